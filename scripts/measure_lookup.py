@@ -29,7 +29,7 @@ from scripts import damage as d
 from scripts.model_codes import Code, codes, normal
 
 SEED = 20
-ENDS = ("suffix lost", "suffix added", "prefix only")
+ENDS = ("suffix lost", "prefix only")
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +70,7 @@ class Truth:
     """Which damaged queries are decidable: the row they came from is the only nearest one.
 
     Nearness is the optimal string alignment distance of rapidfuzz over make+model (or the model alone where the
-    make is left out). For ends lost or added it is: no other set of the make (of the book) fits the query as well.
+    make is left out). A beginning that is read exactly must also fit no other set.
     """
 
     def __init__(self, rows: list[Code]) -> None:
@@ -85,16 +85,8 @@ class Truth:
         pool = self.joined if make else self.models
         read = make + model
         own = OSA.distance(read, pool[row])
-        if kind in ENDS:
-            fits = (
-                (lambda other: read.startswith(other) and len(other) >= len(pool[row]))
-                if kind == "suffix added"
-                else (lambda other: other.startswith(read))
-            )
-            if sum(map(fits, pool)) != 1:
-                return False
-            close = process.extract(read, pool, scorer=OSA.distance, score_cutoff=1, limit=3)
-            return all(at == row for _, _, at in close)
+        if kind in ENDS and sum(other.startswith(read) for other in pool) > 1:
+            return False
         nearest = process.extract(read, pool, scorer=OSA.distance, score_cutoff=own, limit=2)
         return [at for _, _, at in nearest] == [row]
 

@@ -21,9 +21,15 @@ _ROWS = 3_000  # rows of one look-up; more are a code too short to tell
 _RESCORED, _RUNNERS_UP = 24, 6  # candidates of one look-up that are weighed in full; of the second best
 _GOOD = 0.65  # cost up to which later stages cannot find a better one
 _ONE = 1.05  # cost of one slip
-_TWO = 1.8  # cost of two slips
+_TWO = 1.8  # cost from which two slips may be the better explanation
+_BOTH = 2.1  # cost of two slips, or of a slip and a lost end
+_THREE = 2.9
 _RANGE = 300
+_TIE = 0.45  # costs closer than this are decided by plain slips
+_FEW = 150  # sets of a make up to which all are weighed when nothing is close
+_NO_LIKENESS = 9.0
 _TURNED = 0.6  # added cost of pieces of the code in another order
+_BEGINNING = 1.02  # cost of a beginning of four characters or more, however much is missing
 _SHORT = 0.25  # added cost of a damaged code that also lacks the make printed in front of it
 
 Row = tuple[int, str, str, int]  # set, make, model (normalised), whether the make was cut off the model
@@ -61,21 +67,30 @@ class Identifier:
             far = [way for way in first if way.plausible] or first[:2]
             for way in far[:3]:
                 self._weigh(way, self._far(way), best, known)
-                if _lowest(best) > _TWO:
+                if _lowest(best) > _BOTH:
                     self._weigh(way, self._far_ends(way), best, known)
-                if way.make and _lowest(best) < 1.5:
+                if _lowest(best) < (_THREE if way.make else _BOTH):
                     break
         if _lowest(best) > _TWO:
             for way in ways:
                 if way not in first:
                     self._weigh(way, self._close(way) + self._ends(way), best, known)
-        if _lowest(best) > (_ONE if len(parts) == 1 else _TWO):
-            for way in self._in_one("".join(parts)):
+        if _lowest(best) > _BOTH:
+            for way in first:
+                if way.make:
+                    self._weigh(way, self._all_of(way.make), best, known)
+        if _lowest(best) > (_THREE if any(way.make for way in first) else _ONE):
+            joined = "".join(parts)
+            for at, way in enumerate(self._in_one(joined)):
                 made = {way.make}
                 self._weigh(way, self._close(way) + self._ends(way), best, made)
-                if _lowest(best) > _TWO:
+                if _lowest(best) > _TWO and at < 2:
                     self._weigh(way, self._far(way), best, made)
+            if _lowest(best) > _ONE:
+                for way, rows in self._cut_anywhere(joined):
+                    self._weigh(way, rows, best, known)
         found = [c for c in best.values() if c.cost < FAR]
+        _part_ties(found, fold("".join(parts)))
         found.sort(key=lambda c: (c.cost, c.model, c.make))
         make = max((way.make for way in ways), key=len, default="") or next((p for p in parts if p in known), "")
         return found, parts, make
@@ -157,7 +172,7 @@ class Identifier:
 
     def _far(self, way: Reading) -> list[Row]:
         code, unknown = _code(way)
-        if len(code) < 4 or unknown > 2:
+        if len(code) + unknown < 4 or unknown > 2:
             return []
         hashes = set(k.within_two(code, unknown))
         return self._rows(hashes, way.make)
@@ -187,7 +202,7 @@ class Identifier:
             return []
         code = fold(joined)
         cuts: dict[int, tuple[str, bool]] = {}
-        for size in range(2, min(16, len(joined) - 2)):
+        for size in range(2, min(24, len(joined) - 2)):
             for part, front in ((code[:size], True), (code[-size:], False)):
                 own = k.encode(part)
                 hashes = k.one_less(own, k.MAKE) if size >= 4 else [crc32(own, k.MAKE)]
@@ -213,6 +228,27 @@ class Identifier:
                         out.setdefault((way.code, make), (slips - 2 * len(make), way))
         ranked = sorted(out.values(), key=lambda pair: pair[0])
         return [way for _, way in ranked[:6]]
+
+    def _cut_anywhere(self, joined: str) -> list[tuple[Reading, list[Row]]]:
+        """Readings of make and model written without a gap, the make spelt anyhow and the code well enough."""
+        out = []
+        for size in range(2, min(24, len(joined) - 3)):
+            for code, rest in ((joined[size:], joined[:size]), (joined[:-size], joined[-size:])):
+                way = Reading(code, (rest,), bound=True)
+                if rest.isalpha() and "?" not in code:
+                    rows = self._rows(k.one_less(k.encode(fold(code))))
+                    if rows:
+                        out.append((way, rows))
+        return out
+
+    def _all_of(self, make: str) -> list[Row]:
+        """All sets of a make with few of them."""
+        found = self._db.execute("SELECT sets FROM makes WHERE make = ?", (make,)).fetchone()
+        if found is None or found[0] > _FEW:
+            return []
+        return self._db.execute(
+            "SELECT set_id, make, model, short FROM spelling WHERE make = ? LIMIT ?", (make, 2 * _FEW)
+        ).fetchall()
 
     # weighing
 
@@ -259,6 +295,25 @@ def _lowest(best: dict[int, Candidate]) -> float:
     return min((c.cost for c in best.values()), default=9.0)
 
 
+def _part_ties(found: list[Candidate], joined: str) -> None:
+    """Between candidates of about the same cost, plain slips over the whole query decide."""
+    if len(found) < 2 or not (least := min(c.cost for c in found)):
+        return
+    tied = [c for c in found if c.cost < least + _TIE]
+    if len(tied) < 2:
+        return
+    near = Near(joined)
+    for c in tied[:30]:
+        make, model = fold(c.make), fold(c.model)
+        slips = min(near.distance(make + model), near.distance(model + make), near.distance(model))
+        if slips > 1 and (model.startswith(joined) or (make + model).startswith(joined)):
+            slips = 1
+        c.cost += 0.1 * min(slips, 6)
+    for c in found:
+        if c not in tied:
+            c.cost += 0.6
+
+
 def _code(way: Reading) -> tuple[bytes, int]:
     """The folded code without unreadable characters, and how many there were."""
     unknown = way.code.count("?")
@@ -267,11 +322,13 @@ def _code(way: Reading) -> tuple[bytes, int]:
 
 def _candidate(way: Reading, row: Row, known: set[str]) -> Candidate | None:
     set_id, make, model, short = row
-    if way.bound and make != way.make:
+    if way.bound and (make != way.make if way.make else _make_cost(way.rest[0], make) == _NO_LIKENESS):
         return None
     cost = weighted_distance(way.code, model)
     if cost > FAR:
         return None
+    if cost > _BEGINNING and len(way.code) >= 4 and model.startswith(way.code):
+        cost = _BEGINNING
     if short and cost:
         cost += _SHORT
     damage = _damage(way.code, model, cost)
@@ -312,14 +369,14 @@ def _rest(way: Reading, make: str, known: set[str]) -> tuple[float, tuple[str, .
     joined = "".join(way.rest)
     if joined == make:
         return 0.0, ()
-    best, used = 9.0, (0, 0)
+    best, used = _NO_LIKENESS, (0, 0)
     for start in range(len(way.rest)):
         for end in range(start + 1, min(start + 3, len(way.rest)) + 1):
             cost = _make_cost("".join(way.rest[start:end]), make)
             if cost < best:
                 best, used = cost, (start, end)
-    left = way.rest[: used[0]] + way.rest[used[1] :] if best < 9 else way.rest
-    cost = best if best < 9 else 0.0
+    left = way.rest[: used[0]] + way.rest[used[1] :] if best < _NO_LIKENESS else way.rest
+    cost = best if best < _NO_LIKENESS else 0.0
     words = []
     for piece in left:
         if piece in known:
@@ -332,24 +389,24 @@ def _rest(way: Reading, make: str, known: set[str]) -> tuple[float, tuple[str, .
             cost += 0.5 + 0.3 * len(piece)  # a bit of a code rather than a word
         else:
             words.append(piece)
-            cost += 0.05 if best < 9 or len(words) > 1 else (1.8 if len(way.rest) < 3 else 1.0)
+            cost += 0.05 if best < _NO_LIKENESS or len(words) > 1 else (1.8 if len(way.rest) < 3 else 1.0)
     return cost, tuple(words)
 
 
 def _make_cost(read: str, make: str) -> float:
-    """Cost of a make as read; 9 where it is no likeness of the make at all."""
+    """Cost of a make as read; ``_NO_LIKENESS`` where it resembles the make in nothing."""
     if not make:
-        return 9.0
+        return _NO_LIKENESS
     if read == make:
         return 0.0
     if len(read) >= 3 and (make.startswith(read) or (read.startswith(make) and len(make) >= 3)):
-        return 0.5
+        return 0.4 + 0.12 * abs(len(read) - len(make))
     slips = Near(fold(read)).distance(fold(make))
     if slips <= max(1, round(0.4 * max(len(make), len(read)))) and slips < len(make) - 1:
         return 0.6 * slips or 0.2
     if len(read) >= 3 and read[0] == make[0] and _within(read, make):
         return 1.0
-    return 9.0
+    return _NO_LIKENESS
 
 
 def _within(short: str, long: str) -> bool:

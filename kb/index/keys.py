@@ -209,7 +209,8 @@ class Bits:
     def keep(self, hashes: Iterable[int]) -> list[int]:
         """Those of ``hashes`` that may be stored."""
         bits, shift = self._map, self.shift
-        return [h for h in hashes if bits[h >> shift >> 3] >> (h >> shift & 7) & 1]
+        byte = shift + 3
+        return [h for h in hashes if bits[h >> byte] >> (h >> shift & 7) & 1]
 
     def may_hold(self, value: int) -> bool:
         """Whether the hash may be stored."""

@@ -26,7 +26,7 @@ within the family) replaced; several of them; two slips; more."""
 
 STEEP = 3.2
 TRUST: dict[Damage, float] = {
-    "exact": 0.995, "look": 0.97, "slip": 0.90, "end": 0.80, "sister": 0.45, "sisters": 0.10, "two": 0.75, "far": 0.30,
+    "exact": 0.98, "look": 0.97, "slip": 0.93, "end": 0.85, "sister": 0.35, "sisters": 0.15, "two": 0.82, "far": 0.35,
 }  # fmt: skip
 
 NEAR_FROM = 0.25

@@ -37,6 +37,7 @@ CREATE TABLE pending (key TEXT PRIMARY KEY, text TEXT NOT NULL) WITHOUT ROWID;
 INDEXES = """
 CREATE UNIQUE INDEX sets_key ON sets (key);
 CREATE INDEX spelling_set ON spelling (set_id);
+CREATE INDEX spelling_make ON spelling (make);
 CREATE INDEX spelling_folded ON spelling (folded);
 CREATE INDEX spelling_backward ON spelling (backward);
 CREATE UNIQUE INDEX makes_make ON makes (make);
