@@ -222,7 +222,7 @@ def measure(size: int, each: int, others: bool, show_wrong: bool) -> dict[str, o
         out["build_s"] = time.perf_counter() - start
         out["build_grew_mb"] = _rss() - before
         out["disk_mb"] = sum(p.stat().st_size for p in home.rglob("*") if p.is_file()) / 1e6
-        asked = questions(rows, each if size <= 200_000 else max(10, each // 5))
+        asked = questions(rows, each if size <= 200_000 else max(4, each // 10))
         out["decidable"] = len(asked)
         reader = index.reader()
 

@@ -90,6 +90,7 @@ class Identifier:
                 for way, rows in self._cut_anywhere(joined):
                     self._weigh(way, rows, best, known)
         found = [c for c in best.values() if c.cost < FAR]
+        _mark_sisters(found)
         _part_ties(found, fold("".join(parts)))
         found.sort(key=lambda c: (c.cost, c.model, c.make))
         make = max((way.make for way in ways), key=len, default="") or next((p for p in parts if p in known), "")
@@ -295,6 +296,18 @@ def _lowest(best: dict[int, Candidate]) -> float:
     return min((c.cost for c in best.values()), default=9.0)
 
 
+def _mark_sisters(found: list[Candidate]) -> None:
+    """Where sets of one make differ from what was read in one and the same letter, that letter tells them apart."""
+    places: dict[tuple[str, int, int], list[Candidate]] = {}
+    for c in found:
+        if c.letter >= 0 and c.damage == "slip":
+            places.setdefault((c.make, c.letter, len(c.model)), []).append(c)
+    for group in places.values():
+        if len({c.model for c in group}) > 1:
+            for c in group:
+                c.damage = "sister"
+
+
 def _part_ties(found: list[Candidate], joined: str) -> None:
     """Between candidates of about the same cost, plain slips over the whole query decide."""
     if len(found) < 2 or not (least := min(c.cost for c in found)):
@@ -329,9 +342,9 @@ def _candidate(way: Reading, row: Row, known: set[str]) -> Candidate | None:
         return None
     if cost > _BEGINNING and len(way.code) >= 4 and model.startswith(way.code):
         cost = _BEGINNING
-    if short and cost:
-        cost += _SHORT
     damage = _damage(way.code, model, cost)
+    if short:
+        cost += _SHORT if cost else 0.02  # between two equal ones, the one printed so
     more, words = _rest(way, make, known)
     if way.turned:
         more += _TURNED
@@ -339,7 +352,7 @@ def _candidate(way: Reading, row: Row, known: set[str]) -> Candidate | None:
         damage = "look" if more < 0.5 else ("slip" if more < 1.2 else "two")
     elif more >= 0.9 and damage in ("look", "slip", "end"):
         damage = "two" if more < 1.5 else "far"
-    return Candidate(set_id, make, model, cost + more, damage, words)
+    return Candidate(set_id, make, model, cost + more, damage, words, _changed_letter(way.code, model))
 
 
 def _damage(read: str, printed: str, cost: float) -> Damage:
@@ -349,7 +362,7 @@ def _damage(read: str, printed: str, cost: float) -> Damage:
     if changed is not None:
         if not changed:
             return "look"
-        if all(one.isdigit() and other.isdigit() for _, one, other in changed):
+        if all(fold(one).isdigit() and other.isdigit() for _, one, other in changed):
             swap = cost < 0.96 and len(changed) == 2
             if not swap:
                 return "sister" if len(changed) == 1 else "sisters"
@@ -359,7 +372,16 @@ def _damage(read: str, printed: str, cost: float) -> Damage:
         return "end"
     if cost <= 1.06:
         return "slip"
-    return "two" if cost <= 2.15 else "far"
+    return "two" if cost <= 2.15 else ("far" if cost <= 2.7 else "faint")
+
+
+def _changed_letter(read: str, printed: str) -> int:
+    """Place of the one letter that stands for another letter, -1 where that is not the difference."""
+    changed = substitutions(read, printed)
+    if changed is None or len(changed) != 1:
+        return -1
+    at, one, other = changed[0]
+    return at if one.isalpha() and other.isalpha() else -1
 
 
 def _rest(way: Reading, make: str, known: set[str]) -> tuple[float, tuple[str, ...]]:

@@ -237,7 +237,8 @@ class Reader:
             return found[0].words
         rest = [part for part in parts if not (make and part in make)]
         if any(any(char.isdigit() or char == "?" for char in part) and year_of(part) is None for part in rest):
-            return tuple(p for p in rest if p.isalpha() and len(p) > 3) if len(rest) > 1 and not found else ()
+            spoken = [part for part in rest if part.isalpha() and len(part) > 3]
+            return tuple(part for part in rest if "?" not in part) if spoken and not found else ()
         if len(rest) == 1 and self._identifier.near_makes(rest[0]):
             return ()
         return tuple(part for part in rest if part.isalpha())

@@ -20,13 +20,14 @@ from dataclasses import dataclass
 from math import exp
 from typing import Literal
 
-Damage = Literal["exact", "look", "slip", "end", "sister", "sisters", "two", "far"]
+Damage = Literal["exact", "look", "slip", "end", "sister", "sisters", "two", "far", "faint"]
 """Kinds: equal; look-alikes and ``?`` only; one slip; an end lost or added; one digit (or a letter that varies
-within the family) replaced; several of them; two slips; more."""
+within the family) replaced; several of them; two slips; more; much more."""
 
 STEEP = 3.2
 TRUST: dict[Damage, float] = {
     "exact": 0.98, "look": 0.97, "slip": 0.93, "end": 0.85, "sister": 0.35, "sisters": 0.15, "two": 0.82, "far": 0.35,
+    "faint": 0.15,
 }  # fmt: skip
 
 NEAR_FROM = 0.25
@@ -41,7 +42,11 @@ FAR = 3.4
 
 @dataclass(slots=True)
 class Candidate:
-    """A spelling that may be meant, under one reading of the query."""
+    """A spelling that may be meant, under one reading of the query.
+
+    ``words`` are pieces of the query that neither make nor model explains; ``letter`` is the place of the only
+    letter that stands for another, or -1.
+    """
 
     set_id: int
     make: str
@@ -49,6 +54,7 @@ class Candidate:
     cost: float
     damage: Damage
     words: tuple[str, ...] = ()
+    letter: int = -1
     score: float = 0.0
 
 

@@ -46,13 +46,15 @@ from kb.index.fold import normalise
 _BOOST = {"marking": 1.5, "setting": 1.2, "note": 1.0}
 _SNIPPET = 160
 _MISTYPED_FROM = 5  # letters of a word from which one slip in it is forgiven
+_SWAP_FROM = 7
 _WRITER_MB = 128
 
 
 def _analyzer() -> Any:
     """Words in lower case without accents and English stop words, reduced to their stems."""
     words = analysis.RegexTokenizer(r"[^\W_]+(?:\.[^\W_]+)*") | analysis.LowercaseFilter()
-    return words | analysis.CharsetFilter(accent_map) | analysis.StopFilter() | analysis.StemFilter()
+    words = words | analysis.CharsetFilter(accent_map)
+    return words | analysis.StopFilter() | analysis.StemFilter(lang="en")  # the default leaves "humm"
 
 
 def schema() -> Any:
@@ -238,14 +240,15 @@ class WordSearcher:
                 wanted, limit=max(limit * 3, 30), filter=_conditions(filters, make), mask=mask, terms=True
             )
             return self._hits(found, groups, bool(exact))[:limit]
-        except (OSError, EOFError, ValueError, KeyError, IndexError, TypeError) as error:
+        except Exception as error:  # Whoosh raises whatever its decoding trips over
             raise IndexBroken(f"index: the words cannot be read ({error!r})") from error
 
     def _word(self, stem: str) -> Any:
         known = any(self._searcher.doc_frequency(name, stem) for name in TEXT_FIELDS)
         if known or len(stem) < _MISTYPED_FROM:
             return query.Or([query.Term(name, stem) for name in TEXT_FIELDS])
-        return query.Or([query.FuzzyTerm(name, stem, maxdist=1, prefixlength=1) for name in TEXT_FIELDS])
+        slips = 1 if len(stem) < _SWAP_FROM else 2  # Whoosh counts a swap as two
+        return query.Or([query.FuzzyTerm(name, stem, maxdist=slips, prefixlength=1) for name in TEXT_FIELDS])
 
     def _hits(self, found: Any, groups: Mapping[str, Any], phrase: bool) -> list[Hit]:
         documents = max(int(self._searcher.doc_count()), 1)
