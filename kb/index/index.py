@@ -48,7 +48,7 @@ class Index:
 
     @property
     def revision(self) -> int | None:
-        """The revision of the store that the index has taken in; None: missing, broken or of another format."""
+        """The revision of the store that was taken in; None: missing, broken or of another format."""
         try:
             reader = self._fresh()
             words = self._generation() / files.WORDS
@@ -77,7 +77,7 @@ class Index:
         total: int | None = None,
         progress: Callable[[int], None] | None = None,
     ) -> None:
-        """Make the index anew from all sets of the store at ``revision``; readers keep the old one until done.
+        """Make the index anew from all sets of the store at ``revision``; others read the old one until done.
 
         ``progress`` gets the number of sets done so far. Raises ``BookTrouble`` where it cannot be written;
         the old index then stays in force.
@@ -98,7 +98,7 @@ class Index:
             files.put_in_force(self.folder, generation)
 
     def update(self, changed: Iterable[SetEntry], gone: Iterable[str], revision: int) -> None:
-        """Take in changed sets (whole entries) and drop those with the keys ``gone``; then be at ``revision``.
+        """Take in changed sets (whole entries), drop those with the keys ``gone``; then be at ``revision``.
 
         One transaction: a crash leaves the revision before, and the book calls again. A revision not above
         the present one changes nothing. Raises ``IndexBroken`` where there is no index to update.

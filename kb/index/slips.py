@@ -149,7 +149,7 @@ def weighted_distance(read: str, printed: str, weights: Weights = LABEL) -> floa
     rows, columns = len(read), len(printed)
     two: list[float] = []
     one = [0.0]
-    for j in range(1, columns + 1):
+    for _ in range(columns):
         one.append(one[-1] + w.insert)
     added = inf
     for i in range(1, rows + 1):

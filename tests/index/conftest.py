@@ -14,7 +14,9 @@ from kb.index import Index, SetEntry
 
 sys.path.insert(0, str(Path(__file__).parents[2]))  # the scripts hold the damage that tests use too
 
-settings.register_profile("short", max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile(
+    "short", max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
 settings.load_profile("short")
 
 
@@ -33,7 +35,18 @@ def noted(name: str, note: str, **more: object) -> SetEntry:
     return SetEntry(f"{make}/{model}".lower(), make, model, text=(("note", note),), **more)  # type: ignore[arg-type]
 
 
-MAKES = ("Norwell", "Ostrava", "Belmont", "Taminga", "Vertek", "Kulmer", "Senda", "Blue Ridge", "Halvor", "Dovrek")
+MAKES = (
+    "Norwell",
+    "Ostrava",
+    "Belmont",
+    "Taminga",
+    "Vertek",
+    "Kulmer",
+    "Senda",
+    "Blue Ridge",
+    "Halvor",
+    "Dovrek",
+)
 
 
 def region(count: int, seed: int = 5) -> list[SetEntry]:
@@ -45,7 +58,9 @@ def region(count: int, seed: int = 5) -> list[SetEntry]:
         letters = "".join(draw.choices("ABCDEFHKLMNPRTVX", k=2))
         model = f"{letters}{draw.choice((24, 32, 40, 46, 55, 65))}-{draw.randrange(1000):03d}"
         model += draw.choice(("", "", "B", "XA", "EU"))
-        out.setdefault(f"{make}/{model}".lower(), SetEntry(f"{make}/{model}".lower(), make, model, findings=len(out) % 5))
+        out.setdefault(
+            f"{make}/{model}".lower(), SetEntry(f"{make}/{model}".lower(), make, model, findings=len(out) % 5)
+        )
     return list(out.values())
 
 

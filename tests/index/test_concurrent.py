@@ -19,8 +19,9 @@ from pathlib import Path
 from kb.index import Index, SetEntry
 index = Index.open(Path(sys.argv[1]))
 def both(n):
-    return [SetEntry("a", "Norwell", "NV40-210", findings=n, payload=str(n), text=(("note", f"kitchen turn{n}"),)),
-            SetEntry("b", "Ostrava", "OX55-330", findings=n, payload=str(n), text=(("note", f"kitchen turn{n}"),))]
+    text = (("note", f"kitchen turn{n}"),)
+    names = (("a", "Norwell", "NV40-210"), ("b", "Ostrava", "OX55-330"))
+    return [SetEntry(*name, findings=n, payload=str(n), text=text) for name in names]
 for n in range(2, 62):
     if n % 20 == 0:
         index.rebuild(both(n), n)
@@ -33,13 +34,25 @@ print("done")
 
 
 def pair(n: int) -> list[SetEntry]:
-    return [noted("Norwell: NV40-210", f"kitchen turn{n}", findings=n, payload=str(n)), noted("Ostrava: OX55-330", f"kitchen turn{n}", findings=n, payload=str(n))]
+    return [
+        noted("Norwell: NV40-210", f"kitchen turn{n}", findings=n, payload=str(n)),
+        noted("Ostrava: OX55-330", f"kitchen turn{n}", findings=n, payload=str(n)),
+    ]
 
 
-def test_every_answer_is_of_one_revision_while_another_process_writes_and_rebuilds(book: Book, folder: Path) -> None:
+def test_every_answer_is_of_one_revision_while_another_process_writes_and_rebuilds(
+    book: Book, folder: Path
+) -> None:
     """Each revision writes its own number into both sets: no answer may mix two numbers."""
-    index = book([SetEntry(k, e.make, e.model, findings=1, payload="1", text=e.text) for k, e in zip("ab", pair(1), strict=True)])
-    writer = subprocess.Popen([sys.executable, "-c", WRITER, str(folder)], stdout=subprocess.PIPE, text=True, cwd=ROOT)
+    index = book(
+        [
+            SetEntry(k, e.make, e.model, findings=1, payload="1", text=e.text)
+            for k, e in zip("ab", pair(1), strict=True)
+        ]
+    )
+    writer = subprocess.Popen(
+        [sys.executable, "-c", WRITER, str(folder)], stdout=subprocess.PIPE, text=True, cwd=ROOT
+    )
     seen = set()
     while writer.poll() is None:
         numbers = {m.payload for m in index.find("signal:optical kitchen").matches}

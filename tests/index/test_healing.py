@@ -26,6 +26,14 @@ def generation(folder: Path) -> Path:
     return next(folder.glob("gen-*"))
 
 
+def fails(step: Callable[[], object]) -> bool:
+    try:
+        step()
+    except IndexBroken:
+        return True
+    return False
+
+
 def heal(folder: Path) -> None:
     """What the book does: rebuild, and all is well."""
     with Index.open(folder) as index:
@@ -45,7 +53,10 @@ def test_a_missing_index_has_no_revision_and_heals(folder: Path) -> None:
     heal(folder)
 
 
-@pytest.mark.parametrize("damage", ["empty", "text", "cut", "gone", "meta", "format", "bits", "bits-size", "pointer", "folder", "words"])
+@pytest.mark.parametrize(
+    "damage",
+    ["empty", "text", "cut", "gone", "meta", "format", "bits", "bits-size", "pointer", "folder", "words"],
+)
 def test_a_broken_index_has_no_revision_and_heals(book: Book, folder: Path, damage: str) -> None:
     book([noted("Norwell: NV40-210", "kitchen"), *region(200)]).close()
     place = generation(folder)
@@ -60,7 +71,9 @@ def test_a_broken_index_has_no_revision_and_heals(book: Book, folder: Path, dama
         keys.unlink()
     elif damage in ("meta", "format"):
         with sqlite3.connect(keys) as db:
-            db.execute("DELETE FROM meta" if damage == "meta" else "UPDATE meta SET value = 99 WHERE name = 'format'")
+            db.execute(
+                "DELETE FROM meta" if damage == "meta" else "UPDATE meta SET value = 99 WHERE name = 'format'"
+            )
         db.close()
     elif damage == "bits":
         (place / "bits-1").unlink()
@@ -75,15 +88,15 @@ def test_a_broken_index_has_no_revision_and_heals(book: Book, folder: Path, dama
     index = Index.open(folder)
     assert index.revision is None
     assert index.check()
-    with pytest.raises(IndexBroken):
-        index.update(sets("Norwell: NV1"), [], 5)
-        index.find("kitchen")
+    assert fails(lambda: index.update(sets("Norwell: NV1"), [], 5)) or fails(lambda: index.find("kitchen"))
     index.close()
     heal(folder)
 
 
 @pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")  # Whoosh leaves its files open
-def test_words_whose_content_is_damaged_are_noticed_by_a_search_or_the_doctor(book: Book, folder: Path) -> None:
+def test_words_whose_content_is_damaged_are_noticed_by_a_search_or_the_doctor(
+    book: Book, folder: Path
+) -> None:
     book([noted(f"Norwell: NV{n}-210", f"kitchen set number{n}") for n in range(50)]).close()
     for path in (generation(folder) / "words").glob("*.seg"):
         path.write_bytes(os.urandom(path.stat().st_size))
@@ -137,7 +150,9 @@ def test_an_update_that_comes_twice_changes_nothing_the_second_time(book: Book) 
     assert not any(m.how == "exact" for m in index.find("ox9").matches)
 
 
-def test_updates_and_a_rebuild_of_the_same_sets_answer_alike(book: Book, folder: Path, tmp_path: Path) -> None:
+def test_updates_and_a_rebuild_of_the_same_sets_answer_alike(
+    book: Book, folder: Path, tmp_path: Path
+) -> None:
     everything = region(400)
     grown = book(everything[:50])
     for turn, at in enumerate(range(50, 400, 50), 2):
@@ -147,9 +162,15 @@ def test_updates_and_a_rebuild_of_the_same_sets_answer_alike(book: Book, folder:
     whole = Index.open(tmp_path / "whole")
     whole.rebuild(everything[30:], 20)
     for entry in everything[::7]:
-        for query in (entry.model, f"{entry.make} {entry.model[:-1]}", entry.model[:2] + "?" + entry.model[3:]):
+        for query in (
+            entry.model,
+            f"{entry.make} {entry.model[:-1]}",
+            entry.model[:2] + "?" + entry.model[3:],
+        ):
             one, other = grown.find(query), whole.find(query)
-            assert [(m.key, m.how, m.score) for m in one.matches] == [(m.key, m.how, m.score) for m in other.matches]
+            assert [(m.key, m.how, m.score) for m in one.matches] == [
+                (m.key, m.how, m.score) for m in other.matches
+            ]
     assert grown.check() == whole.check() == []
     whole.close()
 
@@ -172,7 +193,8 @@ revision = index.revision
 print("ready", flush=True)
 for turn in range(1000):
     revision += 1
-    index.update([SetEntry(f"s{revision}", "Norwell", f"NV{revision}-210", text=(("note", f"visit{revision} kitchen"),))], [], revision)
+    text = (("note", f"visit{revision} kitchen"),)
+    index.update([SetEntry(f"s{revision}", "Norwell", f"NV{revision}-210", text=text)], [], revision)
     if turn % 3 == 2:
         index._fold_in(wait=True)
     print(revision, flush=True)
@@ -183,7 +205,9 @@ def test_a_writer_killed_at_any_moment_leaves_a_whole_revision(book: Book, folde
     book(sets("Senda: S1")).close()
     acknowledged = 1
     for round_ in range(5):
-        writer = subprocess.Popen([sys.executable, "-c", WRITER, str(folder)], stdout=subprocess.PIPE, text=True, cwd=ROOT)
+        writer = subprocess.Popen(
+            [sys.executable, "-c", WRITER, str(folder)], stdout=subprocess.PIPE, text=True, cwd=ROOT
+        )
         assert writer.stdout is not None
         assert writer.stdout.readline() == "ready\n"
         for _ in range(3 + round_):

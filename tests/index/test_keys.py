@@ -15,7 +15,9 @@ from kb.index import keys as k
 from kb.index.fold import FOLDED_ALPHABET, LOOK_ALIKES, fold, normalise, shape
 
 CODES = st.text(alphabet=FOLDED_ALPHABET, min_size=5, max_size=12)
-SLIPS = st.lists(st.tuples(st.sampled_from("idst"), st.integers(0, 99), st.sampled_from(FOLDED_ALPHABET)), max_size=2)
+SLIPS = st.lists(
+    st.tuples(st.sampled_from("idst"), st.integers(0, 99), st.sampled_from(FOLDED_ALPHABET)), max_size=2
+)
 
 
 def damaged(code: str, slips: list[tuple[str, int, str]]) -> str:
@@ -43,7 +45,9 @@ def test_two_slips_of_any_kind_leave_a_common_key(code: str, slips: list[tuple[s
 
 
 @given(CODES, st.integers(0, 99), SLIPS)
-def test_an_unreadable_character_and_a_slip_leave_a_common_key(code: str, place: int, slips: list[tuple[str, int, str]]) -> None:
+def test_an_unreadable_character_and_a_slip_leave_a_common_key(
+    code: str, place: int, slips: list[tuple[str, int, str]]
+) -> None:
     at = place % len(code)
     rest = damaged(code[:at] + code[at + 1 :], slips[:1])
     assert k.stored_hashes(code) & ({*k.one_less(rest.encode())} | set(k.within_two(rest.encode(), 1)))
@@ -89,6 +93,9 @@ def test_every_look_alike_folds_to_one_character_and_nothing_else_does() -> None
     assert {fold(char) for char in signs} == set(FOLDED_ALPHABET)
 
 
-@pytest.mark.parametrize(("code", "skeleton"), [("NV40210XA", "NV#####"), ("32C77", "##C##"), ("NV4O210", "NV#####"), ("ABC", ""), ("", "")])
+@pytest.mark.parametrize(
+    ("code", "skeleton"),
+    [("NV40210XA", "NV#####"), ("32C77", "##C##"), ("NV4O210", "NV#####"), ("ABC", ""), ("", "")],
+)
 def test_the_skeleton_masks_digits_and_cuts_the_suffix(code: str, skeleton: str) -> None:
     assert shape(code) == skeleton

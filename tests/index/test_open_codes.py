@@ -11,7 +11,12 @@ from scripts import model_codes
 from scripts.measure_lookup import entries, questions
 
 # group: share that must be first; the bars of the issue with room for what 15 queries a kind can tell
-BARS = {"with make, one damage": 0.985, "no make, one damage": 0.985, "with make, compound": 0.94, "no make, compound": 0.93}
+BARS = {
+    "with make, one damage": 0.985,
+    "no make, one damage": 0.985,
+    "with make, compound": 0.94,
+    "no make, compound": 0.93,
+}
 
 
 def test_the_set_meant_comes_first_for_damaged_codes_of_an_open_list(tmp_path: Path) -> None:

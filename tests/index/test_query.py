@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from contextlib import suppress
 
 import pytest
 from hypothesis import given
@@ -43,7 +44,13 @@ def test_a_mistake_in_the_query_gets_one_plain_message(book: Book, query: str, m
 
 @pytest.mark.parametrize(
     ("text", "years"),
-    [("2012", (2012, 2012)), ("2010-2014", (2010, 2014)), ("2010..2014", (2010, 2014)), ("2010-", (2010, 9999)), ("-2014", (0, 2014))],
+    [
+        ("2012", (2012, 2012)),
+        ("2010-2014", (2010, 2014)),
+        ("2010..2014", (2010, 2014)),
+        ("2010-", (2010, 9999)),
+        ("-2014", (0, 2014)),
+    ],
 )
 def test_years_are_given_as_one_or_a_range_open_at_either_end(text: str, years: tuple[int, int]) -> None:
     assert parse(f"year:{text}").filters.years == years
@@ -71,13 +78,26 @@ def small(tmp_path_factory: pytest.TempPathFactory) -> Index:
 
 @pytest.mark.parametrize(
     "query",
-    ["?" * 200, "? " * 20 + "4", "n?v?4?0?2?1?0", "0" * 200, "OO00QQDD" * 20, "a1 " * 24, "nv40 " * 20, "'; DROP TABLE sets; --",
-     "../../../etc/passwd1", "%%%1___", "[bold]nv40[/bold]", "\x1b[31mnv40\x00", "*?*?*?1", "((((((((1", "AND OR NOT 1"],
-)  # fmt: skip
+    [
+        "?" * 200,
+        "? " * 20 + "4",
+        "n?v?4?0?2?1?0",
+        "0" * 200,
+        "OO00QQDD" * 20,
+        "a1 " * 24,
+        "nv40 " * 20,
+        "'; DROP TABLE sets; --",
+        "../../../etc/passwd1",
+        "%%%1___",
+        "[bold]nv40[/bold]",
+        "\x1b[31mnv40\x00",
+        "*?*?*?1",
+        "((((((((1",
+        "AND OR NOT 1",
+    ],
+)
 def test_hostile_queries_stay_bounded(small: Index, query: str) -> None:
     start = time.process_time()
-    try:
+    with suppress(BadInput):
         small.find(query)
-    except BadInput:
-        pass
     assert time.process_time() - start < 5  # a blow-up would take minutes

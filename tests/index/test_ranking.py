@@ -1,4 +1,4 @@
-"""Ranking of word searches on a judged set, by the measures of ``ir-measures`` (MIT; nDCG as trec_eval has it)."""
+"""Ranking of word searches on a judged set, by ``ir-measures`` (MIT; nDCG as trec_eval has it)."""
 
 from __future__ import annotations
 
@@ -13,30 +13,50 @@ from tests.index.conftest import MAKES
 
 Book = Callable[..., Index]
 
-# What sets were told of, each by several people in their own words; grade 2 says it outright, 1 touches on it.
+# What sets were told of, by several people in their own words; grade 2 says it outright, 1 touches on it.
 TOPICS = {
     "headphones mute speakers": (
-        ["plugging headphones mutes the speakers", "speakers were muted by the headphone plug", "headphone jack: speaker muting cannot be turned off"],
+        [
+            "plugging headphones mutes the speakers",
+            "speakers were muted by the headphone plug",
+            "headphone jack: speaker muting cannot be turned off",
+        ],
         ["headphone jack is worn", "speakers stay on with optical"],
     ),
     "no sound until pcm": (
-        ["no sound until digital output was set to PCM", "silent, then PCM chosen and sound came", "set PCM or there is no sound"],
+        [
+            "no sound until digital output was set to PCM",
+            "silent, then PCM chosen and sound came",
+            "set PCM or there is no sound",
+        ],
         ["digital output offers bitstream only", "sound was fine at once"],
     ),
     "hum ground loop transformer": (
-        ["hum from a ground loop, isolating transformer helped", "ground loop hum gone with transformer", "humming: transformer against the ground loop"],
+        [
+            "hum from a ground loop, isolating transformer helped",
+            "ground loop hum gone with transformer",
+            "humming: transformer against the ground loop",
+        ],
         ["slight hum, left as it is", "loop wire under the carpet"],
     ),
     '"sound menu" hidden': (
-        ["the sound menu is hidden behind the settings key", "hidden sound menu, hold the key", "sound menu hidden by hotel mode"],
+        [
+            "the sound menu is hidden behind the settings key",
+            "hidden sound menu, hold the key",
+            "sound menu hidden by hotel mode",
+        ],
         ["sound menu easy to find", "hidden screw over the panel"],
     ),
     "converter needs own power outlet": (
-        ["converter needs its own power outlet", "no free outlet for the converter's power", "power for converter from own outlet"],
+        [
+            "converter needs its own power outlet",
+            "no free outlet for the converter's power",
+            "power for converter from own outlet",
+        ],
         ["converter carried along", "outlet behind the cabinet"],
     ),
-}  # fmt: skip
-FILLER = "panel of the set seen in good light, antenna and service sockets, remote in the drawer, picture fine".split()
+}
+FILLER = "panel of the set seen in good light antenna and service sockets remote in the drawer fine".split()
 
 
 def test_sets_that_say_it_come_before_sets_that_touch_on_it(book: Book) -> None:
@@ -48,11 +68,25 @@ def test_sets_that_say_it_come_before_sets_that_touch_on_it(book: Book) -> None:
             for note in notes:
                 count += 1
                 around = " ".join(draw.choices(FILLER, k=12))
-                entries.append(SetEntry(f"d{count}", draw.choice(MAKES), f"ZZ{count}-900", text=(("note", f"{around}. {note}"),)))
+                entries.append(
+                    SetEntry(
+                        f"d{count}",
+                        draw.choice(MAKES),
+                        f"ZZ{count}-900",
+                        text=(("note", f"{around}. {note}"),),
+                    )
+                )
                 judged.append(ir_measures.Qrel(topic, f"d{count}", grade))
     for _ in range(300):
         count += 1
-        entries.append(SetEntry(f"d{count}", draw.choice(MAKES), f"ZZ{count}-900", text=(("note", " ".join(draw.choices(FILLER, k=14))),)))
+        entries.append(
+            SetEntry(
+                f"d{count}",
+                draw.choice(MAKES),
+                f"ZZ{count}-900",
+                text=(("note", " ".join(draw.choices(FILLER, k=14))),),
+            )
+        )
     reader = book(entries).reader()
     run = []
     for topic in TOPICS:

@@ -75,7 +75,9 @@ def test_scores_of_near_come_true_at_least_as_often_as_they_say(book: Book) -> N
         matches = reader.find(f"{entry.make} {code}" if draw.random() < 0.5 else code).matches
         unknown += at in hidden
         if matches and matches[0].how == "near":
-            said.setdefault(int(matches[0].score * 5), []).append((matches[0].score, matches[0].key == entry.key))
+            said.setdefault(int(matches[0].score * 5), []).append(
+                (matches[0].score, matches[0].key == entry.key)
+            )
             boasts += at in hidden and matches[0].score >= 0.8
     reader.close()
     for pairs in said.values():

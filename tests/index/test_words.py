@@ -17,12 +17,35 @@ from tests.index.conftest import noted, sets
 
 Book = Callable[..., Index]
 NOTES = [
-    noted("Norwell: NV40-210", "headphone jack mutes the speakers; kitchen set", years=(2011, 2013), signals=("headphone",), outcomes=("carried",)),
-    noted("Norwell: NV55-330", "optical stays silent until the sound menu is set to PCM", years=(2014, 2014), signals=("optical",), outcomes=("silent", "carried")),
-    noted("Ostrava: OX200", "humming on analog line, isolating transformer cured it", years=(2008, None), signals=("analog-line",), outcomes=("hum",)),
-    noted("Belmont: BC7", "the menu for sound is hidden; lautstärke über Menü", signals=("optical",), outcomes=("carried",)),
+    noted(
+        "Norwell: NV40-210",
+        "headphone jack mutes the speakers; kitchen set",
+        years=(2011, 2013),
+        signals=("headphone",),
+        outcomes=("carried",),
+    ),
+    noted(
+        "Norwell: NV55-330",
+        "optical stays silent until the sound menu is set to PCM",
+        years=(2014, 2014),
+        signals=("optical",),
+        outcomes=("silent", "carried"),
+    ),
+    noted(
+        "Ostrava: OX200",
+        "humming on analog line, isolating transformer cured it",
+        years=(2008, None),
+        signals=("analog-line",),
+        outcomes=("hum",),
+    ),
+    noted(
+        "Belmont: BC7",
+        "the menu for sound is hidden; lautstärke über Menü",
+        signals=("optical",),
+        outcomes=("carried",),
+    ),
     *sets("Senda: S100"),
-]  # fmt: skip
+]
 
 
 def models(index: Index, query: str) -> list[str]:
@@ -81,7 +104,9 @@ def test_accents_may_be_left_out(book: Book) -> None:
 
 def test_a_recorded_visit_is_found_by_its_words_at_once_and_the_old_text_no_more(book: Book) -> None:
     index = book(NOTES)
-    index.update([noted("Ostrava: OX200", "selector at the wrong input"), noted("Halvor: H9", "rattling fan")], [], 2)
+    index.update(
+        [noted("Ostrava: OX200", "selector at the wrong input"), noted("Halvor: H9", "rattling fan")], [], 2
+    )
     assert models(index, "selector") == ["OX200"]
     assert models(index, "humming") == []
     assert models(index, "rattle") == ["H9"]
@@ -91,7 +116,9 @@ def test_a_recorded_visit_is_found_by_its_words_at_once_and_the_old_text_no_more
 
 def test_pending_texts_are_folded_in_and_give_the_same_answers(book: Book, folder: Path) -> None:
     index = book(NOTES)
-    index.update([noted(f"Halvor: H{n}", f"rattling fan number{n}") for n in range(60)], ["norwell/nv55-330"], 2)
+    index.update(
+        [noted(f"Halvor: H{n}", f"rattling fan number{n}") for n in range(60)], ["norwell/nv55-330"], 2
+    )
     before = models(index, "rattling number7"), models(index, "silent")
     assert models(index, "kitchen") == ["NV40-210"]  # this search has folded them in
     database = next(folder.glob("gen-*/keys.sqlite"))
@@ -107,13 +134,17 @@ def test_pending_texts_are_folded_in_and_give_the_same_answers(book: Book, folde
 
 
 def test_markup_and_control_characters_in_notes_come_back_as_plain_text(book: Book) -> None:
-    snippet = book([noted("Norwell: NV1-1", "[red]loud\x1b[31m buzz</b>\x00 here")]).find("buzz").matches[0].snippet
+    snippet = (
+        book([noted("Norwell: NV1-1", "[red]loud\x1b[31m buzz</b>\x00 here")]).find("buzz").matches[0].snippet
+    )
     assert "\x1b" not in snippet
     assert "\x00" not in snippet
     assert "red]loud [31m buzz</b>" in snippet
 
 
-def test_a_set_without_text_has_no_document_and_a_book_without_text_no_words(book: Book, folder: Path) -> None:
+def test_a_set_without_text_has_no_document_and_a_book_without_text_no_words(
+    book: Book, folder: Path
+) -> None:
     index = book(sets("Senda: S100"))
     assert not next(folder.glob("gen-*")).joinpath("words").exists()
     assert models(index, "kitchen cupboard") == []
@@ -131,26 +162,49 @@ def test_the_files_can_be_read_by_their_owner_only(book: Book, folder: Path) -> 
 def test_a_query_for_a_model_imports_neither_whoosh_nor_sqlalchemy(book: Book, folder: Path) -> None:
     book(NOTES).close()
     script = (
-        "import sys, json\nfrom pathlib import Path\nfrom kb.index import Index\nindex = Index.open(Path(sys.argv[1]))\n"
+        "import sys, json\nfrom pathlib import Path\nfrom kb.index import Index\n"
+        "index = Index.open(Path(sys.argv[1]))\n"
         "assert index.revision == 1\n"
-        "for query in ('norwel nv4O210', 'nv42-210', 'zz77?1', 'ostrava', 'nv40 signal:headphone'): index.find(query)\n"
+        "for query in ('norwel nv4O210', 'nv42-210', 'zz77?1', 'ostrava', 'nv40 signal:headphone'):\n"
+        "    index.find(query)\n"
         "print(json.dumps([n for n in ('whoosh', 'sqlalchemy', 'click', 'rich') if n in sys.modules]))"
     )
     root = Path(__file__).parents[2]
-    done = subprocess.run([sys.executable, "-W", "error", "-c", script, str(folder)], capture_output=True, text=True, cwd=root, check=False)
+    done = subprocess.run(
+        [sys.executable, "-W", "error", "-c", script, str(folder)],
+        capture_output=True,
+        text=True,
+        cwd=root,
+        check=False,
+    )
     assert done.stderr == ""
     assert json.loads(done.stdout) == []
 
 
 def test_a_search_of_words_warns_of_nothing(book: Book, folder: Path) -> None:
     book(NOTES).close()
-    script = "import sys\nfrom pathlib import Path\nfrom kb.index import Index\nprint(len(Index.open(Path(sys.argv[1])).find('muted').matches))"
+    script = (
+        "import sys\nfrom pathlib import Path\nfrom kb.index import Index\n"
+        "print(len(Index.open(Path(sys.argv[1])).find('muted').matches))"
+    )
     root = Path(__file__).parents[2]
     environment = {**os.environ, "PYTHONPYCACHEPREFIX": str(folder / "fresh")}  # compiles Whoosh anew
-    done = subprocess.run([sys.executable, "-W", "error", "-c", script, str(folder)], capture_output=True, text=True, cwd=root, env=environment, check=False)
+    done = subprocess.run(
+        [sys.executable, "-W", "error", "-c", script, str(folder)],
+        capture_output=True,
+        text=True,
+        cwd=root,
+        env=environment,
+        check=False,
+    )
     assert (done.stdout.strip(), done.stderr) == ("1", "")
 
 
 def test_text_of_the_most_telling_field_is_shown(book: Book) -> None:
-    entry = SetEntry("k", "Norwell", "NV1", text=(("note", "menu somewhere"), ("setting", "sound menu: PCM"), ("marking", "OPTICAL OUT")))
+    entry = SetEntry(
+        "k",
+        "Norwell",
+        "NV1",
+        text=(("note", "menu somewhere"), ("setting", "sound menu: PCM"), ("marking", "OPTICAL OUT")),
+    )
     assert book([entry]).find("menu").matches[0].snippet == "sound menu: PCM"
