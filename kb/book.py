@@ -166,13 +166,13 @@ class Book:
         inputs: Sequence[DriverInput] = (),
         speakers_needed: bool = True,
         have: Sequence[str] = (),
-        length_m: float | None = None,
+        length_m: float = 1.5,
     ) -> Connection:
         """How to connect a panel to the usual driver, or to one with ``inputs``.
 
         Raises BadInput where an item is unknown or the length is none.
         """
-        from kb.path import LENGTH_M, connect
+        from kb.path import connect
 
         return connect(
             panel,
@@ -181,7 +181,7 @@ class Book:
             display=source.display if source else None,
             speakers_needed=speakers_needed,
             have=have,
-            length_m=LENGTH_M if length_m is None else length_m,
+            length_m=length_m,
         )
 
     def _instead(self, make: str, model: str) -> str:
@@ -259,12 +259,22 @@ class Book:
 
         return standing(self.path) or (self.store.standing() if self.path.exists() else None)
 
+    def _seen(self) -> Standing | None:
+        """How the book stood when the index last took something in; None where the index is of no use."""
+        from kb.store.peek import Standing
+
+        revision = self.index.revision
+        if revision is None:
+            return None
+        book, _, mark = self.index.mark.partition("/")
+        return Standing(book, revision, mark)
+
     def _fresh(self) -> bool:
         """Bring the index up to date where it is not; False where there is no book yet."""
         stands = self._standing()
         if stands is None:
             return False
-        if self.index.standing != stands:
+        if self._seen() != stands:
             self.catch_up()
         return True
 
@@ -272,8 +282,8 @@ class Book:
         """Give the index what it has missed; make it anew where it cannot tell what that is."""
         index = self.index
         with self.store.snapshot() as now:
-            seen = index.standing
-            if seen == now.standing:
+            seen, stands = self._seen(), now.standing
+            if seen == stands:
                 return
             if seen is None or not now.follows(seen):
                 self._rebuild(now)
@@ -284,7 +294,7 @@ class Book:
                     entries.append(self._entry(key, visits))
                 else:
                     gone.append(key)
-            index.update(entries, gone, now.standing)
+            index.update(entries, gone, stands.revision, _mark(stands))
 
     def reindex(self) -> None:
         """Make the index anew from the store."""
@@ -296,7 +306,8 @@ class Book:
         total = now.counts().sets if tell else 0
         self.index.rebuild(
             (self._entry(key, visits) for key, visits in now.visits_of_sets()),
-            now.standing,
+            now.revision,
+            _mark(now.standing),
             progress=(lambda done: tell(done, total)) if tell else None,
         )
 
@@ -337,6 +348,10 @@ class Searcher:
         if self._reader is None:
             return Found(query, ())
         return self._book._found(self._reader.find(query, limit=limit))
+
+
+def _mark(stands: Standing) -> str:
+    return f"{stands.book}/{stands.mark}"
 
 
 def _texts(panel: Panel, visits: Sequence[Visit]) -> Iterator[tuple[str, str]]:

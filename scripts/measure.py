@@ -20,7 +20,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from environment import ROOT, ready
@@ -53,7 +53,7 @@ def main() -> int:
 OTHERS = {"lookup": "measure_lookup.py", "evidence": "measure_evidence.py"}
 
 
-def table(title: str, rows: list[tuple[str, ...]]) -> None:
+def table(title: str, rows: Sequence[tuple[str, ...]]) -> None:
     """Print rows under a title, columns aligned."""
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     print(f"\n{title}")

@@ -19,7 +19,8 @@ PICTURES = ROOT / "data" / "pictures"
 SHOWN = {"path": ["path", "Norwell", "NV40-210"]}
 
 # A frame of our own around the text: nothing is fetched from elsewhere, and the text stays text.
-_FRAME = """<svg class="terminal" viewBox="0 0 {width} {height}" xmlns="http://www.w3.org/2000/svg" role="img">
+_FRAME = """<svg class="terminal" viewBox="0 0 {width} {height}" role="img"
+ xmlns="http://www.w3.org/2000/svg">
 <title>{title}</title>
 <style>
 .{unique_id}-matrix {{ font-family: ui-monospace, Menlo, Consolas, "DejaVu Sans Mono", monospace;

@@ -107,4 +107,4 @@ def text(said: object, style: str = "") -> Text:
     """What somebody typed, for rich: shown as text, whatever it holds."""
     from rich.text import Text
 
-    return Text(visible(str(said)), style=style)
+    return Text(visible(str(said), frozenset("\n")), style=style)

@@ -17,11 +17,11 @@ from kb.words import Basis, Display, Kind
 
 _SHORT = """\b
 A jack in short: FORM[=MARK][:WORD,WORD...]
-  forms  opt coax rca line hp hp6 minitos arc earc scart din spk bt hdmi video
-  words  ok silent weak hum distorted delayed   what came of it
-         on mute menu                           the set's own speakers
-         fixed var fix/var   pcm bits pcm/bits  level, format
-         in out ?            taken free         direction, in use by something else
+forms    opt coax rca line hp hp6 minitos arc earc scart din spk bt hdmi video
+outcome  ok silent weak hum distorted delayed
+speakers on mute menu (go silent unless set in the menu)
+level    fixed var fix/var        format  pcm bits pcm/bits
+place    in out unclear           in use  taken free
 """
 
 
@@ -30,7 +30,7 @@ A jack in short: FORM[=MARK][:WORD,WORD...]
     epilog=_SHORT,
     context_settings={"ignore_unknown_options": False},
 )
-@click.argument("words", nargs=-1, metavar="[MAKE MODEL [JACK]...]")
+@click.argument("words", nargs=-1, metavar="[MAKE MODEL [YEAR] [JACK]...]")
 @click.option("--file", "file", metavar="F", help="A visit file, JSON, JSON Lines or TOML; - for stdin.")
 @click.option("--date", "on", metavar="DATE", help="Day of the visit (today).")
 @click.option("--by", metavar="INITIALS", help="Who looked (from the settings).")
@@ -39,7 +39,7 @@ A jack in short: FORM[=MARK][:WORD,WORD...]
 )
 @click.option("--job", metavar="REF", help="Job reference; stays in this book.")
 @click.option("--note", metavar="TEXT", help="Free text; stays in this book.")
-@click.option("--kind", type=click.Choice([*Kind]), help="What the source is (television).")
+@click.option("--kind", type=click.Choice([*Kind]), metavar="KIND", help=f"{', '.join(Kind)}.")
 @click.option("--display", type=click.Choice([*Display]), help="How it shows its picture.")
 @click.option("--year", type=int, metavar="YEAR", help="Year of make.")
 @click.option("--size", "size_in", type=float, metavar="INCHES", help="Picture diagonal in inches.")
@@ -77,7 +77,7 @@ def record_command(
     if session.as_json:
         session.json(
             {
-                "recorded": [{"visit": r.visit, "make": r.make, "model": r.model} for r in recorded.recorded],
+                "recorded": [{"visit": r.id, "make": r.make, "model": r.model} for r in recorded.recorded],
                 "already": list(recorded.already),
             }
         )
@@ -115,6 +115,8 @@ def visit_of_line(words: tuple[str, ...], common: dict[str, Any]) -> Visit:
     if len(words) < 2:
         raise BadInput("record", " ".join(words), "MAKE MODEL [JACK]...")
     make, model, *tokens = words
+    if tokens and tokens[0].isdecimal() and len(tokens[0]) == 4:
+        common["source"]["year"] = int(tokens.pop(0))
     findings = [finding_to(finding) for finding in jacks(tokens)]
     common["source"] |= {"make": make, "model": model}
     return visit_from({**common, "jacks": findings}, "record")

@@ -7,13 +7,14 @@ from dataclasses import replace
 import click
 
 from kb.cli.common import Session, command_options, text
+from kb.settings import Units
 from kb.words import DriverInput
 
 
 @click.command("settings")
 @click.option("--driver", metavar="NAME", help="Name of the usual loop driver.")
 @click.option("--inputs", metavar="LIST", help=f"Its inputs, with commas: {','.join(DriverInput)}")
-@click.option("--units", type=click.Choice(["metric", "feet"]), help="How lengths are said.")
+@click.option("--units", type=click.Choice([*Units]), help="How lengths are said.")
 @click.option("--initials", metavar="XY", help="Who records.")
 @command_options
 def settings_command(
@@ -28,7 +29,7 @@ def settings_command(
     if inputs is not None:
         settings = replace(settings, inputs=read_inputs(inputs))
     if units is not None:
-        settings = replace(settings, units=units)
+        settings = replace(settings, units=Units(units))
     if initials is not None:
         settings = replace(settings, initials=initials)
     if settings != session.settings:
@@ -36,7 +37,7 @@ def settings_command(
     shown = {
         "driver": settings.driver,
         "inputs": [one.value for one in settings.inputs],
-        "units": settings.units,
+        "units": settings.units.value,
         "initials": settings.initials,
     }
     if session.as_json:
