@@ -7,8 +7,7 @@ Without a source beside it a rule is common practice.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from kb.catalogue import Carried, Catalogue, End, Part, Role
 from kb.panel import PanelJack
@@ -36,8 +35,7 @@ BITSTREAM: Final = 15
 """The bother of an output that is only known to send a bitstream."""
 
 
-@dataclass(frozen=True, slots=True)
-class Job:
+class Job(NamedTuple):
     """What the answer depends on besides the panel."""
 
     catalogue: Catalogue
@@ -50,8 +48,7 @@ class Job:
     chance: Callable[[PanelJack], ChanceLike]
 
 
-@dataclass(frozen=True, slots=True)
-class Way:
+class Way(NamedTuple):
     """A chain from a jack (None: a microphone at the loudspeaker) to an input, with its rank."""
 
     jack: int | None
@@ -64,8 +61,7 @@ class Way:
     cost: int
 
 
-@dataclass(frozen=True, slots=True)
-class Verdict:
+class Verdict(NamedTuple):
     """Ways of one jack, or why there are none; ``otherwise`` is why not, where a last resort is not used."""
 
     ways: tuple[Way, ...] = ()
