@@ -85,7 +85,9 @@ def _model(*steps: Callable[[str, random.Random], str]) -> Damage:
     return damage
 
 
-def _make(*steps: Callable[[str, random.Random], str], model: tuple[Callable[[str, random.Random], str], ...] = ()) -> Damage:
+def _make(
+    *steps: Callable[[str, random.Random], str], model: tuple[Callable[[str, random.Random], str], ...] = ()
+) -> Damage:
     def damage(make: str, code: str, draw: random.Random) -> tuple[str, str]:
         for step in steps:
             make = step(make, draw)

@@ -53,7 +53,7 @@ def record_command(
     \b
     jackfield record --file visit.json
     jackfield record Norwell NV40-210 opt:ok,pcm hp:mute rca=AUDIO:in
-    jackfield record                       (asks; nothing is saved until you confirm)
+    jackfield record                      (asks; saves only what you confirm)
     """
     if file and words:
         raise BadInput("record", "a file and a line", "one of them")
