@@ -27,9 +27,12 @@ _HELP = (
 
 def asked_visit(session: Session, common: dict[str, Any]) -> Visit | None:
     """Ask for a visit at the terminal; None where the person does not want to save it."""
+    visit_from(
+        {**common, "source": {"make": "x", "model": "x", **common["source"]}}, "record"
+    )  # options first
     source = common["source"]
-    source["make"] = _ask("Make", source.get("make"))
-    source["model"] = _ask("Model", source.get("model"))
+    _name(common, "make")
+    _name(common, "model")
     if source.get("year") is None:
         source["year"] = _year()
     _known(session, source)
@@ -41,6 +44,20 @@ def asked_visit(session: Session, common: dict[str, Any]) -> Visit | None:
     visit = visit_from({**common, "jacks": jacks}, "record")
     _draw(session, visit)
     return visit if click.confirm("Save this visit?", default=True, err=True) else None
+
+
+def _name(common: dict[str, Any], part: str) -> None:
+    """Ask for make or model until it is one; what is wrong is told at once."""
+    source = common["source"]
+    while True:
+        source[part] = _ask(part.capitalize(), source.get(part))
+        try:
+            visit_from({"date": common["date"], "source": {"make": "x", "model": "x", part: source[part]}})
+        except BadInput as mistake:
+            click.echo(str(mistake), err=True)
+            source[part] = None
+        else:
+            return
 
 
 def _known(session: Session, source: dict[str, Any]) -> None:

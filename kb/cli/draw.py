@@ -21,6 +21,19 @@ _WAY = {
     Direction.INPUT: ("◀ in", "dim"),
     Direction.UNCLEAR: ("? unclear", "yellow"),
 }
+#: What plugs in, where the signal does not tell it already.
+_PLUG = {
+    form: form.label
+    for form in (
+        Form.RCA_PAIR,
+        Form.RCA_SINGLE,
+        Form.JACK_35,
+        Form.JACK_635,
+        Form.HDMI,
+        Form.SCART,
+        Form.DIN_5,
+    )
+} | {form: form.label for form in (Form.D_SUB, Form.USB, Form.ANTENNA, Form.OTHER)}
 #: How the socket looks: one hole or two, round or square.
 _SIGN = {
     Form.RCA_PAIR: "◉◉",
@@ -72,8 +85,7 @@ def panel_table(panel: Panel, used: int | None = None) -> Table:
 def facts(one: PanelJack) -> Iterator[str]:
     """What is known of a jack, in the order in which it matters."""
     jack = one.jack
-    named = jack.signal.label if jack.signal else jack.form.label
-    yield named if jack.form.label.startswith(named) or not jack.signal else f"{named}, {jack.form.label}"
+    yield ", ".join(part for part in (jack.signal and jack.signal.label, _PLUG.get(jack.form)) if part)
     if one.taken:
         yield "in use by something else"
     if one.speakers is not Speakers.UNKNOWN:
@@ -100,4 +112,4 @@ def inferred_lines(visit: Visit) -> Iterator[Text]:
         if jack.direction is Direction.OUTPUT and not jack.marking:
             why = "sound came out of it"
         said = jack.direction.label + (f", {jack.signal.label}" if jack.signal else "")
-        yield text(f"jack {number} {jack.marking or jack.form.label}: taken as {said} ({why})", "dim")
+        yield text(f"jack {number} {jack.marking or jack.form.label}: read as {said} ({why})", "dim")

@@ -96,7 +96,9 @@ def writing(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
             if "locked" in str(error):
                 raise BookTrouble(f"index folder {folder}: another Jackfield is writing to it") from error
             path.unlink(missing_ok=True)  # holds nothing: a damaged lock is made anew
-            raise BookTrouble(f"index folder {folder}: the lock was damaged and is removed, try again") from error
+            raise BookTrouble(
+                f"index folder {folder}: the lock was damaged and is removed, try again"
+            ) from error
         yield
     finally:
         lock.close()

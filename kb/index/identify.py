@@ -77,7 +77,9 @@ class Identifier:
                     self._weigh(way, self._far(way), best, made)
         found = [c for c in best.values() if c.cost < FAR]
         found.sort(key=lambda c: (c.cost, c.model, c.make))
-        make = max((way.make for way in ways), key=len, default="") or next((p for p in parts if p in known), "")
+        make = max((way.make for way in ways), key=len, default="") or next(
+            (p for p in parts if p in known), ""
+        )
         return found, parts, make
 
     def known_makes(self, names: Iterable[str]) -> set[str]:
@@ -109,7 +111,9 @@ class Identifier:
             return []
         rows: list[Row] = self._db.execute(f"{_BY_KEY} LIMIT {_ROWS}", (str(kept),)).fetchall()
         if len(rows) == _ROWS and make:
-            rows += self._db.execute(f"{_BY_KEY} WHERE s.make = ? LIMIT {_ROWS}", (str(kept), make)).fetchall()
+            rows += self._db.execute(
+                f"{_BY_KEY} WHERE s.make = ? LIMIT {_ROWS}", (str(kept), make)
+            ).fetchall()
         return rows
 
     def _close(self, way: Reading) -> list[Row]:

@@ -72,7 +72,11 @@ def telling(tokens: tuple[str, ...]) -> tuple[str, ...]:
 
 def year_of(token: str) -> int | None:
     """The year that a token may be: 1950 to 2049."""
-    return int(token) if len(token) == 4 and token.isascii() and token.isdigit() and "1950" <= token < "2050" else None
+    return (
+        int(token)
+        if len(token) == 4 and token.isascii() and token.isdigit() and "1950" <= token < "2050"
+        else None
+    )
 
 
 def _filter(filters: Filters, field: str, value: str) -> Filters:

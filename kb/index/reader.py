@@ -24,7 +24,9 @@ from kb.index.score import FAMILY_MATE, NEAR_FROM, SHOWN_FROM, Candidate, scored
 if TYPE_CHECKING:
     from kb.index.words import Hit, WordSearcher
 
-_COLUMNS = "id, key, make, model, kind, findings, visits, first_year, last_year, signals, outcomes, best, payload"
+_COLUMNS = (
+    "id, key, make, model, kind, findings, visits, first_year, last_year, signals, outcomes, best, payload"
+)
 _MEANT = 3  # how many "did you mean"
 _SISTERS: tuple[str, ...] = ("sister", "sisters")
 
@@ -130,7 +132,9 @@ class Reader:
         found = [c for c in found if c.set_id in rows and _passes(rows[c.set_id], conditions)]
         matches = self._identified(found, rows, parts)
         if not matches and not words and not asked.phrases:
-            matches = self._family(parts, make, conditions, limit) or self._of_make(parts, make, conditions, limit)
+            matches = self._family(parts, make, conditions, limit) or self._of_make(
+                parts, make, conditions, limit
+            )
         if words or asked.phrases:
             matches = self._with_words(asked, matches, words, conditions, parts, make, limit)
         meant: list[tuple[str, str]] = []
@@ -215,7 +219,8 @@ class Reader:
                 tests.append(f"instr({column}, ?)")
                 values.append(f" {value} ")
         rows = self._db.execute(
-            f"SELECT {_COLUMNS} FROM sets WHERE {' AND '.join(tests)} ORDER BY findings DESC, make, model", values
+            f"SELECT {_COLUMNS} FROM sets WHERE {' AND '.join(tests)} ORDER BY findings DESC, make, model",
+            values,
         )
         for row in rows:
             if _passes(row, conditions):
@@ -237,7 +242,9 @@ class Reader:
         if found and found[0].words:
             return found[0].words
         rest = [part for part in parts if not (make and part in make)]
-        if any(any(char.isdigit() or char == "?" for char in part) and year_of(part) is None for part in rest):
+        if any(
+            any(char.isdigit() or char == "?" for char in part) and year_of(part) is None for part in rest
+        ):
             return tuple(p for p in rest if p.isalpha() and len(p) > 3) if len(rest) > 1 and not found else ()
         if len(rest) == 1 and self._identifier.near_makes(rest[0]):
             return ()
@@ -269,7 +276,9 @@ class Reader:
     def _hits(self, hits: list[Hit], conditions: Filters, years: list[int]) -> list[Match]:
         keys = [hit.key for hit in hits]
         marks = ",".join("?" * len(keys))
-        rows = {r[1]: r for r in self._db.execute(f"SELECT {_COLUMNS} FROM sets WHERE key IN ({marks})", keys)}
+        rows = {
+            r[1]: r for r in self._db.execute(f"SELECT {_COLUMNS} FROM sets WHERE key IN ({marks})", keys)
+        }
         kept = [hit for hit in hits if hit.key in rows and _passes(rows[hit.key], conditions)]
         if years:  # a year among the words prefers, it does not exclude
             kept.sort(key=lambda hit: not any(_in_years(rows[hit.key], (year, year)) for year in years))

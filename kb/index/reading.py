@@ -69,7 +69,9 @@ def readings(parts: tuple[str, ...], makes: Iterable[str]) -> list[Reading]:
         code = "".join(model)
         if 2 <= len(code) <= 40:
             joined = "".join(rest)
-            out.setdefault((code, rest), Reading(code, rest, joined if joined in known else "", turned=turned))
+            out.setdefault(
+                (code, rest), Reading(code, rest, joined if joined in known else "", turned=turned)
+            )
 
     count = len(parts)
     for size in range(min(_MAKE_PIECES, count - 1), 0, -1):

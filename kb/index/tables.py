@@ -52,7 +52,9 @@ def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
     try:
         if create:
             private_file(path)
-        db = sqlite3.connect(f"{path.absolute().as_uri()}?mode=rw", uri=True, timeout=30, isolation_level=None)
+        db = sqlite3.connect(
+            f"{path.absolute().as_uri()}?mode=rw", uri=True, timeout=30, isolation_level=None
+        )
         db.execute(f"PRAGMA cache_size=-{CACHE_KB}")
     except sqlite3.Error as error:
         raise IndexBroken(f"index file {path.name}: cannot be opened ({error})") from error

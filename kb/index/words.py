@@ -169,7 +169,9 @@ class WordSearcher:
                 readers.append(files.reader())
                 self.generation = int(files.latest_generation())
             except Exception as error:
-                raise IndexBroken(f"index folder {folder.name}: the words cannot be read ({error!r})") from error
+                raise IndexBroken(
+                    f"index folder {folder.name}: the words cannot be read ({error!r})"
+                ) from error
         self._hidden = [query.Term("key", key) for key in pending] if readers else []
         texts = [(key, stored) for key, stored in pending.items() if stored]
         if texts:
