@@ -159,7 +159,9 @@ def by_trigrams(rows: list[Code]) -> Way:
         if not grams:
             return set()
         match = " OR ".join(f'"{gram}"' for gram in sorted(grams))
-        ids = [r[0] for r in db.execute("SELECT rowid FROM t WHERE t MATCH ? ORDER BY rank LIMIT 200", (match,))]
+        ids = [
+            r[0] for r in db.execute("SELECT rowid FROM t WHERE t MATCH ? ORDER BY rank LIMIT 200", (match,))
+        ]
         pool = {at: (truth.joined if asked.make else truth.models)[at] for at in ids}
         best = process.extractOne(read, pool, scorer=OSA.distance)
         return {best[2]} if best else set()
@@ -290,7 +292,9 @@ def _updates(index: Index, rows: list[Code]) -> float:
     for turn in range(20):
         make, model = rows[turn]
         if turn % 2:
-            entry = SetEntry(key_of(turn), make, model, findings=9, text=(("note", "hum on the optical output"),))
+            entry = SetEntry(
+                key_of(turn), make, model, findings=9, text=(("note", "hum on the optical output"),)
+            )
         else:
             entry = SetEntry(f"new{turn}", make, f"{model}Q{turn}", findings=1, text=(("note", "no sound"),))
         start = time.perf_counter()
@@ -344,7 +348,9 @@ def calibrate(size: int, each: int) -> None:
         if matches:
             top = matches[0]
             good = int(top.key[1:]) == one.row
-            steps.setdefault(top.how, {}).setdefault(int(min(top.score, 0.999) * 10), []).append((top.score, good))
+            steps.setdefault(top.how, {}).setdefault(int(min(top.score, 0.999) * 10), []).append(
+                (top.score, good)
+            )
             if one.row in unknown and top.how == "near" and top.score >= 0.8:
                 confident += 1
         lost += one.row in unknown
@@ -356,7 +362,9 @@ def calibrate(size: int, each: int) -> None:
         print(f"{how}: score from, answers, mean score, observed")
         for step, pairs in sorted(table.items()):
             mean = sum(score for score, _ in pairs) / len(pairs)
-            print(f"  {step / 10:.1f} {len(pairs):6} {mean:.3f} {sum(good for _, good in pairs) / len(pairs):.3f}")
+            print(
+                f"  {step / 10:.1f} {len(pairs):6} {mean:.3f} {sum(good for _, good in pairs) / len(pairs):.3f}"
+            )
     print(f"unknown sets answered as near with 0.8 or more: {confident} of {lost}")
     reader.close()
     index.close()
@@ -428,7 +436,9 @@ def main() -> None:
         results = []
         for size in sizes:
             command = [sys.executable, "-m", "scripts.measure_lookup", "--one", "--sizes", str(size)]
-            command += ["--each", str(told.each)] + ["--no-others"] * told.no_others + ["--wrong"] * told.wrong
+            command += (
+                ["--each", str(told.each)] + ["--no-others"] * told.no_others + ["--wrong"] * told.wrong
+            )
             done = subprocess.run(command, stdout=subprocess.PIPE, check=True)
             results.append(json.loads(done.stdout))
         show(results)

