@@ -198,7 +198,7 @@ def test_a_value_that_no_jackfield_wrote_is_told(book: Path) -> None:
         connection.execute("PRAGMA ignore_check_constraints = ON")
         connection.execute("DROP TRIGGER visit_kept_update")
         connection.execute("UPDATE visit SET kind = 'toaster'")
-    with Store.open(book) as store, pytest.raises(BookTrouble, match="toaster.*restore a backup"):
+    with Store.open(book) as store, pytest.raises(BookTrouble, match=r"toaster.*restore a backup"):
         store.visits_of(KEY)
 
 
