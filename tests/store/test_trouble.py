@@ -206,7 +206,7 @@ def test_a_book_that_another_program_writes_to_for_too_long_can_be_read_but_not_
     book: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     Store.open(book).close()
-    monkeypatch.setattr(places, "WAIT", 0.05)
+    monkeypatch.setattr(places, "PATIENCE", 0.05)
     with raw(book) as other, Store.open(book) as store:
         other.execute("BEGIN IMMEDIATE")
         assert store.visits_of(KEY) == []
