@@ -87,7 +87,8 @@ def graph(known: Catalogue, start: End, run_m: float, have: set[str], need: froz
                 after = End(far.form, far.part, far.gives or end.carries)
                 old = stretch if after.carries is end.carries and not item.powered else 0.0
                 reach = known.reaches.get(after.carries.signal)
-                new = old + item.length_m + item.counts_as_m if reach else 0.0
+                unaided = 0.0 if item.powered else item.length_m
+                new = old + unaided + item.counts_as_m if reach else 0.0
                 if reach and new > reach.longest_m:
                     continue
                 cost = max(1, item.cost // 4) if item.name in have else item.cost
