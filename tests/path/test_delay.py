@@ -1,4 +1,4 @@
-"""How late may sound in the loop be? Behind the picture ITU-R BT.1359-1, beside speakers Wallach et al. 1949."""
+"""How late may sound be: behind the picture (ITU-R BT.1359-1), beside speakers (Wallach et al. 1949)?"""
 
 from __future__ import annotations
 

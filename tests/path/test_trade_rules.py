@@ -183,6 +183,10 @@ def test_a_fixed_level_is_chosen_before_a_variable_one() -> None:
     assert "variable-level" not in cautions(path)
 
 
+def test_a_level_known_to_be_fixed_is_chosen_before_one_that_is_not_known() -> None:
+    assert chosen(LINE_UNKNOWN, {"form": "jack-3.5", "marking": "LINE OUT (FIXED)"}).jack == 1
+
+
 def test_a_variable_level_is_told_since_some_users_want_it() -> None:
     path = chosen(LINE_VARIABLE)
     assert "variable-level" in cautions(path)
