@@ -385,6 +385,14 @@ def test_any_headphone_jack_will_do_where_nobody_needs_the_speakers() -> None:
     assert questions(answer) == []
 
 
+def test_where_only_a_muting_jack_is_left_it_is_asked_who_listens() -> None:
+    assert questions(ask({**PHONES, "speakers": "mute"}))[0] == (
+        "Does anybody need the set's speakers while the loop is on? If not, the 3.5 mm jack marked HEADPHONE "
+        "will do."
+    )
+    assert questions(ask({**PHONES, "speakers": "mute"}, OPTICAL)) == []
+
+
 def test_where_visits_disagree_on_the_speakers_it_is_asked() -> None:
     from kb.panel import Dispute
 
