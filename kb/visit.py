@@ -278,7 +278,6 @@ def _signal_of(form: Form, direction: Direction) -> Signal | None:
         Form.SCART: Signal.ANALOG_LINE,
         Form.SPEAKER_TERMINALS: Signal.SPEAKER_LEVEL,
         Form.BLUETOOTH: Signal.WIRELESS,
-        Form.HDMI: Signal.ARC,
     }.get(form)
 
 
