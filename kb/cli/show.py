@@ -9,7 +9,7 @@ from rich.table import Table
 
 from kb.cli.common import Session, command_options, text
 from kb.cli.draw import panel_table, source_title
-from kb.panel import PanelJack
+from kb.panel import Panel, PanelJack
 from kb.visit import Visit, visit_to
 
 
@@ -42,10 +42,10 @@ def show_command(session: Session, make: str, model: str) -> int:
     out.print(source_title(known.source))
     out.print()
     out.print(panel_table(known.panel) if known.panel.jacks else text("no jack recorded yet", "dim"))
-    for one in known.panel.jacks:
-        for said in (*(f"setting: {s}" for s in one.settings[:2]), *(f"note: {n}" for n in one.notes[:2])):
-            out.print(text(f"    {one.jack.marking or one.jack.form.label}: {said}", "dim"))
     out.print()
+    if any(one.settings or one.notes for one in known.panel.jacks):
+        out.print(_remarks(known.panel))
+        out.print()
     out.print(_visits(known.visits))
     return 0
 
@@ -75,6 +75,19 @@ def jack_json(one: PanelJack) -> dict[str, Any]:
         "notes": list(one.notes),
         "items": list(one.items),
     }
+
+
+def _remarks(panel: Panel) -> Table:
+    """Settings and notes of the jacks, the newest first."""
+    table = Table.grid(padding=(0, 2))
+    table.add_column(justify="right", style="dim")
+    table.add_column(no_wrap=True, style="dim")
+    table.add_column(overflow="fold")
+    for number, one in enumerate(panel.jacks, 1):
+        for kind, said in (("setting", one.settings), ("note", one.notes)):
+            for line in said:
+                table.add_row(str(number), kind, text(line.replace("\n", " ")))
+    return table
 
 
 def _visits(visits: tuple[Visit, ...]) -> Table:
