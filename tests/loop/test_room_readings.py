@@ -237,7 +237,7 @@ def test_four_places_are_not_made_into_a_tilt():
 
 
 def test_a_loss_to_metal_that_was_allowed_for_is_no_fault():
-    data = measured(dict.fromkeys(PLACES, -6.0))
+    data = measured(dict.fromkeys(PLACES, -6.0), current=5.4)
     data["loop"]["metal_db"] = 6.0
     assert faults(data) == {}
 
