@@ -69,6 +69,8 @@ def test_a_stated_loss_to_metal_raises_the_current_by_just_that():
     assert metal.current_a == pytest.approx(plain.current_a * 10 ** (6 / 20))
     assert metal.range_db(metal.planes[0]) == pytest.approx(plain.range_db(plain.planes[0]))
     assert as_json(metal)["metal_allowance_db"] == 6.0
+    assert metal.level is not None
+    assert metal.level.min_db == pytest.approx(-3, abs=1e-9)
 
 
 def test_with_a_driver_the_thinnest_wire_that_fits_is_taken():

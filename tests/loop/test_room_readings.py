@@ -206,6 +206,12 @@ def test_a_steady_fall_across_the_room_is_a_tilt():
     assert set(found["tilt"]) == {"window chair", "table"}
 
 
+def test_a_steep_fall_whose_places_share_no_level_is_not_blamed_on_the_drive():
+    # strong enough a current that the middle of the room reads right
+    offsets = {name: -3.0 * x for name, (x, _) in PLACES.items()}
+    assert set(faults(measured(offsets, current=6.4))) == {"tilt"}
+
+
 def test_a_steady_fall_is_seen_without_knowing_the_current():
     offsets = {name: -1.8 * (y - 2.0) - 4 for name, (_, y) in PLACES.items()}
     assert "tilt" in faults(measured(offsets, known=False))
