@@ -14,7 +14,7 @@ from kb.loop.driver import DriverLimits
 from kb.loop.field import listening_plane
 from kb.loop.geometry import Loop
 from kb.loop.plan import Ask, plan
-from kb.loop.wire import awg, inductance
+from kb.loop.wire import Stock, awg, inductance
 
 
 def best(work: Callable[[], object], times: int = 5) -> float:
@@ -53,7 +53,7 @@ def main() -> None:
         print(f"the same in magpylib (arrays): {1000 * library:.1f} ms; ours / magpylib: {own / library:.1f}")
 
     driver = DriverLimits("measured", 4.0, 8.0)
-    stock = [awg(gauge) for gauge in range(12, 25)]
+    stock = [Stock(awg(gauge), 0.0, "ASTM B258") for gauge in range(12, 25)]
     whole = best(lambda: plan(Ask(room=loop, wire_height=0.0, driver=driver), stock))
     print(
         f"whole answer with search over {4 * len(stock)} choices: {1000 * whole:.0f} ms, "

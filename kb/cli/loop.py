@@ -122,8 +122,7 @@ def answer_for(given: Mapping[str, Any]) -> Answer:
         metal_db=given["metal_db"],
         margin=_length(given, "margin", 0, 20, usual.margin) or 0.0,
     )
-    stock = [each.wire for each in stock_from(load_table("wire"))]
-    return plan(ask, stock, [each for each in cautions_from(table) if each.always])
+    return plan(ask, stock_from(load_table("wire")), [each for each in cautions_from(table) if each.always])
 
 
 def load_table(name: Literal["routes", "wire", "drivers"]) -> dict[str, Any]:
@@ -229,6 +228,7 @@ def _facts(answer: Answer) -> Table:
     table.add_column(style="bold", no_wrap=True)
     table.add_column()
     metal = answer.ask.metal_db
+    worst = f"; {answer.resistance_max:.2f} at most (IEC 60228)" if answer.resistance_max else ""
     allowance = f", with the {metal:g} dB for metal that you stated" if metal else ""
     rows = [
         ("Current", f"{answer.current_a:.2f} A for 400 mA/m at {_where(answer)}, {_place(answer)}{allowance}")
@@ -243,7 +243,7 @@ def _facts(answer: Answer) -> Table:
     rows += [
         ("", "r.m.s. at the loudest, 125 ms average; speech averages 12 dB less"),
         ("Voltage", f"{answer.voltage_v:.2f} V for the first current, up to 5 kHz"),
-        ("Ohmmeter", f"{answer.load.resistance:.2f} ohm at {answer.ask.celsius:g} C, end to end"),
+        ("Ohmmeter", f"{answer.load.resistance:.2f} ohm at {answer.ask.celsius:g} C, end to end{worst}"),
         ("Inductance", f"{answer.load.inductance * 1e6:.1f} uH"),
         ("Wire", f"{show_length(answer.laid_m)} in place"),
     ]
