@@ -5,12 +5,12 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
+from kb.catalogue.files import data_file
 from kb.cli.common import Session, command_options
 from kb.errors import BadInput
 from kb.loop.driver import DriverLimits, driver_named, drivers_from
@@ -126,11 +126,8 @@ def answer_for(given: Mapping[str, Any]) -> Answer:
 
 
 def load_table(name: Literal["routes", "wire", "drivers"]) -> dict[str, Any]:
-    """Return a parsed table of the package's data; beside the package when run from a checkout."""
-    packed = files("kb").joinpath("data", f"{name}.toml")
-    if packed.is_file():
-        return tomllib.loads(packed.read_text(encoding="utf-8"))
-    return tomllib.loads((Path(__file__).parents[2] / "data" / f"{name}.toml").read_text(encoding="utf-8"))
+    """Return a parsed table of the catalogue's data."""
+    return tomllib.loads(data_file(f"{name}.toml").read_text(encoding="utf-8"))
 
 
 def render_loop(answer: Answer, console: Console) -> None:
