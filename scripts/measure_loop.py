@@ -60,7 +60,7 @@ def main() -> None:
         f"{whole / own:.1f} times the map"
     )
     ring = Loop.polygon([(0, 0), (5, 0), (5, 3), (3, 3), (3, 4), (0, 4)])
-    print(f"inductance of an L-shaped room: {1e6 * best(lambda: inductance(ring, awg(18))):.0f} us")
+    print(f"inductance of an L, outline known: {1e6 * best(lambda: inductance(ring, awg(18))):.0f} us")
 
 
 if __name__ == "__main__":
