@@ -2,8 +2,8 @@
 
     python scripts/measure_isolate.py [--cases 2000] [--seed 1]
 
-Faults are drawn from the priors of each complaint and path, answers from the model's own chances; every way of
-choosing gets the same cases and stops at the same point (0.9, or nothing left that tells anything).
+Faults are drawn from the priors of each complaint and path, answers from the model's own chances; every way
+of choosing gets the same cases and stops at the same point (0.9, or nothing left that tells anything).
 """
 
 from __future__ import annotations
@@ -64,11 +64,12 @@ def main() -> None:
     data = Path(__file__).parent.parent / "data" / "faults.toml"
     begun_at = time.perf_counter()
     model = model_from(tomllib.loads(data.read_text("utf-8")))
-    print(f"model read in {time.perf_counter() - begun_at:.3f} s: {len(model.faults)} faults, {len(model.tests)} tests")
+    read_in = time.perf_counter() - begun_at
+    print(f"model read in {read_in:.3f} s: {len(model.faults)} faults, {len(model.tests)} tests")
     print(f"{told.cases} cases each, seed {told.seed}; mean minutes to done (chosen: +- standard error)")
     print(
-        f"{'complaint, path':28}{'chosen':>13}{'chain':>8}{'cheapest':>9}{'telling':>8}{'per-min':>8}{'random':>8}"
-        f"{'right':>7}{'at 0.9':>7}"
+        f"{'complaint, path':28}{'chosen':>13}{'chain':>8}{'cheapest':>9}{'telling':>8}{'per-min':>8}"
+        f"{'random':>8}{'right':>7}{'at 0.9':>7}"
     )
     for complaint, signal, items, driver_input in PATHS:
         begun = start(model, complaint, path_used(signal, items, driver_input))

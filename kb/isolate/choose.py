@@ -3,8 +3,9 @@
 Expected information of a test is the entropy of its answers less what of it is mere noise: the mutual
 information between answer and fault, in bits (Shannon 1948; from memory).
 
-The choice counts bits per minute, with one thing more: an answer that brings a fault to 0.9 ends the work, so
-nothing is left to find after it. Plain bits per minute like cheap tests that shift the odds and settle nothing.
+The choice counts bits per minute, with one thing more: an answer that brings a fault to 0.9 ends the work,
+so nothing is left to find after it. Plain bits per minute like cheap tests that shift the odds and settle
+nothing.
 """
 
 from __future__ import annotations
@@ -58,9 +59,7 @@ def choose(complaint: str, odds: Odds, tests: Sequence[Test], share: Mapping[str
 
     def per_minute(test: Test) -> float:
         chances = answer_chances(complaint, odds, test)
-        left = sum(
-            p * _undecided(after(complaint, odds, test, place)) for place, p in enumerate(chances)
-        )
+        left = sum(p * _undecided(after(complaint, odds, test, place)) for place, p in enumerate(chances))
         return share[test.id] * (now - left) / test.minutes
 
     return max(worth, key=per_minute, default=None)  # of equals the first in the file

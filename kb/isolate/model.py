@@ -1,7 +1,7 @@
 """Which faults are there, how common is each, and what does each test show where it is the fault?
 
-The model is data (``data/faults.toml``, read by ``modelfile.model_from``): prior odds of faults per complaint,
-and for each test the chance of each answer where this or that is at fault.
+The model is data (``data/faults.toml``, read by ``modelfile.model_from``): prior odds of faults per
+complaint, and for each test the chance of each answer where this or that is at fault.
 """
 
 from __future__ import annotations
@@ -60,7 +60,8 @@ class Test:
     """One thing to do and look or listen for.
 
     ``answers``: word -> what it looks like. ``minutes``: of work, for somebody who stands there.
-    ``healthy``: the answer of a sound chain, where there is one that stays true after another fault is mended.
+    ``healthy``: the answer of a sound chain, where there is one that stays true after another fault is
+    mended.
     """
 
     __test__ = False  # pytest: this is no test case
@@ -77,7 +78,7 @@ class Test:
     rows: Mapping[tuple[str, str], tuple[float, ...]] = field(default_factory=dict, repr=False)
     """(complaint, fault) -> chance of each answer, in the order of ``answers``."""
     noise: Mapping[tuple[str, str], float] = field(default_factory=dict, repr=False)
-    """(complaint, fault) -> bits of entropy of that row: how much the answer varies where this is the fault."""
+    """(complaint, fault) -> entropy of that row in bits: how much the answer varies for one fault."""
 
     def chance(self, complaint: str, fault: str, answer: str) -> float:
         """P(answer | fault is the one at fault), never 0."""
@@ -142,9 +143,7 @@ class Model:
         complaints, faults = dict(self.complaints), dict(self.faults)
         for complaint, odds in weights.items():
             total = sum(odds.values())
-            complaints[complaint] = replace(
-                complaints[complaint], elsewhere=odds[SOMETHING_ELSE] / total
-            )
+            complaints[complaint] = replace(complaints[complaint], elsewhere=odds[SOMETHING_ELSE] / total)
             for fault, one in odds.items():
                 if fault != SOMETHING_ELSE:
                     old = faults[fault]

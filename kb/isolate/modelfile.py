@@ -49,7 +49,8 @@ def model_from(data: object) -> Model:
     without likelihoods for some fault, minutes that are not above 0, an id twice or unknown, no source.
     """
     fields = Fields(data, "faults", "an object with complaint, tool, fault and test")
-    tools = fields.take("tool", _by_id("tool", _tool), {})
+    no_tools: dict[str, _Tool] = {}
+    tools = fields.take("tool", _by_id("tool", _tool), no_tools)
     complaints = fields.need("complaint", _by_id("complaint", _complaint), "a list of complaints")
     faults = fields.need("fault", _by_id("fault", _fault_of(complaints)), "a list of faults")
     tests = fields.need("test", _by_id("test", _test_of(complaints, faults, tools)), "a list of tests")
@@ -66,7 +67,7 @@ def model_from(data: object) -> Model:
 
 
 def _by_id(kind: str, read: Callable[[Fields, str], N]) -> Callable[[object, str], dict[str, N]]:
-    """A reader of ``[[kind]]`` entries; each is named by its id in messages, by its number where it has none."""
+    """A reader of ``[[kind]]`` entries; messages name each by its id, by its number where it has none."""
 
     def read_all(value: object, place: str) -> dict[str, N]:
         entries = listed(lambda one, _: one, ENTRIES)(value, place)
@@ -140,7 +141,7 @@ def _fault_of(complaints: Mapping[str, Complaint]) -> Callable[[Fields, str], Fa
 
 
 def _needs(value: object, place: str) -> tuple[str, ...]:
-    needs = listed(word_or_sum, 16)(value, place)
+    needs = listed(_trait_sum, 16)(value, place)
     for one in needs:
         for trait in one.split("+"):
             if trait not in TRAITS:
@@ -148,9 +149,10 @@ def _needs(value: object, place: str) -> tuple[str, ...]:
     return needs
 
 
-def word_or_sum(value: object, place: str) -> str:
+def _trait_sum(value: object, place: str) -> str:
     """``optical`` or ``optical+splitter``."""
-    return "+".join(word(one, place) for one in value.split("+")) if isinstance(value, str) else word(value, place)
+    parts = value.split("+") if isinstance(value, str) else [value]
+    return "+".join(word(one, place) for one in parts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,7 +206,7 @@ def _given_of(
         sides = {side.value: side for side in Side if side is not Side.ELSEWHERE}
         given = _Given(
             complaints=fields.need(
-                "complaints", listed(known(complaints, "a complaint"), len(complaints)), "a list of complaints"
+                "complaints", listed(known(complaints, "a complaint"), len(complaints)), "complaints"
             ),
             otherwise=fields.take("otherwise", row, None),
             sides=fields.take("sides", table(known(sides, "a side"), row), {}),
@@ -213,7 +215,8 @@ def _given_of(
         fields.end()
         for fault in given.faults:
             if fault != SOMETHING_ELSE and not set(given.complaints) & set(faults[fault].priors):
-                raise BadInput(f"{place}, faults", fault, f"a fault that explains {', '.join(given.complaints)}")
+                explains = ", ".join(given.complaints)
+                raise BadInput(f"{place}, faults", fault, f"a fault that explains {explains}")
         return given
 
     return read
@@ -235,7 +238,8 @@ def _rows(
                 if complaint in fault.priors:
                     row = one.faults.get(fault.id) or one.sides.get(fault.side) or one.otherwise
                     if row is None:
-                        raise BadInput(f"{place}, faults, {fault.id}", "nothing", "a row, or one for otherwise")
+                        missing = f"{place}, faults, {fault.id}"
+                        raise BadInput(missing, "nothing", "a row, or one for otherwise")
                     rows[complaint, fault.id] = _floored(row)
     return rows
 

@@ -36,7 +36,8 @@ class Fields:
         """The field; raises BadInput where it is missing."""
         if self._data.get(key) is None:
             raise BadInput(f"{self._place}, {key}", "nothing", expected)
-        return self.take(key, read, None)  # type: ignore[arg-type]  # it is there
+        self._known.append(key)
+        return read(self._data[key], f"{self._place}, {key}")
 
     def end(self) -> None:
         """Raises BadInput on a field that nobody asked for: most likely a slip of the pen."""
@@ -111,7 +112,7 @@ def table(
             raise BadInput(place, _kind(value), "an object")
         if len(value) > most:
             raise BadInput(place, f"{len(value)} entries", f"at most {most}")
-        return {read_key(key, place): read(one, f"{place}, {text.visible(str(key))[:60]}") for key, one in value.items()}
+        return {read_key(key, place): read(one, f"{place}, {str(key)[:60]}") for key, one in value.items()}
 
     return read_all
 

@@ -21,7 +21,7 @@ from kb.errors import BadInput
 from kb.isolate.choose import SURE, after, answer_chances, bits, choose
 from kb.isolate.model import SOMETHING_ELSE, Model, Test
 from kb.isolate.reading import Fields, expected_one, known, listed, table
-from kb.isolate.used import PathUsed, path_used_from, path_used_to
+from kb.isolate.used import UNKNOWN_PATH, PathUsed, path_used_from, path_used_to
 from kb.text import line
 
 UNLIKELY: Final = 0.06  #: an answer below this chance does not fit a fault
@@ -63,7 +63,8 @@ class NextTest:
 class Contradiction:
     """Answers that no single fault explains.
 
-    ``odd``: (test, answer) that fits worst with the rest. ``pair``: two faults that together explain all, or None.
+    ``odd``: (test, answer) that fits worst with the rest. ``pair``: two faults that together explain all,
+    or None.
     """
 
     odd: tuple[str, str]
@@ -72,11 +73,11 @@ class Contradiction:
 
 @dataclass(frozen=True)
 class State:
-    """What is known so far; every change gives a new one. Make it with :func:`start` or :func:`state_from`."""
+    """What is known so far; every change gives a new one. Made by :func:`start` or :func:`state_from`."""
 
     model: Model
     complaint: str
-    path: PathUsed = PathUsed()
+    path: PathUsed = UNKNOWN_PATH
     answers: tuple[tuple[str, str], ...] = ()
     without: tuple[str, ...] = ()
     """Tools that are not to hand, and tests that were passed over."""
@@ -140,7 +141,7 @@ class State:
     def odds(self) -> dict[str, float]:
         """Chance of each fault that can be on this path, in the order of the model; sums to 1."""
         odds = dict(self._priors)
-        for test, answer in sorted(self.answers):  # sorted: the same to the last bit in whatever order they came
+        for test, answer in sorted(self.answers):  # sorted: the order they came in changes not one bit
             for fault in odds:
                 odds[fault] *= self._chance(test, fault, answer)
             total = sum(odds.values())  # above 0: no chance is below the floor
@@ -194,9 +195,7 @@ class State:
             return None
         # The odd one out: without it, the best single explanation gains most.
         spared = [
-            max(
-                self._priors[fault] * math.prod(row[:skip] + row[skip + 1 :]) for fault, row in fits.items()
-            )
+            max(self._priors[fault] * math.prod(row[:skip] + row[skip + 1 :]) for fault, row in fits.items())
             for skip in range(len(self.answers))
         ]
         return Contradiction(self.answers[spared.index(max(spared))], self._pair(faults))
@@ -246,7 +245,7 @@ class State:
 def start(model: Model, complaint: str, path: PathUsed | None = None) -> State:
     """Nothing answered yet; raises BadInput on a complaint that the model does not have."""
     known(model.complaints, "a complaint")(complaint, "complaint")
-    return State(model, complaint, path or PathUsed())
+    return State(model, complaint, path or UNKNOWN_PATH)
 
 
 # -- to and from a file ------------------------------------------------------------------------------
@@ -255,25 +254,27 @@ def start(model: Model, complaint: str, path: PathUsed | None = None) -> State:
 def state_from(model: Model, data: object, place: str = "answers") -> State:
     """The state that an answers file (parsed JSON) describes.
 
-    Keys: ``complaint``, and at will ``make``, ``model``, ``path`` {``signal``, ``items``, ``input``}, ``answers``
-    {test: answer}, ``without`` [tool or test], ``mended`` [fault]. Raises BadInput naming the key or test, what
-    was seen and what was expected.
+    Keys: ``complaint``, and at will ``make``, ``model``, ``path`` {``signal``, ``items``, ``input``},
+    ``answers`` {test: answer}, ``without`` [tool or test], ``mended`` [fault]. Raises BadInput naming the
+    key or test, what was seen and what was expected.
     """
+    nothing: tuple[str, ...] = ()
+    no_answers: dict[str, str] = {}
     fields = Fields(data, place, "an object with complaint, path and answers")
     begun = start(
         model,
-        fields.need("complaint", known(model.complaints, "a complaint"), f"one of {', '.join(model.complaints)}"),
-        fields.take("path", path_used_from, PathUsed()),
+        fields.need("complaint", known(model.complaints, "a complaint"), ", ".join(model.complaints)),
+        fields.take("path", path_used_from, UNKNOWN_PATH),
     )
     faults = known(model.weights(begun.complaint), "a fault of this complaint")
     begun = replace(
         begun,
         make=fields.take("make", line, ""),
         set_model=fields.take("model", line, ""),
-        mended_faults=tuple(dict.fromkeys(fields.take("mended", listed(faults, ANSWERED), ()))),
+        mended_faults=tuple(dict.fromkeys(fields.take("mended", listed(faults, ANSWERED), nothing))),
     )
-    said = fields.take("answers", table(line, line, ANSWERED), {})
-    without = fields.take("without", listed(line, ANSWERED), ())
+    said = fields.take("answers", table(line, line, ANSWERED), no_answers)
+    without = fields.take("without", listed(line, ANSWERED), nothing)
     fields.end()
     for test, answer in said.items():
         begun = begun.answer(test, answer)

@@ -1,7 +1,7 @@
 """How many minutes does a way of choosing tests take until the fault stands out?
 
-Faults are drawn from the priors and answers from the model's own chances, seeded: it compares ways of choosing,
-and says nothing of how true the model is.
+Faults are drawn from the priors and answers from the model's own chances, seeded: it compares ways of
+choosing, and says nothing of how true the model is.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ def greedy(state: State) -> str | None:
 
 
 def in_order(order: Sequence[str]) -> Choice:
-    """A fixed list worked from the top, as printed lists are; stops at 0.9, skips what can tell nothing any more."""
+    """A fixed list worked from the top, as printed lists are; stops at 0.9, skips what tells nothing now."""
 
     def choose(state: State) -> str | None:
         if state.settled:

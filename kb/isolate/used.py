@@ -20,7 +20,8 @@ from kb.isolate.reading import Fields, listed
 from kb.words import DriverInput, Signal
 
 ITEMS: Final = 16  #: items of one path, at most
-UNTOLD: Final = 0.25  #: how often a trait is there that the path does not tell of (common practice, from memory)
+#: how often a trait is there that the path does not tell of (common practice, from memory)
+UNTOLD: Final = 0.25
 
 #: Words in the name of an item that tell what part of the path it is (common practice).
 _PARTS: Final[Mapping[str, tuple[str, ...]]] = {
@@ -98,9 +99,10 @@ class PathUsed:
         """Does metal join source and driver, so that mains current can flow along it?"""
         if self.signal is None:
             return None
-        if self.signal in _WITHOUT_METAL or self.has("isolator"):
-            return False
-        return True
+        return self.signal not in _WITHOUT_METAL and not self.has("isolator")
+
+
+UNKNOWN_PATH: Final = PathUsed()  #: nothing is known of how the sound goes
 
 
 def _kinds(item: str) -> set[str]:
