@@ -1,7 +1,7 @@
 """Which of these tests tells most for its minutes?
 
-Expected information of a test is the entropy of its answers less what of it is mere noise: the mutual
-information between answer and fault, in bits (Shannon 1948; from memory).
+Expected information of a test is how much less undecided the faults are after its answer than before, on
+average: the mutual information of answer and fault, in bits (Shannon 1948; from memory).
 
 The choice counts bits per minute, with one thing more: an answer that brings a fault to 0.9 ends the work,
 so nothing is left to find after it. Plain bits per minute like cheap tests that shift the odds and settle
@@ -24,21 +24,17 @@ Odds = Mapping[str, float]
 
 def bits(complaint: str, odds: Odds, test: Test) -> float:
     """Expected information in bits of ``test`` where the faults stand at ``odds`` (which sum to 1)."""
-    noise = sum(p * test.noise[complaint, fault] for fault, p in odds.items())
-    return max(entropy(answer_chances(complaint, odds, test)) - noise, 0.0)
+    return entropy(odds.values()) - sum(p * left for p, left, _ in _results(complaint, odds, test))
 
 
 def answer_chances(complaint: str, odds: Odds, test: Test) -> list[float]:
     """P(answer) for each answer of ``test``, in its order; sums to 1."""
-    chances = [0.0] * len(test.answers)
-    for fault, p in odds.items():
-        for place, chance in enumerate(test.rows[complaint, fault]):
-            chances[place] += p * chance
-    return chances
+    return [p for p, _, _ in _results(complaint, odds, test)]
 
 
-def after(complaint: str, odds: Odds, test: Test, place: int) -> dict[str, float]:
-    """The odds once ``test`` gave the answer at ``place`` (Bayes); they sum to 1."""
+def after(complaint: str, odds: Odds, test: Test, answer: str) -> dict[str, float]:
+    """The odds once ``test`` gave ``answer`` (Bayes); they sum to 1."""
+    place = test.place(answer)
     joint = {fault: p * test.rows[complaint, fault][place] for fault, p in odds.items()}
     total = sum(joint.values())  # above 0: no chance is below the floor
     return {fault: one / total for fault, one in joint.items()}
@@ -54,17 +50,28 @@ def choose(complaint: str, odds: Odds, tests: Sequence[Test], share: Mapping[str
 
     ``share``: by test id, how sure it is that the test can be done on this path (above 0, at most 1).
     """
-    worth = [test for test in tests if bits(complaint, odds, test) >= LEAST_BITS]
     now = entropy(odds.values())
+    best, best_rate = None, -math.inf
+    for test in tests:
+        results = _results(complaint, odds, test)
+        if now - sum(p * left for p, left, _ in results) < LEAST_BITS:
+            continue
+        # An answer that settles it leaves nothing to be found: the work stops there.
+        to_find = sum(p * left for p, left, top in results if top < SURE)
+        rate = share[test.id] * (now - to_find) / test.minutes
+        if rate > best_rate:  # of equals the first in the file
+            best, best_rate = test, rate
+    return best
 
-    def per_minute(test: Test) -> float:
-        chances = answer_chances(complaint, odds, test)
-        left = sum(p * _undecided(after(complaint, odds, test, place)) for place, p in enumerate(chances))
-        return share[test.id] * (now - left) / test.minutes
 
-    return max(worth, key=per_minute, default=None)  # of equals the first in the file
-
-
-def _undecided(odds: Odds) -> float:
-    """Bits that are still to be found: none once one fault stands at 0.9, as the work stops there."""
-    return 0.0 if max(odds.values()) >= SURE else entropy(odds.values())
+def _results(complaint: str, odds: Odds, test: Test) -> list[tuple[float, float, float]]:
+    """For each answer: its chance, the bits then left undecided, and the chance of the likeliest fault."""
+    rows = [test.rows[complaint, fault] for fault in odds]
+    results = []
+    for place in range(len(test.answers)):
+        joint = [p * row[place] for p, row in zip(odds.values(), rows, strict=True)]
+        p = sum(joint)
+        # entropy of joint / p, in one pass
+        left = math.log2(p) - sum(one * math.log2(one) for one in joint if one > 0) / p
+        results.append((p, left, max(joint) / p))
+    return results

@@ -6,17 +6,18 @@ complaint, and for each test the chance of each answer where this or that is at 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Final
 
+from kb.isolate.reading import known
 from kb.isolate.used import PathUsed
 from kb.words import Outcome, Speakers, Word
 
 SOMETHING_ELSE: Final = "something-else"
 #: No answer is ever impossible: people mishear, and lamps are dead. This much is kept for each answer.
-FLOOR: Final = 0.002
+FLOOR: Final = 0.001
 
 
 class Side(Word):
@@ -77,12 +78,14 @@ class Test:
     caution: str = ""
     rows: Mapping[tuple[str, str], tuple[float, ...]] = field(default_factory=dict, repr=False)
     """(complaint, fault) -> chance of each answer, in the order of ``answers``."""
-    noise: Mapping[tuple[str, str], float] = field(default_factory=dict, repr=False)
-    """(complaint, fault) -> entropy of that row in bits: how much the answer varies for one fault."""
 
     def chance(self, complaint: str, fault: str, answer: str) -> float:
         """P(answer | fault is the one at fault), never 0."""
-        return dict(zip(self.answers, self.rows[complaint, fault], strict=True))[answer]
+        return self.rows[complaint, fault][self.place(answer)]
+
+    def place(self, answer: str) -> int:
+        """Where in the rows this answer stands."""
+        return list(self.answers).index(answer)
 
 
 @dataclass(frozen=True)
@@ -128,6 +131,13 @@ class Model:
     def share(self, fault: str, path: PathUsed) -> float:
         """How sure is it that this fault can be on this path? 0 where it cannot."""
         return 1.0 if fault == SOMETHING_ELSE else path.share(self.faults[fault].needs)
+
+    def fault_of(self, complaint: str) -> Callable[[object, str], str]:
+        """A reader of faults that explain this complaint, something else not among them."""
+        return known(
+            {one.id: one for one in self.faults.values() if complaint in one.priors},
+            "a fault of this complaint",
+        )
 
     def tests_for(self, complaint: str, path: PathUsed | None = None) -> tuple[Test, ...]:
         """The tests that tell something of this complaint and can be done on this path."""

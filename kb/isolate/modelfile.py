@@ -7,7 +7,6 @@ What is wrong is named with entry and field::
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final, Protocol, TypeVar
@@ -186,9 +185,7 @@ def _test_of(
         )
         read_given = _given_of(complaints, faults, len(answers))
         given = fields.need("given", listed(read_given, len(complaints)), "likelihoods per complaint")
-        rows = _rows(name, given, faults, len(answers))
-        noise = {pair: -sum(p * math.log2(p) for p in row) for pair, row in rows.items()}  # p is above 0
-        return replace(test, rows=rows, noise=noise)
+        return replace(test, rows=_rows(name, given, faults, len(answers)))
 
     return read
 
@@ -227,13 +224,14 @@ def _rows(
 ) -> dict[tuple[str, str], Row]:
     """The chance of each answer for every complaint and fault, with the floor under each."""
     rows: dict[tuple[str, str], Row] = {}
-    even = (1.0 / count,) * count  # of something else we know nothing: every answer is as likely
     for table_no, one in enumerate(given, 1):
         for complaint in one.complaints:
             place = f"{name}, given {table_no}"
             if (complaint, SOMETHING_ELSE) in rows:
                 raise BadInput(f"{place}, complaints", complaint, "each complaint once per test")
-            rows[complaint, SOMETHING_ELSE] = _floored(one.faults.get(SOMETHING_ELSE, even))
+            rows[complaint, SOMETHING_ELSE] = _floored(
+                one.faults.get(SOMETHING_ELSE) or _unlisted(one, count)
+            )
             for fault in faults.values():
                 if complaint in fault.priors:
                     row = one.faults.get(fault.id) or one.sides.get(fault.side) or one.otherwise
@@ -242,6 +240,12 @@ def _rows(
                         raise BadInput(missing, "nothing", "a row, or one for otherwise")
                     rows[complaint, fault.id] = _floored(row)
     return rows
+
+
+def _unlisted(given: _Given, count: int) -> Row:
+    """Of a fault that is not in the list little is known: mostly as otherwise, a quarter any answer alike."""
+    even = (1.0 / count,) * count
+    return tuple(0.75 * p + 0.25 * q for p, q in zip(given.otherwise or even, even, strict=True))
 
 
 def _floored(row: Row) -> Row:

@@ -41,7 +41,8 @@ def why(found: NextTest) -> str:
     """Why this test comes next: how much it tells, and what each likely answer would point to."""
     shown = [outlook for outlook in found.outlooks if outlook.p >= 0.01]
     points = "; ".join(
-        f"{one.answer} ({percent(one.p)}) points to {one.fault} ({percent(one.p_fault)})" for one in shown
+        f"{one.answer} ({percent(one.p)}): {one.fault} would lead with {percent(one.p_fault)}"
+        for one in shown
     )
     return f"tells {found.bits:.2f} bits in {minutes(found.minutes)}: {points}"
 

@@ -122,7 +122,7 @@ class State:
 
         Answers that showed something sound stay true; all others may have come from the mended fault and go.
         """
-        known(self.model.weights(self.complaint), "a fault of this complaint")(fault, "mended")
+        self.model.fault_of(self.complaint)(fault, "mended")
         sound = tuple((test, said) for test, said in self.answers if self.model.tests[test].healthy == said)
         gone = self.mended_faults if fault in self.mended_faults else (*self.mended_faults, fault)
         return replace(self, answers=sound, mended_faults=gone)
@@ -142,10 +142,7 @@ class State:
         """Chance of each fault that can be on this path, in the order of the model; sums to 1."""
         odds = dict(self._priors)
         for test, answer in sorted(self.answers):  # sorted: the order they came in changes not one bit
-            for fault in odds:
-                odds[fault] *= self._chance(test, fault, answer)
-            total = sum(odds.values())  # above 0: no chance is below the floor
-            odds = {fault: one / total for fault, one in odds.items()}
+            odds = after(self.complaint, odds, self.model.tests[test], answer)
         return odds
 
     @property
@@ -226,10 +223,12 @@ class State:
 
     def _outlooks(self, test: Test) -> tuple[Outlook, ...]:
         outlooks = []
-        for place, p in enumerate(answer_chances(self.complaint, self.odds, test)):
-            odds = after(self.complaint, self.odds, test, place)
-            fault = max(odds, key=lambda one: odds[one])
-            outlooks.append(Outlook(list(test.answers)[place], p, fault, odds[fault]))
+        chances = answer_chances(self.complaint, self.odds, test)
+        for answer, p in zip(test.answers, chances, strict=True):
+            fault, p_fault = max(
+                after(self.complaint, self.odds, test, answer).items(), key=lambda one: one[1]
+            )
+            outlooks.append(Outlook(answer, p, fault, p_fault))
         return tuple(outlooks)
 
     def _expected_test(self, test: str, here: list[str]) -> str:
@@ -266,7 +265,7 @@ def state_from(model: Model, data: object, place: str = "answers") -> State:
         fields.need("complaint", known(model.complaints, "a complaint"), ", ".join(model.complaints)),
         fields.take("path", path_used_from, UNKNOWN_PATH),
     )
-    faults = known(model.weights(begun.complaint), "a fault of this complaint")
+    faults = model.fault_of(begun.complaint)
     begun = replace(
         begun,
         make=fields.take("make", line, ""),

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Final
 
 from kb import text
@@ -55,12 +56,7 @@ class PathUsed:
 
         1 where one alternative is met or nothing is needed, 0 where all are ruled out, else ``UNTOLD``.
         """
-        met = [self._meets(one) for one in needs]
-        return 1.0 if True in met or not met else UNTOLD if None in met else 0.0
-
-    def _meets(self, needed: str) -> bool | None:
-        said = [TRAITS[trait](self) for trait in needed.split("+")]
-        return False if False in said else None if None in said else True
+        return _share(self, needs)
 
     def has(self, part: str) -> bool | None:
         """Is there such a part among the items? None where the items do not tell."""
@@ -103,6 +99,17 @@ class PathUsed:
 
 
 UNKNOWN_PATH: Final = PathUsed()  #: nothing is known of how the sound goes
+
+
+@lru_cache(maxsize=4096)  # asked for every fault and test of every state
+def _share(used: PathUsed, needs: tuple[str, ...]) -> float:
+    met = [_meets(used, one) for one in needs]
+    return 1.0 if True in met or not met else UNTOLD if None in met else 0.0
+
+
+def _meets(used: PathUsed, needed: str) -> bool | None:
+    said = [TRAITS[trait](used) for trait in needed.split("+")]
+    return False if False in said else None if None in said else True
 
 
 def _kinds(item: str) -> set[str]:
