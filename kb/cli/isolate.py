@@ -11,6 +11,7 @@ import sys
 import tempfile
 from collections.abc import Callable, Mapping
 from contextlib import suppress
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
     from kb.isolate import Model, NextTest, State, Test
 
 _FILE_LIMIT: Final = 1_000_000  # bytes of an answers file
+_KEYS: Final = "answer, or u undo, s skip, m mended but still so, q quit: "
+_KEYS_DONE: Final = "u undo, m mended but still so, q quit: "
 _SHOWN: Final = 7  # faults in the list of odds
 _BAR: Final = 10  # characters
 
@@ -87,7 +90,7 @@ def isolate_command(
         keep(state)
         talk(state, _console(), _read_line, keep)
         return
-    if said or without or mended or saved is None:
+    if saved is None or any(asked.values()):  # reading alone never writes
         keep(state)
     click.echo(_document(document_of(state)), nl=False) if as_json else show_state(_console(), state)
 
@@ -95,6 +98,7 @@ def isolate_command(
 # -- what comes in -----------------------------------------------------------------------------------
 
 
+@lru_cache(maxsize=1)
 def load_model() -> Model:
     """The model that came with the program."""
     import tomllib
@@ -205,12 +209,13 @@ def talk(
     ``read``: prompt -> line, or None at the end of input.
     """
     before: list[State] = []
+    shown: State | None = None
     while True:
-        show_state(console, state)
+        if shown is not state:
+            show_state(console, state)
+            shown = state
         found = state.next_test
-        typed = read(
-            "answer, or u undo, s skip, m mended, q quit: " if found else "u undo, m mended, q quit: "
-        )
+        typed = read(_KEYS if found else _KEYS_DONE)
         line = (typed if typed is not None else "q").strip().lower()
         if line in ("q", "quit"):
             return state
