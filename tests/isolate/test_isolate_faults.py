@@ -639,3 +639,12 @@ def test_a_path_from_a_file_and_a_path_from_options_are_the_same():
     assert (
         path_used_from({"signal": "headphone", "items": ["cable 3.5 mm"], "input": "line-3.5"}) == HEADPHONE
     )
+
+
+def test_where_every_test_looks_sound_something_else_leads_and_the_work_ends():
+    state = start(MODEL, "no-sound", ANALOG)
+    while (found := state.next_test) is not None:
+        row = found.test.rows["no-sound", SOMETHING_ELSE]
+        state = state.answer(found.test.id, list(found.test.answers)[row.index(max(row))])
+    assert state.done
+    assert state.likely[0][0] == SOMETHING_ELSE
