@@ -72,8 +72,11 @@ class PathUsed:
         said = [self.has(part) for part in _POWERED]
         if True in said or self._must_convert:
             return True
-        if self.signal in _ANALOG and self.has("bluetooth") is None:
-            return None if self.items else False
+        straight = (
+            self.input is not None and self.signal is not None and self.input.value == self.signal.value
+        )
+        if not self.items and (straight or self.signal in _ANALOG):
+            return False  # none is needed, and none was noted
         return False if all(one is False for one in said) else None
 
     @property

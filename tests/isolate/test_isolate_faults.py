@@ -265,14 +265,50 @@ def test_odds_agree_with_the_whole_joint_table_added_up(said):
 @pytest.mark.parametrize("place", [1, 2, 3])
 def test_expected_information_agrees_with_the_joint_table(place):
     # mutual information from its definition, sum of p(f, a) log2 p(f, a) / (p(f) p(a))
-    pairs: dict[tuple[str, str], float] = {}
-    for cell, p in JOINT.items():
-        pairs[cell[0], cell[place]] = pairs.get((cell[0], cell[place]), 0) + p
-    faults = {f: sum(p for (g, _), p in pairs.items() if g == f) for f, _ in pairs}
-    answers = {a: sum(p for (_, b), p in pairs.items() if b == a) for _, a in pairs}
-    by_hand = sum(p * math.log2(p / faults[f] / answers[a]) for (f, a), p in pairs.items())
+    by_hand = information(list(JOINT.items()), place)
     model = small()
     assert start(model, "silent").bits(model.tests[f"t{place}"]) == pytest.approx(by_hand, rel=1e-9)
+
+
+def best_by_hand(said: tuple[str | None, ...]) -> tuple[float, int | None]:
+    """(expected minutes, first test) of the best way from here, from the joint table by trying everything."""
+    fits = [
+        (cell, p)
+        for cell, p in JOINT.items()
+        if all(a in (None, b) for a, b in zip(said, cell[1:], strict=True))
+    ]
+    whole = sum(p for _, p in fits)
+    if max(sum(p for cell, p in fits if cell[0] == fault) for fault in "abc") >= 0.9 * whole:
+        return 0.0, None
+    ways = []
+    for place, minutes in enumerate((1, 2, 3)):
+        if said[place] is None and information(fits, place + 1) >= 0.02:
+            after = 0.0
+            for answer in ("yes", "no", "odd"):
+                p = sum(one for cell, one in fits if cell[place + 1] == answer) / whole
+                after += p * best_by_hand((*said[:place], answer, *said[place + 1 :]))[0]
+            ways.append((minutes + after, place))
+    return min(ways, key=lambda one: round(one[0], 9), default=(5.0, None))  # of equals the first
+
+
+def information(fits: list[tuple[tuple[str, ...], float]], place: int) -> float:
+    whole = sum(p for _, p in fits)
+    pairs: dict[tuple[str, str], float] = {}
+    for cell, p in fits:
+        pairs[cell[0], cell[place]] = pairs.get((cell[0], cell[place]), 0) + p / whole
+    faults = {f: sum(p for (g, _), p in pairs.items() if g == f) for f, _ in pairs}
+    answers = {a: sum(p for (_, b), p in pairs.items() if b == a) for _, a in pairs}
+    return sum(p * math.log2(p / faults[f] / answers[a]) for (f, a), p in pairs.items())
+
+
+@pytest.mark.parametrize("said", list(product(("yes", "no", "odd", None), repeat=3)))
+def test_of_few_tests_the_best_order_is_found_by_trying_all(said):
+    state = start(small(), "silent")
+    for test, answer in zip(("t1", "t2", "t3"), said, strict=True):
+        state = state.answer(test, answer) if answer else state
+    _, place = best_by_hand(said)
+    found = state.next_test
+    assert (found and found.test.id) == (None if place is None else f"t{place + 1}")
 
 
 def screening(prior: float, sensitivity: float, specificity: float) -> Model:
