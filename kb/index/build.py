@@ -71,6 +71,7 @@ def build(
     folder: Path,
     entries: Iterable[SetEntry],
     revision: int,
+    mark: str = "",
     progress: Callable[[int], None] | None = None,
 ) -> None:
     """Write a generation into the empty ``folder``. ``progress`` gets the number of sets done so far."""
@@ -99,7 +100,7 @@ def build(
         generation = words.finish(revision)
         t.set_meta(
             db, format=t.FORMAT, revision=revision, sets=count, bits=name, words=generation,
-            held=keys.count + len(prefixes),
+            held=keys.count + len(prefixes), mark=mark,
         )  # fmt: skip
         db.execute("COMMIT")
         db.execute("PRAGMA synchronous=FULL")

@@ -12,7 +12,7 @@ from kb.index.entry import IndexBroken, SetEntry
 from kb.index.fold import normalise
 
 
-def apply(generation: Path, changed: list[SetEntry], gone: list[str], revision: int) -> int:
+def apply(generation: Path, changed: list[SetEntry], gone: list[str], revision: int, mark: str) -> int:
     """Bring the SQLite file to ``revision`` in one transaction; returns how many texts are pending."""
     db = t.connect(generation / files.KEYS)
     try:
@@ -33,7 +33,7 @@ def apply(generation: Path, changed: list[SetEntry], gone: list[str], revision: 
                 held, room = meta["held"] + change.added, bits.room
             finally:
                 bits.close()
-            t.set_meta(db, revision=revision, sets=meta["sets"] + change.sets, held=held)
+            t.set_meta(db, revision=revision, sets=meta["sets"] + change.sets, held=held, mark=mark)
             if held > 4 * room:
                 _widen(db, generation, meta["bits"])
         waiting: int = db.execute("SELECT count(*) FROM pending").fetchone()[0]

@@ -58,6 +58,11 @@ class Index:
         except IndexBroken:
             return None
 
+    @property
+    def mark(self) -> str:
+        """What the book gave beside the revision, so as to know its own writing again."""
+        return self._fresh().mark
+
     def find(self, query: str, *, limit: int = 10, filters: Filters | None = None) -> Answer:
         """Sets that the query may mean, at the newest revision; see ``Reader.find``."""
         reader = self._fresh()
@@ -74,6 +79,7 @@ class Index:
         self,
         entries: Iterable[SetEntry],
         revision: int,
+        mark: str = "",
         total: int | None = None,
         progress: Callable[[int], None] | None = None,
     ) -> None:
@@ -87,7 +93,7 @@ class Index:
         with files.writing(self.folder):
             generation = files.new_generation(self.folder)
             try:
-                build(generation, entries, revision, progress)
+                build(generation, entries, revision, mark, progress)
             except (OSError, sqlite3.Error) as error:
                 shutil.rmtree(generation, ignore_errors=True)
                 raise BookTrouble(f"index folder {self.folder}: cannot be written ({error})") from error
@@ -97,7 +103,7 @@ class Index:
             self.close()
             files.put_in_force(self.folder, generation)
 
-    def update(self, changed: Iterable[SetEntry], gone: Iterable[str], revision: int) -> None:
+    def update(self, changed: Iterable[SetEntry], gone: Iterable[str], revision: int, mark: str = "") -> None:
         """Take in changed sets (whole entries), drop those with the keys ``gone``; then be at ``revision``.
 
         One transaction: a crash leaves the revision before, and the book calls again. A revision not above
@@ -108,7 +114,7 @@ class Index:
         with files.writing(self.folder):
             generation = self._generation()
             with broken():
-                waiting = apply(generation, list(changed), list(gone), revision)
+                waiting = apply(generation, list(changed), list(gone), revision, mark)
         if waiting >= FOLD_AT_LATEST:
             self._fold_in(wait=True)
 

@@ -59,6 +59,7 @@ class Reader:
                 self._db.execute("COMMIT")
             self._db.execute("BEGIN")
             self.meta = t.meta(self._db)
+            self.mark = t.mark(self._db)
             self._version: int = self._db.execute("PRAGMA data_version").fetchone()[0]
             if self.meta.get("format") != t.FORMAT or "revision" not in self.meta:
                 raise IndexBroken(f"index format: saw {self.meta.get('format')}, expected {t.FORMAT}")

@@ -63,11 +63,17 @@ def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
 
 
 def meta(db: sqlite3.Connection) -> dict[str, int]:
-    """All of ``meta``."""
-    return dict(db.execute("SELECT name, value FROM meta"))
+    """All of ``meta`` but the mark."""
+    return dict(db.execute("SELECT name, value FROM meta WHERE name <> 'mark'"))
 
 
-def set_meta(db: sqlite3.Connection, **values: int) -> None:
+def mark(db: sqlite3.Connection) -> str:
+    """The mark that came with the revision, "" for none."""
+    row = db.execute("SELECT value FROM meta WHERE name = 'mark'").fetchone()
+    return str(row[0]) if row else ""
+
+
+def set_meta(db: sqlite3.Connection, **values: int | str) -> None:
     """Write entries of ``meta``."""
     db.executemany("INSERT OR REPLACE INTO meta VALUES (?, ?)", values.items())
 
