@@ -23,6 +23,9 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "show": ("show", "Show what is known of one set: its panel and its visits."),
     "path": ("path", "Say how to connect a set to the loop driver."),
     "record": ("record", "Record what a set's panel offers."),
+    "isolate": ("isolate", "Find what is at fault by the cheapest next test."),
+    "loop": ("loop", "Compute a hearing loop: wire, current, field, fit to the driver."),
+    "readings": ("readings", "Judge readings of a loop against IEC 60118-4."),
     "settings": ("settings", "Show or change the usual driver, units and initials."),
 }
 
