@@ -1,6 +1,6 @@
 """How well and how fast is the right set found from a damaged model number?
 
-``python -m scripts.measure_lookup --sizes 1k,19k,100k,1M`` prints, for each size, accuracy by kind of damage,
+``python scripts/measure_lookup.py --sizes 1k,19k,100k,1M`` prints, for each size, accuracy by kind of damage,
 warm median and p95, build time, size on disk and peak memory, beside three other ways in the same run; then
 the growth exponent. ``--calibrate`` prints how often a score came true. Each size runs in a process of
 its own.
@@ -25,9 +25,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from statistics import median
 
+import damage as d
+from model_codes import Code, codes, normal
+
 from kb.index import Index, SetEntry
-from scripts import damage as d
-from scripts.model_codes import Code, codes, normal
 
 SEED = 20
 ENDS = ("suffix lost", "prefix only")
@@ -337,7 +338,7 @@ def calibrate(size: int, each: int) -> None:
         found, _, _ = reader._identifier.candidates(tuple(one.text.split()))
         if found:
             first = scored(found)[0]
-            by_damage.setdefault(first.damage, []).append(rows[one.row] and _same(first, rows[one.row]))
+            by_damage.setdefault(first.damage, []).append(_same(first, rows[one.row]))
         if matches:
             top = matches[0]
             good = int(top.key[1:]) == one.row
@@ -427,7 +428,7 @@ def main() -> None:
     else:
         results = []
         for size in sizes:
-            command = [sys.executable, "-m", "scripts.measure_lookup", "--one", "--sizes", str(size)]
+            command = [sys.executable, __file__, "--one", "--sizes", str(size)]
             command += (
                 ["--each", str(told.each)] + ["--no-others"] * told.no_others + ["--wrong"] * told.wrong
             )

@@ -101,7 +101,7 @@ def _again(char: str, draw: random.Random) -> str:
 def _invented(draw: random.Random) -> list[Code]:
     starts = ("NOR", "OST", "BEL", "TAM", "VER", "KUL", "SEN", "MAR", "DOV", "HAL")
     makes = [a + b for a in starts for b in ("WELL", "RAVA", "MONT", "INGA", "TEK")]
-    out = {}
+    out: dict[Code, Code] = {}
     while len(out) < 8000:
         make = draw.choice(makes)
         letters = "".join(draw.choices("ABCDEFGHKLMNPRSTUVWX", k=draw.randint(1, 3)))

@@ -14,8 +14,6 @@ from __future__ import annotations
 
 import os
 import re
-import secrets
-import shutil
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -42,6 +40,8 @@ def current(folder: Path) -> Path | None:
 
 def new_generation(folder: Path) -> Path:
     """A fresh, empty generation folder, not yet in force."""
+    import secrets  # what only writers need is not loaded by a lookup
+
     make_private(folder)
     path = folder / f"gen-{secrets.token_hex(8)}"
     path.mkdir(mode=0o700)
@@ -50,6 +50,9 @@ def new_generation(folder: Path) -> Path:
 
 def put_in_force(folder: Path, generation: Path) -> None:
     """Make ``generation`` the one that is opened from now on, and drop the others."""
+    import secrets
+    import shutil
+
     draft = folder / f".{CURRENT}-{secrets.token_hex(4)}"
     with open(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="ascii") as file:
         file.write(generation.name + "\n")

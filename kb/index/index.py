@@ -14,7 +14,6 @@
 
 from __future__ import annotations
 
-import shutil
 import sqlite3
 from collections.abc import Callable, Iterable
 from pathlib import Path
@@ -88,6 +87,8 @@ class Index:
         ``progress`` gets the number of sets done so far. Raises ``BookTrouble`` where it cannot be written;
         the old index then stays in force.
         """
+        import shutil
+
         from kb.index.build import build
 
         with files.writing(self.folder):

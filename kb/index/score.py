@@ -32,10 +32,10 @@ varies within the family) replaced; several of them; two slips; more; much more.
 STEEP = 3.2
 TRUST: dict[Damage, float] = {
     "exact": 0.98, "look": 0.97, "slip": 0.93, "end": 0.85, "sister": 0.35, "sisters": 0.15,
-    "two": 0.82, "far": 0.35, "faint": 0.15,
+    "two": 0.82, "far": 0.38, "faint": 0.06,
 }  # fmt: skip
 
-NEAR_FROM = 0.25
+NEAR_FROM = 0.20
 """The sets listed as ``near`` must together be this likely; else nothing is called near."""
 SHOWN_FROM = 0.02
 """A set less likely than this is not listed."""

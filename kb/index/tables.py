@@ -18,7 +18,7 @@ from kb.index.entry import IndexBroken, SetEntry
 from kb.index.files import private_file
 from kb.index.fold import fold, normalise, shape, spellings
 
-FORMAT = 1
+FORMAT = 2
 """Raised with every change of tables, hashes or folding: an index of another format is rebuilt."""
 
 SCHEMA = """

@@ -12,7 +12,9 @@ from hypothesis import HealthCheck, settings
 
 from kb.index import Index, SetEntry
 
-sys.path.insert(0, str(Path(__file__).parents[2]))  # the scripts hold the damage that tests use too
+sys.path.insert(
+    0, str(Path(__file__).parents[2] / "scripts")
+)  # the scripts hold the damage that tests use too
 
 settings.register_profile(
     "short", max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow]

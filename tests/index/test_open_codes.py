@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import model_codes
 import pytest
+from measure_lookup import entries, questions
 
 from kb.index import Index
-from scripts import model_codes
-from scripts.measure_lookup import entries, questions
 
 # group: share that must be first; the bars of the issue with room for what 15 queries a kind can tell
 BARS = {

@@ -6,10 +6,10 @@ import random
 from collections.abc import Callable
 
 import pytest
+from damage import slip
 
 from kb.index import Index, SetEntry
 from kb.index.family import learn
-from scripts.damage import slip
 from tests.index.conftest import region, sets
 
 Book = Callable[..., Index]
