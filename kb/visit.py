@@ -234,7 +234,7 @@ def finding_from(value: object, place: str) -> Finding:
             direction = Direction.OUTPUT if outcome in _SOUNDED else reading.direction
             inferred.append("direction")
         if signal is None and direction is not Direction.INPUT:
-            signal = reading.signal or _signal_of(form, direction)
+            signal = reading.signal or _signal_of(form, mark, direction)
             inferred += ["signal"] if signal else []
         if level is Level.UNKNOWN and reading.level is not Level.UNKNOWN:
             level = reading.level
@@ -264,13 +264,13 @@ def finding_from(value: object, place: str) -> Finding:
     return finding
 
 
-#: Sound of some kind came out of the jack.
-_SOUNDED: Final = frozenset({Outcome.CARRIED, Outcome.WEAK, Outcome.HUM, Outcome.DISTORTED, Outcome.DELAYED})
+#: The programme came out of the jack; hum and silence come out of inputs too.
+_SOUNDED: Final = frozenset({Outcome.CARRIED, Outcome.WEAK, Outcome.DISTORTED, Outcome.DELAYED})
 
 
-def _signal_of(form: Form, direction: Direction) -> Signal | None:
-    """The signal of an output that somebody vouches for, where its form leaves no other."""
-    if direction is not Direction.OUTPUT:
+def _signal_of(form: Form, mark: str, direction: Direction) -> Signal | None:
+    """The signal of an output that somebody vouches for, where form and mark leave no other."""
+    if direction is not Direction.OUTPUT or marking.says_digital(mark):
         return None
     return {
         Form.RCA_PAIR: Signal.ANALOG_LINE,
