@@ -157,13 +157,23 @@ class Book:
 
         return reconcile(visits)
 
-    def view(self, make: str, model: str) -> SetView:
-        """All that is known of a set; raises NotFound, naming the nearest sets, where nobody met it."""
+    def view(self, make: str, model: str | None = None) -> SetView:
+        """All that is known of a set; raises NotFound, naming the nearest sets, where nobody met it.
+
+        ``make`` alone may be the model, where it means one set only.
+        """
         from kb.panel import reconcile, source_of
 
+        asked = f"{make} {model}" if model else make
+        if model is None:
+            exact = [one for one in self.find(make, limit=2).matches if one.how == "exact"]
+            if len(exact) > 1:
+                names = " or ".join(f"{one.make} {one.model}" for one in exact)
+                raise NotFound(f"{make} may be {names}: say the make too")
+            make, model = (exact[0].make, exact[0].model) if exact else ("", make)
         visits = self.visits(make, model)
         if not visits:
-            raise NotFound(f"nobody met {make} {model} yet{self._instead(make, model)}")
+            raise NotFound(f"nobody met {asked} yet{self._instead(asked)}")
         return SetView(source_of(visits), reconcile(visits), tuple(visits))
 
     def connect(
@@ -192,9 +202,9 @@ class Book:
             length_m=length_m,
         )
 
-    def _instead(self, make: str, model: str) -> str:
+    def _instead(self, asked: str) -> str:
         try:
-            found = self.find(f"{make} {model}", limit=3)
+            found = self.find(asked, limit=3)
         except JackfieldError:
             return ""
         names = [f"{one.make} {one.model}" for one in found.matches] or [
@@ -267,6 +277,8 @@ class Book:
             return self.store.standing()
         from kb.store.peek import standing
 
+        if self.home.exists() and not self.home.is_dir():
+            raise BookTrouble(f"{self.home}: a file, expected the folder of a book")
         return standing(self.path) or (self.store.standing() if self.path.exists() else None)
 
     def _seen(self) -> Standing | None:

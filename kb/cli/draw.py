@@ -102,10 +102,10 @@ def facts(one: PanelJack) -> Iterator[str]:
         yield f"visits disagree on {dispute.field}: {said}"
 
 
-def inferred_lines(visit: Visit) -> Iterator[Text]:
-    """What the panel reader inferred, and how it knows."""
+def inferred_lines(visit: Visit, only: int | None = None) -> Iterator[Text]:
+    """What the panel reader inferred, and how it knows; of all jacks, or of the one numbered ``only``."""
     for number, finding in enumerate(visit.findings, 1):
-        if not finding.inferred:
+        if not finding.inferred or only not in (None, number):
             continue
         jack = finding.jack
         why = marking.read(jack.form, jack.marking, jack.colour).why

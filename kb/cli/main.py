@@ -84,6 +84,9 @@ def run(args: list[str]) -> int:
         sys.stdout.flush()
     except click.exceptions.Exit as leaving:
         return leaving.exit_code
+    except click.exceptions.NoArgsIsHelpError as bare:
+        print(bare.format_message())
+        return 0
     except click.ClickException as wrong:
         _say(_usage(wrong))
         return 2

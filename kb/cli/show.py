@@ -9,17 +9,26 @@ from rich.table import Table
 
 from kb.cli.common import Session, command_options, text
 from kb.cli.draw import panel_table, source_title
+from kb.errors import NotFound
 from kb.panel import Panel, PanelJack
 from kb.visit import Visit, visit_to
 
 
 @click.command("show")
 @click.argument("make")
-@click.argument("model")
+@click.argument("model", required=False)
 @command_options
-def show_command(session: Session, make: str, model: str) -> int:
-    """Show what is known of one set: its panel as reconciled, conflicts, and every visit."""
-    known = session.book.view(make, model)
+def show_command(session: Session, make: str, model: str | None) -> int:
+    """Show what is known of one set: its panel as reconciled, conflicts, and every visit.
+
+    The model alone is enough where it means one set only.
+    """
+    try:
+        known = session.book.view(make, model)
+    except NotFound as nobody:
+        if session.as_json:
+            session.json({"source": None, "panel": [], "conflicts": 0, "visits": []})
+        raise nobody
     if session.as_json:
         source = known.source
         session.json(
