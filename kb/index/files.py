@@ -87,24 +87,33 @@ def writing(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
     """Hold the writer's lock; raises ``BookTrouble`` when another holds it for ``wait_s`` seconds."""
     try:
         make_private(folder)
-        path = folder / LOCK
-        private_file(path)
-        lock = sqlite3.connect(path, timeout=wait_s, isolation_level=None)
+        try:
+            lock = _locked(folder / LOCK, wait_s)
+        except sqlite3.DatabaseError as error:
+            if isinstance(error, sqlite3.OperationalError):
+                raise
+            (folder / LOCK).unlink(missing_ok=True)  # damaged; it holds nothing, so it is made anew
+            lock = _locked(folder / LOCK, wait_s)
     except (OSError, sqlite3.Error) as error:
+        if "locked" in str(error):
+            raise BookTrouble(f"index folder {folder}: another Jackfield is writing to it") from error
         raise BookTrouble(f"index folder {folder}: cannot be written ({error})") from error
     try:
-        try:
-            lock.execute("BEGIN EXCLUSIVE")
-        except sqlite3.DatabaseError as error:
-            if "locked" in str(error):
-                raise BookTrouble(f"index folder {folder}: another Jackfield is writing to it") from error
-            path.unlink(missing_ok=True)  # holds nothing: a damaged lock is made anew
-            raise BookTrouble(
-                f"index folder {folder}: the lock was damaged and is removed, try again"
-            ) from error
         yield
     finally:
         lock.close()
+
+
+def _locked(path: Path, wait_s: float) -> sqlite3.Connection:
+    """The lock file, held until the connection is closed or its process ends."""
+    private_file(path)
+    lock = sqlite3.connect(path, timeout=wait_s, isolation_level=None)
+    try:
+        lock.execute("BEGIN EXCLUSIVE")
+    except BaseException:
+        lock.close()
+        raise
+    return lock
 
 
 def size_of(folder: Path) -> int:
