@@ -38,7 +38,11 @@ _SISTERS: tuple[str, ...] = ("sister", "sisters")
 
 
 class Reader:
-    """One open searcher. Not for several threads at once; close it, or use it in a ``with`` block."""
+    """One open searcher. Not for several threads at once; close it, or use it in a ``with`` block.
+
+    When another process rebuilds the index, sets are still found as before; a first search of words then
+    raises ``IndexBroken``: open a new reader.
+    """
 
     def __init__(self, generation: Path) -> None:
         self.generation = generation

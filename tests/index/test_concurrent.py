@@ -53,24 +53,31 @@ def test_every_answer_is_of_one_revision_while_another_process_writes_and_rebuil
     writer = subprocess.Popen(
         [sys.executable, "-c", WRITER, str(folder)], stdout=subprocess.PIPE, text=True, cwd=ROOT
     )
-    seen = set()
-    while writer.poll() is None:
-        numbers = {m.payload for m in index.find("signal:optical kitchen").matches}
-        assert not numbers
-        answer = index.find("kitchen")
-        assert {m.key for m in answer.matches} == {"a", "b"}
-        numbers = {m.payload for m in answer.matches}
-        assert len(numbers) == 1
-        seen |= numbers
-        one = index.find("nv40210").matches[0].payload
-        assert int(one) >= int(numbers.pop())
-    assert writer.stdout is not None
-    assert writer.stdout.read() == "done\n"
-    writer.stdout.close()
+    seen: set[str] = set()
+    try:
+        while writer.poll() is None:
+            seen.add(watched_revision(index))
+        assert writer.stdout is not None
+        assert writer.stdout.read() == "done\n"
+    finally:
+        writer.kill()
+        writer.communicate()
     assert index.revision == 61
     assert index.find("kitchen turn61").matches[0].payload == "61"
     assert len(seen) > 3
     assert index.check() == []
+
+
+def watched_revision(index: Index) -> str:
+    """The number that both sets carry now."""
+    assert not index.find("kitchen signal:optical").matches
+    answer = index.find("kitchen")
+    assert {m.key for m in answer.matches} == {"a", "b"}
+    numbers = {m.payload for m in answer.matches}
+    assert len(numbers) == 1
+    number = numbers.pop()
+    assert int(index.find("nv40210").matches[0].payload) >= int(number)
+    return number
 
 
 def test_a_reader_stays_at_its_revision_until_it_is_refreshed(book: Book) -> None:
