@@ -1,0 +1,45 @@
+"""Which cables, converters and driver inputs exist, with which limits, and where is each number from?
+
+>>> from kb.catalogue import catalogue, item_names
+>>> item_names(catalogue())[:2]
+('3.5 mm cable 1 m', '3.5 mm cable 10 m')
+"""
+
+from __future__ import annotations
+
+from kb.catalogue.files import data_file
+from kb.catalogue.items import (
+    Catalogue,
+    End,
+    Far,
+    Input,
+    Item,
+    Near,
+    Number,
+    Prior,
+    Reach,
+    item_names,
+)
+from kb.catalogue.reader import catalogue, read_catalogue
+from kb.catalogue.words import Carried, CautionCode, Part, Role, StepCode
+
+__all__ = [
+    "Carried",
+    "Catalogue",
+    "CautionCode",
+    "End",
+    "Far",
+    "Input",
+    "Item",
+    "Near",
+    "Number",
+    "Part",
+    "Prior",
+    "Reach",
+    "Role",
+    "StepCode",
+    "catalogue",
+    "data_file",
+    "item_names",
+    "read_catalogue",
+]

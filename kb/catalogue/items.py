@@ -1,0 +1,179 @@
+"""What can be carried to a job, and what does each end of it take and give?
+
+>>> from kb.catalogue import catalogue
+>>> dac = catalogue().item("DAC")
+>>> [end.form.value for end in dac.near], [end.gives.value for end in dac.far]
+(['toslink', 'rca-single'], ['line'])
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from kb.catalogue.words import Carried, CautionCode, Part, Role, StepCode
+from kb.errors import BadInput
+from kb.text import squeezed
+from kb.words import DriverInput, Form, Signal
+
+
+class End(NamedTuple):
+    """A typed end: connector, plug or socket, and what it carries."""
+
+    form: Form
+    part: Part
+    carries: Carried
+
+    @property
+    def fits(self) -> Part:
+        """The half that mates with this end."""
+        return Part.PLUG if self.part is Part.SOCKET else Part.SOCKET
+
+
+class Near(NamedTuple):
+    """The end of an item that faces the source, with all that it takes."""
+
+    form: Form
+    part: Part
+    takes: frozenset[Carried]
+
+
+class Far(NamedTuple):
+    """The end of an item that faces the driver. ``gives`` is None where what came in goes out."""
+
+    form: Form
+    part: Part
+    gives: Carried | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Item:
+    """One thing of the catalogue, in one length.
+
+    ``length_m`` metres of the run it makes; ``counts_as_m`` metres of cable that its loss is worth;
+    ``delay_ms`` milliseconds it holds the sound back; ``loss_db`` decibels it takes away; ``works`` the
+    chance that it does its part; ``cost`` the bother of using it, ``weight_g`` grams and ``price`` a
+    relative number: all three rough, for ranking and packing only. ``source`` names the source of each.
+    """
+
+    name: str
+    what: str
+    role: Role
+    near: tuple[Near, ...]
+    far: tuple[Far, ...]
+    cost: int
+    length_m: float = 0.0
+    counts_as_m: float = 0.0
+    delay_ms: float = 0.0
+    loss_db: float = 0.0
+    works: float = 1.0
+    weight_g: float = 0.0
+    price: float = 0.0
+    powered: bool = False
+    cautions: tuple[CautionCode, ...] = ()
+    steps: tuple[StepCode, ...] = ()
+    family: str = ""
+    """The entry that this length comes from: ``optical cable {n} m``."""
+    same_as: str = ""
+    """The name of the same thing held the other way round."""
+    source: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Input:
+    """One input of a driver: its socket and what it takes."""
+
+    input: DriverInput
+    form: Form
+    part: Part
+    takes: frozenset[Carried]
+    mono: bool
+    """It has one channel: a stereo pair must be summed before it, not in the driver."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """How far one stretch of cable carries a signal: up to ``usual_m`` without a second thought,
+    never beyond ``longest_m``."""
+
+    signal: Signal
+    usual_m: float
+    longest_m: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """A number that a rule uses, with unit and source."""
+
+    name: str
+    value: float
+    unit: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Prior:
+    """How often an output of a kind works before anything is known of the set, as counts."""
+
+    works: float
+    fails: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Catalogue:
+    """Items, driver inputs, reaches, numbers and prior counts. Compared and hashed by identity."""
+
+    items: tuple[Item, ...]
+    inputs: Mapping[DriverInput, Input]
+    reaches: Mapping[Signal, Reach]
+    numbers: Mapping[str, Number]
+    priors: Mapping[Signal, Prior]
+    by_name: Mapping[str, Item] = field(init=False)
+    by_end: Mapping[tuple[Form, Part, Carried], tuple[Item, ...]] = field(init=False)
+    """Items by what their near end mates with."""
+
+    def __post_init__(self) -> None:
+        ends: dict[tuple[Form, Part, Carried], list[Item]] = {}
+        for item in self.items:
+            for near in item.near:
+                for carried in near.takes:
+                    fits = End(near.form, near.part, carried).fits
+                    ends.setdefault((near.form, fits, carried), []).append(item)
+        object.__setattr__(self, "by_name", {squeezed(item.name): item for item in self.items})
+        object.__setattr__(self, "by_end", {end: tuple(items) for end, items in ends.items()})
+
+    def item(self, name: str, place: str = "item") -> Item:
+        """The item of this name, capitals and blanks aside. Raises BadInput with the nearest name."""
+        found = self.by_name.get(squeezed(str(name)))
+        if found is None:
+            raise BadInput(place, name, self._nearest(name))
+        return found
+
+    def _nearest(self, name: object) -> str:
+        from difflib import get_close_matches  # a mistake is rare; its cost is paid only then
+
+        near = get_close_matches(squeezed(str(name)[:80]), self.by_name, n=1)
+        return (
+            f"an item of the catalogue, perhaps {self.by_name[near[0]].name!r}"
+            if near
+            else ("an item of the catalogue, such as 'DAC' or 'optical cable 2 m'")
+        )
+
+    def named(self, names: Collection[str], place: str = "have") -> frozenset[str]:
+        """The catalogue's own spelling of these names, with each thing held either way round."""
+        if isinstance(names, str):
+            raise BadInput(place, names, "a list of items")
+        found = [self.item(name, place) for name in names]
+        return frozenset(item.name for item in found) | {item.same_as for item in found if item.same_as}
+
+    def number(self, name: str) -> float:
+        """The value of a number by name."""
+        return self.numbers[name].value
+
+
+def item_names(catalogue: Catalogue) -> tuple[str, ...]:
+    """Every name that may stand in ``items`` or ``have``, in alphabetical order."""
+    return tuple(sorted(item.name for item in catalogue.items))

@@ -1,0 +1,63 @@
+"""How does the sound of this source get into that driver: which path, DAC or not, what to mind?
+
+Rules return codes and values; :func:`sentence` says them, :func:`to_json` gives them to programs.
+
+>>> from kb.panel import Jack, Panel, PanelJack
+>>> from kb.words import Direction, DriverInput, Form, Signal
+>>> line = PanelJack(Jack(Form.RCA_PAIR, "AUDIO OUT", Direction.OUTPUT, Signal.ANALOG_LINE))
+>>> answer = connect(Panel((line,)), [DriverInput.LINE_35, DriverInput.OPTICAL])
+>>> answer.chosen.items, answer.dac.needed
+(('RCA pair to 3.5 mm cable 2 m',), False)
+"""
+
+from __future__ import annotations
+
+from kb.catalogue import CautionCode, StepCode, item_names
+from kb.path.chance import Chance, ChanceLike, own_chance
+from kb.path.connect import connect
+from kb.path.says import (
+    Caution,
+    Connection,
+    Dac,
+    DacCode,
+    Path,
+    Question,
+    QuestionCode,
+    RuledOut,
+    RuledOutCode,
+    Step,
+    Tier,
+)
+from kb.path.search import Chain, chains
+from kb.path.sentences import ENGLISH, jack_phrase, sentence
+from kb.path.show import best_to_json, chain, path_to_json, to_json
+
+__all__ = [
+    "ENGLISH",
+    "Caution",
+    "CautionCode",
+    "Chain",
+    "Chance",
+    "ChanceLike",
+    "Connection",
+    "Dac",
+    "DacCode",
+    "Path",
+    "Question",
+    "QuestionCode",
+    "RuledOut",
+    "RuledOutCode",
+    "Step",
+    "StepCode",
+    "Tier",
+    "best_to_json",
+    "chain",
+    "chains",
+    "connect",
+    "item_names",
+    "jack_phrase",
+    "own_chance",
+    "path_to_json",
+    "sentence",
+    "to_json",
+]

@@ -1,0 +1,250 @@
+"""What is to be done and minded with a path, in the order of the work?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from kb.catalogue import CautionCode, Item, Part, Role, StepCode
+from kb.path.rules import Job, Way, signal_of
+from kb.path.says import Caution, Path, Step, Tier, Values
+from kb.words import Display, Form, Format, Kind, Level, Outcome, Signal, Speakers
+
+_WHILE_CONNECTING = (
+    StepCode.SPLIT,
+    StepCode.BARE_WIRES,
+    StepCode.PAIR,
+    StepCode.PLACE_MICROPHONE,
+    StepCode.ADAPTER_OUT,
+)
+
+
+def path_of(way: Way, job: Job) -> Path:
+    """The way with steps, cautions and what the installer wants to know of it."""
+    signal = way.chain.ends[0].carries.signal
+    return Path(
+        jack=way.jack,
+        signal=signal,
+        items=tuple(item.name for item in way.chain.items),
+        input=way.chain.input,
+        needs_dac=way.chain.has_dac,
+        speakers=Speakers.STAY_ON if way.seen is None else way.seen.speakers,
+        steps=tuple(_in_order(_steps(way, job))),
+        cautions=tuple(dict.fromkeys(_cautions(way, job))),
+        p_works=round(min(1.0, max(0.0, way.p)), 4),
+        findings=way.findings,
+        delay_ms=way.delay_ms,
+        level=_level(way),
+        tier=way.tier,
+        cost=way.cost,
+        length_m=way.chain.length_m,
+    )
+
+
+def _level(way: Way) -> Level:
+    """The level of a headphone jack follows the headphone volume, where nothing else is known."""
+    if way.seen is None:
+        return Level.VARIABLE
+    level = way.seen.jack.level
+    if level is Level.UNKNOWN and signal_of(way.seen) is Signal.HEADPHONE:
+        return Level.VARIABLE
+    return level
+
+
+def _place(way: Way) -> Values:
+    if way.seen is None:
+        return ()
+    return (("marking", way.seen.jack.marking), ("form", way.seen.jack.form))
+
+
+def _settings(way: Way, *, pcm: bool) -> Values:
+    """What visits noted of the menu: about the sound format, or about the rest."""
+    notes = way.seen.settings if way.seen else ()
+    words = ("pcm", "digital", "bitstream", "stereo")
+    about_format = tuple(note for note in notes if any(word in note.casefold() for word in words))
+    chosen = about_format if pcm else tuple(note for note in notes if note not in about_format)
+    return (("settings", chosen[:2]),) if chosen else ()
+
+
+# -- steps -----------------------------------------------------------------------------------------
+
+
+def _in_order(steps: Iterator[Step]) -> list[Step]:
+    """In the order of the work; what is said twice is said once. Connecting goes from jack to driver."""
+    connecting = (StepCode.PLUG_JACK, StepCode.JOIN, *_WHILE_CONNECTING)
+    order = {code: number for number, code in enumerate(StepCode)}
+    first = order[StepCode.PLUG_JACK]
+    return sorted(
+        dict.fromkeys(steps), key=lambda step: first if step.code in connecting else order[step.code]
+    )
+
+
+def _steps(way: Way, job: Job) -> Iterator[Step]:
+    yield Step(StepCode.DRIVER_DOWN)
+    for item in way.chain.items:
+        for code in item.steps:
+            if code in (StepCode.CAPS_OFF, StepCode.PUSH_TILL_CLICK):
+                yield Step(code)
+    yield from _connecting(way)
+    for item, taken, _ in way.chain.turned:
+        if StepCode.INPUT_SWITCH in item.steps:
+            yield Step(StepCode.INPUT_SWITCH, (("item", item.name), ("carries", taken)))
+    for item in way.chain.items:
+        if item.powered:
+            yield Step(StepCode.POWER, (("item", item.name),))
+        if StepCode.DEVICE_CONTROL in item.steps:
+            yield Step(StepCode.DEVICE_CONTROL, (("item", item.name),))
+    if _selector(way, job):
+        yield Step(StepCode.SELECTOR, (("input", way.chain.input),))
+    yield from _menu(way, job)
+    yield Step(StepCode.LEVEL, (), _level_variant(way))
+    yield Step(StepCode.TEST, (), "" if job.speakers_needed else "loop-only")
+
+
+def _connecting(way: Way) -> Iterator[Step]:
+    """Plug by plug from the jack to the driver; what each item wants said comes with its plug."""
+    items, ends = way.chain.items, way.chain.ends
+    for number, item in enumerate(items):
+        name = ("item", item.name)
+        own = [code for code in item.steps if code in _WHILE_CONNECTING]
+        for code in own:
+            yield Step(code, (name, *_place(way)))
+        if number == 0:
+            if not own or item.role is Role.ADAPTER:
+                yield Step(StepCode.PLUG_JACK, (name, *_place(way)))
+            continue
+        before = items[number - 1]
+        if item.role is Role.COUPLER:
+            after = items[number + 1].name if number + 1 < len(items) else ""
+            yield Step(StepCode.JOIN, (("item", before.name), ("to", after), ("with", item.name)), "coupler")
+        elif before.role is not Role.COUPLER and StepCode.SPLIT not in own:
+            # A plug goes into a socket, whichever of the two is nearer to the jack.
+            if ends[number].part is Part.SOCKET:
+                yield Step(StepCode.JOIN, (name, ("to", before.name)))
+            else:
+                yield Step(StepCode.JOIN, (("item", before.name), ("to", item.name)), _other_end(before))
+    values: Values = (("item", items[-1].name), ("input", way.chain.input))
+    yield Step(StepCode.PLUG_DRIVER, values, _other_end(items[-1]))
+
+
+def _other_end(item: Item) -> str:
+    return "other-end" if item.role is Role.CABLE else ""
+
+
+def _menu(way: Way, job: Job) -> Iterator[Step]:
+    if way.seen is None:
+        return
+    if _wants_pcm(way):
+        yield Step(StepCode.SET_PCM, _settings(way, pcm=True))
+    if way.seen.speakers is Speakers.MUTE_UNLESS_SET:
+        yield Step(StepCode.REMEDY, _settings(way, pcm=False))
+    if way.seen.jack.level is Level.SELECTABLE:
+        yield Step(StepCode.SET_FIXED)
+
+
+def _wants_pcm(way: Way) -> bool:
+    """Everything but an output that is known to send PCM only."""
+    assert way.seen is not None
+    return way.chain.ends[0].carries.digital and way.seen.jack.format is not Format.PCM
+
+
+def _selector(way: Way, job: Job) -> bool:
+    return len(job.inputs) > 1 or way.chain.ends[-1].carries.digital
+
+
+def _level_variant(way: Way) -> str:
+    if way.seen is None:
+        return "microphone"
+    if way.seen.tried(Outcome.WEAK):
+        return "weak"
+    if signal_of(way.seen) is Signal.HEADPHONE:
+        return "headphone"
+    return "variable" if way.seen.jack.level is Level.VARIABLE else ""
+
+
+# -- cautions --------------------------------------------------------------------------------------
+
+
+def _cautions(way: Way, job: Job) -> Iterator[Caution]:
+    """In the order of weight: who else listens, what stays silent, what hums, what is lost, what to know."""
+    yield from _for_speakers(way, job)
+    yield from _for_format(way, job)
+    yield from _for_items(way)
+    yield from _for_delay(way, job)
+    yield from _for_sound(way, job)
+    if job.kind is not Kind.TELEVISION:
+        yield Caution(CautionCode.THIS_BOX_ONLY, (("kind", job.kind),))
+    if job.display is Display.TUBE:
+        yield Caution(CautionCode.NEVER_OPEN)
+    yield from _for_doubt(way)
+
+
+def _for_speakers(way: Way, job: Job) -> Iterator[Caution]:
+    if way.seen is None:
+        return
+    if way.seen.speakers is Speakers.MUTE:  # only where nobody needs them
+        yield Caution(CautionCode.MUTES_SPEAKERS)
+    elif way.seen.speakers is Speakers.MUTE_UNLESS_SET:
+        yield Caution(CautionCode.RESTORES_IN_MENU, _settings(way, pcm=False))
+    elif way.seen.speakers is Speakers.UNKNOWN and signal_of(way.seen) is Signal.HEADPHONE:
+        yield Caution(CautionCode.MAY_MUTE_SPEAKERS, (), "" if job.speakers_needed else "free")
+
+
+def _for_format(way: Way, job: Job) -> Iterator[Caution]:
+    if way.seen is not None and _wants_pcm(way):
+        only = way.seen.jack.format is Format.BITSTREAM
+        yield Caution(CautionCode.SET_PCM, (), "bitstream" if only else "")
+    if _selector(way, job):
+        yield Caution(CautionCode.SELECTOR, (("input", way.chain.input),))
+
+
+def _for_items(way: Way) -> Iterator[Caution]:
+    for item in way.chain.items:
+        for code in item.cautions:
+            yield Caution(code, (("item", item.name), *_loss(item)))
+    for item in way.chain.items:
+        if item.powered:
+            yield Caution(CautionCode.OWN_POWER, (("item", item.name),))
+    for carried, metres in way.chain.long:
+        yield Caution(CautionCode.LONG_CABLE, (("carries", carried), ("metres", metres)))
+
+
+def _loss(item: Item) -> Values:
+    return (("loss_db", item.loss_db),) if item.loss_db else ()
+
+
+def _for_delay(way: Way, job: Job) -> Iterator[Caution]:
+    limit = job.catalogue.number("echo-limit" if job.speakers_needed else "late-noticed")
+    if way.delay_ms > limit or (way.delay_ms == limit and not job.speakers_needed):
+        values: Values = (("delay_ms", way.delay_ms), ("limit_ms", limit))
+        yield Caution(CautionCode.LATE, values, "echo" if job.speakers_needed else "")
+    elif way.seen is not None and way.seen.tried(Outcome.DELAYED):
+        yield Caution(CautionCode.LATE, (("count", way.seen.tried(Outcome.DELAYED)),), "found")
+
+
+def _for_sound(way: Way, job: Job) -> Iterator[Caution]:
+    if way.seen is None:
+        return
+    hummed = way.seen.tried(Outcome.HUM)
+    if hummed:
+        isolator = next((item.name for item in way.chain.items if item.role is Role.ISOLATOR), "")
+        values: Values = (("count", hummed), ("item", isolator))
+        yield Caution(CautionCode.HUM, values, "isolated" if isolator else "")
+    if signal_of(way.seen) is Signal.HEADPHONE and _level(way) is Level.VARIABLE:
+        yield Caution(CautionCode.VARIABLE_LEVEL, (), "headphone")
+    elif way.seen.jack.level is Level.VARIABLE:
+        yield Caution(CautionCode.VARIABLE_LEVEL)
+
+
+def _for_doubt(way: Way) -> Iterator[Caution]:
+    if way.seen is None:
+        return
+    disputed = next((one.field for one in way.seen.disputes if one.field in ("direction", "signal")), "")
+    failed = way.seen.tried(Outcome.SILENT, Outcome.DISTORTED)
+    worked = way.seen.tried(Outcome.CARRIED)
+    if disputed:
+        yield Caution(CautionCode.CHECK_MANUAL, (("field", disputed),), "disputed")
+    elif way.seen.jack.form is Form.SCART and not worked:
+        # Some sets drive the output pins from the tuner only (from memory).
+        yield Caution(CautionCode.CHECK_MANUAL, (), "scart")
+    elif failed and worked + failed > 1 and way.tier is Tier.DOUBTFUL:
+        yield Caution(CautionCode.CHECK_MANUAL, (("failed", failed), ("tried", worked + failed)), "failed")

@@ -1,0 +1,73 @@
+"""How likely does a jack carry sound, as far as its own findings tell?
+
+Counts of a beginning by kind of signal (``data/works.toml``) and the jack's outcomes make a Beta
+distribution; its mean is the chance. The evidence of all sets, where there is some, takes this one's place
+(argument ``chance`` of :func:`kb.path.connect`).
+
+>>> from kb.panel import Jack, PanelJack
+>>> from kb.words import Form, Outcome, Signal
+>>> optical = PanelJack(Jack(Form.TOSLINK, signal=Signal.OPTICAL), outcomes=((Outcome.CARRIED, 10),))
+>>> round(own_chance(optical).p, 2)
+0.95
+"""
+
+from __future__ import annotations
+
+from math import sqrt
+from typing import Final, NamedTuple, Protocol
+
+from kb.catalogue import Catalogue, catalogue
+from kb.panel import PanelJack
+from kb.words import Outcome, Signal
+
+_Z90: Final = 1.6449  # 90 % of a normal distribution lies within this many deviations
+
+
+class ChanceLike(Protocol):
+    """What a chance has to tell: ``p`` with its bounds, all 0 to 1, and the findings behind it."""
+
+    @property
+    def p(self) -> float: ...
+    @property
+    def low(self) -> float: ...
+    @property
+    def high(self) -> float: ...
+    @property
+    def findings(self) -> int: ...
+
+
+class Chance(NamedTuple):
+    """A chance with the bounds of its 90 % interval and how many findings are behind it."""
+
+    p: float
+    low: float
+    high: float
+    findings: int
+
+
+#: What an outcome counts as: how much of a success (common practice). Hum, delay and weak sound have
+#: remedies, so they count half.
+WORKED: Final = {
+    Outcome.CARRIED: 1.0,
+    Outcome.WEAK: 0.5,
+    Outcome.HUM: 0.5,
+    Outcome.DELAYED: 0.5,
+    Outcome.SILENT: 0.0,
+    Outcome.DISTORTED: 0.0,
+}
+
+
+def own_chance(jack: PanelJack, known: Catalogue | None = None) -> Chance:
+    """The chance of this jack from prior counts and its own outcomes; bounds by Wilson's score."""
+    works, tried = 0.0, 0
+    for outcome, count in jack.outcomes:
+        if outcome in WORKED:
+            works += WORKED[outcome] * count
+            tried += count
+    prior = (known or catalogue()).priors.get(jack.jack.signal or Signal.NOT_AUDIO)
+    before, against = (prior.works, prior.fails) if prior else (1.0, 1.0)
+    n = before + against + tried
+    p = (before + works) / n
+    middle = (p + _Z90**2 / (2 * n)) / (1 + _Z90**2 / n)
+    spread = _Z90 * sqrt(p * (1 - p) / n + (_Z90 / (2 * n)) ** 2) / (1 + _Z90**2 / n)
+    return Chance(p, max(0.0, middle - spread), min(1.0, middle + spread), jack.findings)

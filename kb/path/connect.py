@@ -1,0 +1,199 @@
+"""From a panel to the answer: which path, which others, why not the rest, DAC or not, what to ask."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterator, Sequence
+from dataclasses import replace
+from functools import partial
+from typing import Final
+
+from kb.catalogue import Catalogue, Role
+from kb.catalogue import catalogue as shipped
+from kb.errors import BadInput
+from kb.panel import Panel, PanelJack
+from kb.path.advice import path_of
+from kb.path.chance import ChanceLike, own_chance
+from kb.path.rules import Job, Verdict, Way, judged, microphone, signal_of
+from kb.path.says import Connection, Dac, DacCode, Question, QuestionCode, RuledOut, Tier
+from kb.words import Direction, Display, DriverInput, Form, Kind, Signal, Speakers
+
+LONGEST_RUN: Final = 100.0  #: metres from jack to driver, at most
+QUESTIONS: Final = 4  #: asked at a time, at most
+
+
+def connect(
+    panel: Panel,
+    inputs: Sequence[DriverInput | str],
+    *,
+    kind: Kind = Kind.TELEVISION,
+    display: Display | None = None,
+    speakers_needed: bool = True,
+    have: Collection[str] = (),
+    length_m: float = 1.5,
+    catalogue: Catalogue | None = None,
+    chance: Callable[[PanelJack], ChanceLike] | None = None,
+) -> Connection:
+    """How sound gets from this panel into a driver with these ``inputs``.
+
+    ``speakers_needed``: others listen to the set's own speakers. ``have``: items to hand, by name.
+    ``length_m``: metres of the run, 0 to 100; the default is that of a driver beside the set (common
+    practice). ``chance`` tells how likely a jack works; without it the jack's own findings do.
+
+    Raises BadInput where ``inputs`` is empty or has an unknown word, the length is none, or ``have``
+    names what is not in the catalogue.
+    """
+    known = catalogue if catalogue is not None else shipped()
+    job = Job(
+        catalogue=known,
+        inputs=_inputs(inputs),
+        kind=kind,
+        display=display,
+        speakers_needed=speakers_needed,
+        have=known.named(have),
+        run_m=_run(length_m),
+        chance=chance if chance is not None else partial(own_chance, known=known),
+    )
+    verdicts = [judged(index, seen, job) for index, seen in enumerate(panel.jacks)]
+    ways, ruled_out = _sorted_out(verdicts, job)
+    paths = tuple(path_of(way, job) for way in ways)
+    best = ways[0] if ways else None
+    return Connection(
+        chosen=paths[0] if paths else None,
+        others=paths[1:],
+        ruled_out=ruled_out,
+        dac=_dac(best, job),
+        ask=_questions(panel, best, job),
+    )
+
+
+def _inputs(inputs: Sequence[DriverInput | str]) -> frozenset[DriverInput]:
+    if isinstance(inputs, str) or not inputs:
+        raise BadInput("inputs", inputs or "none", "the inputs of the driver, such as line-3.5")
+    return frozenset(DriverInput.read(one, "inputs") for one in inputs)
+
+
+def _run(length_m: float) -> float:
+    if not 0 <= length_m <= LONGEST_RUN:  # not-a-number is in no range
+        raise BadInput("length", length_m, f"metres from the jack to the driver, 0 to {LONGEST_RUN:g}")
+    return float(length_m)
+
+
+def _sorted_out(verdicts: list[Verdict], job: Job) -> tuple[list[Way], tuple[RuledOut, ...]]:
+    """The ways, best first, and what is ruled out. Last resorts count where nothing else is left."""
+    every = [way for verdict in verdicts for way in verdict.ways]
+    ways = [way for way in every if not way.tier.last_resort]
+    if not ways:
+        resorts = [*every, *microphone(job)]
+        ways = [way for way in resorts if way.tier is not Tier.LATE] or resorts
+    offered = {way.jack for way in ways}
+    ruled_out = []
+    for index, verdict in enumerate(verdicts):
+        if verdict.ruled_out is not None:
+            ruled_out.append(verdict.ruled_out)
+        elif index not in offered and verdict.otherwise is not None:
+            ruled_out.append(verdict.otherwise)
+    return sorted(ways, key=_rank), tuple(ruled_out)
+
+
+def _rank(way: Way) -> tuple[object, ...]:
+    return way.cost, -way.p, len(way.chain.items), -1 if way.jack is None else way.jack, way.chain.input
+
+
+def _dac(best: Way | None, job: Job) -> Dac:
+    """A DAC is needed exactly when every acceptable output is digital and the driver takes none of its
+    forms, directly or after a form converter that is to hand.
+
+    The tiers see to it: every way without a DAC from an acceptable output stands before every way with
+    one, so the best way tells.
+    """
+    if best is None:
+        return Dac(False, DacCode.NO_PATH)
+    turned = list(best.chain.turned)
+    signal = ("signal", best.chain.ends[0].carries.signal)
+    into = ("input", best.chain.input)
+    if best.chain.has_dac:
+        item = next(item for item, before, after in turned if before.digital and after.analog)
+        code = DacCode.IN_THE_EXTRACTOR if item.role is Role.EXTRACTOR else DacCode.ALL_DIGITAL
+        digital = any(one.digital for name in job.inputs for one in job.catalogue.inputs[name].takes)
+        variant = "not-to-hand" if digital and code is DacCode.ALL_DIGITAL else ""
+        return Dac(True, code, (signal, into, ("item", item.name)), variant)
+    if not best.chain.ends[0].carries.digital:
+        wireless = best.tier is Tier.WIRELESS or best.tier is Tier.LATE
+        variant = "microphone" if best.jack is None else "receiver" if wireless else ""
+        return Dac(False, DacCode.ANALOG, (signal, into, ("item", best.chain.items[0].name)), variant)
+    if not turned:
+        return Dac(False, DacCode.DRIVER_TAKES_IT, (signal, into))
+    return Dac(False, DacCode.CONVERTER, (signal, into, ("item", turned[-1][0].name)))
+
+
+# -- questions -------------------------------------------------------------------------------------
+
+
+def _questions(panel: Panel, best: Way | None, job: Job) -> tuple[Question, ...]:
+    """What would change the answer, the most useful first: each unknown is tried out both ways."""
+    asked: list[tuple[int, int, Question]] = []
+    for index, seen in enumerate(panel.jacks):
+        for question, answers in _unknowns(index, seen, best, job):
+            cost = min((_cost_if(index, answer, job) for answer in answers), default=_NEVER)
+            chosen = best is not None and best.jack == index and question.code is QuestionCode.DOES_IT_SILENCE
+            if cost < (best.cost if best else _NEVER) or chosen:
+                asked.append((cost, index, question))
+    questions = [question for _, _, question in sorted(asked, key=lambda one: one[:2])]
+    if best is None or best.tier.last_resort:
+        box = "" if job.kind is Kind.TELEVISION else "not-television"
+        questions = [*questions[: QUESTIONS - 1], Question(QuestionCode.OTHER_BOX, variant=box)]
+    return tuple(questions[:QUESTIONS])
+
+
+_NEVER: Final = 1 << 60
+
+
+def _cost_if(index: int, answer: PanelJack, job: Job) -> int:
+    """The rank that the jack would have if the answer were this."""
+    return min((way.cost for way in judged(index, answer, job).ways), default=_NEVER)
+
+
+def _unknowns(
+    index: int, seen: PanelJack, best: Way | None, job: Job
+) -> Iterator[tuple[Question, list[PanelJack]]]:
+    """The questions about one jack, each with the answers that would make it of use."""
+    place = (("marking", seen.jack.marking), ("form", seen.jack.form))
+    output = seen.jack.direction is Direction.OUTPUT
+    if seen.jack.direction is Direction.UNCLEAR and seen.jack.signal is not Signal.NOT_AUDIO:
+        light = "glow" if signal_of(seen) is Signal.OPTICAL else ""
+        variant = light or ("" if seen.jack.marking else "unmarked")
+        yield Question(QuestionCode.IS_IT_AN_OUTPUT, index, place, variant), _if_output(seen)
+    elif output and signal_of(seen) is None and seen.jack.form is not Form.HDMI:
+        yield Question(QuestionCode.WHAT_DOES_IT_CARRY, index, place), _if_output(seen)
+    elif output and job.speakers_needed:
+        disputed = any(one.field == "speakers" for one in seen.disputes)
+        open_end = seen.speakers is Speakers.UNKNOWN and signal_of(seen) is Signal.HEADPHONE
+        if open_end or (disputed and seen.speakers is Speakers.MUTE):
+            question = Question(QuestionCode.DOES_IT_SILENCE, index, place, "disputed" if disputed else "")
+            yield question, [replace(seen, speakers=Speakers.STAY_ON)]
+    if output and seen.taken and (best is None or best.tier.last_resort):
+        yield Question(QuestionCode.WHO_USES_IT, index, place), [replace(seen, taken=False)]
+
+
+def _if_output(seen: PanelJack) -> list[PanelJack]:
+    """The jack as it would be if it were an output, for each signal that its form allows."""
+    known = signal_of(seen)
+    signals = (known,) if known is not None else _MAY_CARRY.get(seen.jack.form, ())
+    return [
+        replace(seen, jack=replace(seen.jack, direction=Direction.OUTPUT, signal=signal))
+        for signal in signals
+    ]
+
+
+#: What an output of this form may carry (common practice).
+_MAY_CARRY: Final = {
+    Form.RCA_PAIR: (Signal.ANALOG_LINE,),
+    Form.RCA_SINGLE: (Signal.COAXIAL, Signal.ANALOG_LINE),
+    Form.JACK_35: (Signal.ANALOG_LINE, Signal.HEADPHONE),
+    Form.JACK_635: (Signal.HEADPHONE, Signal.ANALOG_LINE),
+    Form.SCART: (Signal.ANALOG_LINE,),
+    Form.DIN_5: (Signal.ANALOG_LINE,),
+    Form.HDMI: (Signal.ARC,),
+    Form.SPEAKER_TERMINALS: (Signal.SPEAKER_LEVEL,),
+    Form.BLUETOOTH: (Signal.WIRELESS,),
+}

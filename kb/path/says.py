@@ -1,0 +1,157 @@
+"""What does the answer consist of? Codes and values only: sentences are made in ``kb.path.sentences``."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import TypeAlias
+
+from kb.catalogue import CautionCode, StepCode
+from kb.words import DriverInput, Level, Signal, Speakers, Word
+
+Value: TypeAlias = str | int | float | tuple[str, ...]
+Values: TypeAlias = tuple[tuple[str, Value], ...]
+
+
+class RuledOutCode(Word):
+    """Why a jack is not offered; the codes of the contract."""
+
+    NOT_AN_OUTPUT = "not-an-output"
+    DIRECTION_UNCLEAR = "direction-unclear"
+    TAKEN = "taken"
+    MUTES_SPEAKERS = "mutes-speakers"
+    NO_WAY_TO_INPUT = "no-way-to-input"
+    NOT_AUDIO = "not-audio"
+    KNOWN_NOT_TO_WORK = "known-not-to-work"
+    SPEAKER_LEVEL_UNSAFE = "speaker-level-unsafe"
+    LATE = "late"
+
+
+class DacCode(Word):
+    """Why a DAC is needed, or is not."""
+
+    ALL_DIGITAL = "all-digital"
+    IN_THE_EXTRACTOR = "in-the-extractor"
+    ANALOG = "analog"
+    DRIVER_TAKES_IT = "driver-takes-it"
+    CONVERTER = "converter"
+    NO_PATH = "no-path"
+
+
+class QuestionCode(Word):
+    """An unknown whose answer could change the choice."""
+
+    IS_IT_AN_OUTPUT = "is-it-an-output"
+    WHAT_DOES_IT_CARRY = "what-does-it-carry"
+    DOES_IT_SILENCE = "does-it-silence"
+    WHO_USES_IT = "who-uses-it"
+    OTHER_BOX = "other-box"
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One thing to do. ``variant`` chooses among the sentences of a code."""
+
+    code: StepCode
+    values: Values = ()
+    variant: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """One thing to mind."""
+
+    code: CautionCode
+    values: Values = ()
+    variant: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class RuledOut:
+    """A jack that is not offered: its place in the panel, its marking, and why."""
+
+    jack: int
+    marking: str
+    code: RuledOutCode
+    values: Values = ()
+    variant: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Dac:
+    """Is a digital-to-analog converter needed, and why?"""
+
+    needed: bool
+    code: DacCode
+    values: Values = ()
+    variant: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A question, with the jack that it is about, if it is about one."""
+
+    code: QuestionCode
+    jack: int | None = None
+    values: Values = ()
+    variant: str = ""
+
+
+class Tier(IntEnum):
+    """The order of choice, best first. From ``SPLIT`` on: last resorts, used where nothing else is left."""
+
+    FIXED = 0  #: analog line at a fixed level, by plain cable
+    LINE = 1  #: analog line, level not known
+    DIGITAL = 2  #: digital, straight into the driver
+    VARIABLE = 3  #: analog line that follows the remote control, or that hummed
+    HEADPHONE = 4  #: the last analog choice; also line taken down to microphone level
+    CONVERTED = 5  #: digital, by a form converter that is to hand, or out of ARC
+    DAC = 6
+    TO_BUY = 7  #: digital, by a form converter that is not to hand
+    DOUBTFUL = 8  #: failed more often than not, or may silence speakers that are needed
+    SPLIT = 9
+    SPEAKER_LEVEL = 10
+    WIRELESS = 11
+    MICROPHONE = 12
+    LATE = 13  #: so late that it echoes against speakers that are needed
+
+    @property
+    def last_resort(self) -> bool:
+        """Is it used only where nothing else is left?"""
+        return self >= Tier.SPLIT
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """One way from a jack to the driver. ``jack`` is None for a microphone at the loudspeaker.
+
+    ``cost`` is what paths are ranked by, smaller first: the tier, then the bother of the items and of a
+    failure. ``p_works`` is 0 to 1; ``delay_ms`` milliseconds, nominal, of the items.
+    """
+
+    jack: int | None
+    signal: Signal
+    items: tuple[str, ...]
+    input: DriverInput
+    needs_dac: bool
+    speakers: Speakers
+    steps: tuple[Step, ...]
+    cautions: tuple[Caution, ...]
+    p_works: float
+    findings: int
+    delay_ms: float
+    level: Level
+    tier: Tier
+    cost: int
+    length_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Connection:
+    """The whole answer. Every jack of the panel is in ``chosen``, ``others`` or ``ruled_out``."""
+
+    chosen: Path | None
+    others: tuple[Path, ...]
+    ruled_out: tuple[RuledOut, ...]
+    dac: Dac
+    ask: tuple[Question, ...] = ()

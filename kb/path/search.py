@@ -1,0 +1,194 @@
+"""Which chain of items leads from a jack to an input of the driver with the least bother?
+
+A shortest path (Dijkstra) over typed ends. A state is what the installer holds: an end, the metres still
+to cover, the metres of the present stretch of cable, and which required things (a splitter, an isolator)
+are not in the chain yet. Items are the edges. Costs are whole numbers above zero, so no state comes twice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from heapq import heappop, heappush
+from typing import Final, NamedTuple
+
+from kb.catalogue import Carried, Catalogue, End, Input, Item, Role
+from kb.words import DriverInput
+
+LONG_STRETCH: Final = 20
+"""The bother of a stretch of cable over its usual length (common practice): a whole cable's."""
+
+
+_AT_JACK: Final = frozenset({Role.ADAPTER, Role.SPLITTER})
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """Items in order from the jack, what is held after each, and the bother of it all.
+
+    ``ends`` begins with the jack itself, so ``len(ends) == len(items) + 1``. ``long`` are the stretches
+    over their usual length, as (signal at its level, metres).
+    """
+
+    input: DriverInput
+    items: tuple[Item, ...]
+    ends: tuple[End, ...]
+    cost: int
+    long: tuple[tuple[Carried, float], ...] = ()
+
+    @property
+    def turned(self) -> Iterator[tuple[Item, Carried, Carried]]:
+        """The items that turn one kind of signal into another, with both kinds."""
+        for item, before, after in zip(self.items, self.ends, self.ends[1:], strict=False):
+            if before.carries is not after.carries:
+                yield item, before.carries, after.carries
+
+    @property
+    def has_dac(self) -> bool:
+        """Does something in it turn digital sound into analog?"""
+        return any(before.digital and after.analog for _, before, after in self.turned)
+
+    @property
+    def length_m(self) -> float:
+        """Metres that its cables cover."""
+        return sum(item.length_m for item in self.items)
+
+
+class _Held(NamedTuple):
+    """A state. Metres are counted in centimetres: whole numbers compare without surprise."""
+
+    end: End
+    to_cover: int
+    stretch: int
+    todo: frozenset[Role]
+
+
+def cost_of(item: Item, have: Collection[str]) -> int:
+    """The bother of one item: a quarter where it is to hand, 1 at least."""
+    return max(1, item.cost // 4) if item.name in have else item.cost
+
+
+@lru_cache(maxsize=1024)
+def chains(
+    catalogue: Catalogue,
+    start: End,
+    inputs: frozenset[DriverInput],
+    run_m: float,
+    have: frozenset[str] = frozenset(),
+    need: frozenset[Role] = frozenset(),
+) -> Mapping[DriverInput, Chain]:
+    """The chain of least cost from ``start`` to each of ``inputs`` that can be reached.
+
+    The cables of a chain cover ``run_m`` metres at least; no stretch of one signal without a converter
+    is longer than its reach; every role of ``need`` is in the chain, a splitter right at the jack (behind an
+    adapter at most). The result is shared: read only.
+    """
+    goals = {name: catalogue.inputs[name] for name in sorted(inputs) if name in catalogue.inputs}
+    first = _Held(start, _cm(run_m), 0, need)
+    best: dict[_Held, int] = {first: 0}
+    came: dict[_Held, tuple[_Held, Item]] = {}
+    # The second number breaks ties by age, so that the same question gets the same answer.
+    queue: list[tuple[int, int, _Held]] = [(0, 0, first)]
+    born = 0
+    found: dict[DriverInput, Chain] = {}
+    open_goals = _reachable(catalogue, start, goals)
+    while queue and open_goals:
+        cost, _, held = heappop(queue)
+        if cost > best[held]:
+            continue
+        if not held.to_cover and not held.todo and held != first:
+            for name in [name for name in open_goals if _plugs_in(held.end, goals[name])]:
+                found[name] = _chain(catalogue, name, held, came, cost)
+                open_goals.discard(name)
+        for item, after, more in _steps(catalogue, held, have):
+            if cost + more < best.get(after, 1 << 60):
+                best[after] = cost + more
+                came[after] = (held, item)
+                born += 1
+                heappush(queue, (cost + more, born, after))
+    return {name: found[name] for name in goals if name in found}
+
+
+def _cm(metres: float) -> int:
+    return round(metres * 100)
+
+
+def _plugs_in(end: End, goal: Input) -> bool:
+    return (end.form, end.fits) == (goal.form, goal.part) and end.carries in goal.takes
+
+
+def _steps(catalogue: Catalogue, held: _Held, have: frozenset[str]) -> Iterator[tuple[Item, _Held, int]]:
+    """What can be put on next: the item, what is held then, what it costs."""
+    end = held.end
+    fitting = catalogue.by_end.get((end.form, end.part, end.carries), ())
+    at_jack = Role.SPLITTER in held.todo  # where what is plugged in now goes on being fed
+    for item in fitting:
+        if at_jack and item.role not in _AT_JACK:
+            continue
+        cost = cost_of(item, have)
+        todo = held.todo - {item.role} if item.role in held.todo else held.todo
+        covered = max(0, held.to_cover - _cm(item.length_m))
+        for far in item.far:
+            carries = far.gives or end.carries
+            fresh = carries is not end.carries or item.powered
+            stretch = (0 if fresh else held.stretch) + _cm(item.length_m) + _cm(item.counts_as_m)
+            reach = catalogue.reaches.get(carries.signal)
+            more = cost
+            if reach is not None:
+                if stretch > _cm(reach.longest_m):
+                    continue
+                if stretch > _cm(reach.usual_m) >= (0 if fresh else held.stretch):
+                    more += LONG_STRETCH
+            else:
+                stretch = 0
+            yield item, _Held(End(far.form, far.part, carries), covered, stretch, todo), more
+
+
+def _reachable(catalogue: Catalogue, start: End, goals: dict[DriverInput, Input]) -> set[DriverInput]:
+    """The goals that some chain reaches when lengths are no matter: others need no search."""
+    seen = {start}
+    waiting = [start]
+    while waiting:
+        end = waiting.pop()
+        for item in catalogue.by_end.get((end.form, end.part, end.carries), ()):
+            for far in item.far:
+                after = End(far.form, far.part, far.gives or end.carries)
+                if after not in seen:
+                    seen.add(after)
+                    waiting.append(after)
+    return {name for name, goal in goals.items() if any(_plugs_in(end, goal) for end in seen)}
+
+
+def _chain(
+    catalogue: Catalogue,
+    name: DriverInput,
+    last: _Held,
+    came: dict[_Held, tuple[_Held, Item]],
+    cost: int,
+) -> Chain:
+    steps = []
+    held = last
+    while held in came:
+        before, item = came[held]
+        steps.append((item, held))
+        held = before
+    steps.reverse()
+    ends = (held.end, *(after.end for _, after in steps))
+    items = tuple(item for item, _ in steps)
+    return Chain(name, items, ends, cost, tuple(_long(catalogue, items, ends)))
+
+
+def _long(
+    catalogue: Catalogue, items: tuple[Item, ...], ends: tuple[End, ...]
+) -> Iterator[tuple[Carried, float]]:
+    """Stretches of cable over the usual length of their signal."""
+    stretch, before = 0.0, ends[0].carries
+    for item, end in [*zip(items, ends[1:], strict=True), (None, None)]:
+        if item is None or end is None or end.carries is not before or item.powered:
+            reach = catalogue.reaches.get(before.signal)
+            if reach is not None and stretch > reach.usual_m:
+                yield before, stretch
+            stretch = 0.0
+        if item is not None and end is not None:
+            stretch, before = stretch + item.length_m, end.carries

@@ -1,0 +1,226 @@
+"""How is a code with its values said to people? The one place where the rules' answers become English.
+
+A sentence is looked up by the kind of thing said, its code and its variant. To say it in another language,
+give :func:`sentence` another table with the same keys and placeholders.
+
+>>> from kb.path import Caution
+>>> from kb.catalogue import CautionCode
+>>> sentence(Caution(CautionCode.OWN_POWER, (("item", "DAC"),)))
+'The DAC wants an outlet of its own, and can be unplugged by mistake.'
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final, TypeAlias
+
+from kb.path.says import Caution, Dac, Question, RuledOut, Step, Value
+from kb.text import visible
+from kb.words import DriverInput, Form, Word
+
+Said: TypeAlias = Step | Caution | RuledOut | Dac | Question
+
+ENGLISH: Final[Mapping[str, str]] = {
+    # -- steps
+    "step/driver-down": "Turn the driver's level down.",
+    "step/caps-off": "Pull the caps off both tips of the optical cable.",
+    "step/push-till-click": "Push each optical plug in until it clicks.",
+    "step/plug-jack": "Plug the {item} into {jack}.",
+    "step/split": "Pull out what is in {jack}, plug the {item} in, and put the old plug "
+    "back into the {item}.",
+    "step/bare-wires": "With the set switched off, run the leads of the {item} to {jack}; "
+    "join neither terminal to earth, nor to the other.",
+    "step/pair": "Plug in the {item} and pair it with the source: Bluetooth in the source's menu.",
+    "step/place-microphone": "Set the {item} close to the set's loudspeaker, on something soft.",
+    "step/join": "Plug the {item} into the {to}.",
+    "step/join/other-end": "Plug the other end of the {item} into the {to}.",
+    "step/join/coupler": "Join the {item} and the {to} with the {with}.",
+    "step/adapter-out": "Set the switch of the {item} to OUT.",
+    "step/plug-driver": "Plug the {item} into the driver's {input}.",
+    "step/plug-driver/other-end": "Plug the other end of the {item} into the driver's {input}.",
+    "step/power": "Power the {item} from its own outlet and see its lamp light.",
+    "step/input-switch": "Set the {item} to its {carries} input.",
+    "step/selector": "Set the driver's input selector to the {input}.",
+    "step/set-pcm": "In the set's sound menu set the digital sound format to PCM stereo{settings}.",
+    "step/device-control": "In the set's menu turn on ARC and the control of devices over HDMI, "
+    "and choose the external receiver as sound output.",
+    "step/remedy": "In the set's menu turn the speakers back on{settings}.",
+    "step/set-fixed": "In the set's menu set this output to fixed.",
+    "step/level": "With a programme at its usual loudness, turn the driver up until the loop is right.",
+    "step/level/weak": "Turn the set's output level up in its menu if it can be: sound was weak here before. "
+    "Then turn the driver up until the loop is right.",
+    "step/level/headphone": "Set the headphone volume to about two thirds, "
+    "then turn the driver up until the loop is right.",
+    "step/level/variable": "Set the remote control to its usual volume, "
+    "then turn the driver up until the loop is right.",
+    "step/level/microphone": "Turn the driver up until the loop is right; "
+    "too far, and the room is loud in it.",
+    "step/test": "Test with the set's speakers and the loop both on: both must be heard, and together.",
+    "step/test/loop-only": "Test the loop, and see what the set's speakers do meanwhile.",
+    # -- cautions
+    "caution/set-pcm": "The set must send PCM stereo: with anything else there is silence or noise. "
+    "Resets and updates can undo the setting.",
+    "caution/set-pcm/bitstream": "This output is known to send a bitstream: unless the menu offers "
+    "PCM stereo, there will be silence or noise.",
+    "caution/selector": "The driver is heard only while its selector stands at the {input}.",
+    "caution/remove-caps": "New optical cables have caps on both tips: with one left on, no sound.",
+    "caution/may-mute-speakers": "Plugging in here may silence the set's speakers, which others need.",
+    "caution/may-mute-speakers/free": "Plugging in here may silence the set's speakers: tell the user.",
+    "caution/mutes-speakers": "The set's speakers go silent while this is plugged in: tell the user.",
+    "caution/restores-in-menu": "The set's speakers go silent until a menu item brings them back{settings}.",
+    "caution/this-box-only": "The loop carries only what is watched through this {kind}.",
+    "caution/sum-not-y": "Left and right are added by the resistors of the {item}, never by a bare Y cable.",
+    "caution/isolate": "Loudspeaker terminals carry power: only through the isolating {item}, "
+    "and neither terminal is ever grounded.",
+    "caution/splitter-loss": "The {item} takes about {loss_db} dB of the light: short cables, "
+    "and test both ends.",
+    "caution/long-cable": "{metres} m of {carries} is more than usual: test before fixing the cable.",
+    "caution/late": "The sound comes {delay_ms} ms late, and lips are seen to be ahead (from {limit_ms} ms).",
+    "caution/late/echo": "The sound comes {delay_ms} ms late: beside the set's own speakers an echo "
+    "(above {limit_ms} ms), and behind the lips.",
+    "caution/late/found": "Delayed sound was found here ({count}): listen for an echo against the speakers.",
+    "caution/variable-level": "The level follows the remote control: turned down or muted at the set, "
+    "the loop goes with it. Some users want this.",
+    "caution/variable-level/headphone": "The level follows the headphone volume: turned down there, "
+    "the loop falls silent.",
+    "caution/check-manual/disputed": "Visits disagree on the {field} of this jack: check the manual for the "
+    "exact model.",
+    "caution/check-manual/scart": "Not every SCART socket gives sound out, and some only of the set's "
+    "own tuner: check the manual.",
+    "caution/check-manual/failed": "This jack failed {failed} of {tried} times: check the manual, "
+    "and have another way ready.",
+    "caution/hum": "Hum was found here ({count}): try another outlet, an isolator, or an optical output.",
+    "caution/hum/isolated": "Hum was found here ({count}), a ground loop: hence the {item}. "
+    "An optical output ends it too.",
+    "caution/own-power": "The {item} wants an outlet of its own, and can be unplugged by mistake.",
+    "caution/never-open": "Never open a tube set: high voltage stays for long after it is switched off, "
+    "and the chassis may be live.",
+    "caution/mic-last-resort": "A microphone hears the room too: only where nothing else is left.",
+    # -- ruled out
+    "ruled-out/not-an-output": "This is an input: only an output can feed the driver.",
+    "ruled-out/not-an-output/hdmi": "HDMI gives sound out only where it is marked ARC or eARC.",
+    "ruled-out/direction-unclear": "The mark does not tell whether this is an output: not used on a guess. "
+    "Two outputs tied together can damage both.",
+    "ruled-out/direction-unclear/unmarked": "No readable mark: not used on a guess. Two outputs tied "
+    "together can damage both.",
+    "ruled-out/direction-unclear/signal": "An output, but the mark does not tell of what: "
+    "analog sound, digital sound or video.",
+    "ruled-out/taken": "In use by something else, and another way is better than a splitter.",
+    "ruled-out/taken/no-splitter": "In use by something else, and nothing here can share it.",
+    "ruled-out/mutes-speakers": "Plugging in here silences the set's speakers, which others need, "
+    "and no remedy is known.",
+    "ruled-out/no-way-to-input": "Nothing in the catalogue leads from here to {inputs} over this length.",
+    "ruled-out/no-way-to-input/hdmi": "The sound of an HDMI output comes with the picture: "
+    "nothing in the catalogue takes it out.",
+    "ruled-out/not-audio": "Carries no full-range sound.",
+    "ruled-out/known-not-to-work": "Tried here without success: {failures}.",
+    "ruled-out/known-not-to-work/digital": "Tried here without success: {failures}. "
+    "Worth one more try only if the format was not PCM then.",
+    "ruled-out/speaker-level-unsafe": "Carries power for loudspeakers, not line level: "
+    "never used while there is another way.",
+    "ruled-out/late": "Late by {delay_ms} ms: lips are seen to be ahead (from {limit_ms} ms), "
+    "and there is a better way.",
+    "ruled-out/late/echo": "Late by {delay_ms} ms: an echo beside the set's own speakers "
+    "(above {limit_ms} ms).",
+    "ruled-out/late/behind-picture": "Late by {delay_ms} ms: too far behind the picture "
+    "(more than {limit_ms} ms).",
+    # -- DAC
+    "dac/all-digital": "Every output that can be used is digital, and the driver has only analog inputs.",
+    "dac/all-digital/not-to-hand": "Every output that can be used is digital, and nothing to hand leads "
+    "from it to a digital input of the driver.",
+    "dac/in-the-extractor": "{signal} is digital; the DAC is inside the {item}, so no other box is needed.",
+    "dac/analog": "The sound comes out analog already ({signal}).",
+    "dac/analog/microphone": "A microphone is analog.",
+    "dac/analog/receiver": "The {item} gives analog sound.",
+    "dac/driver-takes-it": "The driver takes {signal} sound as it is.",
+    "dac/converter": "The driver takes digital sound in the form that the {item} gives.",
+    "dac/no-path": "There is no path, with or without a DAC.",
+    # -- questions
+    "question/is-it-an-output": "Is {jack} an output? The manual for the exact model tells.",
+    "question/is-it-an-output/unmarked": "What is printed at {jack}, and is it an output? "
+    "The manual for the exact model tells.",
+    "question/is-it-an-output/glow": "Does {jack} glow red when the set is on? Then it is an output; "
+    "else the manual for the exact model tells.",
+    "question/what-does-it-carry": "What does {jack} carry: digital sound, analog sound or video? "
+    "The colour of its ring or the manual tells.",
+    "question/does-it-silence": "Does plugging in at {jack} silence the speakers, "
+    "and does a menu item bring them back?",
+    "question/does-it-silence/disputed": "Visits disagree: does plugging in at {jack} silence the speakers, "
+    "or does a menu item keep them on?",
+    "question/who-uses-it": "What is plugged into {jack}? It may have an audio output of its own, "
+    "or no longer be used.",
+    "question/other-box": "Is there a set-top box, and has it an audio output of its own? "
+    "The loop would carry what is watched through it.",
+    "question/other-box/not-television": "Has the television itself, or another box, an audio output?",
+    # -- parts of sentences
+    "part/jack/marked": "{noun} marked {marking}",
+    "part/jack/unmarked": "{noun} without a mark",
+    "part/settings": " (noted: {settings})",
+    "part/times": "{what} {count}",
+    "part/driver": "driver, {input}",
+    "part/loudspeaker": "the set's loudspeaker",
+    "noun/rca-pair": "the RCA pair",
+    "noun/rca-single": "the single RCA jack",
+    "noun/toslink": "the optical jack",
+    "noun/mini-toslink": "the 3.5 mm optical jack",
+    "noun/jack-3.5": "the 3.5 mm jack",
+    "noun/jack-6.35": "the 6.35 mm jack",
+    "noun/hdmi": "the HDMI socket",
+    "noun/scart": "the SCART socket",
+    "noun/din-5": "the 5-pin DIN socket",
+    "noun/speaker-terminals": "the speaker terminals",
+    "noun/bluetooth": "the source's Bluetooth",
+    "noun/d-sub": "the D-sub socket",
+    "noun/usb": "the USB socket",
+    "noun/antenna": "the antenna socket",
+    "noun/other": "the socket",
+}
+
+_KINDS: Final = {Step: "step", Caution: "caution", RuledOut: "ruled-out", Dac: "dac", Question: "question"}
+
+
+def sentence(said: Said, table: Mapping[str, str] = ENGLISH) -> str:
+    """What is said, as one or two sentences. Text that people entered stands in it without effect."""
+    key = f"{_KINDS[type(said)]}/{said.code}"
+    template = table[f"{key}/{said.variant}" if said.variant else key]
+    return template.format_map(_Filled(said, table))
+
+
+class _Filled(dict[str, str]):
+    """The values of one thing said, as they stand in its sentence."""
+
+    def __init__(self, said: Said, table: Mapping[str, str]) -> None:
+        values = dict(said.values)
+        super().__init__({name: _shown(value) for name, value in values.items()})
+        form = values.get("form")
+        if isinstance(form, Form):
+            self["jack"] = jack_phrase(form, str(values.get("marking", "")), table)
+        notes = values.get("settings")
+        joined = "; ".join(_shown(note) for note in notes) if isinstance(notes, tuple) else ""
+        self["settings"] = table["part/settings"].format(settings=joined) if joined else ""
+        counts = [(name, values[name]) for name in ("silent", "distorted") if values.get(name)]
+        self["failures"] = ", ".join(
+            table["part/times"].format(what=name, count=count) for name, count in counts
+        )
+
+
+def jack_phrase(form: Form, marking: str, table: Mapping[str, str] = ENGLISH) -> str:
+    """A jack as it is called in a sentence: ``the optical jack marked OPTICAL OUT``."""
+    variant = "marked" if marking else "unmarked"
+    return table[f"part/jack/{variant}"].format(noun=table[f"noun/{form}"], marking=visible(marking))
+
+
+def _shown(value: Value) -> str:
+    if isinstance(value, Word):
+        return value.label
+    if isinstance(value, tuple):
+        return ", ".join(_shown(_as_input(one)) for one in value)
+    return f"{value:g}" if isinstance(value, float) else visible(str(value))
+
+
+def _as_input(value: str) -> Value:
+    """Inputs of a driver travel as their words; what is no input stays as it is."""
+    try:
+        return DriverInput(value)
+    except ValueError:
+        return value
