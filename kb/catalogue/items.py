@@ -80,8 +80,7 @@ class Item:
     source: Mapping[str, str] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
-class Input:
+class Input(NamedTuple):
     """One input of a driver: its socket and what it takes."""
 
     input: DriverInput
@@ -92,8 +91,7 @@ class Input:
     """It has one channel: a stereo pair must be summed before it, not in the driver."""
 
 
-@dataclass(frozen=True, slots=True)
-class Reach:
+class Reach(NamedTuple):
     """How far one stretch of cable carries a signal: up to ``usual_m`` without a second thought,
     never beyond ``longest_m``."""
 
@@ -103,8 +101,7 @@ class Reach:
     source: str
 
 
-@dataclass(frozen=True, slots=True)
-class Number:
+class Number(NamedTuple):
     """A number that a rule uses, with unit and source."""
 
     name: str
@@ -113,8 +110,7 @@ class Number:
     source: str
 
 
-@dataclass(frozen=True, slots=True)
-class Prior:
+class Prior(NamedTuple):
     """How often an output of a kind works before anything is known of the set, as counts."""
 
     works: float

@@ -5,13 +5,13 @@ Every number in ``data/*.toml`` has a source beside it; the reader refuses one w
 
 from __future__ import annotations
 
+import os
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache
-from pathlib import Path
 from typing import Any, Final, TypeVar
 
-from kb.catalogue.files import data_file
+from kb.catalogue.files import located
 from kb.catalogue.items import Catalogue, Far, Input, Item, Near, Number, Prior, Reach
 from kb.catalogue.words import Carried, CautionCode, Part, Role, StepCode
 from kb.errors import BadInput
@@ -34,10 +34,10 @@ _ITEM: Final = (
 @lru_cache(maxsize=1)
 def catalogue() -> Catalogue:
     """The catalogue that comes with Jackfield, read once. Raises BadInput naming file and entry."""
-    return read_catalogue(*(data_file(name) for name in ("items.toml", "limits.toml", "works.toml")))
+    return read_catalogue(*(located(name) for name in ("items.toml", "limits.toml", "works.toml")))
 
 
-def read_catalogue(*files: Path) -> Catalogue:
+def read_catalogue(*files: str | os.PathLike[str]) -> Catalogue:
     """The catalogue that these TOML files make together. Raises BadInput naming file and entry."""
     items: list[Item] = []
     inputs: list[Input] = []
@@ -45,7 +45,7 @@ def read_catalogue(*files: Path) -> Catalogue:
     numbers: list[Number] = []
     priors: list[tuple[Signal, Prior]] = []
     for file in files:
-        place = f"data/{file.name}"
+        place = f"data/{os.path.basename(file)}"
         data = _toml(file, place)
         _only(data, ("item", "input", "reach", "number", "prior"), place)
         for entry, where in _entries(data, "item", place):
@@ -67,13 +67,14 @@ def read_catalogue(*files: Path) -> Catalogue:
     )
 
 
-def _toml(file: Path, place: str) -> Mapping[str, Any]:
+def _toml(file: str | os.PathLike[str], place: str) -> Mapping[str, Any]:
     try:
-        text = file.read_text(encoding="utf-8")
+        with open(file, encoding="utf-8") as opened:
+            text = opened.read(LARGEST + 1)
         if len(text) > LARGEST:
-            raise BadInput(place, f"{len(text)} characters", f"at most {LARGEST}")
+            raise BadInput(place, f"more than {LARGEST} characters", f"at most {LARGEST}")
         return tomllib.loads(text)
-    except (OSError, ValueError) as wrong:  # ValueError: no UTF-8, no TOML
+    except (OSError, ValueError, RecursionError) as wrong:  # ValueError: no UTF-8, no TOML; nested too deep
         raise BadInput(place, str(wrong), "a readable TOML file") from wrong
 
 

@@ -7,8 +7,7 @@ Without a source beside it a rule is common practice.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from kb.catalogue import Carried, Catalogue, End, Part, Role
 from kb.panel import PanelJack
@@ -36,8 +35,7 @@ BITSTREAM: Final = 15
 """The bother of an output that is only known to send a bitstream."""
 
 
-@dataclass(frozen=True, slots=True)
-class Job:
+class Job(NamedTuple):
     """What the answer depends on besides the panel."""
 
     catalogue: Catalogue
@@ -50,8 +48,7 @@ class Job:
     chance: Callable[[PanelJack], ChanceLike]
 
 
-@dataclass(frozen=True, slots=True)
-class Way:
+class Way(NamedTuple):
     """A chain from a jack (None: a microphone at the loudspeaker) to an input, with its rank."""
 
     jack: int | None
@@ -64,8 +61,7 @@ class Way:
     cost: int
 
 
-@dataclass(frozen=True, slots=True)
-class Verdict:
+class Verdict(NamedTuple):
     """Ways of one jack, or why there are none; ``otherwise`` is why not, where a last resort is not used."""
 
     ways: tuple[Way, ...] = ()
@@ -176,10 +172,14 @@ def _never_guessed(seen: PanelJack, job: Job) -> _Objection:
 
 
 def _signal_known(seen: PanelJack, job: Job) -> _Objection:
-    """An output, but of what? The sound of an HDMI output comes with the picture."""
+    """An output, but of what? The sound of an HDMI output comes with the picture, and ARC is given back by
+    the display only: at a box or a receiver the same mark takes it in."""
+    hdmi = seen.jack.form is Form.HDMI
+    if hdmi and job.kind not in (Kind.TELEVISION, Kind.OTHER):
+        return RuledOutCode.NO_WAY_TO_INPUT, _inputs_of(job)[0], "hdmi"
     if signal_of(seen) is not None:
         return None
-    if seen.jack.form is Form.HDMI:
+    if hdmi:
         return RuledOutCode.NO_WAY_TO_INPUT, _inputs_of(job)[0], "hdmi"
     return RuledOutCode.DIRECTION_UNCLEAR, (), "signal"
 

@@ -1,10 +1,13 @@
-"""What does the answer consist of? Codes and values only: sentences are made in ``kb.path.sentences``."""
+"""What does the answer consist of? Codes and values only: sentences are made in ``kb.path.sentences``.
+
+The small values are named tuples: a dozen data classes would cost a cold lookup more than its answer.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 from kb.catalogue import CautionCode, StepCode
 from kb.words import DriverInput, Level, Signal, Speakers, Word
@@ -48,8 +51,7 @@ class QuestionCode(Word):
     OTHER_BOX = "other-box"
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(NamedTuple):
     """One thing to do. ``variant`` chooses among the sentences of a code."""
 
     code: StepCode
@@ -57,8 +59,7 @@ class Step:
     variant: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Caution:
+class Caution(NamedTuple):
     """One thing to mind."""
 
     code: CautionCode
@@ -66,8 +67,7 @@ class Caution:
     variant: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class RuledOut:
+class RuledOut(NamedTuple):
     """A jack that is not offered: its place in the panel, its marking, and why."""
 
     jack: int
@@ -77,8 +77,7 @@ class RuledOut:
     variant: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Dac:
+class Dac(NamedTuple):
     """Is a digital-to-analog converter needed, and why?"""
 
     needed: bool
@@ -87,8 +86,7 @@ class Dac:
     variant: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Question:
+class Question(NamedTuple):
     """A question, with the jack that it is about, if it is about one."""
 
     code: QuestionCode

@@ -1,14 +1,14 @@
 """Which chain of items leads from a jack to an input of the driver with the least bother?
 
 A shortest path (Dijkstra) over typed ends. A state is what the installer holds: an end, the metres still
-to cover, the metres of the present stretch of cable, and which required things (a splitter, an isolator)
-are not in the chain yet. Items are the edges. Costs are whole numbers above zero, so no state comes twice.
+to cover, the metres of the present stretch of cable, the powered boxes so far, and which required things
+(a splitter, an isolator) are not in the chain yet. Items are the edges. Costs are whole numbers above
+zero, so no state comes twice.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from heapq import heappop, heappush
 from typing import Final, NamedTuple
@@ -19,12 +19,15 @@ from kb.words import DriverInput
 LONG_STRETCH: Final = 20
 """The bother of a stretch of cable over its usual length (common practice): a whole cable's."""
 
-
+MOST_BOXES: Final = 3
+"""Powered boxes in a row, at most (common practice: each wants an outlet and can be unplugged)."""
+MIDWAY: Final = 60
+"""The bother of a powered box more than two metres from both the set and the driver (common practice)."""
+BESIDE_M: Final = 2.0  #: metres that still count as beside the set or the driver
 _AT_JACK: Final = frozenset({Role.ADAPTER, Role.SPLITTER})
 
 
-@dataclass(frozen=True, slots=True)
-class Chain:
+class Chain(NamedTuple):
     """Items in order from the jack, what is held after each, and the bother of it all.
 
     ``ends`` begins with the jack itself, so ``len(ends) == len(items) + 1``. ``long`` are the stretches
@@ -61,6 +64,7 @@ class _Held(NamedTuple):
     end: End
     to_cover: int
     stretch: int
+    boxes: int
     todo: frozenset[Role]
 
 
@@ -81,12 +85,13 @@ def chains(
     """The chain of least cost from ``start`` to each of ``inputs`` that can be reached.
 
     The cables of a chain cover ``run_m`` metres at least; no stretch of one signal without a converter
-    is longer than its reach; every role of ``need`` is in the chain, a splitter right at the jack (behind an
-    adapter at most). The result is shared: read only.
+    is longer than its reach; no more than three boxes need power; every role of ``need`` is in the chain,
+    a splitter right at the jack (behind an adapter at most). The result is shared: read only.
     """
     goals = {name: catalogue.inputs[name] for name in sorted(inputs) if name in catalogue.inputs}
-    first = _Held(start, _cm(run_m), 0, need)
+    first = _Held(start, _cm(run_m), 0, 0, need)
     best: dict[_Held, int] = {first: 0}
+    done: dict[tuple[object, ...], list[_Held]] = {}
     came: dict[_Held, tuple[_Held, Item]] = {}
     # The second number breaks ties by age, so that the same question gets the same answer.
     queue: list[tuple[int, int, _Held]] = [(0, 0, first)]
@@ -95,19 +100,36 @@ def chains(
     open_goals = _reachable(catalogue, start, goals)
     while queue and open_goals:
         cost, _, held = heappop(queue)
-        if cost > best[held]:
+        if _no_better(catalogue, held, done):
             continue
         if not held.to_cover and not held.todo and held != first:
             for name in [name for name in open_goals if _plugs_in(held.end, goals[name])]:
                 found[name] = _chain(catalogue, name, held, came, cost)
                 open_goals.discard(name)
-        for item, after, more in _steps(catalogue, held, have):
+        for item, after, more in _steps(catalogue, held, have, first.to_cover):
             if cost + more < best.get(after, 1 << 60):
                 best[after] = cost + more
                 came[after] = (held, item)
                 born += 1
                 heappush(queue, (cost + more, born, after))
     return {name: found[name] for name in goals if name in found}
+
+
+def _no_better(catalogue: Catalogue, held: _Held, done: dict[tuple[object, ...], list[_Held]]) -> bool:
+    """Is there a state with as much to cover that cost no more, with no longer a stretch and no more boxes?
+    Else ``held`` is noted as done.
+
+    Whatever can be put on this state can be put on that one, for the same cost: as both have paid, or
+    both have not, for a stretch over the usual length.
+    """
+    reach = catalogue.reaches.get(held.end.carries.signal)
+    paid = reach is not None and held.stretch > _cm(reach.usual_m)
+    others = done.setdefault((held.end, held.todo, held.to_cover, paid), [])
+    for other in others:
+        if other.stretch <= held.stretch and other.boxes <= held.boxes:
+            return True
+    others.append(held)
+    return False
 
 
 def _cm(metres: float) -> int:
@@ -118,31 +140,65 @@ def _plugs_in(end: End, goal: Input) -> bool:
     return (end.form, end.fits) == (goal.form, goal.part) and end.carries in goal.takes
 
 
-def _steps(catalogue: Catalogue, held: _Held, have: frozenset[str]) -> Iterator[tuple[Item, _Held, int]]:
-    """What can be put on next: the item, what is held then, what it costs."""
-    end = held.end
-    fitting = catalogue.by_end.get((end.form, end.part, end.carries), ())
-    at_jack = Role.SPLITTER in held.todo  # where what is plugged in now goes on being fed
-    for item in fitting:
-        if at_jack and item.role not in _AT_JACK:
-            continue
-        cost = cost_of(item, have)
-        todo = held.todo - {item.role} if item.role in held.todo else held.todo
-        covered = max(0, held.to_cover - _cm(item.length_m))
+class _Edge(NamedTuple):
+    """An item on an end: what is held then, and what it adds, in centimetres."""
+
+    item: Item
+    after: End
+    length: int
+    counts: int
+    fresh: bool
+    """A converter or a powered box begins a new stretch."""
+    usual: int
+    longest: int
+
+
+_NO_REACH: Final = 1 << 60
+
+
+@lru_cache(maxsize=512)
+def _edges(catalogue: Catalogue, end: End) -> tuple[_Edge, ...]:
+    edges = []
+    for item in catalogue.by_end.get((end.form, end.part, end.carries), ()):
         for far in item.far:
             carries = far.gives or end.carries
-            fresh = carries is not end.carries or item.powered
-            stretch = (0 if fresh else held.stretch) + _cm(item.length_m) + _cm(item.counts_as_m)
             reach = catalogue.reaches.get(carries.signal)
-            more = cost
-            if reach is not None:
-                if stretch > _cm(reach.longest_m):
-                    continue
-                if stretch > _cm(reach.usual_m) >= (0 if fresh else held.stretch):
-                    more += LONG_STRETCH
-            else:
-                stretch = 0
-            yield item, _Held(End(far.form, far.part, carries), covered, stretch, todo), more
+            edges.append(
+                _Edge(
+                    item,
+                    End(far.form, far.part, carries),
+                    _cm(item.length_m),
+                    _cm(_own_stretch(item) + item.counts_as_m) if reach else 0,
+                    fresh=carries is not end.carries or item.powered,
+                    usual=_cm(reach.usual_m) if reach else _NO_REACH,
+                    longest=_cm(reach.longest_m) if reach else _NO_REACH,
+                )
+            )
+    return tuple(edges)
+
+
+def _own_stretch(item: Item) -> float:
+    """Metres that the signal goes unaided in it: a powered link sends it out afresh at its far end."""
+    return 0.0 if item.powered else item.length_m
+
+
+def _steps(
+    catalogue: Catalogue, held: _Held, have: frozenset[str], run: int
+) -> Iterator[tuple[Item, _Held, int]]:
+    """What can be put on next: the item, what is held then, what it costs."""
+    midway = min(held.to_cover, run - held.to_cover) > _cm(BESIDE_M)
+    at_jack = Role.SPLITTER in held.todo  # where what is plugged in now goes on being fed
+    for item, after, length, counts, fresh, usual, longest in _edges(catalogue, held.end):
+        before = 0 if fresh else held.stretch
+        stretch = before + counts
+        boxes = held.boxes + item.powered
+        if stretch > longest or boxes > MOST_BOXES or (at_jack and item.role not in _AT_JACK):
+            continue
+        cost = cost_of(item, have) + (LONG_STRETCH if before <= usual < stretch else 0)
+        if midway and item.powered:
+            cost += MIDWAY
+        todo = held.todo - {item.role} if held.todo else held.todo
+        yield item, _Held(after, max(0, held.to_cover - length), stretch, boxes, todo), cost
 
 
 def _reachable(catalogue: Catalogue, start: End, goals: dict[DriverInput, Input]) -> set[DriverInput]:
@@ -151,12 +207,10 @@ def _reachable(catalogue: Catalogue, start: End, goals: dict[DriverInput, Input]
     waiting = [start]
     while waiting:
         end = waiting.pop()
-        for item in catalogue.by_end.get((end.form, end.part, end.carries), ()):
-            for far in item.far:
-                after = End(far.form, far.part, far.gives or end.carries)
-                if after not in seen:
-                    seen.add(after)
-                    waiting.append(after)
+        for edge in _edges(catalogue, end):
+            if edge.after not in seen:
+                seen.add(edge.after)
+                waiting.append(edge.after)
     return {name for name, goal in goals.items() if any(_plugs_in(end, goal) for end in seen)}
 
 
@@ -191,4 +245,4 @@ def _long(
                 yield before, stretch
             stretch = 0.0
         if item is not None and end is not None:
-            stretch, before = stretch + item.length_m, end.carries
+            stretch, before = stretch + _own_stretch(item), end.carries
