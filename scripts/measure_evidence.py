@@ -17,6 +17,7 @@ import json
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from math import log2
 from pathlib import Path
 
@@ -111,7 +112,7 @@ def _narrowest(evidence: Evidence, visit: Visit) -> Counter[str]:
     for level, key in reversed(evidence.path(visit.source)):
         counts = evidence.shapes.seen[level].get(key)
         if counts:
-            return Counter(counts)  # type: ignore[arg-type]  # counts of fractions
+            return Counter(counts)
     return Counter()
 
 
@@ -157,7 +158,7 @@ def _show(title: str, scores: dict[str, Scores]) -> None:
     for what, pick in (("outputs", "said"), ("trials", "trials")):
         print(f"  reliability of {what}, smoothed:   said    came    count")
         pairs: list[tuple[float, float]] = getattr(scores["smoothed back-off"], pick)
-        for low, high in zip(BINS, BINS[1:], strict=False):
+        for low, high in pairwise(BINS):
             inside = [(p, came) for p, came in pairs if low <= p < high]
             if inside:
                 said = sum(p for p, _ in inside) / len(inside)

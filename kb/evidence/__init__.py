@@ -1,8 +1,8 @@
 """What do all findings together say of a source, known or not, and how sure is it?
 
-    evidence = Evidence.learn(visits)
-    evidence.expect(Source("Norwell", "", year=2014)).shapes    # panels, likeliest first
-    evidence.chance(source, panel_jack).p                       # does it carry sound here
+evidence = Evidence.learn(visits)
+evidence.expect(Source("Norwell", "", year=2014)).shapes    # panels, likeliest first
+evidence.chance(source, panel_jack).p                       # does it carry sound here
 """
 
 from kb.evidence.expectation import Chance, Expectation, LevelCount, Likely

@@ -1,9 +1,10 @@
 """What do all findings together say, and how sure is it?
 
 >>> from kb.visit import Source, visit_from
->>> visit = visit_from({"date": "2026-03-04", "source": {"make": "Norwell", "model": "NV40-210", "year": 2014},
+>>> visit = visit_from({"date": "2026-03-04",
+...   "source": {"make": "Norwell", "model": "NV40-210", "year": 2014},
 ...   "jacks": [{"form": "toslink", "marking": "OPTICAL OUT"}, {"form": "hdmi", "marking": "HDMI 1"}]})
->>> evidence = Evidence.learn([visit] * 1)
+>>> evidence = Evidence.learn([visit])
 >>> evidence.expect(Source("Norwell", "NV46-212")).shapes[0].outputs[0].signal.value
 'optical'
 
@@ -56,7 +57,8 @@ Family = Callable[[Source], str]
 
 VERSION: Final = 1  #: of what ``to_dict`` gives
 YEAR: Final = 365.25  #: days
-LIKELY: Final = 0.999  #: shapes are listed until they hold this much of the known ones
+LIKELY: Final = 0.998  #: shapes are listed until they hold this much of the known ones
+MOST_SHAPES: Final = 120  #: or until there are so many
 INTERVAL: Final = 0.90
 FREE: Final = "free"  #: nothing is in use by anything else
 _WORKS, _FAILS = "works", "fails"
@@ -218,9 +220,7 @@ class Evidence:
             used[output.signal] = said if before is None else before or bool(said)
         for signal, said in used.items():
             if said is not None:
-                self.in_use.add(
-                    (("all", ""), ("signal", signal.value)), _WORKS if said else _FAILS, weight
-                )
+                self.in_use.add((("all", ""), ("signal", signal.value)), _WORKS if said else _FAILS, weight)
         if joint and used and None not in used.values():
             outputs = _signals_key(used)
             symbol = _signals_key(s for s, said in used.items() if said) or FREE
@@ -228,7 +228,7 @@ class Evidence:
 
     def _weight(self, visit: Visit, today: Day) -> float:
         years = max(0.0, (today - visit.date).days / YEAR)
-        return self.prior.weights[visit.basis] * 0.5 ** (years / self.prior.half_life_years)
+        return self.prior.weights[visit.basis] * pow(0.5, years / self.prior.half_life_years)
 
     # -- first guesses -------------------------------------------------------------------------
 
@@ -303,7 +303,7 @@ class Evidence:
         for shape, p in sorted(chances.items(), key=lambda one: (-one[1], one[0])):
             listed.append(Likely(outputs_of(shape), p))
             held += p
-            if held >= LIKELY * known:
+            if held >= LIKELY * known or len(listed) == MOST_SHAPES:
                 break
         outputs = {output for one in listed for output in one.outputs}
         shares = self.shapes.shares(path)
@@ -313,13 +313,18 @@ class Evidence:
             other=max(0.0, 1 - held),
             speakers={output: self.effects(source, output) for output in outputs},
             works={output: self._chance(source, output, None, None) for output in outputs},
-            taken={one.outputs: self.uses(source, one.outputs) for one in listed},
+            taken=self._taken_for(source, [one.outputs for one in listed]),
             levels=tuple(
-                LevelCount(level, key, *self._tally[level].get(key, (0, 0)), shares[level])
+                LevelCount(level, key, *self._tallied(level, key), share=shares[level])
                 for level, key in reversed(path)
             ),
             prior_share=shares["prior"],
         )
+
+    def _tallied(self, level: str, key: str) -> tuple[int, int]:
+        """Visits and sets of a circle."""
+        visits, sets = self._tally[level].get(key, (0, 0))
+        return visits, sets
 
     def p_shape(self, source: Source, outputs: Iterable[Output]) -> float:
         """The chance that the panel has exactly these usable outputs."""
@@ -338,15 +343,24 @@ class Evidence:
         key = _signals_key(signals)
         era = self._placed(source)[2].era
         path = (("outputs", key), ("era", f"{key}|{era}"))
-        # Three outputs in use at once stand for more: beyond that nothing is left to decide.
-        sets = [frozenset(some) for n in range(min(3, len(signals)) + 1) for some in combinations(signals, n)]
+        # Two in use at once stand for more, which hardly occurs.
+        sets = [frozenset(some) for n in range(min(2, len(signals)) + 1) for some in combinations(signals, n)]
         chances = {used: self.taken.p(path, _signals_key(used) or FREE) for used in sets}
         total = sum(chances.values())
         return {used: p / total for used, p in chances.items()}
 
-    def chance(
-        self, source: Source, jack: PanelJack | Output, input: DriverInput | None = None
-    ) -> Chance:
+    def _taken_for(
+        self, source: Source, panels: Sequence[tuple[Output, ...]]
+    ) -> dict[tuple[Output, ...], dict[frozenset[Signal], float]]:
+        """What is in use, for many panels: those with the same signals share an answer."""
+        by_signals: dict[frozenset[Signal], dict[frozenset[Signal], float]] = {}
+        for outputs in panels:
+            signals = frozenset(output.signal for output in outputs)
+            if signals not in by_signals:
+                by_signals[signals] = self.uses(source, outputs)
+        return {outputs: by_signals[frozenset(o.signal for o in outputs)] for outputs in panels}
+
+    def chance(self, source: Source, jack: PanelJack | Output, input: DriverInput | None = None) -> Chance:
         """The chance that ``jack`` of ``source`` carries sound, to ``input`` where it is known.
 
         What the book has of this jack counts; where it has nothing, the outcomes that the panel jack
@@ -410,7 +424,7 @@ class Evidence:
         evidence = cls(prior or standard_prior(), family, {})
         try:
             if data["version"] != VERSION:
-                raise BookTrouble("what was learned from the book is of another version; it has to be learned again")
+                raise BookTrouble("evidence of another version: it has to be learned again")
             evidence.visits = data["visits"]
             evidence._sets = {key: _circle(row) for key, row in data["sets"].items()}
             evidence._families = {key: _circle(row) for key, row in data["families"].items()}
@@ -419,7 +433,7 @@ class Evidence:
             for name, tree in evidence._trees().items():
                 tree.fill(data[name])
         except (KeyError, TypeError, ValueError, AttributeError) as mistake:
-            raise BookTrouble("what was learned from the book is spoilt; it has to be learned again") from mistake
+            raise BookTrouble("spoilt evidence: it has to be learned again") from mistake
         return evidence
 
 
@@ -473,9 +487,7 @@ def _completed(shape: str, whole: Iterable[str]) -> str:
     return min(fits, key=lambda other: (len(outputs_of(other)), other)) if fits else shape
 
 
-def _trial_path(
-    path: levels_path, output: Output, way: DriverInput | None
-) -> tuple[tuple[str, str], ...]:
+def _trial_path(path: levels_path, output: Output, way: DriverInput | None) -> tuple[tuple[str, str], ...]:
     """The circles of one trial: signal, make and era, family, this jack of this set, this driver input."""
     keys = dict(path)
     signal = output.signal.value

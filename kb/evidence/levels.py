@@ -66,9 +66,7 @@ def place_of(source: Source) -> Place:
     return Place(source.kind, era_of(source.year), display_of(source))
 
 
-def chain(
-    place: Place, *, make: str = "", family: str = "", key: str = ""
-) -> tuple[tuple[str, str], ...]:
+def chain(place: Place, *, make: str = "", family: str = "", key: str = "") -> tuple[tuple[str, str], ...]:
     """The circles from the widest to the narrowest that is known, each as (level, key)."""
     wide = f"{place.kind.value}|{place.era}|{place.display}"
     circles = [("all", ""), ("kind", place.kind.value), ("era-display", wide)]

@@ -40,7 +40,7 @@ def log_rising(a: float, n: float) -> float:
 
 
 def expected_tables(a: float, n: float) -> float:
-    """How many independent draws from above n findings of one kind stand for, given strength times chance ``a``.
+    """How many independent draws n findings of one kind stand for; ``a`` is strength times chance.
 
     a (digamma(a+n) - digamma(a)), the expected number of tables of a Chinese restaurant process with
     concentration ``a`` (Antoniak 1974); a fraction of a finding stands for itself.

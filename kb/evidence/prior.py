@@ -145,7 +145,9 @@ def _place(data: Mapping[str, Any], place: str) -> PlacePrior:
     kind = Kind.read(data.get("kind"), f"{place}, kind")
     era = data.get("era", ANY)
     if era not in (ANY, "early", *map(str, ERAS)):
-        raise BadInput(f"{place}, era", era, f"early or the first year of an era: {', '.join(map(str, ERAS))}")
+        raise BadInput(
+            f"{place}, era", era, f"early or the first year of an era: {', '.join(map(str, ERAS))}"
+        )
     display = data.get("display", ANY)
     if display != ANY:
         display = Display.read(display, f"{place}, display").value
@@ -171,9 +173,7 @@ def _shape(text: str, place: str) -> str:
     return shape_of(outputs)
 
 
-def _by_signal(
-    data: Mapping[str, Any], read: Callable[[Any, str], T], place: str
-) -> dict[Signal, T]:
+def _by_signal(data: Mapping[str, Any], read: Callable[[Any, str], T], place: str) -> dict[Signal, T]:
     return {Signal.read(key, place): read(value, f"{place}, {key}") for key, value in data.items()}
 
 

@@ -29,7 +29,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from itertools import combinations
+from itertools import combinations, pairwise
 from math import exp, log, log1p
 from typing import Any, Final
 
@@ -80,7 +80,7 @@ class Tree:
         self.levels = tuple(levels)
         self.base, self.prior, self.worth, self._widened, self._centre = base, prior, worth, widened, centre
         self._parts = parts
-        self.strengths = {level: centre for level in self.levels}
+        self.strengths = dict.fromkeys(self.levels, centre)
         if parts is not None:
             self.strengths |= {_rate(level): centre for level in self.levels[:-1]}
             self.strengths |= {_share(level): 0.5 for level in self.levels[:-1]}
@@ -95,7 +95,7 @@ class Tree:
 
     def add(self, path: Path, symbol: str, weight: float) -> None:
         """One finding of the narrowest circle of ``path``, which names a circle of every level."""
-        for (_, outer), (level, key) in zip(path, path[1:], strict=False):
+        for (_, outer), (level, key) in pairwise(path):
             self._over[level][key] = outer
         counts = self._own.setdefault(path[-1][1], {})
         counts[symbol] = counts.get(symbol, 0.0) + weight
@@ -137,7 +137,9 @@ class Tree:
         self._parted = {}
         if self._parts is not None:
             every = {symbol for counts in seen[self.levels[0]].values() for symbol in counts}
-            every |= {symbol for key in seen[self.levels[0]] or ("",) for symbol in self.prior(self.levels[0], key)}
+            every |= {
+                symbol for key in seen[self.levels[0]] or ("",) for symbol in self.prior(self.levels[0], key)
+            }
             self._known_parts = tuple(sorted({part for symbol in every for part in self._parts(symbol)}))
 
     def _learn(self, arrived: Circles, tables: Circles) -> None:
@@ -153,12 +155,20 @@ class Tree:
                 # A single finding tells nothing of how alike the findings of a circle are.
                 if sum(counts.values()) > 1:
                     away = tables[level][key] if place else {}
-                    groups.append([(n, chances.wider(level, key, k, away)) for k, n in counts.items() if n > 0])
+                    groups.append(
+                        [(n, chances.wider(level, key, k, away)) for k, n in counts.items() if n > 0]
+                    )
             if groups:
                 self.strengths[level] = strength_of(groups, centre=self._centre)
 
     def _learn_parts(
-        self, above: str, level: str, circles: Sequence[str], arrived: Circles, tables: Circles, chances: _Chances
+        self,
+        above: str,
+        level: str,
+        circles: Sequence[str],
+        arrived: Circles,
+        tables: Circles,
+        chances: _Chances,
     ) -> None:
         """The share of circles ``above`` whose members are drawn part by part, and the strength of rates."""
         drawn: list[tuple[float, float, float]] = []
@@ -188,7 +198,9 @@ class Tree:
                 n = parted.get(part, 0.0)
                 groups.append([(n, rate), (total - n, 1 - rate)])
         if groups:
-            self.strengths[_rate(above)] = strength_of(groups[:: max(1, len(groups) // MOST)], centre=self._centre)
+            self.strengths[_rate(above)] = strength_of(
+                groups[:: max(1, len(groups) // MOST)], centre=self._centre
+            )
 
     # -- asking --------------------------------------------------------------------------------
 

@@ -20,8 +20,7 @@ from kb.errors import BadInput
 from kb.visit import Source, read_inputs, read_year
 from kb.words import Display, DriverInput, Kind, Signal
 
-MOST_JOBS: Final = 24  #: on one list; up to EXACT_JOBS the optimum is looked for, beyond it a good list
-EXACT_JOBS: Final = 12
+MOST_JOBS: Final = 24  #: on one list
 LENGTH: Final = 1.5  #: metres of cable from set to driver where nothing is said (common practice)
 LONGEST: Final = 100.0  #: metres
 MOST_HAVE: Final = 500  #: of one item in stock
@@ -77,12 +76,25 @@ def day_from(data: object, place: str = "") -> Day:
     if not listed:
         raise BadInput(place or "job file", "no jobs", "one job at least")
     if len(listed) > MOST_JOBS:
-        raise BadInput(place or "job file", f"{len(listed)} jobs", f"at most {MOST_JOBS}; pack for one day at a time")
+        raise BadInput(
+            place or "job file", f"{len(listed)} jobs", f"at most {MOST_JOBS}; pack for one day at a time"
+        )
     jobs = tuple(job_from(one, f"job {number}") for number, one in enumerate(listed, 1))
     return Day(jobs, have, prices)
 
 
-_FIELDS: Final = ("make", "model", "kind", "year", "display", "inputs", "speakers", "length_m", "taken", "job")
+_FIELDS: Final = (
+    "make",
+    "model",
+    "kind",
+    "year",
+    "display",
+    "inputs",
+    "speakers",
+    "length_m",
+    "taken",
+    "job",
+)
 
 
 def job_from(data: object, place: str = "job") -> Job:
@@ -144,7 +156,9 @@ def _numbers(value: object, place: str, read: Any) -> dict[str, Any]:
         raise BadInput(place, value, "an object of item and number")
     if len(value) > MOST_ITEMS:
         raise BadInput(place, f"{len(value)} items", f"at most {MOST_ITEMS}")
-    return {text.line(key, place, empty=False): read(number, f"{place}, {key}") for key, number in value.items()}
+    return {
+        text.line(key, place, empty=False): read(number, f"{place}, {key}") for key, number in value.items()
+    }
 
 
 def _count(value: object, place: str) -> int:

@@ -3,37 +3,46 @@
 What certainty means: the chance that at each job some output can be connected with what is still in the bag,
 over everything that is not known - which outputs there are, which are in use, what they do to the speakers,
 whether they carry sound. Jobs are independent given the evidence. At each job that bundle is used which
-leaves the best chance for the jobs after it; what is used stays there. Items are taken as tested: that one
-of them is dead is not counted. A microphone at the loudspeaker does not count as connected.
+leaves the best chance for the jobs after it; what is used stays there. On long days the certainty stated is
+a lower bound of it. Items are taken as tested: that one of them is dead is not counted. A microphone at the
+loudspeaker does not count as connected.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
+from math import prod
 from typing import Final
 
 from kb.catalogue import Catalogue
 from kb.errors import BadInput
 from kb.evidence import Expectation, Likely, Output
-from kb.pack.jobs import EXACT_JOBS, Day, Job
-from kb.pack.solve import Chances, Cost, Found, Stock, Task, World, cheapest, cost_of, least_ways
+from kb.pack.chances import Chances, Cost, Stock, Task, least_ways
+from kb.pack.jobs import Day, Job
+from kb.pack.solve import Found, cheapest
 from kb.pack.worlds import Bundle, Case, Finder, Ways
 from kb.visit import Source
 from kb.words import Signal
 
 TARGET: Final = 0.95
-NEAR: Final = 0.005  #: where the target is out of reach, the list comes this near to the best there is
-WORK: Final = 30_000  #: steps of search for a day: under two seconds on a slow machine
+LEAVE: Final = 0.002  #: items are not considered that all together could add no more than this share of it
+WORK: Final = 12_000  #: steps of search for a day: under two seconds on a slow machine
 WORK_ONE: Final = 2_000  #: steps for one job by itself, where questions are weighed
 AT_HAND: Final = 0.25  #: what is in stock counts a quarter of its price: it need not be bought, but carried
-ASKED: Final = 3  #: questions proposed, at most
+ASKED: Final = 3  #: questions proposed, at most; asked about as many jobs, those that need most
+WEIGHED: Final = 5  #: outputs of a job that are asked after
+PHOTOS: Final = 12  #: panels that a photo may show; rarer ones save nothing
+MERGED: Final = 0.004  #: worlds this rare are merged into harder ones, on days of three jobs and more
+TRIED: Final = 6  #: items or bundles of which the exact gain is computed, to name the next
+RARELY: Final = 0.02  #: an answer as rare as this is not waited for
 LISTED: Final = 6  #: expected panels and risks shown for a job, at most
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line of the list: ``count`` of an item, ``in_stock`` of them to hand; ``uses``: job number, outputs."""
+    """``count`` of an item, ``in_stock`` of them to hand; ``uses``: job numbers, each with its outputs."""
 
     item: str
     count: int
@@ -134,8 +143,11 @@ def pack(
 ) -> Plan:
     """The cheapest list of items with which all jobs of ``day`` connect with chance ``target``.
 
-    ``expect`` is ``Evidence.expect``. Exact up to EXACT_JOBS jobs as far as the steps allow; ``optimal``
-    says so. A longer day is packed in bags of EXACT_JOBS jobs each, whose certainties multiply.
+    ``expect`` is ``Evidence.expect``. Exact as far as WORK steps allow (``optimal`` says so): a single job
+    always as far as seen, a few jobs mostly; beyond that ``certainty`` is no more than the chance, and
+    ``bound`` a cost that no list can undercut. Where the target is out of reach the list reaches that share
+    of what can be reached (``goal_for``). Items that hardly add (LEAVE) are not considered.
+
     Raises BadInput for a target out of range, and for stock or prices that the catalogue does not know.
     """
     if not 0 < target < 1:
@@ -162,8 +174,42 @@ class _Packing:
         self.prices = {ways.one_name(ways.catalogue.item(k, "prices").name): v for k, v in day.prices.items()}
         self.bare = [self.bared(job, expect(job.source)) for job in day.jobs]
         used = {item for bare in self.bare for some in bare.bundles.values() for way in some for item in way}
-        self.items = tuple(sorted(used))
+        self.merge = MERGED if len(day.jobs) > 2 else 0.0
+        self.only(tuple(sorted(used)))
+        self.reach = prod(self.reach_of(bare) for bare in self.bare)
+        self.only(self.worth_carrying())
         self.costs = tuple(self.cost(item) for item in self.items)
+
+    def only(self, items: tuple[str, ...]) -> None:
+        """Look at these items and no others from now on."""
+        self.items = items
+        self._known = frozenset(items)
+        self._counted: dict[Bundle, Stock] = {}
+
+    def reach_of(self, bare: Bare) -> float:
+        """The chance that a job connects when everything in ``items`` is there."""
+        return sum(case.p for case in bare.cases if self.fitting(bare.bundles[case.live]))
+
+    def fitting(self, ways: Iterable[Bundle]) -> list[Bundle]:
+        """The ways that need nothing but ``items``."""
+        return sorted(way for way in ways if self._known.issuperset(way))
+
+    def worth_carrying(self) -> tuple[str, ...]:
+        """The items without those that hardly add, all together: nobody carries them for rare panels."""
+        every = self.items
+        least = max(self.reach * (1 - LEAVE), goal_for(self.target, self.reach))
+        tasks = [self.task(bare, self.merge) for bare in self.bare]
+        chances = Chances(tasks, len(every))
+        least = min(least, chances.at_most(chances.caps[0]))
+        stock = list(chances.caps[0])
+
+        def without(k: int) -> float:
+            return chances.at_most([*stock[:k], 0, *stock[k + 1 :]])
+
+        for k in sorted(range(len(every)), key=lambda k: (-without(k), every[k])):
+            if without(k) >= least:
+                stock[k] = 0
+        return tuple(item for item, count in zip(every, stock, strict=True) if count)
 
     def _stock(self, have: Mapping[str, int]) -> dict[str, int]:
         found: dict[str, int] = {}
@@ -185,49 +231,49 @@ class _Packing:
                 bundles[case.live] = self.finder.does(job, case.live)
         return Bare(job, expected, cases, bundles)
 
-    def counted(self, bundle: Iterable[str]) -> Stock:
-        names = list(bundle)
-        return tuple(names.count(item) for item in self.items)
+    def counted(self, bundle: Bundle) -> Stock:
+        """The bundle as counts of ``items``."""
+        if bundle not in self._counted:
+            self._counted[bundle] = tuple(bundle.count(item) for item in self.items)
+        return self._counted[bundle]
 
-    def task(self, bare: Bare) -> Task:
+    def task(self, bare: Bare, merge: float = 0.0) -> Task:
+        """The job in items; worlds rarer than ``merge`` are taken for harder ones, never for easier."""
         worlds: dict[frozenset[Bundle], float] = {}
         for case in bare.cases:
             ways = bare.bundles[case.live]
             worlds[ways] = worlds.get(ways, 0.0) + case.p
-        made: list[World] = [(p, tuple(self.counted(way) for way in sorted(ways))) for ways, p in worlds.items()]
-        return Task(tuple(made))
+        made: dict[tuple[Stock, ...], float] = {}
+        for some, p in worlds.items():
+            least = least_ways([self.counted(way) for way in self.fitting(some)])
+            if least:
+                made[least] = made.get(least, 0.0) + p
+        return Task(tuple((p, ways) for ways, p in _gathered(made, merge).items()))
+
+    def covered(self, ways: Iterable[Bundle], stock: Stock) -> bool:
+        """Does the stock hold one of the ways?"""
+        return any(
+            all(a <= b for a, b in zip(self.counted(way), stock, strict=True)) for way in self.fitting(ways)
+        )
 
     # -- the list ------------------------------------------------------------------------------
 
     def plan(self, questions: bool) -> Plan:
-        tasks = [self.task(bare) for bare in self.bare]
-        bags = [tasks[at : at + EXACT_JOBS] for at in range(0, len(tasks), EXACT_JOBS)]
-        reach, chance, stocks, bounds, optimal = 1.0, 1.0, [], [], True
-        known = []
-        for bag in bags:
-            chances = Chances(bag, len(self.items))
-            whole = chances.of(chances.caps[0])
-            goal = min(self.target ** (len(bag) / len(tasks)), max(whole - NEAR, whole * 0.99))
-            found = cheapest(bag, self.costs, goal, work=WORK // len(bags), chances=chances)
-            reach *= whole
-            chance *= found.chance
-            stocks.append(found.stock)
-            bounds.append(found.bound)
-            optimal = optimal and found.optimal
-            known.append(chances)
-        stock = tuple(sum(counts) for counts in zip(*stocks, strict=True)) if self.items else ()
-        cost = cost_of(stock, self.costs)
-        one = len(bags) == 1
+        tasks = [self.task(bare, self.merge) for bare in self.bare]
+        chances = Chances(tasks, len(self.items), weigh=[cost.each for cost in self.costs])
+        # Worlds merged into harder ones lower what can be reached a little; the list cannot do better.
+        goal = min(goal_for(self.target, self.reach), chances.at_most(chances.caps[0]))
+        found = cheapest(tasks, self.costs, goal, work=WORK, chances=chances)
         return Plan(
-            items=self.lines(stock),
-            certainty=chance,
+            items=self.lines(found.stock),
+            certainty=found.chance,
             target=self.target,
-            reachable=reach,
-            cost=cost,
-            bound=bounds[0] if one else max(bounds),
-            optimal=optimal and one,
-            jobs=tuple(self.job_plan(bare, stock) for bare in self.bare),
-            next=self.next_item(known, stocks, chance),
+            reachable=self.reach,
+            cost=found.cost,
+            bound=found.bound,
+            optimal=found.optimal,
+            jobs=tuple(self.job_plan(bare, found.stock) for bare in self.bare),
+            next=self.next_item(chances, found.stock),
             ask=tuple(self.asked()) if questions else (),
         )
 
@@ -244,10 +290,9 @@ class _Packing:
         for number, bare in enumerate(self.bare, 1):
             outputs = {
                 one.output
-                for case in bare.cases
-                for one in case.live
+                for one in frozenset().union(*(case.live for case in bare.cases))
                 for way in self.finder.does(bare.job, (one,))
-                if item in way and all(a <= b for a, b in zip(self.counted(way), stock, strict=True))
+                if item in way and self.covered((way,), stock)
             }
             if outputs:
                 found.append((number, tuple(sorted(outputs))))
@@ -259,7 +304,7 @@ class _Packing:
         for case in bare.cases:
             ways = bare.bundles[case.live]
             reachable += case.p if ways else 0.0
-            if any(all(a <= b for a, b in zip(self.counted(way), stock, strict=True)) for way in ways):
+            if self.covered(ways, stock):
                 certain += case.p
                 continue
             live = tuple(sorted(one.output for one in case.live))
@@ -277,28 +322,24 @@ class _Packing:
             risks=tuple(risk for risk in worst[:LISTED] if risk.p >= 0.0005),
         )
 
-    def next_item(self, known: Sequence[Chances], stocks: Sequence[Stock], chance: float) -> Next | None:
+    def next_item(self, chances: Chances, stock: Stock) -> Next | None:
         """The item, or where one alone adds nothing the bundle, that adds most to the chance of all."""
-        best: tuple[float, float, Bundle] | None = None
-        for chances, stock in zip(known, stocks, strict=True):
-            now = chances.of(stock)
-            if not now:
-                continue
-            options = {(item,) for item in self.items}
-            options |= {way for bare in self.bare for some in bare.bundles.values() for way in some}
-            for option in sorted(options):
-                missing = self.missing(option, stock) if len(option) > 1 else option
-                if not missing:
-                    continue
-                more = tuple(a + b for a, b in zip(stock, self.counted(missing), strict=True))
-                if chances.at_most(more) <= now:
-                    continue
-                gain = chance * (chances.of(more) / now - 1)
-                # One item that adds is named before a bundle that adds hardly more.
-                rank = gain / len(missing)
-                if gain > 1e-4 and (best is None or rank > best[0] + 1e-12):
-                    best = (rank, gain, missing)
-        return Next(best[2], best[1]) if best else None
+        now, quick = chances.of(stock), chances.at_most(stock)
+        ways = {way for bare in self.bare for some in bare.bundles.values() for way in self.fitting(some)}
+        options: dict[Bundle, float] = {}
+        for option in sorted({(item,) for item in self.items} | ways):
+            missing = option if len(option) == 1 else self.missing(option, stock)
+            if missing:
+                options[missing] = (chances.at_most(self.with_more(stock, missing)) - quick) / len(missing)
+        best: Next | None = None
+        for missing in sorted(options, key=lambda one: (-options[one], len(one), one))[:TRIED]:
+            gain = chances.of(self.with_more(stock, missing)) - now
+            if gain > 1e-4 and (best is None or gain / len(missing) > best.gain / len(best.items)):
+                best = Next(missing, gain)
+        return best
+
+    def with_more(self, stock: Stock, bundle: Bundle) -> Stock:
+        return tuple(a + b for a, b in zip(stock, self.counted(bundle), strict=True))
 
     def missing(self, bundle: Bundle, stock: Stock) -> Bundle:
         counts = dict(zip(self.items, stock, strict=True))
@@ -313,113 +354,120 @@ class _Packing:
     # -- questions -----------------------------------------------------------------------------
 
     def asked(self) -> list[Ask]:
-        """The questions that save most, each weighed at its job alone with its share of the target."""
-        goal = self.target ** (1 / len(self.bare))
+        """The questions that save most, each weighed at its job alone with its share of the risk."""
+        share = (
+            (goal_for(self.target, self.reach) / self.reach) ** (1 / len(self.bare)) if self.reach else 1.0
+        )
+        alone = [
+            (self.alone(bare.cases, bare, share), number, bare) for number, bare in enumerate(self.bare, 1)
+        ]
         found: list[Ask] = []
-        for number, bare in enumerate(self.bare, 1):
-            now = self.alone(self.task(bare), goal)
-            if now.cost <= 0:
-                continue
-            found += self.about_outputs(number, bare, goal, now)
-            found += self.about_photo(number, bare, goal, now)
-        worth = [ask for ask in found if ask.saves > 0.01 * max(1.0, min(c.each for c in self.costs))]
+        for now, number, bare in sorted(alone, key=lambda one: (-one[0].cost, one[1]))[:ASKED]:
+            if now.cost > 0:
+                found += self.about_job(_Weighing(self, number, bare, share, now))
+        worth = [ask for ask in found if ask.saves > 0.05 * min(cost.each for cost in self.costs)]
         # A photo tells more and asks more: it stands behind a question that saves nearly as much.
         return sorted(worth, key=lambda ask: -ask.saves * (0.8 if ask.about is None else 1.0))[:ASKED]
 
-    def alone(self, task: Task, goal: float) -> Found:
-        """The cheapest items for one job that reach the goal, or nearly the best that can be reached."""
+    def alone(self, cases: Sequence[Case], bare: Bare, share: float) -> Found:
+        """Cheap items for one job in these cases that reach their share of what can be reached."""
+        task = self.task(replace(bare, cases=tuple(cases)), MERGED)
         chances = Chances([task], len(self.items))
-        whole = chances.of(chances.caps[0])
-        return cheapest(
-            [task], self.costs, min(goal, max(whole - NEAR, whole * 0.99)), work=WORK_ONE, chances=chances
-        )
+        goal = share * chances.at_most(chances.caps[0])
+        return cheapest([task], self.costs, goal, work=WORK_ONE, chances=chances, prove=False)
 
-    def about_outputs(self, number: int, bare: Bare, goal: float, now: Found) -> Iterable[Ask]:
-        expected = bare.expected
-        outputs = sorted({output for one in expected.shapes for output in one.outputs})
-        for output in outputs:
-            yes = _given(expected, lambda one, o=output: o in one.outputs)
-            no = _given(expected, lambda one, o=output: o not in one.outputs)
-            if yes[0] < 0.02 or no[0] < 0.02:
-                continue
-            yield self.weighed(number, bare, goal, now, "has", output, yes, no)
-        if bare.job.taken is None:
-            for output in outputs:
-                yield from self.about_taken(number, bare, goal, now, output)
+    def about_job(self, weighing: _Weighing) -> Iterable[Ask]:
+        cases = weighing.bare.cases
+        there: dict[Output, float] = {}
+        for case in cases:
+            for output in case.panel or ():
+                there[output] = there.get(output, 0.0) + case.p
+        # The nearer to evens, the more an answer tells.
+        doubtful = sorted(there, key=lambda output: (abs(there[output] - 0.5), output))[:WEIGHED]
+        for output in doubtful:
+            yield from weighing.of("has", output, partial(_has, output))
+        if weighing.bare.job.taken is None:
+            for output in sorted(output for output in there if there[output] > 0.8):
+                yield from weighing.of("taken", output, partial(_uses, output))
+        yield from weighing.photo()
 
-    def about_taken(self, number: int, bare: Bare, goal: float, now: Found, output: Output) -> Iterable[Ask]:
-        """Is the output in use? Asked where it is all but sure to be there."""
-        expected, signal = bare.expected, output.signal
-        there = sum(one.p for one in expected.shapes if output in one.outputs)
-        used = sum(
-            one.p * p
-            for one in expected.shapes
-            if output in one.outputs
-            for taken, p in expected.taken[one.outputs].items()
-            if signal in taken
-        )
-        if there < 0.8 or not 0.02 <= used <= 0.98 * there:
+
+@dataclass(frozen=True)
+class _Weighing:
+    """What answers about one job would save."""
+
+    packing: _Packing
+    number: int
+    bare: Bare
+    share: float
+    now: Found
+
+    def of(self, code: str, output: Output, fits: Callable[[Case], bool]) -> Iterable[Ask]:
+        """A question answered by yes or no. Panels that nobody has recorded may answer either way."""
+        known = [case for case in self.bare.cases if case.panel is not None]
+        p = sum(case.p for case in known if fits(case)) / max(1e-12, sum(case.p for case in known))
+        if not RARELY <= p <= 1 - RARELY:
             return
-        yes = (used, _taken_given(expected, signal, True))
-        no = (1 - used, _taken_given(expected, signal, False))
-        yield self.weighed(number, bare, goal, now, "taken", output, yes, no)
-
-    def weighed(
-        self,
-        number: int,
-        bare: Bare,
-        goal: float,
-        now: Found,
-        code: str,
-        output: Output,
-        yes: tuple[float, Expectation],
-        no: tuple[float, Expectation],
-    ) -> Ask:
         answers = []
-        for p, expected in (yes, no):
-            found = self.alone(self.task(self.bared_again(bare, expected)), goal)
-            items = tuple(i for i, n in zip(self.items, found.stock, strict=True) for _ in range(n))
-            answers.append(Answer(p, items, found.chance, found.cost))
-        saves = now.cost - sum(answer.p * answer.cost for answer in answers)
-        return Ask(number, code, output, saves, saves / now.cost, answers[0], answers[1])
+        for chance, is_so in ((p, True), (1 - p, False)):
+            cases = [
+                case if case.panel is None else case._replace(p=case.p / chance)
+                for case in self.bare.cases
+                if case.panel is None or fits(case) is is_so
+            ]
+            answers.append(self.answer(chance, cases))
+        saves = self.now.cost - sum(answer.p * answer.cost for answer in answers)
+        yield Ask(self.number, code, output, saves, saves / self.now.cost, answers[0], answers[1])
 
-    def about_photo(self, number: int, bare: Bare, goal: float, now: Found) -> Iterable[Ask]:
-        """A photo of the back shows the shape: what would each panel need?"""
-        cost = rest = 0.0
-        for one in bare.expected.shapes[:40]:
-            _, only = _given(bare.expected, lambda other, o=one: other.outputs == o.outputs)
-            cost += one.p * self.alone(self.task(self.bared_again(bare, replace(only, other=0.0))), goal).cost
-            rest += one.p
-        saves = now.cost - cost - (1 - rest) * now.cost
-        if saves > 0:
-            yield Ask(number, "photo", None, saves, saves / now.cost)
+    def photo(self) -> Iterable[Ask]:
+        """A photo of the back shows which outputs there are: what would each of the likeliest panels need?"""
+        panels: dict[tuple[Output, ...], list[Case]] = {}
+        for case in self.bare.cases:
+            if case.panel is not None:
+                panels.setdefault(case.panel, []).append(case)
+        chances = {panel: sum(case.p for case in cases) for panel, cases in panels.items()}
+        saves = 0.0
+        for panel in sorted(panels, key=lambda panel: (-chances[panel], panel))[:PHOTOS]:
+            found = self.answer(
+                chances[panel], [case._replace(p=case.p / chances[panel]) for case in panels[panel]]
+            )
+            saves += found.p * max(0.0, self.now.cost - found.cost)
+        yield Ask(self.number, "photo", None, saves, saves / self.now.cost)
 
-    def bared_again(self, bare: Bare, expected: Expectation) -> Bare:
-        return self.bared(bare.job, expected)
-
-
-def _given(
-    expected: Expectation, fits: Callable[[Likely], bool]
-) -> tuple[float, Expectation]:
-    """The chance of an answer about the shape, and what is expected then; unlisted panels keep their share."""
-    kept = [one for one in expected.shapes if fits(one)]
-    p = sum(one.p for one in kept) / max(1e-12, 1 - expected.other)
-    shapes = tuple(Likely(one.outputs, one.p / p) for one in kept) if p else ()
-    return p, replace(expected, shapes=shapes)
+    def answer(self, p: float, cases: Sequence[Case]) -> Answer:
+        """The items that are needed in these cases."""
+        found = self.packing.alone(cases, self.bare, self.share)
+        items = tuple(i for i, n in zip(self.packing.items, found.stock, strict=True) for _ in range(n))
+        return Answer(p, items, found.chance, found.cost)
 
 
-def _taken_given(expected: Expectation, signal: Signal, is_so: bool) -> Expectation:
-    """What is expected when it is known whether ``signal`` is in use."""
-    taken, shapes = {}, []
-    for one in expected.shapes:
-        kept = {used: p for used, p in expected.taken[one.outputs].items() if (signal in used) is is_so}
-        total = sum(kept.values())
-        if total:
-            taken[one.outputs] = {used: p / total for used, p in kept.items()}
-            shapes.append(Likely(one.outputs, one.p * total))
-    whole = sum(one.p for one in shapes) / max(1e-12, 1 - expected.other)
-    scaled = tuple(Likely(one.outputs, one.p / whole) for one in shapes) if whole else ()
-    return replace(expected, shapes=scaled, taken=taken)
+def _has(output: Output, case: Case) -> bool:
+    return output in (case.panel or ())
+
+
+def _uses(output: Output, case: Case) -> bool:
+    return output.signal in case.used
+
+
+def _gathered(worlds: Mapping[tuple[Stock, ...], float], rare: float) -> dict[tuple[Stock, ...], float]:
+    """The worlds with each rare one merged into the likeliest that is harder: has some of its ways only."""
+    kept = dict(worlds)
+    for ways, p in sorted(worlds.items(), key=lambda one: (one[1], one[0])):
+        if p >= rare:
+            break
+        have = set(ways)
+        harder = [other for other in kept if other != ways and have.issuperset(other)]
+        if harder:
+            kept[max(harder, key=lambda other: (kept[other], other))] += kept.pop(ways)
+    return kept
+
+
+def goal_for(target: float, reach: float) -> float:
+    """What the list must reach: the target, or where it is out of reach that share of what can be reached.
+
+    No items help against an output that is not there or does not work; the list answers for the rest.
+    """
+    return target if reach >= target else target * reach
 
 
 __all__ = [

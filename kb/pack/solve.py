@@ -1,14 +1,9 @@
 """What is the cheapest stock with which a day's jobs all succeed with a given chance?
 
-A *task* is a job made bare: worlds with chances, and in each world the *ways* that would do, each a bundle
-of items. Items used at one task are gone at the next. The chance of a stock is that of the best choice at
-each task in its turn, not knowing how later tasks turn out:
-
-    V(i, stock) = sum over worlds w of p(w) max over ways a in w, a <= stock, of V(i + 1, stock - a)
-
-computed exactly. The cheapest stock is found by branch and bound over boxes of stocks: more stock never does
-harm, so a box whose greatest stock misses the target is empty, and no stock of a box costs less than its
-least one. ``bound`` is what no stock can undercut: equal to the cost where the search ran to its end.
+The search packs all tasks together, each of them alone where they are few, takes out what can go, and then,
+where chances are exact, looks for the cheapest stock by branch and bound over boxes of stocks: more stock
+never does harm, so a box whose greatest stock misses the target is empty, and no stock of a box costs less
+than its least one. ``bound`` is what no stock can undercut: equal to the cost where the search ended.
 
 >>> tasks = [Task(((0.6, ((1, 0),)), (0.4, ((0, 1),))))] * 2
 >>> found = cheapest(tasks, (Cost(2.0), Cost(3.0)), 0.95)
@@ -19,44 +14,12 @@ least one. ``bound`` is what no stock can undercut: equal to the cost where the 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from heapq import heappop, heappush
-from math import inf, log, prod
 from typing import Final, NamedTuple
 
-Stock = tuple[int, ...]  #: how many of each item
-World = tuple[float, tuple[Stock, ...]]  #: a chance, and the ways that do in it (none: nothing does)
+from kb.pack.chances import MOST, Chances, Cost, Stock, Task, cost_of
 
 SLACK: Final = 1e-9  #: a chance that misses the target by no more than this reaches it
-_BITS: Final = 8  #: of one count in a packed stock; the highest bit stays free to catch a borrow
-MOST: Final = (1 << (_BITS - 1)) - 1  #: of one item in a stock
-
-
-class Cost(NamedTuple):
-    """What one item costs: the first ``have`` of them ``at_hand``, every further one ``each``."""
-
-    each: float
-    have: int = 0
-    at_hand: float = 0.0
-
-    def of(self, count: int) -> float:
-        """The cost of ``count`` of it."""
-        free = min(count, self.have)
-        return free * self.at_hand + (count - free) * self.each
-
-    def count_for(self, money: float) -> int:
-        """How many can be had for ``money``."""
-        count = 0
-        while count < MOST and self.of(count + 1) <= money + 1e-9:
-            count += 1
-        return count
-
-
-@dataclass(frozen=True, slots=True)
-class Task:
-    """A job made bare: its worlds. What their chances lack of one is a world in which nothing does."""
-
-    worlds: tuple[World, ...]
 
 
 class Found(NamedTuple):
@@ -69,250 +32,183 @@ class Found(NamedTuple):
     optimal: bool
 
 
-class Chances:
-    """The chances of stocks for a row of tasks, each computed once. ``work`` counts the steps done."""
-
-    def __init__(self, tasks: Sequence[Task], kinds: int) -> None:
-        self.kinds = kinds
-        self.work = 0
-        self._guard = sum(1 << (_BITS * k + _BITS - 1) for k in range(kinds))
-        self._ways: list[tuple[int, ...]] = []
-        self._worlds: list[tuple[tuple[float, tuple[int, ...]], ...]] = []
-        self._kinds_of: list[tuple[int, ...]] = []
-        for task in tasks:
-            merged: dict[tuple[Stock, ...], float] = {}
-            for p, ways in task.worlds:
-                least = least_ways(ways)
-                if least and p > 0:
-                    merged[least] = merged.get(least, 0.0) + p
-            every = sorted({way for ways in merged for way in ways})
-            number = {way: n for n, way in enumerate(every)}
-            self._ways.append(tuple(self._packed(way) for way in every))
-            self._worlds.append(tuple((p, tuple(number[way] for way in ways)) for ways, p in merged.items()))
-            self._kinds_of.append(tuple(k for k in range(kinds) if any(way[k] for way in every)))
-        self.caps = self._caps([sorted({w for ways, _ in [(ws, p) for p, ws in t.worlds] for w in ways}) for t in tasks])
-        self._known: list[dict[int, float]] = [{} for _ in tasks]
-        self._alone: list[dict[int, float]] = [{} for _ in tasks]
-
-    def _caps(self, ways: Sequence[Sequence[Stock]]) -> list[Stock]:
-        """From each task on, the most of each item that can still be used."""
-        caps: list[Stock] = [(0,) * self.kinds]
-        for some in reversed(ways):
-            most = tuple(max((way[k] for way in some), default=0) for k in range(self.kinds))
-            caps.append(tuple(min(MOST, a + b) for a, b in zip(caps[-1], most, strict=True)))
-        return caps[::-1]
-
-    def _packed(self, stock: Sequence[int]) -> int:
-        return sum(count << (_BITS * k) for k, count in enumerate(stock))
-
-    def of(self, stock: Sequence[int]) -> float:
-        """The chance that every task succeeds with ``stock``."""
-        clipped = [min(a, b) for a, b in zip(stock, self.caps[0], strict=True)]
-        return self._value(0, self._packed(clipped))
-
-    def at_most(self, stock: Sequence[int]) -> float:
-        """No less than ``of(stock)``, and quick: each task with the whole stock to itself."""
-        clipped = self._packed([min(a, b) for a, b in zip(stock, self.caps[0], strict=True)])
-        return prod(self.alone(n, clipped) for n in range(len(self._ways)))
-
-    def alone(self, task: int, packed: int) -> float:
-        """The chance of one task with the whole stock to itself."""
-        known = self._alone[task].get(packed)
-        if known is None:
-            self.work += 1
-            guarded = packed | self._guard
-            fits = [(guarded - way) & self._guard == self._guard for way in self._ways[task]]
-            known = sum(p for p, ways in self._worlds[task] if any(fits[way] for way in ways))
-            self._alone[task][packed] = known
-        return known
-
-    def each(self, stock: Sequence[int]) -> list[float]:
-        """The chance of each task by itself."""
-        clipped = self._packed([min(a, MOST) for a in stock])
-        return [self.alone(n, clipped) for n in range(len(self._ways))]
-
-    def _value(self, task: int, packed: int) -> float:
-        if task == len(self._ways):
-            return 1.0
-        known = self._known[task].get(packed)
-        if known is not None:
-            return known
-        self.work += 1
-        guarded, guard = packed | self._guard, self._guard
-        after = []
-        for way in self._ways[task]:
-            left = guarded - way
-            if left & guard == guard:
-                after.append(self._value(task + 1, self._clipped(task, left ^ guard)))
-            else:
-                after.append(0.0)
-        value = 0.0
-        for p, ways in self._worlds[task]:
-            value += p * max([after[way] for way in ways])
-        self._known[task][packed] = value
-        return value
-
-    def _clipped(self, task: int, packed: int) -> int:
-        """What can never be used is left out, so that stocks that make no difference are one."""
-        cap = self.caps[task + 1]
-        for k in self._kinds_of[task]:
-            count = (packed >> (_BITS * k)) & MOST
-            if count > cap[k]:
-                packed -= (count - cap[k]) << (_BITS * k)
-        return packed
-
-    def best_way(self, task: int, ways: Sequence[Stock], stock: Stock) -> Stock | None:
-        """Of the ways that do in the world as found, the one that leaves the best chance; None: none fits."""
-        fits = [way for way in least_ways(ways) if all(a <= b for a, b in zip(way, stock, strict=True))]
-        return max(fits, key=lambda way: self.from_task(task + 1, minus(stock, way)), default=None)
-
-    def from_task(self, task: int, stock: Sequence[int]) -> float:
-        """The chance that this task and all later ones succeed with what is left."""
-        clipped = [min(a, b) for a, b in zip(stock, self.caps[task], strict=True)]
-        return self._value(task, self._packed(clipped))
-
-
-def least_ways(ways: Sequence[Stock]) -> tuple[Stock, ...]:
-    """The ways that do not hold another one: what needs more is never better."""
-    different = sorted(set(ways), key=lambda way: (sum(way), way))
-    kept: list[Stock] = []
-    for way in different:
-        if not any(all(a <= b for a, b in zip(other, way, strict=True)) for other in kept):
-            kept.append(way)
-    return tuple(sorted(kept))
-
-
-def minus(stock: Stock, way: Stock) -> Stock:
-    """What is left."""
-    return tuple(a - b for a, b in zip(stock, way, strict=True))
-
-
-def cost_of(stock: Sequence[int], costs: Sequence[Cost]) -> float:
-    """What a stock costs."""
-    return sum(cost.of(count) for cost, count in zip(costs, stock, strict=True))
-
-
 def cheapest(
     tasks: Sequence[Task],
     costs: Sequence[Cost],
     target: float,
     *,
-    work: int = 400_000,
+    work: int = 40_000,
     chances: Chances | None = None,
+    prove: bool = True,
 ) -> Found:
-    """The cheapest stock whose chance reaches ``target``, or the surest one where none does.
+    """The cheapest stock whose chance reaches ``target``. Without ``prove`` a good one that need not be it.
 
-    ``work`` limits the steps (a step is some microseconds), the same for the same input. Where it ends the
-    search, ``bound`` is below the cost. A target that nothing reaches gives the greatest stock of use, its
-    chance below the target; ask again with that chance, or a little less, for the cheapest such.
+    ``work`` limits the steps (a step is some tens of microseconds), the same for the same input; where it
+    ends the search, or chances are lower bounds, ``bound`` is below the cost. A target that nothing reaches
+    gives the greatest stock of use, its chance below the target.
     """
-    known = chances or Chances(tasks, len(costs))
-    search = _Search(known, costs, target, known.work + work)
-    return search.run()
+    known = chances or Chances(tasks, len(costs), weigh=[cost.each for cost in costs])
+    return _Search(tasks, known, costs, target, known.work + work).run(prove)
 
 
 class _Search:
-    def __init__(self, chances: Chances, costs: Sequence[Cost], target: float, limit: int) -> None:
-        self.chances, self.costs, self.target, self.limit = chances, costs, target - SLACK, limit
+    def __init__(
+        self, tasks: Sequence[Task], chances: Chances, costs: Sequence[Cost], target: float, limit: int
+    ) -> None:
+        self.tasks, self.chances, self.costs, self.limit = tasks, chances, costs, limit
+        self.target = target - SLACK
         self.best: Stock = chances.caps[0]
         self.best_cost = cost_of(self.best, costs)
+        self.best_chance = chances.at_most(self.best)  # with all that is of use no task takes from another
+
+    def maybe(self, stock: Stock) -> bool:
+        """False: the stock is surely not enough."""
+        return self.chances.at_most(stock) >= self.target
 
     def enough(self, stock: Stock) -> bool:
-        return self.chances.at_most(stock) >= self.target and self.chances.of(stock) >= self.target
+        return self.maybe(stock) and self.chances.of(stock) >= self.target
 
-    def run(self) -> Found:
-        most = self.chances.caps[0]
-        if not self.enough(most):
-            return Found(most, self.chances.of(most), self.best_cost, self.best_cost, False)
+    def run(self, prove: bool) -> Found:
+        most = self.best
+        if self.best_chance < self.target:
+            return Found(most, self.best_chance, self.best_cost, self.best_cost, False)
         least = self.raised((0,) * self.chances.kinds, most)
-        self.take(self.trimmed(self.grown(least)))
-        bound, done = self.branch(least, most)
+        bound, done = max(cost_of(least, self.costs), self.used_up()), False
+        if len(self.tasks) > 1:
+            self.pool()
+        if len(self.tasks) < 4:
+            self.take(*self.apart())
+        if self.enough(self.best):
+            self.trim()
+        if self.chances.exact and prove:
+            found, done = self.branch(least, most)
+            bound = max(bound, found)
         cost = self.best_cost
-        return Found(self.best, self.chances.of(self.best), cost, min(bound, cost), done)
+        return Found(self.best, self.best_chance, cost, min(bound, cost), done)
 
-    def take(self, stock: Stock) -> None:
+    def take(self, stock: Stock, chance: float) -> None:
         cost = cost_of(stock, self.costs)
-        if cost < self.best_cost - 1e-9 or (cost < self.best_cost + 1e-9 and sum(stock) < sum(self.best)):
-            self.best, self.best_cost = stock, cost
+        if (cost, sum(stock)) < (self.best_cost - 1e-9, 0) or (
+            cost < self.best_cost + 1e-9 and sum(stock) < sum(self.best)
+        ):
+            self.best, self.best_cost, self.best_chance = stock, cost, chance
 
-    def raised(self, least: Stock, most: Stock) -> Stock:
+    def raised(self, least: Stock, most: Stock, *, exactly: bool = False) -> Stock:
         """For each item the fewest with which the target is in reach when there is plenty of the rest."""
+        test = self.enough if exactly else self.maybe
         low = list(least)
         for k in range(len(low)):
             bottom, top = low[k], most[k]
             while bottom < top:
                 middle = (bottom + top) // 2
-                if self.enough((*most[:k], middle, *most[k + 1 :])):
+                if test((*most[:k], middle, *most[k + 1 :])):
                     top = middle
                 else:
                     bottom = middle + 1
             low[k] = bottom
         return tuple(low)
 
+    def used_up(self) -> float:
+        """A cost that no stock can undercut: what the cheapest ways use up, in all but the dearest worlds.
+
+        In a world where all tasks succeed the stock holds what they used. So its cost is at least the
+        quantile, at the target, of the sum of the tasks' cheapest ways.
+        """
+        least = [min(cost.each, cost.at_hand if cost.have else cost.each) for cost in self.costs]
+        sums = {0: 1.0}
+        for task in self.tasks:
+            after: dict[int, float] = {}
+            for p, ways in task.worlds:
+                if ways and p > 0:
+                    # Rounded down to hundredths: the bound stays a bound, and sums that differ stay few.
+                    price = int(100 * min(sum(n * c for n, c in zip(w, least, strict=True)) for w in ways))
+                    for spent, chance in sums.items():
+                        after[spent + price] = after.get(spent + price, 0.0) + chance * p
+            sums = after
+        reached = 0.0
+        for spent in sorted(sums):
+            reached += sums[spent]
+            if reached >= self.target:
+                return spent / 100
+        return 0.0
+
+    def apart(self) -> tuple[Stock, float]:
+        """Every task packed by itself, none using what another's bag holds: a stock, and its chance."""
+        if len(self.tasks) == 1:
+            stock = self.grown(tuple(0 for _ in self.costs))
+            return stock, self.chances.of(stock)
+        most = self.chances.caps[0]
+        share = (self.target / self.best_chance) ** (1 / len(self.tasks))
+        total: Stock = tuple(0 for _ in self.costs)
+        chance = 1.0
+        for task, reach in zip(self.tasks, self.chances.each(most), strict=True):
+            found = cheapest([task], self.costs, reach * share, work=400)
+            total = tuple(a + b for a, b in zip(total, found.stock, strict=True))
+            chance *= found.chance
+        return total, chance
+
+    def pool(self) -> None:
+        """A stock for all tasks together, as a shop keeps it: of each item enough for what chance may ask.
+
+        From nothing on, always one more of what lowers the chance of running out most for its cost.
+        """
+        reach, enough = self.chances.demands(tuple(count > 0 for count in self.chances.caps[0]))
+        counts = [0] * len(self.costs)
+        short = [1 - chances[0] for chances in enough]
+        while reach * (1 - sum(short)) < self.target:
+            gains = [
+                (chances[n + 1] - chances[n]) / max(cost.of(n + 1) - cost.of(n), 1e-9)
+                if n + 1 < len(chances)
+                else 0.0
+                for chances, n, cost in zip(enough, counts, self.costs, strict=True)
+            ]
+            k = max(range(len(gains)), key=gains.__getitem__)
+            if gains[k] <= 0:
+                return
+            counts[k] += 1
+            short[k] = 1 - enough[k][counts[k]]
+        self.take(tuple(counts), reach * (1 - sum(short)))
+
     def grown(self, least: Stock) -> Stock:
-        """A stock that is enough: from the least on, always what adds most to the chance for its cost."""
-        stock = least
-        kits = sorted({way for ways in self._all_ways() for way in ways})
+        """A stock for one task: from the least on, always what adds most to the chance for its cost."""
+        stock, caps = least, self.chances.caps[0]
         while not self.enough(stock):
-            now = self._measure(stock)
+            now, spent = self.chances.of(stock), cost_of(stock, self.costs)
             options = []
-            for kit in kits:
-                for more in {
-                    tuple(max(a, b) for a, b in zip(stock, kit, strict=True)),
-                    tuple(a + b for a, b in zip(stock, kit, strict=True)),
-                    *(
-                        tuple(a + (j == k) for j, a in enumerate(stock))
-                        for k in range(len(stock))
-                        if kit[k]
-                    ),
-                }:
-                    capped = tuple(min(a, b) for a, b in zip(more, self.chances.caps[0], strict=True))
-                    price = cost_of(capped, self.costs) - cost_of(stock, self.costs)
-                    if capped != stock:
-                        options.append(((self._measure(capped) - now) / max(price, 1e-9), capped))
-            if not options:
-                return self.chances.caps[0]
-            gain, stock = max(options)
-            if gain <= 0:
-                return self.chances.caps[0]
+            for way in self.chances.ways[0]:
+                more = tuple(min(c, max(a, b)) for a, b, c in zip(stock, way, caps, strict=True))
+                if more != stock:
+                    price = cost_of(more, self.costs) - spent
+                    options.append(((self.chances.of(more) - now) / max(price, 1e-9), more))
+            if not options or max(options)[0] <= 0:
+                return caps
+            stock = max(options)[1]
         return stock
 
-    def _measure(self, stock: Stock) -> float:
-        """How near the target: log chance; the quick measure breaks in where the exact one is nothing yet."""
-        chance = self.chances.of(stock) if self.chances.work < self.limit else self.chances.at_most(stock)
-        each = self.chances.each(stock)
-        return log(chance + 1e-12) + 1e-3 * sum(log(p + 1e-6) for p in each)
-
-    def _all_ways(self) -> list[list[Stock]]:
-        return [
-            [tuple((way >> (_BITS * k)) & MOST for k in range(self.chances.kinds)) for way in ways]
-            for ways in self.chances._ways
-        ]
-
-    def trimmed(self, stock: Stock) -> Stock:
-        """Without what can go: the dearest first, one by one; then one for a cheaper one."""
+    def trim(self) -> None:
+        """Take out what can go, the dearest first; then give one for a cheaper one; again while it helps."""
         changed = True
         while changed and self.chances.work < self.limit:
             changed = False
-            order = sorted(range(len(stock)), key=lambda k: -self.costs[k].each)
+            order = sorted(range(len(self.best)), key=lambda k: -self.costs[k].each)
             for k in order:
-                while stock[k]:
-                    less = (*stock[:k], stock[k] - 1, *stock[k + 1 :])
+                while self.best[k] and self.chances.work < self.limit:
+                    less = (*self.best[:k], self.best[k] - 1, *self.best[k + 1 :])
                     if not self.enough(less):
                         break
-                    stock, changed = less, True
-            now = cost_of(stock, self.costs)
+                    self.take(less, self.chances.of(less))
+                    changed = True
             for out in order:
                 for into in reversed(order):
-                    if not stock[out] or out == into:
+                    if not self.best[out] or out == into or self.chances.work >= self.limit:
                         continue
-                    swapped = list(stock)
+                    swapped = list(self.best)
                     swapped[out] -= 1
                     swapped[into] = min(MOST, swapped[into] + 1)
-                    if cost_of(swapped, self.costs) < now - 1e-9 and self.enough(tuple(swapped)):
-                        stock, changed = tuple(swapped), True
-                        now = cost_of(stock, self.costs)
-        return stock
+                    given = tuple(swapped)
+                    if cost_of(given, self.costs) < self.best_cost - 1e-9 and self.enough(given):
+                        self.take(given, self.chances.of(given))
+                        changed = True
 
     def branch(self, least: Stock, most: Stock) -> tuple[float, bool]:
         """Box by box, the one with the cheapest least stock first. The bound, and whether it was proved."""
@@ -322,17 +218,19 @@ class _Search:
             bound, _, low, high = heappop(queue)
             if bound >= self.best_cost - 1e-9:
                 return bound, True
-            if self.chances.work >= self.limit:
-                return bound, False
             high = self.lowered(low, high)
-            if not self.enough(high):
+            if self.enough(high):
+                low = self.raised(low, high, exactly=True)
+                enough = self.enough(low)
+            elif self.chances.exact:
                 continue
-            low = self.raised(low, high)
-            bound = cost_of(low, self.costs)
-            if bound >= self.best_cost - 1e-9:
+            if self.chances.work >= self.limit or not self.chances.exact:
+                return bound, False
+            cost = cost_of(low, self.costs)
+            if cost >= self.best_cost - 1e-9:
                 continue
-            if self.enough(low):
-                self.take(low)
+            if enough:
+                self.take(low, self.chances.of(low))
                 continue
             k = max(range(len(low)), key=lambda j: (high[j] - low[j]) * self.costs[j].each)
             if high[k] == low[k]:
@@ -342,11 +240,11 @@ class _Search:
                 (low, (*high[:k], middle, *high[k + 1 :])),
                 ((*low[:k], middle + 1, *low[k + 1 :]), high),
             ):
-                born += 1
                 cost = cost_of(lower, self.costs)
                 if cost < self.best_cost - 1e-9:
+                    born += 1
                     heappush(queue, (cost, born, lower, upper))
-        return self.best_cost if self.best_cost < inf else 0.0, True
+        return self.best_cost, True
 
     def lowered(self, low: Stock, high: Stock) -> Stock:
         """No more of any item than what is left of the money of the best stock so far."""

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
-from itertools import product
 from typing import Final, NamedTuple
 
 from kb.catalogue import Catalogue, catalogue
@@ -21,7 +20,7 @@ from kb.words import Signal, Speakers
 
 Bundle = tuple[str, ...]  #: names of items, sorted, one entry a piece
 
-LEAST: Final = 1e-6  #: worlds rarer than this are left out; they count as not connected
+LEAST: Final = 1e-5  #: worlds rarer than this are left out; they count as not connected
 
 
 class Live(NamedTuple):
@@ -32,23 +31,27 @@ class Live(NamedTuple):
 
 
 class Case(NamedTuple):
-    """A world with its chance. ``panel`` is what is there, live or not; None: a panel nobody has recorded."""
+    """A world with its chance. ``panel`` is what is there, live or not; None: a panel nobody has recorded.
+
+    ``used``: the signals that something else uses.
+    """
 
     p: float
     live: frozenset[Live]
     panel: tuple[Output, ...] | None
+    used: frozenset[Signal] = frozenset()
 
 
 @dataclass(frozen=True)
 class Ways:
     """Which bundles connect an outlet to the driver of a job, as ``kb.path`` says; remembers its answers.
 
-    ``lengths``: metres of other jobs of the day, whose longer cables serve here too. ``pools``: sets of
-    items to prefer, such as the stock; each may bring another way.
+    ``longest``: metres of the day's longest job, whose longer cables serve at the others too. ``pools``:
+    sets of items to prefer, such as the stock; each may bring another way.
     """
 
     catalogue: Catalogue
-    lengths: tuple[float, ...] = ()
+    longest: float = 0.0
     pools: tuple[frozenset[str], ...] = (frozenset(),)
 
     @classmethod
@@ -56,7 +59,7 @@ class Ways:
         """The ways for a day's jobs with these items in stock."""
         book = known or catalogue()
         pools = (frozenset(), book.named(have)) if have else (frozenset(),)
-        return cls(book, tuple(sorted({job.length_m for job in jobs})), pools)
+        return cls(book, max((job.length_m for job in jobs), default=0.0), pools)
 
     def of(self, job: Job, outlet: Outlet) -> frozenset[Bundle]:
         """The bundles that connect this outlet; none where the rules of the trade rule it out.
@@ -65,7 +68,7 @@ class Ways:
         """
         panel = panel_from((outlet,))
         found = set()
-        for length in {job.length_m, *(one for one in self.lengths if one > job.length_m)}:
+        for length in {job.length_m, max(job.length_m, self.longest)}:
             for pool in self.pools:
                 answer = connect(
                     panel,
@@ -94,39 +97,43 @@ class Finder:
     def __init__(self, ways: Ways) -> None:
         self._ways = ways
         self._bundles: dict[tuple[object, ...], frozenset[Bundle]] = {}
+        self._does: dict[tuple[object, ...], frozenset[Bundle]] = {}
 
     def bundles(self, job: Job, output: Output, speakers: Speakers, taken: bool) -> frozenset[Bundle]:
         """The bundles for one outlet, each question asked of the rules once."""
-        about = job.source.kind, job.source.display, job.inputs, job.speakers_needed, job.length_m
-        key = (about, output, speakers, taken)
+        key = (*_about(job), output, speakers, taken)
         if key not in self._bundles:
             self._bundles[key] = self._ways.of(job, Outlet(output, speakers, taken))
         return self._bundles[key]
 
     def does(self, job: Job, live: Iterable[Live]) -> frozenset[Bundle]:
         """Every bundle that connects some live outlet."""
-        return frozenset().union(
-            *(self.bundles(job, one.output, Speakers.STAY_ON, one.taken) for one in live)
-        )
+        outlets = frozenset(live)
+        key = (*_about(job), outlets)
+        if key not in self._does:
+            found = (self.bundles(job, one.output, Speakers.STAY_ON, one.taken) for one in outlets)
+            self._does[key] = frozenset().union(*found)
+        return self._does[key]
 
     def cases(self, job: Job, expected: Expectation) -> list[Case]:
         """The worlds of a job with their chances, which sum to one but for what is rarer than LEAST."""
-        chances: dict[tuple[frozenset[Live], tuple[Output, ...] | None], float] = {}
+        cases: list[Case] = []
+        odds: dict[Live, float] = {}
         for outputs, p in expected.shapes:
             for used, p_used in _uses(job.taken, outputs, expected).items():
                 if p * p_used < LEAST:
                     continue
-                odds = [(Live(o, o.signal in used), self._alive(job, o, o.signal in used, expected)) for o in outputs]
-                open_odds = [(live, q) for live, q in odds if q > 0]
-                for there in product((True, False), repeat=len(open_odds)):
-                    chance = p * p_used
-                    for is_live, (_, q) in zip(there, open_odds, strict=True):
-                        chance *= q if is_live else 1 - q
-                    if chance < LEAST:
-                        continue
-                    live = frozenset(one for is_live, (one, _) in zip(there, open_odds, strict=True) if is_live)
-                    chances[live, outputs] = chances.get((live, outputs), 0.0) + chance
-        cases = [Case(p, live, panel) for (live, panel), p in chances.items()]
+                found: list[tuple[frozenset[Live], float]] = [(frozenset(), p * p_used)]
+                for output in outputs:
+                    one = Live(output, output.signal in used)
+                    if one not in odds:
+                        odds[one] = self._alive(job, output, one.taken, expected)
+                    q = odds[one]
+                    if q > 0:
+                        split = [(live | {one}, chance * q) for live, chance in found]
+                        split += [(live, chance * (1 - q)) for live, chance in found]
+                        found = [pair for pair in split if pair[1] >= LEAST]
+                cases += [Case(chance, live, outputs, used) for live, chance in found]
         if expected.other > LEAST:
             cases.append(Case(expected.other, frozenset(), None))
         return cases
@@ -136,6 +143,11 @@ class Finder:
         effects = expected.speakers[output]
         fine = sum(effects[e] for e in EFFECTS if self.bundles(job, output, e, taken))
         return fine * expected.works[output].p
+
+
+def _about(job: Job) -> tuple[object, ...]:
+    """What the ways to the driver depend on."""
+    return job.source.kind, job.source.display, job.inputs, job.speakers_needed, job.length_m
 
 
 def _uses(
