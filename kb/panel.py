@@ -9,16 +9,16 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from kb import marking
 from kb.text import folded
-from kb.words import Colour, Direction, Form, Format, Level, Outcome, Signal, Speakers
+from kb.words import Basis, Colour, Direction, Form, Format, Level, Outcome, Signal, Speakers
 
 if TYPE_CHECKING:
     from datetime import date
 
-    from kb.visit import Finding, Visit
+    from kb.visit import Finding, Source, Visit
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +103,34 @@ class Panel:
         )
 
 
+def source_of(visits: Iterable[Visit]) -> Source:
+    """The source as most visits call it; among equals the strongest visit is believed.
+
+    Raises ValueError where there is no visit at all.
+    """
+    known = sorted(visits, key=_rank, reverse=True)
+    if not known:
+        raise ValueError("a source is known from its visits; there are none")
+    sources = [visit.source for visit in known]
+    kinds = Counter(source.kind for source in sources)
+    names = Counter((source.make, source.model) for source in sources)
+    make, model = max(names, key=lambda name: names[name])
+
+    def most(values: list[Any]) -> Any:
+        counts = Counter(value for value in values if value is not None)
+        return max(counts, key=lambda value: counts[value]) if counts else None
+
+    return replace(
+        sources[0],
+        make=make,
+        model=model,
+        kind=max(kinds, key=lambda kind: kinds[kind]),
+        display=most([source.display for source in sources]),
+        year=most([source.year for source in sources]),
+        size_in=most([source.size_in for source in sources]),
+    )
+
+
 def panel_of(visit: Visit) -> Panel:
     """The panel as this one visit saw it, jacks in its order, taken where it says taken."""
     panel = reconcile([visit])
@@ -116,14 +144,15 @@ def reconcile(visits: Iterable[Visit]) -> Panel:
 
     A visit that another one supersedes is left out. Within a form, findings of different visits speak of
     the same jack when their marks read alike, unless one visit saw two such jacks; a worn mark joins the
-    only jack of its form. Each field is believed from the visit of the strongest basis, the latest of
-    these; other values are counted as conflicts (common practice).
+    only jack of its form. A jack that people only tell of, and that somebody who looked at the whole panel
+    did not list, is unclear until somebody sees it. Each field is believed from the visit of the strongest
+    basis, the latest of these; other values are counted as conflicts (common practice).
     """
     known = list({visit.id or id(visit): visit for visit in visits}.values())
     gone = {old for visit in known for old in visit.supersedes}
     standing = sorted((v for v in known if v.id not in gone or not v.id), key=_rank, reverse=True)
     groups = _same_jacks(standing)
-    return Panel(tuple(_reconciled(group) for group in groups), visits=len(standing))
+    return Panel(tuple(_reconciled(group, standing) for group in groups), visits=len(standing))
 
 
 def _rank(visit: Visit) -> tuple[object, ...]:
@@ -189,16 +218,31 @@ def _lone_classes(visits: Sequence[Visit]) -> dict[Form, _Class]:
 _DISPUTABLE: Final = ("direction", "signal", "level", "format", "colour", "speakers")
 
 
-def _reconciled(group: list[_Said]) -> PanelJack:
+#: A visit that lists so many jacks looked at the whole panel, not at one jack only (common practice).
+_WHOLE: Final = 3
+
+
+def _not_listed(group: list[_Said], visits: Sequence[Visit]) -> int:
+    """Of a jack that people only tell of: how many that saw the whole panel did not list it."""
+    if any(visit.basis is not Basis.TOLD for visit, _ in group):
+        return 0
+    return sum(v.basis in (Basis.TESTED, Basis.SEEN) and len(v.findings) >= _WHOLE for v in visits)
+
+
+def _reconciled(group: list[_Said], visits: Sequence[Visit]) -> PanelJack:
     """One jack from what visits say of it, the strongest visit first."""
     believed: dict[str, object] = {}
     disputes = []
+    if not_listed := _not_listed(group, visits):
+        disputes.append(Dispute("present", (("not listed", not_listed), ("told of", len(group)))))
     for name in _DISPUTABLE:
         said = _said(group, name)
         if said:
             believed[name] = next(iter(said))
         if len(said) > 1:
             disputes.append(Dispute(name, tuple((str(value), count) for value, count in said.items())))
+    if not_listed:
+        believed["direction"] = Direction.UNCLEAR
     speakers = believed.pop("speakers", Speakers.UNKNOWN)
     first = group[0][1].jack
     marked = next((f.jack.marking for _, f in group if f.jack.marking), "")

@@ -90,6 +90,20 @@ def test_a_worn_mark_is_settled_by_an_earlier_finding_of_the_only_such_jack() ->
     assert (jack.jack.direction, jack.jack.marking) == (Direction.OUTPUT, "OPTICAL OUT")
 
 
+def test_a_jack_that_a_caller_tells_of_and_nobody_saw_is_unclear() -> None:
+    told = visit([{**OPTICAL, "direction": "output"}], "told")
+    seen = visit([PHONES, {"form": "hdmi"}, {"form": "rca-pair", "marking": "AUDIO"}], "seen")
+    optical = next(j for j in reconcile([told, seen]).jacks if j.jack.form is Form.TOSLINK)
+    assert (optical.jack.direction, optical.conflicts) == (Direction.UNCLEAR, 1)
+    assert reconcile([told]).jacks[0].jack.direction is Direction.OUTPUT
+
+
+def test_a_visit_that_lists_one_jack_only_does_not_deny_the_others() -> None:
+    told = visit([{**OPTICAL, "direction": "output"}], "told")
+    optical = reconcile([told, visit([PHONES], "tested")]).jacks[1]
+    assert (optical.jack.direction, optical.conflicts) == (Direction.OUTPUT, 0)
+
+
 def test_a_superseded_visit_is_left_out() -> None:
     old = visit([{**PHONES, "speakers": "stay-on"}], id="00000000-0000-7000-8000-000000000001")
     new = visit([{**PHONES, "speakers": "mute"}], "told", supersedes=[old.id])

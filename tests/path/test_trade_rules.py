@@ -8,7 +8,7 @@ import pytest
 
 from kb.panel import Panel
 from kb.path import Chance, connect, to_json
-from kb.words import Display, Kind, Level, Signal, Speakers
+from kb.words import Display, Form, Kind, Level, Signal, Speakers
 from tests.path.panels import (
     ARC,
     BLUETOOTH,
@@ -183,6 +183,10 @@ def test_a_fixed_level_is_chosen_before_a_variable_one() -> None:
     assert "variable-level" not in cautions(path)
 
 
+def test_a_level_known_to_be_fixed_is_chosen_before_one_that_is_not_known() -> None:
+    assert chosen(LINE_UNKNOWN, {"form": "jack-3.5", "marking": "LINE OUT (FIXED)"}).jack == 1
+
+
 def test_a_variable_level_is_told_since_some_users_want_it() -> None:
     path = chosen(LINE_VARIABLE)
     assert "variable-level" in cautions(path)
@@ -289,8 +293,9 @@ def test_an_output_that_sends_pcm_only_needs_no_setting() -> None:
 
 
 def test_an_output_known_to_send_a_bitstream_stands_behind_one_that_can_send_pcm() -> None:
-    stream = {**COAXIAL, "format": "bitstream"}
-    assert chosen(stream, {**OPTICAL, "format": "selectable"}).jack == 1
+    stream = {**OPTICAL, "format": "bitstream"}
+    assert chosen({**OPTICAL, "format": "selectable"}, COAXIAL).jack == 0
+    assert chosen(stream, {**COAXIAL, "format": "selectable"}).jack == 1
     assert "unless the menu offers PCM" in text(chosen(stream))
 
 
@@ -538,6 +543,18 @@ def test_among_equals_the_likelier_one_is_chosen() -> None:
     assert likely.chosen is not None
     assert likely.chosen.jack == 1
     assert likely.chosen.p_works == 0.95
+
+
+def test_a_second_trip_weighs_more_than_an_adapter() -> None:
+    scart = {**SCART, "level": "fixed"}
+    assert chosen(LINE, scart).jack == 0
+    answer = connect(
+        panel(LINE, scart),
+        ["line-3.5"],
+        chance=lambda jack: Chance(0.55 if jack.jack.form is Form.RCA_PAIR else 0.95, 0.1, 1.0, 5),
+    )
+    assert answer.chosen is not None
+    assert answer.chosen.jack == 1
 
 
 def test_a_jack_that_failed_more_often_than_not_stands_behind_a_dac() -> None:

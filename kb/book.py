@@ -1,0 +1,375 @@
+"""The open book: what is known of a set, which set is meant, how is it connected?
+
+One object ties store, index and evidence together:
+
+    with Book.open(home) as book:
+        book.record(visits)
+        found = book.find("nv40-210")
+
+The store is opened only when something has to be read from or written to it: ``find`` answers from the index
+alone, the check that the index has missed nothing included.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Self
+
+from kb.errors import BookTrouble, JackfieldError, NotFound
+from kb.settings import BOOK, Settings, load
+from kb.words import DriverInput, Kind
+
+# A cold ``find`` comes through here: what it does not need is imported where it is used.
+if TYPE_CHECKING:
+    from kb.index import Answer, Index, Reader, SetEntry
+    from kb.panel import Panel
+    from kb.path import Connection
+    from kb.store import Recorded, Snapshot, Store
+    from kb.store.peek import Standing
+    from kb.visit import Source, Visit
+
+#: Called with how many of how many sets are done.
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class FoundSet:
+    """One set that may be meant. ``best`` is the way to connect it to the usual driver, None where there
+    is none; ``score`` (0..1) and ``how`` are those of ``kb.index``."""
+
+    make: str
+    model: str
+    kind: str
+    score: float
+    how: str
+    findings: int
+    best: dict[str, Any] | None
+    snippet: str
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """The answer to one query, best match first."""
+
+    query: str
+    matches: tuple[FoundSet, ...]
+    did_you_mean: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SetView:
+    """All that is known of one set."""
+
+    source: Source
+    panel: Panel
+    visits: tuple[Visit, ...]
+
+
+class Book:
+    """The store with what is derived from it. Made by ``Book.open``."""
+
+    def __init__(self, home: Path, store_url: str | None, progress: Progress | None) -> None:
+        self.home = home
+        self._url = store_url
+        self._progress = progress
+
+    @classmethod
+    def open(cls, home: Path, store: str | None = None, progress: Progress | None = None) -> Self:
+        """The book in ``home``, or the shared one at the URL ``store``; made when it is first written to.
+
+        ``progress`` is told when the index has to be made anew. Raises BookTrouble where the book cannot be
+        read, BadInput where the settings are wrong.
+        """
+        return cls(home, store, progress)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close what was opened."""
+        for part in ("store", "index"):
+            if part in self.__dict__:
+                self.__dict__.pop(part).close()
+
+    @property
+    def path(self) -> Path:
+        """The file of the user's own book."""
+        return self.home / BOOK
+
+    @cached_property
+    def settings(self) -> Settings:
+        """What the user usually carries."""
+        return load(self.home)
+
+    @cached_property
+    def store(self) -> Store:
+        """The store, opened when first used."""
+        from kb.store import Store
+
+        return Store.open(self._url or self.path)
+
+    @cached_property
+    def index(self) -> Index:
+        """The index of this store on this machine, as it is on disk."""
+        import hashlib
+
+        from kb.index import Index
+
+        # A folder of its own for each store: what belongs to one book never answers for another.
+        name = "own" if self._url is None else hashlib.sha256(self._url.encode()).hexdigest()[:16]
+        return Index.open(self.home / "index" / name)
+
+    # -- writing ---------------------------------------------------------------------------------------
+
+    def record(self, visits: Sequence[Visit]) -> Recorded:
+        """Add visits, all or none; they are on the disk when this returns.
+
+        Raises BadInput where an id is there with other content, BookTrouble where the book cannot be written.
+        """
+        recorded = self.store.record(visits)
+        with suppress(
+            BookTrouble
+        ):  # the index is derived: what it misses now it catches up at the next question
+            self.catch_up()
+        return recorded
+
+    # -- one set ---------------------------------------------------------------------------------------
+
+    def visits(self, make: str, model: str) -> list[Visit]:
+        """The visits to a set that stand; empty where nobody met it."""
+        if self._standing() is None:
+            return []
+        from kb.visit import set_key
+
+        return self.store.visits_of(set_key(make, model))
+
+    def panel(self, visits: Sequence[Visit]) -> Panel:
+        """What these visits together say of the panel."""
+        from kb.panel import reconcile
+
+        return reconcile(visits)
+
+    def view(self, make: str, model: str) -> SetView:
+        """All that is known of a set; raises NotFound, naming the nearest sets, where nobody met it."""
+        from kb.panel import reconcile, source_of
+
+        visits = self.visits(make, model)
+        if not visits:
+            raise NotFound(f"nobody met {make} {model} yet{self._instead(make, model)}")
+        return SetView(source_of(visits), reconcile(visits), tuple(visits))
+
+    def connect(
+        self,
+        panel: Panel,
+        source: Source | None = None,
+        *,
+        inputs: Sequence[DriverInput] = (),
+        speakers_needed: bool = True,
+        have: Sequence[str] = (),
+        length_m: float = 1.5,
+    ) -> Connection:
+        """How to connect a panel to the usual driver, or to one with ``inputs``.
+
+        Raises BadInput where an item is unknown or the length is none.
+        """
+        from kb.path import connect
+
+        return connect(
+            panel,
+            inputs or self.settings.inputs,
+            kind=source.kind if source else Kind.TELEVISION,
+            display=source.display if source else None,
+            speakers_needed=speakers_needed,
+            have=have,
+            length_m=length_m,
+        )
+
+    def _instead(self, make: str, model: str) -> str:
+        try:
+            found = self.find(f"{make} {model}", limit=3)
+        except JackfieldError:
+            return ""
+        names = [f"{one.make} {one.model}" for one in found.matches] or [
+            " ".join(n) for n in found.did_you_mean
+        ]
+        return f"; near it: {', '.join(names)}" if names else ""
+
+    # -- finding ---------------------------------------------------------------------------------------
+
+    def find(self, query: str, limit: int = 10) -> Found:
+        """Which sets may be meant, best first. Raises BadInput where the query is none."""
+        if not self._fresh():
+            return Found(query, ())
+        return self._found(self.index.find(query, limit=limit))
+
+    @contextmanager
+    def searcher(self) -> Iterator[Searcher]:
+        """Many queries at one revision, with everything kept open."""
+        if not self._fresh():
+            yield Searcher(self, None)
+            return
+        with self.index.reader() as reader:
+            yield Searcher(self, reader)
+
+    def _found(self, answer: Answer) -> Found:
+        return Found(
+            answer.query,
+            tuple(
+                FoundSet(
+                    make=one.make,
+                    model=one.model,
+                    kind=one.kind,
+                    score=one.score,
+                    how=one.how,
+                    findings=one.findings,
+                    best=self._best(one.key, one.best),
+                    snippet=one.snippet,
+                )
+                for one in answer.matches
+            ),
+            answer.did_you_mean,
+        )
+
+    def _best(self, key: str, kept: str) -> dict[str, Any] | None:
+        """The way to the usual driver: from the index where it was made for the same inputs."""
+        known: dict[str, Any] = json.loads(kept) if kept else {}
+        if known.get("inputs") != list(self.settings.inputs):
+            from kb.panel import reconcile, source_of
+
+            visits = self.store.visits_of(key)
+            known = self._best_of(reconcile(visits), source_of(visits))
+        best: dict[str, Any] | None = known["best"]
+        return best
+
+    def _best_of(self, panel: Panel, source: Source) -> dict[str, Any]:
+        path = self.connect(panel, source).chosen
+        best = path and {
+            "signal": path.signal.value,
+            "items": list(path.items),
+            "needs_dac": path.needs_dac,
+            "speakers": path.speakers.value,
+        }
+        return {"inputs": list(self.settings.inputs), "best": best}
+
+    # -- keeping the index up to date --------------------------------------------------------------------
+
+    def _standing(self) -> Standing | None:
+        """How the book stands, without SQLAlchemy where it is a file; None where nothing was recorded yet."""
+        if self._url is not None:
+            return self.store.standing()
+        from kb.store.peek import standing
+
+        return standing(self.path) or (self.store.standing() if self.path.exists() else None)
+
+    def _seen(self) -> Standing | None:
+        """How the book stood when the index last took something in; None where the index is of no use."""
+        from kb.store.peek import Standing
+
+        revision = self.index.revision
+        if revision is None:
+            return None
+        book, _, mark = self.index.mark.partition("/")
+        return Standing(book, revision, mark)
+
+    def _fresh(self) -> bool:
+        """Bring the index up to date where it is not; False where there is no book yet."""
+        stands = self._standing()
+        if stands is None:
+            return False
+        if self._seen() != stands:
+            self.catch_up()
+        return True
+
+    def catch_up(self) -> None:
+        """Give the index what it has missed; make it anew where it cannot tell what that is."""
+        index = self.index
+        with self.store.snapshot() as now:
+            seen, stands = self._seen(), now.standing
+            if seen == stands:
+                return
+            if seen is None or not now.follows(seen):
+                self._rebuild(now)
+                return
+            entries, gone = [], []
+            for key, visits in now.visits_of_sets(now.sets_changed_since(seen.revision)):
+                if visits:
+                    entries.append(self._entry(key, visits))
+                else:
+                    gone.append(key)
+            index.update(entries, gone, stands.revision, _mark(stands))
+
+    def reindex(self) -> None:
+        """Make the index anew from the store."""
+        with self.store.snapshot() as now:
+            self._rebuild(now)
+
+    def _rebuild(self, now: Snapshot) -> None:
+        tell = self._progress
+        total = now.counts().sets if tell else 0
+        self.index.rebuild(
+            (self._entry(key, visits) for key, visits in now.visits_of_sets()),
+            now.revision,
+            _mark(now.standing),
+            progress=(lambda done: tell(done, total)) if tell else None,
+        )
+
+    def _entry(self, key: str, visits: list[Visit]) -> SetEntry:
+        """What the index holds of a set."""
+        from kb.index import SetEntry
+        from kb.panel import reconcile, source_of
+
+        source, panel = source_of(visits), reconcile(visits)
+        years = sorted(visit.source.year for visit in visits if visit.source.year)
+        names = dict.fromkeys((visit.source.make, visit.source.model) for visit in visits)
+        signals = (one.jack.signal.value for one in panel.jacks if one.jack.usable and one.jack.signal)
+        outcomes = (outcome.value for one in panel.jacks for outcome, _ in one.outcomes)
+        return SetEntry(
+            key=key,
+            make=source.make,
+            model=source.model,
+            kind=source.kind.value,
+            findings=sum(one.findings for one in panel.jacks),
+            visits=len(visits),
+            years=(years[0], years[-1]) if years else (None, None),
+            signals=tuple(dict.fromkeys(signals)),
+            outcomes=tuple(dict.fromkeys(outcomes)),
+            best=json.dumps(self._best_of(panel, source)),
+            aliases=tuple(name for name in names if name != (source.make, source.model)),
+            text=tuple(_texts(panel, visits)),
+        )
+
+
+class Searcher:
+    """Many queries with one reader; made by ``Book.searcher``."""
+
+    def __init__(self, book: Book, reader: Reader | None) -> None:
+        self._book = book
+        self._reader = reader
+
+    def find(self, query: str, limit: int = 10) -> Found:
+        """As ``Book.find``."""
+        if self._reader is None:
+            return Found(query, ())
+        return self._book._found(self._reader.find(query, limit=limit))
+
+
+def _mark(stands: Standing) -> str:
+    return f"{stands.book}/{stands.mark}"
+
+
+def _texts(panel: Panel, visits: Sequence[Visit]) -> Iterator[tuple[str, str]]:
+    """The texts of a set by field, each once."""
+    for one in panel.jacks:
+        if one.jack.marking:
+            yield "marking", one.jack.marking
+        yield from (("setting", setting) for setting in one.settings)
+        yield from (("note", note) for note in one.notes)
+    yield from (("note", note) for note in dict.fromkeys(visit.note for visit in visits) if note)

@@ -1,0 +1,34 @@
+"""Which loop drivers does the catalogue know, and what can be plugged into them?
+
+>>> [one.value for one in driver_inputs()["bench driver"]]
+['line-3.5', 'optical']
+"""
+
+from __future__ import annotations
+
+import tomllib
+from typing import Any
+
+from kb.catalogue.files import data_file
+from kb.errors import BadInput
+from kb.text import line
+from kb.words import DriverInput
+
+
+def driver_table() -> dict[str, Any]:
+    """``data/drivers.toml`` as parsed: ``[[driver]]`` tables of inputs and of limits (for ``kb.loop``)."""
+    return tomllib.loads(data_file("drivers.toml").read_text(encoding="utf-8"))
+
+
+def driver_inputs() -> dict[str, tuple[DriverInput, ...]]:
+    """The inputs of each driver by its name. Raises BadInput naming the entry."""
+    found = {}
+    for number, entry in enumerate(driver_table().get("driver", ()), 1):
+        place = f"data/drivers.toml, driver {number}"
+        try:
+            found[line(entry.get("name"), "name", empty=False)] = DriverInput.read_all(
+                entry.get("inputs"), "inputs"
+            )
+        except BadInput as mistake:
+            raise mistake.within(place) from None
+    return found

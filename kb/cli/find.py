@@ -1,0 +1,147 @@
+"""find: which set is meant, and how was it connected?"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Iterator
+from shutil import get_terminal_size
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from kb.cli.common import Session, command_options
+from kb.errors import BadInput
+from kb.text import visible
+
+if TYPE_CHECKING:
+    from kb.book import Found, FoundSet
+
+
+@click.command("find")
+@click.argument("words", nargs=-1)
+@click.option("--batch", metavar="F", help="A query a line (- for stdin); one JSON object a line.")
+@click.option("--limit", type=click.IntRange(1, 100), default=10, show_default=True, help="Matches, at most.")
+@command_options
+def find_command(session: Session, words: tuple[str, ...], batch: str | None, limit: int) -> int:
+    """Find a set that somebody met before.
+
+    Make and model in any order, worn or half remembered; words search the notes. A letter that cannot be
+    read is a question mark. Fields narrow a search: make: year:2010-2014 signal:optical outcome:silent
+
+    \b
+    jackfield find nv40-210
+    jackfield find norwell 'NV4?-21'
+    jackfield find muted headphone year:2012
+    """
+    if batch:
+        if words:
+            raise BadInput("find", "words and --batch", "one of them")
+        return _batch(session, batch, limit)
+    if not words:
+        raise BadInput("find", "no words", "a make, a model or words of a note")
+    found = session.book.find(" ".join(words), limit=limit)
+    if session.as_json:
+        session.json(found_json(found))
+    else:
+        _show(found)
+    return 0 if found.matches else 1
+
+
+def found_json(found: Found) -> dict[str, Any]:
+    """The answer with the contract's keys."""
+    return {
+        "query": found.query,
+        "matches": [
+            {
+                "make": one.make,
+                "model": one.model,
+                "kind": one.kind,
+                "score": round(one.score, 4),
+                "how": one.how,
+                "findings": one.findings,
+                "best": one.best,
+                "snippet": one.snippet,
+            }
+            for one in found.matches
+        ],
+        "did_you_mean": [{"make": make, "model": model} for make, model in found.did_you_mean],
+    }
+
+
+def _batch(session: Session, name: str, limit: int) -> int:
+    book = session.book
+    with book.searcher() as searcher:
+        for query in _queries(name):
+            found = searcher.find(query, limit=limit)
+            json.dump(found_json(found), sys.stdout, allow_nan=False)
+            sys.stdout.write("\n")
+            sys.stdout.flush()
+    return 0
+
+
+def _queries(name: str) -> Iterator[str]:
+    """A query a line; from stdin as they come, so that another program can ask one at a time."""
+    if name == "-":
+        yield from (line.strip() for line in sys.stdin if line.strip())
+        return
+    from kb.cli.files import read_text
+
+    content, _ = read_text(name)
+    yield from (line.strip() for line in content.splitlines() if line.strip())
+
+
+# -- how the answer looks: lines of plain text, since a cold lookup is too short to load more ------------
+
+
+def _show(found: Found) -> None:
+    width = min(get_terminal_size().columns, 100)
+    if not found.matches:
+        click.echo(visible(f"no set like {found.query!r} in the book"))
+        for make, model in found.did_you_mean:
+            click.echo(visible(f"  did you mean {make} {model}?"))
+        return
+    longest = max(len(f"{one.make} {one.model}") for one in found.matches)
+    for one in found.matches:
+        name = visible(f"{one.make} {one.model}").ljust(min(longest, 40))
+        count = f"{one.findings} finding{'s' if one.findings != 1 else ''}"
+        _line(styled(name, bold=True), f"  {_HOW[one.how]} {one.score:.0%}, {count}")
+        for line in wrapped(best_line(one), width):
+            _line(line)
+        for line in wrapped(one.snippet, width):
+            _line(styled(line, dim=True))
+
+
+#: How a match was made, as people say it.
+_HOW = {"exact": "exact", "near": "near", "family": "family", "text": "words"}
+
+
+def best_line(one: FoundSet) -> str:
+    """``optical digital → optical cable 2 m → DAC; speakers stay on``."""
+    if one.best is None:
+        return "no way to the usual driver known"
+    from kb.words import Signal, Speakers
+
+    chain = " → ".join([Signal(one.best["signal"]).label, *one.best["items"]])
+    speakers = Speakers(one.best["speakers"])
+    return chain if speakers is Speakers.UNKNOWN else f"{chain}; speakers {speakers.label}"
+
+
+def wrapped(said: str, width: int) -> list[str]:
+    """The text in lines under a match, broken at blanks."""
+    from textwrap import wrap
+
+    return wrap(
+        visible(said), width, initial_indent="    ", subsequent_indent="      ", break_on_hyphens=False
+    )
+
+
+def styled(said: str, **style: bool) -> str:
+    """Bold or dim where somebody reads it on a terminal that wants it."""
+    plain = not sys.stdout.isatty() or "NO_COLOR" in os.environ or os.environ.get("TERM") == "dumb"
+    return said if plain else click.style(said, **style)
+
+
+def _line(*parts: str) -> None:
+    click.echo("".join(parts).rstrip())

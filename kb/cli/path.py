@@ -1,0 +1,233 @@
+"""path: how does the sound of this set get into the loop driver?"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from kb.cli.common import Session, command_options, text
+from kb.errors import BadInput
+from kb.visit import visits_from
+from kb.words import DriverInput, Level, Signal, Speakers
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    from kb.panel import Panel
+    from kb.path import Connection, Path
+    from kb.visit import Source
+
+
+@click.command("path")
+@click.argument("make", required=False)
+@click.argument("model", required=False)
+@click.option("--panel", "file", metavar="VISITFILE", help="A panel that is not in the book; - for stdin.")
+@click.option("--inputs", metavar="LIST", help="Inputs of the driver, with commas: line-3.5,optical")
+@click.option("--driver", metavar="NAME", help="A driver of the catalogue, or the usual one by its name.")
+@click.option(
+    "--speakers-needed/--speakers-free", default=True, help="Do others listen to the set? (they do)"
+)
+@click.option("--have", multiple=True, metavar="ITEM", help="An item to hand; repeat for more.")
+@click.option("--taken", multiple=True, metavar="SIGNAL", help="An output in use by something else.")
+@click.option(
+    "--length",
+    "length_m",
+    type=float,
+    metavar="M",
+    default=1.5,
+    show_default=True,
+    help="Metres to the driver.",
+)
+@command_options
+def path_command(
+    session: Session,
+    make: str | None,
+    model: str | None,
+    file: str | None,
+    inputs: str | None,
+    driver: str | None,
+    speakers_needed: bool,
+    have: tuple[str, ...],
+    taken: tuple[str, ...],
+    length_m: float,
+) -> int:
+    """Say how to connect a set to the loop driver.
+
+    \b
+    jackfield path Norwell NV40-210
+    jackfield path Norwell NV40-210 --inputs line-3.5,optical --length 4
+    jackfield path --panel visit.json --speakers-free
+    """
+    source, panel = _panel(session, make, model, file)
+    connection = session.book.connect(
+        panel.taken(Signal.read(signal, "--taken") for signal in taken),
+        source,
+        inputs=_inputs(session, inputs, driver),
+        speakers_needed=speakers_needed,
+        have=have,
+        length_m=length_m,
+    )
+    if session.as_json:
+        from kb.path import to_json
+
+        session.json(to_json(connection))
+    else:
+        show(session.console, source, panel, connection)
+    return 0 if connection.chosen else 1
+
+
+def _panel(session: Session, make: str | None, model: str | None, file: str | None) -> tuple[Source, Panel]:
+    if file:
+        from kb.cli.files import read_data
+        from kb.panel import panel_of
+
+        if make:
+            raise BadInput("path", "a set and a panel file", "one of them")
+        data, place = read_data(file)
+        visits = visits_from(data, place)
+        if len(visits) != 1:
+            raise BadInput(place, f"{len(visits)} visits", "one")
+        return visits[0].source, panel_of(visits[0])
+    if not (make and model):
+        raise BadInput("path", make or "nothing", "MAKE MODEL, or --panel VISITFILE")
+    known = session.book.view(make, model)
+    return known.source, known.panel
+
+
+def _inputs(session: Session, inputs: str | None, driver: str | None) -> tuple[DriverInput, ...]:
+    if inputs is not None and driver is not None:
+        raise BadInput("path", "--inputs and --driver", "one of them")
+    if inputs is not None:
+        words = [word.strip() for word in inputs.split(",") if word.strip()]
+        if not words:
+            raise BadInput("--inputs", inputs, "the inputs of the driver, such as line-3.5,optical")
+        return DriverInput.read_all(words, "--inputs")
+    if driver is None or driver.casefold() == session.settings.driver.casefold():
+        return session.settings.inputs
+    from kb.catalogue.drivers import driver_inputs
+
+    known = driver_inputs()
+    for name, its_inputs in known.items():
+        if name.casefold() == driver.casefold():
+            return its_inputs
+    names = [session.settings.driver] if session.settings.driver else []
+    raise BadInput("--driver", driver, f"one of {', '.join([*names, *known])}")
+
+
+# -- how the answer looks -----------------------------------------------------------------------------
+
+
+def show(console: Console, source: Source, panel: Panel, connection: Connection) -> None:
+    """The answer for somebody behind the set: the chain, then converter and speakers, then the rest."""
+    from kb.cli.draw import source_title
+    from kb.path import sentence
+
+    console.print(source_title(source))
+    console.print()
+    chosen = connection.chosen
+    if chosen is None:
+        console.print(text("  NO PATH", "bold red"))
+    else:
+        console.print(arrows(chosen, panel, console.width))
+    console.print()
+    verdicts = [("Converter", "yes" if connection.dac.needed else "no", sentence(connection.dac))]
+    if chosen is not None:
+        verdicts += [
+            ("Speakers", *_speakers(chosen)),
+            ("Level", _LEVELS[chosen.level], ""),
+            ("Works", f"{chosen.p_works:.0%}", _evidence(chosen)),
+        ]
+    console.print(_verdicts(verdicts))
+    if chosen is not None:
+        _listed(console, "Do this", [sentence(step) for step in chosen.steps], numbered=True)
+        _listed(console, "Mind", [sentence(caution) for caution in chosen.cautions])
+    _listed(console, "Ask", [sentence(question) for question in connection.ask])
+    if connection.others:
+        console.print()
+        console.print(text("Other ways", "bold"))
+        for other in connection.others:
+            console.print(arrows(other, panel, console.width, style=""))
+    _listed(
+        console,
+        "Not used",
+        _together([(one.marking or f"jack {one.jack + 1}", sentence(one)) for one in connection.ruled_out]),
+    )
+
+
+def _together(ruled_out: list[tuple[str, str]]) -> list[str]:
+    """``HDMI 1, HDMI 2: ...``: jacks that are out for the same reason in one line."""
+    names: dict[str, list[str]] = {}
+    for name, why in ruled_out:
+        names.setdefault(why, []).append(name)
+    return [f"{', '.join(jacks)}: {why}" for why, jacks in names.items()]
+
+
+def arrows(path: Path, panel: Panel, width: int, style: str = "bold") -> Text:
+    """The chain from jack to driver in one line; broken before an arrow where the line is full."""
+    from rich.text import Text
+
+    from kb.path import chain
+
+    first, *rest = chain(path, panel)
+    line = Text("  ").append_text(text(first, f"{style} green".strip()))
+    used = 2 + len(first)
+    for part in rest:
+        if used + len(part) + 3 > width - 1:
+            line.append("\n    ")
+            used = 4
+        line.append(" → ", "dim").append_text(text(part, style))
+        used += len(part) + 3
+    return line
+
+
+_LEVELS = {
+    Level.FIXED: "fixed",
+    Level.VARIABLE: "follows the remote control",
+    Level.SELECTABLE: "fixed or variable, by a menu item",
+    Level.UNKNOWN: "not known whether it follows the remote control",
+}
+
+
+def _speakers(path: Path) -> tuple[str, str]:
+    return {
+        Speakers.STAY_ON: ("stay on", ""),
+        Speakers.MUTE: ("GO SILENT", "while this is plugged in"),
+        Speakers.MUTE_UNLESS_SET: ("stay on by a menu item", "silent until it is set"),
+        Speakers.UNKNOWN: ("not known", "listen when you plug in"),
+    }[path.speakers]
+
+
+def _evidence(path: Path) -> str:
+    if not path.findings:
+        return "no finding on this set yet"
+    return f"{path.findings} finding{'s' if path.findings != 1 else ''} on this set"
+
+
+def _verdicts(verdicts: list[tuple[str, str, str]]) -> Table:
+    from rich.table import Table
+
+    table = Table.grid(padding=(0, 2))
+    table.add_column(style="dim", min_width=11)
+    table.add_column(overflow="fold")
+    for name, answer, why in verdicts:
+        said = text(answer, "bold").append(f"  {why}" if why else "", "not bold")
+        table.add_row(f"  {name}", said)
+    return table
+
+
+def _listed(console: Console, title: str, sentences: list[str], *, numbered: bool = False) -> None:
+    if not sentences:
+        return
+    from rich.table import Table
+
+    console.print()
+    console.print(text(title, "bold"))
+    table = Table.grid(padding=(0, 1))
+    table.add_column(justify="right", min_width=4)
+    table.add_column(overflow="fold")
+    for number, one in enumerate(sentences, 1):
+        table.add_row(f"{number}." if numbered else "·", text(one))
+    console.print(table)

@@ -1,0 +1,89 @@
+"""What does the index hold of a set, and what does it answer? Plain values, cheap to import."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from kb.errors import BookTrouble
+
+How = Literal["exact", "near", "family", "text"]
+TEXT_FIELDS = ("marking", "setting", "note")
+"""Fields of text that words are searched in, the heaviest first."""
+
+
+class IndexBroken(BookTrouble):
+    """The index on disk cannot be read or has another shape: rebuild it from the store."""
+
+
+@dataclass(frozen=True, slots=True)
+class SetEntry:
+    """One set (make and model, after aliases) as the index holds it.
+
+    ``key`` names the set for the book and is opaque here, as are ``best`` and ``payload`` (JSON that
+    comes back unchanged, "" for none). ``years`` are the first and last known year. ``aliases`` are other
+    (make, model) spellings of the same set. ``text`` holds (field, text) pairs, field one of
+    ``TEXT_FIELDS``; a set without text gets no document among the words.
+    """
+
+    key: str
+    make: str
+    model: str
+    kind: str = "television"
+    findings: int = 0
+    visits: int = 0
+    years: tuple[int | None, int | None] = (None, None)
+    signals: tuple[str, ...] = ()
+    outcomes: tuple[str, ...] = ()
+    best: str = ""
+    payload: str = ""
+    aliases: tuple[tuple[str, str], ...] = ()
+    text: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Filters:
+    """What a set must be, besides matching: all conditions given must hold.
+
+    ``years`` is an inclusive range that the known years of the set must touch; a set with no known year
+    does not pass it. ``make`` is compared after normalising.
+    """
+
+    make: str = ""
+    kind: str = ""
+    years: tuple[int, int] | None = None
+    signals: tuple[str, ...] = ()
+    outcomes: tuple[str, ...] = ()
+
+    def __bool__(self) -> bool:
+        return bool(self.make or self.kind or self.years or self.signals or self.outcomes)
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """One set that may be meant.
+
+    ``score`` (0..1) is for ``exact``, ``near`` and ``family`` the probability that this set is the one
+    meant, calibrated on simulated damage (``kb.index.score``); for ``text`` it is the share of the words,
+    weighed by rarity, that the set's text holds. ``snippet`` is plain text, "" without a text match.
+    """
+
+    key: str
+    make: str
+    model: str
+    kind: str
+    findings: int
+    best: str
+    payload: str
+    score: float
+    how: How
+    snippet: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """Matches, best first; ``did_you_mean`` gives (make, model) pairs when nothing is close enough."""
+
+    query: str
+    matches: tuple[Match, ...] = ()
+    did_you_mean: tuple[tuple[str, str], ...] = field(default=())

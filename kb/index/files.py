@@ -1,0 +1,109 @@
+"""Where do the files of the index lie, and which of them are in force?
+
+::
+
+    folder/current          one line: the name of the generation in force, replaced atomically
+    folder/lock.sqlite      held by whoever writes; released by the system when its holder dies
+    folder/gen-XXXX/        one generation: keys.sqlite, bits-N, words/
+
+A rebuild makes a new generation beside the old one and then swaps ``current``: a reader that has the old
+one open keeps it. Everything is readable by its owner only.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import secrets
+import shutil
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from kb.errors import BookTrouble
+
+_NAME = re.compile(r"gen-[0-9a-f]{16}\Z")
+CURRENT, LOCK, KEYS, WORDS = "current", "lock.sqlite", "keys.sqlite", "words"
+LOCK_WAIT_S = 60.0
+
+
+def current(folder: Path) -> Path | None:
+    """The folder of the generation in force, None where there is none."""
+    try:
+        with open(folder / CURRENT, encoding="ascii") as file:
+            name = file.read(40).strip()
+    except (OSError, UnicodeDecodeError):
+        return None
+    if not _NAME.match(name):  # the file is data, never a path
+        return None
+    return folder / name
+
+
+def new_generation(folder: Path) -> Path:
+    """A fresh, empty generation folder, not yet in force."""
+    make_private(folder)
+    path = folder / f"gen-{secrets.token_hex(8)}"
+    path.mkdir(mode=0o700)
+    return path
+
+
+def put_in_force(folder: Path, generation: Path) -> None:
+    """Make ``generation`` the one that is opened from now on, and drop the others."""
+    draft = folder / f".{CURRENT}-{secrets.token_hex(4)}"
+    with open(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="ascii") as file:
+        file.write(generation.name + "\n")
+        file.flush()
+        os.fsync(file.fileno())
+    os.replace(draft, folder / CURRENT)
+    for other in folder.iterdir():
+        if _NAME.match(other.name) and other.name != generation.name:
+            shutil.rmtree(other, ignore_errors=True)  # a system that locks open files: the next rebuild
+        elif other.name.startswith(f".{CURRENT}-"):
+            other.unlink(missing_ok=True)
+
+
+def make_private(folder: Path) -> None:
+    """Make the folder, and see to it that only its owner can look inside."""
+    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    os.chmod(folder, 0o700)
+
+
+def private_opener(path: str, flags: int) -> int:
+    """For ``open(..., opener=)``: a new file that only its owner reads."""
+    return os.open(path, flags, 0o600)
+
+
+def private_file(path: Path) -> None:
+    """Make an empty file that only its owner reads, if it is not there."""
+    os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
+
+
+@contextmanager
+def writing(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
+    """Hold the writer's lock; raises ``BookTrouble`` when another holds it for ``wait_s`` seconds."""
+    try:
+        make_private(folder)
+        path = folder / LOCK
+        private_file(path)
+        lock = sqlite3.connect(path, timeout=wait_s, isolation_level=None)
+    except (OSError, sqlite3.Error) as error:
+        raise BookTrouble(f"index folder {folder}: cannot be written ({error})") from error
+    try:
+        try:
+            lock.execute("BEGIN EXCLUSIVE")
+        except sqlite3.DatabaseError as error:
+            if "locked" in str(error):
+                raise BookTrouble(f"index folder {folder}: another Jackfield is writing to it") from error
+            path.unlink(missing_ok=True)  # holds nothing: a damaged lock is made anew
+            raise BookTrouble(
+                f"index folder {folder}: the lock was damaged and is removed, try again"
+            ) from error
+        yield
+    finally:
+        lock.close()
+
+
+def size_of(folder: Path) -> int:
+    """Bytes of all files below ``folder``."""
+    return sum(path.stat().st_size for path in folder.rglob("*") if path.is_file())

@@ -1,0 +1,165 @@
+"""Is the index there, whole and up to date, and how is it kept so?
+
+>>> from tempfile import TemporaryDirectory
+>>> from kb.index.entry import SetEntry
+>>> with TemporaryDirectory() as home:
+...     index = Index.open(Path(home) / "index")
+...     before = index.revision
+...     index.rebuild([SetEntry("n/1", "Norwell", "NV40-210")], revision=7)
+...     answer = index.find("norwel nv4o 210")
+...     index.close()
+>>> before, answer.matches[0].model, answer.matches[0].how
+(None, 'NV40-210', 'near')
+"""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+from collections.abc import Callable, Iterable
+from pathlib import Path
+
+from kb.errors import BookTrouble
+from kb.index import files
+from kb.index.entry import Answer, Filters, IndexBroken, SetEntry
+from kb.index.reader import Reader, broken
+
+FOLD_FROM = 24
+"""Pending texts from which a search of words folds them in first, if nobody else is writing."""
+FOLD_AT_LATEST = 2_000
+"""Pending texts from which an update folds them in."""
+
+
+class Index:
+    """The index of one store on this machine; derived data, rebuilt whenever in doubt.
+
+    Opening costs a file look-up. ``revision`` is None until ``rebuild`` has run. Not for several threads at
+    once; any number of processes may read and write.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._reader: Reader | None = None
+
+    @classmethod
+    def open(cls, folder: Path) -> Index:
+        """The index in ``folder``, which need not exist."""
+        return cls(folder)
+
+    @property
+    def revision(self) -> int | None:
+        """The revision of the store that the index has taken in; None: missing, broken or of another format."""
+        try:
+            reader = self._fresh()
+            words = self._generation() / files.WORDS
+            if reader.meta["words"] and not any(words.glob("_MAIN_*.toc")):
+                return None
+            return reader.revision
+        except IndexBroken:
+            return None
+
+    @property
+    def mark(self) -> str:
+        """What the book gave beside the revision, so as to know its own writing again."""
+        return self._fresh().mark
+
+    def find(self, query: str, *, limit: int = 10, filters: Filters | None = None) -> Answer:
+        """Sets that the query may mean, at the newest revision; see ``Reader.find``."""
+        reader = self._fresh()
+        answer = reader.find(query, limit=limit, filters=filters)
+        if reader.words_open and reader.pending >= FOLD_FROM:
+            self._fold_in(wait=False)
+        return answer
+
+    def reader(self) -> Reader:
+        """A searcher of its own that stays at the revision of now; the caller closes it."""
+        return Reader(self._generation())
+
+    def rebuild(
+        self,
+        entries: Iterable[SetEntry],
+        revision: int,
+        mark: str = "",
+        total: int | None = None,
+        progress: Callable[[int], None] | None = None,
+    ) -> None:
+        """Make the index anew from all sets of the store at ``revision``; readers keep the old one until done.
+
+        ``progress`` gets the number of sets done so far. Raises ``BookTrouble`` where it cannot be written;
+        the old index then stays in force.
+        """
+        from kb.index.build import build
+
+        with files.writing(self.folder):
+            generation = files.new_generation(self.folder)
+            try:
+                build(generation, entries, revision, mark, progress)
+            except (OSError, sqlite3.Error) as error:
+                shutil.rmtree(generation, ignore_errors=True)
+                raise BookTrouble(f"index folder {self.folder}: cannot be written ({error})") from error
+            except BaseException:
+                shutil.rmtree(generation, ignore_errors=True)
+                raise
+            self.close()
+            files.put_in_force(self.folder, generation)
+
+    def update(self, changed: Iterable[SetEntry], gone: Iterable[str], revision: int, mark: str = "") -> None:
+        """Take in changed sets (whole entries) and drop those with the keys ``gone``; then be at ``revision``.
+
+        One transaction: a crash leaves the revision before, and the book calls again. A revision not above
+        the present one changes nothing. Raises ``IndexBroken`` where there is no index to update.
+        """
+        from kb.index.change import apply
+
+        with files.writing(self.folder):
+            generation = self._generation()
+            with broken():
+                waiting = apply(generation, list(changed), list(gone), revision, mark)
+        if waiting >= FOLD_AT_LATEST:
+            self._fold_in(wait=True)
+
+    def check(self) -> list[str]:
+        """What is wrong with the index, in plain sentences; empty when all is well. Reads all of it."""
+        from kb.index.change import problems
+
+        try:
+            return problems(self._generation())
+        except IndexBroken as error:
+            return [str(error)]
+
+    def close(self) -> None:
+        """Give the files back; the next use opens them again."""
+        if self._reader is not None:
+            self._reader.close()
+            self._reader = None
+
+    def __enter__(self) -> Index:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def _generation(self) -> Path:
+        generation = files.current(self.folder)
+        if generation is None:
+            raise IndexBroken(f"index folder {self.folder}: holds no index")
+        return generation
+
+    def _fresh(self) -> Reader:
+        """The reader kept open, moved to the newest revision."""
+        generation = self._generation()
+        if self._reader is not None and self._reader.generation == generation:
+            self._reader.refresh_if_moved()
+            return self._reader
+        self.close()
+        self._reader = Reader(generation)
+        return self._reader
+
+    def _fold_in(self, *, wait: bool) -> None:
+        from kb.index.change import fold_pending
+
+        try:
+            with files.writing(self.folder, wait_s=files.LOCK_WAIT_S if wait else 0.0), broken():
+                fold_pending(self._generation())
+        except BookTrouble:  # another process writes, or may not: the pending texts are searched all the same
+            return

@@ -1,0 +1,371 @@
+"""What does the index answer, at one revision? A searcher that stays open.
+
+A reader holds a snapshot of the SQLite file: whatever another process writes meanwhile, each answer is of
+one whole revision. ``refresh`` moves to the newest.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from kb.index import files
+from kb.index import keys as k
+from kb.index import tables as t
+from kb.index.entry import Answer, Filters, How, IndexBroken, Match
+from kb.index.fold import normalise
+from kb.index.identify import Identifier
+from kb.index.query import Query, parse, year_of
+from kb.index.score import FAMILY_MATE, NEAR_FROM, SHOWN_FROM, Candidate, scored
+
+if TYPE_CHECKING:
+    from kb.index.words import Hit, WordSearcher
+
+_COLUMNS = (
+    "id, key, make, model, kind, findings, visits, first_year, last_year, signals, outcomes, best, payload"
+)
+_MEANT = 3  # how many "did you mean"
+_SISTERS: tuple[str, ...] = ("sister", "sisters")
+
+
+class Reader:
+    """One open searcher. Not for several threads at once; close it, or use it in a ``with`` block."""
+
+    def __init__(self, generation: Path) -> None:
+        self.generation = generation
+        self._words: WordSearcher | None = None
+        self._bits: k.Bits | None = None
+        self._bits_name = -1
+        self._db = t.connect(generation / files.KEYS)
+        try:
+            self.refresh()
+        except BaseException:
+            self._db.close()
+            raise
+
+    def refresh(self) -> int:
+        """See what has been written since; returns the revision that is seen now."""
+        with broken():
+            if self._db.in_transaction:
+                self._db.execute("COMMIT")
+            self._db.execute("BEGIN")
+            self.meta = t.meta(self._db)
+            self.mark = t.mark(self._db)
+            self._version: int = self._db.execute("PRAGMA data_version").fetchone()[0]
+            if self.meta.get("format") != t.FORMAT or "revision" not in self.meta:
+                raise IndexBroken(f"index format: saw {self.meta.get('format')}, expected {t.FORMAT}")
+            if self._bits_name != self.meta["bits"]:
+                if self._bits is not None:
+                    self._bits.close()
+                self._bits = k.Bits(self.generation / f"bits-{self.meta['bits']}")
+                self._bits_name = self.meta["bits"]
+                self._identifier = Identifier(self._db, self._bits)
+        if self._words is not None:
+            self._words.close()
+            self._words = None
+        return self.revision
+
+    def refresh_if_moved(self) -> None:
+        """``refresh``, but keep an open searcher of words where nothing has been written since."""
+        with broken():
+            if self._db.in_transaction:
+                self._db.execute("COMMIT")
+            version: int = self._db.execute("PRAGMA data_version").fetchone()[0]
+            if version == self._version:
+                self._db.execute("BEGIN")
+                moved = t.meta(self._db) != self.meta
+                if not moved:
+                    return
+        self.refresh()
+
+    @property
+    def words_open(self) -> bool:
+        """Whether words have been searched for."""
+        return self._words is not None
+
+    @property
+    def pending(self) -> int:
+        """How many sets have text that the words have not taken in."""
+        count: int = self._db.execute("SELECT count(*) FROM pending").fetchone()[0]
+        return count
+
+    @property
+    def revision(self) -> int:
+        """The revision of the store that this reader sees."""
+        return self.meta["revision"]
+
+    def close(self) -> None:
+        """Give the files back."""
+        if self._words is not None:
+            self._words.close()
+        if self._bits is not None:
+            self._bits.close()
+        self._db.close()
+
+    def __enter__(self) -> Reader:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def find(self, query: str, *, limit: int = 10, filters: Filters | None = None) -> Answer:
+        """Sets that the query may mean, best first.
+
+        ``filters`` add to those in the query. Raises ``BadInput`` for a query that cannot be meant and
+        ``IndexBroken`` where the files are damaged.
+        """
+        asked = parse(query)
+        conditions = _both(asked.filters, filters)
+        with broken():
+            return self._find(asked, conditions, max(1, min(limit, 1000)))
+
+    def _find(self, asked: Query, conditions: Filters, limit: int) -> Answer:
+        if not asked.tokens and not asked.phrases:
+            return Answer(asked.text, tuple(self._filtered(conditions, limit)))
+        found, parts, make = self._identifier.candidates(asked.tokens)
+        words = self._wanted_words(found, parts, make)
+        scored(found)
+        rows = self._rows([c.set_id for c in found])
+        found = [c for c in found if c.set_id in rows and _passes(rows[c.set_id], conditions)]
+        matches = self._identified(found, rows, parts)
+        if not matches and not words and not asked.phrases:
+            matches = self._family(parts, make, conditions, limit) or self._of_make(
+                parts, make, conditions, limit
+            )
+        if words or asked.phrases:
+            matches = self._with_words(asked, matches, words, conditions, parts, make, limit)
+        meant: list[tuple[str, str]] = []
+        if not matches:
+            meant = [(rows[c.set_id][2], rows[c.set_id][3]) for c in found[:_MEANT]]
+            if not meant and make:
+                meant = []
+        return Answer(asked.text, tuple(matches[:limit]), tuple(meant))
+
+    # sets by make and model
+
+    def _identified(
+        self, found: list[Candidate], rows: dict[int, t.SetRow], parts: tuple[str, ...]
+    ) -> list[Match]:
+        """Exact ones alone; else near ones if together likely enough, and sisters of an unknown set."""
+        exact = [c for c in found if c.damage == "exact" and not c.words]
+        if exact:
+            alone = len({rows[c.set_id][2] for c in exact}) == 1
+            named = {c.make for c in exact} & set(_joins(parts))
+            how: How = "exact" if alone or named else "near"
+            return [_match(rows[c.set_id], c.score, how) for c in exact]
+        sure = sum(c.score for c in found if c.damage not in _SISTERS)
+        sisters = [c for c in found if c.damage in _SISTERS]
+        near = [c for c in found if c.damage not in _SISTERS]
+        if found and found[0].damage in _SISTERS:
+            return [
+                _match(rows[c.set_id], c.score, "family" if c.damage in _SISTERS else "near")
+                for c in found
+                if c.damage in _SISTERS or c.score >= SHOWN_FROM
+            ]
+        if sure < NEAR_FROM:
+            return []
+        shown = [_match(rows[c.set_id], c.score, "near") for c in near if c.score >= SHOWN_FROM]
+        return shown + [_match(rows[c.set_id], c.score, "family") for c in sisters if c.score >= SHOWN_FROM]
+
+    def _family(self, parts: tuple[str, ...], make: str, conditions: Filters, limit: int) -> list[Match]:
+        """Sets of the skeleton of an unknown model: same series first, then those with the most findings."""
+        from kb.index.family import learn
+
+        maker = [part for part in parts if make and part in make]
+        code = "".join(part for part in parts if part not in maker)
+        if not code and not make:
+            return []
+        mates = self._identifier.mates(code, make)
+        if not mates:
+            return []
+        by_make: dict[str, list[str]] = {}
+        for _, maker_name, model, _ in mates:
+            by_make.setdefault(maker_name, []).append(model)
+        families = {name: learn(models) for name, models in by_make.items()}
+        apart = {row[0]: families[row[1]].apart(code, row[2]) for row in mates}
+        rows = self._rows(list(apart))
+        kept = [row for row in rows.values() if _passes(row, conditions)]
+        kept.sort(key=lambda row: (apart[row[0]], -row[5], row[3]))
+        return [_match(row, FAMILY_MATE, "family") for row in kept[:limit]]
+
+    def _of_make(self, parts: tuple[str, ...], make: str, conditions: Filters, limit: int) -> list[Match]:
+        """All that was said is a make: its sets, those with the most findings first."""
+        name = "".join(parts)
+        if not name or any(char.isdigit() or char == "?" for char in name):
+            return []
+        if make != name:
+            near = self._identifier.near_makes(name)
+            if len(near) != 1:
+                return []
+            make = normalise(near[0])
+        rows = self._db.execute(
+            f"SELECT {_COLUMNS} FROM sets WHERE id IN (SELECT set_id FROM spelling WHERE make = ? LIMIT 5000)"
+            " ORDER BY findings DESC, model LIMIT ?",
+            (make, limit * 5 if conditions else limit),
+        )
+        return [_match(row, FAMILY_MATE, "family") for row in rows if _passes(row, conditions)][:limit]
+
+    def _filtered(self, conditions: Filters, limit: int) -> Iterator[Match]:
+        """Sets that pass the filters, nothing else being asked: those with the most findings first."""
+        tests, values = ["1"], []
+        if conditions.make:
+            tests.append("id IN (SELECT set_id FROM spelling WHERE make = ?)")
+            values.append(normalise(conditions.make))
+        for column, wanted in (("signals", conditions.signals), ("outcomes", conditions.outcomes)):
+            for value in wanted:
+                tests.append(f"instr({column}, ?)")
+                values.append(f" {value} ")
+        rows = self._db.execute(
+            f"SELECT {_COLUMNS} FROM sets WHERE {' AND '.join(tests)} ORDER BY findings DESC, make, model",
+            values,
+        )
+        for row in rows:
+            if _passes(row, conditions):
+                yield _match(row, 1.0, "text")
+                limit -= 1
+                if not limit:
+                    return
+
+    def _rows(self, ids: list[int]) -> dict[int, t.SetRow]:
+        sql = f"SELECT {_COLUMNS} FROM sets WHERE id IN (SELECT value FROM json_each(?))"
+        return {row[0]: row for row in self._db.execute(sql, (str(ids),))} if ids else {}
+
+    # sets by words
+
+    def _wanted_words(self, found: list[Candidate], parts: tuple[str, ...], make: str) -> tuple[str, ...]:
+        """Pieces that neither make nor model explains."""
+        if found and found[0].cost < 1.3:
+            return found[0].words
+        if found and found[0].words:
+            return found[0].words
+        rest = [part for part in parts if not (make and part in make)]
+        if any(
+            any(char.isdigit() or char == "?" for char in part) and year_of(part) is None for part in rest
+        ):
+            return tuple(p for p in rest if p.isalpha() and len(p) > 3) if len(rest) > 1 and not found else ()
+        if len(rest) == 1 and self._identifier.near_makes(rest[0]):
+            return ()
+        return tuple(part for part in rest if part.isalpha())
+
+    def _with_words(
+        self,
+        asked: Query,
+        matches: list[Match],
+        words: tuple[str, ...],
+        conditions: Filters,
+        parts: tuple[str, ...],
+        make: str,
+        limit: int,
+    ) -> list[Match]:
+        searcher = self._searcher()
+        years = [year for year in map(year_of, parts) if year is not None]
+        spoken = tuple(_as_typed(asked.tokens, words))
+        hits = searcher.search(spoken, asked.phrases, conditions, limit * 2, make if not matches else "")
+        by_key = {hit.key: hit for hit in hits}
+        if matches:
+            told = [m for m in matches if m.key in by_key]
+            others = [m for m in matches if m.key not in by_key]
+            ahead = [_with_snippet(m, by_key[m.key]) for m in told] + ([] if asked.phrases else others)
+            named = {match.key for match in ahead}
+            return ahead + self._hits([hit for hit in hits if hit.key not in named], conditions, years)
+        return self._hits(hits, conditions, years)
+
+    def _hits(self, hits: list[Hit], conditions: Filters, years: list[int]) -> list[Match]:
+        keys = [hit.key for hit in hits]
+        marks = ",".join("?" * len(keys))
+        rows = {
+            r[1]: r for r in self._db.execute(f"SELECT {_COLUMNS} FROM sets WHERE key IN ({marks})", keys)
+        }
+        kept = [hit for hit in hits if hit.key in rows and _passes(rows[hit.key], conditions)]
+        if years:  # a year among the words prefers, it does not exclude
+            kept.sort(key=lambda hit: not any(_in_years(rows[hit.key], (year, year)) for year in years))
+        return [_match(rows[hit.key], hit.share, "text", hit.snippet) for hit in kept]
+
+    def _searcher(self) -> WordSearcher:
+        from kb.index.words import WordSearcher
+
+        for _ in range(5):
+            if self._words is not None:
+                return self._words
+            pending = dict(self._db.execute("SELECT key, text FROM pending"))
+            words = WordSearcher(self.generation / files.WORDS, self.meta["words"], pending)
+            if words.generation <= self.meta["words"] or not self._moved():
+                self._words = words
+                return words
+            words.close()  # folded in since the snapshot was taken: take a new one
+            self.refresh()
+        raise IndexBroken("index: the words change faster than they can be read")
+
+    def _moved(self) -> bool:
+        """Whether the file has a newer revision, or newer words, than this snapshot."""
+        with t.connect(self.generation / files.KEYS) as db:
+            newest = t.meta(db)
+        db.close()
+        return newest != self.meta
+
+
+@contextmanager
+def broken() -> Iterator[None]:
+    """Turns what damaged files raise into ``IndexBroken``."""
+    try:
+        yield
+    except (sqlite3.DatabaseError, OSError, ValueError, KeyError) as error:
+        raise IndexBroken(f"index: cannot be read ({error})") from error
+
+
+def _match(row: t.SetRow, score: float, how: How, snippet: str = "") -> Match:
+    _, key, make, model, kind, findings, _, _, _, _, _, best, payload = row
+    return Match(key, make, model, kind, findings, best, payload, round(score, 4), how, snippet)
+
+
+def _with_snippet(match: Match, hit: Hit) -> Match:
+    from dataclasses import replace
+
+    return replace(match, snippet=hit.snippet)
+
+
+def _both(one: Filters, other: Filters | None) -> Filters:
+    if other is None:
+        return one
+    return Filters(
+        other.make or one.make,
+        other.kind or one.kind,
+        other.years or one.years,
+        one.signals + other.signals,
+        one.outcomes + other.outcomes,
+    )
+
+
+def _passes(row: t.SetRow, filters: Filters) -> bool:
+    if not filters:
+        return True
+    if filters.make and normalise(row[2]) != normalise(filters.make):
+        return False
+    if filters.kind and row[4] != filters.kind:
+        return False
+    if filters.years is not None and not _in_years(row, filters.years):
+        return False
+    signals, outcomes = row[9].split(), row[10].split()
+    return set(filters.signals) <= set(signals) and set(filters.outcomes) <= set(outcomes)
+
+
+def _in_years(row: t.SetRow, years: tuple[int, int]) -> bool:
+    first, last = row[7], row[8]
+    low = first if first is not None else last
+    high = last if last is not None else first
+    return low is not None and high is not None and low <= years[1] and high >= years[0]
+
+
+def _joins(parts: tuple[str, ...]) -> list[str]:
+    return ["".join(parts[a:b]) for a in range(len(parts)) for b in range(a + 1, min(a + 3, len(parts)) + 1)]
+
+
+def _as_typed(tokens: tuple[str, ...], words: tuple[str, ...]) -> Iterator[str]:
+    """The words as they were typed: normalising has cost them their accents and hyphens."""
+    wanted = set(words)
+    for token in tokens:
+        pieces = [piece for piece in token.replace("/", " ").replace("-", " ").split()]
+        yield from (piece for piece in pieces if normalise(piece) in wanted)

@@ -1,0 +1,148 @@
+"""What does the derived SQLite file hold, and how do entries get into and out of it?
+
+One row a set (``sets``), one a spelling of it (``spelling``), one integer a key (``keys``, see
+``kb.index.keys``), one a make, and the text that the words have not taken in yet (``pending``). All of it
+follows from the store; ``meta`` says from which revision.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from zlib import crc32
+
+from kb.index import keys as k
+from kb.index.entry import IndexBroken, SetEntry
+from kb.index.files import private_file
+from kb.index.fold import fold, normalise, shape, spellings
+
+FORMAT = 1
+"""Raised with every change of tables, hashes or folding: an index of another format is rebuilt."""
+
+SCHEMA = """
+CREATE TABLE meta (name TEXT PRIMARY KEY, value) WITHOUT ROWID;
+CREATE TABLE sets (
+  id INTEGER PRIMARY KEY, key TEXT NOT NULL, make TEXT NOT NULL, model TEXT NOT NULL, kind TEXT NOT NULL,
+  findings INTEGER NOT NULL, visits INTEGER NOT NULL, first_year INTEGER, last_year INTEGER,
+  signals TEXT NOT NULL, outcomes TEXT NOT NULL, best TEXT NOT NULL, payload TEXT NOT NULL);
+CREATE TABLE spelling (
+  id INTEGER PRIMARY KEY, set_id INTEGER NOT NULL, make TEXT NOT NULL, model TEXT NOT NULL,
+  folded TEXT NOT NULL, backward TEXT NOT NULL, short INTEGER NOT NULL);
+CREATE TABLE keys (key INTEGER PRIMARY KEY);
+CREATE TABLE makes (id INTEGER PRIMARY KEY, make TEXT NOT NULL, sets INTEGER NOT NULL, shown TEXT NOT NULL);
+CREATE TABLE pending (key TEXT PRIMARY KEY, text TEXT NOT NULL) WITHOUT ROWID;
+"""
+INDEXES = """
+CREATE UNIQUE INDEX sets_key ON sets (key);
+CREATE INDEX spelling_set ON spelling (set_id);
+CREATE INDEX spelling_folded ON spelling (folded);
+CREATE INDEX spelling_backward ON spelling (backward);
+CREATE UNIQUE INDEX makes_make ON makes (make);
+"""
+CACHE_KB = 16 * 1024
+
+SetRow = tuple[int, str, str, str, str, int, int, int | None, int | None, str, str, str, str]
+SpellingRow = tuple[int, int, str, str, str, str, int]
+
+
+def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
+    """A connection in autocommit; raises ``IndexBroken`` where the file is missing or no database."""
+    try:
+        if create:
+            private_file(path)
+        db = sqlite3.connect(
+            f"{path.absolute().as_uri()}?mode=rw", uri=True, timeout=30, isolation_level=None
+        )
+        db.execute(f"PRAGMA cache_size=-{CACHE_KB}")
+    except sqlite3.Error as error:
+        raise IndexBroken(f"index file {path.name}: cannot be opened ({error})") from error
+    return db
+
+
+def meta(db: sqlite3.Connection) -> dict[str, int]:
+    """All of ``meta`` but the mark."""
+    return dict(db.execute("SELECT name, value FROM meta WHERE name <> 'mark'"))
+
+
+def mark(db: sqlite3.Connection) -> str:
+    """The mark that came with the revision, "" for none."""
+    row = db.execute("SELECT value FROM meta WHERE name = 'mark'").fetchone()
+    return str(row[0]) if row else ""
+
+
+def set_meta(db: sqlite3.Connection, **values: int | str) -> None:
+    """Write entries of ``meta``."""
+    db.executemany("INSERT OR REPLACE INTO meta VALUES (?, ?)", values.items())
+
+
+def flags(values: Iterable[str]) -> str:
+    """Values as one text in which each can be looked for: ``" a b "``; separators inside are dropped."""
+    return "".join(f" {value.replace(' ', '-')}" for value in values) + " " if values else ""
+
+
+def set_row(ident: int, entry: SetEntry) -> SetRow:
+    """A row of ``sets``."""
+    return (
+        ident, entry.key, entry.make, entry.model, entry.kind, entry.findings, entry.visits, *entry.years,
+        flags(entry.signals), flags(entry.outcomes), entry.best, entry.payload,
+    )  # fmt: skip
+
+
+def entry_spellings(entry: SetEntry) -> list[tuple[str, str, int]]:
+    """Distinct normalised (make, model, short) under which the set is found, its own first; no empty model.
+
+    ``short`` is 1 where the make was cut off the front of the model.
+    """
+    out: dict[tuple[str, str], int] = {}
+    for make, model in ((entry.make, entry.model), *entry.aliases):
+        for short, code in enumerate(spellings(make, model)):
+            if code:
+                out.setdefault((normalise(make), code), short)
+    return [(make, code, short) for (make, code), short in out.items()]
+
+
+def spelling_row(ident: int, set_id: int, make: str, model: str, short: int) -> SpellingRow:
+    """A row of ``spelling``."""
+    folded = fold(model)
+    return (ident, set_id, make, model, folded, folded[::-1], short)
+
+
+def key_hashes(model: str) -> set[int]:
+    """Every hash under which a spelling of a model is stored: its neighbourhood and its shape."""
+    out = k.stored_hashes(fold(model))
+    skeleton = shape(model)
+    if skeleton:
+        out.add(crc32(k.encode(skeleton), k.SHAPE))
+    return out
+
+
+def make_hashes(make: str) -> set[int]:
+    """Every hash under which a make is stored."""
+    return k.stored_hashes(fold(make), k.MAKE)
+
+
+def dump_text(entry: SetEntry) -> str:
+    """The document of a set as it waits in ``pending``; "" where the words hold nothing of it."""
+    if not entry.text:
+        return ""
+    return json.dumps(
+        {
+            "make": normalise(entry.make), "kind": entry.kind, "years": entry.years,
+            "signals": entry.signals, "outcomes": entry.outcomes, "text": entry.text,
+        },
+        ensure_ascii=False,
+    )  # fmt: skip
+
+
+def chunks(rows: Iterable[SetEntry], size: int) -> Iterator[list[SetEntry]]:
+    """Lists of at most ``size`` entries."""
+    batch: list[SetEntry] = []
+    for row in rows:
+        batch.append(row)
+        if len(batch) >= size:
+            yield batch
+            batch = []
+    if batch:
+        yield batch

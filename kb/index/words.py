@@ -1,0 +1,314 @@
+"""Which notes say so? Words, phrases and filters over the text of findings, by Whoosh.
+
+Distribution: **whoosh3** (3.54). Compared in November 2026 on Python 3.11, 3.12 and 3.13, 5,000 documents:
+
+================  ==================  =====================  ==================
+                  whoosh 2.7.4        whoosh-reloaded 2.7.5  whoosh3 3.54.0
+================  ==================  =====================  ==================
+last file         2016-04             2024-02                2026-09
+declares          Python 2.5 to 3     up to 3.12             3.10 to 3.14
+when compiled     warns in 5 or more  warns in one module    no warning
+under -W error    modules
+needs             nothing             cached-property        nothing
+typed             no                  no                     yes (py.typed)
+import            106 / 83 ms         112 / 125 ms           67 / 64 ms
+indexing          2.8 / 2.6 s         2.9 / 2.7 s            2.4 / 2.8 s
+a search          2.6 / 4.0 ms        3.2 / 3.5 ms           4.9 / 2.8 ms
+================  ==================  =====================  ==================
+
+(times on 3.11 / 3.13, one run each on a busy machine: alike but for the import; licence BSD-2-Clause, 0.55
+MB a wheel, all three). The other two can stand in for it: nothing outside this module knows Whoosh.
+
+A recorded visit does not wait for a Whoosh commit: its text goes to ``pending`` in the SQLite file, in the
+transaction that moves the revision. A search lays the pending texts, as a small index in memory, over the
+files and hides the older documents of the same sets. Now and then they are folded in (``fold_in``), and a
+crash anywhere in between changes no answer.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from whoosh import analysis, fields, highlight, index, query, reading, searching
+from whoosh.filedb.filestore import FileStorage, RamStorage
+from whoosh.support.charset import accent_map
+
+from kb.index.entry import TEXT_FIELDS, Filters, IndexBroken
+from kb.index.files import make_private
+from kb.index.fold import normalise
+
+_BOOST = {"marking": 1.5, "setting": 1.2, "note": 1.0}
+_SNIPPET = 160
+_MISTYPED_FROM = 5  # letters of a word from which one slip in it is forgiven
+_WRITER_MB = 128
+
+
+def _analyzer() -> Any:
+    """Words in lower case without accents and English stop words, reduced to their stems."""
+    words = analysis.RegexTokenizer(r"[^\W_]+(?:\.[^\W_]+)*") | analysis.LowercaseFilter()
+    return words | analysis.CharsetFilter(accent_map) | analysis.StopFilter() | analysis.StemFilter()
+
+
+def schema() -> Any:
+    """One document a set."""
+    text = {
+        name: fields.TEXT(analyzer=_analyzer(), phrase=True, stored=True, field_boost=_BOOST[name])
+        for name in TEXT_FIELDS
+    }
+    return fields.Schema(
+        key=fields.ID(stored=True, unique=True),
+        layer=fields.ID(),
+        make=fields.ID(),
+        kind=fields.ID(),
+        first=fields.NUMERIC(int),
+        last=fields.NUMERIC(int),
+        signals=fields.KEYWORD(),
+        outcomes=fields.KEYWORD(),
+        **text,
+    )
+
+
+def _document(key: str, stored: str, layer: str) -> dict[str, Any]:
+    """The Whoosh document of a text as ``tables.dump_text`` made it."""
+    data = json.loads(stored)
+    first, last = data["years"]
+    text: dict[str, str] = {}
+    for name, value in data["text"]:
+        if name in TEXT_FIELDS:
+            text[name] = f"{text[name]} \N{MIDDLE DOT} {value}" if name in text else value
+    out: dict[str, Any] = {"key": key, "layer": layer, "make": data["make"], "kind": data["kind"], **text}
+    out["signals"], out["outcomes"] = " ".join(data["signals"]), " ".join(data["outcomes"])
+    if first is not None or last is not None:
+        out["first"] = last if first is None else first
+        out["last"] = first if last is None else last
+    return out
+
+
+class BulkWriter:
+    """Documents of a new generation, written in one go."""
+
+    def __init__(self, folder: Path) -> None:
+        make_private(folder)
+        self._folder = folder
+        self._index = FileStorage(str(folder)).create_index(schema())
+        self._writer = self._index.writer(limitmb=_WRITER_MB)
+
+    def add(self, key: str, stored: str) -> None:
+        """One set's text."""
+        self._writer.add_document(**_document(key, stored, "file"))
+
+    def finish(self, revision: int) -> int:
+        """Commit; returns the generation of the words."""
+        self._writer.commit()
+        generation = int(self._index.latest_generation())
+        self._index.close()
+        _private(self._folder)
+        return generation
+
+
+def fold_in(folder: Path, pending: Iterable[tuple[str, str]]) -> int:
+    """Put pending texts ("" for none any more) into the files; returns the new generation of the words."""
+    if not folder.exists():
+        make_private(folder)
+        found = FileStorage(str(folder)).create_index(schema())
+    else:
+        found = _open(folder)
+    try:
+        writer = found.writer(limitmb=_WRITER_MB, timeout=5.0)
+        for key, stored in pending:
+            writer.delete_by_term("key", key)
+            if stored:
+                writer.add_document(**_document(key, stored, "file"))
+        writer.commit()
+        generation = int(found.latest_generation())
+    except (OSError, index.LockError) as error:
+        raise IndexBroken(f"index folder {folder.name}: the words cannot be written ({error})") from error
+    finally:
+        found.close()
+    _private(folder)
+    return generation
+
+
+def _private(folder: Path) -> None:
+    for path in folder.iterdir():
+        os.chmod(path, 0o600)
+
+
+def _open(folder: Path) -> Any:
+    try:
+        return FileStorage(str(folder), readonly=False).open_index()
+    except Exception as error:  # Whoosh raises whatever its decoding trips over
+        raise IndexBroken(f"index folder {folder.name}: the words cannot be read ({error!r})") from error
+
+
+@dataclass(frozen=True, slots=True)
+class Hit:
+    """A set whose text holds some of the words; ``share`` 0..1, weighed by rarity."""
+
+    key: str
+    share: float
+    rank: float
+    snippet: str
+
+
+class WordSearcher:
+    """Search over the files and the pending texts of one revision."""
+
+    def __init__(self, folder: Path, generation: int, pending: Mapping[str, str]) -> None:
+        readers: list[Any] = []
+        self.generation = 0
+        if generation:
+            files = _open(folder)
+            try:
+                readers.append(files.reader())
+                self.generation = int(files.latest_generation())
+            except Exception as error:
+                raise IndexBroken(
+                    f"index folder {folder.name}: the words cannot be read ({error!r})"
+                ) from error
+        self._hidden = [query.Term("key", key) for key in pending] if readers else []
+        texts = [(key, stored) for key, stored in pending.items() if stored]
+        if texts:
+            memory = RamStorage().create_index(schema())
+            writer = memory.writer()
+            for key, stored in texts:
+                writer.add_document(**_document(key, stored, "pending"))
+            writer.commit()
+            readers.append(memory.reader())
+        self._readers = readers
+        self._searcher: Any = None
+        if readers:
+            reader = readers[0] if len(readers) == 1 else reading.MultiReader(readers)
+            self._searcher = searching.Searcher(reader)
+
+    def close(self) -> None:
+        """Give the files back."""
+        for reader in self._readers:
+            reader.close()
+
+    def read_all(self) -> None:
+        """Read every stored document and posting; raises ``IndexBroken`` where one cannot be read."""
+        try:
+            for reader in self._readers:
+                for _ in reader.all_stored_fields():
+                    pass
+                for name, term in reader.all_terms():
+                    for _ in reader.postings(name, term).all_ids():
+                        pass
+        except Exception as error:  # Whoosh raises whatever its decoding trips over
+            raise IndexBroken(f"index: the words cannot be read ({error!r})") from error
+
+    def knows(self, word: str) -> bool:
+        """Whether any text holds the word (its stem)."""
+        return self._searcher is not None and any(
+            self._searcher.doc_frequency(name, stem) for stem in _stems(word) for name in TEXT_FIELDS
+        )
+
+    def search(
+        self, words: tuple[str, ...], phrases: tuple[str, ...], filters: Filters, limit: int, make: str = ""
+    ) -> list[Hit]:
+        """Sets with some of the words, all of the phrases, and all that the filters ask; best first.
+
+        Words of ``_MISTYPED_FROM`` letters and more that no text holds may be one slip off.
+        """
+        if self._searcher is None:
+            return []
+        groups: dict[str, Any] = {}
+        for word in words:
+            for stem in _stems(word):
+                groups[stem] = self._word(stem)
+        exact = []
+        for phrase in phrases:
+            stems = _stems(phrase)
+            if stems:
+                exact.append(query.Or([query.Phrase(name, stems, slop=1) for name in TEXT_FIELDS]))
+        if not groups and not exact:
+            return []
+        parts = ([query.Or(list(groups.values()), scale=0.9)] if groups else []) + exact
+        wanted = query.And([*parts]) if len(parts) > 1 else parts[0]
+        mask = None
+        if self._hidden:
+            mask = query.And([query.Term("layer", "file"), query.Or(list(self._hidden))])
+        try:
+            found = self._searcher.search(
+                wanted, limit=max(limit * 3, 30), filter=_conditions(filters, make), mask=mask, terms=True
+            )
+            return self._hits(found, groups, bool(exact))[:limit]
+        except (OSError, EOFError, ValueError, KeyError, IndexError, TypeError) as error:
+            raise IndexBroken(f"index: the words cannot be read ({error!r})") from error
+
+    def _word(self, stem: str) -> Any:
+        known = any(self._searcher.doc_frequency(name, stem) for name in TEXT_FIELDS)
+        if known or len(stem) < _MISTYPED_FROM:
+            return query.Or([query.Term(name, stem) for name in TEXT_FIELDS])
+        return query.Or([query.FuzzyTerm(name, stem, maxdist=1, prefixlength=1) for name in TEXT_FIELDS])
+
+    def _hits(self, found: Any, groups: Mapping[str, Any], phrase: bool) -> list[Hit]:
+        documents = max(int(self._searcher.doc_count()), 1)
+        weight: dict[str, float] = {}
+        for stem in groups:
+            holders = max((self._searcher.doc_frequency(name, stem) for name in TEXT_FIELDS), default=0)
+            weight[stem] = math.log(1 + documents / (holders + 1))
+        total = sum(weight.values())
+        hits = []
+        for hit in found:
+            there = {term.decode("utf-8", "replace") for _, term in hit.matched_terms()}
+            got = sum(value for stem, value in weight.items() if stem in there or _near_one(stem, there))
+            share = got / total if total else 1.0
+            hits.append(Hit(hit["key"], min(share, 1.0), float(hit.score), self._snippet(hit)))
+        hits.sort(key=lambda hit: (-round(hit.share, 2), -hit.rank, hit.key))
+        return hits
+
+    def _snippet(self, hit: Any) -> str:
+        fragmenter = highlight.ContextFragmenter(maxchars=_SNIPPET, surround=40)
+        formatter = highlight.NullFormatter()
+        for name in TEXT_FIELDS:
+            text = hit.get(name)
+            if not text:
+                continue
+            terms = {term.decode("utf-8", "replace") for field, term in hit.matched_terms() if field == name}
+            if terms:
+                piece = highlight.highlight(text[:4000], terms, _analyzer(), fragmenter, formatter, top=1)
+                if piece:
+                    return _plain(str(piece))
+        return ""
+
+
+def _near_one(stem: str, there: set[str]) -> bool:
+    from kb.index.slips import plain_distance
+
+    return len(stem) >= _MISTYPED_FROM and any(plain_distance(stem, term) <= 1 for term in there)
+
+
+def _plain(text: str) -> str:
+    """One line without control characters."""
+    return " ".join("".join(char if char.isprintable() else " " for char in text).split())[: _SNIPPET + 40]
+
+
+def _stems(text: str) -> list[str]:
+    return [token.text for token in _ANALYZER(text, mode="query")]
+
+
+_ANALYZER = _analyzer()
+
+
+def _conditions(filters: Filters, make: str = "") -> Any:
+    """The filters as a query, None where there are none."""
+    parts: list[Any] = []
+    if filters.make or make:
+        parts.append(query.Term("make", normalise(filters.make or make)))
+    if filters.kind:
+        parts.append(query.Term("kind", filters.kind))
+    if filters.years is not None:
+        low, high = filters.years
+        parts.append(query.NumericRange("first", None, high))
+        parts.append(query.NumericRange("last", low, None))
+    parts.extend(query.Term("signals", signal) for signal in filters.signals)
+    parts.extend(query.Term("outcomes", outcome) for outcome in filters.outcomes)
+    return query.And(parts) if parts else None

@@ -1,0 +1,134 @@
+"""What does this installer usually carry and how are lengths shown? One small file in the home folder.
+
+>>> Settings().inputs, Settings().units.value
+((<DriverInput.LINE_35: 'line-3.5'>,), 'metric')
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import Any, Final
+
+from kb import text
+from kb.errors import BadInput, BookTrouble, ascii_controls
+from kb.words import DriverInput, Word
+
+FILE: Final = "settings.toml"
+BOOK: Final = "book.sqlite"
+HOME: Final = "JACKFIELD_HOME"
+_MOST: Final = 65_536  # bytes
+
+
+class Units(Word):
+    """In which units lengths are shown; files always hold metres."""
+
+    METRIC = "metric", "metres"
+    FEET = "feet"
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """The usual driver with its inputs, units, and the initials that stand in visits."""
+
+    driver: str = ""
+    inputs: tuple[DriverInput, ...] = (DriverInput.LINE_35,)
+    units: Units = Units.METRIC
+    initials: str = ""
+
+
+def default_home() -> Path:
+    """The folder in ``JACKFIELD_HOME``, or the platform's place for a user's data."""
+    if named := os.environ.get(HOME):
+        return Path(named).expanduser()
+    from platformdirs import user_data_dir  # only where nobody chose a folder
+
+    return Path(user_data_dir("jackfield", appauthor=False))
+
+
+def load(home: Path) -> Settings:
+    """The settings in ``home``; a missing file or key means the default.
+
+    Raises BadInput naming file and key, BookTrouble where the file cannot be read.
+    """
+    path = home / FILE
+    try:
+        with path.open("rb") as file:
+            raw = file.read(_MOST + 1)
+    except FileNotFoundError:
+        return Settings()
+    except OSError as problem:
+        raise BookTrouble(f"{path}: {_why(problem)}") from problem
+    import tomllib  # only where there is something to read
+
+    if len(raw) > _MOST:
+        raise BadInput(str(path), "a larger file", f"at most {_MOST} bytes of settings")
+    try:
+        data = tomllib.loads(raw.decode("utf-8-sig"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as problem:
+        raise BadInput(str(path), ascii_controls(str(problem)), "TOML") from problem
+    return _read(data, str(path))
+
+
+def save(home: Path, settings: Settings) -> Path:
+    """Write the settings, whole or not at all, for this user alone; returns the file.
+
+    Raises BadInput where a value is none that ``load`` would take, BookTrouble where it cannot be written.
+    """
+    path = home / FILE
+    lines = [f"{field.name} = {_toml(getattr(settings, field.name))}" for field in fields(settings)]
+    written = "\n".join(["# Settings of jackfield; a key that is left out has its usual value.", *lines, ""])
+    import tomllib
+
+    if _read(tomllib.loads(written), str(path)) != settings:
+        raise BadInput(str(path), "settings with text that changes when read", "plain text")
+    unfinished = path.with_name(f"{FILE}.{os.getpid()}.part")
+    try:
+        home.mkdir(mode=0o700, parents=True, exist_ok=True)
+        try:
+            handle = os.open(unfinished, os.O_CREAT | os.O_TRUNC | os.O_WRONLY, 0o600)
+            with open(handle, "w", encoding="utf-8") as file:
+                file.write(written)
+                file.flush()
+                os.fsync(file.fileno())
+            unfinished.replace(path)
+        finally:
+            with suppress(OSError):
+                unfinished.unlink(missing_ok=True)
+    except OSError as problem:
+        raise BookTrouble(f"{path}: {_why(problem)}; the settings stay as they were") from problem
+    return path
+
+
+def _read(data: dict[str, Any], place: str) -> Settings:
+    for key in data:
+        if key not in _READERS:
+            expected = f"one of {', '.join(_READERS)}"
+            raise BadInput(f"{place}, {ascii_controls(key[:40])}", "an unknown key", expected)
+    try:
+        return Settings(**{key: _READERS[key](value, key) for key, value in data.items()})
+    except BadInput as mistake:
+        raise mistake.within(place) from None
+
+
+_READERS: Final[dict[str, Callable[[object, str], Any]]] = {
+    "driver": text.line,
+    "inputs": DriverInput.read_all,
+    "units": Units.read,
+    "initials": lambda value, key: text.line(value, key, 40),
+}
+
+
+def _toml(value: str | tuple[DriverInput, ...]) -> str:
+    # Entered text has no control characters (kb.text), so a JSON string is a TOML string.
+    if isinstance(value, tuple):
+        return f"[{', '.join(json.dumps(one.value) for one in value)}]"
+    return json.dumps(str(value), ensure_ascii=False)
+
+
+def _why(problem: OSError) -> str:
+    return ascii_controls(problem.strerror or str(problem))

@@ -1,0 +1,26 @@
+"""What was found, safely kept: how is the book written, read and brought up to date?
+
+    with Store.open(home / "book.sqlite") as store:
+        done = store.record(visits)
+
+Importing this package loads nothing: ``kb.store.peek`` must stay free of SQLAlchemy, and the rest is
+loaded when first asked for.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from kb.store.reading import Counts, Entry, Snapshot
+    from kb.store.store import Recorded, RecordedVisit, Store
+
+__all__ = ["Counts", "Entry", "Recorded", "RecordedVisit", "Snapshot", "Store"]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in __all__:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from kb.store import reading, store
+
+    return getattr(store if hasattr(store, name) else reading, name)

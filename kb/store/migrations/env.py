@@ -1,0 +1,10 @@
+"""In which transaction do the migrations run? In the one that ``kb.store.upgrade`` has opened."""
+
+from __future__ import annotations
+
+from alembic import context
+
+if __name__ == "env_py":  # the name by which Alembic runs this file; anybody else only looks at it
+    context.configure(connection=context.config.attributes["connection"], render_as_batch=True)
+    with context.begin_transaction():
+        context.run_migrations()

@@ -1,0 +1,1 @@
+"""Which steps are there, one file each, named by number?"""

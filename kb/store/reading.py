@@ -1,0 +1,277 @@
+"""What stands in the book at one revision?
+
+A ``Snapshot`` sees one state of the book however long it is read, while others go on writing.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from functools import cached_property
+from itertools import islice
+from typing import Any, Final, NamedTuple
+
+import sqlalchemy as sa
+
+from kb.errors import BookTrouble, NotFound, shown
+from kb.store import schema
+from kb.store.peek import Standing
+from kb.store.rows import CHUNK, load
+from kb.store.spellings import Spellings
+from kb.store.trouble import told
+from kb.visit import Visit
+
+SETS: Final = 200  #: sets that are read at a time
+
+_visit, _gone, _later = schema.visit, schema.withdrawal, schema.supersession
+
+
+def _withdrawn(fact: sa.ColumnElement[Any]) -> sa.ColumnElement[bool]:
+    """Is the fact withdrawn: is the last that was said of it, by (turn, id), that it does not stand?"""
+    said, after = _gone.alias(), _gone.alias()
+    later = sa.or_(after.c.turn > said.c.turn, sa.and_(after.c.turn == said.c.turn, after.c.id > said.c.id))
+    outdone = sa.select(1).where(after.c.fact == said.c.fact, later).exists()
+    return sa.select(1).where(said.c.fact == fact, sa.not_(said.c.stands), sa.not_(outdone)).exists()
+
+
+def _superseded(fact: sa.ColumnElement[Any]) -> sa.ColumnElement[bool]:
+    """Does a visit that is not withdrawn take its place?"""
+    new = _later.alias()
+    return sa.select(1).where(new.c.earlier == fact, sa.not_(_withdrawn(new.c.visit))).exists()
+
+
+_STANDS: Final = sa.and_(sa.not_(_withdrawn(_visit.c.id)), sa.not_(_superseded(_visit.c.id)))
+
+
+class Entry(NamedTuple):
+    """A visit in the history of a set, with what became of it."""
+
+    visit: Visit
+    revision: int
+    withdrawn: bool
+    superseded_by: tuple[str, ...]
+    """Ids of the visits, not withdrawn, that take its place."""
+
+    @property
+    def stands(self) -> bool:
+        """Does the visit count in what is known of the set?"""
+        return not (self.withdrawn or self.superseded_by)
+
+
+class Counts(NamedTuple):
+    """How much is in the book. ``findings`` and ``sets`` count what stands, ``visits`` everything."""
+
+    visits: int
+    findings: int
+    sets: int
+    withdrawn: int
+    superseded: int
+    revision: int
+
+
+class Snapshot:
+    """The book at one revision; made by ``Store.snapshot``. Every method raises BookTrouble where the
+    book cannot be read."""
+
+    def __init__(self, connection: sa.Connection, place: str) -> None:
+        self._connection = connection
+        self._place = place
+
+    @cached_property
+    def standing(self) -> Standing:
+        """Which book this is, its revision and the mark of its last writing."""
+        with told(self._place):
+            row = self._connection.execute(
+                sa.select(schema.book.c.id, schema.book.c.revision, schema.book.c.mark)
+            ).one_or_none()
+        if row is None:
+            raise BookTrouble(f"{self._place}: the book has lost its first page; restore a backup")
+        return Standing(*row)
+
+    @property
+    def revision(self) -> int:
+        """Grows by one with every writing; 0 is a book in which nothing was ever recorded."""
+        return self.standing.revision
+
+    def follows(self, earlier: Standing) -> bool:
+        """Did the book stand like that once? False for another book, or a copy that went on elsewhere
+        (a restored backup): then an index made from it must be made anew."""
+        if earlier.book != self.standing.book or earlier.revision > self.revision:
+            return False
+        if earlier.revision == 0:
+            return True
+        table = schema.writing
+        with told(self._place):
+            mark = self._connection.execute(
+                sa.select(table.c.mark).where(table.c.revision == earlier.revision)
+            ).scalar_one_or_none()
+        return mark == earlier.mark
+
+    @cached_property
+    def spellings(self) -> Spellings:
+        """The alias facts that stand."""
+        table = schema.alias
+        with told(self._place):
+            rows = self._connection.execute(
+                sa.select(table.c.set_key, table.c.same_as).where(sa.not_(_withdrawn(table.c.id)))
+            )
+            return Spellings((row.set_key, row.same_as) for row in rows)
+
+    # -- one set, one visit ------------------------------------------------------------------------
+
+    def visit(self, visit_id: str) -> Visit:
+        """The visit with this id, standing or not; raises NotFound."""
+        with told(self._place):
+            found = load(self._connection, [visit_id])
+        if visit_id not in found:
+            raise NotFound(f"no visit {shown(visit_id)} in the book")
+        return found[visit_id]
+
+    def visits_of(self, set_key: str) -> list[Visit]:
+        """The visits to a set that stand, under all its spellings, by date: what ``reconcile`` takes."""
+        return next(self.visits_of_sets([self.spellings.kept(set_key)]))[1]
+
+    def history_of(self, set_key: str) -> list[Entry]:
+        """All that was ever recorded of a set, under all its spellings, in the order it was recorded."""
+        keys = self.spellings.all_of(set_key)
+        with told(self._place):
+            rows = self._connection.execute(
+                sa.select(_visit.c.id, _visit.c.revision, _withdrawn(_visit.c.id).label("withdrawn"))
+                .where(_visit.c.set_key.in_(keys))
+                .order_by(_visit.c.revision, _visit.c.id)
+            ).all()
+            ids = [row.id for row in rows]
+            later: dict[str, list[str]] = defaultdict(list)
+            for start in range(0, len(ids), CHUNK):
+                asked = sa.select(_later.c.earlier, _later.c.visit).where(
+                    _later.c.earlier.in_(ids[start : start + CHUNK]), sa.not_(_withdrawn(_later.c.visit))
+                )
+                for earlier, visit in self._connection.execute(asked.order_by(_later.c.visit)):
+                    later[earlier].append(visit)
+            visits = load(self._connection, ids)
+        return [
+            Entry(visits[row.id], row.revision, bool(row.withdrawn), tuple(later[row.id])) for row in rows
+        ]
+
+    # -- many ----------------------------------------------------------------------------------------
+
+    def visits(self, since_revision: int = 0, batch: int = 1000) -> Iterator[list[Visit]]:
+        """All visits recorded after a revision, standing or not, in the order they were recorded; lists of
+        at most ``batch``, so that memory stays bounded."""
+        asked = (
+            sa.select(_visit.c.id)
+            .where(_visit.c.revision > since_revision)
+            .order_by(_visit.c.revision, _visit.c.id)
+        )
+        stream = self._stream(asked)
+        while ids := list(islice(stream, batch)):
+            with told(self._place):
+                visits = load(self._connection, ids)
+            yield [visits[one] for one in ids]
+
+    def set_keys(self) -> Iterator[str]:
+        """Every set that a standing visit speaks of, once, under the spelling that is kept."""
+        merged = set()
+        asked = sa.select(_visit.c.set_key).where(_STANDS).distinct().order_by(_visit.c.set_key)
+        for key in self._stream(asked):
+            kept = self.spellings.kept(key)
+            if len(self.spellings.all_of(key)) > 1:
+                if kept in merged:
+                    continue
+                merged.add(kept)
+            yield kept
+
+    def sets_changed_since(self, revision: int) -> Iterator[str]:
+        """Keys of sets of which something else may be known now than at ``revision``, each once.
+
+        Among them are keys that no visit stands for any more, or that are now a spelling of another set:
+        ``visits_of_sets`` gives these an empty list.
+        """
+        new, old = _visit.alias(), _visit.alias()
+        retold = sa.select(_gone.c.fact).where(_gone.c.revision > revision)
+        touched = sa.union(
+            sa.select(_visit.c.set_key).where(_visit.c.revision > revision),
+            # What a new visit takes the place of, or took the place of before it was withdrawn.
+            sa.select(old.c.set_key)
+            .join(_later, _later.c.earlier == old.c.id)
+            .join(new, new.c.id == _later.c.visit)
+            .where(sa.or_(new.c.revision > revision, new.c.id.in_(retold))),
+            sa.select(_visit.c.set_key).where(_visit.c.id.in_(retold)),
+        )
+        ends = sa.or_(schema.alias.c.revision > revision, schema.alias.c.id.in_(retold))
+        with told(self._place):
+            pairs = self._connection.execute(
+                sa.select(schema.alias.c.set_key, schema.alias.c.same_as).where(ends)
+            ).all()
+        respelt = {one for pair in pairs for end in pair for one in self.spellings.all_of(end)}
+        yield from sorted(respelt)
+        for key in self._stream(touched):
+            kept = self.spellings.kept(key)
+            if kept == key and key not in respelt:
+                yield key
+            elif kept not in respelt:
+                respelt.add(kept)
+                yield kept
+
+    def visits_of_sets(self, keys: Iterable[str] | None = None) -> Iterator[tuple[str, list[Visit]]]:
+        """Each key with the visits that stand, under all spellings of its set, by date; memory is bounded.
+
+        Without ``keys``: every set of the book. A key that is not the kept spelling gets an empty list.
+        """
+        asked = iter(self.set_keys() if keys is None else keys)
+        while some := list(islice(asked, SETS)):
+            kept = [key for key in some if self.spellings.kept(key) == key]
+            spelt = {one: key for key in kept for one in self.spellings.all_of(key)}
+            sets: dict[str, list[str]] = defaultdict(list)
+            with told(self._place):
+                every = list(spelt)
+                for start in range(0, len(every), CHUNK):
+                    rows = self._connection.execute(
+                        sa.select(_visit.c.set_key, _visit.c.id, _visit.c.date).where(
+                            _visit.c.set_key.in_(every[start : start + CHUNK]), _STANDS
+                        )
+                    )
+                    for row in rows:
+                        sets[spelt[row.set_key]].append(row.id)
+                visits = load(self._connection, [one for ids in sets.values() for one in ids])
+            for key in some:
+                yield key, sorted((visits[one] for one in sets.get(key, ())), key=_when)
+
+    def counts(self) -> Counts:
+        """How much is in the book."""
+        with told(self._place):
+            one = self._connection.execute(
+                sa.select(
+                    sa.select(sa.func.count()).select_from(_visit).scalar_subquery(),
+                    sa.select(sa.func.count())
+                    .select_from(schema.finding.join(_visit, _visit.c.id == schema.finding.c.visit))
+                    .where(_STANDS)
+                    .scalar_subquery(),
+                    sa.select(sa.func.count())
+                    .select_from(_visit)
+                    .where(_withdrawn(_visit.c.id))
+                    .scalar_subquery(),
+                    sa.select(sa.func.count())
+                    .select_from(_visit)
+                    .where(_superseded(_visit.c.id))
+                    .scalar_subquery(),
+                )
+            ).one()
+        sets = sum(1 for _ in self.set_keys())
+        return Counts(one[0], one[1], sets, one[2], one[3], self.revision)
+
+    def _stream(self, asked: sa.Select[Any] | sa.CompoundSelect[Any]) -> Iterator[Any]:
+        """The first column, a few rows at a time."""
+        with told(self._place):
+            result = self._connection.execution_options(yield_per=CHUNK).execute(asked).scalars()
+        with result:
+            while True:
+                with told(self._place):
+                    some = result.fetchmany(CHUNK)
+                if not some:
+                    return
+                yield from some
+
+
+def _when(visit: Visit) -> tuple[Any, str]:
+    return visit.date, visit.id

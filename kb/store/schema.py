@@ -1,0 +1,281 @@
+"""Which tables make a book, and what may stand in them?
+
+Facts only, each with the revision at which it was recorded; nothing is ever changed in place
+(``guards.py``). What may be shared and what is private stand in different tables, so that a reader of
+the first can leak nothing of the second.
+
+A word added to ``kb.words`` changes a CHECK here and needs a migration; a test compares both.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import sqlalchemy as sa
+
+from kb import text
+from kb.visit import FIRST_DATE, FIRST_YEAR, ITEMS, JACKS, SIZES, SUPERSEDES
+from kb.words import (
+    Basis,
+    Colour,
+    Direction,
+    Display,
+    DriverInput,
+    Form,
+    Format,
+    Kind,
+    Level,
+    Outcome,
+    Signal,
+    Speakers,
+    Word,
+)
+
+LAST_YEAR: Final = 2200  #: the reader of visit files is stricter: next year
+KEY: Final = 500  #: characters of a set_key; four bytes each still fit PostgreSQL's index pages
+SHORT: Final = 40  #: characters of initials
+MOST: Final = 2**53  #: revisions; whole numbers that JSON readers keep exact
+TURNS: Final = 1_000_000  #: how often one fact can be withdrawn and reinstated
+
+metadata = sa.MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "ck": "ck_%(table_name)s_%(constraint_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+# Ids and keys compare by code point on every engine.
+_PLAIN = sa.Text().with_variant(sa.Text(collation="C"), "postgresql")
+
+
+def _id(name: str, *, primary_key: bool = False) -> list[sa.schema.SchemaItem]:
+    """A column for a UUID in its usual lower-case form, with the rule that it is one."""
+    dashes = " AND ".join(f"substr({name}, {at}, 1) = '-'" for at in (9, 14, 19, 24))
+    return [
+        sa.Column(name, _PLAIN, primary_key=primary_key, nullable=False),
+        sa.CheckConstraint(f"length({name}) = 36 AND lower({name}) = {name} AND {dashes}", name=name),
+    ]
+
+
+def _revision() -> list[sa.schema.SchemaItem]:
+    """The writing that a fact came with."""
+    return [sa.Column("revision", sa.BigInteger, sa.ForeignKey("writing.revision"), nullable=False)]
+
+
+def _words(name: str, words: type[Word], *, nullable: bool = False) -> list[sa.schema.SchemaItem]:
+    """A column that holds one word of the vocabulary."""
+    listed = ", ".join(f"'{word.value}'" for word in words)
+    return [
+        sa.Column(name, sa.Text, nullable=nullable),
+        sa.CheckConstraint(f"{name} IN ({listed})", name=name),
+    ]
+
+
+def _text(name: str, most: int, least: int = 0) -> list[sa.schema.SchemaItem]:
+    """A column of entered text, ``least`` to ``most`` characters."""
+    return [
+        sa.Column(name, sa.Text, nullable=False),
+        sa.CheckConstraint(f"length({name}) BETWEEN {least} AND {most}", name=name),
+        # Bytes that are no text would pass for text in SQLite.
+        sa.CheckConstraint(f"typeof({name}) = 'text'", name=f"{name}_text").ddl_if(dialect="sqlite"),
+    ]
+
+
+def _flag(name: str, *, nullable: bool = False) -> list[sa.schema.SchemaItem]:
+    # SQLite has no type of its own for a flag; PostgreSQL has.
+    return [
+        sa.Column(name, sa.Boolean, nullable=nullable),
+        sa.CheckConstraint(f"{name} IN (0, 1)", name=name).ddl_if(dialect="sqlite"),
+    ]
+
+
+def _whole(name: str, low: int, high: int, *, nullable: bool = False) -> list[sa.schema.SchemaItem]:
+    return [
+        sa.Column(name, sa.Integer, nullable=nullable),
+        sa.CheckConstraint(
+            f"{name} BETWEEN {low} AND {high} AND {name} = CAST({name} AS INTEGER)", name=name
+        ),
+    ]
+
+
+def _visit() -> sa.Column[str]:
+    return sa.Column("visit", _PLAIN, sa.ForeignKey("visit.id"), nullable=False)
+
+
+def _place_on_panel() -> list[sa.schema.SchemaItem]:
+    """The columns that point at one finding: its visit and its place there, from 0."""
+    return [
+        sa.Column("visit", _PLAIN, nullable=False),
+        sa.Column("seq", sa.Integer, nullable=False),
+        sa.ForeignKeyConstraint(["visit", "seq"], ["finding.visit", "finding.seq"]),
+    ]
+
+
+def _table(name: str, *items: sa.schema.SchemaItem | Sequence[sa.schema.SchemaItem]) -> sa.Table:
+    flat: list[sa.schema.SchemaItem] = []
+    for item in items:
+        flat.extend([item] if isinstance(item, sa.schema.SchemaItem) else item)
+    return sa.Table(name, metadata, *flat)
+
+
+# -- the book itself -----------------------------------------------------------------------------
+
+#: One row. ``mark`` is new with every writing: two copies of a book that went on separately may reach
+#: the same revision, never the same mark.
+book: Final = _table(
+    "book",
+    _whole("one", 1, 1),
+    sa.PrimaryKeyConstraint("one"),
+    _id("id"),
+    sa.Column("revision", sa.BigInteger, nullable=False),
+    sa.CheckConstraint(f"revision BETWEEN 0 AND {MOST}", name="revision"),
+    _id("mark"),
+    _text("made_with", SHORT, 1),
+)
+
+#: One row a writing: which mark the book had at that revision.
+writing: Final = _table(
+    "writing",
+    sa.Column("revision", sa.BigInteger, primary_key=True, autoincrement=False),
+    sa.CheckConstraint(f"revision BETWEEN 1 AND {MOST}", name="revision"),
+    _id("mark"),
+)
+
+# -- what may be shared ---------------------------------------------------------------------------
+
+visit: Final = _table(
+    "visit",
+    _id("id", primary_key=True),
+    _revision(),
+    sa.Column("date", sa.Date, nullable=False),
+    sa.CheckConstraint(f"date >= '{FIRST_DATE}'", name="date"),
+    sa.CheckConstraint("date IS date(date, '+0 days')", name="calendar").ddl_if(dialect="sqlite"),
+    _words("basis", Basis),
+    _text("make", text.LINE, 1),
+    _text("model", text.LINE, 1),
+    sa.Column("set_key", _PLAIN, nullable=False),
+    sa.CheckConstraint(f"length(set_key) BETWEEN 3 AND {KEY}", name="set_key"),
+    _words("kind", Kind),
+    _words("display", Display, nullable=True),
+    _whole("year", FIRST_YEAR, LAST_YEAR, nullable=True),
+    sa.Column("size_in", sa.Double),
+    sa.CheckConstraint(f"size_in BETWEEN {SIZES[0]} AND {SIZES[1]}", name="size_in"),
+    _flag("driver"),
+    sa.Index(None, "set_key", "revision"),
+    sa.Index(None, "revision"),
+)
+
+driver_input: Final = _table(
+    "driver_input",
+    _visit(),
+    _whole("seq", 0, len(DriverInput) - 1),
+    _words("input", DriverInput),
+    sa.PrimaryKeyConstraint("visit", "seq"),
+    sa.UniqueConstraint("visit", "input"),
+)
+
+finding: Final = _table(
+    "finding",
+    _visit(),
+    _whole("seq", 0, JACKS - 1),
+    sa.PrimaryKeyConstraint("visit", "seq"),
+    _words("form", Form),
+    _text("marking", text.LINE),
+    _words("colour", Colour, nullable=True),
+    _words("direction", Direction),
+    _words("signal", Signal, nullable=True),
+    _words("level", Level),
+    _words("format", Format),
+    _words("speakers", Speakers),
+    _flag("taken", nullable=True),
+    _words("outcome", Outcome),
+    _words("input", DriverInput, nullable=True),
+    _text("setting", text.SETTING),
+    _flag("inferred_direction"),
+    _flag("inferred_signal"),
+    _flag("inferred_level"),
+)
+
+finding_item: Final = _table(
+    "finding_item",
+    _place_on_panel(),
+    _whole("place", 0, ITEMS - 1),
+    sa.PrimaryKeyConstraint("visit", "seq", "place"),
+    _text("item", text.LINE, 1),
+)
+
+#: ``visit`` takes the place of ``earlier``, which may not be here yet: books merge in any order.
+supersession: Final = _table(
+    "supersession",
+    _visit(),
+    _whole("seq", 0, SUPERSEDES - 1),
+    sa.PrimaryKeyConstraint("visit", "seq"),
+    _id("earlier"),
+    sa.CheckConstraint("earlier <> visit", name="other"),
+    sa.UniqueConstraint("visit", "earlier"),
+    sa.Index(None, "earlier"),
+)
+
+#: Two spellings are one set; ``same_as`` is the one that is kept.
+alias: Final = _table(
+    "alias",
+    _id("id", primary_key=True),
+    _revision(),
+    sa.Column("set_key", _PLAIN, nullable=False),
+    sa.CheckConstraint(f"length(set_key) BETWEEN 3 AND {KEY}", name="set_key"),
+    sa.Column("same_as", _PLAIN, nullable=False),
+    sa.CheckConstraint(f"length(same_as) BETWEEN 3 AND {KEY}", name="same_as"),
+    sa.CheckConstraint("same_as <> set_key", name="other"),
+    sa.Index(None, "revision"),
+)
+
+#: A visit or alias is withdrawn, or reinstated where ``stands``. The greatest (turn, id) of a fact
+#: decides, so that books that merged in any order agree. ``fact`` may not be here yet.
+withdrawal: Final = _table(
+    "withdrawal",
+    _id("id", primary_key=True),
+    _revision(),
+    _id("fact"),
+    _whole("turn", 1, TURNS),
+    _flag("stands"),
+    sa.Index(None, "fact"),
+    sa.Index(None, "revision"),
+)
+
+# -- what is private ------------------------------------------------------------------------------
+
+#: Who, for whom, and in which words. ``fingerprint`` covers private text, so it is private too.
+visit_private: Final = _table(
+    "visit_private",
+    _visit(),
+    sa.PrimaryKeyConstraint("visit"),
+    _text("person", SHORT),
+    _text("job", text.LINE),
+    _text("note", text.NOTE),
+    _text("driver_name", text.LINE),
+    _text("fingerprint", 64, 64),
+    _text("recorded_at", 20, 20),
+    sa.Index(None, "fingerprint"),
+)
+
+finding_private: Final = _table(
+    "finding_private",
+    _place_on_panel(),
+    sa.PrimaryKeyConstraint("visit", "seq"),
+    _text("note", text.NOTE, 1),
+)
+
+#: Which format the book has; written by Alembic too, which names it so.
+stamp: Final = sa.Table(
+    "alembic_version",
+    metadata,
+    sa.Column("version_num", sa.String(32), nullable=False),
+    sa.PrimaryKeyConstraint("version_num", name="alembic_version_pkc"),
+)
+
+#: Facts: rows that are written once. ``book`` has a rule of its own.
+FACTS: Final = tuple(table.name for table in metadata.sorted_tables if table not in (book, stamp))

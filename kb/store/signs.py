@@ -1,0 +1,28 @@
+"""What does a result code of SQLite mean to the person at the book?
+
+Apart from ``trouble.py`` so that ``peek.py`` can say the same without SQLAlchemy.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from typing import Final
+
+#: By primary result code (sqlite.org/rescode.html).
+SQLITE: Final = {
+    sqlite3.SQLITE_BUSY: "another program writes to it for too long; nothing was changed, try again",
+    sqlite3.SQLITE_LOCKED: "another program is using it; nothing was changed, try again",
+    sqlite3.SQLITE_READONLY: "the file or its folder is read-only; nothing was changed",
+    sqlite3.SQLITE_PERM: "this user may not open it; check the rights of the file and its folder",
+    sqlite3.SQLITE_CANTOPEN: "cannot be opened; check the rights of the file and its folder",
+    sqlite3.SQLITE_IOERR: "the disk failed to read or write, or has no room; nothing was changed",
+    sqlite3.SQLITE_FULL: "the disk is full; nothing was changed",
+    sqlite3.SQLITE_NOTADB: "is no book (no SQLite database); choose another file or restore a backup",
+    sqlite3.SQLITE_CORRUPT: "is damaged; keep a copy of it and restore the newest backup",
+    sqlite3.SQLITE_NOMEM: "there is not enough memory",
+    sqlite3.SQLITE_TOOBIG: "a text is too long for it; nothing was changed",
+    sqlite3.SQLITE_SCHEMA: "was changed by another program meanwhile; try again",
+}
+
+#: Codes that mean "not with these rights": another way of opening may still be able to read.
+RIGHTS: Final = frozenset({sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM})

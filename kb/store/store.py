@@ -1,0 +1,316 @@
+"""How is what was found written into the book, so that it is never lost and never doubled?
+
+    with Store.open("book.sqlite") as store:
+        done = store.record(visits)      # acknowledged: on the disk
+
+Every call that writes is one transaction, all or nothing. It takes the next revision under a lock
+before it does anything else, so the order of revisions is the order of commits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from itertools import islice
+from pathlib import Path
+from types import TracebackType
+from typing import NamedTuple, Self
+
+import sqlalchemy as sa
+import uuid_utils
+
+from kb import clock
+from kb.errors import BadInput, BookTrouble, NotFound, shown
+from kb.store import schema
+from kb.store.peek import Standing
+from kb.store.places import WRITES, Place, place_of
+from kb.store.reading import Counts, Entry, Snapshot
+from kb.store.rows import CHUNK, ORDER, Rows, add_rows, fingerprint, load, without_private
+from kb.store.trouble import told
+from kb.store.upgrade import bring_up_to_date
+from kb.visit import Visit
+
+
+class RecordedVisit(NamedTuple):
+    """A visit that was added."""
+
+    id: str
+    make: str
+    model: str
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """What came of ``record``: visits that were added, ids of those already there, the revision now."""
+
+    recorded: tuple[RecordedVisit, ...]
+    already: tuple[str, ...]
+    revision: int
+
+
+class Store:
+    """An open book. Close it, or use it in a ``with`` block.
+
+    Every method raises BookTrouble where the book cannot be read or written; nothing is changed then.
+    """
+
+    def __init__(self, place: Place, engine: sa.Engine) -> None:
+        self._place = place
+        self._engine = engine
+
+    @classmethod
+    def open(cls, where: str | Path, *, create: bool = True) -> Self:
+        """Open the book in a file, or at an SQLAlchemy URL (``sqlite:///FILE``,
+        ``postgresql+psycopg://USER@HOST/NAME``).
+
+        Where nothing is, a new book is made if ``create``; an older book is copied and upgraded. Raises
+        BadInput where ``where`` names no place, BookTrouble, BookTooNew.
+        """
+        place = place_of(where)
+        with told(place.shown):
+            engine = place.engine(create=create)
+        try:
+            bring_up_to_date(engine, place, create=create)
+        except BaseException:
+            engine.dispose()
+            raise
+        return cls(place, engine)
+
+    def close(self) -> None:
+        """Let go of the book."""
+        self._engine.dispose()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    @property
+    def place(self) -> str:
+        """Where the book is, for messages: no password in it."""
+        return self._place.shown
+
+    # -- writing -----------------------------------------------------------------------------------
+
+    def record(self, visits: Iterable[Visit]) -> Recorded:
+        """Add visits in one transaction; memory is bounded whatever their number.
+
+        A visit without an id that says, word for word, what one in the book says is already there (a file
+        loaded twice); so is a visit whose id is there with the same content, or with the same shareable
+        content where this copy has no private words. A visit with an id of its own is a fact by that id.
+        Raises BadInput where an id is there with other content or a value fits no book.
+        """
+        recorded: list[RecordedVisit] = []
+        already: list[str] = []
+        coming = iter(visits)
+        at = clock.now().strftime("%Y-%m-%dT%H:%M:%SZ")
+        some = list(islice(coming, CHUNK))
+        if not some:
+            return Recorded((), (), self.revision())
+        with self._writing() as writing:
+            while some:
+                rows: Rows = {table: [] for table in ORDER}
+                for visit, seen, known in _sorted_out(writing.connection, some):
+                    if known:
+                        already.append(visit.id)
+                        continue
+                    add_rows(rows, visit, revision=writing.revision, seen=seen, at=at)
+                    recorded.append(RecordedVisit(visit.id, visit.source.make, visit.source.model))
+                for table in ORDER:
+                    if rows[table]:
+                        writing.connection.execute(table.insert(), rows[table])
+                some = list(islice(coming, CHUNK))
+            writing.keep = bool(recorded)
+        return Recorded(tuple(recorded), tuple(dict.fromkeys(already)), writing.revision)
+
+    def alias(self, set_key: str, same_as: str) -> str:
+        """Say that two spellings are one set, known as ``same_as`` from now on.
+
+        Returns the id of the fact, by which it can be withdrawn; "" where they are one set already.
+        """
+        with self._writing() as writing:
+            spellings = Snapshot(writing.connection, self.place).spellings
+            ends = spellings.kept(set_key), spellings.kept(same_as)
+            if ends[0] == ends[1]:
+                return ""
+            fact = str(uuid_utils.uuid7())
+            row = {"id": fact, "revision": writing.revision, "set_key": ends[0], "same_as": ends[1]}
+            writing.connection.execute(schema.alias.insert(), row)
+            writing.keep = True
+        return fact
+
+    def withdraw(self, ids: Iterable[str]) -> tuple[str, ...]:
+        """Withdraw visits or alias facts; returns those that stood until now. Raises NotFound."""
+        return self._declare(ids, stands=False)
+
+    def reinstate(self, ids: Iterable[str]) -> tuple[str, ...]:
+        """Let withdrawn visits or alias facts stand again; returns those that did not. Raises NotFound."""
+        return self._declare(ids, stands=True)
+
+    def _declare(self, ids: Iterable[str], *, stands: bool) -> tuple[str, ...]:
+        table, changed = schema.withdrawal, []
+        with self._writing() as writing:
+            for fact in dict.fromkeys(ids):
+                if not any(
+                    writing.connection.execute(sa.select(kind.c.id).where(kind.c.id == fact)).first()
+                    for kind in (schema.visit, schema.alias)
+                ):
+                    raise NotFound(f"no visit or merge {shown(fact)} in the book")
+                last = writing.connection.execute(
+                    sa.select(table.c.turn, table.c.stands)
+                    .where(table.c.fact == fact)
+                    .order_by(table.c.turn.desc(), table.c.id.desc())
+                    .limit(1)
+                ).first()
+                turn, stood = (last.turn, bool(last.stands)) if last else (0, True)
+                if stood == stands:
+                    continue
+                row = {
+                    "id": str(uuid_utils.uuid7()),
+                    "revision": writing.revision,
+                    "fact": fact,
+                    "turn": turn + 1,
+                    "stands": stands,
+                }
+                writing.connection.execute(table.insert(), row)
+                changed.append(fact)
+            writing.keep = bool(changed)
+        return tuple(changed)
+
+    @contextmanager
+    def _writing(self) -> Iterator[_Writing]:
+        """One transaction with the next revision, committed at the end if ``keep`` was set."""
+        with (
+            told(self.place),
+            self._engine.connect().execution_options(**{WRITES: True}) as connection,
+            connection.begin() as transaction,
+        ):
+            writing = _Writing(connection, _take_revision(connection, self.place))
+            try:
+                yield writing
+            finally:
+                if not writing.keep:
+                    transaction.rollback()
+                    writing.revision -= 1
+
+    # -- reading -----------------------------------------------------------------------------------
+
+    @contextmanager
+    def snapshot(self) -> Iterator[Snapshot]:
+        """The book as it stands now, for as long as the block lasts, whatever others write meanwhile."""
+        with told(self.place):
+            connection = self._place.reading(self._engine.connect())
+        try:
+            yield Snapshot(connection, self.place)
+        finally:
+            with told(self.place):
+                connection.close()
+
+    def standing(self) -> Standing:
+        """Which book this is, its revision and the mark of its last writing."""
+        with self.snapshot() as snapshot:
+            return snapshot.standing
+
+    def revision(self) -> int:
+        """Grows by one with every writing; 0 is a book in which nothing was ever recorded."""
+        return self.standing().revision
+
+    def visit(self, visit_id: str) -> Visit:
+        """As ``Snapshot.visit``."""
+        with self.snapshot() as snapshot:
+            return snapshot.visit(visit_id)
+
+    def visits_of(self, set_key: str) -> list[Visit]:
+        """As ``Snapshot.visits_of``."""
+        with self.snapshot() as snapshot:
+            return snapshot.visits_of(set_key)
+
+    def history_of(self, set_key: str) -> list[Entry]:
+        """As ``Snapshot.history_of``."""
+        with self.snapshot() as snapshot:
+            return snapshot.history_of(set_key)
+
+    def visits(self, since_revision: int = 0, batch: int = 1000) -> Iterator[list[Visit]]:
+        """As ``Snapshot.visits``."""
+        with self.snapshot() as snapshot:
+            yield from snapshot.visits(since_revision, batch)
+
+    def set_keys(self) -> Iterator[str]:
+        """As ``Snapshot.set_keys``."""
+        with self.snapshot() as snapshot:
+            yield from snapshot.set_keys()
+
+    def sets_changed_since(self, revision: int) -> Iterator[str]:
+        """As ``Snapshot.sets_changed_since``."""
+        with self.snapshot() as snapshot:
+            yield from snapshot.sets_changed_since(revision)
+
+    def visits_of_sets(self, keys: Iterable[str] | None = None) -> Iterator[tuple[str, list[Visit]]]:
+        """As ``Snapshot.visits_of_sets``."""
+        with self.snapshot() as snapshot:
+            yield from snapshot.visits_of_sets(keys)
+
+    def counts(self) -> Counts:
+        """As ``Snapshot.counts``."""
+        with self.snapshot() as snapshot:
+            return snapshot.counts()
+
+
+@dataclass
+class _Writing:
+    """A transaction that writes; it is thrown away unless ``keep`` is set."""
+
+    connection: sa.Connection
+    revision: int
+    keep: bool = False
+
+
+def _take_revision(connection: sa.Connection, place: str) -> int:
+    """The next revision. On a server the row stays locked until the commit, so writers go one by one."""
+    book, mark = schema.book, str(uuid_utils.uuid7())
+    done = connection.execute(book.update().values(revision=book.c.revision + 1, mark=mark))
+    if done.rowcount != 1:
+        raise BookTrouble(f"{place}: the book has lost its first page; restore a backup")
+    revision: int = connection.execute(sa.select(book.c.revision)).scalar_one()
+    connection.execute(schema.writing.insert(), {"revision": revision, "mark": mark})
+    return revision
+
+
+def _sorted_out(connection: sa.Connection, visits: list[Visit]) -> Iterator[tuple[Visit, str, bool]]:
+    """Each visit with an id, its fingerprint, and whether it is in the book already."""
+    seen = [fingerprint(visit) for visit in visits]
+    by_id, private = schema.visit.c.id, schema.visit_private
+    ids = [visit.id for visit in visits if visit.id]
+    there = connection.execute(sa.select(by_id).where(by_id.in_(ids))).scalars().all() if ids else ()
+    known = load(connection, there) if there else {}
+    prints: dict[str, str] = {
+        row.fingerprint: row.visit
+        for row in connection.execute(
+            sa.select(private.c.fingerprint, private.c.visit)
+            .where(private.c.fingerprint.in_(seen))
+            .order_by(private.c.visit.desc())  # the earliest of several is named
+        )
+    }
+    for visit, print_ in zip(visits, seen, strict=True):
+        if visit.id in known:
+            if not _same(visit, known[visit.id]):
+                raise BadInput(
+                    "visit, id", visit.id, "an id that the book does not hold with other content already"
+                )
+            yield visit, print_, True
+        elif not visit.id and print_ in prints:
+            yield replace(visit, id=prints[print_]), print_, True
+        else:
+            new = visit if visit.id else replace(visit, id=str(uuid_utils.uuid7()))
+            known[new.id] = new
+            prints.setdefault(print_, new.id)
+            yield new, print_, False
+
+
+def _same(coming: Visit, there: Visit) -> bool:
+    """Is it the visit that is there, or what may be shared of it?"""
+    return fingerprint(coming) in (fingerprint(there), fingerprint(without_private(there)))

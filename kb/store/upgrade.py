@@ -1,0 +1,111 @@
+"""Is the book of the format that this Jackfield writes, and if not, how does it become so?
+
+A fresh book is made from ``schema.py`` and stamped; an older one is copied first, then brought up to
+date by Alembic in one transaction, so that a crash leaves it whole; a newer one is refused.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Final
+
+import sqlalchemy as sa
+import uuid_utils
+
+from kb import __version__
+from kb.errors import BookTooNew, BookTrouble, shown
+from kb.store import schema
+from kb.store.guards import guards
+from kb.store.places import WRITES, Place
+from kb.store.trouble import told
+
+#: Every format there was, oldest first: the names of the migrations. The last is what is written now.
+FORMATS: Final = ("0001",)
+MIGRATIONS: Final = Path(__file__).parent / "migrations"
+
+
+def bring_up_to_date(
+    engine: sa.Engine,
+    place: Place,
+    *,
+    create: bool,
+    formats: tuple[str, ...] = FORMATS,
+    migrations: Path = MIGRATIONS,
+) -> None:
+    """See that a book of the present format is at ``place``.
+
+    Raises BookTrouble where there is none and ``create`` is false, or something else is there; BookTooNew
+    where a newer Jackfield wrote it. ``formats`` and ``migrations`` are for tests.
+    """
+    with told(place.shown):
+        with engine.connect() as connection:
+            found = _format(connection, place)
+        if found == formats[-1]:
+            return
+        if found is None and not create:
+            raise BookTrouble(f"{place.shown}: there is no book here yet")
+        if found is not None and found not in formats:
+            raise BookTooNew(
+                f"{place.shown}: written by a newer Jackfield (format {shown(found)}, this one knows "
+                f"{formats[-1]}); update jackfield; nothing was changed"
+            )
+        if not place.writable:
+            raise BookTrouble(f"{place.shown}: is of an older format and read-only; make it writable first")
+        with engine.connect().execution_options(**{WRITES: True}) as connection:
+            place.loosen(connection)
+            with connection.begin():
+                place.lock(connection)
+                found = _format(connection, place)  # somebody else may have done it meanwhile
+                if found is None:
+                    _create(connection, formats[-1])
+                elif found != formats[-1]:
+                    place.keep(found)
+                    _migrate(connection, migrations, formats[-1])
+                    if not place.whole(connection):
+                        raise BookTrouble(f"{place.shown}: holds findings of no visit; restore a backup")
+
+
+def _format(connection: sa.Connection, place: Place) -> str | None:
+    """The format that is stamped on the book, or None where nothing is."""
+    tables = place.tables(connection)
+    if not tables:
+        return None
+    if not {schema.book.name, schema.stamp.name} <= tables:
+        raise BookTrouble(f"{place.shown}: is a database of some other program, not a book")
+    stamps = connection.execute(sa.select(schema.stamp.c.version_num)).scalars().all()
+    if len(stamps) != 1:
+        raise BookTrouble(f"{place.shown}: does not say of which format it is; restore a backup")
+    return str(stamps[0])
+
+
+def _create(connection: sa.Connection, stamp: str) -> None:
+    schema.metadata.create_all(connection, checkfirst=False)
+    for guard in guards(connection.dialect.name):
+        connection.exec_driver_sql(guard.replace("%", "%%"))
+    connection.execute(
+        schema.book.insert(),
+        {
+            "one": 1,
+            "id": str(uuid_utils.uuid7()),
+            "revision": 0,
+            "mark": str(uuid_utils.uuid7()),
+            "made_with": __version__,
+        },
+    )
+    connection.execute(schema.stamp.insert(), {"version_num": stamp})
+
+
+def _migrate(connection: sa.Connection, migrations: Path, target: str) -> None:
+    from alembic import command  # costs a quarter of a second: only where it is needed
+    from alembic.config import Config
+    from alembic.util import CommandError
+
+    config = Config()
+    config.set_main_option("script_location", str(migrations).replace("%", "%%"))
+    config.attributes["connection"] = connection
+    try:
+        command.upgrade(config, target)
+    except CommandError as problem:  # this installation lacks a step
+        raise BookTrouble(
+            f"the book cannot be upgraded ({shown(problem)}); install jackfield anew"
+        ) from problem

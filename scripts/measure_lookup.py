@@ -1,0 +1,448 @@
+"""How well and how fast is the right set found from a damaged model number?
+
+``python -m scripts.measure_lookup --sizes 1k,19k,100k,1M`` prints, for each size, accuracy by kind of damage, warm
+median and p95, build time, size on disk and peak memory, beside three other ways in the same run; then the growth
+exponent. ``--calibrate`` prints how often a score came true. Each size runs in a process of its own.
+"""
+
+from __future__ import annotations
+
+import argparse
+import gc
+import json
+import math
+import random
+import resource
+import shutil
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from statistics import median
+
+from kb.index import Index, SetEntry
+from scripts import damage as d
+from scripts.model_codes import Code, codes, normal
+
+SEED = 20
+ENDS = ("suffix lost", "suffix added", "prefix only")
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One query whose right answer is decidable."""
+
+    kind: str
+    group: str
+    text: str
+    make: str
+    model: str
+    row: int
+
+
+def key_of(row: int) -> str:
+    """The key of a row of the list."""
+    return f"s{row}"
+
+
+def entries(rows: list[Code], text: bool = False) -> Iterator[SetEntry]:
+    """The list as sets of the book, with a payload of usual size."""
+    payload = json.dumps({"jacks": [{"form": "toslink", "marking": "OPTICAL OUT", "signal": "optical"}] * 2})
+    best = '{"signal": "optical", "items": ["optical cable 2 m"], "needs_dac": true, "speakers": "stay-on"}'
+    note = (("note", "headphone jack mutes the speakers until the sound menu is set"),) if text else ()
+    for at, (make, model) in enumerate(rows):
+        yield SetEntry(key_of(at), make, model, findings=at % 7, best=best, payload=payload, text=note)
+
+
+def groups() -> Iterator[tuple[str, bool, dict[str, d.Damage]]]:
+    """(name, with make, kinds of damage)."""
+    yield "with make, one damage", True, {**d.ONE, **d.MAKE_ONLY}
+    yield "no make, one damage", False, d.ONE
+    yield "with make, compound", True, {**d.COMPOUND, **d.MAKE_COMPOUND}
+    yield "no make, compound", False, d.COMPOUND
+
+
+class Truth:
+    """Which damaged queries are decidable: the row they came from is the only nearest one.
+
+    Nearness is the optimal string alignment distance of rapidfuzz over make+model (or the model alone where the
+    make is left out). For ends lost or added it is: no other set of the make (of the book) fits the query as well.
+    """
+
+    def __init__(self, rows: list[Code]) -> None:
+        self.models = [normal(model) for _, model in rows]
+        self.joined = [normal(make) + normal(model) for make, model in rows]
+
+    def decidable(self, kind: str, make: str, model: str, row: int) -> bool:
+        """Whether ``row`` is the only right answer."""
+        from rapidfuzz import process
+        from rapidfuzz.distance import OSA
+
+        pool = self.joined if make else self.models
+        read = make + model
+        own = OSA.distance(read, pool[row])
+        if kind in ENDS:
+            fits = (
+                (lambda other: read.startswith(other) and len(other) >= len(pool[row]))
+                if kind == "suffix added"
+                else (lambda other: other.startswith(read))
+            )
+            if sum(map(fits, pool)) != 1:
+                return False
+            close = process.extract(read, pool, scorer=OSA.distance, score_cutoff=1, limit=3)
+            return all(at == row for _, _, at in close)
+        nearest = process.extract(read, pool, scorer=OSA.distance, score_cutoff=own, limit=2)
+        return [at for _, _, at in nearest] == [row]
+
+
+def questions(rows: list[Code], each: int, seed: int = SEED, *, check: bool = True) -> list[Asked]:
+    """``each`` decidable queries of every kind of damage."""
+    draw = random.Random(seed)
+    truth = Truth(rows)
+    out: list[Asked] = []
+    for group, with_make, kinds in groups():
+        for kind, damage in kinds.items():
+            found = tries = 0
+            while found < each and tries < each * 8:
+                tries += 1
+                row = draw.randrange(len(rows))
+                make, model = normal(rows[row][0]), normal(rows[row][1])
+                bad_make, bad_model = damage(make, model, draw)
+                if kind != "as printed" and (bad_make, bad_model) == (make, model):
+                    continue
+                if not bad_model or not bad_make:
+                    continue
+                said = bad_make if with_make else ""
+                if check and not truth.decidable(kind, said, bad_model, row):
+                    continue
+                found += 1
+                out.append(Asked(kind, group, d.written(said, bad_model, draw), said, bad_model, row))
+    return out
+
+
+# other ways, for comparison
+
+Way = Callable[[Asked], set[int]]
+
+
+def by_scan(rows: list[Code]) -> Way:
+    """rapidfuzz: optimal string alignment distance to every row."""
+    from rapidfuzz import process
+    from rapidfuzz.distance import OSA
+
+    truth = Truth(rows)
+
+    def find(asked: Asked) -> set[int]:
+        pool = truth.joined if asked.make else truth.models
+        return {process.extractOne(asked.make + asked.model, pool, scorer=OSA.distance)[2]}
+
+    return find
+
+
+def by_trigrams(rows: list[Code]) -> Way:
+    """SQLite FTS5 with its trigram tokenizer, the 200 best by rank rescored."""
+    from rapidfuzz import process
+    from rapidfuzz.distance import OSA
+
+    truth = Truth(rows)
+    db = sqlite3.connect(":memory:")
+    db.execute("CREATE VIRTUAL TABLE t USING fts5(code, tokenize='trigram', detail='none', columnsize=0)")
+    db.executemany("INSERT INTO t(rowid, code) VALUES (?, ?)", enumerate(truth.joined))
+
+    def find(asked: Asked) -> set[int]:
+        read = asked.make + asked.model
+        grams = {read[at : at + 3] for at in range(len(read) - 2)}
+        if not grams:
+            return set()
+        match = " OR ".join(f'"{gram}"' for gram in sorted(grams))
+        ids = [
+            r[0] for r in db.execute("SELECT rowid FROM t WHERE t MATCH ? ORDER BY rank LIMIT 200", (match,))
+        ]
+        pool = {at: (truth.joined if asked.make else truth.models)[at] for at in ids}
+        best = process.extractOne(read, pool, scorer=OSA.distance)
+        return {best[2]} if best else set()
+
+    return find
+
+
+def by_tantivy(rows: list[Code]) -> Way:
+    """tantivy: fuzzy term, distance 2 with transposition, over make+model and model, best ten rescored."""
+    import tantivy
+    from rapidfuzz import process
+    from rapidfuzz.distance import OSA
+
+    truth = Truth(rows)
+    builder = tantivy.SchemaBuilder()
+    for name in ("joined", "model"):
+        builder.add_text_field(name, tokenizer_name="raw")
+    builder.add_integer_field("row", stored=True)
+    schema = builder.build()
+    index = tantivy.Index(schema)
+    writer = index.writer(100_000_000, 1)
+    for at in range(len(rows)):
+        writer.add_document(tantivy.Document(joined=truth.joined[at], model=truth.models[at], row=at))
+    writer.commit()
+    index.reload()
+    searcher = index.searcher()
+
+    def find(asked: Asked) -> set[int]:
+        read = asked.make + asked.model
+        query = tantivy.Query.fuzzy_term_query(
+            schema, "joined" if asked.make else "model", read, distance=2, transposition_cost_one=True
+        )
+        hits = [searcher.doc(where)["row"][0] for _, where in searcher.search(query, 10).hits]
+        pool = {at: (truth.joined if asked.make else truth.models)[at] for at in hits}
+        best = process.extractOne(read, pool, scorer=OSA.distance) if pool else None
+        return {best[2]} if best else set()
+
+    return find
+
+
+# measuring
+
+
+def timed(way: Way, asked: list[Asked]) -> tuple[float, float, float]:
+    """Share first right, median and 95th percentile in milliseconds; the first ten queries are run twice."""
+    for one in asked[:10]:
+        way(one)
+    times, right = [], 0
+    for one in asked:
+        start = time.perf_counter()
+        found = way(one)
+        times.append(time.perf_counter() - start)
+        right += found == {one.row}
+    times.sort()
+    return right / len(asked), median(times) * 1e3, times[int(len(times) * 0.95)] * 1e3
+
+
+def measure(size: int, each: int, others: bool, show_wrong: bool) -> dict[str, object]:
+    """All figures of one size."""
+    rows, source = codes(size)
+    home = Path(tempfile.mkdtemp(prefix="jackfield-measure-"))
+    out: dict[str, object] = {"size": size, "source": source}
+    try:
+        before = _rss()
+        start = time.perf_counter()
+        index = Index.open(home / "index")
+        index.rebuild(entries(rows), 1)
+        out["build_s"] = time.perf_counter() - start
+        out["build_grew_mb"] = _rss() - before
+        out["disk_mb"] = sum(p.stat().st_size for p in home.rglob("*") if p.is_file()) / 1e6
+        asked = questions(rows, each if size <= 200_000 else max(10, each // 5))
+        out["decidable"] = len(asked)
+        reader = index.reader()
+
+        def ours(one: Asked) -> set[int]:
+            matches = reader.find(one.text).matches
+            return {int(matches[0].key[1:])} if matches else set()
+
+        right: dict[str, list[bool]] = {}
+        shares: dict[str, float] = {}
+        draw = random.Random(1)
+        mixed = draw.sample(asked, len(asked))
+        _, out["median_ms"], out["p95_ms"] = timed(ours, mixed)
+        per: dict[str, list[float]] = {}
+        for one in asked:
+            start = time.perf_counter()
+            found = ours(one)
+            per.setdefault(one.group, []).append(time.perf_counter() - start)
+            good = found == {one.row}
+            right.setdefault(f"{one.group}: {one.kind}", []).append(good)
+            right.setdefault(one.group, []).append(good)
+            if show_wrong and not good:
+                first = [(m.make, m.model, m.how, m.score) for m in reader.find(one.text).matches[:2]]
+                print("   wrong:", one.kind, "|", one.text, "|", rows[one.row], "|", first, file=sys.stderr)
+        shares = {name: sum(values) / len(values) for name, values in right.items()}
+        out["accuracy"] = shares
+        out["group_ms"] = {name: median(values) * 1e3 for name, values in per.items()}
+        out["update_ms"] = _updates(index, rows)
+        out["answer_rss_mb"] = _answering(home / "index", asked)
+        reader.close()
+        index.close()
+        if others:
+            out["others"] = _others(rows, mixed, 150 if size <= 20_000 else 40 if size <= 200_000 else 12)
+    finally:
+        shutil.rmtree(home, ignore_errors=True)
+    return out
+
+
+def _others(rows: list[Code], mixed: list[Asked], few: int) -> dict[str, tuple[float, float, float] | str]:
+    out: dict[str, tuple[float, float, float] | str] = {}
+    names = {
+        "rapidfuzz OSA scan": by_scan, "SQLite FTS5 trigram": by_trigrams, "tantivy fuzzy": by_tantivy,
+    }  # fmt: skip
+    for name, make in names.items():
+        try:
+            way = make(rows)
+        except ImportError as error:
+            out[name] = f"skipped: {error}"
+            continue
+        gc.collect()
+        out[name] = timed(way, mixed[:few])
+    return out
+
+
+def _updates(index: Index, rows: list[Code]) -> float:
+    """Median milliseconds of taking in one recorded visit: of a known set, and of a new one."""
+    times = []
+    for turn in range(20):
+        make, model = rows[turn]
+        if turn % 2:
+            entry = SetEntry(
+                key_of(turn), make, model, findings=9, text=(("note", "hum on the optical output"),)
+            )
+        else:
+            entry = SetEntry(f"new{turn}", make, f"{model}Q{turn}", findings=1, text=(("note", "no sound"),))
+        start = time.perf_counter()
+        index.update([entry], [], 2 + turn)
+        times.append(time.perf_counter() - start)
+    return median(times) * 1e3
+
+
+def _answering(folder: Path, asked: list[Asked]) -> float:
+    """Peak megabytes of a process that only answers."""
+    script = (
+        "import sys, json, resource\nfrom pathlib import Path\nfrom kb.index import Index\n"
+        "reader = Index.open(Path(sys.argv[1])).reader()\n"
+        "for text in json.load(sys.stdin): reader.find(text)\n"
+        "assert 'whoosh' not in sys.modules\n"
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)"
+    )
+    texts = json.dumps([one.text for one in asked if " " not in one.make][:500])
+    done = subprocess.run(
+        [sys.executable, "-c", script, str(folder)], input=texts, capture_output=True, text=True, check=False
+    )
+    return float(done.stdout) if done.returncode == 0 else math.nan
+
+
+def _rss() -> float:
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def calibrate(size: int, each: int) -> None:
+    """Prints trust by kind of damage, and predicted against observed for all first answers."""
+    from kb.index.score import scored
+
+    rows, source = codes(size)
+    draw = random.Random(3)
+    unknown = set(draw.sample(range(len(rows)), len(rows) // 4))
+    home = Path(tempfile.mkdtemp(prefix="jackfield-measure-"))
+    index = Index.open(home / "index")
+    index.rebuild((e for at, e in enumerate(entries(rows)) if at not in unknown), 1)
+    reader = index.reader()
+    by_damage: dict[str, list[bool]] = {}
+    steps: dict[str, dict[int, list[tuple[float, bool]]]] = {}
+    confident = 0
+    lost = 0
+    asked = questions(rows, each, seed=4, check=False)
+    for one in asked:
+        matches = reader.find(one.text).matches
+        found, _, _ = reader._identifier.candidates(tuple(one.text.split()))
+        if found:
+            first = scored(found)[0]
+            by_damage.setdefault(first.damage, []).append(rows[one.row] and _same(first, rows[one.row]))
+        if matches:
+            top = matches[0]
+            good = int(top.key[1:]) == one.row
+            steps.setdefault(top.how, {}).setdefault(int(min(top.score, 0.999) * 10), []).append(
+                (top.score, good)
+            )
+            if one.row in unknown and top.how == "near" and top.score >= 0.8:
+                confident += 1
+        lost += one.row in unknown
+    print(f"{size} codes ({source}), {len(asked)} queries, {lost} of them for sets that are not in the book")
+    print("kind of damage of the first candidate: queries, how often it was the set meant")
+    for name, values in sorted(by_damage.items()):
+        print(f"  {name:8} {len(values):6} {sum(values) / len(values):.3f}")
+    for how, table in sorted(steps.items()):
+        print(f"{how}: score from, answers, mean score, observed")
+        for step, pairs in sorted(table.items()):
+            mean = sum(score for score, _ in pairs) / len(pairs)
+            print(
+                f"  {step / 10:.1f} {len(pairs):6} {mean:.3f} {sum(good for _, good in pairs) / len(pairs):.3f}"
+            )
+    print(f"unknown sets answered as near with 0.8 or more: {confident} of {lost}")
+    reader.close()
+    index.close()
+    shutil.rmtree(home, ignore_errors=True)
+
+
+def _same(candidate: object, row: Code) -> bool:
+    make, model = getattr(candidate, "make", ""), getattr(candidate, "model", "")
+    code = normal(row[1])
+    return make == normal(row[0]) and (model == code or normal(row[0]) + model == code)
+
+
+def show(results: list[dict[str, object]]) -> None:
+    """The table, and how time grows with size."""
+    print(f"{'':44}" + "".join(f"{_short(int(str(r['size']))):>12}" for r in results))
+
+    def line(name: str, values: list[str]) -> None:
+        print(f"{name:44}" + "".join(f"{value:>12}" for value in values))
+
+    for key, unit in (
+        ("median_ms", "ms"), ("p95_ms", "ms"), ("build_s", "s"), ("disk_mb", "MB"), ("build_grew_mb", "MB"),
+        ("answer_rss_mb", "MB"), ("update_ms", "ms"), ("decidable", "queries"),
+    ):  # fmt: skip
+        line(f"{key} ({unit})", [f"{r[key]:.2f}" for r in results])
+    names = list(dict.fromkeys(name for r in results for name in r["accuracy"]))  # type: ignore[attr-defined]
+    for name in sorted(names):
+        line(name, [f"{100 * r['accuracy'].get(name, math.nan):.2f}%" for r in results])  # type: ignore[attr-defined]
+    for name in next(iter(results))["group_ms"]:  # type: ignore[attr-defined]
+        line(f"median ms, {name}", [f"{r['group_ms'][name]:.2f}" for r in results])  # type: ignore[index]
+    for name in results[0].get("others", {}):  # type: ignore[attr-defined]
+        cells = [r["others"][name] for r in results]  # type: ignore[index]
+        line(f"{name}: first right", [c if isinstance(c, str) else f"{100 * c[0]:.1f}%" for c in cells])
+        line(f"{name}: median ms", ["" if isinstance(c, str) else f"{c[1]:.2f}" for c in cells])
+    if len(results) > 1:
+        first, last = results[0], results[-1]
+        ratio = math.log(float(str(last["size"])) / float(str(first["size"])))
+        for key in ("median_ms", "p95_ms", "build_s", "disk_mb"):
+            grew = math.log(float(str(last[key])) / float(str(first[key])))
+            print(f"growth exponent of {key}: {grew / ratio:.2f}")
+    for r in results:
+        print(f"{_short(int(str(r['size'])))}: {r['source']}")
+
+
+def _short(size: int) -> str:
+    return f"{size // 1_000_000}M" if size >= 1_000_000 else f"{size // 1000}k"
+
+
+def _size(text: str) -> int:
+    scale = {"k": 1000, "M": 1_000_000}
+    return int(text[:-1]) * scale[text[-1]] if text[-1] in scale else int(text)
+
+
+def main() -> None:
+    """Parse and run."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--sizes", default="1k,19k")
+    parser.add_argument("--each", type=int, default=100, help="queries of each kind of damage")
+    parser.add_argument("--no-others", action="store_true", help="leave the other ways out")
+    parser.add_argument("--wrong", action="store_true", help="show wrong answers on stderr")
+    parser.add_argument("--calibrate", action="store_true")
+    parser.add_argument("--one", action="store_true", help=argparse.SUPPRESS)
+    told = parser.parse_args()
+    sizes = [_size(text) for text in told.sizes.split(",")]
+    if told.calibrate:
+        calibrate(sizes[-1], told.each)
+    elif told.one:
+        print(json.dumps(measure(sizes[0], told.each, not told.no_others, told.wrong)))
+    else:
+        results = []
+        for size in sizes:
+            command = [sys.executable, "-m", "scripts.measure_lookup", "--one", "--sizes", str(size)]
+            command += (
+                ["--each", str(told.each)] + ["--no-others"] * told.no_others + ["--wrong"] * told.wrong
+            )
+            done = subprocess.run(command, stdout=subprocess.PIPE, check=True)
+            results.append(json.loads(done.stdout))
+        show(results)
+
+
+if __name__ == "__main__":
+    main()

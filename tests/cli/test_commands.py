@@ -1,0 +1,306 @@
+"""The main job at the command line: record a panel, find the set again, be told how to connect it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from kb.cli.main import COMMANDS
+from tests.cli.conftest import Run
+
+VisitFile = Callable[..., Path]
+
+PATH_KEYS = {
+    "jack",
+    "signal",
+    "items",
+    "input",
+    "needs_dac",
+    "speakers",
+    "steps",
+    "cautions",
+    "p_works",
+    "findings",
+    "delay_ms",
+    "level",
+}
+
+
+def test_record_find_show_path(jackfield: Run, visit_file: VisitFile) -> None:
+    recorded = jackfield("record", "--file", visit_file(), "--json").json
+    (one,) = recorded["recorded"]
+    assert (one["make"], one["model"], recorded["already"]) == ("Norwell", "NV40-210", [])
+
+    found = jackfield("find", "nv40", "210", "--json").json
+    (match,) = found["matches"]
+    assert (match["make"], match["model"], match["how"], match["findings"]) == (
+        "Norwell",
+        "NV40-210",
+        "exact",
+        3,
+    )
+    assert 0 < match["score"] <= 1
+    assert match["best"] == {
+        "signal": "optical",
+        "items": ["optical cable 2 m", "DAC", "RCA pair to 3.5 mm cable 2 m"],
+        "needs_dac": True,
+        "speakers": "stay-on",
+    }
+
+    shown = jackfield("show", "norwell", "NV 40/210", "--json").json
+    assert [jack["direction"] for jack in shown["panel"]] == ["output", "input", "output"]
+    assert shown["visits"][0]["id"] == one["visit"]
+
+    path = jackfield("path", "Norwell", "NV40-210", "--inputs", "line-3.5,optical", "--json").json
+    assert set(path) == {"chosen", "others", "ruled_out", "dac", "ask"}
+    assert set(path["chosen"]) >= PATH_KEYS
+    assert (path["chosen"]["jack"], path["chosen"]["input"]) == (0, "optical")
+    assert path["dac"]["needed"] is False
+    assert {(r["jack"], r["code"]) for r in path["ruled_out"]} == {
+        (1, "not-an-output"),
+        (2, "mutes-speakers"),
+    }
+
+
+def test_recording_the_same_file_twice_adds_nothing(jackfield: Run, visit_file: VisitFile) -> None:
+    first = jackfield("record", "--file", visit_file(), "--json").json
+    again = jackfield("record", "--file", visit_file(), "--json").json
+    assert again == {"recorded": [], "already": [first["recorded"][0]["visit"]]}
+
+
+def test_visits_come_from_stdin_and_as_a_list(jackfield: Run, visit_file: VisitFile) -> None:
+    one = json.loads(visit_file().read_text())
+    two = one | {"source": {"make": "Hallmere", "model": "32FN14"}}
+    done = jackfield("record", "--file", "-", "--json", stdin=json.dumps([one, two]))
+    assert [r["model"] for r in done.json["recorded"]] == ["NV40-210", "32FN14"]
+
+
+def test_a_toml_file_holds_the_same_keys(jackfield: Run, tmp_path: Path) -> None:
+    file = tmp_path / "visit.toml"
+    file.write_text(
+        'date = 2026-03-04\n[source]\nmake = "Norwell"\nmodel = "NV40-210"\n'
+        '[[jacks]]\nform = "rca-pair"\nmarking = "AUDIO OUT"\n'
+    )
+    assert jackfield("record", "--file", file).code == 0
+    assert jackfield("path", "Norwell", "NV40-210", "--json").json["dac"]["needed"] is False
+
+
+def test_a_usual_set_is_recorded_in_one_line(jackfield: Run) -> None:
+    done = jackfield(
+        "record", "Norwell", "NV40-210", "2014", "opt=OPTICAL OUT:ok,pcm", "hp:mute", "rca=AUDIO:in"
+    )
+    assert (done.code, done.err) == (0, "")
+    shown = jackfield("show", "Norwell", "NV40-210", "--json").json
+    assert shown["source"]["year"] == 2014
+    assert [j["signal"] for j in shown["panel"]] == ["optical", "headphone", None]
+    assert shown["visits"][0]["basis"] == "tested"
+
+
+def test_one_wrong_visit_in_a_list_records_none(jackfield: Run, visit_file: VisitFile) -> None:
+    one = json.loads(visit_file().read_text())
+    done = jackfield("record", "--file", "-", stdin=json.dumps([one, one | {"date": "soon"}]))
+    assert done.code == 2
+    assert "visit 2, date: saw 'soon'" in done.err
+    assert jackfield("find", "norwell").code == 1
+
+
+def test_questions_at_the_terminal_record_when_confirmed(jackfield: Run) -> None:
+    answers = [
+        "Norwell",
+        "NV40-210",
+        "2014",
+        "opt=OPTICAL OUT:ok,pcm",
+        "hp:mutte",  # a slip: told, and asked again
+        "hp:mute",
+        "rca=AUDIO",
+        "undo",
+        "toslnk",
+        "rca",
+        "MONITOR OUT",
+        "carried",
+        "on",
+        "",
+        "a note",
+        "y",
+    ]
+    done = jackfield("record", "--ask", stdin="\n".join(answers) + "\n")
+    assert done.code == 0, done.err
+    shown = jackfield("show", "Norwell", "NV40-210", "--json").json
+    assert [(j["marking"], j["speakers"]) for j in shown["panel"]] == [
+        ("OPTICAL OUT", "unknown"),
+        ("", "mute"),
+        ("MONITOR OUT", "stay-on"),
+    ]
+
+
+@pytest.mark.parametrize("last", ["n", "quit"])
+def test_nothing_is_saved_until_confirmed(jackfield: Run, last: str) -> None:
+    ending = ["", "", "n"] if last == "n" else ["quit"]
+    done = jackfield("record", "--ask", stdin="\n".join(["Norwell", "NV40", "", "opt:ok", *ending]) + "\n")
+    assert (done.code, "nothing was saved" in done.err) == (1, True)
+    assert jackfield("find", "nv40").code == 1
+
+
+def test_a_terminal_that_goes_away_saves_nothing(jackfield: Run) -> None:
+    done = jackfield("record", "--ask", stdin="Norwell\nNV40\n")
+    assert done.code == 130
+    assert jackfield("find", "nv40").code == 1
+
+
+def test_path_for_a_panel_that_is_not_in_the_book(jackfield: Run, visit_file: VisitFile, home: Path) -> None:
+    jacks = [
+        {"form": "toslink", "marking": "OPTICAL OUT", "taken": True},
+        {"form": "jack-3.5", "marking": "PHONES"},
+    ]
+    path = jackfield("path", "--panel", visit_file(jacks=jacks), "--speakers-free", "--json").json
+    assert path["chosen"]["jack"] == 1
+    assert [(r["jack"], r["code"]) for r in path["ruled_out"]] == [(0, "taken")]
+    assert not (home / "book.sqlite").exists()  # asking leaves no trace
+
+
+def test_an_output_in_use_can_be_said(jackfield: Run, visit_file: VisitFile) -> None:
+    jackfield("record", "--file", visit_file())
+    path = jackfield("path", "Norwell", "NV40-210", "--taken", "optical", "--json").json
+    assert "optical splitter" in path["chosen"]["items"]
+
+
+def test_no_path_is_a_true_no(jackfield: Run) -> None:
+    jackfield("record", "Kestering", "KTG24", "hp:mute")
+    done = jackfield("path", "Kestering", "KTG24", "--json")
+    assert done.code == 1
+    assert done.json["chosen"] is None
+    assert jackfield("path", "Kestering", "KTG24", "--speakers-free").code == 0
+
+
+def test_batch_answers_a_query_a_line(jackfield: Run, visit_file: VisitFile, tmp_path: Path) -> None:
+    jackfield("record", "--file", visit_file())
+    queries = tmp_path / "queries.txt"
+    queries.write_text("nv40-210\n\nnorwell nv40 210\nzzz 999\n")
+    lines = [json.loads(line) for line in jackfield("find", "--batch", queries).out.splitlines()]
+    assert [len(line["matches"]) for line in lines] == [1, 1, 0]
+    again = jackfield("find", "--batch", "-", stdin="nv40-210\n").out
+    assert json.loads(again)["query"] == "nv40-210"
+
+
+def test_an_unknown_set_is_a_true_no(jackfield: Run, visit_file: VisitFile) -> None:
+    assert jackfield("find", "anything", "--json").json["matches"] == []
+    jackfield("record", "--file", visit_file())
+    done = jackfield("show", "Norwell", "NV40-211")
+    assert done.code == 1
+    assert "NV40-210" in done.err
+
+
+def test_settings_choose_the_usual_driver(jackfield: Run, visit_file: VisitFile) -> None:
+    jackfield("record", "--file", visit_file())
+    done = jackfield("settings", "--driver", "van driver", "--inputs", "optical,line-rca", "--initials", "RT")
+    assert done.code == 0
+    assert jackfield("find", "nv40-210", "--json").json["matches"][0]["best"]["needs_dac"] is False
+    assert jackfield("path", "Norwell", "NV40-210", "--json").json["chosen"]["input"] == "optical"
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_tells_how_it_is_used(jackfield: Run, name: str) -> None:
+    done = jackfield(name, "--help")
+    assert (done.code, done.err) == (0, "")
+    assert "--json" in done.out
+    assert max(map(len, done.out.splitlines())) <= 80
+
+
+def test_the_list_of_commands_is_in_the_help(jackfield: Run) -> None:
+    out = jackfield("--help").out
+    assert all(name in out for name in COMMANDS)
+    assert jackfield("fnid").err.count("find") == 1
+
+
+# -- what bad input gets -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("words", "named"),
+    [
+        (["record"], "nothing to record"),
+        (["record", "Norwell"], "MAKE MODEL"),
+        (["record", "Norwell", "X1", "optic:ok"], "jack 1"),
+        (["record", "Norwell", "X1", "--date", "soon"], "date"),
+        (["record", "Norwell", "X" * 10_000], "model"),
+        (["record", "Norwell\x1b[31m", "X1"], "make"),
+        (["record", "--file", "/no/such/file.json"], "no such file"),
+        (["find"], "no words"),
+        (["find", "x" * 5000], "query"),
+        (["path"], "MAKE MODEL"),
+        (["path", "Norwell"], "MAKE MODEL"),
+        (["path", "Norwell", "NV40-210", "--inputs", "usb"], "inputs"),
+        (["path", "Norwell", "NV40-210", "--inputs", ""], "inputs"),
+        (["path", "Norwell", "NV40-210", "--length", "-1"], "length"),
+        (["path", "Norwell", "NV40-210", "--length", "nan"], "length"),
+        (["path", "Norwell", "NV40-210", "--have", "magic"], "have"),
+        (["path", "Norwell", "NV40-210", "--driver", "none such"], "driver"),
+        (["settings", "--units", "furlongs"], "units"),
+        (["settings", "--inputs", "usb"], "inputs"),
+        (["nonsense"], "nonsense"),
+        (["find", "--limit", "0", "x"], "limit"),
+    ],
+)
+def test_wrong_input_gets_one_clear_message(
+    jackfield: Run, visit_file: VisitFile, words: list[str], named: str
+) -> None:
+    jackfield("record", "--file", visit_file())
+    before = jackfield("show", "Norwell", "NV40-210", "--json").out
+    done = jackfield(*words)
+    assert (done.code, done.out) == (2, "")
+    assert named in done.err
+    assert "Traceback" not in done.err
+    assert "\x1b" not in done.err
+    assert len(done.err) < 700
+    assert jackfield("show", "Norwell", "NV40-210", "--json").out == before
+
+
+def test_a_book_that_is_no_database_is_told(jackfield: Run, home: Path, visit_file: VisitFile) -> None:
+    home.mkdir()
+    (home / "book.sqlite").write_bytes(b"this is no database at all, only text" * 100)
+    for words in (["find", "nv40"], ["show", "Norwell", "NV40"], ["record", "--file", str(visit_file())]):
+        done = jackfield(*words)
+        assert (done.code, done.out) == (3, "")
+        assert "book.sqlite" in done.err
+        assert "Traceback" not in done.err
+    assert (home / "book.sqlite").read_bytes().startswith(b"this is no database")
+
+
+def test_text_that_people_entered_has_no_effect(jackfield: Run, visit_file: VisitFile) -> None:
+    note = "[bold red]=SUM(A1)[/] \x1b[31m :smile: <b>x</b> \x07 [/nonsense]"
+    jackfield("record", "--file", visit_file(note=note))
+    for words in (["show", "Norwell", "NV40-210"], ["find", "smile"], ["find", "nv40-210"]):
+        done = jackfield(*words)
+        assert done.code == 0, done.err
+        assert not any(sign in done.out for sign in "\x1b\x07")
+    assert "[bold red]=SUM(A1)[/]" in jackfield("show", "Norwell", "NV40-210").out.replace("\n", " ")
+
+
+def test_piped_output_is_plain_and_fits_eighty_columns(jackfield: Run, visit_file: VisitFile) -> None:
+    jackfield("record", "--file", visit_file(note="long " * 200))
+    for words in (["show", "Norwell", "NV40-210"], ["path", "Norwell", "NV40-210"], ["find", "nv40"]):
+        out = jackfield(*words).out
+        assert "\x1b" not in out
+        assert max(map(len, out.splitlines())) <= 80
+
+
+def test_json_is_the_only_thing_on_stdout(jackfield: Run, visit_file: VisitFile) -> None:
+    commands: list[list[Any]] = [
+        ["record", "--file", visit_file()],
+        ["find", "nv40"],
+        ["show", "Norwell", "NV40-210"],
+        ["path", "Norwell", "NV40-210"],
+        ["settings"],
+    ]
+    for words in commands:
+        json.loads(jackfield(*words, "--json").out)
+
+
+def test_another_home_is_another_book(jackfield: Run, visit_file: VisitFile, tmp_path: Path) -> None:
+    jackfield("record", "--file", visit_file(), "--home", tmp_path / "other")
+    assert jackfield("find", "nv40").code == 1
+    assert jackfield("--home", tmp_path / "other", "find", "nv40").code == 0
