@@ -228,7 +228,7 @@ class Evidence:
 
     def _weight(self, visit: Visit, today: Day) -> float:
         years = max(0.0, (today - visit.date).days / YEAR)
-        return self.prior.weights[visit.basis] * pow(0.5, years / self.prior.half_life_years)
+        return float(self.prior.weights[visit.basis] * 0.5 ** (years / self.prior.half_life_years))
 
     # -- first guesses -------------------------------------------------------------------------
 

@@ -17,7 +17,7 @@ from typing import Any, Final
 
 from kb import text
 from kb.errors import BadInput
-from kb.visit import Source, read_inputs, read_year
+from kb.visit import Source, read_year
 from kb.words import Display, DriverInput, Kind, Signal
 
 MOST_JOBS: Final = 24  #: on one list
@@ -121,7 +121,7 @@ def job_from(data: object, place: str = "job") -> Job:
                 display=None if display is None else Display.read(display, "display"),
                 year=None if year is None else read_year(year, "year"),
             ),
-            inputs=read_inputs(given("inputs"), "inputs"),
+            inputs=DriverInput.read_all(given("inputs"), "inputs"),
             speakers_needed=speakers != "free",
             length_m=LENGTH if given("length_m") is None else _length(given("length_m")),
             taken=None if given("taken") is None else _signals(given("taken")),
