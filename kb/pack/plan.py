@@ -27,7 +27,8 @@ from kb.visit import Source
 from kb.words import Signal
 
 TARGET: Final = 0.95
-LEAVE: Final = 0.002  #: items are not considered that all together could add no more than this share of it
+LEAVE: Final = 0.002  #: items seldom of use are not considered that together add no more than this share
+SELDOM: Final = 0.03  #: in so few worlds of a job, on average, is an item of use that is seldom so
 WORK: Final = 12_000  #: steps of search for a day: under two seconds on a slow machine
 WORK_ONE: Final = 2_000  #: steps for one job by itself, where questions are weighed
 AT_HAND: Final = 0.25  #: what is in stock counts a quarter of its price: it need not be bought, but carried
@@ -206,8 +207,14 @@ class _Packing:
         def without(k: int) -> float:
             return chances.at_most([*stock[:k], 0, *stock[k + 1 :]])
 
-        for k in sorted(range(len(every)), key=lambda k: (-without(k), every[k])):
-            if without(k) >= least:
+        # Rarely of use, not merely replaceable: of two items that do the same the cheaper has to stay.
+        used = [0.0] * len(every)
+        for task in tasks:
+            for p, ways in task.worlds:
+                for k in {k for way in ways for k, count in enumerate(way) if count}:
+                    used[k] += p / len(tasks)
+        for k in sorted(range(len(every)), key=lambda k: (used[k], every[k])):
+            if used[k] <= SELDOM and without(k) >= least:
                 stock[k] = 0
         return tuple(item for item, count in zip(every, stock, strict=True) if count)
 

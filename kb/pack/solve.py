@@ -70,6 +70,9 @@ class _Search:
 
     def run(self, prove: bool) -> Found:
         most = self.best
+        if self.target <= 0:
+            nothing = tuple(0 for _ in self.costs)
+            return Found(nothing, self.chances.of(nothing), 0.0, 0.0, True)
         if self.best_chance < self.target:
             return Found(most, self.best_chance, self.best_cost, self.best_cost, False)
         least = self.raised((0,) * self.chances.kinds, most)
@@ -84,7 +87,9 @@ class _Search:
             found, done = self.branch(least, most)
             bound = max(bound, found)
         cost = self.best_cost
-        return Found(self.best, self.best_chance, cost, min(bound, cost), done)
+        # The stock of a quick start comes with a lower bound of its chance; here the better one is told.
+        chance = max(self.best_chance, self.chances.of(self.best))
+        return Found(self.best, chance, cost, min(bound, cost), done)
 
     def take(self, stock: Stock, chance: float) -> None:
         cost = cost_of(stock, self.costs)
