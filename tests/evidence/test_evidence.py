@@ -158,8 +158,12 @@ def test_an_output_that_was_tried_and_not_called_taken_was_free():
 
 
 def test_the_chance_of_a_jack_follows_its_own_trials_first():
-    worked = [visit("Norwell", "NV40-210", finding(OPTICAL, Outcome.CARRIED), day=date(2025, 1, n)) for n in (1, 2)]
-    failed = [visit("Norwell", "NV42-250", finding(OPTICAL, Outcome.SILENT), day=date(2025, 2, n)) for n in (1, 2)]
+    worked = [
+        visit("Norwell", "NV40-210", finding(OPTICAL, Outcome.CARRIED), day=date(2025, 1, n)) for n in (1, 2)
+    ]
+    failed = [
+        visit("Norwell", "NV42-250", finding(OPTICAL, Outcome.SILENT), day=date(2025, 2, n)) for n in (1, 2)
+    ]
     evidence = learn(*worked, *failed)
     good = evidence.chance(Source("Norwell", "NV40-210"), OPTICAL)
     bad = evidence.chance(Source("Norwell", "NV42-250"), OPTICAL)
@@ -225,7 +229,9 @@ JACKS = st.builds(
 )
 VISITS = st.lists(
     st.builds(
-        lambda make, model, found, year, basis, day: visit(make, model, *found, year=year, basis=basis, day=day),
+        lambda make, model, found, year, basis, day: visit(
+            make, model, *found, year=year, basis=basis, day=day
+        ),
         st.sampled_from(["Norwell", "Hallmere"]),
         MODELS,
         st.lists(JACKS, max_size=4),
@@ -261,7 +267,9 @@ def test_chances_always_sum_to_one(visits, source):
 
 
 def test_signatures_are_the_shapes_with_all_that_may_be_said_of_their_outputs():
-    expected = learn(*(set_of_family(n, OPTICAL, HEADPHONE) for n in range(9))).expect(Source("Norwell", "NV55-219"))
+    expected = learn(*(set_of_family(n, OPTICAL, HEADPHONE) for n in range(9))).expect(
+        Source("Norwell", "NV55-219")
+    )
     total = sum(p for _, p in expected.signatures(least=1e-9))
     assert total == pytest.approx(1 - expected.other, abs=1e-4)
     known = [s for s, _ in expected.signatures(frozenset({Signal.OPTICAL}))]
@@ -287,7 +295,9 @@ def test_kept_evidence_gives_the_same_answers(visits, source):
     assert again.chance(source, OPTICAL) == evidence.chance(source, OPTICAL)
 
 
-@pytest.mark.parametrize("spoilt", [{}, {"version": 0}, {"version": 1}, {"version": 1, "visits": 2, "sets": []}])
+@pytest.mark.parametrize(
+    "spoilt", [{}, {"version": 0}, {"version": 1}, {"version": 1, "visits": 2, "sets": []}]
+)
 def test_spoilt_evidence_is_refused(spoilt):
     with pytest.raises(BookTrouble, match="again"):
         Evidence.from_dict(spoilt)
@@ -319,7 +329,9 @@ def test_the_room_for_panels_never_seen_is_a_chance_of_all_of_them():
     likely = sorted(prior._output_rates().items(), key=lambda one: -one[1])[:8]
     names = [symbol for symbol, _ in likely]
     total = sum(
-        prior.any_shape("", " ".join(sorted(some)) or "none") for n in range(9) for some in combinations(names, n)
+        prior.any_shape("", " ".join(sorted(some)) or "none")
+        for n in range(9)
+        for some in combinations(names, n)
     )
     rest = 1.0
     for symbol, rate in prior._output_rates().items():

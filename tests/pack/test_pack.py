@@ -154,7 +154,9 @@ def test_what_is_in_stock_is_taken_before_something_is_bought():
 def test_prices_that_are_given_stand_above_the_catalogue():
     both = expecting({(LINE, OPTICAL): 1.0})
     job = {"inputs": ["optical", "line-3.5"]}
-    assert carried(packed(both, job, prices={"optical cable 2 m": 900})) == {"3.5 mm to RCA pair cable 2 m": 1}
+    assert carried(packed(both, job, prices={"optical cable 2 m": 900})) == {
+        "3.5 mm to RCA pair cable 2 m": 1
+    }
     cheap = packed(both, job, prices={"RCA pair to 3.5 mm cable 2 m": 900})
     assert carried(cheap) == {"optical cable 2 m": 1}
 

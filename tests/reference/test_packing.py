@@ -73,7 +73,9 @@ def test_the_greedy_trap_of_set_cover_does_not_catch_the_search():
 
 def test_four_sets_are_covered_by_the_cheapest_two():
     found = cheapest(
-        cover_as_packing(range(1, 6), [{1, 2, 3}, {2, 4}, {3, 4}, {4, 5}]), [Cost(c) for c in (5, 10, 3, 4)], 1.0
+        cover_as_packing(range(1, 6), [{1, 2, 3}, {2, 4}, {3, 4}, {4, 5}]),
+        [Cost(c) for c in (5, 10, 3, 4)],
+        1.0,
     )
     assert found.stock == (1, 0, 0, 1)
     assert found.cost == 9
@@ -86,7 +88,8 @@ def random_task(draw, kinds, ways, worlds):
     scale = draw.uniform(0.9, 1.0) / sum(chances)
     return Task(
         tuple(
-            (p * scale, tuple(draw.sample(bundles, min(len(bundles), draw.choice((1, 1, 2, 3)))))) for p in chances
+            (p * scale, tuple(draw.sample(bundles, min(len(bundles), draw.choice((1, 1, 2, 3))))))
+            for p in chances
         )
     )
 

@@ -81,9 +81,10 @@ def test_shrunk_batters_are_three_times_nearer_to_the_rest_of_their_season():
 @given(st.floats(0.05, 50), st.floats(0.05, 50), st.floats(0.001, 0.999))
 def test_beta_chances_and_quantiles_are_those_of_scipy(a, b, x):
     assert beta_cdf(x, a, b) == pytest.approx(special.betainc(a, b, x), abs=1e-10)
-    assert beta_cdf(beta_quantile(x, a, b), a, b) == pytest.approx(x, abs=1e-4) or min(
-        stats.beta.ppf(x, a, b), 1 - stats.beta.ppf(x, a, b)
-    ) < 1e-8
+    assert (
+        beta_cdf(beta_quantile(x, a, b), a, b) == pytest.approx(x, abs=1e-4)
+        or min(stats.beta.ppf(x, a, b), 1 - stats.beta.ppf(x, a, b)) < 1e-8
+    )
 
 
 @given(st.floats(1e-6, 1e4))
