@@ -1,13 +1,13 @@
-"""Do packing lists keep their word? Jobs in an invented region: stated certainty against what came of it.
+"""Do packing lists keep their word? Jobs in an invented region: certainty stated and what came of it.
 
     python scripts/simulate_region.py [--jobs 300] [--visits 800] [--target 0.95] [--seed 1]
 
-A region is drawn at random: makes with series of some years, each series with a panel and jacks that only some
-of its sets have; homes where something else may use an output. A book is filled with visits to some homes.
-Then come other homes: of each the installer knows the make and, by chance, the model and the year. The list is
-packed for the target, the truth is looked up, and the job connects or not. Beside it, for the same jobs: one
-kit with one of everything, and the best fixed kit (the cheapest that reaches the same share of the homes in the
-book, found exactly or with a stated bound by the same search).
+A region is drawn at random: makes with series of some years, each series with a panel and jacks that only
+some of its sets have; homes where something else may use an output. A book is filled with visits to some
+homes. Then come other homes: of each the installer knows the make and, by chance, the model and the year.
+The list is packed for the target, the truth is looked up, and the job connects or not. Beside it, for the
+same jobs: one kit with one of everything, and the best fixed kit (the cheapest that reaches the same share
+of the homes in the book, found exactly or with a stated bound by the same search).
 """
 
 from __future__ import annotations
@@ -163,6 +163,8 @@ def main() -> None:
     stated, came, reach, sizes, costs = 0.0, 0, 0, 0, 0.0
     bins: dict[int, list[tuple[float, int]]] = {}
     truths: list[set[tuple[str, ...]]] = []
+    said: list[tuple[float, int]] = []
+    reached: list[bool] = []
     for _ in range(options.jobs):
         at = home(draw, draw.choice(series))
         job = job_at(draw, at)
@@ -183,6 +185,8 @@ def main() -> None:
         stated, came, reach = stated + plan.certainty, came + won, reach + plan.reached
         sizes, costs = sizes + bag.total(), costs + plan.cost
         bins.setdefault(min(9, int(plan.certainty * 10)), []).append((plan.certainty, int(won)))
+        said.append((plan.certainty, int(won)))
+        reached.append(plan.reached)
         truths.append(ways)
     n = options.jobs
     error = sqrt(max(1e-9, came / n * (1 - came / n)) / n)
@@ -190,6 +194,12 @@ def main() -> None:
     print(f"the target could be reached at {reach} jobs of {n}")
     print(f"stated certainty, mean       {stated / n:.3f}")
     print(f"connected at the first visit {came / n:.3f} (standard error {error:.3f})")
+    inside = [pair for pair, plan_reached in zip(said, reached, strict=True) if plan_reached]
+    if inside:
+        good = sum(w for _, w in inside) / len(inside)
+        spread = sqrt(max(1e-9, good * (1 - good)) / len(inside))
+        mean = sum(p for p, _ in inside) / len(inside)
+        print(f"  where the target was reached: stated {mean:.3f}, connected {good:.3f} ({spread:.3f})")
     for at_bin in sorted(bins):
         pairs = bins[at_bin]
         mean = sum(p for p, _ in pairs) / len(pairs)
@@ -224,7 +234,9 @@ def show_kits(
         cost = sum(c.each * kit[item] for item, c in zip(items, price, strict=True))
         print(f"{name:<28}{won:>10.3f}{kit.total():>8.1f}{cost:>8.1f}")
     print(
-        f"the best fixed kit is {'proved' if best.optimal else 'within ' + format(best.cost - best.bound, '.1f')}"
+        "the best fixed kit is proved"
+        if best.optimal
+        else f"the best fixed kit is within {best.cost - best.bound:.1f}"
     )
 
 

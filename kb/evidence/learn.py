@@ -400,7 +400,8 @@ class Evidence:
             p = good / total
         edge = (1 - INTERVAL) / 2
         low, high = (beta_quantile(q, max(good, 1e-6), max(total - good, 1e-6)) for q in (edge, 1 - edge))
-        return Chance(p, low, high, tried)
+        # Where failures are all but unknown the mean lies below nearly all of the distribution.
+        return Chance(p, min(low, p), max(high, p), tried)
 
     # -- keeping -------------------------------------------------------------------------------
 

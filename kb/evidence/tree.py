@@ -21,6 +21,7 @@ the members seen, as a whole, or part by part at the circle's own rates:
 
     p(symbol | new member) = (1 - w) p(symbol | circle) + w product over parts of rate or (1 - rate)
 
+(the product scaled to symbols of one part at least: what has none is a kind of its own, not a coincidence)
 so that a family whose sets differ in one odd jack is still known by the others. The share ``w`` of each
 level is learned like the strengths; whole panels seen often enough outweigh it.
 """
@@ -44,7 +45,7 @@ RANGE: Final = (log(0.02), log(2000.0))  #: of ln strength
 SPREAD: Final = 1.5  #: standard deviation of ln strength in its prior: a factor of 4.5 either way
 RARE: Final = 0.002  #: the rate of a part before anything is known of it
 UNCERTAIN: Final = 7  #: parts of a circle that may be there or not when its combinations are listed
-MOST: Final = 4000  #: circles of a level that its strength is learned from; more are sampled evenly
+MOST: Final = 1000  #: circles of a level that its strength is learned from; more are sampled evenly
 
 
 def nothing(level: str, key: str) -> Mapping[str, float]:
@@ -274,8 +275,11 @@ class Tree:
 
     def _by_parts(self, symbol: str, rates: Mapping[str, float], blank: float) -> float:
         assert self._parts is not None
-        p = blank
-        for part in self._parts(symbol):
+        parts = self._parts(symbol)
+        if not parts:
+            return 0.0
+        p = blank / (1 - blank)
+        for part in parts:
             rate = rates.get(part, 0.0)
             p *= rate / (1 - rate)
         return p

@@ -32,7 +32,7 @@ SELDOM: Final = 0.03  #: in so few worlds of a job, on average, is an item of us
 WORK: Final = 12_000  #: steps of search for a day: under two seconds on a slow machine
 WORK_ONE: Final = 2_000  #: steps for one job by itself, where questions are weighed
 AT_HAND: Final = 0.25  #: what is in stock counts a quarter of its price: it need not be bought, but carried
-ASKED: Final = 3  #: questions proposed, at most; asked about as many jobs, those that need most
+ASKED: Final = 3  #: questions proposed, at most, about as many jobs
 WEIGHED: Final = 5  #: outputs of a job that are asked after
 PHOTOS: Final = 12  #: panels that a photo may show; rarer ones save nothing
 MERGED: Final = 0.004  #: worlds this rare are merged into harder ones, on days of three jobs and more
@@ -186,6 +186,7 @@ class _Packing:
         self.items = items
         self._known = frozenset(items)
         self._counted: dict[Bundle, Stock] = {}
+        self._least: dict[frozenset[Bundle], tuple[Stock, ...]] = {}
 
     def reach_of(self, bare: Bare) -> float:
         """The chance that a job connects when everything in ``items`` is there."""
@@ -252,7 +253,9 @@ class _Packing:
             worlds[ways] = worlds.get(ways, 0.0) + case.p
         made: dict[tuple[Stock, ...], float] = {}
         for some, p in worlds.items():
-            least = least_ways([self.counted(way) for way in self.fitting(some)])
+            if some not in self._least:
+                self._least[some] = least_ways([self.counted(way) for way in self.fitting(some)])
+            least = self._least[some]
             if least:
                 made[least] = made.get(least, 0.0) + p
         return Task(tuple((p, ways) for ways, p in _gathered(made, merge).items()))
@@ -365,11 +368,11 @@ class _Packing:
         share = (
             (goal_for(self.target, self.reach) / self.reach) ** (1 / len(self.bare)) if self.reach else 1.0
         )
-        alone = [
-            (self.alone(bare.cases, bare, share), number, bare) for number, bare in enumerate(self.bare, 1)
-        ]
+        # The jobs of which least is known; on a long day two of them, the rest of the list being what it is.
+        doubtful = sorted(enumerate(self.bare, 1), key=lambda one: (-_doubt(one[1].expected), one[0]))
         found: list[Ask] = []
-        for now, number, bare in sorted(alone, key=lambda one: (-one[0].cost, one[1]))[:ASKED]:
+        for number, bare in doubtful[: ASKED if len(self.bare) <= ASKED else 2]:
+            now = self.alone(bare.cases, bare, share)
             if now.cost > 0:
                 found += self.about_job(_Weighing(self, number, bare, share, now))
         worth = [ask for ask in found if ask.saves > 0.05 * min(cost.each for cost in self.costs)]
@@ -446,6 +449,11 @@ class _Weighing:
         found = self.packing.alone(cases, self.bare, self.share)
         items = tuple(i for i, n in zip(self.packing.items, found.stock, strict=True) for _ in range(n))
         return Answer(p, items, found.chance, found.cost)
+
+
+def _doubt(expected: Expectation) -> float:
+    """How uncertain the panel is: the chance that two draws of it differ, unlisted panels all alike."""
+    return 1 - sum(one.p**2 for one in expected.shapes) - expected.other**2
 
 
 def _has(output: Output, case: Case) -> bool:

@@ -82,7 +82,7 @@ class _Search:
         if len(self.tasks) < 4:
             self.take(*self.apart())
         if self.enough(self.best):
-            self.trim()
+            self.trim(swap=prove)
         if self.chances.exact and prove:
             found, done = self.branch(least, most)
             bound = max(bound, found)
@@ -190,8 +190,8 @@ class _Search:
             stock = max(options)[1]
         return stock
 
-    def trim(self) -> None:
-        """Take out what can go, the dearest first; then give one for a cheaper one; again while it helps."""
+    def trim(self, *, swap: bool) -> None:
+        """Take out what can go, the dearest first; ``swap`` one for a cheaper one; again while it helps."""
         changed = True
         while changed and self.chances.work < self.limit:
             changed = False
@@ -203,7 +203,7 @@ class _Search:
                         break
                     self.take(less, self.chances.of(less))
                     changed = True
-            for out in order:
+            for out in order if swap else ():
                 for into in reversed(order):
                     if not self.best[out] or out == into or self.chances.work >= self.limit:
                         continue
