@@ -22,6 +22,8 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "find": ("find", "Find a set that somebody met before."),
     "show": ("show", "Show what is known of one set: its panel and its visits."),
     "path": ("path", "Say how to connect a set to the loop driver."),
+    "evidence": ("evidence", "Show what is to be expected of a set, known or not."),
+    "pack": ("pack", "Say what to carry to a day's jobs, and how sure that is."),
     "record": ("record", "Record what a set's panel offers."),
     "isolate": ("isolate", "Find what is at fault by the cheapest next test."),
     "loop": ("loop", "Compute a hearing loop: wire, current, field, fit to the driver."),
