@@ -52,7 +52,6 @@ def pack_command(
     jackfield pack Norwell NV40-210 --inputs line-3.5,optical
     jackfield pack Norwell --year 2014
     """
-    from kb.cli.evidence import evidence_of
     from kb.pack import pack, to_json
 
     if jobsfile_or_make and model is None and _is_file(jobsfile_or_make):
@@ -70,7 +69,7 @@ def pack_command(
             "taken": list(taken) or None,
         }
         day = _day({"jobs": [set_data], "have": _stock(have)})
-    plan = pack(day, evidence_of(session).expect, target=target)
+    plan = pack(day, session.book.evidence().expect, target=target)
     if session.as_json:
         session.json(to_json(plan))
     elif as_list:
