@@ -137,13 +137,8 @@ def render_pack(plan: Plan, console: Console) -> None:
     table.add_column(overflow="fold", style="bold")
     table.add_column(overflow="fold", style="dim")
     for line in plan.items:
-        jobs = ", ".join(str(job) for job, _ in line.uses)
         stock = "" if not line.in_stock else f", {line.in_stock} in stock"
-        use = (
-            f"for job{'s' if len(line.uses) > 1 else ''} {jobs}"
-            if len(plan.jobs) > 1
-            else _signals(line.uses)
-        )
+        use = _jobs(line.uses, len(plan.jobs)) if len(plan.jobs) > 1 else _signals(line.uses)
         table.add_row(text(f"{line.count} x"), text(line.item), text(f"{use}{stock}"))
     console.print(table if plan.items else text("  nothing helps", "bold red"))
     console.print()
@@ -214,6 +209,21 @@ def print_list(plan: Plan, console: Console) -> None:
 
 def _carried(answer: Answer) -> str:
     return ", ".join(answer.items) if answer.items else "nothing to carry"
+
+
+def _jobs(uses: tuple[tuple[int, tuple[Any, ...]], ...], count: int) -> str:
+    """``for jobs 1-3, 5``: runs of jobs are drawn together."""
+    numbers = [job for job, _ in uses]
+    if len(numbers) == count:
+        return "for any job"
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    said = ", ".join(f"{run[0]}-{run[-1]}" if len(run) > 1 else str(run[0]) for run in runs)
+    return f"for job{'s' if len(numbers) > 1 else ''} {said}"
 
 
 def _signals(uses: tuple[tuple[int, tuple[Any, ...]], ...]) -> str:
