@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from rich.table import Table
@@ -14,6 +14,7 @@ from kb.words import Direction, Form, Format, Level, Signal, Speakers
 
 if TYPE_CHECKING:
     from kb.panel import Panel, PanelJack
+    from kb.path import Chance
     from kb.visit import Source, Visit
 
 _WAY = {
@@ -59,8 +60,9 @@ def source_title(source: Source) -> Text:
     return title.append(f"  {', '.join(facts)}", "not bold dim")
 
 
-def panel_table(panel: Panel, used: int | None = None) -> Table:
-    """The panel, a jack a line; ``used`` marks the jack that the path starts from."""
+def panel_table(panel: Panel, used: int | None = None, works: Sequence[Chance | None] | None = None) -> Table:
+    """The panel, a jack a line; ``used`` marks the jack that the path starts from, ``works`` tells for each
+    output how likely it carries sound."""
     table = Table.grid(padding=(0, 2), expand=False)
     table.add_column(justify="right", style="dim")
     table.add_column(no_wrap=True)
@@ -77,9 +79,14 @@ def panel_table(panel: Panel, used: int | None = None) -> Table:
             Text(word, style=style if one.jack.signal is not Signal.NOT_AUDIO else "dim"),
             _SIGN.get(one.jack.form, "·"),
             mark,
-            Text("; ".join(facts(one))),
+            Text("; ".join([*facts(one), *_works(works[number - 1] if works else None)])),
         )
     return table
+
+
+def _works(chance: Chance | None) -> Iterator[str]:
+    if chance is not None:
+        yield f"works {chance.p:.0%} ({chance.low:.0%} to {chance.high:.0%})"
 
 
 def facts(one: PanelJack) -> Iterator[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 from rich.table import Table
@@ -12,6 +12,9 @@ from kb.cli.draw import panel_table, source_title
 from kb.errors import NotFound
 from kb.panel import Panel, PanelJack
 from kb.visit import Visit, visit_to
+
+if TYPE_CHECKING:
+    from kb.path import Chance
 
 
 @click.command("show")
@@ -29,6 +32,8 @@ def show_command(session: Session, make: str, model: str | None) -> int:
         if session.as_json:
             session.json({"source": None, "panel": [], "conflicts": 0, "visits": []})
         raise nobody
+    chance = session.book.chance(known.source)
+    works = [chance(one) if one.jack.usable else None for one in known.panel.jacks]
     if session.as_json:
         source = known.source
         session.json(
@@ -41,7 +46,10 @@ def show_command(session: Session, make: str, model: str | None) -> int:
                     "year": source.year,
                     "size_in": source.size_in,
                 },
-                "panel": [jack_json(one) for one in known.panel.jacks],
+                "panel": [
+                    jack_json(one) | {"works": _works_json(p)}
+                    for one, p in zip(known.panel.jacks, works, strict=True)
+                ],
                 "conflicts": known.panel.conflicts,
                 "visits": [visit_to(visit) for visit in known.visits],
             }
@@ -50,13 +58,22 @@ def show_command(session: Session, make: str, model: str | None) -> int:
     out = session.console
     out.print(source_title(known.source))
     out.print()
-    out.print(panel_table(known.panel) if known.panel.jacks else text("no jack recorded yet", "dim"))
+    out.print(panel_table(known.panel, works=works) if works else text("no jack recorded yet", "dim"))
     out.print()
     if any(one.settings or one.notes for one in known.panel.jacks):
         out.print(_remarks(known.panel))
         out.print()
     out.print(_visits(known.visits))
     return 0
+
+
+def _works_json(chance: Chance | None) -> dict[str, float] | None:
+    """How likely the jack carries sound, with the interval that holds it with 90%."""
+    return chance and {
+        "p": round(chance.p, 4),
+        "low": round(chance.low, 4),
+        "high": round(chance.high, 4),
+    }
 
 
 def jack_json(one: PanelJack) -> dict[str, Any]:
