@@ -98,8 +98,14 @@ def _create(connection: sa.Connection, stamp: str) -> None:
 def _migrate(connection: sa.Connection, migrations: Path, target: str) -> None:
     from alembic import command  # costs a quarter of a second: only where it is needed
     from alembic.config import Config
+    from alembic.util import CommandError
 
     config = Config()
     config.set_main_option("script_location", str(migrations).replace("%", "%%"))
     config.attributes["connection"] = connection
-    command.upgrade(config, target)
+    try:
+        command.upgrade(config, target)
+    except CommandError as problem:  # this installation lacks a step
+        raise BookTrouble(
+            f"the book cannot be upgraded ({shown(problem)}); install jackfield anew"
+        ) from problem
