@@ -16,10 +16,10 @@ import hashlib
 import json
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Any, Self, TypeVar
 
 from kb.errors import BookTrouble, JackfieldError, NotFound
 from kb.panel import Panel, reconcile, source_of
@@ -32,6 +32,8 @@ if TYPE_CHECKING:
     from kb.path import Connection
     from kb.store import Recorded, Snapshot, Store
     from kb.store.peek import Standing
+
+T = TypeVar("T")
 
 #: Called with how many of how many sets are done.
 Progress = Callable[[int, int], None]
@@ -139,6 +141,13 @@ class Book:
             self.catch_up()
         return recorded
 
+    def change(self, work: Callable[[Store], T]) -> T:
+        """Do something else to the store, and give the index what is new, as ``record`` does."""
+        done = work(self.store)
+        with suppress(BookTrouble):
+            self.catch_up()
+        return done
+
     # -- one set ---------------------------------------------------------------------------------------
 
     def visits(self, make: str, model: str) -> list[Visit]:
@@ -156,7 +165,11 @@ class Book:
         visits = self.visits(make, model)
         if not visits:
             raise NotFound(f"nobody met {make} {model} yet{self._instead(make, model)}")
-        return SetView(source_of(visits), reconcile(visits), tuple(visits))
+        source = source_of(visits)
+        if len({visit.source.key for visit in visits}) > 1:
+            with self.store.snapshot() as now:
+                source = _kept_name(source, now.spellings.kept(set_key(make, model)), visits)
+        return SetView(source, reconcile(visits), tuple(visits))
 
     def connect(
         self,
@@ -315,7 +328,7 @@ class Book:
         """What the index holds of a set."""
         from kb.index import SetEntry
 
-        source, panel = source_of(visits), reconcile(visits)
+        source, panel = _kept_name(source_of(visits), key, visits), reconcile(visits)
         years = sorted(visit.source.year for visit in visits if visit.source.year)
         names = dict.fromkeys((visit.source.make, visit.source.model) for visit in visits)
         signals = (one.jack.signal.value for one in panel.jacks if one.jack.usable and one.jack.signal)
@@ -348,6 +361,14 @@ class Searcher:
         if self._reader is None:
             return Found(query, ())
         return self._book._found(self._reader.find(query, limit=limit))
+
+
+def _kept_name(source: Source, key: str, visits: Sequence[Visit]) -> Source:
+    """Of a set with merged spellings: the source under the name that is kept, as most visits spell it."""
+    if source.key == key or not any(visit.source.key == key for visit in visits):
+        return source
+    kept = source_of(visit for visit in visits if visit.source.key == key)
+    return replace(source, make=kept.make, model=kept.model)
 
 
 def _mark(stands: Standing) -> str:
