@@ -16,7 +16,7 @@ def own_book(session: Session, what: str) -> Path:
         raise BadInput(
             what,
             "a shared book (--store or JACKFIELD_STORE)",
-            "a book of one's own; a server's keeper backs it up with the server's tools, and `dump` copies it",
+            "a book of one's own; whoever keeps the server backs it up, and `dump` copies it",
         )
     return session.book.path
 

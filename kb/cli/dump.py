@@ -56,7 +56,8 @@ def dump_command(session: Session, file: str | None, form: str | None, replace: 
 def write_whole(path: Path, lines: Iterable[str], *, replace: bool) -> None:
     """Write a file for this user alone, whole or not at all; gzip by its name.
 
-    Raises BadInput where it is there already and ``replace`` is not set, BookTrouble where it cannot be written.
+    Raises BadInput where it is there already and ``replace`` is not set, BookTrouble where it cannot be
+    written.
     """
     if path.is_dir():
         raise BadInput(str(path), "a folder", "a file")

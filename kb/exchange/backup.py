@@ -1,8 +1,8 @@
 """Is there a copy of the book that can be trusted, and how does it take the place of a book that is lost?
 
-The copy is made by SQLite's online backup (sqlite.org/backup.html), so the book may be in use meanwhile; it is
-then opened and checked by itself. A restore goes the same way back, in one transaction of the book's own file:
-whoever has it open sees the old book or the restored one, and so does whoever comes after a crash.
+The copy is made by SQLite's online backup (sqlite.org/backup.html), so the book may be in use meanwhile; it
+is then opened and checked by itself. A restore goes the same way back, in one transaction of the book's own
+file: whoever has it open sees the old book or the restored one, and so does whoever comes after a crash.
 """
 
 from __future__ import annotations
@@ -96,9 +96,8 @@ def examined(path: Path) -> Copy:
                     raise BookTrouble(f"{path}: is damaged ({ascii_controls(str(wrong[0][0]))[:120]})")
             [(stamp,)] = copy.execute("SELECT version_num FROM alembic_version").fetchall()
             [(book, revision)] = copy.execute("SELECT id, revision FROM book").fetchall()
-            visits, findings = (
-                copy.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in ("visit", "finding")
-            )
+            [(visits,)] = copy.execute("SELECT count(*) FROM visit").fetchall()
+            [(findings,)] = copy.execute("SELECT count(*) FROM finding").fetchall()
             last = copy.execute("SELECT coalesce(max(revision), 0) FROM writing").fetchone()[0]
     except sqlite3.Error as problem:
         raise BookTrouble(f"{path}: is no book ({ascii_controls(str(problem))[:120]})") from problem
@@ -126,8 +125,8 @@ def _agrees(book: Path, copy: Copy) -> None:
         ).fetchone()[0]
     if there != (copy.book, copy.visits) or findings != copy.findings:
         raise BookTrouble(
-            f"{copy.path}: holds {copy.visits} visits with {copy.findings} findings, the book {there[1]} with "
-            f"{findings}; the copy was removed"
+            f"{copy.path}: holds {copy.visits} visits with {copy.findings} findings, the book {there[1]} "
+            f"with {findings}; the copy was removed"
         )
 
 
@@ -136,8 +135,9 @@ def restore(
 ) -> tuple[Copy, Path | None]:
     """Put the backup in the place of the book; returns what is in it and where the old book was kept.
 
-    ``before`` is called once the backup was found whole and before anything is changed. Raises BadInput where a
-    book is there and ``replace`` is not set; BookTrouble where either file is not fit; the book is then as it was.
+    ``before`` is called once the backup was found whole and before anything is changed. Raises BadInput where
+    a book is there and ``replace`` is not set; BookTrouble where either file is not fit; the book is then as
+    it was.
     """
     copy = examined(backup)
     if backup.exists() and book.exists() and backup.samefile(book):
@@ -201,7 +201,7 @@ def _write_over(backup: Path, book: Path) -> None:
 
 
 def _move_away(book: Path, kept: Path) -> None:
-    """Set a book that cannot be read aside, with its log, so that nothing of it is taken for the new one's."""
+    """Set a book that cannot be read aside, with its log: nothing of it is taken for the new one's."""
     with told(str(book)):
         for ending in ("-wal", "-shm", ""):
             part = book.with_name(book.name + ending)

@@ -1,4 +1,4 @@
-"""How does a text stand in a CSV cell so that no spreadsheet takes it for a formula, and comes back as it was?
+"""How does a text stand in a CSV cell so that no spreadsheet runs it, and comes back as it was?
 
 RFC 4180 for the shape; for the formulas what OWASP advises against CSV injection: a cell that begins with
 ``=``, ``+``, ``-``, ``@``, a tab or a line end (or their full-width forms) gets a single quote in front.

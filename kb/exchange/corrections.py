@@ -129,7 +129,7 @@ def _value(name: str, said: str | None) -> Any:
 
 
 def correct(store: Store, old: Visit, new: Visit) -> str:
-    """Record ``new`` in the place of ``old``; returns its id. Raises BadInput where ``old`` does not stand."""
+    """Record ``new`` in the place of ``old``; returns its id. Raises BadInput where it does not stand."""
     with store.snapshot() as book:
         _must_stand(book, old)
     [recorded] = store.record([new]).recorded or [None]

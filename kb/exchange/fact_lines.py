@@ -60,7 +60,7 @@ def _no_constant(name: str) -> None:
 
 def is_fact(value: Any) -> bool:
     """Is it the object of a fact (not a visit as in a visit file)?"""
-    return isinstance(value, dict) and any(key in value for key in KINDS)
+    return isinstance(value, dict) and "source" not in value and any(key in value for key in KINDS)
 
 
 def from_object(value: Any, place: str) -> Fact:

@@ -14,7 +14,7 @@ from typing import Final, TypeAlias
 import sqlalchemy as sa
 
 from kb.store import schema
-from kb.store.reading import Snapshot
+from kb.store.reading import _STANDS, Snapshot
 from kb.store.rows import CHUNK, load
 from kb.store.trouble import told
 from kb.store.withdrawn import withdrawn
@@ -108,7 +108,7 @@ def visits(
 
 def _column(book: Snapshot, table: sa.Table, name: str, ids: list[str]) -> dict[str, str]:
     asked = sa.select(table.c.visit, table.c[name]).where(table.c.visit.in_(ids))
-    return {visit: value for visit, value in book._connection.execute(asked)}
+    return {row[0]: row[1] for row in book._connection.execute(asked)}
 
 
 def rows(book: Snapshot, since: int = 0) -> Iterator[Fact]:
@@ -183,3 +183,19 @@ def changes(book: Snapshot) -> list[Change]:
         *(Change("release", *row) for row in releases),
     ]
     return sorted(found, key=lambda one: (one.revision, one.id), reverse=True)
+
+
+def standing_of(book: Snapshot, ids: list[str]) -> set[str]:
+    """Those of the visits that stand."""
+    with told(book._place):
+        asked = sa.select(schema.visit.c.id).where(schema.visit.c.id.in_(ids), _STANDS)
+        return set(book._connection.execute(asked).scalars()) if ids else set()
+
+
+def unsealed(book: Snapshot) -> list[str]:
+    """Visits that stand under an id that was handed in."""
+    with told(book._place):
+        asked = sa.select(schema.visit.c.id).where(
+            schema.visit.c.id.not_in(sa.select(schema.seal.c.visit)), _STANDS
+        )
+        return list(book._connection.execute(asked.order_by(schema.visit.c.id)).scalars())

@@ -19,6 +19,7 @@ from kb.store import schema
 from kb.store.facts import ROWS, AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact
 from kb.store.rows import CHUNK, ORDER, Rows, add_private_rows, add_rows, fingerprint, load
 from kb.store.seal import is_sealed, sealed_id, visit_id, without_private
+from kb.store.withdrawn import withdrawn
 
 
 @dataclass(slots=True)
@@ -60,13 +61,50 @@ def add_facts(connection: sa.Connection, facts: Iterable[Fact], *, revision: int
     """Add facts inside a writing transaction, ``CHUNK`` in memory at a time; see ``Store.merge``."""
     merged, coming = Merged(), iter(facts)
     at = clock.now().strftime("%Y-%m-%dT%H:%M:%SZ")
+    replaced: list[str] = []
+    withdrawn_: list[str] = []
     while some := list(islice(coming, CHUNK)):
         for fact in some:
             _examine(fact, outside)
+            if isinstance(fact, VisitFact):
+                replaced += fact.visit.supersedes
+            elif isinstance(fact, WithdrawalFact) and not fact.stands:
+                withdrawn_.append(fact.fact)
         _add_visits(connection, [one for one in some if isinstance(one, VisitFact)], revision, at, merged)
         for kind, table in ROWS:
             _add_rows(connection, table, [one for one in some if isinstance(one, kind)], revision, merged)
+    merged.replaced = _before(connection, replaced, revision, _newly_superseded(revision))
+    merged.withdrawn = _before(connection, withdrawn_, revision, _newly_withdrawn(revision))
     return merged
+
+
+def _before(
+    connection: sa.Connection, ids: list[str], revision: int, what: sa.ColumnElement[bool]
+) -> tuple[str, ...]:
+    """Those of the visits that were in the book before this writing and of which ``what`` is true."""
+    found: list[str] = []
+    every = list(dict.fromkeys(ids))
+    for start in range(0, len(every), CHUNK):
+        asked = sa.select(schema.visit.c.id).where(
+            schema.visit.c.id.in_(every[start : start + CHUNK]), schema.visit.c.revision < revision, what
+        )
+        found += connection.execute(asked.order_by(schema.visit.c.id)).scalars()
+    return tuple(found)
+
+
+def _newly_withdrawn(revision: int) -> sa.ColumnElement[bool]:
+    said = sa.select(1).where(
+        schema.withdrawal.c.fact == schema.visit.c.id, schema.withdrawal.c.revision == revision
+    )
+    return sa.and_(withdrawn(schema.visit.c.id), said.exists())
+
+
+def _newly_superseded(revision: int) -> sa.ColumnElement[bool]:
+    later, new = schema.supersession, schema.visit.alias()
+    said = sa.select(1).where(
+        later.c.earlier == schema.visit.c.id, later.c.visit == new.c.id, new.c.revision == revision
+    )
+    return said.exists()
 
 
 def _examine(fact: Fact, outside: bool) -> None:
@@ -88,7 +126,6 @@ def _add_visits(
     there = load(connection, _present(connection, schema.visit.c.id, ids), reviewed=False) if ids else {}
     own = set(_present(connection, schema.visit_private.c.visit, list(there))) if there else set()
     rows: Rows = {table: [] for table in ORDER}
-    replaced: list[str] = []
     for fact in facts:
         visit = fact.visit
         words = without_private(visit) != visit or fact.recorded
@@ -99,7 +136,6 @@ def _add_visits(
             own |= {visit.id} if words else set()
             merged.visits += 1
             merged.findings += len(visit.findings)
-            replaced += visit.supersedes
             continue
         known = there[visit.id]
         if fingerprint(without_private(visit)) != fingerprint(without_private(known)) or (
@@ -114,7 +150,6 @@ def _add_visits(
     for table in ORDER:
         if rows[table]:
             connection.execute(table.insert(), rows[table])
-    merged.replaced += tuple(_present(connection, schema.visit.c.id, replaced))
 
 
 def _add_rows(
@@ -144,8 +179,6 @@ def _add_rows(
         merged.notes += len(rows)
     else:
         merged.withdrawals += len(rows)
-        gone = [row["fact"] for row in rows if not row["stands"]]
-        merged.withdrawn += tuple(_present(connection, schema.visit.c.id, gone))
 
 
 def _present(connection: sa.Connection, column: sa.Column[str], ids: list[str]) -> list[str]:

@@ -49,7 +49,7 @@ def visit_id(visit: Visit, nonce: str) -> str:
 
 
 def sealed(visit: Visit, nonce: str = "") -> tuple[Visit, str]:
-    """The visit with an id of its own, and the nonce (hex) that went into the id; a fresh one unless given."""
+    """The visit with an id of its own, and the nonce (hex) that went into it; a fresh one unless given."""
     nonce = nonce or secrets.token_hex(NONCE)
     return replace(visit, id=visit_id(visit, nonce)), nonce
 

@@ -51,7 +51,9 @@ def bring(where: str | Path, migrations: Path) -> None:
     with told(place.shown):
         engine = place.engine(create=True)
     try:
-        upgrade.bring_up_to_date(engine, place, create=True, formats=(*upgrade.FORMATS, "9999"), migrations=migrations)
+        upgrade.bring_up_to_date(
+            engine, place, create=True, formats=(*upgrade.FORMATS, "9999"), migrations=migrations
+        )
     finally:
         engine.dispose()
 
