@@ -7,11 +7,12 @@ in the store knows which of the two it talks to.
 from __future__ import annotations
 
 import os
+import random
 import sqlite3
 import time
 from contextlib import closing, suppress
 from pathlib import Path
-from typing import Any, Final, Protocol
+from typing import Any, Final, Protocol, cast
 from urllib.parse import quote
 
 import sqlalchemy as sa
@@ -26,6 +27,7 @@ from kb.store.trouble import told
 
 #: An execution option of a connection: this transaction will write.
 WRITES: Final = "jackfield_writes"
+PATIENCE: Final = 60.0  #: seconds to wait for one's turn to write; loading a long file is one turn
 _LOCK: Final = 0x4A61636B  # "Jack": the advisory lock of whoever makes or upgrades a book on a server
 _MAGIC: Final = b"SQLite format 3\0"  # sqlite.org/fileformat.html, section 1.3.1
 _SETTINGS: Final = ("foreign_keys = ON", "synchronous = FULL", "fullfsync = ON", "trusted_schema = OFF")
@@ -187,9 +189,26 @@ def _may_write(path: Path) -> bool:
 
 
 def _begin(connection: sa.Connection) -> None:
-    # sqlite3 begins nothing by itself (isolation_level None), the same on every Python.
-    writes = connection.get_execution_options().get(WRITES)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+    """sqlite3 begins nothing by itself here (isolation_level None), the same on every Python."""
+    if not connection.get_execution_options().get(WRITES):
+        connection.exec_driver_sql("BEGIN")
+        return
+    file = cast("sqlite3.Connection", connection.connection.dbapi_connection)
+    until = time.monotonic() + PATIENCE
+    # SQLite's own waiting sleeps ever longer, so that of many writers the one that waited longest has the
+    # least chance: with 16 at once some starve. Here every waiting writer tries equally often.
+    file.execute("PRAGMA busy_timeout = 0")
+    try:
+        while True:
+            try:
+                file.execute("BEGIN IMMEDIATE")
+                return
+            except sqlite3.OperationalError as problem:
+                if problem.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                    raise
+            time.sleep(random.uniform(0.001, 0.01))  # noqa: S311 (no secret)
+    finally:
+        file.execute(f"PRAGMA busy_timeout = {round(WAIT * 1000)}")
 
 
 def copy_book(path: Path, target: Path) -> None:
@@ -269,5 +288,5 @@ def _settle(connection: Any, _: ConnectionPoolEntry) -> None:
     """Every commit is on the server's disk before it is acknowledged; nobody waits for ever."""
     with connection.cursor() as cursor:
         cursor.execute("SET synchronous_commit = on")
-        cursor.execute(f"SET lock_timeout = {round(WAIT * 1000)}")
+        cursor.execute(f"SET lock_timeout = {round(PATIENCE * 1000)}")
     connection.commit()

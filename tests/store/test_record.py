@@ -18,7 +18,8 @@ from kb.store.seal import without_private
 from kb.visit import Finding, Visit
 from kb.words import Form
 from tests.conftest import LONG
-from tests.store.helpers import KEY, any_visit, raw, visit
+from tests.store.helpers import KEY, raw, visit
+from tests.store.random_visits import any_visit
 
 OWN = "0192a6c0-0000-7000-8000-000000000001"
 

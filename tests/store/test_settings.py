@@ -106,7 +106,7 @@ def test_a_disk_without_room_leaves_the_settings_as_they_were(
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(BookTrouble, match="No space left.*stay as they were"):
+    with pytest.raises(BookTrouble, match=r"No space left.*stay as they were"):
         save(tmp_path, Settings(initials="XX"))
     assert load(tmp_path) == Settings(initials="RT")
     assert [one.name for one in tmp_path.iterdir()] == [FILE]

@@ -198,7 +198,7 @@ def test_a_value_that_no_jackfield_wrote_is_told(book: Path) -> None:
         connection.execute("PRAGMA ignore_check_constraints = ON")
         connection.execute("DROP TRIGGER visit_kept_update")
         connection.execute("UPDATE visit SET kind = 'toaster'")
-    with Store.open(book) as store, pytest.raises(BookTrouble, match="toaster.*restore a backup"):
+    with Store.open(book) as store, pytest.raises(BookTrouble, match=r"toaster.*restore a backup"):
         store.visits_of(KEY)
 
 
@@ -206,7 +206,7 @@ def test_a_book_that_another_program_writes_to_for_too_long_can_be_read_but_not_
     book: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     Store.open(book).close()
-    monkeypatch.setattr(places, "WAIT", 0.05)
+    monkeypatch.setattr(places, "PATIENCE", 0.05)
     with raw(book) as other, Store.open(book) as store:
         other.execute("BEGIN IMMEDIATE")
         assert store.visits_of(KEY) == []

@@ -17,6 +17,7 @@ from kb.store import Store, upgrade
 from kb.store.places import place_of
 from kb.store.trouble import told
 from kb.words import Form
+from tests.store.conftest import new_place
 from tests.store.helpers import KEY, raw, visit
 from tests.store.test_safety import start
 
@@ -94,33 +95,31 @@ def test_a_fresh_book_and_one_made_by_the_migrations_are_the_same(tmp_path: Path
     assert columns(fresh) == columns(stepwise)
 
 
-def test_a_fresh_team_book_and_one_made_by_the_migrations_are_the_same(
-    team: str, request: pytest.FixtureRequest
-) -> None:
+def test_a_fresh_team_book_and_one_made_by_the_migrations_are_the_same(server: str, team: str) -> None:
     import psycopg
 
-    def described(url: str) -> list[object]:
+    def described(url: str) -> list[str]:
         asked = (
             "SELECT table_name, column_name, data_type, is_nullable, collation_name, ordinal_position"
-            " FROM information_schema.columns WHERE table_schema = 'public' ORDER BY 1, 6",
+            " FROM information_schema.columns WHERE table_schema = current_schema() ORDER BY 1, 6",
             "SELECT conrelid::regclass::text, conname, pg_get_constraintdef(oid) FROM pg_constraint"
-            " WHERE connamespace = 'public'::regnamespace ORDER BY 1, 2",
-            "SELECT indexdef FROM pg_indexes WHERE schemaname = 'public' ORDER BY 1",
-            "SELECT pg_get_triggerdef(oid) FROM pg_trigger WHERE NOT tgisinternal ORDER BY 1",
-            "SELECT proname, prosrc FROM pg_proc WHERE pronamespace = 'public'::regnamespace ORDER BY 1",
+            " WHERE connamespace = current_schema()::regnamespace ORDER BY 1, 2",
+            "SELECT indexdef FROM pg_indexes WHERE schemaname = current_schema() ORDER BY 1",
+            "SELECT pg_get_triggerdef(t.oid) FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid"
+            " WHERE NOT tgisinternal AND c.relnamespace = current_schema()::regnamespace ORDER BY 1",
+            "SELECT proname, prosrc FROM pg_proc"
+            " WHERE pronamespace = current_schema()::regnamespace ORDER BY 1",
         )
         with psycopg.connect(url.replace("+psycopg", "")) as connection:
-            return [connection.execute(query).fetchall() for query in asked]
+            [schema] = connection.execute("SELECT current_schema()").fetchone() or [""]
+            rows = [connection.execute(query).fetchall() for query in asked]
+        assert all(rows)
+        return [repr(row).replace(schema, "here") for some in rows for row in some]
 
     Store.open(team).close()
-    server, _, name = team.rpartition("/")
-    other = f"{name}_b"
-    with psycopg.connect(f"{server.replace('+psycopg', '')}/postgres", autocommit=True) as connection:
-        connection.execute(f"CREATE DATABASE {other}")
-    migrated(f"{server}/{other}", upgrade.FORMATS[-1])
-    fresh = described(team)
-    assert all(fresh)
-    assert fresh == described(f"{server}/{other}")
+    other = new_place(server)
+    migrated(other, upgrade.FORMATS[-1])
+    assert described(team) == described(other)
 
 
 def test_the_formats_are_the_migrations_that_are_shipped() -> None:
@@ -248,7 +247,7 @@ def test_a_book_from_a_newer_jackfield_is_refused_and_left_as_it_is(book: Path) 
     with raw(book) as connection:
         connection.execute("UPDATE alembic_version SET version_num = '0999'")
     before = book.read_bytes()
-    with pytest.raises(BookTooNew, match="newer Jackfield \\(format '0999'.*update jackfield"):
+    with pytest.raises(BookTooNew, match=r"newer Jackfield \(format '0999'.*update jackfield"):
         Store.open(book)
     assert book.read_bytes() == before
     assert copies(book) == []
