@@ -17,8 +17,9 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
-from environment import ROOT, ready
 from measure import invented, table
+
+from environment import ROOT, ready
 
 JACKS = 4  #: of each invented visit
 
@@ -34,7 +35,7 @@ def main() -> int:
 
 
 def measure(folder: Path, findings: int) -> None:
-    """Load the same notes as CSV and as JSON Lines, then again, then a dump; memory is the peak of the process."""
+    """Each command in a process of its own; memory is the peak of that process."""
     visits = list(invented(findings // JACKS, random.Random(6)))
     lines, rows = folder / "notes.jsonl", folder / "notes.csv"
     with lines.open("w", encoding="utf-8") as file:
