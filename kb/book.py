@@ -18,7 +18,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, Self
+from typing import TYPE_CHECKING, Any, Final, Self, TypeVar
 
 from kb.errors import BookTrouble, JackfieldError, NotFound
 from kb.settings import BOOK, Settings, load
@@ -37,6 +37,8 @@ if TYPE_CHECKING:
 #: So many sets, or so many for each visit, may have changed before evidence of others is learned anew.
 _FEW_SETS: Final = 20
 _FEW_SHARE: Final = 0.01
+
+T = TypeVar("T")
 
 #: Called with how many of how many sets are done.
 Progress = Callable[[int, int], None]
@@ -152,6 +154,13 @@ class Book:
             self.catch_up()
         return recorded
 
+    def change(self, work: Callable[[Store], T]) -> T:
+        """Do something else to the store, and give the index what is new, as ``record`` does."""
+        done = work(self.store)
+        with suppress(BookTrouble):
+            self.catch_up()
+        return done
+
     # -- one set ---------------------------------------------------------------------------------------
 
     def visits(self, make: str, model: str) -> list[Visit]:
@@ -174,6 +183,7 @@ class Book:
         ``make`` alone may be the model, where it means one set only.
         """
         from kb.panel import reconcile, source_of
+        from kb.visit import set_key
 
         asked = f"{make} {model}" if model else make
         if model is None:
@@ -185,7 +195,11 @@ class Book:
         visits = self.visits(make, model)
         if not visits:
             raise NotFound(f"nobody met {asked} yet{self._instead(asked)}")
-        return SetView(source_of(visits), reconcile(visits), tuple(visits))
+        source = source_of(visits)
+        if len({visit.source.key for visit in visits}) > 1:
+            with self.store.snapshot() as now:
+                source = _kept_name(source, now.spellings.kept(set_key(make, model)), visits)
+        return SetView(source, reconcile(visits), tuple(visits))
 
     def connect(
         self,
@@ -426,7 +440,7 @@ class Book:
         from kb.index import SetEntry
         from kb.panel import reconcile, source_of
 
-        source, panel = source_of(visits), reconcile(visits)
+        source, panel = _kept_name(source_of(visits), key, visits), reconcile(visits)
         years = sorted(visit.source.year for visit in visits if visit.source.year)
         names = dict.fromkeys((visit.source.make, visit.source.model) for visit in visits)
         signals = (one.jack.signal.value for one in panel.jacks if one.jack.usable and one.jack.signal)
@@ -459,6 +473,16 @@ class Searcher:
         if self._reader is None:
             return Found(query, ())
         return self._book._found(self._reader.find(query, limit=limit))
+
+
+def _kept_name(source: Source, key: str, visits: Sequence[Visit]) -> Source:
+    """Of a set with merged spellings: the source under the name that is kept, as most visits spell it."""
+    if source.key == key or not any(visit.source.key == key for visit in visits):
+        return source
+    from kb.panel import source_of
+
+    kept = source_of(visit for visit in visits if visit.source.key == key)
+    return replace(source, make=kept.make, model=kept.model)
 
 
 def _mark(stands: Standing) -> str:

@@ -425,7 +425,7 @@ def finding_to(finding: Finding) -> dict[str, Any]:
         "setting": finding.setting,
         "note": finding.note,
     }
-    return _without_empty({k: v.value if isinstance(v, Word) else v for k, v in said.items()})
+    return _without_empty(said)
 
 
 _UNKNOWN = frozenset({"unknown", Outcome.NOT_TRIED.value})
@@ -441,5 +441,5 @@ def _without_empty(data: dict[str, Any]) -> dict[str, Any]:
         for key, value in plain.items()
         if value is not None
         and value not in ("", [], {})
-        and not (isinstance(value, str) and value in _UNKNOWN)
+        and not (isinstance(value, Word) and value.value in _UNKNOWN)
     }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import json
+import os
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.text import Text
 
-    from kb.book import Book
+    from kb.book import Book, Progress
     from kb.settings import Settings
     from kb.words import Word
 
@@ -68,9 +69,13 @@ class Session:
     @cached_property
     def book(self) -> Book:
         """The open book; closed when the command ends."""
+        return self.open_book()
+
+    def open_book(self, progress: Progress | None = None) -> Book:
+        """The open book, which tells how far it is where its index has to be made anew."""
         from kb.book import Book
 
-        book = Book.open(self.folder, store=self.store)
+        book = Book.open(self.folder, store=self.store, progress=progress)
         self._open.append(book)
         return book
 
@@ -116,7 +121,7 @@ def command_options(command: Callable[..., Any]) -> Callable[..., Any]:
         outer = ctx.obj or {}
         session = Session(
             home=given.pop("home") or outer.get("home"),
-            store=given.pop("store") or outer.get("store"),
+            store=given.pop("store") or outer.get("store") or os.environ.get("JACKFIELD_STORE") or None,
             as_json=given.pop("as_json"),
             debug=given.pop("debug") or outer.get("debug", False),
         )
