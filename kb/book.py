@@ -84,6 +84,8 @@ class Book:
         self.home = home
         self._url = store_url
         self._progress = progress
+        self.behind = ""
+        """Why the index could not be brought up to date, where it lags; answers then are older ones."""
 
     @classmethod
     def open(cls, home: Path, store: str | None = None, progress: Progress | None = None) -> Self:
@@ -118,10 +120,19 @@ class Book:
 
     @cached_property
     def store(self) -> Store:
-        """The store, opened when first used."""
+        """The store, opened when first used. Raises BookTrouble where there is no book yet."""
+        return self._opened(create=False)
+
+    def store_to_write(self) -> Store:
+        """The store; a book is made where there is none yet."""
+        if "store" not in self.__dict__:
+            self.__dict__["store"] = self._opened(create=True)
+        return self.store
+
+    def _opened(self, *, create: bool) -> Store:
         from kb.store import Store
 
-        return Store.open(self._url or self.path)
+        return Store.open(self._url or self.path, create=create)
 
     @cached_property
     def index(self) -> Index:
@@ -147,19 +158,21 @@ class Book:
 
         Raises BadInput where an id is there with other content, BookTrouble where the book cannot be written.
         """
-        recorded = self.store.record(visits)
-        with suppress(
-            BookTrouble
-        ):  # the index is derived: what it misses now it catches up at the next question
-            self.catch_up()
+        recorded = self.store_to_write().record(visits)
+        self._tell_index()
         return recorded
 
     def change(self, work: Callable[[Store], T]) -> T:
         """Do something else to the store, and give the index what is new, as ``record`` does."""
-        done = work(self.store)
-        with suppress(BookTrouble):
-            self.catch_up()
+        done = work(self.store_to_write())
+        self._tell_index()
         return done
+
+    def _tell_index(self) -> None:
+        # What was acknowledged stays so, whatever goes wrong with what is derived from it: what the index
+        # misses now it catches up at the next question.
+        with suppress(Exception):
+            self.catch_up()
 
     # -- one set ---------------------------------------------------------------------------------------
 
@@ -321,18 +334,24 @@ class Book:
 
     def find(self, query: str, limit: int = 10) -> Found:
         """Which sets may be meant, best first. Raises BadInput where the query is none."""
+        from kb.index import IndexBroken
+
         if not self._fresh():
             return Found(query, ())
-        return self._found(self.index.find(query, limit=limit))
+        try:
+            return self._found(self.index.find(query, limit=limit))
+        except IndexBroken:  # damage that shows only now: made anew, once
+            self.reindex()
+            return self._found(self.index.find(query, limit=limit))
 
     @contextmanager
     def searcher(self) -> Iterator[Searcher]:
         """Many queries at one revision, with everything kept open."""
-        if not self._fresh():
-            yield Searcher(self, None)
-            return
-        with self.index.reader() as reader:
-            yield Searcher(self, reader)
+        searcher = Searcher(self, self.index.reader() if self._fresh() else None)
+        try:
+            yield searcher
+        finally:
+            searcher.close()
 
     def _found(self, answer: Answer) -> Found:
         return Found(
@@ -379,9 +398,16 @@ class Book:
             return self.store.standing()
         from kb.store.peek import standing
 
-        if self.home.exists() and not self.home.is_dir():
-            raise BookTrouble(f"{self.home}: a file, expected the folder of a book")
-        return standing(self.path) or (self.store.standing() if self.path.exists() else None)
+        try:
+            for place, kind in ((self.home, "a folder"), (self.path, "a file")):
+                if place.is_symlink() and not place.exists():
+                    raise BookTrouble(f"{place}: a link to nothing, expected {kind}")
+            if self.home.exists() and not self.home.is_dir():
+                raise BookTrouble(f"{self.home}: no folder, expected the folder of a book")
+            there = self.path.exists()
+        except OSError as problem:
+            raise BookTrouble(f"{self.home}: cannot be looked into ({problem.strerror})") from problem
+        return standing(self.path) or (self.store.standing() if there else None)
 
     def _seen(self) -> Standing | None:
         """How the book stood when the index last took something in; None where the index is of no use."""
@@ -399,13 +425,19 @@ class Book:
         if stands is None:
             return False
         if self._seen() != stands:
-            self.catch_up()
+            try:
+                self.catch_up()
+            except BookTrouble as trouble:
+                if self._seen() is None:
+                    raise
+                self.behind = str(trouble)  # an index that lags is better than none
         return True
 
     def catch_up(self) -> None:
         """Give the index what it has missed; make it anew where it cannot tell what that is."""
         index = self.index
-        with self.store.snapshot() as now:
+        # Under the writer's lock: what is computed from what the index has seen holds when it is written.
+        with index.writing(), self.store.snapshot() as now:
             seen, stands = self._seen(), now.standing
             if seen == stands:
                 return
@@ -422,7 +454,7 @@ class Book:
 
     def reindex(self) -> None:
         """Make the index anew from the store."""
-        with self.store.snapshot() as now:
+        with self.index.writing(), self.store.snapshot() as now:
             self._rebuild(now)
 
     def _rebuild(self, now: Snapshot) -> None:
@@ -470,9 +502,23 @@ class Searcher:
 
     def find(self, query: str, limit: int = 10) -> Found:
         """As ``Book.find``."""
+        from kb.index import IndexBroken
+
         if self._reader is None:
             return Found(query, ())
-        return self._book._found(self._reader.find(query, limit=limit))
+        try:
+            return self._book._found(self._reader.find(query, limit=limit))
+        except IndexBroken:  # damaged, or another process made it anew meanwhile
+            self.close()
+            self._book._fresh()
+            self._reader = self._book.index.reader()
+            return self._book._found(self._reader.find(query, limit=limit))
+
+    def close(self) -> None:
+        """Give the reader back."""
+        if self._reader is not None:
+            self._reader.close()
+            self._reader = None
 
 
 def _kept_name(source: Source, key: str, visits: Sequence[Visit]) -> Source:

@@ -7,6 +7,7 @@ import json
 import os
 import sys
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -14,6 +15,7 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 import click
 
+from kb.errors import BadInput
 from kb.text import visible
 
 if TYPE_CHECKING:
@@ -51,13 +53,18 @@ class Session:
     as_json: bool = False
     debug: bool = False
     _open: list[Book] = field(default_factory=list)
+    _closing: list[AbstractContextManager[Any]] = field(default_factory=list)
+    _tell: Progress | None = None
 
     @cached_property
     def folder(self) -> Path:
         """The home folder of the book."""
         from kb.settings import default_home
 
-        return Path(self.home).expanduser() if self.home else default_home()
+        try:
+            return Path(self.home).expanduser() if self.home else default_home()
+        except RuntimeError:
+            raise BadInput("--home", self.home, "a folder that can be found") from None
 
     @cached_property
     def settings(self) -> Settings:
@@ -68,8 +75,21 @@ class Session:
 
     @cached_property
     def book(self) -> Book:
-        """The open book; closed when the command ends."""
-        return self.open_book()
+        """The open book; closed when the command ends. Where its index is made anew, a bar tells how far."""
+        return self.open_book(self._bar if sys.stderr.isatty() else None)
+
+    def _bar(self, done: int, total: int) -> None:
+        """Progress of making the index anew: the bar appears with the first call."""
+        from kb.cli.progress import bar
+
+        if self._tell is None:
+            shown = bar("making the index anew")
+            self._tell = shown.__enter__() or (lambda _done, _total: None)
+            self._closing.append(shown)
+        self._tell(done, total)
+        if done >= total:
+            while self._closing:
+                self._closing.pop().__exit__(None, None, None)
 
     def open_book(self, progress: Progress | None = None) -> Book:
         """The open book, which tells how far it is where its index has to be made anew."""
@@ -99,6 +119,8 @@ class Session:
 
     def close(self) -> None:
         """Close what was opened."""
+        while self._closing:
+            self._closing.pop().__exit__(None, None, None)
         for book in self._open:
             book.close()
 

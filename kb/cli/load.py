@@ -58,7 +58,12 @@ def load_command(
         book = session.open_book(index_tell)
         with bar("loading") if index_tell is None else _quiet() as tell:
             done = load(
-                book.store, files, source, keep_good=keep_good, dry_run=dry_run, progress=tell or index_tell
+                book.store_to_write(),
+                files,
+                source,
+                keep_good=keep_good,
+                dry_run=dry_run,
+                progress=tell or index_tell,
             )
         if done.written:
             book.change(lambda _: None)

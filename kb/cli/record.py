@@ -88,7 +88,7 @@ def read_visits(name: str) -> list[Visit]:
     """All visits of a file; raises BadInput where one of them is wrong, so that nothing is half done."""
     if name.lower().endswith((".jsonl", ".ndjson")):
         text, place = read_text(name, MOST_BYTES)
-        lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip()]
+        lines = [(n, line) for n, line in enumerate(text.split("\n"), 1) if line.strip()]
         return [visit_from(_json_line(line, f"{place}, line {n}"), f"{place}, line {n}") for n, line in lines]
     data, place = read_data(name)
     if isinstance(data, dict) and set(data) == {"visits"}:

@@ -72,7 +72,7 @@ def pull_command(session: Session, url: str, everything: bool) -> int:
             if not everything and peer.taken and there.follows(peer.taken):
                 after = peer.taken.revision
             facts = (one for one in shareable(there, after) if not isinstance(one, VisitFact) or one.nonce)
-            merged = session.book.store.merge(facts, outside=True)
+            merged = session.book.store_to_write().merge(facts, outside=True)
         place = shared.place
     session.book.change(lambda _: None)
     peer.taken = stands

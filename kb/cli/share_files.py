@@ -162,7 +162,7 @@ def in_command(session: Session, files: tuple[str, ...], dry_run: bool, anyone: 
     for file in files:
         with read(file) as (header, facts):
             who = _signer(header, mine, anyone, file)
-            merged = session.book.store.merge(facts, outside=True, keep=not dry_run)
+            merged = session.book.store_to_write().merge(facts, outside=True, keep=not dry_run)
         if merged.new and not dry_run:
             session.book.change(lambda _: None)
         gap = _seen(mine, header, dry_run)

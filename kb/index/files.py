@@ -68,7 +68,9 @@ def put_in_force(folder: Path, generation: Path) -> None:
 
 def make_private(folder: Path) -> None:
     """Make the folder, and see to it that only its owner can look inside."""
-    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    if not folder.parent.is_dir():
+        make_private(folder.parent)  # parents that are missing are made for this user alone, too
+    folder.mkdir(exist_ok=True, mode=0o700)
     os.chmod(folder, 0o700)
 
 

@@ -15,7 +15,8 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import TypeVar
 
@@ -42,6 +43,7 @@ class Index:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self._reader: Reader | None = None
+        self._held = False
 
     @classmethod
     def open(cls, folder: Path) -> Index:
@@ -81,6 +83,22 @@ class Index:
         """A searcher of its own that stays at the revision of now; the caller closes it."""
         return self._unless_replaced(lambda: Reader(self._generation()))
 
+    @contextmanager
+    def writing(self) -> Iterator[None]:
+        """Hold the writer's lock: what is computed inside from the present state stays true until written.
+
+        Raises ``BookTrouble`` where another process holds it too long, or nothing can be written.
+        """
+        if self._held:
+            yield
+            return
+        with files.writing(self.folder):
+            self._held = True
+            try:
+                yield
+            finally:
+                self._held = False
+
     def rebuild(
         self,
         entries: Iterable[SetEntry],
@@ -98,18 +116,19 @@ class Index:
 
         from kb.index.build import build
 
-        with files.writing(self.folder):
-            generation = files.new_generation(self.folder)
+        with self.writing():
+            generation: Path | None = None
             try:
+                generation = files.new_generation(self.folder)
                 build(generation, entries, revision, mark, progress)
+                self.close()
+                files.put_in_force(self.folder, generation)
+                generation = None
             except (OSError, sqlite3.Error) as error:
-                shutil.rmtree(generation, ignore_errors=True)
                 raise BookTrouble(f"index folder {self.folder}: cannot be written ({error})") from error
-            except BaseException:
-                shutil.rmtree(generation, ignore_errors=True)
-                raise
-            self.close()
-            files.put_in_force(self.folder, generation)
+            finally:
+                if generation is not None:
+                    shutil.rmtree(generation, ignore_errors=True)
 
     def update(self, changed: Iterable[SetEntry], gone: Iterable[str], revision: int, mark: str = "") -> None:
         """Take in changed sets (whole entries), drop those with the keys ``gone``; then be at ``revision``.
@@ -119,7 +138,7 @@ class Index:
         """
         from kb.index.change import apply
 
-        with files.writing(self.folder):
+        with self.writing():
             generation = self._generation()
             with broken():
                 waiting = apply(generation, list(changed), list(gone), revision, mark)
@@ -178,7 +197,10 @@ class Index:
         from kb.index.change import fold_pending
 
         try:
-            with files.writing(self.folder, wait_s=files.LOCK_WAIT_S if wait else 0.0), broken():
+            lock = (
+                nullcontext() if self._held else files.writing(self.folder, files.LOCK_WAIT_S if wait else 0)
+            )
+            with lock, broken():
                 fold_pending(self._generation())
         except BookTrouble:  # another process writes, or may not: the pending texts are searched all the same
             return

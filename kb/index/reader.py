@@ -7,12 +7,12 @@ one whole revision. ``refresh`` moves to the newest.
 from __future__ import annotations
 
 import json
-import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from kb.errors import JackfieldError
 from kb.index import files
 from kb.index import keys as k
 from kb.index import tables as t
@@ -318,7 +318,9 @@ def broken() -> Iterator[None]:
     """Turns what damaged files raise into ``IndexBroken``."""
     try:
         yield
-    except (sqlite3.DatabaseError, OSError, ValueError, KeyError) as error:
+    except JackfieldError:
+        raise
+    except Exception as error:  # Whoosh says of damaged files whatever comes to it
         raise IndexBroken(f"index: cannot be read ({error})") from error
 
 
