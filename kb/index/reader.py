@@ -19,6 +19,7 @@ from kb.index import tables as t
 from kb.index.entry import Answer, Filters, How, IndexBroken, Match
 from kb.index.fold import normalise
 from kb.index.identify import Identifier
+from kb.index.lookup import Lookup
 from kb.index.query import Query, parse, year_of
 from kb.index.score import FAMILY_MATE, NEAR_FROM, SHOWN_FROM, Candidate, scored
 
@@ -72,7 +73,7 @@ class Reader:
                     self._bits.close()
                 self._bits = k.Bits(self.generation / f"bits-{self.meta['bits']}")
                 self._bits_name = self.meta["bits"]
-                self._identifier = Identifier(self._db, self._bits)
+                self._identifier = Identifier(Lookup(self._db, self._bits))
         if self._words is not None:
             self._words.close()
             self._words = None
@@ -188,7 +189,7 @@ class Reader:
         code = "".join(part for part in parts if part not in maker)
         if not code and not make:
             return []
-        mates = self._identifier.mates(code, make)
+        mates = self._identifier.lookup.mates(code, make)
         if not mates:
             return []
         by_make: dict[str, list[str]] = {}
@@ -207,7 +208,7 @@ class Reader:
         if not name or any(char.isdigit() or char == "?" for char in name):
             return []
         if make != name:
-            near = self._identifier.near_makes(name)
+            near = self._identifier.lookup.near_makes(name)
             if len(near) != 1:
                 return []
             make = normalise(near[0])
@@ -245,7 +246,7 @@ class Reader:
 
     def _wanted_words(self, found: list[Candidate], parts: tuple[str, ...], make: str) -> tuple[str, ...]:
         """Pieces that neither make nor model explains."""
-        if found and found[0].cost < 1.3:
+        if found and found[0].label < 1.3:
             return found[0].words
         if found and found[0].words:
             return found[0].words
@@ -255,7 +256,7 @@ class Reader:
         ):
             spoken = [part for part in rest if part.isalpha() and len(part) > 3]
             return tuple(part for part in rest if "?" not in part) if spoken and not found else ()
-        if len(rest) == 1 and self._identifier.near_makes(rest[0]):
+        if len(rest) == 1 and self._identifier.lookup.near_makes(rest[0]):
             return ()
         return tuple(part for part in rest if part.isalpha())
 
