@@ -90,6 +90,8 @@ class _Search:
         if self._lowest > (_GOOD if any("?" in way.code for way in first) else _TWO):
             self._far(first)
         if self._lowest > _TWO:
+            for way in first[:3]:
+                self._weigh(way, look.inside(way))
             for way in ways:
                 if way not in first:
                     self._weigh(way, look.close(way) + look.ends(way))

@@ -17,6 +17,8 @@ from kb.index.slips import Near, plain_distance
 
 _ROWS = 3_000  # rows of one look-up; more are a code too short to tell
 _RANGE = 300
+_SCANNED = 20_000  # spellings, at most, that are read through for the middle of a code
+_INSIDE_FROM = 4
 _FEW = 800  # sets of a make up to which all are weighed when nothing is close
 
 Row = tuple[int, str, str, int]
@@ -27,6 +29,9 @@ _BY_KEY = (
     " CROSS JOIN keys k ON k.key BETWEEN j.value << 24 AND (j.value << 24) + 16777215"
     " CROSS JOIN spelling s ON s.id = k.key & 16777215"
 )
+
+_INSIDE = "SELECT set_id, make, model, short FROM spelling WHERE instr(folded, ?) LIMIT ?"
+_INSIDE_MAKE = "SELECT set_id, make, model, short FROM spelling WHERE make = ? AND instr(folded, ?) LIMIT ?"
 
 # The plus keeps SQLite from taking the index of makes: the range of codes is far narrower.
 _RANGES = {
@@ -193,6 +198,20 @@ class Lookup:
                     if rows:
                         out.append((way, rows))
         return out
+
+    def inside(self, way: Reading) -> list[Row]:
+        """Sets whose model holds what was read somewhere in it: those of the make, or all of a small book."""
+        code = fold(way.code)
+        if len(code) < _INSIDE_FROM or "?" in code:
+            return []
+        found = self._db.execute("SELECT sets FROM makes WHERE make = ?", (way.make,)).fetchone()
+        if found is None:
+            found = self._db.execute("SELECT max(id) FROM spelling").fetchone()
+        if (found[0] or 0) > _SCANNED:
+            return []
+        if way.make:
+            return self._db.execute(_INSIDE_MAKE, (way.make, code, _RANGE)).fetchall()
+        return self._db.execute(_INSIDE, (code, _RANGE)).fetchall()
 
     def all_of(self, make: str) -> list[Row]:
         """All sets of a make with few of them."""

@@ -21,6 +21,7 @@ _FIELD = re.compile(r"([a-z]+):(.*)", re.DOTALL)
 _YEARS = re.compile(r"(\d{4})(?:(-|\.\.)(\d{4})?)?\Z|(-|\.\.)(\d{4})\Z")
 FIELDS = ("make", "kind", "year", "signal", "outcome")
 _PIECES = re.compile(r'([a-z]+:)?"([^"]*)"|(\S+)')
+_INCHES = re.compile(r'(?<!\S)(\d{2,3})"(?!\S)')
 _NOISE = frozenset("model modell number television".split())
 """Words that say nothing about which set is meant."""
 _SMALL = frozenset("no nr tv set the a an and with of in on by for to is".split())
@@ -38,10 +39,13 @@ class Query:
     filters: Filters
 
 
-def parse(text: str) -> Query:
+def parse(asked: str) -> Query:
     """Take a query apart; raises ``BadInput`` on what cannot be meant."""
+    text = asked
     if len(text) > MAX_QUERY:
         raise BadInput("query", f"{len(text)} characters", f"at most {MAX_QUERY}")
+    if text.count('"') % 2:  # the last sign may stand for inches
+        text = _INCHES.sub(r"\1 inch", text)
     if text.count('"') % 2:
         raise BadInput("query", text, 'a second " to close the phrase')
     tokens: list[str] = []
@@ -64,7 +68,7 @@ def parse(text: str) -> Query:
         raise BadInput("query", text, "a make, a model or words, such as: norwell nv40-210")
     if len(tokens) > MAX_TOKENS:
         raise BadInput("query", f"{len(tokens)} words", f"at most {MAX_TOKENS}")
-    return Query(text, tuple(tokens), tuple(phrases), filters)
+    return Query(asked, tuple(tokens), tuple(phrases), filters)
 
 
 def telling(tokens: tuple[str, ...]) -> tuple[str, ...]:

@@ -15,11 +15,16 @@ NO_LIKENESS = 9.0
 _RESCORED, _RUNNERS_UP = 24, 6  # candidates of one look-up that are weighed in full; of the second best
 _OTHER = 2  # slips that naming another make counts for when candidates are chosen
 _YEAR = 0.1  # a year beside the code; it may be part of it
+_TWO_OR_SO = 1.8  # cost from which an added end is no suffix
 _MAKE_SLIP = 0.6
 _EACH_MAKE_SLIP = 0.2  # so that a slip in the make and one in the code weigh about the same
-_REPEATED = 0.1  # added where the make was said and belongs to the code too, but was not said twice
+_REPEATED = 0.03  # added where the make was said and belongs to the code too, but was not said twice
+_SISTER = 0.05  # a code that differs in a digit is a set of its own sooner than a slip
 _TURNED = 0.6  # added cost of pieces of the code in another order
-_BEGINNING = 1.02  # cost of a beginning of four characters or more, however much is missing
+_BEGINNING = 0.95  # cost of a beginning of four characters or more
+_TELLING = 4  # characters from which a part of a code tells something
+_EACH_MISSING = 0.01  # the shorter one first
+_PIECE = 1.5  # cost of four characters or more from the middle of a code, read well
 _SHORT = 0.25  # added cost of a damaged code that also lacks the make printed in front of it
 
 
@@ -56,6 +61,8 @@ class Weigher:
             slips = begun + 1
         elif slips > 2 and len(there) < size - 1:
             slips = min(slips, Near(there).to_beginning(self._folded)[1] + 1)
+        if slips > 2 and size >= _TELLING and self._folded in there:
+            slips = 2
         other = row[1] != self._way.make
         return slips + (_OTHER if other and self._way.make else 0), other, abs(len(there) - size)
 
@@ -65,12 +72,17 @@ class Weigher:
         if way.bound and (make != way.make if way.make else make_cost(way.rest[0], make) == NO_LIKENESS):
             return None
         label = weighted_distance(way.code, model)
+        count = self._damages(model)
+        if len(way.code) >= _TELLING and label > _BEGINNING:
+            missing = _EACH_MISSING * (len(model) - len(way.code))
+            if model.startswith(way.code):
+                label = min(label, _BEGINNING + missing)
+            elif label > _PIECE + missing and self._folded in fold(model):
+                label, count = _PIECE + missing, 2
         if label > FAR:
             return None
-        if label > _BEGINNING and len(way.code) >= 4 and model.startswith(way.code):
-            label = _BEGINNING
         damage = _damage(way.code, model, label)
-        cost = (label + self._damages(model)) / 2
+        cost = (label + count) / 2 + (_SISTER if damage in ("sister", "sisters") else 0.0)
         if short:
             more = _SHORT if label else 0.02  # between two equal ones, the one printed so
         else:
@@ -108,7 +120,7 @@ def _damage(read: str, printed: str, cost: float) -> Damage:
                 return "sister" if len(changed) == 1 else "sisters"
     if cost < 0.65 and fold(read.replace("?", "")) != fold(printed) and "?" in read:
         return "look"
-    if changed is None and (printed.startswith(read) or read.startswith(printed)):
+    if changed is None and (fold(read) in fold(printed) or (read.startswith(printed) and cost < _TWO_OR_SO)):
         return "end"
     if cost <= 1.06:
         return "slip"
