@@ -20,6 +20,7 @@ _ONE = 1.05  # cost of one slip
 _TWO = 1.8  # cost from which two slips may be the better explanation
 _BOTH = 2.1  # cost of two slips, or of a slip and a lost end
 _THREE = 2.9
+_LETTERS = 14  # of a model name without a digit for which it is worth looking far; more are words
 
 
 class Identifier:
@@ -103,7 +104,7 @@ class _Search:
             self._in_one(joined)
 
     def _far(self, first: list[Reading]) -> None:
-        far = [way for way in first if way.plausible] or first[:2]
+        far = [way for way in first if way.plausible] or [w for w in first[:2] if len(w.code) <= _LETTERS]
         for way in far[:3]:
             self._weigh(way, self._lookup.far(way))
             if self._lowest > _BOTH:

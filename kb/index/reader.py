@@ -229,16 +229,16 @@ class Reader:
             others = [m for m in matches if m.key not in by_key]
             ahead = [_with_snippet(m, by_key[m.key]) for m in told] + ([] if asked.phrases else others)
             named = {match.key for match in ahead}
-            return ahead + self._hits([hit for hit in hits if hit.key not in named], conditions, years)
-        return self._hits(hits, conditions, years)
+            return ahead + self._hits([hit for hit in hits if hit.key not in named], conditions, years, limit)
+        return self._hits(hits, conditions, years, limit)
 
-    def _hits(self, hits: list[Hit], conditions: Filters, years: list[int]) -> list[Match]:
+    def _hits(self, hits: list[Hit], conditions: Filters, years: list[int], limit: int) -> list[Match]:
         keys = [hit.key for hit in hits]
         rows = {row[1]: row for row in self._db.execute(t.BY_KEY, (json.dumps(keys),))}
         kept = [hit for hit in hits if hit.key in rows and t.passes(rows[hit.key], conditions)]
         if years:  # a year among the words prefers, it does not exclude
             kept.sort(key=lambda hit: not any(t.in_years(rows[hit.key], (year, year)) for year in years))
-        return [_match(rows[hit.key], hit.share, "text", hit.snippet) for hit in kept]
+        return [_match(rows[hit.key], hit.share, "text", hit.snippet()) for hit in kept[:limit]]
 
     def _searcher(self) -> WordSearcher:
         from kb.index.words import WordSearcher
@@ -285,7 +285,7 @@ def _offered(rows: list[t.SetRow]) -> list[Match]:
 def _with_snippet(match: Match, hit: Hit) -> Match:
     from dataclasses import replace
 
-    return replace(match, snippet=hit.snippet)
+    return replace(match, snippet=hit.snippet())
 
 
 def _both(one: Filters, other: Filters | None) -> Filters:

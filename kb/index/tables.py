@@ -18,7 +18,7 @@ from kb.index.entry import Filters, IndexBroken, SetEntry
 from kb.index.files import private_file
 from kb.index.fold import fold, normalise, shape, spellings
 
-FORMAT = 2
+FORMAT = 3
 """Raised with every change of tables, hashes or folding: an index of another format is rebuilt."""
 
 SCHEMA = """
