@@ -8,7 +8,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from kb.errors import BadInput
 from kb.index.entry import Filters
@@ -29,8 +29,7 @@ _SMALL = frozenset("no nr tv set the a an and with of in on by for to is".split(
 _LONGER = 4
 
 
-@dataclass(frozen=True, slots=True)
-class Query:
+class Query(NamedTuple):
     """A query taken apart: ``tokens`` in order, each with at least one letter, digit or ``?``."""
 
     text: str
@@ -94,17 +93,17 @@ def _filter(filters: Filters, field: str, value: str) -> Filters:
     if not value:
         raise BadInput(f"query, {field}", "nothing", f"a value, such as {_EXAMPLE[field]}")
     if field == "make":
-        return replace(filters, make=value)
+        return filters._replace(make=value)
     if field == "year":
-        return replace(filters, years=_years(value))
+        return filters._replace(years=_years(value))
     from kb.words import Kind, Outcome, Signal  # only a query with such a filter pays for it
 
     value = value.lower()
     if field == "kind":
-        return replace(filters, kind=Kind.read(value, "query, kind").value)
+        return filters._replace(kind=Kind.read(value, "query, kind").value)
     if field == "signal":
-        return replace(filters, signals=(*filters.signals, Signal.read(value, "query, signal").value))
-    return replace(filters, outcomes=(*filters.outcomes, Outcome.read(value, "query, outcome").value))
+        return filters._replace(signals=(*filters.signals, Signal.read(value, "query, signal").value))
+    return filters._replace(outcomes=(*filters.outcomes, Outcome.read(value, "query, outcome").value))
 
 
 _EXAMPLE = {

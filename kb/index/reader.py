@@ -283,9 +283,7 @@ def _offered(rows: list[t.SetRow]) -> list[Match]:
 
 
 def _with_snippet(match: Match, hit: Hit) -> Match:
-    from dataclasses import replace
-
-    return replace(match, snippet=hit.snippet())
+    return match._replace(snippet=hit.snippet())
 
 
 def _both(one: Filters, other: Filters | None) -> Filters:

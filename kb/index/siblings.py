@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 import sqlite3
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from kb.index import tables as t
 from kb.index.entry import Filters
@@ -24,8 +24,7 @@ _BIT = 2  # letters from which a piece may be a bit of a model number
 _NEAREST = 200  # sets of a make among which the nearest are named
 
 
-@dataclass(frozen=True, slots=True)
-class Memory:
+class Memory(NamedTuple):
     """A make, and what else was said: each piece must fit a set in some way."""
 
     make: str

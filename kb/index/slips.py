@@ -7,8 +7,8 @@ lost or added suffix. With all weights 1 the two agree; tests check them against
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import inf
+from typing import NamedTuple
 
 from kb.index.fold import alike
 
@@ -16,8 +16,7 @@ _LIKE = frozenset("UV VU 17 71 4A A4 CG GC EF FE PR RP MN NM 38 83 VY YV KX XK H
 """Pairs that are confused less often than the look-alikes proper (common practice)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Weights:
+class Weights(NamedTuple):
     """Cost of one damage; 1 is a plain slip. Chosen on simulated damage (``kb.index.score``)."""
 
     unknown: float = 0.05  # '?' against one character

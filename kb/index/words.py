@@ -34,12 +34,11 @@ import re
 import sys
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from functools import partial
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
-from typing import Any
+from typing import Any, NamedTuple
 
 from kb.index.entry import TEXT_FIELDS, Filters, IndexBroken
 from kb.index.files import make_private
@@ -204,8 +203,7 @@ def _open(folder: Path) -> Any:
         raise IndexBroken(f"index folder {folder.name}: the words cannot be read ({error!r})") from error
 
 
-@dataclass(frozen=True, slots=True)
-class Hit:
+class Hit(NamedTuple):
     """A set whose text holds some of the words; ``share`` 0..1, weighed by rarity. Call for a snippet."""
 
     key: str
