@@ -49,18 +49,25 @@ FAR = 3.4
 class Candidate:
     """A spelling that may be meant, under one reading of the query.
 
-    ``words`` are pieces of the query that neither make nor model explains; ``letter`` is the place of the
-    only letter that stands for another, or -1.
+    ``label`` is the cost of the damage as labels take it; ``cost`` is the mean of it and the plain number
+    of damages, and decides. ``words`` are pieces of the query that neither make nor model explains;
+    ``letter`` is the place of the only letter that stands for another, or -1.
     """
 
     set_id: int
     make: str
     model: str
+    label: float
     cost: float
     damage: Damage
     words: tuple[str, ...] = ()
     letter: int = -1
     score: float = 0.0
+
+    @property
+    def gate(self) -> float:
+        """What later stages must beat: look-alikes add up to slips, a suffix stays one damage."""
+        return self.label if self.damage == "end" else max(self.label, self.cost)
 
 
 def scored(candidates: list[Candidate]) -> list[Candidate]:

@@ -7,8 +7,8 @@ lost or added suffix. With all weights 1 the two agree; tests check them against
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import inf
+from typing import NamedTuple
 
 from kb.index.fold import alike
 
@@ -16,8 +16,7 @@ _LIKE = frozenset("UV VU 17 71 4A A4 CG GC EF FE PR RP MN NM 38 83 VY YV KX XK H
 """Pairs that are confused less often than the look-alikes proper (common practice)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Weights:
+class Weights(NamedTuple):
     """Cost of one damage; 1 is a plain slip. Chosen on simulated damage (``kb.index.score``)."""
 
     unknown: float = 0.05  # '?' against one character
@@ -32,9 +31,11 @@ class Weights:
     lost_other: tuple[float, float] = (0.7, 0.3)  # an end with digits not read
     added: tuple[float, float] = (0.8, 0.2)  # an end of letters that is not printed; chance does not spell
     added_other: tuple[float, float] = (0.8, 0.35)
+    added_long: float = 0.3  # each more than three: no suffix is that long
 
 
-PLAIN = Weights(1, 1, 1, 1, 1, 1, 1, 1, (0, 1), (0, 1), (0, 1), (0, 1))
+_SUFFIX = 3  # letters of a suffix, at most
+PLAIN = Weights(1, 1, 1, 1, 1, 1, 1, 1, (0, 1), (0, 1), (0, 1), (0, 1), 0)
 LABEL = Weights()
 
 
@@ -48,14 +49,15 @@ def plain_distance(one: str, other: str) -> int:
     where: dict[str, int] = {}
     for at, char in enumerate(one):
         where[char] = where.get(char, 0) | 1 << at
-    return _osa(where, size, other)
+    return _osa(where, size, other)[0]
 
 
-def _osa(where: dict[str, int], size: int, other: str) -> int:
+def _osa(where: dict[str, int], size: int, other: str) -> tuple[int, int]:
+    """The distance to ``other``, and the least to any beginning of it."""
     full = (1 << size) - 1
     last = 1 << (size - 1)
     plus, minus, zero, before = full, 0, 0, 0
-    distance = size
+    distance = least = size
     for char in other:
         match = where.get(char, 0)
         swap = ((~zero & match) << 1) & before
@@ -66,12 +68,14 @@ def _osa(where: dict[str, int], size: int, other: str) -> int:
             distance += 1
         if h_minus & last:
             distance -= 1
+            if distance < least:
+                least = distance
         h_plus = (h_plus << 1) | 1
         h_minus <<= 1
         plus = (h_minus | ~(zero | h_plus)) & full
         minus = h_plus & zero & full
         before = match
-    return distance
+    return distance, least
 
 
 class Near:
@@ -91,12 +95,16 @@ class Near:
 
     def distance(self, other: str) -> int:
         """Optimal string alignment distance to ``other``."""
+        return self.to_beginning(other)[0]
+
+    def to_beginning(self, other: str) -> tuple[int, int]:
+        """The distance to ``other``, and the least distance to a beginning of it."""
         if not self._size or not other:
-            return self._size or len(other)
+            return self._size or len(other), self._size
         if self._wild:
             where = {char: self._where.get(char, self._wild) for char in set(other)}
             return _osa(where, self._size, other)
-        return 0 if other == self._text else _osa(self._where, self._size, other)
+        return (0, 0) if other == self._text else _osa(self._where, self._size, other)
 
 
 def _substitution(one: str, other: str, w: Weights) -> float:
@@ -173,7 +181,8 @@ def weighted_distance(read: str, printed: str, weights: Weights = LABEL) -> floa
                     cost = step
             row.append(cost)
         if ends and enough <= i < rows:  # the rest of what was read was added
-            added = min(added, row[columns] + _end(read[i:], w.added, w.added_other))
+            more = w.added_long * max(0, rows - i - _SUFFIX)
+            added = min(added, row[columns] + _end(read[i:], w.added, w.added_other) + more)
         two, one = one, row
     result = min(one[columns], added)
     if ends:

@@ -30,46 +30,91 @@ from __future__ import annotations
 import json
 import math
 import os
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+import re
+import sys
+import unicodedata
+from collections.abc import Callable, Iterable, Mapping
+from functools import partial
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from types import ModuleType
+from typing import Any, NamedTuple
 
 from kb.index.entry import TEXT_FIELDS, Filters, IndexBroken
 from kb.index.files import make_private
 from kb.index.fold import normalise
 
-# Whoosh ships types, but only in part: calls of its untyped functions would fail a strict check.
-analysis: Any = import_module("whoosh.analysis")
-fields: Any = import_module("whoosh.fields")
-highlight: Any = import_module("whoosh.highlight")
-query: Any = import_module("whoosh.query")
-reading: Any = import_module("whoosh.reading")
-searching: Any = import_module("whoosh.searching")
-FileStorage: Any = import_module("whoosh.filedb.filestore").FileStorage
-RamStorage: Any = import_module("whoosh.filedb.filestore").RamStorage
-LockError: Any = import_module("whoosh.index").LockError
-accent_map: Any = import_module("whoosh.support.charset").accent_map
+
+def _whoosh(name: str) -> Any:
+    """A module of Whoosh, untyped: it ships types, but only in part, which fails a strict check."""
+    return import_module(f"whoosh.{name}")
+
+
+def _queries() -> Any:
+    """Whoosh's queries without the large tables of English word forms, which one kind of query needs that is
+    not used here: loading them takes longer than a search."""
+    forms = "whoosh.lang.morph_en"
+    if forms in sys.modules or "whoosh.query" in sys.modules:
+        return _whoosh("query")
+    stand_in: Any = ModuleType(forms)
+    stand_in.variations = lambda word: {word}
+    sys.modules[forms] = stand_in
+    try:
+        return _whoosh("query")
+    finally:
+        del sys.modules[forms]
+
+
+query = _queries()
+analysis = _whoosh("analysis")
+fields = _whoosh("fields")
+reading = _whoosh("reading")
+searching = _whoosh("searching")
+stem = _whoosh("lang.porter2").stem  # the default leaves "humm" of "humming"
+FileStorage = _whoosh("filedb.filestore").FileStorage
+RamStorage = _whoosh("filedb.filestore").RamStorage
+LockError = _whoosh("index").LockError
 
 _BOOST = {"marking": 1.5, "setting": 1.2, "note": 1.0}
-_SNIPPET = 160
+_SNIPPET, _BEFORE = 160, 40  # characters shown, and of them before the first word
 _MISTYPED_FROM = 5  # letters of a word from which one slip in it is forgiven
 _SWAP_FROM = 7
 _WRITER_MB = 128
 
 
+class _Bare(dict[int, str]):
+    """Characters without their accents, worked out when first met."""
+
+    def __missing__(self, code: int) -> str:
+        char = chr(code)
+        parts = unicodedata.normalize("NFKD", _NO_PARTS.get(char, char)) if code > _ASCII else char
+        bare = "".join(part for part in parts if not unicodedata.combining(part))
+        self[code] = bare
+        return bare
+
+
+_ASCII = 127
+_NO_PARTS = {"ß": "ss", "ø": "o", "ł": "l", "đ": "d", "æ": "ae", "œ": "oe", "ı": "i"}
+
+
+_BARE = _Bare()
+_WORD = re.compile(r"[^\W_]+(?:\.[^\W_]+)*")
+
+
 def _analyzer() -> Any:
     """Words in lower case without accents and English stop words, reduced to their stems."""
-    words = analysis.RegexTokenizer(r"[^\W_]+(?:\.[^\W_]+)*") | analysis.LowercaseFilter()
-    words = words | analysis.CharsetFilter(accent_map)
-    return words | analysis.StopFilter() | analysis.StemFilter(lang="en")  # the default leaves "humm"
+    words = analysis.RegexTokenizer(_WORD) | analysis.LowercaseFilter()
+    words = words | analysis.CharsetFilter(_BARE)
+    return words | analysis.StopFilter() | analysis.StemFilter(stem)
+
+
+_ANALYZER = _analyzer()
 
 
 def schema() -> Any:
     """One document a set."""
     text = {
-        name: fields.TEXT(analyzer=_analyzer(), phrase=True, stored=True, field_boost=_BOOST[name])
+        name: fields.TEXT(analyzer=_ANALYZER, phrase=True, stored=True, field_boost=_BOOST[name])
         for name in TEXT_FIELDS
     }
     return fields.Schema(
@@ -153,19 +198,18 @@ def _private(folder: Path) -> None:
 
 def _open(folder: Path) -> Any:
     try:
-        return FileStorage(str(folder), readonly=False).open_index()
+        return FileStorage(str(folder), readonly=False).open_index(schema=schema())  # not the pickled one
     except Exception as error:  # Whoosh raises whatever its decoding trips over
         raise IndexBroken(f"index folder {folder.name}: the words cannot be read ({error!r})") from error
 
 
-@dataclass(frozen=True, slots=True)
-class Hit:
-    """A set whose text holds some of the words; ``share`` 0..1, weighed by rarity."""
+class Hit(NamedTuple):
+    """A set whose text holds some of the words; ``share`` 0..1, weighed by rarity. Call for a snippet."""
 
     key: str
     share: float
     rank: float
-    snippet: str
+    snippet: Callable[[], str]
 
 
 class WordSearcher:
@@ -273,23 +317,41 @@ class WordSearcher:
             there = {term.decode("utf-8", "replace") for _, term in hit.matched_terms()}
             got = sum(value for stem, value in weight.items() if stem in there or _near_one(stem, there))
             share = got / total if total else 1.0
-            hits.append(Hit(hit["key"], min(share, 1.0), float(hit.score), self._snippet(hit)))
+            hits.append(Hit(hit["key"], min(share, 1.0), float(hit.score), partial(_snippet, hit)))
         hits.sort(key=lambda hit: (-round(hit.share, 2), -hit.rank, hit.key))
         return hits
 
-    def _snippet(self, hit: Any) -> str:
-        fragmenter = highlight.ContextFragmenter(maxchars=_SNIPPET, surround=40)
-        formatter = highlight.NullFormatter()
-        for name in TEXT_FIELDS:
-            text = hit.get(name)
-            if not text:
-                continue
+
+def _snippet(hit: Any) -> str:
+    """Where the most telling field of a hit says it."""
+    for name in TEXT_FIELDS:
+        text = hit.get(name)
+        if text:
             terms = {term.decode("utf-8", "replace") for field, term in hit.matched_terms() if field == name}
-            if terms:
-                piece = highlight.highlight(text[:4000], terms, _analyzer(), fragmenter, formatter, top=1)
-                if piece:
-                    return _plain(str(piece))
+            piece = _around(text[:4000], terms) if terms else ""
+            if piece:
+                return _plain(piece)
+    return ""
+
+
+def _around(text: str, terms: set[str]) -> str:
+    """The part of the text with the most of the words, "" with none; whole words only."""
+    firsts = {term[0] for term in terms if term}
+    places = [
+        (word.start(), word.end())
+        for word in _WORD.finditer(text)
+        if word[0].lower().translate(_BARE)[:1] in firsts and not terms.isdisjoint(_stems(word[0]))
+    ]
+    if not places:
         return ""
+    best = max(places, key=lambda place: sum(place[0] <= end <= place[0] + _SNIPPET for _, end in places))
+    start = max(0, best[0] - _BEFORE)
+    if start:
+        start = text.find(" ", start, best[0]) + 1 or best[0]
+    end = start + _SNIPPET
+    if end < len(text):
+        end = max(text.rfind(" ", best[1], end), best[1])
+    return text[start:end]
 
 
 def _near_one(stem: str, there: set[str]) -> bool:
@@ -305,9 +367,6 @@ def _plain(text: str) -> str:
 
 def _stems(text: str) -> list[str]:
     return [token.text for token in _ANALYZER(text, mode="query")]
-
-
-_ANALYZER = _analyzer()
 
 
 def _conditions(filters: Filters, make: str = "") -> Any:
