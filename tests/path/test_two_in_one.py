@@ -57,11 +57,22 @@ def test_a_jack_for_line_and_light_gives_light_to_an_optical_driver() -> None:
 
 def test_what_a_combined_jack_was_silent_with_does_not_close_its_other_signal() -> None:
     silent = {**COMBINED, "outcome": "silent"}
-    light = chosen({**silent, "items": ["3.5 mm cable 2 m"]})
-    assert light.signal is Signal.OPTICAL  # the cable that was tried was an analog one
-    line = chosen({**silent, "items": ["mini-TOSLINK adapter", "optical cable 2 m"]})
-    assert line.signal is Signal.ANALOG_LINE
     assert chosen({**silent, "signal": "optical"}).signal is Signal.ANALOG_LINE
+    assert chosen({**silent, "signal": "analog-line"}).signal is Signal.OPTICAL
+
+
+@pytest.mark.parametrize(
+    ("items", "signal"),
+    [
+        (["3.5 mm cable 2 m"], Signal.ANALOG_LINE),
+        (["mini-TOSLINK adapter", "optical cable 2 m"], Signal.OPTICAL),
+    ],
+)
+def test_what_carried_sound_from_a_combined_jack_tells_which_signal_was_tried(
+    items: list[str], signal: Signal
+) -> None:
+    answer = ask({**COMBINED, "outcome": "carried", "items": items}, inputs=("line-3.5", "optical"))
+    assert {path.signal for path in ways(answer) if path.trials} == {signal}
 
 
 def test_a_combined_jack_has_one_switch_for_the_speakers_whichever_plug_goes_in() -> None:
@@ -104,8 +115,8 @@ def test_left_and_right_jacks_are_one_stereo_path(first: Jack, second: Jack) -> 
     assert answer.ruled_out == ()
     assert "sum-not-y" not in cautions(path)
     assert (
-        "Plug the white plug of the RCA pair to 3.5 mm cable 2 m into the single RCA jack marked AUDIO OUT L, "
-        "and the red plug into the one marked AUDIO OUT R." in text(path)
+        "Plug the white plug of the RCA pair to 3.5 mm cable 2 m into the single RCA jack marked "
+        "AUDIO OUT L, and the red plug into the one marked AUDIO OUT R." in text(path)
     )
     said = to_json(answer)["chosen"]
     assert said["jacks"] == list(path.jacks)
