@@ -134,7 +134,8 @@ def _connecting(way: Way, job: Job) -> Iterator[Step]:
         name = ("item", item.name)
         own = [code for code in item.steps if code in _WHILE_CONNECTING]
         for code in own:
-            yield Step(code, (name, *_place(way, job)))
+            both = code is StepCode.SPLIT and way.right is not None
+            yield Step(code, (name, *_place(way, job)), "left-right" if both else "")
         if number == 0:
             if not own or item.role is Role.ADAPTER:
                 values: Values = (name, *_place(way, job), *_click(item))

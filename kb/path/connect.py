@@ -10,6 +10,7 @@ from typing import Final
 from kb.catalogue import Catalogue, Role
 from kb.catalogue import catalogue as shipped
 from kb.errors import BadInput
+from kb.marking import says_digital
 from kb.panel import Panel, PanelJack
 from kb.path.advice import path_of, place_of
 from kb.path.chance import ChanceLike, own_chance
@@ -98,13 +99,16 @@ def _tube(panel: Panel, kind: Kind, display: Display | None, year: int | None, u
     if year is not None:
         return "perhaps" if year < until else ""
     digital = any(
-        one.jack.form in _DIGITAL_FORMS or signal_of(one) in _DIGITAL_SIGNALS for one in panel.jacks
+        one.jack.form in _DIGITAL_FORMS
+        or signal_of(one) in _DIGITAL_SIGNALS
+        or says_digital(one.jack.marking)
+        for one in panel.jacks
     )
     return "perhaps" if panel.jacks and not digital else ""
 
 
 _DIGITAL_FORMS: Final = (Form.TOSLINK, Form.MINI_TOSLINK, Form.HDMI, Form.USB, Form.D_SUB, Form.BLUETOOTH)
-_DIGITAL_SIGNALS: Final = (Signal.OPTICAL, Signal.COAXIAL, Signal.ARC, Signal.EARC, Signal.WIRELESS)
+_DIGITAL_SIGNALS: Final = (Signal.OPTICAL, Signal.COAXIAL, Signal.ARC, Signal.EARC)
 
 
 def _verdicts(jacks: tuple[PanelJack, ...], job: Job) -> list[Verdict]:
@@ -248,7 +252,7 @@ def _unknowns(
 
 
 def _gives_digital(seen: PanelJack) -> bool:
-    return signal_of(seen) in (Signal.OPTICAL, Signal.COAXIAL, Signal.ARC, Signal.EARC)
+    return signal_of(seen) in _DIGITAL_SIGNALS
 
 
 def _how(seen: PanelJack) -> str:

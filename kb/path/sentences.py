@@ -30,6 +30,8 @@ ENGLISH: Final[Mapping[str, str]] = {
     "step/plug-jack/one-plug": "Plug one plug of the {item} into {jack}, and leave the other hanging free.",
     "step/split": "Pull out what is in {jack}, plug the {item} in, and put the old plug "
     "back into the {item}.",
+    "step/split/left-right": "Pull out what is in {jack} and in the one marked {right}, plug the {item} in, "
+    "and put the old plugs back into the {item}.",
     "step/bare-wires": "With the power switched off, run the leads of the {item} to {jack}; "
     "join neither terminal to earth, nor to the other.",
     "step/pair": "Plug in the {item} and pair it with the source: Bluetooth in the source's menu.",

@@ -711,6 +711,7 @@ def test_a_set_that_may_be_a_tube_set_is_not_opened_either() -> None:
     assert "If it is a tube set" in text(chosen(LINE))
     assert "never-open" not in cautions(chosen(LINE, HDMI))
     assert "never-open" not in cautions(chosen(LINE, OPTICAL))
+    assert "never-open" not in cautions(chosen({"form": "jack-3.5", "marking": "LINE OUT/OPTICAL"}))
     assert "never-open" not in cautions(chosen(LINE, kind=Kind.RECEIVER))
     assert "never-open" not in cautions(chosen(LINE, year=1996, display=Display.FLAT))
     assert "Never open a tube set" in text(chosen(LINE, year=2020, display=Display.TUBE))

@@ -169,6 +169,14 @@ def test_what_is_known_of_both_jacks_counts_for_the_pair() -> None:
     assert path.trials == 1
 
 
+def test_a_pair_in_use_is_split_as_a_pair() -> None:
+    path = chosen({**LEFT, "taken": True}, {**RIGHT, "taken": True})
+    assert path.items == ("RCA pair splitter", "RCA pair to 3.5 mm cable 2 m")
+    assert "Pull out what is in the single RCA jack marked AUDIO OUT L and in the one marked AUDIO OUT R" in (
+        text(path)
+    )
+
+
 def test_a_pair_in_use_steps_back_together() -> None:
     answer = ask({**LEFT, "taken": True}, {**RIGHT, "taken": True}, OPTICAL)
     assert answer.chosen is not None
