@@ -116,7 +116,7 @@ def _verdicts(jacks: tuple[PanelJack, ...], job: Job) -> list[Verdict]:
     verdicts = [judged(index, seen, job) for index, seen in enumerate(jacks)]
     for left, right in pairs(jacks):
         if verdicts[left].ways and verdicts[right].ways and jacks[left].taken is jacks[right].taken:
-            both = judged_pair(left, right, jacks, job)
+            both = judged_pair(left, right, jacks, (verdicts[left], verdicts[right]), job)
             if both[0].ways:
                 verdicts[left], verdicts[right] = both
     return verdicts

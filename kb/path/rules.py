@@ -91,13 +91,24 @@ def judged(index: int, seen: PanelJack, job: Job) -> Verdict:
     return Verdict(tuple(way for verdict in of_use for way in verdict.ways), otherwise=best.otherwise)
 
 
-def judged_pair(left: int, right: int, jacks: tuple[PanelJack, ...], job: Job) -> tuple[Verdict, Verdict]:
-    """What the jacks of left and right may be used for together. The ways are those of the left one."""
+def judged_pair(
+    left: int, right: int, jacks: tuple[PanelJack, ...], alone: tuple[Verdict, Verdict], job: Job
+) -> tuple[Verdict, Verdict]:
+    """What the jacks of left and right may be used for together; ``alone`` is what each may be used for.
+
+    The ways are those of the left one. Half the sound is never better: a way of both ranks no lower than
+    that of either alone.
+    """
     verdict = _judged(left, joined(jacks[left], jacks[right]), job)
+    ways = []
+    for way in verdict.ways:
+        same = [one for side in alone for one in side.ways if one.chain.input is way.chain.input]
+        best = min([way, *same], key=lambda one: one.cost)
+        ways.append(way._replace(right=right, tier=best.tier, cost=best.cost))
+    reached = {way.chain.input for way in ways}
+    ways += [way for way in alone[0].ways if ways and way.chain.input not in reached]
     out = verdict.otherwise and verdict.otherwise._replace(jack=right, marking=jacks[right].jack.marking)
-    return verdict._replace(ways=tuple(way._replace(right=right) for way in verdict.ways)), Verdict(
-        otherwise=out
-    )
+    return verdict._replace(ways=tuple(ways)), Verdict(otherwise=out)
 
 
 def _judged(index: int, seen: PanelJack, job: Job) -> Verdict:

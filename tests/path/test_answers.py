@@ -108,7 +108,8 @@ def paths(answer: Connection) -> list[Path]:
 
 def lasting(answer: Connection) -> set[tuple[object, ...]]:
     """The paths that are no last resort; last resorts step back as soon as anything better is there."""
-    return {(path.jack, path.input) for path in paths(answer) if not path.tier.last_resort}
+    found = [path for path in paths(answer) if not path.tier.last_resort]
+    return {(jack, path.input) for path in found for jack in path.jacks}
 
 
 @given(PANELS, INPUTS, HAVE, NEEDED, st.sampled_from(Kind), st.sampled_from(Display))

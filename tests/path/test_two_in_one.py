@@ -169,6 +169,13 @@ def test_what_is_known_of_both_jacks_counts_for_the_pair() -> None:
     assert path.trials == 1
 
 
+def test_half_the_sound_never_ranks_before_both_channels() -> None:
+    fixed = {**LEFT, "level": "fixed"}
+    both = chosen(fixed, {**RIGHT, "outcome": "weak"})
+    assert both.jacks == (0, 1)
+    assert both.cost <= chosen(fixed).cost
+
+
 def test_a_pair_in_use_is_split_as_a_pair() -> None:
     path = chosen({**LEFT, "taken": True}, {**RIGHT, "taken": True})
     assert path.items == ("RCA pair splitter", "RCA pair to 3.5 mm cable 2 m")
