@@ -5,7 +5,8 @@ plan.items, plan.certainty
 """
 
 from kb.pack.jobs import Day, Job, day_from, job_from
-from kb.pack.plan import TARGET, Answer, Ask, JobPlan, Line, Next, Plan, Risk, pack
+from kb.pack.plan import TARGET, pack
+from kb.pack.says import Answer, Ask, JobPlan, Line, Next, Plan, Risk, Use
 from kb.pack.show import expected_text, percent, question_text, risk_text, to_json
 
 __all__ = [
@@ -19,6 +20,7 @@ __all__ = [
     "Next",
     "Plan",
     "Risk",
+    "Use",
     "day_from",
     "expected_text",
     "job_from",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, Final
 
 from kb.evidence import Likely, Output
-from kb.pack.plan import Answer, Ask, JobPlan, Plan, Risk
+from kb.pack.says import Answer, Ask, JobPlan, Plan, Risk
 from kb.words import Form, Signal
 
 #: How an installer speaks of an output, and how a client can tell it.
@@ -70,6 +70,17 @@ def _job(number: int, plan: JobPlan) -> dict[str, Any]:
         "kind": source.kind.value,
         "certainty": _p(plan.certainty),
         "reachable": _p(plan.reachable),
+        "works": _p(plan.works),
+        "outputs": [
+            {
+                "form": use.output.form.value,
+                "signal": use.output.signal.value,
+                "p": _p(use.there),
+                "works": _p(use.works),
+                "items": list(use.items),
+            }
+            for use in plan.uses
+        ],
         "expected": [
             {"signals": _signals(one.outputs), "outputs": _outputs(one.outputs), "p": _p(one.p)}
             for one in plan.expected
@@ -95,10 +106,13 @@ def _ask(ask: Ask) -> dict[str, Any]:
             "items": list(one.items),
             "certainty": _p(one.certainty),
             "cost": round(one.cost, 2),
+            "fewer": list(one.fewer),
+            "more": list(one.more),
         }
 
     return {
         "job": ask.job,
+        "jobs": list(ask.jobs),
         "question": question_text(ask),
         "saves": round(ask.saves, 2),
         "share": _p(ask.share),
