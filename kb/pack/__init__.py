@@ -6,8 +6,8 @@ plan.items, plan.certainty
 
 from kb.pack.jobs import Day, Job, day_from, job_from
 from kb.pack.plan import TARGET, pack
-from kb.pack.says import Answer, Ask, JobPlan, Line, Next, Plan, Risk, Use
-from kb.pack.show import expected_text, percent, question_text, risk_text, to_json
+from kb.pack.says import Answer, Ask, JobPlan, Line, Next, Plan, Risk, Use, Useless
+from kb.pack.show import answer_text, expected_text, percent, question_text, risk_text, to_json
 
 __all__ = [
     "TARGET",
@@ -21,6 +21,8 @@ __all__ = [
     "Plan",
     "Risk",
     "Use",
+    "Useless",
+    "answer_text",
     "day_from",
     "expected_text",
     "job_from",

@@ -24,7 +24,8 @@ ASKED: Final = 3  #: questions proposed, at most
 ABOUT: Final = 3  #: different jobs that are weighed, at most: those of which least is known
 WEIGHED: Final = 5  #: outputs of a job that are asked after
 PHOTOS: Final = 12  #: panels that a photo may show; rarer ones save nothing
-RARELY: Final = 0.02  #: an answer as rare as this is not waited for
+RARELY: Final = 0.04  #: an answer as rare as this is not waited for
+WORTH: Final = 0.02  #: a question that saves a smaller share of its job is not asked
 PHOTO: Final = 1.5  #: a photo asks more of a client: it has to save so much more than a plain question
 
 
@@ -37,10 +38,11 @@ def questions_for(packing: Packing) -> tuple[Ask, ...]:
     )
     found: list[Ask] = []
     for numbers, bare in _most_doubtful(packing):
-        now = _alone(packing, bare, bare.cases, share)
+        now = packing.found if len(packing.bare) == 1 else None
+        now = now or _alone(packing, bare, bare.cases, share)
         if now.cost > 0:
             found += _of_job(_Weighing(packing, numbers, bare, share, now))
-    worth = [ask for ask in found if ask.saves > 0.05 * min(cost.each for cost in packing.costs)]
+    worth = [ask for ask in found if ask.saves > 0 and ask.share >= WORTH]
     return tuple(sorted(_drawn_together(worth), key=lambda ask: (-ask.saves, ask.jobs))[:ASKED])
 
 
@@ -74,10 +76,11 @@ def _drawn_together(asks: Iterable[Ask]) -> list[Ask]:
 
 def _alone(packing: Packing, bare: Bare, cases: Sequence[Case], share: float) -> Found:
     """Cheap items for one job in these cases that reach their share of what can be reached."""
-    task = packing.task(replace(bare, cases=tuple(cases)), MERGED)
+    single = len(packing.bare) == 1
+    task = packing.task(replace(bare, cases=tuple(cases)), 0.0 if single else MERGED)
     chances = Chances([task], len(packing.items))
     goal = share * chances.at_most(chances.caps[0])
-    return cheapest([task], packing.costs, goal, work=WORK_ONE, chances=chances, prove=False)
+    return cheapest([task], packing.costs, goal, work=WORK_ONE, chances=chances, prove=single)
 
 
 def _of_job(weighing: _Weighing) -> list[Ask]:
@@ -149,14 +152,8 @@ class _Weighing:
             saves += found.p * max(0.0, self.now.cost - found.cost)
         return self._ask("photo", None, saves)
 
-    def _ask(
-        self,
-        code: str,
-        about: Output | None,
-        saves: float,
-        yes: Answer | None = None,
-        no: Answer | None = None,
-    ) -> Ask:
+    def _ask(self, code: str, about: Output | None, saves: float, *answers: Answer) -> Ask:
+        yes, no = answers or (None, None)
         return Ask(self.numbers, code, about, saves * len(self.numbers), saves / self.now.cost, yes, no)
 
     def answer(self, p: float, cases: Sequence[Case]) -> Answer:

@@ -8,18 +8,23 @@ from math import prod
 from typing import Final
 
 from kb.evidence import Expectation, Output
+from kb.pack.bound import least_cost
 from kb.pack.chances import Chances, Cost, Stock, Task, least_ways
 from kb.pack.jobs import Day, Job
-from kb.pack.says import Ask, JobPlan, Line, Next, Plan, Risk, Use
-from kb.pack.solve import cheapest
-from kb.pack.worlds import Bundle, Case, Finder, Live, Ways
+from kb.pack.says import JobPlan, Line, Next, Plan, Risk, Use, Useless
+from kb.pack.solve import Found, cheapest
+from kb.pack.worlds import Bundle, Case, Finder, Live, Ways, known_not_to_work
 from kb.visit import Source
+from kb.words import Speakers
 
 LEAVE: Final = 0.002  #: items seldom of use are not considered that together add no more than this share
 SELDOM: Final = 0.03  #: in so few worlds of a job, on average, is an item of use that is seldom so
-WORK: Final = 12_000  #: steps of search for a day: under two seconds on a slow machine
+WORK: Final = 8_000  #: steps of search for a day: under two seconds on a slow machine
 AT_HAND: Final = 0.25  #: what is in stock counts a quarter of its price: it need not be bought, but carried
-MERGED: Final = 0.004  #: worlds this rare are merged into harder ones, on days of three jobs and more
+MERGED: Final = (
+    0.004  #: worlds this rare are merged into harder ones on long days; certainty stays a lower bound
+)
+PLAIN: Final = 80  #: a day with no more worlds than this is searched as it is
 TRIED: Final = 6  #: items or bundles of which the exact gain is computed, to name the next
 LISTED: Final = 6  #: expected panels, outputs and risks told of a job, at most
 
@@ -42,11 +47,13 @@ class Packing:
         self.prices = {ways.one_name(ways.catalogue.item(k, "prices").name): v for k, v in day.prices.items()}
         self.bare = [self.bared(job, expect(job.source)) for job in day.jobs]
         used = {item for bare in self.bare for some in bare.bundles.values() for way in some for item in way}
-        self.merge = MERGED if len(day.jobs) > 2 else 0.0
+        several = sum(len(set(bare.bundles.values())) for bare in self.bare)
+        self.merge = MERGED if len(day.jobs) > 3 and several > PLAIN else 0.0
         self.only(tuple(sorted(used)))
         self.reach = prod(self.reach_of(bare) for bare in self.bare)
         self.only(self.worth_carrying())
         self.costs = tuple(self.cost(item) for item in self.items)
+        self.found: Found | None = None
 
     def only(self, items: tuple[str, ...]) -> None:
         """Look at these items and no others from now on."""
@@ -135,23 +142,26 @@ class Packing:
 
     # -- the list ------------------------------------------------------------------------------
 
-    def plan(self, ask: tuple[Ask, ...] = ()) -> Plan:
+    def plan(self) -> Plan:
         tasks = [self.task(bare, self.merge) for bare in self.bare]
         chances = Chances(tasks, len(self.items), weigh=[cost.each for cost in self.costs])
         # Worlds merged into harder ones lower what can be reached a little; the list cannot do better.
         goal = min(goal_for(self.target, self.reach), chances.at_most(chances.caps[0]))
-        found = cheapest(tasks, self.costs, goal, work=WORK, chances=chances)
+        found = self.found = cheapest(tasks, self.costs, goal, work=WORK, chances=chances)
+        bound = found.bound
+        if self.merge:  # no bound of the day as it is
+            bound = min(found.cost, least_cost([self.task(bare) for bare in self.bare], self.costs, goal))
         return Plan(
             items=self.lines(found.stock),
             certainty=found.chance,
             target=self.target,
             reachable=self.reach,
             cost=found.cost,
-            bound=found.bound,
-            optimal=found.optimal,
+            bound=bound,
+            exact=chances.exact and not self.merge,
+            optimal=found.cost <= bound + 1e-9,
             jobs=tuple(self.job_plan(bare, found.stock) for bare in self.bare),
             next=self.next_item(chances, found.stock),
-            ask=ask,
         )
 
     def lines(self, stock: Stock) -> tuple[Line, ...]:
@@ -197,8 +207,10 @@ class Packing:
             live = tuple(sorted(one.output for one in case.live))
             taken = tuple(sorted({one.output.signal for one in case.live if one.taken}))
             panel = None if live else case.panel
-            before = risks.get((live, panel, taken))
-            risks[live, panel, taken] = Risk(case.p + (before.p if before else 0.0), live, panel, taken)
+            why = tuple(dict.fromkeys(self.useless(bare, case, output) for output in panel or ()))
+            before = risks.get((live, panel, taken, why))
+            told = case.p + (before.p if before else 0.0)
+            risks[live, panel, taken, why] = Risk(told, live, panel, taken, why)
         worst = sorted(risks.values(), key=lambda risk: -risk.p)
         return JobPlan(
             job=bare.job,
@@ -210,6 +222,16 @@ class Packing:
             uses=_ranked(there, best),
             risks=tuple(risk for risk in worst[:LISTED] if risk.p >= 0.0005),
         )
+
+    def useless(self, bare: Bare, case: Case, output: Output) -> Useless:
+        """Why an output that is there is not live."""
+        used = output.signal in case.used
+        if known_not_to_work(output, bare.expected):
+            return Useless.FAILS
+        if self.finder.bundles(bare.job, output, Speakers.STAY_ON, used):
+            return Useless.MUTES
+        free = self.finder.bundles(bare.job, output, Speakers.STAY_ON, False)
+        return Useless.TAKEN if used and free else Useless.NO_WAY
 
     def best_use(self, bare: Bare, one: Live, stock: Stock) -> tuple[float, Bundle] | None:
         """With which of the ways in stock an outlet is likeliest to carry sound; None: it has none."""

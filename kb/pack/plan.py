@@ -16,6 +16,7 @@ not counted. A microphone at the loudspeaker does not count as connected.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Final
 
 from kb.catalogue import Catalogue
@@ -51,4 +52,5 @@ def pack(
     if not 0 < target < 1:
         raise BadInput("target", target, "a chance between 0 and 1, such as 0.95")
     packing = Packing(day, expect, target, Ways.of_day(day.jobs, day.have, catalogue))
-    return packing.plan(questions_for(packing) if questions else ())
+    plan = packing.plan()
+    return replace(plan, ask=questions_for(packing)) if questions else plan

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
 
 from kb.evidence import Likely, Output
 from kb.pack.jobs import Job
@@ -21,17 +22,28 @@ class Line:
     uses: tuple[tuple[int, tuple[Output, ...]], ...]
 
 
+class Useless(Enum):
+    """Why an output that is there is of no use."""
+
+    MUTES = "mutes-speakers"
+    TAKEN = "taken"
+    FAILS = "known-not-to-work"
+    NO_WAY = "no-way-to-input"
+
+
 @dataclass(frozen=True, slots=True)
 class Risk:
     """What may be found that the list cannot connect. ``live``: outputs that would do with other items.
 
-    Without live outputs ``panel`` is what is there and of no use; None: a panel that nobody has recorded.
+    Without live outputs ``panel`` is what is there and of no use, ``why`` tells why; None: a panel that
+    nobody has recorded.
     """
 
     p: float
     live: tuple[Output, ...]
     panel: tuple[Output, ...] | None
     taken: tuple[Signal, ...] = ()
+    why: tuple[Useless, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +124,8 @@ class Ask:
 class Plan:
     """What to carry. ``certainty`` that all jobs connect; ``reachable`` with everything there is.
 
-    ``bound``: no list that is as sure costs less; equal to ``cost`` where ``optimal``.
+    ``bound``: no list that is as sure costs less; equal to ``cost`` where ``optimal``. ``exact``: the
+    certainty is the chance itself and no lower bound of it.
     """
 
     items: tuple[Line, ...]
@@ -122,9 +135,10 @@ class Plan:
     cost: float
     bound: float
     optimal: bool
+    exact: bool
     jobs: tuple[JobPlan, ...]
     next: Next | None
-    ask: tuple[Ask, ...]
+    ask: tuple[Ask, ...] = ()
 
     @property
     def reached(self) -> bool:

@@ -77,7 +77,9 @@ class _Search:
         if self.best_chance < self.target:
             return Found(most, self.best_chance, self.best_cost, self.best_cost, False)
         least = self.raised((0,) * self.chances.kinds, most)
-        bound, done = max(cost_of(least, self.costs), least_cost(self.tasks, self.costs, self.target)), False
+        bound, done = cost_of(least, self.costs), False
+        if prove:
+            bound = max(bound, least_cost(self.tasks, self.costs, self.target))
         if len(self.tasks) > 1:
             self.pool()
             self.trim(self.chances.assured, swap=True)

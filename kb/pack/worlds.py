@@ -91,8 +91,8 @@ class Ways:
         """The lengths to ask for, each with items to prefer: one size of plain analog cable, then the stock.
 
         With one size in all ways of a job, the cable behind a converter is the one that would do without it,
-        and at another job of the day: fewer kinds in the bag. The longer sizes of other jobs serve here too. The
-        digital cable before a converter is of the day's shortest size.
+        and at another job of the day: fewer kinds in the bag. The longer sizes of other jobs serve here too.
+        The digital cable before a converter is of the day's shortest size.
         """
         own = self.size(job.length_m)
         sizes = sorted({own, *(size for run in self.runs if (size := self.size(run)) > own)})
