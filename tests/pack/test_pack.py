@@ -13,7 +13,7 @@ from kb.errors import BadInput
 from kb.evidence import Chance, Evidence, Expectation, Likely, Output, standard_prior
 from kb.pack import day_from, pack, question_text, risk_text, to_json
 from kb.pack.chances import Chances, minus
-from kb.pack.plan import _Packing
+from kb.pack.packing import Packing
 from kb.pack.worlds import Ways
 from kb.visit import Source
 from kb.words import Form, Signal, Speakers
@@ -293,8 +293,8 @@ def test_the_certainty_stated_is_the_share_of_days_that_succeed(weights, works, 
     total = sum(weights.values())
     expectation = expecting({shape: p / total for shape, p in weights.items()}, works=works, taken=taken)
     day = day_from([{"inputs": ["line-3.5"]}] * jobs)
-    packing = _Packing(day, lambda _: expectation, 0.8, Ways.of_day(day.jobs, ()))
-    plan = packing.plan(questions=False)
+    packing = Packing(day, lambda _: expectation, 0.8, Ways.of_day(day.jobs, ()))
+    plan = packing.plan()
     stock = tuple(carried(plan).get(item, 0) for item in packing.items)
     runs = 400
     came = simulate(packing, stock, runs, seed)
