@@ -9,7 +9,9 @@ The room is pure: it knows numbers and units, and imports the standard library o
 - ``driver``: what can a driver give?
 - ``routes``: how is the wire laid, with what, and what is to be minded?
 - ``plan``: what does this room need, and does the driver manage it?
-- ``readings``: do the measured values meet the standard, and if not, why?
+- ``measured``: what does a readings file say?
+- ``readings``: do the measured values meet the standard?
+- ``diagnose``: if not, where does the fault lie?
 - ``sketch``: how does the field look in a terminal?
 - ``picture``: how does the field look on paper? (needs the extra ``jackfield[plot]``)
 """

@@ -17,7 +17,7 @@ from kb.loop.geometry import Loop
 from kb.loop.units import bounded
 from kb.loop.wire import FREQUENCIES_HZ, Load, Wire, load, too_dense
 
-#: The inputs a driver may have (``design.md``: driver input).
+#: The inputs a driver may have.
 INPUTS: Final = ("line-3.5", "line-rca", "optical", "coaxial", "mic")
 
 #: Density of annealed copper, kg/m3 (IEC 60028).
@@ -74,7 +74,9 @@ def drivers_from(data: Mapping[str, object]) -> tuple[DriverLimits, ...]:
                 name=name.strip(),
                 rated_current_a_rms=_number(row, "rated_current_a_rms", at),
                 max_voltage_v_rms=_number(row, "max_voltage_v_rms", at),
-                min_resistance_ohm=_number(row, "min_resistance_ohm", at) if "min_resistance_ohm" in row else 0.0,
+                min_resistance_ohm=_number(row, "min_resistance_ohm", at)
+                if "min_resistance_ohm" in row
+                else 0.0,
                 inputs=tuple(str(each) for each in inputs),
                 source=source.strip(),
             )
@@ -120,7 +122,8 @@ def fit(driver: DriverLimits, ask: Load, current_a: float) -> Fit:
     if current_margin < 0:
         reasons.append((
             "current",
-            f"the loop asks for {current_a:.2f} A, the driver is rated for {driver.rated_current_a_rms:.2f} A",
+            f"the loop asks for {current_a:.2f} A, the driver is rated for "
+            f"{driver.rated_current_a_rms:.2f} A",
         ))  # fmt: skip
     margins = {}
     for frequency in FREQUENCIES_HZ:
@@ -137,7 +140,8 @@ def fit(driver: DriverLimits, ask: Load, current_a: float) -> Fit:
     if ask.resistance < driver.min_resistance_ohm:
         reasons.append((
             "resistance",
-            f"the loop has {ask.resistance:.2f} ohm, the driver wants {driver.min_resistance_ohm:.2f} ohm at least",
+            f"the loop has {ask.resistance:.2f} ohm, the driver wants at least "
+            f"{driver.min_resistance_ohm:.2f} ohm",
         ))  # fmt: skip
     return Fit(current_margin, margins, tuple(reasons))
 

@@ -52,7 +52,7 @@ class Loop:
     turns: int = 1
 
     def __post_init__(self) -> None:
-        if isinstance(self.turns, bool) or not isinstance(self.turns, int) or not 1 <= self.turns <= MOST_TURNS:
+        if type(self.turns) is not int or not 1 <= self.turns <= MOST_TURNS:
             raise BadInput("turns", self.turns, f"a whole number from 1 to {MOST_TURNS}")
         if not 3 <= len(self.corners) <= MOST_CORNERS:
             raise BadInput("polygon", f"{len(self.corners)} corners", f"3 to {MOST_CORNERS} corners")
@@ -81,9 +81,9 @@ class Loop:
 
     @classmethod
     def polygon(cls, spots: Iterable[Spot], *, z: float = 0.0, turns: int = 1) -> Loop:
-        """Return the loop along ``spots`` (x, y) at height ``z``; raises BadInput where the wire crosses itself.
+        """Return the loop along ``spots`` (x, y) at height ``z``.
 
-        A crossed wire is a figure of eight, whose halves work against each other: in a room it is a
+        Raises BadInput where the wire crosses itself: a crossed wire is a figure of eight, whose halves work against each other: in a room it is a
         slip in the corners typed.
         """
         loop = cls(tuple((x, y, z) for x, y in spots), turns)

@@ -70,7 +70,7 @@ class Ask:
 
 @dataclass(frozen=True)
 class Level:
-    """The current that brings the whole listening area within +-3 dB: its change in dB, current and voltage."""
+    """The current that brings the whole listening area within +-3 dB, and what it changes."""
 
     shift_db: float
     current_a: float
@@ -143,7 +143,7 @@ def plan(ask: Ask, stock: Sequence[Wire] = (), always: Sequence[Caution] = ()) -
 
     ``stock`` are the wires that may be chosen where the installer named none, and ``always`` the cautions
     of every answer. With a driver and no wire or turns given, the thinnest that fits is taken (least
-    copper); if none fits, AWG 18 and one turn are shown, with the reasons. Without a driver: AWG 18, one turn.
+    copper); if none fits, AWG 18 and one turn are shown, with the reasons. Without a driver they are, too.
 
     Raises BadInput for anything out of range, naming it.
     """
@@ -164,7 +164,9 @@ def plan(ask: Ask, stock: Sequence[Wire] = (), always: Sequence[Caution] = ()) -
     found: tuple[Choice, ...] = ()
     if ask.driver:
         wires = [*stock, ask.wire] if ask.wire else [*stock, wire_from(USUAL_WIRE)]
-        found = choices(single, most, ask.driver, _unlike(wires), celsius=ask.celsius, feed=feed, extra=detour)
+        found = choices(
+            single, most, ask.driver, list(dict.fromkeys(wires)), celsius=ask.celsius, feed=feed, extra=detour
+        )
     wire, turns = _chosen(ask, found)
 
     loop = Loop(loop.corners, turns)
@@ -190,11 +192,17 @@ def plan(ask: Ask, stock: Sequence[Wire] = (), always: Sequence[Caution] = ()) -
         load=seen,
         level=level,
         fit=judged,
-        reasons=(*_field_reasons(first, best), *(judged.reasons if judged else ()), *_wire_reasons(wire, upmost)),
+        reasons=(
+            *_field_reasons(first, best),
+            *(judged.reasons if judged else ()),
+            *_wire_reasons(wire, upmost),
+        ),
         cautions=(*always, *(ask.route.cautions_for(ask.ceiling) if ask.route else ())),
         laid_m=laid,
         buy_m=ask.route.length_to_buy(laid) if ask.route else laid,
-        needed=ask.route.needed(laid=laid, corners=len(loop.corners), doorways=ask.doorways, feed=feed)
+        needed=ask.route.needed(
+            run=loop.perimeter + detour + feed, corners=len(loop.corners), doorways=ask.doorways, feed=feed
+        )
         if ask.route
         else (),
         better=found,
@@ -220,13 +228,15 @@ def _check(ask: Ask) -> None:
 def _placed(ask: Ask) -> tuple[Loop, tuple[float, ...]]:
     """Return the loop at its height, and the listening heights in the same frame."""
     if ask.height is not None:
-        z, heights = 0.0, (ask.height,)
-    else:
-        z = ask.wire_height if ask.wire_height is not None else 0.0
-        if ask.wire_height is None and ask.route:
-            z = ask.route.wire_height(ask.ceiling)
-        heights = ask.listen
-    return Loop(tuple((x, y, z) for x, y in ask.room.spots)), heights
+        return _at(ask.room, 0.0), (ask.height,)
+    z = ask.wire_height
+    if z is None:
+        z = ask.route.wire_height(ask.ceiling) if ask.route else 0.0
+    return _at(ask.room, z), ask.listen
+
+
+def _at(loop: Loop, z: float) -> Loop:
+    return Loop(tuple((x, y, z) for x, y in loop.spots))
 
 
 def _chosen(ask: Ask, found: Sequence[Choice]) -> tuple[Wire, int]:
@@ -234,10 +244,6 @@ def _chosen(ask: Ask, found: Sequence[Choice]) -> tuple[Wire, int]:
         if ask.wire in (None, choice.wire) and ask.turns in (None, choice.turns):
             return choice.wire, choice.turns
     return ask.wire or wire_from(USUAL_WIRE), ask.turns or 1
-
-
-def _unlike(wires: Sequence[Wire]) -> list[Wire]:
-    return list(dict.fromkeys(wires))
 
 
 def _wound(plane: Plane, turns: int) -> Plane:
@@ -250,7 +256,9 @@ def _field_reasons(plane: Plane, best: BestOffset) -> tuple[tuple[str, str], ...
         return ()
     advice = f"{best.offset:.2f} m between loop and ear would be the most even ({best.spread_db:.1f} dB)"
     if best.spread_db > 2 * TOLERANCE_DB:
-        advice = "no height is even enough: divide the area into smaller loops, or use a designed pattern of loops"
+        advice = (
+            "no height is even enough: divide the area into smaller loops, or use a designed pattern of loops"
+        )
     return ((
         "uneven",
         f"the field differs by {min(plane.spread_db, 99):.1f} dB over the listening area, more than the "
@@ -265,7 +273,7 @@ def _wire_reasons(wire: Wire, current_a: float) -> tuple[tuple[str, str], ...]:
 
 
 def field_answer(answer: Answer, plane: Plane) -> dict[str, object]:
-    """Return the field of one plane as the JSON of ``contract.md`` has it (``field``, and each of ``planes``)."""
+    """Return the field of one plane for JSON (``field``, and each of ``planes``)."""
     low, high = answer.range_db(plane)
     return {
         "height_m": None if answer.distance_only else plane.height,
@@ -280,7 +288,7 @@ def field_answer(answer: Answer, plane: Plane) -> dict[str, object]:
 
 
 def as_json(answer: Answer) -> dict[str, object]:
-    """Return the answer as plain values for JSON; the keys of ``contract.md`` first. SI units, dB re 400 mA/m."""
+    """Return the answer as plain values for JSON, in SI units and dB re 400 mA/m."""
     ask, level, judged = answer.ask, answer.level, answer.fit
     x0, x1, y0, y1 = answer.loop.box
     return {
@@ -290,9 +298,15 @@ def as_json(answer: Answer) -> dict[str, object]:
         "inductance_h": answer.load.inductance,
         "field": field_answer(answer, answer.planes[0]),
         "fits": answer.fits,
-        "cautions": [{"code": each.code, "text": each.text, "source": each.source} for each in answer.cautions],
+        "cautions": [
+            {"code": each.code, "text": each.text, "source": each.source} for each in answer.cautions
+        ],
         "reasons": [{"code": code, "text": text} for code, text in answer.reasons],
-        "room": {"length_m": x1 - x0, "width_m": y1 - y0, "corners_m": [list(spot) for spot in answer.loop.spots]},
+        "room": {
+            "length_m": x1 - x0,
+            "width_m": y1 - y0,
+            "corners_m": [list(spot) for spot in answer.loop.spots],
+        },
         "wire": answer.wire.label,
         "wire_diameter_m": answer.wire.diameter,
         "turns": answer.loop.turns,
@@ -321,7 +335,12 @@ def as_json(answer: Answer) -> dict[str, object]:
             "source": ask.driver.source,
         },
         "would_fit": [
-            {"wire": each.wire.label, "turns": each.turns, "current_a": each.current_a, "copper_kg": each.copper_kg}
+            {
+                "wire": each.wire.label,
+                "turns": each.turns,
+                "current_a": each.current_a,
+                "copper_kg": each.copper_kg,
+            }
             for each in answer.better[:8]
         ],
         "route": ask.route.code if ask.route else None,
@@ -332,7 +351,7 @@ def as_json(answer: Answer) -> dict[str, object]:
 
 
 def items(answer: Answer) -> tuple[Needed, ...]:
-    """Return what to carry, which ``pack`` can take: the wire in whole metres first, then the route's list."""
+    """Return what to carry, for ``pack``: the wire in whole metres, then the route's list."""
     kind = answer.ask.route.wire_kind if answer.ask.route else "insulated"
     metres = max(1, int(-(-answer.buy_m // 1)))
     return (Needed(f"{kind} wire {answer.wire.label} (m)", metres), *answer.needed)

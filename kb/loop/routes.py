@@ -77,20 +77,23 @@ class Route:
         return abs(self.wire_height(ceiling))
 
     def cautions_for(self, ceiling: float) -> tuple[Caution, ...]:
-        """Return the route's cautions; ``too-high`` only where the wire lies higher than the route is good for."""
+        """Return the route's cautions; ``too-high`` only above the height the route is good for."""
         high = self.highest is not None and self.wire_height(ceiling) > self.highest
         return tuple(each for each in self.cautions if high or each.code != "too-high")
 
     def length_to_buy(self, laid: float) -> float:
-        """Return metres of wire to carry for ``laid`` metres that lie in the end: slack and both ends on top."""
+        """Return metres of wire to carry for ``laid`` metres in place: slack and ends on top."""
         return laid * (1 + self.slack) + 2 * self.ends
 
-    def needed(self, *, laid: float, corners: int, doorways: int, feed: float) -> tuple[Needed, ...]:
-        """Return tools and materials with whole counts, rounded up, for ``laid`` metres of wire in place."""
+    def needed(self, *, run: float, corners: int, doorways: int, feed: float) -> tuple[Needed, ...]:
+        """Return tools and materials with whole counts, rounded up.
+
+        ``run`` is the way the wire takes, in metres: turns lie together and are fixed together.
+        """
         lines = []
         for supply in (*self.tools, *self.materials):
             count = math.fsum((
-                supply.each, supply.per_m * laid, supply.per_corner * corners,
+                supply.each, supply.per_m * run, supply.per_corner * corners,
                 supply.per_doorway * doorways, supply.per_feed_m * feed,
             ))  # fmt: skip
             if count > 0:
@@ -114,7 +117,12 @@ def cautions_from(data: Mapping[str, object]) -> tuple[Caution, ...]:
     for number, row in _rows(data, "caution"):
         at = f"caution {number}"
         found.append(
-            Caution(_text(row, "code", at), _text(row, "text", at), _text(row, "source", at), row.get("always") is True)
+            Caution(
+                _text(row, "code", at),
+                _text(row, "text", at),
+                _text(row, "source", at),
+                row.get("always") is True,
+            )
         )
     return tuple(found)
 
@@ -185,9 +193,15 @@ def _supplies(row: Mapping[str, object], key: str, at: str) -> tuple[Supply, ...
             for name in ("count", "each", "per_m", "per_corner", "per_doorway", "per_feed_m")
         }
         if not any(counts.values()):
-            raise BadInput(f"{at}, {key}, {line.get('item')}", "no count", "count, each, per_m, per_corner or per_doorway")
+            raise BadInput(
+                f"{at}, {key}, {line.get('item')}",
+                "no count",
+                "count, each, per_m, per_corner or per_doorway",
+            )
         counts["each"] += counts.pop("count")
-        found.append(Supply(_text(line, "item", f"{at}, {key}"), _text(line, "source", f"{at}, {key}"), **counts))
+        found.append(
+            Supply(_text(line, "item", f"{at}, {key}"), _text(line, "source", f"{at}, {key}"), **counts)
+        )
     return tuple(found)
 
 

@@ -95,7 +95,7 @@ def length(
 def bounded(
     value: object, place: str, *, low: float, high: float, unit: str = "", seen: str | None = None
 ) -> float:
-    """Return ``value`` as a float when it is a finite number from ``low`` to ``high``; else raise BadInput."""
+    """Return ``value`` as a float if it is a number from ``low`` to ``high``; else raise BadInput."""
     # compared before the conversion: a huge integer has no float
     number = isinstance(value, int | float) and not isinstance(value, bool)
     if not isinstance(value, int | float) or not number or not low <= value <= high:
@@ -149,24 +149,25 @@ def show_length(metres: float) -> str:
     return f"{metres:.2f} m ({imperial})"
 
 
-def _parts(clean: str, place: str, seen: str) -> float:
+def _parts(clean: str, place: str, text: str) -> float:
     """Return the metres of ``5.2m`` or of ``17ft 6in``; the sign is already taken off."""
-    position, total, units = 0, 0.0, []
+    position, total = 0, 0.0
+    units: list[str] = []
     while position < len(clean):
         found = _PART.match(clean, position)
         if not found:
-            raise BadInput(place, seen, _EXPECTED)
+            raise BadInput(place, text, _EXPECTED)
         number, unit = found[1], found[2] or ""
         # 17' 6 means inches after feet
         unit = unit or ("in" if units and units[-1] in _FEET else "m")
         if unit not in _UNIT_M:
-            raise BadInput(place, seen, "a length in m, cm, mm, ft or in")
+            raise BadInput(place, text, "a length in m, cm, mm, ft or in")
         total += _number(number, place, text) * _UNIT_M[unit]
         units.append(unit)
         position = found.end()
     pair = len(units) == 2 and units[0] in _FEET and units[1] in _INCHES
     if len(units) != 1 and not pair:
-        raise BadInput(place, seen, f"one unit, or feet then inches: {_EXPECTED}")
+        raise BadInput(place, text, f"one unit, or feet then inches: {_EXPECTED}")
     return total
 
 
@@ -187,4 +188,3 @@ def _normal(text: str) -> str:
             spelled.append(sign)
     clean = "".join(spelled).translate(_QUOTES).strip().lower().replace("''", '"')
     return re.sub(r"(?<=\d),(?=\d{1,2}(?!\d))", ".", clean)
-

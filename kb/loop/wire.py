@@ -61,9 +61,9 @@ class Wire:
         return self.diameter + 2 * INSULATION_M
 
     def resistance_per_m(self, celsius: float = 20.0) -> float:
-        """Return ohm per metre of one conductor of pure copper: (1/58)/A at 20 C, linear with 0.00393 a kelvin.
+        """Return ohm per metre of one conductor of pure copper.
 
-        Raises BadInput outside -40 to 90 C. Sold wire may be up to a sixth higher; see IEC 60228.
+        (1/58 ohm mm2/m)/A at 20 C, rising by 0.00393 a kelvin. Raises BadInput outside -40 to 90 C. Sold wire may be up to a sixth higher; see IEC 60228.
         """
         bounded(celsius, "temperature", low=COLDEST_C, high=HOTTEST_C, unit="C")
         return RESISTIVITY_20C / self.area * (1 + ALPHA_20C * (celsius - 20))
@@ -80,9 +80,9 @@ def wire_from(text: str, place: str = "wire") -> Wire:
         number = int(found[1] or found[2])
         if number <= 40:
             return awg(number)
-    if (found := re.fullmatch(r"(\d{1,3}(?:\.\d{1,3})?|\.\d{1,3})(?:mm2|mm\^2|sqmm|qmm)", clean, re.ASCII)) and (
-        0.05 <= float(found[1]) <= 50
-    ):
+    if (
+        found := re.fullmatch(r"(\d{1,3}(?:\.\d{1,3})?|\.\d{1,3})(?:mm2|mm\^2|sqmm|qmm)", clean, re.ASCII)
+    ) and (0.05 <= float(found[1]) <= 50):
         return Wire(f"{float(found[1]):g} mm2", float(found[1]) * 1e-6)
     raise BadInput(place, text, "a wire such as awg18 (0 to 40) or 1.5mm2 (0.05 to 50)")
 
@@ -96,7 +96,7 @@ def awg(number: int) -> Wire:
 
 @dataclass(frozen=True)
 class Stock:
-    """A wire that can be bought: the highest ohm a km at 20 C it is sold with (0 when not known), and a source."""
+    """A wire that can be bought; the highest ohm/km it is sold with at 20 C (0: not known); a source."""
 
     wire: Wire
     max_ohm_per_km: float
@@ -173,7 +173,9 @@ def inductance(loop: Loop, wire: Wire, spacing: float | None = None) -> float:
     """
     level = loop.plane
     if level is None:
-        raise BadInput("polygon", "corners at different heights", "a flat loop: inductance is known for these only")
+        raise BadInput(
+            "polygon", "corners at different heights", "a flat loop: inductance is known for these only"
+        )
     gmd = bundle_gmd(wire, loop.turns, spacing)
     spots = loop.spots
     sides = list(zip(spots, (*spots[1:], spots[0]), strict=True))
@@ -196,7 +198,7 @@ class Feed:
         return 2 * self.length * wire.resistance_per_m(celsius)
 
     def inductance(self, wire: Wire) -> float:
-        """Return H of the pair: mu0/pi * (ln(D/r) + 1/4) a metre, D between centres (textbook two-wire line)."""
+        """Return H of the pair: mu0/pi * (ln(D/r) + 1/4) a metre (textbook two-wire line)."""
         return self.length * MU0_H_PER_M / math.pi * (math.log(wire.spacing / wire.radius) + 0.25)
 
 
@@ -253,7 +255,7 @@ def _heap(turns: int, gap: float) -> list[tuple[float, float]]:
 
 
 def _neumann(one: Sequence[tuple[float, float]], other: Sequence[tuple[float, float]]) -> float:
-    """Return the integral of (ds . dt)/r over two straight wires in one plane that share at most an end, metres.
+    """Return the integral of (ds . dt)/r over two straight wires in one plane, metres.
 
     Where the wires' lines meet, let s and t count from the meeting point. 1/r is homogeneous of degree
     -1 in (s, t), so its double integral is that of its flux through the borders (divergence theorem):
@@ -271,7 +273,9 @@ def _neumann(one: Sequence[tuple[float, float]], other: Sequence[tuple[float, fl
         start = ux * wx + uy * wy
         end = start + n * math.copysign(1.0, cosine)
         low, high = min(start, end), max(start, end)
-        total = _beside(high, apart) - _beside(high - m, apart) - _beside(low, apart) + _beside(low - m, apart)
+        total = (
+            _beside(high, apart) - _beside(high - m, apart) - _beside(low, apart) + _beside(low - m, apart)
+        )
         return math.copysign(total, cosine)
     s0 = (wx * vy - wy * vx) / sine
     t0 = (wx * uy - wy * ux) / sine
