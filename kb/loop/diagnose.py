@@ -152,8 +152,8 @@ def _pattern(readings: Readings, pairs: Sequence[Compared]) -> list[Diagnosis]:
         found.append(
             Diagnosis(
                 "high-at-place",
-                "High here only, against the other places: the wire or the feed passes nearer than planned, or "
-                "the feed is not twisted.",
+                "High here only, against the other places: the wire or the feed passes nearer than planned, "
+                "or the feed is not twisted.",
                 high,
             )
         )
@@ -185,8 +185,8 @@ def _tilt(readings: Readings, rest: Mapping[str, float]) -> Diagnosis | None:
     lowest = [places[number].name for number in sorted(range(len(places)), key=lambda n: fitted[n])[:2]]
     return Diagnosis(
         "tilt",
-        f"The field falls off steadily across the room, {drop:.1f} dB against the computed: on the low side the "
-        "wire lies farther away than drawn, or metal lies under that side.",
+        f"The field falls off steadily across the room, {drop:.1f} dB against the computed: on the low side "
+        "the wire lies farther away than drawn, or metal lies under that side.",
         tuple(lowest),
     )
 
@@ -228,8 +228,9 @@ def _noise_faults(readings: Readings) -> list[Diagnosis]:
         found.append(
             Diagnosis(
                 "noise-outside",
-                "Noise with the driver off comes from elsewhere: mains wiring, dimmers, chargers, floor "
-                "heating. Switch these off one by one; faults in mains wiring belong to a licensed electrician.",
+                "Noise with the driver off comes from elsewhere: mains wiring, dimmers, chargers, "
+                "floor heating. Switch these off one by one; faults in mains wiring belong to a licensed "
+                "electrician.",
             )
         )
     if on is not None and on > NOISE_LIMIT_DBA and (off is None or on - off > 3):

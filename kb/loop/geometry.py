@@ -83,8 +83,8 @@ class Loop:
     def polygon(cls, spots: Iterable[Spot], *, z: float = 0.0, turns: int = 1) -> Loop:
         """Return the loop along ``spots`` (x, y) at height ``z``.
 
-        Raises BadInput where the wire crosses itself: a crossed wire is a figure of eight, whose halves work against each other: in a room it is a
-        slip in the corners typed.
+        Raises BadInput where the wire crosses itself: that is a figure of eight, whose halves work
+        against each other, and in a room a slip in the corners typed.
         """
         loop = cls(tuple((x, y, z) for x, y in spots), turns)
         sides = list(_pairs(loop.corners))
@@ -160,6 +160,14 @@ class Loop:
     def clearance(self, spot: Spot) -> float:
         """Distance from the spot to the wire, seen from above, metres."""
         return min(_to_side(spot, side) for side in _pairs(self.spots))
+
+    def inset(self, margin: float) -> tuple[Spot, ...]:
+        """Return the corners of the outline ``margin`` metres inside the wire, for drawing.
+
+        Sound for rooms whose walls are all longer than twice the margin; the listening area itself is
+        always taken from ``clearance``.
+        """
+        return tuple(_margin_corners(self.spots, margin))
 
     def spots_inside(self, margin: float, *, most: int = 1000) -> list[Spot]:
         """Return about ``most`` spots of an even grid that lie inside and at least ``margin`` from the wire.

@@ -63,7 +63,8 @@ class Wire:
     def resistance_per_m(self, celsius: float = 20.0) -> float:
         """Return ohm per metre of one conductor of pure copper.
 
-        (1/58 ohm mm2/m)/A at 20 C, rising by 0.00393 a kelvin. Raises BadInput outside -40 to 90 C. Sold wire may be up to a sixth higher; see IEC 60228.
+        (1/58 ohm mm2/m)/A at 20 C, rising by 0.00393 a kelvin. Sold wire may be up to a sixth higher; see
+        IEC 60228. Raises BadInput outside -40 to 90 C.
         """
         bounded(celsius, "temperature", low=COLDEST_C, high=HOTTEST_C, unit="C")
         return RESISTIVITY_20C / self.area * (1 + ALPHA_20C * (celsius - 20))
