@@ -45,7 +45,7 @@ _IN_ENDS = ("EINGANG", "EINGANGE")
 # Marks that mean an output of sound without the word OUT (common practice).
 _OUT_ALONE = (("MONITOR",), ("REC",), ("LINEOUT",), ("AUDIOOUT",))
 _HEADPHONE = frozenset(
-    """HEADPHONE HEADPHONES PHONES EARPHONE EARPHONES HEADSET KOPFHORER KOPFHOERER OHRHORER
+    """HEADPHONE HEADPHONES PHONES EAR EARPHONE EARPHONES HEADSET KOPFHORER KOPFHOERER OHRHORER
     CASQUE CASQUES ECOUTEUR ECOUTEURS AURICULAR AURICULARES AUDIFONO AUDIFONOS CASCOS HP""".split()
 )
 _HEADPHONE_SIGNS = "\N{HEADPHONE}"
@@ -129,6 +129,10 @@ def _by_no_sound_words(form: Form, words: frozenset[str], marking: str, colour: 
 def _by_hdmi(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
     if form is not Form.HDMI:
         return None
+    if {"TO", "TV"} <= words:
+        if words & {"ARC", "EARC"}:
+            return Direction.INPUT, None, "takes the television's sound back"
+        return Direction.OUTPUT, None, "HDMI output: its sound comes with the picture"
     if "EARC" in words:
         return Direction.OUTPUT, Signal.EARC, "marked eARC: gives sound back"
     if "ARC" in words:
@@ -187,6 +191,12 @@ def _by_scart(form: Form, words: frozenset[str], marking: str, colour: Colour | 
     return Direction.OUTPUT, Signal.ANALOG_LINE, "SCART gives analog sound out at pins 1 and 3 (IEC 60933-1)"
 
 
+def _by_tape(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+    if form is not Form.DIN_5 or not words & {"TAPE", "TONBAND", "MAGNETOPHONE", "MAGNETO"}:
+        return None
+    return Direction.OUTPUT, Signal.ANALOG_LINE, "tape socket: gives a line signal to record (common practice)"
+
+
 def _by_way(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
     way = _way(words)
     if way is Direction.OUTPUT:
@@ -225,6 +235,7 @@ _RULES = (
     _by_headphone,
     _by_digital,
     _by_scart,
+    _by_tape,
     _by_way,
     _by_picture_input,
     _unclear,

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from kb import marking
 from kb.text import folded
@@ -18,7 +18,7 @@ from kb.words import Colour, Direction, Form, Format, Level, Outcome, Signal, Sp
 if TYPE_CHECKING:
     from datetime import date
 
-    from kb.visit import Finding, Visit
+    from kb.visit import Finding, Source, Visit
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +101,34 @@ class Panel:
                 for one in self.jacks
             ),
         )
+
+
+def source_of(visits: Iterable[Visit]) -> Source:
+    """The source as most visits call it; among equals the strongest visit is believed.
+
+    Raises ValueError where there is no visit at all.
+    """
+    known = sorted(visits, key=_rank, reverse=True)
+    if not known:
+        raise ValueError("a source is known from its visits; there are none")
+    sources = [visit.source for visit in known]
+    kinds = Counter(source.kind for source in sources)
+    names = Counter((source.make, source.model) for source in sources)
+    make, model = max(names, key=lambda name: names[name])
+
+    def most(values: list[Any]) -> Any:
+        counts = Counter(value for value in values if value is not None)
+        return max(counts, key=lambda value: counts[value]) if counts else None
+
+    return replace(
+        sources[0],
+        make=make,
+        model=model,
+        kind=max(kinds, key=lambda kind: kinds[kind]),
+        display=most([source.display for source in sources]),
+        year=most([source.year for source in sources]),
+        size_in=most([source.size_in for source in sources]),
+    )
 
 
 def panel_of(visit: Visit) -> Panel:
