@@ -1,0 +1,1 @@
+"""What did the user type, and how does the answer look? One module a command."""

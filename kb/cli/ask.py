@@ -1,0 +1,137 @@
+"""record, question by question: how is a panel written down fast, standing behind the set?
+
+A jack is typed in short form, or by its form alone, and then only what is still open is asked. The panel is
+drawn as it grows; ``undo`` takes the last jack back; nothing is saved until it is confirmed.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from kb.cli.common import Session, text
+from kb.cli.draw import inferred_lines, panel_table, source_title
+from kb.errors import BadInput
+from kb.panel import panel_of
+from kb.shortform import FORMS, WORDS, fields
+from kb.visit import Visit, finding_from, visit_from
+from kb.words import Direction, Form, Outcome, Speakers
+
+_HELP = (
+    "forms: " + " ".join(FORMS) + "\n"
+    "in short: FORM=MARK:WORD,WORD   for example  opt=OPTICAL OUT:ok,pcm   hp:mute   rca=AUDIO:in\n"
+    "undo takes the last jack back; Enter alone when all jacks are in; quit saves nothing"
+)
+
+
+def asked_visit(session: Session, common: dict[str, Any]) -> Visit | None:
+    """Ask for a visit at the terminal; None where the person does not want to save it."""
+    source = common["source"]
+    source["make"] = _ask("Make", source.get("make"))
+    source["model"] = _ask("Model", source.get("model"))
+    if source.get("year") is None:
+        source["year"] = _year()
+    _known(session, source)
+    jacks = _jacks(session, common)
+    if jacks is None:
+        return None
+    if not common.get("note"):
+        common["note"] = _ask("Note (Enter for none)", "")
+    visit = visit_from({**common, "jacks": jacks}, "record")
+    _draw(session, visit)
+    return visit if click.confirm("Save this visit?", default=True, err=True) else None
+
+
+def _known(session: Session, source: dict[str, Any]) -> None:
+    """Tell what the book knows already, so that a known set is confirmed and not written anew."""
+    visits = session.book.visits(source["make"], source["model"])
+    if visits:
+        session.console.print(text(f"{len(visits)} earlier visits to this set; its panel so far:", "dim"))
+        session.console.print(panel_table(session.book.panel(visits)))
+
+
+def _jacks(session: Session, common: dict[str, Any]) -> list[dict[str, Any]] | None:
+    jacks: list[dict[str, Any]] = []
+    session.say(_HELP)
+    while True:
+        typed = _ask(f"Jack {len(jacks) + 1}", "").strip()
+        if not typed:
+            return jacks
+        if typed in ("quit", "q"):
+            return None
+        if typed in ("help", "?"):
+            session.say(_HELP)
+            continue
+        if typed in ("undo", "u"):
+            if jacks:
+                jacks.pop()
+        else:
+            try:
+                data = _whole(typed)
+                finding_from(data, f"jack {len(jacks) + 1}")
+            except BadInput as mistake:
+                session.say(str(mistake))
+                continue
+            jacks.append(data)
+        _draw(session, visit_from({**common, "jacks": jacks}, "record"))
+
+
+def _whole(typed: str) -> dict[str, Any]:
+    """A jack from its short form; where only the form was typed, the rest is asked."""
+    data = fields(typed)
+    if "=" in typed or ":" in typed or "?" in typed:
+        return data
+    form = data["form"]
+    mark = _ask("  printed at it (Enter for none)", "")
+    data = {"form": form, "marking": mark}
+    finding = finding_from(data, "jack")
+    if finding.jack.direction is Direction.UNCLEAR:
+        data["direction"] = _choose("  out, in or unclear", Direction, Direction.UNCLEAR)
+        finding = finding_from(data, "jack")
+    if finding.jack.direction is Direction.OUTPUT:
+        data["outcome"] = _choose("  what came of it (Enter: not tried)", Outcome, Outcome.NOT_TRIED)
+        data["speakers"] = _choose("  the set's speakers (on, mute, menu)", Speakers, Speakers.UNKNOWN)
+        if (
+            form in (Form.TOSLINK, Form.RCA_SINGLE, Form.MINI_TOSLINK)
+            and data["outcome"] != Outcome.NOT_TRIED
+        ):
+            data["setting"] = _ask("  menu setting that it needed", "")
+    return {key: value for key, value in data.items() if value != ""}
+
+
+def _choose(question: str, words: type[Direction | Outcome | Speakers], default: str) -> str:
+    while True:
+        typed = _ask(question, "").strip().lower()
+        if not typed:
+            return str(default)
+        if typed in WORDS and isinstance(WORDS[typed][1], words):
+            return str(WORDS[typed][1])
+        try:
+            return str(words.read(typed, question.strip()))
+        except BadInput as mistake:
+            click.echo(str(mistake), err=True)
+
+
+def _year() -> int | None:
+    while True:
+        typed = _ask("Year of make (Enter if unknown)", "").strip()
+        if not typed:
+            return None
+        if typed.isdecimal() and len(typed) == 4:
+            return int(typed)
+        click.echo("a year such as 2014", err=True)
+
+
+def _ask(question: str, default: str | None = None) -> str:
+    answer = click.prompt(question, default=default, show_default=bool(default), err=True)
+    return str(answer)
+
+
+def _draw(session: Session, visit: Visit) -> None:
+    console = session.console
+    console.print()
+    console.print(source_title(visit.source))
+    console.print(panel_table(panel_of(visit)))
+    for line in inferred_lines(visit):
+        console.print(line)

@@ -1,0 +1,110 @@
+"""What do all commands share: where the book is, how the answer goes out?"""
+
+from __future__ import annotations
+
+import functools
+import json
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TextIO
+
+import click
+
+from kb.text import visible
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.text import Text
+
+    from kb.book import Book
+    from kb.settings import Settings
+
+
+@dataclass
+class Session:
+    """One call of one command: its book, its settings, and the way its answer goes out."""
+
+    home: str | None = None
+    store: str | None = None
+    as_json: bool = False
+    debug: bool = False
+    _open: list[Book] = field(default_factory=list)
+
+    @cached_property
+    def folder(self) -> Path:
+        """The home folder of the book."""
+        from kb.settings import default_home
+
+        return Path(self.home).expanduser() if self.home else default_home()
+
+    @cached_property
+    def settings(self) -> Settings:
+        """The user's settings; raises BadInput where the file is wrong."""
+        from kb.settings import load
+
+        return load(self.folder)
+
+    @cached_property
+    def book(self) -> Book:
+        """The open book; closed when the command ends."""
+        from kb.book import Book
+
+        book = Book.open(self.folder, store=self.store)
+        self._open.append(book)
+        return book
+
+    @cached_property
+    def console(self) -> Console:
+        """Where people read: no markup, no emoji, no guessing of colours in what was typed."""
+        from rich.console import Console
+
+        return Console(markup=False, highlight=False, emoji=False)
+
+    def json(self, answer: object, *, lines: bool = False) -> None:
+        """One JSON document on stdout; ``lines`` for one object a line."""
+        json.dump(answer, sys.stdout, indent=None if lines else 2, allow_nan=False)
+        sys.stdout.write("\n")
+
+    def say(self, message: str, file: TextIO | None = None) -> None:
+        """A message about the work, on stderr, so that stdout holds the answer alone."""
+        print(visible(message, frozenset("\n")), file=file or sys.stderr)
+
+    def close(self) -> None:
+        """Close what was opened."""
+        for book in self._open:
+            book.close()
+
+
+def command_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """The options that every command has; the command gets one Session as its first argument."""
+
+    @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+    @click.option("--home", "home", metavar="DIR", help="Folder of the book (or JACKFIELD_HOME).")
+    @click.option("--store", "store", metavar="URL", help="URL of a shared book (or JACKFIELD_STORE).")
+    @click.option("--debug", "debug", is_flag=True, help="Show the traceback of an error.")
+    @click.pass_context
+    @functools.wraps(command)
+    def wrapped(ctx: click.Context, /, **given: Any) -> Any:
+        outer = ctx.obj or {}
+        session = Session(
+            home=given.pop("home") or outer.get("home"),
+            store=given.pop("store") or outer.get("store"),
+            as_json=given.pop("as_json"),
+            debug=given.pop("debug") or outer.get("debug", False),
+        )
+        try:
+            return command(session, **given)
+        finally:
+            session.close()
+
+    return wrapped
+
+
+def text(said: object, style: str = "") -> Text:
+    """What somebody typed, for rich: shown as text, whatever it holds."""
+    from rich.text import Text
+
+    return Text(visible(str(said)), style=style)

@@ -1,0 +1,103 @@
+"""How does a panel look in the terminal?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from rich.table import Table
+from rich.text import Text
+
+from kb import marking
+from kb.cli.common import text
+from kb.words import Direction, Form, Format, Level, Signal, Speakers
+
+if TYPE_CHECKING:
+    from kb.panel import Panel, PanelJack
+    from kb.visit import Source, Visit
+
+_WAY = {
+    Direction.OUTPUT: ("▶ out", "bold green"),
+    Direction.INPUT: ("◀ in", "dim"),
+    Direction.UNCLEAR: ("? unclear", "yellow"),
+}
+#: How the socket looks: one hole or two, round or square.
+_SIGN = {
+    Form.RCA_PAIR: "◉◉",
+    Form.RCA_SINGLE: "◉",
+    Form.TOSLINK: "▣",
+    Form.MINI_TOSLINK: "◦",
+    Form.JACK_35: "○",
+    Form.JACK_635: "◯",
+    Form.HDMI: "▭",
+    Form.SCART: "▱",
+    Form.DIN_5: "◠",
+    Form.SPEAKER_TERMINALS: "‖",
+}
+
+
+def source_title(source: Source) -> Text:
+    """``Norwell NV40-210  television, flat, 2014, 40 in``."""
+    facts = [source.kind.label]
+    facts += [source.display.label] if source.display else []
+    facts += [str(source.year)] if source.year else []
+    facts += [f"{source.size_in:g} in"] if source.size_in else []
+    title = text(f"{source.make} {source.model}", "bold")
+    return title.append(f"  {', '.join(facts)}", "not bold dim")
+
+
+def panel_table(panel: Panel, used: int | None = None) -> Table:
+    """The panel, a jack a line; ``used`` marks the jack that the path starts from."""
+    table = Table.grid(padding=(0, 2), expand=False)
+    table.add_column(justify="right", style="dim")
+    table.add_column(no_wrap=True)
+    table.add_column(no_wrap=True)
+    table.add_column(ratio=2, max_width=28, overflow="fold")
+    table.add_column(ratio=3, overflow="fold")
+    for number, one in enumerate(panel.jacks, 1):
+        word, style = _WAY[one.jack.direction]
+        mark = text(one.jack.marking, "bold") if one.jack.marking else Text("(no mark)", style="dim")
+        if number - 1 == used:
+            mark.append("  ← this one", "bold green")
+        table.add_row(
+            str(number),
+            Text(word, style=style if one.jack.signal is not Signal.NOT_AUDIO else "dim"),
+            _SIGN.get(one.jack.form, "·"),
+            mark,
+            Text("; ".join(facts(one))),
+        )
+    return table
+
+
+def facts(one: PanelJack) -> Iterator[str]:
+    """What is known of a jack, in the order in which it matters."""
+    jack = one.jack
+    named = jack.signal.label if jack.signal else jack.form.label
+    yield named if jack.form.label.startswith(named) or not jack.signal else f"{named}, {jack.form.label}"
+    if one.taken:
+        yield "in use by something else"
+    if one.speakers is not Speakers.UNKNOWN:
+        yield f"speakers {one.speakers.label}"
+    if jack.level is not Level.UNKNOWN:
+        yield f"{jack.level.label} level"
+    if jack.format is not Format.UNKNOWN:
+        yield "PCM or bitstream" if jack.format is Format.SELECTABLE else jack.format.label
+    yield from (f"{outcome.label} {count}×" for outcome, count in one.outcomes)
+    if one.taken_seen:
+        yield f"seen in use {one.taken_seen}×"
+    for dispute in one.disputes:
+        said = " against ".join(f"{value} {count}×" for value, count in dispute.said)
+        yield f"visits disagree on {dispute.field}: {said}"
+
+
+def inferred_lines(visit: Visit) -> Iterator[Text]:
+    """What the panel reader inferred, and how it knows."""
+    for number, finding in enumerate(visit.findings, 1):
+        if not finding.inferred:
+            continue
+        jack = finding.jack
+        why = marking.read(jack.form, jack.marking, jack.colour).why
+        if jack.direction is Direction.OUTPUT and not jack.marking:
+            why = "sound came out of it"
+        said = jack.direction.label + (f", {jack.signal.label}" if jack.signal else "")
+        yield text(f"jack {number} {jack.marking or jack.form.label}: taken as {said} ({why})", "dim")

@@ -1,0 +1,78 @@
+"""What does a file hold that the user names? Read bounded, JSON or TOML, every mistake named by line."""
+
+from __future__ import annotations
+
+import json
+import sys
+import tomllib
+from pathlib import Path
+from typing import Any, Final
+
+from kb.errors import BadInput, BookTrouble
+
+MOST_BYTES: Final = 8 * 1024 * 1024  #: a file of visits or jobs, at most
+
+
+def read_text(name: str, most: int = MOST_BYTES) -> tuple[str, str]:
+    """(text, place) of a file, or of stdin for ``-``.
+
+    Raises BadInput where it is missing, is no file, is no UTF-8, or is larger than ``most`` bytes.
+    """
+    place = "standard input" if name == "-" else name
+    try:
+        if name == "-":
+            raw = sys.stdin.buffer.read(most + 1)
+        else:
+            path = Path(name)
+            if path.is_dir():
+                raise BadInput(place, "a folder", "a file")
+            with path.open("rb") as file:
+                raw = file.read(most + 1)
+    except FileNotFoundError:
+        raise BadInput(place, "no such file", "a JSON or TOML file") from None
+    except OSError as trouble:
+        raise BookTrouble(f"{place}: could not be read ({trouble.strerror or trouble})") from trouble
+    except ValueError:
+        raise BadInput("file name", name, "a name that the system allows") from None
+    if len(raw) > most:
+        raise BadInput(place, f"more than {most // 1024 // 1024} MiB", "a smaller file")
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as wrong:
+        raise BadInput(f"{place}, byte {wrong.start}", "no UTF-8", "text in UTF-8") from None
+    if not text.strip():
+        raise BadInput(place, "an empty file", "JSON or TOML")
+    return text, place
+
+
+def read_data(name: str, most: int = MOST_BYTES) -> tuple[Any, str]:
+    """(parsed JSON or TOML, place). TOML by its ending; without one, JSON is tried first.
+
+    Raises BadInput with the line where the file is neither.
+    """
+    text, place = read_text(name, most)
+    if name.lower().endswith(".toml"):
+        return _toml(text, place), place
+    try:
+        return json.loads(text, parse_constant=_no_constant), place
+    except RecursionError:
+        raise BadInput(place, "a deeply nested file", "a flat one") from None
+    except json.JSONDecodeError as wrong:
+        if name.lower().endswith(".json") or text.lstrip()[:1] in "{[\"'":
+            raise BadInput(f"{place}, line {wrong.lineno}", wrong.msg, "JSON") from None
+        return _toml(text, place), place
+    except ValueError as wrong:
+        raise BadInput(place, str(wrong), "JSON") from None
+
+
+def _no_constant(name: str) -> None:
+    raise ValueError(f"{name} is no number in JSON")
+
+
+def _toml(text: str, place: str) -> Any:
+    try:
+        return tomllib.loads(text)
+    except RecursionError:
+        raise BadInput(place, "a deeply nested file", "a flat one") from None
+    except (tomllib.TOMLDecodeError, ValueError) as wrong:
+        raise BadInput(place, str(wrong), "JSON or TOML") from None

@@ -1,0 +1,120 @@
+"""Which command was meant, and how does it end?
+
+Each command lives in a module of its own that is imported only when it is called, so that a lookup from a
+cold start loads nothing that it does not use.
+"""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from typing import Any, Final, cast
+
+import click
+
+from kb import __version__
+from kb.errors import JackfieldError, ascii_controls
+
+#: Name of the command -> (module under kb.cli, one line of help). The order is the order of a visit.
+COMMANDS: Final[dict[str, tuple[str, str]]] = {
+    "find": ("find", "Find a set that somebody met before."),
+    "show": ("show", "Show what is known of one set: its panel and its visits."),
+    "path": ("path", "Say how to connect a set to the loop driver."),
+    "record": ("record", "Record what a set's panel offers."),
+    "settings": ("settings", "Show or change the usual driver, units and initials."),
+}
+
+
+class _Commands(click.Group):
+    """A group whose commands are imported when they are called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        name = COMMANDS[cmd_name][0]
+        module = importlib.import_module(f"kb.cli.{name}")
+        return cast(click.Command, getattr(module, f"{name}_command"))
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, about) for name, (_, about) in COMMANDS.items()])
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        try:
+            return super().resolve_command(ctx, args)
+        except click.UsageError:
+            from difflib import get_close_matches
+
+            near = get_close_matches(args[0], COMMANDS, n=1)
+            hint = f"did you mean '{near[0]}'?" if near else "try 'jackfield --help'"
+            ctx.fail(f"no command {ascii_controls(args[0][:40])!r}; {hint}")
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="jackfield")
+@click.option("--home", metavar="DIR", help="Folder of the book (or JACKFIELD_HOME).")
+@click.option("--store", metavar="URL", help="SQLAlchemy URL of a shared book (or JACKFIELD_STORE).")
+@click.option("--debug", is_flag=True, help="Show the traceback of an error.")
+@click.pass_context
+def jackfield(ctx: click.Context, home: str | None, store: str | None, debug: bool) -> None:
+    """How does a television's sound get out of it? An installer's field notes on jacks."""
+    ctx.obj = {"home": home, "store": store, "debug": debug}
+
+
+def main(argv: Sequence[str] | None = None) -> None:
+    """Run one command and leave with its exit code: 0 done, 1 a true "no", 2 wrong input, 3 book trouble."""
+    sys.exit(run(list(sys.argv[1:] if argv is None else argv)))
+
+
+def run(args: list[str]) -> int:
+    """Run one command; returns its exit code. No traceback reaches a user unless ``--debug`` is given."""
+    debug = "--debug" in args
+    try:
+        code: Any = jackfield.main(args, prog_name="jackfield", standalone_mode=False)
+        sys.stdout.flush()
+    except click.exceptions.Exit as leaving:
+        return leaving.exit_code
+    except click.ClickException as wrong:
+        _say(_usage(wrong))
+        return 2
+    except (click.Abort, KeyboardInterrupt):
+        _say("stopped; nothing more was saved")
+        return 130
+    except BrokenPipeError:
+        # Whoever read us (head, less) has gone: that is no error, and nothing may be written any more.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except JackfieldError as trouble:
+        if debug:
+            raise
+        _say(str(trouble))
+        return trouble.exit_code
+    except Exception as mistake:  # the last resort: a mistake of ours is told as one
+        if debug:
+            raise
+        _say(f"a mistake in Jackfield itself ({type(mistake).__name__}: {mistake}); --debug shows where")
+        return 3
+    return code if isinstance(code, int) else 0
+
+
+def _usage(wrong: click.ClickException) -> str:
+    where = wrong.ctx.command_path if isinstance(wrong, click.UsageError) and wrong.ctx else ""
+    hint = f"\nTry '{where} --help'." if where else ""
+    return f"{wrong.format_message()}{hint}"
+
+
+def _say(message: str) -> None:
+    """One message on stderr, with nothing in it that could steer the terminal."""
+    lines = (ascii_controls(line) for line in message.splitlines())
+    print("jackfield: " + "\n".join(lines), file=sys.stderr)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,145 @@
+"""record: what does this set's panel offer, and what came of trying it?"""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import Any
+
+import click
+
+from kb import clock
+from kb.cli.common import Session, command_options
+from kb.cli.files import MOST_BYTES, read_data, read_text
+from kb.errors import BadInput
+from kb.visit import Visit, finding_to, visit_from, visits_from
+from kb.words import Basis, Display, Kind
+
+_SHORT = """\b
+A jack in short: FORM[=MARK][:WORD,WORD...]
+  forms  opt coax rca line hp hp6 minitos arc earc scart din spk bt hdmi video
+  words  ok silent weak hum distorted delayed   what came of it
+         on mute menu                           the set's own speakers
+         fixed var fix/var   pcm bits pcm/bits  level, format
+         in out ?            taken free         direction, in use by something else
+"""
+
+
+@click.command(
+    "record",
+    epilog=_SHORT,
+    context_settings={"ignore_unknown_options": False},
+)
+@click.argument("words", nargs=-1, metavar="[MAKE MODEL [JACK]...]")
+@click.option("--file", "file", metavar="F", help="A visit file, JSON, JSON Lines or TOML; - for stdin.")
+@click.option("--date", "on", metavar="DATE", help="Day of the visit (today).")
+@click.option("--by", metavar="INITIALS", help="Who looked (from the settings).")
+@click.option(
+    "--basis", type=click.Choice([*Basis]), help="What it rests on (tested where a jack was tried)."
+)
+@click.option("--job", metavar="REF", help="Job reference; stays in this book.")
+@click.option("--note", metavar="TEXT", help="Free text; stays in this book.")
+@click.option("--kind", type=click.Choice([*Kind]), help="What the source is (television).")
+@click.option("--display", type=click.Choice([*Display]), help="How it shows its picture.")
+@click.option("--year", type=int, metavar="YEAR", help="Year of make.")
+@click.option("--size", "size_in", type=float, metavar="INCHES", help="Picture diagonal in inches.")
+@click.option("--ask", is_flag=True, help="Ask question by question, as at a terminal.")
+@command_options
+def record_command(
+    session: Session, words: tuple[str, ...], file: str | None, ask: bool, on: str | None, **said: Any
+) -> int:
+    """Record a visit: from a file, from one line in short form, or question by question.
+
+    \b
+    jackfield record --file visit.json
+    jackfield record Norwell NV40-210 opt:ok,pcm hp:mute rca=AUDIO:in
+    jackfield record                       (asks; nothing is saved until you confirm)
+    """
+    if file and words:
+        raise BadInput("record", "a file and a line", "one of them")
+    if file:
+        visits = read_visits(file)
+    elif words:
+        visits = [visit_of_line(words, _common(session, on, said))]
+    elif ask or sys.stdin.isatty():
+        from kb.cli.ask import asked_visit
+
+        visit = asked_visit(session, _common(session, on, said))
+        if visit is None:
+            session.say("nothing was saved")
+            return 1
+        visits = [visit]
+    else:
+        raise BadInput(
+            "record", "nothing to record", "--file F, or MAKE MODEL JACK..., or a terminal to ask at"
+        )
+    recorded = session.book.record(visits)
+    if session.as_json:
+        session.json(
+            {
+                "recorded": [{"visit": r.visit, "make": r.make, "model": r.model} for r in recorded.recorded],
+                "already": list(recorded.already),
+            }
+        )
+    else:
+        _tell(session, visits, recorded)
+    return 0
+
+
+def read_visits(name: str) -> list[Visit]:
+    """All visits of a file; raises BadInput where one of them is wrong, so that nothing is half done."""
+    if name.lower().endswith((".jsonl", ".ndjson")):
+        text, place = read_text(name, MOST_BYTES)
+        lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip()]
+        return [visit_from(_json_line(line, f"{place}, line {n}"), f"{place}, line {n}") for n, line in lines]
+    data, place = read_data(name)
+    if isinstance(data, dict) and set(data) == {"visits"}:
+        data = data["visits"]  # TOML has no list at the top: [[visits]]
+    visits = visits_from(data, f"{place}, visit")
+    if not visits:
+        raise BadInput(place, "no visit", "one visit or a list of visits")
+    return visits
+
+
+def _json_line(line: str, place: str) -> Any:
+    try:
+        return json.loads(line)
+    except (ValueError, RecursionError) as wrong:
+        raise BadInput(place, str(wrong), "a visit as JSON") from None
+
+
+def visit_of_line(words: tuple[str, ...], common: dict[str, Any]) -> Visit:
+    """The visit that one line describes: make, model, then jacks in short form."""
+    from kb.shortform import jacks
+
+    if len(words) < 2:
+        raise BadInput("record", " ".join(words), "MAKE MODEL [JACK]...")
+    make, model, *tokens = words
+    findings = [finding_to(finding) for finding in jacks(tokens)]
+    common["source"] |= {"make": make, "model": model}
+    return visit_from({**common, "jacks": findings}, "record")
+
+
+def _common(session: Session, on: str | None, said: dict[str, Any]) -> dict[str, Any]:
+    """What the options and settings say of the visit, in the keys of a visit file."""
+    source = {key: said.pop(key) for key in ("kind", "display", "year", "size_in")}
+    settings = session.settings
+    visit = {"date": on or clock.today().isoformat(), "source": source, **said}
+    visit["by"] = said.get("by") or settings.initials
+    return visit
+
+
+def _tell(session: Session, visits: list[Visit], recorded: Any) -> None:
+    from kb.cli.draw import inferred_lines
+
+    out = session.console
+    if len(visits) == 1:
+        for line in inferred_lines(visits[0]):
+            out.print(line)
+    for one in recorded.recorded[:20]:
+        out.print(f"recorded  {one.make} {one.model}")
+    if len(recorded.recorded) > 20:
+        out.print(f"... and {len(recorded.recorded) - 20} more; {len(recorded.recorded)} visits recorded")
+    if recorded.already:
+        count = len(recorded.already)
+        out.print(f"{count} visit{'s were' if count > 1 else ' was'} in the book already")

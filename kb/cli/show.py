@@ -1,0 +1,90 @@
+"""show: what is known of one set?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+from rich.table import Table
+
+from kb.cli.common import Session, command_options, text
+from kb.cli.draw import panel_table, source_title
+from kb.panel import PanelJack
+from kb.visit import Visit, visit_to
+
+
+@click.command("show")
+@click.argument("make")
+@click.argument("model")
+@command_options
+def show_command(session: Session, make: str, model: str) -> int:
+    """Show what is known of one set: its panel as reconciled, conflicts, and every visit."""
+    known = session.book.view(make, model)
+    if session.as_json:
+        source = known.source
+        session.json(
+            {
+                "source": {
+                    "make": source.make,
+                    "model": source.model,
+                    "kind": source.kind.value,
+                    "display": source.display.value if source.display else None,
+                    "year": source.year,
+                    "size_in": source.size_in,
+                },
+                "panel": [jack_json(one) for one in known.panel.jacks],
+                "conflicts": known.panel.conflicts,
+                "visits": [visit_to(visit) for visit in known.visits],
+            }
+        )
+        return 0
+    out = session.console
+    out.print(source_title(known.source))
+    out.print()
+    out.print(panel_table(known.panel) if known.panel.jacks else text("no jack recorded yet", "dim"))
+    for one in known.panel.jacks:
+        for said in (*(f"setting: {s}" for s in one.settings[:2]), *(f"note: {n}" for n in one.notes[:2])):
+            out.print(text(f"    {one.jack.marking or one.jack.form.label}: {said}", "dim"))
+    out.print()
+    out.print(_visits(known.visits))
+    return 0
+
+
+def jack_json(one: PanelJack) -> dict[str, Any]:
+    """A jack of the reconciled panel with the contract's keys."""
+    jack = one.jack
+    return {
+        "form": jack.form.value,
+        "marking": jack.marking,
+        "colour": jack.colour.value if jack.colour else None,
+        "direction": jack.direction.value,
+        "signal": jack.signal.value if jack.signal else None,
+        "level": jack.level.value,
+        "format": jack.format.value,
+        "speakers": one.speakers.value,
+        "taken": one.taken,
+        "taken_seen": one.taken_seen,
+        "findings": one.findings,
+        "conflicts": one.conflicts,
+        "disputes": [
+            {"field": d.field, "said": [{"value": value, "findings": count} for value, count in d.said]}
+            for d in one.disputes
+        ],
+        "outcomes": {outcome.value: count for outcome, count in one.outcomes},
+        "settings": list(one.settings),
+        "notes": list(one.notes),
+        "items": list(one.items),
+    }
+
+
+def _visits(visits: tuple[Visit, ...]) -> Table:
+    table = Table.grid(padding=(0, 2))
+    table.add_column(no_wrap=True)
+    table.add_column(no_wrap=True)
+    table.add_column(no_wrap=True, style="dim")
+    table.add_column(overflow="fold")
+    for visit in sorted(visits, key=lambda v: (v.date, v.id), reverse=True):
+        table.add_row(
+            visit.date.isoformat(), text(visit.by), visit.basis.label, text(visit.note.replace("\n", " "))
+        )
+    return table

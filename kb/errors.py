@@ -1,0 +1,80 @@
+"""What can go wrong, and what does the user get to read?
+
+The whole tree::
+
+    JackfieldError          exit code
+    |- BadInput             2   what was typed or handed in is wrong
+    |- NotFound             1   a true answer of "no": no such set, no path
+    `- BookTrouble          3   the book could not be read or written
+       `- BookTooNew        3   the book was written by a newer Jackfield
+
+A message names the place, what was seen and what was expected:
+
+>>> print(BadInput("visit 1, date", seen="soon", expected="a date such as 2026-03-04"))
+visit 1, date: saw 'soon', expected a date such as 2026-03-04
+"""
+
+from __future__ import annotations
+
+_SHOWN = 60  # a message stays readable however long the input was
+
+
+class JackfieldError(Exception):
+    """The root: everything that Jackfield itself raises towards a user."""
+
+    exit_code = 3
+
+
+class BadInput(JackfieldError):
+    """What was typed, or stands in a file, is not what it has to be.
+
+    ``place`` is a file, line, field or option; ``seen`` is shown shortened and escaped.
+    """
+
+    exit_code = 2
+
+    def __init__(self, place: str, seen: object = None, expected: str = "") -> None:
+        self.place, self.seen, self.expected = place, seen, expected
+        super().__init__(place, seen, expected)
+
+    def within(self, outer: str) -> BadInput:
+        """The same mistake, seen from further out: ``date`` becomes ``visit 3, date``."""
+        return BadInput(f"{outer}, {self.place}", self.seen, self.expected)
+
+    def __str__(self) -> str:
+        said = [f"saw {shown(self.seen)}"] if self.seen is not None else []
+        if self.expected:
+            said.append(f"expected {self.expected}")
+        return f"{self.place}: {', '.join(said)}" if said else self.place
+
+
+class NotFound(JackfieldError):
+    """A true answer of "no": what was asked for is not in the book."""
+
+    exit_code = 1
+
+
+class BookTrouble(JackfieldError):
+    """The book could not be opened, read or written; nothing was changed."""
+
+    exit_code = 3
+
+
+class BookTooNew(BookTrouble):
+    """The book was written by a newer Jackfield than this one."""
+
+
+def shown(value: object) -> str:
+    """A value as it stands in a message: short, quoted, control characters escaped.
+
+    >>> shown("x" * 100)[-4:]
+    "xx…'"
+    """
+    text = value if isinstance(value, str) else str(value)
+    text = text if len(text) <= _SHOWN else text[:_SHOWN] + "…"
+    return ascii_controls(repr(text)) if isinstance(value, str) else ascii_controls(text)
+
+
+def ascii_controls(text: str) -> str:
+    """Every character that could steer a terminal or hide text, written out as ``\\u....``."""
+    return "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in text)

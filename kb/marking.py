@@ -1,0 +1,310 @@
+"""What do the form of a jack and the words printed at it say about direction and signal?
+
+The panel reader. It says what the mark settles and how it knows, and leaves the rest open: a worn or
+missing mark is ``unclear``, never guessed (common practice; tying an output to an output can damage both).
+
+>>> from kb.words import Form
+>>> read(Form.RCA_PAIR, "AUDIO OUT")
+Reading(direction='output', signal='analog-line', level='unknown', why='marked as an output')
+>>> read(Form.RCA_PAIR, "AUDIO").why
+'AUDIO without OUT: the sound of a picture input'
+>>> read(Form.TOSLINK, "").direction.value, read(Form.TOSLINK, "").signal.value
+('unclear', 'optical')
+
+Markings in English, German, French and Spanish are read; compounds too (``AUDIOAUSGANG``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from kb.text import folded
+from kb.words import Colour, Direction, Form, Level, Signal
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What the mark settles. ``signal`` is None where the mark leaves it open."""
+
+    direction: Direction
+    signal: Signal | None
+    level: Level
+    why: str
+
+    def __repr__(self) -> str:
+        signal = f"'{self.signal}'" if self.signal else None
+        return (
+            f"Reading(direction='{self.direction}', signal={signal}, level='{self.level}', why={self.why!r})"
+        )
+
+
+_OUT = frozenset("OUT OUTPUT OUTPUTS AUSGANG AUSGANGE AUSG SORTIE SORTIES SALIDA SALIDAS SAL".split())
+_IN = frozenset("IN INPUT INPUTS EINGANG EINGANGE EING ENTREE ENTREES ENTRADA ENTRADAS ENT".split())
+_OUT_ENDS = ("AUSGANG", "AUSGANGE")
+_IN_ENDS = ("EINGANG", "EINGANGE")
+# Marks that mean an output of sound without the word OUT (common practice).
+_OUT_ALONE = (("MONITOR",), ("REC",), ("LINEOUT",), ("AUDIOOUT",))
+_HEADPHONE = frozenset(
+    """HEADPHONE HEADPHONES PHONES EAR EARPHONE EARPHONES HEADSET KOPFHORER KOPFHOERER OHRHORER
+    CASQUE CASQUES ECOUTEUR ECOUTEURS AURICULAR AURICULARES AUDIFONO AUDIFONOS CASCOS HP""".split()
+)
+_HEADPHONE_SIGNS = "\N{HEADPHONE}"
+_DIGITAL = frozenset(
+    """DIGITAL DIGITALE DIGITALER DIGITALES NUMERIQUE NUM SPDIF COAX COAXIAL COAXIALE KOAXIAL KOAX
+    OPTICAL OPT OPTISCH OPTISCHE OPTISCHER OPTIQUE OPTICO OPTICA TOSLINK""".split()
+)
+_OPTICAL = frozenset("OPTICAL OPT OPTISCH OPTISCHE OPTISCHER OPTIQUE OPTICO OPTICA TOSLINK".split())
+_AUDIO = frozenset("AUDIO AV SOUND TON SON SONIDO LINE LIGNE LINEA STEREO MONO L R LEFT RIGHT".split())
+_VIDEO = frozenset(
+    "VIDEO COMPONENT COMPOSITE COMPONENTE COMPOSANTE YPBPR YCBCR PB PR CB CR SVIDEO VGA RGB DVI BILD".split()
+)
+_BASS = frozenset("SUBWOOFER SUB WOOFER SUBW SW CAISSON BASS BASSES TIEFTONER LFE".split())
+_NOT_SOUND = frozenset(
+    """IR REMOTE SERVICE SERVICIO CONTROL RS232 RS232C 232C TRIGGER USB LAN ETHERNET ANT ANTENNA ANTENNE
+    ANTENA AERIAL RF DEBUG UPDATE EXTENDER BLASTER 12V""".split()
+)
+_PICTURE_INPUT = frozenset(
+    """PC DVI VGA RGB HDMI COMPONENT COMPOSITE COMPONENTE COMPOSANTE YPBPR YCBCR PB PR AUX GAME CAMERA
+    CAMCORDER VCR VIDEO DVD EXT SCART ORDENADOR ORDINATEUR COMPUTER""".split()
+)
+_SPEAKER = frozenset(
+    """SPEAKER SPEAKERS LAUTSPRECHER BOXEN ENCEINTE ENCEINTES ALTAVOZ ALTAVOCES HAUTPARLEUR HAUTPARLEURS
+    PARLEUR PARLEURS""".split()
+)
+_FIXED = frozenset("FIXED FIX FIXE FIJA FIJO FEST".split())
+_VARIABLE = frozenset("VARIABLE VAR VARIABEL REGELBAR".split())
+
+_NO_SOUND_FORMS = frozenset({Form.D_SUB, Form.USB, Form.ANTENNA, Form.OTHER})
+_COLOURS: dict[Colour, tuple[Signal, str]] = {
+    # CTA-863 as published on connector reference pages; red alone is right audio or Pr: it settles nothing.
+    Colour.YELLOW: (Signal.NOT_AUDIO, "yellow: composite video"),
+    Colour.PURPLE: (Signal.NOT_AUDIO, "purple: bass only, for a subwoofer"),
+    Colour.GREEN: (Signal.NOT_AUDIO, "green: component video, or the centre loudspeaker alone"),
+    Colour.BLUE: (Signal.NOT_AUDIO, "blue: component video, or a surround loudspeaker alone"),
+    Colour.ORANGE: (Signal.COAXIAL, "orange: coaxial digital"),
+}
+
+
+def read(form: Form, marking: str, colour: Colour | None = None) -> Reading:
+    """What ``form``, ``marking`` and ring ``colour`` settle; never raises."""
+    words = _words(marking)
+    level = _level(words)
+    for rule in _RULES:
+        found = rule(form, words, marking, colour)
+        if found is not None:
+            direction, signal, why = found
+            return Reading(direction, signal, level, why)
+    raise AssertionError("the last rule answers always")
+
+
+_Found = tuple[Direction, Signal | None, str] | None
+
+
+def _by_form_without_sound(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+    if form in _NO_SOUND_FORMS:
+        return Direction.UNCLEAR, Signal.NOT_AUDIO, f"{form.label}: gives no sound for a loop"
+    return None
+
+
+def _by_colour(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+    if form is not Form.RCA_SINGLE or colour not in _COLOURS or words & _DIGITAL:
+        return None
+    signal, why = _COLOURS[colour]
+    return _way(words), signal, why
+
+
+def _by_no_sound_words(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+    if form is Form.SPEAKER_TERMINALS:
+        return None
+    if words & _BASS and not words & (_DIGITAL | _HEADPHONE):
+        return _way(words), Signal.NOT_AUDIO, "bass only: no use as a full-range sound output"
+    if words & _NOT_SOUND and not words & (_HEADPHONE | _AUDIO) and form not in (Form.HDMI, Form.SCART):
+        return _way(words), Signal.NOT_AUDIO, "control or service: carries no programme sound"
+    pictures = words & _VIDEO and not words & (_AUDIO | _DIGITAL | _HEADPHONE)
+    if pictures and _way(words) is Direction.OUTPUT and form is not Form.SCART:
+        return Direction.OUTPUT, Signal.NOT_AUDIO, "video: carries a picture, no sound"
+    return None
+
+
+def _by_hdmi(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+    if form is not Form.HDMI:
+        return None
+    if {"TO", "TV"} <= words:
+        if words & {"ARC", "EARC"}:
+            return Direction.INPUT, None, "takes the television's sound back"
+        return Direction.OUTPUT, None, "HDMI output: its sound comes with the picture"
+    if "EARC" in words:
+        return Direction.OUTPUT, Signal.EARC, "marked eARC: gives sound back"
+    if "ARC" in words:
+        return Direction.OUTPUT, Signal.ARC, "marked ARC: gives sound back"
+    if words & _OUT:
+        return Direction.OUTPUT, None, "HDMI output: its sound comes with the picture"
+    return Direction.INPUT, None, "HDMI gives sound out only where it is marked ARC or eARC"
+
+
+def _by_bluetooth(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+    if form is not Form.BLUETOOTH:
+        return None
+    if _way(words) is Direction.INPUT:
+        return Direction.INPUT, Signal.WIRELESS, "marked as an input"
+    return Direction.OUTPUT, Signal.WIRELESS, "Bluetooth of the source"
+
+
+def _by_speaker_terminals(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+    spoken = words & _SPEAKER and not words & (_HEADPHONE | _DIGITAL)
+    if form is not Form.SPEAKER_TERMINALS and not spoken:
+        return None
+    if _way(words) is Direction.INPUT:
+        return Direction.INPUT, Signal.SPEAKER_LEVEL, "marked as an input"
+    return Direction.OUTPUT, Signal.SPEAKER_LEVEL, "loudspeaker terminals carry power, not line level"
+
+
+def _by_headphone(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+    sign = any(c in marking for c in _HEADPHONE_SIGNS)
+    if not (sign or words & _HEADPHONE) or form in (Form.TOSLINK, Form.MINI_TOSLINK):
+        return None
+    if _way(words) is Direction.INPUT:
+        return Direction.INPUT, Signal.HEADPHONE, "marked as an input"
+    return Direction.OUTPUT, Signal.HEADPHONE, "headphone mark: an output"
+
+
+def _by_digital(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+    signal = _digital_signal(form, words)
+    if signal is None:
+        return None
+    way = _way(words)
+    why = {
+        Direction.OUTPUT: "marked as an output",
+        Direction.INPUT: "marked as an input",
+        Direction.UNCLEAR: "the mark does not say whether it is an output"
+        if words
+        else "no mark: never guessed",
+    }[way]
+    return way, signal, why
+
+
+def _by_scart(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+    if form is not Form.SCART:
+        return None
+    if _way(words) is Direction.INPUT:
+        return Direction.INPUT, Signal.ANALOG_LINE, "marked as an input"
+    return Direction.OUTPUT, Signal.ANALOG_LINE, "SCART gives analog sound out at pins 1 and 3 (IEC 60933-1)"
+
+
+def _by_tape(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+    if form is not Form.DIN_5 or not words & {"TAPE", "TONBAND", "MAGNETOPHONE", "MAGNETO"}:
+        return None
+    return Direction.OUTPUT, Signal.ANALOG_LINE, "tape socket: gives a line signal to record (common practice)"
+
+
+def _by_way(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+    way = _way(words)
+    if way is Direction.OUTPUT:
+        # A single RCA jack may be mono analog, digital or video: OUT alone does not tell which.
+        mono = bool(words & {"MONO", "L", "R", "LEFT", "RIGHT", "LINE"})
+        settled = (form is not Form.RCA_SINGLE or mono) and not words & _DIGITAL
+        return way, Signal.ANALOG_LINE if settled else None, "marked as an output"
+    if way is Direction.INPUT:
+        return way, Signal.ANALOG_LINE if words & _AUDIO else None, "marked as an input"
+    return None
+
+
+def _by_picture_input(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+    if words & _IN and words & _OUT:
+        return Direction.UNCLEAR, None, "the mark says both IN and OUT"
+    if words & _PICTURE_INPUT or any(_numbered_input(word) for word in words):
+        return Direction.INPUT, None, "named after what plugs in: an input"
+    if words & _AUDIO:
+        return Direction.INPUT, None, "AUDIO without OUT: the sound of a picture input"
+    return None
+
+
+def _unclear(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+    said = "the mark does not tell" if words else "no mark: never guessed"
+    return Direction.UNCLEAR, None, said
+
+
+#: The rules in order; the first that answers is believed.
+_RULES = (
+    _by_form_without_sound,
+    _by_colour,
+    _by_no_sound_words,
+    _by_hdmi,
+    _by_bluetooth,
+    _by_speaker_terminals,
+    _by_headphone,
+    _by_digital,
+    _by_scart,
+    _by_tape,
+    _by_way,
+    _by_picture_input,
+    _unclear,
+)
+
+
+def _words(marking: str) -> frozenset[str]:
+    """The folded words of a marking, with the joined spellings of what makers print apart."""
+    text = f" {folded(marking)} "
+    for apart, joined in (
+        (" S PDIF ", " SPDIF "),
+        (" S VIDEO ", " SVIDEO "),
+        (" A V ", " AV "),
+        (" RS 232C ", " RS232C "),
+        (" RS 232 ", " RS232 "),
+        (" Y PB PR ", " YPBPR "),
+        (" E ARC ", " EARC "),
+        (" H P ", " HP "),
+        (" HAUT PARLEUR", " HAUTPARLEUR"),
+    ):
+        text = text.replace(apart, joined)
+    words = set(text.split())
+    for word in tuple(words):
+        words |= _parts(word)
+    return frozenset(words)
+
+
+def _parts(word: str) -> set[str]:
+    """The words inside a compound: ``KOPFHORERAUSGANG`` holds KOPFHORER and AUSGANG."""
+    for ends, plain in ((_OUT_ENDS, "AUSGANG"), (_IN_ENDS, "EINGANG")):
+        for end in ends:
+            if word.endswith(end) and word != end:
+                first = word.removesuffix(end)
+                known = {"VIDEO", "SUBWOOFER", "KOPFHORER", "LAUTSPRECHER", "DIGITAL", "KOAXIAL"}
+                parts = {w for w in known | {"AUDIO", "TON", "LINE", "OPTISCH", "BILD"} if w in first}
+                return {plain, *parts}
+    return set()
+
+
+def _way(words: frozenset[str]) -> Direction:
+    out = bool(words & _OUT) or any(all(w in words for w in alone) for alone in _OUT_ALONE)
+    inward = bool(words & _IN)
+    if out == inward:
+        return Direction.UNCLEAR
+    return Direction.OUTPUT if out else Direction.INPUT
+
+
+def _digital_signal(form: Form, words: frozenset[str]) -> Signal | None:
+    if form in (Form.TOSLINK, Form.MINI_TOSLINK):
+        return Signal.OPTICAL
+    if form is Form.RCA_SINGLE and words & _DIGITAL:
+        return Signal.COAXIAL
+    if form is Form.JACK_35 and words & _OPTICAL:
+        return Signal.OPTICAL
+    return None
+
+
+def _level(words: frozenset[str]) -> Level:
+    fixed, variable = bool(words & _FIXED), bool(words & _VARIABLE)
+    if fixed and variable:
+        return Level.SELECTABLE
+    if fixed or variable:
+        return Level.FIXED if fixed else Level.VARIABLE
+    return Level.UNKNOWN
+
+
+def _numbered_input(word: str) -> bool:
+    """``AV1``, ``EXT2``, ``HDMI3``, ``VIDEO2``: sockets that are counted are inputs."""
+    return (
+        word.rstrip("0123456789") in {"AV", "EXT", "HDMI", "VIDEO", "AUX", "COMPONENT"}
+        and word[-1:].isdigit()
+    )

@@ -1,0 +1,98 @@
+"""What text may a person enter, and how is it shown without effect?
+
+>>> line("  NV40-210 ", "model")
+'NV40-210'
+>>> note("first\\x1b[31m line", "note")
+'first␛[31m line'
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from typing import Final
+
+from kb.errors import BadInput
+
+LINE: Final = 80  #: characters of a make, model, marking, item
+SETTING: Final = 300  #: characters of a menu setting
+NOTE: Final = 4000  #: characters of a note
+
+_KEEP = frozenset("\n\t")
+_DEL = 0x7F
+
+
+def line(value: object, place: str, limit: int = LINE, *, empty: bool = True) -> str:
+    """One line of text, NFC, without blanks at the ends.
+
+    Raises BadInput where it is no text, is longer than ``limit``, has control characters (they would
+    steer a terminal or hide what is there), or is empty though ``empty`` is false.
+    """
+    if not isinstance(value, str):
+        raise BadInput(place, value, "text")
+    if len(value) > 4 * limit:
+        raise BadInput(place, f"{len(value)} characters", f"at most {limit}")
+    text = unicodedata.normalize("NFC", value).strip()
+    if len(text) > limit:
+        raise BadInput(place, f"{len(text)} characters", f"at most {limit}")
+    if not all(_harmless(c) for c in text):
+        raise BadInput(place, text, "text without control characters")
+    if not (text or empty):
+        raise BadInput(place, value, "some text")
+    return text
+
+
+def note(value: object, place: str, limit: int = NOTE) -> str:
+    """Free text of several lines; control characters are kept as their visible signs.
+
+    Raises BadInput where it is no text or longer than ``limit``.
+    """
+    if not isinstance(value, str):
+        raise BadInput(place, value, "text")
+    if len(value) > limit:
+        raise BadInput(place, f"{len(value)} characters", f"at most {limit}")
+    text = unicodedata.normalize("NFC", value.replace("\r\n", "\n").replace("\r", "\n"))
+    return visible(text, keep=_KEEP).strip()
+
+
+def visible(text: str, keep: frozenset[str] = frozenset()) -> str:
+    """The text with every steering character made visible; what it says stays readable.
+
+    >>> visible("a\\x07b")
+    'a␇b'
+    """
+    if text.isprintable():
+        return text
+    return "".join(c if c in keep or _harmless(c) else _sign(c) for c in text)
+
+
+def folded(text: str) -> str:
+    """Capitals, digits and single blanks only: the form in which markings and names are compared.
+
+    >>> folded("Kopfhörer-Ausgang (L/R)")
+    'KOPFHORER AUSGANG L R'
+    """
+    flat = unicodedata.normalize("NFKD", text.replace("ß", "ss")).upper()
+    return re.sub(r"[^A-Z0-9]+", " ", "".join(c for c in flat if not unicodedata.combining(c))).strip()
+
+
+def squeezed(text: str) -> str:
+    """Letters and digits of any script, folded, with nothing between: the identity of a name.
+
+    >>> squeezed("nv 40/210") == squeezed("NV40-210") == "NV40210"
+    True
+    """
+    flat = unicodedata.normalize("NFKD", text.casefold()).upper()
+    return "".join(c for c in flat if c.isalnum() and not unicodedata.combining(c))
+
+
+def _harmless(char: str) -> bool:
+    # Categories C* (control, format, surrogate, private, unassigned) and line separators steer or hide.
+    return char.isprintable() or unicodedata.category(char) == "Zs"
+
+
+def _sign(char: str) -> str:
+    code = ord(char)
+    if code < ord(" "):
+        return chr(0x2400 + code)  # Unicode control pictures
+    return "␡" if code == _DEL else "�"

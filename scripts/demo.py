@@ -1,0 +1,59 @@
+"""What does Jackfield do? The main job on the demo book, in a folder of its own.
+
+    python3 scripts/demo.py
+
+Makes an environment beside the project, loads an invented region's findings into ``demo-book`` and runs the
+commands of a usual visit. Safe to run twice: the second time only shows.
+"""
+
+from __future__ import annotations
+
+import os
+import shlex
+import subprocess
+import sys
+
+from environment import ROOT, VENV, leave, ready
+
+BOOK = ROOT / "demo-book"
+VISITS = ROOT / "data" / "demo" / "visits.jsonl"
+
+STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("A model number read by torch light: has anybody met it?", ("find", "nv40", "210")),
+    ("Its panel, and how it was connected before.", ("show", "Norwell", "NV40-210")),
+    ("How to connect it to a driver with a 3.5 mm line input.", ("path", "Norwell", "NV40-210")),
+)
+
+
+def main() -> int:
+    ready()
+    command = VENV / ("Scripts/jackfield.exe" if os.name == "nt" else "bin/jackfield")
+    env = {**os.environ, "JACKFIELD_HOME": str(BOOK)}
+    env.pop("JACKFIELD_STORE", None)
+
+    def run(*words: str) -> int:
+        return subprocess.run([str(command), *words], env=env).returncode
+
+    print(f"Loading the demo book (an invented region) into {BOOK.name} ...", flush=True)
+    loaded = subprocess.run(
+        [str(command), "record", "--file", str(VISITS)], env=env, stdout=subprocess.DEVNULL
+    )
+    if loaded.returncode:
+        leave("The demo book could not be loaded; the message stands above.")
+    for about, words in STEPS:
+        print(f"\n\n# {about}\n$ jackfield {shlex.join(words)}\n", flush=True)
+        if run(*words) > 1:  # 1 is a true answer of "no"
+            return 1
+    shown = command.relative_to(ROOT)
+    print(
+        f"\n\nNow try it yourself (the demo book is in {BOOK.name}):\n"
+        f"  {shown} --home {BOOK.name} find nv4?-21\n"
+        f"  {shown} --home {BOOK.name} record            (asks; saves only when confirmed)\n"
+        f"  {shown} --help\n"
+        f"Without --home the book is your own, empty at first."
+    )
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,66 @@
+"""Files that a user names are read bounded, and every mistake is told with its place."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from kb.cli.files import read_data
+from kb.errors import BadInput, JackfieldError
+
+
+def written(folder: Path, name: str, content: str | bytes) -> str:
+    path = folder / name
+    path.write_bytes(content.encode() if isinstance(content, str) else content)
+    return str(path)
+
+
+def test_json_and_toml_are_read_by_ending_and_by_look(tmp_path: Path) -> None:
+    assert read_data(written(tmp_path, "a.json", '{"a": 1}'))[0] == {"a": 1}
+    assert read_data(written(tmp_path, "a.toml", "a = 1"))[0] == {"a": 1}
+    assert read_data(written(tmp_path, "a", "a = 1"))[0] == {"a": 1}
+    assert read_data(written(tmp_path, "b", '[{"a": 1}]'))[0] == [{"a": 1}]
+
+
+def test_a_byte_order_mark_does_no_harm(tmp_path: Path) -> None:
+    assert read_data(written(tmp_path, "a.json", b"\xef\xbb\xbf{}"))[0] == {}
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "named"),
+    [
+        ("a.json", "", "empty"),
+        ("a.json", "  \n", "empty"),
+        ("a.json", '{"a": \n oops}', "line 2"),
+        ("a.toml", "a = = 1", "TOML"),
+        ("a.json", "[" * 100_000, "nested"),
+        ("a.toml", "a = " + "[" * 100_000, "nested"),
+        ("a.json", b"\xff\xfe{", "UTF-8"),
+        ("a.json", '{"a": NaN}', "NaN"),
+        ("a", "neither this nor that", "JSON or TOML"),
+        ("a.json", "9" * 10_000, "JSON"),
+    ],
+)
+def test_what_is_no_data_is_refused_by_name(
+    tmp_path: Path, name: str, content: str | bytes, named: str
+) -> None:
+    with pytest.raises(BadInput) as caught:
+        read_data(written(tmp_path, name, content))
+    assert named in str(caught.value)
+    assert name in str(caught.value)
+
+
+def test_a_file_of_a_hundred_megabytes_is_not_read(tmp_path: Path) -> None:
+    path = tmp_path / "big.json"
+    with path.open("wb") as file:
+        file.truncate(100 * 1024 * 1024)  # sparse: costs the disk nothing
+    with pytest.raises(BadInput, match="MiB"):
+        read_data(str(path))
+
+
+@pytest.mark.parametrize("name", ["missing.json", ".", "nul\0byte"])
+def test_what_is_no_file_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str) -> None:
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(JackfieldError):
+        read_data(name)

@@ -1,0 +1,161 @@
+"""The panel reader: marks decide, and what they leave open stays open."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from kb.marking import read
+from kb.words import Colour, Direction, Form, Level, Signal
+
+# Markings as sets of four languages carry them: common practice.
+OUTPUTS = [
+    ("rca-pair", "AUDIO OUT", "analog-line"),
+    ("rca-pair", "L AUDIO OUT R", "analog-line"),
+    ("rca-pair", "MONITOR OUT", "analog-line"),
+    ("rca-pair", "REC OUT", "analog-line"),
+    ("rca-pair", "TV OUT", "analog-line"),
+    ("jack-3.5", "LINE OUT", "analog-line"),
+    ("din-5", "AUDIO OUT", "analog-line"),
+    ("scart", "EXT 1", "analog-line"),
+    ("din-5", "TONBAND", "analog-line"),
+    ("jack-3.5", "EAR", "headphone"),
+    ("toslink", "DIGITAL AUDIO OUT", "optical"),
+    ("toslink", "OPTICAL OUT", "optical"),
+    ("jack-3.5", "OPTICAL/LINE OUT", "optical"),
+    ("rca-single", "DIGITAL AUDIO OUT (COAXIAL)", "coaxial"),
+    ("rca-single", "S/PDIF OUT", "coaxial"),
+    ("hdmi", "HDMI 1 (ARC)", "arc"),
+    ("hdmi", "HDMI 2 (eARC/ARC)", "earc"),
+    ("jack-3.5", "HEADPHONES", "headphone"),
+    ("jack-6.35", "PHONES", "headphone"),
+    ("jack-3.5", "\N{HEADPHONE}", "headphone"),
+    ("speaker-terminals", "EXT SP 8 OHM", "speaker-level"),
+    ("bluetooth", "", "wireless"),
+    ("rca-pair", "AUDIO-AUSGANG", "analog-line"),
+    ("rca-pair", "AUDIOAUSGANG L/R", "analog-line"),
+    ("rca-pair", "TONAUSGANG", "analog-line"),
+    ("toslink", "DIGITALER AUDIOAUSGANG (OPTISCH)", "optical"),
+    ("jack-3.5", "KOPFHÖRER", "headphone"),
+    ("jack-3.5", "KOPFHÖRERAUSGANG", "headphone"),
+    ("rca-pair", "SORTIE AUDIO", "analog-line"),
+    ("toslink", "SORTIE AUDIO NUMÉRIQUE (OPTIQUE)", "optical"),
+    ("jack-3.5", "CASQUE", "headphone"),
+    ("rca-pair", "SALIDA DE AUDIO", "analog-line"),
+    ("rca-single", "SALIDA DIGITAL COAXIAL", "coaxial"),
+    ("jack-3.5", "AURICULARES", "headphone"),
+]
+INPUTS = [
+    ("rca-pair", "AUDIO"),
+    ("rca-pair", "R-AUDIO-L"),
+    ("rca-pair", "AUDIO IN"),
+    ("jack-3.5", "PC AUDIO"),
+    ("rca-pair", "COMPONENT"),
+    ("rca-pair", "COMPONENT AUDIO"),
+    ("rca-pair", "AUDIO IN (DVI)"),
+    ("jack-3.5", "DVI"),
+    ("rca-pair", "AV1"),
+    ("rca-pair", "EXT 2"),
+    ("hdmi", "HDMI 3"),
+    ("hdmi", ""),
+    ("hdmi", "HDMI TO TV (ARC)"),
+    ("rca-pair", "AUDIO-EINGANG"),
+    ("rca-pair", "AUDIOEINGANG"),
+    ("rca-pair", "ENTRÉE AUDIO"),
+    ("rca-pair", "ENTRADA DE AUDIO"),
+    ("toslink", "OPTICAL IN"),
+]
+NO_USE = [
+    ("rca-single", "VIDEO OUT"),
+    ("rca-single", "SORTIE VIDÉO"),
+    ("rca-single", "VIDEOAUSGANG"),
+    ("rca-single", "SALIDA DE VIDEO"),
+    ("rca-pair", "COMPONENT OUT"),
+    ("rca-single", "SUBWOOFER OUT"),
+    ("rca-pair", "AUDIO OUT (SUBWOOFER)"),
+    ("jack-3.5", "IR OUT"),
+    ("jack-3.5", "SERVICE"),
+    ("d-sub", "RS-232C"),
+    ("jack-3.5", "RS-232C OUT"),
+    ("usb", "USB"),
+    ("antenna", "ANT OUT"),
+]
+UNCLEAR = [
+    ("rca-pair", ""),
+    ("jack-3.5", ""),
+    ("toslink", ""),
+    ("toslink", "OPTICAL"),
+    ("rca-single", "COAXIAL"),
+    ("rca-pair", "LINE IN/OUT"),
+    ("rca-pair", "xx"),
+]
+
+
+@pytest.mark.parametrize(("form", "marking", "signal"), OUTPUTS)
+def test_a_mark_that_says_out_is_an_output(form: str, marking: str, signal: str) -> None:
+    reading = read(Form(form), marking)
+    assert (reading.direction, reading.signal) == (Direction.OUTPUT, Signal(signal))
+
+
+@pytest.mark.parametrize(("form", "marking"), INPUTS)
+def test_sound_named_after_a_picture_input_is_an_input(form: str, marking: str) -> None:
+    assert read(Form(form), marking).direction is Direction.INPUT
+
+
+@pytest.mark.parametrize(("form", "marking"), NO_USE)
+def test_some_jacks_say_out_and_still_carry_no_full_range_sound(form: str, marking: str) -> None:
+    assert read(Form(form), marking).signal is Signal.NOT_AUDIO
+
+
+@pytest.mark.parametrize(("form", "marking"), UNCLEAR)
+def test_a_worn_or_silent_mark_is_unclear_and_never_guessed(form: str, marking: str) -> None:
+    assert read(Form(form), marking).direction is Direction.UNCLEAR
+
+
+@pytest.mark.parametrize(
+    ("marking", "level"),
+    [
+        ("AUDIO OUT (FIXED)", Level.FIXED),
+        ("AUDIO OUT VARIABLE", Level.VARIABLE),
+        ("AUDIO OUT (FIXED/VARIABLE)", Level.SELECTABLE),
+        ("AUDIO OUT", Level.UNKNOWN),
+    ],
+)
+def test_the_mark_may_tell_whether_the_level_follows_the_remote(marking: str, level: Level) -> None:
+    assert read(Form.RCA_PAIR, marking).level is level
+
+
+# CTA-863 ring colours, as published on connector reference pages (the standard's own table not seen).
+@pytest.mark.parametrize(
+    ("colour", "signal"),
+    [
+        ("yellow", Signal.NOT_AUDIO),  # composite video
+        ("orange", Signal.COAXIAL),  # digital coaxial audio
+        ("purple", Signal.NOT_AUDIO),  # subwoofer
+        ("green", Signal.NOT_AUDIO),  # component Y or centre
+        ("blue", Signal.NOT_AUDIO),  # component Pb or surround left
+        ("red", None),  # audio right, or Pr: settles nothing alone
+        ("white", None),  # audio left
+        ("black", None),  # seen for left, mono and digital
+    ],
+)
+def test_the_colour_of_a_single_rca_jack_tells_what_it_carries(colour: str, signal: Signal | None) -> None:
+    assert read(Form.RCA_SINGLE, "", Colour(colour)).signal is signal
+
+
+def test_a_digital_mark_outranks_the_colour_of_the_ring() -> None:
+    assert read(Form.RCA_SINGLE, "DIGITAL AUDIO OUT", Colour.BLACK).signal is Signal.COAXIAL
+
+
+@given(st.sampled_from(Form), st.text(max_size=80))
+def test_any_mark_gets_an_answer_with_a_reason(form: Form, marking: str) -> None:
+    reading = read(form, marking)
+    assert reading.why
+    assert reading == read(form, marking)
+
+
+@given(st.sampled_from(Form), st.sampled_from(OUTPUTS + [(f, m, "") for f, m in INPUTS]))
+def test_case_and_punctuation_of_a_mark_do_not_matter(form: Form, case: tuple[str, str, str]) -> None:
+    marking = case[1]
+    assert read(form, marking) == read(form, marking.lower()) == read(form, f"  {marking}:")

@@ -1,0 +1,152 @@
+"""Panels of several visits are reconciled into one; conflicts are counted, never hidden."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from itertools import permutations
+from typing import Any
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from kb.panel import panel_of, reconcile
+from kb.visit import Visit, visit_from
+from kb.words import Basis, Direction, Form, Level, Outcome, Signal, Speakers
+
+
+def visit(jacks: list[dict[str, Any]], basis: str = "tested", on: str = "2024-05-01", **more: Any) -> Visit:
+    source = {"make": "Norwell", "model": "NV40-210"}
+    return visit_from({"date": on, "basis": basis, "source": source, "jacks": jacks, **more})
+
+
+OPTICAL = {"form": "toslink", "marking": "OPTICAL OUT"}
+PHONES = {"form": "jack-3.5", "marking": "HEADPHONE"}
+
+
+def test_a_later_tested_visit_outranks_an_earlier_told_one() -> None:
+    told = visit([{**PHONES, "speakers": "stay-on"}], "told", "2020-01-01")
+    tested = visit([{**PHONES, "speakers": "mute"}], "tested", "2024-01-01")
+    (phones,) = reconcile([told, tested]).jacks
+    assert phones.speakers is Speakers.MUTE
+    assert phones.conflicts == 1
+    assert phones.disputes[0].said == (("mute", 1), ("stay-on", 1))
+
+
+def test_a_later_told_visit_does_not_outrank_a_test() -> None:
+    tested = visit([{**PHONES, "speakers": "mute"}], "tested", "2020-01-01")
+    told = visit([{**PHONES, "speakers": "stay-on"}], "told", "2024-01-01")
+    assert reconcile([tested, told]).jacks[0].speakers is Speakers.MUTE
+
+
+def test_on_the_same_basis_the_later_visit_is_believed() -> None:
+    old = visit([{**OPTICAL, "level": "variable"}], on="2020-01-01")
+    new = visit([{**OPTICAL, "level": "fixed"}], on="2024-01-01")
+    assert reconcile([new, old]).jacks[0].jack.level is Level.FIXED
+
+
+def test_what_somebody_says_outranks_what_the_mark_suggests() -> None:
+    said = visit([{"form": "rca-pair", "marking": "AUDIO", "direction": "output"}], on="2020-01-01")
+    read = visit([{"form": "rca-pair", "marking": "AUDIO"}], on="2024-01-01")
+    (audio,) = reconcile([said, read]).jacks
+    assert audio.jack.direction is Direction.OUTPUT
+    assert audio.conflicts == 1
+
+
+def test_the_unknown_contradicts_nobody() -> None:
+    known = visit([{**OPTICAL, "format": "pcm"}], on="2020-01-01")
+    (optical,) = reconcile([known, visit([OPTICAL])]).jacks
+    assert (optical.jack.format.value, optical.conflicts, optical.findings) == ("pcm", 0, 2)
+
+
+def test_two_spellings_of_the_only_optical_jack_are_one_jack() -> None:
+    other = visit([{"form": "toslink", "marking": "DIGITAL AUDIO OUT"}])
+    assert len(reconcile([visit([OPTICAL]), other]).jacks) == 1
+
+
+def test_two_outputs_that_one_visit_saw_stay_two() -> None:
+    both = visit(
+        [{"form": "rca-pair", "marking": "AUDIO OUT"}, {"form": "rca-pair", "marking": "MONITOR OUT"}]
+    )
+    one = visit([{"form": "rca-pair", "marking": "MONITOR OUT", "outcome": "carried"}])
+    audio, monitor = reconcile([one, both]).jacks[::-1]
+    assert (audio.jack.marking, audio.findings) == ("AUDIO OUT", 1)
+    assert (monitor.jack.marking, monitor.findings) == ("MONITOR OUT", 2)
+
+
+def test_an_output_and_an_input_of_one_form_are_never_mixed() -> None:
+    panel = reconcile(
+        [
+            visit([{"form": "rca-pair", "marking": "AUDIO OUT"}]),
+            visit([{"form": "rca-pair", "marking": "AUDIO"}]),
+        ]
+    )
+    assert sorted(j.jack.direction.value for j in panel.jacks) == ["input", "output"]
+
+
+def test_a_worn_mark_is_settled_by_an_earlier_finding_of_the_only_such_jack() -> None:
+    worn = visit([{"form": "toslink"}], on="2024-01-01")
+    clear = visit([OPTICAL], on="2020-01-01")
+    (jack,) = reconcile([worn, clear]).jacks
+    assert (jack.jack.direction, jack.jack.marking) == (Direction.OUTPUT, "OPTICAL OUT")
+
+
+def test_a_superseded_visit_is_left_out() -> None:
+    old = visit([{**PHONES, "speakers": "stay-on"}], id="00000000-0000-7000-8000-000000000001")
+    new = visit([{**PHONES, "speakers": "mute"}], "told", supersedes=[old.id])
+    panel = reconcile([old, new])
+    assert (panel.visits, panel.jacks[0].speakers, panel.conflicts) == (1, Speakers.MUTE, 0)
+
+
+def test_taken_at_one_home_is_not_taken_at_the_next() -> None:
+    seen = visit([{**OPTICAL, "taken": True}])
+    assert panel_of(seen).jacks[0].taken
+    (jack,) = reconcile([seen]).jacks
+    assert (jack.taken, jack.taken_seen) == (False, 1)
+
+
+def test_the_panel_of_one_visit_keeps_the_order_of_its_jacks() -> None:
+    jacks = [{"form": "rca-pair"}, OPTICAL, {"form": "rca-pair"}, PHONES, {"form": "rca-pair"}]
+    assert [j.jack.form.value for j in panel_of(visit(jacks)).jacks] == [j["form"] for j in jacks]
+
+
+marks = ["", "AUDIO OUT", "AUDIO", "OPTICAL OUT", "HEADPHONE", "PC AUDIO"]
+jack_data = st.fixed_dictionaries(
+    {"form": st.sampled_from(["rca-pair", "toslink", "jack-3.5"]), "marking": st.sampled_from(marks)},
+    optional={
+        "direction": st.sampled_from(Direction).map(str),
+        "signal": st.sampled_from([Signal.ANALOG_LINE, Signal.OPTICAL, Signal.HEADPHONE]).map(str),
+        "speakers": st.sampled_from(Speakers).map(str),
+        "outcome": st.sampled_from(Outcome).map(str),
+        "taken": st.booleans(),
+    },
+)
+visits_of_one_set = st.lists(
+    st.builds(
+        lambda jacks, basis, day: visit(jacks, basis, (date(2024, 1, 1) + timedelta(day)).isoformat()),
+        st.lists(jack_data, max_size=4),
+        st.sampled_from(Basis).map(str),
+        st.integers(0, 3),
+    ),
+    max_size=4,
+)
+
+
+@given(visits_of_one_set)
+def test_the_order_of_visits_does_not_matter(visits: list[Visit]) -> None:
+    first = reconcile(visits)
+    assert all(reconcile(order) == first for order in permutations(visits))
+
+
+@given(visits_of_one_set)
+def test_every_finding_is_counted_once(visits: list[Visit]) -> None:
+    panel = reconcile([*visits, *visits])  # the same visit twice is one visit
+    distinct = {id(v): v for v in visits}.values()
+    assert sum(j.findings for j in panel.jacks) == sum(len(v.findings) for v in distinct)
+
+
+@given(visits_of_one_set.filter(bool))
+def test_a_panel_has_no_fewer_jacks_than_any_visit_saw(visits: list[Visit]) -> None:
+    panel = reconcile(visits)
+    for form in Form:
+        seen = max(sum(f.jack.form is form for f in v.findings) for v in visits)
+        assert sum(j.jack.form is form for j in panel.jacks) >= seen

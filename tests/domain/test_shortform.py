@@ -1,0 +1,78 @@
+"""A usual set in one line."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from kb.errors import BadInput
+from kb.shortform import FORMS, WORDS, jack, jacks
+from kb.words import Direction, Form, Format, Outcome, Signal, Speakers
+
+
+def test_a_typical_panel_fits_in_three_words() -> None:
+    optical, phones, audio = jacks(["opt=OPTICAL OUT:ok,pcm", "hp:mute", "rca=AUDIO:in"])
+    assert (optical.jack.signal, optical.outcome, optical.jack.format) == (
+        Signal.OPTICAL,
+        Outcome.CARRIED,
+        Format.PCM,
+    )
+    assert (phones.jack.signal, phones.speakers) == (Signal.HEADPHONE, Speakers.MUTE)
+    assert audio.jack.direction is Direction.INPUT
+
+
+def test_who_lists_a_jack_vouches_that_it_is_an_output() -> None:
+    assert jack("rca").jack.direction is Direction.OUTPUT
+    assert jack("hdmi").jack.direction is Direction.INPUT  # only ARC and eARC give sound back
+
+
+def test_a_question_mark_leaves_the_direction_unclear() -> None:
+    assert jack("rca?").jack.direction is Direction.UNCLEAR
+
+
+def test_a_mark_may_hold_a_colon() -> None:
+    assert jack("rca=OUT: FIXED").jack.marking == "OUT: FIXED"
+    assert jack("rca=OUT: FIXED:ok").outcome is Outcome.CARRIED
+
+
+def test_forms_may_be_written_out() -> None:
+    assert jack("speaker-terminals").jack.form is Form.SPEAKER_TERMINALS
+
+
+@pytest.mark.parametrize(
+    ("token", "named"),
+    [
+        ("optic:ok", "optic"),
+        ("opt:okay", "ok"),
+        ("opt:ok,silent", "second word for outcome"),
+        ("", "jack"),
+        (":ok", "jack"),
+        ("opt=" + "x" * 500, "marking"),
+        ("opt=a\x1bb", "marking"),
+    ],
+)
+def test_a_mistake_is_named_with_the_words_there_are(token: str, named: str) -> None:
+    with pytest.raises(BadInput, match=named):
+        jack(token)
+
+
+@given(
+    st.sampled_from(sorted(FORMS)),
+    st.lists(st.sampled_from(sorted(WORDS)), max_size=3, unique_by=lambda w: WORDS[w][0]),
+)
+def test_every_form_goes_with_every_word(form: str, words: list[str]) -> None:
+    finding = jack(f"{form}:{','.join(words)}")
+    for word in words:
+        field, value = WORDS[word]
+        found = getattr(finding, field) if hasattr(finding, field) else getattr(finding.jack, field)
+        assert found == value
+
+
+@given(st.text(max_size=60))
+def test_any_token_is_a_jack_or_a_named_mistake(token: str) -> None:
+    try:
+        said = repr(jack(token))
+    except BadInput as mistake:
+        said = str(mistake)
+    assert said
