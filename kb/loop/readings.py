@@ -219,7 +219,7 @@ def _exposure(readings: Readings) -> Check:
         None if value is None else value <= EXPOSURE_1KHZ_A_PER_M,
         "ICNIRP 2010, Health Phys. 99:818-836, Table 4 (general public)",
         required=False,
-        note="for information; not at the cable itself" if value is not None else "not measured",
+        note="for information" if value is not None else "not measured",
     )
 
 
