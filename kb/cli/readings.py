@@ -115,14 +115,21 @@ def _checks(judgement: Judgement) -> Table:
     table.add_column("", no_wrap=True)
     table.add_column("source")
     for each in judgement.checks:
-        value = (
-            "-" if each.value is None else f"{each.value:+.1f}" if "dB" in each.unit else f"{each.value:.3g}"
-        )
-        name = each.name + (f" ({each.note})" if each.note and each.value is not None else "")
+        value, name = _value(each), each.name
+        if each.code == "field" and each.value is not None:
+            value += f" ({each.note})"
+        elif each.note and each.value is not None:
+            name += f" ({each.note})"
         # the standard is named once, above
         source = each.source.removeprefix("IEC 60118-4:2014+A1:2017 ").split(",")[0]
         table.add_row(text(name), value, f"{each.limit} {_short(each)}", _mark(each), source)
     return table
+
+
+def _value(check: Check) -> str:
+    if check.value is None:
+        return "-"
+    return f"{check.value:+.1f}" if "dB" in check.unit else f"{check.value:.3g}"
 
 
 def _short(check: Check) -> str:

@@ -121,13 +121,13 @@ def _pattern(readings: Readings, pairs: Sequence[Compared]) -> list[Diagnosis]:
     level = statistics.median(each.difference for each in pairs)
     rest = {each.name: each.difference - level for each in pairs}
     odd = [name for name, value in rest.items() if abs(value) > ODD_DB]
-    if not odd:
-        tilt = _tilt(readings, rest)
-        return [tilt] if tilt else []
+    others = [value for name, value in rest.items() if name not in odd]
+    lone = len(odd) == 1 and max(others) - min(others) <= METER_DB
+    # one bad corner drags a plane along with it: a lone odd place is told as what it is
+    tilt = None if lone else _tilt(readings, rest)
+    if tilt:
+        return [tilt]
     if len(odd) > len(rest) / 3:
-        tilt = _tilt(readings, rest)
-        if tilt:
-            return [tilt]
         return [
             Diagnosis(
                 "uneven",

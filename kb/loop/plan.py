@@ -243,7 +243,7 @@ def _chosen(ask: Ask, found: Sequence[Choice]) -> tuple[Wire, int]:
     for choice in found:
         if ask.wire in (None, choice.wire) and ask.turns in (None, choice.turns):
             return choice.wire, choice.turns
-    return ask.wire or wire_from(USUAL_WIRE), ask.turns or 1
+    return ask.wire or wire_from(USUAL_WIRE), 1 if ask.turns is None else ask.turns
 
 
 def _wound(plane: Plane, turns: int) -> Plane:
