@@ -12,7 +12,6 @@ alone, the check that the index has missed nothing included.
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -22,16 +21,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 from kb.errors import BookTrouble, JackfieldError, NotFound
-from kb.panel import Panel, reconcile, source_of
 from kb.settings import BOOK, Settings, load
-from kb.visit import Source, Visit, set_key
 from kb.words import DriverInput, Kind
 
+# A cold ``find`` comes through here: what it does not need is imported where it is used.
 if TYPE_CHECKING:
     from kb.index import Answer, Index, Reader, SetEntry
+    from kb.panel import Panel
     from kb.path import Connection
     from kb.store import Recorded, Snapshot, Store
     from kb.store.peek import Standing
+    from kb.visit import Source, Visit
 
 #: Called with how many of how many sets are done.
 Progress = Callable[[int, int], None]
@@ -119,6 +119,8 @@ class Book:
     @cached_property
     def index(self) -> Index:
         """The index of this store on this machine, as it is on disk."""
+        import hashlib
+
         from kb.index import Index
 
         # A folder of its own for each store: what belongs to one book never answers for another.
@@ -145,14 +147,20 @@ class Book:
         """The visits to a set that stand; empty where nobody met it."""
         if self._standing() is None:
             return []
+        from kb.visit import set_key
+
         return self.store.visits_of(set_key(make, model))
 
     def panel(self, visits: Sequence[Visit]) -> Panel:
         """What these visits together say of the panel."""
+        from kb.panel import reconcile
+
         return reconcile(visits)
 
     def view(self, make: str, model: str) -> SetView:
         """All that is known of a set; raises NotFound, naming the nearest sets, where nobody met it."""
+        from kb.panel import reconcile, source_of
+
         visits = self.visits(make, model)
         if not visits:
             raise NotFound(f"nobody met {make} {model} yet{self._instead(make, model)}")
@@ -234,6 +242,8 @@ class Book:
         """The way to the usual driver: from the index where it was made for the same inputs."""
         known: dict[str, Any] = json.loads(kept) if kept else {}
         if known.get("inputs") != list(self.settings.inputs):
+            from kb.panel import reconcile, source_of
+
             visits = self.store.visits_of(key)
             known = self._best_of(reconcile(visits), source_of(visits))
         best: dict[str, Any] | None = known["best"]
@@ -314,6 +324,7 @@ class Book:
     def _entry(self, key: str, visits: list[Visit]) -> SetEntry:
         """What the index holds of a set."""
         from kb.index import SetEntry
+        from kb.panel import reconcile, source_of
 
         source, panel = source_of(visits), reconcile(visits)
         years = sorted(visit.source.year for visit in visits if visit.source.year)

@@ -203,15 +203,10 @@ def _driver(value: object, place: str) -> Driver:
     fields = _inside(value, place, "an object with name and inputs")
     driver = Driver(
         name=fields.take("name", _line, ""),
-        inputs=fields.take("inputs", read_inputs, ()),
+        inputs=fields.take("inputs", DriverInput.read_all, ()),
     )
     fields.end()
     return driver
-
-
-def read_inputs(value: object, place: str) -> tuple[DriverInput, ...]:
-    """The inputs of a driver, each once."""
-    return tuple(dict.fromkeys(_list_of(DriverInput.read, 8)(value, place)))
 
 
 def _findings(value: object, _: str) -> tuple[Finding, ...]:

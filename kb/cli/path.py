@@ -8,7 +8,7 @@ import click
 
 from kb.cli.common import Session, command_options, text
 from kb.errors import BadInput
-from kb.visit import read_inputs, visits_from
+from kb.visit import visits_from
 from kb.words import DriverInput, Level, Signal, Speakers
 
 if TYPE_CHECKING:
@@ -104,7 +104,7 @@ def _inputs(session: Session, inputs: str | None, driver: str | None) -> tuple[D
         words = [word.strip() for word in inputs.split(",") if word.strip()]
         if not words:
             raise BadInput("--inputs", inputs, "the inputs of the driver, such as line-3.5,optical")
-        return read_inputs(words, "--inputs")
+        return DriverInput.read_all(words, "--inputs")
     if driver is None or driver.casefold() == session.settings.driver.casefold():
         return session.settings.inputs
     from kb.catalogue.drivers import driver_inputs

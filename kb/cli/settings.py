@@ -52,6 +52,4 @@ def settings_command(
 def read_inputs(listed: str) -> tuple[DriverInput, ...]:
     """``line-3.5,optical`` as inputs; raises BadInput naming the one that is none."""
     words = [word.strip() for word in listed.split(",") if word.strip()]
-    from kb.visit import read_inputs as read
-
-    return read(words, "inputs")
+    return DriverInput.read_all(words, "inputs")
