@@ -168,13 +168,18 @@ def _edges(catalogue: Catalogue, end: End) -> tuple[_Edge, ...]:
                     item,
                     End(far.form, far.part, carries),
                     _cm(item.length_m),
-                    _cm(item.length_m + item.counts_as_m) if reach else 0,
+                    _cm(_own_stretch(item) + item.counts_as_m) if reach else 0,
                     fresh=carries is not end.carries or item.powered,
                     usual=_cm(reach.usual_m) if reach else _NO_REACH,
                     longest=_cm(reach.longest_m) if reach else _NO_REACH,
                 )
             )
     return tuple(edges)
+
+
+def _own_stretch(item: Item) -> float:
+    """Metres that the signal goes unaided in it: a powered link sends it out afresh at its far end."""
+    return 0.0 if item.powered else item.length_m
 
 
 def _steps(
@@ -240,4 +245,4 @@ def _long(
                 yield before, stretch
             stretch = 0.0
         if item is not None and end is not None:
-            stretch, before = stretch + item.length_m, end.carries
+            stretch, before = stretch + _own_stretch(item), end.carries

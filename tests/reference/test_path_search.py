@@ -87,7 +87,8 @@ def graph(known: Catalogue, start: End, run_m: float, have: set[str], need: froz
                 after = End(far.form, far.part, far.gives or end.carries)
                 old = stretch if after.carries is end.carries and not item.powered else 0.0
                 reach = known.reaches.get(after.carries.signal)
-                new = old + item.length_m + item.counts_as_m if reach else 0.0
+                unaided = 0.0 if item.powered else item.length_m
+                new = old + unaided + item.counts_as_m if reach else 0.0
                 if reach and new > reach.longest_m:
                     continue
                 cost = max(1, item.cost // 4) if item.name in have else item.cost
@@ -163,6 +164,34 @@ def test_the_shipped_catalogue_agrees_with_networkx_too(start: End, run_m: float
     for name in DriverInput:
         expected = shortest(made, known, (start, run_m, 0.0, 0, frozenset()), name)
         assert (found[name].cost if name in found else None) == expected
+
+
+def test_the_cheaper_way_to_an_end_is_not_taken_where_it_leaves_no_reach_for_the_rest() -> None:
+    """A long cable to hand costs less, but with it the next one would be too far: both states must live."""
+    light = frozenset({Carried.OPTICAL})
+
+    def cable(name: str, to: Form, length_m: float, cost: int) -> Item:
+        near = Near(Form.TOSLINK if to is Form.JACK_35 else Form.JACK_35, Part.PLUG, light)
+        far = Far(to, Part.SOCKET if to is Form.JACK_35 else Part.PLUG, None)
+        return Item(name, "a cable", Role.CABLE, (near,), (far,), cost, length_m=length_m)
+
+    name = DriverInput.OPTICAL
+    known = Catalogue(
+        items=(
+            cable("long", Form.JACK_35, 5.0, 5),
+            cable("short", Form.JACK_35, 2.0, 10),
+            cable("last", Form.RCA_PAIR, 3.0, 10),
+        ),
+        inputs={name: Input(name, Form.RCA_PAIR, Part.SOCKET, light, mono=False)},
+        reaches={Signal.OPTICAL: Reach(Signal.OPTICAL, 6.0, 6.0, "drawn")},
+        numbers={},
+        priors={},
+    )
+    start = End(Form.TOSLINK, Part.SOCKET, Carried.OPTICAL)
+    found = chains(known, start, frozenset({name}), 1.0)[name]
+    assert [item.name for item in found.items] == ["short", "last"]
+    made = graph(known, start, 1.0, set(), frozenset())
+    assert shortest(made, known, (start, 1.0, 0.0, 0, frozenset()), name) == found.cost == 20
 
 
 @given(known=catalogues(), run_m=st.sampled_from([0.0, 4.0]))
