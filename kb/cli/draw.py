@@ -10,10 +10,11 @@ from rich.text import Text
 
 from kb import marking
 from kb.cli.common import text
-from kb.words import Direction, Form, Format, Level, Signal, Speakers
+from kb.sheet.layout import panel_rows
+from kb.words import Direction, Form
 
 if TYPE_CHECKING:
-    from kb.panel import Panel, PanelJack
+    from kb.panel import Panel
     from kb.visit import Source, Visit
 
 _WAY = {
@@ -54,40 +55,19 @@ def panel_table(panel: Panel, used: int | None = None) -> Table:
     table.add_column(no_wrap=True)
     table.add_column(ratio=2, max_width=28, overflow="fold")
     table.add_column(ratio=3, overflow="fold")
-    for number, one in enumerate(panel.jacks, 1):
-        word, style = _WAY[one.jack.direction]
-        mark = text(one.jack.marking, "bold") if one.jack.marking else Text("(no mark)", style="dim")
-        if number - 1 == used:
+    for row in panel_rows(panel, used):
+        word, style = _WAY[row.way]
+        mark = text(row.marking, "bold") if row.marking else Text("(no mark)", style="dim")
+        if row.used:
             mark.append("  ← this one", "bold green")
         table.add_row(
-            str(number),
-            Text(word, style=style if one.jack.signal is not Signal.NOT_AUDIO else "dim"),
-            _SIGN.get(one.jack.form, "·"),
+            str(row.number),
+            Text(word, style=style if row.sounds else "dim"),
+            _SIGN.get(row.form, "·"),
             mark,
-            Text("; ".join(facts(one))),
+            Text("; ".join(row.facts)),
         )
     return table
-
-
-def facts(one: PanelJack) -> Iterator[str]:
-    """What is known of a jack, in the order in which it matters."""
-    jack = one.jack
-    named = jack.signal.label if jack.signal else jack.form.label
-    yield named if jack.form.label.startswith(named) or not jack.signal else f"{named}, {jack.form.label}"
-    if one.taken:
-        yield "in use by something else"
-    if one.speakers is not Speakers.UNKNOWN:
-        yield f"speakers {one.speakers.label}"
-    if jack.level is not Level.UNKNOWN:
-        yield f"{jack.level.label} level"
-    if jack.format is not Format.UNKNOWN:
-        yield "PCM or bitstream" if jack.format is Format.SELECTABLE else jack.format.label
-    yield from (f"{outcome.label} {count}×" for outcome, count in one.outcomes)
-    if one.taken_seen:
-        yield f"seen in use {one.taken_seen}×"
-    for dispute in one.disputes:
-        said = " against ".join(f"{value} {count}×" for value, count in dispute.said)
-        yield f"visits disagree on {dispute.field}: {said}"
 
 
 def inferred_lines(visit: Visit) -> Iterator[Text]:

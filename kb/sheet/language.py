@@ -18,8 +18,8 @@ from typing import Any, Final
 
 from kb.catalogue import catalogue, data_file
 from kb.errors import BadInput, BookTrouble
-from kb.path.says import RuledOut
-from kb.path.sentences import ENGLISH, Said, Value, sentence
+from kb.path.says import RuledOut, Value
+from kb.path.sentences import ENGLISH, Said, sentence
 from kb.text import squeezed, visible
 from kb.words import DriverInput, Form, Word
 
@@ -36,6 +36,8 @@ class Language:
 
     code: str
     table: Mapping[str, str]
+    feet: bool = False
+    """Lengths in feet and inches, and beside the metres in a cable's name."""
 
     def __call__(self, key: str, /, **values: object) -> str:
         """The sentence of this key with its values."""
@@ -68,7 +70,15 @@ class Language:
         if known is None:
             return visible(name)
         said = self.table.get(f"item/{known.family or known.name}", "")
-        return said.format(n=f"{known.length_m:g}") if said else known.name
+        named = said.format(n=f"{known.length_m:g}") if said else known.name
+        return f"{named} ({self.length(known.length_m)})" if self.feet and "{n}" in known.family else named
+
+    def length(self, metres: float) -> str:
+        """A length in metres to 1 cm, or in feet and whole inches (an inch is 0.0254 m exactly)."""
+        if not self.feet:
+            return f"{self.number(f'{metres:.2f}'.rstrip('0').rstrip('.'))} m"
+        feet, inches = divmod(round(metres / 0.0254), 12)
+        return self.table["language/feet"].format(feet=feet, inches=inches)
 
     def said(self, said: Said) -> str:
         """A step, caution, reason or question of the rules as one or two sentences."""
@@ -118,11 +128,12 @@ def word_kind(kind: type[Word]) -> str:
 
 
 @cache
-def language(code: str = LANGUAGES[0]) -> Language:
+def language(code: str = LANGUAGES[0], *, feet: bool = False) -> Language:
     """The language of this code. Raises BadInput where it is none of ``LANGUAGES``."""
     if code not in LANGUAGES:
         raise BadInput("language", code, f"one of {', '.join(LANGUAGES)}")
-    return Language(code, {**ENGLISH, **_file(code)} if code == LANGUAGES[0] else _file(code))
+    table = {**ENGLISH, **_file(code)} if code == LANGUAGES[0] else _file(code)
+    return Language(code, table, feet)
 
 
 def _file(code: str) -> dict[str, str]:
