@@ -32,7 +32,7 @@ CONTACT = 120  #: characters of whom to call
 @click.option("--lang", type=click.Choice(LANGUAGES), default=LANGUAGES[0], help="Language (en).")
 @click.option(
     "--paper",
-    type=click.Choice([*Paper]),
+    type=click.Choice([paper.value for paper in Paper]),
     help="A4 with metres, or Letter with feet and inches (from the settings' units).",
 )
 @click.option("--contact", metavar="TEXT", default="", help="Whom the client calls; else a line to write on.")

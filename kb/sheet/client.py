@@ -17,7 +17,7 @@ from kb.sheet.language import Language
 from kb.text import folded, visible
 from kb.words import Kind, Level, Signal, Speakers
 
-MOST_SETTINGS: Final = 2  #: places in the menu that are told for one item
+MOST_SETTINGS: Final = 1  #: places in the menu that are told for one item
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +100,6 @@ def _keep(path: Path, said: Language) -> Iterator[str]:
             yield said("keep/input-switch", item=_item(step, said), carries=carries)
         elif step.code is StepCode.POWER:
             yield said("keep/power", item=_item(step, said))
-    yield said("keep/plugs")
     if path.signal is Signal.HEADPHONE:
         yield said("keep/headphone")
     elif path.level is Level.VARIABLE:

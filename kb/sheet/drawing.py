@@ -190,7 +190,7 @@ def _way(cell: ET.Element, x: float, y: float, way: Direction, said: Language) -
 _NODE: Final = (146.0, 124.0)
 _CABLE: Final = 140.0  #: the arrow of a cable
 _STEP: Final = 34.0  #: the arrow between boxes that are joined directly
-_ROW: Final = 140.0
+_ROW: Final = 132.0
 
 
 def _chain_words(links: Sequence[Link], said: Language) -> str:

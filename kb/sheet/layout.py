@@ -35,6 +35,8 @@ class Row:
     """False for what carries no usable sound."""
     marking: str
     facts: tuple[str, ...]
+    """What is known: signal and form first."""
+    signal: str = ""
     used: bool = False
 
 
@@ -67,6 +69,7 @@ def panel_rows(panel: Panel, used: int | None = None, lang: Language | None = No
             sounds=one.jack.signal is not Signal.NOT_AUDIO,
             marking=visible(one.jack.marking),
             facts=tuple(facts(one, said)),
+            signal=said.word(one.jack.signal) if one.jack.signal else "",
             used=index == used,
         )
         for index, one in enumerate(panel.jacks)
