@@ -14,9 +14,11 @@ from kb.panel import Panel
 from kb.path import Connection, Path, jack_phrase
 from kb.path.says import Caution, Step, Value
 from kb.sheet.language import Language
+from kb.sheet.svg import cut
 from kb.text import folded, visible
 from kb.words import Kind, Level, Signal, Speakers
 
+_SETTING: Final = 120  #: characters of such a place
 MOST_SETTINGS: Final = 1  #: places in the menu that are told for one item
 
 
@@ -87,7 +89,9 @@ def _noted(step: Step) -> tuple[str, ...]:
     """Where people found it; spellings that read alike once."""
     settings = _value(step, "settings")
     each = settings if isinstance(settings, tuple) else ()
-    return tuple({folded(one): visible(one) for one in reversed(each)}.values())[::-1][:MOST_SETTINGS]
+    return tuple({folded(one): cut(visible(one), _SETTING) for one in reversed(each)}.values())[::-1][
+        :MOST_SETTINGS
+    ]
 
 
 def _keep(path: Path, said: Language) -> Iterator[str]:

@@ -17,6 +17,7 @@ from kb.path import Connection, Path, RuledOut
 from kb.sheet.language import Language
 from kb.sheet.layout import Row, chain_links, panel_rows, the_most_telling
 from kb.sheet.loopfile import LoopData, Range
+from kb.sheet.svg import cut
 from kb.text import visible
 from kb.words import Direction
 
@@ -29,6 +30,7 @@ MOST_VISITS: Final = 6
 MOST_NOTES: Final = 5
 MOST_LINES: Final = 4  #: of other ways, reasons, questions
 MOST_POSITIONS: Final = 5
+_SENTENCE: Final = 260  #: characters of a step or caution: settings that people noted can be long
 _NOTE: Final = 240  #: characters of a note
 _MARKING: Final = 40  #: characters of a marking
 _FACTS: Final = 180  #: characters of what is known of a jack
@@ -135,17 +137,17 @@ def _more_jacks(left: Sequence[Row], said: Language) -> str:
         "file/more-jacks",
         count=len(left),
         ways=said.table["language/join"].join(ways),
-        names=_names([_cut(row.marking, _MARKING) or said.word(row.form) for row in left], said, MOST_NAMES),
+        names=_names([cut(row.marking, _MARKING) or said.word(row.form) for row in left], said, MOST_NAMES),
     )
 
 
 def _jack_line(row: Row, said: Language) -> JackLine:
     return JackLine(
         number=row.number,
-        marking=_cut(row.marking, _MARKING) or said("drawing/no-mark"),
+        marking=cut(row.marking, _MARKING) or said("drawing/no-mark"),
         connector=said.word(row.form),
         way=said(f"way/{row.way}"),
-        known=_cut("; ".join([row.signal, *row.facts[1:]] if row.signal else row.facts[1:]), _FACTS),
+        known=cut("; ".join([row.signal, *row.facts[1:]] if row.signal else row.facts[1:]), _FACTS),
         used=row.used,
     )
 
@@ -161,8 +163,8 @@ def path_part(connection: Connection, panel: Panel, said: Language) -> PathPart 
     return PathPart(
         chain=chain_line(path, panel, said),
         facts=tuple(facts),
-        steps=tuple(said.said(step) for step in path.steps),
-        cautions=tuple(said.said(caution) for caution in path.cautions),
+        steps=tuple(cut(said.said(step), _SENTENCE) for step in path.steps),
+        cautions=tuple(cut(said.said(caution), _SENTENCE) for caution in path.cautions),
     )
 
 
@@ -185,7 +187,7 @@ def ruled_out(reasons: Sequence[RuledOut], said: Language) -> Listed:
     """Jacks that are out for the same reason in one line."""
     names: dict[str, list[str]] = {}
     for one in reasons:
-        name = _cut(visible(one.marking), _MARKING) or said("file/jack-number", number=one.jack + 1)
+        name = cut(visible(one.marking), _MARKING) or said("file/jack-number", number=one.jack + 1)
         names.setdefault(said.said(one), []).append(name)
     lines = [f"{_names(jacks, said)}: {why}" for why, jacks in names.items()]
     return listed(lines)
@@ -199,7 +201,7 @@ def _names(jacks: list[str], said: Language, most: int = MOST_LINES) -> str:
 
 def listed(lines: Iterable[str], most: int = MOST_LINES) -> Listed:
     """At most so many lines."""
-    every = tuple(lines)
+    every = tuple(cut(line, _SENTENCE) for line in lines)
     return Listed(every[:most], max(0, len(every) - most))
 
 
@@ -224,7 +226,7 @@ def _notes(visits: Sequence[Visit]) -> Iterator[str]:
     for visit in visits:
         for note in (visit.note, *(finding.note for finding in visit.findings)):
             if note:
-                yield _cut(visible(" ".join(note.split())), _NOTE)
+                yield cut(visible(" ".join(note.split())), _NOTE)
 
 
 def readings_part(judgement: Judgement, said: Language, *, private: bool) -> ReadingsPart:
@@ -252,7 +254,7 @@ def readings_part(judgement: Judgement, said: Language, *, private: bool) -> Rea
         checks=(*[line for line in of_field if line in shown], *rest),
         left=more,
         user=said(f"readings/user-{state}"),
-        words=said("readings/user-words", words=_cut(" ".join(words.split()), _NOTE)) if words else "",
+        words=said("readings/user-words", words=cut(" ".join(words.split()), _NOTE)) if words else "",
         place=visible(judgement.readings.place) if private else "",
     )
 
@@ -318,7 +320,7 @@ def loop_lines(data: LoopData, said: Language) -> tuple[tuple[str, str], ...]:
     ]
     if data.levelled and abs(data.levelled.current_a - centre.current_a) >= 0.005:
         current = _two(data.levelled.current_a, said)
-        lines.append(("field", said("loop/levelled-of", current=current, **_range(data.levelled, said))))
+        lines.append(("levelled", said("loop/levelled-of", current=current, **_range(data.levelled, said))))
     lines.append(("fits", said("loop/fits-yes" if data.fits else "loop/fits-no")))
     return tuple((said(f"loop/{name}"), text) for name, text in lines)
 
@@ -342,7 +344,3 @@ def cautions(data: LoopData | None, said: Language) -> tuple[str, ...]:
         codes += () if data.routed else OF_ANY_ROUTE
         codes += [code for code in data.cautions if said.has(f"standing/{code}")]
     return tuple(said(f"standing/{code}") for code in dict.fromkeys(codes) if code != "heading")
-
-
-def _cut(text: str, most: int) -> str:
-    return text if len(text) <= most else f"{text[: most - 1].rstrip()}…"

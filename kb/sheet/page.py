@@ -105,8 +105,8 @@ _CLIENT_LINES: Final = {Paper.A4: 20.5, Paper.LETTER: 18.0}
 _FILE_LINES: Final = {Paper.A4: 94.0, Paper.LETTER: 84.0}
 
 
-def _crowded(sheet: Sheet, client: ForClient, file: forfile.ForFile, said: Language) -> dict[str, bool]:
-    """Which page holds so much that its text is set smaller, so that the sheet stays at two pages."""
+def _crowded(sheet: Sheet, client: ForClient, file: forfile.ForFile, said: Language) -> dict[str, str]:
+    """How small the text of each page is set (classes of the style sheet), so that two pages hold it all."""
     of_client = (client.how, client.speakers, *client.keep, *client.silent, *client.ask)
     menu = [f"{said('keep/menu', of='')} {' '.join(item.noted)}" for item in client.menu]
     chosen = sheet.connection.chosen
@@ -122,11 +122,18 @@ def _crowded(sheet: Sheet, client: ForClient, file: forfile.ForFile, said: Langu
     # a line of the table goes across both columns
     table = 2.6 * sum(max(_lines(jack.known, 70), _lines(jack.marking, 20)) for jack in file.jacks)
     map_lines = 18 if sheet.loop else 0
+    client_lines = _lines_of(of_client, 74) + len(menu) + _lines_of(menu, 74) + chain * UNIT_MM / 6.6
     return {
-        "client": _lines_of(of_client, 74) + len(menu) + _lines_of(menu, 74) + chain * UNIT_MM / 6.6
-        > _CLIENT_LINES[sheet.paper],
-        "file": _lines_of(of_file, 62) + table + map_lines > _FILE_LINES[sheet.paper],
+        "client": _size(client_lines / _CLIENT_LINES[sheet.paper]),
+        "file": _size((_lines_of(of_file, 62) + table + map_lines) / _FILE_LINES[sheet.paper]),
     }
+
+
+def _size(filled: float) -> str:
+    """Classes for a page that is filled so far at the usual size; smaller type holds 1.3 times as much."""
+    if filled <= 1:
+        return ""
+    return "crowded" if filled <= 1.28 else "crowded full"
 
 
 def _lines_of(texts: Iterable[str], across: int) -> int:

@@ -101,6 +101,15 @@ def _plain(value: object) -> str:
     return visible(str(value))
 
 
+def cut(text: str, most: int) -> str:
+    """The text in at most ``most`` characters; what is left over is shown by ``…``.
+
+    >>> cut("sound menu", 6)
+    'sound…'
+    """
+    return text if len(text) <= most else f"{text[: most - 1].rstrip()}…"
+
+
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
     """About how wide a text is, in units: on the safe side, since fonts differ between machines."""
     total = 0.0
