@@ -68,7 +68,8 @@ def sheet_command(
     \b
     jackfield sheet Norwell NV40-210 --out sheet.html
     jackfield loop --room 5x4 --json > loop.json
-    jackfield sheet Norwell NV40-210 --readings readings.toml --loop loop.json --lang es
+    jackfield sheet Norwell NV40-210 --readings readings.toml --loop loop.json
+    jackfield sheet Norwell NV40-210 --lang es --paper letter
     """
     _not_both(session, out)
     known = asked_set(session, "sheet", make, model, file, taken)

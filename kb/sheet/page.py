@@ -130,10 +130,10 @@ def _crowded(sheet: Sheet, client: ForClient, file: forfile.ForFile, said: Langu
 
 
 def _size(filled: float) -> str:
-    """Classes for a page that is filled so far at the usual size; smaller type holds 1.3 times as much."""
+    """Classes for a page that is filled so far at the usual size; smaller type holds 1.2 times as much."""
     if filled <= 1:
         return ""
-    return "crowded" if filled <= 1.28 else "crowded full"
+    return "crowded" if filled <= 1.2 else "crowded full"
 
 
 def _lines_of(texts: Iterable[str], across: int) -> int:
