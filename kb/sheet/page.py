@@ -5,6 +5,7 @@ A sheet is one HTML document with everything in it: no script, no network, nothi
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -22,7 +23,7 @@ from kb.sheet.language import Language, language
 from kb.sheet.layout import chain_links, panel_rows
 from kb.sheet.loopfile import LoopData
 from kb.sheet.paper import Paper
-from kb.sheet.svg import UNIT_MM
+from kb.sheet.svg import UNIT_MM, text_width
 from kb.text import visible
 from kb.visit import Source, Visit
 from kb.words import DriverInput, Kind
@@ -101,13 +102,15 @@ def set_name(source: Source) -> str:
 
 
 #: Lines that a page holds at the usual size of its text: tried out in print, with some air.
-_CLIENT_LINES: Final = {Paper.A4: 20.5, Paper.LETTER: 18.0}
+_CLIENT_LINES: Final = {Paper.A4: 25.0, Paper.LETTER: 22.0}
 _FILE_LINES: Final = {Paper.A4: 94.0, Paper.LETTER: 84.0}
+_USUAL: Final = 0.555  #: width of a usual character in running text, as ``text_width`` measures it
 
 
 def _crowded(sheet: Sheet, client: ForClient, file: forfile.ForFile, said: Language) -> dict[str, str]:
     """How small the text of each page is set (classes of the style sheet), so that two pages hold it all."""
-    of_client = (client.how, client.speakers, *client.keep, *client.silent, *client.ask)
+    of_client = (client.how, client.speakers)
+    listed = (*client.keep, *client.silent, *client.ask)
     menu = [f"{said('keep/menu', of='')} {' '.join(item.noted)}" for item in client.menu]
     chosen = sheet.connection.chosen
     chain = chain_height(chain_links(chosen, sheet.panel, said)) if chosen else 0.0
@@ -122,7 +125,8 @@ def _crowded(sheet: Sheet, client: ForClient, file: forfile.ForFile, said: Langu
     # a line of the table goes across both columns
     table = 2.6 * sum(max(_lines(jack.known, 70), _lines(jack.marking, 20)) for jack in file.jacks)
     map_lines = 18 if sheet.loop else 0
-    client_lines = _lines_of(of_client, 74) + len(menu) + _lines_of(menu, 74) + chain * UNIT_MM / 6.6
+    box = len(menu) + _lines_of(menu, 63) + 3.5 if menu else 1.0  # with its frame and the line below
+    client_lines = _lines_of(of_client, 73) + _lines_of(listed, 69) + box + chain * UNIT_MM / 6.6
     return {
         "client": _size(client_lines / _CLIENT_LINES[sheet.paper]),
         "file": _size((_lines_of(of_file, 62) + table + map_lines) / _FILE_LINES[sheet.paper]),
@@ -130,10 +134,10 @@ def _crowded(sheet: Sheet, client: ForClient, file: forfile.ForFile, said: Langu
 
 
 def _size(filled: float) -> str:
-    """Classes for a page that is filled so far at the usual size; smaller type holds 1.2 times as much."""
+    """Classes for a page that is filled so far at the usual size; smaller type holds a sixth more."""
     if filled <= 1:
         return ""
-    return "crowded" if filled <= 1.2 else "crowded full"
+    return "crowded" if filled <= 1.17 else "crowded full"
 
 
 def _lines_of(texts: Iterable[str], across: int) -> int:
@@ -141,8 +145,8 @@ def _lines_of(texts: Iterable[str], across: int) -> int:
 
 
 def _lines(text: str, across: int) -> int:
-    """About how many lines a text takes, with ``across`` characters to a line."""
-    return -(-len(text) // across)
+    """About how many lines a text takes, with ``across`` usual characters to a line."""
+    return math.ceil(text_width(text, 1) / (_USUAL * across))
 
 
 def _pictures(sheet: Sheet, said: Language) -> dict[str, Any]:

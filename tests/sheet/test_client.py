@@ -69,6 +69,14 @@ def test_a_set_top_box_says_that_only_what_is_watched_through_it_is_heard() -> N
     source = {"make": "Ostrava Hill", "model": "OB-7", "kind": "set-top-box"}
     client = told(OPTICAL, source=source)
     assert any("Do you watch through the set-top box?" in one for one in client.silent)
+    unseen = told({"form": "rca-pair", "marking": "AUDIO OUT"}, source=source)
+    assert not unseen.speakers
+    assert not any("loudspeakers" in one for one in unseen.silent)
+
+
+def test_bluetooth_has_no_mark_that_could_be_missing() -> None:
+    client = told({"form": "bluetooth", "direction": "output"})
+    assert "without a mark" not in client.how
 
 
 def test_without_a_path_the_client_is_told_what_would_help_and_nothing_to_try() -> None:
