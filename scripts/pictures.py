@@ -29,18 +29,19 @@ SHEET = ["sheet", "Norwell", "NV40-210", "--contact", "Oxmarle Loops, 555 0100",
 MOST_BYTES = 200_000  #: of a picture, so that the project stays small
 
 # A frame of our own around the text: nothing is fetched from elsewhere, and the text stays text.
-_FRAME = """<svg class="terminal" viewBox="0 0 {width} {height}" role="img"
+_FRAME = """<svg class="terminal" viewBox="0 0 {width} {terminal_height}" role="img"
  xmlns="http://www.w3.org/2000/svg">
 <title>{title}</title>
 <style>
 .{unique_id}-matrix {{ font-family: ui-monospace, Menlo, Consolas, "DejaVu Sans Mono", monospace;
-  font-size: {char_height}px; line-height: {line_height}px; font-variant-east-asian: full-width; }}
+  font-size: {char_height}px; line-height: {line_height}px; font-variant-east-asian: full-width;
+  white-space: pre; }}
 {styles}
 </style>
 <defs><clipPath id="{unique_id}-clip-terminal">
-<rect x="0" y="0" width="{terminal_width}" height="{terminal_height}" /></clipPath>{lines}</defs>
-<rect fill="#16191d" width="{width}" height="{height}" rx="6"/>
-<g transform="translate({terminal_x}, {terminal_y})" clip-path="url(#{unique_id}-clip-terminal)">
+<rect x="0" y="0" width="{width}" height="{terminal_height}" /></clipPath>{lines}</defs>
+<rect fill="#16191d" width="100%" height="100%" rx="6"/>
+<g transform="translate(10, 12)" clip-path="url(#{unique_id}-clip-terminal)">
 {backgrounds}
 <g class="{unique_id}-matrix">
 {matrix}

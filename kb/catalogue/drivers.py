@@ -26,7 +26,9 @@ def driver_inputs() -> dict[str, tuple[DriverInput, ...]]:
     for number, entry in enumerate(driver_table().get("driver", ()), 1):
         place = f"data/drivers.toml, driver {number}"
         try:
-            found[line(entry.get("name"), "name", empty=False)] = DriverInput.read_all(entry.get("inputs"), "inputs")
+            found[line(entry.get("name"), "name", empty=False)] = DriverInput.read_all(
+                entry.get("inputs"), "inputs"
+            )
         except BadInput as mistake:
             raise mistake.within(place) from None
     return found

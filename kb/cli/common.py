@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import json
+import os
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -19,8 +20,26 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.text import Text
 
-    from kb.book import Book
+    from kb.book import Book, Progress
     from kb.settings import Settings
+    from kb.words import Word
+
+
+class _Trimmed:
+    """A text stream that leaves out blanks at the ends of lines."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+        self._kept = ""
+
+    def write(self, text: str) -> int:
+        *lines, rest = (self._kept + text).split("\n")
+        self._stream.writelines(f"{line.rstrip()}\n" for line in lines)
+        self._kept = rest
+        return len(text)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
 
 
 @dataclass
@@ -50,9 +69,13 @@ class Session:
     @cached_property
     def book(self) -> Book:
         """The open book; closed when the command ends."""
+        return self.open_book()
+
+    def open_book(self, progress: Progress | None = None) -> Book:
+        """The open book, which tells how far it is where its index has to be made anew."""
         from kb.book import Book
 
-        book = Book.open(self.folder, store=self.store)
+        book = Book.open(self.folder, store=self.store, progress=progress)
         self._open.append(book)
         return book
 
@@ -61,7 +84,9 @@ class Session:
         """Where people read: no markup, no emoji, no guessing of colours in what was typed."""
         from rich.console import Console
 
-        return Console(markup=False, highlight=False, emoji=False)
+        # Columns are padded with blanks: a pipe or a file gets none at the ends of lines.
+        out: Any = sys.stdout if sys.stdout.isatty() else _Trimmed(sys.stdout)
+        return Console(file=out, markup=False, highlight=False, emoji=False)
 
     def json(self, answer: object, *, lines: bool = False) -> None:
         """One JSON document on stdout; ``lines`` for one object a line."""
@@ -78,6 +103,11 @@ class Session:
             book.close()
 
 
+def choice(words: type[Word]) -> click.Choice[str]:
+    """The values of a vocabulary as the choices of an option; click alone would take the names."""
+    return click.Choice([word.value for word in words])
+
+
 def command_options(command: Callable[..., Any]) -> Callable[..., Any]:
     """The options that every command has; the command gets one Session as its first argument."""
 
@@ -91,7 +121,7 @@ def command_options(command: Callable[..., Any]) -> Callable[..., Any]:
         outer = ctx.obj or {}
         session = Session(
             home=given.pop("home") or outer.get("home"),
-            store=given.pop("store") or outer.get("store"),
+            store=given.pop("store") or outer.get("store") or os.environ.get("JACKFIELD_STORE") or None,
             as_json=given.pop("as_json"),
             debug=given.pop("debug") or outer.get("debug", False),
         )

@@ -22,9 +22,25 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "find": ("find", "Find a set that somebody met before."),
     "show": ("show", "Show what is known of one set: its panel and its visits."),
     "path": ("path", "Say how to connect a set to the loop driver."),
+    "evidence": ("evidence", "Show what is to be expected of a set, known or not."),
+    "pack": ("pack", "Say what to carry to a day's jobs, and how sure that is."),
     "sheet": ("sheet", "Write the sheet for the client and the file."),
     "tag": ("tag", "Make the tag for the back of the driver."),
     "record": ("record", "Record what a set's panel offers."),
+    "isolate": ("isolate", "Find what is at fault by the cheapest next test."),
+    "loop": ("loop", "Compute a hearing loop: wire, current, field, fit to the driver."),
+    "readings": ("readings", "Judge readings of a loop against IEC 60118-4."),
+    "history": ("history", "Show all that was ever recorded of one set, and what became of it."),
+    "correct": ("correct", "Correct a visit: a new entry takes its place."),
+    "withdraw": ("withdraw", "Withdraw visits that should not have been recorded."),
+    "merge": ("merge", "Say that two spellings are one set."),
+    "undo": ("undo", "Undo a correction, a withdrawal or a merge."),
+    "load": ("load", "Load old notes: CSV, JSON Lines, or a dump."),
+    "dump": ("dump", "Write the whole book as JSON Lines or CSV."),
+    "share": ("share", "Give findings to colleagues and take theirs, stripped of what is private."),
+    "backup": ("backup", "Back the book up, and check the copy."),
+    "restore": ("restore", "Put a backup in the place of the book."),
+    "doctor": ("doctor", "Check book and index, and mend the index."),
     "settings": ("settings", "Show or change the usual driver, units and initials."),
 }
 
@@ -83,6 +99,9 @@ def run(args: list[str]) -> int:
         sys.stdout.flush()
     except click.exceptions.Exit as leaving:
         return leaving.exit_code
+    except click.exceptions.NoArgsIsHelpError as bare:
+        print(bare.format_message())
+        return 0
     except click.ClickException as wrong:
         _say(_usage(wrong))
         return 2

@@ -176,6 +176,9 @@ def _unknowns(
         if open_end or (disputed and seen.speakers is Speakers.MUTE):
             question = Question(QuestionCode.DOES_IT_SILENCE, index, place, "disputed" if disputed else "")
             yield question, [replace(seen, speakers=Speakers.STAY_ON)]
+    silenced = seen.speakers is Speakers.MUTE and job.speakers_needed
+    if output and silenced and _unsettled(best):
+        yield Question(QuestionCode.WHO_LISTENS, index, place), [replace(seen, speakers=Speakers.STAY_ON)]
     if output and seen.taken and _unsettled(best):
         yield Question(QuestionCode.WHO_USES_IT, index, place), [replace(seen, taken=False)]
 

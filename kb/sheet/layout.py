@@ -40,6 +40,10 @@ class Row:
     used: bool = False
 
 
+#: What plugs in here is told by the signal already.
+_TOLD_BY_SIGNAL: Final = frozenset({Form.TOSLINK, Form.MINI_TOSLINK, Form.SPEAKER_TERMINALS, Form.BLUETOOTH})
+
+
 class LinkKind(Enum):
     """What a link of the chain is, and so how it is drawn."""
 
@@ -86,9 +90,9 @@ def the_most_telling(rows: Sequence[Row], most: int) -> tuple[Row, ...]:
 def facts(one: PanelJack, lang: Language | None = None) -> Iterator[str]:
     """What is known of a jack, in the order in which it matters."""
     said, jack = lang or language(), one.jack
-    form = said.word(jack.form)
-    named = said.word(jack.signal) if jack.signal else form
-    yield named if form.startswith(named) or not jack.signal else f"{named}, {form}"
+    told = jack.signal is not None and jack.form in _TOLD_BY_SIGNAL
+    named = [said.word(jack.signal)] if jack.signal else []
+    yield said.table["language/join"].join(named if told else [*named, said.word(jack.form)])
     if one.taken:
         yield said("fact/taken")
     if one.speakers is not Speakers.UNKNOWN:

@@ -111,7 +111,7 @@ def _crowded(sheet: Sheet, client: ForClient, file: forfile.ForFile, said: Langu
     """How small the text of each page is set (classes of the style sheet), so that two pages hold it all."""
     of_client = (client.how, client.speakers)
     listed = (*client.keep, *client.silent, *client.ask)
-    menu = [f"{said('keep/menu', of='')} {' '.join(item.noted)}" for item in client.menu]
+    menu = [said("keep/noted", setting=" ".join(item.noted)) for item in client.menu]
     chosen = sheet.connection.chosen
     chain = chain_height(chain_links(chosen, sheet.panel, said)) if chosen else 0.0
     path = file.path

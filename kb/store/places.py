@@ -7,11 +7,12 @@ in the store knows which of the two it talks to.
 from __future__ import annotations
 
 import os
+import random
 import sqlite3
 import time
 from contextlib import closing, suppress
 from pathlib import Path
-from typing import Any, Final, Protocol
+from typing import Any, Final, Protocol, cast
 from urllib.parse import quote
 
 import sqlalchemy as sa
@@ -21,12 +22,14 @@ from sqlalchemy.pool import ConnectionPoolEntry
 from kb import clock
 from kb.errors import BadInput, BookTrouble
 from kb.store.peek import WAIT, readable
-from kb.store.signs import RIGHTS
+from kb.store.signs import RIGHTS, SQLITE
 from kb.store.trouble import told
 
 #: An execution option of a connection: this transaction will write.
 WRITES: Final = "jackfield_writes"
+PATIENCE: Final = 60.0  #: seconds to wait for one's turn to write; loading a long file is one turn
 _LOCK: Final = 0x4A61636B  # "Jack": the advisory lock of whoever makes or upgrades a book on a server
+_MAGIC: Final = b"SQLite format 3\0"  # sqlite.org/fileformat.html, section 1.3.1
 _SETTINGS: Final = ("foreign_keys = ON", "synchronous = FULL", "fullfsync = ON", "trusted_schema = OFF")
 _EXPECTED: Final = "a file, sqlite:///FILE or postgresql+psycopg://USER@HOST/NAME"
 
@@ -89,6 +92,7 @@ class FilePlace:
             self._make()
         elif not self.path.exists():
             raise BookTrouble(f"{self.shown}: there is no book here yet")
+        self._look()
         self._choose()
         engine = sa.create_engine("sqlite+pysqlite:///" + "book", creator=self._connect)
         event.listen(engine, "begin", _begin)
@@ -114,7 +118,11 @@ class FilePlace:
 
     def keep(self, stamp: str) -> Path:
         moment = clock.now().strftime("%Y%m%dT%H%M%SZ")
-        kept = self.path.with_name(f"{self.path.name}.before-{stamp}-{moment}.bak")
+        name, number = f"{self.path.name}.before-{stamp}-{moment}", 1
+        kept = self.path.with_name(f"{name}.bak")
+        while kept.exists():  # an upgrade that was cut off a moment ago left its copy
+            number += 1
+            kept = self.path.with_name(f"{name}-{number}.bak")
         copy_book(self.path, kept)
         return kept
 
@@ -123,6 +131,13 @@ class FilePlace:
         self.path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         with suppress(FileExistsError):
             os.close(os.open(self.path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+
+    def _look(self) -> None:
+        """SQLite would take a file of a few bytes for an empty one and write over it."""
+        if self.path.is_file():
+            with suppress(PermissionError), self.path.open("rb") as file:
+                if not _MAGIC.startswith(start := file.read(len(_MAGIC))) or 0 < len(start) < len(_MAGIC):
+                    raise BookTrouble(f"{self.shown}: {SQLITE[sqlite3.SQLITE_NOTADB]}")
 
     def _choose(self) -> None:
         """Find out whether the file can be written or only read; write-ahead mode is switched on once."""
@@ -134,7 +149,7 @@ class FilePlace:
                     ours = not names or "book" in names  # another program's database stays as it is
                     if ours and file.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
                         file.execute("PRAGMA journal_mode = WAL").fetchone()
-                self.writable = os.access(self.path, os.W_OK) and os.access(self.path.parent, os.W_OK)
+                self.writable = all(_may_write(one) for one in (self.path, self.path.parent))
                 return
             except sqlite3.OperationalError as problem:
                 code = problem.sqlite_errorcode & 0xFF
@@ -169,17 +184,38 @@ class FilePlace:
         return file
 
 
+def _may_write(path: Path) -> bool:
+    return os.access(path, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
+
+
 def _begin(connection: sa.Connection) -> None:
-    # sqlite3 begins nothing by itself (isolation_level None), the same on every Python.
-    writes = connection.get_execution_options().get(WRITES)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+    """sqlite3 begins nothing by itself here (isolation_level None), the same on every Python."""
+    if not connection.get_execution_options().get(WRITES):
+        connection.exec_driver_sql("BEGIN")
+        return
+    file = cast("sqlite3.Connection", connection.connection.dbapi_connection)
+    until = time.monotonic() + PATIENCE
+    # SQLite's own waiting sleeps ever longer, so that of many writers the one that waited longest has the
+    # least chance: with 16 at once some starve. Here every waiting writer tries equally often.
+    file.execute("PRAGMA busy_timeout = 0")
+    try:
+        while True:
+            try:
+                file.execute("BEGIN IMMEDIATE")
+                return
+            except sqlite3.OperationalError as problem:
+                if problem.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                    raise
+            time.sleep(random.uniform(0.001, 0.01))  # noqa: S311 (no secret)
+    finally:
+        file.execute(f"PRAGMA busy_timeout = {round(WAIT * 1000)}")
 
 
 def copy_book(path: Path, target: Path) -> None:
     """Copy a book that may be in use to a new file ``target``, through SQLite's online backup.
 
-    The copy is for this user alone and is whole or not there. Raises BookTrouble; FileExistsError never:
-    a file of that name is refused as BookTrouble too.
+    The copy is for this user alone and is whole or not there. Raises BookTrouble, also where a file of
+    that name is there already.
     """
     with told(str(target)):
         if target.exists():
@@ -252,5 +288,5 @@ def _settle(connection: Any, _: ConnectionPoolEntry) -> None:
     """Every commit is on the server's disk before it is acknowledged; nobody waits for ever."""
     with connection.cursor() as cursor:
         cursor.execute("SET synchronous_commit = on")
-        cursor.execute(f"SET lock_timeout = {round(WAIT * 1000)}")
+        cursor.execute(f"SET lock_timeout = {round(PATIENCE * 1000)}")
     connection.commit()

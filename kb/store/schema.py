@@ -35,6 +35,7 @@ from kb.words import (
 LAST_YEAR: Final = 2200  #: the reader of visit files is stricter: next year
 KEY: Final = 500  #: characters of a set_key; four bytes each still fit PostgreSQL's index pages
 SHORT: Final = 40  #: characters of initials
+MOST: Final = 2**53  #: revisions; whole numbers that JSON readers keep exact
 TURNS: Final = 1_000_000  #: how often one fact can be withdrawn and reinstated
 
 metadata = sa.MetaData(
@@ -131,7 +132,7 @@ book: Final = _table(
     sa.PrimaryKeyConstraint("one"),
     _id("id"),
     sa.Column("revision", sa.BigInteger, nullable=False),
-    sa.CheckConstraint("revision >= 0", name="revision"),
+    sa.CheckConstraint(f"revision BETWEEN 0 AND {MOST}", name="revision"),
     _id("mark"),
     _text("made_with", SHORT, 1),
 )
@@ -140,7 +141,7 @@ book: Final = _table(
 writing: Final = _table(
     "writing",
     sa.Column("revision", sa.BigInteger, primary_key=True, autoincrement=False),
-    sa.CheckConstraint("revision >= 1", name="revision"),
+    sa.CheckConstraint(f"revision BETWEEN 1 AND {MOST}", name="revision"),
     _id("mark"),
 )
 
@@ -152,7 +153,7 @@ visit: Final = _table(
     _revision(),
     sa.Column("date", sa.Date, nullable=False),
     sa.CheckConstraint(f"date >= '{FIRST_DATE}'", name="date"),
-    sa.CheckConstraint("date IS strftime('%Y-%m-%d', date)", name="calendar").ddl_if(dialect="sqlite"),
+    sa.CheckConstraint("date IS date(date, '+0 days')", name="calendar").ddl_if(dialect="sqlite"),
     _words("basis", Basis),
     _text("make", text.LINE, 1),
     _text("model", text.LINE, 1),
@@ -242,6 +243,28 @@ withdrawal: Final = _table(
     _whole("turn", 1, TURNS),
     _flag("stands"),
     sa.Index(None, "fact"),
+    sa.Index(None, "revision"),
+)
+
+#: What the id of a visit was made from besides its words (``kb.store.seal``); a visit that was handed in
+#: with an id of its own has no row.
+seal: Final = _table(
+    "seal",
+    _visit(),
+    sa.PrimaryKeyConstraint("visit"),
+    _text("nonce", 32, 32),
+)
+
+#: A note that somebody has read and released for other books. ``jack`` is the place on the panel, from 0,
+#: or NULL for the note of the visit itself. ``visit`` may not be here yet.
+reviewed_note: Final = _table(
+    "reviewed_note",
+    _id("id", primary_key=True),
+    _revision(),
+    _id("visit"),
+    _whole("jack", 0, JACKS - 1, nullable=True),
+    _text("note", text.NOTE, 1),
+    sa.Index(None, "visit"),
     sa.Index(None, "revision"),
 )
 

@@ -20,7 +20,7 @@ from kb.store.places import WRITES, Place
 from kb.store.trouble import told
 
 #: Every format there was, oldest first: the names of the migrations. The last is what is written now.
-FORMATS: Final = ("0001",)
+FORMATS: Final = ("0001", "0002")
 MIGRATIONS: Final = Path(__file__).parent / "migrations"
 
 
@@ -98,8 +98,14 @@ def _create(connection: sa.Connection, stamp: str) -> None:
 def _migrate(connection: sa.Connection, migrations: Path, target: str) -> None:
     from alembic import command  # costs a quarter of a second: only where it is needed
     from alembic.config import Config
+    from alembic.util import CommandError
 
     config = Config()
     config.set_main_option("script_location", str(migrations).replace("%", "%%"))
     config.attributes["connection"] = connection
-    command.upgrade(config, target)
+    try:
+        command.upgrade(config, target)
+    except CommandError as problem:  # this installation lacks a step
+        raise BookTrouble(
+            f"the book cannot be upgraded ({shown(problem)}); install jackfield anew"
+        ) from problem

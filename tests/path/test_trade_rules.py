@@ -8,7 +8,7 @@ import pytest
 
 from kb.panel import Panel
 from kb.path import Chance, connect, to_json
-from kb.words import Display, Kind, Level, Signal, Speakers
+from kb.words import Display, Form, Kind, Level, Signal, Speakers
 from tests.path.panels import (
     ARC,
     BLUETOOTH,
@@ -293,8 +293,9 @@ def test_an_output_that_sends_pcm_only_needs_no_setting() -> None:
 
 
 def test_an_output_known_to_send_a_bitstream_stands_behind_one_that_can_send_pcm() -> None:
-    stream = {**COAXIAL, "format": "bitstream"}
-    assert chosen(stream, {**OPTICAL, "format": "selectable"}).jack == 1
+    stream = {**OPTICAL, "format": "bitstream"}
+    assert chosen({**OPTICAL, "format": "selectable"}, COAXIAL).jack == 0
+    assert chosen(stream, {**COAXIAL, "format": "selectable"}).jack == 1
     assert "unless the menu offers PCM" in text(chosen(stream))
 
 
@@ -382,6 +383,14 @@ def test_any_headphone_jack_will_do_where_nobody_needs_the_speakers() -> None:
     assert answer.chosen.signal is Signal.HEADPHONE
     assert not answer.dac.needed
     assert questions(answer) == []
+
+
+def test_where_only_a_muting_jack_is_left_it_is_asked_who_listens() -> None:
+    assert questions(ask({**PHONES, "speakers": "mute"}))[0] == (
+        "Does anybody need the set's speakers while the loop is on? If not, the 3.5 mm jack marked HEADPHONE "
+        "will do."
+    )
+    assert questions(ask({**PHONES, "speakers": "mute"}, OPTICAL)) == []
 
 
 def test_where_visits_disagree_on_the_speakers_it_is_asked() -> None:
@@ -542,6 +551,18 @@ def test_among_equals_the_likelier_one_is_chosen() -> None:
     assert likely.chosen is not None
     assert likely.chosen.jack == 1
     assert likely.chosen.p_works == 0.95
+
+
+def test_a_second_trip_weighs_more_than_an_adapter() -> None:
+    scart = {**SCART, "level": "fixed"}
+    assert chosen(LINE, scart).jack == 0
+    answer = connect(
+        panel(LINE, scart),
+        ["line-3.5"],
+        chance=lambda jack: Chance(0.55 if jack.jack.form is Form.RCA_PAIR else 0.95, 0.1, 1.0, 5),
+    )
+    assert answer.chosen is not None
+    assert answer.chosen.jack == 1
 
 
 def test_a_jack_that_failed_more_often_than_not_stands_behind_a_dac() -> None:

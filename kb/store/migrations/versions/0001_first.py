@@ -62,7 +62,7 @@ def tables() -> None:
         ),
         sa.CheckConstraint("length(made_with) BETWEEN 1 AND 40", name=op.f("ck_book_made_with")),
         sa.CheckConstraint("one BETWEEN 1 AND 1 AND one = CAST(one AS INTEGER)", name=op.f("ck_book_one")),
-        sa.CheckConstraint("revision >= 0", name=op.f("ck_book_revision")),
+        sa.CheckConstraint("revision BETWEEN 0 AND 9007199254740992", name=op.f("ck_book_revision")),
         sa.PrimaryKeyConstraint("one", name=op.f("pk_book")),
     )
     op.create_table(
@@ -70,7 +70,7 @@ def tables() -> None:
         sa.Column("revision", sa.BigInteger(), autoincrement=False, nullable=False),
         sa.Column("mark", PLAIN, nullable=False),
         identity("writing", "mark"),
-        sa.CheckConstraint("revision >= 1", name=op.f("ck_writing_revision")),
+        sa.CheckConstraint("revision BETWEEN 1 AND 9007199254740992", name=op.f("ck_writing_revision")),
         sa.PrimaryKeyConstraint("revision", name=op.f("pk_writing")),
     )
     op.create_table(
@@ -103,7 +103,7 @@ def tables() -> None:
         sa.Column("driver", sa.Boolean(), nullable=False),
         words("visit", "basis", "tested seen manual told"),
         sa.CheckConstraint("date >= '1970-01-01'", name=op.f("ck_visit_date")),
-        sa.CheckConstraint("date IS strftime('%Y-%m-%d', date)", name=op.f("ck_visit_calendar")).ddl_if(
+        sa.CheckConstraint("date IS date(date, '+0 days')", name=op.f("ck_visit_calendar")).ddl_if(
             dialect="sqlite"
         ),
         words("visit", "display", "flat tube projector"),

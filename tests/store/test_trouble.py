@@ -1,0 +1,288 @@
+"""Whatever is wrong with the book, the user reads one clear line and nothing was changed."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sqlite3
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+import sqlalchemy as sa
+import sqlalchemy.exc
+
+from kb.errors import BookTrouble, JackfieldError
+from kb.store import Store, peek, places
+from kb.store.reading import Snapshot
+from kb.store.trouble import told
+from tests.store.helpers import KEY, raw, visit
+
+ID = "0192a6c0-0000-7000-8000-000000000001"
+CALLS: dict[str, Callable[[Store], Any]] = {
+    "record": lambda store: store.record([visit("NEW")]),
+    "alias": lambda store: store.alias("A/B", "A/C"),
+    "withdraw": lambda store: store.withdraw([ID]),
+    "reinstate": lambda store: store.reinstate([ID]),
+    "standing": lambda store: store.standing(),
+    "revision": lambda store: store.revision(),
+    "visit": lambda store: store.visit(ID),
+    "visits_of": lambda store: store.visits_of(KEY),
+    "history_of": lambda store: store.history_of(KEY),
+    "visits": lambda store: list(store.visits()),
+    "set_keys": lambda store: list(store.set_keys()),
+    "sets_changed_since": lambda store: list(store.sets_changed_since(0)),
+    "visits_of_sets": lambda store: list(store.visits_of_sets()),
+    "counts": lambda store: store.counts(),
+}
+
+
+def public(kind: type) -> set[str]:
+    return {name for name in vars(kind) if not name.startswith("_")}
+
+
+def test_every_call_of_the_store_is_tried_below() -> None:
+    assert public(Store) - {"open", "close", "place", "snapshot"} == set(CALLS)
+    assert public(Snapshot) - {"spellings", "follows"} <= set(CALLS)
+
+
+@contextmanager
+def anybody() -> Iterator[None]:
+    """As a user whom the rights of files hold back, also where the tests run as root."""
+    if os.geteuid() != 0:
+        yield
+        return
+    os.seteuid(65534)
+    try:
+        yield
+    finally:
+        os.seteuid(0)
+
+
+@pytest.fixture
+def shelf() -> Iterator[Path]:
+    """A folder that any user can reach, with a book in it."""
+    folder = Path(tempfile.mkdtemp(prefix="jackfield-", dir="/tmp"))
+    try:
+        with Store.open(folder / "book.sqlite") as store:
+            store.record([visit()])
+        yield folder
+    finally:
+        folder.chmod(0o700)
+        shutil.rmtree(folder)
+
+
+def give(folder: Path, rights: int, file_rights: int) -> Path:
+    if os.geteuid() == 0:
+        for path in (folder, *folder.iterdir()):
+            os.chown(path, 65534, 65534)
+    for path in folder.iterdir():
+        path.chmod(file_rights)
+    folder.chmod(rights)
+    return folder / "book.sqlite"
+
+
+@pytest.mark.parametrize("rights", [(0o555, 0o444), (0o555, 0o644), (0o755, 0o444)])
+def test_a_read_only_book_is_read_and_says_why_it_cannot_be_written(
+    shelf: Path, rights: tuple[int, int]
+) -> None:
+    book = give(shelf, *rights)
+    before = book.read_bytes()
+    with anybody(), Store.open(book) as store:
+        assert len(store.visits_of(KEY)) == 1
+        standing = peek.standing(book)
+        assert standing is not None
+        assert standing == store.standing()
+        with pytest.raises(BookTrouble, match="read-only"):
+            store.record([visit("NEW")])
+    assert book.read_bytes() == before
+
+
+def test_a_book_that_may_not_be_opened_says_so(shelf: Path) -> None:
+    book = give(shelf, 0o755, 0o000)
+    with anybody():
+        with pytest.raises(BookTrouble, match="rights"):
+            Store.open(book)
+        with pytest.raises(BookTrouble, match="rights"):
+            peek.revision(book)
+
+
+def test_a_folder_in_which_nothing_may_be_made_says_so(shelf: Path) -> None:
+    give(shelf, 0o555, 0o644)
+    with anybody(), pytest.raises(BookTrouble, match="Permission denied"):
+        Store.open(shelf / "home" / "book.sqlite")
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"no database at all, but some text that is long enough to be one" * 40, "is no book"),
+        (os.urandom(8192), "is no book"),
+        (b"SQLite format 3\x00" + bytes(4000), "book"),
+        (b"x", "is no book"),
+    ],
+)
+def test_a_file_that_is_no_database_is_refused_and_left_as_it_is(
+    tmp_path: Path, content: bytes, said: str
+) -> None:
+    path = tmp_path / "book.sqlite"
+    path.write_bytes(content)
+    with pytest.raises(BookTrouble, match=said) as caught:
+        Store.open(path)
+    assert str(caught.value).startswith(f"{path}: ")
+    assert path.read_bytes() == content
+    assert peek.revision(path) is None
+
+
+def test_a_database_of_another_program_is_refused_and_left_as_it_is(tmp_path: Path) -> None:
+    path = tmp_path / "other.sqlite"
+    with raw(path) as connection:
+        connection.execute("CREATE TABLE shopping (what TEXT)")
+    before = path.read_bytes()
+    with pytest.raises(BookTrouble, match="some other program"):
+        Store.open(path)
+    assert path.read_bytes() == before
+    assert [one.name for one in tmp_path.iterdir()] == ["other.sqlite"]
+
+
+def test_a_folder_instead_of_a_file_is_told(tmp_path: Path) -> None:
+    with pytest.raises(BookTrouble, match="cannot be opened"):
+        Store.open(tmp_path)
+
+
+def test_a_file_in_place_of_the_home_folder_is_told(tmp_path: Path) -> None:
+    (tmp_path / "home").write_text("a file")
+    with pytest.raises(BookTrouble):
+        Store.open(tmp_path / "home" / "book.sqlite")
+
+
+def test_an_empty_file_becomes_a_book_only_when_one_may_be_made(tmp_path: Path) -> None:
+    path = tmp_path / "book.sqlite"
+    path.touch()
+    with pytest.raises(BookTrouble, match="no book here yet"):
+        Store.open(path, create=False)
+    with Store.open(path) as store:
+        assert store.revision() == 0
+
+
+@pytest.mark.parametrize("call", CALLS)
+def test_no_call_on_a_damaged_book_raises_anything_foreign(book: Path, call: str) -> None:
+    with Store.open(book) as store:
+        store.record([visit(f"M{number}") for number in range(300)])
+    content = bytearray(book.read_bytes())
+    content[4096:] = os.urandom(len(content) - 4096)  # the first page, with the names of tables, is left
+    book.write_bytes(content)
+    with pytest.raises(BookTrouble) as caught, Store.open(book) as store:
+        CALLS[call](store)
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("call", CALLS)
+def test_no_call_on_a_book_without_tables_raises_anything_foreign(book: Path, call: str) -> None:
+    with Store.open(book) as store:
+        store.record([visit()])
+        with raw(book) as connection:
+            for table in ("visit", "alias", "withdrawal", "book"):
+                connection.execute(f"DROP TABLE {table}")
+        with pytest.raises(BookTrouble, match="no such table"):
+            CALLS[call](store)
+
+
+def test_a_value_that_no_jackfield_wrote_is_told(book: Path) -> None:
+    with Store.open(book) as store:
+        store.record([visit()])
+    with raw(book) as connection:
+        connection.execute("PRAGMA ignore_check_constraints = ON")
+        connection.execute("DROP TRIGGER visit_kept_update")
+        connection.execute("UPDATE visit SET kind = 'toaster'")
+    with Store.open(book) as store, pytest.raises(BookTrouble, match=r"toaster.*restore a backup"):
+        store.visits_of(KEY)
+
+
+def test_a_book_that_another_program_writes_to_for_too_long_can_be_read_but_not_written(
+    book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    Store.open(book).close()
+    monkeypatch.setattr(places, "PATIENCE", 0.05)
+    with raw(book) as other, Store.open(book) as store:
+        other.execute("BEGIN IMMEDIATE")
+        assert store.visits_of(KEY) == []
+        assert peek.revision(book) == 0
+        with pytest.raises(BookTrouble, match="another program writes to it"):
+            store.record([visit()])
+        other.execute("ROLLBACK")
+        store.record([visit()])
+
+
+def test_a_full_book_is_told(book: Path) -> None:
+    """SQLite says "full" when its file may not grow any more."""
+    with Store.open(book) as store:
+        store.record([visit()])
+
+        @sa.event.listens_for(store._engine, "checkout")
+        def no_room(connection: sqlite3.Connection, *_: object) -> None:
+            connection.execute("PRAGMA max_page_count = 1")
+
+        with pytest.raises(BookTrouble, match="disk is full; nothing was changed"):
+            store.record([visit(f"M{number}") for number in range(2000)])
+        assert store.counts().visits == 1
+
+
+def _database_errors() -> Iterator[Exception]:
+    for code in range(1, 102):
+        for kind in (sqlite3.OperationalError, sqlite3.DatabaseError, sqlite3.IntegrityError):
+            problem = kind("from SQLite\nsecond line \x1b[31m")
+            problem.sqlite_errorcode = code
+            yield problem
+    yield sqlite3.ProgrammingError("\x1b[2J no code")
+
+
+def _every_problem() -> Iterator[Exception]:
+    """All that SQLAlchemy, SQLite and the disk can raise."""
+    for origin in _database_errors():
+        yield origin
+        yield sa.exc.DBAPIError.instance("SELECT", None, origin, sqlite3.Error)  # type: ignore[misc]
+    todo = [sa.exc.SQLAlchemyError]
+    while todo:
+        kind = todo.pop()
+        todo += kind.__subclasses__()
+        if not kind.__module__.startswith("sqlalchemy"):
+            continue
+        for arguments in (
+            ("said",),
+            ("said", "SELECT", None, ValueError("v")),
+            ("SELECT", None, sqlite3.Error("e")),
+        ):
+            try:
+                yield kind(*arguments)
+                break
+            except TypeError:
+                continue
+    yield from (OSError(28, "No space left on device"), PermissionError(13, "Permission denied"), OSError())
+    yield from (UnicodeEncodeError("utf-8", "x", 0, 1, "surrogates"), OverflowError("too large"))
+    yield ModuleNotFoundError("No module named 'psycopg'", name="psycopg")
+
+
+def test_nothing_foreign_leaves_the_store() -> None:
+    tried = 0
+    for problem in _every_problem():
+        with pytest.raises(JackfieldError) as caught, told("book.sqlite"):
+            raise problem
+        assert "\n" not in str(caught.value)
+        assert "\x1b" not in str(caught.value)
+        assert caught.value.__cause__ is problem
+        tried += 1
+    assert tried > 300
+
+
+def test_mistakes_of_our_own_are_not_dressed_up() -> None:
+    with pytest.raises(ZeroDivisionError), told("book.sqlite"):
+        raise ZeroDivisionError
+
+
+def test_what_goes_wrong_in_a_readers_own_block_is_his(store: Store) -> None:
+    with pytest.raises(OSError, match="mine"), store.snapshot():
+        raise OSError("mine")
