@@ -24,6 +24,8 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "path": ("path", "Say how to connect a set to the loop driver."),
     "evidence": ("evidence", "Show what is to be expected of a set, known or not."),
     "pack": ("pack", "Say what to carry to a day's jobs, and how sure that is."),
+    "sheet": ("sheet", "Write the sheet for the client and the file."),
+    "tag": ("tag", "Make the tag for the back of the driver."),
     "record": ("record", "Record what a set's panel offers."),
     "isolate": ("isolate", "Find what is at fault by the cheapest next test."),
     "loop": ("loop", "Compute a hearing loop: wire, current, field, fit to the driver."),

@@ -9,19 +9,21 @@ from rich.table import Table
 
 from kb.cli.common import Session, command_options, text
 from kb.cli.draw import panel_table, source_title
-from kb.errors import NotFound
+from kb.errors import BadInput, NotFound
 from kb.panel import Panel, PanelJack
 from kb.visit import Visit, visit_to
 
 if TYPE_CHECKING:
+    from kb.book import SetView
     from kb.path import Chance
 
 
 @click.command("show")
 @click.argument("make")
 @click.argument("model", required=False)
+@click.option("--svg", metavar="FILE", help="Draw the panel as a picture, too.")
 @command_options
-def show_command(session: Session, make: str, model: str | None) -> int:
+def show_command(session: Session, make: str, model: str | None, svg: str | None) -> int:
     """Show what is known of one set: its panel as reconciled, conflicts, and every visit.
 
     The model alone is enough where it means one set only.
@@ -32,6 +34,8 @@ def show_command(session: Session, make: str, model: str | None) -> int:
         if session.as_json:
             session.json({"source": None, "panel": [], "conflicts": 0, "visits": []})
         raise nobody
+    if svg is not None:
+        _write_picture(svg, session, known)
     chance = session.book.chance(known.source)
     works = [chance(one) if one.jack.usable else None for one in known.panel.jacks]
     if session.as_json:
@@ -65,6 +69,17 @@ def show_command(session: Session, make: str, model: str | None) -> int:
         out.print()
     out.print(_visits(known.visits))
     return 0
+
+
+def _write_picture(file: str, session: Session, known: SetView) -> None:
+    from kb.cli.out import write_out
+    from kb.sheet.drawing import panel_picture
+    from kb.sheet.layout import panel_rows
+
+    if session.as_json and file == "-":
+        raise BadInput("--svg", "- with --json", "a file")
+    title = f"{known.source.make} {known.source.model}"
+    write_out(file, f"{panel_picture(title, panel_rows(known.panel))}\n", "--svg")
 
 
 def _works_json(chance: Chance | None) -> dict[str, float] | None:
