@@ -198,15 +198,16 @@ def show(console: Console, source: Source, panel: Panel, connection: Connection)
     else:
         console.print(arrows(chosen, panel, console.width))
     console.print()
-    verdicts = [("Converter", "yes" if connection.dac.needed else "no", sentence(connection.dac))]
     if chosen is not None:
-        verdicts += [
+        verdicts = [
+            ("Converter", chosen.converter or "none", sentence(connection.dac)),
             ("Speakers", *_speakers(chosen)),
-            ("Level", _LEVELS[chosen.level], ""),
+            ("Level", _level(chosen), ""),
             ("Works", f"{chosen.p_works:.0%}", _evidence(chosen)),
         ]
-    console.print(_verdicts(verdicts))
-    if chosen is not None:
+        if chosen.delay_ms >= _LATE_MS:
+            verdicts.append(("Delay", f"{chosen.delay_ms:.0f} ms", "listen for an echo"))
+        console.print(_verdicts(verdicts))
         _listed(console, "Do this", [sentence(step) for step in chosen.steps], numbered=True)
         _listed(console, "Mind", [sentence(caution) for caution in chosen.cautions])
     _listed(console, "Ask", [sentence(question) for question in connection.ask])
@@ -248,12 +249,21 @@ def arrows(path: Path, panel: Panel, width: int, style: str = "bold") -> Text:
     return line
 
 
+#: From here on a delay is worth a line of its own: sound and its echo are heard apart (Wallach 1949).
+_LATE_MS = 40
+
 _LEVELS = {
     Level.FIXED: "fixed",
     Level.VARIABLE: "follows the remote control",
     Level.SELECTABLE: "fixed or variable, by a menu item",
     Level.UNKNOWN: "not known whether it follows the remote control",
 }
+
+
+def _level(path: Path) -> str:
+    if path.signal is Signal.HEADPHONE and path.level is Level.VARIABLE:
+        return "follows the headphone volume"
+    return _LEVELS[path.level]
 
 
 def _speakers(path: Path) -> tuple[str, str]:
@@ -266,9 +276,9 @@ def _speakers(path: Path) -> tuple[str, str]:
 
 
 def _evidence(path: Path) -> str:
-    if not path.findings:
-        return "no finding on this set yet"
-    return f"{path.findings} finding{'s' if path.findings != 1 else ''} on this set"
+    if not path.trials:
+        return "not tried on this set yet; others like it"
+    return f"tried {path.trials} time{'s' if path.trials != 1 else ''} on this set"
 
 
 def _verdicts(verdicts: list[tuple[str, str, str]]) -> Table:
