@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from kb.cli.common import Session, command_options, text
-from kb.errors import BadInput, NotFound
+from kb.errors import BadInput, NotFound, described
 from kb.words import DriverInput, Level, Signal, Speakers
 
 if TYPE_CHECKING:
@@ -132,7 +132,7 @@ def asked_set(
         from kb.panel import panel_of
 
         if make:
-            raise BadInput(command, "a set and a panel file", "one of them")
+            raise BadInput(command, described("a set and a panel file"), "one of them")
         visits = read_visits(file)
         if len(visits) != 1:
             raise BadInput(file, f"{len(visits)} visits", "one")
@@ -140,14 +140,14 @@ def asked_set(
     elif make:
         known = session.book.view(make, model)
     else:
-        raise BadInput(command, "nothing", "MAKE MODEL, or --panel VISITFILE")
+        raise BadInput(command, described("nothing"), "MAKE MODEL, or --panel VISITFILE")
     return replace(known, panel=known.panel.taken(signals))
 
 
 def asked_inputs(session: Session, inputs: str | None, driver: str | None) -> tuple[DriverInput, ...]:
     """The inputs of the driver: as listed, of the driver named, or of the usual one."""
     if inputs is not None and driver is not None:
-        raise BadInput("path", "--inputs and --driver", "one of them")
+        raise BadInput("path", described("--inputs and --driver"), "one of them")
     if inputs is not None:
         words = [word.strip() for word in inputs.split(",") if word.strip()]
         if not words:
