@@ -25,13 +25,19 @@ def states(jackfield: Run, *name: str) -> list[str]:
     return [one["state"] for one in sorted(visits, key=lambda one: one["revision"])]
 
 
-def test_a_wrong_finding_is_corrected_and_the_old_one_stays_in_the_history(jackfield: Run, visit: str) -> None:
+def test_a_wrong_finding_is_corrected_and_the_old_one_stays_in_the_history(
+    jackfield: Run, visit: str
+) -> None:
     done = jackfield("correct", visit[:8], "1.outcome=silent", "1.items=", "year=2015", "--json").json
     assert done["corrected"] == visit
     shown = jackfield("show", "Norwell", "NV40-210", "--json").json
     [now] = shown["visits"]
     assert (now["id"], now["supersedes"]) == (done["visit"], [visit])
-    assert (now["source"]["year"], now["jacks"][0]["outcome"], "items" in now["jacks"][0]) == (2015, "silent", False)
+    assert (now["source"]["year"], now["jacks"][0]["outcome"], "items" in now["jacks"][0]) == (
+        2015,
+        "silent",
+        False,
+    )
     assert (now["by"], now["job"], now["note"]) == ("RT", "J-104", "Cable behind the cabinet in the kitchen.")
     assert states(jackfield) == ["superseded", "stands"]
     out = jackfield("history", "Norwell", "NV40-210").out
@@ -60,7 +66,9 @@ def test_a_wrong_model_moves_to_the_right_set(jackfield: Run, visit: str) -> Non
     assert jackfield("show", "Norwell", "NV40-211").code == 1
 
 
-def test_undo_takes_back_one_thing_after_the_other_and_an_id_brings_it_again(jackfield: Run, visit: str) -> None:
+def test_undo_takes_back_one_thing_after_the_other_and_an_id_brings_it_again(
+    jackfield: Run, visit: str
+) -> None:
     first = jackfield("correct", visit, "year=2015", "--json").json["visit"]
     second = jackfield("correct", first, "year=2016", "--json").json["visit"]
     assert states(jackfield) == ["superseded", "superseded", "stands"]
@@ -81,7 +89,9 @@ def test_a_visit_is_withdrawn_and_stands_again(jackfield: Run, visit: str) -> No
     assert jackfield("find", "nv40").code == 0
 
 
-def test_two_spellings_become_one_set_and_two_again(jackfield: Run, visit: str, visit_file: VisitFile) -> None:
+def test_two_spellings_become_one_set_and_two_again(
+    jackfield: Run, visit: str, visit_file: VisitFile
+) -> None:
     for _ in range(2):  # more visits under the wrong name than under the right one
         source = {"make": "Norwel", "model": "NV4O-21O"}
         jackfield("record", "--file", visit_file(source=source, note=f"again {_}"))
@@ -146,6 +156,12 @@ def test_what_does_not_stand_is_not_corrected(jackfield: Run, visit: str) -> Non
 
 
 def test_an_empty_book_has_no_history(jackfield: Run, home: Any) -> None:
-    for words in (["history", "a", "b"], ["undo"], ["merge", "a", "b", "--into", "c", "d"], ["dump"], ["doctor"]):
+    for words in (
+        ["history", "a", "b"],
+        ["undo"],
+        ["merge", "a", "b", "--into", "c", "d"],
+        ["dump"],
+        ["doctor"],
+    ):
         assert jackfield(*words).code == 1
     assert not home.exists() or not any(home.glob("book*"))

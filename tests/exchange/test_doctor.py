@@ -44,7 +44,9 @@ def test_a_whole_book_is_well(jackfield: Run, book: Path) -> None:
     assert (done.code, "WRONG" in done.out) == (0, False)
 
 
-def test_an_index_that_is_damaged_or_of_another_book_is_mended(jackfield: Run, book: Path, home: Path) -> None:
+def test_an_index_that_is_damaged_or_of_another_book_is_mended(
+    jackfield: Run, book: Path, home: Path
+) -> None:
     keys = next((home / "index" / "own").glob("gen-*/keys.sqlite"))
     keys.write_bytes(b"x" * 5000)
     assert list(wrong(jackfield)) == ["index"]

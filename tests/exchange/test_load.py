@@ -124,7 +124,11 @@ def test_columns_can_be_named_on_the_line(jackfield: Run, tmp_path: Path) -> Non
         ("", [], "empty"),
         ("a,b\n1,2\n", [], "a column for make"),
         ("make,model\nx,y\n", [], "a column for date"),
-        ("make,brand,model,date\nx,y,z,2024-01-01\n", ["--map", "brand=make", "--map", "make=make"], "two columns"),
+        (
+            "make,brand,model,date\nx,y,z,2024-01-01\n",
+            ["--map", "brand=make", "--map", "make=make"],
+            "two columns",
+        ),
         ("make,model,date\n", ["--map", "nothing=make"], "no column nothing"),
         ("make,model,date\n", ["--map", "make=colours"], "colours"),
         ("make,model,date\n", ["--map", "make"], "COLUMN=FIELD"),
@@ -157,7 +161,11 @@ def test_text_in_another_encoding_is_told_and_can_be_read(jackfield: Run, tmp_pa
 
 def test_json_lines_hold_a_visit_a_line(jackfield: Run, tmp_path: Path) -> None:
     path = tmp_path / "notes.jsonl"
-    lines = [visit_data("A1"), visit_data("A2"), {"date": "2024-01-01", "source": {"make": "x", "model": "y"}, "note": "n"}]
+    lines = [
+        visit_data("A1"),
+        visit_data("A2"),
+        {"date": "2024-01-01", "source": {"make": "x", "model": "y"}, "note": "n"},
+    ]
     path.write_text("\n".join(map(json.dumps, lines)))
     assert jackfield("load", path, "--json").json["visits"] == 3
     path.write_text(path.read_text() + "\n{]\n" + json.dumps(visit_data("A3") | {"date": 3}))
