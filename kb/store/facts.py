@@ -6,7 +6,7 @@ copy of one's own book.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import islice
 from typing import Final, TypeAlias
@@ -75,13 +75,13 @@ ROWS: Final = (
 )
 
 
-def shareable(book: Snapshot, since: int = 0) -> Iterator[Fact]:
+def shareable(book: Snapshot, since: int = 0) -> Generator[Fact, None, None]:
     """What may be shared of all that came after revision ``since``; no private column is read."""
     yield from visits(book, since, private=False)
     yield from rows(book, since)
 
 
-def everything(book: Snapshot, since: int = 0) -> Iterator[Fact]:
+def everything(book: Snapshot, since: int = 0) -> Generator[Fact, None, None]:
     """All facts, private words included, in the order they were recorded."""
     yield from visits(book, since, private=True)
     yield from rows(book, since)
