@@ -140,7 +140,8 @@ def starting_with(book: Snapshot, start: str, most: int = 10) -> list[tuple[type
         (NoteFact, schema.reviewed_note),
     )
     for kind, table in kinds:
-        asked = sa.select(table.c.id).where(table.c.id.between(start, start + "g")).order_by(table.c.id)
+        begins = sa.and_(table.c.id >= start, table.c.id < start + "g")
+        asked = sa.select(table.c.id).where(begins).order_by(table.c.id)
         with told(book._place):
             found += [(kind, one) for one in book._connection.execute(asked.limit(most)).scalars()]
     return found
