@@ -12,26 +12,31 @@ alone, the check that the index has missed nothing included.
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Self, TypeVar
+from typing import TYPE_CHECKING, Any, Final, Self, TypeVar
 
 from kb.errors import BookTrouble, JackfieldError, NotFound
-from kb.panel import Panel, reconcile, source_of
 from kb.settings import BOOK, Settings, load
-from kb.visit import Source, Visit, set_key
 from kb.words import DriverInput, Kind
 
+# A cold ``find`` comes through here: what it does not need is imported where it is used.
 if TYPE_CHECKING:
+    from kb.evidence import Evidence
     from kb.index import Answer, Index, Reader, SetEntry
-    from kb.path import Connection
+    from kb.panel import Panel, PanelJack
+    from kb.path import Chance, Connection
     from kb.store import Recorded, Snapshot, Store
     from kb.store.peek import Standing
+    from kb.visit import Source, Visit
+
+#: So many sets, or so many for each visit, may have changed before evidence of others is learned anew.
+_FEW_SETS: Final = 20
+_FEW_SHARE: Final = 0.01
 
 T = TypeVar("T")
 
@@ -123,9 +128,17 @@ class Book:
         """The index of this store on this machine, as it is on disk."""
         from kb.index import Index
 
+        return Index.open(self._derived)
+
+    @property
+    def _derived(self) -> Path:
+        """Where this machine keeps what follows from this store."""
         # A folder of its own for each store: what belongs to one book never answers for another.
-        name = "own" if self._url is None else hashlib.sha256(self._url.encode()).hexdigest()[:16]
-        return Index.open(self.home / "index" / name)
+        if self._url is None:
+            return self.home / "index" / "own"
+        import hashlib
+
+        return self.home / "index" / hashlib.sha256(self._url.encode()).hexdigest()[:16]
 
     # -- writing ---------------------------------------------------------------------------------------
 
@@ -154,17 +167,34 @@ class Book:
         """The visits to a set that stand; empty where nobody met it."""
         if self._standing() is None:
             return []
+        from kb.visit import set_key
+
         return self.store.visits_of(set_key(make, model))
 
     def panel(self, visits: Sequence[Visit]) -> Panel:
         """What these visits together say of the panel."""
+        from kb.panel import reconcile
+
         return reconcile(visits)
 
-    def view(self, make: str, model: str) -> SetView:
-        """All that is known of a set; raises NotFound, naming the nearest sets, where nobody met it."""
+    def view(self, make: str, model: str | None = None) -> SetView:
+        """All that is known of a set; raises NotFound, naming the nearest sets, where nobody met it.
+
+        ``make`` alone may be the model, where it means one set only.
+        """
+        from kb.panel import reconcile, source_of
+        from kb.visit import set_key
+
+        asked = f"{make} {model}" if model else make
+        if model is None:
+            exact = [one for one in self.find(make, limit=2).matches if one.how == "exact"]
+            if len(exact) > 1:
+                names = " or ".join(f"{one.make} {one.model}" for one in exact)
+                raise NotFound(f"{make} may be {names}: say the make too")
+            make, model = (exact[0].make, exact[0].model) if exact else ("", make)
         visits = self.visits(make, model)
         if not visits:
-            raise NotFound(f"nobody met {make} {model} yet{self._instead(make, model)}")
+            raise NotFound(f"nobody met {asked} yet{self._instead(asked)}")
         source = source_of(visits)
         if len({visit.source.key for visit in visits}) > 1:
             with self.store.snapshot() as now:
@@ -195,11 +225,91 @@ class Book:
             speakers_needed=speakers_needed,
             have=have,
             length_m=length_m,
+            chance=self.chance(source) if source else None,
         )
 
-    def _instead(self, make: str, model: str) -> str:
+    # -- evidence --------------------------------------------------------------------------------------
+
+    def evidence(self) -> Evidence:
+        """What all findings say, the last one included; learned anew where the book has changed since.
+
+        Raises BookTrouble where the book cannot be read.
+        """
+        from kb.evidence import Evidence
+
+        if self._standing() is None:
+            return Evidence.learn(())
+        stands, kept = self._kept_evidence()
+        return kept if kept and stands == self._standing() else self._learn()
+
+    def chance(self, source: Source) -> Callable[[PanelJack], Chance]:
+        """How likely a jack of this source carries sound: its own findings, backed off to its family, make
+        and era, and to all.
+
+        What is told of other sets may be some visits behind, so that recording does not make every look-up
+        learn anew; what is told of this set never is.
+        """
+        from kb.path import Chance, own_chance
+
+        evidence, changed = self._evidence_nearly(source.key)
+        # A set with findings that the evidence has not seen is a stranger to it, and brings its own trials.
+        known = replace(source, model="") if changed else source
+
+        def of_jack(jack: PanelJack) -> Chance:
+            found = evidence.chance(known, jack) if jack.jack.usable else own_chance(jack)
+            return Chance(found.p, found.low, found.high, jack.findings)
+
+        return of_jack
+
+    def _evidence_nearly(self, key: str) -> tuple[Evidence, bool]:
+        """Evidence that has seen nearly all of the book, and whether the set ``key`` changed since."""
+        from kb.evidence import Evidence
+
+        now = self._standing()
+        if now is None:
+            return Evidence.learn(()), True
+        stands, kept = self._kept_evidence()
+        if kept is None or stands is None:
+            return self._learn(), False
+        if stands == now:
+            return kept, False
+        with self.store.snapshot() as book:
+            if not book.follows(stands):
+                return self._learn(), False
+            changed = set(book.sets_changed_since(stands.revision))
+        if len(changed) > max(_FEW_SETS, kept.visits * _FEW_SHARE):
+            return self._learn(), False
+        return kept, key in changed
+
+    def _kept_evidence(self) -> tuple[Standing | None, Evidence | None]:
+        """What was learned last on this machine, and how the book stood then."""
+        from kb.evidence import Evidence
+        from kb.store.peek import Standing
+
         try:
-            found = self.find(f"{make} {model}", limit=3)
+            data = json.loads(self._evidence_file.read_text(encoding="utf-8"))
+            return Standing(*data["standing"]), Evidence.from_dict(data["evidence"])
+        except (OSError, ValueError, KeyError, TypeError, BookTrouble):
+            return None, None  # derived data: learned anew
+
+    def _learn(self) -> Evidence:
+        from kb.evidence import Evidence
+        from kb.settings import write_private
+
+        with self.store.snapshot() as book:
+            evidence = Evidence.learn(visit for _, visits in book.visits_of_sets() for visit in visits)
+            data = {"standing": book.standing, "evidence": evidence.to_dict()}
+        with suppress(OSError):  # a folder that cannot be written to: learned anew next time
+            write_private(self._evidence_file, json.dumps(data))
+        return evidence
+
+    @property
+    def _evidence_file(self) -> Path:
+        return self._derived / "evidence.json"
+
+    def _instead(self, asked: str) -> str:
+        try:
+            found = self.find(asked, limit=3)
         except JackfieldError:
             return ""
         names = [f"{one.make} {one.model}" for one in found.matches] or [
@@ -247,19 +357,18 @@ class Book:
         """The way to the usual driver: from the index where it was made for the same inputs."""
         known: dict[str, Any] = json.loads(kept) if kept else {}
         if known.get("inputs") != list(self.settings.inputs):
+            from kb.panel import reconcile, source_of
+
             visits = self.store.visits_of(key)
             known = self._best_of(reconcile(visits), source_of(visits))
         best: dict[str, Any] | None = known["best"]
         return best
 
     def _best_of(self, panel: Panel, source: Source) -> dict[str, Any]:
-        path = self.connect(panel, source).chosen
-        best = path and {
-            "signal": path.signal.value,
-            "items": list(path.items),
-            "needs_dac": path.needs_dac,
-            "speakers": path.speakers.value,
-        }
+        from kb.path import best_to_json, connect
+
+        found = connect(panel, self.settings.inputs, kind=source.kind, display=source.display)
+        best = best_to_json(found)
         return {"inputs": list(self.settings.inputs), "best": best}
 
     # -- keeping the index up to date --------------------------------------------------------------------
@@ -270,6 +379,8 @@ class Book:
             return self.store.standing()
         from kb.store.peek import standing
 
+        if self.home.exists() and not self.home.is_dir():
+            raise BookTrouble(f"{self.home}: a file, expected the folder of a book")
         return standing(self.path) or (self.store.standing() if self.path.exists() else None)
 
     def _seen(self) -> Standing | None:
@@ -327,6 +438,7 @@ class Book:
     def _entry(self, key: str, visits: list[Visit]) -> SetEntry:
         """What the index holds of a set."""
         from kb.index import SetEntry
+        from kb.panel import reconcile, source_of
 
         source, panel = _kept_name(source_of(visits), key, visits), reconcile(visits)
         years = sorted(visit.source.year for visit in visits if visit.source.year)
@@ -367,6 +479,8 @@ def _kept_name(source: Source, key: str, visits: Sequence[Visit]) -> Source:
     """Of a set with merged spellings: the source under the name that is kept, as most visits spell it."""
     if source.key == key or not any(visit.source.key == key for visit in visits):
         return source
+    from kb.panel import source_of
+
     kept = source_of(visit for visit in visits if visit.source.key == key)
     return replace(source, make=kept.make, model=kept.model)
 

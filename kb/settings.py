@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import os
-import tomllib
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, fields
@@ -17,7 +16,6 @@ from typing import Any, Final
 
 from kb import text
 from kb.errors import BadInput, BookTrouble, ascii_controls
-from kb.visit import read_inputs
 from kb.words import DriverInput, Word
 
 FILE: Final = "settings.toml"
@@ -65,6 +63,8 @@ def load(home: Path) -> Settings:
         return Settings()
     except OSError as problem:
         raise BookTrouble(f"{path}: {_why(problem)}") from problem
+    import tomllib  # only where there is something to read
+
     if len(raw) > _MOST:
         raise BadInput(str(path), "a larger file", f"at most {_MOST} bytes of settings")
     try:
@@ -82,24 +82,32 @@ def save(home: Path, settings: Settings) -> Path:
     path = home / FILE
     lines = [f"{field.name} = {_toml(getattr(settings, field.name))}" for field in fields(settings)]
     written = "\n".join(["# Settings of jackfield; a key that is left out has its usual value.", *lines, ""])
+    import tomllib
+
     if _read(tomllib.loads(written), str(path)) != settings:
         raise BadInput(str(path), "settings with text that changes when read", "plain text")
-    unfinished = path.with_name(f"{FILE}.{os.getpid()}.part")
     try:
-        home.mkdir(mode=0o700, parents=True, exist_ok=True)
-        try:
-            handle = os.open(unfinished, os.O_CREAT | os.O_TRUNC | os.O_WRONLY, 0o600)
-            with open(handle, "w", encoding="utf-8") as file:
-                file.write(written)
-                file.flush()
-                os.fsync(file.fileno())
-            unfinished.replace(path)
-        finally:
-            with suppress(OSError):
-                unfinished.unlink(missing_ok=True)
+        write_private(path, written)
     except OSError as problem:
         raise BookTrouble(f"{path}: {_why(problem)}; the settings stay as they were") from problem
     return path
+
+
+def write_private(path: Path, text: str) -> None:
+    """Write a file whole or not at all, readable by this user alone. Raises OSError."""
+    unfinished = path.with_name(f"{path.name}.{os.getpid()}.part")
+    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    try:
+        with open(
+            os.open(unfinished, os.O_CREAT | os.O_TRUNC | os.O_WRONLY, 0o600), "w", encoding="utf-8"
+        ) as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        unfinished.replace(path)
+    finally:
+        with suppress(OSError):
+            unfinished.unlink(missing_ok=True)
 
 
 def _read(data: dict[str, Any], place: str) -> Settings:
@@ -115,7 +123,7 @@ def _read(data: dict[str, Any], place: str) -> Settings:
 
 _READERS: Final[dict[str, Callable[[object, str], Any]]] = {
     "driver": text.line,
-    "inputs": read_inputs,
+    "inputs": DriverInput.read_all,
     "units": Units.read,
     "initials": lambda value, key: text.line(value, key, 40),
 }

@@ -203,15 +203,10 @@ def _driver(value: object, place: str) -> Driver:
     fields = _inside(value, place, "an object with name and inputs")
     driver = Driver(
         name=fields.take("name", _line, ""),
-        inputs=fields.take("inputs", read_inputs, ()),
+        inputs=fields.take("inputs", DriverInput.read_all, ()),
     )
     fields.end()
     return driver
-
-
-def read_inputs(value: object, place: str) -> tuple[DriverInput, ...]:
-    """The inputs of a driver, each once."""
-    return tuple(dict.fromkeys(_list_of(DriverInput.read, 8)(value, place)))
 
 
 def _findings(value: object, _: str) -> tuple[Finding, ...]:
@@ -239,7 +234,7 @@ def finding_from(value: object, place: str) -> Finding:
             direction = Direction.OUTPUT if outcome in _SOUNDED else reading.direction
             inferred.append("direction")
         if signal is None and direction is not Direction.INPUT:
-            signal = reading.signal or _signal_of(form, direction)
+            signal = reading.signal or _signal_of(form, mark, direction)
             inferred += ["signal"] if signal else []
         if level is Level.UNKNOWN and reading.level is not Level.UNKNOWN:
             level = reading.level
@@ -269,13 +264,13 @@ def finding_from(value: object, place: str) -> Finding:
     return finding
 
 
-#: Sound of some kind came out of the jack.
-_SOUNDED: Final = frozenset({Outcome.CARRIED, Outcome.WEAK, Outcome.HUM, Outcome.DISTORTED, Outcome.DELAYED})
+#: The programme came out of the jack; hum and silence come out of inputs too.
+_SOUNDED: Final = frozenset({Outcome.CARRIED, Outcome.WEAK, Outcome.DISTORTED, Outcome.DELAYED})
 
 
-def _signal_of(form: Form, direction: Direction) -> Signal | None:
-    """The signal of an output that somebody vouches for, where its form leaves no other."""
-    if direction is not Direction.OUTPUT:
+def _signal_of(form: Form, mark: str, direction: Direction) -> Signal | None:
+    """The signal of an output that somebody vouches for, where form and mark leave no other."""
+    if direction is not Direction.OUTPUT or marking.says_digital(mark):
         return None
     return {
         Form.RCA_PAIR: Signal.ANALOG_LINE,
@@ -283,7 +278,6 @@ def _signal_of(form: Form, direction: Direction) -> Signal | None:
         Form.SCART: Signal.ANALOG_LINE,
         Form.SPEAKER_TERMINALS: Signal.SPEAKER_LEVEL,
         Form.BLUETOOTH: Signal.WIRELESS,
-        Form.HDMI: Signal.ARC,
     }.get(form)
 
 

@@ -21,7 +21,15 @@ VISITS = ROOT / "data" / "demo" / "visits.jsonl"
 STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("A model number read by torch light: has anybody met it?", ("find", "nv40", "210")),
     ("Its panel, and how it was connected before.", ("show", "Norwell", "NV40-210")),
-    ("How to connect it to a driver with a 3.5 mm line input.", ("path", "Norwell", "NV40-210")),
+    (
+        "How to connect it to a driver with a 3.5 mm line input: by a converter.",
+        ("path", "Norwell", "NV40-210"),
+    ),
+    (
+        "A set that goes silent when the headphone jack is used: no path while others listen.",
+        ("path", "Kestering", "KTG24.2/W"),
+    ),
+    ("The same set where nobody else listens.", ("path", "Kestering", "KTG24.2/W", "--speakers-free")),
 )
 
 

@@ -75,6 +75,7 @@ def cold() -> None:
     """Cold starts as ratios to bare imports, runs of all commands taken in turn."""
     with tempfile.TemporaryDirectory() as home:
         env = {**os.environ, "JACKFIELD_HOME": home}
+        env.pop("PYTHONDONTWRITEBYTECODE", None)  # an installed program has its byte code beside it
         jackfield = [sys.executable, "-m", "kb.cli.main"]
         visits = ROOT / "data" / "demo" / "visits.jsonl"
         timed([*jackfield, "record", "--file", str(visits)], env)

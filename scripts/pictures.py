@@ -19,18 +19,19 @@ PICTURES = ROOT / "data" / "pictures"
 SHOWN = {"path": ["path", "Norwell", "NV40-210"]}
 
 # A frame of our own around the text: nothing is fetched from elsewhere, and the text stays text.
-_FRAME = """<svg class="terminal" viewBox="0 0 {width} {height}" role="img"
+_FRAME = """<svg class="terminal" viewBox="0 0 {width} {terminal_height}" role="img"
  xmlns="http://www.w3.org/2000/svg">
 <title>{title}</title>
 <style>
 .{unique_id}-matrix {{ font-family: ui-monospace, Menlo, Consolas, "DejaVu Sans Mono", monospace;
-  font-size: {char_height}px; line-height: {line_height}px; font-variant-east-asian: full-width; }}
+  font-size: {char_height}px; line-height: {line_height}px; font-variant-east-asian: full-width;
+  white-space: pre; }}
 {styles}
 </style>
 <defs><clipPath id="{unique_id}-clip-terminal">
-<rect x="0" y="0" width="{terminal_width}" height="{terminal_height}" /></clipPath>{lines}</defs>
-<rect fill="#16191d" x="1" y="1" width="{terminal_width}" height="{terminal_height}" rx="6"/>
-<g transform="translate({terminal_x}, {terminal_y})" clip-path="url(#{unique_id}-clip-terminal)">
+<rect x="0" y="0" width="{width}" height="{terminal_height}" /></clipPath>{lines}</defs>
+<rect fill="#16191d" width="100%" height="100%" rx="6"/>
+<g transform="translate(10, 12)" clip-path="url(#{unique_id}-clip-terminal)">
 {backgrounds}
 <g class="{unique_id}-matrix">
 {matrix}
@@ -56,7 +57,8 @@ def main() -> int:
         console.print(Text(f"$ jackfield {' '.join(words)}\n", style="bold"))
         console.print(Text.from_ansi(done.stdout))
         title = f"jackfield {' '.join(words)}"
-        picture = console.export_svg(title=title, code_format=_FRAME, unique_id=name)
+        frame = _FRAME.replace("{title}", title)
+        picture = console.export_svg(title=title, code_format=frame, unique_id=name)
         (PICTURES / f"{name}.svg").write_text(picture, encoding="utf-8")
         print(f"{PICTURES.name}/{name}.svg")
     return 0

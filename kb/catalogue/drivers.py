@@ -12,7 +12,6 @@ from typing import Any
 from kb.catalogue.files import data_file
 from kb.errors import BadInput
 from kb.text import line
-from kb.visit import read_inputs
 from kb.words import DriverInput
 
 
@@ -27,7 +26,9 @@ def driver_inputs() -> dict[str, tuple[DriverInput, ...]]:
     for number, entry in enumerate(driver_table().get("driver", ()), 1):
         place = f"data/drivers.toml, driver {number}"
         try:
-            found[line(entry.get("name"), "name", empty=False)] = read_inputs(entry.get("inputs"), "inputs")
+            found[line(entry.get("name"), "name", empty=False)] = DriverInput.read_all(
+                entry.get("inputs"), "inputs"
+            )
         except BadInput as mistake:
             raise mistake.within(place) from None
     return found

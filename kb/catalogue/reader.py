@@ -74,7 +74,7 @@ def _toml(file: str | os.PathLike[str], place: str) -> Mapping[str, Any]:
         if len(text) > LARGEST:
             raise BadInput(place, f"more than {LARGEST} characters", f"at most {LARGEST}")
         return tomllib.loads(text)
-    except (OSError, ValueError) as wrong:  # ValueError: no UTF-8, no TOML
+    except (OSError, ValueError, RecursionError) as wrong:  # ValueError: no UTF-8, no TOML; nested too deep
         raise BadInput(place, str(wrong), "a readable TOML file") from wrong
 
 

@@ -22,6 +22,24 @@ if TYPE_CHECKING:
 
     from kb.book import Book, Progress
     from kb.settings import Settings
+    from kb.words import Word
+
+
+class _Trimmed:
+    """A text stream that leaves out blanks at the ends of lines."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+        self._kept = ""
+
+    def write(self, text: str) -> int:
+        *lines, rest = (self._kept + text).split("\n")
+        self._stream.writelines(f"{line.rstrip()}\n" for line in lines)
+        self._kept = rest
+        return len(text)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
 
 
 @dataclass
@@ -66,7 +84,9 @@ class Session:
         """Where people read: no markup, no emoji, no guessing of colours in what was typed."""
         from rich.console import Console
 
-        return Console(markup=False, highlight=False, emoji=False)
+        # Columns are padded with blanks: a pipe or a file gets none at the ends of lines.
+        out: Any = sys.stdout if sys.stdout.isatty() else _Trimmed(sys.stdout)
+        return Console(file=out, markup=False, highlight=False, emoji=False)
 
     def json(self, answer: object, *, lines: bool = False) -> None:
         """One JSON document on stdout; ``lines`` for one object a line."""
@@ -81,6 +101,11 @@ class Session:
         """Close what was opened."""
         for book in self._open:
             book.close()
+
+
+def choice(words: type[Word]) -> click.Choice[str]:
+    """The values of a vocabulary as the choices of an option; click alone would take the names."""
+    return click.Choice([word.value for word in words])
 
 
 def command_options(command: Callable[..., Any]) -> Callable[..., Any]:

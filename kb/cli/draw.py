@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from rich.table import Table
@@ -14,6 +14,7 @@ from kb.words import Direction, Form, Format, Level, Signal, Speakers
 
 if TYPE_CHECKING:
     from kb.panel import Panel, PanelJack
+    from kb.path import Chance
     from kb.visit import Source, Visit
 
 _WAY = {
@@ -21,6 +22,19 @@ _WAY = {
     Direction.INPUT: ("◀ in", "dim"),
     Direction.UNCLEAR: ("? unclear", "yellow"),
 }
+#: What plugs in, where the signal does not tell it already.
+_PLUG = {
+    form: form.label
+    for form in (
+        Form.RCA_PAIR,
+        Form.RCA_SINGLE,
+        Form.JACK_35,
+        Form.JACK_635,
+        Form.HDMI,
+        Form.SCART,
+        Form.DIN_5,
+    )
+} | {form: form.label for form in (Form.D_SUB, Form.USB, Form.ANTENNA, Form.OTHER)}
 #: How the socket looks: one hole or two, round or square.
 _SIGN = {
     Form.RCA_PAIR: "◉◉",
@@ -46,8 +60,9 @@ def source_title(source: Source) -> Text:
     return title.append(f"  {', '.join(facts)}", "not bold dim")
 
 
-def panel_table(panel: Panel, used: int | None = None) -> Table:
-    """The panel, a jack a line; ``used`` marks the jack that the path starts from."""
+def panel_table(panel: Panel, used: int | None = None, works: Sequence[Chance | None] | None = None) -> Table:
+    """The panel, a jack a line; ``used`` marks the jack that the path starts from, ``works`` tells for each
+    output how likely it carries sound."""
     table = Table.grid(padding=(0, 2), expand=False)
     table.add_column(justify="right", style="dim")
     table.add_column(no_wrap=True)
@@ -64,16 +79,20 @@ def panel_table(panel: Panel, used: int | None = None) -> Table:
             Text(word, style=style if one.jack.signal is not Signal.NOT_AUDIO else "dim"),
             _SIGN.get(one.jack.form, "·"),
             mark,
-            Text("; ".join(facts(one))),
+            Text("; ".join([*facts(one), *_works(works[number - 1] if works else None)])),
         )
     return table
+
+
+def _works(chance: Chance | None) -> Iterator[str]:
+    if chance is not None:
+        yield f"works {chance.p:.0%} ({chance.low:.0%} to {chance.high:.0%})"
 
 
 def facts(one: PanelJack) -> Iterator[str]:
     """What is known of a jack, in the order in which it matters."""
     jack = one.jack
-    named = jack.signal.label if jack.signal else jack.form.label
-    yield named if jack.form.label.startswith(named) or not jack.signal else f"{named}, {jack.form.label}"
+    yield ", ".join(part for part in (jack.signal and jack.signal.label, _PLUG.get(jack.form)) if part)
     if one.taken:
         yield "in use by something else"
     if one.speakers is not Speakers.UNKNOWN:
@@ -90,14 +109,14 @@ def facts(one: PanelJack) -> Iterator[str]:
         yield f"visits disagree on {dispute.field}: {said}"
 
 
-def inferred_lines(visit: Visit) -> Iterator[Text]:
-    """What the panel reader inferred, and how it knows."""
+def inferred_lines(visit: Visit, only: int | None = None) -> Iterator[Text]:
+    """What the panel reader inferred, and how it knows; of all jacks, or of the one numbered ``only``."""
     for number, finding in enumerate(visit.findings, 1):
-        if not finding.inferred:
+        if not finding.inferred or only not in (None, number):
             continue
         jack = finding.jack
         why = marking.read(jack.form, jack.marking, jack.colour).why
         if jack.direction is Direction.OUTPUT and not jack.marking:
             why = "sound came out of it"
         said = jack.direction.label + (f", {jack.signal.label}" if jack.signal else "")
-        yield text(f"jack {number} {jack.marking or jack.form.label}: taken as {said} ({why})", "dim")
+        yield text(f"jack {number} {jack.marking or jack.form.label}: read as {said} ({why})", "dim")

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from collections.abc import Iterator
+from shutil import get_terminal_size
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from kb.cli.common import Session, command_options, text
-from kb.cli.files import read_text
+from kb.cli.common import Session, command_options
 from kb.errors import BadInput
+from kb.text import visible
 
 if TYPE_CHECKING:
     from kb.book import Found, FoundSet
@@ -43,7 +45,7 @@ def find_command(session: Session, words: tuple[str, ...], batch: str | None, li
     if session.as_json:
         session.json(found_json(found))
     else:
-        _show(session, found)
+        _show(found)
     return 0 if found.matches else 1
 
 
@@ -84,47 +86,62 @@ def _queries(name: str) -> Iterator[str]:
     if name == "-":
         yield from (line.strip() for line in sys.stdin if line.strip())
         return
+    from kb.cli.files import read_text
+
     content, _ = read_text(name)
     yield from (line.strip() for line in content.splitlines() if line.strip())
 
 
-def _show(session: Session, found: Found) -> None:
-    out = session.console
+# -- how the answer looks: lines of plain text, since a cold lookup is too short to load more ------------
+
+
+def _show(found: Found) -> None:
+    width = min(get_terminal_size().columns, 100)
     if not found.matches:
-        out.print(text(f"no set like {found.query!r} in the book"))
+        click.echo(visible(f"no set like {found.query!r} in the book"))
         for make, model in found.did_you_mean:
-            out.print(text(f"  did you mean {make} {model}?"))
+            click.echo(visible(f"  did you mean {make} {model}?"))
         return
-    table = _table(found)
-    out.print(table)
-
-
-def _table(found: Found) -> Any:
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table.grid(padding=(0, 2))
-    table.add_column(overflow="fold", max_width=30)
-    table.add_column(no_wrap=True, style="dim")
-    table.add_column(overflow="fold")
+    longest = max(len(f"{one.make} {one.model}") for one in found.matches)
     for one in found.matches:
-        name = text(f"{one.make} {one.model}", "bold" if one.how in ("exact", "near") else "")
-        best = text(best_line(one)) if one.best else Text("no output known", style="dim")
-        if one.snippet:
-            best.append("\n").append_text(text(one.snippet, "dim"))
-        table.add_row(name, f"{one.how} {one.score:.2f}", best)
-    return table
+        name = visible(f"{one.make} {one.model}").ljust(min(longest, 40))
+        count = f"{one.findings} finding{'s' if one.findings != 1 else ''}"
+        _line(styled(name, bold=True), f"  {_HOW[one.how]} {one.score:.0%}, {count}")
+        for line in wrapped(best_line(one), width):
+            _line(line)
+        for line in wrapped(one.snippet, width):
+            _line(styled(line, dim=True))
+
+
+#: How a match was made, as people say it.
+_HOW = {"exact": "exact", "near": "near", "family": "family", "text": "words"}
 
 
 def best_line(one: FoundSet) -> str:
-    """``optical digital → optical cable 2 m → DAC; speakers stay on; 3 findings``."""
+    """``optical digital → optical cable 2 m → DAC; speakers stay on``."""
+    if one.best is None:
+        return "no way to the usual driver known"
     from kb.words import Signal, Speakers
 
-    best = one.best or {}
-    chain = " → ".join([Signal(best["signal"]).label, *best["items"]])
-    speakers = Speakers(best["speakers"])
-    said = [chain]
-    if speakers is not Speakers.UNKNOWN:
-        said.append(f"speakers {speakers.label}")
-    said.append(f"{one.findings} finding{'s' if one.findings != 1 else ''}")
-    return "; ".join(said)
+    chain = " → ".join([Signal(one.best["signal"]).label, *one.best["items"]])
+    speakers = Speakers(one.best["speakers"])
+    return chain if speakers is Speakers.UNKNOWN else f"{chain}; speakers {speakers.label}"
+
+
+def wrapped(said: str, width: int) -> list[str]:
+    """The text in lines under a match, broken at blanks."""
+    from textwrap import wrap
+
+    return wrap(
+        visible(said), width, initial_indent="    ", subsequent_indent="      ", break_on_hyphens=False
+    )
+
+
+def styled(said: str, **style: bool) -> str:
+    """Bold or dim where somebody reads it on a terminal that wants it."""
+    plain = not sys.stdout.isatty() or "NO_COLOR" in os.environ or os.environ.get("TERM") == "dumb"
+    return said if plain else click.style(said, **style)
+
+
+def _line(*parts: str) -> None:
+    click.echo("".join(parts).rstrip())

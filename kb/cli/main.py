@@ -22,7 +22,12 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "find": ("find", "Find a set that somebody met before."),
     "show": ("show", "Show what is known of one set: its panel and its visits."),
     "path": ("path", "Say how to connect a set to the loop driver."),
+    "evidence": ("evidence", "Show what is to be expected of a set, known or not."),
+    "pack": ("pack", "Say what to carry to a day's jobs, and how sure that is."),
     "record": ("record", "Record what a set's panel offers."),
+    "isolate": ("isolate", "Find what is at fault by the cheapest next test."),
+    "loop": ("loop", "Compute a hearing loop: wire, current, field, fit to the driver."),
+    "readings": ("readings", "Judge readings of a loop against IEC 60118-4."),
     "history": ("history", "Show all that was ever recorded of one set, and what became of it."),
     "correct": ("correct", "Correct a visit: a new entry takes its place."),
     "withdraw": ("withdraw", "Withdraw visits that should not have been recorded."),
@@ -92,6 +97,9 @@ def run(args: list[str]) -> int:
         sys.stdout.flush()
     except click.exceptions.Exit as leaving:
         return leaving.exit_code
+    except click.exceptions.NoArgsIsHelpError as bare:
+        print(bare.format_message())
+        return 0
     except click.ClickException as wrong:
         _say(_usage(wrong))
         return 2

@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from kb.cli.common import Session, command_options, text
-from kb.errors import BadInput
-from kb.visit import read_inputs, visits_from
+from kb.errors import BadInput, NotFound
 from kb.words import DriverInput, Level, Signal, Speakers
 
 if TYPE_CHECKING:
@@ -61,7 +60,20 @@ def path_command(
     jackfield path Norwell NV40-210 --inputs line-3.5,optical --length 4
     jackfield path --panel visit.json --speakers-free
     """
-    source, panel = _panel(session, make, model, file)
+    try:
+        source, panel = _panel(session, make, model, file)
+    except NotFound as nobody:
+        if session.as_json:
+            session.json(
+                {
+                    "chosen": None,
+                    "others": [],
+                    "ruled_out": [],
+                    "dac": {"needed": False, "why": str(nobody)},
+                    "ask": [],
+                }
+            )
+        raise nobody
     connection = session.book.connect(
         panel.taken(Signal.read(signal, "--taken") for signal in taken),
         source,
@@ -81,18 +93,17 @@ def path_command(
 
 def _panel(session: Session, make: str | None, model: str | None, file: str | None) -> tuple[Source, Panel]:
     if file:
-        from kb.cli.files import read_data
+        from kb.cli.record import read_visits
         from kb.panel import panel_of
 
         if make:
             raise BadInput("path", "a set and a panel file", "one of them")
-        data, place = read_data(file)
-        visits = visits_from(data, place)
+        visits = read_visits(file)
         if len(visits) != 1:
-            raise BadInput(place, f"{len(visits)} visits", "one")
+            raise BadInput(file, f"{len(visits)} visits", "one")
         return visits[0].source, panel_of(visits[0])
-    if not (make and model):
-        raise BadInput("path", make or "nothing", "MAKE MODEL, or --panel VISITFILE")
+    if not make:
+        raise BadInput("path", "nothing", "MAKE MODEL, or --panel VISITFILE")
     known = session.book.view(make, model)
     return known.source, known.panel
 
@@ -104,7 +115,7 @@ def _inputs(session: Session, inputs: str | None, driver: str | None) -> tuple[D
         words = [word.strip() for word in inputs.split(",") if word.strip()]
         if not words:
             raise BadInput("--inputs", inputs, "the inputs of the driver, such as line-3.5,optical")
-        return read_inputs(words, "--inputs")
+        return DriverInput.read_all(words, "--inputs")
     if driver is None or driver.casefold() == session.settings.driver.casefold():
         return session.settings.inputs
     from kb.catalogue.drivers import driver_inputs

@@ -73,7 +73,7 @@ class _Change:
             set_id = found[0]
             self._count_make(found[1], found[1], -1)
         row = t.set_row(set_id, entry)
-        self._db.execute(f"INSERT OR REPLACE INTO sets VALUES ({','.join('?' * len(row))})", row)
+        self._db.execute("INSERT OR REPLACE INTO sets VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?)", row)
         spellings = t.entry_spellings(entry)
         self._spell(set_id, spellings)
         self._count_make(entry.make, entry.make, 1)
@@ -82,7 +82,9 @@ class _Change:
         self._db.execute("INSERT OR REPLACE INTO pending VALUES (?, ?)", (entry.key, t.dump_text(entry)))
 
     def _spell(self, set_id: int, wanted: list[tuple[str, str, int]]) -> None:
-        rows = self._db.execute("SELECT id, make, model, short FROM spelling WHERE set_id = ?", (set_id,)).fetchall()
+        rows = self._db.execute(
+            "SELECT id, make, model, short FROM spelling WHERE set_id = ?", (set_id,)
+        ).fetchall()
         for ident, make, model, short in rows:
             if (make, model, short) not in wanted:
                 old = [(key,) for key in k.packed(t.key_hashes(model), ident)]
@@ -101,9 +103,13 @@ class _Change:
 
     def _keys(self, hashes: set[int], ident: int) -> None:
         if ident > k.MAX_ID:
-            raise IndexBroken(f"index: more than {k.MAX_ID} spellings were given out, a rebuild numbers them anew")
+            raise IndexBroken(
+                f"index: more than {k.MAX_ID} spellings were given out, a rebuild numbers them anew"
+            )
         self._bits.add(hashes)
-        self._db.executemany("INSERT OR IGNORE INTO keys VALUES (?)", [(key,) for key in k.packed(hashes, ident)])
+        self._db.executemany(
+            "INSERT OR IGNORE INTO keys VALUES (?)", [(key,) for key in k.packed(hashes, ident)]
+        )
         self.added += len(hashes)
 
     def _count_make(self, make: str, shown: str, step: int) -> None:
@@ -166,7 +172,9 @@ def problems(generation: Path) -> list[str]:
             meta = t.meta(db)
             if meta.get("format") != t.FORMAT:
                 return [f"index format: saw {meta.get('format')}, expected {t.FORMAT}"]
-            out += [f"index file: {row[0]}" for row in db.execute("PRAGMA integrity_check(5)") if row[0] != "ok"]
+            out += [
+                f"index file: {row[0]}" for row in db.execute("PRAGMA integrity_check(5)") if row[0] != "ok"
+            ]
             bits = k.Bits(generation / f"bits-{meta['bits']}")
             try:
                 out += _unreachable(db, bits)
@@ -196,8 +204,10 @@ def _unreachable(db: sqlite3.Connection, bits: k.Bits) -> list[str]:
     out = []
     for ident, make, model in db.execute("SELECT id, make, model FROM spelling"):
         hashes = t.key_hashes(model)
-        keys = [str(key) for key in k.packed(hashes, ident)]
-        held = db.execute(f"SELECT count(*) FROM keys WHERE key IN ({','.join(keys)})").fetchone()[0]
+        keys = k.packed(hashes, ident)
+        held = db.execute(
+            "SELECT count(*) FROM keys WHERE key IN (SELECT value FROM json_each(?))", (str(keys),)
+        ).fetchone()[0]
         if held != len(keys) or len(bits.keep(hashes)) != len(hashes):
             out.append(f"index: {make} {model} cannot be found by its keys")
             if len(out) == 5:

@@ -6,6 +6,7 @@ with a slip; make and model written in one. Look-alikes are folded away before a
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from collections.abc import Iterable
 from zlib import crc32
@@ -21,17 +22,36 @@ _ROWS = 3_000  # rows of one look-up; more are a code too short to tell
 _RESCORED, _RUNNERS_UP = 24, 6  # candidates of one look-up that are weighed in full; of the second best
 _GOOD = 0.65  # cost up to which later stages cannot find a better one
 _ONE = 1.05  # cost of one slip
-_TWO = 1.8  # cost of two slips
+_TWO = 1.8  # cost from which two slips may be the better explanation
+_BOTH = 2.1  # cost of two slips, or of a slip and a lost end
+_THREE = 2.9
 _RANGE = 300
+_TIE = 0.45  # costs closer than this are decided by plain slips
+_FEW = 150  # sets of a make up to which all are weighed when nothing is close
+_NO_LIKENESS = 9.0
 _TURNED = 0.6  # added cost of pieces of the code in another order
+_BEGINNING = 1.02  # cost of a beginning of four characters or more, however much is missing
 _SHORT = 0.25  # added cost of a damaged code that also lacks the make printed in front of it
 
 Row = tuple[int, str, str, int]  # set, make, model (normalised), whether the make was cut off the model
 
 _BY_KEY = (
-    "SELECT s.set_id, s.make, s.model, s.short FROM json_each(?) j CROSS JOIN keys k ON k.key BETWEEN j.value << 24"
-    " AND (j.value << 24) + 16777215 CROSS JOIN spelling s ON s.id = k.key & 16777215"
+    "SELECT s.set_id, s.make, s.model, s.short FROM json_each(?) j"
+    " CROSS JOIN keys k ON k.key BETWEEN j.value << 24 AND (j.value << 24) + 16777215"
+    " CROSS JOIN spelling s ON s.id = k.key & 16777215"
 )
+
+# The plus keeps SQLite from taking the index of makes: the range of codes is far narrower.
+_RANGES = {
+    ("folded", False): "SELECT set_id, make, model, short FROM spelling"
+    " WHERE folded >= ? AND folded < ? LIMIT ?",
+    ("folded", True): "SELECT set_id, make, model, short FROM spelling"
+    " WHERE folded >= ? AND folded < ? AND +make = ? LIMIT ?",
+    ("backward", False): "SELECT set_id, make, model, short FROM spelling"
+    " WHERE backward >= ? AND backward < ? LIMIT ?",
+    ("backward", True): "SELECT set_id, make, model, short FROM spelling"
+    " WHERE backward >= ? AND backward < ? AND +make = ? LIMIT ?",
+}
 
 
 class Identifier:
@@ -42,7 +62,7 @@ class Identifier:
         self._bits = bits
 
     def candidates(self, tokens: tuple[str, ...]) -> tuple[list[Candidate], tuple[str, ...], str]:
-        """Candidates by cost, one a set; the pieces of the query; the make that stands in it exactly, or ""."""
+        """Candidates by cost, one a set; the pieces of the query; the make that stands in it, or ""."""
         parts = pieces(tokens)
         if not parts:
             return [], (), ""
@@ -61,30 +81,44 @@ class Identifier:
             far = [way for way in first if way.plausible] or first[:2]
             for way in far[:3]:
                 self._weigh(way, self._far(way), best, known)
-                if _lowest(best) > _TWO:
+                if _lowest(best) > _BOTH:
                     self._weigh(way, self._far_ends(way), best, known)
-                if way.make and _lowest(best) < 1.5:
+                if _lowest(best) < (_THREE if way.make else _BOTH):
                     break
         if _lowest(best) > _TWO:
             for way in ways:
                 if way not in first:
                     self._weigh(way, self._close(way) + self._ends(way), best, known)
-        if _lowest(best) > (_ONE if len(parts) == 1 else _TWO):
-            for way in self._in_one("".join(parts)):
+        if _lowest(best) > _BOTH:
+            for way in first:
+                if way.make:
+                    self._weigh(way, self._all_of(way.make), best, known)
+        if _lowest(best) > (_THREE if any(way.make for way in first) else _ONE):
+            joined = "".join(parts)
+            for at, way in enumerate(self._in_one(joined)):
                 made = {way.make}
                 self._weigh(way, self._close(way) + self._ends(way), best, made)
-                if _lowest(best) > _TWO:
+                if _lowest(best) > _TWO and at < 2:
                     self._weigh(way, self._far(way), best, made)
+            if _lowest(best) > _ONE:
+                for way, rows in self._cut_anywhere(joined):
+                    self._weigh(way, rows, best, known)
         found = [c for c in best.values() if c.cost < FAR]
+        _mark_sisters(found)
+        _part_ties(found, fold("".join(parts)))
         found.sort(key=lambda c: (c.cost, c.model, c.make))
-        make = max((way.make for way in ways), key=len, default="") or next((p for p in parts if p in known), "")
+        make = max((way.make for way in ways), key=len, default="") or next(
+            (p for p in parts if p in known), ""
+        )
         return found, parts, make
 
     def known_makes(self, names: Iterable[str]) -> set[str]:
         """Those of the normalised names that are makes of the book."""
-        few = list(names)
-        marks = ",".join("?" * len(few))
-        return {row[0] for row in self._db.execute(f"SELECT make FROM makes WHERE make IN ({marks})", few)}
+        asked = json.dumps(list(names))
+        rows = self._db.execute(
+            "SELECT make FROM makes WHERE make IN (SELECT value FROM json_each(?))", (asked,)
+        )
+        return {row[0] for row in rows}
 
     def near_makes(self, name: str) -> list[str]:
         """Makes at most one slip from a normalised name, as the book shows them, most sets first."""
@@ -109,7 +143,9 @@ class Identifier:
             return []
         rows: list[Row] = self._db.execute(f"{_BY_KEY} LIMIT {_ROWS}", (str(kept),)).fetchall()
         if len(rows) == _ROWS and make:
-            rows += self._db.execute(f"{_BY_KEY} WHERE s.make = ? LIMIT {_ROWS}", (str(kept), make)).fetchall()
+            rows += self._db.execute(
+                f"{_BY_KEY} WHERE s.make = ? LIMIT {_ROWS}", (str(kept), make)
+            ).fetchall()
         return rows
 
     def _close(self, way: Reading) -> list[Row]:
@@ -142,11 +178,9 @@ class Identifier:
         return rows
 
     def _range(self, column: str, start: str, make: str, most: int = _RANGE) -> list[Row]:
-        condition, values = ("AND make = ?", [make]) if make else ("", [])
-        return self._db.execute(
-            f"SELECT set_id, make, model, short FROM spelling WHERE {column} >= ? AND {column} < ? {condition} LIMIT {most}",
-            (start, start + "\U0010ffff", *values),
-        ).fetchall()
+        rows = _RANGES[column, bool(make)]
+        values = (start, start + "\U0010ffff", make, most) if make else (start, start + "\U0010ffff", most)
+        return self._db.execute(rows, values).fetchall()
 
     def _pattern(self, way: Reading) -> list[Row]:
         """Sets that share the readable beginning (or end) of a code with unreadable characters."""
@@ -157,7 +191,7 @@ class Identifier:
 
     def _far(self, way: Reading) -> list[Row]:
         code, unknown = _code(way)
-        if len(code) < 4 or unknown > 2:
+        if len(code) + unknown < 4 or unknown > 2:
             return []
         hashes = set(k.within_two(code, unknown))
         return self._rows(hashes, way.make)
@@ -187,7 +221,7 @@ class Identifier:
             return []
         code = fold(joined)
         cuts: dict[int, tuple[str, bool]] = {}
-        for size in range(2, min(16, len(joined) - 2)):
+        for size in range(2, min(24, len(joined) - 2)):
             for part, front in ((code[:size], True), (code[-size:], False)):
                 own = k.encode(part)
                 hashes = k.one_less(own, k.MAKE) if size >= 4 else [crc32(own, k.MAKE)]
@@ -213,6 +247,27 @@ class Identifier:
                         out.setdefault((way.code, make), (slips - 2 * len(make), way))
         ranked = sorted(out.values(), key=lambda pair: pair[0])
         return [way for _, way in ranked[:6]]
+
+    def _cut_anywhere(self, joined: str) -> list[tuple[Reading, list[Row]]]:
+        """Readings of make and model written in one, the make spelt anyhow and the code well enough."""
+        out = []
+        for size in range(2, min(24, len(joined) - 3)):
+            for code, rest in ((joined[size:], joined[:size]), (joined[:-size], joined[-size:])):
+                way = Reading(code, (rest,), bound=True)
+                if rest.isalpha() and "?" not in code:
+                    rows = self._rows(k.one_less(k.encode(fold(code))))
+                    if rows:
+                        out.append((way, rows))
+        return out
+
+    def _all_of(self, make: str) -> list[Row]:
+        """All sets of a make with few of them."""
+        found = self._db.execute("SELECT sets FROM makes WHERE make = ?", (make,)).fetchone()
+        if found is None or found[0] > _FEW:
+            return []
+        return self._db.execute(
+            "SELECT set_id, make, model, short FROM spelling WHERE make = ? LIMIT ?", (make, 2 * _FEW)
+        ).fetchall()
 
     # weighing
 
@@ -259,6 +314,37 @@ def _lowest(best: dict[int, Candidate]) -> float:
     return min((c.cost for c in best.values()), default=9.0)
 
 
+def _mark_sisters(found: list[Candidate]) -> None:
+    """Where sets of one make differ from what was read in the same letter, it tells them apart."""
+    places: dict[tuple[str, int, int], list[Candidate]] = {}
+    for c in found:
+        if c.letter >= 0 and c.damage == "slip":
+            places.setdefault((c.make, c.letter, len(c.model)), []).append(c)
+    for group in places.values():
+        if len({c.model for c in group}) > 1:
+            for c in group:
+                c.damage = "sister"
+
+
+def _part_ties(found: list[Candidate], joined: str) -> None:
+    """Between candidates of about the same cost, plain slips over the whole query decide."""
+    if len(found) < 2 or not (least := min(c.cost for c in found)):
+        return
+    tied = [c for c in found if c.cost < least + _TIE]
+    if len(tied) < 2:
+        return
+    near = Near(joined)
+    for c in tied[:30]:
+        make, model = fold(c.make), fold(c.model)
+        slips = min(near.distance(make + model), near.distance(model + make), near.distance(model))
+        if slips > 1 and (model.startswith(joined) or (make + model).startswith(joined)):
+            slips = 1
+        c.cost += 0.1 * min(slips, 6)
+    for c in found:
+        if c not in tied:
+            c.cost += 0.6
+
+
 def _code(way: Reading) -> tuple[bytes, int]:
     """The folded code without unreadable characters, and how many there were."""
     unknown = way.code.count("?")
@@ -267,14 +353,16 @@ def _code(way: Reading) -> tuple[bytes, int]:
 
 def _candidate(way: Reading, row: Row, known: set[str]) -> Candidate | None:
     set_id, make, model, short = row
-    if way.bound and make != way.make:
+    if way.bound and (make != way.make if way.make else _make_cost(way.rest[0], make) == _NO_LIKENESS):
         return None
     cost = weighted_distance(way.code, model)
     if cost > FAR:
         return None
-    if short and cost:
-        cost += _SHORT
+    if cost > _BEGINNING and len(way.code) >= 4 and model.startswith(way.code):
+        cost = _BEGINNING
     damage = _damage(way.code, model, cost)
+    if short:
+        cost += _SHORT if cost else 0.02  # between two equal ones, the one printed so
     more, words = _rest(way, make, known)
     if way.turned:
         more += _TURNED
@@ -282,7 +370,7 @@ def _candidate(way: Reading, row: Row, known: set[str]) -> Candidate | None:
         damage = "look" if more < 0.5 else ("slip" if more < 1.2 else "two")
     elif more >= 0.9 and damage in ("look", "slip", "end"):
         damage = "two" if more < 1.5 else "far"
-    return Candidate(set_id, make, model, cost + more, damage, words)
+    return Candidate(set_id, make, model, cost + more, damage, words, _changed_letter(way.code, model))
 
 
 def _damage(read: str, printed: str, cost: float) -> Damage:
@@ -292,7 +380,7 @@ def _damage(read: str, printed: str, cost: float) -> Damage:
     if changed is not None:
         if not changed:
             return "look"
-        if all(one.isdigit() and other.isdigit() for _, one, other in changed):
+        if all(fold(one).isdigit() and other.isdigit() for _, one, other in changed):
             swap = cost < 0.96 and len(changed) == 2
             if not swap:
                 return "sister" if len(changed) == 1 else "sisters"
@@ -302,7 +390,16 @@ def _damage(read: str, printed: str, cost: float) -> Damage:
         return "end"
     if cost <= 1.06:
         return "slip"
-    return "two" if cost <= 2.15 else "far"
+    return "two" if cost <= 2.15 else ("far" if cost <= 2.7 else "faint")
+
+
+def _changed_letter(read: str, printed: str) -> int:
+    """Place of the one letter that stands for another letter, -1 where that is not the difference."""
+    changed = substitutions(read, printed)
+    if changed is None or len(changed) != 1:
+        return -1
+    at, one, other = changed[0]
+    return at if one.isalpha() and other.isalpha() else -1
 
 
 def _rest(way: Reading, make: str, known: set[str]) -> tuple[float, tuple[str, ...]]:
@@ -312,14 +409,14 @@ def _rest(way: Reading, make: str, known: set[str]) -> tuple[float, tuple[str, .
     joined = "".join(way.rest)
     if joined == make:
         return 0.0, ()
-    best, used = 9.0, (0, 0)
+    best, used = _NO_LIKENESS, (0, 0)
     for start in range(len(way.rest)):
         for end in range(start + 1, min(start + 3, len(way.rest)) + 1):
             cost = _make_cost("".join(way.rest[start:end]), make)
             if cost < best:
                 best, used = cost, (start, end)
-    left = way.rest[: used[0]] + way.rest[used[1] :] if best < 9 else way.rest
-    cost = best if best < 9 else 0.0
+    left = way.rest[: used[0]] + way.rest[used[1] :] if best < _NO_LIKENESS else way.rest
+    cost = best if best < _NO_LIKENESS else 0.0
     words = []
     for piece in left:
         if piece in known:
@@ -332,24 +429,24 @@ def _rest(way: Reading, make: str, known: set[str]) -> tuple[float, tuple[str, .
             cost += 0.5 + 0.3 * len(piece)  # a bit of a code rather than a word
         else:
             words.append(piece)
-            cost += 0.05 if best < 9 or len(words) > 1 else (1.8 if len(way.rest) < 3 else 1.0)
+            cost += 0.05 if best < _NO_LIKENESS or len(words) > 1 else (1.8 if len(way.rest) < 3 else 1.0)
     return cost, tuple(words)
 
 
 def _make_cost(read: str, make: str) -> float:
-    """Cost of a make as read; 9 where it is no likeness of the make at all."""
+    """Cost of a make as read; ``_NO_LIKENESS`` where it resembles the make in nothing."""
     if not make:
-        return 9.0
+        return _NO_LIKENESS
     if read == make:
         return 0.0
     if len(read) >= 3 and (make.startswith(read) or (read.startswith(make) and len(make) >= 3)):
-        return 0.5
+        return 0.4 + 0.12 * abs(len(read) - len(make))
     slips = Near(fold(read)).distance(fold(make))
     if slips <= max(1, round(0.4 * max(len(make), len(read)))) and slips < len(make) - 1:
         return 0.6 * slips or 0.2
     if len(read) >= 3 and read[0] == make[0] and _within(read, make):
         return 1.0
-    return 9.0
+    return _NO_LIKENESS
 
 
 def _within(short: str, long: str) -> bool:

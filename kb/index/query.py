@@ -21,8 +21,11 @@ _FIELD = re.compile(r"([a-z]+):(.*)", re.DOTALL)
 _YEARS = re.compile(r"(\d{4})(?:(-|\.\.)(\d{4})?)?\Z|(-|\.\.)(\d{4})\Z")
 FIELDS = ("make", "kind", "year", "signal", "outcome")
 _PIECES = re.compile(r'([a-z]+:)?"([^"]*)"|(\S+)')
-_NOISE = frozenset("model modell no nr number tv television set the a an and with of in on by".split())
+_NOISE = frozenset("model modell number television".split())
 """Words that say nothing about which set is meant."""
+_SMALL = frozenset("no nr tv set the a an and with of in on by for to is".split())
+"""The same, but short enough to be a piece of a code: left out of longer queries only."""
+_LONGER = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,13 +69,18 @@ def parse(text: str) -> Query:
 
 def telling(tokens: tuple[str, ...]) -> tuple[str, ...]:
     """The tokens without noise words, unless nothing would be left."""
-    kept = tuple(token for token in tokens if token.lower().strip(".,;:") not in _NOISE)
+    noise = _NOISE | _SMALL if len(tokens) >= _LONGER else _NOISE
+    kept = tuple(token for token in tokens if token.lower().strip(".,;:") not in noise)
     return kept or tokens
 
 
 def year_of(token: str) -> int | None:
     """The year that a token may be: 1950 to 2049."""
-    return int(token) if len(token) == 4 and token.isascii() and token.isdigit() and "1950" <= token < "2050" else None
+    return (
+        int(token)
+        if len(token) == 4 and token.isascii() and token.isdigit() and "1950" <= token < "2050"
+        else None
+    )
 
 
 def _filter(filters: Filters, field: str, value: str) -> Filters:

@@ -6,6 +6,7 @@ one whole revision. ``refresh`` moves to the newest.
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -24,13 +25,24 @@ from kb.index.score import FAMILY_MATE, NEAR_FROM, SHOWN_FROM, Candidate, scored
 if TYPE_CHECKING:
     from kb.index.words import Hit, WordSearcher
 
-_COLUMNS = "id, key, make, model, kind, findings, visits, first_year, last_year, signals, outcomes, best, payload"
+_SETS = (
+    "SELECT id, key, make, model, kind, findings, visits, first_year, last_year, signals, outcomes, best,"
+    " payload FROM sets"
+)
+_BY_ID = _SETS + " WHERE id IN (SELECT value FROM json_each(?))"  # noqa: S608  # constants only
+_BY_KEY = _SETS + " WHERE key IN (SELECT value FROM json_each(?))"  # noqa: S608
+_OF_MAKE = " WHERE id IN (SELECT set_id FROM spelling WHERE make = ? LIMIT 5000)"
+_MOST_FOUND = " ORDER BY findings DESC, make, model"
 _MEANT = 3  # how many "did you mean"
 _SISTERS: tuple[str, ...] = ("sister", "sisters")
 
 
 class Reader:
-    """One open searcher. Not for several threads at once; close it, or use it in a ``with`` block."""
+    """One open searcher. Not for several threads at once; close it, or use it in a ``with`` block.
+
+    When another process rebuilds the index, sets are still found as before; a first search of words then
+    raises ``IndexBroken``: open a new reader.
+    """
 
     def __init__(self, generation: Path) -> None:
         self.generation = generation
@@ -130,7 +142,9 @@ class Reader:
         found = [c for c in found if c.set_id in rows and _passes(rows[c.set_id], conditions)]
         matches = self._identified(found, rows, parts)
         if not matches and not words and not asked.phrases:
-            matches = self._family(parts, make, conditions, limit) or self._of_make(parts, make, conditions, limit)
+            matches = self._family(parts, make, conditions, limit) or self._of_make(
+                parts, make, conditions, limit
+            )
         if words or asked.phrases:
             matches = self._with_words(asked, matches, words, conditions, parts, make, limit)
         meant: list[tuple[str, str]] = []
@@ -198,8 +212,7 @@ class Reader:
                 return []
             make = normalise(near[0])
         rows = self._db.execute(
-            f"SELECT {_COLUMNS} FROM sets WHERE id IN (SELECT set_id FROM spelling WHERE make = ? LIMIT 5000)"
-            " ORDER BY findings DESC, model LIMIT ?",
+            _SETS + _OF_MAKE + _MOST_FOUND + " LIMIT ?",
             (make, limit * 5 if conditions else limit),
         )
         return [_match(row, FAMILY_MATE, "family") for row in rows if _passes(row, conditions)][:limit]
@@ -215,7 +228,8 @@ class Reader:
                 tests.append(f"instr({column}, ?)")
                 values.append(f" {value} ")
         rows = self._db.execute(
-            f"SELECT {_COLUMNS} FROM sets WHERE {' AND '.join(tests)} ORDER BY findings DESC, make, model", values
+            _SETS + " WHERE " + " AND ".join(tests) + _MOST_FOUND,
+            values,
         )
         for row in rows:
             if _passes(row, conditions):
@@ -225,8 +239,7 @@ class Reader:
                     return
 
     def _rows(self, ids: list[int]) -> dict[int, t.SetRow]:
-        sql = f"SELECT {_COLUMNS} FROM sets WHERE id IN (SELECT value FROM json_each(?))"
-        return {row[0]: row for row in self._db.execute(sql, (str(ids),))} if ids else {}
+        return {row[0]: row for row in self._db.execute(_BY_ID, (str(ids),))} if ids else {}
 
     # sets by words
 
@@ -237,8 +250,11 @@ class Reader:
         if found and found[0].words:
             return found[0].words
         rest = [part for part in parts if not (make and part in make)]
-        if any(any(char.isdigit() or char == "?" for char in part) and year_of(part) is None for part in rest):
-            return tuple(p for p in rest if p.isalpha() and len(p) > 3) if len(rest) > 1 and not found else ()
+        if any(
+            any(char.isdigit() or char == "?" for char in part) and year_of(part) is None for part in rest
+        ):
+            spoken = [part for part in rest if part.isalpha() and len(part) > 3]
+            return tuple(part for part in rest if "?" not in part) if spoken and not found else ()
         if len(rest) == 1 and self._identifier.near_makes(rest[0]):
             return ()
         return tuple(part for part in rest if part.isalpha())
@@ -268,8 +284,7 @@ class Reader:
 
     def _hits(self, hits: list[Hit], conditions: Filters, years: list[int]) -> list[Match]:
         keys = [hit.key for hit in hits]
-        marks = ",".join("?" * len(keys))
-        rows = {r[1]: r for r in self._db.execute(f"SELECT {_COLUMNS} FROM sets WHERE key IN ({marks})", keys)}
+        rows = {row[1]: row for row in self._db.execute(_BY_KEY, (json.dumps(keys),))}
         kept = [hit for hit in hits if hit.key in rows and _passes(rows[hit.key], conditions)]
         if years:  # a year among the words prefers, it does not exclude
             kept.sort(key=lambda hit: not any(_in_years(rows[hit.key], (year, year)) for year in years))
@@ -358,5 +373,5 @@ def _as_typed(tokens: tuple[str, ...], words: tuple[str, ...]) -> Iterator[str]:
     """The words as they were typed: normalising has cost them their accents and hyphens."""
     wanted = set(words)
     for token in tokens:
-        pieces = [piece for piece in token.replace("/", " ").replace("-", " ").split()]
+        pieces = token.replace("/", " ").replace("-", " ").split()
         yield from (piece for piece in pieces if normalise(piece) in wanted)

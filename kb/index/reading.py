@@ -22,8 +22,9 @@ _MAKE_PIECES = 3  # a make may be three words
 class Reading:
     """One way to read the query: ``code`` is the model (normalised, ``?`` kept), ``rest`` the other pieces.
 
-    ``make`` is a make of the book that the rest spells exactly, "" where it does not. ``bound``: the split into
-    make and code was made for this make (perhaps a slip off) and says nothing about others. ``turned``: the pieces of the code stand in another order than they were given.
+    ``make`` is a make of the book that the rest spells exactly, "" where it does not. ``bound``: the split
+    into make and code was made for this make (perhaps a slip off) and says nothing about others.
+    ``turned``: the pieces of the code stand in another order than they were given.
     """
 
     code: str
@@ -69,7 +70,9 @@ def readings(parts: tuple[str, ...], makes: Iterable[str]) -> list[Reading]:
         code = "".join(model)
         if 2 <= len(code) <= 40:
             joined = "".join(rest)
-            out.setdefault((code, rest), Reading(code, rest, joined if joined in known else "", turned=turned))
+            out.setdefault(
+                (code, rest), Reading(code, rest, joined if joined in known else "", turned=turned)
+            )
 
     count = len(parts)
     for size in range(min(_MAKE_PIECES, count - 1), 0, -1):

@@ -28,11 +28,13 @@ class Weights:
     doubled: float = 0.9  # a character typed twice, or one of two lost
     insert: float = 1.0
     swap: float = 0.95
-    suffix: tuple[float, float] = (0.7, 0.2)  # first and each character of a lettered suffix
-    tail: tuple[float, float] = (0.7, 0.35)  # the same for any other end lost or added
+    lost: tuple[float, float] = (0.7, 0.17)  # an end of letters (region, colour) not read: first, each
+    lost_other: tuple[float, float] = (0.7, 0.3)  # an end with digits not read
+    added: tuple[float, float] = (0.8, 0.2)  # an end of letters that is not printed; chance does not spell
+    added_other: tuple[float, float] = (0.8, 0.35)
 
 
-PLAIN = Weights(1, 1, 1, 1, 1, 1, 1, 1, (0, 1), (0, 1))
+PLAIN = Weights(1, 1, 1, 1, 1, 1, 1, 1, (0, 1), (0, 1), (0, 1), (0, 1))
 LABEL = Weights()
 
 
@@ -107,9 +109,9 @@ def _substitution(one: str, other: str, w: Weights) -> float:
     return w.like if one + other in _LIKE else w.substitute
 
 
-def _end(rest: str, before: str, w: Weights) -> float:
-    """Cost of an end lost or added: cheap where it looks like a region or colour suffix."""
-    first, each = w.suffix if rest.isalpha() and before[-1:].isdigit() else w.tail
+def _end(rest: str, letters: tuple[float, float], other: tuple[float, float]) -> float:
+    """Cost of an end lost or added: cheaper where it looks like a region or colour suffix."""
+    first, each = letters if rest.isalpha() else other
     return first + each * len(rest)
 
 
@@ -147,7 +149,7 @@ def weighted_distance(read: str, printed: str, weights: Weights = LABEL) -> floa
     rows, columns = len(read), len(printed)
     two: list[float] = []
     one = [0.0]
-    for j in range(1, columns + 1):
+    for _ in range(columns):
         one.append(one[-1] + w.insert)
     added = inf
     for i in range(1, rows + 1):
@@ -171,12 +173,12 @@ def weighted_distance(read: str, printed: str, weights: Weights = LABEL) -> floa
                     cost = step
             row.append(cost)
         if ends and enough <= i < rows:  # the rest of what was read was added
-            added = min(added, row[columns] + _end(read[i:], read[:i], w))
+            added = min(added, row[columns] + _end(read[i:], w.added, w.added_other))
         two, one = one, row
     result = min(one[columns], added)
     if ends:
         for j in range(enough, columns):  # the rest of what is printed was lost
-            result = min(result, one[j] + _end(printed[j:], printed[:j], w))
+            result = min(result, one[j] + _end(printed[j:], w.lost, w.lost_other))
     return result
 
 

@@ -18,7 +18,7 @@ from kb.index.entry import IndexBroken, SetEntry
 from kb.index.files import private_file
 from kb.index.fold import fold, normalise, shape, spellings
 
-FORMAT = 1
+FORMAT = 2
 """Raised with every change of tables, hashes or folding: an index of another format is rebuilt."""
 
 SCHEMA = """
@@ -37,6 +37,7 @@ CREATE TABLE pending (key TEXT PRIMARY KEY, text TEXT NOT NULL) WITHOUT ROWID;
 INDEXES = """
 CREATE UNIQUE INDEX sets_key ON sets (key);
 CREATE INDEX spelling_set ON spelling (set_id);
+CREATE INDEX spelling_make ON spelling (make);
 CREATE INDEX spelling_folded ON spelling (folded);
 CREATE INDEX spelling_backward ON spelling (backward);
 CREATE UNIQUE INDEX makes_make ON makes (make);
@@ -52,7 +53,9 @@ def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
     try:
         if create:
             private_file(path)
-        db = sqlite3.connect(f"{path.absolute().as_uri()}?mode=rw", uri=True, timeout=30, isolation_level=None)
+        db = sqlite3.connect(
+            f"{path.absolute().as_uri()}?mode=rw", uri=True, timeout=30, isolation_level=None
+        )
         db.execute(f"PRAGMA cache_size=-{CACHE_KB}")
     except sqlite3.Error as error:
         raise IndexBroken(f"index file {path.name}: cannot be opened ({error})") from error

@@ -139,13 +139,18 @@ def _questions(panel: Panel, best: Way | None, job: Job) -> tuple[Question, ...]
             if cost < (best.cost if best else _NEVER) or chosen:
                 asked.append((cost, index, question))
     questions = [question for _, _, question in sorted(asked, key=lambda one: one[:2])]
-    if best is None or best.tier.last_resort:
+    if _unsettled(best):
         box = "" if job.kind is Kind.TELEVISION else "not-television"
         questions = [*questions[: QUESTIONS - 1], Question(QuestionCode.OTHER_BOX, variant=box)]
     return tuple(questions[:QUESTIONS])
 
 
 _NEVER: Final = 1 << 60
+
+
+def _unsettled(best: Way | None) -> bool:
+    """No acceptable output: another box, or whoever uses a taken one, may have a better."""
+    return best is None or best.tier >= Tier.DOUBTFUL
 
 
 def _cost_if(index: int, answer: PanelJack, job: Job) -> int:
@@ -171,7 +176,10 @@ def _unknowns(
         if open_end or (disputed and seen.speakers is Speakers.MUTE):
             question = Question(QuestionCode.DOES_IT_SILENCE, index, place, "disputed" if disputed else "")
             yield question, [replace(seen, speakers=Speakers.STAY_ON)]
-    if output and seen.taken and (best is None or best.tier.last_resort):
+    silenced = seen.speakers is Speakers.MUTE and job.speakers_needed
+    if output and silenced and _unsettled(best):
+        yield Question(QuestionCode.WHO_LISTENS, index, place), [replace(seen, speakers=Speakers.STAY_ON)]
+    if output and seen.taken and _unsettled(best):
         yield Question(QuestionCode.WHO_USES_IT, index, place), [replace(seen, taken=False)]
 
 

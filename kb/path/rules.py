@@ -172,10 +172,14 @@ def _never_guessed(seen: PanelJack, job: Job) -> _Objection:
 
 
 def _signal_known(seen: PanelJack, job: Job) -> _Objection:
-    """An output, but of what? The sound of an HDMI output comes with the picture."""
+    """An output, but of what? The sound of an HDMI output comes with the picture, and ARC is given back by
+    the display only: at a box or a receiver the same mark takes it in."""
+    hdmi = seen.jack.form is Form.HDMI
+    if hdmi and job.kind not in (Kind.TELEVISION, Kind.OTHER):
+        return RuledOutCode.NO_WAY_TO_INPUT, _inputs_of(job)[0], "hdmi"
     if signal_of(seen) is not None:
         return None
-    if seen.jack.form is Form.HDMI:
+    if hdmi:
         return RuledOutCode.NO_WAY_TO_INPUT, _inputs_of(job)[0], "hdmi"
     return RuledOutCode.DIRECTION_UNCLEAR, (), "signal"
 

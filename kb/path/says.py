@@ -47,6 +47,7 @@ class QuestionCode(Word):
     IS_IT_AN_OUTPUT = "is-it-an-output"
     WHAT_DOES_IT_CARRY = "what-does-it-carry"
     DOES_IT_SILENCE = "does-it-silence"
+    WHO_LISTENS = "who-listens"
     WHO_USES_IT = "who-uses-it"
     OTHER_BOX = "other-box"
 

@@ -21,6 +21,9 @@ LONG_STRETCH: Final = 20
 
 MOST_BOXES: Final = 3
 """Powered boxes in a row, at most (common practice: each wants an outlet and can be unplugged)."""
+MIDWAY: Final = 60
+"""The bother of a powered box more than two metres from both the set and the driver (common practice)."""
+BESIDE_M: Final = 2.0  #: metres that still count as beside the set or the driver
 _AT_JACK: Final = frozenset({Role.ADAPTER, Role.SPLITTER})
 
 
@@ -103,7 +106,7 @@ def chains(
             for name in [name for name in open_goals if _plugs_in(held.end, goals[name])]:
                 found[name] = _chain(catalogue, name, held, came, cost)
                 open_goals.discard(name)
-        for item, after, more in _steps(catalogue, held, have):
+        for item, after, more in _steps(catalogue, held, have, first.to_cover):
             if cost + more < best.get(after, 1 << 60):
                 best[after] = cost + more
                 came[after] = (held, item)
@@ -113,16 +116,17 @@ def chains(
 
 
 def _no_better(catalogue: Catalogue, held: _Held, done: dict[tuple[object, ...], list[_Held]]) -> bool:
-    """Has a state that cost no more come further in every way? Else ``held`` is noted as done.
+    """Is there a state with as much to cover that cost no more, with no longer a stretch and no more boxes?
+    Else ``held`` is noted as done.
 
     Whatever can be put on this state can be put on that one, for the same cost: as both have paid, or
     both have not, for a stretch over the usual length.
     """
     reach = catalogue.reaches.get(held.end.carries.signal)
     paid = reach is not None and held.stretch > _cm(reach.usual_m)
-    others = done.setdefault((held.end, held.todo, paid), [])
+    others = done.setdefault((held.end, held.todo, held.to_cover, paid), [])
     for other in others:
-        if other.to_cover <= held.to_cover and other.stretch <= held.stretch and other.boxes <= held.boxes:
+        if other.stretch <= held.stretch and other.boxes <= held.boxes:
             return True
     others.append(held)
     return False
@@ -164,7 +168,7 @@ def _edges(catalogue: Catalogue, end: End) -> tuple[_Edge, ...]:
                     item,
                     End(far.form, far.part, carries),
                     _cm(item.length_m),
-                    _cm(item.length_m + item.counts_as_m) if reach else 0,
+                    _cm(_own_stretch(item) + item.counts_as_m) if reach else 0,
                     fresh=carries is not end.carries or item.powered,
                     usual=_cm(reach.usual_m) if reach else _NO_REACH,
                     longest=_cm(reach.longest_m) if reach else _NO_REACH,
@@ -173,8 +177,16 @@ def _edges(catalogue: Catalogue, end: End) -> tuple[_Edge, ...]:
     return tuple(edges)
 
 
-def _steps(catalogue: Catalogue, held: _Held, have: frozenset[str]) -> Iterator[tuple[Item, _Held, int]]:
+def _own_stretch(item: Item) -> float:
+    """Metres that the signal goes unaided in it: a powered link sends it out afresh at its far end."""
+    return 0.0 if item.powered else item.length_m
+
+
+def _steps(
+    catalogue: Catalogue, held: _Held, have: frozenset[str], run: int
+) -> Iterator[tuple[Item, _Held, int]]:
     """What can be put on next: the item, what is held then, what it costs."""
+    midway = min(held.to_cover, run - held.to_cover) > _cm(BESIDE_M)
     at_jack = Role.SPLITTER in held.todo  # where what is plugged in now goes on being fed
     for item, after, length, counts, fresh, usual, longest in _edges(catalogue, held.end):
         before = 0 if fresh else held.stretch
@@ -183,6 +195,8 @@ def _steps(catalogue: Catalogue, held: _Held, have: frozenset[str]) -> Iterator[
         if stretch > longest or boxes > MOST_BOXES or (at_jack and item.role not in _AT_JACK):
             continue
         cost = cost_of(item, have) + (LONG_STRETCH if before <= usual < stretch else 0)
+        if midway and item.powered:
+            cost += MIDWAY
         todo = held.todo - {item.role} if held.todo else held.todo
         yield item, _Held(after, max(0, held.to_cover - length), stretch, boxes, todo), cost
 
@@ -231,4 +245,4 @@ def _long(
                 yield before, stretch
             stretch = 0.0
         if item is not None and end is not None:
-            stretch, before = stretch + item.length_m, end.carries
+            stretch, before = stretch + _own_stretch(item), end.carries

@@ -147,6 +147,8 @@ ENGLISH: Final[Mapping[str, str]] = {
     "and does a menu item bring them back?",
     "question/does-it-silence/disputed": "Visits disagree: does plugging in at {jack} silence the speakers, "
     "or does a menu item keep them on?",
+    "question/who-listens": "Does anybody need the set's speakers while the loop is on? "
+    "If not, {jack} will do.",
     "question/who-uses-it": "What is plugged into {jack}? It may have an audio output of its own, "
     "or no longer be used.",
     "question/other-box": "Is there a set-top box, and has it an audio output of its own? "
