@@ -1,4 +1,4 @@
-"""Books that merge end equal: in any order, any number of times, by any way round (a grow-only set of facts)."""
+"""Books that merge end equal: in any order, any number of times, by any way round."""
 
 from __future__ import annotations
 
@@ -41,12 +41,11 @@ def some_facts(draw: st.DrawFn) -> list[Fact]:
             made.append(AliasFact(sealed_id("alias", list(pair)), *pair))
             ids.append(made[-1].id)
     turns = st.tuples(st.sampled_from(ids), st.integers(1, 3), st.booleans())
-    for said in draw(st.lists(turns, max_size=5)):
-        made.append(WithdrawalFact(sealed_id("withdrawal", list(said)), *said))
-    for note in draw(
-        st.lists(st.tuples(st.sampled_from(ids), st.sampled_from([None, 0]), st.just("a note")), max_size=2)
-    ):
-        made.append(NoteFact(sealed_id("note", list(note)), *note))
+    said = draw(st.lists(turns, max_size=5))
+    made += [WithdrawalFact(sealed_id("withdrawal", list(one)), *one) for one in said]
+    places = st.tuples(st.sampled_from(ids), st.sampled_from([None, 0]), st.just("a note"))
+    notes = draw(st.lists(places, max_size=2))
+    made += [NoteFact(sealed_id("note", list(one)), *one) for one in notes]
     return list({one.id: one for one in made}.values())
 
 

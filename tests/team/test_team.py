@@ -25,7 +25,10 @@ def test_the_main_job_is_the_same_on_a_server(shared: Run, visit_file: VisitFile
     [one] = shared("record", "--file", visit_file(), "--json").json["recorded"]
     assert shared("find", "nv40", "--json").json["matches"][0]["model"] == "NV40-210"
     assert shared("show", "Norwell", "NV40-210", "--json").json["visits"][0]["id"] == one["visit"]
-    assert shared("path", "Norwell", "NV40-210", "--inputs", "optical", "--json").json["chosen"]["input"] == "optical"
+    assert (
+        shared("path", "Norwell", "NV40-210", "--inputs", "optical", "--json").json["chosen"]["input"]
+        == "optical"
+    )
     assert not (home / "book.sqlite").exists()
 
 
@@ -74,7 +77,7 @@ def test_laptops_give_to_the_team_and_take_from_it(
         for home in (north, south):
             with Store.open(home / "book.sqlite") as here:
                 assert facts_of(here, private=False) == facts_of(there, private=False)
-                assert {key: [one for one in ids] for key, (ids, _) in standing(here).items()} == {
+                assert {key: ids for key, (ids, _) in standing(here).items()} == {
                     key: ids for key, (ids, _) in known.items()
                 }
     assert jackfield("find", "32fn14", "--home", north).code == 0
@@ -133,7 +136,13 @@ def test_a_server_that_is_not_there_is_told_in_one_line(
         done = jackfield("find", "x", "--store", "mysql://x")
         assert (done.code, "sqlite" in done.err) == (2, True)
         return
-    for words in (["find", "x"], ["record", "Norwell", "NV1", "hp"], ["doctor"], ["dump"], ["share", "pull", url]):
+    for words in (
+        ["find", "x"],
+        ["record", "Norwell", "NV1", "hp"],
+        ["doctor"],
+        ["dump"],
+        ["share", "pull", url],
+    ):
         done = jackfield(*words, *([] if url in words else ["--store", url]))
         assert done.code in (1, 3), words
         assert named in done.err + done.out
