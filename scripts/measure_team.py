@@ -118,12 +118,12 @@ def worker(url: str, home: str, number: str, seconds: str) -> int:
             if time.monotonic() > until:
                 break
             begun = time.perf_counter()
-            recorded = book.record([visit]).recorded
+            recorded = book.store.record([visit]).recorded  # acknowledged: on the server's disk
             record.append(time.perf_counter() - begun)
             ids += [one.id for one in recorded]
             asked = chance.choice((visit.source.model, "kitchen cable", f"norwell {chance.randint(20, 75)}"))
             begun = time.perf_counter()
-            book.find(asked)
+            book.find(asked)  # brings this machine's own index up to date first
             find.append(time.perf_counter() - begun)
     print(json.dumps({"record": record, "find": find, "ids": ids}))
     return 0
