@@ -275,6 +275,13 @@ class Book:
 
         return of_jack
 
+    def cases(self) -> list[Any]:
+        """Faults that mending confirmed, as ``kb.isolate.confirmed_from`` takes them."""
+        if self._standing() is None:
+            return []
+        with self.store.snapshot() as now:
+            return [json.loads(body) for body in now.cases()]
+
     def _evidence_nearly(self, key: str) -> tuple[Evidence, bool]:
         """Evidence that has seen nearly all of the book, and whether the set ``key`` changed since."""
         from kb.evidence import Evidence

@@ -10,6 +10,7 @@ A visit and its findings, and how they are read from a visit file and written to
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -38,6 +39,7 @@ from kb.words import (
 )
 
 JACKS: Final = 64  #: jacks on a panel, at most
+ATTACHED: Final = 65_536  #: characters of readings or of a case, as JSON
 ITEMS: Final = 16  #: items used at one jack, at most
 SUPERSEDES: Final = 64  #: visits that one visit supersedes, at most
 FIRST_YEAR: Final = 1930  #: before there were television sets to buy
@@ -113,6 +115,10 @@ class Visit:
     by: str = field(default="", kw_only=True)
     job: str = field(default="", kw_only=True)
     note: str = field(default="", kw_only=True)
+    readings: str = field(default="", kw_only=True)
+    """The readings file of the loop as canonical JSON (``kb.loop.measured`` reads it), "" for none."""
+    case: str = field(default="", kw_only=True)
+    """The fault that mending confirmed, as canonical JSON (``kb.isolate.confirmed_from`` reads it)."""
 
     @property
     def rank(self) -> tuple[int, Day, str]:
@@ -182,6 +188,8 @@ def _visit(fields: _Fields) -> Visit:
         by=fields.take("by", _short, ""),
         job=fields.take("job", _line, ""),
         note=fields.take("note", text.note, ""),
+        readings=fields.take("readings", read_attached, ""),
+        case=fields.take("case", read_attached, ""),
     )
     fields.end()
     if visit.id and visit.id in visit.supersedes:
@@ -334,6 +342,20 @@ def _size(value: object, place: str) -> float:
     return float(value)
 
 
+def read_attached(value: object, place: str) -> str:
+    """An object that goes with a visit, as canonical JSON; what it means is for the room that reads it."""
+    if not isinstance(value, Mapping):
+        raise BadInput(place, value, "an object")
+    try:
+        written = json.dumps(value, sort_keys=True, ensure_ascii=False, allow_nan=False, default=str)
+    except (ValueError, RecursionError, TypeError):
+        raise BadInput(place, described("what JSON cannot hold"), "numbers, texts and lists") from None
+    if len(written) > ATTACHED:
+        raise BadInput(place, described(f"{len(written)} characters"), f"at most {ATTACHED}")
+    # A later release writes texts out as they are: what steers a terminal must not be in them.
+    return text.visible(written)
+
+
 def read_year(value: object, place: str) -> int:
     """A year of make, 1930 to next year."""
     latest = clock.today().year + 1
@@ -405,6 +427,8 @@ def visit_to(visit: Visit) -> dict[str, Any]:
         else None,
         "jacks": [finding_to(finding) for finding in visit.findings],
         "note": visit.note,
+        "readings": json.loads(visit.readings) if visit.readings else None,
+        "case": json.loads(visit.case) if visit.case else None,
         "supersedes": [*visit.supersedes],
     }
     return {**_without_empty(data), "jacks": data["jacks"]}

@@ -18,12 +18,12 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb.cli.common import Session, command_options
-from kb.errors import BadInput, BookTrouble, ascii_controls
+from kb.errors import BadInput, BookTrouble, ascii_controls, described
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from kb.isolate import Model, NextTest, State, Test
+    from kb.isolate import Confirmed, Model, NextTest, State, Test
 
 _FILE_LIMIT: Final = 1_000_000  # bytes of an answers file
 _KEYS: Final = "answer, or u undo, s skip, m mended but still so, q quit: "
@@ -50,6 +50,7 @@ _BAR: Final = 10  # characters
     type=click.Path(dir_okay=False, allow_dash=True),
     help="Resume from this file, and keep each answer there (- reads from stdin).",
 )
+@click.option("--record", "recorded", is_flag=True, help="Keep the outcome in the book (needs MAKE MODEL).")
 @click.option("--list", "listing", is_flag=True, help="Name complaints, faults, tests and tools.")
 @command_options
 def isolate_command(
@@ -64,6 +65,7 @@ def isolate_command(
     without: tuple[str, ...],
     mended: tuple[str, ...],
     file: str | None,
+    recorded: bool,
     listing: bool,
 ) -> int:
     """Find what is at fault by the cheapest next test.
@@ -79,8 +81,10 @@ def isolate_command(
         signal, items, driver_input = _path_in_book(session, make, model, signal, items, driver_input)
     elif make is not None:
         raise BadInput("isolate", make, "MAKE MODEL, or neither")
+    elif recorded:
+        raise BadInput("--record", described("no set"), "MAKE MODEL, so that the book knows what it is about")
     as_json = session.as_json
-    faults = load_model()
+    faults = _learned(session)
     if listing:
         session.json(list_of(faults)) if as_json else show_list(session.console, faults)
         return 0
@@ -102,12 +106,63 @@ def isolate_command(
     keep = _keeper(file if file != "-" else None)
     if talks:
         keep(state)
-        talk(state, session.console, _read_line, keep)
+        state = talk(state, session.console, _read_line, keep)
+        if recorded and make and model:
+            _record(session, state, make, model)
         return 0
     if saved is None or any(asked.values()):  # reading alone never writes
         keep(state)
-    session.json(document_of(state)) if as_json else show_state(session.console, state)
+    visit = _record(session, state, make, model) if recorded and make and model else None
+    if as_json:
+        session.json(document_of(state) | ({"recorded": visit} if visit else {}))
+    else:
+        show_state(session.console, state)
     return 0
+
+
+def _learned(session: Session) -> Model:
+    """The model, its odds moved by what mending confirmed in this book."""
+    from kb.isolate import confirmed_from, learned
+
+    model = load_model()
+    good: list[Confirmed] = []
+    for case in session.book.cases():
+        with suppress(BadInput):  # of another release, with faults that are not known here
+            good += confirmed_from(model, [case])
+    return learned(model, good) if good else model
+
+
+def _record(session: Session, state: State, make: str, model: str) -> str:
+    """Keep what was found as a visit of today; the case counts only where one fault stands out."""
+    from kb import clock
+    from kb.isolate import finding_of
+    from kb.visit import finding_to, visit_from
+
+    found = finding_of(state)
+    known = session.book.view(make, model)
+    chosen = session.book.connect(known.panel, known.source).chosen
+    jacks = []
+    if chosen is not None and chosen.jack is not None and chosen.signal is state.path.signal:
+        jack = known.panel.jacks[chosen.jack].jack
+        told = {"outcome": found["outcome"], "items": [*state.path.items]}
+        from kb.visit import Finding
+
+        jacks = [finding_to(Finding(jack)) | {key: value for key, value in told.items() if value}]
+    visit = visit_from(
+        {
+            "date": clock.today().isoformat(),
+            "by": session.settings.initials,
+            "basis": "tested",
+            "source": {"make": known.source.make, "model": known.source.model, "kind": known.source.kind},
+            "jacks": jacks,
+            "note": found["note"],
+            "case": found["case"] if found["settled"] else None,
+        },
+        "isolate",
+    )
+    done = session.book.record([visit])
+    session.say(f"recorded  {known.source.make} {known.source.model}")
+    return [*(one.id for one in done.recorded), *done.already][0]
 
 
 def _path_in_book(

@@ -21,10 +21,32 @@ if TYPE_CHECKING:
 LARGEST_BYTES: Final = 1024 * 1024
 
 
+def _record(session: Session, data: object, which: tuple[str, str]) -> str:
+    """Keep the readings with a visit to the set; they stay in this book. Returns the id of the visit."""
+    from kb import clock
+    from kb.visit import visit_from
+
+    day = data.get("date") if isinstance(data, dict) else None
+    visit = visit_from(
+        {
+            "date": day or clock.today().isoformat(),
+            "by": session.settings.initials,
+            "basis": "tested",
+            "source": {"make": which[0], "model": which[1]},
+            "readings": data,
+        },
+        "readings",
+    )
+    done = session.book.record([visit])
+    session.say(f"recorded  {which[0]} {which[1]}")
+    return [*(one.id for one in done.recorded), *done.already][0]
+
+
 @click.command("readings")
 @click.argument("file", metavar="FILE")
+@click.option("--record", nargs=2, metavar="MAKE MODEL", help="Keep the readings in the book with a visit.")
 @command_options
-def readings_command(session: Session, file: str) -> int:
+def readings_command(session: Session, file: str, record: tuple[str, str] | None) -> int:
     """Judge the readings in FILE (JSON or TOML; - for stdin) against IEC 60118-4.
 
     Field at positions at 1 kHz, response at 100 Hz, 1 kHz and 5 kHz, background noise with the driver off
@@ -55,8 +77,9 @@ def readings_command(session: Session, file: str) -> int:
         judgement = judge(readings_from(data))
     except BadInput as wrong:
         raise wrong.within(place) from None
+    kept = _record(session, data, record) if record else None
     if session.as_json:
-        session.json(judgement.as_json())
+        session.json(judgement.as_json() | ({"recorded": kept} if kept else {}))
     else:
         render_readings(judgement, session.console)
     return 0 if judgement.verdict == "meets" else 1

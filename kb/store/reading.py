@@ -235,6 +235,18 @@ class Snapshot:
             for key in some:
                 yield key, sorted((visits[one] for one in sets.get(key, ())), key=_when)
 
+    def cases(self) -> list[str]:
+        """The faults that mending confirmed, of visits that stand: canonical JSON each."""
+        table = schema.attached_private
+        with told(self._place):
+            asked = (
+                sa.select(table.c.body)
+                .join(_visit, _visit.c.id == table.c.visit)
+                .where(table.c.kind == "case", _STANDS)
+                .order_by(table.c.visit)
+            )
+            return list(self._connection.execute(asked).scalars())
+
     def counts(self) -> Counts:
         """How much is in the book."""
         with told(self._place):

@@ -49,6 +49,7 @@ ORDER: Final = (
     schema.finding_item,
     schema.supersession,
     schema.visit_private,
+    schema.attached_private,
     schema.finding_private,
 )
 CHUNK: Final = 500  #: visits that are written or read at a time
@@ -116,6 +117,11 @@ def add_private_rows(rows: Rows, visit: Visit, *, seen: str, at: str) -> None:
             "recorded_at": at,
         }
     )
+    rows[schema.attached_private] += [
+        {"visit": visit.id, "kind": kind, "body": body}
+        for kind, body in (("readings", visit.readings), ("case", visit.case))
+        if body
+    ]
     rows[schema.finding_private] += [
         {"visit": visit.id, "seq": seq, "note": finding.note}
         for seq, finding in enumerate(visit.findings)
@@ -187,6 +193,7 @@ def _load(
     findings, items = grouped(schema.finding, 1), grouped(schema.finding_item, 2)
     private = grouped(schema.visit_private, 1) if with_private else {}
     notes = grouped(schema.finding_private, 2) if with_private else {}
+    attached = grouped(schema.attached_private, 2) if with_private else {}
     released = _released(connection, ids) if with_reviewed else {}
     visits = {}
     for row in fetch(schema.visit, schema.visit.c.id):
@@ -217,6 +224,8 @@ def _load(
                 by=words.person if words else "",
                 job=words.job if words else "",
                 note=(words.note if words else "") or released.get((row.id, None), ""),
+                readings=_body(attached, row.id, "readings"),
+                case=_body(attached, row.id, "case"),
             )
         except (ValueError, TypeError) as problem:  # written by something else than Jackfield
             raise BookTrouble(
@@ -224,6 +233,10 @@ def _load(
                 "restore a backup"
             ) from problem
     return visits
+
+
+def _body(attached: dict[Any, list[Any]], visit: str, kind: str) -> str:
+    return attached[visit, kind][0].body if (visit, kind) in attached else ""
 
 
 def _released(connection: sa.Connection, ids: Sequence[str]) -> dict[tuple[str, int | None], str]:

@@ -15,7 +15,7 @@ from typing import Final
 import sqlalchemy as sa
 
 from kb import text
-from kb.visit import FIRST_DATE, FIRST_YEAR, ITEMS, JACKS, SIZES, SUPERSEDES
+from kb.visit import ATTACHED, FIRST_DATE, FIRST_YEAR, ITEMS, JACKS, SIZES, SUPERSEDES
 from kb.words import (
     Basis,
     Colour,
@@ -282,6 +282,17 @@ visit_private: Final = _table(
     _text("fingerprint", 64, 64),
     _text("recorded_at", 20, 20),
     sa.Index(None, "fingerprint"),
+)
+
+#: What goes with a visit as JSON: readings of the loop, and the fault that mending confirmed. Places and
+#: the user's own words stand in it.
+attached_private: Final = _table(
+    "attached_private",
+    _visit(),
+    sa.Column("kind", _PLAIN, nullable=False),
+    sa.CheckConstraint("kind IN ('readings', 'case')", name="kind"),
+    sa.PrimaryKeyConstraint("visit", "kind"),
+    _text("body", ATTACHED, 2),
 )
 
 finding_private: Final = _table(

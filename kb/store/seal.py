@@ -61,6 +61,8 @@ def without_private(visit: Visit) -> Visit:
         by="",
         job="",
         note="",
+        readings="",
+        case="",
         driver=replace(visit.driver, name="") if visit.driver else None,
         findings=tuple(replace(finding, note="") for finding in visit.findings),
     )

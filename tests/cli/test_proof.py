@@ -1,0 +1,60 @@
+"""What was proved stays with the visit: readings, and the fault that was found."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+from tests.cli.conftest import Run
+
+VisitFile = Callable[..., Path]
+READINGS = {
+    "positions": [{"name": "sofa", "field_ma_per_m": 400}],
+    "response": {"at": "sofa", "db_100_hz": -1, "db_1000_hz": 0, "db_5000_hz": -2},
+    "noise": {"driver_off_dba": -52, "driver_on_dba": -48},
+    "user": {"satisfied": True, "words": "clear"},
+}
+
+
+def test_readings_are_kept_with_a_visit(jackfield: Run, tmp_path: Path, visit_file: VisitFile) -> None:
+    jackfield("record", "--file", visit_file())
+    file = tmp_path / "readings.json"
+    file.write_text(json.dumps(READINGS))
+    done = jackfield("readings", file, "--record", "Norwell", "NV40-210", "--json")
+    assert (done.code, done.json["verdict"]) == (0, "meets")
+    visits = jackfield("show", "Norwell", "NV40-210", "--json").json["visits"]
+    (kept,) = [v for v in visits if v["id"] == done.json["recorded"]]
+    assert kept["readings"] == READINGS
+
+
+def test_readings_never_leave_the_book(jackfield: Run, tmp_path: Path) -> None:
+    file = tmp_path / "readings.json"
+    file.write_text(json.dumps(READINGS | {"place": "at Mrs Ardlow's"}))
+    jackfield("readings", file, "--record", "Norwell", "NV40-210")
+    bundle = tmp_path / "bundle.jsonl"
+    assert jackfield("share", "out", bundle).code == 0
+    assert "Ardlow" not in bundle.read_bytes().decode(errors="replace")
+
+
+def test_a_fault_that_was_found_counts_the_next_time(jackfield: Run, visit_file: VisitFile) -> None:
+    jackfield("record", "--file", visit_file())
+    asked = ["isolate", "Norwell", "NV40-210", "--complaint", "no-sound", "--json"]
+    before = {one["fault"]: one["p"] for one in jackfield(*asked).json["likely"]}
+    case = {"complaint": "no-sound", "fault": "bitstream", "path": {"signal": "optical"}}
+    fault = next(name for name in before if "bitstream" in name)
+    case["fault"] = fault
+    for number in range(5):
+        visit = json.loads(visit_file(note=f"home {number}", case=case).read_text())
+        assert jackfield("record", "--file", "-", stdin=json.dumps(visit)).code == 0
+    after = {one["fault"]: one["p"] for one in jackfield(*asked).json["likely"]}
+    assert after[fault] > before[fault]
+
+
+def test_the_outcome_of_the_search_can_be_recorded(jackfield: Run, visit_file: VisitFile) -> None:
+    jackfield("record", "--file", visit_file())
+    done = jackfield("isolate", "Norwell", "NV40-210", "--complaint", "no-sound", "--record", "--json")
+    assert done.code == 0, done.err
+    visits = jackfield("show", "Norwell", "NV40-210", "--json").json["visits"]
+    assert done.json["recorded"] in [visit["id"] for visit in visits]
+    assert jackfield("isolate", "--complaint", "no-sound", "--record").code == 2
