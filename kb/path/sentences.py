@@ -11,7 +11,7 @@ give :func:`sentence` another table with the same keys and placeholders.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Final, TypeAlias
 
 from kb.path.says import Caution, Dac, Question, RuledOut, Step, Value
@@ -236,19 +236,26 @@ ENGLISH: Final[Mapping[str, str]] = {
 _KINDS: Final = {Step: "step", Caution: "caution", RuledOut: "ruled-out", Dac: "dac", Question: "question"}
 
 
-def sentence(said: Said, table: Mapping[str, str] = ENGLISH) -> str:
-    """What is said, as one or two sentences. Text that people entered stands in it without effect."""
+def _label(word: Word) -> str:
+    return word.label
+
+
+def sentence(said: Said, table: Mapping[str, str] = ENGLISH, named: Callable[[Word], str] = _label) -> str:
+    """What is said, as one or two sentences. Text that people entered stands in it without effect.
+
+    ``named`` tells what people call a word of the vocabulary, in the language of ``table``.
+    """
     key = f"{_KINDS[type(said)]}/{said.code}"
     template = table[f"{key}/{said.variant}" if said.variant else key]
-    return template.format_map(_Filled(said, table))
+    return template.format_map(_Filled(said, table, named))
 
 
 class _Filled(dict[str, str]):
     """The values of one thing said, as they stand in its sentence."""
 
-    def __init__(self, said: Said, table: Mapping[str, str]) -> None:
+    def __init__(self, said: Said, table: Mapping[str, str], named: Callable[[Word], str]) -> None:
         values = dict(said.values)
-        super().__init__({name: _shown(value) for name, value in values.items()})
+        super().__init__({name: _shown(value, named) for name, value in values.items()})
         form = values.get("form")
         if isinstance(form, Form):
             number = values.get("number")
@@ -256,7 +263,7 @@ class _Filled(dict[str, str]):
                 form, str(values.get("marking", "")), table, number if isinstance(number, int) else 0
             )
         notes = values.get("settings")
-        joined = "; ".join(_shown(note) for note in notes) if isinstance(notes, tuple) else ""
+        joined = "; ".join(_shown(note, named) for note in notes) if isinstance(notes, tuple) else ""
         self["settings"] = table["part/settings"].format(settings=joined) if joined else ""
         kind = values.get("kind", Kind.TELEVISION)
         self["whose"], self["owner"] = table[f"part/whose/{kind}"], table[f"part/owner/{kind}"]
@@ -278,11 +285,11 @@ def jack_phrase(form: Form, marking: str, table: Mapping[str, str] = ENGLISH, nu
     return table["part/jack/numbered"].format(number=number, jack=phrase) if number else phrase
 
 
-def _shown(value: Value) -> str:
+def _shown(value: Value, named: Callable[[Word], str]) -> str:
     if isinstance(value, Word):
-        return value.label
+        return named(value)
     if isinstance(value, tuple):
-        return ", ".join(_shown(_as_input(one)) for one in value)
+        return ", ".join(_shown(_as_input(one), named) for one in value)
     return f"{value:g}" if isinstance(value, float) else visible(str(value))
 
 

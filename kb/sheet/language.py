@@ -21,7 +21,7 @@ from kb.errors import BadInput, BookTrouble
 from kb.path.says import RuledOut, Value
 from kb.path.sentences import ENGLISH, Said, sentence
 from kb.text import squeezed, visible
-from kb.words import DriverInput, Form, Word
+from kb.words import Form, Word
 
 #: Languages with every sentence; the first is the usual one.
 LANGUAGES: Final = ("en", "es")
@@ -86,7 +86,7 @@ class Language:
         table: Mapping[str, str] = self.table
         if isinstance(said, RuledOut):
             table = self._with_failures(said)
-        return sentence(said._replace(values=values), table)
+        return sentence(said._replace(values=values), table, self.word)
 
     def _with_failures(self, said: RuledOut) -> Mapping[str, str]:
         """The table with what a jack failed with already in its sentence, in this language."""
@@ -102,18 +102,14 @@ class Language:
         return {**self.table, key: self.table[key].replace("{failures}", failures)}
 
     def _value(self, name: str, value: Value) -> Value:
-        if isinstance(value, Form) and name == "form":
-            return value  # it makes {jack}, whose noun is in the table
         if isinstance(value, Word):
-            return self.word(value)
+            return value  # the sentence names it; some words choose a phrase of the table
         if isinstance(value, float):
             return self.shown(value)
         if name == "field":
             return self.table.get(f"field-name/{value}", str(value))
         if name in ("item", "to", "with"):
             return self.item(str(value))
-        if name == "inputs" and isinstance(value, tuple):
-            return ", ".join(self.word(DriverInput(one)) for one in value)
         return value
 
     def day(self, on: date, style: str) -> str:

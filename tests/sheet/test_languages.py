@@ -93,6 +93,36 @@ def test_a_step_is_said_with_its_item_and_jack_in_spanish() -> None:
     )
 
 
+@pytest.mark.parametrize("code", LANGUAGES)
+@pytest.mark.parametrize("kind", Kind)
+def test_a_sentence_speaks_of_the_source_and_of_what_has_the_speakers(code: str, kind: Kind) -> None:
+    said = language(code).said(Step(StepCode.TEST, (("kind", kind),), "may-mute"))
+    table = language(code).table
+    assert table[f"part/owner/{kind}"] in said
+    assert table[f"part/whose/{kind}"] in said
+
+
+def test_a_box_has_its_own_menu_and_the_speakers_of_the_television_in_spanish() -> None:
+    box = (("kind", Kind.SET_TOP_BOX),)
+    assert language("es").said(Step(StepCode.SET_PCM, box)) == (
+        "En el menú de sonido del decodificador ponga el formato de sonido digital en PCM estéreo."
+    )
+    assert language("es").said(Step(StepCode.PLACE_MICROPHONE, (("item", "microphone"), *box))) == (
+        "Ponga el micrófono cerca del altavoz del televisor, sobre algo blando."
+    )
+    assert language("es").said(Caution(CautionCode.THIS_BOX_ONLY, box)) == (
+        "El bucle solo lleva lo que se ve a través de este aparato (decodificador)."
+    )
+
+
+def test_an_optical_plug_is_pushed_until_it_clicks_in_spanish() -> None:
+    values = (("item", "optical cable 2 m"), ("input", DriverInput.OPTICAL), ("click", "yes"))
+    assert language("es").said(Step(StepCode.PLUG_DRIVER, values, "other-end")) == (
+        "Conecte el otro extremo del cable óptico de 2 m en la entrada óptica del amplificador "
+        "y empuje hasta que haga clic."
+    )
+
+
 def test_a_number_has_the_decimal_sign_of_its_language() -> None:
     late = Caution(CautionCode.LATE, (("delay_ms", 42.5), ("limit_ms", 45.0)))
     assert "42,5 ms" in language("es").said(late)
