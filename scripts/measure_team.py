@@ -110,6 +110,7 @@ def worker(url: str, home: str, number: str, seconds: str) -> int:
     find: list[float] = []
     ids: list[str] = []
     with Book.open(Path(home), store=url) as book:
+        book.store_to_write()
         book.find("warm up the words")
         print("ready", flush=True)
         sys.stdin.readline()
@@ -118,7 +119,7 @@ def worker(url: str, home: str, number: str, seconds: str) -> int:
             if time.monotonic() > until:
                 break
             begun = time.perf_counter()
-            recorded = book.store.record([visit]).recorded  # acknowledged: on the server's disk
+            recorded = book.store_to_write().record([visit]).recorded  # acknowledged: on the server's disk
             record.append(time.perf_counter() - begun)
             ids += [one.id for one in recorded]
             asked = chance.choice((visit.source.model, "kitchen cable", f"norwell {chance.randint(20, 75)}"))
