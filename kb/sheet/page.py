@@ -102,7 +102,7 @@ def set_name(source: Source) -> str:
 
 
 #: Lines that a page holds at the usual size of its text: tried out in print, with some air.
-_CLIENT_LINES: Final = {Paper.A4: 26.5, Paper.LETTER: 23.0}
+_CLIENT_LINES: Final = {Paper.A4: 27.6, Paper.LETTER: 23.0}
 _FILE_LINES: Final = {Paper.A4: 94.0, Paper.LETTER: 84.0}
 _USUAL: Final = 0.555  #: width of a usual character in running text, as ``text_width`` measures it
 
@@ -134,10 +134,10 @@ def _crowded(sheet: Sheet, client: ForClient, file: forfile.ForFile, said: Langu
 
 
 def _size(filled: float) -> str:
-    """Classes for a page that is filled so far at the usual size; smaller type holds a sixth more."""
+    """Classes for a page that is filled so far at the usual size; smaller type holds a tenth more."""
     if filled <= 1:
         return ""
-    return "crowded" if filled <= 1.17 else "crowded full"
+    return "crowded" if filled <= 1.1 else "crowded full"
 
 
 def _lines_of(texts: Iterable[str], across: int) -> int:
