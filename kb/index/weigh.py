@@ -95,7 +95,7 @@ class Weigher:
             more += _TURNED
         if more and damage == "exact":
             damage = "look" if more < 0.5 else ("slip" if more < 1.2 else "two")
-        elif more >= 0.9 and damage in ("look", "slip", "end"):
+        elif more >= 0.9 and damage in ("look", "slip", "digit", "end", "cut"):
             damage = "two" if more < 1.5 else "far"
         letter = _changed_letter(way.code, model)
         cost += more + _EACH_MAKE_SLIP * slips
@@ -120,11 +120,29 @@ def _damage(read: str, printed: str, cost: float) -> Damage:
                 return "sister" if len(changed) == 1 else "sisters"
     if cost < 0.65 and fold(read.replace("?", "")) != fold(printed) and "?" in read:
         return "look"
-    if changed is None and (fold(read) in fold(printed) or (read.startswith(printed) and cost < _TWO_OR_SO)):
-        return "end"
+    if changed is None:
+        if fold(read) in fold(printed):
+            rest = printed[len(read) :]
+            return "end" if rest.isalpha() and printed.startswith(read) else "cut"
+        if read.startswith(printed) and cost < _TWO_OR_SO:
+            return "end" if read[len(printed) :].isalpha() else "cut"
     if cost <= 1.06:
-        return "slip"
+        return "digit" if _touches_digit(read, printed) else "slip"
     return "two" if cost <= 2.15 else ("far" if cost <= 2.7 else "faint")
+
+
+def _touches_digit(read: str, printed: str) -> bool:
+    """Whether a digit or the last letter is what differs: with another one there may be another set."""
+    start = 0
+    while start < min(len(read), len(printed)) and read[start] == printed[start]:
+        start += 1
+    end = 0
+    while end < min(len(read), len(printed)) - start and read[-1 - end] == printed[-1 - end]:
+        end += 1
+    was, now = printed[start : len(printed) - end], read[start : len(read) - end]
+    if len(was) > 1 and sorted(was) == sorted(now):
+        return False  # swapped
+    return not end or any(char.isdigit() for char in was + now)
 
 
 def _changed_letter(read: str, printed: str) -> int:
@@ -194,7 +212,7 @@ def mark_sisters(found: list[Candidate]) -> None:
     """Where sets of one make differ from what was read in the same letter, it tells them apart."""
     places: dict[tuple[str, int, int], list[Candidate]] = {}
     for c in found:
-        if c.letter >= 0 and c.damage == "slip":
+        if c.letter >= 0 and c.damage in ("slip", "digit"):
             places.setdefault((c.make, c.letter, len(c.model)), []).append(c)
     for group in places.values():
         if len({c.model for c in group}) > 1:

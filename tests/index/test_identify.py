@@ -115,7 +115,7 @@ def test_one_model_number_under_two_makes_is_not_certain_until_the_make_is_said(
     index = book(sets("Norwell: K19-4", "Ostrava: K19-4"))
     both = index.find("k19-4").matches
     assert {m.make for m in both} == {"Norwell", "Ostrava"}
-    assert all(m.how == "near" and m.score <= 0.5 for m in both)
+    assert all(m.how == "exact" and m.score <= 0.5 for m in both)
     named = index.find("ostrava k19-4").matches
     assert (named[0].make, named[0].how) == ("Ostrava", "exact")
     assert named[0].score > 0.9
@@ -132,6 +132,74 @@ def test_a_make_alone_lists_its_sets_with_the_most_findings_first(book: Book) ->
         [*sets("Norwell: NV40-210", findings=1), *sets("Norwell: NV46-210", findings=8), *sets("Senda: S1")]
     )
     assert [m.model for m in index.find("norwell").matches] == ["NV46-210", "NV40-210"]
+
+
+@pytest.fixture
+def half_remembered(book: Book) -> Index:
+    return book(
+        [
+            *sets("Norwell: NV40-210", years=(2014, 2014), signals=("optical",), findings=2),
+            *sets("Norwell: NV55-330", years=(2018, 2019), signals=("headphone",)),
+            *sets("Brennauer: BRN 40 F 23-DE", "Brennauer: BRN 72 T 15-DE", "Tolvaine: LYS55-A1F"),
+        ]
+    )
+
+
+@pytest.mark.parametrize(
+    ("query", "models"),
+    [
+        ("norwell 2014", ["NV40-210"]),
+        ("2018 norwel", ["NV55-330"]),
+        ('norwell 40"', ["NV40-210"]),
+        ("tolvaine 55 inch", ["LYS55-A1F"]),
+        ("norwell optical", ["NV40-210"]),
+        ("norwell headphones 2019", ["NV55-330"]),
+        ("brennauer", ["BRN 40 F 23-DE", "BRN 72 T 15-DE"]),
+    ],
+)
+def test_a_make_with_a_year_a_size_or_a_signal_lists_what_fits_without_claiming_it(
+    half_remembered: Index, query: str, models: list[str]
+) -> None:
+    matches = half_remembered.find(query).matches
+    assert [m.model for m in matches] == models
+    assert all(m.how == "family" and m.score < 0.1 for m in matches)
+
+
+@pytest.mark.parametrize("query", ["brennauer 40f23", "40F23", "brennauer f23de"])
+def test_the_middle_or_end_of_a_code_is_enough_where_the_front_letters_were_forgotten(
+    half_remembered: Index, query: str
+) -> None:
+    assert first(half_remembered.find(query))[0] == "BRN 40 F 23-DE"
+
+
+@pytest.mark.parametrize("query", ["norwell zz9988", "norwell 1999", "norwell kitchen"])
+def test_where_nothing_fits_a_known_make_its_sets_are_asked_about_not_claimed(
+    half_remembered: Index, query: str
+) -> None:
+    answer = half_remembered.find(query)
+    assert not answer.matches
+    assert {make for make, _ in answer.did_you_mean} == {"Norwell"}
+
+
+def test_a_plain_beginning_comes_before_a_sister_like_number_of_another_make(book: Book) -> None:
+    matches = book(sets("Ostrava: NV80", "Norwell: NV40-210", "Norwell: NV40-218")).find("nv40").matches
+    assert [m.model for m in matches[:2]] == ["NV40-210", "NV40-218"]
+    assert [m.how for m in matches] == ["near", "near", "family"]
+
+
+def test_a_beginning_that_fits_very_many_sets_still_lists_some(book: Book) -> None:
+    matches = book(sets(*(f"Norwell: NV40-{n}" for n in range(200, 300)))).find("nv40").matches
+    assert len(matches) == 10
+    assert all(m.score < 0.1 for m in matches)
+
+
+def test_a_long_added_end_is_no_suffix(book: Book) -> None:
+    index = book(sets("Norwell: U8220", "Norwell: U8220PLUS"))
+    assert first(index.find("u8220pbusxs"))[0] == "U8220PLUS"
+
+
+def test_several_look_alikes_weigh_more_than_one_character_left_out(book: Book) -> None:
+    assert first(book(sets("Norwell: OP110", "Ostrava: QPI-1")).find("op11"))[0] == "OP110"
 
 
 def test_filters_hold_for_sets_found_by_model_too(book: Book) -> None:
