@@ -1,0 +1,294 @@
+"""Given what was seen so far: what is at fault, how sure, and which test next?
+
+One fault at a time is assumed, with *something else* always in the list. Each answer multiplies the odds of
+a fault by the chance of that answer where it is the fault (Bayes); tests are taken as independent of each
+other once the fault is known. The next test is the one that tells most for its minutes (``choose``).
+
+Two faults at once are outside of that assumption. They show as answers that no single fault explains: then
+``State.contradiction`` says so and names the pair that would, and after mending the likelier one
+``State.mended`` starts again with only those answers that mending cannot have changed.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import combinations
+from typing import Any, Final
+
+from kb.errors import BadInput
+from kb.isolate.choose import SURE, after, answer_chances, bits, choose
+from kb.isolate.model import SOMETHING_ELSE, Model, Test
+from kb.isolate.reading import Fields, expected_one, known, listed, table
+from kb.isolate.used import UNKNOWN_PATH, PathUsed, path_used_from, path_used_to
+from kb.text import line
+
+UNLIKELY: Final = 0.06  #: an answer below this chance does not fit a fault
+ANSWERED: Final = 200  #: answers in a file, at most
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """One possible answer to the next test: how likely it is, and what would then be likeliest."""
+
+    answer: str
+    p: float
+    fault: str
+    p_fault: float
+
+
+@dataclass(frozen=True, slots=True)
+class NextTest:
+    """The test to do next; ``bits`` of information are expected for ``minutes`` of work."""
+
+    test: Test
+    bits: float
+    outlooks: tuple[Outlook, ...]
+
+    @property
+    def minutes(self) -> float:
+        """Minutes of work that the test takes."""
+        return self.test.minutes
+
+    @property
+    def why(self) -> str:
+        """Why this one: what each answer would point to."""
+        from kb.isolate.says import why  # sentences are made in one place
+
+        return why(self)
+
+
+@dataclass(frozen=True, slots=True)
+class Contradiction:
+    """Answers that no single fault explains.
+
+    ``odd``: (test, answer) that fits worst with the rest. ``pair``: two faults that together explain all,
+    or None.
+    """
+
+    odd: tuple[str, str]
+    pair: tuple[str, str] | None
+
+
+@dataclass(frozen=True)
+class State:
+    """What is known so far; every change gives a new one. Made by :func:`start` or :func:`state_from`."""
+
+    model: Model
+    complaint: str
+    path: PathUsed = UNKNOWN_PATH
+    answers: tuple[tuple[str, str], ...] = ()
+    without: tuple[str, ...] = ()
+    """Tools that are not to hand, and tests that were passed over."""
+    mended_faults: tuple[str, ...] = ()
+    make: str = ""
+    set_model: str = ""
+
+    # -- what changes it
+
+    def answer(self, test: str, answer: str) -> State:
+        """With one more answer; answering a test again replaces what was said before.
+
+        Raises BadInput on a test that does not exist, or cannot be done for this complaint on this path, and
+        on an answer that the test does not have.
+        """
+        tests = {one.id: one for one in self._tests}
+        if test not in tests:
+            raise BadInput(f"answers, {test[:60]}", test, self._expected_test(test, list(tests)))
+        if answer not in tests[test].answers:
+            expected = expected_one(answer, list(tests[test].answers), "an answer")
+            raise BadInput(f"answers, {test}", answer, expected)
+        kept = tuple(one for one in self.answers if one[0] != test)
+        return replace(self, answers=(*kept, (test, answer)))
+
+    def undo(self) -> State:
+        """Without the last answer."""
+        return replace(self, answers=self.answers[:-1])
+
+    def excluding(self, *names: str) -> State:
+        """Without these tools (``ohmmeter``) or tests (``red-glow``); raises BadInput on any other word."""
+        choices = {**self.model.tools, **self.model.tests}
+        for name in names:
+            known(choices, "a tool or test")(name, "without")
+        return replace(self, without=tuple(dict.fromkeys((*self.without, *names))))
+
+    def including(self, *names: str) -> State:
+        """With these tools and tests again."""
+        return replace(self, without=tuple(name for name in self.without if name not in names))
+
+    def mended(self, fault: str) -> State:
+        """After ``fault`` was mended and the complaint stays: look for the next one.
+
+        Answers that showed something sound stay true; all others may have come from the mended fault and go.
+        """
+        self.model.fault_of(self.complaint)(fault, "mended")
+        sound = tuple((test, said) for test, said in self.answers if self.model.tests[test].healthy == said)
+        gone = self.mended_faults if fault in self.mended_faults else (*self.mended_faults, fault)
+        return replace(self, answers=sound, mended_faults=gone)
+
+    # -- what it says
+
+    @cached_property
+    def _tests(self) -> tuple[Test, ...]:
+        return self.model.tests_for(self.complaint, self.path)
+
+    @cached_property
+    def _priors(self) -> dict[str, float]:
+        return self.model.priors(self.complaint, self.path, self.mended_faults)
+
+    @cached_property
+    def odds(self) -> dict[str, float]:
+        """Chance of each fault that can be on this path, in the order of the model; sums to 1."""
+        odds = dict(self._priors)
+        for test, answer in sorted(self.answers):  # sorted: the order they came in changes not one bit
+            odds = after(self.complaint, odds, self.model.tests[test], answer)
+        return odds
+
+    @property
+    def likely(self) -> tuple[tuple[str, float], ...]:
+        """(fault, chance), the likeliest first; the chances sum to 1."""
+        return tuple(sorted(self.odds.items(), key=lambda one: -one[1]))
+
+    @cached_property
+    def open_tests(self) -> tuple[Test, ...]:
+        """Tests that can still be done: not answered, not excluded, tools to hand."""
+        done = {test for test, _ in self.answers}
+        return tuple(
+            test
+            for test in self._tests
+            if test.id not in done and test.id not in self.without and not set(test.tools) & set(self.without)
+        )
+
+    @property
+    def settled(self) -> bool:
+        """Does one fault (or something else) stand at 0.9 or above?"""
+        return max(self.odds.values()) >= SURE
+
+    @cached_property
+    def next_test(self) -> NextTest | None:
+        """The open test to do next; None where one fault stands at 0.9 or no test tells anything."""
+        if self.settled:
+            return None
+        share = {test.id: self.path.share(test.needs) for test in self.open_tests}
+        test = choose(self.complaint, self.odds, self.open_tests, share)
+        return NextTest(test, self.bits(test), self._outlooks(test)) if test else None
+
+    @property
+    def done(self) -> bool:
+        """Is there nothing more to ask? Then the head of ``likely`` is the best that can be said."""
+        return self.next_test is None
+
+    def bits(self, test: Test) -> float:
+        """Expected information of a test in bits: how much its answer says of which fault it is."""
+        return bits(self.complaint, self.odds, test)
+
+    @cached_property
+    def contradiction(self) -> Contradiction | None:
+        """Set where every listed fault makes at least one of the answers unlikely."""
+        faults = [fault for fault in self._priors if fault != SOMETHING_ELSE]
+        fits = {fault: [self._chance(test, fault, said) for test, said in self.answers] for fault in faults}
+        if not fits or not self.answers or any(min(row) > UNLIKELY for row in fits.values()):
+            return None
+        # The odd one out: without it, the best single explanation gains most.
+        spared = [
+            max(self._priors[fault] * math.prod(row[:skip] + row[skip + 1 :]) for fault, row in fits.items())
+            for skip in range(len(self.answers))
+        ]
+        return Contradiction(self.answers[spared.index(max(spared))], self._pair(faults))
+
+    def _pair(self, faults: list[str]) -> tuple[str, str] | None:
+        """The likeliest two faults under which no answer is unlikely.
+
+        Of two faults at once a sound answer needs both to allow it; what is amiss shows by either.
+        """
+
+        def fit(pair: tuple[str, str]) -> list[float]:
+            chances = []
+            for test, said in self.answers:
+                one, two = (self._chance(test, fault, said) for fault in pair)
+                sound = said in ("good", self.model.tests[test].healthy)
+                chances.append(one * two if sound else max(one, two))
+            return chances
+
+        explained = [
+            (self._priors[pair[0]] * self._priors[pair[1]] * math.prod(row), pair)
+            for pair in combinations(faults, 2)
+            if min(row := fit(pair)) > UNLIKELY
+        ]
+        return max(explained)[1] if explained else None
+
+    def _chance(self, test: str, fault: str, answer: str) -> float:
+        return self.model.tests[test].chance(self.complaint, fault, answer)
+
+    def _outlooks(self, test: Test) -> tuple[Outlook, ...]:
+        outlooks = []
+        chances = answer_chances(self.complaint, self.odds, test)
+        for answer, p in zip(test.answers, chances, strict=True):
+            fault, p_fault = max(
+                after(self.complaint, self.odds, test, answer).items(), key=lambda one: one[1]
+            )
+            outlooks.append(Outlook(answer, p, fault, p_fault))
+        return tuple(outlooks)
+
+    def _expected_test(self, test: str, here: list[str]) -> str:
+        if test in self.model.tests:
+            needs = self.model.tests[test].needs
+            told = any(complaint == self.complaint for complaint, _ in self.model.tests[test].rows)
+            if told:
+                return f"a test for this path (this one is for {' or '.join(needs)})"
+            return f"a test for the complaint {self.complaint}: {', '.join(here)}"
+        return expected_one(test, here, "a test")
+
+
+def start(model: Model, complaint: str, path: PathUsed | None = None) -> State:
+    """Nothing answered yet; raises BadInput on a complaint that the model does not have."""
+    known(model.complaints, "a complaint")(complaint, "complaint")
+    return State(model, complaint, path or UNKNOWN_PATH)
+
+
+# -- to and from a file ------------------------------------------------------------------------------
+
+
+def state_from(model: Model, data: object, place: str = "answers") -> State:
+    """The state that an answers file (parsed JSON) describes.
+
+    Keys: ``complaint``, and at will ``make``, ``model``, ``path`` {``signal``, ``items``, ``input``},
+    ``answers`` {test: answer}, ``without`` [tool or test], ``mended`` [fault]. Raises BadInput naming the
+    key or test, what was seen and what was expected.
+    """
+    nothing: tuple[str, ...] = ()
+    no_answers: dict[str, str] = {}
+    fields = Fields(data, place, "an object with complaint, path and answers")
+    begun = start(
+        model,
+        fields.need("complaint", known(model.complaints, "a complaint"), ", ".join(model.complaints)),
+        fields.take("path", path_used_from, UNKNOWN_PATH),
+    )
+    faults = model.fault_of(begun.complaint)
+    begun = replace(
+        begun,
+        make=fields.take("make", line, ""),
+        set_model=fields.take("model", line, ""),
+        mended_faults=tuple(dict.fromkeys(fields.take("mended", listed(faults, ANSWERED), nothing))),
+    )
+    said = fields.take("answers", table(line, line, ANSWERED), no_answers)
+    without = fields.take("without", listed(line, ANSWERED), nothing)
+    fields.end()
+    for test, answer in said.items():
+        begun = begun.answer(test, answer)
+    return begun.excluding(*without)
+
+
+def state_to(state: State) -> dict[str, Any]:
+    """The state as a plain dictionary with the keys of an answers file; reads back to an equal state."""
+    said = {
+        "complaint": state.complaint,
+        "make": state.make,
+        "model": state.set_model,
+        "path": path_used_to(state.path),
+        "answers": dict(state.answers),
+        "without": [*state.without],
+        "mended": [*state.mended_faults],
+    }
+    return {key: value for key, value in said.items() if value or key == "answers"}

@@ -1,0 +1,261 @@
+"""Does the command ask, answer, keep and resume as somebody behind a set needs it?"""
+
+from __future__ import annotations
+
+import io
+import json
+import stat
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from rich.console import Console
+
+from kb.cli.isolate import document_of, isolate_command, list_of, load_model, show_state, talk
+from kb.errors import BadInput, BookTrouble
+from kb.isolate import State, path_used, start, state_from, state_to
+
+MODEL = load_model()
+BEGUN = start(MODEL, "no-sound", path_used("optical", ("optical cable 2 m",), "optical"))
+
+
+def call(*args: str, stdin: str | None = None) -> Result:
+    result = CliRunner().invoke(isolate_command, args, input=stdin)
+    if result.exception is not None and not isinstance(result.exception, SystemExit):
+        raise result.exception
+    return result
+
+
+def answers_file(folder: Path, **changes: object) -> Path:
+    file = folder / "answers.json"
+    file.write_text(json.dumps({"complaint": "no-sound", "answers": {"driver-lights": "power"}, **changes}))
+    return file
+
+
+def test_json_has_the_keys_of_the_contract(tmp_path):
+    result = call("--answers", str(answers_file(tmp_path, path={"signal": "optical"})), "--json")
+    said = json.loads(result.stdout)
+    assert {"likely", "next", "done"} <= set(said)
+    assert set(said["likely"][0]) == {"fault", "p"}
+    assert {"test", "minutes", "why"} <= set(said["next"])
+    assert said["done"] is False
+    assert sum(one["p"] for one in said["likely"]) == pytest.approx(1)
+
+
+def test_json_says_done_and_no_next_test_once_a_fault_stands_out():
+    said = json.loads(
+        call("--complaint", "no-sound", "--signal", "optical", "--answer", "plugs=cap", "--json").stdout
+    )
+    assert (said["likely"][0]["fault"], said["next"], said["done"]) == ("cap-on-plug", None, True)
+    assert "Pull the clear caps off" in said["finding"]["note"]
+
+
+def test_answers_can_come_from_stdin():
+    said = json.loads(call("--answers", "-", "--json", stdin='{"complaint": "hum", "answers": {}}').stdout)
+    assert said["complaint"] == "hum"
+
+
+def test_reading_an_answers_file_never_writes_it(tmp_path):
+    file = answers_file(tmp_path)
+    before = file.read_bytes()
+    call("--answers", str(file), "--json")
+    assert file.read_bytes() == before
+
+
+def test_an_answer_given_as_option_is_kept_in_the_file(tmp_path):
+    file = tmp_path / "new.json"
+    call(
+        "--complaint",
+        "hum",
+        "--answers",
+        str(file),
+        "--answer",
+        "driver-off=good",
+        "--without",
+        "player,ohmmeter",
+    )
+    kept = json.loads(file.read_text())
+    assert kept == {"complaint": "hum", "answers": {"driver-off": "good"}, "without": ["player", "ohmmeter"]}
+    assert [one.name for one in tmp_path.iterdir()] == ["new.json"]  # nothing half-written lies about
+
+
+def test_a_file_that_cannot_be_written_stays_as_it_was(tmp_path):
+    file = answers_file(tmp_path)
+    before = file.read_bytes()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Path, "replace", lambda *_: (_ for _ in ()).throw(OSError(28, "No space left")))
+        with pytest.raises(BookTrouble, match="could not be written"):
+            call("--answers", str(file), "--answer", "plugs=cap")
+    assert file.read_bytes() == before
+    assert [one.name for one in tmp_path.iterdir()] == ["answers.json"]
+
+
+def test_a_folder_that_is_not_there_is_named(tmp_path):
+    with pytest.raises(BookTrouble, match=r"gone.*could not be written"):
+        call(
+            "--complaint",
+            "hum",
+            "--answers",
+            str(tmp_path / "gone" / "a.json"),
+            "--answer",
+            "driver-off=good",
+        )
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        (b"{", "line 1"),
+        (b'"hum"', "expected an object"),
+        (b"\xff\xfe", "not UTF-8"),
+        (b"[" * 100_000, "lists within lists|line 1"),
+        (b" " * 1_000_001, "at most 1000000 bytes"),
+        (b'{"complaint": "hum", "answers": {"driver-of": "good"}}', "expected driver-off"),
+    ],
+)
+def test_a_bad_answers_file_is_named_with_what_is_wrong(tmp_path, content, message):
+    file = tmp_path / "bad.json"
+    file.write_bytes(content)
+    with pytest.raises(BadInput, match=message):
+        call("--answers", str(file), "--json")
+
+
+@pytest.mark.parametrize(
+    ("args", "message"),
+    [
+        ((), "--complaint: saw 'nothing', expected one of no-sound"),
+        (("--complaint", "nosound"), "expected no-sound"),
+        (
+            ("--complaint", "hum", "--answer", "driver-off"),
+            "--answer: saw 'driver-off', expected TEST=ANSWER",
+        ),
+        (("--complaint", "hum", "--signal", "fibre"), "signal: saw 'fibre'"),
+        (("--complaint", "hum", "--without", "hammer"), "without: saw 'hammer'"),
+        (("--complaint", "hum", "--mended", "cap-on-plug"), "mended: saw 'cap-on-plug'"),
+        (("--answers", "not-there.json"), "not-there.json"),
+    ],
+)
+def test_a_wrong_option_is_named_with_what_was_expected(args, message):
+    with pytest.raises(BadInput, match=message):
+        call(*args)
+
+
+def test_the_list_names_every_fault_and_test():
+    said = json.loads(call("--list", "--json").stdout)
+    assert said == list_of(MODEL)
+    plain = call("--list").stdout
+    for name in (*MODEL.faults, *MODEL.tests, *MODEL.tools, *MODEL.complaints):
+        assert name in plain
+
+
+def test_piped_output_is_plain_and_fits_80_columns():
+    for args in (("--list",), ("--complaint", "weak"), ("--complaint", "no-sound", "--signal", "arc")):
+        out = call(*args).stdout
+        assert "\x1b" not in out
+        assert max(len(line) for line in out.splitlines()) <= 80
+
+
+def test_what_somebody_typed_is_shown_as_text_and_never_as_markup():
+    out = call("--complaint", "hum", "--signal", "optical", "--items", "[red]cable[/red] [link=x]DAC").stdout
+    assert "[red]cable[/red] [link=x]DAC" in " ".join(out.split())
+    with pytest.raises(BadInput, match="without control characters"):
+        call("--complaint", "hum", "--items", "cable \x1b[31m")
+
+
+def test_a_caution_is_shown_with_the_remedy_that_needs_it():
+    out = call(
+        "--complaint", "speakers-dead", "--signal", "headphone", "--answer", "plug-in-and-out=good"
+    ).stdout
+    assert "plug" in out
+    done = call("--complaint", "hum", "--signal", "analog-line", "--answer", "input-out=good",
+                "--answer", "transformer-in=good").stdout  # fmt: skip
+    assert "Never lift a protective earth" in " ".join(done.split())
+
+
+# -- the talk at a terminal --------------------------------------------------------------------------
+
+
+def talked(*typed: str, begun: State = BEGUN) -> tuple[State, list[State], str]:
+    """The state at the end, all that was kept, and what was shown."""
+    lines, kept, out = list(typed), [], io.StringIO()
+    console = Console(file=out, width=80)
+    state = talk(begun, console, lambda _: lines.pop(0) if lines else None, kept.append)
+    return state, kept, out.getvalue()
+
+
+def test_each_answer_is_kept_before_the_next_test_is_asked():
+    state, kept, out = talked("power", "dark", "q")
+    assert [dict(one.answers) for one in kept] == [dict(state.answers[:1]), dict(state.answers)]
+    assert "Next:" in out
+
+
+def test_an_answer_can_be_given_by_its_number():
+    found = BEGUN.next_test
+    assert found is not None
+    state, _, _ = talked("1")
+    assert state.answers == ((found.test.id, next(iter(found.test.answers))),)
+
+
+def test_undo_takes_back_answers_skips_and_mending():
+    assert talked("power", "u")[0] == BEGUN
+    assert talked("s", "u")[0] == BEGUN
+    assert talked("m", "u")[0] == BEGUN
+    assert talked("u")[0] == BEGUN
+    assert talked("u", begun=BEGUN.answer("plugs", "home"))[0] == BEGUN  # resumed
+
+
+def test_a_skipped_test_is_not_offered_again():
+    found = BEGUN.next_test
+    assert found is not None
+    state, _, _ = talked("s")
+    assert state.next_test is not None
+    assert state.next_test.test.id != found.test.id
+
+
+def test_mended_but_still_so_looks_for_the_next_fault():
+    state, _, _ = talked("m", begun=BEGUN.answer("plugs", "cap"))
+    assert state.mended_faults == ("cap-on-plug",)
+    assert "cap-on-plug" not in state.odds
+    assert not state.done
+
+
+def test_what_is_not_understood_changes_nothing_and_says_what_was_expected():
+    state, kept, out = talked("\x1b[31mhm", "99", "²", "q")
+    assert (state, kept) == (BEGUN, [])
+    assert "\x1b[31mhm" not in out
+    assert "expected dark, protect, power, signal" in out
+    assert out.count("Next:") == 1  # the screen is not filled again
+
+
+def test_the_end_of_input_is_a_quit():
+    assert talked()[0] == BEGUN
+
+
+def test_done_shows_the_remedy():
+    _, _, out = talked("q", begun=BEGUN.answer("plugs", "cap"))
+    assert "Remedy: Pull the clear caps off" in " ".join(out.split())
+
+
+def test_a_talk_can_be_resumed_from_what_was_kept():
+    state, kept, _ = talked("power", "s", "q")
+    assert state_from(MODEL, json.loads(json.dumps(state_to(kept[-1])))) == state
+
+
+def test_a_terminal_without_block_signs_gets_a_plain_bar():
+    raw = io.BytesIO()
+    console = Console(file=io.TextIOWrapper(raw, encoding="ascii"), width=80)
+    show_state(console, BEGUN)
+    console.file.flush()
+    assert b"#" in raw.getvalue()
+
+
+def test_the_document_survives_json_as_it_is():
+    said = document_of(BEGUN)
+    assert json.loads(json.dumps(said)) == said
+
+
+def test_the_kept_file_is_for_its_owner_only(tmp_path):
+    # what was done in a home is private to this machine
+    file = tmp_path / "a.json"
+    call("--complaint", "hum", "--answers", str(file), "--answer", "driver-off=good")
+    assert stat.S_IMODE(file.stat().st_mode) == 0o600

@@ -1,0 +1,97 @@
+"""Is what can be wrong narrowed by the path, and only by what the path really says?"""
+
+from __future__ import annotations
+
+import ast
+import sys
+from pathlib import Path
+
+import pytest
+
+import kb.isolate
+from kb.errors import BadInput
+from kb.isolate import path_used, path_used_from, path_used_to
+from kb.isolate.used import TRAITS, UNKNOWN_PATH, UNTOLD
+
+#: signal, items, input, trait, what the path says of it (common practice)
+SAYS = [
+    ("optical", (), "", "optical", True),
+    ("optical", (), "", "digital", True),
+    ("optical", (), "", "analog", False),
+    ("optical", (), "", "galvanic", False),
+    ("optical", (), "optical", "converter", False),
+    ("optical", (), "line-3.5", "converter", True),
+    ("optical", (), "", "splitter", None),
+    ("optical", ("optical cable 2 m",), "", "splitter", False),
+    ("optical", ("optical cable 2 m", "passive optical splitter"), "", "splitter", True),
+    ("optical", ("dac-optical",), "", "dac", True),
+    ("optical", ("optical/coaxial converter",), "coaxial", "converter", True),
+    ("optical", ("digital-to-analog converter",), "", "dac", True),
+    ("coaxial", (), "coaxial", "converter", False),
+    ("coaxial", (), "", "galvanic", True),
+    ("arc", ("ARC extractor",), "", "extractor", True),
+    ("arc", ("ARC extractor",), "", "converter", True),
+    ("arc", (), "line-rca", "analog-end", True),
+    ("earc", (), "", "arc", False),
+    ("analog-line", (), "", "converter", False),
+    ("analog-line", (), "", "dac", False),
+    ("analog-line", ("RCA cable 2 m",), "line-rca", "converter", False),
+    ("analog-line", ("isolating transformer",), "", "galvanic", False),
+    ("analog-line", ("isolating transformer",), "", "isolator", True),
+    ("analog-line", ("Bluetooth transmitter",), "", "converter", True),
+    ("analog-line", ("small grey box",), "", "converter", None),
+    ("headphone", (), "", "analog-end", True),
+    ("headphone", (), "mic", "mic-input", True),
+    ("headphone", (), "line-3.5", "line-input", True),
+    ("wireless", (), "", "bluetooth", True),
+    ("wireless", (), "line-3.5", "converter", True),
+    ("wireless", (), "", "cable", False),
+    ("acoustic", ("microphone",), "mic", "cable", False),
+    # a passive one has no supply that could fail
+    ("speaker-level", ("speaker-to-line converter",), "line-rca", "converter", False),
+    ("", (), "", "optical", None),
+    ("", (), "", "galvanic", None),
+    ("", (), "", "analog-end", None),
+]
+
+
+@pytest.mark.parametrize(("signal", "items", "driver_input", "trait", "said"), SAYS)
+def test_a_path_says_yes_no_or_nothing_of_a_trait(signal, items, driver_input, trait, said):
+    assert TRAITS[trait](path_used(signal, items, driver_input)) is said
+
+
+def test_every_trait_is_tried():
+    signals = {"coaxial", "earc", "headphone", "analog-line", "speaker-level", "wireless", "acoustic"}
+    assert {trait for *_, trait, _ in SAYS} | signals == set(TRAITS)  # signals are all read in one way
+
+
+def test_needs_are_alternatives_and_a_sum_needs_all_of_it():
+    light = path_used("optical", ("optical cable",))
+    assert light.share(()) == 1
+    assert light.share(("coaxial", "optical")) == 1
+    assert light.share(("optical+splitter",)) == 0
+    assert path_used("optical").share(("optical+splitter",)) == UNTOLD
+    assert UNKNOWN_PATH.share(("optical",)) == UNTOLD
+
+
+def test_a_path_reads_back_from_what_was_written():
+    for data in ({}, {"signal": "arc"}, {"signal": "optical", "items": ["DAC"], "input": "line-3.5"}):
+        assert path_used_to(path_used_from(data)) == data
+
+
+def test_an_input_that_no_driver_has_is_named():
+    with pytest.raises(BadInput, match=r"path, input: saw 'aux', expected one of line-3.5"):
+        path_used("optical", (), "aux")
+
+
+def test_the_room_needs_nothing_but_the_standard_library_and_the_ground_floor():
+    allowed = {"kb.errors", "kb.text", "kb.words", "kb"}
+    folder = Path(kb.isolate.__file__).parent
+    for file in folder.glob("*.py"):
+        for node in ast.walk(ast.parse(file.read_text("utf-8"))):
+            names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
+            if isinstance(node, ast.ImportFrom):
+                names = [node.module or ""]
+            for name in names:
+                known = name.split(".")[0] in sys.stdlib_module_names or name in allowed
+                assert known or name.startswith("kb.isolate"), f"{file.name} imports {name}"
