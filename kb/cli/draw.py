@@ -10,10 +10,11 @@ from rich.text import Text
 
 from kb import marking
 from kb.cli.common import text
-from kb.words import Direction, Form, Format, Level, Signal, Speakers
+from kb.sheet.layout import panel_rows
+from kb.words import Direction, Form
 
 if TYPE_CHECKING:
-    from kb.panel import Panel, PanelJack
+    from kb.panel import Panel
     from kb.visit import Source, Visit
 
 _WAY = {
@@ -21,19 +22,6 @@ _WAY = {
     Direction.INPUT: ("◀ in", "dim"),
     Direction.UNCLEAR: ("? unclear", "yellow"),
 }
-#: What plugs in, where the signal does not tell it already.
-_PLUG = {
-    form: form.label
-    for form in (
-        Form.RCA_PAIR,
-        Form.RCA_SINGLE,
-        Form.JACK_35,
-        Form.JACK_635,
-        Form.HDMI,
-        Form.SCART,
-        Form.DIN_5,
-    )
-} | {form: form.label for form in (Form.D_SUB, Form.USB, Form.ANTENNA, Form.OTHER)}
 #: How the socket looks: one hole or two, round or square.
 _SIGN = {
     Form.RCA_PAIR: "◉◉",
@@ -67,39 +55,19 @@ def panel_table(panel: Panel, used: int | None = None) -> Table:
     table.add_column(no_wrap=True)
     table.add_column(ratio=2, max_width=28, overflow="fold")
     table.add_column(ratio=3, overflow="fold")
-    for number, one in enumerate(panel.jacks, 1):
-        word, style = _WAY[one.jack.direction]
-        mark = text(one.jack.marking, "bold") if one.jack.marking else Text("(no mark)", style="dim")
-        if number - 1 == used:
+    for row in panel_rows(panel, used):
+        word, style = _WAY[row.way]
+        mark = text(row.marking, "bold") if row.marking else Text("(no mark)", style="dim")
+        if row.used:
             mark.append("  ← this one", "bold green")
         table.add_row(
-            str(number),
-            Text(word, style=style if one.jack.signal is not Signal.NOT_AUDIO else "dim"),
-            _SIGN.get(one.jack.form, "·"),
+            str(row.number),
+            Text(word, style=style if row.sounds else "dim"),
+            _SIGN.get(row.form, "·"),
             mark,
-            Text("; ".join(facts(one))),
+            Text("; ".join(row.facts)),
         )
     return table
-
-
-def facts(one: PanelJack) -> Iterator[str]:
-    """What is known of a jack, in the order in which it matters."""
-    jack = one.jack
-    yield ", ".join(part for part in (jack.signal and jack.signal.label, _PLUG.get(jack.form)) if part)
-    if one.taken:
-        yield "in use by something else"
-    if one.speakers is not Speakers.UNKNOWN:
-        yield f"speakers {one.speakers.label}"
-    if jack.level is not Level.UNKNOWN:
-        yield f"{jack.level.label} level"
-    if jack.format is not Format.UNKNOWN:
-        yield "PCM or bitstream" if jack.format is Format.SELECTABLE else jack.format.label
-    yield from (f"{outcome.label} {count}×" for outcome, count in one.outcomes)
-    if one.taken_seen:
-        yield f"seen in use {one.taken_seen}×"
-    for dispute in one.disputes:
-        said = " against ".join(f"{value} {count}×" for value, count in dispute.said)
-        yield f"visits disagree on {dispute.field}: {said}"
 
 
 def inferred_lines(visit: Visit) -> Iterator[Text]:
@@ -112,4 +80,4 @@ def inferred_lines(visit: Visit) -> Iterator[Text]:
         if jack.direction is Direction.OUTPUT and not jack.marking:
             why = "sound came out of it"
         said = jack.direction.label + (f", {jack.signal.label}" if jack.signal else "")
-        yield text(f"jack {number} {jack.marking or jack.form.label}: read as {said} ({why})", "dim")
+        yield text(f"jack {number} {jack.marking or jack.form.label}: taken as {said} ({why})", "dim")

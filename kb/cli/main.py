@@ -22,6 +22,8 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "find": ("find", "Find a set that somebody met before."),
     "show": ("show", "Show what is known of one set: its panel and its visits."),
     "path": ("path", "Say how to connect a set to the loop driver."),
+    "sheet": ("sheet", "Write the sheet for the client and the file."),
+    "tag": ("tag", "Make the tag for the back of the driver."),
     "record": ("record", "Record what a set's panel offers."),
     "settings": ("settings", "Show or change the usual driver, units and initials."),
 }

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import functools
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -16,31 +19,45 @@ if TYPE_CHECKING:
     from rich.table import Table
     from rich.text import Text
 
+    from kb.book import SetView
     from kb.panel import Panel
     from kb.path import Connection, Path
     from kb.visit import Source
 
 
+def path_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """What every command that connects a set asks: which set, which driver, who listens, what is to hand."""
+    options = (
+        click.argument("make", required=False),
+        click.argument("model", required=False),
+        click.option(
+            "--panel", "file", metavar="VISITFILE", help="A panel that is not in the book; - for stdin."
+        ),
+        click.option("--inputs", metavar="LIST", help="Inputs of the driver, with commas: line-3.5,optical"),
+        click.option(
+            "--driver", metavar="NAME", help="A driver of the catalogue, or the usual one by its name."
+        ),
+        click.option(
+            "--speakers-needed/--speakers-free", default=True, help="Do others listen to the set? (they do)"
+        ),
+        click.option("--have", multiple=True, metavar="ITEM", help="An item to hand; repeat for more."),
+        click.option("--taken", multiple=True, metavar="SIGNAL", help="An output in use by something else."),
+        click.option(
+            "--length",
+            "length_m",
+            type=float,
+            metavar="M",
+            default=1.5,
+            show_default=True,
+            help="Metres to the driver.",
+        ),
+    )
+    return functools.reduce(lambda wrapped, option: option(wrapped), reversed(options), command)
+
+
 @click.command("path")
-@click.argument("make", required=False)
-@click.argument("model", required=False)
-@click.option("--panel", "file", metavar="VISITFILE", help="A panel that is not in the book; - for stdin.")
-@click.option("--inputs", metavar="LIST", help="Inputs of the driver, with commas: line-3.5,optical")
-@click.option("--driver", metavar="NAME", help="A driver of the catalogue, or the usual one by its name.")
-@click.option(
-    "--speakers-needed/--speakers-free", default=True, help="Do others listen to the set? (they do)"
-)
-@click.option("--have", multiple=True, metavar="ITEM", help="An item to hand; repeat for more.")
-@click.option("--taken", multiple=True, metavar="SIGNAL", help="An output in use by something else.")
-@click.option(
-    "--length",
-    "length_m",
-    type=float,
-    metavar="M",
-    default=1.5,
-    show_default=True,
-    help="Metres to the driver.",
-)
+@path_options
+@click.option("--svg", metavar="FILE", help="Draw panel and chain as a picture, too.")
 @command_options
 def path_command(
     session: Session,
@@ -53,6 +70,7 @@ def path_command(
     have: tuple[str, ...],
     taken: tuple[str, ...],
     length_m: float,
+    svg: str | None,
 ) -> int:
     """Say how to connect a set to the loop driver.
 
@@ -61,15 +79,18 @@ def path_command(
     jackfield path Norwell NV40-210 --inputs line-3.5,optical --length 4
     jackfield path --panel visit.json --speakers-free
     """
-    source, panel = _panel(session, make, model, file)
+    known = asked_set(session, "path", make, model, file, taken)
+    source, panel = known.source, known.panel
     connection = session.book.connect(
-        panel.taken(Signal.read(signal, "--taken") for signal in taken),
+        panel,
         source,
-        inputs=_inputs(session, inputs, driver),
+        inputs=asked_inputs(session, inputs, driver),
         speakers_needed=speakers_needed,
         have=have,
         length_m=length_m,
     )
+    if svg is not None:
+        write_picture(svg, session, source, panel, connection)
     if session.as_json:
         from kb.path import to_json
 
@@ -79,25 +100,38 @@ def path_command(
     return 0 if connection.chosen else 1
 
 
-def _panel(session: Session, make: str | None, model: str | None, file: str | None) -> tuple[Source, Panel]:
+def asked_set(
+    session: Session,
+    command: str,
+    make: str | None,
+    model: str | None,
+    file: str | None,
+    taken: Sequence[str],
+) -> SetView:
+    """The set of the book, or the one in the panel file, with the outputs that are in use marked as taken."""
+    from kb.book import SetView
+
+    signals = [Signal.read(signal, "--taken") for signal in taken]
     if file:
         from kb.cli.files import read_data
         from kb.panel import panel_of
 
         if make:
-            raise BadInput("path", "a set and a panel file", "one of them")
+            raise BadInput(command, "a set and a panel file", "one of them")
         data, place = read_data(file)
         visits = visits_from(data, place)
         if len(visits) != 1:
             raise BadInput(place, f"{len(visits)} visits", "one")
-        return visits[0].source, panel_of(visits[0])
-    if not (make and model):
-        raise BadInput("path", make or "nothing", "MAKE MODEL, or --panel VISITFILE")
-    known = session.book.view(make, model)
-    return known.source, known.panel
+        known = SetView(visits[0].source, panel_of(visits[0]), tuple(visits))
+    elif make and model:
+        known = session.book.view(make, model)
+    else:
+        raise BadInput(command, make or "nothing", "MAKE MODEL, or --panel VISITFILE")
+    return replace(known, panel=known.panel.taken(signals))
 
 
-def _inputs(session: Session, inputs: str | None, driver: str | None) -> tuple[DriverInput, ...]:
+def asked_inputs(session: Session, inputs: str | None, driver: str | None) -> tuple[DriverInput, ...]:
+    """The inputs of the driver, as listed, of the driver named, or of the usual one."""
     if inputs is not None and driver is not None:
         raise BadInput("path", "--inputs and --driver", "one of them")
     if inputs is not None:
@@ -115,6 +149,23 @@ def _inputs(session: Session, inputs: str | None, driver: str | None) -> tuple[D
             return its_inputs
     names = [session.settings.driver] if session.settings.driver else []
     raise BadInput("--driver", driver, f"one of {', '.join([*names, *known])}")
+
+
+def write_picture(file: str, session: Session, source: Source, panel: Panel, connection: Connection) -> None:
+    """Panel and chain as an SVG file."""
+    from kb.cli.out import write_out
+    from kb.settings import Units
+    from kb.sheet.drawing import path_picture
+    from kb.sheet.language import language
+    from kb.sheet.layout import chain_links, panel_rows
+
+    chosen = connection.chosen
+    said = language(feet=session.settings.units is Units.FEET)
+    links = chain_links(chosen, panel, said) if chosen else ()
+    rows = panel_rows(panel, chosen.jack if chosen else None, said)
+    if session.as_json and file == "-":
+        raise BadInput("--svg", "- with --json", "a file")
+    write_out(file, f"{path_picture(f'{source.make} {source.model}', rows, links, said)}\n", "--svg")
 
 
 # -- how the answer looks -----------------------------------------------------------------------------

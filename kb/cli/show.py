@@ -2,24 +2,31 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 from rich.table import Table
 
 from kb.cli.common import Session, command_options, text
 from kb.cli.draw import panel_table, source_title
+from kb.errors import BadInput
 from kb.panel import PanelJack
 from kb.visit import Visit, visit_to
+
+if TYPE_CHECKING:
+    from kb.book import SetView
 
 
 @click.command("show")
 @click.argument("make")
 @click.argument("model")
+@click.option("--svg", metavar="FILE", help="Draw the panel as a picture, too.")
 @command_options
-def show_command(session: Session, make: str, model: str) -> int:
+def show_command(session: Session, make: str, model: str, svg: str | None) -> int:
     """Show what is known of one set: its panel as reconciled, conflicts, and every visit."""
     known = session.book.view(make, model)
+    if svg is not None:
+        _write_picture(svg, session, known)
     if session.as_json:
         source = known.source
         session.json(
@@ -48,6 +55,17 @@ def show_command(session: Session, make: str, model: str) -> int:
     out.print()
     out.print(_visits(known.visits))
     return 0
+
+
+def _write_picture(file: str, session: Session, known: SetView) -> None:
+    from kb.cli.out import write_out
+    from kb.sheet.drawing import panel_picture
+    from kb.sheet.layout import panel_rows
+
+    if session.as_json and file == "-":
+        raise BadInput("--svg", "- with --json", "a file")
+    title = f"{known.source.make} {known.source.model}"
+    write_out(file, f"{panel_picture(title, panel_rows(known.panel))}\n", "--svg")
 
 
 def jack_json(one: PanelJack) -> dict[str, Any]:

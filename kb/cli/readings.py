@@ -1,0 +1,164 @@
+"""``jackfield readings``: do the measured values meet IEC 60118-4?"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import click
+
+from kb.cli.common import Session, command_options, text
+from kb.cli.files import read_data
+from kb.errors import BadInput
+from kb.loop.measured import readings_from
+from kb.loop.readings import Check, Judgement, judge
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+#: A larger file is not a set of readings.
+LARGEST_BYTES: Final = 1024 * 1024
+
+
+@click.command("readings")
+@click.argument("file", metavar="FILE")
+@command_options
+def readings_command(session: Session, file: str) -> int:
+    """Judge the readings in FILE (JSON or TOML; - for stdin) against IEC 60118-4.
+
+    Field at positions at 1 kHz, response at 100 Hz, 1 kHz and 5 kHz, background noise with the driver off
+    and on. With the loop told, measured is compared with computed. Exit 1: falls short.
+
+    \b
+    [[positions]]
+    name = "sofa"
+    field_ma_per_m = 380        # or field_db; x_m, y_m, height_m
+    [response]
+    at = "sofa"
+    db_100_hz = -1.0
+    db_1000_hz = 0.0
+    db_5000_hz = -2.0
+    [noise]
+    driver_off_dba = -52        # dB(A) re 400 mA/m
+    driver_on_dba = -45
+    [loop]                      # optional
+    length_m = 5.0
+    width_m = 4.0
+    current_a = 2.7
+    [user]                      # optional; has the last word at home
+    satisfied = true
+    words = "clear"
+    """
+    data, place = read_data(file, LARGEST_BYTES)
+    try:
+        judgement = judge(readings_from(data))
+    except BadInput as wrong:
+        raise wrong.within(place) from None
+    if session.as_json:
+        session.json(judgement.as_json())
+    else:
+        render_readings(judgement, session.console)
+    return 0 if judgement.verdict == "meets" else 1
+
+
+def render_readings(judgement: Judgement, console: Console) -> None:
+    """Show the verdict to a person. Names and words from the file are shown as text, never as markup."""
+    from rich.text import Text
+
+    word, style = {
+        "meets": ("MEETS the standard", "bold green"),
+        "falls-short": ("FALLS SHORT of the standard", "bold red"),
+    }[judgement.verdict]
+    title = " ".join(part for part in (judgement.readings.place, judgement.readings.date) if part)
+    if title:
+        console.print(text(title, "bold"))
+    console.print(Text.assemble((word, style), "  IEC 60118-4:2014+A1:2017"))
+    if judgement.failed:
+        console.print(text("  out of limits: " + "; ".join(judgement.failed)))
+    if judgement.incomplete:
+        console.print(text("  not measured: " + "; ".join(judgement.incomplete)))
+        if not judgement.failed:
+            console.print(Text("  What was measured lies within its limits; the rest is not proved."))
+    _user(judgement, console)
+    console.print(_checks(judgement))
+    if judgement.compared:
+        console.print(_compared(judgement))
+    for each in judgement.diagnosis:
+        where = f" ({', '.join(each.where)})" if any(each.where) else ""
+        console.print(text(f"- {each.text}{where}"))
+
+
+def _user(judgement: Judgement, console: Console) -> None:
+    """Show the user's own verdict beside the standard's."""
+    from rich.text import Text
+
+    user = judgement.readings.user
+    if user:
+        asked = {True: "satisfied", False: "not satisfied", None: "not asked"}[user.satisfied]
+        console.print(Text.assemble(("The user, who has the last word at home: ", "bold"), asked))
+        if user.words:
+            for line in user.words.splitlines():
+                console.print(text(f"  {line}"))
+    else:
+        console.print(Text("The user has the last word at home: ask, and write it down beside this."))
+
+
+def _checks(judgement: Judgement) -> Table:
+    from rich import box
+    from rich.table import Table
+
+    table = Table(box=box.SIMPLE_HEAD)
+    table.add_column("check")
+    table.add_column("value", justify="right")
+    table.add_column("limit")
+    table.add_column("", no_wrap=True)
+    table.add_column("source")
+    for each in judgement.checks:
+        value, name = _value(each), each.name
+        if each.code == "field" and each.value is not None:
+            value += f" ({each.note})"
+        elif each.note and each.value is not None:
+            name += f" ({each.note})"
+        # the standard is named once, above
+        source = each.source.removeprefix("IEC 60118-4:2014+A1:2017 ").split(",")[0]
+        table.add_row(text(name), value, f"{each.limit} {_short(each)}", _mark(each), source)
+    return table
+
+
+def _value(check: Check) -> str:
+    if check.value is None:
+        return "-"
+    return f"{check.value:+.1f}" if "dB" in check.unit else f"{check.value:.3g}"
+
+
+def _short(check: Check) -> str:
+    return check.unit.replace(" re 400 mA/m", "").replace(" re 1 kHz", "")
+
+
+def _mark(check: Check) -> Text:
+    from rich.text import Text
+
+    return {
+        True: Text("ok", style="green"),
+        False: Text("OUT", style="bold red"),
+        None: Text("not measured", style="yellow"),
+    }[check.ok]
+
+
+def _compared(judgement: Judgement) -> Table:
+    from rich import box
+    from rich.table import Table
+
+    title = "Measured and computed, dB re 400 mA/m"
+    if not judgement.current_known:
+        title += " (computed for 1 A: compare the pattern only)"
+    table = Table(title=title, box=box.SIMPLE_HEAD, title_justify="left")
+    table.add_column("position")
+    for name in ("measured", "computed", "difference"):
+        table.add_column(name, justify="right")
+    for each in judgement.compared:
+        table.add_row(
+            text(each.name), f"{each.measured_db:+.1f}", f"{each.computed_db:+.1f}", f"{each.difference:+.1f}"
+        )
+    return table

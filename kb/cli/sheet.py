@@ -1,0 +1,155 @@
+"""sheet: what do the client and the file get on paper?"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from kb import clock, text
+from kb.cli.common import Session, command_options
+from kb.cli.files import read_data
+from kb.cli.out import write_out
+from kb.cli.path import asked_inputs, asked_set, path_options
+from kb.errors import BadInput
+from kb.path import best_to_json
+from kb.settings import Units
+from kb.sheet.language import LANGUAGES
+from kb.sheet.page import Sheet, render
+from kb.sheet.paper import Paper
+
+if TYPE_CHECKING:
+    from kb.loop.readings import Judgement
+    from kb.sheet.loopfile import LoopData
+
+CONTACT = 120  #: characters of whom to call
+
+
+@click.command("sheet")
+@path_options
+@click.option("--readings", "readings_file", metavar="FILE", help="Readings, as for 'jackfield readings'.")
+@click.option("--loop", "loop_file", metavar="FILE", help="The loop, as 'jackfield loop --json' prints it.")
+@click.option("--lang", type=click.Choice(LANGUAGES), default=LANGUAGES[0], help="Language (en).")
+@click.option(
+    "--paper",
+    type=click.Choice([*Paper]),
+    help="A4 with metres, or Letter with feet and inches (from the settings' units).",
+)
+@click.option("--contact", metavar="TEXT", default="", help="Whom the client calls; else a line to write on.")
+@click.option("--private", is_flag=True, help="Names, jobs and notes too, on the page for the file.")
+@click.option(
+    "--out", metavar="FILE", default="sheet.html", show_default=True, help="Where to; - for stdout."
+)
+@command_options
+def sheet_command(
+    session: Session,
+    make: str | None,
+    model: str | None,
+    file: str | None,
+    inputs: str | None,
+    driver: str | None,
+    speakers_needed: bool,
+    have: tuple[str, ...],
+    taken: tuple[str, ...],
+    length_m: float,
+    readings_file: str | None,
+    loop_file: str | None,
+    lang: str,
+    paper: str | None,
+    contact: str,
+    private: bool,
+    out: str,
+) -> int:
+    """Write one HTML page to print: a sheet for the client, and one for the file.
+
+    It needs no network. Names, job references and notes stay out of it unless --private puts them on the
+    page for the file; the client's page never has them. Exit 1: written, but there is no path.
+
+    \b
+    jackfield sheet Norwell NV40-210 --out sheet.html
+    jackfield loop --room 5x4 --json > loop.json
+    jackfield sheet Norwell NV40-210 --readings readings.toml --loop loop.json --lang es
+    """
+    _not_both(session, out)
+    known = asked_set(session, "sheet", make, model, file, taken)
+    its_inputs = asked_inputs(session, inputs, driver)
+    connection = session.book.connect(
+        known.panel,
+        known.source,
+        inputs=its_inputs,
+        speakers_needed=speakers_needed,
+        have=have,
+        length_m=length_m,
+    )
+    sheet = Sheet(
+        source=known.source,
+        panel=known.panel,
+        connection=connection,
+        inputs=its_inputs,
+        made=clock.today(),
+        visits=known.visits,
+        driver=driver or ("" if inputs else session.settings.driver),
+        length_m=length_m,
+        readings=_readings(readings_file),
+        loop=_loop(loop_file),
+        contact=text.line(contact, "--contact", CONTACT),
+        private=private,
+        lang=lang,
+        paper=asked_paper(session, paper),
+    )
+    size = write_out(out, render(sheet), "--out")
+    if session.as_json:
+        session.json(
+            {
+                "file": out,
+                "bytes": size,
+                "lang": lang,
+                "paper": sheet.paper.value,
+                "private": private,
+                "make": known.source.make,
+                "model": known.source.model,
+                "best": best_to_json(connection),
+                "readings": sheet.readings.verdict if sheet.readings else None,
+                "loop_fits": sheet.loop.fits if sheet.loop else None,
+            }
+        )
+    elif out != "-":
+        session.say(f"{out} written; open it in a browser and print it")
+    return 0 if connection.chosen else 1
+
+
+def asked_paper(session: Session, paper: str | None) -> Paper:
+    """The paper as asked, else the one that goes with the user's units."""
+    if paper is not None:
+        return Paper(paper)
+    return Paper.LETTER if session.settings.units is Units.FEET else Paper.A4
+
+
+def _not_both(session: Session, out: str) -> None:
+    if session.as_json and out == "-":
+        raise BadInput("--out", "- with --json", "a file, since the JSON goes to stdout")
+
+
+def _readings(file: str | None) -> Judgement | None:
+    if file is None:
+        return None
+    from kb.loop.measured import readings_from
+    from kb.loop.readings import judge
+
+    data, place = read_data(file)
+    try:
+        return judge(readings_from(data))
+    except BadInput as wrong:
+        raise wrong.within(place) from None
+
+
+def _loop(file: str | None) -> LoopData | None:
+    if file is None:
+        return None
+    from kb.sheet.loopfile import loop_data_from
+
+    data, place = read_data(file)
+    try:
+        return loop_data_from(data)
+    except BadInput as wrong:
+        raise wrong.within(place) from None

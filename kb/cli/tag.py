@@ -1,0 +1,78 @@
+"""tag: what stands on the label at the back of the driver?"""
+
+from __future__ import annotations
+
+import click
+
+from kb import clock
+from kb.cli.common import Session, command_options
+from kb.cli.out import write_out
+from kb.cli.path import asked_inputs, asked_set, path_options
+from kb.errors import BadInput
+from kb.settings import Units
+from kb.sheet.language import LANGUAGES, language
+from kb.sheet.tag import HEIGHT_MM, WIDTH_MM, make_tag, tag_page
+
+
+@click.command("tag")
+@path_options
+@click.option("--lang", type=click.Choice(LANGUAGES), default=LANGUAGES[0], help="Language (en).")
+@click.option(
+    "--out",
+    metavar="FILE",
+    default="tag.svg",
+    show_default=True,
+    help="SVG, or HTML by its ending; - for stdout.",
+)
+@command_options
+def tag_command(
+    session: Session,
+    make: str | None,
+    model: str | None,
+    file: str | None,
+    inputs: str | None,
+    driver: str | None,
+    speakers_needed: bool,
+    have: tuple[str, ...],
+    taken: tuple[str, ...],
+    length_m: float,
+    lang: str,
+    out: str,
+) -> int:
+    """Make a tag of 62 x 29 mm with a QR code that holds set and path as plain text.
+
+    Nothing private is on it: the set, the way of the sound and the day. Exit 1: made, but there is no path.
+
+    \b
+    jackfield tag Norwell NV40-210 --out tag.svg
+    jackfield tag Norwell NV40-210 --out tag.html
+    """
+    if session.as_json and out == "-":
+        raise BadInput("--out", "- with --json", "a file, since the JSON goes to stdout")
+    known = asked_set(session, "tag", make, model, file, taken)
+    connection = session.book.connect(
+        known.panel,
+        known.source,
+        inputs=asked_inputs(session, inputs, driver),
+        speakers_needed=speakers_needed,
+        have=have,
+        length_m=length_m,
+    )
+    said = language(lang, feet=session.settings.units is Units.FEET)
+    tag = make_tag(known.source, known.panel, connection.chosen, clock.today(), said)
+    page = out.lower().endswith((".html", ".htm"))
+    size = write_out(out, tag_page(tag, known.source, said) if page else f"{tag.picture}\n", "--out")
+    if session.as_json:
+        session.json(
+            {
+                "file": out,
+                "bytes": size,
+                "text": tag.text,
+                "qr_version": tag.version,
+                "width_mm": WIDTH_MM,
+                "height_mm": HEIGHT_MM,
+            }
+        )
+    elif out != "-":
+        session.say(f"{out} written; print it in its own size, {WIDTH_MM:g} x {HEIGHT_MM:g} mm")
+    return 0 if connection.chosen else 1

@@ -1,0 +1,17 @@
+"""Is the loop right: which wire, what current, what field, and do the readings meet the standard?
+
+The room is pure: it knows numbers and units, and imports the standard library only. Its modules:
+
+- ``units``: what length did the installer mean?
+- ``geometry``: where does the wire lie, and where do people listen?
+- ``field``: how strong is the field there?
+- ``wire``: what resistance, inductance and voltage does the loop ask of a driver?
+- ``driver``: what can a driver give?
+- ``routes``: how is the wire laid, with what, and what is to be minded?
+- ``plan``: what does this room need, and does the driver manage it?
+- ``measured``: what does a readings file say?
+- ``readings``: do the measured values meet the standard?
+- ``diagnose``: if not, where does the fault lie?
+- ``sketch``: how does the field look in a terminal?
+- ``picture``: how does the field look on paper? (needs the extra ``jackfield[plot]``)
+"""

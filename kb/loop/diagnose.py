@@ -1,0 +1,244 @@
+"""If the readings are not as computed, where does the fault lie?
+
+Too low everywhere points at the drive; low at one place at wire or metal there; a steady fall across the
+room at a wire that lies deeper on one side. Few places are enough for the first, three for the second and
+five for the third: what a pattern cannot carry is not said.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from kb.errors import BadInput
+from kb.loop.field import REFERENCE_A_PER_M, TOLERANCE_DB, vertical_h
+from kb.loop.measured import Readings
+
+#: Frequency response, dB either way from 100 Hz to 5 kHz re 1 kHz (IEC 60118-4:2014+A1:2017 cl. 8.3).
+RESPONSE_DB: Final = 3.0
+#: Background noise where the client must be told before going on, dB(A) re 400 mA/m (the same, cl. 4 and 7).
+NOISE_LIMIT_DBA: Final = -32.0
+#: A hand-held meter differs this much from the computed field without any fault, dB (common practice).
+METER_DB: Final = 2.0
+#: One place this much below the others is a fault of that place, dB (common practice).
+ODD_DB: Final = 3.0
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """A likely fault: code, sentence, and the names of the places it shows at."""
+
+    code: str
+    text: str
+    where: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Compared:
+    """Measured against computed at one place, dB re 400 mA/m; ``difference`` is measured less computed."""
+
+    name: str
+    measured_db: float
+    computed_db: float
+
+    @property
+    def difference(self) -> float:
+        """Measured less computed, dB."""
+        return self.measured_db - self.computed_db
+
+
+def diagnose(readings: Readings) -> tuple[Diagnosis, ...]:
+    """Return the likely faults that the readings show: places first, then response, then noise."""
+    return (
+        *_place_faults(readings, compared(readings)),
+        *_response_faults(readings),
+        *_noise_faults(readings),
+    )
+
+
+def compared(readings: Readings) -> tuple[Compared, ...]:
+    """Return measured against computed where place and loop are known; without a current, for 1 A."""
+    if readings.loop is None:
+        return ()
+    current = readings.current if readings.current is not None else 1.0
+    found = []
+    for each in readings.positions:
+        if each.x is None or each.y is None:
+            continue
+        try:
+            field = vertical_h(readings.loop, (each.x, each.y, each.height)) * current
+        except BadInput as trouble:
+            raise trouble.within(f"position {each.name}") from None
+        # the meter shows no sign, so the field's amount is compared
+        if abs(field) > 1e-6:
+            level = 20 * math.log10(abs(field) / REFERENCE_A_PER_M) - readings.metal_db
+            found.append(Compared(each.name, each.field_db, level))
+    return tuple(found)
+
+
+def _place_faults(readings: Readings, pairs: Sequence[Compared]) -> list[Diagnosis]:
+    """Say what pattern the field shows: level everywhere, one odd place, or a tilt.
+
+    The level is the median of the differences, which one bad place cannot move. With no computed field
+    the readings themselves are looked at, for level only, since they need not be equal.
+    """
+    faults: list[Diagnosis] = []
+    if readings.current is not None and pairs:
+        level = statistics.median(each.difference for each in pairs)
+        if abs(level) > METER_DB and (len(pairs) < 3 or _agree(pairs, level)):
+            faults.append(_level_fault(level, "than computed for this current"))
+    elif readings.positions:
+        level = statistics.median(each.field_db for each in readings.positions)
+        if abs(level) > TOLERANCE_DB:
+            faults.append(_level_fault(level, "than 400 mA/m"))
+    return faults + _pattern(readings, pairs)
+
+
+def _agree(pairs: Sequence[Compared], level: float) -> bool:
+    """Whether more than half of the places lie near the common level, so that there is one level."""
+    return sum(abs(each.difference - level) <= METER_DB for each in pairs) > len(pairs) / 2
+
+
+def _level_fault(level: float, than: str) -> Diagnosis:
+    if level < 0:
+        return Diagnosis(
+            "drive-low",
+            f"Too low everywhere, by {-level:.1f} dB {than}: turn up the drive; if it does not rise, look at "
+            "the driver's limit, a shorted turn, a wrong number of turns, or metal under the whole room.",
+        )
+    return Diagnosis(
+        "drive-high",
+        f"Too high everywhere, by {level:.1f} dB {than}: turn down the drive; check the turns counted.",
+    )
+
+
+def _pattern(readings: Readings, pairs: Sequence[Compared]) -> list[Diagnosis]:
+    if len(pairs) < 3:
+        return []  # two places cannot tell which of them is wrong
+    level = statistics.median(each.difference for each in pairs)
+    rest = {each.name: each.difference - level for each in pairs}
+    odd = [name for name, value in rest.items() if abs(value) > ODD_DB]
+    others = [value for name, value in rest.items() if name not in odd]
+    lone = len(odd) == 1 and max(others) - min(others) <= METER_DB
+    # one bad corner drags a plane along with it: a lone odd place is told as what it is
+    tilt = None if lone else _tilt(readings, rest)
+    if tilt:
+        return [tilt]
+    if len(odd) > len(rest) / 3:
+        return [
+            Diagnosis(
+                "uneven",
+                "The places differ from the computed field in no simple pattern: check that the wire lies as "
+                "drawn, that places and heights are right, and look for metal.",
+                tuple(odd),
+            )
+        ]
+    low = tuple(name for name in odd if rest[name] < 0)
+    high = tuple(name for name in odd if rest[name] > 0)
+    found = []
+    if low:
+        found.append(
+            Diagnosis(
+                "low-at-place",
+                "Low here only, against the other places: the wire strays from the plan there, or metal lies "
+                "near (pipe, grid, reinforcement, appliance).",
+                low,
+            )
+        )
+    if high:
+        found.append(
+            Diagnosis(
+                "high-at-place",
+                "High here only, against the other places: the wire or the feed passes nearer than planned, "
+                "or the feed is not twisted.",
+                high,
+            )
+        )
+    return found
+
+
+def _tilt(readings: Readings, rest: Mapping[str, float]) -> Diagnosis | None:
+    """Return a tilt when a plane through the differences explains most of them and drops 3 dB or more.
+
+    Needs five places that do not lie on one line; fewer would fit a plane to chance.
+    """
+    places = [p for p in readings.positions if p.name in rest and p.x is not None and p.y is not None]
+    if len(places) < 5:
+        return None
+    xs, ys, zs = [p.x or 0.0 for p in places], [p.y or 0.0 for p in places], [rest[p.name] for p in places]
+    mx, my, mz = statistics.fmean(xs), statistics.fmean(ys), statistics.fmean(zs)
+    dx, dy, dz = [x - mx for x in xs], [y - my for y in ys], [z - mz for z in zs]
+    xx, yy, xy = _dot(dx, dx), _dot(dy, dy), _dot(dx, dy)
+    determinant = xx * yy - xy * xy
+    if determinant <= 1e-6 * xx * yy or determinant <= 0:
+        return None
+    slope_x = (_dot(dx, dz) * yy - _dot(dy, dz) * xy) / determinant
+    slope_y = (_dot(dy, dz) * xx - _dot(dx, dz) * xy) / determinant
+    fitted = [slope_x * x + slope_y * y for x, y in zip(dx, dy, strict=True)]
+    total = _dot(dz, dz)
+    drop = max(fitted) - min(fitted)
+    if drop < ODD_DB or total <= 0 or _dot(fitted, fitted) / total < 0.8:
+        return None
+    lowest = [places[number].name for number in sorted(range(len(places)), key=lambda n: fitted[n])[:2]]
+    return Diagnosis(
+        "tilt",
+        f"The field falls off steadily across the room, {drop:.1f} dB against the computed: on the low side "
+        "the wire lies farther away than drawn, or metal lies under that side.",
+        tuple(lowest),
+    )
+
+
+def _dot(a: Sequence[float], b: Sequence[float]) -> float:
+    return math.fsum(x * y for x, y in zip(a, b, strict=True))
+
+
+def _response_faults(readings: Readings) -> list[Diagnosis]:
+    response = readings.response
+    if response is None or response.db_1000_hz is None:
+        return []
+    found = []
+    if response.db_5000_hz is not None and response.db_5000_hz - response.db_1000_hz < -RESPONSE_DB:
+        found.append(
+            Diagnosis(
+                "treble-low",
+                "Low at 5 kHz: the loop's inductance asks for more voltage than the driver has (fewer turns, "
+                "a smaller loop, more voltage), or metal takes the high tones.",
+                (response.at,),
+            )
+        )
+    if response.db_100_hz is not None and response.db_100_hz - response.db_1000_hz < -RESPONSE_DB:
+        found.append(
+            Diagnosis(
+                "bass-low",
+                "Low at 100 Hz: a low cut or tone setting in source or driver, or an isolating transformer "
+                "too small.",
+                (response.at,),
+            )
+        )
+    return found
+
+
+def _noise_faults(readings: Readings) -> list[Diagnosis]:
+    found = []
+    off, on = readings.noise_off, readings.noise_on
+    if off is not None and off > NOISE_LIMIT_DBA:
+        found.append(
+            Diagnosis(
+                "noise-outside",
+                "Noise with the driver off comes from elsewhere: mains wiring, dimmers, chargers, "
+                "floor heating. Switch these off one by one; faults in mains wiring belong to a licensed "
+                "electrician.",
+            )
+        )
+    if on is not None and on > NOISE_LIMIT_DBA and (off is None or on - off > 3):
+        found.append(
+            Diagnosis(
+                "noise-driver",
+                "Noise comes with the driver: a ground loop from the source (isolating transformer or "
+                "optical output), gain too high, or wire beside mains.",
+            )
+        )
+    return found

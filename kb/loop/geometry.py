@@ -1,0 +1,263 @@
+"""Where does the wire lie, and where do people listen?
+
+>>> loop = Loop.rectangle(5.0, 4.0)
+>>> loop.perimeter
+18.0
+>>> loop.commissioning_point
+(2.5, 2.0)
+
+Frame: x and y in the plane of the floor, from one corner of the room; z up. All lengths in metres.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final, TypeVar
+
+from kb.errors import BadInput
+from kb.loop.units import LONGEST_SIDE_M, SHORTEST_SIDE_M, bounded
+
+Corner = tuple[float, float, float]
+Spot = tuple[float, float]
+
+T = TypeVar("T")
+
+#: More turns than this is a coil, not a room loop (common practice: one or two, seldom more than four).
+MOST_TURNS: Final = 20
+#: Enough corners for a circle drawn as a polygon.
+MOST_CORNERS: Final = 720
+#: Two corners nearer than this are one corner typed twice (metres).
+SAME_CORNER_M: Final = 1e-3
+#: A wire may lie this far below or above the floor (metres).
+LOWEST_M: Final = -10.0
+HIGHEST_M: Final = 20.0
+
+
+@dataclass(frozen=True)
+class Loop:
+    """A closed loop of straight wires, seen as a filament.
+
+    ``corners`` are (x, y, z) in metres, in order round the loop; the last joins the first. They are
+    put counter-clockwise as seen from above, so that positive current gives a field that points up
+    inside the loop. ``turns`` wires lie side by side.
+
+    Raises BadInput for fewer than 3 corners, a doubled corner, no enclosed area, numbers that are not
+    finite or too large, or turns outside 1 to 20.
+    """
+
+    corners: tuple[Corner, ...]
+    turns: int = 1
+
+    def __post_init__(self) -> None:
+        if type(self.turns) is not int or not 1 <= self.turns <= MOST_TURNS:
+            raise BadInput("turns", self.turns, f"a whole number from 1 to {MOST_TURNS}")
+        if not 3 <= len(self.corners) <= MOST_CORNERS:
+            raise BadInput("polygon", f"{len(self.corners)} corners", f"3 to {MOST_CORNERS} corners")
+        corners = tuple(_corner(corner, number) for number, corner in enumerate(self.corners, 1))
+        for number, (here, there) in enumerate(_pairs(corners), 1):
+            if math.dist(here, there) < SAME_CORNER_M:
+                raise BadInput(
+                    f"polygon, corner {number}",
+                    f"{here[0]:g},{here[1]:g} twice",
+                    "each corner once (the last joins the first by itself)",
+                )
+        area = _signed_area(corners)
+        if abs(area) < SAME_CORNER_M**2:
+            raise BadInput("polygon", "corners that enclose no floor", "a loop round the room")
+        object.__setattr__(self, "corners", corners if area > 0 else tuple(reversed(corners)))
+
+    @classmethod
+    def rectangle(cls, length: float, width: float, *, z: float = 0.0, turns: int = 1) -> Loop:
+        """Return the loop round a room of ``length`` (x) by ``width`` (y) metres, one corner at 0,0.
+
+        Raises BadInput for a side outside 0.3 to 100 m.
+        """
+        x = bounded(length, "length", low=SHORTEST_SIDE_M, high=LONGEST_SIDE_M, unit="m")
+        y = bounded(width, "width", low=SHORTEST_SIDE_M, high=LONGEST_SIDE_M, unit="m")
+        return cls(((0.0, 0.0, z), (x, 0.0, z), (x, y, z), (0.0, y, z)), turns)
+
+    @classmethod
+    def polygon(cls, spots: Iterable[Spot], *, z: float = 0.0, turns: int = 1) -> Loop:
+        """Return the loop along ``spots`` (x, y) at height ``z``.
+
+        Raises BadInput where the wire crosses itself: that is a figure of eight, whose halves work
+        against each other, and in a room a slip in the corners typed.
+        """
+        loop = cls(tuple((x, y, z) for x, y in spots), turns)
+        sides = list(_pairs(loop.corners))
+        for first in range(len(sides)):
+            for second in range(first + 2, len(sides)):
+                if first == 0 and second == len(sides) - 1:
+                    continue  # these two meet at the first corner
+                if _cross(sides[first], sides[second]):
+                    seen = f"side {first + 1} crossing side {second + 1}"
+                    raise BadInput("polygon", seen, "a wire that goes round once")
+        return loop
+
+    @cached_property
+    def sides(self) -> tuple[tuple[Corner, Corner], ...]:
+        """The straight wires, each from corner to corner."""
+        return tuple(_pairs(self.corners))
+
+    @property
+    def spots(self) -> tuple[Spot, ...]:
+        """The corners seen from above."""
+        return tuple((x, y) for x, y, _ in self.corners)
+
+    @property
+    def perimeter(self) -> float:
+        """Length of one turn, metres."""
+        return math.fsum(math.dist(here, there) for here, there in self.sides)
+
+    @property
+    def area(self) -> float:
+        """Floor area enclosed, square metres."""
+        return _signed_area(self.corners)
+
+    @property
+    def box(self) -> tuple[float, float, float, float]:
+        """Smallest upright rectangle round it: (x low, x high, y low, y high), metres."""
+        xs, ys = [x for x, _ in self.spots], [y for _, y in self.spots]
+        return min(xs), max(xs), min(ys), max(ys)
+
+    @cached_property
+    def shorter_side(self) -> float:
+        """Shorter side of the box, metres."""
+        x0, x1, y0, y1 = self.box
+        return min(x1 - x0, y1 - y0)
+
+    @property
+    def plane(self) -> float | None:
+        """Height of the loop above the floor when all of it lies at one height, else None."""
+        heights = [z for _, _, z in self.corners]
+        return heights[0] if max(heights) - min(heights) < SAME_CORNER_M else None
+
+    @cached_property
+    def commissioning_point(self) -> Spot:
+        """Where 400 mA/m is set: the centre of the floor area, or the spot farthest from the wire.
+
+        The second holds for rooms so bent that their centre of area lies outside, or within a
+        quarter of the way from wire to middle.
+        """
+        centre = _centroid(self.spots)
+        deepest = max(self.spots_inside(0.0, most=400), key=self.clearance, default=centre)
+        if self.contains(centre) and self.clearance(centre) > 0.25 * self.clearance(deepest):
+            return centre
+        return deepest
+
+    def contains(self, spot: Spot) -> bool:
+        """Whether the spot lies inside the wire, seen from above (ray casting)."""
+        x, y = spot
+        inside = False
+        for (x0, y0), (x1, y1) in _pairs(self.spots):
+            if (y0 > y) != (y1 > y) and x < x0 + (y - y0) * (x1 - x0) / (y1 - y0):
+                inside = not inside
+        return inside
+
+    def clearance(self, spot: Spot) -> float:
+        """Distance from the spot to the wire, seen from above, metres."""
+        return min(_to_side(spot, side) for side in _pairs(self.spots))
+
+    def inset(self, margin: float) -> tuple[Spot, ...]:
+        """Return the corners of the outline ``margin`` metres inside the wire, for drawing.
+
+        Sound for rooms whose walls are all longer than twice the margin; the listening area itself is
+        always taken from ``clearance``.
+        """
+        return tuple(_margin_corners(self.spots, margin))
+
+    def spots_inside(self, margin: float, *, most: int = 1000) -> list[Spot]:
+        """Return about ``most`` spots of an even grid that lie inside and at least ``margin`` from the wire.
+
+        The grid's outer rows lie on the margin itself, since the extremes of the field are found there.
+        The spots where two margins meet, one in each corner, are added for the same reason.
+        """
+        x0, x1, y0, y1 = self.box
+        wide, deep = x1 - x0 - 2 * margin, y1 - y0 - 2 * margin
+        if wide <= 0 or deep <= 0:
+            return []
+        step = math.sqrt(wide * deep / most)
+        columns, rows = max(3, round(wide / step) | 1), max(3, round(deep / step) | 1)
+        spots = [
+            (x0 + margin + wide * column / (columns - 1), y0 + margin + deep * row / (rows - 1))
+            for row in range(rows)
+            for column in range(columns)
+        ]
+        spots += _margin_corners(self.spots, margin)
+        slack = 1e-9 * max(1.0, x1 - x0, y1 - y0)
+        if margin <= 0:
+            return [spot for spot in dict.fromkeys(spots) if self.contains(spot)]
+        return [s for s in dict.fromkeys(spots) if self.clearance(s) >= margin - slack and self.contains(s)]
+
+
+def _corner(corner: Sequence[float], number: int) -> Corner:
+    if len(corner) != 3:
+        raise BadInput(f"polygon, corner {number}", f"{len(corner)} numbers", "x, y and z")
+    x, y = (
+        bounded(value, f"polygon, corner {number}", low=-LONGEST_SIDE_M, high=LONGEST_SIDE_M, unit="m")
+        for value in corner[:2]
+    )
+    z = bounded(corner[2], f"polygon, corner {number}, height", low=LOWEST_M, high=HIGHEST_M, unit="m")
+    return x, y, z
+
+
+def _pairs(corners: Sequence[T]) -> Iterable[tuple[T, T]]:
+    return zip(corners, (*corners[1:], corners[0]), strict=True)
+
+
+def _signed_area(corners: Sequence[Sequence[float]]) -> float:
+    """Return the floor area, positive when counter-clockwise (shoelace formula)."""
+    return math.fsum(a[0] * b[1] - b[0] * a[1] for a, b in _pairs(corners)) / 2
+
+
+def _centroid(spots: Sequence[Spot]) -> Spot:
+    area = _signed_area(spots)
+    x = math.fsum((a[0] + b[0]) * (a[0] * b[1] - b[0] * a[1]) for a, b in _pairs(spots)) / (6 * area)
+    y = math.fsum((a[1] + b[1]) * (a[0] * b[1] - b[0] * a[1]) for a, b in _pairs(spots)) / (6 * area)
+    return x, y
+
+
+def _to_side(spot: Spot, side: tuple[Spot, Spot]) -> float:
+    (x0, y0), (x1, y1) = side
+    dx, dy = x1 - x0, y1 - y0
+    squared = dx * dx + dy * dy
+    if squared == 0:  # a vertical wire, seen from above
+        return math.dist(spot, side[0])
+    share = min(1.0, max(0.0, ((spot[0] - x0) * dx + (spot[1] - y0) * dy) / squared))
+    return math.hypot(spot[0] - x0 - share * dx, spot[1] - y0 - share * dy)
+
+
+def _cross(first: tuple[Corner, Corner], second: tuple[Corner, Corner]) -> bool:
+    """Whether two wires that are not neighbours touch or cross, seen from above."""
+
+    def turn(a: Corner, b: Corner, c: Corner) -> float:
+        return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+
+    (a, b), (c, d) = first, second
+    if turn(a, b, c) * turn(a, b, d) < 0 and turn(c, d, a) * turn(c, d, b) < 0:
+        return True
+    ends = ((a[:2], second), (b[:2], second), (c[:2], first), (d[:2], first))
+    return any(_to_side(end, (side[0][:2], side[1][:2])) < SAME_CORNER_M for end, side in ends)
+
+
+def _margin_corners(spots: Sequence[Spot], margin: float) -> list[Spot]:
+    """Return, for each corner, the spot that lies ``margin`` inside both of its walls."""
+    found = []
+    for before, here, after in zip((spots[-1], *spots[:-1]), spots, (*spots[1:], spots[0]), strict=True):
+        into, out = _unit(before, here), _unit(here, after)
+        bend = 1 + into[0] * out[0] + into[1] * out[1]
+        if bend > 1e-6:  # a wire that turns straight back has no inside
+            # the inside lies to the left of a counter-clockwise wire
+            found.append((
+                here[0] - margin * (into[1] + out[1]) / bend,
+                here[1] + margin * (into[0] + out[0]) / bend,
+            ))  # fmt: skip
+    return found
+
+
+def _unit(a: Spot, b: Spot) -> Spot:
+    size = math.dist(a, b)
+    return ((b[0] - a[0]) / size, (b[1] - a[1]) / size) if size else (0.0, 0.0)

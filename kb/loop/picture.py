@@ -1,0 +1,142 @@
+"""How does the field look on paper: the room from above, the wire, the listening area, the +-3 dB line?
+
+Needs matplotlib, the extra ``jackfield[plot]``; it is imported only when a picture is drawn. Pictures are
+returned as bytes, and the same answer gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING, Final, Literal
+
+from kb.errors import BadInput
+from kb.loop.field import TOLERANCE_DB, grid, level_db
+from kb.loop.plan import Answer
+from kb.loop.units import show_length
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+#: Points across the longer side of the picture.
+_FINENESS: Final = 90
+#: Floor drawn outside the wire, metres.
+_BORDER_M: Final = 0.5
+#: Edges of the shaded bands, dB re 400 mA/m.
+_BANDS_DB: Final = (-60.0, -12.0, -9.0, -6.0, -3.0, -1.0, 1.0, 3.0, 6.0, 9.0, 30.0)
+#: From too weak (blue) over right (near white) to too strong (red-brown): told apart by the colour-blind too.
+_SHADES: Final = (
+    "#1f4e8c", "#3f74b0", "#6f9fcf", "#a9c8e4", "#e4eee0",
+    "#f7f7ee", "#efe9d2", "#f2b98a", "#dd8452", "#b5522f",
+)  # fmt: skip
+
+
+def draw(answer: Answer, kind: Literal["svg", "png"], plane: int = 0) -> bytes:
+    """Return the field map of one listening plane as an SVG or PNG document.
+
+    Levels are for the current that brings the listening area within +-3 dB, or 400 mA/m at the centre
+    where none does. Outside the wire the field points down; a meter and a telecoil do not mind, so its amount
+    is shown. Raises BadInput when the plotting library is not installed.
+    """
+    try:
+        import matplotlib
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+        from matplotlib.backends.backend_svg import FigureCanvasSVG
+        from matplotlib.figure import Figure
+    except ImportError as trouble:
+        raise BadInput(
+            "picture", "no plotting library", "one installed: pip install 'jackfield[plot]'"
+        ) from trouble
+    with matplotlib.rc_context(
+        {"svg.hashsalt": "jackfield", "svg.fonttype": "none", "font.family": "DejaVu Sans"}
+    ):
+        figure = Figure(figsize=(7.2, 6.4), layout="constrained")
+        canvas = FigureCanvasSVG(figure) if kind == "svg" else FigureCanvasAgg(figure)
+        axes = figure.add_subplot()
+        _field(answer, plane, axes, figure)
+        _room(answer, axes)
+        _words(answer, plane, axes)
+        out = io.BytesIO()
+        # no date and no version inside, so that the same room gives the same file
+        if kind == "svg":
+            canvas.print_figure(out, format="svg", metadata={"Date": None, "Creator": None})
+        else:
+            canvas.print_figure(out, format="png", dpi=150, metadata={"Software": None})
+    return out.getvalue()
+
+
+def _current(answer: Answer) -> float:
+    return answer.level.current_a if answer.level else answer.current_a
+
+
+def _field(answer: Answer, plane: int, axes: Axes, figure: Figure) -> None:
+    """Shade the levels and draw the +-3 dB lines."""
+    x0, x1, y0, y1 = answer.loop.box
+    wide, deep = x1 - x0 + 2 * _BORDER_M, y1 - y0 + 2 * _BORDER_M
+    columns = max(20, round(_FINENESS * min(1.0, wide / deep)))
+    rows = max(20, round(_FINENESS * min(1.0, deep / wide)))
+    current = _current(answer) * answer.metal_gain
+    levels = [
+        [level_db(abs(field) * current) for field in line]
+        for line in grid(answer.loop, answer.planes[plane].height, columns, rows, _BORDER_M)
+    ]
+    xs = [x0 - _BORDER_M + wide * column / (columns - 1) for column in range(columns)]
+    ys = [y0 - _BORDER_M + deep * row / (rows - 1) for row in range(rows)]
+    shaded = axes.contourf(xs, ys, levels, levels=_BANDS_DB, colors=_SHADES)
+    lines = axes.contour(
+        xs,
+        ys,
+        levels,
+        levels=(-TOLERANCE_DB, TOLERANCE_DB),
+        colors="#222222",
+        linewidths=1.6,
+        linestyles="solid",
+    )
+    axes.clabel(lines, fmt=lambda value: f"{value:+g} dB", fontsize=9, inline_spacing=12)
+    bar = figure.colorbar(shaded, ax=axes, ticks=_BANDS_DB[1:-1], shrink=0.85)
+    bar.set_label("dB re 400 mA/m")
+
+
+def _room(answer: Answer, axes: Axes) -> None:
+    """Draw the wire, the listening area and the commissioning point."""
+    spots = answer.loop.spots
+    axes.plot(
+        [x for x, _ in (*spots, spots[0])],
+        [y for _, y in (*spots, spots[0])],
+        color="#7a1fa2",
+        linewidth=3,
+        solid_joinstyle="miter",
+        label="wire",
+    )
+    area = [answer.loop.inset(answer.ask.margin)] if answer.ask.margin > 0 else []
+    for outline in area:
+        axes.plot(
+            [x for x, _ in (*outline, outline[0])],
+            [y for _, y in (*outline, outline[0])],
+            color="#222222",
+            linewidth=1.2,
+            linestyle=(0, (4, 3)),
+            label="listening area",
+        )
+    x, y = answer.loop.commissioning_point
+    axes.plot(
+        [x], [y], marker="+", markersize=12, color="#222222", linestyle="none", label="commissioning point"
+    )
+    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.1), ncols=3, fontsize=8, frameon=False)
+
+
+def _words(answer: Answer, plane: int, axes: Axes) -> None:
+    """Say what the picture shows; all of it is computed, none of it typed by anyone."""
+    shown = answer.planes[plane]
+    place = f"{shown.offset:.2f} m from the loop" if shown.offset is not None else ""
+    if not answer.distance_only:
+        place = f"{show_length(shown.height)} above the floor"
+    turns = f"{answer.loop.turns} turn" + ("s" if answer.loop.turns > 1 else "")
+    metal = f", {answer.ask.metal_db:g} dB allowed for metal" if answer.ask.metal_db else ""
+    axes.set_title(
+        f"Vertical field at {place}\n{_current(answer):.2f} A r.m.s., {turns} of {answer.wire.label}{metal}",
+        fontsize=10,
+    )
+    axes.set_xlabel("m")
+    axes.set_ylabel("m")
+    axes.set_aspect("equal")

@@ -1,0 +1,357 @@
+"""What does this room need: which wire, how many turns, what current, and does the driver manage it?
+
+>>> answer = plan(Ask(room=Loop.rectangle(5, 4), height=1.2, wire=wire_from("awg18")))
+>>> round(answer.current_a, 2), round(answer.voltage_v, 2), answer.fits
+(2.74, 2.84, True)
+
+How the current is chosen. ``current_a`` gives 400 mA/m at the commissioning point (the centre of the
+floor area) at the first listening height. Where the weakest or strongest part of the listening area then
+lies outside +-3 dB, ``level`` holds the least change that brings all of it inside, if any does. The
+driver is judged at the larger of the two currents, since the installer will turn it up that far. All
+currents are the r.m.s. maximum of the programme with 125 ms averaging (IEC 60118-4:2014+A1:2017 cl. 3.1).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from kb.errors import BadInput
+from kb.loop.driver import Choice, DriverLimits, Fit, choices, fit
+from kb.loop.field import (
+    MARGIN_M,
+    REFERENCE_A_PER_M,
+    SEATED_M,
+    STANDING_M,
+    TOLERANCE_DB,
+    BestOffset,
+    Plane,
+    best_offset,
+    listening_plane,
+)
+from kb.loop.geometry import Loop
+from kb.loop.routes import Caution, Needed, Route
+from kb.loop.units import bounded
+from kb.loop.wire import FREQUENCIES_HZ, Load, Wire, load, too_dense, wire_from
+
+#: Height of a usual ceiling, metres (common practice: 8 ft).
+CEILING_M: Final = 2.4
+USUAL_WIRE: Final = "awg18"
+#: Most that a stated allowance for metal may be, dB; beyond it a loop of this kind is the wrong tool.
+MOST_METAL_DB: Final = 30.0
+
+
+@dataclass(frozen=True)
+class Ask:
+    """What the installer knows of a room.
+
+    ``room`` is the loop's outline at any height; its height comes from the rest. ``height`` is the vertical
+    distance between loop and ear; instead of it, ``wire_height`` (or the route) and ``listen`` say where
+    both lie above the floor. Lengths in metres, ``celsius`` the wire's temperature, ``metal_db`` the loss
+    to metal that the installer states, ``feed`` the one-way run from driver to the foot of the loop.
+    """
+
+    room: Loop
+    height: float | None = None
+    wire_height: float | None = None
+    listen: tuple[float, ...] = (SEATED_M, STANDING_M)
+    turns: int | None = None
+    wire: Wire | None = None
+    celsius: float = 20.0
+    driver: DriverLimits | None = None
+    route: Route | None = None
+    ceiling: float = CEILING_M
+    doorways: int = 0
+    feed: float = 0.0
+    metal_db: float = 0.0
+    margin: float = MARGIN_M
+
+
+@dataclass(frozen=True)
+class Level:
+    """The current that brings the whole listening area within +-3 dB, and what it changes."""
+
+    shift_db: float
+    current_a: float
+    voltage_v: float
+    min_db: float
+    max_db: float
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What the room needs. Currents are A r.m.s. in the wire, voltages V r.m.s., lengths metres.
+
+    ``loop`` has the turns and height chosen; ``planes`` the field at each listening height, the first being
+    the one the current is set for. ``distance_only`` tells that heights count from the loop, not the floor.
+    ``reasons`` are (code, sentence) pairs that speak against it: ``uneven``, ``current``, ``voltage``,
+    ``resistance``, ``thin``; it fits when there are none. ``better`` are gauges and turns that fit, least
+    copper first (empty without a driver).
+    """
+
+    ask: Ask
+    loop: Loop
+    wire: Wire
+    distance_only: bool
+    planes: tuple[Plane, ...]
+    best: BestOffset
+    current_a: float
+    load: Load
+    level: Level | None
+    fit: Fit | None
+    reasons: tuple[tuple[str, str], ...]
+    cautions: tuple[Caution, ...]
+    laid_m: float
+    buy_m: float
+    needed: tuple[Needed, ...]
+    better: tuple[Choice, ...]
+
+    @property
+    def fits(self) -> bool:
+        """Whether the loop can meet +-3 dB and the driver, if named, drives it."""
+        return not self.reasons
+
+    @property
+    def voltages_v(self) -> dict[float, float]:
+        """V r.m.s. at 100 Hz, 1 kHz and 5 kHz for ``current_a``."""
+        return {each: self.load.voltage(self.current_a, each) for each in FREQUENCIES_HZ}
+
+    @property
+    def voltage_v(self) -> float:
+        """The highest of the voltages: the full current at 5 kHz."""
+        return max(self.voltages_v.values())
+
+    @property
+    def metal_gain(self) -> float:
+        """Share of the field that the stated metal leaves, 0 to 1."""
+        return float(10 ** (-self.ask.metal_db / 20))
+
+    def range_db(self, plane: Plane, current_a: float | None = None) -> tuple[float, float]:
+        """Return weakest and strongest level of a plane in dB re 400 mA/m, the stated metal taken off."""
+        current = self.current_a if current_a is None else current_a
+        return plane.range_db(current * self.metal_gain)
+
+    def share_within(self, plane: Plane, current_a: float | None = None) -> float:
+        """Return the share of a plane's area within +-3 dB, the stated metal taken off."""
+        current = self.current_a if current_a is None else current_a
+        return plane.share_within(current * self.metal_gain)
+
+
+def plan(ask: Ask, stock: Sequence[Wire] = (), always: Sequence[Caution] = ()) -> Answer:
+    """Answer for one room.
+
+    ``stock`` are the wires that may be chosen where the installer named none, and ``always`` the cautions
+    of every answer. With a driver and no wire or turns given, the thinnest that fits is taken (least
+    copper); if none fits, AWG 18 and one turn are shown, with the reasons. Without a driver they are, too.
+
+    Raises BadInput for anything out of range, naming it.
+    """
+    _check(ask)
+    loop, heights = _placed(ask)
+    single = Loop(loop.corners, 1)
+    # the field is linear in the turns: compute for one
+    planes = [listening_plane(single, height, margin=ask.margin) for height in heights]
+    first = planes[0]
+    metal = 10 ** (ask.metal_db / 20)
+    ampere_turns = first.current_for_centre_a * metal
+    shift = first.shift_db
+    most = ampere_turns * 10 ** (max(0.0, shift or 0.0) / 20)
+
+    rise = ask.route.rise(ask.ceiling) if ask.route else 0.0
+    feed = ask.feed + rise
+    detour = ask.doorways * ask.route.doorway if ask.route else 0.0
+    found: tuple[Choice, ...] = ()
+    if ask.driver:
+        wires = [*stock, ask.wire] if ask.wire else [*stock, wire_from(USUAL_WIRE)]
+        found = choices(
+            single, most, ask.driver, list(dict.fromkeys(wires)), celsius=ask.celsius, feed=feed, extra=detour
+        )
+    wire, turns = _chosen(ask, found)
+
+    loop = Loop(loop.corners, turns)
+    current, upmost = ampere_turns / turns, most / turns
+    seen = load(loop, wire, celsius=ask.celsius, feed=feed, extra=detour)
+    judged = fit(ask.driver, seen, upmost) if ask.driver else None
+    best = best_offset(single, margin=ask.margin)
+    laid = turns * (loop.perimeter + detour) + 2 * feed
+    wound = tuple(_wound(plane, turns) for plane in planes)
+    level = None
+    if shift is not None:
+        shifted = current * 10 ** (shift / 20)
+        low, high = wound[0].range_db(shifted / metal)
+        level = Level(shift, shifted, seen.voltage(shifted, FREQUENCIES_HZ[-1]), low, high)
+    return Answer(
+        ask=ask,
+        loop=loop,
+        wire=wire,
+        distance_only=ask.height is not None,
+        planes=wound,
+        best=best,
+        current_a=current,
+        load=seen,
+        level=level,
+        fit=judged,
+        reasons=(
+            *_field_reasons(first, best),
+            *(judged.reasons if judged else ()),
+            *_wire_reasons(wire, upmost),
+        ),
+        cautions=(*always, *(ask.route.cautions_for(ask.ceiling) if ask.route else ())),
+        laid_m=laid,
+        buy_m=ask.route.length_to_buy(laid) if ask.route else laid,
+        needed=ask.route.needed(
+            run=loop.perimeter + detour + feed, corners=len(loop.corners), doorways=ask.doorways, feed=feed
+        )
+        if ask.route
+        else (),
+        better=found,
+    )
+
+
+def _check(ask: Ask) -> None:
+    if ask.height is not None:
+        bounded(ask.height, "height", low=0, high=10, unit="m")
+    if ask.wire_height is not None:
+        bounded(ask.wire_height, "wire height", low=-5, high=10, unit="m")
+    if not ask.listen:
+        raise BadInput("listening height", "none", "at least one height in metres")
+    for height in ask.listen:
+        bounded(height, "listening height", low=0, high=3, unit="m")
+    bounded(ask.ceiling, "ceiling", low=1.5, high=10, unit="m")
+    bounded(ask.feed, "feed", low=0, high=100, unit="m")
+    bounded(ask.metal_db, "metal allowance", low=0, high=MOST_METAL_DB, unit="dB")
+    bounded(ask.margin, "margin", low=0, high=20, unit="m")
+    bounded(ask.doorways, "doorways", low=0, high=20)
+
+
+def _placed(ask: Ask) -> tuple[Loop, tuple[float, ...]]:
+    """Return the loop at its height, and the listening heights in the same frame."""
+    if ask.height is not None:
+        return _at(ask.room, 0.0), (ask.height,)
+    z = ask.wire_height
+    if z is None:
+        z = ask.route.wire_height(ask.ceiling) if ask.route else 0.0
+    return _at(ask.room, z), ask.listen
+
+
+def _at(loop: Loop, z: float) -> Loop:
+    return Loop(tuple((x, y, z) for x, y in loop.spots))
+
+
+def _chosen(ask: Ask, found: Sequence[Choice]) -> tuple[Wire, int]:
+    for choice in found:
+        if ask.wire in (None, choice.wire) and ask.turns in (None, choice.turns):
+            return choice.wire, choice.turns
+    return ask.wire or wire_from(USUAL_WIRE), 1 if ask.turns is None else ask.turns
+
+
+def _wound(plane: Plane, turns: int) -> Plane:
+    fields = tuple(turns * field for field in plane.fields)
+    return Plane(plane.height, plane.offset, plane.spots, fields, turns * plane.centre)
+
+
+def _field_reasons(plane: Plane, best: BestOffset) -> tuple[tuple[str, str], ...]:
+    if plane.even:
+        return ()
+    advice = f"{best.offset:.2f} m between loop and ear would be the most even ({best.spread_db:.1f} dB)"
+    if best.spread_db > 2 * TOLERANCE_DB:
+        advice = (
+            "no height is even enough: divide the area into smaller loops, or use a designed pattern of loops"
+        )
+    return ((
+        "uneven",
+        f"the field differs by {min(plane.spread_db, 99):.1f} dB over the listening area, more than the "
+        f"{2 * TOLERANCE_DB:g} dB of +-{TOLERANCE_DB:g} dB; {advice}",
+    ),)  # fmt: skip
+
+
+def _wire_reasons(wire: Wire, current_a: float) -> tuple[tuple[str, str], ...]:
+    if not too_dense(wire, current_a):
+        return ()
+    return (("thin", f"{wire.label} is too thin for {current_a:.2f} A: more than 10 A a square millimetre"),)
+
+
+def field_answer(answer: Answer, plane: Plane) -> dict[str, object]:
+    """Return the field of one plane for JSON (``field``, and each of ``planes``)."""
+    low, high = answer.range_db(plane)
+    return {
+        "height_m": None if answer.distance_only else plane.height,
+        "offset_m": plane.offset,
+        "centre_a_per_m_per_a": plane.centre,
+        "min_db": low,
+        "max_db": high,
+        "spread_db": plane.spread_db,
+        "share_within_3_db": answer.share_within(plane),
+        "reference_a_per_m": REFERENCE_A_PER_M,
+    }
+
+
+def as_json(answer: Answer) -> dict[str, object]:
+    """Return the answer as plain values for JSON, in SI units and dB re 400 mA/m."""
+    ask, level, judged = answer.ask, answer.level, answer.fit
+    x0, x1, y0, y1 = answer.loop.box
+    return {
+        "current_a": answer.current_a,
+        "voltage_v": answer.voltage_v,
+        "resistance_ohm": answer.load.resistance,
+        "inductance_h": answer.load.inductance,
+        "field": field_answer(answer, answer.planes[0]),
+        "fits": answer.fits,
+        "cautions": [
+            {"code": each.code, "text": each.text, "source": each.source} for each in answer.cautions
+        ],
+        "reasons": [{"code": code, "text": text} for code, text in answer.reasons],
+        "room": {
+            "length_m": x1 - x0,
+            "width_m": y1 - y0,
+            "corners_m": [list(spot) for spot in answer.loop.spots],
+        },
+        "wire": answer.wire.label,
+        "wire_diameter_m": answer.wire.diameter,
+        "turns": answer.loop.turns,
+        "celsius": ask.celsius,
+        "voltages_v": {f"{hertz:g}": volts for hertz, volts in answer.voltages_v.items()},
+        "impedances_ohm": {f"{hertz:g}": answer.load.impedance(hertz) for hertz in FREQUENCIES_HZ},
+        "level": None
+        if level is None
+        else {
+            "shift_db": level.shift_db,
+            "current_a": level.current_a,
+            "voltage_v": level.voltage_v,
+            "min_db": level.min_db,
+            "max_db": level.max_db,
+        },
+        "planes": [field_answer(answer, plane) for plane in answer.planes],
+        "best_offset_m": answer.best.offset,
+        "best_spread_db": answer.best.spread_db,
+        "metal_allowance_db": ask.metal_db,
+        "driver": None
+        if ask.driver is None or judged is None
+        else {
+            "name": ask.driver.name,
+            "current_margin_db": judged.current_margin_db,
+            "voltage_margin_db": {f"{hertz:g}": margin for hertz, margin in judged.voltage_margin_db.items()},
+            "source": ask.driver.source,
+        },
+        "would_fit": [
+            {
+                "wire": each.wire.label,
+                "turns": each.turns,
+                "current_a": each.current_a,
+                "copper_kg": each.copper_kg,
+            }
+            for each in answer.better[:8]
+        ],
+        "route": ask.route.code if ask.route else None,
+        "wire_laid_m": answer.laid_m,
+        "wire_to_buy_m": answer.buy_m,
+        "items": [{"item": each.item, "count": each.count} for each in items(answer)],
+    }
+
+
+def items(answer: Answer) -> tuple[Needed, ...]:
+    """Return what to carry, for ``pack``: the wire in whole metres, then the route's list."""
+    kind = answer.ask.route.wire_kind if answer.ask.route else "insulated"
+    metres = max(1, int(-(-answer.buy_m // 1)))
+    return (Needed(f"{kind} wire {answer.wire.label} (m)", metres), *answer.needed)

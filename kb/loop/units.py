@@ -1,0 +1,190 @@
+"""What length did the installer mean?
+
+>>> length("17' 6\\"")
+5.334
+>>> room("5.2x4.1")
+(5.2, 4.1)
+>>> show_length(5.334)
+'5.33 m (17 ft 6 in)'
+
+A small parser of our own: a whole units library costs a noticeable part of a second at every start,
+for two unit families. The tests check it against such a library. One inch is 25.4 mm exactly
+(international inch, 1959).
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Mapping
+from fractions import Fraction
+from typing import Final
+
+from kb.errors import BadInput
+
+INCH_M: Final = 0.0254
+FOOT_M: Final = 12 * INCH_M
+
+#: No dwelling or hall that this tool is for has a side longer than this (metres).
+LONGEST_SIDE_M: Final = 100.0
+#: Shorter than this is a slip of the finger, not a room (metres).
+SHORTEST_SIDE_M: Final = 0.3
+#: Longest text that is looked at; anything longer is not a length.
+LONGEST_TEXT: Final = 40
+#: More corners than this are not a room.
+MOST_CORNERS: Final = 64
+
+_EXPECTED: Final = "a length such as 5.2, 5.2 m, 520 cm, 17 ft, 17' 6\" or 6 1/2 in"
+
+_UNIT_M: Final[Mapping[str, float]] = {
+    "m": 1.0,
+    "metre": 1.0,
+    "metres": 1.0,
+    "meter": 1.0,
+    "meters": 1.0,
+    "cm": 0.01,
+    "mm": 0.001,
+    "ft": FOOT_M,
+    "foot": FOOT_M,
+    "feet": FOOT_M,
+    "'": FOOT_M,
+    "in": INCH_M,
+    "inch": INCH_M,
+    "inches": INCH_M,
+    '"': INCH_M,
+}
+_FEET: Final = frozenset({"ft", "foot", "feet", "'"})
+_INCHES: Final = frozenset({"in", "inch", "inches", '"'})
+
+_NUMBER: Final = r"(?:\d+[ -]\d+/\d+|\d+/\d+|\d+\.\d*|\.\d+|\d+)"
+_PART: Final = re.compile(rf"\s*({_NUMBER})\s*([a-z]+|'|\")?\.?\s*", re.ASCII)
+#: Typographic and prime signs that phones and word processors put for ' and ".
+_QUOTES: Final = str.maketrans({
+    "’": "'", "‘": "'", "′": "'", "”": '"', "“": '"', "″": '"', "−": "-", "\u00a0": " ", "⁄": "/",
+})  # fmt: skip
+
+
+def length(
+    text: str,
+    place: str = "length",
+    *,
+    low: float = SHORTEST_SIDE_M,
+    high: float = LONGEST_SIDE_M,
+) -> float:
+    """Read one length; return metres.
+
+    A bare number is metres. Metric units are m, cm, mm; imperial are ft (or ') and in (or "), alone or
+    feet then inches, with fractions (``6 1/2 in``). A decimal comma is read as one when one or two
+    digits follow it. A leading minus is allowed where ``low`` is below zero (a wire under the floor).
+
+    ``place`` names the option or field in errors. ``low`` and ``high`` bound the answer, in metres.
+
+    Raises BadInput when the text is not a length, or lies outside the bounds.
+    """
+    clean = _normal(text)
+    if not clean or len(text) > LONGEST_TEXT:
+        raise BadInput(place, text, _EXPECTED)
+    sign = 1.0
+    if clean[0] in "+-":
+        sign = -1.0 if clean[0] == "-" else 1.0
+        clean = clean[1:].lstrip()
+    metres = sign * _parts(clean, place, text)
+    return bounded(metres, place, low=low, high=high, unit="m", seen=text)
+
+
+def bounded(
+    value: object, place: str, *, low: float, high: float, unit: str = "", seen: str | None = None
+) -> float:
+    """Return ``value`` as a float if it is a number from ``low`` to ``high``; else raise BadInput."""
+    # compared before the conversion: a huge integer has no float
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    if not isinstance(value, int | float) or not number or not low <= value <= high:
+        expected = f"a number from {low:g} to {high:g}" + (f" {unit}" if unit else "")
+        raise BadInput(place, "nothing" if value is None else value if seen is None else seen, expected)
+    return float(value)
+
+
+def room(text: str, place: str = "room") -> tuple[float, float]:
+    """Read a room such as ``5.2x4.1``, ``5.2 m x 4.1 m`` or ``17ftx13ft 6in``; return metres (length, width).
+
+    A unit given only after the second side holds for both (``520x410 cm``, ``17x13 ft``). Raises BadInput.
+    """
+    sides = re.split(r"[x×*]|\bby\b", _normal(text))
+    if len(sides) != 2 or not all(side.strip() for side in sides) or len(text) > 2 * LONGEST_TEXT:
+        raise BadInput(place, text, "two sides such as 5.2x4.1 or 17ftx13ft 6in")
+    first, second = (side.strip() for side in sides)
+    unit = re.search(r"[a-z]+|'|\"", second)
+    if unit and re.fullmatch(_NUMBER, first):
+        first += unit[0]
+    return length(first, f"{place}, first side"), length(second, f"{place}, second side")
+
+
+def outline(text: str, place: str = "polygon") -> tuple[tuple[float, float], ...]:
+    """Read corners such as ``0,0 5,0 5,3 0,3``; return them in metres, in the order given.
+
+    Corners are parted by spaces, or by ``;`` where a length itself holds a space (``17' 6", 0; ...``).
+    Raises BadInput for fewer than three corners, or more than 64.
+    """
+    parts = [part for part in (text.split(";") if ";" in text else text.split()) if part.strip()]
+    if not 3 <= len(parts) <= MOST_CORNERS:
+        expected = f"3 to {MOST_CORNERS} corners such as 0,0 5,0 5,3 0,3"
+        raise BadInput(place, text if len(parts) < 3 else f"{len(parts)} corners", expected)
+    corners = []
+    for number, part in enumerate(parts, 1):
+        pair = part.split(",")
+        if len(pair) != 2:
+            raise BadInput(f"{place}, corner {number}", part, "a corner x,y such as 5,3.2")
+        at = f"{place}, corner {number}"
+        x, y = (length(axis, at, low=-LONGEST_SIDE_M, high=LONGEST_SIDE_M) for axis in pair)
+        corners.append((x, y))
+    return tuple(corners)
+
+
+def show_length(metres: float) -> str:
+    """Return a length in both families, such as ``5.33 m (17 ft 6 in)``; rounded to 1 cm and 1 inch."""
+    inches = round(abs(metres) / INCH_M)
+    sign = "-" if metres < 0 and inches else ""
+    feet, rest = divmod(inches, 12)
+    imperial = f"{sign}{feet} ft {rest} in" if feet else f"{sign}{rest} in"
+    return f"{metres:.2f} m ({imperial})"
+
+
+def _parts(clean: str, place: str, text: str) -> float:
+    """Return the metres of ``5.2m`` or of ``17ft 6in``; the sign is already taken off."""
+    position, total = 0, 0.0
+    units: list[str] = []
+    while position < len(clean):
+        found = _PART.match(clean, position)
+        if not found:
+            raise BadInput(place, text, _EXPECTED)
+        number, unit = found[1], found[2] or ""
+        # 17' 6 means inches after feet
+        unit = unit or ("in" if units and units[-1] in _FEET else "m")
+        if unit not in _UNIT_M:
+            raise BadInput(place, text, "a length in m, cm, mm, ft or in")
+        total += _number(number, place, text) * _UNIT_M[unit]
+        units.append(unit)
+        position = found.end()
+    pair = len(units) == 2 and units[0] in _FEET and units[1] in _INCHES
+    if len(units) != 1 and not pair:
+        raise BadInput(place, text, f"one unit, or feet then inches: {_EXPECTED}")
+    return total
+
+
+def _number(text: str, place: str, seen: str) -> float:
+    try:
+        return float(sum(Fraction(part) for part in re.split(r"[ -]", text)))
+    except ZeroDivisionError:
+        raise BadInput(place, seen, _EXPECTED) from None
+
+
+def _normal(text: str) -> str:
+    """Return the text in lower case with plain quotes, fractions spelled out and decimal points."""
+    spelled = []
+    for sign in text:
+        if unicodedata.category(sign) == "No" and "⁄" in unicodedata.normalize("NFKC", sign):
+            spelled.append(" " + unicodedata.normalize("NFKC", sign))
+        else:
+            spelled.append(sign)
+    clean = "".join(spelled).translate(_QUOTES).strip().lower().replace("''", '"')
+    return re.sub(r"(?<=\d),(?=\d{1,2}(?!\d))", ".", clean)

@@ -1,0 +1,145 @@
+"""What stands where in a drawing of a panel, and of the chain from jack to driver?
+
+The terminal and the pictures are drawn from the same rows and links, so that they cannot tell two stories.
+
+>>> from kb.panel import Jack, Panel, PanelJack
+>>> from kb.words import Colour, Direction, Form, Signal
+>>> line = Jack(Form.RCA_PAIR, "AUDIO OUT", Direction.OUTPUT, Signal.ANALOG_LINE)
+>>> [(row.number, row.marking, row.facts) for row in panel_rows(Panel((PanelJack(line),)))]
+[(1, 'AUDIO OUT', ('analog line, RCA pair',))]
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from enum import Enum
+from typing import Final
+
+from kb.catalogue import Role, catalogue
+from kb.panel import Panel, PanelJack
+from kb.path import Path
+from kb.sheet.language import Language, language
+from kb.text import squeezed, visible
+from kb.words import Colour, Direction, Form, Format, Level, Signal, Speakers, Word
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One jack of a drawing: number from 1, what it is, what is known of it, and whether the path uses it."""
+
+    number: int
+    form: Form
+    way: Direction
+    sounds: bool
+    """False for what carries no usable sound."""
+    marking: str
+    facts: tuple[str, ...]
+    used: bool = False
+
+
+class LinkKind(Enum):
+    """What a link of the chain is, and so how it is drawn."""
+
+    SOURCE = "source"
+    CABLE = "cable"
+    BOX = "box"
+    DRIVER = "driver"
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """One link of the chain from jack to driver. ``form`` is that of the jack, at the source only."""
+
+    kind: LinkKind
+    label: str
+    form: Form | None = None
+
+
+def panel_rows(panel: Panel, used: int | None = None, lang: Language | None = None) -> tuple[Row, ...]:
+    """The jacks in the order of the panel; ``used`` is the index of the one that the path starts from."""
+    said = lang or language()
+    return tuple(
+        Row(
+            number=index + 1,
+            form=one.jack.form,
+            way=one.jack.direction,
+            sounds=one.jack.signal is not Signal.NOT_AUDIO,
+            marking=visible(one.jack.marking),
+            facts=tuple(facts(one, said)),
+            used=index == used,
+        )
+        for index, one in enumerate(panel.jacks)
+    )
+
+
+def the_most_telling(rows: Sequence[Row], most: int) -> tuple[Row, ...]:
+    """At most ``most`` rows in their order: the used one first of all, then outputs, unclear ones, inputs."""
+    rank = {Direction.OUTPUT: 1, Direction.UNCLEAR: 2, Direction.INPUT: 3}
+    best = sorted(rows, key=lambda row: (not row.used, not row.sounds, rank[row.way], row.number))[:most]
+    return tuple(sorted(best, key=lambda row: row.number))
+
+
+def facts(one: PanelJack, lang: Language | None = None) -> Iterator[str]:
+    """What is known of a jack, in the order in which it matters."""
+    said, jack = lang or language(), one.jack
+    form = said.word(jack.form)
+    named = said.word(jack.signal) if jack.signal else form
+    yield named if form.startswith(named) or not jack.signal else f"{named}, {form}"
+    if one.taken:
+        yield said("fact/taken")
+    if one.speakers is not Speakers.UNKNOWN:
+        yield said("fact/speakers", speakers=one.speakers)
+    if jack.level is not Level.UNKNOWN:
+        yield said("fact/level", level=jack.level)
+    if jack.format is not Format.UNKNOWN:
+        yield said("fact/format-selectable") if jack.format is Format.SELECTABLE else said.word(jack.format)
+    yield from (said("fact/outcome", outcome=outcome, count=count) for outcome, count in one.outcomes)
+    if one.taken_seen:
+        yield said("fact/taken-seen", count=one.taken_seen)
+    for dispute in one.disputes:
+        values = (
+            said("fact/said", value=_disputed_value(dispute.field, value, said), count=count)
+            for value, count in dispute.said
+        )
+        yield said(
+            "fact/disputed",
+            field=said.table.get(f"field-name/{dispute.field}", dispute.field),
+            said=said("fact/against").join(values),
+        )
+
+
+def chain_links(path: Path, panel: Panel, lang: Language | None = None) -> tuple[Link, ...]:
+    """The links from the source to the driver; their labels in English are those of ``kb.path.chain``."""
+    said = lang or language()
+    if path.jack is None:
+        first = Link(LinkKind.SOURCE, said("part/loudspeaker"))
+    else:
+        jack = panel.jacks[path.jack].jack
+        first = Link(LinkKind.SOURCE, visible(jack.marking) or said.word(jack.form), jack.form)
+    between = (Link(_kind(name), said.item(name)) for name in path.items)
+    return (first, *between, Link(LinkKind.DRIVER, said("part/driver", input=path.input)))
+
+
+def _kind(name: str) -> LinkKind:
+    item = catalogue().by_name.get(squeezed(name))
+    return LinkKind.CABLE if item and item.role is Role.CABLE else LinkKind.BOX
+
+
+#: The words that visits may disagree on; a value of the field is one of them.
+_WORDS: Final[dict[str, type[Word]]] = {
+    "direction": Direction,
+    "signal": Signal,
+    "level": Level,
+    "format": Format,
+    "colour": Colour,
+    "speakers": Speakers,
+}
+
+
+def _disputed_value(field: str, value: str, lang: Language) -> str:
+    """A disputed value in the reader's language."""
+    for word in _WORDS.get(field, ()):
+        if word.value == value:
+            return lang.word(word)
+    return lang(f"dispute/{value}") if lang.has(f"dispute/{value}") else visible(value)

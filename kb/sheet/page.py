@@ -1,0 +1,157 @@
+"""How does the sheet look: one page for the client in large type, one for the file?
+
+A sheet is one HTML document with everything in it: no script, no network, nothing to fetch.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path as FilePath
+from typing import TYPE_CHECKING, Any, Final
+
+from kb.loop.readings import Judgement
+from kb.panel import Panel
+from kb.path import Connection
+from kb.sheet import forfile, palette
+from kb.sheet.client import for_client
+from kb.sheet.drawing import chain_picture, panel_picture
+from kb.sheet.fieldmap import field_picture
+from kb.sheet.language import Language, language
+from kb.sheet.layout import chain_links, panel_rows
+from kb.sheet.loopfile import LoopData
+from kb.sheet.paper import Paper
+from kb.text import visible
+from kb.visit import Source, Visit
+from kb.words import DriverInput, Kind
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+#: Jacks drawn on the client's page, at most: one line, so that the words keep their room.
+CLIENT_JACKS: Final = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """All that goes onto a sheet. ``length_m`` metres from the jack to the driver.
+
+    ``private``: names, job references and notes go into the page for the file; the client's page never has
+    them. ``contact`` is whom the client calls; empty leaves a line to write on.
+    """
+
+    source: Source
+    panel: Panel
+    connection: Connection
+    inputs: tuple[DriverInput, ...]
+    made: date
+    visits: tuple[Visit, ...] = ()
+    driver: str = ""
+    length_m: float = 1.5
+    readings: Judgement | None = None
+    loop: LoopData | None = None
+    contact: str = ""
+    private: bool = False
+    lang: str = "en"
+    paper: Paper = Paper.A4
+
+
+def render(sheet: Sheet) -> str:
+    """The sheet as an HTML document. Raises BadInput where there is no such language."""
+    said = language(sheet.lang, feet=sheet.paper.feet)
+    environment = templates()
+    return environment.get_template("sheet.html").render(
+        say=said,
+        kind={"the": said(f"the/{sheet.source.kind}"), "of": said(f"of/{sheet.source.kind}")},
+        television=sheet.source.kind is Kind.TELEVISION,
+        lang=said.code,
+        paper=sheet.paper,
+        colour=palette,
+        set_name=set_name(sheet.source),
+        made=said.day(sheet.made, sheet.paper.value),
+        contact=visible(sheet.contact),
+        client=for_client(sheet.connection, sheet.panel, sheet.source.kind, said),
+        file=_for_file(sheet, said),
+        pictures=_pictures(sheet, said),
+        map_caption=_map_caption(sheet, said),
+    )
+
+
+def templates() -> Environment:
+    """The package's templates: everything in them is escaped, and a missing name is an error."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    return Environment(
+        loader=FileSystemLoader(FilePath(__file__).parent / "templates", encoding="utf-8"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def set_name(source: Source) -> str:
+    """``Norwell NV40-210``."""
+    return visible(f"{source.make} {source.model}")
+
+
+def _pictures(sheet: Sheet, said: Language) -> dict[str, Any]:
+    """Pictures as markup: they are made of escaped elements."""
+    from markupsafe import Markup
+
+    name, chosen = set_name(sheet.source), sheet.connection.chosen
+    rows = panel_rows(sheet.panel, chosen.jack if chosen else None, said)
+    drawn: dict[str, object] = {"panel": panel_picture(name, rows, said, most=CLIENT_JACKS)}
+    if chosen:
+        drawn["chain"] = chain_picture(name, chain_links(chosen, sheet.panel, said), said)
+    if sheet.loop:
+        drawn["map"] = field_picture(sheet.loop, said)
+    return {key: Markup(str(picture)) for key, picture in drawn.items() if picture}  # noqa: S704
+
+
+def _map_caption(sheet: Sheet, said: Language) -> str:
+    current = round(sheet.loop.drawn.current_a, 2) if sheet.loop else 0.0
+    return said("drawing/map-caption", current=current)
+
+
+def _for_file(sheet: Sheet, said: Language) -> forfile.ForFile:
+    connection, panel = sheet.connection, sheet.panel
+    chosen = connection.chosen
+    jacks, more_jacks = forfile.jack_lines(panel, chosen.jack if chosen else None, said)
+    others = (forfile.chain_line(path, panel, said) for path in connection.others)
+    style = sheet.paper.value
+    return forfile.ForFile(
+        facts=tuple(_facts(sheet, said)),
+        jacks=jacks,
+        more_jacks=more_jacks,
+        path=forfile.path_part(connection, panel, said),
+        converter=forfile.converter(connection, said),
+        others=forfile.listed(others),
+        ruled_out=forfile.ruled_out(connection.ruled_out, said),
+        ask=forfile.listed(said.said(question) for question in connection.ask),
+        visits=forfile.visit_lines(sheet.visits, said, style, private=sheet.private),
+        notes=forfile.note_lines(sheet.visits) if sheet.private else forfile.Listed(()),
+        readings=forfile.readings_part(sheet.readings, said, private=sheet.private)
+        if sheet.readings
+        else None,
+        loop=forfile.loop_lines(sheet.loop, said) if sheet.loop else (),
+        cautions=forfile.cautions(sheet.loop, said),
+    )
+
+
+def _facts(sheet: Sheet, said: Language) -> Sequence[tuple[str, str]]:
+    """The set, the driver and the day."""
+    source, join = sheet.source, said.table["language/join"]
+    about = [said.word(source.kind)]
+    about += [said.word(source.display)] if source.display else []
+    about += [str(source.year)] if source.year else []
+    about += [f"{said.number(f'{source.size_in:g}')}″"] if source.size_in else []
+    inputs = join.join(said.word(one) for one in sheet.inputs)
+    return [
+        (said("file/set"), f"{set_name(source)} ({join.join(about)})"),
+        *([(said("file/driver"), visible(sheet.driver))] if sheet.driver else []),
+        (said("file/driver-inputs"), inputs),
+        (said("file/run"), said.length(sheet.length_m)),
+        (said("file/date"), said.day(sheet.made, sheet.paper.value)),
+    ]

@@ -1,0 +1,27 @@
+"""On which paper is it printed, and with which units?"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from kb.words import Word
+
+
+class Paper(Word):
+    """A4 with metres, US Letter with feet and inches."""
+
+    A4 = "a4", "A4"
+    LETTER = "letter", "Letter"
+
+    @property
+    def feet(self) -> bool:
+        """Are lengths told in feet and inches?"""
+        return self is Paper.LETTER
+
+    @property
+    def size(self) -> str:
+        """The page size as CSS has it."""
+        return _SIZES[self]
+
+
+_SIZES: Final = {Paper.A4: "210mm 297mm", Paper.LETTER: "8.5in 11in"}

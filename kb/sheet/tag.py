@@ -1,0 +1,142 @@
+"""What stands on the tag at the back of the driver, for the eye and for a telephone's camera?
+
+A tag is 62 by 29 mm, the size of a common label. Its QR code (ISO/IEC 18004) holds the set and the path as
+plain text, in at most 152 bytes: with level M that is version 8, whose squares are still 0.45 mm wide.
+"""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+from kb.catalogue import StepCode
+from kb.panel import Panel
+from kb.path import Path
+from kb.sheet.language import Language, language
+from kb.sheet.layout import chain_links
+from kb.sheet.palette import INK, PAPER
+from kb.sheet.svg import UNIT_MM, Picture, put, wrapped, write
+from kb.text import visible
+from kb.visit import Source
+
+WIDTH_MM: Final = 62.0
+HEIGHT_MM: Final = 29.0
+MOST_BYTES: Final = 152  #: ISO/IEC 18004, table 7: version 8, level M, 8-bit bytes
+_QUIET: Final = 4  #: squares of white round the code (ISO/IEC 18004, 6.3.8)
+_CODE_MM: Final = 26.0
+
+
+@dataclass(frozen=True, slots=True)
+class Tag:
+    """A tag: its picture, and the text that its code holds. ``version`` is the size of the QR code."""
+
+    picture: Picture
+    text: str
+    version: int
+
+
+def tag_text(source: Source, panel: Panel, path: Path | None, made: date, said: Language) -> str:
+    """Set, jack, items, input and day, a line each, in at most ``MOST_BYTES`` of UTF-8.
+
+    What is too long is shortened from the longest line on, so that every line keeps its beginning.
+    """
+    lines = [visible(f"{source.make} {source.model}")]
+    if path is None:
+        lines.append(said("tag/no-path"))
+    else:
+        labels = [link.label for link in chain_links(path, panel, said)]
+        if path.jack is not None:
+            labels[0] += f" ({said.word(path.signal)})"
+        lines += labels
+        if any(step.code is StepCode.SET_PCM for step in path.steps):
+            lines.append(said("tag/pcm"))
+    lines.append(made.isoformat())
+    return _bounded(lines)
+
+
+def _bounded(lines: list[str]) -> str:
+    kept = list(lines)
+    while len("\n".join(kept).encode()) > MOST_BYTES:
+        longest = max(range(len(kept)), key=lambda number: len(kept[number].encode()))
+        line = kept[longest].removesuffix("…")
+        if len(line) < 8:  # nothing left to shorten: lines from the middle go
+            kept.pop(len(kept) // 2)
+            continue
+        kept[longest] = f"{line[:-1].rstrip()}…"
+    return "\n".join(kept)
+
+
+def make_tag(
+    source: Source, panel: Panel, path: Path | None, made: date, lang: Language | None = None
+) -> Tag:
+    """The tag as a picture in its real size."""
+    import segno
+
+    said = lang or language()
+    text = tag_text(source, panel, path, made, said)
+    # UTF-8 throughout: cameras expect it, and ASCII is the same either way
+    code = segno.make_qr(text, error="m", encoding="utf-8", boost_error=False)
+    wide, high = WIDTH_MM / UNIT_MM, HEIGHT_MM / UNIT_MM
+    name = visible(f"{source.make} {source.model}")
+    picture = Picture("tag", wide, high, said("tag/title", set=name), f"{said('tag/qr')}: {text}")
+    put(picture.root, "rect", width=wide, height=high, fill=PAPER)
+    side = _CODE_MM / UNIT_MM
+    margin = (high - side) / 2
+    _code(picture.group(wide - side - margin, margin), [list(row) for row in code.matrix], side)
+    _words(picture, wide - side - 2 * margin, text.split("\n"), said)
+    return Tag(picture, text, int(code.version))
+
+
+def _code(root: ET.Element, matrix: list[list[int]], side: float) -> None:
+    """Every run of dark squares of a row as one bar: bars of one height leave no gaps."""
+    square = side / (len(matrix) + 2 * _QUIET)
+    bars = []
+    for y, row in enumerate(matrix):
+        x = 0
+        while x < len(row):
+            end = x
+            while end < len(row) and row[end]:
+                end += 1
+            if end > x:
+                bars.append(f"M{x + _QUIET} {y + _QUIET}h{end - x}v1h-{end - x}z")
+            x = end + 1
+    group = put(root, "g", transform=f"scale({square:.5f})", shape_rendering="crispEdges")
+    put(group, "path", d="".join(bars), fill=INK)
+
+
+def _words(picture: Picture, width: float, lines: list[str], said: Language) -> None:
+    """The same text for the eye; what does not fit is in the code."""
+    left, room = 8.0, width - 8.0
+    write(picture.root, left, 16, said("tag/heading"), 9, anchor="start")
+    y = 30.0
+    for number, line in enumerate(lines):
+        size, bold = (12.0, True) if number == 0 else (8.6, False)
+        for part in wrapped(line, room, size, 2, bold=bold):
+            if y > picture.height - 5:
+                return
+            write(picture.root, left, y, part, size, bold=bold, anchor="start")
+            y += size + 1.8
+
+
+def tag_page(tag: Tag, source: Source, said: Language) -> str:
+    """The tag as an HTML page of its own size, for a label printer."""
+    from markupsafe import Markup
+
+    from kb.sheet import palette
+    from kb.sheet.page import set_name, templates
+
+    return (
+        templates()
+        .get_template("tag.html")
+        .render(
+            say=said,
+            lang=said.code,
+            set_name=set_name(source),
+            picture=Markup(str(tag.picture)),  # noqa: S704
+            width_mm=f"{WIDTH_MM:g}",
+            height_mm=f"{HEIGHT_MM:g}",
+            colour=palette,
+        )
+    )

@@ -1,0 +1,205 @@
+"""``jackfield loop`` and ``jackfield readings`` as typed."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from kb.cli.loop import loop_command
+from kb.cli.readings import readings_command
+from kb.errors import BadInput
+
+READINGS = """
+date = 2026-03-04
+place = "[red]front[/red] room"
+positions = [{ name = "[bold]sofa[/bold]", field_ma_per_m = 400 }]
+response = { at = "sofa", db_100_hz = -1, db_1000_hz = 0, db_5000_hz = -2 }
+noise = { driver_off_dba = -52, driver_on_dba = -48 }
+user = { satisfied = true, words = "good [link=https://example.org]x[/link]" }
+"""
+
+
+def run(command, *args, text=None):
+    done = CliRunner().invoke(command, list(args), input=text, standalone_mode=False, env={"COLUMNS": "80"})
+    if done.exception:
+        raise done.exception
+    return done
+
+
+def loop(*args):
+    return run(loop_command, *args)
+
+
+def document(*args):
+    return json.loads(loop(*args, "--json").stdout)
+
+
+def test_the_document_has_the_keys_that_scripts_rely_on():
+    found = document("--length", "5", "--width", "4", "--height", "1.2", "--wire", "awg18", "--turns", "1")
+    assert {"current_a", "voltage_v", "resistance_ohm", "inductance_h", "field", "fits", "cautions"} <= set(
+        found
+    )
+    # magpylib; Grover; 1/58 ohm mm2/m
+    assert found["field"]["centre_a_per_m_per_a"] == pytest.approx(0.14610, rel=1e-4)
+    assert found["inductance_h"] == pytest.approx(30.766e-6, rel=1e-4)
+    assert found["resistance_ohm"] == pytest.approx(0.37707, rel=1e-4)
+    assert found["fits"] is True
+    assert {"local-code", "licensed", "never-open"} <= {each["code"] for each in found["cautions"]}
+
+
+@pytest.mark.parametrize(
+    "room",
+    [
+        ["--room", "5x4"],
+        ["--room", "500x400 cm"],
+        ["--length", "5", "--width", "400 cm"],
+        ["--polygon", "0,0 5,0 5,4 0,4"],
+    ],
+)
+def test_a_room_may_be_told_in_several_ways(room):
+    assert document(*room, "--height", "1.2")["current_a"] == pytest.approx(0.4 / 0.14610, rel=1e-4)
+
+
+def test_feet_and_inches_are_the_same_room():
+    metric = document("--room", "5.334x3.9624", "--height", "1.2")
+    imperial = document("--room", "17ft 6in x 13ft", "--height", "3.937007874ft")
+    assert imperial["current_a"] == pytest.approx(metric["current_a"], rel=1e-6)
+
+
+def test_a_driver_too_small_ends_with_1_and_says_why():
+    done = loop("--room", "5x4", "--height", "1.2", "--driver", "chair pad driver")
+    assert done.return_value == 1
+    assert "DOES NOT FIT" in done.stdout
+    assert "0.80 A" in done.stdout
+    assert loop("--room", "5x4", "--height", "1.2", "--driver", "bench driver").return_value == 0
+
+
+def test_a_driver_may_be_told_by_its_plate():
+    found = document("--room", "5x4", "--height", "1.2", "--driver-current", "4", "--driver-voltage", "8")
+    assert found["fits"] is True
+    assert found["would_fit"]
+
+
+def test_every_printed_answer_shows_both_units_and_defers_to_the_local_code():
+    for route in ("joists", "tack-strip", "trim", "attic", "drop-ceiling", "saw-cut"):
+        shown = loop("--room", "5.2x4.1", "--route", route).stdout
+        assert "5.20 m (17 ft 1 in)" in shown
+        assert "Local code and licensed practice stand above it." in shown
+        assert max(map(len, shown.splitlines())) <= 80
+    assert "silica" in loop("--room", "5.2x4.1", "--route", "saw-cut").stdout
+
+
+def test_the_plot_is_shown_when_asked_and_only_then():
+    assert "# wire" in loop("--room", "5x4", "--height", "1.2", "--plot").stdout
+    assert "# wire" not in loop("--room", "5x4", "--height", "1.2").stdout
+
+
+def test_pictures_are_written_where_asked_and_stdout_stays_one_document(tmp_path):
+    pytest.importorskip("matplotlib")
+    svg, png = tmp_path / "field.svg", tmp_path / "field.png"
+    done = loop("--room", "5x4", "--height", "1.2", "--svg", str(svg), "--png", str(png), "--json")
+    json.loads(done.stdout)
+    assert svg.read_bytes().lstrip().startswith(b"<?xml")
+    assert png.read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_picture_that_cannot_be_written_is_told(tmp_path):
+    pytest.importorskip("matplotlib")
+    with pytest.raises(BadInput, match="--svg"):
+        loop("--room", "5x4", "--height", "1.2", "--svg", str(tmp_path / "no" / "such.svg"))
+
+
+@pytest.mark.parametrize(
+    ("args", "why"),
+    [
+        ([], "room"),
+        (["--room", "5x4", "--length", "5", "--width", "4"], "more than one"),
+        (["--length", "5"], "--width"),
+        (["--room", "0x4"], "--room"),
+        (["--room", "5x-4"], "--room"),
+        (["--polygon", "0,0 5,0 0,4 6,4"], "crossing"),
+        (["--room", "5x4", "--wire", "awg99"], "--wire"),
+        (["--room", "5x4", "--wire", ""], "--wire"),
+        (["--room", "5x4", "--driver", "no such"], "bench driver"),
+        (["--room", "5x4", "--driver", ""], "driver"),
+        (["--room", "5x4", "--driver-current", "4"], "--driver-voltage"),
+        (["--room", "5x4", "--driver-current", "0", "--driver-voltage", "1"], "rated current"),
+        (["--room", "5x4", "--driver-current", "nan", "--driver-voltage", "1"], "rated current"),
+        (["--room", "5x4", "--route", "moat"], "joists"),
+        (["--room", "5x4", "--height", "1.2", "--listen-height", "1.2"], "--height"),
+        (["--room", "5x4", "--height=-1"], "--height"),
+        (["--room", "5x4", "--temp", "nan"], "temperature"),
+        (["--room", "5x4", "--metal-db", "-3"], "metal"),
+        (["--room", "5x4", "--turns", "0"], "--turns"),
+        (["--room", "5x4", "--margin", "2"], "margin"),
+        (["--room", "5x4", "--doorways", "-1"], "doorways"),
+        (["--room", "5x4", "--height", "0", "--margin", "0.001"], "on the wire"),
+    ],
+)
+def test_what_cannot_be_is_refused_by_its_option(args, why):
+    with pytest.raises(BadInput, match=why):
+        loop(*args)
+
+
+def test_readings_that_meet_the_standard_end_with_0(tmp_path):
+    file = tmp_path / "readings.toml"
+    file.write_text(READINGS, encoding="utf-8")
+    done = run(readings_command, str(file))
+    assert done.return_value == 0
+    assert "MEETS" in done.stdout
+    assert max(map(len, done.stdout.splitlines())) <= 80
+
+
+def test_names_and_words_from_the_file_are_shown_as_text(tmp_path):
+    file = tmp_path / "readings.toml"
+    file.write_text(READINGS, encoding="utf-8")
+    shown = run(readings_command, str(file)).stdout
+    assert "[red]front[/red] room" in shown
+    assert "[link=https://example.org]x[/link]" in shown
+    assert "\x1b" not in shown
+
+
+def test_readings_that_fall_short_end_with_1_and_say_so_in_the_document(tmp_path):
+    file = tmp_path / "readings.json"
+    file.write_text(json.dumps({"positions": [{"name": "sofa", "field_db": -5}]}), encoding="utf-8")
+    done = run(readings_command, str(file), "--json")
+    assert done.return_value == 1
+    found = json.loads(done.stdout)
+    assert found["verdict"] == "falls-short"
+    assert found["failed"] == ["field at sofa"]
+    assert len(found["incomplete"]) == 4
+    assert all({"name", "value", "limit", "ok", "source"} <= set(each) for each in found["checks"])
+
+
+def test_readings_may_come_through_a_pipe():
+    done = run(readings_command, "-", text='{"positions": [{"field_db": 0}]}')
+    assert "not proved" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("held", "why"),
+    [
+        (b"[1, 2", "JSON"),
+        (b"{", "JSON"),
+        (b'{"positions": [{"field_db": NaN}]}', "readings.json"),
+        (b"\xff\xfe", "UTF-8"),
+        (b"[" * 100_000, "nested"),
+        (b'{"positions": [{"field_db": ' + b"9" * 5000 + b"}]}", "readings.json"),
+        (b" " * (1024 * 1024 + 1), "smaller file"),
+        (b'{"positons": []}', "positons"),
+        (b"[]", "readings"),
+    ],
+)
+def test_a_broken_file_is_named_with_what_is_wrong(held, why, tmp_path):
+    file = tmp_path / "readings.json"
+    file.write_bytes(held)
+    with pytest.raises(BadInput) as refused:
+        run(readings_command, str(file))
+    assert why in str(refused.value)
+
+
+def test_a_file_that_is_not_there_is_named():
+    with pytest.raises(BadInput, match=r"no-such\.toml"):
+        run(readings_command, "no-such.toml")

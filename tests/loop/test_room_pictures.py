@@ -1,0 +1,107 @@
+"""Pictures of the field: on paper and in the terminal."""
+
+from __future__ import annotations
+
+import sys
+import xml.etree.ElementTree as ElementTree
+
+import pytest
+
+from kb.errors import BadInput
+from kb.loop.geometry import Loop
+from kb.loop.plan import Ask, plan
+from kb.loop.sketch import field_sketch, legend
+from kb.loop.wire import awg
+
+ROOM = Loop.rectangle(5, 4)
+L_ROOM = Loop.polygon([(0, 0), (5, 0), (5, 3), (3, 3), (3, 4), (0, 4)])
+
+
+def test_the_terminal_plot_shows_the_wire_all_round_and_the_middle_as_right():
+    lines = field_sketch(ROOM, 1.2, 2.74).splitlines()
+    assert set(lines[0]) == set(lines[-2]) == {"#"}
+    assert all(line.startswith("#") and line.endswith("#") for line in lines[:-1])
+    middle = lines[len(lines) // 2]
+    assert middle[len(middle) // 2] == "o"
+    assert lines[-1] == legend()
+
+
+def test_the_terminal_plot_is_the_same_seen_from_either_side():
+    for line in field_sketch(ROOM, 1.2, 2.74).splitlines()[:-1]:
+        assert line == line[::-1]
+
+
+def test_more_current_turns_too_weak_into_too_strong():
+    assert "<" in field_sketch(ROOM, 1.2, 1.0).rsplit("\n", 1)[0]
+    assert ">" not in field_sketch(ROOM, 1.2, 1.0).rsplit("\n", 1)[0]
+    assert ">" in field_sketch(ROOM, 1.2, 6.0).rsplit("\n", 1)[0]
+
+
+def test_a_bent_room_is_empty_outside_its_wire():
+    lines = field_sketch(L_ROOM, 1.2, 2.74).splitlines()
+    assert len(lines[1]) < len(lines[-2])
+
+
+@pytest.mark.parametrize("sides", [(5, 4), (20, 1), (1, 20), (0.5, 0.5), (100, 100)])
+@pytest.mark.parametrize("width", [20, 72])
+def test_the_terminal_plot_keeps_to_its_width_and_height(sides, width):
+    lines = field_sketch(Loop.rectangle(*sides), 1.2, 3.0, width=width).splitlines()[:-1]
+    assert max(map(len, lines)) <= width
+    assert len(lines) <= 24
+
+
+def test_the_legend_fits_80_columns():
+    assert len(legend()) < 80
+
+
+@pytest.mark.parametrize("room", [ROOM, L_ROOM], ids=["rectangle", "l-shape"])
+def test_the_svg_has_the_wire_the_area_and_the_levels_and_is_the_same_each_time(room):
+    pytest.importorskip("matplotlib")
+    from kb.loop.picture import draw
+
+    answer = plan(Ask(room=room, height=1.2, wire=awg(18)))
+    drawn = draw(answer, "svg")
+    words = "".join(ElementTree.fromstring(drawn).itertext())
+    for word in ("wire", "listening area", "commissioning point", "dB re 400 mA/m", "AWG 18"):
+        assert word in words
+    assert draw(answer, "svg") == drawn
+
+
+def test_the_svg_has_the_line_of_minus_3_db():
+    pytest.importorskip("matplotlib")
+    from kb.loop.picture import draw
+
+    words = "".join(ElementTree.fromstring(draw(plan(Ask(room=ROOM, height=1.2)), "svg")).itertext())
+    assert "-3 dB" in words.replace("−", "-")
+
+
+def test_the_png_is_a_picture_of_useful_size():
+    pytest.importorskip("matplotlib")
+    from kb.loop.picture import draw
+
+    drawn = draw(plan(Ask(room=ROOM, height=1.2)), "png")
+    assert drawn.startswith(b"\x89PNG\r\n\x1a\n")
+    assert int.from_bytes(drawn[16:20]) >= 900
+
+
+def test_without_the_plotting_library_the_answer_says_what_to_install(monkeypatch):
+    from kb.loop.picture import draw
+
+    for name in [name for name in sys.modules if name.split(".")[0] == "matplotlib"]:
+        monkeypatch.delitem(sys.modules, name)
+    monkeypatch.setitem(sys.modules, "matplotlib", None)
+    with pytest.raises(BadInput, match=r"jackfield\[plot\]"):
+        draw(plan(Ask(room=ROOM, height=1.2)), "png")
+
+
+def test_the_calculator_needs_no_foreign_library():
+    # run apart, since the tests around it have imported plenty
+    import subprocess
+
+    code = (
+        "import sys; import kb.loop.plan, kb.loop.readings, kb.loop.sketch, kb.loop.picture, kb.loop.routes;"
+        "foreign = {'numpy', 'matplotlib', 'rich', 'click', 'pint'};"
+        "print(sorted({name.split('.')[0] for name in sys.modules} & foreign))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

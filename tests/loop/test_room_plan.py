@@ -1,0 +1,242 @@
+"""What a room needs: the answer an installer takes along."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from kb.cli.loop import load_table
+from kb.errors import BadInput
+from kb.loop.driver import DriverLimits, drivers_from
+from kb.loop.geometry import Loop
+from kb.loop.plan import Ask, as_json, items, plan
+from kb.loop.routes import cautions_from, route_named, routes_from
+from kb.loop.wire import awg, stock_from, wire_from
+
+TABLE = load_table("routes")
+ROUTES = routes_from(TABLE)
+ALWAYS = [each for each in cautions_from(TABLE) if each.always]
+STOCK = [each.wire for each in stock_from(load_table("wire"))]
+BENCH = next(each for each in drivers_from(load_table("drivers")) if each.name == "bench driver")
+ROOM = Loop.rectangle(5, 4)
+
+
+def test_a_room_of_5_by_4_m_has_the_numbers_of_the_tables():
+    # field: magpylib 146.10 mA/m per A; R 0.37707 ohm, L 30.766 uH: Grover, IEC 60028
+    answer = plan(Ask(room=ROOM, height=1.2, wire=awg(18), turns=1))
+    assert answer.planes[0].centre == pytest.approx(0.14610, rel=1e-4)
+    assert answer.current_a == pytest.approx(0.4 / 0.14610, rel=1e-4)
+    assert answer.load.resistance == pytest.approx(0.37707, rel=1e-4)
+    assert answer.load.inductance == pytest.approx(30.766e-6, rel=1e-4)
+    assert answer.voltage_v == pytest.approx(answer.current_a * (0.37707**2 + 0.9666**2) ** 0.5, rel=1e-3)
+    # the corner of the listening area, 0.5 m inside both walls: 91.713 mA/m per A
+    low, high = answer.range_db(answer.planes[0])
+    assert low == pytest.approx(-4.0444, abs=1e-3)
+    assert high == pytest.approx(0, abs=0.05)
+    assert answer.fits
+
+
+def test_the_drive_is_raised_no_more_than_the_weakest_corner_asks_for():
+    answer = plan(Ask(room=ROOM, height=1.2, wire=awg(18)))
+    assert answer.level is not None
+    assert answer.level.shift_db == pytest.approx(1.0444, abs=1e-3)
+    assert answer.level.min_db == pytest.approx(-3, abs=1e-9)
+    assert answer.level.current_a == pytest.approx(answer.current_a * 10 ** (answer.level.shift_db / 20))
+
+
+def test_the_driver_is_judged_at_the_current_it_will_be_turned_up_to():
+    # 3.58 A for the centre would do, 4.97 A for the whole area does not
+    answer = plan(Ask(room=ROOM, height=1.7, driver=BENCH, wire=awg(18), turns=1), STOCK)
+    assert answer.current_a < BENCH.rated_current_a_rms
+    assert [code for code, _ in answer.reasons] == ["current"]
+
+
+def test_two_turns_halve_the_current_and_keep_the_field():
+    one = plan(Ask(room=ROOM, height=1.2, wire=awg(18), turns=1))
+    two = plan(Ask(room=ROOM, height=1.2, wire=awg(18), turns=2))
+    assert two.current_a == pytest.approx(one.current_a / 2)
+    assert two.range_db(two.planes[0]) == pytest.approx(one.range_db(one.planes[0]))
+    assert two.load.resistance == pytest.approx(2 * one.load.resistance)
+
+
+def test_a_stated_loss_to_metal_raises_the_current_by_just_that():
+    plain = plan(Ask(room=ROOM, height=1.2))
+    metal = plan(Ask(room=ROOM, height=1.2, metal_db=6.0))
+    assert metal.current_a == pytest.approx(plain.current_a * 10 ** (6 / 20))
+    assert metal.range_db(metal.planes[0]) == pytest.approx(plain.range_db(plain.planes[0]))
+    assert as_json(metal)["metal_allowance_db"] == 6.0
+
+
+def test_with_a_driver_the_thinnest_wire_that_fits_is_taken():
+    answer = plan(Ask(room=ROOM, height=1.2, driver=BENCH), STOCK)
+    assert answer.fits
+    assert (answer.wire.label, answer.loop.turns) == (answer.better[0].wire.label, answer.better[0].turns)
+    lighter = [wire for wire in STOCK if wire.area < answer.wire.area]
+    assert all(
+        not plan(Ask(room=ROOM, height=1.2, driver=BENCH, wire=wire, turns=1), STOCK).fits for wire in lighter
+    )
+
+
+def test_a_named_wire_or_number_of_turns_is_kept():
+    assert plan(Ask(room=ROOM, height=1.2, driver=BENCH, turns=2), STOCK).loop.turns == 2
+    assert plan(Ask(room=ROOM, height=1.2, driver=BENCH, wire=awg(14)), STOCK).wire == awg(14)
+    odd = wire_from("1.25mm2")
+    assert plan(Ask(room=ROOM, height=1.2, driver=BENCH, wire=odd), STOCK).wire == odd
+
+
+def test_a_driver_too_small_for_any_wire_gets_a_clear_answer():
+    answer = plan(Ask(room=ROOM, height=1.2, driver=DriverLimits("tiny", 0.1, 0.5)), STOCK)
+    assert not answer.fits
+    assert answer.better == ()
+    assert any("0.10 A" in text for _, text in answer.reasons)
+
+
+def test_a_room_too_uneven_for_any_current_says_which_height_would_do():
+    answer = plan(Ask(room=Loop.rectangle(6, 9), height=2.4))
+    assert not answer.fits
+    assert answer.level is None
+    assert answer.reasons[0][0] == "uneven"
+    assert f"{answer.best.offset:.2f} m" in answer.reasons[0][1]
+
+
+def test_a_wire_too_thin_for_its_current_is_not_called_fitting():
+    answer = plan(Ask(room=ROOM, height=1.2, wire=awg(30)))
+    assert [code for code, _ in answer.reasons] == ["thin"]
+
+
+def test_heights_from_the_floor_and_the_distance_between_say_the_same():
+    by_floor = plan(Ask(room=ROOM, wire_height=-0.3, listen=(1.2,)))
+    by_distance = plan(Ask(room=ROOM, height=1.5))
+    assert by_floor.current_a == pytest.approx(by_distance.current_a, rel=1e-12)
+    above = plan(Ask(room=ROOM, wire_height=2.7, listen=(1.2,)))
+    assert above.current_a == pytest.approx(by_distance.current_a, rel=1e-12)
+
+
+def test_a_route_sets_the_height_and_the_feed_climbs_to_it():
+    attic = plan(Ask(room=ROOM, route=route_named("attic", ROUTES), ceiling=2.5, wire=awg(18)))
+    assert attic.planes[0].offset == pytest.approx(2.5 + 0.02 - 1.2)
+    assert attic.laid_m == pytest.approx(18 + 2 * 2.52)
+    assert attic.buy_m == pytest.approx(attic.laid_m * 1.15 + 3)
+    assert attic.load.resistance == pytest.approx(attic.laid_m * awg(18).resistance_per_m())
+
+
+def test_each_doorway_lengthens_every_turn():
+    route = route_named("tack-strip", ROUTES)
+    none = plan(Ask(room=ROOM, route=route, turns=2))
+    two = plan(Ask(room=ROOM, route=route, turns=2, doorways=2))
+    assert two.laid_m - none.laid_m == pytest.approx(2 * 2 * 0.2)
+    assert two.load.resistance > none.load.resistance
+
+
+def test_what_to_carry_is_whole_pieces_with_the_wire_first():
+    answer = plan(Ask(room=ROOM, route=route_named("drop-ceiling", ROUTES), wire=awg(18)), always=ALWAYS)
+    carried = items(answer)
+    assert carried[0].item == "plenum-listed wire AWG 18 (m)"
+    assert carried[0].count >= answer.buy_m
+    assert all(isinstance(each.count, int) and each.count > 0 for each in carried)
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        ({"height": -0.1}, "height"),
+        ({"height": float("nan")}, "height"),
+        ({"listen": ()}, "listening height"),
+        ({"listen": (5.0,)}, "listening height"),
+        ({"ceiling": 0.5}, "ceiling"),
+        ({"feed": -1}, "feed"),
+        ({"metal_db": -1}, "metal"),
+        ({"metal_db": float("inf")}, "metal"),
+        ({"margin": 2.5}, "margin"),
+        ({"doorways": -1}, "doorways"),
+        ({"celsius": 1000}, "temperature"),
+        ({"turns": 0}, "turns"),
+    ],
+)
+def test_what_cannot_be_is_refused_by_name(change, why):
+    with pytest.raises(BadInput, match=why):
+        plan(replace(Ask(room=ROOM, wire_height=0.0), **change))
+
+
+@given(
+    st.floats(1.5, 12),
+    st.floats(1.5, 12),
+    st.floats(0.2, 3),
+    st.integers(1, 4),
+    st.sampled_from(["awg14", "awg20", "1mm2"]),
+)
+def test_every_answer_is_finite_and_goes_through_json(a, b, height, turns, name):
+    answer = plan(
+        Ask(room=Loop.rectangle(a, b), height=height, turns=turns, wire=wire_from(name), driver=BENCH), STOCK
+    )
+    document = json.loads(json.dumps(as_json(answer), allow_nan=False))
+    assert {"current_a", "voltage_v", "resistance_ohm", "inductance_h", "field", "fits", "cautions"} <= set(
+        document
+    )
+    assert {"centre_a_per_m_per_a", "min_db", "max_db"} <= set(document["field"])
+    assert document["field"]["centre_a_per_m_per_a"] * document["current_a"] == pytest.approx(0.4)
+    assert document["fits"] == (not document["reasons"])
+
+
+def test_every_route_carries_the_cautions_it_needs():
+    # trade knowledge (common practice) and the codes beside each caution
+    needed = {
+        "joists": {"mains", "joist-services", "dust"},
+        "tack-strip": {"mains", "tack-points", "asbestos"},
+        "trim": {"mains", "insulation", "asbestos"},
+        "attic": {"mains", "attic-heat", "ladder", "footing", "attic-insulation"},
+        "drop-ceiling": {"mains", "plenum", "ladder", "metal-grid"},
+        "saw-cut": {"silica", "post-tension", "floor-heating", "asbestos"},
+    }
+    assert set(needed) == {route.code for route in ROUTES}
+    for route in ROUTES:
+        answer = plan(Ask(room=ROOM, route=route), always=ALWAYS)
+        codes = {each.code for each in answer.cautions}
+        assert needed[route.code] | {"local-code", "licensed", "never-open"} <= codes
+        assert "too-high" not in codes
+
+
+def test_a_ceiling_higher_than_the_route_is_good_for_is_cautioned():
+    route = route_named("drop-ceiling", ROUTES)
+    codes = {each.code for each in plan(Ask(room=ROOM, route=route, ceiling=3.2)).cautions}
+    assert "too-high" in codes
+
+
+def test_every_number_and_caution_of_the_routes_has_its_source():
+    for route in ROUTES:
+        assert {"height", "slack", "ends", "doorway"} <= set(route.sources)
+        assert all(route.sources.values())
+        assert all(supply.source for supply in (*route.tools, *route.materials))
+    sources = {each.code: each.source for each in cautions_from(TABLE)}
+    assert "1926.1153" in sources["silica"]
+    assert "1926.1101" in sources["asbestos"]
+    assert "300.22" in sources["plenum"]
+    assert "1926.1053" in sources["ladder"]
+
+
+@pytest.mark.parametrize(
+    ("spoil", "why"),
+    [
+        (lambda row: row.pop("height"), "height"),
+        (lambda row: row["slack"].pop("source"), "slack, source"),
+        (lambda row: row["slack"].update(value=-1), "slack"),
+        (lambda row: row.update(cautions=["no-such"]), "cautions"),
+        (lambda row: row.update(cautions=[]), "cautions"),
+        (lambda row: row.update(tools=[{"item": "saw", "source": "x"}]), "saw"),
+        (lambda row: row["height"].update({"from": "wall"}), "floor or ceiling"),
+    ],
+)
+def test_a_route_that_lacks_something_is_refused_by_field(spoil, why):
+    table = load_table("routes")
+    spoil(table["route"][0])
+    with pytest.raises(BadInput, match=why):
+        routes_from(table)
+
+
+def test_an_unknown_route_lists_the_known():
+    with pytest.raises(BadInput, match="joists"):
+        route_named("ceiling fan", ROUTES)

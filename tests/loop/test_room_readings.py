@@ -1,0 +1,321 @@
+"""Readings judged: the limits, the honest gaps, and where a fault lies."""
+
+from __future__ import annotations
+
+import copy
+import json
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from kb.errors import BadInput
+from kb.loop.field import level_db, vertical_h
+from kb.loop.geometry import Loop
+from kb.loop.measured import readings_from
+from kb.loop.readings import judge
+
+PLACES = {
+    "sofa": (2.5, 2.0),
+    "window chair": (4.2, 3.3),
+    "door": (0.8, 0.7),
+    "table": (4.2, 0.7),
+    "piano": (0.8, 3.3),
+    "lamp": (2.5, 3.2),
+}
+GOOD = {
+    "date": "2026-03-04",
+    "place": "living room",
+    "positions": [{"name": "sofa", "field_ma_per_m": 400}, {"name": "door", "field_db": -1.5}],
+    "response": {"at": "sofa", "db_100_hz": -1.0, "db_1000_hz": 0.5, "db_5000_hz": -2.0},
+    "noise": {"driver_off_dba": -52, "driver_on_dba": -48},
+    "user": {"satisfied": True, "words": "clear"},
+}
+
+
+def judged(**change):
+    return judge(readings_from({**copy.deepcopy(GOOD), **change}))
+
+
+def check(judgement, name):
+    return next(each for each in judgement.checks if each.name == name)
+
+
+def measured(offsets, *, current=2.7, known=True):
+    """A readings file of a room 5 x 4 m whose places read as computed, plus an offset in dB each."""
+    loop = Loop.rectangle(5, 4)
+    positions = [
+        {
+            "name": name,
+            "x_m": x,
+            "y_m": y,
+            "field_db": level_db(vertical_h(loop, (x, y, 1.2)) * current) + offsets.get(name, 0.0),
+        }
+        for name, (x, y) in PLACES.items()
+    ]
+    room = {"length_m": 5, "width_m": 4} | ({"current_a": current} if known else {})
+    return {**copy.deepcopy(GOOD), "positions": positions, "loop": room}
+
+
+def faults(data):
+    return {each.code: each.where for each in judge(readings_from(data)).diagnosis}
+
+
+def test_readings_within_every_limit_meet_the_standard():
+    judgement = judged()
+    assert judgement.verdict == "meets"
+    assert judgement.failed == judgement.incomplete == ()
+    assert all(each.ok for each in judgement.checks)
+    assert judgement.diagnosis == ()
+
+
+@pytest.mark.parametrize(
+    ("level", "ok"), [(-3.0, True), (3.0, True), (-3.01, False), (3.01, False), (0.0, True)]
+)
+def test_the_field_may_differ_by_3_db_from_400_ma_per_m(level, ok):
+    # IEC 60118-4:2014+A1:2017 cl. 8.2
+    judgement = judged(positions=[{"name": "sofa", "field_db": level}])
+    assert check(judgement, "field at sofa").ok is ok
+    assert (judgement.verdict == "meets") is ok
+    assert "cl. 8.2" in check(judgement, "field at sofa").source
+
+
+@pytest.mark.parametrize(("milliamps", "ok"), [(283.2, True), (283.1, False), (565.0, True), (565.1, False)])
+def test_the_limits_in_ma_per_m_are_those_of_3_db(milliamps, ok):
+    # 283.18 and 565.02 mA/m: arithmetic on 400 mA/m
+    assert check(judged(positions=[{"name": "a", "field_ma_per_m": milliamps}]), "field at a").ok is ok
+
+
+@pytest.mark.parametrize(
+    ("low", "middle", "high", "ok"), [(-4, -1, -4, True), (-4.1, -1, 0, False), (0, 0, 3.2, False)]
+)
+def test_the_response_is_judged_against_1_khz(low, middle, high, ok):
+    # cl. 8.3: +-3 dB from 100 Hz to 5 kHz re 1 kHz
+    response = {"at": "sofa", "db_100_hz": low, "db_1000_hz": middle, "db_5000_hz": high}
+    judgement = judged(response=response)
+    assert (judgement.verdict == "meets") is ok
+    assert check(judgement, "response at 100 Hz").value == pytest.approx(low - middle)
+    assert "cl. 8.3" in check(judgement, "response at 5 kHz").source
+
+
+@pytest.mark.parametrize(
+    ("noise", "ok", "word"),
+    [(-50, True, ""), (-47, True, ""), (-40, True, "aim"), (-32, True, "aim"), (-31, False, "report")],
+)
+def test_noise_is_judged_at_minus_32_and_aimed_at_minus_47(noise, ok, word):
+    # cl. 4 and 7, dB(A) re 400 mA/m
+    found = check(
+        judged(noise={"driver_off_dba": noise, "driver_on_dba": -50}), "background noise, driver off"
+    )
+    assert found.ok is ok
+    assert word in found.note
+
+
+def test_noise_may_be_given_in_ma_per_m():
+    # -47 dB is 1.787 mA/m
+    found = check(
+        judged(noise={"driver_off_ma_per_m": 1.787, "driver_on_dba": -50}), "background noise, driver off"
+    )
+    assert found.value == pytest.approx(-47, abs=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("gone", "names"),
+    [
+        ({"positions": []}, {"field"}),
+        ({"response": {}}, {"response at 100 Hz", "response at 5 kHz"}),
+        ({"response": {"db_100_hz": 0, "db_1000_hz": 0}}, {"response at 5 kHz"}),
+        ({"response": {"db_100_hz": 0, "db_5000_hz": 0}}, {"response at 100 Hz", "response at 5 kHz"}),
+        ({"noise": {"driver_off_dba": -50}}, {"background noise, driver on"}),
+        ({"noise": {}}, {"background noise, driver off", "background noise, driver on"}),
+    ],
+)
+def test_what_was_not_measured_is_never_taken_as_met(gone, names):
+    judgement = judged(**gone)
+    assert judgement.verdict == "falls-short"
+    assert judgement.failed == ()
+    assert set(judgement.incomplete) == names
+    assert all(
+        check(judgement, name).ok is None and "not measured" in check(judgement, name).note for name in names
+    )
+
+
+def test_an_empty_file_meets_nothing():
+    judgement = judge(readings_from({}))
+    assert judgement.verdict == "falls-short"
+    assert len(judgement.incomplete) == 5
+
+
+def test_exposure_is_told_for_information_and_never_decides():
+    # ICNIRP 2010: 64 A/m at 1 kHz; a reading that high would be 44 dB above the reference field
+    strong = judged(positions=[{"name": "a", "field_ma_per_m": 65_000}])
+    found = check(strong, "exposure at 1 kHz, strongest position")
+    assert found.ok is False
+    assert not found.required
+    assert found.name not in strong.failed
+
+
+@pytest.mark.parametrize("satisfied", [True, False, None])
+def test_the_user_s_verdict_stands_beside_the_standard_s_and_changes_nothing(satisfied):
+    user = {"words": "thin"} if satisfied is None else {"satisfied": satisfied, "words": "thin"}
+    judgement = judged(user=user)
+    assert judgement.verdict == "meets"
+    assert judgement.as_json()["user"] == {"satisfied": satisfied, "words": "thin"}
+
+
+def test_readings_as_computed_show_no_fault():
+    assert faults(measured({})) == {}
+
+
+@given(st.lists(st.floats(-1.2, 1.2), min_size=6, max_size=6))
+def test_the_scatter_of_a_hand_held_meter_is_no_fault(scatter):
+    assert faults(measured(dict(zip(PLACES, scatter, strict=True)))) == {}
+
+
+@given(st.floats(-12, -2.5), st.lists(st.floats(-0.4, 0.4), min_size=6, max_size=6))
+def test_too_low_everywhere_points_at_the_drive(loss, scatter):
+    found = faults(measured({name: loss + bit for name, bit in zip(PLACES, scatter, strict=True)}))
+    assert set(found) == {"drive-low"}
+
+
+def test_too_high_everywhere_points_at_the_drive_too():
+    assert set(faults(measured(dict.fromkeys(PLACES, 4.0)))) == {"drive-high"}
+
+
+@given(
+    st.sampled_from(sorted(PLACES)),
+    st.floats(-15, -4),
+    st.lists(st.floats(-0.4, 0.4), min_size=6, max_size=6),
+)
+def test_low_at_one_place_points_at_wire_or_metal_there(name, loss, scatter):
+    offsets = dict(zip(PLACES, scatter, strict=True))
+    offsets[name] += loss
+    assert faults(measured(offsets)) == {"low-at-place": (name,)}
+
+
+def test_low_everywhere_and_lower_at_one_place_is_told_as_both():
+    offsets = dict.fromkeys(PLACES, -5.0) | {"table": -12.0}
+    assert set(faults(measured(offsets))) == {"drive-low", "low-at-place"}
+
+
+def test_a_steady_fall_across_the_room_is_a_tilt():
+    offsets = {name: -2.0 * (x - 2.5) for name, (x, _) in PLACES.items()}
+    found = faults(measured(offsets))
+    assert set(found) == {"tilt"}
+    assert set(found["tilt"]) == {"window chair", "table"}
+
+
+def test_a_steady_fall_is_seen_without_knowing_the_current():
+    offsets = {name: -1.8 * (y - 2.0) - 4 for name, (_, y) in PLACES.items()}
+    assert "tilt" in faults(measured(offsets, known=False))
+
+
+def test_two_places_are_not_made_into_a_pattern():
+    data = measured({"sofa": -6.0})
+    data["positions"] = data["positions"][:2]
+    assert not {"low-at-place", "tilt", "uneven"} & set(faults(data))
+
+
+def test_places_on_one_line_are_not_made_into_a_tilt():
+    loop = Loop.rectangle(5, 4)
+    data = measured({})
+    data["positions"] = [
+        {
+            "name": f"p{x}",
+            "x_m": x,
+            "y_m": 2.0,
+            "field_db": level_db(vertical_h(loop, (x, 2.0, 1.2)) * 2.7) - 2 * x,
+        }
+        for x in (0.8, 1.6, 2.4, 3.2, 4.0)
+    ]
+    assert "tilt" not in faults(data)
+
+
+def test_without_a_loop_low_readings_still_point_at_the_drive():
+    positions = [{"name": name, "field_db": -7.0} for name in PLACES]
+    assert faults({**GOOD, "positions": positions}) == {"drive-low": ()}
+
+
+def test_a_loss_at_5_khz_points_at_voltage_and_noise_with_the_driver_at_a_ground_loop():
+    found = faults({**GOOD, "response": {"db_100_hz": 0, "db_1000_hz": 0, "db_5000_hz": -6}})
+    assert set(found) == {"treble-low"}
+    assert set(faults({**GOOD, "noise": {"driver_off_dba": -50, "driver_on_dba": -28}})) == {"noise-driver"}
+    assert set(faults({**GOOD, "noise": {"driver_off_dba": -28, "driver_on_dba": -27}})) == {"noise-outside"}
+
+
+def test_a_bent_room_may_be_told_by_its_corners():
+    data = {
+        **GOOD,
+        "loop": {"corners_m": [[0, 0], [5, 0], [5, 3], [3, 3], [3, 4], [0, 4]], "turns": 2, "current_a": 1.4},
+    }
+    data["positions"] = [{"name": "sofa", "field_db": 0, "x_m": 2, "y_m": 2}]
+    (compared,) = judge(readings_from(data)).compared
+    loop = Loop.polygon([(0, 0), (5, 0), (5, 3), (3, 3), (3, 4), (0, 4)], turns=2)
+    assert compared.computed_db == pytest.approx(level_db(1.4 * vertical_h(loop, (2, 2, 1.2))))
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        ({"positions": "sofa"}, "positions"),
+        ({"positions": [3]}, "position 1"),
+        ({"positions": [{"name": "a"}]}, "position 1, field_ma_per_m"),
+        ({"positions": [{"name": "a", "field_ma_per_m": "400"}]}, "position 1, field"),
+        ({"positions": [{"name": "a", "field_ma_per_m": -1}]}, "position 1, field"),
+        ({"positions": [{"name": "a", "field_ma_per_m": float("nan")}]}, "position 1, field"),
+        ({"positions": [{"name": "a", "field_ma_per_m": True}]}, "position 1, field"),
+        ({"positions": [{"name": "a", "field_ma_per_m": 400, "field_db": 0}]}, "one of the two"),
+        ({"positions": [{"name": "a", "field_db": 0}] * 2}, "position 2, name"),
+        ({"positions": [{"name": "a\x1b[31m", "field_db": 0}]}, "control"),
+        ({"positions": [{"name": "a", "field": 400}]}, "position 1, field"),
+        ({"positions": [{"name": "n" * 81, "field_db": 0}]}, "80 characters"),
+        ({"positions": [{"field_db": 0}] * 501}, "500"),
+        ({"response": []}, "response"),
+        ({"response": {"db_100_hz": "x"}}, "response, db_100_hz"),
+        ({"noise": {"driver_of_dba": -50}}, "noise, driver_of_dba"),
+        ({"noise": {"driver_off_dba": 10**400}}, "driver_off"),
+        ({"loop": {"length_m": 5}}, "loop, width_m"),
+        ({"loop": {"length_m": 0, "width_m": 4}}, "loop, length_m"),
+        ({"loop": {"length_m": 5, "width_m": 4, "turns": 1.5}}, "loop, turns"),
+        ({"loop": {"corners_m": [[0, 0], [5]]}}, "corner 2"),
+        ({"user": {"satisfied": "yes"}}, "user, satisfied"),
+        ({"colour": "red"}, "colour"),
+    ],
+)
+def test_a_mistake_in_the_file_is_named_by_its_field(change, why):
+    with pytest.raises(BadInput) as refused:
+        judged(**change)
+    assert why in str(refused.value)
+    assert "\x1b" not in str(refused.value)
+
+
+def test_a_place_on_the_wire_is_named():
+    data = measured({})
+    data["positions"][0] |= {"x_m": 0.0, "y_m": 2.0, "height_m": 0.0}
+    with pytest.raises(BadInput, match=r"position sofa.*on the wire"):
+        judge(readings_from(data))
+
+
+def test_a_meter_that_shows_nothing_is_below_its_range_and_not_at_minus_infinity():
+    judgement = judged(positions=[{"name": "a", "field_ma_per_m": 0}])
+    assert math.isfinite(check(judgement, "field at a").value)
+    json.dumps(judgement.as_json(), allow_nan=False)
+
+
+KEYS = ["positions", "name", "field_db", "field_ma_per_m", "noise", "loop", "length_m", "x_m", "user"]
+JSON = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=12),
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.sampled_from(KEYS), inner, max_size=5),
+    max_leaves=12,
+)
+
+
+@given(JSON)
+def test_whatever_a_file_holds_gives_a_judgement_or_a_clear_refusal(data):
+    try:
+        judgement = judge(readings_from(data))
+    except BadInput:
+        return
+    json.dumps(judgement.as_json(), allow_nan=False)
+    assert judgement.verdict in ("meets", "falls-short")
