@@ -22,9 +22,14 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "find": ("find", "Find a set that somebody met before."),
     "show": ("show", "Show what is known of one set: its panel and its visits."),
     "path": ("path", "Say how to connect a set to the loop driver."),
+    "evidence": ("evidence", "Show what is to be expected of a set, known or not."),
+    "pack": ("pack", "Say what to carry to a day's jobs, and how sure that is."),
     "sheet": ("sheet", "Write the sheet for the client and the file."),
     "tag": ("tag", "Make the tag for the back of the driver."),
     "record": ("record", "Record what a set's panel offers."),
+    "isolate": ("isolate", "Find what is at fault by the cheapest next test."),
+    "loop": ("loop", "Compute a hearing loop: wire, current, field, fit to the driver."),
+    "readings": ("readings", "Judge readings of a loop against IEC 60118-4."),
     "settings": ("settings", "Show or change the usual driver, units and initials."),
 }
 

@@ -1,0 +1,179 @@
+"""evidence: what is to be expected of a set, and from where does it come?"""
+
+from __future__ import annotations
+
+from itertools import chain
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from kb.cli.common import Session, command_options, text
+from kb.visit import Source, read_year
+from kb.words import Display, Kind, Speakers
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from kb.evidence import Evidence, Expectation
+
+
+@click.command("evidence")
+@click.argument("make")
+@click.argument("model", required=False, default="")
+@click.option("--year", type=int, metavar="YEAR", help="When the set was made, about.")
+@click.option("--kind", default="television", show_default=True, metavar="KIND", help="What the source is.")
+@click.option("--display", metavar="DISPLAY", help="flat, tube or projector.")
+@command_options
+def evidence_command(
+    session: Session, make: str, model: str, year: int | None, kind: str, display: str | None
+) -> int:
+    """Show what the book expects of a set, known or not, and how sure it is.
+
+    \b
+    jackfield evidence Norwell NV40-210
+    jackfield evidence Norwell --year 2014
+    """
+    source = Source(
+        make=make,
+        model=model,
+        kind=Kind.read(kind, "--kind"),
+        display=None if display is None else Display.read(display, "--display"),
+        year=None if year is None else read_year(year, "--year"),
+    )
+    expectation = evidence_of(session).expect(source)
+    if session.as_json:
+        session.json(expectation_json(expectation))
+    else:
+        render_evidence(expectation, session.console)
+    return 0
+
+
+def evidence_of(session: Session) -> Evidence:
+    """What all findings of the book say; an empty book leaves the common practice of the prior file."""
+    from kb.evidence import Evidence
+
+    kept = getattr(session.book, "evidence", None)
+    if isinstance(kept, Evidence):
+        return kept
+    return Evidence.learn(chain.from_iterable(session.book.store.visits()))
+
+
+def expectation_json(expectation: Expectation) -> dict[str, Any]:
+    """The expectation as plain values: panels, outputs, and the circles of sets behind them."""
+    source = expectation.source
+    outputs = sorted(expectation.speakers)
+    return {
+        "source": {
+            "make": source.make,
+            "model": source.model,
+            "kind": source.kind.value,
+            "display": source.display.value if source.display else None,
+            "year": source.year,
+        },
+        "expected": [
+            {
+                "signals": sorted({o.signal.value for o in one.outputs}),
+                "outputs": [{"form": o.form.value, "signal": o.signal.value} for o in one.outputs],
+                "p": round(one.p, 4),
+            }
+            for one in expectation.shapes
+        ],
+        "other": round(expectation.other, 4),
+        "outputs": [
+            {
+                "form": output.form.value,
+                "signal": output.signal.value,
+                "p": round(sum(one.p for one in expectation.shapes if output in one.outputs), 4),
+                "speakers": {effect.value: round(p, 4) for effect, p in expectation.speakers[output].items()},
+                "p_works": round(expectation.works[output].p, 4),
+                "interval": [
+                    round(expectation.works[output].low, 4),
+                    round(expectation.works[output].high, 4),
+                ],
+                "findings": expectation.works[output].findings,
+            }
+            for output in outputs
+        ],
+        "levels": [
+            {"level": one.level, "visits": one.visits, "sets": one.sets, "share": round(one.share, 4)}
+            for one in expectation.levels
+        ],
+        "prior_share": round(expectation.prior_share, 4),
+    }
+
+
+#: How the circles of sets are called on the screen.
+_LEVELS = {
+    "set": "this set",
+    "family": "its family",
+    "make-era": "its make and years",
+    "era-display": "its years and display",
+    "kind": "its kind",
+    "all": "the whole book",
+}
+_PANELS = 6  #: shown
+
+
+def render_evidence(expectation: Expectation, console: Console) -> None:
+    """Panels with their chances, what each output does, and from where it comes; fits 80 columns."""
+    from rich.table import Table
+
+    from kb.pack import expected_text, percent
+
+    source = expectation.source
+    about = [source.kind.label, *([source.display.label] if source.display else [])]
+    about += [str(source.year)] if source.year else ["year not known"]
+    console.print(
+        text(f"{source.make} {source.model}".strip(), "bold").append(f"  {', '.join(about)}", "dim")
+    )
+    console.print()
+    console.print(text("Expected at the back", "bold"))
+    table = Table.grid(padding=(0, 2))
+    table.add_column(justify="right", min_width=10)
+    table.add_column(overflow="fold")
+    for one in expectation.shapes[:_PANELS]:
+        table.add_row(text(percent(one.p)), text(expected_text(one)))
+    rest = sum(one.p for one in expectation.shapes[_PANELS:]) + expectation.other
+    table.add_row(text(percent(rest), "dim"), text("something else", "dim"))
+    console.print(table)
+    console.print()
+    console.print(text("Its outputs, where it has them", "bold"))
+    table = Table.grid(padding=(0, 2))
+    table.add_column()
+    for _ in range(4):
+        table.add_column(justify="right")
+    table.add_row(
+        *(text(name, "dim") for name in ("  output", "there", "works", "speakers on", "tried here"))
+    )
+    for output in sorted(expectation.speakers, key=lambda o: -_there(expectation, o)):
+        there = _there(expectation, output)
+        if there < 0.02:
+            continue
+        works, effects = expectation.works[output], expectation.speakers[output]
+        stay = effects[Speakers.STAY_ON] + effects[Speakers.MUTE_UNLESS_SET]
+        sure = f"{percent(works.p)} ({100 * works.low:.0f}-{100 * works.high:.0f})"
+        name = f"  {output.form.label}, {output.signal.label}"
+        cells = (name, percent(there), sure, percent(stay), str(works.findings) if works.findings else "-")
+        table.add_row(*(text(cell) for cell in cells))
+    console.print(table)
+    console.print()
+    console.print(text("From", "bold"))
+    table = Table.grid(padding=(0, 2))
+    table.add_column()
+    for _ in range(3):
+        table.add_column(justify="right")
+    table.add_row(*(text(name, "dim") for name in ("", "visits", "sets", "weight")))
+    for level in expectation.levels:
+        row = (f"  {_LEVELS[level.level]}", str(level.visits), str(level.sets), percent(level.share))
+        table.add_row(*(text(cell) for cell in row))
+    table.add_row(
+        text("  common practice, before any finding"),
+        text(""),
+        text(""),
+        text(percent(expectation.prior_share)),
+    )
+    console.print(table)
+
+
+def _there(expectation: Expectation, output: Any) -> float:
+    return sum(one.p for one in expectation.shapes if output in one.outputs)

@@ -1,0 +1,225 @@
+"""pack: what is to be carried to a day's jobs?"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from kb.cli.common import Session, command_options, text
+from kb.errors import BadInput
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from kb.pack import Answer, Ask, Day, Plan
+
+
+@click.command("pack")
+@click.argument("jobsfile_or_make", metavar="JOBSFILE | MAKE", required=False)
+@click.argument("model", required=False)
+@click.option("--year", type=int, metavar="YEAR", help="One set: when it was made, about.")
+@click.option("--kind", metavar="KIND", help="One set: television, set-top-box ...")
+@click.option("--display", metavar="DISPLAY", help="One set: flat, tube or projector.")
+@click.option("--inputs", metavar="LIST", help="One set: inputs of the driver, with commas.")
+@click.option("--speakers-needed/--speakers-free", default=True, help="One set: do others listen to it?")
+@click.option("--length", "length_m", type=float, metavar="M", help="One set: metres to the driver.")
+@click.option("--taken", multiple=True, metavar="SIGNAL", help="One set: an output in use; repeat for more.")
+@click.option("--have", multiple=True, metavar="ITEM[=COUNT]", help="An item in stock; repeat for more.")
+@click.option("--target", type=float, default=0.95, show_default=True, metavar="P", help="How sure to be.")
+@click.option("--print", "as_list", is_flag=True, help="A plain list to print and tick off.")
+@command_options
+def pack_command(
+    session: Session,
+    jobsfile_or_make: str | None,
+    model: str | None,
+    year: int | None,
+    kind: str | None,
+    display: str | None,
+    inputs: str | None,
+    speakers_needed: bool,
+    length_m: float | None,
+    taken: tuple[str, ...],
+    have: tuple[str, ...],
+    target: float,
+    as_list: bool,
+) -> int:
+    """Say what to carry so that every job connects on the first visit.
+
+    \b
+    jackfield pack jobs.json
+    jackfield pack jobs.toml --target 0.9 --print
+    jackfield pack Norwell NV40-210 --inputs line-3.5,optical
+    jackfield pack Norwell --year 2014
+    """
+    from kb.cli.evidence import evidence_of
+    from kb.pack import pack, to_json
+
+    if jobsfile_or_make and model is None and _is_file(jobsfile_or_make):
+        day = _read(jobsfile_or_make, have)
+    else:
+        set_data: dict[str, Any] = {
+            "make": jobsfile_or_make,
+            "model": model,
+            "year": year,
+            "kind": kind,
+            "display": display,
+            "inputs": _inputs(session, inputs),
+            "speakers": "needed" if speakers_needed else "free",
+            "length_m": length_m,
+            "taken": list(taken) or None,
+        }
+        day = _day({"jobs": [set_data], "have": _stock(have)})
+    plan = pack(day, evidence_of(session).expect, target=target)
+    if session.as_json:
+        session.json(to_json(plan))
+    elif as_list:
+        print_list(plan, session.console)
+    else:
+        render_pack(plan, session.console)
+    return 0 if plan.reached else 1
+
+
+def _is_file(name: str) -> bool:
+    from pathlib import Path
+
+    return name == "-" or name.lower().endswith((".json", ".toml")) or Path(name).is_file()
+
+
+def _read(name: str, have: tuple[str, ...]) -> Day:
+    from kb.cli.files import read_data
+
+    data, place = read_data(name)
+    if have:
+        data = data if isinstance(data, dict) else {"jobs": data}
+        data = {**data, "have": {**(data.get("have") or {}), **_stock(have)}}
+    try:
+        return _day(data)
+    except BadInput as mistake:
+        raise mistake.within(place) from None
+
+
+def _day(data: object) -> Day:
+    from kb.pack import day_from
+
+    return day_from(data)
+
+
+def _inputs(session: Session, inputs: str | None) -> list[str]:
+    if inputs is None:
+        return [one.value for one in session.settings.inputs]
+    return [word.strip() for word in inputs.split(",") if word.strip()]
+
+
+def _stock(have: tuple[str, ...]) -> dict[str, int]:
+    stock: dict[str, int] = {}
+    for one in have:
+        name, sign, number = one.rpartition("=")
+        if not sign:
+            name, number = one, "1"
+        if not number.isdecimal() or len(number) > 4:
+            raise BadInput("--have", one, "an item, or item=count")
+        stock[name] = stock.get(name, 0) + int(number)
+    return stock
+
+
+# -- how the answer looks -----------------------------------------------------------------------------
+
+
+def render_pack(plan: Plan, console: Console) -> None:
+    """The list first, then how sure it is, job by job what may go wrong, and what to ask."""
+    from rich.table import Table
+
+    from kb.pack import expected_text, percent, risk_text
+
+    console.print(text("Carry", "bold"))
+    table = Table.grid(padding=(0, 2))
+    table.add_column(justify="right", min_width=4)
+    table.add_column(overflow="fold", style="bold")
+    table.add_column(overflow="fold", style="dim")
+    for line in plan.items:
+        jobs = ", ".join(str(job) for job, _ in line.uses)
+        stock = "" if not line.in_stock else f", {line.in_stock} in stock"
+        use = (
+            f"for job{'s' if len(line.uses) > 1 else ''} {jobs}"
+            if len(plan.jobs) > 1
+            else _signals(line.uses)
+        )
+        table.add_row(text(f"{line.count} x"), text(line.item), text(f"{use}{stock}"))
+    console.print(table if plan.items else text("  nothing helps", "bold red"))
+    console.print()
+    console.print(verdict(plan))
+    for number, one in enumerate(plan.jobs, 1):
+        console.print()
+        name = f"  ({one.job.name})" if one.job.name else ""
+        console.print(
+            text(f"{number}. {one.job.title}{name}", "bold").append(
+                f"  {percent(one.certainty)}", "bold green"
+            )
+        )
+        table = Table.grid(padding=(0, 1))
+        table.add_column(justify="right", min_width=12)
+        table.add_column(overflow="fold")
+        for likely in one.expected[:3]:
+            table.add_row(text(percent(likely.p)), text(expected_text(likely)))
+        for risk in one.risks[:3]:
+            if risk.p >= 0.005:
+                table.add_row(text(f"risk {percent(risk.p)}", "yellow"), text(risk_text(risk)))
+        console.print(table)
+    if plan.next:
+        console.print()
+        more = " and ".join(plan.next.items)
+        console.print(text("Next", "bold").append(f"  {more}: {_points(plan.next.gain)} more", "not bold"))
+    if plan.ask:
+        console.print()
+        console.print(text("Ask on the phone", "bold"))
+        for ask in plan.ask:
+            console.print(question(ask, len(plan.jobs) > 1))
+
+
+def verdict(plan: Plan) -> Any:
+    """How sure, against what was wanted and what can be had at all."""
+    from kb.pack import percent
+
+    least = "" if plan.optimal else "at least "
+    said = text(f"Sure to {least}{percent(plan.certainty)} that every job connects.", "bold")
+    if not plan.reached:
+        said.append(
+            f"\n{percent(plan.target)} is out of reach: with everything there is, {percent(plan.reachable)}."
+            f"\nThe list gets {percent(plan.target)} of that.",
+            "not bold yellow",
+        )
+    return said
+
+
+def question(ask: Ask, several: bool) -> Any:
+    """A question with what each answer would do."""
+    from kb.pack import percent, question_text
+
+    job = f"job {ask.job}: " if several else ""
+    said = text(f"  {job}{question_text(ask)}")
+    said.append(f"\n    saves {percent(ask.share)} of what this job needs", "dim")
+    for word, answer in (("yes", ask.yes), ("no", ask.no)):
+        if answer is not None:
+            said.append(f"\n    {word} ({percent(answer.p)}): {_carried(answer)}", "dim")
+    return said
+
+
+def print_list(plan: Plan, console: Console) -> None:
+    """A plain list to print, tick off and take along."""
+    for line in plan.items:
+        console.print(text(f"[ ] {line.count} x {line.item}"))
+    console.print()
+    console.print(verdict(plan))
+
+
+def _carried(answer: Answer) -> str:
+    return ", ".join(answer.items) if answer.items else "nothing to carry"
+
+
+def _signals(uses: tuple[tuple[int, tuple[Any, ...]], ...]) -> str:
+    return "for " + ", ".join(sorted({output.signal.label for _, outputs in uses for output in outputs}))
+
+
+def _points(gain: float) -> str:
+    return f"{100 * gain:.1f} points"

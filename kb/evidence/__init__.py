@@ -1,0 +1,26 @@
+"""What do all findings together say of a source, known or not, and how sure is it?
+
+evidence = Evidence.learn(visits)
+evidence.expect(Source("Norwell", "", year=2014)).shapes    # panels, likeliest first
+evidence.chance(source, panel_jack).p                       # does it carry sound here
+"""
+
+from kb.evidence.expectation import Chance, Expectation, LevelCount, Likely
+from kb.evidence.learn import Evidence
+from kb.evidence.prior import Prior, prior_from, standard_prior
+from kb.evidence.signature import Outlet, Output, Signature, panel_from
+
+__all__ = [
+    "Chance",
+    "Evidence",
+    "Expectation",
+    "LevelCount",
+    "Likely",
+    "Outlet",
+    "Output",
+    "Prior",
+    "Signature",
+    "panel_from",
+    "prior_from",
+    "standard_prior",
+]

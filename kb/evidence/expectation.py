@@ -1,0 +1,96 @@
+"""What is expected of a source, and where does it come from? The answers that evidence gives."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from itertools import product
+from typing import NamedTuple
+
+from kb.evidence.signature import EFFECTS, Outlet, Output, Signature, outputs_of
+from kb.visit import Source
+from kb.words import Signal, Speakers
+
+
+class Chance(NamedTuple):
+    """The chance that a jack, tried as it should be, carries sound here; (low, high) holds it 9 times in 10.
+
+    ``findings`` counts the trials of this very jack of this very set.
+    """
+
+    p: float
+    low: float
+    high: float
+    findings: int
+
+
+class LevelCount(NamedTuple):
+    """One circle of sets behind an expectation: what the book holds of it, its share in the answer."""
+
+    level: str
+    key: str
+    visits: int
+    sets: int
+    share: float
+
+
+class Likely(NamedTuple):
+    """A shape that the panel may have, with its chance."""
+
+    outputs: tuple[Output, ...]
+    p: float
+
+
+@dataclass(frozen=True)
+class Expectation:
+    """What the book expects of a source.
+
+    ``shapes`` come likeliest first; ``other`` is the chance of a panel that nobody has listed, so all sum to
+    one. ``speakers`` and ``works`` are for each output of any shape; ``taken`` gives for each shape the
+    chance of each set of signals in use by something else. ``source`` has what the book could fill in.
+    """
+
+    source: Source
+    shapes: tuple[Likely, ...]
+    other: float
+    speakers: Mapping[Output, Mapping[Speakers, float]]
+    works: Mapping[Output, Chance]
+    taken: Mapping[tuple[Output, ...], Mapping[frozenset[Signal], float]]
+    levels: tuple[LevelCount, ...]
+    prior_share: float
+
+    def has(self, *signals: Signal) -> float:
+        """The chance that the panel has an output of one of these signals."""
+        return sum(one.p for one in self.shapes if any(o.signal in signals for o in one.outputs))
+
+    def signatures(
+        self, taken: frozenset[Signal] | None = None, *, least: float = 1e-6
+    ) -> Iterator[tuple[Signature, float]]:
+        """Every signature with its chance, those below ``least`` left out.
+
+        ``taken``: the signals known to be in use, all others being free; None asks the book. Within a shape,
+        what the outputs do to the speakers is independent given the set's circles, and so is what is taken.
+        """
+        for outputs, p in self.shapes:
+            if taken is not None:
+                uses: Mapping[frozenset[Signal], float] = {taken & {o.signal for o in outputs}: 1.0}
+            else:
+                uses = self.taken[outputs]
+            for used, p_used in uses.items():
+                for effects in product(EFFECTS, repeat=len(outputs)):
+                    chance = p * p_used
+                    for output, effect in zip(outputs, effects, strict=True):
+                        chance *= self.speakers[output][effect]
+                    if chance >= least:
+                        yield (
+                            tuple(
+                                Outlet(output, effect, output.signal in used)
+                                for output, effect in zip(outputs, effects, strict=True)
+                            ),
+                            chance,
+                        )
+
+
+def outputs_in(shapes: Iterator[str]) -> set[Output]:
+    """Every output of any of these shapes."""
+    return {output for shape in shapes for output in outputs_of(shape)}

@@ -1,0 +1,129 @@
+"""What is a panel's signature: which usable outputs it has, what they do to the speakers, which are taken?
+
+A *shape* is the set of usable outputs, each a form and a signal, kept as one joint symbol: a panel with a
+headphone jack is likelier or less likely to have an optical one, so outputs are never counted one by one.
+
+>>> shape_of([Output(Form.TOSLINK, Signal.OPTICAL), Output(Form.RCA_PAIR, Signal.ANALOG_LINE)])
+'rca-pair:analog-line toslink:optical'
+>>> [output.signal.value for output in outputs_of("rca-pair:analog-line toslink:optical")]
+['analog-line', 'optical']
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final, NamedTuple
+
+from kb.panel import Jack, Panel, PanelJack
+from kb.visit import Finding, Visit
+from kb.words import Basis, Direction, Form, Format, Outcome, Signal, Speakers
+
+#: Effects on the speakers that count; ``unknown`` is no effect but a missing answer.
+EFFECTS: Final = (Speakers.STAY_ON, Speakers.MUTE, Speakers.MUTE_UNLESS_SET)
+
+#: How far an outcome counts as working (common practice): hum ends with an isolator, a weak level often
+#: with a setting; each counts half. Sound that is late or spoilt, or none, did not work.
+WORKED: Final = {
+    Outcome.CARRIED: 1.0,
+    Outcome.WEAK: 0.5,
+    Outcome.HUM: 0.5,
+    Outcome.DELAYED: 0.0,
+    Outcome.DISTORTED: 0.0,
+    Outcome.SILENT: 0.0,
+}
+
+NO_OUTPUT: Final = "none"  #: the shape of a panel without any usable output
+
+
+class Output(NamedTuple):
+    """A usable output as a kind: what plugs in and what it carries."""
+
+    form: Form
+    signal: Signal
+
+    @property
+    def symbol(self) -> str:
+        """``toslink:optical``."""
+        return f"{self.form.value}:{self.signal.value}"
+
+
+@dataclass(frozen=True, slots=True)
+class Outlet:
+    """One output of a signature: its kind, what it does to the speakers, whether something else uses it."""
+
+    output: Output
+    speakers: Speakers
+    taken: bool = False
+
+
+Signature = tuple[Outlet, ...]  #: all outlets of a panel, in the order of their symbols
+
+
+def shape_of(outputs: Iterable[Output]) -> str:
+    """The joint symbol of a set of outputs."""
+    return " ".join(sorted({output.symbol for output in outputs})) or NO_OUTPUT
+
+
+@lru_cache(maxsize=4096)
+def outputs_of(shape: str) -> tuple[Output, ...]:
+    """The outputs that a shape stands for."""
+    if shape == NO_OUTPUT:
+        return ()
+    pairs = (symbol.split(":") for symbol in shape.split(" "))
+    return tuple(Output(Form(form), Signal(signal)) for form, signal in pairs)
+
+
+def output_of(jack: Jack) -> Output | None:
+    """The kind of a usable output; None for every other jack."""
+    return Output(jack.form, jack.signal) if jack.usable and jack.signal is not None else None
+
+
+def told_apart(visit: Visit) -> dict[Output, list[Finding]]:
+    """The findings of usable outputs of one visit, by kind of output."""
+    found: dict[Output, list[Finding]] = {}
+    for finding in visit.findings:
+        output = output_of(finding.jack)
+        if output is not None:
+            found.setdefault(output, []).append(finding)
+    return found
+
+
+def is_partial(visit: Visit) -> bool:
+    """Does the visit tell of some jacks only?
+
+    What somebody told, and a list of nothing but jacks that were tried, says what is there and not what is
+    missing (common practice).
+    """
+    return visit.basis is Basis.TOLD or all(f.outcome is not Outcome.NOT_TRIED for f in visit.findings)
+
+
+def taken_of(findings: Iterable[Finding]) -> bool | None:
+    """Was an output in use by something else? One that was tried and that nobody called taken was free."""
+    said = None
+    for finding in findings:
+        if finding.taken is not None:
+            said = bool(said) or finding.taken
+        elif finding.outcome is not Outcome.NOT_TRIED:
+            said = bool(said)
+    return said
+
+
+def panel_from(signature: Signature) -> Panel:
+    """The panel that a signature describes, for rules that read panels."""
+    digital = {Signal.OPTICAL, Signal.COAXIAL, Signal.ARC, Signal.EARC}
+    jacks = tuple(
+        PanelJack(
+            jack=Jack(
+                form=outlet.output.form,
+                direction=Direction.OUTPUT,
+                signal=outlet.output.signal,
+                format=Format.SELECTABLE if outlet.output.signal in digital else Format.UNKNOWN,
+            ),
+            speakers=outlet.speakers,
+            taken=outlet.taken,
+        )
+        for outlet in signature
+    )
+    return Panel(jacks)

@@ -1,0 +1,444 @@
+"""How does a circle of few findings borrow from wider ones, and how much?
+
+A tree of circles (a set in its family in its make and era ...). In each circle the chance of a symbol is
+
+    p(symbol | circle) = (n(symbol) + c q(symbol) + s p(symbol | next wider circle)) / (n + c + s)
+
+where ``n`` counts what the circle has seen, ``q`` is a prior worth ``c`` sets (where the caller has one for
+the circle), and ``s`` is the *strength* of the level: how many sets of its own a circle needs before it is
+believed as much as the next wider one. This is the predictive rule of the hierarchical Dirichlet process
+(Teh, Jordan, Beal & Blei 2006). A circle does not pass every finding up: ten visits to one set say ten times
+what that set is, and once what its family is like. What is passed is the expected number of independent
+draws (tables of the Chinese restaurant process, Antoniak 1974): near one where the circle is all of a piece,
+near the count where it is as mixed as the wider circle.
+
+The strengths are learned from the findings: for each level by itself a one-dimensional search over ln s for
+the greatest marginal likelihood of the circles' counts (Dirichlet-multinomial; MacKay & Peto 1995), each
+circle judged against its wider circle *without* what it passed up itself, times a broad log-normal prior.
+
+Symbols may be made of *parts* (a panel of its outputs). Then a new member of a circle is drawn either like
+the members seen, as a whole, or part by part at the circle's own rates:
+
+    p(symbol | new member) = (1 - w) p(symbol | circle) + w product over parts of rate or (1 - rate)
+
+so that a family whose sets differ in one odd jack is still known by the others. The share ``w`` of each
+level is learned like the strengths; whole panels seen often enough outweigh it.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from itertools import combinations, pairwise
+from math import exp, log, log1p
+from typing import Any, Final
+
+from kb.evidence.numbers import best, expected_tables, log_rising
+
+Path = Sequence[tuple[str, str]]  #: (level, key) from the widest circle to the narrowest
+Counts = dict[str, float]
+Circles = dict[str, dict[str, Counts]]  #: by level and key
+
+ROUNDS: Final = 4  #: passes up and down; counts passed up settle to three digits on books tried
+RANGE: Final = (log(0.02), log(2000.0))  #: of ln strength
+SPREAD: Final = 1.5  #: standard deviation of ln strength in its prior: a factor of 4.5 either way
+RARE: Final = 0.002  #: the rate of a part before anything is known of it
+UNCERTAIN: Final = 7  #: parts of a circle that may be there or not when its combinations are listed
+MOST: Final = 4000  #: circles of a level that its strength is learned from; more are sampled evenly
+
+
+def nothing(level: str, key: str) -> Mapping[str, float]:
+    """No prior of its own for any circle."""
+    return {}
+
+
+def alone(level: str, key: str) -> tuple[str, ...]:
+    """No wider variants of any circle."""
+    return ()
+
+
+class Tree:
+    """Counts of symbols by circle, the chances that follow, and the strengths of the levels.
+
+    ``levels`` go from the widest to the narrowest. ``base(key, symbol)`` is the chance of a symbol before
+    anything is known, for the widest circle ``key``: above zero for each symbol. ``widened`` names the
+    circles of the same level that also see what comes to one. ``parts`` splits a symbol into its parts.
+    """
+
+    def __init__(
+        self,
+        levels: Sequence[str],
+        base: Callable[[str, str], float],
+        *,
+        prior: Callable[[str, str], Mapping[str, float]] = nothing,
+        worth: float = 0.0,
+        widened: Callable[[str, str], tuple[str, ...]] = alone,
+        parts: Callable[[str], Sequence[str]] | None = None,
+        centre: float = 2.0,
+        strengths: Mapping[str, float] | None = None,
+    ) -> None:
+        self.levels = tuple(levels)
+        self.base, self.prior, self.worth, self._widened, self._centre = base, prior, worth, widened, centre
+        self._parts = parts
+        self.strengths = dict.fromkeys(self.levels, centre)
+        if parts is not None:
+            self.strengths |= {_rate(level): centre for level in self.levels[:-1]}
+            self.strengths |= {_share(level): 0.5 for level in self.levels[:-1]}
+        self.strengths |= strengths or {}
+        self.seen: dict[str, dict[str, Counts]] = {level: {} for level in self.levels}
+        self._own: dict[str, Counts] = {}
+        self._over: dict[str, dict[str, str]] = {level: {} for level in self.levels}
+        self._parted: dict[tuple[str, str], tuple[Counts, float]] = {}
+        self._known_parts: tuple[str, ...] = ()
+
+    # -- counting ------------------------------------------------------------------------------
+
+    def add(self, path: Path, symbol: str, weight: float) -> None:
+        """One finding of the narrowest circle of ``path``, which names a circle of every level."""
+        for (_, outer), (level, key) in pairwise(path):
+            self._over[level][key] = outer
+        counts = self._own.setdefault(path[-1][1], {})
+        counts[symbol] = counts.get(symbol, 0.0) + weight
+
+    def settle(self, learn: bool = True) -> None:
+        """Pass counts up and chances down until they agree; with ``learn``, find the strengths too."""
+        for turn in range(ROUNDS):
+            arrived, tables = self._pass_up(first=turn == 0)
+            if learn and turn:
+                self._learn(arrived, tables)
+
+    def _pass_up(self, *, first: bool) -> tuple[Circles, Circles]:
+        """What came to each circle itself, and what it passed up. Renews ``seen``."""
+        chances = _Chances(self)
+        tables: Circles = {level: {} for level in self.levels}
+        seen: Circles = {level: {} for level in self.levels}
+        arrived: Circles = {level: {} for level in self.levels}
+        arrived[self.levels[-1]] = self._own
+        for place in range(len(self.levels) - 1, -1, -1):
+            level = self.levels[place]
+            strength = self.strengths[level]
+            for key, counts in arrived[level].items():
+                for wide in (key, *self._widened(level, key)):
+                    _add(seen[level].setdefault(wide, {}), counts)
+                passed = {
+                    symbol: min(n, 1.0)
+                    if first
+                    else expected_tables(strength * chances.wider(level, key, symbol), n)
+                    for symbol, n in counts.items()
+                }
+                tables[level][key] = passed
+                if place:
+                    _add(arrived[self.levels[place - 1]].setdefault(self._over[level][key], {}), passed)
+        self._saw(seen)
+        return arrived, tables
+
+    def _saw(self, seen: Circles) -> None:
+        self.seen = seen
+        self._parted = {}
+        if self._parts is not None:
+            every = {symbol for counts in seen[self.levels[0]].values() for symbol in counts}
+            every |= {
+                symbol for key in seen[self.levels[0]] or ("",) for symbol in self.prior(self.levels[0], key)
+            }
+            self._known_parts = tuple(sorted({part for symbol in every for part in self._parts(symbol)}))
+
+    def _learn(self, arrived: Circles, tables: Circles) -> None:
+        for place, level in enumerate(self.levels):
+            chances = _Chances(self)
+            circles = [key for key, counts in arrived[level].items() if sum(counts.values()) > 0]
+            circles = circles[:: max(1, len(circles) // MOST)]
+            if place and self._parts is not None:
+                self._learn_parts(self.levels[place - 1], level, circles, arrived, tables, chances)
+            groups = []
+            for key in circles:
+                counts = arrived[level][key]
+                # A single finding tells nothing of how alike the findings of a circle are.
+                if sum(counts.values()) > 1:
+                    away = tables[level][key] if place else {}
+                    groups.append(
+                        [(n, chances.wider(level, key, k, away)) for k, n in counts.items() if n > 0]
+                    )
+            if groups:
+                self.strengths[level] = strength_of(groups, centre=self._centre)
+
+    def _learn_parts(
+        self,
+        above: str,
+        level: str,
+        circles: Sequence[str],
+        arrived: Circles,
+        tables: Circles,
+        chances: _Chances,
+    ) -> None:
+        """The share of circles ``above`` whose members are drawn part by part, and the strength of rates."""
+        drawn: list[tuple[float, float, float]] = []
+        for key in circles:
+            away = tables[level][key]
+            for symbol, n in arrived[level][key].items():
+                if n > 0:
+                    drawn.append((n, *chances.two_ways(above, self._over[level][key], symbol, away)))
+        strength = self.strengths[level]
+
+        def score(logit: float) -> float:
+            w = 1 / (1 + exp(-logit))
+            chance = (log_rising(strength * max(1e-12, (1 - w) * j + w * i), n) for n, j, i in drawn)
+            return sum(chance) - (logit / SPREAD) ** 2 / 2
+
+        self.strengths[_share(above)] = 1 / (1 + exp(-best(score, -5.0, 5.0)))
+        place = self.levels.index(above)
+        groups: list[list[tuple[float, float]]] = []
+        for key, counts in arrived[above].items():
+            total = sum(counts.values())
+            if total <= 1:
+                continue
+            away = tables[above][key] if place else {}
+            rates = chances.rates_over(above, key, away)
+            parted, _ = self._part_counts(counts)
+            for part, rate in rates.items():
+                n = parted.get(part, 0.0)
+                groups.append([(n, rate), (total - n, 1 - rate)])
+        if groups:
+            self.strengths[_rate(above)] = strength_of(
+                groups[:: max(1, len(groups) // MOST)], centre=self._centre
+            )
+
+    # -- asking --------------------------------------------------------------------------------
+
+    def p(self, path: Path, symbol: str) -> float:
+        """The chance of ``symbol`` in the narrowest circle of ``path``; levels may be missing from it."""
+        return self.chances(path, (symbol,))[symbol]
+
+    def chances(self, path: Path, symbols: Iterable[str]) -> dict[str, float]:
+        """The chance of each of ``symbols`` in the narrowest circle of ``path``."""
+        found = {symbol: self.base(path[0][1], symbol) for symbol in symbols}
+        rates: Mapping[str, float] = {}
+        for level, key in path:
+            found = {symbol: self._mixed(level, key, symbol, p) for symbol, p in found.items()}
+            if self._parts is not None and level != self.levels[-1]:
+                rates = self._rates(level, key, rates)
+                blank = _none_of(rates)
+                w = self.strengths[_share(level)]
+                found = {
+                    symbol: (1 - w) * p + w * self._by_parts(symbol, rates, blank)
+                    for symbol, p in found.items()
+                }
+        return found
+
+    def _mixed(
+        self, level: str, key: str, symbol: str, wider: float, away: Mapping[str, float] | None = None
+    ) -> float:
+        counts = self.seen[level].get(key, {})
+        prior = self.prior(level, key)
+        worth = self.worth if prior else 0.0
+        strength = self.strengths[level]
+        n, total = counts.get(symbol, 0.0), sum(counts.values())
+        if away:
+            n, total = max(0.0, n - away.get(symbol, 0.0)), max(0.0, total - sum(away.values()))
+        return (n + worth * prior.get(symbol, 0.0) + strength * wider) / (total + worth + strength)
+
+    def _rates(
+        self, level: str, key: str, wider: Mapping[str, float], away: Mapping[str, float] | None = None
+    ) -> dict[str, float]:
+        """How often each part is there among the members of a circle."""
+        known = self._parted.get((level, key))
+        if known is None:
+            known = self._parted[level, key] = self._part_counts(self.seen[level].get(key, {}))
+        counts, total = known
+        prior, _ = self._part_counts(self.prior(level, key))
+        worth = self.worth if prior else 0.0
+        strength = self.strengths[_rate(level)]
+        gone, lost = self._part_counts(away) if away else ({}, 0.0)
+        whole = max(0.0, total - lost) + worth + strength
+        return {
+            part: min(
+                1 - 1e-6,
+                (
+                    max(0.0, counts.get(part, 0.0) - gone.get(part, 0.0))
+                    + worth * prior.get(part, 0.0)
+                    + strength * wider.get(part, RARE)
+                )
+                / whole,
+            )
+            for part in self._known_parts
+        }
+
+    def _part_counts(self, counts: Mapping[str, float]) -> tuple[Counts, float]:
+        assert self._parts is not None
+        found: Counts = {}
+        total = 0.0
+        for symbol, n in counts.items():
+            total += n
+            for part in self._parts(symbol):
+                found[part] = found.get(part, 0.0) + n
+        return found, total
+
+    def _by_parts(self, symbol: str, rates: Mapping[str, float], blank: float) -> float:
+        assert self._parts is not None
+        p = blank
+        for part in self._parts(symbol):
+            rate = rates.get(part, 0.0)
+            p *= rate / (1 - rate)
+        return p
+
+    def symbols(self, path: Path) -> set[str]:
+        """Every symbol that a circle of ``path`` has seen or its prior names."""
+        found: set[str] = set()
+        for level, key in path:
+            found |= self.seen[level].get(key, {}).keys()
+            found |= self.prior(level, key).keys()
+        return found
+
+    def combinations(self, path: Path) -> set[frozenset[str]]:
+        """Sets of parts that the circles of ``path`` make likely, seen together or not.
+
+        For each circle the parts that are surely there, with every choice of the most uncertain ones.
+        """
+        found: set[frozenset[str]] = set()
+        rates: Mapping[str, float] = {}
+        for level, key in path:
+            if level == self.levels[-1]:
+                break
+            rates = self._rates(level, key, rates)
+            sure = {part for part, rate in rates.items() if rate > 0.5}
+            open_parts = sorted(rates, key=lambda part: abs(rates[part] - 0.5))[:UNCERTAIN]
+            for n in range(len(open_parts) + 1):
+                for some in combinations(open_parts, n):
+                    found.add(frozenset(sure.symmetric_difference(some)))
+        return found
+
+    def shares(self, path: Path) -> dict[str, float]:
+        """How much each level of ``path`` says in the answer; ``prior`` is the rest. They sum to 1.
+
+        What a level says part by part is counted with what it says as a whole.
+        """
+        left, said, before = 1.0, {}, 0.0
+        for level, key in reversed(path):
+            total = sum(self.seen[level].get(key, {}).values())
+            worth = self.worth if self.prior(level, key) else 0.0
+            whole = total + worth + self.strengths[level]
+            own = total / whole
+            if self._parts is not None and level != self.levels[-1]:
+                w = self.strengths[_share(level)]
+                own = (1 - w) * own + w * total / (total + worth + self.strengths[_rate(level)])
+            said[level] = left * own
+            first = worth / (worth + self.strengths[level])
+            before += left * (1 - own) * first
+            left *= (1 - own) * (1 - first)
+        return {**dict(reversed(said.items())), "prior": before + left}
+
+    # -- keeping -------------------------------------------------------------------------------
+
+    def to_dict(self) -> dict[str, Any]:
+        """Strengths and counts as plain values for JSON."""
+        return {"strengths": self.strengths, "seen": self.seen}
+
+    def fill(self, data: Mapping[str, Any]) -> None:
+        """Take strengths and counts from ``to_dict``; such a tree answers, and takes no more findings."""
+        self.strengths = {name: float(data["strengths"][name]) for name in self.strengths}
+        self._saw({level: data["seen"][level] for level in self.levels})
+
+
+class _Chances:
+    """Chances and rates of the circles that findings stand in, each computed once."""
+
+    def __init__(self, tree: Tree) -> None:
+        self._tree = tree
+        self._members: dict[tuple[str, str, str], float] = {}
+        self._rate: dict[tuple[str, str], tuple[dict[str, float], float]] = {}
+
+    def wider(self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None) -> float:
+        """What the circle around this one expects of it, without what it got from ``away``."""
+        tree = self._tree
+        place = tree.levels.index(level)
+        if not place:
+            return tree.base(key, symbol)
+        return self._member(tree.levels[place - 1], tree._over[level][key], symbol, away)
+
+    def _member(self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None) -> float:
+        known = None if away else self._members.get((level, key, symbol))
+        if known is not None:
+            return known
+        whole, parted = self.two_ways(level, key, symbol, away)
+        w = self._tree.strengths[_share(level)] if self._tree._parts is not None else 0.0
+        value = (1 - w) * whole + w * parted
+        if not away:
+            self._members[level, key, symbol] = value
+        return value
+
+    def two_ways(
+        self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None
+    ) -> tuple[float, float]:
+        """The chance of ``symbol`` in a circle, as a whole and part by part."""
+        tree = self._tree
+        whole = tree._mixed(level, key, symbol, self.wider(level, key, symbol), away)
+        if tree._parts is None:
+            return whole, 0.0
+        if away:
+            rates = tree._rates(level, key, self.rates_over(level, key), away)
+            return whole, tree._by_parts(symbol, rates, _none_of(rates))
+        return whole, tree._by_parts(symbol, *self._rates_of(level, key))
+
+    def rates_over(self, level: str, key: str, away: Mapping[str, float] | None = None) -> dict[str, float]:
+        """The rates of parts in the circle around this one."""
+        tree = self._tree
+        place = tree.levels.index(level)
+        if not place:
+            return dict.fromkeys(tree._known_parts, RARE)
+        above, over = tree.levels[place - 1], tree._over[level][key]
+        if away:
+            return tree._rates(above, over, self.rates_over(above, over), away)
+        return self._rates_of(above, over)[0]
+
+    def _rates_of(self, level: str, key: str) -> tuple[dict[str, float], float]:
+        if (level, key) not in self._rate:
+            rates = self._tree._rates(level, key, self.rates_over(level, key))
+            self._rate[level, key] = rates, _none_of(rates)
+        return self._rate[level, key]
+
+
+def _rate(level: str) -> str:
+    """The name of the strength of a level's rates of parts."""
+    return f"{level}, rates"
+
+
+def _share(level: str) -> str:
+    """The name of the share of a level's members that are drawn part by part."""
+    return f"{level}, by parts"
+
+
+def _none_of(rates: Mapping[str, float]) -> float:
+    return exp(sum(log1p(-rate) for rate in rates.values()))
+
+
+def strength_of(
+    groups: Iterable[Iterable[tuple[float, float]]], *, centre: float = 2.0, spread: float | None = SPREAD
+) -> float:
+    """The strength s under which groups of counts are likeliest: the a+b of a beta-binomial, and its kin.
+
+    ``groups``: for each circle the (count, chance in the wider circle) of each symbol seen. Maximises
+
+        sum over groups of [ sum of ln rising(s p, n) - ln rising(s, total) ] - (ln s/centre)^2 / (2 spread^2)
+
+    over ln s; ``spread`` None leaves the prior out: plain maximum likelihood.
+    """
+    gathered: dict[tuple[float, float], float] = defaultdict(float)
+    totals: dict[float, int] = defaultdict(int)
+    for group in groups:
+        total = 0.0
+        for n, p in group:
+            gathered[n, max(p, 1e-12)] += 1
+            total += n
+        totals[total] += 1
+
+    def score(ln_s: float) -> float:
+        s = exp(ln_s)
+        value = sum(times * log_rising(s * p, n) for (n, p), times in gathered.items())
+        value -= sum(times * log_rising(s, total) for total, times in totals.items())
+        return value - ((ln_s - log(centre)) / spread) ** 2 / 2 if spread else value
+
+    return exp(best(score, *RANGE))
+
+
+def _add(into: Counts, more: Mapping[str, float]) -> None:
+    for symbol, n in more.items():
+        into[symbol] = into.get(symbol, 0.0) + n

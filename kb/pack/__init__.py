@@ -1,0 +1,30 @@
+"""What to carry to a day's jobs, and how sure is it that all of them connect?
+
+plan = pack(day_from(parsed_job_file), evidence.expect, target=0.95)
+plan.items, plan.certainty
+"""
+
+from kb.pack.jobs import Day, Job, day_from, job_from
+from kb.pack.plan import TARGET, Answer, Ask, JobPlan, Line, Next, Plan, Risk, pack
+from kb.pack.show import expected_text, percent, question_text, risk_text, to_json
+
+__all__ = [
+    "TARGET",
+    "Answer",
+    "Ask",
+    "Day",
+    "Job",
+    "JobPlan",
+    "Line",
+    "Next",
+    "Plan",
+    "Risk",
+    "day_from",
+    "expected_text",
+    "job_from",
+    "pack",
+    "percent",
+    "question_text",
+    "risk_text",
+    "to_json",
+]
