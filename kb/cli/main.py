@@ -30,6 +30,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "isolate": ("isolate", "Find what is at fault by the cheapest next test."),
     "loop": ("loop", "Compute a hearing loop: wire, current, field, fit to the driver."),
     "readings": ("readings", "Judge readings of a loop against IEC 60118-4."),
+    "serve": ("serve", "Give the book to a phone at the set, as a small web page."),
     "settings": ("settings", "Show or change the usual driver, units and initials."),
 }
 

@@ -1,0 +1,62 @@
+"""What do all pages share?"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass, field
+from datetime import datetime
+from itertools import chain
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
+
+from flask import Response, current_app, g, make_response, render_template
+
+from kb.web.books import Books
+from kb.web.guards import Guards
+from kb.web.pairing import form_token
+from kb.web.photos import Photos
+
+if TYPE_CHECKING:
+    from kb.book import Book
+    from kb.evidence import Evidence
+
+
+@dataclass
+class Site:
+    """The book with what stands beside it. ``jobs``: a job file that was named when the server began."""
+
+    books: Books
+    photos: Photos
+    guards: Guards
+    jobs: Path | None = None
+    _evidence: tuple[int, Evidence] | None = None
+    _learning: threading.Lock = field(default_factory=threading.Lock)
+
+    @property
+    def book(self) -> Book:
+        """This thread's book."""
+        return self.books.here()
+
+    def evidence(self) -> Evidence:
+        """What all findings say together; learned once for each revision of the book."""
+        from kb.evidence import Evidence
+
+        with self._learning:
+            revision = self.book.store.revision()
+            if self._evidence is None or self._evidence[0] != revision:
+                visits = chain.from_iterable(self.book.store.visits())
+                self._evidence = revision, Evidence.learn(visits)
+            return self._evidence[1]
+
+
+def site() -> Site:
+    """The site of the app that answers now."""
+    return cast(Site, current_app.extensions["jackfield"])
+
+
+def page(name: str, code: int = 200, **values: Any) -> Response:
+    """A page from its template, with the form token of the phone that asked."""
+    token = getattr(g, "token", "")
+    values["made"] = datetime.now().astimezone().strftime("%Y-%m-%d %H:%M")
+    values |= {"paired": bool(token), "form_token": form_token(token) if token else ""}
+    return make_response(render_template(f"{name}.html", **values), code)
