@@ -23,7 +23,21 @@ from kb.errors import BadInput
 from kb.visit import JACKS, Visit, finding_from, visit_to
 
 #: Fields of the whole visit, as they are named in the form.
-VISIT: Final = ("make", "model", "kind", "display", "year", "size_in", "date", "basis", "by", "job", "note")
+VISIT: Final = (
+    "make",
+    "model",
+    "kind",
+    "display",
+    "year",
+    "size_in",
+    "date",
+    "basis",
+    "by",
+    "job",
+    "note",
+    "driver",
+    "driver_inputs",
+)
 #: Fields of one jack.
 JACK: Final = (
     "form",
@@ -41,7 +55,10 @@ JACK: Final = (
     "setting",
     "note",
 )
+#: Kept when a visit is corrected; the form does not ask for them.
+CARRIED: Final = ("driver", "driver_inputs")
 _SOURCE: Final = ("make", "model", "kind", "display", "year", "size_in")
+_OWN: Final = (*_SOURCE, *CARRIED)
 _NAME: Final = re.compile(r"jack-([0-9]{1,4})-([a-z]+)\Z")
 _TAKEN: Final = {"yes": True, "no": False}
 
@@ -79,7 +96,8 @@ class Entry:
     def of(cls, visit: Visit) -> Entry:
         """A form that corrects ``visit``: the same words, a new id."""
         data = visit_to(visit)
-        source = data.pop("source")
+        source, driver = data.pop("source"), data.pop("driver", {})
+        data |= {"driver": driver.get("name", ""), "driver_inputs": ",".join(driver.get("inputs", ()))}
         said_of: dict[str, Any] = {**data, **source}
         entry = cls({k: str(v) for k, v in said_of.items() if k in VISIT}, id=new_id())
         for jack in data["jacks"]:
@@ -114,8 +132,11 @@ class Entry:
             source["year"] = _number(source["year"], "year", int)
         if "size_in" in source:
             source["size_in"] = _number(source["size_in"], "size_in", float)
-        data: dict[str, Any] = {name: said[name] for name in VISIT if name not in _SOURCE and said.get(name)}
+        data: dict[str, Any] = {name: said[name] for name in VISIT if name not in _OWN and said.get(name)}
         data |= {"source": source, "jacks": [self._jack(jack) for jack in self.jacks]}
+        driver = {"name": said.get("driver", ""), "inputs": said.get("driver_inputs", "").split(",")}
+        if driver["name"] or driver["inputs"] != [""]:
+            data["driver"] = {key: value for key, value in driver.items() if value not in ("", [""])}
         if self.id:
             data["id"] = self.id
         if self.supersedes:

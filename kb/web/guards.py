@@ -113,9 +113,14 @@ class Guards:
         length = request.content_length
         if length is None and request.method in ("POST", "PUT"):
             raise RequestEntityTooLarge  # a body that does not say how long it is (4.2)
-        most = MOST_BODY if g.token and request.endpoint in ("record_visit", "add_photo") else MOST_FORM
+        # Only what comes in parts may be large: any other form is read into memory as a whole.
+        photos = (
+            request.endpoint in ("record_visit", "add_photo") and request.mimetype == "multipart/form-data"
+        )
+        most = MOST_BODY if g.token and photos else MOST_FORM
         if (length or 0) > most:
-            drain(request)
+            if g.token:
+                drain(request)
             raise RequestEntityTooLarge
         request.max_content_length = most
 

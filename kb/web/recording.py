@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from kb import marking
 from kb.errors import BadInput, BookTrouble, NotFound
 from kb.visit import Visit, visit_from
-from kb.web.entry import Entry, field_of, new_id
+from kb.web.entry import CARRIED, Entry, field_of, new_id
 from kb.web.guards import wants_json
 from kb.web.photos import MOST, MOST_BYTES
 from kb.web.site import page, site
@@ -107,6 +107,7 @@ def _form(
         tapped=TAPPED,
         marks={form.value: marks for form, marks in MARKS.items()},
         known=_known(entry),
+        carried=CARRIED,
         most_photos=MOST,
         most_bytes=MOST_BYTES,
         label=_label,

@@ -48,15 +48,16 @@ async function showKept(query = "") {
 async function keepPages() {
   if (!("serviceWorker" in navigator) || !window.isSecureContext) return;
   await navigator.serviceWorker.register("/sw.js");
-  const ready = await navigator.serviceWorker.ready;
-  if (!navigator.serviceWorker.controller) {
-    await new Promise((done) => { navigator.serviceWorker.oncontrollerchange = done; setTimeout(done, 2000); });
-  }
-  if (!ready.active || !(await linked())) return;
+  await navigator.serviceWorker.ready;
+  if (!(await linked())) return;
   const wanted = ["/", "/record", "/today", "/waiting", "/phone", "/offline", "/isolate"];
   if (location.pathname === "/set") wanted.push(location.pathname + location.search, "/record" + location.search);
   every("a.keep").forEach((a) => wanted.push(a.pathname + a.search));
-  for (const page of wanted) await fetch(page).catch(() => {});
+  const pages = await caches.open(PAGES);
+  for (const page of wanted) {
+    const answer = await fetch(page);
+    if (answer.ok && !answer.redirected) await pages.put(new URL(page, location.href).href, answer);
+  }
   document.body.dataset.kept = "yes";
   const said = one("#keeps");
   const count = (await keptSets()).length;
