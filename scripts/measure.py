@@ -6,6 +6,7 @@
     python3 scripts/measure.py rebuild    building the index of 10,000 sets
     python3 scripts/measure.py lookup     accuracy and speed of finding the right set
     python3 scripts/measure.py evidence   calibration of what is expected
+    python3 scripts/measure.py web        fifty phones on one laptop
 
 Needs the environment that scripts/test.py makes.
 """
@@ -50,7 +51,11 @@ def main() -> int:
 
 
 #: Parts that are scripts of their own.
-OTHERS = {"lookup": "measure_lookup.py", "evidence": "measure_evidence.py"}
+OTHERS = {
+    "lookup": "measure_lookup.py",
+    "evidence": "measure_evidence.py",
+    "web": "measure_web.py",
+}
 
 
 def table(title: str, rows: Sequence[tuple[str, ...]]) -> None:

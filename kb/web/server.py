@@ -6,6 +6,7 @@ import logging
 import signal
 import socket
 import sys
+import threading
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
@@ -117,6 +118,7 @@ class Running:
         def leave(_: int, __: FrameType | None) -> None:
             raise KeyboardInterrupt
 
+        threading.Thread(target=_warm, daemon=True).start()
         with suppress(ValueError):  # not in the main thread: whoever runs us stops us
             signal.signal(signal.SIGTERM, leave)
         try:
@@ -129,6 +131,18 @@ class Running:
     def stop(self) -> None:
         """Answer what is being answered, then no more."""
         self._server.stop()
+
+
+def _warm() -> None:
+    """Load what the first set page needs before somebody waits for it."""
+    import kb.cli.find
+    import kb.sheet.layout
+    import kb.store.store  # noqa: F401
+    from kb.catalogue import catalogue
+    from kb.sheet.language import language
+
+    catalogue()
+    language()
 
 
 def lan_names() -> tuple[str, ...]:
