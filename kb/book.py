@@ -15,10 +15,10 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Any, Final, Self, TypeVar
 
 from kb.errors import BookTrouble, JackfieldError, NotFound
 from kb.settings import BOOK, Settings, load
@@ -26,12 +26,19 @@ from kb.words import DriverInput, Kind
 
 # A cold ``find`` comes through here: what it does not need is imported where it is used.
 if TYPE_CHECKING:
+    from kb.evidence import Evidence
     from kb.index import Answer, Index, Reader, SetEntry
-    from kb.panel import Panel
-    from kb.path import Connection
+    from kb.panel import Panel, PanelJack
+    from kb.path import Chance, Connection
     from kb.store import Recorded, Snapshot, Store
     from kb.store.peek import Standing
     from kb.visit import Source, Visit
+
+#: So many sets, or so many for each visit, may have changed before evidence of others is learned anew.
+_FEW_SETS: Final = 20
+_FEW_SHARE: Final = 0.01
+
+T = TypeVar("T")
 
 #: Called with how many of how many sets are done.
 Progress = Callable[[int, int], None]
@@ -77,6 +84,8 @@ class Book:
         self.home = home
         self._url = store_url
         self._progress = progress
+        self.behind = ""
+        """Why the index could not be brought up to date, where it lags; answers then are older ones."""
 
     @classmethod
     def open(cls, home: Path, store: str | None = None, progress: Progress | None = None) -> Self:
@@ -111,21 +120,36 @@ class Book:
 
     @cached_property
     def store(self) -> Store:
-        """The store, opened when first used."""
+        """The store, opened when first used. Raises BookTrouble where there is no book yet."""
+        return self._opened(create=False)
+
+    def store_to_write(self) -> Store:
+        """The store; a book is made where there is none yet."""
+        if "store" not in self.__dict__:
+            self.__dict__["store"] = self._opened(create=True)
+        return self.store
+
+    def _opened(self, *, create: bool) -> Store:
         from kb.store import Store
 
-        return Store.open(self._url or self.path)
+        return Store.open(self._url or self.path, create=create)
 
     @cached_property
     def index(self) -> Index:
         """The index of this store on this machine, as it is on disk."""
-        import hashlib
-
         from kb.index import Index
 
+        return Index.open(self._derived)
+
+    @property
+    def _derived(self) -> Path:
+        """Where this machine keeps what follows from this store."""
         # A folder of its own for each store: what belongs to one book never answers for another.
-        name = "own" if self._url is None else hashlib.sha256(self._url.encode()).hexdigest()[:16]
-        return Index.open(self.home / "index" / name)
+        if self._url is None:
+            return self.home / "index" / "own"
+        import hashlib
+
+        return self.home / "index" / hashlib.sha256(self._url.encode()).hexdigest()[:16]
 
     # -- writing ---------------------------------------------------------------------------------------
 
@@ -134,12 +158,21 @@ class Book:
 
         Raises BadInput where an id is there with other content, BookTrouble where the book cannot be written.
         """
-        recorded = self.store.record(visits)
-        with suppress(
-            BookTrouble
-        ):  # the index is derived: what it misses now it catches up at the next question
-            self.catch_up()
+        recorded = self.store_to_write().record(visits)
+        self._tell_index()
         return recorded
+
+    def change(self, work: Callable[[Store], T]) -> T:
+        """Do something else to the store, and give the index what is new, as ``record`` does."""
+        done = work(self.store_to_write())
+        self._tell_index()
+        return done
+
+    def _tell_index(self) -> None:
+        # What was acknowledged stays so, whatever goes wrong with what is derived from it: what the index
+        # misses now it catches up at the next question.
+        with suppress(Exception):
+            self.catch_up()
 
     # -- one set ---------------------------------------------------------------------------------------
 
@@ -157,14 +190,29 @@ class Book:
 
         return reconcile(visits)
 
-    def view(self, make: str, model: str) -> SetView:
-        """All that is known of a set; raises NotFound, naming the nearest sets, where nobody met it."""
-        from kb.panel import reconcile, source_of
+    def view(self, make: str, model: str | None = None) -> SetView:
+        """All that is known of a set; raises NotFound, naming the nearest sets, where nobody met it.
 
+        ``make`` alone may be the model, where it means one set only.
+        """
+        from kb.panel import reconcile, source_of
+        from kb.visit import set_key
+
+        asked = f"{make} {model}" if model else make
+        if model is None:
+            exact = [one for one in self.find(make, limit=2).matches if one.how == "exact"]
+            if len(exact) > 1:
+                names = " or ".join(f"{one.make} {one.model}" for one in exact)
+                raise NotFound(f"{make} may be {names}: say the make too")
+            make, model = (exact[0].make, exact[0].model) if exact else ("", make)
         visits = self.visits(make, model)
         if not visits:
-            raise NotFound(f"nobody met {make} {model} yet{self._instead(make, model)}")
-        return SetView(source_of(visits), reconcile(visits), tuple(visits))
+            raise NotFound(f"nobody met {asked} yet{self._instead(asked)}")
+        source = source_of(visits)
+        if len({visit.source.key for visit in visits}) > 1:
+            with self.store.snapshot() as now:
+                source = _kept_name(source, now.spellings.kept(set_key(make, model)), visits)
+        return SetView(source, reconcile(visits), tuple(visits))
 
     def connect(
         self,
@@ -190,11 +238,91 @@ class Book:
             speakers_needed=speakers_needed,
             have=have,
             length_m=length_m,
+            chance=self.chance(source) if source else None,
         )
 
-    def _instead(self, make: str, model: str) -> str:
+    # -- evidence --------------------------------------------------------------------------------------
+
+    def evidence(self) -> Evidence:
+        """What all findings say, the last one included; learned anew where the book has changed since.
+
+        Raises BookTrouble where the book cannot be read.
+        """
+        from kb.evidence import Evidence
+
+        if self._standing() is None:
+            return Evidence.learn(())
+        stands, kept = self._kept_evidence()
+        return kept if kept and stands == self._standing() else self._learn()
+
+    def chance(self, source: Source) -> Callable[[PanelJack], Chance]:
+        """How likely a jack of this source carries sound: its own findings, backed off to its family, make
+        and era, and to all.
+
+        What is told of other sets may be some visits behind, so that recording does not make every look-up
+        learn anew; what is told of this set never is.
+        """
+        from kb.path import Chance, own_chance
+
+        evidence, changed = self._evidence_nearly(source.key)
+        # A set with findings that the evidence has not seen is a stranger to it, and brings its own trials.
+        known = replace(source, model="") if changed else source
+
+        def of_jack(jack: PanelJack) -> Chance:
+            found = evidence.chance(known, jack) if jack.jack.usable else own_chance(jack)
+            return Chance(found.p, found.low, found.high, jack.findings)
+
+        return of_jack
+
+    def _evidence_nearly(self, key: str) -> tuple[Evidence, bool]:
+        """Evidence that has seen nearly all of the book, and whether the set ``key`` changed since."""
+        from kb.evidence import Evidence
+
+        now = self._standing()
+        if now is None:
+            return Evidence.learn(()), True
+        stands, kept = self._kept_evidence()
+        if kept is None or stands is None:
+            return self._learn(), False
+        if stands == now:
+            return kept, False
+        with self.store.snapshot() as book:
+            if not book.follows(stands):
+                return self._learn(), False
+            changed = set(book.sets_changed_since(stands.revision))
+        if len(changed) > max(_FEW_SETS, kept.visits * _FEW_SHARE):
+            return self._learn(), False
+        return kept, key in changed
+
+    def _kept_evidence(self) -> tuple[Standing | None, Evidence | None]:
+        """What was learned last on this machine, and how the book stood then."""
+        from kb.evidence import Evidence
+        from kb.store.peek import Standing
+
         try:
-            found = self.find(f"{make} {model}", limit=3)
+            data = json.loads(self._evidence_file.read_text(encoding="utf-8"))
+            return Standing(*data["standing"]), Evidence.from_dict(data["evidence"])
+        except (OSError, ValueError, KeyError, TypeError, BookTrouble):
+            return None, None  # derived data: learned anew
+
+    def _learn(self) -> Evidence:
+        from kb.evidence import Evidence
+        from kb.settings import write_private
+
+        with self.store.snapshot() as book:
+            evidence = Evidence.learn(visit for _, visits in book.visits_of_sets() for visit in visits)
+            data = {"standing": book.standing, "evidence": evidence.to_dict()}
+        with suppress(OSError):  # a folder that cannot be written to: learned anew next time
+            write_private(self._evidence_file, json.dumps(data))
+        return evidence
+
+    @property
+    def _evidence_file(self) -> Path:
+        return self._derived / "evidence.json"
+
+    def _instead(self, asked: str) -> str:
+        try:
+            found = self.find(asked, limit=3)
         except JackfieldError:
             return ""
         names = [f"{one.make} {one.model}" for one in found.matches] or [
@@ -206,18 +334,24 @@ class Book:
 
     def find(self, query: str, limit: int = 10) -> Found:
         """Which sets may be meant, best first. Raises BadInput where the query is none."""
+        from kb.index import IndexBroken
+
         if not self._fresh():
             return Found(query, ())
-        return self._found(self.index.find(query, limit=limit))
+        try:
+            return self._found(self.index.find(query, limit=limit))
+        except IndexBroken:  # damage that shows only now: made anew, once
+            self.reindex()
+            return self._found(self.index.find(query, limit=limit))
 
     @contextmanager
     def searcher(self) -> Iterator[Searcher]:
         """Many queries at one revision, with everything kept open."""
-        if not self._fresh():
-            yield Searcher(self, None)
-            return
-        with self.index.reader() as reader:
-            yield Searcher(self, reader)
+        searcher = Searcher(self, self.index.reader() if self._fresh() else None)
+        try:
+            yield searcher
+        finally:
+            searcher.close()
 
     def _found(self, answer: Answer) -> Found:
         return Found(
@@ -250,13 +384,10 @@ class Book:
         return best
 
     def _best_of(self, panel: Panel, source: Source) -> dict[str, Any]:
-        path = self.connect(panel, source).chosen
-        best = path and {
-            "signal": path.signal.value,
-            "items": list(path.items),
-            "needs_dac": path.needs_dac,
-            "speakers": path.speakers.value,
-        }
+        from kb.path import best_to_json, connect
+
+        found = connect(panel, self.settings.inputs, kind=source.kind, display=source.display)
+        best = best_to_json(found)
         return {"inputs": list(self.settings.inputs), "best": best}
 
     # -- keeping the index up to date --------------------------------------------------------------------
@@ -267,7 +398,16 @@ class Book:
             return self.store.standing()
         from kb.store.peek import standing
 
-        return standing(self.path) or (self.store.standing() if self.path.exists() else None)
+        try:
+            for place, kind in ((self.home, "a folder"), (self.path, "a file")):
+                if place.is_symlink() and not place.exists():
+                    raise BookTrouble(f"{place}: a link to nothing, expected {kind}")
+            if self.home.exists() and not self.home.is_dir():
+                raise BookTrouble(f"{self.home}: no folder, expected the folder of a book")
+            there = self.path.exists()
+        except OSError as problem:
+            raise BookTrouble(f"{self.home}: cannot be looked into ({problem.strerror})") from problem
+        return standing(self.path) or (self.store.standing() if there else None)
 
     def _seen(self) -> Standing | None:
         """How the book stood when the index last took something in; None where the index is of no use."""
@@ -285,13 +425,19 @@ class Book:
         if stands is None:
             return False
         if self._seen() != stands:
-            self.catch_up()
+            try:
+                self.catch_up()
+            except BookTrouble as trouble:
+                if self._seen() is None:
+                    raise
+                self.behind = str(trouble)  # an index that lags is better than none
         return True
 
     def catch_up(self) -> None:
         """Give the index what it has missed; make it anew where it cannot tell what that is."""
         index = self.index
-        with self.store.snapshot() as now:
+        # Under the writer's lock: what is computed from what the index has seen holds when it is written.
+        with index.writing(), self.store.snapshot() as now:
             seen, stands = self._seen(), now.standing
             if seen == stands:
                 return
@@ -308,7 +454,7 @@ class Book:
 
     def reindex(self) -> None:
         """Make the index anew from the store."""
-        with self.store.snapshot() as now:
+        with self.index.writing(), self.store.snapshot() as now:
             self._rebuild(now)
 
     def _rebuild(self, now: Snapshot) -> None:
@@ -326,7 +472,7 @@ class Book:
         from kb.index import SetEntry
         from kb.panel import reconcile, source_of
 
-        source, panel = source_of(visits), reconcile(visits)
+        source, panel = _kept_name(source_of(visits), key, visits), reconcile(visits)
         years = sorted(visit.source.year for visit in visits if visit.source.year)
         names = dict.fromkeys((visit.source.make, visit.source.model) for visit in visits)
         signals = (one.jack.signal.value for one in panel.jacks if one.jack.usable and one.jack.signal)
@@ -356,9 +502,33 @@ class Searcher:
 
     def find(self, query: str, limit: int = 10) -> Found:
         """As ``Book.find``."""
+        from kb.index import IndexBroken
+
         if self._reader is None:
             return Found(query, ())
-        return self._book._found(self._reader.find(query, limit=limit))
+        try:
+            return self._book._found(self._reader.find(query, limit=limit))
+        except IndexBroken:  # damaged, or another process made it anew meanwhile
+            self.close()
+            self._book._fresh()
+            self._reader = self._book.index.reader()
+            return self._book._found(self._reader.find(query, limit=limit))
+
+    def close(self) -> None:
+        """Give the reader back."""
+        if self._reader is not None:
+            self._reader.close()
+            self._reader = None
+
+
+def _kept_name(source: Source, key: str, visits: Sequence[Visit]) -> Source:
+    """Of a set with merged spellings: the source under the name that is kept, as most visits spell it."""
+    if source.key == key or not any(visit.source.key == key for visit in visits):
+        return source
+    from kb.panel import source_of
+
+    kept = source_of(visit for visit in visits if visit.source.key == key)
+    return replace(source, make=kept.make, model=kept.model)
 
 
 def _mark(stands: Standing) -> str:

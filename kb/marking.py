@@ -24,12 +24,16 @@ from kb.words import Colour, Direction, Form, Level, Signal
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """What the mark settles. ``signal`` is None where the mark leaves it open."""
+    """What the mark settles. ``signal`` is None where the mark leaves it open.
+
+    ``also`` is the second signal of a combined jack, such as a 3.5 mm jack for line and optical.
+    """
 
     direction: Direction
     signal: Signal | None
     level: Level
     why: str
+    also: Signal | None = None
 
     def __repr__(self) -> str:
         signal = f"'{self.signal}'" if self.signal else None
@@ -42,8 +46,8 @@ _OUT = frozenset("OUT OUTPUT OUTPUTS AUSGANG AUSGANGE AUSG SORTIE SORTIES SALIDA
 _IN = frozenset("IN INPUT INPUTS EINGANG EINGANGE EING ENTREE ENTREES ENTRADA ENTRADAS ENT".split())
 _OUT_ENDS = ("AUSGANG", "AUSGANGE")
 _IN_ENDS = ("EINGANG", "EINGANGE")
-# Marks that mean an output of sound without the word OUT (common practice).
-_OUT_ALONE = (("MONITOR",), ("REC",), ("LINEOUT",), ("AUDIOOUT",))
+# OUT and AUDIO printed without a blank.
+_OUT_ALONE = frozenset({"LINEOUT", "AUDIOOUT"})
 _HEADPHONE = frozenset(
     """HEADPHONE HEADPHONES PHONES EAR EARPHONE EARPHONES HEADSET KOPFHORER KOPFHOERER OHRHORER
     CASQUE CASQUES ECOUTEUR ECOUTEURS AURICULAR AURICULARES AUDIFONO AUDIFONOS CASCOS HP""".split()
@@ -58,18 +62,21 @@ _AUDIO = frozenset("AUDIO AV SOUND TON SON SONIDO LINE LIGNE LINEA STEREO MONO L
 _VIDEO = frozenset(
     "VIDEO COMPONENT COMPOSITE COMPONENTE COMPOSANTE YPBPR YCBCR PB PR CB CR SVIDEO VGA RGB DVI BILD".split()
 )
+# One loudspeaker's share of the sound, not the whole programme.
+_SHARE = frozenset("SURROUND CENTER CENTRE REAR ARRIERE HINTEN TRASERO".split())
+_MICROPHONE = frozenset("MIC MICRO MICROPHONE MIKROFON MIKRO MICROFONO".split())
 _BASS = frozenset("SUBWOOFER SUB WOOFER SUBW SW CAISSON BASS BASSES TIEFTONER LFE".split())
 _NOT_SOUND = frozenset(
     """IR REMOTE SERVICE SERVICIO CONTROL RS232 RS232C 232C TRIGGER USB LAN ETHERNET ANT ANTENNA ANTENNE
-    ANTENA AERIAL RF DEBUG UPDATE EXTENDER BLASTER 12V""".split()
+    ANTENA AERIAL RF DEBUG UPDATE EXTENDER BLASTER 12V MIDI SYNC CLOCK 3D""".split()
 )
 _PICTURE_INPUT = frozenset(
     """PC DVI VGA RGB HDMI COMPONENT COMPOSITE COMPONENTE COMPOSANTE YPBPR YCBCR PB PR AUX GAME CAMERA
     CAMCORDER VCR VIDEO DVD EXT SCART ORDENADOR ORDINATEUR COMPUTER""".split()
 )
 _SPEAKER = frozenset(
-    """SPEAKER SPEAKERS LAUTSPRECHER BOXEN ENCEINTE ENCEINTES ALTAVOZ ALTAVOCES HAUTPARLEUR HAUTPARLEURS
-    PARLEUR PARLEURS""".split()
+    """SPEAKER SPEAKERS SPK SPKR SP LS OHM LAUTSPRECHER LAUTSPR BOXEN ENCEINTE ENCEINTES ALTAVOZ
+    ALTAVOCES HAUTPARLEUR HAUTPARLEURS PARLEUR PARLEURS""".split()
 )
 _FIXED = frozenset("FIXED FIX FIXE FIJA FIJO FEST".split())
 _VARIABLE = frozenset("VARIABLE VAR VARIABEL REGELBAR".split())
@@ -93,8 +100,26 @@ def read(form: Form, marking: str, colour: Colour | None = None) -> Reading:
         found = rule(form, words, marking, colour)
         if found is not None:
             direction, signal, why = found
-            return Reading(direction, signal, level, why)
+            return Reading(direction, signal, level, why, _also(form, words, signal))
     raise AssertionError("the last rule answers always")
+
+
+def says_digital(marking: str) -> bool:
+    """Does the mark speak of a digital signal?"""
+    return bool(_words(marking) & _DIGITAL)
+
+
+def _also(form: Form, words: frozenset[str], signal: Signal | None) -> Signal | None:
+    """The other signal of a 3.5 mm jack whose mark names two."""
+    if form not in (Form.JACK_35, Form.MINI_TOSLINK) or _way(words) is Direction.INPUT:
+        return None
+    if signal is Signal.HEADPHONE:
+        return Signal.OPTICAL if words & _OPTICAL else None
+    if signal is Signal.OPTICAL:
+        if words & _HEADPHONE:
+            return Signal.HEADPHONE
+        return Signal.ANALOG_LINE if words & {"LINE", "ANALOG", "ANALOGUE", "LIGNE", "LINEA"} else None
+    return None
 
 
 _Found = tuple[Direction, Signal | None, str] | None
@@ -118,7 +143,13 @@ def _by_no_sound_words(form: Form, words: frozenset[str], marking: str, colour: 
         return None
     if words & _BASS and not words & (_DIGITAL | _HEADPHONE):
         return _way(words), Signal.NOT_AUDIO, "bass only: no use as a full-range sound output"
-    if words & _NOT_SOUND and not words & (_HEADPHONE | _AUDIO) and form not in (Form.HDMI, Form.SCART):
+    if words & _SHARE and not words & (_DIGITAL | _HEADPHONE | _SPEAKER | {"FRONT"}):
+        return _way(words), Signal.NOT_AUDIO, "one loudspeaker's share of the sound, not the whole programme"
+    if (
+        words & _NOT_SOUND
+        and not words & (_HEADPHONE | _AUDIO | _DIGITAL)
+        and form not in (Form.HDMI, Form.SCART)
+    ):
         return _way(words), Signal.NOT_AUDIO, "control or service: carries no programme sound"
     pictures = words & _VIDEO and not words & (_AUDIO | _DIGITAL | _HEADPHONE)
     if pictures and _way(words) is Direction.OUTPUT and form is not Form.SCART:
@@ -151,7 +182,8 @@ def _by_bluetooth(form: Form, words: frozenset[str], marking: str, colour: Colou
 
 
 def _by_speaker_terminals(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
-    spoken = words & _SPEAKER and not words & (_HEADPHONE | _DIGITAL)
+    ohms = "\N{OHM SIGN}" in marking or "\N{GREEK CAPITAL LETTER OMEGA}" in marking
+    spoken = (ohms or words & _SPEAKER) and not words & (_HEADPHONE | _DIGITAL)
     if form is not Form.SPEAKER_TERMINALS and not spoken:
         return None
     if _way(words) is Direction.INPUT:
@@ -163,6 +195,8 @@ def _by_headphone(form: Form, words: frozenset[str], marking: str, colour: Colou
     sign = any(c in marking for c in _HEADPHONE_SIGNS)
     if not (sign or words & _HEADPHONE) or form in (Form.TOSLINK, Form.MINI_TOSLINK):
         return None
+    if "HP" in words and not sign and words & {"SORTIE", "SORTIES", "EXT", "EXTERIEUR"}:
+        return Direction.UNCLEAR, None, "HP is a headphone, or in French a loudspeaker"
     if _way(words) is Direction.INPUT:
         return Direction.INPUT, Signal.HEADPHONE, "marked as an input"
     return Direction.OUTPUT, Signal.HEADPHONE, "headphone mark: an output"
@@ -216,6 +250,8 @@ def _by_way(form: Form, words: frozenset[str], marking: str, colour: Colour | No
 def _by_picture_input(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
     if words & _IN and words & _OUT:
         return Direction.UNCLEAR, None, "the mark says both IN and OUT"
+    if words & _MICROPHONE:
+        return Direction.INPUT, None, "for a microphone: an input"
     if words & _PICTURE_INPUT or any(_numbered_input(word) for word in words):
         return Direction.INPUT, None, "named after what plugs in: an input"
     if words & _AUDIO:
@@ -280,7 +316,7 @@ def _parts(word: str) -> set[str]:
 
 
 def _way(words: frozenset[str]) -> Direction:
-    out = bool(words & _OUT) or any(all(w in words for w in alone) for alone in _OUT_ALONE)
+    out = bool(words & (_OUT | _OUT_ALONE))
     inward = bool(words & _IN)
     if out == inward:
         return Direction.UNCLEAR

@@ -189,6 +189,8 @@ def _same_jacks(visits: Sequence[Visit]) -> list[list[_Said]]:
 def _class(jack: Jack) -> _Class:
     """What the mark alone says a jack is; an unmarked jack is of the class that nothing is known of."""
     reading = marking.read(jack.form, jack.marking, jack.colour)
+    if reading.also is not None:  # a combined jack is one jack, whichever plug somebody thought of
+        return Form.JACK_35, reading.direction, Signal.OPTICAL
     return jack.form, reading.direction, reading.signal
 
 

@@ -86,22 +86,28 @@ def save(home: Path, settings: Settings) -> Path:
 
     if _read(tomllib.loads(written), str(path)) != settings:
         raise BadInput(str(path), "settings with text that changes when read", "plain text")
-    unfinished = path.with_name(f"{FILE}.{os.getpid()}.part")
     try:
-        home.mkdir(mode=0o700, parents=True, exist_ok=True)
-        try:
-            handle = os.open(unfinished, os.O_CREAT | os.O_TRUNC | os.O_WRONLY, 0o600)
-            with open(handle, "w", encoding="utf-8") as file:
-                file.write(written)
-                file.flush()
-                os.fsync(file.fileno())
-            unfinished.replace(path)
-        finally:
-            with suppress(OSError):
-                unfinished.unlink(missing_ok=True)
+        write_private(path, written)
     except OSError as problem:
         raise BookTrouble(f"{path}: {_why(problem)}; the settings stay as they were") from problem
     return path
+
+
+def write_private(path: Path, text: str) -> None:
+    """Write a file whole or not at all, readable by this user alone. Raises OSError."""
+    unfinished = path.with_name(f"{path.name}.{os.getpid()}.part")
+    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    try:
+        with open(
+            os.open(unfinished, os.O_CREAT | os.O_TRUNC | os.O_WRONLY, 0o600), "w", encoding="utf-8"
+        ) as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        unfinished.replace(path)
+    finally:
+        with suppress(OSError):
+            unfinished.unlink(missing_ok=True)
 
 
 def _read(data: dict[str, Any], place: str) -> Settings:

@@ -1,11 +1,11 @@
 """How is a usual set written down in one line?
 
-A jack is ``FORM[=MARK][:WORD,WORD...]``. Who lists a jack vouches that it is an output, unless it says
-``in`` or ``?``:
+A jack is ``FORM[=MARK][:WORD,WORD...]``. The mark decides about the direction, as in a visit file; ``out``
+and ``in`` say it where the mark does not:
 
->>> [f.jack.signal.value for f in jacks(["opt:ok,pcm", "hp:mute", "rca=MONITOR OUT"])]
-['optical', 'headphone', 'analog-line']
->>> jacks(["rca:in", "opt?"])[1].jack.direction.value
+>>> [f.jack.direction.value for f in jacks(["opt=OPTICAL OUT:ok,pcm", "hp:mute", "rca=AUDIO", "rca:out"])]
+['output', 'output', 'input', 'output']
+>>> jacks(["rca", "opt?"])[0].jack.direction.value
 'unclear'
 """
 
@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
+from kb import marking
 from kb.errors import BadInput
 from kb.visit import Finding, finding_from
 from kb.words import Direction, Form, Format, Level, Outcome, Signal, Speakers, Word
@@ -36,6 +37,13 @@ FORMS: Final[Mapping[str, tuple[Form, Signal | None]]] = {
     "hdmi": (Form.HDMI, None),
     "video": (Form.RCA_SINGLE, Signal.NOT_AUDIO),
 }
+
+#: Short names that say what is printed: a headphone sign, ARC, eARC.
+_VOUCHED: Final = frozenset({"hp", "hp6", "arc", "earc"})
+#: Signals that the short name settles, whatever the mark; the rest follow from form and mark.
+_OF_THE_FORM: Final = frozenset(
+    {Signal.HEADPHONE, Signal.ARC, Signal.EARC, Signal.OPTICAL, Signal.COAXIAL, Signal.NOT_AUDIO}
+)
 
 #: Short words of what was found, and the field they belong to.
 WORDS: Final[Mapping[str, tuple[str, Word | bool]]] = {
@@ -87,11 +95,14 @@ def fields(token: str, place: str = "jack") -> dict[str, Any]:
             raise BadInput(place, word, f"no second word for {field}")
     if doubtful:
         data["direction"] = Direction.UNCLEAR
-    elif form is Form.HDMI and signal is None:
-        data.setdefault("direction", Direction.INPUT)
-    else:
-        data.setdefault("direction", Direction.OUTPUT)
-    if data["direction"] is not Direction.INPUT and signal is not None:
+    reading = marking.read(form, mark)
+    stated: Direction | None = data.get("direction")
+    if mark and {stated, reading.direction} == {Direction.INPUT, Direction.OUTPUT}:
+        raise BadInput(place, token, f"no contradiction: {mark!r} says {reading.direction}, you say {stated}")
+    inward = reading.direction is Direction.INPUT and signal not in (Signal.ARC, Signal.EARC)
+    if stated is None and head in _VOUCHED and not inward:
+        data["direction"] = Direction.OUTPUT
+    if signal in _OF_THE_FORM and stated is not Direction.INPUT and not inward:
         data["signal"] = signal
     return {key: value.value if isinstance(value, Word) else value for key, value in data.items()}
 

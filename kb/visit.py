@@ -234,7 +234,7 @@ def finding_from(value: object, place: str) -> Finding:
             direction = Direction.OUTPUT if outcome in _SOUNDED else reading.direction
             inferred.append("direction")
         if signal is None and direction is not Direction.INPUT:
-            signal = reading.signal or _signal_of(form, direction)
+            signal = reading.signal or _signal_of(form, mark, direction)
             inferred += ["signal"] if signal else []
         if level is Level.UNKNOWN and reading.level is not Level.UNKNOWN:
             level = reading.level
@@ -264,13 +264,13 @@ def finding_from(value: object, place: str) -> Finding:
     return finding
 
 
-#: Sound of some kind came out of the jack.
-_SOUNDED: Final = frozenset({Outcome.CARRIED, Outcome.WEAK, Outcome.HUM, Outcome.DISTORTED, Outcome.DELAYED})
+#: The programme came out of the jack; hum and silence come out of inputs too.
+_SOUNDED: Final = frozenset({Outcome.CARRIED, Outcome.WEAK, Outcome.DISTORTED, Outcome.DELAYED})
 
 
-def _signal_of(form: Form, direction: Direction) -> Signal | None:
-    """The signal of an output that somebody vouches for, where its form leaves no other."""
-    if direction is not Direction.OUTPUT:
+def _signal_of(form: Form, mark: str, direction: Direction) -> Signal | None:
+    """The signal of an output that somebody vouches for, where form and mark leave no other."""
+    if direction is not Direction.OUTPUT or marking.says_digital(mark):
         return None
     return {
         Form.RCA_PAIR: Signal.ANALOG_LINE,
@@ -278,7 +278,6 @@ def _signal_of(form: Form, direction: Direction) -> Signal | None:
         Form.SCART: Signal.ANALOG_LINE,
         Form.SPEAKER_TERMINALS: Signal.SPEAKER_LEVEL,
         Form.BLUETOOTH: Signal.WIRELESS,
-        Form.HDMI: Signal.ARC,
     }.get(form)
 
 
@@ -426,7 +425,7 @@ def finding_to(finding: Finding) -> dict[str, Any]:
         "setting": finding.setting,
         "note": finding.note,
     }
-    return _without_empty({k: v.value if isinstance(v, Word) else v for k, v in said.items()})
+    return _without_empty(said)
 
 
 _UNKNOWN = frozenset({"unknown", Outcome.NOT_TRIED.value})
@@ -442,5 +441,5 @@ def _without_empty(data: dict[str, Any]) -> dict[str, Any]:
         for key, value in plain.items()
         if value is not None
         and value not in ("", [], {})
-        and not (isinstance(value, str) and value in _UNKNOWN)
+        and not (isinstance(value, Word) and value.value in _UNKNOWN)
     }

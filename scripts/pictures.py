@@ -2,14 +2,17 @@
 
     python3 scripts/pictures.py
 
-Needs the demo book that scripts/demo.py loads.
+Needs the demo book that scripts/demo.py loads; the picture of the sheet needs Chromium and
+pdftoppm (poppler), and stays as it is where they are missing.
 """
 
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 from environment import ROOT, ready
@@ -17,6 +20,13 @@ from environment import ROOT, ready
 PICTURES = ROOT / "data" / "pictures"
 #: Name of the picture -> the command that it shows.
 SHOWN = {"path": ["path", "Norwell", "NV40-210"]}
+#: Name of the picture -> the command that writes it as SVG, at the option that names the file.
+DRAWN = {
+    "connection": ["path", "Norwell", "NV40-210", "--svg"],
+    "tag": ["tag", "Norwell", "NV40-210", "--out"],
+}
+SHEET = ["sheet", "Norwell", "NV40-210", "--contact", "Oxmarle Loops, 555 0100", "--out"]
+MOST_BYTES = 200_000  #: of a picture, so that the project stays small
 
 # A frame of our own around the text: nothing is fetched from elsewhere, and the text stays text.
 _FRAME = """<svg class="terminal" viewBox="0 0 {width} {terminal_height}" role="img"
@@ -57,10 +67,45 @@ def main() -> int:
         console.print(Text(f"$ jackfield {' '.join(words)}\n", style="bold"))
         console.print(Text.from_ansi(done.stdout))
         title = f"jackfield {' '.join(words)}"
-        frame = _FRAME.replace("{title}", title)
-        picture = console.export_svg(title=title, code_format=frame, unique_id=name)
+        frame = _FRAME.replace("{title}", title)  # the words above: no markup, no braces
+        picture = console.export_svg(code_format=frame, unique_id=name)
         (PICTURES / f"{name}.svg").write_text(picture, encoding="utf-8")
         print(f"{PICTURES.name}/{name}.svg")
+    env.pop("FORCE_COLOR")
+    for name, words in DRAWN.items():
+        subprocess.run(
+            [sys.executable, "-m", "kb.cli.main", *words, str(PICTURES / f"{name}.svg")], env=env, check=True
+        )
+    return sheet(env)
+
+
+def sheet(env: dict[str, str]) -> int:
+    """The client's page of a sheet, as a browser prints it."""
+    chromium = next((found for name in ("chromium", "google-chrome") if (found := shutil.which(name))), None)
+    painter = shutil.which("pdftoppm")
+    if chromium is None or painter is None:
+        print("sheet.png: no Chromium or no pdftoppm here, the picture stays as it is")
+        return 0
+    with tempfile.TemporaryDirectory() as folder:
+        page, pdf, picture = (Path(folder, f"sheet.{kind}") for kind in ("html", "pdf", "png"))
+        subprocess.run([sys.executable, "-m", "kb.cli.main", *SHEET, str(page)], env=env, check=True)
+        subprocess.run(
+            [
+                chromium, "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
+                f"--user-data-dir={folder}/profile", f"--print-to-pdf={pdf}", str(page),
+            ],
+            check=True,
+            capture_output=True,
+        )  # fmt: skip
+        subprocess.run(
+            [painter, "-png", "-r", "88", "-f", "1", "-singlefile", str(pdf), str(picture.with_suffix(""))],
+            check=True,
+        )
+        if (size := picture.stat().st_size) > MOST_BYTES:
+            print(f"sheet.png: {size} bytes, more than {MOST_BYTES}")
+            return 1
+        shutil.copyfile(picture, PICTURES / "sheet.png")
+    print(f"{PICTURES.name}/sheet.png")
     return 0
 
 

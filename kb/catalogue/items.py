@@ -71,6 +71,8 @@ class Item:
     weight_g: float = 0.0
     price: float = 0.0
     powered: bool = False
+    clicks: bool = False
+    """Its plugs are pushed in until they click."""
     cautions: tuple[CautionCode, ...] = ()
     steps: tuple[StepCode, ...] = ()
     family: str = ""

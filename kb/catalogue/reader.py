@@ -26,7 +26,7 @@ _NUMBERS: Final = (
     "cost cost_per_m length_m counts_as_m delay_ms loss_db works weight_g weight_g_per_m price price_per_m"
 ).split()
 _ITEM: Final = (
-    *"name what role near far lengths_m usual_m powered cautions steps same_as source".split(),
+    *"name what role near far lengths_m usual_m powered clicks cautions steps same_as source".split(),
     *_NUMBERS,
 )
 
@@ -133,6 +133,7 @@ def _items(entry: Mapping[str, Any], place: str) -> list[Item]:
                 weight_g=_amount(entry, "weight_g", place, 0.0) + per_m["weight_g"] * length,
                 price=_amount(entry, "price", place, 0.0) + per_m["price"] * length,
                 powered=_flag(entry, "powered", place),
+                clicks=_flag(entry, "clicks", place),
                 cautions=tuple(_list(entry, "cautions", CautionCode.read, place)),
                 steps=tuple(_list(entry, "steps", StepCode.read, place)),
                 family=name,

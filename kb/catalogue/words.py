@@ -110,7 +110,6 @@ class StepCode(Word):
 
     DRIVER_DOWN = "driver-down"
     CAPS_OFF = "caps-off"
-    PUSH_TILL_CLICK = "push-till-click"
     PLUG_JACK = "plug-jack"
     SPLIT = "split"
     BARE_WIRES = "bare-wires"

@@ -6,6 +6,7 @@ drawn as it grows; ``undo`` takes the last jack back; nothing is saved until it 
 
 from __future__ import annotations
 
+from textwrap import fill
 from typing import Any
 
 import click
@@ -18,11 +19,20 @@ from kb.shortform import FORMS, WORDS, fields
 from kb.visit import Visit, finding_from, visit_from
 from kb.words import Direction, Form, Outcome, Speakers
 
-_HELP = (
-    "forms: " + " ".join(FORMS) + "\n"
-    "in short: FORM=MARK:WORD,WORD   for example  opt=OPTICAL OUT:ok,pcm   hp:mute   rca=AUDIO:in\n"
-    "undo takes the last jack back; Enter alone when all jacks are in; quit saves nothing"
-)
+_HELP = """\
+Type a form, or a jack in short: FORM=MARK:WORD,WORD
+  opt=OPTICAL OUT:ok,pcm   hp:mute   rca=AUDIO   opt?
+Enter alone when all jacks are in; undo takes the last one back; quit saves
+nothing; ? lists forms and words."""
+
+
+class _Undo(Exception):
+    """The person takes back the jack that is being asked about."""
+
+
+def _lists() -> str:
+    forms = fill(" ".join(FORMS), 78, initial_indent="forms ", subsequent_indent="      ")
+    return forms + "\n" + fill(" ".join(WORDS), 78, initial_indent="words ", subsequent_indent="      ")
 
 
 def asked_visit(session: Session, common: dict[str, Any]) -> Visit | None:
@@ -78,7 +88,7 @@ def _jacks(session: Session, common: dict[str, Any]) -> list[dict[str, Any]] | N
         if typed in ("quit", "q"):
             return None
         if typed in ("help", "?"):
-            session.say(_HELP)
+            session.say(_lists())
             continue
         if typed in ("undo", "u"):
             if jacks:
@@ -87,11 +97,13 @@ def _jacks(session: Session, common: dict[str, Any]) -> list[dict[str, Any]] | N
             try:
                 data = _whole(typed)
                 finding_from(data, f"jack {len(jacks) + 1}")
+            except _Undo:
+                continue
             except BadInput as mistake:
-                session.say(str(mistake))
+                session.say(fill(str(mistake), 78))
                 continue
             jacks.append(data)
-        _draw(session, visit_from({**common, "jacks": jacks}, "record"))
+        _draw(session, visit_from({**common, "jacks": jacks}, "record"), len(jacks))
 
 
 def _whole(typed: str) -> dict[str, Any]:
@@ -100,7 +112,7 @@ def _whole(typed: str) -> dict[str, Any]:
     if "=" in typed or ":" in typed or "?" in typed:
         return data
     form = data["form"]
-    mark = _ask("  printed at it (Enter for none)", "")
+    mark = _part("  printed at it (Enter for none)")
     data = {"form": form, "marking": mark}
     finding = finding_from(data, "jack")
     if finding.jack.direction is Direction.UNCLEAR:
@@ -113,13 +125,13 @@ def _whole(typed: str) -> dict[str, Any]:
             form in (Form.TOSLINK, Form.RCA_SINGLE, Form.MINI_TOSLINK)
             and data["outcome"] != Outcome.NOT_TRIED
         ):
-            data["setting"] = _ask("  menu setting that it needed", "")
+            data["setting"] = _part("  menu setting that it needed (Enter for none)")
     return {key: value for key, value in data.items() if value != ""}
 
 
 def _choose(question: str, words: type[Direction | Outcome | Speakers], default: str) -> str:
     while True:
-        typed = _ask(question, "").strip().lower()
+        typed = _part(question).lower()
         if not typed:
             return str(default)
         if typed in WORDS and isinstance(WORDS[typed][1], words):
@@ -127,7 +139,16 @@ def _choose(question: str, words: type[Direction | Outcome | Speakers], default:
         try:
             return str(words.read(typed, question.strip()))
         except BadInput as mistake:
-            click.echo(str(mistake), err=True)
+            short = sorted(w for w, (_, value) in WORDS.items() if isinstance(value, words))
+            click.echo(fill(f"{mistake.place}: saw {typed!r}, expected {', '.join(short)}", 78), err=True)
+
+
+def _part(question: str) -> str:
+    """One answer about the jack at hand; ``undo`` takes the jack back."""
+    typed = _ask(question, "").strip()
+    if typed in ("undo", "u"):
+        raise _Undo
+    return typed
 
 
 def _year() -> int | None:
@@ -145,10 +166,11 @@ def _ask(question: str, default: str | None = None) -> str:
     return str(answer)
 
 
-def _draw(session: Session, visit: Visit) -> None:
+def _draw(session: Session, visit: Visit, newest: int = 0) -> None:
+    """The panel so far; what was read from a mark is told of the newest jack only."""
     console = session.console
     console.print()
     console.print(source_title(visit.source))
     console.print(panel_table(panel_of(visit)))
-    for line in inferred_lines(visit):
+    for line in inferred_lines(visit, newest):
         console.print(line)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import functools
 import json
+import os
 import sys
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -13,14 +15,33 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 import click
 
+from kb.errors import BadInput
 from kb.text import visible
 
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.text import Text
 
-    from kb.book import Book
+    from kb.book import Book, Progress
     from kb.settings import Settings
+    from kb.words import Word
+
+
+class _Trimmed:
+    """A text stream that leaves out blanks at the ends of lines."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+        self._kept = ""
+
+    def write(self, text: str) -> int:
+        *lines, rest = (self._kept + text).split("\n")
+        self._stream.writelines(f"{line.rstrip()}\n" for line in lines)
+        self._kept = rest
+        return len(text)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
 
 
 @dataclass
@@ -32,13 +53,18 @@ class Session:
     as_json: bool = False
     debug: bool = False
     _open: list[Book] = field(default_factory=list)
+    _closing: list[AbstractContextManager[Any]] = field(default_factory=list)
+    _tell: Progress | None = None
 
     @cached_property
     def folder(self) -> Path:
         """The home folder of the book."""
         from kb.settings import default_home
 
-        return Path(self.home).expanduser() if self.home else default_home()
+        try:
+            return Path(self.home).expanduser() if self.home else default_home()
+        except RuntimeError:
+            raise BadInput("--home", self.home, "a folder that can be found") from None
 
     @cached_property
     def settings(self) -> Settings:
@@ -49,10 +75,27 @@ class Session:
 
     @cached_property
     def book(self) -> Book:
-        """The open book; closed when the command ends."""
+        """The open book; closed when the command ends. Where its index is made anew, a bar tells how far."""
+        return self.open_book(self._bar if sys.stderr.isatty() else None)
+
+    def _bar(self, done: int, total: int) -> None:
+        """Progress of making the index anew: the bar appears with the first call."""
+        from kb.cli.progress import bar
+
+        if self._tell is None:
+            shown = bar("making the index anew")
+            self._tell = shown.__enter__() or (lambda _done, _total: None)
+            self._closing.append(shown)
+        self._tell(done, total)
+        if done >= total:
+            while self._closing:
+                self._closing.pop().__exit__(None, None, None)
+
+    def open_book(self, progress: Progress | None = None) -> Book:
+        """The open book, which tells how far it is where its index has to be made anew."""
         from kb.book import Book
 
-        book = Book.open(self.folder, store=self.store)
+        book = Book.open(self.folder, store=self.store, progress=progress)
         self._open.append(book)
         return book
 
@@ -61,7 +104,9 @@ class Session:
         """Where people read: no markup, no emoji, no guessing of colours in what was typed."""
         from rich.console import Console
 
-        return Console(markup=False, highlight=False, emoji=False)
+        # Columns are padded with blanks: a pipe or a file gets none at the ends of lines.
+        out: Any = sys.stdout if sys.stdout.isatty() else _Trimmed(sys.stdout)
+        return Console(file=out, markup=False, highlight=False, emoji=False)
 
     def json(self, answer: object, *, lines: bool = False) -> None:
         """One JSON document on stdout; ``lines`` for one object a line."""
@@ -74,8 +119,15 @@ class Session:
 
     def close(self) -> None:
         """Close what was opened."""
+        while self._closing:
+            self._closing.pop().__exit__(None, None, None)
         for book in self._open:
             book.close()
+
+
+def choice(words: type[Word]) -> click.Choice[str]:
+    """The values of a vocabulary as the choices of an option; click alone would take the names."""
+    return click.Choice([word.value for word in words])
 
 
 def command_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -91,7 +143,7 @@ def command_options(command: Callable[..., Any]) -> Callable[..., Any]:
         outer = ctx.obj or {}
         session = Session(
             home=given.pop("home") or outer.get("home"),
-            store=given.pop("store") or outer.get("store"),
+            store=given.pop("store") or outer.get("store") or os.environ.get("JACKFIELD_STORE") or None,
             as_json=given.pop("as_json"),
             debug=given.pop("debug") or outer.get("debug", False),
         )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from rich.table import Table
@@ -15,6 +15,7 @@ from kb.words import Direction, Form
 
 if TYPE_CHECKING:
     from kb.panel import Panel
+    from kb.path import Chance
     from kb.visit import Source, Visit
 
 _WAY = {
@@ -47,8 +48,9 @@ def source_title(source: Source) -> Text:
     return title.append(f"  {', '.join(facts)}", "not bold dim")
 
 
-def panel_table(panel: Panel, used: int | None = None) -> Table:
-    """The panel, a jack a line; ``used`` marks the jack that the path starts from."""
+def panel_table(panel: Panel, used: int | None = None, works: Sequence[Chance | None] | None = None) -> Table:
+    """The panel, a jack a line; ``used`` marks the jack that the path starts from, ``works`` tells for each
+    output how likely it carries sound."""
     table = Table.grid(padding=(0, 2), expand=False)
     table.add_column(justify="right", style="dim")
     table.add_column(no_wrap=True)
@@ -65,19 +67,24 @@ def panel_table(panel: Panel, used: int | None = None) -> Table:
             Text(word, style=style if row.sounds else "dim"),
             _SIGN.get(row.form, "·"),
             mark,
-            Text("; ".join(row.facts)),
+            Text("; ".join([*row.facts, *_works(works[row.number - 1] if works else None)])),
         )
     return table
 
 
-def inferred_lines(visit: Visit) -> Iterator[Text]:
-    """What the panel reader inferred, and how it knows."""
+def _works(chance: Chance | None) -> Iterator[str]:
+    if chance is not None:
+        yield f"works {chance.p:.0%} ({chance.low:.0%} to {chance.high:.0%})"
+
+
+def inferred_lines(visit: Visit, only: int | None = None) -> Iterator[Text]:
+    """What the panel reader inferred, and how it knows; of all jacks, or of the one numbered ``only``."""
     for number, finding in enumerate(visit.findings, 1):
-        if not finding.inferred:
+        if not finding.inferred or only not in (None, number):
             continue
         jack = finding.jack
         why = marking.read(jack.form, jack.marking, jack.colour).why
         if jack.direction is Direction.OUTPUT and not jack.marking:
             why = "sound came out of it"
         said = jack.direction.label + (f", {jack.signal.label}" if jack.signal else "")
-        yield text(f"jack {number} {jack.marking or jack.form.label}: taken as {said} ({why})", "dim")
+        yield text(f"jack {number} {jack.marking or jack.form.label}: read as {said} ({why})", "dim")

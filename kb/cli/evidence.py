@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import chain
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -14,7 +13,7 @@ from kb.words import Display, Kind, Speakers
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from kb.evidence import Evidence, Expectation
+    from kb.evidence import Expectation
 
 
 @click.command("evidence")
@@ -40,22 +39,12 @@ def evidence_command(
         display=None if display is None else Display.read(display, "--display"),
         year=None if year is None else read_year(year, "--year"),
     )
-    expectation = evidence_of(session).expect(source)
+    expectation = session.book.evidence().expect(source)
     if session.as_json:
         session.json(expectation_json(expectation))
     else:
         render_evidence(expectation, session.console)
     return 0
-
-
-def evidence_of(session: Session) -> Evidence:
-    """What all findings of the book say; an empty book leaves the common practice of the prior file."""
-    from kb.evidence import Evidence
-
-    kept = getattr(session.book, "evidence", None)
-    if isinstance(kept, Evidence):
-        return kept
-    return Evidence.learn(chain.from_iterable(session.book.store.visits()))
 
 
 def expectation_json(expectation: Expectation) -> dict[str, Any]:

@@ -42,6 +42,8 @@ def find_command(session: Session, words: tuple[str, ...], batch: str | None, li
     if not words:
         raise BadInput("find", "no words", "a make, a model or words of a note")
     found = session.book.find(" ".join(words), limit=limit)
+    if session.book.behind:
+        session.say(f"an older answer: {session.book.behind}")
     if session.as_json:
         session.json(found_json(found))
     else:
@@ -72,24 +74,30 @@ def found_json(found: Found) -> dict[str, Any]:
 
 def _batch(session: Session, name: str, limit: int) -> int:
     book = session.book
+    code = 0
     with book.searcher() as searcher:
-        for query in _queries(name):
-            found = searcher.find(query, limit=limit)
-            json.dump(found_json(found), sys.stdout, allow_nan=False)
+        for number, query in _queries(name):
+            try:
+                answer = found_json(searcher.find(query, limit=limit))
+            except BadInput as mistake:  # the others still want their answers
+                session.say(str(mistake.within(f"{name}, line {number}")))
+                answer = {"query": query, "matches": [], "did_you_mean": [], "error": str(mistake)}
+                code = mistake.exit_code
+            json.dump(answer, sys.stdout, allow_nan=False)
             sys.stdout.write("\n")
             sys.stdout.flush()
-    return 0
+    return code
 
 
-def _queries(name: str) -> Iterator[str]:
-    """A query a line; from stdin as they come, so that another program can ask one at a time."""
+def _queries(name: str) -> Iterator[tuple[int, str]]:
+    """Numbered queries, one a line; from stdin as they come, so that a program can ask one at a time."""
     if name == "-":
-        yield from (line.strip() for line in sys.stdin if line.strip())
+        yield from ((n, line.strip()) for n, line in enumerate(sys.stdin, 1) if line.strip())
         return
     from kb.cli.files import read_text
 
     content, _ = read_text(name)
-    yield from (line.strip() for line in content.splitlines() if line.strip())
+    yield from ((n, line.strip()) for n, line in enumerate(content.split("\n"), 1) if line.strip())
 
 
 # -- how the answer looks: lines of plain text, since a cold lookup is too short to load more ------------

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from kb.cli.common import Session, command_options
 from kb.errors import BadInput, BookTrouble, ascii_controls
 
 if TYPE_CHECKING:
@@ -32,6 +33,8 @@ _BAR: Final = 10  # characters
 
 
 @click.command("isolate")
+@click.argument("make", required=False)
+@click.argument("model", required=False)
 @click.option("--complaint", help="no-sound, weak, hum, echo, distorted or speakers-dead.")
 @click.option("--signal", help="What the path carries: optical, coaxial, arc, analog-line, headphone ...")
 @click.option("--items", multiple=True, help="An item on the path, such as 'optical cable 2 m'. Repeatable.")
@@ -48,8 +51,11 @@ _BAR: Final = 10  # characters
     help="Resume from this file, and keep each answer there (- reads from stdin).",
 )
 @click.option("--list", "listing", is_flag=True, help="Name complaints, faults, tests and tools.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+@command_options
 def isolate_command(
+    session: Session,
+    make: str | None,
+    model: str | None,
     complaint: str | None,
     signal: str | None,
     items: tuple[str, ...],
@@ -59,17 +65,25 @@ def isolate_command(
     mended: tuple[str, ...],
     file: str | None,
     listing: bool,
-    as_json: bool,
-) -> None:
+) -> int:
     """Find what is at fault by the cheapest next test.
 
-    Give the complaint and, where known, the path: what cannot be on it drops out. At a terminal the tests are
-    asked one by one; with --answers FILE you can stop and go on later.
+    Give the complaint and, where known, the set or the path: what cannot be on it drops out. At a terminal
+    the tests are asked one by one; with --answers FILE you can stop and go on later.
+
+    \b
+    jackfield isolate Norwell NV40-210 --complaint no-sound
+    jackfield isolate --answers today.json
     """
-    model = load_model()
+    if model is not None and make is not None:
+        signal, items, driver_input = _path_in_book(session, make, model, signal, items, driver_input)
+    elif make is not None:
+        raise BadInput("isolate", make, "MAKE MODEL, or neither")
+    as_json = session.as_json
+    faults = load_model()
     if listing:
-        click.echo(_document(list_of(model)), nl=False) if as_json else show_list(_console(), model)
-        return
+        session.json(list_of(faults)) if as_json else show_list(session.console, faults)
+        return 0
     talks = not as_json and file != "-" and _at_terminal()
     asked = {
         "complaint": complaint,
@@ -82,17 +96,34 @@ def isolate_command(
     }
     saved = _saved(file, must_exist=not talks and complaint is None)
     if saved is None and complaint is None and talks:
-        asked["complaint"] = _ask_complaint(model)
+        asked["complaint"] = _ask_complaint(session.console, faults)
         asked["signal"] = signal or _ask_signal()
-    state = _state(model, saved, asked, file or "options")
+    state = _state(faults, saved, asked, file or "options")
     keep = _keeper(file if file != "-" else None)
     if talks:
         keep(state)
-        talk(state, _console(), _read_line, keep)
-        return
+        talk(state, session.console, _read_line, keep)
+        return 0
     if saved is None or any(asked.values()):  # reading alone never writes
         keep(state)
-    click.echo(_document(document_of(state)), nl=False) if as_json else show_state(_console(), state)
+    session.json(document_of(state)) if as_json else show_state(session.console, state)
+    return 0
+
+
+def _path_in_book(
+    session: Session,
+    make: str,
+    model: str,
+    signal: str | None,
+    items: tuple[str, ...],
+    driver_input: str | None,
+) -> tuple[str | None, tuple[str, ...], str | None]:
+    """The path that the book gives for the set, where the options do not tell it."""
+    known = session.book.view(make, model)
+    chosen = session.book.connect(known.panel, known.source).chosen
+    if signal or items or driver_input or chosen is None:
+        return signal, items, driver_input
+    return chosen.signal.value, chosen.items, chosen.input.value
 
 
 # -- what comes in -----------------------------------------------------------------------------------
@@ -102,14 +133,11 @@ def isolate_command(
 def load_model() -> Model:
     """The model that came with the program."""
     import tomllib
-    from importlib.resources import files
 
+    from kb.catalogue import data_file
     from kb.isolate import model_from
 
-    packed = files("kb") / "data" / "faults.toml"
-    beside = Path(__file__).parents[2] / "data" / "faults.toml"  # a checkout keeps data/ at the top
-    text = packed.read_text("utf-8") if packed.is_file() else beside.read_text("utf-8")
-    return model_from(tomllib.loads(text))
+    return model_from(tomllib.loads(data_file("faults.toml").read_text("utf-8")))
 
 
 def _saved(file: str | None, *, must_exist: bool) -> Mapping[str, Any] | None:
@@ -251,8 +279,7 @@ def _undone(state: State, before: list[State]) -> State:
     )  # resumed: earlier answers are known, earlier skips are not
 
 
-def _ask_complaint(model: Model) -> str:
-    console = _console()
+def _ask_complaint(console: Console, model: Model) -> str:
     names = list(model.complaints)
     for number, one in enumerate(model.complaints.values(), 1):
         _say(console, f" {number}  {one.says} ({one.id})")
@@ -432,12 +459,6 @@ def _pairs_shown(console: Console, pairs: list[tuple[str, str]]) -> None:
     for name, words in pairs:
         table.add_row(Text(name), Text(words))
     console.print(table)
-
-
-def _console() -> Console:
-    from rich.console import Console
-
-    return Console(file=sys.stdout, highlight=False)
 
 
 def _say(console: Console, words: str, style: str = "") -> None:

@@ -5,12 +5,12 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
+from kb.catalogue.files import data_file
 from kb.cli.common import Session, command_options
 from kb.errors import BadInput
 from kb.loop.driver import DriverLimits, driver_named, drivers_from
@@ -122,16 +122,12 @@ def answer_for(given: Mapping[str, Any]) -> Answer:
         metal_db=given["metal_db"],
         margin=_length(given, "margin", 0, 20, usual.margin) or 0.0,
     )
-    stock = [each.wire for each in stock_from(load_table("wire"))]
-    return plan(ask, stock, [each for each in cautions_from(table) if each.always])
+    return plan(ask, stock_from(load_table("wire")), [each for each in cautions_from(table) if each.always])
 
 
 def load_table(name: Literal["routes", "wire", "drivers"]) -> dict[str, Any]:
-    """Return a parsed table of the package's data; beside the package when run from a checkout."""
-    packed = files("kb").joinpath("data", f"{name}.toml")
-    if packed.is_file():
-        return tomllib.loads(packed.read_text(encoding="utf-8"))
-    return tomllib.loads((Path(__file__).parents[2] / "data" / f"{name}.toml").read_text(encoding="utf-8"))
+    """Return a parsed table of the catalogue's data."""
+    return tomllib.loads(data_file(f"{name}.toml").read_text(encoding="utf-8"))
 
 
 def render_loop(answer: Answer, console: Console) -> None:
@@ -229,6 +225,7 @@ def _facts(answer: Answer) -> Table:
     table.add_column(style="bold", no_wrap=True)
     table.add_column()
     metal = answer.ask.metal_db
+    worst = f"; {answer.resistance_max:.2f} at most (IEC 60228)" if answer.resistance_max else ""
     allowance = f", with the {metal:g} dB for metal that you stated" if metal else ""
     rows = [
         ("Current", f"{answer.current_a:.2f} A for 400 mA/m at {_where(answer)}, {_place(answer)}{allowance}")
@@ -243,7 +240,7 @@ def _facts(answer: Answer) -> Table:
     rows += [
         ("", "r.m.s. at the loudest, 125 ms average; speech averages 12 dB less"),
         ("Voltage", f"{answer.voltage_v:.2f} V for the first current, up to 5 kHz"),
-        ("Ohmmeter", f"{answer.load.resistance:.2f} ohm at {answer.ask.celsius:g} C, end to end"),
+        ("Ohmmeter", f"{answer.load.resistance:.2f} ohm at {answer.ask.celsius:g} C, end to end{worst}"),
         ("Inductance", f"{answer.load.inductance * 1e6:.1f} uH"),
         ("Wire", f"{show_length(answer.laid_m)} in place"),
     ]

@@ -30,6 +30,17 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "isolate": ("isolate", "Find what is at fault by the cheapest next test."),
     "loop": ("loop", "Compute a hearing loop: wire, current, field, fit to the driver."),
     "readings": ("readings", "Judge readings of a loop against IEC 60118-4."),
+    "history": ("history", "Show all that was ever recorded of one set, and what became of it."),
+    "correct": ("correct", "Correct a visit: a new entry takes its place."),
+    "withdraw": ("withdraw", "Withdraw visits that should not have been recorded."),
+    "merge": ("merge", "Say that two spellings are one set."),
+    "undo": ("undo", "Undo a correction, a withdrawal or a merge."),
+    "load": ("load", "Load old notes: CSV, JSON Lines, or a dump."),
+    "dump": ("dump", "Write the whole book as JSON Lines or CSV."),
+    "share": ("share", "Give findings to colleagues and take theirs, stripped of what is private."),
+    "backup": ("backup", "Back the book up, and check the copy."),
+    "restore": ("restore", "Put a backup in the place of the book."),
+    "doctor": ("doctor", "Check book and index, and mend the index."),
     "serve": ("serve", "Give the book to a phone at the set, as a small web page."),
     "settings": ("settings", "Show or change the usual driver, units and initials."),
 }
@@ -89,6 +100,9 @@ def run(args: list[str]) -> int:
         sys.stdout.flush()
     except click.exceptions.Exit as leaving:
         return leaving.exit_code
+    except click.exceptions.NoArgsIsHelpError as bare:
+        print(bare.format_message())
+        return 0
     except click.ClickException as wrong:
         _say(_usage(wrong))
         return 2

@@ -12,7 +12,7 @@ from kb.errors import BadInput
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from kb.pack import Answer, Ask, Day, Plan
+    from kb.pack import Ask, Day, Plan
 
 
 @click.command("pack")
@@ -52,7 +52,6 @@ def pack_command(
     jackfield pack Norwell NV40-210 --inputs line-3.5,optical
     jackfield pack Norwell --year 2014
     """
-    from kb.cli.evidence import evidence_of
     from kb.pack import pack, to_json
 
     if jobsfile_or_make and model is None and _is_file(jobsfile_or_make):
@@ -70,7 +69,7 @@ def pack_command(
             "taken": list(taken) or None,
         }
         day = _day({"jobs": [set_data], "have": _stock(have)})
-    plan = pack(day, evidence_of(session).expect, target=target)
+    plan = pack(day, session.book.evidence().expect, target=target)
     if session.as_json:
         session.json(to_json(plan))
     elif as_list:
@@ -138,13 +137,8 @@ def render_pack(plan: Plan, console: Console) -> None:
     table.add_column(overflow="fold", style="bold")
     table.add_column(overflow="fold", style="dim")
     for line in plan.items:
-        jobs = ", ".join(str(job) for job, _ in line.uses)
         stock = "" if not line.in_stock else f", {line.in_stock} in stock"
-        use = (
-            f"for job{'s' if len(line.uses) > 1 else ''} {jobs}"
-            if len(plan.jobs) > 1
-            else _signals(line.uses)
-        )
+        use = _jobs(line.uses, len(plan.jobs)) if len(plan.jobs) > 1 else _signals(line.uses)
         table.add_row(text(f"{line.count} x"), text(line.item), text(f"{use}{stock}"))
     console.print(table if plan.items else text("  nothing helps", "bold red"))
     console.print()
@@ -153,15 +147,16 @@ def render_pack(plan: Plan, console: Console) -> None:
         console.print()
         name = f"  ({one.job.name})" if one.job.name else ""
         console.print(
-            text(f"{number}. {one.job.title}{name}", "bold").append(
-                f"  {percent(one.certainty)}", "bold green"
-            )
+            text(f"{number}. {one.job.title}{name}", "bold")
+            .append(f"  {percent(one.certainty)}", "bold green")
+            .append(f", then sound at once {percent(one.works)}" if one.works else "", "not bold dim")
         )
         table = Table.grid(padding=(0, 1))
         table.add_column(justify="right", min_width=12)
         table.add_column(overflow="fold")
         for likely in one.expected[:3]:
-            table.add_row(text(percent(likely.p)), text(expected_text(likely)))
+            if likely.p >= 0.01:
+                table.add_row(text(percent(likely.p)), text(expected_text(likely)))
         for risk in one.risks[:3]:
             if risk.p >= 0.005:
                 table.add_row(text(f"risk {percent(risk.p)}", "yellow"), text(risk_text(risk)))
@@ -174,34 +169,43 @@ def render_pack(plan: Plan, console: Console) -> None:
         console.print()
         console.print(text("Ask on the phone", "bold"))
         for ask in plan.ask:
-            console.print(question(ask, len(plan.jobs) > 1))
+            console.print(question(ask, len(plan.jobs) > 1, console.width))
 
 
 def verdict(plan: Plan) -> Any:
     """How sure, against what was wanted and what can be had at all."""
     from kb.pack import percent
 
-    least = "" if plan.optimal else "at least "
+    least = "" if plan.exact else "at least "
     said = text(f"Sure to {least}{percent(plan.certainty)} that every job connects.", "bold")
     if not plan.reached:
+        share = percent(plan.certainty / plan.reachable) if plan.reachable else "nothing"
         said.append(
             f"\n{percent(plan.target)} is out of reach: with everything there is, {percent(plan.reachable)}."
-            f"\nThe list gets {percent(plan.target)} of that.",
+            f"\nThe list gets {share} of that; for the rest see the risks.",
             "not bold yellow",
         )
     return said
 
 
-def question(ask: Ask, several: bool) -> Any:
-    """A question with what each answer would do."""
-    from kb.pack import percent, question_text
+def question(ask: Ask, several: bool, width: int) -> Any:
+    """A question on one line where it fits, with what each answer would change."""
+    from textwrap import fill
 
-    job = f"job {ask.job}: " if several else ""
-    said = text(f"  {job}{question_text(ask)}")
-    said.append(f"\n    saves {percent(ask.share)} of what this job needs", "dim")
+    from kb.pack import answer_text, percent, question_text
+
+    def lines(words: str, indent: int) -> str:
+        return fill(words, max(40, width), initial_indent=" " * indent, subsequent_indent=" " * (indent + 2))
+
+    asked = question_text(ask)
+    if several:
+        jobs = f"Job{'s' if len(ask.jobs) > 1 else ''} {', '.join(map(str, sorted(ask.jobs)))}"
+        asked = f"{jobs}: {asked[0].lower()}{asked[1:]}"
+    said = text(lines(asked, 2))
+    said.append("\n" + lines(f"saves {percent(ask.share)} of what is needed there", 4), "dim")
     for word, answer in (("yes", ask.yes), ("no", ask.no)):
         if answer is not None:
-            said.append(f"\n    {word} ({percent(answer.p)}): {_carried(answer)}", "dim")
+            said.append("\n" + lines(f"{word} ({percent(answer.p)}): {answer_text(answer)}", 4), "dim")
     return said
 
 
@@ -213,8 +217,19 @@ def print_list(plan: Plan, console: Console) -> None:
     console.print(verdict(plan))
 
 
-def _carried(answer: Answer) -> str:
-    return ", ".join(answer.items) if answer.items else "nothing to carry"
+def _jobs(uses: tuple[tuple[int, tuple[Any, ...]], ...], count: int) -> str:
+    """``for jobs 1-3, 5``: runs of jobs are drawn together."""
+    numbers = [job for job, _ in uses]
+    if len(numbers) == count:
+        return "for any job"
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    said = ", ".join(f"{run[0]}-{run[-1]}" if len(run) > 1 else str(run[0]) for run in runs)
+    return f"for job{'s' if len(numbers) > 1 else ''} {said}"
 
 
 def _signals(uses: tuple[tuple[int, tuple[Any, ...]], ...]) -> str:

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from kb.cli.common import Session, command_options, text
-from kb.errors import BadInput
-from kb.visit import visits_from
+from kb.errors import BadInput, NotFound
 from kb.words import DriverInput, Level, Signal, Speakers
 
 if TYPE_CHECKING:
@@ -79,7 +78,20 @@ def path_command(
     jackfield path Norwell NV40-210 --inputs line-3.5,optical --length 4
     jackfield path --panel visit.json --speakers-free
     """
-    known = asked_set(session, "path", make, model, file, taken)
+    try:
+        known = asked_set(session, "path", make, model, file, taken)
+    except NotFound as nobody:
+        if session.as_json:
+            session.json(
+                {
+                    "chosen": None,
+                    "others": [],
+                    "ruled_out": [],
+                    "dac": {"needed": False, "why": str(nobody)},
+                    "ask": [],
+                }
+            )
+        raise nobody
     source, panel = known.source, known.panel
     connection = session.book.connect(
         panel,
@@ -108,30 +120,32 @@ def asked_set(
     file: str | None,
     taken: Sequence[str],
 ) -> SetView:
-    """The set of the book, or the one in the panel file, with the outputs that are in use marked as taken."""
+    """The set of the book, or the one in the panel file, with the outputs in use marked as taken.
+
+    Raises NotFound where nobody met it.
+    """
     from kb.book import SetView
 
     signals = [Signal.read(signal, "--taken") for signal in taken]
     if file:
-        from kb.cli.files import read_data
+        from kb.cli.record import read_visits
         from kb.panel import panel_of
 
         if make:
             raise BadInput(command, "a set and a panel file", "one of them")
-        data, place = read_data(file)
-        visits = visits_from(data, place)
+        visits = read_visits(file)
         if len(visits) != 1:
-            raise BadInput(place, f"{len(visits)} visits", "one")
+            raise BadInput(file, f"{len(visits)} visits", "one")
         known = SetView(visits[0].source, panel_of(visits[0]), tuple(visits))
-    elif make and model:
+    elif make:
         known = session.book.view(make, model)
     else:
-        raise BadInput(command, make or "nothing", "MAKE MODEL, or --panel VISITFILE")
+        raise BadInput(command, "nothing", "MAKE MODEL, or --panel VISITFILE")
     return replace(known, panel=known.panel.taken(signals))
 
 
 def asked_inputs(session: Session, inputs: str | None, driver: str | None) -> tuple[DriverInput, ...]:
-    """The inputs of the driver, as listed, of the driver named, or of the usual one."""
+    """The inputs of the driver: as listed, of the driver named, or of the usual one."""
     if inputs is not None and driver is not None:
         raise BadInput("path", "--inputs and --driver", "one of them")
     if inputs is not None:

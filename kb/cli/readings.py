@@ -64,6 +64,7 @@ def readings_command(session: Session, file: str) -> int:
 
 def render_readings(judgement: Judgement, console: Console) -> None:
     """Show the verdict to a person. Names and words from the file are shown as text, never as markup."""
+    from rich.table import Table
     from rich.text import Text
 
     word, style = {
@@ -84,9 +85,12 @@ def render_readings(judgement: Judgement, console: Console) -> None:
     console.print(_checks(judgement))
     if judgement.compared:
         console.print(_compared(judgement))
+    lines = Table.grid(padding=(0, 1))
     for each in judgement.diagnosis:
         where = f" ({', '.join(each.where)})" if any(each.where) else ""
-        console.print(text(f"- {each.text}{where}"))
+        lines.add_row(" -", text(f"{each.text}{where}"))
+    if judgement.diagnosis:
+        console.print(lines)
 
 
 def _user(judgement: Judgement, console: Console) -> None:
@@ -110,30 +114,33 @@ def _checks(judgement: Judgement) -> Table:
 
     table = Table(box=box.SIMPLE_HEAD)
     table.add_column("check")
-    table.add_column("value", justify="right")
-    table.add_column("limit")
+    table.add_column("value", justify="right", no_wrap=True)
+    table.add_column("limit", no_wrap=True)
     table.add_column("", no_wrap=True)
-    table.add_column("source")
+    table.add_column("source", no_wrap=True)
     for each in judgement.checks:
-        value, name = _value(each), each.name
-        if each.code == "field" and each.value is not None:
-            value += f" ({each.note})"
-        elif each.note and each.value is not None:
+        name = each.name
+        if each.note and each.value is not None and each.code != "field":
             name += f" ({each.note})"
         # the standard is named once, above
         source = each.source.removeprefix("IEC 60118-4:2014+A1:2017 ").split(",")[0]
-        table.add_row(text(name), value, f"{each.limit} {_short(each)}", _mark(each), source)
+        table.add_row(text(name), _value(each), _limit(each), _mark(each), source)
     return table
 
 
 def _value(check: Check) -> str:
     if check.value is None:
-        return "-"
+        return "not measured"
+    if check.code == "field":
+        return f"{check.note} {check.value:+.1f}"
     return f"{check.value:+.1f}" if "dB" in check.unit else f"{check.value:.3g}"
 
 
-def _short(check: Check) -> str:
-    return check.unit.replace(" re 400 mA/m", "").replace(" re 1 kHz", "")
+def _limit(check: Check) -> str:
+    unit = check.unit.replace(" re 400 mA/m", "").replace(" re 1 kHz", "")
+    if check.limit.endswith(" or less"):
+        return f"≤ {check.limit.removesuffix(' or less')} {unit}"
+    return f"{check.limit} {unit}"
 
 
 def _mark(check: Check) -> Text:
@@ -142,7 +149,7 @@ def _mark(check: Check) -> Text:
     return {
         True: Text("ok", style="green"),
         False: Text("OUT", style="bold red"),
-        None: Text("not measured", style="yellow"),
+        None: Text("?", style="yellow"),
     }[check.ok]
 
 

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from kb import clock
-from kb.cli.common import Session, command_options
+from kb.cli.common import Session, choice, command_options
 from kb.cli.files import MOST_BYTES, read_data, read_text
 from kb.errors import BadInput
 from kb.visit import Visit, finding_to, visit_from, visits_from
@@ -34,13 +34,11 @@ place    in out unclear           in use  taken free
 @click.option("--file", "file", metavar="F", help="A visit file, JSON, JSON Lines or TOML; - for stdin.")
 @click.option("--date", "on", metavar="DATE", help="Day of the visit (today).")
 @click.option("--by", metavar="INITIALS", help="Who looked (from the settings).")
-@click.option(
-    "--basis", type=click.Choice([*Basis]), help="What it rests on (tested where a jack was tried)."
-)
+@click.option("--basis", type=choice(Basis), help="What it rests on (tested where a jack was tried).")
 @click.option("--job", metavar="REF", help="Job reference; stays in this book.")
 @click.option("--note", metavar="TEXT", help="Free text; stays in this book.")
-@click.option("--kind", type=click.Choice([*Kind]), metavar="KIND", help=f"{', '.join(Kind)}.")
-@click.option("--display", type=click.Choice([*Display]), help="How it shows its picture.")
+@click.option("--kind", type=choice(Kind), metavar="KIND", help=f"{', '.join(Kind)}.")
+@click.option("--display", type=choice(Display), help="How it shows its picture.")
 @click.option("--year", type=int, metavar="YEAR", help="Year of make.")
 @click.option("--size", "size_in", type=float, metavar="INCHES", help="Picture diagonal in inches.")
 @click.option("--ask", is_flag=True, help="Ask question by question, as at a terminal.")
@@ -90,7 +88,7 @@ def read_visits(name: str) -> list[Visit]:
     """All visits of a file; raises BadInput where one of them is wrong, so that nothing is half done."""
     if name.lower().endswith((".jsonl", ".ndjson")):
         text, place = read_text(name, MOST_BYTES)
-        lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip()]
+        lines = [(n, line) for n, line in enumerate(text.split("\n"), 1) if line.strip()]
         return [visit_from(_json_line(line, f"{place}, line {n}"), f"{place}, line {n}") for n, line in lines]
     data, place = read_data(name)
     if isinstance(data, dict) and set(data) == {"visits"}:

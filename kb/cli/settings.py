@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import click
 
-from kb.cli.common import Session, command_options, text
+from kb.cli.common import Session, choice, command_options, text
 from kb.settings import Units
 from kb.words import DriverInput
 
@@ -14,7 +14,7 @@ from kb.words import DriverInput
 @click.command("settings")
 @click.option("--driver", metavar="NAME", help="Name of the usual loop driver.")
 @click.option("--inputs", metavar="LIST", help=f"Its inputs, with commas: {','.join(DriverInput)}")
-@click.option("--units", type=click.Choice([*Units]), help="How lengths are said.")
+@click.option("--units", type=choice(Units), help="How lengths are said.")
 @click.option("--initials", metavar="XY", help="Who records.")
 @command_options
 def settings_command(

@@ -32,7 +32,7 @@ CONTACT = 120  #: characters of whom to call
 @click.option("--lang", type=click.Choice(LANGUAGES), default=LANGUAGES[0], help="Language (en).")
 @click.option(
     "--paper",
-    type=click.Choice([*Paper]),
+    type=click.Choice([paper.value for paper in Paper]),
     help="A4 with metres, or Letter with feet and inches (from the settings' units).",
 )
 @click.option("--contact", metavar="TEXT", default="", help="Whom the client calls; else a line to write on.")
@@ -68,7 +68,8 @@ def sheet_command(
     \b
     jackfield sheet Norwell NV40-210 --out sheet.html
     jackfield loop --room 5x4 --json > loop.json
-    jackfield sheet Norwell NV40-210 --readings readings.toml --loop loop.json --lang es
+    jackfield sheet Norwell NV40-210 --readings readings.toml --loop loop.json
+    jackfield sheet Norwell NV40-210 --lang es --paper letter
     """
     _not_both(session, out)
     known = asked_set(session, "sheet", make, model, file, taken)

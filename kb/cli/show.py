@@ -9,24 +9,35 @@ from rich.table import Table
 
 from kb.cli.common import Session, command_options, text
 from kb.cli.draw import panel_table, source_title
-from kb.errors import BadInput
-from kb.panel import PanelJack
+from kb.errors import BadInput, NotFound
+from kb.panel import Panel, PanelJack
 from kb.visit import Visit, visit_to
 
 if TYPE_CHECKING:
     from kb.book import SetView
+    from kb.path import Chance
 
 
 @click.command("show")
 @click.argument("make")
-@click.argument("model")
+@click.argument("model", required=False)
 @click.option("--svg", metavar="FILE", help="Draw the panel as a picture, too.")
 @command_options
-def show_command(session: Session, make: str, model: str, svg: str | None) -> int:
-    """Show what is known of one set: its panel as reconciled, conflicts, and every visit."""
-    known = session.book.view(make, model)
+def show_command(session: Session, make: str, model: str | None, svg: str | None) -> int:
+    """Show what is known of one set: its panel as reconciled, conflicts, and every visit.
+
+    The model alone is enough where it means one set only.
+    """
+    try:
+        known = session.book.view(make, model)
+    except NotFound as nobody:
+        if session.as_json:
+            session.json({"source": None, "panel": [], "conflicts": 0, "visits": []})
+        raise nobody
     if svg is not None:
         _write_picture(svg, session, known)
+    chance = session.book.chance(known.source)
+    works = [chance(one) if one.jack.usable else None for one in known.panel.jacks]
     if session.as_json:
         source = known.source
         session.json(
@@ -39,7 +50,10 @@ def show_command(session: Session, make: str, model: str, svg: str | None) -> in
                     "year": source.year,
                     "size_in": source.size_in,
                 },
-                "panel": [jack_json(one) for one in known.panel.jacks],
+                "panel": [
+                    jack_json(one) | {"works": _works_json(p)}
+                    for one, p in zip(known.panel.jacks, works, strict=True)
+                ],
                 "conflicts": known.panel.conflicts,
                 "visits": [visit_to(visit) for visit in known.visits],
             }
@@ -48,11 +62,11 @@ def show_command(session: Session, make: str, model: str, svg: str | None) -> in
     out = session.console
     out.print(source_title(known.source))
     out.print()
-    out.print(panel_table(known.panel) if known.panel.jacks else text("no jack recorded yet", "dim"))
-    for one in known.panel.jacks:
-        for said in (*(f"setting: {s}" for s in one.settings[:2]), *(f"note: {n}" for n in one.notes[:2])):
-            out.print(text(f"    {one.jack.marking or one.jack.form.label}: {said}", "dim"))
+    out.print(panel_table(known.panel, works=works) if works else text("no jack recorded yet", "dim"))
     out.print()
+    if any(one.settings or one.notes for one in known.panel.jacks):
+        out.print(_remarks(known.panel))
+        out.print()
     out.print(_visits(known.visits))
     return 0
 
@@ -66,6 +80,15 @@ def _write_picture(file: str, session: Session, known: SetView) -> None:
         raise BadInput("--svg", "- with --json", "a file")
     title = f"{known.source.make} {known.source.model}"
     write_out(file, f"{panel_picture(title, panel_rows(known.panel))}\n", "--svg")
+
+
+def _works_json(chance: Chance | None) -> dict[str, float] | None:
+    """How likely the jack carries sound, with the interval that holds it with 90%."""
+    return chance and {
+        "p": round(chance.p, 4),
+        "low": round(chance.low, 4),
+        "high": round(chance.high, 4),
+    }
 
 
 def jack_json(one: PanelJack) -> dict[str, Any]:
@@ -93,6 +116,19 @@ def jack_json(one: PanelJack) -> dict[str, Any]:
         "notes": list(one.notes),
         "items": list(one.items),
     }
+
+
+def _remarks(panel: Panel) -> Table:
+    """Settings and notes of the jacks, the newest first."""
+    table = Table.grid(padding=(0, 2))
+    table.add_column(justify="right", style="dim")
+    table.add_column(no_wrap=True, style="dim")
+    table.add_column(overflow="fold")
+    for number, one in enumerate(panel.jacks, 1):
+        for kind, said in (("setting", one.settings), ("note", one.notes)):
+            for line in said:
+                table.add_row(str(number), kind, text(line.replace("\n", " ")))
+    return table
 
 
 def _visits(visits: tuple[Visit, ...]) -> Table:

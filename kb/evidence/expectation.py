@@ -47,7 +47,8 @@ class Expectation:
 
     ``shapes`` come likeliest first; ``other`` is the chance of a panel that nobody has listed, so all sum to
     one. ``speakers`` and ``works`` are for each output of any shape; ``taken`` gives for each shape the
-    chance of each set of signals in use by something else. ``source`` has what the book could fill in.
+    chance of each set of signals in use by something else. ``failed``: the outputs of this very set that
+    were tried and never gave usable sound. ``source`` has what the book could fill in.
     """
 
     source: Source
@@ -58,6 +59,7 @@ class Expectation:
     taken: Mapping[tuple[Output, ...], Mapping[frozenset[Signal], float]]
     levels: tuple[LevelCount, ...]
     prior_share: float
+    failed: frozenset[Output] = frozenset()
 
     def has(self, *signals: Signal) -> float:
         """The chance that the panel has an output of one of these signals."""

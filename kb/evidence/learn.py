@@ -21,19 +21,18 @@ How: ``tree.py`` has the rule of backing off, ``levels.py`` the circles. Four th
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date as Day
-from functools import lru_cache, partial
 from itertools import combinations
 from typing import Any, Final
 
 from kb import clock
 from kb.errors import BookTrouble
 from kb.evidence import levels
+from kb.evidence.counted import FREE, WORKS, Counted, Family, signals_key, trial_path
 from kb.evidence.expectation import Chance, Expectation, LevelCount, Likely
-from kb.evidence.levels import ANY, LEVELS, Place, chain, family_of, set_of
+from kb.evidence.levels import ANY, Place, chain, family_of, set_of
 from kb.evidence.numbers import beta_quantile
 from kb.evidence.prior import Prior, standard_prior
 from kb.evidence.signature import (
@@ -41,76 +40,23 @@ from kb.evidence.signature import (
     NO_OUTPUT,
     WORKED,
     Output,
-    is_partial,
     output_of,
     outputs_of,
     shape_of,
-    taken_of,
-    told_apart,
 )
-from kb.evidence.tree import Tree
+from kb.evidence.standing import Circle, standing
 from kb.panel import PanelJack
 from kb.visit import Source, Visit
-from kb.words import Display, DriverInput, Kind, Outcome, Signal, Speakers
+from kb.words import Display, DriverInput, Kind, Signal, Speakers
 
-Family = Callable[[Source], str]
-
-VERSION: Final = 1  #: of what ``to_dict`` gives
-YEAR: Final = 365.25  #: days
+VERSION: Final = 2  #: of what ``to_dict`` gives
 LIKELY: Final = 0.998  #: shapes are listed until they hold this much of the known ones
-MOST_SHAPES: Final = 120  #: or until there are so many
+MOST_SHAPES: Final = 200  #: or until there are so many
 INTERVAL: Final = 0.90
-FREE: Final = "free"  #: nothing is in use by anything else
-_WORKS, _FAILS = "works", "fails"
 
 
-@dataclass(frozen=True, slots=True)
-class Circle:
-    """What the book knows of a set, or of a family, beyond its findings."""
-
-    kind: Kind
-    era: str
-    display: str
-    year: int | None = None
-    family: str = ""
-
-
-class Evidence:
-    """All findings of a book, counted by circles of sets; made by ``learn`` or ``from_dict``."""
-
-    def __init__(self, prior: Prior, family: Family, strengths: Mapping[str, Mapping[str, float]]) -> None:
-        self.prior, self.family = prior, family
-        self.visits = 0
-        self._sets: dict[str, Circle] = {}
-        self._families: dict[str, Circle] = {}
-        self._tally: dict[str, dict[str, list[int]]] = {level: {} for level in LEVELS}
-        self._tried: dict[str, int] = {}
-        made = partial(Tree, worth=prior.worth)
-        self.shapes = made(
-            LEVELS,
-            prior.any_shape,
-            prior=prior.shapes,
-            widened=levels.widened,
-            parts=_parts,
-            strengths=strengths.get("shapes"),
-        )
-        self.speakers = made(
-            LEVELS, self._any_effect, prior=self._first_effects, strengths=strengths.get("speakers")
-        )
-        self.works = made(
-            ("all", "signal", "make-era", "family", "set", "way"),
-            lambda _, symbol: 0.9 if symbol == _WORKS else 0.1,
-            prior=self._first_works,
-            centre=4.0,
-            strengths=strengths.get("works"),
-        )
-        self.in_use = made(
-            ("all", "signal"),
-            lambda _, symbol: 0.1 if symbol == _WORKS else 0.9,
-            prior=self._first_in_use,
-            strengths=strengths.get("in_use"),
-        )
-        self.taken = made(("outputs", "era"), self._any_taken, centre=8.0, strengths=strengths.get("taken"))
+class Evidence(Counted):
+    """All findings of a book, made by ``learn`` or ``from_dict``, and what they say together."""
 
     # -- learning ------------------------------------------------------------------------------
 
@@ -130,133 +76,10 @@ class Evidence:
         taken as they are; without them they are learned. Ages are counted back from ``today``.
         """
         evidence = cls(prior or standard_prior(), family, strengths or {})
-        evidence._count(_standing(visits), today or clock.today())
+        evidence._count(standing(visits), today or clock.today())
         for tree in (evidence.shapes, evidence.speakers, evidence.works, evidence.in_use, evidence.taken):
             tree.settle(learn=strengths is None)
         return evidence
-
-    def strengths(self) -> dict[str, dict[str, float]]:
-        """For each thing learned, how many findings a circle of each level needs to stand by itself."""
-        return {name: dict(tree.strengths) for name, tree in self._trees().items()}
-
-    def _trees(self) -> dict[str, Tree]:
-        return {
-            "shapes": self.shapes,
-            "speakers": self.speakers,
-            "works": self.works,
-            "in_use": self.in_use,
-            "taken": self.taken,
-        }
-
-    def _count(self, visits: Sequence[Visit], today: Day) -> None:
-        self.visits = len(visits)
-        by_set: dict[str, list[Visit]] = {}
-        for visit in visits:
-            by_set.setdefault(set_of(visit.source), []).append(visit)
-        sources = {key: _merged(seen) for key, seen in by_set.items()}
-        members: dict[str, list[Place]] = {}
-        for key, source in sources.items():
-            place, family = levels.place_of(source), self.family(source)
-            self._sets[key] = Circle(*place, source.year, family)
-            members.setdefault(family, []).append(place)
-        for family, places in members.items():
-            self._families[family] = Circle(*_usual(places))
-        for key, seen in by_set.items():
-            self._count_set(key, sources[key], seen, today)
-
-    def _count_set(self, key: str, source: Source, visits: Sequence[Visit], today: Day) -> None:
-        family = self._sets[key].family or key
-        home = self._families[self._sets[key].family] if self._sets[key].family else self._sets[key]
-        place = Place(home.kind, home.era, home.display)
-        path = chain(place, make=source.make, family=family, key=key)
-        whole = {shape_of(told_apart(v)) for v in visits if not is_partial(v) and v.findings}
-        told = 0
-        for visit in visits:
-            if not visit.findings:
-                continue
-            told += 1
-            weight = self._weight(visit, today)
-            found = told_apart(visit)
-            shape = shape_of(found)
-            partial_visit = is_partial(visit)
-            if partial_visit:
-                shape = _completed(shape, whole)
-            self.shapes.add(path, shape, weight)
-            for output, findings in found.items():
-                signal = output.signal.value
-                marked = [(level, f"{signal}>{circle}") for level, circle in path]
-                effects = {f.speakers for f in findings} - {Speakers.UNKNOWN}
-                for effect in effects:
-                    self.speakers.add(marked, effect.value, weight / len(effects))
-                for finding in findings:
-                    if finding.outcome is not Outcome.NOT_TRIED:
-                        self._count_trial(path, output, finding.outcome, finding.input, weight)
-            self._count_taken(found, place.era, weight, joint=not partial_visit)
-        for level, circle in path:
-            for one in (circle, *levels.widened(level, circle)):
-                tally = self._tally[level].setdefault(one, [0, 0])
-                tally[0] += told
-                tally[1] += bool(told)
-
-    def _count_trial(
-        self, path: levels_path, output: Output, outcome: Outcome, way: DriverInput | None, weight: float
-    ) -> None:
-        trial = _trial_path(path, output, way)
-        good = WORKED[outcome]
-        if good:
-            self.works.add(trial, _WORKS, weight * good)
-        if good < 1:
-            self.works.add(trial, _FAILS, weight * (1 - good))
-        jack = trial[-2][1]
-        self._tried[jack] = self._tried.get(jack, 0) + 1
-
-    def _count_taken(
-        self, found: Mapping[Output, Sequence[Any]], era: str, weight: float, *, joint: bool
-    ) -> None:
-        used: dict[Signal, bool | None] = {}
-        for output, findings in found.items():
-            said = taken_of(findings)
-            before = used.get(output.signal)
-            used[output.signal] = said if before is None else before or bool(said)
-        for signal, said in used.items():
-            if said is not None:
-                self.in_use.add((("all", ""), ("signal", signal.value)), _WORKS if said else _FAILS, weight)
-        if joint and used and None not in used.values():
-            outputs = _signals_key(used)
-            symbol = _signals_key(s for s, said in used.items() if said) or FREE
-            self.taken.add((("outputs", outputs), ("era", f"{outputs}|{era}")), symbol, weight)
-
-    def _weight(self, visit: Visit, today: Day) -> float:
-        years = max(0.0, (today - visit.date).days / YEAR)
-        return float(self.prior.weights[visit.basis] * 0.5 ** (years / self.prior.half_life_years))
-
-    # -- first guesses -------------------------------------------------------------------------
-
-    def _any_effect(self, key: str, symbol: str) -> float:
-        return 1 / len(EFFECTS)
-
-    def _first_effects(self, level: str, key: str) -> Mapping[str, float]:
-        if level != "all":
-            return {}
-        signal = Signal(key.split(">", 1)[0])
-        return {effect.value: p for effect, p in self.prior.speakers.get(signal, {}).items()}
-
-    def _first_works(self, level: str, key: str) -> Mapping[str, float]:
-        p = self.prior.works.get(Signal(key)) if level == "signal" else None
-        return {} if p is None else {_WORKS: p, _FAILS: 1 - p}
-
-    def _first_in_use(self, level: str, key: str) -> Mapping[str, float]:
-        p = self.prior.taken.get(Signal(key)) if level == "signal" else None
-        return {} if p is None else {_WORKS: p, _FAILS: 1 - p}
-
-    def _any_taken(self, key: str, symbol: str) -> float:
-        """Outputs in use, each by itself: what the joint counts begin from."""
-        used = set() if symbol == FREE else set(symbol.split(" "))
-        p = 1.0
-        for signal in key.split(" "):
-            rate = self.in_use.p((("all", ""), ("signal", signal)), _WORKS)
-            p *= rate if signal in used else 1 - rate
-        return p
 
     # -- asking --------------------------------------------------------------------------------
 
@@ -319,7 +142,13 @@ class Evidence:
                 for level, key in reversed(path)
             ),
             prior_share=shares["prior"],
+            failed=frozenset(output for output in outputs if self._never_worked(source, output)),
         )
+
+    def _never_worked(self, source: Source, output: Output) -> bool:
+        """Was this jack of this very set tried, and never gave usable sound? ``kb.path`` rules it out."""
+        jack = f"{output.symbol}>{set_of(source)}"
+        return jack in self._tried and not self.works.seen["set"].get(jack, {}).get(WORKS)
 
     def _tallied(self, level: str, key: str) -> tuple[int, int]:
         """Visits and sets of a circle."""
@@ -340,12 +169,12 @@ class Evidence:
         signals = sorted({output.signal for output in outputs})
         if not signals:
             return {frozenset(): 1.0}
-        key = _signals_key(signals)
+        key = signals_key(signals)
         era = self._placed(source)[2].era
         path = (("outputs", key), ("era", f"{key}|{era}"))
         # Two in use at once stand for more, which hardly occurs.
         sets = [frozenset(some) for n in range(min(2, len(signals)) + 1) for some in combinations(signals, n)]
-        chances = {used: self.taken.p(path, _signals_key(used) or FREE) for used in sets}
+        chances = {used: self.taken.p(path, signals_key(used) or FREE) for used in sets}
         total = sum(chances.values())
         return {used: p / total for used, p in chances.items()}
 
@@ -377,12 +206,12 @@ class Evidence:
         self, source: Source, output: Output, input: DriverInput | None, jack: PanelJack | None
     ) -> Chance:
         full = self.path(source)
-        trial = _trial_path(full, output, input)
+        trial = trial_path(full, output, input)
         levels_known = {level for level, _ in full}
         path = [(level, key) for level, key in trial if level in ("all", "signal") or level in levels_known]
         if "set" in levels_known and trial[-1][1] in self.works.seen["way"]:
             path.append(trial[-1])
-        p = self.works.p(path, _WORKS)
+        p = self.works.p(path, WORKS)
         level, key = path[-1]
         counts = self.works.seen[level].get(key, {})
         worth = self.works.strengths[level]
@@ -400,7 +229,8 @@ class Evidence:
             p = good / total
         edge = (1 - INTERVAL) / 2
         low, high = (beta_quantile(q, max(good, 1e-6), max(total - good, 1e-6)) for q in (edge, 1 - edge))
-        return Chance(p, low, high, tried)
+        # Where failures are all but unknown the mean lies below nearly all of the distribution.
+        return Chance(p, min(low, p), max(high, p), tried)
 
     # -- keeping -------------------------------------------------------------------------------
 
@@ -413,7 +243,7 @@ class Evidence:
             "families": {key: _plain(circle) for key, circle in self._families.items()},
             "tally": self._tally,
             "tried": self._tried,
-            **{name: tree.to_dict() for name, tree in self._trees().items()},
+            **{name: tree.to_dict() for name, tree in self.trees().items()},
         }
 
     @classmethod
@@ -430,80 +260,11 @@ class Evidence:
             evidence._families = {key: _circle(row) for key, row in data["families"].items()}
             evidence._tally = data["tally"]
             evidence._tried = data["tried"]
-            for name, tree in evidence._trees().items():
+            for name, tree in evidence.trees().items():
                 tree.fill(data[name])
         except (KeyError, TypeError, ValueError, AttributeError) as mistake:
             raise BookTrouble("spoilt evidence: it has to be learned again") from mistake
         return evidence
-
-
-levels_path = Sequence[tuple[str, str]]
-
-
-def _standing(visits: Iterable[Visit]) -> list[Visit]:
-    """Each visit once, without those that another supersedes, in an order of its own."""
-    known = list({visit.id or id(visit): visit for visit in visits}.values())
-    gone = {old for visit in known for old in visit.supersedes}
-    standing = [v for v in known if v.id not in gone or not v.id]
-    named = (v for v in standing if set_of(v.source))
-    return sorted(named, key=lambda v: (set_of(v.source), v.date, v.id or repr(v)))
-
-
-def _merged(visits: Sequence[Visit]) -> Source:
-    """The source as most visits describe it."""
-    first = visits[-1].source
-    return replace(
-        first,
-        kind=_most(v.source.kind for v in visits) or first.kind,
-        display=_most(v.source.display for v in visits),
-        year=_most(v.source.year for v in visits),
-        size_in=_most(v.source.size_in for v in visits),
-    )
-
-
-def _most(values: Iterable[Any]) -> Any:
-    counts = Counter(value for value in values if value is not None)
-    return min(counts, key=lambda value: (-counts[value], str(value))) if counts else None
-
-
-def _usual(places: Sequence[Place]) -> Place:
-    """The kind, era and display that most of a family's sets have, as far as known."""
-    return Place(
-        _most(p.kind for p in places),
-        _most(p.era for p in places if p.era != ANY) or ANY,
-        _most(p.display for p in places if p.display != ANY) or ANY,
-    )
-
-
-@lru_cache(maxsize=4096)
-def _parts(shape: str) -> tuple[str, ...]:
-    return () if shape == NO_OUTPUT else tuple(shape.split(" "))
-
-
-def _completed(shape: str, whole: Iterable[str]) -> str:
-    """The smallest whole panel of the same set that has all of these outputs, or the shape as told."""
-    told = set(outputs_of(shape))
-    fits = [other for other in whole if told <= set(outputs_of(other))]
-    return min(fits, key=lambda other: (len(outputs_of(other)), other)) if fits else shape
-
-
-def _trial_path(path: levels_path, output: Output, way: DriverInput | None) -> tuple[tuple[str, str], ...]:
-    """The circles of one trial: signal, make and era, family, this jack of this set, this driver input."""
-    keys = dict(path)
-    signal = output.signal.value
-    jack = f"{output.symbol}>{keys.get('set', '')}"
-    return (
-        ("all", ""),
-        ("signal", signal),
-        ("make-era", f"{signal}>{keys.get('make-era', '')}"),
-        ("family", f"{signal}>{keys.get('family', '')}"),
-        ("set", jack),
-        ("way", f"{jack}>{way.value if way else ''}"),
-    )
-
-
-def _signals_key(signals: Iterable[Signal]) -> str:
-    return " ".join(sorted(signal.value for signal in signals))
 
 
 def _plain(circle: Circle) -> list[Any]:

@@ -14,6 +14,7 @@ True
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 from kb.text import squeezed
@@ -106,7 +107,12 @@ def outer(level: str, key: str) -> str:
 
 def set_of(source: Source) -> str:
     """The key of the set, empty where make or model is not known."""
-    return set_key(source.make, source.model) if squeezed(source.make) and squeezed(source.model) else ""
+    return _set_of(source.make, source.model)
+
+
+@lru_cache(maxsize=1 << 16)  # a book names each set many times
+def _set_of(make: str, model: str) -> str:
+    return set_key(make, model) if squeezed(make) and squeezed(model) else ""
 
 
 def family_of(source: Source) -> str:

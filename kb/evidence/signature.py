@@ -23,13 +23,13 @@ from kb.words import Basis, Direction, Form, Format, Outcome, Signal, Speakers
 #: Effects on the speakers that count; ``unknown`` is no effect but a missing answer.
 EFFECTS: Final = (Speakers.STAY_ON, Speakers.MUTE, Speakers.MUTE_UNLESS_SET)
 
-#: How far an outcome counts as working (common practice): hum ends with an isolator, a weak level often
-#: with a setting; each counts half. Sound that is late or spoilt, or none, did not work.
+#: How far an outcome counts as working (common practice), the same as in ``kb.path``: hum, weak and late
+#: sound have remedies and count half. Spoilt sound, or none, did not work.
 WORKED: Final = {
     Outcome.CARRIED: 1.0,
     Outcome.WEAK: 0.5,
     Outcome.HUM: 0.5,
-    Outcome.DELAYED: 0.0,
+    Outcome.DELAYED: 0.5,
     Outcome.DISTORTED: 0.0,
     Outcome.SILENT: 0.0,
 }

@@ -21,30 +21,29 @@ the members seen, as a whole, or part by part at the circle's own rates:
 
     p(symbol | new member) = (1 - w) p(symbol | circle) + w product over parts of rate or (1 - rate)
 
+(the product scaled to symbols of one part at least: what has none is a kind of its own, not a coincidence)
 so that a family whose sets differ in one odd jack is still known by the others. The share ``w`` of each
 level is learned like the strengths; whole panels seen often enough outweigh it.
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import combinations, pairwise
-from math import exp, log, log1p
+from math import exp, log1p
 from typing import Any, Final
 
 from kb.evidence.numbers import best, expected_tables, log_rising
+from kb.evidence.strength import SPREAD, strength_of
 
 Path = Sequence[tuple[str, str]]  #: (level, key) from the widest circle to the narrowest
 Counts = dict[str, float]
 Circles = dict[str, dict[str, Counts]]  #: by level and key
 
 ROUNDS: Final = 4  #: passes up and down; counts passed up settle to three digits on books tried
-RANGE: Final = (log(0.02), log(2000.0))  #: of ln strength
-SPREAD: Final = 1.5  #: standard deviation of ln strength in its prior: a factor of 4.5 either way
 RARE: Final = 0.002  #: the rate of a part before anything is known of it
 UNCERTAIN: Final = 7  #: parts of a circle that may be there or not when its combinations are listed
-MOST: Final = 4000  #: circles of a level that its strength is learned from; more are sampled evenly
+MOST: Final = 1000  #: circles of a level that its strength is learned from; more are sampled evenly
 
 
 def nothing(level: str, key: str) -> Mapping[str, float]:
@@ -274,8 +273,11 @@ class Tree:
 
     def _by_parts(self, symbol: str, rates: Mapping[str, float], blank: float) -> float:
         assert self._parts is not None
-        p = blank
-        for part in self._parts(symbol):
+        parts = self._parts(symbol)
+        if not parts:
+            return 0.0
+        p = blank / (1 - blank)
+        for part in parts:
             rate = rates.get(part, 0.0)
             p *= rate / (1 - rate)
         return p
@@ -408,35 +410,6 @@ def _share(level: str) -> str:
 
 def _none_of(rates: Mapping[str, float]) -> float:
     return exp(sum(log1p(-rate) for rate in rates.values()))
-
-
-def strength_of(
-    groups: Iterable[Iterable[tuple[float, float]]], *, centre: float = 2.0, spread: float | None = SPREAD
-) -> float:
-    """The strength s under which groups of counts are likeliest: the a+b of a beta-binomial, and its kin.
-
-    ``groups``: for each circle the (count, chance in the wider circle) of each symbol seen. Maximises
-
-        sum over groups of [ sum of ln rising(s p, n) - ln rising(s, total) ] - (ln s/centre)^2 / (2 spread^2)
-
-    over ln s; ``spread`` None leaves the prior out: plain maximum likelihood.
-    """
-    gathered: dict[tuple[float, float], float] = defaultdict(float)
-    totals: dict[float, int] = defaultdict(int)
-    for group in groups:
-        total = 0.0
-        for n, p in group:
-            gathered[n, max(p, 1e-12)] += 1
-            total += n
-        totals[total] += 1
-
-    def score(ln_s: float) -> float:
-        s = exp(ln_s)
-        value = sum(times * log_rising(s * p, n) for (n, p), times in gathered.items())
-        value -= sum(times * log_rising(s, total) for total, times in totals.items())
-        return value - ((ln_s - log(centre)) / spread) ** 2 / 2 if spread else value
-
-    return exp(best(score, *RANGE))
 
 
 def _add(into: Counts, more: Mapping[str, float]) -> None:

@@ -73,7 +73,7 @@ class _Change:
             set_id = found[0]
             self._count_make(found[1], found[1], -1)
         row = t.set_row(set_id, entry)
-        self._db.execute(f"INSERT OR REPLACE INTO sets VALUES ({','.join('?' * len(row))})", row)
+        self._db.execute("INSERT OR REPLACE INTO sets VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?)", row)
         spellings = t.entry_spellings(entry)
         self._spell(set_id, spellings)
         self._count_make(entry.make, entry.make, 1)
@@ -204,8 +204,10 @@ def _unreachable(db: sqlite3.Connection, bits: k.Bits) -> list[str]:
     out = []
     for ident, make, model in db.execute("SELECT id, make, model FROM spelling"):
         hashes = t.key_hashes(model)
-        keys = [str(key) for key in k.packed(hashes, ident)]
-        held = db.execute(f"SELECT count(*) FROM keys WHERE key IN ({','.join(keys)})").fetchone()[0]
+        keys = k.packed(hashes, ident)
+        held = db.execute(
+            "SELECT count(*) FROM keys WHERE key IN (SELECT value FROM json_each(?))", (str(keys),)
+        ).fetchone()[0]
         if held != len(keys) or len(bits.keep(hashes)) != len(hashes):
             out.append(f"index: {make} {model} cannot be found by its keys")
             if len(out) == 5:

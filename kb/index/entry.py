@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from kb.errors import BookTrouble
 
@@ -16,8 +15,7 @@ class IndexBroken(BookTrouble):
     """The index on disk cannot be read or has another shape: rebuild it from the store."""
 
 
-@dataclass(frozen=True, slots=True)
-class SetEntry:
+class SetEntry(NamedTuple):
     """One set (make and model, after aliases) as the index holds it.
 
     ``key`` names the set for the book and is opaque here, as are ``best`` and ``payload`` (JSON that
@@ -41,8 +39,7 @@ class SetEntry:
     text: tuple[tuple[str, str], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Filters:
+class Filters(NamedTuple):
     """What a set must be, besides matching: all conditions given must hold.
 
     ``years`` is an inclusive range that the known years of the set must touch; a set with no known year
@@ -59,8 +56,7 @@ class Filters:
         return bool(self.make or self.kind or self.years or self.signals or self.outcomes)
 
 
-@dataclass(frozen=True, slots=True)
-class Match:
+class Match(NamedTuple):
     """One set that may be meant.
 
     ``score`` (0..1) is for ``exact``, ``near`` and ``family`` the probability that this set is the one
@@ -80,10 +76,9 @@ class Match:
     snippet: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
+class Answer(NamedTuple):
     """Matches, best first; ``did_you_mean`` gives (make, model) pairs when nothing is close enough."""
 
     query: str
     matches: tuple[Match, ...] = ()
-    did_you_mean: tuple[tuple[str, str], ...] = field(default=())
+    did_you_mean: tuple[tuple[str, str], ...] = ()

@@ -15,8 +15,7 @@ family. Comparing its members place by place shows the roles, without any table 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from kb.index.fold import stem
 
@@ -26,8 +25,7 @@ _REGION_APART = 0.1
 _SIZES = range(10, 121)
 
 
-@dataclass(frozen=True, slots=True)
-class Family:
+class Family(NamedTuple):
     """Roles of the places of a skeleton, and which of them vary among the members."""
 
     roles: tuple[Role, ...]

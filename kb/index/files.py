@@ -14,8 +14,6 @@ from __future__ import annotations
 
 import os
 import re
-import secrets
-import shutil
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -42,6 +40,8 @@ def current(folder: Path) -> Path | None:
 
 def new_generation(folder: Path) -> Path:
     """A fresh, empty generation folder, not yet in force."""
+    import secrets  # what only writers need is not loaded by a lookup
+
     make_private(folder)
     path = folder / f"gen-{secrets.token_hex(8)}"
     path.mkdir(mode=0o700)
@@ -50,6 +50,9 @@ def new_generation(folder: Path) -> Path:
 
 def put_in_force(folder: Path, generation: Path) -> None:
     """Make ``generation`` the one that is opened from now on, and drop the others."""
+    import secrets
+    import shutil
+
     draft = folder / f".{CURRENT}-{secrets.token_hex(4)}"
     with open(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="ascii") as file:
         file.write(generation.name + "\n")
@@ -65,7 +68,9 @@ def put_in_force(folder: Path, generation: Path) -> None:
 
 def make_private(folder: Path) -> None:
     """Make the folder, and see to it that only its owner can look inside."""
-    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    if not folder.parent.is_dir():
+        make_private(folder.parent)  # parents that are missing are made for this user alone, too
+    folder.mkdir(exist_ok=True, mode=0o700)
     os.chmod(folder, 0o700)
 
 
@@ -84,24 +89,33 @@ def writing(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
     """Hold the writer's lock; raises ``BookTrouble`` when another holds it for ``wait_s`` seconds."""
     try:
         make_private(folder)
-        path = folder / LOCK
-        private_file(path)
-        lock = sqlite3.connect(path, timeout=wait_s, isolation_level=None)
+        try:
+            lock = _locked(folder / LOCK, wait_s)
+        except sqlite3.DatabaseError as error:
+            if isinstance(error, sqlite3.OperationalError):
+                raise
+            (folder / LOCK).unlink(missing_ok=True)  # damaged; it holds nothing, so it is made anew
+            lock = _locked(folder / LOCK, wait_s)
     except (OSError, sqlite3.Error) as error:
+        if "locked" in str(error):
+            raise BookTrouble(f"index folder {folder}: another Jackfield is writing to it") from error
         raise BookTrouble(f"index folder {folder}: cannot be written ({error})") from error
     try:
-        try:
-            lock.execute("BEGIN EXCLUSIVE")
-        except sqlite3.DatabaseError as error:
-            if "locked" in str(error):
-                raise BookTrouble(f"index folder {folder}: another Jackfield is writing to it") from error
-            path.unlink(missing_ok=True)  # holds nothing: a damaged lock is made anew
-            raise BookTrouble(
-                f"index folder {folder}: the lock was damaged and is removed, try again"
-            ) from error
         yield
     finally:
         lock.close()
+
+
+def _locked(path: Path, wait_s: float) -> sqlite3.Connection:
+    """The lock file, held until the connection is closed or its process ends."""
+    private_file(path)
+    lock = sqlite3.connect(path, timeout=wait_s, isolation_level=None)
+    try:
+        lock.execute("BEGIN EXCLUSIVE")
+    except BaseException:
+        lock.close()
+        raise
+    return lock
 
 
 def size_of(folder: Path) -> int:

@@ -27,10 +27,7 @@ def normalise(text: str, *, keep_unknown: bool = False) -> str:
 
     With ``keep_unknown`` a ``?`` stays: in a query it stands for an unreadable character.
     """
-    if text.isascii():
-        upper = text.upper()
-    else:
-        upper = unicodedata.normalize("NFKD", text).upper()
+    upper = text.upper() if text.isascii() else unicodedata.normalize("NFKD", text).upper()
     kept = [char for char in upper if char.isalnum() or (keep_unknown and char == "?")]
     return "".join(kept)[:MAX_CODE]
 

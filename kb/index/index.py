@@ -14,15 +14,18 @@
 
 from __future__ import annotations
 
-import shutil
 import sqlite3
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
+from typing import TypeVar
 
 from kb.errors import BookTrouble
 from kb.index import files
 from kb.index.entry import Answer, Filters, IndexBroken, SetEntry
 from kb.index.reader import Reader, broken
+
+Answered = TypeVar("Answered")
 
 FOLD_FROM = 24
 """Pending texts from which a search of words folds them in first, if nobody else is writing."""
@@ -40,6 +43,7 @@ class Index:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self._reader: Reader | None = None
+        self._held = False
 
     @classmethod
     def open(cls, folder: Path) -> Index:
@@ -48,10 +52,10 @@ class Index:
 
     @property
     def revision(self) -> int | None:
-        """The revision of the store that the index has taken in; None: missing, broken or of another format."""
+        """The revision of the store that was taken in; None: missing, broken or of another format."""
         try:
-            reader = self._fresh()
-            words = self._generation() / files.WORDS
+            reader = self._unless_replaced(self._fresh)
+            words = reader.generation / files.WORDS
             if reader.meta["words"] and not any(words.glob("_MAIN_*.toc")):
                 return None
             return reader.revision
@@ -61,19 +65,39 @@ class Index:
     @property
     def mark(self) -> str:
         """What the book gave beside the revision, so as to know its own writing again."""
-        return self._fresh().mark
+        return self._unless_replaced(self._fresh).mark
 
     def find(self, query: str, *, limit: int = 10, filters: Filters | None = None) -> Answer:
         """Sets that the query may mean, at the newest revision; see ``Reader.find``."""
-        reader = self._fresh()
-        answer = reader.find(query, limit=limit, filters=filters)
-        if reader.words_open and reader.pending >= FOLD_FROM:
+
+        def ask() -> Answer:
+            return self._fresh().find(query, limit=limit, filters=filters)
+
+        answer = self._unless_replaced(ask)
+        reader = self._reader
+        if reader is not None and reader.words_open and reader.pending >= FOLD_FROM:
             self._fold_in(wait=False)
         return answer
 
     def reader(self) -> Reader:
         """A searcher of its own that stays at the revision of now; the caller closes it."""
-        return Reader(self._generation())
+        return self._unless_replaced(lambda: Reader(self._generation()))
+
+    @contextmanager
+    def writing(self) -> Iterator[None]:
+        """Hold the writer's lock: what is computed inside from the present state stays true until written.
+
+        Raises ``BookTrouble`` where another process holds it too long, or nothing can be written.
+        """
+        if self._held:
+            yield
+            return
+        with files.writing(self.folder):
+            self._held = True
+            try:
+                yield
+            finally:
+                self._held = False
 
     def rebuild(
         self,
@@ -83,35 +107,38 @@ class Index:
         total: int | None = None,
         progress: Callable[[int], None] | None = None,
     ) -> None:
-        """Make the index anew from all sets of the store at ``revision``; readers keep the old one until done.
+        """Make the index anew from all sets of the store at ``revision``; others read the old one until done.
 
         ``progress`` gets the number of sets done so far. Raises ``BookTrouble`` where it cannot be written;
         the old index then stays in force.
         """
+        import shutil
+
         from kb.index.build import build
 
-        with files.writing(self.folder):
-            generation = files.new_generation(self.folder)
+        with self.writing():
+            generation: Path | None = None
             try:
+                generation = files.new_generation(self.folder)
                 build(generation, entries, revision, mark, progress)
+                self.close()
+                files.put_in_force(self.folder, generation)
+                generation = None
             except (OSError, sqlite3.Error) as error:
-                shutil.rmtree(generation, ignore_errors=True)
                 raise BookTrouble(f"index folder {self.folder}: cannot be written ({error})") from error
-            except BaseException:
-                shutil.rmtree(generation, ignore_errors=True)
-                raise
-            self.close()
-            files.put_in_force(self.folder, generation)
+            finally:
+                if generation is not None:
+                    shutil.rmtree(generation, ignore_errors=True)
 
     def update(self, changed: Iterable[SetEntry], gone: Iterable[str], revision: int, mark: str = "") -> None:
-        """Take in changed sets (whole entries) and drop those with the keys ``gone``; then be at ``revision``.
+        """Take in changed sets (whole entries), drop those with the keys ``gone``; then be at ``revision``.
 
         One transaction: a crash leaves the revision before, and the book calls again. A revision not above
         the present one changes nothing. Raises ``IndexBroken`` where there is no index to update.
         """
         from kb.index.change import apply
 
-        with files.writing(self.folder):
+        with self.writing():
             generation = self._generation()
             with broken():
                 waiting = apply(generation, list(changed), list(gone), revision, mark)
@@ -145,6 +172,17 @@ class Index:
             raise IndexBroken(f"index folder {self.folder}: holds no index")
         return generation
 
+    def _unless_replaced(self, step: Callable[[], Answered]) -> Answered:
+        """The result of ``step``, done again where another process has meanwhile rebuilt the index."""
+        while True:
+            before = files.current(self.folder)
+            try:
+                return step()
+            except IndexBroken:
+                self.close()
+                if files.current(self.folder) == before:
+                    raise
+
     def _fresh(self) -> Reader:
         """The reader kept open, moved to the newest revision."""
         generation = self._generation()
@@ -159,7 +197,10 @@ class Index:
         from kb.index.change import fold_pending
 
         try:
-            with files.writing(self.folder, wait_s=files.LOCK_WAIT_S if wait else 0.0), broken():
+            lock = (
+                nullcontext() if self._held else files.writing(self.folder, files.LOCK_WAIT_S if wait else 0)
+            )
+            with lock, broken():
                 fold_pending(self._generation())
         except BookTrouble:  # another process writes, or may not: the pending texts are searched all the same
             return

@@ -8,7 +8,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from kb.errors import BadInput
 from kb.index.entry import Filters
@@ -21,12 +21,15 @@ _FIELD = re.compile(r"([a-z]+):(.*)", re.DOTALL)
 _YEARS = re.compile(r"(\d{4})(?:(-|\.\.)(\d{4})?)?\Z|(-|\.\.)(\d{4})\Z")
 FIELDS = ("make", "kind", "year", "signal", "outcome")
 _PIECES = re.compile(r'([a-z]+:)?"([^"]*)"|(\S+)')
-_NOISE = frozenset("model modell no nr number tv television set the a an and with of in on by".split())
+_INCHES = re.compile(r'(?<!\S)(\d{2,3})"(?!\S)')
+_NOISE = frozenset("model modell number television".split())
 """Words that say nothing about which set is meant."""
+_SMALL = frozenset("no nr tv set the a an and with of in on by for to is".split())
+"""The same, but short enough to be a piece of a code: left out of longer queries only."""
+_LONGER = 4
 
 
-@dataclass(frozen=True, slots=True)
-class Query:
+class Query(NamedTuple):
     """A query taken apart: ``tokens`` in order, each with at least one letter, digit or ``?``."""
 
     text: str
@@ -35,10 +38,13 @@ class Query:
     filters: Filters
 
 
-def parse(text: str) -> Query:
+def parse(asked: str) -> Query:
     """Take a query apart; raises ``BadInput`` on what cannot be meant."""
+    text = asked
     if len(text) > MAX_QUERY:
         raise BadInput("query", f"{len(text)} characters", f"at most {MAX_QUERY}")
+    if text.count('"') % 2:  # the last sign may stand for inches
+        text = _INCHES.sub(r"\1 inch", text)
     if text.count('"') % 2:
         raise BadInput("query", text, 'a second " to close the phrase')
     tokens: list[str] = []
@@ -61,12 +67,13 @@ def parse(text: str) -> Query:
         raise BadInput("query", text, "a make, a model or words, such as: norwell nv40-210")
     if len(tokens) > MAX_TOKENS:
         raise BadInput("query", f"{len(tokens)} words", f"at most {MAX_TOKENS}")
-    return Query(text, tuple(tokens), tuple(phrases), filters)
+    return Query(asked, tuple(tokens), tuple(phrases), filters)
 
 
 def telling(tokens: tuple[str, ...]) -> tuple[str, ...]:
     """The tokens without noise words, unless nothing would be left."""
-    kept = tuple(token for token in tokens if token.lower().strip(".,;:") not in _NOISE)
+    noise = _NOISE | _SMALL if len(tokens) >= _LONGER else _NOISE
+    kept = tuple(token for token in tokens if token.lower().strip(".,;:") not in noise)
     return kept or tokens
 
 
@@ -86,17 +93,17 @@ def _filter(filters: Filters, field: str, value: str) -> Filters:
     if not value:
         raise BadInput(f"query, {field}", "nothing", f"a value, such as {_EXAMPLE[field]}")
     if field == "make":
-        return replace(filters, make=value)
+        return filters._replace(make=value)
     if field == "year":
-        return replace(filters, years=_years(value))
+        return filters._replace(years=_years(value))
     from kb.words import Kind, Outcome, Signal  # only a query with such a filter pays for it
 
     value = value.lower()
     if field == "kind":
-        return replace(filters, kind=Kind.read(value, "query, kind").value)
+        return filters._replace(kind=Kind.read(value, "query, kind").value)
     if field == "signal":
-        return replace(filters, signals=(*filters.signals, Signal.read(value, "query, signal").value))
-    return replace(filters, outcomes=(*filters.outcomes, Outcome.read(value, "query, outcome").value))
+        return filters._replace(signals=(*filters.signals, Signal.read(value, "query, signal").value))
+    return filters._replace(outcomes=(*filters.outcomes, Outcome.read(value, "query, outcome").value))
 
 
 _EXAMPLE = {

@@ -6,33 +6,37 @@ one whole revision. ``refresh`` moves to the newest.
 
 from __future__ import annotations
 
-import sqlite3
+import json
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from kb.errors import JackfieldError
 from kb.index import files
 from kb.index import keys as k
+from kb.index import siblings as s
 from kb.index import tables as t
 from kb.index.entry import Answer, Filters, How, IndexBroken, Match
 from kb.index.fold import normalise
 from kb.index.identify import Identifier
+from kb.index.lookup import Lookup
 from kb.index.query import Query, parse, year_of
 from kb.index.score import FAMILY_MATE, NEAR_FROM, SHOWN_FROM, Candidate, scored
 
 if TYPE_CHECKING:
     from kb.index.words import Hit, WordSearcher
 
-_COLUMNS = (
-    "id, key, make, model, kind, findings, visits, first_year, last_year, signals, outcomes, best, payload"
-)
 _MEANT = 3  # how many "did you mean"
 _SISTERS: tuple[str, ...] = ("sister", "sisters")
 
 
 class Reader:
-    """One open searcher. Not for several threads at once; close it, or use it in a ``with`` block."""
+    """One open searcher. Not for several threads at once; close it, or use it in a ``with`` block.
+
+    When another process rebuilds the index, sets are still found as before; a first search of words then
+    raises ``IndexBroken``: open a new reader.
+    """
 
     def __init__(self, generation: Path) -> None:
         self.generation = generation
@@ -62,7 +66,8 @@ class Reader:
                     self._bits.close()
                 self._bits = k.Bits(self.generation / f"bits-{self.meta['bits']}")
                 self._bits_name = self.meta["bits"]
-                self._identifier = Identifier(self._db, self._bits)
+                self._lookup = Lookup(self._db, self._bits)
+                self._identifier = Identifier(self._lookup)
         if self._words is not None:
             self._words.close()
             self._words = None
@@ -128,85 +133,42 @@ class Reader:
         found, parts, make = self._identifier.candidates(asked.tokens)
         words = self._wanted_words(found, parts, make)
         scored(found)
-        rows = self._rows([c.set_id for c in found])
-        found = [c for c in found if c.set_id in rows and _passes(rows[c.set_id], conditions)]
-        matches = self._identified(found, rows, parts)
+        rows = t.rows_of(self._db, [c.set_id for c in found])
+        found = [c for c in found if c.set_id in rows and t.passes(rows[c.set_id], conditions)]
+        matches = self._identified(found, rows)
         if not matches and not words and not asked.phrases:
-            matches = self._family(parts, make, conditions, limit) or self._of_make(
-                parts, make, conditions, limit
-            )
+            matches = _offered(s.family(self._db, self._lookup, parts, make, conditions, limit))
         if words or asked.phrases:
             matches = self._with_words(asked, matches, words, conditions, parts, make, limit)
-        meant: list[tuple[str, str]] = []
-        if not matches:
-            meant = [(rows[c.set_id][2], rows[c.set_id][3]) for c in found[:_MEANT]]
-            if not meant and make:
-                meant = []
-        return Answer(asked.text, tuple(matches[:limit]), tuple(meant))
+        if matches or asked.phrases:
+            return Answer(asked.text, tuple(matches[:limit]))
+        meant = [rows[c.set_id] for c in found[:_MEANT]]
+        memory = s.remembered(parts, make, self._lookup)
+        if memory is not None:
+            matches = _offered(s.of_make(self._db, memory, conditions, limit))
+            if not matches and not meant:
+                meant = s.nearest_of_make(self._db, memory, conditions, _MEANT)
+        named = () if matches else tuple((row[2], row[3]) for row in meant)
+        return Answer(asked.text, tuple(matches), named)
 
     # sets by make and model
 
-    def _identified(
-        self, found: list[Candidate], rows: dict[int, t.SetRow], parts: tuple[str, ...]
-    ) -> list[Match]:
+    def _identified(self, found: list[Candidate], rows: dict[int, t.SetRow]) -> list[Match]:
         """Exact ones alone; else near ones if together likely enough, and sisters of an unknown set."""
         exact = [c for c in found if c.damage == "exact" and not c.words]
         if exact:
-            alone = len({rows[c.set_id][2] for c in exact}) == 1
-            named = {c.make for c in exact} & set(_joins(parts))
-            how: How = "exact" if alone or named else "near"
-            return [_match(rows[c.set_id], c.score, how) for c in exact]
-        sure = sum(c.score for c in found if c.damage not in _SISTERS)
-        sisters = [c for c in found if c.damage in _SISTERS]
+            return [_match(rows[c.set_id], c.score, "exact") for c in exact]
         near = [c for c in found if c.damage not in _SISTERS]
-        if found and found[0].damage in _SISTERS:
-            return [
-                _match(rows[c.set_id], c.score, "family" if c.damage in _SISTERS else "near")
-                for c in found
-                if c.damage in _SISTERS or c.score >= SHOWN_FROM
-            ]
-        if sure < NEAR_FROM:
+        sisters = [c for c in found if c.damage in _SISTERS]
+        ahead = bool(found) and found[0].damage in _SISTERS
+        if not ahead and sum(c.score for c in near) < NEAR_FROM:
             return []
-        shown = [_match(rows[c.set_id], c.score, "near") for c in near if c.score >= SHOWN_FROM]
-        return shown + [_match(rows[c.set_id], c.score, "family") for c in sisters if c.score >= SHOWN_FROM]
-
-    def _family(self, parts: tuple[str, ...], make: str, conditions: Filters, limit: int) -> list[Match]:
-        """Sets of the skeleton of an unknown model: same series first, then those with the most findings."""
-        from kb.index.family import learn
-
-        maker = [part for part in parts if make and part in make]
-        code = "".join(part for part in parts if part not in maker)
-        if not code and not make:
-            return []
-        mates = self._identifier.mates(code, make)
-        if not mates:
-            return []
-        by_make: dict[str, list[str]] = {}
-        for _, maker_name, model, _ in mates:
-            by_make.setdefault(maker_name, []).append(model)
-        families = {name: learn(models) for name, models in by_make.items()}
-        apart = {row[0]: families[row[1]].apart(code, row[2]) for row in mates}
-        rows = self._rows(list(apart))
-        kept = [row for row in rows.values() if _passes(row, conditions)]
-        kept.sort(key=lambda row: (apart[row[0]], -row[5], row[3]))
-        return [_match(row, FAMILY_MATE, "family") for row in kept[:limit]]
-
-    def _of_make(self, parts: tuple[str, ...], make: str, conditions: Filters, limit: int) -> list[Match]:
-        """All that was said is a make: its sets, those with the most findings first."""
-        name = "".join(parts)
-        if not name or any(char.isdigit() or char == "?" for char in name):
-            return []
-        if make != name:
-            near = self._identifier.near_makes(name)
-            if len(near) != 1:
-                return []
-            make = normalise(near[0])
-        rows = self._db.execute(
-            f"SELECT {_COLUMNS} FROM sets WHERE id IN (SELECT set_id FROM spelling WHERE make = ? LIMIT 5000)"
-            " ORDER BY findings DESC, model LIMIT ?",
-            (make, limit * 5 if conditions else limit),
-        )
-        return [_match(row, FAMILY_MATE, "family") for row in rows if _passes(row, conditions)][:limit]
+        least = min(SHOWN_FROM, found[0].score / 2) if found else 0.0
+        if ahead:
+            kept = [c for c in found if c.damage in _SISTERS or c.score >= least]
+        else:
+            kept = [c for c in (*near, *sisters) if c.score >= least]
+        return [_match(rows[c.set_id], c.score, "family" if c.damage in _SISTERS else "near") for c in kept]
 
     def _filtered(self, conditions: Filters, limit: int) -> Iterator[Match]:
         """Sets that pass the filters, nothing else being asked: those with the most findings first."""
@@ -219,25 +181,21 @@ class Reader:
                 tests.append(f"instr({column}, ?)")
                 values.append(f" {value} ")
         rows = self._db.execute(
-            f"SELECT {_COLUMNS} FROM sets WHERE {' AND '.join(tests)} ORDER BY findings DESC, make, model",
+            t.SETS + " WHERE " + " AND ".join(tests) + t.MOST_FOUND,
             values,
         )
         for row in rows:
-            if _passes(row, conditions):
+            if t.passes(row, conditions):
                 yield _match(row, 1.0, "text")
                 limit -= 1
                 if not limit:
                     return
 
-    def _rows(self, ids: list[int]) -> dict[int, t.SetRow]:
-        sql = f"SELECT {_COLUMNS} FROM sets WHERE id IN (SELECT value FROM json_each(?))"
-        return {row[0]: row for row in self._db.execute(sql, (str(ids),))} if ids else {}
-
     # sets by words
 
     def _wanted_words(self, found: list[Candidate], parts: tuple[str, ...], make: str) -> tuple[str, ...]:
         """Pieces that neither make nor model explains."""
-        if found and found[0].cost < 1.3:
+        if found and found[0].label < 1.3:
             return found[0].words
         if found and found[0].words:
             return found[0].words
@@ -245,8 +203,9 @@ class Reader:
         if any(
             any(char.isdigit() or char == "?" for char in part) and year_of(part) is None for part in rest
         ):
-            return tuple(p for p in rest if p.isalpha() and len(p) > 3) if len(rest) > 1 and not found else ()
-        if len(rest) == 1 and self._identifier.near_makes(rest[0]):
+            spoken = [part for part in rest if part.isalpha() and len(part) > 3]
+            return tuple(part for part in rest if "?" not in part) if spoken and not found else ()
+        if len(rest) == 1 and self._lookup.near_makes(rest[0]):
             return ()
         return tuple(part for part in rest if part.isalpha())
 
@@ -270,19 +229,16 @@ class Reader:
             others = [m for m in matches if m.key not in by_key]
             ahead = [_with_snippet(m, by_key[m.key]) for m in told] + ([] if asked.phrases else others)
             named = {match.key for match in ahead}
-            return ahead + self._hits([hit for hit in hits if hit.key not in named], conditions, years)
-        return self._hits(hits, conditions, years)
+            return ahead + self._hits([hit for hit in hits if hit.key not in named], conditions, years, limit)
+        return self._hits(hits, conditions, years, limit)
 
-    def _hits(self, hits: list[Hit], conditions: Filters, years: list[int]) -> list[Match]:
+    def _hits(self, hits: list[Hit], conditions: Filters, years: list[int], limit: int) -> list[Match]:
         keys = [hit.key for hit in hits]
-        marks = ",".join("?" * len(keys))
-        rows = {
-            r[1]: r for r in self._db.execute(f"SELECT {_COLUMNS} FROM sets WHERE key IN ({marks})", keys)
-        }
-        kept = [hit for hit in hits if hit.key in rows and _passes(rows[hit.key], conditions)]
+        rows = {row[1]: row for row in self._db.execute(t.BY_KEY, (json.dumps(keys),))}
+        kept = [hit for hit in hits if hit.key in rows and t.passes(rows[hit.key], conditions)]
         if years:  # a year among the words prefers, it does not exclude
-            kept.sort(key=lambda hit: not any(_in_years(rows[hit.key], (year, year)) for year in years))
-        return [_match(rows[hit.key], hit.share, "text", hit.snippet) for hit in kept]
+            kept.sort(key=lambda hit: not any(t.in_years(rows[hit.key], (year, year)) for year in years))
+        return [_match(rows[hit.key], hit.share, "text", hit.snippet()) for hit in kept[:limit]]
 
     def _searcher(self) -> WordSearcher:
         from kb.index.words import WordSearcher
@@ -312,7 +268,9 @@ def broken() -> Iterator[None]:
     """Turns what damaged files raise into ``IndexBroken``."""
     try:
         yield
-    except (sqlite3.DatabaseError, OSError, ValueError, KeyError) as error:
+    except JackfieldError:
+        raise
+    except Exception as error:  # Whoosh says of damaged files whatever comes to it
         raise IndexBroken(f"index: cannot be read ({error})") from error
 
 
@@ -321,10 +279,13 @@ def _match(row: t.SetRow, score: float, how: How, snippet: str = "") -> Match:
     return Match(key, make, model, kind, findings, best, payload, round(score, 4), how, snippet)
 
 
-def _with_snippet(match: Match, hit: Hit) -> Match:
-    from dataclasses import replace
+def _offered(rows: list[t.SetRow]) -> list[Match]:
+    """Sets that are no more than a help."""
+    return [_match(row, FAMILY_MATE, "family") for row in rows]
 
-    return replace(match, snippet=hit.snippet)
+
+def _with_snippet(match: Match, hit: Hit) -> Match:
+    return match._replace(snippet=hit.snippet())
 
 
 def _both(one: Filters, other: Filters | None) -> Filters:
@@ -339,33 +300,9 @@ def _both(one: Filters, other: Filters | None) -> Filters:
     )
 
 
-def _passes(row: t.SetRow, filters: Filters) -> bool:
-    if not filters:
-        return True
-    if filters.make and normalise(row[2]) != normalise(filters.make):
-        return False
-    if filters.kind and row[4] != filters.kind:
-        return False
-    if filters.years is not None and not _in_years(row, filters.years):
-        return False
-    signals, outcomes = row[9].split(), row[10].split()
-    return set(filters.signals) <= set(signals) and set(filters.outcomes) <= set(outcomes)
-
-
-def _in_years(row: t.SetRow, years: tuple[int, int]) -> bool:
-    first, last = row[7], row[8]
-    low = first if first is not None else last
-    high = last if last is not None else first
-    return low is not None and high is not None and low <= years[1] and high >= years[0]
-
-
-def _joins(parts: tuple[str, ...]) -> list[str]:
-    return ["".join(parts[a:b]) for a in range(len(parts)) for b in range(a + 1, min(a + 3, len(parts)) + 1)]
-
-
 def _as_typed(tokens: tuple[str, ...], words: tuple[str, ...]) -> Iterator[str]:
     """The words as they were typed: normalising has cost them their accents and hyphens."""
     wanted = set(words)
     for token in tokens:
-        pieces = [piece for piece in token.replace("/", " ").replace("-", " ").split()]
+        pieces = token.replace("/", " ").replace("-", " ").split()
         yield from (piece for piece in pieces if normalise(piece) in wanted)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from kb.index.fold import normalise
 from kb.index.query import telling, year_of
@@ -18,12 +18,12 @@ _MOST_PIECES = 12
 _MAKE_PIECES = 3  # a make may be three words
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(NamedTuple):
     """One way to read the query: ``code`` is the model (normalised, ``?`` kept), ``rest`` the other pieces.
 
-    ``make`` is a make of the book that the rest spells exactly, "" where it does not. ``bound``: the split into
-    make and code was made for this make (perhaps a slip off) and says nothing about others. ``turned``: the pieces of the code stand in another order than they were given.
+    ``make`` is a make of the book that the rest spells exactly, "" where it does not. ``bound``: the split
+    into make and code was made for this make (perhaps a slip off) and says nothing about others.
+    ``turned``: the pieces of the code stand in another order than they were given.
     """
 
     code: str

@@ -7,8 +7,8 @@ lost or added suffix. With all weights 1 the two agree; tests check them against
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import inf
+from typing import NamedTuple
 
 from kb.index.fold import alike
 
@@ -16,8 +16,7 @@ _LIKE = frozenset("UV VU 17 71 4A A4 CG GC EF FE PR RP MN NM 38 83 VY YV KX XK H
 """Pairs that are confused less often than the look-alikes proper (common practice)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Weights:
+class Weights(NamedTuple):
     """Cost of one damage; 1 is a plain slip. Chosen on simulated damage (``kb.index.score``)."""
 
     unknown: float = 0.05  # '?' against one character
@@ -28,11 +27,15 @@ class Weights:
     doubled: float = 0.9  # a character typed twice, or one of two lost
     insert: float = 1.0
     swap: float = 0.95
-    suffix: tuple[float, float] = (0.7, 0.2)  # first and each character of a lettered suffix
-    tail: tuple[float, float] = (0.7, 0.35)  # the same for any other end lost or added
+    lost: tuple[float, float] = (0.7, 0.17)  # an end of letters (region, colour) not read: first, each
+    lost_other: tuple[float, float] = (0.7, 0.3)  # an end with digits not read
+    added: tuple[float, float] = (0.8, 0.2)  # an end of letters that is not printed; chance does not spell
+    added_other: tuple[float, float] = (0.8, 0.35)
+    added_long: float = 0.3  # each more than three: no suffix is that long
 
 
-PLAIN = Weights(1, 1, 1, 1, 1, 1, 1, 1, (0, 1), (0, 1))
+_SUFFIX = 3  # letters of a suffix, at most
+PLAIN = Weights(1, 1, 1, 1, 1, 1, 1, 1, (0, 1), (0, 1), (0, 1), (0, 1), 0)
 LABEL = Weights()
 
 
@@ -46,14 +49,15 @@ def plain_distance(one: str, other: str) -> int:
     where: dict[str, int] = {}
     for at, char in enumerate(one):
         where[char] = where.get(char, 0) | 1 << at
-    return _osa(where, size, other)
+    return _osa(where, size, other)[0]
 
 
-def _osa(where: dict[str, int], size: int, other: str) -> int:
+def _osa(where: dict[str, int], size: int, other: str) -> tuple[int, int]:
+    """The distance to ``other``, and the least to any beginning of it."""
     full = (1 << size) - 1
     last = 1 << (size - 1)
     plus, minus, zero, before = full, 0, 0, 0
-    distance = size
+    distance = least = size
     for char in other:
         match = where.get(char, 0)
         swap = ((~zero & match) << 1) & before
@@ -64,12 +68,14 @@ def _osa(where: dict[str, int], size: int, other: str) -> int:
             distance += 1
         if h_minus & last:
             distance -= 1
+            if distance < least:
+                least = distance
         h_plus = (h_plus << 1) | 1
         h_minus <<= 1
         plus = (h_minus | ~(zero | h_plus)) & full
         minus = h_plus & zero & full
         before = match
-    return distance
+    return distance, least
 
 
 class Near:
@@ -89,12 +95,16 @@ class Near:
 
     def distance(self, other: str) -> int:
         """Optimal string alignment distance to ``other``."""
+        return self.to_beginning(other)[0]
+
+    def to_beginning(self, other: str) -> tuple[int, int]:
+        """The distance to ``other``, and the least distance to a beginning of it."""
         if not self._size or not other:
-            return self._size or len(other)
+            return self._size or len(other), self._size
         if self._wild:
             where = {char: self._where.get(char, self._wild) for char in set(other)}
             return _osa(where, self._size, other)
-        return 0 if other == self._text else _osa(self._where, self._size, other)
+        return (0, 0) if other == self._text else _osa(self._where, self._size, other)
 
 
 def _substitution(one: str, other: str, w: Weights) -> float:
@@ -107,9 +117,9 @@ def _substitution(one: str, other: str, w: Weights) -> float:
     return w.like if one + other in _LIKE else w.substitute
 
 
-def _end(rest: str, before: str, w: Weights) -> float:
-    """Cost of an end lost or added: cheap where it looks like a region or colour suffix."""
-    first, each = w.suffix if rest.isalpha() and before[-1:].isdigit() else w.tail
+def _end(rest: str, letters: tuple[float, float], other: tuple[float, float]) -> float:
+    """Cost of an end lost or added: cheaper where it looks like a region or colour suffix."""
+    first, each = letters if rest.isalpha() else other
     return first + each * len(rest)
 
 
@@ -147,7 +157,7 @@ def weighted_distance(read: str, printed: str, weights: Weights = LABEL) -> floa
     rows, columns = len(read), len(printed)
     two: list[float] = []
     one = [0.0]
-    for j in range(1, columns + 1):
+    for _ in range(columns):
         one.append(one[-1] + w.insert)
     added = inf
     for i in range(1, rows + 1):
@@ -171,12 +181,13 @@ def weighted_distance(read: str, printed: str, weights: Weights = LABEL) -> floa
                     cost = step
             row.append(cost)
         if ends and enough <= i < rows:  # the rest of what was read was added
-            added = min(added, row[columns] + _end(read[i:], read[:i], w))
+            more = w.added_long * max(0, rows - i - _SUFFIX)
+            added = min(added, row[columns] + _end(read[i:], w.added, w.added_other) + more)
         two, one = one, row
     result = min(one[columns], added)
     if ends:
         for j in range(enough, columns):  # the rest of what is printed was lost
-            result = min(result, one[j] + _end(printed[j:], printed[:j], w))
+            result = min(result, one[j] + _end(printed[j:], w.lost, w.lost_other))
     return result
 
 

@@ -14,11 +14,11 @@ from pathlib import Path
 from zlib import crc32
 
 from kb.index import keys as k
-from kb.index.entry import IndexBroken, SetEntry
+from kb.index.entry import Filters, IndexBroken, SetEntry
 from kb.index.files import private_file
 from kb.index.fold import fold, normalise, shape, spellings
 
-FORMAT = 1
+FORMAT = 3
 """Raised with every change of tables, hashes or folding: an index of another format is rebuilt."""
 
 SCHEMA = """
@@ -37,11 +37,20 @@ CREATE TABLE pending (key TEXT PRIMARY KEY, text TEXT NOT NULL) WITHOUT ROWID;
 INDEXES = """
 CREATE UNIQUE INDEX sets_key ON sets (key);
 CREATE INDEX spelling_set ON spelling (set_id);
+CREATE INDEX spelling_make ON spelling (make);
 CREATE INDEX spelling_folded ON spelling (folded);
 CREATE INDEX spelling_backward ON spelling (backward);
 CREATE UNIQUE INDEX makes_make ON makes (make);
 """
 CACHE_KB = 16 * 1024
+
+SETS = (
+    "SELECT id, key, make, model, kind, findings, visits, first_year, last_year, signals, outcomes, best,"
+    " payload FROM sets"
+)
+BY_ID = SETS + " WHERE id IN (SELECT value FROM json_each(?))"  # noqa: S608  # constants only
+BY_KEY = SETS + " WHERE key IN (SELECT value FROM json_each(?))"  # noqa: S608
+MOST_FOUND = " ORDER BY findings DESC, make, model"
 
 SetRow = tuple[int, str, str, str, str, int, int, int | None, int | None, str, str, str, str]
 SpellingRow = tuple[int, int, str, str, str, str, int]
@@ -146,3 +155,30 @@ def chunks(rows: Iterable[SetEntry], size: int) -> Iterator[list[SetEntry]]:
             batch = []
     if batch:
         yield batch
+
+
+def rows_of(db: sqlite3.Connection, ids: list[int]) -> dict[int, SetRow]:
+    """Rows of ``sets`` by id."""
+    return {row[0]: row for row in db.execute(BY_ID, (str(ids),))} if ids else {}
+
+
+def passes(row: SetRow, filters: Filters) -> bool:
+    """Whether a set is as the filters want it."""
+    if not filters:
+        return True
+    if filters.make and normalise(row[2]) != normalise(filters.make):
+        return False
+    if filters.kind and row[4] != filters.kind:
+        return False
+    if filters.years is not None and not in_years(row, filters.years):
+        return False
+    signals, outcomes = row[9].split(), row[10].split()
+    return set(filters.signals) <= set(signals) and set(filters.outcomes) <= set(outcomes)
+
+
+def in_years(row: SetRow, years: tuple[int, int]) -> bool:
+    """Whether the known years of a set touch the range."""
+    first, last = row[7], row[8]
+    low = first if first is not None else last
+    high = last if last is not None else first
+    return low is not None and high is not None and low <= years[1] and high >= years[0]

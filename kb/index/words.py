@@ -10,7 +10,7 @@ declares          Python 2.5 to 3     up to 3.12             3.10 to 3.14
 when compiled     warns in 5 or more  warns in one module    no warning
 under -W error    modules
 needs             nothing             cached-property        nothing
-typed             no                  no                     yes (py.typed)
+typed             no                  no                     in part (py.typed)
 import            106 / 83 ms         112 / 125 ms           67 / 64 ms
 indexing          2.8 / 2.6 s         2.9 / 2.7 s            2.4 / 2.8 s
 a search          2.6 / 4.0 ms        3.2 / 3.5 ms           4.9 / 2.8 ms
@@ -30,35 +30,91 @@ from __future__ import annotations
 import json
 import math
 import os
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+import re
+import sys
+import unicodedata
+from collections.abc import Callable, Iterable, Mapping
+from functools import partial
+from importlib import import_module
 from pathlib import Path
-from typing import Any
-
-from whoosh import analysis, fields, highlight, index, query, reading, searching
-from whoosh.filedb.filestore import FileStorage, RamStorage
-from whoosh.support.charset import accent_map
+from types import ModuleType
+from typing import Any, NamedTuple
 
 from kb.index.entry import TEXT_FIELDS, Filters, IndexBroken
 from kb.index.files import make_private
 from kb.index.fold import normalise
 
+
+def _whoosh(name: str) -> Any:
+    """A module of Whoosh, untyped: it ships types, but only in part, which fails a strict check."""
+    return import_module(f"whoosh.{name}")
+
+
+def _queries() -> Any:
+    """Whoosh's queries without the large tables of English word forms, which one kind of query needs that is
+    not used here: loading them takes longer than a search."""
+    forms = "whoosh.lang.morph_en"
+    if forms in sys.modules or "whoosh.query" in sys.modules:
+        return _whoosh("query")
+    stand_in: Any = ModuleType(forms)
+    stand_in.variations = lambda word: {word}
+    sys.modules[forms] = stand_in
+    try:
+        return _whoosh("query")
+    finally:
+        del sys.modules[forms]
+
+
+query = _queries()
+analysis = _whoosh("analysis")
+fields = _whoosh("fields")
+reading = _whoosh("reading")
+searching = _whoosh("searching")
+stem = _whoosh("lang.porter2").stem  # the default leaves "humm" of "humming"
+FileStorage = _whoosh("filedb.filestore").FileStorage
+RamStorage = _whoosh("filedb.filestore").RamStorage
+LockError = _whoosh("index").LockError
+
 _BOOST = {"marking": 1.5, "setting": 1.2, "note": 1.0}
-_SNIPPET = 160
+_SNIPPET, _BEFORE = 160, 40  # characters shown, and of them before the first word
 _MISTYPED_FROM = 5  # letters of a word from which one slip in it is forgiven
+_SWAP_FROM = 7
 _WRITER_MB = 128
+
+
+class _Bare(dict[int, str]):
+    """Characters without their accents, worked out when first met."""
+
+    def __missing__(self, code: int) -> str:
+        char = chr(code)
+        parts = unicodedata.normalize("NFKD", _NO_PARTS.get(char, char)) if code > _ASCII else char
+        bare = "".join(part for part in parts if not unicodedata.combining(part))
+        self[code] = bare
+        return bare
+
+
+_ASCII = 127
+_NO_PARTS = {"ß": "ss", "ø": "o", "ł": "l", "đ": "d", "æ": "ae", "œ": "oe", "ı": "i"}
+
+
+_BARE = _Bare()
+_WORD = re.compile(r"[^\W_]+(?:\.[^\W_]+)*")
 
 
 def _analyzer() -> Any:
     """Words in lower case without accents and English stop words, reduced to their stems."""
-    words = analysis.RegexTokenizer(r"[^\W_]+(?:\.[^\W_]+)*") | analysis.LowercaseFilter()
-    return words | analysis.CharsetFilter(accent_map) | analysis.StopFilter() | analysis.StemFilter()
+    words = analysis.RegexTokenizer(_WORD) | analysis.LowercaseFilter()
+    words = words | analysis.CharsetFilter(_BARE)
+    return words | analysis.StopFilter() | analysis.StemFilter(stem)
+
+
+_ANALYZER = _analyzer()
 
 
 def schema() -> Any:
     """One document a set."""
     text = {
-        name: fields.TEXT(analyzer=_analyzer(), phrase=True, stored=True, field_boost=_BOOST[name])
+        name: fields.TEXT(analyzer=_ANALYZER, phrase=True, stored=True, field_boost=_BOOST[name])
         for name in TEXT_FIELDS
     }
     return fields.Schema(
@@ -127,7 +183,7 @@ def fold_in(folder: Path, pending: Iterable[tuple[str, str]]) -> int:
                 writer.add_document(**_document(key, stored, "file"))
         writer.commit()
         generation = int(found.latest_generation())
-    except (OSError, index.LockError) as error:
+    except (OSError, LockError) as error:
         raise IndexBroken(f"index folder {folder.name}: the words cannot be written ({error})") from error
     finally:
         found.close()
@@ -142,19 +198,18 @@ def _private(folder: Path) -> None:
 
 def _open(folder: Path) -> Any:
     try:
-        return FileStorage(str(folder), readonly=False).open_index()
+        return FileStorage(str(folder), readonly=False).open_index(schema=schema())  # not the pickled one
     except Exception as error:  # Whoosh raises whatever its decoding trips over
         raise IndexBroken(f"index folder {folder.name}: the words cannot be read ({error!r})") from error
 
 
-@dataclass(frozen=True, slots=True)
-class Hit:
-    """A set whose text holds some of the words; ``share`` 0..1, weighed by rarity."""
+class Hit(NamedTuple):
+    """A set whose text holds some of the words; ``share`` 0..1, weighed by rarity. Call for a snippet."""
 
     key: str
     share: float
     rank: float
-    snippet: str
+    snippet: Callable[[], str]
 
 
 class WordSearcher:
@@ -240,14 +295,15 @@ class WordSearcher:
                 wanted, limit=max(limit * 3, 30), filter=_conditions(filters, make), mask=mask, terms=True
             )
             return self._hits(found, groups, bool(exact))[:limit]
-        except (OSError, EOFError, ValueError, KeyError, IndexError, TypeError) as error:
+        except Exception as error:  # Whoosh raises whatever its decoding trips over
             raise IndexBroken(f"index: the words cannot be read ({error!r})") from error
 
     def _word(self, stem: str) -> Any:
         known = any(self._searcher.doc_frequency(name, stem) for name in TEXT_FIELDS)
         if known or len(stem) < _MISTYPED_FROM:
             return query.Or([query.Term(name, stem) for name in TEXT_FIELDS])
-        return query.Or([query.FuzzyTerm(name, stem, maxdist=1, prefixlength=1) for name in TEXT_FIELDS])
+        slips = 1 if len(stem) < _SWAP_FROM else 2  # Whoosh counts a swap as two
+        return query.Or([query.FuzzyTerm(name, stem, maxdist=slips, prefixlength=1) for name in TEXT_FIELDS])
 
     def _hits(self, found: Any, groups: Mapping[str, Any], phrase: bool) -> list[Hit]:
         documents = max(int(self._searcher.doc_count()), 1)
@@ -261,23 +317,41 @@ class WordSearcher:
             there = {term.decode("utf-8", "replace") for _, term in hit.matched_terms()}
             got = sum(value for stem, value in weight.items() if stem in there or _near_one(stem, there))
             share = got / total if total else 1.0
-            hits.append(Hit(hit["key"], min(share, 1.0), float(hit.score), self._snippet(hit)))
+            hits.append(Hit(hit["key"], min(share, 1.0), float(hit.score), partial(_snippet, hit)))
         hits.sort(key=lambda hit: (-round(hit.share, 2), -hit.rank, hit.key))
         return hits
 
-    def _snippet(self, hit: Any) -> str:
-        fragmenter = highlight.ContextFragmenter(maxchars=_SNIPPET, surround=40)
-        formatter = highlight.NullFormatter()
-        for name in TEXT_FIELDS:
-            text = hit.get(name)
-            if not text:
-                continue
+
+def _snippet(hit: Any) -> str:
+    """Where the most telling field of a hit says it."""
+    for name in TEXT_FIELDS:
+        text = hit.get(name)
+        if text:
             terms = {term.decode("utf-8", "replace") for field, term in hit.matched_terms() if field == name}
-            if terms:
-                piece = highlight.highlight(text[:4000], terms, _analyzer(), fragmenter, formatter, top=1)
-                if piece:
-                    return _plain(str(piece))
+            piece = _around(text[:4000], terms) if terms else ""
+            if piece:
+                return _plain(piece)
+    return ""
+
+
+def _around(text: str, terms: set[str]) -> str:
+    """The part of the text with the most of the words, "" with none; whole words only."""
+    firsts = {term[0] for term in terms if term}
+    places = [
+        (word.start(), word.end())
+        for word in _WORD.finditer(text)
+        if word[0].lower().translate(_BARE)[:1] in firsts and not terms.isdisjoint(_stems(word[0]))
+    ]
+    if not places:
         return ""
+    best = max(places, key=lambda place: sum(place[0] <= end <= place[0] + _SNIPPET for _, end in places))
+    start = max(0, best[0] - _BEFORE)
+    if start:
+        start = text.find(" ", start, best[0]) + 1 or best[0]
+    end = start + _SNIPPET
+    if end < len(text):
+        end = max(text.rfind(" ", best[1], end), best[1])
+    return text[start:end]
 
 
 def _near_one(stem: str, there: set[str]) -> bool:
@@ -293,9 +367,6 @@ def _plain(text: str) -> str:
 
 def _stems(text: str) -> list[str]:
     return [token.text for token in _ANALYZER(text, mode="query")]
-
-
-_ANALYZER = _analyzer()
 
 
 def _conditions(filters: Filters, make: str = "") -> Any:

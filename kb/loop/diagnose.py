@@ -90,10 +90,10 @@ def _place_faults(readings: Readings, pairs: Sequence[Compared]) -> list[Diagnos
         level = statistics.median(each.difference for each in pairs)
         if abs(level) > METER_DB and (len(pairs) < 3 or _agree(pairs, level)):
             faults.append(_level_fault(level, "than computed for this current"))
-    elif readings.positions:
+    if readings.positions and not faults:
         level = statistics.median(each.field_db for each in readings.positions)
         if abs(level) > TOLERANCE_DB:
-            faults.append(_level_fault(level, "than 400 mA/m"))
+            faults.append(_level_fault(level, "than 400 mA/m", readings.current))
     return faults + _pattern(readings, pairs)
 
 
@@ -102,16 +102,20 @@ def _agree(pairs: Sequence[Compared], level: float) -> bool:
     return sum(abs(each.difference - level) <= METER_DB for each in pairs) > len(pairs) / 2
 
 
-def _level_fault(level: float, than: str) -> Diagnosis:
+def _level_fault(level: float, than: str, current: float | None = None) -> Diagnosis:
+    """Say that the level is off by ``level`` dB, and which current in A would put it right."""
+    right = f" to about {current * 10 ** (-level / 20):.2f} A" if current else ""
     if level < 0:
         return Diagnosis(
             "drive-low",
-            f"Too low everywhere, by {-level:.1f} dB {than}: turn up the drive; if it does not rise, look at "
-            "the driver's limit, a shorted turn, a wrong number of turns, or metal under the whole room.",
+            f"Too low everywhere, by {-level:.1f} dB {than}: turn up the drive{right}; if it does not "
+            "rise, look at the driver's limit, a shorted turn, a wrong number of turns, or metal under the "
+            "whole room.",
         )
     return Diagnosis(
         "drive-high",
-        f"Too high everywhere, by {level:.1f} dB {than}: turn down the drive; check the turns counted.",
+        f"Too high everywhere, by {level:.1f} dB {than}: turn down the drive{right}; check the turns "
+        "counted.",
     )
 
 

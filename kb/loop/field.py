@@ -163,13 +163,7 @@ def listening_plane(loop: Loop, height: float, *, margin: float = MARGIN_M, most
     The area is the floor inside the wire, less a ``margin`` in metres along it. About ``most`` spots.
     Raises BadInput when the margin leaves no area, or the area touches the wire.
     """
-    spots = loop.spots_inside(margin, most=most)
-    if not spots:
-        raise BadInput(
-            "margin",
-            f"{margin:g} m along the wire, which leaves no listening area",
-            f"less than {loop.shorter_side / 2:g} m in a room {loop.shorter_side:g} m across",
-        )
+    spots = _spots(loop, margin, most)
     level = loop.plane
     return Plane(
         height=height,
@@ -195,14 +189,26 @@ def best_offset(loop: Loop, *, margin: float = MARGIN_M, step: float = 0.05) -> 
     away the field evens out again, but the current it takes grows out of hand. Of equally even distances
     (within 0.1 dB) the nearest is taken, since it needs the least current.
     """
-    flat = Loop(tuple((x, y, 0.0) for x, y, _ in loop.corners), loop.turns)
+    flat = Loop(tuple((x, y, 0.0) for x, y, _ in loop.corners))
+    spots = _spots(flat, margin, 120)
     last = max(1, int(min(flat.shorter_side / 2, FARTHEST_M) / step))
-    found = [
-        BestOffset(number * step, listening_plane(flat, number * step, margin=margin, most=120).spread_db)
-        for number in range(1, last + 1)
-    ]
-    least = min(found, key=lambda each: each.spread_db).spread_db
+    found = []
+    for number in range(1, last + 1):
+        fields = [vertical_h(flat, (x, y, number * step)) for x, y in spots]
+        found.append(BestOffset(number * step, level_db(max(fields)) - level_db(min(fields))))
+    least = min(each.spread_db for each in found)
     return next(each for each in found if each.spread_db <= least + 0.1)
+
+
+def _spots(loop: Loop, margin: float, most: int) -> list[Spot]:
+    spots = loop.spots_inside(margin, most=most)
+    if not spots:
+        raise BadInput(
+            "margin",
+            f"{margin:g} m along the wire, which leaves no listening area",
+            f"less than {loop.shorter_side / 2:g} m in a room {loop.shorter_side:g} m across",
+        )
+    return spots
 
 
 def grid(loop: Loop, height: float, columns: int, rows: int, border: float) -> Sequence[Sequence[float]]:

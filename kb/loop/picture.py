@@ -24,6 +24,9 @@ _FINENESS: Final = 90
 _BORDER_M: Final = 0.5
 #: Edges of the shaded bands, dB re 400 mA/m.
 _BANDS_DB: Final = (-60.0, -12.0, -9.0, -6.0, -3.0, -1.0, 1.0, 3.0, 6.0, 9.0, 30.0)
+#: The lines of +-3 dB are drawn this much farther out: where the current was chosen to bring the strongest
+#: spot to +3 dB, the spots of the picture lie on both sides of it by thousandths, and would show as specks.
+_HAIR_DB: Final = 0.05
 #: From too weak (blue) over right (near white) to too strong (red-brown): told apart by the colour-blind too.
 _SHADES: Final = (
     "#1f4e8c", "#3f74b0", "#6f9fcf", "#a9c8e4", "#e4eee0",
@@ -50,11 +53,14 @@ def draw(answer: Answer, kind: Literal["svg", "png"], plane: int = 0) -> bytes:
     with matplotlib.rc_context(
         {"svg.hashsalt": "jackfield", "svg.fonttype": "none", "font.family": "DejaVu Sans"}
     ):
-        figure = Figure(figsize=(7.2, 6.4), layout="constrained")
+        x0, x1, y0, y1 = answer.loop.box
+        shape = (y1 - y0 + 2 * _BORDER_M) / (x1 - x0 + 2 * _BORDER_M)
+        # inches; the room's own shape, within what fits a page
+        figure = Figure(figsize=(7.2, min(9.0, max(3.4, 5.4 * shape + 1.6))), layout="constrained")
         canvas = FigureCanvasSVG(figure) if kind == "svg" else FigureCanvasAgg(figure)
         axes = figure.add_subplot()
         _field(answer, plane, axes, figure)
-        _room(answer, axes)
+        _room(answer, axes, figure)
         _words(answer, plane, axes)
         out = io.BytesIO()
         # no date and no version inside, so that the same room gives the same file
@@ -82,22 +88,28 @@ def _field(answer: Answer, plane: int, axes: Axes, figure: Figure) -> None:
     ]
     xs = [x0 - _BORDER_M + wide * column / (columns - 1) for column in range(columns)]
     ys = [y0 - _BORDER_M + deep * row / (rows - 1) for row in range(rows)]
-    shaded = axes.contourf(xs, ys, levels, levels=_BANDS_DB, colors=_SHADES)
+    edges = [_beyond(edge) for edge in _BANDS_DB]
+    shaded = axes.contourf(xs, ys, levels, levels=edges, colors=_SHADES)
     lines = axes.contour(
         xs,
         ys,
         levels,
-        levels=(-TOLERANCE_DB, TOLERANCE_DB),
+        levels=(_beyond(-TOLERANCE_DB), _beyond(TOLERANCE_DB)),
         colors="#222222",
         linewidths=1.6,
         linestyles="solid",
     )
-    axes.clabel(lines, fmt=lambda value: f"{value:+g} dB", fontsize=9, inline_spacing=12)
-    bar = figure.colorbar(shaded, ax=axes, ticks=_BANDS_DB[1:-1], shrink=0.85)
+    axes.clabel(lines, fmt=lambda value: f"{value:+.0f} dB", fontsize=9, inline_spacing=12)
+    bar = figure.colorbar(shaded, ax=axes)
+    bar.set_ticks(edges[1:-1], labels=[f"{edge:+g}" for edge in _BANDS_DB[1:-1]])
     bar.set_label("dB re 400 mA/m")
 
 
-def _room(answer: Answer, axes: Axes) -> None:
+def _beyond(edge: float) -> float:
+    return edge + _HAIR_DB * (1 if edge > 0 else -1) if abs(edge) == TOLERANCE_DB else edge
+
+
+def _room(answer: Answer, axes: Axes, figure: Figure) -> None:
     """Draw the wire, the listening area and the commissioning point."""
     spots = answer.loop.spots
     axes.plot(
@@ -122,7 +134,7 @@ def _room(answer: Answer, axes: Axes) -> None:
     axes.plot(
         [x], [y], marker="+", markersize=12, color="#222222", linestyle="none", label="commissioning point"
     )
-    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.1), ncols=3, fontsize=8, frameon=False)
+    figure.legend(loc="outside lower center", ncols=3, fontsize=8, frameon=False)
 
 
 def _words(answer: Answer, plane: int, axes: Axes) -> None:

@@ -33,7 +33,7 @@ from kb.loop.field import (
 from kb.loop.geometry import Loop
 from kb.loop.routes import Caution, Needed, Route
 from kb.loop.units import bounded
-from kb.loop.wire import FREQUENCIES_HZ, Load, Wire, load, too_dense, wire_from
+from kb.loop.wire import FREQUENCIES_HZ, Load, Stock, Wire, load, too_dense, wire_from
 
 #: Height of a usual ceiling, metres (common practice: 8 ft).
 CEILING_M: Final = 2.4
@@ -87,7 +87,8 @@ class Answer:
     the one the current is set for. ``distance_only`` tells that heights count from the loop, not the floor.
     ``reasons`` are (code, sentence) pairs that speak against it: ``uneven``, ``current``, ``voltage``,
     ``resistance``, ``thin``; it fits when there are none. ``better`` are gauges and turns that fit, least
-    copper first (empty without a driver).
+    copper first (empty without a driver). ``resistance_max`` is the resistance in ohm of wire as bad as it
+    may be sold, where a standard says so.
     """
 
     ask: Ask
@@ -102,6 +103,7 @@ class Answer:
     fit: Fit | None
     reasons: tuple[tuple[str, str], ...]
     cautions: tuple[Caution, ...]
+    resistance_max: float | None
     laid_m: float
     buy_m: float
     needed: tuple[Needed, ...]
@@ -138,7 +140,7 @@ class Answer:
         return plane.share_within(current * self.metal_gain)
 
 
-def plan(ask: Ask, stock: Sequence[Wire] = (), always: Sequence[Caution] = ()) -> Answer:
+def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) -> Answer:
     """Answer for one room.
 
     ``stock`` are the wires that may be chosen where the installer named none, and ``always`` the cautions
@@ -163,7 +165,7 @@ def plan(ask: Ask, stock: Sequence[Wire] = (), always: Sequence[Caution] = ()) -
     detour = ask.doorways * ask.route.doorway if ask.route else 0.0
     found: tuple[Choice, ...] = ()
     if ask.driver:
-        wires = [*stock, ask.wire] if ask.wire else [*stock, wire_from(USUAL_WIRE)]
+        wires = [*(each.wire for each in stock), ask.wire or wire_from(USUAL_WIRE)]
         found = choices(
             single, most, ask.driver, list(dict.fromkeys(wires)), celsius=ask.celsius, feed=feed, extra=detour
         )
@@ -198,6 +200,7 @@ def plan(ask: Ask, stock: Sequence[Wire] = (), always: Sequence[Caution] = ()) -
             *_wire_reasons(wire, upmost),
         ),
         cautions=(*always, *(ask.route.cautions_for(ask.ceiling) if ask.route else ())),
+        resistance_max=_as_sold(seen, wire, stock),
         laid_m=laid,
         buy_m=ask.route.length_to_buy(laid) if ask.route else laid,
         needed=ask.route.needed(
@@ -266,6 +269,14 @@ def _field_reasons(plane: Plane, best: BestOffset) -> tuple[tuple[str, str], ...
     ),)  # fmt: skip
 
 
+def _as_sold(seen: Load, wire: Wire, stock: Sequence[Stock]) -> float | None:
+    """Return the resistance with the highest ohm/km the wire is sold with, None where that is not known."""
+    for each in stock:
+        if each.wire == wire and each.max_ohm_per_km:
+            return seen.resistance * each.max_ohm_per_km / 1000 / wire.resistance_per_m()
+    return None
+
+
 def _wire_reasons(wire: Wire, current_a: float) -> tuple[tuple[str, str], ...]:
     if not too_dense(wire, current_a):
         return ()
@@ -307,6 +318,7 @@ def as_json(answer: Answer) -> dict[str, object]:
             "width_m": y1 - y0,
             "corners_m": [list(spot) for spot in answer.loop.spots],
         },
+        "resistance_max_ohm": answer.resistance_max,
         "wire": answer.wire.label,
         "wire_diameter_m": answer.wire.diameter,
         "turns": answer.loop.turns,

@@ -66,8 +66,9 @@ def legend() -> str:
 
 
 def _sign(level: float) -> str:
-    # the limits themselves are within: a level brought to -3 dB must not show as below it
-    slack = 1e-6
+    # the limits themselves are within: a level brought to 3 dB must not show as beyond it here and there,
+    # because these spots are not quite those it was brought there on
+    slack = 0.05
     if level < -TOLERANCE_DB - slack:
         return BANDS[0][1]
     return next(sign for edge, sign in BANDS[1:] if level <= edge + slack)

@@ -13,6 +13,7 @@ import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 from kb.errors import BadInput
@@ -177,15 +178,23 @@ def inductance(loop: Loop, wire: Wire, spacing: float | None = None) -> float:
         raise BadInput(
             "polygon", "corners at different heights", "a flat loop: inductance is known for these only"
         )
-    gmd = bundle_gmd(wire, loop.turns, spacing)
-    spots = loop.spots
+    total = _outline_sum(loop.spots) - 2 * loop.perimeter * math.log(bundle_gmd(wire, loop.turns, spacing))
+    return float(MU0_H_PER_M / (4 * math.pi) * total * loop.turns**2)
+
+
+@lru_cache(maxsize=16)
+def _outline_sum(spots: tuple[tuple[float, float], ...]) -> float:
+    """Return what the outline alone gives to the inductance, metres: all but the wire's mean distance.
+
+    Kept, since a search over gauges and turns asks for the same outline many times.
+    """
     sides = list(zip(spots, (*spots[1:], spots[0]), strict=True))
     parts = []
     for number, one in enumerate(sides):
         long = math.dist(*one)
-        parts.append(long * (math.log(2 * long / gmd) - 1) * 2)
+        parts.append(2 * long * (math.log(2 * long) - 1))
         parts += [2 * _neumann(one, other) for other in sides[number + 1 :]]
-    return float(MU0_H_PER_M / (4 * math.pi) * math.fsum(parts) * loop.turns**2)
+    return math.fsum(parts)
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,9 @@ plan.items, plan.certainty
 """
 
 from kb.pack.jobs import Day, Job, day_from, job_from
-from kb.pack.plan import TARGET, Answer, Ask, JobPlan, Line, Next, Plan, Risk, pack
-from kb.pack.show import expected_text, percent, question_text, risk_text, to_json
+from kb.pack.plan import TARGET, pack
+from kb.pack.says import Answer, Ask, JobPlan, Line, Next, Plan, Risk, Use, Useless
+from kb.pack.show import answer_text, expected_text, percent, question_text, risk_text, to_json
 
 __all__ = [
     "TARGET",
@@ -19,6 +20,9 @@ __all__ = [
     "Next",
     "Plan",
     "Risk",
+    "Use",
+    "Useless",
+    "answer_text",
     "day_from",
     "expected_text",
     "job_from",

@@ -17,9 +17,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import accumulate
 from math import prod
 from typing import Final, NamedTuple
+
+from kb.pack.assured import Assured
 
 Stock = tuple[int, ...]  #: how many of each item
 World = tuple[float, tuple[Stock, ...]]  #: a chance, and the ways that do in it (none: nothing does)
@@ -27,16 +28,6 @@ World = tuple[float, tuple[Stock, ...]]  #: a chance, and the ways that do in it
 EACH: Final = 2_000  #: steps for the exact chance of one stock
 _BITS: Final = 8  #: of one count in a packed stock; the highest bit stays free to catch a borrow
 MOST: Final = (1 << (_BITS - 1)) - 1  #: of one item in a stock
-
-
-def _plus(sums: list[float], odds: dict[int, float], some: float) -> list[float]:
-    """The chances of a sum and one more demand; ``odds`` leaves nothing out, of ``some`` in all."""
-    none = max(0.0, 1 - sum(odds.values()) / some)
-    more = [none * p for p in sums] + [0.0] * max(odds)
-    for before, chance in enumerate(sums):
-        for n, p in odds.items():
-            more[before + n] += chance * p / some
-    return more
 
 
 class Cost(NamedTuple):
@@ -84,7 +75,6 @@ class Chances:
         self.exact = True
         self._each = each
         self._stop = 0
-        self._policies: dict[tuple[tuple[bool, ...], int], tuple[float, list[list[float]]]] = {}
         self._guard = sum(1 << (_BITS * k + _BITS - 1) for k in range(kinds))
         self._ways: list[tuple[int, ...]] = []
         self._worlds: list[tuple[tuple[float, tuple[int, ...]], ...]] = []
@@ -102,7 +92,7 @@ class Chances:
             self._kinds_of.append(tuple(k for k in range(kinds) if any(way[k] for way in every)))
         self.ways = [sorted({way for _, ways in task.worlds for way in least_ways(ways)}) for task in tasks]
         self.caps = self._caps(self.ways)
-        self.weigh = tuple(weigh) if weigh is not None else (1.0,) * kinds
+        self.sure = Assured(self.ways, self._worlds, kinds, tuple(weigh) if weigh else (1.0,) * kinds)
         self._known: list[dict[int, float]] = [{} for _ in tasks]
         self._alone: list[dict[int, float]] = [{} for _ in tasks]
 
@@ -191,54 +181,9 @@ class Chances:
         return self.assured(stock, task)
 
     def assured(self, stock: Sequence[int], first: int = 0) -> float:
-        """No more than the chance, and quick: a fixed choice of ways, and the sum of what may run out.
-
-        In every world the way that uses least of what is scarce to buy (``weigh``) is taken, of those whose
-        items are in the stock at all. The demand for each item is then a sum over tasks, and
-
-            chance >= P(every task has such a way) (1 - sum over items of P(demand > stock))
-
-        by Boole's inequality.
-        """
-        held = tuple(count > 0 for count in stock)
-        reach, enough = self.demands(held, first)
-        lacking = sum(
-            1 - chances[count] for chances, count in zip(enough, stock, strict=True) if count < len(chances)
-        )
-        return reach * max(0.0, 1 - lacking)
-
-    def demands(self, held: tuple[bool, ...], first: int = 0) -> tuple[float, list[list[float]]]:
-        """The chance that all tasks have a way with these items; of each, that 0, 1, 2 ... are enough."""
-        known = self._policies.get((held, first))
-        if known is not None:
-            return known
-        self.work += len(self.ways)
-        reach, sums = 1.0, [[1.0] for _ in range(self.kinds)]
-        for task in range(first, len(self.ways)):
-            ways = self.ways[task]
-            open_ways = [all(held[k] for k, n in enumerate(way) if n) for way in ways]
-            asked: list[dict[int, float]] = [{} for _ in range(self.kinds)]
-            some = 0.0
-            for p, numbers in self._worlds[task]:
-                fits = [ways[n] for n in numbers if open_ways[n]]
-                if not fits:
-                    continue
-                some += p
-                way = min(fits, key=self._rank)
-                for k, n in enumerate(way):
-                    if n:
-                        asked[k][n] = asked[k].get(n, 0.0) + p
-            reach *= some
-            if not some:
-                break
-            for k, odds in enumerate(asked):
-                if odds:
-                    sums[k] = _plus(sums[k], odds, some)
-        self._policies[held, first] = reach, [list(accumulate(odds)) for odds in sums]
-        return self._policies[held, first]
-
-    def _rank(self, way: Stock) -> tuple[float, Stock]:
-        return sum(n * weight for n, weight in zip(way, self.weigh, strict=True)), way
+        """No more than the chance, and quick; see ``kb.pack.assured``."""
+        self.work += 1
+        return self.sure.of(stock, first)
 
 
 def least_ways(ways: Sequence[Stock]) -> tuple[Stock, ...]:

@@ -2,31 +2,71 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Any, Final
 
 from kb.evidence import Likely, Output
-from kb.pack.plan import Answer, Ask, JobPlan, Plan, Risk
+from kb.pack.says import Answer, Ask, JobPlan, Plan, Risk, Useless
 from kb.words import Form, Signal
 
-#: How an installer speaks of an output, and how a client can tell it.
+#: How an installer speaks of an output.
 _CALLED: Final = {
-    Signal.OPTICAL: ("an optical jack", "a square jack with a small door or a red glow"),
-    Signal.COAXIAL: (
-        "a coaxial digital jack",
-        "a single round jack, often orange, marked digital or coaxial",
-    ),
-    Signal.ANALOG_LINE: ("an analog line output", "red and white jacks marked audio OUT"),
-    Signal.HEADPHONE: ("a headphone jack", "a small round hole with a headphone sign"),
-    Signal.ARC: ("an HDMI ARC socket", "a flat HDMI socket with ARC printed at it"),
-    Signal.EARC: ("an HDMI eARC socket", "a flat HDMI socket with eARC printed at it"),
-    Signal.SPEAKER_LEVEL: ("loudspeaker terminals", "clamps or holes for loudspeaker wires"),
-    Signal.WIRELESS: ("Bluetooth", "Bluetooth in the sound menu"),
+    Signal.OPTICAL: "an optical jack",
+    Signal.COAXIAL: "a coaxial digital jack",
+    Signal.ANALOG_LINE: "an analog line output",
+    Signal.HEADPHONE: "a headphone jack",
+    Signal.ARC: "an HDMI ARC socket",
+    Signal.EARC: "an HDMI eARC socket",
+    Signal.SPEAKER_LEVEL: "loudspeaker terminals",
+    Signal.WIRELESS: "Bluetooth",
 }
-_CLIENT_FORMS: Final = {
-    Form.SCART: "a wide socket with 21 flat contacts (SCART)",
-    Form.DIN_5: "a round socket with five holes",
-    Form.JACK_635: "a thick headphone hole, as wide as a pencil",
-    Form.MINI_TOSLINK: "a small round hole with a red glow",
+#: What to ask a client: is it there, and is it in use?
+_ASKED: Final = {
+    Signal.OPTICAL: (
+        "is there a square jack with a small door or a red glow?",
+        "is something plugged into the square jack with the door?",
+    ),
+    Signal.COAXIAL: (
+        "is there an orange round jack, or one marked coaxial?",
+        "is something plugged into the orange or coaxial jack?",
+    ),
+    Signal.ANALOG_LINE: (
+        "are there red and white jacks marked OUT?",
+        "is something plugged into the red and white OUT jacks?",
+    ),
+    Signal.HEADPHONE: (
+        "is there a small round hole with a headphone sign?",
+        "is something plugged into the headphone jack?",
+    ),
+    Signal.ARC: (
+        "is there an HDMI socket with ARC printed at it?",
+        "is something plugged into the HDMI socket marked ARC?",
+    ),
+    Signal.EARC: (
+        "is there an HDMI socket with eARC printed at it?",
+        "is something plugged into the HDMI socket marked eARC?",
+    ),
+    Signal.SPEAKER_LEVEL: (
+        "are there clamps or holes for loudspeaker wires?",
+        "are wires in the clamps for loudspeakers?",
+    ),
+    Signal.WIRELESS: (
+        "does its sound menu have Bluetooth?",
+        "does it play to something by Bluetooth?",
+    ),
+}
+_ASKED_FORMS: Final = {
+    Form.SCART: "is there a wide socket with 21 flat contacts (SCART)?",
+    Form.DIN_5: "is there a round socket with five holes?",
+    Form.JACK_635: "is there a thick headphone hole, wide as a pencil?",
+    Form.MINI_TOSLINK: "is there a small round hole with a red glow?",
+}
+_PHOTO: Final = "can you send a photo of the back and sides, all sockets?"
+_WHY: Final = {
+    Useless.MUTES: "silencing the speakers",
+    Useless.TAKEN: "in use by something else",
+    Useless.FAILS: "known not to work",
+    Useless.NO_WAY: "with no way to this driver",
 }
 
 
@@ -49,6 +89,7 @@ def to_json(plan: Plan) -> dict[str, Any]:
         "cost": round(plan.cost, 2),
         "bound": round(plan.bound, 2),
         "optimal": plan.optimal,
+        "exact": plan.exact,
         "jobs": [_job(number, one) for number, one in enumerate(plan.jobs, 1)],
         "next": None
         if plan.next is None
@@ -70,6 +111,17 @@ def _job(number: int, plan: JobPlan) -> dict[str, Any]:
         "kind": source.kind.value,
         "certainty": _p(plan.certainty),
         "reachable": _p(plan.reachable),
+        "works": _p(plan.works),
+        "outputs": [
+            {
+                "form": use.output.form.value,
+                "signal": use.output.signal.value,
+                "p": _p(use.there),
+                "works": _p(use.works),
+                "items": list(use.items),
+            }
+            for use in plan.uses
+        ],
         "expected": [
             {"signals": _signals(one.outputs), "outputs": _outputs(one.outputs), "p": _p(one.p)}
             for one in plan.expected
@@ -80,6 +132,7 @@ def _job(number: int, plan: JobPlan) -> dict[str, Any]:
                 "text": risk_text(risk),
                 "signals": _signals(risk.live or risk.panel or ()),
                 "live": bool(risk.live),
+                "why": [why.value for why in risk.why],
             }
             for risk in plan.risks
         ],
@@ -95,10 +148,13 @@ def _ask(ask: Ask) -> dict[str, Any]:
             "items": list(one.items),
             "certainty": _p(one.certainty),
             "cost": round(one.cost, 2),
+            "fewer": list(one.fewer),
+            "more": list(one.more),
         }
 
     return {
         "job": ask.job,
+        "jobs": list(ask.jobs),
         "question": question_text(ask),
         "saves": round(ask.saves, 2),
         "share": _p(ask.share),
@@ -139,7 +195,7 @@ def called(output: Output) -> str:
     >>> called(Output(Form.SCART, Signal.ANALOG_LINE))
     'an analog line output (SCART)'
     """
-    name = _CALLED.get(output.signal, (output.signal.label, ""))[0]
+    name = _CALLED.get(output.signal, output.signal.label)
     usual = {Form.TOSLINK, Form.RCA_PAIR, Form.RCA_SINGLE, Form.JACK_35, Form.HDMI, Form.BLUETOOTH}
     usual.add(Form.SPEAKER_TERMINALS)
     odd = output.form not in usual or (output.form, output.signal) == (Form.JACK_35, Signal.ANALOG_LINE)
@@ -161,19 +217,40 @@ def risk_text(risk: Risk) -> str:
         return "a panel unlike any that is known"
     if not risk.panel:
         return "no usable output at all"
-    return f"{listed(risk.panel)}, but of no use: silent, in use, or silencing the speakers"
+    reasons = " or ".join(_WHY[why] for why in risk.why)
+    return f"only {listed(risk.panel)}, {reasons}" if reasons else f"only {listed(risk.panel)}"
 
 
 def question_text(ask: Ask) -> str:
-    """What to ask on the phone, in words that a client understands."""
-    if ask.code == "photo" or ask.about is None:
-        return "Can you send a photo of the back and sides of the set, with all sockets?"
-    plain = (
-        _CLIENT_FORMS.get(ask.about.form) or _CALLED.get(ask.about.signal, ("", ask.about.signal.label))[1]
-    )
-    if ask.code == "taken":
-        return f"Is something plugged into {plain}, such as a soundbar?"
-    return f"Is there {plain}?"
+    """What to ask on the phone, in words that a client understands.
+
+    >>> question_text(Ask((1,), "taken", Output(Form.TOSLINK, Signal.OPTICAL), 8.0, 0.2))
+    'Is something plugged into the square jack with the door?'
+    """
+    if ask.about is None:
+        asked = _PHOTO
+    elif ask.code == "taken":
+        asked = _ASKED.get(ask.about.signal, ("", f"is the output for {ask.about.signal.label} in use?"))[1]
+    else:
+        usual = _ASKED.get(ask.about.signal, (f"is there an output for {ask.about.signal.label}?", ""))[0]
+        asked = _ASKED_FORMS.get(ask.about.form, usual)
+    return asked[0].upper() + asked[1:]
+
+
+def answer_text(answer: Answer) -> str:
+    """What an answer changes in what its job needs.
+
+    >>> answer_text(Answer(0.8, ("DAC",), 0.99, 20.0, fewer=("optical splitter",)))
+    'without optical splitter'
+    """
+    changes = [("without ", answer.fewer), ("also ", answer.more)]
+    said = [word + _counted(items) for word, items in changes if items]
+    return "; ".join(said) or "the same list"
+
+
+def _counted(items: tuple[str, ...]) -> str:
+    counts = Counter(items)
+    return ", ".join(item if n == 1 else f"{n} x {item}" for item, n in counts.items())
 
 
 def expected_text(one: Likely) -> str:

@@ -13,10 +13,11 @@ than its least one. ``bound`` is what no stock can undercut: equal to the cost w
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from heapq import heappop, heappush
 from typing import Final, NamedTuple
 
+from kb.pack.bound import least_cost
 from kb.pack.chances import MOST, Chances, Cost, Stock, Task, cost_of
 
 SLACK: Final = 1e-9  #: a chance that misses the target by no more than this reaches it
@@ -70,21 +71,29 @@ class _Search:
 
     def run(self, prove: bool) -> Found:
         most = self.best
+        if self.target <= 0:
+            nothing = tuple(0 for _ in self.costs)
+            return Found(nothing, self.chances.of(nothing), 0.0, 0.0, True)
         if self.best_chance < self.target:
             return Found(most, self.best_chance, self.best_cost, self.best_cost, False)
         least = self.raised((0,) * self.chances.kinds, most)
-        bound, done = max(cost_of(least, self.costs), self.used_up()), False
+        bound, done = cost_of(least, self.costs), False
+        if prove:
+            bound = max(bound, least_cost(self.tasks, self.costs, self.target))
         if len(self.tasks) > 1:
             self.pool()
+            self.trim(self.chances.assured, swap=True)
         if len(self.tasks) < 4:
             self.take(*self.apart())
-        if self.enough(self.best):
-            self.trim()
+        if self.chances.exact and self.enough(self.best):
+            self.trim(self.chances.of, swap=prove)
         if self.chances.exact and prove:
             found, done = self.branch(least, most)
             bound = max(bound, found)
         cost = self.best_cost
-        return Found(self.best, self.best_chance, cost, min(bound, cost), done)
+        # The stock of a quick start comes with a lower bound of its chance; here the better one is told.
+        chance = max(self.best_chance, self.chances.of(self.best))
+        return Found(self.best, chance, cost, min(bound, cost), done)
 
     def take(self, stock: Stock, chance: float) -> None:
         cost = cost_of(stock, self.costs)
@@ -108,30 +117,6 @@ class _Search:
             low[k] = bottom
         return tuple(low)
 
-    def used_up(self) -> float:
-        """A cost that no stock can undercut: what the cheapest ways use up, in all but the dearest worlds.
-
-        In a world where all tasks succeed the stock holds what they used. So its cost is at least the
-        quantile, at the target, of the sum of the tasks' cheapest ways.
-        """
-        least = [min(cost.each, cost.at_hand if cost.have else cost.each) for cost in self.costs]
-        sums = {0: 1.0}
-        for task in self.tasks:
-            after: dict[int, float] = {}
-            for p, ways in task.worlds:
-                if ways and p > 0:
-                    # Rounded down to hundredths: the bound stays a bound, and sums that differ stay few.
-                    price = int(100 * min(sum(n * c for n, c in zip(w, least, strict=True)) for w in ways))
-                    for spent, chance in sums.items():
-                        after[spent + price] = after.get(spent + price, 0.0) + chance * p
-            sums = after
-        reached = 0.0
-        for spent in sorted(sums):
-            reached += sums[spent]
-            if reached >= self.target:
-                return spent / 100
-        return 0.0
-
     def apart(self) -> tuple[Stock, float]:
         """Every task packed by itself, none using what another's bag holds: a stock, and its chance."""
         if len(self.tasks) == 1:
@@ -152,7 +137,7 @@ class _Search:
 
         From nothing on, always one more of what lowers the chance of running out most for its cost.
         """
-        reach, enough = self.chances.demands(tuple(count > 0 for count in self.chances.caps[0]))
+        reach, enough, *_ = self.chances.sure.demands(tuple(count > 0 for count in self.chances.caps[0]))
         counts = [0] * len(self.costs)
         short = [1 - chances[0] for chances in enough]
         while reach * (1 - sum(short)) < self.target:
@@ -185,30 +170,39 @@ class _Search:
             stock = max(options)[1]
         return stock
 
-    def trim(self) -> None:
-        """Take out what can go, the dearest first; then give one for a cheaper one; again while it helps."""
+    def trim(self, chance: Callable[[Stock], float], *, swap: bool) -> None:
+        """Take out what can go, the dearest first; ``swap`` one for a cheaper one; again while it helps."""
+        order = sorted(range(len(self.best)), key=lambda k: -self.costs[k].each)
         changed = True
         while changed and self.chances.work < self.limit:
             changed = False
-            order = sorted(range(len(self.best)), key=lambda k: -self.costs[k].each)
             for k in order:
-                while self.best[k] and self.chances.work < self.limit:
-                    less = (*self.best[:k], self.best[k] - 1, *self.best[k + 1 :])
-                    if not self.enough(less):
-                        break
-                    self.take(less, self.chances.of(less))
+                while self.best[k] and self.better(self.changed(k, None), chance):
                     changed = True
-            for out in order:
+            for out in order if swap else ():
                 for into in reversed(order):
-                    if not self.best[out] or out == into or self.chances.work >= self.limit:
-                        continue
-                    swapped = list(self.best)
-                    swapped[out] -= 1
-                    swapped[into] = min(MOST, swapped[into] + 1)
-                    given = tuple(swapped)
-                    if cost_of(given, self.costs) < self.best_cost - 1e-9 and self.enough(given):
-                        self.take(given, self.chances.of(given))
+                    if self.best[out] and out != into and self.better(self.changed(out, into), chance):
                         changed = True
+
+    def changed(self, out: int, into: int | None) -> Stock:
+        """The best stock with one less of an item and one more of another."""
+        counts = list(self.best)
+        counts[out] -= 1
+        if into is not None:
+            counts[into] = min(MOST, counts[into] + 1)
+        return tuple(counts)
+
+    def better(self, stock: Stock, chance: Callable[[Stock], float]) -> bool:
+        """Does the stock cost less and reach the target? Then it is the best from now on."""
+        if self.chances.work >= self.limit or cost_of(stock, self.costs) >= self.best_cost - 1e-9:
+            return False
+        if not self.maybe(stock):
+            return False
+        found = chance(stock)
+        if found < self.target:
+            return False
+        self.take(stock, found)
+        return True
 
     def branch(self, least: Stock, most: Stock) -> tuple[float, bool]:
         """Box by box, the one with the cheapest least stock first. The bound, and whether it was proved."""

@@ -1,17 +1,19 @@
 """What may an installer find at one job, and which items would connect it in each case?
 
 A *world* is what is found: which outputs are there, free or in use, that leave the speakers on where these
-are needed, and that carry sound. What remains after that is a set of live outlets; ``Ways`` asks
-``kb.path`` which bundles of items connect each.
+are needed. What remains after that is a set of live outlets; ``Ways`` asks ``kb.path`` which bundles of
+items connect each. Whether a connected outlet then carries sound is no part of a world (``kb.pack.plan``
+says why), but for one that the book knows not to work: that is never live.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final, NamedTuple
 
-from kb.catalogue import Catalogue, catalogue
+from kb.catalogue import Catalogue, Role, catalogue
 from kb.evidence import Expectation, Outlet, Output, panel_from
 from kb.evidence.signature import EFFECTS
 from kb.pack.jobs import Job
@@ -21,10 +23,13 @@ from kb.words import Signal, Speakers
 Bundle = tuple[str, ...]  #: names of items, sorted, one entry a piece
 
 LEAST: Final = 1e-5  #: worlds rarer than this are left out; they count as not connected
+NEARLY: Final = 1.0  #: metres: sizes of cable no further apart than this are carried in the longer one
+SHORT: Final = 3.0  #: metres: a longer cable is not put before a converter beside the set
+NOT_TO_WORK: Final = 0.5  #: an output that was tried and whose chance is below this is not counted on
 
 
 class Live(NamedTuple):
-    """An outlet that would carry sound here: its kind, and whether something else uses it already."""
+    """An outlet that can be connected here: its kind, and whether something else uses it already."""
 
     output: Output
     taken: bool
@@ -46,20 +51,18 @@ class Case(NamedTuple):
 class Ways:
     """Which bundles connect an outlet to the driver of a job, as ``kb.path`` says; remembers its answers.
 
-    ``longest``: metres of the day's longest job, whose longer cables serve at the others too. ``pools``:
-    sets of items to prefer, such as the stock; each may bring another way.
+    ``runs``: the lengths of the day's jobs in metres. ``have``: the names of what is in stock.
     """
 
     catalogue: Catalogue
-    longest: float = 0.0
-    pools: tuple[frozenset[str], ...] = (frozenset(),)
+    runs: tuple[float, ...] = ()
+    have: frozenset[str] = frozenset()
 
     @classmethod
     def of_day(cls, jobs: Iterable[Job], have: Collection[str], known: Catalogue | None = None) -> Ways:
         """The ways for a day's jobs with these items in stock."""
         book = known or catalogue()
-        pools = (frozenset(), book.named(have)) if have else (frozenset(),)
-        return cls(book, max((job.length_m for job in jobs), default=0.0), pools)
+        return cls(book, tuple(sorted({job.length_m for job in jobs})), book.named(have))
 
     def of(self, job: Job, outlet: Outlet) -> frozenset[Bundle]:
         """The bundles that connect this outlet; none where the rules of the trade rule it out.
@@ -68,27 +71,82 @@ class Ways:
         """
         panel = panel_from((outlet,))
         found = set()
-        for length in {job.length_m, max(job.length_m, self.longest)}:
-            for pool in self.pools:
-                answer = connect(
-                    panel,
-                    job.inputs,
-                    kind=job.source.kind,
-                    display=job.source.display,
-                    speakers_needed=job.speakers_needed,
-                    have=pool,
-                    length_m=length,
-                    catalogue=self.catalogue,
-                )
-                for path in (answer.chosen, *answer.others):
-                    if path is not None and path.jack is not None and path.tier is not Tier.LATE:
-                        found.add(tuple(sorted(self.one_name(item) for item in path.items)))
+        for length, pool in self._lengths(job):
+            answer = connect(
+                panel,
+                job.inputs,
+                kind=job.source.kind,
+                display=job.source.display,
+                speakers_needed=job.speakers_needed,
+                have=pool,
+                length_m=length,
+                catalogue=self.catalogue,
+            )
+            for path in (answer.chosen, *answer.others):
+                if path is not None and path.jack is not None and path.tier is not Tier.LATE:
+                    found.add(tuple(sorted(self.one_name(item) for item in path.items)))
         return frozenset(found)
+
+    def _lengths(self, job: Job) -> list[tuple[float, frozenset[str]]]:
+        """The lengths to ask for, each with items to prefer: one size of plain analog cable, then the stock.
+
+        With one size in all ways of a job, the cable behind a converter is the one that would do without it,
+        and at another job of the day: fewer kinds in the bag. The longer sizes of other jobs serve here too.
+        The digital cable before a converter is of the day's shortest size.
+        """
+        own = self.size(job.length_m)
+        sizes = sorted({own, *(size for run in self.runs if (size := self.size(run)) > own)})
+        least = min(map(self.size, self.runs), default=own)
+        short = self._digital.get(least, frozenset()) if least <= SHORT else frozenset()
+        asked = [(size, short | self._analog.get(size, frozenset())) for size in sizes]
+        if self.have:
+            asked += [(job.length_m, self.have), (sizes[-1], self.have)]
+        return asked
+
+    def size(self, run_m: float) -> float:
+        """The cable to carry for a run: the next size up, and the day's next one where that is nearly it."""
+        return self._sizes.get(run_m) or self._next_size(run_m)
+
+    def _next_size(self, run_m: float) -> float:
+        return min((size for size in self._analog if size >= run_m), default=run_m)
+
+    @cached_property
+    def _sizes(self) -> dict[float, float]:
+        every = sorted({self._next_size(run) for run in self.runs})
+        longer = dict.fromkeys(every, 0.0)
+        for size in reversed(every):
+            near = [longer[other] for other in every if size < other <= size + NEARLY]
+            longer[size] = max(near, default=size)
+        return {run: longer[self._next_size(run)] for run in self.runs}
+
+    @cached_property
+    def _analog(self) -> dict[float, frozenset[str]]:
+        return self._cables(analog=True)
+
+    @cached_property
+    def _digital(self) -> dict[float, frozenset[str]]:
+        return self._cables(analog=False)
+
+    def _cables(self, *, analog: bool) -> dict[float, frozenset[str]]:
+        """Plain cables by length."""
+        found: dict[float, set[str]] = {}
+        for item in self.catalogue.items:
+            takes = any(one.analog for near in item.near for one in near.takes)
+            if item.role is Role.CABLE and takes is analog:
+                found.setdefault(item.length_m, set()).add(item.name)
+        return {length: frozenset(names) for length, names in found.items()}
 
     def one_name(self, item: str) -> str:
         """One name for a thing that may be held either way round."""
         other = self.catalogue.item(item).same_as
         return min(item, other) if other else item
+
+    def works(self, bundle: Bundle) -> float:
+        """The chance that every item of a bundle does its part."""
+        p = 1.0
+        for item in bundle:
+            p *= self.catalogue.item(item).works
+        return p
 
 
 class Finder:
@@ -131,7 +189,7 @@ class Finder:
                     q = odds[one]
                     if q > 0:
                         split = [(live | {one}, chance * q) for live, chance in found]
-                        split += [(live, chance * (1 - q)) for live, chance in found]
+                        split += [(live, chance * (1 - q)) for live, chance in found if q < 1]
                         found = [pair for pair in split if pair[1] >= LEAST]
                 cases += [Case(chance, live, outputs, used) for live, chance in found]
         if expected.other > LEAST:
@@ -139,10 +197,18 @@ class Finder:
         return cases
 
     def _alive(self, job: Job, output: Output, taken: bool, expected: Expectation) -> float:
-        """The chance that an outlet which is there is of use and carries sound."""
+        """The chance that an outlet which is there can be connected."""
+        if known_not_to_work(output, expected):
+            return 0.0
         effects = expected.speakers[output]
-        fine = sum(effects[e] for e in EFFECTS if self.bundles(job, output, e, taken))
-        return fine * expected.works[output].p
+        does = [effects[effect] for effect in EFFECTS if self.bundles(job, output, effect, taken)]
+        return sum(does) if len(does) < len(EFFECTS) else 1.0
+
+
+def known_not_to_work(output: Output, expected: Expectation) -> bool:
+    """Does the book know that this output of this very set carries no sound?"""
+    chance = expected.works[output]
+    return output in expected.failed or (chance.findings > 0 and chance.p < NOT_TO_WORK)
 
 
 def _about(job: Job) -> tuple[object, ...]:

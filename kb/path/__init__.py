@@ -30,7 +30,7 @@ from kb.path.says import (
 )
 from kb.path.search import Chain, chains
 from kb.path.sentences import ENGLISH, jack_phrase, sentence
-from kb.path.show import best_to_json, chain, path_to_json, to_json
+from kb.path.show import best_to_json, chain, jack_name, path_to_json, to_json
 
 __all__ = [
     "ENGLISH",
@@ -55,6 +55,7 @@ __all__ = [
     "chains",
     "connect",
     "item_names",
+    "jack_name",
     "jack_phrase",
     "own_chance",
     "path_to_json",

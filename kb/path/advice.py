@@ -5,9 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from kb.catalogue import CautionCode, Item, Part, Role, StepCode
-from kb.path.rules import Job, Way, signal_of
-from kb.path.says import Caution, Path, Step, Tier, Values
-from kb.words import Display, Form, Format, Kind, Level, Outcome, Signal, Speakers
+from kb.path.jacks import (
+    NO_SOUND,
+    SENT_ELSEWHERE,
+    SOUND,
+    may_mute,
+    one_sided,
+    signal_of,
+    speakers_disputed,
+    trials,
+)
+from kb.path.rules import Job, Way
+from kb.path.says import Caution, Path, Step, Values, of_kind
+from kb.words import Form, Format, Kind, Level, Outcome, Signal, Speakers
 
 _WHILE_CONNECTING = (
     StepCode.SPLIT,
@@ -28,8 +38,8 @@ def path_of(way: Way, job: Job) -> Path:
         input=way.chain.input,
         needs_dac=way.chain.has_dac,
         speakers=Speakers.STAY_ON if way.seen is None else way.seen.speakers,
-        steps=tuple(_in_order(_steps(way, job))),
-        cautions=tuple(dict.fromkeys(_cautions(way, job))),
+        steps=tuple(of_kind(job.kind, step) for step in _in_order(_steps(way, job))),
+        cautions=tuple(of_kind(job.kind, one) for one in dict.fromkeys(_cautions(way, job))),
         p_works=round(min(1.0, max(0.0, way.p)), 4),
         findings=way.findings,
         delay_ms=way.delay_ms,
@@ -37,6 +47,9 @@ def path_of(way: Way, job: Job) -> Path:
         tier=way.tier,
         cost=way.cost,
         length_m=way.chain.length_m,
+        trials=trials(way.seen) if way.seen else 0,
+        converter=", ".join(item.name for item, _, _ in way.chain.turned if item.powered),
+        jacks=tuple(index for index in (way.jack, way.right) if index is not None),
     )
 
 
@@ -50,10 +63,17 @@ def _level(way: Way) -> Level:
     return level
 
 
-def _place(way: Way) -> Values:
-    if way.seen is None:
+def _place(way: Way, job: Job) -> Values:
+    if way.jack is None:
         return ()
-    return (("marking", way.seen.jack.marking), ("form", way.seen.jack.form))
+    right: Values = (("right", job.names[way.right].marking),) if way.right is not None else ()
+    return (*place_of(way.jack, job), *right)
+
+
+def place_of(index: int, job: Job) -> Values:
+    """What a jack is called by, as values of a sentence."""
+    form, marking, number = job.names[index]
+    return (("marking", marking), ("form", form), *((("number", number),) if number else ()))
 
 
 def _settings(way: Way, *, pcm: bool) -> Values:
@@ -82,9 +102,9 @@ def _steps(way: Way, job: Job) -> Iterator[Step]:
     yield Step(StepCode.DRIVER_DOWN)
     for item in way.chain.items:
         for code in item.steps:
-            if code in (StepCode.CAPS_OFF, StepCode.PUSH_TILL_CLICK):
+            if code is StepCode.CAPS_OFF:
                 yield Step(code)
-    yield from _connecting(way)
+    yield from _connecting(way, job)
     for item, taken, _ in way.chain.turned:
         if StepCode.INPUT_SWITCH in item.steps:
             yield Step(StepCode.INPUT_SWITCH, (("item", item.name), ("carries", taken)))
@@ -97,20 +117,29 @@ def _steps(way: Way, job: Job) -> Iterator[Step]:
         yield Step(StepCode.SELECTOR, (("input", way.chain.input),))
     yield from _menu(way, job)
     yield Step(StepCode.LEVEL, (), _level_variant(way))
-    yield Step(StepCode.TEST, (), "" if job.speakers_needed else "loop-only")
+    yield Step(StepCode.TEST, (), _test_variant(way, job))
 
 
-def _connecting(way: Way) -> Iterator[Step]:
+def _test_variant(way: Way, job: Job) -> str:
+    """Both are not asked to be heard where the speakers may well be silent."""
+    if not job.speakers_needed:
+        return "loop-only"
+    return "may-mute" if way.seen and (may_mute(way.seen) or speakers_disputed(way.seen)) else ""
+
+
+def _connecting(way: Way, job: Job) -> Iterator[Step]:
     """Plug by plug from the jack to the driver; what each item wants said comes with its plug."""
     items, ends = way.chain.items, way.chain.ends
     for number, item in enumerate(items):
         name = ("item", item.name)
         own = [code for code in item.steps if code in _WHILE_CONNECTING]
         for code in own:
-            yield Step(code, (name, *_place(way)))
+            both = code is StepCode.SPLIT and way.right is not None
+            yield Step(code, (name, *_place(way, job)), "left-right" if both else "")
         if number == 0:
             if not own or item.role is Role.ADAPTER:
-                yield Step(StepCode.PLUG_JACK, (name, *_place(way)))
+                values: Values = (name, *_place(way, job), *_click(item))
+                yield Step(StepCode.PLUG_JACK, values, _plugs(way))
             continue
         before = items[number - 1]
         if item.role is Role.COUPLER:
@@ -119,11 +148,23 @@ def _connecting(way: Way) -> Iterator[Step]:
         elif before.role is not Role.COUPLER and StepCode.SPLIT not in own:
             # A plug goes into a socket, whichever of the two is nearer to the jack.
             if ends[number].part is Part.SOCKET:
-                yield Step(StepCode.JOIN, (name, ("to", before.name)))
+                yield Step(StepCode.JOIN, (name, ("to", before.name), *_click(item)))
             else:
-                yield Step(StepCode.JOIN, (("item", before.name), ("to", item.name)), _other_end(before))
-    values: Values = (("item", items[-1].name), ("input", way.chain.input))
+                values = (("item", before.name), ("to", item.name), *_click(before))
+                yield Step(StepCode.JOIN, values, _other_end(before))
+    values = (("item", items[-1].name), ("input", way.chain.input), *_click(items[-1]))
     yield Step(StepCode.PLUG_DRIVER, values, _other_end(items[-1]))
+
+
+def _plugs(way: Way) -> str:
+    """Two plugs into two single jacks, or one of two where the other jack is not there."""
+    if way.right is not None:
+        return "left-right"
+    return "one-plug" if way.seen is not None and one_sided(way.seen) else ""
+
+
+def _click(item: Item) -> Values:
+    return (("click", "yes"),) if item.clicks else ()
 
 
 def _other_end(item: Item) -> str:
@@ -134,7 +175,7 @@ def _menu(way: Way, job: Job) -> Iterator[Step]:
     if way.seen is None:
         return
     if _wants_pcm(way):
-        yield Step(StepCode.SET_PCM, _settings(way, pcm=True))
+        yield Step(StepCode.SET_PCM, _settings(way, pcm=True), _was_pcm(way))
     if way.seen.speakers is Speakers.MUTE_UNLESS_SET:
         yield Step(StepCode.REMEDY, _settings(way, pcm=False))
     if way.seen.jack.level is Level.SELECTABLE:
@@ -142,9 +183,13 @@ def _menu(way: Way, job: Job) -> Iterator[Step]:
 
 
 def _wants_pcm(way: Way) -> bool:
-    """Everything but an output that is known to send PCM only."""
-    assert way.seen is not None
-    return way.chain.ends[0].carries.digital and way.seen.jack.format is not Format.PCM
+    """Whatever takes digital sound here takes PCM only: DAC, converter, extractor and driver."""
+    return way.chain.ends[0].carries.digital
+
+
+def _was_pcm(way: Way) -> str:
+    """That it worked with PCM is that day's setting, no proof of today's."""
+    return "was-pcm" if way.seen is not None and way.seen.jack.format is Format.PCM else ""
 
 
 def _selector(way: Way, job: Job) -> bool:
@@ -172,9 +217,10 @@ def _cautions(way: Way, job: Job) -> Iterator[Caution]:
     yield from _for_delay(way, job)
     yield from _for_sound(way, job)
     if job.kind is not Kind.TELEVISION:
-        yield Caution(CautionCode.THIS_BOX_ONLY, (("kind", job.kind),))
-    if job.display is Display.TUBE:
-        yield Caution(CautionCode.NEVER_OPEN)
+        other = "other" if job.kind is Kind.OTHER else ""
+        yield Caution(CautionCode.THIS_BOX_ONLY, (("kind", job.kind),), other)
+    if job.tube:
+        yield Caution(CautionCode.NEVER_OPEN, (), "perhaps" if job.tube == "perhaps" else "")
     yield from _for_doubt(way)
 
 
@@ -185,14 +231,17 @@ def _for_speakers(way: Way, job: Job) -> Iterator[Caution]:
         yield Caution(CautionCode.MUTES_SPEAKERS)
     elif way.seen.speakers is Speakers.MUTE_UNLESS_SET:
         yield Caution(CautionCode.RESTORES_IN_MENU, _settings(way, pcm=False))
-    elif way.seen.speakers is Speakers.UNKNOWN and signal_of(way.seen) is Signal.HEADPHONE:
-        yield Caution(CautionCode.MAY_MUTE_SPEAKERS, (), "" if job.speakers_needed else "free")
+    disputed = speakers_disputed(way.seen)
+    if way.seen.speakers is not Speakers.MUTE and (disputed or may_mute(way.seen)):
+        elsewhere = "sent-elsewhere" if signal_of(way.seen) in SENT_ELSEWHERE else ""
+        variant = "disputed" if disputed else elsewhere
+        yield Caution(CautionCode.MAY_MUTE_SPEAKERS, (), variant if job.speakers_needed else "free")
 
 
 def _for_format(way: Way, job: Job) -> Iterator[Caution]:
     if way.seen is not None and _wants_pcm(way):
         only = way.seen.jack.format is Format.BITSTREAM
-        yield Caution(CautionCode.SET_PCM, (), "bitstream" if only else "")
+        yield Caution(CautionCode.SET_PCM, (), "bitstream" if only else _was_pcm(way))
     if _selector(way, job):
         yield Caution(CautionCode.SELECTOR, (("input", way.chain.input),))
 
@@ -204,8 +253,11 @@ def _for_items(way: Way) -> Iterator[Caution]:
     for item in way.chain.items:
         if item.powered:
             yield Caution(CautionCode.OWN_POWER, (("item", item.name),))
-    for carried, metres in way.chain.long:
-        yield Caution(CautionCode.LONG_CABLE, (("carries", carried), ("metres", metres)))
+    for carried, metres, counts, item_name in way.chain.long:
+        values: Values = (("carries", carried), ("metres", metres))
+        if item_name:
+            values += (("counts", counts), ("item", item_name))
+        yield Caution(CautionCode.LONG_CABLE, values, "counted" if item_name else "")
 
 
 def _loss(item: Item) -> Values:
@@ -224,6 +276,8 @@ def _for_delay(way: Way, job: Job) -> Iterator[Caution]:
 def _for_sound(way: Way, job: Job) -> Iterator[Caution]:
     if way.seen is None:
         return
+    if one_sided(way.seen) and way.right is None:
+        yield Caution(CautionCode.SUM_NOT_Y, _place(way, job), "one-side")
     hummed = way.seen.tried(Outcome.HUM)
     if hummed:
         isolator = next((item.name for item in way.chain.items if item.role is Role.ISOLATOR), "")
@@ -239,12 +293,15 @@ def _for_doubt(way: Way) -> Iterator[Caution]:
     if way.seen is None:
         return
     disputed = next((one.field for one in way.seen.disputes if one.field in ("direction", "signal")), "")
-    failed = way.seen.tried(Outcome.SILENT, Outcome.DISTORTED)
+    failed, sounded = way.seen.tried(*NO_SOUND), way.seen.tried(*SOUND)
     worked = way.seen.tried(Outcome.CARRIED)
+    counts: Values = (("failed", failed), ("worked", sounded), ("tried", failed + sounded))
     if disputed:
         yield Caution(CautionCode.CHECK_MANUAL, (("field", disputed),), "disputed")
     elif way.seen.jack.form is Form.SCART and not worked:
         # Some sets drive the output pins from the tuner only (from memory).
         yield Caution(CautionCode.CHECK_MANUAL, (), "scart")
-    elif failed and worked + failed > 1 and way.tier is Tier.DOUBTFUL:
-        yield Caution(CautionCode.CHECK_MANUAL, (("failed", failed), ("tried", worked + failed)), "failed")
+    elif failed and sounded and failed > sounded:
+        yield Caution(CautionCode.CHECK_MANUAL, counts, "failed")
+    elif failed and sounded:
+        yield Caution(CautionCode.CHECK_MANUAL, counts, "mixed")

@@ -10,12 +10,34 @@ from typing import Final
 from kb.catalogue import Catalogue, Role
 from kb.catalogue import catalogue as shipped
 from kb.errors import BadInput
+from kb.marking import says_digital
 from kb.panel import Panel, PanelJack
-from kb.path.advice import path_of
+from kb.path.advice import path_of, place_of
 from kb.path.chance import ChanceLike, own_chance
-from kb.path.rules import Job, Verdict, Way, judged, microphone, signal_of
-from kb.path.says import Connection, Dac, DacCode, Question, QuestionCode, RuledOut, Tier
-from kb.words import Direction, Display, DriverInput, Form, Kind, Signal, Speakers
+from kb.path.jacks import (
+    NO_SOUND,
+    SENT_ELSEWHERE,
+    SOUND,
+    may_mute,
+    names,
+    pairs,
+    sides,
+    signal_of,
+    speakers_disputed,
+)
+from kb.path.rules import Job, Verdict, Way, judged, judged_pair, microphone
+from kb.path.says import (
+    Connection,
+    Dac,
+    DacCode,
+    Question,
+    QuestionCode,
+    RuledOut,
+    RuledOutCode,
+    Tier,
+    of_kind,
+)
+from kb.words import Direction, Display, DriverInput, Form, Format, Kind, Signal, Speakers
 
 LONGEST_RUN: Final = 100.0  #: metres from jack to driver, at most
 QUESTIONS: Final = 4  #: asked at a time, at most
@@ -27,6 +49,7 @@ def connect(
     *,
     kind: Kind = Kind.TELEVISION,
     display: Display | None = None,
+    year: int | None = None,
     speakers_needed: bool = True,
     have: Collection[str] = (),
     length_m: float = 1.5,
@@ -35,8 +58,9 @@ def connect(
 ) -> Connection:
     """How sound gets from this panel into a driver with these ``inputs``.
 
-    ``speakers_needed``: others listen to the set's own speakers. ``have``: items to hand, by name.
-    ``length_m``: metres of the run, 0 to 100; the default is that of a driver beside the set (common
+    ``display`` and ``year`` tell whether it may be a tube set. ``speakers_needed``: others listen to the
+    set's own speakers. ``have``: items to hand, by name. ``length_m``: metres of the run, 0 to 100, with the
+    slack that the installer wants: none is added; the default is that of a driver beside the set (common
     practice). ``chance`` tells how likely a jack works; without it the jack's own findings do.
 
     Raises BadInput where ``inputs`` is empty or has an unknown word, the length is none, or ``have``
@@ -52,18 +76,50 @@ def connect(
         have=known.named(have),
         run_m=_run(length_m),
         chance=chance if chance is not None else partial(own_chance, known=known),
+        names=names(panel.jacks),
+        tube=_tube(panel, kind, display, year, known.number("tube-until")),
     )
-    verdicts = [judged(index, seen, job) for index, seen in enumerate(panel.jacks)]
-    ways, ruled_out = _sorted_out(verdicts, job)
+    ways, ruled_out = _sorted_out(_verdicts(panel.jacks, job), job)
     paths = tuple(path_of(way, job) for way in ways)
     best = ways[0] if ways else None
     return Connection(
         chosen=paths[0] if paths else None,
         others=paths[1:],
-        ruled_out=ruled_out,
+        ruled_out=tuple(of_kind(kind, one) for one in ruled_out),
         dac=_dac(best, job),
-        ask=_questions(panel, best, job),
+        ask=tuple(of_kind(kind, one) for one in _questions(panel, best, ruled_out, job)),
     )
+
+
+def _tube(panel: Panel, kind: Kind, display: Display | None, year: int | None, until: float) -> str:
+    """Is it a tube set? Where nobody noted the display, an old one may be, or one with nothing digital on it
+    whose year is not known (common practice)."""
+    if display is not None or kind is not Kind.TELEVISION:
+        return "tube" if display is Display.TUBE else ""
+    if year is not None:
+        return "perhaps" if year < until else ""
+    digital = any(
+        one.jack.form in _DIGITAL_FORMS
+        or signal_of(one) in _DIGITAL_SIGNALS
+        or says_digital(one.jack.marking)
+        for one in panel.jacks
+    )
+    return "perhaps" if panel.jacks and not digital else ""
+
+
+_DIGITAL_FORMS: Final = (Form.TOSLINK, Form.MINI_TOSLINK, Form.HDMI, Form.USB, Form.D_SUB, Form.BLUETOOTH)
+_DIGITAL_SIGNALS: Final = (Signal.OPTICAL, Signal.COAXIAL, Signal.ARC, Signal.EARC)
+
+
+def _verdicts(jacks: tuple[PanelJack, ...], job: Job) -> list[Verdict]:
+    """What each jack may be used for; left and right together, where neither is out."""
+    verdicts = [judged(index, seen, job) for index, seen in enumerate(jacks)]
+    for left, right in pairs(jacks):
+        if verdicts[left].ways and verdicts[right].ways and jacks[left].taken is jacks[right].taken:
+            both = judged_pair(left, right, jacks, (verdicts[left], verdicts[right]), job)
+            if both[0].ways:
+                verdicts[left], verdicts[right] = both
+    return verdicts
 
 
 def _inputs(inputs: Sequence[DriverInput | str]) -> frozenset[DriverInput]:
@@ -85,7 +141,7 @@ def _sorted_out(verdicts: list[Verdict], job: Job) -> tuple[list[Way], tuple[Rul
     if not ways:
         resorts = [*every, *microphone(job)]
         ways = [way for way in resorts if way.tier is not Tier.LATE] or resorts
-    offered = {way.jack for way in ways}
+    offered = {index for way in ways for index in (way.jack, way.right)}
     ruled_out = []
     for index, verdict in enumerate(verdicts):
         if verdict.ruled_out is not None:
@@ -129,7 +185,9 @@ def _dac(best: Way | None, job: Job) -> Dac:
 # -- questions -------------------------------------------------------------------------------------
 
 
-def _questions(panel: Panel, best: Way | None, job: Job) -> tuple[Question, ...]:
+def _questions(
+    panel: Panel, best: Way | None, ruled_out: tuple[RuledOut, ...], job: Job
+) -> tuple[Question, ...]:
     """What would change the answer, the most useful first: each unknown is tried out both ways."""
     asked: list[tuple[int, int, Question]] = []
     for index, seen in enumerate(panel.jacks):
@@ -139,10 +197,14 @@ def _questions(panel: Panel, best: Way | None, job: Job) -> tuple[Question, ...]
             if cost < (best.cost if best else _NEVER) or chosen:
                 asked.append((cost, index, question))
     questions = [question for _, _, question in sorted(asked, key=lambda one: one[:2])]
+    last = []
     if _unsettled(best):
         box = "" if job.kind is Kind.TELEVISION else "not-television"
-        questions = [*questions[: QUESTIONS - 1], Question(QuestionCode.OTHER_BOX, variant=box)]
-    return tuple(questions[:QUESTIONS])
+        last.append(Question(QuestionCode.OTHER_BOX, variant=box))
+    silencing = any(one.code is RuledOutCode.MUTES_SPEAKERS for one in ruled_out)
+    if best is None and silencing and DriverInput.MIC not in job.inputs:
+        last.append(Question(QuestionCode.MICROPHONE_INPUT))
+    return (*questions[: QUESTIONS - len(last)], *last)
 
 
 _NEVER: Final = 1 << 60
@@ -162,7 +224,7 @@ def _unknowns(
     index: int, seen: PanelJack, best: Way | None, job: Job
 ) -> Iterator[tuple[Question, list[PanelJack]]]:
     """The questions about one jack, each with the answers that would make it of use."""
-    place = (("marking", seen.jack.marking), ("form", seen.jack.form))
+    place = place_of(index, job)
     output = seen.jack.direction is Direction.OUTPUT
     if seen.jack.direction is Direction.UNCLEAR and seen.jack.signal is not Signal.NOT_AUDIO:
         light = "glow" if signal_of(seen) is Signal.OPTICAL else ""
@@ -171,13 +233,36 @@ def _unknowns(
     elif output and signal_of(seen) is None and seen.jack.form is not Form.HDMI:
         yield Question(QuestionCode.WHAT_DOES_IT_CARRY, index, place), _if_output(seen)
     elif output and job.speakers_needed:
-        disputed = any(one.field == "speakers" for one in seen.disputes)
-        open_end = seen.speakers is Speakers.UNKNOWN and signal_of(seen) is Signal.HEADPHONE
-        if open_end or (disputed and seen.speakers is Speakers.MUTE):
-            question = Question(QuestionCode.DOES_IT_SILENCE, index, place, "disputed" if disputed else "")
+        disputed = speakers_disputed(seen)
+        if disputed or may_mute(seen):
+            elsewhere = "sent-elsewhere" if signal_of(seen) in SENT_ELSEWHERE else ""
+            variant = "disputed" if disputed else elsewhere
+            question = Question(QuestionCode.DOES_IT_SILENCE, index, place, variant)
             yield question, [replace(seen, speakers=Speakers.STAY_ON)]
+    if output and seen.tried(*NO_SOUND) and not seen.tried(*SOUND):
+        tried = sides(seen, job.catalogue)[0]
+        if _gives_digital(tried):
+            untried = [replace(seen, outcomes=())]
+            yield Question(QuestionCode.HOW_WAS_IT_TRIED, index, place, _how(tried)), untried
+    silenced = seen.speakers is Speakers.MUTE and job.speakers_needed
+    if output and silenced and _unsettled(best):
+        yield Question(QuestionCode.WHO_LISTENS, index, place), [replace(seen, speakers=Speakers.STAY_ON)]
     if output and seen.taken and _unsettled(best):
         yield Question(QuestionCode.WHO_USES_IT, index, place), [replace(seen, taken=False)]
+
+
+def _gives_digital(seen: PanelJack) -> bool:
+    return signal_of(seen) in _DIGITAL_SIGNALS
+
+
+def _how(seen: PanelJack) -> str:
+    """What is left to ask: there is no cap on a coaxial cable, and no format where PCM was noted."""
+    signal = signal_of(seen)
+    if signal in (Signal.ARC, Signal.EARC):
+        return "arc"
+    if seen.jack.format is Format.PCM:
+        return "pcm"
+    return "" if signal is Signal.OPTICAL else "coaxial"
 
 
 def _if_output(seen: PanelJack) -> list[PanelJack]:

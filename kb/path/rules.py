@@ -12,6 +12,7 @@ from typing import Final, NamedTuple
 from kb.catalogue import Carried, Catalogue, End, Part, Role
 from kb.panel import PanelJack
 from kb.path.chance import ChanceLike
+from kb.path.jacks import NO_SOUND, SOUND, Name, joined, may_mute, sides, signal_of, start_of, trials
 from kb.path.says import RuledOut, RuledOutCode, Tier, Values
 from kb.path.search import Chain, chains
 from kb.words import (
@@ -35,6 +36,10 @@ BITSTREAM: Final = 15
 """The bother of an output that is only known to send a bitstream."""
 
 
+MOST_BOTHER: Final = 2_999
+"""More bother than this is no worse: within a tier there is room for three times as much."""
+
+
 class Job(NamedTuple):
     """What the answer depends on besides the panel."""
 
@@ -46,6 +51,9 @@ class Job(NamedTuple):
     have: frozenset[str]
     run_m: float
     chance: Callable[[PanelJack], ChanceLike]
+    names: tuple[Name, ...] = ()
+    tube: str = ""
+    """``tube`` or ``perhaps``: is the source a tube set?"""
 
 
 class Way(NamedTuple):
@@ -59,6 +67,8 @@ class Way(NamedTuple):
     findings: int
     delay_ms: float
     cost: int
+    right: int | None = None
+    """The jack of the right channel, where left and right are single jacks."""
 
 
 class Verdict(NamedTuple):
@@ -70,7 +80,38 @@ class Verdict(NamedTuple):
 
 
 def judged(index: int, seen: PanelJack, job: Job) -> Verdict:
-    """What jack number ``index`` may be used for."""
+    """What jack number ``index`` may be used for; a combined jack for either of its signals."""
+    verdicts = [_judged(index, side, job) for side in sides(seen, job.catalogue)]
+    if len(verdicts) == 1:
+        return verdicts[0]
+    of_use = [verdict for verdict in verdicts if verdict.ways]
+    if not of_use:
+        return verdicts[0]
+    best = min(of_use, key=lambda verdict: min(way.cost for way in verdict.ways))
+    return Verdict(tuple(way for verdict in of_use for way in verdict.ways), otherwise=best.otherwise)
+
+
+def judged_pair(
+    left: int, right: int, jacks: tuple[PanelJack, ...], alone: tuple[Verdict, Verdict], job: Job
+) -> tuple[Verdict, Verdict]:
+    """What the jacks of left and right may be used for together; ``alone`` is what each may be used for.
+
+    The ways are those of the left one. Half the sound is never better: a way of both ranks no lower than
+    that of either alone.
+    """
+    verdict = _judged(left, joined(jacks[left], jacks[right]), job)
+    ways = []
+    for way in verdict.ways:
+        same = [one for side in alone for one in side.ways if one.chain.input is way.chain.input]
+        best = min([way, *same], key=lambda one: one.cost)
+        ways.append(way._replace(right=right, tier=best.tier, cost=best.cost))
+    reached = {way.chain.input for way in ways}
+    ways += [way for way in alone[0].ways if ways and way.chain.input not in reached]
+    out = verdict.otherwise and verdict.otherwise._replace(jack=right, marking=jacks[right].jack.marking)
+    return verdict._replace(ways=tuple(ways)), Verdict(otherwise=out)
+
+
+def _judged(index: int, seen: PanelJack, job: Job) -> Verdict:
     for rule in _RULES:
         objection = rule(seen, job)
         if objection is not None:
@@ -100,45 +141,6 @@ def microphone(job: Job) -> tuple[Way, ...]:
     found = chains(job.catalogue, start, job.inputs, job.run_m, job.have)
     return tuple(_way(None, None, chain, job) for chain in found.values())
 
-
-def signal_of(seen: PanelJack) -> Signal | None:
-    """The signal as found, or the only one that the form leaves: an optical socket gives light."""
-    if seen.jack.signal is None and seen.jack.form in (Form.TOSLINK, Form.MINI_TOSLINK):
-        return Signal.OPTICAL
-    return seen.jack.signal
-
-
-def start_of(seen: PanelJack) -> End:
-    """The end that an output offers; its signal must be known.
-
-    A combined 3.5 mm jack that gives light takes the round optical plug; a single RCA jack with line level
-    has one channel.
-    """
-    signal = signal_of(seen)
-    if signal is None:
-        raise ValueError("the signal of this jack is not known")
-    form = seen.jack.form
-    if form is Form.JACK_35 and signal is Signal.OPTICAL:
-        form = Form.MINI_TOSLINK
-    elif form is Form.MINI_TOSLINK and signal in (Signal.ANALOG_LINE, Signal.HEADPHONE):
-        form = Form.JACK_35
-    carries = _CARRIED[signal]
-    if form is Form.RCA_SINGLE and carries is Carried.LINE:
-        carries = Carried.LINE_MONO
-    return End(form, Part.SOCKET, carries)
-
-
-_CARRIED: Final = {
-    Signal.ANALOG_LINE: Carried.LINE,
-    Signal.HEADPHONE: Carried.HEADPHONE,
-    Signal.OPTICAL: Carried.OPTICAL,
-    Signal.COAXIAL: Carried.COAXIAL,
-    Signal.ARC: Carried.ARC,
-    Signal.EARC: Carried.EARC,
-    Signal.SPEAKER_LEVEL: Carried.SPEAKER,
-    Signal.WIRELESS: Carried.WIRELESS,
-    Signal.ACOUSTIC: Carried.ACOUSTIC,
-}
 
 # -- rules that rule out ---------------------------------------------------------------------------
 
@@ -185,10 +187,11 @@ def _signal_known(seen: PanelJack, job: Job) -> _Objection:
 
 
 def _not_known_to_fail(seen: PanelJack, job: Job) -> _Objection:
-    silent, distorted = seen.tried(Outcome.SILENT), seen.tried(Outcome.DISTORTED)
-    sound = seen.tried(Outcome.CARRIED, Outcome.WEAK, Outcome.HUM, Outcome.DELAYED)
-    if not silent + distorted or sound:
+    """Silent once closes a jack, a digital one too: it may have been the format, a cap or the selector, but
+    a second trip on that hope is dear. What would settle it is asked instead (``how-was-it-tried``)."""
+    if not seen.tried(*NO_SOUND) or seen.tried(*SOUND):
         return None
+    silent, distorted = seen.tried(Outcome.SILENT), seen.tried(Outcome.DISTORTED)
     digital = start_of(seen).carries.digital and seen.jack.format is not Format.PCM
     return (
         RuledOutCode.KNOWN_NOT_TO_WORK,
@@ -250,7 +253,7 @@ def _way(index: int | None, seen: PanelJack | None, chain: Chain, job: Job) -> W
     else:
         chance = job.chance(seen)
         p, findings = chance.p, seen.findings
-    doubtful = seen is not None and _tried(seen) > 0 and p < DOUBTFUL_BELOW
+    doubtful = seen is not None and trials(seen) > 0 and p < DOUBTFUL_BELOW
     for item in chain.items:
         p *= item.works
     delay = round(sum(item.delay_ms for item in chain.items), 3)
@@ -258,11 +261,8 @@ def _way(index: int | None, seen: PanelJack | None, chain: Chain, job: Job) -> W
     bother = chain.cost + round((1 - p) * TRIP)
     if seen is not None and seen.jack.format is Format.BITSTREAM:
         bother += BITSTREAM
-    return Way(index, seen, chain, tier, p, findings, delay, cost=tier * 10_000 + min(bother, 9_999))
-
-
-def _tried(seen: PanelJack) -> int:
-    return sum(count for outcome, count in seen.outcomes if outcome is not Outcome.NOT_TRIED)
+    cost = tier * 10_000 + _after_plain(chain, tier, job) + min(bother, MOST_BOTHER)
+    return Way(index, seen, chain, tier, p, findings, delay, cost)
 
 
 def _tier(seen: PanelJack | None, chain: Chain, doubtful: bool, delay_ms: float, job: Job) -> Tier:
@@ -278,10 +278,21 @@ def _tier(seen: PanelJack | None, chain: Chain, doubtful: bool, delay_ms: float,
         return Tier.SPEAKER_LEVEL
     if _is_taken(seen):
         return Tier.SPLIT
-    silences = signal is Signal.HEADPHONE and seen.speakers is Speakers.UNKNOWN and job.speakers_needed
-    if doubtful or silences:
+    # Among these an untried headphone jack goes before untried ARC: a cable, carried anyway, settles it in a
+    # minute, and costs of items see to that order. ARC takes a powered box first, and the very step that
+    # sends sound out over it turns the speakers off on most sets.
+    if doubtful or (job.speakers_needed and may_mute(seen)):
         return Tier.DOUBTFUL
     return _digital_tier(chain, job) if chain.ends[0].carries.digital else _analog_tier(seen, chain)
+
+
+def _after_plain(chain: Chain, tier: Tier, job: Job) -> int:
+    """Where all is doubtful or a last resort, a way without a DAC still stands before every way with one,
+    and that before a form converter that is not to hand: so the DAC rule stays exact."""
+    if tier < Tier.DOUBTFUL or not chain.ends[0].carries.digital:
+        return 0
+    behind = {Tier.DAC: 1, Tier.TO_BUY: 2}
+    return behind.get(_digital_tier(chain, job), 0) * (MOST_BOTHER + 1)
 
 
 def _digital_tier(chain: Chain, job: Job) -> Tier:

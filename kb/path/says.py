@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import NamedTuple, TypeAlias
+from typing import NamedTuple, TypeAlias, TypeVar
 
 from kb.catalogue import CautionCode, StepCode
-from kb.words import DriverInput, Level, Signal, Speakers, Word
+from kb.words import DriverInput, Kind, Level, Signal, Speakers, Word
 
 Value: TypeAlias = str | int | float | tuple[str, ...]
 Values: TypeAlias = tuple[tuple[str, Value], ...]
@@ -47,8 +47,11 @@ class QuestionCode(Word):
     IS_IT_AN_OUTPUT = "is-it-an-output"
     WHAT_DOES_IT_CARRY = "what-does-it-carry"
     DOES_IT_SILENCE = "does-it-silence"
+    WHO_LISTENS = "who-listens"
     WHO_USES_IT = "who-uses-it"
+    HOW_WAS_IT_TRIED = "how-was-it-tried"
     OTHER_BOX = "other-box"
+    MICROPHONE_INPUT = "microphone-input"
 
 
 class Step(NamedTuple):
@@ -95,6 +98,15 @@ class Question(NamedTuple):
     variant: str = ""
 
 
+S = TypeVar("S", Step, Caution, RuledOut, Question)
+
+
+def of_kind(kind: Kind, said: S) -> S:
+    """What is said, of a source of this kind: a sentence speaks of a television unless it is told."""
+    known = kind is Kind.TELEVISION or any(name == "kind" for name, _ in said.values)
+    return said if known else said._replace(values=(*said.values, ("kind", kind)))
+
+
 class Tier(IntEnum):
     """The order of choice, best first. From ``SPLIT`` on: last resorts, used where nothing else is left."""
 
@@ -106,7 +118,7 @@ class Tier(IntEnum):
     CONVERTED = 5  #: digital, by a form converter that is to hand, or out of ARC
     DAC = 6
     TO_BUY = 7  #: digital, by a form converter that is not to hand
-    DOUBTFUL = 8  #: failed more often than not, or may silence speakers that are needed
+    DOUBTFUL = 8  #: failed more often than not, or may silence speakers that are needed (untried ARC too)
     SPLIT = 9
     SPEAKER_LEVEL = 10
     WIRELESS = 11
@@ -124,7 +136,10 @@ class Path:
     """One way from a jack to the driver. ``jack`` is None for a microphone at the loudspeaker.
 
     ``cost`` is what paths are ranked by, smaller first: the tier, then the bother of the items and of a
-    failure. ``p_works`` is 0 to 1; ``delay_ms`` milliseconds, nominal, of the items.
+    failure. ``p_works`` is 0 to 1; ``delay_ms`` milliseconds, nominal, of the items. ``findings`` speak of
+    the jack, ``trials`` of them tell what came of using it. ``converter`` names what turns one kind of signal
+    into another and wants power (DAC, form converter, extractor, receiver), empty where nothing does.
+    ``jacks`` are ``jack`` and the jack of the right channel, where left and right are single jacks.
     """
 
     jack: int | None
@@ -142,11 +157,15 @@ class Path:
     tier: Tier
     cost: int
     length_m: float
+    trials: int = 0
+    converter: str = ""
+    jacks: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Connection:
-    """The whole answer. Every jack of the panel is in ``chosen``, ``others`` or ``ruled_out``."""
+    """The whole answer. Every jack of the panel is in ``chosen`` or ``others`` (by ``jacks``), or in
+    ``ruled_out``; one jack may have several ways."""
 
     chosen: Path | None
     others: tuple[Path, ...]

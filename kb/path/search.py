@@ -1,9 +1,10 @@
 """Which chain of items leads from a jack to an input of the driver with the least bother?
 
 A shortest path (Dijkstra) over typed ends. A state is what the installer holds: an end, the metres still
-to cover, the metres of the present stretch of cable, the powered boxes so far, and which required things
-(a splitter, an isolator) are not in the chain yet. Items are the edges. Costs are whole numbers above
-zero, so no state comes twice.
+to cover, the metres of the present stretch of cable and whether it is over the usual length, the powered
+boxes so far, and which required things (a splitter, an isolator) are not in the chain yet. Items are the
+edges. Costs are whole numbers above zero, so no state comes twice. Only a powered box begins a new stretch:
+what a passive thing takes in at its end it gives on, weaker.
 """
 
 from __future__ import annotations
@@ -21,24 +22,36 @@ LONG_STRETCH: Final = 20
 
 MOST_BOXES: Final = 3
 """Powered boxes in a row, at most (common practice: each wants an outlet and can be unplugged)."""
+BOXES_SHARED: Final = 1
+"""The same behind a splitter: format converters in a row do not mend what the light has lost."""
 MIDWAY: Final = 60
 """The bother of a powered box more than two metres from both the set and the driver (common practice)."""
 BESIDE_M: Final = 2.0  #: metres that still count as beside the set or the driver
 _AT_JACK: Final = frozenset({Role.ADAPTER, Role.SPLITTER})
 
 
+class Long(NamedTuple):
+    """A stretch of cable over its usual length: signal at its level, metres, and what they count as where
+    ``item`` (a splitter) takes as much as some metres more."""
+
+    carries: Carried
+    metres: float
+    counts_as_m: float
+    item: str
+
+
 class Chain(NamedTuple):
     """Items in order from the jack, what is held after each, and the bother of it all.
 
     ``ends`` begins with the jack itself, so ``len(ends) == len(items) + 1``. ``long`` are the stretches
-    over their usual length, as (signal at its level, metres).
+    over their usual length.
     """
 
     input: DriverInput
     items: tuple[Item, ...]
     ends: tuple[End, ...]
     cost: int
-    long: tuple[tuple[Carried, float], ...] = ()
+    long: tuple[Long, ...] = ()
 
     @property
     def turned(self) -> Iterator[tuple[Item, Carried, Carried]]:
@@ -66,6 +79,8 @@ class _Held(NamedTuple):
     stretch: int
     boxes: int
     todo: frozenset[Role]
+    long: bool = False
+    """The stretch is over its usual length already, and has been paid for."""
 
 
 def cost_of(item: Item, have: Collection[str]) -> int:
@@ -84,12 +99,14 @@ def chains(
 ) -> Mapping[DriverInput, Chain]:
     """The chain of least cost from ``start`` to each of ``inputs`` that can be reached.
 
-    The cables of a chain cover ``run_m`` metres at least; no stretch of one signal without a converter
-    is longer than its reach; no more than three boxes need power; every role of ``need`` is in the chain,
-    a splitter right at the jack (behind an adapter at most). The result is shared: read only.
+    The cables of a chain cover ``run_m`` metres at least; no stretch without a powered box is longer than
+    the reach of its signal; no more than three boxes need power, behind a splitter one; every role of
+    ``need`` is in the chain, a splitter right at the jack (behind an adapter at most). The result is shared:
+    read only.
     """
     goals = {name: catalogue.inputs[name] for name in sorted(inputs) if name in catalogue.inputs}
     first = _Held(start, _cm(run_m), 0, 0, need)
+    boxes = BOXES_SHARED if Role.SPLITTER in need else MOST_BOXES
     best: dict[_Held, int] = {first: 0}
     done: dict[tuple[object, ...], list[_Held]] = {}
     came: dict[_Held, tuple[_Held, Item]] = {}
@@ -100,13 +117,13 @@ def chains(
     open_goals = _reachable(catalogue, start, goals)
     while queue and open_goals:
         cost, _, held = heappop(queue)
-        if _no_better(catalogue, held, done):
+        if _no_better(held, done):
             continue
         if not held.to_cover and not held.todo and held != first:
             for name in [name for name in open_goals if _plugs_in(held.end, goals[name])]:
                 found[name] = _chain(catalogue, name, held, came, cost)
                 open_goals.discard(name)
-        for item, after, more in _steps(catalogue, held, have, first.to_cover):
+        for item, after, more in _steps(catalogue, held, have, first.to_cover, boxes):
             if cost + more < best.get(after, 1 << 60):
                 best[after] = cost + more
                 came[after] = (held, item)
@@ -115,16 +132,14 @@ def chains(
     return {name: found[name] for name in goals if name in found}
 
 
-def _no_better(catalogue: Catalogue, held: _Held, done: dict[tuple[object, ...], list[_Held]]) -> bool:
+def _no_better(held: _Held, done: dict[tuple[object, ...], list[_Held]]) -> bool:
     """Is there a state with as much to cover that cost no more, with no longer a stretch and no more boxes?
     Else ``held`` is noted as done.
 
     Whatever can be put on this state can be put on that one, for the same cost: as both have paid, or
     both have not, for a stretch over the usual length.
     """
-    reach = catalogue.reaches.get(held.end.carries.signal)
-    paid = reach is not None and held.stretch > _cm(reach.usual_m)
-    others = done.setdefault((held.end, held.todo, held.to_cover, paid), [])
+    others = done.setdefault((held.end, held.todo, held.to_cover, held.long), [])
     for other in others:
         if other.stretch <= held.stretch and other.boxes <= held.boxes:
             return True
@@ -147,8 +162,6 @@ class _Edge(NamedTuple):
     after: End
     length: int
     counts: int
-    fresh: bool
-    """A converter or a powered box begins a new stretch."""
     usual: int
     longest: int
 
@@ -169,7 +182,6 @@ def _edges(catalogue: Catalogue, end: End) -> tuple[_Edge, ...]:
                     End(far.form, far.part, carries),
                     _cm(item.length_m),
                     _cm(_own_stretch(item) + item.counts_as_m) if reach else 0,
-                    fresh=carries is not end.carries or item.powered,
                     usual=_cm(reach.usual_m) if reach else _NO_REACH,
                     longest=_cm(reach.longest_m) if reach else _NO_REACH,
                 )
@@ -183,22 +195,23 @@ def _own_stretch(item: Item) -> float:
 
 
 def _steps(
-    catalogue: Catalogue, held: _Held, have: frozenset[str], run: int
+    catalogue: Catalogue, held: _Held, have: frozenset[str], run: int, most: int
 ) -> Iterator[tuple[Item, _Held, int]]:
     """What can be put on next: the item, what is held then, what it costs."""
     midway = min(held.to_cover, run - held.to_cover) > _cm(BESIDE_M)
     at_jack = Role.SPLITTER in held.todo  # where what is plugged in now goes on being fed
-    for item, after, length, counts, fresh, usual, longest in _edges(catalogue, held.end):
-        before = 0 if fresh else held.stretch
-        stretch = before + counts
+    for item, after, length, counts, usual, longest in _edges(catalogue, held.end):
+        stretch = counts if item.powered else held.stretch + counts
         boxes = held.boxes + item.powered
-        if stretch > longest or boxes > MOST_BOXES or (at_jack and item.role not in _AT_JACK):
+        if stretch > longest or boxes > most or (at_jack and item.role not in _AT_JACK):
             continue
-        cost = cost_of(item, have) + (LONG_STRETCH if before <= usual < stretch else 0)
+        was_long = held.long and not item.powered
+        long = was_long or stretch > usual
+        cost = cost_of(item, have) + (LONG_STRETCH if long and not was_long else 0)
         if midway and item.powered:
             cost += MIDWAY
         todo = held.todo - {item.role} if held.todo else held.todo
-        yield item, _Held(after, max(0, held.to_cover - length), stretch, boxes, todo), cost
+        yield item, _Held(after, max(0, held.to_cover - length), stretch, boxes, todo, long), cost
 
 
 def _reachable(catalogue: Catalogue, start: End, goals: dict[DriverInput, Input]) -> set[DriverInput]:
@@ -233,16 +246,23 @@ def _chain(
     return Chain(name, items, ends, cost, tuple(_long(catalogue, items, ends)))
 
 
-def _long(
-    catalogue: Catalogue, items: tuple[Item, ...], ends: tuple[End, ...]
-) -> Iterator[tuple[Carried, float]]:
+def _long(catalogue: Catalogue, items: tuple[Item, ...], ends: tuple[End, ...]) -> Iterator[Long]:
     """Stretches of cable over the usual length of their signal."""
-    stretch, before = 0.0, ends[0].carries
-    for item, end in [*zip(items, ends[1:], strict=True), (None, None)]:
-        if item is None or end is None or end.carries is not before or item.powered:
-            reach = catalogue.reaches.get(before.signal)
-            if reach is not None and stretch > reach.usual_m:
-                yield before, stretch
-            stretch = 0.0
-        if item is not None and end is not None:
-            stretch, before = stretch + _own_stretch(item), end.carries
+    metres = counts = 0.0
+    by, found = "", None
+    for item, end in zip(items, ends[1:], strict=True):
+        if item.powered:
+            if found:
+                yield found
+            metres = counts = 0.0
+            by, found = "", None
+        reach = catalogue.reaches.get(end.carries.signal)
+        if reach is None:
+            continue
+        metres += _own_stretch(item)
+        counts += _own_stretch(item) + item.counts_as_m
+        by = item.name if item.counts_as_m else by
+        if _cm(counts) > _cm(reach.usual_m):
+            found = Long(end.carries, metres, counts, by)
+    if found:
+        yield found

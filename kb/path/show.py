@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from kb.panel import Panel
+from kb.path.jacks import names
 from kb.path.says import Connection, Path
-from kb.path.sentences import ENGLISH, sentence
+from kb.path.sentences import ENGLISH, jack_phrase, sentence
 from kb.text import visible
 
 
 def to_json(connection: Connection) -> dict[str, Any]:
-    """The answer with exactly the keys that the contract gives to ``jackfield path --json``."""
+    """The answer with the keys that the contract gives to ``jackfield path --json``."""
     return {
         "chosen": path_to_json(connection.chosen) if connection.chosen else None,
         "others": [path_to_json(path) for path in connection.others],
@@ -25,7 +27,7 @@ def to_json(connection: Connection) -> dict[str, Any]:
 
 
 def path_to_json(path: Path) -> dict[str, Any]:
-    """One PATH of the contract."""
+    """One PATH of the contract, and ``trials``, ``converter`` and ``jacks`` of :class:`Path`."""
     return {
         "jack": path.jack,
         "signal": path.signal.value,
@@ -39,6 +41,9 @@ def path_to_json(path: Path) -> dict[str, Any]:
         "findings": path.findings,
         "delay_ms": path.delay_ms,
         "level": path.level.value,
+        "trials": path.trials,
+        "converter": path.converter,
+        "jacks": list(path.jacks),
     }
 
 
@@ -53,6 +58,11 @@ def best_to_json(connection: Connection) -> dict[str, Any] | None:
         "needs_dac": path.needs_dac,
         "speakers": path.speakers.value,
     }
+
+
+def jack_name(panel: Panel, index: int, table: Mapping[str, str] = ENGLISH) -> str:
+    """Jack number ``index`` as every sentence calls it: ``jack 4, the 3.5 mm jack without a mark``."""
+    return jack_phrase(*names(panel.jacks)[index][:2], table, names(panel.jacks)[index].number)
 
 
 def chain(path: Path, panel: Panel) -> tuple[str, ...]:
@@ -70,6 +80,7 @@ def chain(path: Path, panel: Panel) -> tuple[str, ...]:
     if path.jack is None:
         first = ENGLISH["part/loudspeaker"]
     else:
-        jack = panel.jacks[path.jack].jack
-        first = visible(jack.marking) or jack.form.label
+        jacks = [panel.jacks[index].jack for index in path.jacks]
+        marks = [visible(jack.marking) for jack in jacks if jack.marking]
+        first = " + ".join(marks) or jack_name(panel, path.jack)
     return (first, *path.items, ENGLISH["part/driver"].format(input=path.input.label))

@@ -14,10 +14,12 @@ from kb.panel import Panel
 from kb.path import Connection, Path, jack_phrase
 from kb.path.says import Caution, Step, Value
 from kb.sheet.language import Language
+from kb.sheet.svg import cut
 from kb.text import folded, visible
-from kb.words import Kind, Level, Signal, Speakers
+from kb.words import Form, Kind, Level, Signal, Speakers
 
-MOST_SETTINGS: Final = 2  #: places in the menu that are told for one item
+_SETTING: Final = 120  #: characters of such a place
+MOST_SETTINGS: Final = 1  #: places in the menu that are told for one item
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,11 +50,17 @@ def for_client(connection: Connection, panel: Panel, kind: Kind, said: Language)
         return ForClient(how=_say(said, kind, "connected/none"), ask=ask)
     return ForClient(
         how=_how(path, panel, kind, said),
-        speakers=_say(said, kind, f"speakers/{path.speakers}"),
+        speakers=_say(said, kind, f"speakers/{path.speakers}") if _has_speakers(path, kind) else "",
         menu=tuple(_menu(path, said)),
         keep=tuple(_keep(path, said)),
-        silent=tuple(_say(said, kind, key, **values) for key, values in _silent(path, said)),
+        silent=tuple(_say(said, kind, key, **values) for key, values in _silent(path, kind, said)),
     )
+
+
+def _has_speakers(path: Path, kind: Kind) -> bool:
+    """Are there loudspeakers to tell of? A box has none, unless somebody saw them go silent."""
+    known = path.speakers in (Speakers.MUTE, Speakers.MUTE_UNLESS_SET)
+    return known or kind in (Kind.TELEVISION, Kind.SOUNDBAR)
 
 
 def _say(said: Language, kind: Kind, key: str, **values: object) -> str:
@@ -66,6 +74,8 @@ def _how(path: Path, panel: Panel, kind: Kind, said: Language) -> str:
         return _say(said, kind, "connected/microphone", **values)
     jack = panel.jacks[path.jack].jack
     phrase = jack_phrase(jack.form, jack.marking, said.table)
+    if jack.form is Form.BLUETOOTH and not jack.marking:  # there is nothing that a mark could be printed on
+        phrase = said(f"noun/{jack.form}")
     return _say(said, kind, "connected/through", jack=phrase, **values)
 
 
@@ -87,7 +97,9 @@ def _noted(step: Step) -> tuple[str, ...]:
     """Where people found it; spellings that read alike once."""
     settings = _value(step, "settings")
     each = settings if isinstance(settings, tuple) else ()
-    return tuple({folded(one): visible(one) for one in reversed(each)}.values())[::-1][:MOST_SETTINGS]
+    return tuple({folded(one): cut(visible(one), _SETTING) for one in reversed(each)}.values())[::-1][
+        :MOST_SETTINGS
+    ]
 
 
 def _keep(path: Path, said: Language) -> Iterator[str]:
@@ -100,18 +112,18 @@ def _keep(path: Path, said: Language) -> Iterator[str]:
             yield said("keep/input-switch", item=_item(step, said), carries=carries)
         elif step.code is StepCode.POWER:
             yield said("keep/power", item=_item(step, said))
-    yield said("keep/plugs")
     if path.signal is Signal.HEADPHONE:
         yield said("keep/headphone")
     elif path.level is Level.VARIABLE:
         yield said("keep/remote")
 
 
-def _silent(path: Path, said: Language) -> Iterator[tuple[str, dict[str, object]]]:
+def _silent(path: Path, kind: Kind, said: Language) -> Iterator[tuple[str, dict[str, object]]]:
     """What to try, the easiest and likeliest first (common practice)."""
     steps = {step.code: step for step in path.steps}
     cautions = {caution.code for caution in path.cautions}
-    yield "silent/sound-muted" if path.speakers is Speakers.MUTE else "silent/sound", {}
+    heard = _has_speakers(path, kind) and path.speakers is not Speakers.MUTE
+    yield "silent/sound" if heard else "silent/sound-muted", {}
     yield "silent/aid", {}
     boxes = [_item(step, said) for step in path.steps if step.code is StepCode.POWER]
     if boxes:

@@ -14,7 +14,7 @@ from typing import Final
 from kb.sheet.language import Language, language
 from kb.sheet.layout import Link, LinkKind, Row, panel_rows, the_most_telling
 from kb.sheet.palette import INK, LINE, MARK, PAPER, QUIET, SHADE
-from kb.sheet.signs import SIZE, draw_arrow, draw_box, draw_sign, draw_speaker_loop
+from kb.sheet.signs import SIZE, draw_arrow, draw_box, draw_loudspeaker, draw_sign, draw_speaker_loop
 from kb.sheet.svg import Picture, text_width, wrapped, write
 from kb.sheet.svg import put as draw
 from kb.words import Direction
@@ -190,7 +190,7 @@ def _way(cell: ET.Element, x: float, y: float, way: Direction, said: Language) -
 _NODE: Final = (146.0, 124.0)
 _CABLE: Final = 140.0  #: the arrow of a cable
 _STEP: Final = 34.0  #: the arrow between boxes that are joined directly
-_ROW: Final = 140.0
+_ROW: Final = 132.0
 
 
 def _chain_words(links: Sequence[Link], said: Language) -> str:
@@ -263,8 +263,11 @@ def _node(picture: Picture, x: float, y: float, link: Link) -> None:
         stroke_width=4 if ends else 2.5,
     )
     sign = picture.group(x + wide / 2 - SIZE / 2, y + 8)
-    if link.kind is LinkKind.SOURCE and link.form is not None:
-        draw_sign(sign, link.form)
+    if link.kind is LinkKind.SOURCE:
+        if link.form is None:
+            draw_loudspeaker(sign)
+        else:
+            draw_sign(sign, link.form)
     elif link.kind is LinkKind.DRIVER:
         draw_speaker_loop(sign)
     else:

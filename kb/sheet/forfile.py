@@ -17,23 +17,29 @@ from kb.path import Connection, Path, RuledOut
 from kb.sheet.language import Language
 from kb.sheet.layout import Row, chain_links, panel_rows, the_most_telling
 from kb.sheet.loopfile import LoopData, Range
+from kb.sheet.svg import cut
 from kb.text import visible
+from kb.words import Direction
 
 if TYPE_CHECKING:
     from kb.visit import Visit
 
-MOST_JACKS: Final = 12
+MOST_JACKS: Final = 10
+MOST_NAMES: Final = 8  #: of jacks that are told of in one line
 MOST_VISITS: Final = 6
-MOST_NOTES: Final = 8
-MOST_LINES: Final = 6  #: of other ways, reasons, questions
-MOST_POSITIONS: Final = 6
+MOST_NOTES: Final = 5
+MOST_LINES: Final = 4  #: of other ways, reasons, questions
+MOST_POSITIONS: Final = 5
+_SENTENCE: Final = 260  #: characters of a step or caution: settings that people noted can be long
 _NOTE: Final = 240  #: characters of a note
-_FACTS: Final = 200  #: characters of what is known of a jack
+_MARKING: Final = 40  #: characters of a marking
+_FACTS: Final = 180  #: characters of what is known of a jack
 
 #: Cautions that stand on every sheet.
 ALWAYS: Final = ("local-code", "licensed", "never-open", "outputs")
-#: And on every sheet of a loop.
-OF_A_LOOP: Final = ("mains", "ladder", "dust", "asbestos", "plenum", "fire-rated")
+#: And on every sheet of a loop; the second list where its route is not told, so that any may apply.
+OF_A_LOOP: Final = ("mains",)
+OF_ANY_ROUTE: Final = ("ladder", "attic-heat", "dust", "asbestos", "plenum", "fire-rated")
 
 T = TypeVar("T")
 
@@ -114,24 +120,34 @@ class ForFile:
 def jack_lines(panel: Panel, used: int | None, said: Language) -> tuple[tuple[JackLine, ...], str]:
     """The most telling jacks of the panel, and a line that counts the others."""
     rows = panel_rows(panel, used, said)
-    shown = the_most_telling(rows, MOST_JACKS)
+    telling = [row for row in rows if row.used or row.way is not Direction.INPUT or len(row.facts) > 1]
+    shown = the_most_telling(telling or rows, MOST_JACKS)
     numbers = {row.number for row in shown}
     left = [row for row in rows if row.number not in numbers]
-    more = ""
-    if left:
-        counts = Counter(row.way for row in left).items()
-        ways = (said("file/way-count", way=said(f"way/{way}"), count=count) for way, count in counts)
-        more = said("file/more-jacks", count=len(left), ways=said.table["language/join"].join(ways))
-    return tuple(_jack_line(row, said) for row in shown), more
+    return tuple(_jack_line(row, said) for row in shown), _more_jacks(left, said)
+
+
+def _more_jacks(left: Sequence[Row], said: Language) -> str:
+    """``4 more: in 4 (HDMI 1, HDMI 2, AUDIO, 3.5 mm jack)``; nothing where nothing is left."""
+    if not left:
+        return ""
+    counts = Counter(row.way for row in left).items()
+    ways = (said("file/way-count", way=said(f"way/{way}"), count=count) for way, count in counts)
+    return said(
+        "file/more-jacks",
+        count=len(left),
+        ways=said.table["language/join"].join(ways),
+        names=_names([cut(row.marking, _MARKING) or said.word(row.form) for row in left], said, MOST_NAMES),
+    )
 
 
 def _jack_line(row: Row, said: Language) -> JackLine:
     return JackLine(
         number=row.number,
-        marking=row.marking or said("drawing/no-mark"),
+        marking=cut(row.marking, _MARKING) or said("drawing/no-mark"),
         connector=said.word(row.form),
         way=said(f"way/{row.way}"),
-        known=_cut("; ".join(row.facts), _FACTS),
+        known=cut("; ".join([row.signal, *row.facts[1:]] if row.signal else row.facts[1:]), _FACTS),
         used=row.used,
     )
 
@@ -147,8 +163,8 @@ def path_part(connection: Connection, panel: Panel, said: Language) -> PathPart 
     return PathPart(
         chain=chain_line(path, panel, said),
         facts=tuple(facts),
-        steps=tuple(said.said(step) for step in path.steps),
-        cautions=tuple(said.said(caution) for caution in path.cautions),
+        steps=tuple(cut(said.said(step), _SENTENCE) for step in path.steps),
+        cautions=tuple(cut(said.said(caution), _SENTENCE) for caution in path.cautions),
     )
 
 
@@ -171,21 +187,21 @@ def ruled_out(reasons: Sequence[RuledOut], said: Language) -> Listed:
     """Jacks that are out for the same reason in one line."""
     names: dict[str, list[str]] = {}
     for one in reasons:
-        name = visible(one.marking) or said("file/jack-number", number=one.jack + 1)
+        name = cut(visible(one.marking), _MARKING) or said("file/jack-number", number=one.jack + 1)
         names.setdefault(said.said(one), []).append(name)
     lines = [f"{_names(jacks, said)}: {why}" for why, jacks in names.items()]
     return listed(lines)
 
 
-def _names(jacks: list[str], said: Language) -> str:
-    shown = said.table["language/join"].join(jacks[:MOST_LINES])
-    left = len(jacks) - MOST_LINES
+def _names(jacks: list[str], said: Language, most: int = MOST_LINES) -> str:
+    shown = said.table["language/join"].join(jacks[:most])
+    left = len(jacks) - most
     return f"{shown} {said('drawing/more', count=left)}" if left > 0 else shown
 
 
 def listed(lines: Iterable[str], most: int = MOST_LINES) -> Listed:
     """At most so many lines."""
-    every = tuple(lines)
+    every = tuple(cut(line, _SENTENCE) for line in lines)
     return Listed(every[:most], max(0, len(every) - most))
 
 
@@ -210,7 +226,7 @@ def _notes(visits: Sequence[Visit]) -> Iterator[str]:
     for visit in visits:
         for note in (visit.note, *(finding.note for finding in visit.findings)):
             if note:
-                yield _cut(visible(" ".join(note.split())), _NOTE)
+                yield cut(visible(" ".join(note.split())), _NOTE)
 
 
 def readings_part(judgement: Judgement, said: Language, *, private: bool) -> ReadingsPart:
@@ -238,7 +254,7 @@ def readings_part(judgement: Judgement, said: Language, *, private: bool) -> Rea
         checks=(*[line for line in of_field if line in shown], *rest),
         left=more,
         user=said(f"readings/user-{state}"),
-        words=said("readings/user-words", words=_cut(" ".join(words.split()), _NOTE)) if words else "",
+        words=said("readings/user-words", words=cut(" ".join(words.split()), _NOTE)) if words else "",
         place=visible(judgement.readings.place) if private else "",
     )
 
@@ -284,8 +300,14 @@ def loop_lines(data: LoopData, said: Language) -> tuple[tuple[str, str], ...]:
     centre = data.centre
     lines = [
         ("size", size),
-        ("wire", said("loop/wire-of", turns=data.loop.turns, wire=data.wire, laid=laid)),
-        ("current", said("loop/current-of", current=_two(centre.current_a), voltage=_two(data.voltage_v))),
+        (
+            "wire",
+            said("loop/wire-of", turns=data.loop.turns, wire=data.wire.replace("mm2", "mm²"), laid=laid),
+        ),
+        (
+            "current",
+            said("loop/current-of", current=_two(centre.current_a, said), voltage=_two(data.voltage_v, said)),
+        ),
         (
             "ohmmeter",
             said(
@@ -297,8 +319,8 @@ def loop_lines(data: LoopData, said: Language) -> tuple[tuple[str, str], ...]:
         ("field", said("loop/field-of", **_range(centre, said))),
     ]
     if data.levelled and abs(data.levelled.current_a - centre.current_a) >= 0.005:
-        current = _two(data.levelled.current_a)
-        lines.append(("field", said("loop/levelled-of", current=current, **_range(data.levelled, said))))
+        current = _two(data.levelled.current_a, said)
+        lines.append(("levelled", said("loop/levelled-of", current=current, **_range(data.levelled, said))))
     lines.append(("fits", said("loop/fits-yes" if data.fits else "loop/fits-no")))
     return tuple((said(f"loop/{name}"), text) for name, text in lines)
 
@@ -310,16 +332,15 @@ def _range(levels: Range, said: Language) -> dict[str, object]:
     }
 
 
-def _two(value: float) -> float:
-    return round(value, 2)
+def _two(value: float, said: Language) -> str:
+    return said.number(f"{value:.2f}")
 
 
 def cautions(data: LoopData | None, said: Language) -> tuple[str, ...]:
     """The standing cautions; those of the loop, and of its route, where there is one."""
-    codes = [*ALWAYS, *(OF_A_LOOP if data else ())]
-    codes += [code for code in (data.cautions if data else ()) if said.has(f"standing/{code}")]
+    codes = list(ALWAYS)
+    if data:
+        codes += OF_A_LOOP
+        codes += () if data.routed else OF_ANY_ROUTE
+        codes += [code for code in data.cautions if said.has(f"standing/{code}")]
     return tuple(said(f"standing/{code}") for code in dict.fromkeys(codes) if code != "heading")
-
-
-def _cut(text: str, most: int) -> str:
-    return text if len(text) <= most else f"{text[: most - 1].rstrip()}…"

@@ -35,7 +35,13 @@ class Row:
     """False for what carries no usable sound."""
     marking: str
     facts: tuple[str, ...]
+    """What is known: signal and form first."""
+    signal: str = ""
     used: bool = False
+
+
+#: What plugs in here is told by the signal already.
+_TOLD_BY_SIGNAL: Final = frozenset({Form.TOSLINK, Form.MINI_TOSLINK, Form.SPEAKER_TERMINALS, Form.BLUETOOTH})
 
 
 class LinkKind(Enum):
@@ -67,6 +73,7 @@ def panel_rows(panel: Panel, used: int | None = None, lang: Language | None = No
             sounds=one.jack.signal is not Signal.NOT_AUDIO,
             marking=visible(one.jack.marking),
             facts=tuple(facts(one, said)),
+            signal=said.word(one.jack.signal) if one.jack.signal else "",
             used=index == used,
         )
         for index, one in enumerate(panel.jacks)
@@ -83,9 +90,9 @@ def the_most_telling(rows: Sequence[Row], most: int) -> tuple[Row, ...]:
 def facts(one: PanelJack, lang: Language | None = None) -> Iterator[str]:
     """What is known of a jack, in the order in which it matters."""
     said, jack = lang or language(), one.jack
-    form = said.word(jack.form)
-    named = said.word(jack.signal) if jack.signal else form
-    yield named if form.startswith(named) or not jack.signal else f"{named}, {form}"
+    told = jack.signal is not None and jack.form in _TOLD_BY_SIGNAL
+    named = [said.word(jack.signal)] if jack.signal else []
+    yield said.table["language/join"].join(named if told else [*named, said.word(jack.form)])
     if one.taken:
         yield said("fact/taken")
     if one.speakers is not Speakers.UNKNOWN:

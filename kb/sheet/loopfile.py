@@ -46,6 +46,8 @@ class LoopData:
     metal_db: float
     fits: bool
     cautions: tuple[str, ...]
+    routed: bool = False
+    """The route is told, and with it what to mind on the way."""
 
     @property
     def drawn(self) -> Range:
@@ -75,6 +77,7 @@ def loop_data_from(data: object) -> LoopData:
         metal_db=_number(table, "metal_allowance_db", 0, 60) if "metal_allowance_db" in table else 0.0,
         fits=_flag(table.get("fits"), "fits"),
         cautions=_codes(table.get("cautions", [])),
+        routed=bool(table.get("route")),
     )
 
 

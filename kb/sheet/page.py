@@ -5,7 +5,8 @@ A sheet is one HTML document with everything in it: no script, no network, nothi
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path as FilePath
@@ -15,13 +16,14 @@ from kb.loop.readings import Judgement
 from kb.panel import Panel
 from kb.path import Connection
 from kb.sheet import forfile, palette
-from kb.sheet.client import for_client
-from kb.sheet.drawing import chain_picture, panel_picture
+from kb.sheet.client import ForClient, for_client
+from kb.sheet.drawing import chain_height, chain_picture, panel_picture
 from kb.sheet.fieldmap import field_picture
 from kb.sheet.language import Language, language
 from kb.sheet.layout import chain_links, panel_rows
 from kb.sheet.loopfile import LoopData
 from kb.sheet.paper import Paper
+from kb.sheet.svg import UNIT_MM, text_width
 from kb.text import visible
 from kb.visit import Source, Visit
 from kb.words import DriverInput, Kind
@@ -61,6 +63,8 @@ def render(sheet: Sheet) -> str:
     """The sheet as an HTML document. Raises BadInput where there is no such language."""
     said = language(sheet.lang, feet=sheet.paper.feet)
     environment = templates()
+    client = for_client(sheet.connection, sheet.panel, sheet.source.kind, said)
+    file = _for_file(sheet, said)
     return environment.get_template("sheet.html").render(
         say=said,
         kind={"the": said(f"the/{sheet.source.kind}"), "of": said(f"of/{sheet.source.kind}")},
@@ -71,8 +75,9 @@ def render(sheet: Sheet) -> str:
         set_name=set_name(sheet.source),
         made=said.day(sheet.made, sheet.paper.value),
         contact=visible(sheet.contact),
-        client=for_client(sheet.connection, sheet.panel, sheet.source.kind, said),
-        file=_for_file(sheet, said),
+        client=client,
+        file=file,
+        crowded=_crowded(sheet, client, file, said),
         pictures=_pictures(sheet, said),
         map_caption=_map_caption(sheet, said),
     )
@@ -96,6 +101,54 @@ def set_name(source: Source) -> str:
     return visible(f"{source.make} {source.model}")
 
 
+#: Lines that a page holds at the usual size of its text: tried out in print, with some air.
+_CLIENT_LINES: Final = {Paper.A4: 25.0, Paper.LETTER: 22.0}
+_FILE_LINES: Final = {Paper.A4: 94.0, Paper.LETTER: 84.0}
+_USUAL: Final = 0.555  #: width of a usual character in running text, as ``text_width`` measures it
+
+
+def _crowded(sheet: Sheet, client: ForClient, file: forfile.ForFile, said: Language) -> dict[str, str]:
+    """How small the text of each page is set (classes of the style sheet), so that two pages hold it all."""
+    of_client = (client.how, client.speakers)
+    listed = (*client.keep, *client.silent, *client.ask)
+    menu = [said("keep/noted", setting=" ".join(item.noted)) for item in client.menu]
+    chosen = sheet.connection.chosen
+    chain = chain_height(chain_links(chosen, sheet.panel, said)) if chosen else 0.0
+    path = file.path
+    of_file = (
+        *(path.steps + path.cautions if path else ()),
+        *(file.ask.lines + file.others.lines + file.ruled_out.lines + file.visits.lines + file.notes.lines),
+        *file.cautions,
+        *(value for _, value in file.loop),
+        *(check.name for check in (file.readings.checks if file.readings else ())),
+    )
+    # a line of the table goes across both columns
+    table = 2.6 * sum(max(_lines(jack.known, 70), _lines(jack.marking, 20)) for jack in file.jacks)
+    map_lines = 18 if sheet.loop else 0
+    box = len(menu) + _lines_of(menu, 63) + 3.5 if menu else 1.0  # with its frame and the line below
+    client_lines = _lines_of(of_client, 73) + _lines_of(listed, 69) + box + chain * UNIT_MM / 6.6
+    return {
+        "client": _size(client_lines / _CLIENT_LINES[sheet.paper]),
+        "file": _size((_lines_of(of_file, 62) + table + map_lines) / _FILE_LINES[sheet.paper]),
+    }
+
+
+def _size(filled: float) -> str:
+    """Classes for a page that is filled so far at the usual size; smaller type holds a sixth more."""
+    if filled <= 1:
+        return ""
+    return "crowded" if filled <= 1.17 else "crowded full"
+
+
+def _lines_of(texts: Iterable[str], across: int) -> int:
+    return sum(_lines(text, across) for text in texts)
+
+
+def _lines(text: str, across: int) -> int:
+    """About how many lines a text takes, with ``across`` usual characters to a line."""
+    return math.ceil(text_width(text, 1) / (_USUAL * across))
+
+
 def _pictures(sheet: Sheet, said: Language) -> dict[str, Any]:
     """Pictures as markup: they are made of escaped elements."""
     from markupsafe import Markup
@@ -111,8 +164,9 @@ def _pictures(sheet: Sheet, said: Language) -> dict[str, Any]:
 
 
 def _map_caption(sheet: Sheet, said: Language) -> str:
-    current = round(sheet.loop.drawn.current_a, 2) if sheet.loop else 0.0
-    return said("drawing/map-caption", current=current)
+    if sheet.loop is None:
+        return ""
+    return said("drawing/map-caption", current=said.number(f"{sheet.loop.drawn.current_a:.2f}"))
 
 
 def _for_file(sheet: Sheet, said: Language) -> forfile.ForFile:

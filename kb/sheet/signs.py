@@ -36,6 +36,12 @@ def draw_speaker_loop(parent: ET.Element) -> None:
     put(parent, "path", d="M18 20q6 -8 12 0M14 15q10 -12 20 0", fill="none", stroke=INK, stroke_width=2.5)
 
 
+def draw_loudspeaker(parent: ET.Element) -> None:
+    """The source's own loudspeaker. 48 by 48 units."""
+    put(parent, "path", d="M6 17h10l13 -11v36l-13 -11h-10z", fill=HOLE, stroke=INK, stroke_width=3)
+    put(parent, "path", d="M35 16q6 8 0 16M40 10q10 14 0 28", fill="none", stroke=INK, stroke_width=3)
+
+
 def draw_box(parent: ET.Element) -> None:
     """A small box with a socket at each side. 48 by 48 units."""
     put(parent, "rect", x=9, y=13, width=30, height=22, rx=4, fill=HOLE, stroke=INK, stroke_width=3)

@@ -15,7 +15,7 @@ from typing import Final
 from kb.sheet.palette import INK
 from kb.text import visible
 
-FONT: Final = "'DejaVu Sans', Verdana, 'Segoe UI', 'Helvetica Neue', Arial, sans-serif"
+FONT: Final = "'Helvetica Neue', Arial, 'Liberation Sans', 'DejaVu Sans', sans-serif"
 UNIT_MM: Final = 0.25
 #: Mean width of a character, in sizes of the font (wide sans-serif; capitals are wider).
 _WIDTH: Final = 0.58
@@ -99,6 +99,15 @@ def _plain(value: object) -> str:
     if isinstance(value, (int, float)):
         return f"{round(float(value), 2):g}"
     return visible(str(value))
+
+
+def cut(text: str, most: int) -> str:
+    """The text in at most ``most`` characters; what is left over is shown by ``…``.
+
+    >>> cut("sound menu", 6)
+    'sound…'
+    """
+    return text if len(text) <= most else f"{text[: most - 1].rstrip()}…"
 
 
 def text_width(text: str, size: float, *, bold: bool = False) -> float:

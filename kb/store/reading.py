@@ -19,19 +19,13 @@ from kb.store.peek import Standing
 from kb.store.rows import CHUNK, load
 from kb.store.spellings import Spellings
 from kb.store.trouble import told
+from kb.store.withdrawn import withdrawn as _withdrawn
 from kb.visit import Visit
 
 SETS: Final = 200  #: sets that are read at a time
 
 _visit, _gone, _later = schema.visit, schema.withdrawal, schema.supersession
-
-
-def _withdrawn(fact: sa.ColumnElement[Any]) -> sa.ColumnElement[bool]:
-    """Is the fact withdrawn: is the last that was said of it, by (turn, id), that it does not stand?"""
-    said, after = _gone.alias(), _gone.alias()
-    later = sa.or_(after.c.turn > said.c.turn, sa.and_(after.c.turn == said.c.turn, after.c.id > said.c.id))
-    outdone = sa.select(1).where(after.c.fact == said.c.fact, later).exists()
-    return sa.select(1).where(said.c.fact == fact, sa.not_(said.c.stands), sa.not_(outdone)).exists()
+_note = schema.reviewed_note
 
 
 def _superseded(fact: sa.ColumnElement[Any]) -> sa.ColumnElement[bool]:
@@ -197,6 +191,10 @@ class Snapshot:
             .join(new, new.c.id == _later.c.visit)
             .where(sa.or_(new.c.revision > revision, new.c.id.in_(retold))),
             sa.select(_visit.c.set_key).where(_visit.c.id.in_(retold)),
+            # Notes that were released, or withdrawn.
+            sa.select(_visit.c.set_key)
+            .join(_note, _note.c.visit == _visit.c.id)
+            .where(sa.or_(_note.c.revision > revision, _note.c.id.in_(retold))),
         )
         ends = sa.or_(schema.alias.c.revision > revision, schema.alias.c.id.in_(retold))
         with told(self._place):

@@ -14,9 +14,11 @@ from typing import Any, Final, TypeVar
 
 import sqlalchemy as sa
 
+from kb import text
 from kb.errors import BadInput, BookTrouble, shown
 from kb.panel import Jack
 from kb.store import schema
+from kb.store.withdrawn import withdrawn
 from kb.visit import Driver, Finding, Source, Visit, visit_to
 from kb.words import (
     Basis,
@@ -41,6 +43,7 @@ W = TypeVar("W", bound=Word)
 #: Parents before children, the order in which rows go in.
 ORDER: Final = (
     schema.visit,
+    schema.seal,
     schema.driver_input,
     schema.finding,
     schema.finding_item,
@@ -56,27 +59,16 @@ _INFERRED: Final = ("direction", "signal", "level")
 def fingerprint(visit: Visit) -> str:
     """SHA-256, in hex, over what the visit says, private words included, its id left out."""
     said = visit_to(replace(visit, id=""))
-    text = json.dumps(said, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
-    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
-
-
-def without_private(visit: Visit) -> Visit:
-    """What of a visit may be shared: no person, job, driver's name or free text."""
-    return replace(
-        visit,
-        by="",
-        job="",
-        note="",
-        driver=replace(visit.driver, name="") if visit.driver else None,
-        findings=tuple(replace(finding, note="") for finding in visit.findings),
-    )
+    line = json.dumps(said, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+    return hashlib.sha256(line.encode("utf-8", "surrogatepass")).hexdigest()
 
 
 # -- out of the domain -----------------------------------------------------------------------------
 
 
-def add_rows(rows: Rows, visit: Visit, *, revision: int, seen: str, at: str) -> None:
-    """Add the rows of one visit that has an id. ``seen`` is its fingerprint, ``at`` the time in UTC."""
+def add_rows(rows: Rows, visit: Visit, *, revision: int, seen: str, at: str, nonce: str = "") -> None:
+    """Add the rows of one visit that has an id. ``seen`` is its fingerprint, ``at`` the time in UTC; both
+    empty for a visit from another book, which has no private words. ``nonce`` went into its id."""
     source, key = visit.source, visit.source.key
     if len(key) > schema.KEY:
         raise BadInput("model", source.model, f"make and model of at most {schema.KEY} letters and digits")
@@ -96,26 +88,39 @@ def add_rows(rows: Rows, visit: Visit, *, revision: int, seen: str, at: str) -> 
             "driver": visit.driver is not None,
         }
     )
-    driver = visit.driver or Driver()
+    if nonce:
+        rows[schema.seal].append({"visit": visit.id, "nonce": nonce})
     rows[schema.driver_input] += [
-        {"visit": visit.id, "seq": seq, "input": one.value} for seq, one in enumerate(driver.inputs)
+        {"visit": visit.id, "seq": seq, "input": one.value}
+        for seq, one in enumerate(visit.driver.inputs if visit.driver else ())
     ]
     rows[schema.supersession] += [
         {"visit": visit.id, "seq": seq, "earlier": earlier} for seq, earlier in enumerate(visit.supersedes)
     ]
+    for seq, finding in enumerate(visit.findings):
+        _add_finding(rows, visit.id, seq, finding)
+    if seen:
+        add_private_rows(rows, visit, seen=seen, at=at)
+
+
+def add_private_rows(rows: Rows, visit: Visit, *, seen: str, at: str) -> None:
+    """Add the rows that hold who, for whom and in which words."""
     rows[schema.visit_private].append(
         {
             "visit": visit.id,
             "person": visit.by,
             "job": visit.job,
             "note": visit.note,
-            "driver_name": driver.name,
+            "driver_name": visit.driver.name if visit.driver else "",
             "fingerprint": seen,
             "recorded_at": at,
         }
     )
-    for seq, finding in enumerate(visit.findings):
-        _add_finding(rows, visit.id, seq, finding)
+    rows[schema.finding_private] += [
+        {"visit": visit.id, "seq": seq, "note": finding.note}
+        for seq, finding in enumerate(visit.findings)
+        if finding.note
+    ]
 
 
 def _add_finding(rows: Rows, visit_id: str, seq: int, finding: Finding) -> None:
@@ -141,8 +146,6 @@ def _add_finding(rows: Rows, visit_id: str, seq: int, finding: Finding) -> None:
     rows[schema.finding_item] += [
         {**at, "place": place, "item": item} for place, item in enumerate(finding.items)
     ]
-    if finding.note:
-        rows[schema.finding_private].append({**at, "note": finding.note})
 
 
 def _value(word: Word | None) -> str | None:
@@ -152,15 +155,23 @@ def _value(word: Word | None) -> str | None:
 # -- back into the domain --------------------------------------------------------------------------
 
 
-def load(connection: sa.Connection, ids: Sequence[str]) -> dict[str, Visit]:
-    """The visits of these ids with all that belongs to them, private words included."""
+def load(
+    connection: sa.Connection, ids: Sequence[str], *, private: bool = True, reviewed: bool = True
+) -> dict[str, Visit]:
+    """The visits of these ids with all that belongs to them.
+
+    Without ``private`` the private tables are not even asked; ``reviewed`` puts notes that were released
+    for other books where there is no note of one's own.
+    """
     found: dict[str, Visit] = {}
     for start in range(0, len(ids), CHUNK):
-        found |= _load(connection, ids[start : start + CHUNK])
+        found |= _load(connection, ids[start : start + CHUNK], private, reviewed)
     return found
 
 
-def _load(connection: sa.Connection, ids: Sequence[str]) -> dict[str, Visit]:
+def _load(
+    connection: sa.Connection, ids: Sequence[str], with_private: bool, with_reviewed: bool
+) -> dict[str, Visit]:
     def fetch(table: sa.Table, owner: sa.Column[Any], *order: sa.Column[Any]) -> Iterable[Any]:
         return connection.execute(sa.select(table).where(owner.in_(ids)).order_by(*order))
 
@@ -174,7 +185,9 @@ def _load(connection: sa.Connection, ids: Sequence[str]) -> dict[str, Visit]:
 
     inputs, earlier = grouped(schema.driver_input, 1), grouped(schema.supersession, 1)
     findings, items = grouped(schema.finding, 1), grouped(schema.finding_item, 2)
-    private, notes = grouped(schema.visit_private, 1), grouped(schema.finding_private, 2)
+    private = grouped(schema.visit_private, 1) if with_private else {}
+    notes = grouped(schema.finding_private, 2) if with_private else {}
+    released = _released(connection, ids) if with_reviewed else {}
     visits = {}
     for row in fetch(schema.visit, schema.visit.c.id):
         try:
@@ -184,7 +197,13 @@ def _load(connection: sa.Connection, ids: Sequence[str]) -> dict[str, Visit]:
                 date=row.date,
                 basis=Basis(row.basis),
                 findings=tuple(
-                    _finding(one, items.get((one[0], one[1]), ()), notes.get((one[0], one[1]), ()))
+                    _finding(
+                        one,
+                        items.get((one[0], one[1]), ()),
+                        notes[one[0], one[1]][0].note
+                        if (one[0], one[1]) in notes
+                        else released.get((one[0], one[1]), ""),
+                    )
                     for one in findings.get(row.id, ())
                 ),
                 driver=Driver(
@@ -197,7 +216,7 @@ def _load(connection: sa.Connection, ids: Sequence[str]) -> dict[str, Visit]:
                 supersedes=tuple(one.earlier for one in earlier.get(row.id, ())),
                 by=words.person if words else "",
                 job=words.job if words else "",
-                note=words.note if words else "",
+                note=(words.note if words else "") or released.get((row.id, None), ""),
             )
         except (ValueError, TypeError) as problem:  # written by something else than Jackfield
             raise BookTrouble(
@@ -205,6 +224,21 @@ def _load(connection: sa.Connection, ids: Sequence[str]) -> dict[str, Visit]:
                 "restore a backup"
             ) from problem
     return visits
+
+
+def _released(connection: sa.Connection, ids: Sequence[str]) -> dict[tuple[str, int | None], str]:
+    """Notes that were released and not withdrawn, by visit and place on the panel."""
+    table = schema.reviewed_note
+    rows = connection.execute(
+        sa.select(table.c.visit, table.c.jack, table.c.note)
+        .where(table.c.visit.in_(ids), sa.not_(withdrawn(table.c.id)))
+        .order_by(table.c.id)
+    )
+    found: dict[tuple[str, int | None], str] = {}
+    for visit, jack, note in rows:
+        both = f"{found[visit, jack]}\n{note}" if (visit, jack) in found else note
+        found[visit, jack] = both[: text.NOTE].rstrip()
+    return found
 
 
 def _source(row: Any) -> Source:
@@ -218,7 +252,7 @@ def _source(row: Any) -> Source:
     )
 
 
-def _finding(row: Any, items: Sequence[Any], notes: Sequence[Any]) -> Finding:
+def _finding(row: Any, items: Sequence[Any], note: str) -> Finding:
     return Finding(
         jack=Jack(
             form=Form(row.form),
@@ -235,7 +269,7 @@ def _finding(row: Any, items: Sequence[Any], notes: Sequence[Any]) -> Finding:
         items=tuple(one.item for one in items),
         input=_word(DriverInput, row.input),
         setting=row.setting,
-        note=notes[0].note if notes else "",
+        note=note,
         inferred=tuple(field for field in _INFERRED if row._mapping[f"inferred_{field}"]),
     )
 

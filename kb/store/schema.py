@@ -246,6 +246,28 @@ withdrawal: Final = _table(
     sa.Index(None, "revision"),
 )
 
+#: What the id of a visit was made from besides its words (``kb.store.seal``); a visit that was handed in
+#: with an id of its own has no row.
+seal: Final = _table(
+    "seal",
+    _visit(),
+    sa.PrimaryKeyConstraint("visit"),
+    _text("nonce", 32, 32),
+)
+
+#: A note that somebody has read and released for other books. ``jack`` is the place on the panel, from 0,
+#: or NULL for the note of the visit itself. ``visit`` may not be here yet.
+reviewed_note: Final = _table(
+    "reviewed_note",
+    _id("id", primary_key=True),
+    _revision(),
+    _id("visit"),
+    _whole("jack", 0, JACKS - 1, nullable=True),
+    _text("note", text.NOTE, 1),
+    sa.Index(None, "visit"),
+    sa.Index(None, "revision"),
+)
+
 # -- what is private ------------------------------------------------------------------------------
 
 #: Who, for whom, and in which words. ``fingerprint`` covers private text, so it is private too.

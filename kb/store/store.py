@@ -9,13 +9,13 @@ before it does anything else, so the order of revisions is the order of commits.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 from types import TracebackType
-from typing import NamedTuple, Self
+from typing import TYPE_CHECKING, NamedTuple, Self
 
 import sqlalchemy as sa
 import uuid_utils
@@ -26,10 +26,15 @@ from kb.store import schema
 from kb.store.peek import Standing
 from kb.store.places import WRITES, Place, place_of
 from kb.store.reading import Counts, Entry, Snapshot
-from kb.store.rows import CHUNK, ORDER, Rows, add_rows, fingerprint, load, without_private
+from kb.store.rows import CHUNK, ORDER, Rows, add_rows, fingerprint, load
+from kb.store.seal import is_sealed, sealed, sealed_id, without_private
 from kb.store.trouble import told
 from kb.store.upgrade import bring_up_to_date
 from kb.visit import Visit
+
+if TYPE_CHECKING:
+    from kb.store.facts import Fact
+    from kb.store.merging import Merged
 
 
 class RecordedVisit(NamedTuple):
@@ -96,13 +101,14 @@ class Store:
 
     # -- writing -----------------------------------------------------------------------------------
 
-    def record(self, visits: Iterable[Visit]) -> Recorded:
+    def record(self, visits: Iterable[Visit], told: Callable[[Visit], None] | None = None) -> Recorded:
         """Add visits in one transaction; memory is bounded whatever their number.
 
         A visit without an id that says, word for word, what one in the book says is already there (a file
         loaded twice); so is a visit whose id is there with the same content, or with the same shareable
         content where this copy has no private words. A visit with an id of its own is a fact by that id.
-        Raises BadInput where an id is there with other content or a value fits no book.
+        ``told`` is called with each visit that is there already. Whatever ``visits`` itself raises leaves
+        the book as it was. Raises BadInput where an id is there with other content or a value fits no book.
         """
         recorded: list[RecordedVisit] = []
         already: list[str] = []
@@ -114,11 +120,13 @@ class Store:
         with self._writing() as writing:
             while some:
                 rows: Rows = {table: [] for table in ORDER}
-                for visit, seen, known in _sorted_out(writing.connection, some):
-                    if known:
+                for visit, seen, nonce in _sorted_out(writing.connection, some):
+                    if nonce is None:
                         already.append(visit.id)
+                        if told:
+                            told(visit)
                         continue
-                    add_rows(rows, visit, revision=writing.revision, seen=seen, at=at)
+                    add_rows(rows, visit, revision=writing.revision, seen=seen, at=at, nonce=nonce)
                     recorded.append(RecordedVisit(visit.id, visit.source.make, visit.source.model))
                 for table in ORDER:
                     if rows[table]:
@@ -137,49 +145,43 @@ class Store:
             ends = spellings.kept(set_key), spellings.kept(same_as)
             if ends[0] == ends[1]:
                 return ""
-            fact = str(uuid_utils.uuid7())
+            fact = sealed_id("alias", ends)
             row = {"id": fact, "revision": writing.revision, "set_key": ends[0], "same_as": ends[1]}
-            writing.connection.execute(schema.alias.insert(), row)
+            if writing.connection.execute(sa.select(1).where(schema.alias.c.id == fact)).first():
+                _declare(writing, fact, stands=True)  # it was said before, and withdrawn
+            else:
+                writing.connection.execute(schema.alias.insert(), row)
             writing.keep = True
         return fact
 
     def withdraw(self, ids: Iterable[str]) -> tuple[str, ...]:
-        """Withdraw visits or alias facts; returns those that stood until now. Raises NotFound."""
-        return self._declare(ids, stands=False)
+        """Withdraw visits, alias facts or released notes; returns those that stood until now. Raises
+        NotFound."""
+        return self._declare_all(ids, stands=False)
 
     def reinstate(self, ids: Iterable[str]) -> tuple[str, ...]:
-        """Let withdrawn visits or alias facts stand again; returns those that did not. Raises NotFound."""
-        return self._declare(ids, stands=True)
+        """Let withdrawn visits, alias facts or notes stand again; returns those that did not. Raises
+        NotFound."""
+        return self._declare_all(ids, stands=True)
 
-    def _declare(self, ids: Iterable[str], *, stands: bool) -> tuple[str, ...]:
-        table, changed = schema.withdrawal, []
+    def _declare_all(self, ids: Iterable[str], *, stands: bool) -> tuple[str, ...]:
         with self._writing() as writing:
-            for fact in dict.fromkeys(ids):
-                if not any(
-                    writing.connection.execute(sa.select(kind.c.id).where(kind.c.id == fact)).first()
-                    for kind in (schema.visit, schema.alias)
-                ):
-                    raise NotFound(f"no visit or merge {shown(fact)} in the book")
-                last = writing.connection.execute(
-                    sa.select(table.c.turn, table.c.stands)
-                    .where(table.c.fact == fact)
-                    .order_by(table.c.turn.desc(), table.c.id.desc())
-                    .limit(1)
-                ).first()
-                turn, stood = (last.turn, bool(last.stands)) if last else (0, True)
-                if stood == stands:
-                    continue
-                row = {
-                    "id": str(uuid_utils.uuid7()),
-                    "revision": writing.revision,
-                    "fact": fact,
-                    "turn": turn + 1,
-                    "stands": stands,
-                }
-                writing.connection.execute(table.insert(), row)
-                changed.append(fact)
+            changed = [fact for fact in dict.fromkeys(ids) if _declare(writing, fact, stands=stands)]
             writing.keep = bool(changed)
         return tuple(changed)
+
+    def merge(self, facts: Iterable[Fact], *, outside: bool, keep: bool = True) -> Merged:
+        """Add facts of another book in one transaction, in any order, any number of times.
+
+        ``outside``: they come from somebody else, so each id must be made from what it names. Without
+        ``keep`` nothing is written: what would be done is told. Raises BadInput; nothing is changed then.
+        """
+        from kb.store.merging import add_facts
+
+        with self._writing() as writing:
+            merged = add_facts(writing.connection, facts, revision=writing.revision, outside=outside)
+            writing.keep = keep and merged.new > 0
+        return merged
 
     @contextmanager
     def _writing(self) -> Iterator[_Writing]:
@@ -269,6 +271,26 @@ class _Writing:
     keep: bool = False
 
 
+def _declare(writing: _Writing, fact: str, *, stands: bool) -> bool:
+    """Say that a fact stands, or does not; False where that is so already. Raises NotFound."""
+    table, ask = schema.withdrawal, writing.connection.execute
+    kinds = (schema.visit, schema.alias, schema.reviewed_note)
+    if not any(ask(sa.select(kind.c.id).where(kind.c.id == fact)).first() for kind in kinds):
+        raise NotFound(f"no visit or merge {shown(fact)} in the book")
+    last = ask(
+        sa.select(table.c.turn, table.c.stands)
+        .where(table.c.fact == fact)
+        .order_by(table.c.turn.desc(), table.c.id.desc())
+        .limit(1)
+    ).first()
+    turn, stood = (last.turn + 1, bool(last.stands)) if last else (1, True)
+    if stood == stands:
+        return False
+    row = {"id": sealed_id("withdrawal", [fact, turn, stands]), "revision": writing.revision}
+    ask(table.insert(), {**row, "fact": fact, "turn": turn, "stands": stands})
+    return True
+
+
 def _take_revision(connection: sa.Connection, place: str) -> int:
     """The next revision. On a server the row stays locked until the commit, so writers go one by one."""
     book, mark = schema.book, str(uuid_utils.uuid7())
@@ -280,8 +302,9 @@ def _take_revision(connection: sa.Connection, place: str) -> int:
     return revision
 
 
-def _sorted_out(connection: sa.Connection, visits: list[Visit]) -> Iterator[tuple[Visit, str, bool]]:
-    """Each visit with an id, its fingerprint, and whether it is in the book already."""
+def _sorted_out(connection: sa.Connection, visits: list[Visit]) -> Iterator[tuple[Visit, str, str | None]]:
+    """Each visit with an id, its fingerprint, and the nonce of its id: "" where the id was handed in, None
+    where the visit is in the book already."""
     seen = [fingerprint(visit) for visit in visits]
     by_id, private = schema.visit.c.id, schema.visit_private
     ids = [visit.id for visit in visits if visit.id]
@@ -301,14 +324,18 @@ def _sorted_out(connection: sa.Connection, visits: list[Visit]) -> Iterator[tupl
                 raise BadInput(
                     "visit, id", visit.id, "an id that the book does not hold with other content already"
                 )
-            yield visit, print_, True
+            yield visit, print_, None
         elif not visit.id and print_ in prints:
-            yield replace(visit, id=prints[print_]), print_, True
+            yield replace(visit, id=prints[print_]), print_, None
         else:
-            new = visit if visit.id else replace(visit, id=str(uuid_utils.uuid7()))
+            if is_sealed(visit.id):
+                raise BadInput(
+                    "visit, id", visit.id, "no id that another book gave (leave it out, or share the visit)"
+                )
+            new, nonce = (visit, "") if visit.id else sealed(visit)
             known[new.id] = new
             prints.setdefault(print_, new.id)
-            yield new, print_, False
+            yield new, print_, nonce
 
 
 def _same(coming: Visit, there: Visit) -> bool:

@@ -20,7 +20,7 @@ from kb.store.places import WRITES, Place
 from kb.store.trouble import told
 
 #: Every format there was, oldest first: the names of the migrations. The last is what is written now.
-FORMATS: Final = ("0001",)
+FORMATS: Final = ("0001", "0002")
 MIGRATIONS: Final = Path(__file__).parent / "migrations"
 
 

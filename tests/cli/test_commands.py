@@ -194,6 +194,36 @@ def test_an_unknown_set_is_a_true_no(jackfield: Run, visit_file: VisitFile) -> N
     assert "NV40-210" in done.err
 
 
+def test_the_model_alone_is_enough_where_it_means_one_set(jackfield: Run, visit_file: VisitFile) -> None:
+    jackfield("record", "--file", visit_file())
+    assert jackfield("show", "nv40-210", "--json").json["source"]["make"] == "Norwell"
+    assert jackfield("path", "nv40-210").code == 0
+    jackfield("record", "Hallmere", "NV40-210")
+    done = jackfield("path", "nv40-210")
+    assert (done.code, "say the make too" in done.err) == (1, True)
+
+
+def test_json_answers_a_true_no_as_well(jackfield: Run) -> None:
+    done = jackfield("show", "Norwell", "NV1", "--json")
+    assert (done.code, done.json["source"], done.json["visits"]) == (1, None, [])
+    done = jackfield("path", "Norwell", "NV1", "--json")
+    assert (done.code, done.json["chosen"], done.json["dac"]["needed"]) == (1, None, False)
+
+
+def test_options_take_the_words_of_the_vocabulary(jackfield: Run) -> None:
+    words = ["--basis", "seen", "--display", "flat", "--kind", "television", "--size", "40", "--year", "2014"]
+    assert jackfield("record", "Norwell", "NV1", *words).code == 0
+    assert jackfield("settings", "--units", "feet").code == 0
+    source = jackfield("show", "Norwell", "NV1", "--json").json["source"]
+    assert (source["display"], source["size_in"]) == ("flat", 40)
+
+
+def test_a_home_that_is_a_file_is_told(jackfield: Run, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("x")
+    for words in (["find", "x"], ["show", "a", "b"], ["record", "Norwell", "NV1"]):
+        assert jackfield(*words, "--home", tmp_path / "file").code == 3
+
+
 def test_settings_choose_the_usual_driver(jackfield: Run, visit_file: VisitFile) -> None:
     jackfield("record", "--file", visit_file())
     done = jackfield("settings", "--driver", "van driver", "--inputs", "optical,line-rca", "--initials", "RT")
@@ -232,7 +262,7 @@ def test_the_list_of_commands_is_in_the_help(jackfield: Run) -> None:
         (["find"], "no words"),
         (["find", "x" * 5000], "query"),
         (["path"], "MAKE MODEL"),
-        (["path", "Norwell"], "MAKE MODEL"),
+        (["settings", "--units", "METRIC"], "units"),
         (["path", "Norwell", "NV40-210", "--inputs", "usb"], "inputs"),
         (["path", "Norwell", "NV40-210", "--inputs", ""], "inputs"),
         (["path", "Norwell", "NV40-210", "--length", "-1"], "length"),

@@ -32,6 +32,10 @@ OUTPUTS = [
     ("jack-6.35", "PHONES", "headphone"),
     ("jack-3.5", "\N{HEADPHONE}", "headphone"),
     ("speaker-terminals", "EXT SP 8 OHM", "speaker-level"),
+    ("jack-3.5", "SPK OUT", "speaker-level"),
+    ("jack-3.5", "EXT SP", "speaker-level"),
+    ("jack-3.5", "LAUTSPR. AUSGANG", "speaker-level"),
+    ("rca-pair", "OUT 8 Ω", "speaker-level"),
     ("bluetooth", "", "wireless"),
     ("rca-pair", "AUDIO-AUSGANG", "analog-line"),
     ("rca-pair", "AUDIOAUSGANG L/R", "analog-line"),
@@ -65,6 +69,7 @@ INPUTS = [
     ("rca-pair", "ENTRÉE AUDIO"),
     ("rca-pair", "ENTRADA DE AUDIO"),
     ("toslink", "OPTICAL IN"),
+    ("jack-3.5", "MIC"),
 ]
 NO_USE = [
     ("rca-single", "VIDEO OUT"),
@@ -79,6 +84,11 @@ NO_USE = [
     ("d-sub", "RS-232C"),
     ("jack-3.5", "RS-232C OUT"),
     ("usb", "USB"),
+    ("rca-pair", "SURROUND OUT"),
+    ("rca-pair", "CENTER OUT"),
+    ("jack-3.5", "3D SYNC OUT"),
+    ("jack-3.5", "CLOCK OUT"),
+    ("din-5", "MIDI OUT"),
     ("antenna", "ANT OUT"),
 ]
 UNCLEAR = [
@@ -89,6 +99,9 @@ UNCLEAR = [
     ("rca-single", "COAXIAL"),
     ("rca-pair", "LINE IN/OUT"),
     ("rca-pair", "xx"),
+    ("rca-pair", "TAPE MONITOR"),  # an input on many receivers
+    ("rca-pair", "MONITOR"),
+    ("rca-pair", "SORTIE HP"),  # in French HP may be a loudspeaker
 ]
 
 
@@ -142,6 +155,20 @@ def test_the_mark_may_tell_whether_the_level_follows_the_remote(marking: str, le
 )
 def test_the_colour_of_a_single_rca_jack_tells_what_it_carries(colour: str, signal: Signal | None) -> None:
     assert read(Form.RCA_SINGLE, "", Colour(colour)).signal is signal
+
+
+@pytest.mark.parametrize(
+    ("marking", "signal", "also"),
+    [
+        ("LINE OUT / OPTICAL OUT", Signal.OPTICAL, Signal.ANALOG_LINE),
+        ("HEADPHONE/OPTICAL", Signal.HEADPHONE, Signal.OPTICAL),
+        ("HEADPHONE", Signal.HEADPHONE, None),
+        ("LINE OUT", Signal.ANALOG_LINE, None),
+    ],
+)
+def test_a_combined_jack_carries_two_signals(marking: str, signal: Signal, also: Signal | None) -> None:
+    reading = read(Form.JACK_35, marking)
+    assert (reading.signal, reading.also) == (signal, also)
 
 
 def test_a_digital_mark_outranks_the_colour_of_the_ring() -> None:

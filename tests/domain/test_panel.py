@@ -63,6 +63,12 @@ def test_two_spellings_of_the_only_optical_jack_are_one_jack() -> None:
     assert len(reconcile([visit([OPTICAL]), other]).jacks) == 1
 
 
+def test_a_combined_jack_is_one_jack_whichever_plug_was_recorded() -> None:
+    mark = "OPTICAL / LINE OUT"
+    forms = [visit([{"form": form, "marking": mark}]) for form in ("jack-3.5", "mini-toslink")]
+    assert len(reconcile(forms).jacks) == 1
+
+
 def test_two_outputs_that_one_visit_saw_stay_two() -> None:
     both = visit(
         [{"form": "rca-pair", "marking": "AUDIO OUT"}, {"form": "rca-pair", "marking": "MONITOR OUT"}]

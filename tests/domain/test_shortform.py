@@ -22,9 +22,25 @@ def test_a_typical_panel_fits_in_three_words() -> None:
     assert audio.jack.direction is Direction.INPUT
 
 
-def test_who_lists_a_jack_vouches_that_it_is_an_output() -> None:
-    assert jack("rca").jack.direction is Direction.OUTPUT
-    assert jack("hdmi").jack.direction is Direction.INPUT  # only ARC and eARC give sound back
+@pytest.mark.parametrize(
+    ("token", "direction"),
+    [
+        ("rca=AUDIO", "input"),
+        ("rca=AUDIO OUT", "output"),
+        ("opt=OPTICAL IN", "input"),
+        ("opt=DIGITAL AUDIO", "unclear"),
+        ("hp=MIC", "input"),
+        ("rca", "unclear"),
+        ("opt:pcm", "unclear"),
+        ("rca:ok", "output"),  # sound came out
+        ("rca:out", "output"),  # somebody vouches for it
+        ("hp", "output"),  # the sign of a headphone is a mark
+        ("arc=HDMI 2", "output"),
+        ("hdmi", "input"),  # only ARC and eARC give sound back
+    ],
+)
+def test_the_mark_decides_as_in_a_visit_file(token: str, direction: str) -> None:
+    assert jack(token).jack.direction.value == direction
 
 
 def test_a_question_mark_leaves_the_direction_unclear() -> None:
@@ -46,6 +62,8 @@ def test_forms_may_be_written_out() -> None:
         ("optic:ok", "optic"),
         ("opt:okay", "ok"),
         ("opt:ok,silent", "second word for outcome"),
+        ("rca=AUDIO IN:out", "contradiction"),
+        ("rca=AUDIO OUT:in", "contradiction"),
         ("", "jack"),
         (":ok", "jack"),
         ("opt=" + "x" * 500, "marking"),

@@ -138,3 +138,56 @@ def test_an_index_built_by_updates_answers_like_one_built_anew(tmp_path: Path) -
         anew = [book.find(query) for query in queries]
     for one, other in zip(updated, anew, strict=True):
         assert {(m.model, m.how) for m in one.matches} == {(m.model, m.how) for m in other.matches}
+
+
+# -- evidence ---------------------------------------------------------------------------------------
+
+
+def optical(outcome: str, number: int = 0, model: str = "NV40-210") -> Visit:
+    jack = {"form": "toslink", "marking": "OPTICAL OUT", "outcome": outcome, "note": f"{number}"}
+    source = {"make": "Norwell", "model": model, "year": 2014}
+    return visit_from({"date": "2026-03-04", "source": source, "jacks": [jack]})
+
+
+def works(book: Book, model: str = "NV40-210") -> float:
+    known = book.view("Norwell", model)
+    path = book.connect(known.panel, known.source).chosen
+    assert path is not None
+    return path.p_works
+
+
+def test_what_carried_before_is_likelier_to_carry_again(tmp_path: Path) -> None:
+    with Book.open(tmp_path) as book:
+        book.record([optical("not-tried")])
+        before = works(book)
+        book.record([optical("carried", number) for number in range(4)])
+        assert works(book) > before
+
+
+def test_sisters_lend_their_evidence(tmp_path: Path) -> None:
+    with Book.open(tmp_path / "good") as good, Book.open(tmp_path / "bad") as bad:
+        for book, outcome in ((good, "carried"), (bad, "weak")):
+            book.record(
+                [optical(outcome, number, f"NV{size}-210") for number, size in enumerate((42, 46, 55))]
+            )
+            book.record([optical("not-tried")])
+        assert works(good) > works(bad)
+
+
+def test_what_was_just_recorded_of_a_set_counts_at_once(tmp_path: Path) -> None:
+    with Book.open(tmp_path) as book:
+        book.record([optical("carried", number) for number in range(3)])
+        before = works(book)  # learned and kept
+        book.record([optical("weak", number) for number in range(5)])
+        assert works(book) < before
+
+
+def test_evidence_that_is_lost_or_spoilt_is_learned_anew(tmp_path: Path) -> None:
+    with Book.open(tmp_path) as book:
+        book.record([optical("carried", number) for number in range(3)])
+        before = works(book)
+        (kept,) = tmp_path.rglob("evidence.json")
+        for spoilt in ("{", '{"standing": [1], "evidence": {}}', "[]"):
+            kept.write_text(spoilt)
+            assert works(book) == before
+        assert (kept.stat().st_mode & 0o077) == 0 or sys.platform == "win32"

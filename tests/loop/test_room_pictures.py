@@ -31,6 +31,13 @@ def test_the_terminal_plot_is_the_same_seen_from_either_side():
         assert line == line[::-1]
 
 
+@pytest.mark.parametrize(("level", "sign"), [(-3.5, "<"), (-2.5, "-"), (0.0, "o"), (2.0, "+"), (3.5, ">")])
+def test_each_sign_stands_for_its_band(level, sign):
+    # 400 mA/m in the middle of 5 x 4 m, 1.2 m away, takes 2.7378 A (magpylib)
+    lines = field_sketch(ROOM, 1.2, 2.7378 * 10 ** (level / 20), width=71).splitlines()[:-1]
+    assert lines[len(lines) // 2][len(lines[0]) // 2] == sign
+
+
 def test_more_current_turns_too_weak_into_too_strong():
     assert "<" in field_sketch(ROOM, 1.2, 1.0).rsplit("\n", 1)[0]
     assert ">" not in field_sketch(ROOM, 1.2, 1.0).rsplit("\n", 1)[0]

@@ -20,7 +20,7 @@ from kb.loop.wire import awg, stock_from, wire_from
 TABLE = load_table("routes")
 ROUTES = routes_from(TABLE)
 ALWAYS = [each for each in cautions_from(TABLE) if each.always]
-STOCK = [each.wire for each in stock_from(load_table("wire"))]
+STOCK = stock_from(load_table("wire"))
 BENCH = next(each for each in drivers_from(load_table("drivers")) if each.name == "bench driver")
 ROOM = Loop.rectangle(5, 4)
 
@@ -55,6 +55,14 @@ def test_the_driver_is_judged_at_the_current_it_will_be_turned_up_to():
     assert [code for code, _ in answer.reasons] == ["current"]
 
 
+def test_flexible_wire_may_have_the_resistance_that_iec_60228_allows():
+    # 18 m of 1.5 mm2: 13.3 ohm/km at most in class 5; the AWG series has no such limit
+    answer = plan(Ask(room=ROOM, height=1.2, wire=wire_from("1.5mm2")), STOCK)
+    assert answer.resistance_max == pytest.approx(18 * 13.3e-3)
+    assert answer.resistance_max > answer.load.resistance
+    assert plan(Ask(room=ROOM, height=1.2, wire=awg(18)), STOCK).resistance_max is None
+
+
 def test_two_turns_halve_the_current_and_keep_the_field():
     one = plan(Ask(room=ROOM, height=1.2, wire=awg(18), turns=1))
     two = plan(Ask(room=ROOM, height=1.2, wire=awg(18), turns=2))
@@ -69,13 +77,15 @@ def test_a_stated_loss_to_metal_raises_the_current_by_just_that():
     assert metal.current_a == pytest.approx(plain.current_a * 10 ** (6 / 20))
     assert metal.range_db(metal.planes[0]) == pytest.approx(plain.range_db(plain.planes[0]))
     assert as_json(metal)["metal_allowance_db"] == 6.0
+    assert metal.level is not None
+    assert metal.level.min_db == pytest.approx(-3, abs=1e-9)
 
 
 def test_with_a_driver_the_thinnest_wire_that_fits_is_taken():
     answer = plan(Ask(room=ROOM, height=1.2, driver=BENCH), STOCK)
     assert answer.fits
     assert (answer.wire.label, answer.loop.turns) == (answer.better[0].wire.label, answer.better[0].turns)
-    lighter = [wire for wire in STOCK if wire.area < answer.wire.area]
+    lighter = [each.wire for each in STOCK if each.wire.area < answer.wire.area]
     assert all(
         not plan(Ask(room=ROOM, height=1.2, driver=BENCH, wire=wire, turns=1), STOCK).fits for wire in lighter
     )

@@ -206,6 +206,12 @@ def test_a_steady_fall_across_the_room_is_a_tilt():
     assert set(found["tilt"]) == {"window chair", "table"}
 
 
+def test_a_steep_fall_whose_places_share_no_level_is_not_blamed_on_the_drive():
+    # strong enough a current that the middle of the room reads right
+    offsets = {name: -3.0 * x for name, (x, _) in PLACES.items()}
+    assert set(faults(measured(offsets, current=6.4))) == {"tilt"}
+
+
 def test_a_steady_fall_is_seen_without_knowing_the_current():
     offsets = {name: -1.8 * (y - 2.0) - 4 for name, (_, y) in PLACES.items()}
     assert "tilt" in faults(measured(offsets, known=False))
@@ -215,6 +221,31 @@ def test_two_places_are_not_made_into_a_pattern():
     data = measured({"sofa": -6.0})
     data["positions"] = data["positions"][:2]
     assert not {"low-at-place", "tilt", "uneven"} & set(faults(data))
+
+
+def test_one_bad_place_far_from_the_others_is_not_made_into_a_tilt():
+    loop = Loop.rectangle(5, 4)
+    spots = {"a": (0.8, 0.8), "b": (1.1, 0.8), "c": (0.8, 1.1), "d": (1.1, 1.1), "far": (4.2, 3.3)}
+    data = measured({})
+    data["positions"] = [
+        {"name": name, "x_m": x, "y_m": y, "field_db": level_db(vertical_h(loop, (x, y, 1.2)) * 2.7)}
+        for name, (x, y) in spots.items()
+    ]
+    data["positions"][-1]["field_db"] -= 8
+    assert faults(data) == {"low-at-place": ("far",)}
+
+
+def test_four_places_are_not_made_into_a_tilt():
+    offsets = {name: -2.0 * (x - 2.5) for name, (x, _) in PLACES.items()}
+    data = measured(offsets)
+    data["positions"] = data["positions"][1:5]
+    assert "tilt" not in faults(data)
+
+
+def test_a_loss_to_metal_that_was_allowed_for_is_no_fault():
+    data = measured(dict.fromkeys(PLACES, -6.0), current=5.4)
+    data["loop"]["metal_db"] = 6.0
+    assert faults(data) == {}
 
 
 def test_places_on_one_line_are_not_made_into_a_tilt():

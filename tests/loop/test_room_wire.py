@@ -139,6 +139,9 @@ def test_the_search_offers_only_what_fits_with_the_least_copper_first():
     assert all(each.fit.fits for each in found)
     weights = [each.copper_kg for each in found]
     assert weights == sorted(weights)
+    # 18 m of AWG 18, 0.8230 mm2, 8.89 g/cm3 (IEC 60028)
+    one = next(each for each in found if (each.wire, each.turns) == (awg(18), 1))
+    assert one.copper_kg == pytest.approx(18 * 0.8230e-6 * 8890, rel=1e-4)
     # nothing that fits was left out: try every gauge and number of turns by hand
     expected = set()
     for turns in (1, 2, 3, 4):

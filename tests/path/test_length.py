@@ -11,7 +11,20 @@ from hypothesis import strategies as st
 from kb.catalogue import catalogue
 from kb.path import connect
 from kb.words import Signal
-from tests.path.panels import LINE, OPTICAL, PHONES, ask, cautions, chosen, panel, steps, text
+from tests.path.panels import (
+    LINE,
+    OPTICAL,
+    PHONES,
+    SCART,
+    SPEAKERS,
+    ask,
+    cautions,
+    chosen,
+    panel,
+    ruled_out,
+    steps,
+    text,
+)
 
 
 def test_the_default_run_is_that_of_a_driver_beside_the_set() -> None:
@@ -49,11 +62,35 @@ def test_beyond_ten_metres_the_converter_moves_to_the_set_and_the_analog_cable_m
 
 
 def test_a_shared_fibre_is_kept_short() -> None:
-    path = chosen({**OPTICAL, "taken": True}, inputs=("optical",), length_m=5)
-    assert path.items == ("optical splitter", "optical cable 5 m")
-    assert ask({**OPTICAL, "taken": True}, inputs=("optical",), length_m=6).chosen is None or (
-        "optical cable 10 m" not in chosen({**OPTICAL, "taken": True}, inputs=("optical",), length_m=6).items
-    )
+    shared = {**OPTICAL, "taken": True}
+    path = chosen(shared, inputs=("optical",), length_m=2)
+    assert path.items == ("optical splitter", "optical cable 2 m")
+    assert "Behind the optical splitter, 2 m of optical digital count as 9.5 m" in text(path)
+    assert "long-cable" in cautions(path)
+
+
+@pytest.mark.parametrize("run", [2.5, 3, 5, 12])
+def test_no_row_of_format_converters_mends_what_a_splitter_has_taken(run: float) -> None:
+    shared = {**OPTICAL, "taken": True}
+    answer = ask(shared, inputs=("optical",), length_m=run)
+    assert answer.chosen is None
+    assert ruled_out(answer) == {0: "taken"}
+
+
+def test_behind_a_splitter_the_dac_stands_at_the_set_and_the_analog_cable_makes_the_run() -> None:
+    path = chosen({**OPTICAL, "taken": True}, length_m=8)
+    assert path.items[:2] == ("optical splitter", "optical cable 2 m")
+    assert path.converter == "DAC"
+    assert path.length_m >= 8
+
+
+@pytest.mark.parametrize("driver", ["line-3.5", "line-rca", "mic"])
+@pytest.mark.parametrize("jack", [LINE, PHONES, SCART, SPEAKERS])
+def test_only_a_powered_box_begins_a_new_stretch(jack: dict[str, str], driver: str) -> None:
+    """A pad, an isolator or a coupler gives on what it takes in: 30 m of analog cable is the most."""
+    for outcome in ("not-tried", "hum"):
+        assert ask({**jack, "outcome": outcome}, inputs=(driver,), length_m=60).chosen is None
+        assert ask({**jack, "outcome": outcome}, inputs=(driver,), length_m=29).chosen is not None
 
 
 def test_cables_to_hand_are_used_first() -> None:
@@ -80,9 +117,14 @@ def test_cables_always_cover_the_run_and_no_stretch_is_too_long(
 ) -> None:
     known = catalogue()
     answer = connect(panel(jack), inputs, length_m=run)
+    analog = known.reaches[Signal.ANALOG_LINE].longest_m
     for path in filter(None, [answer.chosen, *answer.others]):
         items = [known.item(name) for name in path.items]
         assert sum(item.length_m for item in items) >= run - 0.005  # to the centimetre
         for item in items:
             if item.family.startswith("optical cable"):
                 assert item.length_m <= known.reaches[Signal.OPTICAL].longest_m
+        stretch = 0.0
+        for item in items:
+            stretch = 0.0 if item.powered else stretch + item.length_m
+            assert stretch <= analog

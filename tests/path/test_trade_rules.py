@@ -79,7 +79,7 @@ def test_a_worn_mark_is_never_guessed_but_asked() -> None:
 def test_an_unclear_optical_jack_is_told_by_its_red_glow() -> None:
     answer = ask({"form": "toslink", "marking": ""})
     assert ruled_out(answer) == {0: "direction-unclear"}
-    assert "glow red when the set is on" in questions(answer)[0]
+    assert "glow red when the power is on" in questions(answer)[0]
 
 
 def test_an_unclear_jack_is_asked_about_only_where_it_would_beat_the_chosen_one() -> None:
@@ -286,10 +286,13 @@ def test_a_digital_path_is_set_to_pcm_with_the_selector_and_without_caps() -> No
     assert "sound menu, digital output: PCM" in text(path)
 
 
-def test_an_output_that_sends_pcm_only_needs_no_setting() -> None:
-    path = chosen({**OPTICAL, "format": "pcm"}, inputs=BOTH)
-    assert "set-pcm" not in cautions(path)
-    assert "set-pcm" not in steps(path)
+@pytest.mark.parametrize("jack", [OPTICAL, COAXIAL, ARC])
+def test_that_it_worked_with_pcm_is_that_days_setting_and_no_proof(jack: Jack) -> None:
+    path = chosen({**jack, "format": "pcm", "outcome": "carried", "setting": "digital: PCM"})
+    assert "set-pcm" in cautions(path)
+    assert "set-pcm" in steps(path)
+    assert "still PCM stereo (noted: digital: PCM): it was at the last visit" in text(path)
+    assert "no proof for today" in text(path)
 
 
 def test_an_output_known_to_send_a_bitstream_stands_behind_one_that_can_send_pcm() -> None:
@@ -300,7 +303,7 @@ def test_an_output_known_to_send_a_bitstream_stands_behind_one_that_can_send_pcm
 
 
 def test_an_analog_path_says_nothing_of_pcm_or_caps() -> None:
-    assert cautions(chosen(LINE)) == []
+    assert cautions(chosen(LINE, display=Display.FLAT)) == []
 
 
 def test_the_steps_come_in_the_order_of_the_work() -> None:
@@ -308,7 +311,6 @@ def test_the_steps_come_in_the_order_of_the_work() -> None:
     assert steps(path) == [
         "driver-down",
         "caps-off",
-        "push-till-click",
         "plug-jack",
         "join",
         "join",
@@ -322,9 +324,10 @@ def test_the_steps_come_in_the_order_of_the_work() -> None:
         "test",
     ]
     said = to_json(ask({**OPTICAL, "speakers": "mute-unless-set"}, inputs=("line-3.5", "mic")))
-    assert said["chosen"]["steps"][3:8] == [
-        "Plug the optical cable 2 m into the optical jack marked OPTICAL OUT.",
-        "Plug the other end of the optical cable 2 m into the DAC.",
+    assert said["chosen"]["steps"][1:7] == [
+        "Pull the caps off both tips of the optical cable.",
+        "Plug the optical cable 2 m into the optical jack marked OPTICAL OUT and push until it clicks.",
+        "Plug the other end of the optical cable 2 m into the DAC and push until it clicks.",
         "Plug the RCA pair to 3.5 mm cable 2 m into the DAC.",
         "Plug the other end of the RCA pair to 3.5 mm cable 2 m into the driver's 3.5 mm line input.",
         "Power the DAC from its own outlet and see its lamp light.",
@@ -383,6 +386,14 @@ def test_any_headphone_jack_will_do_where_nobody_needs_the_speakers() -> None:
     assert answer.chosen.signal is Signal.HEADPHONE
     assert not answer.dac.needed
     assert questions(answer) == []
+
+
+def test_where_only_a_muting_jack_is_left_it_is_asked_who_listens() -> None:
+    assert questions(ask({**PHONES, "speakers": "mute"}))[0] == (
+        "Does anybody need the set's speakers while the loop is on? If not, the 3.5 mm jack marked HEADPHONE "
+        "will do."
+    )
+    assert questions(ask({**PHONES, "speakers": "mute"}, OPTICAL)) == []
 
 
 def test_where_visits_disagree_on_the_speakers_it_is_asked() -> None:
@@ -607,3 +618,144 @@ def test_an_analog_output_does_not_lead_into_a_driver_with_digital_inputs_only()
 def test_a_jack_made_an_output_by_hand_needs_no_marking() -> None:
     path = chosen({"form": "rca-pair", "marking": "", "direction": "output"})
     assert "the RCA pair without a mark" in text(path)
+
+
+# -- silenced by being sent elsewhere --------------------------------------------------------------
+
+
+def test_sound_sent_out_over_arc_may_silence_speakers_that_others_need() -> None:
+    answer = ask(ARC)
+    assert answer.chosen is not None
+    assert "may-mute-speakers" in cautions(answer.chosen)
+    assert "both must be heard" not in text(answer.chosen)
+    assert "an item that brings them back" in text(answer.chosen)
+    assert questions(answer)[0].startswith(
+        "Does sending the sound out by the HDMI socket marked HDMI 1 (ARC)"
+    )
+
+
+def test_an_untried_headphone_jack_is_the_better_first_try_than_untried_arc() -> None:
+    """A cable that is carried anyway settles it in a minute; ARC takes a powered box, and its own step sends
+    the sound away from the speakers. Neither is lost."""
+    answer = ask(ARC, PHONES)
+    assert answer.chosen is not None
+    assert answer.chosen.signal is Signal.HEADPHONE
+    assert [path.signal for path in answer.others] == [Signal.ARC]
+    assert not answer.dac.needed
+    assert len([one for one in answer.ask if one.code.value == "does-it-silence"]) == 2
+
+
+def test_arc_that_leaves_the_speakers_on_goes_before_an_untried_headphone_jack() -> None:
+    assert chosen({**ARC, "speakers": "stay-on"}, PHONES).signal is Signal.ARC
+
+
+def test_bluetooth_of_unknown_effect_on_the_speakers_is_told_too() -> None:
+    assert "may-mute-speakers" in cautions(chosen(BLUETOOTH))
+
+
+def test_where_nobody_needs_the_speakers_arc_is_beyond_doubt() -> None:
+    path = chosen(ARC, speakers_needed=False)
+    assert path.tier < path.tier.DOUBTFUL
+    assert "tell the user" in text(path)
+
+
+def test_known_speakers_are_tested_together_with_the_loop() -> None:
+    assert "both must be heard" in text(chosen({**ARC, "speakers": "stay-on"}))
+    assert "both must be heard" in text(chosen(LINE))
+
+
+def test_a_doubtful_form_converter_to_buy_stands_behind_a_doubtful_dac() -> None:
+    answer = ask(ARC, inputs=("line-3.5", "coaxial"))
+    assert answer.dac.needed
+    to_hand = ask(ARC, inputs=("line-3.5", "coaxial"), have=["optical to coaxial converter"])
+    assert not to_hand.dac.needed
+
+
+# -- silent once -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("jack", "asked"),
+    [
+        (OPTICAL, "was the format PCM, were both caps off, and was the selector at that input?"),
+        (COAXIAL, "was the format PCM, and was the selector at that input?"),
+        (ARC, "was the format PCM, and were ARC and the control of devices over HDMI turned on?"),
+        ({**OPTICAL, "format": "pcm"}, "with PCM noted: was the selector at that input"),
+    ],
+)
+def test_a_digital_output_that_was_silent_is_closed_and_what_would_settle_it_is_asked(
+    jack: Jack, asked: str
+) -> None:
+    answer = ask({**jack, "outcome": "silent"})
+    assert ruled_out(answer) == {0: "known-not-to-work"}
+    assert any(asked in one for one in questions(answer))
+
+
+def test_an_analog_output_that_was_silent_raises_no_question_of_format() -> None:
+    answer = ask({**LINE, "outcome": "silent"})
+    assert ruled_out(answer) == {0: "known-not-to-work"}
+    assert not any("format" in one for one in questions(answer))
+
+
+def test_how_a_silent_output_was_tried_is_not_asked_where_a_cable_does_it_anyway() -> None:
+    assert questions(ask({**OPTICAL, "outcome": "silent"}, LINE)) == []
+
+
+# -- tube sets, kinds, last resorts ----------------------------------------------------------------
+
+
+def test_a_set_that_may_be_a_tube_set_is_not_opened_either() -> None:
+    for year, told in ((1996, True), (2005, True), (2006, False), (2020, False)):
+        path = chosen(LINE, HDMI, year=year)
+        assert ("never-open" in cautions(path)) == told
+    assert "If it is a tube set" in text(chosen(LINE))
+    assert "never-open" not in cautions(chosen(LINE, HDMI))
+    assert "never-open" not in cautions(chosen(LINE, OPTICAL))
+    assert "never-open" not in cautions(chosen({"form": "jack-3.5", "marking": "LINE OUT/OPTICAL"}))
+    assert "never-open" not in cautions(chosen(LINE, kind=Kind.RECEIVER))
+    assert "never-open" not in cautions(chosen(LINE, year=1996, display=Display.FLAT))
+    assert "Never open a tube set" in text(chosen(LINE, year=2020, display=Display.TUBE))
+
+
+@pytest.mark.parametrize("kind", [kind for kind in Kind if kind is not Kind.TELEVISION])
+def test_of_another_kind_of_source_nothing_is_said_of_a_set(kind: Kind) -> None:
+    for jack in (OPTICAL, {**PHONES, "level": "selectable"}, SCART, SPEAKERS, {**LINE, "outcome": "weak"}):
+        for needed in (True, False):
+            answer = ask({**jack, "speakers": "mute-unless-set"}, kind=kind, speakers_needed=needed)
+            for path in filter(None, [answer.chosen, *answer.others]):
+                assert "the set's" not in text(path)
+                assert "this other" not in text(path)
+
+
+def test_the_menu_is_that_of_the_box_and_the_speakers_are_those_of_the_television() -> None:
+    said = text(chosen(OPTICAL, kind=Kind.SET_TOP_BOX))
+    assert "In the set-top box's sound menu set the digital sound format" in said
+    assert "Test with the television's speakers and the loop both on" in said
+    answer = ask({**PHONES, "speakers": "mute"}, kind=Kind.SET_TOP_BOX)
+    assert "silences the television's speakers" in to_json(answer)["ruled_out"][0]["why"]
+    assert "anybody need the television's speakers" in questions(answer)[0]
+
+
+def test_where_all_that_is_left_silences_the_speakers_a_microphone_is_named_as_the_last_resort() -> None:
+    hint = "a microphone at the set's loudspeaker, into a driver with a microphone input"
+    assert hint in questions(ask({**PHONES, "speakers": "mute"}))[-1]
+    assert not any(hint in one for one in questions(ask(INPUT)))
+    assert not any(hint in one for one in questions(ask({**PHONES, "speakers": "mute"}, inputs=("mic",))))
+
+
+@pytest.mark.parametrize(
+    ("jack", "inputs", "converter"),
+    [
+        (LINE, ("line-3.5",), ""),
+        (OPTICAL, ("optical",), ""),
+        (OPTICAL, ("line-3.5",), "DAC"),
+        (OPTICAL, ("coaxial",), "optical to coaxial converter"),
+        (ARC, ("optical",), "ARC extractor"),
+        (BLUETOOTH, ("line-3.5",), "Bluetooth receiver"),
+        (SPEAKERS, ("line-3.5",), ""),
+    ],
+)
+def test_the_powered_box_that_turns_the_sound_into_another_kind_is_named(
+    jack: Jack, inputs: tuple[str, ...], converter: str
+) -> None:
+    assert chosen(jack, inputs=inputs).converter == converter

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kb.catalogue import Carried, Catalogue, End, Far, Input, Item, Near, Part, Reach, Role, catalogue
-from kb.path.search import BESIDE_M, LONG_STRETCH, MIDWAY, MOST_BOXES, chains
+from kb.path.search import BESIDE_M, BOXES_SHARED, LONG_STRETCH, MIDWAY, MOST_BOXES, chains
 from kb.words import DriverInput, Form, Signal
 
 FORMS = [Form.RCA_PAIR, Form.TOSLINK, Form.JACK_35]
@@ -67,13 +67,14 @@ def catalogues(draw: st.DrawFn) -> Catalogue:
 
 def graph(known: Catalogue, start: End, run_m: float, have: set[str], need: frozenset[Role]) -> nx.DiGraph:
     """Every state that can be held and, between two, the cheapest item that leads over."""
-    first = (start, run_m, 0.0, 0, need)
+    first = (start, run_m, 0.0, 0, need, False)
+    most = BOXES_SHARED if Role.SPLITTER in need else MOST_BOXES
     made = nx.DiGraph()
     made.add_node(first)
     waiting = [first]
     while waiting:
         state = waiting.pop()
-        end, left, stretch, boxes, todo = state
+        end, left, stretch, boxes, todo, paid = state
         for item in known.items:
             mates = [
                 near
@@ -81,21 +82,23 @@ def graph(known: Catalogue, start: End, run_m: float, have: set[str], need: froz
                 if near.form is end.form and near.part is not end.part and end.carries in near.takes
             ]
             allowed = Role.SPLITTER not in todo or item.role in (Role.SPLITTER, Role.ADAPTER)
-            if not mates or not allowed or boxes + item.powered > MOST_BOXES:
+            if not mates or not allowed or boxes + item.powered > most:
                 continue
             for far in item.far:
                 after = End(far.form, far.part, far.gives or end.carries)
-                old = stretch if after.carries is end.carries and not item.powered else 0.0
+                old, owed = (0.0, True) if item.powered else (stretch, not paid)
                 reach = known.reaches.get(after.carries.signal)
                 unaided = 0.0 if item.powered else item.length_m
-                new = old + unaided + item.counts_as_m if reach else 0.0
+                new = old + unaided + item.counts_as_m if reach else old
                 if reach and new > reach.longest_m:
                     continue
                 cost = max(1, item.cost // 4) if item.name in have else item.cost
-                cost += LONG_STRETCH if reach and old <= reach.usual_m < new else 0
+                over = not owed or bool(reach and new > reach.usual_m)
+                cost += LONG_STRETCH if over and owed else 0
                 beside = min(left, run_m - left) <= BESIDE_M
                 cost += MIDWAY if item.powered and not beside else 0
-                held = (after, max(0.0, left - item.length_m), new, boxes + item.powered, todo - {item.role})
+                rest = max(0.0, left - item.length_m)
+                held = (after, rest, new, boxes + item.powered, todo - {item.role}, over)
                 if held not in made:
                     made.add_node(held)
                     waiting.append(held)
@@ -143,7 +146,7 @@ def test_the_cheapest_chain_is_the_shortest_simple_path_of_networkx(
     made = graph(known, start, run_m, have, need)
     found = chains(known, start, frozenset(known.inputs), run_m, frozenset(have), need)
     for name in known.inputs:
-        expected = shortest(made, known, (start, run_m, 0.0, 0, need), name)
+        expected = shortest(made, known, (start, run_m, 0.0, 0, need, False), name)
         assert (found[name].cost if name in found else None) == expected
 
 
@@ -162,7 +165,7 @@ def test_the_shipped_catalogue_agrees_with_networkx_too(start: End, run_m: float
     made = graph(known, start, run_m, set(), frozenset())
     found = chains(known, start, frozenset(DriverInput), run_m)
     for name in DriverInput:
-        expected = shortest(made, known, (start, run_m, 0.0, 0, frozenset()), name)
+        expected = shortest(made, known, (start, run_m, 0.0, 0, frozenset(), False), name)
         assert (found[name].cost if name in found else None) == expected
 
 
@@ -191,7 +194,7 @@ def test_the_cheaper_way_to_an_end_is_not_taken_where_it_leaves_no_reach_for_the
     found = chains(known, start, frozenset({name}), 1.0)[name]
     assert [item.name for item in found.items] == ["short", "last"]
     made = graph(known, start, 1.0, set(), frozenset())
-    assert shortest(made, known, (start, 1.0, 0.0, 0, frozenset()), name) == found.cost == 20
+    assert shortest(made, known, (start, 1.0, 0.0, 0, frozenset(), False), name) == found.cost == 20
 
 
 @given(known=catalogues(), run_m=st.sampled_from([0.0, 4.0]))

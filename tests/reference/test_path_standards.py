@@ -42,6 +42,21 @@ def test_fibre_lengths_keep_the_power_budget() -> None:
     assert (reach.usual_m, reach.longest_m) == (5, 10)  # encyclopedic page on the connector
 
 
+def test_behind_a_splitter_the_fibre_keeps_the_power_budget() -> None:
+    """A sender in the middle of -21 to -15 dBm (JEITA RC-5720 class, from memory), less what is kept in hand
+    and what the splitter takes, in fibre of 0.4 dB/m: two metres and a half. The least sender of the class
+    has nothing left at all, hence the splitter's chance below 1."""
+    splitter = catalogue().item("optical splitter")
+    usual = (-21 - 15) / 2 - -24
+    assert number("fibre-budget-usual") == usual
+    left_db = usual - number("fibre-in-hand") - splitter.loss_db
+    allowed = left_db / number("fibre-attenuation-most")
+    assert allowed == pytest.approx(2.5)
+    assert splitter.counts_as_m == pytest.approx(catalogue().reaches[Signal.OPTICAL].longest_m - allowed)
+    assert splitter.loss_db > number("fibre-budget")
+    assert splitter.works < 1
+
+
 def test_no_optical_cable_is_longer_than_plastic_fibre_goes() -> None:
     lengths = [item.length_m for item in catalogue().items if item.family.startswith("optical cable")]
     assert lengths == [1, 2, 3, 5, 10]

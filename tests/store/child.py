@@ -11,7 +11,7 @@ from kb.errors import BookTrouble
 from kb.store import Store
 from kb.store.places import place_of
 from kb.store.trouble import told
-from kb.store.upgrade import bring_up_to_date
+from kb.store.upgrade import FORMATS, bring_up_to_date
 from tests.store.helpers import visit
 
 
@@ -44,14 +44,14 @@ def fill(where: str, limit: str) -> None:
 
 
 def upgrade(where: str, migrations: str) -> None:
-    """Open a book of format 0001 with a Jackfield that writes 0002."""
+    """Open a book of the present format with a Jackfield that writes a later one."""
     place = place_of(where)
     with told(where):
         engine = place.engine(create=True)
     say("open")
     sys.stdin.readline()
     try:
-        bring_up_to_date(engine, place, create=True, formats=("0001", "0002"), migrations=Path(migrations))
+        bring_up_to_date(engine, place, create=True, formats=(*FORMATS, "9999"), migrations=Path(migrations))
     finally:
         engine.dispose()
     say("done")

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from kb.errors import BadInput, BookTrouble, NotFound
 from kb.panel import Jack
 from kb.store import Store
-from kb.store.rows import fingerprint, without_private
+from kb.store.rows import fingerprint
+from kb.store.seal import without_private
 from kb.visit import Finding, Visit
 from kb.words import Form
 from tests.conftest import LONG

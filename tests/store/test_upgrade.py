@@ -22,8 +22,8 @@ from tests.store.helpers import KEY, raw, visit
 from tests.store.test_safety import start
 
 NEXT = """
-revision = "0002"
-down_revision = "0001"
+revision = "9999"
+down_revision = "LAST"
 from alembic import op
 import sqlalchemy as sa
 from kb.store.migrations.steps import allow_words
@@ -42,8 +42,8 @@ def coming(tmp_path: Path) -> Path:
 
 def later(folder: Path, *, ending: str = "    pass") -> Path:
     shutil.copytree(upgrade.MIGRATIONS, folder, ignore=shutil.ignore_patterns("__pycache__"))
-    step = NEXT.replace("FORMS", " ".join(Form)) + ending + "\n"
-    (folder / "versions" / "0002_next.py").write_text(step, encoding="utf-8")
+    step = NEXT.replace("FORMS", " ".join(Form)).replace("LAST", upgrade.FORMATS[-1]) + ending + "\n"
+    (folder / "versions" / "9999_next.py").write_text(step, encoding="utf-8")
     return folder
 
 
@@ -52,7 +52,9 @@ def bring(where: str | Path, migrations: Path) -> None:
     with told(place.shown):
         engine = place.engine(create=True)
     try:
-        upgrade.bring_up_to_date(engine, place, create=True, formats=("0001", "0002"), migrations=migrations)
+        upgrade.bring_up_to_date(
+            engine, place, create=True, formats=(*upgrade.FORMATS, "9999"), migrations=migrations
+        )
     finally:
         engine.dispose()
 
@@ -131,13 +133,13 @@ def test_an_older_book_is_copied_and_brought_up_to_date(book: Path, coming: Path
     before = parts(book)
     bring(book, coming)
     [kept] = copies(book)
-    assert kept.name.startswith("book.sqlite.before-0001-")
+    assert kept.name.startswith(f"book.sqlite.before-{upgrade.FORMATS[-1]}-")
     assert kept.stat().st_mode & 0o777 == 0o600
     assert parts(kept) == before
     with Store.open(kept) as store:
         assert len(store.visits_of(KEY)) == 1
     with raw(book) as connection:
-        assert connection.execute("SELECT version_num FROM alembic_version").fetchall() == [("0002",)]
+        assert connection.execute("SELECT version_num FROM alembic_version").fetchall() == [("9999",)]
         assert connection.execute("SELECT count(*) FROM finding").fetchone() == (4,)
         connection.execute("PRAGMA foreign_keys = ON")
         columns = ", ".join(

@@ -1,0 +1,58 @@
+"""correct: what was wrong in a visit? A new entry takes its place; the old one stays in the history."""
+
+from __future__ import annotations
+
+import click
+
+from kb.cli.common import Session, command_options, text
+from kb.cli.record import read_visits
+from kb.errors import BadInput
+
+
+@click.command("correct")
+@click.argument("visit")
+@click.argument("edits", nargs=-1, metavar="[FIELD=VALUE]...")
+@click.option(
+    "--drop", multiple=True, type=int, metavar="JACK", help="Take a jack out, by its number from 1."
+)
+@click.option("--add", multiple=True, metavar="JACK", help="Add a jack, in short form.")
+@click.option("--file", "file", metavar="F", help="A visit file that says it all anew; - for stdin.")
+@command_options
+def correct_command(
+    session: Session,
+    visit: str,
+    edits: tuple[str, ...],
+    drop: tuple[int, ...],
+    add: tuple[str, ...],
+    file: str | None,
+) -> int:
+    """Correct a visit, named by the first characters of its id as `history` shows it.
+
+    \b
+    jackfield correct 3fa2b1c0 year=2015 model=NV40-211
+    jackfield correct 3fa2b1c0 2.outcome=silent 2.items="optical cable 2 m, DAC"
+    jackfield correct 3fa2b1c0 1.setting=          (takes the setting out)
+    jackfield correct 3fa2b1c0 --drop 3 --add hp:mute
+    """
+    from kb.exchange.corrections import correct, corrected, succeeding, title, visit_named
+
+    if file and (edits or drop or add):
+        raise BadInput("correct", "a file and changes", "one of them")
+    book = session.book
+    with book.store.snapshot() as now:
+        old = visit_named(now, visit)
+    if file:
+        new, *more = read_visits(file)
+        if more:
+            raise BadInput(file, f"{len(more) + 1} visits", "one")
+        new = succeeding(new, old)
+    else:
+        new = corrected(old, edits, drop, add)
+    fact = book.change(lambda store: correct(store, old, new))
+    if session.as_json:
+        session.json({"corrected": old.id, "visit": fact, "make": new.source.make, "model": new.source.model})
+    else:
+        session.console.print(
+            text(f"{title(new.source)}: {fact[:8]} now stands in the place of {old.id[:8]}")
+        )
+    return 0

@@ -1,0 +1,89 @@
+"""doctor: are book and index whole, and can the index be mended?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from kb.cli.common import Session, command_options, text
+from kb.cli.progress import bar
+from kb.errors import BookTrouble, JackfieldError, NotFound
+
+if TYPE_CHECKING:
+    from kb.exchange.doctor import Check
+
+
+@click.command("doctor")
+@click.option("--mend", is_flag=True, help="Make a broken index anew, and remove what cut-off work left.")
+@command_options
+def doctor_command(session: Session, mend: bool) -> int:
+    """Check the book and its index, and say what is wrong. Exit code 1 where something is.
+
+    Only derived things are mended. For a damaged book: keep a copy of it, then `jackfield restore`.
+    """
+    from kb.exchange.doctor import Check, checks, leftovers
+
+    path = None if session.store else session.book.path
+    if path is not None and not path.exists():
+        raise NotFound(f"{path}: there is no book here yet")
+    mended: list[str] = []
+    try:
+        found = checks(session.book.store, path)
+    except JackfieldError as trouble:
+        found = [Check("book", (str(trouble),))]
+    whole = all(one.ok for one in found if one.name != "rights")
+    index = _index(session)
+    if not index.ok and mend and whole:
+        with bar("index") as tell:
+            session.open_book(tell).reindex()
+        mended.append("the index was made anew")
+        session.book.index.close()
+        index = _index(session)
+    found.append(index)
+    left = leftovers(session.folder)
+    if left and mend:
+        for one in left:
+            one.unlink(missing_ok=True)
+        mended.append(f"{len(left)} unfinished files removed")
+        left = []
+    found.append(Check("leftovers", tuple(f"{one.name}: an unfinished file" for one in left[:5])))
+    well = all(one.ok for one in found)
+    if session.as_json:
+        listed = [{"name": one.name, "ok": one.ok, "wrong": list(one.wrong)} for one in found]
+        session.json({"book": _place(session, path), "well": well, "checks": listed, "mended": mended})
+        return 0 if well else 1
+    out = session.console
+    for check in found:
+        out.print(text(f"{check.name:11} {'well' if check.ok else 'WRONG'}", "" if check.ok else "bold red"))
+        for said in check.wrong:
+            out.print(text(f"    {said}"), soft_wrap=True)
+    for said in mended:
+        out.print(text(said))
+    if not whole:
+        out.print(text("the book itself is wrong: keep a copy of its file, then jackfield restore --replace"))
+    elif not well and not mend:
+        out.print(text("jackfield doctor --mend mends index and leftovers"))
+    return 0 if well else 1
+
+
+def _place(session: Session, path: Path | None) -> str:
+    return str(path) if path else session.book.store.place
+
+
+def _index(session: Session) -> Check:
+    from kb.exchange.doctor import Check
+
+    book = session.book
+    if book.index.revision is None and not book.index.folder.exists():
+        return Check("index", ())  # nobody has asked anything yet: it is made at the first question
+    try:
+        wrong = list(book.index.check())[:5]
+        with book.store.snapshot() as now:
+            seen = book._seen()
+            if not wrong and (seen is None or not now.follows(seen)):
+                wrong = ["the index has not come from this book"]
+    except BookTrouble as trouble:
+        wrong = [str(trouble)]
+    return Check("index", tuple(wrong))

@@ -1,0 +1,84 @@
+"""dump: what is in the book, all of it, as a file that loads back to an equal book?"""
+
+from __future__ import annotations
+
+import gzip
+import os
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+from typing import IO, cast
+
+import click
+
+from kb.cli.common import Session, command_options, text
+from kb.errors import BadInput, BookTrouble, NotFound, ascii_controls
+
+
+@click.command("dump")
+@click.argument("file", required=False, metavar="[FILE]")
+@click.option("--as", "form", type=click.Choice(["jsonl", "csv"]), help="What to write (by the name).")
+@click.option("--replace", is_flag=True, help="Write over a file that is there.")
+@command_options
+def dump_command(session: Session, file: str | None, form: str | None, replace: bool) -> int:
+    """Write the whole book, private words included, to FILE or stdout.
+
+    \b
+    jackfield dump book.jsonl       one fact a line
+    jackfield dump book.csv.gz      a table for a spreadsheet, one row a jack
+
+    `jackfield load` makes an equal book of either. For others, use `share out`.
+    """
+    from kb.exchange.dumping import counts, csv_rows, json_lines
+
+    if file in (None, "-") and session.as_json:
+        raise BadInput("dump", "--json and no file", "a file to write to")
+    if not session.store and not session.book.path.exists():
+        raise NotFound(f"{session.book.path}: there is no book here yet")
+    name = (file or "").lower().removesuffix(".gz")
+    as_csv = form == "csv" or (form is None and name.endswith(".csv"))
+    with session.book.store.snapshot() as now:
+        said = counts(now)
+        lines = csv_rows(now) if as_csv else json_lines(now)
+        if file in (None, "-"):
+            for line in lines:
+                sys.stdout.buffer.write(line.encode("utf-8"))
+            sys.stdout.buffer.flush()
+            return 0
+        write_whole(Path(file), lines, replace=replace)
+    if session.as_json:
+        session.json({"file": file, "form": "csv" if as_csv else "jsonl", **said})
+    else:
+        session.console.print(text(f"{file}: {said['visit']:,} visits written, private words included"))
+    return 0
+
+
+def write_whole(path: Path, lines: Iterable[str], *, replace: bool) -> None:
+    """Write a file for this user alone, whole or not at all; gzip by its name.
+
+    Raises BadInput where it is there already and ``replace`` is not set, BookTrouble where it cannot be
+    written.
+    """
+    if path.is_dir():
+        raise BadInput(str(path), "a folder", "a file")
+    if path.exists() and not replace:
+        raise BadInput(str(path), "a file that is there", "another name, or --replace")
+    unfinished = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        try:
+            handle = os.open(unfinished, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
+            with open(handle, "wb") as file:
+                packed = gzip.GzipFile("", "wb", fileobj=file, mtime=0) if path.suffix == ".gz" else file
+                out = cast(IO[bytes], packed)
+                for line in lines:
+                    out.write(line.encode("utf-8"))
+                if packed is not file:
+                    packed.close()
+                file.flush()
+                os.fsync(file.fileno())
+            unfinished.replace(path)
+        finally:
+            unfinished.unlink(missing_ok=True)
+    except OSError as trouble:
+        said = ascii_controls(trouble.strerror or str(trouble))
+        raise BookTrouble(f"{path}: could not be written ({said})") from trouble

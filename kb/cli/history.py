@@ -1,0 +1,93 @@
+"""history: what was ever recorded of one set, and what became of it?"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+from rich.table import Table
+
+from kb.cli.common import Session, command_options, text
+from kb.errors import NotFound
+from kb.visit import set_key, visit_to
+
+if TYPE_CHECKING:
+    from kb.store import Entry
+
+
+@click.command("history")
+@click.argument("make")
+@click.argument("model")
+@command_options
+def history_command(session: Session, make: str, model: str) -> int:
+    """Show every visit to a set, corrected and withdrawn ones too, and the merges of its spellings.
+
+    The first column is the id by which `correct`, `withdraw` and `undo` know a visit.
+    """
+    from kb.exchange.corrections import merges_of
+
+    if session.store is None and not session.book.path.exists():
+        raise NotFound(f"nobody met {make} {model} yet")
+    with session.book.store.snapshot() as now:
+        key = set_key(make, model)
+        entries, merges = now.history_of(key), merges_of(now, key)
+    if not entries:
+        session.book.view(make, model)  # says that nobody met it, and what is near
+        raise NotFound(f"nobody met {make} {model} yet")
+    if session.as_json:
+        session.json(
+            {
+                "make": make,
+                "model": model,
+                "visits": [
+                    {
+                        **visit_to(one.visit),
+                        "revision": one.revision,
+                        "state": _state(one),
+                        "superseded_by": list(one.superseded_by),
+                    }
+                    for one in entries
+                ],
+                "merges": [
+                    {"id": one.id, "spelling": one.spelling, "same_as": one.same_as, "stands": one.stands}
+                    for one in merges
+                ],
+            }
+        )
+        return 0
+    table = Table.grid(padding=(0, 2))
+    for _ in range(5):
+        table.add_column(no_wrap=True)
+    table.add_column(overflow="fold")
+    for one in sorted(entries, key=lambda entry: (entry.visit.date, entry.revision, entry.visit.id)):
+        visit = one.visit
+        jacks = f"{len(visit.findings)} jack{'' if len(visit.findings) == 1 else 's'}"
+        table.add_row(
+            text(visit.id[:8], "" if one.stands else "dim"),
+            visit.date.isoformat(),
+            text(visit.by),
+            visit.basis.label,
+            jacks,
+            text(f"{visit.source.make} {visit.source.model}: {_said(one)}"),
+        )
+    session.console.print(table)
+    for merge in merges:
+        undone = "" if merge.stands else " (undone)"
+        session.console.print(text(f"{merge.id[:8]}  merge: {merge.spelling} is {merge.same_as}{undone}"))
+    return 0
+
+
+def _state(entry: Entry) -> str:
+    if entry.withdrawn:
+        return "withdrawn"
+    return "superseded" if entry.superseded_by else "stands"
+
+
+def _said(entry: Entry) -> str:
+    corrects = ", ".join(one[:8] for one in entry.visit.supersedes)
+    more = f", corrects {corrects}" if corrects else ""
+    if entry.withdrawn:
+        return f"withdrawn{more}"
+    if entry.superseded_by:
+        return f"corrected by {', '.join(one[:8] for one in entry.superseded_by)}{more}"
+    return f"stands{more}"

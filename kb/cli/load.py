@@ -1,0 +1,138 @@
+"""load: what do files of old notes hold? CSV with a column mapping, JSON Lines, or a dump."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from kb.cli.common import Session, command_options, text
+from kb.cli.files import read_text
+from kb.cli.progress import bar
+from kb.errors import BadInput, shown
+
+if TYPE_CHECKING:
+    from kb.exchange.columns import TableMap
+    from kb.exchange.loading import BadRow, Loaded
+
+_SHOWN: Final = 20  #: rows of the report on the screen; --json lists up to 1000
+
+
+@click.command("load")
+@click.argument("files", nargs=-1, required=True, metavar="FILE...")
+@click.option("--map", "columns", multiple=True, metavar="COLUMN=FIELD", help="Which field a column holds.")
+@click.option("--mapping", metavar="F", help="A TOML file that says what columns and words mean.")
+@click.option("--every", multiple=True, metavar="FIELD=VALUE", help="What holds for every row.")
+@click.option("--date-format", metavar="FORM", help="How dates are written, such as %d/%m/%Y.")
+@click.option("--encoding", default="utf-8-sig", metavar="NAME", help="Of the text (UTF-8).")
+@click.option("--as", "form", type=click.Choice(["csv", "jsonl"]), help="What the files are (by name).")
+@click.option("--keep-good", is_flag=True, help="Load the rows that are right though others are wrong.")
+@click.option("--dry-run", is_flag=True, help="Say what would be loaded; change nothing.")
+@command_options
+def load_command(
+    session: Session,
+    files: tuple[str, ...],
+    columns: tuple[str, ...],
+    mapping: str | None,
+    every: tuple[str, ...],
+    date_format: str | None,
+    encoding: str,
+    form: str | None,
+    keep_good: bool,
+    dry_run: bool,
+) -> int:
+    """Load old notes: CSV, one row a jack, or JSON Lines, one visit a line; gzip too.
+
+    \b
+    jackfield load notes.csv --dry-run            shows which column is which
+    jackfield load notes.csv --map "Set maker=make" --map "Remarks=-"
+    jackfield load old-book.jsonl                 a dump comes back as it was
+
+    All or nothing, unless --keep-good. The same file twice adds nothing.
+    """
+    from kb.exchange.loading import Source, load
+
+    source = Source(_mapping(columns, mapping, every, date_format), _encoding(encoding), form or "")
+    with bar("index") as index_tell:
+        book = session.open_book(index_tell)
+        with bar("loading") if index_tell is None else _quiet() as tell:
+            done = load(
+                book.store_to_write(),
+                files,
+                source,
+                keep_good=keep_good,
+                dry_run=dry_run,
+                progress=tell or index_tell,
+            )
+        if done.written:
+            book.change(lambda _: None)
+    if session.as_json:
+        session.json({**asdict(done), "dry_run": dry_run, "bad": [asdict(one) for one in done.bad]})
+    else:
+        _tell(session, done, dry_run, keep_good)
+    return 2 if done.bad_count and not keep_good else 0
+
+
+def _quiet() -> Any:
+    from contextlib import nullcontext
+
+    return nullcontext(None)
+
+
+def _encoding(name: str) -> str:
+    import codecs
+
+    try:
+        codecs.lookup(name)
+    except LookupError:
+        raise BadInput("--encoding", name, "an encoding such as utf-8 or cp1252") from None
+    return "utf-8-sig" if name.lower().replace("_", "-") in ("utf-8", "utf8") else name
+
+
+def _mapping(
+    columns: tuple[str, ...], file: str | None, every: tuple[str, ...], date_format: str | None
+) -> TableMap:
+    from kb.exchange.columns import TableMap, fixed, pairs, read_mapping
+
+    said = read_mapping(*read_text(file)) if file else TableMap()
+    return TableMap(
+        {**said.columns, **pairs(columns)},
+        said.values,
+        {**said.every, **fixed(every)},
+        date_format or said.date,
+    )
+
+
+def _tell(session: Session, done: Loaded, dry_run: bool, keep_good: bool) -> None:
+    out = session.console
+    for place, fields in done.columns.items():
+        if dry_run:
+            width = max(map(len, fields), default=0)
+            for column, field in fields.items():
+                out.print(text(f"  {column:{min(width, 30)}}  {field}"))
+        if done.unused[place]:
+            session.say(f"{place}: columns not used: {', '.join(done.unused[place])}")
+    for bad in done.bad[:_SHOWN]:
+        session.say(_bad(bad))
+    if done.bad_count > _SHOWN:
+        session.say(f"... and {done.bad_count - _SHOWN} more things that are wrong")
+    if done.bad_count and not keep_good:
+        session.say("nothing was loaded; mend the file, or take what is right with --keep-good")
+        if not dry_run:
+            return
+    verb = "would be loaded" if dry_run else "loaded"
+    more = f", {_count(done.other_facts, 'other entry', 'other entries')}" if done.other_facts else ""
+    what = f"{_count(done.visits, 'visit', 'visits')} with {_count(done.findings, 'finding', 'findings')}"
+    out.print(text(f"{what}{more} {verb}"))
+    if done.already:
+        out.print(text(f"{_count(done.already, 'entry was', 'entries were')} in the book already"))
+
+
+def _count(number: int, one: str, many: str) -> str:
+    return f"{number:,} {one if number == 1 else many}"
+
+
+def _bad(bad: BadRow) -> str:
+    seen = f": saw {shown(bad.seen)}" if bad.seen else ":"
+    return f"{bad.file}, line {bad.line}, {bad.field}{seen}, expected {bad.expected}".replace(":,", ":")

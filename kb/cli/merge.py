@@ -1,0 +1,34 @@
+"""merge: which two spellings are one set?"""
+
+from __future__ import annotations
+
+import click
+
+from kb.cli.common import Session, command_options, text
+from kb.errors import NotFound
+
+
+@click.command("merge")
+@click.argument("make")
+@click.argument("model")
+@click.option("--into", nargs=2, required=True, metavar="MAKE MODEL", help="The spelling that is kept.")
+@command_options
+def merge_command(session: Session, make: str, model: str, into: tuple[str, str]) -> int:
+    """Say that a set entered as MAKE MODEL is the one entered otherwise; all visits count for both names.
+
+    \b
+    jackfield merge Norwel NV4O-210 --into Norwell NV40-210
+
+    Nothing is rewritten; `jackfield undo` takes the merge back.
+    """
+    from kb.exchange.corrections import merge
+
+    book = session.book
+    if session.store is None and not book.path.exists():
+        raise NotFound(f"nobody met {make} {model} yet")
+    fact = book.change(lambda store: merge(store, (make, model), into))
+    if session.as_json:
+        session.json({"merge": fact, "spelling": [make, model], "same_as": list(into)})
+    else:
+        session.console.print(text(f"{make} {model} is {' '.join(into)} from now on (merge {fact[:8]})"))
+    return 0

@@ -1,0 +1,49 @@
+"""share: how do findings go to colleagues, and theirs come in, without what is private?"""
+
+from __future__ import annotations
+
+import importlib
+from typing import Final, cast
+
+import click
+
+#: Name -> (module under kb.cli, one line of help), in the order of use.
+PARTS: Final[dict[str, tuple[str, str]]] = {
+    "out": ("share_files", "Write findings to a file for colleagues (a bundle)."),
+    "in": ("share_files", "Take in bundles of colleagues."),
+    "push": ("share_books", "Give findings to a shared book."),
+    "pull": ("share_books", "Take findings from a shared book."),
+    "review": ("share_review", "Look at notes and doubtful texts, and release them or not."),
+    "key": ("share_keys", "Make or show the key by which colleagues know your bundles."),
+    "trust": ("share_keys", "Say whose key is trusted; list them."),
+}
+
+
+class _Parts(click.Group):
+    """A group whose parts are imported when they are called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(PARTS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in PARTS:
+            return None
+        module = importlib.import_module(f"kb.cli.{PARTS[cmd_name][0]}")
+        return cast(click.Command, getattr(module, f"{cmd_name}_command"))
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, about) for name, (_, about) in PARTS.items()])
+
+
+@click.group("share", cls=_Parts)
+@click.pass_context
+def share_command(ctx: click.Context) -> None:
+    """Give findings to colleagues and take theirs. What is shared is about sets, not homes.
+
+    Job references, people, drivers' names and client words stay here. A note goes out only when
+    somebody has read it and released it (`share review`). Visits whose marks, settings or items
+    look like a phone number, an address or a person are held back until then.
+
+    Each part takes --json, --home and --store.
+    """

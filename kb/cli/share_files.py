@@ -1,0 +1,246 @@
+"""share out, share in: how do findings go to colleagues as a file, and theirs come in?"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from kb.cli.common import Session, command_options, text
+from kb.errors import BadInput, NotFound
+
+if TYPE_CHECKING:
+    from kb.exchange.bundle import Header
+    from kb.exchange.peers import Peers
+    from kb.exchange.sharing import Given
+    from kb.store import Store
+    from kb.store.merging import Merged
+
+_SHOWN: Final = 10
+
+
+@click.command("out")
+@click.argument("file", metavar="FILE")
+@click.option(
+    "--for", "peer", metavar="NAME", help="A colleague: only what is new since the last one for them."
+)
+@click.option(
+    "--since", type=click.IntRange(0), metavar="REVISION", help="Only what came after this revision."
+)
+@click.option("--sign", is_flag=True, help="Sign it with your key (`share key` makes one).")
+@click.option("--no-notes", is_flag=True, help="Do not offer to look at notes that nobody has reviewed.")
+@click.option("--replace", is_flag=True, help="Write over a file that is there.")
+@command_options
+def out_command(
+    session: Session,
+    file: str,
+    peer: str | None,
+    since: int | None,
+    sign: bool,
+    no_notes: bool,
+    replace: bool,
+) -> int:
+    """Write findings to FILE (a bundle; packed where the name ends in .gz).
+
+    \b
+    jackfield share out north.jsonl.gz --for "north team"
+    jackfield share out all.jsonl --sign
+    """
+    from kb.exchange import peers as known
+    from kb.exchange.bundle import write
+    from kb.exchange.sharing import Given, outgoing, prepare
+    from kb.exchange.signing import own_key
+
+    if peer and since is not None:
+        raise BadInput("share out", "--for and --since", "one of them")
+    store = _store(session)
+    anew = prepare(store)
+    mine = known.load(session.folder)
+    waiting_notes = pending(store, mine)
+    if waiting_notes and not no_notes and not session.as_json and sys.stdin.isatty():
+        said = f"{counted(waiting_notes, 'note')} nobody has reviewed. Look now?"
+        if click.confirm(said, default=False, err=True):
+            from kb.cli.share_review import reviewed
+
+            reviewed(session, store, mine)
+            waiting_notes = pending(store, mine)
+    other = mine.peer(f"bundle:{peer}") if peer else known.Peer()
+    given = Given()
+    with store.snapshot() as now:
+        stands = now.standing
+        after = since if since is not None else 0
+        if other.given and now.follows(other.given):
+            after = other.given.revision
+        facts = outgoing(now, after, given, waiting=other.held if after else (), approved=mine.approved)
+        write(
+            Path(file),
+            facts,
+            book=stands.book,
+            after=after,
+            to=stands.revision,
+            mark=stands.mark,
+            key=own_key(session.folder, make=True) if sign else None,
+            replace=replace,
+        )
+    if peer:
+        other.given, other.held = stands, given.waiting
+        known.save(session.folder, mine)
+    said_ = {"file": file, "from": after, "to": stands.revision, "signed": sign, "anew": anew}
+    tell_given(session, given, waiting_notes, said_, f"written to {file}")
+    return 0
+
+
+def counted(number: int, what: str) -> str:
+    """``1 visit``, ``2 visits``."""
+    return f"{number:,} {what}{'' if number == 1 else 's'}"
+
+
+def _store(session: Session) -> Store:
+    if session.store is None and not session.book.path.exists():
+        raise NotFound(f"{session.book.path}: there is no book here yet")
+    return session.book.store
+
+
+def pending(store: Store, mine: Peers) -> int:
+    """How many notes nobody has looked at."""
+    from kb.exchange.sharing import unreviewed
+
+    with store.snapshot() as now:
+        return sum(1 for _ in unreviewed(now, mine.declined))
+
+
+def tell_given(session: Session, given: Given, notes: int, more: dict[str, Any], where: str) -> None:
+    """What was given and what was held back."""
+    if session.as_json:
+        held = [
+            {
+                "visit": one.visit.id,
+                "make": one.visit.source.make,
+                "model": one.visit.source.model,
+                "why": [{"where": what, "text": said, "signs": list(signs)} for what, said, signs in one.why],
+            }
+            for one in given.held
+        ]
+        counts = {"visits": given.visits, "aliases": given.aliases}
+        counts |= {"withdrawals": given.withdrawals, "notes": given.notes}
+        session.json({**more, **counts, "held": held, "unreviewed": notes})
+        return
+    extra = [(given.aliases, "merge"), (given.withdrawals, "withdrawal"), (given.notes, "released note")]
+    listed = "".join(f", {counted(count, what)}" for count, what in extra if count)
+    session.console.print(text(f"{counted(given.visits, 'visit')}{listed} {where}"), soft_wrap=True)
+    if notes:
+        said = f"{counted(notes, 'note')} nobody has reviewed: kept here (`jackfield share review`)"
+        session.say(said)
+    for one in given.held[:_SHOWN]:
+        what, said, signs = one.why[0]
+        name = f"{one.visit.source.make} {one.visit.source.model}, {one.visit.id[:8]}"
+        session.say(f"held back: {name}: {what} looks like a {signs[0]}: {said}")
+    if len(given.held) > _SHOWN:
+        session.say(f"... and {len(given.held) - _SHOWN} more held back")
+    if given.held:
+        session.say("`jackfield share review` shows what is held back, and lets it go")
+
+
+@click.command("in")
+@click.argument("files", nargs=-1, required=True, metavar="FILE...")
+@click.option("--dry-run", is_flag=True, help="Say what would come in; change nothing.")
+@click.option("--anyone", is_flag=True, help="Also what no trusted key has signed, though keys are trusted.")
+@command_options
+def in_command(session: Session, files: tuple[str, ...], dry_run: bool, anyone: bool) -> int:
+    """Take in bundles of colleagues, in any order, any number of times; - for stdin.
+
+    Each bundle is checked as a whole and comes in as a whole, or not at all. Once a key is trusted
+    (`share trust`), bundles that no trusted key has signed are refused unless --anyone is given.
+    """
+    from kb.exchange import peers as known
+    from kb.exchange.bundle import read
+
+    mine = known.load(session.folder)
+    answers = []
+    for file in files:
+        with read(file) as (header, facts):
+            who = _signer(header, mine, anyone, file)
+            merged = session.book.store_to_write().merge(facts, outside=True, keep=not dry_run)
+        if merged.new and not dry_run:
+            session.book.change(lambda _: None)
+        gap = _seen(mine, header, dry_run)
+        answers.append(_answer(file, header, who, merged, gap))
+        if not session.as_json:
+            _tell(session, answers[-1], dry_run)
+    if not dry_run:
+        known.save(session.folder, mine)
+    if session.as_json:
+        session.json({"bundles": answers, "dry_run": dry_run})
+    return 0
+
+
+def _signer(header: Header, mine: Peers, anyone: bool, file: str) -> str | None:
+    """Name of whoever signed, "" for a key that nobody trusts, None where nobody signed."""
+    name = next((name for name, key in mine.trusted.items() if key == header.signed_by), "")
+    if mine.trusted and not anyone and not name:
+        seen = (
+            f"a key that is not trusted ({header.signed_by[:12]}...)" if header.signed_by else "no signature"
+        )
+        raise BadInput(file, seen, "the signature of a trusted key (`share trust`), or --anyone")
+    return name if header.signed_by else None
+
+
+def _seen(mine: Peers, header: Header, dry_run: bool) -> bool:
+    """Note how far that book was taken in; True where something before this bundle is missing."""
+    from kb.store.peek import Standing
+
+    peer = mine.peer(f"book:{header.book}")
+    have = peer.taken.revision if peer.taken else 0
+    if header.after > have:
+        return True
+    if not dry_run and header.to >= have:
+        peer.taken = Standing(header.book, header.to, header.mark)
+    return False
+
+
+def _answer(file: str, header: Header, who: str | None, merged: Merged, gap: bool) -> dict[str, Any]:
+    return {
+        "file": file,
+        "book": header.book,
+        "from": header.after,
+        "to": header.to,
+        "signed": bool(header.signed_by),
+        "signed_by": who or None,
+        "visits": merged.visits,
+        "findings": merged.findings,
+        "aliases": merged.aliases,
+        "withdrawals": merged.withdrawals,
+        "notes": merged.notes,
+        "already": merged.already,
+        "replaced": list(merged.replaced),
+        "withdrawn": list(merged.withdrawn),
+        "gap": gap,
+    }
+
+
+def _tell(session: Session, said: dict[str, Any], dry_run: bool) -> None:
+    who = said["signed_by"] or ("a key that is not trusted" if said["signed"] else "nobody")
+    tell_merged(
+        session, said, f"{'would come' if dry_run else 'came'} in from {said['file']} (signed by {who})"
+    )
+    if said["gap"]:
+        session.say(
+            f"this bundle begins after revision {said['from']} of that book: an earlier one is missing here"
+        )
+
+
+def tell_merged(session: Session, said: dict[str, Any], how: str) -> None:
+    """What came in."""
+    extra = ((said["aliases"], "merge"), (said["withdrawals"], "withdrawal"), (said["notes"], "note"))
+    listed = "".join(f", {counted(count, what)}" for count, what in extra if count)
+    visits = f"{counted(said['visits'], 'visit')} with {counted(said['findings'], 'finding')}{listed}"
+    session.console.print(text(f"{visits} {how}"), soft_wrap=True)
+    for key, verb in (("replaced", "corrects"), ("withdrawn", "withdraws")):
+        if said[key]:
+            first = ", ".join(one[:8] for one in said[key][:5])
+            session.say(
+                f"it {verb} {counted(len(said[key]), 'visit')} of this book ({first});"
+                " `jackfield undo ID` takes that back"
+            )

@@ -1,0 +1,84 @@
+"""share key, share trust: who made a bundle, and whose are taken?"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from kb.cli.common import Session, command_options, text
+from kb.cli.dump import write_whole
+from kb.cli.files import read_text
+from kb.errors import BadInput, NotFound
+
+
+@click.command("key")
+@click.argument("file", required=False, metavar="[FILE]")
+@click.option("--name", metavar="NAME", help="How colleagues see you (the initials of the settings).")
+@click.option("--replace", is_flag=True, help="Write over a file that is there.")
+@command_options
+def key_command(session: Session, file: str | None, name: str | None, replace: bool) -> int:
+    """Write the public half of your key to FILE, or show it; the key is made at the first call.
+
+    Hand the file to colleagues in person or by a way you both trust. The key itself (share.key in the
+    home folder) never leaves this machine.
+    """
+    from kb import text as plain
+    from kb.exchange.signing import key_file, own_key, public
+
+    key = own_key(session.folder, make=True)
+    assert key is not None
+    called = plain.line(name or session.settings.initials, "name", 40)
+    if not called:
+        raise BadInput("name", "nothing", "--name NAME, or initials in the settings")
+    said = key_file(called, public(key))
+    if file:
+        write_whole(Path(file), [said], replace=replace)
+    if session.as_json:
+        session.json({"name": called, "key": public(key), "file": file})
+    elif file:
+        session.console.print(
+            text(f"{file}: the key of {called}, to be handed to colleagues"), soft_wrap=True
+        )
+    else:
+        sys.stdout.write(said)
+    return 0
+
+
+@click.command("trust")
+@click.argument("file", required=False, metavar="[FILE]")
+@click.option("--drop", metavar="NAME", help="Trust this one no more.")
+@command_options
+def trust_command(session: Session, file: str | None, drop: str | None) -> int:
+    """Trust the key in FILE, as a colleague's `share key` wrote it; without FILE list who is trusted.
+
+    From the first trusted key on, `share in` refuses bundles that no trusted key has signed.
+    """
+    from kb.exchange import peers as known
+    from kb.exchange.signing import read_key_file
+
+    mine = known.load(session.folder)
+    if file and drop:
+        raise BadInput("trust", "a file and --drop", "one of them")
+    if drop:
+        if drop not in mine.trusted:
+            raise NotFound(f"nobody called {drop!r} is trusted")
+        del mine.trusted[drop]
+        known.save(session.folder, mine)
+    if file:
+        name, key = read_key_file(*read_text(file, 65_536))
+        if mine.trusted.get(name, key) != key:
+            raise BadInput(
+                file, f"another key of {name}", "the key that is trusted, or --drop the old one first"
+            )
+        mine.trusted[name] = key
+        known.save(session.folder, mine)
+    if session.as_json:
+        session.json({"trusted": [{"name": name, "key": key} for name, key in mine.trusted.items()]})
+    else:
+        for name, key in mine.trusted.items():
+            session.console.print(text(f"{name}  {key}"), soft_wrap=True)
+        if not mine.trusted:
+            session.say("nobody is trusted by key; well-formed bundles of anybody are taken in")
+    return 0

@@ -1,0 +1,182 @@
+"""share review: which notes and doubtful texts may go to other books?"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from kb import text as plain
+from kb.cli.common import Session, command_options, text
+from kb.errors import BadInput, NotFound
+
+if TYPE_CHECKING:
+    from kb.exchange.peers import Peers
+    from kb.exchange.sharing import Held, Unreviewed
+    from kb.store import Store
+
+
+@click.command("review")
+@click.option("--release", multiple=True, metavar="VISIT[.JACK]", help="Release this note or visit.")
+@click.option("--keep", multiple=True, metavar="VISIT[.JACK]", help="This note is to stay here.")
+@command_options
+def review_command(session: Session, release: tuple[str, ...], keep: tuple[str, ...]) -> int:
+    """Look at every note that nobody has reviewed, and at visits that are held back, one by one.
+
+    A note that is released goes to other books word for word, with its visit; e lets you write it anew
+    for them first. With --json, or piped, the list alone is printed.
+    """
+    import sys
+
+    from kb.exchange import peers as known
+
+    if session.store is None and not session.book.path.exists():
+        raise NotFound(f"{session.book.path}: there is no book here yet")
+    store, mine = session.book.store, known.load(session.folder)
+    from kb.exchange.sharing import prepare
+
+    prepare(store)
+    if release or keep:
+        return _by_name(session, store, mine, release, keep)
+    notes, held = _pending(store, mine)
+    if session.as_json:
+        session.json({"notes": [_note(one) for one in notes], "held": [_held(one) for one in held]})
+        return 0
+    if not sys.stdin.isatty():
+        for one in notes:
+            signs = f"  [{', '.join(one.signs)}]" if one.signs else ""
+            session.console.print(text(f"{_short(one.name)}  {one.note!r}{signs}"), soft_wrap=True)
+        for other in held:
+            for what, said, signs_ in other.why:
+                line = f"{other.visit.id[:8]}  {what}: {said!r}  [{', '.join(signs_)}]"
+                session.console.print(text(line), soft_wrap=True)
+        return 0
+    done = reviewed(session, store, mine)
+    session.console.print(text(f"{done} released"))
+    return 0
+
+
+def _pending(store: Store, mine: Peers) -> tuple[list[Unreviewed], list[Held]]:
+    from kb.exchange.sharing import Given, outgoing, unreviewed
+
+    given = Given()
+    with store.snapshot() as now:
+        notes = list(unreviewed(now, mine.declined))
+        for _ in outgoing(now, 0, given, approved=mine.approved):
+            pass
+    return notes, given.held
+
+
+def reviewed(session: Session, store: Store, mine: Peers) -> int:
+    """Ask about each, and keep what was said; returns how many were released."""
+    from kb.exchange import peers as known
+    from kb.exchange.sharing import release
+
+    notes, held = _pending(store, mine)
+    out, done = session.console, 0
+    try:
+        for one in notes:
+            source = one.visit.source
+            place = (
+                ""
+                if one.jack is None
+                else f", jack {one.jack + 1} {one.visit.findings[one.jack].jack.marking}"
+            )
+            out.print(text(f"\n{source.make} {source.model}, {one.visit.date}{place}", "bold"))
+            out.print(text(one.note))
+            if one.signs:
+                out.print(text(f"looks like a {', a '.join(one.signs)}", "bold red"))
+            match _asked("release? [y]es, [n]o, [e]dit, [q]uit", "yneq"):
+                case "y":
+                    done += release(store, [(one, one.note)])
+                case "e":
+                    said = plain.note(click.prompt("for other books", err=True), "note")
+                    done += release(store, [(one, said)]) if said else 0
+                case "n":
+                    mine.declined.append(one.name)
+                case _:
+                    return done
+        for other in held:
+            source = other.visit.source
+            out.print(text(f"\n{source.make} {source.model}, {other.visit.date}", "bold"))
+            for what, said, signs in other.why:
+                out.print(text(f"{what} looks like a {', a '.join(signs)}: {said}"))
+            match _asked("share this visit? [y]es, [n]o, [q]uit", "ynq"):
+                case "y":
+                    mine.approved.append(other.visit.id)
+                    done += 1
+                case "q":
+                    return done
+    finally:
+        known.save(session.folder, mine)
+    return done
+
+
+def _asked(question: str, choices: str) -> str:
+    while True:
+        said = click.prompt(question, default="n", show_default=False, err=True).strip().lower()[:1]
+        if said and said in choices:
+            return str(said)
+
+
+def _by_name(
+    session: Session, store: Store, mine: Peers, names: tuple[str, ...], kept: tuple[str, ...]
+) -> int:
+    from kb.exchange import peers as known
+    from kb.exchange.sharing import release
+
+    notes, held = _pending(store, mine)
+    released = []
+    for name in names:
+        note = _one(name, notes, held)
+        if isinstance(note, str):
+            mine.approved.append(note)
+        else:
+            released.append((note, note.note))
+    for name in kept:
+        note = _one(name, notes, [])
+        mine.declined += [] if isinstance(note, str) else [note.name]
+    count = release(store, released)
+    known.save(session.folder, mine)
+    if session.as_json:
+        session.json({"released": count, "approved": len(names) - len(released), "kept": len(kept)})
+    else:
+        session.console.print(text(f"{len(names)} released, {len(kept)} kept here"))
+    return 0
+
+
+def _one(name: str, notes: list[Unreviewed], held: list[Held]) -> Unreviewed | str:
+    start, _, jack = name.strip().lower().partition(".")
+    if len(start) >= 4:
+        found: list[Unreviewed | str] = [
+            one
+            for one in notes
+            if one.visit.id.startswith(start) and jack == ("" if one.jack is None else str(one.jack + 1))
+        ]
+        found += [one.visit.id for one in held if one.visit.id.startswith(start) and not jack and not found]
+        if len(found) == 1:
+            return found[0]
+    raise BadInput("review", name, "VISIT or VISIT.JACK as `share review --json` lists them")
+
+
+def _short(name: str) -> str:
+    visit, dot, jack = name.partition(".")
+    return f"{visit[:8]}{dot}{jack}"
+
+
+def _note(one: Unreviewed) -> dict[str, Any]:
+    source = one.visit.source
+    return {
+        "name": one.name,
+        "visit": one.visit.id,
+        "jack": None if one.jack is None else one.jack + 1,
+        "make": source.make,
+        "model": source.model,
+        "note": one.note,
+        "signs": list(one.signs),
+    }
+
+
+def _held(one: Held) -> dict[str, Any]:
+    why = [{"where": what, "text": said, "signs": list(signs)} for what, said, signs in one.why]
+    return {"visit": one.visit.id, "make": one.visit.source.make, "model": one.visit.source.model, "why": why}

@@ -1,0 +1,38 @@
+"""undo: which correction, withdrawal or merge is to be taken back?"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import click
+
+from kb.cli.common import Session, command_options, text
+from kb.errors import NotFound
+
+_SAID: Final = {
+    "correction": "the correction {} is withdrawn; what it corrected stands again",
+    "withdrawal": "{} stands again",
+    "merge": "the merge {} is undone; the two spellings are two sets again",
+    "release": "the note {} is no longer given to other books; what was given out stays out",
+}
+
+
+@click.command("undo")
+@click.argument("what", required=False, metavar="[ID]")
+@command_options
+def undo_command(session: Session, what: str | None) -> int:
+    """Undo the latest correction, withdrawal or merge, or the one with this id (as `history` shows it).
+
+    Undoing what was undone, by its id, puts it in force again.
+    """
+    from kb.exchange.corrections import undo
+
+    book = session.book
+    if session.store is None and not book.path.exists():
+        raise NotFound("there is nothing to undo: there is no book yet")
+    kind, fact = book.change(lambda store: undo(store, what))
+    if session.as_json:
+        session.json({"undone": kind, "id": fact})
+    else:
+        session.console.print(text(_SAID[kind].format(fact[:8])))
+    return 0

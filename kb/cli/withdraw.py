@@ -1,0 +1,30 @@
+"""withdraw: which visits should not have been recorded?"""
+
+from __future__ import annotations
+
+import click
+
+from kb.cli.common import Session, command_options, text
+
+
+@click.command("withdraw")
+@click.argument("visits", nargs=-1, required=True, metavar="VISIT...")
+@command_options
+def withdraw_command(session: Session, visits: tuple[str, ...]) -> int:
+    """Withdraw visits, named by the first characters of their ids as `history` shows them.
+
+    They stay in the history; `jackfield undo VISIT` lets one stand again.
+    """
+    from kb.exchange.corrections import title, visit_named
+
+    book = session.book
+    with book.store.snapshot() as now:
+        named = {one.id: one for one in (visit_named(now, given) for given in visits)}
+    gone = book.change(lambda store: store.withdraw(named))
+    if session.as_json:
+        session.json({"withdrawn": list(gone), "already": [one for one in named if one not in gone]})
+        return 0
+    for one in named:
+        said = "withdrawn" if one in gone else "was withdrawn already"
+        session.console.print(text(f"{title(named[one].source)}: {one[:8]} {said}"))
+    return 0

@@ -1,0 +1,239 @@
+"""How are findings handed from one book to another as a file, and is a file that was handed in what it says?
+
+JSON Lines, plain or gzip. The first line is the header: format version, the book it came from, the revisions
+it covers, how many facts of each kind follow, their bytes and SHA-256, and perhaps a signature over all that.
+Nothing of a bundle is believed before its checksum and signature hold; nothing in it is ever used as a path,
+run, or shown unescaped; sizes and depth are bounded.
+"""
+
+from __future__ import annotations
+
+import gzip
+import hashlib
+import json
+import os
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any, Final, cast
+
+from kb.errors import BadInput, BookTrouble, ascii_controls
+from kb.exchange.fact_lines import KINDS, from_object, parsed, to_line
+from kb.exchange.lines import LINE_BYTES, lines_of, opened, unpacked
+from kb.exchange.signing import sign, signer
+from kb.store.facts import Fact
+from kb.visit import read_id
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+FORMAT: Final = 1
+PACKED: Final = 64 * 1024 * 1024  #: bytes of a file that is handed in, at most
+BYTES: Final = 256 * 1024 * 1024  #: bytes of the facts in it, unpacked, at most: some 300,000 visits
+_CHUNK: Final = 1 << 20
+_COUNT: Final = 10_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """What a bundle says of itself. ``signed_by``: the public key whose signature holds, or ""."""
+
+    book: str
+    after: int
+    to: int
+    mark: str
+    counts: dict[str, int]
+    signed_by: str
+
+
+def write(
+    path: Path,
+    facts: Iterator[Fact],
+    *,
+    book: str,
+    after: int,
+    to: int,
+    mark: str,
+    key: Ed25519PrivateKey | None,
+    replace: bool = False,
+) -> dict[str, int]:
+    """Write a bundle, whole or not at all; gzip where the name ends in ``.gz``. Returns the counts by kind.
+
+    ``after`` and ``to``: it holds what came after the one revision up to the other. Raises BadInput where the
+    file is there and ``replace`` is not set or there is too much for one bundle, BookTrouble where it cannot
+    be written.
+    """
+    if path.is_dir():
+        raise BadInput(str(path), "a folder", "a file")
+    if path.exists() and not replace:
+        raise BadInput(str(path), "a file that is there", "another name, or --replace")
+    unfinished = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        with tempfile.TemporaryFile() as body:
+            counts, size, digest = dict.fromkeys(KINDS, 0), 0, hashlib.sha256()
+            for fact in facts:
+                line = to_line(fact).encode("utf-8")
+                counts[line[2 : line.index(b'"', 2)].decode()] += 1
+                size += len(line)
+                digest.update(line)
+                body.write(line)
+            if size > BYTES:
+                raise BadInput(
+                    "share out", f"{size} bytes", f"at most {BYTES}; share less at once with --since"
+                )
+            header: dict[str, Any] = {
+                "jackfield": "bundle",
+                "format": FORMAT,
+                "book": book,
+                "from": after,
+                "to": to,
+                "mark": mark,
+                "counts": counts,
+                "bytes": size,
+                "sha256": digest.hexdigest(),
+            }
+            if key:
+                header["signed"] = sign(key, _said(header))
+            body.seek(0)
+            try:
+                handle = os.open(unfinished, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
+                with open(handle, "wb") as file:
+                    packed = gzip.GzipFile("", "wb", fileobj=file, mtime=0) if path.suffix == ".gz" else file
+                    out = cast(IO[bytes], packed)
+                    out.write(json.dumps(header).encode() + b"\n")
+                    while some := body.read(_CHUNK):
+                        out.write(some)
+                    if packed is not file:
+                        packed.close()
+                    file.flush()
+                    os.fsync(file.fileno())
+                unfinished.replace(path)
+            finally:
+                unfinished.unlink(missing_ok=True)
+    except OSError as trouble:
+        said = ascii_controls(trouble.strerror or str(trouble))
+        raise BookTrouble(f"{path}: could not be written ({said})") from trouble
+    return counts
+
+
+def _said(header: dict[str, Any]) -> bytes:
+    """What is signed: everything that the header says, in one spelling."""
+    plain = {key: value for key, value in header.items() if key != "signed"}
+    return json.dumps(plain, sort_keys=True, separators=(",", ":")).encode()
+
+
+@contextmanager
+def read(name: str) -> Iterator[tuple[Header, Iterator[Fact]]]:
+    """The header of a bundle and its facts, once checksum and signature hold.
+
+    Raises BadInput naming the line and field where anything is wrong; ids are checked by ``Store.merge``.
+    """
+    with opened(name, PACKED) as (file, place, _):
+        header, size = _checked(unpacked(file), place)
+        file.seek(0)
+        yield header, _facts(unpacked(file), place, header, size)
+
+
+def _checked(file: IO[bytes], place: str) -> tuple[Header, int]:
+    try:
+        first = file.readline(LINE_BYTES + 1)
+        header, size, digest = _header(first, place)
+        seen, found = 0, hashlib.sha256()
+        while some := file.read(_CHUNK):
+            seen += len(some)
+            if seen > size:
+                raise BadInput(place, f"more than {size} bytes of facts", f"{size}, as its first line says")
+            found.update(some)
+    except BadInput:
+        raise
+    except (OSError, EOFError, ValueError) as wrong:
+        raise BadInput(place, str(wrong), "a whole bundle") from None
+    except Exception as wrong:  # zlib.error is no child of any of these
+        if type(wrong).__module__ != "zlib":
+            raise
+        raise BadInput(place, str(wrong), "a whole gzip file") from None
+    if seen != size:
+        raise BadInput(place, f"{seen} bytes of facts", f"{size}: the bundle is cut off")
+    if found.hexdigest() != digest:
+        raise BadInput(
+            place, "facts of another checksum", "those that were handed out: it was damaged or changed"
+        )
+    return header, size
+
+
+def _header(first: bytes, place: str) -> tuple[Header, int, str]:
+    if len(first) > LINE_BYTES:
+        raise BadInput(f"{place}, line 1", "a longer line", f"at most {LINE_BYTES} bytes")
+    place = f"{place}, line 1"
+    try:
+        said = first.decode("utf-8")
+    except UnicodeDecodeError:
+        raise BadInput(place, "bytes that are no UTF-8", "a bundle") from None
+    data = parsed(said, place)
+    if not isinstance(data, dict) or data.get("jackfield") != "bundle":
+        raise BadInput(
+            place, type(data).__name__, "the header of a bundle (a dump or old notes come in by `load`)"
+        )
+    if data.get("format") != FORMAT or isinstance(data.get("format"), bool):
+        raise BadInput(
+            f"{place}, format", data.get("format"), f"{FORMAT}; a newer one needs a newer jackfield"
+        )
+    known = {"jackfield", "format", "book", "from", "to", "mark", "counts", "bytes", "sha256", "signed"}
+    for key in data:
+        if key not in known:
+            raise BadInput(f"{place}, unknown field", key, f"one of {', '.join(sorted(known))}")
+    try:
+        counts = data.get("counts")
+        if not isinstance(counts, dict) or set(counts) != set(KINDS):
+            raise BadInput("counts", type(counts).__name__, f"how many of {', '.join(KINDS)}")
+        digest = data.get("sha256")
+        if not isinstance(digest, str) or len(digest) != 64:
+            raise BadInput("sha256", digest, "64 hexadecimal digits")
+        return (
+            Header(
+                book=read_id(data.get("book"), "book"),
+                after=_number(data.get("from"), "from", 2**53),
+                to=_number(data.get("to"), "to", 2**53),
+                mark=read_id(data.get("mark"), "mark"),
+                counts={kind: _number(counts[kind], f"counts, {kind}", _COUNT) for kind in KINDS},
+                signed_by=signer(data["signed"], _said(data)) if "signed" in data else "",
+            ),
+            _number(data.get("bytes"), "bytes", BYTES),
+            digest,
+        )
+    except BadInput as mistake:
+        raise mistake.within(place) from None
+
+
+def _number(value: object, place: str, most: int) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= most:
+        raise BadInput(place, value, f"a whole number, 0 to {most}")
+    return value
+
+
+def _facts(file: IO[bytes], place: str, header: Header, size: int) -> Iterator[Fact]:
+    seen = dict.fromkeys(KINDS, 0)
+    for number, line in lines_of(file, place, encoding="utf-8", most=size + LINE_BYTES):
+        if number == 1:
+            continue
+        where = f"{place}, line {number}"
+        value = parsed(line, where)
+        fact = from_object(value, where)
+        if "recorded" in value or _private(value):
+            raise BadInput(where, "private words", "facts about sets alone")
+        seen[next(iter(value))] += 1
+        yield fact
+    if seen != header.counts:
+        raise BadInput(place, f"{seen}", f"{header.counts}, as its first line says")
+
+
+def _private(value: dict[str, Any]) -> bool:
+    """Does a visit hold who, for whom or free text? No bundle of ours does."""
+    visit = value.get("visit")
+    return isinstance(visit, dict) and (
+        any(visit.get(key) for key in ("by", "job", "note"))
+        or bool((visit.get("driver") or {}).get("name"))
+        or any(jack.get("note") for jack in visit.get("jacks") or ())
+    )

@@ -1,0 +1,226 @@
+"""What was wrong, and what takes its place? Nothing is changed in place: each correction is a new entry.
+
+>>> from kb.visit import visit_from
+>>> old = visit_from({"id": "0192a6c0-0000-7000-8000-000000000001", "date": "2026-03-04",
+...                   "source": {"make": "Norwell", "model": "NV40-21O"},
+...                   "jacks": [{"form": "toslink", "marking": "OPTICAL OUT"}]})
+>>> new = corrected(old, ["model=NV40-210", "1.outcome=silent"])
+>>> new.source.model, new.findings[0].outcome.value, new.supersedes == (old.id,)
+('NV40-210', 'silent', True)
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from kb.errors import BadInput, NotFound, shown
+from kb.shortform import jack as short_jack
+from kb.store import Snapshot, Store
+from kb.store.facts import AliasFact, Change, Fact, NoteFact, VisitFact, changes, rows, starting_with
+from kb.visit import Source, Visit, finding_to, set_key, visit_from, visit_to
+
+LEAST: Final = 4  #: characters of an id that name a visit
+_SOURCE: Final = ("make", "model", "kind", "display", "year", "size_in")
+_VISIT: Final = ("date", "by", "basis", "job", "note", "driver", "inputs")
+_JACK: Final = (
+    *("form", "marking", "colour", "direction", "signal", "level", "format", "speakers", "taken", "outcome"),
+    *("items", "input", "setting", "note"),
+)
+_PLACE: Final = re.compile(r"(\d{1,3})\.([a-z_]+)\Z")
+
+
+def named(book: Snapshot, given: str) -> tuple[type[Fact], str]:
+    """Kind and whole id of the visit, merge or released note whose id begins so.
+
+    Raises BadInput where it is no id or names several, NotFound where it names none.
+    """
+    start = given.strip().lower()
+    if not LEAST <= len(start) <= 36 or not re.fullmatch(r"[0-9a-f-]+", start):
+        raise BadInput("id", given, f"the first {LEAST} or more characters of an id, as `history` shows them")
+    found = starting_with(book, start)
+    if not found:
+        raise NotFound(
+            f"no visit or merge {shown(start)} in the book; `jackfield history MAKE MODEL` lists them"
+        )
+    if len(found) > 1:
+        raise BadInput("id", given, f"more of the id; so begin {', '.join(one[:12] for _, one in found[:5])}")
+    return found[0]
+
+
+def visit_named(book: Snapshot, given: str) -> Visit:
+    """The visit whose id begins so; raises as ``named``."""
+    kind, fact = named(book, given)
+    if kind is not VisitFact:
+        raise BadInput("id", given, "a visit; this is a merge or a note")
+    return book.visit(fact)
+
+
+def corrected(
+    visit: Visit, edits: Sequence[str], dropped: Sequence[int] = (), added: Sequence[str] = ()
+) -> Visit:
+    """The visit with fields changed (``year=2015``, ``2.outcome=silent``; nothing after ``=`` clears), jacks
+    dropped (from 1) and added in short form. Raises BadInput where one is wrong or nothing changes."""
+    data = visit_to(visit)
+    before = visit_to(visit)
+    for edit in edits:
+        name, sign, value = edit.partition("=")
+        if not sign:
+            raise BadInput("correct", edit, "FIELD=VALUE or JACK.FIELD=VALUE")
+        _put(data, name.strip(), value)
+    for number in sorted(set(dropped), reverse=True):
+        if not 1 <= number <= len(data["jacks"]):
+            raise BadInput("--drop", number, _jacks(data))
+        del data["jacks"][number - 1]
+    data["jacks"] += [finding_to(short_jack(one, f"jack {one}")) for one in added]
+    if visit_to(visit_from(data)) == before:
+        raise BadInput("correct", "nothing that changes", "FIELD=VALUE, --drop, --add or --file")
+    return succeeding(visit_from({**data, "id": None, "supersedes": None}), visit)
+
+
+def succeeding(new: Visit, old: Visit) -> Visit:
+    """``new`` as what takes the place of ``old``."""
+    return visit_from({**visit_to(new), "id": None, "supersedes": [old.id]})
+
+
+def _jacks(data: dict[str, Any]) -> str:
+    count = len(data["jacks"])
+    return f"a jack of this visit, 1 to {count}" if count else "no jack: this visit has none"
+
+
+def _put(data: dict[str, Any], name: str, value: str) -> None:
+    said: Any = value.strip() or None
+    if place := _PLACE.match(name):
+        number, field = int(place[1]), place[2]
+        if field not in _JACK:
+            raise BadInput(f"jack {number}", field, f"one of {', '.join(_JACK)}")
+        if not 1 <= number <= len(data["jacks"]):
+            raise BadInput(f"jack {number}", field, _jacks(data))
+        data["jacks"][number - 1][field] = _value(field, said)
+    elif name in _SOURCE:
+        data["source"][name] = _value(name, said)
+    elif name in ("driver", "inputs"):
+        data.setdefault("driver", {})["name" if name == "driver" else name] = _value(name, said)
+    elif name in _VISIT:
+        data[name] = said
+    else:
+        raise BadInput(
+            "correct", name, f"one of {', '.join((*_SOURCE, *_VISIT))}, or JACK.FIELD such as 2.outcome"
+        )
+
+
+def _value(name: str, said: str | None) -> Any:
+    if said is None:
+        return None
+    if name in ("items", "inputs"):
+        return [one.strip() for one in said.split(",") if one.strip()]
+    if name == "taken":
+        return {"yes": True, "no": False}.get(said.lower(), said)
+    if name == "year" and said.isdecimal() and len(said) < 10:
+        return int(said)
+    if name == "size_in":
+        try:
+            return float(said)
+        except ValueError:
+            return said
+    return said
+
+
+def correct(store: Store, old: Visit, new: Visit) -> str:
+    """Record ``new`` in the place of ``old``; returns its id. Raises BadInput where it does not stand."""
+    with store.snapshot() as book:
+        _must_stand(book, old)
+    [recorded] = store.record([new]).recorded or [None]
+    if recorded is None:
+        raise BadInput("correct", "the same correction", "one that is not in the book already")
+    return recorded.id
+
+
+def _must_stand(book: Snapshot, visit: Visit) -> None:
+    entry = next(one for one in book.history_of(visit.source.key) if one.visit.id == visit.id)
+    if entry.withdrawn:
+        raise BadInput(
+            "visit", visit.id, "a visit that stands; this one is withdrawn (`jackfield undo` it first)"
+        )
+    if entry.superseded_by:
+        raise BadInput("visit", visit.id, f"the visit that stands now, {entry.superseded_by[0][:12]}")
+
+
+@dataclass(frozen=True, slots=True)
+class Merge:
+    """Two spellings said to be one set; ``stands`` is False where it was undone."""
+
+    id: str
+    spelling: str
+    same_as: str
+    stands: bool
+
+
+def merges_of(book: Snapshot, key: str) -> list[Merge]:
+    """Every merge that was ever said of a set, or of what it is merged with."""
+    every = [fact for fact in rows(book) if isinstance(fact, AliasFact)]
+    keys = set(book.spellings.all_of(key))
+    standing = {one.id for one in changes(book) if one.kind == "merge"}
+    return [
+        Merge(one.id, one.set_key, one.same_as, one.id in standing)
+        for one in every
+        if one.set_key in keys or one.same_as in keys
+    ]
+
+
+def merge(store: Store, spelling: tuple[str, str], same_as: tuple[str, str]) -> str:
+    """Say that two spellings are one set; returns the id of the merge. Raises NotFound where nobody met the
+    first, BadInput where they are one set already."""
+    keys = [set_key(*spelling), set_key(*same_as)]
+    for key, name in zip(keys, (spelling, same_as), strict=True):
+        if key.startswith("/") or key.endswith("/"):
+            raise BadInput("merge", " ".join(name), "a make and a model with letters or digits")
+    with store.snapshot() as book:
+        if not any(book.history_of(one) for one in book.spellings.all_of(keys[0])):
+            raise NotFound(f"nobody met {' '.join(spelling)} yet: there is nothing to merge")
+    fact = store.alias(*keys)
+    if not fact:
+        raise BadInput("merge", " ".join(spelling), "a spelling that is not that set already")
+    return fact
+
+
+def undo(store: Store, given: str | None) -> tuple[str, str]:
+    """Undo one correction, withdrawal or merge, the latest unless ``given`` names one: (kind, id).
+
+    What was undone can be had again by undoing it by its id once more. Raises NotFound, BadInput.
+    """
+    with store.snapshot() as book:
+        change = _change(book, given)
+    if change.kind == "withdrawal":
+        store.reinstate([change.id])
+    else:
+        store.withdraw([change.id])
+    return change.kind, change.id
+
+
+def _change(book: Snapshot, given: str | None) -> Change:
+    every = changes(book)
+    if given is None:
+        own = [one for one in every if one.kind != "release"]
+        if not own:
+            raise NotFound("there is no correction, withdrawal or merge to undo")
+        return own[0]
+    kind, fact = named(book, given)
+    for one in every:
+        if one.id == fact:
+            return one
+    if kind is not VisitFact or book.visit(fact).supersedes:
+        return Change("withdrawal", fact, 0)  # it was undone before: let it stand again
+    raise BadInput("undo", given, "a correction, withdrawal or merge; `jackfield withdraw` takes a visit out")
+
+
+def notes_of(book: Snapshot, visit: str) -> Iterator[NoteFact]:
+    """Notes of a visit that were released for other books."""
+    return (fact for fact in rows(book) if isinstance(fact, NoteFact) and fact.visit == visit)
+
+
+def title(source: Source) -> str:
+    """Make and model in one line."""
+    return f"{source.make} {source.model}"

@@ -1,0 +1,150 @@
+"""Is the book whole? Each check is a small function that says what it found wrong.
+
+SQLite's own checks first (``PRAGMA integrity_check``, ``foreign_key_check``), then ours: nothing forged,
+nothing in a circle, nothing readable by others.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import stat
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+from urllib.parse import quote
+
+from kb.errors import JackfieldError, ascii_controls
+from kb.store import Store
+from kb.store.facts import rows, visits
+from kb.store.guards import guards
+from kb.store.merging import certified
+from kb.store.peek import WAIT
+from kb.store.seal import is_sealed
+
+_FEW: Final = 5  #: of what is wrong, that many are named
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One check: what was looked at, and what is wrong (nothing where all is well)."""
+
+    name: str
+    wrong: tuple[str, ...]
+
+    @property
+    def ok(self) -> bool:
+        """Is all well?"""
+        return not self.wrong
+
+
+def checks(store: Store, path: Path | None) -> list[Check]:
+    """Every check of an open book; ``path`` is its file, None for a shared one."""
+    found = []
+    if path is not None:
+        found += [Check(name, _tried(lambda look=look: look(path))) for name, look in _OF_FILE]  # type: ignore[misc]
+    found += [Check(name, _tried(lambda look=look: look(store))) for name, look in _OF_STORE]  # type: ignore[misc]
+    return found
+
+
+def _tried(look: Callable[[], Iterator[str]]) -> tuple[str, ...]:
+    wrong: list[str] = []
+    try:
+        for one in look():
+            wrong.append(one)
+            if len(wrong) > _FEW:
+                return (*wrong[:_FEW], "... and more")
+    except (JackfieldError, sqlite3.Error, OSError, ValueError) as problem:
+        wrong.append(ascii_controls(str(problem))[:200])
+    return tuple(wrong)
+
+
+def _asked(path: Path, question: str) -> list[tuple[object, ...]]:
+    uri = f"file:{quote(str(path.absolute()))}?mode=ro"
+    with closing(sqlite3.connect(uri, uri=True, timeout=WAIT)) as book:
+        return book.execute(question).fetchall()
+
+
+def _integrity(path: Path) -> Iterator[str]:
+    yield from (str(row[0]) for row in _asked(path, f"PRAGMA integrity_check({_FEW + 1})") if row[0] != "ok")
+
+
+def _references(path: Path) -> Iterator[str]:
+    for table, row, parent, _ in _asked(path, "PRAGMA foreign_key_check"):
+        yield f"{table}, row {row}: belongs to no {parent}"
+
+
+def _guards(path: Path) -> Iterator[str]:
+    there = {str(row[0]) for row in _asked(path, "SELECT name FROM sqlite_master WHERE type = 'trigger'")}
+    for guard in guards("sqlite"):
+        if (name := guard.split()[2]) not in there:
+            yield f"the guard {name} is missing: recorded facts could be changed"
+
+
+def _rights(path: Path) -> Iterator[str]:
+    for one in (path.parent, path):
+        mode = stat.S_IMODE(one.stat().st_mode)
+        if mode & 0o077:
+            yield f"{one}: others may look in (mode {mode:o}); chmod go-rwx"
+
+
+def _seals(store: Store) -> Iterator[str]:
+    with store.snapshot() as book:
+        for fact in visits(book, 0, private=False):
+            if (fact.nonce or is_sealed(fact.id)) and not certified(fact):
+                yield f"visit {fact.id}: its words are not those that its id was made from"
+        for other in rows(book):
+            if is_sealed(other.id) and not certified(other):
+                yield f"{type(other).__name__.removesuffix('Fact').lower()} {other.id}: does not fit its id"
+
+
+def _lineage(store: Store) -> Iterator[str]:
+    later: dict[str, set[str]] = defaultdict(set)
+    with store.snapshot() as book:
+        for fact in visits(book, 0, private=False):
+            for earlier in fact.visit.supersedes:
+                later[fact.id].add(earlier)
+    state: dict[str, int] = {}
+    for start in later:
+        open_ = [(start, iter(sorted(later[start])))] if start not in state else []
+        state.setdefault(start, 1)
+        while open_:
+            visit, rest = open_[-1]
+            following = next(rest, None)
+            if following is None:
+                state[visit] = 2
+                open_.pop()
+            elif state.get(following) == 1:
+                yield f"visits {following} and {visit} each take the other's place: withdraw one"
+            elif following not in state:
+                state[following] = 1
+                open_.append((following, iter(sorted(later.get(following, ())))))
+
+
+def _counts(store: Store) -> Iterator[str]:
+    with store.snapshot() as book:
+        counts, streamed = book.counts(), sum(len(some) for some in book.visits())
+    if counts.visits != streamed:
+        yield f"{counts.visits} visits are counted, {streamed} can be read"
+
+
+_OF_FILE: Final[tuple[tuple[str, Callable[[Path], Iterator[str]]], ...]] = (
+    ("integrity", _integrity),
+    ("references", _references),
+    ("guards", _guards),
+    ("rights", _rights),
+)
+_OF_STORE: Final[tuple[tuple[str, Callable[[Store], Iterator[str]]], ...]] = (
+    ("readable", _counts),
+    ("seals", _seals),
+    ("lineage", _lineage),
+)
+
+
+def leftovers(home: Path) -> list[Path]:
+    """Unfinished files of work that was cut off: copies and settings that never took their place."""
+    found = [one for folder in (home, home / "backups") if folder.is_dir() for one in folder.glob("*.part")]
+    found += [one for folder in (home, home / "backups") if folder.is_dir() for one in folder.glob(".*.part")]
+    return sorted(path for path in found if path.is_file() and not path.is_symlink())

@@ -1,0 +1,117 @@
+"""What is in the book, all of it, as a file that loads back to an equal book? JSON Lines or CSV.
+
+A dump holds private words: it is a copy of one's own book, not a bundle for others.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Iterator
+from typing import Any, Final
+
+import sqlalchemy as sa
+
+from kb.exchange.cells import guarded
+from kb.exchange.columns import DUMP_FIELDS, JACK_FIELDS, VISIT_FIELDS
+from kb.exchange.fact_lines import to_line
+from kb.exchange.loading import FORMAT
+from kb.exchange.table import listed
+from kb.store import Snapshot, schema
+from kb.store.facts import AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact, everything
+from kb.visit import finding_to, visit_to
+
+_TABLES: Final = {
+    "visit": schema.visit,
+    "alias": schema.alias,
+    "withdrawal": schema.withdrawal,
+    "note": schema.reviewed_note,
+}
+COLUMNS: Final = (
+    "record",
+    *(name for name in VISIT_FIELDS if name != "visit"),
+    *(name for name in JACK_FIELDS if name != "jack"),
+    *(name for name in DUMP_FIELDS if name != "record"),
+)
+
+
+def counts(book: Snapshot) -> dict[str, int]:
+    """How many facts of each kind the book has."""
+    ask = book._connection.execute
+    return {
+        kind: ask(sa.select(sa.func.count()).select_from(table)).scalar_one()
+        for kind, table in _TABLES.items()
+    }
+
+
+def json_lines(book: Snapshot) -> Iterator[str]:
+    """A header line, then one line a fact, in the order they were recorded."""
+    header = {"jackfield": "dump", "format": FORMAT, "book": book.standing.book, "revision": book.revision}
+    yield json.dumps({**header, "counts": counts(book)}) + "\n"
+    for fact in everything(book):
+        yield to_line(fact)
+
+
+def csv_rows(book: Snapshot) -> Iterator[str]:
+    """A table as RFC 4180 has it, one row a jack, every cell quoted and guarded against formulas."""
+    made = io.StringIO()
+    writer = csv.DictWriter(made, COLUMNS, restval="", quoting=csv.QUOTE_ALL, lineterminator="\r\n")
+    writer.writeheader()
+    for fact in everything(book):
+        for row in _rows(fact):
+            writer.writerow({key: guarded(value) for key, value in row.items()})
+        yield made.getvalue()
+        made.seek(0)
+        made.truncate()
+    yield made.getvalue()
+
+
+def _rows(fact: Fact) -> Iterator[dict[str, str]]:
+    match fact:
+        case VisitFact():
+            yield from _visit_rows(fact)
+        case AliasFact(id_, spelling, same_as):
+            yield {"record": "alias", "id": id_, "spelling": spelling, "same_as": same_as}
+        case WithdrawalFact(id_, about, turn, stands):
+            said = {"of": about, "turn": str(turn), "stands": "yes" if stands else "no"}
+            yield {"record": "withdrawal", "id": id_, **said}
+        case NoteFact(id_, about, jack, note):
+            place = {} if jack is None else {"place": str(jack)}
+            yield {"record": "note", "id": id_, "of": about, "note": note, **place}
+
+
+def _visit_rows(fact: VisitFact) -> Iterator[dict[str, str]]:
+    """All of the visit stands on its first row; its id and set on each."""
+    visit = fact.visit
+    data = visit_to(visit)
+    source, driver = data["source"], data.get("driver", {})
+    again = {
+        "record": "visit",
+        "id": visit.id,
+        "date": data["date"],
+        "make": source["make"],
+        "model": source["model"],
+    }
+    more: dict[str, Any] = {
+        **{key: data.get(key, "") for key in ("by", "basis", "job", "note")},
+        **{key: source.get(key, "") for key in ("kind", "display", "year", "size_in")},
+        "driver": driver.get("name", ""),
+        "inputs": listed(driver.get("inputs", ())),
+        "supersedes": listed(visit.supersedes),
+        "seal": fact.nonce,
+        "recorded": fact.recorded,
+    }
+    first = {**again, **{key: str(value) for key, value in more.items() if value != ""}}
+    if not visit.findings:
+        yield first
+    for number, finding in enumerate(visit.findings):
+        jack = finding_to(finding)
+        said = {key: str(value) for key, value in jack.items() if key not in ("items", "taken", "note")}
+        if finding.items:
+            said["items"] = listed(finding.items)
+        if finding.taken is not None:
+            said["taken"] = "yes" if finding.taken else "no"
+        if finding.note:
+            said["jack_note"] = finding.note
+        yield {**(again if number else first), **said}

@@ -1,0 +1,110 @@
+"""What are the lines of a file that somebody handed in? Read bounded, one at a time, plain or gzip.
+
+>>> import io
+>>> [one.text for one in lines_of(io.BytesIO(b"one\\ntwo"), "notes")]
+['one\\n', 'two']
+"""
+
+from __future__ import annotations
+
+import gzip
+import sys
+import tempfile
+import zlib
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO, Final, NamedTuple, cast
+
+from kb.errors import BadInput, BookTrouble, ascii_controls
+
+LINE_BYTES: Final = 1024 * 1024  #: one line, at most; a visit of 64 jacks with every field full fits
+FILE_BYTES: Final = 1024 * 1024 * 1024  #: a whole file, unpacked, at most
+_GZIP: Final = b"\x1f\x8b"  # RFC 1952, section 2.3.1
+
+#: Called with how many bytes of the file were read so far.
+Told = Callable[[int], None]
+
+
+class Line(NamedTuple):
+    """One line with its end, and its number from 1."""
+
+    number: int
+    text: str
+
+
+@contextmanager
+def opened(name: str, most: int = FILE_BYTES) -> Iterator[tuple[IO[bytes], str, int]]:
+    """(file, place, bytes) of a file, or of stdin for ``-``; the file can be read again from its start.
+
+    Raises BadInput where it is missing, is no file or is larger than ``most`` bytes.
+    """
+    place = "standard input" if name == "-" else name
+    try:
+        if name == "-":
+            with tempfile.TemporaryFile() as kept:
+                size = 0
+                while some := sys.stdin.buffer.read(1 << 20):
+                    size += len(some)
+                    _fits(size, most, place)
+                    kept.write(some)
+                kept.seek(0)
+                yield cast(IO[bytes], kept), place, size
+                return
+        path = Path(name)
+        if not path.exists():
+            raise BadInput(place, "no such file", "a file")
+        if not path.is_file():
+            raise BadInput(place, "a folder" if path.is_dir() else "no plain file", "a file")
+        with path.open("rb") as file:
+            size = path.stat().st_size
+            _fits(size, most, place)
+            yield file, place, size
+    except OSError as trouble:
+        raise BookTrouble(f"{place}: {ascii_controls(trouble.strerror or str(trouble))}") from trouble
+    except ValueError:
+        raise BadInput("file name", name, "a name that the system allows") from None
+
+
+def _fits(size: int, most: int, place: str) -> None:
+    if size > most:
+        raise BadInput(place, f"more than {most // 1024 // 1024} MiB", "a smaller file")
+
+
+def unpacked(file: IO[bytes]) -> IO[bytes]:
+    """The file itself, or what is in it where it is gzip (whatever its name says)."""
+    start = file.read(len(_GZIP))
+    file.seek(0)
+    return cast(IO[bytes], gzip.GzipFile(fileobj=file)) if start == _GZIP else file
+
+
+def lines_of(
+    file: IO[bytes],
+    place: str,
+    *,
+    encoding: str = "utf-8-sig",
+    most: int = FILE_BYTES,
+    told: Told | None = None,
+) -> Iterator[Line]:
+    """The lines of a file, each at most ``LINE_BYTES``; raises BadInput naming the line that is wrong."""
+    done = number = 0
+    while True:
+        try:
+            raw = file.readline(LINE_BYTES + 1)
+        except (EOFError, zlib.error, gzip.BadGzipFile) as wrong:
+            raise BadInput(place, str(wrong), "a whole gzip file") from None
+        if not raw:
+            return
+        number += 1
+        done += len(raw)
+        if len(raw) > LINE_BYTES:
+            raise BadInput(f"{place}, line {number}", f"more than {LINE_BYTES} bytes", "a shorter line")
+        _fits(done, most, place)
+        try:
+            text = raw.decode(encoding if number == 1 else encoding.replace("utf-8-sig", "utf-8"))
+        except UnicodeDecodeError:
+            expected = f"text in {encoding.removesuffix('-sig').upper()} (or another --encoding)"
+            raise BadInput(f"{place}, line {number}", "bytes that are none", expected) from None
+        if told:
+            told(done)
+        yield Line(number, text)

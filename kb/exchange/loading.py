@@ -1,0 +1,258 @@
+"""What do files of old notes hold, and what is wrong in them? Read in a stream, added in one transaction.
+
+CSV with a column mapping, JSON Lines of visits, and dumps of a book (``kb.exchange.dumping``); gzip of any.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass, field, replace
+from itertools import chain
+from typing import Any, Final
+
+from kb.errors import BadInput
+from kb.exchange.columns import TableMap
+from kb.exchange.fact_lines import from_object, is_fact, parsed
+from kb.exchange.lines import Line, lines_of, opened, unpacked
+from kb.exchange.table import Bad, Table, bad_of
+from kb.store import Store
+from kb.store.facts import Fact, VisitFact
+from kb.visit import Visit, visit_from
+
+#: Entries of the report that are kept; all are counted.
+REPORTED: Final = 1000
+
+#: Called with bytes read so far and bytes of all files.
+Progress = Callable[[int, int], None]
+
+
+@dataclass(slots=True)
+class BadRow:
+    """One thing that is wrong, and where."""
+
+    file: str
+    line: int
+    field: str
+    seen: str
+    expected: str
+
+
+@dataclass(slots=True)
+class Loaded:
+    """What came of loading. ``visits`` and ``findings`` are new; ``already`` were in the book."""
+
+    visits: int = 0
+    findings: int = 0
+    other_facts: int = 0
+    already: int = 0
+    bad_count: int = 0
+    bad: list[BadRow] = field(default_factory=list)
+    columns: dict[str, dict[str, str]] = field(default_factory=dict)
+    unused: dict[str, list[str]] = field(default_factory=dict)
+    revision: int = 0
+    written: bool = False
+
+
+class _Refused(Exception):
+    """Something is wrong in a file, and nothing was to be kept then."""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """How the files are read."""
+
+    mapping: TableMap = field(default_factory=TableMap)
+    encoding: str = "utf-8-sig"
+    form: str = ""
+    """``csv`` or ``jsonl``; "" looks at the name, then at the first character."""
+
+
+def load(
+    store: Store,
+    names: Sequence[str],
+    source: Source,
+    *,
+    keep_good: bool = False,
+    dry_run: bool = False,
+    progress: Progress | None = None,
+) -> Loaded:
+    """Add what the files hold, all or nothing; with ``keep_good`` all that is right.
+
+    One transaction over all files, in a stream: memory does not grow with them. Where something is wrong and
+    ``keep_good`` is not set, or with ``dry_run``, the book stays as it was (``written`` is False). Raises
+    BadInput where a file cannot be read at all or holds what the book has with other content.
+    """
+    done = Loaded()
+    with ExitStack() as files:
+        given = [files.enter_context(opened(name)) for name in names]
+        total = sum(size for _, _, size in given)
+        before = 0
+
+        def everything() -> Iterator[Visit | VisitFact | Fact]:
+            nonlocal before
+            for file, place, size in given:
+
+                def told(_: int, file: Any = file, before: int = before) -> None:
+                    if progress:
+                        progress(before + file.tell(), total)
+
+                lines = lines_of(unpacked(file), place, encoding=source.encoding, told=told)
+                yield from _good(lines, place, source, done, keep_good or dry_run)
+                before += size
+            if done.bad_count and (not keep_good or dry_run):
+                raise _Refused
+
+        first, rest = _kind(everything(), done)
+        try:
+            if first is None:
+                pass
+            elif isinstance(first, Visit):
+                _record(store, _only(Visit, chain([first], rest)), done, dry_run)
+            else:
+                _merge(store, chain([first], rest), done, dry_run)
+        except _Refused:
+            done.visits = done.findings = done.other_facts = 0
+    done.revision = store.revision()
+    return done
+
+
+def _kind(stream: Iterator[Any], done: Loaded) -> tuple[Any, Iterator[Any]]:
+    """The first that is good, which says whether visits or facts are coming."""
+    try:
+        return next(stream, None), stream
+    except _Refused:
+        return None, iter(())
+
+
+def _only(kind: type, stream: Iterable[Any]) -> Iterator[Any]:
+    for one in stream:
+        if not isinstance(one, kind):
+            raise BadInput("files", "a dump beside other notes", "load a dump by itself")
+        yield one
+
+
+class _Dry(Exception):
+    """All was tried; nothing is to be kept."""
+
+
+def _record(store: Store, visits: Iterable[Visit], done: Loaded, dry_run: bool) -> None:
+    def counted() -> Iterator[Visit]:
+        for visit in visits:
+            done.visits += 1
+            done.findings += len(visit.findings)
+            yield visit
+        if dry_run:
+            raise _Dry
+
+    try:
+        recorded = store.record(counted(), told=lambda visit: _was_there(visit, done))
+    except _Dry:
+        return
+    done.written = bool(recorded.recorded)
+
+
+def _was_there(visit: Visit, done: Loaded) -> None:
+    done.already += 1
+    done.visits -= 1
+    done.findings -= len(visit.findings)
+
+
+def _merge(store: Store, facts: Iterable[Any], done: Loaded, dry_run: bool) -> None:
+    def checked() -> Iterator[Fact]:
+        for fact in facts:
+            if isinstance(fact, Visit):
+                raise BadInput("files", "a dump beside other notes", "load a dump by itself")
+            yield fact
+
+    merged = store.merge(checked(), outside=False, keep=not dry_run)
+    done.visits, done.findings = merged.visits, merged.findings
+    done.other_facts = merged.new - merged.visits
+    done.already = merged.already
+    done.written = not dry_run and merged.new > 0
+
+
+def _good(
+    lines: Iterator[Line], place: str, source: Source, done: Loaded, go_on: bool
+) -> Iterator[Visit | Fact]:
+    """What is right in one file; what is wrong goes into the report. Where something is, and nothing is to
+    be kept then, the rest is only looked through."""
+    first = next(lines, None)
+    if first is None or (not first.text.strip() and first.number == 1 and source.form != "csv"):
+        raise BadInput(place, "an empty file" if first is None else "an empty first line", "notes")
+    lines = chain([first], lines)
+    rows = _json_lines(lines, place) if _is_json(source.form, place, first) else None
+    if rows is None:
+        table = Table(lines, source.mapping, place)
+        done.columns[place] = {c: f for c, f in zip(table.header, table.columns.fields, strict=True) if f}
+        done.unused[place] = list(table.columns.unused)
+        rows = table.read()
+    for _, value in rows:
+        if isinstance(value, list):
+            for one in value:
+                done.bad_count += 1
+                if len(done.bad) < REPORTED:
+                    done.bad.append(BadRow(place, one.line, one.field, one.seen, one.expected))
+        elif go_on or not done.bad_count:
+            yield value
+
+
+def _is_json(form: str, place: str, first: Line) -> bool:
+    if form:
+        return form == "jsonl"
+    name = place.lower().removesuffix(".gz")
+    if name.endswith((".jsonl", ".ndjson", ".json", ".csv", ".tsv", ".txt")):
+        return name.endswith(("json", "jsonl"))
+    return first.text.lstrip("\ufeff \t")[:1] == "{"
+
+
+def _json_lines(lines: Iterator[Line], place: str) -> Iterator[tuple[int, Visit | Fact | list[Bad]]]:
+    """Visits as in a visit file, one a line, or the facts of a dump."""
+    expected: dict[str, int] | None = None
+    seen: dict[str, int] = {}
+    for number, line in lines:
+        if not line.strip():
+            continue
+        try:
+            value = parsed(line, "line")
+            if isinstance(value, dict) and "jackfield" in value:
+                expected = _header(value, place, number)
+                continue
+            if is_fact(value):
+                kind = next(iter(value))
+                seen[kind] = seen.get(kind, 0) + 1
+                yield number, from_object(value, "line")
+            else:
+                yield number, visit_from(value, "line")
+        except BadInput as mistake:
+            bad = bad_of(number, mistake)
+            yield number, [replace(bad, field=bad.field.removeprefix("line, ").removeprefix("visit, "))]
+    for kind, count in (expected or {}).items():
+        if seen.get(kind, 0) != count:
+            raise BadInput(
+                place,
+                f"{seen.get(kind, 0)} lines of kind {kind}",
+                f"{count}: the dump is cut off or was edited",
+            )
+
+
+FORMAT: Final = 1  #: of a dump
+
+
+def _header(value: dict[str, Any], place: str, number: int) -> dict[str, int]:
+    if number != 1 or value["jackfield"] != "dump":
+        raise BadInput(
+            f"{place}, line {number}",
+            value["jackfield"],
+            "the first line of a dump (a bundle comes in by share in)",
+        )
+    if value.get("format") != FORMAT:
+        raise BadInput(
+            f"{place}, format", value.get("format"), f"{FORMAT}; a newer one needs a newer jackfield"
+        )
+    counts = value.get("counts")
+    if not isinstance(counts, dict) or not all(
+        isinstance(one, int) and not isinstance(one, bool) for one in counts.values()
+    ):
+        raise BadInput(f"{place}, counts", counts, "how many facts of each kind follow")
+    return counts

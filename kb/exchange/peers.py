@@ -1,0 +1,134 @@
+"""What was given to whom, what was looked at, whose key is trusted? One small file in the home folder.
+
+Nothing in it is a fact of the book: lost, it only means that more is sent again and asked again.
+"""
+
+from __future__ import annotations
+
+import base64
+import json
+import os
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+from kb import text
+from kb.errors import BadInput, BookTrouble, ascii_controls
+from kb.store.peek import Standing
+from kb.visit import read_id
+
+FILE: Final = "share.json"
+_MOST: Final = 64 * 1024 * 1024
+
+
+@dataclass(slots=True)
+class Peer:
+    """One colleague or shared book: how our book stood when it was last given from, and what was held back;
+    how theirs stood when it was last taken from."""
+
+    given: Standing | None = None
+    taken: Standing | None = None
+    held: list[str] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class Peers:
+    """All of the file."""
+
+    peers: dict[str, Peer] = field(default_factory=dict)
+    approved: list[str] = field(default_factory=list)
+    """Visits whose marks, settings or items look personal and were found harmless."""
+    declined: list[str] = field(default_factory=list)
+    """Notes that are to stay here, as VISIT or VISIT.JACK."""
+    trusted: dict[str, str] = field(default_factory=dict)
+    """Name of a colleague -> key, base64."""
+
+    def peer(self, name: str) -> Peer:
+        """What is known of a peer."""
+        return self.peers.setdefault(name, Peer())
+
+
+def load(home: Path) -> Peers:
+    """The file in ``home``; empty where there is none. Raises BadInput where it is none of ours."""
+    path = home / FILE
+    try:
+        if path.stat().st_size > _MOST:
+            raise BadInput(str(path), "a larger file", f"at most {_MOST} bytes")
+        data = json.loads(path.read_text(encoding="utf-8"))
+        return Peers(
+            {text.line(name, "peer"): _peer(one) for name, one in data["peers"].items()},
+            [read_id(one, "approved") for one in data["approved"]],
+            [str(one) for one in data["declined"]],
+            {text.line(name, "name"): read_key(key) for name, key in data["trusted"].items()},
+        )
+    except FileNotFoundError:
+        return Peers()
+    except OSError as trouble:
+        raise BookTrouble(f"{path}: {ascii_controls(trouble.strerror or str(trouble))}") from trouble
+    except BadInput as mistake:
+        raise mistake.within(str(path)) from None
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as problem:
+        raise BadInput(
+            str(path), type(problem).__name__, "the file that `share` writes; remove it to begin anew"
+        ) from None
+
+
+def _peer(data: dict[str, Any]) -> Peer:
+    def standing(value: Any) -> Standing | None:
+        return (
+            None
+            if value is None
+            else Standing(read_id(value[0], "book"), int(value[1]), read_id(value[2], "mark"))
+        )
+
+    return Peer(
+        standing(data["given"]), standing(data["taken"]), [read_id(one, "held") for one in data["held"]]
+    )
+
+
+def read_key(value: object) -> str:
+    """A public key, 32 bytes in base64; raises BadInput."""
+    try:
+        if isinstance(value, str) and len(base64.b64decode(value, validate=True)) == 32:
+            return value
+    except ValueError:
+        pass
+    raise BadInput("key", value, "a public key: 32 bytes in base64")
+
+
+def save(home: Path, peers: Peers) -> None:
+    """Write the file, whole or not at all, for this user alone."""
+
+    def standing(one: Standing | None) -> list[Any] | None:
+        return None if one is None else list(one)
+
+    data = {
+        "peers": {
+            name: {"given": standing(one.given), "taken": standing(one.taken), "held": one.held}
+            for name, one in peers.peers.items()
+        },
+        "approved": sorted(set(peers.approved)),
+        "declined": sorted(set(peers.declined)),
+        "trusted": peers.trusted,
+    }
+    write_private(home / FILE, json.dumps(data, indent=1).encode())
+
+
+def write_private(path: Path, content: bytes) -> None:
+    """Write a file that only this user reads, whole or not at all; raises BookTrouble."""
+    unfinished = path.with_name(f"{path.name}.{os.getpid()}.part")
+    try:
+        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        try:
+            handle = os.open(unfinished, os.O_CREAT | os.O_TRUNC | os.O_WRONLY, 0o600)
+            with open(handle, "wb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            unfinished.replace(path)
+        finally:
+            with suppress(OSError):
+                unfinished.unlink(missing_ok=True)
+    except OSError as trouble:
+        raise BookTrouble(f"{path}: {ascii_controls(trouble.strerror or str(trouble))}") from trouble

@@ -1,0 +1,97 @@
+"""Who made a bundle? Ed25519 (RFC 8032) from the ``cryptography`` library; keys are trusted one by one.
+
+The library comes with the extra ``jackfield[sign]`` and is loaded only where something is signed or checked.
+"""
+
+from __future__ import annotations
+
+import base64
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from kb import text
+from kb.errors import BadInput, BookTrouble
+from kb.exchange.fact_lines import parsed
+from kb.exchange.peers import read_key, write_private
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+FILE: Final = "share.key"
+_MISSING: Final = "signing needs the package cryptography; install jackfield with its sign extra"
+_MOST: Final = 4096
+
+
+def own_key(home: Path, *, make: bool) -> Ed25519PrivateKey | None:
+    """The key of this book; made where ``make`` says so. Raises BookTrouble where it cannot be read."""
+    path = home / FILE
+    if not path.exists() and not make:
+        return None
+    try:
+        from cryptography.exceptions import UnsupportedAlgorithm
+        from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+        from cryptography.hazmat.primitives.serialization import (
+            Encoding,
+            NoEncryption,
+            PrivateFormat,
+            load_pem_private_key,
+        )
+    except ImportError:
+        raise BookTrouble(_MISSING) from None
+    if not path.exists():
+        fresh = Ed25519PrivateKey.generate()
+        write_private(path, fresh.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption()))
+        return fresh
+    try:
+        key = load_pem_private_key(path.read_bytes()[:_MOST], password=None)
+    except (ValueError, TypeError, UnsupportedAlgorithm, OSError) as problem:
+        raise BookTrouble(f"{path}: is no key; restore it, or remove it to make a new one") from problem
+    if not isinstance(key, Ed25519PrivateKey):
+        raise BookTrouble(f"{path}: is a key of another kind")
+    return key
+
+
+def public(key: Ed25519PrivateKey) -> str:
+    """The public half, base64."""
+    return base64.b64encode(key.public_key().public_bytes_raw()).decode()
+
+
+def sign(key: Ed25519PrivateKey, said: bytes) -> dict[str, str]:
+    """The signature that stands in a header."""
+    return {"key": public(key), "signature": base64.b64encode(key.sign(said)).decode()}
+
+
+def signer(signature: object, said: bytes) -> str:
+    """The public key that signed; raises BadInput where the signature does not hold."""
+    place = "signature"
+    if not isinstance(signature, dict) or set(signature) != {"key", "signature"}:
+        raise BadInput(place, type(signature).__name__, "an object with key and signature")
+    key = read_key(signature["key"])
+    try:
+        from cryptography.exceptions import InvalidSignature
+        from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+    except ImportError:
+        raise BookTrouble(_MISSING) from None
+    try:
+        mark = base64.b64decode(signature["signature"], validate=True)
+        Ed25519PublicKey.from_public_bytes(base64.b64decode(key)).verify(mark, said)
+    except (InvalidSignature, ValueError, TypeError):
+        raise BadInput(place, "one that does not hold", "the signature of whoever made the bundle") from None
+    return key
+
+
+def key_file(name: str, key: str) -> str:
+    """What to hand to colleagues: a name and the public key."""
+    return json.dumps({"jackfield": "key", "name": name, "ed25519": key}) + "\n"
+
+
+def read_key_file(said: str, place: str) -> tuple[str, str]:
+    """(name, key) of such a file; raises BadInput."""
+    data = parsed(said[:_MOST], place)
+    if not isinstance(data, dict) or data.get("jackfield") != "key":
+        raise BadInput(place, "something else", "the file that `jackfield share key` writes")
+    try:
+        return text.line(data.get("name"), "name", 40, empty=False), read_key(data.get("ed25519"))
+    except BadInput as mistake:
+        raise mistake.within(place) from None

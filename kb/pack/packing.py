@@ -1,0 +1,296 @@
+"""From expectations to tasks in items, and from the stock found back to lines, risks and the next item."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from math import prod
+from typing import Final
+
+from kb.evidence import Expectation, Output
+from kb.pack.bound import least_cost
+from kb.pack.chances import Chances, Cost, Stock, Task, least_ways
+from kb.pack.jobs import Day, Job
+from kb.pack.says import JobPlan, Line, Next, Plan, Risk, Use, Useless
+from kb.pack.solve import Found, cheapest
+from kb.pack.worlds import Bundle, Case, Finder, Live, Ways, known_not_to_work
+from kb.visit import Source
+from kb.words import Speakers
+
+LEAVE: Final = 0.002  #: items seldom of use are not considered that together add no more than this share
+SELDOM: Final = 0.03  #: in so few worlds of a job, on average, is an item of use that is seldom so
+WORK: Final = 8_000  #: steps of search for a day: under two seconds on a slow machine
+AT_HAND: Final = 0.25  #: what is in stock counts a quarter of its price: it need not be bought, but carried
+MERGED: Final = (
+    0.004  #: worlds this rare are merged into harder ones on long days; certainty stays a lower bound
+)
+PLAIN: Final = 80  #: a day with no more worlds than this is searched as it is
+TRIED: Final = 6  #: items or bundles of which the exact gain is computed, to name the next
+LISTED: Final = 6  #: expected panels, outputs and risks told of a job, at most
+
+
+@dataclass(frozen=True)
+class Bare:
+    """A job's worlds in items: what the search needs, with the cases they come from."""
+
+    job: Job
+    expected: Expectation
+    cases: tuple[Case, ...]
+    bundles: Mapping[frozenset[object], frozenset[Bundle]]
+
+
+class Packing:
+    def __init__(self, day: Day, expect: Callable[[Source], Expectation], target: float, ways: Ways) -> None:
+        self.day, self.target, self.ways = day, target, ways
+        self.finder = Finder(ways)
+        self.have = self._stock(day.have)
+        self.prices = {ways.one_name(ways.catalogue.item(k, "prices").name): v for k, v in day.prices.items()}
+        self.bare = [self.bared(job, expect(job.source)) for job in day.jobs]
+        used = {item for bare in self.bare for some in bare.bundles.values() for way in some for item in way}
+        several = sum(len(set(bare.bundles.values())) for bare in self.bare)
+        self.merge = MERGED if len(day.jobs) > 3 and several > PLAIN else 0.0
+        self.only(tuple(sorted(used)))
+        self.reach = prod(self.reach_of(bare) for bare in self.bare)
+        self.only(self.worth_carrying())
+        self.costs = tuple(self.cost(item) for item in self.items)
+        self.found: Found | None = None
+
+    def only(self, items: tuple[str, ...]) -> None:
+        """Look at these items and no others from now on."""
+        self.items = items
+        self._known = frozenset(items)
+        self._counted: dict[Bundle, Stock] = {}
+        self._least: dict[frozenset[Bundle], tuple[Stock, ...]] = {}
+
+    def reach_of(self, bare: Bare) -> float:
+        """The chance that a job connects when everything in ``items`` is there."""
+        return sum(case.p for case in bare.cases if self.fitting(bare.bundles[case.live]))
+
+    def fitting(self, ways: Iterable[Bundle]) -> list[Bundle]:
+        """The ways that need nothing but ``items``."""
+        return sorted(way for way in ways if self._known.issuperset(way))
+
+    def worth_carrying(self) -> tuple[str, ...]:
+        """The items without those that hardly add, all together: nobody carries them for rare panels."""
+        every = self.items
+        least = max(self.reach * (1 - LEAVE), goal_for(self.target, self.reach))
+        tasks = [self.task(bare, self.merge) for bare in self.bare]
+        chances = Chances(tasks, len(every))
+        least = min(least, chances.at_most(chances.caps[0]))
+        stock = list(chances.caps[0])
+
+        def without(k: int) -> float:
+            return chances.at_most([*stock[:k], 0, *stock[k + 1 :]])
+
+        # Rarely of use, not merely replaceable: of two items that do the same the cheaper has to stay.
+        used = [0.0] * len(every)
+        for task in tasks:
+            for p, ways in task.worlds:
+                for k in {k for way in ways for k, count in enumerate(way) if count}:
+                    used[k] += p / len(tasks)
+        for k in sorted(range(len(every)), key=lambda k: (used[k], every[k])):
+            if used[k] <= SELDOM and without(k) >= least:
+                stock[k] = 0
+        return tuple(item for item, count in zip(every, stock, strict=True) if count)
+
+    def _stock(self, have: Mapping[str, int]) -> dict[str, int]:
+        found: dict[str, int] = {}
+        for name, count in have.items():
+            item = self.ways.one_name(self.ways.catalogue.item(name, "have").name)
+            found[item] = found.get(item, 0) + count
+        return found
+
+    def cost(self, item: str) -> Cost:
+        """The price given, else the catalogue's, never nothing: every item has to be carried."""
+        each = self.prices.get(item) or self.ways.catalogue.item(item).price or 1.0
+        return Cost(each, self.have.get(item, 0), AT_HAND * each)
+
+    def bared(self, job: Job, expected: Expectation) -> Bare:
+        cases = tuple(self.finder.cases(job, expected))
+        bundles: dict[frozenset[object], frozenset[Bundle]] = {}
+        for case in cases:
+            if case.live not in bundles:
+                bundles[case.live] = self.finder.does(job, case.live)
+        return Bare(job, expected, cases, bundles)
+
+    def counted(self, bundle: Bundle) -> Stock:
+        """The bundle as counts of ``items``."""
+        if bundle not in self._counted:
+            self._counted[bundle] = tuple(bundle.count(item) for item in self.items)
+        return self._counted[bundle]
+
+    def task(self, bare: Bare, merge: float = 0.0) -> Task:
+        """The job in items; worlds rarer than ``merge`` are taken for harder ones, never for easier."""
+        worlds: dict[frozenset[Bundle], float] = {}
+        for case in bare.cases:
+            ways = bare.bundles[case.live]
+            worlds[ways] = worlds.get(ways, 0.0) + case.p
+        made: dict[tuple[Stock, ...], float] = {}
+        for some, p in worlds.items():
+            if some not in self._least:
+                self._least[some] = least_ways([self.counted(way) for way in self.fitting(some)])
+            least = self._least[some]
+            if least:
+                made[least] = made.get(least, 0.0) + p
+        return Task(tuple((p, ways) for ways, p in _gathered(made, merge).items()))
+
+    def covered(self, ways: Iterable[Bundle], stock: Stock) -> bool:
+        """Does the stock hold one of the ways?"""
+        return any(
+            all(a <= b for a, b in zip(self.counted(way), stock, strict=True)) for way in self.fitting(ways)
+        )
+
+    # -- the list ------------------------------------------------------------------------------
+
+    def plan(self) -> Plan:
+        tasks = [self.task(bare, self.merge) for bare in self.bare]
+        chances = Chances(tasks, len(self.items), weigh=[cost.each for cost in self.costs])
+        # Worlds merged into harder ones lower what can be reached a little; the list cannot do better.
+        goal = min(goal_for(self.target, self.reach), chances.at_most(chances.caps[0]))
+        found = self.found = cheapest(tasks, self.costs, goal, work=WORK, chances=chances)
+        bound = found.bound
+        if self.merge:  # no bound of the day as it is
+            bound = min(found.cost, least_cost([self.task(bare) for bare in self.bare], self.costs, goal))
+        return Plan(
+            items=self.lines(found.stock),
+            certainty=found.chance,
+            target=self.target,
+            reachable=self.reach,
+            cost=found.cost,
+            bound=bound,
+            exact=chances.exact and not self.merge,
+            optimal=found.cost <= bound + 1e-9,
+            jobs=tuple(self.job_plan(bare, found.stock) for bare in self.bare),
+            next=self.next_item(chances, found.stock),
+        )
+
+    def lines(self, stock: Stock) -> tuple[Line, ...]:
+        return tuple(
+            Line(item, count, min(count, self.have.get(item, 0)), self.uses(item, stock))
+            for item, count in zip(self.items, stock, strict=True)
+            if count
+        )
+
+    def uses(self, item: str, stock: Stock) -> tuple[tuple[int, tuple[Output, ...]], ...]:
+        """For which jobs the item may be wanted, and at which outputs, where the whole of a way is there."""
+        found = []
+        for number, bare in enumerate(self.bare, 1):
+            outputs = {
+                one.output
+                for one in frozenset().union(*(case.live for case in bare.cases))
+                for way in self.finder.does(bare.job, (one,))
+                if item in way and self.covered((way,), stock)
+            }
+            if outputs:
+                found.append((number, tuple(sorted(outputs))))
+        return tuple(found)
+
+    def job_plan(self, bare: Bare, stock: Stock) -> JobPlan:
+        certain, reachable, sound = 0.0, 0.0, 0.0
+        risks: dict[tuple[object, ...], Risk] = {}
+        there: dict[Live, float] = {}
+        best: dict[Live, tuple[float, Bundle] | None] = {}
+        for case in bare.cases:
+            reachable += case.p if bare.bundles[case.live] else 0.0
+            works = 0.0
+            for one in case.live:
+                if one not in best:
+                    best[one] = self.best_use(bare, one, stock)
+                found = best[one]
+                if found is not None:
+                    there[one] = there.get(one, 0.0) + case.p
+                    works = max(works, found[0])
+            if works:
+                certain += case.p
+                sound += case.p * works
+                continue
+            live = tuple(sorted(one.output for one in case.live))
+            taken = tuple(sorted({one.output.signal for one in case.live if one.taken}))
+            panel = None if live else case.panel
+            why = tuple(dict.fromkeys(self.useless(bare, case, output) for output in panel or ()))
+            before = risks.get((live, panel, taken, why))
+            told = case.p + (before.p if before else 0.0)
+            risks[live, panel, taken, why] = Risk(told, live, panel, taken, why)
+        worst = sorted(risks.values(), key=lambda risk: -risk.p)
+        return JobPlan(
+            job=bare.job,
+            source=bare.expected.source,
+            certainty=certain,
+            reachable=reachable,
+            works=sound / certain if certain else 0.0,
+            expected=bare.expected.shapes[:LISTED],
+            uses=_ranked(there, best),
+            risks=tuple(risk for risk in worst[:LISTED] if risk.p >= 0.0005),
+        )
+
+    def useless(self, bare: Bare, case: Case, output: Output) -> Useless:
+        """Why an output that is there is not live."""
+        used = output.signal in case.used
+        if known_not_to_work(output, bare.expected):
+            return Useless.FAILS
+        if self.finder.bundles(bare.job, output, Speakers.STAY_ON, used):
+            return Useless.MUTES
+        free = self.finder.bundles(bare.job, output, Speakers.STAY_ON, False)
+        return Useless.TAKEN if used and free else Useless.NO_WAY
+
+    def best_use(self, bare: Bare, one: Live, stock: Stock) -> tuple[float, Bundle] | None:
+        """With which of the ways in stock an outlet is likeliest to carry sound; None: it has none."""
+        chance = bare.expected.works[one.output].p
+        fits = [way for way in self.finder.does(bare.job, (one,)) if self.covered((way,), stock)]
+        return max(((chance * self.ways.works(way), way) for way in sorted(fits)), default=None)
+
+    def next_item(self, chances: Chances, stock: Stock) -> Next | None:
+        """The item, or where one alone adds nothing the bundle, that adds most to the chance of all."""
+        now, quick = chances.of(stock), chances.at_most(stock)
+        ways = {way for bare in self.bare for some in bare.bundles.values() for way in self.fitting(some)}
+        options: dict[Bundle, float] = {}
+        for option in sorted({(item,) for item in self.items} | ways):
+            missing = option if len(option) == 1 else self.missing(option, stock)
+            if missing:
+                options[missing] = (chances.at_most(self.with_more(stock, missing)) - quick) / len(missing)
+        best: Next | None = None
+        for missing in sorted(options, key=lambda one: (-options[one], len(one), one))[:TRIED]:
+            gain = chances.of(self.with_more(stock, missing)) - now
+            if gain > 1e-4 and (best is None or gain / len(missing) > best.gain / len(best.items)):
+                best = Next(missing, gain)
+        return best
+
+    def with_more(self, stock: Stock, bundle: Bundle) -> Stock:
+        return tuple(a + b for a, b in zip(stock, self.counted(bundle), strict=True))
+
+    def missing(self, bundle: Bundle, stock: Stock) -> Bundle:
+        counts = dict(zip(self.items, stock, strict=True))
+        lacking = []
+        for item in bundle:
+            if counts.get(item, 0):
+                counts[item] -= 1
+            else:
+                lacking.append(item)
+        return tuple(lacking)
+
+
+def _ranked(there: Mapping[Live, float], best: Mapping[Live, tuple[float, Bundle] | None]) -> tuple[Use, ...]:
+    """The outlets that can be connected, likeliest to work first."""
+    uses = [Use(one.output, p, *found) for one, p in there.items() if (found := best[one]) is not None]
+    return tuple(sorted(uses, key=lambda use: (-use.works, -use.there, use.output))[:LISTED])
+
+
+def _gathered(worlds: Mapping[tuple[Stock, ...], float], rare: float) -> dict[tuple[Stock, ...], float]:
+    """The worlds with each rare one merged into the likeliest that is harder: has some of its ways only."""
+    kept = dict(worlds)
+    for ways, p in sorted(worlds.items(), key=lambda one: (one[1], one[0])):
+        if p >= rare:
+            break
+        have = set(ways)
+        harder = [other for other in kept if other != ways and have.issuperset(other)]
+        if harder:
+            kept[max(harder, key=lambda other: (kept[other], other))] += kept.pop(ways)
+    return kept
+
+
+def goal_for(target: float, reach: float) -> float:
+    """What the list must reach: the target, or where it is out of reach that share of what can be reached.
+
+    No items help against an output that is not there or does not work; the list answers for the rest.
+    """
+    return target if reach >= target else target * reach

@@ -1,0 +1,146 @@
+"""What does a packing plan consist of? Values only; ``kb.pack.show`` makes sentences of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+from kb.evidence import Likely, Output
+from kb.pack.jobs import Job
+from kb.pack.worlds import Bundle
+from kb.visit import Source
+from kb.words import Signal
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """``count`` of an item, ``in_stock`` of them to hand; ``uses``: job numbers, each with its outputs."""
+
+    item: str
+    count: int
+    in_stock: int
+    uses: tuple[tuple[int, tuple[Output, ...]], ...]
+
+
+class Useless(Enum):
+    """Why an output that is there is of no use."""
+
+    MUTES = "mutes-speakers"
+    TAKEN = "taken"
+    FAILS = "known-not-to-work"
+    NO_WAY = "no-way-to-input"
+
+
+@dataclass(frozen=True, slots=True)
+class Risk:
+    """What may be found that the list cannot connect. ``live``: outputs that would do with other items.
+
+    Without live outputs ``panel`` is what is there and of no use, ``why`` tells why; None: a panel that
+    nobody has recorded.
+    """
+
+    p: float
+    live: tuple[Output, ...]
+    panel: tuple[Output, ...] | None
+    taken: tuple[Signal, ...] = ()
+    why: tuple[Useless, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """An output that the list connects: the chance to find it of use here, that sound comes, and by which
+    items. ``works`` counts an output tried as it should be, and the items on the way."""
+
+    output: Output
+    there: float
+    works: float
+    items: Bundle
+
+
+@dataclass(frozen=True, slots=True)
+class JobPlan:
+    """One job: its certainty by itself with the whole list, what is expected there, what may go wrong.
+
+    ``works``: the chance that what is connected carries sound at once, at the likeliest of the outputs that
+    the list connects; ``uses`` has these outputs, the likeliest to work first.
+    """
+
+    job: Job
+    source: Source
+    certainty: float
+    reachable: float
+    works: float
+    expected: tuple[Likely, ...]
+    uses: tuple[Use, ...]
+    risks: tuple[Risk, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Next:
+    """The items that would add most to the certainty for what they cost, and the gain."""
+
+    items: Bundle
+    gain: float
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What an answer on the phone would do: its chance, then the items for this job and their certainty.
+
+    ``fewer`` and ``more``: what the job needs less and more than without asking.
+    """
+
+    p: float
+    items: Bundle
+    certainty: float
+    cost: float
+    fewer: Bundle = ()
+    more: Bundle = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """A question that saves most. ``about`` the output asked for; None: a photo of the back.
+
+    ``jobs``: the numbers of the jobs at which to ask it. ``saves`` is the expected cost saved at these jobs,
+    each by itself, in the measure of prices; ``share`` of their cost. The answers are those of the first job.
+    """
+
+    jobs: tuple[int, ...]
+    code: str
+    about: Output | None
+    saves: float
+    share: float
+    yes: Answer | None = None
+    no: Answer | None = None
+
+    @property
+    def job(self) -> int:
+        """The job at which it saves most."""
+        return self.jobs[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What to carry. ``certainty`` that all jobs connect; ``reachable`` with everything there is.
+
+    ``bound``: no list that is as sure costs less; equal to ``cost`` where ``optimal``. ``exact``: the
+    certainty is the chance itself and no lower bound of it.
+    """
+
+    items: tuple[Line, ...]
+    certainty: float
+    target: float
+    reachable: float
+    cost: float
+    bound: float
+    optimal: bool
+    exact: bool
+    jobs: tuple[JobPlan, ...]
+    next: Next | None
+    ask: tuple[Ask, ...] = ()
+
+    @property
+    def reached(self) -> bool:
+        """Does the list reach the target?"""
+        return self.certainty >= self.target - 1e-9

@@ -1,0 +1,222 @@
+"""What does a jack offer to the rules: which signal, which end, alone or with another jack?
+
+A combined 3.5 mm jack offers two signals, two single RCA jacks for left and right offer one stereo pair, and
+jacks that would be called alike are told apart by their number. Without a source beside it a rule is common
+practice.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import Final, NamedTuple
+
+from kb import marking
+from kb.catalogue import Carried, Catalogue, End, Part
+from kb.panel import PanelJack
+from kb.text import folded, squeezed, visible
+from kb.words import Colour, Direction, Form, Level, Outcome, Signal, Speakers
+
+SOUND: Final = (Outcome.CARRIED, Outcome.WEAK, Outcome.HUM, Outcome.DELAYED)
+NO_SOUND: Final = (Outcome.SILENT, Outcome.DISTORTED)
+
+
+def trials(seen: PanelJack) -> int:
+    """How many findings tell what came of using the jack."""
+    return sum(count for outcome, count in seen.outcomes if outcome is not Outcome.NOT_TRIED)
+
+
+def signal_of(seen: PanelJack) -> Signal | None:
+    """The signal as found, or the only one that the form leaves: an optical socket gives light."""
+    if seen.jack.signal is None and seen.jack.form in (Form.TOSLINK, Form.MINI_TOSLINK):
+        return Signal.OPTICAL
+    return seen.jack.signal
+
+
+def start_of(seen: PanelJack) -> End:
+    """The end that an output offers; its signal must be known.
+
+    A combined 3.5 mm jack that gives light takes the round optical plug. A single RCA jack with line level
+    has one channel; where it is one of two, one plug of an RCA pair goes in.
+    """
+    signal = signal_of(seen)
+    if signal is None:
+        raise ValueError("the signal of this jack is not known")
+    form = seen.jack.form
+    if form is Form.JACK_35 and signal is Signal.OPTICAL:
+        form = Form.MINI_TOSLINK
+    elif form is Form.MINI_TOSLINK and signal in (Signal.ANALOG_LINE, Signal.HEADPHONE):
+        form = Form.JACK_35
+    carries = _CARRIED[signal]
+    if form is Form.RCA_SINGLE and carries is Carried.LINE:
+        carries = Carried.LINE_MONO
+        if one_sided(seen):
+            form = Form.RCA_PAIR
+    return End(form, Part.SOCKET, carries)
+
+
+_CARRIED: Final = {
+    Signal.ANALOG_LINE: Carried.LINE,
+    Signal.HEADPHONE: Carried.HEADPHONE,
+    Signal.OPTICAL: Carried.OPTICAL,
+    Signal.COAXIAL: Carried.COAXIAL,
+    Signal.ARC: Carried.ARC,
+    Signal.EARC: Carried.EARC,
+    Signal.SPEAKER_LEVEL: Carried.SPEAKER,
+    Signal.WIRELESS: Carried.WIRELESS,
+    Signal.ACOUSTIC: Carried.ACOUSTIC,
+}
+
+# -- speakers --------------------------------------------------------------------------------------
+
+#: Sound is sent elsewhere in the menu, and on many sets the speakers then stay silent.
+SENT_ELSEWHERE: Final = (Signal.ARC, Signal.EARC, Signal.WIRELESS)
+
+
+def may_mute(seen: PanelJack) -> bool:
+    """Is nothing known of the speakers, of an output that silences them on many sets?
+
+    A combined jack with headphone sound has one switch, whichever plug goes in.
+    """
+    if seen.speakers is not Speakers.UNKNOWN:
+        return False
+    return Signal.HEADPHONE in _both(seen) or signal_of(seen) in (Signal.HEADPHONE, *SENT_ELSEWHERE)
+
+
+def speakers_disputed(seen: PanelJack) -> bool:
+    """Do visits disagree on what the speakers do?"""
+    return any(one.field == "speakers" for one in seen.disputes)
+
+
+# -- combined jacks --------------------------------------------------------------------------------
+
+
+def _both(seen: PanelJack) -> tuple[Signal, ...]:
+    """The two signals of a combined jack; none for any other."""
+    if seen.jack.form not in (Form.JACK_35, Form.MINI_TOSLINK):
+        return ()
+    reading = marking.read(seen.jack.form, seen.jack.marking, seen.jack.colour)
+    if reading.also is None or reading.signal is None:
+        return ()
+    both = (reading.signal, reading.also)
+    # Somebody who looked may know better than the mark.
+    return both if seen.jack.signal is None or seen.jack.signal in both else ()
+
+
+def sides(seen: PanelJack, known: Catalogue) -> tuple[PanelJack, ...]:
+    """The jack, once for each signal that it has, the one first that was tried.
+
+    What came of using it belongs to the signal that what connected it takes, else to the one noted; so does
+    being in use.
+    """
+    both = _both(seen)
+    if not both:
+        return (seen,)
+    used = _used(seen, both, known) or seen.jack.signal or both[0]
+    other = both[1] if used is both[0] else both[0]
+    disputes = tuple(one for one in seen.disputes if one.field != "signal")  # both are right
+    return (
+        replace(seen, jack=replace(seen.jack, signal=used), disputes=disputes),
+        replace(
+            seen,
+            jack=replace(seen.jack, signal=other),
+            disputes=disputes,
+            taken=False,
+            outcomes=(),
+            items=(),
+        ),
+    )
+
+
+def _used(seen: PanelJack, both: Sequence[Signal], known: Catalogue) -> Signal | None:
+    """Which of ``both`` the items that connected the jack take."""
+    for name in seen.items:
+        item = known.by_name.get(squeezed(name))
+        if item is not None:
+            light = any(Carried.OPTICAL in near.takes for near in item.near)
+            return next(one for one in both if (one is Signal.OPTICAL) is light)
+    return None
+
+
+# -- left and right --------------------------------------------------------------------------------
+
+_LEFT: Final = frozenset("L LEFT LINKS G GAUCHE IZQ IZQUIERDO IZQUIERDA".split())
+_RIGHT: Final = frozenset("R RIGHT RECHTS D DROITE DER DERECHO DERECHA".split())
+_MONO: Final = frozenset({"MONO"})
+
+
+def _side(seen: PanelJack) -> str:
+    """``left`` or ``right``, of a single RCA jack with line level; a ring tells where the mark does not."""
+    jack = seen.jack
+    if jack.form is not Form.RCA_SINGLE or jack.signal is not Signal.ANALOG_LINE:
+        return ""
+    words = frozenset(folded(jack.marking).split())
+    left, right = bool(words & _LEFT), bool(words & _RIGHT)
+    if left is not right:
+        return "left" if left else "right"
+    if left or words & _MONO or jack.colour is None:
+        return ""
+    return {Colour.WHITE: "left", Colour.RED: "right"}.get(jack.colour, "")
+
+
+def one_sided(seen: PanelJack) -> bool:
+    """Does one of two channels come out here, and no more? ``L/MONO`` alone gives both, added."""
+    return bool(_side(seen)) and not _MONO & set(folded(seen.jack.marking).split())
+
+
+def pairs(jacks: Sequence[PanelJack]) -> Iterator[tuple[int, int]]:
+    """Left and right jacks that belong together, by their numbers: marked alike but for the side."""
+    waiting: dict[tuple[str, frozenset[str]], list[int]] = {}
+    for index, seen in enumerate(jacks):
+        side = _side(seen)
+        if not side or seen.jack.direction is not Direction.OUTPUT:
+            continue
+        name = frozenset(folded(seen.jack.marking).split()) - _LEFT - _RIGHT - _MONO
+        across = waiting.get(("right" if side == "left" else "left", name))
+        if across:
+            first = across.pop(0)
+            yield (index, first) if side == "left" else (first, index)
+        else:
+            waiting.setdefault((side, name), []).append(index)
+
+
+def joined(left: PanelJack, right: PanelJack) -> PanelJack:
+    """Two single RCA jacks as the stereo pair that they make."""
+    counts: Counter[Outcome] = Counter(dict(left.outcomes)) | Counter(dict(right.outcomes))
+    level = left.jack.level if left.jack.level is right.jack.level else Level.UNKNOWN
+    told = [one.speakers for one in (left, right) if one.speakers is not Speakers.UNKNOWN]
+    careful = Speakers.MUTE_UNLESS_SET if Speakers.MUTE_UNLESS_SET in told else None
+    return replace(
+        left,
+        jack=replace(left.jack, form=Form.RCA_PAIR, level=level),
+        speakers=careful or next(iter(told), Speakers.UNKNOWN),
+        findings=max(left.findings, right.findings),
+        outcomes=tuple((outcome, counts[outcome]) for outcome in Outcome if counts[outcome]),
+        disputes=left.disputes + right.disputes,
+        settings=tuple(dict.fromkeys(left.settings + right.settings)),
+    )
+
+
+# -- names -----------------------------------------------------------------------------------------
+
+
+class Name(NamedTuple):
+    """What a jack is called by: ``number`` counts from 1, and is 0 where form and mark do."""
+
+    form: Form
+    marking: str
+    number: int = 0
+
+
+def names(jacks: Sequence[PanelJack]) -> tuple[Name, ...]:
+    """The name of each jack of a panel: with its number where another would be called alike."""
+    alike = Counter((one.jack.form, visible(one.jack.marking)) for one in jacks)
+    return tuple(
+        Name(
+            one.jack.form,
+            one.jack.marking,
+            number if alike[one.jack.form, visible(one.jack.marking)] > 1 else 0,
+        )
+        for number, one in enumerate(jacks, 1)
+    )

@@ -1,0 +1,201 @@
+"""What is a book made of, apart from its revision? Facts, each with an id: what one book hands to another.
+
+``shareable`` reads from the tables that hold nothing private and asks no other; ``everything`` is for a
+copy of one's own book.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import islice
+from typing import Final, TypeAlias
+
+import sqlalchemy as sa
+
+from kb.store import schema
+from kb.store.reading import _STANDS, Snapshot
+from kb.store.rows import CHUNK, load
+from kb.store.trouble import told
+from kb.store.withdrawn import withdrawn
+from kb.visit import Visit
+
+
+@dataclass(frozen=True, slots=True)
+class VisitFact:
+    """A visit with an id; ``nonce`` went into the id, "" where the id was handed in. ``recorded``: when,
+    in UTC, "" where that is not known."""
+
+    visit: Visit
+    nonce: str = ""
+    recorded: str = ""
+
+    @property
+    def id(self) -> str:
+        """The id of the visit."""
+        return self.visit.id
+
+
+@dataclass(frozen=True, slots=True)
+class AliasFact:
+    """Two spellings are one set, known as ``same_as``."""
+
+    id: str
+    set_key: str
+    same_as: str
+
+
+@dataclass(frozen=True, slots=True)
+class WithdrawalFact:
+    """``fact`` does not stand, or stands again, after this many turns."""
+
+    id: str
+    fact: str
+    turn: int
+    stands: bool
+
+
+@dataclass(frozen=True, slots=True)
+class NoteFact:
+    """A note released for other books; ``jack`` is the place on the panel, None for the whole visit."""
+
+    id: str
+    visit: str
+    jack: int | None
+    note: str
+
+
+Fact: TypeAlias = VisitFact | AliasFact | WithdrawalFact | NoteFact
+
+#: The kinds that are one row each, with their tables.
+ROWS: Final = (
+    (AliasFact, schema.alias),
+    (WithdrawalFact, schema.withdrawal),
+    (NoteFact, schema.reviewed_note),
+)
+
+
+def shareable(book: Snapshot, since: int = 0) -> Iterator[Fact]:
+    """What may be shared of all that came after revision ``since``; no private column is read."""
+    yield from visits(book, since, private=False)
+    yield from rows(book, since)
+
+
+def everything(book: Snapshot, since: int = 0) -> Iterator[Fact]:
+    """All facts, private words included, in the order they were recorded."""
+    yield from visits(book, since, private=True)
+    yield from rows(book, since)
+
+
+def visits(
+    book: Snapshot, since: int, *, private: bool, ids: Iterable[str] | None = None
+) -> Iterator[VisitFact]:
+    """Visits recorded after a revision, or those of ``ids`` that are there, a few in memory at a time."""
+    if ids is None:
+        asked = sa.select(schema.visit.c.id).where(schema.visit.c.revision > since)
+        stream: Iterator[str] = book._stream(asked.order_by(schema.visit.c.revision, schema.visit.c.id))
+    else:
+        stream = iter(ids)
+    while some := list(islice(stream, CHUNK)):
+        with told(book._place):
+            found = load(book._connection, some, private=private, reviewed=False)
+            nonces = _column(book, schema.seal, "nonce", some)
+            times = _column(book, schema.visit_private, "recorded_at", some) if private else {}
+        for one in some:
+            if one in found:
+                yield VisitFact(found[one], nonces.get(one, ""), times.get(one, ""))
+
+
+def _column(book: Snapshot, table: sa.Table, name: str, ids: list[str]) -> dict[str, str]:
+    asked = sa.select(table.c.visit, table.c[name]).where(table.c.visit.in_(ids))
+    return {row[0]: row[1] for row in book._connection.execute(asked)}
+
+
+def rows(book: Snapshot, since: int = 0) -> Iterator[Fact]:
+    """Aliases, withdrawals and released notes that came after a revision."""
+    for kind, table in ROWS:
+        columns = [table.c[name] for name in kind.__slots__]
+        asked = sa.select(*columns).where(table.c.revision > since).order_by(table.c.revision, table.c.id)
+        with told(book._place):
+            result = book._connection.execution_options(yield_per=CHUNK).execute(asked)
+        with result:
+            while True:
+                with told(book._place):
+                    some = result.fetchmany(CHUNK)
+                if not some:
+                    break
+                for row in some:
+                    values = row._asdict()
+                    if "stands" in values:
+                        values["stands"] = bool(values["stands"])
+                    yield kind(**values)
+
+
+def starting_with(book: Snapshot, start: str, most: int = 10) -> list[tuple[type[Fact], str]]:
+    """Kind and id of visits, aliases and released notes whose id begins so, the first few."""
+    found: list[tuple[type[Fact], str]] = []
+    kinds: tuple[tuple[type[Fact], sa.Table], ...] = (
+        (VisitFact, schema.visit),
+        (AliasFact, schema.alias),
+        (NoteFact, schema.reviewed_note),
+    )
+    for kind, table in kinds:
+        asked = sa.select(table.c.id).where(table.c.id.between(start, start + "g")).order_by(table.c.id)
+        with told(book._place):
+            found += [(kind, one) for one in book._connection.execute(asked.limit(most)).scalars()]
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A correction, withdrawal or merge that is in force: what it is about, and when it was recorded."""
+
+    kind: str
+    """``correction``, ``withdrawal``, ``merge`` or ``release`` (of a note)."""
+    id: str
+    revision: int
+
+
+def changes(book: Snapshot) -> list[Change]:
+    """Corrections, withdrawals and merges in force, the latest first; what undid one is none itself."""
+    later, gone, note = schema.supersession, schema.withdrawal, schema.reviewed_note
+    with told(book._place):
+        ask = book._connection.execute
+        corrections = ask(
+            sa.select(schema.visit.c.id, schema.visit.c.revision).where(
+                schema.visit.c.id.in_(sa.select(later.c.visit)), sa.not_(withdrawn(schema.visit.c.id))
+            )
+        ).all()
+        last = sa.select(sa.func.max(gone.c.revision)).where(gone.c.fact == schema.visit.c.id)
+        withdrawals = ask(
+            sa.select(schema.visit.c.id, last.scalar_subquery()).where(
+                withdrawn(schema.visit.c.id), schema.visit.c.id.not_in(sa.select(later.c.visit))
+            )
+        ).all()
+        merges = ask(
+            sa.select(schema.alias.c.id, schema.alias.c.revision).where(sa.not_(withdrawn(schema.alias.c.id)))
+        ).all()
+        releases = ask(sa.select(note.c.id, note.c.revision).where(sa.not_(withdrawn(note.c.id)))).all()
+    found = [
+        *(Change("correction", *row) for row in corrections),
+        *(Change("withdrawal", *row) for row in withdrawals),
+        *(Change("merge", *row) for row in merges),
+        *(Change("release", *row) for row in releases),
+    ]
+    return sorted(found, key=lambda one: (one.revision, one.id), reverse=True)
+
+
+def standing_of(book: Snapshot, ids: list[str]) -> set[str]:
+    """Those of the visits that stand."""
+    with told(book._place):
+        asked = sa.select(schema.visit.c.id).where(schema.visit.c.id.in_(ids), _STANDS)
+        return set(book._connection.execute(asked).scalars()) if ids else set()
+
+
+def unsealed(book: Snapshot) -> list[str]:
+    """Visits that stand under an id that was handed in."""
+    with told(book._place):
+        asked = sa.select(schema.visit.c.id).where(
+            schema.visit.c.id.not_in(sa.select(schema.seal.c.visit)), _STANDS
+        )
+        return list(book._connection.execute(asked.order_by(schema.visit.c.id)).scalars())

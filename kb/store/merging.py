@@ -1,0 +1,190 @@
+"""How do facts of another book come into this one, so that all books that have met end equal?
+
+A book is a set of facts by id, and an id is made from what it names (``kb.store.seal``): merging is the
+union of sets, so order, repetition and the way facts came do not matter, and none can take another's place.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from itertools import islice
+from typing import Any
+
+import sqlalchemy as sa
+
+from kb import clock
+from kb.errors import BadInput
+from kb.store import schema
+from kb.store.facts import ROWS, AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact
+from kb.store.rows import CHUNK, ORDER, Rows, add_private_rows, add_rows, fingerprint, load
+from kb.store.seal import is_sealed, sealed_id, visit_id, without_private
+from kb.store.withdrawn import withdrawn
+
+
+@dataclass(slots=True)
+class Merged:
+    """How many facts were new, by kind, and how many were there already.
+
+    ``replaced`` and ``withdrawn``: ids of visits of this book that new facts take the place of or withdraw.
+    """
+
+    visits: int = 0
+    findings: int = 0
+    aliases: int = 0
+    withdrawals: int = 0
+    notes: int = 0
+    already: int = 0
+    replaced: tuple[str, ...] = ()
+    withdrawn: tuple[str, ...] = ()
+
+    @property
+    def new(self) -> int:
+        """Facts that were added."""
+        return self.visits + self.aliases + self.withdrawals + self.notes
+
+
+def certified(fact: Fact) -> bool:
+    """Is the id of the fact made from what it names?"""
+    match fact:
+        case VisitFact(visit, nonce):
+            return bool(nonce) and visit.id == visit_id(visit, nonce)
+        case AliasFact(id_, set_key, same_as):
+            return id_ == sealed_id("alias", [set_key, same_as])
+        case WithdrawalFact(id_, about, turn, stands):
+            return id_ == sealed_id("withdrawal", [about, turn, stands])
+        case NoteFact(id_, visit_, jack, note):
+            return id_ == sealed_id("note", [visit_, jack, note])
+
+
+def add_facts(connection: sa.Connection, facts: Iterable[Fact], *, revision: int, outside: bool) -> Merged:
+    """Add facts inside a writing transaction, ``CHUNK`` in memory at a time; see ``Store.merge``."""
+    merged, coming = Merged(), iter(facts)
+    at = clock.now().strftime("%Y-%m-%dT%H:%M:%SZ")
+    replaced: list[str] = []
+    withdrawn_: list[str] = []
+    while some := list(islice(coming, CHUNK)):
+        for fact in some:
+            _examine(fact, outside)
+            if isinstance(fact, VisitFact):
+                replaced += fact.visit.supersedes
+            elif isinstance(fact, WithdrawalFact) and not fact.stands:
+                withdrawn_.append(fact.fact)
+        _add_visits(connection, [one for one in some if isinstance(one, VisitFact)], revision, at, merged)
+        for kind, table in ROWS:
+            _add_rows(connection, table, [one for one in some if isinstance(one, kind)], revision, merged)
+    merged.replaced = _before(connection, replaced, revision, _newly_superseded(revision))
+    merged.withdrawn = _before(connection, withdrawn_, revision, _newly_withdrawn(revision))
+    return merged
+
+
+def _before(
+    connection: sa.Connection, ids: list[str], revision: int, what: sa.ColumnElement[bool]
+) -> tuple[str, ...]:
+    """Those of the visits that were in the book before this writing and of which ``what`` is true."""
+    found: list[str] = []
+    every = list(dict.fromkeys(ids))
+    for start in range(0, len(every), CHUNK):
+        asked = sa.select(schema.visit.c.id).where(
+            schema.visit.c.id.in_(every[start : start + CHUNK]), schema.visit.c.revision < revision, what
+        )
+        found += connection.execute(asked.order_by(schema.visit.c.id)).scalars()
+    return tuple(found)
+
+
+def _newly_withdrawn(revision: int) -> sa.ColumnElement[bool]:
+    said = sa.select(1).where(
+        schema.withdrawal.c.fact == schema.visit.c.id, schema.withdrawal.c.revision == revision
+    )
+    return sa.and_(withdrawn(schema.visit.c.id), said.exists())
+
+
+def _newly_superseded(revision: int) -> sa.ColumnElement[bool]:
+    later, new = schema.supersession, schema.visit.alias()
+    said = sa.select(1).where(
+        later.c.earlier == schema.visit.c.id, later.c.visit == new.c.id, new.c.revision == revision
+    )
+    return said.exists()
+
+
+def _examine(fact: Fact, outside: bool) -> None:
+    nonce = isinstance(fact, VisitFact) and fact.nonce
+    if (outside or nonce or (is_sealed(fact.id) and not isinstance(fact, VisitFact))) and not certified(fact):
+        raise BadInput(_kind(fact), fact.id, "an id that is made from what it names")
+    if isinstance(fact, VisitFact) and is_sealed(fact.id) and not nonce:
+        raise BadInput("visit", fact.id, "the seal that belongs to this id")
+
+
+def _kind(fact: Fact) -> str:
+    return type(fact).__name__.removesuffix("Fact").lower()
+
+
+def _add_visits(
+    connection: sa.Connection, facts: list[VisitFact], revision: int, at: str, merged: Merged
+) -> None:
+    ids = [fact.id for fact in facts]
+    there = load(connection, _present(connection, schema.visit.c.id, ids), reviewed=False) if ids else {}
+    own = set(_present(connection, schema.visit_private.c.visit, list(there))) if there else set()
+    rows: Rows = {table: [] for table in ORDER}
+    for fact in facts:
+        visit = fact.visit
+        words = without_private(visit) != visit or fact.recorded
+        seen = fingerprint(visit) if words else ""
+        if visit.id not in there:
+            add_rows(rows, visit, revision=revision, seen=seen, at=fact.recorded or at, nonce=fact.nonce)
+            there[visit.id] = visit
+            own |= {visit.id} if words else set()
+            merged.visits += 1
+            merged.findings += len(visit.findings)
+            continue
+        known = there[visit.id]
+        if fingerprint(without_private(visit)) != fingerprint(without_private(known)) or (
+            without_private(visit) != visit and visit.id in own and fingerprint(known) != seen
+        ):
+            raise BadInput("visit", visit.id, "an id that the book does not hold with other content already")
+        merged.already += 1
+        if words and visit.id not in own:  # so far only what was shared of it was here
+            add_private_rows(rows, visit, seen=seen, at=fact.recorded or at)
+            own.add(visit.id)
+            merged.notes += 1
+    for table in ORDER:
+        if rows[table]:
+            connection.execute(table.insert(), rows[table])
+
+
+def _add_rows(
+    connection: sa.Connection, table: sa.Table, facts: list[Any], revision: int, merged: Merged
+) -> None:
+    if not facts:
+        return
+    names = list(type(facts[0]).__slots__)
+    asked = sa.select(*(table.c[name] for name in names)).where(table.c.id.in_([one.id for one in facts]))
+    there = {row.id: tuple(row) for row in connection.execute(asked)}
+    rows = []
+    for fact in facts:
+        values = asdict(fact)
+        if fact.id in there:
+            if there[fact.id] != tuple(values[name] for name in names):
+                raise BadInput(_kind(fact), fact.id, "an id that the book does not hold with other content")
+            merged.already += 1
+            continue
+        there[fact.id] = tuple(values[name] for name in names)
+        rows.append({**values, "revision": revision})
+    if not rows:
+        return
+    connection.execute(table.insert(), rows)
+    if table is schema.alias:
+        merged.aliases += len(rows)
+    elif table is schema.reviewed_note:
+        merged.notes += len(rows)
+    else:
+        merged.withdrawals += len(rows)
+
+
+def _present(connection: sa.Connection, column: sa.Column[str], ids: list[str]) -> list[str]:
+    """Those of the ids that stand in the column."""
+    found: list[str] = []
+    for start in range(0, len(ids), CHUNK):
+        some = ids[start : start + CHUNK]
+        found += connection.execute(sa.select(column).where(column.in_(some)).distinct()).scalars()
+    return found

@@ -1,0 +1,244 @@
+"""Do packing lists keep their word? Jobs in an invented region: certainty stated and what came of it.
+
+    python scripts/simulate_region.py [--jobs 300] [--visits 800] [--target 0.95] [--seed 1]
+
+A region is drawn at random: makes with series of some years, each series with a panel and jacks that only
+some of its sets have; homes where something else may use an output. A book is filled with visits to some
+homes. Then come other homes: of each the installer knows the make and, by chance, the model and the year.
+The list is packed for the target, the truth is looked up, and the job connects or not. Beside it, for the
+same jobs: one kit with one of everything, and the best fixed kit (the cheapest that reaches the same share
+of the homes in the book, found exactly or with a stated bound by the same search).
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+from collections import Counter
+from dataclasses import dataclass
+from datetime import date
+from math import sqrt
+
+from kb.evidence import Evidence, Output
+from kb.pack import Job, day_from, pack
+from kb.pack.chances import Cost, Task
+from kb.pack.solve import cheapest
+from kb.pack.worlds import Finder, Live, Ways
+from kb.panel import Jack
+from kb.visit import Finding, Source, Visit
+from kb.words import Basis, Direction, Form, Outcome, Signal, Speakers
+
+TODAY = date(2026, 3, 4)
+DRIVERS = (("line-3.5",), ("line-3.5", "optical"), ("line-rca",))
+OPTICAL, LINE = Output(Form.TOSLINK, Signal.OPTICAL), Output(Form.RCA_PAIR, Signal.ANALOG_LINE)
+HEADPHONE, ARC = Output(Form.JACK_35, Signal.HEADPHONE), Output(Form.HDMI, Signal.ARC)
+COAXIAL = Output(Form.RCA_SINGLE, Signal.COAXIAL)
+#: By first year: the outputs of a series, with the chance that the series has them at all.
+TIMES = (
+    (1996, ((LINE, 0.95), (HEADPHONE, 0.6))),
+    (2005, ((LINE, 0.8), (OPTICAL, 0.7), (HEADPHONE, 0.4), (COAXIAL, 0.15))),
+    (2010, ((OPTICAL, 0.95), (LINE, 0.25), (HEADPHONE, 0.35), (COAXIAL, 0.1))),
+    (2016, ((OPTICAL, 0.9), (ARC, 0.9), (HEADPHONE, 0.25))),
+)
+WORKS = 0.997  #: an output that is there, free, and tried as it should be, carries sound
+
+
+@dataclass(frozen=True)
+class Series:
+    """Sets of a kind: outputs with how many of the sets have them, and what each does to the speakers."""
+
+    make: str
+    name: str
+    year: int
+    outputs: tuple[tuple[Output, float, Speakers], ...]
+
+
+@dataclass(frozen=True)
+class Home:
+    """One set at one place: the truth."""
+
+    source: Source
+    outputs: tuple[tuple[Output, Speakers], ...]
+    taken: frozenset[Signal]
+    works: frozenset[Output]
+
+
+def region(draw: random.Random) -> list[Series]:
+    """Twelve makes with a few series in each time."""
+    found = []
+    for number in range(12):
+        make = "".join(draw.choice("BDFGKLMNPRSTV") + draw.choice("aeiou") for _ in range(3))
+        for turn, (year, outputs) in enumerate(TIMES):
+            for series in range(draw.choice((1, 2, 2))):
+                there = [
+                    (o, 1.0 if draw.random() < 0.7 else draw.uniform(0.3, 0.9))
+                    for o, p in outputs
+                    if draw.random() < p
+                ]
+                there = there or [(LINE if year < 2010 else OPTICAL, 1.0)]
+                effects = [(o, p, effect(draw, o)) for o, p in there]
+                name = f"{chr(65 + number)}{chr(75 + turn)}{{size}}-{1 + series}"
+                found.append(Series(make.capitalize(), name, year + draw.randint(0, 4), tuple(effects)))
+    return found
+
+
+def effect(draw: random.Random, output: Output) -> Speakers:
+    """What an output does to the speakers, one answer for a whole series."""
+    if output is HEADPHONE:
+        return draw.choices((Speakers.MUTE, Speakers.MUTE_UNLESS_SET, Speakers.STAY_ON), (6, 2, 2))[0]
+    return Speakers.STAY_ON
+
+
+def home(draw: random.Random, series: Series) -> Home:
+    """A home with a set of the series. The same model has the same jacks everywhere."""
+    size, last = draw.choice((24, 32, 40, 43, 50, 55)), draw.randint(0, 9)
+    model = f"{series.name.format(size=size)}{last}"
+    own = random.Random(f"{series.make}{model}")
+    outputs = tuple((o, e) for o, p, e in series.outputs if own.random() < p)
+    used = draw.random() < 0.15
+    signals = [o.signal for o, _ in outputs if o.signal in (Signal.OPTICAL, Signal.ARC)]
+    taken = frozenset([draw.choice(signals)]) if used and signals else frozenset()
+    works = frozenset(o for o, _ in outputs if draw.random() < WORKS)
+    return Home(Source(series.make, model, year=series.year), outputs, taken, works)
+
+
+def visit(draw: random.Random, at: Home) -> Visit:
+    """What an installer writes down there: all jacks, one of them tried."""
+    tried = draw.choice([o for o, _ in at.outputs]) if at.outputs else None
+    findings = tuple(
+        Finding(
+            Jack(output.form, "", Direction.OUTPUT, output.signal),
+            speakers,
+            output.signal in at.taken,
+            Outcome.NOT_TRIED
+            if output != tried
+            else Outcome.CARRIED
+            if output in at.works
+            else Outcome.SILENT,
+        )
+        for output, speakers in at.outputs
+    )
+    return Visit(at.source, TODAY, Basis.TESTED, (*findings, Finding(Jack(Form.ANTENNA))))
+
+
+def job_at(draw: random.Random, at: Home) -> Job:
+    """What is known on the telephone."""
+    known = {
+        "make": at.source.make,
+        "model": at.source.model if draw.random() < 0.5 else None,
+        "year": at.source.year if draw.random() < 0.5 else None,
+        "inputs": list(draw.choice(DRIVERS)),
+    }
+    return day_from([known]).jobs[0]
+
+
+def ways_at(finder: Finder, job: Job, at: Home) -> set[tuple[str, ...]]:
+    """The bundles that connect this home, the truth known."""
+    found: set[tuple[str, ...]] = set()
+    for output, speakers in at.outputs:
+        taken = output.signal in at.taken
+        if output in at.works and finder.bundles(job, output, speakers, taken):
+            found |= finder.does(job, (Live(output, taken),))
+    return found
+
+
+def connects(items: Counter[str], ways: set[tuple[str, ...]]) -> bool:
+    """Is one of the bundles in the bag?"""
+    return any(not Counter(way) - items for way in ways)
+
+
+def main() -> None:
+    """Draw the region, fill the book, go to the jobs, print the table."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
+    parser.add_argument("--jobs", type=int, default=300)
+    parser.add_argument("--visits", type=int, default=800)
+    parser.add_argument("--target", type=float, default=0.95)
+    parser.add_argument("--seed", type=int, default=1)
+    options = parser.parse_args()
+    draw = random.Random(options.seed)
+    series = region(draw)
+    seen = [home(draw, draw.choice(series)) for _ in range(options.visits)]
+    evidence = Evidence.learn([visit(draw, at) for at in seen], today=TODAY)
+
+    stated, came, reach, sizes, costs = 0.0, 0, 0, 0, 0.0
+    bins: dict[int, list[tuple[float, int]]] = {}
+    truths: list[set[tuple[str, ...]]] = []
+    said: list[tuple[float, int]] = []
+    reached: list[bool] = []
+    for _ in range(options.jobs):
+        at = home(draw, draw.choice(series))
+        job = job_at(draw, at)
+        day = day_from(
+            [
+                {
+                    "inputs": [one.value for one in job.inputs],
+                    "make": job.source.make,
+                    "model": job.source.model,
+                    "year": job.source.year,
+                }
+            ]
+        )
+        plan = pack(day, evidence.expect, target=options.target, questions=False)
+        ways = ways_at(Finder(Ways.of_day(day.jobs, ())), job, at)
+        bag = Counter({line.item: line.count for line in plan.items})
+        won = connects(bag, ways)
+        stated, came, reach = stated + plan.certainty, came + won, reach + plan.reached
+        sizes, costs = sizes + bag.total(), costs + plan.cost
+        bins.setdefault(min(9, int(plan.certainty * 10)), []).append((plan.certainty, int(won)))
+        said.append((plan.certainty, int(won)))
+        reached.append(plan.reached)
+        truths.append(ways)
+    n = options.jobs
+    error = sqrt(max(1e-9, came / n * (1 - came / n)) / n)
+    print(f"{options.visits} visits in the book, {n} jobs, target {options.target:g}")
+    print(f"the target could be reached at {reach} jobs of {n}")
+    print(f"stated certainty, mean       {stated / n:.3f}")
+    print(f"connected at the first visit {came / n:.3f} (standard error {error:.3f})")
+    inside = [pair for pair, plan_reached in zip(said, reached, strict=True) if plan_reached]
+    if inside:
+        good = sum(w for _, w in inside) / len(inside)
+        spread = sqrt(max(1e-9, good * (1 - good)) / len(inside))
+        mean = sum(p for p, _ in inside) / len(inside)
+        print(f"  where the target was reached: stated {mean:.3f}, connected {good:.3f} ({spread:.3f})")
+    for at_bin in sorted(bins):
+        pairs = bins[at_bin]
+        mean = sum(p for p, _ in pairs) / len(pairs)
+        print(f"  stated {mean:.3f}  came {sum(w for _, w in pairs) / len(pairs):.3f}  of {len(pairs)}")
+    print(f"\n{'kit':<28}{'connected':>10}{'items':>8}{'cost':>8}")
+    print(f"{'packed for the job':<28}{came / n:>10.3f}{sizes / n:>8.1f}{costs / n:>8.1f}")
+    finder = Finder(Ways.of_day((), ()))
+    known = [(job_at(draw, at), at) for at in seen]
+    training = [ways_at(finder, job, at) for job, at in known]
+    show_kits(training, truths, came / n, finder)
+
+
+def show_kits(
+    training: list[set[tuple[str, ...]]], truths: list[set[tuple[str, ...]]], share: float, finder: Finder
+) -> None:
+    """The fixed kits, chosen by the homes in the book, at the same jobs."""
+    worlds = Counter(frozenset(ways) for ways in training)
+    items = sorted({item for ways in worlds for way in ways for item in way})
+    price = [Cost(finder._ways.catalogue.item(item).price or 1.0) for item in items]
+
+    def counted(way: tuple[str, ...]) -> tuple[int, ...]:
+        return tuple(way.count(item) for item in items)
+
+    made = tuple(
+        (count / len(training), tuple(counted(way) for way in sorted(ways))) for ways, count in worlds.items()
+    )
+    every = Counter(items)
+    best = cheapest([Task(made)], price, min(share, sum(p for p, ways in made if ways)), work=200_000)
+    fixed = Counter({item: count for item, count in zip(items, best.stock, strict=True) if count})
+    for name, kit in (("one of everything", every), ("the best fixed kit", fixed)):
+        won = sum(connects(kit, ways) for ways in truths) / len(truths)
+        cost = sum(c.each * kit[item] for item, c in zip(items, price, strict=True))
+        print(f"{name:<28}{won:>10.3f}{kit.total():>8.1f}{cost:>8.1f}")
+    print(
+        "the best fixed kit is proved"
+        if best.optimal
+        else f"the best fixed kit is within {best.cost - best.bound:.1f}"
+    )
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,384 @@
+"""What the book expects of a set, and how sure it is."""
+
+from __future__ import annotations
+
+import json
+import random
+import subprocess
+import sys
+from datetime import date
+from itertools import combinations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from kb.errors import BadInput, BookTrouble
+from kb.evidence import Evidence, Output, prior_from, standard_prior
+from kb.evidence.levels import family_of
+from kb.evidence.signature import shape_of
+from kb.panel import Jack, PanelJack
+from kb.visit import Finding, Source, Visit
+from kb.words import Basis, Direction, Display, DriverInput, Form, Kind, Outcome, Signal, Speakers
+
+TODAY = date(2026, 3, 4)
+OPTICAL = Output(Form.TOSLINK, Signal.OPTICAL)
+LINE = Output(Form.RCA_PAIR, Signal.ANALOG_LINE)
+HEADPHONE = Output(Form.JACK_35, Signal.HEADPHONE)
+ARC = Output(Form.HDMI, Signal.ARC)
+INPUT = Finding(Jack(Form.HDMI, "HDMI 1", Direction.INPUT))
+
+
+def finding(output, outcome=Outcome.NOT_TRIED, speakers=Speakers.UNKNOWN, taken=None, into=None):
+    jack = Jack(output.form, "", Direction.OUTPUT, output.signal)
+    return Finding(jack, speakers, taken, outcome, input=into)
+
+
+def visit(make, model, *findings, year=2013, basis=Basis.SEEN, day=TODAY, **more):
+    found = tuple(f if isinstance(f, Finding) else finding(f) for f in findings)
+    return Visit(Source(make, model, year=year), day, basis, (*found, INPUT), **more)
+
+
+def learn(*visits, **more):
+    return Evidence.learn(visits, today=TODAY, **more)
+
+
+def set_of_family(number, *outputs, make="Norwell"):
+    return visit(make, f"NV{20 + number}-21{number % 10}", *outputs)
+
+
+def test_an_empty_book_answers_with_common_practice():
+    expected = learn().expect(Source("Norwell", "NV40-210", year=2013))
+    assert expected.prior_share == pytest.approx(1)
+    assert expected.shapes[0].outputs == (OPTICAL,)
+    assert all(level.visits == 0 for level in expected.levels)
+
+
+def test_nothing_known_at_all_is_an_answer_too():
+    expected = learn().expect(Source("", ""))
+    assert expected.has(Signal.OPTICAL) > 0.4
+    assert 0 < expected.other < 0.1
+
+
+def test_a_set_that_was_seen_is_believed_over_its_neighbours():
+    neighbours = [set_of_family(n, OPTICAL) for n in range(8)]
+    seen = [visit("Norwell", "NV40-250", LINE, HEADPHONE, day=date(2025, n, 1)) for n in (1, 2, 3)]
+    expected = learn(*neighbours, *seen).expect(Source("Norwell", "NV40-250"))
+    assert expected.shapes[0].outputs == (HEADPHONE, LINE)
+    assert expected.shapes[0].p > 0.6
+
+
+def test_a_sister_set_nobody_saw_is_expected_to_look_like_its_family():
+    family = [set_of_family(n, ARC) for n in range(6)]
+    others = [visit("Hallmere", f"HM{30 + n}-5{n}", OPTICAL) for n in range(6)]
+    expected = learn(*family, *others).expect(Source("Norwell", "NV55-219"))
+    assert expected.shapes[0].outputs == (ARC,)
+    assert expected.shapes[0].p > 0.6
+
+
+def test_outputs_stay_together():
+    """Half of the sets have both, half neither: one alone is all but never there."""
+    both = [visit(f"Make{n}", f"AA{n}", OPTICAL, LINE) for n in "abcdefghij"]
+    none = [visit(f"Make{n}", f"AA{n}") for n in "klmnopqrst"]
+    expected = learn(*both, *none).expect(Source("Other", "", year=2013))
+    alone = sum(one.p for one in expected.shapes if set(one.outputs) in ({OPTICAL}, {LINE}))
+    together = sum(one.p for one in expected.shapes if {OPTICAL, LINE} <= set(one.outputs))
+    assert together > 1.5 * alone
+
+
+def test_ten_visits_to_one_set_tell_less_of_its_make_than_visits_to_ten_sets():
+    often = [visit("Norwell", "AB1", ARC, day=date(2025, 1, n)) for n in range(1, 11)]
+    many = [visit("Norwell", name, ARC) for name in "BC1 CD1 DE1 EF1 FG1 GH1 HI1 IJ1 JK1 KL1".split()]
+    fixed = Evidence.learn([], today=TODAY).strengths()
+    asked = Source("Norwell", "", year=2013)
+    by_often = learn(*often, strengths=fixed).p_shape(asked, [ARC])
+    by_many = learn(*many, strengths=fixed).p_shape(asked, [ARC])
+    assert by_many > 1.5 * by_often
+
+
+def test_sets_of_other_years_tell_less():
+    old = [visit("Norwell", f"{a}A1", LINE, year=2003) for a in "BCDEFGH"]
+    new = [visit("Norwell", f"{a}B1", ARC, year=2017) for a in "BCDEFGH"]
+    evidence = learn(*old, *new)
+    assert evidence.p_shape(Source("Norwell", "", year=2018), [ARC]) > 0.4
+    assert evidence.p_shape(Source("Norwell", "", year=2002), [LINE]) > 0.4
+    unknown = evidence.expect(Source("Norwell", ""))
+    assert {one.outputs for one in unknown.shapes[:2]} == {(LINE,), (ARC,)}
+
+
+def test_a_tested_word_weighs_more_than_hearsay_and_fresh_more_than_old():
+    asked = Source("Norwell", "NV40-210")
+    tested = visit("Norwell", "NV40-210", OPTICAL, LINE, basis=Basis.TESTED)
+    told = visit("Norwell", "NV40-210", ARC, basis=Basis.TOLD)
+    assert learn(tested, told).expect(asked).shapes[0].outputs == (LINE, OPTICAL)
+    old = visit("Norwell", "NV40-210", ARC, day=date(1996, 1, 1))
+    fresh = visit("Norwell", "NV40-210", OPTICAL, LINE)
+    assert learn(old, fresh).expect(asked).shapes[0].outputs == (LINE, OPTICAL)
+
+
+def test_somebody_who_names_one_jack_does_not_deny_the_others():
+    whole = visit("Norwell", "NV40-210", OPTICAL, HEADPHONE)
+    told = [visit("Norwell", "NV40-210", OPTICAL, basis=Basis.TOLD, day=date(2025, 1, n)) for n in (1, 2, 3)]
+    expected = learn(whole, *told).expect(Source("Norwell", "NV40-210"))
+    assert expected.shapes[0].outputs == (HEADPHONE, OPTICAL)
+
+
+def test_a_superseded_visit_does_not_count():
+    wrong = visit("Norwell", "NV40-210", ARC, id="00000000-0000-4000-8000-000000000001")
+    right = visit("Norwell", "NV40-210", OPTICAL, supersedes=(wrong.id,))
+    evidence = learn(wrong, right)
+    assert evidence.visits == 1
+    assert evidence.expect(Source("Norwell", "NV40-210")).shapes[0].outputs == (OPTICAL,)
+
+
+def test_what_silences_the_speakers_is_learned_by_family_and_not_by_silence():
+    mutes = [set_of_family(n, finding(HEADPHONE, speakers=Speakers.MUTE)) for n in range(5)]
+    unsaid = [set_of_family(n, finding(HEADPHONE)) for n in range(5, 9)]
+    asked = Source("Norwell", "NV55-219")
+    known = learn(*mutes).effects(asked, HEADPHONE)
+    assert known[Speakers.MUTE] > 0.8
+    assert learn(*mutes, *unsaid).effects(asked, HEADPHONE)[Speakers.MUTE] == pytest.approx(
+        known[Speakers.MUTE], abs=0.02
+    )
+
+
+def test_a_taken_output_is_a_matter_of_the_home():
+    taken = [visit(f"Make{n}", f"AA{n}", finding(OPTICAL, taken=True)) for n in "abcdefghijkl"]
+    evidence = learn(*taken)
+    for make in ("Makea", "Nowhere"):
+        uses = evidence.uses(Source(make, "AAa", year=2013), [OPTICAL])
+        assert uses[frozenset({Signal.OPTICAL})] > 0.6
+        assert sum(uses.values()) == pytest.approx(1)
+
+
+def test_an_output_that_was_tried_and_not_called_taken_was_free():
+    tried = [visit(f"Make{n}", f"AA{n}", finding(OPTICAL, Outcome.CARRIED)) for n in "abcdefghijkl"]
+    before = learn().uses(Source("", ""), [OPTICAL])[frozenset({Signal.OPTICAL})]
+    assert learn(*tried).uses(Source("", ""), [OPTICAL])[frozenset({Signal.OPTICAL})] < before / 2
+
+
+def test_the_chance_of_a_jack_follows_its_own_trials_first():
+    worked = [
+        visit("Norwell", "NV40-210", finding(OPTICAL, Outcome.CARRIED), day=date(2025, 1, n)) for n in (1, 2)
+    ]
+    failed = [
+        visit("Norwell", "NV42-250", finding(OPTICAL, Outcome.SILENT), day=date(2025, 2, n)) for n in (1, 2)
+    ]
+    evidence = learn(*worked, *failed)
+    good = evidence.chance(Source("Norwell", "NV40-210"), OPTICAL)
+    bad = evidence.chance(Source("Norwell", "NV42-250"), OPTICAL)
+    unknown = evidence.chance(Source("Other", "XY1"), OPTICAL)
+    assert bad.p < unknown.p < good.p
+    assert (good.findings, bad.findings, unknown.findings) == (2, 2, 0)
+    assert good.low < good.p < good.high
+
+
+def test_more_findings_make_the_interval_narrower():
+    def width(times):
+        visits = [
+            visit("Norwell", "NV40-210", finding(OPTICAL, Outcome.CARRIED), day=date(2025, 1, 1 + n))
+            for n in range(times)
+        ]
+        chance = learn(*visits).chance(Source("Norwell", "NV40-210"), OPTICAL)
+        return chance.high - chance.low
+
+    assert width(20) < width(5) < width(0)
+
+
+def test_a_driver_input_that_worked_says_so_for_itself():
+    visits = [
+        visit("Norwell", "NV40-210", finding(OPTICAL, outcome, into=into), day=date(2025, 1, n))
+        for n in range(1, 9)
+        for outcome, into in (
+            (Outcome.CARRIED, DriverInput.OPTICAL),
+            (Outcome.DISTORTED, DriverInput.LINE_35),
+        )
+    ]
+    evidence = learn(*visits)
+    asked = Source("Norwell", "NV40-210")
+    direct = evidence.chance(asked, OPTICAL, DriverInput.OPTICAL).p
+    through = evidence.chance(asked, OPTICAL, DriverInput.LINE_35).p
+    assert through < evidence.chance(asked, OPTICAL).p < direct
+
+
+def test_a_panel_that_is_not_in_the_book_brings_its_own_trials():
+    jack = Jack(Form.TOSLINK, "", Direction.OUTPUT, Signal.OPTICAL)
+    evidence = learn()
+    fresh = evidence.chance(Source("A", "B1"), PanelJack(jack))
+    failed = evidence.chance(Source("A", "B1"), PanelJack(jack, outcomes=((Outcome.SILENT, 3),)))
+    assert failed.p < fresh.p
+    assert failed.findings == 3
+    with pytest.raises(ValueError, match="output"):
+        evidence.chance(Source("A", "B1"), PanelJack(Jack(Form.HDMI, "HDMI 1", Direction.INPUT)))
+
+
+def test_the_book_fills_in_the_year_that_a_caller_does_not_know():
+    evidence = learn(visit("Norwell", "NV40-210", OPTICAL, year=2013))
+    assert evidence.filled(Source("norwell", "nv 40/210")).year == 2013
+    assert dict(evidence.path(Source("norwell", "nv 40/210")))["era-display"] == "television|2010|flat"
+
+
+MODELS = st.sampled_from(["NV40-210", "NV46-212", "NV40-310", "HM1"])
+JACKS = st.builds(
+    finding,
+    st.sampled_from([OPTICAL, LINE, HEADPHONE, ARC]),
+    st.sampled_from(list(Outcome)),
+    st.sampled_from(list(Speakers)),
+    st.sampled_from([None, True, False]),
+    st.sampled_from([None, DriverInput.LINE_35, DriverInput.OPTICAL]),
+)
+VISITS = st.lists(
+    st.builds(
+        lambda make, model, found, year, basis, day: visit(
+            make, model, *found, year=year, basis=basis, day=day
+        ),
+        st.sampled_from(["Norwell", "Hallmere"]),
+        MODELS,
+        st.lists(JACKS, max_size=4),
+        st.sampled_from([None, 1991, 2008, 2013, 2019]),
+        st.sampled_from(list(Basis)),
+        st.dates(date(2005, 1, 1), TODAY),
+    ),
+    max_size=12,
+)
+ASKED = st.builds(
+    Source,
+    st.sampled_from(["Norwell", "Hallmere", "Nowhere", ""]),
+    st.one_of(st.just(""), MODELS),
+    st.sampled_from([Kind.TELEVISION, Kind.SET_TOP_BOX]),
+    st.sampled_from([None, Display.FLAT, Display.TUBE]),
+    st.sampled_from([None, 1980, 2013]),
+)
+
+
+@given(VISITS, ASKED)
+def test_chances_always_sum_to_one(visits, source):
+    expected = learn(*visits).expect(source)
+    assert sum(one.p for one in expected.shapes) + expected.other == pytest.approx(1)
+    assert all(0 < one.p <= 1 for one in expected.shapes)
+    assert sum(level.share for level in expected.levels) + expected.prior_share == pytest.approx(1)
+    for outputs, uses in expected.taken.items():
+        assert sum(uses.values()) == pytest.approx(1)
+        assert all(used <= {o.signal for o in outputs} for used in uses)
+    for output, effects in expected.speakers.items():
+        assert sum(effects.values()) == pytest.approx(1)
+        chance = expected.works[output]
+        assert 0 <= chance.low <= chance.p <= chance.high <= 1
+
+
+def test_signatures_are_the_shapes_with_all_that_may_be_said_of_their_outputs():
+    expected = learn(*(set_of_family(n, OPTICAL, HEADPHONE) for n in range(9))).expect(
+        Source("Norwell", "NV55-219")
+    )
+    total = sum(p for _, p in expected.signatures(least=1e-9))
+    assert total == pytest.approx(1 - expected.other, abs=1e-4)
+    known = [s for s, _ in expected.signatures(frozenset({Signal.OPTICAL}))]
+    assert all(outlet.taken == (outlet.output.signal is Signal.OPTICAL) for s in known for outlet in s)
+
+
+@settings(max_examples=20)
+@given(VISITS, ASKED, st.randoms())
+def test_the_order_of_visits_makes_no_difference(visits, source, shuffled):
+    other = list(visits)
+    shuffled.shuffle(other)
+    one, two = learn(*visits).expect(source), learn(*other).expect(source)
+    for a, b in zip(one.shapes[:5], two.shapes[:5], strict=True):
+        assert a.p == pytest.approx(b.p, rel=1e-6)
+
+
+@settings(max_examples=20)
+@given(VISITS, ASKED)
+def test_kept_evidence_gives_the_same_answers(visits, source):
+    evidence = learn(*visits)
+    again = Evidence.from_dict(json.loads(json.dumps(evidence.to_dict())))
+    assert again.expect(source) == evidence.expect(source)
+    assert again.chance(source, OPTICAL) == evidence.chance(source, OPTICAL)
+
+
+@pytest.mark.parametrize(
+    "spoilt", [{}, {"version": 0}, {"version": 1}, {"version": 1, "visits": 2, "sets": []}]
+)
+def test_spoilt_evidence_is_refused(spoilt):
+    with pytest.raises(BookTrouble, match="again"):
+        Evidence.from_dict(spoilt)
+
+
+def test_strengths_are_small_where_families_are_of_a_piece_and_great_where_they_are_mixed():
+    panels = [(OPTICAL,), (LINE,), (HEADPHONE,), (ARC,)]
+    draw = random.Random(5)
+    alike, mixed = [], []
+    for number in range(60):
+        own = draw.choice(panels)
+        for size in range(4):
+            name = f"{chr(65 + number // 26)}{chr(65 + number % 26)}{30 + size}-2{size}"
+            alike.append(visit("Norwell", name, *own))
+            mixed.append(visit("Norwell", name, *draw.choice(panels)))
+    assert learn(*alike).shapes.strengths["family"] < learn(*mixed).shapes.strengths["family"] / 5
+
+
+def test_a_family_that_differs_in_one_odd_jack_is_known_by_the_others():
+    """Seven sisters have an optical output, each with another companion: the eighth has it too."""
+    odd = [(), (LINE,), (HEADPHONE,), (ARC,), (LINE, HEADPHONE), (ARC, HEADPHONE), (LINE, ARC)]
+    sisters = [set_of_family(n, OPTICAL, *more) for n, more in enumerate(odd)]
+    expected = learn(*sisters).expect(Source("Norwell", "NV55-219"))
+    assert expected.has(Signal.OPTICAL) > 0.85
+
+
+def test_the_room_for_panels_never_seen_is_a_chance_of_all_of_them():
+    prior = standard_prior()
+    likely = sorted(prior._output_rates().items(), key=lambda one: -one[1])[:8]
+    names = [symbol for symbol, _ in likely]
+    total = sum(
+        prior.any_shape("", " ".join(sorted(some)) or "none")
+        for n in range(9)
+        for some in combinations(names, n)
+    )
+    rest = 1.0
+    for symbol, rate in prior._output_rates().items():
+        rest *= 1 if symbol in names else 1 - rate
+    assert total == pytest.approx(rest)
+
+
+@pytest.mark.parametrize(
+    ("change", "place"),
+    [
+        ({"worth": {"sets": 0}}, "worth, sets"),
+        ({"works": {"optical": 1.5}}, "works, optical"),
+        ({"taken": {"optcal": 0.5}}, "taken"),
+        ({"place": [{"kind": "television", "share": 1, "shapes": {"toslink:sound": 1}}]}, "shapes"),
+        ({"place": [{"kind": "television", "era": "2011", "share": 1, "shapes": {}}]}, "era"),
+    ],
+)
+def test_a_wrong_prior_file_is_named_by_its_field(change, place):
+    data = {
+        "worth": {"sets": 1},
+        "weights": {"tested": 1, "seen": 1, "manual": 1, "told": 1, "half_life_years": 10},
+        "place": [],
+        "speakers": {},
+        "works": {},
+        "taken": {},
+    }
+    with pytest.raises(BadInput) as told:
+        prior_from({**data, **change})
+    assert place in str(told.value)
+
+
+def test_families_fold_size_and_last_digits_only():
+    assert family_of(Source("Norwell", "NV40-210")) == family_of(Source("norwell", "nv55-214"))
+    assert family_of(Source("Norwell", "NV40-210")) != family_of(Source("Norwell", "NV40-310"))
+    assert family_of(Source("Norwell", "NV40-210")) != family_of(Source("Hallmere", "NV40-210"))
+    assert family_of(Source("Norwell", "")) == ""
+    assert family_of(Source("Norwell", "²²-①")) != ""
+
+
+def test_shapes_do_not_depend_on_the_order_of_jacks():
+    assert shape_of([OPTICAL, LINE]) == shape_of([LINE, OPTICAL, LINE])
+
+
+def test_asking_costs_no_heavy_import():
+    code = (
+        "import sys, kb.evidence, kb.pack;"
+        "print([m for m in ('numpy','scipy','sqlalchemy','rich','click','whoosh') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

@@ -1,0 +1,167 @@
+"""What was wrong gets a new entry in its place; everything can be undone, and the history shows it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.cli.conftest import Run
+
+VisitFile = Callable[..., Path]
+
+
+@pytest.fixture
+def visit(jackfield: Run, visit_file: VisitFile) -> str:
+    """The id of a visit to the Norwell NV40-210."""
+    [one] = jackfield("record", "--file", visit_file(), "--json").json["recorded"]
+    return str(one["visit"])
+
+
+def states(jackfield: Run, *name: str) -> list[str]:
+    visits = jackfield("history", *(name or ("Norwell", "NV40-210")), "--json").json["visits"]
+    return [one["state"] for one in sorted(visits, key=lambda one: one["revision"])]
+
+
+def test_a_wrong_finding_is_corrected_and_the_old_one_stays_in_the_history(
+    jackfield: Run, visit: str
+) -> None:
+    done = jackfield("correct", visit[:8], "1.outcome=silent", "1.items=", "year=2015", "--json").json
+    assert done["corrected"] == visit
+    shown = jackfield("show", "Norwell", "NV40-210", "--json").json
+    [now] = shown["visits"]
+    assert (now["id"], now["supersedes"]) == (done["visit"], [visit])
+    assert (now["source"]["year"], now["jacks"][0]["outcome"], "items" in now["jacks"][0]) == (
+        2015,
+        "silent",
+        False,
+    )
+    assert (now["by"], now["job"], now["note"]) == ("RT", "J-104", "Cable behind the cabinet in the kitchen.")
+    assert states(jackfield) == ["superseded", "stands"]
+    out = jackfield("history", "Norwell", "NV40-210").out
+    assert f"corrected by {done['visit'][:8]}" in " ".join(out.split())
+    assert max(map(len, out.splitlines())) <= 80
+
+
+def test_jacks_are_dropped_and_added(jackfield: Run, visit: str) -> None:
+    jackfield("correct", visit, "--drop", "2", "--drop", "3", "--add", "bt:ok")
+    panel = jackfield("show", "Norwell", "NV40-210", "--json").json["panel"]
+    assert [jack["form"] for jack in panel] == ["toslink", "bluetooth"]
+
+
+def test_a_visit_is_said_anew_from_a_file(jackfield: Run, visit: str, visit_file: VisitFile) -> None:
+    assert jackfield("correct", visit, "--file", visit_file(jacks=[{"form": "scart"}])).code == 0
+    assert jackfield("show", "Norwell", "NV40-210", "--json").json["panel"][0]["form"] == "scart"
+
+
+def test_a_wrong_model_moves_to_the_right_set(jackfield: Run, visit: str) -> None:
+    jackfield("correct", visit, "model=NV40-211")
+    assert jackfield("show", "Norwell", "NV40-210").code == 1
+    assert jackfield("show", "Norwell", "NV40-211").code == 0
+    assert jackfield("find", "nv40-211", "--json").json["matches"][0]["how"] == "exact"
+    jackfield("undo")
+    assert jackfield("show", "Norwell", "NV40-210").code == 0
+    assert jackfield("show", "Norwell", "NV40-211").code == 1
+
+
+def test_undo_takes_back_one_thing_after_the_other_and_an_id_brings_it_again(
+    jackfield: Run, visit: str
+) -> None:
+    first = jackfield("correct", visit, "year=2015", "--json").json["visit"]
+    second = jackfield("correct", first, "year=2016", "--json").json["visit"]
+    assert states(jackfield) == ["superseded", "superseded", "stands"]
+    assert jackfield("undo", "--json").json == {"undone": "correction", "id": second}
+    assert jackfield("undo", "--json").json == {"undone": "correction", "id": first}
+    assert states(jackfield) == ["stands", "withdrawn", "withdrawn"]
+    assert jackfield("undo").code == 1
+    assert jackfield("undo", first[:10]).code == 0
+    assert states(jackfield) == ["superseded", "stands", "withdrawn"]
+
+
+def test_a_visit_is_withdrawn_and_stands_again(jackfield: Run, visit: str) -> None:
+    assert jackfield("withdraw", visit[:6], "--json").json == {"withdrawn": [visit], "already": []}
+    assert jackfield("find", "nv40").code == 1
+    assert states(jackfield) == ["withdrawn"]
+    assert jackfield("withdraw", visit, "--json").json == {"withdrawn": [], "already": [visit]}
+    assert jackfield("undo", "--json").json == {"undone": "withdrawal", "id": visit}
+    assert jackfield("find", "nv40").code == 0
+
+
+def test_two_spellings_become_one_set_and_two_again(
+    jackfield: Run, visit: str, visit_file: VisitFile
+) -> None:
+    for _ in range(2):  # more visits under the wrong name than under the right one
+        source = {"make": "Norwel", "model": "NV4O-21O"}
+        jackfield("record", "--file", visit_file(source=source, note=f"again {_}"))
+    assert jackfield("merge", "Norwel", "NV4O-21O", "--into", "Norwell", "NV40-210").code == 0
+    shown = jackfield("show", "Norwell", "NV40-210", "--json").json
+    assert (len(shown["visits"]), shown["source"]["make"]) == (3, "Norwell")
+    assert len(jackfield("show", "Norwel", "NV4O-21O", "--json").json["visits"]) == 3
+    [match] = jackfield("find", "nv40-210", "--json").json["matches"]
+    assert (match["make"], match["model"]) == ("Norwell", "NV40-210")
+    [merge] = jackfield("history", "Norwell", "NV40-210", "--json").json["merges"]
+    assert (merge["spelling"], merge["stands"]) == ("NORWEL/NV4O21O", True)
+    assert jackfield("merge", "Norwel", "NV4O-21O", "--into", "Norwell", "NV40-210").code == 2
+    jackfield("undo")
+    assert len(jackfield("show", "Norwell", "NV40-210", "--json").json["visits"]) == 1
+    assert jackfield("merge", "Norwel", "NV4O-21O", "--into", "Norwell", "NV40-210").code == 0
+    assert len(jackfield("show", "Norwell", "NV40-210", "--json").json["visits"]) == 3
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "named"),
+    [
+        (["correct", "VISIT"], 2, "nothing that changes"),
+        (["correct", "VISIT", "year=2014"], 2, "nothing that changes"),
+        (["correct", "VISIT", "colour=red"], 2, "colour"),
+        (["correct", "VISIT", "4.outcome=weak"], 2, "1 to 3"),
+        (["correct", "VISIT", "1.outcome=works"], 2, "outcome"),
+        (["correct", "VISIT", "year=12"], 2, "year"),
+        (["correct", "VISIT", "make="], 2, "make"),
+        (["correct", "VISIT", "year"], 2, "FIELD=VALUE"),
+        (["correct", "VISIT", "--drop", "0"], 2, "--drop"),
+        (["correct", "VISIT", "--add", "optic"], 2, "optic"),
+        (["correct", "ffffffff", "year=2015"], 1, "no visit"),
+        (["correct", "zz", "year=2015"], 2, "id"),
+        (["withdraw", "ffffffff"], 1, "no visit"),
+        (["withdraw"], 2, "VISIT"),
+        (["undo", "VISIT"], 2, "withdraw"),
+        (["undo", "../../x"], 2, "id"),
+        (["undo"], 1, "no correction"),
+        (["merge", "No", "such", "--into", "Norwell", "NV40-210"], 1, "nobody met"),
+        (["merge", "Norwell", "NV40-210", "--into", "norwell", "nv40 210"], 2, "already"),
+        (["merge", "Norwell", "NV40-210", "--into", "-", "?"], 2, "letters"),
+        (["history", "No", "such"], 1, "nobody met"),
+    ],
+)
+def test_a_wrong_correction_is_told_and_changes_nothing(
+    jackfield: Run, visit: str, words: list[str], code: int, named: str
+) -> None:
+    before = jackfield("dump").out
+    done = jackfield(*(visit if word == "VISIT" else word for word in words))
+    assert (done.code, done.out) == (code, "")
+    assert named in done.err
+    assert "Traceback" not in done.err
+    assert jackfield("dump").out == before
+
+
+def test_what_does_not_stand_is_not_corrected(jackfield: Run, visit: str) -> None:
+    new = jackfield("correct", visit, "year=2015", "--json").json["visit"]
+    assert new[:12] in jackfield("correct", visit, "year=2016").err
+    jackfield("withdraw", new)
+    jackfield("withdraw", visit)
+    assert "withdrawn" in jackfield("correct", visit, "year=2016").err
+
+
+def test_an_empty_book_has_no_history(jackfield: Run, home: Any) -> None:
+    for words in (
+        ["history", "a", "b"],
+        ["undo"],
+        ["merge", "a", "b", "--into", "c", "d"],
+        ["dump"],
+        ["doctor"],
+    ):
+        assert jackfield(*words).code == 1
+    assert not home.exists() or not any(home.glob("book*"))

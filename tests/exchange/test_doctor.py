@@ -1,0 +1,104 @@
+"""The doctor finds what is wrong with book and index, and mends what is derived."""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from kb.store import Store
+from kb.visit import visit_from
+from tests.cli.conftest import Run
+from tests.exchange.helpers import fill, visit_data
+
+ONE, TWO = "0192a6c0-0000-7000-8000-000000000001", "0192a6c0-0000-7000-8000-000000000002"
+
+
+@pytest.fixture
+def book(home: Path, jackfield: Run) -> Path:
+    path = home / "book.sqlite"
+    with Store.open(path) as store:
+        fill(store, 3)
+    assert jackfield("find", "M1").code == 0
+    return path
+
+
+def wrong(jackfield: Run, *words: str) -> dict[str, list[str]]:
+    done = jackfield("doctor", *words, "--json")
+    assert done.code == (0 if done.json["well"] else 1)
+    return {one["name"]: one["wrong"] for one in done.json["checks"] if not one["ok"]}
+
+
+def hurt(path: Path, *statements: str) -> None:
+    with closing(sqlite3.connect(path)) as book:
+        for one in statements:
+            book.execute(one)
+        book.commit()
+
+
+def test_a_whole_book_is_well(jackfield: Run, book: Path) -> None:
+    assert wrong(jackfield) == {}
+    done = jackfield("doctor")
+    assert (done.code, "WRONG" in done.out) == (0, False)
+
+
+def test_an_index_that_is_damaged_or_of_another_book_is_mended(
+    jackfield: Run, book: Path, home: Path
+) -> None:
+    keys = next((home / "index" / "own").glob("gen-*/keys.sqlite"))
+    keys.write_bytes(b"x" * 5000)
+    assert list(wrong(jackfield)) == ["index"]
+    assert jackfield("doctor", "--mend", "--json").json["mended"] == ["the index was made anew"]
+    assert wrong(jackfield) == {}
+    assert jackfield("find", "M1").code == 0
+
+
+def test_words_that_were_changed_behind_the_book_are_found(jackfield: Run, book: Path) -> None:
+    hurt(book, "DROP TRIGGER finding_kept_update", "UPDATE finding SET outcome = 'silent' WHERE seq = 0")
+    found = wrong(jackfield)
+    assert set(found) == {"guards", "seals"}
+    assert "finding_kept_update" in found["guards"][0]
+    assert "not those that its id was made from" in found["seals"][0]
+
+
+def test_a_finding_of_no_visit_is_found(jackfield: Run, book: Path) -> None:
+    hurt(book, "INSERT INTO supersession VALUES ('nowhere', 0, '" + ONE + "')") if False else None
+    with closing(sqlite3.connect(book)) as other:
+        other.execute("PRAGMA ignore_check_constraints = ON")
+        other.execute(f"INSERT INTO supersession VALUES ('{TWO}', 0, '{ONE}')")
+        other.commit()
+    assert "belongs to no visit" in wrong(jackfield)["references"][0]
+
+
+def test_visits_that_take_each_others_place_are_found(jackfield: Run, book: Path) -> None:
+    with Store.open(book) as store:
+        store.record([visit_from({**visit_data("C"), "id": ONE, "supersedes": [TWO]})])
+        store.record([visit_from({**visit_data("D"), "id": TWO, "supersedes": [ONE]})])
+    assert "each take the other's place" in wrong(jackfield)["lineage"][0]
+    assert set(wrong(jackfield)) == {"lineage"}
+
+
+def test_a_book_that_others_may_read_is_told(jackfield: Run, book: Path) -> None:
+    book.chmod(0o644)
+    assert "others may look in" in wrong(jackfield)["rights"][0]
+
+
+def test_what_cut_off_work_left_is_removed(jackfield: Run, book: Path, home: Path) -> None:
+    (home / "book-1.sqlite.77.part").write_text("half")
+    assert set(wrong(jackfield)) == {"leftovers"}
+    assert wrong(jackfield, "--mend") == {}
+    assert list(home.glob("*.part")) == []
+
+
+def test_a_damaged_book_is_told_without_a_traceback(jackfield: Run, book: Path) -> None:
+    for part in book.parent.glob("book.sqlite-*"):
+        part.unlink()
+    raw = bytearray(book.read_bytes())
+    raw[4096 * 3 : 4096 * 12] = b"\xff" * (4096 * 9)
+    book.write_bytes(raw)
+    done = jackfield("doctor")
+    assert done.code in (1, 3)
+    assert "Traceback" not in done.err + done.out
+    assert "integrity   WRONG" in done.out or "damaged" in done.out + done.err

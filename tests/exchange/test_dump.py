@@ -1,0 +1,136 @@
+"""The whole book goes out and comes back equal; a table of it does nothing in a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import gzip
+import io
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from kb.exchange.cells import guarded, plain
+from kb.exchange.dumping import csv_rows, json_lines
+from kb.exchange.loading import Source, load
+from kb.store import Store
+from kb.store.facts import NoteFact
+from kb.store.seal import sealed_id
+from kb.visit import Visit, visit_from
+from tests.cli.conftest import Run
+from tests.conftest import LONG
+from tests.exchange.helpers import facts_of, visit_data
+from tests.store.random_visits import any_visit
+
+
+def lived_in(store: Store, visits: list[Visit]) -> None:
+    """A book with everything that can be in one."""
+    ids = [one.id for one in store.record(visits).recorded]
+    store.record([visit_from({**visit_data("Z1"), "supersedes": ids[:1]})])
+    store.record([visit_from({**visit_data("Z2"), "id": "0192a6c0-0000-7000-8000-000000000001"})])
+    store.withdraw(ids[-1:])
+    store.withdraw(ids[:1])
+    store.reinstate(ids[:1])
+    store.alias("NORWELL/Z1", "NORWELL/Z2")
+    note = [ids[0], 0, "what others may read;\n=1+1"]
+    store.merge([NoteFact(sealed_id("note", note), *note)], outside=True)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("form", ["jsonl", "csv"])
+@settings(max_examples=200 if LONG else 8)
+@given(visits=st.lists(any_visit, min_size=1, max_size=4))
+def test_the_whole_book_loads_back_to_an_equal_book(
+    tmp_path_factory: pytest.TempPathFactory, form: str, visits: list[Visit]
+) -> None:
+    folder = tmp_path_factory.mktemp("dump")
+    with Store.open(folder / "a.sqlite") as book, Store.open(folder / "b.sqlite") as other:
+        lived_in(book, visits)
+        with book.snapshot() as now:
+            text = "".join(json_lines(now) if form == "jsonl" else csv_rows(now))
+        (folder / f"d.{form}").write_bytes(text.encode())
+        done = load(other, [str(folder / f"d.{form}")], Source())
+        assert done.bad == []
+        assert facts_of(other) == facts_of(book)
+        load(other, [str(folder / f"d.{form}")], Source())
+        assert facts_of(other) == facts_of(book)
+
+
+RISKY = ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", "＝1", "'=1", "''=1", '=HYPERLINK("x")']
+
+
+@pytest.mark.parametrize("text", RISKY)
+def test_no_cell_begins_as_a_formula(text: str) -> None:
+    """OWASP, CSV Injection: = + - @ tab and carriage return at the start of a cell, full-width forms too."""
+    assert guarded(text)[0] == "'"
+    assert plain(guarded(text)) == text
+
+
+@given(st.text())
+def test_guarding_a_cell_loses_nothing(text: str) -> None:
+    assert plain(guarded(text)) == text
+
+
+@given(st.text(alphabet="'=+-@\t\r\nab＝", max_size=6))
+def test_guarding_a_cell_of_signs_loses_nothing(text: str) -> None:
+    assert plain(guarded(text)) == text
+    assert guarded(text)[:1] not in set("=+-@\t\r\n＝")
+
+
+def test_a_table_is_csv_as_in_rfc_4180(jackfield: Run, visit_file: Any) -> None:
+    """RFC 4180, section 2: CRLF, a header, as many fields in each row, quotes doubled inside quotes."""
+    jackfield("record", "--file", visit_file(note='=1+1 and "so", on\nfurther'))
+    text = jackfield("dump", "--as", "csv").out
+    raw = text.replace('further"', "further").encode()
+    assert raw.count(b"\r\n") + 0 >= 4
+    rows = list(csv.reader(io.StringIO(text, newline=""), strict=True))
+    assert len({len(row) for row in rows}) == 1
+    assert '""so""' in text
+    at = rows[0].index("note")
+    assert rows[1][at] == '\'=1+1 and "so", on\nfurther'
+    for row in rows[1:]:
+        assert not any(cell[:1] in "=+-@\t\r" and cell for cell in row)
+
+
+def test_a_dump_that_was_cut_off_is_refused(jackfield: Run, visit_file: Any, tmp_path: Path) -> None:
+    jackfield("record", "--file", visit_file())
+    jackfield("record", "Norwell", "NV2", "hp")
+    path = tmp_path / "d.jsonl"
+    assert jackfield("dump", path, "--json").json["visit"] == 2
+    path.write_text("".join(path.read_text().splitlines(keepends=True)[:-1]))
+    done = jackfield("load", path, "--home", tmp_path / "o")
+    assert (done.code, "cut off" in done.err) == (2, True)
+    assert jackfield("find", "nv2", "--home", tmp_path / "o").code == 1
+
+
+def test_a_dump_is_for_this_user_alone_and_overwrites_nothing(
+    jackfield: Run, visit_file: Any, tmp_path: Path
+) -> None:
+    jackfield("record", "--file", visit_file())
+    path = tmp_path / "d.jsonl.gz"
+    assert jackfield("dump", path).code == 0
+    assert path.stat().st_mode & 0o777 == 0o600
+    assert json.loads(gzip.decompress(path.read_bytes()).splitlines()[0])["jackfield"] == "dump"
+    assert jackfield("dump", path).code == 2
+    assert jackfield("dump", path, "--replace").code == 0
+    assert jackfield("load", path, "--home", tmp_path / "o").code == 0
+    assert jackfield("dump", tmp_path / "no" / "where.csv").code == 3
+    assert [one.name for one in tmp_path.glob("*.part")] == []
+
+
+def test_a_dump_with_other_words_under_a_known_id_changes_nothing(
+    jackfield: Run, visit_file: Any, tmp_path: Path
+) -> None:
+    jackfield("record", "--file", visit_file())
+    path = tmp_path / "d.jsonl"
+    jackfield("dump", path)
+    before = jackfield("dump").out
+    path.write_text(path.read_text().replace("NV40-210", "NV40-211"))
+    done = jackfield("load", path)
+    assert (done.code, "made from what it names" in done.err) == (2, True)
+    path.write_text(before.replace("kitchen", "cellar"))
+    done = jackfield("load", path)
+    assert (done.code, "other content" in done.err) == (2, True)
+    assert jackfield("dump").out == before

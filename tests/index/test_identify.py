@@ -1,0 +1,173 @@
+"""The right set from a worn label, a bad line or half a memory."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from kb.index import Answer, Filters, Index, SetEntry
+from tests.index.conftest import region, sets
+
+Book = Callable[..., Index]
+SHELF = sets(
+    "Norwell: NV40-210",
+    "Norwell: NV55-330B",
+    "Norwell: NX32-118XA",
+    "Ostrava: OX 200 A",
+    "Blue Ridge: BR-55Q9",
+    "Belmont: 32C/77",
+    "Taminga: QD6S-81",
+    "Vertek: Vertek VX71",
+)
+
+
+def first(answer: Answer) -> tuple[str, str]:
+    return (answer.matches[0].model, answer.matches[0].how) if answer.matches else ("", "")
+
+
+@pytest.mark.parametrize(
+    "query",
+    [
+        "Norwell NV40-210",
+        "nv40-210 norwell",
+        "NV40210",
+        "nv 40 210",
+        "NORWELL/NV40/210",
+        "norwellnv40210",
+        "NV40210NORWELL",
+        "norwell: nv-40-210",
+        "  norwell   nv40_210  ",
+        "model nv40-210",
+    ],
+)
+def test_order_spacing_hyphens_and_case_make_no_difference(book: Book, query: str) -> None:
+    assert first(book(SHELF).find(query)) == ("NV40-210", "exact")
+
+
+@pytest.mark.parametrize(
+    ("query", "model"),
+    [
+        ("NV4O-2I0", "NV40-210"),
+        ("NVS5-33OB", "NV55-330B"),
+        ("BR-S5Q9", "BR-55Q9"),
+        ("0X 2OO A", "OX 200 A"),
+        ("QD65-8I", "QD6S-81"),
+        ("ODGS-81", "QD6S-81"),
+        ("3ZC/77", "32C/77"),
+        ("NV55-3308", "NV55-330B"),
+    ],
+)
+def test_look_alikes_on_a_worn_label_are_forgiven(book: Book, query: str, model: str) -> None:
+    assert first(book(SHELF).find(query)) == (model, "near")
+
+
+@pytest.mark.parametrize(
+    "query",
+    [
+        "nv402210",
+        "nv4210",
+        "nvx0210",
+        "vn40210",
+        "norwell nv40 21",
+        "nv40-2?0",
+        "?v40-210",
+        "nv??210",
+        "nrowell nv40210",
+        "norvel nv40-210",
+        "norwel nv4210",
+        "nv40210eu",
+        "nv40210 norwelll",
+        "nrwl nv40-210",
+    ],
+)
+def test_one_slip_anywhere_or_an_unreadable_character_still_finds_the_set(book: Book, query: str) -> None:
+    assert first(book(SHELF).find(query)) == ("NV40-210", "near")
+
+
+@pytest.mark.parametrize(
+    "query", ["norwell nvv402100", "norwell vn40201", "norwel n40210x", "ostrav 0x20O", "taminga qd?s8l"]
+)
+def test_compound_damage_with_the_make_finds_the_set(book: Book, query: str) -> None:
+    wanted = {"n": "NV40-210", "o": "OX 200 A", "t": "QD6S-81"}[query[0]]
+    assert first(book(SHELF).find(query))[0] == wanted
+
+
+@pytest.mark.parametrize(
+    ("query", "model"),
+    [
+        ("nx32-118", "NX32-118XA"),
+        ("norwell nv55-330", "NV55-330B"),
+        ("nx32", "NX32-118XA"),
+        ("br-55q9eu", "BR-55Q9"),
+    ],
+)
+def test_a_suffix_lost_or_added_and_a_beginning_alone_are_enough(book: Book, query: str, model: str) -> None:
+    assert first(book(SHELF).find(query)) == (model, "near")
+
+
+def test_the_make_printed_inside_the_model_may_be_left_out_or_said_once(book: Book) -> None:
+    index = book(SHELF)
+    assert first(index.find("vx71")) == first(index.find("vertek vx71")) == ("Vertek VX71", "exact")
+
+
+def test_one_model_number_under_two_makes_is_not_certain_until_the_make_is_said(book: Book) -> None:
+    index = book(sets("Norwell: K19-4", "Ostrava: K19-4"))
+    both = index.find("k19-4").matches
+    assert {m.make for m in both} == {"Norwell", "Ostrava"}
+    assert all(m.how == "near" and m.score <= 0.5 for m in both)
+    named = index.find("ostrava k19-4").matches
+    assert (named[0].make, named[0].how) == ("Ostrava", "exact")
+    assert named[0].score > 0.9
+
+
+def test_another_spelling_of_a_set_leads_to_it(book: Book) -> None:
+    index = book([SetEntry("n/1", "Norwell", "NV40-210", aliases=(("Norsk Well", "N-4021"),))])
+    assert first(index.find("norsk well n4021")) == ("NV40-210", "exact")
+    assert first(index.find("n-4O21")) == ("NV40-210", "near")
+
+
+def test_a_make_alone_lists_its_sets_with_the_most_findings_first(book: Book) -> None:
+    index = book(
+        [*sets("Norwell: NV40-210", findings=1), *sets("Norwell: NV46-210", findings=8), *sets("Senda: S1")]
+    )
+    assert [m.model for m in index.find("norwell").matches] == ["NV46-210", "NV40-210"]
+
+
+def test_filters_hold_for_sets_found_by_model_too(book: Book) -> None:
+    index = book(
+        [*sets("Norwell: NV40-210", years=(2012, 2014), signals=("optical",)), *sets("Norwell: NV40-218")]
+    )
+    assert [m.model for m in index.find("nv40 year:2013").matches] == ["NV40-210"]
+    assert [m.model for m in index.find("nv40", filters=Filters(signals=("optical",))).matches] == [
+        "NV40-210"
+    ]
+    assert not index.find("nv40-210 year:2019").matches
+
+
+def test_what_the_book_stored_comes_back_unchanged(book: Book) -> None:
+    entry = SetEntry("k", "Norwell", "NV40-210", "soundbar", 3, 2, best='{"a":1}', payload='["ü"]')
+    match = book([entry]).find("nv40210").matches[0]
+    assert (match.key, match.kind, match.findings, match.best, match.payload) == (
+        "k",
+        "soundbar",
+        3,
+        '{"a":1}',
+        '["ü"]',
+    )
+
+
+def test_codes_in_other_scripts_are_found_too(book: Book) -> None:
+    index = book(sets("Норд: ТВ-4021", "Été: É-200"))
+    assert first(index.find("норд тв4021")) == ("ТВ-4021", "exact")
+    assert first(index.find("ete e200")) == ("É-200", "exact")
+
+
+def test_every_one_of_two_thousand_sets_is_found_as_printed(book: Book) -> None:
+    entries = region(2000)
+    index = book(entries)
+    reader = index.reader()
+    for entry in entries:
+        match = reader.find(f"{entry.make} {entry.model}").matches[0]
+        assert (match.key, match.how) == (entry.key, "exact")
+    reader.close()

@@ -1,0 +1,210 @@
+"""Which notes say so: words, phrases, filters and snippets over the text of findings."""
+
+from __future__ import annotations
+
+import json
+import os
+import stat
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from kb.index import Index, SetEntry
+from tests.index.conftest import noted, sets
+
+Book = Callable[..., Index]
+NOTES = [
+    noted(
+        "Norwell: NV40-210",
+        "headphone jack mutes the speakers; kitchen set",
+        years=(2011, 2013),
+        signals=("headphone",),
+        outcomes=("carried",),
+    ),
+    noted(
+        "Norwell: NV55-330",
+        "optical stays silent until the sound menu is set to PCM",
+        years=(2014, 2014),
+        signals=("optical",),
+        outcomes=("silent", "carried"),
+    ),
+    noted(
+        "Ostrava: OX200",
+        "humming on analog line, isolating transformer cured it",
+        years=(2008, None),
+        signals=("analog-line",),
+        outcomes=("hum",),
+    ),
+    noted(
+        "Belmont: BC7",
+        "the menu for sound is hidden; lautstärke über Menü",
+        signals=("optical",),
+        outcomes=("carried",),
+    ),
+    *sets("Senda: S100"),
+]
+
+
+def models(index: Index, query: str) -> list[str]:
+    return [m.model for m in index.find(query).matches]
+
+
+def test_words_are_found_by_their_stem(book: Book) -> None:
+    index = book(NOTES)
+    assert models(index, "muted headphones") == ["NV40-210"]
+    assert models(index, "hum") == ["OX200"]
+    match = index.find("muted headphones").matches[0]
+    assert match.how == "text"
+    assert "headphone jack mutes" in match.snippet
+
+
+def test_a_phrase_wants_its_words_together(book: Book) -> None:
+    index = book(NOTES)
+    assert models(index, '"sound menu"') == ["NV55-330"]
+    assert set(models(index, "sound menu")) == {"NV55-330", "BC7"}
+
+
+def test_make_and_words_together_ask_for_the_words_of_that_make(book: Book) -> None:
+    assert models(book(NOTES), "norwell menu") == ["NV55-330"]
+
+
+@pytest.mark.parametrize(
+    ("query", "expected"),
+    [
+        ("menu signal:optical outcome:silent", ["NV55-330"]),
+        ("menu make:belmont", ["BC7"]),
+        ("jack year:2010-2012", ["NV40-210"]),
+        ("jack year:2014-", []),
+        ("hum year:2008", ["OX200"]),
+        ("signal:optical outcome:carried", ["BC7", "NV55-330"]),
+        ("make:norwell year:2010-2014 signal:optical outcome:silent", ["NV55-330"]),
+        ("make:nobody", []),
+    ],
+)
+def test_filters_narrow_a_search(book: Book, query: str, expected: list[str]) -> None:
+    assert models(book(NOTES), query) == expected
+
+
+def test_a_model_and_words_put_the_set_that_is_meant_first(book: Book) -> None:
+    matches = book(NOTES).find("muted headphone 2012 kitchen model nv40").matches
+    assert matches[0].model == "NV40-210"
+    assert matches[0].snippet
+
+
+def test_a_slip_in_a_word_is_forgiven(book: Book) -> None:
+    assert models(book(NOTES), "headphnoe") == ["NV40-210"]
+
+
+def test_accents_may_be_left_out(book: Book) -> None:
+    assert models(book(NOTES), "lautstarke") == ["BC7"]
+
+
+def test_a_recorded_visit_is_found_by_its_words_at_once_and_the_old_text_no_more(book: Book) -> None:
+    index = book(NOTES)
+    index.update(
+        [noted("Ostrava: OX200", "selector at the wrong input"), noted("Halvor: H9", "rattling fan")], [], 2
+    )
+    assert models(index, "selector") == ["OX200"]
+    assert models(index, "humming") == []
+    assert models(index, "rattle") == ["H9"]
+    index.update([], ["halvor/h9"], 3)
+    assert models(index, "rattle") == []
+
+
+def test_pending_texts_are_folded_in_and_give_the_same_answers(book: Book, folder: Path) -> None:
+    index = book(NOTES)
+    index.update(
+        [noted(f"Halvor: H{n}", f"rattling fan number{n}") for n in range(60)], ["norwell/nv55-330"], 2
+    )
+    before = models(index, "rattling number7"), models(index, "silent")
+    assert models(index, "kitchen") == ["NV40-210"]  # this search has folded them in
+    database = next(folder.glob("gen-*/keys.sqlite"))
+    import sqlite3
+
+    with sqlite3.connect(database) as db:
+        assert db.execute("SELECT count(*) FROM pending").fetchone() == (0,)
+    db.close()
+    assert (models(index, "rattling number7"), models(index, "silent")) == before
+    assert before[0][0] == "H7"
+    assert before[1] == []
+    assert index.check() == []
+
+
+def test_markup_and_control_characters_in_notes_come_back_as_plain_text(book: Book) -> None:
+    snippet = (
+        book([noted("Norwell: NV1-1", "[red]loud\x1b[31m buzz</b>\x00 here")]).find("buzz").matches[0].snippet
+    )
+    assert "\x1b" not in snippet
+    assert "\x00" not in snippet
+    assert "red]loud [31m buzz</b>" in snippet
+
+
+def test_a_set_without_text_has_no_document_and_a_book_without_text_no_words(
+    book: Book, folder: Path
+) -> None:
+    index = book(sets("Senda: S100"))
+    assert not next(folder.glob("gen-*")).joinpath("words").exists()
+    assert models(index, "kitchen cupboard") == []
+
+
+def test_the_files_can_be_read_by_their_owner_only(book: Book, folder: Path) -> None:
+    index = book(NOTES)
+    index.update([noted("Halvor: H9", "rattling fan")], [], 2)
+    index.find("rattling")
+    for path in (folder, *folder.rglob("*")):
+        mode = stat.S_IMODE(os.stat(path).st_mode)
+        assert mode in ((0o700,) if path.is_dir() else (0o600,)), (path.name, oct(mode))
+
+
+def test_a_query_for_a_model_imports_neither_whoosh_nor_sqlalchemy(book: Book, folder: Path) -> None:
+    book(NOTES).close()
+    script = (
+        "import sys, json\nfrom pathlib import Path\nfrom kb.index import Index\n"
+        "index = Index.open(Path(sys.argv[1]))\n"
+        "assert index.revision == 1\n"
+        "for query in ('norwel nv4O210', 'nv42-210', 'zz77?1', 'ostrava', 'nv40 signal:headphone'):\n"
+        "    index.find(query)\n"
+        "print(json.dumps([n for n in ('whoosh', 'sqlalchemy', 'click', 'rich') if n in sys.modules]))"
+    )
+    root = Path(__file__).parents[2]
+    done = subprocess.run(
+        [sys.executable, "-W", "error", "-c", script, str(folder)],
+        capture_output=True,
+        text=True,
+        cwd=root,
+        check=False,
+    )
+    assert done.stderr == ""
+    assert json.loads(done.stdout) == []
+
+
+def test_a_search_of_words_warns_of_nothing(book: Book, folder: Path) -> None:
+    book(NOTES).close()
+    script = (
+        "import sys\nfrom pathlib import Path\nfrom kb.index import Index\n"
+        "print(len(Index.open(Path(sys.argv[1])).find('muted').matches))"
+    )
+    root = Path(__file__).parents[2]
+    environment = {**os.environ, "PYTHONPYCACHEPREFIX": str(folder / "fresh")}  # compiles Whoosh anew
+    done = subprocess.run(
+        [sys.executable, "-W", "error", "-c", script, str(folder)],
+        capture_output=True,
+        text=True,
+        cwd=root,
+        env=environment,
+        check=False,
+    )
+    assert (done.stdout.strip(), done.stderr) == ("1", "")
+
+
+def test_text_of_the_most_telling_field_is_shown(book: Book) -> None:
+    entry = SetEntry(
+        "k",
+        "Norwell",
+        "NV1",
+        text=(("note", "menu somewhere"), ("setting", "sound menu: PCM"), ("marking", "OPTICAL OUT")),
+    )
+    assert book([entry]).find("menu").matches[0].snippet == "sound menu: PCM"

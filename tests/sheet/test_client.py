@@ -1,0 +1,104 @@
+"""What the person who lives with the loop is told, for each kind of path."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from kb.sheet.client import ForClient, for_client
+from kb.sheet.language import language
+from tests.sheet.sheets import HEADPHONE, INPUTS, OPTICAL, sheet_of
+
+
+def told(*jacks: dict[str, Any], lang: str = "en", **changed: Any) -> ForClient:
+    sheet = sheet_of(*jacks, **changed)
+    return for_client(sheet.connection, sheet.panel, sheet.source.kind, language(lang))
+
+
+def test_a_digital_path_tells_the_menu_item_that_must_stay_and_where_it_is() -> None:
+    client = told(OPTICAL)
+    assert [item.text for item in client.menu] == ["Digital sound format: PCM stereo"]
+    assert client.menu[0].noted == ("sound menu, digital output: PCM",)
+    assert any("still PCM stereo?" in one for one in client.silent)
+
+
+def test_an_analog_path_asks_nothing_of_the_menu() -> None:
+    line = {"form": "rca-pair", "marking": "AUDIO OUT", "level": "fixed", "speakers": "stay-on"}
+    client = told(line)
+    assert not client.menu
+    assert not any("PCM" in one for one in (client.how, *client.keep, *client.silent))
+
+
+def test_a_level_that_follows_the_remote_control_is_told() -> None:
+    line = {"form": "rca-pair", "marking": "AUDIO OUT", "level": "variable", "speakers": "stay-on"}
+    client = told(line)
+    assert any("remote control" in one for one in client.keep)
+    assert any("volume" in one for one in client.silent)
+
+
+def test_a_headphone_path_names_the_headphone_volume() -> None:
+    client = told(HEADPHONE)
+    assert any("headphone volume" in one for one in (*client.keep, *client.silent))
+
+
+def test_a_box_with_power_must_stay_plugged_in_and_its_lamp_is_looked_at_first() -> None:
+    client = told(OPTICAL)
+    assert "DAC: stays plugged into its power outlet." in client.keep
+    assert any("lamps of the loop driver and the DAC" in one for one in client.silent[:3])
+
+
+def test_the_selector_of_a_driver_with_two_inputs_must_stay() -> None:
+    client = told(OPTICAL, inputs="line-3.5,optical")
+    assert any("optical input" in one for one in client.keep)
+
+
+def test_speakers_that_go_silent_are_told_and_not_listened_for() -> None:
+    client = told(HEADPHONE | {"speakers": "mute"}, needed=False)
+    assert "are silent while this plug is in" in client.speakers
+    assert not any("hear its loudspeakers" in one for one in client.silent)
+
+
+def test_speakers_kept_on_by_the_menu_give_a_second_menu_item() -> None:
+    client = told(OPTICAL | {"speakers": "mute-unless-set"})
+    assert [item.text for item in client.menu] == [
+        "Digital sound format: PCM stereo",
+        "Loudspeakers: on, also while something is plugged in",
+    ]
+
+
+def test_a_set_top_box_says_that_only_what_is_watched_through_it_is_heard() -> None:
+    source = {"make": "Ostrava Hill", "model": "OB-7", "kind": "set-top-box"}
+    client = told(OPTICAL, source=source)
+    assert any("Do you watch through the set-top box?" in one for one in client.silent)
+    unseen = told({"form": "rca-pair", "marking": "AUDIO OUT"}, source=source)
+    assert not unseen.speakers
+    assert not any("loudspeakers" in one for one in unseen.silent)
+
+
+def test_bluetooth_has_no_mark_that_could_be_missing() -> None:
+    client = told({"form": "bluetooth", "direction": "output"})
+    assert "without a mark" not in client.how
+
+
+def test_without_a_path_the_client_is_told_what_would_help_and_nothing_to_try() -> None:
+    client = told(*INPUTS)
+    if client.silent:  # a microphone is a way, too
+        assert "microphone" in client.how
+    no_mic = told({"form": "jack-3.5"}, inputs="optical")
+    assert no_mic.how.startswith("No way has been found yet")
+    assert no_mic.ask
+    assert (no_mic.silent, no_mic.menu, no_mic.keep) == ((), (), ())
+
+
+def test_the_same_things_are_told_in_spanish() -> None:
+    english, spanish = told(OPTICAL), told(OPTICAL, lang="es")
+    assert len(spanish.silent) == len(english.silent)
+    assert len(spanish.keep) == len(english.keep)
+    assert "la toma óptica marcada DIGITAL AUDIO OUT" in spanish.how
+
+
+def test_no_sentence_is_left_with_an_open_brace() -> None:
+    for lang in ("en", "es"):
+        for jack in (OPTICAL, HEADPHONE):
+            client = told(jack, lang=lang)
+            said = " ".join([client.how, client.speakers, *client.keep, *client.silent])
+            assert not set(said) & set("{}")

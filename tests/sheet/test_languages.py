@@ -1,0 +1,122 @@
+"""Every sentence is there in every language, with the same values in it."""
+
+from __future__ import annotations
+
+import re
+import string
+from datetime import date
+
+import pytest
+
+from kb.catalogue import Carried, catalogue
+from kb.errors import BadInput
+from kb.path import ENGLISH, Caution, CautionCode, RuledOut, RuledOutCode, Step, StepCode
+from kb.sheet.language import LANGUAGES, language, word_kind
+from kb.words import (
+    Basis,
+    Colour,
+    Direction,
+    Display,
+    DriverInput,
+    Form,
+    Format,
+    Kind,
+    Level,
+    Outcome,
+    Signal,
+    Speakers,
+    Word,
+)
+
+ENGLISH_TABLE = language("en").table
+OTHERS = [code for code in LANGUAGES if code != "en"]
+NAMES = ("word/", "item/")
+WORDS: tuple[type[Word], ...] = (
+    Kind, Display, Form, Colour, Direction, Signal, Carried, Level, Format, Speakers, Outcome, Basis,
+    DriverInput,
+)  # fmt: skip
+
+
+def placeholders(sentence: str) -> set[str]:
+    return {name for _, name, _, _ in string.Formatter().parse(sentence) if name}
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_a_language_has_the_same_keys_as_english(code: str) -> None:
+    other = {key for key in language(code).table if not key.startswith(NAMES)}
+    assert other == set(ENGLISH_TABLE)
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_every_sentence_of_the_path_is_there(code: str) -> None:
+    assert set(ENGLISH) <= set(language(code).table)
+
+
+@pytest.mark.parametrize("code", OTHERS)
+@pytest.mark.parametrize("key", sorted(ENGLISH_TABLE))
+def test_a_sentence_holds_the_same_values_in_every_language(code: str, key: str) -> None:
+    assert placeholders(language(code).table[key]) == placeholders(ENGLISH_TABLE[key])
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_a_sentence_is_really_translated(code: str) -> None:
+    other = language(code).table
+    values = re.compile(r"\{[^}]*\}")
+    sentences = [key for key, text in ENGLISH_TABLE.items() if len(values.sub("", text).split()) > 3]
+    assert [key for key in sentences if other[key] == ENGLISH_TABLE[key]] == []
+
+
+@pytest.mark.parametrize("code", OTHERS)
+@pytest.mark.parametrize("kind", WORDS, ids=word_kind)
+def test_every_word_has_a_name(code: str, kind: type[Word]) -> None:
+    table = language(code).table
+    assert [word for word in kind if f"word/{word_kind(kind)}/{word.value}" not in table] == []
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_every_item_of_the_catalogue_has_a_name_and_no_other_thing_has(code: str) -> None:
+    items = {item.family or item.name for item in catalogue().items}
+    assert {key.removeprefix("item/") for key in language(code).table if key.startswith("item/")} == items
+
+
+def test_months_are_twelve_in_every_language() -> None:
+    for code in LANGUAGES:
+        days = {language(code).day(date(2026, month, 1), "a4") for month in range(1, 13)}
+        assert len(days) == 12
+
+
+def test_a_step_is_said_with_its_item_and_jack_in_spanish() -> None:
+    values = (("item", "optical cable 2 m"), ("form", Form.TOSLINK), ("marking", "OPTICAL OUT"))
+    assert (
+        language("es").said(Step(StepCode.PLUG_JACK, values))
+        == "Conecte el cable óptico de 2 m en la toma óptica marcada OPTICAL OUT."
+    )
+
+
+def test_a_number_has_the_decimal_sign_of_its_language() -> None:
+    late = Caution(CautionCode.LATE, (("delay_ms", 42.5), ("limit_ms", 45.0)))
+    assert "42,5 ms" in language("es").said(late)
+    assert "42.5 ms" in language("en").said(late)
+
+
+def test_what_a_jack_failed_with_is_said_in_spanish() -> None:
+    out = RuledOut(0, "OPTICAL", RuledOutCode.KNOWN_NOT_TO_WORK, (("silent", 2), ("distorted", 1)))
+    assert language("es").said(out) == "Probada aquí sin éxito: callada 2, distorsionada 1."
+    assert language("en").said(out) == "Tried here without success: silent 2, distorted 1."
+
+
+def test_text_of_people_never_becomes_a_placeholder() -> None:
+    values = (("item", "DAC"), ("form", Form.TOSLINK), ("marking", "{item} {nothing} {0}"))
+    assert "{item} {nothing} {0}" in language("es").said(Step(StepCode.PLUG_JACK, values))
+
+
+def test_feet_and_inches_stand_beside_the_length_of_a_cable() -> None:
+    # 2 m / 0.0254 = 78.7 in: 6 ft 7 in
+    assert language("en", feet=True).item("optical cable 2 m") == "optical cable 2 m (6 ft 7 in)"
+    assert language("en", feet=True).length(3.0) == "9 ft 10 in"
+    assert language("es").length(1.5) == "1,5 m"
+
+
+def test_a_language_that_is_not_there_is_named() -> None:
+    with pytest.raises(BadInput, match="one of en, es"):
+        language("../en")
