@@ -154,7 +154,7 @@ def written(home: Path, count: int) -> list[tuple[str, str]]:
     visits = [visit_from(data) for data in invented(count, random.Random(SEED))]
     with Book.open(home) as book:
         for start in range(0, count, 1000):
-            book.store.record(visits[start : start + 1000])
+            book.store_to_write().record(visits[start : start + 1000])
         book.reindex()
     return [(visit.source.make, visit.source.model) for visit in visits]
 

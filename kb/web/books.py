@@ -2,14 +2,15 @@
 
 A ``Book`` is not for several threads at once, so every thread of the server has one of its own, as if it were
 a process of its own. Those that write go one by one: SQLite has one writer anyway, and who waits here in line
-is served in order instead of trying again and again.
+is served in order instead of trying again and again. What the book has learned from all findings is large: it
+is read once for all threads, and only one of them learns anew.
 """
 
 from __future__ import annotations
 
 import threading
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 from kb.book import Book
 from kb.settings import FILE
@@ -17,8 +18,46 @@ from kb.settings import FILE
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from kb.evidence import Evidence
     from kb.store import Recorded
+    from kb.store.peek import Standing
     from kb.visit import Visit
+
+_Kept: TypeAlias = "tuple[Standing | None, Evidence | None]"
+
+
+class _Learned:
+    """The evidence that was learned last, and the state of the file that it was read from."""
+
+    def __init__(self) -> None:
+        self.lock = threading.RLock()
+        self.kept: tuple[tuple[int, int] | None, _Kept] = None, (None, None)
+
+
+class _ThreadsBook(Book):
+    """A book that shares with those of other threads what was learned."""
+
+    learned: _Learned
+
+    def _kept_evidence(self) -> _Kept:
+        try:
+            found = self._evidence_file.stat()
+        except OSError:
+            return None, None
+        stamp = found.st_mtime_ns, found.st_size
+        if self.learned.kept[0] != stamp:
+            with self.learned.lock:
+                if self.learned.kept[0] != stamp:
+                    self.learned.kept = stamp, super()._kept_evidence()
+        return self.learned.kept[1]
+
+    def _learn(self) -> Evidence:
+        before = self.learned.kept[1]
+        with self.learned.lock:
+            now = self._kept_evidence()
+            if now is not before and now[1] is not None and now[0] != before[0]:
+                return now[1]  # another thread has learned while this one waited
+            return super()._learn()
 
 
 class Books:
@@ -29,16 +68,18 @@ class Books:
         self._url = store
         self._here = threading.local()
         self._writing = threading.Lock()
+        self._learned = _Learned()
 
     def here(self) -> Book:
         """This thread's book, opened at its first use; made anew when the settings have changed."""
         stamp = self._stamp()
-        book: Book | None = getattr(self._here, "book", None)
+        book: _ThreadsBook | None = getattr(self._here, "book", None)
         if book is not None and self._here.stamp != stamp:
             book.close()
             book = None
         if book is None:
-            book = Book.open(self.home, store=self._url)
+            book = _ThreadsBook.open(self.home, store=self._url)
+            book.learned = self._learned
             self._here.book, self._here.stamp = book, stamp
         return book
 

@@ -287,7 +287,9 @@ def recorded() -> AnyResponse:
 def _visit(visit_id: str) -> Visit:
     from kb.visit import read_id
 
+    book = site().book
     try:
-        return site().book.store.visit(read_id(visit_id, "visit"))
+        wanted = read_id(visit_id, "visit")
     except BadInput:
         raise NotFound("no such visit in the book") from None
+    return book.store_to_write().visit(wanted)  # a first phone on a new book asks as well

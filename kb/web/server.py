@@ -118,7 +118,7 @@ class Running:
         def leave(_: int, __: FrameType | None) -> None:
             raise KeyboardInterrupt
 
-        threading.Thread(target=_warm, daemon=True).start()
+        threading.Thread(target=_warm, args=(self.app,), daemon=True).start()
         with suppress(ValueError):  # not in the main thread: whoever runs us stops us
             signal.signal(signal.SIGTERM, leave)
         try:
@@ -133,16 +133,21 @@ class Running:
         self._server.stop()
 
 
-def _warm() -> None:
-    """Load what the first set page needs before somebody waits for it."""
+def _warm(app: Flask) -> None:
+    """Load, and learn, what the first set page needs before somebody waits for it."""
     import kb.cli.find
-    import kb.sheet.layout
-    import kb.store.store  # noqa: F401
+    import kb.sheet.layout  # noqa: F401
     from kb.catalogue import catalogue
+    from kb.errors import JackfieldError
     from kb.sheet.language import language
+    from kb.visit import Source
 
     catalogue()
     language()
+    books = app.extensions["jackfield"].books
+    with suppress(JackfieldError):  # whoever asks is told
+        books.here().chance(Source("", ""))
+    books.close()
 
 
 def lan_names() -> tuple[str, ...]:

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import threading
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
-from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
@@ -18,7 +16,6 @@ from kb.web.photos import Photos
 
 if TYPE_CHECKING:
     from kb.book import Book
-    from kb.evidence import Evidence
 
 
 @dataclass
@@ -29,8 +26,6 @@ class Site:
     photos: Photos
     guards: Guards
     jobs: Path | None = None
-    _evidence: tuple[int, Evidence] | None = None
-    _learning: threading.Lock = field(default_factory=threading.Lock)
 
     @property
     def book(self) -> Book:
@@ -39,7 +34,6 @@ class Site:
 
     def evidence(self) -> Evidence:
         """What all findings say together; learned once for each revision of the book."""
-        from kb.evidence import Evidence
 
         with self._learning:
             revision = self.book.store.revision()

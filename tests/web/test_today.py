@@ -6,7 +6,6 @@ import json
 import re
 import stat
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -113,14 +112,3 @@ def test_a_file_that_was_named_is_shown_and_never_changed(home: Path, tmp_path: 
 
 def test_without_a_job_there_is_nothing_to_bring(phone: Phone) -> None:
     assert phone.get("/bring").location == "/today"
-
-
-def test_evidence_is_learned_once_for_each_state_of_the_book(phone: Phone, app: Any, book: Any) -> None:
-    from kb.visit import visit_from
-
-    with app.app_context():
-        site = app.extensions["jackfield"]
-        first = site.evidence()
-        assert site.evidence() is first
-        book.record([visit_from({"date": "2026-03-01", "source": {"make": "Norwell", "model": "X9"}})])
-        assert site.evidence() is not first
