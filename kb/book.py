@@ -235,6 +235,7 @@ class Book:
             inputs or self.settings.inputs,
             kind=source.kind if source else Kind.TELEVISION,
             display=source.display if source else None,
+            year=source.year if source else None,
             speakers_needed=speakers_needed,
             have=have,
             length_m=length_m,
@@ -386,7 +387,9 @@ class Book:
     def _best_of(self, panel: Panel, source: Source) -> dict[str, Any]:
         from kb.path import best_to_json, connect
 
-        found = connect(panel, self.settings.inputs, kind=source.kind, display=source.display)
+        found = connect(
+            panel, self.settings.inputs, kind=source.kind, display=source.display, year=source.year
+        )
         best = best_to_json(found)
         return {"inputs": list(self.settings.inputs), "best": best}
 

@@ -16,6 +16,8 @@ visit 1, date: saw 'soon', expected a date such as 2026-03-04
 
 from __future__ import annotations
 
+from datetime import date
+
 _SHOWN = 60  # a message stays readable however long the input was
 
 
@@ -64,15 +66,35 @@ class BookTooNew(BookTrouble):
     """The book was written by a newer Jackfield than this one."""
 
 
+class described(str):  # used like a function
+    """What was seen, in our own words: shown without quotes.
+
+    >>> print(BadInput("date", described("nothing"), "a date"))
+    date: saw nothing, expected a date
+    """
+
+    __slots__ = ()
+
+
 def shown(value: object) -> str:
     """A value as it stands in a message: short, quoted, control characters escaped.
 
     >>> shown("x" * 100)[-4:]
     "xx…'"
     """
-    text = value if isinstance(value, str) else str(value)
-    text = text if len(text) <= _SHOWN else text[:_SHOWN] + "…"
-    return ascii_controls(repr(text)) if isinstance(value, str) else ascii_controls(text)
+    if isinstance(value, described):
+        return ascii_controls(value[:_SHOWN])
+    if isinstance(value, str):
+        text = value if len(value) <= _SHOWN else value[:_SHOWN] + "…"
+        return ascii_controls(repr(text))
+    if isinstance(value, int) and value.bit_length() > _SHOWN:
+        return "a huge number"  # its digits alone could be too many to write out
+    if value is None or isinstance(value, (bool, int, float, date)):
+        return str(value)
+    # What is nested may be too deep to write out: its kind is told.
+    return {"dict": "an object", "list": "a list", "tuple": "a list"}.get(
+        type(value).__name__, "something else"
+    )
 
 
 def ascii_controls(text: str) -> str:

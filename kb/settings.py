@@ -69,7 +69,7 @@ def load(home: Path) -> Settings:
         raise BadInput(str(path), "a larger file", f"at most {_MOST} bytes of settings")
     try:
         data = tomllib.loads(raw.decode("utf-8-sig"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as problem:
+    except (ValueError, RecursionError) as problem:
         raise BadInput(str(path), ascii_controls(str(problem)), "TOML") from problem
     return _read(data, str(path))
 
@@ -84,7 +84,11 @@ def save(home: Path, settings: Settings) -> Path:
     written = "\n".join(["# Settings of jackfield; a key that is left out has its usual value.", *lines, ""])
     import tomllib
 
-    if _read(tomllib.loads(written), str(path)) != settings:
+    try:
+        read_back = _read(tomllib.loads(written), str(path))
+    except ValueError:
+        read_back = None
+    if read_back != settings:
         raise BadInput(str(path), "settings with text that changes when read", "plain text")
     try:
         write_private(path, written)
@@ -121,9 +125,16 @@ def _read(data: dict[str, Any], place: str) -> Settings:
         raise mistake.within(place) from None
 
 
+def _some_inputs(value: object, place: str) -> tuple[DriverInput, ...]:
+    inputs = DriverInput.read_all(value, place)
+    if not inputs:
+        raise BadInput(place, value, "at least one input")
+    return inputs
+
+
 _READERS: Final[dict[str, Callable[[object, str], Any]]] = {
     "driver": text.line,
-    "inputs": DriverInput.read_all,
+    "inputs": _some_inputs,
     "units": Units.read,
     "initials": lambda value, key: text.line(value, key, 40),
 }

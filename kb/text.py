@@ -12,7 +12,7 @@ import re
 import unicodedata
 from typing import Final
 
-from kb.errors import BadInput
+from kb.errors import BadInput, described
 
 LINE: Final = 80  #: characters of a make, model, marking, item
 SETTING: Final = 300  #: characters of a menu setting
@@ -31,10 +31,10 @@ def line(value: object, place: str, limit: int = LINE, *, empty: bool = True) ->
     if not isinstance(value, str):
         raise BadInput(place, value, "text")
     if len(value) > 4 * limit:
-        raise BadInput(place, f"{len(value)} characters", f"at most {limit}")
+        raise BadInput(place, described(f"{len(value)} characters"), f"at most {limit}")
     text = unicodedata.normalize("NFC", value).strip()
     if len(text) > limit:
-        raise BadInput(place, f"{len(text)} characters", f"at most {limit}")
+        raise BadInput(place, described(f"{len(text)} characters"), f"at most {limit}")
     if not all(_harmless(c) for c in text):
         raise BadInput(place, text, "text without control characters")
     if not (text or empty):
@@ -50,7 +50,7 @@ def note(value: object, place: str, limit: int = NOTE) -> str:
     if not isinstance(value, str):
         raise BadInput(place, value, "text")
     if len(value) > limit:
-        raise BadInput(place, f"{len(value)} characters", f"at most {limit}")
+        raise BadInput(place, described(f"{len(value)} characters"), f"at most {limit}")
     text = unicodedata.normalize("NFC", value.replace("\r\n", "\n").replace("\r", "\n"))
     return visible(text, keep=_KEEP).strip()
 

@@ -10,6 +10,7 @@ A visit and its findings, and how they are read from a visit file and written to
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date as Day
@@ -18,7 +19,7 @@ from typing import Any, Final, TypeVar
 from uuid import UUID
 
 from kb import clock, marking, text
-from kb.errors import BadInput
+from kb.errors import BadInput, described
 from kb.panel import Jack
 from kb.words import (
     Basis,
@@ -41,6 +42,7 @@ ITEMS: Final = 16  #: items used at one jack, at most
 SUPERSEDES: Final = 64  #: visits that one visit supersedes, at most
 FIRST_YEAR: Final = 1930  #: before there were television sets to buy
 SIZES: Final = (1.0, 200.0)  #: picture diagonal in inches
+_ISO_DATE: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}\Z")
 FIRST_DATE: Final = Day(1970, 1, 1)
 
 W = TypeVar("W", bound=Word)
@@ -156,7 +158,7 @@ class _Fields:
     def need(self, key: str, read: Callable[[object, str], T], expected: str) -> T:
         self._known.append(key)
         if self._data.get(key) is None:
-            raise BadInput(key, "nothing", expected)
+            raise BadInput(key, described("nothing"), expected)
         return read(self._data[key], key)
 
     def end(self) -> None:
@@ -182,6 +184,8 @@ def _visit(fields: _Fields) -> Visit:
         note=fields.take("note", text.note, ""),
     )
     fields.end()
+    if visit.id and visit.id in visit.supersedes:
+        raise BadInput("supersedes", visit.id, "the id of another visit")
     return visit
 
 
@@ -292,7 +296,7 @@ def _list_of(read: Callable[[object, str], T], most: int) -> Callable[[object, s
         if not isinstance(value, Sequence) or isinstance(value, (str, bytes)):
             raise BadInput(place, value, "a list")
         if len(value) > most:
-            raise BadInput(place, f"{len(value)} entries", f"at most {most}")
+            raise BadInput(place, described(f"{len(value)} entries"), f"at most {most}")
         return tuple(read(one, f"{place} {number}") for number, one in enumerate(value, 1))
 
     return read_all
@@ -343,14 +347,14 @@ def read_date(value: object, place: str) -> Day:
     found = value
     if isinstance(found, datetime):
         found = found.date()
-    elif isinstance(found, str) and len(found) == len("2026-03-04"):
+    elif isinstance(found, str) and _ISO_DATE.match(found):
         try:
             found = Day.fromisoformat(found)
         except ValueError:
             found = None
     if not isinstance(found, Day):
         raise BadInput(place, value, "a date such as 2026-03-04")
-    if not FIRST_DATE <= found <= clock.today() + timedelta(days=1):
+    if not FIRST_DATE <= found <= min(clock.today(), Day.max - timedelta(days=1)) + timedelta(days=1):
         raise BadInput(place, value, f"a date from {FIRST_DATE} to today")
     return found
 

@@ -22,6 +22,7 @@ from measure import invented, table
 from environment import ROOT, ready
 
 JACKS = 4  #: of each invented visit
+SETS_VISITS = 5  #: visits to one set, on the average
 
 
 def main() -> int:
@@ -36,7 +37,7 @@ def main() -> int:
 
 def measure(folder: Path, findings: int) -> None:
     """Each command in a process of its own; memory is the peak of that process."""
-    visits = list(invented(findings // JACKS, random.Random(6)))
+    visits = old_notes(findings // JACKS, SETS_VISITS)
     lines, rows = folder / "notes.jsonl", folder / "notes.csv"
     with lines.open("w", encoding="utf-8") as file:
         file.writelines(json.dumps(visit) + "\n" for visit in visits)
@@ -48,10 +49,14 @@ def measure(folder: Path, findings: int) -> None:
         ("what", "took", "findings a second", "ratio", "peak memory"),
         ("csv into one table, bare sqlite3", f"{plain:.1f} s", f"{findings / plain:.0f}", "1.0", ""),
     ]
+    spread = folder / "spread.jsonl"
+    with spread.open("w", encoding="utf-8") as file:
+        file.writelines(json.dumps(visit) + "\n" for visit in old_notes(findings // JACKS, 1))
     runs = [
         ("load CSV, index included", folder / "a", ["load", str(rows)]),
         ("the same again", folder / "a", ["load", str(rows)]),
         ("load JSON Lines, index included", folder / "b", ["load", str(lines)]),
+        ("load, every visit to another set", folder / "e", ["load", str(spread)]),
         ("dump to JSON Lines", folder / "b", ["dump", str(folder / "dump.jsonl")]),
         ("load the dump, index included", folder / "c", ["load", str(folder / "dump.jsonl")]),
         ("share out", folder / "b", ["share", "out", str(folder / "bundle.jsonl"), "--no-notes"]),
@@ -64,7 +69,15 @@ def measure(folder: Path, findings: int) -> None:
         result.append(
             (name, f"{took:.1f} s", f"{findings / took:.0f}", f"{took / plain:.1f}", f"{memory:.0f} MB")
         )
-    table(f"{findings:,} findings in {len(visits):,} visits to as many sets", result)
+    table(f"{findings:,} findings in {len(visits):,} visits, {SETS_VISITS} to a set", result)
+
+
+def old_notes(count: int, to_a_set: int) -> list[dict[str, object]]:
+    """``count`` invented visits, ``to_a_set`` of them to each set."""
+    visits = list(invented(count, random.Random(6)))
+    for number, visit in enumerate(visits):
+        visit["source"] = visits[number // to_a_set]["source"]
+    return visits
 
 
 def write_csv(path: Path, visits: Sequence[dict[str, object]]) -> None:
@@ -96,10 +109,11 @@ def bare(path: Path, rows: Path) -> None:
 
 
 def run(home: Path, words: list[str]) -> tuple[float, float]:
-    """Seconds and megabytes of one command."""
+    """Seconds and megabytes of one command (its own peak, as Linux tells it)."""
     code = (
-        "import resource, sys; from kb.cli.main import run; code = run(sys.argv[1:]);"
-        " print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, file=sys.stderr); sys.exit(code)"
+        "import sys; from kb.cli.main import run; code = run(sys.argv[1:]);"
+        " [peak] = [line.split()[1] for line in open('/proc/self/status') if line.startswith('VmHWM')];"
+        " print(peak, file=sys.stderr); sys.exit(code)"
     )
     env = {**os.environ, "JACKFIELD_HOME": str(home), "PYTHONPATH": str(ROOT)}
     begun = time.perf_counter()

@@ -144,7 +144,7 @@ def command_options(command: Callable[..., Any]) -> Callable[..., Any]:
         session = Session(
             home=given.pop("home") or outer.get("home"),
             store=given.pop("store") or outer.get("store") or os.environ.get("JACKFIELD_STORE") or None,
-            as_json=given.pop("as_json"),
+            as_json=given.pop("as_json") or outer.get("as_json", False),
             debug=given.pop("debug") or outer.get("debug", False),
         )
         try:

@@ -6,6 +6,7 @@ import gzip
 import os
 import sys
 from collections.abc import Iterable
+from contextlib import closing
 from pathlib import Path
 from typing import IO, cast
 
@@ -39,13 +40,13 @@ def dump_command(session: Session, file: str | None, form: str | None, replace: 
     as_csv = form == "csv" or (form is None and name.endswith(".csv"))
     with session.book.store.snapshot() as now:
         said = counts(now)
-        lines = csv_rows(now) if as_csv else json_lines(now)
-        if file in (None, "-"):
-            for line in lines:
-                sys.stdout.buffer.write(line.encode("utf-8"))
-            sys.stdout.buffer.flush()
-            return 0
-        write_whole(Path(file), lines, replace=replace)
+        with closing(csv_rows(now) if as_csv else json_lines(now)) as lines:
+            if file in (None, "-"):
+                for line in lines:
+                    sys.stdout.buffer.write(line.encode("utf-8"))
+                sys.stdout.buffer.flush()
+                return 0
+            write_whole(Path(file), lines, replace=replace)
     if session.as_json:
         session.json({"file": file, "form": "csv" if as_csv else "jsonl", **said})
     else:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 import tomllib
 from pathlib import Path
 from typing import Any, Final
 
-from kb.errors import BadInput, BookTrouble
+from kb.errors import BadInput, described
 
 MOST_BYTES: Final = 8 * 1024 * 1024  #: a file of visits or jobs, at most
 
@@ -25,23 +26,25 @@ def read_text(name: str, most: int = MOST_BYTES) -> tuple[str, str]:
         else:
             path = Path(name)
             if path.is_dir():
-                raise BadInput(place, "a folder", "a file")
+                raise BadInput(place, described("a folder"), "a file")
             with path.open("rb") as file:
                 raw = file.read(most + 1)
     except FileNotFoundError:
-        raise BadInput(place, "no such file", "a JSON or TOML file") from None
+        raise BadInput(place, described("no such file"), "a JSON or TOML file") from None
     except OSError as trouble:
-        raise BookTrouble(f"{place}: could not be read ({trouble.strerror or trouble})") from trouble
+        raise BadInput(
+            place, described(trouble.strerror or str(trouble)), "a file that can be read"
+        ) from None
     except ValueError:
         raise BadInput("file name", name, "a name that the system allows") from None
     if len(raw) > most:
-        raise BadInput(place, f"more than {most // 1024 // 1024} MiB", "a smaller file")
+        raise BadInput(place, described(f"more than {most // 1024 // 1024} MiB"), "a smaller file")
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as wrong:
-        raise BadInput(f"{place}, byte {wrong.start}", "no UTF-8", "text in UTF-8") from None
+        raise BadInput(f"{place}, byte {wrong.start}", described("no UTF-8"), "text in UTF-8") from None
     if not text.strip():
-        raise BadInput(place, "an empty file", "JSON or TOML")
+        raise BadInput(place, described("an empty file"), "JSON or TOML")
     return text, place
 
 
@@ -54,9 +57,9 @@ def read_data(name: str, most: int = MOST_BYTES) -> tuple[Any, str]:
     if name.lower().endswith(".toml"):
         return _toml(text, place), place
     try:
-        return json.loads(text, parse_constant=_no_constant), place
+        return json.loads(text, parse_constant=_no_constant, object_pairs_hook=_once), place
     except RecursionError:
-        raise BadInput(place, "a deeply nested file", "a flat one") from None
+        raise BadInput(place, described("a deeply nested file"), "a flat one") from None
     except json.JSONDecodeError as wrong:
         if name.lower().endswith(".json") or text.lstrip()[:1] in "{[\"'":
             raise BadInput(f"{place}, line {wrong.lineno}", wrong.msg, "JSON") from None
@@ -65,14 +68,28 @@ def read_data(name: str, most: int = MOST_BYTES) -> tuple[Any, str]:
         raise BadInput(place, str(wrong), "JSON") from None
 
 
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        keys = [key for key, _ in pairs]
+        raise ValueError(f"{next(key for key in keys if keys.count(key) > 1)[:40]!r} stands there twice")
+    return found
+
+
 def _no_constant(name: str) -> None:
     raise ValueError(f"{name} is no number in JSON")
 
 
+#: A dotted key of so many parts is no key of ours, and costs the parser time without bound.
+_LONG_KEY: Final = re.compile(r"(?:[^\s.=\"']{1,40}\.){30}")
+
+
 def _toml(text: str, place: str) -> Any:
+    if _LONG_KEY.search(text):
+        raise BadInput(place, described("a key of many parts"), "the keys of a visit or job file")
     try:
         return tomllib.loads(text)
     except RecursionError:
-        raise BadInput(place, "a deeply nested file", "a flat one") from None
+        raise BadInput(place, described("a deeply nested file"), "a flat one") from None
     except (tomllib.TOMLDecodeError, ValueError) as wrong:
         raise BadInput(place, str(wrong), "JSON or TOML") from None

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from kb.cli.common import Session, command_options
-from kb.errors import BadInput
+from kb.errors import BadInput, described
 from kb.text import visible
 
 if TYPE_CHECKING:
@@ -37,10 +37,10 @@ def find_command(session: Session, words: tuple[str, ...], batch: str | None, li
     """
     if batch:
         if words:
-            raise BadInput("find", "words and --batch", "one of them")
+            raise BadInput("find", described("words and --batch"), "one of them")
         return _batch(session, batch, limit)
     if not words:
-        raise BadInput("find", "no words", "a make, a model or words of a note")
+        raise BadInput("find", described("no words"), "a make, a model or words of a note")
     found = session.book.find(" ".join(words), limit=limit)
     if session.book.behind:
         session.say(f"an older answer: {session.book.behind}")

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import click
 
 from kb.cli.common import Session, command_options, text
 from kb.cli.files import read_text
 from kb.cli.progress import bar
-from kb.errors import BadInput, shown
+from kb.errors import BadInput, BookTrouble, shown
 
 if TYPE_CHECKING:
     from kb.exchange.columns import TableMap
@@ -54,30 +55,18 @@ def load_command(
     from kb.exchange.loading import Source, load
 
     source = Source(_mapping(columns, mapping, every, date_format), _encoding(encoding), form or "")
-    with bar("index") as index_tell:
-        book = session.open_book(index_tell)
-        with bar("loading") if index_tell is None else _quiet() as tell:
-            done = load(
-                book.store_to_write(),
-                files,
-                source,
-                keep_good=keep_good,
-                dry_run=dry_run,
-                progress=tell or index_tell,
-            )
-        if done.written:
-            book.change(lambda _: None)
+    with bar("loading") as tell:
+        done = load(
+            session.book.store_to_write(), files, source, keep_good=keep_good, dry_run=dry_run, progress=tell
+        )
+    if done.written:
+        with bar("index") as tell, suppress(BookTrouble):  # what it misses it catches up at the next question
+            session.open_book(tell).catch_up()
     if session.as_json:
         session.json({**asdict(done), "dry_run": dry_run, "bad": [asdict(one) for one in done.bad]})
     else:
         _tell(session, done, dry_run, keep_good)
     return 2 if done.bad_count and not keep_good else 0
-
-
-def _quiet() -> Any:
-    from contextlib import nullcontext
-
-    return nullcontext(None)
 
 
 def _encoding(name: str) -> str:

@@ -80,21 +80,25 @@ class _Commands(click.Group):
 @click.version_option(__version__, prog_name="jackfield")
 @click.option("--home", metavar="DIR", help="Folder of the book (or JACKFIELD_HOME).")
 @click.option("--store", metavar="URL", help="SQLAlchemy URL of a shared book (or JACKFIELD_STORE).")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 @click.option("--debug", is_flag=True, help="Show the traceback of an error.")
 @click.pass_context
-def jackfield(ctx: click.Context, home: str | None, store: str | None, debug: bool) -> None:
+def jackfield(ctx: click.Context, home: str | None, store: str | None, as_json: bool, debug: bool) -> None:
     """How does a television's sound get out of it? An installer's field notes on jacks."""
-    ctx.obj = {"home": home, "store": store, "debug": debug}
+    ctx.obj = {"home": home, "store": store, "as_json": as_json, "debug": debug}
 
 
 def main(argv: Sequence[str] | None = None) -> None:
     """Run one command and leave with its exit code: 0 done, 1 a true "no", 2 wrong input, 3 book trouble."""
-    sys.exit(run(list(sys.argv[1:] if argv is None else argv)))
+    words = list(sys.argv[1:] if argv is None else argv)
+    # Where the locale knows no UTF-8, Python hands bytes on as surrogates; people type UTF-8 all the same.
+    sys.exit(run([os.fsencode(word).decode("utf-8", "surrogateescape") for word in words]))
 
 
 def run(args: list[str]) -> int:
     """Run one command; returns its exit code. No traceback reaches a user unless ``--debug`` is given."""
     debug = "--debug" in args
+    _usable_streams()
     try:
         code: Any = jackfield.main(args, prog_name="jackfield", standalone_mode=False)
         sys.stdout.flush()
@@ -109,21 +113,49 @@ def run(args: list[str]) -> int:
     except (click.Abort, KeyboardInterrupt):
         _say("stopped; nothing more was saved")
         return 130
-    except BrokenPipeError:
-        # Whoever read us (head, less) has gone: that is no error, and nothing may be written any more.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except (BrokenPipeError, SystemExit):
+        # Whoever read us (head, less) has gone, which click and rich tell by leaving: that is no error.
+        mute()
         return 0
     except JackfieldError as trouble:
-        if debug:
-            raise
+        _trace(debug)
         _say(str(trouble))
         return trouble.exit_code
+    except OSError as trouble:
+        _trace(debug)
+        mute()
+        _say(f"could not be read or written: {trouble.strerror or trouble}")
+        return 3
     except Exception as mistake:  # the last resort: a mistake of ours is told as one
-        if debug:
-            raise
+        _trace(debug)
         _say(f"a mistake in Jackfield itself ({type(mistake).__name__}: {mistake}); --debug shows where")
         return 3
     return code if isinstance(code, int) else 0
+
+
+def _usable_streams() -> None:
+    """Let every answer be written: what the terminal's alphabet lacks becomes a question mark."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        stream = getattr(sys, name)
+        if stream is None:  # closed by whoever called us
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115  # for the whole run
+        elif mode == "w" and hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+
+
+def mute() -> None:
+    """Write nothing more to stdout, not even when Python leaves."""
+    try:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except (OSError, ValueError):
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115  # for the rest of the run
+
+
+def _trace(debug: bool) -> None:
+    if debug:
+        import traceback
+
+        traceback.print_exc()
 
 
 def _usage(wrong: click.ClickException) -> str:

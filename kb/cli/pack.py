@@ -116,8 +116,8 @@ def _stock(have: tuple[str, ...]) -> dict[str, int]:
         name, sign, number = one.rpartition("=")
         if not sign:
             name, number = one, "1"
-        if not number.isdecimal() or len(number) > 4:
-            raise BadInput("--have", one, "an item, or item=count")
+        if not number.isdecimal() or len(number) > 4 or not int(number):
+            raise BadInput("--have", one, "an item, or item=count with a count from 1")
         stock[name] = stock.get(name, 0) + int(number)
     return stock
 
@@ -177,7 +177,10 @@ def verdict(plan: Plan) -> Any:
     from kb.pack import percent
 
     least = "" if plan.exact else "at least "
-    said = text(f"Sure to {least}{percent(plan.certainty)} that every job connects.", "bold")
+    said = text("")
+    if all(one.prior_share > 0.999 for one in plan.jobs):
+        said.append("The book has no findings yet: from common practice only.\n", "yellow")
+    said.append(f"Sure to {least}{percent(plan.certainty)} that every job connects.", "bold")
     if not plan.reached:
         share = percent(plan.certainty / plan.reachable) if plan.reachable else "nothing"
         said.append(

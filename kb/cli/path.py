@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from kb.cli.common import Session, command_options, text
-from kb.errors import BadInput, NotFound
+from kb.errors import BadInput, NotFound, described
 from kb.words import DriverInput, Level, Signal, Speakers
 
 if TYPE_CHECKING:
@@ -132,7 +132,7 @@ def asked_set(
         from kb.panel import panel_of
 
         if make:
-            raise BadInput(command, "a set and a panel file", "one of them")
+            raise BadInput(command, described("a set and a panel file"), "one of them")
         visits = read_visits(file)
         if len(visits) != 1:
             raise BadInput(file, f"{len(visits)} visits", "one")
@@ -140,14 +140,14 @@ def asked_set(
     elif make:
         known = session.book.view(make, model)
     else:
-        raise BadInput(command, "nothing", "MAKE MODEL, or --panel VISITFILE")
+        raise BadInput(command, described("nothing"), "MAKE MODEL, or --panel VISITFILE")
     return replace(known, panel=known.panel.taken(signals))
 
 
 def asked_inputs(session: Session, inputs: str | None, driver: str | None) -> tuple[DriverInput, ...]:
     """The inputs of the driver: as listed, of the driver named, or of the usual one."""
     if inputs is not None and driver is not None:
-        raise BadInput("path", "--inputs and --driver", "one of them")
+        raise BadInput("path", described("--inputs and --driver"), "one of them")
     if inputs is not None:
         words = [word.strip() for word in inputs.split(",") if word.strip()]
         if not words:
@@ -198,15 +198,16 @@ def show(console: Console, source: Source, panel: Panel, connection: Connection)
     else:
         console.print(arrows(chosen, panel, console.width))
     console.print()
-    verdicts = [("Converter", "yes" if connection.dac.needed else "no", sentence(connection.dac))]
     if chosen is not None:
-        verdicts += [
+        verdicts = [
+            ("Converter", chosen.converter or "none", sentence(connection.dac)),
             ("Speakers", *_speakers(chosen)),
-            ("Level", _LEVELS[chosen.level], ""),
+            ("Level", _level(chosen), ""),
             ("Works", f"{chosen.p_works:.0%}", _evidence(chosen)),
         ]
-    console.print(_verdicts(verdicts))
-    if chosen is not None:
+        if chosen.delay_ms >= _LATE_MS:
+            verdicts.append(("Delay", f"{chosen.delay_ms:.0f} ms", "listen for an echo"))
+        console.print(_verdicts(verdicts))
         _listed(console, "Do this", [sentence(step) for step in chosen.steps], numbered=True)
         _listed(console, "Mind", [sentence(caution) for caution in chosen.cautions])
     _listed(console, "Ask", [sentence(question) for question in connection.ask])
@@ -248,12 +249,21 @@ def arrows(path: Path, panel: Panel, width: int, style: str = "bold") -> Text:
     return line
 
 
+#: From here on a delay is worth a line of its own: sound and its echo are heard apart (Wallach 1949).
+_LATE_MS = 40
+
 _LEVELS = {
     Level.FIXED: "fixed",
     Level.VARIABLE: "follows the remote control",
     Level.SELECTABLE: "fixed or variable, by a menu item",
     Level.UNKNOWN: "not known whether it follows the remote control",
 }
+
+
+def _level(path: Path) -> str:
+    if path.signal is Signal.HEADPHONE and path.level is Level.VARIABLE:
+        return "follows the headphone volume"
+    return _LEVELS[path.level]
 
 
 def _speakers(path: Path) -> tuple[str, str]:
@@ -266,9 +276,9 @@ def _speakers(path: Path) -> tuple[str, str]:
 
 
 def _evidence(path: Path) -> str:
-    if not path.findings:
-        return "no finding on this set yet"
-    return f"{path.findings} finding{'s' if path.findings != 1 else ''} on this set"
+    if not path.trials:
+        return "not tried on this set yet; others like it"
+    return f"tried {path.trials} time{'s' if path.trials != 1 else ''} on this set"
 
 
 def _verdicts(verdicts: list[tuple[str, str, str]]) -> Table:

@@ -11,7 +11,7 @@ import click
 from kb import clock
 from kb.cli.common import Session, choice, command_options
 from kb.cli.files import MOST_BYTES, read_data, read_text
-from kb.errors import BadInput
+from kb.errors import BadInput, described
 from kb.visit import Visit, finding_to, visit_from, visits_from
 from kb.words import Basis, Display, Kind
 
@@ -54,7 +54,7 @@ def record_command(
     jackfield record                      (asks; saves only what you confirm)
     """
     if file and words:
-        raise BadInput("record", "a file and a line", "one of them")
+        raise BadInput("record", described("a file and a line"), "one of them")
     if file:
         visits = read_visits(file)
     elif words:
@@ -72,6 +72,20 @@ def record_command(
             "record", "nothing to record", "--file F, or MAKE MODEL JACK..., or a terminal to ask at"
         )
     recorded = session.book.record(visits)
+    try:
+        _answer(session, visits, recorded)
+        sys.stdout.flush()
+    except OSError as trouble:
+        if isinstance(trouble, BrokenPipeError):
+            raise
+        session.say(f"recorded; only this answer could not be written ({trouble.strerror})")
+        from kb.cli.main import mute
+
+        mute()
+    return 0
+
+
+def _answer(session: Session, visits: list[Visit], recorded: Any) -> None:
     if session.as_json:
         session.json(
             {
@@ -81,7 +95,6 @@ def record_command(
         )
     else:
         _tell(session, visits, recorded)
-    return 0
 
 
 def read_visits(name: str) -> list[Visit]:
@@ -95,7 +108,7 @@ def read_visits(name: str) -> list[Visit]:
         data = data["visits"]  # TOML has no list at the top: [[visits]]
     visits = visits_from(data, f"{place}, visit")
     if not visits:
-        raise BadInput(place, "no visit", "one visit or a list of visits")
+        raise BadInput(place, described("no visit"), "one visit or a list of visits")
     return visits
 
 
@@ -137,7 +150,7 @@ def _tell(session: Session, visits: list[Visit], recorded: Any) -> None:
         for line in inferred_lines(visits[0]):
             out.print(line)
     for one in recorded.recorded[:20]:
-        out.print(f"recorded  {one.make} {one.model}")
+        out.print(f"recorded  {one.make} {one.model}", soft_wrap=True)
     if len(recorded.recorded) > 20:
         out.print(f"... and {len(recorded.recorded) - 20} more; {len(recorded.recorded)} visits recorded")
     if recorded.already:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import closing
+
 import click
 
 from kb.cli.common import Session, command_options
@@ -34,8 +36,9 @@ def push_command(session: Session, url: str, everything: bool) -> int:
         after = 0
         if not everything and peer.given and now.follows(peer.given):
             after = peer.given.revision
-        facts = outgoing(now, after, given, waiting=peer.held if after else (), approved=mine.approved)
-        merged = shared.merge(facts, outside=True)
+        waiting = peer.held if after else ()
+        with closing(outgoing(now, after, given, waiting=waiting, approved=mine.approved)) as facts:
+            merged = shared.merge(facts, outside=True)
         place = shared.place
     peer.given, peer.held = stands, given.waiting
     known.save(session.folder, mine)
@@ -71,8 +74,9 @@ def pull_command(session: Session, url: str, everything: bool) -> int:
             after = 0
             if not everything and peer.taken and there.follows(peer.taken):
                 after = peer.taken.revision
-            facts = (one for one in shareable(there, after) if not isinstance(one, VisitFact) or one.nonce)
-            merged = session.book.store_to_write().merge(facts, outside=True)
+            with closing(shareable(there, after)) as every:
+                facts = (one for one in every if not isinstance(one, VisitFact) or one.nonce)
+                merged = session.book.store_to_write().merge(facts, outside=True)
         place = shared.place
     session.book.change(lambda _: None)
     peer.taken = stands

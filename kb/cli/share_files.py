@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -73,17 +74,18 @@ def out_command(
         after = since if since is not None else 0
         if other.given and now.follows(other.given):
             after = other.given.revision
-        facts = outgoing(now, after, given, waiting=other.held if after else (), approved=mine.approved)
-        write(
-            Path(file),
-            facts,
-            book=stands.book,
-            after=after,
-            to=stands.revision,
-            mark=stands.mark,
-            key=own_key(session.folder, make=True) if sign else None,
-            replace=replace,
-        )
+        waiting = other.held if after else ()
+        with closing(outgoing(now, after, given, waiting=waiting, approved=mine.approved)) as facts:
+            write(
+                Path(file),
+                facts,
+                book=stands.book,
+                after=after,
+                to=stands.revision,
+                mark=stands.mark,
+                key=own_key(session.folder, make=True) if sign else None,
+                replace=replace,
+            )
     if peer:
         other.given, other.held = stands, given.waiting
         known.save(session.folder, mine)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
@@ -16,11 +17,22 @@ if TYPE_CHECKING:
     from kb.store import Store
 
 
+_LEAST: Final = 4  #: characters of an id that name a visit
+
+
 @click.command("review")
-@click.option("--release", multiple=True, metavar="VISIT[.JACK]", help="Release this note or visit.")
+@click.option("--release", multiple=True, metavar="VISIT[.JACK]", help="Release this note.")
 @click.option("--keep", multiple=True, metavar="VISIT[.JACK]", help="This note is to stay here.")
+@click.option("--approve", multiple=True, metavar="VISIT", help="Share this visit though it is held back.")
+@click.option("--ask", is_flag=True, help="Ask one by one, as at a terminal.")
 @command_options
-def review_command(session: Session, release: tuple[str, ...], keep: tuple[str, ...]) -> int:
+def review_command(
+    session: Session,
+    release: tuple[str, ...],
+    keep: tuple[str, ...],
+    approve: tuple[str, ...],
+    ask: bool,
+) -> int:
     """Look at every note that nobody has reviewed, and at visits that are held back, one by one.
 
     A note that is released goes to other books word for word, with its visit; e lets you write it anew
@@ -36,13 +48,13 @@ def review_command(session: Session, release: tuple[str, ...], keep: tuple[str, 
     from kb.exchange.sharing import prepare
 
     prepare(store)
-    if release or keep:
-        return _by_name(session, store, mine, release, keep)
+    if release or keep or approve:
+        return _by_name(session, store, mine, release, keep, approve)
     notes, held = _pending(store, mine)
     if session.as_json:
         session.json({"notes": [_note(one) for one in notes], "held": [_held(one) for one in held]})
         return 0
-    if not sys.stdin.isatty():
+    if not (ask or sys.stdin.isatty()):
         for one in notes:
             signs = f"  [{', '.join(one.signs)}]" if one.signs else ""
             session.console.print(text(f"{_short(one.name)}  {one.note!r}{signs}"), soft_wrap=True)
@@ -120,43 +132,38 @@ def _asked(question: str, choices: str) -> str:
 
 
 def _by_name(
-    session: Session, store: Store, mine: Peers, names: tuple[str, ...], kept: tuple[str, ...]
+    session: Session,
+    store: Store,
+    mine: Peers,
+    names: tuple[str, ...],
+    kept: tuple[str, ...],
+    approved: tuple[str, ...],
 ) -> int:
     from kb.exchange import peers as known
     from kb.exchange.sharing import release
 
     notes, held = _pending(store, mine)
-    released = []
-    for name in names:
-        note = _one(name, notes, held)
-        if isinstance(note, str):
-            mine.approved.append(note)
-        else:
-            released.append((note, note.note))
-    for name in kept:
-        note = _one(name, notes, [])
-        mine.declined += [] if isinstance(note, str) else [note.name]
-    count = release(store, released)
+    by_name = {one.name: one for one in notes}
+    chosen = [by_name[_whole(name, by_name)] for name in names]
+    mine.declined += [_whole(name, by_name) for name in kept]
+    mine.approved += [_whole(name, [one.visit.id for one in held]) for name in approved]
+    count = release(store, [(one, one.note) for one in chosen])
     known.save(session.folder, mine)
     if session.as_json:
-        session.json({"released": count, "approved": len(names) - len(released), "kept": len(kept)})
+        session.json({"released": count, "kept": len(kept), "approved": len(approved)})
     else:
-        session.console.print(text(f"{len(names)} released, {len(kept)} kept here"))
+        said = f"{count} released, {len(kept)} kept here, {len(approved)} approved"
+        session.console.print(text(said))
     return 0
 
 
-def _one(name: str, notes: list[Unreviewed], held: list[Held]) -> Unreviewed | str:
+def _whole(name: str, known: Iterable[str]) -> str:
+    """The one name that begins so, the number of the jack apart; raises BadInput."""
     start, _, jack = name.strip().lower().partition(".")
-    if len(start) >= 4:
-        found: list[Unreviewed | str] = [
-            one
-            for one in notes
-            if one.visit.id.startswith(start) and jack == ("" if one.jack is None else str(one.jack + 1))
-        ]
-        found += [one.visit.id for one in held if one.visit.id.startswith(start) and not jack and not found]
-        if len(found) == 1:
-            return found[0]
-    raise BadInput("review", name, "VISIT or VISIT.JACK as `share review --json` lists them")
+    found = [one for one in known if one.startswith(start) and one.partition(".")[2] == jack]
+    if len(start) < _LEAST or len(found) != 1:
+        raise BadInput("review", name, "VISIT or VISIT.JACK as `share review --json` lists them")
+    return found[0]
 
 
 def _short(name: str) -> str:

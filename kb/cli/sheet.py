@@ -11,7 +11,7 @@ from kb.cli.common import Session, command_options
 from kb.cli.files import read_data
 from kb.cli.out import write_out
 from kb.cli.path import asked_inputs, asked_set, path_options
-from kb.errors import BadInput
+from kb.errors import BadInput, NotFound
 from kb.path import best_to_json
 from kb.settings import Units
 from kb.sheet.language import LANGUAGES
@@ -72,7 +72,12 @@ def sheet_command(
     jackfield sheet Norwell NV40-210 --lang es --paper letter
     """
     _not_both(session, out)
-    known = asked_set(session, "sheet", make, model, file, taken)
+    try:
+        known = asked_set(session, "sheet", make, model, file, taken)
+    except NotFound as nobody:
+        if session.as_json:
+            session.json({"file": None, "why": str(nobody)})
+        raise nobody
     its_inputs = asked_inputs(session, inputs, driver)
     connection = session.book.connect(
         known.panel,

@@ -8,7 +8,7 @@ from kb import clock
 from kb.cli.common import Session, command_options
 from kb.cli.out import write_out
 from kb.cli.path import asked_inputs, asked_set, path_options
-from kb.errors import BadInput
+from kb.errors import BadInput, NotFound
 from kb.settings import Units
 from kb.sheet.language import LANGUAGES, language
 from kb.sheet.tag import HEIGHT_MM, WIDTH_MM, make_tag, tag_page
@@ -49,7 +49,12 @@ def tag_command(
     """
     if session.as_json and out == "-":
         raise BadInput("--out", "- with --json", "a file, since the JSON goes to stdout")
-    known = asked_set(session, "tag", make, model, file, taken)
+    try:
+        known = asked_set(session, "tag", make, model, file, taken)
+    except NotFound as nobody:
+        if session.as_json:
+            session.json({"file": None, "why": str(nobody)})
+        raise nobody
     connection = session.book.connect(
         known.panel,
         known.source,

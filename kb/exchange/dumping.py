@@ -8,7 +8,7 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from typing import Any, Final
 
 import sqlalchemy as sa
@@ -45,7 +45,7 @@ def counts(book: Snapshot) -> dict[str, int]:
     }
 
 
-def json_lines(book: Snapshot) -> Iterator[str]:
+def json_lines(book: Snapshot) -> Generator[str, None, None]:
     """A header line, then one line a fact, in the order they were recorded."""
     header = {"jackfield": "dump", "format": FORMAT, "book": book.standing.book, "revision": book.revision}
     yield json.dumps({**header, "counts": counts(book)}) + "\n"
@@ -53,7 +53,7 @@ def json_lines(book: Snapshot) -> Iterator[str]:
         yield to_line(fact)
 
 
-def csv_rows(book: Snapshot) -> Iterator[str]:
+def csv_rows(book: Snapshot) -> Generator[str, None, None]:
     """A table as RFC 4180 has it, one row a jack, every cell quoted and guarded against formulas."""
     made = io.StringIO()
     writer = csv.DictWriter(made, COLUMNS, restval="", quoting=csv.QUOTE_ALL, lineterminator="\r\n")

@@ -8,7 +8,7 @@ approved. A note leaves the book only as a fact of its own that somebody release
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -85,7 +85,7 @@ def prepare(store: Store) -> int:
 
 def outgoing(
     book: Snapshot, since: int, given: Given, *, waiting: Iterable[str] = (), approved: Iterable[str] = ()
-) -> Iterator[Fact]:
+) -> Generator[Fact, None, None]:
     """What is to be shared of all that came after revision ``since``, and of visits ``waiting`` from before.
 
     ``given`` counts what was given and lists what was held back; it is complete when the stream has ended.

@@ -292,7 +292,12 @@ class WordSearcher:
             mask = query.And([query.Term("layer", "file"), query.Or(list(self._hidden))])
         try:
             found = self._searcher.search(
-                wanted, limit=max(limit * 3, 30), filter=_conditions(filters, make), mask=mask, terms=True
+                wanted,
+                limit=max(limit * 3, 30),
+                filter=_conditions(filters, make),
+                mask=mask,
+                terms=True,
+                optimize=False,  # its matcher over several segments cannot skip by quality
             )
             return self._hits(found, groups, bool(exact))[:limit]
         except Exception as error:  # Whoosh raises whatever its decoding trips over

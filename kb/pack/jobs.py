@@ -162,8 +162,8 @@ def _numbers(value: object, place: str, read: Any) -> dict[str, Any]:
 
 
 def _count(value: object, place: str) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= MOST_HAVE:
-        raise BadInput(place, value, f"a count, 0 to {MOST_HAVE}")
+    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= MOST_HAVE:
+        raise BadInput(place, value, f"a count, 1 to {MOST_HAVE}; leave out what is not there")
     return value
 
 

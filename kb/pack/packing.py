@@ -221,6 +221,7 @@ class Packing:
             expected=bare.expected.shapes[:LISTED],
             uses=_ranked(there, best),
             risks=tuple(risk for risk in worst[:LISTED] if risk.p >= 0.0005),
+            prior_share=bare.expected.prior_share,
         )
 
     def useless(self, bare: Bare, case: Case, output: Output) -> Useless:

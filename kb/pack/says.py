@@ -62,7 +62,8 @@ class JobPlan:
     """One job: its certainty by itself with the whole list, what is expected there, what may go wrong.
 
     ``works``: the chance that what is connected carries sound at once, at the likeliest of the outputs that
-    the list connects; ``uses`` has these outputs, the likeliest to work first.
+    the list connects; ``uses`` has these outputs, the likeliest to work first. ``prior_share``: how much of
+    what is expected rests on common practice instead of findings.
     """
 
     job: Job
@@ -73,6 +74,7 @@ class JobPlan:
     expected: tuple[Likely, ...]
     uses: tuple[Use, ...]
     risks: tuple[Risk, ...]
+    prior_share: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -112,6 +112,7 @@ def _job(number: int, plan: JobPlan) -> dict[str, Any]:
         "certainty": _p(plan.certainty),
         "reachable": _p(plan.reachable),
         "works": _p(plan.works),
+        "prior_share": _p(plan.prior_share),
         "outputs": [
             {
                 "form": use.output.form.value,

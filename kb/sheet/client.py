@@ -144,7 +144,7 @@ def _silent(path: Path, kind: Kind, said: Language) -> Iterator[tuple[str, dict[
         yield "silent/selector", {"input": path.input}
     if path.signal is Signal.WIRELESS:
         yield "silent/pair", {}
-    yield "silent/click" if StepCode.PUSH_TILL_CLICK in steps else "silent/plugs", {}
+    yield "silent/click" if StepCode.CAPS_OFF in steps else "silent/plugs", {}
     yield "silent/restart", {}
 
 

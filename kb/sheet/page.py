@@ -102,7 +102,7 @@ def set_name(source: Source) -> str:
 
 
 #: Lines that a page holds at the usual size of its text: tried out in print, with some air.
-_CLIENT_LINES: Final = {Paper.A4: 25.0, Paper.LETTER: 22.0}
+_CLIENT_LINES: Final = {Paper.A4: 26.5, Paper.LETTER: 23.0}
 _FILE_LINES: Final = {Paper.A4: 94.0, Paper.LETTER: 84.0}
 _USUAL: Final = 0.555  #: width of a usual character in running text, as ``text_width`` measures it
 

@@ -6,7 +6,7 @@ copy of one's own book.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import islice
 from typing import Final, TypeAlias
@@ -75,13 +75,13 @@ ROWS: Final = (
 )
 
 
-def shareable(book: Snapshot, since: int = 0) -> Iterator[Fact]:
+def shareable(book: Snapshot, since: int = 0) -> Generator[Fact, None, None]:
     """What may be shared of all that came after revision ``since``; no private column is read."""
     yield from visits(book, since, private=False)
     yield from rows(book, since)
 
 
-def everything(book: Snapshot, since: int = 0) -> Iterator[Fact]:
+def everything(book: Snapshot, since: int = 0) -> Generator[Fact, None, None]:
     """All facts, private words included, in the order they were recorded."""
     yield from visits(book, since, private=True)
     yield from rows(book, since)
@@ -140,7 +140,8 @@ def starting_with(book: Snapshot, start: str, most: int = 10) -> list[tuple[type
         (NoteFact, schema.reviewed_note),
     )
     for kind, table in kinds:
-        asked = sa.select(table.c.id).where(table.c.id.between(start, start + "g")).order_by(table.c.id)
+        begins = sa.and_(table.c.id >= start, table.c.id < start + "g")
+        asked = sa.select(table.c.id).where(begins).order_by(table.c.id)
         with told(book._place):
             found += [(kind, one) for one in book._connection.execute(asked.limit(most)).scalars()]
     return found

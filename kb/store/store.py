@@ -112,6 +112,7 @@ class Store:
         """
         recorded: list[RecordedVisit] = []
         already: list[str] = []
+        superseding: list[str] = []
         coming = iter(visits)
         at = clock.now().strftime("%Y-%m-%dT%H:%M:%SZ")
         some = list(islice(coming, CHUNK))
@@ -128,10 +129,12 @@ class Store:
                         continue
                     add_rows(rows, visit, revision=writing.revision, seen=seen, at=at, nonce=nonce)
                     recorded.append(RecordedVisit(visit.id, visit.source.make, visit.source.model))
+                    superseding += [visit.id] if visit.supersedes else []
                 for table in ORDER:
                     if rows[table]:
                         writing.connection.execute(table.insert(), rows[table])
                 some = list(islice(coming, CHUNK))
+            _refuse_circles(writing.connection, superseding)
             writing.keep = bool(recorded)
         return Recorded(tuple(recorded), tuple(dict.fromkeys(already)), writing.revision)
 
@@ -289,6 +292,20 @@ def _declare(writing: _Writing, fact: str, *, stands: bool) -> bool:
     row = {"id": sealed_id("withdrawal", [fact, turn, stands]), "revision": writing.revision}
     ask(table.insert(), {**row, "fact": fact, "turn": turn, "stands": stands})
     return True
+
+
+def _refuse_circles(connection: sa.Connection, visits: Iterable[str]) -> None:
+    """Visits that take each other's place would leave none of them standing."""
+    later = schema.supersession
+    for start in visits:
+        seen: set[str] = set()
+        reached = {start}
+        while reached:
+            asked = sa.select(later.c.earlier).where(later.c.visit.in_(reached))
+            reached = set(connection.execute(asked).scalars()) - seen
+            if start in reached:
+                raise BadInput("supersedes", start, "no circle of visits that supersede each other")
+            seen |= reached
 
 
 def _take_revision(connection: sa.Connection, place: str) -> int:

@@ -32,16 +32,6 @@ class Site:
         """This thread's book."""
         return self.books.here()
 
-    def evidence(self) -> Evidence:
-        """What all findings say together; learned once for each revision of the book."""
-
-        with self._learning:
-            revision = self.book.store.revision()
-            if self._evidence is None or self._evidence[0] != revision:
-                visits = chain.from_iterable(self.book.store.visits())
-                self._evidence = revision, Evidence.learn(visits)
-            return self._evidence[1]
-
 
 def site() -> Site:
     """The site of the app that answers now."""

@@ -32,7 +32,7 @@ def book(home: Path) -> Path:
 
 
 def test_a_backup_is_a_whole_book_of_its_own(jackfield: Run, book: Path, home: Path) -> None:
-    """SQLite's promise (sqlite.org/backup.html): the copy is a consistent snapshot; checked by integrity_check."""
+    """SQLite's promise (sqlite.org/backup.html): a consistent snapshot; checked by integrity_check."""
     done = jackfield("backup", "--json").json
     copy = Path(done["backup"])
     assert (done["visits"], done["findings"], done["revision"], done["removed"]) == (5, 10, 1, [])
@@ -203,7 +203,7 @@ def test_kill_9_in_the_middle_of_a_restore_leaves_a_whole_book(book: Path, tmp_p
         fill(store, 1, "later")
     code = (
         "import sys; from pathlib import Path; from kb.exchange.backup import _write_over;"
-        "print('open', flush=True); _write_over(Path(sys.argv[1]), Path(sys.argv[2])); print('done', flush=True)"
+        "print('open', flush=True); _write_over(Path(sys.argv[1]), Path(sys.argv[2]))"
     )
     root = Path(__file__).parents[2]
     for wait in (0.0, 0.004, 0.012, 0.03):

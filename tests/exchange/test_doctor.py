@@ -64,7 +64,6 @@ def test_words_that_were_changed_behind_the_book_are_found(jackfield: Run, book:
 
 
 def test_a_finding_of_no_visit_is_found(jackfield: Run, book: Path) -> None:
-    hurt(book, "INSERT INTO supersession VALUES ('nowhere', 0, '" + ONE + "')") if False else None
     with closing(sqlite3.connect(book)) as other:
         other.execute("PRAGMA ignore_check_constraints = ON")
         other.execute(f"INSERT INTO supersession VALUES ('{TWO}', 0, '{ONE}')")

@@ -16,7 +16,7 @@ from tests.cli.conftest import Run
 from tests.exchange.helpers import facts_of, visit_data
 
 NOTES = """Visit,Date,Manufacturer,Model No,Technician,Connector,Label,Result,Speakers,Cable,Notes
-1,2024-03-01,Norwell,NV40-210,RT,toslink,OPTICAL OUT,carried,stay-on,optical cable 2 m; DAC,"In the kitchen, low"
+1,2024-03-01,Norwell,NV40-210,RT,toslink,OPTICAL OUT,carried,stay-on,optical cable 2 m; DAC,"kitchen, low"
 1,2024-03-01,Norwell,NV40-210,RT,jack-3.5,HEADPHONE,,mute,,
 2,2024-03-02,Hallmere,32FN14,RT,rca-pair,AUDIO OUT,carried,stay-on,,
 """
@@ -35,7 +35,7 @@ def test_a_spreadsheet_of_old_notes_comes_in_with_its_obvious_columns(jackfield:
     shown = jackfield("show", "Norwell", "NV40-210", "--json").json
     assert [jack["signal"] for jack in shown["panel"]] == ["optical", "headphone"]
     assert shown["panel"][0]["items"] == ["optical cable 2 m", "DAC"]
-    assert shown["visits"][0]["note"] == "In the kitchen, low"
+    assert shown["visits"][0]["note"] == "kitchen, low"
     assert shown["visits"][0]["basis"] == "tested"
     assert jackfield("show", "Hallmere", "32FN14", "--json").json["visits"][0]["by"] == "RT"
 
@@ -100,7 +100,8 @@ def test_a_mapping_says_what_columns_and_words_mean(jackfield: Run, tmp_path: Pa
     table, mapping = tmp_path / "odd.csv", tmp_path / "map.toml"
     table.write_text("Set;Nr;Wann;Buchse;Ging?;Egal\nNorwell;NV9;05/03/2024;opt=OPTICAL OUT;ja;x\n")
     mapping.write_text(
-        '[columns]\nSet = "make"\nNr = "model"\nWann = "date"\nBuchse = "jack"\n"Ging?" = "note"\nEgal = "-"\n'
+        '[columns]\nSet = "make"\nNr = "model"\nWann = "date"\n'
+        'Buchse = "jack"\n"Ging?" = "note"\nEgal = "-"\n'
         '[values.note]\nja = "it worked"\n[every]\nbasis = "tested"\n[read]\ndate = "%d/%m/%Y"\n'
     )
     done = jackfield("load", table, "--mapping", mapping)

@@ -202,7 +202,7 @@ def test_the_dac_rule_is_exact(seen: Panel, inputs: list[DriverInput], have: lis
     # Where nothing is beyond doubt, the doubtful is all there is to accept.
     worst = Tier.DOUBTFUL if answer.chosen.tier is Tier.DOUBTFUL else Tier.TO_BUY
     signals = {path.signal for path in paths(answer) if path.tier <= worst}
-    analog = signals & {Signal.ANALOG_LINE, Signal.HEADPHONE}
+    analog = signals - {Signal.OPTICAL, Signal.COAXIAL, Signal.ARC, Signal.EARC}
     forms = {signal.value for signal in signals}
     if forms & {"arc", "earc"}:
         forms.add("optical")  # what comes out of an ARC extractor, which is needed in any case

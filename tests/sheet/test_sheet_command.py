@@ -82,6 +82,14 @@ def test_a_set_without_a_path_gives_a_sheet_and_a_true_no(jackfield: Run, book: 
     assert (book / "no.html").exists()
 
 
+def test_a_set_that_nobody_met_gives_a_true_no_and_no_file(jackfield: Run, book: Path) -> None:
+    for command in ("sheet", "tag"):
+        done = jackfield(command, "Norwell", "NV99", "--json")
+        assert (done.code, done.json["file"]) == (1, None)
+        assert "nobody met Norwell NV99" in done.json["why"]
+    assert not list(book.iterdir())
+
+
 def test_units_in_the_settings_choose_the_paper(jackfield: Run, book: Path, home: Path) -> None:
     home.mkdir(exist_ok=True)
     (home / "settings.toml").write_text('units = "feet"\n', encoding="utf-8")

@@ -10,7 +10,9 @@ import pytest
 import sqlalchemy as sa
 
 from kb.store import Store, schema
+from kb.store.facts import NoteFact
 from kb.store.places import place_of
+from kb.store.seal import sealed_id
 from kb.visit import Visit
 from tests.store.helpers import raw, visit
 
@@ -65,6 +67,8 @@ GOOD: dict[str, dict[str, Any]] = {
     "finding_private": {"visit": "?", "seq": 1, "note": "n"},
     "alias": {"id": ID + "1", "revision": 1, "set_key": "A/B", "same_as": "A/C"},
     "withdrawal": {"id": ID + "1", "revision": 1, "fact": ID + "2", "turn": 1, "stands": 0},
+    "seal": {"visit": ID + "3", "nonce": "0" * 32},
+    "reviewed_note": {"id": ID + "1", "revision": 1, "visit": ID + "2", "jack": 0, "note": "n"},
 }
 WORDS = [
     ("visit", name) for name in ("basis", "kind", "display")
@@ -80,7 +84,8 @@ BAD: list[tuple[str, str, Any]] = [
         (table, column, bad)
         for table, column in [
             ("visit", "id"), ("alias", "id"), ("withdrawal", "id"), ("withdrawal", "fact"),
-            ("supersession", "earlier"), ("writing", "mark"),
+            ("supersession", "earlier"), ("writing", "mark"), ("reviewed_note", "id"),
+            ("reviewed_note", "visit"),
         ]
         for bad in ("", "x", f"{ID}9".upper(), f"{ID}9".replace("-", "") + "0000", None)
     ),
@@ -112,12 +117,19 @@ BAD: list[tuple[str, str, Any]] = [
     *(("alias", "same_as", bad) for bad in ("A", "A/B", "x" * 501, None)),
     *(("withdrawal", "turn", bad) for bad in (0, 1_000_001, 1.5, None)),
     *(("withdrawal", "stands", bad) for bad in (2, None)),
-    *((table, "revision", bad) for table in ("visit", "alias", "withdrawal") for bad in (77, None)),
+    *(("seal", "nonce", bad) for bad in ("0" * 31, "0" * 33, None)),
+    *(("reviewed_note", "jack", bad) for bad in (-1, 64, 0.5)),
+    *(("reviewed_note", "note", bad) for bad in ("", "x" * 4001, None)),
+    *(
+        (table, "revision", bad)
+        for table in ("visit", "alias", "withdrawal", "reviewed_note")
+        for bad in (77, None)
+    ),
     *(("writing", "revision", bad) for bad in (0, -1)),
     *(
         (table, "visit", bad)
         for table in GOOD
-        if "visit" in GOOD[table]
+        if "visit" in GOOD[table] and table != "reviewed_note"  # its visit may come later
         for bad in (ID + "9", None)
     ),
     *((table, "seq", 40) for table in ("finding_item", "finding_private")),
@@ -140,7 +152,7 @@ def insert(connection: sqlite3.Connection, table: str, row: dict[str, Any], *, h
 def row_of(table: str, visit_id: str, connection: sqlite3.Connection) -> dict[str, Any]:
     """A row that the table takes."""
     row = {name: visit_id if value == "?" else value for name, value in GOOD[table].items()}
-    if table == "visit_private":
+    if table in ("visit_private", "seal"):
         insert(connection, "visit", {**GOOD["visit"], "id": row["visit"]})
     return row
 
@@ -187,6 +199,8 @@ def test_a_recorded_fact_is_neither_changed_nor_deleted_nor_replaced(
         store.record([visit(supersedes=[visit_id])])
         store.alias("A/B", "A/C")
         store.withdraw([visit_id])
+        note = (visit_id, None, "n")
+        store.merge([NoteFact(sealed_id("note", [*note]), *note)], outside=True)
     with raw(path) as connection:
         before = connection.execute(f"SELECT * FROM {table}").fetchall()
         assert before

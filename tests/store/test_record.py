@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from uuid import UUID
+from uuid import RFC_4122, UUID
 
 import pytest
 from hypothesis import given, settings
@@ -32,10 +32,12 @@ def test_a_recorded_visit_is_found_again_word_for_word(either: Store) -> None:
     assert either.visit(added.id) == replace(visit(), id=added.id)
 
 
-def test_ids_are_version_7_and_grow_with_time(store: Store) -> None:
+def test_ids_are_made_from_what_visits_say_and_never_met_before(store: Store) -> None:
+    """UUID version 8 as in RFC 9562, section 5.8; two visits that say the same get two ids."""
     ids = [one.id for one in store.record([visit(f"M{n}") for n in range(50)]).recorded]
-    assert ids == sorted(ids)
-    assert {UUID(one).version for one in ids} == {7}
+    ids += [one.id for one in store.record([visit(by="XY"), visit(by="ZZ")]).recorded]
+    assert len(set(ids)) == 52
+    assert {(UUID(one).version, UUID(one).variant) for one in ids} == {(8, RFC_4122)}
 
 
 def test_a_visit_that_brings_its_id_keeps_it(store: Store) -> None:

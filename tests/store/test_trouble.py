@@ -17,16 +17,20 @@ import sqlalchemy.exc
 
 from kb.errors import BookTrouble, JackfieldError
 from kb.store import Store, peek, places
+from kb.store.facts import AliasFact
 from kb.store.reading import Snapshot
+from kb.store.seal import sealed_id
 from kb.store.trouble import told
 from tests.store.helpers import KEY, raw, visit
 
 ID = "0192a6c0-0000-7000-8000-000000000001"
+ALIAS = AliasFact(sealed_id("alias", ["A/B", "A/C"]), "A/B", "A/C")
 CALLS: dict[str, Callable[[Store], Any]] = {
     "record": lambda store: store.record([visit("NEW")]),
     "alias": lambda store: store.alias("A/B", "A/C"),
     "withdraw": lambda store: store.withdraw([ID]),
     "reinstate": lambda store: store.reinstate([ID]),
+    "merge": lambda store: store.merge([ALIAS], outside=True),
     "standing": lambda store: store.standing(),
     "revision": lambda store: store.revision(),
     "visit": lambda store: store.visit(ID),

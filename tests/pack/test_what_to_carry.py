@@ -11,11 +11,11 @@ from hypothesis import strategies as st
 
 from kb.errors import BadInput
 from kb.evidence import Chance, Evidence, Expectation, Likely, Output, standard_prior
-from kb.pack import day_from, pack, question_text, risk_text, to_json
+from kb.pack import answer_text, day_from, pack, question_text, risk_text, to_json
 from kb.pack.chances import Chances, minus
 from kb.pack.packing import Packing
 from kb.pack.worlds import Ways
-from kb.visit import Source
+from kb.visit import Source, visit_from
 from kb.words import Form, Signal, Speakers
 
 OPTICAL = Output(Form.TOSLINK, Signal.OPTICAL)
@@ -167,8 +167,7 @@ def test_the_question_that_would_shrink_the_list_is_asked_in_the_clients_words()
     assert first.saves > 0
     assert question_text(first) in (
         "Is there a square jack with a small door or a red glow?",
-        "Is there red and white jacks marked audio OUT?",
-        "Are there red and white jacks marked audio OUT?",
+        "Are there red and white jacks marked OUT?",
     )
     assert first.yes is not None
     assert first.no is not None
@@ -178,13 +177,87 @@ def test_the_question_that_would_shrink_the_list_is_asked_in_the_clients_words()
     assert first.saves == pytest.approx(expected)
 
 
+def test_the_answer_says_what_it_changes():
+    plan = packed(expecting({(LINE,): 0.5, (OPTICAL,): 0.5}))
+    first = plan.ask[0]
+    texts = {answer_text(answer) for answer in (first.yes, first.no)}
+    assert texts == {"without DAC, optical cable 2 m", "the same list"}
+
+
+def test_one_question_for_jobs_of_which_the_same_is_known():
+    plan = packed(expecting({(LINE,): 0.5, (OPTICAL,): 0.5}), {}, {}, {"inputs": ["optical", "line-3.5"]})
+    asked = [(ask.code, ask.about) for ask in plan.ask]
+    assert len(asked) == len(set(asked))
+    assert sorted(plan.ask[0].jobs)[:2] == [1, 2]
+
+
+def test_a_photo_is_asked_for_only_where_no_plain_question_is_nearly_as_good():
+    two = packed(expecting({(LINE,): 0.5, (OPTICAL,): 0.5}))
+    assert all(ask.about is not None for ask in two.ask)
+    many = packed(expecting({(LINE,): 0.25, (OPTICAL,): 0.25, (ARC,): 0.25, (HEADPHONE,): 0.25}))
+    codes = {ask.code for ask in many.ask}
+    assert "photo" not in codes or codes == {"photo"}
+
+
+def test_whether_sound_comes_at_once_is_no_part_of_certainty_but_stands_beside_it():
+    sure, unsure = (packed(expecting({(OPTICAL,): 1.0}, works=p)) for p in (1.0, 0.6))
+    assert sure.certainty == unsure.certainty == pytest.approx(1)
+    assert carried(sure) == carried(unsure)
+    assert (sure.jobs[0].works, unsure.jobs[0].works) == (pytest.approx(1), pytest.approx(0.6))
+
+
+def test_the_outputs_of_a_job_are_ranked_by_how_surely_they_work():
+    both = expecting({(LINE, OPTICAL): 1.0})
+    both.works[LINE] = Chance(0.7, 0.6, 0.8, 3)
+    plan = packed(both, {"inputs": ["line-3.5", "optical"]}, target=0.9)
+    works = [use.works for use in plan.jobs[0].uses]
+    assert works == sorted(works, reverse=True)
+
+
+def test_an_output_that_the_book_knows_not_to_work_does_not_count():
+    silent = expecting({(OPTICAL,): 1.0})
+    silent.works[OPTICAL] = Chance(0.3, 0.1, 0.6, 4)
+    plan = packed(silent)
+    assert plan.certainty == plan.reachable == 0
+    assert risk_text(plan.jobs[0].risks[0]) == "only an optical jack, known not to work"
+    untried = expecting({(OPTICAL,): 1.0})
+    untried.works[OPTICAL] = Chance(0.3, 0.1, 0.6, 0)
+    assert packed(untried).certainty == pytest.approx(1)
+
+
+def test_a_set_whose_only_trials_failed_is_not_counted_on_as_in_path():
+    found = {"form": "toslink", "marking": "OPTICAL OUT", "outcome": "silent"}
+    visit = visit_from(
+        {
+            "date": "2026-03-04",
+            "source": {"make": "Norwell", "model": "NV40-210", "year": 2014},
+            "jacks": [found, {"form": "hdmi", "marking": "HDMI 1"}],
+        }
+    )
+    evidence = Evidence.learn([visit])
+    day = day_from([{"make": "Norwell", "model": "NV40-210", "inputs": ["optical"]}])
+    expected = evidence.expect(day.jobs[0].source)
+    assert expected.failed == {OPTICAL}
+    assert pack(day, evidence.expect).reachable < 0.6
+
+
+def test_cables_of_nearly_one_length_are_carried_in_the_longer():
+    plan = packed(expecting({(LINE,): 1.0}), {"length_m": 1.5}, {"length_m": 3})
+    assert carried(plan) == {"3.5 mm to RCA pair cable 3 m": 2}
+
+
+def test_the_cable_behind_a_converter_is_the_one_that_does_without_it():
+    plan = packed(expecting({(LINE,): 0.5, (OPTICAL,): 0.5}), {"length_m": 5})
+    assert carried(plan) == {"3.5 mm to RCA pair cable 5 m": 1, "DAC": 1, "optical cable 2 m": 1}
+
+
 def test_nothing_is_asked_where_nothing_is_in_doubt():
     assert packed(expecting({(LINE,): 1.0})).ask == ()
 
 
 def test_whether_the_optical_jack_is_in_use_is_asked_where_it_matters():
     plan = packed(expecting({(OPTICAL,): 1.0}, taken=0.3), {"inputs": ["optical"]})
-    assert question_text(plan.ask[0]).startswith("Is something plugged into a square jack")
+    assert question_text(plan.ask[0]).startswith("Is something plugged into the square jack")
 
 
 def test_programs_get_the_keys_of_the_contract():
@@ -231,6 +304,7 @@ def test_a_day_of_twelve_jobs_and_a_long_list_are_packed_without_an_empty_promis
         ([7], "job 1"),
         ([{"inputs": ["optical"]}] * 25, "25 jobs"),
         ({"jobs": [{"inputs": ["optical"]}], "have": {"DAC": -1}}, "have, DAC"),
+        ({"jobs": [{"inputs": ["optical"]}], "have": {"DAC": 0}}, "have, DAC"),
         ({"jobs": [{"inputs": ["optical"]}], "have": ["DAC"]}, "have"),
         ({"jobs": [{"inputs": ["optical"]}], "prices": {"DAC": 0}}, "prices, DAC"),
     ],

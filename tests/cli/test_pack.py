@@ -1,0 +1,138 @@
+"""What to carry, asked at the command line: files, one set, an empty book, and what may be wrong."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.cli.conftest import Run
+
+VisitFile = Callable[..., Path]
+
+JOB = {"make": "Norwell", "model": "NV40-210", "inputs": ["line-3.5"]}
+
+
+@pytest.fixture
+def known(jackfield: Run, visit_file: VisitFile) -> Run:
+    """A book in which one set was met often enough to be known."""
+    one = json.loads(visit_file().read_text())
+    days = [one | {"date": f"2026-03-{day:02}"} for day in range(1, 13)]
+    assert jackfield("record", "--file", "-", stdin=json.dumps(days)).code == 0
+    return jackfield
+
+
+def test_a_set_that_is_known_wants_a_short_list(known: Run) -> None:
+    done = known("pack", "Norwell", "NV40-210", "--inputs", "line-3.5", "--json")
+    plan = done.json
+    assert done.code == 0
+    assert plan["certainty"] >= 0.95
+    assert plan["reached"] is True
+    assert {line["item"] for line in plan["items"]} >= {"optical cable 2 m", "DAC"}
+    assert 2 <= len(plan["items"]) <= 4
+
+
+def test_programs_get_the_keys_of_the_contract(known: Run) -> None:
+    plan = known("pack", "-", "--json", stdin=json.dumps([JOB, JOB | {"job": "J-9", "length_m": 4}])).json
+    assert plan.keys() >= {"items", "certainty", "jobs", "next"}
+    assert all(line.keys() >= {"item", "count"} for line in plan["items"])
+    assert all(job.keys() >= {"make", "model", "certainty", "expected", "works"} for job in plan["jobs"])
+    assert all(one.keys() >= {"signals", "p"} for job in plan["jobs"] for one in job["expected"])
+    assert plan["next"] is None or plan["next"].keys() >= {"item", "gain"}
+    assert plan["jobs"][1]["job"] == "J-9"
+
+
+def test_an_empty_book_answers_from_the_prior_and_says_so(jackfield: Run) -> None:
+    done = jackfield("pack", "Norwell", "--year", "2014", "--inputs", "line-3.5")
+    assert done.code in (0, 1)
+    assert "from common practice only" in done.out
+    assert "DAC" in done.out
+    assert done.err == ""
+
+
+def test_a_target_that_cannot_be_had_is_a_true_no(jackfield: Run) -> None:
+    done = jackfield("pack", "--year", "1985", "--inputs", "line-3.5")
+    assert done.code == 1
+    assert "95% is out of reach" in done.out
+
+
+def test_jobs_may_stand_in_toml_and_with_stock(known: Run, tmp_path: Path) -> None:
+    file = tmp_path / "jobs.toml"
+    file.write_text(
+        '[have]\nDAC = 2\n[[jobs]]\nmake = "Norwell"\nmodel = "NV40-210"\ninputs = ["line-3.5"]\n'
+        'speakers = "needed"\nlength_m = 2\ntaken = []\n'
+    )
+    plan = known("pack", file, "--json").json
+    (dac,) = (line for line in plan["items"] if line["item"] == "DAC")
+    assert dac["in_stock"] == 1
+    assert all("splitter" not in line["item"] for line in plan["items"])
+
+
+def test_the_list_can_be_printed_to_tick_off(known: Run) -> None:
+    done = known("pack", "-", "--print", stdin=json.dumps([JOB]))
+    assert "[ ] 1 x DAC" in done.out
+    assert "that every job connects" in done.out
+
+
+def test_screens_keep_to_80_columns(known: Run) -> None:
+    jobs: list[dict[str, Any]] = [
+        JOB,
+        {"inputs": ["line-3.5", "optical"]},
+        {"make": "Norwell", "inputs": ["line-rca"]},
+    ]
+    done = known("pack", "-", stdin=json.dumps(jobs))
+    assert "Ask on the phone" in done.out
+    assert max(map(len, done.out.splitlines())) <= 80
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ([], "saw 'no jobs', expected one job at least"),
+        ("jobs", "a list of jobs, or an object with jobs"),
+        (7, "a list of jobs, or an object with jobs"),
+        ({"have": {}}, "a list of jobs, or an object with jobs"),
+        ([{"make": "Norwell"}], "job 1, inputs"),
+        ([JOB, {"inputs": []}], "job 2, inputs"),
+        ([JOB, {"inputs": ["line-3,5"]}], "job 2, inputs"),
+        ([JOB | {"length_m": -2}], "job 1, length_m: saw -2"),
+        ([JOB | {"length_m": 0}], "job 1, length_m"),
+        ([JOB | {"speakers": "perhaps"}], "job 1, speakers: saw 'perhaps', expected needed or free"),
+        ([JOB | {"taken": ["sound"]}], "job 1, taken"),
+        ([JOB | {"display": "round"}], "job 1, display"),
+        ([JOB | {"colour": "red"}], "job 1, unknown field"),
+        ([JOB] * 25, "saw '25 jobs'"),
+        ({"jobs": [JOB], "have": {"magic box": 1}}, "have: saw 'magic box'"),
+        ({"jobs": [JOB], "have": {"DAC": 0}}, "have, DAC: saw 0"),
+        ({"jobs": [JOB], "have": {"DAC": -3}}, "have, DAC: saw -3"),
+        ({"jobs": [JOB], "stock": {}}, "unknown field"),
+    ],
+)
+def test_a_wrong_job_file_gets_one_clear_message(jackfield: Run, given: object, said: str) -> None:
+    done = jackfield("pack", "-", stdin=json.dumps(given))
+    assert (done.code, done.out) == (2, "")
+    assert said in done.err
+    assert "Traceback" not in done.err
+
+
+@pytest.mark.parametrize("target", ["0", "1", "1.5", "-1", "nan", "95", "most"])
+def test_a_target_is_a_chance(jackfield: Run, target: str) -> None:
+    done = jackfield("pack", "Norwell", "--inputs", "line-3.5", "--target", target)
+    assert (done.code, done.out) == (2, "")
+    assert "target" in done.err
+
+
+@pytest.mark.parametrize("have", ["DAC=0", "DAC=-1", "DAC=many", "magic box"])
+def test_stock_on_the_command_line_is_checked(jackfield: Run, have: str) -> None:
+    done = jackfield("pack", "Norwell", "--inputs", "line-3.5", "--have", have)
+    assert (done.code, done.out) == (2, "")
+    assert "have" in done.err
+
+
+def test_a_file_that_is_not_there_is_named(jackfield: Run) -> None:
+    done = jackfield("pack", "tomorrow.json")
+    assert done.code == 2
+    assert "tomorrow.json" in done.err
