@@ -3,7 +3,7 @@
     python3 scripts/measure.py web                        50 phones, 18,000 sets, half a minute
     python3 scripts/measure_web.py --phones 10 --sets 400 --seconds 5
 
-Every phone is a person: looks a set up as one types, reads the set's page, thinks for about a second, and
+Every phone is a person: looks a set up as one types, reads the set's page for some seconds, and
 sometimes records a visit, sent twice as by a phone that heard no answer. Only the loopback of this machine is
 used; it stops by itself. Times are what a phone sees, beside an answer that says nothing (``/health``) in the
 same run. At the end every acknowledged visit is looked for in the book.
@@ -32,6 +32,7 @@ from measure import invented, table
 
 MOST_PHONES, MOST_SECONDS, MOST_SETS = 200, 300, 100_000
 SEED = 8
+READS_S = (3.0, 9.0)  # how long somebody looks at a page before the next set (an assumption)
 
 
 @dataclass
@@ -59,7 +60,7 @@ class Phone(threading.Thread):
         self._form_token = ""
 
     def run(self) -> None:
-        time.sleep(self._draw.random())
+        time.sleep(self._draw.uniform(0, sum(READS_S) / 2))
         self._form_token = json.loads(self._ask("token", "GET", "/token"))["form_token"]
         while time.monotonic() < self._until:
             make, model = self._draw.choice(self._sets)
@@ -69,7 +70,7 @@ class Phone(threading.Thread):
                 time.sleep(self._draw.uniform(0.2, 0.6))
             self._ask("set page", "GET", "/set?" + urllib.parse.urlencode({"make": make, "model": model}))
             self._ask("nothing", "GET", "/health")
-            time.sleep(self._draw.uniform(0.5, 2.0))
+            time.sleep(self._draw.uniform(*READS_S))
             if self._draw.random() < 0.2:
                 self._record(make, model)
         self._line.close()

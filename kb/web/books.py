@@ -9,10 +9,12 @@ is read once for all threads, and only one of them learns anew.
 from __future__ import annotations
 
 import threading
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
 from kb.book import Book
+from kb.errors import JackfieldError
 from kb.settings import FILE
 
 if TYPE_CHECKING:
@@ -31,6 +33,7 @@ class _Learned:
 
     def __init__(self) -> None:
         self.lock = threading.RLock()
+        self.beside = threading.Lock()
         self.kept: tuple[tuple[int, int] | None, _Kept] = None, (None, None)
 
 
@@ -51,13 +54,45 @@ class _ThreadsBook(Book):
                     self.learned.kept = stamp, super()._kept_evidence()
         return self.learned.kept[1]
 
+    def _evidence_nearly(self, key: str) -> tuple[Evidence, bool]:
+        """As in ``Book``; but nobody waits for learning where something was learned before: that goes on
+        beside, and what is told of a set that changed since is its own findings, as always."""
+        from kb.book import _FEW_SETS, _FEW_SHARE
+
+        stands, kept = self._kept_evidence()
+        now = self._standing()
+        if kept is None or stands is None or now is None or stands == now:
+            return super()._evidence_nearly(key)
+        with self.store.snapshot() as book:
+            if not book.follows(stands):
+                return super()._evidence_nearly(key)
+            changed = set(book.sets_changed_since(stands.revision))
+        if len(changed) > max(_FEW_SETS, kept.visits * _FEW_SHARE):
+            self._learn_beside()
+        return kept, key in changed
+
     def _learn(self) -> Evidence:
         before = self.learned.kept[1]
         with self.learned.lock:
             now = self._kept_evidence()
-            if now is not before and now[1] is not None and now[0] != before[0]:
+            if now[1] is not None and now[0] != before[0]:
                 return now[1]  # another thread has learned while this one waited
             return super()._learn()
+
+    def _learn_beside(self) -> None:
+        """Learn in a thread and with a book of its own, unless somebody is at it."""
+        if not self.learned.beside.acquire(blocking=False):
+            return
+
+        def learn() -> None:
+            try:
+                with _ThreadsBook.open(self.home, store=self._url) as book, suppress(JackfieldError):
+                    book.learned = self.learned
+                    Book._learn(book)
+            finally:
+                self.learned.beside.release()
+
+        threading.Thread(target=learn, daemon=True).start()
 
 
 class Books:

@@ -6,7 +6,6 @@ import logging
 import signal
 import socket
 import sys
-import threading
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
@@ -84,6 +83,7 @@ class Running:
         self._server.max_request_header_size = _HEADERS
         if how.certificate is not None:
             self._server.ssl_adapter = _tls(how.certificate, how.key)
+        _warm(self.app)
         try:
             self._server.prepare()
         except OSError as problem:
@@ -118,7 +118,6 @@ class Running:
         def leave(_: int, __: FrameType | None) -> None:
             raise KeyboardInterrupt
 
-        threading.Thread(target=_warm, args=(self.app,), daemon=True).start()
         with suppress(ValueError):  # not in the main thread: whoever runs us stops us
             signal.signal(signal.SIGTERM, leave)
         try:
@@ -134,7 +133,8 @@ class Running:
 
 
 def _warm(app: Flask) -> None:
-    """Load, and learn, what the first set page needs before somebody waits for it."""
+    """Load, and learn, what the first set page needs, before any phone is told where the page is: of a large
+    book that nobody has asked yet this takes a while, and would else hold up everybody."""
     import kb.cli.find
     import kb.sheet.layout  # noqa: F401
     from kb.catalogue import catalogue
