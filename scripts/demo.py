@@ -1,6 +1,7 @@
 """What does Jackfield do? The main job on the demo book, in a folder of its own.
 
-    python3 scripts/demo.py
+    python3 scripts/demo.py          the commands of a usual visit
+    python3 scripts/demo.py --web    the same book on the phone page, on this machine only
 
 Makes an environment beside the project, loads an invented region's findings into ``demo-book`` and runs the
 commands of a usual visit. Safe to run twice: the second time only shows.
@@ -34,7 +35,10 @@ STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
 
 
 def main() -> int:
-    ready()
+    if unknown := [word for word in sys.argv[1:] if word != "--web"]:
+        leave(f"No option {unknown[0]}; there is --web.")
+    web = "--web" in sys.argv[1:]
+    ready("web" if web else "")
     command = VENV / ("Scripts/jackfield.exe" if os.name == "nt" else "bin/jackfield")
     env = {**os.environ, "JACKFIELD_HOME": str(BOOK)}
     env.pop("JACKFIELD_STORE", None)
@@ -48,6 +52,9 @@ def main() -> int:
     )
     if loaded.returncode:
         leave("The demo book could not be loaded; the message stands above.")
+    if web:
+        print("Open the link below in a browser of this machine.\n", flush=True)
+        return run("serve")
     for about, words in STEPS:
         print(f"\n\n# {about}\n$ jackfield {shlex.join(words)}\n", flush=True)
         if run(*words) > 1:  # 1 is a true answer of "no"

@@ -6,6 +6,7 @@
     python3 scripts/measure.py rebuild    building the index of 10,000 sets
     python3 scripts/measure.py lookup     accuracy and speed of finding the right set
     python3 scripts/measure.py evidence   calibration of what is expected
+    python3 scripts/measure.py web        fifty phones on one laptop
     python3 scripts/measure.py load       100,000 findings of old notes, dump, sharing, backup
     python3 scripts/measure.py team       8 programs on one team's book: lost writes, latency
 
@@ -57,6 +58,7 @@ OTHERS = {
     "team": "measure_team.py",
     "lookup": "measure_lookup.py",
     "evidence": "measure_evidence.py",
+    "web": "measure_web.py",
 }
 
 

@@ -41,6 +41,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "backup": ("backup", "Back the book up, and check the copy."),
     "restore": ("restore", "Put a backup in the place of the book."),
     "doctor": ("doctor", "Check book and index, and mend the index."),
+    "serve": ("serve", "Give the book to a phone at the set, as a small web page."),
     "settings": ("settings", "Show or change the usual driver, units and initials."),
 }
 

@@ -1,0 +1,146 @@
+"""How is the phone page put together?
+
+>>> from tempfile import TemporaryDirectory
+>>> from kb.web.app import make_app
+>>> with TemporaryDirectory() as home:
+...     make_app(Path(home)).test_client().get("/").status_code  # not paired: off to the pairing page
+303
+"""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+import secrets
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import Any, Final
+
+from flask import Flask, Response, jsonify, render_template, request
+from werkzeug.exceptions import HTTPException
+from werkzeug.wrappers import Response as AnyResponse
+
+from kb.errors import BadInput, BookTrouble, JackfieldError, NotFound
+from kb.web import guards as g_
+from kb.web import isolating, pages, phone, recording, today
+from kb.web.books import Books
+from kb.web.guards import Guards
+from kb.web.pairing import Phones
+from kb.web.photos import Photos
+from kb.web.site import Site, page
+
+HERE: Final = Path(__file__).parent
+LOCAL: Final = frozenset({"127.0.0.1", "localhost", "::1"})
+_LOG: Final = logging.getLogger("kb.web")
+#: What is said for a status, in words of the place.
+_SAID: Final = {
+    400: ("That cannot be read", "The page was asked for something that it does not understand."),
+    403: ("Not from here", "What changes the book is taken from this page only."),
+    404: ("Nothing here", "There is no such page."),
+    405: ("Nothing here", "There is no such page."),
+    409: (
+        "Paired anew",
+        "This page is from an earlier pairing of this phone. Load it again; what waits on the phone is kept.",
+    ),
+    413: (
+        "Too large",
+        "A photo may have 12 MB, a visit with its photos 32 MB, and text 256 KB. Nothing was saved; "
+        "go back, and what you typed is still there.",
+    ),
+    429: ("Too fast", "That was more than this page takes at once. Wait a moment, then try again."),
+}
+
+
+def make_app(
+    home: Path,
+    store: str | None = None,
+    *,
+    hosts: frozenset[str] = LOCAL,
+    secure: bool = False,
+    jobs: Path | None = None,
+    tell: Callable[[str], None] = lambda code: None,
+) -> Flask:
+    """The page over the book in ``home`` (or at the URL ``store``) as a WSGI application.
+
+    ``hosts``: names under which it answers. ``secure``: it is reached over TLS only. ``jobs``: a job file to
+    show as today's. ``tell`` gets each new pairing code.
+    """
+    app = Flask("kb.web", root_path=str(HERE), static_folder="static", template_folder="templates")
+    app.config.update(
+        MAX_CONTENT_LENGTH=g_.MOST_BODY,
+        MAX_FORM_MEMORY_SIZE=g_.MOST_FORM,
+        MAX_FORM_PARTS=g_.MOST_PARTS,
+        SEND_FILE_MAX_AGE_DEFAULT=3600,
+        JSON_AS_ASCII=False,
+    )
+    app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+    guards = Guards(Phones(home / "phones.json", tell), hosts, secure)
+    app.extensions["jackfield"] = Site(Books(home, store), Photos(home), guards, jobs)
+    guards.stand_before(app)
+    for room in (phone, pages, recording, today, isolating):
+        room.add(app)
+    app.add_url_rule("/sw.js", "worker", _worker)
+    app.context_processor(lambda: {"version": version()})
+    app.register_error_handler(HTTPException, _refused)
+    app.register_error_handler(JackfieldError, _troubled)
+    app.register_error_handler(Exception, _mistaken)
+    return app
+
+
+@cache
+def version() -> str:
+    """Changes when anything changes that a phone keeps: page frame, style or script."""
+    digest = hashlib.sha256()
+    for file in sorted([*(HERE / "static").iterdir(), *(HERE / "templates").iterdir()]):
+        if file.is_file():
+            digest.update(file.name.encode() + file.read_bytes())
+    return digest.hexdigest()[:12]
+
+
+def _worker() -> Response:
+    """The service worker stands at the root, so that it may serve every page when the link is down."""
+    return Response(render_template("sw.js", version=version()), mimetype="text/javascript")
+
+
+# -- when something is wrong ---------------------------------------------------------------------------
+
+
+def failed(code: int, title: str, said: str, **more: Any) -> AnyResponse:
+    """The same answer for a person and for a script of ours."""
+    if g_.wants_json(request):
+        answer = jsonify({"error": said, **more})
+        answer.status_code = code
+        return answer
+    return page("trouble", code, title=title, said=said, near=more.get("near", ()))
+
+
+def _refused(wrong: HTTPException) -> AnyResponse:
+    code = wrong.code or 500
+    if isinstance(wrong, g_.StalePage) and request.endpoint == "record_visit" and not g_.wants_json(request):
+        return recording.stale()
+    title, said = _SAID.get(code, ("That did not work", "The page cannot answer this."))
+    answer = failed(code, title, said)
+    if code == 429 and getattr(wrong, "retry_after", None) is not None:
+        answer.headers["Retry-After"] = str(wrong.retry_after)  # type: ignore[attr-defined]
+    return answer
+
+
+def _troubled(wrong: JackfieldError) -> AnyResponse:
+    """Our own errors are made for the user; only paired phones come this far."""
+    if isinstance(wrong, NotFound):
+        return failed(404, "Not in the book", str(wrong))
+    if isinstance(wrong, BadInput):
+        return failed(422, "That cannot be right", str(wrong))
+    _LOG.error("%s", wrong)
+    said = str(wrong) if isinstance(wrong, BookTrouble) else "The book cannot answer just now."
+    answer = failed(503, "The book is not to be had", said)
+    answer.headers["Retry-After"] = "5"
+    return answer
+
+
+def _mistaken(wrong: Exception) -> AnyResponse:
+    """A mistake of ours: the terminal gets the details, the phone a number to name it by."""
+    number = secrets.token_hex(4)
+    _LOG.error("mistake %s at %s", number, request.path, exc_info=wrong)
+    return failed(500, "A mistake in Jackfield itself", f"It is noted in the terminal as {number}.")

@@ -1,0 +1,295 @@
+"""What did somebody find at the set, and is it safely in the book?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Flask, Response, jsonify, redirect, request, url_for
+from werkzeug.datastructures import FileStorage
+from werkzeug.wrappers import Response as AnyResponse
+
+from kb import marking
+from kb.errors import BadInput, BookTrouble, NotFound
+from kb.visit import Visit, visit_from
+from kb.web.entry import CARRIED, Entry, field_of, new_id
+from kb.web.guards import wants_json
+from kb.web.photos import MOST, MOST_BYTES
+from kb.web.site import page, site
+from kb.words import (
+    Basis,
+    Direction,
+    Display,
+    Form,
+    Format,
+    Kind,
+    Level,
+    Outcome,
+    Signal,
+    Speakers,
+)
+
+#: The forms to tap, the most frequent on panels first (common practice).
+TAPPED = (
+    Form.TOSLINK,
+    Form.JACK_35,
+    Form.RCA_PAIR,
+    Form.HDMI,
+    Form.RCA_SINGLE,
+    Form.SCART,
+    Form.JACK_635,
+    Form.SPEAKER_TERMINALS,
+    Form.MINI_TOSLINK,
+    Form.DIN_5,
+    Form.BLUETOOTH,
+    Form.D_SUB,
+    Form.USB,
+    Form.ANTENNA,
+    Form.OTHER,
+)
+#: Marks that stand at such jacks on many sets, to choose from (common practice).
+MARKS = {
+    Form.TOSLINK: ("DIGITAL AUDIO OUT", "OPTICAL OUT", "DIGITAL AUDIO OUT (OPTICAL)"),
+    Form.JACK_35: ("HEADPHONE", "AUDIO OUT", "PC AUDIO IN", "AV IN"),
+    Form.RCA_PAIR: ("AUDIO OUT", "AUDIO IN", "AUDIO", "COMPONENT"),
+    Form.HDMI: ("HDMI 1", "HDMI 2", "HDMI 3", "HDMI ARC", "HDMI eARC"),
+    Form.RCA_SINGLE: ("DIGITAL AUDIO OUT", "COAXIAL OUT", "VIDEO IN", "SUBWOOFER OUT"),
+    Form.SCART: ("EXT 1", "EXT 2"),
+    Form.JACK_635: ("HEADPHONE",),
+}
+_WORDS = {
+    "kinds": Kind,
+    "displays": Display,
+    "bases": Basis,
+    "directions": Direction,
+    "outcomes": Outcome,
+    "speakers": Speakers,
+    "signals": Signal,
+    "levels": Level,
+    "formats": Format,
+}
+
+
+def add(app: Flask) -> None:
+    """Put these pages into ``app``."""
+    app.add_url_rule("/record", "record", record)
+    app.add_url_rule("/record", "record_visit", record_visit, methods=["POST"])
+    app.add_url_rule("/read", "read_jacks", read_jacks, methods=["POST"])
+    app.add_url_rule("/recorded", "recorded", recorded)
+    app.add_url_rule("/photo", "photo", photo)
+    app.add_url_rule("/photo", "add_photo", add_photo, methods=["POST"])
+
+
+# -- the form ------------------------------------------------------------------------------------------
+
+
+def record() -> AnyResponse:
+    """An empty form, one for a set that is named, or one that corrects a visit."""
+    if corrected := request.args.get("correct"):
+        return _form(Entry.of(_visit(corrected)), fresh=True)
+    settings = site().book.settings
+    make, model = request.args.get("make", "")[:80], request.args.get("model", "")[:80]
+    return _form(Entry.new(make, model, by=settings.initials), fresh=True)
+
+
+def _form(
+    entry: Entry, code: int = 200, said: str = "", field: str = "", focus: str = "", fresh: bool = False
+) -> Response:
+    """The form as ``entry`` says; ``fresh``: nobody has typed into it yet, so a phone may make its id."""
+    return page(
+        "record",
+        code,
+        entry=entry,
+        read=entry.read_so_far(),
+        said=said,
+        field=field,
+        focus=focus,
+        fresh=fresh,
+        tapped=TAPPED,
+        marks={form.value: marks for form, marks in MARKS.items()},
+        known=_known(entry),
+        carried=CARRIED,
+        most_photos=MOST,
+        most_bytes=MOST_BYTES,
+        label=_label,
+        **_WORDS,
+    )
+
+
+def _label(form: str) -> Form:
+    try:
+        return Form(form)
+    except ValueError:
+        return Form.OTHER
+
+
+def _known(entry: Entry) -> list[tuple[Form, str]]:
+    """The jacks that the book knows of this set, to be tapped onto the panel."""
+    make, model = entry.visit.get("make", ""), entry.visit.get("model", "")
+    if not (make and model) or entry.supersedes:
+        return []
+    book = site().book
+    jacks = book.panel(book.visits(make, model)).jacks
+    return [(one.jack.form, one.jack.marking) for one in jacks]
+
+
+def stale() -> AnyResponse:
+    """The page was made for another pairing: the same form with everything in it, and a token that holds."""
+    entry = Entry.read(request.form, _photo_names())
+    return _form(
+        entry,
+        409,
+        "This page is from an earlier pairing of this phone. Nothing is lost: look it over and save again.",
+    )
+
+
+# -- saving --------------------------------------------------------------------------------------------
+
+
+def record_visit() -> AnyResponse:
+    """Save, or add, or take away a jack; a script of ours gets JSON, a person the next page."""
+    entry = Entry.read(request.form, _photo_names())
+    left_out = _keep_photos(entry)
+    do = request.form.get("do", "save")
+    if do != "save":
+        return _changed(entry, do, left_out)
+    try:
+        visit = visit_from(entry.data(), "visit")
+        done = site().books.record([visit])
+    except BadInput as wrong:
+        return _wrong(entry, wrong)
+    except BookTrouble as trouble:
+        if wants_json(request):
+            raise
+        return _form(entry, 503, f"{trouble}. Nothing was saved yet; save again in a moment.")
+    visit_id = done.recorded[0].id if done.recorded else done.already[0]
+    site().photos.attach(visit_id, entry.photos)
+    if wants_json(request):
+        told: dict[str, Any] = {"visit": visit_id, "already": not done.recorded, "left_out": left_out}
+        return jsonify(told | {"next": url_for("recorded", visit=visit_id)})
+    return redirect(url_for("recorded", visit=visit_id, left=len(left_out) or None), 303)
+
+
+def _changed(entry: Entry, do: str, left_out: list[str]) -> AnyResponse:
+    """One tap where no script runs: ``add:FORM:MARK``, ``drop:NUMBER``, or ``read``."""
+    what, _, about = do.partition(":")
+    focus = ""
+    if what == "add":
+        form, _, mark = about.partition(":")
+        entry.add(Form.read(form, "jack, form").value, mark)
+        focus = f"jack-{len(entry.jacks) - 1}-marking"
+    elif what == "drop" and about.isdecimal() and len(about) < 4:
+        entry.drop(int(about))
+    return _form(entry, said=" ".join(left_out), focus=focus)
+
+
+def _wrong(entry: Entry, wrong: BadInput) -> AnyResponse:
+    """The form as it was, with what is wrong and where; an id that is taken becomes a correction."""
+    if wrong.place == "visit, id" and "other content" in wrong.expected:
+        said = (
+            "This visit is in the book already, with other words. Save again to record this as a correction; "
+            "the earlier words stay in the history."
+        )
+        if wants_json(request):
+            return _refusal(409, said)
+        entry.supersedes, entry.id = entry.id, new_id()
+        return _form(entry, 409, said)
+    said = str(wrong)
+    if wants_json(request):
+        return _refusal(422, said)
+    return _form(entry, 422, said, field_of(wrong.place, entry))
+
+
+def _refusal(code: int, said: str) -> AnyResponse:
+    answer = jsonify({"error": said, "correct": code == 409})
+    answer.status_code = code
+    return answer
+
+
+def read_jacks() -> AnyResponse:
+    """What the panel reader makes of the jacks so far: one sentence for each."""
+    return jsonify({"read": Entry.read(request.form).read_so_far()})
+
+
+# -- photos --------------------------------------------------------------------------------------------
+
+
+def _photo_names() -> list[str]:
+    return request.form.getlist("photo_kept")[:MOST]
+
+
+def _sent() -> list[FileStorage]:
+    return [file for file in request.files.getlist("photo") if file.filename or file.content_length]
+
+
+def _keep_photos(entry: Entry) -> list[str]:
+    """Keep the photos that came along; returns what is said of those that are none. A bad photo holds up no
+    visit."""
+    left_out = []
+    for number, file in enumerate(_sent(), 1):
+        place = f"photo {number}"
+        if len(entry.photos) >= MOST:
+            left_out.append(f"{place}: left out, a visit has at most {MOST}.")
+            continue
+        try:
+            name = site().photos.keep(file.stream.read(MOST_BYTES + 1), place)
+        except BadInput as wrong:
+            left_out.append(f"{wrong}. It was left out.")
+            continue
+        if name not in entry.photos:
+            entry.photos.append(name)
+    return left_out
+
+
+def photo() -> AnyResponse:
+    """A photo of a visit."""
+    content = site().photos.read(request.args.get("visit", "")[:40], request.args.get("name", "")[:64])
+    answer = Response(content, mimetype="image/jpeg")
+    answer.headers["Content-Disposition"] = "inline; filename=panel.jpg"
+    return answer
+
+
+def add_photo() -> AnyResponse:
+    """One more photo for a visit that is in the book."""
+    visit = _visit(request.form.get("visit", ""))
+    entry = Entry(photos=[])
+    left_out = _keep_photos(entry)
+    if not entry.photos and not left_out:
+        raise BadInput("photo", "none", "a photo as JPEG, PNG or WebP")
+    if left_out:
+        raise BadInput(" ".join(left_out))
+    if not site().photos.attach(visit.id, entry.photos):
+        raise BadInput("photo", f"{MOST} photos there", f"at most {MOST} of one visit")
+    return redirect(url_for("recorded", visit=visit.id), 303)
+
+
+# -- saved ---------------------------------------------------------------------------------------------
+
+
+def recorded() -> AnyResponse:
+    """What was recorded, what the panel reader made of it, and what comes next."""
+    visit = _visit(request.args.get("visit", ""))
+    jacks = []
+    for finding in visit.findings:
+        jack = finding.jack
+        said = jack.direction.label + (f", {jack.signal.label}" if jack.signal else "")
+        why = marking.read(jack.form, jack.marking, jack.colour).why if finding.inferred else ""
+        jacks.append((finding, said, why))
+    left = request.args.get("left", "")
+    return page(
+        "recorded",
+        visit=visit,
+        jacks=jacks,
+        photos=site().photos.of(visit.id),
+        left=int(left) if left.isdecimal() and len(left) < 3 else 0,
+    )
+
+
+def _visit(visit_id: str) -> Visit:
+    from kb.visit import read_id
+
+    book = site().book
+    try:
+        wanted = read_id(visit_id, "visit")
+    except BadInput:
+        raise NotFound("no such visit in the book") from None
+    return book.store_to_write().visit(wanted)  # a first phone on a new book asks as well

@@ -1,0 +1,198 @@
+"""Where is the page served, and what does the terminal show?"""
+
+from __future__ import annotations
+
+import logging
+import signal
+import socket
+import sys
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from kb.errors import BadInput, BookTrouble, ascii_controls
+from kb.web.app import LOCAL, make_app
+from kb.web.guards import MOST_BODY
+
+if TYPE_CHECKING:
+    from types import FrameType
+
+    from flask import Flask
+
+PORT: Final = 8437
+THREADS: Final = 16  #: phones answered at once; more wait their turn
+_PATIENCE_S: Final = 20  #: for a phone that does not go on sending
+_HEADERS: Final = 32 * 1024
+
+
+@dataclass(frozen=True, slots=True)
+class Serving:
+    """How to serve: on this machine only, or on the network (``lan``); names and TLS where wanted.
+
+    ``behind``: the name under which a TLS proxy on this machine passes requests on. ``names``: more names
+    that the network knows this machine by. ``jobs``: a job file for the page of today.
+    """
+
+    port: int = PORT
+    lan: bool = False
+    names: tuple[str, ...] = ()
+    behind: str = ""
+    certificate: Path | None = None
+    key: Path | None = None
+    jobs: Path | None = None
+
+    @property
+    def secure(self) -> bool:
+        """Do phones reach the page over TLS only?"""
+        return self.certificate is not None or bool(self.behind)
+
+
+class Running:
+    """A server that is bound to its port; ``run`` answers until ``stop`` or an interrupt."""
+
+    def __init__(
+        self, home: Path, store: str | None, how: Serving, tell: Callable[[Running, str], None]
+    ) -> None:
+        from cheroot.wsgi import Server
+
+        own = lan_names() if how.lan else ()
+        behind = (how.behind.lower(),) if how.behind else ()
+        hosts = LOCAL | {name.lower() for name in (*own, *how.names, *behind)}
+        self.how = how
+        self._own = own
+        self.app: Flask = make_app(
+            home,
+            store,
+            hosts=frozenset(hosts),
+            secure=how.secure,
+            jobs=how.jobs,
+            tell=lambda code: tell(self, code),
+        )
+        served: Any = self.app
+        if how.behind:
+            from werkzeug.middleware.proxy_fix import ProxyFix
+
+            served = ProxyFix(self.app, x_for=1, x_proto=1, x_host=1)
+        address = ("0.0.0.0" if how.lan else "127.0.0.1", how.port)  # noqa: S104  # only when asked for
+        self._server = Server(
+            address, served, numthreads=THREADS, server_name="", request_queue_size=64, timeout=_PATIENCE_S
+        )
+        self._server.max_request_body_size = 2 * MOST_BODY
+        self._server.max_request_header_size = _HEADERS
+        if how.certificate is not None:
+            self._server.ssl_adapter = _tls(how.certificate, how.key)
+        _warm(self.app)
+        try:
+            self._server.prepare()
+        except OSError as problem:
+            why = ascii_controls(problem.strerror or str(problem))
+            raise BookTrouble(f"port {how.port}: {why}; --port chooses another") from problem
+
+    @property
+    def port(self) -> int:
+        """The port that it is bound to."""
+        return int(self._server.bind_addr[1])
+
+    @property
+    def url(self) -> str:
+        """Where a phone finds it."""
+        if self.how.behind:
+            return f"https://{self.how.behind}/"
+        name = (*self.how.names, *self._own, "127.0.0.1")[0] if self.how.lan else "127.0.0.1"
+        return f"{'https' if self.how.secure else 'http'}://{name}:{self.port}/"
+
+    def pairing_url(self, code: str) -> str:
+        """The page for the code, with the code in it."""
+        return f"{self.url}pair?code={code}"
+
+    def offer(self) -> str:
+        """Have a pairing code told, and return it."""
+        code: str = self.app.extensions["jackfield"].guards.phones.offered()
+        return code
+
+    def run(self) -> None:
+        """Answer until stopped; an interrupt or a polite request to end stops it."""
+
+        def leave(_: int, __: FrameType | None) -> None:
+            raise KeyboardInterrupt
+
+        with suppress(ValueError):  # not in the main thread: whoever runs us stops us
+            signal.signal(signal.SIGTERM, leave)
+        try:
+            self._server.serve()
+        except KeyboardInterrupt:
+            pass
+        finally:
+            self.stop()
+
+    def stop(self) -> None:
+        """Answer what is being answered, then no more."""
+        self._server.stop()
+
+
+def _warm(app: Flask) -> None:
+    """Load, and learn, what the first set page needs, before any phone is told where the page is: of a large
+    book that nobody has asked yet this takes a while, and would else hold up everybody."""
+    import kb.cli.find
+    import kb.sheet.layout  # noqa: F401
+    from kb.catalogue import catalogue
+    from kb.errors import JackfieldError
+    from kb.sheet.language import language
+    from kb.visit import Source
+
+    catalogue()
+    language()
+    books = app.extensions["jackfield"].books
+    with suppress(JackfieldError):  # whoever asks is told
+        books.here().chance(Source("", ""))
+    books.close()
+
+
+def lan_names() -> tuple[str, ...]:
+    """What the network may call this machine: the address it goes out with, and its name."""
+    names = []
+    with suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as line:
+        line.connect(("192.0.2.1", 9))  # RFC 5737, for documentation: no packet is sent by connecting
+        names.append(str(line.getsockname()[0]))
+    with suppress(OSError):
+        name = socket.gethostname()
+        names += [name, f"{name}.local"] if "." not in name else [name]
+    return tuple(dict.fromkeys(name for name in names if name))
+
+
+def qr(url: str) -> str:
+    """The address as a QR code of half blocks, for a terminal."""
+    import io
+
+    import segno
+
+    out = io.StringIO()
+    segno.make(url, error="m").terminal(out, border=2, compact=True)
+    return out.getvalue()
+
+
+def log_to_terminal() -> None:
+    """Trouble and mistakes go to stderr, a line each, with nothing that steers the terminal."""
+    handler = logging.StreamHandler(sys.stderr)
+    handler.setFormatter(_Plain("jackfield: %(message)s"))
+    log = logging.getLogger("kb.web")
+    log.handlers[:] = [handler]
+    log.propagate = False
+
+
+class _Plain(logging.Formatter):
+    def format(self, record: logging.LogRecord) -> str:
+        return "\n".join(ascii_controls(line) for line in super().format(record).splitlines())
+
+
+def _tls(certificate: Path, key: Path | None) -> Any:
+    from ssl import SSLError
+
+    from cheroot.ssl.builtin import BuiltinSSLAdapter
+
+    try:
+        return BuiltinSSLAdapter(str(certificate), str(key or certificate))
+    except (OSError, SSLError) as problem:
+        raise BadInput("--cert", str(problem), "a certificate with its key, both PEM") from problem

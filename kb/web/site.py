@@ -1,0 +1,46 @@
+"""What do all pages share?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
+
+from flask import Response, current_app, g, make_response, render_template
+
+from kb.web.books import Books
+from kb.web.guards import Guards
+from kb.web.pairing import form_token
+from kb.web.photos import Photos
+
+if TYPE_CHECKING:
+    from kb.book import Book
+
+
+@dataclass
+class Site:
+    """The book with what stands beside it. ``jobs``: a job file that was named when the server began."""
+
+    books: Books
+    photos: Photos
+    guards: Guards
+    jobs: Path | None = None
+
+    @property
+    def book(self) -> Book:
+        """This thread's book."""
+        return self.books.here()
+
+
+def site() -> Site:
+    """The site of the app that answers now."""
+    return cast(Site, current_app.extensions["jackfield"])
+
+
+def page(name: str, code: int = 200, **values: Any) -> Response:
+    """A page from its template, with the form token of the phone that asked."""
+    token = getattr(g, "token", "")
+    values["made"] = datetime.now().astimezone().strftime("%Y-%m-%d %H:%M")
+    values |= {"paired": bool(token), "form_token": form_token(token) if token else ""}
+    return make_response(render_template(f"{name}.html", **values), code)

@@ -1,0 +1,185 @@
+"""Find, set, path, isolation and sheet: the phone says what the terminal says."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+
+from tests.web.conftest import Phone
+from tests.web.test_guards import PAGES
+
+pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
+html5lib = pytest.importorskip("html5lib", reason="html5lib is not installed")
+
+
+def shown(page: str) -> str:
+    """The words of a page."""
+    text = re.sub(
+        r"<(?:head|template|datalist).*?</(?:head|template|datalist)>|<[^>]*>", " ", page, flags=re.S
+    )
+    return " ".join(text.replace("&#39;", "'").replace("&#34;", '"').replace("&amp;", "&").split())
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_every_page_is_html_that_parses_without_error(path: str, phone: Phone) -> None:
+    html5lib.HTMLParser(strict=True).parse(
+        phone.get(path).text if path != "/pair" else phone.get(path, follow_redirects=True).text
+    )
+
+
+@pytest.mark.parametrize("path", [page for page in PAGES if page != "/pair"])
+def test_every_page_has_one_heading_a_language_and_a_name_for_each_field(path: str, phone: Phone) -> None:
+    page = re.sub(r"<template.*?</template>", "", phone.get(path).text, flags=re.S)
+    assert page.count("<h1") == 1
+    assert '<html lang="en">' in page
+    ids = re.findall(r'\sid="([^"]+)"', page)
+    assert len(ids) == len(set(ids))
+    labelled = set(re.findall(r'<label for="([^"]+)"', page))
+    for field in re.findall(r"<(?:input|select|textarea)\b[^>]*>", page):
+        kind = re.search(r'type="(\w+)"', field)
+        if kind and kind[1] in ("hidden", "checkbox", "radio"):
+            continue
+        name = re.search(r'\sid="([^"]+)"', field)
+        assert name is not None, field
+        assert name[1] in labelled, field
+
+
+def test_search_ranks_as_find_does(phone: Phone, book: Any) -> None:
+    from kb.visit import visit_from
+
+    models = ["NV40-210", "NV40-211", "NV42-210", "NX40-210", "NV32-208"]
+    book.record(
+        [visit_from({"date": "2026-03-01", "source": {"make": "Norwell", "model": m}}) for m in models]
+    )
+    for query in ("nv40 210", "norwell nv4?-21", "nv40", "kitchen", "norwel nv32"):
+        found = [f"{one.make} {one.model}" for one in book.find(query, limit=12).matches]
+        page = phone.get("/", query_string={"q": query, "part": "1"}).text
+        assert re.findall(r"<strong>(.*?)</strong>", page) == found, query
+
+
+def test_the_list_alone_comes_as_one_types(phone: Phone) -> None:
+    part = phone.get("/?q=norwell&part=1").text
+    assert "<html" not in part
+    assert "NV40-210" in part
+
+
+def test_a_search_for_nothing_known_says_so_and_offers_to_record(phone: Phone) -> None:
+    page = phone.get("/?q=zzz999").text
+    assert "No set like" in page
+    assert 'href="/record"' in page
+
+
+def test_a_query_that_is_none_is_named_in_place(phone: Phone) -> None:
+    page = phone.get("/?q=year:soon")
+    assert page.status_code == 200
+    assert "year" in shown(page.text)
+
+
+def test_the_set_page_says_the_path_first_then_the_panel_then_who_found_it(phone: Phone) -> None:
+    page = shown(phone.get("/set?make=norwell&model=nv40210").text)
+    order = [
+        "Connect it so",
+        "DIGITAL AUDIO OUT",
+        "Converter",
+        "Its panel",
+        "▶ out",
+        "this one",
+        "Do this",
+        "Visits",
+        "kitchen",
+    ]
+    at = [page.index(word) for word in order]
+    assert at == sorted(at)
+    assert "job J-104" in page
+
+
+def test_the_path_is_the_one_that_the_command_gives(phone: Phone, book: Any) -> None:
+    from kb.path import sentence
+    from kb.words import DriverInput
+
+    view = book.view("Norwell", "NV40-210")
+    connection = book.connect(view.panel, view.source, inputs=[DriverInput.OPTICAL], length_m=4.0)
+    page = shown(phone.get("/set?make=Norwell&model=NV40-210&inputs=optical&length=4").text)
+    assert connection.chosen is not None
+    for said in (*connection.chosen.steps, *connection.chosen.cautions):
+        assert sentence(said) in page
+    for item in connection.chosen.items:
+        assert item in page
+    assert "Usual driver again" in page
+
+
+def test_a_changed_usual_driver_counts_at_once(phone: Phone, home: Any) -> None:
+    from kb.settings import Settings, save
+    from kb.words import DriverInput
+
+    assert "Converter yes" in shown(phone.get("/set?make=Norwell&model=NV40-210").text)
+    save(home, Settings(inputs=(DriverInput.OPTICAL,)))
+    assert "Converter no" in shown(phone.get("/set?make=Norwell&model=NV40-210").text)
+
+
+def test_a_set_that_nobody_met_is_a_true_no_with_the_nearest(phone: Phone) -> None:
+    answer = phone.get("/set?make=Norwell&model=NV40-219")
+    assert answer.status_code == 404
+    assert "NV40-210" in answer.text
+    assert "Record it" in answer.text
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/set",
+        "/set?make=Norwell",
+        "/set?make=Norwell&model=NV40-210&inputs=banana",
+        "/set?make=Norwell&model=NV40-210&length=long",
+        "/set?make=Norwell&model=NV40-210&length=1e9",
+        "/set?make=Norwell&model=NV40-210&taken=banana",
+        "/set?make=" + "x" * 100 + "&model=1",
+        "/isolate?complaint=banana",
+        "/isolate?complaint=no-sound&a=banana",
+        "/isolate?complaint=no-sound&a=red-glow:banana",
+        "/sheet?make=Norwell&model=NV40-210&lang=xx",
+    ],
+)
+def test_an_address_that_makes_no_sense_is_told_so(path: str, phone: Phone) -> None:
+    answer = phone.get(path)
+    assert answer.status_code in (404, 422)
+    assert "Traceback" not in answer.text
+
+
+def test_isolation_on_the_phone_asks_the_same_tests_to_the_same_end(phone: Phone) -> None:
+    """Every answer is the first of its test; the machine and the page must agree at each step."""
+    from kb.cli.isolate import load_model
+    from kb.isolate import path_used, says, start
+
+    state = start(load_model(), "no-sound", path_used("optical"))
+    path = "/isolate?complaint=no-sound&signal=optical"
+    for _ in range(12):
+        page = phone.get(path).text
+        found = state.next_test
+        if found is None:
+            break
+        assert found.test.asks in shown(page)
+        answer = next(iter(found.test.answers))
+        state = state.answer(found.test.id, answer)
+        path = re.findall(r'<a class="choice" href="([^"]+)"', page)[0].replace("&amp;", "&")
+    assert says.verdict(state) in shown(phone.get(path).text)
+    assert says.fault_mend(state.model, state.likely[0][0]) in shown(phone.get(path).text)
+
+
+def test_from_a_set_the_isolation_knows_its_path(phone: Phone) -> None:
+    page = phone.get("/set?make=Norwell&model=NV40-210").text
+    link = re.search(r'href="(/isolate\?[^"]*)"[^>]*>No sound', page)
+    assert link is not None
+    begun = phone.get(link[1].replace("&amp;", "&")).text
+    assert '<option value="optical" selected>' in begun
+    assert 'name="items" value="DAC"' in begun
+
+
+def test_the_sheet_is_the_one_that_the_command_writes(phone: Phone, home: Any, tmp_path: Any) -> None:
+    from kb.cli.main import run
+
+    out = tmp_path / "sheet.html"
+    assert run(["--home", str(home), "sheet", "Norwell", "NV40-210", "--out", str(out)]) == 0
+    assert phone.get("/sheet?make=Norwell&model=NV40-210").text == out.read_text(encoding="utf-8")

@@ -1,0 +1,188 @@
+"""Photos of panels: kept beside the book, without place or camera, and only where they are photos."""
+
+from __future__ import annotations
+
+import io
+import json
+import stat
+import struct
+import zlib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from kb.errors import BadInput
+from tests.web.conftest import FORM, ID, Phone
+
+pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
+Image = pytest.importorskip("PIL.Image", reason="Pillow is not installed")
+
+from kb.web.photos import EDGE, MOST, cleaned  # noqa: E402  # after the question whether Pillow is there
+
+
+def picture(size: tuple[int, int] = (640, 480), kind: str = "JPEG", **more: Any) -> bytes:
+    out = io.BytesIO()
+    made = Image.new("RGB", size, "#204060")
+    made.paste((250, 200, 40), (0, 0, size[0] // 4, size[1] // 4))
+    made.save(out, kind, **more)
+    return out.getvalue()
+
+
+def with_place() -> bytes:
+    """A photo as a phone takes it: lying on its side, with place, camera and a comment."""
+    exif = Image.Exif()
+    exif[0x0112] = 6  # EXIF 2.3, Orientation: turn clockwise
+    exif[0x010F] = "Camera maker"
+    exif[0x8825] = {1: "N", 2: (51.0, 30.0, 0.0), 3: "W", 4: (0.0, 7.0, 0.0)}
+    return picture(exif=exif, comment=b"client at home", icc_profile=b"x" * 200)
+
+
+def bomb() -> bytes:
+    """A PNG of 60,000 by 60,000 pixels in a few kilobytes."""
+
+    def chunk(kind: bytes, data: bytes) -> bytes:
+        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+
+    head = struct.pack(">IIBBBBB", 60_000, 60_000, 1, 0, 0, 0, 0)
+    rows = zlib.compress(bytes(7501) * 2000, 9)
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", rows) + chunk(b"IEND", b"")
+
+
+def send(phone: Phone, content: bytes, name: str = "panel.jpg", **more: str) -> Any:
+    data = {**FORM, "id": ID, "do": "save", **more, "photo": (io.BytesIO(content), name)}
+    return phone.post("/record", data, content_type="multipart/form-data")
+
+
+def test_a_photo_is_kept_upright_without_place_and_camera(phone: Phone, home: Path) -> None:
+    sent = with_place()
+    assert b"client at home" in sent
+    assert send(phone, sent).status_code == 303
+    (file,) = (home / "photos" / ID).iterdir()
+    kept = file.read_bytes()
+    assert b"client at home" not in kept
+    assert b"Camera" not in kept
+    with Image.open(io.BytesIO(kept)) as image:
+        assert image.format == "JPEG"
+        assert image.size == (480, 640)
+        assert not image.getexif()
+        assert not {"exif", "icc_profile", "comment", "photoshop", "xmp"} & set(image.info)
+        assert image.getpixel((470, 10))[0] > 200  # what was top left is top right now
+
+
+def test_it_is_named_by_its_content_and_read_by_its_owner_alone(phone: Phone, home: Path) -> None:
+    import hashlib
+
+    send(phone, picture())
+    (file,) = (home / "photos" / ID).iterdir()
+    assert file.stem == hashlib.sha256(file.read_bytes()).hexdigest()
+    assert stat.S_IMODE(file.stat().st_mode) == 0o600
+    assert stat.S_IMODE(file.parent.stat().st_mode) == 0o700
+
+
+def test_the_set_shows_it_to_paired_phones_only(phone: Phone, stranger: Phone, home: Path) -> None:
+    send(phone, picture())
+    page = phone.get("/set?make=Hallmere&model=HM32-5").text
+    (file,) = (home / "photos" / ID).iterdir()
+    link = f"/photo?visit={ID}&name={file.stem}"
+    assert link.replace("&", "&amp;") in page
+    shown = phone.client.get(link)
+    assert shown.mimetype == "image/jpeg"
+    assert shown.data == file.read_bytes()
+    assert stranger.client.get(link).status_code == 303
+
+
+def test_a_photo_that_is_sent_twice_is_one(phone: Phone, home: Path) -> None:
+    send(phone, picture())
+    send(phone, picture())
+    assert len(list((home / "photos" / ID).iterdir())) == 1
+
+
+def test_a_large_photo_is_made_smaller() -> None:
+    with Image.open(io.BytesIO(cleaned(picture((5000, 2000))))) as image:
+        assert max(image.size) == EDGE
+
+
+@pytest.mark.parametrize("kind", ["PNG", "WEBP"])
+def test_other_kinds_become_jpeg(kind: str) -> None:
+    with Image.open(io.BytesIO(cleaned(picture(kind=kind)))) as image:
+        assert image.format == "JPEG"
+
+
+@pytest.mark.parametrize(
+    ("content", "seen"),
+    [
+        (b"", "something else"),
+        (b"this is no photo", "something else"),
+        (b"\xff\xd8\xff\xe0" + b"x" * 500, "damaged"),
+        (picture()[:700], "damaged"),
+        (picture(kind="GIF"), "something else"),
+        (picture(kind="TIFF"), "something else"),
+        (b"<svg xmlns='http://www.w3.org/2000/svg'/>", "something else"),
+        (b"%PDF-1.7\n", "something else"),
+        (bomb(), "pixels"),
+        (bytes(13 * 1024 * 1024), "13 MB"),
+    ],
+    ids=["empty", "text", "false start", "cut off", "gif", "tiff", "svg", "pdf", "bomb of pixels", "13 MB"],
+)
+def test_what_is_no_photo_is_refused_by_its_content(content: bytes, seen: str) -> None:
+    with pytest.raises(BadInput, match=seen):
+        cleaned(content)
+
+
+@pytest.mark.parametrize(
+    "content", [b"this is no photo", bomb(), picture()[:700]], ids=["text", "bomb", "cut off"]
+)
+def test_a_photo_that_is_none_holds_up_no_visit(content: bytes, phone: Phone, home: Path, book: Any) -> None:
+    answer = send(phone, content)
+    assert answer.status_code == 303
+    assert "1 photo was left out" in phone.get(answer.location).text
+    assert len(book.visits("Hallmere", "HM32-5")) == 1
+    assert not (home / "photos" / ID).exists()
+
+
+def test_a_script_is_told_which_photo_was_left_out(phone: Phone) -> None:
+    data = {**FORM, "id": ID, "photo": (io.BytesIO(b"no photo"), "panel.jpg")}
+    told = phone.post("/record", data, headers={"Accept": "application/json"}).json
+    assert told["visit"] == ID
+    assert told["left_out"][0].startswith("photo 1: saw 'something else'")
+
+
+def test_a_photo_outlives_a_form_with_a_mistake_in_it(phone: Phone, home: Path) -> None:
+    import re
+
+    page = send(phone, picture(), date="soon")
+    assert page.status_code == 422
+    kept = re.search(r'name="photo_kept" value="([0-9a-f]{64})"', page.text)
+    assert kept is not None
+    phone.post("/record", {**FORM, "id": ID, "photo_kept": kept[1], "do": "save"})
+    assert len(list((home / "photos" / ID).iterdir())) == 1
+
+
+def test_a_visit_has_no_more_photos_than_a_few(phone: Phone, home: Path) -> None:
+    send(phone, picture())
+    for number in range(MOST + 2):
+        data = {"visit": ID, "photo": (io.BytesIO(picture((100 + number, 80))), "panel.jpg")}
+        answer = phone.post("/photo", data, content_type="multipart/form-data")
+    assert answer.status_code == 422
+    assert len(list((home / "photos" / ID).iterdir())) == MOST
+
+
+def test_a_name_that_was_sent_is_never_a_path(phone: Phone, home: Path) -> None:
+    send(phone, picture(), name="../../../settings.toml", photo_kept="../../settings.toml")
+    assert {path.name for path in home.iterdir()} <= {
+        "book.sqlite",
+        "book.sqlite-wal",
+        "book.sqlite-shm",
+        "index",
+        "photos",
+        "phones.json",
+    }
+
+
+def test_no_file_of_visits_holds_a_photo(phone: Phone, home: Path, book: Any) -> None:
+    from kb.visit import visit_to
+
+    send(phone, picture())
+    (visit,) = book.visits("Hallmere", "HM32-5")
+    assert "photo" not in json.dumps(visit_to(visit))
