@@ -21,7 +21,7 @@ from kb.errors import BadInput, BookTrouble
 from kb.path.says import RuledOut, Value
 from kb.path.sentences import ENGLISH, Said, sentence
 from kb.text import squeezed, visible
-from kb.words import Form, Word
+from kb.words import Word
 
 #: Languages with every sentence; the first is the usual one.
 LANGUAGES: Final = ("en", "es")
