@@ -91,6 +91,8 @@ def shown(value: object) -> str:
         return "a huge number"  # its digits alone could be too many to write out
     if value is None or isinstance(value, (bool, int, float, date)):
         return str(value)
+    if isinstance(value, Exception):
+        return ascii_controls(str(value)[: 2 * _SHOWN])
     # What is nested may be too deep to write out: its kind is told.
     return {"dict": "an object", "list": "a list", "tuple": "a list"}.get(
         type(value).__name__, "something else"

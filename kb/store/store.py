@@ -259,6 +259,11 @@ class Store:
         with self.snapshot() as snapshot:
             yield from snapshot.visits_of_sets(keys)
 
+    def cases(self) -> list[str]:
+        """As ``Snapshot.cases``."""
+        with self.snapshot() as snapshot:
+            return snapshot.cases()
+
     def counts(self) -> Counts:
         """As ``Snapshot.counts``."""
         with self.snapshot() as snapshot:

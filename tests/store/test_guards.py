@@ -196,7 +196,7 @@ def test_a_recorded_fact_is_neither_changed_nor_deleted_nor_replaced(
 ) -> None:
     path, visit_id = filled
     with Store.open(path) as store:
-        store.record([visit(supersedes=[visit_id])])
+        store.record([visit(supersedes=[visit_id], readings={"positions": []})])
         store.alias("A/B", "A/C")
         store.withdraw([visit_id])
         note = (visit_id, None, "n")

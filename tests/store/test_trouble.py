@@ -41,6 +41,7 @@ CALLS: dict[str, Callable[[Store], Any]] = {
     "sets_changed_since": lambda store: list(store.sets_changed_since(0)),
     "visits_of_sets": lambda store: list(store.visits_of_sets()),
     "counts": lambda store: store.counts(),
+    "cases": lambda store: store.cases(),
 }
 
 

@@ -182,6 +182,7 @@ def test_without_a_link_sets_stay_readable_and_visits_wait_until_it_is_back(
         page.wait_for_url("**/waiting")
     page.wait_for_selector("#waiting-list >> text=Hallmere HM32-6")
     page.reload()
+    page.wait_for_selector("#waiting-list >> text=Hallmere HM32-6")  # drawn by script, after the page itself
     assert page.locator("#waiting-list > li").count() == 2
     assert page.inner_text("#state") == "2 visits wait"
     assert book.visits("Hallmere", "HM32-5") == []
