@@ -8,7 +8,8 @@ Each candidate has a cost (``kb.index.weigh``) and a kind of damage. Its score i
 damage meant any set of the book at all. Both were fitted on simulated damage with
 ``scripts/measure_lookup.py --calibrate``: 19,000 codes of an open list, a quarter of them taken out of the
 book (and so unknown), queried with and without make, with every kind of damage of ``scripts/damage.py``.
-It prints predicted against observed in ten steps; of 1,971 answers called near, November 2026, on seeds that the fit had seen too::
+It prints predicted against observed in ten steps; of 1,971 answers called near, November 2026, on seeds that
+the fit had seen too::
 
     said      0.06 0.15 0.25 0.35 0.45 0.53 0.66 0.75 0.85 0.94
     came true 0.04 0.15 0.24 0.33 0.51 0.57 0.70 0.81 0.88 0.97
