@@ -74,21 +74,27 @@ def serve_command(
         count = running.app.extensions["jackfield"].guards.phones.forget_all()
         session.say(f"{count} phone{'s' if count != 1 else ''} forgotten")
     code = running.offer()
-    if session.as_json:
-        session.json({"url": running.url, "pair": running.pairing_url(code), "code": code}, lines=True)
-    else:
-        print(f"Jackfield is at {running.url}  ({'on the network' if lan else 'on this machine only'})")
-        print(_pairing(running, code, with_qr=lan or bool(behind)))
-        if lan and not how.secure:
-            print(
-                "Without TLS (--cert) whoever is on this network can read along, and phones keep nothing for "
-                "when the link is down: use a network of your own."
-            )
-        print("Ctrl+C stops.")
-    sys.stdout.flush()
-    begun.append(running)
-    running.run()
+
+    def announce() -> None:
+        if session.as_json:
+            session.json({"url": running.url, "pair": running.pairing_url(code), "code": code}, lines=True)
+        else:
+            print(f"Jackfield is at {running.url}  ({'on the network' if lan else 'on this machine only'})")
+            print(_pairing(running, code, with_qr=lan or bool(behind)))
+            if lan and not how.secure:
+                print(_OPEN_NETWORK)
+            print("Ctrl+C stops.")
+        sys.stdout.flush()
+        begun.append(running)
+
+    running.run(announce)
     return 0
+
+
+_OPEN_NETWORK = (
+    "Without TLS (--cert) whoever is on this network can read along, and phones keep nothing for when the "
+    "link is down: use a network of your own."
+)
 
 
 def _pairing(running: Running, code: str, *, with_qr: bool) -> str:

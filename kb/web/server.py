@@ -6,6 +6,7 @@ import logging
 import signal
 import socket
 import sys
+import threading
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
@@ -112,20 +113,33 @@ class Running:
         code: str = self.app.extensions["jackfield"].guards.phones.offered()
         return code
 
-    def run(self) -> None:
-        """Answer until stopped; an interrupt or a polite request to end stops it."""
+    def run(self, ready: Callable[[], None] = lambda: None) -> None:
+        """Answer until stopped; an interrupt or a polite request to end stops it. ``ready`` is called once
+        phones are answered and an end is listened for."""
+        ended = threading.Event()
 
         def leave(_: int, __: FrameType | None) -> None:
-            raise KeyboardInterrupt
+            ended.set()
 
+        def answer() -> None:
+            try:
+                self._server.serve()
+            finally:
+                ended.set()
+
+        # The server has a thread of its own: an exception thrown into it by a signal could be lost anywhere.
+        answering = threading.Thread(target=answer, name="answering")
         with suppress(ValueError):  # not in the main thread: whoever runs us stops us
             signal.signal(signal.SIGTERM, leave)
+            signal.signal(signal.SIGINT, leave)
+        answering.start()
         try:
-            self._server.serve()
-        except KeyboardInterrupt:
-            pass
+            ready()
+            while not ended.wait(0.5):  # a wait without end cannot be interrupted everywhere
+                pass
         finally:
             self.stop()
+            answering.join()
 
     def stop(self) -> None:
         """Answer what is being answered, then no more."""

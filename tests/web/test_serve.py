@@ -267,3 +267,30 @@ def test_the_address_as_a_qr_code_reads_back(tmp_path: Path) -> None:
                 picture.putpixel((x, 2 * y + half), 255 * light)
     big = picture.resize((picture.width * 6, picture.height * 6), 0)
     assert [found.text for found in reader.read_barcodes(big)] == [url]
+
+
+def test_while_the_book_is_learned_anew_nobody_waits(home: Path) -> None:
+    """Many new findings: set pages go on with what was learned before, a set that changed with its own."""
+    from kb.visit import visit_from
+    from kb.web.books import Books
+    from tests.web.conftest import NORWELL
+
+    books = Books(home)
+    book = books.here()
+    view = book.view("Norwell", "NV40-210")
+    book.connect(view.panel, view.source)
+    before, _ = book._kept_evidence()
+    many = [{**NORWELL, "source": {"make": "Norwell", "model": f"NW{n}"}} for n in range(40)]
+    books.record([visit_from(one) for one in many])
+    with books._learned.beside:  # somebody learns already
+        assert book._evidence_nearly("NORWELL/NW3")[1] is True
+        assert book._evidence_nearly(view.source.key)[1] is False
+        assert book._kept_evidence()[0] == before
+    book._evidence_nearly(view.source.key)
+    for _ in range(100):
+        if books._learned.beside.acquire(timeout=0.1):
+            books._learned.beside.release()
+            if book._kept_evidence()[0] != before:
+                break
+    assert book._kept_evidence()[0] == book._standing()
+    books.close()
