@@ -20,6 +20,12 @@ from kb.visit import read_id
 
 FILE: Final = "share.json"
 _MOST: Final = 64 * 1024 * 1024
+_KEY_BYTES: Final = 32
+_SIGN: Final = 1 << 255
+_PRIME: Final = 2**255 - 19  # the field of edwards25519, RFC 8032, 5.1
+_EIGHT: Final = 0x05FC536D880238B13933C6D305ACDFD5F098EFF289F4C345B027B2C28F95E826
+#: y of the points of order 1, 2, 4 and 8; a test computes them from the curve.
+SMALL: Final = frozenset({0, 1, _PRIME - 1, _EIGHT, _PRIME - _EIGHT})
 
 
 @dataclass(slots=True)
@@ -88,12 +94,18 @@ def _peer(data: dict[str, Any]) -> Peer:
 
 
 def read_key(value: object) -> str:
-    """A public key, 32 bytes in base64; raises BadInput."""
+    """A public key, 32 bytes in base64, in its one spelling.
+
+    Raises BadInput, also for a point of small order or a spelling that RFC 8032 (5.1.3) does not allow: under
+    such a key anybody can make signatures that hold.
+    """
     try:
-        if isinstance(value, str) and len(base64.b64decode(value, validate=True)) == 32:
-            return value
+        raw = base64.b64decode(value, validate=True) if isinstance(value, str) else b""
     except ValueError:
-        pass
+        raw = b""
+    y = int.from_bytes(raw, "little") & ~_SIGN
+    if len(raw) == _KEY_BYTES and y < _PRIME and y not in SMALL:
+        return base64.b64encode(raw).decode()
     raise BadInput("key", value, "a public key: 32 bytes in base64")
 
 
