@@ -24,6 +24,7 @@ from kb.exchange.fact_lines import KINDS, from_object, parsed, to_line
 from kb.exchange.lines import LINE_BYTES, lines_of, opened, unpacked
 from kb.exchange.signing import sign, signer
 from kb.store.facts import Fact
+from kb.store.merging import examine
 from kb.visit import read_id
 
 if TYPE_CHECKING:
@@ -128,7 +129,7 @@ def _said(header: dict[str, Any]) -> bytes:
 def read(name: str) -> Iterator[tuple[Header, Iterator[Fact]]]:
     """The header of a bundle and its facts, once checksum and signature hold.
 
-    Raises BadInput naming the line and field where anything is wrong; ids are checked by ``Store.merge``.
+    Raises BadInput naming the line and field where anything is wrong, an id that does not fit included.
     """
     with opened(name, PACKED) as (file, place, _):
         header, size = _checked(unpacked(file), place)
@@ -223,6 +224,10 @@ def _facts(file: IO[bytes], place: str, header: Header, size: int) -> Iterator[F
         fact = from_object(value, where)
         if "recorded" in value or _private(value):
             raise BadInput(where, "private words", "facts about sets alone")
+        try:
+            examine(fact, outside=True)
+        except BadInput as mistake:
+            raise mistake.within(where) from None
         seen[next(iter(value))] += 1
         yield fact
     if seen != header.counts:

@@ -65,7 +65,7 @@ def add_facts(connection: sa.Connection, facts: Iterable[Fact], *, revision: int
     withdrawn_: list[str] = []
     while some := list(islice(coming, CHUNK)):
         for fact in some:
-            _examine(fact, outside)
+            examine(fact, outside=outside)
             if isinstance(fact, VisitFact):
                 replaced += fact.visit.supersedes
             elif isinstance(fact, WithdrawalFact) and not fact.stands:
@@ -107,7 +107,8 @@ def _newly_superseded(revision: int) -> sa.ColumnElement[bool]:
     return said.exists()
 
 
-def _examine(fact: Fact, outside: bool) -> None:
+def examine(fact: Fact, *, outside: bool) -> None:
+    """Raise BadInput where a fact does not carry the id that is made from what it names."""
     nonce = isinstance(fact, VisitFact) and fact.nonce
     if (outside or nonce or (is_sealed(fact.id) and not isinstance(fact, VisitFact))) and not certified(fact):
         raise BadInput(_kind(fact), fact.id, "an id that is made from what it names")
