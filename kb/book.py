@@ -26,7 +26,7 @@ from kb.words import DriverInput, Kind
 
 # A cold ``find`` comes through here: what it does not need is imported where it is used.
 if TYPE_CHECKING:
-    from kb.evidence import Evidence
+    from kb.evidence import Evidence, Expectation
     from kb.index import Answer, Index, Reader, SetEntry
     from kb.panel import Panel, PanelJack
     from kb.path import Chance, Connection
@@ -245,16 +245,40 @@ class Book:
     # -- evidence --------------------------------------------------------------------------------------
 
     def evidence(self) -> Evidence:
-        """What all findings say, the last one included; learned anew where the book has changed since.
+        """What all findings say, the last one included.
 
+        Where a few sets have changed since it was learned, these are counted anew; else all is learned anew.
         Raises BookTrouble where the book cannot be read.
         """
         from kb.evidence import Evidence
 
-        if self._standing() is None:
+        now = self._standing()
+        if now is None:
             return Evidence.learn(())
         stands, kept = self._kept_evidence()
-        return kept if kept and stands == self._standing() else self._learn()
+        if kept is None or stands is None or stands == now:
+            return kept or self._learn()
+        with self.store.snapshot() as book:
+            changed = set(book.sets_changed_since(stands.revision)) if book.follows(stands) else None
+            if changed is not None and len(changed) <= max(_FEW_SETS, kept.visits * _FEW_SHARE):
+                return kept.renewed({key: _named(key, visits) for key, visits in book.visits_of_sets(changed)})
+        return self._learn()
+
+    def expect(self) -> Callable[[Source], Expectation]:
+        """What is expected of a source, as ``Evidence.expect``; another spelling of a set is that set."""
+        evidence = self.evidence()
+        if self._standing() is None:
+            return evidence.expect
+        with self.store.snapshot() as book:
+            spellings = book.spellings
+
+        def of(source: Source) -> Expectation:
+            kept = spellings.kept(source.key)
+            if kept != source.key and (visits := _named(kept, self.store.visits_of(kept))):
+                source = replace(source, make=visits[-1].source.make, model=visits[-1].source.model)
+            return evidence.expect(source)
+
+        return of
 
     def chance(self, source: Source) -> Callable[[PanelJack], Chance]:
         """How likely a jack of this source carries sound: its own findings, backed off to its family, make
@@ -318,7 +342,9 @@ class Book:
         from kb.settings import write_private
 
         with self.store.snapshot() as book:
-            evidence = Evidence.learn(visit for _, visits in book.visits_of_sets() for visit in visits)
+            evidence = Evidence.learn(
+                visit for key, visits in book.visits_of_sets() for visit in _named(key, visits)
+            )
             data = {"standing": book.standing, "evidence": evidence.to_dict()}
         with suppress(OSError):  # a folder that cannot be written to: learned anew next time
             write_private(self._evidence_file, json.dumps(data))
@@ -553,3 +579,17 @@ def _texts(panel: Panel, visits: Sequence[Visit]) -> Iterator[tuple[str, str]]:
         yield from (("setting", setting) for setting in one.settings)
         yield from (("note", note) for note in one.notes)
     yield from (("note", note) for note in dict.fromkeys(visit.note for visit in visits) if note)
+
+
+def _named(key: str, visits: Sequence[Visit]) -> list[Visit]:
+    """The visits to a set under the spelling that is kept of it, whatever was written down at each."""
+    if all(visit.source.key == key for visit in visits):
+        return list(visits)
+    kept = next((visit.source for visit in reversed(visits) if visit.source.key == key), None)
+    make, model = (kept.make, kept.model) if kept else key.split("/", 1)
+    return [
+        visit
+        if visit.source.key == key
+        else replace(visit, source=replace(visit.source, make=make, model=model))
+        for visit in visits
+    ]

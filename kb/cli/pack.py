@@ -69,7 +69,7 @@ def pack_command(
             "taken": list(taken) or None,
         }
         day = _day({"jobs": [set_data], "have": _stock(have)})
-    plan = pack(day, session.book.evidence().expect, target=target)
+    plan = pack(day, session.book.expect(), target=target)
     if session.as_json:
         session.json(to_json(plan))
     elif as_list:

@@ -81,6 +81,15 @@ class Evidence(Counted):
             tree.settle(learn=strengths is None)
         return evidence
 
+    def renewed(self, sets: Mapping[str, Sequence[Visit]], *, today: Day | None = None) -> Evidence:
+        """Evidence in which the sets of these keys are what these standing visits say, the rest as it was.
+
+        For a few sets that changed; see ``kb.evidence.renew``.
+        """
+        from kb.evidence.renew import renewed
+
+        return renewed(self, sets, today or clock.today())
+
     # -- asking --------------------------------------------------------------------------------
 
     def path(self, source: Source) -> tuple[tuple[str, str], ...]:
