@@ -72,7 +72,7 @@ def day_from(data: object, place: str = "") -> Day:
         have = _numbers(data.get("have"), "have", _count)
         prices = _numbers(data.get("prices"), "prices", _price)
     if not isinstance(listed, Sequence) or isinstance(listed, (str, bytes)):
-        raise BadInput(place or "job file", type(listed).__name__, "a list of jobs, or an object with jobs")
+        raise BadInput(place or "job file", listed or "no jobs", "a list of jobs, or an object with jobs")
     if not listed:
         raise BadInput(place or "job file", "no jobs", "one job at least")
     if len(listed) > MOST_JOBS:
