@@ -261,21 +261,24 @@ class Book:
         with self.store.snapshot() as book:
             changed = set(book.sets_changed_since(stands.revision)) if book.follows(stands) else None
             if changed is not None and len(changed) <= max(_FEW_SETS, kept.visits * _FEW_SHARE):
-                return kept.renewed({key: _named(key, visits) for key, visits in book.visits_of_sets(changed)})
+                return kept.renewed(
+                    {key: _named(key, visits) for key, visits in book.visits_of_sets(changed)}
+                )
         return self._learn()
 
     def expect(self) -> Callable[[Source], Expectation]:
         """What is expected of a source, as ``Evidence.expect``; another spelling of a set is that set."""
         evidence = self.evidence()
-        if self._standing() is None:
-            return evidence.expect
-        with self.store.snapshot() as book:
-            spellings = book.spellings
+        empty = self._standing() is None
 
         def of(source: Source) -> Expectation:
-            kept = spellings.kept(source.key)
-            if kept != source.key and (visits := _named(kept, self.store.visits_of(kept))):
-                source = replace(source, make=visits[-1].source.make, model=visits[-1].source.model)
+            # A set that evidence knows goes by its kept spelling: the store is opened for others only.
+            if not (empty or evidence.knows(source)) and source.make and source.model:
+                with self.store.snapshot() as book:
+                    kept = book.spellings.kept(source.key)
+                    if kept != source.key and (visits := _named(kept, book.visits_of(kept))):
+                        named = visits[-1].source
+                        source = replace(source, make=named.make, model=named.model)
             return evidence.expect(source)
 
         return of

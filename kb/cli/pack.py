@@ -142,7 +142,7 @@ def render_pack(plan: Plan, console: Console) -> None:
         table.add_row(text(f"{line.count} x"), text(line.item), text(f"{use}{stock}"))
     console.print(table if plan.items else text("  nothing helps", "bold red"))
     console.print()
-    console.print(verdict(plan))
+    console.print(verdict(plan, console.width))
     for number, one in enumerate(plan.jobs, 1):
         console.print()
         name = f"  ({one.job.name})" if one.job.name else ""
@@ -169,12 +169,14 @@ def render_pack(plan: Plan, console: Console) -> None:
         console.print()
         console.print(text("Ask on the phone", "bold"))
         for ask in plan.ask:
-            console.print(question(ask, len(plan.jobs) > 1, console.width))
+            console.print(question(ask, plan, console.width))
 
 
-def verdict(plan: Plan) -> Any:
-    """How sure, against what was wanted and what can be had at all."""
-    from kb.pack import percent
+def verdict(plan: Plan, width: int) -> Any:
+    """How sure, against what was wanted and what can be had at all, and what keeps it from that."""
+    from textwrap import fill
+
+    from kb.pack import below, hindrance_text, percent
 
     least = "" if plan.exact else "at least "
     said = text("")
@@ -183,29 +185,34 @@ def verdict(plan: Plan) -> Any:
     said.append(f"Sure to {least}{percent(plan.certainty)} that every job connects.", "bold")
     if not plan.reached:
         share = percent(plan.certainty / plan.reachable) if plan.reachable else "nothing"
+        best = below(plan.reachable, plan.target)
         said.append(
-            f"\n{percent(plan.target)} is out of reach: with everything there is, {percent(plan.reachable)}."
+            f"\n{percent(plan.target)} is out of reach: with everything there is, {best}."
             f"\nThe list gets {share} of that; for the rest see the risks.",
             "not bold yellow",
         )
+        for number in plan.hindered:
+            where = f"job {number}: " if len(plan.jobs) > 1 else ""
+            why = f"What keeps it: {where}{hindrance_text(plan, number)}."
+            said.append("\n" + fill(why, max(40, width), subsequent_indent="  "), "not bold")
     return said
 
 
-def question(ask: Ask, several: bool, width: int) -> Any:
+def question(ask: Ask, plan: Plan, width: int) -> Any:
     """A question on one line where it fits, with what each answer would change."""
     from textwrap import fill
 
-    from kb.pack import answer_text, percent, question_text
+    from kb.pack import answer_text, gain_text, percent, question_text
 
     def lines(words: str, indent: int) -> str:
         return fill(words, max(40, width), initial_indent=" " * indent, subsequent_indent=" " * (indent + 2))
 
     asked = question_text(ask)
-    if several:
+    if len(plan.jobs) > 1:
         jobs = f"Job{'s' if len(ask.jobs) > 1 else ''} {', '.join(map(str, sorted(ask.jobs)))}"
         asked = f"{jobs}: {asked[0].lower()}{asked[1:]}"
     said = text(lines(asked, 2))
-    said.append("\n" + lines(f"saves {percent(ask.share)} of what is needed there", 4), "dim")
+    said.append("\n" + lines(gain_text(ask, plan), 4), "dim")
     for word, answer in (("yes", ask.yes), ("no", ask.no)):
         if answer is not None:
             said.append("\n" + lines(f"{word} ({percent(answer.p)}): {answer_text(answer)}", 4), "dim")
@@ -217,7 +224,7 @@ def print_list(plan: Plan, console: Console) -> None:
     for line in plan.items:
         console.print(text(f"[ ] {line.count} x {line.item}"))
     console.print()
-    console.print(verdict(plan))
+    console.print(verdict(plan, console.width))
 
 
 def _jobs(uses: tuple[tuple[int, tuple[Any, ...]], ...], count: int) -> str:

@@ -75,7 +75,7 @@ def _take_out(evidence: Counted, keys: Iterable[str]) -> None:
                 evidence._tally[level][wide] = [tally[0] - told, tally[1] - bool(told)]
     for jack in [jack for jack in evidence._tried if jack.split(">", 1)[1] in known]:
         del evidence._tried[jack]
-    for key, path in known.items():
+    for path in known.values():
         _put(evidence.shapes, path, {})
         for signal in Signal:
             marked = [(level, f"{signal.value}>{circle}") for level, circle in path]
@@ -84,8 +84,8 @@ def _take_out(evidence: Counted, keys: Iterable[str]) -> None:
     for way in list(evidence.works.seen["way"]):
         symbol, key, driver_input = way.split(">")
         if key in known:
-            form, signal = symbol.split(":")
-            output = Output(Form(form), Signal(signal))
+            form, carries = symbol.split(":")
+            output = Output(Form(form), Signal(carries))
             used = DriverInput(driver_input) if driver_input else None
             _put(evidence.works, trial_path(known[key], output, used), {})
 

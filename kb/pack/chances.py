@@ -200,7 +200,7 @@ def least_ways(ways: Sequence[Stock]) -> tuple[Stock, ...]:
     for way in different:
         number = packed(way)
         guarded = number | guard
-        if not any([(guarded - other) & guard == guard for other, _ in kept]):
+        if not any((guarded - other) & guard == guard for other, _ in kept):
             kept.append((number, way))
     return tuple(sorted([way for _, way in kept]))
 

@@ -96,7 +96,9 @@ class Ways:
             catalogue=self.catalogue,
         )
         every = (answer.chosen, *answer.others)
-        return any(path is not None and path.jack is not None and path.tier is not Tier.LATE for path in every)
+        return any(
+            path is not None and path.jack is not None and path.tier is not Tier.LATE for path in every
+        )
 
     def _lengths(self, job: Job) -> list[tuple[float, frozenset[str]]]:
         """The lengths to ask for, each with items to prefer: one size of plain analog cable, then the stock.
