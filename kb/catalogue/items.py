@@ -140,7 +140,9 @@ class Catalogue:
                 for carried in near.takes:
                     fits = End(near.form, near.part, carried).fits
                     ends.setdefault((near.form, fits, carried), []).append(item)
-        names = {item.name: item for item in self.items}  # as they stand, too: mostly they are asked like that
+        names = {
+            item.name: item for item in self.items
+        }  # as they stand, too: mostly they are asked like that
         names |= {squeezed(item.name): item for item in self.items}
         object.__setattr__(self, "by_name", names)
         object.__setattr__(self, "by_end", {end: tuple(items) for end, items in ends.items()})
