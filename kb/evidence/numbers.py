@@ -84,7 +84,7 @@ def _fraction(x: float, a: float, b: float) -> float:
 
 
 def beta_quantile(p: float, a: float, b: float) -> float:
-    """The x with I_x(a, b) = p to 1e-9, by Newton's steps inside a bracket that halves where they leave it."""
+    """The x with I_x(a, b) = p to 1e-9: Newton's steps in a bracket that is halved where they leave it."""
     low, high, x = 0.0, 1.0, a / (a + b)
     front = lgamma(a + b) - lgamma(a) - lgamma(b)
     while high - low > 1e-9:

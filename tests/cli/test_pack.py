@@ -186,3 +186,13 @@ def test_what_keeps_the_target_out_of_reach_is_said(jackfield: Run) -> None:
     assert "What keeps it: " in done.out
     assert "if nobody needs its speakers" in " ".join(done.out.split())
     assert max(map(len, done.out.splitlines())) <= 80
+
+
+def test_a_list_that_is_not_proved_the_cheapest_says_by_how_much(known: Run) -> None:
+    jobs = [{"inputs": ["line-3.5"], "year": 1990 + 4 * n} for n in range(8)]
+    done = known("pack", "-", stdin=json.dumps(jobs))
+    plan = known("pack", "-", "--json", stdin=json.dumps(jobs)).json
+    assert not plan["optimal"]
+    spare = round(100 * (1 - plan["bound"] / plan["cost"]))
+    assert f"A cheaper list may do as well, by {spare}% at most." in done.out
+    assert "A cheaper list" not in known("pack", "-", stdin=json.dumps([JOB])).out

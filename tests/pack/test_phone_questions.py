@@ -1,4 +1,4 @@
-"""Is the question that is proposed the best one, and what keeps a target out of reach? Against plain trying."""
+"""Is the question that is proposed the best one, and what keeps a target out of reach? By trying all."""
 
 from __future__ import annotations
 
