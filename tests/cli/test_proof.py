@@ -111,3 +111,18 @@ def test_a_search_is_resumed_and_recorded_from_its_file_alone(
     assert done.code == 0, done.err
     visits = jackfield("show", "Norwell", "NV40-210", "--json").json["visits"]
     assert done.json["recorded"] in [visit["id"] for visit in visits]
+
+
+def test_the_plate_of_the_usual_driver_is_kept_and_belongs_to_that_driver(jackfield: Run) -> None:
+    plate = ["--driver-current", "4", "--driver-voltage", "8.5"]
+    done = jackfield("settings", "--driver", "van driver", *plate, "--json")
+    assert (done.json["driver_current_a"], done.json["driver_voltage_v"]) == (4, 8.5)
+    assert "van driver, 4 A, 8.5 V" in jackfield("settings").out
+    assert (
+        jackfield("loop", "--room", "5x4", "--height", "1.2", "--json").json["driver"]["name"] == "van driver"
+    )
+    done = jackfield("settings", "--driver", "bench driver", "--json")
+    assert (done.json["driver_current_a"], done.json["driver_voltage_v"]) == (None, None)
+    for wrong in ("-1", "nan", "1e308"):
+        done = jackfield("settings", "--driver-current", wrong)
+        assert (done.code, "--driver-current" in done.err) == (2, True)

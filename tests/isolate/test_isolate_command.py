@@ -22,6 +22,12 @@ MODEL = load_model()
 BEGUN = start(MODEL, "no-sound", path_used("optical", ("optical cable 2 m",), "optical"))
 
 
+@pytest.fixture(autouse=True)
+def no_book(tmp_path, monkeypatch):
+    """Nobody's own book comes into these tests."""
+    monkeypatch.setenv("JACKFIELD_HOME", str(tmp_path / "none"))
+
+
 def call(*args: str, stdin: str | None = None) -> Result:
     result = CliRunner().invoke(isolate_command, args, input=stdin)
     if result.exception is not None and not isinstance(result.exception, SystemExit):
