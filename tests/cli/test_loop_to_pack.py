@@ -22,7 +22,7 @@ def test_what_the_loop_takes_comes_into_the_list(jackfield: Run, tmp_path: Path)
     assert done.json["items"]
     shown = jackfield("pack", "Norwell", "--inputs", "line-3.5", "--loop", loop, "--target", "0.5").out
     wire = next(one for one in wanted if "wire" in one["item"])
-    assert f"{wire['count']} m (154 ft)  {wire['item'].removesuffix(' (m)')}" in shown
+    assert f"{wire['count']} m (85 ft)  {wire['item'].removesuffix(' (m)')}" in shown
     listed = jackfield("pack", "Norwell", "--loop", loop, "--target", "0.5", "--print").out
     assert "[ ] 1 x cable stapler" in listed
 
