@@ -78,8 +78,8 @@ def _places(positions: Collection[Position]) -> list[Diagnosis]:
     return [
         Diagnosis(
             "few-places",
-            f"{said} For a room measure at every seat and in the corners of the listening area, at the height "
-            "of the ears.",
+            f"{said} For a room measure at every seat and in the corners of the listening area, at the "
+            "height of the ears.",
         )
     ]
 
