@@ -31,6 +31,7 @@ from kb.loop.field import (
     listening_plane,
 )
 from kb.loop.geometry import Loop
+from kb.loop.levels import OVERLOAD_V, margin_db
 from kb.loop.routes import Caution, Needed, Route
 from kb.loop.units import bounded, show_length
 from kb.loop.wire import FREQUENCIES_HZ, Load, Stock, Wire, load, too_dense, wire_from
@@ -50,6 +51,8 @@ class Ask:
     distance between loop and ear; instead of it, ``wire_height`` (or the route) and ``listen`` say where
     both lie above the floor. Lengths in metres, ``celsius`` the wire's temperature, ``metal_db`` the loss
     to metal that the installer states, ``feed`` the one-way run from driver to the foot of the loop.
+    ``source_v`` is the level at the source's output and ``sensitivity_v`` the level that the driver's input
+    wants for full output, V r.m.s.
     """
 
     room: Loop
@@ -66,6 +69,15 @@ class Ask:
     feed: float = 0.0
     metal_db: float = 0.0
     margin: float = MARGIN_M
+    source_v: float | None = None
+    sensitivity_v: float | None = None
+
+    @property
+    def line_margin_db(self) -> float | None:
+        """How far the source's level lies above what the driver's input wants, dB; None where not told."""
+        if self.source_v is None or self.sensitivity_v is None:
+            return None
+        return margin_db(self.source_v, self.sensitivity_v)
 
 
 @dataclass(frozen=True)
@@ -86,9 +98,9 @@ class Answer:
     ``loop`` has the turns and height chosen; ``planes`` the field at each listening height, the first being
     the one the current is set for. ``distance_only`` tells that heights count from the loop, not the floor.
     ``reasons`` are (code, sentence) pairs that speak against it: ``uneven``, ``current``, ``voltage``,
-    ``resistance``, ``thin``; it fits when there are none. ``better`` are gauges and turns that fit, least
-    copper first (empty without a driver). ``resistance_max`` is the resistance in ohm of wire as bad as it
-    may be sold, where a standard says so.
+    ``resistance``, ``thin``, ``sensitivity``, ``overload``; it fits when there are none. ``better`` are
+    gauges and turns that fit, least copper first (empty without a driver). ``resistance_max`` is the
+    resistance in ohm of wire as bad as it may be sold, where a standard says so.
     """
 
     ask: Ask
@@ -198,6 +210,7 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
             *_field_reasons(first, best),
             *(judged.reasons if judged else ()),
             *_wire_reasons(wire, upmost),
+            *_line_reasons(ask),
         ),
         cautions=(*always, *(ask.route.cautions_for(ask.ceiling) if ask.route else ())),
         resistance_max=_as_sold(seen, wire, stock),
@@ -284,6 +297,24 @@ def _wire_reasons(wire: Wire, current_a: float) -> tuple[tuple[str, str], ...]:
     return (("thin", f"{wire.label} is too thin for {current_a:.2f} A: more than 10 A a square millimetre"),)
 
 
+def _line_reasons(ask: Ask) -> tuple[tuple[str, str], ...]:
+    margin = ask.line_margin_db
+    found = []
+    if margin is not None and margin < 0:
+        found.append((
+            "sensitivity",
+            f"the source's line level lies {-margin:.1f} dB below what the driver's input wants for full "
+            "output: another output of the source, or a line amplifier",
+        ))  # fmt: skip
+    if ask.source_v is not None and ask.source_v > OVERLOAD_V:
+        found.append((
+            "overload",
+            f"the source gives {ask.source_v:.3g} V, and a line input need not take more than "
+            f"{OVERLOAD_V:g} V (IEC 61938): an attenuator, or the source turned down",
+        ))  # fmt: skip
+    return tuple(found)
+
+
 def field_answer(answer: Answer, plane: Plane) -> dict[str, object]:
     """Return the field of one plane for JSON (``field``, and each of ``planes``)."""
     low, high = answer.range_db(plane)
@@ -346,6 +377,13 @@ def as_json(answer: Answer) -> dict[str, object]:
             "current_margin_db": judged.current_margin_db,
             "voltage_margin_db": {f"{hertz:g}": margin for hertz, margin in judged.voltage_margin_db.items()},
             "source": ask.driver.source,
+        },
+        "line": None
+        if ask.line_margin_db is None
+        else {
+            "source_v": ask.source_v,
+            "sensitivity_v": ask.sensitivity_v,
+            "margin_db": ask.line_margin_db,
         },
         "would_fit": [
             {
