@@ -14,10 +14,11 @@ from kb.catalogue.files import data_file
 from kb.cli.common import Session, choice, command_options
 from kb.cli.loop_show import render_loop, render_sketch
 from kb.errors import BadInput, ascii_controls
+from kb.loop.document import as_json
 from kb.loop.driver import DriverLimits, driver_named, drivers_from, same_name
 from kb.loop.geometry import Loop
 from kb.loop.levels import voltage
-from kb.loop.plan import CEILING_M, Answer, Ask, as_json, plan
+from kb.loop.plan import CEILING_M, Answer, Ask, plan
 from kb.loop.routes import cautions_from, route_named, routes_from
 from kb.loop.units import has_unit, length, outline, room
 from kb.loop.wire import stock_from, wire_from

@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 
 from kb.cli.loop import load_table
 from kb.errors import BadInput
+from kb.loop.document import as_json
 from kb.loop.driver import DriverLimits, drivers_from
 from kb.loop.geometry import Loop
-from kb.loop.plan import Ask, as_json, items, plan
+from kb.loop.plan import Ask, items, plan
 from kb.loop.routes import cautions_from, route_named, routes_from
 from kb.loop.wire import awg, stock_from, wire_from
 
