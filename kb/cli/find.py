@@ -74,13 +74,18 @@ def found_json(found: Found) -> dict[str, Any]:
 
 def _batch(session: Session, name: str, limit: int) -> int:
     book = session.book
+    place = "standard input" if name == "-" else name
     code = 0
     with book.searcher() as searcher:
-        for number, query in _queries(name):
+        for number, line in _queries(name):
+            query = line.decode("utf-8", "replace").removeprefix("\ufeff").strip()
+            if not query:
+                continue
             try:
+                _check_utf8(line)
                 answer = found_json(searcher.find(query, limit=limit))
             except BadInput as mistake:  # the others still want their answers
-                session.say(str(mistake.within(f"{name}, line {number}")))
+                session.say(str(mistake.within(f"{place}, line {number}")))
                 answer = {"query": query, "matches": [], "did_you_mean": [], "error": str(mistake)}
                 code = mistake.exit_code
             json.dump(answer, sys.stdout, allow_nan=False)
@@ -89,15 +94,22 @@ def _batch(session: Session, name: str, limit: int) -> int:
     return code
 
 
-def _queries(name: str) -> Iterator[tuple[int, str]]:
-    """Numbered queries, one a line; from stdin as they come, so that a program can ask one at a time."""
+def _queries(name: str) -> Iterator[tuple[int, bytes]]:
+    """Numbered lines; from stdin as they come, so that a program can ask one at a time."""
     if name == "-":
-        yield from ((n, line.strip()) for n, line in enumerate(sys.stdin, 1) if line.strip())
+        yield from enumerate(sys.stdin.buffer, 1)
         return
-    from kb.cli.files import read_text
+    from kb.cli.files import read_bytes
 
-    content, _ = read_text(name)
-    yield from ((n, line.strip()) for n, line in enumerate(content.split("\n"), 1) if line.strip())
+    content, _ = read_bytes(name)
+    yield from enumerate(content.split(b"\n"), 1)
+
+
+def _check_utf8(line: bytes) -> None:
+    try:
+        line.decode("utf-8")
+    except UnicodeDecodeError:
+        raise BadInput("query", described("no UTF-8"), "text in UTF-8") from None
 
 
 # -- how the answer looks: lines of plain text, since a cold lookup is too short to load more ------------

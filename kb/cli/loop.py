@@ -12,7 +12,7 @@ import click
 
 from kb.catalogue.files import data_file
 from kb.cli.common import Session, command_options
-from kb.errors import BadInput
+from kb.errors import BadInput, described
 from kb.loop.driver import DriverLimits, driver_named, drivers_from
 from kb.loop.geometry import Loop
 from kb.loop.plan import CEILING_M, Answer, Ask, as_json, items, plan
@@ -101,7 +101,9 @@ def loop_command(session: Session, plot: bool, svg: Path | None, png: Path | Non
 def answer_for(given: Mapping[str, Any]) -> Answer:
     """Return the answer for the options as typed. Raises BadInput naming the option."""
     if given["height"] is not None and (given["wire_height"] is not None or given["listen_height"]):
-        raise BadInput("--height", "given with --wire-height or --listen-height", "either one or the others")
+        raise BadInput(
+            "--height", described("given with --wire-height or --listen-height"), "either one or the others"
+        )
     table = load_table("routes")
     routes = routes_from(table)
     usual = Ask(room=_room(given))
@@ -329,7 +331,7 @@ def _room(given: Mapping[str, Any]) -> Loop:
         return Loop.rectangle(*room(given["room_text"], "--room"))
     for name in ("length", "width"):
         if given[f"{name}_text"] is None:
-            raise BadInput(f"--{name}", "nothing", "a length such as 5.2 or 17ft")
+            raise BadInput(f"--{name}", described("nothing"), "a length such as 5.2 or 17ft")
     return Loop.rectangle(length(given["length_text"], "--length"), length(given["width_text"], "--width"))
 
 
@@ -338,13 +340,17 @@ def _driver(given: Mapping[str, Any]) -> DriverLimits | None:
     if given["driver_name"] is not None:
         if current is not None or voltage is not None:
             raise BadInput(
-                "--driver", "given with --driver-current or --driver-voltage", "a name or the numbers"
+                "--driver",
+                described("given with --driver-current or --driver-voltage"),
+                "a name or the numbers",
             )
         return driver_named(given["driver_name"], drivers_from(load_table("drivers")))
     if current is None and voltage is None:
         return None
     if current is None or voltage is None:
-        raise BadInput("driver", "one number", "both --driver-current and --driver-voltage, from its plate")
+        raise BadInput(
+            "driver", described("one number"), "both --driver-current and --driver-voltage, from its plate"
+        )
     return DriverLimits("driver as typed", current, voltage, source="typed by the user")
 
 
@@ -363,7 +369,7 @@ def _length(
 
 def _listen(texts: tuple[str, ...]) -> tuple[float, ...]:
     if len(texts) > 10:
-        raise BadInput("--listen-height", f"{len(texts)} heights", "at most 10")
+        raise BadInput("--listen-height", described(f"{len(texts)} heights"), "at most 10")
     return tuple(length(text, "--listen-height", low=0, high=3) for text in texts)
 
 

@@ -72,8 +72,8 @@ class _Commands(click.Group):
             from difflib import get_close_matches
 
             near = get_close_matches(args[0], COMMANDS, n=1)
-            hint = f"did you mean '{near[0]}'?" if near else "try 'jackfield --help'"
-            ctx.fail(f"no command {ascii_controls(args[0][:40])!r}; {hint}")
+            hint = f"; did you mean '{near[0]}'?" if near else ""
+            ctx.fail(f"no command {ascii_controls(args[0][:40])!r}{hint}")
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
@@ -99,6 +99,8 @@ def run(args: list[str]) -> int:
     """Run one command; returns its exit code. No traceback reaches a user unless ``--debug`` is given."""
     debug = "--debug" in args
     _usable_streams()
+    if args[:1] == ["help"]:
+        args = [*args[1:], "--help"]
     try:
         code: Any = jackfield.main(args, prog_name="jackfield", standalone_mode=False)
         sys.stdout.flush()

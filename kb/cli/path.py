@@ -135,7 +135,7 @@ def asked_set(
             raise BadInput(command, described("a set and a panel file"), "one of them")
         visits = read_visits(file)
         if len(visits) != 1:
-            raise BadInput(file, f"{len(visits)} visits", "one")
+            raise BadInput(file, described(f"{len(visits)} visits"), "one")
         known = SetView(visits[0].source, panel_of(visits[0]), tuple(visits))
     elif make:
         known = session.book.view(make, model)
@@ -161,8 +161,9 @@ def asked_inputs(session: Session, inputs: str | None, driver: str | None) -> tu
     for name, its_inputs in known.items():
         if name.casefold() == driver.casefold():
             return its_inputs
-    names = [session.settings.driver] if session.settings.driver else []
-    raise BadInput("--driver", driver, f"one of {', '.join([*names, *known])}")
+    usual = [session.settings.driver] if session.settings.driver else []
+    names = list(dict.fromkeys([*usual, *known]))
+    raise BadInput("--driver", driver, f"one of {', '.join(names)}")
 
 
 def write_picture(file: str, session: Session, source: Source, panel: Panel, connection: Connection) -> None:
@@ -178,7 +179,7 @@ def write_picture(file: str, session: Session, source: Source, panel: Panel, con
     links = chain_links(chosen, panel, said) if chosen else ()
     rows = panel_rows(panel, chosen.jack if chosen else None, said)
     if session.as_json and file == "-":
-        raise BadInput("--svg", "- with --json", "a file")
+        raise BadInput("--svg", described("- with --json"), "a file")
     write_out(file, f"{path_picture(f'{source.make} {source.model}', rows, links, said)}\n", "--svg")
 
 

@@ -10,7 +10,7 @@ import click
 from kb.cli.common import Session, command_options, text
 from kb.cli.dump import write_whole
 from kb.cli.files import read_text
-from kb.errors import BadInput, NotFound
+from kb.errors import BadInput, NotFound, described
 
 
 @click.command("key")
@@ -31,7 +31,7 @@ def key_command(session: Session, file: str | None, name: str | None, replace: b
     assert key is not None
     called = plain.line(name or session.settings.initials, "name", 40)
     if not called:
-        raise BadInput("name", "nothing", "--name NAME, or initials in the settings")
+        raise BadInput("name", described("nothing"), "--name NAME, or initials in the settings")
     said = key_file(called, public(key))
     if file:
         write_whole(Path(file), [said], replace=replace)
@@ -60,17 +60,19 @@ def trust_command(session: Session, file: str | None, drop: str | None) -> int:
 
     mine = known.load(session.folder)
     if file and drop:
-        raise BadInput("trust", "a file and --drop", "one of them")
+        raise BadInput("trust", described("a file and --drop"), "one of them")
     if drop:
         if drop not in mine.trusted:
             raise NotFound(f"nobody called {drop!r} is trusted")
         del mine.trusted[drop]
         known.save(session.folder, mine)
     if file:
-        name, key = read_key_file(*read_text(file, 65_536))
+        name, key = read_key_file(*read_text(file, 65_536, "the file that `jackfield share key` writes"))
         if mine.trusted.get(name, key) != key:
             raise BadInput(
-                file, f"another key of {name}", "the key that is trusted, or --drop the old one first"
+                file,
+                described(f"another key of {name}"),
+                "the key that is trusted, or --drop the old one first",
             )
         mine.trusted[name] = key
         known.save(session.folder, mine)

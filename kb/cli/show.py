@@ -9,7 +9,7 @@ from rich.table import Table
 
 from kb.cli.common import Session, command_options, text
 from kb.cli.draw import panel_table, source_title
-from kb.errors import BadInput, NotFound
+from kb.errors import BadInput, NotFound, described
 from kb.panel import Panel, PanelJack
 from kb.visit import Visit, visit_to
 
@@ -77,7 +77,7 @@ def _write_picture(file: str, session: Session, known: SetView) -> None:
     from kb.sheet.layout import panel_rows
 
     if session.as_json and file == "-":
-        raise BadInput("--svg", "- with --json", "a file")
+        raise BadInput("--svg", described("- with --json"), "a file")
     title = f"{known.source.make} {known.source.model}"
     write_out(file, f"{panel_picture(title, panel_rows(known.panel))}\n", "--svg")
 

@@ -186,6 +186,31 @@ def test_batch_answers_a_query_a_line(jackfield: Run, visit_file: VisitFile, tmp
     assert json.loads(again)["query"] == "nv40-210"
 
 
+def test_a_query_that_is_no_text_does_not_cost_the_others_their_answers(
+    jackfield: Run, visit_file: VisitFile, tmp_path: Path
+) -> None:
+    jackfield("record", "--file", visit_file())
+    queries = tmp_path / "queries.txt"
+    queries.write_bytes(b"nv40-210\r\n\n\xff\xfe\nnorwell\n")
+    for done in (
+        jackfield("find", "--batch", queries),
+        jackfield("find", "--batch", "-", stdin=queries.read_bytes().decode("utf-8", "surrogateescape")),
+    ):
+        answers = [json.loads(line) for line in done.out.splitlines()]
+        assert [bool(answer["matches"]) for answer in answers] == [True, False, True]
+        assert answers[0]["query"] == "nv40-210"
+        assert "line 3, query: saw no UTF-8, expected text in UTF-8" in done.err
+        assert done.code == 2
+        done.out.encode("utf-8")  # no half of a pair that strict readers refuse
+        assert "\\ud" not in done.out
+
+
+def test_a_batch_of_nothing_gets_no_answer(jackfield: Run, tmp_path: Path) -> None:
+    queries = tmp_path / "queries.txt"
+    queries.write_text("")
+    assert (jackfield("find", "--batch", queries).code, jackfield("find", "--batch", queries).out) == (0, "")
+
+
 def test_an_unknown_set_is_a_true_no(jackfield: Run, visit_file: VisitFile) -> None:
     assert jackfield("find", "anything", "--json").json["matches"] == []
     jackfield("record", "--file", visit_file())
@@ -224,6 +249,20 @@ def test_a_home_that_is_a_file_is_told(jackfield: Run, tmp_path: Path) -> None:
         assert jackfield(*words, "--home", tmp_path / "file").code == 3
 
 
+def test_a_driver_that_nobody_has_is_told_with_those_there_are_each_once(
+    jackfield: Run, visit_file: VisitFile
+) -> None:
+    jackfield("settings", "--driver", "bench driver", "--inputs", "line-3.5")
+    done = jackfield("path", "--panel", visit_file(), "--driver", "nobody")
+    assert done.code == 2
+    assert done.err.count("bench driver") == 1
+
+
+def test_what_stands_in_a_file_is_told_in_plain_words(jackfield: Run) -> None:
+    done = jackfield("record", "--file", "-", stdin='"a set"')
+    assert done.err == "jackfield: standard input, visit: saw text, expected an object with date and source\n"
+
+
 def test_settings_choose_the_usual_driver(jackfield: Run, visit_file: VisitFile) -> None:
     jackfield("record", "--file", visit_file())
     done = jackfield("settings", "--driver", "van driver", "--inputs", "optical,line-rca", "--initials", "RT")
@@ -238,6 +277,14 @@ def test_every_command_tells_how_it_is_used(jackfield: Run, name: str) -> None:
     assert (done.code, done.err) == (0, "")
     assert "--json" in done.out
     assert max(map(len, done.out.splitlines())) <= 80
+
+
+def test_help_may_be_asked_for_as_a_command(jackfield: Run) -> None:
+    assert jackfield("help").out == jackfield("--help").out
+    assert jackfield("help", "path").out == jackfield("path", "--help").out
+    unknown = jackfield("pth")
+    assert unknown.code == 2
+    assert unknown.err == "jackfield: no command 'pth'; did you mean 'path'?\nTry 'jackfield --help'.\n"
 
 
 def test_the_list_of_commands_is_in_the_help(jackfield: Run) -> None:
