@@ -90,7 +90,7 @@ def driver_named(name: str, drivers: Sequence[DriverLimits]) -> DriverLimits:
     for driver in drivers:
         if _plain(driver.name) == wanted:
             return driver
-    raise BadInput("driver", name, " or ".join(driver.name for driver in drivers))
+    raise BadInput("driver", name, f"one of {', '.join(driver.name for driver in drivers)}")
 
 
 @dataclass(frozen=True)
