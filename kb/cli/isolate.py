@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb.cli.common import Session, command_options
-from kb.errors import BadInput, BookTrouble, ascii_controls, described, kind_of
+from kb.errors import BadInput, BookTrouble, ascii_controls, described
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -211,19 +211,17 @@ def _saved(file: str | None, *, must_exist: bool) -> Mapping[str, Any] | None:
         expected = "an answers file that can be read, or --complaint to begin one"
         raise BadInput(f"--answers {file}", trouble.strerror, expected) from trouble
     if len(raw) > _FILE_LIMIT:
-        raise BadInput(f"--answers {file}", described("a larger file"), f"at most {_FILE_LIMIT} bytes")
+        raise BadInput(f"--answers {file}", "a larger file", f"at most {_FILE_LIMIT} bytes")
     try:
         data = json.loads(raw.decode("utf-8"))
     except UnicodeDecodeError as trouble:
-        raise BadInput(
-            f"--answers {file}", described(f"byte {trouble.start} is not UTF-8"), "JSON in UTF-8"
-        ) from None
+        raise BadInput(f"--answers {file}", f"byte {trouble.start} is not UTF-8", "JSON in UTF-8") from None
     except json.JSONDecodeError as trouble:
         raise BadInput(f"--answers {file}, line {trouble.lineno}", trouble.msg, "JSON") from None
     except RecursionError:
-        raise BadInput(f"--answers {file}", described("lists within lists without end"), "JSON") from None
+        raise BadInput(f"--answers {file}", "lists within lists without end", "JSON") from None
     if not isinstance(data, dict):
-        raise BadInput(f"--answers {file}", kind_of(data), "an object with complaint and answers")
+        raise BadInput(f"--answers {file}", type(data).__name__, "an object with complaint and answers")
     return data
 
 
@@ -235,7 +233,7 @@ def _state(model: Model, saved: Mapping[str, Any] | None, asked: Mapping[str, An
     if asked["complaint"]:
         data["complaint"] = asked["complaint"]
     elif saved is None:
-        raise BadInput("--complaint", described("nothing"), f"one of {', '.join(model.complaints)}")
+        raise BadInput("--complaint", "nothing", f"one of {', '.join(model.complaints)}")
     path = {key: asked[key] for key in ("signal", "items", "input") if asked[key]}
     if path and isinstance(data.get("path", {}), Mapping):
         data["path"] = {**data.get("path", {}), **path}

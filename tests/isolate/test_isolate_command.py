@@ -123,7 +123,7 @@ def test_a_bad_answers_file_is_named_with_what_is_wrong(tmp_path, content, messa
 @pytest.mark.parametrize(
     ("args", "message"),
     [
-        ((), "--complaint: saw nothing, expected one of no-sound"),
+        ((), "--complaint: saw 'nothing', expected one of no-sound"),
         (("--complaint", "nosound"), "expected no-sound"),
         (
             ("--complaint", "hum", "--answer", "driver-off"),
