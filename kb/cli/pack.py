@@ -193,12 +193,11 @@ def verdict(plan: Plan) -> Any:
 
 def question(ask: Ask, several: bool, width: int) -> Any:
     """A question on one line where it fits, with what each answer would change."""
-    from textwrap import fill
-
     from kb.pack import answer_text, percent, question_text
+    from kb.text import wrapped
 
     def lines(words: str, indent: int) -> str:
-        return fill(words, max(40, width), initial_indent=" " * indent, subsequent_indent=" " * (indent + 2))
+        return "\n".join(wrapped(words, width, " " * indent, " " * (indent + 2)))
 
     asked = question_text(ask)
     if several:

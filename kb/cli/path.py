@@ -11,6 +11,7 @@ import click
 
 from kb.cli.common import Session, command_options, text
 from kb.errors import BadInput, NotFound, described
+from kb.text import cells
 from kb.words import DriverInput, Level, Signal, Speakers
 
 if TYPE_CHECKING:
@@ -240,13 +241,13 @@ def arrows(path: Path, panel: Panel, width: int, style: str = "bold") -> Text:
 
     first, *rest = chain(path, panel)
     line = Text("  ").append_text(text(first, f"{style} green".strip()))
-    used = 2 + len(first)
+    used = 2 + cells(first)
     for part in rest:
-        if used + len(part) + 3 > width - 1:
+        if used + cells(part) + 3 > width - 1:
             line.append("\n    ")
             used = 4
         line.append(" → ", "dim").append_text(text(part, style))
-        used += len(part) + 3
+        used += cells(part) + 3
     return line
 
 

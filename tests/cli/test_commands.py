@@ -381,3 +381,42 @@ def test_another_home_is_another_book(jackfield: Run, visit_file: VisitFile, tmp
     jackfield("record", "--file", visit_file(), "--home", tmp_path / "other")
     assert jackfield("find", "nv40").code == 1
     assert jackfield("--home", tmp_path / "other", "find", "nv40").code == 0
+
+
+WIDE = {"make": "Mirokawa 東京堂電機株式会社", "model": "液晶-四十二型-２１０"}
+LONG = {"make": "M" * 60, "model": "X-" + "1" * 60}
+
+
+@pytest.mark.parametrize("source", [WIDE, LONG])
+@pytest.mark.parametrize("columns", [80, 40])
+def test_long_and_wide_names_keep_to_the_terminal(
+    jackfield: Run,
+    visit_file: VisitFile,
+    monkeypatch: pytest.MonkeyPatch,
+    columns: int,
+    source: dict[str, str],
+) -> None:
+    from rich.cells import cell_len  # counts cells by tables of its own
+
+    monkeypatch.setenv("COLUMNS", str(columns))
+    jackfield("record", "--file", visit_file(source=source))
+    name = (source["make"], source["model"])
+    for words in (
+        ("find", *name),
+        ("find", "zz" + "9" * 90),
+        ("path", *name),
+        ("show", *name),
+        ("pack", *name),
+    ):
+        out = jackfield(*words).out
+        assert out
+        assert max(cell_len(line) for line in out.splitlines()) <= columns, out
+
+
+def test_names_of_items_are_not_broken_at_a_hyphen() -> None:
+    from kb.text import wrapped
+
+    assert wrapped("optical cable 2 m, mini-TOSLINK adapter", 30) == [
+        "optical cable 2 m,",
+        "mini-TOSLINK adapter",
+    ]
