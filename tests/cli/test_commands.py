@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -420,3 +421,34 @@ def test_names_of_items_are_not_broken_at_a_hyphen() -> None:
         "optical cable 2 m,",
         "mini-TOSLINK adapter",
     ]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no pseudo terminal here")
+def test_a_plain_terminal_keeps_its_width(home: Path, jackfield: Run, visit_file: VisitFile) -> None:
+    """Serial consoles and editors call themselves dumb, and are not all of 80 columns."""
+    import fcntl
+    import pty
+    import struct
+    import subprocess
+    import sys
+    import termios
+
+    jackfield("record", "--file", visit_file())
+    ours, theirs = pty.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 40, 50, 0, 0))
+    env = {**os.environ, "TERM": "dumb", "JACKFIELD_HOME": str(home)}
+    env.pop("COLUMNS", None)
+    words = [sys.executable, "-m", "kb.cli.main", "path", "Norwell", "NV40-210"]
+    with subprocess.Popen(words, env=env, stdin=theirs, stdout=theirs, stderr=theirs):
+        os.close(theirs)
+        said = b""
+        try:
+            while more := os.read(ours, 65536):
+                said += more
+        except OSError:  # the other end is closed
+            pass
+    os.close(ours)
+    lines = said.decode().replace("\r", "").split("\n")
+    assert "Do this" in lines
+    assert "\x1b" not in said.decode()
+    assert max(len(line) for line in lines) <= 50

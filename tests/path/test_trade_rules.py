@@ -368,9 +368,7 @@ def test_what_had_to_be_set_at_an_earlier_visit_is_told_at_the_next(jack: Jack, 
 
 
 def test_a_note_on_the_format_is_known_by_its_word_in_any_width_of_letters() -> None:
-    path = chosen(
-        OPTICAL | {"outcome": "carried", "setting": "son, sortie numérique : ＰＣＭ"}
-    )
+    path = chosen(OPTICAL | {"outcome": "carried", "setting": "son, sortie numérique : ＰＣＭ"})
     assert "as-noted" not in steps(path)
     assert "PCM stereo (noted: son" in text(path)
 
