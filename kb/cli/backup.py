@@ -30,6 +30,10 @@ def backup_command(session: Session, folder: str | None, keep: int | None, listi
     """Back the book up to DIR (the folder backups beside the book), check the copy, remove the oldest.
 
     The book may be in use meanwhile. Keep copies on another disk too.
+
+    \b
+    jackfield backup
+    jackfield backup /media/stick --keep 5
     """
     from kb.exchange.backup import KEEP, back_up, backups
 

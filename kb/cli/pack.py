@@ -8,6 +8,7 @@ import click
 
 from kb.cli.common import Session, command_options, text
 from kb.errors import BadInput
+from kb.words import Kind
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 @click.argument("jobsfile_or_make", metavar="JOBSFILE | MAKE", required=False)
 @click.argument("model", required=False)
 @click.option("--year", type=int, metavar="YEAR", help="One set: when it was made, about.")
-@click.option("--kind", metavar="KIND", help="One set: television, set-top-box ...")
+@click.option("--kind", metavar="KIND", help=f"One set: {', '.join(Kind)}.")
 @click.option("--display", metavar="DISPLAY", help="One set: flat, tube or projector.")
 @click.option("--inputs", metavar="LIST", help="One set: inputs of the driver, with commas.")
 @click.option("--speakers-needed/--speakers-free", default=True, help="One set: do others listen to it?")

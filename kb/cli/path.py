@@ -41,7 +41,12 @@ def path_options(command: Callable[..., Any]) -> Callable[..., Any]:
             "--speakers-needed/--speakers-free", default=True, help="Do others listen to the set? (they do)"
         ),
         click.option("--have", multiple=True, metavar="ITEM", help="An item to hand; repeat for more."),
-        click.option("--taken", multiple=True, metavar="SIGNAL", help="An output in use by something else."),
+        click.option(
+            "--taken",
+            multiple=True,
+            metavar="SIGNAL",
+            help="An output in use by something else; repeat for more.",
+        ),
         click.option(
             "--length",
             "length_m",

@@ -20,7 +20,12 @@ from kb.words import DriverInput
 def settings_command(
     session: Session, driver: str | None, inputs: str | None, units: str | None, initials: str | None
 ) -> int:
-    """Show or change the usual driver, units and initials."""
+    """Show or change the usual driver, units and initials.
+
+    \b
+    jackfield settings
+    jackfield settings --driver "bench driver" --inputs line-3.5,optical
+    """
     from kb.settings import save
 
     settings = session.settings

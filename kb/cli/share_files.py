@@ -155,6 +155,10 @@ def in_command(session: Session, files: tuple[str, ...], dry_run: bool, anyone: 
 
     Each bundle is checked as a whole and comes in as a whole, or not at all. Once a key is trusted
     (`share trust`), bundles that no trusted key has signed are refused unless --anyone is given.
+
+    \b
+    jackfield share in south.jsonl.gz --dry-run
+    jackfield share in south.jsonl.gz
     """
     from kb.exchange import peers as known
     from kb.exchange.bundle import read

@@ -23,6 +23,9 @@ def key_command(session: Session, file: str | None, name: str | None, replace: b
 
     Hand the file to colleagues in person or by a way you both trust. The key itself (share.key in the
     home folder) never leaves this machine.
+
+    \b
+    jackfield share key rt.key --name RT
     """
     from kb import text as plain
     from kb.exchange.signing import key_file, own_key, public
@@ -54,6 +57,10 @@ def trust_command(session: Session, file: str | None, drop: str | None) -> int:
     """Trust the key in FILE, as a colleague's `share key` wrote it; without FILE list who is trusted.
 
     From the first trusted key on, `share in` refuses bundles that no trusted key has signed.
+
+    \b
+    jackfield share trust south.key
+    jackfield share trust --drop south
     """
     from kb.exchange import peers as known
     from kb.exchange.signing import read_key_file

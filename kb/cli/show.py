@@ -27,6 +27,10 @@ def show_command(session: Session, make: str, model: str | None, svg: str | None
     """Show what is known of one set: its panel as reconciled, conflicts, and every visit.
 
     The model alone is enough where it means one set only.
+
+    \b
+    jackfield show Norwell NV40-210
+    jackfield show nv40-210 --svg panel.svg
     """
     try:
         known = session.book.view(make, model)

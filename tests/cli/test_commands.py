@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ from typing import Any
 import pytest
 
 from kb.cli.main import COMMANDS
+from kb.cli.share import PARTS
 from tests.cli.conftest import Run
 
 VisitFile = Callable[..., Path]
@@ -286,6 +288,19 @@ def test_help_may_be_asked_for_as_a_command(jackfield: Run) -> None:
     unknown = jackfield("pth")
     assert unknown.code == 2
     assert unknown.err == "jackfield: no command 'pth'; did you mean 'path'?\nTry 'jackfield --help'.\n"
+    part = jackfield("share", "pul", "x")
+    assert part.err == "jackfield: no command 'pul'; did you mean 'pull'?\nTry 'jackfield share --help'.\n"
+
+
+@pytest.mark.parametrize("name", [name for name in COMMANDS if name != "share"])
+def test_every_help_shows_how_the_command_is_typed(jackfield: Run, name: str) -> None:
+    out = jackfield(name, "--help").out
+    assert re.search(rf"^  jackfield {name}\b", out, re.MULTILINE), out
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_every_part_of_sharing_shows_how_it_is_typed(jackfield: Run, part: str) -> None:
+    assert f"\n  jackfield share {part} " in jackfield("share", part, "--help").out.replace("\n", " \n")
 
 
 def test_the_list_of_commands_is_in_the_help(jackfield: Run) -> None:
