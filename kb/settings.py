@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from kb import text
-from kb.errors import BadInput, BookTrouble, ascii_controls
+from kb.errors import BadInput, BookTrouble, ascii_controls, described
 from kb.words import DriverInput, Word
 
 FILE: Final = "settings.toml"
@@ -71,7 +71,7 @@ def load(home: Path) -> Settings:
     import tomllib  # only where there is something to read
 
     if len(raw) > _MOST:
-        raise BadInput(str(path), "a larger file", f"at most {_MOST} bytes of settings")
+        raise BadInput(str(path), described("a larger file"), f"at most {_MOST} bytes of settings")
     try:
         data = tomllib.loads(raw.decode("utf-8-sig"))
     except (ValueError, RecursionError) as problem:
@@ -94,7 +94,7 @@ def save(home: Path, settings: Settings) -> Path:
     except ValueError:
         read_back = None
     if read_back != settings:
-        raise BadInput(str(path), "settings with text that changes when read", "plain text")
+        raise BadInput(str(path), described("settings with text that changes when read"), "plain text")
     try:
         write_private(path, written)
     except OSError as problem:
@@ -123,7 +123,7 @@ def _read(data: dict[str, Any], place: str) -> Settings:
     for key in data:
         if key not in _READERS:
             expected = f"one of {', '.join(_READERS)}"
-            raise BadInput(f"{place}, {ascii_controls(key[:40])}", "an unknown key", expected)
+            raise BadInput(f"{place}, {ascii_controls(key[:40])}", described("an unknown key"), expected)
     try:
         return Settings(**{key: _READERS[key](value, key) for key, value in data.items()})
     except BadInput as mistake:

@@ -13,7 +13,7 @@ import click
 from kb.catalogue.files import data_file
 from kb.cli.common import Session, choice, command_options
 from kb.cli.loop_show import render_loop, render_sketch
-from kb.errors import BadInput, ascii_controls
+from kb.errors import BadInput, ascii_controls, described
 from kb.loop.document import as_json
 from kb.loop.driver import DriverLimits, driver_named, drivers_from, same_name
 from kb.loop.geometry import Loop
@@ -130,7 +130,9 @@ def answer_for(given: Mapping[str, Any], driver: DriverLimits | None, *, feet: b
     With ``feet`` only wire by AWG is looked for, as it is sold there. Raises BadInput naming the option.
     """
     if given["height"] is not None and (given["wire_height"] is not None or given["listen_height"]):
-        raise BadInput("--height", "given with --wire-height or --listen-height", "either one or the others")
+        raise BadInput(
+            "--height", described("given with --wire-height or --listen-height"), "either one or the others"
+        )
     table = load_table("routes")
     routes = routes_from(table)
     usual = Ask(room=_room(given, feet=feet))
@@ -176,11 +178,15 @@ def driver_for(given: Mapping[str, Any], settings: Settings) -> tuple[DriverLimi
     if current is not None or voltage is not None:
         if name is not None:
             raise BadInput(
-                "--driver", "given with --driver-current or --driver-voltage", "a name or the numbers"
+                "--driver",
+                described("given with --driver-current or --driver-voltage"),
+                "a name or the numbers",
             )
         if current is None or voltage is None:
             raise BadInput(
-                "driver", "one number", "both --driver-current and --driver-voltage, from its plate"
+                "driver",
+                described("one number"),
+                "both --driver-current and --driver-voltage, from its plate",
             )
         return DriverLimits("driver as typed", current, voltage, source="typed by the user"), ""
     known = drivers_from(load_table("drivers"))
@@ -234,14 +240,14 @@ def _room(given: Mapping[str, Any], *, feet: bool) -> Loop:
     ]
     if sum(ways) != 1:
         seen = "none of them" if not any(ways) else "more than one"
-        raise BadInput("room", seen, "--room AxB, --length A --width B, or --polygon CORNERS")
+        raise BadInput("room", described(seen), "--room AxB, --length A --width B, or --polygon CORNERS")
     if given["polygon"] is not None:
         return Loop.polygon(outline(given["polygon"], "--polygon", feet=feet))
     if given["room_text"] is not None:
         return Loop.rectangle(*room(given["room_text"], "--room", feet=feet))
     for name in ("length", "width"):
         if given[f"{name}_text"] is None:
-            raise BadInput(f"--{name}", "nothing", "a length such as 5.2 or 17ft")
+            raise BadInput(f"--{name}", described("nothing"), "a length such as 5.2 or 17ft")
     sides = (length(given[f"{name}_text"], f"--{name}", feet=feet) for name in ("length", "width"))
     return Loop.rectangle(*sides)
 
@@ -266,7 +272,7 @@ def _turns(value: int | None) -> int | None:
 
 def _listen(texts: tuple[str, ...], *, feet: bool) -> tuple[float, ...]:
     if len(texts) > 10:
-        raise BadInput("--listen-height", f"{len(texts)} heights", "at most 10")
+        raise BadInput("--listen-height", described(f"{len(texts)} heights"), "at most 10")
     return tuple(length(text, "--listen-height", low=0, high=3, feet=feet) for text in texts)
 
 

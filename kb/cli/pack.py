@@ -9,6 +9,7 @@ import click
 
 from kb.cli.common import Session, command_options, text
 from kb.errors import BadInput
+from kb.words import Kind
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -22,7 +23,7 @@ _FOOT_M: Final = 0.3048  # international foot, 1959
 @click.argument("jobsfile_or_make", metavar="JOBSFILE | MAKE", required=False)
 @click.argument("model", required=False)
 @click.option("--year", type=int, metavar="YEAR", help="One set: when it was made, about.")
-@click.option("--kind", metavar="KIND", help="One set: television, set-top-box ...")
+@click.option("--kind", metavar="KIND", help=f"One set: {', '.join(Kind)}.")
 @click.option("--display", metavar="DISPLAY", help="One set: flat, tube or projector.")
 @click.option("--inputs", metavar="LIST", help="One set: inputs of the driver, with commas.")
 @click.option("--speakers-needed/--speakers-free", default=True, help="One set: do others listen to it?")
@@ -223,12 +224,11 @@ def verdict(plan: Plan) -> Any:
 
 def question(ask: Ask, several: bool, width: int) -> Any:
     """A question on one line where it fits, with what each answer would change."""
-    from textwrap import fill
-
     from kb.pack import answer_text, percent, question_text
+    from kb.text import wrapped
 
     def lines(words: str, indent: int) -> str:
-        return fill(words, max(40, width), initial_indent=" " * indent, subsequent_indent=" " * (indent + 2))
+        return "\n".join(wrapped(words, width, " " * indent, " " * (indent + 2)))
 
     asked = question_text(ask)
     if several:
