@@ -135,6 +135,33 @@ def test_a_route_sets_the_height_and_the_feed_climbs_to_it():
     assert attic.load.resistance == pytest.approx(attic.laid_m * awg(18).resistance_per_m())
 
 
+@pytest.mark.parametrize(
+    ("route", "between"),
+    [
+        ("joists", 1.5),  # below the floor: farther from the ear
+        ("tack-strip", 1.2),
+        ("trim", 1.2),
+        ("saw-cut", 1.22),
+        ("attic", 1.22),  # above a ceiling of 2.4 m
+        ("drop-ceiling", 1.2),
+    ],
+)
+def test_each_route_has_its_distance_from_a_seated_ear(route, between):
+    answer = plan(Ask(room=ROOM, route=route_named(route, ROUTES)))
+    assert answer.planes[0].offset == pytest.approx(between)
+
+
+def test_staples_go_by_the_way_the_wire_takes_and_turns_share_them():
+    for turns in (1, 3):
+        answer = plan(Ask(room=ROOM, route=route_named("joists", ROUTES), turns=turns))
+        counts = {each.item: each.count for each in items(answer)}
+        assert (
+            counts["insulated cable staple"] == 37
+        )  # every half metre of 18 m, and of 0.3 m up to the driver
+        assert counts["cable stapler"] == 1
+        assert next(each.item for each in items(answer) if each.tool) == "cable stapler"
+
+
 def test_each_doorway_lengthens_every_turn():
     route = route_named("tack-strip", ROUTES)
     none = plan(Ask(room=ROOM, route=route, turns=2))
