@@ -315,13 +315,13 @@ class Book:
 
     def _learn(self) -> Evidence:
         from kb.evidence import Evidence
-        from kb.settings import write_private
+        from kb.whole import write_mine
 
         with self.store.snapshot() as book:
             evidence = Evidence.learn(visit for _, visits in book.visits_of_sets() for visit in visits)
             data = {"standing": book.standing, "evidence": evidence.to_dict()}
         with suppress(OSError):  # a folder that cannot be written to: learned anew next time
-            write_private(self._evidence_file, json.dumps(data))
+            write_mine(self._evidence_file, json.dumps(data).encode())
         return evidence
 
     @property
