@@ -59,6 +59,13 @@ def sentence(value: object, place: str) -> str:
     return text.line(value, place, SAID, empty=False)
 
 
+def truth(value: object, place: str) -> bool:
+    """True or false."""
+    if not isinstance(value, bool):
+        raise BadInput(place, value, "true or false")
+    return value
+
+
 def number(low: float, high: float, expected: str) -> Callable[[object, str], float]:
     """A reader of numbers above ``low`` and up to ``high``."""
 

@@ -39,10 +39,11 @@ class Supply:
 
 @dataclass(frozen=True)
 class Needed:
-    """A line of the list to carry: item and a whole count."""
+    """A line of the list to carry: item and a whole count. A ``tool`` does for any number of jobs."""
 
     item: str
     count: int
+    tool: bool = False
 
 
 @dataclass(frozen=True)
@@ -97,7 +98,7 @@ class Route:
                 supply.per_doorway * doorways, supply.per_feed_m * feed,
             ))  # fmt: skip
             if count > 0:
-                lines.append(Needed(supply.item, math.ceil(count - 1e-9)))
+                lines.append(Needed(supply.item, math.ceil(count - 1e-9), supply in self.tools))
         return tuple(lines)
 
 

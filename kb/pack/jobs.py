@@ -17,6 +17,7 @@ from typing import Any, Final
 
 from kb import text
 from kb.errors import BadInput, described, kind_of
+from kb.pack.materials import Material, materials_from
 from kb.visit import Source, read_year
 from kb.words import Display, DriverInput, Kind, Signal
 
@@ -41,6 +42,8 @@ class Job:
     length_m: float = LENGTH
     taken: frozenset[Signal] | None = None
     name: str = ""
+    materials: tuple[Material, ...] = ()
+    """What its loop takes, where one is laid."""
 
     @property
     def title(self) -> str:
@@ -96,6 +99,7 @@ _FIELDS: Final = (
     "length_m",
     "taken",
     "job",
+    "materials",
 )
 
 
@@ -128,6 +132,7 @@ def job_from(data: object, place: str = "job") -> Job:
             length_m=LENGTH if given("length_m") is None else _length(given("length_m")),
             taken=None if given("taken") is None else _signals(given("taken")),
             name=text.line(given("job") or "", "job"),
+            materials=() if given("materials") is None else materials_from(given("materials"), "materials"),
         )
     except BadInput as mistake:
         raise mistake.within(place) from None

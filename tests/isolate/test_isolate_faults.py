@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.cli.isolate import load_model
+from kb.cli.isolate_book import load_model
 from kb.errors import BadInput
 from kb.isolate import (
     SOMETHING_ELSE,
@@ -513,6 +513,45 @@ def test_after_mending_one_fault_the_second_is_found_and_what_was_sound_is_not_a
     assert second.answers == (("source-plays", "yes"), ("selectors", "right"))
     assert "cap-on-plug" not in second.odds
     assert answered_truthfully(second, "wire-broken").likely[0][0] == "wire-broken"
+
+
+def test_what_mended_it_stands_on_top_whatever_the_tests_said_and_survives_the_file():
+    state = start(MODEL, "no-sound", OPTICAL).answer("player-into-line", "same").fixed_by("bad-cable")
+    assert state.likely[0] == ("bad-cable", pytest.approx(0.999))
+    assert sum(state.odds.values()) == pytest.approx(1)
+    assert (state.done, state.gone, state.settled) == (True, True, True)
+    assert state_from(MODEL, state_to(state)) == state
+    assert state.undo() == start(MODEL, "no-sound", OPTICAL).answer("player-into-line", "same")
+    with pytest.raises(BadInput, match="fixed"):
+        state.mended("bad-cable").fixed_by("bad-cable")  # mended in vain before
+
+
+@pytest.mark.parametrize(
+    ("complaint", "path", "answers", "fixed", "jack"),
+    [
+        # a flat battery is no silent jack, nor is a loose plug or a muted set
+        ("no-sound", OPTICAL, {"fresh-battery": "good", "listen-with-receiver": "good"}, "", {}),
+        ("no-sound", OPTICAL, {"plugs": "loose"}, "", {}),
+        ("no-sound", ANALOG, {"jack-mark": "input", "headphones-at-end": "same"}, "", {"outcome": "silent"}),
+        ("no-sound", OPTICAL, {"plugs": "cap"}, "cap-on-plug", {"outcome": "carried"}),
+        ("speakers-dead", HEADPHONE, {"pull-the-plug": "good"}, "", {"speakers": "mute"}),
+        ("speakers-dead", HEADPHONE, {"pull-the-plug": "good"}, "plug-mutes", {}),
+        ("speakers-dead", OPTICAL, {"volume": "good", "speaker-menu": "on"}, "", {}),
+    ],
+)
+def test_only_a_way_of_the_set_or_a_sound_that_came_back_says_something_of_the_jack(
+    complaint, path, answers, fixed, jack
+):
+    state = start(MODEL, complaint, path)
+    for test, said in answers.items():
+        state = state.answer(test, said)
+    found = finding_of(state.fixed_by(fixed) if fixed else state)
+    assert {key: value for key, value in found["jack"].items() if value} == jack
+
+
+def test_a_fault_that_the_path_cannot_have_teaches_of_no_path():
+    case = finding_of(start(MODEL, "no-sound", ANALOG).fixed_by("cap-on-plug"))["case"]
+    assert case == {"complaint": "no-sound", "fault": "cap-on-plug"}
 
 
 def test_something_else_cannot_be_marked_as_mended():
