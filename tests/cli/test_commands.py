@@ -467,3 +467,24 @@ def test_a_plain_terminal_keeps_its_width(home: Path, jackfield: Run, visit_file
     assert "Do this" in lines
     assert "\x1b" not in said.decode()
     assert max(len(line) for line in lines) <= 50
+
+
+def test_the_way_to_the_driver_may_be_told_in_feet(jackfield: Run, visit_file: VisitFile) -> None:
+    def items(*words: str) -> list[str]:
+        answer = jackfield("path", "--panel", visit_file(), "--inputs", "optical", "--json", *words)
+        return list(answer.json["chosen"]["items"])
+
+    assert items("--length", "10ft") == items("--length", "3.048") == ["optical cable 5 m"]
+    done = jackfield("path", "--panel", visit_file(), "--length", "far")
+    assert (done.code, done.err.startswith("jackfield: --length: saw 'far', expected a length")) == (2, True)
+    assert jackfield("path", "--panel", visit_file(), "--length", "101").code == 2
+
+
+def test_pack_knows_the_drivers_by_name_as_path_does(jackfield: Run, visit_file: VisitFile) -> None:
+    jackfield("record", "--file", visit_file())
+    by_name = jackfield("pack", "Norwell", "NV40-210", "--driver", "bench driver", "--json").json
+    from kb.catalogue.drivers import driver_inputs
+
+    listed = ",".join(driver_inputs()["bench driver"])
+    assert by_name == jackfield("pack", "Norwell", "NV40-210", "--inputs", listed, "--json").json
+    assert jackfield("pack", "Norwell", "--driver", "bench driver", "--inputs", listed).code == 2
