@@ -10,7 +10,7 @@ from pathlib import Path
 import click
 
 from kb.cli.common import Session, command_options, text
-from kb.errors import BadInput, NotFound, described
+from kb.errors import BadInput, described
 
 
 @click.command("dump")
@@ -31,11 +31,9 @@ def dump_command(session: Session, file: str | None, form: str | None, replace: 
 
     if file in (None, "-") and session.as_json:
         raise BadInput("dump", described("--json and no file"), "a file to write to")
-    if not session.store and not session.book.path.exists():
-        raise NotFound(f"{session.book.path}: there is no book here yet")
     name = (file or "").lower().removesuffix(".gz")
     as_csv = form == "csv" or (form is None and name.endswith(".csv"))
-    with session.book.store.snapshot() as now:
+    with session.found_book.store.snapshot() as now:
         said = counts(now)
         with closing(csv_rows(now) if as_csv else json_lines(now)) as lines:
             if file in (None, "-"):
