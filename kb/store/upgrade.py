@@ -17,10 +17,9 @@ from kb.errors import BookTooNew, BookTrouble, shown
 from kb.store import schema
 from kb.store.guards import guards
 from kb.store.places import WRITES, Place
+from kb.store.signs import FORMATS
 from kb.store.trouble import told
 
-#: Every format there was, oldest first: the names of the migrations. The last is what is written now.
-FORMATS: Final = ("0001", "0002", "0003")
 MIGRATIONS: Final = Path(__file__).parent / "migrations"
 
 
