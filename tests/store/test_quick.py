@@ -73,6 +73,15 @@ def test_it_says_what_the_store_says(visits: list[Visit], acts: list[tuple[str, 
                 assert visits_of(path, key) == store.visits_of(key)
 
 
+def test_a_visit_that_was_withdrawn_and_stands_again_is_read_again(book: Path) -> None:
+    with Store.open(book) as store:
+        [one] = store.record([visit()]).recorded
+        store.withdraw([one.id])
+        assert visits_of(book, KEY) == []
+        store.reinstate([one.id])
+        assert visits_of(book, KEY) == store.visits_of(KEY) != []
+
+
 def test_a_set_is_read_without_sqlalchemy(book: Path) -> None:
     with Store.open(book) as store:
         store.record([visit()])
