@@ -13,7 +13,7 @@ from typing import IO, cast
 import click
 
 from kb.cli.common import Session, command_options, text
-from kb.errors import BadInput, BookTrouble, NotFound, ascii_controls
+from kb.errors import BadInput, BookTrouble, NotFound, ascii_controls, described
 
 
 @click.command("dump")
@@ -33,7 +33,7 @@ def dump_command(session: Session, file: str | None, form: str | None, replace: 
     from kb.exchange.dumping import counts, csv_rows, json_lines
 
     if file in (None, "-") and session.as_json:
-        raise BadInput("dump", "--json and no file", "a file to write to")
+        raise BadInput("dump", described("--json and no file"), "a file to write to")
     if not session.store and not session.book.path.exists():
         raise NotFound(f"{session.book.path}: there is no book here yet")
     name = (file or "").lower().removesuffix(".gz")
@@ -61,9 +61,9 @@ def write_whole(path: Path, lines: Iterable[str], *, replace: bool) -> None:
     written.
     """
     if path.is_dir():
-        raise BadInput(str(path), "a folder", "a file")
+        raise BadInput(str(path), described("a folder"), "a file")
     if path.exists() and not replace:
-        raise BadInput(str(path), "a file that is there", "another name, or --replace")
+        raise BadInput(str(path), described("a file that is there"), "another name, or --replace")
     unfinished = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         try:
