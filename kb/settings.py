@@ -102,8 +102,8 @@ def save(home: Path, settings: Settings) -> Path:
     return path
 
 
-def write_private(path: Path, text: str) -> os.stat_result:
-    """Write a file whole or not at all, readable by this user alone; returns how it is. Raises OSError."""
+def write_private(path: Path, text: str) -> None:
+    """Write a file whole or not at all, readable by this user alone. Raises OSError."""
     unfinished = path.with_name(f"{path.name}.{os.getpid()}.part")
     path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     try:
@@ -113,12 +113,10 @@ def write_private(path: Path, text: str) -> os.stat_result:
             file.write(text)
             file.flush()
             os.fsync(file.fileno())
-            written = os.fstat(file.fileno())
         unfinished.replace(path)
     finally:
         with suppress(OSError):
             unfinished.unlink(missing_ok=True)
-    return written
 
 
 def _read(data: dict[str, Any], place: str) -> Settings:

@@ -12,7 +12,6 @@ recording does not make every look-up learn anew; whether the set itself changed
 from __future__ import annotations
 
 import json
-import os
 import threading
 from collections.abc import Callable
 from contextlib import suppress
@@ -113,13 +112,14 @@ class Learned:
         return kept.evidence
 
     def _keep(self, kept: Kept) -> None:
-        stamp = self._stamp()
         # A folder that cannot be written to: it is known as long as this process lives.
         with suppress(OSError):
             data = {"standing": kept.standing, "evidence": kept.evidence.to_dict()}
-            stamp = _stamp_of(write_private(self._file, json.dumps(data)))
+            write_private(self._file, json.dumps(data))
         with self._reading:
-            self._known = stamp, kept
+            # Should another process have put its own there by now, only what it learned is missed: how the
+            # book stood goes with what was learned, and is looked at by everybody who asks.
+            self._known = self._stamp(), kept
 
     def _read(self) -> Kept | None:
         try:
@@ -129,12 +129,9 @@ class Learned:
             return None  # derived data: learned anew
 
     def _stamp(self) -> tuple[int, ...] | None:
+        """Each writing is a new file: number, time and size together tell two of them apart."""
         try:
-            return _stamp_of(self._file.stat())
+            found = self._file.stat()
         except OSError:
             return None
-
-
-def _stamp_of(found: os.stat_result) -> tuple[int, ...]:
-    """Each writing is a new file: number, time and size together tell two of them apart."""
-    return found.st_ino, found.st_mtime_ns, found.st_size
+        return found.st_ino, found.st_mtime_ns, found.st_size
