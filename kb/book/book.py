@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self, TypeVar
 
 from kb.book.found import Found, Searcher, SetView, found
-from kb.errors import BookTrouble, JackfieldError, NotFound
+from kb.errors import BookTrouble, JackfieldError, NoBookYet, NotFound
 from kb.settings import BOOK, Settings, load
 from kb.words import DriverInput, Kind
 
@@ -327,7 +327,10 @@ class Book:
     def standing(self) -> Standing | None:
         """How the book stands, without SQLAlchemy where it is a file; None where nothing was recorded yet."""
         if self._url is not None:
-            return self.store.standing()
+            try:
+                return self.store.standing()
+            except NoBookYet:
+                return None
         from kb.store.peek import standing
 
         try:

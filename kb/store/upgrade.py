@@ -13,7 +13,7 @@ import sqlalchemy as sa
 import uuid_utils
 
 from kb import __version__
-from kb.errors import BookTooNew, BookTrouble, shown
+from kb.errors import BookTooNew, BookTrouble, NoBookYet, shown
 from kb.store import schema
 from kb.store.guards import guards
 from kb.store.places import WRITES, Place
@@ -42,7 +42,7 @@ def bring_up_to_date(
         if found == formats[-1]:
             return
         if found is None and not create:
-            raise BookTrouble(f"{place.shown}: there is no book here yet")
+            raise NoBookYet(f"{place.shown}: there is no book here yet")
         if found is not None and found not in formats:
             raise BookTooNew(
                 f"{place.shown}: written by a newer Jackfield (format {shown(found)}, this one knows "
