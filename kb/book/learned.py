@@ -20,8 +20,8 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from kb.errors import BookTrouble
 from kb.evidence import Evidence
-from kb.settings import write_private
 from kb.store.peek import Standing
+from kb.whole import write_mine
 
 if TYPE_CHECKING:
     from kb.store import Store
@@ -115,7 +115,7 @@ class Learned:
         # A folder that cannot be written to: it is known as long as this process lives.
         with suppress(OSError):
             data = {"standing": kept.standing, "evidence": kept.evidence.to_dict()}
-            write_private(self._file, json.dumps(data))
+            write_mine(self._file, json.dumps(data).encode())
         with self._reading:
             # Should another process have put its own there by now, only what it learned is missed: how the
             # book stood goes with what was learned, and is looked at by everybody who asks.
