@@ -28,16 +28,14 @@ crash anywhere in between changes no answer.
 from __future__ import annotations
 
 import json
-import marshal
 import math
 import os
 import re
 import sys
 import unicodedata
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from functools import partial
 from importlib import import_module
-from itertools import islice
 from pathlib import Path
 from types import ModuleType
 from typing import Any, NamedTuple
@@ -76,14 +74,12 @@ stem = _whoosh("lang.porter2").stem  # the default leaves "humm" of "humming"
 FileStorage = _whoosh("filedb.filestore").FileStorage
 RamStorage = _whoosh("filedb.filestore").RamStorage
 LockError = _whoosh("index").LockError
-PostingPool = _whoosh("writing").PostingPool
 
 _BOOST = {"marking": 1.5, "setting": 1.2, "note": 1.0}
 _SNIPPET, _BEFORE = 160, 40  # characters shown, and of them before the first word
 _MISTYPED_FROM = 5  # letters of a word from which one slip in it is forgiven
 _SWAP_FROM = 7
 _WRITER_MB = 48
-_RECORD = 1000  # postings
 
 
 class _Bare(dict[int, str]):
@@ -150,38 +146,18 @@ def _document(key: str, stored: str, layer: str) -> dict[str, Any]:
     return out
 
 
-class _Runs(PostingPool):  # type: ignore[misc, valid-type]  # untyped, as all of Whoosh
-    """Postings on their way, sorted through files of its writer's own: many to a record, not each by itself,
-    which takes longer than sorting them."""
-
-    def _write_run(self, f: Any, items: Iterable[Any]) -> None:
-        coming = iter(items)
-        while some := list(islice(coming, _RECORD)):
-            raw = marshal.dumps(some)
-            f.write(len(raw).to_bytes(4, "big") + raw)
-        f.close()
-
-    def _read_run(self, path: str) -> Iterator[Any]:
-        file = self._open_run(path)
-        try:
-            while size := file.read(4):
-                raw = file.read(int.from_bytes(size, "big"))
-                yield from marshal.loads(raw)  # noqa: S302  # a file that this writer has just written
-        finally:
-            file.close()
-            self._remove_run(path)
-
-
 class BulkWriter:
     """Documents of a new generation, written in one go."""
 
     def __init__(self, folder: Path) -> None:
+        from kb.index.runs import Runs  # only where a whole index is made
+
         make_private(folder)
         self._folder = folder
         self._index = FileStorage(str(folder)).create_index(schema())
         self._writer = self._index.writer(limitmb=_WRITER_MB)
         whole = self._writer.pool
-        self._writer.pool = _Runs(whole.tempstore, whole.segment, limitmb=_WRITER_MB)
+        self._writer.pool = Runs(whole.tempstore, whole.segment, limitmb=_WRITER_MB)
 
     def add(self, key: str, stored: str) -> None:
         """One set's text."""

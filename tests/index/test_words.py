@@ -213,6 +213,7 @@ def test_text_of_the_most_telling_field_is_shown(book: Book) -> None:
 def test_words_that_are_sorted_through_files_are_the_same_words(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    from kb.index import runs as sorting
     from kb.index import words
 
     entries = [
@@ -222,8 +223,8 @@ def test_words_that_are_sorted_through_files_are_the_same_words(
         for n in range(1900, 2300)
     ]
     runs = []
-    write = words._Runs._write_run
-    monkeypatch.setattr(words._Runs, "_write_run", lambda *given: (runs.append(1), write(*given))[1])
+    write = sorting.Runs._write_run
+    monkeypatch.setattr(sorting.Runs, "_write_run", lambda *given: (runs.append(1), write(*given))[1])
 
     def answers(name: str, megabytes: float) -> list[list[tuple[str, float]]]:
         monkeypatch.setattr(words, "_WRITER_MB", megabytes)
