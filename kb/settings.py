@@ -16,6 +16,7 @@ from typing import Any, Final
 
 from kb import text
 from kb.errors import BadInput, BookTrouble, ascii_controls
+from kb.given import open_plain
 from kb.words import DriverInput, Word
 
 FILE: Final = "settings.toml"
@@ -57,7 +58,7 @@ def load(home: Path) -> Settings:
     """
     path = home / FILE
     try:
-        with path.open("rb") as file:
+        with open_plain(path, str(path)) as file:
             raw = file.read(_MOST + 1)
     except FileNotFoundError:
         return Settings()

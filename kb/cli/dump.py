@@ -13,7 +13,8 @@ from typing import IO, cast
 import click
 
 from kb.cli.common import Session, command_options, text
-from kb.errors import BadInput, BookTrouble, NotFound, ascii_controls
+from kb.errors import BadInput, BookTrouble, NotFound, ascii_controls, described
+from kb.given import refuse_special_output
 
 
 @click.command("dump")
@@ -60,10 +61,9 @@ def write_whole(path: Path, lines: Iterable[str], *, replace: bool) -> None:
     Raises BadInput where it is there already and ``replace`` is not set, BookTrouble where it cannot be
     written.
     """
-    if path.is_dir():
-        raise BadInput(str(path), "a folder", "a file")
+    refuse_special_output(path)
     if path.exists() and not replace:
-        raise BadInput(str(path), "a file that is there", "another name, or --replace")
+        raise BadInput(str(path), described("a file that is there"), "another name, or --replace")
     unfinished = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         try:

@@ -205,7 +205,9 @@ def _saved(file: str | None, *, must_exist: bool) -> Mapping[str, Any] | None:
         if file == "-":
             raw = sys.stdin.buffer.read(_FILE_LIMIT + 1)
         else:
-            with Path(file).open("rb") as source:
+            from kb.given import open_plain
+
+            with open_plain(Path(file), f"--answers {file}") as source:
                 raw = source.read(_FILE_LIMIT + 1)
     except OSError as trouble:
         expected = "an answers file that can be read, or --complaint to begin one"

@@ -19,10 +19,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, Final, cast
 
-from kb.errors import BadInput, BookTrouble, ascii_controls
+from kb.errors import BadInput, BookTrouble, ascii_controls, described
 from kb.exchange.fact_lines import KINDS, from_object, parsed, to_line
 from kb.exchange.lines import LINE_BYTES, lines_of, opened, unpacked
 from kb.exchange.signing import sign, signer
+from kb.given import refuse_special_output
 from kb.store.facts import Fact
 from kb.store.merging import examine
 from kb.visit import read_id
@@ -66,10 +67,9 @@ def write(
     file is there and ``replace`` is not set or there is too much for one bundle, BookTrouble where it cannot
     be written.
     """
-    if path.is_dir():
-        raise BadInput(str(path), "a folder", "a file")
+    refuse_special_output(path)
     if path.exists() and not replace:
-        raise BadInput(str(path), "a file that is there", "another name, or --replace")
+        raise BadInput(str(path), described("a file that is there"), "another name, or --replace")
     unfinished = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         with tempfile.TemporaryFile() as body:

@@ -13,7 +13,7 @@ PostingPool: Any = import_module("whoosh.writing").PostingPool
 _RECORD = 1000  # postings
 
 
-class Runs(PostingPool):  # type: ignore[misc, valid-type]  # untyped, as all of Whoosh
+class Runs(PostingPool):  # type: ignore[misc]  # untyped, as all of Whoosh
     """Postings on their way, sorted through files of its writer's own: many to a record, not each by itself,
     which takes longer than sorting them."""
 
