@@ -83,7 +83,7 @@ def shown(value: object) -> str:
     "xx…'"
     """
     if isinstance(value, described):
-        return ascii_controls(value[:_SHOWN])
+        return ascii_controls(value if len(value) <= 2 * _SHOWN else value[: 2 * _SHOWN] + "…")
     if isinstance(value, str):
         text = value if len(value) <= _SHOWN else value[:_SHOWN] + "…"
         return ascii_controls(repr(text))
@@ -93,10 +93,30 @@ def shown(value: object) -> str:
         return str(value)
     if isinstance(value, Exception):
         return ascii_controls(str(value)[: 2 * _SHOWN])
-    # What is nested may be too deep to write out: its kind is told.
-    return {"dict": "an object", "list": "a list", "tuple": "a list"}.get(
-        type(value).__name__, "something else"
-    )
+    return kind_of(value)  # what is nested may be too deep to write out
+
+
+def kind_of(value: object) -> described:
+    """What kind of thing stands in a file, in words that whoever wrote it knows.
+
+    >>> print(BadInput("visit", kind_of([]), "an object"))
+    visit: saw a list, expected an object
+    """
+    return described(_KIND_NAMES.get(type(value).__name__, "something else"))
+
+
+_KIND_NAMES = {
+    "dict": "an object",
+    "list": "a list",
+    "tuple": "a list",
+    "str": "text",
+    "bool": "true or false",
+    "int": "a number",
+    "float": "a number",
+    "NoneType": "nothing",
+    "date": "a date",
+    "datetime": "a date",
+}
 
 
 def ascii_controls(text: str) -> str:

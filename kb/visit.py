@@ -20,7 +20,7 @@ from typing import Any, Final, TypeVar
 from uuid import UUID
 
 from kb import clock, marking, text
-from kb.errors import BadInput, described
+from kb.errors import BadInput, described, kind_of
 from kb.panel import Jack
 from kb.words import (
     Basis,
@@ -135,7 +135,7 @@ def visit_from(data: object, place: str = "visit") -> Visit:
     Raises BadInput naming the field, what was seen and what was expected.
     """
     if not isinstance(data, Mapping):
-        raise BadInput(place, type(data).__name__, "an object with date and source")
+        raise BadInput(place, kind_of(data), "an object with date and source")
     try:
         return _visit(_Fields(data))
     except BadInput as mistake:

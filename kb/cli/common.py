@@ -11,6 +11,7 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from shutil import get_terminal_size
 from typing import TYPE_CHECKING, Any, TextIO
 
 import click
@@ -106,7 +107,10 @@ class Session:
 
         # Columns are padded with blanks: a pipe or a file gets none at the ends of lines.
         out: Any = sys.stdout if sys.stdout.isatty() else _Trimmed(sys.stdout)
-        return Console(file=out, markup=False, highlight=False, emoji=False)
+        # rich takes every plain terminal for one of 80 columns
+        plain = os.environ.get("TERM", "") in ("dumb", "unknown")
+        width, height = get_terminal_size() if plain else (None, None)
+        return Console(file=out, width=width, height=height, markup=False, highlight=False, emoji=False)
 
     def json(self, answer: object, *, lines: bool = False) -> None:
         """One JSON document on stdout; ``lines`` for one object a line."""

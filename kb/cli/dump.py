@@ -34,7 +34,7 @@ def dump_command(session: Session, file: str | None, form: str | None, replace: 
     from kb.exchange.dumping import counts, csv_rows, json_lines
 
     if file in (None, "-") and session.as_json:
-        raise BadInput("dump", "--json and no file", "a file to write to")
+        raise BadInput("dump", described("--json and no file"), "a file to write to")
     if not session.store and not session.book.path.exists():
         raise NotFound(f"{session.book.path}: there is no book here yet")
     name = (file or "").lower().removesuffix(".gz")

@@ -11,6 +11,7 @@ import click
 
 from kb.cli.common import Session, command_options, text
 from kb.errors import BadInput, NotFound, described
+from kb.text import cells
 from kb.words import DriverInput, Level, Signal, Speakers
 
 if TYPE_CHECKING:
@@ -40,7 +41,12 @@ def path_options(command: Callable[..., Any]) -> Callable[..., Any]:
             "--speakers-needed/--speakers-free", default=True, help="Do others listen to the set? (they do)"
         ),
         click.option("--have", multiple=True, metavar="ITEM", help="An item to hand; repeat for more."),
-        click.option("--taken", multiple=True, metavar="SIGNAL", help="An output in use by something else."),
+        click.option(
+            "--taken",
+            multiple=True,
+            metavar="SIGNAL",
+            help="An output in use by something else; repeat for more.",
+        ),
         click.option(
             "--length",
             "length_m",
@@ -135,7 +141,7 @@ def asked_set(
             raise BadInput(command, described("a set and a panel file"), "one of them")
         visits = read_visits(file)
         if len(visits) != 1:
-            raise BadInput(file, f"{len(visits)} visits", "one")
+            raise BadInput(file, described(f"{len(visits)} visits"), "one")
         known = SetView(visits[0].source, panel_of(visits[0]), tuple(visits))
     elif make:
         known = session.book.view(make, model)
@@ -161,8 +167,9 @@ def asked_inputs(session: Session, inputs: str | None, driver: str | None) -> tu
     for name, its_inputs in known.items():
         if name.casefold() == driver.casefold():
             return its_inputs
-    names = [session.settings.driver] if session.settings.driver else []
-    raise BadInput("--driver", driver, f"one of {', '.join([*names, *known])}")
+    usual = [session.settings.driver] if session.settings.driver else []
+    names = list(dict.fromkeys([*usual, *known]))
+    raise BadInput("--driver", driver, f"one of {', '.join(names)}")
 
 
 def write_picture(file: str, session: Session, source: Source, panel: Panel, connection: Connection) -> None:
@@ -178,7 +185,7 @@ def write_picture(file: str, session: Session, source: Source, panel: Panel, con
     links = chain_links(chosen, panel, said) if chosen else ()
     rows = panel_rows(panel, chosen.jack if chosen else None, said)
     if session.as_json and file == "-":
-        raise BadInput("--svg", "- with --json", "a file")
+        raise BadInput("--svg", described("- with --json"), "a file")
     write_out(file, f"{path_picture(f'{source.make} {source.model}', rows, links, said)}\n", "--svg")
 
 
@@ -239,13 +246,13 @@ def arrows(path: Path, panel: Panel, width: int, style: str = "bold") -> Text:
 
     first, *rest = chain(path, panel)
     line = Text("  ").append_text(text(first, f"{style} green".strip()))
-    used = 2 + len(first)
+    used = 2 + cells(first)
     for part in rest:
-        if used + len(part) + 3 > width - 1:
+        if used + cells(part) + 3 > width - 1:
             line.append("\n    ")
             used = 4
         line.append(" → ", "dim").append_text(text(part, style))
-        used += len(part) + 3
+        used += cells(part) + 3
     return line
 
 

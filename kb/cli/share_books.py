@@ -58,7 +58,11 @@ def push_command(session: Session, url: str, everything: bool) -> int:
 @click.option("--all", "everything", is_flag=True, help="Everything again, not only what is new.")
 @command_options
 def pull_command(session: Session, url: str, everything: bool) -> int:
-    """Take what is new in the shared book at URL into your own. No private word of it comes along."""
+    """Take what is new in the shared book at URL into your own. No private word of it comes along.
+
+    \b
+    jackfield share pull postgresql+psycopg://rt@server/jackfield
+    """
     from kb.exchange import peers as known
     from kb.exchange.sharing import prepare
     from kb.store import Store

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb.cli.common import Session, command_options, text
-from kb.errors import BadInput, NotFound
+from kb.errors import BadInput, NotFound, described
 
 if TYPE_CHECKING:
     from kb.exchange.bundle import Header
@@ -55,7 +55,7 @@ def out_command(
     from kb.exchange.signing import own_key
 
     if peer and since is not None:
-        raise BadInput("share out", "--for and --since", "one of them")
+        raise BadInput("share out", described("--for and --since"), "one of them")
     store = _store(session)
     anew = prepare(store)
     mine = known.load(session.folder)
@@ -155,6 +155,10 @@ def in_command(session: Session, files: tuple[str, ...], dry_run: bool, anyone: 
 
     Each bundle is checked as a whole and comes in as a whole, or not at all. Once a key is trusted
     (`share trust`), bundles that no trusted key has signed are refused unless --anyone is given.
+
+    \b
+    jackfield share in south.jsonl.gz --dry-run
+    jackfield share in south.jsonl.gz
     """
     from kb.exchange import peers as known
     from kb.exchange.bundle import read

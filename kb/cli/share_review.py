@@ -37,6 +37,10 @@ def review_command(
 
     A note that is released goes to other books word for word, with its visit; e lets you write it anew
     for them first. With --json, or piped, the list alone is printed.
+
+    \b
+    jackfield share review
+    jackfield share review --release 3fa2b1c0.1 --keep 3fa2b1c0
     """
     import sys
 

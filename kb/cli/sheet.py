@@ -11,7 +11,7 @@ from kb.cli.common import Session, command_options
 from kb.cli.files import read_data
 from kb.cli.out import write_out
 from kb.cli.path import asked_inputs, asked_set, path_options
-from kb.errors import BadInput, NotFound
+from kb.errors import BadInput, NotFound, described
 from kb.path import best_to_json
 from kb.settings import Units
 from kb.sheet.language import LANGUAGES
@@ -133,7 +133,7 @@ def asked_paper(session: Session, paper: str | None) -> Paper:
 
 def _not_both(session: Session, out: str) -> None:
     if session.as_json and out == "-":
-        raise BadInput("--out", "- with --json", "a file, since the JSON goes to stdout")
+        raise BadInput("--out", described("- with --json"), "a file, since the JSON goes to stdout")
 
 
 def _readings(file: str | None) -> Judgement | None:

@@ -8,7 +8,7 @@ from kb import clock
 from kb.cli.common import Session, command_options
 from kb.cli.out import write_out
 from kb.cli.path import asked_inputs, asked_set, path_options
-from kb.errors import BadInput, NotFound
+from kb.errors import BadInput, NotFound, described
 from kb.settings import Units
 from kb.sheet.language import LANGUAGES, language
 from kb.sheet.tag import HEIGHT_MM, WIDTH_MM, make_tag, tag_page
@@ -48,7 +48,7 @@ def tag_command(
     jackfield tag Norwell NV40-210 --out tag.html
     """
     if session.as_json and out == "-":
-        raise BadInput("--out", "- with --json", "a file, since the JSON goes to stdout")
+        raise BadInput("--out", described("- with --json"), "a file, since the JSON goes to stdout")
     try:
         known = asked_set(session, "tag", make, model, file, taken)
     except NotFound as nobody:

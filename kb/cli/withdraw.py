@@ -14,6 +14,9 @@ def withdraw_command(session: Session, visits: tuple[str, ...]) -> int:
     """Withdraw visits, named by the first characters of their ids as `history` shows them.
 
     They stay in the history; `jackfield undo VISIT` lets one stand again.
+
+    \b
+    jackfield withdraw 3fa2b1c0
     """
     from kb.exchange.corrections import title, visit_named
 

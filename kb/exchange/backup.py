@@ -144,14 +144,16 @@ def restore(
     """
     copy = examined(backup)
     if backup.exists() and book.exists() and backup.samefile(book):
-        raise BadInput(str(backup), "the book itself", "a backup of it")
+        raise BadInput(str(backup), described("the book itself"), "a backup of it")
     refuse_special(book)
     if not book.exists():
         before()
         copy_book(backup, book)
         return copy, None
     if not replace:
-        raise BadInput(str(book), "a book that is there", "--replace (the old book is kept beside the new)")
+        raise BadInput(
+            str(book), described("a book that is there"), "--replace (the old book is kept beside the new)"
+        )
     before()
     kept = _free(book.with_name(f"{book.name}.before-restore-{clock.now().strftime('%Y%m%dT%H%M%SZ')}"))
     if _sound(book):

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, Final, cast
 
-from kb.errors import BadInput, BookTrouble, ascii_controls, described
+from kb.errors import BadInput, BookTrouble, ascii_controls, described, kind_of
 from kb.exchange.fact_lines import KINDS, from_object, parsed, to_line
 from kb.exchange.lines import LINE_BYTES, lines_of, opened, unpacked
 from kb.exchange.signing import sign, signer
@@ -82,7 +82,9 @@ def write(
                 body.write(line)
             if size > BYTES:
                 raise BadInput(
-                    "share out", f"{size} bytes", f"at most {BYTES}; share less at once with --since"
+                    "share out",
+                    described(f"{size} bytes"),
+                    f"at most {BYTES}; share less at once with --since",
                 )
             header: dict[str, Any] = {
                 "jackfield": "bundle",
@@ -145,7 +147,9 @@ def _checked(file: IO[bytes], place: str) -> tuple[Header, int]:
         while some := file.read(_CHUNK):
             seen += len(some)
             if seen > size:
-                raise BadInput(place, f"more than {size} bytes of facts", f"{size}, as its first line says")
+                raise BadInput(
+                    place, described(f"more than {size} bytes of facts"), f"{size}, as its first line says"
+                )
             found.update(some)
     except BadInput:
         raise
@@ -156,27 +160,27 @@ def _checked(file: IO[bytes], place: str) -> tuple[Header, int]:
             raise
         raise BadInput(place, str(wrong), "a whole gzip file") from None
     if seen != size:
-        raise BadInput(place, f"{seen} bytes of facts", f"{size}: the bundle is cut off")
+        raise BadInput(place, described(f"{seen} bytes of facts"), f"{size}: the bundle is cut off")
     if found.hexdigest() != digest:
         raise BadInput(
-            place, "facts of another checksum", "those that were handed out: it was damaged or changed"
+            place,
+            described("facts of another checksum"),
+            "those that were handed out: it was damaged or changed",
         )
     return header, size
 
 
 def _header(first: bytes, place: str) -> tuple[Header, int, str]:
     if len(first) > LINE_BYTES:
-        raise BadInput(f"{place}, line 1", "a longer line", f"at most {LINE_BYTES} bytes")
+        raise BadInput(f"{place}, line 1", described("a longer line"), f"at most {LINE_BYTES} bytes")
     place = f"{place}, line 1"
     try:
         said = first.decode("utf-8")
     except UnicodeDecodeError:
-        raise BadInput(place, "bytes that are no UTF-8", "a bundle") from None
+        raise BadInput(place, described("bytes that are no UTF-8"), "a bundle") from None
     data = parsed(said, place)
     if not isinstance(data, dict) or data.get("jackfield") != "bundle":
-        raise BadInput(
-            place, type(data).__name__, "the header of a bundle (a dump or old notes come in by `load`)"
-        )
+        raise BadInput(place, kind_of(data), "the header of a bundle (a dump or old notes come in by `load`)")
     if data.get("format") != FORMAT or isinstance(data.get("format"), bool):
         raise BadInput(
             f"{place}, format", data.get("format"), f"{FORMAT}; a newer one needs a newer jackfield"
@@ -188,7 +192,7 @@ def _header(first: bytes, place: str) -> tuple[Header, int, str]:
     try:
         counts = data.get("counts")
         if not isinstance(counts, dict) or set(counts) != set(KINDS):
-            raise BadInput("counts", type(counts).__name__, f"how many of {', '.join(KINDS)}")
+            raise BadInput("counts", kind_of(counts), f"how many of {', '.join(KINDS)}")
         digest = data.get("sha256")
         if not isinstance(digest, str) or len(digest) != 64:
             raise BadInput("sha256", digest, "64 hexadecimal digits")
@@ -223,7 +227,7 @@ def _facts(file: IO[bytes], place: str, header: Header, size: int) -> Iterator[F
         value = parsed(line, where)
         fact = from_object(value, where)
         if "recorded" in value or _private(value):
-            raise BadInput(where, "private words", "facts about sets alone")
+            raise BadInput(where, described("private words"), "facts about sets alone")
         try:
             examine(fact, outside=True)
         except BadInput as mistake:
@@ -231,7 +235,7 @@ def _facts(file: IO[bytes], place: str, header: Header, size: int) -> Iterator[F
         seen[next(iter(value))] += 1
         yield fact
     if seen != header.counts:
-        raise BadInput(place, f"{seen}", f"{header.counts}, as its first line says")
+        raise BadInput(place, described(f"{seen}"), f"{header.counts}, as its first line says")
 
 
 def _private(value: dict[str, Any]) -> bool:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from kb import text
-from kb.errors import BadInput, BookTrouble
+from kb.errors import BadInput, BookTrouble, kind_of
 from kb.exchange.fact_lines import parsed
 from kb.exchange.peers import read_key, write_private
 from kb.given import open_plain
@@ -68,7 +68,7 @@ def signer(signature: object, said: bytes) -> str:
     """The public key that signed; raises BadInput where the signature does not hold."""
     place = "signature"
     if not isinstance(signature, dict) or set(signature) != {"key", "signature"}:
-        raise BadInput(place, type(signature).__name__, "an object with key and signature")
+        raise BadInput(place, kind_of(signature), "an object with key and signature")
     key = read_key(signature["key"])
     try:
         from cryptography.exceptions import InvalidSignature

@@ -5,7 +5,9 @@ average: the mutual information of answer and fault, in bits (Shannon 1948; from
 
 The choice counts bits per minute, with one thing more: an answer that brings a fault to 0.9 ends the work, so
 nothing is left to find after it. (Plain bits per minute like cheap tests that shift the odds but settle
-nothing.) Where few tests are worth a minute, all ways through them are tried instead.
+nothing.) Where few tests are worth a minute, all ways through them are tried instead; there an answer with
+which the complaint is gone ends the work as well. (Counted in the choice by bits it made the written homes of
+``tests/isolate`` slower: trying one remedy after the other is no search.)
 """
 
 from __future__ import annotations
@@ -91,6 +93,8 @@ def _soonest(
         for place, (answer, p) in enumerate(
             zip(test.answers, answer_chances(complaint, odds, test), strict=True)
         ):
+            if answer in test.ends:
+                continue
             then = after(complaint, odds, test, answer)
             minutes += p * _soonest(complaint, then, left, known, said | {(test.id, place)})[0]
         ways.append((minutes, test))

@@ -12,6 +12,7 @@ The room is pure: it knows numbers and units, and imports the standard library o
 - ``measured``: what does a readings file say?
 - ``readings``: do the measured values meet the standard?
 - ``diagnose``: if not, where does the fault lie?
+- ``advice``: and what is to be done next?
 - ``sketch``: how does the field look in a terminal?
 - ``picture``: how does the field look on paper? (needs the extra ``jackfield[plot]``)
 """

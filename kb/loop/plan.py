@@ -32,7 +32,7 @@ from kb.loop.field import (
 )
 from kb.loop.geometry import Loop
 from kb.loop.routes import Caution, Needed, Route
-from kb.loop.units import bounded
+from kb.loop.units import bounded, show_length
 from kb.loop.wire import FREQUENCIES_HZ, Load, Stock, Wire, load, too_dense, wire_from
 
 #: Height of a usual ceiling, metres (common practice: 8 ft).
@@ -257,7 +257,8 @@ def _wound(plane: Plane, turns: int) -> Plane:
 def _field_reasons(plane: Plane, best: BestOffset) -> tuple[tuple[str, str], ...]:
     if plane.even:
         return ()
-    advice = f"{best.offset:.2f} m between loop and ear would be the most even ({best.spread_db:.1f} dB)"
+    between = show_length(best.offset)
+    advice = f"{between} between loop and ear would be the most even ({best.spread_db:.1f} dB)"
     if best.spread_db > 2 * TOLERANCE_DB:
         advice = (
             "no height is even enough: divide the area into smaller loops, or use a designed pattern of loops"
@@ -358,7 +359,7 @@ def as_json(answer: Answer) -> dict[str, object]:
         "route": ask.route.code if ask.route else None,
         "wire_laid_m": answer.laid_m,
         "wire_to_buy_m": answer.buy_m,
-        "items": [{"item": each.item, "count": each.count} for each in items(answer)],
+        "items": [{"item": each.item, "count": each.count, "tool": each.tool} for each in items(answer)],
     }
 
 

@@ -5,6 +5,7 @@ plan.items, plan.certainty
 """
 
 from kb.pack.jobs import Day, Job, day_from, job_from
+from kb.pack.materials import Material, materials_from, together
 from kb.pack.plan import TARGET, pack
 from kb.pack.says import Answer, Ask, JobPlan, Line, Next, Plan, Risk, Use, Useless
 from kb.pack.show import answer_text, expected_text, percent, question_text, risk_text, to_json
@@ -17,6 +18,7 @@ __all__ = [
     "Job",
     "JobPlan",
     "Line",
+    "Material",
     "Next",
     "Plan",
     "Risk",
@@ -26,9 +28,11 @@ __all__ = [
     "day_from",
     "expected_text",
     "job_from",
+    "materials_from",
     "pack",
     "percent",
     "question_text",
     "risk_text",
     "to_json",
+    "together",
 ]

@@ -26,7 +26,7 @@ def add(app: Flask) -> None:
 
 def isolate() -> AnyResponse:
     """Begin with the complaint; then test by test to the likeliest fault and its remedy."""
-    from kb.cli.isolate import load_model  # the model that came with the program
+    from kb.cli.isolate_book import load_model  # the model that came with the program
 
     model = load_model()
     given = request.args

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -10,6 +12,7 @@ from typing import Any
 import pytest
 
 from kb.cli.main import COMMANDS
+from kb.cli.share import PARTS
 from tests.cli.conftest import Run
 
 VisitFile = Callable[..., Path]
@@ -186,6 +189,31 @@ def test_batch_answers_a_query_a_line(jackfield: Run, visit_file: VisitFile, tmp
     assert json.loads(again)["query"] == "nv40-210"
 
 
+def test_a_query_that_is_no_text_does_not_cost_the_others_their_answers(
+    jackfield: Run, visit_file: VisitFile, tmp_path: Path
+) -> None:
+    jackfield("record", "--file", visit_file())
+    queries = tmp_path / "queries.txt"
+    queries.write_bytes(b"nv40-210\r\n\n\xff\xfe\nnorwell\n")
+    for done in (
+        jackfield("find", "--batch", queries),
+        jackfield("find", "--batch", "-", stdin=queries.read_bytes().decode("utf-8", "surrogateescape")),
+    ):
+        answers = [json.loads(line) for line in done.out.splitlines()]
+        assert [bool(answer["matches"]) for answer in answers] == [True, False, True]
+        assert answers[0]["query"] == "nv40-210"
+        assert "line 3, query: saw no UTF-8, expected text in UTF-8" in done.err
+        assert done.code == 2
+        done.out.encode("utf-8")  # no half of a pair that strict readers refuse
+        assert "\\ud" not in done.out
+
+
+def test_a_batch_of_nothing_gets_no_answer(jackfield: Run, tmp_path: Path) -> None:
+    queries = tmp_path / "queries.txt"
+    queries.write_text("")
+    assert (jackfield("find", "--batch", queries).code, jackfield("find", "--batch", queries).out) == (0, "")
+
+
 def test_an_unknown_set_is_a_true_no(jackfield: Run, visit_file: VisitFile) -> None:
     assert jackfield("find", "anything", "--json").json["matches"] == []
     jackfield("record", "--file", visit_file())
@@ -224,6 +252,20 @@ def test_a_home_that_is_a_file_is_told(jackfield: Run, tmp_path: Path) -> None:
         assert jackfield(*words, "--home", tmp_path / "file").code == 3
 
 
+def test_a_driver_that_nobody_has_is_told_with_those_there_are_each_once(
+    jackfield: Run, visit_file: VisitFile
+) -> None:
+    jackfield("settings", "--driver", "bench driver", "--inputs", "line-3.5")
+    done = jackfield("path", "--panel", visit_file(), "--driver", "nobody")
+    assert done.code == 2
+    assert done.err.count("bench driver") == 1
+
+
+def test_what_stands_in_a_file_is_told_in_plain_words(jackfield: Run) -> None:
+    done = jackfield("record", "--file", "-", stdin='"a set"')
+    assert done.err == "jackfield: standard input, visit: saw text, expected an object with date and source\n"
+
+
 def test_settings_choose_the_usual_driver(jackfield: Run, visit_file: VisitFile) -> None:
     jackfield("record", "--file", visit_file())
     done = jackfield("settings", "--driver", "van driver", "--inputs", "optical,line-rca", "--initials", "RT")
@@ -238,6 +280,27 @@ def test_every_command_tells_how_it_is_used(jackfield: Run, name: str) -> None:
     assert (done.code, done.err) == (0, "")
     assert "--json" in done.out
     assert max(map(len, done.out.splitlines())) <= 80
+
+
+def test_help_may_be_asked_for_as_a_command(jackfield: Run) -> None:
+    assert jackfield("help").out == jackfield("--help").out
+    assert jackfield("help", "path").out == jackfield("path", "--help").out
+    unknown = jackfield("pth")
+    assert unknown.code == 2
+    assert unknown.err == "jackfield: no command 'pth'; did you mean 'path'?\nTry 'jackfield --help'.\n"
+    part = jackfield("share", "pul", "x")
+    assert part.err == "jackfield: no command 'pul'; did you mean 'pull'?\nTry 'jackfield share --help'.\n"
+
+
+@pytest.mark.parametrize("name", [name for name in COMMANDS if name != "share"])
+def test_every_help_shows_how_the_command_is_typed(jackfield: Run, name: str) -> None:
+    out = jackfield(name, "--help").out
+    assert re.search(rf"^  jackfield {name}\b", out, re.MULTILINE), out
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_every_part_of_sharing_shows_how_it_is_typed(jackfield: Run, part: str) -> None:
+    assert f"\n  jackfield share {part} " in jackfield("share", part, "--help").out.replace("\n", " \n")
 
 
 def test_the_list_of_commands_is_in_the_help(jackfield: Run) -> None:
@@ -334,3 +397,73 @@ def test_another_home_is_another_book(jackfield: Run, visit_file: VisitFile, tmp
     jackfield("record", "--file", visit_file(), "--home", tmp_path / "other")
     assert jackfield("find", "nv40").code == 1
     assert jackfield("--home", tmp_path / "other", "find", "nv40").code == 0
+
+
+WIDE = {"make": "Mirokawa 東京堂電機株式会社", "model": "液晶-四十二型-２１０"}
+LONG = {"make": "M" * 60, "model": "X-" + "1" * 60}
+
+
+@pytest.mark.parametrize("source", [WIDE, LONG])
+@pytest.mark.parametrize("columns", [80, 40])
+def test_long_and_wide_names_keep_to_the_terminal(
+    jackfield: Run,
+    visit_file: VisitFile,
+    monkeypatch: pytest.MonkeyPatch,
+    columns: int,
+    source: dict[str, str],
+) -> None:
+    from rich.cells import cell_len  # counts cells by tables of its own
+
+    monkeypatch.setenv("COLUMNS", str(columns))
+    jackfield("record", "--file", visit_file(source=source))
+    name = (source["make"], source["model"])
+    for words in (
+        ("find", *name),
+        ("find", "zz" + "9" * 90),
+        ("path", *name),
+        ("show", *name),
+        ("pack", *name),
+    ):
+        out = jackfield(*words).out
+        assert out
+        assert max(cell_len(line) for line in out.splitlines()) <= columns, out
+
+
+def test_names_of_items_are_not_broken_at_a_hyphen() -> None:
+    from kb.text import wrapped
+
+    assert wrapped("optical cable 2 m, mini-TOSLINK adapter", 30) == [
+        "optical cable 2 m,",
+        "mini-TOSLINK adapter",
+    ]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no pseudo terminal here")
+def test_a_plain_terminal_keeps_its_width(home: Path, jackfield: Run, visit_file: VisitFile) -> None:
+    """Serial consoles and editors call themselves dumb, and are not all of 80 columns."""
+    import fcntl
+    import pty
+    import struct
+    import subprocess
+    import sys
+    import termios
+
+    jackfield("record", "--file", visit_file())
+    ours, theirs = pty.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 40, 50, 0, 0))
+    env = {**os.environ, "TERM": "dumb", "JACKFIELD_HOME": str(home)}
+    env.pop("COLUMNS", None)
+    words = [sys.executable, "-m", "kb.cli.main", "path", "Norwell", "NV40-210"]
+    with subprocess.Popen(words, env=env, stdin=theirs, stdout=theirs, stderr=theirs):
+        os.close(theirs)
+        said = b""
+        try:
+            while more := os.read(ours, 65536):
+                said += more
+        except OSError:  # the other end is closed
+            pass
+    os.close(ours)
+    lines = said.decode().replace("\r", "").split("\n")
+    assert "Do this" in lines
+    assert "\x1b" not in said.decode()
+    assert max(len(line) for line in lines) <= 50

@@ -150,7 +150,7 @@ def test_an_address_that_makes_no_sense_is_told_so(path: str, phone: Phone) -> N
 
 def test_isolation_on_the_phone_asks_the_same_tests_to_the_same_end(phone: Phone) -> None:
     """Every answer is the first of its test; the machine and the page must agree at each step."""
-    from kb.cli.isolate import load_model
+    from kb.cli.isolate_book import load_model
     from kb.isolate import path_used, says, start
 
     state = start(load_model(), "no-sound", path_used("optical"))
