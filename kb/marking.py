@@ -18,6 +18,8 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final
 
 from kb.text import folded
 from kb.words import Colour, Direction, Form, Level, Signal
@@ -99,6 +101,11 @@ _COLOURS: dict[Colour, tuple[Signal, str]] = {
 }
 
 
+#: Marks that are kept once read: a book has many jacks and few marks. A mark is at most a line.
+_KEPT: Final = 4096
+
+
+@lru_cache(maxsize=_KEPT)
 def read(form: Form, marking: str, colour: Colour | None = None) -> Reading:
     """What ``form``, ``marking`` and ring ``colour`` settle; never raises."""
     words = _words(marking)
@@ -303,6 +310,7 @@ _RULES = (
 )
 
 
+@lru_cache(maxsize=_KEPT)
 def _words(marking: str) -> frozenset[str]:
     """The folded words of a marking, with the joined spellings of what makers print apart."""
     text = f" {folded(marking)} "
