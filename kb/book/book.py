@@ -22,7 +22,7 @@ from kb.words import DriverInput, Kind
 # A cold ``find`` comes through here: what it does not need is imported where it is used.
 if TYPE_CHECKING:
     from kb.book.learned import Learned
-    from kb.evidence import Evidence
+    from kb.evidence import Evidence, Expectation
     from kb.index import Answer, Index, Reader
     from kb.panel import Panel, PanelJack
     from kb.path import Chance, Connection
@@ -229,14 +229,33 @@ class Book:
     # -- evidence --------------------------------------------------------------------------------------
 
     def evidence(self) -> Evidence:
-        """What all findings say, the last one included; learned anew where the book has changed since.
+        """What all findings say, the last one included.
 
+        Where a few sets have changed since it was learned, these are counted anew; else all is learned anew.
         Raises BookTrouble where the book cannot be read.
         """
         from kb.evidence import Evidence
 
         now = self.standing()
         return Evidence.learn(()) if now is None else self.learned.exactly(lambda: self.store, now)
+
+    def expect(self) -> Callable[[Source], Expectation]:
+        """What is expected of a source, as ``Evidence.expect``; another spelling of a set is that set."""
+        evidence = self.evidence()
+        if self.standing() is None:
+            return evidence.expect
+        from kb.book.learned import named
+
+        with self.store.snapshot() as book:
+            spellings = book.spellings
+
+        def of(source: Source) -> Expectation:
+            kept = spellings.kept(source.key)
+            if kept != source.key and (visits := named(kept, self.store.visits_of(kept))):
+                source = replace(source, make=visits[-1].source.make, model=visits[-1].source.model)
+            return evidence.expect(source)
+
+        return of
 
     def chance(self, source: Source) -> Callable[[PanelJack], Chance]:
         """How likely a jack of this source carries sound: its own findings, backed off to its family, make

@@ -13,8 +13,9 @@ from __future__ import annotations
 
 import json
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, NamedTuple
 
@@ -24,7 +25,8 @@ from kb.store.peek import Standing
 from kb.whole import write_mine
 
 if TYPE_CHECKING:
-    from kb.store import Store
+    from kb.store import Snapshot, Store
+    from kb.visit import Visit
 
 #: So many sets, or so many for each visit, may have changed before evidence of others is learned anew.
 FEW_SETS: Final = 20
@@ -51,6 +53,20 @@ class Nearly(NamedTuple):
 
     evidence: Evidence
     changed: bool
+
+
+def named(key: str, visits: Sequence[Visit]) -> list[Visit]:
+    """The visits to a set under the spelling that is kept of it, whatever was written down at each."""
+    if all(visit.source.key == key for visit in visits):
+        return list(visits)
+    kept = next((visit.source for visit in reversed(visits) if visit.source.key == key), None)
+    make, model = (kept.make, kept.model) if kept else key.split("/", 1)
+    return [
+        visit
+        if visit.source.key == key
+        else replace(visit, source=replace(visit.source, make=make, model=model))
+        for visit in visits
+    ]
 
 
 class Learned:
@@ -82,7 +98,17 @@ class Learned:
     def exactly(self, store: Opened, now: Standing) -> Evidence:
         """What all findings say, the last one included. Raises BookTrouble where the book cannot be read."""
         kept = self.kept()
-        return kept.evidence if kept and kept.standing == now else self.learn(store())
+        if kept is None:
+            return self.learn(store())
+        if kept.standing == now:
+            return kept.evidence
+        with store().snapshot() as book:
+            changed = _changed(book, kept)
+            if changed is not None and not _many(changed, kept):
+                return kept.evidence.renewed(
+                    {key: named(key, visits) for key, visits in book.visits_of_sets(changed)}
+                )
+        return self.learn(store())
 
     def nearly(self, store: Opened, now: Standing, set_key: str) -> Nearly:
         """What all findings say, or all but some of other sets. Raises as ``exactly``."""
@@ -92,10 +118,10 @@ class Learned:
         if kept.standing == now:
             return Nearly(kept.evidence, False)
         with store().snapshot() as book:
-            if not book.follows(kept.standing):
-                return Nearly(self.learn(store()), False)
-            changed = set(book.sets_changed_since(kept.standing.revision))
-        if len(changed) > max(FEW_SETS, kept.evidence.visits * FEW_SHARE):
+            changed = _changed(book, kept)
+        if changed is None:
+            return Nearly(self.learn(store()), False)
+        if _many(changed, kept):
             if self._beside is None:
                 return Nearly(self.learn(store()), False)
             self._beside(self)
@@ -106,7 +132,7 @@ class Learned:
         with self._learning, store.snapshot() as book:
             kept = self.kept()
             if kept is None or kept.standing != book.standing:  # else another learned while this one waited
-                visits = (visit for _, visits in book.visits_of_sets() for visit in visits)
+                visits = (visit for key, visits in book.visits_of_sets() for visit in named(key, visits))
                 kept = Kept(book.standing, Evidence.learn(visits))
                 self._keep(kept)
         return kept.evidence
@@ -135,3 +161,12 @@ class Learned:
         except OSError:
             return None
         return found.st_ino, found.st_mtime_ns, found.st_size
+
+
+def _changed(book: Snapshot, kept: Kept) -> set[str] | None:
+    """Keys of the sets that changed since; None where the book is not the same that went on."""
+    return set(book.sets_changed_since(kept.standing.revision)) if book.follows(kept.standing) else None
+
+
+def _many(changed: set[str], kept: Kept) -> bool:
+    return len(changed) > max(FEW_SETS, kept.evidence.visits * FEW_SHARE)

@@ -47,6 +47,7 @@ class Counted:
         self._families: dict[str, Circle] = {}
         self._tally: dict[str, dict[str, list[int]]] = {level: {} for level in LEVELS}
         self._tried: dict[str, int] = {}
+        self._rates_in_use: dict[str, float] = {}
         made = partial(Tree, worth=prior.worth)
         self.shapes = made(
             LEVELS,
@@ -195,7 +196,9 @@ class Counted:
         used = set() if symbol == FREE else set(symbol.split(" "))
         p = 1.0
         for signal in key.split(" "):
-            rate = self.in_use.p((("all", ""), ("signal", signal)), WORKS)
+            rate = self._rates_in_use.get(signal)
+            if rate is None:  # asked for only once ``in_use`` has settled
+                rate = self._rates_in_use[signal] = self.in_use.p((("all", ""), ("signal", signal)), WORKS)
             p *= rate if signal in used else 1 - rate
         return p
 

@@ -81,6 +81,15 @@ class Evidence(Counted):
             tree.settle(learn=strengths is None)
         return evidence
 
+    def renewed(self, sets: Mapping[str, Sequence[Visit]], *, today: Day | None = None) -> Evidence:
+        """Evidence in which the sets of these keys are what these standing visits say, the rest as it was.
+
+        For a few sets that changed; see ``kb.evidence.renew``.
+        """
+        from kb.evidence.renew import renewed
+
+        return renewed(self, sets, today or clock.today())
+
     # -- asking --------------------------------------------------------------------------------
 
     def path(self, source: Source) -> tuple[tuple[str, str], ...]:
@@ -174,9 +183,10 @@ class Evidence(Counted):
         path = (("outputs", key), ("era", f"{key}|{era}"))
         # Two in use at once stand for more, which hardly occurs.
         sets = [frozenset(some) for n in range(min(2, len(signals)) + 1) for some in combinations(signals, n)]
-        chances = {used: self.taken.p(path, signals_key(used) or FREE) for used in sets}
+        symbols = {used: signals_key(used) or FREE for used in sets}
+        chances = self.taken.chances(path, symbols.values())
         total = sum(chances.values())
-        return {used: p / total for used, p in chances.items()}
+        return {used: chances[symbol] / total for used, symbol in symbols.items()}
 
     def _taken_for(
         self, source: Source, panels: Sequence[tuple[Output, ...]]
