@@ -16,7 +16,8 @@ How: ``tree.py`` has the rule of backing off, ``levels.py`` the circles. Four th
   effect is missing, which tells nothing of its value (assumed: people leave it out whatever it is).
 - *taken* belongs to the home and not to the set: it is learned by the signals that a panel has (and by era),
   not by make or model; jointly over the outputs, as a home seldom has two soundbars.
-- *works*, what came of trying an output: by signal, make and era, family, set and driver input.
+- *works*, what came of trying an output: by signal, make and era, family, set and driver input. A failure
+  that a setting put right later counts neither way (``remedy.py``).
 """
 
 from __future__ import annotations
@@ -49,7 +50,7 @@ from kb.panel import PanelJack
 from kb.visit import Source, Visit
 from kb.words import Display, DriverInput, Kind, Signal, Speakers
 
-VERSION: Final = 2  #: of what ``to_dict`` gives
+VERSION: Final = 3  #: of what ``to_dict`` gives
 LIKELY: Final = 0.998  #: shapes are listed until they hold this much of the known ones
 MOST_SHAPES: Final = 200  #: or until there are so many
 INTERVAL: Final = 0.90
