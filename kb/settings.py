@@ -15,6 +15,7 @@ from typing import Any, Final
 
 from kb import text
 from kb.errors import BadInput, BookTrouble, ascii_controls, described
+from kb.given import open_plain
 from kb.words import DriverInput, Word
 
 FILE: Final = "settings.toml"
@@ -61,7 +62,7 @@ def load(home: Path) -> Settings:
     """
     path = home / FILE
     try:
-        with path.open("rb") as file:
+        with open_plain(path, str(path)) as file:
             raw = file.read(_MOST + 1)
     except FileNotFoundError:
         return Settings()

@@ -14,9 +14,11 @@ from kb.catalogue.files import data_file
 from kb.cli.common import Session, choice, command_options
 from kb.cli.loop_show import render_loop, render_sketch
 from kb.errors import BadInput, ascii_controls, described
+from kb.loop.document import as_json
 from kb.loop.driver import DriverLimits, driver_named, drivers_from, same_name
 from kb.loop.geometry import Loop
-from kb.loop.plan import CEILING_M, Answer, Ask, as_json, plan
+from kb.loop.levels import voltage
+from kb.loop.plan import CEILING_M, Answer, Ask, plan
 from kb.loop.routes import cautions_from, route_named, routes_from
 from kb.loop.units import has_unit, length, outline, room
 from kb.loop.wire import stock_from, wire_from
@@ -65,6 +67,10 @@ if TYPE_CHECKING:
 )
 @click.option("--driver-current", type=float, metavar="A", help="Your driver's rated current, A r.m.s.")
 @click.option("--driver-voltage", type=float, metavar="V", help="Your driver's highest voltage, V r.m.s.")
+@click.option("--source-level", metavar="L", help="Level at the source's output: 0.5 V, -10 dBV, +4 dBu ...")
+@click.option(
+    "--sensitivity", metavar="L", help="Level that the driver's input wants for full output, with the above."
+)
 @click.option(
     "--route", "route_code", metavar="NAME", help="How the wire is laid: joists, tack-strip, trim, ..."
 )
@@ -135,6 +141,7 @@ def answer_for(
     routes = routes_from(table)
     usual = Ask(room=_room(given, feet=feet))
     route = given["route_code"]
+    source_v, sensitivity_v = _line(given)
 
     def metres(name: str, low: float, high: float, usual: float | None) -> float | None:
         typed = given[name]
@@ -156,6 +163,8 @@ def answer_for(
         feed=metres("feed", 0, 100, usual.feed) or 0.0,
         metal_db=given["metal_db"],
         margin=metres("margin", 0, 20, usual.margin) or 0.0,
+        source_v=source_v,
+        sensitivity_v=sensitivity_v,
     )
     stock = stock_from(load_table("wire"))
     sold = tuple(each for each in stock if each.wire.label.startswith("AWG")) if by_awg else stock
@@ -245,6 +254,18 @@ def _room(given: Mapping[str, Any], *, feet: bool) -> Loop:
             raise BadInput(f"--{name}", described("nothing"), "a length such as 5.2 or 17ft")
     sides = (length(given[f"{name}_text"], f"--{name}", feet=feet) for name in ("length", "width"))
     return Loop.rectangle(*sides)
+
+
+def _line(given: Mapping[str, Any]) -> tuple[float | None, float | None]:
+    """Source's level and driver's sensitivity as typed, V r.m.s.: both or neither."""
+    source, wanted = given["source_level"], given["sensitivity"]
+    if (source is None) != (wanted is None):
+        raise BadInput(
+            "line level", "one level", "both --source-level and --sensitivity, from the data sheets"
+        )
+    if source is None:
+        return None, None
+    return voltage(source, "--source-level"), voltage(wanted, "--sensitivity")
 
 
 def _turns(value: int | None) -> int | None:

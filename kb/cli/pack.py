@@ -86,7 +86,7 @@ def pack_command(
         }
         day = _day({"jobs": [set_data], "have": _stock(have)})
     materials = together([*(job.materials for job in day.jobs), *(_materials(file) for file in loops)])
-    plan = pack(day, session.book.evidence().expect, target=target)
+    plan = pack(day, session.book.expect(), target=target)
     if session.as_json:
         listed = [{"item": one.item, "count": one.count, "tool": one.tool} for one in materials]
         session.json(to_json(plan) | {"materials": listed})

@@ -21,6 +21,7 @@ from kb.errors import BadInput, BookTrouble, ascii_controls, described, kind_of
 from kb.exchange.fact_lines import KINDS, from_object, parsed, to_line
 from kb.exchange.lines import LINE_BYTES, lines_of, opened, unpacked
 from kb.exchange.signing import sign, signer
+from kb.given import refuse_special_output
 from kb.store.facts import Fact
 from kb.store.merging import examine
 from kb.visit import read_id
@@ -104,8 +105,7 @@ def new_file(path: Path, *, replace: bool) -> Iterator[IO[bytes]]:
     Raises BadInput where it is there already and ``replace`` is not set, BookTrouble where it cannot be
     written.
     """
-    if path.is_dir():
-        raise BadInput(str(path), described("a folder"), "a file")
+    refuse_special_output(path)
     if path.exists() and not replace:
         raise BadInput(str(path), described("a file that is there"), "another name, or --replace")
     try:

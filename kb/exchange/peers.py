@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import Any, Final
 
 from kb import text
-from kb.errors import BadInput, BookTrouble, ascii_controls
+from kb.errors import BadInput, BookTrouble, ascii_controls, described
+from kb.given import open_plain
 from kb.store.peek import Standing
 from kb.visit import read_id
 from kb.whole import write_mine
@@ -58,9 +59,11 @@ def load(home: Path) -> Peers:
     """The file in ``home``; empty where there is none. Raises BadInput where it is none of ours."""
     path = home / FILE
     try:
-        if path.stat().st_size > _MOST:
-            raise BadInput(str(path), "a larger file", f"at most {_MOST} bytes")
-        data = json.loads(path.read_text(encoding="utf-8"))
+        with open_plain(path, "file") as file:
+            raw = file.read(_MOST + 1)
+        if len(raw) > _MOST:
+            raise BadInput("file", described("a larger file"), f"at most {_MOST} bytes")
+        data = json.loads(raw.decode("utf-8"))
         return Peers(
             {text.line(name, "peer"): _peer(one) for name, one in data["peers"].items()},
             [read_id(one, "approved") for one in data["approved"]],

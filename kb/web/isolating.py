@@ -12,7 +12,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from kb.errors import BadInput
 from kb.isolate import State, says, state_from
-from kb.web.site import page
+from kb.web.site import page, site
 from kb.words import DriverInput, Signal
 
 _MOST: Final = 60  #: answers in one address
@@ -26,9 +26,9 @@ def add(app: Flask) -> None:
 
 def isolate() -> AnyResponse:
     """Begin with the complaint; then test by test to the likeliest fault and its remedy."""
-    from kb.cli.isolate_book import load_model  # the model that came with the program
+    from kb.cli.isolate_book import learned_model  # the odds moved by what mending confirmed
 
-    model = load_model()
+    model = learned_model(site().book)
     given = request.args
     if not given.get("complaint"):
         return page(

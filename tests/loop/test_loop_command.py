@@ -191,6 +191,22 @@ def test_a_driver_may_be_told_by_its_plate():
     assert found["would_fit"]
 
 
+def test_a_source_too_weak_for_the_driver_s_input_does_not_fit_and_says_by_how_much():
+    room = ["--room", "5x4", "--height", "1.2"]
+    good = loop(*room, "--source-level", "-10 dBV", "--sensitivity", "100 mV")
+    assert good.return_value == 0
+    assert "0.316 V (-10.0 dBV, -7.8 dBu), +10.0 dB" in " ".join(good.stdout.split())
+    assert max(map(len, good.stdout.splitlines())) <= 80
+    weak = document(*room, "--source-level", "50 mV", "--sensitivity", "-10 dBV")
+    assert weak["fits"] is False
+    assert weak["line"]["margin_db"] == pytest.approx(-16.02, abs=5e-3)
+    assert [each["code"] for each in weak["reasons"]] == ["sensitivity"]
+    loud = document(*room, "--source-level", "4 V", "--sensitivity", "0.5")
+    assert [each["code"] for each in loud["reasons"]] == ["overload"]
+    with pytest.raises(BadInput, match="--sensitivity"):
+        loop(*room, "--source-level", "1 V")
+
+
 def test_every_printed_answer_shows_both_units_and_defers_to_the_local_code():
     for route in ("joists", "tack-strip", "trim", "attic", "drop-ceiling", "saw-cut"):
         shown = loop("--room", "5.2x4.1", "--route", route).stdout
