@@ -35,7 +35,7 @@ def line(value: object, place: str, limit: int = LINE, *, empty: bool = True) ->
     text = unicodedata.normalize("NFC", value).strip()
     if len(text) > limit:
         raise BadInput(place, described(f"{len(text)} characters"), f"at most {limit}")
-    if not all(_harmless(c) for c in text):
+    if not text.isprintable() and not all(_harmless(c) for c in text):
         raise BadInput(place, text, "text without control characters")
     if not (text or empty):
         raise BadInput(place, value, "some text")

@@ -460,14 +460,15 @@ _UNKNOWN = frozenset({"unknown", Outcome.NOT_TRIED.value})
 
 
 def _without_empty(data: dict[str, Any]) -> dict[str, Any]:
-    plain = {
-        k: [w.value if isinstance(w, Word) else w for w in v] if isinstance(v, list) else v
-        for k, v in data.items()
-    }
-    return {
-        key: value.value if isinstance(value, Word) else value
-        for key, value in plain.items()
-        if value is not None
-        and value not in ("", [], {})
-        and not (isinstance(value, Word) and value.value in _UNKNOWN)
-    }
+    plain: dict[str, Any] = {}
+    for key, value in data.items():
+        if value is None or value in ("", [], {}):
+            continue
+        if isinstance(value, Word):
+            if value.value not in _UNKNOWN:
+                plain[key] = value.value
+        elif isinstance(value, list):
+            plain[key] = [one.value if isinstance(one, Word) else one for one in value]
+        else:
+            plain[key] = value
+    return plain

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from kb.errors import BadInput, described
+from kb.given import open_plain
 
 MOST_BYTES: Final = 8 * 1024 * 1024  #: a file of visits or jobs, at most
 
@@ -24,10 +25,7 @@ def read_bytes(name: str, most: int = MOST_BYTES) -> tuple[bytes, str]:
         if name == "-":
             raw = sys.stdin.buffer.read(most + 1)
         else:
-            path = Path(name)
-            if path.is_dir():
-                raise BadInput(place, described("a folder"), "a file")
-            with path.open("rb") as file:
+            with open_plain(Path(name), place, "a file (or - for standard input)") as file:
                 raw = file.read(most + 1)
     except FileNotFoundError:
         raise BadInput(place, described("no such file"), "the name of a file that is there") from None

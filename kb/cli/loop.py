@@ -97,7 +97,7 @@ def loop_command(
     """Compute a hearing loop: field, current, wire, voltage; does it fit the driver?
 
     Lengths say their unit (5.2 m, 520 cm, 17ft, 17' 6") or are metres, or feet where the settings or
-    --units say so. Exit 1: it does not fit.
+    --units say so. With --json the settings do not count: a program types metres. Exit 1: it does not fit.
 
     \b
     jackfield loop --room 5.2x4.1 --route joists --driver "bench driver"
@@ -105,12 +105,13 @@ def loop_command(
     jackfield loop --length 5m --width 4m --height 1.2m --wire awg18 --json
     """
     feet = (Units(units) if units else session.settings.units) is Units.FEET
-    if feet and (bare := _bare(given)):
+    typed_feet = feet and (units is not None or not session.as_json)
+    if typed_feet and (bare := _bare(given)):
         session.say(f"{', '.join(bare)}: read as feet; for metres write m, or --units metric")
     driver, lacks = driver_for(given, session.settings)
     if lacks:
         session.say(lacks)
-    answer = answer_for(given, driver, feet=feet)
+    answer = answer_for(given, driver, feet=typed_feet, by_awg=feet)
     if svg is not None:
         _write_picture(answer, "svg", svg, feet=feet)
     if png is not None:
@@ -124,10 +125,13 @@ def loop_command(
     return 0 if answer.fits else 1
 
 
-def answer_for(given: Mapping[str, Any], driver: DriverLimits | None, *, feet: bool = False) -> Answer:
+def answer_for(
+    given: Mapping[str, Any], driver: DriverLimits | None, *, feet: bool = False, by_awg: bool = False
+) -> Answer:
     """Return the answer for the options as typed; bare numbers are metres or ``feet``.
 
-    With ``feet`` only wire by AWG is looked for, as it is sold there. Raises BadInput naming the option.
+    ``by_awg``: only such wire is looked for, as it is sold where feet are usual. Raises BadInput naming the
+    option.
     """
     if given["height"] is not None and (given["wire_height"] is not None or given["listen_height"]):
         raise BadInput(
@@ -163,7 +167,7 @@ def answer_for(given: Mapping[str, Any], driver: DriverLimits | None, *, feet: b
         sensitivity_v=sensitivity_v,
     )
     stock = stock_from(load_table("wire"))
-    sold = tuple(each for each in stock if each.wire.label.startswith("AWG")) if feet else stock
+    sold = tuple(each for each in stock if each.wire.label.startswith("AWG")) if by_awg else stock
     return plan(ask, sold, [each for each in cautions_from(table) if each.always])
 
 

@@ -8,6 +8,7 @@
 from __future__ import annotations
 
 import gzip
+import os
 import sys
 import tempfile
 import zlib
@@ -17,6 +18,7 @@ from pathlib import Path
 from typing import IO, Final, NamedTuple, cast
 
 from kb.errors import BadInput, BookTrouble, ascii_controls, described
+from kb.given import open_plain
 
 LINE_BYTES: Final = 1024 * 1024  #: one line, at most; a visit of 64 jacks with every field full fits
 FILE_BYTES: Final = 1024 * 1024 * 1024  #: a whole file, unpacked, at most
@@ -54,10 +56,8 @@ def opened(name: str, most: int = FILE_BYTES) -> Iterator[tuple[IO[bytes], str, 
         path = Path(name)
         if not path.exists():
             raise BadInput(place, described("no such file"), "a file")
-        if not path.is_file():
-            raise BadInput(place, "a folder" if path.is_dir() else "no plain file", "a file")
-        with path.open("rb") as file:
-            size = path.stat().st_size
+        with open_plain(path, place, "a file (or - for standard input)") as file:
+            size = os.fstat(file.fileno()).st_size
             _fits(size, most, place)
             yield file, place, size
     except OSError as trouble:

@@ -102,9 +102,30 @@ def test_where_the_settings_say_feet_bare_numbers_are_feet_and_feet_come_first(h
     assert "4 ft 0 in (1.22 m) from the loop" in " ".join(done.stdout.split())
     assert "read as feet" in done.stderr
     assert max(map(len, done.stdout.splitlines())) <= 80
-    metric = document(*room, "--height", "4", "--margin", "2")
+    metric = document(*room, "--height", "4", "--margin", "2", "--units", "feet")
     assert metric["room"]["length_m"] == pytest.approx(5.1816)  # JSON holds metres whatever is typed
     assert metric["field"]["offset_m"] == pytest.approx(1.2192)
+
+
+def test_a_program_types_metres_whatever_the_settings_say(home):
+    """The contract: all lengths in metres. Who set this machine to feet is not known to a program."""
+    asked = [
+        "--length",
+        "5",
+        "--width",
+        "4",
+        "--height",
+        "1.2",
+        "--driver",
+        "bench driver",
+        "--wire",
+        "awg18",
+    ]
+    metric = document(*asked)
+    home(units=Units.FEET)
+    assert document(*asked)["room"] == metric["room"]
+    assert document(*asked)["field"] == metric["field"]
+    assert loop(*asked, "--json").stderr == ""
 
 
 def test_a_unit_that_is_typed_or_named_counts_before_the_settings(home):
@@ -307,3 +328,10 @@ def test_a_broken_file_is_named_with_what_is_wrong(held, why, tmp_path):
 def test_a_file_that_is_not_there_is_named():
     with pytest.raises(BadInput, match=r"no-such\.toml"):
         run(readings_command, "no-such.toml")
+
+
+def test_a_field_at_the_reference_is_not_told_as_minus_nothing():
+    """-0.03 dB is 0.0 dB."""
+    shown = loop("--room", "5.2x4.1", "--route", "joists", "--driver", "bench driver").stdout
+    assert "+0.0" in shown
+    assert "-0.0" not in shown
