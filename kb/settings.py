@@ -9,13 +9,13 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any, Final
 
 from kb import text
-from kb.errors import BadInput, BookTrouble, ascii_controls
+from kb.errors import BadInput, BookTrouble, ascii_controls, described
+from kb.given import open_plain
 from kb.words import DriverInput, Word
 
 FILE: Final = "settings.toml"
@@ -62,7 +62,7 @@ def load(home: Path) -> Settings:
     """
     path = home / FILE
     try:
-        with path.open("rb") as file:
+        with open_plain(path, str(path)) as file:
             raw = file.read(_MOST + 1)
     except FileNotFoundError:
         return Settings()
@@ -71,7 +71,7 @@ def load(home: Path) -> Settings:
     import tomllib  # only where there is something to read
 
     if len(raw) > _MOST:
-        raise BadInput(str(path), "a larger file", f"at most {_MOST} bytes of settings")
+        raise BadInput(str(path), described("a larger file"), f"at most {_MOST} bytes of settings")
     try:
         data = tomllib.loads(raw.decode("utf-8-sig"))
     except (ValueError, RecursionError) as problem:
@@ -94,36 +94,21 @@ def save(home: Path, settings: Settings) -> Path:
     except ValueError:
         read_back = None
     if read_back != settings:
-        raise BadInput(str(path), "settings with text that changes when read", "plain text")
+        raise BadInput(str(path), described("settings with text that changes when read"), "plain text")
+    from kb.whole import write_mine  # most commands only read settings
+
     try:
-        write_private(path, written)
+        write_mine(path, written.encode())
     except OSError as problem:
         raise BookTrouble(f"{path}: {_why(problem)}; the settings stay as they were") from problem
     return path
-
-
-def write_private(path: Path, text: str) -> None:
-    """Write a file whole or not at all, readable by this user alone. Raises OSError."""
-    unfinished = path.with_name(f"{path.name}.{os.getpid()}.part")
-    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-    try:
-        with open(
-            os.open(unfinished, os.O_CREAT | os.O_TRUNC | os.O_WRONLY, 0o600), "w", encoding="utf-8"
-        ) as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        unfinished.replace(path)
-    finally:
-        with suppress(OSError):
-            unfinished.unlink(missing_ok=True)
 
 
 def _read(data: dict[str, Any], place: str) -> Settings:
     for key in data:
         if key not in _READERS:
             expected = f"one of {', '.join(_READERS)}"
-            raise BadInput(f"{place}, {ascii_controls(key[:40])}", "an unknown key", expected)
+            raise BadInput(f"{place}, {ascii_controls(key[:40])}", described("an unknown key"), expected)
     try:
         return Settings(**{key: _READERS[key](value, key) for key, value in data.items()})
     except BadInput as mistake:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from kb.errors import BadInput, BookTrouble
+from kb.given import open_plain
 
 if TYPE_CHECKING:
     from kb.isolate import Model, State
@@ -29,7 +30,7 @@ def saved(file: str | None, *, must_exist: bool) -> Mapping[str, Any] | None:
         if file == "-":
             raw = sys.stdin.buffer.read(_FILE_LIMIT + 1)
         else:
-            with Path(file).open("rb") as source:
+            with open_plain(Path(file), f"--answers {file}") as source:
                 raw = source.read(_FILE_LIMIT + 1)
     except OSError as trouble:
         expected = "an answers file that can be read, or --complaint to begin one"

@@ -84,7 +84,7 @@ def _mapping(
 ) -> TableMap:
     from kb.exchange.columns import TableMap, fixed, pairs, read_mapping
 
-    said = read_mapping(*read_text(file)) if file else TableMap()
+    said = read_mapping(*read_text(file, expected="TOML")) if file else TableMap()
     return TableMap(
         {**said.columns, **pairs(columns)},
         said.values,

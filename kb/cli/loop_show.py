@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
+from kb.loop.levels import show_level
 from kb.loop.plan import Answer, items
 from kb.loop.units import FOOT_M, show_length
 
@@ -143,6 +144,9 @@ def _facts(answer: Answer, say: Say) -> Table:
     ]
     if answer.ask.route:
         rows[-1] = ("Wire", f"{say(answer.laid_m)} in place, {say(answer.buy_m)} to carry")
+    if (margin := answer.ask.line_margin_db) is not None:
+        levels = (show_level(answer.ask.source_v or 0), show_level(answer.ask.sensitivity_v or 0))
+        rows.append(("Line input", f"{levels[0]}, {margin:+.1f} dB to what the driver wants: {levels[1]}"))
     for name, words in rows:
         table.add_row(name, Text(words))
     return table

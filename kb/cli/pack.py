@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from kb.cli.asked import LENGTH, asked_inputs
 from kb.cli.common import Session, command_options, text
 from kb.errors import BadInput
+from kb.words import Kind
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -22,11 +24,12 @@ _FOOT_M: Final = 0.3048  # international foot, 1959
 @click.argument("jobsfile_or_make", metavar="JOBSFILE | MAKE", required=False)
 @click.argument("model", required=False)
 @click.option("--year", type=int, metavar="YEAR", help="One set: when it was made, about.")
-@click.option("--kind", metavar="KIND", help="One set: television, set-top-box ...")
+@click.option("--kind", metavar="KIND", help=f"One set: {', '.join(Kind)}.")
 @click.option("--display", metavar="DISPLAY", help="One set: flat, tube or projector.")
 @click.option("--inputs", metavar="LIST", help="One set: inputs of the driver, with commas.")
+@click.option("--driver", metavar="NAME", help="One set: a driver of the catalogue, or the usual one.")
 @click.option("--speakers-needed/--speakers-free", default=True, help="One set: do others listen to it?")
-@click.option("--length", "length_m", type=float, metavar="M", help="One set: metres to the driver.")
+@click.option("--length", "length_m", type=LENGTH, metavar="M", help="One set: metres to the driver.")
 @click.option("--taken", multiple=True, metavar="SIGNAL", help="One set: an output in use; repeat for more.")
 @click.option("--have", multiple=True, metavar="ITEM[=COUNT]", help="An item in stock; repeat for more.")
 @click.option(
@@ -47,6 +50,7 @@ def pack_command(
     kind: str | None,
     display: str | None,
     inputs: str | None,
+    driver: str | None,
     speakers_needed: bool,
     length_m: float | None,
     taken: tuple[str, ...],
@@ -75,14 +79,14 @@ def pack_command(
             "year": year,
             "kind": kind,
             "display": display,
-            "inputs": _inputs(session, inputs),
+            "inputs": [one.value for one in asked_inputs(session, inputs, driver)],
             "speakers": "needed" if speakers_needed else "free",
             "length_m": length_m,
             "taken": list(taken) or None,
         }
         day = _day({"jobs": [set_data], "have": _stock(have)})
     materials = together([*(job.materials for job in day.jobs), *(_materials(file) for file in loops)])
-    plan = pack(day, session.book.evidence().expect, target=target)
+    plan = pack(day, session.book.expect(), target=target)
     if session.as_json:
         listed = [{"item": one.item, "count": one.count, "tool": one.tool} for one in materials]
         session.json(to_json(plan) | {"materials": listed})
@@ -124,12 +128,6 @@ def _day(data: object) -> Day:
     from kb.pack import day_from
 
     return day_from(data)
-
-
-def _inputs(session: Session, inputs: str | None) -> list[str]:
-    if inputs is None:
-        return [one.value for one in session.settings.inputs]
-    return [word.strip() for word in inputs.split(",") if word.strip()]
 
 
 def _stock(have: tuple[str, ...]) -> dict[str, int]:
@@ -223,12 +221,11 @@ def verdict(plan: Plan) -> Any:
 
 def question(ask: Ask, several: bool, width: int) -> Any:
     """A question on one line where it fits, with what each answer would change."""
-    from textwrap import fill
-
     from kb.pack import answer_text, percent, question_text
+    from kb.text import wrapped
 
     def lines(words: str, indent: int) -> str:
-        return fill(words, max(40, width), initial_indent=" " * indent, subsequent_indent=" " * (indent + 2))
+        return "\n".join(wrapped(words, width, " " * indent, " " * (indent + 2)))
 
     asked = question_text(ask)
     if several:

@@ -53,6 +53,9 @@ def readings_command(session: Session, file: str, record: tuple[str, str] | None
     and on. With the loop told, measured is compared with computed. Exit 1: falls short.
 
     \b
+    jackfield readings readings.toml
+
+    \b
     [[positions]]
     name = "sofa"
     field_ma_per_m = 380        # or field_db; x_m, y_m, height_m

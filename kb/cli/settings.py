@@ -34,6 +34,10 @@ def settings_command(
     """Show or change the usual driver, units and initials.
 
     Current and voltage are those on the driver's plate: 'jackfield loop' judges the loop by them.
+
+    \b
+    jackfield settings
+    jackfield settings --driver "bench driver" --inputs line-3.5,optical
     """
     from kb.settings import save
 

@@ -16,7 +16,8 @@ How: ``tree.py`` has the rule of backing off, ``levels.py`` the circles. Four th
   effect is missing, which tells nothing of its value (assumed: people leave it out whatever it is).
 - *taken* belongs to the home and not to the set: it is learned by the signals that a panel has (and by era),
   not by make or model; jointly over the outputs, as a home seldom has two soundbars.
-- *works*, what came of trying an output: by signal, make and era, family, set and driver input.
+- *works*, what came of trying an output: by signal, make and era, family, set and driver input. A failure
+  that a setting put right later counts neither way (``remedy.py``).
 """
 
 from __future__ import annotations
@@ -49,7 +50,7 @@ from kb.panel import PanelJack
 from kb.visit import Source, Visit
 from kb.words import Display, DriverInput, Kind, Signal, Speakers
 
-VERSION: Final = 2  #: of what ``to_dict`` gives
+VERSION: Final = 3  #: of what ``to_dict`` gives
 LIKELY: Final = 0.998  #: shapes are listed until they hold this much of the known ones
 MOST_SHAPES: Final = 200  #: or until there are so many
 INTERVAL: Final = 0.90
@@ -80,6 +81,15 @@ class Evidence(Counted):
         for tree in (evidence.shapes, evidence.speakers, evidence.works, evidence.in_use, evidence.taken):
             tree.settle(learn=strengths is None)
         return evidence
+
+    def renewed(self, sets: Mapping[str, Sequence[Visit]], *, today: Day | None = None) -> Evidence:
+        """Evidence in which the sets of these keys are what these standing visits say, the rest as it was.
+
+        For a few sets that changed; see ``kb.evidence.renew``.
+        """
+        from kb.evidence.renew import renewed
+
+        return renewed(self, sets, today or clock.today())
 
     # -- asking --------------------------------------------------------------------------------
 
@@ -174,9 +184,10 @@ class Evidence(Counted):
         path = (("outputs", key), ("era", f"{key}|{era}"))
         # Two in use at once stand for more, which hardly occurs.
         sets = [frozenset(some) for n in range(min(2, len(signals)) + 1) for some in combinations(signals, n)]
-        chances = {used: self.taken.p(path, signals_key(used) or FREE) for used in sets}
+        symbols = {used: signals_key(used) or FREE for used in sets}
+        chances = self.taken.chances(path, symbols.values())
         total = sum(chances.values())
-        return {used: p / total for used, p in chances.items()}
+        return {used: chances[symbol] / total for used, symbol in symbols.items()}
 
     def _taken_for(
         self, source: Source, panels: Sequence[tuple[Output, ...]]

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from itertools import chain
 from typing import Any, Final
 
-from kb.errors import BadInput
+from kb.errors import BadInput, described
 from kb.exchange.columns import TableMap
 from kb.exchange.fact_lines import from_object, is_fact, parsed
 from kb.exchange.lines import Line, lines_of, opened, unpacked
@@ -128,7 +128,7 @@ def _kind(stream: Iterator[Any], done: Loaded) -> tuple[Any, Iterator[Any]]:
 def _only(kind: type, stream: Iterable[Any]) -> Iterator[Any]:
     for one in stream:
         if not isinstance(one, kind):
-            raise BadInput("files", "a dump beside other notes", "load a dump by itself")
+            raise BadInput("files", described("a dump beside other notes"), "load a dump by itself")
         yield one
 
 
@@ -162,7 +162,7 @@ def _merge(store: Store, facts: Iterable[Any], done: Loaded, dry_run: bool) -> N
     def checked() -> Iterator[Fact]:
         for fact in facts:
             if isinstance(fact, Visit):
-                raise BadInput("files", "a dump beside other notes", "load a dump by itself")
+                raise BadInput("files", described("a dump beside other notes"), "load a dump by itself")
             yield fact
 
     merged = store.merge(checked(), outside=False, keep=not dry_run)
@@ -231,7 +231,7 @@ def _json_lines(lines: Iterator[Line], place: str) -> Iterator[tuple[int, Visit 
         if seen.get(kind, 0) != count:
             raise BadInput(
                 place,
-                f"{seen.get(kind, 0)} lines of kind {kind}",
+                described(f"{seen.get(kind, 0)} lines of kind {kind}"),
                 f"{count}: the dump is cut off or was edited",
             )
 

@@ -89,7 +89,7 @@ def driver_named(name: str, drivers: Sequence[DriverLimits]) -> DriverLimits:
     for driver in drivers:
         if same_name(driver.name, name):
             return driver
-    raise BadInput("driver", name, " or ".join(driver.name for driver in drivers))
+    raise BadInput("driver", name, f"one of {', '.join(driver.name for driver in drivers)}")
 
 
 def same_name(one: str, other: str) -> bool:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 from typing import TYPE_CHECKING, Final, Literal
 
-from kb.errors import BadInput
+from kb.errors import BadInput, described
 from kb.loop.field import TOLERANCE_DB, grid, level_db
 from kb.loop.plan import Answer
 from kb.loop.units import FOOT_M, show_length
@@ -48,7 +48,7 @@ def draw(answer: Answer, kind: Literal["svg", "png"], plane: int = 0, *, feet: b
         from matplotlib.figure import Figure
     except ImportError as trouble:
         raise BadInput(
-            "picture", "no plotting library", "one installed: pip install 'jackfield[plot]'"
+            "picture", described("no plotting library"), "one installed: pip install 'jackfield[plot]'"
         ) from trouble
     with matplotlib.rc_context(
         {"svg.hashsalt": "jackfield", "svg.fonttype": "none", "font.family": "DejaVu Sans"}

@@ -147,10 +147,10 @@ class Packing:
         chances = Chances(tasks, len(self.items), weigh=[cost.each for cost in self.costs])
         # Worlds merged into harder ones lower what can be reached a little; the list cannot do better.
         goal = min(goal_for(self.target, self.reach), chances.at_most(chances.caps[0]))
-        found = self.found = cheapest(tasks, self.costs, goal, work=WORK, chances=chances)
-        bound = found.bound
-        if self.merge:  # no bound of the day as it is
-            bound = min(found.cost, least_cost([self.task(bare) for bare in self.bare], self.costs, goal))
+        # The worlds as merged make no bound of the day as it is.
+        floor = least_cost([self.task(bare) for bare in self.bare], self.costs, goal) if self.merge else None
+        found = self.found = cheapest(tasks, self.costs, goal, work=WORK, chances=chances, floor=floor)
+        bound = found.bound if floor is None else min(found.cost, floor)
         return Plan(
             items=self.lines(found.stock),
             certainty=found.chance,

@@ -14,6 +14,7 @@ from typing import Final, NamedTuple
 from urllib.parse import quote
 
 from kb.errors import BookTrouble
+from kb.given import refuse_special
 from kb.store.signs import RIGHTS, SQLITE
 
 WAIT: Final = 10.0  #: seconds to wait for another program's write
@@ -41,6 +42,7 @@ def standing(path: Path) -> Standing | None:
 
     Raises BookTrouble where a book may be there but cannot be read (rights, a lock held too long).
     """
+    refuse_special(path)
     refusal: sqlite3.OperationalError | None = None
     for uri in readable(path):
         try:

@@ -171,6 +171,10 @@ def test_every_number_that_can_hurt_carries_its_caution():
     assert "licensed electrician" in MODEL.faults["driver-off"].caution
     assert "Never open a set" in MODEL.faults["speakers-broken"].caution
     assert "protective earth" in MODEL.faults["ground-loop"].caution
+    for fault in ("wire-broken", "wire-shorted"):  # the same screw may have met the mains
+        assert MODEL.faults[fault].mend.startswith("Driver off.")
+        assert "mains cable" in MODEL.faults[fault].caution
+    assert "live chassis" in MODEL.tests["antenna-out"].caution
     for test in MODEL.tests.values():
         assert "open the set" not in test.how.lower()
 
@@ -628,12 +632,12 @@ def test_an_answers_file_reads_back_with_its_keys():
     ("change", "message"),
     [
         ({"complaint": "quiet"}, "answers, complaint: saw 'quiet', expected a complaint: one of no-sound"),
-        ({"complaint": None}, "answers, complaint: saw 'nothing'"),
+        ({"complaint": None}, "answers, complaint: saw nothing"),
         ({"answers": {"red-glo": "dark"}}, "answers, red-glo: saw 'red-glo', expected red-glow"),
         ({"answers": {"red-glow": "drak"}}, "answers, red-glow: saw 'drak', expected dark"),
         ({"answers": {"converter-light": "lit"}}, "expected a test for this path"),
         ({"answers": {"lamps-off": "good"}}, "expected a test for the complaint no-sound"),
-        ({"answers": ["dark"]}, "answers, answers: saw 'list', expected an object"),
+        ({"answers": ["dark"]}, "answers, answers: saw a list, expected an object"),
         ({"answers": {"red-glow": 7}}, "saw '?7'?, expected text"),
         ({"answers": {f"t{n}": "x" for n in range(300)}}, "at most 200"),
         ({"path": {"signal": "optica"}}, "path, signal: saw 'optica', expected optical"),
@@ -680,7 +684,7 @@ def given_row(**rows: object) -> list[dict[str, object]]:
         (changed("fault", 0, prior={"silent": -1}), "fault a, prior, silent: saw -1, expected odds above 0"),
         (changed("fault", 0, prior={"silent": math.nan}), "fault a, prior, silent: saw nan"),
         (changed("fault", 0, prior={}), "fault a, prior"),
-        (changed("fault", 1, source=None), "fault b, source: saw 'nothing'"),
+        (changed("fault", 1, source=None), "fault b, source: saw nothing"),
         (changed("fault", 1, id="a"), "fault a, id: saw 'a', expected an id that nothing else has"),
         (
             changed("fault", 1, needs=["fibre"]),
@@ -702,7 +706,7 @@ def given_row(**rows: object) -> list[dict[str, object]]:
         (changed("test", 0, id="meter"), "expected a word that is no tool"),
         (changed("complaint", 0, elsewhere=0), "complaint silent, elsewhere: saw 0"),
         ({**SMALL, "fault": []}, "faults, fault: saw 'an empty list'"),
-        ([], "faults: saw 'list'"),
+        ([], "faults: saw a list"),
     ],
 )
 def test_a_mistake_in_the_model_is_named_by_entry_and_field(data, message):

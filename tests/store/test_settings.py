@@ -61,7 +61,7 @@ def test_the_file_is_plain_toml_for_this_user_alone(tmp_path: Path) -> None:
         ('inputs = "optical"', "inputs: saw 'optical', expected a list"),
         ('inputs = ["optic"]', "inputs 1: saw 'optic', expected optical"),
         ('units = "yards"', "units: saw 'yards', expected one of metric, feet"),
-        ('unit = "feet"', "unit: saw 'an unknown key', expected one of driver, inputs, units, initials"),
+        ('unit = "feet"', "unit: saw an unknown key, expected one of driver, inputs, units, initials"),
         (f'initials = "{"x" * 41}"', "initials: saw 41 characters"),
         ('driver = "a\\u001b[31m"', "driver: saw"),
         ("driver", "expected TOML"),
