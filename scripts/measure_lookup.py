@@ -2,8 +2,8 @@
 
 ``python scripts/measure_lookup.py --sizes 1k,19k,100k,1M`` prints, for each size, accuracy by kind of damage,
 warm median and p95, build time, size on disk and peak memory, beside three other ways in the same run; then
-the growth exponent. ``--calibrate`` prints how often a score came true. Each size runs in a process of
-its own.
+the growth exponent. Each size runs in a process of its own. How often a score comes true is said by
+``calibrate_lookup.py``.
 """
 
 from __future__ import annotations
@@ -317,59 +317,6 @@ def _rss() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
-def calibrate(size: int, each: int) -> None:
-    """Prints trust by kind of damage, and predicted against observed for all first answers."""
-    from kb.index.score import scored
-
-    rows, source = codes(size)
-    draw = random.Random(3)
-    unknown = set(draw.sample(range(len(rows)), len(rows) // 4))
-    home = Path(tempfile.mkdtemp(prefix="jackfield-measure-"))
-    index = Index.open(home / "index")
-    index.rebuild((e for at, e in enumerate(entries(rows)) if at not in unknown), 1)
-    reader = index.reader()
-    by_damage: dict[str, list[bool]] = {}
-    steps: dict[str, dict[int, list[tuple[float, bool]]]] = {}
-    confident = 0
-    lost = 0
-    asked = questions(rows, each, seed=4, check=False)
-    for one in asked:
-        matches = reader.find(one.text).matches
-        found, _, _ = reader._identifier.candidates(tuple(one.text.split()))
-        if found:
-            first = scored(found)[0]
-            by_damage.setdefault(first.damage, []).append(_same(first, rows[one.row]))
-        if matches:
-            top = matches[0]
-            good = int(top.key[1:]) == one.row
-            steps.setdefault(top.how, {}).setdefault(int(min(top.score, 0.999) * 10), []).append(
-                (top.score, good)
-            )
-            if one.row in unknown and top.how == "near" and top.score >= 0.8:
-                confident += 1
-        lost += one.row in unknown
-    print(f"{size} codes ({source}), {len(asked)} queries, {lost} of them for sets that are not in the book")
-    print("kind of damage of the first candidate: queries, how often it was the set meant")
-    for name, values in sorted(by_damage.items()):
-        print(f"  {name:8} {len(values):6} {sum(values) / len(values):.3f}")
-    for how, table in sorted(steps.items()):
-        print(f"{how}: score from, answers, mean score, observed")
-        for step, pairs in sorted(table.items()):
-            mean = sum(score for score, _ in pairs) / len(pairs)
-            came = sum(good for _, good in pairs) / len(pairs)
-            print(f"  {step / 10:.1f} {len(pairs):6} {mean:.3f} {came:.3f}")
-    print(f"unknown sets answered as near with 0.8 or more: {confident} of {lost}")
-    reader.close()
-    index.close()
-    shutil.rmtree(home, ignore_errors=True)
-
-
-def _same(candidate: object, row: Code) -> bool:
-    make, model = getattr(candidate, "make", ""), getattr(candidate, "model", "")
-    code = normal(row[1])
-    return make == normal(row[0]) and (model == code or normal(row[0]) + model == code)
-
-
 def show(results: list[dict[str, object]]) -> None:
     """The table, and how time grows with size."""
     print(f"{'':44}" + "".join(f"{_short(int(str(r['size']))):>12}" for r in results))
@@ -432,13 +379,10 @@ def main() -> None:
     parser.add_argument("--no-others", action="store_true", help="leave the other ways out")
     parser.add_argument("--wrong", action="store_true", help="show wrong answers on stderr")
     parser.add_argument("--seed", type=int, default=SEED, help="another sample of damaged codes")
-    parser.add_argument("--calibrate", action="store_true")
     parser.add_argument("--one", action="store_true", help=argparse.SUPPRESS)
     told = parser.parse_args()
     sizes = [_size(text) for text in told.sizes.split(",")]
-    if told.calibrate:
-        calibrate(sizes[-1], told.each)
-    elif told.one:
+    if told.one:
         print(json.dumps(measure(sizes[0], told.each, not told.no_others, told.wrong, told.seed)))
     else:
         results = []
