@@ -66,8 +66,11 @@ class Lookup:
         skeleton = shape(code)
         if not skeleton:
             return False
-        rows = self._rows([crc32(k.encode(skeleton), k.SHAPE)], make)
-        return any(row[1] == make and shape(row[2]) == skeleton for row in rows)
+        value = crc32(k.encode(skeleton), k.SHAPE)
+        if not self._bits.may_hold(value):
+            return False
+        first = self._db.execute(f"{_BY_KEY} WHERE s.make = ? LIMIT 1", (f"[{value}]", make)).fetchone()
+        return first is not None
 
     def goes_on(self, code: str) -> bool:
         """Whether a set of the book has a longer code that begins with this one."""

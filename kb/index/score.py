@@ -27,7 +27,7 @@ a letter that varies within the family) replaced; several of them; two slips; mo
 
 STEEP = 3.6
 
-_TOLD_APART = 0.01  # share from which signs are looked at
+_WEIGHED = 3  # candidates whose signs are looked at; the others are trusted as much as the last of them
 
 NEAR_FROM = 0.002
 """The sets listed as ``near`` must together be this likely; else nothing is called near."""
@@ -88,13 +88,13 @@ def scored(candidates: list[Candidate], book: Book) -> list[Candidate]:
     if candidates and candidates[0].damage == "exact":  # what was typed in full is no damaged other
         weights = [float(c.damage == "exact") for c in candidates]
     total = sum(weights)
-    highest = 1.0
+    highest = sure = 1.0
     known: dict[tuple[str, str], bool] = {}
-    for c, weight in zip(candidates, weights, strict=True):
+    for at, (c, weight) in enumerate(zip(candidates, weights, strict=True)):
         share = weight / total
-        if share >= _TOLD_APART:
-            highest = min(highest, share * trust(signs(c, book, known)))
-        c.score = min(highest, share)
+        if at < _WEIGHED:
+            sure = trust(signs(c, book, known))
+        c.score = highest = min(highest, share * sure)
     return candidates
 
 
