@@ -114,6 +114,10 @@ class Evidence(Counted):
                 )
         return key, family, place
 
+    def knows(self, source: Source) -> bool:
+        """Was this very set visited?"""
+        return set_of(source) in self._sets
+
     def filled(self, source: Source) -> Source:
         """``source`` with the kind, year and display that the book knows of this very set."""
         known = self._sets.get(set_of(source))
