@@ -258,7 +258,7 @@ class Book:
         return of
 
     def chance(self, source: Source) -> Callable[[PanelJack], Chance]:
-        """How likely a jack of this source carries sound: its own findings, backed off to family, make and era.
+        """How likely a jack of this source carries sound: its own findings, then family, make, era.
 
         What is told of other sets may be some visits behind, so that recording does not make every look-up
         learn anew; what is told of this set never is.
