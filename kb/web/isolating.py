@@ -9,6 +9,7 @@ import gzip
 import json
 import threading
 from collections import OrderedDict
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Final
 
 from flask import Flask, Response, redirect, request, url_for
@@ -21,7 +22,9 @@ from kb.web.site import page, site
 from kb.words import DriverInput, Signal
 
 if TYPE_CHECKING:
+    from kb.book import SetView
     from kb.isolate import Model
+    from kb.path import Connection
 
 _MOST: Final = 60  #: answers in one address
 _SHOWN: Final = 5  #: faults in the list
@@ -45,7 +48,8 @@ def isolate() -> AnyResponse:
         path = _path(given)
         since = ""
         if about and not path:
-            path, since = _path_in_book(**about)
+            with suppress(NotFound):
+                path, since = _path_in_book(site().book.view(**about))
         return page(
             "isolate_begin",
             complaints=list(model.complaints.values()),
@@ -139,20 +143,17 @@ def _about(given: Any) -> dict[str, str]:
     return {"make": make, "model": model} if make and model else {}
 
 
-def _path_in_book(make: str, model: str) -> tuple[dict[str, Any], str]:
+def _path_in_book(known: SetView, connection: Connection | None = None) -> tuple[dict[str, Any], str]:
     """The path of a set as it was connected last, else as it would be; and since when."""
     from kb.cli.isolate_book import path_in_book
 
-    try:
-        known = path_in_book(site().book, site().book.view(make, model))
-    except NotFound:
-        return {}, ""
-    return (path_used_to(known[0]), known[1]) if known else ({}, "")
+    found = path_in_book(site().book, known, connection)
+    return (path_used_to(found[0]), found[1]) if found else ({}, "")
 
 
-def turns_address(make: str, model: str) -> str:
-    """Where the turns for a set's path are."""
-    return url_for("turns", **_path_in_book(make, model)[0])
+def turns_address(known: SetView, connection: Connection | None = None) -> str:
+    """Where the turns for a set's path are; ``connection``: that of the usual driver, where it is known."""
+    return url_for("turns", **_path_in_book(known, connection)[0])
 
 
 def _data(given: Any) -> dict[str, Any]:

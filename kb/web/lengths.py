@@ -1,4 +1,4 @@
-"""How is a length typed and shown on the page? In the units of the settings, with any unit that is written."""
+"""How is a length typed and shown on the page? In the units of the settings, or with any unit written."""
 
 from __future__ import annotations
 

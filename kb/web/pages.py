@@ -84,7 +84,7 @@ def show_set() -> AnyResponse:
         "set",
         known=known,
         about=_about(known),
-        turns=turns_address(**_about(known)),
+        turns=turns_address(known, connection if asked.usual else None),
         asked=asked,
         facts=_facts_of_source(known),
         rows=_rows(known, connection),
