@@ -13,6 +13,7 @@ from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Final
 
 from flask import Flask, Response, redirect, request, url_for
+from werkzeug.exceptions import ServiceUnavailable
 from werkzeug.wrappers import Response as AnyResponse
 
 from kb.errors import BadInput, NotFound
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 
 _MOST: Final = 60  #: answers in one address
 _SHOWN: Final = 5  #: faults in the list
+_PATIENCE_S: Final = 3  #: so long a thread waits for another that makes turns
 _KEPT: Final = 32  #: paths whose turns are remembered; they take a second each to make
 
 
@@ -116,13 +118,17 @@ def turns() -> AnyResponse:
 
     path = path_used_from(_path(request.args), "path")
     key = json.dumps([path_used_to(path), site().book.cases()], sort_keys=True)
-    with _making:  # one at a time: the others would make the same
+    if not _making.acquire(timeout=_PATIENCE_S):  # one at a time: the others would make the same
+        raise ServiceUnavailable(retry_after=5)  # the phone asks again with its next page
+    try:
         body = _made.pop(key, None)
         if body is None:
             body = gzip.compress(json.dumps(turns_of(_model(), path) | {"path": str(path)}).encode(), mtime=0)
         _made[key] = body
         while len(_made) > _KEPT:
             _made.popitem(last=False)
+    finally:
+        _making.release()
     zipped = "gzip" in request.headers.get("Accept-Encoding", "")
     answer = Response(body if zipped else gzip.decompress(body), mimetype="application/json")
     if zipped:
