@@ -68,6 +68,8 @@ def load(home: Path) -> Settings:
         return Settings()
     except OSError as problem:
         raise BookTrouble(f"{path}: {_why(problem)}") from problem
+    except BadInput as special:  # a folder or a pipe in its place: nobody typed that
+        raise BookTrouble(str(special)) from special
     import tomllib  # only where there is something to read
 
     if len(raw) > _MOST:

@@ -242,17 +242,18 @@ class Book:
     def expect(self) -> Callable[[Source], Expectation]:
         """What is expected of a source, as ``Evidence.expect``; another spelling of a set is that set."""
         evidence = self.evidence()
-        if self.standing() is None:
-            return evidence.expect
-        from kb.book.learned import named
-
-        with self.store.snapshot() as book:
-            spellings = book.spellings
+        empty = self.standing() is None
 
         def of(source: Source) -> Expectation:
-            kept = spellings.kept(source.key)
-            if kept != source.key and (visits := named(kept, self.store.visits_of(kept))):
-                source = replace(source, make=visits[-1].source.make, model=visits[-1].source.model)
+            from kb.book.learned import named
+
+            # A set that evidence knows goes by its kept spelling: the store is opened for others only.
+            if not (empty or evidence.knows(source)) and source.make and source.model:
+                with self.store.snapshot() as book:
+                    kept = book.spellings.kept(source.key)
+                    if kept != source.key and (visits := named(kept, book.visits_of(kept))):
+                        last = visits[-1].source
+                        source = replace(source, make=last.make, model=last.model)
             return evidence.expect(source)
 
         return of

@@ -132,8 +132,8 @@ def _facts(answer: Answer, say: Say) -> Table:
     if level and level.shift_db:
         rows.append((
             "",
-            f"{level.current_a:.2f} A ({level.shift_db:+.1f} dB) brings the whole listening area "
-            f"within +-3 dB ({level.min_db:+.1f} to {level.max_db:+.1f})",
+            f"{level.current_a:.2f} A ({level.shift_db:+z.1f} dB) brings the whole listening area "
+            f"within +-3 dB ({level.min_db:+z.1f} to {level.max_db:+z.1f})",
         ))  # fmt: skip
     rows += [
         ("", "r.m.s. at the loudest, 125 ms average; speech averages 12 dB less"),
@@ -168,8 +168,8 @@ def _field_table(answer: Answer, say: Say) -> Table:
         share = answer.share_within(plane, level)
         table.add_row(
             say(plane.height),
-            f"{low:+.1f}",
-            f"{high:+.1f}",
+            f"{low:+z.1f}",
+            f"{high:+z.1f}",
             f"{plane.spread_db:.1f}",
             f"{100 * share:.0f} %",
         )
@@ -191,10 +191,10 @@ def _voltage_table(answer: Answer) -> Table:
         name = f"{hertz:g} Hz" if hertz < 1000 else f"{hertz / 1000:g} kHz"
         row = [name, f"{answer.load.impedance(hertz):.2f} ohm", f"{answer.load.voltage(most, hertz):.2f} V"]
         if answer.fit:
-            row.append(f"{answer.fit.voltage_margin_db[hertz]:+.1f} dB")
+            row.append(f"{answer.fit.voltage_margin_db[hertz]:+z.1f} dB")
         table.add_row(*row)
     if answer.fit:
-        table.add_row("current", "", f"{most:.2f} A", f"{answer.fit.current_margin_db:+.1f} dB")
+        table.add_row("current", "", f"{most:.2f} A", f"{answer.fit.current_margin_db:+z.1f} dB")
     return table
 
 

@@ -15,6 +15,7 @@ from kb.errors import BadInput, described
 from kb.exchange.columns import TableMap
 from kb.exchange.fact_lines import from_object, is_fact, parsed
 from kb.exchange.lines import Line, lines_of, opened, unpacked
+from kb.exchange.sharing import personal
 from kb.exchange.table import Bad, Table, bad_of
 from kb.store import Store
 from kb.store.facts import Fact, VisitFact
@@ -46,6 +47,8 @@ class Loaded:
     findings: int = 0
     other_facts: int = 0
     already: int = 0
+    completed: int = 0
+    """Of those: known from another book so far, now with one's own notes."""
     bad_count: int = 0
     bad: list[BadRow] = field(default_factory=list)
     columns: dict[str, dict[str, str]] = field(default_factory=dict)
@@ -146,10 +149,14 @@ def _record(store: Store, visits: Iterable[Visit], done: Loaded, dry_run: bool) 
             raise _Dry
 
     try:
-        recorded = store.record(counted(), told=lambda visit: _was_there(visit, done))
+        # What looks private is in no id that others could guess at: it may be corrected before it is shared.
+        recorded = store.record(
+            counted(), told=lambda visit: _was_there(visit, done), alike=lambda visit: not personal(visit)
+        )
     except _Dry:
         return
-    done.written = bool(recorded.recorded)
+    done.written = bool(recorded.recorded or recorded.completed)
+    done.completed = len(recorded.completed)
 
 
 def _was_there(visit: Visit, done: Loaded) -> None:

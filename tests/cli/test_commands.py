@@ -150,6 +150,25 @@ def test_a_terminal_that_goes_away_saves_nothing(jackfield: Run) -> None:
     assert jackfield("find", "nv40").code == 1
 
 
+def test_who_types_a_headphone_jack_is_not_asked_whether_it_is_an_output(jackfield: Run) -> None:
+    """The short name says that the sign is printed there, at the prompt as in one line."""
+    answers = ["Norwell", "NV40", "", "hp", "", "ok", "mute", "arc", "HDMI 1", "", "", "", "", "y"]
+    done = jackfield("record", "--ask", stdin="\n".join(answers) + "\n")
+    assert done.code == 0, done.err
+    headphone, hdmi = jackfield("show", "Norwell", "NV40", "--json").json["panel"]
+    assert (headphone["direction"], headphone["signal"]) == ("output", "headphone")
+    assert (hdmi["direction"], hdmi["signal"]) == ("output", "arc")
+    assert "out, in or unclear" not in done.err
+
+
+def test_quit_saves_nothing_wherever_it_is_typed(jackfield: Run, home: Path) -> None:
+    for answers in (["quit"], ["opt", "quit"], ["opt", "", "quit"], ["hp", "", "quit"]):
+        done = jackfield("record", "--ask", stdin="\n".join(["Norwell", "NV40", "", *answers]) + "\n")
+        assert done.code == 1
+        assert "nothing was saved" in done.err
+    assert not (home / "book.sqlite").exists()
+
+
 def test_path_for_a_panel_that_is_not_in_the_book(jackfield: Run, visit_file: VisitFile, home: Path) -> None:
     jacks = [
         {"form": "toslink", "marking": "OPTICAL OUT", "taken": True},

@@ -435,6 +435,7 @@ RACES = [
     ("weak", HEADPHONE),
     ("hum", ANALOG),
     ("echo", OPTICAL_DAC),
+    ("echo", WIRELESS),
     ("distorted", HEADPHONE),
     ("speakers-dead", HEADPHONE),
     ("speakers-dead", ARC),
@@ -451,6 +452,9 @@ def test_the_next_test_choice_is_not_slower_than_a_fixed_order(complaint, path):
     rivals = {
         "along the chain": in_order([test.id for test in tests]),
         "cheapest first": in_order([test.id for test in sorted(tests, key=lambda test: test.minutes)]),
+        "most telling first": in_order(
+            [test.id for test in sorted(tests, key=lambda test: -begun.bits(test))]
+        ),
         "per minute": in_order(
             [test.id for test in sorted(tests, key=lambda test: -begun.bits(test) / test.minutes)]
         ),

@@ -328,3 +328,10 @@ def test_a_broken_file_is_named_with_what_is_wrong(held, why, tmp_path):
 def test_a_file_that_is_not_there_is_named():
     with pytest.raises(BadInput, match=r"no-such\.toml"):
         run(readings_command, "no-such.toml")
+
+
+def test_a_field_at_the_reference_is_not_told_as_minus_nothing():
+    """-0.03 dB is 0.0 dB."""
+    shown = loop("--room", "5.2x4.1", "--route", "joists", "--driver", "bench driver").stdout
+    assert "+0.0" in shown
+    assert "-0.0" not in shown
