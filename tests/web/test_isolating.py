@@ -120,6 +120,6 @@ def test_a_phone_does_not_wait_long_for_another_whose_turns_are_made(
 
     monkeypatch.setattr(isolating, "_PATIENCE_S", 0.01)
     with isolating._making:
-        busy = phone.get("/isolate/turns?signal=scart")
+        busy = phone.get("/isolate/turns?signal=coaxial")
     assert (busy.status_code, busy.headers["Retry-After"]) == (503, "5")
-    assert phone.get("/isolate/turns?signal=scart").status_code == 200
+    assert phone.get("/isolate/turns?signal=coaxial").status_code == 200
