@@ -184,8 +184,10 @@ _JACKS: Final = 64
 
 def bad_of(line: int, mistake: BadInput) -> Bad:
     """The mistake as one entry of the report."""
-    place = mistake.place.removeprefix("visit, ")
-    return Bad(line, place, "" if mistake.seen is None else str(mistake.seen), mistake.expected)
+    place, seen = mistake.place.removeprefix("visit, "), mistake.seen
+    return Bad(
+        line, place, "" if seen is None else seen if isinstance(seen, str) else str(seen), mistake.expected
+    )
 
 
 def _same(first: dict[str, str], fields: dict[str, str]) -> bool:
