@@ -6,7 +6,8 @@ The whole tree::
     |- BadInput             2   what was typed or handed in is wrong
     |- NotFound             1   a true answer of "no": no such set, no path
     `- BookTrouble          3   the book could not be read or written
-       `- BookTooNew        3   the book was written by a newer Jackfield
+       |- BookTooNew        3   the book was written by a newer Jackfield
+       `- NoBookYet         3   nothing was ever recorded there
 
 A message names the place, what was seen and what was expected:
 
@@ -64,6 +65,10 @@ class BookTrouble(JackfieldError):
 
 class BookTooNew(BookTrouble):
     """The book was written by a newer Jackfield than this one."""
+
+
+class NoBookYet(BookTrouble):
+    """Nothing was ever recorded there: a true answer of "no" to who asks for a set."""
 
 
 class described(str):  # used like a function

@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any, Final
@@ -69,6 +68,8 @@ def load(home: Path) -> Settings:
         return Settings()
     except OSError as problem:
         raise BookTrouble(f"{path}: {_why(problem)}") from problem
+    except BadInput as special:  # a folder or a pipe in its place: nobody typed that
+        raise BookTrouble(str(special)) from special
     import tomllib  # only where there is something to read
 
     if len(raw) > _MOST:
@@ -96,28 +97,13 @@ def save(home: Path, settings: Settings) -> Path:
         read_back = None
     if read_back != settings:
         raise BadInput(str(path), described("settings with text that changes when read"), "plain text")
+    from kb.whole import write_mine  # most commands only read settings
+
     try:
-        write_private(path, written)
+        write_mine(path, written.encode())
     except OSError as problem:
         raise BookTrouble(f"{path}: {_why(problem)}; the settings stay as they were") from problem
     return path
-
-
-def write_private(path: Path, text: str) -> None:
-    """Write a file whole or not at all, readable by this user alone. Raises OSError."""
-    unfinished = path.with_name(f"{path.name}.{os.getpid()}.part")
-    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-    try:
-        with open(
-            os.open(unfinished, os.O_CREAT | os.O_TRUNC | os.O_WRONLY, 0o600), "w", encoding="utf-8"
-        ) as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        unfinished.replace(path)
-    finally:
-        with suppress(OSError):
-            unfinished.unlink(missing_ok=True)
 
 
 def _read(data: dict[str, Any], place: str) -> Settings:

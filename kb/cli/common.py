@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 import click
 
-from kb.errors import BadInput
+from kb.errors import BadInput, NotFound
 from kb.text import visible
 
 if TYPE_CHECKING:
@@ -78,6 +78,13 @@ class Session:
     def book(self) -> Book:
         """The open book; closed when the command ends. Where its index is made anew, a bar tells how far."""
         return self.open_book(self._bar if sys.stderr.isatty() else None)
+
+    @property
+    def found_book(self) -> Book:
+        """The open book; raises NotFound where there is none yet, since a question makes no book."""
+        if self.store is None and not self.book.path.exists():
+            raise NotFound(f"{self.book.path}: there is no book here yet")
+        return self.book
 
     def _bar(self, done: int, total: int) -> None:
         """Progress of making the index anew: the bar appears with the first call."""

@@ -38,7 +38,7 @@ def correct_command(
 
     if file and (edits or drop or add):
         raise BadInput("correct", described("a file and changes"), "one of them")
-    book = session.book
+    book = session.found_book
     with book.store.snapshot() as now:
         old = visit_named(now, visit)
     if file:

@@ -85,7 +85,7 @@ def _index(session: Session) -> Check:
     try:
         wrong = list(book.index.check())[:5]
         with book.store.snapshot() as now:
-            seen = book._seen()
+            seen = book.indexed()
             if not wrong and (seen is None or not now.follows(seen)):
                 wrong = ["the index has not come from this book"]
     except BookTrouble as trouble:

@@ -39,7 +39,7 @@ def evidence_command(
         display=None if display is None else Display.read(display, "--display"),
         year=None if year is None else read_year(year, "--year"),
     )
-    expectation = session.book.evidence().expect(source)
+    expectation = session.book.expect()(source)
     if session.as_json:
         session.json(expectation_json(expectation))
     else:

@@ -85,7 +85,15 @@ def _last_used(visits: tuple[Visit, ...]) -> tuple[Visit, Finding] | None:
 
 
 def record_outcome(session: Session, state: State) -> str:
-    """Keep what was found as a visit of today to the state's set; returns its id.
+    """Keep what was found as a visit of today to the state's set; returns its id."""
+    visit = outcome_visit(session.book, state)
+    done = session.book.record([visit])
+    session.say(f"recorded  {visit.source.make} {visit.source.model}")
+    return [*(one.id for one in done.recorded), *done.already][0]
+
+
+def outcome_visit(book: Book, state: State, visit_id: str = "") -> Visit:
+    """What was found as a visit of today to the state's set; with an id of its own unless one is given.
 
     The case counts for later searches only where mending ended the complaint.
     """
@@ -96,25 +104,23 @@ def record_outcome(session: Session, state: State) -> str:
     found = finding_of(state)
     known = None
     with suppress(NotFound):
-        known = session.book.view(state.make, state.set_model)
+        known = book.view(state.make, state.set_model)
     source: dict[str, Any] = {"make": state.make, "model": state.set_model}
     if known:
         source = {"make": known.source.make, "model": known.source.model, "kind": known.source.kind}
-    visit = visit_from(
+    return visit_from(
         {
             "date": clock.today().isoformat(),
-            "by": session.settings.initials,
+            "by": book.settings.initials,
             "basis": "tested",
             "source": source,
             "jacks": _jacks(state, found, known),
             "note": found["note"],
             "case": found["case"] if state.fixed else None,
+            **({"id": visit_id} if visit_id else {}),
         },
         "isolate",
     )
-    done = session.book.record([visit])
-    session.say(f"recorded  {source['make']} {source['model']}")
-    return [*(one.id for one in done.recorded), *done.already][0]
 
 
 def _jacks(state: State, found: dict[str, Any], known: SetView | None) -> list[dict[str, Any]]:

@@ -9,6 +9,7 @@ import click
 
 from kb.cli.isolate_show import say, show_state
 from kb.errors import BadInput, ascii_controls
+from kb.isolate.says import POINTS
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -16,7 +17,11 @@ if TYPE_CHECKING:
     from kb.isolate import Model, NextTest, State
 
 #: What may be typed besides an answer, and what it does; m and g may name the fault they are about.
-_KEYS: Final = "m mended but still so   g good now   u undo   q quit (what was answered is kept)"
+_KEYS: Final = "m mended but still so   g good now   u undo   q quit   (m 2: second in list)"
+_SAFE: Final = (
+    "No test here opens a set, a converter or a driver, or touches mains wiring. "
+    "Where one seems to need that, stop."
+)
 _SKIP: Final = "s skip, not sure"
 _LACK: Final = "n not to hand"
 
@@ -28,6 +33,7 @@ def talk(
 
     ``read``: prompt -> line, or None at the end of input.
     """
+    say(console, _SAFE, "dim")
     before: list[State] = []
     shown: State | None = None
     while not state.fixed:
@@ -43,7 +49,8 @@ def talk(
         try:
             changed = _undone(state, before) if line in ("u", "undo") else _changed(state, found, line)
         except BadInput as mistake:
-            expected = mistake.expected if line[:2] in ("m ", "g ") else _expected(found)
+            about = line.partition(" ")[0] in ("m", "g", "mended")
+            expected = mistake.expected if about else _expected(found)
             say(console, f"Saw {ascii_controls(repr(line[:40]))}, expected {expected}.", "yellow")
             continue
         if line not in ("u", "undo"):
@@ -69,9 +76,9 @@ def _changed(state: State, found: NextTest | None, line: str) -> State:
     """The state after what was typed; raises BadInput where it means nothing here."""
     key, _, about = line.partition(" ")
     if key in ("m", "mended"):
-        return state.mended(about or state.head)
+        return state.mended(_fault(state, about))
     if key in ("g", "good") and not (key == "good" and found and key in found.test.answers):
-        return state.fixed_by(about or state.head)
+        return state.fixed_by(_fault(state, about))
     if found is None:
         raise BadInput("answer", line, "a letter from above")
     if line in ("s", "skip"):
@@ -82,6 +89,18 @@ def _changed(state: State, found: NextTest | None, line: str) -> State:
     if line.isascii() and line.isdigit() and 1 <= int(line[:3]) <= len(choices):
         line = choices[int(line[:3]) - 1]
     return state.answer(found.test.id, line)
+
+
+def _fault(state: State, about: str) -> str:
+    """The fault that is meant: by its name, by its place in the list, or the one that stands out."""
+    if about.isascii() and about.isdigit() and 1 <= int(about[:3]) <= len(state.likely):
+        return state.likely[int(about[:3]) - 1][0]
+    if about:
+        return about
+    fault, p = state.likely[0]
+    if p < POINTS:
+        raise BadInput("fault", "", "which one: its place in the list, such as m 2 or g 2, or its name")
+    return fault
 
 
 def _undone(state: State, before: list[State]) -> State:

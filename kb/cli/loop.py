@@ -14,9 +14,11 @@ from kb.catalogue.files import data_file
 from kb.cli.common import Session, choice, command_options
 from kb.cli.loop_show import render_loop, render_sketch
 from kb.errors import BadInput, ascii_controls, described
+from kb.loop.document import as_json
 from kb.loop.driver import DriverLimits, driver_named, drivers_from, same_name
 from kb.loop.geometry import Loop
-from kb.loop.plan import CEILING_M, Answer, Ask, as_json, plan
+from kb.loop.levels import voltage
+from kb.loop.plan import CEILING_M, Answer, Ask, plan
 from kb.loop.routes import cautions_from, route_named, routes_from
 from kb.loop.units import has_unit, length, outline, room
 from kb.loop.wire import stock_from, wire_from
@@ -65,6 +67,10 @@ if TYPE_CHECKING:
 )
 @click.option("--driver-current", type=float, metavar="A", help="Your driver's rated current, A r.m.s.")
 @click.option("--driver-voltage", type=float, metavar="V", help="Your driver's highest voltage, V r.m.s.")
+@click.option("--source-level", metavar="L", help="Level at the source's output: 0.5 V, -10 dBV, +4 dBu ...")
+@click.option(
+    "--sensitivity", metavar="L", help="Level that the driver's input wants for full output, with the above."
+)
 @click.option(
     "--route", "route_code", metavar="NAME", help="How the wire is laid: joists, tack-strip, trim, ..."
 )
@@ -91,7 +97,7 @@ def loop_command(
     """Compute a hearing loop: field, current, wire, voltage; does it fit the driver?
 
     Lengths say their unit (5.2 m, 520 cm, 17ft, 17' 6") or are metres, or feet where the settings or
-    --units say so. Exit 1: it does not fit.
+    --units say so. With --json the settings do not count: a program types metres. Exit 1: it does not fit.
 
     \b
     jackfield loop --room 5.2x4.1 --route joists --driver "bench driver"
@@ -99,12 +105,13 @@ def loop_command(
     jackfield loop --length 5m --width 4m --height 1.2m --wire awg18 --json
     """
     feet = (Units(units) if units else session.settings.units) is Units.FEET
-    if feet and (bare := _bare(given)):
+    typed_feet = feet and (units is not None or not session.as_json)
+    if typed_feet and (bare := _bare(given)):
         session.say(f"{', '.join(bare)}: read as feet; for metres write m, or --units metric")
     driver, lacks = driver_for(given, session.settings)
     if lacks:
         session.say(lacks)
-    answer = answer_for(given, driver, feet=feet)
+    answer = answer_for(given, driver, feet=typed_feet, by_awg=feet)
     if svg is not None:
         _write_picture(answer, "svg", svg, feet=feet)
     if png is not None:
@@ -118,10 +125,13 @@ def loop_command(
     return 0 if answer.fits else 1
 
 
-def answer_for(given: Mapping[str, Any], driver: DriverLimits | None, *, feet: bool = False) -> Answer:
+def answer_for(
+    given: Mapping[str, Any], driver: DriverLimits | None, *, feet: bool = False, by_awg: bool = False
+) -> Answer:
     """Return the answer for the options as typed; bare numbers are metres or ``feet``.
 
-    With ``feet`` only wire by AWG is looked for, as it is sold there. Raises BadInput naming the option.
+    ``by_awg``: only such wire is looked for, as it is sold where feet are usual. Raises BadInput naming the
+    option.
     """
     if given["height"] is not None and (given["wire_height"] is not None or given["listen_height"]):
         raise BadInput(
@@ -131,6 +141,7 @@ def answer_for(given: Mapping[str, Any], driver: DriverLimits | None, *, feet: b
     routes = routes_from(table)
     usual = Ask(room=_room(given, feet=feet))
     route = given["route_code"]
+    source_v, sensitivity_v = _line(given)
 
     def metres(name: str, low: float, high: float, usual: float | None) -> float | None:
         typed = given[name]
@@ -152,9 +163,11 @@ def answer_for(given: Mapping[str, Any], driver: DriverLimits | None, *, feet: b
         feed=metres("feed", 0, 100, usual.feed) or 0.0,
         metal_db=given["metal_db"],
         margin=metres("margin", 0, 20, usual.margin) or 0.0,
+        source_v=source_v,
+        sensitivity_v=sensitivity_v,
     )
     stock = stock_from(load_table("wire"))
-    sold = tuple(each for each in stock if each.wire.label.startswith("AWG")) if feet else stock
+    sold = tuple(each for each in stock if each.wire.label.startswith("AWG")) if by_awg else stock
     return plan(ask, sold, [each for each in cautions_from(table) if each.always])
 
 
@@ -241,6 +254,18 @@ def _room(given: Mapping[str, Any], *, feet: bool) -> Loop:
             raise BadInput(f"--{name}", described("nothing"), "a length such as 5.2 or 17ft")
     sides = (length(given[f"{name}_text"], f"--{name}", feet=feet) for name in ("length", "width"))
     return Loop.rectangle(*sides)
+
+
+def _line(given: Mapping[str, Any]) -> tuple[float | None, float | None]:
+    """Source's level and driver's sensitivity as typed, V r.m.s.: both or neither."""
+    source, wanted = given["source_level"], given["sensitivity"]
+    if (source is None) != (wanted is None):
+        raise BadInput(
+            "line level", "one level", "both --source-level and --sensitivity, from the data sheets"
+        )
+    if source is None:
+        return None, None
+    return voltage(source, "--source-level"), voltage(wanted, "--sensitivity")
 
 
 def _turns(value: int | None) -> int | None:

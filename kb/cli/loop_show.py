@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
+from kb.loop.levels import show_level
 from kb.loop.plan import Answer, items
 from kb.loop.units import FOOT_M, show_length
 
@@ -131,8 +132,8 @@ def _facts(answer: Answer, say: Say) -> Table:
     if level and level.shift_db:
         rows.append((
             "",
-            f"{level.current_a:.2f} A ({level.shift_db:+.1f} dB) brings the whole listening area "
-            f"within +-3 dB ({level.min_db:+.1f} to {level.max_db:+.1f})",
+            f"{level.current_a:.2f} A ({level.shift_db:+z.1f} dB) brings the whole listening area "
+            f"within +-3 dB ({level.min_db:+z.1f} to {level.max_db:+z.1f})",
         ))  # fmt: skip
     rows += [
         ("", "r.m.s. at the loudest, 125 ms average; speech averages 12 dB less"),
@@ -143,6 +144,9 @@ def _facts(answer: Answer, say: Say) -> Table:
     ]
     if answer.ask.route:
         rows[-1] = ("Wire", f"{say(answer.laid_m)} in place, {say(answer.buy_m)} to carry")
+    if (margin := answer.ask.line_margin_db) is not None:
+        levels = (show_level(answer.ask.source_v or 0), show_level(answer.ask.sensitivity_v or 0))
+        rows.append(("Line input", f"{levels[0]}, {margin:+.1f} dB to what the driver wants: {levels[1]}"))
     for name, words in rows:
         table.add_row(name, Text(words))
     return table
@@ -164,8 +168,8 @@ def _field_table(answer: Answer, say: Say) -> Table:
         share = answer.share_within(plane, level)
         table.add_row(
             say(plane.height),
-            f"{low:+.1f}",
-            f"{high:+.1f}",
+            f"{low:+z.1f}",
+            f"{high:+z.1f}",
             f"{plane.spread_db:.1f}",
             f"{100 * share:.0f} %",
         )
@@ -187,10 +191,10 @@ def _voltage_table(answer: Answer) -> Table:
         name = f"{hertz:g} Hz" if hertz < 1000 else f"{hertz / 1000:g} kHz"
         row = [name, f"{answer.load.impedance(hertz):.2f} ohm", f"{answer.load.voltage(most, hertz):.2f} V"]
         if answer.fit:
-            row.append(f"{answer.fit.voltage_margin_db[hertz]:+.1f} dB")
+            row.append(f"{answer.fit.voltage_margin_db[hertz]:+z.1f} dB")
         table.add_row(*row)
     if answer.fit:
-        table.add_row("current", "", f"{most:.2f} A", f"{answer.fit.current_margin_db:+.1f} dB")
+        table.add_row("current", "", f"{most:.2f} A", f"{answer.fit.current_margin_db:+z.1f} dB")
     return table
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from kb.cli.asked import LENGTH, asked_inputs
 from kb.cli.common import Session, command_options, text
 from kb.errors import BadInput
 from kb.words import Kind
@@ -26,8 +27,9 @@ _FOOT_M: Final = 0.3048  # international foot, 1959
 @click.option("--kind", metavar="KIND", help=f"One set: {', '.join(Kind)}.")
 @click.option("--display", metavar="DISPLAY", help="One set: flat, tube or projector.")
 @click.option("--inputs", metavar="LIST", help="One set: inputs of the driver, with commas.")
+@click.option("--driver", metavar="NAME", help="One set: a driver of the catalogue, or the usual one.")
 @click.option("--speakers-needed/--speakers-free", default=True, help="One set: do others listen to it?")
-@click.option("--length", "length_m", type=float, metavar="M", help="One set: metres to the driver.")
+@click.option("--length", "length_m", type=LENGTH, metavar="M", help="One set: metres to the driver.")
 @click.option("--taken", multiple=True, metavar="SIGNAL", help="One set: an output in use; repeat for more.")
 @click.option("--have", multiple=True, metavar="ITEM[=COUNT]", help="An item in stock; repeat for more.")
 @click.option(
@@ -48,6 +50,7 @@ def pack_command(
     kind: str | None,
     display: str | None,
     inputs: str | None,
+    driver: str | None,
     speakers_needed: bool,
     length_m: float | None,
     taken: tuple[str, ...],
@@ -76,14 +79,14 @@ def pack_command(
             "year": year,
             "kind": kind,
             "display": display,
-            "inputs": _inputs(session, inputs),
+            "inputs": [one.value for one in asked_inputs(session, inputs, driver)],
             "speakers": "needed" if speakers_needed else "free",
             "length_m": length_m,
             "taken": list(taken) or None,
         }
         day = _day({"jobs": [set_data], "have": _stock(have)})
     materials = together([*(job.materials for job in day.jobs), *(_materials(file) for file in loops)])
-    plan = pack(day, session.book.evidence().expect, target=target)
+    plan = pack(day, session.book.expect(), target=target)
     if session.as_json:
         listed = [{"item": one.item, "count": one.count, "tool": one.tool} for one in materials]
         session.json(to_json(plan) | {"materials": listed})
@@ -127,12 +130,6 @@ def _day(data: object) -> Day:
     return day_from(data)
 
 
-def _inputs(session: Session, inputs: str | None) -> list[str]:
-    if inputs is None:
-        return [one.value for one in session.settings.inputs]
-    return [word.strip() for word in inputs.split(",") if word.strip()]
-
-
 def _stock(have: tuple[str, ...]) -> dict[str, int]:
     stock: dict[str, int] = {}
     for one in have:
@@ -173,7 +170,7 @@ def render_pack(plan: Plan, console: Console, materials: Sequence[Material] = ()
             lines.add_row(*(text(part) for part in counted(material)))
         console.print(lines)
     console.print()
-    console.print(verdict(plan))
+    console.print(verdict(plan, console.width))
     for number, one in enumerate(plan.jobs, 1):
         console.print()
         name = f"  ({one.job.name})" if one.job.name else ""
@@ -200,12 +197,14 @@ def render_pack(plan: Plan, console: Console, materials: Sequence[Material] = ()
         console.print()
         console.print(text("Ask on the phone", "bold"))
         for ask in plan.ask:
-            console.print(question(ask, len(plan.jobs) > 1, console.width))
+            console.print(question(ask, plan, console.width))
 
 
-def verdict(plan: Plan) -> Any:
-    """How sure, against what was wanted and what can be had at all."""
-    from kb.pack import percent
+def verdict(plan: Plan, width: int) -> Any:
+    """How sure, against what was wanted and what can be had at all, and what keeps it from that."""
+    from textwrap import fill
+
+    from kb.pack import below, hindrance_text, percent
 
     least = "" if plan.exact else "at least "
     said = text("")
@@ -214,28 +213,33 @@ def verdict(plan: Plan) -> Any:
     said.append(f"Sure to {least}{percent(plan.certainty)} that every job connects.", "bold")
     if not plan.reached:
         share = percent(plan.certainty / plan.reachable) if plan.reachable else "nothing"
+        best = below(plan.reachable, plan.target)
         said.append(
-            f"\n{percent(plan.target)} is out of reach: with everything there is, {percent(plan.reachable)}."
+            f"\n{percent(plan.target)} is out of reach: with everything there is, {best}."
             f"\nThe list gets {share} of that; for the rest see the risks.",
             "not bold yellow",
         )
+        for number in plan.hindered:
+            where = f"job {number}: " if len(plan.jobs) > 1 else ""
+            why = f"What keeps it: {where}{hindrance_text(plan, number)}."
+            said.append("\n" + fill(why, max(40, width), subsequent_indent="  "), "not bold")
     return said
 
 
-def question(ask: Ask, several: bool, width: int) -> Any:
+def question(ask: Ask, plan: Plan, width: int) -> Any:
     """A question on one line where it fits, with what each answer would change."""
-    from kb.pack import answer_text, percent, question_text
+    from kb.pack import answer_text, gain_text, percent, question_text
     from kb.text import wrapped
 
     def lines(words: str, indent: int) -> str:
         return "\n".join(wrapped(words, width, " " * indent, " " * (indent + 2)))
 
     asked = question_text(ask)
-    if several:
+    if len(plan.jobs) > 1:
         jobs = f"Job{'s' if len(ask.jobs) > 1 else ''} {', '.join(map(str, sorted(ask.jobs)))}"
         asked = f"{jobs}: {asked[0].lower()}{asked[1:]}"
     said = text(lines(asked, 2))
-    said.append("\n" + lines(f"saves {percent(ask.share)} of what is needed there", 4), "dim")
+    said.append("\n" + lines(gain_text(ask, plan), 4), "dim")
     for word, answer in (("yes", ask.yes), ("no", ask.no)):
         if answer is not None:
             said.append("\n" + lines(f"{word} ({percent(answer.p)}): {answer_text(answer)}", 4), "dim")
@@ -256,7 +260,7 @@ def print_list(plan: Plan, console: Console, materials: Sequence[Material] = ())
     for one in materials:
         console.print(text(f"[ ] {' '.join(counted(one))}"))
     console.print()
-    console.print(verdict(plan))
+    console.print(verdict(plan, console.width))
 
 
 def _jobs(uses: tuple[tuple[int, tuple[Any, ...]], ...], count: int) -> str:

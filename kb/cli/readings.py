@@ -160,8 +160,8 @@ def _value(check: Check) -> str:
     if check.value is None:
         return "not measured"
     if check.code == "field":
-        return f"{check.note} {check.value:+.1f}"
-    return f"{check.value:+.1f}" if "dB" in check.unit else f"{check.value:.3g}"
+        return f"{check.note} {check.value:+z.1f}"
+    return f"{check.value:+z.1f}" if "dB" in check.unit else f"{check.value:.3g}"
 
 
 def _limit(check: Check) -> str:
@@ -194,6 +194,9 @@ def _compared(judgement: Judgement) -> Table:
         table.add_column(name, justify="right")
     for each in judgement.compared:
         table.add_row(
-            text(each.name), f"{each.measured_db:+.1f}", f"{each.computed_db:+.1f}", f"{each.difference:+.1f}"
+            text(each.name),
+            f"{each.measured_db:+z.1f}",
+            f"{each.computed_db:+z.1f}",
+            f"{each.difference:+z.1f}",
         )
     return table

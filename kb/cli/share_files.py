@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb.cli.common import Session, command_options, text
-from kb.errors import BadInput, NotFound, described
+from kb.errors import BadInput, described
 
 if TYPE_CHECKING:
     from kb.exchange.bundle import Header
@@ -56,7 +56,7 @@ def out_command(
 
     if peer and since is not None:
         raise BadInput("share out", described("--for and --since"), "one of them")
-    store = _store(session)
+    store = session.found_book.store
     anew = prepare(store)
     mine = known.load(session.folder)
     waiting_notes = pending(store, mine)
@@ -97,12 +97,6 @@ def out_command(
 def counted(number: int, what: str) -> str:
     """``1 visit``, ``2 visits``."""
     return f"{number:,} {what}{'' if number == 1 else 's'}"
-
-
-def _store(session: Session) -> Store:
-    if session.store is None and not session.book.path.exists():
-        raise NotFound(f"{session.book.path}: there is no book here yet")
-    return session.book.store
 
 
 def pending(store: Store, mine: Peers) -> int:

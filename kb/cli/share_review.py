@@ -9,7 +9,7 @@ import click
 
 from kb import text as plain
 from kb.cli.common import Session, command_options, text
-from kb.errors import BadInput, NotFound
+from kb.errors import BadInput
 
 if TYPE_CHECKING:
     from kb.exchange.peers import Peers
@@ -46,9 +46,7 @@ def review_command(
 
     from kb.exchange import peers as known
 
-    if session.store is None and not session.book.path.exists():
-        raise NotFound(f"{session.book.path}: there is no book here yet")
-    store, mine = session.book.store, known.load(session.folder)
+    store, mine = session.found_book.store, known.load(session.folder)
     from kb.exchange.sharing import prepare
 
     prepare(store)

@@ -20,7 +20,7 @@ def withdraw_command(session: Session, visits: tuple[str, ...]) -> int:
     """
     from kb.exchange.corrections import title, visit_named
 
-    book = session.book
+    book = session.found_book
     with book.store.snapshot() as now:
         named = {one.id: one for one in (visit_named(now, given) for given in visits)}
     gone = book.change(lambda store: store.withdraw(named))

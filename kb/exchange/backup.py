@@ -22,9 +22,8 @@ from kb.errors import BadInput, BookTrouble, NotFound, ascii_controls, described
 from kb.given import refuse_special
 from kb.store.peek import WAIT
 from kb.store.places import copy_book, sync
-from kb.store.signs import SQLITE
+from kb.store.signs import FORMATS, SQLITE
 from kb.store.trouble import told
-from kb.store.upgrade import FORMATS
 
 KEEP: Final = 14  #: backups that are kept unless told otherwise
 _NAME: Final = re.compile(r"book-(\d{8}T\d{6}Z)(-\d+)?\.sqlite\Z")

@@ -8,16 +8,14 @@ run, or shown unescaped; sizes and depth are bounded.
 
 from __future__ import annotations
 
-import gzip
 import hashlib
 import json
-import os
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any, Final, cast
+from typing import IO, TYPE_CHECKING, Any, Final
 
 from kb.errors import BadInput, BookTrouble, ascii_controls, described, kind_of
 from kb.exchange.fact_lines import KINDS, from_object, parsed, to_line
@@ -27,6 +25,7 @@ from kb.given import refuse_special_output
 from kb.store.facts import Fact
 from kb.store.merging import examine
 from kb.visit import read_id
+from kb.whole import whole
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -67,58 +66,54 @@ def write(
     file is there and ``replace`` is not set or there is too much for one bundle, BookTrouble where it cannot
     be written.
     """
+    with new_file(path, replace=replace) as out, tempfile.TemporaryFile() as body:
+        counts, size, digest = dict.fromkeys(KINDS, 0), 0, hashlib.sha256()
+        for fact in facts:
+            line = to_line(fact).encode("utf-8")
+            counts[line[2 : line.index(b'"', 2)].decode()] += 1
+            size += len(line)
+            digest.update(line)
+            body.write(line)
+        if size > BYTES:
+            raise BadInput(
+                "share out", described(f"{size} bytes"), f"at most {BYTES}; share less at once with --since"
+            )
+        header: dict[str, Any] = {
+            "jackfield": "bundle",
+            "format": FORMAT,
+            "book": book,
+            "from": after,
+            "to": to,
+            "mark": mark,
+            "counts": counts,
+            "bytes": size,
+            "sha256": digest.hexdigest(),
+        }
+        if key:
+            header["signed"] = sign(key, _said(header))
+        out.write(json.dumps(header).encode() + b"\n")
+        body.seek(0)
+        while some := body.read(_CHUNK):
+            out.write(some)
+    return counts
+
+
+@contextmanager
+def new_file(path: Path, *, replace: bool) -> Iterator[IO[bytes]]:
+    """A file for others to be written to, whole or not at all, for this user alone; gzip by its name.
+
+    Raises BadInput where it is there already and ``replace`` is not set, BookTrouble where it cannot be
+    written.
+    """
     refuse_special_output(path)
     if path.exists() and not replace:
         raise BadInput(str(path), described("a file that is there"), "another name, or --replace")
-    unfinished = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        with tempfile.TemporaryFile() as body:
-            counts, size, digest = dict.fromkeys(KINDS, 0), 0, hashlib.sha256()
-            for fact in facts:
-                line = to_line(fact).encode("utf-8")
-                counts[line[2 : line.index(b'"', 2)].decode()] += 1
-                size += len(line)
-                digest.update(line)
-                body.write(line)
-            if size > BYTES:
-                raise BadInput(
-                    "share out",
-                    described(f"{size} bytes"),
-                    f"at most {BYTES}; share less at once with --since",
-                )
-            header: dict[str, Any] = {
-                "jackfield": "bundle",
-                "format": FORMAT,
-                "book": book,
-                "from": after,
-                "to": to,
-                "mark": mark,
-                "counts": counts,
-                "bytes": size,
-                "sha256": digest.hexdigest(),
-            }
-            if key:
-                header["signed"] = sign(key, _said(header))
-            body.seek(0)
-            try:
-                handle = os.open(unfinished, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
-                with open(handle, "wb") as file:
-                    packed = gzip.GzipFile("", "wb", fileobj=file, mtime=0) if path.suffix == ".gz" else file
-                    out = cast(IO[bytes], packed)
-                    out.write(json.dumps(header).encode() + b"\n")
-                    while some := body.read(_CHUNK):
-                        out.write(some)
-                    if packed is not file:
-                        packed.close()
-                    file.flush()
-                    os.fsync(file.fileno())
-                unfinished.replace(path)
-            finally:
-                unfinished.unlink(missing_ok=True)
+        with whole(path, packed=path.suffix == ".gz") as file:
+            yield file
     except OSError as trouble:
         said = ascii_controls(trouble.strerror or str(trouble))
         raise BookTrouble(f"{path}: could not be written ({said})") from trouble
-    return counts
 
 
 def _said(header: dict[str, Any]) -> bytes:

@@ -12,14 +12,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 from kb.errors import BadInput, NotFound, described, shown
 from kb.shortform import jack as short_jack
 from kb.store import Snapshot, Store
-from kb.store.facts import AliasFact, Change, Fact, NoteFact, VisitFact, changes, rows, starting_with
+from kb.store.facts import AliasFact, Change, Fact, VisitFact, changes, rows, starting_with
 from kb.visit import Source, Visit, finding_to, set_key, visit_from, visit_to
 
 LEAST: Final = 4  #: characters of an id that name a visit
@@ -214,11 +214,6 @@ def _change(book: Snapshot, given: str | None) -> Change:
     if kind is not VisitFact or book.visit(fact).supersedes:
         return Change("withdrawal", fact, 0)  # it was undone before: let it stand again
     raise BadInput("undo", given, "a correction, withdrawal or merge; `jackfield withdraw` takes a visit out")
-
-
-def notes_of(book: Snapshot, visit: str) -> Iterator[NoteFact]:
-    """Notes of a visit that were released for other books."""
-    return (fact for fact in rows(book) if isinstance(fact, NoteFact) and fact.visit == visit)
 
 
 def title(source: Source) -> str:

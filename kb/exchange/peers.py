@@ -7,8 +7,6 @@ from __future__ import annotations
 
 import base64
 import json
-import os
-from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
@@ -18,6 +16,7 @@ from kb.errors import BadInput, BookTrouble, ascii_controls, described
 from kb.given import open_plain
 from kb.store.peek import Standing
 from kb.visit import read_id
+from kb.whole import write_mine
 
 FILE: Final = "share.json"
 _MOST: Final = 64 * 1024 * 1024
@@ -132,18 +131,7 @@ def save(home: Path, peers: Peers) -> None:
 
 def write_private(path: Path, content: bytes) -> None:
     """Write a file that only this user reads, whole or not at all; raises BookTrouble."""
-    unfinished = path.with_name(f"{path.name}.{os.getpid()}.part")
     try:
-        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-        try:
-            handle = os.open(unfinished, os.O_CREAT | os.O_TRUNC | os.O_WRONLY, 0o600)
-            with open(handle, "wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            unfinished.replace(path)
-        finally:
-            with suppress(OSError):
-                unfinished.unlink(missing_ok=True)
+        write_mine(path, content)
     except OSError as trouble:
         raise BookTrouble(f"{path}: {ascii_controls(trouble.strerror or str(trouble))}") from trouble

@@ -62,6 +62,23 @@ class Lookup:
         )
         return {row[0] for row in rows}
 
+    def patterned(self, code: str, make: str) -> bool:
+        """Whether the make has sets of the same skeleton as the code."""
+        skeleton = shape(code)
+        if not skeleton:
+            return False
+        value = crc32(k.encode(skeleton), k.SHAPE)
+        if not self._bits.may_hold(value):
+            return False
+        first = self._db.execute(f"{_BY_KEY} WHERE s.make = ? LIMIT 1", (f"[{value}]", make)).fetchone()
+        return first is not None
+
+    def goes_on(self, code: str) -> bool:
+        """Whether a set of the book has a longer code that begins with this one."""
+        start = fold(code)
+        longer = (start + "\1", start + "\U0010ffff", 1)
+        return self._db.execute(_RANGES["folded", False], longer).fetchone() is not None
+
     def near_makes(self, name: str) -> list[str]:
         """Makes at most one slip from a normalised name, as the book shows them, most sets first."""
         code = fold(name)

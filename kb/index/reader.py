@@ -135,7 +135,7 @@ class Reader:
             return Answer(asked.text, tuple(self._filtered(conditions, limit)))
         found, parts, make = self._identifier.candidates(asked.tokens)
         words = self._wanted_words(found, parts, make)
-        scored(found)
+        scored(found, self._lookup)
         rows = t.rows_of(self._db, [c.set_id for c in found])
         found = [c for c in found if c.set_id in rows and t.passes(rows[c.set_id], conditions)]
         matches = self._identified(found, rows)
@@ -164,7 +164,7 @@ class Reader:
         near = [c for c in found if c.damage not in _SISTERS]
         sisters = [c for c in found if c.damage in _SISTERS]
         ahead = bool(found) and found[0].damage in _SISTERS
-        if not ahead and sum(c.score for c in near) < NEAR_FROM:
+        if not ahead and (sum(c.score for c in near) < NEAR_FROM or found[0].damage == "faint"):
             return []
         least = min(SHOWN_FROM, found[0].score / 2) if found else 0.0
         if ahead:

@@ -263,12 +263,6 @@ class WordSearcher:
         except Exception as error:  # Whoosh raises whatever its decoding trips over
             raise IndexBroken(f"index: the words cannot be read ({error!r})") from error
 
-    def knows(self, word: str) -> bool:
-        """Whether any text holds the word (its stem)."""
-        return self._searcher is not None and any(
-            self._searcher.doc_frequency(name, stem) for stem in _stems(word) for name in TEXT_FIELDS
-        )
-
     def search(
         self, words: tuple[str, ...], phrases: tuple[str, ...], filters: Filters, limit: int, make: str = ""
     ) -> list[Hit]:

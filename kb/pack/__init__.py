@@ -8,7 +8,17 @@ from kb.pack.jobs import Day, Job, day_from, job_from
 from kb.pack.materials import Material, materials_from, together
 from kb.pack.plan import TARGET, pack
 from kb.pack.says import Answer, Ask, JobPlan, Line, Next, Plan, Risk, Use, Useless
-from kb.pack.show import answer_text, expected_text, percent, question_text, risk_text, to_json
+from kb.pack.show import (
+    answer_text,
+    below,
+    expected_text,
+    gain_text,
+    hindrance_text,
+    percent,
+    question_text,
+    risk_text,
+    to_json,
+)
 
 __all__ = [
     "TARGET",
@@ -25,8 +35,11 @@ __all__ = [
     "Use",
     "Useless",
     "answer_text",
+    "below",
     "day_from",
     "expected_text",
+    "gain_text",
+    "hindrance_text",
     "job_from",
     "materials_from",
     "pack",

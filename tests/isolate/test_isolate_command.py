@@ -208,7 +208,7 @@ def test_an_answer_can_be_given_by_its_number():
 def test_undo_takes_back_answers_skips_and_mending():
     assert talked("power", "u")[0] == BEGUN
     assert talked("s", "u")[0] == BEGUN
-    assert talked("m", "u")[0] == BEGUN
+    assert talked("m 1", "u")[0] == BEGUN
     assert talked("u")[0] == BEGUN
     assert talked("u", begun=BEGUN.answer("plugs", "home"))[0] == BEGUN  # resumed
 
@@ -258,6 +258,19 @@ def test_another_fault_than_the_likeliest_can_be_named_as_mended_or_as_the_one()
     state, kept, out = talked("g ghost", "q")
     assert (state, kept) == (BEGUN, [])
     assert "expected a fault of this complaint: one of " in " ".join(out.split())
+
+
+def test_where_nothing_stands_out_it_is_asked_what_was_mended():
+    for key in ("g", "m"):
+        state, kept, out = talked(key, "q")
+        assert (state, kept) == (BEGUN, [])
+        assert "expected which one: its place in the list" in " ".join(out.split())
+    assert talked("g 2")[0].fixed == BEGUN.likely[1][0]
+    assert talked("m 1")[0].mended_faults == (BEGUN.likely[0][0],)
+
+
+def test_the_talk_begins_with_what_it_never_asks_for():
+    assert "No test here opens a set" in talked("q")[2]
 
 
 def test_the_end_of_input_is_a_quit():

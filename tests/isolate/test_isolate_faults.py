@@ -171,6 +171,10 @@ def test_every_number_that_can_hurt_carries_its_caution():
     assert "licensed electrician" in MODEL.faults["driver-off"].caution
     assert "Never open a set" in MODEL.faults["speakers-broken"].caution
     assert "protective earth" in MODEL.faults["ground-loop"].caution
+    for fault in ("wire-broken", "wire-shorted"):  # the same screw may have met the mains
+        assert MODEL.faults[fault].mend.startswith("Driver off.")
+        assert "mains cable" in MODEL.faults[fault].caution
+    assert "live chassis" in MODEL.tests["antenna-out"].caution
     for test in MODEL.tests.values():
         assert "open the set" not in test.how.lower()
 
@@ -431,6 +435,7 @@ RACES = [
     ("weak", HEADPHONE),
     ("hum", ANALOG),
     ("echo", OPTICAL_DAC),
+    ("echo", WIRELESS),
     ("distorted", HEADPHONE),
     ("speakers-dead", HEADPHONE),
     ("speakers-dead", ARC),
@@ -447,6 +452,9 @@ def test_the_next_test_choice_is_not_slower_than_a_fixed_order(complaint, path):
     rivals = {
         "along the chain": in_order([test.id for test in tests]),
         "cheapest first": in_order([test.id for test in sorted(tests, key=lambda test: test.minutes)]),
+        "most telling first": in_order(
+            [test.id for test in sorted(tests, key=lambda test: -begun.bits(test))]
+        ),
         "per minute": in_order(
             [test.id for test in sorted(tests, key=lambda test: -begun.bits(test) / test.minutes)]
         ),

@@ -102,9 +102,30 @@ def test_where_the_settings_say_feet_bare_numbers_are_feet_and_feet_come_first(h
     assert "4 ft 0 in (1.22 m) from the loop" in " ".join(done.stdout.split())
     assert "read as feet" in done.stderr
     assert max(map(len, done.stdout.splitlines())) <= 80
-    metric = document(*room, "--height", "4", "--margin", "2")
+    metric = document(*room, "--height", "4", "--margin", "2", "--units", "feet")
     assert metric["room"]["length_m"] == pytest.approx(5.1816)  # JSON holds metres whatever is typed
     assert metric["field"]["offset_m"] == pytest.approx(1.2192)
+
+
+def test_a_program_types_metres_whatever_the_settings_say(home):
+    """The contract: all lengths in metres. Who set this machine to feet is not known to a program."""
+    asked = [
+        "--length",
+        "5",
+        "--width",
+        "4",
+        "--height",
+        "1.2",
+        "--driver",
+        "bench driver",
+        "--wire",
+        "awg18",
+    ]
+    metric = document(*asked)
+    home(units=Units.FEET)
+    assert document(*asked)["room"] == metric["room"]
+    assert document(*asked)["field"] == metric["field"]
+    assert loop(*asked, "--json").stderr == ""
 
 
 def test_a_unit_that_is_typed_or_named_counts_before_the_settings(home):
@@ -168,6 +189,22 @@ def test_a_driver_may_be_told_by_its_plate():
     found = document("--room", "5x4", "--height", "1.2", "--driver-current", "4", "--driver-voltage", "8")
     assert found["fits"] is True
     assert found["would_fit"]
+
+
+def test_a_source_too_weak_for_the_driver_s_input_does_not_fit_and_says_by_how_much():
+    room = ["--room", "5x4", "--height", "1.2"]
+    good = loop(*room, "--source-level", "-10 dBV", "--sensitivity", "100 mV")
+    assert good.return_value == 0
+    assert "0.316 V (-10.0 dBV, -7.8 dBu), +10.0 dB" in " ".join(good.stdout.split())
+    assert max(map(len, good.stdout.splitlines())) <= 80
+    weak = document(*room, "--source-level", "50 mV", "--sensitivity", "-10 dBV")
+    assert weak["fits"] is False
+    assert weak["line"]["margin_db"] == pytest.approx(-16.02, abs=5e-3)
+    assert [each["code"] for each in weak["reasons"]] == ["sensitivity"]
+    loud = document(*room, "--source-level", "4 V", "--sensitivity", "0.5")
+    assert [each["code"] for each in loud["reasons"]] == ["overload"]
+    with pytest.raises(BadInput, match="--sensitivity"):
+        loop(*room, "--source-level", "1 V")
 
 
 def test_every_printed_answer_shows_both_units_and_defers_to_the_local_code():
@@ -291,3 +328,10 @@ def test_a_broken_file_is_named_with_what_is_wrong(held, why, tmp_path):
 def test_a_file_that_is_not_there_is_named():
     with pytest.raises(BadInput, match=r"no-such\.toml"):
         run(readings_command, "no-such.toml")
+
+
+def test_a_field_at_the_reference_is_not_told_as_minus_nothing():
+    """-0.03 dB is 0.0 dB."""
+    shown = loop("--room", "5.2x4.1", "--route", "joists", "--driver", "bench driver").stdout
+    assert "+0.0" in shown
+    assert "-0.0" not in shown

@@ -101,7 +101,14 @@ def test_the_response_is_judged_against_1_khz(low, middle, high, ok):
 
 @pytest.mark.parametrize(
     ("noise", "ok", "word"),
-    [(-50, True, ""), (-47, True, ""), (-40, True, "aim"), (-32, True, "aim"), (-31, False, "report")],
+    [
+        (-50, True, ""),
+        (-47, True, ""),
+        (-46.9, True, "aim is -47"),
+        (-40, True, "aim"),
+        (-32, True, "aim"),
+        (-31, False, "report"),
+    ],
 )
 def test_noise_is_judged_at_minus_32_and_aimed_at_minus_47(noise, ok, word):
     # cl. 4 and 7, dB(A) re 400 mA/m
@@ -110,6 +117,7 @@ def test_noise_is_judged_at_minus_32_and_aimed_at_minus_47(noise, ok, word):
     )
     assert found.ok is ok
     assert word in found.note
+    assert bool(word) is bool(found.note)
 
 
 def test_noise_may_be_given_in_ma_per_m():

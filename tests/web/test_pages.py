@@ -174,7 +174,7 @@ def test_from_a_set_the_isolation_knows_its_path(phone: Phone) -> None:
     assert link is not None
     begun = phone.get(link[1].replace("&amp;", "&")).text
     assert '<option value="optical" selected>' in begun
-    assert 'name="items" value="DAC"' in begun
+    assert 'name="items" value="optical cable 2 m"' in begun  # as it was connected on the last visit
 
 
 def test_the_sheet_is_the_one_that_the_command_writes(phone: Phone, home: Any, tmp_path: Any) -> None:
