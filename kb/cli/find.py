@@ -114,11 +114,16 @@ def _show(found: Found) -> None:
     for one in found.matches:
         name = visible(f"{one.make} {one.model}").ljust(min(longest, 40))
         count = f"{one.findings} finding{'s' if one.findings != 1 else ''}"
-        _line(styled(name, bold=True), f"  {_HOW[one.how]} {one.score:.0%}, {count}")
+        _line(styled(name, bold=True), f"  {_HOW[one.how]} {percent(one.score)}, {count}")
         for line in wrapped(best_line(one), width):
             _line(line)
         for line in wrapped(one.snippet, width):
             _line(styled(line, dim=True))
+
+
+def percent(score: float) -> str:
+    """A share that is not nothing is never shown as nothing."""
+    return "under 1%" if 0 < score < 0.01 else f"{score:.0%}"
 
 
 #: How a match was made, as people say it.

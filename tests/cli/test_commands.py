@@ -334,3 +334,12 @@ def test_another_home_is_another_book(jackfield: Run, visit_file: VisitFile, tmp
     jackfield("record", "--file", visit_file(), "--home", tmp_path / "other")
     assert jackfield("find", "nv40").code == 1
     assert jackfield("--home", tmp_path / "other", "find", "nv40").code == 0
+
+
+@pytest.mark.parametrize(
+    ("score", "shown"), [(0.004, "under 1%"), (0.0, "0%"), (0.206, "21%"), (1.0, "100%")]
+)
+def test_a_small_chance_is_not_shown_as_none(score: float, shown: str) -> None:
+    from kb.cli.find import percent
+
+    assert percent(score) == shown
