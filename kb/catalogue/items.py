@@ -153,7 +153,16 @@ class Catalogue:
     def _nearest(self, name: object) -> str:
         from difflib import get_close_matches  # a mistake is rare; its cost is paid only then
 
-        near = get_close_matches(squeezed(str(name)[:80]), self.by_name, n=1)
+        asked = squeezed(str(name)[:80])
+        lengths = [
+            f"{item.length_m:g} m"
+            for item in self.items
+            if item.length_m and squeezed(item.name) == squeezed(f"{asked} {item.length_m:g} m")
+        ]
+        if len(lengths) > 1:
+            return f"a length with it: {', '.join(lengths[:-1])} or {lengths[-1]}"
+
+        near = get_close_matches(asked, self.by_name, n=1)
         return (
             f"an item of the catalogue, perhaps {self.by_name[near[0]].name!r}"
             if near

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 @click.argument("make")
 @click.argument("model", required=False, default="")
 @click.option("--year", type=int, metavar="YEAR", help="When the set was made, about.")
-@click.option("--kind", default="television", show_default=True, metavar="KIND", help="What the source is.")
+@click.option("--kind", default="television", show_default=True, metavar="KIND", help=f"{', '.join(Kind)}.")
 @click.option("--display", metavar="DISPLAY", help="flat, tube or projector.")
 @command_options
 def evidence_command(
@@ -39,7 +39,7 @@ def evidence_command(
         display=None if display is None else Display.read(display, "--display"),
         year=None if year is None else read_year(year, "--year"),
     )
-    expectation = session.book.evidence().expect(source)
+    expectation = session.book.expect()(source)
     if session.as_json:
         session.json(expectation_json(expectation))
     else:

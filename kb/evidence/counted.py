@@ -13,6 +13,7 @@ from typing import Any, Final
 from kb.evidence import levels
 from kb.evidence.levels import LEVELS, Place, chain, set_of
 from kb.evidence.prior import Prior
+from kb.evidence.remedy import Remedies
 from kb.evidence.signature import (
     EFFECTS,
     NO_OUTPUT,
@@ -26,7 +27,7 @@ from kb.evidence.signature import (
 )
 from kb.evidence.standing import Circle, merged, usual
 from kb.evidence.tree import Tree
-from kb.visit import Source, Visit
+from kb.visit import Finding, Source, Visit
 from kb.words import DriverInput, Outcome, Signal, Speakers
 
 Family = Callable[[Source], str]
@@ -42,11 +43,11 @@ class Counted:
 
     def __init__(self, prior: Prior, family: Family, strengths: Mapping[str, Mapping[str, float]]) -> None:
         self.prior, self.family = prior, family
-        self.visits = 0
         self._sets: dict[str, Circle] = {}
         self._families: dict[str, Circle] = {}
         self._tally: dict[str, dict[str, list[int]]] = {level: {} for level in LEVELS}
         self._tried: dict[str, int] = {}
+        self._rates_in_use: dict[str, float] = {}
         made = partial(Tree, worth=prior.worth)
         self.shapes = made(
             LEVELS,
@@ -89,8 +90,12 @@ class Counted:
             "taken": self.taken,
         }
 
+    @property
+    def visits(self) -> int:
+        """Visits with at least one finding: what all this was counted from."""
+        return sum(visits for visits, _ in self._tally["set"].values())
+
     def _count(self, visits: Sequence[Visit], today: Day) -> None:
-        self.visits = len(visits)
         by_set: dict[str, list[Visit]] = {}
         for visit in visits:
             by_set.setdefault(set_of(visit.source), []).append(visit)
@@ -112,7 +117,8 @@ class Counted:
         path = chain(place, make=source.make, family=family, key=key)
         whole = {shape_of(told_apart(v)) for v in visits if not is_partial(v) and v.findings}
         told = 0
-        for visit in visits:
+        remedies = Remedies(visits)
+        for number, visit in enumerate(visits):
             if not visit.findings:
                 continue
             told += 1
@@ -131,7 +137,8 @@ class Counted:
                     self.speakers.add(marked, effect.value, weight / len(effects))
                 for finding in findings:
                     if finding.outcome is not Outcome.NOT_TRIED:
-                        self._count_trial(path, output, finding.outcome, finding.input, weight)
+                        counts = not remedies.put_right(visit, number, finding)
+                        self._count_trial(path, output, finding, weight if counts else 0.0)
             self._count_taken(found, place.era, weight, joint=not partial_visit)
         for level, circle in path:
             for one in (circle, *levels.widened(level, circle)):
@@ -139,14 +146,13 @@ class Counted:
                 tally[0] += told
                 tally[1] += bool(told)
 
-    def _count_trial(
-        self, path: Path, output: Output, outcome: Outcome, way: DriverInput | None, weight: float
-    ) -> None:
-        trial = trial_path(path, output, way)
-        good = WORKED[outcome]
-        if good:
+    def _count_trial(self, path: Path, output: Output, finding: Finding, weight: float) -> None:
+        """``weight`` 0: it tells nothing, but the jack was tried."""
+        trial = trial_path(path, output, finding.input)
+        good = WORKED[finding.outcome]
+        if good and weight:
             self.works.add(trial, WORKS, weight * good)
-        if good < 1:
+        if good < 1 and weight:
             self.works.add(trial, FAILS, weight * (1 - good))
         jack = trial[-2][1]
         self._tried[jack] = self._tried.get(jack, 0) + 1
@@ -195,7 +201,9 @@ class Counted:
         used = set() if symbol == FREE else set(symbol.split(" "))
         p = 1.0
         for signal in key.split(" "):
-            rate = self.in_use.p((("all", ""), ("signal", signal)), WORKS)
+            rate = self._rates_in_use.get(signal)
+            if rate is None:  # asked for only once ``in_use`` has settled
+                rate = self._rates_in_use[signal] = self.in_use.p((("all", ""), ("signal", signal)), WORKS)
             p *= rate if signal in used else 1 - rate
         return p
 

@@ -16,7 +16,8 @@ How: ``tree.py`` has the rule of backing off, ``levels.py`` the circles. Four th
   effect is missing, which tells nothing of its value (assumed: people leave it out whatever it is).
 - *taken* belongs to the home and not to the set: it is learned by the signals that a panel has (and by era),
   not by make or model; jointly over the outputs, as a home seldom has two soundbars.
-- *works*, what came of trying an output: by signal, make and era, family, set and driver input.
+- *works*, what came of trying an output: by signal, make and era, family, set and driver input. A failure
+  that a setting put right later counts neither way (``remedy.py``).
 """
 
 from __future__ import annotations
@@ -49,7 +50,7 @@ from kb.panel import PanelJack
 from kb.visit import Source, Visit
 from kb.words import Display, DriverInput, Kind, Signal, Speakers
 
-VERSION: Final = 2  #: of what ``to_dict`` gives
+VERSION: Final = 3  #: of what ``to_dict`` gives
 LIKELY: Final = 0.998  #: shapes are listed until they hold this much of the known ones
 MOST_SHAPES: Final = 200  #: or until there are so many
 INTERVAL: Final = 0.90
@@ -81,6 +82,15 @@ class Evidence(Counted):
             tree.settle(learn=strengths is None)
         return evidence
 
+    def renewed(self, sets: Mapping[str, Sequence[Visit]], *, today: Day | None = None) -> Evidence:
+        """Evidence in which the sets of these keys are what these standing visits say, the rest as it was.
+
+        For a few sets that changed; see ``kb.evidence.renew``.
+        """
+        from kb.evidence.renew import renewed
+
+        return renewed(self, sets, today or clock.today())
+
     # -- asking --------------------------------------------------------------------------------
 
     def path(self, source: Source) -> tuple[tuple[str, str], ...]:
@@ -103,6 +113,10 @@ class Evidence(Counted):
                     display=circle.display if place.display == ANY else place.display,
                 )
         return key, family, place
+
+    def knows(self, source: Source) -> bool:
+        """Was this very set visited?"""
+        return set_of(source) in self._sets
 
     def filled(self, source: Source) -> Source:
         """``source`` with the kind, year and display that the book knows of this very set."""
@@ -174,9 +188,10 @@ class Evidence(Counted):
         path = (("outputs", key), ("era", f"{key}|{era}"))
         # Two in use at once stand for more, which hardly occurs.
         sets = [frozenset(some) for n in range(min(2, len(signals)) + 1) for some in combinations(signals, n)]
-        chances = {used: self.taken.p(path, signals_key(used) or FREE) for used in sets}
+        symbols = {used: signals_key(used) or FREE for used in sets}
+        chances = self.taken.chances(path, symbols.values())
         total = sum(chances.values())
-        return {used: p / total for used, p in chances.items()}
+        return {used: chances[symbol] / total for used, symbol in symbols.items()}
 
     def _taken_for(
         self, source: Source, panels: Sequence[tuple[Output, ...]]
@@ -238,7 +253,6 @@ class Evidence(Counted):
         """Everything counted, as plain values for JSON: the book caches it by revision."""
         return {
             "version": VERSION,
-            "visits": self.visits,
             "sets": {key: _plain(circle) for key, circle in self._sets.items()},
             "families": {key: _plain(circle) for key, circle in self._families.items()},
             "tally": self._tally,
@@ -255,7 +269,6 @@ class Evidence(Counted):
         try:
             if data["version"] != VERSION:
                 raise BookTrouble("evidence of another version: it has to be learned again")
-            evidence.visits = data["visits"]
             evidence._sets = {key: _circle(row) for key, row in data["sets"].items()}
             evidence._families = {key: _circle(row) for key, row in data["families"].items()}
             evidence._tally = data["tally"]

@@ -212,7 +212,13 @@ class Tree:
         found = {symbol: self.base(path[0][1], symbol) for symbol in symbols}
         rates: Mapping[str, float] = {}
         for level, key in path:
-            found = {symbol: self._mixed(level, key, symbol, p) for symbol, p in found.items()}
+            counts, prior = self.seen[level].get(key, {}), self.prior(level, key)
+            worth, strength = self.worth if prior else 0.0, self.strengths[level]
+            whole = sum(counts.values()) + worth + strength
+            found = {
+                symbol: (counts.get(symbol, 0.0) + worth * prior.get(symbol, 0.0) + strength * p) / whole
+                for symbol, p in found.items()
+            }
             if self._parts is not None and level != self.levels[-1]:
                 rates = self._rates(level, key, rates)
                 blank = _none_of(rates)

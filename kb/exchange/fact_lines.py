@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final
 
 from kb import text
-from kb.errors import BadInput
+from kb.errors import BadInput, kind_of
 from kb.store.facts import AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact
 from kb.store.schema import KEY, TURNS
 from kb.visit import JACKS, read_id, visit_from, visit_to
@@ -67,7 +67,7 @@ def from_object(value: Any, place: str) -> Fact:
     """The fact that stands there; raises BadInput naming the field."""
     kinds = [key for key in KINDS if isinstance(value, dict) and key in value]
     if len(kinds) != 1:
-        raise BadInput(place, type(value).__name__, f"an object with one of {', '.join(KINDS)}")
+        raise BadInput(place, kind_of(value), f"an object with one of {', '.join(KINDS)}")
     try:
         return _READERS[kinds[0]](value)
     except BadInput as mistake:
@@ -158,6 +158,6 @@ def _inside(value: dict[str, Any], kind: str, *known: str) -> Mapping[str, Any]:
     _only(value, kind)
     said = value[kind]
     if not isinstance(said, dict):
-        raise BadInput(kind, type(said).__name__, "an object")
+        raise BadInput(kind, kind_of(said), "an object")
     _only(said, *known)
     return said

@@ -7,6 +7,7 @@ one whole revision. ``refresh`` moves to the newest.
 from __future__ import annotations
 
 import json
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -66,6 +67,8 @@ class Reader:
                     self._bits.close()
                 self._bits = k.Bits(self.generation / f"bits-{self.meta['bits']}")
                 self._bits_name = self.meta["bits"]
+                if not _held(self._db, self._bits):
+                    raise IndexBroken(f"index file bits-{self._bits_name}: lacks keys that are in the table")
                 self._lookup = Lookup(self._db, self._bits)
                 self._identifier = Identifier(self._lookup)
         if self._words is not None:
@@ -276,6 +279,20 @@ def broken() -> Iterator[None]:
         raise
     except Exception as error:  # Whoosh says of damaged files whatever comes to it
         raise IndexBroken(f"index: cannot be read ({error})") from error
+
+
+_SAMPLES = 32
+
+
+def _held(db: sqlite3.Connection, bits: k.Bits) -> bool:
+    """Are a few keys, from all over the table, in the bit map? One that was zeroed would answer "no" to
+    everything, and would look well."""
+    for at in range(_SAMPLES):
+        start = (at << 32) // _SAMPLES << k.ID_BITS  # a hash has 32 bits
+        row = db.execute("SELECT key FROM keys WHERE key >= ? LIMIT 1", (start,)).fetchone()
+        if row and not bits.may_hold(row[0] >> k.ID_BITS):
+            return False
+    return True
 
 
 def _match(row: t.SetRow, score: float, how: How, snippet: str = "") -> Match:

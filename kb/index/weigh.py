@@ -29,7 +29,7 @@ _BEGINNING = 0.95  # cost of a beginning of four characters or more
 _TELLING = 4  # characters from which a part of a code tells something
 _EACH_MISSING = 0.01  # the shorter one first
 _PIECE = 1.5  # cost of four characters or more from the middle of a code, read well
-_SHORT = 0.25  # added cost of a damaged code that also lacks the make printed in front of it
+_SHORT = 0.4  # added cost of a damaged code that also lacks the make printed in front of it
 
 
 class Weigher:

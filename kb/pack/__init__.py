@@ -5,9 +5,20 @@ plan.items, plan.certainty
 """
 
 from kb.pack.jobs import Day, Job, day_from, job_from
+from kb.pack.materials import Material, materials_from, together
 from kb.pack.plan import TARGET, pack
 from kb.pack.says import Answer, Ask, JobPlan, Line, Next, Plan, Risk, Use, Useless
-from kb.pack.show import answer_text, expected_text, percent, question_text, risk_text, to_json
+from kb.pack.show import (
+    answer_text,
+    below,
+    expected_text,
+    gain_text,
+    hindrance_text,
+    percent,
+    question_text,
+    risk_text,
+    to_json,
+)
 
 __all__ = [
     "TARGET",
@@ -17,18 +28,24 @@ __all__ = [
     "Job",
     "JobPlan",
     "Line",
+    "Material",
     "Next",
     "Plan",
     "Risk",
     "Use",
     "Useless",
     "answer_text",
+    "below",
     "day_from",
     "expected_text",
+    "gain_text",
+    "hindrance_text",
     "job_from",
+    "materials_from",
     "pack",
     "percent",
     "question_text",
     "risk_text",
     "to_json",
+    "together",
 ]

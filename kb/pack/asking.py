@@ -15,7 +15,7 @@ from typing import Final
 from kb.evidence import Expectation, Output
 from kb.pack.chances import Chances
 from kb.pack.packing import MERGED, Bare, Packing, goal_for
-from kb.pack.says import Answer, Ask
+from kb.pack.says import Answer, Ask, Plan
 from kb.pack.solve import Found, cheapest
 from kb.pack.worlds import Bundle, Case
 
@@ -44,6 +44,19 @@ def questions_for(packing: Packing) -> tuple[Ask, ...]:
             found += _of_job(_Weighing(packing, numbers, bare, share, now))
     worth = [ask for ask in found if ask.saves > 0 and ask.share >= WORTH]
     return tuple(sorted(_drawn_together(worth), key=lambda ask: (-ask.saves, ask.jobs))[:ASKED])
+
+
+def about_speakers(plan: Plan) -> tuple[Ask, ...]:
+    """Where the target is out of reach and silenced speakers are why: does anybody need them?"""
+    lifts = {
+        number: job.if_free - job.reachable
+        for number in plan.hindered
+        if (job := plan.jobs[number - 1]).if_free is not None
+    }
+    if not lifts:
+        return ()
+    jobs = tuple(sorted(lifts, key=lambda number: (-lifts[number], number)))
+    return (Ask(jobs, "speakers", None, 0.0, 0.0, lifts=lifts[jobs[0]]),)
 
 
 def _most_doubtful(packing: Packing) -> list[tuple[tuple[int, ...], Bare]]:
@@ -144,17 +157,22 @@ class _Weighing:
             if case.panel is not None:
                 panels.setdefault(case.panel, []).append(case)
         chances = {panel: sum(case.p for case in cases) for panel, cases in panels.items()}
-        saves = 0.0
+        saves = fewer = 0.0
+        carried = self.counted(self.now).total()
         for panel in sorted(panels, key=lambda panel: (-chances[panel], panel))[:PHOTOS]:
             found = self.answer(
                 chances[panel], [case._replace(p=case.p / chances[panel]) for case in panels[panel]]
             )
-            saves += found.p * max(0.0, self.now.cost - found.cost)
-        return self._ask("photo", None, saves)
+            if found.cost < self.now.cost:
+                saves += found.p * (self.now.cost - found.cost)
+                fewer += found.p * (carried - len(found.items))
+        return replace(self._ask("photo", None, saves), items=fewer)
 
     def _ask(self, code: str, about: Output | None, saves: float, *answers: Answer) -> Ask:
         yes, no = answers or (None, None)
-        return Ask(self.numbers, code, about, saves * len(self.numbers), saves / self.now.cost, yes, no)
+        fewer = self.counted(self.now).total() - sum(one.p * len(one.items) for one in answers)
+        every, share = saves * len(self.numbers), saves / self.now.cost
+        return Ask(self.numbers, code, about, every, share, yes, no, fewer)
 
     def answer(self, p: float, cases: Sequence[Case]) -> Answer:
         """The items that are needed in these cases."""

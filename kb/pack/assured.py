@@ -14,7 +14,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import accumulate
-from typing import NamedTuple
+from typing import Final, NamedTuple
+
+SLIGHT: Final = 1e-5  #: a chance of running out so small that no pair it is in is looked at
 
 Stock = tuple[int, ...]
 Numbered = Sequence[tuple[float, tuple[int, ...]]]  #: worlds: a chance, and the numbers of the ways that do
@@ -25,8 +27,8 @@ class _Demands(NamedTuple):
 
     reach: float
     enough: list[list[float]]
-    used: list[list[tuple[float, Stock]]]
-    """For each task the ways chosen, with their chances given that there is one."""
+    used: list[list[list[tuple[float, Stock]]]]
+    """For each item and task the ways chosen that use it, with their chances given that there is one."""
     pairs: list[tuple[int, int]]
 
 
@@ -40,8 +42,11 @@ class Assured:
         self._known: dict[tuple[tuple[bool, ...], int], _Demands] = {}
         self._joint: dict[tuple[object, ...], list[list[float]]] = {}
 
-    def of(self, stock: Sequence[int], first: int = 0) -> float:
-        """No more than the chance that the tasks from ``first`` on succeed."""
+    def of(self, stock: Sequence[int], first: int = 0, wanted: float = 0.0) -> float:
+        """No more than the chance that the tasks from ``first`` on succeed.
+
+        Where what was found without pairs settles that it is below ``wanted``, pairs are left out.
+        """
         held = tuple(count > 0 for count in stock)
         demands = self.demands(held, first)
         short = [
@@ -49,7 +54,7 @@ class Assured:
             for chances, count in zip(demands.enough, stock, strict=True)
         ]
         lacking = sum(short)
-        if lacking > 1e-12:
+        if lacking > 1e-12 and demands.reach * (1 - max(short)) >= wanted:
             lacking -= self._together(demands, held, first, stock, short)
         return demands.reach * max(0.0, 1 - lacking)
 
@@ -59,7 +64,7 @@ class Assured:
         """The chances of running out of both, summed along the tree of pairs where that is most."""
         edges = []
         for i, j in demands.pairs:
-            if min(short[i], short[j]) > 1e-9:
+            if min(short[i], short[j]) > SLIGHT:
                 table = self._table(demands, held, first, i, j)
                 both = table[stock[i]][stock[j]] - 1 + short[i] + short[j]
                 if both > 1e-12:
@@ -83,12 +88,16 @@ class Assured:
         key = (held, first, i, j)
         if key not in self._joint:
             odds: dict[tuple[int, int], float] = {(0, 0): 1.0}
-            for used in demands.used:
+            for of_i, of_j in zip(demands.used[i], demands.used[j], strict=True):
                 asked: dict[tuple[int, int], float] = {}
-                for p, way in used:
+                some = 0.0
+                for p, way in (*of_i, *[one for one in of_j if not one[1][i]]):
                     at = way[i], way[j]
                     asked[at] = asked.get(at, 0.0) + p
-                after: dict[tuple[int, int], float] = {}
+                    some += p
+                if not asked:
+                    continue
+                after = {at: chance * (1 - some) for at, chance in odds.items()}
                 for (a, b), chance in odds.items():
                     for (more, less), p in asked.items():
                         to = a + more, b + less
@@ -134,7 +143,8 @@ class Assured:
             (i, j) for used in chosen for _, way in used for i in range(self._kinds) if way[i]
             for j in range(i + 1, self._kinds) if way[j]
         }  # fmt: skip
-        return _Demands(reach, [list(accumulate(odds)) for odds in sums], chosen, sorted(pairs))
+        used = [[[one for one in some if one[1][k]] for some in chosen] for k in range(self._kinds)]
+        return _Demands(reach, [list(accumulate(odds)) for odds in sums], used, sorted(pairs))
 
 
 def _sum_of(chosen: Sequence[Sequence[tuple[float, Stock]]], k: int) -> list[float]:

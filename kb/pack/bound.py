@@ -21,11 +21,11 @@ lengths of a cable, may stand as one item at the price of the cheaper.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import accumulate, permutations
+from itertools import accumulate, combinations
 from math import inf, log
 from typing import Final
 
-from kb.pack.chances import Cost, Task
+from kb.pack.chances import Cost, Stock, Task
 
 Groups = Sequence[Sequence[int]]
 Musts = Sequence[tuple[float, tuple[int, ...]]]  #: of a task: chances, and what cannot be done without
@@ -67,8 +67,13 @@ def _needed(tasks: Sequence[Task], costs: Sequence[Cost], target: float, groups:
     musts: list[Musts] = []
     reach = 1.0
     for task in tasks:
+        # What each way takes of each group; in a world that cannot be done without which its ways all take.
+        takes = {
+            way: tuple([sum([way[k] for k in some]) for some in groups])
+            for way in {way for _, ways in task.worlds for way in ways}
+        }
         worlds = [
-            (p, tuple(min(sum(way[k] for k in some) for way in ways) for some in groups))
+            (p, tuple(map(min, zip(*[takes[way] for way in ways], strict=True))))
             for p, ways in task.worlds
             if ways and p > 0
         ]
@@ -107,23 +112,31 @@ def _alike(tasks: Sequence[Task], kinds: int) -> Groups:
     """Items in groups: those where one does for another nearly wherever it is of use, as longer cables do."""
     used = [0.0] * kinds
     swapped: dict[tuple[int, int], float] = {}
+    known: dict[tuple[Stock, Stock], tuple[tuple[int, int], ...]] = {}
     for task in tasks:
         for p, ways in task.worlds:
             here: set[tuple[int, int]] = set()
-            for one, other in permutations(ways, 2):
-                differ = [k for k in range(kinds) if one[k] != other[k]]
-                if len(differ) == 2 and sum(one) == sum(other):
-                    here.add((differ[0], differ[1]))
-                    here.add((differ[1], differ[0]))
+            for two in combinations(ways, 2):
+                if two not in known:
+                    known[two] = _swap(*two)
+                here.update(known[two])
             for pair in here:
                 swapped[pair] = swapped.get(pair, 0.0) + p
-            for k in {k for way in ways for k in range(kinds) if way[k]}:
-                used[k] += p
+            for k, most in enumerate(map(max, zip(*ways, strict=True))):
+                used[k] += p if most else 0.0
     root = list(range(kinds))
     for (i, j), p in sorted(swapped.items(), key=lambda one: (-one[1], one[0])):
         if p >= MOSTLY * used[i]:
             root = [root[j] if one == root[i] else one for one in root]
     return [[k for k in range(kinds) if root[k] == some] for some in sorted(set(root))]
+
+
+def _swap(one: Stock, other: Stock) -> tuple[tuple[int, int], ...]:
+    """The items, both ways round, of two ways that differ in one thing taken for another."""
+    differ = [k for k, (a, b) in enumerate(zip(one, other, strict=True)) if a != b]
+    if len(differ) != 2 or sum(one) != sum(other):
+        return ()
+    return ((differ[0], differ[1]), (differ[1], differ[0]))
 
 
 def _family(

@@ -75,7 +75,7 @@ class Chances:
         self.exact = True
         self._each = each
         self._stop = 0
-        self._guard = sum(1 << (_BITS * k + _BITS - 1) for k in range(kinds))
+        self._guard = packed((MOST + 1,) * kinds)
         self._ways: list[tuple[int, ...]] = []
         self._worlds: list[tuple[tuple[float, tuple[int, ...]], ...]] = []
         self._kinds_of: list[tuple[int, ...]] = []
@@ -87,12 +87,15 @@ class Chances:
                     merged[least] = merged.get(least, 0.0) + p
             every = sorted({way for ways in merged for way in ways})  # as in self.ways
             number = {way: n for n, way in enumerate(every)}
-            self._ways.append(tuple(self._packed(way) for way in every))
+            self._ways.append(tuple(packed(way) for way in every))
             self._worlds.append(tuple((p, tuple(number[way] for way in ways)) for ways, p in merged.items()))
             self._kinds_of.append(tuple(k for k in range(kinds) if any(way[k] for way in every)))
         self.ways = [sorted({way for _, ways in task.worlds for way in least_ways(ways)}) for task in tasks]
         self.caps = self._caps(self.ways)
         self.sure = Assured(self.ways, self._worlds, kinds, tuple(weigh) if weigh else (1.0,) * kinds)
+        #: The same as sets of bits, where only it matters whether one of a world's ways fits.
+        self._bits = [[(way, 1 << n) for n, way in enumerate(ways)] for ways in self._ways]
+        self._masks = [[(p, sum(1 << n for n in ways)) for p, ways in worlds] for worlds in self._worlds]
         self._known: list[dict[int, float]] = [{} for _ in tasks]
         self._alone: list[dict[int, float]] = [{} for _ in tasks]
 
@@ -104,44 +107,45 @@ class Chances:
             caps.append(tuple(min(MOST, a + b) for a, b in zip(caps[-1], most, strict=True)))
         return caps[::-1]
 
-    def _packed(self, stock: Sequence[int]) -> int:
-        return sum(count << (_BITS * k) for k, count in enumerate(stock))
-
     def of(self, stock: Sequence[int]) -> float:
         """The chance that every task succeeds with ``stock``."""
         return self.from_task(0, stock)
 
     def at_most(self, stock: Sequence[int]) -> float:
         """No less than ``of(stock)``, and quick: each task with the whole stock to itself."""
-        clipped = self._packed([min(a, b) for a, b in zip(stock, self.caps[0], strict=True)])
+        clipped = packed(list(map(min, stock, self.caps[0])))
         return prod(self.alone(n, clipped) for n in range(len(self._ways)))
 
-    def alone(self, task: int, packed: int) -> float:
+    def alone(self, task: int, held: int) -> float:
         """The chance of one task with the whole stock to itself."""
-        known = self._alone[task].get(packed)
+        known = self._alone[task].get(held)
         if known is None:
             self.work += 1
-            guarded = packed | self._guard
-            fits = [(guarded - way) & self._guard == self._guard for way in self._ways[task]]
-            known = sum(p for p, ways in self._worlds[task] if any(fits[way] for way in ways))
-            self._alone[task][packed] = known
+            guard = self._guard
+            guarded = held | guard
+            fits = 0
+            for way, bit in self._bits[task]:
+                if (guarded - way) & guard == guard:
+                    fits |= bit
+            known = sum([p for p, ways in self._masks[task] if ways & fits])
+            self._alone[task][held] = known
         return known
 
     def each(self, stock: Sequence[int]) -> list[float]:
         """The chance of each task by itself."""
-        clipped = self._packed([min(a, MOST) for a in stock])
+        clipped = packed([min(a, MOST) for a in stock])
         return [self.alone(n, clipped) for n in range(len(self._ways))]
 
-    def _value(self, task: int, packed: int) -> float:
-        if task == len(self._ways):
-            return 1.0
-        known = self._known[task].get(packed)
+    def _value(self, task: int, held: int) -> float:
+        if task >= len(self._ways) - 1:
+            return self.alone(task, held) if self._ways[task:] else 1.0
+        known = self._known[task].get(held)
         if known is not None:
             return known
         self.work += 1
         if self.work > self._stop:
             raise _TooLong
-        guarded, guard = packed | self._guard, self._guard
+        guarded, guard = held | self._guard, self._guard
         after = []
         for way in self._ways[task]:
             left = guarded - way
@@ -152,17 +156,17 @@ class Chances:
         value = 0.0
         for p, ways in self._worlds[task]:
             value += p * max([after[way] for way in ways])
-        self._known[task][packed] = value
+        self._known[task][held] = value
         return value
 
-    def _clipped(self, task: int, packed: int) -> int:
+    def _clipped(self, task: int, held: int) -> int:
         """What can never be used is left out, so that stocks that make no difference are one."""
         cap = self.caps[task + 1]
         for k in self._kinds_of[task]:
-            count = (packed >> (_BITS * k)) & MOST
+            count = (held >> (_BITS * k)) & MOST
             if count > cap[k]:
-                packed -= (count - cap[k]) << (_BITS * k)
-        return packed
+                held -= (count - cap[k]) << (_BITS * k)
+        return held
 
     def best_way(self, task: int, ways: Sequence[Stock], stock: Stock) -> Stock | None:
         """Of the ways that do in the world as found, the one that leaves the best chance; None: none fits."""
@@ -171,29 +175,39 @@ class Chances:
 
     def from_task(self, task: int, stock: Sequence[int]) -> float:
         """The chance that this task and all later ones succeed with what is left."""
-        packed = self._packed([min(a, b) for a, b in zip(stock, self.caps[task], strict=True)])
+        held = packed(list(map(min, stock, self.caps[task])))
         if self.exact:
             self._stop = self.work + self._each
             try:
-                return self._value(task, packed)
+                return self._value(task, held)
             except _TooLong:
                 self.exact = False
         return self.assured(stock, task)
 
-    def assured(self, stock: Sequence[int], first: int = 0) -> float:
+    def assured(self, stock: Sequence[int], first: int = 0, wanted: float = 0.0) -> float:
         """No more than the chance, and quick; see ``kb.pack.assured``."""
         self.work += 1
-        return self.sure.of(stock, first)
+        return self.sure.of(stock, first, wanted)
 
 
 def least_ways(ways: Sequence[Stock]) -> tuple[Stock, ...]:
     """The ways that do not hold another one: what needs more is never better."""
     different = sorted(set(ways), key=lambda way: (sum(way), way))
-    kept: list[Stock] = []
+    if len(different) < 2:
+        return tuple(different)
+    guard = packed((MOST + 1,) * len(different[0]))
+    kept: list[tuple[int, Stock]] = []
     for way in different:
-        if not any(all(a <= b for a, b in zip(other, way, strict=True)) for other in kept):
-            kept.append(way)
-    return tuple(sorted(kept))
+        number = packed(way)
+        guarded = number | guard
+        if not any((guarded - other) & guard == guard for other, _ in kept):
+            kept.append((number, way))
+    return tuple(sorted([way for _, way in kept]))
+
+
+def packed(stock: Sequence[int]) -> int:
+    """The counts side by side in one number, a byte each: one subtraction compares them all."""
+    return int.from_bytes(bytes(stock), "little")
 
 
 def minus(stock: Stock, way: Stock) -> Stock:
@@ -203,4 +217,4 @@ def minus(stock: Stock, way: Stock) -> Stock:
 
 def cost_of(stock: Sequence[int], costs: Sequence[Cost]) -> float:
     """What a stock costs."""
-    return sum(cost.of(count) for cost, count in zip(costs, stock, strict=True))
+    return sum([cost.of(count) for cost, count in zip(costs, stock, strict=True) if count])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import prod
 from typing import Final
 
@@ -26,6 +26,7 @@ MERGED: Final = (
 )
 PLAIN: Final = 80  #: a day with no more worlds than this is searched as it is
 TRIED: Final = 6  #: items or bundles of which the exact gain is computed, to name the next
+MUTED: Final = 0.1  #: outputs that silence needed speakers so often keep a job from its target: it is asked
 LISTED: Final = 6  #: expected panels, outputs and risks told of a job, at most
 
 
@@ -147,10 +148,10 @@ class Packing:
         chances = Chances(tasks, len(self.items), weigh=[cost.each for cost in self.costs])
         # Worlds merged into harder ones lower what can be reached a little; the list cannot do better.
         goal = min(goal_for(self.target, self.reach), chances.at_most(chances.caps[0]))
-        found = self.found = cheapest(tasks, self.costs, goal, work=WORK, chances=chances)
-        bound = found.bound
-        if self.merge:  # no bound of the day as it is
-            bound = min(found.cost, least_cost([self.task(bare) for bare in self.bare], self.costs, goal))
+        # The worlds as merged make no bound of the day as it is.
+        floor = least_cost([self.task(bare) for bare in self.bare], self.costs, goal) if self.merge else None
+        found = self.found = cheapest(tasks, self.costs, goal, work=WORK, chances=chances, floor=floor)
+        bound = found.bound if floor is None else min(found.cost, floor)
         return Plan(
             items=self.lines(found.stock),
             certainty=found.chance,
@@ -212,6 +213,7 @@ class Packing:
             told = case.p + (before.p if before else 0.0)
             risks[live, panel, taken, why] = Risk(told, live, panel, taken, why)
         worst = sorted(risks.values(), key=lambda risk: -risk.p)
+        mutes = sum(risk.p for risk in worst if Useless.MUTES in risk.why)
         return JobPlan(
             job=bare.job,
             source=bare.expected.source,
@@ -222,7 +224,15 @@ class Packing:
             uses=_ranked(there, best),
             risks=tuple(risk for risk in worst[:LISTED] if risk.p >= 0.0005),
             prior_share=bare.expected.prior_share,
+            if_free=self.if_free(bare, reachable) if mutes >= MUTED else None,
         )
+
+    def if_free(self, bare: Bare, reachable: float) -> float | None:
+        """What could be reached at a job if nobody needed the speakers, where that is a good deal more."""
+        job = replace(bare.job, speakers_needed=False)
+        cases = self.finder.cases(job, bare.expected)
+        free = sum(case.p for case in cases if self.finder.does(job, case.live))
+        return free if free >= reachable + MUTED / 2 else None
 
     def useless(self, bare: Bare, case: Case, output: Output) -> Useless:
         """Why an output that is there is not live."""

@@ -22,7 +22,7 @@ from typing import Final
 from kb.catalogue import Catalogue
 from kb.errors import BadInput
 from kb.evidence import Expectation
-from kb.pack.asking import questions_for
+from kb.pack.asking import ASKED, about_speakers, questions_for
 from kb.pack.jobs import Day
 from kb.pack.packing import Packing
 from kb.pack.says import Plan
@@ -53,4 +53,6 @@ def pack(
         raise BadInput("target", target, "a chance between 0 and 1, such as 0.95")
     packing = Packing(day, expect, target, Ways.of_day(day.jobs, day.have, catalogue))
     plan = packing.plan()
-    return replace(plan, ask=questions_for(packing)) if questions else plan
+    if not questions:
+        return plan
+    return replace(plan, ask=(*about_speakers(plan), *questions_for(packing))[:ASKED])

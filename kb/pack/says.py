@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
+from typing import Final
 
 from kb.evidence import Likely, Output
 from kb.pack.jobs import Job
 from kb.pack.worlds import Bundle
 from kb.visit import Source
 from kb.words import Signal
+
+HINDERED: Final = 3  #: jobs that are named because they keep the target from being reached, at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +66,8 @@ class JobPlan:
 
     ``works``: the chance that what is connected carries sound at once, at the likeliest of the outputs that
     the list connects; ``uses`` has these outputs, the likeliest to work first. ``prior_share``: how much of
-    what is expected rests on common practice instead of findings.
+    what is expected rests on common practice instead of findings. ``if_free``: what could be reached if
+    nobody needed the speakers; None: that would change little, or nobody does.
     """
 
     job: Job
@@ -75,6 +79,12 @@ class JobPlan:
     uses: tuple[Use, ...]
     risks: tuple[Risk, ...]
     prior_share: float = 0.0
+    if_free: float | None = None
+
+    @property
+    def hindrance(self) -> Risk | None:
+        """What most of all no item helps against; None: nothing worth a word."""
+        return next((risk for risk in self.risks if not risk.live), None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +115,11 @@ class Ask:
     """A question that saves most. ``about`` the output asked for; None: a photo of the back.
 
     ``jobs``: the numbers of the jobs at which to ask it. ``saves`` is the expected cost saved at these jobs,
-    each by itself, in the measure of prices; ``share`` of their cost. The answers are those of the first job.
+    each by itself, in the measure of prices; ``share`` of their cost; ``items`` how many items fewer that is
+    at the first job on average. The answers are those of the first job.
+
+    The code ``speakers`` asks whether anybody needs the set's own speakers: it saves nothing, but if nobody
+    does, ``lifts`` more of the first job can be reached.
     """
 
     jobs: tuple[int, ...]
@@ -115,6 +129,8 @@ class Ask:
     share: float
     yes: Answer | None = None
     no: Answer | None = None
+    items: float = 0.0
+    lifts: float = 0.0
 
     @property
     def job(self) -> int:
@@ -146,3 +162,12 @@ class Plan:
     def reached(self) -> bool:
         """Does the list reach the target?"""
         return self.certainty >= self.target - 1e-9
+
+    @property
+    def hindered(self) -> tuple[int, ...]:
+        """Where the target is out of reach: the numbers of the jobs that keep it from being reached most."""
+        if self.reached:
+            return ()
+        worst = sorted(enumerate(self.jobs, 1), key=lambda one: (one[1].reachable, one[0]))
+        fair = self.target ** (1 / len(self.jobs))
+        return tuple(n for n, job in worst if job.reachable < fair and job.hindrance)[:HINDERED]

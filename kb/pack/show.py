@@ -62,6 +62,7 @@ _ASKED_FORMS: Final = {
     Form.MINI_TOSLINK: "is there a small round hole with a red glow?",
 }
 _PHOTO: Final = "can you send a photo of the back and sides, all sockets?"
+_SPEAKERS: Final = "does anybody need its own speakers while the loop is used?"
 _WHY: Final = {
     Useless.MUTES: "silencing the speakers",
     Useless.TAKEN: "in use by something else",
@@ -90,6 +91,14 @@ def to_json(plan: Plan) -> dict[str, Any]:
         "bound": round(plan.bound, 2),
         "optimal": plan.optimal,
         "exact": plan.exact,
+        "hindered": [
+            {
+                "job": number,
+                "reachable": _p(plan.jobs[number - 1].reachable),
+                "text": hindrance_text(plan, number),
+            }
+            for number in plan.hindered
+        ],
         "jobs": [_job(number, one) for number, one in enumerate(plan.jobs, 1)],
         "next": None
         if plan.next is None
@@ -113,6 +122,7 @@ def _job(number: int, plan: JobPlan) -> dict[str, Any]:
         "reachable": _p(plan.reachable),
         "works": _p(plan.works),
         "prior_share": _p(plan.prior_share),
+        "if_speakers_free": None if plan.if_free is None else _p(plan.if_free),
         "outputs": [
             {
                 "form": use.output.form.value,
@@ -159,6 +169,8 @@ def _ask(ask: Ask) -> dict[str, Any]:
         "question": question_text(ask),
         "saves": round(ask.saves, 2),
         "share": _p(ask.share),
+        "items_fewer": round(ask.items, 2),
+        "lifts": _p(ask.lifts),
         "yes": answer(ask.yes),
         "no": answer(ask.no),
     }
@@ -188,6 +200,16 @@ def percent(p: float) -> str:
     if p >= 0.995:
         return "over 99%"
     return "under 1%" if p < 0.005 else f"{100 * p:.0f}%"
+
+
+def below(p: float, limit: float) -> str:
+    """A chance below a limit, said so that it is seen to be below.
+
+    >>> below(0.82, 0.95), below(0.9497, 0.95)
+    ('82%', 'not quite 95%')
+    """
+    said = percent(p)
+    return f"not quite {said}" if p < limit and said == percent(limit) else said
 
 
 def called(output: Output) -> str:
@@ -222,13 +244,25 @@ def risk_text(risk: Risk) -> str:
     return f"only {listed(risk.panel)}, {reasons}" if reasons else f"only {listed(risk.panel)}"
 
 
+def hindrance_text(plan: Plan, number: int) -> str:
+    """What keeps a job from being sure, and what might change that."""
+    job = plan.jobs[number - 1]
+    risk = job.hindrance
+    said = f"{risk_text(risk)} ({percent(risk.p)})" if risk else "what is expected there is too uncertain"
+    if job.if_free is not None:
+        said += f"; if nobody needs its speakers, {percent(job.if_free)} can be reached"
+    return said
+
+
 def question_text(ask: Ask) -> str:
     """What to ask on the phone, in words that a client understands.
 
     >>> question_text(Ask((1,), "taken", Output(Form.TOSLINK, Signal.OPTICAL), 8.0, 0.2))
     'Is something plugged into the square jack with the door?'
     """
-    if ask.about is None:
+    if ask.code == "speakers":
+        asked = _SPEAKERS
+    elif ask.about is None:
         asked = _PHOTO
     elif ask.code == "taken":
         asked = _ASKED.get(ask.about.signal, ("", f"is the output for {ask.about.signal.label} in use?"))[1]
@@ -238,12 +272,26 @@ def question_text(ask: Ask) -> str:
     return asked[0].upper() + asked[1:]
 
 
+def gain_text(ask: Ask, plan: Plan) -> str:
+    """What is gained by asking."""
+    if ask.code == "speakers":
+        job = plan.jobs[ask.job - 1]
+        best = percent(job.reachable + ask.lifts)
+        return f"if nobody does: {best} can be reached there, and not {percent(job.reachable)}"
+    fewer = f", {ask.items:.1f} items fewer on average" if ask.items >= 0.1 else ""
+    return f"saves {percent(ask.share)} of what is needed there{fewer}"
+
+
 def answer_text(answer: Answer) -> str:
     """What an answer changes in what its job needs.
 
     >>> answer_text(Answer(0.8, ("DAC",), 0.99, 20.0, fewer=("optical splitter",)))
     'without optical splitter'
+    >>> answer_text(Answer(0.8, ("DAC",), 0.99, 20.0, fewer=("ARC extractor", "HDMI cable 2 m")))
+    'nothing but DAC'
     """
+    if len(answer.fewer) + len(answer.more) > len(answer.items):
+        return f"nothing but {_counted(answer.items)}" if answer.items else "nothing: no item helps there"
     changes = [("without ", answer.fewer), ("also ", answer.more)]
     said = [word + _counted(items) for word, items in changes if items]
     return "; ".join(said) or "the same list"

@@ -14,11 +14,12 @@ than its least one. ``bound`` is what no stock can undercut: equal to the cost w
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from heapq import heappop, heappush
 from typing import Final, NamedTuple
 
 from kb.pack.bound import least_cost
-from kb.pack.chances import MOST, Chances, Cost, Stock, Task, cost_of
+from kb.pack.chances import MOST, Chances, Cost, Stock, Task, cost_of, packed
 
 SLACK: Final = 1e-9  #: a chance that misses the target by no more than this reaches it
 
@@ -41,15 +42,18 @@ def cheapest(
     work: int = 40_000,
     chances: Chances | None = None,
     prove: bool = True,
+    floor: float | None = None,
 ) -> Found:
     """The cheapest stock whose chance reaches ``target``. Without ``prove`` a good one that need not be it.
+
+    ``floor``: a cost that is known to be no more than that of any such stock; None: found here.
 
     ``work`` limits the steps (a step is some tens of microseconds), the same for the same input; where it
     ends the search, or chances are lower bounds, ``bound`` is below the cost. A target that nothing reaches
     gives the greatest stock of use, its chance below the target.
     """
     known = chances or Chances(tasks, len(costs), weigh=[cost.each for cost in costs])
-    return _Search(tasks, known, costs, target, known.work + work).run(prove)
+    return _Search(tasks, known, costs, target, known.work + work).run(prove, floor)
 
 
 class _Search:
@@ -69,7 +73,7 @@ class _Search:
     def enough(self, stock: Stock) -> bool:
         return self.maybe(stock) and self.chances.of(stock) >= self.target
 
-    def run(self, prove: bool) -> Found:
+    def run(self, prove: bool, floor: float | None) -> Found:
         most = self.best
         if self.target <= 0:
             nothing = tuple(0 for _ in self.costs)
@@ -79,10 +83,10 @@ class _Search:
         least = self.raised((0,) * self.chances.kinds, most)
         bound, done = cost_of(least, self.costs), False
         if prove:
-            bound = max(bound, least_cost(self.tasks, self.costs, self.target))
+            bound = max(bound, least_cost(self.tasks, self.costs, self.target) if floor is None else floor)
         if len(self.tasks) > 1:
             self.pool()
-            self.trim(self.chances.assured, swap=True)
+            self.trim(partial(self.chances.assured, wanted=self.target), swap=True)
         if len(self.tasks) < 4:
             self.take(*self.apart())
         if self.chances.exact and self.enough(self.best):
@@ -156,16 +160,15 @@ class _Search:
 
     def grown(self, least: Stock) -> Stock:
         """A stock for one task: from the least on, always what adds most to the chance for its cost."""
-        stock, caps = least, self.chances.caps[0]
-        while not self.enough(stock):
-            now, spent = self.chances.of(stock), cost_of(stock, self.costs)
+        stock, caps, alone = least, self.chances.caps[0], self.chances.alone
+        while (now := alone(0, packed(stock))) < self.target:
+            spent = cost_of(stock, self.costs)
             options = []
-            for way in self.chances.ways[0]:
-                more = tuple(min(c, max(a, b)) for a, b, c in zip(stock, way, caps, strict=True))
-                if more != stock:
-                    price = cost_of(more, self.costs) - spent
-                    options.append(((self.chances.of(more) - now) / max(price, 1e-9), more))
-            if not options or max(options)[0] <= 0:
+            for more in {tuple(map(min, caps, map(max, stock, way))) for way in self.chances.ways[0]}:
+                gain = alone(0, packed(more)) - now
+                if gain > 0:
+                    options.append((gain / max(cost_of(more, self.costs) - spent, 1e-9), more))
+            if not options:
                 return caps
             stock = max(options)[1]
         return stock

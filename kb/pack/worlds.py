@@ -76,7 +76,6 @@ class Ways:
                 panel,
                 job.inputs,
                 kind=job.source.kind,
-                display=job.source.display,
                 speakers_needed=job.speakers_needed,
                 have=pool,
                 length_m=length,
@@ -86,6 +85,20 @@ class Ways:
                 if path is not None and path.jack is not None and path.tier is not Tier.LATE:
                     found.add(tuple(sorted(self.one_name(item) for item in path.items)))
         return frozenset(found)
+
+    def allows(self, job: Job, outlet: Outlet) -> bool:
+        """Do the rules of the trade let this outlet be used at all, beside the set?"""
+        answer = connect(
+            panel_from((outlet,)),
+            job.inputs,
+            kind=job.source.kind,
+            speakers_needed=job.speakers_needed,
+            catalogue=self.catalogue,
+        )
+        every = (answer.chosen, *answer.others)
+        return any(
+            path is not None and path.jack is not None and path.tier is not Tier.LATE for path in every
+        )
 
     def _lengths(self, job: Job) -> list[tuple[float, frozenset[str]]]:
         """The lengths to ask for, each with items to prefer: one size of plain analog cable, then the stock.
@@ -155,14 +168,24 @@ class Finder:
     def __init__(self, ways: Ways) -> None:
         self._ways = ways
         self._bundles: dict[tuple[object, ...], frozenset[Bundle]] = {}
+        self._allowed: dict[tuple[object, ...], bool] = {}
         self._does: dict[tuple[object, ...], frozenset[Bundle]] = {}
 
     def bundles(self, job: Job, output: Output, speakers: Speakers, taken: bool) -> frozenset[Bundle]:
-        """The bundles for one outlet, each question asked of the rules once."""
-        key = (*_about(job), output, speakers, taken)
+        """The bundles for one outlet, each question asked of the rules once.
+
+        What it does to the speakers decides whether it may be used at all, not into which input, by which
+        items or over which length.
+        """
+        key = (*_about(job), output, taken)
         if key not in self._bundles:
-            self._bundles[key] = self._ways.of(job, Outlet(output, speakers, taken))
-        return self._bundles[key]
+            self._bundles[key] = self._ways.of(job, Outlet(output, Speakers.STAY_ON, taken))
+        if speakers is Speakers.STAY_ON or not self._bundles[key]:
+            return self._bundles[key]
+        asked = job.source.kind, job.speakers_needed, output, speakers
+        if asked not in self._allowed:
+            self._allowed[asked] = self._ways.allows(job, Outlet(output, speakers))
+        return self._bundles[key] if self._allowed[asked] else frozenset()
 
     def does(self, job: Job, live: Iterable[Live]) -> frozenset[Bundle]:
         """Every bundle that connects some live outlet."""
@@ -213,7 +236,7 @@ def known_not_to_work(output: Output, expected: Expectation) -> bool:
 
 def _about(job: Job) -> tuple[object, ...]:
     """What the ways to the driver depend on."""
-    return job.source.kind, job.source.display, job.inputs, job.speakers_needed, job.length_m
+    return job.source.kind, job.inputs, job.speakers_needed, job.length_m
 
 
 def _uses(

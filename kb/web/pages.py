@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from base64 import b64encode
+from contextlib import suppress
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +13,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from kb.errors import BadInput, NotFound
 from kb.web.drawing import sign
+from kb.web.isolating import turns_address
 from kb.web.site import page, site
 from kb.words import DriverInput, Signal
 
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
     from kb.path import Connection, Path
 
 MATCHES = 12  #: shown at most
+NEAR = 4  #: sets shown beside one that nobody met
 
 
 def add(app: Flask) -> None:
@@ -49,7 +52,9 @@ def search() -> AnyResponse:
         except BadInput as mistake:
             wrong = str(mistake)
     name = "found" if part else "search"
-    return page(name, query=query, found=found, wrong=wrong, best_line=best_line, how=_HOW)
+    named = query.split(None, 1)
+    typed = {"make": named[0][:80], "model": named[1][:80]} if len(named) == 2 else {"model": query[:80]}
+    return page(name, query=query, typed=typed, found=found, wrong=wrong, best_line=best_line, how=_HOW)
 
 
 #: How a match was made, as people say it.
@@ -64,7 +69,7 @@ def show_set() -> AnyResponse:
     known = asked_set()
     if isinstance(known, tuple):
         make, model, said = known
-        return page("unknown", 404, make=make, model=model, said=said)
+        return _unknown(make, model, said)
     asked = Asked(request.args)
     connection = site().book.connect(
         known.panel.taken(asked.taken),
@@ -77,12 +82,31 @@ def show_set() -> AnyResponse:
     return page(
         "set",
         known=known,
+        about=_about(known),
+        turns=turns_address(**_about(known)),
         asked=asked,
         facts=_facts_of_source(known),
         rows=_rows(known, connection),
         photos=photos,
         visits=sorted(known.visits, key=lambda visit: (visit.date, visit.id), reverse=True),
         **told(connection, known),
+    )
+
+
+def _about(known: SetView) -> dict[str, str]:
+    return {"make": known.source.make, "model": known.source.model}
+
+
+def _unknown(make: str, model: str, said: str) -> AnyResponse:
+    """Nobody met this set: what is near it, to be tapped, and a form for it."""
+    from kb.cli.find import best_line
+
+    found = None
+    with suppress(BadInput):
+        found = site().book.find(f"{make} {model}", limit=NEAR)
+    about = {"make": make, "model": model}
+    return page(
+        "unknown", 404, make=make, model=model, said=said, about=about, found=found, best_line=best_line
     )
 
 
@@ -131,6 +155,7 @@ def told(connection: Connection, known: SetView) -> dict[str, Any]:
         "cautions": [sentence(one) for one in chosen.cautions] if chosen else [],
         "ask": [sentence(one) for one in connection.ask],
         "others": [" → ".join(links(path, known)) for path in connection.others],
+        "mutes": any(one.code == "mutes-speakers" for one in connection.ruled_out),
         "ruled_out": [(", ".join(jacks), why) for why, jacks in names.items()],
     }
 
@@ -161,14 +186,20 @@ def other_driver() -> AnyResponse:
     known = asked_set()
     if isinstance(known, tuple):
         make, model, said = known
-        return page("unknown", 404, make=make, model=model, said=said)
+        return _unknown(make, model, said)
     asked = Asked(request.args)
     usual = asked.inputs or site().book.settings.inputs
     outputs = dict.fromkeys(
         one.jack.signal for one in known.panel.jacks if one.jack.usable and one.jack.signal
     )
     return page(
-        "path", known=known, asked=asked, usual=usual, inputs=list(DriverInput), outputs=list(outputs)
+        "path",
+        known=known,
+        about=_about(known),
+        asked=asked,
+        usual=usual,
+        inputs=list(DriverInput),
+        outputs=list(outputs),
     )
 
 

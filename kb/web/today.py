@@ -57,7 +57,7 @@ def bring() -> AnyResponse:
     if not data["jobs"]:
         return redirect(url_for("today"), 303)
     day: Day = day_from(data)
-    plan: Plan = pack(day, site().book.evidence().expect)
+    plan: Plan = pack(day, site().book.expect())
     return page("bring", plan=plan, percent=percent, expected_text=expected_text, risk_text=risk_text)
 
 

@@ -1,10 +1,4 @@
-"""The open book: what is known of a set, which set is meant, how is it connected?
-
-One object ties store, index and evidence together:
-
-    with Book.open(home) as book:
-        book.record(visits)
-        found = book.find("nv40-210")
+"""What is known of a set, which set is meant, how is it connected: the open book.
 
 The store is opened only when something has to be read from or written to it: ``find`` answers from the index
 alone, the check that the index has missed nothing included.
@@ -15,28 +9,26 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, Self, TypeVar
+from typing import TYPE_CHECKING, Any, Self, TypeVar
 
-from kb.errors import BookTrouble, JackfieldError, NotFound
+from kb.book.found import Found, Searcher, SetView, found
+from kb.errors import BookTrouble, JackfieldError, NoBookYet, NotFound
 from kb.settings import BOOK, Settings, load
 from kb.words import DriverInput, Kind
 
 # A cold ``find`` comes through here: what it does not need is imported where it is used.
 if TYPE_CHECKING:
-    from kb.evidence import Evidence
-    from kb.index import Answer, Index, Reader, SetEntry
+    from kb.book.learned import Learned
+    from kb.evidence import Evidence, Expectation
+    from kb.index import Answer, Index, Reader
     from kb.panel import Panel, PanelJack
     from kb.path import Chance, Connection
-    from kb.store import Recorded, Snapshot, Store
+    from kb.store import Recorded, Store
     from kb.store.peek import Standing
     from kb.visit import Source, Visit
-
-#: So many sets, or so many for each visit, may have changed before evidence of others is learned anew.
-_FEW_SETS: Final = 20
-_FEW_SHARE: Final = 0.01
 
 T = TypeVar("T")
 
@@ -44,57 +36,45 @@ T = TypeVar("T")
 Progress = Callable[[int, int], None]
 
 
-@dataclass(frozen=True, slots=True)
-class FoundSet:
-    """One set that may be meant. ``best`` is the way to connect it to the usual driver, None where there
-    is none; ``score`` (0..1) and ``how`` are those of ``kb.index``."""
+def derived(home: Path, store: str | None = None) -> Path:
+    """The folder where this machine keeps what follows from a book: index and evidence."""
+    # A folder of its own for each store: what belongs to one book never answers for another.
+    if store is None:
+        return home / "index" / "own"
+    import hashlib
 
-    make: str
-    model: str
-    kind: str
-    score: float
-    how: str
-    findings: int
-    best: dict[str, Any] | None
-    snippet: str
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """The answer to one query, best match first."""
-
-    query: str
-    matches: tuple[FoundSet, ...]
-    did_you_mean: tuple[tuple[str, str], ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class SetView:
-    """All that is known of one set."""
-
-    source: Source
-    panel: Panel
-    visits: tuple[Visit, ...]
+    return home / "index" / hashlib.sha256(store.encode()).hexdigest()[:16]
 
 
 class Book:
     """The store with what is derived from it. Made by ``Book.open``."""
 
-    def __init__(self, home: Path, store_url: str | None, progress: Progress | None) -> None:
+    def __init__(
+        self, home: Path, store_url: str | None, progress: Progress | None, learned: Learned | None
+    ) -> None:
         self.home = home
         self._url = store_url
         self._progress = progress
+        if learned is not None:
+            self.__dict__["learned"] = learned
         self.behind = ""
         """Why the index could not be brought up to date, where it lags; answers then are older ones."""
 
     @classmethod
-    def open(cls, home: Path, store: str | None = None, progress: Progress | None = None) -> Self:
+    def open(
+        cls,
+        home: Path,
+        store: str | None = None,
+        progress: Progress | None = None,
+        learned: Learned | None = None,
+    ) -> Self:
         """The book in ``home``, or the shared one at the URL ``store``; made when it is first written to.
 
-        ``progress`` is told when the index has to be made anew. Raises BookTrouble where the book cannot be
-        read, BadInput where the settings are wrong.
+        ``progress`` is told when the index has to be made anew. ``learned`` is what several books of one
+        process share: what was learned from all findings of this very book. Raises BookTrouble where the
+        book cannot be read, BadInput where the settings are wrong.
         """
-        return cls(home, store, progress)
+        return cls(home, store, progress, learned)
 
     def __enter__(self) -> Self:
         return self
@@ -139,17 +119,14 @@ class Book:
         """The index of this store on this machine, as it is on disk."""
         from kb.index import Index
 
-        return Index.open(self._derived)
+        return Index.open(derived(self.home, self._url))
 
-    @property
-    def _derived(self) -> Path:
-        """Where this machine keeps what follows from this store."""
-        # A folder of its own for each store: what belongs to one book never answers for another.
-        if self._url is None:
-            return self.home / "index" / "own"
-        import hashlib
+    @cached_property
+    def learned(self) -> Learned:
+        """What was learned from all findings, as it is kept on this machine."""
+        from kb.book.learned import Learned
 
-        return self.home / "index" / hashlib.sha256(self._url.encode()).hexdigest()[:16]
+        return Learned(derived(self.home, self._url))
 
     # -- writing ---------------------------------------------------------------------------------------
 
@@ -178,11 +155,16 @@ class Book:
 
     def visits(self, make: str, model: str) -> list[Visit]:
         """The visits to a set that stand; empty where nobody met it."""
-        if self._standing() is None:
-            return []
         from kb.visit import set_key
 
-        return self.store.visits_of(set_key(make, model))
+        key = set_key(make, model)
+        if self._url is None and "store" not in self.__dict__:
+            from kb.store.quick import visits_of
+
+            quickly = visits_of(self.path, key)
+            if quickly is not None:
+                return quickly
+        return [] if self.standing() is None else self.store.visits_of(key)
 
     def panel(self, visits: Sequence[Visit]) -> Panel:
         """What these visits together say of the panel."""
@@ -210,8 +192,10 @@ class Book:
             raise NotFound(f"nobody met {asked} yet{self._instead(asked)}")
         source = source_of(visits)
         if len({visit.source.key for visit in visits}) > 1:
+            from kb.book.indexing import kept_name
+
             with self.store.snapshot() as now:
-                source = _kept_name(source, now.spellings.kept(set_key(make, model)), visits)
+                source = kept_name(source, now.spellings.kept(set_key(make, model)), visits)
         return SetView(source, reconcile(visits), tuple(visits))
 
     def connect(
@@ -245,16 +229,34 @@ class Book:
     # -- evidence --------------------------------------------------------------------------------------
 
     def evidence(self) -> Evidence:
-        """What all findings say, the last one included; learned anew where the book has changed since.
+        """What all findings say, the last one included.
 
+        Where a few sets have changed since it was learned, these are counted anew; else all is learned anew.
         Raises BookTrouble where the book cannot be read.
         """
         from kb.evidence import Evidence
 
-        if self._standing() is None:
-            return Evidence.learn(())
-        stands, kept = self._kept_evidence()
-        return kept if kept and stands == self._standing() else self._learn()
+        now = self.standing()
+        return Evidence.learn(()) if now is None else self.learned.exactly(lambda: self.store, now)
+
+    def expect(self) -> Callable[[Source], Expectation]:
+        """What is expected of a source, as ``Evidence.expect``; another spelling of a set is that set."""
+        evidence = self.evidence()
+        empty = self.standing() is None
+
+        def of(source: Source) -> Expectation:
+            from kb.book.learned import named
+
+            # A set that evidence knows goes by its kept spelling: the store is opened for others only.
+            if not (empty or evidence.knows(source)) and source.make and source.model:
+                with self.store.snapshot() as book:
+                    kept = book.spellings.kept(source.key)
+                    if kept != source.key and (visits := named(kept, book.visits_of(kept))):
+                        last = visits[-1].source
+                        source = replace(source, make=last.make, model=last.model)
+            return evidence.expect(source)
+
+        return of
 
     def chance(self, source: Source) -> Callable[[PanelJack], Chance]:
         """How likely a jack of this source carries sound: its own findings, backed off to its family, make
@@ -263,9 +265,14 @@ class Book:
         What is told of other sets may be some visits behind, so that recording does not make every look-up
         learn anew; what is told of this set never is.
         """
+        from kb.evidence import Evidence
         from kb.path import Chance, own_chance
 
-        evidence, changed = self._evidence_nearly(source.key)
+        now = self.standing()
+        if now is None:
+            evidence, changed = Evidence.learn(()), True
+        else:
+            evidence, changed = self.learned.nearly(lambda: self.store, now, source.key)
         # A set with findings that the evidence has not seen is a stranger to it, and brings its own trials.
         known = replace(source, model="") if changed else source
 
@@ -277,56 +284,10 @@ class Book:
 
     def cases(self) -> list[Any]:
         """Faults that mending confirmed, as ``kb.isolate.confirmed_from`` takes them."""
-        if self._standing() is None:
+        if self.standing() is None:
             return []
         with self.store.snapshot() as now:
             return [json.loads(body) for body in now.cases()]
-
-    def _evidence_nearly(self, key: str) -> tuple[Evidence, bool]:
-        """Evidence that has seen nearly all of the book, and whether the set ``key`` changed since."""
-        from kb.evidence import Evidence
-
-        now = self._standing()
-        if now is None:
-            return Evidence.learn(()), True
-        stands, kept = self._kept_evidence()
-        if kept is None or stands is None:
-            return self._learn(), False
-        if stands == now:
-            return kept, False
-        with self.store.snapshot() as book:
-            if not book.follows(stands):
-                return self._learn(), False
-            changed = set(book.sets_changed_since(stands.revision))
-        if len(changed) > max(_FEW_SETS, kept.visits * _FEW_SHARE):
-            return self._learn(), False
-        return kept, key in changed
-
-    def _kept_evidence(self) -> tuple[Standing | None, Evidence | None]:
-        """What was learned last on this machine, and how the book stood then."""
-        from kb.evidence import Evidence
-        from kb.store.peek import Standing
-
-        try:
-            data = json.loads(self._evidence_file.read_text(encoding="utf-8"))
-            return Standing(*data["standing"]), Evidence.from_dict(data["evidence"])
-        except (OSError, ValueError, KeyError, TypeError, BookTrouble):
-            return None, None  # derived data: learned anew
-
-    def _learn(self) -> Evidence:
-        from kb.evidence import Evidence
-        from kb.settings import write_private
-
-        with self.store.snapshot() as book:
-            evidence = Evidence.learn(visit for _, visits in book.visits_of_sets() for visit in visits)
-            data = {"standing": book.standing, "evidence": evidence.to_dict()}
-        with suppress(OSError):  # a folder that cannot be written to: learned anew next time
-            write_private(self._evidence_file, json.dumps(data))
-        return evidence
-
-    @property
-    def _evidence_file(self) -> Path:
-        return self._derived / "evidence.json"
 
     def _instead(self, asked: str) -> str:
         try:
@@ -355,57 +316,41 @@ class Book:
     @contextmanager
     def searcher(self) -> Iterator[Searcher]:
         """Many queries at one revision, with everything kept open."""
-        searcher = Searcher(self, self.index.reader() if self._fresh() else None)
+
+        def anew() -> Reader:
+            self._fresh()
+            return self.index.reader()
+
+        searcher = Searcher(self.index.reader() if self._fresh() else None, self._found, anew)
         try:
             yield searcher
         finally:
             searcher.close()
 
     def _found(self, answer: Answer) -> Found:
-        return Found(
-            answer.query,
-            tuple(
-                FoundSet(
-                    make=one.make,
-                    model=one.model,
-                    kind=one.kind,
-                    score=one.score,
-                    how=one.how,
-                    findings=one.findings,
-                    best=self._best(one.key, one.best),
-                    snippet=one.snippet,
-                )
-                for one in answer.matches
-            ),
-            answer.did_you_mean,
-        )
+        return found(answer, self._best)
 
     def _best(self, key: str, kept: str) -> dict[str, Any] | None:
         """The way to the usual driver: from the index where it was made for the same inputs."""
         known: dict[str, Any] = json.loads(kept) if kept else {}
         if known.get("inputs") != list(self.settings.inputs):
+            from kb.book.indexing import best_of
             from kb.panel import reconcile, source_of
 
             visits = self.store.visits_of(key)
-            known = self._best_of(reconcile(visits), source_of(visits))
+            known = best_of(reconcile(visits), source_of(visits), self.settings.inputs)
         best: dict[str, Any] | None = known["best"]
         return best
 
-    def _best_of(self, panel: Panel, source: Source) -> dict[str, Any]:
-        from kb.path import best_to_json, connect
-
-        found = connect(
-            panel, self.settings.inputs, kind=source.kind, display=source.display, year=source.year
-        )
-        best = best_to_json(found)
-        return {"inputs": list(self.settings.inputs), "best": best}
-
     # -- keeping the index up to date --------------------------------------------------------------------
 
-    def _standing(self) -> Standing | None:
+    def standing(self) -> Standing | None:
         """How the book stands, without SQLAlchemy where it is a file; None where nothing was recorded yet."""
         if self._url is not None:
-            return self.store.standing()
+            try:
+                return self.store.standing()
+            except NoBookYet:
+                return None
         from kb.store.peek import standing
 
         try:
@@ -419,7 +364,7 @@ class Book:
             raise BookTrouble(f"{self.home}: cannot be looked into ({problem.strerror})") from problem
         return standing(self.path) or (self.store.standing() if there else None)
 
-    def _seen(self) -> Standing | None:
+    def indexed(self) -> Standing | None:
         """How the book stood when the index last took something in; None where the index is of no use."""
         from kb.store.peek import Standing
 
@@ -431,125 +376,29 @@ class Book:
 
     def _fresh(self) -> bool:
         """Bring the index up to date where it is not; False where there is no book yet."""
-        stands = self._standing()
+        stands = self.standing()
         if stands is None:
             return False
-        if self._seen() != stands:
+        if self.indexed() != stands:
             try:
                 self.catch_up()
             except BookTrouble as trouble:
-                if self._seen() is None:
+                if self.indexed() is None:
                     raise
                 self.behind = str(trouble)  # an index that lags is better than none
         return True
 
     def catch_up(self) -> None:
         """Give the index what it has missed; make it anew where it cannot tell what that is."""
-        index = self.index
+        from kb.book.indexing import catch_up
+
         # Under the writer's lock: what is computed from what the index has seen holds when it is written.
-        with index.writing(), self.store.snapshot() as now:
-            seen, stands = self._seen(), now.standing
-            if seen == stands:
-                return
-            if seen is None or not now.follows(seen):
-                self._rebuild(now)
-                return
-            entries, gone = [], []
-            for key, visits in now.visits_of_sets(now.sets_changed_since(seen.revision)):
-                if visits:
-                    entries.append(self._entry(key, visits))
-                else:
-                    gone.append(key)
-            index.update(entries, gone, stands.revision, _mark(stands))
+        with self.index.writing(), self.store.snapshot() as now:
+            catch_up(self.index, self.indexed(), now, self.settings.inputs, self._progress)
 
     def reindex(self) -> None:
         """Make the index anew from the store."""
+        from kb.book.indexing import rebuild
+
         with self.index.writing(), self.store.snapshot() as now:
-            self._rebuild(now)
-
-    def _rebuild(self, now: Snapshot) -> None:
-        tell = self._progress
-        total = now.counts().sets if tell else 0
-        self.index.rebuild(
-            (self._entry(key, visits) for key, visits in now.visits_of_sets()),
-            now.revision,
-            _mark(now.standing),
-            progress=(lambda done: tell(done, total)) if tell else None,
-        )
-
-    def _entry(self, key: str, visits: list[Visit]) -> SetEntry:
-        """What the index holds of a set."""
-        from kb.index import SetEntry
-        from kb.panel import reconcile, source_of
-
-        source, panel = _kept_name(source_of(visits), key, visits), reconcile(visits)
-        years = sorted(visit.source.year for visit in visits if visit.source.year)
-        names = dict.fromkeys((visit.source.make, visit.source.model) for visit in visits)
-        signals = (one.jack.signal.value for one in panel.jacks if one.jack.usable and one.jack.signal)
-        outcomes = (outcome.value for one in panel.jacks for outcome, _ in one.outcomes)
-        return SetEntry(
-            key=key,
-            make=source.make,
-            model=source.model,
-            kind=source.kind.value,
-            findings=sum(one.findings for one in panel.jacks),
-            visits=len(visits),
-            years=(years[0], years[-1]) if years else (None, None),
-            signals=tuple(dict.fromkeys(signals)),
-            outcomes=tuple(dict.fromkeys(outcomes)),
-            best=json.dumps(self._best_of(panel, source)),
-            aliases=tuple(name for name in names if name != (source.make, source.model)),
-            text=tuple(_texts(panel, visits)),
-        )
-
-
-class Searcher:
-    """Many queries with one reader; made by ``Book.searcher``."""
-
-    def __init__(self, book: Book, reader: Reader | None) -> None:
-        self._book = book
-        self._reader = reader
-
-    def find(self, query: str, limit: int = 10) -> Found:
-        """As ``Book.find``."""
-        from kb.index import IndexBroken
-
-        if self._reader is None:
-            return Found(query, ())
-        try:
-            return self._book._found(self._reader.find(query, limit=limit))
-        except IndexBroken:  # damaged, or another process made it anew meanwhile
-            self.close()
-            self._book._fresh()
-            self._reader = self._book.index.reader()
-            return self._book._found(self._reader.find(query, limit=limit))
-
-    def close(self) -> None:
-        """Give the reader back."""
-        if self._reader is not None:
-            self._reader.close()
-            self._reader = None
-
-
-def _kept_name(source: Source, key: str, visits: Sequence[Visit]) -> Source:
-    """Of a set with merged spellings: the source under the name that is kept, as most visits spell it."""
-    if source.key == key or not any(visit.source.key == key for visit in visits):
-        return source
-    from kb.panel import source_of
-
-    kept = source_of(visit for visit in visits if visit.source.key == key)
-    return replace(source, make=kept.make, model=kept.model)
-
-
-def _mark(stands: Standing) -> str:
-    return f"{stands.book}/{stands.mark}"
-
-
-def _texts(panel: Panel, visits: Sequence[Visit]) -> Iterator[tuple[str, str]]:
-    """The texts of a set by field, each once."""
-    for one in panel.jacks:
-        if one.jack.marking:
-            yield "marking", one.jack.marking
-        yield from (("setting", setting) for setting in one.settings)
-        yield from (("note", note) for note in one.notes)
-    yield from (("note", note) for note in dict.fromkeys(visit.note for visit in visits) if note)
+            rebuild(self.index, now, self.settings.inputs, self._progress)
