@@ -33,6 +33,7 @@ SIZE = 19_000
 BOOKS = (750, 400, 100)  # of a thousand codes
 ASKED_UNKNOWN = 0.4  # of the queries made, weighed afterwards
 PRINTED = "as printed"
+WORN = {"two look-alikes": d.of_model(d.look_alike, d.look_alike)}
 FITTED, JUDGED = 0, 1  # halves
 SEEDS = {FITTED: 51, JUDGED: 52}
 
@@ -74,7 +75,7 @@ def asked(half: int, each: int, seed: int = 0) -> Iterator[Asked]:
         index.rebuild((entry for at, entry in enumerate(entries(rows)) if at in known), 1)
         reader = index.reader()
         for _, with_make, kinds in groups():
-            for kind, damage in kinds.items():
+            for kind, damage in {**kinds, **WORN}.items():
                 for _ in range(each * (4 if kind == PRINTED else 1)):
                     unknown = draw.random() < ASKED_UNKNOWN
                     row = draw.choice(outside if unknown else inside)

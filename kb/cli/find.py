@@ -133,13 +133,18 @@ def _show(found: Found) -> None:
             _line(styled(line, dim=True))
 
 
+def percent(score: float) -> str:
+    """A share that is not nothing is never shown as nothing."""
+    return "under 1%" if 0 < score < 0.01 else f"{score:.0%}"
+
+
 _INDENT = ("    ", "      ")
 
 
 def _match_line(one: FoundSet, padded: int, width: int) -> None:
     """Name and how it was found, on one line where it fits."""
     name = visible(f"{one.make} {one.model}")
-    how = f"{_HOW[one.how]} {one.score:.0%}, {one.findings} finding{'s' if one.findings != 1 else ''}"
+    how = f"{_HOW[one.how]} {percent(one.score)}, {one.findings} finding{'s' if one.findings != 1 else ''}"
     if max(cells(name), padded) + 2 + cells(how) <= width:
         _line(styled(name + " " * (padded - cells(name)), bold=True), f"  {how}")
         return

@@ -226,8 +226,12 @@ class Reader:
         years = [year for year in map(year_of, parts) if year is not None]
         spoken = tuple(_as_typed(asked.tokens, words))
         hits = searcher.search(spoken, asked.phrases, conditions, limit * 2, make if not matches else "")
-        by_key = {hit.key: hit for hit in hits}
         if matches:
+            by_key = {hit.key: hit for hit in hits}
+            unseen = [match.key for match in matches if match.key not in by_key]
+            if unseen:  # others may say it as well, and be more than were asked for
+                told_too = searcher.search(spoken, asked.phrases, conditions, len(unseen), keys=unseen)
+                by_key.update((hit.key, hit) for hit in told_too)
             told = [m for m in matches if m.key in by_key]
             others = [m for m in matches if m.key not in by_key]
             ahead = [_with_snippet(m, by_key[m.key]) for m in told] + ([] if asked.phrases else others)

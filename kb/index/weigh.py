@@ -21,14 +21,15 @@ _MAKE_SLIP = 0.6
 _EACH_MAKE_SLIP = 0.2  # so that a slip in the make and one in the code weigh about the same
 _REPEATED = 0.03  # added where the make was said and belongs to the code too, but was not said twice
 _SISTER = 0.05  # a code that differs in a digit is a set of its own sooner than a slip
-_TORN = 1.0  # added cost of a word that was written in one with the code
+_TORN = 1.5  # added cost of a word that was written in one with the code
 _OTHER_MISSPELT = 1.0  # added cost of a word that is a slip away from another make
+_BOUND = 0.05  # added cost of a cut where no blank was written
 _TURNED = 0.6  # added cost of pieces of the code in another order
 _BEGINNING = 0.95  # cost of a beginning of four characters or more
 _TELLING = 4  # characters from which a part of a code tells something
 _EACH_MISSING = 0.01  # the shorter one first
 _PIECE = 1.5  # cost of four characters or more from the middle of a code, read well
-_SHORT = 0.25  # added cost of a damaged code that also lacks the make printed in front of it
+_SHORT = 0.4  # added cost of a damaged code that also lacks the make printed in front of it
 
 
 class Weigher:
@@ -102,7 +103,7 @@ class Weigher:
         elif more >= 0.9 and damage in ("look", "slip", "digit", "end", "cut"):
             damage = "two" if more < 1.5 else "far"
         letter = _changed_letter(way.code, model)
-        cost += more + _EACH_MAKE_SLIP * slips
+        cost += more + _EACH_MAKE_SLIP * slips + (_BOUND if way.bound else 0.0)
         return Candidate(
             set_id, make, model, label + more, cost, damage, words, letter, way, more, bool(short)
         )

@@ -264,10 +264,17 @@ class WordSearcher:
             raise IndexBroken(f"index: the words cannot be read ({error!r})") from error
 
     def search(
-        self, words: tuple[str, ...], phrases: tuple[str, ...], filters: Filters, limit: int, make: str = ""
+        self,
+        words: tuple[str, ...],
+        phrases: tuple[str, ...],
+        filters: Filters,
+        limit: int,
+        make: str = "",
+        keys: Iterable[str] = (),
     ) -> list[Hit]:
         """Sets with some of the words, all of the phrases, and all that the filters ask; best first.
 
+        With ``keys`` only these sets are looked at.
         Words of ``_MISTYPED_FROM`` letters and more that no text holds may be one slip off.
         """
         if self._searcher is None:
@@ -292,7 +299,7 @@ class WordSearcher:
             found = self._searcher.search(
                 wanted,
                 limit=max(limit * 3, 30),
-                filter=_conditions(filters, make),
+                filter=_conditions(filters, make, keys),
                 mask=mask,
                 terms=True,
                 optimize=False,  # its matcher over several segments cannot skip by quality
@@ -372,9 +379,12 @@ def _stems(text: str) -> list[str]:
     return [token.text for token in _ANALYZER(text, mode="query")]
 
 
-def _conditions(filters: Filters, make: str = "") -> Any:
+def _conditions(filters: Filters, make: str = "", keys: Iterable[str] = ()) -> Any:
     """The filters as a query, None where there are none."""
     parts: list[Any] = []
+    only = [query.Term("key", key) for key in keys]
+    if only:
+        parts.append(query.Or(only))
     if filters.make or make:
         parts.append(query.Term("make", normalise(filters.make or make)))
     if filters.kind:

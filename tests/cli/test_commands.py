@@ -358,6 +358,15 @@ def test_another_home_is_another_book(jackfield: Run, visit_file: VisitFile, tmp
     assert jackfield("--home", tmp_path / "other", "find", "nv40").code == 0
 
 
+@pytest.mark.parametrize(
+    ("score", "shown"), [(0.004, "under 1%"), (0.0, "0%"), (0.206, "21%"), (1.0, "100%")]
+)
+def test_a_small_chance_is_not_shown_as_none(score: float, shown: str) -> None:
+    from kb.cli.find import percent
+
+    assert percent(score) == shown
+
+
 def test_the_way_to_the_driver_may_be_told_in_feet(jackfield: Run, visit_file: VisitFile) -> None:
     def items(*words: str) -> list[str]:
         answer = jackfield("path", "--panel", visit_file(), "--inputs", "optical", "--json", *words)

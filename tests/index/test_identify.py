@@ -271,3 +271,13 @@ def test_what_was_written_in_one_with_the_number_is_rather_its_end_than_a_word(b
 def test_a_word_that_is_nearly_a_make_is_that_make(book: Book) -> None:
     index = book(sets("Norwell: XT800", "Ostrava: T800"))
     assert index.find("norwlel t2800").matches[0].make == "Norwell"
+
+
+def test_a_blank_between_number_and_make_is_believed(book: Book) -> None:
+    index = book(sets("Vevo: V2140", "Vevo: V2140A"))
+    assert first(index.find("v2140a ibvo"))[0] == "V2140A"
+
+
+def test_an_end_behind_a_slash_belongs_to_the_number_even_if_the_make_was_said(book: Book) -> None:
+    index = book(sets("Norwell: 4188L", "Norwell: 4188O"))
+    assert index.find("4188/ogbh norwell").matches[0].model == "4188O"

@@ -210,6 +210,17 @@ def test_text_of_the_most_telling_field_is_shown(book: Book) -> None:
     assert book([entry]).find("menu").matches[0].snippet == "sound menu: PCM"
 
 
+def test_the_set_that_was_named_is_found_by_a_phrase_that_many_sets_share(book: Book) -> None:
+    said = (("note", "set in the sound menu"),)
+    entries = [SetEntry(f"s{n}", "Norwell", f"NV{n}-{n * 7}", text=said) for n in range(20, 80)]
+    index = book(
+        [*entries, SetEntry("other", "Ostrava", "OX200-7", text=(("note", "the hidden sound menu"),))]
+    )
+    for query in ('ox200-7 "sound menu"', "ox200-7 sound menu"):
+        match = index.find(query, limit=3).matches[0]
+        assert (match.model, match.snippet) == ("OX200-7", "the hidden sound menu")
+
+
 def test_words_that_are_sorted_through_files_are_the_same_words(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
