@@ -49,3 +49,9 @@ def test_a_packed_file_that_swells_is_refused(
     path.write_bytes(gzip.compress((HEAD + ROW * 100_000).encode()))
     done = jackfield("load", path)
     assert (done.code, "swells without end" in done.err) == (2, True), done.err
+
+
+def test_the_name_of_a_file_that_is_not_there_makes_no_book(jackfield: Run, home: Path) -> None:
+    done = jackfield("load", "nowhere.csv")
+    assert (done.code, "nowhere.csv: saw no such file" in done.err) == (2, True), done.err
+    assert not home.exists()
