@@ -6,7 +6,8 @@ The whole tree::
     |- BadInput             2   what was typed or handed in is wrong
     |- NotFound             1   a true answer of "no": no such set, no path
     `- BookTrouble          3   the book could not be read or written
-       `- BookTooNew        3   the book was written by a newer Jackfield
+       |- BookTooNew        3   the book was written by a newer Jackfield
+       `- NoBookYet         3   nothing was ever recorded there
 
 A message names the place, what was seen and what was expected:
 
@@ -66,6 +67,10 @@ class BookTooNew(BookTrouble):
     """The book was written by a newer Jackfield than this one."""
 
 
+class NoBookYet(BookTrouble):
+    """Nothing was ever recorded there: a true answer of "no" to who asks for a set."""
+
+
 class described(str):  # used like a function
     """What was seen, in our own words: shown without quotes.
 
@@ -83,7 +88,7 @@ def shown(value: object) -> str:
     "xx…'"
     """
     if isinstance(value, described):
-        return ascii_controls(value[:_SHOWN])
+        return ascii_controls(value if len(value) <= 2 * _SHOWN else value[: 2 * _SHOWN] + "…")
     if isinstance(value, str):
         text = value if len(value) <= _SHOWN else value[:_SHOWN] + "…"
         return ascii_controls(repr(text))
@@ -93,10 +98,30 @@ def shown(value: object) -> str:
         return str(value)
     if isinstance(value, Exception):
         return ascii_controls(str(value)[: 2 * _SHOWN])
-    # What is nested may be too deep to write out: its kind is told.
-    return {"dict": "an object", "list": "a list", "tuple": "a list"}.get(
-        type(value).__name__, "something else"
-    )
+    return kind_of(value)  # what is nested may be too deep to write out
+
+
+def kind_of(value: object) -> described:
+    """What kind of thing stands in a file, in words that whoever wrote it knows.
+
+    >>> print(BadInput("visit", kind_of([]), "an object"))
+    visit: saw a list, expected an object
+    """
+    return described(_KIND_NAMES.get(type(value).__name__, "something else"))
+
+
+_KIND_NAMES = {
+    "dict": "an object",
+    "list": "a list",
+    "tuple": "a list",
+    "str": "text",
+    "bool": "true or false",
+    "int": "a number",
+    "float": "a number",
+    "NoneType": "nothing",
+    "date": "a date",
+    "datetime": "a date",
+}
 
 
 def ascii_controls(text: str) -> str:

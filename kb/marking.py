@@ -16,7 +16,10 @@ Markings in English, German, French and Spanish are read; compounds too (``AUDIO
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final
 
 from kb.text import folded
 from kb.words import Colour, Direction, Form, Level, Signal
@@ -49,16 +52,22 @@ _IN_ENDS = ("EINGANG", "EINGANGE")
 # OUT and AUDIO printed without a blank.
 _OUT_ALONE = frozenset({"LINEOUT", "AUDIOOUT"})
 _HEADPHONE = frozenset(
-    """HEADPHONE HEADPHONES PHONES EAR EARPHONE EARPHONES HEADSET KOPFHORER KOPFHOERER OHRHORER
-    CASQUE CASQUES ECOUTEUR ECOUTEURS AURICULAR AURICULARES AUDIFONO AUDIFONOS CASCOS HP""".split()
+    """HEADPHONE HEADPHONES PHONES EAR EARPHONE EARPHONES HEADSET KOPFHORER KOPFHOERER KOPFH
+    OHRHORER CASQUE CASQUES ECOUTEUR ECOUTEURS AURICULAR AURICULARES AURIC AUDIFONO AUDIFONOS CASCOS
+    HP""".split()
 )
 _HEADPHONE_SIGNS = "\N{HEADPHONE}"
 _DIGITAL = frozenset(
     """DIGITAL DIGITALE DIGITALER DIGITALES NUMERIQUE NUM SPDIF COAX COAXIAL COAXIALE KOAXIAL KOAX
-    OPTICAL OPT OPTISCH OPTISCHE OPTISCHER OPTIQUE OPTICO OPTICA TOSLINK""".split()
+    OPTICAL OPT OPTISCH OPTISCHE OPTISCHER OPTIQUE OPTICO OPTICA TOSLINK PCM BITSTREAM""".split()
 )
 _OPTICAL = frozenset("OPTICAL OPT OPTISCH OPTISCHE OPTISCHER OPTIQUE OPTICO OPTICA TOSLINK".split())
-_AUDIO = frozenset("AUDIO AV SOUND TON SON SONIDO LINE LIGNE LINEA STEREO MONO L R LEFT RIGHT".split())
+_SOUND = frozenset("AUDIO AV SOUND TON SON SONIDO LINE LIGNE LINEA".split())
+# These stand beside every pair, inputs and outputs alike.
+_CHANNELS = frozenset("STEREO MONO L R LEFT RIGHT".split())
+_AUDIO = _SOUND | _CHANNELS
+# What cannot be read, as people write it down; and arrows, which point out of one jack and into another.
+_UNREAD = re.compile(r"[?\u2026_]|\.\.|->|<-|[\u2190-\u21ff\u2794-\u27bf]")
 _VIDEO = frozenset(
     "VIDEO COMPONENT COMPOSITE COMPONENTE COMPOSANTE YPBPR YCBCR PB PR CB CR SVIDEO VGA RGB DVI BILD".split()
 )
@@ -92,6 +101,11 @@ _COLOURS: dict[Colour, tuple[Signal, str]] = {
 }
 
 
+#: Marks that are kept once read: a book has many jacks and few marks. A mark is at most a line.
+_KEPT: Final = 4096
+
+
+@lru_cache(maxsize=_KEPT)
 def read(form: Form, marking: str, colour: Colour | None = None) -> Reading:
     """What ``form``, ``marking`` and ring ``colour`` settle; never raises."""
     words = _words(marking)
@@ -168,8 +182,12 @@ def _by_hdmi(form: Form, words: frozenset[str], marking: str, colour: Colour | N
         return Direction.OUTPUT, Signal.EARC, "marked eARC: gives sound back"
     if "ARC" in words:
         return Direction.OUTPUT, Signal.ARC, "marked ARC: gives sound back"
+    if {"AUDIO", "RETURN"} <= words:
+        return Direction.OUTPUT, Signal.ARC, "marked as audio return channel: gives sound back"
     if words & _OUT:
         return Direction.OUTPUT, None, "HDMI output: its sound comes with the picture"
+    if _worn(words, marking):
+        return Direction.UNCLEAR, None, "what cannot be read may say ARC"
     return Direction.INPUT, None, "HDMI gives sound out only where it is marked ARC or eARC"
 
 
@@ -182,7 +200,15 @@ def _by_bluetooth(form: Form, words: frozenset[str], marking: str, colour: Colou
 
 
 def _by_speaker_terminals(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
-    ohms = "\N{OHM SIGN}" in marking or "\N{GREEK CAPITAL LETTER OMEGA}" in marking
+    ohms = any(
+        sign in marking for sign in "\N{OHM SIGN}\N{GREEK CAPITAL LETTER OMEGA}\N{GREEK SMALL LETTER OMEGA}"
+    )
+    if ohms and form in (Form.JACK_35, Form.JACK_635) and not words & (_SPEAKER | _HEADPHONE):
+        return (
+            Direction.OUTPUT,
+            None,
+            "ohms: for headphones or for a loudspeaker, the mark does not tell which",
+        )
     spoken = (ohms or words & _SPEAKER) and not words & (_HEADPHONE | _DIGITAL)
     if form is not Form.SPEAKER_TERMINALS and not spoken:
         return None
@@ -252,9 +278,11 @@ def _by_picture_input(form: Form, words: frozenset[str], marking: str, colour: C
         return Direction.UNCLEAR, None, "the mark says both IN and OUT"
     if words & _MICROPHONE:
         return Direction.INPUT, None, "for a microphone: an input"
+    if _worn(words, marking):
+        return Direction.UNCLEAR, None, "what cannot be read may say OUT"
     if words & _PICTURE_INPUT or any(_numbered_input(word) for word in words):
         return Direction.INPUT, None, "named after what plugs in: an input"
-    if words & _AUDIO:
+    if words & _SOUND:
         return Direction.INPUT, None, "AUDIO without OUT: the sound of a picture input"
     return None
 
@@ -282,6 +310,7 @@ _RULES = (
 )
 
 
+@lru_cache(maxsize=_KEPT)
 def _words(marking: str) -> frozenset[str]:
     """The folded words of a marking, with the joined spellings of what makers print apart."""
     text = f" {folded(marking)} "
@@ -321,6 +350,12 @@ def _way(words: frozenset[str]) -> Direction:
     if out == inward:
         return Direction.UNCLEAR
     return Direction.OUTPUT if out else Direction.INPUT
+
+
+def _worn(words: frozenset[str], marking: str) -> bool:
+    """Is part of the mark unread, or a word that may be what is left of OUT?"""
+    left = (word for word in words - _CHANNELS if len(word) > 1 or word in "OU")
+    return bool(_UNREAD.search(marking)) or any(word in "OUTPUT" for word in left)
 
 
 def _digital_signal(form: Form, words: frozenset[str]) -> Signal | None:

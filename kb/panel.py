@@ -270,10 +270,10 @@ def _reconciled(group: list[_Said], visits: Sequence[Visit]) -> PanelJack:
 def _said(group: list[_Said], name: str) -> dict[object, int]:
     """The known values of one field, the believed first, with how many findings say each."""
     counts: Counter[object] = Counter()
-    # Within a basis, what somebody said outranks what the panel reader inferred from the mark.
-    for _, finding in sorted(
-        group, key=lambda s: (s[0].basis.weight, name not in s[1].inferred), reverse=True
-    ):
+    if len(group) > 1:
+        # Within a basis, what somebody said outranks what the panel reader inferred from the mark.
+        group = sorted(group, key=lambda s: (s[0].basis.weight, name not in s[1].inferred), reverse=True)
+    for _, finding in group:
         value = finding.speakers if name == "speakers" else getattr(finding.jack, name)
         if value is not None and value not in ("unknown", "unclear"):
             counts[value] += 1

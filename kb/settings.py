@@ -9,13 +9,13 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any, Final
 
 from kb import text
-from kb.errors import BadInput, BookTrouble, ascii_controls
+from kb.errors import BadInput, BookTrouble, ascii_controls, described
+from kb.given import open_plain
 from kb.words import DriverInput, Word
 
 FILE: Final = "settings.toml"
@@ -33,9 +33,14 @@ class Units(Word):
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """The usual driver with its inputs, units, and the initials that stand in visits."""
+    """The usual driver with its inputs, units, and the initials that stand in visits.
+
+    ``driver_current_a`` and ``driver_voltage_v`` (A and V r.m.s.) stand on the driver's plate; 0: not known.
+    """
 
     driver: str = ""
+    driver_current_a: float = 0.0
+    driver_voltage_v: float = 0.0
     inputs: tuple[DriverInput, ...] = (DriverInput.LINE_35,)
     units: Units = Units.METRIC
     initials: str = ""
@@ -57,16 +62,18 @@ def load(home: Path) -> Settings:
     """
     path = home / FILE
     try:
-        with path.open("rb") as file:
+        with open_plain(path, str(path)) as file:
             raw = file.read(_MOST + 1)
     except FileNotFoundError:
         return Settings()
     except OSError as problem:
         raise BookTrouble(f"{path}: {_why(problem)}") from problem
+    except BadInput as special:  # a folder or a pipe in its place: nobody typed that
+        raise BookTrouble(str(special)) from special
     import tomllib  # only where there is something to read
 
     if len(raw) > _MOST:
-        raise BadInput(str(path), "a larger file", f"at most {_MOST} bytes of settings")
+        raise BadInput(str(path), described("a larger file"), f"at most {_MOST} bytes of settings")
     try:
         data = tomllib.loads(raw.decode("utf-8-sig"))
     except (ValueError, RecursionError) as problem:
@@ -89,36 +96,21 @@ def save(home: Path, settings: Settings) -> Path:
     except ValueError:
         read_back = None
     if read_back != settings:
-        raise BadInput(str(path), "settings with text that changes when read", "plain text")
+        raise BadInput(str(path), described("settings with text that changes when read"), "plain text")
+    from kb.whole import write_mine  # most commands only read settings
+
     try:
-        write_private(path, written)
+        write_mine(path, written.encode())
     except OSError as problem:
         raise BookTrouble(f"{path}: {_why(problem)}; the settings stay as they were") from problem
     return path
-
-
-def write_private(path: Path, text: str) -> None:
-    """Write a file whole or not at all, readable by this user alone. Raises OSError."""
-    unfinished = path.with_name(f"{path.name}.{os.getpid()}.part")
-    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-    try:
-        with open(
-            os.open(unfinished, os.O_CREAT | os.O_TRUNC | os.O_WRONLY, 0o600), "w", encoding="utf-8"
-        ) as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        unfinished.replace(path)
-    finally:
-        with suppress(OSError):
-            unfinished.unlink(missing_ok=True)
 
 
 def _read(data: dict[str, Any], place: str) -> Settings:
     for key in data:
         if key not in _READERS:
             expected = f"one of {', '.join(_READERS)}"
-            raise BadInput(f"{place}, {ascii_controls(key[:40])}", "an unknown key", expected)
+            raise BadInput(f"{place}, {ascii_controls(key[:40])}", described("an unknown key"), expected)
     try:
         return Settings(**{key: _READERS[key](value, key) for key, value in data.items()})
     except BadInput as mistake:
@@ -132,15 +124,30 @@ def _some_inputs(value: object, place: str) -> tuple[DriverInput, ...]:
     return inputs
 
 
+def _plate(most: float, unit: str) -> Callable[[object, str], float]:
+    """A reader of a number from the driver's plate; 0 stands for not known."""
+
+    def read(value: object, place: str) -> float:
+        if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 <= value <= most:
+            raise BadInput(place, value, f"{unit} r.m.s. from the plate, at most {most:g}; 0: not known")
+        return float(value)
+
+    return read
+
+
 _READERS: Final[dict[str, Callable[[object, str], Any]]] = {
     "driver": text.line,
+    "driver_current_a": _plate(100, "A"),
+    "driver_voltage_v": _plate(400, "V"),
     "inputs": _some_inputs,
     "units": Units.read,
     "initials": lambda value, key: text.line(value, key, 40),
 }
 
 
-def _toml(value: str | tuple[DriverInput, ...]) -> str:
+def _toml(value: str | float | tuple[DriverInput, ...]) -> str:
+    if isinstance(value, float):
+        return repr(value)
     # Entered text has no control characters (kb.text), so a JSON string is a TOML string.
     if isinstance(value, tuple):
         return f"[{', '.join(json.dumps(one.value) for one in value)}]"

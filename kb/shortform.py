@@ -86,6 +86,15 @@ def fields(token: str, place: str = "jack") -> dict[str, Any]:
     else:
         head, _, said = head.partition(":")
         mark, words = "", _split(said)
+    return _fields(head, mark, words, place)
+
+
+def marked(form: str, mark: str, place: str = "jack") -> dict[str, Any]:
+    """The fields of a jack whose short form was typed alone, and whose mark was asked for."""
+    return _fields(form, mark, [], place)
+
+
+def _fields(head: str, mark: str, words: Iterable[str], place: str) -> dict[str, Any]:
     doubtful = head.endswith("?")
     form, signal = _form(head.rstrip("?").strip(), place)
     data: dict[str, Any] = {"form": form, "marking": mark}
@@ -98,7 +107,8 @@ def fields(token: str, place: str = "jack") -> dict[str, Any]:
     reading = marking.read(form, mark)
     stated: Direction | None = data.get("direction")
     if mark and {stated, reading.direction} == {Direction.INPUT, Direction.OUTPUT}:
-        raise BadInput(place, token, f"no contradiction: {mark!r} says {reading.direction}, you say {stated}")
+        said = f"{head}={mark}:{stated}"
+        raise BadInput(place, said, f"no contradiction: {mark!r} says {reading.direction}, you say {stated}")
     inward = reading.direction is Direction.INPUT and signal not in (Signal.ARC, Signal.EARC)
     if stated is None and head in _VOUCHED and not inward:
         data["direction"] = Direction.OUTPUT

@@ -35,7 +35,7 @@ def line(value: object, place: str, limit: int = LINE, *, empty: bool = True) ->
     text = unicodedata.normalize("NFC", value).strip()
     if len(text) > limit:
         raise BadInput(place, described(f"{len(text)} characters"), f"at most {limit}")
-    if not all(_harmless(c) for c in text):
+    if not text.isprintable() and not all(_harmless(c) for c in text):
         raise BadInput(place, text, "text without control characters")
     if not (text or empty):
         raise BadInput(place, value, "some text")
@@ -84,6 +84,58 @@ def squeezed(text: str) -> str:
     """
     flat = unicodedata.normalize("NFKD", text.casefold()).upper()
     return "".join(c for c in flat if c.isalnum() and not unicodedata.combining(c))
+
+
+def cells(text: str) -> int:
+    """Columns that the text takes on a terminal: Chinese, Japanese and Korean signs and pictures take two.
+
+    >>> cells("AUDIO"), cells("音声"), cells("a\N{COMBINING ACUTE ACCENT}")
+    (5, 4, 1)
+    """
+    if text.isascii():
+        return len(text)
+    return sum(_cells(c) for c in text)
+
+
+def wrapped(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
+    """The text in lines of at most ``width`` cells, broken at blanks; a word that fills a line is cut.
+
+    >>> wrapped("optical cable 2 m, mini-TOSLINK adapter", 22, "  ", "    ")
+    ['  optical cable 2 m,', '    mini-TOSLINK', '    adapter']
+    """
+    lines = []
+    line, bare = first, True
+    for word in text.split():
+        room = width - cells(line) - (0 if bare else 1)
+        if cells(word) > room and not bare:
+            lines.append(line)
+            line, bare = rest, True
+        while bare and cells(word) > (room := max(width - cells(line), _LEAST_CELLS)):
+            cut = _fitting(word, room)
+            lines.append(line + word[:cut])
+            line, word = rest, word[cut:]
+        line = f"{line}{word}" if bare else f"{line} {word}"
+        bare = False
+    return lines if bare else [*lines, line]
+
+
+_LEAST_CELLS: Final = 8  #: what a line holds at least, however deep it is set in
+
+
+def _fitting(word: str, room: int) -> int:
+    """How many signs of a word that is too long fit."""
+    taken = 0
+    for count, char in enumerate(word):
+        taken += _cells(char)
+        if taken > room:
+            return max(1, count)
+    return len(word)
+
+
+def _cells(char: str) -> int:
+    if unicodedata.category(char) in ("Mn", "Me"):
+        return 0
+    return 2 if unicodedata.east_asian_width(char) in "WF" else 1
 
 
 def _harmless(char: str) -> bool:

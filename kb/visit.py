@@ -20,7 +20,7 @@ from typing import Any, Final, TypeVar
 from uuid import UUID
 
 from kb import clock, marking, text
-from kb.errors import BadInput, described
+from kb.errors import BadInput, described, kind_of
 from kb.panel import Jack
 from kb.words import (
     Basis,
@@ -135,7 +135,7 @@ def visit_from(data: object, place: str = "visit") -> Visit:
     Raises BadInput naming the field, what was seen and what was expected.
     """
     if not isinstance(data, Mapping):
-        raise BadInput(place, type(data).__name__, "an object with date and source")
+        raise BadInput(place, kind_of(data), "an object with date and source")
     try:
         return _visit(_Fields(data))
     except BadInput as mistake:
@@ -460,14 +460,15 @@ _UNKNOWN = frozenset({"unknown", Outcome.NOT_TRIED.value})
 
 
 def _without_empty(data: dict[str, Any]) -> dict[str, Any]:
-    plain = {
-        k: [w.value if isinstance(w, Word) else w for w in v] if isinstance(v, list) else v
-        for k, v in data.items()
-    }
-    return {
-        key: value.value if isinstance(value, Word) else value
-        for key, value in plain.items()
-        if value is not None
-        and value not in ("", [], {})
-        and not (isinstance(value, Word) and value.value in _UNKNOWN)
-    }
+    plain: dict[str, Any] = {}
+    for key, value in data.items():
+        if value is None or value in ("", [], {}):
+            continue
+        if isinstance(value, Word):
+            if value.value not in _UNKNOWN:
+                plain[key] = value.value
+        elif isinstance(value, list):
+            plain[key] = [one.value if isinstance(one, Word) else one for one in value]
+        else:
+            plain[key] = value
+    return plain

@@ -76,7 +76,7 @@ def prefix_only(code: str, draw: random.Random) -> str:
 Damage = Callable[[str, str, random.Random], tuple[str, str]]
 
 
-def _model(*steps: Callable[[str, random.Random], str]) -> Damage:
+def of_model(*steps: Callable[[str, random.Random], str]) -> Damage:
     def damage(make: str, model: str, draw: random.Random) -> tuple[str, str]:
         for step in steps:
             model = step(model, draw)
@@ -99,26 +99,26 @@ def _make(
 
 
 ONE: dict[str, Damage] = {
-    "as printed": _model(),
-    "look-alike": _model(look_alike),
-    "insert": _model(insert),
-    "delete": _model(delete),
-    "substitute": _model(substitute),
-    "transpose": _model(transpose),
-    "unreadable ?": _model(unreadable),
-    "suffix lost": _model(suffix_lost),
-    "suffix added": _model(suffix_added),
-    "prefix only": _model(prefix_only),
+    "as printed": of_model(),
+    "look-alike": of_model(look_alike),
+    "insert": of_model(insert),
+    "delete": of_model(delete),
+    "substitute": of_model(substitute),
+    "transpose": of_model(transpose),
+    "unreadable ?": of_model(unreadable),
+    "suffix lost": of_model(suffix_lost),
+    "suffix added": of_model(suffix_added),
+    "prefix only": of_model(prefix_only),
 }
 MAKE_ONLY: dict[str, Damage] = {"make misspelt": _make(slip), "make misspelt twice": _make(slip, slip)}
 COMPOUND: dict[str, Damage] = {
-    "two slips": _model(slip, slip),
-    "look-alike + slip": _model(look_alike, slip),
-    "? + slip": _model(slip, unreadable),
-    "? twice": _model(unreadable, unreadable),
-    "suffix lost + look-alike": _model(suffix_lost, look_alike),
-    "suffix lost + slip": _model(suffix_lost, slip),
-    "suffix added + slip": _model(slip, suffix_added),
+    "two slips": of_model(slip, slip),
+    "look-alike + slip": of_model(look_alike, slip),
+    "? + slip": of_model(slip, unreadable),
+    "? twice": of_model(unreadable, unreadable),
+    "suffix lost + look-alike": of_model(suffix_lost, look_alike),
+    "suffix lost + slip": of_model(suffix_lost, slip),
+    "suffix added + slip": of_model(slip, suffix_added),
 }
 MAKE_COMPOUND: dict[str, Damage] = {
     "make misspelt + slip": _make(slip, model=(slip,)),

@@ -1,9 +1,11 @@
 """How many minutes does the next-test choice save against fixed orders and random order?
 
     python scripts/measure_isolate.py [--cases 2000] [--seed 1]
+    python scripts/measure_isolate.py --stories
 
 Faults are drawn from the priors of each complaint and path, answers from the model's own chances; every way
 of choosing gets the same cases and stops at the same point (0.9, or nothing left that tells anything).
+With ``--stories`` the homes of ``tests/isolate/stories.py`` are worked, which know nothing of these chances.
 """
 
 from __future__ import annotations
@@ -16,6 +18,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
+from kb.isolate.model import Model
 from kb.isolate.modelfile import model_from
 from kb.isolate.state import State, start
 from kb.isolate.trial import Choice, cases, greedy, in_order, run, shuffled
@@ -55,17 +58,49 @@ def orders(begun: State) -> dict[str, Choice]:
     }
 
 
+def stories(model: Model, seed: int) -> None:
+    """Prints, for each way of choosing, how the written homes end, and what one misread answer does."""
+    from tests.isolate.stories import STORIES, begin, mend_in_vain, misreadings, tell
+
+    print(f"{len(STORIES)} homes{'found':>12}{'sure or good':>14}{'tests':>8}{'minutes':>9}")
+    for name in ("chosen", "chain", "cheapest", "random"):
+        ends = []
+        for story in STORIES:
+            begun = begin(story, model)
+            ways = {**orders(begun), "chosen": greedy, "random": shuffled(begun, seed)}
+            ends.append(tell(story, begun, ways[name]))
+        count = len(ends)
+        print(
+            f"{name:10}{sum(one.found for one in ends):10}"
+            f"{sum(one.state.settled or one.state.gone for one in ends):14}"
+            f"{sum(one.tests for one in ends) / count:8.2f}{sum(one.minutes for one in ends) / count:9.2f}"
+        )
+    wrong = [
+        tell(story, begin(story, model), greedy, {test: taken})
+        for story in STORIES
+        for test, taken in misreadings(tell(story, begin(story, model), greedy))
+    ]
+    print(
+        f"{len(wrong)} single misreadings: {sum(one.found for one in wrong)} find the fault all the same, "
+        f"{sum(mend_in_vain(one, greedy).found for one in wrong)} with mending in vain first"
+    )
+
+
 def main() -> None:
     """Prints one line per complaint and path."""
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--cases", type=int, default=2000)
     asked.add_argument("--seed", type=int, default=1)
+    asked.add_argument("--stories", action="store_true", help="the written homes in place of drawn cases")
     told = asked.parse_args()
     data = Path(__file__).parent.parent / "data" / "faults.toml"
     begun_at = time.perf_counter()
     model = model_from(tomllib.loads(data.read_text("utf-8")))
     read_in = time.perf_counter() - begun_at
     print(f"model read in {read_in:.3f} s: {len(model.faults)} faults, {len(model.tests)} tests")
+    if told.stories:
+        stories(model, told.seed)
+        return
     print(f"{told.cases} cases each, seed {told.seed}; mean minutes to done (chosen: +- standard error)")
     print(
         f"{'complaint, path':28}{'chosen':>13}{'chain':>8}{'cheapest':>9}{'telling':>8}{'per-min':>8}"

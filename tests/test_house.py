@@ -26,6 +26,8 @@ FLOORS = {
     "kb.isolate": 2,
     "kb.loop": 2,
     "kb.settings": 3,
+    "kb.given": 3,
+    "kb.whole": 3,
     "kb.store": 3,
     "kb.index": 3,
     "kb.exchange": 3,

@@ -14,7 +14,7 @@ from typing import Any, Final, TypeVar
 from kb.catalogue.files import located
 from kb.catalogue.items import Catalogue, Far, Input, Item, Near, Number, Prior, Reach
 from kb.catalogue.words import Carried, CautionCode, Part, Role, StepCode
-from kb.errors import BadInput
+from kb.errors import BadInput, kind_of
 from kb.text import squeezed
 from kb.words import DriverInput, Form, Signal, Word
 
@@ -81,7 +81,7 @@ def _toml(file: str | os.PathLike[str], place: str) -> Mapping[str, Any]:
 def _entries(data: Mapping[str, Any], kind: str, place: str) -> list[tuple[Mapping[str, Any], str]]:
     found = data.get(kind, [])
     if not isinstance(found, list) or not all(isinstance(one, dict) for one in found):
-        raise BadInput(f"{place}, {kind}", type(found).__name__, f"entries [[{kind}]]")
+        raise BadInput(f"{place}, {kind}", kind_of(found), f"entries [[{kind}]]")
     return [(one, f"{place}, {kind} {number}") for number, one in enumerate(found, 1)]
 
 

@@ -124,6 +124,7 @@ class StepCode(Word):
     SET_PCM = "set-pcm"
     DEVICE_CONTROL = "device-control"
     REMEDY = "remedy"
+    AS_NOTED = "as-noted"
     SET_FIXED = "set-fixed"
     LEVEL = "level"
     TEST = "test"

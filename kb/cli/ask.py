@@ -15,7 +15,7 @@ from kb.cli.common import Session, text
 from kb.cli.draw import inferred_lines, panel_table, source_title
 from kb.errors import BadInput
 from kb.panel import panel_of
-from kb.shortform import FORMS, WORDS, fields
+from kb.shortform import FORMS, WORDS, fields, marked
 from kb.visit import Visit, finding_from, visit_from
 from kb.words import Direction, Form, Outcome, Speakers
 
@@ -28,6 +28,10 @@ nothing; ? lists forms and words."""
 
 class _Undo(Exception):
     """The person takes back the jack that is being asked about."""
+
+
+class _Quit(Exception):
+    """The person wants to save nothing."""
 
 
 def _lists() -> str:
@@ -99,6 +103,8 @@ def _jacks(session: Session, common: dict[str, Any]) -> list[dict[str, Any]] | N
                 finding_from(data, f"jack {len(jacks) + 1}")
             except _Undo:
                 continue
+            except _Quit:
+                return None
             except BadInput as mistake:
                 session.say(fill(str(mistake), 78))
                 continue
@@ -112,8 +118,7 @@ def _whole(typed: str) -> dict[str, Any]:
     if "=" in typed or ":" in typed or "?" in typed:
         return data
     form = data["form"]
-    mark = _part("  printed at it (Enter for none)")
-    data = {"form": form, "marking": mark}
+    data = marked(typed, _part("  printed at it (Enter for none)"))
     finding = finding_from(data, "jack")
     if finding.jack.direction is Direction.UNCLEAR:
         data["direction"] = _choose("  out, in or unclear", Direction, Direction.UNCLEAR)
@@ -144,8 +149,10 @@ def _choose(question: str, words: type[Direction | Outcome | Speakers], default:
 
 
 def _part(question: str) -> str:
-    """One answer about the jack at hand; ``undo`` takes the jack back."""
+    """One answer about the jack at hand; ``undo`` takes the jack back, ``quit`` all of it."""
     typed = _ask(question, "").strip()
+    if typed in ("quit", "q"):
+        raise _Quit
     if typed in ("undo", "u"):
         raise _Undo
     return typed

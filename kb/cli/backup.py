@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from kb.cli.common import Session, command_options, text
-from kb.errors import BadInput
+from kb.errors import BadInput, described
 
 
 def own_book(session: Session, what: str) -> Path:
@@ -15,7 +15,7 @@ def own_book(session: Session, what: str) -> Path:
     if session.store:
         raise BadInput(
             what,
-            "a shared book (--store or JACKFIELD_STORE)",
+            described("a shared book (--store or JACKFIELD_STORE)"),
             "a book of one's own; whoever keeps the server backs it up, and `dump` copies it",
         )
     return session.book.path
@@ -30,6 +30,10 @@ def backup_command(session: Session, folder: str | None, keep: int | None, listi
     """Back the book up to DIR (the folder backups beside the book), check the copy, remove the oldest.
 
     The book may be in use meanwhile. Keep copies on another disk too.
+
+    \b
+    jackfield backup
+    jackfield backup /media/stick --keep 5
     """
     from kb.exchange.backup import KEEP, back_up, backups
 

@@ -11,11 +11,12 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from shutil import get_terminal_size
 from typing import TYPE_CHECKING, Any, TextIO
 
 import click
 
-from kb.errors import BadInput
+from kb.errors import BadInput, NotFound
 from kb.text import visible
 
 if TYPE_CHECKING:
@@ -78,6 +79,13 @@ class Session:
         """The open book; closed when the command ends. Where its index is made anew, a bar tells how far."""
         return self.open_book(self._bar if sys.stderr.isatty() else None)
 
+    @property
+    def found_book(self) -> Book:
+        """The open book; raises NotFound where there is none yet, since a question makes no book."""
+        if self.store is None and not self.book.path.exists():
+            raise NotFound(f"{self.book.path}: there is no book here yet")
+        return self.book
+
     def _bar(self, done: int, total: int) -> None:
         """Progress of making the index anew: the bar appears with the first call."""
         from kb.cli.progress import bar
@@ -106,7 +114,10 @@ class Session:
 
         # Columns are padded with blanks: a pipe or a file gets none at the ends of lines.
         out: Any = sys.stdout if sys.stdout.isatty() else _Trimmed(sys.stdout)
-        return Console(file=out, markup=False, highlight=False, emoji=False)
+        # rich takes every plain terminal for one of 80 columns
+        plain = os.environ.get("TERM", "") in ("dumb", "unknown")
+        width, height = get_terminal_size() if plain else (None, None)
+        return Console(file=out, width=width, height=height, markup=False, highlight=False, emoji=False)
 
     def json(self, answer: object, *, lines: bool = False) -> None:
         """One JSON document on stdout; ``lines`` for one object a line."""

@@ -6,7 +6,7 @@ import click
 
 from kb.cli.common import Session, command_options, text
 from kb.cli.record import read_visits
-from kb.errors import BadInput
+from kb.errors import BadInput, described
 
 
 @click.command("correct")
@@ -37,14 +37,14 @@ def correct_command(
     from kb.exchange.corrections import correct, corrected, succeeding, title, visit_named
 
     if file and (edits or drop or add):
-        raise BadInput("correct", "a file and changes", "one of them")
-    book = session.book
+        raise BadInput("correct", described("a file and changes"), "one of them")
+    book = session.found_book
     with book.store.snapshot() as now:
         old = visit_named(now, visit)
     if file:
         new, *more = read_visits(file)
         if more:
-            raise BadInput(file, f"{len(more) + 1} visits", "one")
+            raise BadInput(file, described(f"{len(more) + 1} visits"), "one")
         new = succeeding(new, old)
     else:
         new = corrected(old, edits, drop, add)

@@ -22,6 +22,10 @@ def doctor_command(session: Session, mend: bool) -> int:
     """Check the book and its index, and say what is wrong. Exit code 1 where something is.
 
     Only derived things are mended. For a damaged book: keep a copy of it, then `jackfield restore`.
+
+    \b
+    jackfield doctor
+    jackfield doctor --mend
     """
     from kb.exchange.doctor import Check, checks, leftovers
 
@@ -81,7 +85,7 @@ def _index(session: Session) -> Check:
     try:
         wrong = list(book.index.check())[:5]
         with book.store.snapshot() as now:
-            seen = book._seen()
+            seen = book.indexed()
             if not wrong and (seen is None or not now.follows(seen)):
                 wrong = ["the index has not come from this book"]
     except BookTrouble as trouble:

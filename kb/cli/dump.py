@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import gzip
-import os
 import sys
 from collections.abc import Iterable
 from contextlib import closing
 from pathlib import Path
-from typing import IO, cast
 
 import click
 
 from kb.cli.common import Session, command_options, text
-from kb.errors import BadInput, BookTrouble, NotFound, ascii_controls
+from kb.errors import BadInput, described
 
 
 @click.command("dump")
@@ -33,12 +30,10 @@ def dump_command(session: Session, file: str | None, form: str | None, replace: 
     from kb.exchange.dumping import counts, csv_rows, json_lines
 
     if file in (None, "-") and session.as_json:
-        raise BadInput("dump", "--json and no file", "a file to write to")
-    if not session.store and not session.book.path.exists():
-        raise NotFound(f"{session.book.path}: there is no book here yet")
+        raise BadInput("dump", described("--json and no file"), "a file to write to")
     name = (file or "").lower().removesuffix(".gz")
     as_csv = form == "csv" or (form is None and name.endswith(".csv"))
-    with session.book.store.snapshot() as now:
+    with session.found_book.store.snapshot() as now:
         said = counts(now)
         with closing(csv_rows(now) if as_csv else json_lines(now)) as lines:
             if file in (None, "-"):
@@ -60,26 +55,8 @@ def write_whole(path: Path, lines: Iterable[str], *, replace: bool) -> None:
     Raises BadInput where it is there already and ``replace`` is not set, BookTrouble where it cannot be
     written.
     """
-    if path.is_dir():
-        raise BadInput(str(path), "a folder", "a file")
-    if path.exists() and not replace:
-        raise BadInput(str(path), "a file that is there", "another name, or --replace")
-    unfinished = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        try:
-            handle = os.open(unfinished, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
-            with open(handle, "wb") as file:
-                packed = gzip.GzipFile("", "wb", fileobj=file, mtime=0) if path.suffix == ".gz" else file
-                out = cast(IO[bytes], packed)
-                for line in lines:
-                    out.write(line.encode("utf-8"))
-                if packed is not file:
-                    packed.close()
-                file.flush()
-                os.fsync(file.fileno())
-            unfinished.replace(path)
-        finally:
-            unfinished.unlink(missing_ok=True)
-    except OSError as trouble:
-        said = ascii_controls(trouble.strerror or str(trouble))
-        raise BookTrouble(f"{path}: could not be written ({said})") from trouble
+    from kb.exchange.bundle import new_file
+
+    with new_file(path, replace=replace) as out:
+        for line in lines:
+            out.write(line.encode("utf-8"))

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 @click.argument("make")
 @click.argument("model", required=False, default="")
 @click.option("--year", type=int, metavar="YEAR", help="When the set was made, about.")
-@click.option("--kind", default="television", show_default=True, metavar="KIND", help="What the source is.")
+@click.option("--kind", default="television", show_default=True, metavar="KIND", help=f"{', '.join(Kind)}.")
 @click.option("--display", metavar="DISPLAY", help="flat, tube or projector.")
 @command_options
 def evidence_command(

@@ -10,27 +10,25 @@ from pathlib import Path
 from typing import Any, Final
 
 from kb.errors import BadInput, described
+from kb.given import open_plain
 
 MOST_BYTES: Final = 8 * 1024 * 1024  #: a file of visits or jobs, at most
 
 
-def read_text(name: str, most: int = MOST_BYTES) -> tuple[str, str]:
-    """(text, place) of a file, or of stdin for ``-``.
+def read_bytes(name: str, most: int = MOST_BYTES) -> tuple[bytes, str]:
+    """(bytes, place) of a file, or of stdin for ``-``.
 
-    Raises BadInput where it is missing, is no file, is no UTF-8, or is larger than ``most`` bytes.
+    Raises BadInput where it is missing, is no file, or is larger than ``most`` bytes.
     """
     place = "standard input" if name == "-" else name
     try:
         if name == "-":
             raw = sys.stdin.buffer.read(most + 1)
         else:
-            path = Path(name)
-            if path.is_dir():
-                raise BadInput(place, described("a folder"), "a file")
-            with path.open("rb") as file:
+            with open_plain(Path(name), place, "a file (or - for standard input)") as file:
                 raw = file.read(most + 1)
     except FileNotFoundError:
-        raise BadInput(place, described("no such file"), "a JSON or TOML file") from None
+        raise BadInput(place, described("no such file"), "the name of a file that is there") from None
     except OSError as trouble:
         raise BadInput(
             place, described(trouble.strerror or str(trouble)), "a file that can be read"
@@ -39,12 +37,22 @@ def read_text(name: str, most: int = MOST_BYTES) -> tuple[str, str]:
         raise BadInput("file name", name, "a name that the system allows") from None
     if len(raw) > most:
         raise BadInput(place, described(f"more than {most // 1024 // 1024} MiB"), "a smaller file")
+    return raw, place
+
+
+def read_text(name: str, most: int = MOST_BYTES, expected: str = "JSON or TOML") -> tuple[str, str]:
+    """(text, place) of a file, or of stdin for ``-``.
+
+    Raises BadInput as :func:`read_bytes` does, and where it is no UTF-8 or empty; ``expected`` says what
+    should have stood there.
+    """
+    raw, place = read_bytes(name, most)
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as wrong:
         raise BadInput(f"{place}, byte {wrong.start}", described("no UTF-8"), "text in UTF-8") from None
     if not text.strip():
-        raise BadInput(place, described("an empty file"), "JSON or TOML")
+        raise BadInput(place, described("an empty file"), expected)
     return text, place
 
 
@@ -61,8 +69,9 @@ def read_data(name: str, most: int = MOST_BYTES) -> tuple[Any, str]:
     except RecursionError:
         raise BadInput(place, described("a deeply nested file"), "a flat one") from None
     except json.JSONDecodeError as wrong:
-        if name.lower().endswith(".json") or text.lstrip()[:1] in "{[\"'":
-            raise BadInput(f"{place}, line {wrong.lineno}", wrong.msg, "JSON") from None
+        looks_json = text.lstrip()[:1] in "{[\"'" and not _TABLE.match(text)
+        if name.lower().endswith(".json") or looks_json:
+            raise BadInput(f"{place}, line {wrong.lineno}", described(wrong.msg), "JSON") from None
         return _toml(text, place), place
     except ValueError as wrong:
         raise BadInput(place, str(wrong), "JSON") from None
@@ -79,6 +88,9 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 def _no_constant(name: str) -> None:
     raise ValueError(f"{name} is no number in JSON")
 
+
+#: ``[loop]`` or ``[[jobs]]`` on the first line: TOML may begin as a list in JSON does.
+_TABLE: Final = re.compile(r"\s*\[\[?\s*[A-Za-z_][\w.-]*\s*\]\]?[ \t]*(#.*)?$", re.MULTILINE)
 
 #: A dotted key of so many parts is no key of ours, and costs the parser time without bound.
 _LONG_KEY: Final = re.compile(r"(?:[^\s.=\"']{1,40}\.){30}")

@@ -13,7 +13,7 @@ import click
 
 from kb.cli.common import Session, command_options
 from kb.errors import BadInput, described
-from kb.text import visible
+from kb.text import cells, visible, wrapped
 
 if TYPE_CHECKING:
     from kb.book import Found, FoundSet
@@ -74,13 +74,18 @@ def found_json(found: Found) -> dict[str, Any]:
 
 def _batch(session: Session, name: str, limit: int) -> int:
     book = session.book
+    place = "standard input" if name == "-" else name
     code = 0
     with book.searcher() as searcher:
-        for number, query in _queries(name):
+        for number, line in _queries(name):
+            query = line.decode("utf-8", "replace").removeprefix("\ufeff").strip()
+            if not query:
+                continue
             try:
+                _check_utf8(line)
                 answer = found_json(searcher.find(query, limit=limit))
             except BadInput as mistake:  # the others still want their answers
-                session.say(str(mistake.within(f"{name}, line {number}")))
+                session.say(str(mistake.within(f"{place}, line {number}")))
                 answer = {"query": query, "matches": [], "did_you_mean": [], "error": str(mistake)}
                 code = mistake.exit_code
             json.dump(answer, sys.stdout, allow_nan=False)
@@ -89,15 +94,22 @@ def _batch(session: Session, name: str, limit: int) -> int:
     return code
 
 
-def _queries(name: str) -> Iterator[tuple[int, str]]:
-    """Numbered queries, one a line; from stdin as they come, so that a program can ask one at a time."""
+def _queries(name: str) -> Iterator[tuple[int, bytes]]:
+    """Numbered lines; from stdin as they come, so that a program can ask one at a time."""
     if name == "-":
-        yield from ((n, line.strip()) for n, line in enumerate(sys.stdin, 1) if line.strip())
+        yield from enumerate(sys.stdin.buffer, 1)
         return
-    from kb.cli.files import read_text
+    from kb.cli.files import read_bytes
 
-    content, _ = read_text(name)
-    yield from ((n, line.strip()) for n, line in enumerate(content.split("\n"), 1) if line.strip())
+    content, _ = read_bytes(name)
+    yield from enumerate(content.split(b"\n"), 1)
+
+
+def _check_utf8(line: bytes) -> None:
+    try:
+        line.decode("utf-8")
+    except UnicodeDecodeError:
+        raise BadInput("query", described("no UTF-8"), "text in UTF-8") from None
 
 
 # -- how the answer looks: lines of plain text, since a cold lookup is too short to load more ------------
@@ -106,19 +118,39 @@ def _queries(name: str) -> Iterator[tuple[int, str]]:
 def _show(found: Found) -> None:
     width = min(get_terminal_size().columns, 100)
     if not found.matches:
-        click.echo(visible(f"no set like {found.query!r} in the book"))
+        lines = wrapped(visible(f"no set like {found.query!r} in the book"), width)
         for make, model in found.did_you_mean:
-            click.echo(visible(f"  did you mean {make} {model}?"))
-        return
-    longest = max(len(f"{one.make} {one.model}") for one in found.matches)
-    for one in found.matches:
-        name = visible(f"{one.make} {one.model}").ljust(min(longest, 40))
-        count = f"{one.findings} finding{'s' if one.findings != 1 else ''}"
-        _line(styled(name, bold=True), f"  {_HOW[one.how]} {one.score:.0%}, {count}")
-        for line in wrapped(best_line(one), width):
+            lines += wrapped(visible(f"did you mean {make} {model}?"), width, "  ", "    ")
+        for line in lines:
             _line(line)
-        for line in wrapped(one.snippet, width):
+        return
+    longest = max(cells(visible(f"{one.make} {one.model}")) for one in found.matches)
+    for one in found.matches:
+        _match_line(one, min(longest, 40), width)
+        for line in wrapped(visible(best_line(one)), width, *_INDENT):
+            _line(line)
+        for line in wrapped(visible(one.snippet), width, *_INDENT):
             _line(styled(line, dim=True))
+
+
+def percent(score: float) -> str:
+    """A share that is not nothing is never shown as nothing."""
+    return "under 1%" if 0 < score < 0.01 else f"{score:.0%}"
+
+
+_INDENT = ("    ", "      ")
+
+
+def _match_line(one: FoundSet, padded: int, width: int) -> None:
+    """Name and how it was found, on one line where it fits."""
+    name = visible(f"{one.make} {one.model}")
+    how = f"{_HOW[one.how]} {percent(one.score)}, {one.findings} finding{'s' if one.findings != 1 else ''}"
+    if max(cells(name), padded) + 2 + cells(how) <= width:
+        _line(styled(name + " " * (padded - cells(name)), bold=True), f"  {how}")
+        return
+    for line in wrapped(name, width):
+        _line(styled(line, bold=True))
+    _line(f"  {how}")
 
 
 #: How a match was made, as people say it.
@@ -134,15 +166,6 @@ def best_line(one: FoundSet) -> str:
     chain = " → ".join([Signal(one.best["signal"]).label, *one.best["items"]])
     speakers = Speakers(one.best["speakers"])
     return chain if speakers is Speakers.UNKNOWN else f"{chain}; speakers {speakers.label}"
-
-
-def wrapped(said: str, width: int) -> list[str]:
-    """The text in lines under a match, broken at blanks."""
-    from textwrap import wrap
-
-    return wrap(
-        visible(said), width, initial_indent="    ", subsequent_indent="      ", break_on_hyphens=False
-    )
 
 
 def styled(said: str, **style: bool) -> str:

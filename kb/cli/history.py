@@ -23,6 +23,9 @@ def history_command(session: Session, make: str, model: str) -> int:
     """Show every visit to a set, corrected and withdrawn ones too, and the merges of its spellings.
 
     The first column is the id by which `correct`, `withdraw` and `undo` know a visit.
+
+    \b
+    jackfield history Norwell NV40-210
     """
     from kb.exchange.corrections import merges_of
 

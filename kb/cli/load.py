@@ -52,8 +52,13 @@ def load_command(
 
     All or nothing, unless --keep-good. The same file twice adds nothing.
     """
+    from kb.exchange.lines import opened
     from kb.exchange.loading import Source, load
 
+    for file in files:
+        if file != "-":
+            with opened(file):  # a name that is wrong makes no book
+                pass
     source = Source(_mapping(columns, mapping, every, date_format), _encoding(encoding), form or "")
     with bar("loading") as tell:
         done = load(
@@ -61,7 +66,11 @@ def load_command(
         )
     if done.written:
         with bar("index") as tell, suppress(BookTrouble):  # what it misses it catches up at the next question
-            session.open_book(tell).catch_up()
+            book = session.open_book(tell)
+            if done.completed:  # words of visits that the index has seen already
+                book.reindex()
+            else:
+                book.catch_up()
     if session.as_json:
         session.json({**asdict(done), "dry_run": dry_run, "bad": [asdict(one) for one in done.bad]})
     else:
@@ -84,7 +93,7 @@ def _mapping(
 ) -> TableMap:
     from kb.exchange.columns import TableMap, fixed, pairs, read_mapping
 
-    said = read_mapping(*read_text(file)) if file else TableMap()
+    said = read_mapping(*read_text(file, expected="TOML")) if file else TableMap()
     return TableMap(
         {**said.columns, **pairs(columns)},
         said.values,
@@ -116,6 +125,8 @@ def _tell(session: Session, done: Loaded, dry_run: bool, keep_good: bool) -> Non
     out.print(text(f"{what}{more} {verb}"))
     if done.already:
         out.print(text(f"{_count(done.already, 'entry was', 'entries were')} in the book already"))
+    if done.completed and not dry_run:
+        out.print(text(f"{done.completed:,} of them came from other books; they have your own notes now"))
 
 
 def _count(number: int, one: str, many: str) -> str:

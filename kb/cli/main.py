@@ -6,15 +6,15 @@ cold start loads nothing that it does not use.
 
 from __future__ import annotations
 
-import importlib
 import os
 import sys
 from collections.abc import Sequence
-from typing import Any, Final, cast
+from typing import Any, Final
 
 import click
 
 from kb import __version__
+from kb.cli.group import LazyGroup
 from kb.errors import JackfieldError, ascii_controls
 
 #: Name of the command -> (module under kb.cli, one line of help). The order is the order of a visit.
@@ -46,37 +46,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
 }
 
 
-class _Commands(click.Group):
-    """A group whose commands are imported when they are called."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(COMMANDS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in COMMANDS:
-            return None
-        name = COMMANDS[cmd_name][0]
-        module = importlib.import_module(f"kb.cli.{name}")
-        return cast(click.Command, getattr(module, f"{name}_command"))
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, about) for name, (_, about) in COMMANDS.items()])
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        try:
-            return super().resolve_command(ctx, args)
-        except click.UsageError:
-            from difflib import get_close_matches
-
-            near = get_close_matches(args[0], COMMANDS, n=1)
-            hint = f"did you mean '{near[0]}'?" if near else "try 'jackfield --help'"
-            ctx.fail(f"no command {ascii_controls(args[0][:40])!r}; {hint}")
-
-
-@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=LazyGroup, table=COMMANDS, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="jackfield")
 @click.option("--home", metavar="DIR", help="Folder of the book (or JACKFIELD_HOME).")
 @click.option("--store", metavar="URL", help="SQLAlchemy URL of a shared book (or JACKFIELD_STORE).")
@@ -99,6 +69,8 @@ def run(args: list[str]) -> int:
     """Run one command; returns its exit code. No traceback reaches a user unless ``--debug`` is given."""
     debug = "--debug" in args
     _usable_streams()
+    if args[:1] == ["help"]:
+        args = [*args[1:], "--help"]
     try:
         code: Any = jackfield.main(args, prog_name="jackfield", standalone_mode=False)
         sys.stdout.flush()

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import os
 import sys
-from contextlib import suppress
 from pathlib import Path
 
 from kb.errors import BadInput, BookTrouble
+from kb.whole import USUAL, whole
 
 
 def write_out(name: str, content: str, option: str) -> int:
@@ -30,7 +29,8 @@ def write_out(name: str, content: str, option: str) -> int:
         if path.exists() and not path.is_file():  # a pipe or a device is written to as it is
             path.write_bytes(raw)
             return len(raw)
-        _replace(path.resolve(), raw)
+        with whole(path.resolve(), USUAL) as file:
+            file.write(raw)
     except OSError as trouble:
         raise BookTrouble(
             f"{option} {name}: could not be written ({trouble.strerror or trouble})"
@@ -38,13 +38,3 @@ def write_out(name: str, content: str, option: str) -> int:
     except ValueError:
         raise BadInput(option, name, "a name that the system allows") from None
     return len(raw)
-
-
-def _replace(path: Path, raw: bytes) -> None:
-    unfinished = path.with_name(f".{path.name[:100]}.{os.getpid()}.part")
-    try:
-        unfinished.write_bytes(raw)
-        unfinished.replace(path)
-    finally:
-        with suppress(OSError):
-            unfinished.unlink(missing_ok=True)

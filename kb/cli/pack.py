@@ -2,30 +2,43 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from kb.cli.asked import LENGTH, asked_inputs
 from kb.cli.common import Session, command_options, text
 from kb.errors import BadInput
+from kb.words import Kind
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from kb.pack import Ask, Day, Plan
+    from kb.pack import Ask, Day, Material, Plan
+
+_FOOT_M: Final = 0.3048  # international foot, 1959
 
 
 @click.command("pack")
 @click.argument("jobsfile_or_make", metavar="JOBSFILE | MAKE", required=False)
 @click.argument("model", required=False)
 @click.option("--year", type=int, metavar="YEAR", help="One set: when it was made, about.")
-@click.option("--kind", metavar="KIND", help="One set: television, set-top-box ...")
+@click.option("--kind", metavar="KIND", help=f"One set: {', '.join(Kind)}.")
 @click.option("--display", metavar="DISPLAY", help="One set: flat, tube or projector.")
 @click.option("--inputs", metavar="LIST", help="One set: inputs of the driver, with commas.")
+@click.option("--driver", metavar="NAME", help="One set: a driver of the catalogue, or the usual one.")
 @click.option("--speakers-needed/--speakers-free", default=True, help="One set: do others listen to it?")
-@click.option("--length", "length_m", type=float, metavar="M", help="One set: metres to the driver.")
+@click.option("--length", "length_m", type=LENGTH, metavar="M", help="One set: metres to the driver.")
 @click.option("--taken", multiple=True, metavar="SIGNAL", help="One set: an output in use; repeat for more.")
 @click.option("--have", multiple=True, metavar="ITEM[=COUNT]", help="An item in stock; repeat for more.")
+@click.option(
+    "--loop",
+    "loops",
+    multiple=True,
+    metavar="FILE",
+    help="A loop to be laid, as 'jackfield loop --json' prints it; repeat for more.",
+)
 @click.option("--target", type=float, default=0.95, show_default=True, metavar="P", help="How sure to be.")
 @click.option("--print", "as_list", is_flag=True, help="A plain list to print and tick off.")
 @command_options
@@ -37,10 +50,12 @@ def pack_command(
     kind: str | None,
     display: str | None,
     inputs: str | None,
+    driver: str | None,
     speakers_needed: bool,
     length_m: float | None,
     taken: tuple[str, ...],
     have: tuple[str, ...],
+    loops: tuple[str, ...],
     target: float,
     as_list: bool,
 ) -> int:
@@ -51,8 +66,9 @@ def pack_command(
     jackfield pack jobs.toml --target 0.9 --print
     jackfield pack Norwell NV40-210 --inputs line-3.5,optical
     jackfield pack Norwell --year 2014
+    jackfield pack Norwell NV40-210 --loop loop.json
     """
-    from kb.pack import pack, to_json
+    from kb.pack import pack, to_json, together
 
     if jobsfile_or_make and model is None and _is_file(jobsfile_or_make):
         day = _read(jobsfile_or_make, have)
@@ -63,19 +79,21 @@ def pack_command(
             "year": year,
             "kind": kind,
             "display": display,
-            "inputs": _inputs(session, inputs),
+            "inputs": [one.value for one in asked_inputs(session, inputs, driver)],
             "speakers": "needed" if speakers_needed else "free",
             "length_m": length_m,
             "taken": list(taken) or None,
         }
         day = _day({"jobs": [set_data], "have": _stock(have)})
+    materials = together([*(job.materials for job in day.jobs), *(_materials(file) for file in loops)])
     plan = pack(day, session.book.expect(), target=target)
     if session.as_json:
-        session.json(to_json(plan))
+        listed = [{"item": one.item, "count": one.count, "tool": one.tool} for one in materials]
+        session.json(to_json(plan) | {"materials": listed})
     elif as_list:
-        print_list(plan, session.console)
+        print_list(plan, session.console, materials)
     else:
-        render_pack(plan, session.console)
+        render_pack(plan, session.console, materials)
     return 0 if plan.reached else 1
 
 
@@ -98,16 +116,18 @@ def _read(name: str, have: tuple[str, ...]) -> Day:
         raise mistake.within(place) from None
 
 
+def _materials(file: str) -> tuple[Material, ...]:
+    from kb.cli.files import read_data
+    from kb.pack import materials_from
+
+    data, place = read_data(file)
+    return materials_from(data, place)
+
+
 def _day(data: object) -> Day:
     from kb.pack import day_from
 
     return day_from(data)
-
-
-def _inputs(session: Session, inputs: str | None) -> list[str]:
-    if inputs is None:
-        return [one.value for one in session.settings.inputs]
-    return [word.strip() for word in inputs.split(",") if word.strip()]
 
 
 def _stock(have: tuple[str, ...]) -> dict[str, int]:
@@ -125,7 +145,7 @@ def _stock(have: tuple[str, ...]) -> dict[str, int]:
 # -- how the answer looks -----------------------------------------------------------------------------
 
 
-def render_pack(plan: Plan, console: Console) -> None:
+def render_pack(plan: Plan, console: Console, materials: Sequence[Material] = ()) -> None:
     """The list first, then how sure it is, job by job what may go wrong, and what to ask."""
     from rich.table import Table
 
@@ -141,6 +161,14 @@ def render_pack(plan: Plan, console: Console) -> None:
         use = _jobs(line.uses, len(plan.jobs)) if len(plan.jobs) > 1 else _signals(line.uses)
         table.add_row(text(f"{line.count} x"), text(line.item), text(f"{use}{stock}"))
     console.print(table if plan.items else text("  nothing helps", "bold red"))
+    if materials:
+        console.print(text("For the loop", "bold"))
+        lines = Table.grid(padding=(0, 2))
+        lines.add_column(justify="right", min_width=4)
+        lines.add_column(overflow="fold")
+        for material in materials:
+            lines.add_row(*(text(part) for part in counted(material)))
+        console.print(lines)
     console.print()
     console.print(verdict(plan, console.width))
     for number, one in enumerate(plan.jobs, 1):
@@ -203,12 +231,11 @@ def verdict(plan: Plan, width: int) -> Any:
 
 def question(ask: Ask, plan: Plan, width: int) -> Any:
     """A question on one line where it fits, with what each answer would change."""
-    from textwrap import fill
-
     from kb.pack import answer_text, gain_text, percent, question_text
+    from kb.text import wrapped
 
     def lines(words: str, indent: int) -> str:
-        return fill(words, max(40, width), initial_indent=" " * indent, subsequent_indent=" " * (indent + 2))
+        return "\n".join(wrapped(words, width, " " * indent, " " * (indent + 2)))
 
     asked = question_text(ask)
     if len(plan.jobs) > 1:
@@ -222,10 +249,19 @@ def question(ask: Ask, plan: Plan, width: int) -> Any:
     return said
 
 
-def print_list(plan: Plan, console: Console) -> None:
+def counted(material: Material) -> tuple[str, str]:
+    """``24 m (79 ft)``, ``wire AWG 18``: count and item of a line, lengths in both families of units."""
+    if not material.item.endswith(" (m)"):
+        return f"{material.count} x", material.item
+    return f"{material.count} m ({material.count / _FOOT_M:.0f} ft)", material.item.removesuffix(" (m)")
+
+
+def print_list(plan: Plan, console: Console, materials: Sequence[Material] = ()) -> None:
     """A plain list to print, tick off and take along."""
     for line in plan.items:
         console.print(text(f"[ ] {line.count} x {line.item}"))
+    for one in materials:
+        console.print(text(f"[ ] {' '.join(counted(one))}"))
     console.print()
     console.print(verdict(plan, console.width))
 

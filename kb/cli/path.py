@@ -2,75 +2,31 @@
 
 from __future__ import annotations
 
-import functools
-from collections.abc import Callable, Sequence
-from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
+from kb.cli.asked import Asked, path_options
 from kb.cli.common import Session, command_options, text
 from kb.errors import BadInput, NotFound, described
-from kb.words import DriverInput, Level, Signal, Speakers
+from kb.text import cells
+from kb.words import Level, Signal, Speakers
 
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
-    from kb.book import SetView
     from kb.panel import Panel
     from kb.path import Connection, Path
     from kb.visit import Source
-
-
-def path_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """What every command that connects a set asks: which set, which driver, who listens, what is to hand."""
-    options = (
-        click.argument("make", required=False),
-        click.argument("model", required=False),
-        click.option(
-            "--panel", "file", metavar="VISITFILE", help="A panel that is not in the book; - for stdin."
-        ),
-        click.option("--inputs", metavar="LIST", help="Inputs of the driver, with commas: line-3.5,optical"),
-        click.option(
-            "--driver", metavar="NAME", help="A driver of the catalogue, or the usual one by its name."
-        ),
-        click.option(
-            "--speakers-needed/--speakers-free", default=True, help="Do others listen to the set? (they do)"
-        ),
-        click.option("--have", multiple=True, metavar="ITEM", help="An item to hand; repeat for more."),
-        click.option("--taken", multiple=True, metavar="SIGNAL", help="An output in use by something else."),
-        click.option(
-            "--length",
-            "length_m",
-            type=float,
-            metavar="M",
-            default=1.5,
-            show_default=True,
-            help="Metres to the driver.",
-        ),
-    )
-    return functools.reduce(lambda wrapped, option: option(wrapped), reversed(options), command)
 
 
 @click.command("path")
 @path_options
 @click.option("--svg", metavar="FILE", help="Draw panel and chain as a picture, too.")
 @command_options
-def path_command(
-    session: Session,
-    make: str | None,
-    model: str | None,
-    file: str | None,
-    inputs: str | None,
-    driver: str | None,
-    speakers_needed: bool,
-    have: tuple[str, ...],
-    taken: tuple[str, ...],
-    length_m: float,
-    svg: str | None,
-) -> int:
+def path_command(session: Session, asked: Asked, svg: str | None) -> int:
     """Say how to connect a set to the loop driver.
 
     \b
@@ -79,7 +35,7 @@ def path_command(
     jackfield path --panel visit.json --speakers-free
     """
     try:
-        known = asked_set(session, "path", make, model, file, taken)
+        known = asked.view(session, "path")
     except NotFound as nobody:
         if session.as_json:
             session.json(
@@ -93,14 +49,7 @@ def path_command(
             )
         raise nobody
     source, panel = known.source, known.panel
-    connection = session.book.connect(
-        panel,
-        source,
-        inputs=asked_inputs(session, inputs, driver),
-        speakers_needed=speakers_needed,
-        have=have,
-        length_m=length_m,
-    )
+    connection = asked.connect(session, known)
     if svg is not None:
         write_picture(svg, session, source, panel, connection)
     if session.as_json:
@@ -110,59 +59,6 @@ def path_command(
     else:
         show(session.console, source, panel, connection)
     return 0 if connection.chosen else 1
-
-
-def asked_set(
-    session: Session,
-    command: str,
-    make: str | None,
-    model: str | None,
-    file: str | None,
-    taken: Sequence[str],
-) -> SetView:
-    """The set of the book, or the one in the panel file, with the outputs in use marked as taken.
-
-    Raises NotFound where nobody met it.
-    """
-    from kb.book import SetView
-
-    signals = [Signal.read(signal, "--taken") for signal in taken]
-    if file:
-        from kb.cli.record import read_visits
-        from kb.panel import panel_of
-
-        if make:
-            raise BadInput(command, described("a set and a panel file"), "one of them")
-        visits = read_visits(file)
-        if len(visits) != 1:
-            raise BadInput(file, f"{len(visits)} visits", "one")
-        known = SetView(visits[0].source, panel_of(visits[0]), tuple(visits))
-    elif make:
-        known = session.book.view(make, model)
-    else:
-        raise BadInput(command, described("nothing"), "MAKE MODEL, or --panel VISITFILE")
-    return replace(known, panel=known.panel.taken(signals))
-
-
-def asked_inputs(session: Session, inputs: str | None, driver: str | None) -> tuple[DriverInput, ...]:
-    """The inputs of the driver: as listed, of the driver named, or of the usual one."""
-    if inputs is not None and driver is not None:
-        raise BadInput("path", described("--inputs and --driver"), "one of them")
-    if inputs is not None:
-        words = [word.strip() for word in inputs.split(",") if word.strip()]
-        if not words:
-            raise BadInput("--inputs", inputs, "the inputs of the driver, such as line-3.5,optical")
-        return DriverInput.read_all(words, "--inputs")
-    if driver is None or driver.casefold() == session.settings.driver.casefold():
-        return session.settings.inputs
-    from kb.catalogue.drivers import driver_inputs
-
-    known = driver_inputs()
-    for name, its_inputs in known.items():
-        if name.casefold() == driver.casefold():
-            return its_inputs
-    names = [session.settings.driver] if session.settings.driver else []
-    raise BadInput("--driver", driver, f"one of {', '.join([*names, *known])}")
 
 
 def write_picture(file: str, session: Session, source: Source, panel: Panel, connection: Connection) -> None:
@@ -178,7 +74,7 @@ def write_picture(file: str, session: Session, source: Source, panel: Panel, con
     links = chain_links(chosen, panel, said) if chosen else ()
     rows = panel_rows(panel, chosen.jack if chosen else None, said)
     if session.as_json and file == "-":
-        raise BadInput("--svg", "- with --json", "a file")
+        raise BadInput("--svg", described("- with --json"), "a file")
     write_out(file, f"{path_picture(f'{source.make} {source.model}', rows, links, said)}\n", "--svg")
 
 
@@ -239,13 +135,13 @@ def arrows(path: Path, panel: Panel, width: int, style: str = "bold") -> Text:
 
     first, *rest = chain(path, panel)
     line = Text("  ").append_text(text(first, f"{style} green".strip()))
-    used = 2 + len(first)
+    used = 2 + cells(first)
     for part in rest:
-        if used + len(part) + 3 > width - 1:
+        if used + cells(part) + 3 > width - 1:
             line.append("\n    ")
             used = 4
         line.append(" → ", "dim").append_text(text(part, style))
-        used += len(part) + 3
+        used += cells(part) + 3
     return line
 
 

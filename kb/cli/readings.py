@@ -53,6 +53,9 @@ def readings_command(session: Session, file: str, record: tuple[str, str] | None
     and on. With the loop told, measured is compared with computed. Exit 1: falls short.
 
     \b
+    jackfield readings readings.toml
+
+    \b
     [[positions]]
     name = "sofa"
     field_ma_per_m = 380        # or field_db; x_m, y_m, height_m
@@ -108,12 +111,14 @@ def render_readings(judgement: Judgement, console: Console) -> None:
     console.print(_checks(judgement))
     if judgement.compared:
         console.print(_compared(judgement))
-    lines = Table.grid(padding=(0, 1))
-    for each in judgement.diagnosis:
-        where = f" ({', '.join(each.where)})" if any(each.where) else ""
-        lines.add_row(" -", text(f"{each.text}{where}"))
-    if judgement.diagnosis:
-        console.print(lines)
+    for head, found in (("What it points at", judgement.diagnosis), ("Next", judgement.advice)):
+        lines = Table.grid(padding=(0, 1))
+        for each in found:
+            where = f" ({', '.join(each.where)})" if any(each.where) else ""
+            lines.add_row(" -", text(f"{each.text}{where}"))
+        if found:
+            console.print(text(head, "bold"))
+            console.print(lines)
 
 
 def _user(judgement: Judgement, console: Console) -> None:
@@ -155,8 +160,8 @@ def _value(check: Check) -> str:
     if check.value is None:
         return "not measured"
     if check.code == "field":
-        return f"{check.note} {check.value:+.1f}"
-    return f"{check.value:+.1f}" if "dB" in check.unit else f"{check.value:.3g}"
+        return f"{check.note} {check.value:+z.1f}"
+    return f"{check.value:+z.1f}" if "dB" in check.unit else f"{check.value:.3g}"
 
 
 def _limit(check: Check) -> str:
@@ -189,6 +194,9 @@ def _compared(judgement: Judgement) -> Table:
         table.add_column(name, justify="right")
     for each in judgement.compared:
         table.add_row(
-            text(each.name), f"{each.measured_db:+.1f}", f"{each.computed_db:+.1f}", f"{each.difference:+.1f}"
+            text(each.name),
+            f"{each.measured_db:+z.1f}",
+            f"{each.computed_db:+z.1f}",
+            f"{each.difference:+z.1f}",
         )
     return table

@@ -69,7 +69,9 @@ def record_command(
         visits = [visit]
     else:
         raise BadInput(
-            "record", "nothing to record", "--file F, or MAKE MODEL JACK..., or a terminal to ask at"
+            "record",
+            described("nothing to record"),
+            "--file F, or MAKE MODEL JACK..., or a terminal to ask at",
         )
     recorded = session.book.record(visits)
     try:
@@ -100,7 +102,7 @@ def _answer(session: Session, visits: list[Visit], recorded: Any) -> None:
 def read_visits(name: str) -> list[Visit]:
     """All visits of a file; raises BadInput where one of them is wrong, so that nothing is half done."""
     if name.lower().endswith((".jsonl", ".ndjson")):
-        text, place = read_text(name, MOST_BYTES)
+        text, place = read_text(name, MOST_BYTES, "a visit a line")
         lines = [(n, line) for n, line in enumerate(text.split("\n"), 1) if line.strip()]
         return [visit_from(_json_line(line, f"{place}, line {n}"), f"{place}, line {n}") for n, line in lines]
     data, place = read_data(name)

@@ -20,6 +20,10 @@ def restore_command(session: Session, file: str | None, replace: bool) -> int:
     """Put a backup (the newest in the folder backups, or the file named) in the place of the book.
 
     The backup is checked first. A book that is there is overwritten only with --replace, and kept.
+
+    \b
+    jackfield restore                            (the newest)
+    jackfield restore copies/book-20260304T170000Z.sqlite --replace
     """
     from kb.exchange.backup import backups, restore
 

@@ -7,25 +7,49 @@ from dataclasses import replace
 import click
 
 from kb.cli.common import Session, choice, command_options, text
+from kb.errors import BadInput
 from kb.settings import Units
 from kb.words import DriverInput
 
 
 @click.command("settings")
 @click.option("--driver", metavar="NAME", help="Name of the usual loop driver.")
+@click.option("--driver-current", type=float, metavar="A", help="Its rated current, A r.m.s.; 0: not known.")
+@click.option(
+    "--driver-voltage", type=float, metavar="V", help="Its highest voltage, V r.m.s.; 0: not known."
+)
 @click.option("--inputs", metavar="LIST", help=f"Its inputs, with commas: {','.join(DriverInput)}")
 @click.option("--units", type=choice(Units), help="How lengths are said.")
 @click.option("--initials", metavar="XY", help="Who records.")
 @command_options
 def settings_command(
-    session: Session, driver: str | None, inputs: str | None, units: str | None, initials: str | None
+    session: Session,
+    driver: str | None,
+    driver_current: float | None,
+    driver_voltage: float | None,
+    inputs: str | None,
+    units: str | None,
+    initials: str | None,
 ) -> int:
-    """Show or change the usual driver, units and initials."""
+    """Show or change the usual driver, units and initials.
+
+    Current and voltage are those on the driver's plate: 'jackfield loop' judges the loop by them.
+
+    \b
+    jackfield settings
+    jackfield settings --driver "bench driver" --inputs line-3.5,optical
+    """
     from kb.settings import save
 
     settings = session.settings
     if driver is not None:
+        if driver.casefold() != settings.driver.casefold():  # another driver has another plate
+            settings = replace(settings, driver_current_a=0.0, driver_voltage_v=0.0)
         settings = replace(settings, driver=driver)
+    if driver_current is not None:
+        settings = replace(settings, driver_current_a=_plate(driver_current, "--driver-current", 100, "A"))
+    if driver_voltage is not None:
+        settings = replace(settings, driver_voltage_v=_plate(driver_voltage, "--driver-voltage", 400, "V"))
     if inputs is not None:
         settings = replace(settings, inputs=read_inputs(inputs))
     if units is not None:
@@ -36,6 +60,8 @@ def settings_command(
         save(session.folder, settings)
     shown = {
         "driver": settings.driver,
+        "driver_current_a": settings.driver_current_a or None,
+        "driver_voltage_v": settings.driver_voltage_v or None,
         "inputs": [one.value for one in settings.inputs],
         "units": settings.units.value,
         "initials": settings.initials,
@@ -43,10 +69,23 @@ def settings_command(
     if session.as_json:
         session.json(shown)
     else:
-        for key, value in shown.items():
-            said = ", ".join(value) if isinstance(value, list) else value
-            session.console.print(text(f"{key:9} {said or '-'}"))
+        plate = [f"{settings.driver_current_a:g} A"] if settings.driver_current_a else []
+        plate += [f"{settings.driver_voltage_v:g} V"] if settings.driver_voltage_v else []
+        lines = {
+            "driver": ", ".join([settings.driver or "-", *plate]),
+            "inputs": ", ".join(one.value for one in settings.inputs),
+            "units": settings.units.value,
+            "initials": settings.initials or "-",
+        }
+        for key, said in lines.items():
+            session.console.print(text(f"{key:9} {said}"))
     return 0
+
+
+def _plate(value: float, option: str, most: float, unit: str) -> float:
+    if not 0 <= value <= most:
+        raise BadInput(option, value, f"{unit} r.m.s. from the plate, at most {most:g}; 0: not known")
+    return value
 
 
 def read_inputs(listed: str) -> tuple[DriverInput, ...]:

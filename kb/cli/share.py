@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import importlib
-from typing import Final, cast
+from typing import Final
 
 import click
+
+from kb.cli.group import LazyGroup
 
 #: Name -> (module under kb.cli, one line of help), in the order of use.
 PARTS: Final[dict[str, tuple[str, str]]] = {
@@ -19,26 +20,8 @@ PARTS: Final[dict[str, tuple[str, str]]] = {
 }
 
 
-class _Parts(click.Group):
-    """A group whose parts are imported when they are called."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(PARTS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in PARTS:
-            return None
-        module = importlib.import_module(f"kb.cli.{PARTS[cmd_name][0]}")
-        return cast(click.Command, getattr(module, f"{cmd_name}_command"))
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, about) for name, (_, about) in PARTS.items()])
-
-
-@click.group("share", cls=_Parts)
-@click.pass_context
-def share_command(ctx: click.Context) -> None:
+@click.group("share", cls=LazyGroup, table=PARTS)
+def share_command() -> None:
     """Give findings to colleagues and take theirs. What is shared is about sets, not homes.
 
     Job references, people, drivers' names and client words stay here. A note goes out only when

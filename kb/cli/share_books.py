@@ -8,7 +8,7 @@ import click
 
 from kb.cli.common import Session, command_options
 from kb.cli.share_files import pending, tell_given, tell_merged
-from kb.errors import BadInput, NotFound
+from kb.errors import BadInput
 
 
 @click.command("push")
@@ -26,9 +26,7 @@ def push_command(session: Session, url: str, everything: bool) -> int:
     from kb.store import Store
 
     _two_books(session, url)
-    if session.store is None and not session.book.path.exists():
-        raise NotFound(f"{session.book.path}: there is no book here yet")
-    store, mine, given = session.book.store, known.load(session.folder), Given()
+    store, mine, given = session.found_book.store, known.load(session.folder), Given()
     prepare(store)
     with Store.open(url) as shared, store.snapshot() as now:
         stands = now.standing
@@ -58,7 +56,11 @@ def push_command(session: Session, url: str, everything: bool) -> int:
 @click.option("--all", "everything", is_flag=True, help="Everything again, not only what is new.")
 @command_options
 def pull_command(session: Session, url: str, everything: bool) -> int:
-    """Take what is new in the shared book at URL into your own. No private word of it comes along."""
+    """Take what is new in the shared book at URL into your own. No private word of it comes along.
+
+    \b
+    jackfield share pull postgresql+psycopg://rt@server/jackfield
+    """
     from kb.exchange import peers as known
     from kb.exchange.sharing import prepare
     from kb.store import Store

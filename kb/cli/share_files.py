@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb.cli.common import Session, command_options, text
-from kb.errors import BadInput, NotFound
+from kb.errors import BadInput, described
 
 if TYPE_CHECKING:
     from kb.exchange.bundle import Header
@@ -55,8 +55,8 @@ def out_command(
     from kb.exchange.signing import own_key
 
     if peer and since is not None:
-        raise BadInput("share out", "--for and --since", "one of them")
-    store = _store(session)
+        raise BadInput("share out", described("--for and --since"), "one of them")
+    store = session.found_book.store
     anew = prepare(store)
     mine = known.load(session.folder)
     waiting_notes = pending(store, mine)
@@ -97,12 +97,6 @@ def out_command(
 def counted(number: int, what: str) -> str:
     """``1 visit``, ``2 visits``."""
     return f"{number:,} {what}{'' if number == 1 else 's'}"
-
-
-def _store(session: Session) -> Store:
-    if session.store is None and not session.book.path.exists():
-        raise NotFound(f"{session.book.path}: there is no book here yet")
-    return session.book.store
 
 
 def pending(store: Store, mine: Peers) -> int:
@@ -155,6 +149,10 @@ def in_command(session: Session, files: tuple[str, ...], dry_run: bool, anyone: 
 
     Each bundle is checked as a whole and comes in as a whole, or not at all. Once a key is trusted
     (`share trust`), bundles that no trusted key has signed are refused unless --anyone is given.
+
+    \b
+    jackfield share in south.jsonl.gz --dry-run
+    jackfield share in south.jsonl.gz
     """
     from kb.exchange import peers as known
     from kb.exchange.bundle import read

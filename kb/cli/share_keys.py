@@ -10,7 +10,7 @@ import click
 from kb.cli.common import Session, command_options, text
 from kb.cli.dump import write_whole
 from kb.cli.files import read_text
-from kb.errors import BadInput, NotFound
+from kb.errors import BadInput, NotFound, described
 
 
 @click.command("key")
@@ -23,6 +23,9 @@ def key_command(session: Session, file: str | None, name: str | None, replace: b
 
     Hand the file to colleagues in person or by a way you both trust. The key itself (share.key in the
     home folder) never leaves this machine.
+
+    \b
+    jackfield share key rt.key --name RT
     """
     from kb import text as plain
     from kb.exchange.signing import key_file, own_key, public
@@ -31,7 +34,7 @@ def key_command(session: Session, file: str | None, name: str | None, replace: b
     assert key is not None
     called = plain.line(name or session.settings.initials, "name", 40)
     if not called:
-        raise BadInput("name", "nothing", "--name NAME, or initials in the settings")
+        raise BadInput("name", described("nothing"), "--name NAME, or initials in the settings")
     said = key_file(called, public(key))
     if file:
         write_whole(Path(file), [said], replace=replace)
@@ -54,23 +57,29 @@ def trust_command(session: Session, file: str | None, drop: str | None) -> int:
     """Trust the key in FILE, as a colleague's `share key` wrote it; without FILE list who is trusted.
 
     From the first trusted key on, `share in` refuses bundles that no trusted key has signed.
+
+    \b
+    jackfield share trust south.key
+    jackfield share trust --drop south
     """
     from kb.exchange import peers as known
     from kb.exchange.signing import read_key_file
 
     mine = known.load(session.folder)
     if file and drop:
-        raise BadInput("trust", "a file and --drop", "one of them")
+        raise BadInput("trust", described("a file and --drop"), "one of them")
     if drop:
         if drop not in mine.trusted:
             raise NotFound(f"nobody called {drop!r} is trusted")
         del mine.trusted[drop]
         known.save(session.folder, mine)
     if file:
-        name, key = read_key_file(*read_text(file, 65_536))
+        name, key = read_key_file(*read_text(file, 65_536, "the file that `jackfield share key` writes"))
         if mine.trusted.get(name, key) != key:
             raise BadInput(
-                file, f"another key of {name}", "the key that is trusted, or --drop the old one first"
+                file,
+                described(f"another key of {name}"),
+                "the key that is trusted, or --drop the old one first",
             )
         mine.trusted[name] = key
         known.save(session.folder, mine)

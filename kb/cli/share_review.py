@@ -9,7 +9,7 @@ import click
 
 from kb import text as plain
 from kb.cli.common import Session, command_options, text
-from kb.errors import BadInput, NotFound
+from kb.errors import BadInput
 
 if TYPE_CHECKING:
     from kb.exchange.peers import Peers
@@ -37,14 +37,16 @@ def review_command(
 
     A note that is released goes to other books word for word, with its visit; e lets you write it anew
     for them first. With --json, or piped, the list alone is printed.
+
+    \b
+    jackfield share review
+    jackfield share review --release 3fa2b1c0.1 --keep 3fa2b1c0
     """
     import sys
 
     from kb.exchange import peers as known
 
-    if session.store is None and not session.book.path.exists():
-        raise NotFound(f"{session.book.path}: there is no book here yet")
-    store, mine = session.book.store, known.load(session.folder)
+    store, mine = session.found_book.store, known.load(session.folder)
     from kb.exchange.sharing import prepare
 
     prepare(store)

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 import click
 
 from kb import clock, text
+from kb.cli.asked import Asked, path_options
 from kb.cli.common import Session, command_options
 from kb.cli.files import read_data
 from kb.cli.out import write_out
-from kb.cli.path import asked_inputs, asked_set, path_options
-from kb.errors import BadInput, NotFound
+from kb.errors import BadInput, NotFound, described
 from kb.path import best_to_json
 from kb.settings import Units
 from kb.sheet.language import LANGUAGES
@@ -43,15 +43,7 @@ CONTACT = 120  #: characters of whom to call
 @command_options
 def sheet_command(
     session: Session,
-    make: str | None,
-    model: str | None,
-    file: str | None,
-    inputs: str | None,
-    driver: str | None,
-    speakers_needed: bool,
-    have: tuple[str, ...],
-    taken: tuple[str, ...],
-    length_m: float,
+    asked: Asked,
     readings_file: str | None,
     loop_file: str | None,
     lang: str,
@@ -73,29 +65,21 @@ def sheet_command(
     """
     _not_both(session, out)
     try:
-        known = asked_set(session, "sheet", make, model, file, taken)
+        known = asked.view(session, "sheet")
     except NotFound as nobody:
         if session.as_json:
             session.json({"file": None, "why": str(nobody)})
         raise nobody
-    its_inputs = asked_inputs(session, inputs, driver)
-    connection = session.book.connect(
-        known.panel,
-        known.source,
-        inputs=its_inputs,
-        speakers_needed=speakers_needed,
-        have=have,
-        length_m=length_m,
-    )
+    connection = asked.connect(session, known)
     sheet = Sheet(
         source=known.source,
         panel=known.panel,
         connection=connection,
-        inputs=its_inputs,
+        inputs=asked.driver_inputs(session),
         made=clock.today(),
         visits=known.visits,
-        driver=driver or ("" if inputs else session.settings.driver),
-        length_m=length_m,
+        driver=asked.driver or ("" if asked.inputs else session.settings.driver),
+        length_m=asked.length_m,
         readings=_readings(readings_file),
         loop=_loop(loop_file),
         contact=text.line(contact, "--contact", CONTACT),
@@ -133,7 +117,7 @@ def asked_paper(session: Session, paper: str | None) -> Paper:
 
 def _not_both(session: Session, out: str) -> None:
     if session.as_json and out == "-":
-        raise BadInput("--out", "- with --json", "a file, since the JSON goes to stdout")
+        raise BadInput("--out", described("- with --json"), "a file, since the JSON goes to stdout")
 
 
 def _readings(file: str | None) -> Judgement | None:

@@ -9,7 +9,7 @@ from rich.table import Table
 
 from kb.cli.common import Session, command_options, text
 from kb.cli.draw import panel_table, source_title
-from kb.errors import BadInput, NotFound
+from kb.errors import BadInput, NotFound, described
 from kb.panel import Panel, PanelJack
 from kb.visit import Visit, visit_to
 
@@ -27,6 +27,10 @@ def show_command(session: Session, make: str, model: str | None, svg: str | None
     """Show what is known of one set: its panel as reconciled, conflicts, and every visit.
 
     The model alone is enough where it means one set only.
+
+    \b
+    jackfield show Norwell NV40-210
+    jackfield show nv40-210 --svg panel.svg
     """
     try:
         known = session.book.view(make, model)
@@ -77,7 +81,7 @@ def _write_picture(file: str, session: Session, known: SetView) -> None:
     from kb.sheet.layout import panel_rows
 
     if session.as_json and file == "-":
-        raise BadInput("--svg", "- with --json", "a file")
+        raise BadInput("--svg", described("- with --json"), "a file")
     title = f"{known.source.make} {known.source.model}"
     write_out(file, f"{panel_picture(title, panel_rows(known.panel))}\n", "--svg")
 

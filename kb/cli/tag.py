@@ -5,10 +5,10 @@ from __future__ import annotations
 import click
 
 from kb import clock
+from kb.cli.asked import Asked, path_options
 from kb.cli.common import Session, command_options
 from kb.cli.out import write_out
-from kb.cli.path import asked_inputs, asked_set, path_options
-from kb.errors import BadInput, NotFound
+from kb.errors import BadInput, NotFound, described
 from kb.settings import Units
 from kb.sheet.language import LANGUAGES, language
 from kb.sheet.tag import HEIGHT_MM, WIDTH_MM, make_tag, tag_page
@@ -27,15 +27,7 @@ from kb.sheet.tag import HEIGHT_MM, WIDTH_MM, make_tag, tag_page
 @command_options
 def tag_command(
     session: Session,
-    make: str | None,
-    model: str | None,
-    file: str | None,
-    inputs: str | None,
-    driver: str | None,
-    speakers_needed: bool,
-    have: tuple[str, ...],
-    taken: tuple[str, ...],
-    length_m: float,
+    asked: Asked,
     lang: str,
     out: str,
 ) -> int:
@@ -48,21 +40,14 @@ def tag_command(
     jackfield tag Norwell NV40-210 --out tag.html
     """
     if session.as_json and out == "-":
-        raise BadInput("--out", "- with --json", "a file, since the JSON goes to stdout")
+        raise BadInput("--out", described("- with --json"), "a file, since the JSON goes to stdout")
     try:
-        known = asked_set(session, "tag", make, model, file, taken)
+        known = asked.view(session, "tag")
     except NotFound as nobody:
         if session.as_json:
             session.json({"file": None, "why": str(nobody)})
         raise nobody
-    connection = session.book.connect(
-        known.panel,
-        known.source,
-        inputs=asked_inputs(session, inputs, driver),
-        speakers_needed=speakers_needed,
-        have=have,
-        length_m=length_m,
-    )
+    connection = asked.connect(session, known)
     said = language(lang, feet=session.settings.units is Units.FEET)
     tag = make_tag(known.source, known.panel, connection.chosen, clock.today(), said)
     page = out.lower().endswith((".html", ".htm"))

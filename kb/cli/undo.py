@@ -24,6 +24,10 @@ def undo_command(session: Session, what: str | None) -> int:
     """Undo the latest correction, withdrawal or merge, or the one with this id (as `history` shows it).
 
     Undoing what was undone, by its id, puts it in force again.
+
+    \b
+    jackfield undo
+    jackfield undo 3fa2b1c0
     """
     from kb.exchange.corrections import undo
 

@@ -14,10 +14,13 @@ def withdraw_command(session: Session, visits: tuple[str, ...]) -> int:
     """Withdraw visits, named by the first characters of their ids as `history` shows them.
 
     They stay in the history; `jackfield undo VISIT` lets one stand again.
+
+    \b
+    jackfield withdraw 3fa2b1c0
     """
     from kb.exchange.corrections import title, visit_named
 
-    book = session.book
+    book = session.found_book
     with book.store.snapshot() as now:
         named = {one.id: one for one in (visit_named(now, given) for given in visits)}
     gone = book.change(lambda store: store.withdraw(named))

@@ -44,7 +44,6 @@ class Counted:
 
     def __init__(self, prior: Prior, family: Family, strengths: Mapping[str, Mapping[str, float]]) -> None:
         self.prior, self.family = prior, family
-        self.visits = 0
         self._sets: dict[str, Circle] = {}
         self._families: dict[str, Circle] = {}
         self._tally: dict[str, dict[str, list[int]]] = {level: {} for level in LEVELS}
@@ -93,8 +92,12 @@ class Counted:
             "taken": self.taken,
         }
 
+    @property
+    def visits(self) -> int:
+        """Visits with at least one finding: what all this was counted from."""
+        return sum(visits for visits, _ in self._tally["set"].values())
+
     def _count(self, visits: Sequence[Visit], today: Day) -> None:
-        self.visits = len(visits)
         by_set: dict[str, list[Visit]] = {}
         for visit in visits:
             by_set.setdefault(set_of(visit.source), []).append(visit)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import product
 from typing import NamedTuple
 
-from kb.evidence.signature import EFFECTS, Outlet, Output, Signature, outputs_of
+from kb.evidence.signature import EFFECTS, Outlet, Output, Signature
 from kb.visit import Source
 from kb.words import Signal, Speakers
 
@@ -91,8 +91,3 @@ class Expectation:
                             ),
                             chance,
                         )
-
-
-def outputs_in(shapes: Iterator[str]) -> set[Output]:
-    """Every output of any of these shapes."""
-    return {output for shape in shapes for output in outputs_of(shape)}

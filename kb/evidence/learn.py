@@ -300,7 +300,6 @@ class Evidence(Counted):
         """Everything counted, as plain values for JSON: the book caches it by revision."""
         return {
             "version": VERSION,
-            "visits": self.visits,
             "sets": {key: _plain(circle) for key, circle in self._sets.items()},
             "families": {key: _plain(circle) for key, circle in self._families.items()},
             "tally": self._tally,
@@ -317,7 +316,6 @@ class Evidence(Counted):
         try:
             if data["version"] != VERSION:
                 raise BookTrouble("evidence of another version: it has to be learned again")
-            evidence.visits = data["visits"]
             evidence._sets = {key: _circle(row) for key, row in data["sets"].items()}
             evidence._families = {key: _circle(row) for key, row in data["families"].items()}
             evidence._tally = data["tally"]

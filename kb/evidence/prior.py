@@ -13,7 +13,7 @@ from functools import lru_cache
 from math import exp, log, log1p
 from typing import Any, Final, TypeVar
 
-from kb.errors import BadInput, BookTrouble
+from kb.errors import BadInput, BookTrouble, kind_of
 from kb.evidence.levels import ANY, ERAS, LEVELS
 from kb.evidence.signature import EFFECTS, NO_OUTPUT, Output, outputs_of, shape_of
 from kb.words import Basis, Display, Form, Kind, Signal, Speakers
@@ -120,7 +120,7 @@ def prior_from(data: Mapping[str, Any], place: str = "prior") -> Prior:
     except KeyError as missing:
         raise BadInput(place, "nothing", f"a table or value {missing}") from None
     except (TypeError, AttributeError):
-        raise BadInput(place, type(data).__name__, "tables as in data/prior.toml") from None
+        raise BadInput(place, kind_of(data), "tables as in data/prior.toml") from None
 
 
 @lru_cache(maxsize=1)

@@ -85,8 +85,8 @@ def _take_out(evidence: Counted, keys: Iterable[str]) -> None:
     for way in list(evidence.works.seen["way"]):
         symbol, key, driver_input = way.split(">")
         if key in known:
-            form, carries = symbol.split(":")
-            output = Output(Form(form), Signal(carries))
+            form, carried = symbol.split(":")
+            output = Output(Form(form), Signal(carried))
             used = DriverInput(driver_input) if driver_input else None
             _put(evidence.works, trial_path(known[key], output, used), {})
 

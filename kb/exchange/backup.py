@@ -18,12 +18,12 @@ from typing import Final
 from urllib.parse import quote
 
 from kb import clock
-from kb.errors import BadInput, BookTrouble, NotFound, ascii_controls
+from kb.errors import BadInput, BookTrouble, NotFound, ascii_controls, described
+from kb.given import refuse_special
 from kb.store.peek import WAIT
 from kb.store.places import copy_book, sync
-from kb.store.signs import SQLITE
+from kb.store.signs import FORMATS, SQLITE
 from kb.store.trouble import told
-from kb.store.upgrade import FORMATS
 
 KEEP: Final = 14  #: backups that are kept unless told otherwise
 _NAME: Final = re.compile(r"book-(\d{8}T\d{6}Z)(-\d+)?\.sqlite\Z")
@@ -47,6 +47,7 @@ def back_up(book: Path, folder: Path, keep: int = KEEP) -> tuple[Copy, tuple[Pat
     """
     if not book.exists():
         raise NotFound(f"{book}: there is no book here yet")
+    refuse_special(book)
     with told(str(folder)):
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     stamp, number = clock.now().strftime("%Y%m%dT%H%M%SZ"), 1
@@ -87,7 +88,8 @@ def _pruned(folder: Path, keep: int) -> tuple[Path, ...]:
 def examined(path: Path) -> Copy:
     """What is in a backup; raises BookTrouble where it is no whole book of a format that is known here."""
     if not path.exists():
-        raise BadInput(str(path), "no such file", "a backup of a book")
+        raise BadInput(str(path), described("no such file"), "a backup of a book")
+    refuse_special(path)
     try:
         with closing(_read_only(path)) as copy:
             for check in ("integrity_check(3)", "foreign_key_check"):
@@ -141,13 +143,16 @@ def restore(
     """
     copy = examined(backup)
     if backup.exists() and book.exists() and backup.samefile(book):
-        raise BadInput(str(backup), "the book itself", "a backup of it")
+        raise BadInput(str(backup), described("the book itself"), "a backup of it")
+    refuse_special(book)
     if not book.exists():
         before()
         copy_book(backup, book)
         return copy, None
     if not replace:
-        raise BadInput(str(book), "a book that is there", "--replace (the old book is kept beside the new)")
+        raise BadInput(
+            str(book), described("a book that is there"), "--replace (the old book is kept beside the new)"
+        )
     before()
     kept = _free(book.with_name(f"{book.name}.before-restore-{clock.now().strftime('%Y%m%dT%H%M%SZ')}"))
     if _sound(book):

@@ -8,24 +8,24 @@ run, or shown unescaped; sizes and depth are bounded.
 
 from __future__ import annotations
 
-import gzip
 import hashlib
 import json
-import os
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any, Final, cast
+from typing import IO, TYPE_CHECKING, Any, Final
 
-from kb.errors import BadInput, BookTrouble, ascii_controls
+from kb.errors import BadInput, BookTrouble, ascii_controls, described, kind_of
 from kb.exchange.fact_lines import KINDS, from_object, parsed, to_line
 from kb.exchange.lines import LINE_BYTES, lines_of, opened, unpacked
 from kb.exchange.signing import sign, signer
+from kb.given import refuse_special_output
 from kb.store.facts import Fact
 from kb.store.merging import examine
 from kb.visit import read_id
+from kb.whole import whole
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -66,57 +66,54 @@ def write(
     file is there and ``replace`` is not set or there is too much for one bundle, BookTrouble where it cannot
     be written.
     """
-    if path.is_dir():
-        raise BadInput(str(path), "a folder", "a file")
+    with new_file(path, replace=replace) as out, tempfile.TemporaryFile() as body:
+        counts, size, digest = dict.fromkeys(KINDS, 0), 0, hashlib.sha256()
+        for fact in facts:
+            line = to_line(fact).encode("utf-8")
+            counts[line[2 : line.index(b'"', 2)].decode()] += 1
+            size += len(line)
+            digest.update(line)
+            body.write(line)
+        if size > BYTES:
+            raise BadInput(
+                "share out", described(f"{size} bytes"), f"at most {BYTES}; share less at once with --since"
+            )
+        header: dict[str, Any] = {
+            "jackfield": "bundle",
+            "format": FORMAT,
+            "book": book,
+            "from": after,
+            "to": to,
+            "mark": mark,
+            "counts": counts,
+            "bytes": size,
+            "sha256": digest.hexdigest(),
+        }
+        if key:
+            header["signed"] = sign(key, _said(header))
+        out.write(json.dumps(header).encode() + b"\n")
+        body.seek(0)
+        while some := body.read(_CHUNK):
+            out.write(some)
+    return counts
+
+
+@contextmanager
+def new_file(path: Path, *, replace: bool) -> Iterator[IO[bytes]]:
+    """A file for others to be written to, whole or not at all, for this user alone; gzip by its name.
+
+    Raises BadInput where it is there already and ``replace`` is not set, BookTrouble where it cannot be
+    written.
+    """
+    refuse_special_output(path)
     if path.exists() and not replace:
-        raise BadInput(str(path), "a file that is there", "another name, or --replace")
-    unfinished = path.with_name(f".{path.name}.{os.getpid()}.part")
+        raise BadInput(str(path), described("a file that is there"), "another name, or --replace")
     try:
-        with tempfile.TemporaryFile() as body:
-            counts, size, digest = dict.fromkeys(KINDS, 0), 0, hashlib.sha256()
-            for fact in facts:
-                line = to_line(fact).encode("utf-8")
-                counts[line[2 : line.index(b'"', 2)].decode()] += 1
-                size += len(line)
-                digest.update(line)
-                body.write(line)
-            if size > BYTES:
-                raise BadInput(
-                    "share out", f"{size} bytes", f"at most {BYTES}; share less at once with --since"
-                )
-            header: dict[str, Any] = {
-                "jackfield": "bundle",
-                "format": FORMAT,
-                "book": book,
-                "from": after,
-                "to": to,
-                "mark": mark,
-                "counts": counts,
-                "bytes": size,
-                "sha256": digest.hexdigest(),
-            }
-            if key:
-                header["signed"] = sign(key, _said(header))
-            body.seek(0)
-            try:
-                handle = os.open(unfinished, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
-                with open(handle, "wb") as file:
-                    packed = gzip.GzipFile("", "wb", fileobj=file, mtime=0) if path.suffix == ".gz" else file
-                    out = cast(IO[bytes], packed)
-                    out.write(json.dumps(header).encode() + b"\n")
-                    while some := body.read(_CHUNK):
-                        out.write(some)
-                    if packed is not file:
-                        packed.close()
-                    file.flush()
-                    os.fsync(file.fileno())
-                unfinished.replace(path)
-            finally:
-                unfinished.unlink(missing_ok=True)
+        with whole(path, packed=path.suffix == ".gz") as file:
+            yield file
     except OSError as trouble:
         said = ascii_controls(trouble.strerror or str(trouble))
         raise BookTrouble(f"{path}: could not be written ({said})") from trouble
-    return counts
 
 
 def _said(header: dict[str, Any]) -> bytes:
@@ -145,7 +142,9 @@ def _checked(file: IO[bytes], place: str) -> tuple[Header, int]:
         while some := file.read(_CHUNK):
             seen += len(some)
             if seen > size:
-                raise BadInput(place, f"more than {size} bytes of facts", f"{size}, as its first line says")
+                raise BadInput(
+                    place, described(f"more than {size} bytes of facts"), f"{size}, as its first line says"
+                )
             found.update(some)
     except BadInput:
         raise
@@ -156,27 +155,27 @@ def _checked(file: IO[bytes], place: str) -> tuple[Header, int]:
             raise
         raise BadInput(place, str(wrong), "a whole gzip file") from None
     if seen != size:
-        raise BadInput(place, f"{seen} bytes of facts", f"{size}: the bundle is cut off")
+        raise BadInput(place, described(f"{seen} bytes of facts"), f"{size}: the bundle is cut off")
     if found.hexdigest() != digest:
         raise BadInput(
-            place, "facts of another checksum", "those that were handed out: it was damaged or changed"
+            place,
+            described("facts of another checksum"),
+            "those that were handed out: it was damaged or changed",
         )
     return header, size
 
 
 def _header(first: bytes, place: str) -> tuple[Header, int, str]:
     if len(first) > LINE_BYTES:
-        raise BadInput(f"{place}, line 1", "a longer line", f"at most {LINE_BYTES} bytes")
+        raise BadInput(f"{place}, line 1", described("a longer line"), f"at most {LINE_BYTES} bytes")
     place = f"{place}, line 1"
     try:
         said = first.decode("utf-8")
     except UnicodeDecodeError:
-        raise BadInput(place, "bytes that are no UTF-8", "a bundle") from None
+        raise BadInput(place, described("bytes that are no UTF-8"), "a bundle") from None
     data = parsed(said, place)
     if not isinstance(data, dict) or data.get("jackfield") != "bundle":
-        raise BadInput(
-            place, type(data).__name__, "the header of a bundle (a dump or old notes come in by `load`)"
-        )
+        raise BadInput(place, kind_of(data), "the header of a bundle (a dump or old notes come in by `load`)")
     if data.get("format") != FORMAT or isinstance(data.get("format"), bool):
         raise BadInput(
             f"{place}, format", data.get("format"), f"{FORMAT}; a newer one needs a newer jackfield"
@@ -188,7 +187,7 @@ def _header(first: bytes, place: str) -> tuple[Header, int, str]:
     try:
         counts = data.get("counts")
         if not isinstance(counts, dict) or set(counts) != set(KINDS):
-            raise BadInput("counts", type(counts).__name__, f"how many of {', '.join(KINDS)}")
+            raise BadInput("counts", kind_of(counts), f"how many of {', '.join(KINDS)}")
         digest = data.get("sha256")
         if not isinstance(digest, str) or len(digest) != 64:
             raise BadInput("sha256", digest, "64 hexadecimal digits")
@@ -223,7 +222,7 @@ def _facts(file: IO[bytes], place: str, header: Header, size: int) -> Iterator[F
         value = parsed(line, where)
         fact = from_object(value, where)
         if "recorded" in value or _private(value):
-            raise BadInput(where, "private words", "facts about sets alone")
+            raise BadInput(where, described("private words"), "facts about sets alone")
         try:
             examine(fact, outside=True)
         except BadInput as mistake:
@@ -231,7 +230,7 @@ def _facts(file: IO[bytes], place: str, header: Header, size: int) -> Iterator[F
         seen[next(iter(value))] += 1
         yield fact
     if seen != header.counts:
-        raise BadInput(place, f"{seen}", f"{header.counts}, as its first line says")
+        raise BadInput(place, described(f"{seen}"), f"{header.counts}, as its first line says")
 
 
 def _private(value: dict[str, Any]) -> bool:

@@ -22,7 +22,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from kb import text
-from kb.errors import BadInput, ascii_controls
+from kb.errors import BadInput, ascii_controls, described
 
 #: Fields of a visit, the same on each of its rows (or given on the first alone), then fields of one jack.
 VISIT_FIELDS: Final = (
@@ -134,11 +134,15 @@ def chosen(header: Sequence[str], mapping: TableMap, place: str) -> Columns:
     here = {text.squeezed(column) or column for column in header}
     for column in mapping.columns:
         if (text.squeezed(column) or column) not in here:
-            raise BadInput(place, f"no column {column}", f"one of {', '.join(header)}"[:300])
+            raise BadInput(place, described(f"no column {column}"), f"one of {', '.join(header)}"[:300])
     ours = any(text.squeezed(column) == "RECORD" for column in header)
     fields: list[str] = []
+    seen: list[str] = []
     for column in header:
         key = text.squeezed(column) or column
+        if key in seen and fields[seen.index(key)]:
+            raise BadInput(place, described(f"two columns called {column}"), "one of that name")
+        seen.append(key)
         name = said.get(key)
         if name is None:
             guess = _BY_NAME.get(key) or _OBVIOUS.get(key, "")
@@ -148,7 +152,7 @@ def chosen(header: Sequence[str], mapping: TableMap, place: str) -> Columns:
         if name == LEFT_OUT:
             name = ""
         if name and name in fields:
-            raise BadInput(place, f"two columns for {name}", "one column a field")
+            raise BadInput(place, described(f"two columns for {name}"), "one column a field")
         fields.append(name)
     unused = [
         column
@@ -159,7 +163,9 @@ def chosen(header: Sequence[str], mapping: TableMap, place: str) -> Columns:
         for need in ("make", "model", "date"):
             if need not in fields and need not in mapping.every:
                 listed = ", ".join(repr(column) for column in header)[:200]
-                raise BadInput(place, f"columns {listed}", f"a column for {need} (say --map COLUMN={need})")
+                raise BadInput(
+                    place, described(f"columns {listed}"), f"a column for {need} (say --map COLUMN={need})"
+                )
     return Columns(tuple(fields), tuple(unused))
 
 

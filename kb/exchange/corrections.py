@@ -12,14 +12,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from kb.errors import BadInput, NotFound, shown
+from kb.errors import BadInput, NotFound, described, shown
 from kb.shortform import jack as short_jack
 from kb.store import Snapshot, Store
-from kb.store.facts import AliasFact, Change, Fact, NoteFact, VisitFact, changes, rows, starting_with
+from kb.store.facts import AliasFact, Change, Fact, VisitFact, changes, rows, starting_with
 from kb.visit import Source, Visit, finding_to, set_key, visit_from, visit_to
 
 LEAST: Final = 4  #: characters of an id that name a visit
@@ -76,7 +76,7 @@ def corrected(
         del data["jacks"][number - 1]
     data["jacks"] += [finding_to(short_jack(one, f"jack {one}")) for one in added]
     if visit_to(visit_from(data)) == before:
-        raise BadInput("correct", "nothing that changes", "FIELD=VALUE, --drop, --add or --file")
+        raise BadInput("correct", described("nothing that changes"), "FIELD=VALUE, --drop, --add or --file")
     return succeeding(visit_from({**data, "id": None, "supersedes": None}), visit)
 
 
@@ -134,7 +134,7 @@ def correct(store: Store, old: Visit, new: Visit) -> str:
         _must_stand(book, old)
     [recorded] = store.record([new]).recorded or [None]
     if recorded is None:
-        raise BadInput("correct", "the same correction", "one that is not in the book already")
+        raise BadInput("correct", described("the same correction"), "one that is not in the book already")
     return recorded.id
 
 
@@ -214,11 +214,6 @@ def _change(book: Snapshot, given: str | None) -> Change:
     if kind is not VisitFact or book.visit(fact).supersedes:
         return Change("withdrawal", fact, 0)  # it was undone before: let it stand again
     raise BadInput("undo", given, "a correction, withdrawal or merge; `jackfield withdraw` takes a visit out")
-
-
-def notes_of(book: Snapshot, visit: str) -> Iterator[NoteFact]:
-    """Notes of a visit that were released for other books."""
-    return (fact for fact in rows(book) if isinstance(fact, NoteFact) and fact.visit == visit)
 
 
 def title(source: Source) -> str:

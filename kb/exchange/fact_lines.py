@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final
 
 from kb import text
-from kb.errors import BadInput
+from kb.errors import BadInput, kind_of
 from kb.store.facts import AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact
 from kb.store.schema import KEY, TURNS
 from kb.visit import JACKS, read_id, visit_from, visit_to
@@ -45,13 +45,22 @@ def to_line(fact: Fact) -> str:
 def parsed(line: str, place: str) -> Any:
     """The JSON value of one line; raises BadInput where it is none that can be taken."""
     try:
-        return json.loads(line, parse_constant=_no_constant)
+        return json.loads(line, parse_constant=_no_constant, object_pairs_hook=_once)
     except RecursionError:
         raise BadInput(place, "deeply nested JSON", "a flat object") from None
     except json.JSONDecodeError as wrong:
         raise BadInput(place, wrong.msg, "one JSON object on the line") from None
     except ValueError as wrong:
         raise BadInput(place, str(wrong), "JSON") from None
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        keys = [key for key, _ in pairs]
+        twice = next(key for key in keys if keys.count(key) > 1)
+        raise ValueError(f"{twice[:40]!r} stands there twice")
+    return found
 
 
 def _no_constant(name: str) -> None:
@@ -67,7 +76,7 @@ def from_object(value: Any, place: str) -> Fact:
     """The fact that stands there; raises BadInput naming the field."""
     kinds = [key for key in KINDS if isinstance(value, dict) and key in value]
     if len(kinds) != 1:
-        raise BadInput(place, type(value).__name__, f"an object with one of {', '.join(KINDS)}")
+        raise BadInput(place, kind_of(value), f"an object with one of {', '.join(KINDS)}")
     try:
         return _READERS[kinds[0]](value)
     except BadInput as mistake:
@@ -158,6 +167,6 @@ def _inside(value: dict[str, Any], kind: str, *known: str) -> Mapping[str, Any]:
     _only(value, kind)
     said = value[kind]
     if not isinstance(said, dict):
-        raise BadInput(kind, type(said).__name__, "an object")
+        raise BadInput(kind, kind_of(said), "an object")
     _only(said, *known)
     return said

@@ -8,6 +8,7 @@
 from __future__ import annotations
 
 import gzip
+import os
 import sys
 import tempfile
 import zlib
@@ -16,10 +17,15 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Final, NamedTuple, cast
 
-from kb.errors import BadInput, BookTrouble, ascii_controls
+from kb.errors import BadInput, BookTrouble, ascii_controls, described
+from kb.given import open_plain
 
 LINE_BYTES: Final = 1024 * 1024  #: one line, at most; a visit of 64 jacks with every field full fits
 FILE_BYTES: Final = 1024 * 1024 * 1024  #: a whole file, unpacked, at most
+_END: Final = len(b"\r\n")
+_EMPTY: Final = 100_000  #: empty lines, at most
+_FREELY: Final = 64 * 1024 * 1024  #: bytes that a packed file may come to, however small it is
+_DENSEST: Final = 200  #: bytes of notes to a packed byte beyond that; tables come to 5 to 30 (measured)
 _GZIP: Final = b"\x1f\x8b"  # RFC 1952, section 2.3.1
 
 #: Called with how many bytes of the file were read so far.
@@ -53,11 +59,9 @@ def opened(name: str, most: int = FILE_BYTES) -> Iterator[tuple[IO[bytes], str, 
                 return
         path = Path(name)
         if not path.exists():
-            raise BadInput(place, "no such file", "a file")
-        if not path.is_file():
-            raise BadInput(place, "a folder" if path.is_dir() else "no plain file", "a file")
-        with path.open("rb") as file:
-            size = path.stat().st_size
+            raise BadInput(place, described("no such file"), "a file")
+        with open_plain(path, place, "a file (or - for standard input)") as file:
+            size = os.fstat(file.fileno()).st_size
             _fits(size, most, place)
             yield file, place, size
     except OSError as trouble:
@@ -68,7 +72,7 @@ def opened(name: str, most: int = FILE_BYTES) -> Iterator[tuple[IO[bytes], str, 
 
 def _fits(size: int, most: int, place: str) -> None:
     if size > most:
-        raise BadInput(place, f"more than {most // 1024 // 1024} MiB", "a smaller file")
+        raise BadInput(place, described(f"more than {most // 1024 // 1024} MiB"), "a smaller file")
 
 
 def unpacked(file: IO[bytes]) -> IO[bytes]:
@@ -87,7 +91,8 @@ def lines_of(
     told: Told | None = None,
 ) -> Iterator[Line]:
     """The lines of a file, each at most ``LINE_BYTES``; raises BadInput naming the line that is wrong."""
-    done = number = 0
+    done = number = empty = 0
+    packed = isinstance(file, gzip.GzipFile)
     while True:
         try:
             raw = file.readline(LINE_BYTES + 1)
@@ -98,13 +103,24 @@ def lines_of(
         number += 1
         done += len(raw)
         if len(raw) > LINE_BYTES:
-            raise BadInput(f"{place}, line {number}", f"more than {LINE_BYTES} bytes", "a shorter line")
+            raise BadInput(
+                f"{place}, line {number}", described(f"more than {LINE_BYTES} bytes"), "a shorter line"
+            )
         _fits(done, most, place)
+        empty += len(raw) <= _END
+        if empty > _EMPTY:
+            raise BadInput(place, described(f"more than {_EMPTY} empty lines"), "notes")
+        if (
+            packed
+            and done > _FREELY
+            and done > _DENSEST * cast(IO[bytes], cast(gzip.GzipFile, file).fileobj).tell()
+        ):
+            raise BadInput(place, described("a packed file that swells without end"), "notes")
         try:
             text = raw.decode(encoding if number == 1 else encoding.replace("utf-8-sig", "utf-8"))
         except UnicodeDecodeError:
             expected = f"text in {encoding.removesuffix('-sig').upper()} (or another --encoding)"
-            raise BadInput(f"{place}, line {number}", "bytes that are none", expected) from None
+            raise BadInput(f"{place}, line {number}", described("bytes that are none"), expected) from None
         if told:
             told(done)
         yield Line(number, text)

@@ -11,10 +11,11 @@ from dataclasses import dataclass, field, replace
 from itertools import chain
 from typing import Any, Final
 
-from kb.errors import BadInput
+from kb.errors import BadInput, described
 from kb.exchange.columns import TableMap
 from kb.exchange.fact_lines import from_object, is_fact, parsed
 from kb.exchange.lines import Line, lines_of, opened, unpacked
+from kb.exchange.sharing import personal
 from kb.exchange.table import Bad, Table, bad_of
 from kb.store import Store
 from kb.store.facts import Fact, VisitFact
@@ -46,6 +47,8 @@ class Loaded:
     findings: int = 0
     other_facts: int = 0
     already: int = 0
+    completed: int = 0
+    """Of those: known from another book so far, now with one's own notes."""
     bad_count: int = 0
     bad: list[BadRow] = field(default_factory=list)
     columns: dict[str, dict[str, str]] = field(default_factory=dict)
@@ -128,7 +131,7 @@ def _kind(stream: Iterator[Any], done: Loaded) -> tuple[Any, Iterator[Any]]:
 def _only(kind: type, stream: Iterable[Any]) -> Iterator[Any]:
     for one in stream:
         if not isinstance(one, kind):
-            raise BadInput("files", "a dump beside other notes", "load a dump by itself")
+            raise BadInput("files", described("a dump beside other notes"), "load a dump by itself")
         yield one
 
 
@@ -146,10 +149,14 @@ def _record(store: Store, visits: Iterable[Visit], done: Loaded, dry_run: bool) 
             raise _Dry
 
     try:
-        recorded = store.record(counted(), told=lambda visit: _was_there(visit, done))
+        # What looks private is in no id that others could guess at: it may be corrected before it is shared.
+        recorded = store.record(
+            counted(), told=lambda visit: _was_there(visit, done), alike=lambda visit: not personal(visit)
+        )
     except _Dry:
         return
-    done.written = bool(recorded.recorded)
+    done.written = bool(recorded.recorded or recorded.completed)
+    done.completed = len(recorded.completed)
 
 
 def _was_there(visit: Visit, done: Loaded) -> None:
@@ -162,7 +169,7 @@ def _merge(store: Store, facts: Iterable[Any], done: Loaded, dry_run: bool) -> N
     def checked() -> Iterator[Fact]:
         for fact in facts:
             if isinstance(fact, Visit):
-                raise BadInput("files", "a dump beside other notes", "load a dump by itself")
+                raise BadInput("files", described("a dump beside other notes"), "load a dump by itself")
             yield fact
 
     merged = store.merge(checked(), outside=False, keep=not dry_run)
@@ -179,7 +186,7 @@ def _good(
     be kept then, the rest is only looked through."""
     first = next(lines, None)
     if first is None or (not first.text.strip() and first.number == 1 and source.form != "csv"):
-        raise BadInput(place, "an empty file" if first is None else "an empty first line", "notes")
+        raise BadInput(place, described("an empty file" if first is None else "an empty first line"), "notes")
     lines = chain([first], lines)
     rows = _json_lines(lines, place) if _is_json(source.form, place, first) else None
     if rows is None:
@@ -231,7 +238,7 @@ def _json_lines(lines: Iterator[Line], place: str) -> Iterator[tuple[int, Visit 
         if seen.get(kind, 0) != count:
             raise BadInput(
                 place,
-                f"{seen.get(kind, 0)} lines of kind {kind}",
+                described(f"{seen.get(kind, 0)} lines of kind {kind}"),
                 f"{count}: the dump is cut off or was edited",
             )
 

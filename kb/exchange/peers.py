@@ -7,16 +7,16 @@ from __future__ import annotations
 
 import base64
 import json
-import os
-from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
 from kb import text
-from kb.errors import BadInput, BookTrouble, ascii_controls
+from kb.errors import BadInput, BookTrouble, ascii_controls, described
+from kb.given import open_plain
 from kb.store.peek import Standing
 from kb.visit import read_id
+from kb.whole import write_mine
 
 FILE: Final = "share.json"
 _MOST: Final = 64 * 1024 * 1024
@@ -59,9 +59,11 @@ def load(home: Path) -> Peers:
     """The file in ``home``; empty where there is none. Raises BadInput where it is none of ours."""
     path = home / FILE
     try:
-        if path.stat().st_size > _MOST:
-            raise BadInput(str(path), "a larger file", f"at most {_MOST} bytes")
-        data = json.loads(path.read_text(encoding="utf-8"))
+        with open_plain(path, "file") as file:
+            raw = file.read(_MOST + 1)
+        if len(raw) > _MOST:
+            raise BadInput("file", described("a larger file"), f"at most {_MOST} bytes")
+        data = json.loads(raw.decode("utf-8"))
         return Peers(
             {text.line(name, "peer"): _peer(one) for name, one in data["peers"].items()},
             [read_id(one, "approved") for one in data["approved"]],
@@ -129,18 +131,7 @@ def save(home: Path, peers: Peers) -> None:
 
 def write_private(path: Path, content: bytes) -> None:
     """Write a file that only this user reads, whole or not at all; raises BookTrouble."""
-    unfinished = path.with_name(f"{path.name}.{os.getpid()}.part")
     try:
-        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-        try:
-            handle = os.open(unfinished, os.O_CREAT | os.O_TRUNC | os.O_WRONLY, 0o600)
-            with open(handle, "wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            unfinished.replace(path)
-        finally:
-            with suppress(OSError):
-                unfinished.unlink(missing_ok=True)
+        write_mine(path, content)
     except OSError as trouble:
         raise BookTrouble(f"{path}: {ascii_controls(trouble.strerror or str(trouble))}") from trouble

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Final
 
 from kb.exchange.private_words import signs
@@ -131,17 +132,21 @@ def _chunks(facts: Iterator[Fact]) -> Iterator[list[Fact]]:
         yield some
 
 
+#: Of marks, settings and items, which are lines, and the same again and again.
+_signs_of_line = lru_cache(maxsize=4096)(signs)
+
+
 def personal(visit: Visit) -> tuple[tuple[str, str, tuple[str, ...]], ...]:
     """Texts about the set that look as if they spoke of a home: (what, text, signs)."""
     found = []
     for what, said in (("make", visit.source.make), ("model", visit.source.model)):
-        if some := tuple(one for one in signs(said) if one in _NAMES):
+        if some := tuple(one for one in _signs_of_line(said) if one in _NAMES):
             found.append((what, said, some))
     for number, finding in enumerate(visit.findings, 1):
         texts = [("marking", finding.jack.marking), ("setting", finding.setting)]
         texts += [("item", item) for item in finding.items]
         for what, said in texts:
-            if some := signs(said):
+            if some := _signs_of_line(said):
                 found.append((f"jack {number}, {what}", said, some))
     return tuple(found)
 

@@ -11,9 +11,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from kb import text
-from kb.errors import BadInput, BookTrouble
+from kb.errors import BadInput, BookTrouble, kind_of
 from kb.exchange.fact_lines import parsed
 from kb.exchange.peers import read_key, write_private
+from kb.given import open_plain
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -44,7 +45,8 @@ def own_key(home: Path, *, make: bool) -> Ed25519PrivateKey | None:
         write_private(path, fresh.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption()))
         return fresh
     try:
-        key = load_pem_private_key(path.read_bytes()[:_MOST], password=None)
+        with open_plain(path, str(path)) as file:
+            key = load_pem_private_key(file.read(_MOST), password=None)
     except (ValueError, TypeError, UnsupportedAlgorithm, OSError) as problem:
         raise BookTrouble(f"{path}: is no key; restore it, or remove it to make a new one") from problem
     if not isinstance(key, Ed25519PrivateKey):
@@ -66,7 +68,7 @@ def signer(signature: object, said: bytes) -> str:
     """The public key that signed; raises BadInput where the signature does not hold."""
     place = "signature"
     if not isinstance(signature, dict) or set(signature) != {"key", "signature"}:
-        raise BadInput(place, type(signature).__name__, "an object with key and signature")
+        raise BadInput(place, kind_of(signature), "an object with key and signature")
     key = read_key(signature["key"])
     try:
         from cryptography.exceptions import InvalidSignature

@@ -116,8 +116,3 @@ def _locked(path: Path, wait_s: float) -> sqlite3.Connection:
         lock.close()
         raise
     return lock
-
-
-def size_of(folder: Path) -> int:
-    """Bytes of all files below ``folder``."""
-    return sum(path.stat().st_size for path in folder.rglob("*") if path.is_file())

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from kb.index.fold import normalise
 from kb.index.lookup import Lookup, Row
-from kb.index.reading import Reading, ends, pieces, readings
+from kb.index.reading import Reading, ends, pieces, readings, without_size
 from kb.index.score import FAR, Candidate
 from kb.index.weigh import Weigher, mark_sisters
 
@@ -31,15 +32,17 @@ class Identifier:
 
     def candidates(self, tokens: tuple[str, ...]) -> tuple[list[Candidate], tuple[str, ...], str]:
         """Candidates by cost, one a set; the pieces of the query; the make that stands in it, or ""."""
-        parts = pieces(tokens)
+        parts, joined = pieces(tokens)
         if not parts:
             return [], (), ""
-        known = self.lookup.known_makes(ends(parts))
-        ways = readings(parts, known)
-        if not any(way.make for way in ways):
-            ways = self._glued("".join(parts)) + ways
-        search = _Search(self.lookup, known)
-        search.run(ways, "".join(parts))
+        coded, joined = without_size(parts, joined)
+        known = self.lookup.known_makes(ends(coded))
+        ways = readings(coded, known, joined)
+        named = any(way.make for way in ways)
+        if not named:
+            ways = self._glued("".join(coded)) + ways
+        search = _Search(self.lookup, known, {} if named else self._misspelt(coded))
+        search.run(ways, "".join(coded))
         found = [c for c in search.best.values() if c.label < FAR]
         mark_sisters(found)
         found.sort(key=lambda c: (c.cost, c.model, c.make))
@@ -47,6 +50,11 @@ class Identifier:
             (p for p in parts if p in known), ""
         )
         return found, parts, make
+
+    def _misspelt(self, parts: tuple[str, ...]) -> dict[str, frozenset[str]]:
+        """Pieces that are a slip away from makes of the book, and these makes (normalised)."""
+        near = {piece: self.lookup.near_makes(piece) for piece in parts if piece.isalpha()}
+        return {piece: frozenset(map(normalise, makes)) for piece, makes in near.items() if makes}
 
     def _glued(self, joined: str) -> list[Reading]:
         """Readings of a make of the book and a code written in one."""
@@ -60,16 +68,18 @@ class Identifier:
 class _Search:
     """One query's candidates as they gather."""
 
-    def __init__(self, lookup: Lookup, known: set[str]) -> None:
+    def __init__(self, lookup: Lookup, known: set[str], misspelt: dict[str, frozenset[str]]) -> None:
         self._lookup = lookup
         self._known = known
+        self._misspelt = misspelt
         self._weighers: dict[Reading, Weigher] = {}
         self.best: dict[int, Candidate] = {}
 
     def _weigh(self, way: Reading, rows: Iterable[Row], known: set[str] | None = None) -> None:
         weigher = self._weighers.get(way)
         if weigher is None:
-            weigher = self._weighers[way] = Weigher(way, self._known if known is None else known)
+            weigher = Weigher(way, self._known if known is None else known, self._misspelt)
+            self._weighers[way] = weigher
         weigher.weigh(rows, self.best)
 
     @property

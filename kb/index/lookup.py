@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from zlib import crc32
 
 from kb.index import keys as k
+from kb.index.entry import IndexBroken
 from kb.index.fold import fold, shape
 from kb.index.reading import Reading
 from kb.index.slips import Near, plain_distance
@@ -61,6 +62,23 @@ class Lookup:
         )
         return {row[0] for row in rows}
 
+    def patterned(self, code: str, make: str) -> bool:
+        """Whether the make has sets of the same skeleton as the code."""
+        skeleton = shape(code)
+        if not skeleton:
+            return False
+        value = crc32(k.encode(skeleton), k.SHAPE)
+        if not self._bits.may_hold(value):
+            return False
+        first = self._db.execute(f"{_BY_KEY} WHERE s.make = ? LIMIT 1", (f"[{value}]", make)).fetchone()
+        return first is not None
+
+    def goes_on(self, code: str) -> bool:
+        """Whether a set of the book has a longer code that begins with this one."""
+        start = fold(code)
+        longer = (start + "\1", start + "\U0010ffff", 1)
+        return self._db.execute(_RANGES["folded", False], longer).fetchone() is not None
+
     def near_makes(self, name: str) -> list[str]:
         """Makes at most one slip from a normalised name, as the book shows them, most sets first."""
         code = fold(name)
@@ -96,10 +114,18 @@ class Lookup:
             if unknown == 2:
                 hashes.update(k.inserted_hashes(code, k.CODE))
             return self._rows(hashes, way.make)
+        self._refuse_lost(way.code, code)
         hashes = k.within_one(code)
         for cut in range(1, min(4, len(code) - 3) + 1):
             hashes.add(crc32(code[:-cut], k.CODE))
         return self._rows(hashes, way.make)
+
+    def _refuse_lost(self, asked: str, code: bytes) -> None:
+        """Raise IndexBroken where the bit map says that a code which stands in the table is not stored."""
+        if not self._bits.may_hold(crc32(code, k.CODE)):
+            there = self._db.execute("SELECT 1 FROM spelling WHERE folded = ?", (fold(asked),)).fetchone()
+            if there:
+                raise IndexBroken("index: the bit map lacks a key that is in the table")
 
     def ends(self, way: Reading, *, far: bool = True) -> list[Row]:
         """Sets whose model begins, or ends, with what was read."""

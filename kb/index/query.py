@@ -20,12 +20,14 @@ MAX_TOKENS = 24
 _FIELD = re.compile(r"([a-z]+):(.*)", re.DOTALL)
 _YEARS = re.compile(r"(\d{4})(?:(-|\.\.)(\d{4})?)?\Z|(-|\.\.)(\d{4})\Z")
 FIELDS = ("make", "kind", "year", "signal", "outcome")
+_A_FIELD = 3  # letters before a colon that can be meant as a field; shorter ones are part of a name
 _PIECES = re.compile(r'([a-z]+:)?"([^"]*)"|(\S+)')
 _INCHES = re.compile(r'(?<!\S)(\d{2,3})"(?!\S)')
 _NOISE = frozenset("model modell number television".split())
 """Words that say nothing about which set is meant."""
-_SMALL = frozenset("no nr tv set the a an and with of in on by for to is".split())
+SMALL = frozenset("no nr tv set the a an and with of in on by for to is".split())
 """The same, but short enough to be a piece of a code: left out of longer queries only."""
+_AFTER_NUMBER = frozenset("a in".split())
 _LONGER = 4
 
 
@@ -57,7 +59,7 @@ def parse(asked: str) -> Query:
             field = _FIELD.match(word.lower())
             if field and field.group(1) in FIELDS:
                 filters = _filter(filters, field.group(1), word[len(field.group(1)) + 1 :])
-            elif field and field.group(2) and not field.group(2).startswith("/"):
+            elif field and field.group(2)[:1] not in ("", "/") and len(field.group(1)) >= _A_FIELD:
                 raise BadInput("query", word, f"one of the fields {', '.join(FIELDS)} before the colon")
             elif any(char.isalnum() or char == "?" for char in word):
                 tokens.append(word)
@@ -71,9 +73,17 @@ def parse(asked: str) -> Query:
 
 
 def telling(tokens: tuple[str, ...]) -> tuple[str, ...]:
-    """The tokens without noise words, unless nothing would be left."""
-    noise = _NOISE | _SMALL if len(tokens) >= _LONGER else _NOISE
-    kept = tuple(token for token in tokens if token.lower().strip(".,;:") not in noise)
+    """The tokens without noise words, unless nothing would be left.
+
+    Behind a number "a" may be a suffix and "in" inches: they stay.
+    """
+    noise = _NOISE | SMALL if len(tokens) >= _LONGER else _NOISE
+    kept = tuple(
+        token
+        for at, token in enumerate(tokens)
+        if (word := token.lower().strip(".,;:")) not in noise
+        or (word in _AFTER_NUMBER and at and tokens[at - 1][-1:].isdigit())
+    )
     return kept or tokens
 
 

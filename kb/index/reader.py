@@ -7,6 +7,7 @@ one whole revision. ``refresh`` moves to the newest.
 from __future__ import annotations
 
 import json
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -66,6 +67,8 @@ class Reader:
                     self._bits.close()
                 self._bits = k.Bits(self.generation / f"bits-{self.meta['bits']}")
                 self._bits_name = self.meta["bits"]
+                if not _held(self._db, self._bits):
+                    raise IndexBroken(f"index file bits-{self._bits_name}: lacks keys that are in the table")
                 self._lookup = Lookup(self._db, self._bits)
                 self._identifier = Identifier(self._lookup)
         if self._words is not None:
@@ -132,7 +135,7 @@ class Reader:
             return Answer(asked.text, tuple(self._filtered(conditions, limit)))
         found, parts, make = self._identifier.candidates(asked.tokens)
         words = self._wanted_words(found, parts, make)
-        scored(found)
+        scored(found, self._lookup)
         rows = t.rows_of(self._db, [c.set_id for c in found])
         found = [c for c in found if c.set_id in rows and t.passes(rows[c.set_id], conditions)]
         matches = self._identified(found, rows)
@@ -161,7 +164,7 @@ class Reader:
         near = [c for c in found if c.damage not in _SISTERS]
         sisters = [c for c in found if c.damage in _SISTERS]
         ahead = bool(found) and found[0].damage in _SISTERS
-        if not ahead and sum(c.score for c in near) < NEAR_FROM:
+        if not ahead and (sum(c.score for c in near) < NEAR_FROM or found[0].damage == "faint"):
             return []
         least = min(SHOWN_FROM, found[0].score / 2) if found else 0.0
         if ahead:
@@ -223,8 +226,12 @@ class Reader:
         years = [year for year in map(year_of, parts) if year is not None]
         spoken = tuple(_as_typed(asked.tokens, words))
         hits = searcher.search(spoken, asked.phrases, conditions, limit * 2, make if not matches else "")
-        by_key = {hit.key: hit for hit in hits}
         if matches:
+            by_key = {hit.key: hit for hit in hits}
+            unseen = [match.key for match in matches if match.key not in by_key]
+            if unseen:  # others may say it as well, and be more than were asked for
+                told_too = searcher.search(spoken, asked.phrases, conditions, len(unseen), keys=unseen)
+                by_key.update((hit.key, hit) for hit in told_too)
             told = [m for m in matches if m.key in by_key]
             others = [m for m in matches if m.key not in by_key]
             ahead = [_with_snippet(m, by_key[m.key]) for m in told] + ([] if asked.phrases else others)
@@ -272,6 +279,20 @@ def broken() -> Iterator[None]:
         raise
     except Exception as error:  # Whoosh says of damaged files whatever comes to it
         raise IndexBroken(f"index: cannot be read ({error})") from error
+
+
+_SAMPLES = 32
+
+
+def _held(db: sqlite3.Connection, bits: k.Bits) -> bool:
+    """Are a few keys, from all over the table, in the bit map? One that was zeroed would answer "no" to
+    everything, and would look well."""
+    for at in range(_SAMPLES):
+        start = (at << 32) // _SAMPLES << k.ID_BITS  # a hash has 32 bits
+        row = db.execute("SELECT key FROM keys WHERE key >= ? LIMIT 1", (start,)).fetchone()
+        if row and not bits.may_hold(row[0] >> k.ID_BITS):
+            return False
+    return True
 
 
 def _match(row: t.SetRow, score: float, how: How, snippet: str = "") -> Match:

@@ -14,12 +14,12 @@ from kb.index.entry import Filters
 from kb.index.fold import fold, normalise
 from kb.index.lookup import Lookup
 from kb.index.query import year_of
+from kb.index.reading import UNITS
 from kb.index.slips import Near
 
 _OF_MAKE = " WHERE id IN (SELECT set_id FROM spelling WHERE make = ? LIMIT 5000)"
 _SIZE = re.compile(r"(\d{2,3})(?:IN|INCH|INCHES)?\Z")
 _SIZES = range(10, 121)
-_UNITS = frozenset("IN INCH INCHES".split())
 _BIT = 2  # letters from which a piece may be a bit of a model number
 _NEAREST = 200  # sets of a make among which the nearest are named
 
@@ -60,7 +60,7 @@ def remembered(parts: tuple[str, ...], make: str, lookup: Lookup) -> Memory | No
                 break
         else:
             return None
-    return Memory(make, tuple(part for part in parts if part not in said and part not in _UNITS))
+    return Memory(make, tuple(part for part in parts if part not in said and part not in UNITS))
 
 
 def of_make(db: sqlite3.Connection, memory: Memory, conditions: Filters, limit: int) -> list[t.SetRow]:

@@ -203,3 +203,81 @@ def substitutions(read: str, printed: str) -> tuple[tuple[int, str, str], ...] |
         for at, (one, other) in enumerate(zip(read, printed, strict=True))
         if one != other and one != "?" and not alike(one, other)
     )
+
+
+class Slip(NamedTuple):
+    """One difference: what is printed and what was read, a character each ("" where there is none).
+
+    Two characters each are neighbours swapped. ``end``: the rest of one of the codes, of any length, is
+    missing in the other.
+    """
+
+    printed: str
+    read: str
+    end: bool = False
+
+
+def slips(read: str, printed: str) -> list[Slip]:
+    """The differences that turn the ``printed`` code into what was ``read``, at the least cost, in order.
+
+    Look-alikes and ``?`` are preferred to other differences. Characters lost or added behind all others are
+    one end. Time and space are the product of the lengths of what differs, each at most 40.
+    """
+    start, most = 0, min(len(read), len(printed))
+    while start < most and read[start] == printed[start]:
+        start += 1
+    stop = 0
+    while stop < most - start and read[-1 - stop] == printed[-1 - stop]:
+        stop += 1
+    found = _aligned(read[start : len(read) - stop], printed[start : len(printed) - stop])
+    if stop:
+        return found
+    ends = []
+    for lost in (True, False):
+        rest = ""
+        while found and (not found[-1].read if lost else not found[-1].printed and found[-1].read != "?"):
+            rest = (found[-1].printed or found[-1].read) + rest
+            found.pop()
+        if rest:
+            ends.append(Slip(rest, "", True) if lost else Slip("", rest, True))
+    return found + ends
+
+
+def _aligned(read: str, printed: str) -> list[Slip]:
+    """All differences, one character each or two swapped."""
+    if not read or not printed:
+        return [Slip("", char) for char in read] + [Slip(char, "") for char in printed]
+    w = LABEL
+    rows, columns = len(read), len(printed)
+    cost = [[float(j) for j in range(columns + 1)]]
+    back: list[list[Slip]] = []
+    for i in range(1, rows + 1):
+        now = read[i - 1]
+        row, ways = [float(i)], []
+        for j in range(1, columns + 1):
+            was = printed[j - 1]
+            best, way = cost[i - 1][j - 1] + min(_substitution(now, was, w), 1.0), Slip(was, now)
+            step = cost[i - 1][j] + (w.unknown_loose if now == "?" else 1.0)
+            if step < best:
+                best, way = step, Slip("", now)
+            step = row[j - 1] + 1.0
+            if step < best:
+                best, way = step, Slip(was, "")
+            if i > 1 and j > 1 and now != was and now == printed[j - 2] and was == read[i - 2]:
+                step = cost[i - 2][j - 2] + w.swap
+                if step < best:
+                    best, way = step, Slip(printed[j - 2 : j], read[i - 2 : i])
+            row.append(best)
+            ways.append(way)
+        cost.append(row)
+        back.append(ways)
+    out: list[Slip] = []
+    i, j = rows, columns
+    while i and j:
+        way = back[i - 1][j - 1]
+        i, j = i - len(way.read), j - len(way.printed)
+        if way.read != way.printed:
+            out.append(way)
+    out += [Slip("", char) for char in reversed(read[:i])]
+    out += [Slip(char, "") for char in reversed(printed[:j])]
+    return out[::-1]

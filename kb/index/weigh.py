@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from kb.index.fold import fold
 from kb.index.lookup import Row
-from kb.index.query import year_of
+from kb.index.query import SMALL, year_of
 from kb.index.reading import Reading
 from kb.index.score import FAR, Candidate, Damage
 from kb.index.slips import Near, substitutions, weighted_distance
@@ -15,25 +15,30 @@ NO_LIKENESS = 9.0
 _RESCORED, _RUNNERS_UP = 24, 6  # candidates of one look-up that are weighed in full; of the second best
 _OTHER = 2  # slips that naming another make counts for when candidates are chosen
 _YEAR = 0.1  # a year beside the code; it may be part of it
+_SAID = 0.1  # "no", "the": neither make nor code
 _TWO_OR_SO = 1.8  # cost from which an added end is no suffix
 _MAKE_SLIP = 0.6
 _EACH_MAKE_SLIP = 0.2  # so that a slip in the make and one in the code weigh about the same
 _REPEATED = 0.03  # added where the make was said and belongs to the code too, but was not said twice
 _SISTER = 0.05  # a code that differs in a digit is a set of its own sooner than a slip
+_TORN = 1.5  # added cost of a word that was written in one with the code
+_OTHER_MISSPELT = 1.0  # added cost of a word that is a slip away from another make
+_BOUND = 0.05  # added cost of a cut where no blank was written
 _TURNED = 0.6  # added cost of pieces of the code in another order
 _BEGINNING = 0.95  # cost of a beginning of four characters or more
 _TELLING = 4  # characters from which a part of a code tells something
 _EACH_MISSING = 0.01  # the shorter one first
 _PIECE = 1.5  # cost of four characters or more from the middle of a code, read well
-_SHORT = 0.25  # added cost of a damaged code that also lacks the make printed in front of it
+_SHORT = 0.4  # added cost of a damaged code that also lacks the make printed in front of it
 
 
 class Weigher:
     """One reading of the query against rows; the bit tables of its code are made once."""
 
-    def __init__(self, way: Reading, known: set[str]) -> None:
+    def __init__(self, way: Reading, known: set[str], misspelt: Mapping[str, frozenset[str]]) -> None:
         self._way = way
         self._known = known
+        self._misspelt = misspelt
         self._folded = fold(way.code)
         self._near = Near(self._folded)
         self._raw = Near(way.code)
@@ -89,7 +94,7 @@ class Weigher:
             more = _REPEATED if not way.rest and _begins(way.code, make) else 0.0
         label, cost = label + more, cost + more
         if make not in self._rests:
-            self._rests[make] = _rest(way, make, self._known)
+            self._rests[make] = _rest(way, make, self._known, self._misspelt)
         more, slips, words = self._rests[make]
         if way.turned:
             more += _TURNED
@@ -98,8 +103,10 @@ class Weigher:
         elif more >= 0.9 and damage in ("look", "slip", "digit", "end", "cut"):
             damage = "two" if more < 1.5 else "far"
         letter = _changed_letter(way.code, model)
-        cost += more + _EACH_MAKE_SLIP * slips
-        return Candidate(set_id, make, model, label + more, cost, damage, words, letter)
+        cost += more + _EACH_MAKE_SLIP * slips + (_BOUND if way.bound else 0.0)
+        return Candidate(
+            set_id, make, model, label + more, cost, damage, words, letter, way, more, bool(short)
+        )
 
     def _damages(self, model: str) -> int:
         """How many things went wrong: slips and look-alikes one each, and a lost end, however long, one."""
@@ -154,7 +161,9 @@ def _changed_letter(read: str, printed: str) -> int:
     return at if one.isalpha() and other.isalpha() else -1
 
 
-def _rest(way: Reading, make: str, known: set[str]) -> tuple[float, int, tuple[str, ...]]:
+def _rest(
+    way: Reading, make: str, known: set[str], misspelt: Mapping[str, frozenset[str]]
+) -> tuple[float, int, tuple[str, ...]]:
     """What the query holds besides the code, given the make: its cost, slips in the make, other words."""
     if not way.rest:
         return 0.0, 0, ()
@@ -176,6 +185,8 @@ def _rest(way: Reading, make: str, known: set[str]) -> tuple[float, int, tuple[s
             cost += 2.6  # another make was named
         elif year_of(piece) is not None:
             cost += _YEAR
+        elif piece.lower() in SMALL:
+            cost += _SAID
         elif any(char.isdigit() or char == "?" for char in piece):
             cost += 1.5 + 0.5 * len(piece)
         elif len(piece) <= 3:
@@ -183,6 +194,10 @@ def _rest(way: Reading, make: str, known: set[str]) -> tuple[float, int, tuple[s
         else:
             words.append(piece)
             cost += 0.05 if best < NO_LIKENESS or len(words) > 1 else (1.8 if len(way.rest) < 3 else 1.0)
+            if way.torn:
+                cost += _TORN
+            if best == NO_LIKENESS and make not in misspelt.get(piece, (make,)):
+                cost += _OTHER_MISSPELT
     return cost, slips, tuple(words)
 
 

@@ -79,7 +79,7 @@ _BOOST = {"marking": 1.5, "setting": 1.2, "note": 1.0}
 _SNIPPET, _BEFORE = 160, 40  # characters shown, and of them before the first word
 _MISTYPED_FROM = 5  # letters of a word from which one slip in it is forgiven
 _SWAP_FROM = 7
-_WRITER_MB = 128
+_WRITER_MB = 48
 
 
 class _Bare(dict[int, str]):
@@ -122,8 +122,8 @@ def schema() -> Any:
         layer=fields.ID(),
         make=fields.ID(),
         kind=fields.ID(),
-        first=fields.NUMERIC(int),
-        last=fields.NUMERIC(int),
+        first=fields.NUMERIC(int, shift_step=0),  # years are few: a range is the terms in it
+        last=fields.NUMERIC(int, shift_step=0),
         signals=fields.KEYWORD(),
         outcomes=fields.KEYWORD(),
         **text,
@@ -150,10 +150,14 @@ class BulkWriter:
     """Documents of a new generation, written in one go."""
 
     def __init__(self, folder: Path) -> None:
+        from kb.index.runs import Runs  # only where a whole index is made
+
         make_private(folder)
         self._folder = folder
         self._index = FileStorage(str(folder)).create_index(schema())
         self._writer = self._index.writer(limitmb=_WRITER_MB)
+        whole = self._writer.pool
+        self._writer.pool = Runs(whole.tempstore, whole.segment, limitmb=_WRITER_MB)
 
     def add(self, key: str, stored: str) -> None:
         """One set's text."""
@@ -259,17 +263,18 @@ class WordSearcher:
         except Exception as error:  # Whoosh raises whatever its decoding trips over
             raise IndexBroken(f"index: the words cannot be read ({error!r})") from error
 
-    def knows(self, word: str) -> bool:
-        """Whether any text holds the word (its stem)."""
-        return self._searcher is not None and any(
-            self._searcher.doc_frequency(name, stem) for stem in _stems(word) for name in TEXT_FIELDS
-        )
-
     def search(
-        self, words: tuple[str, ...], phrases: tuple[str, ...], filters: Filters, limit: int, make: str = ""
+        self,
+        words: tuple[str, ...],
+        phrases: tuple[str, ...],
+        filters: Filters,
+        limit: int,
+        make: str = "",
+        keys: Iterable[str] = (),
     ) -> list[Hit]:
         """Sets with some of the words, all of the phrases, and all that the filters ask; best first.
 
+        With ``keys`` only these sets are looked at.
         Words of ``_MISTYPED_FROM`` letters and more that no text holds may be one slip off.
         """
         if self._searcher is None:
@@ -294,7 +299,7 @@ class WordSearcher:
             found = self._searcher.search(
                 wanted,
                 limit=max(limit * 3, 30),
-                filter=_conditions(filters, make),
+                filter=_conditions(filters, make, keys),
                 mask=mask,
                 terms=True,
                 optimize=False,  # its matcher over several segments cannot skip by quality
@@ -374,9 +379,12 @@ def _stems(text: str) -> list[str]:
     return [token.text for token in _ANALYZER(text, mode="query")]
 
 
-def _conditions(filters: Filters, make: str = "") -> Any:
+def _conditions(filters: Filters, make: str = "", keys: Iterable[str] = ()) -> Any:
     """The filters as a query, None where there are none."""
     parts: list[Any] = []
+    only = [query.Term("key", key) for key in keys]
+    if only:
+        parts.append(query.Or(only))
     if filters.make or make:
         parts.append(query.Term("make", normalise(filters.make or make)))
     if filters.kind:

@@ -5,7 +5,9 @@ average: the mutual information of answer and fault, in bits (Shannon 1948; from
 
 The choice counts bits per minute, with one thing more: an answer that brings a fault to 0.9 ends the work, so
 nothing is left to find after it. (Plain bits per minute like cheap tests that shift the odds but settle
-nothing.) Where few tests are worth a minute, all ways through them are tried instead.
+nothing.) Where few tests are worth a minute, all ways through them are tried instead; there an answer with
+which the complaint is gone ends the work as well. (Counted in the choice by bits it made the written homes of
+``tests/isolate`` slower: trying one remedy after the other is no search.)
 """
 
 from __future__ import annotations
@@ -17,9 +19,11 @@ from typing import Final
 from kb.isolate.model import Test
 
 SURE: Final = 0.9  #: one fault stands here: stop
-FEW: Final = 5  #: so few tests are planned to the end
+FEW: Final = 6  #: so few tests are planned to the end; each more makes the work some threefold
 UNSETTLED: Final = 5.0  #: minutes that an end without a fault at 0.9 counts as: somebody has to think on
 LEAST_BITS: Final = 0.02  #: a test that tells less than this is not worth a minute
+
+_NO_MATTER: Final = 1e-7  #: minutes
 
 Odds = Mapping[str, float]
 
@@ -63,40 +67,69 @@ def choose(complaint: str, odds: Odds, tests: Sequence[Test], share: Mapping[str
     if not rates:
         return None
     if len(rates) <= FEW and all(share[test.id] == 1 for _, test in rates):
-        return _soonest(complaint, odds, [test for _, test in rates], {}, frozenset())[1]
+        return Soonest(complaint, odds, [test for _, test in rates]).first()
     return max(rates, key=lambda one: one[0])[1]  # of equals the first in the file
 
 
-_Said = frozenset[tuple[str, int]]
+class Soonest:
+    """The best way through a few tests, found by trying all: the fewest minutes to the end on average.
 
+    A way that is certain to take longer than the best one found is not followed to its end.
+    """
 
-def _soonest(
-    complaint: str,
-    odds: Odds,
-    tests: Sequence[Test],
-    known: dict[_Said, tuple[float, Test | None]],
-    said: _Said,
-) -> tuple[float, Test | None]:
-    """(expected minutes to the end, first test) of the best way through these few tests, by trying all."""
-    if max(odds.values()) >= SURE:
-        return 0.0, None
-    if said in known:
-        return known[said]
-    ways: list[tuple[float, Test | None]] = []
-    for test in tests:
-        if bits(complaint, odds, test) < LEAST_BITS:
-            continue
-        left = [one for one in tests if one is not test]
-        minutes = test.minutes
-        for place, (answer, p) in enumerate(
-            zip(test.answers, answer_chances(complaint, odds, test), strict=True)
-        ):
-            then = after(complaint, odds, test, answer)
-            minutes += p * _soonest(complaint, then, left, known, said | {(test.id, place)})[0]
-        ways.append((minutes, test))
-    # rounded, so that of equals the first in the file is taken on every machine
-    known[said] = min(ways, key=lambda one: round(one[0], 9), default=(UNSETTLED, None))
-    return known[said]
+    def __init__(self, complaint: str, odds: Odds, tests: Sequence[Test]) -> None:
+        self._odds = list(odds.values())
+        self._tests = tests
+        self._columns = [
+            [[test.rows[complaint, fault][place] for fault in odds] for place in range(len(test.answers))]
+            for test in tests
+        ]
+        self._ends = [[answer in test.ends for answer in test.answers] for test in tests]
+        self._known: dict[tuple[tuple[int, int], ...], tuple[float, int]] = {}
+
+    def first(self) -> Test | None:
+        """The test to begin with; None where none tells anything."""
+        place = self._way(self._odds, tuple(range(len(self._tests))), ())[1]
+        return self._tests[place] if place >= 0 else None
+
+    def minutes(self) -> float:
+        """Expected minutes to the end, with the best choice at every step."""
+        if max(self._odds) >= SURE:
+            return 0.0
+        return self._way(self._odds, tuple(range(len(self._tests))), ())[0]
+
+    def _way(
+        self, odds: Sequence[float], left: tuple[int, ...], said: tuple[tuple[int, int], ...]
+    ) -> tuple[float, int]:
+        """(expected minutes to the end, place of the first test or -1) from these odds, none at SURE."""
+        if said in self._known:
+            return self._known[said]
+        now = entropy(odds)
+        least = min([UNSETTLED, *(self._tests[test].minutes for test in left)])
+        ways = []
+        for test in left:
+            undecided, minutes, open_ = 0.0, self._tests[test].minutes, []
+            for place, column in enumerate(self._columns[test]):
+                joint = [p * q for p, q in zip(odds, column, strict=True)]
+                p = sum(joint)
+                undecided += p * math.log2(p) - sum(one * math.log2(one) for one in joint if one > 0)
+                if max(joint) < SURE * p and not self._ends[test][place]:
+                    open_.append((place, p, joint))
+                    minutes += p * least  # it cannot be less
+            if now - undecided >= LEAST_BITS:
+                ways.append((minutes, test, open_))
+        best = (math.inf, -1, UNSETTLED)
+        for minutes, test, open_ in sorted(ways):  # the most promising first, to leave the others early
+            others = tuple(one for one in left if one != test)
+            for place, p, joint in open_:
+                if minutes > best[0] + _NO_MATTER:
+                    break
+                then = self._way([one / p for one in joint], others, tuple(sorted((*said, (test, place)))))
+                minutes += p * (then[0] - least)
+            # rounded, so that of equals the first in the file is taken on every machine
+            best = min(best, (round(minutes, 9), test, minutes))
+        self._known[said] = best[2], best[1]
+        return self._known[said]
 
 
 def _results(complaint: str, odds: Odds, test: Test) -> list[tuple[float, float, float]]:

@@ -45,7 +45,10 @@ class Complaint:
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One thing that can be wrong. ``priors``: odds per complaint, to be compared with each other only."""
+    """One thing that can be wrong. ``priors``: odds per complaint, to be compared with each other only.
+
+    ``of_the_set``: it is a way of this set, which every visit to the model meets again.
+    """
 
     id: str
     side: Side
@@ -54,6 +57,7 @@ class Fault:
     priors: Mapping[str, float]
     needs: tuple[str, ...] = ()
     caution: str = ""
+    of_the_set: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +66,7 @@ class Test:
 
     ``answers``: word -> what it looks like. ``minutes``: of work, for somebody who stands there.
     ``healthy``: the answer of a sound chain, where there is one that stays true after another fault is
-    mended.
+    mended. ``ends``: answers which tell that the complaint is gone with what was done.
     """
 
     __test__ = False  # pytest: this is no test case
@@ -76,6 +80,7 @@ class Test:
     needs: tuple[str, ...] = ()
     healthy: str = ""
     caution: str = ""
+    ends: tuple[str, ...] = ()
     rows: Mapping[tuple[str, str], tuple[float, ...]] = field(default_factory=dict, repr=False)
     """(complaint, fault) -> chance of each answer, in the order of ``answers``."""
 

@@ -23,6 +23,7 @@ from kb.isolate.reading import (
     number,
     sentence,
     table,
+    truth,
     word,
 )
 from kb.isolate.used import TRAITS
@@ -131,6 +132,7 @@ def _fault_of(complaints: Mapping[str, Complaint]) -> Callable[[Fields, str], Fa
             priors=fields.need("prior", odds, "prior odds per complaint"),
             needs=fields.take("needs", _needs, ()),
             caution=fields.take("caution", sentence, ""),
+            of_the_set=fields.take("of_the_set", truth, False),
         )
         if not fault.priors:
             raise BadInput(f"{name}, prior", "an empty table", "odds for at least one complaint")
@@ -182,6 +184,7 @@ def _test_of(
             needs=fields.take("needs", _needs, ()),
             healthy=fields.take("healthy", known(answers, "an answer of this test"), ""),
             caution=fields.take("caution", sentence, ""),
+            ends=fields.take("ends", listed(known(answers, "an answer of this test"), len(answers)), ()),
         )
         read_given = _given_of(complaints, faults, len(answers))
         given = fields.need("given", listed(read_given, len(complaints)), "likelihoods per complaint")

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final, TypeVar
 
 from kb import text
-from kb.errors import BadInput
+from kb.errors import BadInput, described, kind_of
 
 T = TypeVar("T")
 
@@ -21,7 +21,7 @@ class Fields:
 
     def __init__(self, data: object, place: str, expected: str) -> None:
         if not isinstance(data, Mapping):
-            raise BadInput(place, _kind(data), expected)
+            raise BadInput(place, kind_of(data), expected)
         self._data: Mapping[Any, Any] = data
         self._place = place
         self._known: list[str] = []
@@ -35,7 +35,7 @@ class Fields:
     def need(self, key: str, read: Callable[[object, str], T], expected: str) -> T:
         """The field; raises BadInput where it is missing."""
         if self._data.get(key) is None:
-            raise BadInput(f"{self._place}, {key}", "nothing", expected)
+            raise BadInput(f"{self._place}, {key}", described("nothing"), expected)
         self._known.append(key)
         return read(self._data[key], f"{self._place}, {key}")
 
@@ -57,6 +57,13 @@ def word(value: object, place: str) -> str:
 def sentence(value: object, place: str) -> str:
     """Words for people, one paragraph."""
     return text.line(value, place, SAID, empty=False)
+
+
+def truth(value: object, place: str) -> bool:
+    """True or false."""
+    if not isinstance(value, bool):
+        raise BadInput(place, value, "true or false")
+    return value
 
 
 def number(low: float, high: float, expected: str) -> Callable[[object, str], float]:
@@ -94,9 +101,9 @@ def listed(read: Callable[[object, str], T], most: int) -> Callable[[object, str
 
     def read_all(value: object, place: str) -> tuple[T, ...]:
         if not isinstance(value, Sequence) or isinstance(value, (str, bytes)):
-            raise BadInput(place, _kind(value), "a list")
+            raise BadInput(place, kind_of(value), "a list")
         if len(value) > most:
-            raise BadInput(place, f"{len(value)} entries", f"at most {most}")
+            raise BadInput(place, described(f"{len(value)} entries"), f"at most {most}")
         return tuple(read(one, f"{place} {place_no}") for place_no, one in enumerate(value, 1))
 
     return read_all
@@ -109,9 +116,9 @@ def table(
 
     def read_all(value: object, place: str) -> dict[str, T]:
         if not isinstance(value, Mapping):
-            raise BadInput(place, _kind(value), "an object")
+            raise BadInput(place, kind_of(value), "an object")
         if len(value) > most:
-            raise BadInput(place, f"{len(value)} entries", f"at most {most}")
+            raise BadInput(place, described(f"{len(value)} entries"), f"at most {most}")
         return {read_key(key, place): read(one, f"{place}, {str(key)[:60]}") for key, one in value.items()}
 
     return read_all
@@ -135,7 +142,3 @@ def expected_one(value: object, names: Sequence[str], what: str) -> str:
     listing = f"{what}: one of {', '.join(names)}" if names else f"{what}: there is none"
     near = get_close_matches(value[:60].lower(), names, n=1) if isinstance(value, str) else []
     return f"{near[0]} ({listing})" if near else listing
-
-
-def _kind(value: object) -> str:
-    return "nothing" if value is None else type(value).__name__

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from kb.isolate.learned import Confirmed, confirmed_to
 from kb.isolate.model import SOMETHING_ELSE, Model, Side
+from kb.isolate.used import UNKNOWN_PATH
+from kb.words import Outcome
 
 if TYPE_CHECKING:
     from kb.isolate.state import NextTest, State
+
+LEFT: Final = 0.05  #: a fault at this chance is named among what is left
+POINTS: Final = 0.5  #: an answer that brings a fault here points to it
 
 ELSE_SAYS = "something else: a fault that is not in the list, or two at once"
 ELSE_MEND = (
@@ -38,22 +43,32 @@ def fault_caution(model: Model, fault: str) -> str:
 
 
 def why(found: NextTest) -> str:
-    """Why this test comes next: how much it tells, and what each likely answer would point to."""
+    """Why this test comes next: what each likely answer would settle, and what it would leave open."""
     shown = [outlook for outlook in found.outlooks if outlook.p >= 0.01]
-    points = "; ".join(
-        f"{one.answer} ({percent(one.p)}): {one.fault} would lead with {percent(one.p_fault)}"
+    told = [
+        f"{one.answer} ({percent(one.p)}) would point to: {one.says} ({percent(one.p_fault)})"
         for one in shown
-    )
-    return f"tells {found.bits:.2f} bits in {minutes(found.minutes)}: {points}"
+        if one.p_fault >= POINTS
+    ]
+    left = [f"{one.answer} ({percent(one.p)})" for one in shown if one.p_fault < POINTS]
+    if left:
+        told.append(f"{' or '.join(left)} would shorten the list")
+    return f"it tells most for its {minutes(found.minutes)}. {_capital('; '.join(told))}"
 
 
 def verdict(state: State) -> str:
     """One sentence on where things stand."""
     fault, p = state.likely[0]
+    if state.fixed:
+        return f"Good now. It was: {fault_says(state.model, state.fixed)}."
     if state.settled:
-        return f"{percent(p)} sure: {fault_says(state.model, fault)}."
+        good = "Good now. " if state.gone else ""
+        return f"{good}{percent(p)} sure: {fault_says(state.model, fault)}."
     if state.done:
-        return f"No test left that tells more. Likeliest, {percent(p)}: {fault_says(state.model, fault)}."
+        rest = [fault_says(state.model, one) for one, chance in state.likely[1:3] if chance >= LEFT]
+        left = f" Then: {'; '.join(rest)}." if rest else ""
+        head = "Good now" if state.gone else "No test left that tells more"
+        return f"{head}. Likeliest, {percent(p)}: {fault_says(state.model, fault)}.{left}"
     return f"Likeliest so far, {percent(p)}: {fault_says(state.model, fault)}."
 
 
@@ -79,13 +94,14 @@ def ask(state: State) -> str:
 
 def finding_note(state: State) -> str:
     """The result as a note for the visit: complaint, fault, how sure, on what answers, what mends it."""
-    fault, p = state.likely[0]
+    fault, p = state.head, state.odds[state.head]
     model = state.model
     told = ", ".join(f"{test}: {answer}" for test, answer in state.answers) or "no test done"
     before = f" After mending {', '.join(state.mended_faults)}." if state.mended_faults else ""
+    sure = "mended, and good now" if state.fixed else percent(p)
     return (
         f"{_capital(model.complaints[state.complaint].says)}: {fault_says(model, fault)} "
-        f"({fault}, {percent(p)}).{before} Tests: {told}. Remedy: {fault_mend(model, fault)}"
+        f"({fault}, {sure}).{before} Tests: {told}. Remedy: {fault_mend(model, fault)}"
     )
 
 
@@ -93,24 +109,43 @@ def finding_of(state: State) -> dict[str, Any]:
     """The result as plain values for the store.
 
     Keys: ``complaint``, ``outcome`` and ``speakers`` (words of a finding, or null), ``fault``, ``side``,
-    ``p``, ``settled``, ``tests`` [{test, answer}], ``mended``, ``note``, and ``case``: what
-    ``confirmed_from`` reads, to be kept as confirmed once mending has ended the complaint.
+    ``p``, ``settled``, ``fixed``, ``tests`` [{test, answer}], ``mended``, ``note``; ``jack``: what all this
+    says of the jack in use (``outcome`` and ``speakers``, or null); and ``case``: what ``confirmed_from``
+    reads, to be kept as confirmed where mending has ended the complaint (``fixed``).
     """
-    fault, p = state.likely[0]
+    fault = state.head
     complaint = state.model.complaints[state.complaint]
+    # A path that cannot have the fault that was found was not the path.
+    path = state.path if state.model.share(fault, state.path) else UNKNOWN_PATH
     return {
         "complaint": complaint.id,
         "outcome": complaint.outcome and complaint.outcome.value,
         "speakers": complaint.speakers and complaint.speakers.value,
         "fault": fault,
         "side": fault_side(state.model, fault).value,
-        "p": p,
+        "p": state.odds[fault],
         "settled": state.settled,
+        "fixed": bool(state.fixed),
         "tests": [{"test": test, "answer": answer} for test, answer in state.answers],
         "mended": [*state.mended_faults],
         "note": finding_note(state),
-        "case": confirmed_to(Confirmed(complaint.id, fault, state.path)),
+        "jack": _of_the_jack(state),
+        "case": confirmed_to(Confirmed(complaint.id, fault, path)),
     }
+
+
+def _of_the_jack(state: State) -> dict[str, str | None]:
+    """What the result says of the jack in use. A loose plug or a flat battery says nothing of it: only what
+    mending proved to carry, or a fault that is a way of this set."""
+    complaint = state.model.complaints[state.complaint]
+    fault = state.model.faults.get(state.head)
+    outcome = speakers = None
+    if state.fixed and complaint.outcome:
+        outcome = Outcome.CARRIED.value
+    elif fault and fault.of_the_set and state.settled and not state.fixed:
+        outcome = complaint.outcome and complaint.outcome.value
+        speakers = complaint.speakers and complaint.speakers.value
+    return {"outcome": outcome, "speakers": speakers}
 
 
 def percent(p: float) -> str:

@@ -19,7 +19,7 @@ from typing import Any, Final
 
 from kb.errors import BadInput
 from kb.isolate.choose import SURE, after, answer_chances, bits, choose
-from kb.isolate.model import SOMETHING_ELSE, Model, Test
+from kb.isolate.model import FLOOR, SOMETHING_ELSE, Model, Test
 from kb.isolate.reading import Fields, expected_one, known, listed, table
 from kb.isolate.used import UNKNOWN_PATH, PathUsed, path_used_from, path_used_to
 from kb.text import line
@@ -36,6 +36,7 @@ class Outlook:
     p: float
     fault: str
     p_fault: float
+    says: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +83,9 @@ class State:
     without: tuple[str, ...] = ()
     """Tools that are not to hand, and tests that were passed over."""
     mended_faults: tuple[str, ...] = ()
+    """Mended, and the complaint stayed."""
+    fixed: str = ""
+    """Mended, and the complaint was gone; empty while it lasts."""
     make: str = ""
     set_model: str = ""
 
@@ -102,8 +106,15 @@ class State:
         kept = tuple(one for one in self.answers if one[0] != test)
         return replace(self, answers=(*kept, (test, answer)))
 
+    def along(self, path: PathUsed) -> State:
+        """On this path; answers to tests that cannot be done on it go."""
+        here = {test.id for test in self.model.tests_for(self.complaint, path)}
+        return replace(self, path=path, answers=tuple(one for one in self.answers if one[0] in here))
+
     def undo(self) -> State:
-        """Without the last answer."""
+        """Without the last answer, or with the complaint back where mending was said to have ended it."""
+        if self.fixed:
+            return replace(self, fixed="")
         return replace(self, answers=self.answers[:-1])
 
     def excluding(self, *names: str) -> State:
@@ -125,7 +136,16 @@ class State:
         self.model.fault_of(self.complaint)(fault, "mended")
         sound = tuple((test, said) for test, said in self.answers if self.model.tests[test].healthy == said)
         gone = self.mended_faults if fault in self.mended_faults else (*self.mended_faults, fault)
-        return replace(self, answers=sound, mended_faults=gone)
+        return replace(self, answers=sound, mended_faults=gone, fixed="")
+
+    def fixed_by(self, fault: str) -> State:
+        """After ``fault`` (or something else) was mended and the complaint is gone: nothing is left to ask.
+
+        Raises BadInput on a fault that does not explain this complaint, or was mended before in vain.
+        """
+        left = {one: one for one in self.model.weights(self.complaint) if one not in self.mended_faults}
+        known(left, "a fault of this complaint")(fault, "fixed")
+        return replace(self, fixed=fault)
 
     # -- what it says
 
@@ -143,6 +163,12 @@ class State:
         odds = dict(self._priors)
         for test, answer in sorted(self.answers):  # sorted: the order they came in changes not one bit
             odds = after(self.complaint, odds, self.model.tests[test], answer)
+        if self.fixed:
+            # What mending showed outweighs every test, though not for good: chance mends things, too.
+            rest = sum(p for fault, p in odds.items() if fault != self.fixed)
+            share = FLOOR / rest if rest else 0.0
+            odds = {fault: p * share for fault, p in odds.items() if fault != self.fixed}
+            odds[self.fixed] = 1 - sum(odds.values())
         return odds
 
     @property
@@ -161,14 +187,25 @@ class State:
         )
 
     @property
+    def head(self) -> str:
+        """The fault to act on: the one whose mending helped, else the likeliest."""
+        return self.fixed or self.likely[0][0]
+
+    @property
+    def gone(self) -> bool:
+        """Is the complaint gone, by mending or with what was done in a test?"""
+        return bool(self.fixed) or any(said in self.model.tests[test].ends for test, said in self.answers)
+
+    @property
     def settled(self) -> bool:
-        """Does one fault (or something else) stand at 0.9 or above?"""
-        return max(self.odds.values()) >= SURE
+        """Does one fault (or something else) stand at 0.9 or above, or did mending end the complaint?"""
+        return bool(self.fixed) or max(self.odds.values()) >= SURE
 
     @cached_property
     def next_test(self) -> NextTest | None:
-        """The open test to do next; None where one fault stands at 0.9 or no test tells anything."""
-        if self.settled:
+        """The open test to do next; None where one fault stands at 0.9, no test tells anything, or the
+        complaint is gone: what is well cannot be tested for its fault."""
+        if self.settled or self.gone:
             return None
         share = {test.id: self.path.share(test.needs) for test in self.open_tests}
         test = choose(self.complaint, self.odds, self.open_tests, share)
@@ -188,7 +225,7 @@ class State:
         """Set where every listed fault makes at least one of the answers unlikely."""
         faults = [fault for fault in self._priors if fault != SOMETHING_ELSE]
         fits = {fault: [self._chance(test, fault, said) for test, said in self.answers] for fault in faults}
-        if not fits or not self.answers or any(min(row) > UNLIKELY for row in fits.values()):
+        if self.fixed or not fits or not self.answers or any(min(row) > UNLIKELY for row in fits.values()):
             return None
         # The odd one out: without it, the best single explanation gains most.
         spared = [
@@ -222,13 +259,15 @@ class State:
         return self.model.tests[test].chance(self.complaint, fault, answer)
 
     def _outlooks(self, test: Test) -> tuple[Outlook, ...]:
+        from kb.isolate.says import fault_says  # sentences are made in one place
+
         outlooks = []
         chances = answer_chances(self.complaint, self.odds, test)
         for answer, p in zip(test.answers, chances, strict=True):
             fault, p_fault = max(
                 after(self.complaint, self.odds, test, answer).items(), key=lambda one: one[1]
             )
-            outlooks.append(Outlook(answer, p, fault, p_fault))
+            outlooks.append(Outlook(answer, p, fault, p_fault, fault_says(self.model, fault)))
         return tuple(outlooks)
 
     def _expected_test(self, test: str, here: list[str]) -> str:
@@ -254,8 +293,8 @@ def state_from(model: Model, data: object, place: str = "answers") -> State:
     """The state that an answers file (parsed JSON) describes.
 
     Keys: ``complaint``, and at will ``make``, ``model``, ``path`` {``signal``, ``items``, ``input``},
-    ``answers`` {test: answer}, ``without`` [tool or test], ``mended`` [fault]. Raises BadInput naming the
-    key or test, what was seen and what was expected.
+    ``answers`` {test: answer}, ``without`` [tool or test], ``mended`` [fault], ``fixed`` fault. Raises
+    BadInput naming the key or test, what was seen and what was expected.
     """
     nothing: tuple[str, ...] = ()
     no_answers: dict[str, str] = {}
@@ -274,10 +313,12 @@ def state_from(model: Model, data: object, place: str = "answers") -> State:
     )
     said = fields.take("answers", table(line, line, ANSWERED), no_answers)
     without = fields.take("without", listed(line, ANSWERED), nothing)
+    fixed = fields.take("fixed", line, "")
     fields.end()
     for test, answer in said.items():
         begun = begun.answer(test, answer)
-    return begun.excluding(*without)
+    begun = begun.excluding(*without)
+    return begun.fixed_by(fixed) if fixed else begun
 
 
 def state_to(state: State) -> dict[str, Any]:
@@ -290,5 +331,6 @@ def state_to(state: State) -> dict[str, Any]:
         "answers": dict(state.answers),
         "without": [*state.without],
         "mended": [*state.mended_faults],
+        "fixed": state.fixed,
     }
     return {key: value for key, value in said.items() if value or key == "answers"}

@@ -27,7 +27,7 @@ class Trial:
     right: float
     """Share of cases in which the fault drawn was on top at the end."""
     settled: float
-    """Share of cases in which something stood at 0.9 at the end."""
+    """Share of cases in which something stood at 0.9 at the end, or the complaint was gone."""
     each: tuple[float, ...]
     """Minutes of each case, in the order drawn, to compare two ways case by case."""
 
@@ -42,7 +42,7 @@ def in_order(order: Sequence[str]) -> Choice:
     """A fixed list worked from the top, as printed lists are; stops at 0.9, skips what tells nothing now."""
 
     def choose(state: State) -> str | None:
-        if state.settled:
+        if state.settled or state.gone:
             return None
         left = {test.id: test for test in state.open_tests}
         return next((test for test in order if test in left and state.bits(left[test]) >= LEAST_BITS), None)
@@ -85,7 +85,7 @@ def run(begun: State, choose: Choice, drawn: Iterable[tuple[str, int]]) -> Trial
             tests += 1
         minutes.append(spent)
         right += state.likely[0][0] == fault
-        settled += state.settled
+        settled += state.settled or state.gone
     count = len(minutes)
     mean = sum(minutes) / count
     spread = sum((one - mean) ** 2 for one in minutes) / max(count - 1, 1)

@@ -1,8 +1,8 @@
 """If the readings are not as computed, where does the fault lie?
 
-Too low everywhere points at the drive; low at one place at wire or metal there; a steady fall across the
-room at a wire that lies deeper on one side. Few places are enough for the first, three for the second and
-five for the third: what a pattern cannot carry is not said.
+No field at all points at the loop's wire or the driver; too low everywhere at the drive; low at one place
+at wire or metal there; a steady fall across the room at a wire that lies deeper on one side. Few places are
+enough for the first two, three for the next and five for the last: what a pattern cannot carry is not said.
 """
 
 from __future__ import annotations
@@ -21,6 +21,8 @@ from kb.loop.measured import Readings
 RESPONSE_DB: Final = 3.0
 #: Background noise where the client must be told before going on, dB(A) re 400 mA/m (the same, cl. 4 and 7).
 NOISE_LIMIT_DBA: Final = -32.0
+#: So far below 400 mA/m there is no field to speak of: noise and speech that strays, dB (common practice).
+NO_LOOP_DB: Final = -25.0
 #: A hand-held meter differs this much from the computed field without any fault, dB (common practice).
 METER_DB: Final = 2.0
 #: One place this much below the others is a fault of that place, dB (common practice).
@@ -86,14 +88,23 @@ def _place_faults(readings: Readings, pairs: Sequence[Compared]) -> list[Diagnos
     the readings themselves are looked at, for level only, since they need not be equal.
     """
     faults: list[Diagnosis] = []
+    if readings.positions and max(each.field_db for each in readings.positions) < NO_LOOP_DB:
+        return [
+            Diagnosis(
+                "no-field",
+                "No field to speak of at any place: driver on, signal at its input, both ends of the "
+                "wire bare under the terminals? 'jackfield isolate --complaint no-sound' asks one by "
+                "one.",
+            )
+        ]
     if readings.current is not None and pairs:
         level = statistics.median(each.difference for each in pairs)
         if abs(level) > METER_DB and (len(pairs) < 3 or _agree(pairs, level)):
-            faults.append(_level_fault(level, "than computed for this current"))
+            faults.append(_not_as_computed(level, readings.current))
     if readings.positions and not faults:
         level = statistics.median(each.field_db for each in readings.positions)
         if abs(level) > TOLERANCE_DB:
-            faults.append(_level_fault(level, "than 400 mA/m", readings.current))
+            faults.append(_level_fault(level, readings.current))
     return faults + _pattern(readings, pairs)
 
 
@@ -102,20 +113,40 @@ def _agree(pairs: Sequence[Compared], level: float) -> bool:
     return sum(abs(each.difference - level) <= METER_DB for each in pairs) > len(pairs) / 2
 
 
-def _level_fault(level: float, than: str, current: float | None = None) -> Diagnosis:
+def _not_as_computed(level: float, current: float) -> Diagnosis:
+    """Say that the current that was told gives another field than computed, by ``level`` dB.
+
+    More drive is not the first thing here: the field is too small for the current that flows, or it does
+    not flow.
+    """
+    half = " (6 dB is a factor of two)" if abs(abs(level) - 6.02) < 1 else ""
+    if level < 0:
+        return Diagnosis(
+            "drive-low",
+            f"Too low everywhere, {-level:.1f} dB below what {current:.2f} A should give. See first "
+            "that this current flows (drive turned down, driver at its limit). If it does: fewer "
+            f"turns than counted{half}, turns that touch, a wire farther away than drawn, or metal "
+            "under the whole room.",
+        )
+    return Diagnosis(
+        "drive-high",
+        f"Too high everywhere, {level:.1f} dB above what {current:.2f} A should give: measure the "
+        f"current again; more turns than counted{half}, or a wire nearer than drawn.",
+    )
+
+
+def _level_fault(level: float, current: float | None) -> Diagnosis:
     """Say that the level is off by ``level`` dB, and which current in A would put it right."""
     right = f" to about {current * 10 ** (-level / 20):.2f} A" if current else ""
     if level < 0:
         return Diagnosis(
             "drive-low",
-            f"Too low everywhere, by {-level:.1f} dB {than}: turn up the drive{right}; if it does not "
-            "rise, look at the driver's limit, a shorted turn, a wrong number of turns, or metal under the "
-            "whole room.",
+            f"Too low everywhere, {-level:.1f} dB below 400 mA/m: turn up the drive{right}. If it "
+            "does not rise, look at the source's level and the driver's limit; 'jackfield loop' "
+            "tells which wire and turns it manages.",
         )
     return Diagnosis(
-        "drive-high",
-        f"Too high everywhere, by {level:.1f} dB {than}: turn down the drive{right}; check the turns "
-        "counted.",
+        "drive-high", f"Too high everywhere, {level:.1f} dB above 400 mA/m: turn down the drive{right}."
     )
 
 
@@ -147,8 +178,9 @@ def _pattern(readings: Readings, pairs: Sequence[Compared]) -> list[Diagnosis]:
         found.append(
             Diagnosis(
                 "low-at-place",
-                "Low here only, against the other places: the wire strays from the plan there, or metal lies "
-                "near (pipe, grid, reinforcement, appliance).",
+                "Low here only, against the other places. Measure there again; then look whether the "
+                "wire strays from the plan there, or metal lies near (pipe, grid, reinforcement, "
+                "appliance).",
                 low,
             )
         )
@@ -156,8 +188,8 @@ def _pattern(readings: Readings, pairs: Sequence[Compared]) -> list[Diagnosis]:
         found.append(
             Diagnosis(
                 "high-at-place",
-                "High here only, against the other places: the wire or the feed passes nearer than planned, "
-                "or the feed is not twisted.",
+                "High here only, against the other places. Measure there again; then look whether "
+                "the wire or the feed passes nearer than planned, or the feed is not twisted.",
                 high,
             )
         )
@@ -199,29 +231,29 @@ def _dot(a: Sequence[float], b: Sequence[float]) -> float:
     return math.fsum(x * y for x, y in zip(a, b, strict=True))
 
 
+_RESPONSE: Final = {
+    ("treble", "low"): "Low at 5 kHz: the loop's inductance asks for more voltage than the driver has (fewer "
+    "turns, a smaller loop, more voltage), or metal takes the high tones.",
+    ("treble", "high"): "High at 5 kHz: a treble or metal correction in the driver, or a tone setting in the "
+    "source, is set too far.",
+    ("bass", "low"): "Low at 100 Hz: a low cut or tone setting in source or driver, or an isolating "
+    "transformer too small.",
+    (
+        "bass",
+        "high",
+    ): "High at 100 Hz: a bass or loudness setting in the source, or hum that adds to the tone.",
+}
+
+
 def _response_faults(readings: Readings) -> list[Diagnosis]:
     response = readings.response
     if response is None or response.db_1000_hz is None:
         return []
     found = []
-    if response.db_5000_hz is not None and response.db_5000_hz - response.db_1000_hz < -RESPONSE_DB:
-        found.append(
-            Diagnosis(
-                "treble-low",
-                "Low at 5 kHz: the loop's inductance asks for more voltage than the driver has (fewer turns, "
-                "a smaller loop, more voltage), or metal takes the high tones.",
-                (response.at,),
-            )
-        )
-    if response.db_100_hz is not None and response.db_100_hz - response.db_1000_hz < -RESPONSE_DB:
-        found.append(
-            Diagnosis(
-                "bass-low",
-                "Low at 100 Hz: a low cut or tone setting in source or driver, or an isolating transformer "
-                "too small.",
-                (response.at,),
-            )
-        )
+    for end, level in (("treble", response.db_5000_hz), ("bass", response.db_100_hz)):
+        if level is not None and abs(level - response.db_1000_hz) > RESPONSE_DB + 1e-9:
+            way = "low" if level < response.db_1000_hz else "high"
+            found.append(Diagnosis(f"{end}-{way}", _RESPONSE[end, way], (response.at,)))
     return found
 
 

@@ -86,11 +86,15 @@ def drivers_from(data: Mapping[str, object]) -> tuple[DriverLimits, ...]:
 
 def driver_named(name: str, drivers: Sequence[DriverLimits]) -> DriverLimits:
     """Return the driver of that name, whatever its case and spacing; raises BadInput listing the known."""
-    wanted = _plain(name)
     for driver in drivers:
-        if _plain(driver.name) == wanted:
+        if same_name(driver.name, name):
             return driver
-    raise BadInput("driver", name, " or ".join(driver.name for driver in drivers))
+    raise BadInput("driver", name, f"one of {', '.join(driver.name for driver in drivers)}")
+
+
+def same_name(one: str, other: str) -> bool:
+    """Whether two names are the same but for case and spacing."""
+    return _plain(one) == _plain(other)
 
 
 @dataclass(frozen=True)

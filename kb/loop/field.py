@@ -23,6 +23,7 @@ from typing import Final
 
 from kb.errors import BadInput
 from kb.loop.geometry import Corner, Loop, Spot
+from kb.loop.units import show_length
 
 #: 0 dB: r.m.s. maximum with 125 ms averaging, A/m (IEC 60118-4:2014+A1:2017 cl. 3.1).
 REFERENCE_A_PER_M: Final = 0.4
@@ -202,11 +203,12 @@ def best_offset(loop: Loop, *, margin: float = MARGIN_M, step: float = 0.05) -> 
 
 def _spots(loop: Loop, margin: float, most: int) -> list[Spot]:
     spots = loop.spots_inside(margin, most=most)
+    across = loop.shorter_side
     if not spots:
         raise BadInput(
             "margin",
-            f"{margin:g} m along the wire, which leaves no listening area",
-            f"less than {loop.shorter_side / 2:g} m in a room {loop.shorter_side:g} m across",
+            f"{show_length(margin)} along the wire, which leaves no listening area",
+            f"less than {show_length(across / 2)} in a room {show_length(across)} across",
         )
     return spots
 

@@ -9,10 +9,10 @@ from __future__ import annotations
 import io
 from typing import TYPE_CHECKING, Final, Literal
 
-from kb.errors import BadInput
+from kb.errors import BadInput, described
 from kb.loop.field import TOLERANCE_DB, grid, level_db
 from kb.loop.plan import Answer
-from kb.loop.units import show_length
+from kb.loop.units import FOOT_M, show_length
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -34,8 +34,8 @@ _SHADES: Final = (
 )  # fmt: skip
 
 
-def draw(answer: Answer, kind: Literal["svg", "png"], plane: int = 0) -> bytes:
-    """Return the field map of one listening plane as an SVG or PNG document.
+def draw(answer: Answer, kind: Literal["svg", "png"], plane: int = 0, *, feet: bool = False) -> bytes:
+    """Return the field map of one listening plane as an SVG or PNG document; axes in metres or in ``feet``.
 
     Levels are for the current that brings the listening area within +-3 dB, or 400 mA/m at the centre
     where none does. Outside the wire the field points down; a meter and a telecoil do not mind, so its amount
@@ -48,7 +48,7 @@ def draw(answer: Answer, kind: Literal["svg", "png"], plane: int = 0) -> bytes:
         from matplotlib.figure import Figure
     except ImportError as trouble:
         raise BadInput(
-            "picture", "no plotting library", "one installed: pip install 'jackfield[plot]'"
+            "picture", described("no plotting library"), "one installed: pip install 'jackfield[plot]'"
         ) from trouble
     with matplotlib.rc_context(
         {"svg.hashsalt": "jackfield", "svg.fonttype": "none", "font.family": "DejaVu Sans"}
@@ -59,9 +59,10 @@ def draw(answer: Answer, kind: Literal["svg", "png"], plane: int = 0) -> bytes:
         figure = Figure(figsize=(7.2, min(9.0, max(3.4, 5.4 * shape + 1.6))), layout="constrained")
         canvas = FigureCanvasSVG(figure) if kind == "svg" else FigureCanvasAgg(figure)
         axes = figure.add_subplot()
-        _field(answer, plane, axes, figure)
-        _room(answer, axes, figure)
-        _words(answer, plane, axes)
+        unit = FOOT_M if feet else 1.0
+        _field(answer, plane, axes, figure, unit)
+        _room(answer, axes, figure, unit)
+        _words(answer, plane, axes, feet=feet)
         out = io.BytesIO()
         # no date and no version inside, so that the same room gives the same file
         if kind == "svg":
@@ -75,7 +76,7 @@ def _current(answer: Answer) -> float:
     return answer.level.current_a if answer.level else answer.current_a
 
 
-def _field(answer: Answer, plane: int, axes: Axes, figure: Figure) -> None:
+def _field(answer: Answer, plane: int, axes: Axes, figure: Figure, unit: float) -> None:
     """Shade the levels and draw the +-3 dB lines."""
     x0, x1, y0, y1 = answer.loop.box
     wide, deep = x1 - x0 + 2 * _BORDER_M, y1 - y0 + 2 * _BORDER_M
@@ -86,8 +87,8 @@ def _field(answer: Answer, plane: int, axes: Axes, figure: Figure) -> None:
         [level_db(abs(field) * current) for field in line]
         for line in grid(answer.loop, answer.planes[plane].height, columns, rows, _BORDER_M)
     ]
-    xs = [x0 - _BORDER_M + wide * column / (columns - 1) for column in range(columns)]
-    ys = [y0 - _BORDER_M + deep * row / (rows - 1) for row in range(rows)]
+    xs = [(x0 - _BORDER_M + wide * column / (columns - 1)) / unit for column in range(columns)]
+    ys = [(y0 - _BORDER_M + deep * row / (rows - 1)) / unit for row in range(rows)]
     edges = [_beyond(edge) for edge in _BANDS_DB]
     shaded = axes.contourf(xs, ys, levels, levels=edges, colors=_SHADES)
     lines = axes.contour(
@@ -109,12 +110,12 @@ def _beyond(edge: float) -> float:
     return edge + _HAIR_DB * (1 if edge > 0 else -1) if abs(edge) == TOLERANCE_DB else edge
 
 
-def _room(answer: Answer, axes: Axes, figure: Figure) -> None:
+def _room(answer: Answer, axes: Axes, figure: Figure, unit: float) -> None:
     """Draw the wire, the listening area and the commissioning point."""
     spots = answer.loop.spots
     axes.plot(
-        [x for x, _ in (*spots, spots[0])],
-        [y for _, y in (*spots, spots[0])],
+        [x / unit for x, _ in (*spots, spots[0])],
+        [y / unit for _, y in (*spots, spots[0])],
         color="#7a1fa2",
         linewidth=3,
         solid_joinstyle="miter",
@@ -123,8 +124,8 @@ def _room(answer: Answer, axes: Axes, figure: Figure) -> None:
     area = [answer.loop.inset(answer.ask.margin)] if answer.ask.margin > 0 else []
     for outline in area:
         axes.plot(
-            [x for x, _ in (*outline, outline[0])],
-            [y for _, y in (*outline, outline[0])],
+            [x / unit for x, _ in (*outline, outline[0])],
+            [y / unit for _, y in (*outline, outline[0])],
             color="#222222",
             linewidth=1.2,
             linestyle=(0, (4, 3)),
@@ -132,23 +133,29 @@ def _room(answer: Answer, axes: Axes, figure: Figure) -> None:
         )
     x, y = answer.loop.commissioning_point
     axes.plot(
-        [x], [y], marker="+", markersize=12, color="#222222", linestyle="none", label="commissioning point"
+        [x / unit],
+        [y / unit],
+        marker="+",
+        markersize=12,
+        color="#222222",
+        linestyle="none",
+        label="commissioning point",
     )
     figure.legend(loc="outside lower center", ncols=3, fontsize=8, frameon=False)
 
 
-def _words(answer: Answer, plane: int, axes: Axes) -> None:
+def _words(answer: Answer, plane: int, axes: Axes, *, feet: bool) -> None:
     """Say what the picture shows; all of it is computed, none of it typed by anyone."""
     shown = answer.planes[plane]
-    place = f"{shown.offset:.2f} m from the loop" if shown.offset is not None else ""
+    place = f"{show_length(shown.offset, feet=feet)} from the loop" if shown.offset is not None else ""
     if not answer.distance_only:
-        place = f"{show_length(shown.height)} above the floor"
+        place = f"{show_length(shown.height, feet=feet)} above the floor"
     turns = f"{answer.loop.turns} turn" + ("s" if answer.loop.turns > 1 else "")
     metal = f", {answer.ask.metal_db:g} dB allowed for metal" if answer.ask.metal_db else ""
     axes.set_title(
         f"Vertical field at {place}\n{_current(answer):.2f} A r.m.s., {turns} of {answer.wire.label}{metal}",
         fontsize=10,
     )
-    axes.set_xlabel("m")
-    axes.set_ylabel("m")
+    axes.set_xlabel("ft" if feet else "m")
+    axes.set_ylabel("ft" if feet else "m")
     axes.set_aspect("equal")

@@ -21,7 +21,6 @@ from kb.errors import BadInput
 from kb.loop.driver import Choice, DriverLimits, Fit, choices, fit
 from kb.loop.field import (
     MARGIN_M,
-    REFERENCE_A_PER_M,
     SEATED_M,
     STANDING_M,
     TOLERANCE_DB,
@@ -31,8 +30,9 @@ from kb.loop.field import (
     listening_plane,
 )
 from kb.loop.geometry import Loop
+from kb.loop.levels import OVERLOAD_V, margin_db
 from kb.loop.routes import Caution, Needed, Route
-from kb.loop.units import bounded
+from kb.loop.units import bounded, show_length
 from kb.loop.wire import FREQUENCIES_HZ, Load, Stock, Wire, load, too_dense, wire_from
 
 #: Height of a usual ceiling, metres (common practice: 8 ft).
@@ -50,6 +50,8 @@ class Ask:
     distance between loop and ear; instead of it, ``wire_height`` (or the route) and ``listen`` say where
     both lie above the floor. Lengths in metres, ``celsius`` the wire's temperature, ``metal_db`` the loss
     to metal that the installer states, ``feed`` the one-way run from driver to the foot of the loop.
+    ``source_v`` is the level at the source's output and ``sensitivity_v`` the level that the driver's input
+    wants for full output, V r.m.s.
     """
 
     room: Loop
@@ -66,6 +68,15 @@ class Ask:
     feed: float = 0.0
     metal_db: float = 0.0
     margin: float = MARGIN_M
+    source_v: float | None = None
+    sensitivity_v: float | None = None
+
+    @property
+    def line_margin_db(self) -> float | None:
+        """How far the source's level lies above what the driver's input wants, dB; None where not told."""
+        if self.source_v is None or self.sensitivity_v is None:
+            return None
+        return margin_db(self.source_v, self.sensitivity_v)
 
 
 @dataclass(frozen=True)
@@ -86,9 +97,9 @@ class Answer:
     ``loop`` has the turns and height chosen; ``planes`` the field at each listening height, the first being
     the one the current is set for. ``distance_only`` tells that heights count from the loop, not the floor.
     ``reasons`` are (code, sentence) pairs that speak against it: ``uneven``, ``current``, ``voltage``,
-    ``resistance``, ``thin``; it fits when there are none. ``better`` are gauges and turns that fit, least
-    copper first (empty without a driver). ``resistance_max`` is the resistance in ohm of wire as bad as it
-    may be sold, where a standard says so.
+    ``resistance``, ``thin``, ``sensitivity``, ``overload``; it fits when there are none. ``better`` are
+    gauges and turns that fit, least copper first (empty without a driver). ``resistance_max`` is the
+    resistance in ohm of wire as bad as it may be sold, where a standard says so.
     """
 
     ask: Ask
@@ -198,6 +209,7 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
             *_field_reasons(first, best),
             *(judged.reasons if judged else ()),
             *_wire_reasons(wire, upmost),
+            *_line_reasons(ask),
         ),
         cautions=(*always, *(ask.route.cautions_for(ask.ceiling) if ask.route else ())),
         resistance_max=_as_sold(seen, wire, stock),
@@ -257,7 +269,8 @@ def _wound(plane: Plane, turns: int) -> Plane:
 def _field_reasons(plane: Plane, best: BestOffset) -> tuple[tuple[str, str], ...]:
     if plane.even:
         return ()
-    advice = f"{best.offset:.2f} m between loop and ear would be the most even ({best.spread_db:.1f} dB)"
+    between = show_length(best.offset)
+    advice = f"{between} between loop and ear would be the most even ({best.spread_db:.1f} dB)"
     if best.spread_db > 2 * TOLERANCE_DB:
         advice = (
             "no height is even enough: divide the area into smaller loops, or use a designed pattern of loops"
@@ -283,83 +296,22 @@ def _wire_reasons(wire: Wire, current_a: float) -> tuple[tuple[str, str], ...]:
     return (("thin", f"{wire.label} is too thin for {current_a:.2f} A: more than 10 A a square millimetre"),)
 
 
-def field_answer(answer: Answer, plane: Plane) -> dict[str, object]:
-    """Return the field of one plane for JSON (``field``, and each of ``planes``)."""
-    low, high = answer.range_db(plane)
-    return {
-        "height_m": None if answer.distance_only else plane.height,
-        "offset_m": plane.offset,
-        "centre_a_per_m_per_a": plane.centre,
-        "min_db": low,
-        "max_db": high,
-        "spread_db": plane.spread_db,
-        "share_within_3_db": answer.share_within(plane),
-        "reference_a_per_m": REFERENCE_A_PER_M,
-    }
-
-
-def as_json(answer: Answer) -> dict[str, object]:
-    """Return the answer as plain values for JSON, in SI units and dB re 400 mA/m."""
-    ask, level, judged = answer.ask, answer.level, answer.fit
-    x0, x1, y0, y1 = answer.loop.box
-    return {
-        "current_a": answer.current_a,
-        "voltage_v": answer.voltage_v,
-        "resistance_ohm": answer.load.resistance,
-        "inductance_h": answer.load.inductance,
-        "field": field_answer(answer, answer.planes[0]),
-        "fits": answer.fits,
-        "cautions": [
-            {"code": each.code, "text": each.text, "source": each.source} for each in answer.cautions
-        ],
-        "reasons": [{"code": code, "text": text} for code, text in answer.reasons],
-        "room": {
-            "length_m": x1 - x0,
-            "width_m": y1 - y0,
-            "corners_m": [list(spot) for spot in answer.loop.spots],
-        },
-        "resistance_max_ohm": answer.resistance_max,
-        "wire": answer.wire.label,
-        "wire_diameter_m": answer.wire.diameter,
-        "turns": answer.loop.turns,
-        "celsius": ask.celsius,
-        "voltages_v": {f"{hertz:g}": volts for hertz, volts in answer.voltages_v.items()},
-        "impedances_ohm": {f"{hertz:g}": answer.load.impedance(hertz) for hertz in FREQUENCIES_HZ},
-        "level": None
-        if level is None
-        else {
-            "shift_db": level.shift_db,
-            "current_a": level.current_a,
-            "voltage_v": level.voltage_v,
-            "min_db": level.min_db,
-            "max_db": level.max_db,
-        },
-        "planes": [field_answer(answer, plane) for plane in answer.planes],
-        "best_offset_m": answer.best.offset,
-        "best_spread_db": answer.best.spread_db,
-        "metal_allowance_db": ask.metal_db,
-        "driver": None
-        if ask.driver is None or judged is None
-        else {
-            "name": ask.driver.name,
-            "current_margin_db": judged.current_margin_db,
-            "voltage_margin_db": {f"{hertz:g}": margin for hertz, margin in judged.voltage_margin_db.items()},
-            "source": ask.driver.source,
-        },
-        "would_fit": [
-            {
-                "wire": each.wire.label,
-                "turns": each.turns,
-                "current_a": each.current_a,
-                "copper_kg": each.copper_kg,
-            }
-            for each in answer.better[:8]
-        ],
-        "route": ask.route.code if ask.route else None,
-        "wire_laid_m": answer.laid_m,
-        "wire_to_buy_m": answer.buy_m,
-        "items": [{"item": each.item, "count": each.count} for each in items(answer)],
-    }
+def _line_reasons(ask: Ask) -> tuple[tuple[str, str], ...]:
+    margin = ask.line_margin_db
+    found = []
+    if margin is not None and margin < 0:
+        found.append((
+            "sensitivity",
+            f"the source's line level lies {-margin:.1f} dB below what the driver's input wants for full "
+            "output: another output of the source, or a line amplifier",
+        ))  # fmt: skip
+    if ask.source_v is not None and ask.source_v > OVERLOAD_V:
+        found.append((
+            "overload",
+            f"the source gives {ask.source_v:.3g} V, and a line input need not take more than "
+            f"{OVERLOAD_V:g} V (IEC 61938): an attenuator, or the source turned down",
+        ))  # fmt: skip
+    return tuple(found)
 
 
 def items(answer: Answer) -> tuple[Needed, ...]:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from kb.loop.advice import advise
 from kb.loop.diagnose import NOISE_LIMIT_DBA, RESPONSE_DB, Compared, Diagnosis, compared, diagnose
 from kb.loop.field import TOLERANCE_DB, field_a_per_m
 from kb.loop.measured import Readings
@@ -62,6 +63,8 @@ class Judgement:
     compared: tuple[Compared, ...]
     current_known: bool
     diagnosis: tuple[Diagnosis, ...]
+    advice: tuple[Diagnosis, ...] = ()
+    """What to do next."""
 
     @property
     def failed(self) -> tuple[str, ...]:
@@ -113,6 +116,9 @@ class Judgement:
             "diagnosis": [
                 {"code": each.code, "text": each.text, "where": list(each.where)} for each in self.diagnosis
             ],
+            "advice": [
+                {"code": each.code, "text": each.text, "where": list(each.where)} for each in self.advice
+            ],
             "date": self.readings.date,
             "place": self.readings.place,
         }
@@ -126,12 +132,15 @@ def judge(readings: Readings) -> Judgement:
         *_noise_checks(readings),
         _exposure(readings),
     )
+    pairs, faults = compared(readings), diagnose(readings)
+    failed = [each.name for each in checks if each.required and each.ok is False]
     return Judgement(
         readings=readings,
         checks=checks,
-        compared=compared(readings),
+        compared=pairs,
         current_known=readings.current is not None,
-        diagnosis=diagnose(readings),
+        diagnosis=faults,
+        advice=advise(readings, faults, pairs, failed),
     )
 
 

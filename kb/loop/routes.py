@@ -39,10 +39,11 @@ class Supply:
 
 @dataclass(frozen=True)
 class Needed:
-    """A line of the list to carry: item and a whole count."""
+    """A line of the list to carry: item and a whole count. A ``tool`` does for any number of jobs."""
 
     item: str
     count: int
+    tool: bool = False
 
 
 @dataclass(frozen=True)
@@ -97,7 +98,7 @@ class Route:
                 supply.per_doorway * doorways, supply.per_feed_m * feed,
             ))  # fmt: skip
             if count > 0:
-                lines.append(Needed(supply.item, math.ceil(count - 1e-9)))
+                lines.append(Needed(supply.item, math.ceil(count - 1e-9), supply in self.tools))
         return tuple(lines)
 
 
@@ -132,7 +133,7 @@ def route_named(code: str, routes: Sequence[Route]) -> Route:
     for route in routes:
         if route.code == code.strip().lower().replace(" ", "-"):
             return route
-    raise BadInput("route", code, " or ".join(route.code for route in routes))
+    raise BadInput("route", code, f"one of {', '.join(route.code for route in routes)}")
 
 
 def _route(row: Mapping[str, object], at: str, known: Mapping[str, Caution]) -> Route:
@@ -156,7 +157,7 @@ def _route(row: Mapping[str, object], at: str, known: Mapping[str, Caution]) -> 
         raise BadInput(f"{at}, cautions", codes, "a list of caution codes")
     for each in codes:
         if each not in known:
-            raise BadInput(f"{at}, cautions", each, " or ".join(known))
+            raise BadInput(f"{at}, cautions", each, f"one of {', '.join(known)}")
     highest = number("highest", 0, 20) if "highest" in row else None
     named = [known[each] for each in codes]
     if highest is not None and "too-high" in known:

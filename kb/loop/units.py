@@ -4,8 +4,10 @@
 5.334
 >>> room("5.2x4.1")
 (5.2, 4.1)
->>> show_length(5.334)
-'5.33 m (17 ft 6 in)'
+>>> show_length(5.334), show_length(5.334, feet=True)
+('5.33 m (17 ft 6 in)', '17 ft 6 in (5.33 m)')
+>>> room("17x13", feet=True) == room("17ft x 13ft")
+True
 
 A small parser of our own: a whole units library costs a noticeable part of a second at every start,
 for two unit families. The tests check it against such a library. One inch is 25.4 mm exactly
@@ -34,7 +36,7 @@ LONGEST_TEXT: Final = 40
 #: More corners than this are not a room.
 MOST_CORNERS: Final = 64
 
-_EXPECTED: Final = "a length such as 5.2, 5.2 m, 520 cm, 17 ft, 17' 6\" or 6 1/2 in"
+_EXPECTED: Final = "a length such as 5.2 m, 520 cm, 17 ft, 17' 6\" or 6 1/2 in"
 
 _UNIT_M: Final[Mapping[str, float]] = {
     "m": 1.0,
@@ -58,6 +60,8 @@ _INCHES: Final = frozenset({"in", "inch", "inches", '"'})
 
 _NUMBER: Final = r"(?:\d+[ -]\d+/\d+|\d+/\d+|\d+\.\d*|\.\d+|\d+)"
 _PART: Final = re.compile(rf"\s*({_NUMBER})\s*([a-z]+|'|\")?\.?\s*", re.ASCII)
+#: What stands between the sides of a room.
+_BETWEEN: Final = r"[x×*]|\bby\b"
 #: Typographic and prime signs that phones and word processors put for ' and ".
 _QUOTES: Final = str.maketrans({
     "’": "'", "‘": "'", "′": "'", "”": '"', "“": '"', "″": '"', "−": "-", "\u00a0": " ", "⁄": "/",
@@ -70,12 +74,14 @@ def length(
     *,
     low: float = SHORTEST_SIDE_M,
     high: float = LONGEST_SIDE_M,
+    feet: bool = False,
 ) -> float:
     """Read one length; return metres.
 
-    A bare number is metres. Metric units are m, cm, mm; imperial are ft (or ') and in (or "), alone or
-    feet then inches, with fractions (``6 1/2 in``). A decimal comma is read as one when one or two
-    digits follow it. A leading minus is allowed where ``low`` is below zero (a wire under the floor).
+    A bare number is metres, or feet with ``feet``. Metric units are m, cm, mm; imperial are ft (or ') and
+    in (or "), alone or feet then inches, with fractions (``6 1/2 in``). A decimal comma is read as one when
+    one or two digits follow it. A leading minus is allowed where ``low`` is below zero (a wire under the
+    floor).
 
     ``place`` names the option or field in errors. ``low`` and ``high`` bound the answer, in metres.
 
@@ -88,7 +94,9 @@ def length(
     if clean[0] in "+-":
         sign = -1.0 if clean[0] == "-" else 1.0
         clean = clean[1:].lstrip()
-    metres = sign * _parts(clean, place, text)
+    metres = sign * _parts(clean, place, text, "ft" if feet else "m")
+    if feet and not low <= metres <= high:
+        raise BadInput(place, text, f"a length from {show_length(low, feet=True)} to {_round_feet(high)}")
     return bounded(metres, place, low=low, high=high, unit="m", seen=text)
 
 
@@ -104,26 +112,33 @@ def bounded(
     return float(value)
 
 
-def room(text: str, place: str = "room") -> tuple[float, float]:
+def room(text: str, place: str = "room", *, feet: bool = False) -> tuple[float, float]:
     """Read a room such as ``5.2x4.1``, ``5.2 m x 4.1 m`` or ``17ftx13ft 6in``; return metres (length, width).
 
-    A unit given only after the second side holds for both (``520x410 cm``, ``17x13 ft``). Raises BadInput.
+    A unit given after one side only holds for both (``520x410 cm``, ``17ft x 13``); bare numbers are metres,
+    or feet with ``feet``. Raises BadInput.
     """
-    sides = re.split(r"[x×*]|\bby\b", _normal(text))
+    sides = re.split(_BETWEEN, _normal(text))
     if len(sides) != 2 or not all(side.strip() for side in sides) or len(text) > 2 * LONGEST_TEXT:
         raise BadInput(place, text, "two sides such as 5.2x4.1 or 17ftx13ft 6in")
     first, second = (side.strip() for side in sides)
-    unit = re.search(r"[a-z]+|'|\"", second)
-    if unit and re.fullmatch(_NUMBER, first):
-        first += unit[0]
-    return length(first, f"{place}, first side"), length(second, f"{place}, second side")
+    unit = re.compile(r"[a-z]+|'|\"")
+    if (found := unit.search(second)) and re.fullmatch(_NUMBER, first):
+        first += found[0]
+    elif (found := unit.search(first)) and re.fullmatch(_NUMBER, second):
+        second += found[0]
+    return (
+        length(first, f"{place}, first side", feet=feet),
+        length(second, f"{place}, second side", feet=feet),
+    )
 
 
-def outline(text: str, place: str = "polygon") -> tuple[tuple[float, float], ...]:
+def outline(text: str, place: str = "polygon", *, feet: bool = False) -> tuple[tuple[float, float], ...]:
     """Read corners such as ``0,0 5,0 5,3 0,3``; return them in metres, in the order given.
 
     Corners are parted by spaces, or by ``;`` where a length itself holds a space (``17' 6", 0; ...``).
-    Raises BadInput for fewer than three corners, or more than 64.
+    Bare numbers are metres, or feet with ``feet``. Raises BadInput for fewer than three corners, or more
+    than 64.
     """
     parts = [part for part in (text.split(";") if ";" in text else text.split()) if part.strip()]
     if not 3 <= len(parts) <= MOST_CORNERS:
@@ -135,21 +150,28 @@ def outline(text: str, place: str = "polygon") -> tuple[tuple[float, float], ...
         if len(pair) != 2:
             raise BadInput(f"{place}, corner {number}", part, "a corner x,y such as 5,3.2")
         at = f"{place}, corner {number}"
-        x, y = (length(axis, at, low=-LONGEST_SIDE_M, high=LONGEST_SIDE_M) for axis in pair)
+        x, y = (length(axis, at, low=-LONGEST_SIDE_M, high=LONGEST_SIDE_M, feet=feet) for axis in pair)
         corners.append((x, y))
     return tuple(corners)
 
 
-def show_length(metres: float) -> str:
-    """Return a length in both families, such as ``5.33 m (17 ft 6 in)``; rounded to 1 cm and 1 inch."""
+def show_length(metres: float, *, feet: bool = False) -> str:
+    """Return a length in both families, such as ``5.33 m (17 ft 6 in)``; rounded to 1 cm and 1 inch.
+
+    With ``feet`` these come first.
+    """
     inches = round(abs(metres) / INCH_M)
     sign = "-" if metres < 0 and inches else ""
-    feet, rest = divmod(inches, 12)
-    imperial = f"{sign}{feet} ft {rest} in" if feet else f"{sign}{rest} in"
-    return f"{metres:.2f} m ({imperial})"
+    whole, rest = divmod(inches, 12)
+    imperial = f"{sign}{whole} ft {rest} in" if whole else f"{sign}{rest} in"
+    return f"{imperial} ({metres:.2f} m)" if feet else f"{metres:.2f} m ({imperial})"
 
 
-def _parts(clean: str, place: str, text: str) -> float:
+def _round_feet(metres: float) -> str:
+    return f"{metres / FOOT_M:.0f} ft ({metres:g} m)"
+
+
+def _parts(clean: str, place: str, text: str, bare: str) -> float:
     """Return the metres of ``5.2m`` or of ``17ft 6in``; the sign is already taken off."""
     position, total = 0, 0.0
     units: list[str] = []
@@ -159,7 +181,7 @@ def _parts(clean: str, place: str, text: str) -> float:
             raise BadInput(place, text, _EXPECTED)
         number, unit = found[1], found[2] or ""
         # 17' 6 means inches after feet
-        unit = unit or ("in" if units and units[-1] in _FEET else "m")
+        unit = unit or ("in" if units and units[-1] in _FEET else bare)
         if unit not in _UNIT_M:
             raise BadInput(place, text, "a length in m, cm, mm, ft or in")
         total += _number(number, place, text) * _UNIT_M[unit]
@@ -169,6 +191,15 @@ def _parts(clean: str, place: str, text: str) -> float:
     if len(units) != 1 and not pair:
         raise BadInput(place, text, f"one unit, or feet then inches: {_EXPECTED}")
     return total
+
+
+def has_unit(text: str) -> bool:
+    """Whether a length, room or outline as typed names its unit anywhere.
+
+    >>> has_unit("17x13"), has_unit("17x13 ft"), has_unit("0,0 5,0 5,4")
+    (False, True, False)
+    """
+    return re.search(r"[a-z'\"]", re.sub(_BETWEEN, " ", _normal(text))) is not None
 
 
 def _number(text: str, place: str, seen: str) -> float:

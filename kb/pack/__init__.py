@@ -5,6 +5,7 @@ plan.items, plan.certainty
 """
 
 from kb.pack.jobs import Day, Job, day_from, job_from
+from kb.pack.materials import Material, materials_from, together
 from kb.pack.plan import TARGET, pack
 from kb.pack.says import Answer, Ask, JobPlan, Line, Next, Plan, Risk, Use, Useless
 from kb.pack.show import (
@@ -27,6 +28,7 @@ __all__ = [
     "Job",
     "JobPlan",
     "Line",
+    "Material",
     "Next",
     "Plan",
     "Risk",
@@ -39,9 +41,11 @@ __all__ = [
     "gain_text",
     "hindrance_text",
     "job_from",
+    "materials_from",
     "pack",
     "percent",
     "question_text",
     "risk_text",
     "to_json",
+    "together",
 ]

@@ -16,7 +16,8 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from kb import text
-from kb.errors import BadInput
+from kb.errors import BadInput, described, kind_of
+from kb.pack.materials import Material, materials_from
 from kb.visit import Source, read_year
 from kb.words import Display, DriverInput, Kind, Signal
 
@@ -41,6 +42,8 @@ class Job:
     length_m: float = LENGTH
     taken: frozenset[Signal] | None = None
     name: str = ""
+    materials: tuple[Material, ...] = ()
+    """What its loop takes, where one is laid."""
 
     @property
     def title(self) -> str:
@@ -72,12 +75,14 @@ def day_from(data: object, place: str = "") -> Day:
         have = _numbers(data.get("have"), "have", _count)
         prices = _numbers(data.get("prices"), "prices", _price)
     if not isinstance(listed, Sequence) or isinstance(listed, (str, bytes)):
-        raise BadInput(place or "job file", listed or "no jobs", "a list of jobs, or an object with jobs")
+        raise BadInput(place or "job file", kind_of(listed), "a list of jobs, or an object with jobs")
     if not listed:
-        raise BadInput(place or "job file", "no jobs", "one job at least")
+        raise BadInput(place or "job file", described("no jobs"), "one job at least")
     if len(listed) > MOST_JOBS:
         raise BadInput(
-            place or "job file", f"{len(listed)} jobs", f"at most {MOST_JOBS}; pack for one day at a time"
+            place or "job file",
+            described(f"{len(listed)} jobs"),
+            f"at most {MOST_JOBS}; pack for one day at a time",
         )
     jobs = tuple(job_from(one, f"job {number}") for number, one in enumerate(listed, 1))
     return Day(jobs, have, prices)
@@ -94,6 +99,7 @@ _FIELDS: Final = (
     "length_m",
     "taken",
     "job",
+    "materials",
 )
 
 
@@ -108,7 +114,7 @@ def job_from(data: object, place: str = "job") -> Job:
 
     try:
         if not given("inputs"):
-            raise BadInput("inputs", "none", "the inputs of the driver, such as line-3.5")
+            raise BadInput("inputs", described("none"), "the inputs of the driver, such as line-3.5")
         speakers = given("speakers")
         if speakers not in (None, "needed", "free"):
             raise BadInput("speakers", speakers, "needed or free")
@@ -126,6 +132,7 @@ def job_from(data: object, place: str = "job") -> Job:
             length_m=LENGTH if given("length_m") is None else _length(given("length_m")),
             taken=None if given("taken") is None else _signals(given("taken")),
             name=text.line(given("job") or "", "job"),
+            materials=() if given("materials") is None else materials_from(given("materials"), "materials"),
         )
     except BadInput as mistake:
         raise mistake.within(place) from None
@@ -155,7 +162,7 @@ def _numbers(value: object, place: str, read: Any) -> dict[str, Any]:
     if not isinstance(value, Mapping):
         raise BadInput(place, value, "an object of item and number")
     if len(value) > MOST_ITEMS:
-        raise BadInput(place, f"{len(value)} items", f"at most {MOST_ITEMS}")
+        raise BadInput(place, described(f"{len(value)} items"), f"at most {MOST_ITEMS}")
     return {
         text.line(key, place, empty=False): read(number, f"{place}, {key}") for key, number in value.items()
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Final
 
 from kb.catalogue import CautionCode, Item, Part, Role, StepCode
 from kb.path.jacks import (
@@ -17,6 +18,7 @@ from kb.path.jacks import (
 )
 from kb.path.rules import Job, Way
 from kb.path.says import Caution, Path, Step, Values, of_kind
+from kb.text import folded
 from kb.words import Form, Format, Kind, Level, Outcome, Signal, Speakers
 
 _WHILE_CONNECTING = (
@@ -76,11 +78,13 @@ def place_of(index: int, job: Job) -> Values:
     return (("marking", marking), ("form", form), *((("number", number),) if number else ()))
 
 
+_OF_FORMAT: Final = ("PCM", "DIGITAL", "BITSTREAM", "STEREO", "NUMERIQUE")
+
+
 def _settings(way: Way, *, pcm: bool) -> Values:
     """What visits noted of the menu: about the sound format, or about the rest."""
     notes = way.seen.settings if way.seen else ()
-    words = ("pcm", "digital", "bitstream", "stereo")
-    about_format = tuple(note for note in notes if any(word in note.casefold() for word in words))
+    about_format = tuple(note for note in notes if any(word in folded(note) for word in _OF_FORMAT))
     chosen = about_format if pcm else tuple(note for note in notes if note not in about_format)
     return (("settings", chosen[:2]),) if chosen else ()
 
@@ -178,6 +182,12 @@ def _menu(way: Way, job: Job) -> Iterator[Step]:
         yield Step(StepCode.SET_PCM, _settings(way, pcm=True), _was_pcm(way))
     if way.seen.speakers is Speakers.MUTE_UNLESS_SET:
         yield Step(StepCode.REMEDY, _settings(way, pcm=False))
+    else:  # whatever else had to be set here: it saves the search through the menu
+        rest = _settings(way, pcm=False)
+        if not _wants_pcm(way) and not rest:
+            rest = _settings(way, pcm=True)
+        if rest:
+            yield Step(StepCode.AS_NOTED, rest)
     if way.seen.jack.level is Level.SELECTABLE:
         yield Step(StepCode.SET_FIXED)
 

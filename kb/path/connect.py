@@ -86,7 +86,7 @@ def connect(
         chosen=paths[0] if paths else None,
         others=paths[1:],
         ruled_out=tuple(of_kind(kind, one) for one in ruled_out),
-        dac=_dac(best, job),
+        dac=_dac(ways, job),
         ask=tuple(of_kind(kind, one) for one in _questions(panel, best, ruled_out, job)),
     )
 
@@ -155,15 +155,16 @@ def _rank(way: Way) -> tuple[object, ...]:
     return way.cost, -way.p, len(way.chain.items), -1 if way.jack is None else way.jack, way.chain.input
 
 
-def _dac(best: Way | None, job: Job) -> Dac:
+def _dac(ways: Sequence[Way], job: Job) -> Dac:
     """A DAC is needed exactly when every acceptable output is digital and the driver takes none of its
     forms, directly or after a form converter that is to hand.
 
     The tiers see to it: every way without a DAC from an acceptable output stands before every way with
-    one, so the best way tells.
+    one, so the best of ``ways`` tells.
     """
-    if best is None:
+    if not ways:
         return Dac(False, DacCode.NO_PATH)
+    best = ways[0]
     turned = list(best.chain.turned)
     signal = ("signal", best.chain.ends[0].carries.signal)
     into = ("input", best.chain.input)
@@ -171,7 +172,11 @@ def _dac(best: Way | None, job: Job) -> Dac:
         item = next(item for item, before, after in turned if before.digital and after.analog)
         code = DacCode.IN_THE_EXTRACTOR if item.role is Role.EXTRACTOR else DacCode.ALL_DIGITAL
         digital = any(one.digital for name in job.inputs for one in job.catalogue.inputs[name].takes)
-        variant = "not-to-hand" if digital and code is DacCode.ALL_DIGITAL else ""
+        # An analog output further down, such as a headphone jack that may silence the speakers, is in doubt.
+        doubtful = any(not way.chain.ends[0].carries.digital for way in ways)
+        variant = "not-to-hand" if digital else "doubtful" if doubtful else ""
+        if code is not DacCode.ALL_DIGITAL:
+            variant = ""
         return Dac(True, code, (signal, into, ("item", item.name)), variant)
     if not best.chain.ends[0].carries.digital:
         wireless = best.tier is Tier.WIRELESS or best.tier is Tier.LATE

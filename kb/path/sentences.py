@@ -51,6 +51,7 @@ ENGLISH: Final[Mapping[str, str]] = {
     "step/device-control": "In {whose} menu turn on ARC and the control of devices over HDMI, "
     "and choose the external receiver as sound output.",
     "step/remedy": "In {whose} menu turn the speakers back on{settings}.",
+    "step/as-noted": "Compare {whose} menu with an earlier visit{settings}.",
     "step/set-fixed": "In {whose} menu set this output to fixed.",
     "step/level": "With a programme at its usual loudness, turn the driver up until the loop is right.",
     "step/level/weak": "Turn {whose} output level up in its menu if it can be: sound was weak here before. "
@@ -151,7 +152,9 @@ ENGLISH: Final[Mapping[str, str]] = {
     "(more than {limit_ms} ms).",
     # -- DAC
     "dac/all-digital": "Every output that can be used is digital, and the driver has only analog inputs.",
-    "dac/all-digital/not-to-hand": "Every output that can be used is digital, and nothing to hand leads "
+    "dac/all-digital/doubtful": "Every output that can be relied on is digital, and the driver has only "
+    "analog inputs.",
+    "dac/all-digital/not-to-hand": "Every output that can be relied on is digital, and nothing to hand leads "
     "from it to a digital input of the driver.",
     "dac/in-the-extractor": "{signal} is digital; the DAC is inside the {item}, so no other box is needed.",
     "dac/analog": "The sound comes out analog already ({signal}).",

@@ -237,12 +237,21 @@ def _chain(picture: Picture, top: float, links: Sequence[Link]) -> None:
         _node(picture, x, y, link)
 
 
+def _fitted(label: str, wide: float, *, bold: bool = False) -> tuple[list[str], float]:
+    """The label in three lines, or in four smaller ones: which input and how long are never cut off."""
+    lines = wrapped(label, wide, _TEXT, 4, bold=bold)
+    return (lines, _TEXT) if len(lines) <= 3 else (wrapped(label, wide, _SMALL, 4, bold=bold), _SMALL)
+
+
 def _cable(picture: Picture, x: float, y: float, link: Link) -> None:
     spot = picture.group(x, y)
-    lines = wrapped(link.label, _CABLE - 10, _TEXT, 3)
+    lines, size = _fitted(link.label, _CABLE - 10)
+    above, below = lines[:3], lines[3:]
     middle = _NODE[1] / 2
-    for number, line in enumerate(lines):
-        write(spot, _CABLE / 2, middle - 14 - 18 * (len(lines) - 1 - number), line, _TEXT)
+    for number, line in enumerate(above):
+        write(spot, _CABLE / 2, middle - 14 - (size + 2) * (len(above) - 1 - number), line, size)
+    for line in below:
+        write(spot, _CABLE / 2, middle + 22, line, size)
     draw_arrow(spot, 3, middle, _CABLE - 6)
 
 
@@ -272,6 +281,7 @@ def _node(picture: Picture, x: float, y: float, link: Link) -> None:
         draw_speaker_loop(sign)
     else:
         draw_box(sign)
-    lines = wrapped(link.label, wide - 16, _TEXT, 3, bold=ends)
+    lines, size = _fitted(link.label, wide - 16, bold=ends)
+    first = 76 if len(lines) <= 3 else 68
     for number, line in enumerate(lines):
-        write(spot, wide / 2, 76 + 18 * number, line, _TEXT, bold=ends)
+        write(spot, wide / 2, first + (size + 2) * number, line, size, bold=ends)

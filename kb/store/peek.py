@@ -14,7 +14,8 @@ from typing import Final, NamedTuple
 from urllib.parse import quote
 
 from kb.errors import BookTrouble
-from kb.store.signs import RIGHTS, SQLITE
+from kb.given import refuse_special
+from kb.store.signs import NO_ROOM, RIGHTS, SQLITE
 
 WAIT: Final = 10.0  #: seconds to wait for another program's write
 
@@ -41,6 +42,7 @@ def standing(path: Path) -> Standing | None:
 
     Raises BookTrouble where a book may be there but cannot be read (rights, a lock held too long).
     """
+    refuse_special(path)
     refusal: sqlite3.OperationalError | None = None
     for uri in readable(path):
         try:
@@ -51,7 +53,7 @@ def standing(path: Path) -> Standing | None:
             code = getattr(problem, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
             if code in _NO_BOOK:
                 return None
-            if code not in RIGHTS or not isinstance(problem, sqlite3.OperationalError):
+            if code not in RIGHTS | NO_ROOM or not isinstance(problem, sqlite3.OperationalError):
                 raise BookTrouble(f"{path}: {SQLITE.get(code, problem)}") from problem
             refusal = problem
     if refusal is None or not path.exists():
@@ -62,8 +64,9 @@ def standing(path: Path) -> Standing | None:
 def readable(path: Path) -> Iterator[str]:
     """URIs that open the file for reading only, the safe way first.
 
-    In a folder where nothing may be made SQLite cannot share a book in write-ahead mode. Where no
-    write-ahead log has anything in it, nobody is writing, and the file can be read as it is.
+    In a folder where nothing may be made, or on a disk without room, SQLite cannot share a book in
+    write-ahead mode. Where no write-ahead log has anything in it, nobody is writing, and the file can be
+    read as it is.
     """
     uri = f"file:{quote(str(path.absolute()))}"
     yield f"{uri}?mode=ro"

@@ -21,6 +21,7 @@ from sqlalchemy.pool import ConnectionPoolEntry
 
 from kb import clock
 from kb.errors import BadInput, BookTrouble
+from kb.given import refuse_special
 from kb.store.peek import WAIT, readable
 from kb.store.signs import RIGHTS, SQLITE
 from kb.store.trouble import told
@@ -88,6 +89,7 @@ class FilePlace:
         self._uri = f"file:{quote(str(self.path))}?mode=rw"
 
     def engine(self, *, create: bool) -> sa.Engine:
+        refuse_special(self.path)
         if create:
             self._make()
         elif not self.path.exists():

@@ -7,38 +7,21 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 
 import sqlalchemy as sa
 
-from kb import text
-from kb.errors import BadInput, BookTrouble, shown
-from kb.panel import Jack
+from kb.errors import BadInput
 from kb.store import schema
+from kb.store.assembled import INFERRED, assembled
 from kb.store.withdrawn import withdrawn
-from kb.visit import Driver, Finding, Source, Visit, visit_to
-from kb.words import (
-    Basis,
-    Colour,
-    Direction,
-    Display,
-    DriverInput,
-    Form,
-    Format,
-    Kind,
-    Level,
-    Outcome,
-    Signal,
-    Speakers,
-    Word,
-)
+from kb.visit import Finding, Visit, visit_to
+from kb.words import Word
 
 Row = dict[str, Any]
 Rows = dict[sa.Table, list[Row]]
-W = TypeVar("W", bound=Word)
 
 #: Parents before children, the order in which rows go in.
 ORDER: Final = (
@@ -53,8 +36,6 @@ ORDER: Final = (
     schema.finding_private,
 )
 CHUNK: Final = 500  #: visits that are written or read at a time
-
-_INFERRED: Final = ("direction", "signal", "level")
 
 
 def fingerprint(visit: Visit) -> str:
@@ -146,7 +127,7 @@ def _add_finding(rows: Rows, visit_id: str, seq: int, finding: Finding) -> None:
             "outcome": finding.outcome.value,
             "input": _value(finding.input),
             "setting": finding.setting,
-            **{f"inferred_{field}": field in finding.inferred for field in _INFERRED},
+            **{f"inferred_{field}": field in finding.inferred for field in INFERRED},
         }
     )
     rows[schema.finding_item] += [
@@ -178,114 +159,23 @@ def load(
 def _load(
     connection: sa.Connection, ids: Sequence[str], with_private: bool, with_reviewed: bool
 ) -> dict[str, Visit]:
-    def fetch(table: sa.Table, owner: sa.Column[Any], *order: sa.Column[Any]) -> Iterable[Any]:
-        return connection.execute(sa.select(table).where(owner.in_(ids)).order_by(*order))
+    def fetch(name: str, owner: str, order: Sequence[str]) -> Iterable[Any]:
+        table = schema.metadata.tables[name]
+        asked = sa.select(table).where(table.c[owner].in_(ids))
+        return connection.execute(asked.order_by(*(table.c[column] for column in order)))
 
-    def grouped(table: sa.Table, depth: int) -> dict[Any, list[Any]]:
-        """Rows by visit (depth 1), or by visit and place on the panel (depth 2)."""
-        keys = list(table.primary_key)
-        groups: dict[Any, list[Any]] = defaultdict(list)
-        for row in fetch(table, table.c.visit, *keys):
-            groups[row[0] if depth == 1 else (row[0], row[1])].append(row)
-        return groups
-
-    inputs, earlier = grouped(schema.driver_input, 1), grouped(schema.supersession, 1)
-    findings, items = grouped(schema.finding, 1), grouped(schema.finding_item, 2)
-    private = grouped(schema.visit_private, 1) if with_private else {}
-    notes = grouped(schema.finding_private, 2) if with_private else {}
-    attached = grouped(schema.attached_private, 2) if with_private else {}
-    released = _released(connection, ids) if with_reviewed else {}
-    visits = {}
-    for row in fetch(schema.visit, schema.visit.c.id):
-        try:
-            words = private[row.id][0] if row.id in private else None
-            visits[row.id] = Visit(
-                source=_source(row),
-                date=row.date,
-                basis=Basis(row.basis),
-                findings=tuple(
-                    _finding(
-                        one,
-                        items.get((one[0], one[1]), ()),
-                        notes[one[0], one[1]][0].note
-                        if (one[0], one[1]) in notes
-                        else released.get((one[0], one[1]), ""),
-                    )
-                    for one in findings.get(row.id, ())
-                ),
-                driver=Driver(
-                    name=words.driver_name if words else "",
-                    inputs=tuple(DriverInput(one.input) for one in inputs.get(row.id, ())),
-                )
-                if row.driver
-                else None,
-                id=row.id,
-                supersedes=tuple(one.earlier for one in earlier.get(row.id, ())),
-                by=words.person if words else "",
-                job=words.job if words else "",
-                note=(words.note if words else "") or released.get((row.id, None), ""),
-                readings=_body(attached, row.id, "readings"),
-                case=_body(attached, row.id, "case"),
-            )
-        except (ValueError, TypeError) as problem:  # written by something else than Jackfield
-            raise BookTrouble(
-                f"visit {shown(row.id)}: the book holds what none can hold ({shown(problem)}); "
-                "restore a backup"
-            ) from problem
-    return visits
+    return assembled(
+        fetch,
+        private=with_private,
+        released=_released(connection, ids) if with_reviewed else (),
+    )
 
 
-def _body(attached: dict[Any, list[Any]], visit: str, kind: str) -> str:
-    return attached[visit, kind][0].body if (visit, kind) in attached else ""
-
-
-def _released(connection: sa.Connection, ids: Sequence[str]) -> dict[tuple[str, int | None], str]:
+def _released(connection: sa.Connection, ids: Sequence[str]) -> Iterable[Any]:
     """Notes that were released and not withdrawn, by visit and place on the panel."""
     table = schema.reviewed_note
-    rows = connection.execute(
+    return connection.execute(
         sa.select(table.c.visit, table.c.jack, table.c.note)
         .where(table.c.visit.in_(ids), sa.not_(withdrawn(table.c.id)))
         .order_by(table.c.id)
     )
-    found: dict[tuple[str, int | None], str] = {}
-    for visit, jack, note in rows:
-        both = f"{found[visit, jack]}\n{note}" if (visit, jack) in found else note
-        found[visit, jack] = both[: text.NOTE].rstrip()
-    return found
-
-
-def _source(row: Any) -> Source:
-    return Source(
-        make=row.make,
-        model=row.model,
-        kind=Kind(row.kind),
-        display=_word(Display, row.display),
-        year=row.year,
-        size_in=row.size_in,
-    )
-
-
-def _finding(row: Any, items: Sequence[Any], note: str) -> Finding:
-    return Finding(
-        jack=Jack(
-            form=Form(row.form),
-            marking=row.marking,
-            direction=Direction(row.direction),
-            signal=_word(Signal, row.signal),
-            level=Level(row.level),
-            format=Format(row.format),
-            colour=_word(Colour, row.colour),
-        ),
-        speakers=Speakers(row.speakers),
-        taken=row.taken,
-        outcome=Outcome(row.outcome),
-        items=tuple(one.item for one in items),
-        input=_word(DriverInput, row.input),
-        setting=row.setting,
-        note=note,
-        inferred=tuple(field for field in _INFERRED if row._mapping[f"inferred_{field}"]),
-    )
-
-
-def _word(words: type[W], value: str | None) -> W | None:
-    return None if value is None else words(value)

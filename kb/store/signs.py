@@ -1,6 +1,6 @@
-"""What does a result code of SQLite mean to the person at the book?
+"""What does a result code of SQLite mean to the person at the book, and which formats of a book are known?
 
-Apart from ``trouble.py`` so that ``peek.py`` can say the same without SQLAlchemy.
+Apart from ``trouble.py`` and ``upgrade.py`` so that ``peek.py`` and ``quick.py`` can tell without SQLAlchemy.
 """
 
 from __future__ import annotations
@@ -26,3 +26,8 @@ SQLITE: Final = {
 
 #: Codes that mean "not with these rights": another way of opening may still be able to read.
 RIGHTS: Final = frozenset({sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM})
+#: Codes of a disk without room for what readers share: the book itself may be readable all the same.
+NO_ROOM: Final = frozenset({sqlite3.SQLITE_IOERR, sqlite3.SQLITE_FULL})
+
+#: Every format there was, oldest first: the names of the migrations. The last is what is written now.
+FORMATS: Final = ("0001", "0002", "0003")

@@ -23,10 +23,11 @@ import uuid_utils
 from kb import clock
 from kb.errors import BadInput, BookTrouble, NotFound, shown
 from kb.store import schema
+from kb.store.alike import Numbers
 from kb.store.peek import Standing
 from kb.store.places import WRITES, Place, place_of
 from kb.store.reading import Counts, Entry, Snapshot
-from kb.store.rows import CHUNK, ORDER, Rows, add_rows, fingerprint, load
+from kb.store.rows import CHUNK, ORDER, Rows, add_private_rows, add_rows, fingerprint, load
 from kb.store.seal import is_sealed, sealed, sealed_id, without_private
 from kb.store.trouble import told
 from kb.store.upgrade import bring_up_to_date
@@ -52,6 +53,8 @@ class Recorded:
     recorded: tuple[RecordedVisit, ...]
     already: tuple[str, ...]
     revision: int
+    completed: tuple[str, ...] = ()
+    """Of those already there: what another book had shared, now with the private words of this one."""
 
 
 class Store:
@@ -101,17 +104,26 @@ class Store:
 
     # -- writing -----------------------------------------------------------------------------------
 
-    def record(self, visits: Iterable[Visit], told: Callable[[Visit], None] | None = None) -> Recorded:
+    def record(
+        self,
+        visits: Iterable[Visit],
+        told: Callable[[Visit], None] | None = None,
+        alike: Callable[[Visit], bool] | None = None,
+    ) -> Recorded:
         """Add visits in one transaction; memory is bounded whatever their number.
 
         A visit without an id that says, word for word, what one in the book says is already there (a file
         loaded twice); so is a visit whose id is there with the same content, or with the same shareable
         content where this copy has no private words. A visit with an id of its own is a fact by that id.
-        ``told`` is called with each visit that is there already. Whatever ``visits`` itself raises leaves
-        the book as it was. Raises BadInput where an id is there with other content or a value fits no book.
+        A visit of which ``alike`` is true gets the id that every book gives to one that says the same in
+        what may be shared (``kb.store.alike``); where another book has shared it before, its private words
+        are added. ``told`` is called with each visit that is there already. Whatever ``visits`` itself
+        raises leaves the book as it was. Raises BadInput where an id is there with other content or a value
+        fits no book.
         """
         recorded: list[RecordedVisit] = []
         already: list[str] = []
+        completed: list[str] = []
         superseding: list[str] = []
         coming = iter(visits)
         at = clock.now().strftime("%Y-%m-%dT%H:%M:%SZ")
@@ -119,9 +131,13 @@ class Store:
         if not some:
             return Recorded((), (), self.revision())
         with self._writing() as writing:
+            numbers = Numbers(writing.connection, alike or (lambda _: False))
             while some:
                 rows: Rows = {table: [] for table in ORDER}
-                for visit, seen, nonce in _sorted_out(writing.connection, some):
+                for visit, seen, nonce, bare in _sorted_out(writing.connection, some, numbers):
+                    if bare:
+                        add_private_rows(rows, visit, seen=seen, at=at)
+                        completed.append(visit.id)
                     if nonce is None:
                         already.append(visit.id)
                         if told:
@@ -135,8 +151,8 @@ class Store:
                         writing.connection.execute(table.insert(), rows[table])
                 some = list(islice(coming, CHUNK))
             _refuse_circles(writing.connection, superseding)
-            writing.keep = bool(recorded)
-        return Recorded(tuple(recorded), tuple(dict.fromkeys(already)), writing.revision)
+            writing.keep = bool(recorded or completed)
+        return Recorded(tuple(recorded), tuple(dict.fromkeys(already)), writing.revision, tuple(completed))
 
     def alias(self, set_key: str, same_as: str) -> str:
         """Say that two spellings are one set, known as ``same_as`` from now on.
@@ -324,9 +340,18 @@ def _take_revision(connection: sa.Connection, place: str) -> int:
     return revision
 
 
-def _sorted_out(connection: sa.Connection, visits: list[Visit]) -> Iterator[tuple[Visit, str, str | None]]:
-    """Each visit with an id, its fingerprint, and the nonce of its id: "" where the id was handed in, None
-    where the visit is in the book already."""
+class _Sorted(NamedTuple):
+    """A visit with an id, its fingerprint, and the nonce of its id: "" where the id was handed in, None where
+    the visit is in the book already; ``bare``: without its private words."""
+
+    visit: Visit
+    seen: str
+    nonce: str | None
+    bare: bool = False
+
+
+def _sorted_out(connection: sa.Connection, visits: list[Visit], numbers: Numbers) -> Iterator[_Sorted]:
+    """What each visit is to the book."""
     seen = [fingerprint(visit) for visit in visits]
     by_id, private = schema.visit.c.id, schema.visit_private
     ids = [visit.id for visit in visits if visit.id]
@@ -340,15 +365,19 @@ def _sorted_out(connection: sa.Connection, visits: list[Visit]) -> Iterator[tupl
             .order_by(private.c.visit.desc())  # the earliest of several is named
         )
     }
-    for visit, print_ in zip(visits, seen, strict=True):
+    for visit, print_, first in zip(visits, seen, numbers.look_up(visits), strict=True):
         if visit.id in known:
             if not _same(visit, known[visit.id]):
                 raise BadInput(
                     "visit, id", visit.id, "an id that the book does not hold with other content already"
                 )
-            yield visit, print_, None
+            yield _Sorted(visit, print_, None)
         elif not visit.id and print_ in prints:
-            yield replace(visit, id=prints[print_]), print_, None
+            yield _Sorted(replace(visit, id=prints[print_]), print_, None)
+        elif first is not None:
+            new, nonce, bare = numbers.numbered(first)
+            prints.setdefault(print_, new.id)
+            yield _Sorted(new, print_, None if bare else nonce, bare)
         else:
             if is_sealed(visit.id):
                 raise BadInput(
@@ -357,7 +386,7 @@ def _sorted_out(connection: sa.Connection, visits: list[Visit]) -> Iterator[tupl
             new, nonce = (visit, "") if visit.id else sealed(visit)
             known[new.id] = new
             prints.setdefault(print_, new.id)
-            yield new, print_, nonce
+            yield _Sorted(new, print_, nonce)
 
 
 def _same(coming: Visit, there: Visit) -> bool:

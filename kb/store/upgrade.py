@@ -13,14 +13,13 @@ import sqlalchemy as sa
 import uuid_utils
 
 from kb import __version__
-from kb.errors import BookTooNew, BookTrouble, shown
+from kb.errors import BookTooNew, BookTrouble, NoBookYet, shown
 from kb.store import schema
 from kb.store.guards import guards
 from kb.store.places import WRITES, Place
+from kb.store.signs import FORMATS
 from kb.store.trouble import told
 
-#: Every format there was, oldest first: the names of the migrations. The last is what is written now.
-FORMATS: Final = ("0001", "0002", "0003")
 MIGRATIONS: Final = Path(__file__).parent / "migrations"
 
 
@@ -43,7 +42,7 @@ def bring_up_to_date(
         if found == formats[-1]:
             return
         if found is None and not create:
-            raise BookTrouble(f"{place.shown}: there is no book here yet")
+            raise NoBookYet(f"{place.shown}: there is no book here yet")
         if found is not None and found not in formats:
             raise BookTooNew(
                 f"{place.shown}: written by a newer Jackfield (format {shown(found)}, this one knows "

@@ -21,6 +21,7 @@ import uuid_utils
 from kb import clock
 from kb.errors import BadInput
 from kb.visit import JACKS, Visit, finding_from, visit_to
+from kb.words import Direction, Outcome, Signal, Speakers
 
 #: Fields of the whole visit, as they are named in the form.
 VISIT: Final = (
@@ -60,6 +61,8 @@ CARRIED: Final = ("driver", "driver_inputs")
 _SOURCE: Final = ("make", "model", "kind", "display", "year", "size_in")
 _OWN: Final = (*_SOURCE, *CARRIED)
 _NAME: Final = re.compile(r"jack-([0-9]{1,4})-([a-z]+)\Z")
+NOT_TRIED: Final = Outcome.NOT_TRIED.value
+UNKNOWN: Final = Speakers.UNKNOWN.value
 _TAKEN: Final = {"yes": True, "no": False}
 
 
@@ -146,6 +149,18 @@ class Entry:
     def read_so_far(self) -> list[str]:
         """For each jack what the panel reader makes of it, in words, or what is wrong with it."""
         return [self._read(jack) for jack in self.jacks]
+
+    def in_only(self) -> list[bool]:
+        """For each jack: is it read as one that gives no sound out, so that nobody tries it?"""
+        return [self._in_only(jack) for jack in self.jacks]
+
+    def _in_only(self, jack: dict[str, str]) -> bool:
+        try:
+            seen = finding_from(self._jack(jack), "jack").jack
+        except BadInput:
+            return False
+        untried = jack.get("outcome", NOT_TRIED) == NOT_TRIED and jack.get("speakers", UNKNOWN) == UNKNOWN
+        return untried and (seen.direction is Direction.INPUT or seen.signal is Signal.NOT_AUDIO)
 
     def _read(self, jack: dict[str, str]) -> str:
         from kb import marking

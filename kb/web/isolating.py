@@ -5,49 +5,71 @@ All that was answered stands in the address, so that going back in the browser t
 
 from __future__ import annotations
 
-from typing import Any, Final
+import gzip
+import json
+import threading
+from collections import OrderedDict
+from contextlib import suppress
+from typing import TYPE_CHECKING, Any, Final
 
-from flask import Flask, request, url_for
+from flask import Flask, Response, redirect, request, url_for
+from werkzeug.exceptions import ServiceUnavailable
 from werkzeug.wrappers import Response as AnyResponse
 
-from kb.errors import BadInput
-from kb.isolate import State, says, state_from
-from kb.web.site import page
+from kb.errors import BadInput, NotFound
+from kb.isolate import State, path_used_from, path_used_to, says, state_from
+from kb.web.entry import new_id
+from kb.web.site import page, site
 from kb.words import DriverInput, Signal
+
+if TYPE_CHECKING:
+    from kb.book import SetView
+    from kb.isolate import Model
+    from kb.path import Connection
 
 _MOST: Final = 60  #: answers in one address
 _SHOWN: Final = 5  #: faults in the list
+_PATIENCE_S: Final = 3  #: so long a thread waits for another that makes turns
+_KEPT: Final = 32  #: paths whose turns are remembered; they take a second each to make
 
 
 def add(app: Flask) -> None:
     """Put these pages into ``app``."""
     app.add_url_rule("/isolate", "isolate", isolate)
+    app.add_url_rule("/isolate", "keep_outcome", keep_outcome, methods=["POST"])
+    app.add_url_rule("/isolate/turns", "turns", turns)
+    app.add_url_rule("/isolate/without-link", "isolate_without_link", without_link)
 
 
 def isolate() -> AnyResponse:
     """Begin with the complaint; then test by test to the likeliest fault and its remedy."""
-    from kb.cli.isolate import load_model  # the model that came with the program
-
-    model = load_model()
+    model = _model()
     given = request.args
+    about = _about(given)
     if not given.get("complaint"):
+        path = _path(given)
+        since = ""
+        if about and not path:
+            with suppress(NotFound):
+                path, since = _path_in_book(site().book.view(**about))
         return page(
             "isolate_begin",
             complaints=list(model.complaints.values()),
             signals=[one for one in Signal if one not in (Signal.NOT_AUDIO, Signal.ACOUSTIC)],
             inputs=list(DriverInput),
-            path=_path(given),
-            make=given.get("make", ""),
-            set_model=given.get("model", ""),
+            path=path,
+            since=since,
+            said=path_used_from(path, "path") if path else None,
+            about=about,
         )
     state = state_from(model, _data(given), "answers")
-    found = state.next_test
-    fault = state.likely[0][0]
+    fault = state.head
     return page(
         "isolate",
+        about=about,
         state=state,
         complaint=model.complaints[state.complaint].says,
-        found=found,
+        found=state.next_test,
         answers=[(test, model.tests[test], said) for test, said in state.answers],
         odds=[(says.fault_says(model, one), p) for one, p in state.likely[:_SHOWN] if p >= 0.01],
         verdict=says.verdict(state),
@@ -60,7 +82,84 @@ def isolate() -> AnyResponse:
         minutes=says.minutes,
         link=_link,
         fault=fault,
+        new_id=new_id(),
     )
+
+
+def keep_outcome() -> AnyResponse:
+    """What was found becomes a visit of today to its set, as ``jackfield isolate --record`` does."""
+    from kb.cli.isolate_book import outcome_visit
+
+    state = state_from(_model(), _data(request.args), "answers")
+    if not (state.make and state.set_model):
+        raise BadInput("isolate", "no set", "make and model, so that the book knows what it is about")
+    visit = outcome_visit(site().book, state, request.form.get("id", "")[:40])
+    done = site().books.record([visit])
+    visit_id = done.recorded[0].id if done.recorded else done.already[0]
+    return redirect(url_for("recorded", visit=visit_id), 303)
+
+
+def _model() -> Model:
+    """The faults with their odds, moved by what mending confirmed in this book."""
+    from kb.cli.isolate_book import learned_model
+
+    return learned_model(site().book)
+
+
+# -- where there is no link ----------------------------------------------------------------------------
+
+_made: OrderedDict[str, bytes] = OrderedDict()
+_making: Final = threading.Lock()
+
+
+def turns() -> AnyResponse:
+    """The tests of a path with all turns, for a phone to keep."""
+    from kb.web.turns import turns as turns_of
+
+    path = path_used_from(_path(request.args), "path")
+    key = json.dumps([path_used_to(path), site().book.cases()], sort_keys=True)
+    if not _making.acquire(timeout=_PATIENCE_S):  # one at a time: the others would make the same
+        raise ServiceUnavailable(retry_after=5)  # the phone asks again with its next page
+    try:
+        body = _made.pop(key, None)
+        if body is None:
+            body = gzip.compress(json.dumps(turns_of(_model(), path) | {"path": str(path)}).encode(), mtime=0)
+        _made[key] = body
+        while len(_made) > _KEPT:
+            _made.popitem(last=False)
+    finally:
+        _making.release()
+    zipped = "gzip" in request.headers.get("Accept-Encoding", "")
+    answer = Response(body if zipped else gzip.decompress(body), mimetype="application/json")
+    if zipped:
+        answer.headers["Content-Encoding"] = "gzip"  # nothing secret stands in it (ASVS 5.0, 12.1)
+    return answer
+
+
+def without_link() -> AnyResponse:
+    """The page that goes through the kept turns; the phone fills it in."""
+    return page("isolate_kept")
+
+
+# -- from and to the address ---------------------------------------------------------------------------
+
+
+def _about(given: Any) -> dict[str, str]:
+    make, model = given.get("make", "")[:80], given.get("model", "")[:80]
+    return {"make": make, "model": model} if make and model else {}
+
+
+def _path_in_book(known: SetView, connection: Connection | None = None) -> tuple[dict[str, Any], str]:
+    """The path of a set as it was connected last, else as it would be; and since when."""
+    from kb.cli.isolate_book import path_in_book
+
+    found = path_in_book(site().book, known, connection)
+    return (path_used_to(found[0]), found[1]) if found else ({}, "")
+
+
+def turns_address(known: SetView, connection: Connection | None = None) -> str:
+    """Where the turns for a set's path are; ``connection``: that of the usual driver, where it is known."""
+    return url_for("turns", **_path_in_book(known, connection)[0])
 
 
 def _data(given: Any) -> dict[str, Any]:
@@ -69,12 +168,13 @@ def _data(given: Any) -> dict[str, Any]:
     if any(":" not in one for one in answers):
         raise BadInput("answers", answers, "test:answer")
     data = {
-        "complaint": given["complaint"],
+        "complaint": given.get("complaint", ""),
         "make": given.get("make", ""),
         "model": given.get("model", ""),
         "answers": dict(one.split(":", 1) for one in answers),
         "without": given.getlist("without")[:_MOST],
         "mended": given.getlist("mended")[:_MOST],
+        "fixed": given.get("fixed", ""),
     }
     if path := _path(given):
         data["path"] = path
@@ -87,17 +187,18 @@ def _path(given: Any) -> dict[str, Any]:
     return {key: value for key, value in path.items() if value}
 
 
-def _link(state: State) -> str:
+def _link(state: State, page: str = "isolate") -> str:
     """The address of a state."""
     path = state.path
     return url_for(
-        "isolate",
+        page,
         complaint=state.complaint,
         make=state.make or None,
         model=state.set_model or None,
         a=[f"{test}:{answer}" for test, answer in state.answers],
         without=list(state.without),
         mended=list(state.mended_faults),
+        fixed=state.fixed or None,
         signal=path.signal.value if path.signal else None,
         items=list(path.items),
         input=path.input.value if path.input else None,

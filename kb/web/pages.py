@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from base64 import b64encode
+from contextlib import suppress
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +13,8 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from kb.errors import BadInput, NotFound
 from kb.web.drawing import sign
+from kb.web.isolating import turns_address
+from kb.web.lengths import read_length, shown_length
 from kb.web.site import page, site
 from kb.words import DriverInput, Signal
 
@@ -22,6 +25,7 @@ if TYPE_CHECKING:
     from kb.path import Connection, Path
 
 MATCHES = 12  #: shown at most
+NEAR = 4  #: sets shown beside one that nobody met
 
 
 def add(app: Flask) -> None:
@@ -30,7 +34,7 @@ def add(app: Flask) -> None:
     app.add_url_rule("/set", "show_set", show_set)
     app.add_url_rule("/path", "other_driver", other_driver)
     app.add_url_rule("/sheet", "sheet", sheet)
-    app.jinja_env.globals["sign"] = sign
+    app.jinja_env.globals |= {"sign": sign, "shown_length": shown_length}
 
 
 # -- search --------------------------------------------------------------------------------------------
@@ -49,7 +53,9 @@ def search() -> AnyResponse:
         except BadInput as mistake:
             wrong = str(mistake)
     name = "found" if part else "search"
-    return page(name, query=query, found=found, wrong=wrong, best_line=best_line, how=_HOW)
+    named = query.split(None, 1)
+    typed = {"make": named[0][:80], "model": named[1][:80]} if len(named) == 2 else {"model": query[:80]}
+    return page(name, query=query, typed=typed, found=found, wrong=wrong, best_line=best_line, how=_HOW)
 
 
 #: How a match was made, as people say it.
@@ -64,7 +70,7 @@ def show_set() -> AnyResponse:
     known = asked_set()
     if isinstance(known, tuple):
         make, model, said = known
-        return page("unknown", 404, make=make, model=model, said=said)
+        return _unknown(make, model, said)
     asked = Asked(request.args)
     connection = site().book.connect(
         known.panel.taken(asked.taken),
@@ -77,12 +83,31 @@ def show_set() -> AnyResponse:
     return page(
         "set",
         known=known,
+        about=_about(known),
+        turns=turns_address(known, connection if asked.usual else None),
         asked=asked,
         facts=_facts_of_source(known),
         rows=_rows(known, connection),
         photos=photos,
         visits=sorted(known.visits, key=lambda visit: (visit.date, visit.id), reverse=True),
         **told(connection, known),
+    )
+
+
+def _about(known: SetView) -> dict[str, str]:
+    return {"make": known.source.make, "model": known.source.model}
+
+
+def _unknown(make: str, model: str, said: str) -> AnyResponse:
+    """Nobody met this set: what is near it, to be tapped, and a form for it."""
+    from kb.cli.find import best_line
+
+    found = None
+    with suppress(BadInput):
+        found = site().book.find(f"{make} {model}", limit=NEAR)
+    about = {"make": make, "model": model}
+    return page(
+        "unknown", 404, make=make, model=model, said=said, about=about, found=found, best_line=best_line
     )
 
 
@@ -106,11 +131,8 @@ class Asked:
         self.inputs: Sequence[DriverInput] = DriverInput.read_all(given.getlist("inputs")[:9], "inputs")
         self.speakers_needed = given.get("speakers", "needed") != "free"
         self.taken = tuple(Signal.read(one, "in use") for one in given.getlist("taken")[:12])
-        typed = given.get("length", "").strip().replace(",", ".")
-        try:
-            self.length_m = float(typed) if typed else 1.5
-        except ValueError:
-            raise BadInput("length", typed, "metres from the jack to the driver") from None
+        typed = given.get("length", "").strip()
+        self.length_m = read_length(typed, "length") if typed else 1.5
         self.usual = not (self.inputs or self.taken or typed or not self.speakers_needed)
 
 
@@ -131,6 +153,7 @@ def told(connection: Connection, known: SetView) -> dict[str, Any]:
         "cautions": [sentence(one) for one in chosen.cautions] if chosen else [],
         "ask": [sentence(one) for one in connection.ask],
         "others": [" → ".join(links(path, known)) for path in connection.others],
+        "mutes": any(one.code == "mutes-speakers" for one in connection.ruled_out),
         "ruled_out": [(", ".join(jacks), why) for why, jacks in names.items()],
     }
 
@@ -161,14 +184,20 @@ def other_driver() -> AnyResponse:
     known = asked_set()
     if isinstance(known, tuple):
         make, model, said = known
-        return page("unknown", 404, make=make, model=model, said=said)
+        return _unknown(make, model, said)
     asked = Asked(request.args)
     usual = asked.inputs or site().book.settings.inputs
     outputs = dict.fromkeys(
         one.jack.signal for one in known.panel.jacks if one.jack.usable and one.jack.signal
     )
     return page(
-        "path", known=known, asked=asked, usual=usual, inputs=list(DriverInput), outputs=list(outputs)
+        "path",
+        known=known,
+        about=_about(known),
+        asked=asked,
+        usual=usual,
+        inputs=list(DriverInput),
+        outputs=list(outputs),
     )
 
 

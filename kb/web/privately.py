@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import os
-import secrets
-from contextlib import suppress
 from pathlib import Path
 
 from kb.errors import BookTrouble, ascii_controls
+from kb.whole import write_mine
 
 
 def folder(path: Path) -> Path:
@@ -21,19 +19,10 @@ def folder(path: Path) -> Path:
 
 def write(path: Path, content: bytes) -> None:
     """Put ``content`` at ``path`` in one step; on the disk when this returns. Raises BookTrouble."""
-    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
     try:
-        folder(path.parent)
-        with open(os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600), "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(part, path)
+        write_mine(path, content)
     except OSError as problem:
         raise BookTrouble(f"{path}: {_why(problem)}; nothing was changed") from problem
-    finally:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
 
 
 def _why(problem: OSError) -> str:

@@ -100,6 +100,7 @@ def _form(
         code,
         entry=entry,
         read=entry.read_so_far(),
+        in_only=entry.in_only(),
         said=said,
         field=field,
         focus=focus,
@@ -206,8 +207,9 @@ def _refusal(code: int, said: str) -> AnyResponse:
 
 
 def read_jacks() -> AnyResponse:
-    """What the panel reader makes of the jacks so far: one sentence for each."""
-    return jsonify({"read": Entry.read(request.form).read_so_far()})
+    """What the panel reader makes of the jacks so far: one sentence for each, and which give no sound out."""
+    entry = Entry.read(request.form)
+    return jsonify({"read": entry.read_so_far(), "in_only": entry.in_only()})
 
 
 # -- photos --------------------------------------------------------------------------------------------

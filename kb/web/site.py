@@ -39,8 +39,12 @@ def site() -> Site:
 
 
 def page(name: str, code: int = 200, **values: Any) -> Response:
-    """A page from its template, with the form token of the phone that asked."""
+    """A page from its template, with the form token of the phone that asked.
+
+    ``about``: ``make`` and ``model`` of the set that the page is about, for the links to other pages.
+    """
     token = getattr(g, "token", "")
+    values.setdefault("about", {})
     values["made"] = datetime.now().astimezone().strftime("%Y-%m-%d %H:%M")
     values |= {"paired": bool(token), "form_token": form_token(token) if token else ""}
     return make_response(render_template(f"{name}.html", **values), code)

@@ -64,3 +64,21 @@ def test_what_is_no_file_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     monkeypatch.chdir(tmp_path)
     with pytest.raises(JackfieldError):
         read_data(name)
+
+
+@pytest.mark.parametrize("first", ["[source]", "[[jobs]]", "[loop]  # of the sofa", "\n [user]\n"])
+def test_toml_may_begin_with_a_table(tmp_path: Path, first: str) -> None:
+    """As readings and job files do: from standard input there is no ending that tells what it is."""
+    data, _ = read_data(written(tmp_path, "a", f'{first}\nmake = "Norwell"\n'))
+    ((_, found),) = data.items()
+    assert found in ({"make": "Norwell"}, [{"make": "Norwell"}])
+
+
+def test_a_broken_list_is_told_as_json(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match=r"line 2: saw .*, expected JSON$"):
+        read_data(written(tmp_path, "a", '[{"a": 1},\n oops]'))
+
+
+def test_a_missing_file_is_told_without_a_guess_at_what_it_holds(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="saw no such file, expected the name of a file that is there"):
+        read_data(str(tmp_path / "none"))

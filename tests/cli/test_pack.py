@@ -91,7 +91,7 @@ def test_screens_keep_to_80_columns(known: Run) -> None:
 @pytest.mark.parametrize(
     ("given", "said"),
     [
-        ([], "saw 'no jobs', expected one job at least"),
+        ([], "saw no jobs, expected one job at least"),
         ("jobs", "a list of jobs, or an object with jobs"),
         (7, "a list of jobs, or an object with jobs"),
         ({"have": {}}, "a list of jobs, or an object with jobs"),
@@ -104,7 +104,7 @@ def test_screens_keep_to_80_columns(known: Run) -> None:
         ([JOB | {"taken": ["sound"]}], "job 1, taken"),
         ([JOB | {"display": "round"}], "job 1, display"),
         ([JOB | {"colour": "red"}], "job 1, unknown field"),
-        ([JOB] * 25, "saw '25 jobs'"),
+        ([JOB] * 25, "saw 25 jobs"),
         ({"jobs": [JOB], "have": {"magic box": 1}}, "have: saw 'magic box'"),
         ({"jobs": [JOB], "have": {"DAC": 0}}, "have, DAC: saw 0"),
         ({"jobs": [JOB], "have": {"DAC": -3}}, "have, DAC: saw -3"),

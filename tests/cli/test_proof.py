@@ -58,3 +58,71 @@ def test_the_outcome_of_the_search_can_be_recorded(jackfield: Run, visit_file: V
     visits = jackfield("show", "Norwell", "NV40-210", "--json").json["visits"]
     assert done.json["recorded"] in [visit["id"] for visit in visits]
     assert jackfield("isolate", "--complaint", "no-sound", "--record").code == 2
+
+
+def test_only_what_mending_confirmed_teaches(jackfield: Run, visit_file: VisitFile) -> None:
+    jackfield("record", "--file", visit_file())
+    asked = ["isolate", "Norwell", "NV40-210", "--complaint", "no-sound"]
+
+    def chance() -> float:
+        return {one["fault"]: one["p"] for one in jackfield(*asked, "--json").json["likely"]}["cap-on-plug"]
+
+    before = chance()
+    sure = ["--answer", "red-glow=cap", "--answer", "driver-lights=power", "--record"]
+    assert jackfield(*asked, *sure).code == 0
+    assert chance() == before  # a likelihood, though it stands above 0.9
+    assert jackfield(*asked, *sure, "--fixed", "cap-on-plug").code == 0
+    assert chance() > before
+
+
+def test_the_path_of_the_last_visit_counts_before_the_best_one(jackfield: Run, visit_file: VisitFile) -> None:
+    two = [
+        {"form": "rca-pair", "marking": "AUDIO OUT", "direction": "output", "signal": "analog-line"},
+        {"form": "toslink", "marking": "OPTICAL OUT", "outcome": "carried", "input": "line-3.5",
+         "items": ["optical cable 2 m", "DAC", "cable RCA pair to 3.5 mm"]},
+    ]  # fmt: skip
+    jackfield("record", "--file", visit_file(jacks=two))
+    assert jackfield("path", "Norwell", "NV40-210", "--json").json["chosen"]["signal"] == "analog-line"
+    done = jackfield("isolate", "Norwell", "NV40-210", "--complaint", "no-sound", "--json")
+    assert (done.json["path"]["signal"], done.json["path"]["input"]) == ("optical", "line-3.5")
+    assert "as on 2026-" in done.err
+    assert "cap-on-plug" in {one["fault"] for one in done.json["likely"]}
+    told = jackfield("isolate", "Norwell", "NV40-210", "--complaint", "no-sound", "--signal", "analog-line",
+                     "--json")  # fmt: skip
+    assert told.json["path"] == {"signal": "analog-line"}
+
+
+def test_a_set_that_nobody_met_can_be_searched_and_recorded(jackfield: Run) -> None:
+    done = jackfield("isolate", "Orlane", "OX-1", "--complaint", "no-sound", "--answer", "plugs=loose",
+                     "--fixed", "plug-loose", "--record", "--json")  # fmt: skip
+    assert done.code == 0, done.err
+    assert "nobody met Orlane OX-1 yet" in done.err
+    visits = jackfield("show", "Orlane", "OX-1", "--json").json["visits"]
+    assert [visit["id"] for visit in visits] == [done.json["recorded"]]
+
+
+def test_a_search_is_resumed_and_recorded_from_its_file_alone(
+    jackfield: Run, visit_file: VisitFile, tmp_path
+) -> None:
+    jackfield("record", "--file", visit_file())
+    file = str(tmp_path / "today.json")
+    jackfield("isolate", "Norwell", "NV40-210", "--complaint", "no-sound", "--answers", file)
+    done = jackfield("isolate", "--answers", file, "--fixed", "output-off", "--record", "--json")
+    assert done.code == 0, done.err
+    visits = jackfield("show", "Norwell", "NV40-210", "--json").json["visits"]
+    assert done.json["recorded"] in [visit["id"] for visit in visits]
+
+
+def test_the_plate_of_the_usual_driver_is_kept_and_belongs_to_that_driver(jackfield: Run) -> None:
+    plate = ["--driver-current", "4", "--driver-voltage", "8.5"]
+    done = jackfield("settings", "--driver", "van driver", *plate, "--json")
+    assert (done.json["driver_current_a"], done.json["driver_voltage_v"]) == (4, 8.5)
+    assert "van driver, 4 A, 8.5 V" in jackfield("settings").out
+    assert (
+        jackfield("loop", "--room", "5x4", "--height", "1.2", "--json").json["driver"]["name"] == "van driver"
+    )
+    done = jackfield("settings", "--driver", "bench driver", "--json")
+    assert (done.json["driver_current_a"], done.json["driver_voltage_v"]) == (None, None)
+    for wrong in ("-1", "nan", "1e308"):
+        done = jackfield("settings", "--driver-current", wrong)
+        assert (done.code, "--driver-current" in done.err) == (2, True)

@@ -28,6 +28,10 @@ OUTPUTS = [
     ("rca-single", "S/PDIF OUT", "coaxial"),
     ("hdmi", "HDMI 1 (ARC)", "arc"),
     ("hdmi", "HDMI 2 (eARC/ARC)", "earc"),
+    ("hdmi", "HDMI 1 AUDIO RETURN CHANNEL", "arc"),
+    ("rca-single", "PCM OUT", "coaxial"),
+    ("jack-3.5", "Kopfh.", "headphone"),
+    ("jack-3.5", "AURIC.", "headphone"),
     ("jack-3.5", "HEADPHONES", "headphone"),
     ("jack-6.35", "PHONES", "headphone"),
     ("jack-3.5", "\N{HEADPHONE}", "headphone"),
@@ -102,6 +106,21 @@ UNCLEAR = [
     ("rca-pair", "TAPE MONITOR"),  # an input on many receivers
     ("rca-pair", "MONITOR"),
     ("rca-pair", "SORTIE HP"),  # in French HP may be a loudspeaker
+    # A mark of which part is worn: what cannot be read may say OUT, or ARC.
+    ("rca-pair", "AUDIO ?"),
+    ("rca-pair", "AUDIO O?T"),
+    ("rca-pair", "AUDIO O"),
+    ("rca-pair", "AUDIO UT"),
+    ("rca-pair", "AUDIO OUTPU"),
+    ("jack-3.5", "AUDIO ..."),
+    ("rca-pair", "VIDEO ?"),
+    ("hdmi", "HDMI 1 (?)"),
+    # The channels stand beside inputs and outputs alike, and an arrow points out of one and into another.
+    ("rca-pair", "L R"),
+    ("rca-pair", "R/L STEREO"),
+    ("rca-single", "MONO"),
+    ("rca-pair", "AUDIO \N{RIGHTWARDS ARROW}"),
+    ("rca-pair", "AUDIO ->"),
 ]
 
 
@@ -119,6 +138,21 @@ def test_sound_named_after_a_picture_input_is_an_input(form: str, marking: str) 
 @pytest.mark.parametrize(("form", "marking"), NO_USE)
 def test_some_jacks_say_out_and_still_carry_no_full_range_sound(form: str, marking: str) -> None:
     assert read(Form(form), marking).signal is Signal.NOT_AUDIO
+
+
+@pytest.mark.parametrize(
+    ("form", "marking"), [("rca-pair", "AUDIO IN ?"), ("rca-pair", "AUDIO 2"), ("rca-pair", "R AUDIO L")]
+)
+def test_a_mark_that_is_worn_where_it_does_not_matter_is_read(form: str, marking: str) -> None:
+    assert read(Form(form), marking).direction is Direction.INPUT
+
+
+@pytest.mark.parametrize("form", [Form.JACK_35, Form.JACK_635])
+def test_ohms_at_a_phone_jack_may_be_those_of_headphones_or_of_a_loudspeaker(form: Form) -> None:
+    for marking in ("Ω", "32 Ω"):
+        assert (read(form, marking).direction, read(form, marking).signal) == (Direction.OUTPUT, None)
+    assert read(form, "SPEAKER 8 Ω").signal is Signal.SPEAKER_LEVEL
+    assert read(form, "PHONES 32 Ω").signal is Signal.HEADPHONE
 
 
 @pytest.mark.parametrize(("form", "marking"), UNCLEAR)

@@ -165,3 +165,15 @@ def test_an_empty_book_has_no_history(jackfield: Run, home: Any) -> None:
     ):
         assert jackfield(*words).code == 1
     assert not home.exists() or not any(home.glob("book*"))
+
+
+@pytest.mark.parametrize("words", [("correct", "3fa2b1c0", "year=2015"), ("withdraw", "3fa2b1c0"), ("undo",)])
+def test_without_a_book_there_is_nothing_to_correct(
+    words: tuple[str, ...], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A true "no", not trouble with a book; and no book is made by asking."""
+    from kb.cli.main import run
+
+    assert run([*words, "--home", str(tmp_path / "none")]) == 1
+    assert "there is no book" in capsys.readouterr().err
+    assert not (tmp_path / "none").exists()

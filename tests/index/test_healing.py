@@ -226,3 +226,37 @@ def test_a_writer_killed_at_any_moment_leaves_a_whole_revision(book: Book, folde
                 assert index.find(f"nv{revision}-210").matches[0].key == f"s{revision}"
             told = index.find(f"kitchen visit{index.revision}").matches
             assert told[0].key == f"s{index.revision}"
+
+
+def test_a_zeroed_bit_map_is_met_at_the_question_not_answered_with_no(book: Book, folder: Path) -> None:
+    book(region(1500)).close()
+    bits = generation(folder) / "bits-1"
+    bits.write_bytes(bytes(bits.stat().st_size))
+    index = Index.open(folder)
+    assert index.revision is None
+    with pytest.raises(IndexBroken):
+        index.find("no such set")
+    index.close()
+    heal(folder)
+
+
+def test_a_set_whose_page_of_the_bit_map_was_zeroed_is_not_said_to_be_unknown(
+    book: Book, folder: Path
+) -> None:
+    entries = region(3000)
+    book(entries).close()
+    path = generation(folder) / "bits-1"
+    whole = path.read_bytes()
+    from zlib import crc32
+
+    from kb.index import keys as k
+    from kb.index.fold import fold, normalise
+
+    code = normalise(entries[7].model)
+    at = crc32(k.encode(fold(code)), k.CODE) >> (32 - (len(whole) * 8).bit_length() + 1) >> 3
+    path.write_bytes(whole[:at] + bytes(1) + whole[at + 1 :])
+    index = Index.open(folder)
+    with pytest.raises(IndexBroken):
+        index.find(f"{entries[7].make} {entries[7].model}")
+    index.close()
+    heal(folder)

@@ -239,3 +239,45 @@ def test_every_one_of_two_thousand_sets_is_found_as_printed(book: Book) -> None:
         match = reader.find(f"{entry.make} {entry.model}").matches[0]
         assert (match.key, match.how) == (entry.key, "exact")
     reader.close()
+
+
+@pytest.mark.parametrize(
+    ("query", "model"),
+    [
+        ('norwell 40" nv46-210', "NV46-210"),
+        ("40 inch nv46-210", "NV46-210"),
+        ("nv46-210 norwell 40 in", "NV46-210"),
+        ("no sound br 55 q 9 norwell kitchen", "BR-55Q9"),
+        ("brr-55-q9 no sound kitchen", "BR-55Q9"),
+        ("the 320 37 a ostrava sor", "SOR 320 37 A"),
+        ("s-r-o 320/37-a ostrava", "SOR 320 37 A"),
+        ("so-rr-32037/a no sound", "SOR 320 37 A"),
+        ("norwell nv 4 6/120 lounge", "NV46-210"),
+        ("norwell b r/q559 lounge", "BR-55Q9"),
+    ],
+)
+def test_sizes_and_spoken_words_beside_a_split_number_do_not_hide_it(
+    book: Book, query: str, model: str
+) -> None:
+    index = book(sets("Norwell: NV46-210", "Norwell: NV40-330", "Norwell: BR-55Q9", "Ostrava: SOR 320 37 A"))
+    assert index.find(query).matches[0].model == model
+
+
+def test_what_was_written_in_one_with_the_number_is_rather_its_end_than_a_word(book: Book) -> None:
+    index = book(sets("Norwell: GT5510M", "Norwell: GT5510"))
+    assert first(index.find("tg5510/maxa"))[0] == "GT5510M"
+
+
+def test_a_word_that_is_nearly_a_make_is_that_make(book: Book) -> None:
+    index = book(sets("Norwell: XT800", "Ostrava: T800"))
+    assert index.find("norwlel t2800").matches[0].make == "Norwell"
+
+
+def test_a_blank_between_number_and_make_is_believed(book: Book) -> None:
+    index = book(sets("Vevo: V2140", "Vevo: V2140A"))
+    assert first(index.find("v2140a ibvo"))[0] == "V2140A"
+
+
+def test_an_end_behind_a_slash_belongs_to_the_number_even_if_the_make_was_said(book: Book) -> None:
+    index = book(sets("Norwell: 4188L", "Norwell: 4188O"))
+    assert index.find("4188/ogbh norwell").matches[0].model == "4188O"

@@ -101,3 +101,7 @@ def test_hostile_queries_stay_bounded(small: Index, query: str) -> None:
     with suppress(BadInput):
         small.find(query)
     assert time.process_time() - start < 5  # a blow-up would take minutes
+
+
+def test_a_name_with_a_colon_in_it_is_no_field() -> None:
+    assert parse("k:star ks-40").tokens == ("k:star", "ks-40")

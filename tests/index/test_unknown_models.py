@@ -14,7 +14,7 @@ from kb.index import Index, SetEntry
 from kb.index.family import learn
 from kb.index.fold import fold, normalise
 from kb.index.score import NEAR_FROM
-from kb.index.slips import plain_distance
+from kb.index.slips import plain_distance, slips
 from tests.index.conftest import region, sets
 
 Book = Callable[..., Index]
@@ -113,9 +113,59 @@ def plain(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Index, lis
     index.close()
 
 
+def test_a_lost_digit_is_less_sure_than_a_slip_among_letters(book: Book) -> None:
+    index = book(sets("Norwell: NV40-210", "Ostrava: OX200"))
+    digit, letter, swap = (
+        index.find(f"norwell {code}").matches[0] for code in ("nv4021", "nvk40210", "vn40210")
+    )
+    assert {digit.how, letter.how, swap.how} == {"near"}
+    assert digit.score < letter.score < swap.score
+    assert letter.score > 0.8
+
+
+@pytest.mark.parametrize("read", ["norwell nv40-21o", "norwell nv4?-210", "n0rwell nv40-210"])
+def test_what_only_a_worn_label_explains_is_sure(book: Book, read: str) -> None:
+    assert book(sets("Norwell: NV40-210", "Ostrava: OX200")).find(read).matches[0].score > 0.85
+
+
 @pytest.mark.parametrize(
-    ("read", "sure"), [("norwell nvk40210", True), ("norwell vn40210", True), ("norwell nv4021", False)]
+    "read", ["norwell nv40-??0", "norwell nv40-210eu", "norwell nv40-2100", "nv40-21", "norwel nv4?-2?0"]
 )
-def test_a_lost_digit_is_less_sure_than_a_slip_among_letters(book: Book, read: str, sure: bool) -> None:
-    match = book(sets("Norwell: NV40-210", "Ostrava: OX200")).find(read).matches[0]
-    assert (match.how, match.score > 0.9) == ("near", sure)
+def test_what_may_as_well_be_another_set_is_not_stated_with_confidence(book: Book, read: str) -> None:
+    match = book(sets("Norwell: NV40-210B", "Norwell: NV40-210", "Ostrava: OX200")).find(read).matches[0]
+    assert match.model.startswith("NV40-210")
+    assert match.score < 0.8
+
+
+def test_a_full_number_is_less_sure_where_longer_ones_begin_with_it(book: Book) -> None:
+    alone = book(sets("Norwell: NV40-210", "Ostrava: OX200")).find("norwell nv40-210").matches[0]
+    among = book(sets("Norwell: NV40-210", "Norwell: NV40-210XA")).find("norwell nv40-210").matches[0]
+    assert (alone.how, among.how) == ("exact", "exact")
+    assert alone.score > 0.95 > among.score > 0.8
+
+
+@given(st.text(alphabet="ANV0127", max_size=8), st.text(alphabet="ANV0127?", max_size=8))
+def test_the_slips_between_two_codes_turn_one_into_the_other(printed: str, read: str) -> None:
+    found = slips(read, printed)
+    assert sum(len(slip.read) - len(slip.printed) for slip in found) == len(read) - len(printed)
+    assert (not found) == (read == printed)
+    ends = sum(max(len(slip.read), len(slip.printed)) - 1 for slip in found if slip.end)
+    assert len(found) + ends >= plain_distance(read, printed)
+    assert all(set(slip.read) <= set(read) and set(slip.printed) <= set(printed) for slip in found)
+
+
+@pytest.mark.parametrize(
+    ("read", "printed", "expected"),
+    [
+        ("NV4O21", "NV4021XA", [("0", "O", False), ("XA", "", True)]),
+        ("VN40", "NV40", [("NV", "VN", False)]),
+        ("NV40EU", "NV40", [("", "EU", True)]),
+        ("NV?0", "NV40", [("4", "?", False)]),
+        ("NVK40", "NV40", [("", "K", False)]),
+        ("NV40", "NV40", []),
+    ],
+)
+def test_what_went_wrong_is_told_apart(
+    read: str, printed: str, expected: list[tuple[str, str, bool]]
+) -> None:
+    assert [tuple(slip) for slip in slips(read, printed)] == expected

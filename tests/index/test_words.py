@@ -208,3 +208,47 @@ def test_text_of_the_most_telling_field_is_shown(book: Book) -> None:
         text=(("note", "menu somewhere"), ("setting", "sound menu: PCM"), ("marking", "OPTICAL OUT")),
     )
     assert book([entry]).find("menu").matches[0].snippet == "sound menu: PCM"
+
+
+def test_the_set_that_was_named_is_found_by_a_phrase_that_many_sets_share(book: Book) -> None:
+    said = (("note", "set in the sound menu"),)
+    entries = [SetEntry(f"s{n}", "Norwell", f"NV{n}-{n * 7}", text=said) for n in range(20, 80)]
+    index = book(
+        [*entries, SetEntry("other", "Ostrava", "OX200-7", text=(("note", "the hidden sound menu"),))]
+    )
+    for query in ('ox200-7 "sound menu"', "ox200-7 sound menu"):
+        match = index.find(query, limit=3).matches[0]
+        assert (match.model, match.snippet) == ("OX200-7", "the hidden sound menu")
+
+
+def test_words_that_are_sorted_through_files_are_the_same_words(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from kb.index import runs as sorting
+    from kb.index import words
+
+    entries = [
+        noted(
+            f"Norwell: NV{n}", f"menu {'kitchen' if n % 3 else 'chapel'} shelf{n % 40} wire{n}", years=(n, n)
+        )
+        for n in range(1900, 2300)
+    ]
+    runs = []
+    write = sorting.Runs._write_run
+    monkeypatch.setattr(sorting.Runs, "_write_run", lambda *given: (runs.append(1), write(*given))[1])
+
+    def answers(name: str, megabytes: float) -> list[list[tuple[str, float]]]:
+        monkeypatch.setattr(words, "_WRITER_MB", megabytes)
+        index = Index.open(tmp_path / name)
+        index.rebuild(entries, 1)
+        asked = ("chapel", '"menu kitchen"', "kitchen 1950-1960")
+        with index:
+            return [
+                [(one.model, one.score) for one in index.find(words_, limit=50).matches] for words_ in asked
+            ]
+
+    in_memory = answers("one", 128)
+    assert not runs
+    assert answers("many", 0.02) == in_memory
+    assert len(runs) > 5
+    assert all(in_memory)

@@ -11,12 +11,21 @@ import pytest
 from click.testing import CliRunner, Result
 from rich.console import Console
 
-from kb.cli.isolate import document_of, isolate_command, list_of, load_model, show_state, talk
+from kb.cli.isolate import isolate_command
+from kb.cli.isolate_book import load_model
+from kb.cli.isolate_show import document_of, list_of, show_state
+from kb.cli.isolate_talk import talk
 from kb.errors import BadInput, BookTrouble
 from kb.isolate import State, path_used, start, state_from, state_to
 
 MODEL = load_model()
 BEGUN = start(MODEL, "no-sound", path_used("optical", ("optical cable 2 m",), "optical"))
+
+
+@pytest.fixture(autouse=True)
+def no_book(tmp_path, monkeypatch):
+    """Nobody's own book comes into these tests."""
+    monkeypatch.setenv("JACKFIELD_HOME", str(tmp_path / "none"))
 
 
 def call(*args: str, stdin: str | None = None) -> Result:
@@ -199,7 +208,7 @@ def test_an_answer_can_be_given_by_its_number():
 def test_undo_takes_back_answers_skips_and_mending():
     assert talked("power", "u")[0] == BEGUN
     assert talked("s", "u")[0] == BEGUN
-    assert talked("m", "u")[0] == BEGUN
+    assert talked("m 1", "u")[0] == BEGUN
     assert talked("u")[0] == BEGUN
     assert talked("u", begun=BEGUN.answer("plugs", "home"))[0] == BEGUN  # resumed
 
@@ -225,6 +234,43 @@ def test_what_is_not_understood_changes_nothing_and_says_what_was_expected():
     assert "\x1b[31mhm" not in out
     assert "expected dark, protect, power, signal" in out
     assert out.count("Next:") == 1  # the screen is not filled again
+
+
+def test_a_tool_that_is_not_to_hand_is_not_asked_for_again():
+    begun = BEGUN.excluding("driver-lights").answer("plugs", "home")
+    while (found := begun.next_test) is not None and not found.test.tools:
+        begun = begun.excluding(found.test.id)
+    assert found is not None
+    state, _, out = talked("n", begun=begun)
+    assert "n not to hand" in out
+    assert set(found.test.tools) <= set(state.without)
+
+
+def test_good_now_ends_the_talk_and_is_kept():
+    state, kept, out = talked("g", begun=BEGUN.answer("red-glow", "cap"))
+    assert (state.fixed, kept[-1].fixed) == ("cap-on-plug", "cap-on-plug")
+    assert "Good now. It was: a cap is still on a tip" in " ".join(out.split())
+
+
+def test_another_fault_than_the_likeliest_can_be_named_as_mended_or_as_the_one():
+    assert talked("m bad-cable")[0].mended_faults == ("bad-cable",)
+    assert talked("g  BAD-cable")[0].fixed == "bad-cable"
+    state, kept, out = talked("g ghost", "q")
+    assert (state, kept) == (BEGUN, [])
+    assert "expected a fault of this complaint: one of " in " ".join(out.split())
+
+
+def test_where_nothing_stands_out_it_is_asked_what_was_mended():
+    for key in ("g", "m"):
+        state, kept, out = talked(key, "q")
+        assert (state, kept) == (BEGUN, [])
+        assert "expected which one: its place in the list" in " ".join(out.split())
+    assert talked("g 2")[0].fixed == BEGUN.likely[1][0]
+    assert talked("m 1")[0].mended_faults == (BEGUN.likely[0][0],)
+
+
+def test_the_talk_begins_with_what_it_never_asks_for():
+    assert "No test here opens a set" in talked("q")[2]
 
 
 def test_the_end_of_input_is_a_quit():

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.cli.isolate import load_model
+from kb.cli.isolate_book import load_model
 from kb.errors import BadInput
 from kb.isolate import (
     SOMETHING_ELSE,
@@ -171,6 +171,10 @@ def test_every_number_that_can_hurt_carries_its_caution():
     assert "licensed electrician" in MODEL.faults["driver-off"].caution
     assert "Never open a set" in MODEL.faults["speakers-broken"].caution
     assert "protective earth" in MODEL.faults["ground-loop"].caution
+    for fault in ("wire-broken", "wire-shorted"):  # the same screw may have met the mains
+        assert MODEL.faults[fault].mend.startswith("Driver off.")
+        assert "mains cable" in MODEL.faults[fault].caution
+    assert "live chassis" in MODEL.tests["antenna-out"].caution
     for test in MODEL.tests.values():
         assert "open the set" not in test.how.lower()
 
@@ -431,6 +435,7 @@ RACES = [
     ("weak", HEADPHONE),
     ("hum", ANALOG),
     ("echo", OPTICAL_DAC),
+    ("echo", WIRELESS),
     ("distorted", HEADPHONE),
     ("speakers-dead", HEADPHONE),
     ("speakers-dead", ARC),
@@ -447,6 +452,9 @@ def test_the_next_test_choice_is_not_slower_than_a_fixed_order(complaint, path):
     rivals = {
         "along the chain": in_order([test.id for test in tests]),
         "cheapest first": in_order([test.id for test in sorted(tests, key=lambda test: test.minutes)]),
+        "most telling first": in_order(
+            [test.id for test in sorted(tests, key=lambda test: -begun.bits(test))]
+        ),
         "per minute": in_order(
             [test.id for test in sorted(tests, key=lambda test: -begun.bits(test) / test.minutes)]
         ),
@@ -513,6 +521,45 @@ def test_after_mending_one_fault_the_second_is_found_and_what_was_sound_is_not_a
     assert second.answers == (("source-plays", "yes"), ("selectors", "right"))
     assert "cap-on-plug" not in second.odds
     assert answered_truthfully(second, "wire-broken").likely[0][0] == "wire-broken"
+
+
+def test_what_mended_it_stands_on_top_whatever_the_tests_said_and_survives_the_file():
+    state = start(MODEL, "no-sound", OPTICAL).answer("player-into-line", "same").fixed_by("bad-cable")
+    assert state.likely[0] == ("bad-cable", pytest.approx(0.999))
+    assert sum(state.odds.values()) == pytest.approx(1)
+    assert (state.done, state.gone, state.settled) == (True, True, True)
+    assert state_from(MODEL, state_to(state)) == state
+    assert state.undo() == start(MODEL, "no-sound", OPTICAL).answer("player-into-line", "same")
+    with pytest.raises(BadInput, match="fixed"):
+        state.mended("bad-cable").fixed_by("bad-cable")  # mended in vain before
+
+
+@pytest.mark.parametrize(
+    ("complaint", "path", "answers", "fixed", "jack"),
+    [
+        # a flat battery is no silent jack, nor is a loose plug or a muted set
+        ("no-sound", OPTICAL, {"fresh-battery": "good", "listen-with-receiver": "good"}, "", {}),
+        ("no-sound", OPTICAL, {"plugs": "loose"}, "", {}),
+        ("no-sound", ANALOG, {"jack-mark": "input", "headphones-at-end": "same"}, "", {"outcome": "silent"}),
+        ("no-sound", OPTICAL, {"plugs": "cap"}, "cap-on-plug", {"outcome": "carried"}),
+        ("speakers-dead", HEADPHONE, {"pull-the-plug": "good"}, "", {"speakers": "mute"}),
+        ("speakers-dead", HEADPHONE, {"pull-the-plug": "good"}, "plug-mutes", {}),
+        ("speakers-dead", OPTICAL, {"volume": "good", "speaker-menu": "on"}, "", {}),
+    ],
+)
+def test_only_a_way_of_the_set_or_a_sound_that_came_back_says_something_of_the_jack(
+    complaint, path, answers, fixed, jack
+):
+    state = start(MODEL, complaint, path)
+    for test, said in answers.items():
+        state = state.answer(test, said)
+    found = finding_of(state.fixed_by(fixed) if fixed else state)
+    assert {key: value for key, value in found["jack"].items() if value} == jack
+
+
+def test_a_fault_that_the_path_cannot_have_teaches_of_no_path():
+    case = finding_of(start(MODEL, "no-sound", ANALOG).fixed_by("cap-on-plug"))["case"]
+    assert case == {"complaint": "no-sound", "fault": "cap-on-plug"}
 
 
 def test_something_else_cannot_be_marked_as_mended():
@@ -589,12 +636,12 @@ def test_an_answers_file_reads_back_with_its_keys():
     ("change", "message"),
     [
         ({"complaint": "quiet"}, "answers, complaint: saw 'quiet', expected a complaint: one of no-sound"),
-        ({"complaint": None}, "answers, complaint: saw 'nothing'"),
+        ({"complaint": None}, "answers, complaint: saw nothing"),
         ({"answers": {"red-glo": "dark"}}, "answers, red-glo: saw 'red-glo', expected red-glow"),
         ({"answers": {"red-glow": "drak"}}, "answers, red-glow: saw 'drak', expected dark"),
         ({"answers": {"converter-light": "lit"}}, "expected a test for this path"),
         ({"answers": {"lamps-off": "good"}}, "expected a test for the complaint no-sound"),
-        ({"answers": ["dark"]}, "answers, answers: saw 'list', expected an object"),
+        ({"answers": ["dark"]}, "answers, answers: saw a list, expected an object"),
         ({"answers": {"red-glow": 7}}, "saw '?7'?, expected text"),
         ({"answers": {f"t{n}": "x" for n in range(300)}}, "at most 200"),
         ({"path": {"signal": "optica"}}, "path, signal: saw 'optica', expected optical"),
@@ -641,7 +688,7 @@ def given_row(**rows: object) -> list[dict[str, object]]:
         (changed("fault", 0, prior={"silent": -1}), "fault a, prior, silent: saw -1, expected odds above 0"),
         (changed("fault", 0, prior={"silent": math.nan}), "fault a, prior, silent: saw nan"),
         (changed("fault", 0, prior={}), "fault a, prior"),
-        (changed("fault", 1, source=None), "fault b, source: saw 'nothing'"),
+        (changed("fault", 1, source=None), "fault b, source: saw nothing"),
         (changed("fault", 1, id="a"), "fault a, id: saw 'a', expected an id that nothing else has"),
         (
             changed("fault", 1, needs=["fibre"]),
@@ -663,7 +710,7 @@ def given_row(**rows: object) -> list[dict[str, object]]:
         (changed("test", 0, id="meter"), "expected a word that is no tool"),
         (changed("complaint", 0, elsewhere=0), "complaint silent, elsewhere: saw 0"),
         ({**SMALL, "fault": []}, "faults, fault: saw 'an empty list'"),
-        ([], "faults: saw 'list'"),
+        ([], "faults: saw a list"),
     ],
 )
 def test_a_mistake_in_the_model_is_named_by_entry_and_field(data, message):

@@ -10,6 +10,7 @@ from click.testing import CliRunner
 from kb.cli.loop import loop_command
 from kb.cli.readings import readings_command
 from kb.errors import BadInput
+from kb.settings import Settings, Units, save
 
 READINGS = """
 date = 2026-03-04
@@ -19,6 +20,12 @@ response = { at = "sofa", db_100_hz = -1, db_1000_hz = 0, db_5000_hz = -2 }
 noise = { driver_off_dba = -52, driver_on_dba = -48 }
 user = { satisfied = true, words = "good [link=https://example.org]x[/link]" }
 """
+
+
+@pytest.fixture(autouse=True)
+def no_settings(tmp_path, monkeypatch):
+    """Nobody's own settings come into these tests."""
+    monkeypatch.setenv("JACKFIELD_HOME", str(tmp_path / "none"))
 
 
 def run(command, *args, text=None):
@@ -68,6 +75,108 @@ def test_feet_and_inches_are_the_same_room():
     assert imperial["current_a"] == pytest.approx(metric["current_a"], rel=1e-6)
 
 
+@pytest.fixture
+def home(tmp_path, monkeypatch):
+    """A home folder with settings as given."""
+
+    def with_settings(**settings):
+        save(tmp_path, Settings(**settings))
+        monkeypatch.setenv("JACKFIELD_HOME", str(tmp_path))
+
+    return with_settings
+
+
+@pytest.mark.parametrize(
+    "room",
+    [
+        ["--room", "17x13"],
+        ["--room", "17ft x 13"],
+        ["--length", "17", "--width", "13'"],
+        ["--polygon", "0,0 17,0 17,13 0,13"],
+    ],
+)
+def test_where_the_settings_say_feet_bare_numbers_are_feet_and_feet_come_first(home, room):
+    home(units=Units.FEET)
+    done = loop(*room, "--height", "4", "--margin", "2")
+    assert "Loop 17 ft 0 in (5.18 m) x 13 ft 0 in (3.96 m)" in done.stdout
+    assert "4 ft 0 in (1.22 m) from the loop" in " ".join(done.stdout.split())
+    assert "read as feet" in done.stderr
+    assert max(map(len, done.stdout.splitlines())) <= 80
+    metric = document(*room, "--height", "4", "--margin", "2", "--units", "feet")
+    assert metric["room"]["length_m"] == pytest.approx(5.1816)  # JSON holds metres whatever is typed
+    assert metric["field"]["offset_m"] == pytest.approx(1.2192)
+
+
+def test_a_program_types_metres_whatever_the_settings_say(home):
+    """The contract: all lengths in metres. Who set this machine to feet is not known to a program."""
+    asked = [
+        "--length",
+        "5",
+        "--width",
+        "4",
+        "--height",
+        "1.2",
+        "--driver",
+        "bench driver",
+        "--wire",
+        "awg18",
+    ]
+    metric = document(*asked)
+    home(units=Units.FEET)
+    assert document(*asked)["room"] == metric["room"]
+    assert document(*asked)["field"] == metric["field"]
+    assert loop(*asked, "--json").stderr == ""
+
+
+def test_a_unit_that_is_typed_or_named_counts_before_the_settings(home):
+    home(units=Units.FEET)
+    assert document("--room", "5mx4m", "--height", "1.2m") == document(
+        "--room", "5x4", "--height", "1.2", "--units", "metric"
+    )
+    assert "read as feet" not in loop("--room", "5mx4m", "--height", "1.2m").stderr
+
+
+def test_where_feet_are_usual_wire_is_looked_for_by_awg(home):
+    driver = ["--driver", "bench driver"]
+    assert any("mm2" in each["wire"] for each in document("--room", "5x4m", *driver)["would_fit"])
+    home(units=Units.FEET)
+    found = document("--room", "5x4m", *driver)
+    assert found["would_fit"]
+    assert all(each["wire"].startswith("AWG") for each in found["would_fit"])
+    assert document("--room", "5x4m", "--wire", "1.5mm2", *driver)["wire"] == "1.5 mm2"  # but may be named
+
+
+def test_the_usual_driver_judges_the_loop(home):
+    room = ["--room", "5x4", "--height", "1.2"]
+    home(driver="Chair-Pad driver")  # of the catalogue
+    assert document(*room)["driver"]["name"] == "chair pad driver"
+    assert loop(*room).return_value == 1
+    assert document(*room, "--driver", "bench driver")["fits"] is True
+    home(driver="van driver", driver_current_a=5.0, driver_voltage_v=12.0)  # by its plate
+    found = document(*room)
+    assert (found["driver"]["name"], found["driver"]["source"], found["fits"]) == (
+        "van driver",
+        "your settings",
+        True,
+    )
+    assert document(*room, "--driver", "VAN driver") == found
+    assert document(*room, "--driver-current", "1", "--driver-voltage", "1")["fits"] is False
+    home(
+        driver="bench driver", driver_current_a=0.5, driver_voltage_v=1.0
+    )  # what stands on mine counts first
+    assert document(*room)["fits"] is False
+
+
+def test_a_usual_driver_whose_plate_nobody_read_is_told_and_not_judged(home):
+    home(driver="van driver", driver_current_a=5.0)
+    done = loop("--room", "5x4", "--height", "1.2", "--json")
+    assert json.loads(done.stdout)["driver"] is None
+    assert "van driver is not judged" in done.stderr
+    assert "jackfield settings --driver-current" in done.stderr
+    with pytest.raises(BadInput, match="jackfield settings"):
+        loop("--room", "5x4", "--driver", "van driver")
+
+
 def test_a_driver_too_small_ends_with_1_and_says_why():
     done = loop("--room", "5x4", "--height", "1.2", "--driver", "chair pad driver")
     assert done.return_value == 1
@@ -80,6 +189,22 @@ def test_a_driver_may_be_told_by_its_plate():
     found = document("--room", "5x4", "--height", "1.2", "--driver-current", "4", "--driver-voltage", "8")
     assert found["fits"] is True
     assert found["would_fit"]
+
+
+def test_a_source_too_weak_for_the_driver_s_input_does_not_fit_and_says_by_how_much():
+    room = ["--room", "5x4", "--height", "1.2"]
+    good = loop(*room, "--source-level", "-10 dBV", "--sensitivity", "100 mV")
+    assert good.return_value == 0
+    assert "0.316 V (-10.0 dBV, -7.8 dBu), +10.0 dB" in " ".join(good.stdout.split())
+    assert max(map(len, good.stdout.splitlines())) <= 80
+    weak = document(*room, "--source-level", "50 mV", "--sensitivity", "-10 dBV")
+    assert weak["fits"] is False
+    assert weak["line"]["margin_db"] == pytest.approx(-16.02, abs=5e-3)
+    assert [each["code"] for each in weak["reasons"]] == ["sensitivity"]
+    loud = document(*room, "--source-level", "4 V", "--sensitivity", "0.5")
+    assert [each["code"] for each in loud["reasons"]] == ["overload"]
+    with pytest.raises(BadInput, match="--sensitivity"):
+        loop(*room, "--source-level", "1 V")
 
 
 def test_every_printed_answer_shows_both_units_and_defers_to_the_local_code():
@@ -203,3 +328,10 @@ def test_a_broken_file_is_named_with_what_is_wrong(held, why, tmp_path):
 def test_a_file_that_is_not_there_is_named():
     with pytest.raises(BadInput, match=r"no-such\.toml"):
         run(readings_command, "no-such.toml")
+
+
+def test_a_field_at_the_reference_is_not_told_as_minus_nothing():
+    """-0.03 dB is 0.0 dB."""
+    shown = loop("--room", "5.2x4.1", "--route", "joists", "--driver", "bench driver").stdout
+    assert "+0.0" in shown
+    assert "-0.0" not in shown

@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 
 from kb.cli.loop import load_table
 from kb.errors import BadInput
+from kb.loop.document import as_json
 from kb.loop.driver import DriverLimits, drivers_from
 from kb.loop.geometry import Loop
-from kb.loop.plan import Ask, as_json, items, plan
+from kb.loop.plan import Ask, items, plan
 from kb.loop.routes import cautions_from, route_named, routes_from
 from kb.loop.wire import awg, stock_from, wire_from
 
@@ -132,6 +133,33 @@ def test_a_route_sets_the_height_and_the_feed_climbs_to_it():
     assert attic.laid_m == pytest.approx(18 + 2 * 2.52)
     assert attic.buy_m == pytest.approx(attic.laid_m * 1.15 + 3)
     assert attic.load.resistance == pytest.approx(attic.laid_m * awg(18).resistance_per_m())
+
+
+@pytest.mark.parametrize(
+    ("route", "between"),
+    [
+        ("joists", 1.5),  # below the floor: farther from the ear
+        ("tack-strip", 1.2),
+        ("trim", 1.2),
+        ("saw-cut", 1.22),
+        ("attic", 1.22),  # above a ceiling of 2.4 m
+        ("drop-ceiling", 1.2),
+    ],
+)
+def test_each_route_has_its_distance_from_a_seated_ear(route, between):
+    answer = plan(Ask(room=ROOM, route=route_named(route, ROUTES)))
+    assert answer.planes[0].offset == pytest.approx(between)
+
+
+def test_staples_go_by_the_way_the_wire_takes_and_turns_share_them():
+    for turns in (1, 3):
+        answer = plan(Ask(room=ROOM, route=route_named("joists", ROUTES), turns=turns))
+        counts = {each.item: each.count for each in items(answer)}
+        assert (
+            counts["insulated cable staple"] == 37
+        )  # every half metre of 18 m, and of 0.3 m up to the driver
+        assert counts["cable stapler"] == 1
+        assert next(each.item for each in items(answer) if each.tool) == "cable stapler"
 
 
 def test_each_doorway_lengthens_every_turn():

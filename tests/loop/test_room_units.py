@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kb.errors import BadInput
-from kb.loop.units import bounded, length, outline, room, show_length
+from kb.loop.units import bounded, has_unit, length, outline, room, show_length
 
 
 @pytest.mark.parametrize(
@@ -91,3 +91,34 @@ def test_whatever_is_typed_gives_a_bounded_length_or_a_clear_refusal(typed):
 def test_only_a_finite_number_in_range_passes(value):
     with pytest.raises(BadInput):
         bounded(value, "feed", low=0, high=100)
+
+
+@pytest.mark.parametrize(
+    ("typed", "feet"),
+    [("17x13", (17, 13)), ("17ftx13", (17, 13)), ("17x13'", (17, 13)), ("17' 6\"x13", (17.5, 13))],
+)
+def test_one_unit_does_for_both_sides_and_bare_numbers_may_be_feet(typed, feet):
+    assert room(typed, feet=True) == pytest.approx([0.3048 * side for side in feet])
+
+
+def test_inches_and_metres_are_what_they_are_where_feet_are_usual():
+    assert length("6 in", low=0, feet=True) == pytest.approx(0.1524)
+    assert length("5.2 m", feet=True) == 5.2
+    assert length("17' 6", feet=True) == pytest.approx(5.334)
+    with pytest.raises(BadInput, match=r"1 ft 0 in \(0.30 m\) to 328 ft \(100 m\)"):
+        length("400", feet=True)
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("17x13", False),
+        ("17 by 13", False),
+        ("17x13 ft", True),
+        ("5mx4", True),
+        ("0,0 5,0 5,4", False),
+        ("1' 2", True),
+    ],
+)
+def test_it_is_seen_whether_a_unit_was_typed(typed, said):
+    assert has_unit(typed) is said

@@ -127,6 +127,13 @@ def test_a_driver_is_judged_at_the_edge_itself():
     assert not fit(DriverLimits("not quite", 1.999, 2.0001), seen, 2.0).fits
 
 
+def test_twice_the_current_or_voltage_is_a_margin_of_6_db():
+    seen = Load(resistance=1.0, inductance=1e-9)
+    judged = fit(DriverLimits("twice", 4.0, 4.0), seen, 2.0)
+    assert judged.current_margin_db == pytest.approx(6.0206, abs=1e-4)
+    assert judged.voltage_margin_db[1000] == pytest.approx(6.0206, abs=1e-4)
+
+
 def test_a_shortage_at_5_khz_that_the_standard_forgives_is_named_as_such():
     seen = load(ROOM, awg(18))
     driver = DriverLimits("mild", 4.0, seen.voltage(2.0, 5000) * 0.8)

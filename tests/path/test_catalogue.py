@@ -83,7 +83,7 @@ def test_a_new_item_is_data_and_not_code(tmp_path: Path) -> None:
         ("delay_ms = 2", 'cautions = ["mind"]', "cautions: saw 'mind'"),
         ("near = [{", "near = [] # [{", "near: saw .*, expected a list with one entry"),
         ("[[item]]", "[[item", "data/more.toml: .*a readable TOML file"),
-        ("[[item]]", "[item]", "data/more.toml, item: saw 'dict', expected entries"),
+        ("[[item]]", "[item]", "data/more.toml, item: saw an object, expected entries"),
         ("[[item]]", "[[gadget]]", "unknown field: saw 'gadget'"),
     ],
 )

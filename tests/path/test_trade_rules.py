@@ -351,6 +351,35 @@ def test_where_nobody_needs_the_speakers_it_is_used_and_the_user_told(jack: Jack
     assert path.speakers is Speakers.MUTE
 
 
+@pytest.mark.parametrize(
+    ("jack", "noted"),
+    [
+        (PHONES | {"speakers": "stay-on"}, "headphone volume: 60"),
+        (LINE, "options, audio, rear jacks: fixed"),
+        (LINE, "digital box, rear jacks: on"),
+        (ARC | {"speakers": "stay-on"}, "set-up, HDMI, device control: on"),
+    ],
+)
+def test_what_had_to_be_set_at_an_earlier_visit_is_told_at_the_next(jack: Jack, noted: str) -> None:
+    """Nobody looks through the menu twice for what has been found."""
+    path = chosen(jack | {"outcome": "carried", "setting": noted})
+    assert noted in text(path)
+    assert steps(path).count("as-noted") == 1
+
+
+def test_a_note_on_the_format_is_known_by_its_word_in_any_width_of_letters() -> None:
+    path = chosen(OPTICAL | {"outcome": "carried", "setting": "son, sortie numérique : ＰＣＭ"})
+    assert "as-noted" not in steps(path)
+    assert "PCM stereo (noted: son" in text(path)
+
+
+def test_an_analog_output_in_doubt_is_not_called_of_no_use() -> None:
+    answer = ask(PHONES, OPTICAL)
+    assert [path.signal for path in answer.others] == [Signal.HEADPHONE]
+    assert to_json(answer)["dac"]["why"].startswith("Every output that can be relied on is digital")
+    assert to_json(ask(OPTICAL))["dac"]["why"].startswith("Every output that can be used is digital")
+
+
 def test_a_menu_item_that_brings_the_speakers_back_makes_the_jack_acceptable() -> None:
     phones = {**PHONES, "speakers": "mute-unless-set", "setting": "sound: main speaker on"}
     answer = ask(phones, OPTICAL)

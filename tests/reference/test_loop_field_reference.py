@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+from decimal import Decimal, localcontext
 
 import pytest
 
@@ -87,6 +88,36 @@ def test_the_field_of_200_bent_rooms_agrees_with_the_library_to_a_billionth():
         scale = max(abs(polyline_h(loop, point)), loop.turns * 1e-3)
         assert vertical_h(loop, point) == pytest.approx(polyline_h(loop, point), abs=1e-9 * scale)
         checked += 1
+
+
+def exact_h(loop: Loop, point: tuple[str, str, str]) -> Decimal:
+    """The textbook sum of straight wires, I/(4 pi d) (sin b - sin a) each, in sixty decimal digits."""
+    with localcontext() as digits:
+        digits.prec = 60
+        x, y, z = map(Decimal, point)
+        pi = Decimal("3.14159265358979323846264338327950288419716939937510582097494")
+        total = Decimal(0)
+        for one, other in loop.sides:
+            (ax, ay, az), (bx, by, bz) = (tuple(map(Decimal, end)) for end in (one, other))
+            sx, sy, sz = bx - ax, by - ay, bz - az
+            long = (sx * sx + sy * sy + sz * sz).sqrt()
+            ux, uy, uz = x - ax, y - ay, z - az
+            along = (ux * sx + uy * sy + uz * sz) / long
+            cross = sx * uy - sy * ux
+            away = (ux * ux + uy * uy + uz * uz - along * along).sqrt()
+            sines = (long - along) / ((long - along) ** 2 + away**2).sqrt() + along / (
+                along**2 + away**2
+            ).sqrt()
+            total += cross / long / away**2 * sines
+        return total / (4 * pi)
+
+
+@pytest.mark.parametrize("near", ["0.006", "0.02", "0.3", "1.2"])
+@pytest.mark.parametrize("side", [5, 100])
+def test_close_to_a_long_wire_no_digits_are_lost(side, near):
+    point = (str(side / 2), near, "0.001")
+    found = vertical_h(Loop.rectangle(side, side), tuple(map(float, point)))
+    assert found == pytest.approx(float(exact_h(Loop.rectangle(side, side), point)), rel=1e-12)
 
 
 @pytest.mark.parametrize(

@@ -14,10 +14,10 @@ from kb.panel import Jack, Panel, PanelJack
 from kb.path import chain
 from kb.sheet.drawing import chain_picture, panel_picture, path_picture
 from kb.sheet.language import language
-from kb.sheet.layout import chain_links, panel_rows, the_most_telling
+from kb.sheet.layout import Link, LinkKind, chain_links, panel_rows, the_most_telling
 from kb.sheet.palette import COLOURS
 from kb.sheet.svg import UNIT_MM, text_width, wrapped
-from kb.words import Direction, Form, Signal
+from kb.words import Direction, DriverInput, Form, Signal
 from tests.sheet.sheets import HEADPHONE, HOSTILE, INPUTS, OPTICAL, sheet_of
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -185,3 +185,18 @@ def test_an_independent_renderer_draws_what_is_there() -> None:
     png = bytes(resvg.svg_to_bytes(svg_string=picture, dpi=96, width=720, background="#ffffff"))
     assert png.startswith(b"\x89PNG")
     assert len(png) > 5000
+
+
+@pytest.mark.parametrize("lang", ["en", "es"])
+@pytest.mark.parametrize("driver", list(DriverInput))
+def test_which_input_and_how_long_a_cable_is_are_never_cut_off(lang: str, driver: DriverInput) -> None:
+    """In the longest words there are: Spanish, with feet beside the metres."""
+    said = language(lang, feet=True)
+    cables = [said.item(name) for name in ("RCA pair to 3.5 mm cable 10 m", "coaxial digital cable 5 m")]
+    links = (
+        Link(LinkKind.SOURCE, "DIGITAL AUDIO OUT", Form.TOSLINK),
+        *(Link(LinkKind.CABLE, cable) for cable in cables),
+        Link(LinkKind.DRIVER, said("part/driver", input=driver)),
+    )
+    drawn = "".join(chain_picture("Norwell NV40-210", links, said).root.itertext())
+    assert "…" not in drawn

@@ -27,6 +27,7 @@ from kb.words import (
     Speakers,
     Word,
 )
+from tests.sheet.sheets import page_of
 
 ENGLISH_TABLE = language("en").table
 OTHERS = [code for code in LANGUAGES if code != "en"]
@@ -131,7 +132,7 @@ def test_a_number_has_the_decimal_sign_of_its_language() -> None:
 
 def test_what_a_jack_failed_with_is_said_in_spanish() -> None:
     out = RuledOut(0, "OPTICAL", RuledOutCode.KNOWN_NOT_TO_WORK, (("silent", 2), ("distorted", 1)))
-    assert language("es").said(out) == "Probada aquí sin éxito: callada 2, distorsionada 1."
+    assert language("es").said(out) == "Probada aquí sin éxito: muda 2, distorsionada 1."
     assert language("en").said(out) == "Tried here without success: silent 2, distorted 1."
 
 
@@ -150,3 +151,11 @@ def test_feet_and_inches_stand_beside_the_length_of_a_cable() -> None:
 def test_a_language_that_is_not_there_is_named() -> None:
     with pytest.raises(BadInput, match="one of en, es"):
         language("../en")
+
+
+@pytest.mark.parametrize("lang", ["en", "es"])
+def test_whom_to_call_stands_on_the_page_of_a_set_without_a_path_as_well(lang: str) -> None:
+    page = page_of({"form": "rca-pair", "marking": "AUDIO"}, lang=lang, contact="Oxmarle Loops, 555 0100")
+    client = page.split('class="file')[0]
+    assert language(lang)("connected/call", colon=": ").strip() in client
+    assert "Oxmarle Loops, 555 0100" in client

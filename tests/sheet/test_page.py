@@ -78,8 +78,9 @@ READINGS = {
 
 def loop_json(**changed: Any) -> dict[str, Any]:
     """What the loop's own calculator prints for a room of 5 by 4 m."""
+    from kb.loop.document import as_json
     from kb.loop.geometry import Loop
-    from kb.loop.plan import Ask, as_json, plan
+    from kb.loop.plan import Ask, plan
     from kb.loop.wire import wire_from
 
     answer = plan(Ask(room=Loop.rectangle(5, 4), height=1.2, wire=wire_from("awg18")))

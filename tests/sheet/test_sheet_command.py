@@ -176,10 +176,10 @@ def test_an_older_file_stays_whole_when_writing_fails(
 ) -> None:
     (book / "a.html").write_text("old", encoding="utf-8")
 
-    def full(self: Path, data: bytes) -> int:
+    def full(_file: int) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(Path, "write_bytes", full)
+    monkeypatch.setattr("os.fsync", full)
     done = jackfield("sheet", "Norwell", "NV40-210", "--out", "a.html")
     assert done.code == 3
     assert "No space left" in done.err

@@ -10,8 +10,9 @@ from pathlib import Path
 from kb.errors import BookTrouble
 from kb.store import Store
 from kb.store.places import place_of
+from kb.store.signs import FORMATS
 from kb.store.trouble import told
-from kb.store.upgrade import FORMATS, bring_up_to_date
+from kb.store.upgrade import bring_up_to_date
 from tests.store.helpers import visit
 
 

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import sqlite3
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
+import pytest
+
+from kb.errors import BookTrouble
 from kb.store import Store, peek
 from tests.store.helpers import raw, visit
 from tests.store.test_safety import start
@@ -73,3 +78,28 @@ def test_peeking_loads_neither_sqlalchemy_nor_the_rest_of_the_store() -> None:
         " assert not loaded, loaded"
     )
     subprocess.run([sys.executable, "-c", code], check=True, cwd=Path(__file__).parents[2])
+
+
+@pytest.mark.parametrize("code", [sqlite3.SQLITE_IOERR, sqlite3.SQLITE_FULL])
+def test_on_a_disk_without_room_a_quiet_book_is_read_as_it_is(
+    book: Path, code: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Readers of a book in write-ahead mode share a small file, for which there is no room."""
+    with Store.open(book) as store:
+        store.record([visit()])
+        stands = store.standing()
+    connect = sqlite3.connect
+
+    def full(where: str, **more: Any) -> sqlite3.Connection:
+        if "immutable" in where:
+            return connect(where, **more)
+        problem = sqlite3.OperationalError("no room")
+        problem.sqlite_errorcode = code
+        raise problem
+
+    monkeypatch.setattr(sqlite3, "connect", full)
+    assert peek.standing(book) == stands
+    log = book.with_name("book.sqlite-wal")
+    log.write_bytes(b"somebody writes")
+    with pytest.raises(BookTrouble, match=r"room|full"):
+        peek.standing(book)

@@ -17,7 +17,9 @@ from kb.words import DriverInput
 
 
 def test_without_a_file_there_is_a_driver_with_a_line_input_and_metres(tmp_path: Path) -> None:
-    assert load(tmp_path) == Settings("", (DriverInput.LINE_35,), Units.METRIC, "")
+    assert load(tmp_path) == Settings(
+        driver="", inputs=(DriverInput.LINE_35,), units=Units.METRIC, initials=""
+    )
     assert list(tmp_path.iterdir()) == []
 
 
@@ -40,16 +42,27 @@ def test_what_is_saved_is_loaded(
     initials: str,
 ) -> None:
     home = tmp_path_factory.mktemp("home")
-    settings = Settings(line(driver, "driver"), inputs, units, line(initials, "initials", 40))
+    settings = Settings(
+        driver=line(driver, "driver"), inputs=inputs, units=units, initials=line(initials, "initials", 40)
+    )
     save(home, settings)
     assert load(home) == settings
 
 
 def test_the_file_is_plain_toml_for_this_user_alone(tmp_path: Path) -> None:
     home = tmp_path / "home"
-    path = save(home, Settings("bench driver", (DriverInput.OPTICAL,), Units.FEET, "RT"))
+    path = save(
+        home, Settings("bench driver", inputs=(DriverInput.OPTICAL,), units=Units.FEET, initials="RT")
+    )
     data = tomllib.loads(path.read_text(encoding="utf-8"))
-    assert data == {"driver": "bench driver", "inputs": ["optical"], "units": "feet", "initials": "RT"}
+    assert data == {
+        "driver": "bench driver",
+        "driver_current_a": 0.0,
+        "driver_voltage_v": 0.0,
+        "inputs": ["optical"],
+        "units": "feet",
+        "initials": "RT",
+    }
     assert path.stat().st_mode & 0o777 == 0o600
     assert [one.name for one in home.iterdir()] == [FILE]
 
@@ -61,7 +74,11 @@ def test_the_file_is_plain_toml_for_this_user_alone(tmp_path: Path) -> None:
         ('inputs = "optical"', "inputs: saw 'optical', expected a list"),
         ('inputs = ["optic"]', "inputs 1: saw 'optic', expected optical"),
         ('units = "yards"', "units: saw 'yards', expected one of metric, feet"),
-        ('unit = "feet"', "unit: saw 'an unknown key', expected one of driver, inputs, units, initials"),
+        (
+            'unit = "feet"',
+            "unit: saw an unknown key, expected one of driver, driver_current_a, driver_voltage_v, inputs, "
+            "units, initials",
+        ),
         (f'initials = "{"x" * 41}"', "initials: saw 41 characters"),
         ('driver = "a\\u001b[31m"', "driver: saw"),
         ("driver", "expected TOML"),

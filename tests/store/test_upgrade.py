@@ -15,6 +15,7 @@ from alembic.script import ScriptDirectory
 from kb.errors import BookTooNew, BookTrouble
 from kb.store import Store, upgrade
 from kb.store.places import place_of
+from kb.store.signs import FORMATS
 from kb.store.trouble import told
 from kb.words import Form
 from tests.store.conftest import new_place
@@ -42,7 +43,7 @@ def coming(tmp_path: Path) -> Path:
 
 def later(folder: Path, *, ending: str = "    pass") -> Path:
     shutil.copytree(upgrade.MIGRATIONS, folder, ignore=shutil.ignore_patterns("__pycache__"))
-    step = NEXT.replace("FORMS", " ".join(Form)).replace("LAST", upgrade.FORMATS[-1]) + ending + "\n"
+    step = NEXT.replace("FORMS", " ".join(Form)).replace("LAST", FORMATS[-1]) + ending + "\n"
     (folder / "versions" / "9999_next.py").write_text(step, encoding="utf-8")
     return folder
 
@@ -53,7 +54,7 @@ def bring(where: str | Path, migrations: Path) -> None:
         engine = place.engine(create=True)
     try:
         upgrade.bring_up_to_date(
-            engine, place, create=True, formats=(*upgrade.FORMATS, "9999"), migrations=migrations
+            engine, place, create=True, formats=(*FORMATS, "9999"), migrations=migrations
         )
     finally:
         engine.dispose()
@@ -90,7 +91,7 @@ def migrated(where: str | Path, target: str = "0001") -> None:
 def test_a_fresh_book_and_one_made_by_the_migrations_are_the_same(tmp_path: Path) -> None:
     fresh, stepwise = tmp_path / "fresh.sqlite", tmp_path / "stepwise.sqlite"
     Store.open(fresh).close()
-    migrated(stepwise, upgrade.FORMATS[-1])
+    migrated(stepwise, FORMATS[-1])
     assert parts(fresh) == parts(stepwise)
     assert columns(fresh) == columns(stepwise)
 
@@ -118,13 +119,13 @@ def test_a_fresh_team_book_and_one_made_by_the_migrations_are_the_same(server: s
 
     Store.open(team).close()
     other = new_place(server)
-    migrated(other, upgrade.FORMATS[-1])
+    migrated(other, FORMATS[-1])
     assert described(team) == described(other)
 
 
 def test_the_formats_are_the_migrations_that_are_shipped() -> None:
     script = ScriptDirectory(str(upgrade.MIGRATIONS))
-    assert tuple(step.revision for step in script.walk_revisions())[::-1] == upgrade.FORMATS
+    assert tuple(step.revision for step in script.walk_revisions())[::-1] == FORMATS
 
 
 def test_an_older_book_is_copied_and_brought_up_to_date(book: Path, coming: Path) -> None:
@@ -133,7 +134,7 @@ def test_an_older_book_is_copied_and_brought_up_to_date(book: Path, coming: Path
     before = parts(book)
     bring(book, coming)
     [kept] = copies(book)
-    assert kept.name.startswith(f"book.sqlite.before-{upgrade.FORMATS[-1]}-")
+    assert kept.name.startswith(f"book.sqlite.before-{FORMATS[-1]}-")
     assert kept.stat().st_mode & 0o777 == 0o600
     assert parts(kept) == before
     with Store.open(kept) as store:

@@ -160,3 +160,13 @@ def test_what_a_team_book_gives_away_holds_no_private_word(
         kept: Any = "".join(facts_of(store))
         assert len(facts(store)) == 1
     assert not [word for word in ("J-104", "RT", "kitchen", "bench driver") if word in kept]
+
+
+def test_a_team_book_in_which_nothing_was_recorded_yet_truly_answers_no(shared: Run) -> None:
+    found = shared("find", "nv40", "--json")
+    assert (found.code, found.json["matches"], found.err) == (1, [], "")
+    for command in ("path", "show"):
+        nobody = shared(command, "Norwell", "NV40-210")
+        assert nobody.code == 1
+        assert "nobody met" in nobody.err
+    assert shared("evidence", "Norwell").code == 0

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
+import socket
+import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -147,3 +150,122 @@ def book(home: Path) -> Iterator[Book]:
     """The book as the laptop sees it."""
     with Book.open(home) as opened:
         yield opened
+
+
+# -- a real browser ------------------------------------------------------------------------------------
+
+ARGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+SCREEN = {"width": 360, "height": 740}
+
+
+class Laptop:
+    """The phone page on one port of this machine; its link can be cut and mended."""
+
+    def __init__(self, home: Path) -> None:
+        self.home = home
+        self.codes: list[str] = []
+        with socket.socket() as free:  # a port by number: it must be the same one when the link is mended
+            free.bind(("127.0.0.1", 0))
+            self.port = free.getsockname()[1]
+        self.up = False
+        self.mend()
+
+    def mend(self) -> None:
+        from kb.web.server import Running, Serving
+
+        how = Serving(port=self.port)
+        self.running = Running(self.home, None, how, lambda _, code: self.codes.append(code))
+        answering = threading.Event()
+        self.thread = threading.Thread(target=self.running.run, args=(answering.set,))
+        self.thread.start()
+        assert answering.wait(30)
+        self.up = True
+
+    @property
+    def code(self) -> str:
+        return self.running.offer()
+
+    def cut(self) -> None:
+        if self.up:
+            self.running.stop()
+            self.thread.join(30)
+            self.up = False
+
+    def url(self, path: str) -> str:
+        return f"http://127.0.0.1:{self.port}{path}"
+
+
+@pytest.fixture(scope="session")
+def chromium_path() -> str:
+    """The system's Chromium; tests that need it are skipped where it is missing, and say why."""
+    named = os.environ.get("JACKFIELD_CHROMIUM")
+    found = named or shutil.which("chromium") or shutil.which("chromium-browser")
+    if not found:
+        pytest.skip("no chromium on this machine: apt-get install chromium")
+    return found
+
+
+@pytest.fixture(scope="session")
+def playing() -> Iterator[Any]:
+    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    with sync_api.sync_playwright() as play:
+        yield play
+
+
+@pytest.fixture(scope="session")
+def chromium(playing: Any, chromium_path: str) -> Iterator[Any]:
+    browser = playing.chromium.launch(executable_path=chromium_path, args=ARGS)
+    yield browser
+    browser.close()
+
+
+@pytest.fixture
+def laptop(home: Path) -> Iterator[Laptop]:
+    pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
+    running = Laptop(home)
+    yield running
+    running.cut()
+
+
+@pytest.fixture
+def open_page(chromium: Any, laptop: Laptop) -> Iterator[Callable[..., Any]]:
+    """A page on a phone that is paired; whatever goes wrong in its script fails the test."""
+    contexts, wrong = [], []
+
+    def make(**more: Any) -> Any:
+        context = chromium.new_context(viewport=SCREEN, is_mobile=True, has_touch=True, **more)
+        contexts.append(context)
+        return pair(context, laptop, wrong)
+
+    yield make
+    for context in contexts:
+        context.close()
+    assert not wrong
+
+
+def pair(context: Any, laptop: Laptop, wrong: list[str]) -> Any:
+    """A page of this browser, paired; what goes wrong in its script is put into ``wrong``."""
+    page = context.new_page()
+    page.set_default_timeout(15_000)
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    page.on("console", lambda m: wrong.append(m.text) if "Content Security Policy" in m.text else None)
+    page.goto(laptop.url(f"/pair?code={laptop.code}"))
+    page.get_by_role("button", name="Pair").click()
+    page.wait_for_url(laptop.url("/"))
+    return page
+
+
+def kept(page: Any) -> None:
+    """Wait until the phone keeps what it has to for when the link is down."""
+    page.wait_for_selector("body[data-kept=yes]", state="attached")
+
+
+def ready(page: Any) -> None:
+    """Wait until the form's script has filled in what it has to."""
+    page.wait_for_selector("form[data-ready]", state="attached")

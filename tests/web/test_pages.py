@@ -150,7 +150,7 @@ def test_an_address_that_makes_no_sense_is_told_so(path: str, phone: Phone) -> N
 
 def test_isolation_on_the_phone_asks_the_same_tests_to_the_same_end(phone: Phone) -> None:
     """Every answer is the first of its test; the machine and the page must agree at each step."""
-    from kb.cli.isolate import load_model
+    from kb.cli.isolate_book import load_model
     from kb.isolate import path_used, says, start
 
     state = start(load_model(), "no-sound", path_used("optical"))
@@ -174,7 +174,7 @@ def test_from_a_set_the_isolation_knows_its_path(phone: Phone) -> None:
     assert link is not None
     begun = phone.get(link[1].replace("&amp;", "&")).text
     assert '<option value="optical" selected>' in begun
-    assert 'name="items" value="DAC"' in begun
+    assert 'name="items" value="optical cable 2 m"' in begun  # as it was connected on the last visit
 
 
 def test_the_sheet_is_the_one_that_the_command_writes(phone: Phone, home: Any, tmp_path: Any) -> None:

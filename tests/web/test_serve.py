@@ -271,6 +271,7 @@ def test_the_address_as_a_qr_code_reads_back(tmp_path: Path) -> None:
 
 def test_while_the_book_is_learned_anew_nobody_waits(home: Path) -> None:
     """Many new findings: set pages go on with what was learned before, a set that changed with its own."""
+    from kb.book.learned import Nearly
     from kb.visit import visit_from
     from kb.web.books import Books
     from tests.web.conftest import NORWELL
@@ -279,18 +280,27 @@ def test_while_the_book_is_learned_anew_nobody_waits(home: Path) -> None:
     book = books.here()
     view = book.view("Norwell", "NV40-210")
     book.connect(view.panel, view.source)
-    before, _ = book._kept_evidence()
+    before = books.learned.kept()
+    assert before is not None
     many = [{**NORWELL, "source": {"make": "Norwell", "model": f"NW{n}"}} for n in range(40)]
     books.record([visit_from(one) for one in many])
-    with books._learned.beside:  # somebody learns already
-        assert book._evidence_nearly("NORWELL/NW3")[1] is True
-        assert book._evidence_nearly(view.source.key)[1] is False
-        assert book._kept_evidence()[0] == before
-    book._evidence_nearly(view.source.key)
+
+    def nearly(key: str) -> Nearly:
+        now = book.standing()
+        assert now is not None
+        return books.learned.nearly(lambda: book.store, now, key)
+
+    with books._beside:  # somebody learns already
+        assert nearly("NORWELL/NW3").changed
+        assert not nearly(view.source.key).changed
+        assert books.learned.kept() is before
+    nearly(view.source.key)
     for _ in range(100):
-        if books._learned.beside.acquire(timeout=0.1):
-            books._learned.beside.release()
-            if book._kept_evidence()[0] != before:
+        if books._beside.acquire(timeout=0.1):
+            books._beside.release()
+            if books.learned.kept() is not before:
                 break
-    assert book._kept_evidence()[0] == book._standing()
+    after = books.learned.kept()
+    assert after is not None
+    assert after.standing == book.standing()
     books.close()

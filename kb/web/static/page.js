@@ -3,6 +3,7 @@
 // Everything here also works without it, a page at a time; only the waiting list needs it.
 
 document.documentElement.classList.add("scripted");
+for (const node of document.querySelectorAll(".needs-script")) node.hidden = false;
 const one = (selector, from = document) => from.querySelector(selector);
 const every = (selector, from = document) => [...from.querySelectorAll(selector)];
 const PAGES = "jackfield-pages";
@@ -50,18 +51,35 @@ async function keepPages() {
   await navigator.serviceWorker.register("/sw.js");
   await navigator.serviceWorker.ready;
   if (!(await linked())) return;
-  const wanted = ["/", "/record", "/today", "/waiting", "/phone", "/offline", "/isolate"];
+  const wanted = ["/", "/record", "/today", "/waiting", "/phone", "/offline", "/isolate", "/isolate/without-link", "/isolate/turns"];
   if (location.pathname === "/set") wanted.push(location.pathname + location.search, "/record" + location.search);
   every("a.keep").forEach((a) => wanted.push(a.pathname + a.search));
+  if (one("a.keep-too")) wanted.push("/bring");
+  const anew = new Set([location.pathname + location.search, "/bring", ...every("a.anew").map((a) => a.pathname + a.search)]);
   const pages = await caches.open(PAGES);
-  for (const page of wanted) {
-    const answer = await fetch(page);
-    if (answer.ok && !answer.redirected) await pages.put(new URL(page, location.href).href, answer);
+  const young = async (page) => { // kept a moment ago; the tests of a path stay the same for longer
+    const mine = !anew.has(page) && (await pages.match(new URL(page, location.href).href));
+    const ms = page.startsWith("/isolate/turns") ? 86400000 : 300000;
+    return mine && Math.abs(Date.now() - Date.parse(mine.headers.get("Date"))) < ms ? mine : null;
+  };
+  const seen = new Set();
+  for (const page of wanted) { // grows while it is gone through: a set brings its tests along
+    if (seen.has(page)) continue;
+    seen.add(page);
+    const mine = await young(page);
+    const answer = mine || (await fetch(page));
+    if (!answer.ok || answer.redirected) continue;
+    if (page.startsWith("/set?")) {
+      const its = new DOMParser().parseFromString(await answer.clone().text(), "text/html").body.dataset.turns;
+      const at = its && new URL(its, location.href);
+      if (at) wanted.push(`/isolate?${page.split("?")[1]}`, at.pathname + (at.search && `?${at.searchParams}`));
+    }
+    if (!mine) await pages.put(new URL(page, location.href).href, answer);
   }
   document.body.dataset.kept = "yes";
   const said = one("#keeps");
   const count = (await keptSets()).length;
-  if (said) say(said, `It keeps ${count === 1 ? "one set that was" : `${count} sets that were`} looked at, and today's jobs, for when there is no link.`);
+  if (said) say(said, `It keeps ${count === 1 ? "one set that was" : `${count} sets that were`} looked at, today's jobs, and the tests for no sound, for when there is no link.`);
 }
 
 async function showState() {
@@ -94,7 +112,17 @@ async function showWaiting(done = { sent: 0, said: "" }) {
     put("strong", `${field(visit, "make")} ${field(visit, "model")}`);
     put("span", `${field(visit, "date")}, ${jacks} jack${jacks === 1 ? "" : "s"}, ${(visit.photos || []).length} photo${(visit.photos || []).length === 1 ? "" : "s"}`, { className: "quiet" });
     if (visit.wrong) put("span", visit.wrong, { className: "say bad" });
-    put("a", "Open it", { href: `/record?waiting=${visit.id}`, className: "button second" });
+    const row = Object.assign(document.createElement("p"), { className: "row" });
+    row.append(Object.assign(document.createElement("a"), { textContent: "Open it", href: `/record?waiting=${visit.id}`, className: "button second" }));
+    const away = Object.assign(document.createElement("button"), { type: "button", textContent: "Throw it away", className: "link" });
+    away.addEventListener("click", async () => { // asked twice: it is nowhere else
+      if (!away.dataset.sure) { away.dataset.sure = "yes"; away.textContent = "Really? It is nowhere else"; return; }
+      await Waiting.drop(visit.id);
+      await showState();
+      await showWaiting();
+    });
+    row.append(away);
+    card.append(row);
     return card;
   }));
   const sent = done.sent ? `${done.sent === 1 ? "One visit is" : `${done.sent} visits are`} in the book now. ` : "";
@@ -175,8 +203,11 @@ function recording(form) {
       const sent = new FormData(form);
       sent.delete("photo");
       const answer = await fetch("/read", { method: "POST", body: sent, headers: { Accept: "application/json" } });
-      const told = (await answer.json()).read;
-      every(".read-as", jacks).forEach((line, n) => { if (told[n]) line.textContent = told[n]; });
+      const told = await answer.json();
+      every(".jack", jacks).forEach((jack, n) => {
+        if (told.read[n]) one(".read-as", jack).textContent = told.read[n];
+        jack.classList.toggle("in-only", Boolean(told.in_only[n]) && !jack.contains(document.activeElement?.closest(".tried")));
+      });
     } catch {
       lines.forEach((line) => { if (line.textContent === "…") line.textContent = "read when it is sent"; });
     }
@@ -219,10 +250,26 @@ function recording(form) {
   });
 
   form.addEventListener("click", (event) => {
-    const tile = event.target.closest(".tile, .drop");
+    const tile = event.target.closest(".tile, .drop, .try");
     if (!tile) return;
     event.preventDefault();
-    if (tile.classList.contains("drop")) {
+    if (tile.classList.contains("try")) {
+      const jack = tile.closest(".jack");
+      jack.classList.remove("in-only");
+      one(".tried input", jack).focus();
+      return;
+    }
+    if (tile.classList.contains("all")) {
+      every(".known .tile[value]", form).filter((t) => !t.hidden).forEach((t) => {
+        const [, kind, ...mark] = t.value.split(":");
+        if (add(kind, mark.join(":"))) t.hidden = true;
+      });
+      one(".known", form).hidden = true;
+      one("#known-title").hidden = true;
+      one(".others", form).open = false;
+      one(".jack", jacks).scrollIntoView({ block: "start" });
+      one(".jack .tried input", jacks).focus({ preventScroll: true });
+    } else if (tile.classList.contains("drop")) {
       const jack = tile.closest(".jack");
       const next = jack.nextElementSibling || jack.previousElementSibling;
       jack.remove();
@@ -233,7 +280,7 @@ function recording(form) {
       if (field) {
         if (mark.length) { // known from the book: the next tap is the likeliest thing to follow
           tile.hidden = true;
-          (every(".known .tile", form).find((t) => !t.hidden) || one(".tap:not(.known) .tile", form)).focus({ preventScroll: true });
+          (every(".known .tile[value]", form).find((t) => !t.hidden) || one("#tap-title", form)).focus({ preventScroll: true });
         } else {
           field.closest(".jack").scrollIntoView({ block: "nearest" });
           field.focus({ preventScroll: true });
@@ -249,10 +296,16 @@ function recording(form) {
     if (event.key !== "Enter" || !event.target.matches("input")) return;
     event.preventDefault();
     const all = every("input:not([type=hidden]), select, textarea, button", form).filter((f) => f.offsetParent && f.tabIndex >= 0);
-    const next = all[all.indexOf(event.target) + 1];
+    const next = all.slice(all.indexOf(event.target) + 1).find((f) => !f.name || f.name !== event.target.name);
     if (next) next.focus();
   });
 
+  const tell = (text) => {
+    say(said, text);
+    said.tabIndex = -1;
+    said.focus();
+    said.scrollIntoView({ block: "center" });
+  };
   let saving = false;
   form.addEventListener("submit", async (event) => {
     const how = event.submitter ? event.submitter.value : "save";
@@ -264,7 +317,15 @@ function recording(form) {
     try {
       await Waiting.put(visit);  // on the phone first, whatever comes
     } catch {
-      form.dataset.plain = "yes";  // this browser keeps nothing: the plain way
+      if (!(await linked())) {
+        saving = false;
+        tell("There is no link, and this browser keeps nothing (its storage is full or shut off). Nothing is saved yet: leave this page open, and save again when the link is back.");
+        return;
+      }
+      form.dataset.plain = "yes";  // the plain way; photos go back to where the browser takes them from
+      const files = new DataTransfer();
+      photos.forEach((photo, n) => files.items.add(new File([photo], `panel-${n + 1}.jpg`, { type: "image/jpeg" })));
+      one("#photo", form).files = files.files;
       form.requestSubmit(one("#save", form));
       return;
     }
@@ -272,20 +333,27 @@ function recording(form) {
     const done = await Waiting.send(visit);
     saving = false;
     if (done.state === "wrong") {
-      say(said, done.said);
       await Waiting.drop(visit.id);  // it is in the form and in its draft, to be mended
       await Waiting.keepDraft({ page, fields: visit.fields, photos, at: Date.now() });
       if (done.correct) {
         form.elements.supersedes.value = visit.id;
         form.elements.id.value = Waiting.newId();
       }
-      said.tabIndex = -1;
-      said.focus();
-      said.scrollIntoView({ block: "center" });
+      tell(done.said);
       return;
     }
     await Waiting.dropDraft(page);
     form.reset();
+    if (done.state === "later" && !(hasCaches && (await caches.match("/waiting"))) && !(await linked())) {
+      // No page is kept on this phone (no TLS): leaving this one would end at the browser's own "no link".
+      jacks.replaceChildren();
+      photos = [];
+      showPhotos();
+      form.elements.id.value = Waiting.newId();
+      tell("No link. The visit is kept on this phone and will be sent when the link is back; the next one can be recorded here.");
+      showState();
+      return;
+    }
     location.assign(done.state === "sent" ? done.next + (done.left_out.length ? `&left=${done.left_out.length}` : "") : "/waiting");
   });
 
@@ -294,6 +362,10 @@ function recording(form) {
     const kept = wanted ? await Waiting.get(wanted).catch(() => null) : await Waiting.draft(page).catch(() => null);
     const notice = one(".from-phone");
     if ("fresh" in form.dataset) form.elements.id.value = Waiting.newId();
+    const now = new Date();
+    const today = new Date(now - now.getTimezoneOffset() * 60000).toISOString().slice(0, 10);
+    // A form that the phone kept on an earlier day; a clock that is behind changes nothing.
+    if ("fresh" in form.dataset && !form.elements.supersedes.value && today > document.body.dataset.made.slice(0, 10)) form.elements.date.value = today;
     if (kept && "fresh" in form.dataset) {
       fill(kept.fields);
       photos = kept.photos || [];
@@ -310,8 +382,15 @@ function recording(form) {
   })();
 }
 
+// Not paired, or not any more: how many visits wait, and nothing else of them.
+async function showLeft() {
+  const count = one("#left") ? (await Waiting.all().catch(() => [])).length : 0;
+  if (count) say(one("#left"), `${count === 1 ? "1 visit waits" : `${count} visits wait`} on this phone, and will be sent once it is paired.`);
+}
+
 // -- begin ------------------------------------------------------------------------------------------------------
 
+showLeft();
 if ("forget" in document.body.dataset && hasCaches) caches.delete(PAGES);
 if (paired) {
   if (one("#search")) searching(one("#search"));

@@ -48,12 +48,12 @@ const Waiting = (() => {
     return [8, 12, 16, 20].reduceRight((s, at) => s.slice(0, at) + "-" + s.slice(at), hex);
   };
 
-  // Sends one visit. state: sent (with next), wrong (with said), later (no link, not paired, busy).
+  // Sends one visit. state: sent (with next), wrong (with said), later (no link, not paired, busy; stop: for all).
   const send = async (visit) => {
     let answer, told;
     try {
       const token = await fetch("/token", { headers: { Accept: "application/json" } });
-      if (!token.ok) return { state: "later", said: token.status === 401 ? "This phone must be paired anew." : "" };
+      if (!token.ok) return { state: "later", stop: true, said: token.status === 401 ? "This phone must be paired anew." : "" };
       const form = new FormData();
       for (const [name, value] of visit.fields) if (name !== "form_token" && name !== "do") form.append(name, value);
       form.append("form_token", (await token.json()).form_token);
@@ -62,7 +62,7 @@ const Waiting = (() => {
       answer = await fetch("/record", { method: "POST", body: form, headers: { Accept: "application/json" } });
       told = await answer.json().catch(() => ({}));
     } catch {
-      return { state: "later", said: "" };
+      return { state: "later", stop: true, said: "" };
     }
     if (answer.ok && told.visit) {
       await drop(visit.id);
@@ -71,19 +71,20 @@ const Waiting = (() => {
     if ([409, 413, 422].includes(answer.status)) {
       return { state: "wrong", said: told.error || "The book does not take it.", correct: Boolean(told.correct) };
     }
-    return { state: "later", said: told.error || "" };
+    return { state: "later", stop: [401, 429, 503].includes(answer.status), said: told.error || "" };
   };
 
   const sendAll = async () => {
-    let sent = 0;
+    let sent = 0, said = "";
     for (const visit of await all()) {
       if (visit.wrong) continue;
       const done = await send(visit);
       if (done.state === "sent") sent++;
       else if (done.state === "wrong") await put({ ...visit, wrong: done.said });
-      else return { sent, said: done.said };
+      else if (done.stop) return { sent, said: done.said };
+      else said = done.said;  // a mistake with this one: the others need not wait for it
     }
-    return { sent, said: "" };
+    return { sent, said };
   };
 
   // One tab sends at a time; a second one would do no harm, the ids see to that.

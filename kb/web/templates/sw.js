@@ -2,7 +2,7 @@
 // Pages that were looked at stay on the phone; with a link the newest is shown, without one what is kept.
 const SHELL = "jackfield-shell-{{ version }}";
 const PAGES = "jackfield-pages";
-const STATIC = ["style.css", "page.js", "queue.js", "icon.svg"].map((name) => `/static/${name}`);
+const STATIC = ["style.css", "page.js", "queue.js", "turns.js", "icon.svg"].map((name) => `/static/${name}`);
 const KEPT = ["/", "/set", "/record", "/today", "/bring", "/waiting", "/phone", "/offline", "/isolate"];
 const MOST = 200;
 const PATIENCE = 5000; // ms of a bad link, where the page is kept
@@ -26,14 +26,16 @@ async function keep(url, answer) {
   await pages.delete(url.href);
   await pages.put(url.href, answer);
   const keys = await pages.keys();
-  const spare = keys.filter((key) => ["/set", "/record"].includes(new URL(key.url).pathname) && new URL(key.url).search);
+  const spare = keys.filter((key) => ["/set", "/record", "/isolate", "/isolate/turns"].includes(new URL(key.url).pathname) && new URL(key.url).search);
   for (const key of spare.slice(0, Math.max(0, keys.length - MOST))) await pages.delete(key);
 }
 
 async function fromPhone(url) {
   const pages = await caches.open(PAGES);
+  const told = url.pathname === "/isolate" && url.searchParams.has("complaint");
   return (await pages.match(url.href))
-    || (["/", "/record"].includes(url.pathname) && (await pages.match(self.location.origin + url.pathname)))
+    || (told && (await pages.match(self.location.origin + "/isolate/without-link")))
+    || (["/", "/record", "/isolate"].includes(url.pathname) && (await pages.match(self.location.origin + url.pathname)))
     || (await pages.match(self.location.origin + "/offline"));
 }
 

@@ -1,0 +1,400 @@
+"""What is known of a set, which set is meant, how is it connected: the open book.
+
+The store is opened only when something has to be read from or written to it: ``find`` answers from the index
+alone, the check that the index has missed nothing included.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import replace
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Self, TypeVar
+
+from kb.book.found import Found, Searcher, SetView, found
+from kb.errors import BookTrouble, JackfieldError, NoBookYet, NotFound
+from kb.settings import BOOK, Settings, load
+from kb.words import DriverInput, Kind
+
+# A cold ``find`` comes through here: what it does not need is imported where it is used.
+if TYPE_CHECKING:
+    from kb.book.learned import Learned
+    from kb.evidence import Evidence, Expectation
+    from kb.index import Answer, Index, Reader
+    from kb.panel import Panel, PanelJack
+    from kb.path import Chance, Connection
+    from kb.store import Recorded, Store
+    from kb.store.peek import Standing
+    from kb.visit import Source, Visit
+
+T = TypeVar("T")
+
+#: Called with how many of how many sets are done.
+Progress = Callable[[int, int], None]
+
+
+def derived(home: Path, store: str | None = None) -> Path:
+    """The folder where this machine keeps what follows from a book: index and evidence."""
+    # A folder of its own for each store: what belongs to one book never answers for another.
+    if store is None:
+        return home / "index" / "own"
+    import hashlib
+
+    return home / "index" / hashlib.sha256(store.encode()).hexdigest()[:16]
+
+
+class Book:
+    """The store with what is derived from it. Made by ``Book.open``."""
+
+    def __init__(
+        self, home: Path, store_url: str | None, progress: Progress | None, learned: Learned | None
+    ) -> None:
+        self.home = home
+        self._url = store_url
+        self._progress = progress
+        if learned is not None:
+            self.__dict__["learned"] = learned
+        self.behind = ""
+        """Why the index could not be brought up to date, where it lags; answers then are older ones."""
+
+    @classmethod
+    def open(
+        cls,
+        home: Path,
+        store: str | None = None,
+        progress: Progress | None = None,
+        learned: Learned | None = None,
+    ) -> Self:
+        """The book in ``home``, or the shared one at the URL ``store``; made when it is first written to.
+
+        ``progress`` is told when the index has to be made anew; ``learned`` may be shared by several books of
+        one process. Raises BookTrouble where the book cannot be read, BadInput where the settings are wrong.
+        """
+        return cls(home, store, progress, learned)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close what was opened."""
+        for part in ("store", "index"):
+            if part in self.__dict__:
+                self.__dict__.pop(part).close()
+
+    @property
+    def path(self) -> Path:
+        """The file of the user's own book."""
+        return self.home / BOOK
+
+    @cached_property
+    def settings(self) -> Settings:
+        """What the user usually carries."""
+        return load(self.home)
+
+    @cached_property
+    def store(self) -> Store:
+        """The store, opened when first used. Raises BookTrouble where there is no book yet."""
+        return self._opened(create=False)
+
+    def store_to_write(self) -> Store:
+        """The store; a book is made where there is none yet."""
+        if "store" not in self.__dict__:
+            self.__dict__["store"] = self._opened(create=True)
+        return self.store
+
+    def _opened(self, *, create: bool) -> Store:
+        from kb.store import Store
+
+        return Store.open(self._url or self.path, create=create)
+
+    @cached_property
+    def index(self) -> Index:
+        """The index of this store on this machine, as it is on disk."""
+        from kb.index import Index
+
+        return Index.open(derived(self.home, self._url))
+
+    @cached_property
+    def learned(self) -> Learned:
+        """What was learned from all findings, as it is kept on this machine."""
+        from kb.book.learned import Learned
+
+        return Learned(derived(self.home, self._url))
+
+    # -- writing ---------------------------------------------------------------------------------------
+
+    def record(self, visits: Sequence[Visit]) -> Recorded:
+        """Add visits, all or none; they are on the disk when this returns.
+
+        Raises BadInput where an id is there with other content, BookTrouble where the book cannot be written.
+        """
+        recorded = self.store_to_write().record(visits)
+        self._tell_index()
+        return recorded
+
+    def change(self, work: Callable[[Store], T]) -> T:
+        """Do something else to the store, and give the index what is new, as ``record`` does."""
+        done = work(self.store_to_write())
+        self._tell_index()
+        return done
+
+    def _tell_index(self) -> None:
+        # What was acknowledged stays so, whatever goes wrong with what is derived from it: what the index
+        # misses now it catches up at the next question.
+        with suppress(Exception):
+            self.catch_up()
+
+    # -- one set ---------------------------------------------------------------------------------------
+
+    def visits(self, make: str, model: str) -> list[Visit]:
+        """The visits to a set that stand; empty where nobody met it."""
+        from kb.visit import set_key
+
+        key = set_key(make, model)
+        if self._url is None and "store" not in self.__dict__:
+            from kb.store.quick import visits_of
+
+            quickly = visits_of(self.path, key)
+            if quickly is not None:
+                return quickly
+        return [] if self.standing() is None else self.store.visits_of(key)
+
+    def panel(self, visits: Sequence[Visit]) -> Panel:
+        """What these visits together say of the panel."""
+        from kb.panel import reconcile
+
+        return reconcile(visits)
+
+    def view(self, make: str, model: str | None = None) -> SetView:
+        """All that is known of a set; raises NotFound, naming the nearest sets, where nobody met it.
+
+        ``make`` alone may be the model, where it means one set only.
+        """
+        from kb.panel import reconcile, source_of
+        from kb.visit import set_key
+
+        asked = f"{make} {model}" if model else make
+        if model is None:
+            exact = [one for one in self.find(make, limit=2).matches if one.how == "exact"]
+            if len(exact) > 1:
+                names = " or ".join(f"{one.make} {one.model}" for one in exact)
+                raise NotFound(f"{make} may be {names}: say the make too")
+            make, model = (exact[0].make, exact[0].model) if exact else ("", make)
+        visits = self.visits(make, model)
+        if not visits:
+            raise NotFound(f"nobody met {asked} yet{self._instead(asked)}")
+        source = source_of(visits)
+        if len({visit.source.key for visit in visits}) > 1:
+            from kb.book.indexing import kept_name
+
+            with self.store.snapshot() as now:
+                source = kept_name(source, now.spellings.kept(set_key(make, model)), visits)
+        return SetView(source, reconcile(visits), tuple(visits))
+
+    def connect(
+        self,
+        panel: Panel,
+        source: Source | None = None,
+        *,
+        inputs: Sequence[DriverInput] = (),
+        speakers_needed: bool = True,
+        have: Sequence[str] = (),
+        length_m: float = 1.5,
+    ) -> Connection:
+        """How to connect a panel to the usual driver, or to one with ``inputs``.
+
+        Raises BadInput where an item is unknown or the length is none.
+        """
+        from kb.path import connect
+
+        return connect(
+            panel,
+            inputs or self.settings.inputs,
+            kind=source.kind if source else Kind.TELEVISION,
+            display=source.display if source else None,
+            year=source.year if source else None,
+            speakers_needed=speakers_needed,
+            have=have,
+            length_m=length_m,
+            chance=self.chance(source) if source else None,
+        )
+
+    # -- evidence --------------------------------------------------------------------------------------
+
+    def evidence(self) -> Evidence:
+        """What all findings say, the last one included.
+
+        Where a few sets have changed since it was learned, these are counted anew; else all is learned anew.
+        Raises BookTrouble where the book cannot be read.
+        """
+        from kb.evidence import Evidence
+
+        now = self.standing()
+        return Evidence.learn(()) if now is None else self.learned.exactly(lambda: self.store, now)
+
+    def expect(self) -> Callable[[Source], Expectation]:
+        """What is expected of a source, as ``Evidence.expect``; another spelling of a set is that set."""
+        evidence = self.evidence()
+        empty = self.standing() is None
+
+        def of(source: Source) -> Expectation:
+            from kb.book.learned import named
+
+            # A set that evidence knows goes by its kept spelling: the store is opened for others only.
+            if not (empty or evidence.knows(source)) and source.make and source.model:
+                with self.store.snapshot() as book:
+                    kept = book.spellings.kept(source.key)
+                    if kept != source.key and (visits := named(kept, book.visits_of(kept))):
+                        last = visits[-1].source
+                        source = replace(source, make=last.make, model=last.model)
+            return evidence.expect(source)
+
+        return of
+
+    def chance(self, source: Source) -> Callable[[PanelJack], Chance]:
+        """How likely a jack of this source carries sound: its own findings, then family, make, era.
+
+        What is told of other sets may be some visits behind, so that recording does not make every look-up
+        learn anew; what is told of this set never is.
+        """
+        from kb.evidence import Evidence
+        from kb.path import Chance, own_chance
+
+        now = self.standing()
+        if now is None:
+            evidence, changed = Evidence.learn(()), True
+        else:
+            evidence, changed = self.learned.nearly(lambda: self.store, now, source.key)
+        # A set with findings that the evidence has not seen is a stranger to it, and brings its own trials.
+        known = replace(source, model="") if changed else source
+
+        def of_jack(jack: PanelJack) -> Chance:
+            found = evidence.chance(known, jack) if jack.jack.usable else own_chance(jack)
+            return Chance(found.p, found.low, found.high, jack.findings)
+
+        return of_jack
+
+    def cases(self) -> list[Any]:
+        """Faults that mending confirmed, as ``kb.isolate.confirmed_from`` takes them."""
+        if self.standing() is None:
+            return []
+        with self.store.snapshot() as now:
+            return [json.loads(body) for body in now.cases()]
+
+    def _instead(self, asked: str) -> str:
+        try:
+            found = self.find(asked, limit=3)
+        except JackfieldError:
+            return ""
+        names = [(one.make, one.model) for one in found.matches] or found.did_you_mean
+        return f"; near it: {', '.join(' '.join(name) for name in names)}" if names else ""
+
+    # -- finding ---------------------------------------------------------------------------------------
+
+    def find(self, query: str, limit: int = 10) -> Found:
+        """Which sets may be meant, best first. Raises BadInput where the query is none."""
+        from kb.index import IndexBroken
+
+        if not self._fresh():
+            return Found(query, ())
+        try:
+            return self._found(self.index.find(query, limit=limit))
+        except IndexBroken:  # damage that shows only now: made anew, once
+            self.reindex()
+            return self._found(self.index.find(query, limit=limit))
+
+    @contextmanager
+    def searcher(self) -> Iterator[Searcher]:
+        """Many queries at one revision, with everything kept open."""
+
+        def anew() -> Reader:
+            self._fresh()
+            return self.index.reader()
+
+        searcher = Searcher(self.index.reader() if self._fresh() else None, self._found, anew)
+        try:
+            yield searcher
+        finally:
+            searcher.close()
+
+    def _found(self, answer: Answer) -> Found:
+        return found(answer, self._best)
+
+    def _best(self, key: str, kept: str) -> dict[str, Any] | None:
+        """The way to the usual driver: from the index where it was made for the same inputs."""
+        known: dict[str, Any] = json.loads(kept) if kept else {}
+        if known.get("inputs") != list(self.settings.inputs):
+            from kb.book.indexing import best_of
+            from kb.panel import reconcile, source_of
+
+            visits = self.store.visits_of(key)
+            known = best_of(reconcile(visits), source_of(visits), self.settings.inputs)
+        best: dict[str, Any] | None = known["best"]
+        return best
+
+    # -- keeping the index up to date --------------------------------------------------------------------
+
+    def standing(self) -> Standing | None:
+        """How the book stands, without SQLAlchemy where it is a file; None where nothing was recorded yet."""
+        if self._url is not None:
+            try:
+                return self.store.standing()
+            except NoBookYet:
+                return None
+        from kb.store.peek import standing
+
+        try:
+            for place, kind in ((self.home, "a folder"), (self.path, "a file")):
+                if place.is_symlink() and not place.exists():
+                    raise BookTrouble(f"{place}: a link to nothing, expected {kind}")
+            if self.home.exists() and not self.home.is_dir():
+                raise BookTrouble(f"{self.home}: no folder, expected the folder of a book")
+            there = self.path.exists()
+        except OSError as problem:
+            raise BookTrouble(f"{self.home}: cannot be looked into ({problem.strerror})") from problem
+        return standing(self.path) or (self.store.standing() if there else None)
+
+    def indexed(self) -> Standing | None:
+        """How the book stood when the index last took something in; None where the index is of no use."""
+        from kb.store.peek import Standing
+
+        revision = self.index.revision
+        if revision is None:
+            return None
+        book, _, mark = self.index.mark.partition("/")
+        return Standing(book, revision, mark)
+
+    def _fresh(self) -> bool:
+        """Bring the index up to date where it is not; False where there is no book yet."""
+        stands = self.standing()
+        if stands is None:
+            return False
+        if self.indexed() != stands:
+            try:
+                self.catch_up()
+            except BookTrouble as trouble:
+                if self.indexed() is None:
+                    raise
+                self.behind = str(trouble)  # an index that lags is better than none
+        return True
+
+    def catch_up(self) -> None:
+        """Give the index what it has missed; make it anew where it cannot tell what that is."""
+        from kb.book.indexing import catch_up
+
+        # Under the writer's lock: what is computed from what the index has seen holds when it is written.
+        with self.index.writing(), self.store.snapshot() as now:
+            catch_up(self.index, self.indexed(), now, self.settings.inputs, self._progress)
+
+    def reindex(self) -> None:
+        """Make the index anew from the store."""
+        from kb.book.indexing import rebuild
+
+        with self.index.writing(), self.store.snapshot() as now:
+            rebuild(self.index, now, self.settings.inputs, self._progress)

@@ -1,0 +1,105 @@
+"""What does the index hold of each set, and what has it missed since it last looked?"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from kb.index import Index, SetEntry
+from kb.panel import Panel, reconcile, source_of
+from kb.path import best_to_json, connect
+from kb.store.peek import Standing
+from kb.visit import Source, Visit
+
+if TYPE_CHECKING:
+    from kb.book.book import Progress
+    from kb.store import Snapshot
+    from kb.words import DriverInput
+
+
+def catch_up(
+    index: Index,
+    before: Standing | None,
+    now: Snapshot,
+    inputs: Sequence[DriverInput],
+    tell: Progress | None,
+) -> None:
+    """Give the index what it has missed since the book stood as ``before``; make it anew where it cannot
+    tell what that is. To be called under the index's writing lock."""
+    stands = now.standing
+    if before == stands:
+        return
+    if before is None or not now.follows(before):
+        rebuild(index, now, inputs, tell)
+        return
+    entries, gone = [], []
+    for key, visits in now.visits_of_sets(now.sets_changed_since(before.revision)):
+        if visits:
+            entries.append(entry(key, visits, inputs))
+        else:
+            gone.append(key)
+    index.update(entries, gone, stands.revision, _mark(stands))
+
+
+def rebuild(index: Index, now: Snapshot, inputs: Sequence[DriverInput], tell: Progress | None) -> None:
+    """Make the index anew from the store."""
+    total = now.counts().sets if tell else 0
+    index.rebuild(
+        (entry(key, visits, inputs) for key, visits in now.visits_of_sets()),
+        now.revision,
+        _mark(now.standing),
+        progress=(lambda done: tell(done, total)) if tell else None,
+    )
+
+
+def entry(key: str, visits: list[Visit], inputs: Sequence[DriverInput]) -> SetEntry:
+    """What the index holds of a set."""
+    source, panel = kept_name(source_of(visits), key, visits), reconcile(visits)
+    years = sorted(visit.source.year for visit in visits if visit.source.year)
+    names = dict.fromkeys((visit.source.make, visit.source.model) for visit in visits)
+    signals = (one.jack.signal.value for one in panel.jacks if one.jack.usable and one.jack.signal)
+    outcomes = (outcome.value for one in panel.jacks for outcome, _ in one.outcomes)
+    return SetEntry(
+        key=key,
+        make=source.make,
+        model=source.model,
+        kind=source.kind.value,
+        findings=sum(one.findings for one in panel.jacks),
+        visits=len(visits),
+        years=(years[0], years[-1]) if years else (None, None),
+        signals=tuple(dict.fromkeys(signals)),
+        outcomes=tuple(dict.fromkeys(outcomes)),
+        best=json.dumps(best_of(panel, source, inputs)),
+        aliases=tuple(name for name in names if name != (source.make, source.model)),
+        text=tuple(_texts(panel, visits)),
+    )
+
+
+def best_of(panel: Panel, source: Source, inputs: Sequence[DriverInput]) -> dict[str, Any]:
+    """The way to a driver with these inputs, by the set's own findings, and the inputs it holds for."""
+    way = connect(panel, inputs, kind=source.kind, display=source.display, year=source.year)
+    return {"inputs": list(inputs), "best": best_to_json(way)}
+
+
+def kept_name(source: Source, key: str, visits: Sequence[Visit]) -> Source:
+    """Of a set with merged spellings: the source under the name that is kept, as most visits spell it."""
+    if source.key == key or not any(visit.source.key == key for visit in visits):
+        return source
+    kept = source_of(visit for visit in visits if visit.source.key == key)
+    return replace(source, make=kept.make, model=kept.model)
+
+
+def _mark(stands: Standing) -> str:
+    return f"{stands.book}/{stands.mark}"
+
+
+def _texts(panel: Panel, visits: Sequence[Visit]) -> Iterator[tuple[str, str]]:
+    """The texts of a set by field, each once."""
+    for one in panel.jacks:
+        if one.jack.marking:
+            yield "marking", one.jack.marking
+        yield from (("setting", setting) for setting in one.settings)
+        yield from (("note", note) for note in one.notes)
+    yield from (("note", note) for note in dict.fromkeys(visit.note for visit in visits) if note)

@@ -1,0 +1,47 @@
+"""Which command of a group was meant? Its module is imported only when it is called."""
+
+from __future__ import annotations
+
+import importlib
+from collections.abc import Mapping
+from typing import Any, cast
+
+import click
+
+from kb.errors import ascii_controls
+
+
+class LazyGroup(click.Group):
+    """A group of commands by name: the module under ``kb.cli`` of each, and one line of help.
+
+    A command ``x`` is the function ``x_command`` of its module. The order of ``table`` is that of the help.
+    """
+
+    def __init__(self, *args: Any, table: Mapping[str, tuple[str, str]], **attrs: Any) -> None:
+        super().__init__(*args, **attrs)
+        self.table = table
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(self.table)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in self.table:
+            return None
+        module = importlib.import_module(f"kb.cli.{self.table[cmd_name][0]}")
+        return cast(click.Command, getattr(module, f"{cmd_name}_command"))
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, about) for name, (_, about) in self.table.items()])
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        try:
+            return super().resolve_command(ctx, args)
+        except click.UsageError:
+            from difflib import get_close_matches
+
+            near = get_close_matches(args[0], self.table, n=1)
+            hint = f"; did you mean '{near[0]}'?" if near else ""
+            ctx.fail(f"no command {ascii_controls(args[0][:40])!r}{hint}")

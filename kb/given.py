@@ -1,0 +1,51 @@
+"""Is what was named a file that has an end? A pipe or a device would be waited for without end.
+
+>>> import os
+>>> open_plain(Path(os.devnull), os.devnull)
+Traceback (most recent call last):
+    ...
+kb.errors.BadInput: ...: saw a pipe or a device, expected a file
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+from pathlib import Path
+from typing import IO, Final
+
+from kb.errors import BadInput, BookTrouble, described
+
+_SEEN: Final = described("a pipe or a device")
+
+
+def open_plain(path: Path, place: str, expected: str = "a file") -> IO[bytes]:
+    """The file, open for reading from its start.
+
+    Raises BadInput naming ``place`` where it is no plain file; OSError where it cannot be opened.
+    """
+    # Without this, opening a pipe waits for a writer. What was opened is looked at, not its name.
+    handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    try:
+        mode = os.fstat(handle).st_mode
+        if stat.S_ISDIR(mode):
+            raise BadInput(place, described("a folder"), expected)
+        if not stat.S_ISREG(mode):
+            raise BadInput(place, _SEEN, expected)
+        return open(handle, "rb")
+    except BaseException:
+        os.close(handle)
+        raise
+
+
+def refuse_special(path: Path) -> None:
+    """Raise BookTrouble where something is there that SQLite would wait for, or write into."""
+    if path.exists() and not path.is_file():
+        seen = "a folder" if path.is_dir() else _SEEN
+        raise BookTrouble(f"{path}: {seen}, expected a file")
+
+
+def refuse_special_output(path: Path) -> None:
+    """Raise BadInput where something is there in whose place no file may be put."""
+    if path.exists() and not path.is_file():
+        raise BadInput(str(path), described("a folder") if path.is_dir() else _SEEN, "a file")

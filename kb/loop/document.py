@@ -1,0 +1,93 @@
+"""How does the answer for a room look to a program: keys, SI units, dB re 400 mA/m?"""
+
+from __future__ import annotations
+
+from kb.loop.field import REFERENCE_A_PER_M, Plane
+from kb.loop.plan import Answer, items
+from kb.loop.wire import FREQUENCIES_HZ
+
+
+def field_answer(answer: Answer, plane: Plane) -> dict[str, object]:
+    """Return the field of one plane for JSON (``field``, and each of ``planes``)."""
+    low, high = answer.range_db(plane)
+    return {
+        "height_m": None if answer.distance_only else plane.height,
+        "offset_m": plane.offset,
+        "centre_a_per_m_per_a": plane.centre,
+        "min_db": low,
+        "max_db": high,
+        "spread_db": plane.spread_db,
+        "share_within_3_db": answer.share_within(plane),
+        "reference_a_per_m": REFERENCE_A_PER_M,
+    }
+
+
+def as_json(answer: Answer) -> dict[str, object]:
+    """Return the answer as plain values for JSON, in SI units and dB re 400 mA/m."""
+    ask, level, judged = answer.ask, answer.level, answer.fit
+    x0, x1, y0, y1 = answer.loop.box
+    return {
+        "current_a": answer.current_a,
+        "voltage_v": answer.voltage_v,
+        "resistance_ohm": answer.load.resistance,
+        "inductance_h": answer.load.inductance,
+        "field": field_answer(answer, answer.planes[0]),
+        "fits": answer.fits,
+        "cautions": [
+            {"code": each.code, "text": each.text, "source": each.source} for each in answer.cautions
+        ],
+        "reasons": [{"code": code, "text": text} for code, text in answer.reasons],
+        "room": {
+            "length_m": x1 - x0,
+            "width_m": y1 - y0,
+            "corners_m": [list(spot) for spot in answer.loop.spots],
+        },
+        "resistance_max_ohm": answer.resistance_max,
+        "wire": answer.wire.label,
+        "wire_diameter_m": answer.wire.diameter,
+        "turns": answer.loop.turns,
+        "celsius": ask.celsius,
+        "voltages_v": {f"{hertz:g}": volts for hertz, volts in answer.voltages_v.items()},
+        "impedances_ohm": {f"{hertz:g}": answer.load.impedance(hertz) for hertz in FREQUENCIES_HZ},
+        "level": None
+        if level is None
+        else {
+            "shift_db": level.shift_db,
+            "current_a": level.current_a,
+            "voltage_v": level.voltage_v,
+            "min_db": level.min_db,
+            "max_db": level.max_db,
+        },
+        "planes": [field_answer(answer, plane) for plane in answer.planes],
+        "best_offset_m": answer.best.offset,
+        "best_spread_db": answer.best.spread_db,
+        "metal_allowance_db": ask.metal_db,
+        "driver": None
+        if ask.driver is None or judged is None
+        else {
+            "name": ask.driver.name,
+            "current_margin_db": judged.current_margin_db,
+            "voltage_margin_db": {f"{hertz:g}": margin for hertz, margin in judged.voltage_margin_db.items()},
+            "source": ask.driver.source,
+        },
+        "line": None
+        if ask.line_margin_db is None
+        else {
+            "source_v": ask.source_v,
+            "sensitivity_v": ask.sensitivity_v,
+            "margin_db": ask.line_margin_db,
+        },
+        "would_fit": [
+            {
+                "wire": each.wire.label,
+                "turns": each.turns,
+                "current_a": each.current_a,
+                "copper_kg": each.copper_kg,
+            }
+            for each in answer.better[:8]
+        ],
+        "route": ask.route.code if ask.route else None,
+        "wire_laid_m": answer.laid_m,
+        "wire_to_buy_m": answer.buy_m,
+        "items": [{"item": each.item, "count": each.count, "tool": each.tool} for each in items(answer)],
+    }

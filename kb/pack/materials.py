@@ -1,0 +1,66 @@
+"""What do the day's loops take along: wire, what fixes it, and tools?
+
+>>> laid = materials_from({"items": [{"item": "wire AWG 18 (m)", "count": 24},
+...                                  {"item": "ladder", "count": 1, "tool": True}]})
+>>> [(each.item, each.count) for each in together([laid, laid])]
+[('wire AWG 18 (m)', 48), ('ladder', 1)]
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from kb import text
+from kb.errors import BadInput
+
+MOST_LINES: Final = 100  #: of one loop
+MOST_COUNT: Final = 10_000  #: of one line
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """A line of a loop's list. Wire and fixings are used up; a ``tool`` does for every job of the day."""
+
+    item: str
+    count: int
+    tool: bool = False
+
+
+def materials_from(data: object, place: str = "loop") -> tuple[Material, ...]:
+    """The lines of what ``jackfield loop --json`` prints, or of its ``items`` alone.
+
+    Raises BadInput naming the line, what was seen and what was expected.
+    """
+    listed = data.get("items") if isinstance(data, Mapping) else data
+    if not isinstance(listed, Sequence) or isinstance(listed, (str, bytes)):
+        raise BadInput(place, type(listed).__name__, "what 'jackfield loop --json' prints, or its items")
+    if len(listed) > MOST_LINES:
+        raise BadInput(place, f"{len(listed)} items", f"at most {MOST_LINES}")
+    return tuple(_material(one, f"{place}, item {number}") for number, one in enumerate(listed, 1))
+
+
+def together(loops: Iterable[Sequence[Material]]) -> tuple[Material, ...]:
+    """One list for several loops: what is used up adds up, of tools the most that one job asks for."""
+    found: dict[str, Material] = {}
+    for loop in loops:
+        for one in loop:
+            before = found.get(one.item)
+            count = 0 if before is None else before.count
+            found[one.item] = replace(one, count=max(count, one.count) if one.tool else count + one.count)
+    return tuple(found.values())
+
+
+def _material(data: object, place: str) -> Material:
+    if not isinstance(data, Mapping):
+        raise BadInput(place, type(data).__name__, "an object with item and count")
+    for key in data:
+        if key not in ("item", "count", "tool"):
+            raise BadInput(f"{place}, unknown field", key, "item, count or tool")
+    count, tool = data.get("count"), data.get("tool", False)
+    if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= MOST_COUNT:
+        raise BadInput(f"{place}, count", count, f"a whole number from 1 to {MOST_COUNT}")
+    if not isinstance(tool, bool):
+        raise BadInput(f"{place}, tool", tool, "true or false")
+    return Material(text.line(data.get("item"), f"{place}, item", empty=False), count, tool)

@@ -1,0 +1,101 @@
+"""What stands in a book's file of one set, read from a cold start?
+
+SQLAlchemy takes longer to load than the whole answer of ``path`` takes, so one set is read here with the
+standard library alone. This is the question of ``Snapshot.visits_of``, in SQL of its own for SQLite only;
+tests hold the two against each other. Where anything is not as it should be the answer is None: the store is
+asked then, which upgrades an old book, or says what is wrong.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections import namedtuple
+from collections.abc import Iterable, Sequence
+from contextlib import closing
+from datetime import date as Day
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, Final
+
+from kb.errors import BookTrouble
+from kb.store.assembled import assembled
+from kb.store.peek import WAIT, readable
+from kb.store.signs import FORMATS
+from kb.store.spellings import Spellings
+from kb.visit import Visit
+
+MOST: Final = 500  #: visits to one set, or spellings of it, that are read here; the store reads more in turns
+
+
+def visits_of(path: Path, set_key: str) -> list[Visit] | None:
+    """The visits to a set that stand, under all its spellings, by date; None where the store has to say."""
+    for uri in readable(path):
+        try:
+            with closing(sqlite3.connect(uri, uri=True, timeout=WAIT, isolation_level=None)) as book:
+                return _visits_of(book, set_key)
+        except (sqlite3.Error, ValueError, TypeError, AttributeError, BookTrouble):
+            continue
+    return None
+
+
+def _withdrawn(fact: str) -> str:
+    """As ``kb.store.withdrawn``: is the last that was said of the fact that it does not stand?"""
+    return f"""EXISTS (
+      SELECT 1 FROM withdrawal said WHERE said.fact = {fact} AND NOT said.stands AND NOT EXISTS (
+        SELECT 1 FROM withdrawal after WHERE after.fact = said.fact
+        AND (after.turn > said.turn OR after.turn = said.turn AND after.id > said.id)))"""  # noqa: S608
+
+
+# Only names of tables and columns are put into the text of a question; values go beside it.
+_ALIASES: Final = f"SELECT set_key, same_as FROM alias WHERE NOT {_withdrawn('alias.id')}"  # noqa: S608
+_STANDING: Final = f"""
+  SELECT id FROM visit WHERE set_key IN (%s) AND NOT {_withdrawn("visit.id")} AND NOT EXISTS (
+    SELECT 1 FROM supersession WHERE earlier = visit.id AND NOT {_withdrawn("supersession.visit")})
+  ORDER BY date, id"""  # noqa: S608
+_RELEASED: Final = f"""
+  SELECT visit, jack, note FROM reviewed_note
+  WHERE visit IN (%s) AND NOT {_withdrawn("reviewed_note.id")} ORDER BY id"""  # noqa: S608
+
+
+def _visits_of(book: sqlite3.Connection, set_key: str) -> list[Visit] | None:
+    book.execute("BEGIN")  # one state of the book, whatever others write meanwhile
+    if book.execute("SELECT version_num FROM alembic_version").fetchall() != [(FORMATS[-1],)]:
+        return None
+    spellings = Spellings(book.execute(_ALIASES))
+    keys = spellings.all_of(spellings.kept(set_key))
+    ids = [row[0] for row in book.execute(_STANDING % _holes(keys), keys)]
+    if max(len(ids), len(keys)) > MOST:
+        return None
+    released = book.execute(_RELEASED % _holes(ids), ids).fetchall()
+    book.row_factory = _named
+
+    def fetch(name: str, owner: str, order: Sequence[str]) -> Iterable[Any]:
+        wanted = f"{owner} IN ({_holes(ids)}) ORDER BY {', '.join(order)}"
+        return book.execute(f"SELECT * FROM {name} WHERE {wanted}", ids)  # noqa: S608
+
+    found = assembled(fetch, released=released)
+    return [found[one] for one in ids]
+
+
+def _holes(values: Sequence[object]) -> str:
+    return ", ".join("?" * len(values))
+
+
+def _named(cursor: sqlite3.Cursor, row: tuple[Any, ...]) -> Any:
+    """A row by names, with dates and flags as Python has them."""
+    names = tuple(column[0] for column in cursor.description)
+    return _row(names)(*(_value(name, value) for name, value in zip(names, row, strict=True)))
+
+
+@lru_cache(maxsize=32)
+def _row(names: tuple[str, ...]) -> Any:
+    return namedtuple("Row", names)
+
+
+def _value(name: str, value: Any) -> Any:
+    if name == "date":
+        return Day.fromisoformat(value)
+    return bool(value) if name in _FLAGS and value is not None else value
+
+
+_FLAGS: Final = frozenset({"taken", "driver", "inferred_direction", "inferred_signal", "inferred_level"})

@@ -1,0 +1,51 @@
+"""A file is there whole, or not at all, whatever happens meanwhile."""
+
+from __future__ import annotations
+
+import gzip
+import os
+from pathlib import Path
+
+import pytest
+
+from kb.whole import USUAL, whole, write_mine
+
+
+def test_what_breaks_off_leaves_the_old_file_and_nothing_beside_it(tmp_path: Path) -> None:
+    path = tmp_path / "settings.toml"
+    path.write_bytes(b"as it was")
+
+    def stopped() -> None:
+        with whole(path) as file:
+            file.write(b"half of it")
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        stopped()
+    assert path.read_bytes() == b"as it was"
+    assert [one.name for one in tmp_path.iterdir()] == ["settings.toml"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="other rights there")
+def test_it_is_for_its_owner_alone_unless_said_otherwise(tmp_path: Path) -> None:
+    write_mine(tmp_path / "new" / "share.json", b"{}")
+    with whole(tmp_path / "page.html", USUAL) as file:
+        file.write(b"<p>")
+    assert (tmp_path / "new").stat().st_mode & 0o777 == 0o700
+    assert (tmp_path / "new" / "share.json").stat().st_mode & 0o777 == 0o600
+    mask = os.umask(0)
+    os.umask(mask)
+    assert (tmp_path / "page.html").stat().st_mode & 0o777 == USUAL & ~mask
+
+
+def test_it_is_packed_when_asked(tmp_path: Path) -> None:
+    with whole(tmp_path / "book.jsonl.gz", packed=True) as file:
+        file.write(b"a fact a line\n")
+    assert gzip.decompress((tmp_path / "book.jsonl.gz").read_bytes()) == b"a fact a line\n"
+
+
+def test_a_name_as_long_as_the_disk_allows_can_be_written(tmp_path: Path) -> None:
+    path = tmp_path / ("n" * 250)
+    with whole(path) as file:
+        file.write(b"x")
+    assert path.read_bytes() == b"x"
