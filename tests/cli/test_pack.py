@@ -172,7 +172,9 @@ def test_an_item_without_its_length_is_answered_with_the_lengths_there_are(jackf
     assert "expected a length with it: 1 m, 2 m, 3 m, 5 m or 10 m" in done.err
 
 
-@pytest.mark.parametrize(("given", "seen"), [({}, "no jobs"), (None, "no jobs"), ({"jobs": {}}, "no jobs")])
+@pytest.mark.parametrize(
+    ("given", "seen"), [({}, "saw nothing"), (None, "saw nothing"), ({"jobs": {}}, "saw an object")]
+)
 def test_a_file_without_jobs_is_told_in_plain_words(jackfield: Run, given: object, seen: str) -> None:
     done = jackfield("pack", "-", stdin=json.dumps(given))
     assert done.code == 2
