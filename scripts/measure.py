@@ -161,7 +161,7 @@ def rebuild() -> None:
             for data in invented(count, random.Random(2)):
                 batch.append(visit_from(data))
                 if len(batch) == 1000:
-                    book.store.record(batch)
+                    book.store_to_write().record(batch)
                     batch = []
             loaded = time.perf_counter() - begun
             begun = time.perf_counter()

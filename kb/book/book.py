@@ -70,9 +70,8 @@ class Book:
     ) -> Self:
         """The book in ``home``, or the shared one at the URL ``store``; made when it is first written to.
 
-        ``progress`` is told when the index has to be made anew. ``learned`` is what several books of one
-        process share: what was learned from all findings of this very book. Raises BookTrouble where the
-        book cannot be read, BadInput where the settings are wrong.
+        ``progress`` is told when the index has to be made anew; ``learned`` may be shared by several books of
+        one process. Raises BookTrouble where the book cannot be read, BadInput where the settings are wrong.
         """
         return cls(home, store, progress, learned)
 
@@ -259,8 +258,7 @@ class Book:
         return of
 
     def chance(self, source: Source) -> Callable[[PanelJack], Chance]:
-        """How likely a jack of this source carries sound: its own findings, backed off to its family, make
-        and era, and to all.
+        """How likely a jack of this source carries sound: its own findings, then family, make, era.
 
         What is told of other sets may be some visits behind, so that recording does not make every look-up
         learn anew; what is told of this set never is.
@@ -294,10 +292,8 @@ class Book:
             found = self.find(asked, limit=3)
         except JackfieldError:
             return ""
-        names = [f"{one.make} {one.model}" for one in found.matches] or [
-            " ".join(n) for n in found.did_you_mean
-        ]
-        return f"; near it: {', '.join(names)}" if names else ""
+        names = [(one.make, one.model) for one in found.matches] or found.did_you_mean
+        return f"; near it: {', '.join(' '.join(name) for name in names)}" if names else ""
 
     # -- finding ---------------------------------------------------------------------------------------
 

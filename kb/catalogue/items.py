@@ -140,12 +140,16 @@ class Catalogue:
                 for carried in near.takes:
                     fits = End(near.form, near.part, carried).fits
                     ends.setdefault((near.form, fits, carried), []).append(item)
-        object.__setattr__(self, "by_name", {squeezed(item.name): item for item in self.items})
+        names = {
+            item.name: item for item in self.items
+        }  # as they stand, too: mostly they are asked like that
+        names |= {squeezed(item.name): item for item in self.items}
+        object.__setattr__(self, "by_name", names)
         object.__setattr__(self, "by_end", {end: tuple(items) for end, items in ends.items()})
 
     def item(self, name: str, place: str = "item") -> Item:
         """The item of this name, capitals and blanks aside. Raises BadInput with the nearest name."""
-        found = self.by_name.get(squeezed(str(name)))
+        found = self.by_name.get(str(name)) or self.by_name.get(squeezed(str(name)))
         if found is None:
             raise BadInput(place, name, self._nearest(name))
         return found

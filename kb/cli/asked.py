@@ -28,11 +28,11 @@ class _Length(_Metres):
     name = "length"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        if isinstance(value, float):  # nobody typed one: nothing to read, and nothing to load for it
+            return value
         from kb.loop.units import length
         from kb.path.connect import LONGEST_RUN
 
-        if isinstance(value, float):
-            return value
         return length(str(value), "--length", low=0, high=LONGEST_RUN)
 
 
@@ -122,7 +122,7 @@ def path_options(command: Callable[..., Any]) -> Callable[..., Any]:
             metavar="M",
             default=1.5,
             show_default=True,
-            help="Metres to the driver, or such as 10ft.",
+            help="Metres of cable to the driver, slack included; or such as 10ft.",
         ),
     )
     names = [one.name for one in fields(Asked)]

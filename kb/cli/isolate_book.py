@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from kb.book import Book, SetView
     from kb.cli.common import Session
     from kb.isolate import Confirmed, Model, PathUsed, State
+    from kb.path import Connection
     from kb.visit import Finding, Visit
 
 
@@ -48,15 +49,17 @@ def known_set(session: Session, make: str, model: str) -> SetView | None:
         return None
 
 
-def path_in_book(book: Book, known: SetView) -> tuple[PathUsed, str] | None:
+def path_in_book(
+    book: Book, known: SetView, connection: Connection | None = None
+) -> tuple[PathUsed, str] | None:
     """The path of this set, and where that is known from: the latest visit that used one, else the rules.
 
     What was connected counts before what would be best: a cable that lies there is what can be at fault.
-    None where there is no path.
+    None where there is no path. ``connection``: that of the usual driver, where it is known already.
     """
     from kb.isolate import PathUsed
 
-    connection = book.connect(known.panel, known.source)
+    connection = connection or book.connect(known.panel, known.source)
     if last := _last_used(known.visits):
         visit, finding = last
         signal = finding.jack.signal

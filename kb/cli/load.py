@@ -52,8 +52,13 @@ def load_command(
 
     All or nothing, unless --keep-good. The same file twice adds nothing.
     """
+    from kb.exchange.lines import opened
     from kb.exchange.loading import Source, load
 
+    for file in files:
+        if file != "-":
+            with opened(file):  # a name that is wrong makes no book
+                pass
     source = Source(_mapping(columns, mapping, every, date_format), _encoding(encoding), form or "")
     with bar("loading") as tell:
         done = load(

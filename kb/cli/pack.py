@@ -211,6 +211,9 @@ def verdict(plan: Plan, width: int) -> Any:
     if all(one.prior_share > 0.999 for one in plan.jobs):
         said.append("The book has no findings yet: from common practice only.\n", "yellow")
     said.append(f"Sure to {least}{percent(plan.certainty)} that every job connects.", "bold")
+    spare = 0.0 if plan.optimal or not plan.cost else 1 - plan.bound / plan.cost
+    if spare >= 0.005:
+        said.append(f"\nA cheaper list may do as well, by {percent(spare)} at most.", "not bold dim")
     if not plan.reached:
         share = percent(plan.certainty / plan.reachable) if plan.reachable else "nothing"
         best = below(plan.reachable, plan.target)

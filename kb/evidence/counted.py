@@ -11,6 +11,7 @@ from functools import lru_cache, partial
 from typing import Any, Final
 
 from kb.evidence import levels
+from kb.evidence.kin import Kin
 from kb.evidence.levels import LEVELS, Place, chain, set_of
 from kb.evidence.prior import Prior
 from kb.evidence.remedy import Remedies
@@ -48,6 +49,7 @@ class Counted:
         self._tally: dict[str, dict[str, list[int]]] = {level: {} for level in LEVELS}
         self._tried: dict[str, int] = {}
         self._rates_in_use: dict[str, float] = {}
+        self._by_make: Kin | None = None  #: made when first asked for
         made = partial(Tree, worth=prior.worth)
         self.shapes = made(
             LEVELS,

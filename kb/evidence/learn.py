@@ -33,6 +33,7 @@ from kb.errors import BookTrouble
 from kb.evidence import levels
 from kb.evidence.counted import FREE, WORKS, Counted, Family, signals_key, trial_path
 from kb.evidence.expectation import Chance, Expectation, LevelCount, Likely
+from kb.evidence.kin import Kin
 from kb.evidence.levels import ANY, Place, chain, family_of, set_of
 from kb.evidence.numbers import beta_quantile
 from kb.evidence.prior import Prior, standard_prior
@@ -46,9 +47,14 @@ from kb.evidence.signature import (
     shape_of,
 )
 from kb.evidence.standing import Circle, standing
+from kb.evidence.tree import Tree
 from kb.panel import PanelJack
+from kb.text import squeezed
 from kb.visit import Source, Visit
 from kb.words import Display, DriverInput, Kind, Signal, Speakers
+
+Path = tuple[tuple[str, str], ...]  #: (level, key) from the widest circle to the narrowest
+Kinship = list[tuple[float, Path]]  #: families that a set may be of, with their chances
 
 VERSION: Final = 3  #: of what ``to_dict`` gives
 LIKELY: Final = 0.998  #: shapes are listed until they hold this much of the known ones
@@ -134,7 +140,11 @@ class Evidence(Counted):
         """What the panel of ``source`` may be. Blank make or model, or no year: not known."""
         path = self.path(source)
         unseen = {" ".join(sorted(parts)) or NO_OUTPUT for parts in self.shapes.combinations(path)}
-        chances = self.shapes.chances(path, self.shapes.symbols(path) | unseen)
+        kin = self._kin(source, path)
+        symbols = self.shapes.symbols(path) | unseen
+        for _, family in kin:
+            symbols |= self.shapes.symbols(family)
+        chances = self._mixed(self.shapes, path, kin, symbols)
         listed: list[Likely] = []
         held, known = 0.0, sum(chances.values())
         for shape, p in sorted(chances.items(), key=lambda one: (-one[1], one[0])):
@@ -143,7 +153,7 @@ class Evidence(Counted):
             if held >= LIKELY * known or len(listed) == MOST_SHAPES:
                 break
         outputs = {output for one in listed for output in one.outputs}
-        shares = self.shapes.shares(path)
+        shares = self._shares(path, kin)
         return Expectation(
             source=self.filled(source),
             shapes=tuple(listed),
@@ -159,6 +169,40 @@ class Evidence(Counted):
             failed=frozenset(output for output in outputs if self._never_worked(source, output)),
         )
 
+    def _kin(self, source: Source, path: Path) -> Kinship:
+        """Where only the make is known: the families that it may be of."""
+        if path[-1][0] != "make-era":
+            return []
+        if self._by_make is None:
+            self._by_make = Kin(self._sets, self._families)
+        return self._by_make.of(squeezed(source.make), self._placed(source)[2])
+
+    def _mixed(
+        self, tree: Tree, path: Path, kin: Kinship, symbols: Iterable[str], mark: str = ""
+    ) -> dict[str, float]:
+        """The chances of symbols over the families that a set may be of, and a new one."""
+        asked = set(symbols)
+        mixed = tree.chances(_marked(path, mark), asked)
+        if kin:
+            new = 1 - sum(share for share, _ in kin)
+            mixed = {symbol: new * p for symbol, p in mixed.items()}
+            for share, family in kin:
+                for symbol, p in tree.chances(_marked(family, mark), asked).items():
+                    mixed[symbol] += share * p
+        return mixed
+
+    def _shares(self, path: Path, kin: Kinship) -> dict[str, float]:
+        """How much each level says; what families say of a set of their make is told with the make."""
+        shares = self.shapes.shares(path)
+        if kin:
+            new = 1 - sum(share for share, _ in kin)
+            shares = {level: new * p for level, p in shares.items()}
+            for share, family in kin:
+                for level, p in self.shapes.shares(family).items():
+                    level = "make-era" if level == "family" else level
+                    shares[level] = shares.get(level, 0.0) + share * p
+        return shares
+
     def _never_worked(self, source: Source, output: Output) -> bool:
         """Was this jack of this very set tried, and never gave usable sound? ``kb.path`` rules it out."""
         jack = f"{output.symbol}>{set_of(source)}"
@@ -171,12 +215,15 @@ class Evidence(Counted):
 
     def p_shape(self, source: Source, outputs: Iterable[Output]) -> float:
         """The chance that the panel has exactly these usable outputs."""
-        return self.shapes.p(self.path(source), shape_of(outputs))
+        path, shape = self.path(source), shape_of(outputs)
+        return self._mixed(self.shapes, path, self._kin(source, path), (shape,))[shape]
 
     def effects(self, source: Source, output: Output) -> dict[Speakers, float]:
         """The chances of what the output does to the set's own speakers; they sum to one."""
-        marked = [(level, f"{output.signal.value}>{key}") for level, key in self.path(source)]
-        return {effect: self.speakers.p(marked, effect.value) for effect in EFFECTS}
+        path, effects = self.path(source), [effect.value for effect in EFFECTS]
+        kin = self._kin(source, path)
+        chances = self._mixed(self.speakers, path, kin, effects, f"{output.signal.value}>")
+        return {effect: chances[effect.value] for effect in EFFECTS}
 
     def uses(self, source: Source, outputs: Iterable[Output]) -> dict[frozenset[Signal], float]:
         """The chances of which signals of a panel with these outputs are in use by something else."""
@@ -278,6 +325,10 @@ class Evidence(Counted):
         except (KeyError, TypeError, ValueError, AttributeError) as mistake:
             raise BookTrouble("spoilt evidence: it has to be learned again") from mistake
         return evidence
+
+
+def _marked(path: Path, mark: str) -> Path:
+    return tuple((level, mark + key) for level, key in path) if mark else path
 
 
 def _plain(circle: Circle) -> list[Any]:

@@ -39,6 +39,7 @@ def renewed(evidence: E, sets: Mapping[str, Sequence[Visit]], today: Day) -> E:
     new.in_use, new.taken = copy(new.in_use), copy(new.taken)
     for tree in (new.in_use, new.taken):  # counted below like the rest, and left at that
         tree._own, tree._over = {}, {level: {} for level in tree.levels}
+    new._by_make = None
     _take_out(new, sets.keys())
     for key, visits in sets.items():
         if told := standing(visits):

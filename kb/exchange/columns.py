@@ -137,8 +137,12 @@ def chosen(header: Sequence[str], mapping: TableMap, place: str) -> Columns:
             raise BadInput(place, described(f"no column {column}"), f"one of {', '.join(header)}"[:300])
     ours = any(text.squeezed(column) == "RECORD" for column in header)
     fields: list[str] = []
+    seen: list[str] = []
     for column in header:
         key = text.squeezed(column) or column
+        if key in seen and fields[seen.index(key)]:
+            raise BadInput(place, described(f"two columns called {column}"), "one of that name")
+        seen.append(key)
         name = said.get(key)
         if name is None:
             guess = _BY_NAME.get(key) or _OBVIOUS.get(key, "")

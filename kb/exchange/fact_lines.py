@@ -45,13 +45,22 @@ def to_line(fact: Fact) -> str:
 def parsed(line: str, place: str) -> Any:
     """The JSON value of one line; raises BadInput where it is none that can be taken."""
     try:
-        return json.loads(line, parse_constant=_no_constant)
+        return json.loads(line, parse_constant=_no_constant, object_pairs_hook=_once)
     except RecursionError:
         raise BadInput(place, "deeply nested JSON", "a flat object") from None
     except json.JSONDecodeError as wrong:
         raise BadInput(place, wrong.msg, "one JSON object on the line") from None
     except ValueError as wrong:
         raise BadInput(place, str(wrong), "JSON") from None
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        keys = [key for key, _ in pairs]
+        twice = next(key for key in keys if keys.count(key) > 1)
+        raise ValueError(f"{twice[:40]!r} stands there twice")
+    return found
 
 
 def _no_constant(name: str) -> None:

@@ -22,6 +22,10 @@ from kb.given import open_plain
 
 LINE_BYTES: Final = 1024 * 1024  #: one line, at most; a visit of 64 jacks with every field full fits
 FILE_BYTES: Final = 1024 * 1024 * 1024  #: a whole file, unpacked, at most
+_END: Final = len(b"\r\n")
+_EMPTY: Final = 100_000  #: empty lines, at most
+_FREELY: Final = 64 * 1024 * 1024  #: bytes that a packed file may come to, however small it is
+_DENSEST: Final = 200  #: bytes of notes to a packed byte beyond that; tables come to 5 to 30 (measured)
 _GZIP: Final = b"\x1f\x8b"  # RFC 1952, section 2.3.1
 
 #: Called with how many bytes of the file were read so far.
@@ -87,7 +91,8 @@ def lines_of(
     told: Told | None = None,
 ) -> Iterator[Line]:
     """The lines of a file, each at most ``LINE_BYTES``; raises BadInput naming the line that is wrong."""
-    done = number = 0
+    done = number = empty = 0
+    packed = isinstance(file, gzip.GzipFile)
     while True:
         try:
             raw = file.readline(LINE_BYTES + 1)
@@ -102,6 +107,15 @@ def lines_of(
                 f"{place}, line {number}", described(f"more than {LINE_BYTES} bytes"), "a shorter line"
             )
         _fits(done, most, place)
+        empty += len(raw) <= _END
+        if empty > _EMPTY:
+            raise BadInput(place, described(f"more than {_EMPTY} empty lines"), "notes")
+        if (
+            packed
+            and done > _FREELY
+            and done > _DENSEST * cast(IO[bytes], cast(gzip.GzipFile, file).fileobj).tell()
+        ):
+            raise BadInput(place, described("a packed file that swells without end"), "notes")
         try:
             text = raw.decode(encoding if number == 1 else encoding.replace("utf-8-sig", "utf-8"))
         except UnicodeDecodeError:

@@ -186,7 +186,7 @@ def _good(
     be kept then, the rest is only looked through."""
     first = next(lines, None)
     if first is None or (not first.text.strip() and first.number == 1 and source.form != "csv"):
-        raise BadInput(place, "an empty file" if first is None else "an empty first line", "notes")
+        raise BadInput(place, described("an empty file" if first is None else "an empty first line"), "notes")
     lines = chain([first], lines)
     rows = _json_lines(lines, place) if _is_json(source.form, place, first) else None
     if rows is None:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, Final
 
-from kb.errors import BadInput
+from kb.errors import BadInput, described
 from kb.exchange import cells
 from kb.exchange.columns import JACK_FIELDS, VISIT_FIELDS, Columns, TableMap, chosen
 from kb.exchange.fact_lines import from_object, read_nonce, read_time
@@ -56,8 +56,10 @@ class Table:
         self._place, self._mapping = place, mapping
         first = next(lines, None)
         if first is None or not first.text.strip():
-            raise BadInput(place, "an empty file" if first is None else "an empty first line", "a header")
-        self._line = first.number
+            raise BadInput(
+                place, described("an empty file" if first is None else "an empty first line"), "a header"
+            )
+        self._line, self._begun = first.number, False
         separator = max(_SEPARATORS, key=first.text.count)
 
         def texts() -> Iterator[str]:
@@ -74,10 +76,18 @@ class Table:
         self.columns: Columns = chosen(header, mapping, f"{place}, line 1")
 
     def _next(self) -> list[str] | None:
+        begun = self._line + 1 if self._begun else self._line
+        self._begun = True
         try:
             return next(self._reader, None)
         except csv.Error as wrong:
-            raise BadInput(f"{self._place}, line {self._line}", str(wrong), "CSV as in RFC 4180") from None
+            place, said = f"{self._place}, line {self._line}", str(wrong)
+            if "field limit" in said or "unexpected end" in said:
+                place, said = f"{self._place}, line {begun}", "a cell without an end"
+                raise BadInput(place, described(said), "a quote that is closed") from None
+            if "new-line" in said:
+                said = "lines that end with a carriage return alone"
+            raise BadInput(place, described(said), "CSV as in RFC 4180") from None
 
     def read(self) -> Iterator[tuple[int, Visit | Fact | list[Bad]]]:
         """(line, what stands there): a visit, a fact of a dump, or all that is wrong with one visit."""
@@ -184,8 +194,10 @@ _JACKS: Final = 64
 
 def bad_of(line: int, mistake: BadInput) -> Bad:
     """The mistake as one entry of the report."""
-    place = mistake.place.removeprefix("visit, ")
-    return Bad(line, place, "" if mistake.seen is None else str(mistake.seen), mistake.expected)
+    place, seen = mistake.place.removeprefix("visit, "), mistake.seen
+    return Bad(
+        line, place, "" if seen is None else seen if isinstance(seen, str) else str(seen), mistake.expected
+    )
 
 
 def _same(first: dict[str, str], fields: dict[str, str]) -> bool:

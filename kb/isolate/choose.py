@@ -19,7 +19,7 @@ from typing import Final
 from kb.isolate.model import Test
 
 SURE: Final = 0.9  #: one fault stands here: stop
-FEW: Final = 8  #: so few tests are planned to the end; the work grows some threefold with each more
+FEW: Final = 6  #: so few tests are planned to the end; each more makes the work some threefold
 UNSETTLED: Final = 5.0  #: minutes that an end without a fault at 0.9 counts as: somebody has to think on
 LEAST_BITS: Final = 0.02  #: a test that tells less than this is not worth a minute
 

@@ -22,7 +22,7 @@ from kb.pack.worlds import Bundle, Case
 WORK_ONE: Final = 2_000  #: steps for one job by itself
 ASKED: Final = 3  #: questions proposed, at most
 ABOUT: Final = 3  #: different jobs that are weighed, at most: those of which least is known
-WEIGHED: Final = 5  #: outputs of a job that are asked after
+WEIGHED: Final = 5  #: outputs of a job that are weighed on a day of several; at a single one all of them
 PHOTOS: Final = 12  #: panels that a photo may show; rarer ones save nothing
 RARELY: Final = 0.04  #: an answer as rare as this is not waited for
 WORTH: Final = 0.02  #: a question that saves a smaller share of its job is not asked
@@ -103,7 +103,9 @@ def _of_job(weighing: _Weighing) -> list[Ask]:
         for output in case.panel or ():
             there[output] = there.get(output, 0.0) + case.p
     # The nearer to evens, the more an answer tells.
-    doubtful = sorted(there, key=lambda output: (abs(there[output] - 0.5), output))[:WEIGHED]
+    doubtful = sorted(there, key=lambda output: (abs(there[output] - 0.5), output))
+    if len(weighing.packing.bare) > 1:
+        doubtful = doubtful[:WEIGHED]
     plain = [ask for output in doubtful for ask in weighing.of("has", output, partial(_has, output))]
     if weighing.bare.job.taken is None:
         for output in sorted(output for output in there if there[output] > 0.8):

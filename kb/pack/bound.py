@@ -46,13 +46,20 @@ def _used_up(tasks: Sequence[Task], costs: Sequence[Cost], target: float) -> flo
     least = [min(cost.each, cost.at_hand if cost.have else cost.each) for cost in costs]
     sums = {0: 1.0}
     for task in tasks:
-        after: dict[int, float] = {}
+        # Rounded down to hundredths: the bound stays a bound, and sums that differ stay few.
+        each = {
+            way: int(100 * sum([n * c for n, c in zip(way, least, strict=True) if n]))
+            for way in {way for _, ways in task.worlds for way in ways}
+        }
+        cheapest: dict[int, float] = {}
         for p, ways in task.worlds:
             if ways and p > 0:
-                # Rounded down to hundredths: the bound stays a bound, and sums that differ stay few.
-                price = int(100 * min(sum(n * c for n, c in zip(w, least, strict=True)) for w in ways))
-                for spent, chance in sums.items():
-                    after[spent + price] = after.get(spent + price, 0.0) + chance * p
+                price = min([each[way] for way in ways])
+                cheapest[price] = cheapest.get(price, 0.0) + p
+        after: dict[int, float] = {}
+        for price, p in cheapest.items():
+            for spent, chance in sums.items():
+                after[spent + price] = after.get(spent + price, 0.0) + chance * p
         sums = after
     reached = 0.0
     for spent in sorted(sums):

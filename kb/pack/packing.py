@@ -19,7 +19,7 @@ from kb.words import Speakers
 
 LEAVE: Final = 0.002  #: items seldom of use are not considered that together add no more than this share
 SELDOM: Final = 0.03  #: in so few worlds of a job, on average, is an item of use that is seldom so
-WORK: Final = 8_000  #: steps of search for a day: under two seconds on a slow machine
+WORK: Final = 6_000  #: steps of search for a day: under two seconds on a slow machine
 AT_HAND: Final = 0.25  #: what is in stock counts a quarter of its price: it need not be bought, but carried
 MERGED: Final = (
     0.004  #: worlds this rare are merged into harder ones on long days; certainty stays a lower bound

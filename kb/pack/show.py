@@ -9,6 +9,8 @@ from kb.evidence import Likely, Output
 from kb.pack.says import Answer, Ask, JobPlan, Plan, Risk, Useless
 from kb.words import Form, Signal
 
+MANY: Final = 3  #: changes of a list; of more the list itself is told where it is shorter
+
 #: How an installer speaks of an output.
 _CALLED: Final = {
     Signal.OPTICAL: "an optical jack",
@@ -287,10 +289,10 @@ def answer_text(answer: Answer) -> str:
 
     >>> answer_text(Answer(0.8, ("DAC",), 0.99, 20.0, fewer=("optical splitter",)))
     'without optical splitter'
-    >>> answer_text(Answer(0.8, ("DAC",), 0.99, 20.0, fewer=("ARC extractor", "HDMI cable 2 m")))
+    >>> answer_text(Answer(0.8, ("DAC",), 0.99, 20.0, fewer=("ARC extractor", "HDMI cable 2 m") * 2))
     'nothing but DAC'
     """
-    if len(answer.fewer) + len(answer.more) > len(answer.items):
+    if len(answer.fewer) + len(answer.more) > max(MANY, len(answer.items)):
         return f"nothing but {_counted(answer.items)}" if answer.items else "nothing: no item helps there"
     changes = [("without ", answer.fewer), ("also ", answer.more)]
     said = [word + _counted(items) for word, items in changes if items]

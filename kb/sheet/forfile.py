@@ -174,7 +174,7 @@ def chain_line(path: Path, panel: Panel, said: Language) -> str:
 
 
 def _works(path: Path, said: Language) -> str:
-    return said("file/findings", percent=f"{100 * path.p_works:.0f}", count=path.findings)
+    return said("file/findings", percent=f"{100 * path.p_works:.0f}", count=path.trials)
 
 
 def converter(connection: Connection, said: Language) -> str:

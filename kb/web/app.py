@@ -48,6 +48,7 @@ _SAID: Final = {
         "A photo may have 12 MB, a visit with its photos 32 MB, and text 256 KB. Nothing was saved; "
         "go back, and what you typed is still there.",
     ),
+    503: ("Busy", "Another phone is being answered. Try again in a moment."),
     429: ("Too fast", "That was more than this page takes at once. Wait a moment, then try again."),
 }
 
@@ -121,7 +122,7 @@ def _refused(wrong: HTTPException) -> AnyResponse:
         return recording.stale()
     title, said = _SAID.get(code, ("That did not work", "The page cannot answer this."))
     answer = failed(code, title, said)
-    if code == 429 and getattr(wrong, "retry_after", None) is not None:
+    if getattr(wrong, "retry_after", None) is not None:
         answer.headers["Retry-After"] = str(wrong.retry_after)  # type: ignore[attr-defined]
     return answer
 

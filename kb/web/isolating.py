@@ -9,9 +9,11 @@ import gzip
 import json
 import threading
 from collections import OrderedDict
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Final
 
 from flask import Flask, Response, redirect, request, url_for
+from werkzeug.exceptions import ServiceUnavailable
 from werkzeug.wrappers import Response as AnyResponse
 
 from kb.errors import BadInput, NotFound
@@ -21,10 +23,13 @@ from kb.web.site import page, site
 from kb.words import DriverInput, Signal
 
 if TYPE_CHECKING:
+    from kb.book import SetView
     from kb.isolate import Model
+    from kb.path import Connection
 
 _MOST: Final = 60  #: answers in one address
 _SHOWN: Final = 5  #: faults in the list
+_PATIENCE_S: Final = 3  #: so long a thread waits for another that makes turns
 _KEPT: Final = 32  #: paths whose turns are remembered; they take a second each to make
 
 
@@ -45,7 +50,8 @@ def isolate() -> AnyResponse:
         path = _path(given)
         since = ""
         if about and not path:
-            path, since = _path_in_book(**about)
+            with suppress(NotFound):
+                path, since = _path_in_book(site().book.view(**about))
         return page(
             "isolate_begin",
             complaints=list(model.complaints.values()),
@@ -112,13 +118,17 @@ def turns() -> AnyResponse:
 
     path = path_used_from(_path(request.args), "path")
     key = json.dumps([path_used_to(path), site().book.cases()], sort_keys=True)
-    with _making:  # one at a time: the others would make the same
+    if not _making.acquire(timeout=_PATIENCE_S):  # one at a time: the others would make the same
+        raise ServiceUnavailable(retry_after=5)  # the phone asks again with its next page
+    try:
         body = _made.pop(key, None)
         if body is None:
             body = gzip.compress(json.dumps(turns_of(_model(), path) | {"path": str(path)}).encode(), mtime=0)
         _made[key] = body
         while len(_made) > _KEPT:
             _made.popitem(last=False)
+    finally:
+        _making.release()
     zipped = "gzip" in request.headers.get("Accept-Encoding", "")
     answer = Response(body if zipped else gzip.decompress(body), mimetype="application/json")
     if zipped:
@@ -139,20 +149,17 @@ def _about(given: Any) -> dict[str, str]:
     return {"make": make, "model": model} if make and model else {}
 
 
-def _path_in_book(make: str, model: str) -> tuple[dict[str, Any], str]:
+def _path_in_book(known: SetView, connection: Connection | None = None) -> tuple[dict[str, Any], str]:
     """The path of a set as it was connected last, else as it would be; and since when."""
     from kb.cli.isolate_book import path_in_book
 
-    try:
-        known = path_in_book(site().book, site().book.view(make, model))
-    except NotFound:
-        return {}, ""
-    return (path_used_to(known[0]), known[1]) if known else ({}, "")
+    found = path_in_book(site().book, known, connection)
+    return (path_used_to(found[0]), found[1]) if found else ({}, "")
 
 
-def turns_address(make: str, model: str) -> str:
-    """Where the turns for a set's path are."""
-    return url_for("turns", **_path_in_book(make, model)[0])
+def turns_address(known: SetView, connection: Connection | None = None) -> str:
+    """Where the turns for a set's path are; ``connection``: that of the usual driver, where it is known."""
+    return url_for("turns", **_path_in_book(known, connection)[0])
 
 
 def _data(given: Any) -> dict[str, Any]:

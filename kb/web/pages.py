@@ -14,6 +14,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from kb.errors import BadInput, NotFound
 from kb.web.drawing import sign
 from kb.web.isolating import turns_address
+from kb.web.lengths import read_length, shown_length
 from kb.web.site import page, site
 from kb.words import DriverInput, Signal
 
@@ -33,7 +34,7 @@ def add(app: Flask) -> None:
     app.add_url_rule("/set", "show_set", show_set)
     app.add_url_rule("/path", "other_driver", other_driver)
     app.add_url_rule("/sheet", "sheet", sheet)
-    app.jinja_env.globals["sign"] = sign
+    app.jinja_env.globals |= {"sign": sign, "shown_length": shown_length}
 
 
 # -- search --------------------------------------------------------------------------------------------
@@ -83,7 +84,7 @@ def show_set() -> AnyResponse:
         "set",
         known=known,
         about=_about(known),
-        turns=turns_address(**_about(known)),
+        turns=turns_address(known, connection if asked.usual else None),
         asked=asked,
         facts=_facts_of_source(known),
         rows=_rows(known, connection),
@@ -130,11 +131,8 @@ class Asked:
         self.inputs: Sequence[DriverInput] = DriverInput.read_all(given.getlist("inputs")[:9], "inputs")
         self.speakers_needed = given.get("speakers", "needed") != "free"
         self.taken = tuple(Signal.read(one, "in use") for one in given.getlist("taken")[:12])
-        typed = given.get("length", "").strip().replace(",", ".")
-        try:
-            self.length_m = float(typed) if typed else 1.5
-        except ValueError:
-            raise BadInput("length", typed, "metres from the jack to the driver") from None
+        typed = given.get("length", "").strip()
+        self.length_m = read_length(typed, "length") if typed else 1.5
         self.usual = not (self.inputs or self.taken or typed or not self.speakers_needed)
 
 

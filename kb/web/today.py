@@ -16,6 +16,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from kb.errors import BadInput, BookTrouble
 from kb.pack import Day, Plan, day_from, job_from
 from kb.web import privately
+from kb.web.lengths import read_length
 from kb.web.site import page, site
 from kb.words import DriverInput
 
@@ -89,12 +90,13 @@ def _job(typed: dict[str, str]) -> dict[str, Any]:
         raise BadInput("job, make", "nothing", "a make, a model or both")
     job["inputs"] = request.form.getlist("inputs") or list(site().book.settings.inputs)
     job["speakers"] = "free" if typed.get("speakers") == "free" else "needed"
-    for key, kind in (("year", int), ("length_m", float)):
-        if typed.get(key):
-            try:
-                job[key] = kind(typed[key].replace(",", "."))
-            except ValueError:
-                raise BadInput(f"job, {key}", typed[key], "a number") from None
+    if typed.get("year"):
+        try:
+            job["year"] = int(typed["year"])
+        except ValueError:
+            raise BadInput("job, year", typed["year"], "a number") from None
+    if typed.get("length_m"):
+        job["length_m"] = round(read_length(typed["length_m"], "job, length"), 3)
     job_from(job, "job")
     return {key: [str(i) for i in value] if key == "inputs" else value for key, value in job.items()}
 

@@ -136,3 +136,63 @@ def test_a_file_that_is_not_there_is_named(jackfield: Run) -> None:
     done = jackfield("pack", "tomorrow.json")
     assert done.code == 2
     assert "tomorrow.json" in done.err
+
+
+def test_a_visit_recorded_since_counts_at_once_without_learning_all_anew(
+    known: Run, visit_file: VisitFile, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert known("evidence", "Norwell", "NV40-210").code == 0  # learned, and kept
+    new = json.loads(visit_file().read_text())
+    new["source"] |= {"make": "Quillmere", "model": "QM43-7"}
+    assert known("record", "--file", "-", stdin=json.dumps(new)).code == 0
+
+    def learn(*_: object, **__: object) -> None:
+        raise AssertionError("learned anew")
+
+    monkeypatch.setattr("kb.evidence.Evidence.learn", learn)
+    levels = known("evidence", "Quillmere", "QM43-7", "--json").json["levels"]
+    assert next(level["visits"] for level in levels if level["level"] == "set") == 1
+
+
+def test_another_spelling_of_a_set_is_that_set(known: Run, visit_file: VisitFile) -> None:
+    wrong = json.loads(visit_file().read_text())
+    wrong["source"] |= {"make": "Norwel", "model": "NV4O-210"}
+    assert known("record", "--file", "-", stdin=json.dumps(wrong)).code == 0
+    assert known("merge", "Norwel", "NV4O-210", "--into", "Norwell", "NV40-210").code == 0
+    for spelling in (("Norwell", "NV40-210"), ("Norwel", "NV4O-210")):
+        levels = known("evidence", *spelling, "--json").json["levels"]
+        assert next(level["visits"] for level in levels if level["level"] == "set") == 13
+    plan = known("pack", "Norwel", "NV4O-210", "--inputs", "line-3.5", "--json").json
+    assert (plan["jobs"][0]["make"], plan["jobs"][0]["model"]) == ("Norwell", "NV40-210")
+
+
+def test_an_item_without_its_length_is_answered_with_the_lengths_there_are(jackfield: Run) -> None:
+    done = jackfield("pack", "Norwell", "--inputs", "line-3.5", "--have", "optical cable")
+    assert (done.code, done.out) == (2, "")
+    assert "expected a length with it: 1 m, 2 m, 3 m, 5 m or 10 m" in done.err
+
+
+@pytest.mark.parametrize(("given", "seen"), [({}, "no jobs"), (None, "no jobs"), ({"jobs": {}}, "no jobs")])
+def test_a_file_without_jobs_is_told_in_plain_words(jackfield: Run, given: object, seen: str) -> None:
+    done = jackfield("pack", "-", stdin=json.dumps(given))
+    assert done.code == 2
+    assert seen in done.err
+    assert "NoneType" not in done.err
+    assert "dict" not in done.err
+
+
+def test_what_keeps_the_target_out_of_reach_is_said(jackfield: Run) -> None:
+    done = jackfield("pack", "--year", "1985", "--inputs", "line-3.5")
+    assert "What keeps it: " in done.out
+    assert "if nobody needs its speakers" in " ".join(done.out.split())
+    assert max(map(len, done.out.splitlines())) <= 80
+
+
+def test_a_list_that_is_not_proved_the_cheapest_says_by_how_much(known: Run) -> None:
+    jobs = [{"inputs": ["line-3.5"], "year": 1990 + 4 * n} for n in range(8)]
+    done = known("pack", "-", stdin=json.dumps(jobs))
+    plan = known("pack", "-", "--json", stdin=json.dumps(jobs)).json
+    assert not plan["optimal"]
+    spare = round(100 * (1 - plan["bound"] / plan["cost"]))
+    assert f"A cheaper list may do as well, by {spare}% at most." in done.out
+    assert "A cheaper list" not in known("pack", "-", stdin=json.dumps([JOB])).out

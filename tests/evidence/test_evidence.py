@@ -382,3 +382,15 @@ def test_asking_costs_no_heavy_import():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_a_make_of_a_few_families_met_often_is_known_by_these_families():
+    """A new set of the make is of one of its series, mostly: nobody has met another."""
+    seen = [set_of_family(number, OPTICAL, LINE, make="Quillmere") for number in range(8)]
+    others = [visit(make, f"X{n}Z", HEADPHONE) for n, make in enumerate("Ab Bc Cd De Ef Fg Gh Hi".split())]
+    evidence = learn(*seen, *others)
+    asked = Source("Quillmere", "", year=2013)
+    one_more = Source("Quillmere", "NV60-219", year=2013)
+    by_make, by_family = (evidence.expect(source).has(Signal.OPTICAL) for source in (asked, one_more))
+    assert by_family > by_make > 0.6
+    assert sum(level.share for level in evidence.expect(asked).levels) <= 1 + 1e-9

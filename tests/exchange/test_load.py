@@ -90,6 +90,12 @@ def test_every_bad_row_is_named_and_nothing_is_half_done(jackfield: Run, flawed:
     assert "line 4, form: saw 'toslonk', expected toslink" in said
 
 
+def test_a_cell_that_is_missing_is_told_in_words_not_quoted(jackfield: Run, tmp_path: Path) -> None:
+    table = tmp_path / "t.csv"
+    table.write_text("date,make,model\n2019-03-04,Norwell,\n", encoding="utf-8")
+    assert "line 2, model: saw nothing, expected the model" in jackfield("load", table).err
+
+
 def test_what_is_right_comes_in_when_asked(jackfield: Run, flawed: Path) -> None:
     done = jackfield("load", flawed, "--keep-good", "--json")
     assert (done.code, done.json["visits"], done.json["bad_count"]) == (0, 1, 5)
@@ -203,13 +209,13 @@ def test_memory_does_not_grow_with_the_file(tmp_path: Path) -> None:
         taken: list[int] = []
         record = store.record
 
-        def watched(visits, told=None):  # type: ignore[no-untyped-def]
+        def watched(visits, **more):  # type: ignore[no-untyped-def]
             def one_by_one():  # type: ignore[no-untyped-def]
                 for visit in visits:
                     taken.append(read[-1] if read else 0)
                     yield visit
 
-            return record(one_by_one(), told)
+            return record(one_by_one(), **more)
 
         store.record = watched  # type: ignore[method-assign]
         load(store, [str(path)], Source(), progress=lambda done, total: read.append(done))

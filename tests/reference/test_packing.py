@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from scipy.optimize import Bounds, LinearConstraint, milp
 
+from kb.pack.bound import least_cost
 from kb.pack.chances import Chances, Cost, Task, cost_of
 from kb.pack.solve import cheapest
 
@@ -198,3 +199,35 @@ def test_a_search_that_is_cut_short_still_tells_the_truth(seed):
     assert hurried.bound <= whole.cost + 1e-9
     assert hurried.cost >= whole.cost - 1e-9
     assert by_the_book(tasks, hurried.stock) >= hurried.chance - 1e-9
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_no_stock_that_is_sure_enough_costs_less_than_the_bound(seed):
+    """The bound of a day, against every stock there is."""
+    draw = random.Random(4000 + seed)
+    jobs, kinds = draw.choice((2, 3, 4)), draw.choice((2, 3))
+    tasks = [random_task(draw, kinds, 4, 4) for _ in range(jobs)]
+    costs = tuple(Cost(draw.choice((1.5, 4.0, 9.25)), draw.choice((0, 0, 2)), 0.3) for _ in range(kinds))
+    target = draw.choice((0.4, 0.6, 0.8, 0.9))
+    chances = Chances(tasks, kinds, each=10**6)
+    good = [
+        cost_of(stock, costs)
+        for stock in itertools.product(range(jobs + 1), repeat=kinds)
+        if chances.of(stock) >= target
+    ]
+    if good:
+        assert least_cost(tasks, costs, target) <= min(good) + 1e-9
+
+
+def test_the_bound_is_no_empty_promise():
+    """Over random days it lies at three quarters of the least cost and more, on average."""
+    shares = []
+    for seed in range(40):
+        draw = random.Random(5000 + seed)
+        tasks = [random_task(draw, 3, 4, 4) for _ in range(4)]
+        costs = tuple(Cost(float(draw.randint(2, 9))) for _ in range(3))
+        found = cheapest(tasks, costs, 0.7, work=10**6, chances=Chances(tasks, 3, each=10**6))
+        if found.optimal:
+            shares.append(least_cost(tasks, costs, 0.7) / found.cost)
+    assert len(shares) > 10
+    assert sum(shares) / len(shares) > 0.75

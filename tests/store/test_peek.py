@@ -90,9 +90,9 @@ def test_on_a_disk_without_room_a_quiet_book_is_read_as_it_is(
         stands = store.standing()
     connect = sqlite3.connect
 
-    def full(uri: str, **more: Any) -> sqlite3.Connection:
-        if "immutable" in uri:
-            return connect(uri, **more)
+    def full(where: str, **more: Any) -> sqlite3.Connection:
+        if "immutable" in where:
+            return connect(where, **more)
         problem = sqlite3.OperationalError("no room")
         problem.sqlite_errorcode = code
         raise problem

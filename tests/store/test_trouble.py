@@ -154,7 +154,7 @@ def test_a_database_of_another_program_is_refused_and_left_as_it_is(tmp_path: Pa
 
 
 def test_a_folder_instead_of_a_file_is_told(tmp_path: Path) -> None:
-    with pytest.raises(BookTrouble, match="cannot be opened"):
+    with pytest.raises(BookTrouble, match="a folder, expected a file"):
         Store.open(tmp_path)
 
 

@@ -119,6 +119,7 @@ PAGES = (
     "/bring",
     "/isolate",
     "/isolate?complaint=no-sound&signal=optical",
+    "/isolate?complaint=no-sound&make=Norwell&model=NV40-210&fixed=output-off",
     "/waiting",
     "/phone",
     "/set?make=Nobody&model=X1",

@@ -110,3 +110,16 @@ def test_the_page_for_no_link_tells_what_to_try_without_any_test(phone: Phone) -
     page = phone.get("/isolate/without-link").text
     assert "phone into the driver" in page
     assert "<script>" not in page
+
+
+def test_a_phone_does_not_wait_long_for_another_whose_turns_are_made(
+    phone: Phone, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Turns take a second of work: many paths asked for at once do not hold up the pages."""
+    from kb.web import isolating
+
+    monkeypatch.setattr(isolating, "_PATIENCE_S", 0.01)
+    with isolating._making:
+        busy = phone.get("/isolate/turns?signal=coaxial")
+    assert (busy.status_code, busy.headers["Retry-After"]) == (503, "5")
+    assert phone.get("/isolate/turns?signal=coaxial").status_code == 200

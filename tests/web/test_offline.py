@@ -190,7 +190,7 @@ def test_what_the_phone_does_not_have_of_the_isolation_is_said_kindly(
     page.goto(laptop.url(NORWELL))
     kept(page)
     laptop.cut()
-    page.goto(laptop.url("/isolate?complaint=hum&signal=scart"))  # a path that nobody looked at
+    page.goto(laptop.url("/isolate?complaint=hum&signal=coaxial"))  # a path that nobody looked at
     page.wait_for_selector("#turn[data-ready]")
     assert "for any path" in page.inner_text("#turn")
     assert page.locator(".choice").count() > 1

@@ -112,3 +112,19 @@ def test_a_file_that_was_named_is_shown_and_never_changed(home: Path, tmp_path: 
 
 def test_without_a_job_there_is_nothing_to_bring(phone: Phone) -> None:
     assert phone.get("/bring").location == "/today"
+
+
+def test_lengths_are_typed_and_shown_in_the_units_of_the_settings(phone: Phone, home: Path) -> None:
+    (home / "settings.toml").write_text('units = "feet"\n')
+    assert "4 ft 11 in" in phone.get("/today").text
+    phone.post("/today", {"make": "Norwell", "model": "NV40-210", "length_m": "10"})
+    (job,) = json.loads((home / "today.json").read_text())["jobs"]
+    assert job["length_m"] == pytest.approx(3.048)
+    assert "10 ft" in phone.get("/today").text
+    phone.post("/today", {"make": "Norwell", "model": "NV32-208", "length_m": "2.5 m"})
+    assert json.loads((home / "today.json").read_text())["jobs"][1]["length_m"] == 2.5
+    page = phone.get("/path?make=Norwell&model=NV40-210&length=8+ft").text
+    assert 'value="8 ft 0 in"' in page
+    wrong = phone.post("/today", {"make": "Norwell", "model": "NV32-208", "length_m": "far"})
+    assert wrong.status_code == 422
+    assert "far" in wrong.text

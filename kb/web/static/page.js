@@ -266,6 +266,7 @@ function recording(form) {
       });
       one(".known", form).hidden = true;
       one("#known-title").hidden = true;
+      one(".others", form).open = false;
       one(".jack", jacks).scrollIntoView({ block: "start" });
       one(".jack .tried input", jacks).focus({ preventScroll: true });
     } else if (tile.classList.contains("drop")) {
@@ -279,7 +280,7 @@ function recording(form) {
       if (field) {
         if (mark.length) { // known from the book: the next tap is the likeliest thing to follow
           tile.hidden = true;
-          (every(".known .tile[value]", form).find((t) => !t.hidden) || one(".tap:not(.known) .tile", form)).focus({ preventScroll: true });
+          (every(".known .tile[value]", form).find((t) => !t.hidden) || one("#tap-title", form)).focus({ preventScroll: true });
         } else {
           field.closest(".jack").scrollIntoView({ block: "nearest" });
           field.focus({ preventScroll: true });

@@ -1,0 +1,26 @@
+"""How is a length typed and shown on the page? In the units of the settings, or with any unit written."""
+
+from __future__ import annotations
+
+from kb.loop.units import length
+from kb.settings import Units
+from kb.web.site import site
+
+LONGEST_M = 100.0  #: metres; the rooms below have limits of their own
+
+
+def in_feet() -> bool:
+    """Are bare numbers feet?"""
+    return site().book.settings.units is Units.FEET
+
+
+def read_length(typed: str, place: str) -> float:
+    """Metres of what was typed (``2.5``, ``2,5 m``, ``8 ft``, ``4 ft 11 in``); raises BadInput."""
+    return length(typed, place, low=0.0, high=LONGEST_M, feet=in_feet())
+
+
+def shown_length(metres: float) -> str:
+    """``1.5 m`` or ``4 ft 11 in``."""
+    from kb.sheet.language import language
+
+    return language(feet=in_feet()).length(metres)
