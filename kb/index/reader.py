@@ -28,6 +28,7 @@ from kb.index.score import FAMILY_MATE, NEAR_FROM, SHOWN_FROM, Candidate, scored
 if TYPE_CHECKING:
     from kb.index.words import Hit, WordSearcher
 
+_TOLD = 4  # a set whose notes say the words is put before one up to so many times as likely
 _MEANT = 3  # how many "did you mean"
 _SISTERS: tuple[str, ...] = ("sister", "sisters")
 
@@ -232,9 +233,12 @@ class Reader:
             if unseen:  # others may say it as well, and be more than were asked for
                 told_too = searcher.search(spoken, asked.phrases, conditions, len(unseen), keys=unseen)
                 by_key.update((hit.key, hit) for hit in told_too)
-            told = [m for m in matches if m.key in by_key]
-            others = [m for m in matches if m.key not in by_key]
-            ahead = [_with_snippet(m, by_key[m.key]) for m in told] + ([] if asked.phrases else others)
+            ahead = [
+                _with_snippet(match, by_key[match.key]) if match.key in by_key else match
+                for match in matches
+                if match.key in by_key or not asked.phrases
+            ]
+            ahead.sort(key=lambda match: -match.score * (_TOLD if match.key in by_key else 1))
             named = {match.key for match in ahead}
             return ahead + self._hits([hit for hit in hits if hit.key not in named], conditions, years, limit)
         return self._hits(hits, conditions, years, limit)

@@ -252,3 +252,12 @@ def test_words_that_are_sorted_through_files_are_the_same_words(
     assert answers("many", 0.02) == in_memory
     assert len(runs) > 5
     assert all(in_memory)
+
+
+def test_words_do_not_put_an_unlikely_number_before_a_likely_one(book: Book) -> None:
+    index = book([*noted_sets(), *sets("Norwell: NV40-218")])
+    assert index.find("client says nnv40-218 norwell").matches[0].model == "NV40-218"
+
+
+def noted_sets() -> list[SetEntry]:
+    return [noted("Norwell: NV40-210", "client says it hums")]
