@@ -76,6 +76,7 @@ RamStorage = _whoosh("filedb.filestore").RamStorage
 LockError = _whoosh("index").LockError
 
 _BOOST = {"marking": 1.5, "setting": 1.2, "note": 1.0}
+_TRIES = 10  # to open what another process may have taken away, as many as Whoosh makes
 _SNIPPET, _BEFORE = 160, 40  # characters shown, and of them before the first word
 _MISTYPED_FROM = 5  # letters of a word from which one slip in it is forgiven
 _SWAP_FROM = 7
@@ -201,10 +202,20 @@ def _private(folder: Path) -> None:
 
 
 def _open(folder: Path) -> Any:
-    try:
-        return FileStorage(str(folder), readonly=False).open_index(schema=schema())  # not the pickled one
-    except Exception as error:  # Whoosh raises whatever its decoding trips over
-        raise IndexBroken(f"index folder {folder.name}: the words cannot be read ({error!r})") from error
+    tries = _TRIES
+    while True:
+        try:
+            return FileStorage(str(folder), readonly=False).open_index(schema=schema())  # not the pickled one
+        except Exception as error:  # Whoosh raises whatever its decoding trips over
+            # Another process that folds in takes the old table of contents away, perhaps just after it was
+            # seen. Whoosh itself tries again for the files that the table names, not for the table.
+            tries -= 1
+            if not tries or not isinstance(error, FileNotFoundError):
+                raise _unreadable(folder, error) from error
+
+
+def _unreadable(folder: Path, error: Exception) -> IndexBroken:
+    return IndexBroken(f"index folder {folder.name}: the words cannot be read ({error!r})")
 
 
 class Hit(NamedTuple):
@@ -228,9 +239,7 @@ class WordSearcher:
                 readers.append(files.reader())
                 self.generation = int(files.latest_generation())
             except Exception as error:
-                raise IndexBroken(
-                    f"index folder {folder.name}: the words cannot be read ({error!r})"
-                ) from error
+                raise _unreadable(folder, error) from error
         self._hidden = [query.Term("key", key) for key in pending] if readers else []
         texts = [(key, stored) for key, stored in pending.items() if stored]
         if texts:

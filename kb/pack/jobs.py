@@ -6,7 +6,7 @@
 >>> day_from([{"make": "Norwell"}])
 Traceback (most recent call last):
 ...
-kb.errors.BadInput: job 1, inputs: saw 'none', expected the inputs of the driver, such as line-3.5
+kb.errors.BadInput: job 1, inputs: saw none, expected the inputs of the driver, such as line-3.5
 """
 
 from __future__ import annotations

@@ -6,6 +6,9 @@ import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
+
+import pytest
 
 from kb.index import Index, SetEntry
 from tests.index.conftest import noted, sets
@@ -66,6 +69,25 @@ def test_every_answer_is_of_one_revision_while_another_process_writes_and_rebuil
     assert index.find("kitchen turn61").matches[0].payload == "61"
     assert len(seen) > 3
     assert index.check() == []
+
+
+def test_a_table_of_contents_taken_away_just_after_it_was_seen_is_looked_for_again(
+    book: Book, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from whoosh.filedb.filestore import FileStorage
+
+    index = book(pair(1))
+    opened, gone = FileStorage.open_file, ["once"]
+
+    def taken_away(self: FileStorage, name: str, **how: Any) -> Any:
+        if name.endswith(".toc") and gone:
+            gone.pop()
+            raise FileNotFoundError(2, "No such file or directory")
+        return opened(self, name, **how)
+
+    monkeypatch.setattr(FileStorage, "open_file", taken_away)
+    assert len(index.find("kitchen").matches) == 2
+    assert not gone
 
 
 def watched_revision(index: Index) -> str:
