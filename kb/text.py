@@ -94,7 +94,7 @@ def cells(text: str) -> int:
     """
     if text.isascii():
         return len(text)
-    return sum(_cells(c) for c in text)
+    return len(text) + sum(_cells(c) - 1 for c in text if not c.isascii())
 
 
 def wrapped(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
@@ -105,16 +105,18 @@ def wrapped(text: str, width: int, first: str = "", rest: str = "") -> list[str]
     """
     lines = []
     line, bare = first, True
+    taken = cells(line)
     for word in text.split():
-        room = width - cells(line) - (0 if bare else 1)
-        if cells(word) > room and not bare:
+        long = cells(word)
+        if not bare and taken + 1 + long > width:
             lines.append(line)
-            line, bare = rest, True
-        while bare and cells(word) > (room := max(width - cells(line), _LEAST_CELLS)):
+            line, taken, bare = rest, cells(rest), True
+        while bare and long > (room := max(width - taken, _LEAST_CELLS)):
             cut = _fitting(word, room)
             lines.append(line + word[:cut])
-            line, word = rest, word[cut:]
-        line = f"{line}{word}" if bare else f"{line} {word}"
+            line, taken, word = rest, cells(rest), word[cut:]
+            long = cells(word)
+        line, taken = (f"{line}{word}", taken + long) if bare else (f"{line} {word}", taken + 1 + long)
         bare = False
     return lines if bare else [*lines, line]
 
