@@ -4,6 +4,7 @@
     python3 scripts/measure.py cold       cold starts of find, words and path
     python3 scripts/measure.py record     acknowledged writes a second
     python3 scripts/measure.py rebuild    building the index of 10,000 sets
+    python3 scripts/measure.py large      a cold find on 100,000 sets beside the demo book (some minutes)
     python3 scripts/measure.py lookup     accuracy and speed of finding the right set
     python3 scripts/measure.py evidence   calibration of what is expected
     python3 scripts/measure.py web        fifty phones on one laptop
@@ -24,11 +25,14 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
+from itertools import islice
 from pathlib import Path
+from typing import Any
 
 from environment import ROOT, ready
 
 RUNS = 21
+JACKFIELD = [sys.executable, "-m", "kb.cli.main"]
 BASE = "import click, rich.table, sqlite3"
 WORDS_BASE = "import click, rich.table, sqlite3, whoosh.index"
 
@@ -38,6 +42,7 @@ def main() -> int:
     if Path(sys.prefix).resolve() != python.parent.parent.resolve():
         return subprocess.run([str(python), __file__, *sys.argv[1:]]).returncode
     parts: dict[str, Callable[[], None]] = {"cold": cold, "record": record, "rebuild": rebuild}
+    parts |= {"large": large} if sys.argv[1:2] == ["large"] else {}
     asked = sys.argv[1:2]
     if asked and asked[0] in OTHERS:
         return subprocess.run(
@@ -80,23 +85,33 @@ def timed(command: list[str], env: dict[str, str]) -> float:
     return took
 
 
+def environment_of(home: str) -> dict[str, str]:
+    """What a command is run with on the book in ``home``."""
+    env = {**os.environ, "JACKFIELD_HOME": home}
+    env.pop("PYTHONDONTWRITEBYTECODE", None)  # an installed program has its byte code beside it
+    return env
+
+
+def demo(home: str) -> dict[str, str]:
+    """What a command is run with on the demo book, made in ``home``."""
+    env = environment_of(home)
+    timed([*JACKFIELD, "record", "--file", str(ROOT / "data" / "demo" / "visits.jsonl")], env)
+    timed([*JACKFIELD, "find", "warm", "up", "the", "words"], env)
+    return env
+
+
 def cold() -> None:
     """Cold starts as ratios to bare imports, runs of all commands taken in turn."""
     with tempfile.TemporaryDirectory() as home:
-        env = {**os.environ, "JACKFIELD_HOME": home}
-        env.pop("PYTHONDONTWRITEBYTECODE", None)  # an installed program has its byte code beside it
-        jackfield = [sys.executable, "-m", "kb.cli.main"]
-        visits = ROOT / "data" / "demo" / "visits.jsonl"
-        timed([*jackfield, "record", "--file", str(visits)], env)
-        timed([*jackfield, "find", "warm", "up", "the", "words"], env)
+        env = demo(home)
         commands = {
             f'python -c "{BASE}"': [sys.executable, "-c", BASE],
-            "find MODEL": [*jackfield, "find", "nv40-210"],
-            "find MODEL --json": [*jackfield, "find", "nv40-210", "--json"],
+            "find MODEL": [*JACKFIELD, "find", "nv40-210"],
+            "find MODEL --json": [*JACKFIELD, "find", "nv40-210", "--json"],
             f'python -c "{WORDS_BASE}"': [sys.executable, "-c", WORDS_BASE],
-            "find WORDS": [*jackfield, "find", "muted", "headphone", "kitchen"],
-            "path": [*jackfield, "path", "Norwell", "NV40-210"],
-            "show": [*jackfield, "show", "Norwell", "NV40-210"],
+            "find WORDS": [*JACKFIELD, "find", "muted", "headphone", "kitchen"],
+            "path": [*JACKFIELD, "path", "Norwell", "NV40-210"],
+            "show": [*JACKFIELD, "show", "Norwell", "NV40-210"],
         }
         took: dict[str, list[float]] = {name: [] for name in commands}
         for _ in range(RUNS):
@@ -149,24 +164,10 @@ def record() -> None:
 
 def rebuild() -> None:
     """Building the index of 10,000 sets from the store."""
-    from kb.book import Book
-    from kb.visit import visit_from
-
     count = 10_000
     with tempfile.TemporaryDirectory() as folder:
         home = Path(folder)
-        with Book.open(home) as book:
-            begun = time.perf_counter()
-            batch = []
-            for data in invented(count, random.Random(2)):
-                batch.append(visit_from(data))
-                if len(batch) == 1000:
-                    book.store_to_write().record(batch)
-                    batch = []
-            loaded = time.perf_counter() - begun
-            begun = time.perf_counter()
-            book.reindex()
-            took = time.perf_counter() - begun
+        loaded, took = filled(home, count)
         size = sum(f.stat().st_size for f in (home / "index").rglob("*") if f.is_file())
     rows = [
         ("what", "took", "a second"),
@@ -177,7 +178,45 @@ def rebuild() -> None:
     table("Index rebuild", rows)
 
 
-def invented(count: int, chance: random.Random) -> Iterator[dict[str, object]]:
+def large() -> None:
+    """A cold find of a model on the demo book and on 100,000 sets, in turn."""
+    count = 100_000
+    with tempfile.TemporaryDirectory() as small, tempfile.TemporaryDirectory() as big:
+        env = demo(small)
+        filled(Path(big), count)
+        with_many = environment_of(big)
+        last = next(iter(invented(1, random.Random(2))))["source"]
+        asked = {
+            "find MODEL, demo book": ("nv40-210", env),
+            f"find MODEL, {count} sets": (last["model"], with_many),
+        }
+        took: dict[str, list[float]] = {name: [] for name in asked}
+        for _ in range(RUNS):
+            for name, (model, where) in asked.items():
+                took[name].append(timed([*JACKFIELD, "find", model], where))
+    median = {name: statistics.median(times) for name, times in took.items()}
+    base = next(iter(median.values()))
+    rows = [(name, f"{one * 1000:.0f} ms", f"{one / base:.2f}") for name, one in median.items()]
+    table(f"Cold starts on a large book, {RUNS} runs each, in turn", [("command", "median", "ratio"), *rows])
+
+
+def filled(home: Path, count: int) -> tuple[float, float]:
+    """Seconds that recording visits to ``count`` sets into a book in ``home`` took, and its index."""
+    from kb.book import Book
+    from kb.visit import visit_from
+
+    with Book.open(home) as book:
+        begun = time.perf_counter()
+        visits = (visit_from(data) for data in invented(count, random.Random(2)))
+        while batch := list(islice(visits, 1000)):
+            book.store_to_write().record(batch)
+        loaded = time.perf_counter() - begun
+        begun = time.perf_counter()
+        book.reindex()
+        return loaded, time.perf_counter() - begun
+
+
+def invented(count: int, chance: random.Random) -> Iterator[dict[str, Any]]:
     """Visits to ``count`` different invented sets."""
     makes = ["Norwell", "Hallmere", "Pellworth", "Aldvik", "Veldana"]
     places = ["kitchen", "lounge", "bedroom", "day room", "chapel"]
