@@ -268,14 +268,12 @@ class Book:
 
         now = self.standing()
         if now is None:
-            evidence, changed = Evidence.learn(()), True
+            evidence = Evidence.learn(())
         else:
-            evidence, changed = self.learned.nearly(lambda: self.store, now, source.key)
-        # A set with findings that the evidence has not seen is a stranger to it, and brings its own trials.
-        known = replace(source, model="") if changed else source
+            evidence = self.learned.nearly(lambda: self.store, now, source.key)
 
         def of_jack(jack: PanelJack) -> Chance:
-            found = evidence.chance(known, jack) if jack.jack.usable else own_chance(jack)
+            found = evidence.chance(source, jack) if jack.jack.usable else own_chance(jack)
             return Chance(found.p, found.low, found.high, jack.findings)
 
         return of_jack

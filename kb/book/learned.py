@@ -6,7 +6,7 @@ when it was learned, and is read again only when it has changed. One ``Learned``
 threads.
 
 ``nearly`` is for questions about one set: what is told of *other* sets may be some visits behind, so that
-recording does not make every look-up learn anew; whether the set itself changed since is told.
+recording does not make every look-up learn anew; what is told of the set itself never is.
 """
 
 from __future__ import annotations
@@ -46,13 +46,6 @@ class Kept(NamedTuple):
 
     standing: Standing
     evidence: Evidence
-
-
-class Nearly(NamedTuple):
-    """Evidence that has seen nearly all of the book, and whether the set asked about changed since."""
-
-    evidence: Evidence
-    changed: bool
 
 
 def named(key: str, visits: Sequence[Visit]) -> list[Visit]:
@@ -105,27 +98,26 @@ class Learned:
         with store().snapshot() as book:
             changed = _changed(book, kept)
             if changed is not None and not _many(changed, kept):
-                return kept.evidence.renewed(
-                    {key: named(key, visits) for key, visits in book.visits_of_sets(changed)}
-                )
+                return _renewed(book, kept, changed)
         return self.learn(store())
 
-    def nearly(self, store: Opened, now: Standing, set_key: str) -> Nearly:
-        """What all findings say, or all but some of other sets. Raises as ``exactly``."""
+    def nearly(self, store: Opened, now: Standing, set_key: str) -> Evidence:
+        """What all findings of this set say, and all or nearly all of others. Raises as ``exactly``."""
         kept = self.kept()
         if kept is None:
-            return Nearly(self.learn(store()), False)
+            return self.learn(store())
         if kept.standing == now:
-            return Nearly(kept.evidence, False)
+            return kept.evidence
         with store().snapshot() as book:
             changed = _changed(book, kept)
-        if changed is None:
-            return Nearly(self.learn(store()), False)
-        if _many(changed, kept):
-            if self._beside is None:
-                return Nearly(self.learn(store()), False)
+            evidence = kept.evidence
+            if changed is not None and set_key in changed:
+                evidence = _renewed(book, kept, {set_key})
+        if changed is None or (_many(changed, kept) and self._beside is None):
+            return self.learn(store())
+        if _many(changed, kept) and self._beside:
             self._beside(self)
-        return Nearly(kept.evidence, set_key in changed)
+        return evidence
 
     def learn(self, store: Store) -> Evidence:
         """Learn anew; of several threads that want it at once, one does it. Raises as ``exactly``."""
@@ -166,6 +158,10 @@ class Learned:
 def _changed(book: Snapshot, kept: Kept) -> set[str] | None:
     """Keys of the sets that changed since; None where the book is not the same that went on."""
     return set(book.sets_changed_since(kept.standing.revision)) if book.follows(kept.standing) else None
+
+
+def _renewed(book: Snapshot, kept: Kept, changed: set[str]) -> Evidence:
+    return kept.evidence.renewed({key: named(key, visits) for key, visits in book.visits_of_sets(changed)})
 
 
 def _many(changed: set[str], kept: Kept) -> bool:

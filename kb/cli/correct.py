@@ -35,6 +35,7 @@ def correct_command(
     jackfield correct 3fa2b1c0 --drop 3 --add hp:mute
     """
     from kb.exchange.corrections import correct, corrected, succeeding, title, visit_named
+    from kb.store.facts import briefly
 
     if file and (edits or drop or add):
         raise BadInput("correct", described("a file and changes"), "one of them")
@@ -52,7 +53,8 @@ def correct_command(
     if session.as_json:
         session.json({"corrected": old.id, "visit": fact, "make": new.source.make, "model": new.source.model})
     else:
-        session.console.print(
-            text(f"{title(new.source)}: {fact[:8]} now stands in the place of {old.id[:8]}")
-        )
+        with book.store.snapshot() as now:
+            brief = briefly(now, [fact, old.id])
+        said = f"{title(new.source)}: {brief[fact]} now stands in the place of {brief[old.id]}"
+        session.console.print(text(said))
     return 0

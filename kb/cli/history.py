@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 import click
@@ -28,12 +29,14 @@ def history_command(session: Session, make: str, model: str) -> int:
     jackfield history Norwell NV40-210
     """
     from kb.exchange.corrections import merges_of
+    from kb.store.facts import briefly
 
     if session.store is None and not session.book.path.exists():
         raise NotFound(f"nobody met {make} {model} yet")
     with session.book.store.snapshot() as now:
         key = set_key(make, model)
         entries, merges = now.history_of(key), merges_of(now, key)
+        brief = briefly(now, [*(one.visit.id for one in entries), *(one.id for one in merges)])
     if not entries:
         session.book.view(make, model)  # says that nobody met it, and what is near
         raise NotFound(f"nobody met {make} {model} yet")
@@ -62,21 +65,27 @@ def history_command(session: Session, make: str, model: str) -> int:
     for _ in range(5):
         table.add_column(no_wrap=True)
     table.add_column(overflow="fold")
-    for one in sorted(entries, key=lambda entry: (entry.visit.date, entry.revision, entry.visit.id)):
+    before = {one.entered_anew for one in entries}
+    shown = [
+        one._replace(superseded_by=tuple(later for later in one.superseded_by if later not in before))
+        for one in entries
+        if one.visit.id not in before
+    ]
+    for one in sorted(shown, key=lambda entry: (entry.visit.date, entry.revision, entry.visit.id)):
         visit = one.visit
         jacks = f"{len(visit.findings)} jack{'' if len(visit.findings) == 1 else 's'}"
         table.add_row(
-            text(visit.id[:8], "" if one.stands else "dim"),
+            text(brief[visit.id], "" if one.stands else "dim"),
             visit.date.isoformat(),
             text(visit.by),
             visit.basis.label,
             jacks,
-            text(f"{visit.source.make} {visit.source.model}: {_said(one)}"),
+            text(f"{visit.source.make} {visit.source.model}: {_said(one, brief)}"),
         )
     session.console.print(table)
     for merge in merges:
         undone = "" if merge.stands else " (undone)"
-        session.console.print(text(f"{merge.id[:8]}  merge: {merge.spelling} is {merge.same_as}{undone}"))
+        session.console.print(text(f"{brief[merge.id]}  merge: {merge.spelling} is {merge.same_as}{undone}"))
     return 0
 
 
@@ -86,11 +95,16 @@ def _state(entry: Entry) -> str:
     return "superseded" if entry.superseded_by else "stands"
 
 
-def _said(entry: Entry) -> str:
-    corrects = ", ".join(one[:8] for one in entry.visit.supersedes)
-    more = f", corrects {corrects}" if corrects else ""
+def _said(entry: Entry, brief: Mapping[str, str]) -> str:
+    earlier = [one for one in entry.visit.supersedes if one != entry.entered_anew]
+    more = f", corrects {_ids(earlier, brief)}" if earlier else ""
     if entry.withdrawn:
         return f"withdrawn{more}"
     if entry.superseded_by:
-        return f"corrected by {', '.join(one[:8] for one in entry.superseded_by)}{more}"
+        return f"corrected by {_ids(entry.superseded_by, brief)}{more}"
     return f"stands{more}"
+
+
+def _ids(ids: Iterable[str], brief: Mapping[str, str]) -> str:
+    """Visits of another set, or of a book that was not shared, may not be among those shown."""
+    return ", ".join(brief.get(one, one[:8]) for one in ids)

@@ -30,6 +30,7 @@ def undo_command(session: Session, what: str | None) -> int:
     jackfield undo 3fa2b1c0
     """
     from kb.exchange.corrections import undo
+    from kb.store.facts import briefly
 
     book = session.book
     if session.store is None and not book.path.exists():
@@ -38,5 +39,6 @@ def undo_command(session: Session, what: str | None) -> int:
     if session.as_json:
         session.json({"undone": kind, "id": fact})
     else:
-        session.console.print(text(_SAID[kind].format(fact[:8])))
+        with book.store.snapshot() as now:
+            session.console.print(text(_SAID[kind].format(briefly(now, [fact])[fact])))
     return 0

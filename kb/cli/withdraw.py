@@ -19,6 +19,7 @@ def withdraw_command(session: Session, visits: tuple[str, ...]) -> int:
     jackfield withdraw 3fa2b1c0
     """
     from kb.exchange.corrections import title, visit_named
+    from kb.store.facts import briefly
 
     book = session.found_book
     with book.store.snapshot() as now:
@@ -27,7 +28,9 @@ def withdraw_command(session: Session, visits: tuple[str, ...]) -> int:
     if session.as_json:
         session.json({"withdrawn": list(gone), "already": [one for one in named if one not in gone]})
         return 0
+    with book.store.snapshot() as now:
+        brief = briefly(now, named)
     for one in named:
         said = "withdrawn" if one in gone else "was withdrawn already"
-        session.console.print(text(f"{title(named[one].source)}: {one[:8]} {said}"))
+        session.console.print(text(f"{title(named[one].source)}: {brief[one]} {said}"))
     return 0

@@ -19,7 +19,17 @@ from typing import Any, Final
 from kb.errors import BadInput, NotFound, described, shown
 from kb.shortform import jack as short_jack
 from kb.store import Snapshot, Store
-from kb.store.facts import AliasFact, Change, Fact, VisitFact, changes, rows, starting_with
+from kb.store.facts import (
+    AliasFact,
+    Change,
+    Fact,
+    VisitFact,
+    briefly,
+    changes,
+    rows,
+    since_anew,
+    starting_with,
+)
 from kb.visit import Source, Visit, finding_to, set_key, visit_from, visit_to
 
 LEAST: Final = 4  #: characters of an id that name a visit
@@ -46,7 +56,8 @@ def named(book: Snapshot, given: str) -> tuple[type[Fact], str]:
             f"no visit or merge {shown(start)} in the book; `jackfield history MAKE MODEL` lists them"
         )
     if len(found) > 1:
-        raise BadInput("id", given, f"more of the id; so begin {', '.join(one[:12] for _, one in found[:5])}")
+        begin = briefly(book, [one for _, one in found[:5]]).values()
+        raise BadInput("id", given, f"more of the id; so begin {', '.join(begin)}")
     return found[0]
 
 
@@ -55,7 +66,7 @@ def visit_named(book: Snapshot, given: str) -> Visit:
     kind, fact = named(book, given)
     if kind is not VisitFact:
         raise BadInput("id", given, "a visit; this is a merge or a note")
-    return book.visit(fact)
+    return book.visit(since_anew(book, fact))
 
 
 def corrected(

@@ -7,7 +7,6 @@ approved. A note leaves the book only as a fact of its own that somebody release
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
@@ -26,7 +25,7 @@ from kb.store.facts import (
     unsealed,
     visits,
 )
-from kb.store.seal import sealed, sealed_id
+from kb.store.seal import nonce_of_entering_anew, sealed, sealed_id
 from kb.visit import SUPERSEDES, Visit
 
 _NAMES: Final = ("person", "mail address", "street address", "web address")
@@ -72,7 +71,7 @@ def prepare(store: Store) -> int:
 
     def anew() -> Iterator[VisitFact]:
         for fact in old:
-            nonce = hashlib.sha256(f"jackfield {fact.id}".encode()).hexdigest()[:32]
+            nonce = nonce_of_entering_anew(fact.id)
             earlier = tuple(dict.fromkeys((fact.id, *fact.visit.supersedes)))[:SUPERSEDES]
             new, _ = sealed(replace(fact.visit, supersedes=earlier), nonce)
             yield VisitFact(new, nonce, fact.recorded)

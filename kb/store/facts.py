@@ -8,14 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass
-from itertools import islice
+from itertools import islice, takewhile
 from typing import Final, TypeAlias
 
 import sqlalchemy as sa
 
 from kb.store import schema
-from kb.store.reading import _STANDS, Snapshot
+from kb.store.reading import _STANDS, Snapshot, entered_anew
 from kb.store.rows import CHUNK, load
+from kb.store.seal import nonce_of_entering_anew
 from kb.store.trouble import told
 from kb.store.withdrawn import withdrawn
 from kb.visit import Visit
@@ -147,6 +148,39 @@ def starting_with(book: Snapshot, start: str, most: int = 10) -> list[tuple[type
     return found
 
 
+def since_anew(book: Snapshot, visit: str) -> str:
+    """The id that a visit has since it was entered anew to be shared; its own where it was not."""
+    with told(book._place):
+        return entered_anew(book._connection, [visit]).get(visit, visit)
+
+
+def briefly(book: Snapshot, ids: Iterable[str]) -> dict[str, str]:
+    """Of each id as much of its beginning as tells it from all others of the book, eight signs at least."""
+    columns = (schema.visit.c.id, schema.alias.c.id, schema.reviewed_note.c.id)
+    found = {}
+    with told(book._place):
+        for one in ids:
+            beside = [
+                book._connection.execute(asked).scalar()
+                for id_ in columns
+                for asked in (
+                    sa.select(sa.func.max(id_)).where(id_ < one),
+                    sa.select(sa.func.min(id_)).where(id_ > one),
+                )
+            ]
+            alike = max((_alike(one, other) for other in beside if other), default=0)
+            found[one] = one[: max(_BRIEF, alike + 1)]
+    return found
+
+
+_BRIEF: Final = 8
+
+
+def _alike(one: str, other: str) -> int:
+    """How many signs two ids have in common from the start."""
+    return sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], zip(one, other, strict=False)))
+
+
 @dataclass(frozen=True, slots=True)
 class Change:
     """A correction, withdrawal or merge that is in force: what it is about, and when it was recorded."""
@@ -162,10 +196,11 @@ def changes(book: Snapshot) -> list[Change]:
     later, gone, note = schema.supersession, schema.withdrawal, schema.reviewed_note
     with told(book._place):
         ask = book._connection.execute
-        corrections = ask(
-            sa.select(schema.visit.c.id, schema.visit.c.revision).where(
-                schema.visit.c.id.in_(sa.select(later.c.visit)), sa.not_(withdrawn(schema.visit.c.id))
-            )
+        superseding = ask(
+            sa.select(schema.visit.c.id, schema.visit.c.revision, later.c.earlier, schema.seal.c.nonce)
+            .join(later, later.c.visit == schema.visit.c.id)
+            .outerjoin(schema.seal, schema.seal.c.visit == schema.visit.c.id)
+            .where(later.c.seq == 0, sa.not_(withdrawn(schema.visit.c.id)))
         ).all()
         last = sa.select(sa.func.max(gone.c.revision)).where(gone.c.fact == schema.visit.c.id)
         withdrawals = ask(
@@ -178,7 +213,12 @@ def changes(book: Snapshot) -> list[Change]:
         ).all()
         releases = ask(sa.select(note.c.id, note.c.revision).where(sa.not_(withdrawn(note.c.id)))).all()
     found = [
-        *(Change("correction", *row) for row in corrections),
+        # What was entered anew to be shared says what it said before, and is nobody's correction.
+        *(
+            Change("correction", id_, revision)
+            for id_, revision, earlier, nonce in superseding
+            if nonce != nonce_of_entering_anew(earlier)
+        ),
         *(Change("withdrawal", *row) for row in withdrawals),
         *(Change("merge", *row) for row in merges),
         *(Change("release", *row) for row in releases),

@@ -6,7 +6,7 @@ A ``Snapshot`` sees one state of the book however long it is read, while others 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from functools import cached_property
 from itertools import islice
 from typing import Any, Final, NamedTuple
@@ -17,6 +17,7 @@ from kb.errors import BookTrouble, NotFound, shown
 from kb.store import schema
 from kb.store.peek import Standing
 from kb.store.rows import CHUNK, load
+from kb.store.seal import nonce_of_entering_anew
 from kb.store.spellings import Spellings
 from kb.store.trouble import told
 from kb.store.withdrawn import withdrawn as _withdrawn
@@ -37,6 +38,23 @@ def _superseded(fact: sa.ColumnElement[Any]) -> sa.ColumnElement[bool]:
 _STANDS: Final = sa.and_(sa.not_(_withdrawn(_visit.c.id)), sa.not_(_superseded(_visit.c.id)))
 
 
+def entered_anew(connection: sa.Connection, ids: Sequence[str]) -> dict[str, str]:
+    """Of the visits those that were entered anew to be shared, each with the id that it has since."""
+    found: dict[str, str] = {}
+    for start in range(0, len(ids), CHUNK):
+        asked = (
+            sa.select(_later.c.earlier, _later.c.visit, schema.seal.c.nonce)
+            .join(schema.seal, schema.seal.c.visit == _later.c.visit)
+            .where(_later.c.earlier.in_(ids[start : start + CHUNK]))
+        )
+        found.update(
+            (earlier, visit)
+            for earlier, visit, nonce in connection.execute(asked)
+            if nonce == nonce_of_entering_anew(earlier)
+        )
+    return found
+
+
 class Entry(NamedTuple):
     """A visit in the history of a set, with what became of it."""
 
@@ -45,6 +63,8 @@ class Entry(NamedTuple):
     withdrawn: bool
     superseded_by: tuple[str, ...]
     """Ids of the visits, not withdrawn, that take its place."""
+    entered_anew: str = ""
+    """The id under which this very visit was handed in, where it was entered anew to be shared."""
 
     @property
     def stands(self) -> bool:
@@ -143,8 +163,12 @@ class Snapshot:
                 for earlier, visit in self._connection.execute(asked.order_by(_later.c.visit)):
                     later[earlier].append(visit)
             visits = load(self._connection, ids)
+            anew = {new: old for old, new in entered_anew(self._connection, ids).items()}
         return [
-            Entry(visits[row.id], row.revision, bool(row.withdrawn), tuple(later[row.id])) for row in rows
+            Entry(
+                visits[row.id], row.revision, bool(row.withdrawn), tuple(later[row.id]), anew.get(row.id, "")
+            )
+            for row in rows
         ]
 
     # -- many ----------------------------------------------------------------------------------------

@@ -38,6 +38,14 @@ def sealed_id(kind: str, said: Any, nonce: str = "") -> str:
     return str(UUID(int=bits))
 
 
+def nonce_of_entering_anew(earlier: str) -> str:
+    """The nonce with which a visit that was handed in under the id ``earlier`` is entered anew.
+
+    It is the same in every book that has the visit, and so is the id that is made with it.
+    """
+    return hashlib.sha256(f"jackfield {earlier}".encode()).hexdigest()[: 2 * NONCE]
+
+
 def is_sealed(fact: str) -> bool:
     """Is it an id of this kind, which no file may make up?"""
     return fact[14:15] == str(_VERSION)

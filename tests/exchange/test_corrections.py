@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -177,3 +178,41 @@ def test_without_a_book_there_is_nothing_to_correct(
     assert run([*words, "--home", str(tmp_path / "none")]) == 1
     assert "there is no book" in capsys.readouterr().err
     assert not (tmp_path / "none").exists()
+
+
+#: Ids that a program handed in within one millisecond (UUID version 7): they begin alike.
+ALIKE = ("01a21335-6993-7576-b983-4bfd00000001", "01a21335-6993-7576-b983-4bff00000002")
+
+
+@pytest.fixture
+def two(jackfield: Run, visit_file: VisitFile) -> tuple[str, str]:
+    """The ids of two visits to the Norwell NV40-210 that begin alike."""
+    for id_, day in zip(ALIKE, ("2026-03-04", "2026-03-05"), strict=True):
+        assert jackfield("record", "--file", visit_file(id=id_, date=day)).code == 0
+    return ALIKE
+
+
+def test_the_ids_that_the_history_shows_can_be_used(jackfield: Run, two: tuple[str, str]) -> None:
+    shown = [line.split()[0] for line in jackfield("history", "Norwell", "NV40-210").out.splitlines()]
+    first, second = [one for one in shown if one.startswith("01a2")]
+    assert (two[0].startswith(first), two[1].startswith(second), first != second) == (True, True, True)
+    said = jackfield("correct", "01a21335", "year=2015").err
+    assert (first in said, second in said) == (True, True), said
+    assert jackfield("withdraw", first, "--json").json["withdrawn"] == [two[0]]
+
+
+def test_sharing_is_no_correction_that_could_be_undone(
+    jackfield: Run, two: tuple[str, str], tmp_path: Path
+) -> None:
+    def history() -> list[str]:
+        """What stands beside the ids."""
+        lines = jackfield("history", "Norwell", "NV40-210").out.splitlines()
+        return " ".join(re.sub(r"^[0-9a-f-]{8,} ", "", line) for line in lines).split()
+
+    before = history()
+    assert jackfield("share", "out", tmp_path / "one.jsonl").code == 0
+    assert history() == before
+    assert jackfield("undo").code == 1
+    assert jackfield("correct", two[0], "year=2015").code == 0  # by the id of before
+    assert jackfield("undo").code == 0
+    assert jackfield("undo").code == 1

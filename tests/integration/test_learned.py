@@ -162,3 +162,24 @@ def test_nobody_waits_where_learning_goes_on_beside(tmp_path: Path, counted: dic
         book.chance(Source("Norwell", "NV40-210"))
         assert counted["learned"] == 1
         assert asked == [shared]
+
+
+def test_a_success_just_recorded_makes_its_jack_no_less_likely(tmp_path: Path) -> None:
+    """What was learned has not seen it yet; the set's other findings count as before all the same."""
+    source = Source("Norwell", "NV40-210", year=2014)
+    with Book.open(tmp_path) as book:
+        book.record([met(day=day) for day in range(1, 5)] + [met("NV46-210", day=day) for day in range(1, 9)])
+
+        def works() -> float:
+            [jack] = book.view("Norwell", "NV40-210").panel.jacks
+            return book.chance(source)(jack).p
+
+        before = works()
+        book.record([met(day=9)])
+        just_recorded = works()
+        book.record([met(day=10, outcome="silent")])
+        after_a_failure = works()
+        book.learned.learn(book.store)
+        assert before < just_recorded
+        assert after_a_failure < just_recorded
+        assert works() == pytest.approx(after_a_failure, abs=0.03)

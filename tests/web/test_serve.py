@@ -271,7 +271,7 @@ def test_the_address_as_a_qr_code_reads_back(tmp_path: Path) -> None:
 
 def test_while_the_book_is_learned_anew_nobody_waits(home: Path) -> None:
     """Many new findings: set pages go on with what was learned before, a set that changed with its own."""
-    from kb.book.learned import Nearly
+    from kb.evidence import Evidence
     from kb.visit import visit_from
     from kb.web.books import Books
     from tests.web.conftest import NORWELL
@@ -285,14 +285,14 @@ def test_while_the_book_is_learned_anew_nobody_waits(home: Path) -> None:
     many = [{**NORWELL, "source": {"make": "Norwell", "model": f"NW{n}"}} for n in range(40)]
     books.record([visit_from(one) for one in many])
 
-    def nearly(key: str) -> Nearly:
+    def nearly(key: str) -> Evidence:
         now = book.standing()
         assert now is not None
         return books.learned.nearly(lambda: book.store, now, key)
 
     with books._beside:  # somebody learns already
-        assert nearly("NORWELL/NW3").changed
-        assert not nearly(view.source.key).changed
+        assert nearly("NORWELL/NW3").visits == before.evidence.visits + 1  # that set's own visit is known
+        assert nearly(view.source.key) is before.evidence
         assert books.learned.kept() is before
     nearly(view.source.key)
     for _ in range(100):
