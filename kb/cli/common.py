@@ -56,6 +56,7 @@ class Session:
     _open: list[Book] = field(default_factory=list)
     _closing: list[AbstractContextManager[Any]] = field(default_factory=list)
     _tell: Progress | None = None
+    _answered: bool = False
 
     @cached_property
     def folder(self) -> Path:
@@ -123,6 +124,12 @@ class Session:
         """One JSON document on stdout; ``lines`` for one object a line."""
         json.dump(answer, sys.stdout, indent=None if lines else 2, allow_nan=False)
         sys.stdout.write("\n")
+        self._answered = True
+
+    def no(self, why: NotFound) -> None:
+        """A true answer of "no" is an answer: a program gets its document, unless the command gave it one."""
+        if self.as_json and not self._answered:
+            self.json({"error": str(why)})
 
     def say(self, message: str, file: TextIO | None = None) -> None:
         """A message about the work, on stderr, so that stdout holds the answer alone."""
@@ -160,6 +167,9 @@ def command_options(command: Callable[..., Any]) -> Callable[..., Any]:
         )
         try:
             return command(session, **given)
+        except NotFound as nobody:
+            session.no(nobody)
+            raise
         finally:
             session.close()
 

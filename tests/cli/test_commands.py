@@ -386,3 +386,28 @@ def test_pack_knows_the_drivers_by_name_as_path_does(jackfield: Run, visit_file:
     listed = ",".join(driver_inputs()["bench driver"])
     assert by_name == jackfield("pack", "Norwell", "NV40-210", "--inputs", listed, "--json").json
     assert jackfield("pack", "Norwell", "--driver", "bench driver", "--inputs", listed).code == 2
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "find zz",
+        "show A B",
+        "path A B",
+        "sheet A B",
+        "tag A B",
+        "history A B",
+        "undo",
+        "withdraw 01a21335",
+        "correct 01a21335 year=2015",
+        "backup",
+        "doctor",
+        "dump all.jsonl",
+        "share out all.jsonl",
+        "share review",
+    ],
+)
+def test_a_program_gets_one_document_when_the_answer_is_no(jackfield: Run, words: str) -> None:
+    done = jackfield(*words.split(), "--json")
+    assert done.code == 1
+    assert isinstance(done.json, dict)
