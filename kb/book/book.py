@@ -290,7 +290,8 @@ class Book:
             found = self.find(asked, limit=3)
         except JackfieldError:
             return ""
-        names = [(one.make, one.model) for one in found.matches] or found.did_you_mean
+        like = [(one.make, one.model) for one in found.matches if one.how != "text"]
+        names = like or found.did_you_mean
         return f"; near it: {', '.join(' '.join(name) for name in names)}" if names else ""
 
     # -- finding ---------------------------------------------------------------------------------------

@@ -354,7 +354,7 @@ def _snippet(hit: Any) -> str:
 
 
 def _around(text: str, terms: set[str]) -> str:
-    """The part of the text with the most of the words, "" with none; whole words only."""
+    """The part of the text with the most of the words, "" with none; whole words only, "..." where cut."""
     firsts = {term[0] for term in terms if term}
     places = [
         (word.start(), word.end())
@@ -370,7 +370,7 @@ def _around(text: str, terms: set[str]) -> str:
     end = start + _SNIPPET
     if end < len(text):
         end = max(text.rfind(" ", best[1], end), best[1])
-    return text[start:end]
+    return f"{'... ' if start else ''}{text[start:end]}{' ...' if end < len(text) else ''}"
 
 
 def _near_one(stem: str, there: set[str]) -> bool:

@@ -261,3 +261,14 @@ def test_words_do_not_put_an_unlikely_number_before_a_likely_one(book: Book) -> 
 
 def noted_sets() -> list[SetEntry]:
     return [noted("Norwell: NV40-210", "client says it hums")]
+
+
+def test_a_snippet_says_where_it_was_cut(book: Book) -> None:
+    long = f"{'behind the cabinet ' * 12}the kitchen set hums {'on every channel ' * 12}".strip()
+    index = book([noted("Norwell: NV40-210", long), noted("Ostrava: OX200", "kitchen")])
+    cut, whole = (
+        next(one.snippet for one in index.find("kitchen").matches if one.make == make)
+        for make in ("Norwell", "Ostrava")
+    )
+    assert (cut[:4], cut[-4:], "kitchen set hums" in cut) == ("... ", " ...", True)
+    assert whole == "kitchen"
