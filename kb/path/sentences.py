@@ -156,6 +156,8 @@ ENGLISH: Final[Mapping[str, str]] = {
     "analog inputs.",
     "dac/all-digital/not-to-hand": "Every output that can be relied on is digital, and nothing to hand leads "
     "from it to a digital input of the driver.",
+    "dac/all-digital/converter-not-to-hand": "Every output that can be relied on is digital, and the way "
+    "from it to a digital input of the driver takes a converter that is not to hand.",
     "dac/in-the-extractor": "{signal} is digital; the DAC is inside the {item}, so no other box is needed.",
     "dac/analog": "The sound comes out analog already ({signal}).",
     "dac/analog/microphone": "A microphone is analog.",
