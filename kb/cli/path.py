@@ -98,7 +98,7 @@ def show(console: Console, source: Source, panel: Panel, connection: Connection)
         verdicts = [
             ("Converter", chosen.converter or "none", sentence(connection.dac)),
             ("Speakers", *_speakers(chosen)),
-            ("Level", _level(chosen), ""),
+            ("Level", _level(chosen) + _disputed(chosen, "level"), ""),
             ("Works", f"{chosen.p_works:.0%}", _evidence(chosen)),
         ]
         if chosen.delay_ms >= _LATE_MS:
@@ -163,12 +163,17 @@ def _level(path: Path) -> str:
 
 
 def _speakers(path: Path) -> tuple[str, str]:
-    return {
+    answer, why = {
         Speakers.STAY_ON: ("stay on", ""),
         Speakers.MUTE: ("GO SILENT", "while this is plugged in"),
         Speakers.MUTE_UNLESS_SET: ("stay on by a menu item", "silent until it is set"),
         Speakers.UNKNOWN: ("not known", "listen when you plug in"),
     }[path.speakers]
+    return answer + _disputed(path, "speakers"), why
+
+
+def _disputed(path: Path, field: str) -> str:
+    return "; visits disagree" if field in path.disputed else ""
 
 
 def _evidence(path: Path) -> str:

@@ -50,7 +50,7 @@ def for_client(connection: Connection, panel: Panel, kind: Kind, said: Language)
         return ForClient(how=_say(said, kind, "connected/none"), ask=ask)
     return ForClient(
         how=_how(path, panel, kind, said),
-        speakers=_say(said, kind, f"speakers/{path.speakers}") if _has_speakers(path, kind) else "",
+        speakers=_say(said, kind, f"speakers/{_speakers(path)}") if _has_speakers(path, kind) else "",
         menu=tuple(_menu(path, said)),
         keep=tuple(_keep(path, said)),
         silent=tuple(_say(said, kind, key, **values) for key, values in _silent(path, kind, said)),
@@ -61,6 +61,10 @@ def _has_speakers(path: Path, kind: Kind) -> bool:
     """Are there loudspeakers to tell of? A box has none, unless somebody saw them go silent."""
     known = path.speakers in (Speakers.MUTE, Speakers.MUTE_UNLESS_SET)
     return known or kind in (Kind.TELEVISION, Kind.SOUNDBAR)
+
+
+def _speakers(path: Path) -> str:
+    return "disputed" if "speakers" in path.disputed else path.speakers.value
 
 
 def _say(said: Language, kind: Kind, key: str, **values: object) -> str:
@@ -114,6 +118,8 @@ def _keep(path: Path, said: Language) -> Iterator[str]:
             yield said("keep/power", item=_item(step, said))
     if path.signal is Signal.HEADPHONE:
         yield said("keep/headphone")
+    elif "level" in path.disputed and path.level in (Level.VARIABLE, Level.FIXED):
+        yield said("keep/remote-disputed")
     elif path.level is Level.VARIABLE:
         yield said("keep/remote")
 
@@ -122,7 +128,7 @@ def _silent(path: Path, kind: Kind, said: Language) -> Iterator[tuple[str, dict[
     """What to try, the easiest and likeliest first (common practice)."""
     steps = {step.code: step for step in path.steps}
     cautions = {caution.code for caution in path.cautions}
-    heard = _has_speakers(path, kind) and path.speakers is not Speakers.MUTE
+    heard = _has_speakers(path, kind) and _speakers(path) not in (Speakers.MUTE, "disputed")
     yield "silent/sound" if heard else "silent/sound-muted", {}
     yield "silent/aid", {}
     boxes = [_item(step, said) for step in path.steps if step.code is StepCode.POWER]

@@ -157,7 +157,10 @@ def path_part(connection: Connection, panel: Panel, said: Language) -> PathPart 
     path = connection.chosen
     if path is None:
         return None
-    facts = [(said("file/works"), _works(path, said)), (said("file/level"), said.word(path.level))]
+    level = said.word(path.level)
+    if "level" in path.disputed:
+        level = said("file/disputed", value=level)
+    facts = [(said("file/works"), _works(path, said)), (said("file/level"), level)]
     if path.delay_ms:
         facts.append((said("file/delay"), f"{said.number(f'{path.delay_ms:g}')} ms"))
     return PathPart(

@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
+import pytest
+
+from kb.panel import Dispute, Panel, panel_of
+from kb.path import Connection, connect
 from kb.sheet.client import ForClient, for_client
+from kb.sheet.forfile import path_part
 from kb.sheet.language import language
-from tests.sheet.sheets import HEADPHONE, INPUTS, OPTICAL, sheet_of
+from kb.visit import visit_from
+from kb.words import DriverInput, Kind
+from tests.sheet.sheets import HEADPHONE, INPUTS, OPTICAL, sheet_of, visit_of
 
 
 def told(*jacks: dict[str, Any], lang: str = "en", **changed: Any) -> ForClient:
@@ -63,6 +71,33 @@ def test_speakers_kept_on_by_the_menu_give_a_second_menu_item() -> None:
         "Digital sound format: PCM stereo",
         "Loudspeakers: on, also while something is plugged in",
     ]
+
+
+def disputed(*disputes: Dispute) -> tuple[Connection, Panel]:
+    """A line output on whose facts visits disagree; the first that each dispute tells is believed."""
+    believed = {one.field: one.said[0][0] for one in disputes}
+    (seen,) = panel_of(visit_from(visit_of({"form": "rca-pair", "marking": "AUDIO OUT", **believed}))).jacks
+    panel = Panel((replace(seen, disputes=disputes),))
+    return connect(panel, [DriverInput.LINE_35]), panel
+
+
+@pytest.mark.parametrize("believed", ["stay-on", "mute-unless-set"])
+@pytest.mark.parametrize(("lang", "words"), [("en", "may stay on or fall silent"), ("es", "o callar")])
+def test_speakers_on_which_visits_disagree_are_not_promised(believed: str, lang: str, words: str) -> None:
+    answer, panel = disputed(Dispute("speakers", ((believed, 2), ("mute", 1))))
+    client = for_client(answer, panel, Kind.TELEVISION, language(lang))
+    assert words in client.speakers
+    assert language(lang)("silent/sound-muted", the=language(lang)("the/television")) in client.silent
+
+
+@pytest.mark.parametrize("believed", [("variable", "fixed"), ("fixed", "variable")])
+def test_a_level_on_which_visits_disagree_may_follow_the_remote_control(believed: tuple[str, str]) -> None:
+    answer, panel = disputed(Dispute("level", tuple((one, 1) for one in believed)))
+    client = for_client(answer, panel, Kind.TELEVISION, language("en"))
+    assert "The remote control may change the loudness in the loop, too." in client.keep
+    part = path_part(answer, panel, language("en"))
+    assert part is not None
+    assert ("Level", f"{believed[0]}; visits disagree") in part.facts
 
 
 def test_a_set_top_box_says_that_only_what_is_watched_through_it_is_heard() -> None:
