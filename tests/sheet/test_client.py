@@ -59,6 +59,13 @@ def test_the_selector_of_a_driver_with_two_inputs_must_stay() -> None:
     assert any("optical input" in one for one in client.keep)
 
 
+def test_a_selector_that_must_stay_does_not_read_as_a_thing_to_turn_on() -> None:
+    client = told(OPTICAL, inputs="line-3.5,mic")
+    assert "Selector of the DAC: stays at optical digital." in client.keep
+    assert any(one.startswith("Selector of the driver: stays at") for one in client.keep)
+    assert not any("witch on" in one for one in client.keep)
+
+
 def test_speakers_that_go_silent_are_told_and_not_listened_for() -> None:
     client = told(HEADPHONE | {"speakers": "mute"}, needed=False)
     assert "are silent while this plug is in" in client.speakers
