@@ -11,7 +11,7 @@ from typing import Final
 
 from kb.catalogue import CautionCode, StepCode
 from kb.panel import Panel
-from kb.path import Connection, Path, jack_phrase
+from kb.path import Connection, Path, Question, QuestionCode, jack_phrase
 from kb.path.says import Caution, Step, Value
 from kb.sheet.language import Language
 from kb.sheet.svg import cut
@@ -46,7 +46,7 @@ def for_client(connection: Connection, panel: Panel, kind: Kind, said: Language)
     """What the chosen path means for the person who lives with it."""
     path = connection.chosen
     if path is None:
-        ask = tuple(said.said(question) for question in connection.ask)
+        ask = tuple(said.said(question) for question in connection.ask if not _for_installers(question))
         return ForClient(how=_say(said, kind, "connected/none"), ask=ask)
     return ForClient(
         how=_how(path, panel, kind, said),
@@ -55,6 +55,12 @@ def for_client(connection: Connection, panel: Panel, kind: Kind, said: Language)
         keep=tuple(_keep(path, said)),
         silent=tuple(_say(said, kind, key, **values) for key, values in _silent(path, kind, said)),
     )
+
+
+def _for_installers(question: Question) -> bool:
+    """Does it speak of earlier visits or of other drivers? Such questions stand on the page for the file."""
+    codes = (QuestionCode.HOW_WAS_IT_TRIED, QuestionCode.MICROPHONE_INPUT)
+    return question.code in codes or question.variant == "disputed"
 
 
 def _has_speakers(path: Path, kind: Kind) -> bool:

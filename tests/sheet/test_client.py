@@ -131,6 +131,17 @@ def test_without_a_path_the_client_is_told_what_would_help_and_nothing_to_try() 
     assert (no_mic.silent, no_mic.menu, no_mic.keep) == ((), (), ())
 
 
+def test_what_only_installers_can_answer_is_left_to_the_page_for_the_file() -> None:
+    told_apart = Dispute("speakers", (("mute", 2), ("stay-on", 1)))
+    answer, panel = disputed(told_apart)
+    asked = [language("en").said(question) for question in answer.ask]
+    assert answer.chosen is None
+    assert any(one.startswith("Visits disagree") for one in asked)
+    client = for_client(answer, panel, Kind.TELEVISION, language("en"))
+    assert client.ask
+    assert not any("Visits disagree" in one or "into a driver" in one for one in client.ask)
+
+
 def test_the_same_things_are_told_in_spanish() -> None:
     english, spanish = told(OPTICAL), told(OPTICAL, lang="es")
     assert len(spanish.silent) == len(english.silent)
