@@ -194,6 +194,13 @@ def test_the_head_of_a_path_says_where_visits_disagree(jackfield: Run, visit_fil
     assert (chosen["speakers"], chosen["level"]) == ("stay-on", "variable")
 
 
+def test_inputs_that_are_out_together_are_spoken_of_as_several(jackfield: Run, visit_file: VisitFile) -> None:
+    jacks = [{"form": "rca-pair", "marking": mark} for mark in ("AUDIO OUT", "AUDIO", "COMPONENT AUDIO")]
+    path = ("path", "--panel", visit_file(jacks=jacks))
+    assert "AUDIO, COMPONENT AUDIO: These are inputs:" in jackfield(*path).out
+    assert jackfield(*path, "--json").json["ruled_out"][0]["why"].startswith("This is an input:")
+
+
 def test_an_output_in_use_can_be_said(jackfield: Run, visit_file: VisitFile) -> None:
     jackfield("record", "--file", visit_file())
     path = jackfield("path", "Norwell", "NV40-210", "--taken", "optical", "--json").json

@@ -10,7 +10,7 @@ import pytest
 from kb.panel import Dispute, Panel, panel_of
 from kb.path import Connection, connect
 from kb.sheet.client import ForClient, for_client
-from kb.sheet.forfile import path_part
+from kb.sheet.forfile import path_part, ruled_out
 from kb.sheet.language import language
 from kb.visit import visit_from
 from kb.words import DriverInput, Kind
@@ -140,6 +140,18 @@ def test_what_only_installers_can_answer_is_left_to_the_page_for_the_file() -> N
     client = for_client(answer, panel, Kind.TELEVISION, language("en"))
     assert client.ask
     assert not any("Visits disagree" in one or "into a driver" in one for one in client.ask)
+
+
+@pytest.mark.parametrize(
+    ("lang", "one", "two"),
+    [("en", "This is an input", "These are inputs"), ("es", "Es una entrada", "Son entradas")],
+)
+def test_several_inputs_in_one_line_are_spoken_of_as_several(lang: str, one: str, two: str) -> None:
+    audio, component = ({"form": "rca-pair", "marking": mark} for mark in ("AUDIO", "COMPONENT AUDIO"))
+    alone = ruled_out(sheet_of(OPTICAL, audio).connection.ruled_out, language(lang))
+    both = ruled_out(sheet_of(OPTICAL, audio, component).connection.ruled_out, language(lang))
+    assert alone.lines[0].startswith(f"AUDIO: {one}:")
+    assert both.lines[0].startswith(f"AUDIO, COMPONENT AUDIO: {two}:")
 
 
 def test_the_same_things_are_told_in_spanish() -> None:
