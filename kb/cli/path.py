@@ -13,12 +13,14 @@ from kb.text import cells
 from kb.words import Level, Signal, Speakers
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
     from kb.panel import Panel
-    from kb.path import Connection, Path
+    from kb.path import Connection, Path, RuledOut
     from kb.visit import Source
 
 
@@ -98,7 +100,7 @@ def show(console: Console, source: Source, panel: Panel, connection: Connection)
         verdicts = [
             ("Converter", chosen.converter or "none", sentence(connection.dac)),
             ("Speakers", *_speakers(chosen)),
-            ("Level", _level(chosen), ""),
+            ("Level", _level(chosen) + _disputed(chosen, "level"), ""),
             ("Works", f"{chosen.p_works:.0%}", _evidence(chosen)),
         ]
         if chosen.delay_ms >= _LATE_MS:
@@ -115,16 +117,22 @@ def show(console: Console, source: Source, panel: Panel, connection: Connection)
     _listed(
         console,
         "Not used",
-        _together([(one.marking or f"jack {one.jack + 1}", sentence(one)) for one in connection.ruled_out]),
+        _together(connection.ruled_out),
     )
 
 
-def _together(ruled_out: list[tuple[str, str]]) -> list[str]:
+def _together(ruled_out: Sequence[RuledOut]) -> list[str]:
     """``HDMI 1, HDMI 2: ...``: jacks that are out for the same reason in one line."""
-    names: dict[str, list[str]] = {}
-    for name, why in ruled_out:
-        names.setdefault(why, []).append(name)
-    return [f"{', '.join(jacks)}: {why}" for why, jacks in names.items()]
+    from kb.path import of_several, sentence
+
+    alike: dict[str, list[RuledOut]] = {}
+    for one in ruled_out:
+        alike.setdefault(sentence(one), []).append(one)
+    lines = []
+    for why, jacks in alike.items():
+        names = ", ".join(one.marking or f"jack {one.jack + 1}" for one in jacks)
+        lines.append(f"{names}: {sentence(of_several(jacks[0])) if len(jacks) > 1 else why}")
+    return lines
 
 
 def arrows(path: Path, panel: Panel, width: int, style: str = "bold") -> Text:
@@ -163,12 +171,17 @@ def _level(path: Path) -> str:
 
 
 def _speakers(path: Path) -> tuple[str, str]:
-    return {
+    answer, why = {
         Speakers.STAY_ON: ("stay on", ""),
         Speakers.MUTE: ("GO SILENT", "while this is plugged in"),
         Speakers.MUTE_UNLESS_SET: ("stay on by a menu item", "silent until it is set"),
         Speakers.UNKNOWN: ("not known", "listen when you plug in"),
     }[path.speakers]
+    return answer + _disputed(path, "speakers"), why
+
+
+def _disputed(path: Path, field: str) -> str:
+    return "; visits disagree" if field in path.disputed else ""
 
 
 def _evidence(path: Path) -> str:

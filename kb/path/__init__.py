@@ -29,7 +29,7 @@ from kb.path.says import (
     Tier,
 )
 from kb.path.search import Chain, chains
-from kb.path.sentences import ENGLISH, jack_phrase, sentence
+from kb.path.sentences import ENGLISH, jack_phrase, of_several, sentence
 from kb.path.show import best_to_json, chain, jack_name, path_to_json, to_json
 
 __all__ = [
@@ -57,6 +57,7 @@ __all__ = [
     "item_names",
     "jack_name",
     "jack_phrase",
+    "of_several",
     "own_chance",
     "path_to_json",
     "sentence",

@@ -52,6 +52,7 @@ def path_of(way: Way, job: Job) -> Path:
         trials=trials(way.seen) if way.seen else 0,
         converter=", ".join(item.name for item, _, _ in way.chain.turned if item.powered),
         jacks=tuple(index for index in (way.jack, way.right) if index is not None),
+        disputed=tuple(dict.fromkeys(one.field for one in way.seen.disputes)) if way.seen else (),
     )
 
 

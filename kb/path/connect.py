@@ -174,7 +174,7 @@ def _dac(ways: Sequence[Way], job: Job) -> Dac:
         digital = any(one.digital for name in job.inputs for one in job.catalogue.inputs[name].takes)
         # An analog output further down, such as a headphone jack that may silence the speakers, is in doubt.
         doubtful = any(not way.chain.ends[0].carries.digital for way in ways)
-        variant = "not-to-hand" if digital else "doubtful" if doubtful else ""
+        variant = _why_not_digital(ways) if digital else "doubtful" if doubtful else ""
         if code is not DacCode.ALL_DIGITAL:
             variant = ""
         return Dac(True, code, (signal, into, ("item", item.name)), variant)
@@ -185,6 +185,14 @@ def _dac(ways: Sequence[Way], job: Job) -> Dac:
     if not turned:
         return Dac(False, DacCode.DRIVER_TAKES_IT, (signal, into))
     return Dac(False, DacCode.CONVERTER, (signal, into, ("item", turned[-1][0].name)))
+
+
+def _why_not_digital(ways: Sequence[Way]) -> str:
+    """A way into a digital input that stands behind the DAC takes a converter that is to be got first; what
+    a doubtful output could feed directly does not count."""
+    worst = max(ways[0].tier, Tier.TO_BUY)
+    behind = any(way.tier <= worst and way.chain.ends[-1].carries.digital for way in ways)
+    return "converter-not-to-hand" if behind else "not-to-hand"
 
 
 # -- questions -------------------------------------------------------------------------------------

@@ -139,6 +139,7 @@ class Path:
     failure. ``p_works`` is 0 to 1; ``delay_ms`` milliseconds, nominal, of the items. ``findings`` speak of
     the jack, ``trials`` of them tell what came of using it. ``converter`` names what turns one kind of signal
     into another and wants power (DAC, form converter, extractor, receiver), empty where nothing does.
+    ``disputed`` names the fields of the jack on which visits disagree.
     ``jacks`` are ``jack`` and the jack of the right channel, where left and right are single jacks.
     """
 
@@ -160,6 +161,7 @@ class Path:
     trials: int = 0
     converter: str = ""
     jacks: tuple[int, ...] = ()
+    disputed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

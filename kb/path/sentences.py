@@ -123,9 +123,12 @@ ENGLISH: Final[Mapping[str, str]] = {
     "caution/mic-last-resort": "A microphone hears the room too: only where nothing else is left.",
     # -- ruled out
     "ruled-out/not-an-output": "This is an input: only an output can feed the driver.",
+    "ruled-out/not-an-output/several": "These are inputs: only an output can feed the driver.",
     "ruled-out/not-an-output/hdmi": "HDMI gives sound out only where it is marked ARC or eARC.",
     "ruled-out/direction-unclear": "The mark does not tell whether this is an output: not used on a guess. "
     "Two outputs tied together can damage both.",
+    "ruled-out/direction-unclear/several": "The marks do not tell whether these are outputs: not used on a "
+    "guess. Two outputs tied together can damage both.",
     "ruled-out/direction-unclear/unmarked": "No readable mark: not used on a guess. Two outputs tied "
     "together can damage both.",
     "ruled-out/direction-unclear/signal": "An output, but the mark does not tell of what: "
@@ -139,6 +142,7 @@ ENGLISH: Final[Mapping[str, str]] = {
     "ruled-out/no-way-to-input/hdmi": "The sound of an HDMI output comes with the picture: "
     "nothing in the catalogue takes it out.",
     "ruled-out/not-audio": "Carries no full-range sound.",
+    "ruled-out/not-audio/several": "These carry no full-range sound.",
     "ruled-out/known-not-to-work": "Tried here without success: {failures}.",
     "ruled-out/known-not-to-work/digital": "Tried here without success: {failures}. "
     "Worth one more try only if the format was not PCM then.",
@@ -156,6 +160,8 @@ ENGLISH: Final[Mapping[str, str]] = {
     "analog inputs.",
     "dac/all-digital/not-to-hand": "Every output that can be relied on is digital, and nothing to hand leads "
     "from it to a digital input of the driver.",
+    "dac/all-digital/converter-not-to-hand": "Every output that can be relied on is digital, and the way "
+    "from it to a digital input of the driver takes a converter that is not to hand.",
     "dac/in-the-extractor": "{signal} is digital; the DAC is inside the {item}, so no other box is needed.",
     "dac/analog": "The sound comes out analog already ({signal}).",
     "dac/analog/microphone": "A microphone is analog.",
@@ -251,6 +257,12 @@ def sentence(said: Said, table: Mapping[str, str] = ENGLISH, named: Callable[[Wo
     key = f"{_KINDS[type(said)]}/{said.code}"
     template = table[f"{key}/{said.variant}" if said.variant else key]
     return template.format_map(_Filled(said, table, named))
+
+
+def of_several(why: RuledOut, table: Mapping[str, str] = ENGLISH) -> RuledOut:
+    """The reason as it is said of several jacks together, where that sounds different."""
+    plural = f"ruled-out/{why.code}/several"
+    return why._replace(variant="several") if not why.variant and plural in table else why
 
 
 class _Filled(dict[str, str]):

@@ -11,7 +11,7 @@ from typing import Final
 
 from kb.catalogue import CautionCode, StepCode
 from kb.panel import Panel
-from kb.path import Connection, Path, jack_phrase
+from kb.path import Connection, Path, Question, QuestionCode, jack_phrase
 from kb.path.says import Caution, Step, Value
 from kb.sheet.language import Language
 from kb.sheet.svg import cut
@@ -46,21 +46,31 @@ def for_client(connection: Connection, panel: Panel, kind: Kind, said: Language)
     """What the chosen path means for the person who lives with it."""
     path = connection.chosen
     if path is None:
-        ask = tuple(said.said(question) for question in connection.ask)
+        ask = tuple(said.said(question) for question in connection.ask if not _for_installers(question))
         return ForClient(how=_say(said, kind, "connected/none"), ask=ask)
     return ForClient(
         how=_how(path, panel, kind, said),
-        speakers=_say(said, kind, f"speakers/{path.speakers}") if _has_speakers(path, kind) else "",
+        speakers=_say(said, kind, f"speakers/{_speakers(path)}") if _has_speakers(path, kind) else "",
         menu=tuple(_menu(path, said)),
         keep=tuple(_keep(path, said)),
         silent=tuple(_say(said, kind, key, **values) for key, values in _silent(path, kind, said)),
     )
 
 
+def _for_installers(question: Question) -> bool:
+    """Does it speak of earlier visits or of other drivers? Such questions stand on the page for the file."""
+    codes = (QuestionCode.HOW_WAS_IT_TRIED, QuestionCode.MICROPHONE_INPUT)
+    return question.code in codes or question.variant == "disputed"
+
+
 def _has_speakers(path: Path, kind: Kind) -> bool:
     """Are there loudspeakers to tell of? A box has none, unless somebody saw them go silent."""
     known = path.speakers in (Speakers.MUTE, Speakers.MUTE_UNLESS_SET)
     return known or kind in (Kind.TELEVISION, Kind.SOUNDBAR)
+
+
+def _speakers(path: Path) -> str:
+    return "disputed" if "speakers" in path.disputed else path.speakers.value
 
 
 def _say(said: Language, kind: Kind, key: str, **values: object) -> str:
@@ -114,6 +124,8 @@ def _keep(path: Path, said: Language) -> Iterator[str]:
             yield said("keep/power", item=_item(step, said))
     if path.signal is Signal.HEADPHONE:
         yield said("keep/headphone")
+    elif "level" in path.disputed and path.level in (Level.VARIABLE, Level.FIXED):
+        yield said("keep/remote-disputed")
     elif path.level is Level.VARIABLE:
         yield said("keep/remote")
 
@@ -122,7 +134,7 @@ def _silent(path: Path, kind: Kind, said: Language) -> Iterator[tuple[str, dict[
     """What to try, the easiest and likeliest first (common practice)."""
     steps = {step.code: step for step in path.steps}
     cautions = {caution.code for caution in path.cautions}
-    heard = _has_speakers(path, kind) and path.speakers is not Speakers.MUTE
+    heard = _has_speakers(path, kind) and _speakers(path) not in (Speakers.MUTE, "disputed")
     yield "silent/sound" if heard else "silent/sound-muted", {}
     yield "silent/aid", {}
     boxes = [_item(step, said) for step in path.steps if step.code is StepCode.POWER]

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final, TypeVar
 
 from kb.loop.readings import Check, Judgement
 from kb.panel import Panel
-from kb.path import Connection, Path, RuledOut
+from kb.path import Connection, Path, RuledOut, of_several
 from kb.sheet.language import Language
 from kb.sheet.layout import Row, chain_links, panel_rows, the_most_telling
 from kb.sheet.loopfile import LoopData, Range
@@ -157,7 +157,10 @@ def path_part(connection: Connection, panel: Panel, said: Language) -> PathPart 
     path = connection.chosen
     if path is None:
         return None
-    facts = [(said("file/works"), _works(path, said)), (said("file/level"), said.word(path.level))]
+    level = said.word(path.level)
+    if "level" in path.disputed:
+        level = said("file/disputed", value=level)
+    facts = [(said("file/works"), _works(path, said)), (said("file/level"), level)]
     if path.delay_ms:
         facts.append((said("file/delay"), f"{said.number(f'{path.delay_ms:g}')} ms"))
     return PathPart(
@@ -185,11 +188,16 @@ def converter(connection: Connection, said: Language) -> str:
 
 def ruled_out(reasons: Sequence[RuledOut], said: Language) -> Listed:
     """Jacks that are out for the same reason in one line."""
-    names: dict[str, list[str]] = {}
+    alike: dict[str, list[RuledOut]] = {}
     for one in reasons:
-        name = cut(visible(one.marking), _MARKING) or said("file/jack-number", number=one.jack + 1)
-        names.setdefault(said.said(one), []).append(name)
-    lines = [f"{_names(jacks, said)}: {why}" for why, jacks in names.items()]
+        alike.setdefault(said.said(one), []).append(one)
+    lines = []
+    for why, jacks in alike.items():
+        names = [
+            cut(visible(one.marking), _MARKING) or said("file/jack-number", number=one.jack + 1)
+            for one in jacks
+        ]
+        lines.append(f"{_names(names, said)}: {said.said(of_several(jacks[0])) if len(jacks) > 1 else why}")
     return listed(lines)
 
 

@@ -2,7 +2,7 @@
 
 >>> english = language("en")
 >>> english("silent/selector", input="optical input")
-'Does the switch on the driver stand at optical input?'
+'Does the selector of the driver stand at optical input?'
 >>> from kb.words import Form
 >>> language("es").word(Form.TOSLINK)
 'óptica (TOSLINK)'

@@ -180,6 +180,27 @@ def test_path_for_a_panel_that_is_not_in_the_book(jackfield: Run, visit_file: Vi
     assert not (home / "book.sqlite").exists()  # asking leaves no trace
 
 
+def test_the_head_of_a_path_says_where_visits_disagree(jackfield: Run, visit_file: VisitFile) -> None:
+    for date, speakers, level in (
+        ("2026-03-04", "mute-unless-set", "fixed"),
+        ("2026-03-05", "stay-on", "variable"),
+    ):
+        jack = {"form": "rca-pair", "marking": "AUDIO OUT", "speakers": speakers, "level": level}
+        jackfield("record", "--file", visit_file(date=date, jacks=[jack]))
+    head = jackfield("path", "Norwell", "NV40-210").out
+    assert "stay on; visits disagree" in head
+    assert "follows the remote control; visits disagree" in head
+    chosen = jackfield("path", "Norwell", "NV40-210", "--json").json["chosen"]
+    assert (chosen["speakers"], chosen["level"]) == ("stay-on", "variable")
+
+
+def test_inputs_that_are_out_together_are_spoken_of_as_several(jackfield: Run, visit_file: VisitFile) -> None:
+    jacks = [{"form": "rca-pair", "marking": mark} for mark in ("AUDIO OUT", "AUDIO", "COMPONENT AUDIO")]
+    path = ("path", "--panel", visit_file(jacks=jacks))
+    assert "AUDIO, COMPONENT AUDIO: These are inputs:" in jackfield(*path).out
+    assert jackfield(*path, "--json").json["ruled_out"][0]["why"].startswith("This is an input:")
+
+
 def test_an_output_in_use_can_be_said(jackfield: Run, visit_file: VisitFile) -> None:
     jackfield("record", "--file", visit_file())
     path = jackfield("path", "Norwell", "NV40-210", "--taken", "optical", "--json").json

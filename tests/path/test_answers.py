@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -14,7 +15,7 @@ import kb.catalogue
 import kb.path
 from kb.catalogue import CautionCode, StepCode, catalogue, item_names
 from kb.errors import BadInput
-from kb.panel import Jack, Panel, PanelJack
+from kb.panel import Dispute, Jack, Panel, PanelJack
 from kb.path import (
     ENGLISH,
     Connection,
@@ -254,6 +255,15 @@ def test_the_codes_are_those_of_the_contract() -> None:
         "sum-not-y isolate splitter-loss long-cable late variable-level check-manual hum own-power "
         "never-open mic-last-resort".split()
     )
+
+
+def test_programs_get_what_is_believed_where_visits_disagree() -> None:
+    seen = panel(LINE).jacks[0]
+    told = Dispute("speakers", (("stay-on", 2), ("mute", 1)))
+    answer = connect(Panel((replace(seen, speakers=Speakers.STAY_ON, disputes=(told,)),)), ["line-3.5"])
+    assert answer.chosen is not None
+    assert answer.chosen.disputed == ("speakers",)
+    assert to_json(answer)["chosen"]["speakers"] == "stay-on"
 
 
 def test_every_code_has_a_sentence() -> None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from kb.panel import Panel
-from kb.path import Chance, connect, to_json
+from kb.path import Chance, connect, sentence, to_json
 from kb.words import Display, Form, Kind, Level, Signal, Speakers
 from tests.path.panels import (
     ARC,
@@ -237,6 +237,19 @@ def test_a_form_converter_to_hand_spares_the_dac() -> None:
     assert not answer.dac.needed
     assert answer.chosen is not None
     assert answer.chosen.input.value == "coaxial"
+
+
+def test_a_way_that_only_wants_a_converter_is_not_denied_where_a_dac_is_chosen() -> None:
+    answer = ask(OPTICAL, inputs=BOTH, length_m=30)
+    assert answer.dac.needed
+    assert any(other.input.value == "optical" for other in answer.others)
+    assert sentence(answer.dac).endswith("takes a converter that is not to hand.")
+
+
+def test_where_no_way_leads_to_the_digital_input_none_is_hinted_at() -> None:
+    answer = ask(OPTICAL, inputs=BOTH, length_m=40)
+    assert not answer.others
+    assert "nothing to hand leads from it to a digital input" in sentence(answer.dac)
 
 
 def test_a_driver_without_analog_input_is_served_by_a_form_converter() -> None:
