@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from kb.cli.asked import LENGTH, asked_inputs
+from kb.cli.asked import asked_inputs, asked_metres
 from kb.cli.common import Session, command_options, text
 from kb.errors import BadInput
 from kb.words import Kind
@@ -29,7 +29,7 @@ _FOOT_M: Final = 0.3048  # international foot, 1959
 @click.option("--inputs", metavar="LIST", help="One set: inputs of the driver, with commas.")
 @click.option("--driver", metavar="NAME", help="One set: a driver of the catalogue, or the usual one.")
 @click.option("--speakers-needed/--speakers-free", default=True, help="One set: do others listen to it?")
-@click.option("--length", "length_m", type=LENGTH, metavar="M", help="One set: metres to the driver.")
+@click.option("--length", "length_text", metavar="L", help="One set: cable to the driver, 4 m or 10ft.")
 @click.option("--taken", multiple=True, metavar="SIGNAL", help="One set: an output in use; repeat for more.")
 @click.option("--have", multiple=True, metavar="ITEM[=COUNT]", help="An item in stock; repeat for more.")
 @click.option(
@@ -52,7 +52,7 @@ def pack_command(
     inputs: str | None,
     driver: str | None,
     speakers_needed: bool,
-    length_m: float | None,
+    length_text: str | None,
     taken: tuple[str, ...],
     have: tuple[str, ...],
     loops: tuple[str, ...],
@@ -81,7 +81,7 @@ def pack_command(
             "display": display,
             "inputs": [one.value for one in asked_inputs(session, inputs, driver)],
             "speakers": "needed" if speakers_needed else "free",
-            "length_m": length_m,
+            "length_m": asked_metres(session, length_text),
             "taken": list(taken) or None,
         }
         day = _day({"jobs": [set_data], "have": _stock(have)})

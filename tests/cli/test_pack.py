@@ -198,3 +198,9 @@ def test_a_list_that_is_not_proved_the_cheapest_says_by_how_much(known: Run) -> 
     spare = round(100 * (1 - plan["bound"] / plan["cost"]))
     assert f"A cheaper list may do as well, by {spare}% at most." in done.out
     assert "A cheaper list" not in known("pack", "-", stdin=json.dumps([JOB])).out
+
+
+def test_a_job_file_holds_metres_and_says_so_where_a_unit_is_written(jackfield: Run) -> None:
+    done = jackfield("pack", "-", stdin=json.dumps([JOB | {"length_m": "10ft"}]))
+    assert done.code == 2
+    assert "length_m: saw '10ft', expected metres from set to driver, a bare number" in done.err
