@@ -93,10 +93,12 @@ def render_readings(judgement: Judgement, console: Console) -> None:
     from rich.table import Table
     from rich.text import Text
 
-    word, style = {
-        "meets": ("MEETS the standard", "bold green"),
-        "falls-short": ("FALLS SHORT of the standard", "bold red"),
-    }[judgement.verdict]
+    if judgement.failed:
+        word, style = "FALLS SHORT of the standard", "bold red"
+    elif judgement.incomplete:
+        word, style = "NOT PROVED to meet the standard", "bold yellow"
+    else:
+        word, style = "MEETS the standard", "bold green"
     title = " ".join(part for part in (judgement.readings.place, judgement.readings.date) if part)
     if title:
         console.print(text(title, "bold"))

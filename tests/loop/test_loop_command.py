@@ -335,3 +335,12 @@ def test_a_field_at_the_reference_is_not_told_as_minus_nothing():
     shown = loop("--room", "5.2x4.1", "--route", "joists", "--driver", "bench driver").stdout
     assert "+0.0" in shown
     assert "-0.0" not in shown
+
+
+def test_readings_with_gaps_and_no_fault_are_not_proved_rather_than_short(tmp_path):
+    file = tmp_path / "readings.json"
+    file.write_text(json.dumps({"positions": [{"name": "sofa", "field_db": -1}]}), encoding="utf-8")
+    shown = run(readings_command, str(file)).stdout
+    assert shown.startswith("NOT PROVED to meet the standard")
+    assert "FALLS SHORT" not in shown
+    assert json.loads(run(readings_command, str(file), "--json").stdout)["verdict"] == "falls-short"
