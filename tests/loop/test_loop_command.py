@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 from click.testing import CliRunner
@@ -344,3 +345,19 @@ def test_readings_with_gaps_and_no_fault_are_not_proved_rather_than_short(tmp_pa
     assert shown.startswith("NOT PROVED to meet the standard")
     assert "FALLS SHORT" not in shown
     assert json.loads(run(readings_command, str(file), "--json").stdout)["verdict"] == "falls-short"
+
+
+def test_without_a_driver_nothing_is_said_to_fit():
+    shown = loop("--room", "5x4").stdout
+    assert "FITS" not in shown
+    assert "There is no driver to judge by; name one: --driver NAME" in shown
+    assert document("--room", "5x4")["fits"] is True
+    assert "FITS" in loop("--room", "5x4", "--driver-current", "9", "--driver-voltage", "20").stdout
+
+
+def test_each_voltage_says_for_which_current_it_is():
+    shown = loop("--room", "5x4").stdout
+    found = document("--room", "5x4")
+    assert f"{found['voltage_v']:.2f} V for {found['current_a']:.2f} A, up to 5 kHz" in shown
+    higher = re.search(r"([0-9.]+) A \(.*\) brings the whole", shown)[1]
+    assert f"Voltage for {higher} A" in shown
