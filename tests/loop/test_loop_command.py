@@ -361,3 +361,22 @@ def test_each_voltage_says_for_which_current_it_is():
     assert f"{found['voltage_v']:.2f} V for {found['current_a']:.2f} A, up to 5 kHz" in shown
     higher = re.search(r"([0-9.]+) A \(.*\) brings the whole", shown)[1]
     assert f"Voltage for {higher} A" in shown
+
+
+def test_every_measured_value_is_shown_with_its_unit(tmp_path):
+    file = tmp_path / "readings.toml"
+    file.write_text(READINGS, encoding="utf-8")
+    shown = run(readings_command, str(file)).stdout
+    for value in ("400 mA/m +0.0 dB", "-1.0 dB", "-52.0 dB(A)", "0.4 A/m"):
+        assert f" {value} " in shown
+    assert max(map(len, shown.splitlines())) <= 80
+
+
+@pytest.mark.parametrize(("field", "asked"), [(0.38, True), (4.9, True), (5, False), (0, False)])
+def test_a_field_that_may_have_been_typed_in_amperes_is_asked_about(tmp_path, field, asked):
+    file = tmp_path / "readings.json"
+    row = {"name": "sofa", "field_ma_per_m": field}
+    file.write_text(json.dumps({"positions": [row]}), encoding="utf-8")
+    for more in ((), ("--json",)):
+        said = run(readings_command, str(file), *more).stderr
+        assert (f"sofa: {field:g} mA/m; were these A/m?" in said) is asked
