@@ -218,3 +218,13 @@ def test_a_job_file_holds_metres_and_says_so_where_a_unit_is_written(jackfield: 
     done = jackfield("pack", "-", stdin=json.dumps([JOB | {"length_m": "10ft"}]))
     assert done.code == 2
     assert "length_m: saw '10ft', expected metres from set to driver, a bare number" in done.err
+
+
+def test_each_output_of_the_evidence_keeps_to_one_line_of_80_columns(known: Run) -> None:
+    shown = known("evidence", "Norwell", "NV40-210").out.splitlines()
+    (optical,) = (line for line in shown if "TOSLINK" in line)
+    assert optical.startswith("  optical (TOSLINK)  ")
+    assert optical.rstrip()[-1].isdigit() or optical.rstrip().endswith("-")
+    outputs = shown[shown.index("Its outputs, where it has them") + 2 : shown.index("From") - 1]
+    assert all("%" in line for line in outputs)
+    assert max(map(len, shown)) <= 80
