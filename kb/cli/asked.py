@@ -5,43 +5,26 @@ from __future__ import annotations
 import functools
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
 from kb.cli.common import Session
-from kb.errors import BadInput, described
+from kb.errors import BadInput, ascii_controls, described
+from kb.settings import Units
 from kb.words import DriverInput, Signal
 
 if TYPE_CHECKING:
     from kb.book import SetView
     from kb.path import Connection
 
-    _Metres = click.ParamType[float]
-else:
-    _Metres = click.ParamType  # click 8.2 has no type parameter there
 
-
-class _Length(_Metres):
-    """Metres to the driver; ``10ft`` and the like are understood."""
-
-    name = "length"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        if isinstance(value, float):  # nobody typed one: nothing to read, and nothing to load for it
-            return value
-        from kb.loop.units import length
-        from kb.path.connect import LONGEST_RUN
-
-        return length(str(value), "--length", low=0, high=LONGEST_RUN)
-
-
-LENGTH = _Length()
+USUAL_RUN: Final = 1.5  #: metres
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """The options of :func:`path_options` as they were typed; ``length_m`` in metres."""
+    """The options of :func:`path_options` as they were typed."""
 
     make: str | None
     model: str | None
@@ -51,7 +34,7 @@ class Asked:
     speakers_needed: bool
     have: tuple[str, ...]
     taken: tuple[str, ...]
-    length_m: float
+    length_text: str | None
 
     def view(self, session: Session, command: str) -> SetView:
         """The set of the book, or the one in the panel file, with the outputs in use marked as taken.
@@ -81,15 +64,20 @@ class Asked:
         """What the driver takes."""
         return asked_inputs(session, self.inputs, self.driver)
 
-    def connect(self, session: Session, known: SetView) -> Connection:
-        """How the set is connected to the driver."""
+    def metres(self, session: Session) -> float:
+        """How far it is to the driver."""
+        typed = asked_metres(session, self.length_text)
+        return USUAL_RUN if typed is None else typed
+
+    def connect(self, session: Session, known: SetView, length_m: float) -> Connection:
+        """How the set is connected to the driver, ``length_m`` metres away."""
         return session.book.connect(
             known.panel,
             known.source,
             inputs=self.driver_inputs(session),
             speakers_needed=self.speakers_needed,
             have=self.have,
-            length_m=self.length_m,
+            length_m=length_m,
         )
 
 
@@ -117,12 +105,10 @@ def path_options(command: Callable[..., Any]) -> Callable[..., Any]:
         ),
         click.option(
             "--length",
-            "length_m",
-            type=LENGTH,
-            metavar="M",
-            default=1.5,
-            show_default=True,
-            help="Metres of cable to the driver, slack included; or such as 10ft.",
+            "length_text",
+            metavar="L",
+            help="Cable to the driver, slack included: 4 m, 10ft; a bare number is metres, or feet where the "
+            f"settings say so. Default {USUAL_RUN:g} m.",
         ),
     )
     names = [one.name for one in fields(Asked)]
@@ -133,6 +119,23 @@ def path_options(command: Callable[..., Any]) -> Callable[..., Any]:
         return command(*args, asked=asked, **given)
 
     return functools.reduce(lambda inner, option: option(inner), reversed(options), wrapped)
+
+
+def asked_metres(session: Session, typed: str | None) -> float | None:
+    """``--length`` as typed: bare numbers are metres, or feet where the settings say so; None: none typed.
+
+    With --json the settings do not count: a program types metres. Raises BadInput.
+    """
+    if typed is None:
+        return None
+    from kb.loop.units import has_unit, length
+    from kb.path.connect import LONGEST_RUN
+
+    feet = not session.as_json and session.settings.units is Units.FEET
+    metres = length(typed, "--length", low=0, high=LONGEST_RUN, feet=feet)
+    if feet and not has_unit(typed):
+        session.say(f"{ascii_controls(typed[:60])}: read as feet; for metres write m")
+    return metres
 
 
 def asked_inputs(session: Session, inputs: str | None, driver: str | None) -> tuple[DriverInput, ...]:

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
 from kb.cli.common import Session, command_options, text
 from kb.visit import Source, read_year
-from kb.words import Display, Kind, Speakers
+from kb.words import Display, Form, Kind, Speakers
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from kb.evidence import Expectation
+    from kb.evidence import Expectation, Output
 
 
 @click.command("evidence")
@@ -141,7 +141,7 @@ def render_evidence(expectation: Expectation, console: Console) -> None:
         works, effects = expectation.works[output], expectation.speakers[output]
         stay = effects[Speakers.STAY_ON] + effects[Speakers.MUTE_UNLESS_SET]
         sure = f"{percent(works.p)} ({100 * works.low:.0f}-{100 * works.high:.0f})"
-        name = f"  {output.form.label}, {output.signal.label}"
+        name = f"  {_label(output)}"
         cells = (name, percent(there), sure, percent(stay), str(works.findings) if works.findings else "-")
         table.add_row(*(text(cell) for cell in cells))
     console.print(table)
@@ -162,6 +162,18 @@ def render_evidence(expectation: Expectation, console: Console) -> None:
         text(percent(expectation.prior_share)),
     )
     console.print(table)
+
+
+#: What these carry goes without saying.
+_TOLD_BY_FORM: Final = frozenset({Form.TOSLINK, Form.MINI_TOSLINK, Form.SPEAKER_TERMINALS, Form.BLUETOOTH})
+
+
+def _label(output: Output) -> str:
+    """``optical (TOSLINK)``, ``HDMI ARC``, ``single RCA, coaxial digital``: nothing is said twice."""
+    form, signal = output.form, output.signal
+    if form in _TOLD_BY_FORM:
+        return form.label
+    return signal.label if form.label in signal.label else f"{form.label}, {signal.label}"
 
 
 def _there(expectation: Expectation, output: Any) -> float:

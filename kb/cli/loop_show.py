@@ -102,13 +102,16 @@ def _verdict(answer: Answer) -> Text:
     from rich.text import Text
 
     turns = f"{answer.loop.turns} turn" + ("s" if answer.loop.turns > 1 else "")
-    driver = (
-        f" for the {answer.ask.driver.name}"
-        if answer.ask.driver
-        else " (no driver named: field and wire only)"
-    )
+    wound = f"  {turns} of {answer.wire.label}"
+    if answer.fits and not answer.ask.driver:
+        return Text.assemble(
+            ("NOT JUDGED", "bold yellow"),
+            f"{wound}\nThere is no driver to judge by; name one: --driver NAME, or --driver-current A and "
+            "--driver-voltage V.",
+        )
+    driver = f" for the {answer.ask.driver.name}" if answer.ask.driver else ""
     word, style = ("FITS", "bold green") if answer.fits else ("DOES NOT FIT", "bold red")
-    return Text.assemble((word, style), f"  {turns} of {answer.wire.label}{driver}")
+    return Text.assemble((word, style), f"{wound}{driver}")
 
 
 def _facts(answer: Answer, say: Say) -> Table:
@@ -137,7 +140,7 @@ def _facts(answer: Answer, say: Say) -> Table:
         ))  # fmt: skip
     rows += [
         ("", "r.m.s. at the loudest, 125 ms average; speech averages 12 dB less"),
-        ("Voltage", f"{answer.voltage_v:.2f} V for the first current, up to 5 kHz"),
+        ("Voltage", f"{answer.voltage_v:.2f} V for {answer.current_a:.2f} A, up to 5 kHz"),
         ("Ohmmeter", f"{answer.load.resistance:.2f} ohm at {answer.ask.celsius:g} C, end to end{worst}"),
         ("Inductance", f"{answer.load.inductance * 1e6:.1f} uH"),
         ("Wire", f"{say(answer.laid_m)} in place"),
@@ -180,13 +183,13 @@ def _voltage_table(answer: Answer) -> Table:
     from rich import box
     from rich.table import Table
 
-    table = Table(box=box.SIMPLE_HEAD)
+    most = max(answer.current_a, answer.level.current_a if answer.level else 0.0)
+    table = Table(title=f"Voltage for {most:.2f} A", box=box.SIMPLE_HEAD, title_justify="left")
     table.add_column("at")
     table.add_column("impedance", justify="right")
     table.add_column("voltage", justify="right")
     if answer.fit:
         table.add_column("driver's margin", justify="right")
-    most = max(answer.current_a, answer.level.current_a if answer.level else 0.0)
     for hertz in answer.voltages_v:
         name = f"{hertz:g} Hz" if hertz < 1000 else f"{hertz / 1000:g} kHz"
         row = [name, f"{answer.load.impedance(hertz):.2f} ohm", f"{answer.load.voltage(most, hertz):.2f} V"]

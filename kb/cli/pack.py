@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from kb.cli.asked import LENGTH, asked_inputs
+from kb.cli.asked import asked_inputs, asked_metres
 from kb.cli.common import Session, command_options, text
 from kb.errors import BadInput
 from kb.words import Kind
@@ -15,7 +15,7 @@ from kb.words import Kind
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from kb.pack import Ask, Day, Material, Plan
+    from kb.pack import Ask, Day, Line, Material, Plan
 
 _FOOT_M: Final = 0.3048  # international foot, 1959
 
@@ -29,7 +29,7 @@ _FOOT_M: Final = 0.3048  # international foot, 1959
 @click.option("--inputs", metavar="LIST", help="One set: inputs of the driver, with commas.")
 @click.option("--driver", metavar="NAME", help="One set: a driver of the catalogue, or the usual one.")
 @click.option("--speakers-needed/--speakers-free", default=True, help="One set: do others listen to it?")
-@click.option("--length", "length_m", type=LENGTH, metavar="M", help="One set: metres to the driver.")
+@click.option("--length", "length_text", metavar="L", help="One set: cable to the driver, 4 m or 10ft.")
 @click.option("--taken", multiple=True, metavar="SIGNAL", help="One set: an output in use; repeat for more.")
 @click.option("--have", multiple=True, metavar="ITEM[=COUNT]", help="An item in stock; repeat for more.")
 @click.option(
@@ -52,7 +52,7 @@ def pack_command(
     inputs: str | None,
     driver: str | None,
     speakers_needed: bool,
-    length_m: float | None,
+    length_text: str | None,
     taken: tuple[str, ...],
     have: tuple[str, ...],
     loops: tuple[str, ...],
@@ -81,7 +81,7 @@ def pack_command(
             "display": display,
             "inputs": [one.value for one in asked_inputs(session, inputs, driver)],
             "speakers": "needed" if speakers_needed else "free",
-            "length_m": length_m,
+            "length_m": asked_metres(session, length_text),
             "taken": list(taken) or None,
         }
         day = _day({"jobs": [set_data], "have": _stock(have)})
@@ -157,9 +157,7 @@ def render_pack(plan: Plan, console: Console, materials: Sequence[Material] = ()
     table.add_column(overflow="fold", style="bold")
     table.add_column(overflow="fold", style="dim")
     for line in plan.items:
-        stock = "" if not line.in_stock else f", {line.in_stock} in stock"
-        use = _jobs(line.uses, len(plan.jobs)) if len(plan.jobs) > 1 else _signals(line.uses)
-        table.add_row(text(f"{line.count} x"), text(line.item), text(f"{use}{stock}"))
+        table.add_row(text(f"{line.count} x"), text(line.item), text(_purpose(line, plan)))
     console.print(table if plan.items else text("  nothing helps", "bold red"))
     if materials:
         console.print(text("For the loop", "bold"))
@@ -210,10 +208,13 @@ def verdict(plan: Plan, width: int) -> Any:
     said = text("")
     if all(one.prior_share > 0.999 for one in plan.jobs):
         said.append("The book has no findings yet: from common practice only.\n", "yellow")
-    said.append(f"Sure to {least}{percent(plan.certainty)} that every job connects.", "bold")
+    which = "every job" if len(plan.jobs) > 1 else "the job"
+    said.append(f"Sure to {least}{percent(plan.certainty)} that {which} connects.", "bold")
     spare = 0.0 if plan.optimal or not plan.cost else 1 - plan.bound / plan.cost
     if spare >= 0.005:
-        said.append(f"\nA cheaper list may do as well, by {percent(spare)} at most.", "not bold dim")
+        said.append(
+            f"\nNot proved the cheapest: another list could cost up to {percent(spare)} less.", "not bold dim"
+        )
     if not plan.reached:
         share = percent(plan.certainty / plan.reachable) if plan.reachable else "nothing"
         best = below(plan.reachable, plan.target)
@@ -257,13 +258,28 @@ def counted(material: Material) -> tuple[str, str]:
 
 
 def print_list(plan: Plan, console: Console, materials: Sequence[Material] = ()) -> None:
-    """A plain list to print, tick off and take along."""
-    for line in plan.items:
-        console.print(text(f"[ ] {line.count} x {line.item}"))
-    for one in materials:
-        console.print(text(f"[ ] {' '.join(counted(one))}"))
+    """A plain list to print, tick off and take along, with its day and the jobs that it is for."""
+    from kb import clock
+    from kb.text import wrapped
+
+    console.print(text(f"To carry, listed on {clock.today().isoformat()}"))
+    for number, one in enumerate(plan.jobs, 1):
+        name = f"  ({one.job.name})" if one.job.name else ""
+        console.print(text(f"  job {number}: {one.job.title}{name}"))
+    console.print()
+    lines = [f"{line.count} x {line.item} ({_purpose(line, plan)})" for line in plan.items]
+    lines += [" ".join(counted(material)) for material in materials]
+    for entry in lines:
+        for part in wrapped(entry, console.width, "[ ] ", "    "):
+            console.print(text(part))
     console.print()
     console.print(verdict(plan, console.width))
+
+
+def _purpose(line: Line, plan: Plan) -> str:
+    """``for jobs 1-3, 2 in stock``; with one job the signals instead of the job."""
+    use = _jobs(line.uses, len(plan.jobs)) if len(plan.jobs) > 1 else _signals(line.uses)
+    return f"{use}, {line.in_stock} in stock" if line.in_stock else use
 
 
 def _jobs(uses: tuple[tuple[int, tuple[Any, ...]], ...], count: int) -> str:

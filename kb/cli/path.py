@@ -51,7 +51,7 @@ def path_command(session: Session, asked: Asked, svg: str | None) -> int:
             )
         raise nobody
     source, panel = known.source, known.panel
-    connection = asked.connect(session, known)
+    connection = asked.connect(session, known, asked.metres(session))
     if svg is not None:
         write_picture(svg, session, source, panel, connection)
     if session.as_json:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 #: A larger file is not a set of readings.
 LARGEST_BYTES: Final = 1024 * 1024
+_WEAK_MA_PER_M: Final = 5.0  #: 38 dB below what the standard asks for
 
 
 def _record(session: Session, data: object, which: tuple[str, str]) -> str:
@@ -80,6 +81,8 @@ def readings_command(session: Session, file: str, record: tuple[str, str] | None
         judgement = judge(readings_from(data))
     except BadInput as wrong:
         raise wrong.within(place) from None
+    for said in _slips(data):
+        session.say(said)
     kept = _record(session, data, record) if record else None
     if session.as_json:
         session.json(judgement.as_json() | ({"recorded": kept} if kept else {}))
@@ -88,15 +91,28 @@ def readings_command(session: Session, file: str, record: tuple[str, str] | None
     return 0 if judgement.verdict == "meets" else 1
 
 
+def _slips(data: object) -> list[str]:
+    """Fields so weak in mA/m that they may have been read as A/m; the data are known to be readings."""
+    rows = data.get("positions") or [] if isinstance(data, dict) else []
+    weak = [
+        f"{row.get('name') or f'position {number}'}: {row['field_ma_per_m']:g} mA/m"
+        for number, row in enumerate(rows, 1)
+        if 0 < (row.get("field_ma_per_m") or 0) < _WEAK_MA_PER_M
+    ]
+    return [f"{one}; were these A/m? field_ma_per_m is in mA/m" for one in weak[:3]]
+
+
 def render_readings(judgement: Judgement, console: Console) -> None:
     """Show the verdict to a person. Names and words from the file are shown as text, never as markup."""
     from rich.table import Table
     from rich.text import Text
 
-    word, style = {
-        "meets": ("MEETS the standard", "bold green"),
-        "falls-short": ("FALLS SHORT of the standard", "bold red"),
-    }[judgement.verdict]
+    if judgement.failed:
+        word, style = "FALLS SHORT of the standard", "bold red"
+    elif judgement.incomplete:
+        word, style = "NOT PROVED to meet the standard", "bold yellow"
+    else:
+        word, style = "MEETS the standard", "bold green"
     title = " ".join(part for part in (judgement.readings.place, judgement.readings.date) if part)
     if title:
         console.print(text(title, "bold"))
@@ -160,12 +176,17 @@ def _value(check: Check) -> str:
     if check.value is None:
         return "not measured"
     if check.code == "field":
-        return f"{check.note} {check.value:+z.1f}"
-    return f"{check.value:+z.1f}" if "dB" in check.unit else f"{check.value:.3g}"
+        return f"{check.note} {check.value:+z.1f} dB"
+    number = f"{check.value:+z.1f}" if "dB" in check.unit else f"{check.value:.3g}"
+    return f"{number} {_unit(check)}"
+
+
+def _unit(check: Check) -> str:
+    return check.unit.replace(" re 400 mA/m", "").replace(" re 1 kHz", "")
 
 
 def _limit(check: Check) -> str:
-    unit = check.unit.replace(" re 400 mA/m", "").replace(" re 1 kHz", "")
+    unit = _unit(check)
     if check.limit.endswith(" or less"):
         return f"≤ {check.limit.removesuffix(' or less')} {unit}"
     return f"{check.limit} {unit}"

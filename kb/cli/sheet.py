@@ -70,7 +70,8 @@ def sheet_command(
         if session.as_json:
             session.json({"file": None, "why": str(nobody)})
         raise nobody
-    connection = asked.connect(session, known)
+    length_m = asked.metres(session)
+    connection = asked.connect(session, known, length_m)
     sheet = Sheet(
         source=known.source,
         panel=known.panel,
@@ -79,7 +80,7 @@ def sheet_command(
         made=clock.today(),
         visits=known.visits,
         driver=asked.driver or ("" if asked.inputs else session.settings.driver),
-        length_m=asked.length_m,
+        length_m=length_m,
         readings=_readings(readings_file),
         loop=_loop(loop_file),
         contact=text.line(contact, "--contact", CONTACT),

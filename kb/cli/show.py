@@ -141,8 +141,11 @@ def _visits(visits: tuple[Visit, ...]) -> Table:
     table.add_column(no_wrap=True)
     table.add_column(no_wrap=True, style="dim")
     table.add_column(overflow="fold")
+
+    def said(visit: Visit) -> str:
+        kept = ["readings kept"] * bool(visit.readings) + ["isolation kept"] * bool(visit.case)
+        return "; ".join([*([visit.note.replace("\n", " ")] if visit.note else []), *kept])
+
     for visit in sorted(visits, key=lambda v: (v.date, v.id), reverse=True):
-        table.add_row(
-            visit.date.isoformat(), text(visit.by), visit.basis.label, text(visit.note.replace("\n", " "))
-        )
+        table.add_row(visit.date.isoformat(), text(visit.by), visit.basis.label, text(said(visit)))
     return table

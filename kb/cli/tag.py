@@ -47,7 +47,7 @@ def tag_command(
         if session.as_json:
             session.json({"file": None, "why": str(nobody)})
         raise nobody
-    connection = asked.connect(session, known)
+    connection = asked.connect(session, known, asked.metres(session))
     said = language(lang, feet=session.settings.units is Units.FEET)
     tag = make_tag(known.source, known.panel, connection.chosen, clock.today(), said)
     page = out.lower().endswith((".html", ".htm"))

@@ -146,7 +146,11 @@ def _known(data: Mapping[Any, Any], fields: Collection[str], place: str) -> None
 
 def _length(value: object) -> float:
     if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 < value <= LONGEST:
-        raise BadInput("length_m", value, f"metres from set to driver, above 0, at most {LONGEST:g}")
+        raise BadInput(
+            "length_m",
+            value,
+            f"metres from set to driver, a bare number above 0, at most {LONGEST:g} (10 ft are 3.05)",
+        )
     return float(value)
 
 

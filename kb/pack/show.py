@@ -64,7 +64,7 @@ _ASKED_FORMS: Final = {
     Form.MINI_TOSLINK: "is there a small round hole with a red glow?",
 }
 _PHOTO: Final = "can you send a photo of the back and sides, all sockets?"
-_SPEAKERS: Final = "does anybody need its own speakers while the loop is used?"
+_SPEAKERS: Final = "does anybody need the set's own speakers while the loop is used?"
 _WHY: Final = {
     Useless.MUTES: "silencing the speakers",
     Useless.TAKEN: "in use by something else",

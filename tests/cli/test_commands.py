@@ -399,6 +399,25 @@ def test_the_way_to_the_driver_may_be_told_in_feet(jackfield: Run, visit_file: V
     assert jackfield("path", "--panel", visit_file(), "--length", "101").code == 2
 
 
+def test_a_bare_length_to_the_driver_is_feet_where_the_settings_say_feet(
+    jackfield: Run, visit_file: VisitFile
+) -> None:
+    def best(*more: str) -> str:
+        return jackfield("path", "--panel", visit_file(), "--inputs", "optical", "--length", "10", *more).out
+
+    assert "optical cable 10 m" in best()
+    jackfield("settings", "--units", "feet")
+    assert "optical cable 5 m" in best()
+    assert '"optical cable 10 m"' in best("--json")
+    for command in (["path"], ["sheet", "--out", "-"], ["tag", "--out", "-"]):
+        done = jackfield(*command, "--panel", visit_file(), "--length", "10")
+        assert done.err.startswith("10: read as feet; for metres write m\n")
+    one_set = ("pack", "--year", "2014", "--inputs", "line-3.5", "--length")
+    assert "10: read as feet; for metres write m" in jackfield(*one_set, "10").err
+    assert jackfield(*one_set, "10").out == jackfield(*one_set, "10 ft").out
+    assert jackfield(*one_set, "10 m").err == ""
+
+
 def test_pack_knows_the_drivers_by_name_as_path_does(jackfield: Run, visit_file: VisitFile) -> None:
     jackfield("record", "--file", visit_file())
     by_name = jackfield("pack", "Norwell", "NV40-210", "--driver", "bench driver", "--json").json

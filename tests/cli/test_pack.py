@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from kb import clock
 from tests.cli.conftest import Run
 
 VisitFile = Callable[..., Path]
@@ -74,7 +75,20 @@ def test_jobs_may_stand_in_toml_and_with_stock(known: Run, tmp_path: Path) -> No
 def test_the_list_can_be_printed_to_tick_off(known: Run) -> None:
     done = known("pack", "-", "--print", stdin=json.dumps([JOB]))
     assert "[ ] 1 x DAC" in done.out
+    assert "that the job connects" in done.out
+    assert done.out.startswith(
+        f"To carry, listed on {clock.today().isoformat()}\n  job 1: Norwell NV40-210\n"
+    )
+
+
+def test_the_printed_list_keeps_which_job_an_item_is_for_and_what_is_in_stock(known: Run) -> None:
+    day = {"jobs": [JOB | {"job": "J-7"}, {"year": 2014, "inputs": ["optical"]}], "have": {"DAC": 2}}
+    done = known("pack", "-", "--print", stdin=json.dumps(day))
+    assert "  job 1: Norwell NV40-210  (J-7)\n" in done.out
+    (dac,) = (line for line in done.out.splitlines() if " x DAC " in line)
+    assert dac.endswith("(for job 1, 1 in stock)")
     assert "that every job connects" in done.out
+    assert max(map(len, done.out.splitlines())) <= 80
 
 
 def test_screens_keep_to_80_columns(known: Run) -> None:
@@ -196,5 +210,21 @@ def test_a_list_that_is_not_proved_the_cheapest_says_by_how_much(known: Run) -> 
     plan = known("pack", "-", "--json", stdin=json.dumps(jobs)).json
     assert not plan["optimal"]
     spare = round(100 * (1 - plan["bound"] / plan["cost"]))
-    assert f"A cheaper list may do as well, by {spare}% at most." in done.out
-    assert "A cheaper list" not in known("pack", "-", stdin=json.dumps([JOB])).out
+    assert f"Not proved the cheapest: another list could cost up to {spare}% less." in done.out
+    assert "Not proved" not in known("pack", "-", stdin=json.dumps([JOB])).out
+
+
+def test_a_job_file_holds_metres_and_says_so_where_a_unit_is_written(jackfield: Run) -> None:
+    done = jackfield("pack", "-", stdin=json.dumps([JOB | {"length_m": "10ft"}]))
+    assert done.code == 2
+    assert "length_m: saw '10ft', expected metres from set to driver, a bare number" in done.err
+
+
+def test_each_output_of_the_evidence_keeps_to_one_line_of_80_columns(known: Run) -> None:
+    shown = known("evidence", "Norwell", "NV40-210").out.splitlines()
+    (optical,) = (line for line in shown if "TOSLINK" in line)
+    assert optical.startswith("  optical (TOSLINK)  ")
+    assert optical.rstrip()[-1].isdigit() or optical.rstrip().endswith("-")
+    outputs = shown[shown.index("Its outputs, where it has them") + 2 : shown.index("From") - 1]
+    assert all("%" in line for line in outputs)
+    assert max(map(len, shown)) <= 80

@@ -28,6 +28,21 @@ def test_readings_are_kept_with_a_visit(jackfield: Run, tmp_path: Path, visit_fi
     assert kept["readings"] == READINGS
 
 
+def test_the_line_of_a_visit_tells_what_is_kept_with_it(
+    jackfield: Run, tmp_path: Path, visit_file: VisitFile
+) -> None:
+    jackfield("record", "--file", visit_file(note="behind the shelf"))
+    assert "kept" not in jackfield("show", "Norwell", "NV40-210").out
+    file = tmp_path / "readings.json"
+    file.write_text(json.dumps(READINGS))
+    jackfield("readings", file, "--record", "Norwell", "NV40-210")
+    shown = jackfield("show", "Norwell", "NV40-210").out.splitlines()
+    assert [line.endswith("readings kept") for line in shown if "kept" in line] == [True]
+    case = {"complaint": "no-sound", "fault": "cap-on-plug"}
+    jackfield("record", "--file", visit_file(date="2026-03-05", note="cap off", case=case))
+    assert "cap off; isolation kept" in jackfield("show", "Norwell", "NV40-210").out
+
+
 def test_readings_never_leave_the_book(jackfield: Run, tmp_path: Path) -> None:
     file = tmp_path / "readings.json"
     file.write_text(json.dumps(READINGS | {"place": "at Mrs Ardlow's"}))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 from click.testing import CliRunner
@@ -335,3 +336,47 @@ def test_a_field_at_the_reference_is_not_told_as_minus_nothing():
     shown = loop("--room", "5.2x4.1", "--route", "joists", "--driver", "bench driver").stdout
     assert "+0.0" in shown
     assert "-0.0" not in shown
+
+
+def test_readings_with_gaps_and_no_fault_are_not_proved_rather_than_short(tmp_path):
+    file = tmp_path / "readings.json"
+    file.write_text(json.dumps({"positions": [{"name": "sofa", "field_db": -1}]}), encoding="utf-8")
+    shown = run(readings_command, str(file)).stdout
+    assert shown.startswith("NOT PROVED to meet the standard")
+    assert "FALLS SHORT" not in shown
+    assert json.loads(run(readings_command, str(file), "--json").stdout)["verdict"] == "falls-short"
+
+
+def test_without_a_driver_nothing_is_said_to_fit():
+    shown = loop("--room", "5x4").stdout
+    assert "FITS" not in shown
+    assert "There is no driver to judge by; name one: --driver NAME" in shown
+    assert document("--room", "5x4")["fits"] is True
+    assert "FITS" in loop("--room", "5x4", "--driver-current", "9", "--driver-voltage", "20").stdout
+
+
+def test_each_voltage_says_for_which_current_it_is():
+    shown = loop("--room", "5x4").stdout
+    found = document("--room", "5x4")
+    assert f"{found['voltage_v']:.2f} V for {found['current_a']:.2f} A, up to 5 kHz" in shown
+    higher = re.search(r"([0-9.]+) A \(.*\) brings the whole", shown)[1]
+    assert f"Voltage for {higher} A" in shown
+
+
+def test_every_measured_value_is_shown_with_its_unit(tmp_path):
+    file = tmp_path / "readings.toml"
+    file.write_text(READINGS, encoding="utf-8")
+    shown = run(readings_command, str(file)).stdout
+    for value in ("400 mA/m +0.0 dB", "-1.0 dB", "-52.0 dB(A)", "0.4 A/m"):
+        assert f" {value} " in shown
+    assert max(map(len, shown.splitlines())) <= 80
+
+
+@pytest.mark.parametrize(("field", "asked"), [(0.38, True), (4.9, True), (5, False), (0, False)])
+def test_a_field_that_may_have_been_typed_in_amperes_is_asked_about(tmp_path, field, asked):
+    file = tmp_path / "readings.json"
+    row = {"name": "sofa", "field_ma_per_m": field}
+    file.write_text(json.dumps({"positions": [row]}), encoding="utf-8")
+    for more in ((), ("--json",)):
+        said = run(readings_command, str(file), *more).stderr
+        assert (f"sofa: {field:g} mA/m; were these A/m?" in said) is asked

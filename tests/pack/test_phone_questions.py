@@ -81,7 +81,7 @@ def test_a_set_that_goes_silent_is_told_as_what_keeps_the_target_out_of_reach():
 
 def test_whether_anybody_needs_the_speakers_is_asked_first_where_they_are_the_trouble():
     plan = packed(expecting({(HEADPHONE,): 0.9, (LINE,): 0.1}, mutes=[HEADPHONE]))
-    assert question_text(plan.ask[0]) == "Does anybody need its own speakers while the loop is used?"
+    assert question_text(plan.ask[0]) == "Does anybody need the set's own speakers while the loop is used?"
     assert gain_text(plan.ask[0], plan) == "if nobody does: over 99% can be reached there, and not 10%"
     assert to_json(plan)["ask"][0]["lifts"] == pytest.approx(0.9)
 
