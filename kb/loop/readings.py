@@ -157,10 +157,15 @@ def _field_checks(readings: Readings) -> list[Check]:
             "dB re 400 mA/m",
             _within(each.field_db, TOLERANCE_DB),
             source,
-            note=f"{1000 * field_a_per_m(each.field_db):.0f} mA/m",
+            note=_milliamps(each.field_db),
         )
         for each in readings.positions
     ]
+
+
+def _milliamps(level: float) -> str:
+    field = 1000 * field_a_per_m(level)
+    return f"{field:.0f} mA/m" if field >= 10 else f"{field:.2g} mA/m"
 
 
 def _response_checks(readings: Readings) -> list[Check]:

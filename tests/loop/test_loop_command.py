@@ -378,5 +378,7 @@ def test_a_field_that_may_have_been_typed_in_amperes_is_asked_about(tmp_path, fi
     row = {"name": "sofa", "field_ma_per_m": field}
     file.write_text(json.dumps({"positions": [row]}), encoding="utf-8")
     for more in ((), ("--json",)):
-        said = run(readings_command, str(file), *more).stderr
+        done = run(readings_command, str(file), *more)
+        said = done.stderr
+        assert " 0 mA/m" not in done.stdout
         assert (f"sofa: {field:g} mA/m; were these A/m?" in said) is asked
