@@ -178,13 +178,13 @@ def test_bytes_that_are_no_proper_request_get_an_answer_or_none_and_harm_nothing
     for sent in NO_HTTP:
         with socket.create_connection(("127.0.0.1", laptop.port), timeout=10) as line:
             line.settimeout(3)
-            line.sendall(sent)
-            line.shutdown(socket.SHUT_WR)
             got = b""
-            try:
+            try:  # the server may hang up before all is sent
+                line.sendall(sent)
+                line.shutdown(socket.SHUT_WR)
                 while more := line.recv(65_536):
                     got += more
-            except (TimeoutError, ConnectionError):
+            except OSError:
                 pass
         head = got.split(b"\r\n\r\n")[0]
         assert b" 500 " not in head.split(b"\r\n")[0], (sent[:80], got[:300])
