@@ -18,6 +18,9 @@ from kb.evidence.standing import Circle
 
 Path = tuple[tuple[str, str], ...]
 FEW: Final = 6.0  #: the concentration before anything is known: makes have many series (common practice)
+#: How far the sets met stand for those to come. Taken at their word (1) lists were three points too sure in
+#: six simulated regions of 900 jobs; at one half stated and came differed by 1.5 there, by -1 in four others.
+TRUST: Final = 0.5
 SPREAD: Final = 1.5  #: how far from that it may be, in logarithms
 
 
@@ -47,7 +50,7 @@ class Kin:
             and place.display in (ANY, home.display)
         ]
         whole = sum(n for _, _, n in fits) + self.fresh
-        return [(n / whole, chain(home, make=make, family=family)) for family, home, n in fits]
+        return [(TRUST * n / whole, chain(home, make=make, family=family)) for family, home, n in fits]
 
 
 def _concentration(makes: Iterable[list[tuple[str, Place, int]]]) -> float:
