@@ -102,11 +102,12 @@ def set_name(source: Source) -> str:
 
 
 #: Lines that a page holds at the usual size of its text: tried out in print, with some air.
-_CLIENT_LINES: Final = {Paper.A4: 27.6, Paper.LETTER: 23.0}
-_FILE_LINES: Final = {Paper.A4: 94.0, Paper.LETTER: 84.0}
-#: How full a client's page may be counted and still fit at the second size: measured in Chromium over the
-#: demo book, where no page then takes more than 0.97 of the paper.
-_SECOND: Final = {Paper.A4: 1.12, Paper.LETTER: 1.2}
+_CLIENT_LINES: Final = {Paper.A4: 26.8, Paper.LETTER: 22.8}
+_FILE_LINES: Final = {Paper.A4: 80.0, Paper.LETTER: 78.0}
+#: How full a page may be counted and still fit at the second size. All of these are measured in Chromium over
+#: the demo book, with the widest of the fonts that the style sheet names.
+_SECOND: Final = {Paper.A4: 1.15, Paper.LETTER: 1.2}
+_FILE_SECOND: Final = 1.2
 _USUAL: Final = 0.555  #: width of a usual character in running text, as ``text_width`` measures it
 
 
@@ -132,11 +133,11 @@ def _crowded(sheet: Sheet, client: ForClient, file: forfile.ForFile, said: Langu
     client_lines = _lines_of(of_client, 73) + _lines_of(listed, 69) + box + chain * UNIT_MM / 6.6
     return {
         "client": _size(client_lines / _CLIENT_LINES[sheet.paper], _SECOND[sheet.paper]),
-        "file": _size((_lines_of(of_file, 62) + table + map_lines) / _FILE_LINES[sheet.paper]),
+        "file": _size((_lines_of(of_file, 62) + table + map_lines) / _FILE_LINES[sheet.paper], _FILE_SECOND),
     }
 
 
-def _size(filled: float, second: float = 1.1) -> str:
+def _size(filled: float, second: float) -> str:
     """Classes for a page that is filled so far at the usual size; smaller type holds up to ``second``."""
     if filled <= 1:
         return ""
