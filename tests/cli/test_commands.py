@@ -150,6 +150,30 @@ def test_a_terminal_that_goes_away_saves_nothing(jackfield: Run) -> None:
     assert jackfield("find", "nv40").code == 1
 
 
+def test_a_slip_in_year_or_note_is_asked_again_and_costs_no_jack(jackfield: Run) -> None:
+    answers = ["Norwell", "NV40", "1804", "20x4", "2014", "opt=OPTICAL OUT:ok", "", "n" * 4001, "a note", "y"]
+    done = jackfield("record", "--ask", stdin="\n".join(answers) + "\n")
+    assert done.code == 0, done.err
+    assert "year: saw 1804, expected a year, 1930 to" in done.err
+    shown = jackfield("show", "Norwell", "NV40", "--json").json
+    assert shown["source"]["year"] == 2014
+    assert [jack["marking"] for jack in shown["panel"]] == ["OPTICAL OUT"]
+
+
+@pytest.mark.parametrize(
+    ("jack", "known"),
+    [
+        ("scart", "jack 1 SCART: read as output, analog line (SCART gives analog sound out at pins 1 and 3"),
+        ("spk", "output, speaker level (loudspeaker terminals carry power, not line level)"),
+        ("opt:ok", "output, optical digital (sound came out of it)"),
+        ("opt", "unclear, optical digital (no mark: never guessed)"),
+    ],
+)
+def test_what_an_unmarked_jack_is_read_as_says_how_it_is_known(jackfield: Run, jack: str, known: str) -> None:
+    done = jackfield("record", "Norwell", "NV40", jack)
+    assert known in " ".join(done.out.split())
+
+
 def test_who_types_a_headphone_jack_is_not_asked_whether_it_is_an_output(jackfield: Run) -> None:
     """The short name says that the sign is printed there, at the prompt as in one line."""
     answers = ["Norwell", "NV40", "", "hp", "", "ok", "mute", "arc", "HDMI 1", "", "", "", "", "y"]
