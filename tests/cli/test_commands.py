@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -148,6 +149,29 @@ def test_a_terminal_that_goes_away_saves_nothing(jackfield: Run) -> None:
     done = jackfield("record", "--ask", stdin="Norwell\nNV40\n")
     assert done.code == 130
     assert jackfield("find", "nv40").code == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "package", "extra"),
+    [
+        (["serve"], "flask", "web"),
+        (["loop", "--room", "5x4", "--svg", "field.svg"], "matplotlib", "plot"),
+        (["share", "key", "rt.key", "--name", "RT"], "cryptography", "sign"),
+        (["find", "nv40", "--store", "postgresql+psycopg://rt@localhost/none"], "psycopg", "team"),
+    ],
+)
+def test_a_missing_extra_is_the_same_answer_everywhere_and_says_what_to_install(
+    jackfield: Run, monkeypatch: pytest.MonkeyPatch, words: list[str], package: str, extra: str
+) -> None:
+    for name in [*sys.modules]:
+        if name.startswith(("flask", "matplotlib", "cryptography", "psycopg", "kb.web")):
+            monkeypatch.delitem(sys.modules, name)
+    monkeypatch.setitem(sys.modules, package, None)
+    done = jackfield(*words)
+    assert (done.code, done.out) == (2, "")
+    assert done.err.endswith(
+        f"saw no package {package}, expected it installed: pip install 'jackfield[{extra}]'\n"
+    )
 
 
 def test_a_slip_in_year_or_note_is_asked_again_and_costs_no_jack(jackfield: Run) -> None:

@@ -332,6 +332,12 @@ def test_wrong_words_get_one_clear_message(
     assert "Traceback" not in done.err
 
 
+def test_the_list_of_notes_names_the_set_that_each_is_about(jackfield: Run, book: Path) -> None:
+    lines = jackfield("share", "review").out.splitlines()
+    assert lines
+    assert all("  Norwell NV1, 2026-03-04: 'QX" in line or "  Norwell NV2, " in line for line in lines)
+
+
 def test_review_asks_one_by_one(jackfield: Run, book: Path) -> None:
     answers = "y\nn\ne\nthe blue cable is in the van\nq\n"
     done = jackfield("share", "review", "--ask", stdin=answers)
