@@ -74,7 +74,7 @@ def read_data(name: str, most: int = MOST_BYTES) -> tuple[Any, str]:
             raise BadInput(f"{place}, line {wrong.lineno}", described(wrong.msg), "JSON") from None
         return _toml(text, place), place
     except ValueError as wrong:
-        raise BadInput(place, str(wrong), "JSON") from None
+        raise BadInput(place, described(wrong), "JSON") from None
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -104,4 +104,4 @@ def _toml(text: str, place: str) -> Any:
     except RecursionError:
         raise BadInput(place, described("a deeply nested file"), "a flat one") from None
     except (tomllib.TOMLDecodeError, ValueError) as wrong:
-        raise BadInput(place, str(wrong), "JSON or TOML") from None
+        raise BadInput(place, described(wrong), "JSON or TOML") from None

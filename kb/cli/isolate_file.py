@@ -11,7 +11,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from kb.errors import BadInput, BookTrouble
+from kb.errors import BadInput, BookTrouble, described
 from kb.given import open_plain
 
 if TYPE_CHECKING:
@@ -34,17 +34,21 @@ def saved(file: str | None, *, must_exist: bool) -> Mapping[str, Any] | None:
                 raw = source.read(_FILE_LIMIT + 1)
     except OSError as trouble:
         expected = "an answers file that can be read, or --complaint to begin one"
-        raise BadInput(f"--answers {file}", trouble.strerror, expected) from trouble
+        raise BadInput(
+            f"--answers {file}", described(trouble.strerror or str(trouble)), expected
+        ) from trouble
     if len(raw) > _FILE_LIMIT:
-        raise BadInput(f"--answers {file}", "a larger file", f"at most {_FILE_LIMIT} bytes")
+        raise BadInput(f"--answers {file}", described("a larger file"), f"at most {_FILE_LIMIT} bytes")
     try:
         data = json.loads(raw.decode("utf-8"))
     except UnicodeDecodeError as trouble:
-        raise BadInput(f"--answers {file}", f"byte {trouble.start} is not UTF-8", "JSON in UTF-8") from None
+        raise BadInput(
+            f"--answers {file}", described(f"byte {trouble.start} is not UTF-8"), "JSON in UTF-8"
+        ) from None
     except json.JSONDecodeError as trouble:
-        raise BadInput(f"--answers {file}, line {trouble.lineno}", trouble.msg, "JSON") from None
+        raise BadInput(f"--answers {file}, line {trouble.lineno}", described(trouble.msg), "JSON") from None
     except RecursionError:
-        raise BadInput(f"--answers {file}", "lists within lists without end", "JSON") from None
+        raise BadInput(f"--answers {file}", described("lists within lists without end"), "JSON") from None
     if not isinstance(data, dict):
         raise BadInput(f"--answers {file}", type(data).__name__, "an object with complaint and answers")
     return data
@@ -58,7 +62,7 @@ def state_of(model: Model, saved: Mapping[str, Any] | None, asked: Mapping[str, 
     if asked["complaint"]:
         data["complaint"] = asked["complaint"]
     elif saved is None:
-        raise BadInput("--complaint", "nothing", f"one of {', '.join(model.complaints)}")
+        raise BadInput("--complaint", described("nothing"), f"one of {', '.join(model.complaints)}")
     if asked["make"]:
         data |= {"make": asked["make"], "model": asked["model"]}
     path = {key: asked[key] for key in ("signal", "items", "input") if asked[key]}

@@ -185,7 +185,7 @@ def _signer(header: Header, mine: Peers, anyone: bool, file: str) -> str | None:
         seen = (
             f"a key that is not trusted ({header.signed_by[:12]}...)" if header.signed_by else "no signature"
         )
-        raise BadInput(file, seen, "the signature of a trusted key (`share trust`), or --anyone")
+        raise BadInput(file, described(seen), "the signature of a trusted key (`share trust`), or --anyone")
     return name if header.signed_by else None
 
 
