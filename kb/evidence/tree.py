@@ -99,12 +99,17 @@ class Tree:
         counts = self._own.setdefault(path[-1][1], {})
         counts[symbol] = counts.get(symbol, 0.0) + weight
 
-    def settle(self, learn: bool = True) -> None:
-        """Pass counts up and chances down until they agree; with ``learn``, find the strengths too."""
+    def settle(self, learn: bool = True, told: Callable[[int, int], None] | None = None) -> None:
+        """Pass counts up and chances down until they agree; with ``learn``, find the strengths too.
+
+        ``told`` gets how many of how many rounds are done.
+        """
         for turn in range(ROUNDS):
             arrived, tables = self._pass_up(first=turn == 0)
             if learn and turn:
                 self._learn(arrived, tables)
+            if told:
+                told(turn + 1, ROUNDS)
 
     def _pass_up(self, *, first: bool) -> tuple[Circles, Circles]:
         """What came to each circle itself, and what it passed up. Renews ``seen``."""
