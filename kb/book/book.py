@@ -193,7 +193,9 @@ class Book:
             if len(exact) > 1:
                 names = " or ".join(f"{one.make} {one.model}" for one in exact)
                 raise NotFound(f"{make} may be {names}: say the make too")
-            make, model = (exact[0].make, exact[0].model) if exact else ("", make)
+            if not exact:
+                raise NotFound(f"no model {asked} in the book{self._instead(asked)}")
+            make, model = exact[0].make, exact[0].model
         visits = self.visits(make, model)
         if not visits:
             raise NotFound(f"nobody met {asked} yet{self._instead(asked)}")

@@ -137,6 +137,14 @@ def test_questions_at_the_terminal_record_when_confirmed(jackfield: Run) -> None
     ]
 
 
+def test_a_make_alone_is_not_said_to_be_met_by_nobody(jackfield: Run) -> None:
+    jackfield("record", "Norwell", "NV40-210", "opt:ok")
+    for command in ("show", "path"):
+        done = jackfield(command, "Norwell")
+        assert done.code == 1
+        assert done.err == "jackfield: no model Norwell in the book; near it: Norwell NV40-210\n"
+
+
 @pytest.mark.parametrize("last", ["n", "quit"])
 def test_nothing_is_saved_until_confirmed(jackfield: Run, last: str) -> None:
     ending = ["", "", "n"] if last == "n" else ["quit"]
