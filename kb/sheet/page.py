@@ -129,7 +129,9 @@ def _crowded(sheet: Sheet, client: ForClient, file: forfile.ForFile, said: Langu
     # a line of the table goes across both columns
     table = 2.6 * sum(max(_lines(jack.known, 70), _lines(jack.marking, 20)) for jack in file.jacks)
     map_lines = 18 if sheet.loop else 0
-    box = len(menu) + _lines_of(menu, 63) + 3.5 if menu else 1.0  # with its frame and the line below
+    titles = [item.text for item in client.menu]  # in bold type
+    # with its frame and the line below
+    box = _lines_of(titles, 58) + _lines_of(menu, 63) + 3.5 if menu else 1.0
     client_lines = _lines_of(of_client, 73) + _lines_of(listed, 69) + box + chain * UNIT_MM / 6.6
     return {
         "client": _size(client_lines / _CLIENT_LINES[sheet.paper], _SECOND[sheet.paper]),

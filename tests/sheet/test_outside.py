@@ -33,12 +33,15 @@ def all_in() -> dict[str, object]:
 
 
 def pages(folder: Path) -> list[Path]:
-    """A plain sheet, a full one on each paper and language, one without a path, a hostile one, a tag."""
+    """A plain sheet, full ones on each paper and language, one without a path, a hostile one, a tag."""
     many = [{"form": "toslink", "marking": f"OPTICAL OUT {n} <b>", "outcome": "silent"} for n in range(63)]
     source = sheet_of(OPTICAL)
     tag = make_tag(source.source, source.panel, source.connection.chosen, source.made)
     made = {
         "plain": page_of(OPTICAL, *INPUTS),
+        "arc": page_of(
+            {"form": "hdmi", "marking": "HDMI 1 (ARC)"}, *INPUTS, lang="es", inputs="line-3.5,optical"
+        ),
         "full": page_of(OPTICAL, HEADPHONE, *INPUTS, **all_in()),
         "letter": page_of(OPTICAL, *INPUTS, lang="es", paper=Paper.LETTER, **all_in()),
         "no-path": page_of({"form": "jack-3.5"}, inputs="optical", **all_in()),
@@ -54,6 +57,10 @@ def pages(folder: Path) -> list[Path]:
         ),
         "tag": tag_page(tag, source.source, language()),
     }
+    narrow = '"Helvetica Neue", Arial, "Liberation Sans", '
+    for name in ("plain", "arc", "full"):  # as where none of the narrower fonts is installed
+        assert narrow in made[name]
+        made[f"{name}-wide"] = made[name].replace(narrow, "")
     found = []
     for name, page in made.items():
         path = folder / f"{name}.html"
