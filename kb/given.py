@@ -11,8 +11,10 @@ from __future__ import annotations
 
 import os
 import stat
+from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Final
+from urllib.parse import quote
 
 from kb.errors import BadInput, BookTrouble, described
 
@@ -49,3 +51,23 @@ def refuse_special_output(path: Path) -> None:
     """Raise BadInput where something is there in whose place no file may be put."""
     if path.exists() and not path.is_file():
         raise BadInput(str(path), described("a folder") if path.is_dir() else _SEEN, "a file")
+
+
+def readable(path: Path) -> Iterator[str]:
+    """URIs that open the file for reading only, the safe way first.
+
+    In a folder where nothing may be made, or on a disk without room, SQLite cannot share a book in
+    write-ahead mode. Where no write-ahead log has anything in it, nobody is writing, and the file can be
+    read as it is.
+    """
+    uri = f"file:{quote(str(path.absolute()))}"
+    yield f"{uri}?mode=ro"
+    log = path.with_name(f"{path.name}-wal")
+    try:
+        quiet = log.stat().st_size == 0
+    except FileNotFoundError:
+        quiet = True
+    except OSError:
+        return
+    if quiet:
+        yield f"{uri}?mode=ro&immutable=1"

@@ -7,14 +7,12 @@ A cold ``find`` asks this before it trusts the index; it costs one read of one r
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 from typing import Final, NamedTuple
-from urllib.parse import quote
 
 from kb.errors import BookTrouble
-from kb.given import refuse_special
+from kb.given import readable, refuse_special
 from kb.store.signs import NO_ROOM, RIGHTS, SQLITE
 
 WAIT: Final = 10.0  #: seconds to wait for another program's write
@@ -59,23 +57,3 @@ def standing(path: Path) -> Standing | None:
     if refusal is None or not path.exists():
         return None
     raise BookTrouble(f"{path}: {SQLITE[refusal.sqlite_errorcode & 0xFF]}") from refusal
-
-
-def readable(path: Path) -> Iterator[str]:
-    """URIs that open the file for reading only, the safe way first.
-
-    In a folder where nothing may be made, or on a disk without room, SQLite cannot share a book in
-    write-ahead mode. Where no write-ahead log has anything in it, nobody is writing, and the file can be
-    read as it is.
-    """
-    uri = f"file:{quote(str(path.absolute()))}"
-    yield f"{uri}?mode=ro"
-    log = path.with_name(f"{path.name}-wal")
-    try:
-        quiet = log.stat().st_size == 0
-    except FileNotFoundError:
-        quiet = True
-    except OSError:
-        return
-    if quiet:
-        yield f"{uri}?mode=ro&immutable=1"

@@ -21,8 +21,8 @@ from sqlalchemy.pool import ConnectionPoolEntry
 
 from kb import clock
 from kb.errors import BadInput, BookTrouble
-from kb.given import refuse_special
-from kb.store.peek import WAIT, readable
+from kb.given import readable, refuse_special
+from kb.store.peek import WAIT
 from kb.store.signs import RIGHTS, SQLITE
 from kb.store.trouble import told
 
