@@ -93,6 +93,9 @@ def show(console: Console, source: Source, panel: Panel, connection: Connection)
     chosen = connection.chosen
     if chosen is None:
         console.print(text("  NO PATH", "bold red"))
+        if not panel.jacks:
+            said = "  No jack of it is recorded yet; `jackfield evidence` tells what to expect."
+            console.print(text(said, "dim"))
     else:
         console.print(arrows(chosen, panel, console.width))
     console.print()

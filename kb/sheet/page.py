@@ -106,7 +106,7 @@ _CLIENT_LINES: Final = {Paper.A4: 26.8, Paper.LETTER: 22.8}
 _FILE_LINES: Final = {Paper.A4: 80.0, Paper.LETTER: 78.0}
 #: How full a page may be counted and still fit at the second size. All of these are measured in Chromium over
 #: the demo book, with the widest of the fonts that the style sheet names.
-_SECOND: Final = {Paper.A4: 1.15, Paper.LETTER: 1.2}
+_SECOND: Final = {Paper.A4: 1.15, Paper.LETTER: 1.1}
 _FILE_SECOND: Final = 1.2
 _USUAL: Final = 0.555  #: width of a usual character in running text, as ``text_width`` measures it
 

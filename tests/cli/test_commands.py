@@ -145,6 +145,14 @@ def test_a_make_alone_is_not_said_to_be_met_by_nobody(jackfield: Run) -> None:
         assert done.err == "jackfield: no model Norwell in the book; near it: Norwell NV40-210\n"
 
 
+def test_a_set_known_by_name_only_is_not_told_as_one_without_outputs(jackfield: Run) -> None:
+    jackfield("record", "Norwell", "NV40-210")
+    done = jackfield("path", "Norwell", "NV40-210")
+    assert (done.code, "No jack of it is recorded yet" in done.out) == (1, True)
+    jackfield("record", "Norwell", "NV40-220", "rca=AUDIO IN")
+    assert "is recorded yet" not in jackfield("path", "Norwell", "NV40-220").out
+
+
 @pytest.mark.parametrize("last", ["n", "quit"])
 def test_nothing_is_saved_until_confirmed(jackfield: Run, last: str) -> None:
     ending = ["", "", "n"] if last == "n" else ["quit"]
