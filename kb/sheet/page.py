@@ -102,11 +102,11 @@ def set_name(source: Source) -> str:
 
 
 #: Lines that a page holds at the usual size of its text: tried out in print, with some air.
-_CLIENT_LINES: Final = {Paper.A4: 26.8, Paper.LETTER: 22.8}
+_CLIENT_LINES: Final = {Paper.A4: 26.4, Paper.LETTER: 22.2}
 _FILE_LINES: Final = {Paper.A4: 80.0, Paper.LETTER: 78.0}
 #: How full a page may be counted and still fit at the second size. All of these are measured in Chromium over
 #: the demo book, with the widest of the fonts that the style sheet names.
-_SECOND: Final = {Paper.A4: 1.15, Paper.LETTER: 1.1}
+_SECOND: Final = {Paper.A4: 1.16, Paper.LETTER: 1.12}
 _FILE_SECOND: Final = 1.2
 _USUAL: Final = 0.555  #: width of a usual character in running text, as ``text_width`` measures it
 
