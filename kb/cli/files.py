@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 import sys
 import tomllib
@@ -11,6 +10,7 @@ from typing import Any, Final
 
 from kb.errors import BadInput, described
 from kb.given import open_plain
+from kb.jsontext import value_of
 
 MOST_BYTES: Final = 8 * 1024 * 1024  #: a file of visits or jobs, at most
 
@@ -65,28 +65,12 @@ def read_data(name: str, most: int = MOST_BYTES) -> tuple[Any, str]:
     if name.lower().endswith(".toml"):
         return _toml(text, place), place
     try:
-        return json.loads(text, parse_constant=_no_constant, object_pairs_hook=_once), place
-    except RecursionError:
-        raise BadInput(place, described("a deeply nested file"), "a flat one") from None
-    except json.JSONDecodeError as wrong:
+        return value_of(text, place, by_line=True), place
+    except BadInput:
         looks_json = text.lstrip()[:1] in "{[\"'" and not _TABLE.match(text)
         if name.lower().endswith(".json") or looks_json:
-            raise BadInput(f"{place}, line {wrong.lineno}", described(wrong.msg), "JSON") from None
+            raise
         return _toml(text, place), place
-    except ValueError as wrong:
-        raise BadInput(place, str(wrong), "JSON") from None
-
-
-def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) < len(pairs):
-        keys = [key for key, _ in pairs]
-        raise ValueError(f"{next(key for key in keys if keys.count(key) > 1)[:40]!r} stands there twice")
-    return found
-
-
-def _no_constant(name: str) -> None:
-    raise ValueError(f"{name} is no number in JSON")
 
 
 #: ``[loop]`` or ``[[jobs]]`` on the first line: TOML may begin as a list in JSON does.

@@ -1,4 +1,4 @@
-"""A book of every format there was opens with today's Jackfield, and loses nothing whatever happens meanwhile."""
+"""A book of every format that there was opens today and loses nothing, whatever happens meanwhile."""
 
 from __future__ import annotations
 
