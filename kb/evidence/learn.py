@@ -40,7 +40,6 @@ from kb.evidence.prior import Prior, standard_prior
 from kb.evidence.signature import (
     EFFECTS,
     NO_OUTPUT,
-    WORKED,
     Output,
     output_of,
     outputs_of,
@@ -51,7 +50,7 @@ from kb.evidence.tree import Tree
 from kb.panel import PanelJack
 from kb.text import squeezed
 from kb.visit import Source, Visit
-from kb.words import Display, DriverInput, Kind, Signal, Speakers
+from kb.words import WORKED, Display, DriverInput, Kind, Signal, Speakers
 
 Path = tuple[tuple[str, str], ...]  #: (level, key) from the widest circle to the narrowest
 Kinship = list[tuple[float, Path]]  #: families that a set may be of, with their chances
