@@ -124,10 +124,6 @@ class State:
             known(choices, "a tool or test")(name, "without")
         return replace(self, without=tuple(dict.fromkeys((*self.without, *names))))
 
-    def including(self, *names: str) -> State:
-        """With these tools and tests again."""
-        return replace(self, without=tuple(name for name in self.without if name not in names))
-
     def mended(self, fault: str) -> State:
         """After ``fault`` was mended and the complaint stays: look for the next one.
 
