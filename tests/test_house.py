@@ -14,6 +14,7 @@ FLOORS = {
     "kb.errors": 0,
     "kb.clock": 0,
     "kb.text": 0,
+    "kb.fields": 0,
     "kb.jsontext": 0,
     "kb.words": 0,
     "kb.marking": 0,

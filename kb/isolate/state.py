@@ -18,9 +18,10 @@ from itertools import combinations
 from typing import Any, Final
 
 from kb.errors import BadInput
+from kb.fields import Fields, listed
 from kb.isolate.choose import SURE, after, answer_chances, bits, choose
 from kb.isolate.model import FLOOR, SOMETHING_ELSE, Model, Test
-from kb.isolate.reading import Fields, expected_one, known, listed, table
+from kb.isolate.reading import expected_one, known, table
 from kb.isolate.used import UNKNOWN_PATH, PathUsed, path_used_from, path_used_to
 from kb.text import line
 
