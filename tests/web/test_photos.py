@@ -111,6 +111,15 @@ def test_a_photo_whose_visit_comes_days_later_is_not_swept_away_with_what_nobody
     assert len(list(loose.parent.iterdir())) == 1  # what no visit took in a day is dropped
 
 
+def test_a_photo_that_was_kept_for_a_form_and_is_gone_when_it_is_saved_is_told(phone: Phone) -> None:
+    """Without script a photo is sent with each page of the form; the last may be saved days later."""
+    gone = "0" * 64
+    data = {**FORM, "id": ID, "do": "save", "photo_kept": gone}
+    told = phone.script("/record", data).get_json()
+    assert (told["visit"], len(told["left_out"])) == (ID, 1)
+    assert "take it again" in told["left_out"][0]
+
+
 def test_a_photo_that_is_sent_twice_is_one(phone: Phone, home: Path) -> None:
     send(phone, picture())
     send(phone, picture())
