@@ -6,6 +6,7 @@ nothing in a circle, nothing readable by others.
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import stat
 from collections import defaultdict
@@ -81,10 +82,14 @@ def _guards(path: Path) -> Iterator[str]:
             yield f"the guard {name} is missing: recorded facts could be changed"
 
 
+#: Where rights are lists of names (Windows), a mode says nothing of who may look in.
+_MODES: Final = os.name != "nt"
+
+
 def _rights(path: Path) -> Iterator[str]:
     for one in (path.parent, path):
         mode = stat.S_IMODE(one.stat().st_mode)
-        if mode & 0o077:
+        if _MODES and mode & 0o077:
             yield f"{one}: others may look in (mode {mode:o}); chmod go-rwx"
 
 

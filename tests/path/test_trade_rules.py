@@ -529,6 +529,21 @@ def test_bluetooth_against_speakers_that_are_needed_gives_way_to_a_microphone() 
     assert chosen(BLUETOOTH, inputs=inputs, speakers_needed=False).signal is Signal.WIRELESS
 
 
+def test_bluetooth_that_something_else_uses_is_taken_for_good() -> None:
+    answer = ask({**BLUETOOTH, "taken": True})
+    assert ruled_out(answer) == {0: "taken"}
+    assert "splitter" not in to_json(answer)["ruled_out"][0]["why"]
+
+
+@pytest.mark.parametrize(("p", "first"), [(0.5, 0), (0.49, 1)])
+def test_a_jack_that_failed_more_often_than_not_stands_behind_a_converter(p: float, first: int) -> None:
+    """Half and half is still worth a cable; less is no acceptable output, as long as another is."""
+    tried = panel({**LINE, "outcome": "carried"}, OPTICAL)
+    answer = connect(tried, ["line-3.5"], chance=lambda one: Chance(p if one.outcomes else 0.9, 0, 1, 4))
+    assert answer.chosen is not None
+    assert answer.chosen.jack == first
+
+
 def test_a_microphone_at_the_loudspeaker_where_there_is_nothing_at_all() -> None:
     answer = ask(INPUT, inputs=("line-3.5", "mic"))
     path = answer.chosen
