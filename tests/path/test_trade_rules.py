@@ -95,6 +95,19 @@ def test_a_single_rca_output_whose_signal_is_open_is_asked_about_not_used() -> N
     assert "digital sound, analog sound or video" in questions(answer)[0]
 
 
+@pytest.mark.parametrize(
+    ("jack", "why"),
+    [
+        ({"form": "rca-pair", "marking": ""}, "No readable mark"),
+        ({"form": "rca-pair", "marking": "A-DIO .. "}, "The mark does not tell whether this is an output"),
+        ({"form": "rca-single", "marking": "AUDIO OUT"}, "An output, but the mark does not tell of what"),
+    ],
+)
+def test_what_a_mark_leaves_open_is_said_as_what_it_is(jack: Jack, why: str) -> None:
+    [out] = to_json(ask(jack))["ruled_out"]
+    assert (out["code"], out["why"].startswith(why)) == ("direction-unclear", True), out["why"]
+
+
 def test_the_sound_of_an_hdmi_output_comes_with_the_picture() -> None:
     answer = ask({"form": "hdmi", "marking": "HDMI OUT"}, kind=Kind.SET_TOP_BOX)
     assert ruled_out(answer) == {0: "no-way-to-input"}
