@@ -15,7 +15,6 @@ from tests.web.conftest import ARGS, SCREEN, Laptop, kept, pair, ready
 from tests.web.test_photos import with_place
 
 pytestmark = pytest.mark.usefixtures("chromium")
-NORWELL = "/set?make=Norwell&model=NV40-210"
 Open = Callable[..., Any]
 
 
