@@ -202,7 +202,7 @@ def test_an_empty_panel_and_a_missing_path_make_a_page_too() -> None:
 def test_a_long_list_is_counted_not_spilled() -> None:
     jacks = [{"form": "toslink", "marking": f"OPTICAL OUT {n}", "outcome": "silent"} for n in range(62)]
     sheet = sheet_of(OPTICAL, *jacks)
-    lines, more = forfile.jack_lines(sheet.panel, 0, language())
+    lines, more = forfile.jack_lines(sheet.panel, (0,), language())
     assert len(lines) == forfile.MOST_JACKS
     assert lines[0].used
     assert more.startswith("53 more (out 53): ")
