@@ -173,6 +173,17 @@ def test_a_panel_has_no_fewer_jacks_than_any_visit_saw(visits: list[Visit]) -> N
         assert sum(j.jack.form is form for j in panel.jacks) >= seen
 
 
+@pytest.mark.parametrize(
+    ("form", "one", "other"),
+    [("rca-pair", "AUDIO OUT", "AUDIO IN"), ("jack-3.5", "LINE OUT", "HEADPHONE")],
+)
+def test_jacks_of_one_form_whose_marks_say_different_things_are_two(form: str, one: str, other: str) -> None:
+    """Though no visit saw both: an output is no input, and line level no headphone jack."""
+    seen = reconcile([visit([{"form": form, "marking": one}]), visit([{"form": form, "marking": other}])])
+    assert sorted(jack.jack.marking for jack in seen.jacks) == sorted([one, other])
+    assert seen.conflicts == 0
+
+
 # -- what somebody saw is there --------------------------------------------------------------------
 
 

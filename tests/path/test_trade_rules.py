@@ -734,6 +734,14 @@ def test_known_speakers_are_tested_together_with_the_loop() -> None:
     assert "both must be heard" in text(chosen(LINE))
 
 
+def test_a_doubtful_analog_way_through_an_attenuator_stands_before_a_doubtful_dac() -> None:
+    answer = ask(ARC, PHONES, inputs=("mic",))
+    assert answer.chosen is not None
+    assert (answer.chosen.signal, answer.chosen.needs_dac) == (Signal.HEADPHONE, False)
+    assert any(path.needs_dac for path in answer.others)
+    assert not answer.dac.needed
+
+
 def test_a_doubtful_form_converter_to_buy_stands_behind_a_doubtful_dac() -> None:
     answer = ask(ARC, inputs=("line-3.5", "coaxial"))
     assert answer.dac.needed
