@@ -210,6 +210,24 @@ def test_two_jacks_are_no_list_of_a_whole_panel_and_three_are() -> None:
     assert directions == [Direction.OUTPUT, Direction.UNCLEAR]
 
 
+# -- what is of use ------------------------------------------------------------------------------------
+
+
+def test_only_an_output_that_carries_the_whole_sound_is_of_use_and_can_be_in_use() -> None:
+    jacks = [
+        {"form": "rca-pair", "marking": "AUDIO OUT"},
+        {"form": "rca-pair", "marking": "AUDIO IN"},
+        {"form": "rca-single", "marking": "SUBWOOFER OUT"},
+        {"form": "rca-single", "marking": "AUDIO OUT"},  # an output, but nobody knows of what
+        {"form": "rca-pair", "marking": "", "signal": "analog-line"},
+    ]
+    panel = panel_of(visit(jacks))
+    assert [one.jack.usable for one in panel.jacks] == [True, False, False, False, False]
+    in_use = panel.taken([Signal.ANALOG_LINE, Signal.NOT_AUDIO])
+    assert [one.taken for one in in_use.jacks] == [True, False, False, False, False]
+    assert not any(one.taken for one in panel.taken([Signal.OPTICAL]).jacks)
+
+
 # -- what the source is called ---------------------------------------------------------------------
 
 
