@@ -37,6 +37,7 @@ from kb.evidence.kin import Kin
 from kb.evidence.levels import ANY, Place, chain, family_of, set_of
 from kb.evidence.numbers import beta_quantile
 from kb.evidence.prior import Prior, standard_prior
+from kb.evidence.settle import settle
 from kb.evidence.signature import (
     EFFECTS,
     NO_OUTPUT,
@@ -84,7 +85,7 @@ class Evidence(Counted):
         evidence = cls(prior or standard_prior(), family, strengths or {})
         evidence._count(standing(visits), today or clock.today())
         for tree in (evidence.shapes, evidence.speakers, evidence.works, evidence.in_use, evidence.taken):
-            tree.settle(learn=strengths is None)
+            settle(tree, learn=strengths is None)
         return evidence
 
     def renewed(self, sets: Mapping[str, Sequence[Visit]], *, today: Day | None = None) -> Evidence:
