@@ -184,6 +184,28 @@ def test_jacks_of_one_form_whose_marks_say_different_things_are_two(form: str, o
     assert seen.conflicts == 0
 
 
+def test_of_corrections_that_correct_each_other_the_last_stands() -> None:
+    ids = [f"0192a6c0-0000-7000-8000-00000000000{n}" for n in range(3)]
+    first = visit([{**PHONES, "speakers": "mute"}], id=ids[0])
+    second = visit([{**PHONES, "speakers": "stay-on"}], id=ids[1], supersedes=[ids[0]])
+    third = visit([{**PHONES, "speakers": "mute-unless-set"}], id=ids[2], supersedes=[ids[1]])
+    for some in permutations([first, second, third]):
+        panel = reconcile(some)
+        assert (panel.visits, panel.conflicts) == (1, 0)
+        assert panel.jacks[0].speakers is Speakers.MUTE_UNLESS_SET
+
+
+def test_what_connected_a_jack_is_told_of_the_last_time_that_it_carried_sound() -> None:
+    tries = [
+        visit([{**OPTICAL, "outcome": "carried", "items": ["optical cable 2 m"]}], on="2020-01-01"),
+        visit([{**OPTICAL, "outcome": "carried", "items": ["optical cable 5 m"]}], on="2022-01-01"),
+        visit([{**OPTICAL, "outcome": "silent", "items": ["optical cable 10 m"]}], on="2024-01-01"),
+        visit([{**OPTICAL, "outcome": "carried"}], on="2025-01-01"),
+    ]
+    for some in permutations(tries):
+        assert reconcile(some).jacks[0].items == ("optical cable 5 m",)
+
+
 # -- what somebody saw is there --------------------------------------------------------------------
 
 

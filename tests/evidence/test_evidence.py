@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kb.errors import BadInput, BookTrouble
-from kb.evidence import Evidence, Output, prior_from, standard_prior
+from kb.evidence import Evidence, Output, levels, prior_from, standard_prior
 from kb.evidence.levels import family_of
 from kb.evidence.signature import shape_of
 from kb.panel import Jack, PanelJack
@@ -394,3 +394,26 @@ def test_a_make_of_a_few_families_met_often_is_known_by_these_families():
     by_make, by_family = (evidence.expect(source).has(Signal.OPTICAL) for source in (asked, one_more))
     assert by_family > by_make > 0.6
     assert sum(level.share for level in evidence.expect(asked).levels) <= 1 + 1e-9
+
+
+# -- where a set stands ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("year", "display"),
+    [(1997, "tube"), (1998, levels.ANY), (2009, levels.ANY), (2010, "flat"), (None, levels.ANY)],
+)
+def test_a_television_nobody_saw_is_a_tube_before_1998_and_flat_from_2010(
+    year: int | None, display: str
+) -> None:
+    """Between them both were sold (common practice); what somebody noted stands above its year."""
+    assert levels.display_of(Source("Norwell", "X1", year=year)) == display
+    assert levels.display_of(Source("Norwell", "X1", year=year, display=Display.PROJECTOR)) == "projector"
+    assert levels.display_of(Source("Norwell", "X1", kind=Kind.RECEIVER, year=year)) == levels.ANY
+
+
+@pytest.mark.parametrize(
+    ("year", "era"), [(1987, "early"), (1988, "1988"), (2009, "2005"), (2010, "2010"), (2026, "2020")]
+)
+def test_an_era_begins_with_its_first_year(year: int, era: str) -> None:
+    assert levels.era_of(year) == era
