@@ -15,7 +15,7 @@ FLOORS = {
     "kb.clock": 0,
     "kb.text": 0,
     "kb.fields": 0,
-    "kb.jsontext": 0,
+    "kb.parsing": 0,
     "kb.words": 0,
     "kb.marking": 0,
     "kb.panel": 0,

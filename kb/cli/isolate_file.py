@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from kb.cli.files import read_text
 from kb.cli.out import write_out
 from kb.errors import BadInput, described, kind_of
-from kb.jsontext import value_of
+from kb.parsing import json_of
 from kb.whole import MINE
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ def saved(file: str | None, *, must_exist: bool) -> Mapping[str, Any] | None:
         return None
     try:
         raw, place = read_text(file, _FILE_LIMIT, "JSON")
-        data = value_of(raw, place, by_line=True)
+        data = json_of(raw, place, by_line=True)
     except BadInput as mistake:
         raise BadInput(f"--answers {mistake.place}", mistake.seen, mistake.expected) from None
     if not isinstance(data, dict):
