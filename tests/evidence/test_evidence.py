@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from kb.errors import BadInput, BookTrouble
 from kb.evidence import Evidence, Output, levels, prior_from, standard_prior
 from kb.evidence.levels import family_of
-from kb.evidence.signature import shape_of
+from kb.evidence.signature import is_partial, shape_of, taken_of
 from kb.panel import Jack, PanelJack
 from kb.visit import Finding, Source, Visit
 from kb.words import Basis, Direction, Display, DriverInput, Form, Kind, Outcome, Signal, Speakers
@@ -417,3 +417,45 @@ def test_a_television_nobody_saw_is_a_tube_before_1998_and_flat_from_2010(
 )
 def test_an_era_begins_with_its_first_year(year: int, era: str) -> None:
     assert levels.era_of(year) == era
+
+
+# -- what a visit says -----------------------------------------------------------------------------
+
+
+def test_of_a_failure_and_a_success_the_fresher_counts_more():
+    """Sets change with updates, and cables and caps are forgotten: old word fades (half-life in the file)."""
+
+    def chance(old, new):
+        tried = [
+            visit("Norwell", "NV40-210", finding(OPTICAL, old), basis=Basis.TESTED, day=date(2014, 3, 4)),
+            visit("Norwell", "NV40-210", finding(OPTICAL, new), basis=Basis.TESTED),
+        ]
+        return learn(*tried, strengths={}).chance(Source("Norwell", "NV40-210"), OPTICAL).p
+
+    assert chance(Outcome.SILENT, Outcome.CARRIED) > chance(Outcome.CARRIED, Outcome.SILENT) + 0.1
+
+
+def test_who_lists_only_jacks_that_were_tried_does_not_deny_the_others():
+    asked = Source("Norwell", "NV40-210", year=2013)
+    whole = visit("Norwell", "NV40-210", OPTICAL, LINE, day=date(2025, 1, 1))
+    source = Source("Norwell", "NV40-210", year=2013)
+    tried = Visit(source, TODAY, Basis.TESTED, (finding(OPTICAL, Outcome.CARRIED),))
+    denied = Visit(source, TODAY, Basis.TESTED, (finding(OPTICAL, Outcome.CARRIED), INPUT))
+    assert is_partial(tried)
+    assert not is_partial(denied)
+    assert learn(whole, tried).p_shape(asked, [OPTICAL, LINE]) > 0.7
+    assert learn(whole, denied).p_shape(asked, [OPTICAL, LINE]) < 0.6
+
+
+@pytest.mark.parametrize(
+    ("findings", "said"),
+    [
+        ([(True, Outcome.NOT_TRIED), (False, Outcome.NOT_TRIED)], True),  # one of two jacks alike
+        ([(False, Outcome.NOT_TRIED), (True, Outcome.NOT_TRIED)], True),
+        ([(None, Outcome.CARRIED)], False),  # what was tried was free
+        ([(True, Outcome.CARRIED), (None, Outcome.SILENT)], True),
+        ([(None, Outcome.NOT_TRIED)], None),  # nobody looked
+    ],
+)
+def test_an_output_is_in_use_where_any_jack_of_its_kind_is(findings, said):
+    assert taken_of(finding(OPTICAL, outcome, taken=taken) for taken, outcome in findings) is said
