@@ -435,6 +435,17 @@ def test_of_a_failure_and_a_success_the_fresher_counts_more():
     assert chance(Outcome.SILENT, Outcome.CARRIED) > chance(Outcome.CARRIED, Outcome.SILENT) + 0.1
 
 
+def test_of_a_failure_and_a_success_the_one_that_was_tested_counts_more_than_hearsay():
+    def chance(tested, told):
+        tried = [
+            visit("Norwell", "NV40-210", finding(OPTICAL, tested), basis=Basis.TESTED),
+            visit("Norwell", "NV40-210", finding(OPTICAL, told), basis=Basis.TOLD),
+        ]
+        return learn(*tried, strengths={}).chance(Source("Norwell", "NV40-210"), OPTICAL).p
+
+    assert chance(Outcome.CARRIED, Outcome.SILENT) > chance(Outcome.SILENT, Outcome.CARRIED) + 0.05
+
+
 def test_who_lists_only_jacks_that_were_tried_does_not_deny_the_others():
     asked = Source("Norwell", "NV40-210", year=2013)
     whole = visit("Norwell", "NV40-210", OPTICAL, LINE, day=date(2025, 1, 1))
