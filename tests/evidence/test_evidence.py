@@ -368,6 +368,9 @@ def test_families_fold_size_and_last_digits_only():
     assert family_of(Source("Norwell", "NV40-210")) != family_of(Source("Norwell", "NV40-310"))
     assert family_of(Source("Norwell", "NV40-210")) != family_of(Source("Hallmere", "NV40-210"))
     assert family_of(Source("Norwell", "")) == ""
+    # 7 or 99 inches is no size that is sold: such a number is the series
+    assert family_of(Source("Norwell", "NV99-210")) != family_of(Source("Norwell", "NV40-210"))
+    assert family_of(Source("Norwell", "NV07-210")) != family_of(Source("Norwell", "NV40-210"))
     assert family_of(Source("Norwell", "²²-①")) != ""
 
 
@@ -444,6 +447,47 @@ def test_of_a_failure_and_a_success_the_one_that_was_tested_counts_more_than_hea
         return learn(*tried, strengths={}).chance(Source("Norwell", "NV40-210"), OPTICAL).p
 
     assert chance(Outcome.CARRIED, Outcome.SILENT) > chance(Outcome.SILENT, Outcome.CARRIED) + 0.05
+
+
+def test_hum_is_half_a_success_and_half_a_failure():
+    """It carries sound, and wants an isolator: ten times hum is no proof that a jack works."""
+
+    def chance(outcome):
+        tried = [
+            visit("Norwell", "NV40-210", finding(LINE, outcome), basis=Basis.TESTED, day=date(2026, 1, n))
+            for n in range(1, 11)
+        ]
+        return learn(*tried, strengths={}).chance(Source("Norwell", "NV40-210"), LINE).p
+
+    assert chance(Outcome.SILENT) + 0.2 < chance(Outcome.HUM) < chance(Outcome.CARRIED) - 0.2
+    assert chance(Outcome.HUM) == pytest.approx(0.55, abs=0.1)
+
+
+def test_the_chance_of_a_jack_comes_with_the_interval_that_holds_it_nine_times_in_ten():
+    stats = pytest.importorskip("scipy.stats")
+    evidence = learn(strengths={})
+    chance = evidence.chance(Source("", ""), OPTICAL)
+    worth = evidence.strengths()["works"]["signal"] + standard_prior().worth
+    known = stats.beta(chance.p * worth, (1 - chance.p) * worth)
+    assert (chance.low, chance.high) == pytest.approx((known.ppf(0.05), known.ppf(0.95)), abs=1e-6)
+
+
+def test_a_set_is_of_the_year_and_kind_that_most_visits_say():
+    said = [visit("Norwell", "NV40-210", OPTICAL, year=year) for year in (2013, 2013, 2003)]
+    filled = learn(*said).filled(Source("norwell", "nv40 210"))
+    assert (filled.year, filled.display) == (2013, Display.FLAT)
+
+
+def test_one_visit_that_saw_two_jacks_alike_do_two_things_to_the_speakers_is_one_visit():
+    two = visit(
+        "Norwell", "NV40-210", finding(LINE, speakers=Speakers.MUTE), finding(LINE, speakers=Speakers.STAY_ON)
+    )
+    one = visit("Norwell", "NV40-210", finding(LINE, speakers=Speakers.MUTE))
+    asked = Source("Norwell", "NV40-210")
+    both, mute = (learn(said, strengths={}).effects(asked, LINE) for said in (two, one))
+    # As much is left to what nobody saw.
+    assert both[Speakers.MUTE_UNLESS_SET] == pytest.approx(mute[Speakers.MUTE_UNLESS_SET])
+    assert both[Speakers.MUTE] < mute[Speakers.MUTE]
 
 
 def test_who_lists_only_jacks_that_were_tried_does_not_deny_the_others():
