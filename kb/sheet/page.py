@@ -157,7 +157,7 @@ def _pictures(sheet: Sheet, said: Language) -> dict[str, Any]:
     from markupsafe import Markup
 
     name, chosen = set_name(sheet.source), sheet.connection.chosen
-    rows = panel_rows(sheet.panel, chosen.jack if chosen else None, said)
+    rows = panel_rows(sheet.panel, chosen.jacks if chosen else (), said)
     drawn: dict[str, object] = {"panel": panel_picture(name, rows, said, most=CLIENT_JACKS)}
     if chosen:
         drawn["chain"] = chain_picture(name, chain_links(chosen, sheet.panel, said), said)
@@ -175,7 +175,7 @@ def _map_caption(sheet: Sheet, said: Language) -> str:
 def _for_file(sheet: Sheet, said: Language) -> forfile.ForFile:
     connection, panel = sheet.connection, sheet.panel
     chosen = connection.chosen
-    jacks, more_jacks = forfile.jack_lines(panel, chosen.jack if chosen else None, said)
+    jacks, more_jacks = forfile.jack_lines(panel, chosen.jacks if chosen else (), said)
     others = (forfile.chain_line(path, panel, said) for path in connection.others)
     style = sheet.paper.value
     return forfile.ForFile(
