@@ -1,4 +1,6 @@
-"""Is what was named a file that has an end? A pipe or a device would be waited for without end.
+"""Is what was named a file that has an end, and how is one opened that SQLite keeps?
+
+A pipe or a device would be waited for without end.
 
 >>> import os
 >>> open_plain(Path(os.devnull), os.devnull)
@@ -60,8 +62,7 @@ def readable(path: Path) -> Iterator[str]:
     write-ahead mode. Where no write-ahead log has anything in it, nobody is writing, and the file can be
     read as it is.
     """
-    uri = f"file:{quote(str(path.absolute()))}"
-    yield f"{uri}?mode=ro"
+    yield uri_of(path)
     log = path.with_name(f"{path.name}-wal")
     try:
         quiet = log.stat().st_size == 0
@@ -70,4 +71,14 @@ def readable(path: Path) -> Iterator[str]:
     except OSError:
         return
     if quiet:
-        yield f"{uri}?mode=ro&immutable=1"
+        yield f"{uri_of(path)}&immutable=1"
+
+
+def uri_of(path: Path, mode: str = "ro") -> str:
+    """The file as SQLite's URI (sqlite.org/uri.html); ``mode``: ``ro`` or ``rw``, neither makes a file.
+
+    >>> uri_of(Path("/van/a book?.sqlite"))
+    'file:/van/a%20book%3F.sqlite?mode=ro'
+    """
+    # As bytes: a name on the disk need not be text.
+    return f"file:{quote(os.fsencode(path.absolute()))}?mode={mode}"

@@ -150,7 +150,7 @@ def reconcile(visits: Iterable[Visit]) -> Panel:
     """
     known = list({visit.id or id(visit): visit for visit in visits}.values())
     gone = {old for visit in known for old in visit.supersedes}
-    standing = sorted((v for v in known if v.id not in gone or not v.id), key=_rank, reverse=True)
+    standing = sorted((v for v in known if v.id not in gone), key=_rank, reverse=True)
     groups = _same_jacks(standing)
     return Panel(tuple(_reconciled(group, standing) for group in groups), visits=len(standing))
 

@@ -16,6 +16,7 @@ from typing import Any, Final
 from kb import text
 from kb.errors import BadInput, BookTrouble, ascii_controls, described
 from kb.given import open_plain
+from kb.parsing import toml_of
 from kb.words import DriverInput, Word
 
 FILE: Final = "settings.toml"
@@ -70,15 +71,13 @@ def load(home: Path) -> Settings:
         raise BookTrouble(f"{path}: {_why(problem)}") from problem
     except BadInput as special:  # a folder or a pipe in its place: nobody typed that
         raise BookTrouble(str(special)) from special
-    import tomllib  # only where there is something to read
-
     if len(raw) > _MOST:
         raise BadInput(str(path), described("a larger file"), f"at most {_MOST} bytes of settings")
     try:
-        data = tomllib.loads(raw.decode("utf-8-sig"))
-    except (ValueError, RecursionError) as problem:
+        said = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as problem:
         raise BadInput(str(path), ascii_controls(str(problem)), "TOML") from problem
-    return _read(data, str(path))
+    return _read(toml_of(said, str(path)), str(path))
 
 
 def save(home: Path, settings: Settings) -> Path:

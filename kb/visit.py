@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date as Day
 from datetime import datetime, timedelta
@@ -20,7 +20,8 @@ from typing import Any, Final, TypeVar
 from uuid import UUID
 
 from kb import clock, marking, text
-from kb.errors import BadInput, described, kind_of
+from kb.errors import BadInput, described
+from kb.fields import Fields, listed, truth
 from kb.panel import Jack
 from kb.words import (
     Basis,
@@ -142,10 +143,9 @@ def visit_from(data: object, place: str = "visit") -> Visit:
 
     Raises BadInput naming the field, what was seen and what was expected.
     """
-    if not isinstance(data, Mapping):
-        raise BadInput(place, kind_of(data), "an object with date and source")
+    fields = Fields(data, place, "an object with date and source", bare=True)
     try:
-        return _visit(_Fields(data))
+        return _visit(fields)
     except BadInput as mistake:
         raise mistake.within(place) from None
 
@@ -157,31 +157,7 @@ def visits_from(data: object, place: str = "visit") -> list[Visit]:
     return [visit_from(data, place)]
 
 
-class _Fields:
-    """The fields of one object: each is taken once, and what is left over is a mistake."""
-
-    def __init__(self, data: Mapping[Any, Any]) -> None:
-        self._data = data
-        self._known: list[str] = []
-
-    def take(self, key: str, read: Callable[[object, str], T], default: T) -> T:
-        self._known.append(key)
-        value = self._data.get(key)
-        return default if value is None else read(value, key)
-
-    def need(self, key: str, read: Callable[[object, str], T], expected: str) -> T:
-        self._known.append(key)
-        if self._data.get(key) is None:
-            raise BadInput(key, described("nothing"), expected)
-        return read(self._data[key], key)
-
-    def end(self) -> None:
-        for key in self._data:
-            if key not in self._known:
-                raise BadInput("unknown field", key, f"one of {', '.join(self._known)}")
-
-
-def _visit(fields: _Fields) -> Visit:
+def _visit(fields: Fields) -> Visit:
     nothing: tuple[Finding, ...] = ()
     findings = fields.take("jacks", _findings, nothing)
     tried = any(finding.outcome is not Outcome.NOT_TRIED for finding in findings)
@@ -206,7 +182,7 @@ def _visit(fields: _Fields) -> Visit:
 
 
 def _source(value: object, place: str) -> Source:
-    fields = _inside(value, place, "an object with make and model")
+    fields = Fields(value, place, "an object with make and model", bare=True)
     source = Source(
         make=fields.need("make", _name, "the make"),
         model=fields.need("model", _name, "the model"),
@@ -220,7 +196,7 @@ def _source(value: object, place: str) -> Source:
 
 
 def _driver(value: object, place: str) -> Driver:
-    fields = _inside(value, place, "an object with name and inputs")
+    fields = Fields(value, place, "an object with name and inputs", bare=True)
     driver = Driver(
         name=fields.take("name", _line, ""),
         inputs=fields.take("inputs", DriverInput.read_all, ()),
@@ -230,7 +206,7 @@ def _driver(value: object, place: str) -> Driver:
 
 
 def _findings(value: object, _: str) -> tuple[Finding, ...]:
-    return _list_of(finding_from, JACKS)(value, "jack")
+    return listed(finding_from, JACKS)(value, "jack")
 
 
 def finding_from(value: object, place: str) -> Finding:
@@ -239,7 +215,7 @@ def finding_from(value: object, place: str) -> Finding:
     What is not given is inferred from form and marking where these settle it; a jack that sound came out
     of is an output whatever its mark.
     """
-    fields = _inside(value, place, "an object with form and marking")
+    fields = Fields(value, place, "an object with form and marking", bare=True)
     try:
         form = fields.need("form", Form.read, "a form such as toslink or rca-pair")
         mark = fields.take("marking", _line, "")
@@ -270,9 +246,9 @@ def finding_from(value: object, place: str) -> Finding:
                 colour=colour,
             ),
             speakers=fields.take("speakers", Speakers.read, Speakers.UNKNOWN),
-            taken=fields.take("taken", _flag, None),
+            taken=fields.take("taken", truth, None),
             outcome=outcome,
-            items=fields.take("items", _list_of(_name, ITEMS), ()),
+            items=fields.take("items", listed(_name, ITEMS), ()),
             input=fields.take("input", DriverInput.read, None),
             setting=fields.take("setting", _setting, ""),
             note=fields.take("note", text.note, ""),
@@ -301,23 +277,6 @@ def _signal_of(form: Form, mark: str, direction: Direction) -> Signal | None:
     }.get(form)
 
 
-def _inside(value: object, place: str, expected: str) -> _Fields:
-    if not isinstance(value, Mapping):
-        raise BadInput(place, value, expected)
-    return _Fields(value)
-
-
-def _list_of(read: Callable[[object, str], T], most: int) -> Callable[[object, str], tuple[T, ...]]:
-    def read_all(value: object, place: str) -> tuple[T, ...]:
-        if not isinstance(value, Sequence) or isinstance(value, (str, bytes)):
-            raise BadInput(place, value, "a list")
-        if len(value) > most:
-            raise BadInput(place, described(f"{len(value)} entries"), f"at most {most}")
-        return tuple(read(one, f"{place} {number}") for number, one in enumerate(value, 1))
-
-    return read_all
-
-
 def _line(value: object, place: str) -> str:
     return text.line(value, place)
 
@@ -335,12 +294,6 @@ def _name(value: object, place: str) -> str:
     if not text.squeezed(name):
         raise BadInput(place, name, "letters or digits")
     return name
-
-
-def _flag(value: object, place: str) -> bool:
-    if not isinstance(value, bool):
-        raise BadInput(place, value, "true or false")
-    return value
 
 
 def _size(value: object, place: str) -> float:
@@ -402,7 +355,7 @@ def _no_id(value: object, place: str) -> str:
 
 
 def _ids(value: object, place: str) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(_list_of(read_id, SUPERSEDES)(value, place)))
+    return tuple(dict.fromkeys(listed(read_id, SUPERSEDES)(value, place)))
 
 
 # -- writing ---------------------------------------------------------------------------------------

@@ -38,9 +38,25 @@ def whole(path: Path, mode: int = MINE, *, packed: bool = False) -> Iterator[IO[
             file.flush()
             os.fsync(file.fileno())
         unfinished.replace(path)
+        sync_names(path.parent)
     finally:
         with suppress(OSError):
             unfinished.unlink(missing_ok=True)
+
+
+def sync_names(folder: Path) -> None:
+    """Have the disk keep a folder's list of names, so that what was renamed stays so when the power fails.
+
+    Windows keeps names by itself; of a disk that cannot, no more can be had, and what was written is there.
+    """
+    if os.name == "nt":  # pragma: no cover (a folder cannot be opened there)
+        return
+    with suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
 
 
 def write_mine(path: Path, content: bytes) -> None:

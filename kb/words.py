@@ -13,7 +13,7 @@ kb.errors.BadInput: jack 1, form: saw 'tosslink', expected toslink (or one of rc
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import Self
+from typing import Final, Self
 
 from kb.errors import BadInput
 
@@ -167,6 +167,18 @@ class Outcome(Word):
     DISTORTED = "distorted"
     DELAYED = "delayed"
     NOT_TRIED = "not-tried", "not tried"
+
+
+#: How far an outcome counts as working (common practice): hum, weak and late sound have remedies and count
+#: half. Spoilt sound, or none, did not work.
+WORKED: Final = {
+    Outcome.CARRIED: 1.0,
+    Outcome.WEAK: 0.5,
+    Outcome.HUM: 0.5,
+    Outcome.DELAYED: 0.5,
+    Outcome.DISTORTED: 0.0,
+    Outcome.SILENT: 0.0,
+}
 
 
 class Basis(Word):

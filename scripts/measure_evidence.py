@@ -23,9 +23,9 @@ from pathlib import Path
 
 from kb.evidence import Evidence, Output
 from kb.evidence.levels import set_of
-from kb.evidence.signature import WORKED, is_partial, shape_of, told_apart
+from kb.evidence.signature import is_partial, shape_of, told_apart
 from kb.visit import Visit, visit_from
-from kb.words import Outcome, Signal
+from kb.words import WORKED, Outcome, Signal
 
 SIGNALS = (
     ("analog line", (Signal.ANALOG_LINE,)),

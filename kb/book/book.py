@@ -1,4 +1,4 @@
-"""What is known of a set, which set is meant, how is it connected: the open book.
+"""The open book: what is known of a set, which set is meant, how is it connected?
 
 The store is opened only when something has to be read from or written to it: ``find`` answers from the index
 alone, the check that the index has missed nothing included.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from rich.table import Table
@@ -47,8 +47,10 @@ def source_title(source: Source) -> Text:
     return title.append(f"  {', '.join(facts)}", "not bold dim")
 
 
-def panel_table(panel: Panel, used: int | None = None, works: Sequence[Chance | None] | None = None) -> Table:
-    """The panel, a jack a line; ``used`` marks the jack that the path starts from, ``works`` tells for each
+def panel_table(
+    panel: Panel, used: Collection[int] = (), works: Sequence[Chance | None] | None = None
+) -> Table:
+    """The panel, a jack a line; ``used`` marks the jacks that the path starts from, ``works`` tells for each
     output how likely it carries sound."""
     table = Table.grid(padding=(0, 2), expand=False)
     table.add_column(justify="right", style="dim")

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import json
 import re
 import sys
-import tomllib
 from pathlib import Path
 from typing import Any, Final
 
 from kb.errors import BadInput, described
 from kb.given import open_plain
+from kb.parsing import json_of, toml_of
 
 MOST_BYTES: Final = 8 * 1024 * 1024  #: a file of visits or jobs, at most
 
@@ -63,45 +62,15 @@ def read_data(name: str, most: int = MOST_BYTES) -> tuple[Any, str]:
     """
     text, place = read_text(name, most)
     if name.lower().endswith(".toml"):
-        return _toml(text, place), place
+        return toml_of(text, place, "JSON or TOML"), place
     try:
-        return json.loads(text, parse_constant=_no_constant, object_pairs_hook=_once), place
-    except RecursionError:
-        raise BadInput(place, described("a deeply nested file"), "a flat one") from None
-    except json.JSONDecodeError as wrong:
+        return json_of(text, place, by_line=True), place
+    except BadInput:
         looks_json = text.lstrip()[:1] in "{[\"'" and not _TABLE.match(text)
         if name.lower().endswith(".json") or looks_json:
-            raise BadInput(f"{place}, line {wrong.lineno}", described(wrong.msg), "JSON") from None
-        return _toml(text, place), place
-    except ValueError as wrong:
-        raise BadInput(place, described(wrong), "JSON") from None
-
-
-def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) < len(pairs):
-        keys = [key for key, _ in pairs]
-        raise ValueError(f"{next(key for key in keys if keys.count(key) > 1)[:40]!r} stands there twice")
-    return found
-
-
-def _no_constant(name: str) -> None:
-    raise ValueError(f"{name} is no number in JSON")
+            raise
+        return toml_of(text, place, "JSON or TOML"), place
 
 
 #: ``[loop]`` or ``[[jobs]]`` on the first line: TOML may begin as a list in JSON does.
 _TABLE: Final = re.compile(r"\s*\[\[?\s*[A-Za-z_][\w.-]*\s*\]\]?[ \t]*(#.*)?$", re.MULTILINE)
-
-#: A dotted key of so many parts is no key of ours, and costs the parser time without bound.
-_LONG_KEY: Final = re.compile(r"(?:[^\s.=\"']{1,40}\.){30}")
-
-
-def _toml(text: str, place: str) -> Any:
-    if _LONG_KEY.search(text):
-        raise BadInput(place, described("a key of many parts"), "the keys of a visit or job file")
-    try:
-        return tomllib.loads(text)
-    except RecursionError:
-        raise BadInput(place, described("a deeply nested file"), "a flat one") from None
-    except (tomllib.TOMLDecodeError, ValueError) as wrong:
-        raise BadInput(place, described(wrong), "JSON or TOML") from None

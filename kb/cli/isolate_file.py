@@ -3,54 +3,38 @@
 from __future__ import annotations
 
 import json
-import os
-import sys
-import tempfile
 from collections.abc import Callable, Mapping
-from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from kb.errors import BadInput, BookTrouble, described
-from kb.given import open_plain
+from kb.cli.files import read_text
+from kb.cli.out import write_out
+from kb.errors import BadInput, described, kind_of
+from kb.parsing import json_of
+from kb.whole import MINE
 
 if TYPE_CHECKING:
     from kb.isolate import Model, State
 
-_FILE_LIMIT: Final = 1_000_000  # bytes of an answers file
+_FILE_LIMIT: Final = 1024 * 1024  # bytes of an answers file
 
 
 def saved(file: str | None, *, must_exist: bool) -> Mapping[str, Any] | None:
     """The answers file as parsed; None where there is none yet."""
     if file is None:
         return None
-    if file != "-" and not Path(file).exists() and not must_exist:
+    if file != "-" and not Path(file).exists():
+        if must_exist:
+            expected = "an answers file, or --complaint to begin one"
+            raise BadInput(f"--answers {file}", described("no such file"), expected)
         return None
     try:
-        if file == "-":
-            raw = sys.stdin.buffer.read(_FILE_LIMIT + 1)
-        else:
-            with open_plain(Path(file), f"--answers {file}") as source:
-                raw = source.read(_FILE_LIMIT + 1)
-    except OSError as trouble:
-        expected = "an answers file that can be read, or --complaint to begin one"
-        raise BadInput(
-            f"--answers {file}", described(trouble.strerror or str(trouble)), expected
-        ) from trouble
-    if len(raw) > _FILE_LIMIT:
-        raise BadInput(f"--answers {file}", described("a larger file"), f"at most {_FILE_LIMIT} bytes")
-    try:
-        data = json.loads(raw.decode("utf-8"))
-    except UnicodeDecodeError as trouble:
-        raise BadInput(
-            f"--answers {file}", described(f"byte {trouble.start} is not UTF-8"), "JSON in UTF-8"
-        ) from None
-    except json.JSONDecodeError as trouble:
-        raise BadInput(f"--answers {file}, line {trouble.lineno}", described(trouble.msg), "JSON") from None
-    except RecursionError:
-        raise BadInput(f"--answers {file}", described("lists within lists without end"), "JSON") from None
+        raw, place = read_text(file, _FILE_LIMIT, "JSON")
+        data = json_of(raw, place, by_line=True)
+    except BadInput as mistake:
+        raise BadInput(f"--answers {mistake.place}", mistake.seen, mistake.expected) from None
     if not isinstance(data, dict):
-        raise BadInput(f"--answers {file}", type(data).__name__, "an object with complaint and answers")
+        raise BadInput(f"--answers {file}", kind_of(data), "an object with complaint and answers")
     return data
 
 
@@ -91,27 +75,10 @@ def keeper(file: str | None) -> Callable[[State], None]:
     """Writes the state to the named file in one step; does nothing where no file was named."""
     if file is None:
         return lambda _: None
-    place = Path(file)
 
     def keep(state: State) -> None:
         from kb.isolate import state_to
 
-        part = ""
-        try:
-            handle, part = tempfile.mkstemp(prefix=f".{place.name}.", dir=place.parent)
-            with os.fdopen(handle, "w", encoding="utf-8") as out:
-                out.write(_document(state_to(state)))
-                out.flush()
-                os.fsync(out.fileno())
-            Path(part).replace(place)
-        except OSError as trouble:
-            if part:
-                with suppress(OSError):
-                    Path(part).unlink()
-            raise BookTrouble(f"--answers {file}: could not be written ({trouble.strerror})") from trouble
+        write_out(file, json.dumps(state_to(state), ensure_ascii=False, indent=2) + "\n", "--answers", MINE)
 
     return keep
-
-
-def _document(data: object) -> str:
-    return json.dumps(data, ensure_ascii=False, indent=2) + "\n"

@@ -79,12 +79,13 @@ def load_command(
 
 
 def _encoding(name: str) -> str:
-    import codecs
-
+    """An encoding of text in which a line ends as in ASCII: files are read line by line."""
     try:
-        codecs.lookup(name)
-    except LookupError:
-        raise BadInput("--encoding", name, "an encoding such as utf-8 or cp1252") from None
+        by_line = b"a,1\n".decode(name) == "a,1\n"
+    except (LookupError, ValueError):
+        by_line = False
+    if not by_line:
+        raise BadInput("--encoding", name, "utf-8, cp1252 or another one in which ASCII stays as it is")
     return "utf-8-sig" if name.lower().replace("_", "-") in ("utf-8", "utf8") else name
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 import click
@@ -91,11 +90,11 @@ if TYPE_CHECKING:
     help="How bare numbers are read and lengths are told. Default: as in the settings.",
 )
 @click.option("--plot", is_flag=True, help="Show the field in the terminal.")
-@click.option("--svg", type=click.Path(path_type=Path), metavar="FILE", help="Write the field as SVG.")
-@click.option("--png", type=click.Path(path_type=Path), metavar="FILE", help="Write the field as PNG.")
+@click.option("--svg", metavar="FILE", help="Write the field as SVG.")
+@click.option("--png", metavar="FILE", help="Write the field as PNG.")
 @command_options
 def loop_command(
-    session: Session, plot: bool, svg: Path | None, png: Path | None, units: str | None, **given: Any
+    session: Session, plot: bool, svg: str | None, png: str | None, units: str | None, **given: Any
 ) -> int:
     """Compute a hearing loop: field, current, wire, voltage; does it fit the driver?
 
@@ -115,10 +114,10 @@ def loop_command(
     if lacks:
         session.say(lacks)
     answer = answer_for(given, driver, feet=typed_feet, by_awg=feet)
-    if svg is not None:
-        _write_picture(answer, "svg", svg, feet=feet)
-    if png is not None:
-        _write_picture(answer, "png", png, feet=feet)
+    kinds: tuple[tuple[Literal["svg", "png"], str | None], ...] = (("svg", svg), ("png", png))
+    for kind, file in kinds:
+        if file is not None:
+            _write_picture(session, answer, kind, file, feet=feet)
     if session.as_json:
         session.json(as_json(answer))
     else:
@@ -283,13 +282,12 @@ def _listen(texts: tuple[str, ...], *, feet: bool) -> tuple[float, ...]:
     return tuple(length(text, "--listen-height", low=0, high=3, feet=feet) for text in texts)
 
 
-def _write_picture(answer: Answer, kind: Literal["svg", "png"], path: Path, *, feet: bool) -> None:
+def _write_picture(
+    session: Session, answer: Answer, kind: Literal["svg", "png"], file: str, *, feet: bool
+) -> None:
+    from kb.cli.out import write_out
     from kb.loop.picture import draw
 
-    drawn = draw(answer, kind, feet=feet)
-    try:
-        path.write_bytes(drawn)
-    except OSError as trouble:
-        raise BadInput(
-            f"--{kind}", str(path), f"a file that can be written ({trouble.strerror})"
-        ) from trouble
+    if session.as_json and file == "-":
+        raise BadInput(f"--{kind}", described("- with --json"), "a file, since the JSON goes to stdout")
+    write_out(file, draw(answer, kind, feet=feet), f"--{kind}")

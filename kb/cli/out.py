@@ -9,13 +9,13 @@ from kb.errors import BadInput, BookTrouble
 from kb.whole import USUAL, whole
 
 
-def write_out(name: str, content: str, option: str) -> int:
-    """Write ``content`` as UTF-8 to the file ``name``, ``-`` for stdout; returns its bytes.
+def write_out(name: str, content: str | bytes, option: str, mode: int = USUAL) -> int:
+    """Write ``content``, text as UTF-8, to the file ``name``, ``-`` for stdout; returns its bytes.
 
     A file that is there is replaced when the new one is complete. Raises BadInput where the name is none
     that can be written to, BookTrouble where writing fails.
     """
-    raw = content.encode("utf-8")
+    raw = content.encode("utf-8") if isinstance(content, str) else content
     if name == "-":
         sys.stdout.buffer.write(raw)
         sys.stdout.buffer.flush()
@@ -29,7 +29,7 @@ def write_out(name: str, content: str, option: str) -> int:
         if path.exists() and not path.is_file():  # a pipe or a device is written to as it is
             path.write_bytes(raw)
             return len(raw)
-        with whole(path.resolve(), USUAL) as file:
+        with whole(path.resolve(), mode) as file:
             file.write(raw)
     except OSError as trouble:
         raise BookTrouble(

@@ -74,7 +74,7 @@ def write_picture(file: str, session: Session, source: Source, panel: Panel, con
     chosen = connection.chosen
     said = language(feet=session.settings.units is Units.FEET)
     links = chain_links(chosen, panel, said) if chosen else ()
-    rows = panel_rows(panel, chosen.jack if chosen else None, said)
+    rows = panel_rows(panel, chosen.jacks if chosen else (), said)
     if session.as_json and file == "-":
         raise BadInput("--svg", described("- with --json"), "a file")
     write_out(file, f"{path_picture(f'{source.make} {source.model}', rows, links, said)}\n", "--svg")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from typing import Any
 
@@ -12,6 +11,7 @@ from kb import clock
 from kb.cli.common import Session, choice, command_options
 from kb.cli.files import MOST_BYTES, read_data, read_text
 from kb.errors import BadInput, described
+from kb.parsing import json_of
 from kb.visit import Visit, finding_to, visit_from, visits_from
 from kb.words import Basis, Display, Kind
 
@@ -104,7 +104,7 @@ def read_visits(name: str) -> list[Visit]:
     if name.lower().endswith((".jsonl", ".ndjson")):
         text, place = read_text(name, MOST_BYTES, "a visit a line")
         lines = [(n, line) for n, line in enumerate(text.split("\n"), 1) if line.strip()]
-        return [visit_from(_json_line(line, f"{place}, line {n}"), f"{place}, line {n}") for n, line in lines]
+        return [visit_from(json_of(line, f"{place}, line {n}"), f"{place}, line {n}") for n, line in lines]
     data, place = read_data(name)
     if isinstance(data, dict) and set(data) == {"visits"}:
         data = data["visits"]  # TOML has no list at the top: [[visits]]
@@ -112,13 +112,6 @@ def read_visits(name: str) -> list[Visit]:
     if not visits:
         raise BadInput(place, described("no visit"), "one visit or a list of visits")
     return visits
-
-
-def _json_line(line: str, place: str) -> Any:
-    try:
-        return json.loads(line)
-    except (ValueError, RecursionError) as wrong:
-        raise BadInput(place, str(wrong), "a visit as JSON") from None
 
 
 def visit_of_line(words: tuple[str, ...], common: dict[str, Any]) -> Visit:

@@ -29,7 +29,8 @@ def restore_command(session: Session, file: str | None, replace: bool) -> int:
 
     book, folder = own_book(session, "restore"), session.folder / "backups"
     if file:
-        named = folder / file if "/" not in file and (folder / file).is_file() else Path(file).expanduser()
+        bare = Path(file).name == file
+        named = folder / file if bare and (folder / file).is_file() else Path(file).expanduser()
     else:
         found = backups(folder)
         if not found:

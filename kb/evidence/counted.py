@@ -18,7 +18,6 @@ from kb.evidence.remedy import Remedies
 from kb.evidence.signature import (
     EFFECTS,
     NO_OUTPUT,
-    WORKED,
     Output,
     is_partial,
     outputs_of,
@@ -29,7 +28,7 @@ from kb.evidence.signature import (
 from kb.evidence.standing import Circle, merged, usual
 from kb.evidence.tree import Tree
 from kb.visit import Finding, Source, Visit
-from kb.words import DriverInput, Outcome, Signal, Speakers
+from kb.words import WORKED, DriverInput, Outcome, Signal, Speakers
 
 Family = Callable[[Source], str]
 Path = Sequence[tuple[str, str]]  #: (level, key) from the widest circle to the narrowest

@@ -37,10 +37,10 @@ from kb.evidence.kin import Kin
 from kb.evidence.levels import ANY, Place, chain, family_of, set_of
 from kb.evidence.numbers import beta_quantile
 from kb.evidence.prior import Prior, standard_prior
+from kb.evidence.settle import settle
 from kb.evidence.signature import (
     EFFECTS,
     NO_OUTPUT,
-    WORKED,
     Output,
     output_of,
     outputs_of,
@@ -51,7 +51,7 @@ from kb.evidence.tree import Tree
 from kb.panel import PanelJack
 from kb.text import squeezed
 from kb.visit import Source, Visit
-from kb.words import Display, DriverInput, Kind, Signal, Speakers
+from kb.words import WORKED, Display, DriverInput, Kind, Signal, Speakers
 
 Path = tuple[tuple[str, str], ...]  #: (level, key) from the widest circle to the narrowest
 Kinship = list[tuple[float, Path]]  #: families that a set may be of, with their chances
@@ -86,9 +86,9 @@ class Evidence(Counted):
         """
         evidence = cls(prior or standard_prior(), family, strengths or {})
         evidence._count(standing(visits), today or clock.today())
-        evidence.shapes.settle(learn=strengths is None, told=told)  # most of the work
+        settle(evidence.shapes, learn=strengths is None, told=told)  # most of the work
         for tree in (evidence.speakers, evidence.works, evidence.in_use, evidence.taken):
-            tree.settle(learn=strengths is None)
+            settle(tree, learn=strengths is None)
         return evidence
 
     def renewed(self, sets: Mapping[str, Sequence[Visit]], *, today: Day | None = None) -> Evidence:

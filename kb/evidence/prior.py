@@ -13,6 +13,7 @@ from functools import lru_cache
 from math import exp, log, log1p
 from typing import Any, Final, TypeVar
 
+from kb.catalogue.files import data_file
 from kb.errors import BadInput, BookTrouble, kind_of
 from kb.evidence.levels import ANY, ERAS, LEVELS
 from kb.evidence.signature import EFFECTS, NO_OUTPUT, Output, outputs_of, shape_of
@@ -127,18 +128,11 @@ def prior_from(data: Mapping[str, Any], place: str = "prior") -> Prior:
 def standard_prior() -> Prior:
     """The prior file that comes with Jackfield. Raises BookTrouble where it is missing or spoilt."""
     import tomllib  # read once, and only where something is asked of evidence
-    from pathlib import Path
 
-    here = Path(__file__).resolve()
-    # Beside the package in a checkout, inside it once installed.
-    for folder in (here.parents[2] / "data", here.parents[1] / "data"):
-        file = folder / "prior.toml"
-        if file.is_file():
-            try:
-                return prior_from(tomllib.loads(file.read_text("utf-8")), "prior.toml")
-            except (BadInput, tomllib.TOMLDecodeError) as mistake:
-                raise BookTrouble(f"prior.toml, which came with Jackfield, is spoilt: {mistake}") from mistake
-    raise BookTrouble("prior.toml, which comes with Jackfield, is missing: install it again")
+    try:
+        return prior_from(tomllib.loads(data_file("prior.toml").read_text("utf-8")), "prior.toml")
+    except (BadInput, tomllib.TOMLDecodeError) as mistake:
+        raise BookTrouble(f"prior.toml, which came with Jackfield, is spoilt: {mistake}") from mistake
 
 
 def _place(data: Mapping[str, Any], place: str) -> PlacePrior:

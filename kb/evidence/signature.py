@@ -23,17 +23,6 @@ from kb.words import Basis, Direction, Form, Format, Outcome, Signal, Speakers
 #: Effects on the speakers that count; ``unknown`` is no effect but a missing answer.
 EFFECTS: Final = (Speakers.STAY_ON, Speakers.MUTE, Speakers.MUTE_UNLESS_SET)
 
-#: How far an outcome counts as working (common practice), the same as in ``kb.path``: hum, weak and late
-#: sound have remedies and count half. Spoilt sound, or none, did not work.
-WORKED: Final = {
-    Outcome.CARRIED: 1.0,
-    Outcome.WEAK: 0.5,
-    Outcome.HUM: 0.5,
-    Outcome.DELAYED: 0.5,
-    Outcome.DISTORTED: 0.0,
-    Outcome.SILENT: 0.0,
-}
-
 NO_OUTPUT: Final = "none"  #: the shape of a panel without any usable output
 
 

@@ -27,8 +27,7 @@ def standing(visits: Iterable[Visit]) -> list[Visit]:
     """Each visit once, without those that another supersedes, in an order of its own."""
     known = list({visit.id or id(visit): visit for visit in visits}.values())
     gone = {old for visit in known for old in visit.supersedes}
-    standing = [v for v in known if v.id not in gone or not v.id]
-    named = (v for v in standing if set_of(v.source))
+    named = (v for v in known if v.id not in gone and set_of(v.source))
     return sorted(named, key=lambda v: (set_of(v.source), v.date, v.id or repr(v)))
 
 

@@ -33,17 +33,12 @@ from itertools import combinations, pairwise
 from math import exp, log1p
 from typing import Any, Final
 
-from kb.evidence.numbers import best, expected_tables, log_rising
-from kb.evidence.strength import SPREAD, strength_of
-
 Path = Sequence[tuple[str, str]]  #: (level, key) from the widest circle to the narrowest
 Counts = dict[str, float]
 Circles = dict[str, dict[str, Counts]]  #: by level and key
 
-ROUNDS: Final = 4  #: passes up and down; counts passed up settle to three digits on books tried
 RARE: Final = 0.002  #: the rate of a part before anything is known of it
 UNCERTAIN: Final = 7  #: parts of a circle that may be there or not when its combinations are listed
-MOST: Final = 1000  #: circles of a level that its strength is learned from; more are sampled evenly
 
 
 def nothing(level: str, key: str) -> Mapping[str, float]:
@@ -81,8 +76,8 @@ class Tree:
         self._parts = parts
         self.strengths = dict.fromkeys(self.levels, centre)
         if parts is not None:
-            self.strengths |= {_rate(level): centre for level in self.levels[:-1]}
-            self.strengths |= {_share(level): 0.5 for level in self.levels[:-1]}
+            self.strengths |= {rate_name(level): centre for level in self.levels[:-1]}
+            self.strengths |= {share_name(level): 0.5 for level in self.levels[:-1]}
         self.strengths |= strengths or {}
         self.seen: dict[str, dict[str, Counts]] = {level: {} for level in self.levels}
         self._own: dict[str, Counts] = {}
@@ -99,43 +94,6 @@ class Tree:
         counts = self._own.setdefault(path[-1][1], {})
         counts[symbol] = counts.get(symbol, 0.0) + weight
 
-    def settle(self, learn: bool = True, told: Callable[[int, int], None] | None = None) -> None:
-        """Pass counts up and chances down until they agree; with ``learn``, find the strengths too.
-
-        ``told`` gets how many of how many rounds are done.
-        """
-        for turn in range(ROUNDS):
-            arrived, tables = self._pass_up(first=turn == 0)
-            if learn and turn:
-                self._learn(arrived, tables)
-            if told:
-                told(turn + 1, ROUNDS)
-
-    def _pass_up(self, *, first: bool) -> tuple[Circles, Circles]:
-        """What came to each circle itself, and what it passed up. Renews ``seen``."""
-        chances = _Chances(self)
-        tables: Circles = {level: {} for level in self.levels}
-        seen: Circles = {level: {} for level in self.levels}
-        arrived: Circles = {level: {} for level in self.levels}
-        arrived[self.levels[-1]] = self._own
-        for place in range(len(self.levels) - 1, -1, -1):
-            level = self.levels[place]
-            strength = self.strengths[level]
-            for key, counts in arrived[level].items():
-                for wide in (key, *self._widened(level, key)):
-                    _add(seen[level].setdefault(wide, {}), counts)
-                passed = {
-                    symbol: min(n, 1.0)
-                    if first
-                    else expected_tables(strength * chances.wider(level, key, symbol), n)
-                    for symbol, n in counts.items()
-                }
-                tables[level][key] = passed
-                if place:
-                    _add(arrived[self.levels[place - 1]].setdefault(self._over[level][key], {}), passed)
-        self._saw(seen)
-        return arrived, tables
-
     def _saw(self, seen: Circles) -> None:
         self.seen = seen
         self._parted = {}
@@ -145,66 +103,6 @@ class Tree:
                 symbol for key in seen[self.levels[0]] or ("",) for symbol in self.prior(self.levels[0], key)
             }
             self._known_parts = tuple(sorted({part for symbol in every for part in self._parts(symbol)}))
-
-    def _learn(self, arrived: Circles, tables: Circles) -> None:
-        for place, level in enumerate(self.levels):
-            chances = _Chances(self)
-            circles = [key for key, counts in arrived[level].items() if sum(counts.values()) > 0]
-            circles = circles[:: max(1, len(circles) // MOST)]
-            if place and self._parts is not None:
-                self._learn_parts(self.levels[place - 1], level, circles, arrived, tables, chances)
-            groups = []
-            for key in circles:
-                counts = arrived[level][key]
-                # A single finding tells nothing of how alike the findings of a circle are.
-                if sum(counts.values()) > 1:
-                    away = tables[level][key] if place else {}
-                    groups.append(
-                        [(n, chances.wider(level, key, k, away)) for k, n in counts.items() if n > 0]
-                    )
-            if groups:
-                self.strengths[level] = strength_of(groups, centre=self._centre)
-
-    def _learn_parts(
-        self,
-        above: str,
-        level: str,
-        circles: Sequence[str],
-        arrived: Circles,
-        tables: Circles,
-        chances: _Chances,
-    ) -> None:
-        """The share of circles ``above`` whose members are drawn part by part, and the strength of rates."""
-        drawn: list[tuple[float, float, float]] = []
-        for key in circles:
-            away = tables[level][key]
-            for symbol, n in arrived[level][key].items():
-                if n > 0:
-                    drawn.append((n, *chances.two_ways(above, self._over[level][key], symbol, away)))
-        strength = self.strengths[level]
-
-        def score(logit: float) -> float:
-            w = 1 / (1 + exp(-logit))
-            chance = (log_rising(strength * max(1e-12, (1 - w) * j + w * i), n) for n, j, i in drawn)
-            return sum(chance) - (logit / SPREAD) ** 2 / 2
-
-        self.strengths[_share(above)] = 1 / (1 + exp(-best(score, -5.0, 5.0)))
-        place = self.levels.index(above)
-        groups: list[list[tuple[float, float]]] = []
-        for key, counts in arrived[above].items():
-            total = sum(counts.values())
-            if total <= 1:
-                continue
-            away = tables[above][key] if place else {}
-            rates = chances.rates_over(above, key, away)
-            parted, _ = self._part_counts(counts)
-            for part, rate in rates.items():
-                n = parted.get(part, 0.0)
-                groups.append([(n, rate), (total - n, 1 - rate)])
-        if groups:
-            self.strengths[_rate(above)] = strength_of(
-                groups[:: max(1, len(groups) // MOST)], centre=self._centre
-            )
 
     # -- asking --------------------------------------------------------------------------------
 
@@ -226,8 +124,8 @@ class Tree:
             }
             if self._parts is not None and level != self.levels[-1]:
                 rates = self._rates(level, key, rates)
-                blank = _none_of(rates)
-                w = self.strengths[_share(level)]
+                blank = none_of(rates)
+                w = self.strengths[share_name(level)]
                 found = {
                     symbol: (1 - w) * p + w * self._by_parts(symbol, rates, blank)
                     for symbol, p in found.items()
@@ -256,7 +154,7 @@ class Tree:
         counts, total = known
         prior, _ = self._part_counts(self.prior(level, key))
         worth = self.worth if prior else 0.0
-        strength = self.strengths[_rate(level)]
+        strength = self.strengths[rate_name(level)]
         gone, lost = self._part_counts(away) if away else ({}, 0.0)
         whole = max(0.0, total - lost) + worth + strength
         return {
@@ -331,8 +229,8 @@ class Tree:
             whole = total + worth + self.strengths[level]
             own = total / whole
             if self._parts is not None and level != self.levels[-1]:
-                w = self.strengths[_share(level)]
-                own = (1 - w) * own + w * total / (total + worth + self.strengths[_rate(level)])
+                w = self.strengths[share_name(level)]
+                own = (1 - w) * own + w * total / (total + worth + self.strengths[rate_name(level)])
             said[level] = left * own
             first = worth / (worth + self.strengths[level])
             before += left * (1 - own) * first
@@ -351,78 +249,15 @@ class Tree:
         self._saw({level: data["seen"][level] for level in self.levels})
 
 
-class _Chances:
-    """Chances and rates of the circles that findings stand in, each computed once."""
-
-    def __init__(self, tree: Tree) -> None:
-        self._tree = tree
-        self._members: dict[tuple[str, str, str], float] = {}
-        self._rate: dict[tuple[str, str], tuple[dict[str, float], float]] = {}
-
-    def wider(self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None) -> float:
-        """What the circle around this one expects of it, without what it got from ``away``."""
-        tree = self._tree
-        place = tree.levels.index(level)
-        if not place:
-            return tree.base(key, symbol)
-        return self._member(tree.levels[place - 1], tree._over[level][key], symbol, away)
-
-    def _member(self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None) -> float:
-        known = None if away else self._members.get((level, key, symbol))
-        if known is not None:
-            return known
-        whole, parted = self.two_ways(level, key, symbol, away)
-        w = self._tree.strengths[_share(level)] if self._tree._parts is not None else 0.0
-        value = (1 - w) * whole + w * parted
-        if not away:
-            self._members[level, key, symbol] = value
-        return value
-
-    def two_ways(
-        self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None
-    ) -> tuple[float, float]:
-        """The chance of ``symbol`` in a circle, as a whole and part by part."""
-        tree = self._tree
-        whole = tree._mixed(level, key, symbol, self.wider(level, key, symbol), away)
-        if tree._parts is None:
-            return whole, 0.0
-        if away:
-            rates = tree._rates(level, key, self.rates_over(level, key), away)
-            return whole, tree._by_parts(symbol, rates, _none_of(rates))
-        return whole, tree._by_parts(symbol, *self._rates_of(level, key))
-
-    def rates_over(self, level: str, key: str, away: Mapping[str, float] | None = None) -> dict[str, float]:
-        """The rates of parts in the circle around this one."""
-        tree = self._tree
-        place = tree.levels.index(level)
-        if not place:
-            return dict.fromkeys(tree._known_parts, RARE)
-        above, over = tree.levels[place - 1], tree._over[level][key]
-        if away:
-            return tree._rates(above, over, self.rates_over(above, over), away)
-        return self._rates_of(above, over)[0]
-
-    def _rates_of(self, level: str, key: str) -> tuple[dict[str, float], float]:
-        if (level, key) not in self._rate:
-            rates = self._tree._rates(level, key, self.rates_over(level, key))
-            self._rate[level, key] = rates, _none_of(rates)
-        return self._rate[level, key]
-
-
-def _rate(level: str) -> str:
+def rate_name(level: str) -> str:
     """The name of the strength of a level's rates of parts."""
     return f"{level}, rates"
 
 
-def _share(level: str) -> str:
+def share_name(level: str) -> str:
     """The name of the share of a level's members that are drawn part by part."""
     return f"{level}, by parts"
 
 
-def _none_of(rates: Mapping[str, float]) -> float:
+def none_of(rates: Mapping[str, float]) -> float:
     return exp(sum(log1p(-rate) for rate in rates.values()))
-
-
-def _add(into: Counts, more: Mapping[str, float]) -> None:
-    for symbol, n in more.items():
-        into[symbol] = into.get(symbol, 0.0) + n

@@ -15,15 +15,15 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
-from urllib.parse import quote
 
 from kb import clock
 from kb.errors import BadInput, BookTrouble, NotFound, ascii_controls, described
-from kb.given import refuse_special
+from kb.given import refuse_special, uri_of
 from kb.store.peek import WAIT
-from kb.store.places import copy_book, sync
+from kb.store.places import copy_book
 from kb.store.signs import FORMATS, SQLITE
 from kb.store.trouble import told
+from kb.whole import sync_names
 
 KEEP: Final = 14  #: backups that are kept unless told otherwise
 _NAME: Final = re.compile(r"book-(\d{8}T\d{6}Z)(-\d+)?\.sqlite\Z")
@@ -113,7 +113,7 @@ def examined(path: Path) -> Copy:
 
 
 def _read_only(path: Path) -> sqlite3.Connection:
-    return sqlite3.connect(f"file:{quote(str(path.absolute()))}?mode=ro", uri=True, timeout=WAIT)
+    return sqlite3.connect(uri_of(path), uri=True, timeout=WAIT)
 
 
 def _agrees(book: Path, copy: Copy) -> None:
@@ -176,7 +176,7 @@ def _free(path: Path) -> Path:
 def _sound(book: Path) -> bool:
     """Can SQLite read the book at all, so that it can be written over in a transaction?"""
     try:
-        with closing(sqlite3.connect(f"file:{quote(str(book.absolute()))}?mode=rw", uri=True)) as live:
+        with closing(sqlite3.connect(uri_of(book, "rw"), uri=True)) as live:
             live.execute("PRAGMA busy_timeout = 10000")
             return bool(live.execute("PRAGMA quick_check(1)").fetchone()[0] == "ok")
     except sqlite3.OperationalError as problem:
@@ -198,7 +198,7 @@ def _write_over(backup: Path, book: Path) -> None:
 
     with (
         closing(_read_only(backup)) as source,
-        closing(sqlite3.connect(f"file:{quote(str(book.absolute()))}?mode=rw", uri=True)) as live,
+        closing(sqlite3.connect(uri_of(book, "rw"), uri=True)) as live,
     ):
         live.execute("PRAGMA synchronous = FULL")
         live.execute("PRAGMA fullfsync = ON")
@@ -212,4 +212,4 @@ def _move_away(book: Path, kept: Path) -> None:
             part = book.with_name(book.name + ending)
             if part.exists():
                 part.rename(kept.with_name(kept.name + ending))
-        sync(book.parent)
+        sync_names(book.parent)

@@ -18,10 +18,11 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, Final
 
 from kb.errors import BadInput, BookTrouble, ascii_controls, described, kind_of
-from kb.exchange.fact_lines import KINDS, from_object, parsed, to_line
+from kb.exchange.fact_lines import KINDS, from_object, to_line
 from kb.exchange.lines import LINE_BYTES, lines_of, opened, unpacked
 from kb.exchange.signing import sign, signer
 from kb.given import refuse_special_output
+from kb.parsing import json_of
 from kb.store.facts import Fact
 from kb.store.merging import examine
 from kb.visit import read_id
@@ -173,7 +174,7 @@ def _header(first: bytes, place: str) -> tuple[Header, int, str]:
         said = first.decode("utf-8")
     except UnicodeDecodeError:
         raise BadInput(place, described("bytes that are no UTF-8"), "a bundle") from None
-    data = parsed(said, place)
+    data = json_of(said, place)
     if not isinstance(data, dict) or data.get("jackfield") != "bundle":
         raise BadInput(place, kind_of(data), "the header of a bundle (a dump or old notes come in by `load`)")
     if data.get("format") != FORMAT or isinstance(data.get("format"), bool):
@@ -219,7 +220,7 @@ def _facts(file: IO[bytes], place: str, header: Header, size: int) -> Iterator[F
         if number == 1:
             continue
         where = f"{place}, line {number}"
-        value = parsed(line, where)
+        value = json_of(line, where)
         fact = from_object(value, where)
         if "recorded" in value or _private(value):
             raise BadInput(where, described("private words"), "facts about sets alone")

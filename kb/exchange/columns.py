@@ -16,13 +16,13 @@ and what holds for every row:
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
 from kb import text
-from kb.errors import BadInput, ascii_controls, described
+from kb.errors import BadInput, described
+from kb.parsing import toml_of
 
 #: Fields of a visit, the same on each of its rows (or given on the first alone), then fields of one jack.
 VISIT_FIELDS: Final = (
@@ -88,10 +88,7 @@ class Columns:
 
 def read_mapping(toml: str, place: str) -> TableMap:
     """The mapping in a TOML text; raises BadInput naming the key."""
-    try:
-        data = tomllib.loads(toml)
-    except (tomllib.TOMLDecodeError, RecursionError) as wrong:
-        raise BadInput(place, ascii_controls(str(wrong)), "TOML") from None
+    data = toml_of(toml, place)
     _known(data, place, ("columns", "values", "every", "read"))
     columns = _words(data.get("columns", {}), f"{place}, columns")
     every = _words(data.get("every", {}), f"{place}, every")

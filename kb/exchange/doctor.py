@@ -6,6 +6,7 @@ nothing in a circle, nothing readable by others.
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import stat
 from collections import defaultdict
@@ -14,9 +15,9 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
-from urllib.parse import quote
 
 from kb.errors import JackfieldError, ascii_controls
+from kb.given import uri_of
 from kb.store import Store
 from kb.store.facts import rows, visits
 from kb.store.guards import guards
@@ -62,8 +63,7 @@ def _tried(look: Callable[[], Iterator[str]]) -> tuple[str, ...]:
 
 
 def _asked(path: Path, question: str) -> list[tuple[object, ...]]:
-    uri = f"file:{quote(str(path.absolute()))}?mode=ro"
-    with closing(sqlite3.connect(uri, uri=True, timeout=WAIT)) as book:
+    with closing(sqlite3.connect(uri_of(path), uri=True, timeout=WAIT)) as book:
         return book.execute(question).fetchall()
 
 
@@ -83,10 +83,14 @@ def _guards(path: Path) -> Iterator[str]:
             yield f"the guard {name} is missing: recorded facts could be changed"
 
 
+#: Where rights are lists of names (Windows), a mode says nothing of who may look in.
+_MODES: Final = os.name != "nt"
+
+
 def _rights(path: Path) -> Iterator[str]:
     for one in (path.parent, path):
         mode = stat.S_IMODE(one.stat().st_mode)
-        if mode & 0o077:
+        if _MODES and mode & 0o077:
             yield f"{one}: others may look in (mode {mode:o}); chmod go-rwx"
 
 
@@ -143,8 +147,13 @@ _OF_STORE: Final[tuple[tuple[str, Callable[[Store], Iterator[str]]], ...]] = (
 )
 
 
+#: Endings of what `kb.whole` and a copy of the book leave where they are cut off; the rest is SQLite's.
+_UNFINISHED: Final = tuple(f".part{more}" for more in ("", "-journal", "-wal", "-shm"))
+
+
 def leftovers(home: Path) -> list[Path]:
     """Unfinished files of work that was cut off: copies and settings that never took their place."""
-    found = [one for folder in (home, home / "backups") if folder.is_dir() for one in folder.glob("*.part")]
-    found += [one for folder in (home, home / "backups") if folder.is_dir() for one in folder.glob(".*.part")]
-    return sorted(path for path in found if path.is_file() and not path.is_symlink())
+    found = [one for folder in (home, home / "backups") if folder.is_dir() for one in folder.iterdir()]
+    return sorted(
+        path for path in found if path.name.endswith(_UNFINISHED) and path.is_file() and not path.is_symlink()
+    )

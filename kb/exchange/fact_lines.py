@@ -42,31 +42,6 @@ def to_line(fact: Fact) -> str:
     return json.dumps(to_object(fact), ensure_ascii=False, separators=(",", ":"), allow_nan=False) + "\n"
 
 
-def parsed(line: str, place: str) -> Any:
-    """The JSON value of one line; raises BadInput where it is none that can be taken."""
-    try:
-        return json.loads(line, parse_constant=_no_constant, object_pairs_hook=_once)
-    except RecursionError:
-        raise BadInput(place, "deeply nested JSON", "a flat object") from None
-    except json.JSONDecodeError as wrong:
-        raise BadInput(place, wrong.msg, "one JSON object on the line") from None
-    except ValueError as wrong:
-        raise BadInput(place, str(wrong), "JSON") from None
-
-
-def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) < len(pairs):
-        keys = [key for key, _ in pairs]
-        twice = next(key for key in keys if keys.count(key) > 1)
-        raise ValueError(f"{twice[:40]!r} stands there twice")
-    return found
-
-
-def _no_constant(name: str) -> None:
-    raise ValueError(f"{name} is no number in JSON")
-
-
 def is_fact(value: Any) -> bool:
     """Is it the object of a fact (not a visit as in a visit file)?"""
     return isinstance(value, dict) and "source" not in value and any(key in value for key in KINDS)

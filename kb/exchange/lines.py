@@ -46,28 +46,34 @@ def opened(name: str, most: int = FILE_BYTES) -> Iterator[tuple[IO[bytes], str, 
     Raises BadInput where it is missing, is no file or is larger than ``most`` bytes.
     """
     place = "standard input" if name == "-" else name
-    try:
+    with tempfile.TemporaryFile() if name == "-" else _opened(name) as file:
         if name == "-":
-            with tempfile.TemporaryFile() as kept:
-                size = 0
-                while some := sys.stdin.buffer.read(1 << 20):
-                    size += len(some)
-                    _fits(size, most, place)
-                    kept.write(some)
-                kept.seek(0)
-                yield cast(IO[bytes], kept), place, size
-                return
-        path = Path(name)
-        if not path.exists():
-            raise BadInput(place, described("no such file"), "a file")
-        with open_plain(path, place, "a file (or - for standard input)") as file:
-            size = os.fstat(file.fileno()).st_size
-            _fits(size, most, place)
-            yield file, place, size
+            _keep_input(file, most, place)
+        size = os.fstat(file.fileno()).st_size
+        _fits(size, most, place)
+        yield file, place, size
+
+
+def _opened(name: str) -> IO[bytes]:
+    try:
+        return open_plain(Path(name), name, "a file (or - for standard input)")
+    except FileNotFoundError:
+        raise BadInput(name, described("no such file"), "a file") from None
     except OSError as trouble:
-        raise BookTrouble(f"{place}: {ascii_controls(trouble.strerror or str(trouble))}") from trouble
+        raise BookTrouble(f"{name}: {ascii_controls(trouble.strerror or str(trouble))}") from trouble
     except ValueError:
         raise BadInput("file name", name, "a name that the system allows") from None
+
+
+def _keep_input(kept: IO[bytes], most: int, place: str) -> None:
+    """Put what comes in on stdin into a file that can be read twice."""
+    size = 0
+    while some := sys.stdin.buffer.read(1 << 20):
+        size += len(some)
+        _fits(size, most, place)
+        kept.write(some)
+    kept.flush()
+    kept.seek(0)
 
 
 def _fits(size: int, most: int, place: str) -> None:
@@ -118,7 +124,7 @@ def lines_of(
             raise BadInput(place, described("a packed file that swells without end"), "notes")
         try:
             text = raw.decode(encoding if number == 1 else encoding.replace("utf-8-sig", "utf-8"))
-        except UnicodeDecodeError:
+        except UnicodeError:  # some alphabets raise nothing more exact
             expected = f"text in {encoding.removesuffix('-sig').upper()} (or another --encoding)"
             raise BadInput(f"{place}, line {number}", described("bytes that are none"), expected) from None
         if told:

@@ -13,10 +13,11 @@ from typing import Any, Final
 
 from kb.errors import BadInput, described
 from kb.exchange.columns import TableMap
-from kb.exchange.fact_lines import from_object, is_fact, parsed
+from kb.exchange.fact_lines import from_object, is_fact
 from kb.exchange.lines import Line, lines_of, opened, unpacked
 from kb.exchange.sharing import personal
 from kb.exchange.table import Bad, Table, bad_of
+from kb.parsing import json_of
 from kb.store import Store
 from kb.store.facts import Fact, VisitFact
 from kb.visit import Visit, visit_from
@@ -222,7 +223,7 @@ def _json_lines(lines: Iterator[Line], place: str) -> Iterator[tuple[int, Visit 
         if not line.strip():
             continue
         try:
-            value = parsed(line, "line")
+            value = json_of(line, "line")
             if isinstance(value, dict) and "jackfield" in value:
                 expected = _header(value, place, number)
                 continue

@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Final
 
 from kb import text
 from kb.errors import BadInput, BookTrouble, MissingExtra, kind_of
-from kb.exchange.fact_lines import parsed
 from kb.exchange.peers import read_key, write_private
 from kb.given import open_plain
+from kb.parsing import json_of
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -89,7 +89,7 @@ def key_file(name: str, key: str) -> str:
 
 def read_key_file(said: str, place: str) -> tuple[str, str]:
     """(name, key) of such a file; raises BadInput."""
-    data = parsed(said[:_MOST], place)
+    data = json_of(said[:_MOST], place)
     if not isinstance(data, dict) or data.get("jackfield") != "key":
         raise BadInput(place, "something else", "the file that `jackfield share key` writes")
     try:

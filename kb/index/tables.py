@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Final
 from zlib import crc32
 
-from kb.given import readable
+from kb.given import readable, uri_of
 from kb.index import keys as k
 from kb.index.entry import Filters, IndexBroken, SetEntry
 from kb.index.files import private_file
@@ -64,9 +64,7 @@ def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
     try:
         if create:
             private_file(path)
-        db = sqlite3.connect(
-            f"{path.absolute().as_uri()}?mode=rw", uri=True, timeout=30, isolation_level=None
-        )
+        db = sqlite3.connect(uri_of(path, "rw"), uri=True, timeout=30, isolation_level=None)
         db.execute(f"PRAGMA cache_size=-{CACHE_KB}")
     except sqlite3.Error as error:
         if db is not None:

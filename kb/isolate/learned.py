@@ -19,8 +19,9 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from kb.errors import BadInput
+from kb.fields import Fields, listed
 from kb.isolate.model import Model
-from kb.isolate.reading import Fields, known, listed
+from kb.isolate.reading import known
 from kb.isolate.used import UNKNOWN_PATH, PathUsed, path_used_from, path_used_to
 
 STRENGTH: Final = 40.0  #: cases that the file's odds are worth, per complaint (a judgement)

@@ -12,18 +12,16 @@ from dataclasses import dataclass, field, replace
 from typing import Final, Protocol, TypeVar
 
 from kb.errors import BadInput
+from kb.fields import Fields, listed, truth
 from kb.isolate.model import FLOOR, SOMETHING_ELSE, Complaint, Fault, Model, Side, Test
 from kb.isolate.reading import (
     ENTRIES,
-    Fields,
     chances,
     expected_one,
     known,
-    listed,
     number,
     sentence,
     table,
-    truth,
     word,
 )
 from kb.isolate.used import TRAITS

@@ -1,49 +1,20 @@
-"""Is a parsed file what it has to be? Small readers that name the place, what was seen, what was expected."""
+"""Is what stands in the file of faults an id, a sentence, a chance? More small readers (``kb.fields``)."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, Final, TypeVar
+from typing import Final, TypeVar
 
 from kb import text
 from kb.errors import BadInput, described, kind_of
+from kb.fields import listed
 
 T = TypeVar("T")
 
 SAID: Final = 1200  #: characters of a sentence in the model
 ENTRIES: Final = 400  #: entries of one kind in the model, at most
 _ID = frozenset("abcdefghijklmnopqrstuvwxyz0123456789-.")
-
-
-class Fields:
-    """The fields of one object: each is taken once, and what is left over is a mistake."""
-
-    def __init__(self, data: object, place: str, expected: str) -> None:
-        if not isinstance(data, Mapping):
-            raise BadInput(place, kind_of(data), expected)
-        self._data: Mapping[Any, Any] = data
-        self._place = place
-        self._known: list[str] = []
-
-    def take(self, key: str, read: Callable[[object, str], T], default: T) -> T:
-        """The field if it is there, else ``default``."""
-        self._known.append(key)
-        value = self._data.get(key)
-        return default if value is None else read(value, f"{self._place}, {key}")
-
-    def need(self, key: str, read: Callable[[object, str], T], expected: str) -> T:
-        """The field; raises BadInput where it is missing."""
-        if self._data.get(key) is None:
-            raise BadInput(f"{self._place}, {key}", described("nothing"), expected)
-        self._known.append(key)
-        return read(self._data[key], f"{self._place}, {key}")
-
-    def end(self) -> None:
-        """Raises BadInput on a field that nobody asked for: most likely a slip of the pen."""
-        for key in self._data:
-            if key not in self._known:
-                raise BadInput(f"{self._place}, unknown field", key, f"one of {', '.join(self._known)}")
 
 
 def word(value: object, place: str) -> str:
@@ -57,13 +28,6 @@ def word(value: object, place: str) -> str:
 def sentence(value: object, place: str) -> str:
     """Words for people, one paragraph."""
     return text.line(value, place, SAID, empty=False)
-
-
-def truth(value: object, place: str) -> bool:
-    """True or false."""
-    if not isinstance(value, bool):
-        raise BadInput(place, value, "true or false")
-    return value
 
 
 def number(low: float, high: float, expected: str) -> Callable[[object, str], float]:
@@ -94,19 +58,6 @@ def _chance(value: object, place: str) -> float:
     if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 <= value <= 1:
         raise BadInput(place, value, "a chance from 0 to 1")
     return float(value)
-
-
-def listed(read: Callable[[object, str], T], most: int) -> Callable[[object, str], tuple[T, ...]]:
-    """A reader of lists of at most ``most`` entries."""
-
-    def read_all(value: object, place: str) -> tuple[T, ...]:
-        if not isinstance(value, Sequence) or isinstance(value, (str, bytes)):
-            raise BadInput(place, kind_of(value), "a list")
-        if len(value) > most:
-            raise BadInput(place, described(f"{len(value)} entries"), f"at most {most}")
-        return tuple(read(one, f"{place} {place_no}") for place_no, one in enumerate(value, 1))
-
-    return read_all
 
 
 def table(

@@ -18,9 +18,10 @@ from itertools import combinations
 from typing import Any, Final
 
 from kb.errors import BadInput
+from kb.fields import Fields, listed
 from kb.isolate.choose import SURE, after, answer_chances, bits, choose
 from kb.isolate.model import FLOOR, SOMETHING_ELSE, Model, Test
-from kb.isolate.reading import Fields, expected_one, known, listed, table
+from kb.isolate.reading import expected_one, known, table
 from kb.isolate.used import UNKNOWN_PATH, PathUsed, path_used_from, path_used_to
 from kb.text import line
 
@@ -123,10 +124,6 @@ class State:
         for name in names:
             known(choices, "a tool or test")(name, "without")
         return replace(self, without=tuple(dict.fromkeys((*self.without, *names))))
-
-    def including(self, *names: str) -> State:
-        """With these tools and tests again."""
-        return replace(self, without=tuple(name for name in self.without if name not in names))
 
     def mended(self, fault: str) -> State:
         """After ``fault`` was mended and the complaint stays: look for the next one.

@@ -17,7 +17,7 @@ from typing import Any, Final
 
 from kb import text
 from kb.errors import BadInput
-from kb.isolate.reading import Fields, listed
+from kb.fields import Fields, listed
 from kb.words import DriverInput, Signal
 
 ITEMS: Final = 16  #: items of one path, at most

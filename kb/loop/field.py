@@ -213,10 +213,24 @@ def _spots(loop: Loop, margin: float, most: int) -> list[Spot]:
     return spots
 
 
+def drawn_h(loop: Loop, point: Corner) -> float:
+    """Return the field as ``vertical_h``, for drawing: a spot on the wire is taken a little beside it."""
+    x, y, z = point
+    for eighth in range(9):
+        # Straight there at first; then, one after the other, in directions of which one leads off any wire.
+        aside = 3 * ON_THE_WIRE_M if eighth else 0.0
+        angle = 0.4 + eighth * math.pi / 4
+        try:
+            return vertical_h(loop, (x + aside * math.cos(angle), y + aside * math.sin(angle), z))
+        except BadInput:
+            continue
+    return 0.0  # wires all round: nobody listens there
+
+
 def grid(loop: Loop, height: float, columns: int, rows: int, border: float) -> Sequence[Sequence[float]]:
     """Return the field over the room and ``border`` metres round it, for drawing: rows of A/m per A.
 
-    Row 0 is the lowest y. A spot on the wire itself is taken a little beside it.
+    Row 0 is the lowest y. A spot on the wire itself is taken a little beside it (``drawn_h``).
     """
     x0, x1, y0, y1 = loop.box
     wide, deep = x1 - x0 + 2 * border, y1 - y0 + 2 * border
@@ -226,9 +240,6 @@ def grid(loop: Loop, height: float, columns: int, rows: int, border: float) -> S
         line = []
         for column in range(columns):
             x = x0 - border + wide * column / (columns - 1)
-            try:
-                line.append(vertical_h(loop, (x, y, height)))
-            except BadInput:
-                line.append(vertical_h(loop, (x + 2.1 * ON_THE_WIRE_M, y + 2.3 * ON_THE_WIRE_M, height)))
+            line.append(drawn_h(loop, (x, y, height)))
         rows_found.append(line)
     return rows_found

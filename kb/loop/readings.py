@@ -20,19 +20,22 @@ from kb.loop.units import bounded
 _STANDARD: Final = "IEC 60118-4:2014+A1:2017"
 #: Background noise to aim for, dB(A) re 400 mA/m (cl. 4 and 7).
 NOISE_AIM_DBA: Final = -47.0
-#: ICNIRP 2010, general public, r.m.s. H at 1 kHz: 6.4e4/f A/m (Health Phys. 99:818-836, Table 4).
-EXPOSURE_1KHZ_A_PER_M: Final = 64.0
 
 
 def icnirp_reference_a_per_m(frequency_hz: float) -> float:
-    """Return the general public's reference level of H in A/m r.m.s., 50 Hz to 10 MHz (ICNIRP 2010, Table 4).
+    """Return the general public's reference level of H in A/m r.m.s., 50 Hz to 10 MHz (ICNIRP 2010).
 
-    160 A/m to 400 Hz; 6.4e4/f to 3 kHz; 21 A/m above. Raises BadInput outside the range.
+    160 A/m to 400 Hz; 6.4e4/f to 3 kHz; 21 A/m above (Health Phys. 99:818-836, Table 4). Raises BadInput
+    outside the range.
     """
     bounded(frequency_hz, "frequency", low=50, high=1e7, unit="Hz")
     if frequency_hz <= 400:
         return 160.0
     return 6.4e4 / frequency_hz if frequency_hz < 3000 else 21.0
+
+
+#: What the general public may be exposed to at 1 kHz, A/m r.m.s.
+EXPOSURE_1KHZ_A_PER_M: Final = icnirp_reference_a_per_m(1000)
 
 
 @dataclass(frozen=True)

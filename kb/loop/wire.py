@@ -148,22 +148,6 @@ def bundle_gmd(wire: Wire, turns: int, spacing: float | None = None) -> float:
     return math.exp(math.fsum(logs) / len(logs))
 
 
-def rectangle_inductance(length: float, width: float, radius: float) -> float:
-    """Return the inductance in H of one turn of round wire round a rectangle (all metres), at low frequency.
-
-    L = 4e-7 * ((a+b) ln(2ab/r) - a ln(a+d) - b ln(b+d) + 2d - 7/4 (a+b)), d the diagonal (Grover,
-    Inductance Calculations, ch. 8). For r much less than both sides.
-    """
-    a, b, d = length, width, math.hypot(length, width)
-    return 4e-7 * (
-        (a + b) * math.log(2 * a * b / radius)
-        - a * math.log(a + d)
-        - b * math.log(b + d)
-        + 2 * d
-        - 1.75 * (a + b)
-    )
-
-
 def inductance(loop: Loop, wire: Wire, spacing: float | None = None) -> float:
     """Return the inductance in H of a flat loop of any straight sides and turns, at low frequency.
 
@@ -226,11 +210,6 @@ class Load:
     def voltage(self, current_a: float, frequency_hz: float) -> float:
         """Return V r.m.s. for a current in A r.m.s."""
         return current_a * self.impedance(frequency_hz)
-
-    @property
-    def corner_hz(self) -> float:
-        """Where reactance equals resistance, Hz; above it a driver of constant voltage droops."""
-        return self.resistance / (2 * math.pi * self.inductance)
 
 
 def load(loop: Loop, wire: Wire, *, celsius: float = 20.0, feed: float = 0.0, extra: float = 0.0) -> Load:

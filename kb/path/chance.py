@@ -18,7 +18,7 @@ from typing import Final, NamedTuple, Protocol
 
 from kb.catalogue import Catalogue, catalogue
 from kb.panel import PanelJack
-from kb.words import Outcome, Signal
+from kb.words import WORKED, Signal
 
 _Z90: Final = 1.6449  # 90 % of a normal distribution lies within this many deviations
 
@@ -43,18 +43,6 @@ class Chance(NamedTuple):
     low: float
     high: float
     findings: int
-
-
-#: What an outcome counts as: how much of a success (common practice). Hum, delay and weak sound have
-#: remedies, so they count half.
-WORKED: Final = {
-    Outcome.CARRIED: 1.0,
-    Outcome.WEAK: 0.5,
-    Outcome.HUM: 0.5,
-    Outcome.DELAYED: 0.5,
-    Outcome.SILENT: 0.0,
-    Outcome.DISTORTED: 0.0,
-}
 
 
 def own_chance(jack: PanelJack, known: Catalogue | None = None) -> Chance:

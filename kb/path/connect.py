@@ -1,4 +1,4 @@
-"""From a panel to the answer: which path, which others, why not the rest, DAC or not, what to ask."""
+"""Which path leads from this panel to the driver, which others, why not the rest, DAC or not, what to ask?"""
 
 from __future__ import annotations
 

@@ -207,12 +207,6 @@ def _speakers_stay(seen: PanelJack, job: Job) -> _Objection:
     return None
 
 
-def _taken_for_good(seen: PanelJack, job: Job) -> _Objection:
-    if seen.taken and signal_of(seen) is Signal.WIRELESS:
-        return RuledOutCode.TAKEN, (), "no-splitter"
-    return None
-
-
 _RULES: Final = (
     _only_outputs,
     _only_sound,
@@ -220,7 +214,6 @@ _RULES: Final = (
     _signal_known,
     _not_known_to_fail,
     _speakers_stay,
-    _taken_for_good,
 )
 
 # -- rank ------------------------------------------------------------------------------------------

@@ -82,8 +82,10 @@ def _how(path: Path, panel: Panel, kind: Kind, said: Language) -> str:
     values: dict[str, object] = {"items": items, "input": path.input}
     if path.jack is None:
         return _say(said, kind, "connected/microphone", **values)
-    jack = panel.jacks[path.jack].jack
+    jack, *other = (panel.jacks[index].jack for index in path.jacks)
     phrase = jack_phrase(jack.form, jack.marking, said.table)
+    if other:
+        phrase = said("connected/left-right", jack=phrase, right=other[0].marking)
     if jack.form is Form.BLUETOOTH and not jack.marking:  # there is nothing that a mark could be printed on
         phrase = said(f"noun/{jack.form}")
     return _say(said, kind, "connected/through", jack=phrase, **values)

@@ -9,8 +9,7 @@ from __future__ import annotations
 import xml.etree.ElementTree as ET
 from typing import Final
 
-from kb.errors import BadInput
-from kb.loop.field import TOLERANCE_DB, level_db, vertical_h
+from kb.loop.field import TOLERANCE_DB, drawn_h, level_db
 from kb.sheet.language import Language, language
 from kb.sheet.loopfile import LoopData
 from kb.sheet.palette import INK, LINE, MARK, PAPER
@@ -78,11 +77,7 @@ class _Place:
 
     def level(self, x: float, y: float) -> float:
         """dB re 400 mA/m at a spot given in metres; one on the wire is taken a little beside it."""
-        height = self.data.offset or 0.0
-        try:
-            field = vertical_h(self.data.loop, (x, y, height))
-        except BadInput:
-            field = vertical_h(self.data.loop, (x + 0.003, y + 0.004, height))
+        field = drawn_h(self.data.loop, (x, y, self.data.offset or 0.0))
         return level_db(abs(field) * self._gain)
 
 

@@ -7,7 +7,7 @@ People's names, job references and notes come in only where they were asked for.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, TypeVar
 
@@ -117,7 +117,7 @@ class ForFile:
     cautions: tuple[str, ...]
 
 
-def jack_lines(panel: Panel, used: int | None, said: Language) -> tuple[tuple[JackLine, ...], str]:
+def jack_lines(panel: Panel, used: Collection[int], said: Language) -> tuple[tuple[JackLine, ...], str]:
     """The most telling jacks of the panel, and a line that counts the others."""
     rows = panel_rows(panel, used, said)
     telling = [row for row in rows if row.used or row.way is not Direction.INPUT or len(row.facts) > 1]

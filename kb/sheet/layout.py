@@ -11,7 +11,7 @@ The terminal and the pictures are drawn from the same rows and links, so that th
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from typing import Final
@@ -62,8 +62,8 @@ class Link:
     form: Form | None = None
 
 
-def panel_rows(panel: Panel, used: int | None = None, lang: Language | None = None) -> tuple[Row, ...]:
-    """The jacks in the order of the panel; ``used`` is the index of the one that the path starts from."""
+def panel_rows(panel: Panel, used: Collection[int] = (), lang: Language | None = None) -> tuple[Row, ...]:
+    """The jacks in the order of the panel; ``used`` are the indices of those that the path starts from."""
     said = lang or language()
     return tuple(
         Row(
@@ -74,7 +74,7 @@ def panel_rows(panel: Panel, used: int | None = None, lang: Language | None = No
             marking=visible(one.jack.marking),
             facts=tuple(facts(one, said)),
             signal=said.word(one.jack.signal) if one.jack.signal else "",
-            used=index == used,
+            used=index in used,
         )
         for index, one in enumerate(panel.jacks)
     )
@@ -122,8 +122,9 @@ def chain_links(path: Path, panel: Panel, lang: Language | None = None) -> tuple
     if path.jack is None:
         first = Link(LinkKind.SOURCE, said("part/loudspeaker"))
     else:
-        jack = panel.jacks[path.jack].jack
-        first = Link(LinkKind.SOURCE, visible(jack.marking) or said.word(jack.form), jack.form)
+        jacks = [panel.jacks[index].jack for index in path.jacks]
+        marks = " + ".join(visible(jack.marking) for jack in jacks if jack.marking)
+        first = Link(LinkKind.SOURCE, marks or said.word(jacks[0].form), jacks[0].form)
     between = (Link(_kind(name), said.item(name)) for name in path.items)
     return (first, *between, Link(LinkKind.DRIVER, said("part/driver", input=path.input)))
 

@@ -105,7 +105,7 @@ def set_name(source: Source) -> str:
 _CLIENT_LINES: Final = {Paper.A4: 26.4, Paper.LETTER: 22.2}
 _FILE_LINES: Final = {Paper.A4: 80.0, Paper.LETTER: 78.0}
 #: How full a page may be counted and still fit at the second size. All of these are measured in Chromium over
-#: the demo book, with the widest of the fonts that the style sheet names.
+#: the demo book, with narrow letters and with wide ones.
 _SECOND: Final = {Paper.A4: 1.16, Paper.LETTER: 1.12}
 _FILE_SECOND: Final = 1.2
 _USUAL: Final = 0.555  #: width of a usual character in running text, as ``text_width`` measures it
@@ -160,7 +160,7 @@ def _pictures(sheet: Sheet, said: Language) -> dict[str, Any]:
     from markupsafe import Markup
 
     name, chosen = set_name(sheet.source), sheet.connection.chosen
-    rows = panel_rows(sheet.panel, chosen.jack if chosen else None, said)
+    rows = panel_rows(sheet.panel, chosen.jacks if chosen else (), said)
     drawn: dict[str, object] = {"panel": panel_picture(name, rows, said, most=CLIENT_JACKS)}
     if chosen:
         drawn["chain"] = chain_picture(name, chain_links(chosen, sheet.panel, said), said)
@@ -178,7 +178,7 @@ def _map_caption(sheet: Sheet, said: Language) -> str:
 def _for_file(sheet: Sheet, said: Language) -> forfile.ForFile:
     connection, panel = sheet.connection, sheet.panel
     chosen = connection.chosen
-    jacks, more_jacks = forfile.jack_lines(panel, chosen.jack if chosen else None, said)
+    jacks, more_jacks = forfile.jack_lines(panel, chosen.jacks if chosen else (), said)
     others = (forfile.chain_line(path, panel, said) for path in connection.others)
     style = sheet.paper.value
     return forfile.ForFile(

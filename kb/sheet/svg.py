@@ -15,7 +15,7 @@ from typing import Final
 from kb.sheet.palette import INK
 from kb.text import visible
 
-FONT: Final = "'Helvetica Neue', Arial, 'Liberation Sans', 'DejaVu Sans', sans-serif"
+FONT: Final = "'Helvetica Neue', Arial, 'Liberation Sans', 'DejaVu Sans Condensed', 'DejaVu Sans', sans-serif"
 UNIT_MM: Final = 0.25
 #: Mean width of a character, in sizes of the font (wide sans-serif; capitals are wider).
 _WIDTH: Final = 0.58

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import os
 import random
+import secrets
 import sqlite3
 import time
 from contextlib import closing, suppress
 from pathlib import Path
 from typing import Any, Final, Protocol, cast
-from urllib.parse import quote
 
 import sqlalchemy as sa
 from sqlalchemy import event
@@ -21,10 +21,11 @@ from sqlalchemy.pool import ConnectionPoolEntry
 
 from kb import clock
 from kb.errors import BadInput, BookTrouble
-from kb.given import readable, refuse_special
+from kb.given import readable, refuse_special, uri_of
 from kb.store.peek import WAIT
 from kb.store.signs import RIGHTS, SQLITE
 from kb.store.trouble import told
+from kb.whole import sync_names
 
 #: An execution option of a connection: this transaction will write.
 WRITES: Final = "jackfield_writes"
@@ -86,7 +87,7 @@ class FilePlace:
         self.path = path.expanduser().absolute()
         self.shown = str(self.path)
         self.writable = True
-        self._uri = f"file:{quote(str(self.path))}?mode=rw"
+        self._uri = uri_of(self.path, "rw")
 
     def engine(self, *, create: bool) -> sa.Engine:
         refuse_special(self.path)
@@ -222,29 +223,27 @@ def copy_book(path: Path, target: Path) -> None:
     with told(str(target)):
         if target.exists():
             raise BookTrouble(f"{target}: is there already; nothing was overwritten")
-        unfinished = target.with_name(f"{target.name}.{os.getpid()}.part")
+        # No name of an earlier process: one that was killed may have left its own, and numbers come again.
+        unfinished = target.with_name(f"{target.name}.{secrets.token_hex(4)}.part")
         try:
             os.close(os.open(unfinished, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
-            source = f"file:{quote(str(path.absolute()))}?mode=ro"
             with (
-                closing(sqlite3.connect(source, uri=True, timeout=WAIT)) as book,
+                closing(sqlite3.connect(uri_of(path), uri=True, timeout=WAIT)) as book,
                 closing(sqlite3.connect(unfinished)) as copy,
             ):
                 book.backup(copy)
                 # A single file that can be carried away, with no write-ahead log beside it.
                 copy.execute("PRAGMA journal_mode = DELETE").fetchone()
-            sync(unfinished)
+            _sync(unfinished)
             unfinished.rename(target)
-            sync(target.parent)
+            sync_names(target.parent)
         finally:
             unfinished.unlink(missing_ok=True)
 
 
-def sync(path: Path) -> None:
-    """Have the disk keep what was written to a file, or to a folder's list of names."""
-    if path.is_dir() and os.name == "nt":  # pragma: no cover (Windows keeps names by itself)
-        return
-    handle = os.open(path, os.O_RDONLY)
+def _sync(path: Path) -> None:
+    """Have the disk keep what was written to a file."""
+    handle = os.open(path, os.O_RDWR)  # Windows syncs no file that is open for reading only
     try:
         os.fsync(handle)
     finally:

@@ -169,7 +169,7 @@ def links(path: Path, known: SetView) -> list[str]:
 def _rows(known: SetView, connection: Connection) -> list[Any]:
     from kb.sheet.layout import panel_rows
 
-    used = connection.chosen.jack if connection.chosen else None
+    used = connection.chosen.jacks if connection.chosen else ()
     return list(zip(panel_rows(known.panel, used), known.panel.jacks, strict=True))
 
 

@@ -21,6 +21,7 @@ from uuid import UUID
 
 from kb.errors import BadInput, BookTrouble, NotFound
 from kb.web import privately
+from kb.whole import sync_names
 
 MOST_BYTES: Final = 12 * 1024 * 1024  #: of one photo as it is sent (OWASP ASVS 5.0, 5.2.1)
 MOST_PIXELS: Final = 60_000_000  #: more than the cameras of phones send (5.2.6)
@@ -47,11 +48,10 @@ class Photos:
         """
         with self._decoding:
             clean = cleaned(sent, place)
-        name = hashlib.sha256(clean).hexdigest()
-        path = self._folder / _LOOSE / f"{name}.jpg"
-        if not path.exists():
-            privately.write(path, clean)
-        self._sweep()
+            name = hashlib.sha256(clean).hexdigest()
+            self._sweep()
+            # Written though it is there: from now on it is as new as the visit that it belongs to.
+            privately.write(self._folder / _LOOSE / f"{name}.jpg", clean)
         return name
 
     def attach(self, visit: str, names: list[str]) -> list[str]:
@@ -68,6 +68,7 @@ class Photos:
                 if not target.exists():
                     privately.folder(target.parent)
                     os.replace(loose, target)
+                    sync_names(target.parent)
             except FileNotFoundError:
                 continue
             except OSError as problem:

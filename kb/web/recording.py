@@ -163,7 +163,13 @@ def record_visit() -> AnyResponse:
             raise
         return _form(entry, 503, f"{trouble}. Nothing was saved yet; save again in a moment.")
     visit_id = done.recorded[0].id if done.recorded else done.already[0]
-    site().photos.attach(visit_id, entry.photos)
+    own = site().photos.attach(visit_id, entry.photos)
+    # Kept with an earlier page of the form, a day ago or more; or one more than a visit has.
+    left_out += [
+        f"photo {number}: is not there any more, take it again."
+        for number, name in enumerate(entry.photos, 1)
+        if name not in own
+    ]
     if wants_json(request):
         told: dict[str, Any] = {"visit": visit_id, "already": not done.recorded, "left_out": left_out}
         return jsonify(told | {"next": url_for("recorded", visit=visit_id)})

@@ -50,9 +50,13 @@ def test_a_file_made_to_break_the_reader_gets_one_line(jackfield: Run, tmp_path:
     assert "Traceback" not in done.err
 
 
-def test_a_field_that_stands_twice_is_told(jackfield: Run) -> None:
+def test_a_field_that_stands_twice_is_told(jackfield: Run, tmp_path: Path) -> None:
     twice = '{"date": "2026-03-04", "date": "2025-03-04", "source": {"make": "a", "model": "b"}}'
     assert "twice" in jackfield("record", "--file", "-", stdin=twice).err
+    lines = tmp_path / "visits.jsonl"
+    lines.write_text(twice)
+    done = jackfield("record", "--file", lines)
+    assert (done.code, "line 1: saw \"'date' stands there twice" in done.err) == (2, True), done.err
 
 
 def test_visits_that_take_each_others_place_are_refused(jackfield: Run, visit_file: VisitFile) -> None:

@@ -6,12 +6,13 @@ from datetime import date, timedelta
 from itertools import permutations
 from typing import Any
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.panel import panel_of, reconcile
+from kb.panel import panel_of, reconcile, source_of
 from kb.visit import Visit, visit_from
-from kb.words import Basis, Direction, Form, Level, Outcome, Signal, Speakers
+from kb.words import Basis, Direction, Display, Form, Kind, Level, Outcome, Signal, Speakers
 
 
 def visit(jacks: list[dict[str, Any]], basis: str = "tested", on: str = "2024-05-01", **more: Any) -> Visit:
@@ -170,3 +171,114 @@ def test_a_panel_has_no_fewer_jacks_than_any_visit_saw(visits: list[Visit]) -> N
     for form in Form:
         seen = max(sum(f.jack.form is form for f in v.findings) for v in visits)
         assert sum(j.jack.form is form for j in panel.jacks) >= seen
+
+
+@pytest.mark.parametrize(
+    ("form", "one", "other"),
+    [("rca-pair", "AUDIO OUT", "AUDIO IN"), ("jack-3.5", "LINE OUT", "HEADPHONE")],
+)
+def test_jacks_of_one_form_whose_marks_say_different_things_are_two(form: str, one: str, other: str) -> None:
+    """Though no visit saw both: an output is no input, and line level no headphone jack."""
+    seen = reconcile([visit([{"form": form, "marking": one}]), visit([{"form": form, "marking": other}])])
+    assert sorted(jack.jack.marking for jack in seen.jacks) == sorted([one, other])
+    assert seen.conflicts == 0
+
+
+def test_of_corrections_that_correct_each_other_the_last_stands() -> None:
+    ids = [f"0192a6c0-0000-7000-8000-00000000000{n}" for n in range(3)]
+    first = visit([{**PHONES, "speakers": "mute"}], id=ids[0])
+    second = visit([{**PHONES, "speakers": "stay-on"}], id=ids[1], supersedes=[ids[0]])
+    third = visit([{**PHONES, "speakers": "mute-unless-set"}], id=ids[2], supersedes=[ids[1]])
+    for some in permutations([first, second, third]):
+        panel = reconcile(some)
+        assert (panel.visits, panel.conflicts) == (1, 0)
+        assert panel.jacks[0].speakers is Speakers.MUTE_UNLESS_SET
+
+
+def test_what_connected_a_jack_is_told_of_the_last_time_that_it_carried_sound() -> None:
+    tries = [
+        visit([{**OPTICAL, "outcome": "carried", "items": ["optical cable 2 m"]}], on="2020-01-01"),
+        visit([{**OPTICAL, "outcome": "carried", "items": ["optical cable 5 m"]}], on="2022-01-01"),
+        visit([{**OPTICAL, "outcome": "silent", "items": ["optical cable 10 m"]}], on="2024-01-01"),
+        visit([{**OPTICAL, "outcome": "carried"}], on="2025-01-01"),
+    ]
+    for some in permutations(tries):
+        assert reconcile(some).jacks[0].items == ("optical cable 5 m",)
+
+
+# -- what somebody saw is there --------------------------------------------------------------------
+
+
+def test_a_jack_that_somebody_saw_stays_though_another_who_looked_did_not_list_it() -> None:
+    """Only hearsay gives way to a list without it: who looked at the panel may overlook, hardly invent."""
+    whole = visit([PHONES, {"form": "hdmi", "marking": "HDMI 1"}, {"form": "usb"}], "tested", "2024-05-01")
+    seen = visit([OPTICAL], "seen", "2020-01-01")
+    told = visit([{**OPTICAL, "direction": "output"}], "told", "2020-01-01")
+    optical = next(one for one in reconcile([seen, told, whole]).jacks if one.jack.form is Form.TOSLINK)
+    assert (optical.jack.direction, optical.conflicts, optical.findings) == (Direction.OUTPUT, 0, 2)
+
+
+def test_two_jacks_are_no_list_of_a_whole_panel_and_three_are() -> None:
+    told = visit([{**OPTICAL, "direction": "output"}], "told")
+    some = [PHONES, {"form": "hdmi", "marking": "HDMI 1"}, {"form": "usb"}]
+    directions = [
+        next(
+            one.jack.direction
+            for one in reconcile([told, visit(jacks)]).jacks
+            if one.jack.form is Form.TOSLINK
+        )
+        for jacks in (some[:2], some)
+    ]
+    assert directions == [Direction.OUTPUT, Direction.UNCLEAR]
+
+
+# -- what is of use ------------------------------------------------------------------------------------
+
+
+def test_only_an_output_that_carries_the_whole_sound_is_of_use_and_can_be_in_use() -> None:
+    jacks = [
+        {"form": "rca-pair", "marking": "AUDIO OUT"},
+        {"form": "rca-pair", "marking": "AUDIO IN"},
+        {"form": "rca-single", "marking": "SUBWOOFER OUT"},
+        {"form": "rca-single", "marking": "AUDIO OUT"},  # an output, but nobody knows of what
+        {"form": "rca-pair", "marking": "", "signal": "analog-line"},
+    ]
+    panel = panel_of(visit(jacks))
+    assert [one.jack.usable for one in panel.jacks] == [True, False, False, False, False]
+    in_use = panel.taken([Signal.ANALOG_LINE, Signal.NOT_AUDIO])
+    assert [one.taken for one in in_use.jacks] == [True, False, False, False, False]
+    assert not any(one.taken for one in panel.taken([Signal.OPTICAL]).jacks)
+
+
+# -- what the source is called ---------------------------------------------------------------------
+
+
+def called(model: str, basis: str = "seen", on: str = "2024-05-01", **more: Any) -> Visit:
+    source = {"make": "Norwell", "model": model, **more}
+    return visit_from({"date": on, "basis": basis, "source": source})
+
+
+def test_a_source_is_called_as_most_visits_call_it_and_known_by_what_most_say() -> None:
+    visits = [
+        called("NV40-210", "told", year=2014, display="flat"),
+        called("NV40-210", "told", "2023-01-01", year=2014, size_in=40),
+        called("nv40 210", "tested", year=2015, kind="receiver"),
+    ]
+    for some in permutations(visits):
+        source = source_of(some)
+        assert (source.model, source.kind, source.year) == ("NV40-210", Kind.TELEVISION, 2014)
+        assert (source.display, source.size_in) == (Display.FLAT, 40)
+
+
+def test_where_as_many_call_it_otherwise_the_strongest_visit_is_believed() -> None:
+    told, tested = (
+        called("NV4O-210", "told", "2025-01-01", year=2010),
+        called("NV40-210", "tested", year=2014),
+    )
+    assert source_of([told, tested]) == source_of([tested, told])
+    assert (source_of([told, tested]).model, source_of([told, tested]).year) == ("NV40-210", 2014)
+
+
+def test_without_a_visit_there_is_no_source() -> None:
+    with pytest.raises(ValueError, match="known from its visits"):
+        source_of([])

@@ -14,9 +14,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kb.errors import BadInput, BookTrouble
-from kb.evidence import Evidence, Output, prior_from, standard_prior
+from kb.evidence import Evidence, Output, levels, prior_from, standard_prior
 from kb.evidence.levels import family_of
-from kb.evidence.signature import shape_of
+from kb.evidence.signature import is_partial, shape_of, taken_of
 from kb.panel import Jack, PanelJack
 from kb.visit import Finding, Source, Visit
 from kb.words import Basis, Direction, Display, DriverInput, Form, Kind, Outcome, Signal, Speakers
@@ -368,6 +368,9 @@ def test_families_fold_size_and_last_digits_only():
     assert family_of(Source("Norwell", "NV40-210")) != family_of(Source("Norwell", "NV40-310"))
     assert family_of(Source("Norwell", "NV40-210")) != family_of(Source("Hallmere", "NV40-210"))
     assert family_of(Source("Norwell", "")) == ""
+    # 7 or 99 inches is no size that is sold: such a number is the series
+    assert family_of(Source("Norwell", "NV99-210")) != family_of(Source("Norwell", "NV40-210"))
+    assert family_of(Source("Norwell", "NV07-210")) != family_of(Source("Norwell", "NV40-210"))
     assert family_of(Source("Norwell", "²²-①")) != ""
 
 
@@ -394,3 +397,120 @@ def test_a_make_of_a_few_families_met_often_is_known_by_these_families():
     by_make, by_family = (evidence.expect(source).has(Signal.OPTICAL) for source in (asked, one_more))
     assert by_family > by_make > 0.6
     assert sum(level.share for level in evidence.expect(asked).levels) <= 1 + 1e-9
+
+
+# -- where a set stands ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("year", "display"),
+    [(1997, "tube"), (1998, levels.ANY), (2009, levels.ANY), (2010, "flat"), (None, levels.ANY)],
+)
+def test_a_television_nobody_saw_is_a_tube_before_1998_and_flat_from_2010(
+    year: int | None, display: str
+) -> None:
+    """Between them both were sold (common practice); what somebody noted stands above its year."""
+    assert levels.display_of(Source("Norwell", "X1", year=year)) == display
+    assert levels.display_of(Source("Norwell", "X1", year=year, display=Display.PROJECTOR)) == "projector"
+    assert levels.display_of(Source("Norwell", "X1", kind=Kind.RECEIVER, year=year)) == levels.ANY
+
+
+@pytest.mark.parametrize(
+    ("year", "era"), [(1987, "early"), (1988, "1988"), (2009, "2005"), (2010, "2010"), (2026, "2020")]
+)
+def test_an_era_begins_with_its_first_year(year: int, era: str) -> None:
+    assert levels.era_of(year) == era
+
+
+# -- what a visit says -----------------------------------------------------------------------------
+
+
+def test_of_a_failure_and_a_success_the_fresher_counts_more():
+    """Sets change with updates, and cables and caps are forgotten: old word fades (half-life in the file)."""
+
+    def chance(old, new):
+        tried = [
+            visit("Norwell", "NV40-210", finding(OPTICAL, old), basis=Basis.TESTED, day=date(2014, 3, 4)),
+            visit("Norwell", "NV40-210", finding(OPTICAL, new), basis=Basis.TESTED),
+        ]
+        return learn(*tried, strengths={}).chance(Source("Norwell", "NV40-210"), OPTICAL).p
+
+    assert chance(Outcome.SILENT, Outcome.CARRIED) > chance(Outcome.CARRIED, Outcome.SILENT) + 0.1
+
+
+def test_of_a_failure_and_a_success_the_one_that_was_tested_counts_more_than_hearsay():
+    def chance(tested, told):
+        tried = [
+            visit("Norwell", "NV40-210", finding(OPTICAL, tested), basis=Basis.TESTED),
+            visit("Norwell", "NV40-210", finding(OPTICAL, told), basis=Basis.TOLD),
+        ]
+        return learn(*tried, strengths={}).chance(Source("Norwell", "NV40-210"), OPTICAL).p
+
+    assert chance(Outcome.CARRIED, Outcome.SILENT) > chance(Outcome.SILENT, Outcome.CARRIED) + 0.05
+
+
+def test_hum_is_half_a_success_and_half_a_failure():
+    """It carries sound, and wants an isolator: ten times hum is no proof that a jack works."""
+
+    def chance(outcome):
+        tried = [
+            visit("Norwell", "NV40-210", finding(LINE, outcome), basis=Basis.TESTED, day=date(2026, 1, n))
+            for n in range(1, 11)
+        ]
+        return learn(*tried, strengths={}).chance(Source("Norwell", "NV40-210"), LINE).p
+
+    assert chance(Outcome.SILENT) + 0.2 < chance(Outcome.HUM) < chance(Outcome.CARRIED) - 0.2
+    assert chance(Outcome.HUM) == pytest.approx(0.55, abs=0.1)
+
+
+def test_the_chance_of_a_jack_comes_with_the_interval_that_holds_it_nine_times_in_ten():
+    stats = pytest.importorskip("scipy.stats")
+    evidence = learn(strengths={})
+    chance = evidence.chance(Source("", ""), OPTICAL)
+    worth = evidence.strengths()["works"]["signal"] + standard_prior().worth
+    known = stats.beta(chance.p * worth, (1 - chance.p) * worth)
+    assert (chance.low, chance.high) == pytest.approx((known.ppf(0.05), known.ppf(0.95)), abs=1e-6)
+
+
+def test_a_set_is_of_the_year_and_kind_that_most_visits_say():
+    said = [visit("Norwell", "NV40-210", OPTICAL, year=year) for year in (2013, 2013, 2003)]
+    filled = learn(*said).filled(Source("norwell", "nv40 210"))
+    assert (filled.year, filled.display) == (2013, Display.FLAT)
+
+
+def test_one_visit_that_saw_two_jacks_alike_do_two_things_to_the_speakers_is_one_visit():
+    two = visit(
+        "Norwell", "NV40-210", finding(LINE, speakers=Speakers.MUTE), finding(LINE, speakers=Speakers.STAY_ON)
+    )
+    one = visit("Norwell", "NV40-210", finding(LINE, speakers=Speakers.MUTE))
+    asked = Source("Norwell", "NV40-210")
+    both, mute = (learn(said, strengths={}).effects(asked, LINE) for said in (two, one))
+    # As much is left to what nobody saw.
+    assert both[Speakers.MUTE_UNLESS_SET] == pytest.approx(mute[Speakers.MUTE_UNLESS_SET])
+    assert both[Speakers.MUTE] < mute[Speakers.MUTE]
+
+
+def test_who_lists_only_jacks_that_were_tried_does_not_deny_the_others():
+    asked = Source("Norwell", "NV40-210", year=2013)
+    whole = visit("Norwell", "NV40-210", OPTICAL, LINE, day=date(2025, 1, 1))
+    source = Source("Norwell", "NV40-210", year=2013)
+    tried = Visit(source, TODAY, Basis.TESTED, (finding(OPTICAL, Outcome.CARRIED),))
+    denied = Visit(source, TODAY, Basis.TESTED, (finding(OPTICAL, Outcome.CARRIED), INPUT))
+    assert is_partial(tried)
+    assert not is_partial(denied)
+    assert learn(whole, tried).p_shape(asked, [OPTICAL, LINE]) > 0.7
+    assert learn(whole, denied).p_shape(asked, [OPTICAL, LINE]) < 0.6
+
+
+@pytest.mark.parametrize(
+    ("findings", "said"),
+    [
+        ([(True, Outcome.NOT_TRIED), (False, Outcome.NOT_TRIED)], True),  # one of two jacks alike
+        ([(False, Outcome.NOT_TRIED), (True, Outcome.NOT_TRIED)], True),
+        ([(None, Outcome.CARRIED)], False),  # what was tried was free
+        ([(True, Outcome.CARRIED), (None, Outcome.SILENT)], True),
+        ([(None, Outcome.NOT_TRIED)], None),  # nobody looked
+    ],
+)
+def test_an_output_is_in_use_where_any_jack_of_its_kind_is(findings, said):
+    assert taken_of(finding(OPTICAL, outcome, taken=taken) for taken, outcome in findings) is said

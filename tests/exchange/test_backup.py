@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import sqlite3
+import stat
 import subprocess
 import sys
 import threading
@@ -19,6 +20,7 @@ from kb.errors import BadInput, BookTrouble
 from kb.exchange import backup as backups
 from kb.exchange.backup import back_up, examined, restore
 from kb.store import Store
+from kb.store.places import copy_book
 from tests.cli.conftest import Run
 from tests.exchange.helpers import assert_whole, facts_of, fill
 
@@ -219,3 +221,32 @@ def test_kill_9_in_the_middle_of_a_restore_leaves_a_whole_book(book: Path, tmp_p
         child.communicate()
         assert_whole(book)
         assert examined(book).visits in (old, old + 1)
+
+
+def test_a_copy_that_a_killed_program_left_unfinished_is_in_nobodys_way(book: Path, tmp_path: Path) -> None:
+    """Numbers of processes come again, in a container at every start."""
+    target = tmp_path / "copy.sqlite"
+    left = tmp_path / f"copy.sqlite.{os.getpid()}.part"
+    left.write_text("half")
+    copy_book(book, target)
+    assert_whole(target)
+    assert left.read_text() == "half"  # it may be somebody's who is still at it
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no fcntl on Windows")
+def test_a_copy_is_synced_through_a_handle_that_every_system_lets_sync(
+    book: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Windows (_commit) refuses a handle that is open for reading only."""
+    import fcntl
+
+    modes, sync = [], os.fsync
+
+    def told(handle: int) -> None:
+        if stat.S_ISREG(os.fstat(handle).st_mode):
+            modes.append(fcntl.fcntl(handle, fcntl.F_GETFL) & os.O_ACCMODE)
+        sync(handle)
+
+    monkeypatch.setattr(os, "fsync", told)
+    copy_book(book, tmp_path / "copy.sqlite")
+    assert modes == [os.O_RDWR]

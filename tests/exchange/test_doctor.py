@@ -88,11 +88,22 @@ def test_a_book_that_others_may_read_is_told(jackfield: Run, book: Path) -> None
     assert "others may look in" in wrong(jackfield)["rights"][0]
 
 
+def test_a_mode_that_says_nothing_of_who_may_look_in_is_not_held_against_the_book(
+    jackfield: Run, book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Windows tells mode 666 of every file (Python, os.stat)."""
+    book.chmod(0o666)
+    monkeypatch.setattr("kb.exchange.doctor._MODES", False)
+    assert wrong(jackfield) == {}
+
+
 def test_what_cut_off_work_left_is_removed(jackfield: Run, book: Path, home: Path) -> None:
     (home / "book-1.sqlite.77.part").write_text("half")
+    (home / "book-1.sqlite.77.part-journal").write_text("what SQLite keeps beside it")
+    (home / "notes about a .part file").write_text("mine")
     assert set(wrong(jackfield)) == {"leftovers"}
     assert wrong(jackfield, "--mend") == {}
-    assert list(home.glob("*.part")) == []
+    assert [one.name for one in home.iterdir() if ".part" in one.name] == ["notes about a .part file"]
 
 
 def test_a_damaged_book_is_told_without_a_traceback(jackfield: Run, book: Path) -> None:

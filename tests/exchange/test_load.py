@@ -166,6 +166,26 @@ def test_text_in_another_encoding_is_told_and_can_be_read(jackfield: Run, tmp_pa
     assert jackfield("find", "nv1", "--json").json["matches"][0]["make"] == "Østby"
 
 
+@pytest.mark.parametrize("name", ["base64", "rot13", "undefined", "punycode", "utf-16", "no-such"])
+def test_an_encoding_that_cannot_be_read_line_by_line_is_named(
+    jackfield: Run, notes: Path, name: str
+) -> None:
+    done = jackfield("load", notes, "--encoding", name)
+    assert (done.code, done.out) == (2, "")
+    assert f"--encoding: saw '{name}'" in done.err
+
+
+def test_a_mistake_while_loading_is_not_told_as_one_of_the_file_name(
+    jackfield: Run, notes: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def mistaken(*_: object, **__: object) -> None:
+        raise ValueError("of ours")
+
+    monkeypatch.setattr("kb.exchange.loading.Table", mistaken)
+    done = jackfield("load", notes)
+    assert (done.code, "a mistake in Jackfield itself" in done.err) == (3, True), done.err
+
+
 def test_json_lines_hold_a_visit_a_line(jackfield: Run, tmp_path: Path) -> None:
     path = tmp_path / "notes.jsonl"
     lines = [

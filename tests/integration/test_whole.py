@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import os
+import stat
 from pathlib import Path
 
 import pytest
@@ -49,3 +50,35 @@ def test_a_name_as_long_as_the_disk_allows_can_be_written(tmp_path: Path) -> Non
     with whole(path) as file:
         file.write(b"x")
     assert path.read_bytes() == b"x"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows keeps names by itself")
+def test_content_and_name_are_on_the_disk_before_it_counts_as_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A new name is lost with the power unless its folder is synced as well (POSIX, fsync)."""
+    path, kept, sync = tmp_path / "share.json", [], os.fsync
+
+    def told(handle: int) -> None:
+        kept.append(("folder" if stat.S_ISDIR(os.fstat(handle).st_mode) else "file", path.exists()))
+        sync(handle)
+
+    monkeypatch.setattr(os, "fsync", told)
+    write_mine(path, b"{}")
+    assert kept == [("file", False), ("folder", True)]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows keeps names by itself")
+def test_a_disk_that_cannot_sync_folders_holds_up_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sync = os.fsync
+
+    def some_disks(handle: int) -> None:
+        if stat.S_ISDIR(os.fstat(handle).st_mode):
+            raise OSError(22, "Invalid argument")
+        sync(handle)
+
+    monkeypatch.setattr(os, "fsync", some_disks)
+    write_mine(tmp_path / "share.json", b"{}")
+    assert (tmp_path / "share.json").read_bytes() == b"{}"

@@ -127,7 +127,7 @@ def test_a_file_that_cannot_be_written_stays_as_it_was(tmp_path):
 
 
 def test_a_folder_that_is_not_there_is_named(tmp_path):
-    with pytest.raises(BookTrouble, match=r"gone.*could not be written"):
+    with pytest.raises(BadInput, match=r"--answers: saw .*expected a file in a folder that is there"):
         call(
             "--complaint",
             "hum",
@@ -143,9 +143,11 @@ def test_a_folder_that_is_not_there_is_named(tmp_path):
     [
         (b"{", "line 1"),
         (b'"hum"', "expected an object"),
-        (b"\xff\xfe", "not UTF-8"),
-        (b"[" * 100_000, "lists within lists|line 1"),
-        (b" " * 1_000_001, "at most 1000000 bytes"),
+        (b"\xff\xfe", "no UTF-8"),
+        (b"[" * 100_000, "deeply nested"),
+        (b" " * 1_048_577, "more than 1 MiB"),
+        (b'{"complaint": "hum", "answers": ' + b"1" * 5000 + b"}", "digits"),
+        (b'{"complaint": "hum", "complaint": "weak", "answers": {}}', "twice"),
         (b'{"complaint": "hum", "answers": {"driver-of": "good"}}', "expected driver-off"),
     ],
 )

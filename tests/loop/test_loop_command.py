@@ -233,6 +233,8 @@ def test_pictures_are_written_where_asked_and_stdout_stays_one_document(tmp_path
 
 def test_a_picture_that_cannot_be_written_is_told(tmp_path):
     pytest.importorskip("matplotlib")
+    with pytest.raises(BadInput, match="- with --json"):
+        loop("--room", "5x4", "--height", "1.2", "--png", "-", "--json")
     with pytest.raises(BadInput, match="--svg"):
         loop("--room", "5x4", "--height", "1.2", "--svg", str(tmp_path / "no" / "such.svg"))
 

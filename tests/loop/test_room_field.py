@@ -9,7 +9,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from kb.errors import BadInput
-from kb.loop.field import best_offset, level_db, listening_plane, vertical_h
+from kb.loop.field import best_offset, drawn_h, grid, level_db, listening_plane, vertical_h
 from kb.loop.geometry import Loop
 
 side = st.floats(1, 15)
@@ -68,6 +68,16 @@ def test_beyond_the_end_of_a_wire_there_is_a_field():
 def test_a_listener_on_the_wire_gets_a_clear_answer(point):
     with pytest.raises(BadInput, match="on the wire"):
         vertical_h(Loop.rectangle(5, 4), point)
+
+
+@given(st.integers(0, 4), st.floats(0, 1), st.floats(-1e-3, 1e-3))
+def test_a_map_can_be_drawn_through_the_wire_of_any_wall(wall, share, aside):
+    """The ear is as high as the wire; a few millimetres beside it the field is huge."""
+    loop = Loop.polygon([(0, 0), (7, 0), (7, 3.5), (3.5, 7), (0, 7)])
+    (ax, ay, _), (bx, by, _) = loop.sides[wall]
+    field = drawn_h(loop, (ax + share * (bx - ax) + aside, ay + share * (by - ay) + aside, 0.0))
+    assert abs(field) > 5
+    assert len(grid(loop, 0.0, 72, 24, 0.5)) == 24
 
 
 @pytest.mark.parametrize(

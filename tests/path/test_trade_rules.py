@@ -95,6 +95,19 @@ def test_a_single_rca_output_whose_signal_is_open_is_asked_about_not_used() -> N
     assert "digital sound, analog sound or video" in questions(answer)[0]
 
 
+@pytest.mark.parametrize(
+    ("jack", "why"),
+    [
+        ({"form": "rca-pair", "marking": ""}, "No readable mark"),
+        ({"form": "rca-pair", "marking": "A-DIO .. "}, "The mark does not tell whether this is an output"),
+        ({"form": "rca-single", "marking": "AUDIO OUT"}, "An output, but the mark does not tell of what"),
+    ],
+)
+def test_what_a_mark_leaves_open_is_said_as_what_it_is(jack: Jack, why: str) -> None:
+    [out] = to_json(ask(jack))["ruled_out"]
+    assert (out["code"], out["why"].startswith(why)) == ("direction-unclear", True), out["why"]
+
+
 def test_the_sound_of_an_hdmi_output_comes_with_the_picture() -> None:
     answer = ask({"form": "hdmi", "marking": "HDMI OUT"}, kind=Kind.SET_TOP_BOX)
     assert ruled_out(answer) == {0: "no-way-to-input"}
@@ -541,6 +554,21 @@ def test_bluetooth_against_speakers_that_are_needed_gives_way_to_a_microphone() 
     assert chosen(BLUETOOTH, inputs=inputs, speakers_needed=False).signal is Signal.WIRELESS
 
 
+def test_bluetooth_that_something_else_uses_is_taken_for_good() -> None:
+    answer = ask({**BLUETOOTH, "taken": True})
+    assert ruled_out(answer) == {0: "taken"}
+    assert "splitter" not in to_json(answer)["ruled_out"][0]["why"]
+
+
+@pytest.mark.parametrize(("p", "first"), [(0.5, 0), (0.49, 1)])
+def test_a_jack_that_failed_more_often_than_not_stands_behind_a_converter(p: float, first: int) -> None:
+    """Half and half is still worth a cable; less is no acceptable output, as long as another is."""
+    tried = panel({**LINE, "outcome": "carried"}, OPTICAL)
+    answer = connect(tried, ["line-3.5"], chance=lambda one: Chance(p if one.outcomes else 0.9, 0, 1, 4))
+    assert answer.chosen is not None
+    assert answer.chosen.jack == first
+
+
 def test_a_microphone_at_the_loudspeaker_where_there_is_nothing_at_all() -> None:
     answer = ask(INPUT, inputs=("line-3.5", "mic"))
     path = answer.chosen
@@ -716,6 +744,14 @@ def test_where_nobody_needs_the_speakers_arc_is_beyond_doubt() -> None:
 def test_known_speakers_are_tested_together_with_the_loop() -> None:
     assert "both must be heard" in text(chosen({**ARC, "speakers": "stay-on"}))
     assert "both must be heard" in text(chosen(LINE))
+
+
+def test_a_doubtful_analog_way_through_an_attenuator_stands_before_a_doubtful_dac() -> None:
+    answer = ask(ARC, PHONES, inputs=("mic",))
+    assert answer.chosen is not None
+    assert (answer.chosen.signal, answer.chosen.needs_dac) == (Signal.HEADPHONE, False)
+    assert any(path.needs_dac for path in answer.others)
+    assert not answer.dac.needed
 
 
 def test_a_doubtful_form_converter_to_buy_stands_behind_a_doubtful_dac() -> None:

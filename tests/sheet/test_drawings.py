@@ -15,6 +15,7 @@ from kb.path import chain
 from kb.sheet.drawing import chain_picture, panel_picture, path_picture
 from kb.sheet.language import language
 from kb.sheet.layout import Link, LinkKind, chain_links, panel_rows, the_most_telling
+from kb.sheet.page import render
 from kb.sheet.palette import COLOURS
 from kb.sheet.svg import UNIT_MM, text_width, wrapped
 from kb.words import Direction, DriverInput, Form, Signal
@@ -38,10 +39,10 @@ def test_the_terminal_and_the_picture_show_the_same_jacks_in_the_same_order() ->
 
     panel = sheet_of(OPTICAL, *INPUTS).panel
     out = Console(file=io.StringIO(), width=100)
-    out.print(panel_table(panel, used=0))
+    out.print(panel_table(panel, used=(0,)))
     assert isinstance(out.file, io.StringIO)
     said = out.file.getvalue()
-    drawn = " ".join(texts(panel_picture("Norwell", panel_rows(panel, 0))))
+    drawn = " ".join(texts(panel_picture("Norwell", panel_rows(panel, (0,)))))
     places = [said.index(one.jack.marking) for one in panel.jacks]
     assert places == sorted(places)
     assert "← this" in said
@@ -64,14 +65,26 @@ def test_the_chain_in_the_picture_is_the_chain_of_the_path() -> None:
 
 def test_only_the_used_jack_is_marked() -> None:
     panel = sheet_of(OPTICAL, HEADPHONE, *INPUTS).panel
-    drawn = texts(panel_picture("Norwell", panel_rows(panel, 1)))
+    drawn = texts(panel_picture("Norwell", panel_rows(panel, (1,))))
     assert drawn.count("THIS ONE") == 1
     assert "THIS ONE" not in texts(panel_picture("Norwell", panel_rows(panel)))
 
 
+def test_left_and_right_are_both_marked_and_told_as_the_terminal_tells_them() -> None:
+    left = {"form": "rca-single", "marking": "AUDIO OUT L", "colour": "white"}
+    sheet = sheet_of(*INPUTS, left, {**left, "marking": "AUDIO OUT R", "colour": "red"})
+    path = sheet.connection.chosen
+    assert path is not None
+    assert path.jacks == (2, 3)
+    assert [link.label for link in chain_links(path, sheet.panel)] == list(chain(path, sheet.panel))
+    page = render(sheet)
+    assert page.count("THIS ONE") == page.count("★</td>") == 2
+    assert "at the single RCA jack marked AUDIO OUT L and the one marked AUDIO OUT R." in page
+
+
 def test_a_picture_tells_who_cannot_see_it_which_jack_is_used() -> None:
     panel = sheet_of(OPTICAL, *INPUTS).panel
-    picture = read(panel_picture("Norwell NV40-210", panel_rows(panel, 0)))
+    picture = read(panel_picture("Norwell NV40-210", panel_rows(panel, (0,))))
     named = (picture.get("aria-labelledby") or "").split()
     told = {one.get("id"): one.text for one in picture if one.tag in (f"{SVG}title", f"{SVG}desc")}
     assert set(named) == set(told)
@@ -98,7 +111,7 @@ def test_pictures_use_no_colour_outside_the_palette() -> None:
     sheet = sheet_of(OPTICAL, HEADPHONE, *INPUTS)
     assert sheet.connection.chosen
     links = chain_links(sheet.connection.chosen, sheet.panel)
-    picture = read(path_picture("x", panel_rows(sheet.panel, 0), links))
+    picture = read(path_picture("x", panel_rows(sheet.panel, (0,)), links))
     used = {one.get(name) for one in picture.iter() for name in ("fill", "stroke")} - {None, "none"}
     assert used <= COLOURS
 
@@ -106,7 +119,7 @@ def test_pictures_use_no_colour_outside_the_palette() -> None:
 @pytest.mark.parametrize("hostile", HOSTILE)
 def test_markup_in_a_marking_stays_text(hostile: str) -> None:
     panel = Panel((PanelJack(Jack(Form.TOSLINK, hostile, Direction.OUTPUT, Signal.OPTICAL)),))
-    picture = read(panel_picture(hostile, panel_rows(panel, 0)))
+    picture = read(panel_picture(hostile, panel_rows(panel, (0,))))
     kinds = {one.tag.removeprefix(SVG) for one in picture.iter()}
     assert kinds <= {"svg", "title", "desc", "g", "rect", "path", "circle", "text"}
     assert not [name for one in picture.iter() for name in one.attrib if name.startswith("on")]
@@ -116,7 +129,7 @@ def test_markup_in_a_marking_stays_text(hostile: str) -> None:
 def test_sixty_four_jacks_are_drawn_and_on_the_client_s_page_the_most_telling() -> None:
     inputs = [PanelJack(Jack(Form.HDMI, f"HDMI {n}", Direction.INPUT)) for n in range(63)]
     output = PanelJack(Jack(Form.TOSLINK, "OPTICAL OUT", Direction.OUTPUT, Signal.OPTICAL))
-    rows = panel_rows(Panel((*inputs, output)), 63)
+    rows = panel_rows(Panel((*inputs, output)), (63,))
     assert sum(one.startswith(("▲", "▽")) for one in texts(panel_picture("x", rows))) == 64
     few = texts(panel_picture("x", rows, most=6))
     assert "and 58 more" in few
@@ -170,7 +183,7 @@ def test_a_wrapped_text_keeps_to_its_lines_and_width(text: str, width: float, li
     )
 )
 def test_any_panel_makes_a_picture_that_can_be_read(jacks: list[Jack]) -> None:
-    rows = panel_rows(Panel(tuple(PanelJack(jack) for jack in jacks)), None, language("es"))
+    rows = panel_rows(Panel(tuple(PanelJack(jack) for jack in jacks)), (), language("es"))
     picture = read(panel_picture("any", rows))
     assert picture.tag == f"{SVG}svg"
     assert len(the_most_telling(rows, 6)) == min(6, len(rows))
@@ -186,7 +199,7 @@ def test_an_independent_renderer_draws_what_is_there() -> None:
     sheet = sheet_of(OPTICAL, *INPUTS)
     assert sheet.connection.chosen
     links = chain_links(sheet.connection.chosen, sheet.panel)
-    picture = str(path_picture("Norwell", panel_rows(sheet.panel, 0), links))
+    picture = str(path_picture("Norwell", panel_rows(sheet.panel, (0,)), links))
     png = bytes(resvg.svg_to_bytes(svg_string=picture, dpi=96, width=720, background="#ffffff"))
     assert png.startswith(b"\x89PNG")
     assert len(png) > 5000

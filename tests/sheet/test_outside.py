@@ -21,6 +21,13 @@ from kb.sheet.tag import make_tag, tag_page
 from tests.sheet.sheets import HEADPHONE, INPUTS, OPTICAL, page_of, sheet_of
 from tests.sheet.test_page import READINGS, loop_json
 
+#: Faces about a seventh wider than those that the style sheet asks for first.
+WIDE = ("DejaVuSans", "DejaVuSans-Bold")
+
+
+#: What the checker says of a value from CSS Fonts 5 (2024), which it does not know yet.
+NEWER_CSS = "CSS: “font-size-adjust”: Too many values"
+
 
 def all_in() -> dict[str, object]:
     """Everything that a sheet can hold."""
@@ -57,10 +64,6 @@ def pages(folder: Path) -> list[Path]:
         ),
         "tag": tag_page(tag, source.source, language()),
     }
-    narrow = '"Helvetica Neue", Arial, "Liberation Sans", '
-    for name in ("plain", "arc", "full"):  # as where none of the narrower fonts is installed
-        assert narrow in made[name]
-        made[f"{name}-wide"] = made[name].replace(narrow, "")
     found = []
     for name, page in made.items():
         path = folder / f"{name}.html"
@@ -88,7 +91,7 @@ def test_the_nu_html_checker_finds_nothing(tmp_path: Path) -> None:
     files = [str(path) for path in (*pages(tmp_path), broken)]
     done = subprocess.run([*command, *files], capture_output=True, encoding="utf-8")
     said = done.stderr.strip().splitlines()
-    assert [line for line in said if broken.name not in line] == []
+    assert [line for line in said if broken.name not in line and NEWER_CSS not in line] == []
     assert said, "a checker that finds nothing in a broken page checks nothing"
 
 
@@ -103,12 +106,32 @@ def browser() -> str | None:
     )
 
 
+def only_wide_letters(folder: Path) -> Path:
+    """A fontconfig file for a machine with wide letters only. Skips where that font is not to be had."""
+    fonts = [path for path in Path("/usr/share/fonts").rglob("DejaVuSans*.ttf") if path.stem in WIDE]
+    if not fonts:
+        pytest.skip("no DejaVu Sans to print with")
+    there = folder / "fonts"
+    there.mkdir()
+    for font in fonts:
+        shutil.copy(font, there)
+    config = folder / "fonts.conf"
+    config.write_text(
+        '<?xml version="1.0"?><!DOCTYPE fontconfig SYSTEM "urn:fontconfig:fonts.dtd">'
+        f"<fontconfig><dir>{there}</dir><cachedir>{folder / 'cache'}</cachedir></fontconfig>",
+        encoding="utf-8",
+    )
+    return config
+
+
 @pytest.mark.skipif(sys.platform != "linux", reason="the browser is called as on Linux")
-def test_every_sheet_prints_on_at_most_two_pages_of_its_paper(tmp_path: Path) -> None:
+@pytest.mark.parametrize("letters", ["the machine's", "wide"])
+def test_every_sheet_prints_on_at_most_two_pages_of_its_paper(tmp_path: Path, letters: str) -> None:
     chromium = browser()
     if chromium is None:
         pytest.skip("no Chromium to print with")
     pypdf = pytest.importorskip("pypdf", reason="pypdf is not installed: pages cannot be counted")
+    fonts = {"FONTCONFIG_FILE": str(only_wide_letters(tmp_path))} if letters == "wide" else {}
     for path in pages(tmp_path):
         if path.stem in ("empty", "no-path"):
             continue  # they hold less than the others; the plain one is set in larger type
@@ -120,6 +143,7 @@ def test_every_sheet_prints_on_at_most_two_pages_of_its_paper(tmp_path: Path) ->
             ],
             capture_output=True,
             timeout=60,
+            env=os.environ | fonts,
         )  # fmt: skip
         read = pypdf.PdfReader(pdf)
         count = len(read.pages)

@@ -76,14 +76,14 @@ READINGS = {
 }
 
 
-def loop_json(**changed: Any) -> dict[str, Any]:
+def loop_json(side_m: float = 5, height: float = 1.2, **changed: Any) -> dict[str, Any]:
     """What the loop's own calculator prints for a room of 5 by 4 m."""
     from kb.loop.document import as_json
     from kb.loop.geometry import Loop
     from kb.loop.plan import Ask, plan
     from kb.loop.wire import wire_from
 
-    answer = plan(Ask(room=Loop.rectangle(5, 4), height=1.2, wire=wire_from("awg18")))
+    answer = plan(Ask(room=Loop.rectangle(side_m, 4), height=height, wire=wire_from("awg18")))
     return {**as_json(answer), **changed}
 
 
@@ -169,6 +169,12 @@ def test_the_map_s_number_at_the_centre_is_the_level_of_the_loop_room() -> None:
     assert len(drawn) == 20
 
 
+def test_a_map_is_drawn_though_one_of_its_spots_lies_on_the_wire() -> None:
+    """Seven metres and the border make cells of 20 cm, of which one is centred on the wire."""
+    page = page_of(OPTICAL, loop=loop_data_from(loop_json(side_m=7, height=0)))
+    assert page.count("<svg") == 3
+
+
 def test_a_map_is_left_out_where_the_file_does_not_tell_the_height() -> None:
     field = loop_json()["field"] | {"offset_m": None}
     page = page_of(OPTICAL, loop=loop_data_from(loop_json(field=field)))
@@ -196,7 +202,7 @@ def test_an_empty_panel_and_a_missing_path_make_a_page_too() -> None:
 def test_a_long_list_is_counted_not_spilled() -> None:
     jacks = [{"form": "toslink", "marking": f"OPTICAL OUT {n}", "outcome": "silent"} for n in range(62)]
     sheet = sheet_of(OPTICAL, *jacks)
-    lines, more = forfile.jack_lines(sheet.panel, 0, language())
+    lines, more = forfile.jack_lines(sheet.panel, (0,), language())
     assert len(lines) == forfile.MOST_JACKS
     assert lines[0].used
     assert more.startswith("53 more (out 53): ")

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import os
 import resource
+import signal
 import sys
 from pathlib import Path
+
+import sqlalchemy as sa
 
 from kb.errors import BookTrouble
 from kb.store import Store
@@ -58,6 +61,27 @@ def upgrade(where: str, migrations: str) -> None:
     say("done")
 
 
+def die(where: str, moment: str) -> None:
+    """Open a book, and be killed: as its copy is about to be kept, or before statement number ``moment``."""
+    statements = 0
+
+    def copied(_: int) -> None:
+        os.kill(os.getpid(), signal.SIGKILL)
+
+    def counted(*_: object) -> None:
+        nonlocal statements
+        statements += 1
+        if statements == int(moment):
+            os.kill(os.getpid(), signal.SIGKILL)
+
+    if moment == "copy":
+        os.fsync = copied
+    else:
+        sa.event.listen(sa.Engine, "before_cursor_execute", counted)
+    Store.open(where).close()
+    say(statements)
+
+
 def read(where: str, seconds: str) -> None:
     """Look again and again: a snapshot holds whole writings only."""
     import time
@@ -79,4 +103,4 @@ def read(where: str, seconds: str) -> None:
 
 if __name__ == "__main__":
     os.umask(0o022)
-    {"record": record, "fill": fill, "upgrade": upgrade, "read": read}[sys.argv[1]](*sys.argv[2:])
+    {"record": record, "fill": fill, "upgrade": upgrade, "die": die, "read": read}[sys.argv[1]](*sys.argv[2:])

@@ -5,9 +5,11 @@ from __future__ import annotations
 import os
 import shutil
 import sqlite3
+import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,8 +18,10 @@ import sqlalchemy as sa
 import sqlalchemy.exc
 
 from kb.errors import BookTrouble, JackfieldError
+from kb.exchange.backup import examined
 from kb.store import Store, peek, places
 from kb.store.facts import AliasFact
+from kb.store.quick import visits_of
 from kb.store.reading import Snapshot
 from kb.store.seal import sealed_id
 from kb.store.trouble import told
@@ -156,6 +160,18 @@ def test_a_database_of_another_program_is_refused_and_left_as_it_is(tmp_path: Pa
 def test_a_folder_instead_of_a_file_is_told(tmp_path: Path) -> None:
     with pytest.raises(BookTrouble, match="a folder, expected a file"):
         Store.open(tmp_path)
+
+
+@pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="names are text there")
+def test_a_folder_whose_name_is_no_text_holds_a_book_like_any_other(tmp_path: Path) -> None:
+    book = tmp_path / os.fsdecode(b"caf\xe9 #1?") / "book.sqlite"
+    with Store.open(book) as store:
+        store.record([visit()])
+    assert peek.revision(book) == 1
+    [known] = visits_of(book, KEY) or []
+    assert known == replace(visit(), id=known.id)
+    places.copy_book(book, book.with_name("copy.sqlite"))
+    assert examined(book.with_name("copy.sqlite")).visits == 1
 
 
 def test_a_file_in_place_of_the_home_folder_is_told(tmp_path: Path) -> None:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import stat
 import struct
+import time
 import zlib
 from pathlib import Path
 from typing import Any
@@ -18,7 +20,7 @@ from tests.web.conftest import FORM, ID, Phone
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
 Image = pytest.importorskip("PIL.Image", reason="Pillow is not installed")
 
-from kb.web.photos import EDGE, MOST, cleaned  # noqa: E402  # after the question whether Pillow is there
+from kb.web.photos import EDGE, MOST, Photos, cleaned  # noqa: E402  # after the question whether Pillow is there
 
 
 def picture(size: tuple[int, int] = (640, 480), kind: str = "JPEG", **more: Any) -> bytes:
@@ -90,6 +92,32 @@ def test_the_set_shows_it_to_paired_phones_only(phone: Phone, stranger: Phone, h
     assert shown.mimetype == "image/jpeg"
     assert shown.data == file.read_bytes()
     assert stranger.client.get(link).status_code == 303
+
+
+def test_a_photo_whose_visit_comes_days_later_is_not_swept_away_with_what_nobody_wants(
+    phone: Phone, home: Path
+) -> None:
+    """The link broke between photo and visit; the phone sends both again after the weekend."""
+    photos = Photos(home)
+    name = photos.keep(picture())
+    loose = home / "photos" / "loose" / f"{name}.jpg"
+    weekend = time.time() - 3 * 86_400
+    os.utime(loose, (weekend, weekend))
+    assert send(phone, picture()).status_code == 303
+    assert photos.of(ID) == [name]
+    photos.keep(picture((100, 100)))
+    os.utime(next(loose.parent.iterdir()), (weekend, weekend))
+    photos.keep(picture((90, 90)))
+    assert len(list(loose.parent.iterdir())) == 1  # what no visit took in a day is dropped
+
+
+def test_a_photo_that_was_kept_for_a_form_and_is_gone_when_it_is_saved_is_told(phone: Phone) -> None:
+    """Without script a photo is sent with each page of the form; the last may be saved days later."""
+    gone = "0" * 64
+    data = {**FORM, "id": ID, "do": "save", "photo_kept": gone}
+    told = phone.script("/record", data).get_json()
+    assert (told["visit"], len(told["left_out"])) == (ID, 1)
+    assert "take it again" in told["left_out"][0]
 
 
 def test_a_photo_that_is_sent_twice_is_one(phone: Phone, home: Path) -> None:

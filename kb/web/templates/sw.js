@@ -2,7 +2,7 @@
 // Pages that were looked at stay on the phone; with a link the newest is shown, without one what is kept.
 const SHELL = "jackfield-shell-{{ version }}";
 const PAGES = "jackfield-pages";
-const STATIC = ["style.css", "page.js", "queue.js", "turns.js", "icon.svg"].map((name) => `/static/${name}`);
+const STATIC = ["style.css", "page.js", "queue.js", "record.js", "turns.js", "icon.svg"].map((name) => `/static/${name}`);
 const KEPT = ["/", "/set", "/record", "/today", "/bring", "/waiting", "/phone", "/offline", "/isolate"];
 const MOST = 200;
 const PATIENCE = 5000; // ms of a bad link, where the page is kept

@@ -1,0 +1,59 @@
+"""What somebody handed in is read in one strict way, and nobody can make that dear."""
+
+from __future__ import annotations
+
+import pytest
+
+from kb.errors import BadInput
+from kb.parsing import json_of, toml_of
+
+MANY = 2_000
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('{"a": 1, "a": 2}', "stands there twice"),
+        ('[{"b": {"a": 1, "a": 1}}]', "stands there twice"),
+        ("[NaN]", "NaN is no number"),
+        ("[-Infinity]", "-Infinity is no number"),
+        ("9" * 5_000, "digits"),
+        ("[" * 100_000, "deeply nested"),
+        ("{", "Expecting"),
+    ],
+)
+def test_what_readers_of_json_disagree_on_is_refused(text: str, said: str) -> None:
+    with pytest.raises(BadInput, match=r"visit\.json") as caught:
+        json_of(text, "visit.json")
+    assert said in str(caught.value)
+
+
+def test_a_mistake_in_a_file_of_lines_is_named_with_its_line() -> None:
+    with pytest.raises(BadInput, match=r"visit\.json, line 2: saw"):
+        json_of('{\n "a": oops}', "visit.json", by_line=True)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "a" + ".a" * MANY + " = 1",
+        "a" + " . a" * MANY + " = 1",
+        '"a"' + '."a"' * MANY + " = 1",
+        "a" + f".{'long' * 20}" * MANY + " = 1",
+        "[a" + ".a" * MANY + "]",
+        "[[a" + ".a" * MANY + "]]",
+        "x = {b = 1, a" + ".a" * MANY + " = 1}",
+        '# """\na' + ".a" * MANY + ' = 1\n# """',
+    ],
+)
+def test_a_key_of_parts_without_end_is_refused_however_it_is_written(text: str) -> None:
+    """Each part costs the parser memory for all before it: 16,000 of them took 1.5 GB."""
+    with pytest.raises(BadInput, match="a key of many parts"):
+        toml_of(text, "jobs.toml")
+
+
+def test_dots_in_what_is_said_are_no_parts_of_a_key() -> None:
+    dots = "It hums. " * 100
+    text = f'note = "{dots}"\nlong = """\n{dots}\n"""\nplain = \'{dots}\'  # {dots}\n"a.b" = 1.5\n'
+    said = toml_of(text, "visit.toml")
+    assert (said["note"], said["plain"], said["a.b"]) == (dots, dots, 1.5)
