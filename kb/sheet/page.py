@@ -106,8 +106,8 @@ _CLIENT_LINES: Final = {Paper.A4: 26.4, Paper.LETTER: 22.2}
 _FILE_LINES: Final = {Paper.A4: 80.0, Paper.LETTER: 78.0}
 #: How full a page may be counted and still fit at the second size. All of these are measured in Chromium over
 #: the demo book, with narrow letters and with wide ones.
-_SECOND: Final = {Paper.A4: 1.16, Paper.LETTER: 1.12}
-_FILE_SECOND: Final = 1.2
+_SECOND: Final = {Paper.A4: 1.16, Paper.LETTER: 1.16}
+_FILE_SECOND: Final = 1.28
 _USUAL: Final = 0.555  #: width of a usual character in running text, as ``text_width`` measures it
 
 
