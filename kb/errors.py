@@ -4,6 +4,7 @@ The whole tree::
 
     JackfieldError          exit code
     |- BadInput             2   what was typed or handed in is wrong
+    |  `- MissingExtra      2   what was asked for needs a package that is not installed
     |- NotFound             1   a true answer of "no": no such set, no path
     `- BookTrouble          3   the book could not be read or written
        |- BookTooNew        3   the book was written by a newer Jackfield
@@ -49,6 +50,18 @@ class BadInput(JackfieldError):
         if self.expected:
             said.append(f"expected {self.expected}")
         return f"{self.place}: {', '.join(said)}" if said else self.place
+
+
+class MissingExtra(BadInput):
+    """What was asked for needs a package that is not installed; an extra of Jackfield brings it.
+
+    >>> print(MissingExtra("serve", "flask", "web"))
+    serve: saw no package flask, expected it installed: pip install 'jackfield[web]'
+    """
+
+    def __init__(self, place: str, package: str | None, extra: str) -> None:
+        seen = described(f"no package {package or 'that it needs'}")
+        super().__init__(place, seen, f"it installed: pip install 'jackfield[{extra}]'")
 
 
 class NotFound(JackfieldError):

@@ -11,8 +11,10 @@ from __future__ import annotations
 
 import os
 import stat
+from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Final
+from urllib.parse import quote
 
 from kb.errors import BadInput, BookTrouble, described
 
@@ -49,3 +51,32 @@ def refuse_special_output(path: Path) -> None:
     """Raise BadInput where something is there in whose place no file may be put."""
     if path.exists() and not path.is_file():
         raise BadInput(str(path), described("a folder") if path.is_dir() else _SEEN, "a file")
+
+
+def readable(path: Path) -> Iterator[str]:
+    """URIs that open the file for reading only, the safe way first.
+
+    In a folder where nothing may be made, or on a disk without room, SQLite cannot share a book in
+    write-ahead mode. Where no write-ahead log has anything in it, nobody is writing, and the file can be
+    read as it is.
+    """
+    yield uri_of(path)
+    log = path.with_name(f"{path.name}-wal")
+    try:
+        quiet = log.stat().st_size == 0
+    except FileNotFoundError:
+        quiet = True
+    except OSError:
+        return
+    if quiet:
+        yield f"{uri_of(path)}&immutable=1"
+
+
+def uri_of(path: Path, mode: str = "ro") -> str:
+    """The file as SQLite's URI (sqlite.org/uri.html); ``mode``: ``ro`` or ``rw``, neither makes a file.
+
+    >>> uri_of(Path("/van/a book?.sqlite"))
+    'file:/van/a%20book%3F.sqlite?mode=ro'
+    """
+    # As bytes: a name on the disk need not be text.
+    return f"file:{quote(os.fsencode(path.absolute()))}?mode={mode}"

@@ -101,6 +101,14 @@ class Finding:
     inferred: tuple[str, ...] = ()
     """Which of direction, signal and level the panel reader inferred from form and marking."""
 
+    @property
+    def why(self) -> str:
+        """How it is known which way the sound goes, for people."""
+        if "direction" not in self.inferred:
+            return "as you say"
+        reading = marking.read(self.jack.form, self.jack.marking, self.jack.colour)
+        return reading.why if reading.direction is self.jack.direction else "sound came out of it"
+
 
 @dataclass(frozen=True, slots=True)
 class Visit:

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-#: Called with how many of how many sets are done.
+#: Called with how much of how much is done.
 Progress = Callable[[int, int], None]
 
 
@@ -50,11 +50,17 @@ class Book:
     """The store with what is derived from it. Made by ``Book.open``."""
 
     def __init__(
-        self, home: Path, store_url: str | None, progress: Progress | None, learned: Learned | None
+        self,
+        home: Path,
+        store_url: str | None,
+        progress: Progress | None,
+        learning: Progress | None,
+        learned: Learned | None,
     ) -> None:
         self.home = home
         self._url = store_url
         self._progress = progress
+        self._learning = learning
         if learned is not None:
             self.__dict__["learned"] = learned
         self.behind = ""
@@ -66,14 +72,16 @@ class Book:
         home: Path,
         store: str | None = None,
         progress: Progress | None = None,
+        learning: Progress | None = None,
         learned: Learned | None = None,
     ) -> Self:
         """The book in ``home``, or the shared one at the URL ``store``; made when it is first written to.
 
-        ``progress`` is told when the index has to be made anew; ``learned`` may be shared by several books of
-        one process. Raises BookTrouble where the book cannot be read, BadInput where the settings are wrong.
+        ``progress`` is told when the index has to be made anew, ``learning`` when all findings are learned
+        from; ``learned`` may be shared by several books of one process. Raises BookTrouble where the book
+        cannot be read, BadInput where the settings are wrong.
         """
-        return cls(home, store, progress, learned)
+        return cls(home, store, progress, learning, learned)
 
     def __enter__(self) -> Self:
         return self
@@ -125,7 +133,7 @@ class Book:
         """What was learned from all findings, as it is kept on this machine."""
         from kb.book.learned import Learned
 
-        return Learned(derived(self.home, self._url))
+        return Learned(derived(self.home, self._url), progress=self._learning)
 
     # -- writing ---------------------------------------------------------------------------------------
 
@@ -185,7 +193,9 @@ class Book:
             if len(exact) > 1:
                 names = " or ".join(f"{one.make} {one.model}" for one in exact)
                 raise NotFound(f"{make} may be {names}: say the make too")
-            make, model = (exact[0].make, exact[0].model) if exact else ("", make)
+            if not exact:
+                raise NotFound(f"no model {asked} in the book{self._instead(asked)}")
+            make, model = exact[0].make, exact[0].model
         visits = self.visits(make, model)
         if not visits:
             raise NotFound(f"nobody met {asked} yet{self._instead(asked)}")

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import json
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -36,6 +36,9 @@ FILE: Final = "evidence.json"
 
 #: The store, opened where it has to be asked: a cold look-up that finds all learned never does.
 Opened = Callable[[], "Store"]
+
+#: Called with how much of how much of the learning is done.
+Progress = Callable[[int, int], None]
 
 #: Whoever is given the work of learning anew does it beside, in a time of its own.
 Beside = Callable[["Learned"], None]
@@ -69,9 +72,10 @@ class Learned:
     finds too much changed, and the answer is what was learned before.
     """
 
-    def __init__(self, folder: Path, beside: Beside | None = None) -> None:
+    def __init__(self, folder: Path, beside: Beside | None = None, progress: Progress | None = None) -> None:
         self._file = folder / FILE
         self._beside = beside
+        self._progress = progress
         self._learning = threading.Lock()
         self._reading = threading.Lock()
         #: How the file was when it was read or written, and what it held.
@@ -124,10 +128,21 @@ class Learned:
         with self._learning, store.snapshot() as book:
             kept = self.kept()
             if kept is None or kept.standing != book.standing:  # else another learned while this one waited
-                visits = (visit for key, visits in book.visits_of_sets() for visit in named(key, visits))
-                kept = Kept(book.standing, Evidence.learn(visits))
+                kept = Kept(book.standing, self._learned(book))
                 self._keep(kept)
         return kept.evidence
+
+    def _learned(self, book: Snapshot) -> Evidence:
+        """Reading all sets is about half of the work, and is told as such."""
+        tell = self._progress or (lambda _done, _total: None)
+        sets = max(1, book.counts().sets) if self._progress else 1
+
+        def read() -> Iterator[Visit]:
+            for number, (key, visits) in enumerate(book.visits_of_sets(), 1):
+                yield from named(key, visits)
+                tell(number, 2 * sets)
+
+        return Evidence.learn(read(), told=lambda done, of: tell(sets * (of + done), 2 * sets * of))
 
     def _keep(self, kept: Kept) -> None:
         # A folder that cannot be written to: it is known as long as this process lives.

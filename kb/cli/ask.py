@@ -48,14 +48,12 @@ def asked_visit(session: Session, common: dict[str, Any]) -> Visit | None:
     _name(common, "make")
     _name(common, "model")
     if source.get("year") is None:
-        source["year"] = _year()
+        source["year"] = _year(common)
     _known(session, source)
     jacks = _jacks(session, common)
     if jacks is None:
         return None
-    if not common.get("note"):
-        common["note"] = _ask("Note (Enter for none)", "")
-    visit = visit_from({**common, "jacks": jacks}, "record")
+    visit = _noted({**common, "jacks": jacks})
     _draw(session, visit)
     return visit if click.confirm("Save this visit?", default=True, err=True) else None
 
@@ -82,6 +80,20 @@ def _known(session: Session, source: dict[str, Any]) -> None:
         session.console.print(panel_table(session.book.panel(visits)))
 
 
+def _noted(data: dict[str, Any]) -> Visit:
+    """The visit with its note, which is asked for until it is one: a slip here must not cost the jacks."""
+    asked = not data.get("note")
+    while True:
+        if asked:
+            data["note"] = _ask("Note (Enter for none)", "")
+        try:
+            return visit_from(data, "record")
+        except BadInput as mistake:
+            if not asked:
+                raise
+            click.echo(fill(str(mistake), 78), err=True)
+
+
 def _jacks(session: Session, common: dict[str, Any]) -> list[dict[str, Any]] | None:
     jacks: list[dict[str, Any]] = []
     session.say(_HELP)
@@ -94,22 +106,18 @@ def _jacks(session: Session, common: dict[str, Any]) -> list[dict[str, Any]] | N
         if typed in ("help", "?"):
             session.say(_lists())
             continue
-        if typed in ("undo", "u"):
-            if jacks:
-                jacks.pop()
-        else:
-            try:
-                data = _whole(typed)
-                finding_from(data, f"jack {len(jacks) + 1}")
-            except _Undo:
-                continue
-            except _Quit:
-                return None
-            except BadInput as mistake:
-                session.say(fill(str(mistake), 78))
-                continue
-            jacks.append(data)
-        _draw(session, visit_from({**common, "jacks": jacks}, "record"), len(jacks))
+        try:
+            held = jacks[:-1] if typed in ("undo", "u") else [*jacks, _whole(typed)]
+            visit = visit_from({**common, "jacks": held}, "record")
+        except _Undo:
+            continue
+        except _Quit:
+            return None
+        except BadInput as mistake:
+            session.say(fill(str(mistake), 78))
+            continue
+        jacks = held
+        _draw(session, visit, len(jacks))
 
 
 def _whole(typed: str) -> dict[str, Any]:
@@ -158,14 +166,19 @@ def _part(question: str) -> str:
     return typed
 
 
-def _year() -> int | None:
+def _year(common: dict[str, Any]) -> int | None:
     while True:
         typed = _ask("Year of make (Enter if unknown)", "").strip()
         if not typed:
             return None
-        if typed.isdecimal() and len(typed) == 4:
-            return int(typed)
-        click.echo("a year such as 2014", err=True)
+        try:
+            if not (typed.isdecimal() and len(typed) == 4):
+                raise BadInput("year", typed, "a year such as 2014")
+            return visit_from(
+                {"date": common["date"], "source": {"make": "x", "model": "x", "year": int(typed)}}
+            ).source.year
+        except BadInput as mistake:
+            click.echo(str(mistake), err=True)
 
 
 def _ask(question: str, default: str | None = None) -> str:

@@ -55,7 +55,6 @@ class Session:
     debug: bool = False
     _open: list[Book] = field(default_factory=list)
     _closing: list[AbstractContextManager[Any]] = field(default_factory=list)
-    _tell: Progress | None = None
     _answered: bool = False
 
     @cached_property
@@ -78,7 +77,7 @@ class Session:
     @cached_property
     def book(self) -> Book:
         """The open book; closed when the command ends. Where its index is made anew, a bar tells how far."""
-        return self.open_book(self._bar if sys.stderr.isatty() else None)
+        return self.open_book(self._bar("making the index anew"), self._bar("learning from all findings"))
 
     @property
     def found_book(self) -> Book:
@@ -87,24 +86,32 @@ class Session:
             raise NotFound(f"{self.book.path}: there is no book here yet")
         return self.book
 
-    def _bar(self, done: int, total: int) -> None:
-        """Progress of making the index anew: the bar appears with the first call."""
-        from kb.cli.progress import bar
+    def _bar(self, what: str) -> Progress | None:
+        """Progress of long work on a terminal: a bar comes with the first call and goes with the last."""
+        if not sys.stderr.isatty():
+            return None
+        shown: list[Progress] = []
 
-        if self._tell is None:
-            shown = bar("making the index anew")
-            self._tell = shown.__enter__() or (lambda _done, _total: None)
-            self._closing.append(shown)
-        self._tell(done, total)
-        if done >= total:
-            while self._closing:
-                self._closing.pop().__exit__(None, None, None)
+        def tell(done: int, total: int) -> None:
+            from kb.cli.progress import bar
 
-    def open_book(self, progress: Progress | None = None) -> Book:
-        """The open book, which tells how far it is where its index has to be made anew."""
+            if not shown:
+                begun = bar(what)
+                shown.append(begun.__enter__() or (lambda _done, _total: None))
+                self._closing.append(begun)
+            shown[0](done, total)
+            if done >= total:
+                shown.clear()
+                while self._closing:
+                    self._closing.pop().__exit__(None, None, None)
+
+        return tell
+
+    def open_book(self, progress: Progress | None = None, learning: Progress | None = None) -> Book:
+        """The open book, which tells how far it is in making its index anew and in learning."""
         from kb.book import Book
 
-        book = Book.open(self.folder, store=self.store, progress=progress)
+        book = Book.open(self.folder, store=self.store, progress=progress, learning=learning)
         self._open.append(book)
         return book
 

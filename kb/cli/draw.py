@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 from rich.table import Table
 from rich.text import Text
 
-from kb import marking
 from kb.cli.common import text
 from kb.sheet.layout import panel_rows
 from kb.words import Direction, Form
@@ -85,8 +84,5 @@ def inferred_lines(visit: Visit, only: int | None = None) -> Iterator[Text]:
         if not finding.inferred or only not in (None, number):
             continue
         jack = finding.jack
-        why = marking.read(jack.form, jack.marking, jack.colour).why
-        if jack.direction is Direction.OUTPUT and not jack.marking:
-            why = "sound came out of it"
         said = jack.direction.label + (f", {jack.signal.label}" if jack.signal else "")
-        yield text(f"jack {number} {jack.marking or jack.form.label}: read as {said} ({why})", "dim")
+        yield text(f"jack {number} {jack.marking or jack.form.label}: read as {said} ({finding.why})", "dim")

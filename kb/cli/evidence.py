@@ -107,7 +107,8 @@ def render_evidence(expectation: Expectation, console: Console) -> None:
     """Panels with their chances, what each output does, and from where it comes; fits 80 columns."""
     from rich.table import Table
 
-    from kb.pack import expected_text, percent
+    from kb.pack import expected_text
+    from kb.text import percent
 
     source = expectation.source
     about = [source.kind.label, *([source.display.label] if source.display else [])]

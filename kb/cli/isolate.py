@@ -1,10 +1,12 @@
 """What is at fault when the loop is silent, weak, hums, echoes or is harsh, and which test is next?
 
-Asks test by test at a terminal; says where things stand when piped or with ``--json``.
+Asks test by test at a terminal or with ``--ask``; says where things stand when piped or with ``--json``.
 """
 
 from __future__ import annotations
 
+import os
+import stat
 import sys
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
@@ -43,6 +45,7 @@ if TYPE_CHECKING:
 @click.option(
     "--record", "recorded", is_flag=True, help="Keep the outcome in the book, with a visit to MAKE MODEL."
 )
+@click.option("--ask", is_flag=True, help="Ask test by test, as at a terminal: answers may be piped in.")
 @click.option("--list", "listing", is_flag=True, help="Name complaints, faults, tests and tools.")
 @command_options
 def isolate_command(
@@ -59,6 +62,7 @@ def isolate_command(
     fixed: str | None,
     file: str | None,
     recorded: bool,
+    ask: bool,
     listing: bool,
 ) -> int:
     """Find what is at fault by the cheapest next test.
@@ -76,7 +80,10 @@ def isolate_command(
         faults = learned_model(session.book)
         session.json(list_of(faults)) if session.as_json else show_list(session.console, faults)
         return 0
-    talks = not session.as_json and file != "-" and _at_terminal()
+    if ask and (session.as_json or file == "-"):
+        other = "--json" if session.as_json else "--answers -"
+        raise BadInput("isolate", described(f"--ask and {other}"), "one of them")
+    talks = not session.as_json and file != "-" and (ask or _at_terminal())
     kept = saved(file, must_exist=not talks and complaint is None)
     told = {
         "complaint": complaint,
@@ -102,6 +109,8 @@ def isolate_command(
             session.json(document_of(begun) | visit)
             return 0
         show_state(session.console, begun)
+        if file != "-" and _piped():
+            session.say("nothing was read from the pipe: --ask takes answers from it")
     else:
         from kb.cli.isolate_talk import read_line, talk
 
@@ -134,6 +143,15 @@ def _begun(
         f"path of {told['make']} {told['model']}, {whence}: {path}; another one: --signal and --items"
     )
     return state.along(path)
+
+
+def _piped() -> bool:
+    """May answers be waiting on standard input, which nobody asked to be read?"""
+    try:
+        mode = os.fstat(sys.stdin.fileno()).st_mode
+    except (OSError, ValueError, AttributeError):
+        return False
+    return stat.S_ISFIFO(mode) or stat.S_ISREG(mode)
 
 
 def _at_terminal() -> bool:

@@ -46,7 +46,7 @@ def state_of(model: Model, saved: Mapping[str, Any] | None, asked: Mapping[str, 
     if asked["complaint"]:
         data["complaint"] = asked["complaint"]
     elif saved is None:
-        raise BadInput("--complaint", "nothing", f"one of {', '.join(model.complaints)}")
+        raise BadInput("--complaint", described("nothing"), f"one of {', '.join(model.complaints)}")
     if asked["make"]:
         data |= {"make": asked["make"], "model": asked["model"]}
     path = {key: asked[key] for key in ("signal", "items", "input") if asked[key]}

@@ -105,6 +105,7 @@ def _show_odds(console: Console, state: State) -> None:
     from rich.text import Text
 
     from kb.isolate import says
+    from kb.text import percent
 
     full, empty = _bar_signs(console)
     table = Table.grid(padding=(0, 1))
@@ -115,11 +116,11 @@ def _show_odds(console: Console, state: State) -> None:
     for fault, p in shown:
         filled = round(p * _BAR)
         bar = Text(full * filled, "green").append(empty * (_BAR - filled), "dim")
-        table.add_row(bar, says.percent(p), Text(says.fault_says(state.model, fault)))
+        table.add_row(bar, percent(p), Text(says.fault_says(state.model, fault)))
     rest = len(state.likely) - len(shown)
     if rest:
         left = 1.0 - sum(p for _, p in shown)
-        table.add_row("", says.percent(max(left, 0.0)), Text(f"all {rest} others together", "dim"))
+        table.add_row("", percent(max(left, 0.0)), Text(f"all {rest} others together", "dim"))
     console.print(table)
 
 

@@ -71,7 +71,10 @@ if TYPE_CHECKING:
     "--sensitivity", metavar="L", help="Level that the driver's input wants for full output, with the above."
 )
 @click.option(
-    "--route", "route_code", metavar="NAME", help="How the wire is laid: joists, tack-strip, trim, ..."
+    "--route",
+    "route_code",
+    metavar="NAME",
+    help="How the wire is laid: joists, tack-strip, trim, attic, drop-ceiling, saw-cut.",
 )
 @click.option("--doorways", type=int, default=0, metavar="N", help="Doorways the wire passes.")
 @click.option("--feed", metavar="L", help="One-way length of the twisted pair from driver to loop.")

@@ -149,7 +149,8 @@ def render_pack(plan: Plan, console: Console, materials: Sequence[Material] = ()
     """The list first, then how sure it is, job by job what may go wrong, and what to ask."""
     from rich.table import Table
 
-    from kb.pack import expected_text, percent, risk_text
+    from kb.pack import expected_text, risk_text
+    from kb.text import percent
 
     console.print(text("Carry", "bold"))
     table = Table.grid(padding=(0, 2))
@@ -202,7 +203,8 @@ def verdict(plan: Plan, width: int) -> Any:
     """How sure, against what was wanted and what can be had at all, and what keeps it from that."""
     from textwrap import fill
 
-    from kb.pack import below, hindrance_text, percent
+    from kb.pack import below, hindrance_text
+    from kb.text import percent
 
     least = "" if plan.exact else "at least "
     said = text("")
@@ -232,8 +234,8 @@ def verdict(plan: Plan, width: int) -> Any:
 
 def question(ask: Ask, plan: Plan, width: int) -> Any:
     """A question on one line where it fits, with what each answer would change."""
-    from kb.pack import answer_text, gain_text, percent, question_text
-    from kb.text import wrapped
+    from kb.pack import answer_text, gain_text, question_text
+    from kb.text import percent, wrapped
 
     def lines(words: str, indent: int) -> str:
         return "\n".join(wrapped(words, width, " " * indent, " " * (indent + 2)))

@@ -9,7 +9,7 @@ import click
 from kb.cli.asked import Asked, path_options
 from kb.cli.common import Session, command_options, text
 from kb.errors import BadInput, NotFound, described
-from kb.text import cells
+from kb.text import cells, percent
 from kb.words import Level, Signal, Speakers
 
 if TYPE_CHECKING:
@@ -93,15 +93,18 @@ def show(console: Console, source: Source, panel: Panel, connection: Connection)
     chosen = connection.chosen
     if chosen is None:
         console.print(text("  NO PATH", "bold red"))
+        if not panel.jacks:
+            said = "  No jack of it is recorded yet; `jackfield evidence` tells what to expect."
+            console.print(text(said, "dim"))
     else:
         console.print(arrows(chosen, panel, console.width))
     console.print()
     if chosen is not None:
         verdicts = [
-            ("Converter", chosen.converter or "none", sentence(connection.dac)),
+            ("Converter", connection.converter or "none", sentence(connection.dac)),
             ("Speakers", *_speakers(chosen)),
             ("Level", _level(chosen) + _disputed(chosen, "level"), ""),
-            ("Works", f"{chosen.p_works:.0%}", _evidence(chosen)),
+            ("Works", percent(chosen.p_works), _evidence(chosen)),
         ]
         if chosen.delay_ms >= _LATE_MS:
             verdicts.append(("Delay", f"{chosen.delay_ms:.0f} ms", "listen for an echo"))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from kb.cli.common import Session, command_options
-from kb.errors import BadInput, described
+from kb.errors import BadInput, MissingExtra
 
 if TYPE_CHECKING:
     from kb.web.server import Running
@@ -47,9 +47,7 @@ def serve_command(
     try:
         from kb.web.server import Running, Serving, log_to_terminal
     except ImportError as missing:
-        raise BadInput(
-            "serve", described(f"no package {missing.name}"), "pip install 'jackfield[web]'"
-        ) from missing
+        raise MissingExtra("serve", missing.name, "web") from missing
     if key and not cert:
         raise BadInput("--key", key, "--cert beside it")
     if behind and (lan or cert):

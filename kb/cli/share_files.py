@@ -52,7 +52,7 @@ def out_command(
     from kb.exchange import peers as known
     from kb.exchange.bundle import write
     from kb.exchange.sharing import Given, outgoing, prepare
-    from kb.exchange.signing import own_key
+    from kb.exchange.signing import FILE, own_key
 
     if peer and since is not None:
         raise BadInput("share out", described("--for and --since"), "one of them")
@@ -91,6 +91,8 @@ def out_command(
         known.save(session.folder, mine)
     said_ = {"file": file, "from": after, "to": stands.revision, "signed": sign, "anew": anew}
     tell_given(session, given, waiting_notes, said_, f"written to {file}")
+    if not sign and (session.folder / FILE).exists():
+        session.say("not signed; with --sign those who trust your key can take it")
     return 0
 
 
@@ -183,7 +185,7 @@ def _signer(header: Header, mine: Peers, anyone: bool, file: str) -> str | None:
         seen = (
             f"a key that is not trusted ({header.signed_by[:12]}...)" if header.signed_by else "no signature"
         )
-        raise BadInput(file, seen, "the signature of a trusted key (`share trust`), or --anyone")
+        raise BadInput(file, described(seen), "the signature of a trusted key (`share trust`), or --anyone")
     return name if header.signed_by else None
 
 

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from kb.exchange.peers import Peers
     from kb.exchange.sharing import Held, Unreviewed
     from kb.store import Store
+    from kb.visit import Visit
 
 
 _LEAST: Final = 4  #: characters of an id that name a visit
@@ -59,10 +60,11 @@ def review_command(
     if not (ask or sys.stdin.isatty()):
         for one in notes:
             signs = f"  [{', '.join(one.signs)}]" if one.signs else ""
-            session.console.print(text(f"{_short(one.name)}  {one.note!r}{signs}"), soft_wrap=True)
+            said = f"{_short(one.name)}  {_set(one.visit)}: {one.note!r}{signs}"
+            session.console.print(text(said), soft_wrap=True)
         for other in held:
             for what, said, signs_ in other.why:
-                line = f"{other.visit.id[:8]}  {what}: {said!r}  [{', '.join(signs_)}]"
+                line = f"{other.visit.id[:8]}  {_set(other.visit)}, {what}: {said!r}  [{', '.join(signs_)}]"
                 session.console.print(text(line), soft_wrap=True)
         return 0
     done = reviewed(session, store, mine)
@@ -90,13 +92,12 @@ def reviewed(session: Session, store: Store, mine: Peers) -> int:
     out, done = session.console, 0
     try:
         for one in notes:
-            source = one.visit.source
             place = (
                 ""
                 if one.jack is None
                 else f", jack {one.jack + 1} {one.visit.findings[one.jack].jack.marking}"
             )
-            out.print(text(f"\n{source.make} {source.model}, {one.visit.date}{place}", "bold"))
+            out.print(text(f"\n{_set(one.visit)}{place}", "bold"))
             out.print(text(one.note))
             if one.signs:
                 out.print(text(f"looks like a {', a '.join(one.signs)}", "bold red"))
@@ -111,8 +112,7 @@ def reviewed(session: Session, store: Store, mine: Peers) -> int:
                 case _:
                     return done
         for other in held:
-            source = other.visit.source
-            out.print(text(f"\n{source.make} {source.model}, {other.visit.date}", "bold"))
+            out.print(text(f"\n{_set(other.visit)}", "bold"))
             for what, said, signs in other.why:
                 out.print(text(f"{what} looks like a {', a '.join(signs)}: {said}"))
             match _asked("share this visit? [y]es, [n]o, [q]uit", "ynq"):
@@ -166,6 +166,10 @@ def _whole(name: str, known: Iterable[str]) -> str:
     if len(start) < _LEAST or len(found) != 1:
         raise BadInput("review", name, "VISIT or VISIT.JACK as `share review --json` lists them")
     return found[0]
+
+
+def _set(visit: Visit) -> str:
+    return f"{visit.source.make} {visit.source.model}, {visit.date}"
 
 
 def _short(name: str) -> str:

@@ -22,7 +22,7 @@ How: ``tree.py`` has the rule of backing off, ``levels.py`` the circles. Four th
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date as Day
 from itertools import combinations
@@ -76,15 +76,18 @@ class Evidence(Counted):
         family: Family = family_of,
         today: Day | None = None,
         strengths: Mapping[str, Mapping[str, float]] | None = None,
+        told: Callable[[int, int], None] | None = None,
     ) -> Evidence:
         """Count the findings of all standing visits, in any order.
 
         ``family`` names the family of a set (empty: none). ``strengths`` as ``strengths()`` gives them are
-        taken as they are; without them they are learned. Ages are counted back from ``today``.
+        taken as they are; without them they are learned. Ages are counted back from ``today``. ``told`` gets
+        how many of how many rounds are done, once all visits are counted.
         """
         evidence = cls(prior or standard_prior(), family, strengths or {})
         evidence._count(standing(visits), today or clock.today())
-        for tree in (evidence.shapes, evidence.speakers, evidence.works, evidence.in_use, evidence.taken):
+        settle(evidence.shapes, learn=strengths is None, told=told)  # most of the work
+        for tree in (evidence.speakers, evidence.works, evidence.in_use, evidence.taken):
             settle(tree, learn=strengths is None)
         return evidence
 

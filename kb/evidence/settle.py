@@ -5,7 +5,7 @@ What is computed here, and why so, stands with ``kb.evidence.tree``, which answe
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from math import exp
 from typing import Final
 
@@ -17,12 +17,17 @@ ROUNDS: Final = 4  #: passes up and down; counts passed up settle to three digit
 MOST: Final = 1000  #: circles of a level that its strength is learned from; more are sampled evenly
 
 
-def settle(tree: Tree, learn: bool = True) -> None:
-    """Pass counts up and chances down until they agree; with ``learn``, find the strengths too."""
+def settle(tree: Tree, learn: bool = True, told: Callable[[int, int], None] | None = None) -> None:
+    """Pass counts up and chances down until they agree; with ``learn``, find the strengths too.
+
+    ``told`` gets how many of how many rounds are done.
+    """
     for turn in range(ROUNDS):
         arrived, tables = _pass_up(tree, first=turn == 0)
         if learn and turn:
             _learn(tree, arrived, tables)
+        if told:
+            told(turn + 1, ROUNDS)
 
 
 def _pass_up(tree: Tree, *, first: bool) -> tuple[Circles, Circles]:

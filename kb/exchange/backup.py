@@ -18,8 +18,8 @@ from typing import Final
 
 from kb import clock
 from kb.errors import BadInput, BookTrouble, NotFound, ascii_controls, described
-from kb.given import refuse_special
-from kb.store.peek import WAIT, uri_of
+from kb.given import refuse_special, uri_of
+from kb.store.peek import WAIT
 from kb.store.places import copy_book
 from kb.store.signs import FORMATS, SQLITE
 from kb.store.trouble import told

@@ -17,11 +17,12 @@ from pathlib import Path
 from typing import Final
 
 from kb.errors import JackfieldError, ascii_controls
+from kb.given import uri_of
 from kb.store import Store
 from kb.store.facts import rows, visits
 from kb.store.guards import guards
 from kb.store.merging import certified
-from kb.store.peek import WAIT, uri_of
+from kb.store.peek import WAIT
 from kb.store.seal import is_sealed
 
 _FEW: Final = 5  #: of what is wrong, that many are named

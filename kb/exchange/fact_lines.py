@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final
 
 from kb import text
-from kb.errors import BadInput, kind_of
+from kb.errors import BadInput, described, kind_of
 from kb.store.facts import AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact
 from kb.store.schema import KEY, TURNS
 from kb.visit import JACKS, read_id, visit_from, visit_to
@@ -62,7 +62,7 @@ def _visit(value: dict[str, Any]) -> VisitFact:
     _only(value, "visit", "seal", "recorded")
     visit = visit_from(value["visit"])
     if not visit.id:
-        raise BadInput("visit, id", "nothing", "a UUID")
+        raise BadInput("visit, id", described("nothing"), "a UUID")
     return VisitFact(visit, read_nonce(value.get("seal", "")), read_time(value.get("recorded", "")))
 
 

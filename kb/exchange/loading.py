@@ -175,7 +175,8 @@ def _merge(store: Store, facts: Iterable[Any], done: Loaded, dry_run: bool) -> N
 
     merged = store.merge(checked(), outside=False, keep=not dry_run)
     done.visits, done.findings = merged.visits, merged.findings
-    done.other_facts = merged.new - merged.visits
+    done.completed = merged.completed
+    done.other_facts = merged.new - merged.visits - merged.completed
     done.already = merged.already
     done.written = not dry_run and merged.new > 0
 

@@ -48,6 +48,7 @@ _SIGNS: Final[tuple[tuple[str, re.Pattern[str]], ...]] = (
             rf"\b\d{{1,5}}[a-z]?,?\s+(?:[\w'’.\-]+\s+){{1,3}}(?:{_STREETS})\b"
             rf"|\b[\w\-]*(?:{_ABROAD})\s?\d{{1,4}}\s?[a-z]?\b"
             rf"|\b(?:{_BEFORE})\s+(?:[\w'’.\-]+,?\s+){{0,4}}\d{{1,4}}\b"
+            r"|\b\d{1,5}[a-z]?,?\s+(?-i:The(?:\s+[A-Z][a-z]+){1,2})(?=\s*(?:[,.;)]|$))"  # 7 The Green
             r"|\bc/\s?(?:[\w'’.\-]+,?\s+){1,4}\d{1,4}\b"
             r"|\bp\.?\s?o\.?\s?box\s+\d"
             rf"|\b(?:{_BEFORE})\s+(?:de|du|des|la|del|della)\b",

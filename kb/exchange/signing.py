@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from kb import text
-from kb.errors import BadInput, BookTrouble, kind_of
+from kb.errors import BadInput, BookTrouble, MissingExtra, kind_of
 from kb.exchange.peers import read_key, write_private
 from kb.given import open_plain
 from kb.parsing import json_of
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 FILE: Final = "share.key"
-_MISSING: Final = "signing needs the package cryptography; install jackfield with its sign extra"
 _MOST: Final = 4096
 
 
@@ -39,7 +38,7 @@ def own_key(home: Path, *, make: bool) -> Ed25519PrivateKey | None:
             load_pem_private_key,
         )
     except ImportError:
-        raise BookTrouble(_MISSING) from None
+        raise MissingExtra("signing", "cryptography", "sign") from None
     if not path.exists():
         fresh = Ed25519PrivateKey.generate()
         write_private(path, fresh.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption()))
@@ -74,7 +73,7 @@ def signer(signature: object, said: bytes) -> str:
         from cryptography.exceptions import InvalidSignature
         from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
     except ImportError:
-        raise BookTrouble(_MISSING) from None
+        raise MissingExtra("signing", "cryptography", "sign") from None
     try:
         mark = base64.b64decode(signature["signature"], validate=True)
         Ed25519PublicKey.from_public_bytes(base64.b64decode(key)).verify(mark, said)

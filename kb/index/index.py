@@ -186,7 +186,7 @@ class Index:
     def _fresh(self) -> Reader:
         """The reader kept open, moved to the newest revision."""
         generation = self._generation()
-        if self._reader is not None and self._reader.generation == generation:
+        if self._reader is not None and self._reader.generation == generation and not self._reader.frozen:
             self._reader.refresh_if_moved()
             return self._reader
         self.close()

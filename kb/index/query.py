@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from kb.errors import BadInput
+from kb.errors import BadInput, described
 from kb.index.entry import Filters
 
 MAX_QUERY = 200
@@ -101,7 +101,7 @@ def _filter(filters: Filters, field: str, value: str) -> Filters:
     if field not in FIELDS:
         raise BadInput("query", f"{field}:", f"one of the fields {', '.join(FIELDS)} before the colon")
     if not value:
-        raise BadInput(f"query, {field}", "nothing", f"a value, such as {_EXAMPLE[field]}")
+        raise BadInput(f"query, {field}", described("nothing"), f"a value, such as {_EXAMPLE[field]}")
     if field == "make":
         return filters._replace(make=value)
     if field == "year":

@@ -45,7 +45,8 @@ class Reader:
         self._words: WordSearcher | None = None
         self._bits: k.Bits | None = None
         self._bits_name = -1
-        self._db = t.connect(generation / files.KEYS)
+        #: ``frozen``: nothing that is written later will be seen.
+        self._db, self.frozen = t.connect_to_read(generation / files.KEYS)
         try:
             self.refresh()
         except BaseException:
@@ -268,6 +269,8 @@ class Reader:
 
     def _moved(self) -> bool:
         """Whether the file has a newer revision, or newer words, than this snapshot."""
+        if self.frozen:
+            return False
         with t.connect(self.generation / files.KEYS) as db:
             newest = t.meta(db)
         db.close()

@@ -11,8 +11,10 @@ import json
 import sqlite3
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from typing import Final
 from zlib import crc32
 
+from kb.given import readable
 from kb.index import keys as k
 from kb.index.entry import Filters, IndexBroken, SetEntry
 from kb.index.files import private_file
@@ -58,6 +60,7 @@ SpellingRow = tuple[int, int, str, str, str, str, int]
 
 def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
     """A connection in autocommit; raises ``IndexBroken`` where the file is missing or no database."""
+    db = None
     try:
         if create:
             private_file(path)
@@ -66,8 +69,37 @@ def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
         )
         db.execute(f"PRAGMA cache_size=-{CACHE_KB}")
     except sqlite3.Error as error:
+        if db is not None:
+            db.close()
         raise IndexBroken(f"index file {path.name}: cannot be opened ({error})") from error
     return db
+
+
+def connect_to_read(path: Path) -> tuple[sqlite3.Connection, bool]:
+    """A connection for reading, and whether it will never see what is written later; raises as ``connect``.
+
+    On a disk without room, or in a folder where nothing may be made, the file is read as it is.
+    """
+    try:
+        return connect(path), False
+    except IndexBroken as trouble:
+        as_it_is = list(readable(path))[1:]
+        refused = getattr(trouble.__cause__, "sqlite_errorcode", 0) & 0xFF
+        if not as_it_is or refused not in _NOT_SHARED or not path.exists():
+            raise
+        return sqlite3.connect(as_it_is[0], uri=True, isolation_level=None), True
+
+
+#: What SQLite says where the file that readers share cannot be made.
+_NOT_SHARED: Final = frozenset(
+    {
+        sqlite3.SQLITE_CANTOPEN,
+        sqlite3.SQLITE_READONLY,
+        sqlite3.SQLITE_PERM,
+        sqlite3.SQLITE_IOERR,
+        sqlite3.SQLITE_FULL,
+    }
+)
 
 
 def meta(db: sqlite3.Connection) -> dict[str, int]:

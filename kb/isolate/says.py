@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 from kb.isolate.learned import Confirmed, confirmed_to
 from kb.isolate.model import SOMETHING_ELSE, Model, Side
 from kb.isolate.used import UNKNOWN_PATH
+from kb.text import percent
 from kb.words import Outcome
 
 if TYPE_CHECKING:
@@ -146,17 +147,6 @@ def _of_the_jack(state: State) -> dict[str, str | None]:
         outcome = complaint.outcome and complaint.outcome.value
         speakers = complaint.speakers and complaint.speakers.value
     return {"outcome": outcome, "speakers": speakers}
-
-
-def percent(p: float) -> str:
-    """A chance for people; never a flat 0 or 100, as nothing here is certain.
-
-    >>> percent(0.9), percent(0.999), percent(0.0001)
-    ('90%', '>99%', '<1%')
-    """
-    if p > 0.99:
-        return ">99%"
-    return f"{p:.0%}" if p >= 0.01 else "<1%"
 
 
 def minutes(count: float) -> str:

@@ -38,7 +38,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from kb.errors import BadInput, ascii_controls
+from kb.errors import BadInput, ascii_controls, described
 from kb.loop.field import REFERENCE_A_PER_M, SEATED_M
 from kb.loop.geometry import Loop
 from kb.loop.units import bounded
@@ -133,7 +133,7 @@ def _positions(rows: object) -> tuple[Position, ...]:
             raise BadInput(f"{at}, name", name, "a name that no other position has")
         level = _level(table, f"{at}, field", "field_db", "field_ma_per_m", -80)
         if level is None:
-            raise BadInput(f"{at}, field_ma_per_m", "nothing", "the field in mA/m, or field_db")
+            raise BadInput(f"{at}, field_ma_per_m", described("nothing"), "the field in mA/m, or field_db")
         found.append(
             Position(
                 name=name,
@@ -254,6 +254,6 @@ def _only(table: Mapping[str, object], at: str, known: set[str]) -> None:
         if key not in known:
             raise BadInput(
                 f"{at}, {ascii_controls(str(key)[:40])}",
-                "an unknown key",
+                described("an unknown key"),
                 f"one of {', '.join(sorted(known))}",
             )

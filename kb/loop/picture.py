@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 from typing import TYPE_CHECKING, Final, Literal
 
-from kb.errors import BadInput, described
+from kb.errors import MissingExtra
 from kb.loop.field import TOLERANCE_DB, grid, level_db
 from kb.loop.plan import Answer
 from kb.loop.units import FOOT_M, show_length
@@ -39,7 +39,7 @@ def draw(answer: Answer, kind: Literal["svg", "png"], plane: int = 0, *, feet: b
 
     Levels are for the current that brings the listening area within +-3 dB, or 400 mA/m at the centre
     where none does. Outside the wire the field points down; a meter and a telecoil do not mind, so its amount
-    is shown. Raises BadInput when the plotting library is not installed.
+    is shown. Raises MissingExtra when the plotting library is not installed.
     """
     try:
         import matplotlib
@@ -47,9 +47,7 @@ def draw(answer: Answer, kind: Literal["svg", "png"], plane: int = 0, *, feet: b
         from matplotlib.backends.backend_svg import FigureCanvasSVG
         from matplotlib.figure import Figure
     except ImportError as trouble:
-        raise BadInput(
-            "picture", described("no plotting library"), "one installed: pip install 'jackfield[plot]'"
-        ) from trouble
+        raise MissingExtra("picture", trouble.name, "plot") from trouble
     with matplotlib.rc_context(
         {"svg.hashsalt": "jackfield", "svg.fonttype": "none", "font.family": "DejaVu Sans"}
     ):

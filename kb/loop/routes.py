@@ -9,9 +9,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from kb.errors import BadInput
 from kb.loop.units import bounded
+
+_LEAST: Final = 3  #: letters of a word by which a route is known
 
 
 @dataclass(frozen=True)
@@ -128,12 +131,26 @@ def cautions_from(data: Mapping[str, object]) -> tuple[Caution, ...]:
     return tuple(found)
 
 
-def route_named(code: str, routes: Sequence[Route]) -> Route:
-    """Return the route with that code, whatever its case; raises BadInput listing the known codes."""
+def route_named(typed: str, routes: Sequence[Route]) -> Route:
+    """Return the route with that code, or the only one in whose code and name the words stand.
+
+    Raises BadInput: with the routes that may be meant where there are several, else with all codes.
+    """
+    words = typed.lower().replace("-", " ").split()
     for route in routes:
-        if route.code == code.strip().lower().replace(" ", "-"):
+        if route.code == "-".join(words):
             return route
-    raise BadInput("route", code, f"one of {', '.join(route.code for route in routes)}")
+    meant = [route for route in routes if words and all(_names(route, word) for word in words)]
+    if len(meant) == 1:
+        return meant[0]
+    several = " or ".join(f"{route.code} ({route.name})" for route in meant)
+    raise BadInput("route", typed, several or f"one of {', '.join(route.code for route in routes)}")
+
+
+def _names(route: Route, word: str) -> bool:
+    """Does a word of the route's code or name begin so?"""
+    own = f"{route.code} {route.name}".lower().replace("-", " ").split()
+    return len(word) >= _LEAST and any(each.startswith(word) for each in own)
 
 
 def _route(row: Mapping[str, object], at: str, known: Mapping[str, Caution]) -> Route:

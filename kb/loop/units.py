@@ -22,7 +22,7 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import Final
 
-from kb.errors import BadInput
+from kb.errors import BadInput, described
 
 INCH_M: Final = 0.0254
 FOOT_M: Final = 12 * INCH_M
@@ -108,7 +108,9 @@ def bounded(
     number = isinstance(value, int | float) and not isinstance(value, bool)
     if not isinstance(value, int | float) or not number or not low <= value <= high:
         expected = f"a number from {low:g} to {high:g}" + (f" {unit}" if unit else "")
-        raise BadInput(place, "nothing" if value is None else value if seen is None else seen, expected)
+        raise BadInput(
+            place, described("nothing") if value is None else value if seen is None else seen, expected
+        )
     return float(value)
 
 

@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from kb.evidence import Likely, Output
 from kb.pack.says import Answer, Ask, JobPlan, Plan, Risk, Useless
+from kb.text import percent
 from kb.words import Form, Signal
 
 MANY: Final = 3  #: changes of a list; of more the list itself is told where it is shorter
@@ -191,17 +192,6 @@ def _outputs(outputs: tuple[Output, ...]) -> list[dict[str, str]]:
 
 
 # -- sentences -------------------------------------------------------------------------------------
-
-
-def percent(p: float) -> str:
-    """A chance for people: no false certainty at either end.
-
-    >>> percent(0.9994), percent(0.042), percent(0.0004)
-    ('over 99%', '4%', 'under 1%')
-    """
-    if p >= 0.995:
-        return "over 99%"
-    return "under 1%" if p < 0.005 else f"{100 * p:.0f}%"
 
 
 def below(p: float, limit: float) -> str:

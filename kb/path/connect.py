@@ -181,7 +181,11 @@ def _dac(ways: Sequence[Way], job: Job) -> Dac:
     if not best.chain.ends[0].carries.digital:
         wireless = best.tier is Tier.WIRELESS or best.tier is Tier.LATE
         variant = "microphone" if best.jack is None else "receiver" if wireless else ""
-        return Dac(False, DacCode.ANALOG, (signal, into, ("item", best.chain.items[0].name)), variant)
+        item = best.chain.items[0]
+        if signal[1] is Signal.SPEAKER_LEVEL:
+            variant = "speaker-level"
+            item = next(one for one, before, _ in turned if before.signal is Signal.SPEAKER_LEVEL)
+        return Dac(False, DacCode.ANALOG, (signal, into, ("item", item.name)), variant)
     if not turned:
         return Dac(False, DacCode.DRIVER_TAKES_IT, (signal, into))
     return Dac(False, DacCode.CONVERTER, (signal, into, ("item", turned[-1][0].name)))

@@ -174,3 +174,11 @@ class Connection:
     ruled_out: tuple[RuledOut, ...]
     dac: Dac
     ask: tuple[Question, ...] = ()
+
+    @property
+    def converter(self) -> str:
+        """What turns the sound into another kind on the chosen way, powered or not; "" for nothing."""
+        if self.chosen is None:
+            return ""
+        passive = dict(self.dac.values)["item"] if self.dac.variant == "speaker-level" else ""
+        return self.chosen.converter or str(passive)

@@ -166,6 +166,8 @@ ENGLISH: Final[Mapping[str, str]] = {
     "dac/analog": "The sound comes out analog already ({signal}).",
     "dac/analog/microphone": "A microphone is analog.",
     "dac/analog/receiver": "The {item} gives analog sound.",
+    "dac/analog/speaker-level": "The sound comes out analog, with the power for loudspeakers: the {item} "
+    "takes it down to line level. No DAC.",
     "dac/driver-takes-it": "The driver takes {signal} sound as it is.",
     "dac/converter": "The driver takes digital sound in the form that the {item} gives.",
     "dac/no-path": "There is no path, with or without a DAC.",

@@ -177,12 +177,12 @@ def chain_line(path: Path, panel: Panel, said: Language) -> str:
 
 
 def _works(path: Path, said: Language) -> str:
-    return said("file/findings", percent=f"{100 * path.p_works:.0f}", count=path.trials)
+    return said("file/findings", percent=min(99, round(100 * path.p_works)), count=path.trials)
 
 
 def converter(connection: Connection, said: Language) -> str:
     """Is a converter needed, and why."""
-    answer = said("file/needed") if connection.dac.needed else said("file/not-needed")
+    answer = said("file/needed") if connection.converter else said("file/not-needed")
     return f"{answer}. {said.said(connection.dac)}"
 
 

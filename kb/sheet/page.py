@@ -102,11 +102,12 @@ def set_name(source: Source) -> str:
 
 
 #: Lines that a page holds at the usual size of its text: tried out in print, with some air.
-_CLIENT_LINES: Final = {Paper.A4: 27.6, Paper.LETTER: 23.0}
-_FILE_LINES: Final = {Paper.A4: 94.0, Paper.LETTER: 84.0}
-#: How full a client's page may be counted and still fit at the second size: measured in Chromium over the
-#: demo book, where no page then takes more than 0.97 of the paper.
-_SECOND: Final = {Paper.A4: 1.12, Paper.LETTER: 1.2}
+_CLIENT_LINES: Final = {Paper.A4: 26.8, Paper.LETTER: 22.8}
+_FILE_LINES: Final = {Paper.A4: 80.0, Paper.LETTER: 78.0}
+#: How full a page may be counted and still fit at the second size. All of these are measured in Chromium over
+#: the demo book, with the widest of the fonts that the style sheet names.
+_SECOND: Final = {Paper.A4: 1.15, Paper.LETTER: 1.1}
+_FILE_SECOND: Final = 1.2
 _USUAL: Final = 0.555  #: width of a usual character in running text, as ``text_width`` measures it
 
 
@@ -128,15 +129,17 @@ def _crowded(sheet: Sheet, client: ForClient, file: forfile.ForFile, said: Langu
     # a line of the table goes across both columns
     table = 2.6 * sum(max(_lines(jack.known, 70), _lines(jack.marking, 20)) for jack in file.jacks)
     map_lines = 18 if sheet.loop else 0
-    box = len(menu) + _lines_of(menu, 63) + 3.5 if menu else 1.0  # with its frame and the line below
+    titles = [item.text for item in client.menu]  # in bold type
+    # with its frame and the line below
+    box = _lines_of(titles, 58) + _lines_of(menu, 63) + 3.5 if menu else 1.0
     client_lines = _lines_of(of_client, 73) + _lines_of(listed, 69) + box + chain * UNIT_MM / 6.6
     return {
         "client": _size(client_lines / _CLIENT_LINES[sheet.paper], _SECOND[sheet.paper]),
-        "file": _size((_lines_of(of_file, 62) + table + map_lines) / _FILE_LINES[sheet.paper]),
+        "file": _size((_lines_of(of_file, 62) + table + map_lines) / _FILE_LINES[sheet.paper], _FILE_SECOND),
     }
 
 
-def _size(filled: float, second: float = 1.1) -> str:
+def _size(filled: float, second: float) -> str:
     """Classes for a page that is filled so far at the usual size; smaller type holds up to ``second``."""
     if filled <= 1:
         return ""

@@ -154,13 +154,15 @@ def wrapped(text: str, width: float, size: float, lines: int, *, bold: bool = Fa
 
 
 def _pieces(text: str, width: float, size: float, bold: bool) -> Iterator[str]:
-    """The words; one that is wider than a line is broken, a number stays with its unit."""
+    """The words; one that is wider than a line is broken, if it can be after a hyphen; a number stays with
+    its unit."""
     for word in _UNIT.sub("\\1\N{NO-BREAK SPACE}\\2", text).split(" "):
         piece = ""
         for char in word:
             if piece and text_width(piece + char, size, bold=bold) > width:
-                yield piece
-                piece = ""
+                kept = piece.rfind("-") + 1 or len(piece)
+                yield piece[:kept]
+                piece = piece[kept:]
             piece += char
         if piece:
             yield piece

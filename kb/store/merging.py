@@ -26,6 +26,7 @@ from kb.store.withdrawn import withdrawn
 class Merged:
     """How many facts were new, by kind, and how many were there already.
 
+    ``completed``: of those, visits of which only what is shared was here, and whose private words came now.
     ``replaced`` and ``withdrawn``: ids of visits of this book that new facts take the place of or withdraw.
     """
 
@@ -35,13 +36,14 @@ class Merged:
     withdrawals: int = 0
     notes: int = 0
     already: int = 0
+    completed: int = 0
     replaced: tuple[str, ...] = ()
     withdrawn: tuple[str, ...] = ()
 
     @property
     def new(self) -> int:
-        """Facts that were added."""
-        return self.visits + self.aliases + self.withdrawals + self.notes
+        """Facts that were added, or to which something was."""
+        return self.visits + self.aliases + self.withdrawals + self.notes + self.completed
 
 
 def certified(fact: Fact) -> bool:
@@ -147,7 +149,7 @@ def _add_visits(
         if words and visit.id not in own:  # so far only what was shared of it was here
             add_private_rows(rows, visit, seen=seen, at=fact.recorded or at)
             own.add(visit.id)
-            merged.notes += 1
+            merged.completed += 1
     for table in ORDER:
         if rows[table]:
             connection.execute(table.insert(), rows[table])

@@ -6,16 +6,13 @@ A cold ``find`` asks this before it trusts the index; it costs one read of one r
 
 from __future__ import annotations
 
-import os
 import sqlite3
-from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 from typing import Final, NamedTuple
-from urllib.parse import quote
 
 from kb.errors import BookTrouble
-from kb.given import refuse_special
+from kb.given import readable, refuse_special
 from kb.store.signs import NO_ROOM, RIGHTS, SQLITE
 
 WAIT: Final = 10.0  #: seconds to wait for another program's write
@@ -60,32 +57,3 @@ def standing(path: Path) -> Standing | None:
     if refusal is None or not path.exists():
         return None
     raise BookTrouble(f"{path}: {SQLITE[refusal.sqlite_errorcode & 0xFF]}") from refusal
-
-
-def readable(path: Path) -> Iterator[str]:
-    """URIs that open the file for reading only, the safe way first.
-
-    In a folder where nothing may be made, or on a disk without room, SQLite cannot share a book in
-    write-ahead mode. Where no write-ahead log has anything in it, nobody is writing, and the file can be
-    read as it is.
-    """
-    yield uri_of(path)
-    log = path.with_name(f"{path.name}-wal")
-    try:
-        quiet = log.stat().st_size == 0
-    except FileNotFoundError:
-        quiet = True
-    except OSError:
-        return
-    if quiet:
-        yield f"{uri_of(path)}&immutable=1"
-
-
-def uri_of(path: Path, mode: str = "ro") -> str:
-    """The file as SQLite's URI (sqlite.org/uri.html); ``mode``: ``ro`` or ``rw``, neither makes a file.
-
-    >>> uri_of(Path("/van/a book?.sqlite"))
-    'file:/van/a%20book%3F.sqlite?mode=ro'
-    """
-    # As bytes: a name on the disk need not be text.
-    return f"file:{quote(os.fsencode(path.absolute()))}?mode={mode}"

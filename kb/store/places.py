@@ -21,8 +21,8 @@ from sqlalchemy.pool import ConnectionPoolEntry
 
 from kb import clock
 from kb.errors import BadInput, BookTrouble
-from kb.given import refuse_special
-from kb.store.peek import WAIT, readable, uri_of
+from kb.given import readable, refuse_special, uri_of
+from kb.store.peek import WAIT
 from kb.store.signs import RIGHTS, SQLITE
 from kb.store.trouble import told
 from kb.whole import sync_names

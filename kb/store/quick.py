@@ -18,8 +18,9 @@ from pathlib import Path
 from typing import Any, Final
 
 from kb.errors import BookTrouble
+from kb.given import readable
 from kb.store.assembled import assembled
-from kb.store.peek import WAIT, readable
+from kb.store.peek import WAIT
 from kb.store.signs import FORMATS
 from kb.store.spellings import Spellings
 from kb.visit import Visit

@@ -13,7 +13,7 @@ from typing import Final
 
 import sqlalchemy.exc
 
-from kb.errors import BadInput, BookTrouble, JackfieldError, ascii_controls
+from kb.errors import BadInput, BookTrouble, JackfieldError, MissingExtra, ascii_controls
 from kb.store.signs import SQLITE
 
 #: PostgreSQL's classes and codes (its manual, appendix A), the longer first.
@@ -48,9 +48,7 @@ def told(place: str) -> Iterator[None]:
     except OSError as problem:
         raise BookTrouble(f"{place}: {ascii_controls(problem.strerror or str(problem))}") from problem
     except ImportError as problem:
-        raise BookTrouble(
-            f"{place}: the package {problem.name} is missing; install jackfield with its team extra"
-        ) from problem
+        raise MissingExtra(place, problem.name, "team") from problem
     except (UnicodeError, OverflowError) as problem:  # a driver meets text or a number it cannot send
         raise BadInput("visit", _line(problem), "what the book can hold") from problem
 

@@ -163,19 +163,13 @@ class Entry:
         return untried and (seen.direction is Direction.INPUT or seen.signal is Signal.NOT_AUDIO)
 
     def _read(self, jack: dict[str, str]) -> str:
-        from kb import marking
-
         try:
             finding = finding_from(self._jack(jack), "jack")
         except BadInput as wrong:
             return str(wrong)
         seen = finding.jack
         said = seen.direction.label + (f", {seen.signal.label}" if seen.signal else "")
-        if "direction" not in finding.inferred:
-            return f"{said} (as you say)"
-        reading = marking.read(seen.form, seen.marking, seen.colour)
-        why = reading.why if reading.direction is seen.direction else "sound came out of it"
-        return f"{said} ({why})"
+        return f"{said} ({finding.why})"
 
     @staticmethod
     def _jack(jack: Mapping[str, str]) -> dict[str, Any]:

@@ -78,7 +78,6 @@ def isolate() -> AnyResponse:
         warning=says.contradiction(state),
         question=says.ask(state),
         note=says.finding_note(state),
-        percent=says.percent,
         minutes=says.minutes,
         link=_link,
         fault=fault,

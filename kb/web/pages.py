@@ -12,6 +12,7 @@ from flask import Flask, Response, request
 from werkzeug.wrappers import Response as AnyResponse
 
 from kb.errors import BadInput, NotFound
+from kb.text import percent
 from kb.web.drawing import sign
 from kb.web.isolating import turns_address
 from kb.web.lengths import read_length, shown_length
@@ -34,7 +35,7 @@ def add(app: Flask) -> None:
     app.add_url_rule("/set", "show_set", show_set)
     app.add_url_rule("/path", "other_driver", other_driver)
     app.add_url_rule("/sheet", "sheet", sheet)
-    app.jinja_env.globals |= {"sign": sign, "shown_length": shown_length}
+    app.jinja_env.globals |= {"percent": percent, "sign": sign, "shown_length": shown_length}
 
 
 # -- search --------------------------------------------------------------------------------------------
@@ -147,7 +148,7 @@ def told(connection: Connection, known: SetView) -> dict[str, Any]:
     return {
         "chosen": chosen,
         "links": links(chosen, known) if chosen else [],
-        "dac": connection.dac,
+        "converter": connection.converter,
         "dac_why": sentence(connection.dac),
         "steps": [sentence(step) for step in chosen.steps] if chosen else [],
         "cautions": [sentence(one) for one in chosen.cautions] if chosen else [],

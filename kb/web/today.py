@@ -13,7 +13,7 @@ from typing import Any, Final
 from flask import Flask, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
-from kb.errors import BadInput, BookTrouble
+from kb.errors import BadInput, BookTrouble, described
 from kb.pack import Day, Plan, day_from, job_from
 from kb.web import privately
 from kb.web.lengths import read_length
@@ -52,14 +52,14 @@ def _jobs_page(typed: dict[str, str], code: int = 200, said: str = "") -> AnyRes
 
 def bring() -> AnyResponse:
     """What to carry so that every job connects on the first visit, and how sure that is."""
-    from kb.pack import expected_text, pack, percent, risk_text
+    from kb.pack import expected_text, pack, risk_text
 
     data = read_jobs()
     if not data["jobs"]:
         return redirect(url_for("today"), 303)
     day: Day = day_from(data)
     plan: Plan = pack(day, site().book.expect())
-    return page("bring", plan=plan, percent=percent, expected_text=expected_text, risk_text=risk_text)
+    return page("bring", plan=plan, expected_text=expected_text, risk_text=risk_text)
 
 
 def change_today() -> AnyResponse:
@@ -87,7 +87,7 @@ def _job(typed: dict[str, str]) -> dict[str, Any]:
     """A job as it was typed, checked as any job file is."""
     job: dict[str, Any] = {key: typed[key] for key in ("make", "model", "job") if typed.get(key)}
     if not job.get("make") and not job.get("model"):
-        raise BadInput("job, make", "nothing", "a make, a model or both")
+        raise BadInput("job, make", described("nothing"), "a make, a model or both")
     job["inputs"] = request.form.getlist("inputs") or list(site().book.settings.inputs)
     job["speakers"] = "free" if typed.get("speakers") == "free" else "needed"
     if typed.get("year"):

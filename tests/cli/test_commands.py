@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -136,6 +137,22 @@ def test_questions_at_the_terminal_record_when_confirmed(jackfield: Run) -> None
     ]
 
 
+def test_a_make_alone_is_not_said_to_be_met_by_nobody(jackfield: Run) -> None:
+    jackfield("record", "Norwell", "NV40-210", "opt:ok")
+    for command in ("show", "path"):
+        done = jackfield(command, "Norwell")
+        assert done.code == 1
+        assert done.err == "jackfield: no model Norwell in the book; near it: Norwell NV40-210\n"
+
+
+def test_a_set_known_by_name_only_is_not_told_as_one_without_outputs(jackfield: Run) -> None:
+    jackfield("record", "Norwell", "NV40-210")
+    done = jackfield("path", "Norwell", "NV40-210")
+    assert (done.code, "No jack of it is recorded yet" in done.out) == (1, True)
+    jackfield("record", "Norwell", "NV40-220", "rca=AUDIO IN")
+    assert "is recorded yet" not in jackfield("path", "Norwell", "NV40-220").out
+
+
 @pytest.mark.parametrize("last", ["n", "quit"])
 def test_nothing_is_saved_until_confirmed(jackfield: Run, last: str) -> None:
     ending = ["", "", "n"] if last == "n" else ["quit"]
@@ -148,6 +165,53 @@ def test_a_terminal_that_goes_away_saves_nothing(jackfield: Run) -> None:
     done = jackfield("record", "--ask", stdin="Norwell\nNV40\n")
     assert done.code == 130
     assert jackfield("find", "nv40").code == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "package", "extra"),
+    [
+        (["serve"], "flask", "web"),
+        (["loop", "--room", "5x4", "--svg", "field.svg"], "matplotlib", "plot"),
+        (["share", "key", "rt.key", "--name", "RT"], "cryptography", "sign"),
+        (["find", "nv40", "--store", "postgresql+psycopg://rt@localhost/none"], "psycopg", "team"),
+    ],
+)
+def test_a_missing_extra_is_the_same_answer_everywhere_and_says_what_to_install(
+    jackfield: Run, monkeypatch: pytest.MonkeyPatch, words: list[str], package: str, extra: str
+) -> None:
+    for name in [*sys.modules]:
+        if name.startswith(("flask", "matplotlib", "cryptography", "psycopg", "kb.web")):
+            monkeypatch.delitem(sys.modules, name)
+    monkeypatch.setitem(sys.modules, package, None)
+    done = jackfield(*words)
+    assert (done.code, done.out) == (2, "")
+    assert done.err.endswith(
+        f"saw no package {package}, expected it installed: pip install 'jackfield[{extra}]'\n"
+    )
+
+
+def test_a_slip_in_year_or_note_is_asked_again_and_costs_no_jack(jackfield: Run) -> None:
+    answers = ["Norwell", "NV40", "1804", "20x4", "2014", "opt=OPTICAL OUT:ok", "", "n" * 4001, "a note", "y"]
+    done = jackfield("record", "--ask", stdin="\n".join(answers) + "\n")
+    assert done.code == 0, done.err
+    assert "year: saw 1804, expected a year, 1930 to" in done.err
+    shown = jackfield("show", "Norwell", "NV40", "--json").json
+    assert shown["source"]["year"] == 2014
+    assert [jack["marking"] for jack in shown["panel"]] == ["OPTICAL OUT"]
+
+
+@pytest.mark.parametrize(
+    ("jack", "known"),
+    [
+        ("scart", "jack 1 SCART: read as output, analog line (SCART gives analog sound out at pins 1 and 3"),
+        ("spk", "output, speaker level (loudspeaker terminals carry power, not line level)"),
+        ("opt:ok", "output, optical digital (sound came out of it)"),
+        ("opt", "unclear, optical digital (no mark: never guessed)"),
+    ],
+)
+def test_what_an_unmarked_jack_is_read_as_says_how_it_is_known(jackfield: Run, jack: str, known: str) -> None:
+    done = jackfield("record", "Norwell", "NV40", jack)
+    assert known in " ".join(done.out.split())
 
 
 def test_who_types_a_headphone_jack_is_not_asked_whether_it_is_an_output(jackfield: Run) -> None:

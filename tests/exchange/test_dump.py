@@ -120,6 +120,24 @@ def test_a_dump_is_for_this_user_alone_and_overwrites_nothing(
     assert [one.name for one in tmp_path.glob("*.part")] == []
 
 
+def test_words_that_a_dump_brings_to_visits_shared_before_are_found_at_once(
+    jackfield: Run, visit_file: Any, tmp_path: Path
+) -> None:
+    jackfield("record", "--file", visit_file())
+    jackfield("share", "out", tmp_path / "b.jsonl")
+    jackfield("dump", tmp_path / "mine.jsonl")
+    other = ("--home", tmp_path / "other")
+    jackfield("share", "in", tmp_path / "b.jsonl", *other)
+    assert jackfield("find", "cabinet", *other).code == 1
+    done = jackfield("load", tmp_path / "mine.jsonl", *other)
+    assert done.out.splitlines() == [
+        "0 visits with 0 findings loaded",
+        "1 entry was in the book already",
+        "1 of them came from other books; they have your own notes now",
+    ]
+    assert jackfield("find", "cabinet", "--json", *other).json["matches"][0]["how"] == "text"
+
+
 def test_a_dump_with_other_words_under_a_known_id_changes_nothing(
     jackfield: Run, visit_file: Any, tmp_path: Path
 ) -> None:

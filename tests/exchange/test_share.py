@@ -106,6 +106,8 @@ def test_a_released_note_can_be_called_back(jackfield: Run, book: Path, tmp_path
         ("Paseo del Olmo 4", "street address"),
         ("8 chemin des Ormes", "street address"),
         ("14 Elm Gardens", "street address"),
+        ("7 The Green", "street address"),
+        ("lives at 12a, The Old Rectory, Oxmarle", "street address"),
         ("PO Box 123", "street address"),
         ("12345 Ulmstadt", "postal code"),
         ("tel. 12 34 56", "phone number"),
@@ -136,6 +138,8 @@ def test_words_about_a_home_are_flagged(said: str, kind: str) -> None:
         "48000 Hz, 230 V 50 Hz",
         "press MENU 1147 to enter service",
         "way 2 of the splitter",
+        "jack 2 The DAC was off",
+        "pull 2 the green plug",
         "sound menu, digital output: PCM",
         "AUDIO OUT (FIXED/VAR)",
         "optical cable 2 m",
@@ -330,6 +334,12 @@ def test_wrong_words_get_one_clear_message(
     assert (done.code, done.out) == (code, "")
     assert named in done.err
     assert "Traceback" not in done.err
+
+
+def test_the_list_of_notes_names_the_set_that_each_is_about(jackfield: Run, book: Path) -> None:
+    lines = jackfield("share", "review").out.splitlines()
+    assert lines
+    assert all("  Norwell NV1, 2026-03-04: 'QX" in line or "  Norwell NV2, " in line for line in lines)
 
 
 def test_review_asks_one_by_one(jackfield: Run, book: Path) -> None:

@@ -74,6 +74,15 @@ def test_such_a_key_is_not_trusted(jackfield: Run, tmp_path: Path) -> None:
     assert (done.code, "public key" in done.err) == (2, True)
 
 
+def test_who_has_a_key_is_told_when_a_bundle_goes_out_without_it(jackfield: Run, tmp_path: Path) -> None:
+    pytest.importorskip("cryptography")
+    jackfield("record", "Norwell", "NV40-210", "hp:mute")
+    assert "not signed" not in jackfield("share", "out", tmp_path / "first.jsonl").err
+    jackfield("share", "key", tmp_path / "rt.key", "--name", "RT")
+    assert "not signed" in jackfield("share", "out", tmp_path / "plain.jsonl").err
+    assert "not signed" not in jackfield("share", "out", tmp_path / "signed.jsonl", "--sign").err
+
+
 def test_a_signature_holds_for_what_was_signed_alone(tmp_path: Path) -> None:
     pytest.importorskip("cryptography")
     key = own_key(tmp_path, make=True)

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from kb.errors import BookTrouble
-from kb.index import Index, IndexBroken
+from kb.index import Index, IndexBroken, tables
 from tests.index.conftest import noted, region, sets
 
 Book = Callable[..., Index]
@@ -117,6 +117,28 @@ def test_pages_overwritten_inside_the_file_are_found_by_the_doctor(book: Book, f
     keys.write_bytes(bytes(content))
     assert Index.open(folder).check()
     heal(folder)
+
+
+def test_on_a_full_disk_the_index_is_read_as_it_is_and_what_is_written_later_is_seen(
+    book: Book, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    book([noted("Norwell: NV40-210", "kitchen")]).close()
+
+    def no_room(path: Path, *, create: bool = False) -> sqlite3.Connection:
+        """What SQLite says where the file that readers share cannot be made."""
+        error = sqlite3.OperationalError("disk I/O error")
+        error.sqlite_errorcode = sqlite3.SQLITE_IOERR
+        raise IndexBroken("index file keys.sqlite: cannot be opened") from error
+
+    with Index.open(folder) as index:
+        with monkeypatch.context() as full:
+            full.setattr(tables, "connect", no_room)
+            assert index.find("nv40210").matches[0].how == "exact"
+            assert index.find("kitchen").matches[0].how == "text"
+        with Index.open(folder) as other:
+            other.update(sets("Norwell: NV55-310"), [], 2)
+        assert index.revision == 2
+        assert index.find("nv55310").matches[0].how == "exact"
 
 
 def test_a_rebuild_that_fails_half_way_leaves_the_old_index_in_force(book: Book, folder: Path) -> None:

@@ -56,6 +56,24 @@ def test_one_book_reads_what_was_learned_once(tmp_path: Path, counted: dict[str,
     assert counted == {"learned": 1, "read": 1}
 
 
+def test_learning_tells_how_far_it_is_and_what_is_kept_has_nothing_to_tell(tmp_path: Path) -> None:
+    shares: list[float] = []
+
+    def tell(done: int, total: int) -> None:
+        shares.append(done / total)
+
+    with Book.open(tmp_path, learning=tell) as book:
+        book.record([met(f"NV{number}") for number in range(40, 60)])
+        book.evidence()
+    assert shares == sorted(shares)
+    assert shares[19] == 0.5, "twenty sets read are half of the work"
+    assert shares[-1] == 1
+    shares.clear()
+    with Book.open(tmp_path, learning=tell) as book:
+        book.evidence()
+    assert shares == []
+
+
 def test_who_learned_does_not_read_it_back(tmp_path: Path, counted: dict[str, int]) -> None:
     with Book.open(tmp_path) as book:
         book.record([met()])

@@ -5,6 +5,8 @@ from __future__ import annotations
 import io
 import json
 import stat
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -49,6 +51,31 @@ def test_json_has_the_keys_of_the_contract(tmp_path):
     assert {"test", "minutes", "why"} <= set(said["next"])
     assert said["done"] is False
     assert sum(one["p"] for one in said["likely"]) == pytest.approx(1)
+
+
+def test_asked_to_ask_it_takes_answers_from_a_pipe_and_keeps_them(tmp_path):
+    file = tmp_path / "today.json"
+    words = ("--complaint", "no-sound", "--signal", "optical", "--answers", str(file), "--ask")
+    done = call(*words, stdin="power\nnonsense\nu\nplain\ng cap-on-plug\n")
+    assert done.exit_code == 0
+    assert "Saw 'nonsense', expected" in done.stdout
+    assert "Good now. It was: a cap is still on a tip of the optical cable." in done.stdout
+    kept = json.loads(file.read_text())
+    assert (kept["answers"], kept["fixed"]) == ({"driver-lights": "plain"}, "cap-on-plug")
+
+
+def test_asking_and_one_document_do_not_go_together():
+    with pytest.raises(BadInput, match="--ask and --json, expected one of them"):
+        call("--complaint", "hum", "--ask", "--json")
+
+
+@pytest.mark.parametrize(("piped", "told"), [("power\n", True), (None, False)])
+def test_answers_that_nobody_asked_to_read_are_not_passed_over_without_a_word(piped, told):
+    words = [sys.executable, "-m", "kb.cli.main", "isolate", "--complaint", "hum"]
+    given = {"input": piped} if piped else {"stdin": subprocess.DEVNULL}
+    done = subprocess.run(words, capture_output=True, encoding="utf-8", **given)
+    assert done.returncode == 0
+    assert ("nothing was read from the pipe: --ask takes answers from it" in done.stderr) is told
 
 
 def test_json_says_done_and_no_next_test_once_a_fault_stands_out():
@@ -134,7 +161,7 @@ def test_a_bad_answers_file_is_named_with_what_is_wrong(tmp_path, content, messa
 @pytest.mark.parametrize(
     ("args", "message"),
     [
-        ((), "--complaint: saw 'nothing', expected one of no-sound"),
+        ((), "--complaint: saw nothing, expected one of no-sound"),
         (("--complaint", "nosound"), "expected no-sound"),
         (
             ("--complaint", "hum", "--answer", "driver-off"),

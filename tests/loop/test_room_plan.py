@@ -151,6 +151,31 @@ def test_each_route_has_its_distance_from_a_seated_ear(route, between):
     assert answer.planes[0].offset == pytest.approx(between)
 
 
+@pytest.mark.parametrize(
+    ("typed", "code"),
+    [
+        ("Joist", "joists"),
+        ("tack strip", "tack-strip"),
+        ("under joists", "joists"),
+        ("saw cut", "saw-cut"),
+        ("concrete", "saw-cut"),
+        ("ceiling", "drop-ceiling"),
+        ("glued carpet", "trim"),
+    ],
+)
+def test_a_route_is_known_by_any_words_of_its_name_that_only_it_has(typed, code):
+    assert route_named(typed, ROUTES).code == code
+
+
+def test_words_of_two_routes_name_both():
+    with pytest.raises(BadInput) as refused:
+        route_named("carpet", ROUTES)
+    assert str(refused.value) == (
+        "route: saw 'carpet', expected tack-strip (behind the carpet edge on tack strip) "
+        "or trim (under the trim or the edge of glued carpet)"
+    )
+
+
 def test_staples_go_by_the_way_the_wire_takes_and_turns_share_them():
     for turns in (1, 3):
         answer = plan(Ask(room=ROOM, route=route_named("joists", ROUTES), turns=turns))

@@ -521,6 +521,18 @@ def test_speaker_terminals_go_through_an_isolating_converter_and_are_never_groun
     assert "join neither terminal to earth" in text(path)
 
 
+def test_speaker_terminals_take_a_converter_though_no_dac_and_it_is_named() -> None:
+    answer = ask(SPEAKERS)
+    assert not answer.dac.needed
+    assert answer.converter == "speaker-to-line converter"
+    assert sentence(answer.dac) == (
+        "The sound comes out analog, with the power for loudspeakers: the speaker-to-line converter takes it "
+        "down to line level. No DAC."
+    )
+    assert ask(OPTICAL).converter == "DAC"
+    assert ask(LINE).converter == ask(INPUT).converter == ""
+
+
 def test_speaker_terminals_that_are_in_use_are_shared_by_the_converter() -> None:
     assert chosen({**SPEAKERS, "taken": True}).items[0] == "speaker-to-line converter"
 

@@ -158,6 +158,11 @@ def test_a_chain_that_is_too_long_for_a_line_goes_on_in_the_next() -> None:
         assert 0 <= float(x) < picture.width
 
 
+def test_a_word_too_wide_for_its_box_is_broken_after_a_hyphen() -> None:
+    assert wrapped("speaker-to-line converter", 130, 17, 3) == ["speaker-to-", "line", "converter"]
+    assert wrapped("W" * 9, 60, 17, 3)[0].startswith("WWW")
+
+
 @given(st.text(max_size=80), st.floats(30, 300), st.integers(1, 4))
 def test_a_wrapped_text_keeps_to_its_lines_and_width(text: str, width: float, lines: int) -> None:
     found = wrapped(text, width, 14, lines)

@@ -114,9 +114,9 @@ def test_a_changed_usual_driver_counts_at_once(phone: Phone, home: Any) -> None:
     from kb.settings import Settings, save
     from kb.words import DriverInput
 
-    assert "Converter yes" in shown(phone.get("/set?make=Norwell&model=NV40-210").text)
+    assert "Converter DAC" in shown(phone.get("/set?make=Norwell&model=NV40-210").text)
     save(home, Settings(inputs=(DriverInput.OPTICAL,)))
-    assert "Converter no" in shown(phone.get("/set?make=Norwell&model=NV40-210").text)
+    assert "Converter none" in shown(phone.get("/set?make=Norwell&model=NV40-210").text)
 
 
 def test_a_set_that_nobody_met_is_a_true_no_with_the_nearest(phone: Phone) -> None:

@@ -180,18 +180,6 @@ def test_options_that_do_not_go_together_are_named(
     assert said in capsys.readouterr().err
 
 
-def test_without_its_packages_the_command_says_what_to_install(
-    home: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    from kb.cli.main import run
-
-    for name in [name for name in sys.modules if name.startswith("kb.web")]:
-        monkeypatch.delitem(sys.modules, name)
-    monkeypatch.setitem(sys.modules, "flask", None)
-    assert run(["--home", str(home), "serve"]) == 2
-    assert "jackfield[web]" in capsys.readouterr().err
-
-
 def test_behind_a_proxy_it_answers_under_that_name_over_tls_only(home: Path) -> None:
     served = Served(home, "--behind", "jack.example.org")
     assert served.said["url"] == "https://jack.example.org/"
