@@ -23,8 +23,6 @@ from tests.sheet.test_page import READINGS, loop_json
 
 #: Faces about a seventh wider than those that the style sheet asks for first.
 WIDE = ("DejaVuSans", "DejaVuSans-Bold")
-
-
 #: What the checker says of a value from CSS Fonts 5 (2024), which it does not know yet.
 NEWER_CSS = "CSS: “font-size-adjust”: Too many values"
 
