@@ -9,7 +9,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from kb.errors import BadInput
-from kb.loop.field import best_offset, drawn_h, grid, level_db, listening_plane, vertical_h
+from kb.loop.field import Plane, best_offset, drawn_h, grid, level_db, listening_plane, vertical_h
 from kb.loop.geometry import Loop
 
 side = st.floats(1, 15)
@@ -155,8 +155,10 @@ def test_where_the_area_can_be_even_the_level_shift_makes_it_so_and_is_the_least
     low, high = plane.range_db(current)
     assert -3 - 1e-9 <= low <= high <= 3 + 1e-9
     assert plane.share_within(current) == 1
-    # the least: either nothing was to do, or one end just touches its limit
-    assert shift == 0 or min(abs(low + 3), abs(high - 3)) < 1e-9
+    # the least: either nothing was to do, or a little less of it leaves one end outside
+    if shift:
+        low, high = plane.range_db(plane.current_for_centre_a * 10 ** (0.999 * shift / 20))
+        assert low < -3 or high > 3
 
 
 def test_the_current_for_the_centre_gives_400_ma_per_m_there():
@@ -172,6 +174,14 @@ def test_the_best_height_is_more_even_than_those_beside_it(sides):
     best = best_offset(loop)
     for other in (best.offset - 0.3, best.offset + 0.3):
         assert listening_plane(loop, other, most=120).spread_db > best.spread_db
+
+
+def test_too_weak_and_too_strong_are_both_outside_the_share_that_is_right():
+    fields = (0.05, 0.1, 0.14, 0.2, 0.28, 0.4)  # A/m per A; at 2 A these are -12, -6, -3.1, 0, 2.9 and 6 dB
+    plane = Plane(1.2, 1.2, tuple((float(n), 0.0) for n in range(6)), fields, 0.2)
+    assert plane.share_within(2.0) == pytest.approx(2 / 6)
+    assert plane.range_db(2.0) == pytest.approx((-12.04, 6.02), abs=0.01)
+    assert (plane.even, plane.shift_db) == (False, None)
 
 
 def test_where_the_field_has_turned_over_the_area_is_not_called_even():
