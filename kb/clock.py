@@ -24,11 +24,6 @@ def today() -> date:
     return datetime.now().astimezone().date()
 
 
-def wall() -> datetime:
-    """This moment as the clock on the wall shows it, on the day of ``today``: for people to read."""
-    return datetime.combine(today(), datetime.now().astimezone().time())
-
-
 def now() -> datetime:
     """This moment in UTC, to the second: for names of backups and entries of the history."""
     return datetime.now(UTC).replace(microsecond=0)

@@ -183,12 +183,3 @@ def test_the_sheet_is_the_one_that_the_command_writes(phone: Phone, home: Any, t
     out = tmp_path / "sheet.html"
     assert run(["--home", str(home), "sheet", "Norwell", "NV40-210", "--out", str(out)]) == 0
     assert phone.get("/sheet?make=Norwell&model=NV40-210").text == out.read_text(encoding="utf-8")
-
-
-def test_a_page_tells_the_day_by_the_same_clock_as_a_visit(
-    phone: Phone, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setenv("JACKFIELD_TODAY", "2026-03-04")
-    page = phone.get("/record").text
-    assert 'data-made="2026-03-04 ' in page
-    assert 'value="2026-03-04"' in page
