@@ -123,7 +123,8 @@ class Chances:
         """Is the chance surely below ``target``? False also where that takes too long to say."""
         if self.at_most(stock) < target:
             return True
-        return self.exact and self.of(stock) < target and self.exact
+        chance = self._exactly(0, stock) if self.exact else None
+        return chance is not None and chance < target
 
     def alone(self, task: int, held: int) -> float:
         """The chance of one task with the whole stock to itself."""
@@ -208,14 +209,20 @@ class Chances:
 
     def from_task(self, task: int, stock: Sequence[int]) -> float:
         """The chance that this task and all later ones succeed with what is left."""
-        held = packed(list(map(min, stock, self.caps[task])))
         if self.exact:
-            self._stop = self.work + self._each
-            try:
-                return self._value(task, held)
-            except _TooLong:
-                self.exact = False
+            found = self._exactly(task, stock)
+            if found is not None:
+                return found
+            self.exact = False
         return self.assured(stock, task)
+
+    def _exactly(self, task: int, stock: Sequence[int]) -> float | None:
+        """The chance itself; None: that would take too long to say."""
+        self._stop = self.work + self._each
+        try:
+            return self._value(task, packed(list(map(min, stock, self.caps[task]))))
+        except _TooLong:
+            return None
 
     def assured(self, stock: Sequence[int], first: int = 0, wanted: float = 0.0) -> float:
         """No more than the chance, and quick; see ``kb.pack.assured``."""

@@ -97,6 +97,16 @@ def test_an_item_used_at_the_first_job_is_gone_at_the_second():
     assert carried(plan)["DAC"] == 3
 
 
+def test_the_list_of_a_day_of_four_unlike_jobs_is_proved_the_cheapest():
+    doubtful = expecting({(LINE,): 0.5, (OPTICAL,): 0.25, (ARC,): 0.15, (LINE, OPTICAL): 0.1}, taken=0.2)
+    plan = packed(
+        doubtful, {}, {"inputs": ["line-rca"]}, {"inputs": ["optical", "line-3.5"]}, {"length_m": 5}
+    )
+    assert plan.exact
+    assert plan.optimal
+    assert plan.bound == pytest.approx(plan.cost)
+
+
 def test_jobs_share_what_only_one_of_them_is_likely_to_need():
     """One in ten sets is optical: of four jobs hardly two are, and one converter does for the day."""
     plan = packed(expecting({(LINE,): 0.9, (OPTICAL,): 0.1}), {}, {}, {}, {}, target=0.9)
