@@ -203,15 +203,15 @@ def verdict(plan: Plan, width: int) -> Any:
     """How sure, against what was wanted and what can be had at all, and what keeps it from that."""
     from textwrap import fill
 
-    from kb.pack import below, hindrance_text
+    from kb.pack import at_least, below, hindrance_text
     from kb.text import percent
 
-    least = "" if plan.exact else "at least "
+    sure = percent(plan.certainty) if plan.exact else at_least(plan.certainty)
     said = text("")
     if all(one.prior_share > 0.999 for one in plan.jobs):
         said.append("The book has no findings yet: from common practice only.\n", "yellow")
     which = "every job" if len(plan.jobs) > 1 else "the job"
-    said.append(f"Sure to {least}{percent(plan.certainty)} that {which} connects.", "bold")
+    said.append(f"Sure to {sure} that {which} connects.", "bold")
     spare = 0.0 if plan.optimal or not plan.cost else 1 - plan.bound / plan.cost
     if spare >= 0.005:
         said.append(

@@ -10,6 +10,7 @@ from kb.pack.plan import TARGET, pack
 from kb.pack.says import Answer, Ask, JobPlan, Line, Next, Plan, Risk, Use, Useless
 from kb.pack.show import (
     answer_text,
+    at_least,
     below,
     expected_text,
     gain_text,
@@ -34,6 +35,7 @@ __all__ = [
     "Use",
     "Useless",
     "answer_text",
+    "at_least",
     "below",
     "day_from",
     "expected_text",

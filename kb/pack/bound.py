@@ -25,7 +25,7 @@ from itertools import accumulate, combinations
 from math import inf, log
 from typing import Final
 
-from kb.pack.chances import Cost, Stock, Task
+from kb.pack.chances import Cost, Stock, Task, swap_of
 
 Groups = Sequence[Sequence[int]]
 Musts = Sequence[tuple[float, tuple[int, ...]]]  #: of a task: chances, and what cannot be done without
@@ -125,7 +125,8 @@ def _alike(tasks: Sequence[Task], kinds: int) -> Groups:
             here: set[tuple[int, int]] = set()
             for two in combinations(ways, 2):
                 if two not in known:
-                    known[two] = _swap(*two)
+                    swap = swap_of(*two)
+                    known[two] = (swap, swap[::-1]) if swap else ()
                 here.update(known[two])
             for pair in here:
                 swapped[pair] = swapped.get(pair, 0.0) + p
@@ -136,14 +137,6 @@ def _alike(tasks: Sequence[Task], kinds: int) -> Groups:
         if p >= MOSTLY * used[i]:
             root = [root[j] if one == root[i] else one for one in root]
     return [[k for k in range(kinds) if root[k] == some] for some in sorted(set(root))]
-
-
-def _swap(one: Stock, other: Stock) -> tuple[tuple[int, int], ...]:
-    """The items, both ways round, of two ways that differ in one thing taken for another."""
-    differ = [k for k, (a, b) in enumerate(zip(one, other, strict=True)) if a != b]
-    if len(differ) != 2 or sum(one) != sum(other):
-        return ()
-    return ((differ[0], differ[1]), (differ[1], differ[0]))
 
 
 def _family(

@@ -17,7 +17,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from math import prod
+from operator import le
 from typing import Final, NamedTuple
 
 from kb.pack.assured import Assured
@@ -25,7 +27,7 @@ from kb.pack.assured import Assured
 Stock = tuple[int, ...]  #: how many of each item
 World = tuple[float, tuple[Stock, ...]]  #: a chance, and the ways that do in it (none: nothing does)
 
-EACH: Final = 2_000  #: steps for the exact chance of one stock
+EACH: Final = 10_000  #: steps for the exact chance of one stock
 _BITS: Final = 8  #: of one count in a packed stock; the highest bit stays free to catch a borrow
 MOST: Final = (1 << (_BITS - 1)) - 1  #: of one item in a stock
 
@@ -78,7 +80,6 @@ class Chances:
         self._guard = packed((MOST + 1,) * kinds)
         self._ways: list[tuple[int, ...]] = []
         self._worlds: list[tuple[tuple[float, tuple[int, ...]], ...]] = []
-        self._kinds_of: list[tuple[int, ...]] = []
         for task in tasks:
             merged: dict[tuple[Stock, ...], float] = {}
             for p, ways in task.worlds:
@@ -89,13 +90,15 @@ class Chances:
             number = {way: n for n, way in enumerate(every)}
             self._ways.append(tuple(packed(way) for way in every))
             self._worlds.append(tuple((p, tuple(number[way] for way in ways)) for ways, p in merged.items()))
-            self._kinds_of.append(tuple(k for k in range(kinds) if any(way[k] for way in every)))
         self.ways = [sorted({way for _, ways in task.worlds for way in least_ways(ways)}) for task in tasks]
         self.caps = self._caps(self.ways)
+        self._packed_caps = [packed(cap) for cap in self.caps]
         self.sure = Assured(self.ways, self._worlds, kinds, tuple(weigh) if weigh else (1.0,) * kinds)
         #: The same as sets of bits, where only it matters whether one of a world's ways fits.
         self._bits = [[(way, 1 << n) for n, way in enumerate(ways)] for ways in self._ways]
         self._masks = [[(p, sum(1 << n for n in ways)) for p, ways in worlds] for worlds in self._worlds]
+        self._sparing = _sparing(self.ways, [[ways for _, ways in worlds] for worlds in self._worlds])
+        self._choices: list[dict[int, list[tuple[float, list[int]]]]] = [{} for _ in tasks]
         self._known: list[dict[int, float]] = [{} for _ in tasks]
         self._alone: list[dict[int, float]] = [{} for _ in tasks]
 
@@ -115,6 +118,13 @@ class Chances:
         """No less than ``of(stock)``, and quick: each task with the whole stock to itself."""
         clipped = packed(list(map(min, stock, self.caps[0])))
         return prod(self.alone(n, clipped) for n in range(len(self._ways)))
+
+    def misses(self, stock: Sequence[int], target: float) -> bool:
+        """Is the chance surely below ``target``? False also where that takes too long to say."""
+        if self.at_most(stock) < target:
+            return True
+        chance = self._exactly(0, stock) if self.exact else None
+        return chance is not None and chance < target
 
     def alone(self, task: int, held: int) -> float:
         """The chance of one task with the whole stock to itself."""
@@ -142,31 +152,55 @@ class Chances:
         known = self._known[task].get(held)
         if known is not None:
             return known
-        self.work += 1
+        self.work += 1 + len(self._ways[task]) // 8
         if self.work > self._stop:
             raise _TooLong
-        guarded, guard = held | self._guard, self._guard
-        after = []
-        for way in self._ways[task]:
-            left = guarded - way
-            if left & guard == guard:
-                after.append(self._value(task + 1, self._clipped(task, left ^ guard)))
-            else:
-                after.append(0.0)
-        value = 0.0
-        for p, ways in self._worlds[task]:
-            value += p * max([after[way] for way in ways])
+        guarded, guard, ways = held | self._guard, self._guard, self._ways[task]
+        fits = 0
+        for way, bit in self._bits[task]:
+            if (guarded - way) & guard == guard:
+                fits |= bit
+        after: dict[int, float] = {}
+        seen, value = self._known[task + 1], 0.0
+        for p, choice in self._choices[task].get(fits) or self._chosen_from(task, fits):
+            best = 0.0
+            for n in choice:
+                chance = after.get(n)
+                if chance is None:
+                    left = self._clipped(task + 1, held - ways[n])
+                    chance = seen.get(left)
+                    if chance is None:
+                        chance = self._value(task + 1, left)
+                    after[n] = chance
+                if chance > best:
+                    best = chance
+            value += p * best
         self._known[task][held] = value
         return value
 
+    def _chosen_from(self, task: int, fits: int) -> list[tuple[float, list[int]]]:
+        """The worlds of a task when these of its ways fit: chances, and the ways worth a choice there."""
+        odds: dict[int, float] = {}
+        sparing = self._sparing[task]
+        for p, ways in self._masks[task]:
+            some = ways & fits
+            for bit, better in sparing:
+                if some & bit and some & better:
+                    some ^= bit
+            if some:
+                odds[some] = odds.get(some, 0.0) + p
+        chosen = [(p, _bits_of(some)) for some, p in odds.items()]
+        self._choices[task][fits] = chosen
+        return chosen
+
     def _clipped(self, task: int, held: int) -> int:
-        """What can never be used is left out, so that stocks that make no difference are one."""
-        cap = self.caps[task + 1]
-        for k in self._kinds_of[task]:
-            count = (held >> (_BITS * k)) & MOST
-            if count > cap[k]:
-                held -= (count - cap[k]) << (_BITS * k)
-        return held
+        """What no task from this one on can use is left out: stocks that make no difference are one."""
+        cap, guard = self._packed_caps[task], self._guard
+        over = ((cap | guard) - held & guard) ^ guard
+        if not over:
+            return held
+        counts = over - (over >> (_BITS - 1))  # all bits of the counts that are above
+        return held & ~counts | cap & counts
 
     def best_way(self, task: int, ways: Sequence[Stock], stock: Stock) -> Stock | None:
         """Of the ways that do in the world as found, the one that leaves the best chance; None: none fits."""
@@ -175,19 +209,89 @@ class Chances:
 
     def from_task(self, task: int, stock: Sequence[int]) -> float:
         """The chance that this task and all later ones succeed with what is left."""
-        held = packed(list(map(min, stock, self.caps[task])))
         if self.exact:
-            self._stop = self.work + self._each
-            try:
-                return self._value(task, held)
-            except _TooLong:
-                self.exact = False
+            found = self._exactly(task, stock)
+            if found is not None:
+                return found
+            self.exact = False
         return self.assured(stock, task)
+
+    def _exactly(self, task: int, stock: Sequence[int]) -> float | None:
+        """The chance itself; None: that would take too long to say."""
+        self._stop = self.work + self._each
+        try:
+            return self._value(task, packed(list(map(min, stock, self.caps[task]))))
+        except _TooLong:
+            return None
 
     def assured(self, stock: Sequence[int], first: int = 0, wanted: float = 0.0) -> float:
         """No more than the chance, and quick; see ``kb.pack.assured``."""
         self.work += 1
         return self.sure.of(stock, first, wanted)
+
+
+def _sparing(
+    ways: Sequence[Sequence[Stock]], worlds: Sequence[Sequence[Sequence[int]]]
+) -> list[list[tuple[int, int]]]:
+    """By task the ways that others spare, with those that leave no less behind: both as bits.
+
+    A way leaves no less than one that differs in a single item which does for its own wherever that is of
+    use: nobody takes the long cable where the short one does.
+    """
+    does = _does_for(ways, worlds)
+    found: list[list[tuple[int, int]]] = []
+    for some in ways:
+        pairs: dict[int, int] = {}
+        for n, m in combinations(range(len(some)), 2):
+            for one, other in ((n, m), (m, n)):
+                swap = swap_of(some[one], some[other])
+                # Of two that do for each other everywhere the first is taken first.
+                if swap in does and (swap[::-1] not in does or swap[0] > swap[1]):
+                    pairs[one] = pairs.get(one, 0) | 1 << other
+        found.append([(1 << n, better) for n, better in sorted(pairs.items())])
+    return found
+
+
+def _does_for(
+    ways: Sequence[Sequence[Stock]], worlds: Sequence[Sequence[Sequence[int]]]
+) -> set[tuple[int, int]]:
+    """Pairs of items of which the first does for the second in every world: with it in the other's stead
+    each way holds one of the world's ways."""
+    swaps = {swap for some in ways for two in combinations(some, 2) if (swap := swap_of(*two))}
+    pairs = swaps | {(j, i) for i, j in swaps}
+    for some, every in zip(ways, worlds, strict=True):
+        for numbers in {tuple(numbers) for numbers in every}:
+            here = [some[n] for n in numbers]
+            for i, j in list(pairs):
+                for way in here:
+                    if way[j]:
+                        swapped = [n + (k == i) - (k == j) for k, n in enumerate(way)]
+                        if not any(all(map(le, other, swapped)) for other in here):
+                            pairs.discard((i, j))
+                            break
+    return pairs
+
+
+def swap_of(one: Stock, other: Stock) -> tuple[int, int] | None:
+    """The item that one way has one more of and the one it has one less of, where that is all.
+
+    >>> swap_of((1, 0, 1), (1, 1, 0)), swap_of((1, 0), (0, 0))
+    ((2, 1), None)
+    """
+    differ = [k for k, (a, b) in enumerate(zip(one, other, strict=True)) if a != b]
+    if len(differ) != 2:
+        return None
+    more, less = differ if one[differ[0]] > other[differ[0]] else reversed(differ)
+    return (more, less) if one[more] - other[more] == 1 == other[less] - one[less] else None
+
+
+def _bits_of(some: int) -> list[int]:
+    """The places of the bits that are set."""
+    places = []
+    while some:
+        places.append((some & -some).bit_length() - 1)
+        some &= some - 1
+    return places
 
 
 def least_ways(ways: Sequence[Stock]) -> tuple[Stock, ...]:

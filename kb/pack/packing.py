@@ -19,12 +19,12 @@ from kb.words import Speakers
 
 LEAVE: Final = 0.002  #: items seldom of use are not considered that together add no more than this share
 SELDOM: Final = 0.03  #: in so few worlds of a job, on average, is an item of use that is seldom so
-WORK: Final = 6_000  #: steps of search for a day: under two seconds on a slow machine
+WORK: Final = 160_000  #: steps of search for a day: about a second
+WORK_LONG: Final = 6_000  #: the same on long days, where nothing is proved
 AT_HAND: Final = 0.25  #: what is in stock counts a quarter of its price: it need not be bought, but carried
-MERGED: Final = (
-    0.004  #: worlds this rare are merged into harder ones on long days; certainty stays a lower bound
-)
-PLAIN: Final = 80  #: a day with no more worlds than this is searched as it is
+MERGED: Final = 0.004  #: worlds as rare are merged into harder ones on long days: certainty is no less
+LOOKED_THROUGH: Final = 7  #: jobs of a day, at most, that is looked through for its cheapest list
+PLAIN: Final = 80  #: a longer day is looked through, too, where it has no more worlds than this
 TRIED: Final = 6  #: items or bundles of which the exact gain is computed, to name the next
 MUTED: Final = 0.1  #: outputs that silence needed speakers so often keep a job from its target: it is asked
 LISTED: Final = 6  #: expected panels, outputs and risks told of a job, at most
@@ -49,7 +49,7 @@ class Packing:
         self.bare = [self.bared(job, expect(job.source)) for job in day.jobs]
         used = {item for bare in self.bare for some in bare.bundles.values() for way in some for item in way}
         several = sum(len(set(bare.bundles.values())) for bare in self.bare)
-        self.merge = MERGED if len(day.jobs) > 3 and several > PLAIN else 0.0
+        self.merge = MERGED if len(day.jobs) > LOOKED_THROUGH and several > PLAIN else 0.0
         self.only(tuple(sorted(used)))
         self.reach = prod(self.reach_of(bare) for bare in self.bare)
         self.only(self.worth_carrying())
@@ -150,7 +150,9 @@ class Packing:
         goal = min(goal_for(self.target, self.reach), chances.at_most(chances.caps[0]))
         # The worlds as merged make no bound of the day as it is.
         floor = least_cost([self.task(bare) for bare in self.bare], self.costs, goal) if self.merge else None
-        found = self.found = cheapest(tasks, self.costs, goal, work=WORK, chances=chances, floor=floor)
+        found = self.found = cheapest(
+            tasks, self.costs, goal, work=WORK_LONG if self.merge else WORK, chances=chances, floor=floor
+        )
         bound = found.bound if floor is None else min(found.cost, floor)
         return Plan(
             items=self.lines(found.stock),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from math import floor
 from typing import Any, Final
 
 from kb.evidence import Likely, Output
@@ -192,6 +193,15 @@ def _outputs(outputs: tuple[Output, ...]) -> list[dict[str, str]]:
 
 
 # -- sentences -------------------------------------------------------------------------------------
+
+
+def at_least(p: float) -> str:
+    """A lower bound of a chance for people: rounded down.
+
+    >>> at_least(0.9068), at_least(0.0042)
+    ('at least 90%', 'at least 0.4%')
+    """
+    return f"at least {floor(100 * p)}%" if p >= 0.01 else f"at least {floor(1000 * p) / 10:g}%"
 
 
 def below(p: float, limit: float) -> str:

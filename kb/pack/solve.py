@@ -1,9 +1,9 @@
 """What is the cheapest stock with which a day's jobs all succeed with a given chance?
 
-The search packs all tasks together, each of them alone where they are few, takes out what can go, and then,
-where chances are exact, looks for the cheapest stock by branch and bound over boxes of stocks: more stock
-never does harm, so a box whose greatest stock misses the target is empty, and no stock of a box costs less
-than its least one. ``bound`` is what no stock can undercut: equal to the cost where the search ended.
+A quick start packs all tasks together, each of them alone where they are few, and takes out what can go.
+Then the cheapest stock is looked for among all (``kb.pack.shortfalls``); where that takes too long, the stock
+found is bettered by exchanges. ``bound`` is what no stock can undercut: equal to the cost where the search
+ended.
 
 >>> tasks = [Task(((0.6, ((1, 0),)), (0.4, ((0, 1),))))] * 2
 >>> found = cheapest(tasks, (Cost(2.0), Cost(3.0)), 0.95)
@@ -15,12 +15,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from functools import partial
-from heapq import heappop, heappush
 from typing import Final, NamedTuple
 
 from kb.pack.bound import least_cost
 from kb.pack.chances import MOST, Chances, Cost, Stock, Task, cost_of, packed
+from kb.pack.rare import eased
+from kb.pack.shortfalls import Shortfalls
 
+RARE: Final = (0.02, 0.004)  #: worlds so rare are taken for easier ones, to see quickly that a stock misses
+SHORTFALLS_A_STEP: Final = 4  #: so many are gone through in the time of a step
+SHARE: Final = 0.5  #: of the steps to look for the cheapest stock; the others to better one that is good
 SLACK: Final = 1e-9  #: a chance that misses the target by no more than this reaches it
 
 
@@ -46,7 +50,8 @@ def cheapest(
 ) -> Found:
     """The cheapest stock whose chance reaches ``target``. Without ``prove`` a good one that need not be it.
 
-    ``floor``: a cost that is known to be no more than that of any such stock; None: found here.
+    ``floor``: a cost that is known to be no more than that of any such stock, and all that is proved; None:
+    proved here as far as may be.
 
     ``work`` limits the steps (a step is some tens of microseconds), the same for the same input; where it
     ends the search, or chances are lower bounds, ``bound`` is below the cost. A target that nothing reaches
@@ -62,42 +67,49 @@ class _Search:
     ) -> None:
         self.tasks, self.chances, self.costs, self.limit = tasks, chances, costs, limit
         self.target = target - SLACK
+        self.quick: list[Chances] = []  #: chances of easier days, no less and sooner said
         self.best: Stock = chances.caps[0]
         self.best_cost = cost_of(self.best, costs)
         self.best_chance = chances.at_most(self.best)  # with all that is of use no task takes from another
 
+    @property
+    def work(self) -> int:
+        """The steps done."""
+        return sum(one.work for one in (self.chances, *self.quick))
+
     def maybe(self, stock: Stock) -> bool:
         """False: the stock is surely not enough."""
-        return self.chances.at_most(stock) >= self.target
+        if self.chances.at_most(stock) < self.target:
+            return False
+        return not any(one.misses(stock, self.target) for one in self.quick)
 
     def enough(self, stock: Stock) -> bool:
         return self.maybe(stock) and self.chances.of(stock) >= self.target
 
     def run(self, prove: bool, floor: float | None) -> Found:
-        most = self.best
         if self.target <= 0:
             nothing = tuple(0 for _ in self.costs)
             return Found(nothing, self.chances.of(nothing), 0.0, 0.0, True)
         if self.best_chance < self.target:
-            return Found(most, self.best_chance, self.best_cost, self.best_cost, False)
-        least = self.raised((0,) * self.chances.kinds, most)
-        bound, done = cost_of(least, self.costs), False
+            return Found(self.best, self.best_chance, self.best_cost, self.best_cost, False)
+        bound = 0.0
         if prove:
-            bound = max(bound, least_cost(self.tasks, self.costs, self.target) if floor is None else floor)
+            bound = least_cost(self.tasks, self.costs, self.target) if floor is None else floor
         if len(self.tasks) > 1:
             self.pool()
             self.trim(partial(self.chances.assured, wanted=self.target), swap=True)
         if len(self.tasks) < 4:
             self.take(*self.apart())
-        if self.chances.exact and self.enough(self.best):
+        if prove and floor is None and bound < self.best_cost - 1e-9:
+            bound = max(bound, self.prove())
+        if bound < self.best_cost - 1e-9 and self.chances.exact and self.enough(self.best):
             self.trim(self.chances.of, swap=prove)
-        if self.chances.exact and prove:
-            found, done = self.branch(least, most)
-            bound = max(bound, found)
+            if self.quick:
+                self.exchange()
         cost = self.best_cost
         # The stock of a quick start comes with a lower bound of its chance; here the better one is told.
         chance = max(self.best_chance, self.chances.of(self.best))
-        return Found(self.best, chance, cost, min(bound, cost), done)
+        return Found(self.best, chance, cost, min(bound, cost), prove and bound >= cost - 1e-9)
 
     def take(self, stock: Stock, chance: float) -> None:
         cost = cost_of(stock, self.costs)
@@ -105,21 +117,6 @@ class _Search:
             cost < self.best_cost + 1e-9 and sum(stock) < sum(self.best)
         ):
             self.best, self.best_cost, self.best_chance = stock, cost, chance
-
-    def raised(self, least: Stock, most: Stock, *, exactly: bool = False) -> Stock:
-        """For each item the fewest with which the target is in reach when there is plenty of the rest."""
-        test = self.enough if exactly else self.maybe
-        low = list(least)
-        for k in range(len(low)):
-            bottom, top = low[k], most[k]
-            while bottom < top:
-                middle = (bottom + top) // 2
-                if test((*most[:k], middle, *most[k + 1 :])):
-                    top = middle
-                else:
-                    bottom = middle + 1
-            low[k] = bottom
-        return tuple(low)
 
     def apart(self) -> tuple[Stock, float]:
         """Every task packed by itself, none using what another's bag holds: a stock, and its chance."""
@@ -177,7 +174,7 @@ class _Search:
         """Take out what can go, the dearest first; ``swap`` one for a cheaper one; again while it helps."""
         order = sorted(range(len(self.best)), key=lambda k: -self.costs[k].each)
         changed = True
-        while changed and self.chances.work < self.limit:
+        while changed and self.work < self.limit:
             changed = False
             for k in order:
                 while self.best[k] and self.better(self.changed(k, None), chance):
@@ -197,7 +194,7 @@ class _Search:
 
     def better(self, stock: Stock, chance: Callable[[Stock], float]) -> bool:
         """Does the stock cost less and reach the target? Then it is the best from now on."""
-        if self.chances.work >= self.limit or cost_of(stock, self.costs) >= self.best_cost - 1e-9:
+        if self.work >= self.limit or cost_of(stock, self.costs) >= self.best_cost - 1e-9:
             return False
         if not self.maybe(stock):
             return False
@@ -207,46 +204,51 @@ class _Search:
         self.take(stock, found)
         return True
 
-    def branch(self, least: Stock, most: Stock) -> tuple[float, bool]:
-        """Box by box, the one with the cheapest least stock first. The bound, and whether it was proved."""
-        born = 0
-        queue: list[tuple[float, int, Stock, Stock]] = [(cost_of(least, self.costs), 0, least, most)]
-        while queue:
-            bound, _, low, high = heappop(queue)
-            if bound >= self.best_cost - 1e-9:
-                return bound, True
-            high = self.lowered(low, high)
-            if self.enough(high):
-                low = self.raised(low, high, exactly=True)
-                enough = self.enough(low)
-            elif self.chances.exact:
-                continue
-            if self.chances.work >= self.limit or not self.chances.exact:
-                return bound, False
-            cost = cost_of(low, self.costs)
-            if cost >= self.best_cost - 1e-9:
-                continue
-            if enough:
-                self.take(low, self.chances.of(low))
-                continue
-            k = max(range(len(low)), key=lambda j: (high[j] - low[j]) * self.costs[j].each)
-            if high[k] == low[k]:
-                k = max(range(len(low)), key=lambda j: high[j] - low[j])
-            middle = (low[k] + high[k]) // 2
-            for lower, upper in (
-                (low, (*high[:k], middle, *high[k + 1 :])),
-                ((*low[:k], middle + 1, *low[k + 1 :]), high),
-            ):
-                cost = cost_of(lower, self.costs)
-                if cost < self.best_cost - 1e-9:
-                    born += 1
-                    heappush(queue, (cost, born, lower, upper))
-        return self.best_cost, True
+    def prove(self) -> float:
+        """Look for the cheapest stock among all: a cost that none undercuts."""
+        if len(self.tasks) > 1:
+            self.quick = [
+                Chances([eased(task, rare) for task in self.tasks], len(self.costs)) for rare in RARE
+            ]
+        looked = 0
 
-    def lowered(self, low: Stock, high: Stock) -> Stock:
-        """No more of any item than what is left of the money of the best stock so far."""
-        spent = cost_of(low, self.costs)
-        return tuple(
-            min(b, max(a, cost.count_for(self.best_cost - spent + cost.of(a))))
-            for a, b, cost in zip(low, high, self.costs, strict=True)
-        )
+        def tired(known: int) -> bool:
+            nonlocal looked
+            looked += 1 + known // SHORTFALLS_A_STEP
+            return self.work + looked >= self.limit * SHARE
+
+        tests = [partial(one.misses, target=self.target) for one in (*self.quick, self.chances)]
+        search = Shortfalls(tests, self.costs, self.chances.caps[0], tired)
+        bound, stock = search.cheapest(self.best_cost)
+        if stock is not None and self.enough(stock):
+            self.take(stock, self.chances.of(stock))
+        elif search.last is not None:
+            self.mend(search.last)
+        return bound
+
+    def exchange(self) -> None:
+        """Take one out, the dearest first, and put in whatever does for it at less; again while it helps."""
+        changed = True
+        while changed and self.work < self.limit:
+            changed = False
+            for k in sorted(range(len(self.best)), key=lambda k: -self.costs[k].each):
+                if self.best[k] and self.mend(self.changed(k, None)):
+                    self.trim(self.chances.of, swap=True)
+                    changed = True
+
+    def mend(self, stock: Stock) -> bool:
+        """Add to a stock that misses what lifts its chance most for its cost. Is it the best one then?"""
+        caps, chances = self.chances.caps[0], [self.chances, *self.quick][-1]
+        while not self.enough(stock):
+            now, spent = chances.of(stock), cost_of(stock, self.costs)
+            options = []
+            for k, count in enumerate(stock):
+                more = (*stock[:k], count + 1, *stock[k + 1 :])
+                cost = cost_of(more, self.costs)
+                if count < caps[k] and cost < self.best_cost - 1e-9:
+                    options.append(((chances.of(more) - now) / max(cost - spent, 1e-9), more))
+            if not options or max(options)[0] <= 0 or self.work >= self.limit:
+                return False
+            stock = max(options)[1]
+        self.take(stock, self.chances.of(stock))
+        return True

@@ -150,9 +150,15 @@ class Ways:
         return {length: frozenset(names) for length, names in found.items()}
 
     def one_name(self, item: str) -> str:
-        """One name for a thing that may be held either way round."""
-        other = self.catalogue.item(item).same_as
-        return min(item, other) if other else item
+        """One name for a thing that may be held either way round: the one that the catalogue has first."""
+        return self._names.get(item, item)
+
+    @cached_property
+    def _names(self) -> dict[str, str]:
+        names: dict[str, str] = {}
+        for item in self.catalogue.items:
+            names[item.name] = names.get(item.same_as, item.name)
+        return names
 
     def works(self, bundle: Bundle) -> float:
         """The chance that every item of a bundle does its part."""

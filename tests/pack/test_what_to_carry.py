@@ -10,13 +10,23 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kb.errors import BadInput
-from kb.evidence import Chance, Evidence, Expectation, Likely, Output, standard_prior
+from kb.evidence import (
+    Chance,
+    Evidence,
+    Expectation,
+    Likely,
+    Outlet,
+    Output,
+    panel_from,
+    standard_prior,
+)
 from kb.pack import answer_text, day_from, pack, question_text, risk_text, to_json
 from kb.pack.chances import Chances, minus
 from kb.pack.packing import Packing
 from kb.pack.worlds import Ways
+from kb.path import connect
 from kb.visit import Source, visit_from
-from kb.words import Form, Signal, Speakers
+from kb.words import DriverInput, Form, Signal, Speakers
 
 OPTICAL = Output(Form.TOSLINK, Signal.OPTICAL)
 LINE = Output(Form.RCA_PAIR, Signal.ANALOG_LINE)
@@ -57,7 +67,7 @@ def carried(plan):
 
 def test_a_set_with_an_optical_output_only_wants_a_converter_for_a_line_driver():
     plan = packed(expecting({(OPTICAL,): 1.0}))
-    assert carried(plan) == {"optical cable 2 m": 1, "DAC": 1, "3.5 mm to RCA pair cable 2 m": 1}
+    assert carried(plan) == {"optical cable 2 m": 1, "DAC": 1, "RCA pair to 3.5 mm cable 2 m": 1}
     assert plan.certainty == pytest.approx(1)
     assert plan.optimal
     assert plan.reached
@@ -70,7 +80,7 @@ def test_a_driver_with_an_optical_input_wants_the_cable_alone():
 
 def test_a_rare_panel_is_left_to_the_risk_and_named_in_words():
     plan = packed(expecting({(LINE,): 0.96, (ARC,): 0.04}))
-    assert carried(plan) == {"3.5 mm to RCA pair cable 2 m": 1}
+    assert carried(plan) == {"RCA pair to 3.5 mm cable 2 m": 1}
     assert plan.certainty == pytest.approx(0.96)
     assert [risk_text(risk) for risk in plan.jobs[0].risks] == ["only an HDMI ARC socket"]
     assert plan.next is not None
@@ -85,6 +95,16 @@ def test_a_higher_target_brings_what_the_rare_panel_needs():
 def test_an_item_used_at_the_first_job_is_gone_at_the_second():
     plan = packed(expecting({(OPTICAL,): 1.0}), {}, {}, {})
     assert carried(plan)["DAC"] == 3
+
+
+def test_the_list_of_a_day_of_four_unlike_jobs_is_proved_the_cheapest():
+    doubtful = expecting({(LINE,): 0.5, (OPTICAL,): 0.25, (ARC,): 0.15, (LINE, OPTICAL): 0.1}, taken=0.2)
+    plan = packed(
+        doubtful, {}, {"inputs": ["line-rca"]}, {"inputs": ["optical", "line-3.5"]}, {"length_m": 5}
+    )
+    assert plan.exact
+    assert plan.optimal
+    assert plan.bound == pytest.approx(plan.cost)
 
 
 def test_jobs_share_what_only_one_of_them_is_likely_to_need():
@@ -127,7 +147,7 @@ def test_an_output_known_to_be_in_use_wants_a_splitter():
 
 def test_a_cable_too_short_is_no_cable():
     plan = packed(expecting({(LINE,): 1.0}), {"length_m": 4})
-    assert carried(plan) == {"3.5 mm to RCA pair cable 5 m": 1}
+    assert carried(plan) == {"RCA pair to 3.5 mm cable 5 m": 1}
 
 
 def test_a_run_longer_than_any_cable_is_joined_with_a_coupler():
@@ -141,7 +161,7 @@ def test_a_run_longer_than_any_cable_is_joined_with_a_coupler():
 def test_the_long_cable_of_another_job_serves_where_it_has_to():
     expectation = expecting({(LINE,): 1.0})
     plan = packed(expectation, {"length_m": 4}, {}, have={"3.5 mm to RCA pair cable 5 m": 2})
-    assert carried(plan) == {"3.5 mm to RCA pair cable 5 m": 2}
+    assert carried(plan) == {"RCA pair to 3.5 mm cable 5 m": 2}
     assert plan.items[0].in_stock == 2
 
 
@@ -151,13 +171,22 @@ def test_what_is_in_stock_is_taken_before_something_is_bought():
     assert carried(plan) == {"optical cable 2 m": 1}
 
 
+def test_a_cable_goes_by_the_name_that_the_path_has_for_it_at_the_usual_driver():
+    """Held the other way round it is the same thing in the bag."""
+    path = connect(panel_from((Outlet(LINE, Speakers.STAY_ON),)), [DriverInput.LINE_35]).chosen
+    assert path is not None
+    assert set(carried(packed(expecting({(LINE,): 1.0})))) == set(path.items)
+    turned = packed(expecting({(HEADPHONE,): 1.0}), {"inputs": ["line-rca"]})
+    assert set(carried(turned)) == set(path.items)
+
+
 def test_prices_that_are_given_stand_above_the_catalogue():
     both = expecting({(LINE, OPTICAL): 1.0})
     job = {"inputs": ["optical", "line-3.5"]}
     assert carried(packed(both, job, prices={"optical cable 2 m": 900})) == {
-        "3.5 mm to RCA pair cable 2 m": 1
+        "RCA pair to 3.5 mm cable 2 m": 1
     }
-    cheap = packed(both, job, prices={"RCA pair to 3.5 mm cable 2 m": 900})
+    cheap = packed(both, job, prices={"3.5 mm to RCA pair cable 2 m": 900})
     assert carried(cheap) == {"optical cable 2 m": 1}
 
 
@@ -243,12 +272,12 @@ def test_a_set_whose_only_trials_failed_is_not_counted_on_as_in_path():
 
 def test_cables_of_nearly_one_length_are_carried_in_the_longer():
     plan = packed(expecting({(LINE,): 1.0}), {"length_m": 1.5}, {"length_m": 3})
-    assert carried(plan) == {"3.5 mm to RCA pair cable 3 m": 2}
+    assert carried(plan) == {"RCA pair to 3.5 mm cable 3 m": 2}
 
 
 def test_the_cable_behind_a_converter_is_the_one_that_does_without_it():
     plan = packed(expecting({(LINE,): 0.5, (OPTICAL,): 0.5}), {"length_m": 5})
-    assert carried(plan) == {"3.5 mm to RCA pair cable 5 m": 1, "DAC": 1, "optical cable 2 m": 1}
+    assert carried(plan) == {"RCA pair to 3.5 mm cable 5 m": 1, "DAC": 1, "optical cable 2 m": 1}
 
 
 def test_nothing_is_asked_where_nothing_is_in_doubt():

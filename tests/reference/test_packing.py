@@ -11,6 +11,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 from kb.pack.bound import least_cost
 from kb.pack.chances import Chances, Cost, Task, cost_of
+from kb.pack.rare import eased
 from kb.pack.solve import cheapest
 
 
@@ -174,6 +175,90 @@ def test_a_day_is_packed_as_cheaply_as_trying_every_stock_finds(seed):
         assert by_the_book(tasks, found.stock) == pytest.approx(found.chance)
     else:
         assert found.chance < target
+
+
+def day_by_milp(tasks, costs, target):
+    """A day on which nothing is chosen: each world has one way. All courses of the day are written out; one
+    that counts as a success has to find in the stock what its ways need together."""
+    kinds = len(costs)
+    courses = list(itertools.product(*(task.worlds for task in tasks)))
+    most = sum(max(max(ways[0]) for _, ways in task.worlds) for task in tasks)
+    rows, low = [[0.0] * kinds + [float(np.prod([p for p, _ in course])) for course in courses]], [target]
+    for number, course in enumerate(courses):
+        need = np.sum([ways[0] for _, ways in course], axis=0)
+        for k in range(kinds):
+            line = np.zeros(kinds + len(courses))
+            line[k], line[kinds + number] = 1, -need[k]
+            rows.append(line)
+            low.append(0)
+    answer = milp(
+        [cost.each for cost in costs] + [0.0] * len(courses),
+        integrality=np.ones(kinds + len(courses)),
+        bounds=Bounds(0, [most] * kinds + [1] * len(courses)),
+        constraints=LinearConstraint(np.array(rows), np.array(low), np.inf),
+    )
+    return answer.fun if answer.success else None
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_day_is_packed_as_cheaply_as_milp_finds(seed):
+    draw = random.Random(6000 + seed)
+    kinds = draw.choice((3, 5))
+    tasks = [
+        Task(tuple((p, ways[:1]) for p, ways in random_task(draw, kinds, 5, 3).worlds)) for _ in range(4)
+    ]
+    costs = tuple(Cost(float(draw.randint(1, 12))) for _ in range(kinds))
+    target = draw.uniform(0.4, 0.7)
+    expected = day_by_milp(tasks, costs, target)
+    found = cheapest(tasks, costs, target, work=10**6)
+    if expected is None:
+        assert found.chance < target
+    else:
+        assert found.optimal
+        assert found.cost == pytest.approx(expected)
+
+
+def with_longer_cables(task):
+    """In every world a longer cable, the last item, does for the first."""
+
+    def longer(ways):
+        return tuple({way for some in ways for way in ((*some, 0), (0, *some[1:], some[0]))})
+
+    return Task(tuple((p, longer(ways)) for p, ways in task.worlds))
+
+
+@pytest.mark.parametrize("seed", range(15))
+def test_nothing_is_lost_by_taking_the_short_cable_where_it_does(seed):
+    draw = random.Random(7000 + seed)
+    tasks = [with_longer_cables(random_task(draw, 2, 4, 3)) for _ in range(3)]
+    chances = Chances(tasks, 3)
+    for stock in itertools.product(range(3), repeat=3):
+        assert chances.of(stock) == pytest.approx(by_the_book(tasks, stock))
+
+
+@pytest.mark.parametrize("rare", [0.1, 0.3, 1.0])
+@pytest.mark.parametrize("seed", range(6))
+def test_a_day_made_easier_is_never_less_sure(seed, rare):
+    draw = random.Random(8000 + seed)
+    tasks = [random_task(draw, 3, 4, 4) for _ in range(3)]
+    easier = [eased(task, rare) for task in tasks]
+    for stock in itertools.product(range(3), repeat=3):
+        assert by_the_book(easier, stock) >= by_the_book(tasks, stock) - 1e-12
+
+
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("work", [50, 300, 1_500])
+def test_a_bound_told_before_the_search_has_ended_is_none_too_high(seed, work):
+    draw = random.Random(9000 + seed)
+    tasks = [random_task(draw, 4, 5, 4) for _ in range(4)]
+    costs = tuple(Cost(float(draw.randint(1, 12)), draw.choice((0, 2)), 0.25) for _ in range(4))
+    every = itertools.product(range(5), repeat=4)
+    chances = Chances(tasks, 4, each=10**6)
+    least = min((cost_of(stock, costs) for stock in every if chances.of(stock) >= 0.7), default=None)
+    found = cheapest(tasks, costs, 0.7, work=work)
+    if least is not None:
+        assert found.bound <= least + 1e-9 <= found.cost + 2e-9
+        assert chances.of(found.stock) >= 0.7 - 1e-9
 
 
 @pytest.mark.parametrize("seed", range(15))
