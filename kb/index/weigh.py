@@ -8,7 +8,7 @@ from kb.index.fold import fold
 from kb.index.lookup import Row
 from kb.index.query import SMALL, year_of
 from kb.index.reading import Reading
-from kb.index.score import FAR, Candidate, Damage
+from kb.index.score import FAR, SHORT_WORD, Candidate, Damage
 from kb.index.slips import Near, substitutions, weighted_distance
 
 NO_LIKENESS = 9.0
@@ -179,7 +179,8 @@ def _rest(
     left = way.rest[: used[0]] + way.rest[used[1] :] if best < NO_LIKENESS else way.rest
     cost = best if best < NO_LIKENESS else 0.0
     slips = round(cost / _MAKE_SLIP)
-    words = []
+    words: list[str] = []
+    talk = sum(piece.isalpha() and len(piece) >= SHORT_WORD for piece in left) > 1
     for piece in left:
         if piece in known:
             cost += 2.6  # another make was named
@@ -189,8 +190,11 @@ def _rest(
             cost += _SAID
         elif any(char.isdigit() or char == "?" for char in piece):
             cost += 1.5 + 0.5 * len(piece)
-        elif len(piece) <= 3:
+        elif len(piece) < SHORT_WORD:
             cost += 0.5 + 0.3 * len(piece)  # a bit of a code rather than a word
+        elif len(piece) == SHORT_WORD and not talk:  # "hum", or such a bit
+            words.append(piece)
+            cost += 0.5 + 0.3 * len(piece)
         else:
             words.append(piece)
             cost += 0.05 if best < NO_LIKENESS or len(words) > 1 else (1.8 if len(way.rest) < 3 else 1.0)
