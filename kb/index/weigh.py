@@ -26,6 +26,7 @@ _OTHER_MISSPELT = 1.0  # added cost of a word that is a slip away from another m
 _BOUND = 0.05  # added cost of a cut where no blank was written
 _TURNED = 0.6  # added cost of pieces of the code in another order
 _BEGINNING = 0.95  # cost of a beginning of four characters or more
+_LIKELY_MAKE = 1.3  # cost up to which a word among others is a misspelt make
 _TELLING = 4  # characters from which a part of a code tells something
 _EACH_MISSING = 0.01  # the shorter one first
 _PIECE = 1.5  # cost of four characters or more from the middle of a code, read well
@@ -176,10 +177,24 @@ def _rest(
             cost = make_cost("".join(way.rest[start:end]), make)
             if cost < best:
                 best, used = cost, (start, end)
-    left = way.rest[: used[0]] + way.rest[used[1] :] if best < NO_LIKENESS else way.rest
-    cost = best if best < NO_LIKENESS else 0.0
-    slips = round(cost / _MAKE_SLIP)
-    words: list[str] = []
+    if best == NO_LIKENESS:
+        cost, words = _left(way, way.rest, make, known, misspelt)
+        return cost, 0, words
+    slips = round(best / _MAKE_SLIP)
+    cost, words = _left(way, way.rest[: used[0]] + way.rest[used[1] :], "", known, misspelt)
+    cost += best
+    if len(words) > 1 and best > _LIKELY_MAKE:  # "behind" resembles some make, but is a word among others
+        plain, all_words = _left(way, way.rest, make, known, misspelt)
+        if plain < cost:
+            return plain, 0, all_words
+    return cost, slips, words
+
+
+def _left(
+    way: Reading, left: tuple[str, ...], make: str, known: set[str], misspelt: Mapping[str, frozenset[str]]
+) -> tuple[float, tuple[str, ...]]:
+    """Cost of pieces that are neither code nor make, and the words among them; ``make`` if they lack it."""
+    cost, words = 0.0, list[str]()
     talk = sum(piece.isalpha() and len(piece) >= SHORT_WORD for piece in left) > 1
     for piece in left:
         if piece in known:
@@ -197,12 +212,12 @@ def _rest(
             cost += 0.5 + 0.3 * len(piece)
         else:
             words.append(piece)
-            cost += 0.05 if best < NO_LIKENESS or len(words) > 1 else (1.8 if len(way.rest) < 3 else 1.0)
+            cost += 0.05 if not make or len(words) > 1 else (1.8 if len(way.rest) < 3 else 1.0)
             if way.torn:
                 cost += _TORN
-            if best == NO_LIKENESS and make not in misspelt.get(piece, (make,)):
+            if make and make not in misspelt.get(piece, (make,)):
                 cost += _OTHER_MISSPELT
-    return cost, slips, tuple(words)
+    return cost, tuple(words)
 
 
 def make_cost(read: str, make: str) -> float:
@@ -213,6 +228,8 @@ def make_cost(read: str, make: str) -> float:
         return 0.0
     if len(read) >= 3 and (make.startswith(read) or (read.startswith(make) and len(make) >= 3)):
         return 0.4 + 0.12 * abs(len(read) - len(make))
+    if 2 * sum(map(str.isdigit, read)) >= len(read) and make.isalpha():
+        return NO_LIKENESS  # a number, not a make
     slips = Near(fold(read)).distance(fold(make))
     if slips <= max(1, round(0.4 * max(len(make), len(read)))) and slips < len(make):
         return _MAKE_SLIP * slips or 0.2
