@@ -117,6 +117,7 @@ class _Search:
             self._in_one(joined)
 
     def _far(self, first: list[Reading]) -> None:
+        first = sorted(first, key=lambda way: self._misspelt.keys().isdisjoint(way.rest))
         far = [way for way in first if way.plausible] or [w for w in first[:2] if len(w.code) <= _LETTERS]
         for way in far[:3]:
             self._weigh(way, self._lookup.far(way))

@@ -26,6 +26,7 @@ _OTHER_MISSPELT = 1.0  # added cost of a word that is a slip away from another m
 _BOUND = 0.05  # added cost of a cut where no blank was written
 _TURNED = 0.6  # added cost of pieces of the code in another order
 _BEGINNING = 0.95  # cost of a beginning of four characters or more
+_SHORTENED = 1.0  # cost of some letters of a make, in order
 _LIKELY_MAKE = 1.3  # cost up to which a word among others is a misspelt make
 _TELLING = 4  # characters from which a part of a code tells something
 _EACH_MISSING = 0.01  # the shorter one first
@@ -43,6 +44,7 @@ class Weigher:
         self._folded = fold(way.code)
         self._near = Near(self._folded)
         self._raw = Near(way.code)
+        self._resembling: dict[str, bool] = {}
         self._rests: dict[str, tuple[float, int, tuple[str, ...]]] = {}
 
     def weigh(self, rows: Iterable[Row], best: dict[int, Candidate]) -> None:
@@ -69,8 +71,20 @@ class Weigher:
             slips = min(slips, Near(there).to_beginning(self._folded)[1] + 1)
         if slips > 2 and size >= _TELLING and self._folded in there:
             slips = 2
-        other = row[1] != self._way.make
-        return slips + (_OTHER if other and self._way.make else 0), other, abs(len(there) - size)
+        if self._way.make:
+            other = row[1] != self._way.make
+            slips += _OTHER if other else 0
+        else:
+            other = not self._resembled(row[1])
+        return slips, other, abs(len(there) - size)
+
+    def _resembled(self, make: str) -> bool:
+        """Whether a piece beside the code may be the make."""
+        there = self._resembling.get(make)
+        if there is None:
+            there = any(make_cost(piece, make) < NO_LIKENESS for piece in self._way.rest)
+            self._resembling[make] = there
+        return there
 
     def _candidate(self, row: Row) -> Candidate | None:
         way = self._way
@@ -180,7 +194,7 @@ def _rest(
     if best == NO_LIKENESS:
         cost, words = _left(way, way.rest, make, known, misspelt)
         return cost, 0, words
-    slips = round(best / _MAKE_SLIP)
+    slips = int(best / _MAKE_SLIP + 0.01)  # a make cut short is one
     cost, words = _left(way, way.rest[: used[0]] + way.rest[used[1] :], "", known, misspelt)
     cost += best
     if len(words) > 1 and best > _LIKELY_MAKE:  # "behind" resembles some make, but is a word among others
@@ -231,11 +245,12 @@ def make_cost(read: str, make: str) -> float:
     if 2 * sum(map(str.isdigit, read)) >= len(read) and make.isalpha():
         return NO_LIKENESS  # a number, not a make
     slips = Near(fold(read)).distance(fold(make))
+    cost = NO_LIKENESS
     if slips <= max(1, round(0.4 * max(len(make), len(read)))) and slips < len(make):
-        return _MAKE_SLIP * slips or 0.2
-    if len(read) >= 3 and read[0] == make[0] and _within(read, make):
-        return 1.0
-    return NO_LIKENESS
+        cost = _MAKE_SLIP * slips or 0.2
+    if cost > _SHORTENED and len(read) >= 3 and read[0] == make[0] and _within(read, make):
+        cost = _SHORTENED
+    return cost
 
 
 def _within(short: str, long: str) -> bool:
