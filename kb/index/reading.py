@@ -53,7 +53,8 @@ def pieces(tokens: tuple[str, ...]) -> tuple[tuple[str, ...], frozenset[int]]:
 
     The second value are the places of pieces before which no blank was written: in "nv40-210 xa", 1.
     """
-    words = [(piece, at) for at, token in enumerate(telling(_joined(tokens))) for piece in _SPLIT.split(token)]
+    told = telling(_joined(tokens))
+    words = [(piece, at) for at, token in enumerate(told) for piece in _SPLIT.split(token)]
     codes = [(normalise(word, keep_unknown=True), at) for word, at in words]
     codes = [(code, at) for code, at in codes if code][:_MOST_PIECES]
     joined = frozenset(n for n in range(1, len(codes)) if codes[n][1] == codes[n - 1][1])

@@ -108,10 +108,11 @@ def signs(c: Candidate, book: Book, known: dict[tuple[str, str], bool]) -> Signs
     asked = (way.code, "" if equal else c.make)
     if asked not in known:
         known[asked] = book.goes_on(way.code) if equal else not hidden and book.patterned(*asked)
-    talk = len(c.words) > 1 and hidden | any(map(str.isdigit, way.code))  # words of a note, not a make
+    talk = len(c.words) > 1 and (hidden or any(map(str.isdigit, way.code)))  # words of a note, not a make
+    words = 0 if talk else sum(len(word) > SHORT_WORD for word in c.words)
     return signs_of(
         way.code, c.model,
         make_cost=0.0 if talk else c.more, make_said=bool(way.rest) and not talk,
-        make_spelt="".join(way.rest) == c.make, words=0 if talk else sum(len(word) > SHORT_WORD for word in c.words),
+        make_spelt="".join(way.rest) == c.make, words=words,
         short=c.short, patterned=known[asked], goes_on=known[asked],
     )  # fmt: skip

@@ -30,6 +30,7 @@ _SHORTENED = 1.0  # cost of some letters of a make, in order
 _LIKELY_MAKE = 1.3  # cost up to which a word among others is a misspelt make
 _TELLING = 4  # characters from which a part of a code tells something
 _EACH_MISSING = 0.01  # the shorter one first
+_ALL_WORN = 2  # damages that any number of look-alikes, and nothing else, count for
 _PIECE = 1.5  # cost of four characters or more from the middle of a code, read well
 _SHORT = 0.4  # added cost of a damaged code that also lacks the make printed in front of it
 
@@ -101,6 +102,8 @@ class Weigher:
                 label, count = _PIECE + missing, 2
         if label > FAR:
             return None
+        if count > _ALL_WORN and self._folded == fold(model):
+            count = _ALL_WORN
         damage = _damage(way.code, model, label)
         cost = (label + count) / 2 + (_SISTER if damage in ("sister", "sisters") else 0.0)
         if short:
