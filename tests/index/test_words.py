@@ -303,3 +303,18 @@ def test_a_word_that_resembles_a_number_is_not_stated_with_confidence(book: Book
     index = book([*NOTES, *sets("Winnova: H8-US", "Myrtle: brown 1")])
     for query in ("bus piano church window", "tuner church back brown lost"):
         assert all(match.score < 0.3 for match in index.find(query).matches), query
+
+
+@pytest.mark.parametrize(
+    "query", ["norwell nv40-999 kitchen", "norwell silent optical nv40-999", "norwell nv40-999 hum"]
+)
+def test_words_beside_an_unknown_number_of_a_known_make_do_not_hide_its_siblings(
+    book: Book, query: str
+) -> None:
+    matches = book(NOTES).find(query).matches
+    assert {match.model for match in matches if match.how == "family"} == {"NV40-210", "NV55-330"}
+    assert matches[0].how == "family"
+
+
+def test_a_number_that_is_no_set_does_not_hide_the_word_beside_it(book: Book) -> None:
+    assert models(book(NOTES), "12:30 hum") == ["OX200"]
