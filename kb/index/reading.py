@@ -62,16 +62,24 @@ def pieces(tokens: tuple[str, ...]) -> tuple[tuple[str, ...], frozenset[int]]:
 
 
 _SPELT = 4  # signs in a row that are a code said one by one: "n v 4 0"
+_SAID = "zero one two three four five six seven eight nine oh".split()
+_DIGITS = {word: str(n % 10) for n, word in enumerate(_SAID)}
 
 
 def _joined(tokens: tuple[str, ...]) -> tuple[str, ...]:
-    """The tokens, those of one sign put together where several stand in a row."""
-    if len(tokens) < _SPELT:
-        return tokens
+    """The tokens, those of one sign put together where several stand in a row.
+
+    Digits may be words, as over the telephone, where at least two of them follow each other.
+    """
+    signs = [token if len(token) == 1 else _DIGITS.get(token.lower(), "") for token in tokens]
     out: list[str] = []
-    for single, run in groupby(tokens, lambda token: len(token) == 1):
+    for sign, run in groupby(zip(tokens, signs, strict=True), lambda pair: pair[1] != ""):
         row = list(run)
-        out += ["".join(row)] if single and len(row) >= _SPELT else row
+        said = sum(len(token) > 1 for token, _ in row)
+        if sign and (len(row) >= _SPELT or said > 1):
+            out.append("".join(one for _, one in row))
+        else:
+            out += [token for token, _ in row]
     return tuple(out)
 
 

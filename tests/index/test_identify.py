@@ -325,3 +325,16 @@ def test_a_number_that_is_worn_all_over_is_not_a_longer_one(book: Book) -> None:
 def test_a_number_beside_the_code_is_no_misspelt_make(book: Book) -> None:
     index = book(sets("Vilo: Vilo 2007", "Senda: EZ-M10"))
     assert index.find("2007 weak model ez-m10").matches[0].model == "EZ-M10"
+
+
+@pytest.mark.parametrize(
+    ("query", "model"),
+    [
+        ("norwell n v four oh two one zero", "NV40-210"),
+        ("nv four zero two one zero norwell", "NV40-210"),
+        ("BR five five q nine", "BR-55Q9"),
+        ("ostrava ox two zero zero a", "OX 200 A"),
+    ],
+)
+def test_digits_said_over_the_telephone_are_digits(book: Book, query: str, model: str) -> None:
+    assert first(book(SHELF).find(query)) == (model, "exact")
