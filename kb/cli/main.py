@@ -6,6 +6,7 @@ cold start loads nothing that it does not use.
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from collections.abc import Sequence
@@ -46,6 +47,10 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
 }
 
 
+#: Objects made between two searches for cycles of them: importing makes many, and no such cycles.
+_RARELY: Final = 50_000
+
+
 @click.group(cls=LazyGroup, table=COMMANDS, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="jackfield")
 @click.option("--home", metavar="DIR", help="Folder of the book (or JACKFIELD_HOME).")
@@ -61,8 +66,11 @@ def jackfield(ctx: click.Context, home: str | None, store: str | None, as_json: 
 def main(argv: Sequence[str] | None = None) -> None:
     """Run one command and leave with its exit code: 0 done, 1 a true "no", 2 wrong input, 3 book trouble."""
     words = list(sys.argv[1:] if argv is None else argv)
+    gc.set_threshold(_RARELY)
     # Where the locale knows no UTF-8, Python hands bytes on as surrogates; people type UTF-8 all the same.
-    sys.exit(run([os.fsencode(word).decode("utf-8", "surrogateescape") for word in words]))
+    code = run([os.fsencode(word).decode("utf-8", "surrogateescape") for word in words])
+    gc.freeze()  # the modules are not searched for cycles once more while Python leaves
+    sys.exit(code)
 
 
 def run(args: list[str]) -> int:

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 
 from kb.index.fold import normalise
 from kb.index.lookup import Lookup, Row
-from kb.index.reading import Reading, ends, pieces, readings, without_size
+from kb.index.reading import Reading, around, ends, middles, pieces, readings, without_size
 from kb.index.score import FAR, Candidate
 from kb.index.weigh import Weigher, mark_sisters
 
@@ -36,11 +36,14 @@ class Identifier:
         if not parts:
             return [], (), ""
         coded, joined = without_size(parts, joined)
-        known = self.lookup.known_makes(ends(coded))
+        within = middles(coded)
+        makes = self.lookup.known_makes(ends(coded).union(within))
+        known = makes & ends(coded)
         ways = readings(coded, known, joined)
         named = any(way.make for way in ways)
         if not named:
             ways = self._glued("".join(coded)) + ways
+        ways += [around(coded, *place, name) for name, place in within.items() if name in makes]
         search = _Search(self.lookup, known, {} if named else self._misspelt(coded))
         search.run(ways, "".join(coded))
         found = [c for c in search.best.values() if c.label < FAR]
@@ -114,6 +117,7 @@ class _Search:
             self._in_one(joined)
 
     def _far(self, first: list[Reading]) -> None:
+        first = sorted(first, key=lambda way: self._misspelt.keys().isdisjoint(way.rest))
         far = [way for way in first if way.plausible] or [w for w in first[:2] if len(w.code) <= _LETTERS]
         for way in far[:3]:
             self._weigh(way, self._lookup.far(way))

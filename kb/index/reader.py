@@ -23,7 +23,7 @@ from kb.index.fold import normalise
 from kb.index.identify import Identifier
 from kb.index.lookup import Lookup
 from kb.index.query import Query, parse, year_of
-from kb.index.score import FAMILY_MATE, NEAR_FROM, SHOWN_FROM, Candidate, scored
+from kb.index.score import FAMILY_MATE, NEAR_FROM, SHORT_WORD, SHOWN_FROM, Candidate, scored
 
 if TYPE_CHECKING:
     from kb.index.words import Hit, WordSearcher
@@ -141,8 +141,9 @@ class Reader:
         rows = t.rows_of(self._db, [c.set_id for c in found])
         found = [c for c in found if c.set_id in rows and t.passes(rows[c.set_id], conditions)]
         matches = self._identified(found, rows)
-        if not matches and not words and not asked.phrases:
-            matches = _offered(s.family(self._db, self._lookup, parts, make, conditions, limit))
+        if not matches and not asked.phrases and (make or not words):
+            coded = tuple(part for part in parts if not (part.isalpha() and part in words))
+            matches = _offered(s.family(self._db, self._lookup, coded, make, conditions, limit))
         if words or asked.phrases:
             matches = self._with_words(asked, matches, words, conditions, parts, make, limit)
         if matches or asked.phrases:
@@ -208,7 +209,7 @@ class Reader:
         if any(
             any(char.isdigit() or char == "?" for char in part) and year_of(part) is None for part in rest
         ):
-            spoken = [part for part in rest if part.isalpha() and len(part) > 3]
+            spoken = [part for part in rest if part.isalpha() and len(part) >= SHORT_WORD]
             return tuple(part for part in rest if "?" not in part) if spoken and not found else ()
         if len(rest) == 1 and self._lookup.near_makes(rest[0]):
             return ()

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
+from itertools import groupby
 from typing import NamedTuple
 
 from kb.index.fold import normalise
@@ -15,6 +16,7 @@ from kb.index.query import telling, year_of
 
 _SPLIT = re.compile(r"[\s/,;_|\\-]+")
 _MOST_PIECES = 12
+_AROUND = 6  # pieces up to which a make may stand within the code
 _MAKE_PIECES = 3  # a make may be three words
 
 
@@ -51,11 +53,34 @@ def pieces(tokens: tuple[str, ...]) -> tuple[tuple[str, ...], frozenset[int]]:
 
     The second value are the places of pieces before which no blank was written: in "nv40-210 xa", 1.
     """
-    words = [(piece, at) for at, token in enumerate(telling(tokens)) for piece in _SPLIT.split(token)]
+    told = telling(_joined(tokens))
+    words = [(piece, at) for at, token in enumerate(told) for piece in _SPLIT.split(token)]
     codes = [(normalise(word, keep_unknown=True), at) for word, at in words]
     codes = [(code, at) for code, at in codes if code][:_MOST_PIECES]
     joined = frozenset(n for n in range(1, len(codes)) if codes[n][1] == codes[n - 1][1])
     return tuple(code for code, _ in codes), joined
+
+
+_SPELT = 4  # signs in a row that are a code said one by one: "n v 4 0"
+_SAID = "zero one two three four five six seven eight nine oh".split()
+_DIGITS = {word: str(n % 10) for n, word in enumerate(_SAID)}
+
+
+def _joined(tokens: tuple[str, ...]) -> tuple[str, ...]:
+    """The tokens, those of one sign put together where several stand in a row.
+
+    Digits may be words, as over the telephone, where at least two of them follow each other.
+    """
+    signs = [token if len(token) == 1 else _DIGITS.get(token.lower(), "") for token in tokens]
+    out: list[str] = []
+    for sign, run in groupby(zip(tokens, signs, strict=True), lambda pair: pair[1] != ""):
+        row = list(run)
+        said = sum(len(token) > 1 for token, _ in row)
+        if sign and (len(row) >= _SPELT or said > 1):
+            out.append("".join(one for _, one in row))
+        else:
+            out += [token for token, _ in row]
+    return tuple(out)
 
 
 def ends(parts: tuple[str, ...]) -> set[str]:
@@ -65,6 +90,23 @@ def ends(parts: tuple[str, ...]) -> set[str]:
         out.add("".join(parts[:size]))
         out.add("".join(parts[-size:]))
     return out
+
+
+def middles(parts: tuple[str, ...]) -> dict[str, tuple[int, int]]:
+    """What may be a make with pieces of the code on both sides of it: "NV40 Norwell 210"; where it stands."""
+    count = len(parts)
+    if not 3 <= count <= _AROUND:
+        return {}
+    return {
+        "".join(parts[start:end]): (start, end)
+        for start in range(1, count - 1)
+        for end in range(start + 1, min(start + _MAKE_PIECES + 1, count))
+    }
+
+
+def around(parts: tuple[str, ...], start: int, end: int, make: str) -> Reading:
+    """The pieces before ``start`` and from ``end`` on as the code, those between as the make."""
+    return Reading("".join(parts[:start] + parts[end:]), parts[start:end], make, bound=True)
 
 
 def readings(

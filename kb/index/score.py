@@ -37,6 +37,8 @@ FAMILY_MATE = 0.02
 """Score of a set that only shares the skeleton."""
 FAR = 3.4
 """Cost from which a candidate is none."""
+SHORT_WORD = 3
+"""Letters up to which a word may as well be a bit of a code."""
 
 
 _NO_WAY = Reading("", ())
@@ -102,14 +104,15 @@ def signs(c: Candidate, book: Book, known: dict[tuple[str, str], bool]) -> Signs
     """What speaks for the candidate, and against; ``known`` keeps what the book has answered."""
     way = c.way
     equal = way.code == c.model
+    hidden = "?" in way.code  # then the skeleton says nothing
     asked = (way.code, "" if equal else c.make)
     if asked not in known:
-        hidden = "?" in way.code  # then the skeleton says nothing
         known[asked] = book.goes_on(way.code) if equal else not hidden and book.patterned(*asked)
-    talk = len(c.words) > 1  # several words are words of a note, not a make
+    talk = len(c.words) > 1 and (hidden or any(map(str.isdigit, way.code)))  # words of a note, not a make
+    words = 0 if talk else sum(len(word) > SHORT_WORD for word in c.words)
     return signs_of(
         way.code, c.model,
         make_cost=0.0 if talk else c.more, make_said=bool(way.rest) and not talk,
-        make_spelt="".join(way.rest) == c.make, words=0 if talk else len(c.words),
+        make_spelt="".join(way.rest) == c.make, words=words,
         short=c.short, patterned=known[asked], goes_on=known[asked],
     )  # fmt: skip

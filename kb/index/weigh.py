@@ -8,7 +8,7 @@ from kb.index.fold import fold
 from kb.index.lookup import Row
 from kb.index.query import SMALL, year_of
 from kb.index.reading import Reading
-from kb.index.score import FAR, Candidate, Damage
+from kb.index.score import FAR, SHORT_WORD, Candidate, Damage
 from kb.index.slips import Near, substitutions, weighted_distance
 
 NO_LIKENESS = 9.0
@@ -26,8 +26,11 @@ _OTHER_MISSPELT = 1.0  # added cost of a word that is a slip away from another m
 _BOUND = 0.05  # added cost of a cut where no blank was written
 _TURNED = 0.6  # added cost of pieces of the code in another order
 _BEGINNING = 0.95  # cost of a beginning of four characters or more
+_SHORTENED = 1.0  # cost of some letters of a make, in order
+_LIKELY_MAKE = 1.3  # cost up to which a word among others is a misspelt make
 _TELLING = 4  # characters from which a part of a code tells something
 _EACH_MISSING = 0.01  # the shorter one first
+_ALL_WORN = 2  # damages that any number of look-alikes, and nothing else, count for
 _PIECE = 1.5  # cost of four characters or more from the middle of a code, read well
 _SHORT = 0.4  # added cost of a damaged code that also lacks the make printed in front of it
 
@@ -42,6 +45,7 @@ class Weigher:
         self._folded = fold(way.code)
         self._near = Near(self._folded)
         self._raw = Near(way.code)
+        self._resembling: dict[str, bool] = {}
         self._rests: dict[str, tuple[float, int, tuple[str, ...]]] = {}
 
     def weigh(self, rows: Iterable[Row], best: dict[int, Candidate]) -> None:
@@ -68,8 +72,20 @@ class Weigher:
             slips = min(slips, Near(there).to_beginning(self._folded)[1] + 1)
         if slips > 2 and size >= _TELLING and self._folded in there:
             slips = 2
-        other = row[1] != self._way.make
-        return slips + (_OTHER if other and self._way.make else 0), other, abs(len(there) - size)
+        if self._way.make:
+            other = row[1] != self._way.make
+            slips += _OTHER if other else 0
+        else:
+            other = not self._resembled(row[1])
+        return slips, other, abs(len(there) - size)
+
+    def _resembled(self, make: str) -> bool:
+        """Whether a piece beside the code may be the make."""
+        there = self._resembling.get(make)
+        if there is None:
+            there = any(make_cost(piece, make) < NO_LIKENESS for piece in self._way.rest)
+            self._resembling[make] = there
+        return there
 
     def _candidate(self, row: Row) -> Candidate | None:
         way = self._way
@@ -86,6 +102,8 @@ class Weigher:
                 label, count = _PIECE + missing, 2
         if label > FAR:
             return None
+        if count > _ALL_WORN and self._folded == fold(model):
+            count = _ALL_WORN
         damage = _damage(way.code, model, label)
         cost = (label + count) / 2 + (_SISTER if damage in ("sister", "sisters") else 0.0)
         if short:
@@ -176,10 +194,25 @@ def _rest(
             cost = make_cost("".join(way.rest[start:end]), make)
             if cost < best:
                 best, used = cost, (start, end)
-    left = way.rest[: used[0]] + way.rest[used[1] :] if best < NO_LIKENESS else way.rest
-    cost = best if best < NO_LIKENESS else 0.0
-    slips = round(cost / _MAKE_SLIP)
-    words = []
+    if best == NO_LIKENESS:
+        cost, words = _left(way, way.rest, make, known, misspelt)
+        return cost, 0, words
+    slips = int(best / _MAKE_SLIP + 0.01)  # a make cut short is one
+    cost, words = _left(way, way.rest[: used[0]] + way.rest[used[1] :], "", known, misspelt)
+    cost += best
+    if len(words) > 1 and best > _LIKELY_MAKE:  # "behind" resembles some make, but is a word among others
+        plain, all_words = _left(way, way.rest, make, known, misspelt)
+        if plain < cost:
+            return plain, 0, all_words
+    return cost, slips, words
+
+
+def _left(
+    way: Reading, left: tuple[str, ...], make: str, known: set[str], misspelt: Mapping[str, frozenset[str]]
+) -> tuple[float, tuple[str, ...]]:
+    """Cost of pieces that are neither code nor make, and the words among them; ``make`` if they lack it."""
+    cost, words = 0.0, list[str]()
+    talk = sum(piece.isalpha() and len(piece) >= SHORT_WORD for piece in left) > 1
     for piece in left:
         if piece in known:
             cost += 2.6  # another make was named
@@ -189,16 +222,19 @@ def _rest(
             cost += _SAID
         elif any(char.isdigit() or char == "?" for char in piece):
             cost += 1.5 + 0.5 * len(piece)
-        elif len(piece) <= 3:
+        elif len(piece) < SHORT_WORD:
             cost += 0.5 + 0.3 * len(piece)  # a bit of a code rather than a word
+        elif len(piece) == SHORT_WORD and not talk:  # "hum", or such a bit
+            words.append(piece)
+            cost += 0.5 + 0.3 * len(piece)
         else:
             words.append(piece)
-            cost += 0.05 if best < NO_LIKENESS or len(words) > 1 else (1.8 if len(way.rest) < 3 else 1.0)
+            cost += 0.05 if not make or len(words) > 1 else (1.8 if len(way.rest) < 3 else 1.0)
             if way.torn:
                 cost += _TORN
-            if best == NO_LIKENESS and make not in misspelt.get(piece, (make,)):
+            if make and make not in misspelt.get(piece, (make,)):
                 cost += _OTHER_MISSPELT
-    return cost, slips, tuple(words)
+    return cost, tuple(words)
 
 
 def make_cost(read: str, make: str) -> float:
@@ -209,12 +245,15 @@ def make_cost(read: str, make: str) -> float:
         return 0.0
     if len(read) >= 3 and (make.startswith(read) or (read.startswith(make) and len(make) >= 3)):
         return 0.4 + 0.12 * abs(len(read) - len(make))
+    if 2 * sum(map(str.isdigit, read)) >= len(read) and make.isalpha():
+        return NO_LIKENESS  # a number, not a make
     slips = Near(fold(read)).distance(fold(make))
+    cost = NO_LIKENESS
     if slips <= max(1, round(0.4 * max(len(make), len(read)))) and slips < len(make):
-        return _MAKE_SLIP * slips or 0.2
-    if len(read) >= 3 and read[0] == make[0] and _within(read, make):
-        return 1.0
-    return NO_LIKENESS
+        cost = _MAKE_SLIP * slips or 0.2
+    if cost > _SHORTENED and len(read) >= 3 and read[0] == make[0] and _within(read, make):
+        cost = _SHORTENED
+    return cost
 
 
 def _within(short: str, long: str) -> bool:

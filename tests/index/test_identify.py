@@ -281,3 +281,60 @@ def test_a_blank_between_number_and_make_is_believed(book: Book) -> None:
 def test_an_end_behind_a_slash_belongs_to_the_number_even_if_the_make_was_said(book: Book) -> None:
     index = book(sets("Norwell: 4188L", "Norwell: 4188O"))
     assert index.find("4188/ogbh norwell").matches[0].model == "4188O"
+
+
+@pytest.mark.parametrize(
+    "query", ["nv40 norwell 210", "BR Norwell 55Q9", "ox Blue Ridge 200a", "nv norwell 40/210"]
+)
+def test_a_make_said_within_the_number_does_not_cut_it(book: Book, query: str) -> None:
+    index = book(sets("Norwell: NV40-210", "Norwell: NV40-330", "Norwell: BR-55Q9", "Blue Ridge: OX 200 A"))
+    meant = {"n": "NV40-210", "B": "BR-55Q9", "o": "OX 200 A"}[query[0]]
+    assert first(index.find(query)) == (meant, "exact")
+
+
+@pytest.mark.parametrize(
+    "query",
+    [
+        "n x 3 2 1 1 8 x a",
+        "Norwell N X 3 2 - 1 1 8 X A",
+        "a v k 3 2 a 1 7 a d",
+        "q 6 s 8 1 a a b b c c d d e",
+    ],
+)
+def test_a_number_said_sign_by_sign_is_one_number_with_the_small_words_in_it(book: Book, query: str) -> None:
+    index = book([*SHELF, *sets("Aldvik: AVK32A17AD", "Taminga: Q6S81AABBCCDDE")])
+    meant = {"n": "NX32-118XA", "N": "NX32-118XA", "a": "AVK32A17AD", "q": "Q6S81AABBCCDDE"}[query[0]]
+    assert first(index.find(query)) == (meant, "exact")
+
+
+@pytest.mark.parametrize("make", ["nrwl", "NORW", "Nor", "nrwell"])
+def test_a_make_cut_short_speaks_for_its_sets_though_another_make_has_the_number_as_read(
+    book: Book, make: str
+) -> None:
+    others = sets(*(f"{name}: X{n}10" for n in range(3, 9) for name in ("Ostrava", "Belmont", "Senda")))
+    index = book([*others, *sets("Norwell: XT610")])
+    assert index.find(f"{make} x.t6l0").matches[0].make == "Norwell"
+    assert "Norwell" in [match.make for match in index.find(f"{make} x.610").matches]
+
+
+def test_a_number_that_is_worn_all_over_is_not_a_longer_one(book: Book) -> None:
+    index = book(sets("Norwell: T1-701U", "Norwell: T1-701UA", "Norwell: T1-701US"))
+    assert first(index.find("norwell TI7DLU"))[0] == "T1-701U"
+
+
+def test_a_number_beside_the_code_is_no_misspelt_make(book: Book) -> None:
+    index = book(sets("Vilo: Vilo 2007", "Senda: EZ-M10"))
+    assert index.find("2007 weak model ez-m10").matches[0].model == "EZ-M10"
+
+
+@pytest.mark.parametrize(
+    ("query", "model"),
+    [
+        ("norwell n v four oh two one zero", "NV40-210"),
+        ("nv four zero two one zero norwell", "NV40-210"),
+        ("BR five five q nine", "BR-55Q9"),
+        ("ostrava ox two zero zero a", "OX 200 A"),
+    ],
+)
+def test_digits_said_over_the_telephone_are_digits(book: Book, query: str, model: str) -> None:
+    assert first(book(SHELF).find(query)) == (model, "exact")

@@ -272,3 +272,49 @@ def test_a_snippet_says_where_it_was_cut(book: Book) -> None:
     )
     assert (cut[:4], cut[-4:], "kitchen set hums" in cut) == ("... ", " ...", True)
     assert whole == "kitchen"
+
+
+@pytest.mark.parametrize(
+    ("query", "rest"),
+    [
+        ("nv40-210 mutes hum", 0.8),
+        ("mrs hum off old model nv40-210", 0.8),
+        ("norwell old hum off nv40-210 2012", 0.8),
+        ("norwell nv40-210 hum", 0.7),
+        ("off hum set nv4o-2i0", 0.5),
+    ],
+)
+def test_short_words_beside_a_number_do_not_hide_its_set(book: Book, query: str, rest: float) -> None:
+    best = book(NOTES).find(query).matches[0]
+    assert (best.model, best.how) == ("NV40-210", "near")
+    assert best.score > rest
+
+
+def test_a_complaint_of_three_letters_is_searched_beside_a_number(book: Book) -> None:
+    assert "OX200" in models(book(NOTES), "norwell nv40-210 hum")
+
+
+def test_words_are_not_taken_for_a_make_that_they_happen_to_resemble(book: Book) -> None:
+    index = book([*NOTES, *sets("Berlint: A451", "Ostrava: E451")])
+    assert models(index, "a451 headphone kitchen behind")[0] == "A451"
+
+
+def test_a_word_that_resembles_a_number_is_not_stated_with_confidence(book: Book) -> None:
+    index = book([*NOTES, *sets("Winnova: H8-US", "Myrtle: brown 1")])
+    for query in ("bus piano church window", "tuner church back brown lost"):
+        assert all(match.score < 0.3 for match in index.find(query).matches), query
+
+
+@pytest.mark.parametrize(
+    "query", ["norwell nv40-999 kitchen", "norwell silent optical nv40-999", "norwell nv40-999 hum"]
+)
+def test_words_beside_an_unknown_number_of_a_known_make_do_not_hide_its_siblings(
+    book: Book, query: str
+) -> None:
+    matches = book(NOTES).find(query).matches
+    assert {match.model for match in matches if match.how == "family"} == {"NV40-210", "NV55-330"}
+    assert matches[0].how == "family"
+
+
+def test_a_number_that_is_no_set_does_not_hide_the_word_beside_it(book: Book) -> None:
+    assert models(book(NOTES), "12:30 hum") == ["OX200"]
