@@ -7,7 +7,7 @@ import os
 import sys
 from collections.abc import Iterator
 from shutil import get_terminal_size
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
@@ -82,7 +82,8 @@ def _batch(session: Session, name: str, limit: int) -> int:
             if not query:
                 continue
             try:
-                _check_utf8(line)
+                if len(line) < _LONGEST:  # the cut may go through a letter, and so long a line is none anyway
+                    _check_utf8(line)
                 answer = found_json(searcher.find(query, limit=limit))
             except BadInput as mistake:  # the others still want their answers
                 session.say(str(mistake.within(f"{place}, line {number}")))
@@ -94,15 +95,24 @@ def _batch(session: Session, name: str, limit: int) -> int:
     return code
 
 
+#: Bytes of a line that are read; a query is much shorter, and a line without end is not kept.
+_LONGEST: Final = 65_536
+
+
 def _queries(name: str) -> Iterator[tuple[int, bytes]]:
     """Numbered lines; from stdin as they come, so that a program can ask one at a time."""
-    if name == "-":
-        yield from enumerate(sys.stdin.buffer, 1)
-        return
+    from io import BytesIO
+
     from kb.cli.files import read_bytes
 
-    content, _ = read_bytes(name)
-    yield from enumerate(content.split(b"\n"), 1)
+    source = sys.stdin.buffer if name == "-" else BytesIO(read_bytes(name)[0])
+    number = 0
+    while line := source.readline(_LONGEST):
+        number += 1
+        rest = line
+        while len(rest) == _LONGEST and not rest.endswith(b"\n"):
+            rest = source.readline(_LONGEST)
+        yield number, line
 
 
 def _check_utf8(line: bytes) -> None:

@@ -308,6 +308,20 @@ def test_a_query_that_is_no_text_does_not_cost_the_others_their_answers(
         assert "\\ud" not in done.out
 
 
+def test_a_line_of_a_batch_that_is_far_too_long_is_refused_and_not_kept(
+    jackfield: Run, visit_file: VisitFile
+) -> None:
+    jackfield("record", "--file", visit_file())
+    for long in ("é" * 200_000, "n" * 65_536, "n" * 65_535, "n" * 131_072):
+        done = jackfield("find", "--batch", "-", stdin=f"{long}\nnv40-210\n")
+        refused, found = map(json.loads, done.out.splitlines())
+        assert done.code == 2
+        assert "standard input, line 1" in done.err
+        assert "UTF-8" not in done.err
+        assert len(refused["query"]) <= 65_536
+        assert found["matches"][0]["model"] == "NV40-210"
+
+
 def test_a_batch_of_nothing_gets_no_answer(jackfield: Run, tmp_path: Path) -> None:
     queries = tmp_path / "queries.txt"
     queries.write_text("")
