@@ -202,11 +202,6 @@ class Chances:
         counts = over - (over >> (_BITS - 1))  # all bits of the counts that are above
         return held & ~counts | cap & counts
 
-    def best_way(self, task: int, ways: Sequence[Stock], stock: Stock) -> Stock | None:
-        """Of the ways that do in the world as found, the one that leaves the best chance; None: none fits."""
-        fits = [way for way in least_ways(ways) if all(a <= b for a, b in zip(way, stock, strict=True))]
-        return max(fits, key=lambda way: self.from_task(task + 1, minus(stock, way)), default=None)
-
     def from_task(self, task: int, stock: Sequence[int]) -> float:
         """The chance that this task and all later ones succeed with what is left."""
         if self.exact:

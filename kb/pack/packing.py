@@ -1,4 +1,4 @@
-"""From expectations to tasks in items, and from the stock found back to lines, risks and the next item."""
+"""Which items answer a day of jobs, what is each for, what risk is left, and what would the next one buy?"""
 
 from __future__ import annotations
 

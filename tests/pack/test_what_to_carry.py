@@ -21,7 +21,7 @@ from kb.evidence import (
     standard_prior,
 )
 from kb.pack import answer_text, day_from, pack, question_text, risk_text, to_json
-from kb.pack.chances import Chances, minus
+from kb.pack.chances import Chances, least_ways, minus
 from kb.pack.packing import Packing
 from kb.pack.worlds import Ways
 from kb.path import connect
@@ -355,6 +355,12 @@ def test_a_target_is_a_chance(target):
         packed(expecting({(LINE,): 1.0}), target=target)
 
 
+def best_way(chances, task, ways, stock):
+    """Of the ways that do in the world as found, the one that leaves the best chance; None: none fits."""
+    fits = [way for way in least_ways(ways) if all(a <= b for a, b in zip(way, stock, strict=True))]
+    return max(fits, key=lambda way: chances.from_task(task + 1, minus(stock, way)), default=None)
+
+
 def simulate(packing, stock, runs, seed):
     """Days drawn from the cases, the installer taking at each job what leaves the best chance."""
     draw = random.Random(seed)
@@ -368,7 +374,7 @@ def simulate(packing, stock, runs, seed):
                 [*bare.cases, None], [*(c.p for c in bare.cases), max(0.0, 1 - sum(c.p for c in bare.cases))]
             )[0]
             ways = [packing.counted(way) for way in packing.fitting(bare.bundles[case.live])] if case else []
-            way = chances.best_way(number, ways, left)
+            way = best_way(chances, number, ways, left)
             if way is None:
                 break
             left = minus(left, way)
