@@ -44,13 +44,6 @@ class Cost(NamedTuple):
         free = min(count, self.have)
         return free * self.at_hand + (count - free) * self.each
 
-    def count_for(self, money: float) -> int:
-        """How many can be had for ``money``."""
-        count = 0
-        while count < MOST and self.of(count + 1) <= money + 1e-9:
-            count += 1
-        return count
-
 
 @dataclass(frozen=True, slots=True)
 class Task:
@@ -307,11 +300,6 @@ def least_ways(ways: Sequence[Stock]) -> tuple[Stock, ...]:
 def packed(stock: Sequence[int]) -> int:
     """The counts side by side in one number, a byte each: one subtraction compares them all."""
     return int.from_bytes(bytes(stock), "little")
-
-
-def minus(stock: Stock, way: Stock) -> Stock:
-    """What is left."""
-    return tuple(a - b for a, b in zip(stock, way, strict=True))
 
 
 def cost_of(stock: Sequence[int], costs: Sequence[Cost]) -> float:

@@ -21,7 +21,7 @@ from kb.evidence import (
     standard_prior,
 )
 from kb.pack import answer_text, day_from, pack, question_text, risk_text, to_json
-from kb.pack.chances import Chances, least_ways, minus
+from kb.pack.chances import Chances, least_ways
 from kb.pack.packing import Packing
 from kb.pack.worlds import Ways
 from kb.path import connect
@@ -353,6 +353,11 @@ def test_stock_that_no_catalogue_knows_is_refused():
 def test_a_target_is_a_chance(target):
     with pytest.raises(BadInput, match="target"):
         packed(expecting({(LINE,): 1.0}), target=target)
+
+
+def minus(stock, way):
+    """What is left."""
+    return tuple(a - b for a, b in zip(stock, way, strict=True))
 
 
 def best_way(chances, task, ways, stock):
