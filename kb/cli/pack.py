@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 import click
@@ -111,9 +111,21 @@ def _read(name: str, have: tuple[str, ...]) -> Day:
         data = data if isinstance(data, dict) else {"jobs": data}
         data = {**data, "have": {**(data.get("have") or {}), **_stock(have)}}
     try:
-        return _day(data)
+        day = _day(data)
+        _known_items(day, spoken=_stock(have))
     except BadInput as mistake:
         raise mistake.within(place) from None
+    return day
+
+
+def _known_items(day: Day, spoken: Mapping[str, int]) -> None:
+    """Raise BadInput where the file names an item that is none; ``spoken`` is the command line's, not its."""
+    from kb.catalogue import catalogue
+
+    for field, named in (("have", day.have), ("prices", day.prices)):
+        for name in named:
+            if name not in spoken:
+                catalogue().item(name, field)
 
 
 def _materials(file: str) -> tuple[Material, ...]:

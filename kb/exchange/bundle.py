@@ -103,10 +103,12 @@ def write(
 def new_file(path: Path, *, replace: bool) -> Iterator[IO[bytes]]:
     """A file for others to be written to, whole or not at all, for this user alone; gzip by its name.
 
-    Raises BadInput where it is there already and ``replace`` is not set, BookTrouble where it cannot be
-    written.
+    Raises BadInput where it is there already and ``replace`` is not set or its folder is not, BookTrouble
+    where it cannot be written.
     """
     refuse_special_output(path)
+    if not path.parent.is_dir():
+        raise BadInput(str(path), described("no such folder"), "a file in a folder that is there")
     if path.exists() and not replace:
         raise BadInput(str(path), described("a file that is there"), "another name, or --replace")
     try:

@@ -329,7 +329,8 @@ def loop_lines(data: LoopData, said: Language) -> tuple[tuple[str, str], ...]:
     if data.levelled and abs(data.levelled.current_a - centre.current_a) >= 0.005:
         current = _two(data.levelled.current_a, said)
         lines.append(("levelled", said("loop/levelled-of", current=current, **_range(data.levelled, said))))
-    lines.append(("fits", said("loop/fits-yes" if data.fits else "loop/fits-no")))
+    judged = "no" if not data.fits else "yes" if data.judged else "not-judged"
+    lines.append(("fits", said(f"loop/fits-{judged}")))
     return tuple((said(f"loop/{name}"), text) for name, text in lines)
 
 

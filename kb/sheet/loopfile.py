@@ -45,6 +45,7 @@ class LoopData:
     inductance_h: float
     metal_db: float
     fits: bool
+    judged: bool  #: by a driver; without one nothing but the field can be found wrong
     cautions: tuple[str, ...]
     routed: bool = False
     """The route is told, and with it what to mind on the way."""
@@ -76,6 +77,7 @@ def loop_data_from(data: object) -> LoopData:
         inductance_h=_number(table, "inductance_h", 0, 1e3),
         metal_db=_number(table, "metal_allowance_db", 0, 60) if "metal_allowance_db" in table else 0.0,
         fits=_flag(table.get("fits"), "fits"),
+        judged=table.get("driver", {}) is not None,
         cautions=_codes(table.get("cautions", [])),
         routed=bool(table.get("route")),
     )

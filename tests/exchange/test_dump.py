@@ -116,7 +116,9 @@ def test_a_dump_is_for_this_user_alone_and_overwrites_nothing(
     assert jackfield("dump", path).code == 2
     assert jackfield("dump", path, "--replace").code == 0
     assert jackfield("load", path, "--home", tmp_path / "o").code == 0
-    assert jackfield("dump", tmp_path / "no" / "where.csv").code == 3
+    nowhere = jackfield("dump", tmp_path / "no" / "where.csv")
+    assert nowhere.code == 2
+    assert "expected a file in a folder that is there" in " ".join(nowhere.err.split())
     assert [one.name for one in tmp_path.glob("*.part")] == []
 
 

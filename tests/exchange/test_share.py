@@ -318,7 +318,7 @@ def test_every_part_tells_how_it_is_used(jackfield: Run, part: str) -> None:
         (["share", "push", "mysql://x/y"], 2, "postgresql"),
         (["share", "pull", "sqlite:////no/such/book.sqlite"], 3, "no book"),
         (["share", "push", "sqlite:///x", "--store", "sqlite:///y"], 2, "--store"),
-        (["share", "out", "/no/such/folder/x"], 3, "written"),
+        (["share", "out", "/no/such/folder/x"], 2, "no such folder"),
         (["share", "out", "x", "--for", "n", "--since", "3"], 2, "one of them"),
         (["share", "review", "--release", "zzzz"], 2, "review"),
         (["share", "trust", "--drop", "nobody"], 1, "nobody"),

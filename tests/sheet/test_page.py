@@ -157,6 +157,19 @@ def test_the_loop_s_numbers_and_map_are_there_with_their_cautions() -> None:
     assert "Field of the hearing loop" in said
 
 
+@pytest.mark.parametrize(
+    ("changed", "verdict"),
+    [
+        ({}, "not judged: no driver was named"),
+        ({"driver": {"name": "bench driver"}}, "fits"),
+        ({"fits": False}, "does not fit"),
+    ],
+)
+def test_a_loop_without_a_driver_is_not_said_to_fit(changed: dict[str, Any], verdict: str) -> None:
+    page = page_of(OPTICAL, loop=loop_data_from(loop_json(**changed)))
+    assert f"Verdict{verdict}\n" in seen(page).text
+
+
 def test_the_map_s_number_at_the_centre_is_the_level_of_the_loop_room() -> None:
     from kb.loop.field import level_db, vertical_h
     from kb.sheet.fieldmap import _NUMBERS, field_picture
