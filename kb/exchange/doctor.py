@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import sqlite3
 import stat
+import time
 from collections import defaultdict
 from collections.abc import Callable, Iterator
 from contextlib import closing
@@ -151,9 +152,19 @@ _OF_STORE: Final[tuple[tuple[str, Callable[[Store], Iterator[str]]], ...]] = (
 _UNFINISHED: Final = tuple(f".part{more}" for more in ("", "-journal", "-wal", "-shm"))
 
 
+#: Seconds since it was last written to after which nobody is at work on an unfinished file any more.
+_LEFT_ALONE: Final = 60.0
+
+
 def leftovers(home: Path) -> list[Path]:
     """Unfinished files of work that was cut off: copies and settings that never took their place."""
     found = [one for folder in (home, home / "backups") if folder.is_dir() for one in folder.iterdir()]
-    return sorted(
-        path for path in found if path.name.endswith(_UNFINISHED) and path.is_file() and not path.is_symlink()
-    )
+    return sorted(path for path in found if path.name.endswith(_UNFINISHED) and _left_alone(path))
+
+
+def _left_alone(path: Path) -> bool:
+    try:
+        about = path.lstat()
+    except OSError:  # it took its place meanwhile
+        return False
+    return stat.S_ISREG(about.st_mode) and abs(time.time() - about.st_mtime) > _LEFT_ALONE

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -97,13 +98,19 @@ def test_a_mode_that_says_nothing_of_who_may_look_in_is_not_held_against_the_boo
     assert wrong(jackfield) == {}
 
 
-def test_what_cut_off_work_left_is_removed(jackfield: Run, book: Path, home: Path) -> None:
+def test_what_cut_off_work_left_is_removed_and_what_is_at_work_is_let_be(
+    jackfield: Run, book: Path, home: Path
+) -> None:
     (home / "book-1.sqlite.77.part").write_text("half")
     (home / "book-1.sqlite.77.part-journal").write_text("what SQLite keeps beside it")
     (home / "notes about a .part file").write_text("mine")
+    for left in home.glob("*.part*"):
+        os.utime(left, (0, 0))
+    (home / "book-2.sqlite.78.part").write_text("a copy that is being made")
     assert set(wrong(jackfield)) == {"leftovers"}
     assert wrong(jackfield, "--mend") == {}
-    assert [one.name for one in home.iterdir() if ".part" in one.name] == ["notes about a .part file"]
+    kept = {"notes about a .part file", "book-2.sqlite.78.part"}
+    assert {one.name for one in home.iterdir() if ".part" in one.name} == kept
 
 
 def test_a_damaged_book_is_told_without_a_traceback(jackfield: Run, book: Path) -> None:
