@@ -181,7 +181,12 @@ class _Weighing:
         found = _alone(self.packing, self.bare, cases, self.share)
         now, then = self.counted(self.now), self.counted(found)
         return Answer(
-            p, _listed(then), found.chance, found.cost, fewer=_listed(now - then), more=_listed(then - now)
+            p,
+            _listed(then),
+            min(1.0, found.chance),
+            found.cost,
+            fewer=_listed(now - then),
+            more=_listed(then - now),
         )
 
     def counted(self, found: Found) -> Counter[str]:

@@ -65,7 +65,8 @@ class Packing:
 
     def reach_of(self, bare: Bare) -> float:
         """The chance that a job connects when everything in ``items`` is there."""
-        return sum(case.p for case in bare.cases if self.fitting(bare.bundles[case.live]))
+        sure = sum(case.p for case in bare.cases if self.fitting(bare.bundles[case.live]))
+        return min(1.0, sure)  # sums of chances are rounded
 
     def fitting(self, ways: Iterable[Bundle]) -> list[Bundle]:
         """The ways that need nothing but ``items``."""
@@ -156,7 +157,7 @@ class Packing:
         bound = found.bound if floor is None else min(found.cost, floor)
         return Plan(
             items=self.lines(found.stock),
-            certainty=found.chance,
+            certainty=min(1.0, found.chance),
             target=self.target,
             reachable=self.reach,
             cost=found.cost,
@@ -219,8 +220,8 @@ class Packing:
         return JobPlan(
             job=bare.job,
             source=bare.expected.source,
-            certainty=certain,
-            reachable=reachable,
+            certainty=min(1.0, certain),
+            reachable=min(1.0, reachable),
             works=sound / certain if certain else 0.0,
             expected=bare.expected.shapes[:LISTED],
             uses=_ranked(there, best),

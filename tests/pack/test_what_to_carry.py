@@ -6,7 +6,7 @@ import json
 import random
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from kb.errors import BadInput
@@ -403,6 +403,7 @@ OUTPUTS = [OPTICAL, LINE, HEADPHONE, ARC]
     st.integers(1, 3),
     st.integers(0, 99),
 )
+@example({(OPTICAL,): 1.0, (LINE, HEADPHONE): 0.25}, 1.0, 0.0, 2, 0)
 def test_the_certainty_stated_is_the_share_of_days_that_succeed(weights, works, taken, jobs, seed):
     total = sum(weights.values())
     expectation = expecting({shape: p / total for shape, p in weights.items()}, works=works, taken=taken)
@@ -412,6 +413,7 @@ def test_the_certainty_stated_is_the_share_of_days_that_succeed(weights, works, 
     stock = tuple(carried(plan).get(item, 0) for item in packing.items)
     runs = 400
     came = simulate(packing, stock, runs, seed)
+    assert plan.certainty <= 1
     error = (plan.certainty * (1 - plan.certainty) / runs) ** 0.5
     # Four standard errors, and what rare worlds merged on long days may hide.
     assert came >= plan.certainty - 4 * error - 1e-3
