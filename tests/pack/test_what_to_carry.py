@@ -415,8 +415,8 @@ def test_the_certainty_stated_is_the_share_of_days_that_succeed(weights, works, 
     runs = 400
     came = round(simulate(packing, stock, runs, seed) * runs)
     assert plan.certainty <= 1
-    # Chance alone does not stray so far in all the examples of the long mode. The margin of 0.001 is what rare
-    # worlds merged on long days may hide.
+    # Chance alone does not stray so far in all the examples of the long mode. The margin of 0.001 is what
+    # rare worlds merged on long days may hide.
     assert binom.cdf(came, runs, max(0.0, plan.certainty - 1e-3)) > 1e-8
     if jobs < 3:
         assert binom.sf(came - 1, runs, min(1.0, plan.certainty + 1e-3)) > 1e-8
