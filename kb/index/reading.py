@@ -64,14 +64,18 @@ def pieces(tokens: tuple[str, ...]) -> tuple[tuple[str, ...], frozenset[int]]:
 _SPELT = 4  # signs in a row that are a code said one by one: "n v 4 0"
 _SAID = "zero one two three four five six seven eight nine oh".split()
 _DIGITS = {word: str(n % 10) for n, word in enumerate(_SAID)}
+_TIMES = {"double": 2, "triple": 3}  # said before a sign that is there so often
 
 
 def _joined(tokens: tuple[str, ...]) -> tuple[str, ...]:
     """The tokens, those of one sign put together where several stand in a row.
 
-    Digits may be words, as over the telephone, where at least two of them follow each other.
+    Digits may be words, as over the telephone, where at least two of them follow each other; "double five" is
+    two of them.
     """
     signs = [token if len(token) == 1 else _DIGITS.get(token.lower(), "") for token in tokens]
+    for at, (token, sign) in enumerate(zip(tokens, signs[1:], strict=False)):
+        signs[at] = signs[at] or sign * (_TIMES.get(token.lower(), 1) - 1)
     out: list[str] = []
     for sign, run in groupby(zip(tokens, signs, strict=True), lambda pair: pair[1] != ""):
         row = list(run)

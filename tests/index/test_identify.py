@@ -333,6 +333,9 @@ def test_a_number_beside_the_code_is_no_misspelt_make(book: Book) -> None:
         ("norwell n v four oh two one zero", "NV40-210"),
         ("nv four zero two one zero norwell", "NV40-210"),
         ("BR five five q nine", "BR-55Q9"),
+        ("b r double five q nine", "BR-55Q9"),
+        ("br Double 5 q 9", "BR-55Q9"),
+        ("ostrava o x two double oh a", "OX 200 A"),
         ("ostrava ox two zero zero a", "OX 200 A"),
     ],
 )
