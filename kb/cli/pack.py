@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 import click
@@ -111,21 +111,9 @@ def _read(name: str, have: tuple[str, ...]) -> Day:
         data = data if isinstance(data, dict) else {"jobs": data}
         data = {**data, "have": {**(data.get("have") or {}), **_stock(have)}}
     try:
-        day = _day(data)
-        _known_items(day, spoken=_stock(have))
+        return _day(data)
     except BadInput as mistake:
         raise mistake.within(place) from None
-    return day
-
-
-def _known_items(day: Day, spoken: Mapping[str, int]) -> None:
-    """Raise BadInput where the file names an item that is none; ``spoken`` is the command line's, not its."""
-    from kb.catalogue import catalogue
-
-    for field, named in (("have", day.have), ("prices", day.prices)):
-        for name in named:
-            if name not in spoken:
-                catalogue().item(name, field)
 
 
 def _materials(file: str) -> tuple[Material, ...]:
@@ -143,6 +131,8 @@ def _day(data: object) -> Day:
 
 
 def _stock(have: tuple[str, ...]) -> dict[str, int]:
+    from kb.catalogue import catalogue
+
     stock: dict[str, int] = {}
     for one in have:
         name, sign, number = one.rpartition("=")
@@ -150,6 +140,7 @@ def _stock(have: tuple[str, ...]) -> dict[str, int]:
             name, number = one, "1"
         if not number.isdecimal() or len(number) > 4 or not int(number):
             raise BadInput("--have", one, "an item, or item=count with a count from 1")
+        catalogue().item(name, "have")  # told as what was typed, and not as the job file's
         stock[name] = stock.get(name, 0) + int(number)
     return stock
 

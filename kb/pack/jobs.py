@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from kb import text
+from kb.catalogue import catalogue
 from kb.errors import BadInput, described, kind_of
 from kb.pack.materials import Material, materials_from
 from kb.visit import Source, read_year
@@ -167,9 +168,12 @@ def _numbers(value: object, place: str, read: Any) -> dict[str, Any]:
         raise BadInput(place, value, "an object of item and number")
     if len(value) > MOST_ITEMS:
         raise BadInput(place, described(f"{len(value)} items"), f"at most {MOST_ITEMS}")
-    return {
+    found = {
         text.line(key, place, empty=False): read(number, f"{place}, {key}") for key, number in value.items()
     }
+    for name in found:
+        catalogue().item(name, place)
+    return found
 
 
 def _count(value: object, place: str) -> int:
