@@ -67,7 +67,5 @@ def toml_of(text: str, place: str, expected: str = "TOML") -> dict[str, Any]:
         return tomllib.loads(text)
     except RecursionError:
         raise BadInput(place, described("deeply nested TOML"), "flat tables") from None
-    except (
-        ValueError
-    ) as wrong:  # TOMLDecodeError is one; a number of more digits than Python reads is another
+    except ValueError as wrong:  # no TOML, or a number of more digits than Python reads
         raise BadInput(place, str(wrong), expected) from None

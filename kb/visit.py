@@ -49,7 +49,6 @@ _ISO_DATE: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}\Z")
 FIRST_DATE: Final = Day(1970, 1, 1)
 
 W = TypeVar("W", bound=Word)
-T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from kb.cli.draw import inferred_lines, panel_table, source_title
 from kb.errors import BadInput
 from kb.panel import panel_of
 from kb.shortform import FORMS, WORDS, fields, marked
-from kb.visit import Visit, finding_from, visit_from
+from kb.visit import Visit, finding_from, read_year, visit_from
 from kb.words import Direction, Form, Outcome, Speakers
 
 _HELP = """\
@@ -48,7 +48,7 @@ def asked_visit(session: Session, common: dict[str, Any]) -> Visit | None:
     _name(common, "make")
     _name(common, "model")
     if source.get("year") is None:
-        source["year"] = _year(common)
+        source["year"] = _year()
     _known(session, source)
     jacks = _jacks(session, common)
     if jacks is None:
@@ -166,7 +166,7 @@ def _part(question: str) -> str:
     return typed
 
 
-def _year(common: dict[str, Any]) -> int | None:
+def _year() -> int | None:
     while True:
         typed = _ask("Year of make (Enter if unknown)", "").strip()
         if not typed:
@@ -174,9 +174,7 @@ def _year(common: dict[str, Any]) -> int | None:
         try:
             if not (typed.isdecimal() and len(typed) == 4):
                 raise BadInput("year", typed, "a year such as 2014")
-            return visit_from(
-                {"date": common["date"], "source": {"make": "x", "model": "x", "year": int(typed)}}
-            ).source.year
+            return read_year(int(typed), "year")
         except BadInput as mistake:
             click.echo(str(mistake), err=True)
 
