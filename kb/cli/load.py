@@ -92,14 +92,14 @@ def _encoding(name: str) -> str:
 def _mapping(
     columns: tuple[str, ...], file: str | None, every: tuple[str, ...], date_format: str | None
 ) -> TableMap:
-    from kb.exchange.columns import TableMap, fixed, pairs, read_mapping
+    from kb.exchange.columns import TableMap, date_form, fixed, pairs, read_mapping
 
     said = read_mapping(*read_text(file, expected="TOML")) if file else TableMap()
     return TableMap(
         {**said.columns, **pairs(columns)},
         said.values,
         {**said.every, **fixed(every)},
-        date_format or said.date,
+        said.date if date_format is None else date_form(date_format, "--date-format"),
     )
 
 
