@@ -29,7 +29,9 @@ def own_book(session: Session, what: str) -> Path:
 def backup_command(session: Session, folder: str | None, keep: int | None, listing: bool) -> int:
     """Back the book up to DIR (the folder backups beside the book), check the copy, remove the oldest.
 
-    The book may be in use meanwhile. Keep copies on another disk too.
+    The book may be in use meanwhile. Settings, trusted keys and photos are kept with it; your secret key
+    and the paired phones are not. Only older copies of this book are removed. Keep copies on another disk
+    too.
 
     \b
     jackfield backup
@@ -42,18 +44,37 @@ def backup_command(session: Session, folder: str | None, keep: int | None, listi
     if listing:
         found = backups(place)
         if session.as_json:
-            session.json({"backups": [{"file": str(one), "bytes": one.stat().st_size} for one in found]})
+            listed = [
+                {
+                    "file": str(one.path),
+                    "bytes": one.path.stat().st_size,
+                    "book": one.stands.book if one.stands else None,
+                    "revision": one.stands.revision if one.stands else None,
+                }
+                for one in found
+            ]
+            session.json({"backups": listed})
         for one in [] if session.as_json else found:
-            session.console.print(text(f"{one.name}  {one.stat().st_size:,} bytes"), soft_wrap=True)
+            state = f"revision {one.stands.revision:,}" if one.stands else "no book can be read in it"
+            size = f"{one.path.stat().st_size:,} bytes"
+            session.console.print(text(f"{one.path.name}  {size}  {state}"), soft_wrap=True)
         return 0 if found else 1
-    copy, gone = back_up(book, place, keep or KEEP)
+    done = back_up(book, place, keep or KEEP)
+    copy, gone = done.copy, done.removed
+    for problem in done.problems:
+        session.say(problem)
+    if copy.wrong:
+        session.say("the copy holds this too, so no older copy was removed; see jackfield doctor")
     if session.as_json:
         said = {"backup": str(copy.path), "visits": copy.visits, "findings": copy.findings}
-        session.json({**said, "revision": copy.revision, "removed": [str(one) for one in gone]})
-        return 0
+        more = {"photos": done.photos, "problems": list(done.problems)}
+        session.json({**said, "revision": copy.revision, "removed": [str(one) for one in gone], **more})
+        return 3 if done.problems else 0
     session.console.print(
         text(f"{copy.visits:,} visits with {copy.findings:,} findings, checked:\n{copy.path}"), soft_wrap=True
     )
+    if done.photos:
+        session.console.print(text(f"{done.photos:,} photos added"))
     if gone:
         session.console.print(text(f"{len(gone)} older removed"))
-    return 0
+    return 3 if done.problems else 0

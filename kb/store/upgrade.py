@@ -77,6 +77,14 @@ def _format(connection: sa.Connection, place: Place) -> str | None:
     return str(stamps[0])
 
 
+def made(connection: sa.Connection, stamp: str) -> None:
+    """Make a fresh book of format ``stamp`` in an empty database. Raises BookTrouble if a step is missing."""
+    if stamp == FORMATS[-1]:
+        _create(connection, stamp)
+    else:
+        _migrate(connection, MIGRATIONS, stamp)
+
+
 def _create(connection: sa.Connection, stamp: str) -> None:
     schema.metadata.create_all(connection, checkfirst=False)
     for guard in guards(connection.dialect.name):
