@@ -5,7 +5,9 @@ from __future__ import annotations
 import csv
 import gzip
 import json
+import sqlite3
 import tracemalloc
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -18,6 +20,7 @@ from kb.exchange.table import Table
 from kb.store import Store
 from tests.cli.conftest import Run
 from tests.exchange.helpers import facts_of, visit_data
+from tests.store.test_safety import start
 
 NOTES = """Visit,Date,Manufacturer,Model No,Technician,Connector,Label,Result,Speakers,Cable,Notes
 1,2024-03-01,Norwell,NV40-210,RT,toslink,OPTICAL OUT,carried,stay-on,optical cable 2 m; DAC,"kitchen, low"
@@ -305,3 +308,25 @@ def test_a_row_that_is_repeated_without_end_takes_no_memory(tmp_path: Path, jack
         assert (len(found), peak < 1_000_000) == (1, True)
     done = jackfield("load", path, "--json")
     assert [(one["line"], one["seen"]) for one in done.json["bad"]] == [(2, "20000 rows of one visit")]
+
+
+def test_a_file_is_loaded_while_a_server_records(tmp_path: Path) -> None:
+    """Both are acknowledged, both are there, and the file is one writing."""
+    path, book = tmp_path / "many.csv", tmp_path / "book.sqlite"
+    path.write_text("date,make,model\n" + "".join(f"2024-01-01,Norwell,NV{n}\n" for n in range(2000)))
+    with Store.open(book) as store, start("record", str(book), "W", "100000") as writer:
+        assert writer.stdout is not None
+        writer.stdout.readline()
+        writer.stdout.readline()
+        done = load(store, [str(path)], Source())
+        lines = [writer.stdout.readline() for _ in range(3)]
+        writer.kill()
+        lines += writer.communicate()[0].splitlines(keepends=True)
+        acknowledged = {id_ for line in lines if line.endswith("\n") for id_ in line.split()[1:]}
+        assert (done.visits, done.written) == (2000, True)
+        there = [one for some in store.visits() for one in some]
+        assert acknowledged <= {one.id for one in there}
+        assert sum(1 for one in there if one.source.model.startswith("NV")) == 2000
+    with closing(sqlite3.connect(book)) as raw:
+        asked = "SELECT count(*), count(DISTINCT revision) FROM visit WHERE model LIKE 'NV%'"
+        assert raw.execute(asked).fetchone() == (2000, 1)
