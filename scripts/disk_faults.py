@@ -26,7 +26,7 @@ from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 ROOT: Final = Path(__file__).parents[1]
 #: Which errors a call is made to fail with (errno(3)).
@@ -135,10 +135,24 @@ def _all_or_nothing(before: set[str], new: set[str]) -> Callable[[Path, Done], I
     return wrong
 
 
+#: What a command says if its work is done and its answer could not be written.
+_UNTOLD: Final = "only this answer could not be written"
+
+
+def _answer(done: Done) -> dict[str, Any]:
+    """The document on stdout; empty if there is none, or only a part of it."""
+    try:
+        found = json.loads(done.out)
+    except ValueError:
+        return {}
+    return found if isinstance(found, dict) else {}
+
+
 def _backed_up(folder: Path, done: Done) -> Iterator[str]:
     copies = set((folder / "stick").glob("book-*.sqlite"))
     older = folder / "stick" / "book-20260301T000000Z.sqlite"
-    named = {Path(json.loads(done.out)["backup"])} if done.out.strip() else set()
+    said = _answer(done)
+    named = {Path(said["backup"])} if said else copies - {older} if _UNTOLD in done.err else set()
     if done.code == 0 and not named:
         yield "no copy is named"
     for copy in copies:
@@ -157,11 +171,11 @@ def _backed_up(folder: Path, done: Done) -> Iterator[str]:
 def _restored(lost: bool) -> Callable[[Path, Done], Iterator[str]]:
     def wrong(folder: Path, done: Done) -> Iterator[str]:
         book = folder / "home" / "book.sqlite"
-        said = json.loads(done.out) if done.out.strip() else {}
+        said = _answer(done)
         kept = [Path(said["kept"])] if said.get("kept") else sorted(book.parent.glob("*.bak"))
-        if done.code == 0 and not said:
+        if done.code == 0 and not said and _UNTOLD not in done.err:
             yield "nothing is told"
-        if said:
+        if said or _UNTOLD in done.err:
             if models(book) != OLD:
                 yield "the book is not the one in the backup"
             if not lost and models(kept[0]) != OLD | LATER:
@@ -333,7 +347,7 @@ def swept(
 
 
 def _evenly(every: list[Fault], most: int, draw: random.Random) -> list[Fault]:
-    """As many of each kind of call as can be had, so that a hundred writes do not leave out the one rename."""
+    """As many of each kind of call as can be had: a hundred writes must not leave out the one rename."""
     groups: dict[tuple[str, str], list[Fault]] = {}
     for one in every:
         groups.setdefault((one.call, one.error), []).append(one)

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from kb.cli.common import Session, command_options, text
+from kb.cli.common import Session, answering, command_options, text
 from kb.errors import BadInput, described
+
+if TYPE_CHECKING:
+    from kb.exchange.backup import Backup
 
 
 def own_book(session: Session, what: str) -> Path:
@@ -65,16 +69,22 @@ def backup_command(session: Session, folder: str | None, keep: int | None, listi
         session.say(problem)
     if copy.wrong:
         session.say("the copy holds this too, so no older copy was removed; see jackfield doctor")
-    if session.as_json:
-        said = {"backup": str(copy.path), "visits": copy.visits, "findings": copy.findings}
-        more = {"photos": done.photos, "problems": list(done.problems)}
-        session.json({**said, "revision": copy.revision, "removed": [str(one) for one in gone], **more})
-        return 3 if done.problems else 0
+    with answering(session, f"the copy is made and checked: {copy.path}"):
+        if session.as_json:
+            said = {"backup": str(copy.path), "visits": copy.visits, "findings": copy.findings}
+            more = {"photos": done.photos, "problems": list(done.problems)}
+            session.json({**said, "revision": copy.revision, "removed": [str(one) for one in gone], **more})
+        else:
+            _tell(session, done)
+    return 3 if done.problems else 0
+
+
+def _tell(session: Session, done: Backup) -> None:
+    copy = done.copy
     session.console.print(
         text(f"{copy.visits:,} visits with {copy.findings:,} findings, checked:\n{copy.path}"), soft_wrap=True
     )
     if done.photos:
         session.console.print(text(f"{done.photos:,} photos added"))
-    if gone:
-        session.console.print(text(f"{len(gone)} older removed"))
-    return 3 if done.problems else 0
+    if done.removed:
+        session.console.print(text(f"{len(done.removed)} older removed"))

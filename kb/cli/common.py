@@ -6,8 +6,8 @@ import functools
 import json
 import os
 import sys
-from collections.abc import Callable
-from contextlib import AbstractContextManager
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -148,6 +148,21 @@ class Session:
             self._closing.pop().__exit__(None, None, None)
         for book in self._open:
             book.close()
+
+
+@contextmanager
+def answering(session: Session, done: str) -> Iterator[None]:
+    """Print an answer about work that is already in the book: a full disk under stdout does not undo it."""
+    try:
+        yield
+        sys.stdout.flush()
+    except BrokenPipeError:
+        raise
+    except OSError as trouble:
+        from kb.cli.main import mute
+
+        session.say(f"{done}; only this answer could not be written ({trouble.strerror})")
+        mute()
 
 
 def choice(words: type[Word]) -> click.Choice[str]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from kb.cli.backup import own_book
-from kb.cli.common import Session, command_options, text
+from kb.cli.common import Session, answering, command_options, text
 
 if TYPE_CHECKING:
     from kb.exchange.backup import Restored
@@ -40,32 +40,43 @@ def restore_command(session: Session, file: str | None, replace: bool) -> int:
         for one in unreadable:
             session.say(f"{one.name}: no book can be read in it; passed over")
     done = restore(named, book, replace=replace)
-    copy, brought = done.copy, done.brought
+    brought = done.brought
     for what in (*_told(done), *brought.problems):
         session.say(what)
-    code = 3 if brought.problems else 0
-    if session.as_json:
-        said = {"restored": str(copy.path), "visits": copy.visits, "findings": copy.findings}
-        more = {
-            "logs": [str(one) for one in done.logs],
-            "left_out": list(done.left_out),
-            "files": list(brought.files),
-            "trusted": list(brought.trusted),
-            "not_trusted": list(brought.not_trusted),
-            "photos": brought.photos,
-            "problems": list(brought.problems),
-        }
-        session.json(
-            {**said, "revision": copy.revision, "kept": str(done.kept) if done.kept else None, **more}
-        )
-        return code
-    said_ = f"{copy.visits:,} visits with {copy.findings:,} findings restored from {copy.path.name}"
-    session.console.print(text(said_), soft_wrap=True)
+    with answering(session, "the backup is restored"):
+        if session.as_json:
+            session.json(_listed(done))
+        else:
+            _tell(session, done)
+    return 3 if brought.problems else 0
+
+
+def _listed(done: Restored) -> dict[str, object]:
+    copy, brought = done.copy, done.brought
+    return {
+        "restored": str(copy.path),
+        "visits": copy.visits,
+        "findings": copy.findings,
+        "revision": copy.revision,
+        "kept": str(done.kept) if done.kept else None,
+        "logs": [str(one) for one in done.logs],
+        "left_out": list(done.left_out),
+        "files": list(brought.files),
+        "trusted": list(brought.trusted),
+        "not_trusted": list(brought.not_trusted),
+        "photos": brought.photos,
+        "problems": list(brought.problems),
+    }
+
+
+def _tell(session: Session, done: Restored) -> None:
+    copy = done.copy
+    said = f"{copy.visits:,} visits with {copy.findings:,} findings restored from {copy.path.name}"
+    session.console.print(text(said), soft_wrap=True)
     if done.kept:
         session.console.print(text(f"the old book is kept: {done.kept}"), soft_wrap=True)
-    if brought.photos:
-        session.console.print(text(f"{brought.photos:,} photos are back"))
-    return code
+    if done.brought.photos:
+        session.console.print(text(f"{done.brought.photos:,} photos are back"))
 
 
 def _told(done: Restored) -> Iterator[str]:

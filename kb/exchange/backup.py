@@ -300,12 +300,13 @@ def restore(backup: Path, book: Path, *, replace: bool) -> Restored:
         copy_book(backup, draft)
         left_out = _made_fit(draft, copy)
         _same_pages(draft, real)
+        visits = _visits(draft)  # once the book is in place, nothing may fail that says it is not
         kept, logs = _put_in_place(draft, real)
     finally:
         for ending in ("", *_LOGS):
             with suppress(OSError):
                 draft.with_name(draft.name + ending).unlink(missing_ok=True)
-    brought = beside.bring_back(backup, book.parent, _visits(real))
+    brought = beside.bring_back(backup, book.parent, visits)
     return Restored(copy, kept, logs, left_out, brought)
 
 
@@ -456,19 +457,26 @@ def _write_over(draft: Path, book: Path, kept: Path) -> None:
             if live.execute("PRAGMA journal_mode = WAL").fetchone()[0] != "wal":
                 save()  # readers are kept out too while pages are written
             source.backup(live, pages=1, progress=stepped, sleep=0.02)
-    except BaseException:
-        # A copy of what the book still is. After an error the truth is in the book itself.
-        if saved and _stands_as(book, kept):
-            with suppress(OSError):
-                kept.unlink(missing_ok=True)
+    except BookTrouble as trouble:
+        # The error may have come before or after the writing: the truth is in the book itself.
+        if not saved:
+            raise
+        now = _stands(book)
+        if now is not None and now == _stands(draft):
+            return
+        if now is None or now != _stands(kept):
+            raise BookTrouble(f"{trouble}; a copy of the old book: {kept}") from trouble
+        with suppress(OSError):
+            kept.unlink(missing_ok=True)
         raise
 
 
-def _stands_as(book: Path, kept: Path) -> bool:
+def _stands(path: Path) -> Standing | None:
+    """How the book in a file stands; None if it cannot be read just now."""
     try:
-        return standing(book) == standing(kept)
+        return standing(path)
     except BookTrouble:
-        return False
+        return None
 
 
 def _replace(draft: Path, book: Path, kept: Path) -> tuple[Path, ...]:
