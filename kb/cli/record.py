@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from kb import clock
-from kb.cli.common import Session, choice, command_options
+from kb.cli.common import Session, answering, choice, command_options
 from kb.cli.files import MOST_BYTES, read_data, read_text
 from kb.errors import BadInput, described
 from kb.parsing import json_of
@@ -74,16 +74,8 @@ def record_command(
             "--file F, or MAKE MODEL JACK..., or a terminal to ask at",
         )
     recorded = session.book.record(visits)
-    try:
+    with answering(session, "recorded"):
         _answer(session, visits, recorded)
-        sys.stdout.flush()
-    except OSError as trouble:
-        if isinstance(trouble, BrokenPipeError):
-            raise
-        session.say(f"recorded; only this answer could not be written ({trouble.strerror})")
-        from kb.cli.main import mute
-
-        mute()
     return 0
 
 

@@ -42,11 +42,19 @@ class Bad:
 
 @dataclass(slots=True)
 class Group:
-    """The rows of one visit."""
+    """The rows of one visit; ``rows`` keeps those that say a jack, and no more than a visit may have."""
 
     line: int
     fields: dict[str, str]
     rows: list[tuple[int, dict[str, str]]] = field(default_factory=list)
+    jacks: int = 0
+
+    def add(self, line: int, jack: dict[str, str]) -> None:
+        """Count one row; however often a row is repeated, memory stays bounded."""
+        if jack:
+            self.jacks += 1
+            if self.jacks <= _JACKS:
+                self.rows.append((line, jack))
 
 
 class Table:
@@ -120,7 +128,7 @@ class Table:
             else:
                 for key, value in fields.items():
                     group.fields.setdefault(key, value)
-            group.rows.append((start, {key: said[key] for key in said if key in JACK_FIELDS}))
+            group.add(start, {key: said[key] for key in said if key in JACK_FIELDS})
         if group:
             yield group.line, self._visit(group)
 
@@ -154,8 +162,8 @@ class Table:
             return bad
         if "basis" not in group.fields and any(one.outcome is not Outcome.NOT_TRIED for one in findings):
             visit = replace(visit, basis=Basis.TESTED)
-        if len(findings) > _JACKS:
-            return [Bad(group.line, "jacks", f"{len(findings)} rows of one visit", f"at most {_JACKS}")]
+        if group.jacks > _JACKS:
+            return [Bad(group.line, "jacks", f"{group.jacks} rows of one visit", f"at most {_JACKS}")]
         visit = replace(visit, findings=tuple(findings))
         return VisitFact(visit, nonce, recorded) if "record" in self.columns.fields else visit
 

@@ -30,7 +30,7 @@ from kb.store.reading import Counts, Entry, Snapshot
 from kb.store.rows import CHUNK, ORDER, Rows, add_private_rows, add_rows, fingerprint, load
 from kb.store.seal import is_sealed, sealed, sealed_id, without_private
 from kb.store.trouble import told
-from kb.store.upgrade import bring_up_to_date
+from kb.store.upgrade import bring_up_to_date, refuse_other_format
 from kb.visit import Visit
 
 if TYPE_CHECKING:
@@ -211,6 +211,7 @@ class Store:
             connection.begin() as transaction,
         ):
             writing = _Writing(connection, _take_revision(connection, self.place))
+            refuse_other_format(connection, self.place)
             try:
                 yield writing
             finally:
