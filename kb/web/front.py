@@ -206,7 +206,7 @@ class Front:
             connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
             line.taken = True
             wire = await Wire.over(connection, self._tls, self._bounds)
-            while await self._exchange(line, wire, host, port):
+            while await self._exchange(line, wire, host, port) and not self._stopped:
                 line.since = loop.time()
             await wire.close()
         except (OSError, Gone, TimeoutError, asyncio.CancelledError):

@@ -29,6 +29,7 @@ from typing import Final
 
 from kb.errors import BookTrouble, ascii_controls
 from kb.web import privately
+from kb.whole import changing_files
 
 FILE: Final = "phones.json"  #: beside the book
 LETTERS: Final = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"  #: 32 signs, none like another by torch light
@@ -147,7 +148,7 @@ class Phones:
     @contextmanager
     def _changing(self) -> Iterator[dict[str, list[float]]]:
         """The phones that are alive, to be changed; written when they were. Raises BookTrouble."""
-        with privately.locked(self._file):
+        with changing_files(self._file.parent):
             now = self._now()
             before = self._read()
             phones = {key: [*phone] for key, phone in before.items() if _alive(phone, now)}

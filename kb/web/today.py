@@ -17,6 +17,7 @@ from kb.pack import Day, Plan, day_from, job_from
 from kb.web import privately
 from kb.web.lengths import read_length
 from kb.web.site import page, site
+from kb.whole import changing_files
 from kb.words import DriverInput
 
 FILE: Final = "today.json"
@@ -65,7 +66,7 @@ def change_today() -> AnyResponse:
     if site().jobs is not None:
         raise BadInput("today", "a job file that was named on the command line", "changes in that file")
     typed = {key: value.strip() for key, value in request.form.items() if key != "form_token"}
-    with privately.locked(_file()):
+    with changing_files(site().books.home):
         data = read_jobs()
         done = typed.get("done", "")
         if done.isdecimal() and len(done) < 4:

@@ -370,6 +370,11 @@ def test_a_visit_that_is_being_saved_when_the_server_is_stopped_is_answered(serv
         phone.pair(codes[-1])
         threading.Thread(target=lambda: (begun.wait(10), running.stop())).start()
         assert phone.ask("/waiting") == (200, "saved")
+        # The phone keeps its line open: the server does not wait for another request on it.
+        ended = time.monotonic()
+        while running._front._listener.fileno() >= 0:
+            assert time.monotonic() - ended < 8
+            time.sleep(0.05)
 
 
 def test_plain_http_at_the_tls_port_is_told_so(serving: Any, certificate: Path) -> None:

@@ -311,7 +311,7 @@ def test_a_name_that_was_sent_is_never_a_path(phone: Phone, home: Path) -> None:
         "index",
         "photos",
         "phones.json",
-        ".phones.json.lock",
+        "changes.lock",
     }
 
 
