@@ -18,6 +18,7 @@ from kb.exchange import cells
 from kb.exchange.columns import JACK_FIELDS, VISIT_FIELDS, Columns, TableMap, chosen
 from kb.exchange.fact_lines import from_object, read_nonce, read_time
 from kb.exchange.lines import Line
+from kb.parsing import json_of
 from kb.shortform import jack as short_jack
 from kb.store.facts import Fact, VisitFact
 from kb.visit import Finding, Visit, finding_from, visit_from
@@ -69,7 +70,7 @@ class Table:
                 yield one.text
 
         self._reader = csv.reader(texts(), delimiter=separator, strict=True)
-        header = [cells.plain(name).strip() for name in self._next() or []]
+        header = [cells.plain_start(name).strip() for name in self._next() or []]
         if len(header) > CELLS:
             raise BadInput(place, f"{len(header)} columns", f"at most {CELLS}")
         self.header = tuple(header)
@@ -127,8 +128,9 @@ class Table:
     def _said(self, row: Sequence[str]) -> dict[str, str]:
         """Fields of one row that say something, in our own words."""
         said = dict(self._mapping.every)
+        plain = cells.plain if "record" in self.columns.fields else cells.plain_start
         for name, cell in zip(self.columns.fields, row, strict=False):
-            value = cells.plain(cell)
+            value = plain(cell)
             if name and value.strip():
                 meant = self._mapping.values.get(name)
                 said[name] = meant.get(value.strip(), value) if meant else value
@@ -173,7 +175,8 @@ class Table:
                     **({"year": _whole(said["year"], "year")} if "year" in said else {}),
                     **({"size_in": _number(said["size_in"], "size_in")} if "size_in" in said else {}),
                 },
-                **({"driver": driver} if driver["name"] or driver["inputs"] else {}),
+                "driver": driver,
+                **{key: json_of(said[key], key) for key in ("readings", "case") if key in said},
             },
             "visit",
         )
