@@ -6,6 +6,9 @@ import os
 
 from hypothesis import HealthCheck, settings
 
+from tests.watched import watch
+
+watch()
 LONG = os.environ.get("JACKFIELD_LONG") == "1"
 
 settings.register_profile(

@@ -165,21 +165,22 @@ class Table:
         source = {key: said[key] for key in ("make", "model", "kind", "display") if key in said}
         driver = {"name": said.get("driver", ""), "inputs": _list(said.get("inputs", ""))}
         plain = ("id", "by", "basis", "job", "note")
-        return visit_from(
-            {
-                **{key: said[key].strip() if key != "note" else said[key] for key in plain if key in said},
-                "date": self._date(said.get("date", "")),
-                "supersedes": _list(said.get("supersedes", "")),
-                "source": {
-                    **source,
-                    **({"year": _whole(said["year"], "year")} if "year" in said else {}),
-                    **({"size_in": _number(said["size_in"], "size_in")} if "size_in" in said else {}),
-                },
-                "driver": driver,
-                **{key: json_of(said[key], key) for key in ("readings", "case") if key in said},
+        attached: dict[str, Any] = {
+            key: json_of(said[key], key) for key in ("readings", "case") if key in said
+        }
+        data: dict[str, Any] = {
+            **{key: said[key].strip() if key != "note" else said[key] for key in plain if key in said},
+            "date": self._date(said.get("date", "")),
+            "supersedes": _list(said.get("supersedes", "")),
+            "source": {
+                **source,
+                **({"year": _whole(said["year"], "year")} if "year" in said else {}),
+                **({"size_in": _number(said["size_in"], "size_in")} if "size_in" in said else {}),
             },
-            "visit",
-        )
+            "driver": driver,
+            **attached,
+        }
+        return visit_from(data, "visit")
 
     def _date(self, said: str) -> str:
         form = self._mapping.date
