@@ -7,12 +7,12 @@ number or word) settles it where two visits would look the same.
 from __future__ import annotations
 
 import csv
-import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, Final
 
+from kb import text
 from kb.errors import BadInput, described
 from kb.exchange import cells
 from kb.exchange.columns import JACK_FIELDS, VISIT_FIELDS, Columns, TableMap, chosen
@@ -244,8 +244,7 @@ def _flag(said: str) -> bool:
 
 def _list(said: str) -> list[str]:
     """``a; b`` as a list; a semicolon or backslash in a name has a backslash in front."""
-    parts = (re.sub(r"\\([\\;])", r"\1", one).strip() for one in re.findall(r"(?:[^;\\]|\\.?)+", said))
-    return [one for one in parts if one]
+    return text.parted(said, ";")
 
 
 def listed(names: Iterable[str]) -> str:
@@ -254,7 +253,7 @@ def listed(names: Iterable[str]) -> str:
     >>> _list(listed(["a; b", "c, d"])), listed(["a; b"])
     (['a; b', 'c, d'], 'a\\; b')
     """
-    return "; ".join(re.sub(r"([\\;])", r"\\\1", one) for one in names)
+    return text.joined(names, ";")
 
 
 def _whole(said: str, place: str) -> int:
