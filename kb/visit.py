@@ -194,14 +194,14 @@ def _source(value: object, place: str) -> Source:
     return source
 
 
-def _driver(value: object, place: str) -> Driver:
+def _driver(value: object, place: str) -> Driver | None:
     fields = Fields(value, place, "an object with name and inputs", bare=True)
     driver = Driver(
         name=fields.take("name", _line, ""),
         inputs=fields.take("inputs", DriverInput.read_all, ()),
     )
     fields.end()
-    return driver
+    return driver if driver != Driver() else None
 
 
 def _findings(value: object, _: str) -> tuple[Finding, ...]:
@@ -303,17 +303,22 @@ def _size(value: object, place: str) -> float:
 
 
 def read_attached(value: object, place: str) -> str:
-    """An object that goes with a visit, as canonical JSON; what it means is for the room that reads it."""
+    """An object that goes with a visit, as canonical JSON; "" for an empty one. Others know its meaning."""
     if not isinstance(value, Mapping):
         raise BadInput(place, value, "an object")
     try:
-        written = json.dumps(value, sort_keys=True, ensure_ascii=False, allow_nan=False, default=str)
+        # A later release writes texts out as they are: what steers a terminal must not be in them. After that
+        # two keys may be equal or in another order, so it is read again before it is written.
+        written = _canonical(json.loads(text.visible(_canonical(value))))
     except (ValueError, RecursionError, TypeError):
         raise BadInput(place, described("what JSON cannot hold"), "numbers, texts and lists") from None
     if len(written) > ATTACHED:
         raise BadInput(place, described(f"{len(written)} characters"), f"at most {ATTACHED}")
-    # A later release writes texts out as they are: what steers a terminal must not be in them.
-    return text.visible(written)
+    return written if value else ""
+
+
+def _canonical(value: object) -> str:
+    return json.dumps(value, sort_keys=True, ensure_ascii=False, allow_nan=False, default=str)
 
 
 def read_year(value: object, place: str) -> int:

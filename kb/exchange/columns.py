@@ -29,7 +29,7 @@ from kb.parsing import toml_of
 #: Fields of a visit, the same on each of its rows (or given on the first alone), then fields of one jack.
 VISIT_FIELDS: Final = (
     *("visit", "id", "date", "by", "basis", "job", "make", "model", "kind", "display", "year", "size_in"),
-    *("driver", "inputs", "supersedes", "note"),
+    *("driver", "inputs", "supersedes", "note", "readings", "case"),
 )
 JACK_FIELDS: Final = (
     *("form", "marking", "colour", "direction", "signal", "level", "format", "speakers", "taken", "outcome"),

@@ -95,6 +95,8 @@ def _visit_rows(fact: VisitFact) -> Iterator[dict[str, str]]:
     }
     more: dict[str, Any] = {
         **{key: data.get(key, "") for key in ("by", "basis", "job", "note")},
+        "readings": visit.readings,
+        "case": visit.case,
         **{key: source.get(key, "") for key in ("kind", "display", "year", "size_in")},
         "driver": driver.get("name", ""),
         "inputs": listed(driver.get("inputs", ())),

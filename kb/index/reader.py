@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -282,10 +282,8 @@ class Reader:
         """Whether the file has a newer revision, or newer words, than this snapshot."""
         if self.frozen:
             return False
-        with t.connect(self.generation / files.KEYS) as db:
-            newest = t.meta(db)
-        db.close()
-        return newest != self.meta
+        with closing(t.connect(self.generation / files.KEYS)) as db:
+            return t.meta(db) != self.meta
 
 
 @contextmanager
