@@ -55,7 +55,7 @@ def keep(home: Path, copy: Path) -> None:
     """Write settings and sharing of ``home`` next to a copy of its book. Raises BookTrouble."""
     kept: dict[str, str] = {}
     try:
-        for name in (settings.FILE, peers.FILE):
+        for name in (settings.FILE, settings.SHARE):
             with suppress(FileNotFoundError), open_plain(home / name, name) as file:
                 kept[name] = file.read(_MOST).decode("utf-8", "surrogateescape")
         said = json.dumps({"jackfield": "home", "files": kept}).encode()
@@ -86,7 +86,7 @@ def bring_back(copy: Path, home: Path, visits: set[str]) -> Brought:
                 write_mine(home / name, said)
                 files.append(name)
         now = peers.load(home).trusted
-        trusted = tuple(sorted(then)) if peers.FILE in files else ()
+        trusted = tuple(sorted(then)) if settings.SHARE in files else ()
         not_trusted = tuple(sorted(name for name, key in then.items() if now.get(name) != key))
     except (JackfieldError, OSError) as trouble:
         problems.append(f"{beside(copy)}: {_why(trouble)}")
@@ -107,7 +107,7 @@ def _read(path: Path) -> dict[str, bytes]:
         found = data["files"]
         return {
             name: found[name].encode("utf-8", "surrogateescape")
-            for name in (settings.FILE, peers.FILE)
+            for name in (settings.FILE, settings.SHARE)
             if name in found
         }
     except FileNotFoundError:

@@ -28,7 +28,6 @@ from kb.web import guards as g_
 from kb.web import isolating, pages, phone, recording, today
 from kb.web.books import Books
 from kb.web.guards import Guards
-from kb.web.pairing import FILE as PHONES
 from kb.web.pairing import Phones
 from kb.web.photos import Photos
 from kb.web.site import Site, page, site
