@@ -270,6 +270,8 @@ class Reader:
             if self._words is not None:
                 return self._words
             pending = dict(self._db.execute("SELECT key, text FROM pending"))
+            if name := files.damaged(self.generation / files.WORDS, t.words_files(self._db)):
+                raise IndexBroken(f"index file {name}: is not as it was written")
             words = WordSearcher(self.generation / files.WORDS, self.meta["words"], pending)
             if words.generation <= self.meta["words"] or not self._moved():
                 self._words = words
