@@ -176,6 +176,7 @@ class Table:
                 **({"driver": driver} if driver["name"] or driver["inputs"] else {}),
             },
             "visit",
+            recorded="record" in self.columns.fields,
         )
 
     def _date(self, said: str) -> str:
