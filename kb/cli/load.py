@@ -127,6 +127,12 @@ def _tell(session: Session, done: Loaded, dry_run: bool, keep_good: bool) -> Non
     out.print(text(f"{what}{more} {verb}"))
     if done.already:
         out.print(text(f"{_count(done.already, 'entry was', 'entries were')} in the book already"))
+    if done.withdrawn and not dry_run:
+        first = ", ".join(one[:8] for one in done.withdrawn[:5])
+        session.say(
+            f"{len(done.withdrawn):,} of them withdrawn, and left so ({first}); "
+            "`jackfield undo ID` brings one back"
+        )
     if done.completed and not dry_run:
         out.print(text(f"{done.completed:,} of them came from other books; they have your own notes now"))
 

@@ -85,6 +85,7 @@ def _answer(session: Session, visits: list[Visit], recorded: Any) -> None:
             {
                 "recorded": [{"visit": r.id, "make": r.make, "model": r.model} for r in recorded.recorded],
                 "already": list(recorded.already),
+                "reinstated": list(recorded.reinstated),
             }
         )
     else:
@@ -140,6 +141,9 @@ def _tell(session: Session, visits: list[Visit], recorded: Any) -> None:
         out.print(f"recorded  {one.make} {one.model}", soft_wrap=True)
     if len(recorded.recorded) > 20:
         out.print(f"... and {len(recorded.recorded) - 20} more; {len(recorded.recorded)} visits recorded")
-    if recorded.already:
-        count = len(recorded.already)
+    if recorded.reinstated:
+        count = len(recorded.reinstated)
+        were = "s were withdrawn, and stand" if count > 1 else " was withdrawn, and stands"
+        out.print(f"{count} visit{were} again")
+    if count := len(recorded.already) - len(recorded.reinstated):
         out.print(f"{count} visit{'s were' if count > 1 else ' was'} in the book already")

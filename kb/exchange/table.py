@@ -188,7 +188,7 @@ class Table:
             "driver": driver,
             **attached,
         }
-        return visit_from(data, "visit")
+        return visit_from(data, "visit", recorded="record" in self.columns.fields)
 
     def _date(self, said: str) -> str:
         form = self._mapping.date

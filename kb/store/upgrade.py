@@ -17,6 +17,7 @@ from kb.errors import BookTooNew, BookTrouble, NoBookYet, shown
 from kb.store import schema
 from kb.store.guards import guards
 from kb.store.places import WRITES, Place
+from kb.store.rules import VIEWS
 from kb.store.signs import FORMATS
 from kb.store.trouble import told
 
@@ -100,6 +101,8 @@ def made(connection: sa.Connection, stamp: str) -> None:
 
 def _create(connection: sa.Connection, stamp: str) -> None:
     schema.metadata.create_all(connection, checkfirst=False)
+    for name, view in VIEWS.items():
+        connection.exec_driver_sql(f"CREATE VIEW {name} AS {view}")
     for guard in guards(connection.dialect.name):
         connection.exec_driver_sql(guard.replace("%", "%%"))
     connection.execute(

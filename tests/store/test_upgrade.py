@@ -68,7 +68,11 @@ def parts(path: Path) -> dict[str, list[str]]:
     """What makes up the schema: each part with its lines, in any order."""
     with raw(path) as connection:
         rows = connection.execute("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL").fetchall()
-    return {name: sorted(line.strip().rstrip(",") for line in sql.splitlines()) for name, sql in rows}
+    # SQLite quotes the name of a table that was renamed, as a migration does.
+    return {
+        name: sorted(line.strip().rstrip(",").replace('"', "") for line in sql.splitlines())
+        for name, sql in rows
+    }
 
 
 def columns(path: Path) -> dict[str, list[tuple[object, ...]]]:
