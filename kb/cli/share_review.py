@@ -135,6 +135,7 @@ def reviewed(session: Session, store: Store) -> None:
                 case "y":
                     with known.changing(session.folder) as mine:
                         mine.approved.append(other.visit.id)
+                        mine.held_again = [one for one in mine.held_again if one != other.visit.id]
                     done.approved += 1
                 case "n":
                     done.held += 1
@@ -155,12 +156,12 @@ class _Done:
     held: int = 0
 
     def said(self) -> str:
-        parts = [f"{counted(self.released, 'note')} released"]
+        parts = [f"{counted(self.released, 'note')} released"] if self.released else []
         parts += [f"{counted(self.kept, 'note')} kept here"] if self.kept else []
         parts += [f"{counted(self.taken_back, 'released note')} taken back"] if self.taken_back else []
         parts += [f"{counted(self.approved, 'visit')} approved"] if self.approved else []
         parts += [f"{counted(self.held, 'visit')} held back"] if self.held else []
-        return ", ".join(parts)
+        return ", ".join(parts) or "nothing changed"
 
 
 def _asked(question: str, choices: str) -> str:
@@ -200,6 +201,7 @@ def _by_name(
         done.approved = len(allowed - set(mine.approved))
         mine.declined = [one for one in mine.declined if one not in let] + sorted(stay & {*fit})
         mine.approved = [one for one in mine.approved if one not in stay] + sorted(allowed)
+        mine.held_again = [one for one in mine.held_again if one not in allowed] + held_again
     done.kept = sum(1 for name in stay if name in by_name)
     done.held = len(stay & set(may_go))
     done.released = release(store, [(one, one.note) for name, one in by_name.items() if name in let])
@@ -229,7 +231,8 @@ def _list_released(session: Session, store: Store) -> int:
     from kb.exchange.sharing import State, released
 
     with store.snapshot() as now:
-        notes, visits = released(now, known.load(session.folder).approved)
+        mine = known.load(session.folder)
+        notes, visits = released(now, mine.approved, mine.held_again)
     if session.as_json:
         session.json(
             {

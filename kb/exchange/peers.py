@@ -54,6 +54,8 @@ class Peers:
     peers: dict[str, Peer] = field(default_factory=dict)
     approved: list[str] = field(default_factory=list)
     """Visits whose marks, settings or items look personal and were found harmless."""
+    held_again: list[str] = field(default_factory=list)
+    """Visits that were approved once and are to stay here now; they may have left before."""
     declined: list[str] = field(default_factory=list)
     """Notes that are to stay here, as VISIT or VISIT.JACK."""
     trusted: dict[str, str] = field(default_factory=dict)
@@ -77,11 +79,12 @@ def load(home: Path) -> Peers:
             raise BadInput("file", described("a larger file"), f"at most {_MOST} bytes")
         data = json.loads(raw.decode("utf-8"))
         return Peers(
-            {text.line(name, "peer"): _peer(one) for name, one in data["peers"].items()},
-            [read_id(one, "approved") for one in data["approved"]],
-            [str(one) for one in data["declined"]],
-            {text.line(name, "name"): read_key(key) for name, key in data["trusted"].items()},
-            _flag(data.get("signed_only", bool(data["trusted"]))),  # older files do not say
+            peers={text.line(name, "peer"): _peer(one) for name, one in data["peers"].items()},
+            approved=[read_id(one, "approved") for one in data["approved"]],
+            held_again=[read_id(one, "held_again") for one in data.get("held_again", ())],
+            declined=[str(one) for one in data["declined"]],
+            trusted={text.line(name, "name"): read_key(key) for name, key in data["trusted"].items()},
+            signed_only=_flag(data.get("signed_only", bool(data["trusted"]))),  # older files do not say
         )
     except FileNotFoundError:
         return Peers()
@@ -165,6 +168,7 @@ def _bytes(peers: Peers) -> bytes:
             for name, one in peers.peers.items()
         },
         "approved": sorted(set(peers.approved)),
+        "held_again": sorted(set(peers.held_again)),
         "declined": sorted(set(peers.declined)),
         "trusted": peers.trusted,
         "signed_only": peers.signed_only,

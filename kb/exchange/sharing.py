@@ -300,12 +300,18 @@ class Approved:
     state: State
 
 
-def released(book: Snapshot, approved: Iterable[str] = ()) -> tuple[list[Released], list[Approved]]:
-    """All notes that were ever released, those taken back included, and the approved visits of this book."""
-    fine = sorted(set(approved))
+def released(
+    book: Snapshot, approved: Iterable[str] = (), held_again: Iterable[str] = ()
+) -> tuple[list[Released], list[Approved]]:
+    """All notes ever released and all visits ever approved, with what becomes of them now.
+
+    ``held_again``: visits that were approved once and are no more.
+    """
+    fine = frozenset(approved)
+    looked_at = sorted({*fine, *held_again})
     notes = [one for one in rows(book) if isinstance(one, NoteFact)]
     alive = standing_rows(book, [one.id for one in notes])
-    ids = list(dict.fromkeys([*(one.visit for one in notes), *fine]))
+    ids = list(dict.fromkeys([*(one.visit for one in notes), *looked_at]))
     facts = {one.id: one for one in visits(book, 0, private=True, ids=ids)}
     became = became_of(book, list(facts))
 
@@ -325,7 +331,15 @@ def released(book: Snapshot, approved: Iterable[str] = ()) -> tuple[list[Release
 
     return (
         [noted(one) for one in notes],
-        [Approved(facts[one].visit, personal(facts[one].visit), state(one)) for one in fine if one in facts],
+        [
+            Approved(
+                facts[one].visit,
+                personal(facts[one].visit),
+                state(one) if one in fine else State.TAKEN_BACK,
+            )
+            for one in looked_at
+            if one in facts
+        ],
     )
 
 

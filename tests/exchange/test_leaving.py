@@ -215,7 +215,11 @@ def test_an_approved_visit_that_is_kept_goes_out_no_more(jackfield: Run, home: P
     said = jackfield("share", "out", tmp_path / "2", "--json").json
     assert (said["visits"], len(said["held"])) == (0, 1)
     assert "Alder" not in (tmp_path / "2").read_text()
-    assert jackfield("share", "review", "--released").out == "nothing was released or approved\n"
+    [listed] = jackfield("share", "review", "--released", "--json").json["approved"]
+    assert (listed["visit"], listed["state"]) == (visit, "taken-back")
+    jackfield("share", "review", "--approve", visit)
+    [listed] = jackfield("share", "review", "--released", "--json").json["approved"]
+    assert listed["state"] == "goes-out"
 
 
 def test_a_note_waits_for_its_visit_to_be_approved(jackfield: Run, home: Path, tmp_path: Path) -> None:
