@@ -219,3 +219,8 @@ def text(said: object, style: str = "") -> Text:
     from rich.text import Text
 
     return Text(visible(str(said), frozenset("\n")), style=style)
+
+
+def counted(number: int, what: str) -> str:
+    """``1 visit``, ``2 visits``."""
+    return f"{number:,} {what}{'' if number == 1 else 's'}"
