@@ -45,7 +45,7 @@ from environment import ready
 
 MAKES = ("Norwell", "Kestering", "Pellworth", "Hallmere")
 PHONES, TERMINALS = 3, 3  #: at once, beside the server or servers
-SHOWN = 12  #: breaches that are told in full
+SHOWN = 3  #: breaches of each kind that are told
 KILLED = 0.3  #: share of commands that are killed
 COLD = 0.1  #: share of commands that begin as a person's do, not from the nursery
 AGAIN = 0.6  #: share of people who type a command again that was killed
@@ -168,7 +168,7 @@ class Terminal(Actor):
         with self.ledger.lock:
             self.ledger.troubles[" ".join(answer.wrong.split())[-200:]] += 1
         if not self.on.trouble_is_fine and not any(word in answer.wrong for word in BUSY):
-            self.ledger.violated(f"trouble: {answer}")
+            self.ledger.violated("trouble", str(answer))
 
     def again(self, *words: str | Path, typed: str = "") -> Answer:
         """A command that does no harm twice: somebody may type it again after it was killed."""
@@ -199,27 +199,29 @@ class Terminal(Actor):
         fact = self.ledger.new("record twice", self.some_set(), self.chance)
         self.ledger.may(fact, {ABSENT, STANDS}, "record, twice at once")
         answers: list[Answer] = []
-        other = threading.Thread(
-            target=lambda: answers.append(
-                self.on.programs.run(self.on.ground, ["record", "--file", "-"], typed=json.dumps(fact.said))
-            )
-        )
+        text = json.dumps(fact.said)
+
+        def record() -> None:
+            answers.append(self.on.programs.run(self.on.ground, ["record", "--file", "-"], typed=text))
+
+        other = threading.Thread(target=record)
         other.start()
-        answers.append(self.command("record", *fact.short, sure=True))
+        answers.append(self.command("record", "--file", "-", typed=text, sure=True))
         other.join()
         done = next((answer for answer in answers if answer.code == 0), answers[0])
         self.recorded([fact], done, "record")
 
     def recorded(self, facts: Sequence[Fact], answer: Answer, what: str) -> None:
         """Put what became of visits that were sent into the ledger."""
-        ids = [one["visit"] for one in answer.data.get("recorded", [])] + answer.data.get("already", [])
+        ids = [one["visit"] for one in answer.data.get("recorded", [])]
+        ids += answer.data["already"] if ids == [] and "recorded" in answer.data else []
         for number, fact in enumerate(facts):
             if answer.code == 0:
                 fact.id = ids[number] if len(ids) == len(facts) else fact.id
                 self.ledger.may(fact, {STANDS}, f"{what}: acknowledged")
             elif answer.code in (1, 2):
                 self.ledger.may(fact, {ABSENT}, f"{what}: refused")
-                self.ledger.violated(f"a right visit was refused: {answer}")
+                self.ledger.violated("refused", f"a right visit was refused: {answer}")
             else:
                 self.ledger.may(fact, {ABSENT, STANDS}, f"{what}: unknown")
 
@@ -252,7 +254,7 @@ class Terminal(Actor):
         elif code in (1, 2):
             self.ledger.may(new, {ABSENT}, f"refused: {said}")
             self.ledger.may(old, {STANDS}, f"refused: {said}")
-            self.ledger.violated(f"a right correction was refused: {said}, {old}")
+            self.ledger.violated("refused", f"a right correction was refused: {said}, {old}")
         else:
             self.ledger.may(new, {ABSENT, STANDS}, "unknown")
             self.ledger.may(old, {STANDS, REPLACED}, "unknown")
@@ -282,7 +284,7 @@ class Terminal(Actor):
             self.ledger.may(fact, {after}, "acknowledged")
         elif answer.code in (1, 2):
             self.ledger.may(fact, {before}, f"refused: {answer}")
-            self.ledger.violated(f"a right change was refused: {answer}, {fact}")
+            self.ledger.violated("refused", f"a right change was refused: {answer}, {fact}")
         else:
             self.ledger.may(fact, {before, after}, "unknown")
 
@@ -324,7 +326,7 @@ class Terminal(Actor):
                 one.may = frozenset({not stands})
         # The visits that spelled it so may all be withdrawn by now: then there is nothing to merge.
         if answer.code == 2:
-            self.ledger.violated(f"a right merge was refused: {answer}")
+            self.ledger.violated("refused", f"a right merge was refused: {answer}")
 
     def load(self) -> None:
         """Old notes, as JSON Lines or CSV: all or nothing."""
@@ -373,7 +375,9 @@ class Terminal(Actor):
         before = self.ledger.certain(where)
         answer = self.command("history", *where)
         if answer.code in (0, 1):
-            self.ledger.compare(before, states(answer.data.get("visits", [])), f"history of {where}")
+            visits = answer.data.get("visits", [])
+            self.ledger.compare(before, states(visits), f"history of {where}")
+            self.ledger.learn(visits)
 
     def show(self) -> None:
         """Every visit that certainly stands is shown, and none that certainly does not."""
@@ -417,7 +421,7 @@ class Terminal(Actor):
         missing = [m for m, (_, state) in before.items() if state != ABSENT and m not in text]
         if missing:
             told = self.ledger.facts[missing[0]]
-            self.ledger.violated(f"{what} lacks {len(missing)} visits, such as {told}")
+            self.ledger.violated("read meanwhile", f"{what} lacks {len(missing)} visits, such as {told}")
 
     def backup(self) -> None:
         """A copy; it is restored elsewhere, and has every visit that was there before."""
@@ -431,7 +435,7 @@ class Terminal(Actor):
         for words in (("restore", answer.data["backup"]), ("dump", str(file))):
             told = self.on.programs.run(elsewhere, words)
             if told.code != 0:
-                self.ledger.violated(f"of the backup {answer.data['backup']}: {told}")
+                self.ledger.violated("backup", f"of the backup {answer.data['backup']}: {told}")
                 return
         self.has_all(before, file, "a backup")
 
@@ -440,7 +444,7 @@ class Terminal(Actor):
         answer = self.command("doctor", "--mend")
         wrong = [one for one in answer.data.get("checks", []) if not one["ok"] and one["name"] not in DERIVED]
         if answer.code is not None and wrong:
-            self.ledger.violated(f"the doctor finds the book unwell: {wrong}")
+            self.ledger.violated("doctor", f"the doctor finds the book unwell: {wrong}")
 
     def file(self, name: str, text: str) -> Path:
         """A file to hand in."""
@@ -545,7 +549,7 @@ class Phone(Actor):
                 self.ledger.may(old, {REPLACED}, f"acknowledged by server {server.number}")
             self.waiting.pop(0)
         elif page.status in (409, 413, 422, 500):
-            self.ledger.violated(f"a phone was told {page.status} {page.text[:300]}: {fact}")
+            self.ledger.violated("refused", f"a phone was told {page.status} {page.text[:300]}: {fact}")
             self.waiting.pop(0)
         else:
             self.unanswered("phone records", server, page)
@@ -560,7 +564,9 @@ class Phone(Actor):
             with self.ledger.lock:
                 self.ledger.troubles[f"phone: {page.status} {page.text[:120]}"] += 1
             if page.status != 503 or not self.on.trouble_is_fine:
-                self.ledger.violated(f"a phone that {kind[6:]} was told {page.status}: {page.text[:200]}")
+                self.ledger.violated(
+                    "trouble", f"a phone that {kind[6:]} was told {page.status}: {page.text[:200]}"
+                )
         time.sleep(self.chance.uniform(0.05, 0.3))
 
     def look(self, server: Server, kind: str, path: str) -> Page:
@@ -585,7 +591,9 @@ class Phone(Actor):
             with self.ledger.lock:
                 still = [m for m, (version, s) in before.items() if s == STANDS and self.same(m, version)]
             if still:
-                self.ledger.violated(f"a phone is told that nobody met {make} {model}: {still[0]}")
+                self.ledger.violated(
+                    "read meanwhile", f"a phone is told that nobody met {make} {model}: {still[0]}"
+                )
 
     def same(self, marker: str, version: int) -> bool:
         """Has nothing been done to this visit since?"""
@@ -629,7 +637,7 @@ class Fleet(Actor):
             self.on.servers.append(server)
         else:
             self.ledger.count("serve", "trouble")
-            self.ledger.violated(f"a server did not begin: {server.errors[-300:]}")
+            self.ledger.violated("server", f"a server did not begin: {server.errors[-300:]}")
             time.sleep(1)
 
     def stop(self, server: Server) -> None:
@@ -637,7 +645,7 @@ class Fleet(Actor):
         code = server.stop()
         self.ledger.count("serve", "done")
         if code != 0:
-            self.ledger.violated(f"a server ended with {code}: {server.errors[-300:]}")
+            self.ledger.violated("server", f"a server ended with {code}: {server.errors[-300:]}")
 
     def end(self) -> None:
         for server in self.on.servers:
@@ -700,7 +708,9 @@ def the_link_is_back(run: Run, fleet: Fleet, phones: Sequence[Phone]) -> None:
         while phone.waiting and time.monotonic() < until and run.servers and run.servers[0].up:
             phone.send(run.servers[0])
         if phone.waiting:
-            run.ledger.violated(f"{phone.name} cannot send {len(phone.waiting)} visits to a quiet server")
+            run.ledger.violated(
+                "trouble", f"{phone.name} cannot send {len(phone.waiting)} visits to a quiet server"
+            )
         phone.line.close()
     fleet.end()
 
@@ -723,9 +733,12 @@ def told(run: Run, check: Check) -> int:
         print(f"trouble, {count} times: {said}")
     if not ledger.violations:
         return 0
-    print(f"\n{len(ledger.violations)} breaches, seed {run.seed}:", file=sys.stderr)
-    for violation in ledger.violations[:SHOWN]:
-        print(f"  {violation[:1200]}", file=sys.stderr)
+    count = sum(map(len, ledger.violations.values()))
+    print(f"\n{count} breaches, seed {run.seed}:", file=sys.stderr)
+    for kind, breaches in ledger.violations.items():
+        print(f"{kind}, {len(breaches)} times:", file=sys.stderr)
+        for breach in breaches[:SHOWN]:
+            print(f"  {breach[:1200]}", file=sys.stderr)
     return 1
 
 

@@ -27,6 +27,7 @@ from torture_programs import Answer, Ground, Programs
 #: The states of a visit. The first three are the words of ``history``.
 STANDS, REPLACED, WITHDRAWN, ABSENT = "stands", "superseded", "withdrawn", "absent"
 MARKER: Final = re.compile(r"\bzq[bdfgkmptvz]{9}\b")  # no word of any language, and no ending to be cut off
+TAG: Final = re.compile(r"(?s)<head>.*</head>|<[^>]*>")
 PLACES: Final = ("kitchen", "lounge", "chapel", "bedroom", "hall")
 Set = tuple[str, str]  #: make and model as they were typed
 
@@ -81,7 +82,7 @@ class Ledger:
         self.facts: dict[str, Fact] = {}
         self.acts: dict[str, Counter[str]] = defaultdict(Counter)
         self.troubles: Counter[str] = Counter()
-        self.violations: list[str] = []
+        self.violations: dict[str, list[str]] = defaultdict(list)  #: by kind
         self.broken = ""  #: why the run itself could not go on
         self._begun = time.monotonic()
         self._batches = 0
@@ -93,10 +94,10 @@ class Ledger:
         with self.lock:
             self.acts[kind][how] += 1
 
-    def violated(self, what: str) -> None:
-        """A promise was broken."""
+    def violated(self, kind: str, what: str) -> None:
+        """A promise of this kind was broken."""
         with self.lock:
-            self.violations.append(f"{self.at()} {what}")
+            self.violations[kind].append(f"{self.at()} {' '.join(TAG.sub(' ', what).split())}")
 
     def at(self) -> str:
         """When this is, in seconds of the run."""
@@ -170,7 +171,18 @@ class Ledger:
             for marker, (version, state) in before.items():
                 fact = self.facts[marker]
                 if fact.version == version and not fact.busy and seen.get(marker, ABSENT) != state:
-                    self.violated(f"{what} has {seen.get(marker, ABSENT)}, expected {state}: {fact}")
+                    self.violated(
+                        "read meanwhile", f"{what} has {seen.get(marker, ABSENT)}, expected {state}: {fact}"
+                    )
+
+    def learn(self, visits: Iterable[dict[str, Any]]) -> None:
+        """The ids of visits whose acknowledgement did not tell them, as ``history`` tells them."""
+        with self.lock:
+            for visit in visits:
+                for marker in markers(visit):
+                    fact = self.facts.get(marker)
+                    if fact and not fact.id:
+                        fact.id = visit["id"]
 
 
 def states(visits: Iterable[dict[str, Any]]) -> dict[str, str]:
@@ -220,7 +232,7 @@ class Check:
     def all(self) -> Verdict:
         """Every check; what is wrong goes into the ledger."""
         for wrong in self.ground.integrity():
-            self.ledger.violated(f"the engine finds the book damaged: {wrong}")
+            self.ledger.violated("damaged", f"the engine finds the book damaged: {wrong}")
         dumped = self.dump()
         self.presence(dumped)
         self.content(dumped)
@@ -234,7 +246,7 @@ class Check:
         """A command on the quiet book: it must succeed."""
         answer = self.programs.run(ground or self.ground, words, typed=typed)
         if answer.code != 0:
-            self.ledger.violated(f"on the quiet book: {answer}")
+            self.ledger.violated("trouble", f"on the quiet book: {answer}")
         return answer
 
     def dump(self) -> list[dict[str, Any]]:
@@ -253,7 +265,7 @@ class Check:
             if visit := line.get("visit"):
                 found = markers(visit)
                 if len(found) != 1 or found[0] not in self.ledger.facts:
-                    self.ledger.violated(f"nobody sent this visit: {visit}")
+                    self.ledger.violated("foreign", f"nobody sent this visit: {visit}")
                 else:
                     entries[found[0]].append(visit)
         batches: dict[str, set[bool]] = defaultdict(set)
@@ -265,19 +277,19 @@ class Check:
                 self.verdict.acknowledged += 1
                 if not there:
                     self.verdict.lost += 1
-                    self.ledger.violated(f"lost: {fact}")
+                    self.ledger.violated("lost", str(fact))
             elif len(fact.may) > 1:
                 self.verdict.unknown += 1
                 self.verdict.unknown_there += bool(there)
             elif there:
-                self.ledger.violated(f"there, though it was refused: {fact}")
+                self.ledger.violated("refused, yet there", str(fact))
             replaced = {old for visit in there for old in visit.get("supersedes", [])}
             if sum(visit["id"] not in replaced for visit in there) > 1:
                 self.verdict.doubled += 1
-                self.ledger.violated(f"there {len(there)} times: {fact}")
+                self.ledger.violated("doubled", f"there {len(there)} times: {fact}")
         for name, present in batches.items():
             if len(present) > 1:
-                self.ledger.violated(f"{name} came in by half")
+                self.ledger.violated("by half", f"{name} came in by half")
 
     def content(self, dumped: list[dict[str, Any]]) -> None:
         """Each visit says what was sent."""
@@ -286,8 +298,9 @@ class Check:
             found = markers(visit) if visit else []
             if len(found) == 1 and found[0] in self.ledger.facts:
                 sent = self.ledger.facts[found[0]]
-                if wrong := _missing(sent.said, visit):
-                    self.ledger.violated(f"changed, {wrong}: {sent}")
+                said = {name: value for name, value in sent.said.items() if name != "id"}
+                if wrong := _missing(said, visit):
+                    self.ledger.violated("changed", f"{wrong}: {sent}")
 
     def histories(self, dumped: list[dict[str, Any]]) -> dict[str, str]:
         """The state of each visit as ``history`` tells it is one that it may have; ``show`` has those that
@@ -298,7 +311,7 @@ class Check:
             answer = self.programs.run(self.ground, ["history", *where])
             if answer.code != 0:
                 if known or answer.code != 1:
-                    self.ledger.violated(f"on the quiet book: {answer}")
+                    self.ledger.violated("trouble", f"on the quiet book: {answer}")
                 continue
             told = states(answer.data["visits"])
             seen |= told
@@ -307,16 +320,16 @@ class Check:
                 shown = states(self.ask("show", *where).data.get("visits", []))
                 if set(shown) != standing:
                     wrong = sorted(set(shown) ^ standing)
-                    self.ledger.violated(f"show and history of {where} differ in {wrong}")
+                    self.ledger.violated("state", f"show and history of {where} differ in {wrong}")
         for fact in self.ledger.facts.values():
             state = seen.get(fact.marker, ABSENT)
             if state not in fact.may and not (state == ABSENT and ABSENT not in fact.may):
-                self.ledger.violated(f"{state} at the end: {fact}")
+                self.ledger.violated("state", f"{state} at the end: {fact}")
             elif state == ABSENT and ABSENT not in fact.may:
-                self.ledger.violated(f"not in the history at the end: {fact}")
+                self.ledger.violated("state", f"not in the history at the end: {fact}")
         lines = {m for fact in dumped if "visit" in fact for m in markers(fact["visit"])}
         if lines != set(seen):
-            self.ledger.violated(f"dump and history differ in {sorted(lines ^ set(seen))[:10]}")
+            self.ledger.violated("state", f"dump and history differ in {sorted(lines ^ set(seen))[:10]}")
         return seen
 
     def merges(self) -> None:
@@ -326,7 +339,7 @@ class Check:
             told = {one["id"]: one["stands"] for one in answer.data.get("merges", [])}
             stands = told.get(merge.id, False) if merge.id else any(told.values())
             if stands not in merge.may:
-                self.ledger.violated(f"merge {merge.id} of {merge.spelling} stands: {stands}")
+                self.ledger.violated("state", f"merge {merge.id} of {merge.spelling} stands: {stands}")
 
     def index(self, at_end: dict[str, str]) -> None:
         """The index as it grew answers as one built anew, and finds the words of what stands only."""
@@ -344,10 +357,14 @@ class Check:
         fresh = self.ground.anew(self.folder / "anew")
         built = self.ask("find", "--batch", file, "--limit", "100", ground=fresh).said.splitlines()
         if len(grown) != len(queries) or len(built) != len(queries):
-            self.ledger.violated(f"{len(queries)} queries, {len(grown)} answers, {len(built)} by a new index")
+            self.ledger.violated(
+                "index", f"{len(queries)} queries, {len(grown)} answers, {len(built)} by a new index"
+            )
         for query, one, other in zip(queries, grown, built, strict=False):
             if one != other:
-                self.ledger.violated(f"find {query!r}: the index says {one[:300]}, a new one {other[:300]}")
+                self.ledger.violated(
+                    "index", f"find {query!r}: the index says {one[:300]}, a new one {other[:300]}"
+                )
         told = {query: json.loads(line) for query, line in zip(queries, grown, strict=False)}
         for marker in self.ledger.facts:
             fact = self.ledger.facts[marker]
@@ -355,12 +372,14 @@ class Check:
             stands = at_end.get(marker) == STANDS
             if stands != bool(by_text):
                 said = "is not found by its words" if stands else "is found by its words"
-                self.ledger.violated(f"{at_end.get(marker, ABSENT)}, and {said}: {fact}")
+                self.ledger.violated("not found", f"{at_end.get(marker, ABSENT)}, and {said}: {fact}")
         standing = {self.ledger.facts[m].set for m, s in at_end.items() if s == STANDS}
         for where in standing:
             matches = told.get(" ".join(where), {}).get("matches", [])
             if not matches or matches[0]["how"] != "exact":
-                self.ledger.violated(f"find {' '.join(where)}: not found, though visits to it stand")
+                self.ledger.violated(
+                    "not found", f"find {' '.join(where)}: not found, though visits to it stand"
+                )
 
     def _damaged(self, text: str) -> str:
         at = self._chance.randrange(len(text))
@@ -374,7 +393,7 @@ class Check:
         answer = self.programs.run(self.ground, ["doctor"])
         if answer.code != 0:
             wrong = [one for one in answer.data.get("checks", []) if not one["ok"]]
-            self.ledger.violated(f"the doctor finds, after mending: {wrong or answer}")
+            self.ledger.violated("doctor", f"the doctor finds, after mending: {wrong or answer}")
 
 
 def _missing(said: Any, there: Any, place: str = "visit") -> str:

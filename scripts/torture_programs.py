@@ -310,7 +310,7 @@ class Server:
         line = self.process.stdout.readline()
         watch.cancel()
         told = json.loads(line) if line else {}
-        self.code = told.get("code", "")
+        self.code = str(told.get("code", ""))
         self.port = urllib.parse.urlsplit(told.get("url", "")).port or 0
 
     @property
@@ -325,7 +325,7 @@ class Server:
 
     def latest_code(self) -> str:
         """The pairing code that the terminal showed last."""
-        shown = re.findall(r"code ([0-9A-Z]{4}-[0-9A-Z]{4})", self.errors)
+        shown: list[str] = re.findall(r"code ([0-9A-Z]{4}-[0-9A-Z]{4})", self.errors)
         return shown[-1] if shown else self.code
 
     def kill(self) -> None:
@@ -418,7 +418,7 @@ class Line:
     def renew(self, server: Server) -> bool:
         """Fetch the form token; False where this phone is not paired or the line is down."""
         self._token = str(self.ask(server, "/token", script=True).data.get("form_token", ""))
-        return bool(self._token)
+        return self._token != ""
 
     def close(self) -> None:
         """Hang up."""
