@@ -328,8 +328,8 @@ class Terminal(Actor):
         if answer.code == 2:
             self.ledger.violated("refused", f"a right merge was refused: {answer}")
 
-    def load(self) -> None:
-        """Old notes, as JSON Lines or CSV: all or nothing."""
+    def load(self, *, first: bool = False) -> None:
+        """Old notes, as JSON Lines or CSV: all or nothing. The ``first`` is not killed."""
         name = self.ledger.batch()
         facts = [
             self.ledger.new("load", self.some_set(), self.chance) for _ in range(self.chance.randint(5, 60))
@@ -341,7 +341,7 @@ class Terminal(Actor):
             file = self.file(f"{name}.jsonl", "".join(json.dumps(fact.said) + "\n" for fact in facts))
         else:
             file = self.file(f"{name}.csv", as_csv(facts))
-        answer = self.again("load", file)
+        answer = self.again("load", file) if not first else self.command("load", file, sure=True)
         self.recorded(facts, answer, name)
 
     def share_in(self) -> None:
@@ -682,6 +682,7 @@ def torture(
     ledger, programs = Ledger(sets, merges), Programs(folder)
     run = Run(ground, folder, programs, ledger, seed, until=0.0, trouble_is_fine=trouble_is_fine)
     fleet, phones = Fleet(run, "fleet"), [Phone(run, f"phone {n}") for n in range(PHONES)]
+    terminal(run, "first").load(first=True)  # there is a book
     fleet.begin()
     run.until = time.monotonic() + 60 * minutes
     actors = [fleet, *phones, *(terminal(run, f"terminal {n}") for n in range(TERMINALS)), *more(run)]
