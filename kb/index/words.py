@@ -252,7 +252,7 @@ class WordSearcher:
         self._readers = readers
         self._searcher: Any = None
         if readers:
-            # The files may be several segments: Whoosh tells the words of a match for parts of one level only.
+            # The files may be several segments: Whoosh tells the words of a match only for leaves.
             parts = [part for reader in readers for part, _ in reader.leaf_readers()]
             self._searcher = searching.Searcher(parts[0] if len(parts) == 1 else reading.MultiReader(parts))
 
