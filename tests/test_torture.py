@@ -1,4 +1,4 @@
-"""Phones, servers and commands use one book at once and are killed at any moment: nothing acknowledged is lost."""
+"""Phones, servers and commands use one book at once, and are killed: nothing acknowledged is lost."""
 
 from __future__ import annotations
 
