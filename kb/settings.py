@@ -21,6 +21,15 @@ from kb.words import DriverInput, Word
 
 FILE: Final = "settings.toml"
 BOOK: Final = "book.sqlite"
+SHARE: Final = "share.json"
+KEY: Final = "share.key"
+PHONES: Final = "phones.json"
+TODAY: Final = "today.json"
+INDEX: Final = "index"
+BACKUPS: Final = "backups"
+PHOTOS: Final = "photos"
+FILES: Final = (BOOK, FILE, SHARE, KEY, PHONES, TODAY)  #: all files that Jackfield keeps in a home
+FOLDERS: Final = (INDEX, BACKUPS, PHOTOS)  #: and all folders
 HOME: Final = "JACKFIELD_HOME"
 _MOST: Final = 65_536  # bytes
 

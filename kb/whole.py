@@ -6,6 +6,7 @@ crash leaves the old file as it was, and at most a ``.part`` that `jackfield doc
 
 from __future__ import annotations
 
+import errno
 import os
 import secrets
 from collections.abc import Iterator
@@ -42,6 +43,24 @@ def whole(path: Path, mode: int = MINE, *, packed: bool = False) -> Iterator[IO[
     finally:
         with suppress(OSError):
             unfinished.unlink(missing_ok=True)
+
+
+def put_new(unfinished: Path, path: Path) -> None:
+    """Let a finished file take its place at ``path``, but not that of another file.
+
+    Raises FileExistsError where one is there, OSError.
+    """
+    try:
+        os.link(unfinished, path)
+    except FileExistsError:
+        raise
+    except OSError:  # a disk without links
+        if os.path.lexists(path):
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path)) from None
+        unfinished.rename(path)
+    else:
+        unfinished.unlink()
+    sync_names(path.parent)
 
 
 def sync_names(folder: Path) -> None:

@@ -1,9 +1,15 @@
-"""Settings for all tests: a short default for property tests, a long mode on request."""
+"""Settings for all tests: a short default for property tests, a long mode on request; and the watch over the
+files that SQLite keeps, which no test can leave out."""
 
 from __future__ import annotations
 
 import os
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
 
+import pytest
 from hypothesis import HealthCheck, settings
 
 LONG = os.environ.get("JACKFIELD_LONG") == "1"
@@ -13,3 +19,34 @@ settings.register_profile(
 )
 settings.register_profile("long", max_examples=2000, deadline=None)
 settings.load_profile("long" if LONG else "short")
+
+# Before any test: a program that is started inherits both (see tests/watch/only_sqlite.py).
+_FOLDER = tempfile.TemporaryDirectory(prefix="jackfield-watch-")
+REPORT = Path(_FOLDER.name) / "report"
+REPORT.touch()
+os.environ["JACKFIELD_TEST_REPORT"] = str(REPORT)
+sys.path.insert(0, str(Path(__file__).parent / "watch"))
+import only_sqlite  # noqa: E402
+
+os.environ |= only_sqlite.guarded(os.environ)
+
+
+@pytest.fixture(autouse=True)
+def _only_sqlite_opens_its_files() -> Iterator[None]:
+    before = REPORT.stat().st_size
+    yield
+    if wrong := complaints(before):
+        pytest.fail(wrong, pytrace=False)
+
+
+def complaints(since: int = 0) -> str:
+    """What the watch has found, from a place in its report on."""
+    return REPORT.read_bytes()[since:].decode()
+
+
+@pytest.fixture
+def complained(_only_sqlite_opens_its_files: None) -> Iterator[Callable[[], str]]:
+    """For tests of the watch itself: what it has found since the test began; taken back at the end."""
+    before = REPORT.stat().st_size
+    yield lambda: complaints(before)
+    os.truncate(REPORT, before)

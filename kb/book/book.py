@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Self, TypeVar
 
 from kb.book.found import Found, Searcher, SetView, found
 from kb.errors import BookTrouble, JackfieldError, NoBookYet, NotFound
-from kb.settings import BOOK, Settings, load
+from kb.settings import BOOK, INDEX, Settings, load
 from kb.words import DriverInput, Kind
 
 # A cold ``find`` comes through here: what it does not need is imported where it is used.
@@ -40,10 +40,10 @@ def derived(home: Path, store: str | None = None) -> Path:
     """The folder where this machine keeps what follows from a book: index and evidence."""
     # A folder of its own for each store: what belongs to one book never answers for another.
     if store is None:
-        return home / "index" / "own"
+        return home / INDEX / "own"
     import hashlib
 
-    return home / "index" / hashlib.sha256(store.encode()).hexdigest()[:16]
+    return home / INDEX / hashlib.sha256(store.encode()).hexdigest()[:16]
 
 
 class Book:

@@ -8,6 +8,7 @@ import click
 
 from kb.cli.common import Session, command_options, text
 from kb.errors import BadInput, described
+from kb.settings import BACKUPS
 
 
 def own_book(session: Session, what: str) -> Path:
@@ -38,7 +39,7 @@ def backup_command(session: Session, folder: str | None, keep: int | None, listi
     from kb.exchange.backup import KEEP, back_up, backups
 
     book = own_book(session, "backup")
-    place = Path(folder).expanduser() if folder else session.folder / "backups"
+    place = Path(folder).expanduser() if folder else session.folder / BACKUPS
     if listing:
         found = backups(place)
         if session.as_json:

@@ -6,13 +6,13 @@ import functools
 import json
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from shutil import get_terminal_size
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING, Any, Final, TextIO
 
 import click
 
@@ -150,6 +150,21 @@ class Session:
             book.close()
 
 
+#: The type of every option and argument that names a file to be written (``-`` for stdout): its value is
+#: looked at before the command begins.
+OUTPUT: Final = click.types.StringParamType()
+
+
+def _refuse_kept(command: click.Command, given: Mapping[str, Any], session: Session) -> None:
+    for param in command.params:
+        name = given.get(param.name or "")
+        if param.type is OUTPUT and name not in (None, "-"):
+            from kb.cli.out import refuse_kept
+
+            option = param.opts[-1] if isinstance(param, click.Option) else command.name or "file"
+            refuse_kept(name, option, session.folder)
+
+
 def choice(words: type[Word]) -> click.Choice[str]:
     """The values of a vocabulary as the choices of an option; click alone would take the names."""
     return click.Choice([word.value for word in words])
@@ -173,6 +188,7 @@ def command_options(command: Callable[..., Any]) -> Callable[..., Any]:
             debug=given.pop("debug") or outer.get("debug", False),
         )
         try:
+            _refuse_kept(ctx.command, given, session)
             return command(session, **given)
         except NotFound as nobody:
             session.no(nobody)

@@ -9,12 +9,12 @@ from pathlib import Path
 
 import click
 
-from kb.cli.common import Session, command_options, text
+from kb.cli.common import OUTPUT, Session, command_options, text
 from kb.errors import BadInput, described
 
 
 @click.command("dump")
-@click.argument("file", required=False, metavar="[FILE]")
+@click.argument("file", required=False, metavar="[FILE]", type=OUTPUT)
 @click.option("--as", "form", type=click.Choice(["jsonl", "csv"]), help="What to write (by the name).")
 @click.option("--replace", is_flag=True, help="Write over a file that is there.")
 @command_options

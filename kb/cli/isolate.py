@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from kb.cli.common import Session, command_options
+from kb.cli.common import OUTPUT, Session, command_options
 from kb.cli.isolate_book import known_set, learned_model, path_in_book, record_outcome
 from kb.cli.isolate_file import keeper, pairs, saved, state_of
 from kb.cli.isolate_show import document_of, list_of, show_list, show_state
@@ -39,7 +39,8 @@ if TYPE_CHECKING:
 @click.option(
     "--answers",
     "file",
-    type=click.Path(dir_okay=False, allow_dash=True),
+    metavar="FILE",
+    type=OUTPUT,
     help="Resume from this file, and keep each answer there (- reads from stdin).",
 )
 @click.option(

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import click
 
 from kb.catalogue.files import data_file
-from kb.cli.common import Session, choice, command_options
+from kb.cli.common import OUTPUT, Session, choice, command_options
 from kb.cli.loop_show import render_loop, render_sketch
 from kb.errors import BadInput, ascii_controls, described
 from kb.loop.document import as_json
@@ -90,8 +90,8 @@ if TYPE_CHECKING:
     help="How bare numbers are read and lengths are told. Default: as in the settings.",
 )
 @click.option("--plot", is_flag=True, help="Show the field in the terminal.")
-@click.option("--svg", metavar="FILE", help="Write the field as SVG.")
-@click.option("--png", metavar="FILE", help="Write the field as PNG.")
+@click.option("--svg", metavar="FILE", type=OUTPUT, help="Write the field as SVG.")
+@click.option("--png", metavar="FILE", type=OUTPUT, help="Write the field as PNG.")
 @command_options
 def loop_command(
     session: Session, plot: bool, svg: str | None, png: str | None, units: str | None, **given: Any

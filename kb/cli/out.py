@@ -1,12 +1,48 @@
-"""How does a page or a picture get into the file that the user names? Whole, or not at all."""
+"""How does what a command writes get into the file that the user names? Whole, or not at all, and never over
+a file that Jackfield keeps."""
 
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
-from kb.errors import BadInput, BookTrouble
+from kb.errors import BadInput, BookTrouble, described
+from kb.given import BESIDE
+from kb.settings import BOOK, FILES, FOLDERS
 from kb.whole import USUAL, whole
+
+
+def refuse_kept(name: str, option: str, home: Path) -> None:
+    """Raise BadInput where the file to be written is one that Jackfield keeps, in ``home`` or elsewhere."""
+    if _is_kept(Path(name), home):
+        raise BadInput(f"{option} {name}", described("a file that Jackfield keeps"), "another file")
+
+
+def _is_kept(path: Path, home: Path) -> bool:
+    try:
+        target = path.expanduser().resolve()
+        return any(_keeps(folder, target) for folder in _homes(home.resolve(), target))
+    except (OSError, RuntimeError, ValueError):  # no name, or a circle of links: writing will say so
+        return False
+
+
+def _homes(home: Path, target: Path) -> Iterator[Path]:
+    """The home of this call, and any other that the file lies in."""
+    yield home
+    yield from (folder for folder in target.parents if folder != home and (folder / BOOK).is_file())
+
+
+def _keeps(home: Path, target: Path) -> bool:
+    files = [*FILES, *(BOOK + ending for ending in BESIDE)]
+    if target.is_relative_to(home):
+        first = target.relative_to(home).parts[:1]
+        if first and (first[0] in (*files, *FOLDERS) or first[0].startswith(f"{BOOK}.")):
+            return True
+    # Under another name: a second link, or a file system that does not tell capital letters from small ones.
+    return target.exists() and any(
+        (home / name).exists() and (home / name).samefile(target) for name in files
+    )
 
 
 def write_out(name: str, content: str | bytes, option: str, mode: int = USUAL) -> int:

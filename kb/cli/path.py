@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from kb.cli.asked import Asked, path_options
-from kb.cli.common import Session, command_options, text
+from kb.cli.common import OUTPUT, Session, command_options, text
 from kb.errors import BadInput, NotFound, described
 from kb.text import cells, percent
 from kb.words import Level, Signal, Speakers
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 @click.command("path")
 @path_options
-@click.option("--svg", metavar="FILE", help="Draw panel and chain as a picture, too.")
+@click.option("--svg", metavar="FILE", type=OUTPUT, help="Draw panel and chain as a picture, too.")
 @command_options
 def path_command(session: Session, asked: Asked, svg: str | None) -> int:
     """Say how to connect a set to the loop driver.

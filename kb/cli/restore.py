@@ -10,6 +10,7 @@ import click
 from kb.cli.backup import own_book
 from kb.cli.common import Session, command_options, text
 from kb.errors import NotFound
+from kb.settings import BACKUPS
 
 
 @click.command("restore")
@@ -27,7 +28,7 @@ def restore_command(session: Session, file: str | None, replace: bool) -> int:
     """
     from kb.exchange.backup import backups, restore
 
-    book, folder = own_book(session, "restore"), session.folder / "backups"
+    book, folder = own_book(session, "restore"), session.folder / BACKUPS
     if file:
         bare = Path(file).name == file
         named = folder / file if bare and (folder / file).is_file() else Path(file).expanduser()

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from kb.cli.common import Session, command_options, text
+from kb.cli.common import OUTPUT, Session, command_options, text
 from kb.errors import BadInput, described
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ _SHOWN: Final = 10
 
 
 @click.command("out")
-@click.argument("file", metavar="FILE")
+@click.argument("file", metavar="FILE", type=OUTPUT)
 @click.option(
     "--for", "peer", metavar="NAME", help="A colleague: only what is new since the last one for them."
 )
@@ -52,7 +52,8 @@ def out_command(
     from kb.exchange import peers as known
     from kb.exchange.bundle import write
     from kb.exchange.sharing import Given, outgoing, prepare
-    from kb.exchange.signing import FILE, own_key
+    from kb.exchange.signing import own_key
+    from kb.settings import KEY
 
     if peer and since is not None:
         raise BadInput("share out", described("--for and --since"), "one of them")
@@ -91,7 +92,7 @@ def out_command(
         known.save(session.folder, mine)
     said_ = {"file": file, "from": after, "to": stands.revision, "signed": sign, "anew": anew}
     tell_given(session, given, waiting_notes, said_, f"written to {file}")
-    if not sign and (session.folder / FILE).exists():
+    if not sign and (session.folder / KEY).exists():
         session.say("not signed; with --sign those who trust your key can take it")
     return 0
 

@@ -7,14 +7,14 @@ from pathlib import Path
 
 import click
 
-from kb.cli.common import Session, command_options, text
+from kb.cli.common import OUTPUT, Session, command_options, text
 from kb.cli.dump import write_whole
 from kb.cli.files import read_text
 from kb.errors import BadInput, NotFound, described
 
 
 @click.command("key")
-@click.argument("file", required=False, metavar="[FILE]")
+@click.argument("file", required=False, metavar="[FILE]", type=OUTPUT)
 @click.option("--name", metavar="NAME", help="How colleagues see you (the initials of the settings).")
 @click.option("--replace", is_flag=True, help="Write over a file that is there.")
 @command_options

@@ -8,7 +8,7 @@ import click
 
 from kb import clock, text
 from kb.cli.asked import Asked, path_options
-from kb.cli.common import Session, command_options
+from kb.cli.common import OUTPUT, Session, command_options
 from kb.cli.files import read_data
 from kb.cli.out import write_out
 from kb.errors import BadInput, NotFound, described
@@ -38,7 +38,12 @@ CONTACT = 120  #: characters of whom to call
 @click.option("--contact", metavar="TEXT", default="", help="Whom the client calls; else a line to write on.")
 @click.option("--private", is_flag=True, help="Names, jobs and notes too, on the page for the file.")
 @click.option(
-    "--out", metavar="FILE", default="sheet.html", show_default=True, help="Where to; - for stdout."
+    "--out",
+    metavar="FILE",
+    type=OUTPUT,
+    default="sheet.html",
+    show_default=True,
+    help="Where to; - for stdout.",
 )
 @command_options
 def sheet_command(

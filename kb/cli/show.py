@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 from rich.table import Table
 
-from kb.cli.common import Session, command_options, text
+from kb.cli.common import OUTPUT, Session, command_options, text
 from kb.cli.draw import panel_table, source_title
 from kb.errors import BadInput, NotFound, described
 from kb.panel import Panel, PanelJack
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 @click.command("show")
 @click.argument("make")
 @click.argument("model", required=False)
-@click.option("--svg", metavar="FILE", help="Draw the panel as a picture, too.")
+@click.option("--svg", metavar="FILE", type=OUTPUT, help="Draw the panel as a picture, too.")
 @command_options
 def show_command(session: Session, make: str, model: str | None, svg: str | None) -> int:
     """Show what is known of one set: its panel as reconciled, conflicts, and every visit.

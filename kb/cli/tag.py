@@ -6,7 +6,7 @@ import click
 
 from kb import clock
 from kb.cli.asked import Asked, path_options
-from kb.cli.common import Session, command_options
+from kb.cli.common import OUTPUT, Session, command_options
 from kb.cli.out import write_out
 from kb.errors import BadInput, NotFound, described
 from kb.settings import Units
@@ -20,6 +20,7 @@ from kb.sheet.tag import HEIGHT_MM, WIDTH_MM, make_tag, tag_page
 @click.option(
     "--out",
     metavar="FILE",
+    type=OUTPUT,
     default="tag.svg",
     show_default=True,
     help="SVG, or HTML by its ending; - for stdout.",

@@ -7,6 +7,7 @@ nothing in a circle, nothing readable by others.
 from __future__ import annotations
 
 import os
+import re
 import sqlite3
 import stat
 import time
@@ -18,7 +19,8 @@ from pathlib import Path
 from typing import Final
 
 from kb.errors import JackfieldError, ascii_controls
-from kb.given import uri_of
+from kb.given import BESIDE, uri_of
+from kb.settings import BACKUPS, FILES
 from kb.store import Store
 from kb.store.facts import rows, visits
 from kb.store.guards import guards
@@ -148,18 +150,29 @@ _OF_STORE: Final[tuple[tuple[str, Callable[[Store], Iterator[str]]], ...]] = (
 )
 
 
-#: Endings of what `kb.whole` and a copy of the book leave where they are cut off; the rest is SQLite's.
-_UNFINISHED: Final = tuple(f".part{more}" for more in ("", "-journal", "-wal", "-shm"))
-
-
+_DRAFT: Final = r"\.[0-9a-f]{8}\.part"
+_COPY: Final = r"book[-.\w]*\.(?:sqlite|bak)"  # a backup, or the old book before an upgrade or a restore
+_KEPT: Final = "|".join(re.escape(name) for name in FILES)
+#: What `kb.whole`, and a copy of the book with what SQLite keeps beside it, leave where they are cut off.
+_UNFINISHED: Final = re.compile(
+    rf"(\.?(?:{_COPY}|{_KEPT})(?:{_DRAFT}){{1,2}})(?:{'|'.join(BESIDE)})?", re.ASCII
+)
 #: Seconds since it was last written to after which nobody is at work on an unfinished file any more.
 _LEFT_ALONE: Final = 60.0
 
 
 def leftovers(home: Path) -> list[Path]:
-    """Unfinished files of work that was cut off: copies and settings that never took their place."""
-    found = [one for folder in (home, home / "backups") if folder.is_dir() for one in folder.iterdir()]
-    return sorted(path for path in found if path.name.endswith(_UNFINISHED) and _left_alone(path))
+    """Unfinished files of work that was cut off: copies and settings that never took their place.
+
+    Only names that Jackfield itself gives, and nothing that somebody is still writing.
+    """
+    folders = [folder for folder in (home, home / BACKUPS) if folder.is_dir()]
+    return sorted(path for folder in folders for path in folder.iterdir() if _is_left(path))
+
+
+def _is_left(path: Path) -> bool:
+    made = _UNFINISHED.fullmatch(path.name)
+    return made is not None and _left_alone(path) and not _in_use(path.with_name(made[1]))
 
 
 def _left_alone(path: Path) -> bool:
@@ -168,3 +181,13 @@ def _left_alone(path: Path) -> bool:
     except OSError:  # it took its place meanwhile
         return False
     return stat.S_ISREG(about.st_mode) and abs(time.time() - about.st_mtime) > _LEFT_ALONE
+
+
+def _in_use(path: Path) -> bool:
+    """Is SQLite writing to it? A long copy, or a clock that was set meanwhile, makes a file look old."""
+    try:
+        with closing(sqlite3.connect(uri_of(path, "rw"), uri=True, timeout=0, isolation_level=None)) as copy:
+            copy.execute("BEGIN EXCLUSIVE")
+    except sqlite3.DatabaseError as problem:
+        return problem.sqlite_errorcode & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+    return False

@@ -14,11 +14,11 @@ from typing import Any, Final
 from kb import text
 from kb.errors import BadInput, BookTrouble, ascii_controls, described
 from kb.given import open_plain
+from kb.settings import SHARE as FILE
 from kb.store.peek import Standing
 from kb.visit import read_id
 from kb.whole import write_mine
 
-FILE: Final = "share.json"
 _MOST: Final = 64 * 1024 * 1024
 _KEY_BYTES: Final = 32
 _SIGN: Final = 1 << 255

@@ -15,11 +15,11 @@ from kb.errors import BadInput, BookTrouble, MissingExtra, kind_of
 from kb.exchange.peers import read_key, write_private
 from kb.given import open_plain
 from kb.parsing import json_of
+from kb.settings import KEY as FILE
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-FILE: Final = "share.key"
 _MOST: Final = 4096
 
 

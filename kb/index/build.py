@@ -103,12 +103,11 @@ def build(
             held=keys.count + len(prefixes), mark=mark,
         )  # fmt: skip
         db.execute("COMMIT")
+        # SQLite syncs the whole file with this last change of its first page.
         db.execute("PRAGMA synchronous=FULL")
         db.execute("PRAGMA journal_mode=WAL")
     finally:
         db.close()
-    with open(folder / KEYS, "rb+") as file:
-        os.fsync(file.fileno())
 
 
 def _rows(

@@ -20,6 +20,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from kb.errors import BookTrouble
+from kb.given import make_empty
 
 _NAME = re.compile(r"gen-[0-9a-f]{16}\Z")
 CURRENT, LOCK, KEYS, WORDS = "current", "lock.sqlite", "keys.sqlite", "words"
@@ -58,12 +59,21 @@ def put_in_force(folder: Path, generation: Path) -> None:
         file.write(generation.name + "\n")
         file.flush()
         os.fsync(file.fileno())
+    _make_way(folder / CURRENT)
     os.replace(draft, folder / CURRENT)
     for other in folder.iterdir():
         if _NAME.match(other.name) and other.name != generation.name:
             shutil.rmtree(other, ignore_errors=True)  # a system that locks open files: the next rebuild
         elif other.name.startswith(f".{CURRENT}-"):
             other.unlink(missing_ok=True)
+
+
+def _make_way(path: Path) -> None:
+    """Where a folder has taken the place of a file: set it aside, since nobody knows what is in it."""
+    import secrets
+
+    if path.is_dir():
+        path.rename(path.with_name(f"{path.name}-was-a-folder-{secrets.token_hex(4)}"))
 
 
 def make_private(folder: Path) -> None:
@@ -79,22 +89,21 @@ def private_opener(path: str, flags: int) -> int:
     return os.open(path, flags, 0o600)
 
 
-def private_file(path: Path) -> None:
-    """Make an empty file that only its owner reads, if it is not there."""
-    os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
-
-
 @contextmanager
 def writing(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
     """Hold the writer's lock; raises ``BookTrouble`` when another holds it for ``wait_s`` seconds."""
     try:
         make_private(folder)
+        _make_way(folder / LOCK)
+        make_empty(folder / LOCK)
         try:
             lock = _locked(folder / LOCK, wait_s)
         except sqlite3.DatabaseError as error:
             if isinstance(error, sqlite3.OperationalError):
                 raise
-            (folder / LOCK).unlink(missing_ok=True)  # damaged; it holds nothing, so it is made anew
+            # Damaged: it holds nothing, so it is emptied. It stays the same file and is not opened for that:
+            # whoever has mended it first keeps his lock.
+            os.truncate(folder / LOCK, 0)
             lock = _locked(folder / LOCK, wait_s)
     except (OSError, sqlite3.Error) as error:
         if "locked" in str(error):
@@ -108,7 +117,6 @@ def writing(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
 
 def _locked(path: Path, wait_s: float) -> sqlite3.Connection:
     """The lock file, held until the connection is closed or its process ends."""
-    private_file(path)
     lock = sqlite3.connect(path, timeout=wait_s, isolation_level=None)
     try:
         lock.execute("BEGIN EXCLUSIVE")

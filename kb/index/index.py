@@ -71,7 +71,11 @@ class Index:
         """Sets that the query may mean, at the newest revision; see ``Reader.find``."""
 
         def ask() -> Answer:
-            return self._fresh().find(query, limit=limit, filters=filters)
+            while True:
+                reader = self._fresh()
+                answer = reader.find(query, limit=limit, filters=filters)
+                if not reader.moved:
+                    return answer
 
         answer = self._unless_replaced(ask)
         reader = self._reader

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kb.errors import JackfieldError
+from kb.given import moved
 from kb.index import files
 from kb.index import keys as k
 from kb.index import siblings as s
@@ -45,13 +46,22 @@ class Reader:
         self._words: WordSearcher | None = None
         self._bits: k.Bits | None = None
         self._bits_name = -1
-        #: ``frozen``: nothing that is written later will be seen.
-        self._db, self.frozen = t.connect_to_read(generation / files.KEYS)
+        self._db, self._way = t.connect_to_read(generation / files.KEYS)
         try:
             self.refresh()
         except BaseException:
             self._db.close()
             raise
+
+    @property
+    def frozen(self) -> bool:
+        """Will nothing be seen that is written later?"""
+        return self._way is not None
+
+    @property
+    def moved(self) -> bool:
+        """Was the file read without locks, and written to meanwhile? What was read is worth nothing then."""
+        return self._way is not None and moved(self.generation / files.KEYS, self._way)
 
     def refresh(self) -> int:
         """See what has been written since; returns the revision that is seen now."""

@@ -14,10 +14,9 @@ from pathlib import Path
 from typing import Final
 from zlib import crc32
 
-from kb.given import readable, uri_of
+from kb.given import Way, make_empty, readable, uri_of
 from kb.index import keys as k
 from kb.index.entry import Filters, IndexBroken, SetEntry
-from kb.index.files import private_file
 from kb.index.fold import fold, normalise, shape, spellings
 
 FORMAT = 3
@@ -63,7 +62,7 @@ def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
     db = None
     try:
         if create:
-            private_file(path)
+            make_empty(path)
         db = sqlite3.connect(uri_of(path, "rw"), uri=True, timeout=30, isolation_level=None)
         db.execute(f"PRAGMA cache_size=-{CACHE_KB}")
     except sqlite3.Error as error:
@@ -73,19 +72,20 @@ def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
     return db
 
 
-def connect_to_read(path: Path) -> tuple[sqlite3.Connection, bool]:
-    """A connection for reading, and whether it will never see what is written later; raises as ``connect``.
+def connect_to_read(path: Path) -> tuple[sqlite3.Connection, Way | None]:
+    """A connection for reading, and how it was opened where it has no locks; raises as ``connect``.
 
-    On a disk without room, or in a folder where nothing may be made, the file is read as it is.
+    On a disk without room, or in a folder where nothing may be made, the file is read as it is; it will never
+    see what is written later.
     """
     try:
-        return connect(path), False
+        return connect(path), None
     except IndexBroken as trouble:
-        as_it_is = list(readable(path))[1:]
+        way = next((way for way in readable(path) if way.stood), None)
         refused = getattr(trouble.__cause__, "sqlite_errorcode", 0) & 0xFF
-        if not as_it_is or refused not in _NOT_SHARED or not path.exists():
+        if way is None or refused not in _NOT_SHARED or not path.is_file():
             raise
-        return sqlite3.connect(as_it_is[0], uri=True, isolation_level=None), True
+        return sqlite3.connect(way.uri, uri=True, isolation_level=None), way
 
 
 #: What SQLite says where the file that readers share cannot be made.

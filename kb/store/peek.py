@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 from kb.errors import BookTrouble
-from kb.given import readable, refuse_special
+from kb.given import moved, readable, refuse_special
 from kb.store.signs import NO_ROOM, RIGHTS, SQLITE
 
 WAIT: Final = 10.0  #: seconds to wait for another program's write
@@ -42,10 +42,12 @@ def standing(path: Path) -> Standing | None:
     """
     refuse_special(path)
     refusal: sqlite3.OperationalError | None = None
-    for uri in readable(path):
+    for way in readable(path):
         try:
-            with closing(sqlite3.connect(uri, uri=True, timeout=WAIT, isolation_level=None)) as book:
+            with closing(sqlite3.connect(way.uri, uri=True, timeout=WAIT, isolation_level=None)) as book:
                 row = book.execute("SELECT id, revision, mark FROM book").fetchone()
+            if moved(path, way):
+                continue
             return Standing(*row) if row else None
         except sqlite3.DatabaseError as problem:
             code = getattr(problem, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF

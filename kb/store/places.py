@@ -11,27 +11,26 @@ import random
 import secrets
 import sqlite3
 import time
-from contextlib import closing, suppress
+from contextlib import closing
 from pathlib import Path
 from typing import Any, Final, Protocol, cast
 
 import sqlalchemy as sa
 from sqlalchemy import event
-from sqlalchemy.pool import ConnectionPoolEntry
+from sqlalchemy.pool import ConnectionPoolEntry, NullPool, QueuePool
 
 from kb import clock
 from kb.errors import BadInput, BookTrouble
-from kb.given import readable, refuse_special, uri_of
+from kb.given import BESIDE, Way, make_empty, moved, readable, refuse_special, uri_of
 from kb.store.peek import WAIT
 from kb.store.signs import RIGHTS, SQLITE
 from kb.store.trouble import told
-from kb.whole import sync_names
+from kb.whole import put_new
 
 #: An execution option of a connection: this transaction will write.
 WRITES: Final = "jackfield_writes"
 PATIENCE: Final = 60.0  #: seconds to wait for one's turn to write; loading a long file is one turn
 _LOCK: Final = 0x4A61636B  # "Jack": the advisory lock of whoever makes or upgrades a book on a server
-_MAGIC: Final = b"SQLite format 3\0"  # sqlite.org/fileformat.html, section 1.3.1
 _SETTINGS: Final = ("foreign_keys = ON", "synchronous = FULL", "fullfsync = ON", "trusted_schema = OFF")
 _EXPECTED: Final = "a file, sqlite:///FILE or postgresql+psycopg://USER@HOST/NAME"
 
@@ -50,6 +49,9 @@ class Place(Protocol):
 
     def reading(self, connection: sa.Connection) -> sa.Connection:
         """The connection, its next transaction set to see one state of the book."""
+
+    def have_read(self, connection: sa.Connection) -> None:
+        """After a reading: raises BookTrouble where it was not of one state of the book."""
 
     def lock(self, connection: sa.Connection) -> None:
         """Inside a writing transaction: keep everybody else from making or upgrading the book."""
@@ -87,7 +89,7 @@ class FilePlace:
         self.path = path.expanduser().absolute()
         self.shown = str(self.path)
         self.writable = True
-        self._uri = uri_of(self.path, "rw")
+        self._way: Way | None = Way(uri_of(self.path, "rw"))  # None: may only be read
 
     def engine(self, *, create: bool) -> sa.Engine:
         refuse_special(self.path)
@@ -95,9 +97,10 @@ class FilePlace:
             self._make()
         elif not self.path.exists():
             raise BookTrouble(f"{self.shown}: there is no book here yet")
-        self._look()
         self._choose()
-        engine = sa.create_engine("sqlite+pysqlite:///" + "book", creator=self._connect)
+        # How a book can be read that may not be written to depends on what others do: each reading asks anew.
+        pool = QueuePool if self._way else NullPool
+        engine = sa.create_engine("sqlite+pysqlite:///" + "book", creator=self._connect, poolclass=pool)
         event.listen(engine, "begin", _begin)
         return engine
 
@@ -107,6 +110,10 @@ class FilePlace:
 
     def reading(self, connection: sa.Connection) -> sa.Connection:
         return connection  # BEGIN sees one state of the file from its first SELECT on
+
+    def have_read(self, connection: sa.Connection) -> None:
+        if moved(self.path, cast("_File", connection.connection.dbapi_connection).way):
+            raise BookTrouble(f"{self.shown}: was written to while it was read; try again")
 
     def lock(self, connection: sa.Connection) -> None:
         """BEGIN IMMEDIATE has locked the whole file."""
@@ -132,27 +139,22 @@ class FilePlace:
     def _make(self) -> None:
         """An empty file that only this user may read, in a folder of the same kind, unless there is one."""
         self.path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-        with suppress(FileExistsError):
-            os.close(os.open(self.path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
-
-    def _look(self) -> None:
-        """SQLite would take a file of a few bytes for an empty one and write over it."""
-        if self.path.is_file():
-            with suppress(PermissionError), self.path.open("rb") as file:
-                if not _MAGIC.startswith(start := file.read(len(_MAGIC))) or 0 < len(start) < len(_MAGIC):
-                    raise BookTrouble(f"{self.shown}: {SQLITE[sqlite3.SQLITE_NOTADB]}")
+        make_empty(self.path)
 
     def _choose(self) -> None:
         """Find out whether the file can be written or only read; write-ahead mode is switched on once."""
+        if self.path.stat().st_size == 1:  # SQLite takes such a file for an empty one and writes over it
+            raise BookTrouble(f"{self.shown}: {SQLITE[sqlite3.SQLITE_NOTADB]}")
         until = time.monotonic() + WAIT
         while True:
             try:
-                with closing(sqlite3.connect(self._uri, uri=True, isolation_level=None)) as file:
+                with closing(self._opened(Way(uri_of(self.path, "rw")))) as file:
                     names = {name for (name,) in file.execute("SELECT name FROM sqlite_master")}
                     ours = not names or "book" in names  # another program's database stays as it is
                     if ours and file.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
                         file.execute("PRAGMA journal_mode = WAL").fetchone()
                 self.writable = all(_may_write(one) for one in (self.path, self.path.parent))
+                self._way = self._way if self.writable else None
                 return
             except sqlite3.OperationalError as problem:
                 code = problem.sqlite_errorcode & 0xFF
@@ -162,29 +164,41 @@ class FilePlace:
                     continue
                 if code not in RIGHTS:
                     raise
-                self._only_read(problem)
+                self.writable, self._way = False, None
+                self._connect().close()
                 return
-
-    def _only_read(self, refusal: sqlite3.OperationalError) -> None:
-        self.writable = False
-        for uri in readable(self.path):
-            with suppress(sqlite3.OperationalError), closing(sqlite3.connect(uri, uri=True)) as file:
-                file.execute("SELECT count(*) FROM sqlite_master").fetchone()
-                self._uri = uri
-                return
-        raise refusal
 
     def _connect(self) -> sqlite3.Connection:
+        refusal: sqlite3.OperationalError | None = None
+        for way in [self._way] if self._way else readable(self.path):
+            file = self._opened(way)
+            try:
+                for setting in _SETTINGS:
+                    file.execute(f"PRAGMA {setting}")
+                if not self._way:
+                    file.execute("SELECT count(*) FROM sqlite_master").fetchone()
+                return file
+            except sqlite3.OperationalError as problem:
+                file.close()
+                refusal = refusal or problem
+            except BaseException:
+                file.close()
+                raise
+        assert refusal is not None
+        raise refusal
+
+    def _opened(self, way: Way) -> _File:
         file = sqlite3.connect(
-            self._uri, uri=True, timeout=WAIT, isolation_level=None, check_same_thread=False
+            way.uri, uri=True, timeout=WAIT, isolation_level=None, check_same_thread=False, factory=_File
         )
-        try:
-            for setting in _SETTINGS:
-                file.execute(f"PRAGMA {setting}")
-        except BaseException:
-            file.close()
-            raise
+        file.way = way
         return file
+
+
+class _File(sqlite3.Connection):
+    """A connection that knows how it was opened."""
+
+    way: Way
 
 
 def _may_write(path: Path) -> bool:
@@ -226,28 +240,23 @@ def copy_book(path: Path, target: Path) -> None:
         # No name of an earlier process: one that was killed may have left its own, and numbers come again.
         unfinished = target.with_name(f"{target.name}.{secrets.token_hex(4)}.part")
         try:
-            os.close(os.open(unfinished, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+            make_empty(unfinished)
             with (
                 closing(sqlite3.connect(uri_of(path), uri=True, timeout=WAIT)) as book,
-                closing(sqlite3.connect(unfinished)) as copy,
+                closing(sqlite3.connect(uri_of(unfinished, "rw"), uri=True)) as copy,
             ):
+                # Each transaction of the copy is on the disk when it ends.
+                copy.execute("PRAGMA synchronous = FULL")
+                copy.execute("PRAGMA fullfsync = ON")
                 book.backup(copy)
                 # A single file that can be carried away, with no write-ahead log beside it.
                 copy.execute("PRAGMA journal_mode = DELETE").fetchone()
-            _sync(unfinished)
-            unfinished.rename(target)
-            sync_names(target.parent)
+            put_new(unfinished, target)
+        except FileExistsError:
+            raise BookTrouble(f"{target}: is there already; nothing was overwritten") from None
         finally:
-            unfinished.unlink(missing_ok=True)
-
-
-def _sync(path: Path) -> None:
-    """Have the disk keep what was written to a file."""
-    handle = os.open(path, os.O_RDWR)  # Windows syncs no file that is open for reading only
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+            for ending in ("", *BESIDE):
+                unfinished.with_name(unfinished.name + ending).unlink(missing_ok=True)
 
 
 class ServerPlace:
@@ -271,6 +280,9 @@ class ServerPlace:
 
     def reading(self, connection: sa.Connection) -> sa.Connection:
         return connection.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
+
+    def have_read(self, connection: sa.Connection) -> None:
+        """The server sees to it."""
 
     def lock(self, connection: sa.Connection) -> None:
         connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_LOCK)))

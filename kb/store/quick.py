@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from kb.errors import BookTrouble
-from kb.given import readable
+from kb.given import moved, readable
 from kb.store.assembled import assembled
 from kb.store.peek import WAIT
 from kb.store.signs import FORMATS
@@ -30,10 +30,12 @@ MOST: Final = 500  #: visits to one set, or spellings of it, that are read here;
 
 def visits_of(path: Path, set_key: str) -> list[Visit] | None:
     """The visits to a set that stand, under all its spellings, by date; None where the store has to say."""
-    for uri in readable(path):
+    for way in readable(path):
         try:
-            with closing(sqlite3.connect(uri, uri=True, timeout=WAIT, isolation_level=None)) as book:
-                return _visits_of(book, set_key)
+            with closing(sqlite3.connect(way.uri, uri=True, timeout=WAIT, isolation_level=None)) as book:
+                visits = _visits_of(book, set_key)
+            if not moved(path, way):
+                return visits
         except (sqlite3.Error, ValueError, TypeError, AttributeError, BookTrouble):
             continue
     return None

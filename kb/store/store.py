@@ -227,6 +227,7 @@ class Store:
             connection = self._place.reading(self._engine.connect())
         try:
             yield Snapshot(connection, self.place)
+            self._place.have_read(connection)
         finally:
             with told(self.place):
                 connection.close()

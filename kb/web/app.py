@@ -22,6 +22,7 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
 
 from kb.errors import BadInput, BookTrouble, JackfieldError, NotFound
+from kb.settings import PHONES
 from kb.web import guards as g_
 from kb.web import isolating, pages, phone, recording, today
 from kb.web.books import Books
@@ -76,7 +77,7 @@ def make_app(
         JSON_AS_ASCII=False,
     )
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
-    guards = Guards(Phones(home / "phones.json", tell), hosts, secure)
+    guards = Guards(Phones(home / PHONES, tell), hosts, secure)
     app.extensions["jackfield"] = Site(Books(home, store), Photos(home), guards, jobs)
     guards.stand_before(app)
     for room in (phone, pages, recording, today, isolating):

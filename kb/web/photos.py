@@ -20,6 +20,7 @@ from typing import Final
 from uuid import UUID
 
 from kb.errors import BadInput, BookTrouble, NotFound
+from kb.settings import PHOTOS
 from kb.web import privately
 from kb.whole import sync_names
 
@@ -38,7 +39,7 @@ class Photos:
     """The photos beside the book in ``home``."""
 
     def __init__(self, home: Path) -> None:
-        self._folder = home / "photos"
+        self._folder = home / PHOTOS
         self._decoding = threading.Lock()  # one at a time: a large picture takes 200 MB while it is decoded
 
     def keep(self, sent: bytes, place: str = "photo") -> str:

@@ -15,12 +15,12 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from kb.errors import BadInput, BookTrouble, described
 from kb.pack import Day, Plan, day_from, job_from
+from kb.settings import TODAY as FILE
 from kb.web import privately
 from kb.web.lengths import read_length
 from kb.web.site import page, site
 from kb.words import DriverInput
 
-FILE: Final = "today.json"
 _MOST: Final = 1_000_000  # bytes
 _CHANGING = threading.Lock()
 

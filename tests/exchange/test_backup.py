@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import shutil
 import sqlite3
-import stat
 import subprocess
 import sys
 import threading
@@ -233,20 +232,38 @@ def test_a_copy_that_a_killed_program_left_unfinished_is_in_nobodys_way(book: Pa
     assert left.read_text() == "half"  # it may be somebody's who is still at it
 
 
-@pytest.mark.skipif(os.name == "nt", reason="no fcntl on Windows")
-def test_a_copy_is_synced_through_a_handle_that_every_system_lets_sync(
-    book: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Windows (_commit) refuses a handle that is open for reading only."""
-    import fcntl
-
-    modes, sync = [], os.fsync
-
-    def told(handle: int) -> None:
-        if stat.S_ISREG(os.fstat(handle).st_mode):
-            modes.append(fcntl.fcntl(handle, fcntl.F_GETFL) & os.O_ACCMODE)
-        sync(handle)
-
-    monkeypatch.setattr(os, "fsync", told)
-    copy_book(book, tmp_path / "copy.sqlite")
-    assert modes == [os.O_RDWR]
+@pytest.mark.skipif(not shutil.which("strace"), reason="no strace on this machine")
+def test_the_disk_has_all_of_a_copy_before_it_takes_its_place(book: Path, tmp_path: Path) -> None:
+    """SQLite syncs it: nothing else may open it (tests/watch)."""
+    code = (
+        "import sys; from pathlib import Path; from kb.store.places import copy_book;"
+        "copy_book(*map(Path, sys.argv[1:]))"
+    )
+    watched = [
+        "strace",
+        "-f",
+        "-y",
+        "-o",
+        str(tmp_path / "calls"),
+        "-e",
+        "pwrite64,fdatasync,fsync,link,linkat",
+    ]
+    target = tmp_path / "copy.sqlite"
+    done = subprocess.run(
+        [*watched, sys.executable, "-c", code, str(book), str(target)],
+        cwd=Path(__file__).parents[2],
+        capture_output=True,
+        text=True,
+    )
+    if "ptrace" in done.stderr:
+        pytest.skip("no program may be watched here")
+    assert done.returncode == 0, done.stderr
+    calls = [
+        line.split(maxsplit=1)[1].split("(")[0]
+        for line in (tmp_path / "calls").read_text().splitlines()
+        if ".part>," in line or ".part>)" in line or f'"{target}"' in line
+    ]
+    assert calls.count("pwrite64") > 10
+    assert [call.removesuffix("at") for call in calls[-3:]] in (
+        ["pwrite64", sync, "link"] for sync in ("fdatasync", "fsync")
+    )

@@ -101,16 +101,34 @@ def test_a_mode_that_says_nothing_of_who_may_look_in_is_not_held_against_the_boo
 def test_what_cut_off_work_left_is_removed_and_what_is_at_work_is_let_be(
     jackfield: Run, book: Path, home: Path
 ) -> None:
-    (home / "book-1.sqlite.77.part").write_text("half")
-    (home / "book-1.sqlite.77.part-journal").write_text("what SQLite keeps beside it")
-    (home / "notes about a .part file").write_text("mine")
-    for left in home.glob("*.part*"):
-        os.utime(left, (0, 0))
-    (home / "book-2.sqlite.78.part").write_text("a copy that is being made")
-    assert set(wrong(jackfield)) == {"leftovers"}
-    assert wrong(jackfield, "--mend") == {}
-    kept = {"notes about a .part file", "book-2.sqlite.78.part"}
-    assert {one.name for one in home.iterdir() if ".part" in one.name} == kept
+    (home / "backups").mkdir()
+    for name in (
+        "backups/book-20260304T170000Z.sqlite.0123abcd.part",
+        "backups/book-20260304T170000Z.sqlite.0123abcd.part-journal",
+        "book.sqlite.before-0003-20260304T170000Z.bak.0123abcd.part",
+        ".book.sqlite.0123abcd.part",
+        ".share.json.0123abcd.part",
+    ):
+        (home / name).write_text("half")
+    kept = {
+        "notes about a .part file",
+        "a film.mkv.part",
+        "book.part",
+        "book of songs.sqlite.0123abcd.part",
+        ".letter.0123abcd.part",
+        "book-1.sqlite.77.part",
+    }
+    for name in kept:
+        (home / name).write_text("somebody's own")
+    with closing(sqlite3.connect(home / "book-2.sqlite.0123abcd.part", isolation_level=None)) as copy:
+        copy.execute("BEGIN EXCLUSIVE")  # a long copy, or the clock was set meanwhile
+        for left in home.rglob("*.part*"):
+            os.utime(left, (0, 0))
+        (home / "book-3.sqlite.0123abcd.part").write_text("a copy that has just begun")
+        kept |= {"book-2.sqlite.0123abcd.part", "book-3.sqlite.0123abcd.part"}
+        assert set(wrong(jackfield)) == {"leftovers"}
+        assert wrong(jackfield, "--mend") == {}
+    assert {one.name for one in home.rglob("*") if ".part" in one.name} == kept
 
 
 def test_a_damaged_book_is_told_without_a_traceback(jackfield: Run, book: Path) -> None:

@@ -65,8 +65,12 @@ def die(where: str, moment: str) -> None:
     """Open a book, and be killed: as its copy is about to be kept, or before statement number ``moment``."""
     statements = 0
 
-    def copied(_: int) -> None:
-        os.kill(os.getpid(), signal.SIGKILL)
+    link = os.link
+
+    def copied(made: Path, kept: Path) -> None:
+        if kept.suffix == ".bak":
+            os.kill(os.getpid(), signal.SIGKILL)
+        link(made, kept)
 
     def counted(*_: object) -> None:
         nonlocal statements
@@ -75,7 +79,7 @@ def die(where: str, moment: str) -> None:
             os.kill(os.getpid(), signal.SIGKILL)
 
     if moment == "copy":
-        os.fsync = copied
+        os.link = copied
     else:
         sa.event.listen(sa.Engine, "before_cursor_execute", counted)
     Store.open(where).close()
