@@ -90,7 +90,7 @@ def load(home: Path) -> Settings:
 
 
 def save(home: Path, settings: Settings) -> Path:
-    """Write the settings, whole or not at all, for this user alone; returns the file.
+    """Write the settings, whole or not at all, for this user alone; returns the file. See also ``change``.
 
     Raises BadInput where a value is none that ``load`` would take, BookTrouble where it cannot be written.
     """
@@ -112,6 +112,21 @@ def save(home: Path, settings: Settings) -> Path:
     except OSError as problem:
         raise BookTrouble(f"{path}: {_why(problem)}; the settings stay as they were") from problem
     return path
+
+
+def change(home: Path, work: Callable[[Settings], Settings]) -> Settings:
+    """The settings as ``work`` makes them of those in ``home``, written unless they are the same.
+
+    What another program changes at the same moment is kept. Raises as ``load``, ``work`` and ``save``.
+    """
+    from kb.whole import changing_files
+
+    with changing_files(home):
+        before = load(home)
+        after = work(before)
+        if after != before:
+            save(home, after)
+    return after
 
 
 def _read(data: dict[str, Any], place: str) -> Settings:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Iterable
 from typing import Final
 
 from kb.errors import BadInput, described
@@ -84,6 +85,23 @@ def squeezed(text: str) -> str:
     """
     flat = unicodedata.normalize("NFKD", text.casefold()).upper()
     return "".join(c for c in flat if c.isalnum() and not unicodedata.combining(c))
+
+
+def joined(names: Iterable[str], sign: str) -> str:
+    r"""Names as one text, parted by ``sign`` (one character); a sign or backslash in a name gets a backslash.
+
+    >>> joined(["a, b", "c"], ","), parted(joined(["a, b", "c"], ","), ",")
+    ('a\\, b, c', ['a, b', 'c'])
+    """
+    return f"{sign} ".join(re.sub(rf"([\\{re.escape(sign)}])", r"\\\1", one) for one in names)
+
+
+def parted(said: str, sign: str) -> list[str]:
+    """The names that ``joined`` put together, or that somebody typed so; empty ones are left out."""
+    inside = re.escape(sign)
+    parts = re.findall(rf"(?:[^{inside}\\]|\\.?)+", said, re.DOTALL)
+    names = (re.sub(rf"\\([\\{inside}])", r"\1", one).strip() for one in parts)
+    return [one for one in names if one]
 
 
 def percent(p: float) -> str:

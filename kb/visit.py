@@ -16,6 +16,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date as Day
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any, Final, TypeVar
 from uuid import UUID
 
@@ -44,6 +45,7 @@ ATTACHED: Final = 65_536  #: characters of readings or of a case, as JSON
 ITEMS: Final = 16  #: items used at one jack, at most
 SUPERSEDES: Final = 64  #: visits that one visit supersedes, at most
 FIRST_YEAR: Final = 1930  #: before there were television sets to buy
+LAST_YEAR: Final = 2200  #: that a book holds; what is entered is held to next year
 SIZES: Final = (1.0, 200.0)  #: picture diagonal in inches
 _ISO_DATE: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}\Z")
 FIRST_DATE: Final = Day(1970, 1, 1)
@@ -137,14 +139,16 @@ class Visit:
 # -- reading ---------------------------------------------------------------------------------------
 
 
-def visit_from(data: object, place: str = "visit") -> Visit:
+def visit_from(data: object, place: str = "visit", *, recorded: bool = False) -> Visit:
     """The visit that ``data`` (parsed JSON or TOML) describes; the keys are those of the contract.
 
-    Raises BadInput naming the field, what was seen and what was expected.
+    ``recorded``: it stands in a book already, so days and years in the future are taken as they are: a clock
+    that was wrong, then or now, makes no book unreadable. Raises BadInput naming the field, what was seen
+    and what was expected.
     """
     fields = Fields(data, place, "an object with date and source", bare=True)
     try:
-        return _visit(fields)
+        return _visit(fields, recorded)
     except BadInput as mistake:
         raise mistake.within(place) from None
 
@@ -156,13 +160,13 @@ def visits_from(data: object, place: str = "visit") -> list[Visit]:
     return [visit_from(data, place)]
 
 
-def _visit(fields: Fields) -> Visit:
+def _visit(fields: Fields, recorded: bool) -> Visit:
     nothing: tuple[Finding, ...] = ()
     findings = fields.take("jacks", _findings, nothing)
     tried = any(finding.outcome is not Outcome.NOT_TRIED for finding in findings)
     visit = Visit(
-        source=fields.need("source", _source, "an object with make and model"),
-        date=fields.need("date", read_date, "a date such as 2026-03-04"),
+        source=fields.need("source", partial(_source, recorded=recorded), "an object with make and model"),
+        date=fields.need("date", _day if recorded else read_date, "a date such as 2026-03-04"),
         basis=fields.take("basis", Basis.read, Basis.TESTED if tried else Basis.SEEN),
         findings=findings,
         driver=fields.take("driver", _driver, None),
@@ -180,28 +184,28 @@ def _visit(fields: Fields) -> Visit:
     return visit
 
 
-def _source(value: object, place: str) -> Source:
+def _source(value: object, place: str, *, recorded: bool = False) -> Source:
     fields = Fields(value, place, "an object with make and model", bare=True)
     source = Source(
         make=fields.need("make", _name, "the make"),
         model=fields.need("model", _name, "the model"),
         kind=fields.take("kind", Kind.read, Kind.TELEVISION),
         display=fields.take("display", Display.read, None),
-        year=fields.take("year", read_year, None),
+        year=fields.take("year", _year if recorded else read_year, None),
         size_in=fields.take("size_in", _size, None),
     )
     fields.end()
     return source
 
 
-def _driver(value: object, place: str) -> Driver:
+def _driver(value: object, place: str) -> Driver | None:
     fields = Fields(value, place, "an object with name and inputs", bare=True)
     driver = Driver(
         name=fields.take("name", _line, ""),
         inputs=fields.take("inputs", DriverInput.read_all, ()),
     )
     fields.end()
-    return driver
+    return driver if driver != Driver() else None
 
 
 def _findings(value: object, _: str) -> tuple[Finding, ...]:
@@ -303,22 +307,30 @@ def _size(value: object, place: str) -> float:
 
 
 def read_attached(value: object, place: str) -> str:
-    """An object that goes with a visit, as canonical JSON; what it means is for the room that reads it."""
+    """An object that goes with a visit, as canonical JSON; "" for an empty one. Others know its meaning."""
     if not isinstance(value, Mapping):
         raise BadInput(place, value, "an object")
     try:
-        written = json.dumps(value, sort_keys=True, ensure_ascii=False, allow_nan=False, default=str)
+        # A later release writes texts out as they are: what steers a terminal must not be in them. After that
+        # two keys may be equal or in another order, so it is read again before it is written.
+        written = _canonical(json.loads(text.visible(_canonical(value))))
     except (ValueError, RecursionError, TypeError):
         raise BadInput(place, described("what JSON cannot hold"), "numbers, texts and lists") from None
     if len(written) > ATTACHED:
         raise BadInput(place, described(f"{len(written)} characters"), f"at most {ATTACHED}")
-    # A later release writes texts out as they are: what steers a terminal must not be in them.
-    return text.visible(written)
+    return written if value else ""
+
+
+def _canonical(value: object) -> str:
+    return json.dumps(value, sort_keys=True, ensure_ascii=False, allow_nan=False, default=str)
 
 
 def read_year(value: object, place: str) -> int:
     """A year of make, 1930 to next year."""
-    latest = clock.today().year + 1
+    return _year(value, place, clock.today().year + 1)
+
+
+def _year(value: object, place: str, latest: int = LAST_YEAR) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or not FIRST_YEAR <= value <= latest:
         raise BadInput(place, value, f"a year, {FIRST_YEAR} to {latest}")
     return value
@@ -326,6 +338,18 @@ def read_year(value: object, place: str) -> int:
 
 def read_date(value: object, place: str) -> Day:
     """A calendar date, ISO 8601, not after tomorrow (clocks on both sides of midnight agree)."""
+    found = _day(value, place)
+    if in_future(found):
+        raise BadInput(place, value, f"a date from {FIRST_DATE} to today")
+    return found
+
+
+def in_future(day: Day) -> bool:
+    """Is it after tomorrow, by this machine's clock?"""
+    return day > min(clock.today(), Day.max - timedelta(days=1)) + timedelta(days=1)
+
+
+def _day(value: object, place: str) -> Day:
     found = value
     if isinstance(found, datetime):
         found = found.date()
@@ -336,7 +360,7 @@ def read_date(value: object, place: str) -> Day:
             found = None
     if not isinstance(found, Day):
         raise BadInput(place, value, "a date such as 2026-03-04")
-    if not FIRST_DATE <= found <= min(clock.today(), Day.max - timedelta(days=1)) + timedelta(days=1):
+    if found < FIRST_DATE:
         raise BadInput(place, value, f"a date from {FIRST_DATE} to today")
     return found
 

@@ -1,7 +1,8 @@
-"""How is a file written so that it is there whole, or not at all?
+"""How is a file written so that it is there whole or not at all, and no other program's change to it is lost?
 
 What is written goes into an unfinished file beside it, which takes its place when all of it is on the disk. A
-crash leaves the old file as it was, and at most a ``.part`` that `jackfield doctor --mend` removes.
+crash leaves the old file as it was, and at most a ``.part`` that `jackfield doctor --mend` removes. Whoever
+reads a file, changes what it says and writes it holds its folder's lock meanwhile (``changing_files``).
 """
 
 from __future__ import annotations
@@ -12,10 +13,19 @@ import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import IO, Final, cast
+from typing import IO, TYPE_CHECKING, Final, cast
+
+from kb.errors import BookTrouble, ascii_controls
+from kb.given import refuse_special
+
+if TYPE_CHECKING:
+    import sqlite3
 
 MINE: Final = 0o600  #: read and written by its owner alone
 USUAL: Final = 0o666  #: whatever the user's mask leaves of it
+
+LOCK: Final = "changes.lock"  #: empty; held by whoever changes a small file of its folder
+LOCK_WAIT_S: Final = 30.0
 
 _LONGEST: Final = 100  # characters of the name that an unfinished file keeps: more may not fit beside
 
@@ -83,3 +93,49 @@ def write_mine(path: Path, content: bytes) -> None:
     path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     with whole(path) as file:
         file.write(content)
+
+
+@contextmanager
+def changing_files(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
+    """Keep all other threads and programs from changing the small files of ``folder`` until the block ends.
+
+    For whoever reads such a file, changes what it says and writes it; who only reads needs no lock. It cannot
+    be taken twice by one thread. The system lets go of it when a program dies. Raises BookTrouble where
+    another holds it for ``wait_s`` seconds, or the folder cannot be written to.
+    """
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as problem:
+        said = ascii_controls(problem.strerror or str(problem))
+        raise BookTrouble(f"{folder}: {said}; nothing was changed") from problem
+    refuse_special(folder / LOCK)
+    lock = _held(folder / LOCK, wait_s)
+    try:
+        yield
+    finally:
+        lock.close()
+
+
+def _held(file: Path, wait_s: float) -> sqlite3.Connection:
+    """A lock of SQLite, which works alike on Linux, macOS and Windows; held until it is closed."""
+    import sqlite3  # not needed by those who only write
+
+    lock = None
+    try:
+        # Only SQLite opens this file: to close any other descriptor of it would give up the lock.
+        lock = sqlite3.connect(file, timeout=wait_s, isolation_level=None)
+        lock.execute("BEGIN EXCLUSIVE")
+        with suppress(OSError):  # not ours to change
+            file.chmod(MINE)
+    except BaseException as problem:
+        if lock is not None:
+            lock.close()
+        if not isinstance(problem, sqlite3.Error):
+            raise
+        code = getattr(problem, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
+        if code == sqlite3.SQLITE_NOTADB:
+            raise BookTrouble(f"{file}: holds what is no lock; remove this file") from problem
+        busy = code == sqlite3.SQLITE_BUSY
+        said = "another Jackfield is changing its files, try again" if busy else str(problem)
+        raise BookTrouble(f"{file.parent}: {said}; nothing was changed") from problem
+    return lock

@@ -6,12 +6,14 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 VENV = ROOT / ".venv"
+LOCK = ROOT / "scripts" / "lock.txt"
 WANTED = (3, 11)
 
 
@@ -30,16 +32,41 @@ def ready(extras: str = "") -> Path:
         print(f"Making a virtual environment in {VENV.name} ...", flush=True)
         make()
     stamp = VENV / f"jackfield-{extras or 'plain'}.stamp"
-    state = hashlib.sha256((ROOT / "pyproject.toml").read_bytes()).hexdigest()
+    state = hashlib.sha256((ROOT / "pyproject.toml").read_bytes() + LOCK.read_bytes()).hexdigest()
     if not stamp.exists() or stamp.read_text() != state:
         what = f"Jackfield with its {extras} tools" if extras else "Jackfield"
         print(f"Installing {what} into {VENV.name} (a minute or two the first time) ...", flush=True)
         target = f"{ROOT}[{extras}]" if extras else str(ROOT)
-        pip = [str(python), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
-        if subprocess.run([*pip, "--editable", target], check=False).returncode:
-            leave("The installation did not succeed; pip's message stands above.", "Is the network there?")
+        install(python, target)
         stamp.write_text(state)
     return python
+
+
+def install(python: Path, target: str) -> None:
+    """Install ``target`` in the versions of the lock; if that fails, say what can be done."""
+    pip = [str(python), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
+    done = subprocess.run(
+        [*pip, "--constraint", str(LOCK), "--editable", target], stderr=subprocess.PIPE, text=True
+    )
+    sys.stderr.write(done.stderr)
+    if done.returncode:
+        leave("The installation did not succeed; pip's message is above.", advice(done.stderr))
+
+
+def advice(said: str) -> str:
+    """What to do after pip failed, by what it said."""
+    unreachable = re.search(
+        "connection|name resolution|timed? ?out|unreachable|proxy|ssl", said, re.IGNORECASE
+    )
+    missing = re.search(r"No matching distribution found for ([\w.-]+)", said)
+    if unreachable or not (missing or "conflict" in said.lower()):
+        return "Is there a network?"
+    what = f"A version of {missing[1]}" if missing else "A version"
+    python = f"Python {sys.version_info.major}.{sys.version_info.minor} on {sys.platform}"
+    return (
+        f"{what} that scripts/{LOCK.name} names is not to be had for {python}.\n"
+        f"Other versions may be: python3 scripts/lock.py (it renews scripts/{LOCK.name})."
+    )
 
 
 def make() -> None:

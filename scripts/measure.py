@@ -8,6 +8,7 @@
     python3 scripts/measure.py lookup     accuracy and speed of finding the right set
     python3 scripts/measure.py evidence   calibration of what is expected
     python3 scripts/measure.py web        fifty phones on one laptop
+    python3 scripts/measure.py strangers  a phone beside a hundred slow or silent connections
     python3 scripts/measure.py load       100,000 findings of old notes, dump, sharing, backup
     python3 scripts/measure.py team       8 programs on one team's book: lost writes, latency
 
@@ -64,6 +65,7 @@ OTHERS = {
     "lookup": "measure_lookup.py",
     "evidence": "measure_evidence.py",
     "web": "measure_web.py",
+    "strangers": "measure_strangers.py",
 }
 
 

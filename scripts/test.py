@@ -1,12 +1,13 @@
 """Does Jackfield hold what it promises? Lint, types and tests, in an environment of its own.
 
 python3 scripts/test.py            all of it
-python3 scripts/test.py -k panel   what follows goes to pytest
+python3 scripts/test.py -k panel   what follows goes to pytest; -n 0 for one process
 JACKFIELD_LONG=1 ...               property tests with many more examples
 """
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import time
@@ -20,7 +21,7 @@ def main() -> int:
         ("Lint", [python, "-m", "ruff", "check", "."]),
         ("Format", [python, "-m", "ruff", "format", "--check", "."]),
         ("Types", [python, "-m", "mypy"]),
-        ("Tests", [python, "-m", "pytest", *sys.argv[1:]]),
+        ("Tests", [python, "-m", "pytest", *workers(sys.argv[1:]), *sys.argv[1:]]),
     ]
     failed = []
     for name, command in steps:
@@ -31,6 +32,20 @@ def main() -> int:
         print(f"   {time.monotonic() - begun:.0f} s", flush=True)
     print(f"\n{'Failed: ' + ', '.join(failed) if failed else 'All passed.'}")
     return 1 if failed else 0
+
+
+def workers(given: list[str]) -> list[str]:
+    """One process of pytest for each core, at most four: each may start a browser and a database server.
+
+    A file's tests stay in one process, as some share what is slow to make. ``-n`` or a debugger turns it off.
+
+    >>> workers(["-n", "0"]), workers(["-p", "no:xdist"]), workers(["--pdb"])
+    ([], [], [])
+    """
+    own = ("-n", "--numprocesses", "--dist", "--pdb", "--trace", "-pno:xdist", "no:xdist")
+    if any(one.startswith(own) for one in given):
+        return []
+    return ["-n", str(min(os.cpu_count() or 1, 4)), "--dist", "loadfile"]
 
 
 if __name__ == "__main__":

@@ -12,6 +12,9 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
+from tests.watched import watch
+
+watch()
 LONG = os.environ.get("JACKFIELD_LONG") == "1"
 
 settings.register_profile(

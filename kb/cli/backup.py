@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from kb.cli.common import Session, command_options, text
+from kb.cli.common import Session, answering, command_options, text
 from kb.errors import BadInput, described
 from kb.settings import BACKUPS
+
+if TYPE_CHECKING:
+    from kb.exchange.backup import Backup
 
 
 def own_book(session: Session, what: str) -> Path:
@@ -30,7 +34,9 @@ def own_book(session: Session, what: str) -> Path:
 def backup_command(session: Session, folder: str | None, keep: int | None, listing: bool) -> int:
     """Back the book up to DIR (the folder backups beside the book), check the copy, remove the oldest.
 
-    The book may be in use meanwhile. Keep copies on another disk too.
+    The book may be in use meanwhile. Settings, trusted keys and photos are kept with it; your secret key
+    and the paired phones are not. Only older copies of this book are removed. Keep copies on another disk
+    too.
 
     \b
     jackfield backup
@@ -43,18 +49,43 @@ def backup_command(session: Session, folder: str | None, keep: int | None, listi
     if listing:
         found = backups(place)
         if session.as_json:
-            session.json({"backups": [{"file": str(one), "bytes": one.stat().st_size} for one in found]})
+            listed = [
+                {
+                    "file": str(one.path),
+                    "bytes": one.path.stat().st_size,
+                    "book": one.stands.book if one.stands else None,
+                    "revision": one.stands.revision if one.stands else None,
+                }
+                for one in found
+            ]
+            session.json({"backups": listed})
         for one in [] if session.as_json else found:
-            session.console.print(text(f"{one.name}  {one.stat().st_size:,} bytes"), soft_wrap=True)
+            state = f"revision {one.stands.revision:,}" if one.stands else "no book can be read in it"
+            size = f"{one.path.stat().st_size:,} bytes"
+            session.console.print(text(f"{one.path.name}  {size}  {state}"), soft_wrap=True)
         return 0 if found else 1
-    copy, gone = back_up(book, place, keep or KEEP)
-    if session.as_json:
-        said = {"backup": str(copy.path), "visits": copy.visits, "findings": copy.findings}
-        session.json({**said, "revision": copy.revision, "removed": [str(one) for one in gone]})
-        return 0
+    done = back_up(book, place, keep or KEEP)
+    copy, gone = done.copy, done.removed
+    for problem in done.problems:
+        session.say(problem)
+    if copy.wrong:
+        session.say("the copy holds this too, so no older copy was removed; see jackfield doctor")
+    with answering(session, f"the copy is made and checked: {copy.path}"):
+        if session.as_json:
+            said = {"backup": str(copy.path), "visits": copy.visits, "findings": copy.findings}
+            more = {"photos": done.photos, "problems": list(done.problems)}
+            session.json({**said, "revision": copy.revision, "removed": [str(one) for one in gone], **more})
+        else:
+            _tell(session, done)
+    return 3 if done.problems else 0
+
+
+def _tell(session: Session, done: Backup) -> None:
+    copy = done.copy
     session.console.print(
         text(f"{copy.visits:,} visits with {copy.findings:,} findings, checked:\n{copy.path}"), soft_wrap=True
     )
-    if gone:
-        session.console.print(text(f"{len(gone)} older removed"))
-    return 0
+    if done.photos:
+        session.console.print(text(f"{done.photos:,} photos added"))
+    if done.removed:
+        session.console.print(text(f"{len(done.removed)} older removed"))

@@ -6,8 +6,8 @@ import functools
 import json
 import os
 import sys
-from collections.abc import Callable, Mapping
-from contextlib import AbstractContextManager
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -163,6 +163,21 @@ def _refuse_kept(command: click.Command, given: Mapping[str, Any], session: Sess
 
             option = param.opts[-1] if isinstance(param, click.Option) else command.name or "file"
             refuse_kept(name, option, session.folder)
+
+
+@contextmanager
+def answering(session: Session, done: str) -> Iterator[None]:
+    """Print an answer about work that is already in the book: a full disk under stdout does not undo it."""
+    try:
+        yield
+        sys.stdout.flush()
+    except BrokenPipeError:
+        raise
+    except OSError as trouble:
+        from kb.cli.main import mute
+
+        session.say(f"{done}; only this answer could not be written ({trouble.strerror})")
+        mute()
 
 
 def choice(words: type[Word]) -> click.Choice[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import click
 
@@ -14,20 +14,23 @@ from kb.errors import BookTrouble, JackfieldError, NotFound
 if TYPE_CHECKING:
     from kb.exchange.doctor import Check
 
+#: Checks whose faults are no facts of the book: triggers, indexes and views can be made again.
+_MENDED: Final = ("guards", "indexes")
+
 
 @click.command("doctor")
-@click.option("--mend", is_flag=True, help="Make a broken index anew, and remove what cut-off work left.")
+@click.option("--mend", is_flag=True, help="Mend guards and index, and remove what cut-off work left.")
 @command_options
 def doctor_command(session: Session, mend: bool) -> int:
     """Check the book and its index, and say what is wrong. Exit code 1 where something is.
 
-    Only derived things are mended. For a damaged book: keep a copy of it, then `jackfield restore`.
+    No recorded fact is touched. For a damaged book: keep a copy of it, then `jackfield restore`.
 
     \b
     jackfield doctor
     jackfield doctor --mend
     """
-    from kb.exchange.doctor import Check, checks, leftovers
+    from kb.exchange.doctor import Check, checks, leftovers, mend_schema
 
     path = None if session.store else session.book.path
     if path is not None and not path.exists():
@@ -37,7 +40,10 @@ def doctor_command(session: Session, mend: bool) -> int:
         found = checks(session.book.store, path)
     except JackfieldError as trouble:
         found = [Check("book", (str(trouble),))]
-    whole = all(one.ok for one in found if one.name != "rights")
+    if mend and path is not None and any(one.name in _MENDED and not one.ok for one in found):
+        mended += [f"mended: {one}" for one in mend_schema(path)]
+        found = checks(session.book.store, path)
+    whole = all(one.ok for one in found if one.name not in ("rights", *_MENDED))
     index = _index(session)
     if not index.ok and mend and whole:
         with bar("index") as tell:
@@ -68,7 +74,7 @@ def doctor_command(session: Session, mend: bool) -> int:
     if not whole:
         out.print(text("the book itself is wrong: keep a copy of its file, then jackfield restore --replace"))
     elif not well and not mend:
-        out.print(text("jackfield doctor --mend mends index and leftovers"))
+        out.print(text("jackfield doctor --mend mends guards, index and leftovers"))
     return 0 if well else 1
 
 

@@ -51,6 +51,7 @@ def history_command(session: Session, make: str, model: str) -> int:
                         "revision": one.revision,
                         "state": _state(one),
                         "superseded_by": list(one.superseded_by),
+                        "conflicts_with": list(one.rivals),
                     }
                     for one in entries
                 ],
@@ -90,18 +91,29 @@ def history_command(session: Session, make: str, model: str) -> int:
 
 
 def _state(entry: Entry) -> str:
+    if entry.taken_back:
+        return "taken-back"
     if entry.withdrawn:
         return "withdrawn"
-    return "superseded" if entry.superseded_by else "stands"
+    if entry.superseded_by:
+        return "superseded"
+    return "outdone" if entry.outdone else "stands"
 
 
 def _said(entry: Entry, brief: Mapping[str, str]) -> str:
     earlier = [one for one in entry.visit.supersedes if one != entry.entered_anew]
     more = f", corrects {_ids(earlier, brief)}" if earlier else ""
+    if entry.taken_back:
+        return f"taken back with its bundle{more}"
     if entry.withdrawn:
         return f"withdrawn{more}"
     if entry.superseded_by:
         return f"corrected by {_ids(entry.superseded_by, brief)}{more}"
+    if entry.rivals:
+        others = _ids(entry.rivals, brief)
+        if entry.outdone:
+            return f"does not count, {others} corrects the same visit otherwise{more}"
+        return f"stands; {others} corrects the same visit otherwise (undo one, or correct this one){more}"
     return f"stands{more}"
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from kb.cli.common import Session, command_options, text
+from kb.cli.common import Session, answering, command_options, text
 from kb.cli.files import read_text
 from kb.cli.progress import bar
 from kb.errors import BadInput, BookTrouble, shown
@@ -71,10 +71,11 @@ def load_command(
                 book.reindex()
             else:
                 book.catch_up()
-    if session.as_json:
-        session.json({**asdict(done), "dry_run": dry_run, "bad": [asdict(one) for one in done.bad]})
-    else:
-        _tell(session, done, dry_run, keep_good)
+    with answering(session, "loaded" if done.written else "nothing was loaded"):
+        if session.as_json:
+            session.json({**asdict(done), "dry_run": dry_run, "bad": [asdict(one) for one in done.bad]})
+        else:
+            _tell(session, done, dry_run, keep_good)
     return 2 if done.bad_count and not keep_good else 0
 
 
@@ -92,14 +93,14 @@ def _encoding(name: str) -> str:
 def _mapping(
     columns: tuple[str, ...], file: str | None, every: tuple[str, ...], date_format: str | None
 ) -> TableMap:
-    from kb.exchange.columns import TableMap, fixed, pairs, read_mapping
+    from kb.exchange.columns import TableMap, date_form, fixed, pairs, read_mapping
 
     said = read_mapping(*read_text(file, expected="TOML")) if file else TableMap()
     return TableMap(
         {**said.columns, **pairs(columns)},
         said.values,
         {**said.every, **fixed(every)},
-        date_format or said.date,
+        said.date if date_format is None else date_form(date_format, "--date-format"),
     )
 
 
@@ -126,6 +127,12 @@ def _tell(session: Session, done: Loaded, dry_run: bool, keep_good: bool) -> Non
     out.print(text(f"{what}{more} {verb}"))
     if done.already:
         out.print(text(f"{_count(done.already, 'entry was', 'entries were')} in the book already"))
+    if done.withdrawn and not dry_run:
+        first = ", ".join(one[:8] for one in done.withdrawn[:5])
+        session.say(
+            f"{len(done.withdrawn):,} of them withdrawn, and left so ({first}); "
+            "`jackfield undo ID` brings one back"
+        )
     if done.completed and not dry_run:
         out.print(text(f"{done.completed:,} of them came from other books; they have your own notes now"))
 

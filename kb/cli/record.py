@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from kb import clock
-from kb.cli.common import Session, choice, command_options
+from kb.cli.common import Session, answering, choice, command_options
 from kb.cli.files import MOST_BYTES, read_data, read_text
 from kb.errors import BadInput, described
 from kb.parsing import json_of
@@ -74,16 +74,8 @@ def record_command(
             "--file F, or MAKE MODEL JACK..., or a terminal to ask at",
         )
     recorded = session.book.record(visits)
-    try:
+    with answering(session, "recorded"):
         _answer(session, visits, recorded)
-        sys.stdout.flush()
-    except OSError as trouble:
-        if isinstance(trouble, BrokenPipeError):
-            raise
-        session.say(f"recorded; only this answer could not be written ({trouble.strerror})")
-        from kb.cli.main import mute
-
-        mute()
     return 0
 
 
@@ -93,6 +85,7 @@ def _answer(session: Session, visits: list[Visit], recorded: Any) -> None:
             {
                 "recorded": [{"visit": r.id, "make": r.make, "model": r.model} for r in recorded.recorded],
                 "already": list(recorded.already),
+                "reinstated": list(recorded.reinstated),
             }
         )
     else:
@@ -148,6 +141,9 @@ def _tell(session: Session, visits: list[Visit], recorded: Any) -> None:
         out.print(f"recorded  {one.make} {one.model}", soft_wrap=True)
     if len(recorded.recorded) > 20:
         out.print(f"... and {len(recorded.recorded) - 20} more; {len(recorded.recorded)} visits recorded")
-    if recorded.already:
-        count = len(recorded.already)
+    if recorded.reinstated:
+        count = len(recorded.reinstated)
+        were = "s were withdrawn, and stand" if count > 1 else " was withdrawn, and stands"
+        out.print(f"{count} visit{were} again")
+    if count := len(recorded.already) - len(recorded.reinstated):
         out.print(f"{count} visit{'s were' if count > 1 else ' was'} in the book already")

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-import shutil
+from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from kb.cli.backup import own_book
-from kb.cli.common import Session, command_options, text
-from kb.errors import NotFound
+from kb.cli.common import Session, answering, command_options, text
 from kb.settings import BACKUPS
+
+if TYPE_CHECKING:
+    from kb.exchange.backup import Restored
 
 
 @click.command("restore")
@@ -20,31 +23,75 @@ from kb.settings import BACKUPS
 def restore_command(session: Session, file: str | None, replace: bool) -> int:
     """Put a backup (the newest in the folder backups, or the file named) in the place of the book.
 
-    The backup is checked first. A book that is there is overwritten only with --replace, and kept.
+    The backup is checked first. A book that is there is overwritten only with --replace, and kept. Settings
+    and trusted keys come back only if this machine has none.
 
     \b
     jackfield restore                            (the newest)
-    jackfield restore copies/book-20260304T170000Z.sqlite --replace
+    jackfield restore copies/book-20260304T170000Z-5d2f90ab.sqlite --replace
     """
-    from kb.exchange.backup import backups, restore
+    from kb.exchange.backup import newest, restore
 
     book, folder = own_book(session, "restore"), session.folder / BACKUPS
     if file:
         bare = Path(file).name == file
         named = folder / file if bare and (folder / file).is_file() else Path(file).expanduser()
     else:
-        found = backups(folder)
-        if not found:
-            raise NotFound(f"{folder}: there is no backup here; name one")
-        named = found[0]
-    copy, kept = restore(named, book, replace=replace)
-    shutil.rmtree(session.folder / "index" / "own", ignore_errors=True)  # derived; made anew when asked
-    if session.as_json:
-        said = {"restored": str(copy.path), "visits": copy.visits, "findings": copy.findings}
-        session.json({**said, "revision": copy.revision, "kept": str(kept) if kept else None})
-        return 0
-    said_ = f"{copy.visits:,} visits with {copy.findings:,} findings restored from {copy.path.name}"
-    session.console.print(text(said_), soft_wrap=True)
-    if kept:
-        session.console.print(text(f"the old book is kept: {kept}"), soft_wrap=True)
-    return 0
+        named, unreadable = newest(folder, book)
+        for one in unreadable:
+            session.say(f"{one.name}: no book can be read in it; passed over")
+    done = restore(named, book, replace=replace)
+    brought = done.brought
+    for what in (*_told(done), *brought.problems):
+        session.say(what)
+    with answering(session, "the backup is restored"):
+        if session.as_json:
+            session.json(_listed(done))
+        else:
+            _tell(session, done)
+    return 3 if brought.problems else 0
+
+
+def _listed(done: Restored) -> dict[str, object]:
+    copy, brought = done.copy, done.brought
+    return {
+        "restored": str(copy.path),
+        "visits": copy.visits,
+        "findings": copy.findings,
+        "revision": copy.revision,
+        "kept": str(done.kept) if done.kept else None,
+        "logs": [str(one) for one in done.logs],
+        "left_out": list(done.left_out),
+        "files": list(brought.files),
+        "trusted": list(brought.trusted),
+        "not_trusted": list(brought.not_trusted),
+        "photos": brought.photos,
+        "problems": list(brought.problems),
+    }
+
+
+def _tell(session: Session, done: Restored) -> None:
+    copy = done.copy
+    said = f"{copy.visits:,} visits with {copy.findings:,} findings restored from {copy.path.name}"
+    session.console.print(text(said), soft_wrap=True)
+    if done.kept:
+        session.console.print(text(f"the old book is kept: {done.kept}"), soft_wrap=True)
+    if done.brought.photos:
+        session.console.print(text(f"{done.brought.photos:,} photos are back"))
+
+
+def _told(done: Restored) -> Iterator[str]:
+    """What the user has to know besides."""
+    for log in done.logs:
+        yield f"a log of a book that is gone was set aside, not applied: {log}"
+    for part in done.left_out:
+        yield f"the backup held this, and the book does not: {part}"
+    brought = done.brought
+    if brought.files:
+        yield f"back from the backup: {', '.join(brought.files)}"
+    if brought.trusted:
+        names = ", ".join(brought.trusted)
+        yield f"trusted again, as on the day of the backup: {names} (to undo: share trust --drop NAME)"
+    if brought.not_trusted:
+        names = ", ".join(brought.not_trusted)
+        yield f"trusted in the backup, but not on this machine, and that stays so: {names}"

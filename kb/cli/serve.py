@@ -45,6 +45,7 @@ def serve_command(
     jackfield serve --lan --cert van.pem --jobs today.json
     """
     try:
+        from kb.web.pairing import forget_all
         from kb.web.server import Running, Serving, log_to_terminal
     except ImportError as missing:
         raise MissingExtra("serve", missing.name, "web") from missing
@@ -69,10 +70,10 @@ def serve_command(
         if begun:
             session.say(_pairing(running, code, with_qr=lan or bool(behind)))
 
-    running = Running(session.folder, session.store, how, tell)
-    if forget_phones:
-        count = running.app.extensions["jackfield"].guards.phones.forget_all()
+    if forget_phones:  # first of all: a server that runs already on this port hears of it at once
+        count = forget_all(session.folder)
         session.say(f"{count} phone{'s' if count != 1 else ''} forgotten")
+    running = Running(session.folder, session.store, how, tell)
     code = running.offer()
 
     def announce() -> None:

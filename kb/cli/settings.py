@@ -8,7 +8,7 @@ import click
 
 from kb.cli.common import Session, choice, command_options, text
 from kb.errors import BadInput
-from kb.settings import Units
+from kb.settings import Settings, Units
 from kb.words import DriverInput
 
 
@@ -39,25 +39,28 @@ def settings_command(
     jackfield settings
     jackfield settings --driver "bench driver" --inputs line-3.5,optical
     """
-    from kb.settings import save
+    from kb.settings import change
 
-    settings = session.settings
-    if driver is not None:
-        if driver.casefold() != settings.driver.casefold():  # another driver has another plate
-            settings = replace(settings, driver_current_a=0.0, driver_voltage_v=0.0)
-        settings = replace(settings, driver=driver)
-    if driver_current is not None:
-        settings = replace(settings, driver_current_a=_plate(driver_current, "--driver-current", 100, "A"))
-    if driver_voltage is not None:
-        settings = replace(settings, driver_voltage_v=_plate(driver_voltage, "--driver-voltage", 400, "V"))
-    if inputs is not None:
-        settings = replace(settings, inputs=read_inputs(inputs))
-    if units is not None:
-        settings = replace(settings, units=Units(units))
-    if initials is not None:
-        settings = replace(settings, initials=initials)
+    def changed(settings: Settings) -> Settings:
+        if driver is not None:
+            if driver.casefold() != settings.driver.casefold():  # another driver has another plate
+                settings = replace(settings, driver_current_a=0.0, driver_voltage_v=0.0)
+            settings = replace(settings, driver=driver)
+        if driver_current is not None:
+            current = _plate(driver_current, "--driver-current", 100, "A")
+            settings = replace(settings, driver_current_a=current)
+        if driver_voltage is not None:
+            voltage = _plate(driver_voltage, "--driver-voltage", 400, "V")
+            settings = replace(settings, driver_voltage_v=voltage)
+        if inputs is not None:
+            settings = replace(settings, inputs=read_inputs(inputs))
+        if units is not None:
+            settings = replace(settings, units=Units(units))
+        return settings if initials is None else replace(settings, initials=initials)
+
+    settings = changed(session.settings)
     if settings != session.settings:
-        save(session.folder, settings)
+        settings = change(session.folder, changed)
     shown = {
         "driver": settings.driver,
         "driver_current_a": settings.driver_current_a or None,

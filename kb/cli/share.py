@@ -12,6 +12,8 @@ from kb.cli.group import LazyGroup
 PARTS: Final[dict[str, tuple[str, str]]] = {
     "out": ("share_files", "Write findings to a file for colleagues (a bundle)."),
     "in": ("share_files", "Take in bundles of colleagues."),
+    "bundles": ("share_bundles", "List the bundles that came in."),
+    "undo": ("share_bundles", "Take back all that came with a bundle, or bring it back."),
     "push": ("share_books", "Give findings to a shared book."),
     "pull": ("share_books", "Take findings from a shared book."),
     "review": ("share_review", "Look at notes and doubtful texts, and release them or not."),

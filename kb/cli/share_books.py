@@ -24,6 +24,8 @@ def push_command(session: Session, url: str, everything: bool) -> int:
     from kb.exchange import peers as known
     from kb.exchange.sharing import Given, outgoing, prepare
     from kb.store import Store
+    from kb.store.bundles import Origin
+    from kb.store.seal import sealed_id
 
     _two_books(session, url)
     store, mine, given = session.found_book.store, known.load(session.folder), Given()
@@ -36,7 +38,9 @@ def push_command(session: Session, url: str, everything: bool) -> int:
             after = peer.given.revision
         waiting = peer.held if after else ()
         with closing(outgoing(now, after, given, waiting=waiting, approved=mine.approved)) as facts:
-            merged = shared.merge(facts, outside=True)
+            said_of_it = [stands.book, after, stands.revision, stands.mark]
+            origin = Origin(sealed_id("bundle", said_of_it), "book", stands.book)
+            merged = shared.merge(facts, outside=True, origin=origin)
         place = shared.place
     peer.given, peer.held = stands, given.waiting
     known.save(session.folder, mine)
@@ -64,7 +68,9 @@ def pull_command(session: Session, url: str, everything: bool) -> int:
     from kb.exchange import peers as known
     from kb.exchange.sharing import prepare
     from kb.store import Store
+    from kb.store.bundles import Origin
     from kb.store.facts import VisitFact, shareable
+    from kb.store.seal import sealed_id
 
     _two_books(session, url)
     mine = known.load(session.folder)
@@ -78,7 +84,9 @@ def pull_command(session: Session, url: str, everything: bool) -> int:
                 after = peer.taken.revision
             with closing(shareable(there, after)) as every:
                 facts = (one for one in every if not isinstance(one, VisitFact) or one.nonce)
-                merged = session.book.store_to_write().merge(facts, outside=True)
+                said_of_it = [stands.book, after, stands.revision, stands.mark]
+                origin = Origin(sealed_id("bundle", said_of_it), "book", stands.book)
+                merged = session.book.store_to_write().merge(facts, outside=True, origin=origin)
         place = shared.place
     session.book.change(lambda _: None)
     peer.taken = stands

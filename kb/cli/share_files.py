@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from kb import clock
 from kb.cli.common import OUTPUT, Session, command_options, text
 from kb.errors import BadInput, described
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from kb.exchange.sharing import Given
     from kb.store import Store
     from kb.store.merging import Merged
+    from kb.visit import Visit
 
 _SHOWN: Final = 10
 
@@ -158,18 +160,23 @@ def in_command(session: Session, files: tuple[str, ...], dry_run: bool, anyone: 
     jackfield share in south.jsonl.gz
     """
     from kb.exchange import peers as known
-    from kb.exchange.bundle import read
+    from kb.exchange.bundle import origin, read, without_future
 
     mine = known.load(session.folder)
     answers = []
     for file in files:
         with read(file) as (header, facts):
             who = _signer(header, mine, anyone, file)
-            merged = session.book.store_to_write().merge(facts, outside=True, keep=not dry_run)
-        if merged.new and not dry_run:
+            left_out: list[Visit] = []
+            merged = session.book.store_to_write().merge(
+                without_future(facts, left_out), outside=True, keep=not dry_run, origin=origin(header, file)
+            )
+        if not dry_run:
             session.book.change(lambda _: None)
-        gap = _seen(mine, header, dry_run)
+        gap = _seen(mine, header, dry_run or bool(left_out))
         answers.append(_answer(file, header, who, merged, gap))
+        answers[-1] |= {"bundle": header.id, "brought_back": merged.brought_back}
+        answers[-1]["left_out"] = future(left_out)
         if not session.as_json:
             _tell(session, answers[-1], dry_run)
     if not dry_run:
@@ -223,11 +230,38 @@ def _answer(file: str, header: Header, who: str | None, merged: Merged, gap: boo
     }
 
 
+def future(visits: list[Visit]) -> list[dict[str, str]]:
+    """Visits of a day that has not come yet, for the answer."""
+    return [
+        {
+            "visit": one.id,
+            "make": one.source.make,
+            "model": one.source.model,
+            "date": one.date.isoformat(),
+        }
+        for one in visits
+    ]
+
+
 def _tell(session: Session, said: dict[str, Any], dry_run: bool) -> None:
     who = said["signed_by"] or ("a key that is not trusted" if said["signed"] else "nobody")
     tell_merged(
         session, said, f"{'would come' if dry_run else 'came'} in from {said['file']} (signed by {who})"
     )
+    if said["brought_back"]:
+        session.say("this bundle had been taken back; what came with it counts again")
+    for one in said["left_out"][:_SHOWN]:
+        session.say(
+            f"left out: {one['make']} {one['model']}, {one['visit'][:8]}: dated {one['date']}, after today "
+            f"({clock.today().isoformat()} by this machine's clock)"
+        )
+    if len(said["left_out"]) > _SHOWN:
+        session.say(f"... and {len(said['left_out']) - _SHOWN} more left out")
+    if said["left_out"]:
+        session.say(
+            "one of the two clocks is wrong: set this one right and take the bundle in again, "
+            "or have the visit corrected"
+        )
     if said["gap"]:
         session.say(
             f"this bundle begins after revision {said['from']} of that book: an earlier one is missing here"

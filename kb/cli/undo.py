@@ -21,20 +21,27 @@ _SAID: Final = {
 @click.argument("what", required=False, metavar="[ID]")
 @command_options
 def undo_command(session: Session, what: str | None) -> int:
-    """Undo the latest correction, withdrawal or merge, or the one with this id (as `history` shows it).
+    """Undo a correction, withdrawal or merge: the one with this id (as `history` shows it), or the latest
+    that was made in this book.
 
-    Undoing what was undone, by its id, puts it in force again.
+    What came from colleagues is undone by its id alone, or with its bundle (`share undo`). Undoing what was
+    undone, by its id, puts it in force again.
 
     \b
     jackfield undo
     jackfield undo 3fa2b1c0
     """
-    from kb.exchange.corrections import undo
+    from kb.exchange.corrections import about, latest, undo
     from kb.store.facts import briefly
 
     book = session.book
     if session.store is None and not book.path.exists():
         raise NotFound("there is nothing to undo: there is no book yet")
+    if what is None:
+        with book.store.snapshot() as now:
+            change = latest(now)
+            session.say(f"undoing {about(now, change)}")
+        what = change.id
     kind, fact = book.change(lambda store: undo(store, what))
     if session.as_json:
         session.json({"undone": kind, "id": fact})

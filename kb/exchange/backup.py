@@ -1,119 +1,264 @@
 """Is there a copy of the book that can be trusted, and how does it take the place of a book that is lost?
 
 The copy is made by SQLite's online backup (sqlite.org/backup.html), so the book may be in use meanwhile; it
-is then opened and checked by itself. A restore goes the same way back, in one transaction of the book's own
-file: whoever has it open sees the old book or the restored one, and so does whoever comes after a crash.
+is then opened and checked by itself. A restore first makes and checks a whole copy next to the book. Then
+it goes the same way back, in one transaction of the book's own file: whoever has it open sees the old book
+or the restored one, and so does whoever comes after a crash.
 """
 
 from __future__ import annotations
 
+import os
 import re
+import secrets
 import sqlite3
 import time
-from collections.abc import Callable
-from contextlib import closing
-from dataclasses import dataclass
+from contextlib import closing, suppress
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
 from kb import clock
 from kb.errors import BadInput, BookTrouble, NotFound, ascii_controls, described
+from kb.exchange import beside
+from kb.exchange.beside import Brought
 from kb.given import refuse_special, uri_of
-from kb.store.peek import WAIT
-from kb.store.places import copy_book
+from kb.store.peek import WAIT, Standing, standing
+from kb.store.places import PATIENCE, FilePlace, copy_book
+from kb.store.shape import Differences, differences, mend
 from kb.store.signs import FORMATS, SQLITE
 from kb.store.trouble import told
+from kb.store.upgrade import bring_up_to_date
 from kb.whole import sync_names
 
 KEEP: Final = 14  #: backups that are kept unless told otherwise
-_NAME: Final = re.compile(r"book-(\d{8}T\d{6}Z)(-\d+)?\.sqlite\Z")
+_NAME: Final = re.compile(r"book-\d{8}T\d{6}Z(-[0-9a-f]{8})?(-\d+)?\.sqlite\Z")
+_LOGS: Final = ("-wal", "-shm", "-journal")  #: endings of what SQLite keeps next to a database
 
 
 @dataclass(frozen=True, slots=True)
 class Copy:
-    """A backup that was checked."""
+    """A backup that was checked. ``wrong``: how its schema differs from a book's, if it does."""
 
     path: Path
     visits: int
     findings: int
-    revision: int
-    book: str
+    stands: Standing
+    stamp: str
+    wrong: Differences = field(default_factory=Differences)
+
+    @property
+    def revision(self) -> int:
+        """The revision of the book in it."""
+        return self.stands.revision
 
 
-def back_up(book: Path, folder: Path, keep: int = KEEP) -> tuple[Copy, tuple[Path, ...]]:
-    """A checked copy in ``folder``, and the older ones that were removed so that ``keep`` remain.
+@dataclass(frozen=True, slots=True)
+class Backup:
+    """What ``back_up`` did. ``problems``: what did not work besides; the copy itself is good."""
 
-    Raises NotFound where there is no book, BookTrouble where no copy could be made or it does not agree.
+    copy: Copy
+    removed: tuple[Path, ...]
+    photos: int
+    problems: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Restored:
+    """What ``restore`` did: what is in the book now, where the old one is, and what was left of a lost
+    one."""
+
+    copy: Copy
+    kept: Path | None
+    logs: tuple[Path, ...]
+    left_out: tuple[str, ...]
+    """Parts of the backup that belong to no book."""
+    brought: Brought
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A file in a folder of backups; ``stands`` is None if no book can be read in it."""
+
+    path: Path
+    stands: Standing | None
+
+
+def back_up(book: Path, folder: Path, keep: int = KEEP) -> Backup:
+    """Make a checked copy in ``folder``, and remove older ones of the same book so that ``keep`` remain.
+
+    Raises NotFound if there is no book, BookTrouble if no copy could be made or it does not agree; then
+    there is no new file.
     """
     if not book.exists():
         raise NotFound(f"{book}: there is no book here yet")
     refuse_special(book)
     with told(str(folder)):
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-    stamp, number = clock.now().strftime("%Y%m%dT%H%M%SZ"), 1
-    path = folder / f"book-{stamp}.sqlite"
-    while path.exists():
-        number += 1
-        path = folder / f"book-{stamp}-{number}.sqlite"
+    path = _free_name(folder, book)
     copy_book(book, path)
     try:
         copy = examined(path)
         _agrees(book, copy)
-    except BookTrouble:
-        path.unlink(missing_ok=True)
+        beside.keep(book.parent, path)
+    except BaseException:
+        with suppress(OSError):
+            path.unlink(missing_ok=True)
         raise
-    return copy, _pruned(folder, keep)
+    problems = list(copy.wrong.said("trigger", "index", "view", "table"))
+    removed: tuple[Path, ...] = ()
+    photos = 0
+    try:
+        photos = beside.keep_photos(book.parent, folder)
+        if not problems:  # an older copy may be the better one
+            removed = _pruned(folder, keep, copy)
+    except BookTrouble as trouble:
+        problems.append(str(trouble))
+    return Backup(copy, removed, photos, tuple(problems))
 
 
-def backups(folder: Path) -> list[Path]:
-    """The backups in a folder, the newest first."""
+def _free_name(folder: Path, book: Path) -> Path:
+    """A name that nothing has yet: when, and the end of the book's id, so that two books never want the
+    same."""
+    here = standing(book)
+    start = f"book-{clock.now().strftime('%Y%m%dT%H%M%SZ')}" + (f"-{here.book[-8:]}" if here else "")
+    path, number = folder / f"{start}.sqlite", 1
+    while path.exists():
+        number += 1
+        path = folder / f"{start}-{number}.sqlite"
+    return path
+
+
+def backups(folder: Path) -> list[Kept]:
+    """The backups in a folder: of each book the one with the latest revision first."""
     if not folder.is_dir():
         return []
-    found = [path for path in folder.iterdir() if _NAME.match(path.name) and path.is_file()]
-    return sorted(found, key=_age, reverse=True)
+    with told(str(folder)):
+        paths = [one for one in folder.iterdir() if _NAME.match(one.name) and one.is_file()]
+    found = []
+    for path in paths:
+        stands = None
+        with suppress(BookTrouble):
+            stands = standing(path)
+        found.append(Kept(path, stands))
+    found.sort(key=lambda one: one.path.name, reverse=True)
+    return sorted(found, key=lambda one: (one.stands.book, -one.stands.revision) if one.stands else ("~", 0))
 
 
-def _age(path: Path) -> tuple[str, int]:
-    stamp = _NAME.match(path.name)
-    return (stamp[1], int((stamp[2] or "-1")[1:])) if stamp else ("", 0)
+def newest(folder: Path, book: Path) -> tuple[Path, tuple[Path, ...]]:
+    """The backup that holds most of the book, and the files in which no book can be read.
+
+    The clock is not asked. Raises NotFound if there is none; BadInput if there are backups of several
+    books, or of one book that went on in two ways.
+    """
+    found = backups(folder)
+    unreadable = tuple(one.path for one in found if one.stands is None)
+    here = None
+    with suppress(BookTrouble):
+        here = standing(book) if book.exists() else None
+    of_books = [(one.path, one.stands) for one in found if one.stands]
+    own = [one for one in of_books if here and one[1].book == here.book]
+    if here:
+        own = [one for one in own if _follows(book, one[1])] or own
+    heads: list[tuple[Path, Standing]] = []
+    for path, stands in own or of_books:  # of each book the latest revision comes first
+        if not any(_follows(head, stands) for head, _ in heads):
+            heads.append((path, stands))
+    if not heads:
+        raise NotFound(f"{folder}: there is no backup here; name one")
+    if len(heads) > 1:
+        names = ", ".join(path.name for path, _ in heads)
+        raise BadInput(
+            str(folder), described("backups that went different ways"), f"the name of one: {names}"
+        )
+    return heads[0][0], unreadable
 
 
-def _pruned(folder: Path, keep: int) -> tuple[Path, ...]:
-    gone = tuple(backups(folder)[max(keep, 1) :])
+def _follows(later: Path, earlier: Standing) -> bool:
+    """Is everything that the book once was, as it stood then, also in the file ``later``?"""
+    with told(str(later)), closing(_read_only(later)) as book:
+        if book.execute("SELECT id FROM book").fetchone() != (earlier.book,):
+            return False
+        asked = "SELECT 1 FROM writing WHERE revision = ? AND mark = ?"
+        return not earlier.revision or bool(book.execute(asked, earlier[1:]).fetchone())
+
+
+def _pruned(folder: Path, keep: int, made: Copy) -> tuple[Path, ...]:
+    """Remove old copies. Only those go of which everything is in the copy just made: never one of another
+    book, nor of the same book as it went on elsewhere, nor a file that cannot be read."""
+    older = [
+        one.path
+        for one in backups(folder)
+        if one.stands
+        and one.path != made.path
+        and not one.path.is_symlink()
+        and _follows(made.path, one.stands)
+    ]
+    gone = tuple(older[max(keep, 1) - 1 :])
     for path in gone:
-        path.unlink(missing_ok=True)
+        with told(str(path)):
+            path.unlink(missing_ok=True)
+            beside.beside(path).unlink(missing_ok=True)
     return gone
 
 
 def examined(path: Path) -> Copy:
-    """What is in a backup; raises BookTrouble where it is no whole book of a format that is known here."""
+    """What is in a backup; raises BookTrouble if it is no whole book of a format that is known here."""
     if not path.exists():
         raise BadInput(str(path), described("no such file"), "a backup of a book")
     refuse_special(path)
     try:
         with closing(_read_only(path)) as copy:
+            copy.execute("PRAGMA trusted_schema = OFF")
             for check in ("integrity_check(3)", "foreign_key_check"):
                 wrong = [row for row in copy.execute(f"PRAGMA {check}") if row[0] != "ok"]
                 if wrong:
                     raise BookTrouble(f"{path}: is damaged ({ascii_controls(str(wrong[0][0]))[:120]})")
             [(stamp,)] = copy.execute("SELECT version_num FROM alembic_version").fetchall()
-            [(book, revision)] = copy.execute("SELECT id, revision FROM book").fetchall()
+            if stamp not in FORMATS:
+                raise BookTrouble(
+                    f"{path}: is of a format that this Jackfield does not know; update jackfield"
+                )
+            other = differences(copy, stamp)
+            if other.fatal:
+                raise BookTrouble(f"{path}: is no book: {other.fatal[0]} is missing or not as it must be")
+            [(encoding,)] = copy.execute("PRAGMA encoding").fetchall()
+            [(book, revision, mark)] = copy.execute("SELECT id, revision, mark FROM book").fetchall()
             [(visits,)] = copy.execute("SELECT count(*) FROM visit").fetchall()
             [(findings,)] = copy.execute("SELECT count(*) FROM finding").fetchall()
             last = copy.execute("SELECT coalesce(max(revision), 0) FROM writing").fetchone()[0]
     except sqlite3.Error as problem:
-        raise BookTrouble(f"{path}: is no book ({ascii_controls(str(problem))[:120]})") from problem
+        raise BookTrouble(f"{path}: {_not_read(problem)}") from problem
     except ValueError as problem:
         raise BookTrouble(f"{path}: is no whole book") from problem
-    if stamp not in FORMATS:
-        raise BookTrouble(f"{path}: is of a format that this Jackfield does not know; update jackfield")
-    if last != revision:
+    if last != revision or encoding != "UTF-8":
         raise BookTrouble(f"{path}: says revision {revision}, but its last writing is {last}")
-    return Copy(path, visits, findings, revision, book)
+    return Copy(path, visits, findings, Standing(book, revision, mark), stamp, other)
+
+
+_TROUBLE: Final = frozenset(
+    {
+        sqlite3.SQLITE_IOERR,
+        sqlite3.SQLITE_FULL,
+        sqlite3.SQLITE_BUSY,
+        sqlite3.SQLITE_CANTOPEN,
+        sqlite3.SQLITE_NOMEM,
+    }
+)
+
+
+def _not_read(problem: sqlite3.Error) -> str:
+    """Is the file no book, or could it not be read just now?"""
+    code = getattr(problem, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
+    return SQLITE[code] if code in _TROUBLE else f"is no book ({ascii_controls(str(problem))[:120]})"
 
 
 def _read_only(path: Path) -> sqlite3.Connection:
     return sqlite3.connect(uri_of(path), uri=True, timeout=WAIT)
+
+
+def _to_write(path: Path) -> sqlite3.Connection:
+    return sqlite3.connect(uri_of(path, "rw"), uri=True, timeout=WAIT, isolation_level=None)
 
 
 def _agrees(book: Path, copy: Copy) -> None:
@@ -125,49 +270,127 @@ def _agrees(book: Path, copy: Copy) -> None:
             "SELECT count(*) FROM finding JOIN visit ON visit.id = finding.visit WHERE revision <= ?",
             (copy.revision,),
         ).fetchone()[0]
-    if there != (copy.book, copy.visits) or findings != copy.findings:
+    if there != (copy.stands.book, copy.visits) or findings != copy.findings:
         raise BookTrouble(
             f"{copy.path}: holds {copy.visits} visits with {copy.findings} findings, the book {there[1]} "
             f"with {findings}; the copy was removed"
         )
 
 
-def restore(
-    backup: Path, book: Path, *, replace: bool, before: Callable[[], None] = lambda: None
-) -> tuple[Copy, Path | None]:
-    """Put the backup in the place of the book; returns what is in it and where the old book was kept.
+def restore(backup: Path, book: Path, *, replace: bool) -> Restored:
+    """Put the backup in the place of the book.
 
-    ``before`` is called once the backup was found whole and before anything is changed. Raises BadInput where
-    a book is there and ``replace`` is not set; BookTrouble where either file is not fit; the book is then as
-    it was.
+    Everything is made and checked next to the book first. Raises BadInput if a book is there and
+    ``replace`` is not set; BookTrouble if either file is not fit or the disk fails; the book is then as it
+    was.
     """
     copy = examined(backup)
-    if backup.exists() and book.exists() and backup.samefile(book):
+    if book.exists() and backup.samefile(book):
         raise BadInput(str(backup), described("the book itself"), "a backup of it")
     refuse_special(book)
-    if not book.exists():
-        before()
-        copy_book(backup, book)
-        return copy, None
-    if not replace:
+    if book.exists() and not replace:
         raise BadInput(
             str(book), described("a book that is there"), "--replace (the old book is kept beside the new)"
         )
-    before()
+    with told(str(book)):
+        book.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        real = Path(os.path.realpath(book))  # SQLite keeps its log next to the file that a link points to
+    draft = real.with_name(f"{real.name}.{secrets.token_hex(4)}.part")
+    try:
+        copy_book(backup, draft)
+        left_out = _made_fit(draft, copy)
+        _same_pages(draft, real)
+        visits = _visits(draft)  # once the book is in place, nothing may fail that says it is not
+        kept, logs = _put_in_place(draft, real)
+    finally:
+        for ending in ("", *_LOGS):
+            with suppress(OSError):
+                draft.with_name(draft.name + ending).unlink(missing_ok=True)
+    brought = beside.bring_back(backup, book.parent, visits)
+    return Restored(copy, kept, logs, left_out, brought)
+
+
+def _visits(book: Path) -> set[str]:
+    with told(str(book)), closing(_read_only(book)) as live:
+        return {id_ for (id_,) in live.execute("SELECT id FROM visit")}
+
+
+class _Draft(FilePlace):
+    """A copy that is brought up to date without keeping a copy of the copy."""
+
+    def keep(self, stamp: str) -> None:  # type: ignore[override]
+        return None
+
+
+def _made_fit(draft: Path, backup: Copy) -> tuple[str, ...]:
+    """Make a copy of a backup what a fresh book is: nothing that belongs to no book, the present format.
+
+    A server that has the book open would otherwise meet tables of an older format. Returns what was left out.
+    """
+    with told(str(draft)):
+        with closing(_to_write(draft)) as copy:
+            copy.execute("PRAGMA trusted_schema = OFF")
+            copy.execute("PRAGMA synchronous = FULL")
+            wrong = differences(copy, backup.stamp)
+            if wrong:
+                copy.execute("BEGIN IMMEDIATE")
+                mend(copy, backup.stamp, wrong, tables=True)
+                copy.execute("COMMIT")
+        if backup.stamp != FORMATS[-1]:
+            place = _Draft(draft)
+            engine = place.engine(create=False)
+            try:
+                bring_up_to_date(engine, place, create=False)
+            finally:
+                engine.dispose()
+            with closing(_to_write(draft)) as copy:
+                copy.execute("PRAGMA journal_mode = DELETE").fetchone()
+    found = examined(draft)
+    if (found.visits, found.findings, found.stands) != (
+        backup.visits,
+        backup.findings,
+        backup.stands,
+    ) or found.wrong:
+        raise BookTrouble(f"{backup.path}: could not be copied whole; nothing was changed")
+    return tuple(wrong.said("trigger", "index", "view", "table"))
+
+
+def _same_pages(draft: Path, book: Path) -> None:
+    """Give the draft pages of the size that the book has: SQLite writes over a book page by page."""
+    if not book.exists():
+        return
+    try:
+        with closing(_read_only(book)) as live:
+            size = live.execute("PRAGMA page_size").fetchone()[0]
+    except sqlite3.Error:
+        return  # it is damaged, and no page of it will stay
+    with (
+        told(str(draft)),
+        closing(_to_write(draft)) as copy,
+    ):
+        if copy.execute("PRAGMA page_size").fetchone()[0] != size:
+            copy.execute(f"PRAGMA page_size = {int(size)}")
+            copy.execute("VACUUM")
+
+
+def _put_in_place(draft: Path, book: Path) -> tuple[Path | None, tuple[Path, ...]]:
+    """Let the checked copy be the book; returns where the old book is, and what was left of a lost one."""
     kept = _free(book.with_name(f"{book.name}.before-restore-{clock.now().strftime('%Y%m%dT%H%M%SZ')}"))
-    if _sound(book):
-        copy_book(book, kept)
+    if not book.exists():
         with told(str(book)):
-            _write_over(backup, book)
+            return None, _replace(draft, book, kept)
+    if _sound(book):
+        _write_over(draft, book, kept)
     else:
-        _move_away(book, kept)
-        copy_book(backup, book)
-    return copy, kept
+        _alone(book)
+        with told(str(book)):
+            _replace(draft, book, kept)
+    return kept, ()
 
 
 def _free(path: Path) -> Path:
     number, free = 1, path.with_name(f"{path.name}.bak")
-    while free.exists():
+    while any(free.with_name(free.name + ending).exists() for ending in ("", *_LOGS)):
         number += 1
         free = path.with_name(f"{path.name}-{number}.bak")
     return free
@@ -176,40 +399,129 @@ def _free(path: Path) -> Path:
 def _sound(book: Path) -> bool:
     """Can SQLite read the book at all, so that it can be written over in a transaction?"""
     try:
-        with closing(sqlite3.connect(uri_of(book, "rw"), uri=True)) as live:
-            live.execute("PRAGMA busy_timeout = 10000")
+        with closing(_to_write(book)) as live:
             return bool(live.execute("PRAGMA quick_check(1)").fetchone()[0] == "ok")
-    except sqlite3.OperationalError as problem:
-        code = problem.sqlite_errorcode & 0xFF
+    except sqlite3.DatabaseError as problem:
+        code = getattr(problem, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
+        if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR):
+            return False
+        raise BookTrouble(f"{book}: {SQLITE.get(code, problem)}") from problem
+
+
+def _alone(book: Path) -> None:
+    """Raise BookTrouble if another program has a damaged book open: it would go on writing to the file that
+    is set aside."""
+    try:
+        with closing(_to_write(book)) as live:
+            live.execute("PRAGMA locking_mode = EXCLUSIVE")  # granted only if nobody else has it open
+            live.execute("BEGIN EXCLUSIVE")
+            live.execute("ROLLBACK")
+    except sqlite3.DatabaseError as problem:
+        code = getattr(problem, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
         if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-            raise BookTrouble(f"{book}: {SQLITE[code]}") from problem
-        return False
-    except sqlite3.DatabaseError:
-        return False
+            raise BookTrouble(
+                f"{book}: is damaged, and another program has it open; stop that first; nothing was changed"
+            ) from problem
 
 
-def _write_over(backup: Path, book: Path) -> None:
-    """All pages of the backup into the book's own file: one transaction of SQLite, with its journal."""
-    until = time.monotonic() + WAIT
+def _write_over(draft: Path, book: Path, kept: Path) -> None:
+    """Write all pages of the checked copy into the book's own file: one transaction of SQLite, with its
+    journal.
 
-    def waited(status: int, remaining: int, total: int) -> None:
-        if status in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED) and time.monotonic() > until:
-            raise BookTrouble(f"{book}: {SQLITE[sqlite3.SQLITE_BUSY]}")
+    The state that goes is copied to ``kept`` while that transaction already keeps every other writer out:
+    nothing that is acknowledged in between is in neither of the two.
+    """
+    until = time.monotonic() + PATIENCE
+    saved = False
 
-    with (
-        closing(_read_only(backup)) as source,
-        closing(sqlite3.connect(uri_of(book, "rw"), uri=True)) as live,
-    ):
-        live.execute("PRAGMA synchronous = FULL")
-        live.execute("PRAGMA fullfsync = ON")
-        source.backup(live, progress=waited, sleep=0.05)
+    def save() -> None:
+        nonlocal saved
+        copy_book(book, kept)
+        saved = True
+
+    def stepped(status: int, remaining: int, total: int) -> None:
+        if status in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+            if time.monotonic() > until:
+                raise BookTrouble(f"{book}: {SQLITE[sqlite3.SQLITE_BUSY]}")
+        elif not saved:  # after the first page, which took the lock
+            save()
+
+    try:
+        with (
+            told(str(book)),
+            closing(_read_only(draft)) as source,
+            closing(_to_write(book)) as live,
+        ):
+            live.execute("PRAGMA synchronous = FULL")
+            live.execute("PRAGMA fullfsync = ON")
+            if live.execute("PRAGMA journal_mode = WAL").fetchone()[0] != "wal":
+                save()  # readers are kept out too while pages are written
+            source.backup(live, pages=1, progress=stepped, sleep=0.02)
+    except BookTrouble as trouble:
+        # The error may have come before or after the writing: the truth is in the book itself.
+        if not saved:
+            raise
+        now = _stands(book)
+        if now is not None and now == _stands(draft):
+            return
+        if now is None or now != _stands(kept):
+            raise BookTrouble(f"{trouble}; a copy of the old book: {kept}") from trouble
+        with suppress(OSError):
+            kept.unlink(missing_ok=True)
+        raise
 
 
-def _move_away(book: Path, kept: Path) -> None:
-    """Set a book that cannot be read aside, with its log: nothing of it is taken for the new one's."""
-    with told(str(book)):
-        for ending in ("-wal", "-shm", ""):
-            part = book.with_name(book.name + ending)
+def _stands(path: Path) -> Standing | None:
+    """How the book in a file stands; None if it cannot be read just now."""
+    try:
+        return standing(path)
+    except BookTrouble:
+        return None
+
+
+def _replace(draft: Path, book: Path, kept: Path) -> tuple[Path, ...]:
+    """Set aside what lies under the book's names and put the draft there; undo all of it if a step fails.
+
+    A log that is left without its book, or next to a damaged one, is never taken for the new one's. Returns
+    where the logs are. Raises OSError.
+    """
+    undo: list[tuple[Path, Path]] = []
+    linked = False
+    there = book.exists()
+    try:
+        if there:
+            try:
+                os.link(book, kept)  # so that the name of the book is never free
+                linked = True
+            except OSError:  # a disk without links
+                book.rename(kept)
+                undo.append((kept, book))
+        for ending in _LOGS:
+            part, aside = book.with_name(book.name + ending), kept.with_name(kept.name + ending)
             if part.exists():
-                part.rename(kept.with_name(kept.name + ending))
-        sync_names(book.parent)
+                part.rename(aside)
+                undo.append((aside, part))
+        if there:
+            draft.replace(book)
+        else:
+            _place(draft, book)
+    except BaseException:
+        for now, before in reversed(undo):
+            now.rename(before)
+        if linked:
+            kept.unlink(missing_ok=True)
+        raise
+    sync_names(book.parent)
+    return tuple(aside for aside, _ in undo if aside != kept)
+
+
+def _place(draft: Path, book: Path) -> None:
+    """Give the draft the name of the book, unless somebody has made a book there in the meantime."""
+    try:
+        os.link(draft, book)
+    except FileExistsError:
+        raise BookTrouble(f"{book}: another program has just made a book here; nothing was changed") from None
+    except OSError:  # a disk without links
+        draft.rename(book)
+    else:
+        draft.unlink()

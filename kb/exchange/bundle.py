@@ -17,15 +17,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, Final
 
+from kb import text
 from kb.errors import BadInput, BookTrouble, ascii_controls, described, kind_of
 from kb.exchange.fact_lines import KINDS, from_object, to_line
 from kb.exchange.lines import LINE_BYTES, lines_of, opened, unpacked
 from kb.exchange.signing import sign, signer
 from kb.given import refuse_special_output
 from kb.parsing import json_of
-from kb.store.facts import Fact
+from kb.store.bundles import Origin
+from kb.store.facts import Fact, VisitFact
 from kb.store.merging import examine
-from kb.visit import read_id
+from kb.store.seal import sealed_id
+from kb.visit import Visit, in_future, read_id
 from kb.whole import whole
 
 if TYPE_CHECKING:
@@ -40,7 +43,8 @@ _COUNT: Final = 10_000_000
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """What a bundle says of itself. ``signed_by``: the public key whose signature holds, or ""."""
+    """What a bundle says of itself. ``signed_by``: the public key whose signature holds, or ""; ``id``: made
+    from all the rest but the signature, so one bundle has one id."""
 
     book: str
     after: int
@@ -48,6 +52,7 @@ class Header:
     mark: str
     counts: dict[str, int]
     signed_by: str
+    id: str
 
 
 def write(
@@ -202,6 +207,7 @@ def _header(first: bytes, place: str) -> tuple[Header, int, str]:
                 mark=read_id(data.get("mark"), "mark"),
                 counts={kind: _number(counts[kind], f"counts, {kind}", _COUNT) for kind in KINDS},
                 signed_by=signer(data["signed"], _said(data)) if "signed" in data else "",
+                id=sealed_id("bundle", {key: value for key, value in data.items() if key != "signed"}),
             ),
             _number(data.get("bytes"), "bytes", BYTES),
             digest,
@@ -234,6 +240,26 @@ def _facts(file: IO[bytes], place: str, header: Header, size: int) -> Iterator[F
         yield fact
     if seen != header.counts:
         raise BadInput(place, described(f"{seen}"), f"{header.counts}, as its first line says")
+
+
+def origin(header: Header, name: str) -> Origin:
+    """What the facts of a bundle come with, for the book; ``name`` is that of the file, to be shown."""
+    shown = text.visible(Path(name).name)[: text.LINE] if name != "-" else ""
+    return Origin(header.id, "bundle", header.book, shown, header.signed_by)
+
+
+def without_future(facts: Iterator[Fact], left_out: list[Visit]) -> Iterator[Fact]:
+    """The facts without visits of a day that has not come by this machine's clock; these go into
+    ``left_out``.
+
+    Whose clock is wrong cannot be known here. The rest of the bundle is as good as ever, and once the clock
+    is right, or the day has come, the same bundle brings what was left out.
+    """
+    for fact in facts:
+        if isinstance(fact, VisitFact) and in_future(fact.visit.date):
+            left_out.append(fact.visit)
+        else:
+            yield fact
 
 
 def _private(value: dict[str, Any]) -> bool:

@@ -1,10 +1,14 @@
 """How does a text stand in a CSV cell so that no spreadsheet runs it, and comes back as it was?
 
-RFC 4180 for the shape; for the formulas what OWASP advises against CSV injection: a cell that begins with
-``=``, ``+``, ``-``, ``@``, a tab or a line end (or their full-width forms) gets a single quote in front.
+RFC 4180 gives the shape. Against formulas the guard follows OWASP's page on CSV injection: a cell that begins
+with ``=``, ``+``, ``-``, ``@``, a tab or a line end (or a full-width form) gets a single quote in front. A
+spreadsheet may split the file at another separator than ours, so the guard also goes after each separator
+inside a text.
 
->>> guarded("=SUM(A1)"), guarded("'=x"), guarded("5'"), plain(guarded("-3 dB"))
-("'=SUM(A1)", "''=x", "5'", '-3 dB')
+>>> guarded("=SUM(A1)"), guarded("'=x"), guarded("5'"), guarded("x;=1")
+("'=SUM(A1)", "''=x", "5'", "x;'=1")
+>>> plain(guarded("loud; -3 dB,\\n+1"))
+'loud; -3 dB,\\n+1'
 """
 
 from __future__ import annotations
@@ -12,15 +16,29 @@ from __future__ import annotations
 import re
 from typing import Final
 
-_RISKY: Final = re.compile(r"'*[=+\-@\t\r\n＝＋－＠]")
-_GUARDED: Final = re.compile(r"'+[=+\-@\t\r\n＝＋－＠]")
+_SIGNS: Final = r"=+\-@＝＋－＠"
+#: Where a spreadsheet may begin a cell: wherever it may split, and behind blanks and quotes that it drops.
+_SPLIT: Final = r"(?<=[,;|\t\r\n])"
+_DROPPED: Final = r"""(?:[^\S\t\r\n]|")*"""
+_FIRST: Final = rf"'*{_DROPPED}[{_SIGNS}\t\r\n]"
+#: A separator at the end of a text is followed by the quote that ends our cell, and the line end.
+_LATER: Final = rf"'*{_DROPPED}(?:[{_SIGNS}\t\r]|\Z)"
+
+_PLACES: Final = re.compile(rf"\A(?={_FIRST})|{_SPLIT}(?={_LATER})")
+_GUARDS: Final = re.compile(rf"\A'(?={_FIRST})|{_SPLIT}'(?={_LATER})")
+_AT_START: Final = re.compile(rf"'+[{_SIGNS}\t\r\n]")
 
 
 def guarded(cell: str) -> str:
-    """The text of a cell with a quote in front where a spreadsheet might run it."""
-    return "'" + cell if _RISKY.match(cell) else cell
+    """Return the text of a cell with a quote wherever a spreadsheet might begin a formula."""
+    return _PLACES.sub("'", cell)
 
 
 def plain(cell: str) -> str:
-    """The text that was guarded; any other text as it is."""
-    return cell[1:] if _GUARDED.match(cell) else cell
+    """Return the text that ``guarded`` was given."""
+    return _GUARDS.sub("", cell)
+
+
+def plain_start(cell: str) -> str:
+    """Return a cell of somebody's own table without the guard in front; quotes inside its text are theirs."""
+    return cell[1:] if _AT_START.match(cell) else cell

@@ -16,8 +16,10 @@ and what holds for every row:
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from typing import Any, Final
 
 from kb import text
@@ -27,7 +29,7 @@ from kb.parsing import toml_of
 #: Fields of a visit, the same on each of its rows (or given on the first alone), then fields of one jack.
 VISIT_FIELDS: Final = (
     *("visit", "id", "date", "by", "basis", "job", "make", "model", "kind", "display", "year", "size_in"),
-    *("driver", "inputs", "supersedes", "note"),
+    *("driver", "inputs", "supersedes", "note", "readings", "case"),
 )
 JACK_FIELDS: Final = (
     *("form", "marking", "colour", "direction", "signal", "level", "format", "speakers", "taken", "outcome"),
@@ -106,8 +108,26 @@ def read_mapping(toml: str, place: str) -> TableMap:
         columns,
         {key: _words(value, f"{place}, values.{key}") for key, value in values.items()},
         every,
-        read.get("date", ""),
+        date_form(read["date"], f"{place}, read, date") if "date" in read else "",
     )
+
+
+#: A day that no other reading of a format turns into itself: day, month and both halves of the year differ.
+_PROBE: Final = datetime(2003, 11, 25, tzinfo=UTC)
+
+
+def date_form(form: str, place: str) -> str:
+    """Check a format of dates, as Python's ``strptime`` takes it; raises BadInput if it is invalid.
+
+    A format that leaves out day, month or year is invalid too: all visits would get one day of 1900.
+    """
+    try:
+        read = datetime.strptime(_PROBE.strftime(form), form)  # noqa: DTZ007 (only its day is looked at)
+    except (ValueError, re.error):  # strptime builds a regular expression: a code used twice is one too many
+        read = None
+    if read is None or read.date() != _PROBE.date():
+        raise BadInput(place, form, "day, month and year once each, such as %d/%m/%Y")
+    return form
 
 
 def pairs(given: Sequence[str]) -> dict[str, str]:

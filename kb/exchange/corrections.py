@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from kb.errors import BadInput, NotFound, described, shown
@@ -30,7 +30,7 @@ from kb.store.facts import (
     since_anew,
     starting_with,
 )
-from kb.visit import Source, Visit, finding_to, set_key, visit_from, visit_to
+from kb.visit import SUPERSEDES, Source, Visit, finding_to, set_key, visit_from, visit_to
 
 LEAST: Final = 4  #: characters of an id that name a visit
 _SOURCE: Final = ("make", "model", "kind", "display", "year", "size_in")
@@ -140,9 +140,14 @@ def _value(name: str, said: str | None) -> Any:
 
 
 def correct(store: Store, old: Visit, new: Visit) -> str:
-    """Record ``new`` in the place of ``old``; returns its id. Raises BadInput where it does not stand."""
+    """Record ``new`` in the place of ``old``; returns its id. Raises BadInput where it does not stand.
+
+    Where ``old`` was corrected otherwise in another book, too, ``new`` takes the place of both.
+    """
     with store.snapshot() as book:
         _must_stand(book, old)
+        rivals = book.rivals_of(old.id)
+    new = replace(new, supersedes=tuple(dict.fromkeys((*new.supersedes, *rivals)))[:SUPERSEDES])
     [recorded] = store.record([new]).recorded or [None]
     if recorded is None:
         raise BadInput("correct", described("the same correction"), "one that is not in the book already")
@@ -155,6 +160,8 @@ def _must_stand(book: Snapshot, visit: Visit) -> None:
         raise BadInput(
             "visit", visit.id, "a visit that stands; this one is withdrawn (`jackfield undo` it first)"
         )
+    if entry.taken_back:
+        raise BadInput("visit", visit.id, "a visit that stands; the bundle of this one was taken back")
     if entry.superseded_by:
         raise BadInput("visit", visit.id, f"the visit that stands now, {entry.superseded_by[0][:12]}")
 
@@ -197,13 +204,42 @@ def merge(store: Store, spelling: tuple[str, str], same_as: tuple[str, str]) -> 
     return fact
 
 
+def latest(book: Snapshot) -> Change:
+    """The latest correction, withdrawal or merge that was made in this book and is in force.
+
+    Raises NotFound where there is none, naming the latest that came from elsewhere.
+    """
+    every = [one for one in changes(book) if one.kind != "release"]
+    for one in every:
+        if one.own:
+            return one
+    others = ""
+    if every:
+        brief = briefly(book, [every[0].id])[every[0].id]
+        others = f"; the latest that came from another book: `jackfield undo {brief}`"
+    raise NotFound(f"there is no correction, withdrawal or merge of this book to undo{others}")
+
+
+def about(book: Snapshot, change: Change) -> str:
+    """What a change was, in a few words."""
+    brief = briefly(book, [change.id])[change.id]
+    if change.kind == "merge":
+        both = next(one for one in rows(book) if isinstance(one, AliasFact) and one.id == change.id)
+        return f"the merge {brief}: {both.set_key} is {both.same_as}"
+    if change.kind == "release":
+        return f"the release of the note {brief}"
+    visit = book.visit(change.id)
+    return f"the {change.kind} {brief}: {title(visit.source)}, visit of {visit.date.isoformat()}"
+
+
 def undo(store: Store, given: str | None) -> tuple[str, str]:
-    """Undo one correction, withdrawal or merge, the latest unless ``given`` names one: (kind, id).
+    """Undo one correction, withdrawal or merge, the latest of this book unless ``given`` names one: (kind,
+    id).
 
     What was undone can be had again by undoing it by its id once more. Raises NotFound, BadInput.
     """
     with store.snapshot() as book:
-        change = _change(book, given)
+        change = latest(book) if given is None else _change(book, given)
     if change.kind == "withdrawal":
         store.reinstate([change.id])
     else:
@@ -211,15 +247,9 @@ def undo(store: Store, given: str | None) -> tuple[str, str]:
     return change.kind, change.id
 
 
-def _change(book: Snapshot, given: str | None) -> Change:
-    every = changes(book)
-    if given is None:
-        own = [one for one in every if one.kind != "release"]
-        if not own:
-            raise NotFound("there is no correction, withdrawal or merge to undo")
-        return own[0]
+def _change(book: Snapshot, given: str) -> Change:
     kind, fact = named(book, given)
-    for one in every:
+    for one in changes(book):
         if one.id == fact:
             return one
     if kind is not VisitFact or book.visit(fact).supersedes:

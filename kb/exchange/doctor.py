@@ -10,6 +10,7 @@ import os
 import re
 import sqlite3
 import stat
+import tempfile
 import time
 from collections import defaultdict
 from collections.abc import Callable, Iterator
@@ -23,10 +24,12 @@ from kb.given import BESIDE, uri_of
 from kb.settings import BACKUPS, FILES
 from kb.store import Store
 from kb.store.facts import rows, visits
-from kb.store.guards import guards
 from kb.store.merging import certified
 from kb.store.peek import WAIT
 from kb.store.seal import is_sealed
+from kb.store.shape import Differences, differences, mend
+from kb.store.signs import FORMATS
+from kb.store.trouble import told
 
 _FEW: Final = 5  #: of what is wrong, that many are named
 
@@ -79,11 +82,44 @@ def _references(path: Path) -> Iterator[str]:
         yield f"{table}, row {row}: belongs to no {parent}"
 
 
+def _differences(path: Path) -> Differences:
+    with closing(sqlite3.connect(uri_of(path), uri=True, timeout=WAIT)) as book:
+        [(stamp,)] = book.execute("SELECT version_num FROM alembic_version").fetchall()
+        return differences(book, stamp)
+
+
 def _guards(path: Path) -> Iterator[str]:
-    there = {str(row[0]) for row in _asked(path, "SELECT name FROM sqlite_master WHERE type = 'trigger'")}
-    for guard in guards("sqlite"):
-        if (name := guard.split()[2]) not in there:
-            yield f"the guard {name} is missing: recorded facts could be changed"
+    yield from _differences(path).said("trigger")
+
+
+def _indexes(path: Path) -> Iterator[str]:
+    yield from _differences(path).said("index", "view")
+
+
+def _tables(path: Path) -> Iterator[str]:
+    yield from _differences(path).said("table")
+
+
+def mend_schema(path: Path) -> tuple[str, ...]:
+    """Drop triggers, indexes and views that belong to no book, and put back those that are missing.
+
+    No table is touched, so no fact is. Returns what was wrong; raises BookTrouble.
+    """
+    with (
+        told(str(path)),
+        closing(sqlite3.connect(uri_of(path, "rw"), uri=True, timeout=WAIT, isolation_level=None)) as book,
+    ):
+        book.execute("PRAGMA trusted_schema = OFF")
+        book.execute("PRAGMA synchronous = FULL")
+        book.execute("BEGIN IMMEDIATE")
+        [(stamp,)] = book.execute("SELECT version_num FROM alembic_version").fetchall()
+        wrong = differences(book, stamp)
+        if stamp != FORMATS[-1] or not wrong:
+            book.execute("ROLLBACK")
+            return ()
+        mend(book, stamp, wrong)
+        book.execute("COMMIT")
+    return tuple(wrong.said("trigger", "index", "view"))
 
 
 #: Where rights are lists of names (Windows), a mode says nothing of who may look in.
@@ -141,6 +177,8 @@ _OF_FILE: Final[tuple[tuple[str, Callable[[Path], Iterator[str]]], ...]] = (
     ("integrity", _integrity),
     ("references", _references),
     ("guards", _guards),
+    ("indexes", _indexes),
+    ("tables", _tables),
     ("rights", _rights),
 )
 _OF_STORE: Final[tuple[tuple[str, Callable[[Store], Iterator[str]]], ...]] = (
@@ -166,21 +204,35 @@ def leftovers(home: Path) -> list[Path]:
 
     Only names that Jackfield itself gives, and nothing that somebody is still writing.
     """
-    folders = [folder for folder in (home, home / BACKUPS) if folder.is_dir()]
-    return sorted(path for folder in folders for path in folder.iterdir() if _is_left(path))
+    found: list[Path] = []
+    for folder in (home, home / BACKUPS):
+        if folder.is_dir():
+            now = _now_in(folder)
+            found += [path for path in folder.iterdir() if _is_left(path, now)]
+    return sorted(found)
 
 
-def _is_left(path: Path) -> bool:
+def _is_left(path: Path, now: float) -> bool:
     made = _UNFINISHED.fullmatch(path.name)
-    return made is not None and _left_alone(path) and not _in_use(path.with_name(made[1]))
+    return made is not None and _left_alone(path, now) and not _in_use(path.with_name(made[1]))
 
 
-def _left_alone(path: Path) -> bool:
+def _now_in(folder: Path) -> float:
+    """The time by the clock that stamps files in this folder: on a shared disk it may be another
+    machine's."""
+    try:
+        with tempfile.TemporaryFile(dir=folder) as file:
+            return os.fstat(file.fileno()).st_mtime
+    except OSError:
+        return time.time()
+
+
+def _left_alone(path: Path, now: float) -> bool:
     try:
         about = path.lstat()
     except OSError:  # it took its place meanwhile
         return False
-    return stat.S_ISREG(about.st_mode) and abs(time.time() - about.st_mtime) > _LEFT_ALONE
+    return stat.S_ISREG(about.st_mode) and abs(now - about.st_mtime) > _LEFT_ALONE
 
 
 def _in_use(path: Path) -> bool:

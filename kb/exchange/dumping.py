@@ -11,15 +11,13 @@ import json
 from collections.abc import Generator, Iterator
 from typing import Any, Final
 
-import sqlalchemy as sa
-
 from kb.exchange.cells import guarded
 from kb.exchange.columns import DUMP_FIELDS, JACK_FIELDS, VISIT_FIELDS
 from kb.exchange.fact_lines import to_line
 from kb.exchange.loading import FORMAT
 from kb.exchange.table import listed
 from kb.store import Snapshot, schema
-from kb.store.facts import AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact, everything
+from kb.store.facts import AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact, everything, number_of
 from kb.visit import finding_to, visit_to
 
 _TABLES: Final = {
@@ -38,11 +36,7 @@ COLUMNS: Final = (
 
 def counts(book: Snapshot) -> dict[str, int]:
     """How many facts of each kind the book has."""
-    ask = book._connection.execute
-    return {
-        kind: ask(sa.select(sa.func.count()).select_from(table)).scalar_one()
-        for kind, table in _TABLES.items()
-    }
+    return {kind: number_of(book, table) for kind, table in _TABLES.items()}
 
 
 def json_lines(book: Snapshot) -> Generator[str, None, None]:
@@ -95,6 +89,8 @@ def _visit_rows(fact: VisitFact) -> Iterator[dict[str, str]]:
     }
     more: dict[str, Any] = {
         **{key: data.get(key, "") for key in ("by", "basis", "job", "note")},
+        "readings": visit.readings,
+        "case": visit.case,
         **{key: source.get(key, "") for key in ("kind", "display", "year", "size_in")},
         "driver": driver.get("name", ""),
         "inputs": listed(driver.get("inputs", ())),

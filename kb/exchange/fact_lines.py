@@ -60,7 +60,7 @@ def from_object(value: Any, place: str) -> Fact:
 
 def _visit(value: dict[str, Any]) -> VisitFact:
     _only(value, "visit", "seal", "recorded")
-    visit = visit_from(value["visit"])
+    visit = visit_from(value["visit"], recorded=True)
     if not visit.id:
         raise BadInput("visit, id", described("nothing"), "a UUID")
     return VisitFact(visit, read_nonce(value.get("seal", "")), read_time(value.get("recorded", "")))

@@ -5,6 +5,7 @@ CSV with a column mapping, JSON Lines of visits, and dumps of a book (``kb.excha
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
@@ -19,7 +20,9 @@ from kb.exchange.sharing import personal
 from kb.exchange.table import Bad, Table, bad_of
 from kb.parsing import json_of
 from kb.store import Store
+from kb.store.bundles import Origin
 from kb.store.facts import Fact, VisitFact
+from kb.store.seal import NONCE, sealed_id
 from kb.visit import Visit, visit_from
 
 #: Entries of the report that are kept; all are counted.
@@ -50,6 +53,8 @@ class Loaded:
     already: int = 0
     completed: int = 0
     """Of those: known from another book so far, now with one's own notes."""
+    withdrawn: list[str] = field(default_factory=list)
+    """Of those already there: ids of visits that were withdrawn, and stay so."""
     bad_count: int = 0
     bad: list[BadRow] = field(default_factory=list)
     columns: dict[str, dict[str, str]] = field(default_factory=dict)
@@ -152,12 +157,16 @@ def _record(store: Store, visits: Iterable[Visit], done: Loaded, dry_run: bool) 
     try:
         # What looks private is in no id that others could guess at: it may be corrected before it is shared.
         recorded = store.record(
-            counted(), told=lambda visit: _was_there(visit, done), alike=lambda visit: not personal(visit)
+            counted(),
+            told=lambda visit: _was_there(visit, done),
+            alike=lambda visit: not personal(visit),
+            reinstate=False,  # who loads a sheet once more wants its new rows, not those that were withdrawn
         )
     except _Dry:
         return
     done.written = bool(recorded.recorded or recorded.completed)
     done.completed = len(recorded.completed)
+    done.withdrawn = list(recorded.withdrawn)
 
 
 def _was_there(visit: Visit, done: Loaded) -> None:
@@ -173,7 +182,8 @@ def _merge(store: Store, facts: Iterable[Any], done: Loaded, dry_run: bool) -> N
                 raise BadInput("files", described("a dump beside other notes"), "load a dump by itself")
             yield fact
 
-    merged = store.merge(checked(), outside=False, keep=not dry_run)
+    origin = Origin(sealed_id("bundle", secrets.token_hex(NONCE)), "dump")
+    merged = store.merge(checked(), outside=False, keep=not dry_run, origin=origin)
     done.visits, done.findings = merged.visits, merged.findings
     done.completed = merged.completed
     done.other_facts = merged.new - merged.visits - merged.completed

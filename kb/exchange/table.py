@@ -7,17 +7,18 @@ number or word) settles it where two visits would look the same.
 from __future__ import annotations
 
 import csv
-import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, Final
 
+from kb import text
 from kb.errors import BadInput, described
 from kb.exchange import cells
 from kb.exchange.columns import JACK_FIELDS, VISIT_FIELDS, Columns, TableMap, chosen
 from kb.exchange.fact_lines import from_object, read_nonce, read_time
 from kb.exchange.lines import Line
+from kb.parsing import json_of
 from kb.shortform import jack as short_jack
 from kb.store.facts import Fact, VisitFact
 from kb.visit import Finding, Visit, finding_from, visit_from
@@ -42,11 +43,19 @@ class Bad:
 
 @dataclass(slots=True)
 class Group:
-    """The rows of one visit."""
+    """The rows of one visit; ``rows`` keeps those that say a jack, and no more than a visit may have."""
 
     line: int
     fields: dict[str, str]
     rows: list[tuple[int, dict[str, str]]] = field(default_factory=list)
+    jacks: int = 0
+
+    def add(self, line: int, jack: dict[str, str]) -> None:
+        """Count one row; however often a row is repeated, memory stays bounded."""
+        if jack:
+            self.jacks += 1
+            if self.jacks <= _JACKS:
+                self.rows.append((line, jack))
 
 
 class Table:
@@ -69,7 +78,7 @@ class Table:
                 yield one.text
 
         self._reader = csv.reader(texts(), delimiter=separator, strict=True)
-        header = [cells.plain(name).strip() for name in self._next() or []]
+        header = [cells.plain_start(name).strip() for name in self._next() or []]
         if len(header) > CELLS:
             raise BadInput(place, f"{len(header)} columns", f"at most {CELLS}")
         self.header = tuple(header)
@@ -120,15 +129,16 @@ class Table:
             else:
                 for key, value in fields.items():
                     group.fields.setdefault(key, value)
-            group.rows.append((start, {key: said[key] for key in said if key in JACK_FIELDS}))
+            group.add(start, {key: said[key] for key in said if key in JACK_FIELDS})
         if group:
             yield group.line, self._visit(group)
 
     def _said(self, row: Sequence[str]) -> dict[str, str]:
         """Fields of one row that say something, in our own words."""
         said = dict(self._mapping.every)
+        plain = cells.plain if "record" in self.columns.fields else cells.plain_start
         for name, cell in zip(self.columns.fields, row, strict=False):
-            value = cells.plain(cell)
+            value = plain(cell)
             if name and value.strip():
                 meant = self._mapping.values.get(name)
                 said[name] = meant.get(value.strip(), value) if meant else value
@@ -154,8 +164,8 @@ class Table:
             return bad
         if "basis" not in group.fields and any(one.outcome is not Outcome.NOT_TRIED for one in findings):
             visit = replace(visit, basis=Basis.TESTED)
-        if len(findings) > _JACKS:
-            return [Bad(group.line, "jacks", f"{len(findings)} rows of one visit", f"at most {_JACKS}")]
+        if group.jacks > _JACKS:
+            return [Bad(group.line, "jacks", f"{group.jacks} rows of one visit", f"at most {_JACKS}")]
         visit = replace(visit, findings=tuple(findings))
         return VisitFact(visit, nonce, recorded) if "record" in self.columns.fields else visit
 
@@ -163,20 +173,22 @@ class Table:
         source = {key: said[key] for key in ("make", "model", "kind", "display") if key in said}
         driver = {"name": said.get("driver", ""), "inputs": _list(said.get("inputs", ""))}
         plain = ("id", "by", "basis", "job", "note")
-        return visit_from(
-            {
-                **{key: said[key].strip() if key != "note" else said[key] for key in plain if key in said},
-                "date": self._date(said.get("date", "")),
-                "supersedes": _list(said.get("supersedes", "")),
-                "source": {
-                    **source,
-                    **({"year": _whole(said["year"], "year")} if "year" in said else {}),
-                    **({"size_in": _number(said["size_in"], "size_in")} if "size_in" in said else {}),
-                },
-                **({"driver": driver} if driver["name"] or driver["inputs"] else {}),
+        attached: dict[str, Any] = {
+            key: json_of(said[key], key) for key in ("readings", "case") if key in said
+        }
+        data: dict[str, Any] = {
+            **{key: said[key].strip() if key != "note" else said[key] for key in plain if key in said},
+            "date": self._date(said.get("date", "")),
+            "supersedes": _list(said.get("supersedes", "")),
+            "source": {
+                **source,
+                **({"year": _whole(said["year"], "year")} if "year" in said else {}),
+                **({"size_in": _number(said["size_in"], "size_in")} if "size_in" in said else {}),
             },
-            "visit",
-        )
+            "driver": driver,
+            **attached,
+        }
+        return visit_from(data, "visit", recorded="record" in self.columns.fields)
 
     def _date(self, said: str) -> str:
         form = self._mapping.date
@@ -240,8 +252,7 @@ def _flag(said: str) -> bool:
 
 def _list(said: str) -> list[str]:
     """``a; b`` as a list; a semicolon or backslash in a name has a backslash in front."""
-    parts = (re.sub(r"\\([\\;])", r"\1", one).strip() for one in re.findall(r"(?:[^;\\]|\\.?)+", said))
-    return [one for one in parts if one]
+    return text.parted(said, ";")
 
 
 def listed(names: Iterable[str]) -> str:
@@ -250,7 +261,7 @@ def listed(names: Iterable[str]) -> str:
     >>> _list(listed(["a; b", "c, d"])), listed(["a; b"])
     (['a; b', 'c, d'], 'a\\; b')
     """
-    return "; ".join(re.sub(r"([\\;])", r"\\\1", one) for one in names)
+    return text.joined(names, ";")
 
 
 def _whole(said: str, place: str) -> int:

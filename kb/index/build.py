@@ -15,7 +15,7 @@ from pathlib import Path
 from kb.index import keys as k
 from kb.index import tables as t
 from kb.index.entry import SetEntry
-from kb.index.files import KEYS, WORDS, private_opener
+from kb.index.files import KEYS, WORDS, crcs, private_opener
 from kb.index.fold import normalise
 
 _PARTS = 64
@@ -98,6 +98,7 @@ def build(
         for statement in t.INDEXES.split(";"):  # executescript would commit
             db.execute(statement)
         generation = words.finish(revision)
+        t.set_words_files(db, crcs(folder / WORDS))
         t.set_meta(
             db, format=t.FORMAT, revision=revision, sets=count, bits=name, words=generation,
             held=keys.count + len(prefixes), mark=mark,

@@ -153,8 +153,13 @@ def fold_pending(generation: Path) -> None:
         pending = db.execute("SELECT key, text FROM pending").fetchall()
         if not pending:
             return
+        known = t.words_files(db)
+        if name := files.damaged(generation / files.WORDS, known):
+            raise IndexBroken(f"index file {name}: is not as it was written")
         words = fold_in(generation / files.WORDS, pending)
+        written = files.crcs(generation / files.WORDS, known)
         db.execute("BEGIN IMMEDIATE")
+        t.set_words_files(db, written)
         db.executemany("DELETE FROM pending WHERE key = ? AND text = ?", pending)
         t.set_meta(db, words=words)
         db.execute("COMMIT")
@@ -180,6 +185,7 @@ def problems(generation: Path) -> list[str]:
                 out += _unreachable(db, bits)
             finally:
                 bits.close()
+            known = t.words_files(db)
             sets = db.execute("SELECT count(*) FROM sets").fetchone()[0]
             if sets != meta["sets"]:
                 out.append(f"index: saw {sets} sets, expected {meta['sets']}")
@@ -190,6 +196,8 @@ def problems(generation: Path) -> list[str]:
     if meta["words"]:
         from kb.index.words import WordSearcher
 
+        if name := files.damaged(generation / files.WORDS, known):
+            return [*out, f"index file {name}: is not as it was written"]
         try:
             searcher = WordSearcher(generation / files.WORDS, meta["words"], {})
             searcher.read_all()

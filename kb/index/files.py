@@ -15,9 +15,11 @@ from __future__ import annotations
 import os
 import re
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from types import MappingProxyType
+from zlib import crc32
 
 from kb.errors import BookTrouble
 from kb.given import make_empty
@@ -74,6 +76,47 @@ def _make_way(path: Path) -> None:
 
     if path.is_dir():
         path.rename(path.with_name(f"{path.name}-was-a-folder-{secrets.token_hex(4)}"))
+
+
+def crcs(folder: Path, known: Mapping[str, int] = MappingProxyType({})) -> dict[str, int]:
+    """The CRC-32 of each file of the words in ``folder``. Such a file never changes under its name: of those
+    in ``known`` it is not computed again."""
+    return {
+        path.name: known[path.name] if path.name in known else _crc(path)
+        for pattern in ("*.seg", "_*.toc")
+        for path in folder.glob(pattern)
+    }
+
+
+def damaged(folder: Path, known: Mapping[str, int]) -> str | None:
+    """The name of a file of the words that is not as it was written; each is read once by a process.
+
+    One that is gone may have been taken away by another process, which has put others in its place.
+    """
+    for name, crc in known.items():
+        path = folder / name
+        try:
+            about = path.stat()
+            seen = (str(path), about.st_ino, about.st_size, about.st_mtime_ns, crc)
+            if seen not in _WHOLE and _crc(path) != crc:
+                return name
+        except FileNotFoundError:
+            continue
+        except OSError:
+            return name
+        _WHOLE.add(seen)
+    return None
+
+
+_WHOLE: set[tuple[str, int, int, int, int]] = set()  # files found to be as they were written
+
+
+def _crc(path: Path) -> int:
+    crc = 0
+    with open(path, "rb") as file:
+        while some := file.read(1 << 20):
+            crc = crc32(some, crc)
+    return crc
 
 
 def make_private(folder: Path) -> None:

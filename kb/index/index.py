@@ -56,7 +56,9 @@ class Index:
         try:
             reader = self._unless_replaced(self._fresh)
             words = reader.generation / files.WORDS
-            if reader.meta["words"] and not any(words.glob("_MAIN_*.toc")):
+            if reader.meta["words"] and not any(one.is_file() for one in words.glob("_MAIN_*.toc")):
+                return None
+            if any(one.is_dir() for one in words.glob("*")):  # the words hold files only
                 return None
             return reader.revision
         except IndexBroken:

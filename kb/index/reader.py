@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -270,6 +270,8 @@ class Reader:
             if self._words is not None:
                 return self._words
             pending = dict(self._db.execute("SELECT key, text FROM pending"))
+            if name := files.damaged(self.generation / files.WORDS, t.words_files(self._db)):
+                raise IndexBroken(f"index file {name}: is not as it was written")
             words = WordSearcher(self.generation / files.WORDS, self.meta["words"], pending)
             if words.generation <= self.meta["words"] or not self._moved():
                 self._words = words
@@ -282,10 +284,8 @@ class Reader:
         """Whether the file has a newer revision, or newer words, than this snapshot."""
         if self.frozen:
             return False
-        with t.connect(self.generation / files.KEYS) as db:
-            newest = t.meta(db)
-        db.close()
-        return newest != self.meta
+        with closing(t.connect(self.generation / files.KEYS)) as db:
+            return t.meta(db) != self.meta
 
 
 @contextmanager

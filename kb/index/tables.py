@@ -1,7 +1,8 @@
 """What does the derived SQLite file hold, and how do entries get into and out of it?
 
 One row a set (``sets``), one a spelling of it (``spelling``), one integer a key (``keys``, see
-``kb.index.keys``), one a make, and the text that the words have not taken in yet (``pending``). All of it
+``kb.index.keys``), one a make, and the text that the words have not taken in yet (``pending``); of each file
+of the words its CRC-32 (``words_file``), since a damaged one may answer without a complaint. All of it
 follows from the store; ``meta`` says from which revision.
 """
 
@@ -19,7 +20,7 @@ from kb.index import keys as k
 from kb.index.entry import Filters, IndexBroken, SetEntry
 from kb.index.fold import fold, normalise, shape, spellings
 
-FORMAT = 3
+FORMAT = 4
 """Raised with every change of tables, hashes or folding: an index of another format is rebuilt."""
 
 SCHEMA = """
@@ -34,6 +35,7 @@ CREATE TABLE spelling (
 CREATE TABLE keys (key INTEGER PRIMARY KEY);
 CREATE TABLE makes (id INTEGER PRIMARY KEY, make TEXT NOT NULL, sets INTEGER NOT NULL, shown TEXT NOT NULL);
 CREATE TABLE pending (key TEXT PRIMARY KEY, text TEXT NOT NULL) WITHOUT ROWID;
+CREATE TABLE words_file (name TEXT PRIMARY KEY, crc INTEGER NOT NULL) WITHOUT ROWID;
 """
 INDEXES = """
 CREATE UNIQUE INDEX sets_key ON sets (key);
@@ -114,6 +116,17 @@ def mark(db: sqlite3.Connection) -> str:
 def set_meta(db: sqlite3.Connection, **values: int | str) -> None:
     """Write entries of ``meta``."""
     db.executemany("INSERT OR REPLACE INTO meta VALUES (?, ?)", values.items())
+
+
+def words_files(db: sqlite3.Connection) -> dict[str, int]:
+    """The CRC-32 of each file of the words by its name, as they were when last written."""
+    return dict(db.execute("SELECT name, crc FROM words_file"))
+
+
+def set_words_files(db: sqlite3.Connection, files: dict[str, int]) -> None:
+    """Write these in the place of all that were known."""
+    db.execute("DELETE FROM words_file")
+    db.executemany("INSERT INTO words_file VALUES (?, ?)", files.items())
 
 
 def flags(values: Iterable[str]) -> str:

@@ -63,5 +63,10 @@ class Numbers:
         return {one: there.get(one, _Is.FREE) for one in ids}
 
 
+def is_number(nonce: str) -> bool:
+    """Is it the nonce of a row of old notes, and not a random one?"""
+    return nonce.startswith("0" * NONCE)
+
+
 def _nonce(number: int) -> str:
     return f"{number:0{2 * NONCE}x}"

@@ -95,6 +95,12 @@ def _visit(row: Any, rows: Mapping[str, dict[Any, list[Any]]], given: _Notes) ->
         attached = rows["attached_private"].get((row.id, kind))
         return attached[0].body if attached else ""
 
+    # Not by the flag of the row: a bundle leaves out a driver of which only the (private) name is known, and
+    # one's own notes may bring the name later.
+    driver = Driver(
+        name=words.driver_name if words else "",
+        inputs=tuple(DriverInput(one.input) for one in rows["driver_input"].get(row.id, ())),
+    )
     return Visit(
         source=_source(row),
         date=row.date,
@@ -103,12 +109,7 @@ def _visit(row: Any, rows: Mapping[str, dict[Any, list[Any]]], given: _Notes) ->
             _finding(one, rows["finding_item"].get((row.id, one.seq), ()), note(one.seq))
             for one in rows["finding"].get(row.id, ())
         ),
-        driver=Driver(
-            name=words.driver_name if words else "",
-            inputs=tuple(DriverInput(one.input) for one in rows["driver_input"].get(row.id, ())),
-        )
-        if row.driver
-        else None,
+        driver=driver if driver != Driver() else None,
         id=row.id,
         supersedes=tuple(one.earlier for one in rows["supersession"].get(row.id, ())),
         by=words.person if words else "",

@@ -7,18 +7,18 @@ copy of one's own book.
 from __future__ import annotations
 
 from collections.abc import Generator, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice, takewhile
 from typing import Final, TypeAlias
 
 import sqlalchemy as sa
 
-from kb.store import schema
-from kb.store.reading import _STANDS, Snapshot, entered_anew
+from kb.store import rules, schema
+from kb.store.reading import Snapshot, entered_anew
 from kb.store.rows import CHUNK, load
 from kb.store.seal import nonce_of_entering_anew
 from kb.store.trouble import told
-from kb.store.withdrawn import withdrawn
+from kb.store.withdrawn import STANDS, counts, taken_back, withdrawn
 from kb.visit import Visit
 
 
@@ -93,7 +93,7 @@ def visits(
 ) -> Iterator[VisitFact]:
     """Visits recorded after a revision, or those of ``ids`` that are there, a few in memory at a time."""
     if ids is None:
-        asked = sa.select(schema.visit.c.id).where(schema.visit.c.revision > since)
+        asked = sa.select(schema.visit.c.id).where(_since(schema.visit, since))
         stream: Iterator[str] = book._stream(asked.order_by(schema.visit.c.revision, schema.visit.c.id))
     else:
         stream = iter(ids)
@@ -107,6 +107,23 @@ def visits(
                 yield VisitFact(found[one], nonces.get(one, ""), times.get(one, ""))
 
 
+def _since(table: sa.Table, since: int) -> sa.ColumnElement[bool]:
+    """What came after a revision, or was brought back after it; without what is taken back."""
+    here = sa.not_(taken_back(table))
+    if not since:
+        return here
+    changed = sa.text(f"{table.name}.id IN ({rules.changed(table.name)})").bindparams(since=since)
+    return sa.and_(here, changed)
+
+
+def number_of(book: Snapshot, table: sa.Table) -> int:
+    """How many facts of a kind there are, without what is taken back."""
+    asked = sa.select(sa.func.count()).select_from(table).where(_since(table, 0))
+    with told(book._place):
+        number: int = book._connection.execute(asked).scalar_one()
+    return number
+
+
 def _column(book: Snapshot, table: sa.Table, name: str, ids: list[str]) -> dict[str, str]:
     asked = sa.select(table.c.visit, table.c[name]).where(table.c.visit.in_(ids))
     return {row[0]: row[1] for row in book._connection.execute(asked)}
@@ -116,7 +133,7 @@ def rows(book: Snapshot, since: int = 0) -> Iterator[Fact]:
     """Aliases, withdrawals and released notes that came after a revision."""
     for kind, table in ROWS:
         columns = [table.c[name] for name in kind.__slots__]
-        asked = sa.select(*columns).where(table.c.revision > since).order_by(table.c.revision, table.c.id)
+        asked = sa.select(*columns).where(_since(table, since)).order_by(table.c.revision, table.c.id)
         with told(book._place):
             result = book._connection.execution_options(yield_per=CHUNK).execute(asked)
         with result:
@@ -189,29 +206,32 @@ class Change:
     """``correction``, ``withdrawal``, ``merge`` or ``release`` (of a note)."""
     id: str
     revision: int
+    own: bool = True
+    """Was it made in this book? It did not come with a bundle, from a shared book or in a dump."""
 
 
 def changes(book: Snapshot) -> list[Change]:
     """Corrections, withdrawals and merges in force, the latest first; what undid one is none itself."""
-    later, gone, note = schema.supersession, schema.withdrawal, schema.reviewed_note
+    later, note = schema.supersession, schema.reviewed_note
     with told(book._place):
         ask = book._connection.execute
         superseding = ask(
             sa.select(schema.visit.c.id, schema.visit.c.revision, later.c.earlier, schema.seal.c.nonce)
             .join(later, later.c.visit == schema.visit.c.id)
             .outerjoin(schema.seal, schema.seal.c.visit == schema.visit.c.id)
-            .where(later.c.seq == 0, sa.not_(withdrawn(schema.visit.c.id)))
+            .where(later.c.seq == 0, counts(schema.visit))
         ).all()
-        last = sa.select(sa.func.max(gone.c.revision)).where(gone.c.fact == schema.visit.c.id)
+        last = f"(SELECT final.revision FROM ({rules.last_word('visit.id')}) final)"  # noqa: S608
         withdrawals = ask(
-            sa.select(schema.visit.c.id, last.scalar_subquery()).where(
-                withdrawn(schema.visit.c.id), schema.visit.c.id.not_in(sa.select(later.c.visit))
+            sa.select(schema.visit.c.id, sa.literal_column(last, sa.BigInteger)).where(
+                withdrawn(schema.visit.c.id),
+                sa.not_(taken_back(schema.visit)),
+                schema.visit.c.id.not_in(sa.select(later.c.visit)),
             )
         ).all()
-        merges = ask(
-            sa.select(schema.alias.c.id, schema.alias.c.revision).where(sa.not_(withdrawn(schema.alias.c.id)))
-        ).all()
-        releases = ask(sa.select(note.c.id, note.c.revision).where(sa.not_(withdrawn(note.c.id)))).all()
+        merges = ask(sa.select(schema.alias.c.id, schema.alias.c.revision).where(counts(schema.alias))).all()
+        releases = ask(sa.select(note.c.id, note.c.revision).where(counts(note))).all()
+        foreign = set(ask(sa.select(schema.bundle.c.revision)).scalars())
     found = [
         # What was entered anew to be shared says what it said before, and is nobody's correction.
         *(
@@ -223,13 +243,14 @@ def changes(book: Snapshot) -> list[Change]:
         *(Change("merge", *row) for row in merges),
         *(Change("release", *row) for row in releases),
     ]
-    return sorted(found, key=lambda one: (one.revision, one.id), reverse=True)
+    told_own = [replace(one, own=one.revision not in foreign) for one in found]
+    return sorted(told_own, key=lambda one: (one.revision, one.id), reverse=True)
 
 
 def standing_of(book: Snapshot, ids: list[str]) -> set[str]:
     """Those of the visits that stand."""
     with told(book._place):
-        asked = sa.select(schema.visit.c.id).where(schema.visit.c.id.in_(ids), _STANDS)
+        asked = sa.select(schema.visit.c.id).where(schema.visit.c.id.in_(ids), STANDS)
         return set(book._connection.execute(asked).scalars()) if ids else set()
 
 
@@ -237,6 +258,6 @@ def unsealed(book: Snapshot) -> list[str]:
     """Visits that stand under an id that was handed in."""
     with told(book._place):
         asked = sa.select(schema.visit.c.id).where(
-            schema.visit.c.id.not_in(sa.select(schema.seal.c.visit)), _STANDS
+            schema.visit.c.id.not_in(sa.select(schema.seal.c.visit)), STANDS
         )
         return list(book._connection.execute(asked.order_by(schema.visit.c.id)).scalars())

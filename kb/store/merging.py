@@ -7,7 +7,7 @@ union of sets, so order, repetition and the way facts came do not matter, and no
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from itertools import islice
 from typing import Any
 
@@ -16,6 +16,7 @@ import sqlalchemy as sa
 from kb import clock
 from kb.errors import BadInput
 from kb.store import schema
+from kb.store.alike import Numbers, is_number
 from kb.store.facts import ROWS, AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact
 from kb.store.rows import CHUNK, ORDER, Rows, add_private_rows, add_rows, fingerprint, load
 from kb.store.seal import is_sealed, sealed_id, visit_id, without_private
@@ -39,6 +40,7 @@ class Merged:
     completed: int = 0
     replaced: tuple[str, ...] = ()
     withdrawn: tuple[str, ...] = ()
+    brought_back: bool = False  #: this very bundle had been taken back, and counts again
 
     @property
     def new(self) -> int:
@@ -59,8 +61,16 @@ def certified(fact: Fact) -> bool:
             return id_ == sealed_id("note", [visit_, jack, note])
 
 
-def add_facts(connection: sa.Connection, facts: Iterable[Fact], *, revision: int, outside: bool) -> Merged:
-    """Add facts inside a writing transaction, ``CHUNK`` in memory at a time; see ``Store.merge``."""
+def add_facts(
+    connection: sa.Connection,
+    facts: Iterable[Fact],
+    *,
+    revision: int,
+    outside: bool,
+    again: list[str] | None = None,
+) -> Merged:
+    """Add facts inside a writing transaction, ``CHUNK`` in memory at a time; see ``Store.merge``. The ids of
+    those that are there already are put into ``again``."""
     merged, coming = Merged(), iter(facts)
     at = clock.now().strftime("%Y-%m-%dT%H:%M:%SZ")
     replaced: list[str] = []
@@ -72,6 +82,8 @@ def add_facts(connection: sa.Connection, facts: Iterable[Fact], *, revision: int
                 replaced += fact.visit.supersedes
             elif isinstance(fact, WithdrawalFact) and not fact.stands:
                 withdrawn_.append(fact.fact)
+        if again is not None:
+            again += _there(connection, [one.id for one in some], revision)
         _add_visits(connection, [one for one in some if isinstance(one, VisitFact)], revision, at, merged)
         for kind, table in ROWS:
             _add_rows(connection, table, [one for one in some if isinstance(one, kind)], revision, merged)
@@ -129,27 +141,77 @@ def _add_visits(
     there = load(connection, _present(connection, schema.visit.c.id, ids), reviewed=False) if ids else {}
     own = set(_present(connection, schema.visit_private.c.visit, list(there))) if there else set()
     rows: Rows = {table: [] for table in ORDER}
+    moved: list[VisitFact] = []
+    said = _said_elsewhere(connection, facts)
     for fact in facts:
         visit = fact.visit
         words = without_private(visit) != visit or fact.recorded
         seen = fingerprint(visit) if words else ""
+        if seen in said and said[seen] != visit.id:  # these words stand under another number here
+            visit, words, seen = without_private(visit), "", ""
         if visit.id not in there:
-            add_rows(rows, visit, revision=revision, seen=seen, at=fact.recorded or at, nonce=fact.nonce)
+            when = (fact.recorded or at) if seen else ""
+            add_rows(rows, visit, revision=revision, seen=seen, at=when, nonce=fact.nonce)
             there[visit.id] = visit
             own |= {visit.id} if words else set()
             merged.visits += 1
             merged.findings += len(visit.findings)
             continue
         known = there[visit.id]
+        differs = without_private(visit) != visit and visit.id in own and fingerprint(known) != seen
         if fingerprint(without_private(visit)) != fingerprint(without_private(known)) or (
-            without_private(visit) != visit and visit.id in own and fingerprint(known) != seen
+            differs and not is_number(fact.nonce)
         ):
             raise BadInput("visit", visit.id, "an id that the book does not hold with other content already")
+        if differs:  # the same rows of notes, numbered in another order: see below
+            moved.append(fact)
+            continue
         merged.already += 1
         if words and visit.id not in own:  # so far only what was shared of it was here
             add_private_rows(rows, visit, seen=seen, at=fact.recorded or at)
             own.add(visit.id)
             merged.completed += 1
+    for table in ORDER:
+        if rows[table]:
+            connection.execute(table.insert(), rows[table])
+    for fact in moved:
+        _renumber(connection, fact, revision, at, merged)
+
+
+def _said_elsewhere(connection: sa.Connection, facts: list[VisitFact]) -> dict[str, str]:
+    """By fingerprint, the visits of this book that say just what numbered ones among the facts say."""
+    private, seal = schema.visit_private, schema.seal
+    prints = [fingerprint(one.visit) for one in facts if is_number(one.nonce)]
+    asked = (
+        sa.select(private.c.fingerprint, private.c.visit, seal.c.nonce)
+        .join(seal, seal.c.visit == private.c.visit)
+        .where(private.c.fingerprint.in_(prints))
+    )
+    found = connection.execute(asked) if prints else ()
+    return {print_: visit for print_, visit, nonce in found if is_number(nonce)}
+
+
+def _renumber(connection: sa.Connection, fact: VisitFact, revision: int, at: str, merged: Merged) -> None:
+    """A row of old notes whose number another row with other private words has here gets the next number.
+
+    Two books that loaded one sheet in another order number its rows otherwise; what may be shared of them is
+    the same under each number.
+    """
+    numbers = Numbers(connection, lambda _: True)
+    [first] = numbers.look_up([replace(fact.visit, id="")])
+    if first is None:  # never: all are alike
+        return
+    visit, nonce, bare = numbers.numbered(first)
+    rows: Rows = {table: [] for table in ORDER}
+    seen, when = fingerprint(visit), fact.recorded or at
+    if bare:
+        add_private_rows(rows, visit, seen=seen, at=when)
+        merged.already += 1
+        merged.completed += 1
+    else:
+        add_rows(rows, visit, revision=revision, seen=seen, at=when, nonce=nonce)
+        merged.visits += 1
+        merged.findings += len(visit.findings)
     for table in ORDER:
         if rows[table]:
             connection.execute(table.insert(), rows[table])
@@ -182,6 +244,15 @@ def _add_rows(
         merged.notes += len(rows)
     else:
         merged.withdrawals += len(rows)
+
+
+def _there(connection: sa.Connection, ids: list[str], revision: int) -> list[str]:
+    """Those of the facts that were in the book before this writing."""
+    tables = (schema.visit, *(table for _, table in ROWS))
+    asked = (
+        sa.select(table.c.id).where(table.c.id.in_(ids), table.c.revision < revision) for table in tables
+    )
+    return [one for some in asked for one in connection.execute(some).scalars()]
 
 
 def _present(connection: sa.Connection, column: sa.Column[str], ids: list[str]) -> list[str]:

@@ -301,5 +301,7 @@ def _settle(connection: Any, _: ConnectionPoolEntry) -> None:
     """Every commit is on the server's disk before it is acknowledged; nobody waits for ever."""
     with connection.cursor() as cursor:
         cursor.execute("SET synchronous_commit = on")
+        # To compile the rules of what stands takes seconds, to run them milliseconds.
+        cursor.execute("SET jit = off")
         cursor.execute(f"SET lock_timeout = {round(PATIENCE * 1000)}")
     connection.commit()

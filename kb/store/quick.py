@@ -1,9 +1,9 @@
 """What stands in a book's file of one set, read from a cold start?
 
 SQLAlchemy takes longer to load than the whole answer of ``path`` takes, so one set is read here with the
-standard library alone. This is the question of ``Snapshot.visits_of``, in SQL of its own for SQLite only;
-tests hold the two against each other. Where anything is not as it should be the answer is None: the store is
-asked then, which upgrades an old book, or says what is wrong.
+standard library alone. This is the question of ``Snapshot.visits_of`` for SQLite only, by the same rules
+(``rules.py``); tests hold the two against each other. Where anything is not as it should be the answer is
+None: the store is asked then, which upgrades an old book, or says what is wrong.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from typing import Any, Final
 
 from kb.errors import BookTrouble
 from kb.given import moved, readable
+from kb.store import rules
 from kb.store.assembled import assembled
 from kb.store.peek import WAIT
 from kb.store.signs import FORMATS
@@ -41,23 +42,12 @@ def visits_of(path: Path, set_key: str) -> list[Visit] | None:
     return None
 
 
-def _withdrawn(fact: str) -> str:
-    """As ``kb.store.withdrawn``: is the last that was said of the fact that it does not stand?"""
-    return f"""EXISTS (
-      SELECT 1 FROM withdrawal said WHERE said.fact = {fact} AND NOT said.stands AND NOT EXISTS (
-        SELECT 1 FROM withdrawal after WHERE after.fact = said.fact
-        AND (after.turn > said.turn OR after.turn = said.turn AND after.id > said.id)))"""  # noqa: S608
-
-
 # Only names of tables and columns are put into the text of a question; values go beside it.
-_ALIASES: Final = f"SELECT set_key, same_as FROM alias WHERE NOT {_withdrawn('alias.id')}"  # noqa: S608
-_STANDING: Final = f"""
-  SELECT id FROM visit WHERE set_key IN (%s) AND NOT {_withdrawn("visit.id")} AND NOT EXISTS (
-    SELECT 1 FROM supersession WHERE earlier = visit.id AND NOT {_withdrawn("supersession.visit")})
-  ORDER BY date, id"""  # noqa: S608
+_ALIASES: Final = f"SELECT set_key, same_as FROM alias WHERE {rules.counts('alias')}"  # noqa: S608
+_STANDING: Final = f"SELECT id FROM visit WHERE set_key IN (%s) AND {rules.stands('visit')} ORDER BY date, id"  # noqa: S608
 _RELEASED: Final = f"""
   SELECT visit, jack, note FROM reviewed_note
-  WHERE visit IN (%s) AND NOT {_withdrawn("reviewed_note.id")} ORDER BY id"""  # noqa: S608
+  WHERE visit IN (%s) AND {rules.counts("reviewed_note")} ORDER BY id"""  # noqa: S608
 
 
 def _visits_of(book: sqlite3.Connection, set_key: str) -> list[Visit] | None:

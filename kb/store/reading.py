@@ -14,28 +14,18 @@ from typing import Any, Final, NamedTuple
 import sqlalchemy as sa
 
 from kb.errors import BookTrouble, NotFound, shown
-from kb.store import schema
+from kb.store import rules, schema
 from kb.store.peek import Standing
 from kb.store.rows import CHUNK, load
 from kb.store.seal import nonce_of_entering_anew
 from kb.store.spellings import Spellings
 from kb.store.trouble import told
-from kb.store.withdrawn import withdrawn as _withdrawn
+from kb.store.withdrawn import STANDS, SUPERSEDED, counts, taken_back, withdrawn
 from kb.visit import Visit
 
 SETS: Final = 200  #: sets that are read at a time
 
 _visit, _gone, _later = schema.visit, schema.withdrawal, schema.supersession
-_note = schema.reviewed_note
-
-
-def _superseded(fact: sa.ColumnElement[Any]) -> sa.ColumnElement[bool]:
-    """Does a visit that is not withdrawn take its place?"""
-    new = _later.alias()
-    return sa.select(1).where(new.c.earlier == fact, sa.not_(_withdrawn(new.c.visit))).exists()
-
-
-_STANDS: Final = sa.and_(sa.not_(_withdrawn(_visit.c.id)), sa.not_(_superseded(_visit.c.id)))
 
 
 def entered_anew(connection: sa.Connection, ids: Sequence[str]) -> dict[str, str]:
@@ -65,11 +55,21 @@ class Entry(NamedTuple):
     """Ids of the visits, not withdrawn, that take its place."""
     entered_anew: str = ""
     """The id under which this very visit was handed in, where it was entered anew to be shared."""
+    taken_back: bool = False
+    """It came only with bundles that were taken back."""
+    rivals: tuple[str, ...] = ()
+    """Ids of other corrections in force of what this one corrects, made in another book: one of all
+    counts."""
+
+    @property
+    def outdone(self) -> bool:
+        """Does one of the rivals count instead?"""
+        return any(one > self.visit.id for one in self.rivals)
 
     @property
     def stands(self) -> bool:
         """Does the visit count in what is known of the set?"""
-        return not (self.withdrawn or self.superseded_by)
+        return not (self.withdrawn or self.taken_back or self.superseded_by or self.outdone)
 
 
 class Counts(NamedTuple):
@@ -126,9 +126,7 @@ class Snapshot:
         """The alias facts that stand."""
         table = schema.alias
         with told(self._place):
-            rows = self._connection.execute(
-                sa.select(table.c.set_key, table.c.same_as).where(sa.not_(_withdrawn(table.c.id)))
-            )
+            rows = self._connection.execute(sa.select(table.c.set_key, table.c.same_as).where(counts(table)))
             return Spellings((row.set_key, row.same_as) for row in rows)
 
     # -- one set, one visit ------------------------------------------------------------------------
@@ -150,26 +148,55 @@ class Snapshot:
         keys = self.spellings.all_of(set_key)
         with told(self._place):
             rows = self._connection.execute(
-                sa.select(_visit.c.id, _visit.c.revision, _withdrawn(_visit.c.id).label("withdrawn"))
+                sa.select(
+                    _visit.c.id,
+                    _visit.c.revision,
+                    withdrawn(_visit.c.id).label("withdrawn"),
+                    taken_back(_visit).label("taken_back"),
+                    SUPERSEDED.label("superseded"),
+                )
                 .where(_visit.c.set_key.in_(keys))
                 .order_by(_visit.c.revision, _visit.c.id)
             ).all()
             ids = [row.id for row in rows]
-            later: dict[str, list[str]] = defaultdict(list)
+            correcting: set[str] = set()
             for start in range(0, len(ids), CHUNK):
-                asked = sa.select(_later.c.earlier, _later.c.visit).where(
-                    _later.c.earlier.in_(ids[start : start + CHUNK]), sa.not_(_withdrawn(_later.c.visit))
-                )
-                for earlier, visit in self._connection.execute(asked.order_by(_later.c.visit)):
-                    later[earlier].append(visit)
+                asked = sa.select(_later.c.visit).where(_later.c.visit.in_(ids[start : start + CHUNK]))
+                correcting.update(self._connection.execute(asked).scalars())
             visits = load(self._connection, ids)
             anew = {new: old for old, new in entered_anew(self._connection, ids).items()}
-        return [
-            Entry(
-                visits[row.id], row.revision, bool(row.withdrawn), tuple(later[row.id]), anew.get(row.id, "")
-            )
-            for row in rows
-        ]
+            return [
+                Entry(
+                    visits[row.id],
+                    row.revision,
+                    bool(row.withdrawn),
+                    (later := self._successors(row.id) if row.superseded else ()),
+                    anew.get(row.id, ""),
+                    bool(row.taken_back),
+                    self._rivals(row.id)
+                    if row.id in correcting and not (row.withdrawn or row.taken_back or later)
+                    else (),
+                )
+                for row in rows
+            ]
+
+    def _successors(self, visit: str) -> tuple[str, ...]:
+        """The visits that take its place: those that say so themselves, else those that correct a correction
+        which counts no more."""
+        every = (
+            self._connection.execute(sa.text(rules.successors(":visit")), {"visit": visit}).scalars().all()
+        )
+        direct = sa.select(_later.c.visit).where(_later.c.earlier == visit, _later.c.visit.in_(every))
+        return tuple(sorted(self._connection.execute(direct).scalars() if every else ()) or sorted(every))
+
+    def _rivals(self, visit: str) -> tuple[str, ...]:
+        asked = sa.text(rules.rivals(":visit"))
+        return tuple(sorted(self._connection.execute(asked, {"visit": visit}).scalars()))
+
+    def rivals_of(self, visit: str) -> tuple[str, ...]:
+        """Ids of other corrections in force of what this one corrects, made in another book."""
+        with told(self._place):
+            return self._rivals(visit)
 
     # -- many ----------------------------------------------------------------------------------------
 
@@ -190,7 +217,7 @@ class Snapshot:
     def set_keys(self) -> Iterator[str]:
         """Every set that a standing visit speaks of, once, under the spelling that is kept."""
         merged = set()
-        asked = sa.select(_visit.c.set_key).where(_STANDS).distinct().order_by(_visit.c.set_key)
+        asked = sa.select(_visit.c.set_key).where(STANDS).distinct().order_by(_visit.c.set_key)
         for key in self._stream(asked):
             kept = self.spellings.kept(key)
             if len(self.spellings.all_of(key)) > 1:
@@ -205,29 +232,18 @@ class Snapshot:
         Among them are keys that no visit stands for any more, or that are now a spelling of another set:
         ``visits_of_sets`` gives these an empty list.
         """
-        new, old = _visit.alias(), _visit.alias()
-        retold = sa.select(_gone.c.fact).where(_gone.c.revision > revision)
-        touched = sa.union(
-            sa.select(_visit.c.set_key).where(_visit.c.revision > revision),
-            # What a new visit takes the place of, or took the place of before it was withdrawn.
-            sa.select(old.c.set_key)
-            .join(_later, _later.c.earlier == old.c.id)
-            .join(new, new.c.id == _later.c.visit)
-            .where(sa.or_(new.c.revision > revision, new.c.id.in_(retold))),
-            sa.select(_visit.c.set_key).where(_visit.c.id.in_(retold)),
-            # Notes that were released, or withdrawn.
-            sa.select(_visit.c.set_key)
-            .join(_note, _note.c.visit == _visit.c.id)
-            .where(sa.or_(_note.c.revision > revision, _note.c.id.in_(retold))),
-        )
-        ends = sa.or_(schema.alias.c.revision > revision, schema.alias.c.id.in_(retold))
+        since = {"since": revision}
         with told(self._place):
             pairs = self._connection.execute(
-                sa.select(schema.alias.c.set_key, schema.alias.c.same_as).where(ends)
+                sa.text(
+                    f"SELECT set_key, same_as FROM alias WHERE id IN ({rules.changed('alias')})"  # noqa: S608
+                    f" OR id IN ({rules.retold()})"
+                ),
+                since,
             ).all()
         respelt = {one for pair in pairs for end in pair for one in self.spellings.all_of(end)}
         yield from sorted(respelt)
-        for key in self._stream(touched):
+        for key in self._stream(sa.text(rules.touched()), since):
             kept = self.spellings.kept(key)
             if kept == key and key not in respelt:
                 yield key
@@ -250,7 +266,7 @@ class Snapshot:
                 for start in range(0, len(every), CHUNK):
                     rows = self._connection.execute(
                         sa.select(_visit.c.set_key, _visit.c.id, _visit.c.date).where(
-                            _visit.c.set_key.in_(every[start : start + CHUNK]), _STANDS
+                            _visit.c.set_key.in_(every[start : start + CHUNK]), STANDS
                         )
                     )
                     for row in rows:
@@ -266,7 +282,7 @@ class Snapshot:
             asked = (
                 sa.select(table.c.body)
                 .join(_visit, _visit.c.id == table.c.visit)
-                .where(table.c.kind == "case", _STANDS)
+                .where(table.c.kind == "case", STANDS)
                 .order_by(table.c.visit)
             )
             return list(self._connection.execute(asked).scalars())
@@ -279,25 +295,22 @@ class Snapshot:
                     sa.select(sa.func.count()).select_from(_visit).scalar_subquery(),
                     sa.select(sa.func.count())
                     .select_from(schema.finding.join(_visit, _visit.c.id == schema.finding.c.visit))
-                    .where(_STANDS)
+                    .where(STANDS)
                     .scalar_subquery(),
                     sa.select(sa.func.count())
                     .select_from(_visit)
-                    .where(_withdrawn(_visit.c.id))
+                    .where(withdrawn(_visit.c.id))
                     .scalar_subquery(),
-                    sa.select(sa.func.count())
-                    .select_from(_visit)
-                    .where(_superseded(_visit.c.id))
-                    .scalar_subquery(),
+                    sa.select(sa.func.count()).select_from(_visit).where(SUPERSEDED).scalar_subquery(),
                 )
             ).one()
         sets = sum(1 for _ in self.set_keys())
         return Counts(one[0], one[1], sets, one[2], one[3], self.revision)
 
-    def _stream(self, asked: sa.Select[Any] | sa.CompoundSelect[Any]) -> Iterator[Any]:
+    def _stream(self, asked: sa.Executable, values: dict[str, Any] | None = None) -> Iterator[Any]:
         """The first column, a few rows at a time."""
         with told(self._place):
-            result = self._connection.execution_options(yield_per=CHUNK).execute(asked).scalars()
+            result = self._connection.execution_options(yield_per=CHUNK).execute(asked, values).scalars()
         with result:
             while True:
                 with told(self._place):

@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from kb.errors import BadInput
 from kb.store import schema
 from kb.store.assembled import INFERRED, assembled
-from kb.store.withdrawn import withdrawn
+from kb.store.withdrawn import counts
 from kb.visit import Finding, Visit, visit_to
 from kb.words import Word
 
@@ -172,10 +172,10 @@ def _load(
 
 
 def _released(connection: sa.Connection, ids: Sequence[str]) -> Iterable[Any]:
-    """Notes that were released and not withdrawn, by visit and place on the panel."""
+    """Notes that were released and count, by visit and place on the panel."""
     table = schema.reviewed_note
     return connection.execute(
         sa.select(table.c.visit, table.c.jack, table.c.note)
-        .where(table.c.visit.in_(ids), sa.not_(withdrawn(table.c.id)))
+        .where(table.c.visit.in_(ids), counts(table))
         .order_by(table.c.id)
     )

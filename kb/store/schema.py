@@ -15,7 +15,7 @@ from typing import Final
 import sqlalchemy as sa
 
 from kb import text
-from kb.visit import ATTACHED, FIRST_DATE, FIRST_YEAR, ITEMS, JACKS, SIZES, SUPERSEDES
+from kb.visit import ATTACHED, FIRST_DATE, FIRST_YEAR, ITEMS, JACKS, LAST_YEAR, SIZES, SUPERSEDES
 from kb.words import (
     Basis,
     Colour,
@@ -32,11 +32,12 @@ from kb.words import (
     Word,
 )
 
-LAST_YEAR: Final = 2200  #: the reader of visit files is stricter: next year
 KEY: Final = 500  #: characters of a set_key; four bytes each still fit PostgreSQL's index pages
 SHORT: Final = 40  #: characters of initials
 MOST: Final = 2**53  #: revisions; whole numbers that JSON readers keep exact
-TURNS: Final = 1_000_000  #: how often one fact can be withdrawn and reinstated
+TURNS: Final = 2**31 - 1  #: of a withdrawal, at most; ``kb.store.rules`` says which of them count
+#: How facts come in: a file of colleagues, a shared book, a copy of one's own book.
+ORIGINS: Final = ("bundle", "book", "dump")
 
 metadata = sa.MetaData(
     naming_convention={
@@ -233,8 +234,8 @@ alias: Final = _table(
     sa.Index(None, "revision"),
 )
 
-#: A visit or alias is withdrawn, or reinstated where ``stands``. The greatest (turn, id) of a fact
-#: decides, so that books that merged in any order agree. ``fact`` may not be here yet.
+#: A visit, alias or note is withdrawn, or reinstated where ``stands``. The greatest (turn, id) of a fact
+#: decides (``kb.store.rules``), so that books that merged in any order agree. ``fact`` may not be here yet.
 withdrawal: Final = _table(
     "withdrawal",
     _id("id", primary_key=True),
@@ -265,6 +266,45 @@ reviewed_note: Final = _table(
     _whole("jack", 0, JACKS - 1, nullable=True),
     _text("note", text.NOTE, 1),
     sa.Index(None, "visit"),
+    sa.Index(None, "revision"),
+)
+
+# -- how facts came in ------------------------------------------------------------------------------
+
+#: A writing in which facts of another book came in; facts that were new have its revision. ``id`` is made
+#: from what the bundle says of itself: one file is one bundle however often it comes, and has a row for each
+#: time that it brought something. ``name`` is only shown.
+bundle: Final = _table(
+    "bundle",
+    sa.Column(
+        "revision", sa.BigInteger, sa.ForeignKey("writing.revision"), primary_key=True, autoincrement=False
+    ),
+    _id("id"),
+    sa.Column("origin", sa.Text, nullable=False),
+    sa.CheckConstraint(f"origin IN ({', '.join(repr(one) for one in ORIGINS)})", name="origin"),
+    _text("book", 36),
+    _text("name", text.LINE),
+    _text("signed_by", text.LINE),
+    _text("came_at", 20, 20),
+    sa.Index(None, "id"),
+)
+
+#: A bundle was taken back, or, with every second row, brought back.
+bundle_turn: Final = _table(
+    "bundle_turn",
+    sa.Column("bundle", sa.BigInteger, sa.ForeignKey("bundle.revision"), nullable=False),
+    sa.Column("revision", sa.BigInteger, sa.ForeignKey("writing.revision"), nullable=False),
+    sa.PrimaryKeyConstraint("bundle", "revision"),
+    sa.Index(None, "revision"),
+)
+
+#: A fact that was here came once more with this writing, or was recorded here, too. Only of facts that had
+#: come with a bundle: what was recorded here first stays anyway.
+came_again: Final = _table(
+    "came_again",
+    _id("fact"),
+    *_revision(),
+    sa.PrimaryKeyConstraint("fact", "revision"),
     sa.Index(None, "revision"),
 )
 

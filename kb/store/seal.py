@@ -71,6 +71,6 @@ def without_private(visit: Visit) -> Visit:
         note="",
         readings="",
         case="",
-        driver=replace(visit.driver, name="") if visit.driver else None,
+        driver=replace(visit.driver, name="") if visit.driver and visit.driver.inputs else None,
         findings=tuple(replace(finding, note="") for finding in visit.findings),
     )

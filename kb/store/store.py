@@ -22,15 +22,16 @@ import uuid_utils
 
 from kb import clock
 from kb.errors import BadInput, BookTrouble, NotFound, shown
-from kb.store import schema
+from kb.store import bundles, rules, schema
 from kb.store.alike import Numbers
 from kb.store.peek import Standing
 from kb.store.places import WRITES, Place, place_of
-from kb.store.reading import Counts, Entry, Snapshot
+from kb.store.reading import Counts, Entry, Snapshot, entered_anew
 from kb.store.rows import CHUNK, ORDER, Rows, add_private_rows, add_rows, fingerprint, load
-from kb.store.seal import is_sealed, sealed, sealed_id, without_private
+from kb.store.seal import is_sealed, nonce_of_entering_anew, sealed, sealed_id, without_private
 from kb.store.trouble import told
-from kb.store.upgrade import bring_up_to_date
+from kb.store.upgrade import bring_up_to_date, refuse_other_format
+from kb.store.withdrawn import taken_back, withdrawn
 from kb.visit import Visit
 
 if TYPE_CHECKING:
@@ -55,6 +56,10 @@ class Recorded:
     revision: int
     completed: tuple[str, ...] = ()
     """Of those already there: what another book had shared, now with the private words of this one."""
+    reinstated: tuple[str, ...] = ()
+    """Of those already there: withdrawn, or taken back with a bundle, until now; they stand again."""
+    withdrawn: tuple[str, ...] = ()
+    """Of those already there: withdrawn, and left so."""
 
 
 class Store:
@@ -109,6 +114,8 @@ class Store:
         visits: Iterable[Visit],
         told: Callable[[Visit], None] | None = None,
         alike: Callable[[Visit], bool] | None = None,
+        *,
+        reinstate: bool = True,
     ) -> Recorded:
         """Add visits in one transaction; memory is bounded whatever their number.
 
@@ -117,7 +124,8 @@ class Store:
         content where this copy has no private words. A visit with an id of its own is a fact by that id.
         A visit of which ``alike`` is true gets the id that every book gives to one that says the same in
         what may be shared (``kb.store.alike``); where another book has shared it before, its private words
-        are added. ``told`` is called with each visit that is there already. Whatever ``visits`` itself
+        are added. ``told`` is called with each visit that is there already. One of these that was withdrawn
+        stands again, unless ``reinstate`` is False. Whatever ``visits`` itself
         raises leaves the book as it was. Raises BadInput where an id is there with other content or a value
         fits no book.
         """
@@ -151,8 +159,18 @@ class Store:
                         writing.connection.execute(table.insert(), rows[table])
                 some = list(islice(coming, CHUNK))
             _refuse_circles(writing.connection, superseding)
-            writing.keep = bool(recorded or completed)
-        return Recorded(tuple(recorded), tuple(dict.fromkeys(already)), writing.revision, tuple(completed))
+            bundles.keep(writing.connection, writing.revision, completed)
+            gone = _not_in_force(writing.connection, already)
+            back = [one for one in gone if reinstate and _stand_again(writing, one)]
+            writing.keep = bool(recorded or completed or back)
+        return Recorded(
+            tuple(recorded),
+            tuple(dict.fromkeys(already)),
+            writing.revision,
+            tuple(completed),
+            tuple(back),
+            () if reinstate else tuple(gone),
+        )
 
     def alias(self, set_key: str, same_as: str) -> str:
         """Say that two spellings are one set, known as ``same_as`` from now on.
@@ -167,7 +185,9 @@ class Store:
             fact = sealed_id("alias", ends)
             row = {"id": fact, "revision": writing.revision, "set_key": ends[0], "same_as": ends[1]}
             if writing.connection.execute(sa.select(1).where(schema.alias.c.id == fact)).first():
-                _declare(writing, fact, stands=True)  # it was said before, and withdrawn
+                # It was said before, and withdrawn, or taken back with the bundle that it came with.
+                bundles.keep(writing.connection, writing.revision, [fact])
+                _declare(writing, fact, stands=True)
             else:
                 writing.connection.execute(schema.alias.insert(), row)
             writing.keep = True
@@ -185,22 +205,55 @@ class Store:
 
     def _declare_all(self, ids: Iterable[str], *, stands: bool) -> tuple[str, ...]:
         with self._writing() as writing:
-            changed = [fact for fact in dict.fromkeys(ids) if _declare(writing, fact, stands=stands)]
-            writing.keep = bool(changed)
+            wanted = list(dict.fromkeys(ids))
+            changed = [fact for fact in wanted if _declare(writing, fact, stands=stands)]
+            # What was entered anew to be shared is one visit under two ids.
+            twins = [_declare(writing, fact, stands=stands) for fact in _twins(writing.connection, wanted)]
+            writing.keep = bool(changed) or any(twins)
         return tuple(changed)
 
-    def merge(self, facts: Iterable[Fact], *, outside: bool, keep: bool = True) -> Merged:
+    def merge(
+        self,
+        facts: Iterable[Fact],
+        *,
+        outside: bool,
+        keep: bool = True,
+        origin: bundles.Origin | None = None,
+    ) -> Merged:
         """Add facts of another book in one transaction, in any order, any number of times.
 
         ``outside``: they come from somebody else, so each id must be made from what it names. Without
-        ``keep`` nothing is written: what would be done is told. Raises BadInput; nothing is changed then.
+        ``keep`` nothing is written: what would be done is told. ``origin`` says what they came with, so that
+        it can be taken back; without it they count as made here. Raises BadInput; nothing is changed then.
         """
         from kb.store.merging import add_facts
 
         with self._writing() as writing:
-            merged = add_facts(writing.connection, facts, revision=writing.revision, outside=outside)
-            writing.keep = keep and merged.new > 0
+            fresh = origin is not None and bundles.came_in(writing.connection, writing.revision, origin)
+            again: list[str] | None = [] if fresh or origin is None else None
+            merged = add_facts(
+                writing.connection, facts, revision=writing.revision, outside=outside, again=again
+            )
+            if again:
+                bundles.keep(writing.connection, writing.revision, again)
+            if origin is not None and (fresh or merged.new):
+                bundles.note(writing.connection, writing.revision, origin)
+            turned = schema.bundle_turn
+            back = sa.select(turned.c.bundle).where(turned.c.revision == writing.revision)
+            merged.brought_back = writing.connection.execute(back).first() is not None
+            writing.keep = keep and (merged.new > 0 or fresh or merged.brought_back)
         return merged
+
+    def turn_bundle(self, bundle: str, *, taken_back: bool) -> bool:
+        """Take back what came with a bundle, or bring it back; False where that is so already. ``bundle``:
+        its whole id. Raises BadInput where there is none."""
+        with self._writing() as writing:
+            one = bundles.named(Snapshot(writing.connection, self.place), bundle)
+            if one.taken_back is taken_back:
+                return False
+            bundles.turn(writing.connection, writing.revision, one.revisions)
+            writing.keep = True
+        return True
 
     @contextmanager
     def _writing(self) -> Iterator[_Writing]:
@@ -211,6 +264,7 @@ class Store:
             connection.begin() as transaction,
         ):
             writing = _Writing(connection, _take_revision(connection, self.place))
+            refuse_other_format(connection, self.place)
             try:
                 yield writing
             finally:
@@ -302,17 +356,56 @@ def _declare(writing: _Writing, fact: str, *, stands: bool) -> bool:
     kinds = (schema.visit, schema.alias, schema.reviewed_note)
     if not any(ask(sa.select(kind.c.id).where(kind.c.id == fact)).first() for kind in kinds):
         raise NotFound(f"no visit or merge {shown(fact)} in the book")
-    last = ask(
-        sa.select(table.c.turn, table.c.stands)
-        .where(table.c.fact == fact)
-        .order_by(table.c.turn.desc(), table.c.id.desc())
-        .limit(1)
-    ).first()
-    turn, stood = (last.turn + 1, bool(last.stands)) if last else (1, True)
-    if stood == stands:
+    word = sa.text(rules.last_word(":fact"))
+    last = ask(word, {"fact": fact}).first()
+    if (bool(last.stands) if last else True) == stands:
         return False
-    row = {"id": sealed_id("withdrawal", [fact, turn, stands]), "revision": writing.revision}
-    ask(table.insert(), {**row, "fact": fact, "turn": turn, "stands": stands})
+    turn = 0
+    while last is None or bool(last.stands) != stands:
+        turn = max(turn, last.turn if last else 0) + 1
+        said = sealed_id("withdrawal", [fact, turn, stands])
+        if not ask(sa.select(table.c.id).where(table.c.id == said)).first():
+            row = {"id": said, "revision": writing.revision, "fact": fact, "turn": turn, "stands": stands}
+            ask(table.insert(), row)
+        else:  # it came with a bundle that was taken back, or it counts from the next turn on
+            bundles.keep(writing.connection, writing.revision, [said])
+        last = ask(word, {"fact": fact}).first()
+    return True
+
+
+def _twins(connection: sa.Connection, visits: list[str]) -> list[str]:
+    """The other ids of visits that were entered anew to be shared."""
+    later, seal = schema.supersession, schema.seal
+    twins = list(entered_anew(connection, visits).values())
+    for start in range(0, len(visits), CHUNK):
+        asked = (
+            sa.select(later.c.earlier, seal.c.nonce)
+            .join(seal, seal.c.visit == later.c.visit)
+            .join(schema.visit, schema.visit.c.id == later.c.earlier)
+            .where(later.c.visit.in_(visits[start : start + CHUNK]))
+        )
+        rows = connection.execute(asked)
+        twins += [earlier for earlier, nonce in rows if nonce == nonce_of_entering_anew(earlier)]
+    return twins
+
+
+def _not_in_force(connection: sa.Connection, visits: list[str]) -> list[str]:
+    """Those of the visits that are withdrawn, or taken back with a bundle."""
+    found: list[str] = []
+    for start in range(0, len(visits), CHUNK):
+        gone = sa.or_(withdrawn(schema.visit.c.id), taken_back(schema.visit))
+        asked = sa.select(schema.visit.c.id).where(schema.visit.c.id.in_(visits[start : start + CHUNK]), gone)
+        found += connection.execute(asked).scalars()
+    return list(dict.fromkeys(found))
+
+
+def _stand_again(writing: _Writing, visit: str) -> bool:
+    """Bring a visit back that was withdrawn, or taken back with a bundle, since it is recorded here once
+    more."""
+    every = [visit, *_twins(writing.connection, [visit])]
+    bundles.keep(writing.connection, writing.revision, every)
+    for one in every:
+        _declare(writing, one, stands=True)
     return True
 
 
@@ -363,7 +456,8 @@ def _sorted_out(connection: sa.Connection, visits: list[Visit], numbers: Numbers
         for row in connection.execute(
             sa.select(private.c.fingerprint, private.c.visit)
             .where(private.c.fingerprint.in_(seen))
-            .order_by(private.c.visit.desc())  # the earliest of several is named
+            # Of several, the earliest of those that are not withdrawn is named.
+            .order_by(withdrawn(private.c.visit).desc(), private.c.visit.desc())
         )
     }
     for visit, print_, first in zip(visits, seen, numbers.look_up(visits), strict=True):

@@ -17,6 +17,7 @@ from kb.errors import BookTooNew, BookTrouble, NoBookYet, shown
 from kb.store import schema
 from kb.store.guards import guards
 from kb.store.places import WRITES, Place
+from kb.store.rules import VIEWS
 from kb.store.signs import FORMATS
 from kb.store.trouble import told
 
@@ -64,6 +65,19 @@ def bring_up_to_date(
                         raise BookTrouble(f"{place.shown}: holds findings of no visit; restore a backup")
 
 
+def refuse_other_format(connection: sa.Connection, place: str) -> None:
+    """Raise BookTooNew if another program has upgraded the book since this one opened it.
+
+    Called inside a writing transaction. An older program would leave out what the newer format asks for.
+    """
+    stamp = connection.execute(sa.select(schema.stamp.c.version_num)).scalar()
+    if stamp != FORMATS[-1]:
+        raise BookTooNew(
+            f"{place}: a newer Jackfield has upgraded the book meanwhile; stop this, update jackfield "
+            "and start it again; nothing was changed"
+        )
+
+
 def _format(connection: sa.Connection, place: Place) -> str | None:
     """The format that is stamped on the book, or None where nothing is."""
     tables = place.tables(connection)
@@ -77,8 +91,18 @@ def _format(connection: sa.Connection, place: Place) -> str | None:
     return str(stamps[0])
 
 
+def made(connection: sa.Connection, stamp: str) -> None:
+    """Make a fresh book of format ``stamp`` in an empty database. Raises BookTrouble if a step is missing."""
+    if stamp == FORMATS[-1]:
+        _create(connection, stamp)
+    else:
+        _migrate(connection, MIGRATIONS, stamp)
+
+
 def _create(connection: sa.Connection, stamp: str) -> None:
     schema.metadata.create_all(connection, checkfirst=False)
+    for name, view in VIEWS.items():
+        connection.exec_driver_sql(f"CREATE VIEW {name} AS {view}")
     for guard in guards(connection.dialect.name):
         connection.exec_driver_sql(guard.replace("%", "%%"))
     connection.execute(

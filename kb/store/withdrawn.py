@@ -1,19 +1,37 @@
-"""Is a fact withdrawn? The one rule, as a condition of a query."""
+"""Which facts count? The rules of ``rules.py`` as conditions of an SQLAlchemy query."""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Final
 
 import sqlalchemy as sa
 
-from kb.store import schema
-
-_gone = schema.withdrawal
+from kb.store import rules, schema
 
 
-def withdrawn(fact: sa.ColumnElement[Any]) -> sa.ColumnElement[bool]:
-    """Is the last that was said of the fact, by (turn, id), that it does not stand?"""
-    said, after = _gone.alias(), _gone.alias()
-    later = sa.or_(after.c.turn > said.c.turn, sa.and_(after.c.turn == said.c.turn, after.c.id > said.c.id))
-    outdone = sa.select(1).where(after.c.fact == said.c.fact, later).exists()
-    return sa.select(1).where(said.c.fact == fact, sa.not_(said.c.stands), sa.not_(outdone)).exists()
+def condition(rule: str) -> sa.ColumnElement[bool]:
+    """A rule as a condition; the tables that it names go by their own names in the query."""
+    return sa.literal_column(rule, sa.Boolean)
+
+
+def withdrawn(fact: sa.Column[str]) -> sa.ColumnElement[bool]:
+    """Is the fact withdrawn?"""
+    return condition(rules.withdrawn(f"{fact.table}.{fact.name}"))
+
+
+def taken_back(table: sa.Table) -> sa.ColumnElement[bool]:
+    """Did the fact come only with bundles that were taken back?"""
+    return condition(rules.taken_back(table.name))
+
+
+def counts(table: sa.Table) -> sa.ColumnElement[bool]:
+    """Is the fact neither withdrawn nor taken back?"""
+    return condition(rules.counts(table.name))
+
+
+#: Does a visit count in what is known of its set?
+STANDS: Final = condition(rules.stands(schema.visit.name))
+#: Does another visit take its place, or count instead of it?
+SUPERSEDED: Final = condition(
+    f"({rules.superseded('visit.id')} OR ({rules.counts('visit')} AND {rules.outdone('visit.id')}))"
+)

@@ -13,6 +13,7 @@ import hashlib
 import logging
 import secrets
 from collections.abc import Callable
+from contextlib import suppress
 from functools import cache
 from pathlib import Path
 from typing import Any, Final
@@ -29,7 +30,7 @@ from kb.web.books import Books
 from kb.web.guards import Guards
 from kb.web.pairing import Phones
 from kb.web.photos import Photos
-from kb.web.site import Site, page
+from kb.web.site import Site, page, site
 
 HERE: Final = Path(__file__).parent
 LOCAL: Final = frozenset({"127.0.0.1", "localhost", "::1"})
@@ -135,14 +136,23 @@ def _troubled(wrong: JackfieldError) -> AnyResponse:
     if isinstance(wrong, BadInput):
         return failed(422, "That cannot be right", str(wrong))
     _LOG.error("%s", wrong)
+    _open_anew()
     said = str(wrong) if isinstance(wrong, BookTrouble) else "The book cannot answer just now."
     answer = failed(503, "The book is not to be had", said)
     answer.headers["Retry-After"] = "5"
     return answer
 
 
+def _open_anew() -> None:
+    """Have this thread open the book again at its next request: after a restore, a migration or a cut line to
+    a server, what it has open may be of no use any more."""
+    with suppress(Exception):  # it is closed as far as it can be
+        site().books.close()
+
+
 def _mistaken(wrong: Exception) -> AnyResponse:
     """A mistake of ours: the terminal gets the details, the phone a number to name it by."""
     number = secrets.token_hex(4)
     _LOG.error("mistake %s at %s", number, request.path, exc_info=wrong)
+    _open_anew()
     return failed(500, "A mistake in Jackfield itself", f"It is noted in the terminal as {number}.")

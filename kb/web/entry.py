@@ -18,7 +18,7 @@ from typing import Any, Final
 
 import uuid_utils
 
-from kb import clock
+from kb import clock, text
 from kb.errors import BadInput
 from kb.visit import JACKS, Visit, finding_from, visit_to
 from kb.words import Direction, Outcome, Signal, Speakers
@@ -106,7 +106,7 @@ class Entry:
         for jack in data["jacks"]:
             said = {key: str(value) for key, value in jack.items() if key in JACK}
             if "items" in jack:
-                said["items"] = ", ".join(jack["items"])
+                said["items"] = text.joined(jack["items"], ",")
             if "taken" in jack:
                 said["taken"] = "yes" if jack["taken"] else "no"
             entry.jacks.append(said)
@@ -175,7 +175,7 @@ class Entry:
     def _jack(jack: Mapping[str, str]) -> dict[str, Any]:
         data: dict[str, Any] = {name: jack[name] for name in JACK if jack.get(name)}
         if "items" in data:
-            data["items"] = [one.strip() for one in data["items"].split(",") if one.strip()]
+            data["items"] = text.parted(data["items"], ",")
         if "taken" in data:
             data["taken"] = _TAKEN.get(data["taken"], data["taken"])
         return data

@@ -15,6 +15,10 @@ guard                  what it keeps away                                       
 the cookie             script that reads it, other sites that send it              3.3.1, 3.3.2, 3.3.4
 errors                 details of ours in the hands of strangers                   16.5.1
 =====================  ==========================================================  =====================
+
+Before a request comes here it has to arrive: ``Bounds`` says how much time, how many connections and how much
+memory each stranger and each phone gets for that (13.2.6, 15.2.2), ``front`` holds to it. What a photo may
+cost to look at is in ``photos``.
 """
 
 from __future__ import annotations
@@ -25,6 +29,7 @@ from typing import Final
 
 from flask import Flask, Request, Response, g, redirect, request, url_for
 from werkzeug.exceptions import Forbidden, HTTPException, RequestEntityTooLarge, TooManyRequests
+from werkzeug.http import parse_cookie
 from werkzeug.wrappers import Response as AnyResponse
 
 from kb.web.limits import Limit
@@ -60,6 +65,32 @@ _HEADERS: Final = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "geolocation=(), microphone=(), camera=(self)",
 }
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """What a connection may take: seconds (``_s``), bytes, connections (``lines``), threads.
+
+    A stranger is who does not speak for a paired phone (yet). Where one more comes than there may be, the one
+    that has been waiting longest goes: first of the same address or phone, then of whoever has the most.
+    """
+
+    hello_s: float = 5  #: for the TLS handshake, and for the goodbye
+    head_s: float = 10  #: for the headers of a request, and for a stranger to begin with one
+    idle_s: float = 30  #: between two requests of a paired phone
+    body_s: float = 20  #: for a body or an answer, and on top of it
+    slowest: int = 16 * 1024  #: its length at this many bytes a second
+    end_s: float = 20  #: for what is being answered when the server is stopped
+    head: int = 32 * 1024  #: bytes of the headers
+    body_of_stranger: int = MOST_FORM
+    body_of_phone: int = MOST_BODY
+    lines_per_address: int = 24  #: of strangers; a browser opens six
+    lines_of_strangers: int = 128
+    lines_per_phone: int = 12
+    lines_of_phones: int = 512
+    answers_per_phone: int = 4  #: at the same time; further requests of that phone wait
+    threads: int = 16  #: phones answered at once
+    stranger_threads: int = 2
 
 
 @dataclass
@@ -100,10 +131,17 @@ class Guards:
         token = request.cookies.get(self.cookie, "")
         g.token = token if token and len(token) < 100 and self.phones.known(token) else ""
 
+    def token_in(self, cookie: str) -> str:
+        """The token of the paired phone that sends this Cookie header, "" for a stranger; changes nothing."""
+        if self.cookie not in cookie:
+            return ""
+        token = parse_cookie(cookie).get(self.cookie, "")
+        return token if len(token) < 100 and self.phones.has(token) else ""
+
     def flood(self) -> None:
         """A phone has its own allowance; strangers of one address share one."""
-        if request.endpoint == "static":
-            return
+        if g.token and request.endpoint == "static":
+            return  # a page brings several files with it; a phone keeps them
         wait = self.asking.take(g.token or f"from {request.remote_addr}")
         if wait:
             raise TooManyRequests(retry_after=round(wait) + 1)
@@ -119,8 +157,6 @@ class Guards:
         )
         most = MOST_BODY if g.token and photos else MOST_FORM
         if (length or 0) > most:
-            if g.token:
-                drain(request)
             raise RequestEntityTooLarge
         request.max_content_length = most
 
@@ -186,17 +222,3 @@ def wants_json(asked: Request) -> bool:
 def plain(said: str, code: int) -> Response:
     """A short answer for whoever gets no page of ours."""
     return Response(said + "\n", code, mimetype="text/plain")
-
-
-_DRAINED: Final = 64 * 1024 * 1024
-
-
-def drain(asked: Request) -> None:
-    """Read and drop a body that is too large, up to a limit: else the phone sees a broken line, no answer."""
-    left = min(asked.content_length or 0, _DRAINED)
-    stream = asked.environ["wsgi.input"]
-    while left > 0:
-        some = stream.read(min(left, 1 << 16))
-        if not some:
-            return
-        left -= len(some)

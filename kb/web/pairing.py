@@ -2,7 +2,9 @@
 
 The terminal shows a code; who types it on a phone has seen the terminal. A code pairs one phone and is worth
 ten minutes; opening the pairing page after that makes the terminal show a new one. A paired phone holds a
-random token in a cookie; what is kept beside the book is the token's SHA-256 only.
+random token in a cookie; what is kept beside the book is the token's SHA-256 only. The file is the truth:
+it is looked at again with each request, and changed only as it stands then, so that several servers on one
+book let in the same phones, and one that is forgotten anywhere is forgotten everywhere at once.
 
 >>> from tempfile import TemporaryDirectory
 >>> with TemporaryDirectory() as home:
@@ -20,12 +22,16 @@ import json
 import secrets
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
+from kb.errors import BookTrouble, ascii_controls
 from kb.web import privately
+from kb.whole import changing_files
 
+FILE: Final = "phones.json"  #: beside the book
 LETTERS: Final = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"  #: 32 signs, none like another by torch light
 LENGTH: Final = 8  #: 40 bits
 CODE_S: Final = 600  #: seconds that a code is worth, ten minutes at most (OWASP ASVS 5.0, 6.5.5)
@@ -34,6 +40,7 @@ WHOLE_S: Final = 180 * 86_400  #: and any after half a year (7.3.2)
 WRONG: Final = 20  #: wrong codes after which the offered one is replaced (6.6.3)
 MOST: Final = 500  #: phones remembered
 _SEEN_S: Final = 3_600  #: how exactly the last use is kept
+_MOST_BYTES: Final = 1_000_000
 
 
 class Phones:
@@ -47,7 +54,8 @@ class Phones:
         self._code = ""
         self._until = 0.0
         self._wrong = 0
-        self._phones = self._load()
+        #: How the file looked, and what it said; one value, as threads exchange it without a lock.
+        self._seen: tuple[tuple[int, ...], dict[str, list[float]]] = ((), {})
 
     # -- pairing ---------------------------------------------------------------------------------------
 
@@ -74,60 +82,92 @@ class Phones:
                     self._code = ""
                     self._offered()
                 return None
-            self._code = ""
             token = secrets.token_urlsafe(32)  # 256 bits (7.2.3)
-            self._phones[_print(token)] = [self._now(), self._now()]
-            self._save()
+            with self._changing() as phones:
+                phones[_print(token)] = [self._now(), self._now()]
+                while len(phones) > MOST:
+                    del phones[min(phones, key=lambda key: phones[key][1])]
+            self._code = ""
         return token
 
     # -- paired phones ---------------------------------------------------------------------------------
 
     def known(self, token: str) -> bool:
-        """Does this token belong to a paired phone?"""
+        """Does this token belong to a paired phone? It has been seen now. Raises BookTrouble."""
         print_ = _print(token)
         with self._lock:
-            phone = self._phones.get(print_)
-            if phone is None:
+            phone = self._read().get(print_)
+            if phone is None or not _alive(phone, self._now()):
                 return False
-            now = self._now()
-            if not _alive(phone, now):
-                del self._phones[print_]
-                self._save()
-                return False
-            if now - phone[1] > _SEEN_S:
-                phone[1] = now
-                self._save()
+            if self._now() - phone[1] > _SEEN_S:
+                with self._changing() as phones:
+                    if print_ not in phones:  # forgotten a moment ago
+                        return False
+                    phones[print_][1] = self._now()
             return True
 
+    def has(self, token: str) -> bool:
+        """As ``known``, but nothing is written, nobody waited for, and no trouble raised."""
+        try:
+            phone = self._read().get(_print(token))
+        except BookTrouble:
+            return False
+        return phone is not None and _alive(phone, self._now())
+
     def forget(self, token: str) -> None:
-        """The phone with this token is paired no more."""
-        with self._lock:
-            if self._phones.pop(_print(token), None) is not None:
-                self._save()
+        """The phone with this token is paired no more. Raises BookTrouble."""
+        with self._lock, self._changing() as phones:
+            phones.pop(_print(token), None)
 
     def forget_all(self) -> int:
-        """No phone is paired any more; returns how many were."""
-        with self._lock:
-            count = len(self._phones)
-            self._phones.clear()
-            self._save()
+        """No phone is paired any more; returns how many were. Raises BookTrouble."""
+        with self._lock, self._changing() as phones:
+            count = len(phones)
+            phones.clear()
             return count
 
     # -- the file --------------------------------------------------------------------------------------
 
-    def _load(self) -> dict[str, list[float]]:
-        """What the file tells; a file that is none pairs nobody."""
+    def _read(self) -> dict[str, list[float]]:
+        """What the file says now; a damaged file pairs nobody. Raises BookTrouble where it cannot be read."""
         try:
-            data = json.loads(self._file.read_bytes()[:1_000_000])
-            phones = {str(key): [float(since), float(seen)] for key, (since, seen) in data.items()}
-        except (OSError, ValueError, TypeError, AttributeError, RecursionError):
+            found = self._file.stat()
+            stamp = (found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns)
+            before, phones = self._seen
+            if stamp != before:
+                phones = _phones(self._file.read_bytes()[:_MOST_BYTES])
+                self._seen = (stamp, phones)
+            return phones
+        except FileNotFoundError:
             return {}
-        return {key: phone for key, phone in phones.items() if _alive(phone, self._now())}
+        except OSError as problem:
+            raise BookTrouble(
+                f"{self._file}: {ascii_controls(problem.strerror or str(problem))}"
+            ) from problem
 
-    def _save(self) -> None:
-        while len(self._phones) > MOST:
-            del self._phones[min(self._phones, key=lambda key: self._phones[key][1])]
-        privately.write(self._file, json.dumps(self._phones).encode())
+    @contextmanager
+    def _changing(self) -> Iterator[dict[str, list[float]]]:
+        """The phones that are alive, to be changed; written when they were. Raises BookTrouble."""
+        with changing_files(self._file.parent):
+            now = self._now()
+            before = self._read()
+            phones = {key: [*phone] for key, phone in before.items() if _alive(phone, now)}
+            yield phones
+            if phones != before:
+                privately.write(self._file, json.dumps(phones).encode())
+
+
+def _phones(content: bytes) -> dict[str, list[float]]:
+    try:
+        data = json.loads(content)
+        return {str(key): [float(since), float(seen)] for key, (since, seen) in data.items()}
+    except (ValueError, TypeError, AttributeError, RecursionError):
+        return {}
+
+
+def forget_all(home: Path) -> int:
+    """No phone is paired with the book in ``home`` any more; returns how many were. Raises BookTrouble."""
+    return Phones(home / FILE, tell=lambda code: None).forget_all()
 
 
 def form_token(token: str) -> str:

@@ -2,18 +2,19 @@
 
 Photos lie in ``photos/VISIT/HASH.jpg`` beside the book: private to this machine, in no table and so in no
 bundle. What comes from a phone is decoded and written anew, so that nothing of the file that was sent stays:
-no place, no camera, no hidden content.
+no place, no camera, no hidden content. What a photo may cost is bounded: ``MOST_BYTES``, ``LIMITS``
+and ``WAIT_S``.
 """
 
 from __future__ import annotations
 
 import hashlib
-import io
 import os
 import re
+import subprocess
+import sys
 import threading
 import time
-import warnings
 from contextlib import suppress
 from pathlib import Path
 from typing import Final
@@ -21,16 +22,29 @@ from uuid import UUID
 
 from kb.errors import BadInput, BookTrouble, NotFound
 from kb.settings import PHOTOS
-from kb.web import privately
+from kb.web import developing, privately
 from kb.whole import sync_names
 
 MOST_BYTES: Final = 12 * 1024 * 1024  #: of one photo as it is sent (OWASP ASVS 5.0, 5.2.1)
 MOST_PIXELS: Final = 60_000_000  #: more than the cameras of phones send (5.2.6)
+MOST_WHOLE: Final = 25_000_000  #: of PNG and WebP: whole in memory, several times
 EDGE: Final = 2048  #: pixels of the longer side as kept: a mark is still read
 QUALITY: Final = 82
 MOST: Final = 6  #: photos of one visit
 LOOSE_S: Final = 86_400  #: a photo that no visit took is dropped after a day
-_KINDS: Final = ("JPEG", "PNG", "WEBP")
+WAIT_S: Final = 30  #: for one photo to be decoded, whatever else the machine does
+#: 64 scans: encoders make ten for a progressive JPEG of three colours (common practice).
+LIMITS: Final = developing.Limits(
+    edge=EDGE,
+    quality=QUALITY,
+    pixels=MOST_PIXELS,
+    pixels_whole=MOST_WHOLE,
+    scans=64,
+    memory=600 * 1024 * 1024,
+    seconds=10,
+)
+_AT_ONCE: Final = 2  # photos being decoded
+_TURN_S: Final = 30  # that a photo waits for its turn
 _HASH: Final = re.compile(r"[0-9a-f]{64}\Z")
 _LOOSE: Final = "loose"
 
@@ -40,19 +54,23 @@ class Photos:
 
     def __init__(self, home: Path) -> None:
         self._folder = home / PHOTOS
-        self._decoding = threading.Lock()  # one at a time: a large picture takes 200 MB while it is decoded
+        self._decoding = threading.Semaphore(_AT_ONCE)
 
     def keep(self, sent: bytes, place: str = "photo") -> str:
         """Keep a photo until a visit takes it; returns its name, the SHA-256 of what is kept.
 
         Raises BadInput where it is no JPEG, PNG or WebP, or too large; BookTrouble where it cannot be kept.
         """
-        with self._decoding:
+        if not self._decoding.acquire(timeout=_TURN_S):
+            raise BookTrouble(f"{place}: many photos are being looked at just now")
+        try:
             clean = cleaned(sent, place)
-            name = hashlib.sha256(clean).hexdigest()
-            self._sweep()
-            # Written though it is there: from now on it is as new as the visit that it belongs to.
-            privately.write(self._folder / _LOOSE / f"{name}.jpg", clean)
+        finally:
+            self._decoding.release()
+        name = hashlib.sha256(clean).hexdigest()
+        self._sweep()
+        # Written though it is there: from now on it is as new as the visit that it belongs to.
+        privately.write(self._folder / _LOOSE / f"{name}.jpg", clean)
         return name
 
     def attach(self, visit: str, names: list[str]) -> list[str]:
@@ -71,7 +89,8 @@ class Photos:
                     os.replace(loose, target)
                     sync_names(target.parent)
             except FileNotFoundError:
-                continue
+                if not target.exists():  # else another server has just done it
+                    continue
             except OSError as problem:
                 raise BookTrouble(f"{target}: {problem.strerror}") from problem
             own.append(name)
@@ -109,36 +128,29 @@ class Photos:
 def cleaned(sent: bytes, place: str = "photo") -> bytes:
     """The picture as a JPEG of our own: upright, at most ``EDGE`` pixels, without metadata.
 
-    Raises BadInput naming what was seen.
+    It is decoded by another process (``developing``) within ``LIMITS`` and ``WAIT_S``. Raises BadInput naming
+    what was seen; BookTrouble where that process cannot be started.
     """
-    from PIL import Image, ImageOps, UnidentifiedImageError
-
-    expected = "a photo as JPEG, PNG or WebP"
     if len(sent) > MOST_BYTES:
         raise BadInput(place, f"{len(sent) / 1048576:.0f} MB", f"at most {MOST_BYTES // 1048576} MB")
+    # By its file, and with our own list of folders: it needs Pillow, wherever that was found, and no more.
+    command = [sys.executable, "-P", str(Path(developing.__file__)), LIMITS.text()]
+    env = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # Pillow's bomb warning: the limit below is the stricter one
-            with Image.open(io.BytesIO(sent), formats=_KINDS) as picture:
-                wide, high = picture.size
-                if wide * high > MOST_PIXELS:
-                    limit = f"at most {MOST_PIXELS // 1_000_000} million pixels"
-                    raise BadInput(place, f"{wide} by {high} pixels", limit)
-                picture.draft("RGB", (EDGE, EDGE))
-                upright = ImageOps.exif_transpose(picture)
-                flat = upright.convert("RGB")
-            flat.thumbnail((EDGE, EDGE))
-            bare = Image.new("RGB", flat.size)
-            bare.paste(flat)
-            out = io.BytesIO()
-            bare.save(out, "JPEG", quality=QUALITY, optimize=True)
-    except BadInput:
-        raise
-    except Image.DecompressionBombError as problem:
-        limit = f"at most {MOST_PIXELS // 1_000_000} million pixels"
-        raise BadInput(place, "a picture of very many pixels", limit) from problem
-    except UnidentifiedImageError as problem:
-        raise BadInput(place, "something else", expected) from problem
-    except Exception as problem:  # decoders raise what they like (OSError, struct.error, KeyError ...)
-        raise BadInput(place, "a damaged picture", expected) from problem
-    return out.getvalue()
+        done = subprocess.run(command, input=sent, capture_output=True, env=env, timeout=WAIT_S)  # noqa: S603
+    except subprocess.TimeoutExpired as late:
+        raise _costly(place) from late
+    except OSError as problem:
+        raise BookTrouble(f"{place}: it cannot be looked at just now ({problem.strerror})") from problem
+    if done.returncode == 0:
+        return done.stdout
+    seen, tab, expected = done.stdout.decode("utf-8", "replace").partition("\t")
+    if done.returncode == 1 and tab:
+        raise BadInput(place, seen, expected)
+    raise _costly(place)  # out of memory or time, or a decoder that crashed
+
+
+def _costly(place: str) -> BadInput:
+    return BadInput(
+        place, "a picture that takes very much time or memory to show", "a photo as a phone takes it"
+    )

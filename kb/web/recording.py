@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from flask import Flask, Response, jsonify, redirect, request, url_for
@@ -154,7 +155,7 @@ def record_visit() -> AnyResponse:
     if do != "save":
         return _changed(entry, do, left_out)
     try:
-        visit = visit_from(entry.data(), "visit")
+        visit = _with_the_rest(visit_from(entry.data(), "visit"))
         done = site().books.record([visit])
     except BadInput as wrong:
         return _wrong(entry, wrong)
@@ -174,6 +175,17 @@ def record_visit() -> AnyResponse:
         told: dict[str, Any] = {"visit": visit_id, "already": not done.recorded, "left_out": left_out}
         return jsonify(told | {"next": url_for("recorded", visit=visit_id)})
     return redirect(url_for("recorded", visit=visit_id, left=len(left_out) or None), 303)
+
+
+def _with_the_rest(visit: Visit) -> Visit:
+    """A correction with what the form does not show of the visit that it corrects, so that it is not lost."""
+    if not visit.supersedes:
+        return visit
+    try:
+        old = _visit(visit.supersedes[0])
+    except NotFound:
+        return visit
+    return replace(visit, readings=old.readings, case=old.case)
 
 
 def _changed(entry: Entry, do: str, left_out: list[str]) -> AnyResponse:

@@ -15,17 +15,17 @@ from typing import TYPE_CHECKING, Any, Final
 
 from kb.errors import BadInput, BookTrouble, ascii_controls
 from kb.web.app import LOCAL, make_app
-from kb.web.guards import MOST_BODY
+from kb.web.front import Front
+from kb.web.guards import Bounds, Guards
 
 if TYPE_CHECKING:
+    import ssl
     from types import FrameType
 
     from flask import Flask
 
 PORT: Final = 8437
-THREADS: Final = 16  #: phones answered at once; more wait their turn
-_PATIENCE_S: Final = 20  #: for a phone that does not go on sending
-_HEADERS: Final = 32 * 1024
+_QUEUE: Final = 128  # connections that wait to be accepted
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,10 +54,13 @@ class Running:
     """A server that is bound to its port; ``run`` answers until ``stop`` or an interrupt."""
 
     def __init__(
-        self, home: Path, store: str | None, how: Serving, tell: Callable[[Running, str], None]
+        self,
+        home: Path,
+        store: str | None,
+        how: Serving,
+        tell: Callable[[Running, str], None],
+        bounds: Bounds | None = None,
     ) -> None:
-        from cheroot.wsgi import Server
-
         own = lan_names() if how.lan else ()
         behind = (how.behind.lower(),) if how.behind else ()
         hosts = LOCAL | {name.lower() for name in (*own, *how.names, *behind)}
@@ -76,25 +79,26 @@ class Running:
             from werkzeug.middleware.proxy_fix import ProxyFix
 
             served = ProxyFix(self.app, x_for=1, x_proto=1, x_host=1)
-        address = ("0.0.0.0" if how.lan else "127.0.0.1", how.port)  # noqa: S104  # only when asked for
-        self._server = Server(
-            address, served, numthreads=THREADS, server_name="", request_queue_size=64, timeout=_PATIENCE_S
-        )
-        self._server.max_request_body_size = 2 * MOST_BODY
-        self._server.max_request_header_size = _HEADERS
-        if how.certificate is not None:
-            self._server.ssl_adapter = _tls(how.certificate, how.key)
+        tls = _tls(how.certificate, how.key) if how.certificate is not None else None
         _warm(self.app)
+        address = ("0.0.0.0" if how.lan else "127.0.0.1", how.port)  # noqa: S104  # only when asked for
         try:
-            self._server.prepare()
+            listener = socket.create_server(address, backlog=_QUEUE)
         except OSError as problem:
             why = ascii_controls(problem.strerror or str(problem))
             raise BookTrouble(f"port {how.port}: {why}; --port chooses another") from problem
-
-    @property
-    def port(self) -> int:
-        """The port that it is bound to."""
-        return int(self._server.bind_addr[1])
+        self.port: Final = int(listener.getsockname()[1])  #: the port that it is bound to
+        site = self.app.extensions["jackfield"]
+        guards: Guards = site.guards
+        self._front = Front(
+            listener,
+            served,
+            guards.token_in,
+            bounds or Bounds(),
+            tls=tls,
+            proxied=bool(how.behind),
+            leave=site.books.close,
+        )
 
     @property
     def url(self) -> str:
@@ -123,7 +127,7 @@ class Running:
 
         def answer() -> None:
             try:
-                self._server.serve()
+                self._front.serve()
             finally:
                 ended.set()
 
@@ -143,7 +147,7 @@ class Running:
 
     def stop(self) -> None:
         """Answer what is being answered, then no more."""
-        self._server.stop()
+        self._front.stop()
 
 
 def _warm(app: Flask) -> None:
@@ -201,12 +205,14 @@ class _Plain(logging.Formatter):
         return "\n".join(ascii_controls(line) for line in super().format(record).splitlines())
 
 
-def _tls(certificate: Path, key: Path | None) -> Any:
-    from ssl import SSLError
+def _tls(certificate: Path, key: Path | None) -> ssl.SSLContext:
+    import ssl
 
-    from cheroot.ssl.builtin import BuiltinSSLAdapter
-
+    context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
+    context.options |= ssl.OP_NO_RENEGOTIATION  # a handshake costs the server more than the client
+    context.set_alpn_protocols(["http/1.1"])
     try:
-        return BuiltinSSLAdapter(str(certificate), str(key or certificate))
-    except (OSError, SSLError) as problem:
+        context.load_cert_chain(certificate, key or certificate)
+    except (OSError, ssl.SSLError) as problem:
         raise BadInput("--cert", str(problem), "a certificate with its key, both PEM") from problem
+    return context

@@ -6,7 +6,6 @@ Today's jobs are a job file beside the book, ``today.json``, which ``jackfield p
 from __future__ import annotations
 
 import json
-import threading
 from pathlib import Path
 from typing import Any, Final
 
@@ -19,10 +18,10 @@ from kb.settings import TODAY as FILE
 from kb.web import privately
 from kb.web.lengths import read_length
 from kb.web.site import page, site
+from kb.whole import changing_files
 from kb.words import DriverInput
 
 _MOST: Final = 1_000_000  # bytes
-_CHANGING = threading.Lock()
 
 
 def add(app: Flask) -> None:
@@ -67,7 +66,7 @@ def change_today() -> AnyResponse:
     if site().jobs is not None:
         raise BadInput("today", "a job file that was named on the command line", "changes in that file")
     typed = {key: value.strip() for key, value in request.form.items() if key != "form_token"}
-    with _CHANGING:
+    with changing_files(site().books.home):
         data = read_jobs()
         done = typed.get("done", "")
         if done.isdecimal() and len(done) < 4:

@@ -141,3 +141,51 @@ def test_a_damaged_book_is_told_without_a_traceback(jackfield: Run, book: Path) 
     assert done.code in (1, 3)
     assert "Traceback" not in done.err + done.out
     assert "integrity   WRONG" in done.out or "damaged" in done.out + done.err
+
+
+def test_a_trigger_that_eats_visits_is_found_and_removed_and_a_missing_guard_put_back(
+    jackfield: Run, book: Path
+) -> None:
+    hurt(
+        book,
+        "CREATE TRIGGER tidy BEFORE INSERT ON visit BEGIN SELECT RAISE(IGNORE); END",
+        "DROP TRIGGER finding_kept_delete",
+        "DROP TRIGGER visit_kept_update",
+        "CREATE TRIGGER visit_kept_update BEFORE UPDATE ON visit BEGIN SELECT 1; END",
+        "DROP INDEX ix_visit_revision",
+        "CREATE VIEW mine AS SELECT * FROM visit",
+    )
+    found = wrong(jackfield)
+    assert found == {
+        "guards": [
+            "the trigger 'tidy' belongs to no book: it can drop or change what is recorded",
+            "the trigger 'finding_kept_delete' is missing: recorded facts could be changed",
+            "the trigger 'visit_kept_update' is not as in a book of this format",
+        ],
+        "indexes": ["the view 'mine' belongs to no book", "the index 'ix_visit_revision' is missing"],
+    }
+    assert "doctor --mend mends guards" in jackfield("doctor").out
+    assert wrong(jackfield, "--mend") == {}
+    assert wrong(jackfield) == {}
+    assert jackfield("record", "Norwell", "NV77", "opt:ok").code == 0
+    assert jackfield("show", "Norwell", "NV77").code == 0
+
+
+def test_a_table_that_is_not_as_it_must_be_is_told_and_not_touched(jackfield: Run, book: Path) -> None:
+    hurt(book, "CREATE TABLE mine (a)", "ALTER TABLE seal ADD COLUMN b")
+    told = ["the table 'mine' belongs to no book", "the table 'seal' is not as in a book of this format"]
+    assert wrong(jackfield, "--mend") == {"tables": told}
+
+
+def test_files_of_somebody_else_that_end_in_part_are_let_be(jackfield: Run, book: Path, home: Path) -> None:
+    mine = ["song.mp3.part", "film.part", "notes.sqlite.part", "book.part", ".part", "my.book.sqlite.77.part"]
+    ours = [
+        "book.sqlite.1a2b3c4d.part",
+        ".settings.toml.1a2b3c4d.part",
+        "book.sqlite.before-0001-x.bak.0a1b2c3d.part",
+    ]
+    for name in (*mine, *ours):
+        (home / name).write_text("x")
+        os.utime(home / name, (0, 0))
+    assert wrong(jackfield, "--mend") == {}
+    assert {one.name for one in home.iterdir() if one.name.endswith(".part")} == set(mine)

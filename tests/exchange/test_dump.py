@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from kb.exchange.cells import guarded, plain
@@ -73,10 +73,84 @@ def test_guarding_a_cell_loses_nothing(text: str) -> None:
     assert plain(guarded(text)) == text
 
 
-@given(st.text(alphabet="'=+-@\t\r\nab＝", max_size=6))
+RUN = set("=+-@＝\t\r")
+signs = st.text(alphabet="'=+-@\t\r\nab＝,;|\" ", max_size=8)
+
+
+@settings(max_examples=20_000 if LONG else 500)
+@given(signs)
 def test_guarding_a_cell_of_signs_loses_nothing(text: str) -> None:
     assert plain(guarded(text)) == text
     assert guarded(text)[:1] not in set("=+-@\t\r\n＝")
+
+
+def cells_of(text: str, separator: str, *, quotes: bool) -> list[str]:
+    """What a spreadsheet takes for cells if it splits at ``separator``; written without a look at ours.
+
+    With ``quotes`` a quote at the start of a cell holds until the next single one, and what follows up to the
+    separator belongs to the cell (as common spreadsheets do). Without, quotes are letters like others.
+    """
+    found, cell, inside, begun, at = [], "", False, False, 0
+    while at < len(text):
+        sign = text[at]
+        if inside:
+            if text[at : at + 2] == '""':
+                cell += '"'
+                at += 1
+            elif sign == '"':
+                inside = False
+            else:
+                cell += sign
+        elif sign == '"' and quotes and not begun:
+            inside = begun = True
+        elif sign == separator or sign in "\r\n":
+            found.append(cell)
+            cell, begun = "", False
+        else:
+            cell += sign
+            begun = True
+        at += 1
+    return [*found, cell]
+
+
+@pytest.mark.parametrize("quotes", [True, False], ids=["with quotes", "without"])
+@pytest.mark.parametrize("separator", [",", ";", "\t", "|"], ids=["comma", "semicolon", "tab", "bar"])
+@settings(max_examples=20_000 if LONG else 300)
+@given(st.lists(st.lists(signs, min_size=2, max_size=2), min_size=1, max_size=2))
+@example([["x;=HYPERLINK(1)", "a\t=1"]])
+@example([["x;", "y"]])
+@example([["x\n=1", '";=1']])
+def test_whatever_a_spreadsheet_splits_at_no_cell_begins_as_a_formula(
+    separator: str, quotes: bool, rows: list[list[str]]
+) -> None:
+    made = io.StringIO()
+    writer = csv.writer(made, quoting=csv.QUOTE_ALL, lineterminator="\r\n")
+    writer.writerows(["visit", *map(guarded, row)] for row in rows)
+    cells = cells_of(made.getvalue(), separator, quotes=quotes)
+    assert [cell for cell in cells if cell.lstrip(' "')[:1] in RUN] == []
+    back = csv.reader(io.StringIO(made.getvalue(), newline=""), strict=True)
+    assert [[plain(cell) for cell in row[1:]] for row in back] == rows
+
+
+def test_a_note_with_formulas_after_other_separators_loads_back(jackfield: Run, tmp_path: Path) -> None:
+    note = "x;=HYPERLINK(1)\ny\t=2;\n|@3, -4;"
+    (tmp_path / "v.json").write_text(json.dumps(visit_data(note=note)))
+    jackfield("record", "--file", tmp_path / "v.json")
+    jackfield("dump", tmp_path / "d.csv")
+    text = (tmp_path / "d.csv").read_bytes().decode()
+    for separator in ",;\t|":
+        cells = cells_of(text, separator, quotes=True)
+        assert [cell for cell in cells if cell.lstrip(' "')[:1] in RUN] == []
+    assert jackfield("load", tmp_path / "d.csv", "--home", tmp_path / "o").code == 0
+    [visit] = jackfield("show", "nv40-210", "--json", "--home", tmp_path / "o").json["visits"]
+    assert visit["note"] == note
+
+
+def test_quotes_inside_the_texts_of_somebodys_own_table_are_theirs(jackfield: Run, tmp_path: Path) -> None:
+    table = tmp_path / "t.csv"
+    table.write_text("date,make,model,note\n2024-03-01,Norwell,NV1,\"printed:\n'-R' and '+L'\"\n")
+    assert jackfield("load", table).code == 0
+    assert jackfield("show", "nv1", "--json").json["visits"][0]["note"] == "printed:\n'-R' and '+L'"
 
 
 def test_a_table_is_csv_as_in_rfc_4180(jackfield: Run, visit_file: Any) -> None:

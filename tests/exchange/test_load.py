@@ -5,15 +5,22 @@ from __future__ import annotations
 import csv
 import gzip
 import json
+import sqlite3
+import tracemalloc
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from kb.exchange import loading
+from kb.exchange.columns import TableMap
+from kb.exchange.lines import lines_of
 from kb.exchange.loading import Source, load
+from kb.exchange.table import Table
 from kb.store import Store
 from tests.cli.conftest import Run
 from tests.exchange.helpers import facts_of, visit_data
+from tests.store.test_safety import start
 
 NOTES = """Visit,Date,Manufacturer,Model No,Technician,Connector,Label,Result,Speakers,Cable,Notes
 1,2024-03-01,Norwell,NV40-210,RT,toslink,OPTICAL OUT,carried,stay-on,optical cable 2 m; DAC,"kitchen, low"
@@ -250,3 +257,76 @@ def test_a_dump_beside_other_notes_is_refused(jackfield: Run, notes: Path, tmp_p
     assert (done.code, "by itself" in done.err) == (2, True)
     with Store.open(tmp_path / "other" / "book.sqlite") as store:
         assert facts_of(store) == []
+
+
+@pytest.mark.parametrize("form", ["%Y-%m-%Y", "%q", "%", "%d/%m", "%Y", "%m/%Y", "(", "soon", ""])
+def test_a_format_that_names_no_day_is_refused_before_anything_is_read(
+    jackfield: Run, notes: Path, tmp_path: Path, form: str
+) -> None:
+    """Python's strptime takes each code once (a regular expression of named groups)."""
+    said = jackfield("load", notes, "--date-format", form)
+    assert (said.code, said.err.startswith("jackfield: --date-format: saw")) == (2, True)
+    assert "mistake" not in said.err
+    mapping = tmp_path / "map.toml"
+    mapping.write_text(f"[read]\ndate = {json.dumps(form)}\n")
+    said = jackfield("load", notes, "--mapping", mapping)
+    assert (said.code, "map.toml, read, date: saw" in said.err) == (2, True)
+
+
+@pytest.mark.parametrize(
+    ("form", "said"),
+    [
+        ("%d.%m.%y", "01.03.24"),
+        ("%d %b %Y", "01 Mar 2024"),
+        ("%Y%m%d %H:%M", "20240301 14:05"),
+        ("%j %Y", "061 2024"),
+    ],
+)
+def test_a_day_is_read_however_it_is_written(jackfield: Run, tmp_path: Path, form: str, said: str) -> None:
+    path = tmp_path / "days.csv"
+    path.write_text(f"make,model,date\nNorwell,NV1,{said}\n")
+    assert jackfield("load", path, "--date-format", form, "--json").json["visits"] == 1
+    assert jackfield("show", "Norwell", "NV1", "--json").json["visits"][0]["date"] == "2024-03-01"
+
+
+def test_a_row_that_is_repeated_without_end_takes_no_memory(tmp_path: Path, jackfield: Run) -> None:
+    """Rows that say the same of one visit are one visit; 20,000 of them would be 5 MB of lists."""
+    path = tmp_path / "same.csv"
+    for rows in (
+        "Norwell,NV1,2024-03-01,\n",
+        "Norwell,NV1,2024-03-01,toslink\n",
+    ):
+        path.write_text("make,model,date,form\n" + rows * 20_000)
+        with path.open("rb") as file:
+            table = Table(lines_of(file, "same"), TableMap(), "same")
+            tracemalloc.start()
+            try:
+                found = list(table.read())
+                peak = tracemalloc.get_traced_memory()[1]
+            finally:
+                tracemalloc.stop()
+        assert (len(found), peak < 1_000_000) == (1, True)
+    done = jackfield("load", path, "--json")
+    assert [(one["line"], one["seen"]) for one in done.json["bad"]] == [(2, "20000 rows of one visit")]
+
+
+def test_a_file_is_loaded_while_a_server_records(tmp_path: Path) -> None:
+    """Both are acknowledged, both are there, and the file is one writing."""
+    path, book = tmp_path / "many.csv", tmp_path / "book.sqlite"
+    path.write_text("date,make,model\n" + "".join(f"2024-01-01,Norwell,NV{n}\n" for n in range(2000)))
+    with Store.open(book) as store, start("record", str(book), "W", "100000") as writer:
+        assert writer.stdout is not None
+        writer.stdout.readline()
+        writer.stdout.readline()
+        done = load(store, [str(path)], Source())
+        lines = [writer.stdout.readline() for _ in range(3)]
+        writer.kill()
+        lines += writer.communicate()[0].splitlines(keepends=True)
+        acknowledged = {id_ for line in lines if line.endswith("\n") for id_ in line.split()[1:]}
+        assert (done.visits, done.written) == (2000, True)
+        there = [one for some in store.visits() for one in some]
+        assert acknowledged <= {one.id for one in there}
+        assert sum(1 for one in there if one.source.model.startswith("NV")) == 2000
+    with closing(sqlite3.connect(book)) as raw:
+        asked = "SELECT count(*), count(DISTINCT revision) FROM visit WHERE model LIKE 'NV%'"
+        assert raw.execute(asked).fetchone() == (2000, 1)

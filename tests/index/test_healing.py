@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -70,11 +71,10 @@ def test_a_broken_index_has_no_revision_and_heals(book: Book, folder: Path, dama
     elif damage == "gone":
         keys.unlink()
     elif damage in ("meta", "format"):
-        with sqlite3.connect(keys) as db:
+        with closing(sqlite3.connect(keys)) as db, db:
             db.execute(
                 "DELETE FROM meta" if damage == "meta" else "UPDATE meta SET value = 99 WHERE name = 'format'"
             )
-        db.close()
     elif damage == "bits":
         (place / "bits-1").unlink()
     elif damage == "bits-size":

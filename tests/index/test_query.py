@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 
 import pytest
@@ -70,10 +70,10 @@ def test_no_text_whatever_does_more_than_find_nothing_or_be_refused(small: Index
 
 
 @pytest.fixture(scope="module")
-def small(tmp_path_factory: pytest.TempPathFactory) -> Index:
-    index = Index.open(tmp_path_factory.mktemp("small") / "index")
-    index.rebuild(region(300), 1)
-    return index
+def small(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Index]:
+    with Index.open(tmp_path_factory.mktemp("small") / "index") as index:
+        index.rebuild(region(300), 1)
+        yield index
 
 
 @pytest.mark.parametrize(

@@ -8,6 +8,7 @@ import stat
 import subprocess
 import sys
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -124,9 +125,8 @@ def test_pending_texts_are_folded_in_and_give_the_same_answers(book: Book, folde
     database = next(folder.glob("gen-*/keys.sqlite"))
     import sqlite3
 
-    with sqlite3.connect(database) as db:
+    with closing(sqlite3.connect(database)) as db:
         assert db.execute("SELECT count(*) FROM pending").fetchone() == (0,)
-    db.close()
     assert (models(index, "rattling number7"), models(index, "silent")) == before
     assert before[0][0] == "H7"
     assert before[1] == []
@@ -178,10 +178,10 @@ def test_a_query_for_a_model_imports_neither_whoosh_nor_sqlalchemy(book: Book, f
     book(NOTES).close()
     script = (
         "import sys, json\nfrom pathlib import Path\nfrom kb.index import Index\n"
-        "index = Index.open(Path(sys.argv[1]))\n"
-        "assert index.revision == 1\n"
-        "for query in ('norwel nv4O210', 'nv42-210', 'zz77?1', 'ostrava', 'nv40 signal:headphone'):\n"
-        "    index.find(query)\n"
+        "with Index.open(Path(sys.argv[1])) as index:\n"
+        "    assert index.revision == 1\n"
+        "    for query in ('norwel nv4O210', 'nv42-210', 'zz77?1', 'ostrava', 'nv40 signal:headphone'):\n"
+        "        index.find(query)\n"
         "print(json.dumps([n for n in ('whoosh', 'sqlalchemy', 'click', 'rich') if n in sys.modules]))"
     )
     root = Path(__file__).parents[2]
@@ -200,7 +200,8 @@ def test_a_search_of_words_warns_of_nothing(book: Book, folder: Path) -> None:
     book(NOTES).close()
     script = (
         "import sys\nfrom pathlib import Path\nfrom kb.index import Index\n"
-        "print(len(Index.open(Path(sys.argv[1])).find('muted').matches))"
+        "with Index.open(Path(sys.argv[1])) as index:\n"
+        "    print(len(index.find('muted').matches))"
     )
     root = Path(__file__).parents[2]
     environment = {**os.environ, "PYTHONPYCACHEPREFIX": str(folder / "fresh")}  # compiles Whoosh anew

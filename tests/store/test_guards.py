@@ -115,7 +115,7 @@ BAD: list[tuple[str, str, Any]] = [
     *(("finding_private", "note", bad) for bad in ("", "x" * 4001, None)),
     *(("alias", "set_key", bad) for bad in ("A", "A/C", "x" * 501, None)),
     *(("alias", "same_as", bad) for bad in ("A", "A/B", "x" * 501, None)),
-    *(("withdrawal", "turn", bad) for bad in (0, 1_000_001, 1.5, None)),
+    *(("withdrawal", "turn", bad) for bad in (0, 2**31, 1.5, None)),
     *(("withdrawal", "stands", bad) for bad in (2, None)),
     *(("seal", "nonce", bad) for bad in ("0" * 31, "0" * 33, None)),
     *(("reviewed_note", "jack", bad) for bad in (-1, 64, 0.5)),

@@ -6,6 +6,8 @@ import os
 import re
 import shutil
 import socket
+import subprocess
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -212,10 +214,22 @@ def chromium_path() -> str:
 
 
 @pytest.fixture(scope="session")
-def playing() -> Iterator[Any]:
+def playing(chromium_path: str) -> Iterator[Any]:
     sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    if trouble := driver_trouble([sys.executable, "-m", "playwright", "--version"]):
+        pytest.skip(f"the browser's driver does not start: {trouble}")
     with sync_api.sync_playwright() as play:
         yield play
+
+
+def driver_trouble(asked: list[str]) -> str:
+    """Why the driver, a program of its own, does not start (it may lack a library of the system), or ""."""
+    try:
+        done = subprocess.run(asked, capture_output=True, text=True, timeout=60)
+    except (OSError, subprocess.TimeoutExpired) as trouble:
+        return str(trouble)
+    said = (done.stderr or done.stdout).strip().splitlines()
+    return (said[-1] if said else f"exit code {done.returncode}") if done.returncode else ""
 
 
 @pytest.fixture(scope="session")

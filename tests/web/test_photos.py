@@ -7,8 +7,10 @@ import json
 import os
 import stat
 import struct
+import threading
 import time
 import zlib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +22,7 @@ from tests.web.conftest import FORM, ID, Phone
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
 Image = pytest.importorskip("PIL.Image", reason="Pillow is not installed")
 
-from kb.web.photos import EDGE, MOST, Photos, cleaned  # noqa: E402  # after the question whether Pillow is there
+from kb.web.photos import EDGE, LIMITS, MOST, Photos, cleaned  # noqa: E402  # after the question whether Pillow is there
 
 
 def picture(size: tuple[int, int] = (640, 480), kind: str = "JPEG", **more: Any) -> bytes:
@@ -158,6 +160,110 @@ def test_what_is_no_photo_is_refused_by_its_content(content: bytes, seen: str) -
         cleaned(content)
 
 
+def chunk(kind: bytes, data: bytes) -> bytes:
+    return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+
+
+def large_png(wide: int, high: int, more: bytes = b"") -> bytes:
+    """A PNG of one colour with 16 bits in each of four channels, small as a file."""
+    packer = zlib.compressobj(9)
+    row = bytes(1 + 8 * wide)
+    rows = b"".join(packer.compress(row) for _ in range(high)) + packer.flush()
+    head = struct.pack(">IIBBBBB", wide, high, 16, 6, 0, 0, 0)
+    pixels = chunk(b"IDAT", rows)
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + more + pixels + chunk(b"IEND", b"")
+
+
+def many_scans(count: int) -> bytes:
+    """A progressive JPEG whose last scan comes again and again: valid, and slow to show."""
+    made = picture((9900, 6000), progressive=True, quality=1)
+    last = made.rindex(b"\xff\xda")
+    return made[:last] + made[last:-2] * count + made[-2:]
+
+
+def still_webp(size: tuple[int, int]) -> bytes:
+    return picture(size, "WEBP", lossless=True)
+
+
+@pytest.mark.parametrize(
+    ("content", "seen"),
+    [
+        (large_png(6000, 5000), "6000 by 5000 pixels"),
+        (still_webp((6000, 5000)), "6000 by 5000 pixels"),
+        (many_scans(80), "layers"),
+    ],
+    ids=["PNG", "WebP", "JPEG of many scans"],
+)
+def test_a_small_file_that_is_a_large_picture_is_refused_before_it_is_decoded(
+    content: bytes, seen: str
+) -> None:
+    assert len(content) < 1_000_000
+    with pytest.raises(BadInput, match=seen):
+        cleaned(content)
+
+
+def test_a_text_in_a_png_that_unpacks_to_very_much_is_refused() -> None:
+    text = chunk(b"zTXt", b"Comment\0\0" + zlib.compress(bytes(200_000_000), 9))
+    with pytest.raises(BadInput, match="damaged"):
+        cleaned(large_png(100, 100, text))
+
+
+@pytest.mark.parametrize("kind", ["WEBP", "PNG"])
+def test_of_a_picture_that_moves_the_first_is_kept(kind: str) -> None:
+    out = io.BytesIO()
+    frames = [Image.new("RGB", (320, 240), (200, n, n)) for n in range(0, 200, 10)]
+    frames[0].save(out, kind, save_all=True, append_images=frames[1:])
+    with Image.open(io.BytesIO(cleaned(out.getvalue()))) as image:
+        assert image.size == (320, 240)
+        assert image.getpixel((5, 5))[1] < 20
+
+
+@pytest.mark.parametrize("size", [(8160, 6120), (4000, 3000)], ids=["50 megapixels", "12 megapixels"])
+@pytest.mark.parametrize("progressive", [False, True])
+def test_a_photo_as_large_as_phones_take_them_is_kept(size: tuple[int, int], progressive: bool) -> None:
+    with Image.open(io.BytesIO(cleaned(picture(size, progressive=progressive)))) as image:
+        assert image.size == (EDGE, EDGE * 3 // 4)
+
+
+@pytest.mark.parametrize(
+    "limits",
+    [{"memory": 150 * 1024 * 1024}, {"seconds": 0}],
+    ids=["memory", "processor time"],
+)
+def test_a_decoder_that_wants_too_much_is_ended_and_the_phone_is_told(
+    limits: dict[str, int], phone: Phone, book: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pytest.importorskip("resource", reason="this system holds no program to its memory")
+    monkeypatch.setattr("kb.web.photos.LIMITS", replace(LIMITS, **limits))
+    told = phone.post(
+        "/record",
+        {**FORM, "id": ID, "photo": (io.BytesIO(large_png(5000, 4900)), "panel.jpg")},
+        headers={"Accept": "application/json"},
+    ).json
+    assert "very much time or memory" in told["left_out"][0]
+    assert len(book.visits("Hallmere", "HM32-5")) == 1
+
+
+def test_a_decoder_that_does_not_end_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("kb.web.photos.WAIT_S", 0.01)
+    with pytest.raises(BadInput, match="very much time"):
+        cleaned(picture((7000, 5000), progressive=True))
+
+
+def test_a_photo_that_cannot_be_looked_at_now_keeps_the_visit_on_the_phone(
+    phone: Phone, book: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Acknowledged would mean that the phone lets go of the photo."""
+    monkeypatch.setattr("kb.web.photos._TURN_S", 0.01)
+    photos = phone.client.application.extensions["jackfield"].photos
+    monkeypatch.setattr(photos, "_decoding", threading.Semaphore(0))
+    data = {**FORM, "id": ID, "photo": (io.BytesIO(picture()), "panel.jpg")}
+    answer = phone.post("/record", data, headers={"Accept": "application/json"})
+    assert answer.status_code == 503
+    assert "many photos" in answer.json["error"]
+    assert book.visits("Hallmere", "HM32-5") == []
+
+
 @pytest.mark.parametrize(
     "content", [b"this is no photo", bomb(), picture()[:700]], ids=["text", "bomb", "cut off"]
 )
@@ -205,6 +311,7 @@ def test_a_name_that_was_sent_is_never_a_path(phone: Phone, home: Path) -> None:
         "index",
         "photos",
         "phones.json",
+        "changes.lock",
     }
 
 

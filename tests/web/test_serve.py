@@ -22,7 +22,7 @@ import pytest
 from tests.web.conftest import FORM
 
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
-pytest.importorskip("cheroot", reason="the extra jackfield[web] is not installed")
+pytest.importorskip("h11", reason="the extra jackfield[web] is not installed")
 
 
 class Line:

@@ -1,0 +1,145 @@
+"""Which facts came in with which bundle, and which bundles were taken back?
+
+Taking back is a matter of this book alone: what came only with the bundle counts no more here, and nobody
+else is told. What was recorded here, too, or came with another bundle stays. Nothing is deleted, so it can
+be brought back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+import sqlalchemy as sa
+
+from kb import clock
+from kb.errors import BadInput
+from kb.store import schema
+from kb.store.reading import Snapshot
+from kb.store.rows import CHUNK
+from kb.store.trouble import told
+
+#: The tables of which a bundle brings rows.
+TABLES = (schema.visit, schema.alias, schema.withdrawal, schema.reviewed_note)
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Where facts come from: ``kind`` is one of ``schema.ORIGINS``; the same ``id`` is the same bundle.
+
+    ``book``: the id of the book it was made from, "" where that is not known; ``signed_by``: a public key or
+    "".
+    """
+
+    id: str
+    kind: str
+    book: str = ""
+    name: str = ""
+    signed_by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Bundle:
+    """A bundle that came in. ``facts``: how many were new, ``visits`` of them; ``came_at``: first, in UTC.
+
+    ``revisions``: the writings in which it brought something.
+    """
+
+    origin: Origin
+    came_at: str
+    visits: int
+    facts: int
+    taken_back: bool
+    revisions: tuple[int, ...]
+
+
+def bundles(book: Snapshot) -> list[Bundle]:
+    """Every bundle that came in, the latest first."""
+    one = schema.bundle
+
+    def new(*tables: sa.Table) -> Any:
+        counted = [
+            sa.select(sa.func.count()).where(table.c.revision == one.c.revision).scalar_subquery()
+            for table in tables
+        ]
+        return sum(counted[1:], counted[0])
+
+    taken = sa.literal_column("bundle.revision IN (SELECT bundle FROM taken)", sa.Boolean)
+    asked = sa.select(
+        one,
+        new(schema.visit).label("visits"),
+        new(*TABLES).label("facts"),
+        taken.label("taken_back"),
+    ).order_by(one.c.revision)
+    found: dict[str, Bundle] = {}
+    with told(book._place):
+        for row in book._connection.execute(asked):
+            before = found.get(row.id)
+            found[row.id] = Bundle(
+                Origin(row.id, row.origin, row.book, row.name, row.signed_by),
+                before.came_at if before else row.came_at,
+                row.visits + (before.visits if before else 0),
+                row.facts + (before.facts if before else 0),
+                bool(row.taken_back),
+                (*(before.revisions if before else ()), row.revision),
+            )
+    return sorted(found.values(), key=lambda each: each.revisions, reverse=True)
+
+
+def named(book: Snapshot, given: str) -> Bundle:
+    """The bundle whose id begins so; raises BadInput where that is none, or several."""
+    start = given.strip().lower()
+    found = [one for one in bundles(book) if start and one.origin.id.startswith(start)]
+    if len(found) == 1:
+        return found[0]
+    if found:
+        raise BadInput(
+            "bundle", given, f"more of the id; so begin {', '.join(one.origin.id[:12] for one in found[:5])}"
+        )
+    raise BadInput(
+        "bundle", given, "the id of a bundle that came in, as `jackfield share bundles` lists them"
+    )
+
+
+def came_in(connection: sa.Connection, revision: int, origin: Origin) -> bool:
+    """Is the bundle new to the book? One that was taken back is brought back by taking it in once more."""
+    one = schema.bundle
+    there = connection.execute(sa.select(one.c.revision).where(one.c.id == origin.id)).scalars().all()
+    taken = sa.text("SELECT 1 FROM taken WHERE bundle = :bundle")
+    if there and connection.execute(taken, {"bundle": there[0]}).first():
+        turn(connection, revision, there)
+    return not there
+
+
+def note(connection: sa.Connection, revision: int, origin: Origin) -> None:
+    """Note that facts came in with this writing."""
+    row = {"id": origin.id, "origin": origin.kind, "book": origin.book, "name": origin.name}
+    at = clock.now().strftime("%Y-%m-%dT%H:%M:%SZ")
+    connection.execute(
+        schema.bundle.insert(), {**row, "revision": revision, "signed_by": origin.signed_by, "came_at": at}
+    )
+
+
+def turn(connection: sa.Connection, revision: int, revisions: Iterable[int]) -> None:
+    """Take back what a bundle brought in these writings, or bring back what was taken back."""
+    rows = [{"bundle": one, "revision": revision} for one in revisions]
+    connection.execute(schema.bundle_turn.insert(), rows)
+
+
+def keep(connection: sa.Connection, revision: int, facts: list[str]) -> None:
+    """Note that facts which are here came once more, or were recorded here: of those that came with a
+    bundle."""
+    table = schema.came_again
+    for start in range(0, len(facts), CHUNK):
+        some = facts[start : start + CHUNK]
+        found: set[str] = set()
+        for kind in TABLES:
+            foreign = kind.c.revision.in_(sa.select(schema.bundle.c.revision))
+            asked = sa.select(kind.c.id).where(kind.c.id.in_(some), foreign, kind.c.revision != revision)
+            found.update(connection.execute(asked).scalars())
+        noted = sa.select(table.c.fact).where(table.c.fact.in_(some), table.c.revision == revision)
+        found -= set(connection.execute(noted).scalars()) if found else set()
+        if found:
+            rows = [{"fact": one, "revision": revision} for one in sorted(found)]
+            connection.execute(table.insert(), rows)
