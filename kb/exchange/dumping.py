@@ -20,6 +20,7 @@ from kb.exchange.loading import FORMAT
 from kb.exchange.table import listed
 from kb.store import Snapshot, schema
 from kb.store.facts import AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact, everything
+from kb.store.trouble import told
 from kb.visit import finding_to, visit_to
 
 _TABLES: Final = {
@@ -39,10 +40,11 @@ COLUMNS: Final = (
 def counts(book: Snapshot) -> dict[str, int]:
     """How many facts of each kind the book has."""
     ask = book._connection.execute
-    return {
-        kind: ask(sa.select(sa.func.count()).select_from(table)).scalar_one()
-        for kind, table in _TABLES.items()
-    }
+    with told(book._place):
+        return {
+            kind: ask(sa.select(sa.func.count()).select_from(table)).scalar_one()
+            for kind, table in _TABLES.items()
+        }
 
 
 def json_lines(book: Snapshot) -> Generator[str, None, None]:

@@ -11,8 +11,10 @@ import os
 import random
 import secrets
 import sqlite3
+import threading
 import time
-from contextlib import closing, suppress
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any, Final, Protocol, cast
 
@@ -291,7 +293,9 @@ class ServerPlace:
         return set(connection.exec_driver_sql(asked).scalars())
 
     def reading(self, connection: sa.Connection) -> sa.Connection:
-        return connection.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
+        # Not ``postgresql_readonly`` as well: the driver then begins the next writing as READ WRITE, which a
+        # standby refuses with other words than any other change.
+        return connection.execution_options(isolation_level="REPEATABLE READ")
 
     def lock(self, connection: sa.Connection) -> None:
         connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_LOCK)))
@@ -304,13 +308,12 @@ class ServerPlace:
 
     def commit(self, engine: sa.Engine, transaction: sa.RootTransaction, mark: str, again: str) -> None:
         connection = transaction.connection
-        # Without a limit a commit waits for ever for a synchronous standby that is gone.
-        connection.exec_driver_sql(f"SET LOCAL statement_timeout = {round(PATIENCE * 1000)}")
         about = connection.info
         about.pop(_WARNED, None)
         broken: BaseException | None = None
         try:
-            transaction.commit()
+            with _cancelled_after(connection, PATIENCE):
+                transaction.commit()
         except sa.exc.DBAPIError as problem:
             if not is_lost(problem):
                 raise  # the server itself says that it did not commit
@@ -351,9 +354,8 @@ class ServerPlace:
         # A commit whose connection broke may still be under way. Until it ends it holds the row of the book,
         # so this waits for the row. Locking the row is a change: its commit waits for the standby as well,
         # and so it confirms the earlier one.
-        with engine.connect() as connection:
+        with engine.connect() as connection, _cancelled_after(connection, LOOKING):
             with connection.begin():
-                connection.exec_driver_sql(f"SET LOCAL statement_timeout = {round(LOOKING * 1000)}")
                 connection.info.pop(_WARNED, None)
                 connection.execute(sa.select(schema.book.c.one).with_for_update())
                 asked = sa.select(1).where(schema.writing.c.mark == mark)
@@ -391,6 +393,33 @@ class ServerPlace:
             cursor.execute("SHOW transaction_read_only")  # on: a standby, or a server told so
             self.writable = cursor.fetchone()[0] == "off"
         connection.commit()
+
+
+@contextmanager
+def _cancelled_after(connection: sa.Connection, seconds: float) -> Iterator[None]:
+    """Ask the server to cancel what it does on this connection if it is not done after so many seconds.
+
+    A limit of the server itself (``statement_timeout``) does not hold while it waits for a standby.
+    """
+    driver: Any = connection.connection.dbapi_connection
+    late = threading.Event()
+
+    def cancel() -> None:
+        late.set()
+        with suppress(Exception):  # the server is gone: then nothing is left to be cancelled
+            driver.cancel_safe(timeout=WAIT)
+
+    timer = threading.Timer(seconds, cancel)
+    timer.daemon = True
+    timer.start()
+    try:
+        yield
+    finally:
+        timer.cancel()
+        if late.is_set():
+            timer.join()
+            with suppress(sa.exc.SQLAlchemyError):
+                connection.invalidate()  # the request to cancel may come late and hit something else
 
 
 BACK: Final = 10.0  #: seconds to wait for a server that was there a moment ago, or is starting

@@ -106,7 +106,7 @@ def outcome(far: str, model: str) -> tuple[type[BookUnavailable] | None, str]:
 
 
 def _turned(line: Link, turn: int) -> Iterator[tuple[int, bool, bool]]:
-    """All messages with one kind of breaking; ``breaks`` tries one kind of four unless JACKFIELD_LONG is set."""
+    """Every message with one kind of breaking; ``breaks`` lets the four kinds take turns."""
     answered, stays_down = bool(turn & 1), bool(turn & 2)
     number, misses = turn * 1000, 0
     while misses < 1:
@@ -235,11 +235,10 @@ def test_giving_to_the_team_and_taking_from_it_survive_a_broken_connection(
     Store.open(team).close()
     jackfield("record", "Hallmere", "32FN14", "hp:mute")
     for command in ("push", "pull"):
-        for number, _, _ in breaks(line, step=9):
+        for _ in breaks(line, step=13):
             done = jackfield("share", command, far, "--all")
             plain(done)
             assert done.code in (0, 3), done
-            assert number
     line.mend()
     assert jackfield("share", "push", far).code == 0
     with Store.open(team) as near:
