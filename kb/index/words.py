@@ -252,8 +252,9 @@ class WordSearcher:
         self._readers = readers
         self._searcher: Any = None
         if readers:
-            reader = readers[0] if len(readers) == 1 else reading.MultiReader(readers)
-            self._searcher = searching.Searcher(reader)
+            # The files may be several segments: Whoosh tells the words of a match only for leaves.
+            parts = [part for reader in readers for part, _ in reader.leaf_readers()]
+            self._searcher = searching.Searcher(parts[0] if len(parts) == 1 else reading.MultiReader(parts))
 
     def close(self) -> None:
         """Give the files back."""

@@ -133,6 +133,21 @@ def test_pending_texts_are_folded_in_and_give_the_same_answers(book: Book, folde
     assert index.check() == []
 
 
+def test_words_that_came_in_bit_by_bit_are_as_sure_as_those_of_a_new_index(book: Book) -> None:
+    """Words in several files at once, and in visits of just now: each match has its share and its snippet."""
+    index = book(NOTES)
+    words = [f"k{one}{other}gbv" for one in "aeiou" for other in "bdfgkmpt"]
+    added = [noted(f"Halvor: H{n}", f"rattling fan {word}") for n, word in enumerate(words)]
+    for turn in range(8):
+        index.update(added[5 * turn : 5 * turn + 5], [], 2 + turn)
+        if turn < 7:
+            index._fold_in(wait=True)  # the last ones are not in the files yet
+    grown = [index.find(word).matches for word in words]
+    index.rebuild([*NOTES, *added], 10)
+    assert grown == [index.find(word).matches for word in words]
+    assert {(match[0].score, match[0].snippet[:12]) for match in grown} == {(1.0, "rattling fan")}
+
+
 def test_markup_and_control_characters_in_notes_come_back_as_plain_text(book: Book) -> None:
     snippet = (
         book([noted("Norwell: NV1-1", "[red]loud\x1b[31m buzz</b>\x00 here")]).find("buzz").matches[0].snippet
