@@ -74,11 +74,11 @@ def test_a_visit_is_told_as_saved_only_if_it_is_and_as_not_saved_only_if_it_is_n
     team: str, far: str, line: Link
 ) -> None:
     seen: set[str] = set()
-    with Store.open(team) as near:
-        for number, answered, stays_down in (one for turn in range(4) for one in _turned(line, turn)):
+    with Store.open(team) as near, Store.open(far) as store:
+        for number, answered, stays_down in (one for turn in range(4) for one in _turned(line, turn, store)):
             model = f"M{number}{'a' if answered else ''}{'d' if stays_down else ''}"
             there = near.counts().visits
-            kind, message = outcome(far, model)
+            kind, message = outcome(store, model)
             expected, said = 0, "not saved"
             if kind is None:
                 expected, said = 1, "saved"
@@ -95,26 +95,27 @@ def test_a_visit_is_told_as_saved_only_if_it_is_and_as_not_saved_only_if_it_is_n
     assert seen == {"saved", "unsure", "not saved"}
 
 
-def outcome(far: str, model: str) -> tuple[type[BookUnavailable] | None, str]:
-    """What a program is told that opens the book and records a visit."""
+def outcome(store: Store, model: str) -> tuple[type[BookUnavailable] | None, str]:
+    """What a program is told that records a visit."""
     try:
-        with Store.open(far) as store:
-            assert len(store.record([visit(model)]).recorded) == 1
+        assert len(store.record([visit(model)]).recorded) == 1
     except BookUnavailable as trouble:
         return type(trouble), str(trouble)
     return None, ""
 
 
-def _turned(line: Link, turn: int) -> Iterator[tuple[int, bool, bool]]:
-    """Every message with one kind of breaking; ``breaks`` lets the four kinds take turns."""
+def _turned(line: Link, turn: int, store: Store) -> Iterator[tuple[int, bool, bool]]:
+    """Every message of a writing with one kind of breaking."""
     answered, stays_down = bool(turn & 1), bool(turn & 2)
-    number, misses = turn * 1000, 0
-    while misses < 1:
+    number, broken = 0, True
+    while broken:
         number += 1
-        line.break_at(number % 1000, answered=answered, stays_down=stays_down)
+        assert store.revision() >= 0  # a connection that works, as between two visits
+        line.break_at(number, answered=answered, stays_down=stays_down)
         yield number, answered, stays_down
-        misses += not line.broken
+        broken = line.broken
         line.mend()
+    assert number > 5
 
 
 def test_record_says_so_in_ordinary_words(jackfield: Run, team: str, far: str, line: Link) -> None:
@@ -367,8 +368,9 @@ def test_a_server_that_is_full_or_stopped_in_between_is_told(
             assert len(other.visits_of(KEY)) == 1
 
             def ended() -> Iterator[Any]:
-                yield visit("NV2")
+                yield from (visit(f"M{number}") for number in range(500))
                 keeper.execute(ending)
+                yield visit("M500")
 
             with pytest.raises(Interrupted, match="nothing was changed"):
                 other.record(ended())
