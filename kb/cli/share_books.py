@@ -76,7 +76,8 @@ def pull_command(session: Session, url: str, everything: bool) -> int:
     _two_books(session, url)
     mine, given = known.load(session.folder), Given()
     with Store.open(url, create=False) as shared:
-        prepare(shared)
+        if shared.writable:  # a standby gives what was entered anew on its primary
+            prepare(shared)
         with shared.snapshot() as there:
             stands = there.standing
             peer = mine.peer(f"book:{stands.book}")
