@@ -18,7 +18,7 @@ from tests.cli.conftest import Run
 from tests.exchange.helpers import visit_data
 
 KEYS = ("11qYAYKxCrfVS/7TyWQHOg7hcvPapiMlrwIaaPcHURo=", "PUAXw+hDiVqStwqnTRt+vJyYLM8uxJaMwM1V8Sr0Zgw=")
-"""The public keys of tests 1 and 2 in RFC 8032, section 7.1."""
+"""The public keys of tests 1 and 2 in RFC 8032, section 7.1 (from memory)."""
 
 
 @pytest.fixture
