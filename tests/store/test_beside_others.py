@@ -15,8 +15,10 @@ import pytest
 from kb.book import Book
 from kb.book.book import derived
 from kb.cli.main import jackfield
+from kb.errors import BookTrouble
 from kb.exchange.backup import back_up
 from kb.exchange.doctor import checks
+from kb.given import Way, moved, readable
 from kb.index import files
 from kb.store import Store
 from kb.store.peek import standing
@@ -181,3 +183,81 @@ def test_what_phones_record_is_there_though_the_command_line_and_a_second_server
     with Book.open(home) as book:
         assert book.find("norwell nv40-210").matches[0].how == "exact"
         assert book.index.check() == []
+
+
+def test_a_new_home_that_several_programs_open_at_once_holds_what_each_recorded(tmp_path: Path) -> None:
+    home = tmp_path / "new" / "home"
+    env = {**os.environ, "PYTHONPATH": str(ROOT)}
+    command = [sys.executable, "-c", SERVER, str(home)]
+    programs = [
+        subprocess.Popen([*command, name, "1"], cwd=ROOT, env=env, stdout=subprocess.PIPE, text=True)
+        for name in "ABCD"
+    ]
+    ids: list[str] = []
+    for program in programs:
+        out, _ = program.communicate(timeout=300)
+        assert program.returncode == 0
+        ids += out.split()
+    with Store.open(home / "book.sqlite") as store:
+        assert {one.id for some in store.visits() for one in some} == set(ids)
+    assert len(ids) == 4 * 2 * 3
+    assert [one.name for one in home.iterdir() if ".part" in one.name] == []
+
+
+def test_where_a_disk_knows_no_links_a_new_book_is_for_its_owner_alone_all_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refused(*_: object) -> None:
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(os, "link", refused)
+    book = tmp_path / "home" / "book.sqlite"
+    with Store.open(book) as store:
+        store.record([visit()])
+    assert book.stat().st_mode & 0o777 == 0o600
+    copy_book(book, tmp_path / "copy.sqlite")
+    with Store.open(tmp_path / "copy.sqlite") as store:
+        assert len(store.visits_of(KEY)) == 1
+    with pytest.raises(BookTrouble, match="is there already"):
+        copy_book(book, tmp_path / "copy.sqlite")
+
+
+def test_a_file_of_one_byte_is_no_empty_book_and_stays_as_it_is(tmp_path: Path) -> None:
+    """SQLite takes its size for 0 (os_unix.c, unixFileSize) and would write over it."""
+    path = tmp_path / "book.sqlite"
+    path.write_bytes(b"x")
+    with pytest.raises(BookTrouble, match="is no book"):
+        Store.open(path)
+    assert path.read_bytes() == b"x"
+
+
+def test_a_book_read_without_locks_is_read_again_where_somebody_wrote_to_it_meanwhile(
+    tmp_path: Path,
+) -> None:
+    book = tmp_path / "book.sqlite"
+    with Store.open(book) as store:
+        store.record([visit()])
+    ways = readable(book)
+    assert next(ways).stood is None
+    way = next(ways)
+    assert "immutable" in way.uri
+    assert not moved(book, way)
+    with Store.open(book) as store:
+        store.record([visit("NV41-1")])
+        assert moved(book, way)
+    assert moved(book, way)
+    assert next(ways).stood is None  # the safe way again
+
+
+def test_a_book_that_may_only_be_read_tells_where_it_was_written_to_meanwhile(
+    tmp_path: Path,
+) -> None:
+    book = tmp_path / "book.sqlite"
+    with Store.open(book) as writer:
+        writer.record([visit()])
+    whole_way = Way(f"{book.as_uri()}?mode=ro&immutable=1", None)
+    with Store.open(book) as reader:
+        reader._place._way = whole_way._replace(stood=(0,))  # type: ignore[attr-defined]
+        reader._engine.dispose()
+        with pytest.raises(BookTrouble, match="was written to while it was read"):
+            reader.visits_of(KEY)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 import signal
 import sqlite3
@@ -212,7 +211,7 @@ def test_an_upgrade_for_which_no_copy_can_be_kept_is_not_made(
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(os, "fsync", full)
+    monkeypatch.setattr("kb.store.places.put_new", full)
     with pytest.raises(BookTrouble, match="No space left"):
         bring(book, coming)
     assert parts(book) == before
