@@ -10,10 +10,12 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from sqlalchemy import event
 
 from kb.exchange.loading import Loaded, Source, load
 from kb.store import Store
 from kb.store.seal import without_private
+from kb.visit import Visit, visit_from
 from tests.cli.conftest import Run
 from tests.conftest import LONG
 from tests.exchange.helpers import facts, facts_of, standing, visit_data
@@ -163,3 +165,20 @@ def test_the_words_of_a_row_known_from_a_colleague_are_found_after_loading_it(
     assert done.code == 0
     assert "came from other books" in done.out
     assert jackfield("--home", mine, "find", "umbrella").code == 0
+
+
+def test_one_more_row_that_says_the_same_asks_the_book_a_few_times_only(tmp_path: Path) -> None:
+    """300 people who saw one set on one day: their rows differ only in what is private."""
+    asked: list[str] = []
+
+    def seen(number: int) -> Visit:
+        said = {"date": "2026-03-04", "by": f"P{number}", "source": {"make": "Norwell", "model": "NV1"}}
+        return visit_from(said)
+
+    with Store.open(tmp_path / "book.sqlite") as store:
+        store.record([seen(number) for number in range(300)], alike=lambda _: True)
+        event.listen(store._engine, "before_cursor_execute", lambda *given: asked.append(given[2]))
+        done = store.record([seen(300), seen(301)], alike=lambda _: True)
+        assert len(done.recorded) == 2
+        assert store.counts().visits == 302
+    assert len([one for one in asked if "FROM visit" in one]) < 40
