@@ -166,6 +166,7 @@ def record_visit() -> AnyResponse:
         known = "" if isinstance(trouble, PerhapsSaved) else " Nothing was saved yet."
         return _form(entry, 503, f"{trouble}.{known} Save again in a moment.")
     visit_id = done.recorded[0].id if done.recorded else done.already[0]
+    again = int(bool(done.reinstated)) or None
     own = site().photos.attach(visit_id, entry.photos)
     # Kept with an earlier page of the form, a day ago or more; or one more than a visit has.
     left_out += [
@@ -175,8 +176,8 @@ def record_visit() -> AnyResponse:
     ]
     if wants_json(request):
         told: dict[str, Any] = {"visit": visit_id, "already": not done.recorded, "left_out": left_out}
-        return jsonify(told | {"next": url_for("recorded", visit=visit_id)})
-    return redirect(url_for("recorded", visit=visit_id, left=len(left_out) or None), 303)
+        return jsonify(told | {"next": url_for("recorded", visit=visit_id, again=again)})
+    return redirect(url_for("recorded", visit=visit_id, left=len(left_out) or None, again=again), 303)
 
 
 def _with_the_rest(visit: Visit) -> Visit:
@@ -303,6 +304,7 @@ def recorded() -> AnyResponse:
         jacks=jacks,
         photos=site().photos.of(visit.id),
         left=int(left) if left.isdecimal() and len(left) < 3 else 0,
+        again="again" in request.args,
     )
 
 

@@ -10,6 +10,7 @@ import pytest
 import sqlalchemy as sa
 
 from kb.store import Store, schema
+from kb.store.bundles import Origin
 from kb.store.facts import NoteFact
 from kb.store.places import place_of
 from kb.store.seal import sealed_id
@@ -200,7 +201,10 @@ def test_a_recorded_fact_is_neither_changed_nor_deleted_nor_replaced(
         store.alias("A/B", "A/C")
         store.withdraw([visit_id])
         note = (visit_id, None, "n")
-        store.merge([NoteFact(sealed_id("note", [*note]), *note)], outside=True)
+        fact = NoteFact(sealed_id("note", [*note]), *note)
+        for number in (1, 2):
+            store.merge([fact], outside=True, origin=Origin(sealed_id("bundle", number), "bundle"))
+        store.turn_bundle(sealed_id("bundle", 1), taken_back=True)
     with raw(path) as connection:
         before = connection.execute(f"SELECT * FROM {table}").fetchall()
         assert before

@@ -13,6 +13,7 @@ import pytest
 from kb.exchange.backup import examined
 from kb.exchange.doctor import checks, leftovers
 from kb.store import Store
+from kb.store.seal import sealed_id
 from kb.store.signs import FORMATS
 from kb.visit import Visit
 from tests.conftest import LONG
@@ -73,6 +74,22 @@ def test_an_old_book_is_copied_and_tells_all_it_told(book: Path, stamp: str) -> 
     [kept] = copies(book)
     assert (examined(kept).visits, stamp_of(kept), parts(kept)) == (4, stamp, before)
     assert_nothing_lost(kept)  # the copy is a book: it can take the place of the other
+
+
+@pytest.mark.parametrize("stamp", OLD)
+def test_an_old_book_that_holds_a_turn_nobody_can_go_above_still_works(book: Path, stamp: str) -> None:
+    book.parent.mkdir(mode=0o700)
+    old_book(book, stamp)
+    last = (TWO, 1_000_000, False)
+    with raw(book) as old:
+        row = (sealed_id("withdrawal", [*last]), 1, *last)
+        old.execute("INSERT INTO withdrawal (id, revision, fact, turn, stands) VALUES (?, ?, ?, ?, ?)", row)
+    with closing(Store.open(book)) as store:
+        assert store.visits_of(KEY) == expected()
+        assert store.withdraw([TWO]) == (TWO,)
+        assert [one.id for one in store.visits_of(KEY)] == [ONE]
+        assert store.reinstate([TWO]) == (TWO,)
+        assert store.visits_of(KEY) == expected()
 
 
 @pytest.mark.parametrize("stamp", OLD)
