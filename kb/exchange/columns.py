@@ -38,7 +38,7 @@ JACK_FIELDS: Final = (
 #: Columns that only a dump of ours has.
 DUMP_FIELDS: Final = ("record", "seal", "recorded", "spelling", "same_as", "of", "place", "turn", "stands")
 #: Columns that mean something only where a book made the table.
-OURS: Final = ("id", *DUMP_FIELDS)
+OURS: Final = ("id", "readings", "case", *DUMP_FIELDS)
 FIELDS: Final = (*VISIT_FIELDS, *JACK_FIELDS, *DUMP_FIELDS)
 LEFT_OUT: Final = "-"
 

@@ -47,6 +47,20 @@ def test_a_spreadsheet_of_old_notes_comes_in_with_its_obvious_columns(jackfield:
     assert jackfield("show", "Hallmere", "32FN14", "--json").json["visits"][0]["by"] == "RT"
 
 
+def test_a_case_number_of_somebodys_own_table_is_not_taken_for_a_confirmed_fault(
+    jackfield: Run, tmp_path: Path
+) -> None:
+    table = tmp_path / "t.csv"
+    table.write_text("date,make,model,Case,Readings\n2024-03-01,Norwell,NV1,4711,fine\n", encoding="utf-8")
+    done = jackfield("load", table, "--dry-run", "--json").json
+    assert done["unused"] == {str(table): ["Case", "Readings"]}
+    told = jackfield("load", table, "--map", "Case=case")
+    assert (told.code, "line 2, case" in told.err) == (2, True)
+    table.write_text('date,make,model,Case\n2024-03-01,Norwell,NV1,"{""fault"": ""x""}"\n', encoding="utf-8")
+    assert jackfield("load", table, "--map", "Case=case").code == 0
+    assert jackfield("show", "nv1", "--json").json["visits"][0]["case"] == {"fault": "x"}
+
+
 def test_the_same_file_twice_adds_nothing(jackfield: Run, notes: Path) -> None:
     jackfield("load", notes)
     before = jackfield("dump").out
