@@ -283,7 +283,7 @@ def test_a_program_that_keeps_a_transaction_open_for_too_long_lets_others_write(
         import time
 
         yield from (visit(f"NV{number}") for number in range(500))
-        time.sleep(1)
+        time.sleep(3)
         yield visit("NV500")
 
     with Store.open(team) as store:
