@@ -280,7 +280,7 @@ def test_a_program_that_keeps_a_transaction_open_for_too_long_lets_others_write(
 ) -> None:
     monkeypatch.setattr(places, "IDLE", 0.5)
     with Store.open(team) as store:
-        with pytest.raises(BookUnavailable, match="stood still.*nothing was changed"):
+        with pytest.raises(BookUnavailable, match=r"stood still.*nothing was changed"):
             stand_still(store, 1.5)
         assert store.revision() == 0
         store.record([visit()])
