@@ -142,10 +142,9 @@ class Session:
         """A message about the work, on stderr, so that stdout holds the answer alone."""
         print(visible(message, frozenset("\n")), file=file or sys.stderr)
 
-    @property
-    def has_written(self) -> bool:
-        """Has this command committed anything to its book?"""
-        return any(book.has_written for book in self._open)
+    def has_written_where(self, trouble: BookUnavailable) -> bool:
+        """Has this command committed anything to the very book that the trouble is about?"""
+        return any(book.has_written and str(trouble).startswith(book.store.place) for book in self._open)
 
     def close(self) -> None:
         """Close what was opened."""
@@ -214,7 +213,7 @@ def command_options(command: Callable[..., Any]) -> Callable[..., Any]:
             session.no(nobody)
             raise
         except BookUnavailable as trouble:
-            if session.has_written:
+            if session.has_written_where(trouble):
                 why = str(trouble).partition("; nothing was changed")[0]
                 raise type(trouble)(f"{why}; what this command wrote before that is saved") from trouble
             raise

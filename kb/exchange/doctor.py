@@ -50,7 +50,8 @@ class Check:
 def checks(store: Store, path: Path | None) -> list[Check]:
     """Every check of an open book; ``path`` is its file, None for a shared one.
 
-    Raises BookUnavailable if the book cannot be looked at now."""
+    Raises BookUnavailable if the book cannot be looked at now.
+    """
     found = []
     if path is not None:
         found += [Check(name, _tried(lambda look=look: look(path))) for name, look in _OF_FILE]  # type: ignore[misc]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 
@@ -57,14 +58,17 @@ class Link:
             threading.Thread(target=self._there, args=(near, far), daemon=True).start()
 
     def _there(self, near: socket.socket, far: socket.socket) -> None:
-        silent = threading.Event()
-        back = threading.Thread(target=self._back, args=(far, near, silent), daemon=True)
+        silent, answered = threading.Event(), threading.Event()
+        answered.set()
+        back = threading.Thread(target=self._back, args=(far, near, silent, answered), daemon=True)
         back.start()
         with suppress(OSError):
             while some := near.recv(1 << 16):
                 with self._lock:
-                    self.sent += 1
-                    breaks = self.sent == self._break_at
+                    if answered.is_set():  # else this is more of the same message
+                        answered.clear()
+                        self.sent += 1
+                    breaks = self.sent == self._break_at and not self.broken
                     if breaks:
                         self.broken, self.down = True, self._stays_down
                         silent.set()
@@ -72,18 +76,29 @@ class Link:
                     break
                 far.sendall(some)
                 if breaks:
-                    back.join(timeout=0.5)  # half a message gets no answer
+                    self._rest_of(near, far, back)
                     break
         for one in (near, far):
             with suppress(OSError):
                 one.shutdown(socket.SHUT_RDWR)
             one.close()
 
-    def _back(self, far: socket.socket, near: socket.socket, silent: threading.Event) -> None:
+    def _rest_of(self, near: socket.socket, far: socket.socket, back: threading.Thread) -> None:
+        """Send on what belongs to the message, until the server has answered it."""
+        near.settimeout(0.02)
+        until = time.monotonic() + 5
+        while back.is_alive() and time.monotonic() < until:
+            with suppress(TimeoutError):
+                far.sendall(near.recv(1 << 16))
+
+    def _back(
+        self, far: socket.socket, near: socket.socket, silent: threading.Event, answered: threading.Event
+    ) -> None:
         with suppress(OSError):
             while some := far.recv(1 << 16):
                 if silent.is_set():
                     return
+                answered.set()
                 near.sendall(some)
             near.shutdown(socket.SHUT_RDWR)
 
