@@ -8,7 +8,10 @@ The whole tree::
     |- NotFound             1   a true answer of "no": no such set, no path
     `- BookTrouble          3   the book could not be read or written
        |- BookTooNew        3   the book was written by a newer Jackfield
-       `- NoBookYet         3   nothing was ever recorded there
+       |- NoBookYet         3   nothing was ever recorded there
+       `- BookUnavailable   3   a shared book cannot be reached or used now; nothing is wrong with it
+          |- Interrupted    3   the server broke off; the same question may be answered next time
+          `- PerhapsSaved   3   nobody knows whether the server has saved what it was given
 
 A message names the place, what was seen and what was expected:
 
@@ -71,7 +74,7 @@ class NotFound(JackfieldError):
 
 
 class BookTrouble(JackfieldError):
-    """The book could not be opened, read or written; nothing was changed."""
+    """The book could not be opened, read or written; nothing was changed (but see ``PerhapsSaved``)."""
 
     exit_code = 3
 
@@ -82,6 +85,18 @@ class BookTooNew(BookTrouble):
 
 class NoBookYet(BookTrouble):
     """Nothing was ever recorded there: a true answer of "no" to who asks for a set."""
+
+
+class BookUnavailable(BookTrouble):
+    """A shared book cannot be reached or used now. This says nothing about the state of the book."""
+
+
+class Interrupted(BookUnavailable):
+    """The server broke off before it answered. Nothing was changed, and reading may be tried again."""
+
+
+class PerhapsSaved(BookUnavailable):
+    """The connection broke during a commit, and the server could not be asked about the result."""
 
 
 class described(str):  # used like a function

@@ -11,24 +11,19 @@ from __future__ import annotations
 
 import json
 import os
-import pwd
 import random
-import shutil
-import socket
 import statistics
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from pathlib import Path
 
 from measure import invented, table
+from team_server import database, server_programs
 
 from environment import ROOT, ready
-
-_ROOMS = ("usr/lib/postgresql/*/bin", "usr/pgsql-*/bin", "opt/homebrew/opt/postgresql*/bin")
 
 
 def main() -> int:
@@ -43,8 +38,8 @@ def main() -> int:
     if tools is None:
         print("no PostgreSQL server programs on this machine; on Debian: apt-get install postgresql")
         return 1
-    with server(tools) as url:
-        measure(url, programs, seconds)
+    with database(tools) as server:
+        measure(server.url, programs, seconds)
     return 0
 
 
@@ -137,50 +132,6 @@ def lost_writes(url: str, ids: Sequence[object]) -> int:
     with Store.open(url) as store:
         there = {one.id for some in store.visits() for one in some}
     return sum(one not in there for one in ids)
-
-
-def server_programs() -> Path | None:
-    """The folder of real server programs (one that says its version), None where there are none."""
-    found = shutil.which("initdb")
-    places = [Path(found).resolve().parent] if found else []
-    places += sorted((place for room in _ROOMS for place in Path("/").glob(room)), reverse=True)
-    for place in places:
-        try:
-            said = subprocess.run([place / "postgres", "--version"], capture_output=True, text=True)
-        except OSError:
-            continue
-        if said.returncode == 0 and "PostgreSQL" in said.stdout and (place / "pg_ctl").exists():
-            return place
-    return None
-
-
-@contextmanager
-def server(tools: Path) -> Iterator[str]:
-    """URL of a fresh server on loopback; as an unprivileged user where we are root, which it refuses."""
-    names = {user.pw_name for user in pwd.getpwall()}
-    user = next((name for name in ("nobody", "daemon") if name in names), None) if os.geteuid() == 0 else None
-    folder = Path(tempfile.mkdtemp(prefix="jackfield-pg-"))
-    if user:
-        shutil.chown(folder, user)
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    data, quiet = folder / "data", subprocess.DEVNULL
-
-    def run(*command: str) -> None:
-        subprocess.run(command, check=True, user=user, cwd=folder, stdout=quiet, env={"LC_ALL": "C"})
-
-    try:
-        run(str(tools / "initdb"), "-D", str(data), "-U", "jack", "-A", "trust", "-E", "UTF8")
-        options = f"-p {port} -h 127.0.0.1 -k {folder}"
-        log = str(folder / "log")
-        run(str(tools / "pg_ctl"), "-D", str(data), "-w", "-o", options, "-l", log, "start")
-        try:
-            yield f"postgresql+psycopg://jack@127.0.0.1:{port}/postgres"
-        finally:
-            run(str(tools / "pg_ctl"), "-D", str(data), "-w", "-m", "fast", "stop")
-    finally:
-        shutil.rmtree(folder, ignore_errors=True)
 
 
 if __name__ == "__main__":

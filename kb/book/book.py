@@ -116,6 +116,11 @@ class Book:
             self.__dict__["store"] = self._opened(create=True)
         return self.store
 
+    @property
+    def has_written(self) -> bool:
+        """Has this object committed anything to the store?"""
+        return "store" in self.__dict__ and self.store.writings > 0
+
     def _opened(self, *, create: bool) -> Store:
         from kb.store import Store
 

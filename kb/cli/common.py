@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final, TextIO
 
 import click
 
-from kb.errors import BadInput, NotFound
+from kb.errors import BadInput, BookUnavailable, NotFound
 from kb.text import visible
 
 if TYPE_CHECKING:
@@ -142,6 +142,11 @@ class Session:
         """A message about the work, on stderr, so that stdout holds the answer alone."""
         print(visible(message, frozenset("\n")), file=file or sys.stderr)
 
+    @property
+    def has_written(self) -> bool:
+        """Has this command committed anything to its book?"""
+        return any(book.has_written for book in self._open)
+
     def close(self) -> None:
         """Close what was opened."""
         while self._closing:
@@ -208,6 +213,11 @@ def command_options(command: Callable[..., Any]) -> Callable[..., Any]:
         except NotFound as nobody:
             session.no(nobody)
             raise
+        except BookUnavailable as trouble:
+            if session.has_written:
+                why = str(trouble).partition("; nothing was changed")[0]
+                raise type(trouble)(f"{why}; what this command wrote before that is saved") from trouble
+            raise
         finally:
             session.close()
 
@@ -219,3 +229,8 @@ def text(said: object, style: str = "") -> Text:
     from rich.text import Text
 
     return Text(visible(str(said), frozenset("\n")), style=style)
+
+
+def counted(number: int, what: str) -> str:
+    """``1 visit``, ``2 visits``."""
+    return f"{number:,} {what}{'' if number == 1 else 's'}"

@@ -9,7 +9,7 @@ import click
 
 from kb.cli.common import Session, command_options, text
 from kb.cli.progress import bar
-from kb.errors import BookTrouble, JackfieldError, NotFound
+from kb.errors import BadInput, BookTrouble, BookUnavailable, JackfieldError, NoBookYet, NotFound
 
 if TYPE_CHECKING:
     from kb.exchange.doctor import Check
@@ -38,6 +38,10 @@ def doctor_command(session: Session, mend: bool) -> int:
     mended: list[str] = []
     try:
         found = checks(session.book.store, path)
+    except (BookUnavailable, BadInput):
+        raise  # nothing was found out about the book, so nothing is advised
+    except NoBookYet as nothing:
+        raise NotFound(str(nothing)) from None
     except JackfieldError as trouble:
         found = [Check("book", (str(trouble),))]
     if mend and path is not None and any(one.name in _MENDED and not one.ok for one in found):
@@ -71,7 +75,9 @@ def doctor_command(session: Session, mend: bool) -> int:
             out.print(text(f"    {said}"), soft_wrap=True)
     for said in mended:
         out.print(text(said))
-    if not whole:
+    if not whole and path is None:
+        out.print(text("the shared book itself is wrong: tell whoever looks after the server"))
+    elif not whole:
         out.print(text("the book itself is wrong: keep a copy of its file, then jackfield restore --replace"))
     elif not well and not mend:
         out.print(text("jackfield doctor --mend mends guards, index and leftovers"))
@@ -94,6 +100,8 @@ def _index(session: Session) -> Check:
             seen = book.indexed()
             if not wrong and (seen is None or not now.follows(seen)):
                 wrong = ["the index has not come from this book"]
+    except BookUnavailable:
+        raise
     except BookTrouble as trouble:
         wrong = [str(trouble)]
     return Check("index", tuple(wrong))

@@ -8,7 +8,7 @@ import click
 
 from kb.cli.common import Session, command_options
 from kb.cli.share_files import pending, tell_given, tell_merged
-from kb.errors import BadInput
+from kb.errors import BadInput, described
 
 
 @click.command("push")
@@ -32,7 +32,8 @@ def push_command(session: Session, url: str, everything: bool) -> int:
     prepare(store)
     with Store.open(url) as shared, store.snapshot() as now:
         stands = now.standing
-        peer = mine.peer(f"book:{shared.standing().book}")
+        there = shared.standing().book
+        peer = mine.peer(f"book:{there}")
         after = 0
         if not everything and peer.given and now.follows(peer.given):
             after = peer.given.revision
@@ -42,8 +43,9 @@ def push_command(session: Session, url: str, everything: bool) -> int:
             origin = Origin(sealed_id("bundle", said_of_it), "book", stands.book)
             merged = shared.merge(facts, outside=True, origin=origin)
         place = shared.place
-    peer.given, peer.held = stands, given.waiting
-    known.save(session.folder, mine)
+    with known.changing(session.folder) as mine:
+        peer = mine.peer(f"book:{there}")
+        peer.given, peer.held = stands, given.waiting
     said = {
         "to_book": place,
         "from": after,
@@ -66,31 +68,33 @@ def pull_command(session: Session, url: str, everything: bool) -> int:
     jackfield share pull postgresql+psycopg://rt@server/jackfield
     """
     from kb.exchange import peers as known
-    from kb.exchange.sharing import prepare
+    from kb.exchange.sharing import Given, outgoing, prepare
     from kb.store import Store
     from kb.store.bundles import Origin
-    from kb.store.facts import VisitFact, shareable
     from kb.store.seal import sealed_id
 
     _two_books(session, url)
-    mine = known.load(session.folder)
+    mine, given = known.load(session.folder), Given()
     with Store.open(url, create=False) as shared:
-        prepare(shared)
+        if shared.writable:  # a standby gives what was entered anew on its primary
+            prepare(shared)
         with shared.snapshot() as there:
             stands = there.standing
             peer = mine.peer(f"book:{stands.book}")
             after = 0
-            if not everything and peer.taken and there.follows(peer.taken):
-                after = peer.taken.revision
-            with closing(shareable(there, after)) as every:
-                facts = (one for one in every if not isinstance(one, VisitFact) or one.nonce)
+            if not everything and peer.pulled and there.follows(peer.pulled):
+                after = peer.pulled.revision
+            waiting = peer.left if after else ()
+            # Who pulls may read all of that book: what looks personal is held back from others, not from him.
+            with closing(outgoing(there, after, given, waiting=waiting, hold=False)) as facts:
                 said_of_it = [stands.book, after, stands.revision, stands.mark]
                 origin = Origin(sealed_id("bundle", said_of_it), "book", stands.book)
                 merged = session.book.store_to_write().merge(facts, outside=True, origin=origin)
         place = shared.place
     session.book.change(lambda _: None)
-    peer.taken = stands
-    known.save(session.folder, mine)
+    with known.changing(session.folder) as mine:
+        peer = mine.peer(f"book:{stands.book}")
+        peer.pulled, peer.left = stands, given.waiting
     said = {
         "from_book": place,
         "from": after,
@@ -115,8 +119,9 @@ def _two_books(session: Session, url: str) -> None:
     if session.store:
         raise BadInput(
             "--store",
-            session.store.partition(":")[0] + ":...",
+            described("a shared book"),
             "a book of one's own; name the shared one as URL",
         )
-    if "://" not in url:
-        raise BadInput("URL", url, "postgresql+psycopg://USER@HOST/NAME or sqlite:///FILE")
+    if "://" not in url:  # may hold a password all the same: it is not shown
+        expected = "postgresql+psycopg://USER@HOST/NAME or sqlite:///FILE"
+        raise BadInput("URL", described("no URL"), expected)

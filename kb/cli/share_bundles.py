@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 from rich.table import Table
 
-from kb.cli.common import Session, command_options, text
-from kb.cli.share_files import counted
+from kb.cli.common import Session, command_options, counted, text
 
 if TYPE_CHECKING:
     from kb.store.bundles import Bundle

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb import clock
-from kb.cli.common import OUTPUT, Session, command_options, text
+from kb.cli.common import OUTPUT, Session, command_options, counted, text
 from kb.errors import BadInput, described
 
 if TYPE_CHECKING:
@@ -32,15 +32,17 @@ _SHOWN: Final = 10
 @click.option(
     "--since", type=click.IntRange(0), metavar="REVISION", help="Only what came after this revision."
 )
+@click.option("--all", "everything", is_flag=True, help="With --for: everything again, not only what is new.")
 @click.option("--sign", is_flag=True, help="Sign it with your key (`share key` makes one).")
 @click.option("--no-notes", is_flag=True, help="Do not offer to look at notes that nobody has reviewed.")
-@click.option("--replace", is_flag=True, help="Write over a file that is there.")
+@click.option("--replace", is_flag=True, help="Write over a file that is there; what it held goes in again.")
 @command_options
 def out_command(
     session: Session,
     file: str,
     peer: str | None,
     since: int | None,
+    everything: bool,
     sign: bool,
     no_notes: bool,
     replace: bool,
@@ -52,13 +54,13 @@ def out_command(
     jackfield share out all.jsonl --sign
     """
     from kb.exchange import peers as known
-    from kb.exchange.bundle import write
+    from kb.exchange.bundle import held_in, write
     from kb.exchange.sharing import Given, outgoing, prepare
     from kb.exchange.signing import own_key
     from kb.settings import KEY
 
-    if peer and since is not None:
-        raise BadInput("share out", described("--for and --since"), "one of them")
+    if since is not None and (peer or everything):
+        raise BadInput("share out", described(f"--{'for' if peer else 'all'} and --since"), "one of them")
     store = session.found_book.store
     anew = prepare(store)
     mine = known.load(session.folder)
@@ -68,16 +70,21 @@ def out_command(
         if click.confirm(said, default=False, err=True):
             from kb.cli.share_review import reviewed
 
-            reviewed(session, store, mine)
+            reviewed(session, store)
+            mine = known.load(session.folder)
             waiting_notes = pending(store, mine)
     other = mine.peer(f"bundle:{peer}") if peer else known.Peer()
     given = Given()
     with store.snapshot() as now:
         stands = now.standing
         after = since if since is not None else 0
-        if other.given and now.follows(other.given):
+        if other.given and not everything and now.follows(other.given):
             after = other.given.revision
-        waiting = other.held if after else ()
+        waiting = other.held if after else []
+        if since is None and after and replace and (old := held_in(Path(file), stands.book)):
+            # What the file held may have reached nobody: it goes in again.
+            after = min(after, old.after) if now.follows(old.standing) else 0
+            waiting = [*waiting, *old.ids]
         with closing(outgoing(now, after, given, waiting=waiting, approved=mine.approved)) as facts:
             write(
                 Path(file),
@@ -90,18 +97,16 @@ def out_command(
                 replace=replace,
             )
     if peer:
-        other.given, other.held = stands, given.waiting
-        known.save(session.folder, mine)
+        with known.changing(session.folder) as mine:
+            other = mine.peer(f"bundle:{peer}")
+            other.given, other.held = stands, given.waiting
     said_ = {"file": file, "from": after, "to": stands.revision, "signed": sign, "anew": anew}
     tell_given(session, given, waiting_notes, said_, f"written to {file}")
+    if peer and after and not any(given.counts().values()):
+        session.say(f"nothing is new since the last bundle for {peer}; with --all everything goes in again")
     if not sign and (session.folder / KEY).exists():
         session.say("not signed; with --sign those who trust your key can take it")
     return 0
-
-
-def counted(number: int, what: str) -> str:
-    """``1 visit``, ``2 visits``."""
-    return f"{number:,} {what}{'' if number == 1 else 's'}"
 
 
 def pending(store: Store, mine: Peers) -> int:
@@ -126,7 +131,8 @@ def tell_given(session: Session, given: Given, notes: int, more: dict[str, Any],
         ]
         counts = {"visits": given.visits, "aliases": given.aliases}
         counts |= {"withdrawals": given.withdrawals, "notes": given.notes}
-        session.json({**more, **counts, "held": held, "unreviewed": notes})
+        merges = [{"merge": one.id, "spelling": one.set_key, "same_as": one.same_as} for one in given.merges]
+        session.json({**more, **counts, "held": held, "held_merges": merges, "unreviewed": notes})
         return
     extra = [(given.aliases, "merge"), (given.withdrawals, "withdrawal"), (given.notes, "released note")]
     listed = "".join(f", {counted(count, what)}" for count, what in extra if count)
@@ -140,6 +146,9 @@ def tell_given(session: Session, given: Given, notes: int, more: dict[str, Any],
         session.say(f"held back: {name}: {what} looks like a {signs[0]}: {said}")
     if len(given.held) > _SHOWN:
         session.say(f"... and {len(given.held) - _SHOWN} more held back")
+    for merge in given.merges[:_SHOWN]:
+        said = "one of the spellings is known only from visits that stay here"
+        session.say(f"held back: the merge {merge.set_key} is {merge.same_as}: {said}")
     if given.held:
         session.say("`jackfield share review` shows what is held back, and lets it go")
 
@@ -147,13 +156,14 @@ def tell_given(session: Session, given: Given, notes: int, more: dict[str, Any],
 @click.command("in")
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
 @click.option("--dry-run", is_flag=True, help="Say what would come in; change nothing.")
-@click.option("--anyone", is_flag=True, help="Also what no trusted key has signed, though keys are trusted.")
+@click.option("--anyone", is_flag=True, help="Also what no trusted key has signed.")
 @command_options
 def in_command(session: Session, files: tuple[str, ...], dry_run: bool, anyone: bool) -> int:
     """Take in bundles of colleagues, in any order, any number of times; - for stdin.
 
     Each bundle is checked as a whole and comes in as a whole, or not at all. Once a key is trusted
-    (`share trust`), bundles that no trusted key has signed are refused unless --anyone is given.
+    (`share trust`), bundles that no trusted key has signed are refused unless --anyone is given,
+    and stay refused when the last trusted key is dropped.
 
     \b
     jackfield share in south.jsonl.gz --dry-run
@@ -162,25 +172,26 @@ def in_command(session: Session, files: tuple[str, ...], dry_run: bool, anyone: 
     from kb.exchange import peers as known
     from kb.exchange.bundle import origin, read, without_future
 
-    mine = known.load(session.folder)
     answers = []
     for file in files:
         with read(file) as (header, facts):
-            who = _signer(header, mine, anyone, file)
+            who = _signer(header, known.load(session.folder), anyone, file)
             left_out: list[Visit] = []
             merged = session.book.store_to_write().merge(
                 without_future(facts, left_out), outside=True, keep=not dry_run, origin=origin(header, file)
             )
         if not dry_run:
             session.book.change(lambda _: None)
-        gap = _seen(mine, header, dry_run or bool(left_out))
+        if dry_run or left_out:
+            gap = _seen(known.load(session.folder), header)
+        else:
+            with known.changing(session.folder) as mine:
+                gap = _seen(mine, header)
         answers.append(_answer(file, header, who, merged, gap))
         answers[-1] |= {"bundle": header.id, "brought_back": merged.brought_back}
         answers[-1]["left_out"] = future(left_out)
         if not session.as_json:
             _tell(session, answers[-1], dry_run)
-    if not dry_run:
-        known.save(session.folder, mine)
     if session.as_json:
         session.json({"bundles": answers, "dry_run": dry_run})
     return 0
@@ -189,7 +200,7 @@ def in_command(session: Session, files: tuple[str, ...], dry_run: bool, anyone: 
 def _signer(header: Header, mine: Peers, anyone: bool, file: str) -> str | None:
     """Name of whoever signed, "" for a key that nobody trusts, None where nobody signed."""
     name = next((name for name, key in mine.trusted.items() if key == header.signed_by), "")
-    if mine.trusted and not anyone and not name:
+    if mine.signed_only and not anyone and not name:
         seen = (
             f"a key that is not trusted ({header.signed_by[:12]}...)" if header.signed_by else "no signature"
         )
@@ -197,7 +208,7 @@ def _signer(header: Header, mine: Peers, anyone: bool, file: str) -> str | None:
     return name if header.signed_by else None
 
 
-def _seen(mine: Peers, header: Header, dry_run: bool) -> bool:
+def _seen(mine: Peers, header: Header) -> bool:
     """Note how far that book was taken in; True where something before this bundle is missing."""
     from kb.store.peek import Standing
 
@@ -205,7 +216,7 @@ def _seen(mine: Peers, header: Header, dry_run: bool) -> bool:
     have = peer.taken.revision if peer.taken else 0
     if header.after > have:
         return True
-    if not dry_run and header.to >= have:
+    if header.to >= have:
         peer.taken = Standing(header.book, header.to, header.mark)
     return False
 

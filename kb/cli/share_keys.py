@@ -52,11 +52,16 @@ def key_command(session: Session, file: str | None, name: str | None, replace: b
 @click.command("trust")
 @click.argument("file", required=False, metavar="[FILE]")
 @click.option("--drop", metavar="NAME", help="Trust this one no more.")
+@click.option("--anyone", is_flag=True, help="Take bundles of anybody from now on, signed or not.")
+@click.option("--signed-only", is_flag=True, help="Take only what a trusted key has signed from now on.")
 @command_options
-def trust_command(session: Session, file: str | None, drop: str | None) -> int:
+def trust_command(
+    session: Session, file: str | None, drop: str | None, anyone: bool, signed_only: bool
+) -> int:
     """Trust the key in FILE, as a colleague's `share key` wrote it; without FILE list who is trusted.
 
-    From the first trusted key on, `share in` refuses bundles that no trusted key has signed.
+    From the first trusted key on, `share in` refuses bundles that no trusted key has signed. That stays
+    so when keys are dropped, the last one included, until --anyone ends it.
 
     \b
     jackfield share trust south.key
@@ -65,29 +70,43 @@ def trust_command(session: Session, file: str | None, drop: str | None) -> int:
     from kb.exchange import peers as known
     from kb.exchange.signing import read_key_file
 
-    mine = known.load(session.folder)
-    if file and drop:
-        raise BadInput("trust", described("a file and --drop"), "one of them")
-    if drop:
-        if drop not in mine.trusted:
-            raise NotFound(f"nobody called {drop!r} is trusted")
-        del mine.trusted[drop]
-        known.save(session.folder, mine)
+    if sum((bool(file), bool(drop), anyone, signed_only)) > 1:
+        raise BadInput("trust", described("several of FILE, --drop, --anyone, --signed-only"), "one of them")
     if file:
         name, key = read_key_file(*read_text(file, 65_536, "the file that `jackfield share key` writes"))
-        if mine.trusted.get(name, key) != key:
-            raise BadInput(
-                file,
-                described(f"another key of {name}"),
-                "the key that is trusted, or --drop the old one first",
-            )
-        mine.trusted[name] = key
-        known.save(session.folder, mine)
-    if session.as_json:
-        session.json({"trusted": [{"name": name, "key": key} for name, key in mine.trusted.items()]})
+    if not (file or drop or anyone or signed_only):
+        mine = known.load(session.folder)
     else:
-        for name, key in mine.trusted.items():
-            session.console.print(text(f"{name}  {key}"), soft_wrap=True)
-        if not mine.trusted:
-            session.say("nobody is trusted by key; well-formed bundles of anybody are taken in")
+        with known.changing(session.folder) as mine:
+            if drop:
+                if drop not in mine.trusted:
+                    raise NotFound(f"nobody called {drop!r} is trusted")
+                del mine.trusted[drop]
+            elif file:
+                if mine.trusted.get(name, key) != key:
+                    raise BadInput(
+                        file,
+                        described(f"another key of {name}"),
+                        "the key that is trusted, or --drop the old one first",
+                    )
+                mine.trusted[name] = key
+            mine.signed_only = not anyone and (mine.signed_only or bool(file) or signed_only)
+    if session.as_json:
+        session.json(
+            {
+                "trusted": [{"name": name, "key": key} for name, key in mine.trusted.items()],
+                "signed_only": mine.signed_only,
+            }
+        )
+        return 0
+    for name, key in mine.trusted.items():
+        session.console.print(text(f"{name}  {key}"), soft_wrap=True)
+    if not mine.signed_only:
+        nobody = "" if mine.trusted else "nobody is trusted by key; "
+        session.say(f"{nobody}bundles of anybody are taken in, signed or not")
+    elif not mine.trusted:
+        session.say(
+            "nobody is trusted by key, and no bundle is taken in without one:"
+            " trust a key, or `jackfield share trust --anyone` takes bundles of anybody"
+        )
     return 0

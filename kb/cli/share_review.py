@@ -3,28 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import click
 
 from kb import text as plain
-from kb.cli.common import Session, command_options, text
-from kb.errors import BadInput
+from kb.cli.common import Session, command_options, counted, text
+from kb.errors import BadInput, described
 
 if TYPE_CHECKING:
     from kb.exchange.peers import Peers
-    from kb.exchange.sharing import Held, Unreviewed
+    from kb.exchange.sharing import Approved, Held, Unreviewed
     from kb.store import Store
     from kb.visit import Visit
 
 
 _LEAST: Final = 4  #: characters of an id that name a visit
+_LEFT: Final = (
+    "what stays here goes out no more; what has left already cannot be called back"
+    " (a book that gets your next bundle hides a note that was taken back)"
+)
 
 
 @click.command("review")
 @click.option("--release", multiple=True, metavar="VISIT[.JACK]", help="Release this note.")
-@click.option("--keep", multiple=True, metavar="VISIT[.JACK]", help="This note is to stay here.")
+@click.option(
+    "--keep", multiple=True, metavar="VISIT[.JACK]", help="This note or visit is to stay here from now on."
+)
 @click.option("--approve", multiple=True, metavar="VISIT", help="Share this visit though it is held back.")
+@click.option("--released", "list_released", is_flag=True, help="List what was released or approved.")
 @click.option("--ask", is_flag=True, help="Ask one by one, as at a terminal.")
 @command_options
 def review_command(
@@ -32,27 +40,34 @@ def review_command(
     release: tuple[str, ...],
     keep: tuple[str, ...],
     approve: tuple[str, ...],
+    list_released: bool,
     ask: bool,
 ) -> int:
     """Look at every note that nobody has reviewed, and at visits that are held back, one by one.
 
     A note that is released goes to other books word for word, with its visit; e lets you write it anew
-    for them first. With --json, or piped, the list alone is printed.
+    for them first. --keep takes back what was released or approved: it goes out no more. What has left
+    already cannot be called back. With --json, or piped, the list alone is printed.
 
     \b
     jackfield share review
     jackfield share review --release 3fa2b1c0.1 --keep 3fa2b1c0
+    jackfield share review --released
     """
     import sys
 
     from kb.exchange import peers as known
-
-    store, mine = session.found_book.store, known.load(session.folder)
     from kb.exchange.sharing import prepare
 
+    if list_released and (release or keep or approve or ask):
+        raise BadInput("share review", described("--released and another option"), "--released alone")
+    store = session.found_book.store
     prepare(store)
+    if list_released:
+        return _list_released(session, store)
     if release or keep or approve:
-        return _by_name(session, store, mine, release, keep, approve)
+        return _by_name(session, store, release, keep, approve)
+    mine = known.load(session.folder)
     notes, held = _pending(store, mine)
     if session.as_json:
         session.json({"notes": [_note(one) for one in notes], "held": [_held(one) for one in held]})
@@ -67,8 +82,7 @@ def review_command(
                 line = f"{other.visit.id[:8]}  {_set(other.visit)}, {what}: {said!r}  [{', '.join(signs_)}]"
                 session.console.print(text(line), soft_wrap=True)
         return 0
-    done = reviewed(session, store, mine)
-    session.console.print(text(f"{done} released"))
+    reviewed(session, store)
     return 0
 
 
@@ -83,13 +97,13 @@ def _pending(store: Store, mine: Peers) -> tuple[list[Unreviewed], list[Held]]:
     return notes, given.held
 
 
-def reviewed(session: Session, store: Store, mine: Peers) -> int:
-    """Ask about each, and keep what was said; returns how many were released."""
+def reviewed(session: Session, store: Store) -> None:
+    """Ask about each; every answer is kept before the next question. At the end it is told what was done."""
     from kb.exchange import peers as known
     from kb.exchange.sharing import release
 
-    notes, held = _pending(store, mine)
-    out, done = session.console, 0
+    notes, held = _pending(store, known.load(session.folder))
+    out, done = session.console, _Done()
     try:
         for one in notes:
             place = (
@@ -103,27 +117,51 @@ def reviewed(session: Session, store: Store, mine: Peers) -> int:
                 out.print(text(f"looks like a {', a '.join(one.signs)}", "bold red"))
             match _asked("release? [y]es, [n]o, [e]dit, [q]uit", "yneq"):
                 case "y":
-                    done += release(store, [(one, one.note)])
+                    done.released += release(store, [(one, one.note)])
                 case "e":
                     said = plain.note(click.prompt("for other books", err=True), "note")
-                    done += release(store, [(one, said)]) if said else 0
+                    done.released += release(store, [(one, said)]) if said else 0
                 case "n":
-                    mine.declined.append(one.name)
+                    with known.changing(session.folder) as mine:
+                        mine.declined.append(one.name)
+                    done.kept += 1
                 case _:
-                    return done
+                    return
         for other in held:
             out.print(text(f"\n{_set(other.visit)}", "bold"))
             for what, said, signs in other.why:
                 out.print(text(f"{what} looks like a {', a '.join(signs)}: {said}"))
             match _asked("share this visit? [y]es, [n]o, [q]uit", "ynq"):
                 case "y":
-                    mine.approved.append(other.visit.id)
-                    done += 1
-                case "q":
-                    return done
+                    with known.changing(session.folder) as mine:
+                        mine.approved.append(other.visit.id)
+                        mine.held_again = [one for one in mine.held_again if one != other.visit.id]
+                    done.approved += 1
+                case "n":
+                    done.held += 1
+                case _:
+                    return
     finally:
-        known.save(session.folder, mine)
-    return done
+        out.print(text(done.said()))
+
+
+@dataclass(slots=True)
+class _Done:
+    """What a review did: how many notes and visits."""
+
+    released: int = 0
+    kept: int = 0
+    taken_back: int = 0
+    approved: int = 0
+    held: int = 0
+
+    def said(self) -> str:
+        parts = [f"{counted(self.released, 'note')} released"] if self.released else []
+        parts += [f"{counted(self.kept, 'note')} kept here"] if self.kept else []
+        parts += [f"{counted(self.taken_back, 'released note')} taken back"] if self.taken_back else []
+        parts += [f"{counted(self.approved, 'visit')} approved"] if self.approved else []
+        parts += [f"{counted(self.held, 'visit')} held back"] if self.held else []
+        return ", ".join(parts) or "nothing changed"
 
 
 def _asked(question: str, choices: str) -> str:
@@ -136,36 +174,122 @@ def _asked(question: str, choices: str) -> str:
 def _by_name(
     session: Session,
     store: Store,
-    mine: Peers,
     names: tuple[str, ...],
     kept: tuple[str, ...],
     approved: tuple[str, ...],
 ) -> int:
     from kb.exchange import peers as known
-    from kb.exchange.sharing import release
+    from kb.exchange.sharing import State, release, released
 
-    notes, held = _pending(store, mine)
+    with store.snapshot() as now:
+        earlier, _ = released(now)
+    back = [one for one in earlier if one.state is State.TAKEN_BACK]
+    out = [one for one in earlier if one.state is not State.TAKEN_BACK]
+    done = _Done()
+    mine = known.load(session.folder)
+    notes, held = _pending(store, known.Peers(approved=mine.approved))  # the declined ones as well
     by_name = {one.name: one for one in notes}
-    chosen = [by_name[_whole(name, by_name)] for name in names]
-    mine.declined += [_whole(name, by_name) for name in kept]
-    mine.approved += [_whole(name, [one.visit.id for one in held]) for name in approved]
-    count = release(store, [(one, one.note) for one in chosen])
-    known.save(session.folder, mine)
+    may_go = [one.visit.id for one in held] + mine.approved
+    fit = [*by_name, *(one.name for one in earlier)]
+    let = {_whole(name, fit) for name in names}
+    stay = {_whole(name, [*fit, *may_go, *mine.declined]) for name in kept}
+    allowed = {_whole(name, may_go) for name in approved}
+    if both := (let | allowed) & stay:
+        raise BadInput("share review", min(both), "--keep or not, one of the two")
+    with known.changing(session.folder) as mine:
+        held_again = sorted(stay & set(mine.approved))
+        done.approved = len(allowed - set(mine.approved))
+        mine.declined = [one for one in mine.declined if one not in let] + sorted(stay & {*fit})
+        mine.approved = [one for one in mine.approved if one not in stay] + sorted(allowed)
+        mine.held_again = [one for one in mine.held_again if one not in allowed] + held_again
+    done.kept = sum(1 for name in stay if name in by_name)
+    done.held = len(stay & set(may_go))
+    done.released = release(store, [(one, one.note) for name, one in by_name.items() if name in let])
+    done.released += len(store.reinstate([one.note.id for one in back if one.name in let]))
+    taken_back = store.withdraw([one.note.id for one in out if one.name in stay])
+    done.taken_back = len(taken_back)
     if session.as_json:
-        session.json({"released": count, "kept": len(kept), "approved": len(approved)})
-    else:
-        said = f"{count} released, {len(kept)} kept here, {len(approved)} approved"
-        session.console.print(text(said))
+        session.json(
+            {
+                "released": done.released,
+                "kept": len(kept),
+                "approved": done.approved,
+                "taken_back": list(taken_back),
+                "held_again": held_again,
+            }
+        )
+        return 0
+    session.console.print(text(done.said()))
+    if taken_back or held_again:
+        session.say(_LEFT)
+    return 0
+
+
+def _list_released(session: Session, store: Store) -> int:
+    """Everything that was released or approved, and what becomes of it now."""
+    from kb.exchange import peers as known
+    from kb.exchange.sharing import State, released
+
+    with store.snapshot() as now:
+        mine = known.load(session.folder)
+        notes, visits = released(now, mine.approved, mine.held_again)
+    if session.as_json:
+        session.json(
+            {
+                "released": [
+                    {
+                        "name": one.name,
+                        "id": one.note.id,
+                        "visit": one.note.visit,
+                        "jack": None if one.note.jack is None else one.note.jack + 1,
+                        "make": one.visit.source.make if one.visit else None,
+                        "model": one.visit.source.model if one.visit else None,
+                        "note": one.note.note,
+                        "own": one.own,
+                        "state": one.state.value,
+                    }
+                    for one in notes
+                ],
+                "approved": [{**_held(one), "state": one.state.value} for one in visits],
+            }
+        )
+        return 0
+    said = {
+        State.GOES: "goes out",
+        State.TAKEN_BACK: "taken back",
+        State.WITHDRAWN: "stays here: its visit is withdrawn",
+        State.CORRECTED: "stays here: its visit was corrected",
+        State.HELD: "stays here: its visit is held back",
+        State.NOT_HERE: "stays here: its visit is not in this book",
+    }
+    for one in notes:
+        of = _set(one.visit) if one.visit else "a visit that is not here"
+        whose = "" if one.own else ", from another book"
+        line = f"{_short(one.name)}  {of}: {one.note.note!r}  [{said[one.state]}{whose}]"
+        session.console.print(text(line), soft_wrap=True)
+    for other in visits:
+        what, doubtful, _ = other.why[0] if other.why else ("visit", "nothing in it looks personal now", ())
+        goes = said[other.state].replace("its visit", "it")
+        line = f"{other.visit.id[:8]}  {_set(other.visit)}, {what}: {doubtful!r}  [{goes}]"
+        session.console.print(text(line), soft_wrap=True)
+    if not (notes or visits):
+        session.console.print(text("nothing was released or approved"))
+    elif any(one is not State.GOES for one in [*(a.state for a in notes), *(b.state for b in visits)]):
+        session.say(_LEFT)
     return 0
 
 
 def _whole(name: str, known: Iterable[str]) -> str:
     """The one name that begins so, the number of the jack apart; raises BadInput."""
     start, _, jack = name.strip().lower().partition(".")
-    found = [one for one in known if one.startswith(start) and one.partition(".")[2] == jack]
+    found = {one for one in known if one.startswith(start) and one.partition(".")[2] == jack}
     if len(start) < _LEAST or len(found) != 1:
-        raise BadInput("review", name, "VISIT or VISIT.JACK as `share review --json` lists them")
-    return found[0]
+        raise BadInput(
+            "review",
+            name,
+            "VISIT or VISIT.JACK as `share review` lists them, with --json or --released",
+        )
+    return found.pop()
 
 
 def _set(visit: Visit) -> str:
@@ -190,6 +314,6 @@ def _note(one: Unreviewed) -> dict[str, Any]:
     }
 
 
-def _held(one: Held) -> dict[str, Any]:
+def _held(one: Held | Approved) -> dict[str, Any]:
     why = [{"where": what, "text": said, "signs": list(signs)} for what, said, signs in one.why]
     return {"visit": one.visit.id, "make": one.visit.source.make, "model": one.visit.source.model, "why": why}

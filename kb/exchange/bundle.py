@@ -18,15 +18,16 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, Final
 
 from kb import text
-from kb.errors import BadInput, BookTrouble, ascii_controls, described, kind_of
+from kb.errors import BadInput, BookTrouble, JackfieldError, ascii_controls, described, kind_of
 from kb.exchange.fact_lines import KINDS, from_object, to_line
 from kb.exchange.lines import LINE_BYTES, lines_of, opened, unpacked
 from kb.exchange.signing import sign, signer
 from kb.given import refuse_special_output
 from kb.parsing import json_of
 from kb.store.bundles import Origin
-from kb.store.facts import Fact, VisitFact
+from kb.store.facts import Fact, VisitFact, WithdrawalFact
 from kb.store.merging import examine
+from kb.store.peek import Standing
 from kb.store.seal import sealed_id
 from kb.visit import Visit, in_future, read_id
 from kb.whole import whole
@@ -140,6 +141,30 @@ def read(name: str) -> Iterator[tuple[Header, Iterator[Fact]]]:
         header, size = _checked(unpacked(file), place)
         file.seek(0)
         yield header, _facts(unpacked(file), place, header, size)
+
+
+@dataclass(frozen=True, slots=True)
+class Older:
+    """What a bundle that is about to be replaced held: after which revision it began, how the book stood when
+    it was written, the ids of its visits, merges and notes."""
+
+    after: int
+    standing: Standing
+    ids: tuple[str, ...]
+
+
+def held_in(path: Path, book: str) -> Older | None:
+    """What the file holds if it is a whole bundle of the book with this id; None for any other file."""
+    if not path.is_file():
+        return None
+    try:
+        with read(str(path.absolute())) as (header, facts):
+            if header.book != book:
+                return None
+            ids = tuple(one.id for one in facts if not isinstance(one, WithdrawalFact))
+            return Older(header.after, Standing(header.book, header.to, header.mark), ids)
+    except JackfieldError:  # damaged, or another file altogether
+        return None
 
 
 def _checked(file: IO[bytes], place: str) -> tuple[Header, int]:

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from kb.errors import JackfieldError, ascii_controls
+from kb.errors import BookUnavailable, JackfieldError, ascii_controls
 from kb.given import BESIDE, uri_of
 from kb.settings import BACKUPS, FILES
 from kb.store import Store
@@ -48,7 +48,9 @@ class Check:
 
 
 def checks(store: Store, path: Path | None) -> list[Check]:
-    """Every check of an open book; ``path`` is its file, None for a shared one."""
+    """Every check of an open book; ``path`` is its file, None for a shared one.
+
+    Raises BookUnavailable if the book cannot be looked at now."""
     found = []
     if path is not None:
         found += [Check(name, _tried(lambda look=look: look(path))) for name, look in _OF_FILE]  # type: ignore[misc]
@@ -63,6 +65,8 @@ def _tried(look: Callable[[], Iterator[str]]) -> tuple[str, ...]:
             wrong.append(one)
             if len(wrong) > _FEW:
                 return (*wrong[:_FEW], "... and more")
+    except BookUnavailable:
+        raise  # the server is away or the book is busy: that tells nothing of its state
     except (JackfieldError, sqlite3.Error, OSError, ValueError) as problem:
         wrong.append(ascii_controls(str(problem))[:200])
     return tuple(wrong)

@@ -18,6 +18,7 @@ from kb.exchange.loading import FORMAT
 from kb.exchange.table import listed
 from kb.store import Snapshot, schema
 from kb.store.facts import AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact, everything, number_of
+from kb.store.trouble import told
 from kb.visit import finding_to, visit_to
 
 _TABLES: Final = {
@@ -36,7 +37,8 @@ COLUMNS: Final = (
 
 def counts(book: Snapshot) -> dict[str, int]:
     """How many facts of each kind the book has."""
-    return {kind: number_of(book, table) for kind, table in _TABLES.items()}
+    with told(book._place):
+        return {kind: number_of(book, table) for kind, table in _TABLES.items()}
 
 
 def json_lines(book: Snapshot) -> Generator[str, None, None]:

@@ -1,12 +1,15 @@
 """What was given to whom, what was looked at, whose key is trusted? One small file in the home folder.
 
-Nothing in it is a fact of the book: lost, it only means that more is sent again and asked again.
+Nothing in it is a fact of the book. Lost, it means that more is sent again and asked again, that nobody's key
+is trusted, and that unsigned bundles are taken until one is.
 """
 
 from __future__ import annotations
 
 import base64
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
@@ -17,7 +20,7 @@ from kb.given import open_plain
 from kb.settings import SHARE as FILE
 from kb.store.peek import Standing
 from kb.visit import read_id
-from kb.whole import write_mine
+from kb.whole import changing_files, write_mine
 
 _MOST: Final = 64 * 1024 * 1024
 _KEY_BYTES: Final = 32
@@ -30,12 +33,18 @@ SMALL: Final = frozenset({0, 1, _PRIME - 1, _EIGHT, _PRIME - _EIGHT})
 
 @dataclass(slots=True)
 class Peer:
-    """One colleague or shared book: how our book stood when it was last given from, and what was held back;
-    how theirs stood when it was last taken from."""
+    """One colleague or shared book."""
 
     given: Standing | None = None
-    taken: Standing | None = None
+    """How our book stood when it was last given from."""
     held: list[str] = field(default_factory=list)
+    """Facts that were not given then: to be looked at again the next time."""
+    taken: Standing | None = None
+    """How their book stood when it wrote the last bundle of it that was taken in."""
+    pulled: Standing | None = None
+    """How the shared book stood when it was last pulled from."""
+    left: list[str] = field(default_factory=list)
+    """Facts that were not pulled then, as ``held``."""
 
 
 @dataclass(slots=True)
@@ -45,10 +54,15 @@ class Peers:
     peers: dict[str, Peer] = field(default_factory=dict)
     approved: list[str] = field(default_factory=list)
     """Visits whose marks, settings or items look personal and were found harmless."""
+    held_again: list[str] = field(default_factory=list)
+    """Visits that were approved once and are to stay here now; they may have left before."""
     declined: list[str] = field(default_factory=list)
     """Notes that are to stay here, as VISIT or VISIT.JACK."""
     trusted: dict[str, str] = field(default_factory=dict)
     """Name of a colleague -> key, base64."""
+    signed_only: bool = False
+    """Are bundles refused that no trusted key has signed? True from the first trusted key on, also when the
+    keys are dropped, until somebody says otherwise."""
 
     def peer(self, name: str) -> Peer:
         """What is known of a peer."""
@@ -65,10 +79,12 @@ def load(home: Path) -> Peers:
             raise BadInput("file", described("a larger file"), f"at most {_MOST} bytes")
         data = json.loads(raw.decode("utf-8"))
         return Peers(
-            {text.line(name, "peer"): _peer(one) for name, one in data["peers"].items()},
-            [read_id(one, "approved") for one in data["approved"]],
-            [str(one) for one in data["declined"]],
-            {text.line(name, "name"): read_key(key) for name, key in data["trusted"].items()},
+            peers={text.line(name, "peer"): _peer(one) for name, one in data["peers"].items()},
+            approved=[read_id(one, "approved") for one in data["approved"]],
+            held_again=[read_id(one, "held_again") for one in data.get("held_again", ())],
+            declined=[str(one) for one in data["declined"]],
+            trusted={text.line(name, "name"): read_key(key) for name, key in data["trusted"].items()},
+            signed_only=_flag(data.get("signed_only", bool(data["trusted"]))),  # older files do not say
         )
     except FileNotFoundError:
         return Peers()
@@ -91,8 +107,18 @@ def _peer(data: dict[str, Any]) -> Peer:
         )
 
     return Peer(
-        standing(data["given"]), standing(data["taken"]), [read_id(one, "held") for one in data["held"]]
+        given=standing(data["given"]),
+        held=[read_id(one, "held") for one in data["held"]],
+        taken=standing(data["taken"]),
+        pulled=standing(data.get("pulled")),  # older files have no such keys
+        left=[read_id(one, "left") for one in data.get("left", ())],
     )
+
+
+def _flag(value: object) -> bool:
+    if not isinstance(value, bool):
+        raise BadInput("signed_only", value, "true or false")
+    return value
 
 
 def read_key(value: object) -> str:
@@ -111,22 +137,43 @@ def read_key(value: object) -> str:
     raise BadInput("key", value, "a public key: 32 bytes in base64")
 
 
-def save(home: Path, peers: Peers) -> None:
-    """Write the file, whole or not at all, for this user alone."""
+@contextmanager
+def changing(home: Path) -> Iterator[Peers]:
+    """The file in ``home`` as it stands now; what the block makes of it is written at its end.
 
+    Nobody else changes the file meanwhile, so the block must be short: no question, no book. What it raises
+    leaves the file as it was. Raises as ``load``, and BookTrouble where the file cannot be written.
+    """
+    with changing_files(home):
+        mine = load(home)
+        before = _bytes(mine)
+        yield mine
+        if (after := _bytes(mine)) != before:
+            write_private(home / FILE, after)
+
+
+def _bytes(peers: Peers) -> bytes:
     def standing(one: Standing | None) -> list[Any] | None:
         return None if one is None else list(one)
 
     data = {
         "peers": {
-            name: {"given": standing(one.given), "taken": standing(one.taken), "held": one.held}
+            name: {
+                "given": standing(one.given),
+                "held": one.held,
+                "taken": standing(one.taken),
+                "pulled": standing(one.pulled),
+                "left": one.left,
+            }
             for name, one in peers.peers.items()
         },
         "approved": sorted(set(peers.approved)),
+        "held_again": sorted(set(peers.held_again)),
         "declined": sorted(set(peers.declined)),
         "trusted": peers.trusted,
+        "signed_only": peers.signed_only,
     }
-    write_private(home / FILE, json.dumps(data, indent=1).encode())
+    return json.dumps(data, indent=1).encode()
 
 
 def write_private(path: Path, content: bytes) -> None:

@@ -2,29 +2,33 @@
 
 Only what stands is shared: facts about sets, read from tables without a private column. Marks, settings,
 items and names are free text all the same, so a visit in which one looks personal is held back until it is
-approved. A note leaves the book only as a fact of its own that somebody released, word for word.
+approved. A note leaves the book only as a fact of its own that somebody released, word for word, and only
+while its visit may go too. A merge goes out unless one of its spellings is known only from visits that may
+not. What was taken back goes out no more; that it was taken back does, so that other books follow.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass, field, replace
+from enum import StrEnum
 from functools import lru_cache
-from typing import Final
+from typing import Final, TypeAlias
 
 from kb.exchange.private_words import signs
 from kb.store import Snapshot, Store
 from kb.store.facts import (
+    AliasFact,
     Fact,
     NoteFact,
     VisitFact,
     WithdrawalFact,
     rows,
-    shareable,
     standing_of,
     unsealed,
     visits,
 )
+from kb.store.giving import Became, became_of, rows_of, spelt, standing_rows
 from kb.store.seal import nonce_of_entering_anew, sealed, sealed_id
 from kb.visit import SUPERSEDES, Visit
 
@@ -32,12 +36,16 @@ _NAMES: Final = ("person", "mail address", "street address", "web address")
 """Signs that count in a make or model, which may be long numbers."""
 
 
+#: What makes a visit look personal: (what, text, signs) for each thing.
+Why: TypeAlias = tuple[tuple[str, str, tuple[str, ...]], ...]
+
+
 @dataclass(frozen=True, slots=True)
 class Held:
-    """A visit that stays here until somebody has looked at it: (what, text, signs) for each thing."""
+    """A visit that stays here until somebody has looked at it."""
 
     visit: Visit
-    why: tuple[tuple[str, str, tuple[str, ...]], ...]
+    why: Why
 
 
 @dataclass(slots=True)
@@ -49,8 +57,10 @@ class Given:
     withdrawals: int = 0
     notes: int = 0
     held: list[Held] = field(default_factory=list)
+    merges: list[AliasFact] = field(default_factory=list)
+    """Merges that stand and stayed here, as they name a spelling of visits that may not go."""
     waiting: list[str] = field(default_factory=list)
-    """Ids of visits that were not given, because they are held or do not stand: to be looked at next time."""
+    """Ids of visits, merges and notes that were not given: to be looked at again the next time."""
 
     def counts(self) -> dict[str, int]:
         """By kind, as in a bundle's header."""
@@ -84,32 +94,43 @@ def prepare(store: Store) -> int:
 
 
 def outgoing(
-    book: Snapshot, since: int, given: Given, *, waiting: Iterable[str] = (), approved: Iterable[str] = ()
+    book: Snapshot,
+    since: int,
+    given: Given,
+    *,
+    waiting: Iterable[str] = (),
+    approved: Iterable[str] = (),
+    hold: bool = True,
 ) -> Generator[Fact, None, None]:
-    """What is to be shared of all that came after revision ``since``, and of visits ``waiting`` from before.
+    """What is to be given of all that came after revision ``since``, and of facts ``waiting`` from before.
 
     ``given`` counts what was given and lists what was held back; it is complete when the stream has ended.
+    Without ``hold`` visits that look personal go too: for somebody who may read this book anyway.
     """
-    fine = frozenset(approved)
+    gate = _Gate(book, frozenset(approved), hold)
     seen: set[str] = set()
+    again = list(waiting)
 
     def every() -> Iterator[Fact]:
-        yield from visits(book, 0, private=False, ids=list(waiting))
-        yield from shareable(book, since)
+        yield from visits(book, 0, private=False, ids=again)
+        yield from visits(book, since, private=False)
+        yield from rows_of(book, again)
+        yield from rows(book, since)
 
     for some in _chunks(every()):
-        stand = standing_of(book, [one.id for one in some if isinstance(one, VisitFact)])
+        gate.look_at(some)
         for fact in some:
+            if fact.id in seen or (isinstance(fact, VisitFact) and not fact.nonce):
+                continue
+            seen.add(fact.id)
+            if not gate.lets(fact):
+                given.waiting.append(fact.id)
+                if isinstance(fact, VisitFact) and fact.id in gate.held:
+                    given.held.append(Held(fact.visit, gate.held[fact.id]))
+                elif isinstance(fact, AliasFact) and fact.id in gate.alive:
+                    given.merges.append(fact)
+                continue
             if isinstance(fact, VisitFact):
-                if fact.id in seen or not fact.nonce:
-                    continue
-                seen.add(fact.id)
-                why = () if fact.id in fine else personal(fact.visit)
-                if why and fact.id in stand:
-                    given.held.append(Held(fact.visit, why))
-                if why or fact.id not in stand:
-                    given.waiting.append(fact.id)
-                    continue
                 given.visits += 1
             elif isinstance(fact, NoteFact):
                 given.notes += 1
@@ -118,6 +139,62 @@ def outgoing(
             else:
                 given.aliases += 1
             yield fact
+
+
+class _Gate:
+    """Which facts may leave the book as it stands now, a few at a time."""
+
+    def __init__(self, book: Snapshot, approved: frozenset[str], hold: bool) -> None:
+        self._book, self._approved, self._hold = book, approved, hold
+        self._free: dict[str, bool] = {}
+        self._spellings: dict[str, bool] = {}
+        self.held: dict[str, Why] = {}
+        """Visits that stand and look personal."""
+        self.alive: set[str] = set()
+        """Merges and notes, of those looked at last, that were not taken back."""
+
+    def look_at(self, facts: Iterable[Fact]) -> None:
+        """Ask the book all that ``lets`` must know of these facts."""
+        self._free = {}
+        found = [one for one in facts if isinstance(one, VisitFact)]
+        self._look_at_visits(found)
+        notes = [one for one in facts if isinstance(one, NoteFact)]
+        merges = [one for one in facts if isinstance(one, AliasFact)]
+        self.alive = standing_rows(self._book, [*(one.id for one in notes), *(one.id for one in merges)])
+        self._ask_visits(one.visit for one in notes)
+        keys = {key for one in merges for key in (one.set_key, one.same_as)}
+        for key, ids in spelt(self._book, keys - self._spellings.keys()).items():
+            self._ask_visits(ids)
+            self._spellings[key] = any(self._free[one] for one in ids)
+
+    def lets(self, fact: Fact) -> bool:
+        """May the fact leave the book?"""
+        match fact:
+            case VisitFact():
+                return self._free[fact.id]
+            case NoteFact():
+                return fact.id in self.alive and self._free[fact.visit]
+            case AliasFact():
+                # Under a spelling that nobody recorded anything is a name that somebody chose for a set.
+                ends = (self._spellings.get(key, True) for key in (fact.set_key, fact.same_as))
+                return fact.id in self.alive and all(ends)
+            case WithdrawalFact():
+                return True  # it says nothing but ids
+
+    def _ask_visits(self, ids: Iterable[str]) -> None:
+        asked = [one for one in dict.fromkeys(ids) if one not in self._free]
+        for some in _chunks(visits(self._book, 0, private=False, ids=asked)):
+            self._look_at_visits([one for one in some if isinstance(one, VisitFact)])
+        for one in asked:
+            self._free.setdefault(one, False)  # a visit that is not here
+
+    def _look_at_visits(self, facts: list[VisitFact]) -> None:
+        stand = standing_of(self._book, [one.id for one in facts])
+        for fact in facts:
+            why = personal(fact.visit) if self._hold and fact.id not in self._approved else ()
+            self._free[fact.id] = fact.id in stand and bool(fact.nonce) and not why
+            if why and fact.id in stand:
+                self.held[fact.id] = why
 
 
 def _chunks(facts: Iterator[Fact]) -> Iterator[list[Fact]]:
@@ -135,7 +212,7 @@ def _chunks(facts: Iterator[Fact]) -> Iterator[list[Fact]]:
 _signs_of_line = lru_cache(maxsize=4096)(signs)
 
 
-def personal(visit: Visit) -> tuple[tuple[str, str, tuple[str, ...]], ...]:
+def personal(visit: Visit) -> Why:
     """Texts about the set that look as if they spoke of a home: (what, text, signs)."""
     found = []
     for what, said in (("make", visit.source.make), ("model", visit.source.model)):
@@ -162,7 +239,12 @@ class Unreviewed:
     @property
     def name(self) -> str:
         """VISIT or VISIT.JACK, by which it is declined or released."""
-        return self.visit.id if self.jack is None else f"{self.visit.id}.{self.jack + 1}"
+        return note_name(self.visit.id, self.jack)
+
+
+def note_name(visit: str, jack: int | None) -> str:
+    """VISIT or VISIT.JACK, the jack counted from 1 there; ``jack`` from 0, None for the visit itself."""
+    return visit if jack is None else f"{visit}.{jack + 1}"
 
 
 def unreviewed(book: Snapshot, declined: Iterable[str] = ()) -> Iterator[Unreviewed]:
@@ -182,14 +264,92 @@ def unreviewed(book: Snapshot, declined: Iterable[str] = ()) -> Iterator[Unrevie
                     yield pending
 
 
+class State(StrEnum):
+    """What is to become of a released note or an approved visit the next time something is shared."""
+
+    GOES = "goes-out"
+    TAKEN_BACK = "taken-back"
+    WITHDRAWN = "visit-withdrawn"
+    CORRECTED = "visit-corrected"
+    HELD = "visit-held-back"
+    NOT_HERE = "visit-not-here"
+
+
+@dataclass(frozen=True, slots=True)
+class Released:
+    """A note that somebody released, here or in another book, and what becomes of it now."""
+
+    note: NoteFact
+    visit: Visit | None
+    own: bool
+    """Is there a note of this book's own at that place?"""
+    state: State
+
+    @property
+    def name(self) -> str:
+        """VISIT or VISIT.JACK, as for the note before it was released."""
+        return note_name(self.note.visit, self.note.jack)
+
+
+@dataclass(frozen=True, slots=True)
+class Approved:
+    """A visit that looks personal and was approved, and what becomes of it now."""
+
+    visit: Visit
+    why: Why
+    state: State
+
+
+def released(
+    book: Snapshot, approved: Iterable[str] = (), held_again: Iterable[str] = ()
+) -> tuple[list[Released], list[Approved]]:
+    """All notes ever released and all visits ever approved, with what becomes of them now.
+
+    ``held_again``: visits that were approved once and are no more.
+    """
+    fine = frozenset(approved)
+    looked_at = sorted({*fine, *held_again})
+    notes = [one for one in rows(book) if isinstance(one, NoteFact)]
+    alive = standing_rows(book, [one.id for one in notes])
+    ids = list(dict.fromkeys([*(one.visit for one in notes), *looked_at]))
+    facts = {one.id: one for one in visits(book, 0, private=True, ids=ids)}
+    became = became_of(book, list(facts))
+
+    def state(visit: str) -> State:
+        if visit not in facts:
+            return State.NOT_HERE
+        if became[visit] is not Became.STANDS:
+            return State.WITHDRAWN if became[visit] is Became.WITHDRAWN else State.CORRECTED
+        held = visit not in fine and personal(facts[visit].visit)
+        return State.HELD if held or not facts[visit].nonce else State.GOES
+
+    def noted(one: NoteFact) -> Released:
+        visit = facts[one.visit].visit if one.visit in facts else None
+        at = visit and (visit if one.jack is None else next(iter(visit.findings[one.jack :]), None))
+        now = state(one.visit) if one.id in alive else State.TAKEN_BACK
+        return Released(one, visit, bool(at and at.note), now)
+
+    return (
+        [noted(one) for one in notes],
+        [
+            Approved(
+                facts[one].visit,
+                personal(facts[one].visit),
+                state(one) if one in fine else State.TAKEN_BACK,
+            )
+            for one in looked_at
+            if one in facts
+        ],
+    )
+
+
 def release(store: Store, notes: Iterable[tuple[Unreviewed, str]]) -> int:
-    """Let notes, in the words given, go to other books; returns how many are new."""
+    """Let notes, in the words given, go to other books, though they were taken back before; returns how many
+    did not go until now."""
     facts = [
         NoteFact(sealed_id("note", [one.visit.id, one.jack, said]), one.visit.id, one.jack, said)
         for one, said in notes
     ]
-    return store.merge(facts, outside=True).notes
-
-
-#: Called with each visit that is held back.
-Told = Callable[[Held], None]
+    if not facts:
+        return 0
+    return store.merge(facts, outside=True).notes + len(store.reinstate([one.id for one in facts]))

@@ -16,6 +16,7 @@ from kb.exchange.peers import read_key, write_private
 from kb.given import open_plain
 from kb.parsing import json_of
 from kb.settings import KEY as FILE
+from kb.whole import changing_files
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -40,9 +41,11 @@ def own_key(home: Path, *, make: bool) -> Ed25519PrivateKey | None:
     except ImportError:
         raise MissingExtra("signing", "cryptography", "sign") from None
     if not path.exists():
-        fresh = Ed25519PrivateKey.generate()
-        write_private(path, fresh.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption()))
-        return fresh
+        with changing_files(home):  # of two programs that make it at once, one does
+            if not path.exists():
+                fresh = Ed25519PrivateKey.generate()
+                write_private(path, fresh.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption()))
+                return fresh
     try:
         with open_plain(path, str(path)) as file:
             key = load_pem_private_key(file.read(_MOST), password=None)

@@ -15,13 +15,13 @@ from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, NamedTuple, Self
+from typing import TYPE_CHECKING, NamedTuple, Self, TypeVar
 
 import sqlalchemy as sa
 import uuid_utils
 
 from kb import clock
-from kb.errors import BadInput, BookTrouble, NotFound, shown
+from kb.errors import BadInput, BookTrouble, Interrupted, NotFound, shown
 from kb.store import bundles, rules, schema
 from kb.store.alike import Numbers
 from kb.store.peek import Standing
@@ -37,6 +37,9 @@ from kb.visit import Visit
 if TYPE_CHECKING:
     from kb.store.facts import Fact
     from kb.store.merging import Merged
+
+
+T = TypeVar("T")
 
 
 class RecordedVisit(NamedTuple):
@@ -71,6 +74,8 @@ class Store:
     def __init__(self, place: Place, engine: sa.Engine) -> None:
         self._place = place
         self._engine = engine
+        self.writings = 0
+        """How many transactions this object has committed."""
 
     @classmethod
     def open(cls, where: str | Path, *, create: bool = True) -> Self:
@@ -84,7 +89,10 @@ class Store:
         with told(place.shown):
             engine = place.engine(create=create)
         try:
-            bring_up_to_date(engine, place, create=create)
+            try:
+                bring_up_to_date(engine, place, create=create)
+            except Interrupted:  # what it has done already it finds done
+                bring_up_to_date(engine, place, create=create)
         except BaseException:
             engine.dispose()
             raise
@@ -106,6 +114,11 @@ class Store:
     def place(self) -> str:
         """Where the book is, for messages: no password in it."""
         return self._place.shown
+
+    @property
+    def writable(self) -> bool:
+        """Can the book be changed? A file may be read-only, and so is a standby of a server."""
+        return self._place.writable
 
     # -- writing -----------------------------------------------------------------------------------
 
@@ -138,7 +151,7 @@ class Store:
         some = list(islice(coming, CHUNK))
         if not some:
             return Recorded((), (), self.revision())
-        with self._writing() as writing:
+        with self._writing("record it again: a visit that is there already adds nothing") as writing:
             numbers = Numbers(writing.connection, alike or (lambda _: False))
             while some:
                 rows: Rows = {table: [] for table in ORDER}
@@ -228,7 +241,7 @@ class Store:
         """
         from kb.store.merging import add_facts
 
-        with self._writing() as writing:
+        with self._writing("ask for it again: what is there already adds nothing") as writing:
             fresh = origin is not None and bundles.came_in(writing.connection, writing.revision, origin)
             again: list[str] | None = [] if fresh or origin is None else None
             merged = add_facts(
@@ -256,21 +269,30 @@ class Store:
         return True
 
     @contextmanager
-    def _writing(self) -> Iterator[_Writing]:
-        """One transaction with the next revision, committed at the end if ``keep`` was set."""
+    def _writing(self, again: str = "see `jackfield history` before you ask again") -> Iterator[_Writing]:
+        """One transaction with the next revision, committed at the end if ``keep`` was set.
+
+        ``again``: what the user may do if nobody knows whether the commit was done.
+        """
         with (
             told(self.place),
             self._engine.connect().execution_options(**{WRITES: True}) as connection,
             connection.begin() as transaction,
         ):
-            writing = _Writing(connection, _take_revision(connection, self.place))
+            writing = _Writing(connection, *_take_revision(connection, self.place))
             refuse_other_format(connection, self.place)
             try:
                 yield writing
+            except BaseException:
+                writing.keep = False
+                raise
             finally:
                 if not writing.keep:
                     transaction.rollback()
                     writing.revision -= 1
+            if writing.keep:
+                self._place.commit(self._engine, transaction, writing.mark, again)
+                self.writings += 1
 
     # -- reading -----------------------------------------------------------------------------------
 
@@ -286,10 +308,18 @@ class Store:
             with told(self.place):
                 connection.close()
 
+    def _ask(self, question: Callable[[Snapshot], T]) -> T:
+        """Ask a question of one snapshot; once more if the server broke off."""
+        try:
+            with self.snapshot() as snapshot:
+                return question(snapshot)
+        except Interrupted:
+            with self.snapshot() as snapshot:
+                return question(snapshot)
+
     def standing(self) -> Standing:
         """Which book this is, its revision and the mark of its last writing."""
-        with self.snapshot() as snapshot:
-            return snapshot.standing
+        return self._ask(lambda snapshot: snapshot.standing)
 
     def revision(self) -> int:
         """Grows by one with every writing; 0 is a book in which nothing was ever recorded."""
@@ -297,18 +327,15 @@ class Store:
 
     def visit(self, visit_id: str) -> Visit:
         """As ``Snapshot.visit``."""
-        with self.snapshot() as snapshot:
-            return snapshot.visit(visit_id)
+        return self._ask(lambda snapshot: snapshot.visit(visit_id))
 
     def visits_of(self, set_key: str) -> list[Visit]:
         """As ``Snapshot.visits_of``."""
-        with self.snapshot() as snapshot:
-            return snapshot.visits_of(set_key)
+        return self._ask(lambda snapshot: snapshot.visits_of(set_key))
 
     def history_of(self, set_key: str) -> list[Entry]:
         """As ``Snapshot.history_of``."""
-        with self.snapshot() as snapshot:
-            return snapshot.history_of(set_key)
+        return self._ask(lambda snapshot: snapshot.history_of(set_key))
 
     def visits(self, since_revision: int = 0, batch: int = 1000) -> Iterator[list[Visit]]:
         """As ``Snapshot.visits``."""
@@ -332,13 +359,11 @@ class Store:
 
     def cases(self) -> list[str]:
         """As ``Snapshot.cases``."""
-        with self.snapshot() as snapshot:
-            return snapshot.cases()
+        return self._ask(lambda snapshot: snapshot.cases())
 
     def counts(self) -> Counts:
         """As ``Snapshot.counts``."""
-        with self.snapshot() as snapshot:
-            return snapshot.counts()
+        return self._ask(lambda snapshot: snapshot.counts())
 
 
 @dataclass
@@ -347,6 +372,7 @@ class _Writing:
 
     connection: sa.Connection
     revision: int
+    mark: str
     keep: bool = False
 
 
@@ -423,15 +449,15 @@ def _refuse_circles(connection: sa.Connection, visits: Iterable[str]) -> None:
             seen |= reached
 
 
-def _take_revision(connection: sa.Connection, place: str) -> int:
-    """The next revision. On a server the row stays locked until the commit, so writers go one by one."""
+def _take_revision(connection: sa.Connection, place: str) -> tuple[int, str]:
+    """The next revision and its mark. On a server the row stays locked until the commit: writers queue."""
     book, mark = schema.book, str(uuid_utils.uuid7())
     done = connection.execute(book.update().values(revision=book.c.revision + 1, mark=mark))
     if done.rowcount != 1:
         raise BookTrouble(f"{place}: the book has lost its first page; restore a backup")
     revision: int = connection.execute(sa.select(book.c.revision)).scalar_one()
     connection.execute(schema.writing.insert(), {"revision": revision, "mark": mark})
-    return revision
+    return revision, mark
 
 
 class _Sorted(NamedTuple):

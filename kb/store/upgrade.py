@@ -49,8 +49,9 @@ def bring_up_to_date(
                 f"{place.shown}: written by a newer Jackfield (format {shown(found)}, this one knows "
                 f"{formats[-1]}); update jackfield; nothing was changed"
             )
-        if not place.writable:
-            raise BookTrouble(f"{place.shown}: is of an older format and read-only; make it writable first")
+        if not place.writable:  # a file with no such right, or a standby of a server
+            why = "nothing was recorded here yet" if found is None else "it is of an older format"
+            raise BookTrouble(f"{place.shown}: {why}, and it is read-only; open it where it can be written")
         with engine.connect().execution_options(**{WRITES: True}) as connection:
             place.loosen(connection)
             with connection.begin():

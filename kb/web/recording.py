@@ -10,7 +10,7 @@ from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response as AnyResponse
 
 from kb import marking
-from kb.errors import BadInput, BookTrouble, NotFound
+from kb.errors import BadInput, BookTrouble, NotFound, PerhapsSaved
 from kb.visit import Visit, visit_from
 from kb.web.entry import CARRIED, Entry, field_of, new_id
 from kb.web.guards import wants_json
@@ -162,7 +162,9 @@ def record_visit() -> AnyResponse:
     except BookTrouble as trouble:
         if wants_json(request):
             raise
-        return _form(entry, 503, f"{trouble}. Nothing was saved yet; save again in a moment.")
+        # An id that is in the book already adds nothing, so this is right even if the visit was saved.
+        known = "" if isinstance(trouble, PerhapsSaved) else " Nothing was saved yet."
+        return _form(entry, 503, f"{trouble}.{known} Save again in a moment.")
     visit_id = done.recorded[0].id if done.recorded else done.already[0]
     own = site().photos.attach(visit_id, entry.photos)
     # Kept with an earlier page of the form, a day ago or more; or one more than a visit has.
