@@ -26,6 +26,7 @@ from torture_programs import Answer, Ground, Programs
 
 #: The states of a visit. The first three are the words of ``history``.
 STANDS, REPLACED, WITHDRAWN, ABSENT = "stands", "superseded", "withdrawn", "absent"
+OUTDONE = "outdone"  #: by another correction; here nobody corrects a visit twice, so no visit may be it
 MARKER: Final = re.compile(r"\bzq[bdfgkmptvz]{9}\b")  # no word of any language, and no ending to be cut off
 TAG: Final = re.compile(r"(?s)<head>.*</head>|<[^>]*>")
 PLACES: Final = ("kitchen", "lounge", "chapel", "bedroom", "hall")
@@ -192,7 +193,7 @@ def states(visits: Iterable[dict[str, Any]]) -> dict[str, str]:
     A visit that was entered anew (by sharing) is told by its latest entry: one that stands, else one that
     was withdrawn.
     """
-    order = (REPLACED, WITHDRAWN, STANDS)
+    order = (OUTDONE, REPLACED, WITHDRAWN, STANDS)
     found: dict[str, str] = {}
     for visit in visits:
         for marker in markers(visit):
