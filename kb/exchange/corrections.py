@@ -146,8 +146,8 @@ def correct(store: Store, old: Visit, new: Visit) -> str:
     """
     with store.snapshot() as book:
         _must_stand(book, old)
-        rivals = book.rivals_of(old.id)
-    new = replace(new, supersedes=tuple(dict.fromkeys((*new.supersedes, *rivals)))[:SUPERSEDES])
+        every = book.to_supersede(old.id)
+    new = replace(new, supersedes=tuple(dict.fromkeys((*new.supersedes, *every)))[:SUPERSEDES])
     [recorded] = store.record([new]).recorded or [None]
     if recorded is None:
         raise BadInput("correct", described("the same correction"), "one that is not in the book already")

@@ -10,7 +10,7 @@ not. What was taken back goes out no more; that it was taken back does, so that 
 from __future__ import annotations
 
 from collections.abc import Generator, Iterable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import lru_cache
 from typing import Final, TypeAlias
@@ -29,8 +29,8 @@ from kb.store.facts import (
     visits,
 )
 from kb.store.giving import Became, became_of, rows_of, spelt, standing_rows
-from kb.store.seal import nonce_of_entering_anew, sealed, sealed_id
-from kb.visit import SUPERSEDES, Visit
+from kb.store.seal import sealed_id
+from kb.visit import Visit
 
 _NAMES: Final = ("person", "mail address", "street address", "web address")
 """Signs that count in a make or model, which may be long numbers."""
@@ -78,19 +78,10 @@ def prepare(store: Store) -> int:
     The new entry takes the place of the old one and is the same in every book that has the old one. Returns
     how many there were.
     """
-
-    def anew() -> Iterator[VisitFact]:
-        for fact in old:
-            nonce = nonce_of_entering_anew(fact.id)
-            earlier = tuple(dict.fromkeys((fact.id, *fact.visit.supersedes)))[:SUPERSEDES]
-            new, _ = sealed(replace(fact.visit, supersedes=earlier), nonce)
-            yield VisitFact(new, nonce, fact.recorded)
-
-    with store.snapshot() as book:
+    with store.snapshot() as book:  # nobody has to wait where nothing is to be done
         if not unsealed(book):
             return 0
-        old = visits(book, 0, private=True, ids=unsealed(book))
-        return store.merge(anew(), outside=False).visits
+    return store.enter_anew()
 
 
 def outgoing(

@@ -16,7 +16,6 @@ import sqlalchemy as sa
 from kb.store import rules, schema
 from kb.store.reading import Snapshot, entered_anew
 from kb.store.rows import CHUNK, load
-from kb.store.seal import nonce_of_entering_anew
 from kb.store.trouble import told
 from kb.store.withdrawn import STANDS, counts, taken_back, withdrawn
 from kb.visit import Visit
@@ -216,10 +215,14 @@ def changes(book: Snapshot) -> list[Change]:
     with told(book._place):
         ask = book._connection.execute
         superseding = ask(
-            sa.select(schema.visit.c.id, schema.visit.c.revision, later.c.earlier, schema.seal.c.nonce)
+            sa.select(schema.visit.c.id, schema.visit.c.revision)
             .join(later, later.c.visit == schema.visit.c.id)
-            .outerjoin(schema.seal, schema.seal.c.visit == schema.visit.c.id)
-            .where(later.c.seq == 0, counts(schema.visit))
+            # What was entered anew to be shared says what it said before, and is nobody's correction.
+            .where(
+                later.c.seq == 0,
+                counts(schema.visit),
+                schema.visit.c.id.not_in(sa.select(schema.entered_anew.c.visit)),
+            )
         ).all()
         last = f"(SELECT final.revision FROM ({rules.last_word('visit.id')}) final)"  # noqa: S608
         withdrawals = ask(
@@ -233,12 +236,7 @@ def changes(book: Snapshot) -> list[Change]:
         releases = ask(sa.select(note.c.id, note.c.revision).where(counts(note))).all()
         foreign = set(ask(sa.select(schema.bundle.c.revision)).scalars())
     found = [
-        # What was entered anew to be shared says what it said before, and is nobody's correction.
-        *(
-            Change("correction", id_, revision)
-            for id_, revision, earlier, nonce in superseding
-            if nonce != nonce_of_entering_anew(earlier)
-        ),
+        *(Change("correction", *row) for row in superseding),
         *(Change("withdrawal", *row) for row in withdrawals),
         *(Change("merge", *row) for row in merges),
         *(Change("release", *row) for row in releases),

@@ -6,7 +6,7 @@ union of sets, so order, repetition and the way facts came do not matter, and no
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import asdict, dataclass, replace
 from itertools import islice
 from typing import Any
@@ -17,10 +17,12 @@ from kb import clock
 from kb.errors import BadInput
 from kb.store import schema
 from kb.store.alike import Numbers, is_number
-from kb.store.facts import ROWS, AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact
+from kb.store.facts import ROWS, AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact, unsealed, visits
+from kb.store.reading import Snapshot
 from kb.store.rows import CHUNK, ORDER, Rows, add_private_rows, add_rows, fingerprint, load
-from kb.store.seal import is_sealed, sealed_id, visit_id, without_private
+from kb.store.seal import is_sealed, nonce_of_entering_anew, sealed, sealed_id, visit_id, without_private
 from kb.store.withdrawn import withdrawn
+from kb.visit import SUPERSEDES
 
 
 @dataclass(slots=True)
@@ -59,6 +61,15 @@ def certified(fact: Fact) -> bool:
             return id_ == sealed_id("withdrawal", [about, turn, stands])
         case NoteFact(id_, visit_, jack, note):
             return id_ == sealed_id("note", [visit_, jack, note])
+
+
+def anew(book: Snapshot) -> Iterator[VisitFact]:
+    """What stands under an id that was handed in, under the id that is made from what it says."""
+    for fact in visits(book, 0, private=True, ids=unsealed(book)):
+        nonce = nonce_of_entering_anew(fact.id)
+        earlier = tuple(dict.fromkeys((fact.id, *fact.visit.supersedes)))[:SUPERSEDES]
+        new, _ = sealed(replace(fact.visit, supersedes=earlier), nonce)
+        yield VisitFact(new, nonce, fact.recorded)
 
 
 def add_facts(

@@ -17,31 +17,23 @@ from kb.errors import BookTrouble, NotFound, shown
 from kb.store import rules, schema
 from kb.store.peek import Standing
 from kb.store.rows import CHUNK, load
-from kb.store.seal import nonce_of_entering_anew
 from kb.store.spellings import Spellings
 from kb.store.trouble import told
 from kb.store.withdrawn import STANDS, SUPERSEDED, counts, taken_back, withdrawn
-from kb.visit import Visit
+from kb.visit import SUPERSEDES, Visit
 
 SETS: Final = 200  #: sets that are read at a time
 
-_visit, _gone, _later = schema.visit, schema.withdrawal, schema.supersession
+_visit, _anew, _later = schema.visit, schema.entered_anew, schema.supersession
 
 
 def entered_anew(connection: sa.Connection, ids: Sequence[str]) -> dict[str, str]:
     """Of the visits those that were entered anew to be shared, each with the id that it has since."""
     found: dict[str, str] = {}
     for start in range(0, len(ids), CHUNK):
-        asked = (
-            sa.select(_later.c.earlier, _later.c.visit, schema.seal.c.nonce)
-            .join(schema.seal, schema.seal.c.visit == _later.c.visit)
-            .where(_later.c.earlier.in_(ids[start : start + CHUNK]))
-        )
-        found.update(
-            (earlier, visit)
-            for earlier, visit, nonce in connection.execute(asked)
-            if nonce == nonce_of_entering_anew(earlier)
-        )
+        asked = sa.select(_anew.c.earlier, _anew.c.visit).order_by(_anew.c.visit)
+        some = _anew.c.earlier.in_(ids[start : start + CHUNK])
+        found.update(tuple(row) for row in connection.execute(asked.where(some)))
     return found
 
 
@@ -186,17 +178,25 @@ class Snapshot:
         every = (
             self._connection.execute(sa.text(rules.successors(":visit")), {"visit": visit}).scalars().all()
         )
-        direct = sa.select(_later.c.visit).where(_later.c.earlier == visit, _later.c.visit.in_(every))
+        anew = sa.select(_anew.c.earlier).where(_anew.c.visit == visit)
+        own = sa.or_(_later.c.earlier == visit, _later.c.earlier.in_(anew))
+        direct = sa.select(_later.c.visit).where(own, _later.c.visit.in_(every)).distinct()
         return tuple(sorted(self._connection.execute(direct).scalars() if every else ()) or sorted(every))
 
     def _rivals(self, visit: str) -> tuple[str, ...]:
         asked = sa.text(rules.rivals(":visit"))
         return tuple(sorted(self._connection.execute(asked, {"visit": visit}).scalars()))
 
-    def rivals_of(self, visit: str) -> tuple[str, ...]:
-        """Ids of other corrections in force of what this one corrects, made in another book."""
+    def to_supersede(self, visit: str) -> tuple[str, ...]:
+        """Ids of all that a correction of this visit takes the place of, ``SUPERSEDES`` at most.
+
+        These are the visit, other corrections in force of what it corrects (made in another book), and the
+        id with which it was handed in if it was entered anew.
+        """
         with told(self._place):
-            return self._rivals(visit)
+            anew = sa.select(_anew.c.earlier).where(_anew.c.visit == visit).order_by(_anew.c.earlier)
+            handed_in = self._connection.execute(anew).scalars().all()
+            return tuple(dict.fromkeys((visit, *self._rivals(visit), *handed_in)))[:SUPERSEDES]
 
     # -- many ----------------------------------------------------------------------------------------
 

@@ -16,6 +16,7 @@ import sqlalchemy as sa
 from kb.errors import BadInput
 from kb.store import schema
 from kb.store.assembled import INFERRED, assembled
+from kb.store.seal import nonce_of_entering_anew
 from kb.store.withdrawn import counts
 from kb.visit import Finding, Visit, visit_to
 from kb.words import Word
@@ -31,6 +32,7 @@ ORDER: Final = (
     schema.finding,
     schema.finding_item,
     schema.supersession,
+    schema.entered_anew,
     schema.visit_private,
     schema.attached_private,
     schema.finding_private,
@@ -72,6 +74,11 @@ def add_rows(rows: Rows, visit: Visit, *, revision: int, seen: str, at: str, non
     )
     if nonce:
         rows[schema.seal].append({"visit": visit.id, "nonce": nonce})
+        rows[schema.entered_anew] += [
+            {"visit": visit.id, "earlier": earlier}
+            for earlier in visit.supersedes
+            if nonce == nonce_of_entering_anew(earlier)
+        ]
     rows[schema.driver_input] += [
         {"visit": visit.id, "seq": seq, "input": one.value}
         for seq, one in enumerate(visit.driver.inputs if visit.driver else ())

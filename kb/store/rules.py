@@ -55,18 +55,30 @@ def counts(row: str) -> str:
 
 
 def successors(visit: str) -> str:
-    """A query: the visits that count and correct this one, or a correction of it."""
+    """A query: the visits that count and correct this one, or a correction of it.
+
+    A visit that was entered anew to be shared is corrected by what corrects it under its earlier id, too. Not
+    so if it says itself that it corrects one of these, as none does that was honestly made: else neither
+    would stand.
+    """
     return f"""
-      WITH RECURSIVE later(id) AS (
-        SELECT step.visit FROM supersession step WHERE step.earlier = {visit}
-        UNION SELECT step.visit FROM supersession step JOIN later ON step.earlier = later.id)
-      SELECT newer.id FROM later JOIN visit newer ON newer.id = later.id
-      WHERE newer.id <> {visit} AND {counts("newer")}"""
+      WITH RECURSIVE later(id, same) AS (
+        SELECT step.visit, 0 FROM supersession step WHERE step.earlier = {visit}
+        UNION SELECT step.visit, 1 FROM entered_anew own
+          JOIN supersession step ON step.earlier = own.earlier
+          LEFT JOIN entered_anew twin ON twin.visit = step.visit AND twin.earlier = own.earlier
+          WHERE own.visit = {visit} AND twin.visit IS NULL
+        UNION SELECT step.visit, later.same FROM later JOIN supersession step ON step.earlier = later.id)
+      SELECT DISTINCT newer.id FROM later JOIN visit newer ON newer.id = later.id
+      WHERE newer.id <> {visit} AND {counts("newer")}
+        AND (later.same = 0 OR NOT EXISTS (SELECT 1 FROM supersession named
+          JOIN later circle ON circle.id = named.earlier WHERE named.visit = {visit}))"""
 
 
 def superseded(visit: str) -> str:
     """Does a visit that counts take its place?"""
-    return f"""(EXISTS (SELECT 1 FROM supersession first WHERE first.earlier = {visit})
+    return f"""((EXISTS (SELECT 1 FROM supersession first WHERE first.earlier = {visit})
+        OR EXISTS (SELECT 1 FROM entered_anew first WHERE first.visit = {visit}))
       AND EXISTS ({successors(visit)}))"""
 
 

@@ -256,6 +256,17 @@ seal: Final = _table(
     _text("nonce", 32, 32),
 )
 
+#: ``visit`` is ``earlier``, which was handed in with an id of its own, entered anew to be shared: it says
+#: the same and corrects nothing. Follows from the nonce (``kb.store.seal``), which SQL cannot reckon.
+entered_anew: Final = _table(
+    "entered_anew",
+    _visit(),
+    sa.PrimaryKeyConstraint("visit"),
+    _id("earlier"),
+    sa.CheckConstraint("earlier <> visit", name="other"),
+    sa.Index(None, "earlier"),
+)
+
 #: A note that somebody has read and released for other books. ``jack`` is the place on the panel, from 0,
 #: or NULL for the note of the visit itself. ``visit`` may not be here yet.
 reviewed_note: Final = _table(

@@ -28,7 +28,7 @@ from kb.store.peek import Standing
 from kb.store.places import WRITES, Place, place_of
 from kb.store.reading import Counts, Entry, Snapshot, entered_anew
 from kb.store.rows import CHUNK, ORDER, Rows, add_private_rows, add_rows, fingerprint, load
-from kb.store.seal import is_sealed, nonce_of_entering_anew, sealed, sealed_id, without_private
+from kb.store.seal import is_sealed, sealed, sealed_id, without_private
 from kb.store.trouble import told
 from kb.store.upgrade import bring_up_to_date, refuse_other_format
 from kb.store.withdrawn import taken_back, withdrawn
@@ -257,6 +257,19 @@ class Store:
             writing.keep = keep and (merged.new > 0 or fresh or merged.brought_back)
         return merged
 
+    def enter_anew(self) -> int:
+        """Enter anew what stands under an id that was handed in; returns how many visits these were.
+
+        What stands is looked at inside the writing: another program may just have withdrawn or corrected it.
+        """
+        from kb.store.merging import add_facts, anew
+
+        with self._writing() as writing:
+            facts = anew(Snapshot(writing.connection, self.place))
+            merged = add_facts(writing.connection, facts, revision=writing.revision, outside=False)
+            writing.keep = merged.new > 0
+        return merged.visits
+
     def turn_bundle(self, bundle: str, *, taken_back: bool) -> bool:
         """Take back what came with a bundle, or bring it back; False where that is so already. ``bundle``:
         its whole id. Raises BadInput where there is none."""
@@ -401,17 +414,15 @@ def _declare(writing: _Writing, fact: str, *, stands: bool) -> bool:
 
 def _twins(connection: sa.Connection, visits: list[str]) -> list[str]:
     """The other ids of visits that were entered anew to be shared."""
-    later, seal = schema.supersession, schema.seal
+    anew = schema.entered_anew
     twins = list(entered_anew(connection, visits).values())
     for start in range(0, len(visits), CHUNK):
         asked = (
-            sa.select(later.c.earlier, seal.c.nonce)
-            .join(seal, seal.c.visit == later.c.visit)
-            .join(schema.visit, schema.visit.c.id == later.c.earlier)
-            .where(later.c.visit.in_(visits[start : start + CHUNK]))
+            sa.select(anew.c.earlier)
+            .join(schema.visit, schema.visit.c.id == anew.c.earlier)
+            .where(anew.c.visit.in_(visits[start : start + CHUNK]))
         )
-        rows = connection.execute(asked)
-        twins += [earlier for earlier, nonce in rows if nonce == nonce_of_entering_anew(earlier)]
+        twins += connection.execute(asked).scalars()
     return twins
 
 

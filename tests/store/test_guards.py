@@ -69,6 +69,7 @@ GOOD: dict[str, dict[str, Any]] = {
     "alias": {"id": ID + "1", "revision": 1, "set_key": "A/B", "same_as": "A/C"},
     "withdrawal": {"id": ID + "1", "revision": 1, "fact": ID + "2", "turn": 1, "stands": 0},
     "seal": {"visit": ID + "3", "nonce": "0" * 32},
+    "entered_anew": {"visit": ID + "3", "earlier": ID + "5"},
     "reviewed_note": {"id": ID + "1", "revision": 1, "visit": ID + "2", "jack": 0, "note": "n"},
 }
 WORDS = [
@@ -85,8 +86,8 @@ BAD: list[tuple[str, str, Any]] = [
         (table, column, bad)
         for table, column in [
             ("visit", "id"), ("alias", "id"), ("withdrawal", "id"), ("withdrawal", "fact"),
-            ("supersession", "earlier"), ("writing", "mark"), ("reviewed_note", "id"),
-            ("reviewed_note", "visit"),
+            ("supersession", "earlier"), ("entered_anew", "earlier"), ("writing", "mark"),
+            ("reviewed_note", "id"), ("reviewed_note", "visit"),
         ]
         for bad in ("", "x", f"{ID}9".upper(), f"{ID}9".replace("-", "") + "0000", None)
     ),
@@ -153,7 +154,7 @@ def insert(connection: sqlite3.Connection, table: str, row: dict[str, Any], *, h
 def row_of(table: str, visit_id: str, connection: sqlite3.Connection) -> dict[str, Any]:
     """A row that the table takes."""
     row = {name: visit_id if value == "?" else value for name, value in GOOD[table].items()}
-    if table in ("visit_private", "seal"):
+    if table in ("visit_private", "seal", "entered_anew"):
         insert(connection, "visit", {**GOOD["visit"], "id": row["visit"]})
     return row
 
@@ -198,6 +199,8 @@ def test_a_recorded_fact_is_neither_changed_nor_deleted_nor_replaced(
     path, visit_id = filled
     with Store.open(path) as store:
         store.record([visit(supersedes=[visit_id], readings={"positions": []})])
+        store.record([visit("NV2", id=ID + "2")])
+        store.enter_anew()
         store.alias("A/B", "A/C")
         store.withdraw([visit_id])
         note = (visit_id, None, "n")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import random
 import signal
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
@@ -25,15 +26,20 @@ OLD = FORMATS[:-1]
 ONE, TWO, GONE, OTHER = (f"0192a6c0-0000-7000-8000-00000000000{n}" for n in range(1, 5))
 
 
-def old_book(path: Path, stamp: str) -> None:
-    """A book of an older format with a visit, its correction, a withdrawn visit and merged spellings."""
+def usual(store: Store) -> None:
+    """A visit, its correction, a withdrawn visit and merged spellings."""
+    store.record([visit(id=ONE)])
+    store.record([visit(id=TWO, supersedes=[ONE], note="corrected")])
+    store.record([visit("NV2", id=GONE), visit("NV3", id=OTHER)])
+    store.withdraw([GONE])
+    store.alias("NORWELL/NV4O210", KEY)
+
+
+def old_book(path: Path, stamp: str, fill: Callable[[Store], None] = usual) -> None:
+    """A book of an older format with what ``fill`` puts into it."""
     now = path.with_name("of-today.sqlite")
     with Store.open(now) as store:
-        store.record([visit(id=ONE)])
-        store.record([visit(id=TWO, supersedes=[ONE], note="corrected")])
-        store.record([visit("NV2", id=GONE), visit("NV3", id=OTHER)])
-        store.withdraw([GONE])
-        store.alias("NORWELL/NV4O210", KEY)
+        fill(store)
     migrated(path, stamp)
     with raw(path) as book:
         book.execute("ATTACH ? AS today", (str(now),))
@@ -90,6 +96,21 @@ def test_an_old_book_that_holds_a_turn_nobody_can_go_above_still_works(book: Pat
         assert [one.id for one in store.visits_of(KEY)] == [ONE]
         assert store.reinstate([TWO]) == (TWO,)
         assert store.visits_of(KEY) == expected()
+
+
+@pytest.mark.parametrize("stamp", OLD[1:])  # the first knew no sharing
+def test_what_was_entered_anew_in_an_old_book_gives_way_to_a_correction(book: Path, stamp: str) -> None:
+    def shared_and_corrected(store: Store) -> None:
+        store.record([visit(id=ONE), visit("NV2", id=GONE)])
+        assert store.enter_anew() == 2
+        store.record([visit(id=TWO, supersedes=[ONE], note="corrected")])
+
+    book.parent.mkdir(mode=0o700)
+    old_book(book, stamp, shared_and_corrected)
+    with closing(Store.open(book)) as store:
+        assert store.visits_of(KEY) == expected()
+        assert {one.entered_anew for one in store.history_of("NORWELL/NV2")} == {"", GONE}
+        assert [one.name for one in checks(store, book) if not one.ok] == []
 
 
 @pytest.mark.parametrize("stamp", OLD)

@@ -1,9 +1,13 @@
-"""What came in with which bundle, and which bundles were taken back? Withdrawals may have more turns, too.
+"""What came in with which bundle, and which bundles were taken back? Withdrawals may have more turns.
+
+What was entered anew to be shared is told from a correction, too.
 
 Written out, not taken from ``kb.store.schema``: a migration stays as it was when the schema goes on.
 """
 
 from __future__ import annotations
+
+import hashlib
 
 import sqlalchemy as sa
 from alembic import op
@@ -16,7 +20,12 @@ branch_labels = None
 depends_on = None
 
 PLAIN = sa.Text().with_variant(sa.Text(collation="C"), "postgresql")
-FACTS = {"bundle": ("revision",), "bundle_turn": ("bundle", "revision"), "came_again": ("fact", "revision")}
+FACTS = {
+    "bundle": ("revision",),
+    "bundle_turn": ("bundle", "revision"),
+    "came_again": ("fact", "revision"),
+    "entered_anew": ("visit",),
+}
 VIEWS = {
     "taken": "SELECT bundle FROM bundle_turn GROUP BY bundle HAVING (count(*) & 1) = 1",
     "heard": "SELECT id, revision, fact, turn, stands FROM withdrawal"
@@ -81,10 +90,34 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("fact", "revision", name=op.f("pk_came_again")),
     )
     op.create_index(op.f("ix_came_again_revision"), "came_again", ["revision"])
+    op.create_table(
+        "entered_anew",
+        sa.Column("visit", PLAIN, nullable=False),
+        sa.Column("earlier", PLAIN, nullable=False),
+        identity("entered_anew", "earlier"),
+        sa.CheckConstraint("earlier <> visit", name=op.f("ck_entered_anew_other")),
+        sa.ForeignKeyConstraint(["visit"], ["visit.id"], name=op.f("fk_entered_anew_visit")),
+        sa.PrimaryKeyConstraint("visit", name=op.f("pk_entered_anew")),
+    )
+    op.create_index(op.f("ix_entered_anew_earlier"), "entered_anew", ["earlier"])
+    enter()
     for name, view in VIEWS.items():
         op.get_bind().exec_driver_sql(f"CREATE VIEW {name} AS {view}")
     for guard in sqlite() if op.get_bind().dialect.name == "sqlite" else postgresql():
         op.get_bind().exec_driver_sql(guard)
+
+
+def enter() -> None:
+    """Note which visits were entered anew so far: their nonces tell."""
+    bind = op.get_bind()
+    asked = "SELECT later.visit, later.earlier, seal.nonce FROM supersession later JOIN seal USING (visit)"
+    found = [
+        {"visit": visit, "earlier": earlier}
+        for visit, earlier, nonce in bind.exec_driver_sql(asked)
+        if nonce == hashlib.sha256(f"jackfield {earlier}".encode()).hexdigest()[:32]
+    ]
+    if found:
+        bind.execute(sa.text("INSERT INTO entered_anew (visit, earlier) VALUES (:visit, :earlier)"), found)
 
 
 def sqlite() -> list[str]:
