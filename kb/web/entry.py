@@ -12,7 +12,7 @@ back. ``data`` gives the keys of a visit file, which ``kb.visit`` then reads as 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -73,7 +73,7 @@ class Entry:
     visit: dict[str, str] = field(default_factory=dict)
     jacks: list[dict[str, str]] = field(default_factory=list)
     id: str = ""
-    supersedes: str = ""
+    supersedes: str = ""  #: ids of the visits that it corrects, with commas between them
     photos: list[str] = field(default_factory=list)
 
     @classmethod
@@ -96,8 +96,11 @@ class Entry:
         return cls(visit, jacks, sent.get("id", ""), sent.get("supersedes", ""), photos or [])
 
     @classmethod
-    def of(cls, visit: Visit) -> Entry:
-        """A form that corrects ``visit``: the same words, a new id."""
+    def of(cls, visit: Visit, supersedes: Sequence[str] = ()) -> Entry:
+        """A form that corrects ``visit``: the same words, a new id.
+
+        ``supersedes``: ids of all that the correction takes the place of, if not of the visit alone.
+        """
         data = visit_to(visit)
         source, driver = data.pop("source"), data.pop("driver", {})
         data |= {"driver": driver.get("name", ""), "driver_inputs": ",".join(driver.get("inputs", ()))}
@@ -110,7 +113,7 @@ class Entry:
             if "taken" in jack:
                 said["taken"] = "yes" if jack["taken"] else "no"
             entry.jacks.append(said)
-        entry.supersedes = visit.id
+        entry.supersedes = ",".join(supersedes or [visit.id])
         return entry
 
     # -- changing ----------------------------------------------------------------------------------------
@@ -143,7 +146,7 @@ class Entry:
         if self.id:
             data["id"] = self.id
         if self.supersedes:
-            data["supersedes"] = [self.supersedes]
+            data["supersedes"] = self.supersedes.split(",")
         return data
 
     def read_so_far(self) -> list[str]:

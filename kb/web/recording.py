@@ -86,7 +86,10 @@ def add(app: Flask) -> None:
 def record() -> AnyResponse:
     """An empty form, one for a set that is named, or one that corrects a visit."""
     if corrected := request.args.get("correct"):
-        return _form(Entry.of(_visit(corrected)), fresh=True)
+        old = _visit(corrected)
+        with site().book.store.snapshot() as now:
+            every = now.to_supersede(old.id)
+        return _form(Entry.of(old, every), fresh=True)
     settings = site().book.settings
     make, model = request.args.get("make", "")[:80], request.args.get("model", "")[:80]
     return _form(Entry.new(make, model, by=settings.initials), fresh=True)

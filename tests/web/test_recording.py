@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import sqlite3
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.visit import visit_to
+from kb.visit import visit_from, visit_to
 from tests.web.conftest import FORM, ID, NewPhone, Phone
 from tests.web.test_pages import shown
 
@@ -182,6 +183,24 @@ def test_a_book_that_cannot_be_written_keeps_the_form(phone: Phone, home: Path) 
         (home / "book.sqlite").chmod(0o600)
 
 
+def test_a_correction_on_the_phone_takes_the_place_of_two_rival_corrections(phone: Phone, book: Any) -> None:
+    """Made in two books; whichever counted before, and however often the phone sends the form."""
+    first = visit_from({"date": "2026-03-04", "source": {"make": "Hallmere", "model": "HM32-5"}, "jacks": []})
+    [old] = book.record([first]).recorded
+    said = [replace(first, supersedes=(old.id,), note=note) for note in ("this", "that")]
+    rivals = [one.id for one in book.record(said).recorded]
+    [stands] = book.visits("Hallmere", "HM32-5")
+    for wanted in (stands.id, next(one for one in rivals if one != stands.id)):
+        form = phone.get(f"/record?correct={wanted}").text
+        hidden = dict(re.findall(r'<input type="hidden" name="(id|supersedes)" value="([^"]*)"', form))
+        assert set(hidden["supersedes"].split(",")) == set(rivals)
+        assert hidden["supersedes"].startswith(wanted)
+    mine = {**FORM, **hidden, "id": ID, "note": "neither", "do": "save"}
+    for _ in range(2):
+        assert phone.post("/record", mine).status_code == 303
+        assert [one.note for one in book.visits("Hallmere", "HM32-5")] == ["neither"]
+
+
 def test_a_form_has_no_more_jacks_than_a_panel(phone: Phone) -> None:
     data = {f"jack-{n}-form": "hdmi" for n in range(65)}
     assert phone.post("/record", {**FORM, **data, "do": "save"}).status_code == 422
@@ -192,8 +211,6 @@ def test_a_visit_goes_through_the_form_of_a_correction_unchanged(monkeypatch: py
     import json
 
     monkeypatch.setenv("JACKFIELD_TODAY", "2026-11-25")
-
-    from kb.visit import visit_from
 
     lines = (Path(__file__).parents[2] / "data" / "demo" / "visits.jsonl").read_text("utf-8").splitlines()
     for line in lines[::7]:
