@@ -34,7 +34,7 @@ def open_plain(path: Path, place: str, expected: str = "a file") -> IO[bytes]:
     Raises BadInput naming ``place`` where it is no plain file, or a database that is in use; OSError where it
     cannot be opened.
     """
-    if _in_use(path):
+    if path.name and _in_use(path):
         raise BadInput(place, described("a database that is in use"), expected)
     # Without this, opening a pipe waits for a writer. What was opened is looked at, not its name.
     handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))

@@ -58,7 +58,8 @@ class Index:
             words = reader.generation / files.WORDS
             if reader.meta["words"] and not any(one.is_file() for one in words.glob("_MAIN_*.toc")):
                 return None
-            if any(one.is_dir() for one in words.glob("*")):  # the words hold files only
+            # A folder in the place of a file; Whoosh itself leaves a folder MAIN.tmp where it is killed.
+            if any(one.is_dir() for one in words.glob("*") if one.name != "MAIN.tmp"):
                 return None
             return reader.revision
         except IndexBroken:

@@ -69,7 +69,7 @@ def test_record_find_show_path(jackfield: Run, visit_file: VisitFile) -> None:
 def test_recording_the_same_file_twice_adds_nothing(jackfield: Run, visit_file: VisitFile) -> None:
     first = jackfield("record", "--file", visit_file(), "--json").json
     again = jackfield("record", "--file", visit_file(), "--json").json
-    assert again == {"recorded": [], "already": [first["recorded"][0]["visit"]]}
+    assert again == {"recorded": [], "already": [first["recorded"][0]["visit"]], "reinstated": []}
 
 
 def test_visits_come_from_stdin_and_as_a_list(jackfield: Run, visit_file: VisitFile) -> None:

@@ -120,7 +120,14 @@ def commands(
 
 def test_every_option_that_names_a_file_to_be_written_is_known_as_one() -> None:
     """What writes files does so through two functions; each command that uses them has such an option."""
-    writers = ("write_out(", "write_whole(", "new_file(", "write_picture(", "keeper(", "bundle import write")
+    writers = (
+        "write_out(",
+        "write_whole(",
+        "new_file(",
+        "write_picture(",
+        "keeper(",
+        "bundle import held_in, write",
+    )
     for name, command in commands(group, click.Context(group)):
         assert command.callback is not None
         module = importlib.import_module(command.callback.__module__)

@@ -359,8 +359,12 @@ def test_a_log_that_was_left_of_a_lost_book_is_set_aside(jackfield: Run, book: P
     jackfield("backup")
     with Store.open(book) as store:
         fill(store, 100, "LATER")
-        for ending in ("", "-wal", "-shm"):
-            shutil.copy(f"{book}{ending}", home / f"saved{ending}")
+        # By another process: this one has the book open, and would drop its own locks (tests/watch).
+        for ending in ("-wal", "-shm"):
+            copy = "import shutil, sys; shutil.copy(*sys.argv[1:])"
+            subprocess.run(
+                [sys.executable, "-c", copy, f"{book}{ending}", home / f"saved{ending}"], check=True
+            )
     book.unlink()
     for ending in ("-wal", "-shm"):
         (home / f"saved{ending}").replace(f"{book}{ending}")
@@ -564,9 +568,8 @@ def test_settings_trusted_keys_and_photos_come_back_on_a_new_machine(
     from kb.exchange import peers
 
     jackfield("settings", "--initials", "RT")
-    mine = peers.load(home)
-    mine.trusted["south"] = KEY
-    peers.save(home, mine)
+    with peers.changing(home) as mine:
+        mine.trusted["south"] = KEY
     with Store.open(book) as store:
         visit = next(store.visits())[0].id
     photo = home / "photos" / visit / f"{'a' * 64}.jpg"
@@ -593,9 +596,8 @@ def test_settings_trusted_keys_and_photos_come_back_on_a_new_machine(
 def test_trust_that_was_dropped_since_does_not_come_back(jackfield: Run, book: Path, home: Path) -> None:
     from kb.exchange import peers
 
-    mine = peers.load(home)
-    mine.trusted["south"] = KEY
-    peers.save(home, mine)
+    with peers.changing(home) as mine:
+        mine.trusted["south"] = KEY
     jackfield("backup")
     jackfield("share", "trust", "--drop", "south")
     done = jackfield("restore", "--replace", "--json")

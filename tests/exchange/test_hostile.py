@@ -147,9 +147,9 @@ LINES: list[Any] = [
     {"withdrawal": {"id": ID, "of": ID, "turn": 1, "stands": False}},
     {
         "withdrawal": {
-            "id": sealed_id("withdrawal", [ID, 10**9, False]),
+            "id": sealed_id("withdrawal", [ID, 2**31, False]),
             "of": ID,
-            "turn": 10**9,
+            "turn": 2**31,
             "stands": False,
         }
     },

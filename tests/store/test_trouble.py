@@ -35,6 +35,7 @@ CALLS: dict[str, Callable[[Store], Any]] = {
     "withdraw": lambda store: store.withdraw([ID]),
     "reinstate": lambda store: store.reinstate([ID]),
     "merge": lambda store: store.merge([ALIAS], outside=True),
+    "turn_bundle": lambda store: store.turn_bundle(ID, taken_back=True),
     "standing": lambda store: store.standing(),
     "revision": lambda store: store.revision(),
     "visit": lambda store: store.visit(ID),

@@ -15,6 +15,7 @@ import pytest
 
 from kb.errors import BookTrouble, BookUnavailable, Interrupted, PerhapsSaved
 from kb.store import Store, places
+from kb.store.signs import FORMATS
 from tests.cli.conftest import Run
 from tests.store.helpers import KEY, visit
 
@@ -121,7 +122,7 @@ def test_an_older_format_on_a_standby_is_not_upgraded_there(pair: Pair) -> None:
         with pytest.raises(BookTrouble, match="older format, and it is read-only"):
             Store.open(pair.standby.url)
     finally:
-        pair.ask(pair.primary, "UPDATE alembic_version SET version_num = '0003'")
+        pair.ask(pair.primary, f"UPDATE alembic_version SET version_num = '{FORMATS[-1]}'")
     pair.caught_up()
 
 
