@@ -27,6 +27,7 @@ from torture_programs import Answer, Ground, Programs
 #: The states of a visit. The first three are the words of ``history``.
 STANDS, REPLACED, WITHDRAWN, ABSENT = "stands", "superseded", "withdrawn", "absent"
 OUTDONE = "outdone"  #: by another correction; here nobody corrects a visit twice, so no visit may be it
+TAKEN_BACK: Final = "taken-back"  #: with its bundle; here nobody takes one back, so no visit may be it
 MARKER: Final = re.compile(r"\bzq[bdfgkmptvz]{9}\b")  # no word of any language, and no ending to be cut off
 TAG: Final = re.compile(r"(?s)<head>.*</head>|<[^>]*>")
 PLACES: Final = ("kitchen", "lounge", "chapel", "bedroom", "hall")
@@ -193,12 +194,13 @@ def states(visits: Iterable[dict[str, Any]]) -> dict[str, str]:
     A visit that was entered anew (by sharing) is told by its latest entry: one that stands, else one that
     was withdrawn.
     """
-    order = (OUTDONE, REPLACED, WITHDRAWN, STANDS)
+    order = (TAKEN_BACK, OUTDONE, REPLACED, WITHDRAWN, STANDS)  # a word that is new comes before all
+    rank = {state: at for at, state in enumerate(order, 1)}
     found: dict[str, str] = {}
     for visit in visits:
         for marker in markers(visit):
             state = visit.get("state", STANDS)
-            if marker not in found or order.index(state) > order.index(found[marker]):
+            if marker not in found or rank.get(state, 0) > rank.get(found[marker], 0):
                 found[marker] = state
     return found
 

@@ -196,7 +196,7 @@ def merge(store: Store, spelling: tuple[str, str], same_as: tuple[str, str]) -> 
         if key.startswith("/") or key.endswith("/"):
             raise BadInput("merge", " ".join(name), "a make and a model with letters or digits")
     with store.snapshot() as book:
-        if not any(book.history_of(one) for one in book.spellings.all_of(keys[0])):
+        if not book.history_of(keys[0]):
             raise NotFound(f"nobody met {' '.join(spelling)} yet: there is nothing to merge")
     fact = store.alias(*keys)
     if not fact:

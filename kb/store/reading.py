@@ -24,6 +24,7 @@ from kb.visit import SUPERSEDES, Visit
 
 SETS: Final = 200  #: sets that are read at a time
 
+_alias = schema.alias
 _visit, _anew, _later = schema.visit, schema.entered_anew, schema.supersession
 
 
@@ -120,6 +121,33 @@ class Snapshot:
         with told(self._place):
             rows = self._connection.execute(sa.select(table.c.set_key, table.c.same_as).where(counts(table)))
             return Spellings((row.set_key, row.same_as) for row in rows)
+
+    def kept(self, key: str) -> str:
+        """The spelling under which a set is known, as ``spellings`` has it.
+
+        Usually every spelling was given up once at most. Then the merges lead from each to the one that is
+        kept, and only those on the way are read, not all of the book.
+        """
+        at, way = key, {key}
+        while not self._given_up_twice:
+            asked = sa.select(_alias.c.same_as).where(_alias.c.set_key == at, counts(_alias))
+            with told(self._place):
+                further = self._connection.execute(asked).scalar()
+            if further is None:
+                return at
+            if further in way:  # a circle
+                break
+            at = further
+            way.add(at)
+        return self.spellings.kept(key)
+
+    @cached_property
+    def _given_up_twice(self) -> bool:
+        """Was a spelling given up for two others? Books that merge may bring that."""
+        several = sa.select(_alias.c.set_key).group_by(_alias.c.set_key).having(sa.func.count() > 1)
+        asked = several.where(_alias.c.set_key.in_(several), counts(_alias))
+        with told(self._place):
+            return self._connection.execute(asked.limit(1)).first() is not None
 
     # -- one set, one visit ------------------------------------------------------------------------
 

@@ -231,6 +231,7 @@ alias: Final = _table(
     sa.Column("same_as", _PLAIN, nullable=False),
     sa.CheckConstraint(f"length(same_as) BETWEEN 3 AND {KEY}", name="same_as"),
     sa.CheckConstraint("same_as <> set_key", name="other"),
+    sa.Index(None, "set_key"),
     sa.Index(None, "revision"),
 )
 
@@ -243,7 +244,7 @@ withdrawal: Final = _table(
     _id("fact"),
     _whole("turn", 1, TURNS),
     _flag("stands"),
-    sa.Index(None, "fact"),
+    sa.Index(None, "fact", "turn", "id"),  # the last word is the first that is read
     sa.Index(None, "revision"),
 )
 

@@ -191,8 +191,8 @@ class Store:
         Returns the id of the fact, by which it can be withdrawn; "" where they are one set already.
         """
         with self._writing() as writing:
-            spellings = Snapshot(writing.connection, self.place).spellings
-            ends = spellings.kept(set_key), spellings.kept(same_as)
+            book = Snapshot(writing.connection, self.place)
+            ends = book.kept(set_key), book.kept(same_as)
             if ends[0] == ends[1]:
                 return ""
             fact = sealed_id("alias", ends)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import itertools
+import tempfile
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -11,6 +13,8 @@ from hypothesis import strategies as st
 from kb.errors import NotFound
 from kb.panel import reconcile
 from kb.store import Store
+from kb.store.facts import AliasFact
+from kb.store.seal import sealed_id
 from kb.store.spellings import Spellings
 from tests.store.helpers import KEY, visit
 
@@ -193,3 +197,23 @@ def test_a_book_knows_how_it_once_stood_and_a_copy_that_went_on_elsewhere_does_n
         assert not now.follows(first._replace(mark=now.standing.mark))
         assert not now.follows(first._replace(revision=9))
         assert not now.follows(first._replace(book=first.mark))
+
+
+_KEYS = st.sampled_from([f"NORWELL/NV{n}" for n in range(6)])
+
+
+@given(st.lists(st.tuples(_KEYS, _KEYS, st.booleans()), max_size=12))
+def test_the_spelling_that_is_kept_is_the_same_however_it_is_looked_up(
+    merges: list[tuple[str, str, bool]],
+) -> None:
+    """Merges of several books that lead apart or in a circle, and some that were undone."""
+    with tempfile.TemporaryDirectory() as folder, Store.open(Path(folder) / "book.sqlite") as store:
+        for key, same_as, stands in merges:
+            if key != same_as:
+                fact = AliasFact(sealed_id("alias", [key, same_as]), key, same_as)
+                store.merge([fact], outside=True)
+                if not stands:
+                    store.withdraw([fact.id])
+        with store.snapshot() as now:
+            for key in ("NOBODY/MET1", *(f"NORWELL/NV{n}" for n in range(6))):
+                assert now.kept(key) == now.spellings.kept(key)

@@ -53,6 +53,9 @@ def text(table: str, column: str, least: int, most: int) -> list[sa.CheckConstra
 
 def upgrade() -> None:
     change_rule("withdrawal", "turn", "turn BETWEEN 1 AND 2147483647 AND turn = CAST(turn AS INTEGER)")
+    op.drop_index(op.f("ix_withdrawal_fact"), "withdrawal")
+    op.create_index(op.f("ix_withdrawal_fact_turn_id"), "withdrawal", ["fact", "turn", "id"])
+    op.create_index(op.f("ix_alias_set_key"), "alias", ["set_key"])
     op.create_table(
         "bundle",
         sa.Column("revision", sa.BigInteger(), nullable=False, autoincrement=False),
