@@ -33,6 +33,7 @@ CALLS: dict[str, Callable[[Store], Any]] = {
     "record": lambda store: store.record([visit("NEW")]),
     "alias": lambda store: store.alias("A/B", "A/C"),
     "withdraw": lambda store: store.withdraw([ID]),
+    "enter_anew": lambda store: store.enter_anew(),
     "reinstate": lambda store: store.reinstate([ID]),
     "merge": lambda store: store.merge([ALIAS], outside=True),
     "turn_bundle": lambda store: store.turn_bundle(ID, taken_back=True),

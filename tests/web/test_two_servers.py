@@ -165,6 +165,11 @@ def test_forgetting_phones_holds_for_a_server_that_runs_already(home: Path) -> N
         again.end()
 
 
+def leave(phone: Phone) -> None:
+    """As a thread of a server does at its end: close its book."""
+    phone.client.application.extensions["jackfield"].books.close()
+
+
 def test_two_servers_lose_no_job_of_today(phone: Phone, another: Any, home: Path) -> None:
     _, beside, _ = another()
     beside.client.set_cookie("jackfield", phone.client.get_cookie("jackfield").value)
@@ -174,7 +179,12 @@ def test_two_servers_lose_no_job_of_today(phone: Phone, another: Any, home: Path
 
     def add(one: Phone, name: str) -> list[int]:
         together.wait()
-        return [one.post("/today", {"make": "Norwell", "model": f"{name}{n}"}).status_code for n in range(8)]
+        try:
+            return [
+                one.post("/today", {"make": "Norwell", "model": f"{name}{n}"}).status_code for n in range(8)
+            ]
+        finally:
+            leave(one)
 
     with ThreadPoolExecutor(2) as pool:
         done = [pool.submit(add, phone, "A"), pool.submit(add, beside, "B")]
@@ -198,7 +208,10 @@ def test_a_visit_that_is_sent_to_both_servers_has_its_photo_once(
     def send(one: Phone) -> Any:
         together.wait()
         data = {**FORM, "id": ID, "do": "save", "photo": (io.BytesIO(picture()), "panel.jpg")}
-        return one.post("/record", data, headers={"Accept": "application/json"}).json
+        try:
+            return one.post("/record", data, headers={"Accept": "application/json"}).json
+        finally:
+            leave(one)
 
     with ThreadPoolExecutor(2) as pool:
         told = list(pool.map(send, (phone, beside)))
