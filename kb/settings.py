@@ -1,4 +1,4 @@
-"""What does this installer usually carry and how are lengths shown? One small file in the home folder.
+"""Keep what this installer usually carries and how lengths are shown, in one small file of the home folder.
 
 >>> Settings().inputs, Settings().units.value
 ((<DriverInput.LINE_35: 'line-3.5'>,), 'metric')
@@ -13,11 +13,11 @@ from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any, Final
 
-from kb import text
-from kb.errors import BadInput, BookTrouble, ascii_controls, described
-from kb.given import open_plain
-from kb.parsing import toml_of
-from kb.words import DriverInput, Word
+from kb.base import text
+from kb.base.errors import BadInput, BookTrouble, ascii_controls, described
+from kb.base.files import open_plain
+from kb.base.parsing import toml_of
+from kb.domain.words import DriverInput, Word
 
 FILE: Final = "settings.toml"
 BOOK: Final = "book.sqlite"
@@ -105,7 +105,7 @@ def save(home: Path, settings: Settings) -> Path:
         read_back = None
     if read_back != settings:
         raise BadInput(str(path), described("settings with text that changes when read"), "plain text")
-    from kb.whole import write_mine  # most commands only read settings
+    from kb.base.atomic import write_mine  # most commands only read settings
 
     try:
         write_mine(path, written.encode())
@@ -119,7 +119,7 @@ def change(home: Path, work: Callable[[Settings], Settings]) -> Settings:
 
     What another program changes at the same moment is kept. Raises as ``load``, ``work`` and ``save``.
     """
-    from kb.whole import changing_files
+    from kb.base.atomic import changing_files
 
     with changing_files(home):
         before = load(home)
@@ -171,7 +171,7 @@ _READERS: Final[dict[str, Callable[[object, str], Any]]] = {
 def _toml(value: str | float | tuple[DriverInput, ...]) -> str:
     if isinstance(value, float):
         return repr(value)
-    # Entered text has no control characters (kb.text), so a JSON string is a TOML string.
+    # Entered text has no control characters (kb.base.text), so a JSON string is a TOML string.
     if isinstance(value, tuple):
         return f"[{', '.join(json.dumps(one.value) for one in value)}]"
     return json.dumps(str(value), ensure_ascii=False)

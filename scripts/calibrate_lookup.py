@@ -2,8 +2,9 @@
 
 ``python scripts/calibrate_lookup.py`` asks for codes of an open list, damaged in every way of
 ``scripts/damage.py``, in books that hold 75, 40 and 10 of a hundred of them. A hash of the code splits the
-list in halves: the reliability printed is of queries about the half that the weights of ``kb.index.trust``
-were not fitted on. ``--fit`` fits the weights on the other half, with other damage, and prints them.
+list in halves: the reliability printed is of queries about the half that the weights of
+``kb.index.calibration`` were not fitted on. ``--fit`` fits the weights on the other half, with other damage,
+and prints them.
 """
 
 from __future__ import annotations
@@ -23,11 +24,11 @@ from measure_lookup import entries, groups, key_of
 from model_codes import Code, codes, normal
 from scipy.optimize import minimize  # type: ignore[import-untyped]
 
-from kb.errors import BadInput
+from kb.base.errors import BadInput
 from kb.index import Index
+from kb.index.calibration import WEIGHT, Signs
 from kb.index.query import parse
 from kb.index.score import STEEP, scored, signs
-from kb.index.trust import WEIGHT, Signs
 
 SIZE = 19_000
 BOOKS = (750, 400, 100)  # of a thousand codes

@@ -136,8 +136,8 @@ def record() -> None:
     """Acknowledged writes a second, one visit each, beside bare SQLite commits with the same promises."""
     import sqlite3
 
+    from kb.domain.visit import visit_from
     from kb.store import Store
-    from kb.visit import visit_from
 
     count = 300
     with tempfile.TemporaryDirectory() as folder:
@@ -205,7 +205,7 @@ def large() -> None:
 def filled(home: Path, count: int) -> tuple[float, float]:
     """Seconds that recording visits to ``count`` sets into a book in ``home`` took, and its index."""
     from kb.book import Book
-    from kb.visit import visit_from
+    from kb.domain.visit import visit_from
 
     with Book.open(home) as book:
         begun = time.perf_counter()

@@ -21,11 +21,11 @@ from itertools import pairwise
 from math import log2
 from pathlib import Path
 
+from kb.domain.visit import Visit, visit_from
+from kb.domain.words import WORKED, Outcome, Signal
 from kb.evidence import Evidence, Output
-from kb.evidence.levels import set_of
+from kb.evidence.groups import set_of
 from kb.evidence.signature import is_partial, shape_of, told_apart
-from kb.visit import Visit, visit_from
-from kb.words import WORKED, Outcome, Signal
 
 SIGNALS = (
     ("analog line", (Signal.ANALOG_LINE,)),

@@ -35,7 +35,7 @@ def started(code: str) -> float:
 def main() -> None:
     """Print one line for each question."""
     bare = started("pass")
-    room = started("import kb.loop.plan, kb.loop.readings")
+    room = started("import kb.loop.plan, kb.loop.verdict")
     print(f"start with the calculator / bare start: {room / bare:.2f} ({1000 * (room - bare):.0f} ms more)")
 
     loop = Loop.rectangle(5.2, 4.1)

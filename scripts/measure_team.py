@@ -97,7 +97,7 @@ def run_workers(url: str, count: int, seconds: float, folder: Path) -> list[dict
 def worker(url: str, home: str, number: str, seconds: str) -> int:
     """Record a visit, find it and another, again and again; says its ids and times in seconds."""
     from kb.book import Book
-    from kb.visit import visit_from
+    from kb.domain.visit import visit_from
 
     chance = random.Random(int(number))
     visits = [visit_from(one) for one in invented(20_000, random.Random(int(number) * 7919 + os.getpid()))]

@@ -150,7 +150,7 @@ def main() -> int:
 def written(home: Path, count: int) -> list[tuple[str, str]]:
     """A book of so many invented sets, with its index."""
     from kb.book import Book
-    from kb.visit import visit_from
+    from kb.domain.visit import visit_from
 
     visits = [visit_from(data) for data in invented(count, random.Random(SEED))]
     with Book.open(home) as book:

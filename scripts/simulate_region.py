@@ -22,14 +22,14 @@ from datetime import date
 from itertools import pairwise
 from math import sqrt
 
+from kb.domain.jack import Jack
+from kb.domain.visit import Finding, Source, Visit
+from kb.domain.words import Basis, Direction, Form, Outcome, Signal, Speakers
 from kb.evidence import Evidence, Output
 from kb.pack import Day, Job, day_from, pack
 from kb.pack.chances import Cost, Task
+from kb.pack.scenarios import Finder, Live, Ways
 from kb.pack.solve import cheapest
-from kb.pack.worlds import Finder, Live, Ways
-from kb.panel import Jack
-from kb.visit import Finding, Source, Visit
-from kb.words import Basis, Direction, Form, Outcome, Signal, Speakers
 
 TODAY = date(2026, 3, 4)
 DRIVERS = (("line-3.5",), ("line-3.5", "optical"), ("line-rca",))

@@ -1,91 +1,143 @@
-"""Arrows of import point down only, and the lower floors know no storage, search or terminal."""
+"""Packages keep to their layers.
+
+Imports go to strictly lower layers and never in a circle; each package takes only the libraries on
+its list.
+"""
 
 from __future__ import annotations
 
 import ast
-from collections.abc import Iterator
+import sys
+from collections.abc import Iterable, Iterator, Mapping
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
 
 KB = Path(__file__).resolve().parent.parent / "kb"
 
-FLOORS = {
-    "kb.errors": 0,
-    "kb.clock": 0,
-    "kb.text": 0,
-    "kb.fields": 0,
-    "kb.parsing": 0,
-    "kb.words": 0,
-    "kb.marking": 0,
-    "kb.panel": 0,
-    "kb.visit": 0,
-    "kb.shortform": 0,
-    "kb.catalogue": 1,
-    "kb.path": 2,
-    "kb.evidence": 2,
-    "kb.pack": 2,
-    "kb.isolate": 2,
+#: The layer of each package or top-level module.
+LAYERS: Mapping[str, int] = {
+    "kb.base": 0,
+    "kb.domain": 1,
+    "kb.settings": 2,
+    "kb.catalogue": 2,
     "kb.loop": 2,
-    "kb.settings": 3,
-    "kb.given": 3,
-    "kb.whole": 3,
-    "kb.store": 3,
-    "kb.index": 3,
-    "kb.exchange": 3,
-    "kb.sheet": 3,
-    "kb.book": 4,
-    "kb.cli": 5,
-    "kb.web": 5,
+    "kb.path": 3,
+    "kb.evidence": 4,
+    "kb.isolate": 4,
+    "kb.pack": 5,
+    "kb.store": 6,
+    "kb.index": 6,
+    "kb.exchange": 7,
+    "kb.sheet": 7,
+    "kb.book": 8,
+    "kb.cli": 9,
+    "kb.web": 9,
+    "kb": 11,
+    "kb.serve": 10,
 }
-FOREIGN = {"sqlalchemy", "alembic", "whoosh", "click", "rich", "platformdirs", "sqlite3"}
-MODULES = sorted(path for path in KB.rglob("*.py") if path != KB / "__init__.py")
+#: Libraries besides the standard library that a package may import; what is not listed may import none.
+LIBRARIES: Mapping[str, set[str]] = {
+    "kb.settings": {"platformdirs"},
+    "kb.loop": {"matplotlib"},
+    "kb.store": {"sqlalchemy", "alembic", "uuid_utils"},
+    "kb.index": {"whoosh"},
+    "kb.exchange": {"sqlalchemy", "cryptography"},
+    "kb.sheet": {"jinja2", "markupsafe", "segno"},
+    "kb.cli": {"click", "rich"},
+    "kb.web": {"flask", "werkzeug", "markupsafe", "h11", "PIL", "segno", "uuid_utils"},
+    "kb.serve": {"click"},
+}
+#: Modules of the standard library that the pure packages do without, so that they run on any Python.
+IMPURE = {"sqlite3", "threading", "multiprocessing", "subprocess", "fcntl", "msvcrt", "ctypes", "socket"}
+PURE = {name for name, layer in LAYERS.items() if 1 <= layer <= 5 and name != "kb.settings"}
 
 
 def name_of(path: Path) -> str:
     return ".".join(path.relative_to(KB.parent).with_suffix("").parts).removesuffix(".__init__")
 
 
-def room_of(module: str) -> str:
+MODULES: Mapping[str, Path] = {name_of(path): path for path in sorted(KB.rglob("*.py"))}
+
+
+def package_of(module: str) -> str:
     return ".".join(module.split(".")[:2])
 
 
-def imports(path: Path) -> Iterator[str]:
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+def imports(source: str, known: Iterable[str] = MODULES) -> Iterator[str]:
+    """Every module that a source imports, also those named in ``from package import module``."""
+    known = set(known)
+    for node in ast.walk(ast.parse(source)):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
-            assert node.level == 0, f"{path}: relative import"
-            if node.module == "kb":
-                yield from (f"kb.{alias.name}" for alias in node.names)
-            else:
-                yield node.module or ""
+            assert node.level == 0, "relative import"
+            parent = node.module or ""
+            for alias in node.names:
+                whole = f"{parent}.{alias.name}"
+                yield whole if whole in known else parent
 
 
-@pytest.mark.parametrize("path", MODULES, ids=name_of)
-def test_arrows_of_import_point_down(path: Path) -> None:
-    here = room_of(name_of(path))
-    for module in imports(path):
-        if module.startswith("kb.") and module != "kb.__version__":
-            there = room_of(module)
-            assert there == here or FLOORS[there] <= FLOORS[here], f"{here} imports {module}"
+def wrong_layer(module: str, source: str) -> list[str]:
+    """Imports of a module that do not go to a strictly lower layer."""
+    here = package_of(module)
+    return [
+        f"{module} imports {there}"
+        for there in sorted(set(imports(source)))
+        if package_of(there) in LAYERS
+        and package_of(there) != here
+        and LAYERS[package_of(there)] >= LAYERS[here]
+    ]
 
 
-@pytest.mark.parametrize("path", MODULES, ids=name_of)
-def test_rules_and_numbers_know_no_storage_search_or_terminal(path: Path) -> None:
-    if FLOORS[room_of(name_of(path))] <= 2:
-        assert not {module.split(".")[0] for module in imports(path)} & FOREIGN
+def wrong_library(module: str, source: str) -> list[str]:
+    """Libraries that a module imports and its package may not."""
+    here = package_of(module)
+    tops = {name.split(".")[0] for name in imports(source)} - {"kb"}
+    foreign = {name for name in tops if name not in sys.stdlib_module_names} - LIBRARIES.get(here, set())
+    return sorted(foreign | (tops & IMPURE if here in PURE else set()))
 
 
-@pytest.mark.parametrize("path", MODULES, ids=name_of)
-def test_a_module_says_first_what_question_it_answers(path: Path) -> None:
-    said = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8")))
-    assert said, f"{path.name} has no docstring"
-    assert "?" in said.partition("\n\n")[0], f"{path.name} asks nothing"
+def circle(sources: Mapping[str, str]) -> list[str]:
+    """The modules of one import circle, or nothing."""
+    graph = {
+        module: {there for there in imports(source, sources) if there in sources and there != module}
+        for module, source in sources.items()
+    }
+    try:
+        list(TopologicalSorter(graph).static_order())
+    except CycleError as found:
+        return list(found.args[1])
+    return []
 
 
-def test_index_and_store_do_not_know_each_other() -> None:
-    for path in MODULES:
-        room = room_of(name_of(path))
-        wrong = {"kb.index": "kb.store", "kb.store": "kb.index"}.get(room)
-        assert not wrong or not any(room_of(module) == wrong for module in imports(path))
+@pytest.mark.parametrize("module", MODULES)
+def test_imports_go_to_lower_layers_only(module: str) -> None:
+    assert package_of(module) in LAYERS, f"{module} has no layer"
+    assert not wrong_layer(module, MODULES[module].read_text("utf-8"))
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_a_package_imports_only_the_libraries_on_its_list(module: str) -> None:
+    assert not wrong_library(module, MODULES[module].read_text("utf-8"))
+
+
+def test_no_modules_import_each_other_in_a_circle() -> None:
+    assert not circle({module: path.read_text("utf-8") for module, path in MODULES.items()})
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_a_module_says_in_one_sentence_what_it_is_for(module: str) -> None:
+    said = ast.get_docstring(ast.parse(MODULES[module].read_text("utf-8")))
+    assert said, f"{module} has no docstring"
+    first = said.partition("\n\n")[0].strip()
+    assert first.endswith("."), f"{module}: its first paragraph is no sentence"
+    assert "?" not in first, f"{module}: its first paragraph asks instead of telling"
+
+
+def test_the_checks_of_this_file_can_fail() -> None:
+    assert wrong_layer("kb.path.rules", "from kb.book import Book") == ["kb.path.rules imports kb.book"]
+    assert wrong_layer("kb.cli.find", "from kb.web.site import page") == ["kb.cli.find imports kb.web.site"]
+    assert wrong_library("kb.pack.solve", "import numpy\nimport threading") == ["numpy", "threading"]
+    assert circle({"kb.a": "from kb import b", "kb.b": "from kb.a import x", "kb.c": ""})

@@ -1,4 +1,4 @@
-"""The open book: what is known of a set, which set is meant, how is it connected?
+"""Open the book: find a set, show it, connect it, record it.
 
 One object ties store, index and evidence together:
 
@@ -7,7 +7,7 @@ One object ties store, index and evidence together:
         found = book.find("nv40-210")
 """
 
-from kb.book.book import Book, Progress, derived
-from kb.book.found import Found, FoundSet, Searcher, SetView
+from kb.book.answers import Found, FoundSet, Searcher, SetView, best_line
+from kb.book.book import Book, derived
 
-__all__ = ["Book", "Found", "FoundSet", "Progress", "Searcher", "SetView", "derived"]
+__all__ = ["Book", "Found", "FoundSet", "Searcher", "SetView", "best_line", "derived"]

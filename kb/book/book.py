@@ -1,4 +1,4 @@
-"""The open book: what is known of a set, which set is meant, how is it connected?
+"""Open the book with what is derived from it: the one object that command line and page use.
 
 The store is opened only when something has to be read from or written to it: ``find`` answers from the index
 alone, the check that the index has missed nothing included.
@@ -14,26 +14,24 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self, TypeVar
 
-from kb.book.found import Found, Searcher, SetView, found
-from kb.errors import BookTrouble, JackfieldError, NoBookYet, NotFound
+from kb.base.errors import BookTrouble, JackfieldError, NoBookYet, NotFound
+from kb.base.progress import Progress
+from kb.book.answers import Found, Searcher, SetView, found
+from kb.domain.words import DriverInput, Kind
 from kb.settings import BOOK, INDEX, Settings, load
-from kb.words import DriverInput, Kind
 
 # A cold ``find`` comes through here: what it does not need is imported where it is used.
 if TYPE_CHECKING:
-    from kb.book.learned import Learned
+    from kb.book.learned_evidence import Learned
+    from kb.domain.panel import Panel, PanelJack
+    from kb.domain.visit import Source, Visit
     from kb.evidence import Evidence, Expectation
     from kb.index import Answer, Index, Reader
-    from kb.panel import Panel, PanelJack
     from kb.path import Chance, Connection
     from kb.store import Recorded, Store
-    from kb.store.peek import Standing
-    from kb.visit import Source, Visit
+    from kb.store.revision import Standing
 
 T = TypeVar("T")
-
-#: Called with how much of how much is done.
-Progress = Callable[[int, int], None]
 
 
 def derived(home: Path, store: str | None = None) -> Path:
@@ -136,7 +134,7 @@ class Book:
     @cached_property
     def learned(self) -> Learned:
         """What was learned from all findings, as it is kept on this machine."""
-        from kb.book.learned import Learned
+        from kb.book.learned_evidence import Learned
 
         return Learned(derived(self.home, self._url), progress=self._learning)
 
@@ -167,11 +165,11 @@ class Book:
 
     def visits(self, make: str, model: str) -> list[Visit]:
         """The visits to a set that stand; empty where nobody met it."""
-        from kb.visit import set_key
+        from kb.domain.visit import set_key
 
         key = set_key(make, model)
         if self._url is None and "store" not in self.__dict__:
-            from kb.store.quick import visits_of
+            from kb.store.one_set import visits_of
 
             quickly = visits_of(self.path, key)
             if quickly is not None:
@@ -180,7 +178,7 @@ class Book:
 
     def panel(self, visits: Sequence[Visit]) -> Panel:
         """What these visits together say of the panel."""
-        from kb.panel import reconcile
+        from kb.domain.panel import reconcile
 
         return reconcile(visits)
 
@@ -189,8 +187,8 @@ class Book:
 
         ``make`` alone may be the model, where it means one set only.
         """
-        from kb.panel import reconcile, source_of
-        from kb.visit import set_key
+        from kb.domain.panel import reconcile, source_of
+        from kb.domain.visit import set_key
 
         asked = f"{make} {model}" if model else make
         if model is None:
@@ -259,7 +257,7 @@ class Book:
         empty = self.standing() is None
 
         def of(source: Source) -> Expectation:
-            from kb.book.learned import named
+            from kb.book.learned_evidence import named
 
             # A set that evidence knows goes by its kept spelling: the store is opened for others only.
             if not (empty or evidence.knows(source)) and source.make and source.model:
@@ -345,7 +343,7 @@ class Book:
         known: dict[str, Any] = json.loads(kept) if kept else {}
         if known.get("inputs") != list(self.settings.inputs):
             from kb.book.indexing import best_of
-            from kb.panel import reconcile, source_of
+            from kb.domain.panel import reconcile, source_of
 
             visits = self.store.visits_of(key)
             known = best_of(reconcile(visits), source_of(visits), self.settings.inputs)
@@ -361,7 +359,7 @@ class Book:
                 return self.store.standing()
             except NoBookYet:
                 return None
-        from kb.store.peek import standing
+        from kb.store.revision import standing
 
         try:
             for place, kind in ((self.home, "a folder"), (self.path, "a file")):
@@ -376,7 +374,7 @@ class Book:
 
     def indexed(self) -> Standing | None:
         """How the book stood when the index last took something in; None where the index is of no use."""
-        from kb.store.peek import Standing
+        from kb.store.revision import Standing
 
         revision = self.index.revision
         if revision is None:

@@ -1,4 +1,4 @@
-"""What does the index hold of each set, and what has it missed since it last looked?"""
+"""Fill the index from the book."""
 
 from __future__ import annotations
 
@@ -7,16 +7,16 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from kb.domain.panel import Panel, reconcile, source_of
+from kb.domain.visit import Source, Visit
 from kb.index import Index, SetEntry
-from kb.panel import Panel, reconcile, source_of
 from kb.path import best_to_json, connect
-from kb.store.peek import Standing
-from kb.visit import Source, Visit
+from kb.store.revision import Standing
 
 if TYPE_CHECKING:
-    from kb.book.book import Progress
+    from kb.base.progress import Progress
+    from kb.domain.words import DriverInput
     from kb.store import Snapshot
-    from kb.words import DriverInput
 
 
 def catch_up(

@@ -1,4 +1,4 @@
-"""Which cables, converters and driver inputs exist, with which limits, and where is each number from?
+"""List the cables, converters and driver inputs that exist, with limits and sources.
 
 >>> from kb.catalogue import catalogue, item_names
 >>> item_names(catalogue())[:2]
@@ -7,7 +7,7 @@
 
 from __future__ import annotations
 
-from kb.catalogue.files import data_file
+from kb.base.datafiles import data_file
 from kb.catalogue.items import (
     Catalogue,
     End,
@@ -21,7 +21,7 @@ from kb.catalogue.items import (
     item_names,
 )
 from kb.catalogue.reader import catalogue, read_catalogue
-from kb.catalogue.words import Carried, CautionCode, Part, Role, StepCode
+from kb.catalogue.vocabulary import Carried, CautionCode, Part, Role, StepCode
 
 __all__ = [
     "Carried",

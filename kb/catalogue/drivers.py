@@ -1,4 +1,4 @@
-"""Which loop drivers does the catalogue know, and what can be plugged into them?
+"""List the loop drivers of the catalogue and their inputs.
 
 >>> [one.value for one in driver_inputs()["bench driver"]]
 ['line-3.5', 'optical']
@@ -9,10 +9,10 @@ from __future__ import annotations
 import tomllib
 from typing import Any
 
-from kb.catalogue.files import data_file
-from kb.errors import BadInput
-from kb.text import line
-from kb.words import DriverInput
+from kb.base.datafiles import data_file
+from kb.base.errors import BadInput
+from kb.base.text import line
+from kb.domain.words import DriverInput
 
 
 def driver_table() -> dict[str, Any]:

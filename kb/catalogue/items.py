@@ -1,4 +1,4 @@
-"""What can be carried to a job, and what does each end of it take and give?
+"""Define the items that can be carried, and what each end takes and gives.
 
 >>> from kb.catalogue import catalogue
 >>> dac = catalogue().item("DAC")
@@ -12,10 +12,10 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from kb.catalogue.words import Carried, CautionCode, Part, Role, StepCode
-from kb.errors import BadInput
-from kb.text import squeezed
-from kb.words import DriverInput, Form, Signal
+from kb.base.errors import BadInput
+from kb.base.text import squeezed
+from kb.catalogue.vocabulary import Carried, CautionCode, Part, Role, StepCode
+from kb.domain.words import DriverInput, Form, Signal
 
 
 class End(NamedTuple):

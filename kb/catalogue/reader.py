@@ -1,4 +1,4 @@
-"""What do the data files say, and is it sound?
+"""Read the data files of the catalogue and check that they are sound.
 
 Every number in ``data/*.toml`` has a source beside it; the reader refuses one without.
 """
@@ -11,12 +11,12 @@ from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache
 from typing import Any, Final, TypeVar
 
-from kb.catalogue.files import located
+from kb.base.datafiles import located
+from kb.base.errors import BadInput, kind_of
+from kb.base.text import squeezed
 from kb.catalogue.items import Catalogue, Far, Input, Item, Near, Number, Prior, Reach
-from kb.catalogue.words import Carried, CautionCode, Part, Role, StepCode
-from kb.errors import BadInput, kind_of
-from kb.text import squeezed
-from kb.words import DriverInput, Form, Signal, Word
+from kb.catalogue.vocabulary import Carried, CautionCode, Part, Role, StepCode
+from kb.domain.words import DriverInput, Form, Signal, Word
 
 T = TypeVar("T")
 W = TypeVar("W", bound=Word)

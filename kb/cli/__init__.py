@@ -1,1 +1,1 @@
-"""What did the user type, and how does the answer look? One module a command."""
+"""Parse what the user typed and show the answer, one module a command."""

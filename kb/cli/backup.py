@@ -1,4 +1,4 @@
-"""backup: is there a copy of the book that can be trusted?"""
+"""backup: make a checked copy of the book."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from kb.base.errors import BadInput, described
 from kb.cli.common import Session, answering, command_options, text
-from kb.errors import BadInput, described
 from kb.settings import BACKUPS
 
 if TYPE_CHECKING:

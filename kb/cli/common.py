@@ -1,4 +1,4 @@
-"""What do all commands share: where the book is, how the answer goes out?"""
+"""Share what all commands need: where the book is, how the answer goes out."""
 
 from __future__ import annotations
 
@@ -16,16 +16,17 @@ from typing import TYPE_CHECKING, Any, Final, TextIO
 
 import click
 
-from kb.errors import BadInput, BookUnavailable, NotFound
-from kb.text import visible
+from kb.base.errors import BadInput, BookUnavailable, NotFound
+from kb.base.text import visible
 
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.text import Text
 
-    from kb.book import Book, Progress
+    from kb.base.progress import Progress
+    from kb.book import Book
+    from kb.domain.words import Word
     from kb.settings import Settings
-    from kb.words import Word
 
 
 class _Trimmed:
@@ -163,7 +164,7 @@ def _refuse_kept(command: click.Command, given: Mapping[str, Any], session: Sess
     for param in command.params:
         name = given.get(param.name or "")
         if param.type is OUTPUT and name not in (None, "-"):
-            from kb.cli.out import refuse_kept
+            from kb.cli.outputfile import refuse_kept
 
             option = param.opts[-1] if isinstance(param, click.Option) else command.name or "file"
             refuse_kept(name, option, session.folder)

@@ -1,12 +1,12 @@
-"""correct: what was wrong in a visit? A new entry takes its place; the old one stays in the history."""
+"""correct: replace what was wrong in a visit by a new entry."""
 
 from __future__ import annotations
 
 import click
 
+from kb.base.errors import BadInput, described
 from kb.cli.common import Session, command_options, text
 from kb.cli.record import read_visits
-from kb.errors import BadInput, described
 
 
 @click.command("correct")

@@ -1,4 +1,4 @@
-"""doctor: are book and index whole, and can the index be mended?"""
+"""doctor: check book and index, and mend the index."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
+from kb.base.errors import BadInput, BookTrouble, BookUnavailable, JackfieldError, NoBookYet, NotFound
 from kb.cli.common import Session, command_options, text
 from kb.cli.progress import bar
-from kb.errors import BadInput, BookTrouble, BookUnavailable, JackfieldError, NoBookYet, NotFound
 
 if TYPE_CHECKING:
     from kb.exchange.doctor import Check

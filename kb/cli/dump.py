@@ -1,4 +1,4 @@
-"""dump: what is in the book, all of it, as a file that loads back to an equal book?"""
+"""dump: write the whole book to a file that loads to an equal book."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from pathlib import Path
 
 import click
 
+from kb.base.errors import BadInput, described
 from kb.cli.common import OUTPUT, Session, command_options, text
-from kb.errors import BadInput, described
 
 
 @click.command("dump")

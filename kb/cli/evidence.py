@@ -1,4 +1,4 @@
-"""evidence: what is to be expected of a set, and from where does it come?"""
+"""evidence: show what is expected of a set, and where that comes from."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb.cli.common import Session, command_options, text
-from kb.visit import Source, read_year
-from kb.words import Display, Form, Kind, Speakers
+from kb.domain.visit import Source, read_year
+from kb.domain.words import Display, Form, Kind, Speakers
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -107,8 +107,8 @@ def render_evidence(expectation: Expectation, console: Console) -> None:
     """Panels with their chances, what each output does, and from where it comes; fits 80 columns."""
     from rich.table import Table
 
+    from kb.base.text import percent
     from kb.pack import expected_text
-    from kb.text import percent
 
     source = expectation.source
     about = [source.kind.label, *([source.display.label] if source.display else [])]

@@ -1,4 +1,4 @@
-"""find: which set is meant, and how was it connected?"""
+"""find: find the set that is meant, and how it was connected."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from kb.base.errors import BadInput, described
+from kb.base.text import cells, visible, wrapped
 from kb.cli.common import Session, command_options
-from kb.errors import BadInput, described
-from kb.text import cells, visible, wrapped
 
 if TYPE_CHECKING:
     from kb.book import Found, FoundSet
@@ -103,7 +103,7 @@ def _queries(name: str) -> Iterator[tuple[int, bytes]]:
     """Numbered lines; from stdin as they come, so that a program can ask one at a time."""
     from io import BytesIO
 
-    from kb.cli.files import read_bytes
+    from kb.base.inputfiles import read_bytes
 
     source = sys.stdin.buffer if name == "-" else BytesIO(read_bytes(name)[0])
     number = 0
@@ -126,6 +126,8 @@ def _check_utf8(line: bytes) -> None:
 
 
 def _show(found: Found) -> None:
+    from kb.book import best_line
+
     width = min(get_terminal_size().columns, 100)
     if not found.matches:
         lines = wrapped(visible(f"no set like {found.query!r} in the book"), width)
@@ -165,17 +167,6 @@ def _match_line(one: FoundSet, padded: int, width: int) -> None:
 
 #: How a match was made, as people say it.
 _HOW = {"exact": "exact", "near": "near", "family": "family", "text": "words"}
-
-
-def best_line(one: FoundSet) -> str:
-    """``optical digital → optical cable 2 m → DAC; speakers stay on``."""
-    if one.best is None:
-        return "no way to the usual driver known"
-    from kb.words import Signal, Speakers
-
-    chain = " → ".join([Signal(one.best["signal"]).label, *one.best["items"]])
-    speakers = Speakers(one.best["speakers"])
-    return chain if speakers is Speakers.UNKNOWN else f"{chain}; speakers {speakers.label}"
 
 
 def styled(said: str, **style: bool) -> str:

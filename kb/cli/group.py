@@ -1,4 +1,4 @@
-"""Which command of a group was meant? Its module is imported only when it is called."""
+"""Import the module of a command only when the command is called."""
 
 from __future__ import annotations
 
@@ -8,11 +8,13 @@ from typing import Any, cast
 
 import click
 
-from kb.errors import ascii_controls
+from kb.base.errors import ascii_controls
 
 
 class LazyGroup(click.Group):
-    """A group of commands by name: the module under ``kb.cli`` of each, and one line of help.
+    """A group of commands by name: the module of each, and one line of help.
+
+    A module without a dot lies in ``kb.cli``.
 
     A command ``x`` is the function ``x_command`` of its module. The order of ``table`` is that of the help.
     """
@@ -27,7 +29,8 @@ class LazyGroup(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in self.table:
             return None
-        module = importlib.import_module(f"kb.cli.{self.table[cmd_name][0]}")
+        name = self.table[cmd_name][0]
+        module = importlib.import_module(name if "." in name else f"kb.cli.{name}")
         return cast(click.Command, getattr(module, f"{cmd_name}_command"))
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

@@ -1,4 +1,4 @@
-"""history: what was ever recorded of one set, and what became of it?"""
+"""history: show everything ever recorded of one set."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import click
 from rich.table import Table
 
+from kb.base.errors import NotFound
 from kb.cli.common import Session, command_options, text
-from kb.errors import NotFound
-from kb.visit import set_key, visit_to
+from kb.domain.visit import set_key, visit_to
 
 if TYPE_CHECKING:
     from kb.store import Entry

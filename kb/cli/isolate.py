@@ -1,4 +1,4 @@
-"""What is at fault when the loop is silent, weak, hums, echoes or is harsh, and which test is next?
+"""isolate: find the fault when the loop is silent, weak, hums, echoes or is harsh.
 
 Asks test by test at a terminal or with ``--ask``; says where things stand when piped or with ``--json``.
 """
@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from kb.base.errors import BadInput, NotFound, described
+from kb.book.faults import learned_model, outcome_visit, path_in_book
 from kb.cli.common import OUTPUT, Session, command_options
-from kb.cli.isolate_book import known_set, learned_model, path_in_book, record_outcome
 from kb.cli.isolate_file import keeper, pairs, saved, state_of
 from kb.cli.isolate_show import document_of, list_of, show_list, show_state
-from kb.errors import BadInput, described
 
 if TYPE_CHECKING:
+    from kb.book import SetView
     from kb.isolate import State
 
 
@@ -106,19 +107,36 @@ def isolate_command(
         keep(begun)
     if not talks:
         if session.as_json:
-            visit = {"recorded": record_outcome(session, begun)} if recorded else {}
+            visit = {"recorded": _record_outcome(session, begun)} if recorded else {}
             session.json(document_of(begun) | visit)
             return 0
         show_state(session.console, begun)
         if file != "-" and _piped():
             session.say("nothing was read from the pipe: --ask takes answers from it")
     else:
-        from kb.cli.isolate_talk import read_line, talk
+        from kb.cli.isolate_dialog import read_line, talk
 
         begun = talk(begun, session.console, read_line, keep)
     if recorded:
-        record_outcome(session, begun)
+        _record_outcome(session, begun)
     return 0
+
+
+def _known_set(session: Session, make: str, model: str) -> SetView | None:
+    """The set in the book; None, and a word of it on stderr, where nobody met it."""
+    try:
+        return session.book.view(make, model)
+    except NotFound:
+        session.say(f"nobody met {make} {model} yet: nothing is known of its path")
+        return None
+
+
+def _record_outcome(session: Session, state: State) -> str:
+    """Keep what was found as a visit of today to the state's set; returns its id."""
+    visit = outcome_visit(session.book, state)
+    done = session.book.record([visit])
+    session.say(f"recorded  {visit.source.make} {visit.source.model}")
+    return [*(one.id for one in done.recorded), *done.already][0]
 
 
 def _begun(
@@ -128,10 +146,10 @@ def _begun(
     faults = learned_model(session.book)
     path_told = any(told[key] for key in ("signal", "items", "input")) or bool((kept or {}).get("path"))
     in_book = None
-    if told["make"] and not path_told and (known := known_set(session, told["make"], told["model"])):
+    if told["make"] and not path_told and (known := _known_set(session, told["make"], told["model"])):
         in_book = path_in_book(session.book, known)
     if kept is None and told["complaint"] is None and talks:
-        from kb.cli.isolate_talk import ask_complaint, ask_signal
+        from kb.cli.isolate_dialog import ask_complaint, ask_signal
 
         told["complaint"] = ask_complaint(session.console, faults)
         if not path_told and in_book is None:

@@ -1,4 +1,4 @@
-"""What stands in an answers file and in the options, and how is the file kept?"""
+"""Read and keep the answers file of the fault search."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from kb.cli.files import read_text
-from kb.cli.out import write_out
-from kb.errors import BadInput, described, kind_of
-from kb.parsing import json_of
-from kb.whole import MINE
+from kb.base.atomic import MINE
+from kb.base.errors import BadInput, described, kind_of
+from kb.base.inputfiles import read_text
+from kb.base.parsing import json_of
+from kb.cli.outputfile import write_out
 
 if TYPE_CHECKING:
     from kb.isolate import Model, State

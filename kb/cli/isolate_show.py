@@ -1,4 +1,4 @@
-"""How do the odds, the next test and the remedy look, on a screen and as JSON?"""
+"""Show the odds, the next test and the remedy, on a screen and as JSON."""
 
 from __future__ import annotations
 
@@ -15,14 +15,15 @@ _BAR: Final = 10  # characters
 
 def document_of(state: State) -> dict[str, Any]:
     """The keys of the contract, and what else a program may want to know."""
-    from kb.isolate import finding_of, path_used_to, says
+    from kb.isolate import finding_of, path_used_to
+    from kb.isolate import wording as says
 
     found = state.next_test
     return {
         "complaint": state.complaint,
         "path": path_used_to(state.path),
         "likely": [{"fault": fault, "p": p} for fault, p in state.likely],
-        "next": _next_of(found) if found else None,
+        "next": _next_of(state.model, found) if found else None,
         "done": state.done,
         "settled": state.settled,
         "fixed": state.fixed or None,
@@ -32,11 +33,13 @@ def document_of(state: State) -> dict[str, Any]:
     }
 
 
-def _next_of(found: NextTest) -> dict[str, Any]:
+def _next_of(model: Model, found: NextTest) -> dict[str, Any]:
+    from kb.isolate.wording import why
+
     return {
         "test": found.test.id,
         "minutes": found.minutes,
-        "why": found.why,
+        "why": why(model, found),
         "bits": found.bits,
         **_how_of(found.test),
     }
@@ -78,7 +81,8 @@ def list_of(model: Model) -> dict[str, Any]:
 
 def show_state(console: Console, state: State) -> None:
     """Odds as bars, what the answers say together, and the next test or the remedy."""
-    from kb.isolate import PathUsed, says
+    from kb.isolate import PathUsed
+    from kb.isolate import wording as says
 
     model = state.model
     head = model.complaints[state.complaint].says
@@ -91,7 +95,7 @@ def show_state(console: Console, state: State) -> None:
             say(console, warning, "yellow")
     found = state.next_test
     if found:
-        _show_test(console, found)
+        _show_test(console, state.model, found)
         return
     fault = state.head
     say(console, f"\n{says.verdict(state)}", "bold")
@@ -104,8 +108,8 @@ def _show_odds(console: Console, state: State) -> None:
     from rich.table import Table
     from rich.text import Text
 
-    from kb.isolate import says
-    from kb.text import percent
+    from kb.base.text import percent
+    from kb.isolate import wording as says
 
     full, empty = _bar_signs(console)
     table = Table.grid(padding=(0, 1))
@@ -124,8 +128,8 @@ def _show_odds(console: Console, state: State) -> None:
     console.print(table)
 
 
-def _show_test(console: Console, found: NextTest) -> None:
-    from kb.isolate import says
+def _show_test(console: Console, model: Model, found: NextTest) -> None:
+    from kb.isolate import wording as says
 
     test = found.test
     say(console, f"\nNext: {test.asks}", "bold")
@@ -135,7 +139,7 @@ def _show_test(console: Console, found: NextTest) -> None:
         say(console, f"Caution: {test.caution}", "bold yellow")
     for number, (answer, looks) in enumerate(test.answers.items(), 1):
         say(console, f" {number}  {looks} ({answer})")
-    say(console, f"Why: {found.why}.", "dim")
+    say(console, f"Why: {says.why(model, found)}.", "dim")
 
 
 def show_list(console: Console, model: Model) -> None:

@@ -1,4 +1,4 @@
-"""load: what do files of old notes hold? CSV with a column mapping, JSON Lines, or a dump."""
+"""load: read files of old notes: CSV with a column mapping, JSON Lines, or a dump."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
+from kb.base.errors import BadInput, BookTrouble, shown
+from kb.base.inputfiles import read_text
 from kb.cli.common import Session, answering, command_options, text
-from kb.cli.files import read_text
 from kb.cli.progress import bar
-from kb.errors import BadInput, BookTrouble, shown
 
 if TYPE_CHECKING:
-    from kb.exchange.columns import TableMap
+    from kb.exchange.csv_columns import TableMap
     from kb.exchange.loading import BadRow, Loaded
 
 _SHOWN: Final = 20  #: rows of the report on the screen; --json lists up to 1000
@@ -93,7 +93,7 @@ def _encoding(name: str) -> str:
 def _mapping(
     columns: tuple[str, ...], file: str | None, every: tuple[str, ...], date_format: str | None
 ) -> TableMap:
-    from kb.exchange.columns import TableMap, date_form, fixed, pairs, read_mapping
+    from kb.exchange.csv_columns import TableMap, date_form, fixed, pairs, read_mapping
 
     said = read_mapping(*read_text(file, expected="TOML")) if file else TableMap()
     return TableMap(

@@ -1,4 +1,4 @@
-"""``jackfield loop``: which wire, how many turns, what current, and does the driver manage it?"""
+"""loop: plan wire, turns and current, and judge the driver."""
 
 from __future__ import annotations
 
@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 import click
 
-from kb.catalogue.files import data_file
+from kb.base.datafiles import data_file
+from kb.base.errors import BadInput, ascii_controls, described
 from kb.cli.common import OUTPUT, Session, choice, command_options
 from kb.cli.loop_show import render_loop, render_sketch
-from kb.errors import BadInput, ascii_controls, described
 from kb.loop.document import as_json
 from kb.loop.driver import DriverLimits, driver_named, drivers_from, same_name
 from kb.loop.geometry import Loop
-from kb.loop.levels import voltage
+from kb.loop.input_level import voltage
 from kb.loop.plan import CEILING_M, Answer, Ask, plan
 from kb.loop.routes import cautions_from, route_named, routes_from
 from kb.loop.units import has_unit, length, outline, room
@@ -285,7 +285,7 @@ def _listen(texts: tuple[str, ...], *, feet: bool) -> tuple[float, ...]:
 def _write_picture(
     session: Session, answer: Answer, kind: Literal["svg", "png"], file: str, *, feet: bool
 ) -> None:
-    from kb.cli.out import write_out
+    from kb.cli.outputfile import write_out
     from kb.loop.picture import draw
 
     if session.as_json and file == "-":

@@ -1,4 +1,4 @@
-"""How does the loop's answer look to somebody who reads it: current, wire, field, margins, what to carry?"""
+"""Show the loop's answer: current, wire, field, margins, what to carry."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
-from kb.loop.levels import show_level
+from kb.loop.input_level import show_level
 from kb.loop.plan import Answer, items
 from kb.loop.units import FOOT_M, show_length
 
@@ -61,7 +61,7 @@ def render_sketch(answer: Answer, console: Console, *, feet: bool = False) -> No
     """Show the field of the first listening height as a terminal plot."""
     from rich.text import Text
 
-    from kb.loop.sketch import field_sketch
+    from kb.loop.text_map import field_sketch
 
     current = answer.level.current_a if answer.level else answer.current_a
     plane = answer.planes[0]

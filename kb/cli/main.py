@@ -1,4 +1,4 @@
-"""Which command was meant, and how does it end?
+"""Run the command that was meant, and turn errors into messages and exit codes.
 
 Each command lives in a module of its own that is imported only when it is called, so that a lookup from a
 cold start loads nothing that it does not use.
@@ -14,11 +14,12 @@ from typing import Any, Final
 
 import click
 
-from kb import __version__
+from kb.base.errors import JackfieldError, ascii_controls
+from kb.base.version import VERSION
 from kb.cli.group import LazyGroup
-from kb.errors import JackfieldError, ascii_controls
 
-#: Name of the command -> (module under kb.cli, one line of help). The order is the order of a visit.
+#: Name of the command -> (its module, one line of help); ``serve`` joins command line and page, above both.
+#: The order is the order of a visit.
 COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "find": ("find", "Find a set that somebody met before."),
     "show": ("show", "Show what is known of one set: its panel and its visits."),
@@ -42,7 +43,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "backup": ("backup", "Back the book up, and check the copy."),
     "restore": ("restore", "Put a backup in the place of the book."),
     "doctor": ("doctor", "Check book and index, and mend the index."),
-    "serve": ("serve", "Give the book to a phone at the set, as a small web page."),
+    "serve": ("kb.serve", "Give the book to a phone at the set, as a small web page."),
     "settings": ("settings", "Show or change the usual driver, units and initials."),
 }
 
@@ -52,7 +53,7 @@ _RARELY: Final = 50_000
 
 
 @click.group(cls=LazyGroup, table=COMMANDS, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(__version__, prog_name="jackfield")
+@click.version_option(VERSION, prog_name="jackfield")
 @click.option("--home", metavar="DIR", help="Folder of the book (or JACKFIELD_HOME).")
 @click.option("--store", metavar="URL", help="SQLAlchemy URL of a shared book (or JACKFIELD_STORE).")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")

@@ -1,11 +1,11 @@
-"""merge: which two spellings are one set?"""
+"""merge: declare that two spellings are one set."""
 
 from __future__ import annotations
 
 import click
 
+from kb.base.errors import NotFound
 from kb.cli.common import Session, command_options, text
-from kb.errors import NotFound
 
 
 @click.command("merge")

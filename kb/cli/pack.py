@@ -1,4 +1,4 @@
-"""pack: what is to be carried to a day's jobs?"""
+"""pack: list what to carry to a day's jobs."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from kb.cli.asked import asked_inputs, asked_metres
+from kb.base.errors import BadInput
 from kb.cli.common import Session, command_options, text
-from kb.errors import BadInput
-from kb.words import Kind
+from kb.cli.path_options import asked_inputs, asked_metres
+from kb.domain.words import Kind
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -104,7 +104,7 @@ def _is_file(name: str) -> bool:
 
 
 def _read(name: str, have: tuple[str, ...]) -> Day:
-    from kb.cli.files import read_data
+    from kb.base.inputfiles import read_data
 
     data, place = read_data(name)
     if have:
@@ -117,7 +117,7 @@ def _read(name: str, have: tuple[str, ...]) -> Day:
 
 
 def _materials(file: str) -> tuple[Material, ...]:
-    from kb.cli.files import read_data
+    from kb.base.inputfiles import read_data
     from kb.pack import materials_from
 
     data, place = read_data(file)
@@ -152,8 +152,8 @@ def render_pack(plan: Plan, console: Console, materials: Sequence[Material] = ()
     """The list first, then how sure it is, job by job what may go wrong, and what to ask."""
     from rich.table import Table
 
+    from kb.base.text import percent
     from kb.pack import expected_text, risk_text
-    from kb.text import percent
 
     console.print(text("Carry", "bold"))
     table = Table.grid(padding=(0, 2))
@@ -206,8 +206,8 @@ def verdict(plan: Plan, width: int) -> Any:
     """How sure, against what was wanted and what can be had at all, and what keeps it from that."""
     from textwrap import fill
 
+    from kb.base.text import percent
     from kb.pack import at_least, below, hindrance_text
-    from kb.text import percent
 
     sure = percent(plan.certainty) if plan.exact else at_least(plan.certainty)
     said = text("")
@@ -237,8 +237,8 @@ def verdict(plan: Plan, width: int) -> Any:
 
 def question(ask: Ask, plan: Plan, width: int) -> Any:
     """A question on one line where it fits, with what each answer would change."""
+    from kb.base.text import percent, wrapped
     from kb.pack import answer_text, gain_text, question_text
-    from kb.text import percent, wrapped
 
     def lines(words: str, indent: int) -> str:
         return "\n".join(wrapped(words, width, " " * indent, " " * (indent + 2)))
@@ -264,8 +264,8 @@ def counted(material: Material) -> tuple[str, str]:
 
 def print_list(plan: Plan, console: Console, materials: Sequence[Material] = ()) -> None:
     """A plain list to print, tick off and take along, with its day and the jobs that it is for."""
-    from kb import clock
-    from kb.text import wrapped
+    from kb.base import clock
+    from kb.base.text import wrapped
 
     console.print(text(f"To carry, listed on {clock.today().isoformat()}"))
     for number, one in enumerate(plan.jobs, 1):

@@ -1,4 +1,4 @@
-"""path: how does the sound of this set get into the loop driver?"""
+"""path: show how the sound of this set gets into the loop driver."""
 
 from __future__ import annotations
 
@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from kb.cli.asked import Asked, path_options
+from kb.base.errors import BadInput, NotFound, described
+from kb.base.text import cells, percent
 from kb.cli.common import OUTPUT, Session, command_options, text
-from kb.errors import BadInput, NotFound, described
-from kb.text import cells, percent
-from kb.words import Level, Signal, Speakers
+from kb.cli.path_options import Asked, path_options
+from kb.domain.words import Level, Signal, Speakers
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     from rich.table import Table
     from rich.text import Text
 
-    from kb.panel import Panel
+    from kb.domain.panel import Panel
+    from kb.domain.visit import Source
     from kb.path import Connection, Path, RuledOut
-    from kb.visit import Source
 
 
 @click.command("path")
@@ -65,11 +65,11 @@ def path_command(session: Session, asked: Asked, svg: str | None) -> int:
 
 def write_picture(file: str, session: Session, source: Source, panel: Panel, connection: Connection) -> None:
     """Panel and chain as an SVG file."""
-    from kb.cli.out import write_out
+    from kb.cli.outputfile import write_out
     from kb.settings import Units
     from kb.sheet.drawing import path_picture
-    from kb.sheet.language import language
     from kb.sheet.layout import chain_links, panel_rows
+    from kb.sheet.translation import language
 
     chosen = connection.chosen
     said = language(feet=session.settings.units is Units.FEET)
@@ -85,7 +85,7 @@ def write_picture(file: str, session: Session, source: Source, panel: Panel, con
 
 def show(console: Console, source: Source, panel: Panel, connection: Connection) -> None:
     """The answer for somebody behind the set: the chain, then converter and speakers, then the rest."""
-    from kb.cli.draw import source_title
+    from kb.cli.panel_view import source_title
     from kb.path import sentence
 
     console.print(source_title(source))

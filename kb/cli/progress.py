@@ -1,26 +1,30 @@
-"""How far is long work? A bar on stderr, on a terminal only."""
+"""Show progress of long work on a terminal."""
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 
-#: Called with how much of how much is done.
-Tell = Callable[[int, int], None]
+from kb.base.progress import Progress
 
 
 @contextmanager
-def bar(what: str) -> Iterator[Tell | None]:
+def bar(what: str) -> Iterator[Progress | None]:
     """A progress bar for ``what``, gone when the work ends; None where stderr is no terminal."""
     if not sys.stderr.isatty():
         yield None
         return
+    from rich import progress as rich_progress
     from rich.console import Console
-    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
 
-    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as shown:
+    columns = (
+        rich_progress.TextColumn("{task.description}"),
+        rich_progress.BarColumn(),
+        rich_progress.TaskProgressColumn(),
+        rich_progress.TimeRemainingColumn(),
+    )
+    with rich_progress.Progress(*columns, console=Console(stderr=True), transient=True) as shown:
         task = shown.add_task(what, total=None)
         last = -1
 

@@ -1,4 +1,4 @@
-"""``jackfield readings``: do the measured values meet IEC 60118-4?"""
+"""readings: judge measured values against IEC 60118-4."""
 
 from __future__ import annotations
 
@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
+from kb.base.errors import BadInput
+from kb.base.inputfiles import read_data
 from kb.cli.common import Session, command_options, text
-from kb.cli.files import read_data
-from kb.errors import BadInput
-from kb.loop.measured import readings_from
-from kb.loop.readings import Check, Judgement, judge
+from kb.loop.readings_file import readings_from
+from kb.loop.verdict import Check, Judgement, judge
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -24,8 +24,8 @@ _WEAK_MA_PER_M: Final = 5.0  #: 38 dB below what the standard asks for
 
 def _record(session: Session, data: object, which: tuple[str, str]) -> str:
     """Keep the readings with a visit to the set; they stay in this book. Returns the id of the visit."""
-    from kb import clock
-    from kb.visit import visit_from
+    from kb.base import clock
+    from kb.domain.visit import visit_from
 
     day = data.get("date") if isinstance(data, dict) else None
     visit = visit_from(

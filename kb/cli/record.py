@@ -1,4 +1,4 @@
-"""record: what does this set's panel offer, and what came of trying it?"""
+"""record: record a set's panel and what came of trying it."""
 
 from __future__ import annotations
 
@@ -7,13 +7,13 @@ from typing import Any
 
 import click
 
-from kb import clock
+from kb.base import clock
+from kb.base.errors import BadInput, described
+from kb.base.inputfiles import MOST_BYTES, read_data, read_text
+from kb.base.parsing import json_of
 from kb.cli.common import Session, answering, choice, command_options
-from kb.cli.files import MOST_BYTES, read_data, read_text
-from kb.errors import BadInput, described
-from kb.parsing import json_of
-from kb.visit import Visit, finding_to, visit_from, visits_from
-from kb.words import Basis, Display, Kind
+from kb.domain.visit import Visit, finding_to, visit_from, visits_from
+from kb.domain.words import Basis, Display, Kind
 
 _SHORT = """\b
 A jack in short: FORM[=MARK][:WORD,WORD...]
@@ -60,7 +60,7 @@ def record_command(
     elif words:
         visits = [visit_of_line(words, _common(session, on, said))]
     elif ask or sys.stdin.isatty():
-        from kb.cli.ask import asked_visit
+        from kb.cli.record_dialog import asked_visit
 
         visit = asked_visit(session, _common(session, on, said))
         if visit is None:
@@ -109,7 +109,7 @@ def read_visits(name: str) -> list[Visit]:
 
 def visit_of_line(words: tuple[str, ...], common: dict[str, Any]) -> Visit:
     """The visit that one line describes: make, model, then jacks in short form."""
-    from kb.shortform import jacks
+    from kb.domain.shortform import jacks
 
     if len(words) < 2:
         raise BadInput("record", " ".join(words), "MAKE MODEL [JACK]...")
@@ -131,7 +131,7 @@ def _common(session: Session, on: str | None, said: dict[str, Any]) -> dict[str,
 
 
 def _tell(session: Session, visits: list[Visit], recorded: Any) -> None:
-    from kb.cli.draw import inferred_lines
+    from kb.cli.panel_view import inferred_lines
 
     out = session.console
     if len(visits) == 1:

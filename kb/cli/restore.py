@@ -1,4 +1,4 @@
-"""restore: how does a backup take the place of a book that is lost?"""
+"""restore: put a backup in the place of a lost book."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""settings: what does this installer usually carry, and how are lengths said?"""
+"""settings: show and change what this installer usually carries."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import click
 
+from kb.base.errors import BadInput
 from kb.cli.common import Session, choice, command_options, text
-from kb.errors import BadInput
+from kb.domain.words import DriverInput
 from kb.settings import Settings, Units
-from kb.words import DriverInput
 
 
 @click.command("settings")

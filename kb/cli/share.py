@@ -1,4 +1,4 @@
-"""share: how do findings go to colleagues, and theirs come in, without what is private?"""
+"""share: give findings to colleagues and take theirs, without what is private."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""share push, share pull: how do findings go between one's own book and a shared one?"""
+"""share push, share pull: exchange findings with a shared book."""
 
 from __future__ import annotations
 
@@ -6,9 +6,9 @@ from contextlib import closing
 
 import click
 
+from kb.base.errors import BadInput, described
 from kb.cli.common import Session, command_options
 from kb.cli.share_files import pending, tell_given, tell_merged
-from kb.errors import BadInput, described
 
 
 @click.command("push")
@@ -21,11 +21,11 @@ def push_command(session: Session, url: str, everything: bool) -> int:
     \b
     jackfield share push postgresql+psycopg://rt@server/jackfield
     """
-    from kb.exchange import peers as known
+    from kb.exchange import share_state as known
     from kb.exchange.sharing import Given, outgoing, prepare
     from kb.store import Store
     from kb.store.bundles import Origin
-    from kb.store.seal import sealed_id
+    from kb.store.content_id import sealed_id
 
     _two_books(session, url)
     store, mine, given = session.found_book.store, known.load(session.folder), Given()
@@ -67,11 +67,11 @@ def pull_command(session: Session, url: str, everything: bool) -> int:
     \b
     jackfield share pull postgresql+psycopg://rt@server/jackfield
     """
-    from kb.exchange import peers as known
+    from kb.exchange import share_state as known
     from kb.exchange.sharing import Given, outgoing, prepare
     from kb.store import Store
     from kb.store.bundles import Origin
-    from kb.store.seal import sealed_id
+    from kb.store.content_id import sealed_id
 
     _two_books(session, url)
     mine, given = known.load(session.folder), Given()

@@ -1,4 +1,4 @@
-"""share bundles, share undo: what came in with which bundle, and how is all of it taken back?"""
+"""share bundles, share undo: list what came in with each bundle, and take all of it back."""
 
 from __future__ import annotations
 
@@ -90,7 +90,7 @@ def undo_command(session: Session, bundle: str) -> int:
 
 
 def _names(session: Session) -> dict[str, str]:
-    from kb.exchange import peers
+    from kb.exchange import share_state as peers
 
     return {key: name for name, key in peers.load(session.folder).trusted.items()}
 

@@ -1,4 +1,4 @@
-"""share out, share in: how do findings go to colleagues as a file, and theirs come in?"""
+"""share out, share in: exchange findings as files."""
 
 from __future__ import annotations
 
@@ -9,17 +9,17 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from kb import clock
+from kb.base import clock
+from kb.base.errors import BadInput, described
 from kb.cli.common import OUTPUT, Session, command_options, counted, text
-from kb.errors import BadInput, described
 
 if TYPE_CHECKING:
+    from kb.domain.visit import Visit
     from kb.exchange.bundle import Header
-    from kb.exchange.peers import Peers
+    from kb.exchange.share_state import Peers
     from kb.exchange.sharing import Given
     from kb.store import Store
     from kb.store.merging import Merged
-    from kb.visit import Visit
 
 _SHOWN: Final = 10
 
@@ -53,7 +53,7 @@ def out_command(
     jackfield share out north.jsonl.gz --for "north team"
     jackfield share out all.jsonl --sign
     """
-    from kb.exchange import peers as known
+    from kb.exchange import share_state as known
     from kb.exchange.bundle import held_in, write
     from kb.exchange.sharing import Given, outgoing, prepare
     from kb.exchange.signing import own_key
@@ -169,7 +169,7 @@ def in_command(session: Session, files: tuple[str, ...], dry_run: bool, anyone: 
     jackfield share in south.jsonl.gz --dry-run
     jackfield share in south.jsonl.gz
     """
-    from kb.exchange import peers as known
+    from kb.exchange import share_state as known
     from kb.exchange.bundle import origin, read, without_future
 
     answers = []
@@ -210,7 +210,7 @@ def _signer(header: Header, mine: Peers, anyone: bool, file: str) -> str | None:
 
 def _seen(mine: Peers, header: Header) -> bool:
     """Note how far that book was taken in; True where something before this bundle is missing."""
-    from kb.store.peek import Standing
+    from kb.store.revision import Standing
 
     peer = mine.peer(f"book:{header.book}")
     have = peer.taken.revision if peer.taken else 0

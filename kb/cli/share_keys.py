@@ -1,4 +1,4 @@
-"""share key, share trust: who made a bundle, and whose are taken?"""
+"""share key, share trust: sign bundles and choose whose are accepted."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ from pathlib import Path
 
 import click
 
+from kb.base.errors import BadInput, NotFound, described
+from kb.base.inputfiles import read_text
 from kb.cli.common import OUTPUT, Session, command_options, text
 from kb.cli.dump import write_whole
-from kb.cli.files import read_text
-from kb.errors import BadInput, NotFound, described
 
 
 @click.command("key")
@@ -27,7 +27,7 @@ def key_command(session: Session, file: str | None, name: str | None, replace: b
     \b
     jackfield share key rt.key --name RT
     """
-    from kb import text as plain
+    from kb.base import text as plain
     from kb.exchange.signing import key_file, own_key, public
 
     key = own_key(session.folder, make=True)
@@ -67,7 +67,7 @@ def trust_command(
     jackfield share trust south.key
     jackfield share trust --drop south
     """
-    from kb.exchange import peers as known
+    from kb.exchange import share_state as known
     from kb.exchange.signing import read_key_file
 
     if sum((bool(file), bool(drop), anyone, signed_only)) > 1:

@@ -1,4 +1,4 @@
-"""share review: which notes and doubtful texts may go to other books?"""
+"""share review: decide which notes and doubtful texts may go to other books."""
 
 from __future__ import annotations
 
@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from kb import text as plain
+from kb.base import text as plain
+from kb.base.errors import BadInput, described
 from kb.cli.common import Session, command_options, counted, text
-from kb.errors import BadInput, described
 
 if TYPE_CHECKING:
-    from kb.exchange.peers import Peers
+    from kb.domain.visit import Visit
+    from kb.exchange.share_state import Peers
     from kb.exchange.sharing import Approved, Held, Unreviewed
     from kb.store import Store
-    from kb.visit import Visit
 
 
 _LEAST: Final = 4  #: characters of an id that name a visit
@@ -56,7 +56,7 @@ def review_command(
     """
     import sys
 
-    from kb.exchange import peers as known
+    from kb.exchange import share_state as known
     from kb.exchange.sharing import prepare
 
     if list_released and (release or keep or approve or ask):
@@ -99,7 +99,7 @@ def _pending(store: Store, mine: Peers) -> tuple[list[Unreviewed], list[Held]]:
 
 def reviewed(session: Session, store: Store) -> None:
     """Ask about each; every answer is kept before the next question. At the end it is told what was done."""
-    from kb.exchange import peers as known
+    from kb.exchange import share_state as known
     from kb.exchange.sharing import release
 
     notes, held = _pending(store, known.load(session.folder))
@@ -178,7 +178,7 @@ def _by_name(
     kept: tuple[str, ...],
     approved: tuple[str, ...],
 ) -> int:
-    from kb.exchange import peers as known
+    from kb.exchange import share_state as known
     from kb.exchange.sharing import State, release, released
 
     with store.snapshot() as now:
@@ -227,7 +227,7 @@ def _by_name(
 
 def _list_released(session: Session, store: Store) -> int:
     """Everything that was released or approved, and what becomes of it now."""
-    from kb.exchange import peers as known
+    from kb.exchange import share_state as known
     from kb.exchange.sharing import State, released
 
     with store.snapshot() as now:

@@ -1,4 +1,4 @@
-"""sheet: what do the client and the file get on paper?"""
+"""sheet: make the page for client and file."""
 
 from __future__ import annotations
 
@@ -6,21 +6,21 @@ from typing import TYPE_CHECKING
 
 import click
 
-from kb import clock, text
-from kb.cli.asked import Asked, path_options
+from kb.base import clock, text
+from kb.base.errors import BadInput, NotFound, described
+from kb.base.inputfiles import read_data
 from kb.cli.common import OUTPUT, Session, command_options
-from kb.cli.files import read_data
-from kb.cli.out import write_out
-from kb.errors import BadInput, NotFound, described
+from kb.cli.outputfile import write_out
+from kb.cli.path_options import Asked, path_options
 from kb.path import best_to_json
 from kb.settings import Units
-from kb.sheet.language import LANGUAGES
 from kb.sheet.page import Sheet, render
 from kb.sheet.paper import Paper
+from kb.sheet.translation import LANGUAGES
 
 if TYPE_CHECKING:
-    from kb.loop.readings import Judgement
-    from kb.sheet.loopfile import LoopData
+    from kb.loop.verdict import Judgement
+    from kb.sheet.loop_input import LoopData
 
 CONTACT = 120  #: characters of whom to call
 
@@ -129,8 +129,8 @@ def _not_both(session: Session, out: str) -> None:
 def _readings(file: str | None) -> Judgement | None:
     if file is None:
         return None
-    from kb.loop.measured import readings_from
-    from kb.loop.readings import judge
+    from kb.loop.readings_file import readings_from
+    from kb.loop.verdict import judge
 
     data, place = read_data(file)
     try:
@@ -142,7 +142,7 @@ def _readings(file: str | None) -> Judgement | None:
 def _loop(file: str | None) -> LoopData | None:
     if file is None:
         return None
-    from kb.sheet.loopfile import loop_data_from
+    from kb.sheet.loop_input import loop_data_from
 
     data, place = read_data(file)
     try:

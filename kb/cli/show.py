@@ -1,4 +1,4 @@
-"""show: what is known of one set?"""
+"""show: show what is known of one set."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 import click
 from rich.table import Table
 
+from kb.base.errors import BadInput, NotFound, described
 from kb.cli.common import OUTPUT, Session, command_options, text
-from kb.cli.draw import panel_table, source_title
-from kb.errors import BadInput, NotFound, described
-from kb.panel import Panel, PanelJack
-from kb.visit import Visit, visit_to
+from kb.cli.panel_view import panel_table, source_title
+from kb.domain.panel import Panel, PanelJack
+from kb.domain.visit import Visit, visit_to
 
 if TYPE_CHECKING:
     from kb.book import SetView
@@ -76,7 +76,7 @@ def show_command(session: Session, make: str, model: str | None, svg: str | None
 
 
 def _write_picture(file: str, session: Session, known: SetView) -> None:
-    from kb.cli.out import write_out
+    from kb.cli.outputfile import write_out
     from kb.sheet.drawing import panel_picture
     from kb.sheet.layout import panel_rows
 

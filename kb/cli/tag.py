@@ -1,17 +1,17 @@
-"""tag: what stands on the label at the back of the driver?"""
+"""tag: make the label for the back of the driver."""
 
 from __future__ import annotations
 
 import click
 
-from kb import clock
-from kb.cli.asked import Asked, path_options
+from kb.base import clock
+from kb.base.errors import BadInput, NotFound, described
 from kb.cli.common import OUTPUT, Session, command_options
-from kb.cli.out import write_out
-from kb.errors import BadInput, NotFound, described
+from kb.cli.outputfile import write_out
+from kb.cli.path_options import Asked, path_options
 from kb.settings import Units
-from kb.sheet.language import LANGUAGES, language
 from kb.sheet.tag import HEIGHT_MM, WIDTH_MM, make_tag, tag_page
+from kb.sheet.translation import LANGUAGES, language
 
 
 @click.command("tag")

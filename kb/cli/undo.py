@@ -1,4 +1,4 @@
-"""undo: which correction, withdrawal or merge is to be taken back?"""
+"""undo: take back a correction, withdrawal or merge."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ from typing import Final
 
 import click
 
+from kb.base.errors import NotFound
 from kb.cli.common import Session, command_options, text
-from kb.errors import NotFound
 
 _SAID: Final = {
     "correction": "the correction {} is withdrawn; what it corrected stands again",

@@ -1,4 +1,4 @@
-"""withdraw: which visits should not have been recorded?"""
+"""withdraw: take back visits that should not have been recorded."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What do all findings together say of a source, known or not, and how sure is it?
+"""Estimate what any source offers, known or not, from all findings, and how sure that is.
 
 evidence = Evidence.learn(visits)
 evidence.expect(Source("Norwell", "", year=2014)).shapes    # panels, likeliest first

@@ -1,4 +1,4 @@
-"""What is expected of a source, and where does it come from? The answers that evidence gives."""
+"""Define the answers of the evidence: what is expected of a source, and where that comes from."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from itertools import product
 from typing import NamedTuple
 
+from kb.domain.visit import Source
+from kb.domain.words import Signal, Speakers
 from kb.evidence.signature import EFFECTS, Outlet, Output, Signature
-from kb.visit import Source
-from kb.words import Signal, Speakers
 
 
 class Chance(NamedTuple):

@@ -1,6 +1,6 @@
-"""What do all findings together say, and how sure is it?
+"""Learn the evidence from all findings of a book.
 
->>> from kb.visit import Source, visit_from
+>>> from kb.domain.visit import Source, visit_from
 >>> visit = visit_from({"date": "2026-03-04",
 ...   "source": {"make": "Norwell", "model": "NV40-210", "year": 2014},
 ...   "jacks": [{"form": "toslink", "marking": "OPTICAL OUT"}, {"form": "hdmi", "marking": "HDMI 1"}]})
@@ -28,16 +28,21 @@ from datetime import date as Day
 from itertools import combinations
 from typing import Any, Final
 
-from kb import clock
-from kb.errors import BookTrouble
-from kb.evidence import levels
-from kb.evidence.counted import FREE, WORKS, Counted, Family, signals_key, trial_path
+from kb.base import clock
+from kb.base.errors import BookTrouble
+from kb.base.text import squeezed
+from kb.domain.panel import PanelJack
+from kb.domain.visit import Source, Visit
+from kb.domain.words import WORKED, Display, DriverInput, Kind, Signal, Speakers
+from kb.evidence import groups as levels
+from kb.evidence.counting import FREE, WORKS, Counted, Family, signals_key, trial_path
 from kb.evidence.expectation import Chance, Expectation, LevelCount, Likely
-from kb.evidence.kin import Kin
-from kb.evidence.levels import ANY, Place, chain, family_of, set_of
-from kb.evidence.numbers import beta_quantile
+from kb.evidence.families import Kin
+from kb.evidence.groups import ANY, Place, chain, family_of, set_of
+from kb.evidence.numerics import beta_quantile
+from kb.evidence.pooling import settle
 from kb.evidence.prior import Prior, standard_prior
-from kb.evidence.settle import settle
+from kb.evidence.shrinkage import Tree
 from kb.evidence.signature import (
     EFFECTS,
     NO_OUTPUT,
@@ -46,12 +51,7 @@ from kb.evidence.signature import (
     outputs_of,
     shape_of,
 )
-from kb.evidence.standing import Circle, standing
-from kb.evidence.tree import Tree
-from kb.panel import PanelJack
-from kb.text import squeezed
-from kb.visit import Source, Visit
-from kb.words import WORKED, Display, DriverInput, Kind, Signal, Speakers
+from kb.evidence.valid_visits import Circle, standing
 
 Path = tuple[tuple[str, str], ...]  #: (level, key) from the widest circle to the narrowest
 Kinship = list[tuple[float, Path]]  #: families that a set may be of, with their chances
@@ -94,9 +94,9 @@ class Evidence(Counted):
     def renewed(self, sets: Mapping[str, Sequence[Visit]], *, today: Day | None = None) -> Evidence:
         """Evidence in which the sets of these keys are what these standing visits say, the rest as it was.
 
-        For a few sets that changed; see ``kb.evidence.renew``.
+        For a few sets that changed; see ``kb.evidence.relearn``.
         """
-        from kb.evidence.renew import renewed
+        from kb.evidence.relearn import renewed
 
         return renewed(self, sets, today or clock.today())
 

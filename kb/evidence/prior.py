@@ -1,4 +1,4 @@
-"""What is expected before the book holds anything? The prior file ``data/prior.toml``, checked.
+"""Read and check the prior file, ``data/prior.toml``: what is expected before the book holds anything.
 
 >>> prior = standard_prior()
 >>> prior.worth, round(sum(prior.shapes("era-display", "television|2010|flat").values()), 6)
@@ -13,11 +13,11 @@ from functools import lru_cache
 from math import exp, log, log1p
 from typing import Any, Final, TypeVar
 
-from kb.catalogue.files import data_file
-from kb.errors import BadInput, BookTrouble, kind_of
-from kb.evidence.levels import ANY, ERAS, LEVELS
+from kb.base.datafiles import data_file
+from kb.base.errors import BadInput, BookTrouble, kind_of
+from kb.domain.words import Basis, Display, Form, Kind, Signal, Speakers
+from kb.evidence.groups import ANY, ERAS, LEVELS
 from kb.evidence.signature import EFFECTS, NO_OUTPUT, Output, outputs_of, shape_of
-from kb.words import Basis, Display, Form, Kind, Signal, Speakers
 
 T = TypeVar("T")
 

@@ -1,4 +1,4 @@
-"""What is a panel's signature: which usable outputs it has, what they do to the speakers, which are taken?
+"""Describe a panel by its signature: usable outputs, their effect on the speakers, which are taken.
 
 A *shape* is the set of usable outputs, each a form and a signal, kept as one joint symbol: a panel with a
 headphone jack is likelier or less likely to have an optical one, so outputs are never counted one by one.
@@ -16,9 +16,10 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, NamedTuple
 
-from kb.panel import Jack, Panel, PanelJack
-from kb.visit import Finding, Visit
-from kb.words import Basis, Direction, Form, Format, Outcome, Signal, Speakers
+from kb.domain.jack import Jack
+from kb.domain.panel import Panel, PanelJack
+from kb.domain.visit import Finding, Visit
+from kb.domain.words import Basis, Direction, Form, Format, Outcome, Signal, Speakers
 
 #: Effects on the speakers that count; ``unknown`` is no effect but a missing answer.
 EFFECTS: Final = (Speakers.STAY_ON, Speakers.MUTE, Speakers.MUTE_UNLESS_SET)

@@ -1,4 +1,4 @@
-"""How do findings get into a book and out of it: load, dump, corrections, backup, sharing?
+"""Bring findings into a book and out of it: load, dump, corrections, backup and sharing.
 
 Each question has a module of its own; importing this package loads nothing.
 """

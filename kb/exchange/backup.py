@@ -1,4 +1,4 @@
-"""Is there a copy of the book that can be trusted, and how does it take the place of a book that is lost?
+"""Back up a book, check the copy, and restore it.
 
 The copy is made by SQLite's online backup (sqlite.org/backup.html), so the book may be in use meanwhile; it
 is then opened and checked by itself. A restore first makes and checks a whole copy next to the book. Then
@@ -18,18 +18,18 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
-from kb import clock
-from kb.errors import BadInput, BookTrouble, NotFound, ascii_controls, described
-from kb.exchange import beside
-from kb.exchange.beside import Brought
-from kb.given import refuse_special, uri_of
-from kb.store.peek import WAIT, Standing, standing
+from kb.base import clock
+from kb.base.atomic import sync_names
+from kb.base.errors import BadInput, BookTrouble, NotFound, ascii_controls, described
+from kb.base.files import refuse_special, uri_of
+from kb.exchange import home_files as beside
+from kb.exchange.home_files import Brought
+from kb.store.failures import told
 from kb.store.places import PATIENCE, FilePlace, copy_book
-from kb.store.shape import Differences, differences, mend
-from kb.store.signs import FORMATS, SQLITE
-from kb.store.trouble import told
+from kb.store.revision import WAIT, Standing, standing
+from kb.store.schema_check import Differences, differences, mend
+from kb.store.sqlite_codes import FORMATS, SQLITE
 from kb.store.upgrade import bring_up_to_date
-from kb.whole import sync_names
 
 KEEP: Final = 14  #: backups that are kept unless told otherwise
 _NAME: Final = re.compile(r"book-\d{8}T\d{6}Z(-[0-9a-f]{8})?(-\d+)?\.sqlite\Z")

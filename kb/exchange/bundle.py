@@ -1,4 +1,4 @@
-"""How are findings handed from one book to another as a file, and is a file that was handed in what it says?
+"""Write findings to a bundle for another book, and check a bundle that came in.
 
 JSON Lines, plain or gzip. The first line is the header: format version, the book it came from, the revisions
 it covers, how many facts of each kind follow, their bytes and SHA-256, and perhaps a signature over all that.
@@ -17,20 +17,20 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, Final
 
-from kb import text
-from kb.errors import BadInput, BookTrouble, JackfieldError, ascii_controls, described, kind_of
+from kb.base import text
+from kb.base.atomic import whole
+from kb.base.errors import BadInput, BookTrouble, JackfieldError, ascii_controls, described, kind_of
+from kb.base.files import refuse_special_output
+from kb.base.parsing import json_of
+from kb.domain.visit import Visit, in_future, read_id
 from kb.exchange.fact_lines import KINDS, from_object, to_line
 from kb.exchange.lines import LINE_BYTES, lines_of, opened, unpacked
 from kb.exchange.signing import sign, signer
-from kb.given import refuse_special_output
-from kb.parsing import json_of
 from kb.store.bundles import Origin
+from kb.store.content_id import sealed_id
 from kb.store.facts import Fact, VisitFact, WithdrawalFact
 from kb.store.merging import examine
-from kb.store.peek import Standing
-from kb.store.seal import sealed_id
-from kb.visit import Visit, in_future, read_id
-from kb.whole import whole
+from kb.store.revision import Standing
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey

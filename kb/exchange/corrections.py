@@ -1,6 +1,6 @@
-"""What was wrong, and what takes its place? Nothing is changed in place: each correction is a new entry.
+"""Correct, withdraw and merge: each correction is a new entry, and nothing is changed in place.
 
->>> from kb.visit import visit_from
+>>> from kb.domain.visit import visit_from
 >>> old = visit_from({"id": "0192a6c0-0000-7000-8000-000000000001", "date": "2026-03-04",
 ...                   "source": {"make": "Norwell", "model": "NV40-21O"},
 ...                   "jacks": [{"form": "toslink", "marking": "OPTICAL OUT"}]})
@@ -16,8 +16,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from kb.errors import BadInput, NotFound, described, shown
-from kb.shortform import jack as short_jack
+from kb.base.errors import BadInput, NotFound, described, shown
+from kb.domain.shortform import jack as short_jack
+from kb.domain.visit import SUPERSEDES, Source, Visit, finding_to, set_key, visit_from, visit_to
 from kb.store import Snapshot, Store
 from kb.store.facts import (
     AliasFact,
@@ -30,7 +31,6 @@ from kb.store.facts import (
     since_anew,
     starting_with,
 )
-from kb.visit import SUPERSEDES, Source, Visit, finding_to, set_key, visit_from, visit_to
 
 LEAST: Final = 4  #: characters of an id that name a visit
 _SOURCE: Final = ("make", "model", "kind", "display", "year", "size_in")

@@ -1,4 +1,4 @@
-"""Is the book whole? Each check is a small function that says what it found wrong.
+"""Check that the book is whole; each check is one small function.
 
 SQLite's own checks first (``PRAGMA integrity_check``, ``foreign_key_check``), then ours: nothing forged,
 nothing in a circle, nothing readable by others.
@@ -19,17 +19,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from kb.errors import BookUnavailable, JackfieldError, ascii_controls
-from kb.given import BESIDE, uri_of
+from kb.base.errors import BookUnavailable, JackfieldError, ascii_controls
+from kb.base.files import BESIDE, uri_of
 from kb.settings import BACKUPS, FILES
 from kb.store import Store
+from kb.store.content_id import is_sealed
 from kb.store.facts import rows, visits
+from kb.store.failures import told
 from kb.store.merging import certified
-from kb.store.peek import WAIT
-from kb.store.seal import is_sealed
-from kb.store.shape import Differences, differences, mend
-from kb.store.signs import FORMATS
-from kb.store.trouble import told
+from kb.store.revision import WAIT
+from kb.store.schema_check import Differences, differences, mend
+from kb.store.sqlite_codes import FORMATS
 
 _FEW: Final = 5  #: of what is wrong, that many are named
 
@@ -196,7 +196,7 @@ _OF_STORE: Final[tuple[tuple[str, Callable[[Store], Iterator[str]]], ...]] = (
 _DRAFT: Final = r"\.[0-9a-f]{8}\.part"
 _COPY: Final = r"book[-.\w]*\.(?:sqlite|bak)"  # a backup, or the old book before an upgrade or a restore
 _KEPT: Final = "|".join(re.escape(name) for name in FILES)
-#: What `kb.whole`, and a copy of the book with what SQLite keeps beside it, leave where they are cut off.
+#: What `kb.base.atomic`, and a copy of the book with the files of SQLite next to it, leave if they are cut off.
 _UNFINISHED: Final = re.compile(
     rf"(\.?(?:{_COPY}|{_KEPT})(?:{_DRAFT}){{1,2}})(?:{'|'.join(BESIDE)})?", re.ASCII
 )

@@ -1,4 +1,4 @@
-"""What is in the book, all of it, as a file that loads back to an equal book? JSON Lines or CSV.
+"""Write the whole book as JSON Lines or CSV that loads to an equal book.
 
 A dump holds private words: it is a copy of one's own book, not a bundle for others.
 """
@@ -11,15 +11,15 @@ import json
 from collections.abc import Generator, Iterator
 from typing import Any, Final
 
-from kb.exchange.cells import guarded
-from kb.exchange.columns import DUMP_FIELDS, JACK_FIELDS, VISIT_FIELDS
+from kb.domain.visit import finding_to, visit_to
+from kb.exchange.csv_cells import guarded
+from kb.exchange.csv_columns import DUMP_FIELDS, JACK_FIELDS, VISIT_FIELDS
+from kb.exchange.csv_table import listed
 from kb.exchange.fact_lines import to_line
 from kb.exchange.loading import FORMAT
-from kb.exchange.table import listed
 from kb.store import Snapshot, schema
 from kb.store.facts import AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact, everything, number_of
-from kb.store.trouble import told
-from kb.visit import finding_to, visit_to
+from kb.store.failures import told
 
 _TABLES: Final = {
     "visit": schema.visit,

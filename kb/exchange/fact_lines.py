@@ -1,4 +1,4 @@
-"""How does a fact stand in a file? One JSON object a line, named by its kind.
+"""Write a fact as one line of JSON, and read it.
 
 >>> fact = AliasFact("0192a6c0-0000-8000-8000-000000000001", "NORWEL/NV40", "NORWELL/NV40")
 >>> line = to_line(fact)
@@ -12,11 +12,11 @@ import json
 from collections.abc import Callable, Mapping
 from typing import Any, Final
 
-from kb import text
-from kb.errors import BadInput, described, kind_of
+from kb.base import text
+from kb.base.errors import BadInput, described, kind_of
+from kb.domain.visit import JACKS, read_id, visit_from, visit_to
 from kb.store.facts import AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact
 from kb.store.schema import KEY, TURNS
-from kb.visit import JACKS, read_id, visit_from, visit_to
 
 _TIME: Final = "2026-03-04T05:06:07Z"
 KINDS: Final = ("visit", "alias", "withdrawal", "note")
@@ -95,7 +95,7 @@ def _alias(value: dict[str, Any]) -> AliasFact:
 
 
 def read_key(value: object, place: str) -> str:
-    """A set's key as ``kb.visit.set_key`` makes it."""
+    """A set's key as ``kb.domain.visit.set_key`` makes it."""
     if isinstance(value, str) and len(value) <= KEY and value.count("/") == 1:
         make, model = value.split("/")
         if make and model and all(text.squeezed(part) == part for part in (make, model)):

@@ -1,8 +1,10 @@
-"""What are the lines of a file that somebody handed in? Read bounded, one at a time, plain or gzip.
+"""Read the lines of a file one at a time, bounded, plain or gzip.
 
 >>> import io
->>> [one.text for one in lines_of(io.BytesIO(b"one\\ntwo"), "notes")]
-['one\\n', 'two']
+>>> [one.text for one in lines_of(io.BytesIO(b"one
+two"), "notes")]
+['one
+', 'two']
 """
 
 from __future__ import annotations
@@ -17,8 +19,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Final, NamedTuple, cast
 
-from kb.errors import BadInput, BookTrouble, ascii_controls, described
-from kb.given import open_plain
+from kb.base.errors import BadInput, BookTrouble, ascii_controls, described
+from kb.base.files import open_plain
 
 LINE_BYTES: Final = 1024 * 1024  #: one line, at most; a visit of 64 jacks with every field full fits
 FILE_BYTES: Final = 1024 * 1024 * 1024  #: a whole file, unpacked, at most

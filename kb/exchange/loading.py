@@ -1,4 +1,4 @@
-"""What do files of old notes hold, and what is wrong in them? Read in a stream, added in one transaction.
+"""Load files of old notes as a stream in one transaction, and report what is wrong in them.
 
 CSV with a column mapping, JSON Lines of visits, and dumps of a book (``kb.exchange.dumping``); gzip of any.
 """
@@ -6,30 +6,30 @@ CSV with a column mapping, JSON Lines of visits, and dumps of a book (``kb.excha
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
 from itertools import chain
 from typing import Any, Final
 
-from kb.errors import BadInput, described
-from kb.exchange.columns import TableMap
+from kb.base.errors import BadInput, described
+from kb.base.parsing import json_of
+from kb.base.progress import Progress
+from kb.domain.visit import Visit, visit_from
+from kb.exchange.csv_columns import TableMap
+from kb.exchange.csv_table import Bad, Table, bad_of
 from kb.exchange.fact_lines import from_object, is_fact
 from kb.exchange.lines import Line, lines_of, opened, unpacked
 from kb.exchange.sharing import personal
-from kb.exchange.table import Bad, Table, bad_of
-from kb.parsing import json_of
 from kb.store import Store
 from kb.store.bundles import Origin
+from kb.store.content_id import NONCE, sealed_id
 from kb.store.facts import Fact, VisitFact
-from kb.store.seal import NONCE, sealed_id
-from kb.visit import Visit, visit_from
 
 #: Entries of the report that are kept; all are counted.
 REPORTED: Final = 1000
 
 #: Called with bytes read so far and bytes of all files.
-Progress = Callable[[int, int], None]
 
 
 @dataclass(slots=True)

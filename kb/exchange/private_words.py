@@ -1,4 +1,4 @@
-"""Does a text speak of somebody's home rather than of a set? Signs by which a person should look twice.
+"""Find signs that a text speaks of somebody's home, so that a person looks twice.
 
 No rule finds every name; that is why notes are shown to a person before they leave the book.
 

@@ -1,4 +1,4 @@
-"""What of a book may be handed to others, and what stays until a person has looked at it?
+"""Decide what of a book may go to others, and what waits until a person has looked at it.
 
 Only what stands is shared: facts about sets, read from tables without a private column. Marks, settings,
 items and names are free text all the same, so a visit in which one looks personal is held back until it is
@@ -15,8 +15,10 @@ from enum import StrEnum
 from functools import lru_cache
 from typing import Final, TypeAlias
 
+from kb.domain.visit import Visit
 from kb.exchange.private_words import signs
 from kb.store import Snapshot, Store
+from kb.store.content_id import sealed_id
 from kb.store.facts import (
     AliasFact,
     Fact,
@@ -28,9 +30,7 @@ from kb.store.facts import (
     unsealed,
     visits,
 )
-from kb.store.giving import Became, became_of, rows_of, spelt, standing_rows
-from kb.store.seal import sealed_id
-from kb.visit import Visit
+from kb.store.shareable import Became, became_of, rows_of, spelt, standing_rows
 
 _NAMES: Final = ("person", "mail address", "street address", "web address")
 """Signs that count in a make or model, which may be long numbers."""

@@ -1,4 +1,4 @@
-"""Who made a bundle? Ed25519 (RFC 8032) from the ``cryptography`` library; keys are trusted one by one.
+"""Sign bundles and check signatures: Ed25519 (RFC 8032) from the ``cryptography`` library.
 
 The library comes with the extra ``jackfield[sign]`` and is loaded only where something is signed or checked.
 """
@@ -10,13 +10,13 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from kb import text
-from kb.errors import BadInput, BookTrouble, MissingExtra, kind_of
-from kb.exchange.peers import read_key, write_private
-from kb.given import open_plain
-from kb.parsing import json_of
+from kb.base import text
+from kb.base.atomic import changing_files
+from kb.base.errors import BadInput, BookTrouble, MissingExtra, kind_of
+from kb.base.files import open_plain
+from kb.base.parsing import json_of
+from kb.exchange.share_state import read_key, write_private
 from kb.settings import KEY as FILE
-from kb.whole import changing_files
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey

@@ -1,4 +1,4 @@
-"""Which set is meant, and which notes say so? The derived index behind one interface.
+"""Find the set that is meant and the notes that match, from an index derived from the book.
 
 ``Index`` keeps keys of makes and models in a derived SQLite file and the words of findings in Whoosh, both at
 one revision of the store. A query for a model imports neither Whoosh nor SQLAlchemy.

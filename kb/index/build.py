@@ -1,4 +1,4 @@
-"""How is a whole index made from nothing, in bounded memory?
+"""Build a whole index from nothing in bounded memory.
 
 Rows are written as they come. Keys are spread over files by their upper bits, and each file is then sorted
 and written in order: the B-tree grows at its right edge only, and no more than one file is in memory.
@@ -15,8 +15,8 @@ from pathlib import Path
 from kb.index import keys as k
 from kb.index import tables as t
 from kb.index.entry import SetEntry
-from kb.index.files import KEYS, WORDS, crcs, private_opener
-from kb.index.fold import normalise
+from kb.index.layout import KEYS, WORDS, crcs, private_opener
+from kb.index.normalize import normalise
 
 _PARTS = 64
 _BATCH = 2_000

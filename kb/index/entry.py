@@ -1,10 +1,10 @@
-"""What does the index hold of a set, and what does it answer? Plain values, cheap to import."""
+"""Define what the index holds of a set and what it answers: plain values, cheap to import."""
 
 from __future__ import annotations
 
 from typing import Literal, NamedTuple
 
-from kb.errors import BookTrouble
+from kb.base.errors import BookTrouble
 
 How = Literal["exact", "near", "family", "text"]
 TEXT_FIELDS = ("marking", "setting", "note")

@@ -1,4 +1,4 @@
-"""Which sets are sisters, and which part of a model number says what? Learned from the book.
+"""Learn from the book which sets are sisters, and what each part of a model number means.
 
 Sets of one make that share a skeleton (``fold.shape``: letters kept, digits masked, the suffix cut) are a
 family. Comparing its members place by place shows the roles, without any table of makes:
@@ -17,7 +17,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Literal, NamedTuple
 
-from kb.index.fold import stem
+from kb.index.normalize import stem
 
 Role = Literal["size", "series", "year"]
 _APART: dict[Role, float] = {"size": 0.1, "year": 0.4, "series": 1.0}

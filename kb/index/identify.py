@@ -1,4 +1,4 @@
-"""Which set is meant? Candidates by keys, then by cost of the damage.
+"""Find the set that is meant: candidates by key, then by cost of the damage.
 
 Stages, each only when the one before found nothing close: one slip; a lost or added end; two slips and an end
 with a slip; make and model written in one. Look-alikes are folded away before all of them.
@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from kb.index.fold import normalise
+from kb.index.damage import Weigher, mark_sisters
 from kb.index.lookup import Lookup, Row
-from kb.index.reading import Reading, around, ends, middles, pieces, readings, without_size
+from kb.index.normalize import normalise
 from kb.index.score import FAR, Candidate
-from kb.index.weigh import Weigher, mark_sisters
+from kb.index.splits import Reading, around, ends, middles, pieces, readings, without_size
 
 _GLUED_FROM = 3  # letters of a make that may be written in one with the code
 _SURE = 0.35  # cost from which other readings of the query are tried

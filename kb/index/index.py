@@ -1,4 +1,4 @@
-"""Is the index there, whole and up to date, and how is it kept so?
+"""Open the index, and keep it whole and up to date.
 
 >>> from tempfile import TemporaryDirectory
 >>> from kb.index.entry import SetEntry
@@ -20,8 +20,8 @@ from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import TypeVar
 
-from kb.errors import BookTrouble
-from kb.index import files
+from kb.base.errors import BookTrouble
+from kb.index import layout as files
 from kb.index.entry import Answer, Filters, IndexBroken, SetEntry
 from kb.index.reader import Reader, broken
 
@@ -143,7 +143,7 @@ class Index:
         One transaction: a crash leaves the revision before, and the book calls again. A revision not above
         the present one changes nothing. Raises ``IndexBroken`` where there is no index to update.
         """
-        from kb.index.change import apply
+        from kb.index.update import apply
 
         with self.writing():
             generation = self._generation()
@@ -154,7 +154,7 @@ class Index:
 
     def check(self) -> list[str]:
         """What is wrong with the index, in plain sentences; empty when all is well. Reads all of it."""
-        from kb.index.change import problems
+        from kb.index.update import problems
 
         try:
             return problems(self._generation())
@@ -201,7 +201,7 @@ class Index:
         return self._reader
 
     def _fold_in(self, *, wait: bool) -> None:
-        from kb.index.change import fold_pending
+        from kb.index.update import fold_pending
 
         try:
             lock = (

@@ -1,4 +1,4 @@
-"""Which stored codes can a damaged code have come from? Keys of deletion neighbourhoods.
+"""Make the keys of deletion neighbourhoods, by which a damaged code finds stored ones.
 
 A set is found again under the hash of its folded code and of that code with any one character left out.
 One slip of any kind leaves the two neighbourhoods with a common member; two slips are found by trying, on
@@ -22,7 +22,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from zlib import crc32
 
-from kb.index.fold import FOLDED_ALPHABET
+from kb.index.normalize import FOLDED_ALPHABET
 
 ID_BITS = 24
 MAX_ID = (1 << ID_BITS) - 1

@@ -1,4 +1,4 @@
-"""Which rows of the index can a damaged code have come from? Look-ups by key, by beginning and by make.
+"""Look up the rows that a damaged code can have come from: by key, by beginning and by make.
 
 Each look-up is bounded, whatever the query holds.
 """
@@ -11,10 +11,10 @@ from collections.abc import Iterable
 from zlib import crc32
 
 from kb.index import keys as k
+from kb.index.edit_distance import Near, plain_distance
 from kb.index.entry import IndexBroken
-from kb.index.fold import fold, shape
-from kb.index.reading import Reading
-from kb.index.slips import Near, plain_distance
+from kb.index.normalize import fold, shape
+from kb.index.splits import Reading
 
 _ROWS = 3_000  # rows of one look-up; more are a code too short to tell
 _RANGE = 300

@@ -1,4 +1,4 @@
-"""What did the user ask: tokens that may be make or model, words, phrases, filters?
+"""Split a query into tokens that may be make or model, words, phrases and filters.
 
 >>> asked = parse('norwell nv40 "sound menu" signal:optical year:2010-2014')
 >>> asked.tokens, asked.phrases, asked.filters.years
@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from kb.errors import BadInput, described
+from kb.base.errors import BadInput, described
 from kb.index.entry import Filters
 
 MAX_QUERY = 200
@@ -106,7 +106,7 @@ def _filter(filters: Filters, field: str, value: str) -> Filters:
         return filters._replace(make=value)
     if field == "year":
         return filters._replace(years=_years(value))
-    from kb.words import Kind, Outcome, Signal  # only a query with such a filter pays for it
+    from kb.domain.words import Kind, Outcome, Signal  # only a query with such a filter pays for it
 
     value = value.lower()
     if field == "kind":

@@ -1,4 +1,4 @@
-"""What does the index answer, at one revision? A searcher that stays open.
+"""Answer queries at one revision of the index, and stay open.
 
 A reader holds a snapshot of the SQLite file: whatever another process writes meanwhile, each answer is of
 one whole revision. ``refresh`` moves to the newest.
@@ -13,16 +13,16 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from kb.errors import JackfieldError
-from kb.given import moved
-from kb.index import files
+from kb.base.errors import JackfieldError
+from kb.base.files import moved
 from kb.index import keys as k
+from kb.index import layout as files
 from kb.index import siblings as s
 from kb.index import tables as t
 from kb.index.entry import Answer, Filters, How, IndexBroken, Match
-from kb.index.fold import normalise
 from kb.index.identify import Identifier
 from kb.index.lookup import Lookup
+from kb.index.normalize import normalise
 from kb.index.query import Query, parse, year_of
 from kb.index.score import FAMILY_MATE, NEAR_FROM, SHORT_WORD, SHOWN_FROM, Candidate, scored
 

@@ -1,11 +1,11 @@
-"""How sure is it that this set is meant? Costs of damage turned into calibrated probabilities.
+"""Turn costs of damage into calibrated probabilities.
 
-Each candidate has a cost (``kb.index.weigh``) and a kind of damage. Its score is::
+Each candidate has a cost (``kb.index.damage``) and a kind of damage. Its score is::
 
     share * trust,   share = exp(-STEEP * cost) / sum over all candidates
 
-``share`` says how much likelier it is than the other sets of the book; ``trust`` (``kb.index.trust``) how
-likely it is that a set of the book is meant at all, by the signs of what went wrong.
+``share`` says how much likelier it is than the other sets of the book; ``trust`` (``kb.index.calibration``)
+how likely it is that a set of the book is meant at all, by the signs of what went wrong.
 
 The case that must not go wrong: a model that differs from a known one in digits only is more likely an
 unknown sister (another size, another number) than a slip. It is ``family``, not ``near``.
@@ -17,8 +17,8 @@ from dataclasses import dataclass
 from math import exp
 from typing import Literal, Protocol
 
-from kb.index.reading import Reading
-from kb.index.trust import Signs, signs_of, trust
+from kb.index.calibration import Signs, signs_of, trust
+from kb.index.splits import Reading
 
 Damage = Literal["exact", "look", "slip", "digit", "end", "cut", "sister", "sisters", "two", "far", "faint"]
 """Kinds: equal; look-alikes and ``?`` only; one slip among letters, or two swapped; one slip with a digit or

@@ -1,4 +1,4 @@
-"""Which sets may help where no set is known to be meant: siblings, or what somebody half remembers of a make?
+"""Offer siblings when no known set is meant.
 
 All of them are ``family`` with a low score: they are offered, not claimed.
 """
@@ -10,12 +10,12 @@ import sqlite3
 from typing import NamedTuple
 
 from kb.index import tables as t
+from kb.index.edit_distance import Near
 from kb.index.entry import Filters
-from kb.index.fold import fold, normalise
 from kb.index.lookup import Lookup
+from kb.index.normalize import fold, normalise
 from kb.index.query import year_of
-from kb.index.reading import UNITS
-from kb.index.slips import Near
+from kb.index.splits import UNITS
 
 _OF_MAKE = " WHERE id IN (SELECT set_id FROM spelling WHERE make = ? LIMIT 5000)"
 _SIZE = re.compile(r"(\d{2,3})(?:IN|INCH|INCHES)?\Z")

@@ -1,4 +1,4 @@
-"""What does the derived SQLite file hold, and how do entries get into and out of it?
+"""Define the SQLite file of the index, and how entries get into and out of it.
 
 One row a set (``sets``), one a spelling of it (``spelling``), one integer a key (``keys``, see
 ``kb.index.keys``), one a make, and the text that the words have not taken in yet (``pending``); of each file
@@ -15,10 +15,10 @@ from pathlib import Path
 from typing import Final
 from zlib import crc32
 
-from kb.given import Way, make_empty, readable, uri_of
+from kb.base.files import Way, make_empty, readable, uri_of
 from kb.index import keys as k
 from kb.index.entry import Filters, IndexBroken, SetEntry
-from kb.index.fold import fold, normalise, shape, spellings
+from kb.index.normalize import fold, normalise, shape, spellings
 
 FORMAT = 4
 """Raised with every change of tables, hashes or folding: an index of another format is rebuilt."""

@@ -1,4 +1,4 @@
-"""Which notes say so? Words, phrases and filters over the text of findings, by Whoosh.
+"""Search words, phrases and filters in the text of findings, with Whoosh.
 
 Distribution: **whoosh3** (3.54). Compared in November 2026 on Python 3.11, 3.12 and 3.13, 5,000 documents:
 
@@ -41,8 +41,8 @@ from types import ModuleType
 from typing import Any, NamedTuple
 
 from kb.index.entry import TEXT_FIELDS, Filters, IndexBroken
-from kb.index.files import make_private
-from kb.index.fold import normalise
+from kb.index.layout import make_private
+from kb.index.normalize import normalise
 
 
 def _whoosh(name: str) -> Any:
@@ -151,7 +151,7 @@ class BulkWriter:
     """Documents of a new generation, written in one go."""
 
     def __init__(self, folder: Path) -> None:
-        from kb.index.runs import Runs  # only where a whole index is made
+        from kb.index.external_sort import Runs  # only where a whole index is made
 
         make_private(folder)
         self._folder = folder
@@ -375,7 +375,7 @@ def _around(text: str, terms: set[str]) -> str:
 
 
 def _near_one(stem: str, there: set[str]) -> bool:
-    from kb.index.slips import plain_distance
+    from kb.index.edit_distance import plain_distance
 
     return len(stem) >= _MISTYPED_FROM and any(plain_distance(stem, term) <= 1 for term in there)
 

@@ -1,4 +1,4 @@
-"""Which test next, and what is at fault, when there is no sound, or it is weak, hums, echoes or is harsh?
+"""Choose the next test and find the fault when a loop is silent, weak, hums, echoes or is harsh.
 
 >>> from kb.isolate import model_from, path_used, start
 >>> model = model_from({
@@ -20,13 +20,13 @@
 
 from __future__ import annotations
 
-from kb.isolate.choose import SURE
-from kb.isolate.learned import STRENGTH, Confirmed, confirmed_from, confirmed_to, learned
+from kb.isolate.learning import STRENGTH, Confirmed, confirmed_from, confirmed_to, learned
 from kb.isolate.model import SOMETHING_ELSE, Complaint, Fault, Model, Side, Test
-from kb.isolate.modelfile import model_from
-from kb.isolate.says import finding_note, finding_of
+from kb.isolate.model_file import model_from
+from kb.isolate.next_test import SURE
+from kb.isolate.path_used import PathUsed, path_used, path_used_from, path_used_to
 from kb.isolate.state import Contradiction, NextTest, Outlook, State, start, state_from, state_to
-from kb.isolate.used import PathUsed, path_used, path_used_from, path_used_to
+from kb.isolate.wording import finding_note, finding_of
 
 __all__ = [
     "SOMETHING_ELSE",

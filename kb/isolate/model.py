@@ -1,4 +1,4 @@
-"""Which faults are there, how common is each, and what does each test show where it is the fault?
+"""Define faults, how common each is, and what each test shows for each fault.
 
 The model is data (``data/faults.toml``, read by ``modelfile.model_from``): prior odds of faults per
 complaint, and for each test the chance of each answer where this or that is at fault.
@@ -11,9 +11,9 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Final
 
-from kb.isolate.reading import known
-from kb.isolate.used import PathUsed
-from kb.words import Outcome, Speakers, Word
+from kb.domain.words import Outcome, Speakers, Word
+from kb.isolate.path_used import PathUsed
+from kb.isolate.readers import known
 
 SOMETHING_ELSE: Final = "something-else"
 #: No answer is ever impossible: people mishear, and lamps are dead. This much is kept for each answer.

@@ -1,4 +1,4 @@
-"""Given what was seen so far: what is at fault, how sure, and which test next?
+"""Compute from the answers so far how likely each fault is, and which test comes next.
 
 One fault at a time is assumed, with *something else* always in the list. Each answer multiplies the odds of
 a fault by the chance of that answer where it is the fault (Bayes); tests are taken as independent of each
@@ -17,13 +17,13 @@ from functools import cached_property
 from itertools import combinations
 from typing import Any, Final
 
-from kb.errors import BadInput
-from kb.fields import Fields, listed
-from kb.isolate.choose import SURE, after, answer_chances, bits, choose
+from kb.base.errors import BadInput
+from kb.base.text import line
+from kb.base.validation import Fields, listed
 from kb.isolate.model import FLOOR, SOMETHING_ELSE, Model, Test
-from kb.isolate.reading import expected_one, known, table
-from kb.isolate.used import UNKNOWN_PATH, PathUsed, path_used_from, path_used_to
-from kb.text import line
+from kb.isolate.next_test import SURE, after, answer_chances, bits, choose
+from kb.isolate.path_used import UNKNOWN_PATH, PathUsed, path_used_from, path_used_to
+from kb.isolate.readers import expected_one, known, table
 
 UNLIKELY: Final = 0.06  #: an answer below this chance does not fit a fault
 ANSWERED: Final = 200  #: answers in a file, at most
@@ -37,7 +37,6 @@ class Outlook:
     p: float
     fault: str
     p_fault: float
-    says: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,13 +51,6 @@ class NextTest:
     def minutes(self) -> float:
         """Minutes of work that the test takes."""
         return self.test.minutes
-
-    @property
-    def why(self) -> str:
-        """Why this one: what each answer would point to."""
-        from kb.isolate.says import why  # sentences are made in one place
-
-        return why(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,15 +248,13 @@ class State:
         return self.model.tests[test].chance(self.complaint, fault, answer)
 
     def _outlooks(self, test: Test) -> tuple[Outlook, ...]:
-        from kb.isolate.says import fault_says  # sentences are made in one place
-
         outlooks = []
         chances = answer_chances(self.complaint, self.odds, test)
         for answer, p in zip(test.answers, chances, strict=True):
             fault, p_fault = max(
                 after(self.complaint, self.odds, test, answer).items(), key=lambda one: one[1]
             )
-            outlooks.append(Outlook(answer, p, fault, p_fault, fault_says(self.model, fault)))
+            outlooks.append(Outlook(answer, p, fault, p_fault))
         return tuple(outlooks)
 
     def _expected_test(self, test: str, here: list[str]) -> str:

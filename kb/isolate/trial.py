@@ -1,4 +1,4 @@
-"""How many minutes does a way of choosing tests take until the fault stands out?
+"""Measure how many minutes a way of choosing tests takes until the fault is found.
 
 Faults are drawn from the priors and answers from the model's own chances, seeded: it compares ways of
 choosing, and says nothing of how true the model is.
@@ -10,7 +10,7 @@ import random
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from kb.isolate.choose import LEAST_BITS
+from kb.isolate.next_test import LEAST_BITS
 from kb.isolate.state import State
 
 Choice = Callable[[State], str | None]

@@ -1,4 +1,4 @@
-"""Is the loop right: which wire, what current, what field, and do the readings meet the standard?
+"""Plan and judge a loop: wire, current, field, and readings against the standard.
 
 The room is pure: it knows numbers and units, and imports the standard library only. Its modules:
 

@@ -1,4 +1,4 @@
-"""If the readings are not as computed, where does the fault lie?
+"""Find where the fault lies when readings differ from what was computed.
 
 No field at all points at the loop's wire or the driver; too low everywhere at the drive; low at one place
 at wire or metal there; a steady fall across the room at a wire that lies deeper on one side. Few places are
@@ -13,9 +13,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from kb.errors import BadInput
+from kb.base.errors import BadInput
 from kb.loop.field import REFERENCE_A_PER_M, TOLERANCE_DB, vertical_h
-from kb.loop.measured import Readings
+from kb.loop.readings_file import Readings
 
 #: Frequency response, dB either way from 100 Hz to 5 kHz re 1 kHz (IEC 60118-4:2014+A1:2017 cl. 8.3).
 RESPONSE_DB: Final = 3.0

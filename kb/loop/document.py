@@ -1,4 +1,4 @@
-"""How does the answer for a room look to a program: keys, SI units, dB re 400 mA/m?"""
+"""Write the answer for a room as JSON, in SI units and dB re 400 mA/m."""
 
 from __future__ import annotations
 

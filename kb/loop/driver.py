@@ -1,4 +1,4 @@
-"""What can a driver give, and does it suffice?
+"""Judge whether a driver is strong enough for a loop.
 
 A driver is known by what stands on its plate: the current it can push through the loop and the voltage
 it can put across it, both r.m.s., and the least resistance it accepts.
@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from kb.errors import BadInput
+from kb.base.errors import BadInput
 from kb.loop.geometry import Loop
 from kb.loop.units import bounded
 from kb.loop.wire import FREQUENCIES_HZ, Load, Wire, load, too_dense

@@ -1,4 +1,4 @@
-"""How strong is the field where people listen?
+"""Compute the field strength where people listen.
 
 >>> loop = Loop.rectangle(5.0, 4.0)
 >>> round(1000 * vertical_h(loop, (2.5, 2.0, 1.2)), 2)  # mA/m for 1 A
@@ -21,7 +21,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from kb.errors import BadInput
+from kb.base.errors import BadInput
 from kb.loop.geometry import Corner, Loop, Spot
 from kb.loop.units import show_length
 

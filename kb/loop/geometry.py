@@ -1,4 +1,4 @@
-"""Where does the wire lie, and where do people listen?
+"""Describe where the wire lies and where people listen.
 
 >>> loop = Loop.rectangle(5.0, 4.0)
 >>> loop.perimeter
@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Final, TypeVar
 
-from kb.errors import BadInput
+from kb.base.errors import BadInput
 from kb.loop.units import LONGEST_SIDE_M, SHORTEST_SIDE_M, bounded
 
 Corner = tuple[float, float, float]

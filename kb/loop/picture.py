@@ -1,4 +1,4 @@
-"""How does the field look on paper: the room from above, the wire, the listening area, the +-3 dB line?
+"""Draw the field from above: room, wire, listening area and the +-3 dB line.
 
 Needs matplotlib, the extra ``jackfield[plot]``; it is imported only when a picture is drawn. Pictures are
 returned as bytes, and the same answer gives the same bytes.
@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 from typing import TYPE_CHECKING, Final, Literal
 
-from kb.errors import MissingExtra
+from kb.base.errors import MissingExtra
 from kb.loop.field import TOLERANCE_DB, grid, level_db
 from kb.loop.plan import Answer
 from kb.loop.units import FOOT_M, show_length

@@ -1,4 +1,4 @@
-"""What does this room need: which wire, how many turns, what current, and does the driver manage it?
+"""Plan the loop for a room: wire, turns, current, and whether the driver manages it.
 
 >>> answer = plan(Ask(room=Loop.rectangle(5, 4), height=1.2, wire=wire_from("awg18")))
 >>> round(answer.current_a, 2), round(answer.voltage_v, 2), answer.fits
@@ -17,7 +17,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from kb.errors import BadInput
+from kb.base.errors import BadInput
 from kb.loop.driver import Choice, DriverLimits, Fit, choices, fit
 from kb.loop.field import (
     MARGIN_M,
@@ -30,7 +30,7 @@ from kb.loop.field import (
     listening_plane,
 )
 from kb.loop.geometry import Loop
-from kb.loop.levels import OVERLOAD_V, margin_db
+from kb.loop.input_level import OVERLOAD_V, margin_db
 from kb.loop.routes import Caution, Needed, Route
 from kb.loop.units import bounded, show_length
 from kb.loop.wire import FREQUENCIES_HZ, Load, Stock, Wire, load, too_dense, wire_from

@@ -1,4 +1,4 @@
-"""How is the wire laid, with what, and what is to be minded?
+"""Describe the ways of laying wire: fixings, tools and cautions.
 
 Routes and cautions are data (``data/routes.toml``), each number with its source beside it; this module
 reads the parsed table and computes lengths and lists from it.
@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from kb.errors import BadInput
+from kb.base.errors import BadInput
 from kb.loop.units import bounded
 
 _LEAST: Final = 3  #: letters of a word by which a route is known

@@ -1,6 +1,6 @@
-"""What length did the installer mean?
+"""Read and show lengths in metres or feet.
 
->>> length("17' 6\\"")
+>>> length("17' 6"")
 5.334
 >>> room("5.2x4.1")
 (5.2, 4.1)
@@ -22,7 +22,7 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import Final
 
-from kb.errors import BadInput, described
+from kb.base.errors import BadInput, described
 
 INCH_M: Final = 0.0254
 FOOT_M: Final = 12 * INCH_M

@@ -1,4 +1,4 @@
-"""What resistance, inductance and voltage does the loop ask of a driver?
+"""Compute resistance, inductance and voltage of a loop.
 
 >>> wire = wire_from("awg18")
 >>> round(1000 * wire.diameter, 4), round(1000 * wire.resistance_per_m(), 3)  # mm, ohm/km
@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
-from kb.errors import BadInput
+from kb.base.errors import BadInput
 from kb.loop.geometry import Loop
 from kb.loop.units import bounded
 

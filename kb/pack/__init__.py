@@ -1,4 +1,4 @@
-"""What to carry to a day's jobs, and how sure is it that all of them connect?
+"""Choose what to carry to a day's jobs, and say how sure it is that all of them connect.
 
 plan = pack(day_from(parsed_job_file), evidence.expect, target=0.95)
 plan.items, plan.certainty
@@ -6,9 +6,9 @@ plan.items, plan.certainty
 
 from kb.pack.jobs import Day, Job, day_from, job_from
 from kb.pack.materials import Material, materials_from, together
-from kb.pack.plan import TARGET, pack
-from kb.pack.says import Answer, Ask, JobPlan, Line, Next, Plan, Risk, Use, Useless
-from kb.pack.show import (
+from kb.pack.plan_values import Answer, Ask, JobPlan, Line, Next, Plan, Risk, Use, Useless
+from kb.pack.planning import TARGET, pack
+from kb.pack.wording import (
     answer_text,
     at_least,
     below,

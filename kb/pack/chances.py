@@ -1,4 +1,4 @@
-"""How likely does a stock see a row of tasks through, when what one task uses is gone for the next?
+"""Compute how likely a stock sees a row of tasks through, as each task uses items up.
 
 A *task* is a job made bare: worlds with chances, and in each world the *ways* that would do, each a bundle
 of items. The chance of a stock is that of the best choice at each task in its turn, not knowing how later
@@ -22,7 +22,7 @@ from math import prod
 from operator import le
 from typing import Final, NamedTuple
 
-from kb.pack.assured import Assured
+from kb.pack.lower_bound import Assured
 
 Stock = tuple[int, ...]  #: how many of each item
 World = tuple[float, tuple[Stock, ...]]  #: a chance, and the ways that do in it (none: nothing does)
@@ -213,7 +213,7 @@ class Chances:
             return None
 
     def assured(self, stock: Sequence[int], first: int = 0, wanted: float = 0.0) -> float:
-        """No more than the chance, and quick; see ``kb.pack.assured``."""
+        """No more than the chance, and quick; see ``kb.pack.lower_bound``."""
         self.work += 1
         return self.sure.of(stock, first, wanted)
 

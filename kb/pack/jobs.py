@@ -1,4 +1,4 @@
-"""Which jobs are on the list, what is known of each, and what is in stock? Reads job files.
+"""Read job files: the jobs of a day, what is known of each, and the stock.
 
 >>> day = day_from([{"make": "Norwell", "year": 2014, "inputs": ["line-3.5"], "length_m": 3}])
 >>> day.jobs[0].length_m, day.jobs[0].speakers_needed
@@ -6,7 +6,7 @@
 >>> day_from([{"make": "Norwell"}])
 Traceback (most recent call last):
 ...
-kb.errors.BadInput: job 1, inputs: saw none, expected the inputs of the driver, such as line-3.5
+kb.base.errors.BadInput: job 1, inputs: saw none, expected the inputs of the driver, such as line-3.5
 """
 
 from __future__ import annotations
@@ -15,12 +15,12 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from kb import text
+from kb.base import text
+from kb.base.errors import BadInput, described, kind_of
 from kb.catalogue import catalogue
-from kb.errors import BadInput, described, kind_of
+from kb.domain.visit import Source, read_year
+from kb.domain.words import Display, DriverInput, Kind, Signal
 from kb.pack.materials import Material, materials_from
-from kb.visit import Source, read_year
-from kb.words import Display, DriverInput, Kind, Signal
 
 MOST_JOBS: Final = 24  #: on one list
 LENGTH: Final = 1.5  #: metres of cable from set to driver where nothing is said (common practice)

@@ -1,4 +1,4 @@
-"""What do the day's loops take along: wire, what fixes it, and tools?
+"""List what the day's loops need: wire, fixings and tools.
 
 >>> laid = materials_from({"items": [{"item": "wire AWG 18 (m)", "count": 24},
 ...                                  {"item": "ladder", "count": 1, "tool": True}]})
@@ -12,8 +12,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from kb import text
-from kb.errors import BadInput
+from kb.base import text
+from kb.base.errors import BadInput
 
 MOST_LINES: Final = 100  #: of one loop
 MOST_COUNT: Final = 10_000  #: of one line

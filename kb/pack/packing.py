@@ -1,4 +1,4 @@
-"""Which items answer a day of jobs, what is each for, what risk is left, and what would the next one buy?"""
+"""Choose the items for a day of jobs, and say what each is for, what risk is left and what would help."""
 
 from __future__ import annotations
 
@@ -7,15 +7,15 @@ from dataclasses import dataclass, replace
 from math import prod
 from typing import Final
 
+from kb.domain.visit import Source
+from kb.domain.words import Speakers
 from kb.evidence import Expectation, Output
-from kb.pack.bound import least_cost
 from kb.pack.chances import Chances, Cost, Stock, Task, least_ways
+from kb.pack.cost_bound import least_cost
 from kb.pack.jobs import Day, Job
-from kb.pack.says import JobPlan, Line, Next, Plan, Risk, Use, Useless
+from kb.pack.plan_values import JobPlan, Line, Next, Plan, Risk, Use, Useless
+from kb.pack.scenarios import Bundle, Case, Finder, Live, Ways, known_not_to_work
 from kb.pack.solve import Found, cheapest
-from kb.pack.worlds import Bundle, Case, Finder, Live, Ways, known_not_to_work
-from kb.visit import Source
-from kb.words import Speakers
 
 LEAVE: Final = 0.002  #: items seldom of use are not considered that together add no more than this share
 SELDOM: Final = 0.03  #: in so few worlds of a job, on average, is an item of use that is seldom so

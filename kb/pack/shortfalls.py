@@ -1,4 +1,4 @@
-"""What must every stock that is enough hold more of, and which is the cheapest that does?
+"""Find the cheapest stock by adding, again and again, what a failing stock falls short of.
 
 A *shortfall* is a stock that is not enough, made as great as it can be without being so. A stock that is
 enough holds more of something than it: a choice of items, each with the count that would do. The cheapest

@@ -1,4 +1,4 @@
-"""What is the cheapest stock with which a day's jobs all succeed with a given chance?
+"""Find the cheapest stock with which a day's jobs all succeed with a given chance.
 
 A quick start packs all tasks together, each of them alone where they are few, and takes out what can go.
 Then the cheapest stock is looked for among all (``kb.pack.shortfalls``); where that takes too long, the stock
@@ -17,9 +17,9 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Final, NamedTuple
 
-from kb.pack.bound import least_cost
 from kb.pack.chances import MOST, Chances, Cost, Stock, Task, cost_of, packed
-from kb.pack.rare import eased
+from kb.pack.cost_bound import least_cost
+from kb.pack.merged_scenarios import eased
 from kb.pack.shortfalls import Shortfalls
 
 RARE: Final = (0.02, 0.004)  #: worlds so rare are taken for easier ones, to see quickly that a stock misses

@@ -1,9 +1,11 @@
-"""How does the sound of this source get into that driver: which path, DAC or not, what to mind?
+"""Find the path from a source's panel to the driver: which jack, which items, converter or not, what to
+mind.
 
 Rules return codes and values; :func:`sentence` says them, :func:`to_json` gives them to programs.
 
->>> from kb.panel import Jack, Panel, PanelJack
->>> from kb.words import Direction, DriverInput, Form, Signal
+>>> from kb.domain.jack import Jack
+>>> from kb.domain.panel import Panel, PanelJack
+>>> from kb.domain.words import Direction, DriverInput, Form, Signal
 >>> line = PanelJack(Jack(Form.RCA_PAIR, "AUDIO OUT", Direction.OUTPUT, Signal.ANALOG_LINE))
 >>> answer = connect(Panel((line,)), [DriverInput.LINE_35, DriverInput.OPTICAL])
 >>> answer.chosen.items, answer.dac.needed
@@ -13,9 +15,7 @@ Rules return codes and values; :func:`sentence` says them, :func:`to_json` gives
 from __future__ import annotations
 
 from kb.catalogue import CautionCode, StepCode, item_names
-from kb.path.chance import Chance, ChanceLike, own_chance
-from kb.path.connect import connect
-from kb.path.says import (
+from kb.path.answer import (
     Caution,
     Connection,
     Dac,
@@ -28,9 +28,11 @@ from kb.path.says import (
     Step,
     Tier,
 )
-from kb.path.search import Chain, chains
+from kb.path.chains import Chain, chains
+from kb.path.chance import Chance, ChanceLike, own_chance
+from kb.path.connect import connect
+from kb.path.document import best_to_json, chain, jack_name, path_to_json, to_json
 from kb.path.sentences import ENGLISH, jack_phrase, of_several, sentence
-from kb.path.show import best_to_json, chain, jack_name, path_to_json, to_json
 
 __all__ = [
     "ENGLISH",

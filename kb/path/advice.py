@@ -1,11 +1,14 @@
-"""What is to be done and minded with a path, in the order of the work?"""
+"""List the steps and cautions of a path in the order of the work."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from typing import Final
 
+from kb.base.text import folded
 from kb.catalogue import CautionCode, Item, Part, Role, StepCode
+from kb.domain.words import Form, Format, Kind, Level, Outcome, Signal, Speakers
+from kb.path.answer import Caution, Path, Step, Values, of_kind
 from kb.path.jacks import (
     NO_SOUND,
     SENT_ELSEWHERE,
@@ -17,9 +20,6 @@ from kb.path.jacks import (
     trials,
 )
 from kb.path.rules import Job, Way
-from kb.path.says import Caution, Path, Step, Values, of_kind
-from kb.text import folded
-from kb.words import Form, Format, Kind, Level, Outcome, Signal, Speakers
 
 _WHILE_CONNECTING = (
     StepCode.SPLIT,

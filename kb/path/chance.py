@@ -1,11 +1,12 @@
-"""How likely does a jack carry sound, as far as its own findings tell?
+"""Estimate how likely a jack carries sound, from its own findings alone.
 
 Counts of a beginning by kind of signal (``data/works.toml``) and the jack's outcomes make a Beta
 distribution; its mean is the chance. The evidence of all sets, where there is some, takes this one's place
 (argument ``chance`` of :func:`kb.path.connect`).
 
->>> from kb.panel import Jack, PanelJack
->>> from kb.words import Form, Outcome, Signal
+>>> from kb.domain.jack import Jack
+>>> from kb.domain.panel import PanelJack
+>>> from kb.domain.words import Form, Outcome, Signal
 >>> optical = PanelJack(Jack(Form.TOSLINK, signal=Signal.OPTICAL), outcomes=((Outcome.CARRIED, 10),))
 >>> round(own_chance(optical).p, 2)
 0.95
@@ -17,8 +18,8 @@ from math import sqrt
 from typing import Final, NamedTuple, Protocol
 
 from kb.catalogue import Catalogue, catalogue
-from kb.panel import PanelJack
-from kb.words import WORKED, Signal
+from kb.domain.panel import PanelJack
+from kb.domain.words import WORKED, Signal
 
 _Z90: Final = 1.6449  # 90 % of a normal distribution lies within this many deviations
 

@@ -1,4 +1,4 @@
-"""Which path leads from this panel to the driver, which others, why not the rest, DAC or not, what to ask?"""
+"""Choose the path from a panel to the driver, and say why the other jacks are out and what to ask."""
 
 from __future__ import annotations
 
@@ -7,12 +7,24 @@ from dataclasses import replace
 from functools import partial
 from typing import Final
 
+from kb.base.errors import BadInput
 from kb.catalogue import Catalogue, Role
 from kb.catalogue import catalogue as shipped
-from kb.errors import BadInput
-from kb.marking import says_digital
-from kb.panel import Panel, PanelJack
+from kb.domain.marking import says_digital
+from kb.domain.panel import Panel, PanelJack
+from kb.domain.words import Direction, Display, DriverInput, Form, Format, Kind, Signal, Speakers
 from kb.path.advice import path_of, place_of
+from kb.path.answer import (
+    Connection,
+    Dac,
+    DacCode,
+    Question,
+    QuestionCode,
+    RuledOut,
+    RuledOutCode,
+    Tier,
+    of_kind,
+)
 from kb.path.chance import ChanceLike, own_chance
 from kb.path.jacks import (
     NO_SOUND,
@@ -26,18 +38,6 @@ from kb.path.jacks import (
     speakers_disputed,
 )
 from kb.path.rules import Job, Verdict, Way, judged, judged_pair, microphone
-from kb.path.says import (
-    Connection,
-    Dac,
-    DacCode,
-    Question,
-    QuestionCode,
-    RuledOut,
-    RuledOutCode,
-    Tier,
-    of_kind,
-)
-from kb.words import Direction, Display, DriverInput, Form, Format, Kind, Signal, Speakers
 
 LONGEST_RUN: Final = 100.0  #: metres from jack to driver, at most
 QUESTIONS: Final = 4  #: asked at a time, at most

@@ -1,4 +1,4 @@
-"""What does a jack offer to the rules: which signal, which end, alone or with another jack?
+"""Describe what a jack offers to the rules: its signal and its end, alone or with another jack.
 
 A combined 3.5 mm jack offers two signals, two single RCA jacks for left and right offer one stereo pair, and
 jacks that would be called alike are told apart by their number. Without a source beside it a rule is common
@@ -12,11 +12,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Final, NamedTuple
 
-from kb import marking
+from kb.base.text import folded, squeezed, visible
 from kb.catalogue import Carried, Catalogue, End, Part
-from kb.panel import PanelJack
-from kb.text import folded, squeezed, visible
-from kb.words import Colour, Direction, Form, Level, Outcome, Signal, Speakers
+from kb.domain import marking
+from kb.domain.panel import PanelJack
+from kb.domain.words import Colour, Direction, Form, Level, Outcome, Signal, Speakers
 
 SOUND: Final = (Outcome.CARRIED, Outcome.WEAK, Outcome.HUM, Outcome.DELAYED)
 NO_SOUND: Final = (Outcome.SILENT, Outcome.DISTORTED)

@@ -1,4 +1,4 @@
-"""What may one jack be used for: ways to the driver with their rank, or the reason why not?
+"""Decide for one jack the ways to the driver with their rank, or the reason why there is none.
 
 Each rule of the trade is one small function in ``_RULES``; the first that objects rules the jack out.
 Without a source beside it a rule is common practice.
@@ -10,12 +10,8 @@ from collections.abc import Callable
 from typing import Final, NamedTuple
 
 from kb.catalogue import Carried, Catalogue, End, Part, Role
-from kb.panel import PanelJack
-from kb.path.chance import ChanceLike
-from kb.path.jacks import NO_SOUND, SOUND, Name, joined, may_mute, sides, signal_of, start_of, trials
-from kb.path.says import RuledOut, RuledOutCode, Tier, Values
-from kb.path.search import Chain, chains
-from kb.words import (
+from kb.domain.panel import PanelJack
+from kb.domain.words import (
     Direction,
     Display,
     DriverInput,
@@ -27,6 +23,10 @@ from kb.words import (
     Signal,
     Speakers,
 )
+from kb.path.answer import RuledOut, RuledOutCode, Tier, Values
+from kb.path.chains import Chain, chains
+from kb.path.chance import ChanceLike
+from kb.path.jacks import NO_SOUND, SOUND, Name, joined, may_mute, sides, signal_of, start_of, trials
 
 DOUBTFUL_BELOW: Final = 0.5
 """A jack that was tried and whose chance is below this is no acceptable output."""

@@ -1,4 +1,4 @@
-"""How is a code with its values said to people? The one place where the rules' answers become English.
+"""Turn the codes and values of a path answer into English sentences.
 
 A sentence is looked up by the kind of thing said, its code and its variant. To say it in another language,
 give :func:`sentence` another table with the same keys and placeholders.
@@ -14,9 +14,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Final, TypeAlias
 
-from kb.path.says import Caution, Dac, Question, RuledOut, Step, Value
-from kb.text import visible
-from kb.words import DriverInput, Form, Kind, Word
+from kb.base.text import visible
+from kb.domain.words import DriverInput, Form, Kind, Word
+from kb.path.answer import Caution, Dac, Question, RuledOut, Step, Value
 
 Said: TypeAlias = Step | Caution | RuledOut | Dac | Question
 

@@ -1,4 +1,4 @@
-"""What do the client and the file get on paper?
+"""Make the sheet for client and file, the tag and the drawings.
 
 ``layout`` says what stands where, for the terminal and for pictures alike; ``drawing`` and ``fieldmap`` draw
 it as SVG; ``page`` makes the sheet, ``tag`` the small label; ``language`` holds every sentence. Nothing is

@@ -1,6 +1,6 @@
-"""How do the panel and the chain look as a picture?
+"""Draw the panel and the chain as pictures.
 
->>> from kb.panel import Panel
+>>> from kb.domain.panel import Panel
 >>> str(panel_picture("Norwell NV40-210", panel_rows(Panel())))[:4]
 '<svg'
 """
@@ -11,13 +11,13 @@ import xml.etree.ElementTree as ET
 from collections.abc import Sequence
 from typing import Final
 
-from kb.sheet.language import Language, language
+from kb.domain.words import Direction
+from kb.sheet.jack_shapes import SIZE, draw_arrow, draw_box, draw_loudspeaker, draw_sign, draw_speaker_loop
 from kb.sheet.layout import Link, LinkKind, Row, panel_rows, the_most_telling
 from kb.sheet.palette import INK, LINE, MARK, PAPER, QUIET, SHADE
-from kb.sheet.signs import SIZE, draw_arrow, draw_box, draw_loudspeaker, draw_sign, draw_speaker_loop
 from kb.sheet.svg import Picture, text_width, wrapped, write
 from kb.sheet.svg import put as draw
-from kb.words import Direction
+from kb.sheet.translation import Language, language
 
 __all__ = ["chain_picture", "panel_picture", "panel_rows", "path_picture"]
 

@@ -1,4 +1,4 @@
-"""How does the field of the loop look from above, on paper?
+"""Draw the field of the loop from above for the sheet.
 
 The levels are those of ``kb.loop``; here they are only drawn, without a plotting library. What is too weak is
 striped, what is too strong is dotted, and numbers in dB stand on it: nothing rests on colour.
@@ -10,10 +10,10 @@ import xml.etree.ElementTree as ET
 from typing import Final
 
 from kb.loop.field import TOLERANCE_DB, drawn_h, level_db
-from kb.sheet.language import Language, language
-from kb.sheet.loopfile import LoopData
+from kb.sheet.loop_input import LoopData
 from kb.sheet.palette import INK, LINE, MARK, PAPER
 from kb.sheet.svg import Picture, put, write
+from kb.sheet.translation import Language, language
 
 WIDTH: Final = 340.0  #: units, the picture's width
 _BORDER_M: Final = 0.5

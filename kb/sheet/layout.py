@@ -1,9 +1,10 @@
-"""What stands where in a drawing of a panel, and of the chain from jack to driver?
+"""Place the parts of a drawing of a panel, and of the chain from jack to driver.
 
 The terminal and the pictures are drawn from the same rows and links, so that they cannot tell two stories.
 
->>> from kb.panel import Jack, Panel, PanelJack
->>> from kb.words import Colour, Direction, Form, Signal
+>>> from kb.domain.jack import Jack
+>>> from kb.domain.panel import Panel, PanelJack
+>>> from kb.domain.words import Colour, Direction, Form, Signal
 >>> line = Jack(Form.RCA_PAIR, "AUDIO OUT", Direction.OUTPUT, Signal.ANALOG_LINE)
 >>> [(row.number, row.marking, row.facts) for row in panel_rows(Panel((PanelJack(line),)))]
 [(1, 'AUDIO OUT', ('analog line, RCA pair',))]
@@ -16,12 +17,12 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import Final
 
+from kb.base.text import squeezed, visible
 from kb.catalogue import Role, catalogue
-from kb.panel import Panel, PanelJack
+from kb.domain.panel import Panel, PanelJack
+from kb.domain.words import Colour, Direction, Form, Format, Level, Signal, Speakers, Word
 from kb.path import Path
-from kb.sheet.language import Language, language
-from kb.text import squeezed, visible
-from kb.words import Colour, Direction, Form, Format, Level, Signal, Speakers, Word
+from kb.sheet.translation import Language, language
 
 
 @dataclass(frozen=True, slots=True)

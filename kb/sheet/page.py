@@ -1,4 +1,4 @@
-"""How does the sheet look: one page for the client in large type, one for the file?
+"""Render the sheet: one page for the client in large type, one for the file.
 
 A sheet is one HTML document with everything in it: no script, no network, nothing to fetch.
 """
@@ -12,21 +12,22 @@ from datetime import date
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any, Final
 
-from kb.loop.readings import Judgement
-from kb.panel import Panel
+from kb.base.text import visible
+from kb.domain.panel import Panel
+from kb.domain.visit import Source, Visit
+from kb.domain.words import DriverInput, Kind
+from kb.loop.verdict import Judgement
 from kb.path import Connection
-from kb.sheet import forfile, palette
-from kb.sheet.client import ForClient, for_client
+from kb.sheet import file_page as forfile
+from kb.sheet import palette
+from kb.sheet.client_page import ForClient, for_client
 from kb.sheet.drawing import chain_height, chain_picture, panel_picture
 from kb.sheet.fieldmap import field_picture
-from kb.sheet.language import Language, language
 from kb.sheet.layout import chain_links, panel_rows
-from kb.sheet.loopfile import LoopData
+from kb.sheet.loop_input import LoopData
 from kb.sheet.paper import Paper
 from kb.sheet.svg import UNIT_MM, text_width
-from kb.text import visible
-from kb.visit import Source, Visit
-from kb.words import DriverInput, Kind
+from kb.sheet.translation import Language, language
 
 if TYPE_CHECKING:
     from jinja2 import Environment

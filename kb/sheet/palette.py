@@ -1,4 +1,4 @@
-"""Which colours stand on paper, and which pairs of them must be told apart?
+"""Define the colours on paper, and which pairs must be told apart.
 
 Contrast is that of WCAG 2.2: text 4.5 to 1 at least (SC 1.4.3), signs 3 to 1 (SC 1.4.11). Text of the
 client's page keeps 7 to 1 (SC 1.4.6). No meaning rests on a colour alone.

@@ -1,10 +1,10 @@
-"""On which paper is it printed, and with which units?"""
+"""Know the paper sizes and the units that go with them."""
 
 from __future__ import annotations
 
 from typing import Final
 
-from kb.words import Word
+from kb.domain.words import Word
 
 
 class Paper(Word):

@@ -1,4 +1,4 @@
-"""How is a picture put together so that nothing in it has an effect?
+"""Put SVG together so that nothing in it has an effect.
 
 Elements are made by ElementTree, which escapes every text and attribute; control characters are made visible
 before. Lengths are picture units; a unit is a quarter of a millimetre where a picture is printed.
@@ -12,8 +12,8 @@ import xml.etree.ElementTree as ET
 from collections.abc import Iterator
 from typing import Final
 
+from kb.base.text import visible
 from kb.sheet.palette import INK
-from kb.text import visible
 
 FONT: Final = "'Helvetica Neue', Arial, 'Liberation Sans', 'DejaVu Sans Condensed', 'DejaVu Sans', sans-serif"
 UNIT_MM: Final = 0.25

@@ -1,4 +1,4 @@
-"""What stands on the tag at the back of the driver, for the eye and for a telephone's camera?
+"""Make the tag for the back of the driver, for the eye and for a telephone's camera.
 
 A tag is 62 by 29 mm, the size of a common label. Its QR code (ISO/IEC 18004) holds the set and the path as
 plain text, in at most 152 bytes: with level M that is version 8, whose squares are still 0.45 mm wide.
@@ -11,15 +11,15 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
+from kb.base.text import visible
 from kb.catalogue import StepCode
-from kb.panel import Panel
+from kb.domain.panel import Panel
+from kb.domain.visit import Source
 from kb.path import Path
-from kb.sheet.language import Language, language
 from kb.sheet.layout import chain_links
 from kb.sheet.palette import INK, PAPER
 from kb.sheet.svg import UNIT_MM, Picture, put, wrapped, write
-from kb.text import visible
-from kb.visit import Source
+from kb.sheet.translation import Language, language
 
 WIDTH_MM: Final = 62.0
 HEIGHT_MM: Final = 29.0

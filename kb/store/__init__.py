@@ -1,9 +1,9 @@
-"""What was found, safely kept: how is the book written, read and brought up to date?
+"""Keep what was found: write it to the book, read it, and upgrade old books.
 
     with Store.open(home / "book.sqlite") as store:
         done = store.record(visits)
 
-Importing this package loads nothing: ``kb.store.peek`` must stay free of SQLAlchemy, and the rest is
+Importing this package loads nothing: ``kb.store.revision`` must stay free of SQLAlchemy, and the rest is
 loaded when first asked for.
 """
 
@@ -12,7 +12,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from kb.store.reading import Counts, Entry, Snapshot
+    from kb.store.snapshot import Counts, Entry, Snapshot
     from kb.store.store import Recorded, RecordedVisit, Store
 
 __all__ = ["Counts", "Entry", "Recorded", "RecordedVisit", "Snapshot", "Store"]
@@ -21,6 +21,6 @@ __all__ = ["Counts", "Entry", "Recorded", "RecordedVisit", "Snapshot", "Store"]
 def __getattr__(name: str) -> Any:
     if name not in __all__:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    from kb.store import reading, store
+    from kb.store import snapshot, store
 
-    return getattr(store if hasattr(store, name) else reading, name)
+    return getattr(store if hasattr(store, name) else snapshot, name)

@@ -1,4 +1,4 @@
-"""Which facts came in with which bundle, and which bundles were taken back?
+"""Record which facts came in with which bundle, and which bundles were taken back.
 
 Taking back is a matter of this book alone: what came only with the bundle counts no more here, and nobody
 else is told. What was recorded here, too, or came with another bundle stays. Nothing is deleted, so it can
@@ -13,12 +13,12 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from kb import clock
-from kb.errors import BadInput
+from kb.base import clock
+from kb.base.errors import BadInput
 from kb.store import schema
-from kb.store.reading import Snapshot
+from kb.store.failures import told
 from kb.store.rows import CHUNK
-from kb.store.trouble import told
+from kb.store.snapshot import Snapshot
 
 #: The tables of which a bundle brings rows.
 TABLES = (schema.visit, schema.alias, schema.withdrawal, schema.reviewed_note)

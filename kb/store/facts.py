@@ -1,4 +1,4 @@
-"""What is a book made of, apart from its revision? Facts, each with an id: what one book hands to another.
+"""Define the facts of a book, each with an id: what one book hands to another.
 
 ``shareable`` reads from the tables that hold nothing private and asks no other; ``everything`` is for a
 copy of one's own book.
@@ -13,12 +13,12 @@ from typing import Final, TypeAlias
 
 import sqlalchemy as sa
 
+from kb.domain.visit import Visit
 from kb.store import rules, schema
-from kb.store.reading import Snapshot, entered_anew
+from kb.store.failures import told
 from kb.store.rows import CHUNK, load
-from kb.store.trouble import told
+from kb.store.snapshot import Snapshot, entered_anew
 from kb.store.withdrawn import STANDS, counts, taken_back, withdrawn
-from kb.visit import Visit
 
 
 @dataclass(frozen=True, slots=True)

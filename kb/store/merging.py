@@ -1,6 +1,6 @@
-"""How do facts of another book come into this one, so that all books that have met end equal?
+"""Merge the facts of another book, so that all books that have met end equal.
 
-A book is a set of facts by id, and an id is made from what it names (``kb.store.seal``): merging is the
+A book is a set of facts by id, and an id is made from what it names (``kb.store.content_id``): merging is the
 union of sets, so order, repetition and the way facts came do not matter, and none can take another's place.
 """
 
@@ -13,16 +13,23 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from kb import clock
-from kb.errors import BadInput
+from kb.base import clock
+from kb.base.errors import BadInput
+from kb.domain.visit import SUPERSEDES
 from kb.store import schema
-from kb.store.alike import Numbers, is_number
+from kb.store.content_id import (
+    is_sealed,
+    nonce_of_entering_anew,
+    sealed,
+    sealed_id,
+    visit_id,
+    without_private,
+)
 from kb.store.facts import ROWS, AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact, unsealed, visits
-from kb.store.reading import Snapshot
 from kb.store.rows import CHUNK, ORDER, Rows, add_private_rows, add_rows, fingerprint, load
-from kb.store.seal import is_sealed, nonce_of_entering_anew, sealed, sealed_id, visit_id, without_private
+from kb.store.same_row import Numbers, is_number
+from kb.store.snapshot import Snapshot
 from kb.store.withdrawn import withdrawn
-from kb.visit import SUPERSEDES
 
 
 @dataclass(slots=True)

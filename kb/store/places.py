@@ -1,4 +1,4 @@
-"""Where does a book lie, and what does its database need said in its own dialect?
+"""Connect to a book: a SQLite file or a PostgreSQL database.
 
 A ``FilePlace`` is a SQLite file on this machine, a ``ServerPlace`` a PostgreSQL database. Nothing else
 in the store knows which of the two it talks to.
@@ -23,14 +23,14 @@ import sqlalchemy as sa
 from sqlalchemy import event
 from sqlalchemy.pool import ConnectionPoolEntry, NullPool, QueuePool
 
-from kb import clock
-from kb.errors import BadInput, BookTrouble, Interrupted, PerhapsSaved, ascii_controls, described
-from kb.given import BESIDE, Way, make_empty, moved, readable, refuse_special, uri_of
+from kb.base import clock
+from kb.base.atomic import put_new
+from kb.base.errors import BadInput, BookTrouble, Interrupted, PerhapsSaved, ascii_controls, described
+from kb.base.files import BESIDE, Way, make_empty, moved, readable, refuse_special, uri_of
 from kb.store import schema
-from kb.store.peek import WAIT
-from kb.store.signs import RIGHTS, SQLITE
-from kb.store.trouble import is_lost, state_of, told
-from kb.whole import put_new
+from kb.store.failures import is_lost, state_of, told
+from kb.store.revision import WAIT
+from kb.store.sqlite_codes import RIGHTS, SQLITE
 
 #: An execution option of a connection: this transaction will write.
 WRITES: Final = "jackfield_writes"

@@ -1,4 +1,4 @@
-"""How does a visit become rows, and rows a visit?
+"""Turn a visit into rows, and rows into a visit.
 
 The tables bend to the domain, never the other way: what comes out is the frozen value that went in.
 """
@@ -13,13 +13,13 @@ from typing import Any, Final
 
 import sqlalchemy as sa
 
-from kb.errors import BadInput
+from kb.base.errors import BadInput
+from kb.domain.visit import Finding, Visit, visit_to
+from kb.domain.words import Word
 from kb.store import schema
-from kb.store.assembled import INFERRED, assembled
-from kb.store.seal import nonce_of_entering_anew
+from kb.store.assembly import INFERRED, assembled
+from kb.store.content_id import nonce_of_entering_anew
 from kb.store.withdrawn import counts
-from kb.visit import Finding, Visit, visit_to
-from kb.words import Word
 
 Row = dict[str, Any]
 Rows = dict[sa.Table, list[Row]]

@@ -1,4 +1,4 @@
-"""Which facts of a book count? The rules, each once, as SQL that SQLite and PostgreSQL both read.
+"""Define which facts of a book count: each rule once, as SQL that SQLite and PostgreSQL both read.
 
 Every rule is a function of the set of facts (and of the bundles that were taken back here), so books that
 merged in any order agree. The store asks with SQLAlchemy, ``quick.py`` without it; both take the text from

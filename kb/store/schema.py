@@ -1,10 +1,10 @@
-"""Which tables make a book, and what may stand in them?
+"""Define the tables of a book and what they may hold.
 
 Facts only, each with the revision at which it was recorded; nothing is ever changed in place
 (``guards.py``). What may be shared and what is private stand in different tables, so that a reader of
 the first can leak nothing of the second.
 
-A word added to ``kb.words`` changes a CHECK here and needs a migration; a test compares both.
+A word added to ``kb.domain.words`` changes a CHECK here and needs a migration; a test compares both.
 """
 
 from __future__ import annotations
@@ -14,9 +14,10 @@ from typing import Final
 
 import sqlalchemy as sa
 
-from kb import text
-from kb.visit import ATTACHED, FIRST_DATE, FIRST_YEAR, ITEMS, JACKS, LAST_YEAR, SIZES, SUPERSEDES
-from kb.words import (
+from kb.base import text
+from kb.domain.kinds import FIRST_DATE
+from kb.domain.visit import ATTACHED, FIRST_YEAR, ITEMS, JACKS, LAST_YEAR, SIZES, SUPERSEDES
+from kb.domain.words import (
     Basis,
     Colour,
     Direction,
@@ -248,8 +249,8 @@ withdrawal: Final = _table(
     sa.Index(None, "revision"),
 )
 
-#: What the id of a visit was made from besides its words (``kb.store.seal``); a visit that was handed in
-#: with an id of its own has no row.
+#: What the id of a visit was made from besides its words (``kb.store.content_id``); a visit that was handed
+#: in with an id of its own has no row.
 seal: Final = _table(
     "seal",
     _visit(),
@@ -258,7 +259,7 @@ seal: Final = _table(
 )
 
 #: ``visit`` is ``earlier``, which was handed in with an id of its own, entered anew to be shared: it says
-#: the same and corrects nothing. Follows from the nonce (``kb.store.seal``), which SQL cannot reckon.
+#: the same and corrects nothing. Follows from the nonce (``kb.store.content_id``), which SQL cannot reckon.
 entered_anew: Final = _table(
     "entered_anew",
     _visit(),

@@ -1,4 +1,4 @@
-"""Which spellings are one set, and which of them is kept?
+"""Know which spellings are one set, and which of them is kept.
 
 A function of the alias facts that stand, whatever order they came in, so that merged books agree.
 

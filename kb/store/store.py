@@ -1,4 +1,4 @@
-"""How is what was found written into the book, so that it is never lost and never doubled?
+"""Write findings into the book, so that nothing is lost or doubled.
 
     with Store.open("book.sqlite") as store:
         done = store.record(visits)      # acknowledged: on the disk
@@ -20,19 +20,19 @@ from typing import TYPE_CHECKING, NamedTuple, Self, TypeVar
 import sqlalchemy as sa
 import uuid_utils
 
-from kb import clock
-from kb.errors import BadInput, BookTrouble, Interrupted, NotFound, shown
+from kb.base import clock
+from kb.base.errors import BadInput, BookTrouble, Interrupted, NotFound, shown
+from kb.domain.visit import Visit
 from kb.store import bundles, rules, schema
-from kb.store.alike import Numbers
-from kb.store.peek import Standing
+from kb.store.content_id import is_sealed, sealed, sealed_id, without_private
+from kb.store.failures import told
 from kb.store.places import WRITES, Place, place_of
-from kb.store.reading import Counts, Entry, Snapshot, entered_anew
+from kb.store.revision import Standing
 from kb.store.rows import CHUNK, ORDER, Rows, add_private_rows, add_rows, fingerprint, load
-from kb.store.seal import is_sealed, sealed, sealed_id, without_private
-from kb.store.trouble import told
+from kb.store.same_row import Numbers
+from kb.store.snapshot import Counts, Entry, Snapshot, entered_anew
 from kb.store.upgrade import bring_up_to_date, refuse_other_format
 from kb.store.withdrawn import taken_back, withdrawn
-from kb.visit import Visit
 
 if TYPE_CHECKING:
     from kb.store.facts import Fact
@@ -136,7 +136,7 @@ class Store:
         loaded twice); so is a visit whose id is there with the same content, or with the same shareable
         content where this copy has no private words. A visit with an id of its own is a fact by that id.
         A visit of which ``alike`` is true gets the id that every book gives to one that says the same in
-        what may be shared (``kb.store.alike``); where another book has shared it before, its private words
+        what may be shared (``kb.store.same_row``); where another book has shared it before, its private words
         are added. ``told`` is called with each visit that is there already. One of these that was withdrawn
         stands again, unless ``reinstate`` is False. Whatever ``visits`` itself
         raises leaves the book as it was. Raises BadInput where an id is there with other content or a value

@@ -1,4 +1,4 @@
-"""Is the book of the format that this Jackfield writes, and if not, how does it become so?
+"""Bring a book to the format that this Jackfield writes.
 
 A fresh book is made from ``schema.py`` and stamped; an older one is copied first, then brought up to
 date by Alembic in one transaction, so that a crash leaves it whole; a newer one is refused.
@@ -12,14 +12,14 @@ from typing import Final
 import sqlalchemy as sa
 import uuid_utils
 
-from kb import __version__
-from kb.errors import BookTooNew, BookTrouble, NoBookYet, shown
+from kb.base.errors import BookTooNew, BookTrouble, NoBookYet, shown
+from kb.base.version import VERSION
 from kb.store import schema
-from kb.store.guards import guards
+from kb.store.failures import told
 from kb.store.places import WRITES, Place
 from kb.store.rules import VIEWS
-from kb.store.signs import FORMATS
-from kb.store.trouble import told
+from kb.store.sqlite_codes import FORMATS
+from kb.store.triggers import guards
 
 MIGRATIONS: Final = Path(__file__).parent / "migrations"
 
@@ -113,7 +113,7 @@ def _create(connection: sa.Connection, stamp: str) -> None:
             "id": str(uuid_utils.uuid7()),
             "revision": 0,
             "mark": str(uuid_utils.uuid7()),
-            "made_with": __version__,
+            "made_with": VERSION,
         },
     )
     connection.execute(schema.stamp.insert(), {"version_num": stamp})

@@ -1,4 +1,4 @@
-"""Which facts count? The rules of ``rules.py`` as conditions of an SQLAlchemy query."""
+"""Decide whether a fact is withdrawn: the one rule, as a condition of a query."""
 
 from __future__ import annotations
 

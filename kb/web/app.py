@@ -1,4 +1,4 @@
-"""How is the phone page put together?
+"""Put the phone page together.
 
 >>> from tempfile import TemporaryDirectory
 >>> from kb.web.app import make_app
@@ -22,11 +22,12 @@ from flask import Flask, Response, jsonify, render_template, request
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
 
-from kb.errors import BadInput, BookTrouble, JackfieldError, NotFound
+from kb.base.errors import BadInput, BookTrouble, JackfieldError, NotFound
 from kb.settings import PHONES
 from kb.web import guards as g_
-from kb.web import isolating, pages, phone, recording, today
-from kb.web.books import Books
+from kb.web import isolating, pages, phone, recording
+from kb.web import jobs as today
+from kb.web.book_pool import Books
 from kb.web.guards import Guards
 from kb.web.pairing import Phones
 from kb.web.photos import Photos

@@ -1,4 +1,4 @@
-"""What keeps strangers, other sites and floods away from the book?
+"""Keep strangers, other sites and floods away from the book.
 
 Item numbers are those of OWASP ASVS 5.0, from memory. Each guard is one function that runs before a page, or
 puts a header on every answer:
@@ -32,8 +32,8 @@ from werkzeug.exceptions import Forbidden, HTTPException, RequestEntityTooLarge,
 from werkzeug.http import parse_cookie
 from werkzeug.wrappers import Response as AnyResponse
 
-from kb.web.limits import Limit
 from kb.web.pairing import Phones, form_token
+from kb.web.rate_limit import Limit
 
 MOST_BODY: Final = 32 * 1024 * 1024  #: a visit with its photos
 MOST_FORM: Final = 256 * 1024  #: text of one form

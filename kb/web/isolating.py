@@ -1,4 +1,4 @@
-"""No sound: which test is next, and what is at fault?
+"""Serve the fault search: the next test, and the likely fault.
 
 All that was answered stands in the address, so that going back in the browser takes an answer back.
 """
@@ -16,11 +16,12 @@ from flask import Flask, Response, redirect, request, url_for
 from werkzeug.exceptions import ServiceUnavailable
 from werkzeug.wrappers import Response as AnyResponse
 
-from kb.errors import BadInput, NotFound
-from kb.isolate import State, path_used_from, path_used_to, says, state_from
-from kb.web.entry import new_id
+from kb.base.errors import BadInput, NotFound
+from kb.domain.words import DriverInput, Signal
+from kb.isolate import State, path_used_from, path_used_to, state_from
+from kb.isolate import wording as says
 from kb.web.site import page, site
-from kb.words import DriverInput, Signal
+from kb.web.visit_form import new_id
 
 if TYPE_CHECKING:
     from kb.book import SetView
@@ -69,7 +70,8 @@ def isolate() -> AnyResponse:
         about=about,
         state=state,
         complaint=model.complaints[state.complaint].says,
-        found=state.next_test,
+        found=(found := state.next_test),
+        why=says.why(model, found) if found else "",
         answers=[(test, model.tests[test], said) for test, said in state.answers],
         odds=[(says.fault_says(model, one), p) for one, p in state.likely[:_SHOWN] if p >= 0.01],
         verdict=says.verdict(state),
@@ -87,7 +89,7 @@ def isolate() -> AnyResponse:
 
 def keep_outcome() -> AnyResponse:
     """What was found becomes a visit of today to its set, as ``jackfield isolate --record`` does."""
-    from kb.cli.isolate_book import outcome_visit
+    from kb.book.faults import outcome_visit
 
     state = state_from(_model(), _data(request.args), "answers")
     if not (state.make and state.set_model):
@@ -100,7 +102,7 @@ def keep_outcome() -> AnyResponse:
 
 def _model() -> Model:
     """The faults with their odds, moved by what mending confirmed in this book."""
-    from kb.cli.isolate_book import learned_model
+    from kb.book.faults import learned_model
 
     return learned_model(site().book)
 
@@ -150,7 +152,7 @@ def _about(given: Any) -> dict[str, str]:
 
 def _path_in_book(known: SetView, connection: Connection | None = None) -> tuple[dict[str, Any], str]:
     """The path of a set as it was connected last, else as it would be; and since when."""
-    from kb.cli.isolate_book import path_in_book
+    from kb.book.faults import path_in_book
 
     found = path_in_book(site().book, known, connection)
     return (path_used_to(found[0]), found[1]) if found else ({}, "")

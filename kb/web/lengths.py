@@ -1,4 +1,4 @@
-"""How is a length typed and shown on the page? In the units of the settings, or with any unit written."""
+"""Read and show lengths on the page, in the units of the settings or any unit written."""
 
 from __future__ import annotations
 
@@ -21,6 +21,6 @@ def read_length(typed: str, place: str) -> float:
 
 def shown_length(metres: float) -> str:
     """``1.5 m`` or ``4 ft 11 in``."""
-    from kb.sheet.language import language
+    from kb.sheet.translation import language
 
     return language(feet=in_feet()).length(metres)

@@ -1,4 +1,4 @@
-"""Which set is it, what is known of it, and how is it connected?"""
+"""Serve the pages on a set: find it, see it, connect it."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, Any
 from flask import Flask, Response, request
 from werkzeug.wrappers import Response as AnyResponse
 
-from kb.errors import BadInput, NotFound
-from kb.text import percent
-from kb.web.drawing import sign
+from kb.base.errors import BadInput, NotFound
+from kb.base.text import percent
+from kb.domain.words import DriverInput, Signal
 from kb.web.isolating import turns_address
+from kb.web.jack_icons import sign
 from kb.web.lengths import read_length, shown_length
 from kb.web.site import page, site
-from kb.words import DriverInput, Signal
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -43,7 +43,7 @@ def add(app: Flask) -> None:
 
 def search() -> AnyResponse:
     """Sets that may be meant; ``part`` asks for the list alone, as one types."""
-    from kb.cli.find import best_line  # the same line as in the terminal
+    from kb.book import best_line
 
     query = request.args.get("q", "").strip()[:200]
     part = "part" in request.args
@@ -101,7 +101,7 @@ def _about(known: SetView) -> dict[str, str]:
 
 def _unknown(make: str, model: str, said: str) -> AnyResponse:
     """Nobody met this set: what is near it, to be tapped, and a form for it."""
-    from kb.cli.find import best_line
+    from kb.book import best_line
 
     found = None
     with suppress(BadInput):
@@ -204,7 +204,7 @@ def other_driver() -> AnyResponse:
 
 def sheet() -> AnyResponse:
     """The sheet for the client and the file, to print or to keep; it needs nothing else."""
-    from kb import clock
+    from kb.base import clock
     from kb.settings import Units
     from kb.sheet.page import Sheet, render
     from kb.sheet.paper import Paper

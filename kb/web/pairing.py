@@ -1,4 +1,4 @@
-"""Which phones may look into the book, and how does one become one of them?
+"""Pair phones: which may look into the book, and how one becomes one of them.
 
 The terminal shows a code; who types it on a phone has seen the terminal. A code pairs one phone and is worth
 ten minutes; opening the pairing page after that makes the terminal show a new one. A paired phone holds a
@@ -27,9 +27,9 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
-from kb.errors import BookTrouble, ascii_controls
-from kb.web import privately
-from kb.whole import changing_files
+from kb.base.atomic import changing_files
+from kb.base.errors import BookTrouble, ascii_controls
+from kb.web import private_file as privately
 
 FILE: Final = "phones.json"  #: beside the book
 LETTERS: Final = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"  #: 32 signs, none like another by torch light

@@ -1,4 +1,4 @@
-"""How does a phone become a paired one, and what does it get to work without a link?"""
+"""Serve the pages that pair a phone and let it work without a link."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What did the panel look like, and where is the photo kept?
+"""Check photos of panels and keep them.
 
 Photos lie in ``photos/VISIT/HASH.jpg`` beside the book: private to this machine, in no table and so in no
 bundle. What comes from a phone is decoded and written anew, so that nothing of the file that was sent stays:
@@ -20,10 +20,11 @@ from pathlib import Path
 from typing import Final
 from uuid import UUID
 
-from kb.errors import BadInput, BookTrouble, NotFound
+from kb.base.atomic import sync_names
+from kb.base.errors import BadInput, BookTrouble, NotFound
 from kb.settings import PHOTOS
-from kb.web import developing, privately
-from kb.whole import sync_names
+from kb.web import photo_decoder as developing
+from kb.web import private_file as privately
 
 MOST_BYTES: Final = 12 * 1024 * 1024  #: of one photo as it is sent (OWASP ASVS 5.0, 5.2.1)
 MOST_PIXELS: Final = 60_000_000  #: more than the cameras of phones send (5.2.6)

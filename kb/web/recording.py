@@ -1,4 +1,4 @@
-"""What did somebody find at the set, and is it safely in the book?"""
+"""Serve the record form, and put the visit into the book."""
 
 from __future__ import annotations
 
@@ -9,25 +9,14 @@ from flask import Flask, Response, jsonify, redirect, request, url_for
 from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response as AnyResponse
 
-from kb import marking
-from kb.errors import BadInput, BookTrouble, NotFound, PerhapsSaved
-from kb.visit import Visit, visit_from
-from kb.web.entry import CARRIED, Entry, field_of, new_id
+from kb.base.errors import BadInput, BookTrouble, NotFound, PerhapsSaved
+from kb.domain import marking
+from kb.domain.visit import Visit, visit_from
+from kb.domain.words import Basis, Direction, Display, Form, Format, Kind, Level, Outcome, Signal, Speakers
 from kb.web.guards import wants_json
 from kb.web.photos import MOST, MOST_BYTES
 from kb.web.site import page, site
-from kb.words import (
-    Basis,
-    Direction,
-    Display,
-    Form,
-    Format,
-    Kind,
-    Level,
-    Outcome,
-    Signal,
-    Speakers,
-)
+from kb.web.visit_form import CARRIED, Entry, field_of, new_id
 
 #: The forms to tap, the most frequent on panels first (common practice).
 TAPPED = (
@@ -312,7 +301,7 @@ def recorded() -> AnyResponse:
 
 
 def _visit(visit_id: str) -> Visit:
-    from kb.visit import read_id
+    from kb.domain.visit import read_id
 
     book = site().book
     try:

@@ -1,4 +1,4 @@
-"""Where is the page served, and what does the terminal show?"""
+"""Serve the page, and say in the terminal where."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from kb.errors import BadInput, BookTrouble, ascii_controls
+from kb.base.errors import BadInput, BookTrouble, ascii_controls
 from kb.web.app import LOCAL, make_app
-from kb.web.front import Front
+from kb.web.connections import Front
 from kb.web.guards import Bounds, Guards
 
 if TYPE_CHECKING:
@@ -153,12 +153,11 @@ class Running:
 def _warm(app: Flask) -> None:
     """Load, and learn, what the first set page needs, before any phone is told where the page is: of a large
     book that nobody has asked yet this takes a while, and would else hold up everybody."""
-    import kb.cli.find
     import kb.sheet.layout  # noqa: F401
+    from kb.base.errors import JackfieldError
     from kb.catalogue import catalogue
-    from kb.errors import JackfieldError
-    from kb.sheet.language import language
-    from kb.visit import Source
+    from kb.domain.visit import Source
+    from kb.sheet.translation import language
 
     catalogue()
     language()

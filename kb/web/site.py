@@ -1,4 +1,4 @@
-"""What do all pages share?"""
+"""Share what all pages need."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 from flask import Response, current_app, g, make_response, render_template
 
-from kb.web.books import Books
+from kb.web.book_pool import Books
 from kb.web.guards import Guards
 from kb.web.pairing import form_token
 from kb.web.photos import Photos

@@ -1,4 +1,4 @@
-"""Which test comes next where there is no link?
+"""Prepare the fault search for a phone without a link.
 
 A phone without a link cannot ask; it gets the tests beforehand, as turns: after each answer the next test,
 made by the same rooms that answer with a link. The likeliest turns first, at most ``MOST`` tests a complaint;
@@ -10,7 +10,8 @@ from __future__ import annotations
 import heapq
 from typing import TYPE_CHECKING, Any, Final
 
-from kb.isolate import says, start
+from kb.isolate import start
+from kb.isolate import wording as says
 
 if TYPE_CHECKING:
     from kb.isolate import Model, PathUsed, State

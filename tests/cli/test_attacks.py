@@ -179,8 +179,8 @@ def test_eight_that_record_and_find_at_once_lose_nothing(home: Path) -> None:
 def test_an_index_that_cannot_be_brought_up_to_date_still_answers(
     jackfield: Run, home: Path, visit_file: VisitFile, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    from kb.base.errors import BookTrouble
     from kb.book import Book
-    from kb.errors import BookTrouble
 
     jackfield("record", "--file", visit_file())
 

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from kb.cli.files import read_data
-from kb.errors import BadInput, JackfieldError
+from kb.base.errors import BadInput, JackfieldError
+from kb.base.inputfiles import read_data
 
 
 def written(folder: Path, name: str, content: str | bytes) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from kb import clock
+from kb.base import clock
 from tests.cli.conftest import Run
 
 VisitFile = Callable[..., Path]

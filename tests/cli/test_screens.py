@@ -101,7 +101,7 @@ def test_long_and_wide_names_keep_to_the_terminal(
 
 
 def test_names_of_items_are_not_broken_at_a_hyphen() -> None:
-    from kb.text import wrapped
+    from kb.base.text import wrapped
 
     assert wrapped("optical cable 2 m, mini-TOSLINK adapter", 30) == [
         "optical cable 2 m,",

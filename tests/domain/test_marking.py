@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.marking import read
-from kb.words import Colour, Direction, Form, Level, Signal
+from kb.domain.marking import read
+from kb.domain.words import Colour, Direction, Form, Level, Signal
 
 # Markings as sets of four languages carry them: common practice.
 OUTPUTS = [

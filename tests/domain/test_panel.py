@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.panel import panel_of, reconcile, source_of
-from kb.visit import Visit, visit_from
-from kb.words import Basis, Direction, Display, Form, Kind, Level, Outcome, Signal, Speakers
+from kb.domain.panel import panel_of, reconcile, source_of
+from kb.domain.visit import Visit, visit_from
+from kb.domain.words import Basis, Direction, Display, Form, Kind, Level, Outcome, Signal, Speakers
 
 
 def visit(jacks: list[dict[str, Any]], basis: str = "tested", on: str = "2024-05-01", **more: Any) -> Visit:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from kb.errors import BadInput
-from kb.parsing import json_of, toml_of
+from kb.base.errors import BadInput
+from kb.base.parsing import json_of, toml_of
 
 MANY = 2_000
 

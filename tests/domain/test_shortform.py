@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.errors import BadInput
-from kb.shortform import FORMS, WORDS, jack, jacks
-from kb.words import Direction, Form, Format, Outcome, Signal, Speakers
+from kb.base.errors import BadInput
+from kb.domain.shortform import FORMS, WORDS, jack, jacks
+from kb.domain.words import Direction, Form, Format, Outcome, Signal, Speakers
 
 
 def test_a_typical_panel_fits_in_three_words() -> None:

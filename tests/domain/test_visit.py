@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.errors import BadInput
-from kb.visit import Visit, set_key, visit_from, visit_to, visits_from
-from kb.words import Basis, Direction, Kind, Signal
+from kb.base.errors import BadInput
+from kb.domain.visit import Visit, set_key, visit_from, visit_to, visits_from
+from kb.domain.words import Basis, Direction, Kind, Signal
 
 GOOD: dict[str, Any] = {
     "date": "2026-03-04",

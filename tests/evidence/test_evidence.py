@@ -13,13 +13,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kb.errors import BadInput, BookTrouble
-from kb.evidence import Evidence, Output, levels, prior_from, standard_prior
-from kb.evidence.levels import family_of
+from kb.base.errors import BadInput, BookTrouble
+from kb.domain.jack import Jack
+from kb.domain.panel import PanelJack
+from kb.domain.visit import Finding, Source, Visit
+from kb.domain.words import Basis, Direction, Display, DriverInput, Form, Kind, Outcome, Signal, Speakers
+from kb.evidence import Evidence, Output, prior_from, standard_prior
+from kb.evidence import groups as levels
+from kb.evidence.groups import family_of
 from kb.evidence.signature import is_partial, shape_of, taken_of
-from kb.panel import Jack, PanelJack
-from kb.visit import Finding, Source, Visit
-from kb.words import Basis, Direction, Display, DriverInput, Form, Kind, Outcome, Signal, Speakers
 
 TODAY = date(2026, 3, 4)
 OPTICAL = Output(Form.TOSLINK, Signal.OPTICAL)

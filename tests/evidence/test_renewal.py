@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from kb.domain.visit import visit_from
+from kb.domain.words import Signal
 from kb.evidence import Evidence
-from kb.evidence.levels import set_of
-from kb.visit import visit_from
-from kb.words import Signal
+from kb.evidence.groups import set_of
 from tests.evidence.test_evidence import OPTICAL, TODAY
 
 DEMO = Path(__file__).parents[2] / "data" / "demo" / "visits.jsonl"

@@ -8,11 +8,11 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
+from kb.domain.panel import reconcile
+from kb.domain.visit import visit_from
 from kb.exchange.fact_lines import to_object
-from kb.panel import reconcile
 from kb.store import Store
 from kb.store.facts import Fact, VisitFact, everything, shareable
-from kb.visit import visit_from
 
 
 def visit_data(model: str = "NV40-210", **more: Any) -> dict[str, Any]:

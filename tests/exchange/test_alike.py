@@ -12,10 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlalchemy import event
 
+from kb.domain.visit import Visit, visit_from
 from kb.exchange.loading import Loaded, Source, load
 from kb.store import Store
-from kb.store.seal import without_private
-from kb.visit import Visit, visit_from
+from kb.store.content_id import without_private
 from tests.cli.conftest import Run
 from tests.conftest import LONG
 from tests.exchange.helpers import facts, facts_of, standing, visit_data
@@ -87,7 +87,7 @@ def test_a_withdrawal_in_one_book_holds_in_the_other(tmp_path: Path) -> None:
 
 def test_a_visit_that_was_recorded_by_hand_is_a_visit_of_its_own(tmp_path: Path) -> None:
     """Two people may find the same on one day; only a row of old notes may be one row twice."""
-    from kb.visit import visit_from
+    from kb.domain.visit import visit_from
 
     with Store.open(tmp_path / "a.sqlite") as one, Store.open(tmp_path / "b.sqlite") as other:
         one.record([visit_from(visit_data())])

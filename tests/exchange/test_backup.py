@@ -15,8 +15,8 @@ from pathlib import Path
 
 import pytest
 
-from kb import clock
-from kb.errors import BadInput, BookTrouble
+from kb.base import clock
+from kb.base.errors import BadInput, BookTrouble
 from kb.exchange import backup as backups
 from kb.exchange.backup import back_up, examined, restore
 from kb.store import Store
@@ -479,7 +479,7 @@ def test_an_older_backup_comes_back_in_the_format_that_is_written_now(
     book: Path, tmp_path: Path, jackfield: Run
 ) -> None:
     """Whoever has the book open goes on writing: it never meets tables of an older format."""
-    from kb.store.signs import FORMATS
+    from kb.store.sqlite_codes import FORMATS
     from tests.store.test_upgrade import migrated
 
     old = tmp_path / "old.sqlite"
@@ -565,7 +565,7 @@ def test_a_backup_of_a_book_with_a_foreign_trigger_says_so_and_removes_no_older_
 def test_settings_trusted_keys_and_photos_come_back_on_a_new_machine(
     jackfield: Run, book: Path, home: Path, tmp_path: Path
 ) -> None:
-    from kb.exchange import peers
+    from kb.exchange import share_state as peers
 
     jackfield("settings", "--initials", "RT")
     with peers.changing(home) as mine:
@@ -594,7 +594,7 @@ def test_settings_trusted_keys_and_photos_come_back_on_a_new_machine(
 
 
 def test_trust_that_was_dropped_since_does_not_come_back(jackfield: Run, book: Path, home: Path) -> None:
-    from kb.exchange import peers
+    from kb.exchange import share_state as peers
 
     with peers.changing(home) as mine:
         mine.trusted["south"] = KEY

@@ -8,11 +8,11 @@ from typing import Any
 
 import pytest
 
+from kb.domain.visit import visit_from
 from kb.store import Store
 from kb.store.bundles import Origin, bundles
-from kb.store.quick import visits_of
-from kb.store.seal import sealed_id
-from kb.visit import visit_from
+from kb.store.content_id import sealed_id
+from kb.store.one_set import visits_of
 from tests.cli.conftest import Run
 from tests.exchange.helpers import facts, facts_of, fill, standing, visit_data
 

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from kb.domain.visit import visit_from
 from kb.store import Store
-from kb.visit import visit_from
 from tests.cli.conftest import Run
 from tests.exchange.helpers import fill, visit_data
 

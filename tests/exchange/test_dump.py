@@ -13,13 +13,13 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from kb.exchange.cells import guarded, plain
+from kb.domain.visit import Visit, visit_from
+from kb.exchange.csv_cells import guarded, plain
 from kb.exchange.dumping import csv_rows, json_lines
 from kb.exchange.loading import Source, load
 from kb.store import Store
+from kb.store.content_id import sealed_id
 from kb.store.facts import NoteFact
-from kb.store.seal import sealed_id
-from kb.visit import Visit, visit_from
 from tests.cli.conftest import Run
 from tests.conftest import LONG
 from tests.exchange.helpers import facts_of, visit_data

@@ -9,13 +9,13 @@ from typing import Any
 
 import pytest
 
+from kb.domain.visit import Visit, visit_from
 from kb.exchange.corrections import correct
 from kb.exchange.sharing import prepare
 from kb.store import Store
+from kb.store.content_id import nonce_of_entering_anew, sealed, without_private
 from kb.store.facts import Fact, VisitFact, everything
-from kb.store.quick import visits_of as quickly
-from kb.store.seal import nonce_of_entering_anew, sealed, without_private
-from kb.visit import Visit, visit_from
+from kb.store.one_set import visits_of as quickly
 from tests.exchange.helpers import standing, visit_data
 from tests.store.helpers import KEY
 

@@ -15,17 +15,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from kb.domain.jack import Jack
+from kb.domain.visit import Finding, Visit, visit_from, visit_to
+from kb.domain.words import DriverInput, Level
 from kb.exchange import bundle
 from kb.exchange.dumping import csv_rows, json_lines
 from kb.exchange.loading import Source as How
 from kb.exchange.loading import load
 from kb.exchange.sharing import Given, outgoing
-from kb.panel import Jack
 from kb.store import Store
+from kb.store.content_id import without_private
 from kb.store.rows import fingerprint
-from kb.store.seal import without_private
-from kb.visit import Finding, Visit, visit_from, visit_to
-from kb.words import DriverInput, Level
 from tests.conftest import LONG
 from tests.exchange.helpers import visit_data
 from tests.store.conftest import new_place, server

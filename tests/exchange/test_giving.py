@@ -10,10 +10,10 @@ from pathlib import Path
 import pytest
 
 from kb.cli.main import run
-from kb.exchange import peers as known
+from kb.domain.visit import visit_from
+from kb.exchange import share_state as known
 from kb.exchange.signing import key_file
 from kb.store import Store
-from kb.visit import visit_from
 from tests.cli.conftest import Run
 from tests.exchange.helpers import visit_data
 

@@ -15,13 +15,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from kb.errors import BadInput, BookTrouble
+from kb.base.errors import BadInput, BookTrouble
 from kb.exchange.bundle import BYTES, read
 from kb.exchange.fact_lines import to_object
 from kb.exchange.loading import Source, load
 from kb.store import Store
+from kb.store.content_id import sealed, sealed_id
 from kb.store.facts import AliasFact, VisitFact, WithdrawalFact
-from kb.store.seal import sealed, sealed_id
 from tests.cli.conftest import Run
 from tests.conftest import LONG
 from tests.exchange.helpers import facts_of, fill

@@ -11,10 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from kb.domain.visit import visit_from
 from kb.exchange.corrections import corrected
 from kb.exchange.sharing import Given, State, outgoing, prepare, release, released, unreviewed
 from kb.store import Store
-from kb.visit import visit_from
 from tests.cli.conftest import Run
 from tests.conftest import LONG
 from tests.exchange.helpers import standing, visit_data

@@ -13,10 +13,10 @@ from pathlib import Path
 import pytest
 
 from kb.exchange import loading
-from kb.exchange.columns import TableMap
+from kb.exchange.csv_columns import TableMap
+from kb.exchange.csv_table import Table
 from kb.exchange.lines import lines_of
 from kb.exchange.loading import Source, load
-from kb.exchange.table import Table
 from kb.store import Store
 from tests.cli.conftest import Run
 from tests.exchange.helpers import facts_of, visit_data

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kb.errors import BadInput
+from kb.base.errors import BadInput
+from kb.domain.visit import Visit, visit_from
 from kb.store import Store
+from kb.store.content_id import sealed, sealed_id
 from kb.store.facts import AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact
-from kb.store.seal import sealed, sealed_id
-from kb.visit import Visit, visit_from
 from tests.conftest import LONG
 from tests.exchange.helpers import facts, facts_of, standing, visit_data
 from tests.store.random_visits import any_visit
@@ -29,7 +29,7 @@ def some_facts(draw: st.DrawFn) -> list[Fact]:
     made: list[Fact] = []
     ids: list[str] = ["01234567-89ab-8def-8123-456789abcdef"]
     for number, visit in enumerate(draw(st.lists(any_visit, min_size=1, max_size=5))):
-        from kb.store.seal import without_private
+        from kb.store.content_id import without_private
 
         earlier = tuple(draw(st.lists(st.sampled_from(ids), max_size=2, unique=True)))
         nonce = f"{number:032x}"

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
+from kb.domain.visit import visit_from
 from kb.exchange.private_words import signs
 from kb.exchange.sharing import Given, outgoing
 from kb.store import Store
-from kb.visit import visit_from
 from tests.cli.conftest import Run
 from tests.exchange.helpers import facts_of, standing, visit_data
 

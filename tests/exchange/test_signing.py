@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from kb.errors import BadInput
-from kb.exchange.peers import SMALL, read_key
+from kb.base.errors import BadInput
+from kb.exchange.share_state import SMALL, read_key
 from kb.exchange.signing import own_key, public, sign, signer
 from tests.cli.conftest import Run
 

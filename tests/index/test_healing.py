@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from kb.errors import BookTrouble
+from kb.base.errors import BookTrouble
 from kb.index import Index, IndexBroken, tables
 from tests.index.conftest import noted, region, sets
 
@@ -272,7 +272,7 @@ def test_a_set_whose_page_of_the_bit_map_was_zeroed_is_not_said_to_be_unknown(
     from zlib import crc32
 
     from kb.index import keys as k
-    from kb.index.fold import fold, normalise
+    from kb.index.normalize import fold, normalise
 
     code = normalise(entries[7].model)
     at = crc32(k.encode(fold(code)), k.CODE) >> (32 - (len(whole) * 8).bit_length() + 1) >> 3

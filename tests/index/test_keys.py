@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from rapidfuzz.distance import OSA
 
 from kb.index import keys as k
-from kb.index.fold import FOLDED_ALPHABET, LOOK_ALIKES, fold, normalise, shape
+from kb.index.normalize import FOLDED_ALPHABET, LOOK_ALIKES, fold, normalise, shape
 
 CODES = st.text(alphabet=FOLDED_ALPHABET, min_size=5, max_size=12)
 SLIPS = st.lists(

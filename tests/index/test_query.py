@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.errors import BadInput
+from kb.base.errors import BadInput
 from kb.index import Index
 from kb.index.query import MAX_QUERY, parse
 from tests.index.conftest import region, sets

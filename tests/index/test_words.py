@@ -240,7 +240,7 @@ def test_the_set_that_was_named_is_found_by_a_phrase_that_many_sets_share(book: 
 def test_words_that_are_sorted_through_files_are_the_same_words(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from kb.index import runs as sorting
+    from kb.index import external_sort as sorting
     from kb.index import words
 
     entries = [

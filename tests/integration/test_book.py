@@ -10,11 +10,11 @@ from pathlib import Path
 
 import pytest
 
+from kb.base.errors import NotFound
 from kb.book import Book
-from kb.errors import NotFound
+from kb.domain.visit import Visit, visit_from
+from kb.domain.words import DriverInput
 from kb.settings import Settings, save
-from kb.visit import Visit, visit_from
-from kb.words import DriverInput
 
 ROOT = Path(__file__).parents[2]
 

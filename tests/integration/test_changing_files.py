@@ -12,13 +12,13 @@ from threading import Barrier, Thread
 
 import pytest
 
-from kb.errors import BookTrouble
+from kb.base.atomic import LOCK, changing_files
+from kb.base.errors import BookTrouble
 from kb.settings import Settings, change, load
-from kb.whole import LOCK, changing_files
 
 ONE_MORE = """
 import pathlib, sys, time
-from kb.whole import changing_files, write_mine
+from kb.base.atomic import changing_files, write_mine
 folder = pathlib.Path(sys.argv[1])
 file = folder / "count"
 for _ in range(20):
@@ -29,7 +29,7 @@ for _ in range(20):
 """
 HELD = """
 import pathlib, sys, time
-from kb.whole import changing_files
+from kb.base.atomic import changing_files
 with changing_files(pathlib.Path(sys.argv[1])):
     print("held", flush=True)
     time.sleep(600)

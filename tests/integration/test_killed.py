@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from kb.book import Book
-from kb.visit import Visit, visit_from
+from kb.domain.visit import Visit, visit_from
 
 RECORDINGS = 200
 

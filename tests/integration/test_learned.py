@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 
 from kb.book import Book, derived
-from kb.book.learned import FILE, Learned
+from kb.book.learned_evidence import FILE, Learned
+from kb.domain.visit import Source, Visit, visit_from
 from kb.evidence import Evidence
-from kb.visit import Source, Visit, visit_from
 
 
 def met(model: str = "NV40-210", outcome: str = "carried", day: int = 1) -> Visit:
@@ -139,7 +139,7 @@ def test_where_it_cannot_be_kept_it_is_known_as_long_as_the_book_is_open(
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("kb.book.learned.write_mine", full)
+    monkeypatch.setattr("kb.book.learned_evidence.write_mine", full)
     with Book.open(tmp_path) as book:
         book.record([met()])
         for _ in range(3):

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from kb.whole import USUAL, whole, write_mine
+from kb.base.atomic import USUAL, whole, write_mine
 
 
 def test_what_breaks_off_leaves_the_old_file_and_nothing_beside_it(tmp_path: Path) -> None:

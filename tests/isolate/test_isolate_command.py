@@ -13,11 +13,11 @@ import pytest
 from click.testing import CliRunner, Result
 from rich.console import Console
 
+from kb.base.errors import BadInput, BookTrouble
+from kb.book.faults import load_model
 from kb.cli.isolate import isolate_command
-from kb.cli.isolate_book import load_model
+from kb.cli.isolate_dialog import talk
 from kb.cli.isolate_show import document_of, list_of, show_state
-from kb.cli.isolate_talk import talk
-from kb.errors import BadInput, BookTrouble
 from kb.isolate import State, path_used, start, state_from, state_to
 
 MODEL = load_model()

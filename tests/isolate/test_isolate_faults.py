@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.cli.isolate_book import load_model
-from kb.errors import BadInput
+from kb.base.errors import BadInput
+from kb.book.faults import load_model
 from kb.isolate import (
     SOMETHING_ELSE,
     Confirmed,

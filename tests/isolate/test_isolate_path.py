@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 import kb.isolate
-from kb.errors import BadInput
+from kb.base.errors import BadInput
 from kb.isolate import path_used, path_used_from, path_used_to
-from kb.isolate.used import TRAITS, UNKNOWN_PATH, UNTOLD
+from kb.isolate.path_used import TRAITS, UNKNOWN_PATH, UNTOLD
 
 #: signal, items, input, trait, what the path says of it (common practice)
 SAYS = [
@@ -85,7 +85,7 @@ def test_an_input_that_no_driver_has_is_named():
 
 
 def test_the_room_needs_nothing_but_the_standard_library_and_the_ground_floor():
-    allowed = {"kb.errors", "kb.fields", "kb.text", "kb.words", "kb"}
+    allowed = {"kb.base.errors", "kb.base.validation", "kb.base.text", "kb.domain.words", "kb"}
     folder = Path(kb.isolate.__file__).parent
     for file in folder.glob("*.py"):
         for node in ast.walk(ast.parse(file.read_text("utf-8"))):

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import pytest
 
-from kb.cli.isolate_book import load_model
-from kb.isolate import State, says
+from kb.book.faults import load_model
+from kb.isolate import State
+from kb.isolate import wording as says
 from kb.isolate.trial import Choice, greedy, in_order, shuffled
 from tests.isolate.stories import SEEN, STORIES, Story, begin, mend_in_vain, misreadings, tell
 

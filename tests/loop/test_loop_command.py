@@ -8,9 +8,9 @@ import re
 import pytest
 from click.testing import CliRunner
 
+from kb.base.errors import BadInput
 from kb.cli.loop import loop_command
 from kb.cli.readings import readings_command
-from kb.errors import BadInput
 from kb.settings import Settings, Units, save
 
 READINGS = """

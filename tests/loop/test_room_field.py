@@ -8,7 +8,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from kb.errors import BadInput
+from kb.base.errors import BadInput
 from kb.loop.field import Plane, best_offset, drawn_h, grid, level_db, listening_plane, vertical_h
 from kb.loop.geometry import Loop
 

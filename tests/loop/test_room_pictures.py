@@ -7,10 +7,10 @@ import xml.etree.ElementTree as ElementTree
 
 import pytest
 
-from kb.errors import BadInput
+from kb.base.errors import BadInput
 from kb.loop.geometry import Loop
 from kb.loop.plan import Ask, plan
-from kb.loop.sketch import field_sketch, legend
+from kb.loop.text_map import field_sketch, legend
 from kb.loop.wire import awg
 
 ROOM = Loop.rectangle(5, 4)
@@ -106,7 +106,7 @@ def test_the_calculator_needs_no_foreign_library():
     import subprocess
 
     code = (
-        "import sys; import kb.loop.plan, kb.loop.readings, kb.loop.sketch, kb.loop.picture, kb.loop.routes;"
+        "import sys; import kb.loop.plan, kb.loop.verdict, kb.loop.text_map, kb.loop.picture, kb.loop.routes;"
         "foreign = {'numpy', 'matplotlib', 'rich', 'click', 'pint'};"
         "print(sorted({name.split('.')[0] for name in sys.modules} & foreign))"
     )

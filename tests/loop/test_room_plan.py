@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from kb.base.errors import BadInput
 from kb.cli.loop import load_table
-from kb.errors import BadInput
 from kb.loop.document import as_json
 from kb.loop.driver import DriverLimits, drivers_from
 from kb.loop.geometry import Loop

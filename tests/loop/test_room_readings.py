@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.errors import BadInput
+from kb.base.errors import BadInput
 from kb.loop.field import level_db, vertical_h
 from kb.loop.geometry import Loop
-from kb.loop.measured import readings_from
-from kb.loop.readings import judge
+from kb.loop.readings_file import readings_from
+from kb.loop.verdict import judge
 
 PLACES = {
     "sofa": (2.5, 2.0),

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from kb.base.errors import BadInput
 from kb.cli.loop import load_table
-from kb.errors import BadInput
 from kb.loop.driver import DriverLimits, choices, driver_named, drivers_from, fit
 from kb.loop.geometry import Loop
 from kb.loop.wire import Load, awg, bundle_gmd, inductance, load, stock_from, wire_from

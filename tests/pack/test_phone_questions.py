@@ -8,10 +8,10 @@ from itertools import product
 import pytest
 
 from kb.catalogue import catalogue
+from kb.domain.words import Speakers
 from kb.evidence import Outlet
 from kb.pack import day_from, gain_text, hindrance_text, pack, question_text, to_json
-from kb.pack.worlds import Ways
-from kb.words import Speakers
+from kb.pack.scenarios import Ways
 from tests.pack.test_what_to_carry import ARC, HEADPHONE, LINE, OPTICAL, expecting, packed
 
 OUTPUTS = (OPTICAL, LINE, HEADPHONE, ARC)

@@ -10,7 +10,9 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom
 
-from kb.errors import BadInput
+from kb.base.errors import BadInput
+from kb.domain.visit import Source, visit_from
+from kb.domain.words import DriverInput, Form, Signal, Speakers
 from kb.evidence import (
     Chance,
     Evidence,
@@ -24,10 +26,8 @@ from kb.evidence import (
 from kb.pack import answer_text, day_from, pack, question_text, risk_text, to_json
 from kb.pack.chances import Chances, least_ways
 from kb.pack.packing import Packing
-from kb.pack.worlds import Ways
+from kb.pack.scenarios import Ways
 from kb.path import connect
-from kb.visit import Source, visit_from
-from kb.words import DriverInput, Form, Signal, Speakers
 
 OPTICAL = Output(Form.TOSLINK, Signal.OPTICAL)
 LINE = Output(Form.RCA_PAIR, Signal.ANALOG_LINE)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from kb.panel import Panel, panel_of
+from kb.domain.panel import Panel, panel_of
+from kb.domain.visit import visit_from
 from kb.path import Connection, Path, connect, to_json
-from kb.visit import visit_from
 
 Jack = dict[str, Any]
 

@@ -13,9 +13,22 @@ from hypothesis import strategies as st
 
 import kb.catalogue
 import kb.path
+from kb.base.errors import BadInput
 from kb.catalogue import CautionCode, StepCode, catalogue, item_names
-from kb.errors import BadInput
-from kb.panel import Dispute, Jack, Panel, PanelJack
+from kb.domain.jack import Jack
+from kb.domain.panel import Dispute, Panel, PanelJack
+from kb.domain.words import (
+    Direction,
+    Display,
+    DriverInput,
+    Form,
+    Format,
+    Kind,
+    Level,
+    Outcome,
+    Signal,
+    Speakers,
+)
 from kb.path import (
     ENGLISH,
     Connection,
@@ -27,18 +40,6 @@ from kb.path import (
     chain,
     connect,
     to_json,
-)
-from kb.words import (
-    Direction,
-    Display,
-    DriverInput,
-    Form,
-    Format,
-    Kind,
-    Level,
-    Outcome,
-    Signal,
-    Speakers,
 )
 from tests.path.panels import LINE, OPTICAL, ask, chosen, panel
 

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from kb.base.errors import BadInput, BookTrouble
 from kb.catalogue import catalogue, data_file, item_names, read_catalogue
-from kb.errors import BadInput, BookTrouble
 from kb.path import connect
 from tests.path.panels import LINE, panel
 

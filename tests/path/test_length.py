@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kb.catalogue import catalogue
+from kb.domain.words import Signal
 from kb.path import connect
-from kb.words import Signal
 from tests.path.panels import (
     LINE,
     OPTICAL,

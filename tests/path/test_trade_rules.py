@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import pytest
 
-from kb.panel import Panel
+from kb.domain.panel import Panel
+from kb.domain.words import Display, Form, Kind, Level, Signal, Speakers
 from kb.path import Chance, connect, sentence, to_json
-from kb.words import Display, Form, Kind, Level, Signal, Speakers
 from tests.path.panels import (
     ARC,
     BLUETOOTH,
@@ -452,7 +452,7 @@ def test_where_only_a_muting_jack_is_left_it_is_asked_who_listens() -> None:
 
 
 def test_where_visits_disagree_on_the_speakers_it_is_asked() -> None:
-    from kb.panel import Dispute
+    from kb.domain.panel import Dispute
 
     seen = panel({**PHONES, "speakers": "mute"}, OPTICAL)
     disputed = replace(seen.jacks[0], disputes=(Dispute("speakers", (("mute", 2), ("stay-on", 1))),))
@@ -651,7 +651,7 @@ def test_a_second_trip_weighs_more_than_an_adapter() -> None:
 
 
 def test_a_jack_that_failed_more_often_than_not_stands_behind_a_dac() -> None:
-    from kb.words import Outcome
+    from kb.domain.words import Outcome
 
     seen = panel(LINE, OPTICAL)
     doubtful = replace(seen.jacks[0], findings=30, outcomes=((Outcome.CARRIED, 1), (Outcome.SILENT, 29)))

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import pytest
 
-from kb.panel import Dispute, Panel, reconcile
+from kb.domain.panel import Dispute, Panel, reconcile
+from kb.domain.visit import visit_from
+from kb.domain.words import Form, Level, Outcome, Signal, Speakers
 from kb.path import Connection, Path, connect, jack_name, to_json
-from kb.visit import visit_from
-from kb.words import Form, Level, Outcome, Signal, Speakers
 from tests.path.panels import (
     LINE,
     OPTICAL,

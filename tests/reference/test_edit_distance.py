@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rapidfuzz.distance import OSA
 
-from kb.index.slips import PLAIN, Near, plain_distance, weighted_distance
+from kb.index.edit_distance import PLAIN, Near, plain_distance, weighted_distance
 
 CODES = st.text(alphabet="AB01", max_size=12)
 LONG = st.text(alphabet="ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789", max_size=40)

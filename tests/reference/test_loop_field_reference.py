@@ -8,7 +8,7 @@ from decimal import Decimal, localcontext
 
 import pytest
 
-from kb.errors import BadInput
+from kb.base.errors import BadInput
 from kb.loop.field import (
     REFERENCE_A_PER_M,
     SEATED_M,
@@ -19,7 +19,7 @@ from kb.loop.field import (
     vertical_h,
 )
 from kb.loop.geometry import Loop
-from kb.loop.readings import icnirp_reference_a_per_m
+from kb.loop.verdict import icnirp_reference_a_per_m
 
 np = pytest.importorskip("numpy")
 magpylib = pytest.importorskip("magpylib")

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.errors import BadInput
-from kb.loop.levels import DBU_V, OVERLOAD_V, dbu, dbv, margin_db, show_level, voltage
+from kb.base.errors import BadInput
+from kb.loop.input_level import DBU_V, OVERLOAD_V, dbu, dbv, margin_db, show_level, voltage
 
 pint = pytest.importorskip("pint")
 

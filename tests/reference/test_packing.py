@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from kb.pack.bound import least_cost
 from kb.pack.chances import Chances, Cost, Task, cost_of
-from kb.pack.rare import eased
+from kb.pack.cost_bound import least_cost
+from kb.pack.merged_scenarios import eased
 from kb.pack.solve import cheapest
 
 

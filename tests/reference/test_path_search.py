@@ -14,8 +14,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kb.catalogue import Carried, Catalogue, End, Far, Input, Item, Near, Part, Reach, Role, catalogue
-from kb.path.search import BESIDE_M, BOXES_SHARED, LONG_STRETCH, MIDWAY, MOST_BOXES, chains
-from kb.words import DriverInput, Form, Signal
+from kb.domain.words import DriverInput, Form, Signal
+from kb.path.chains import BESIDE_M, BOXES_SHARED, LONG_STRETCH, MIDWAY, MOST_BOXES, chains
 
 FORMS = [Form.RCA_PAIR, Form.TOSLINK, Form.JACK_35]
 CARRIED = [Carried.LINE, Carried.OPTICAL, Carried.HEADPHONE]

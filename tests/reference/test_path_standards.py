@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from kb.catalogue import Carried, catalogue
-from kb.words import DriverInput, Form, Signal
+from kb.domain.words import DriverInput, Form, Signal
 
 number = catalogue().number
 

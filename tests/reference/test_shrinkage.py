@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import special, stats
 
-from kb.evidence.numbers import beta_cdf, beta_quantile, digamma, expected_tables, log_rising
-from kb.evidence.strength import strength_of
-from kb.evidence.tree import Tree
+from kb.evidence.concentration import strength_of
+from kb.evidence.numerics import beta_cdf, beta_quantile, digamma, expected_tables, log_rising
+from kb.evidence.shrinkage import Tree
 
 #: Hits in the first 45 at bats of 18 players, and their averages over the rest of the season, in the order of
 #: the table: Efron & Morris, JASA 70 (1975) 311-319, p. 313.

@@ -6,11 +6,11 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
-from kb.panel import panel_of
+from kb.domain.panel import panel_of
+from kb.domain.visit import visit_from
+from kb.domain.words import DriverInput
 from kb.path import connect
 from kb.sheet.page import Sheet, render
-from kb.visit import visit_from
-from kb.words import DriverInput
 
 OPTICAL = {
     "form": "toslink",

@@ -7,13 +7,13 @@ from typing import Any
 
 import pytest
 
-from kb.panel import Dispute, Panel, panel_of
+from kb.domain.panel import Dispute, Panel, panel_of
+from kb.domain.visit import visit_from
+from kb.domain.words import DriverInput, Kind
 from kb.path import Connection, connect
-from kb.sheet.client import ForClient, for_client
-from kb.sheet.forfile import path_part, ruled_out
-from kb.sheet.language import language
-from kb.visit import visit_from
-from kb.words import DriverInput, Kind
+from kb.sheet.client_page import ForClient, for_client
+from kb.sheet.file_page import path_part, ruled_out
+from kb.sheet.translation import language
 from tests.sheet.sheets import HEADPHONE, INPUTS, OPTICAL, sheet_of, visit_of
 
 

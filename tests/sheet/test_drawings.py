@@ -10,15 +10,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.panel import Jack, Panel, PanelJack
+from kb.domain.jack import Jack
+from kb.domain.panel import Panel, PanelJack
+from kb.domain.words import Direction, DriverInput, Form, Signal
 from kb.path import chain
 from kb.sheet.drawing import chain_picture, panel_picture, path_picture
-from kb.sheet.language import language
 from kb.sheet.layout import Link, LinkKind, chain_links, panel_rows, the_most_telling
 from kb.sheet.page import render
 from kb.sheet.palette import COLOURS
 from kb.sheet.svg import UNIT_MM, text_width, wrapped
-from kb.words import Direction, DriverInput, Form, Signal
+from kb.sheet.translation import language
 from tests.sheet.sheets import HEADPHONE, HOSTILE, INPUTS, OPTICAL, sheet_of
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -35,7 +36,7 @@ def texts(picture: object) -> list[str]:
 def test_the_terminal_and_the_picture_show_the_same_jacks_in_the_same_order() -> None:
     from rich.console import Console
 
-    from kb.cli.draw import panel_table
+    from kb.cli.panel_view import panel_table
 
     panel = sheet_of(OPTICAL, *INPUTS).panel
     out = Console(file=io.StringIO(), width=100)

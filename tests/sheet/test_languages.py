@@ -8,11 +8,9 @@ from datetime import date
 
 import pytest
 
+from kb.base.errors import BadInput
 from kb.catalogue import Carried, catalogue
-from kb.errors import BadInput
-from kb.path import ENGLISH, Caution, CautionCode, RuledOut, RuledOutCode, Step, StepCode
-from kb.sheet.language import LANGUAGES, language, word_kind
-from kb.words import (
+from kb.domain.words import (
     Basis,
     Colour,
     Direction,
@@ -27,6 +25,8 @@ from kb.words import (
     Speakers,
     Word,
 )
+from kb.path import ENGLISH, Caution, CautionCode, RuledOut, RuledOutCode, Step, StepCode
+from kb.sheet.translation import LANGUAGES, language, word_kind
 from tests.sheet.sheets import page_of
 
 ENGLISH_TABLE = language("en").table

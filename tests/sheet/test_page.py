@@ -11,14 +11,15 @@ from typing import Any
 import pytest
 from jinja2 import UndefinedError
 
-from kb.loop.measured import readings_from
-from kb.loop.readings import judge
-from kb.sheet import forfile, palette
-from kb.sheet.language import language
-from kb.sheet.loopfile import loop_data_from
+from kb.loop.readings_file import readings_from
+from kb.loop.verdict import judge
+from kb.sheet import file_page as forfile
+from kb.sheet import palette
+from kb.sheet.loop_input import loop_data_from
 from kb.sheet.page import templates
 from kb.sheet.palette import COLOURS, PAIRS, contrast
 from kb.sheet.paper import Paper
+from kb.sheet.translation import language
 from tests.sheet.sheets import HEADPHONE, HOSTILE, INPUTS, OPTICAL, page_of, sheet_of
 
 VOID = {"meta", "br", "link", "img", "hr", "input"}

@@ -10,11 +10,11 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from kb.errors import BookTrouble
+from kb.base.errors import BookTrouble
 from kb.store import Store
+from kb.store.failures import told
 from kb.store.places import place_of
-from kb.store.signs import FORMATS
-from kb.store.trouble import told
+from kb.store.sqlite_codes import FORMATS
 from kb.store.upgrade import bring_up_to_date
 from tests.store.helpers import visit
 

@@ -8,7 +8,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
-from kb.visit import Visit, visit_from
+from kb.domain.visit import Visit, visit_from
 
 KEY = "NORWELL/NV40210"
 

@@ -12,9 +12,9 @@ from typing import Any, Union, get_args, get_origin, get_type_hints
 
 from hypothesis import strategies as st
 
-from kb.panel import Jack
-from kb.visit import Driver, Finding, Source, Visit, visit_from
-from kb.words import Word
+from kb.domain.jack import Jack
+from kb.domain.visit import Driver, Finding, Source, Visit, visit_from
+from kb.domain.words import Word
 
 Strategy = st.SearchStrategy[Any]
 

@@ -12,18 +12,18 @@ from typing import Any
 
 import pytest
 
+from kb.base.errors import BookTrouble
+from kb.base.files import Way, moved, readable
 from kb.book import Book
 from kb.book.book import derived
 from kb.cli.main import jackfield
-from kb.errors import BookTrouble
 from kb.exchange.backup import back_up
 from kb.exchange.doctor import checks
-from kb.given import Way, moved, readable
-from kb.index import files
+from kb.index import layout as files
 from kb.store import Store
-from kb.store.peek import standing
+from kb.store.one_set import visits_of
 from kb.store.places import copy_book
-from kb.store.quick import visits_of
+from kb.store.revision import standing
 from tests.store.helpers import KEY, raw, visit
 
 ROOT = Path(__file__).parents[2]
@@ -119,7 +119,7 @@ def test_the_log_stays_while_a_program_has_the_book_open_whatever_else_it_does(
 
 SERVER = """
 import sys, threading
-from kb.web.books import Books
+from kb.web.book_pool import Books
 from pathlib import Path
 from tests.store.helpers import visit
 books, here = Books(Path(sys.argv[1])), sys.argv[2]

@@ -9,12 +9,12 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
+from kb.domain.visit import Visit
 from kb.store import Store, schema
 from kb.store.bundles import Origin
+from kb.store.content_id import sealed_id
 from kb.store.facts import NoteFact
 from kb.store.places import place_of
-from kb.store.seal import sealed_id
-from kb.visit import Visit
 from tests.store.helpers import raw, visit
 
 ID = "0192a6c0-0000-7000-8000-00000000000"
@@ -274,7 +274,7 @@ def test_a_team_book_refuses_changes_too(team: str) -> None:
 
 def test_the_words_of_the_trade_are_all_taken(store: Store) -> None:
     """Every word of the vocabulary that stands in a visit can be recorded."""
-    from kb.words import Colour, Form, Outcome, Signal
+    from kb.domain.words import Colour, Form, Outcome, Signal
 
     visits: list[Visit] = []
     for column, words in (("form", Form), ("colour", Colour), ("signal", Signal), ("outcome", Outcome)):

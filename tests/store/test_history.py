@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.errors import NotFound
-from kb.panel import reconcile
+from kb.base.errors import NotFound
+from kb.domain.panel import reconcile
 from kb.store import Store
+from kb.store.content_id import sealed_id
 from kb.store.facts import AliasFact
-from kb.store.seal import sealed_id
 from kb.store.spellings import Spellings
 from tests.store.helpers import KEY, visit
 

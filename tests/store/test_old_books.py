@@ -11,12 +11,12 @@ from pathlib import Path
 
 import pytest
 
+from kb.domain.visit import Visit
 from kb.exchange.backup import examined
 from kb.exchange.doctor import checks, leftovers
 from kb.store import Store
-from kb.store.seal import sealed_id
-from kb.store.signs import FORMATS
-from kb.visit import Visit
+from kb.store.content_id import sealed_id
+from kb.store.sqlite_codes import FORMATS
 from tests.conftest import LONG
 from tests.store.helpers import KEY, raw, visit
 from tests.store.test_safety import start

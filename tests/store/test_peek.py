@@ -10,8 +10,9 @@ from typing import Any
 
 import pytest
 
-from kb.errors import BookTrouble
-from kb.store import Store, peek
+from kb.base.errors import BookTrouble
+from kb.store import Store
+from kb.store import revision as peek
 from tests.store.helpers import raw, visit
 from tests.store.test_safety import start
 

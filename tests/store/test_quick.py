@@ -13,10 +13,10 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
+from kb.domain.visit import Visit
 from kb.store import Store
-from kb.store.quick import visits_of
-from kb.store.seal import sealed_id
-from kb.visit import Visit
+from kb.store.content_id import sealed_id
+from kb.store.one_set import visits_of
 from tests.store.helpers import KEY, raw, visit
 from tests.store.random_visits import any_visit
 
@@ -91,7 +91,7 @@ def test_a_set_is_read_without_sqlalchemy(book: Path) -> None:
     with Store.open(book) as store:
         store.record([visit()])
     code = (
-        "import sys; from pathlib import Path; from kb.store.quick import visits_of;"
+        "import sys; from pathlib import Path; from kb.store.one_set import visits_of;"
         f"print(len(visits_of(Path({str(book)!r}), {KEY!r})), 'sqlalchemy' in sys.modules)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

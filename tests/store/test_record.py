@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kb.errors import BadInput, BookTrouble, NotFound
-from kb.panel import Jack
+from kb.base.errors import BadInput, BookTrouble, NotFound
+from kb.domain.jack import Jack
+from kb.domain.visit import Finding, Visit
+from kb.domain.words import Form
 from kb.store import Store
+from kb.store.content_id import without_private
 from kb.store.rows import fingerprint
-from kb.store.seal import without_private
-from kb.visit import Finding, Visit
-from kb.words import Form
 from tests.conftest import LONG
 from tests.store.helpers import KEY, raw, visit
 from tests.store.random_visits import any_visit

@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.errors import BadInput, BookTrouble
+from kb.base.errors import BadInput, BookTrouble
+from kb.base.text import line
+from kb.domain.words import DriverInput
 from kb.settings import FILE, Settings, Units, default_home, load, save
-from kb.text import line
-from kb.words import DriverInput
 
 
 def test_without_a_file_there_is_a_driver_with_a_line_input_and_metres(tmp_path: Path) -> None:

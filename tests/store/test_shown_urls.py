@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from kb.errors import BadInput
+from kb.base.errors import BadInput
 from kb.store import Store
 from kb.store.places import ServerPlace, place_of
 from tests.cli.conftest import home, jackfield

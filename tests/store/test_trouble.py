@@ -17,14 +17,15 @@ import pytest
 import sqlalchemy as sa
 import sqlalchemy.exc
 
-from kb.errors import BookTrouble, JackfieldError
+from kb.base.errors import BookTrouble, JackfieldError
 from kb.exchange.backup import examined
-from kb.store import Store, peek, places
+from kb.store import Store, places
+from kb.store import revision as peek
+from kb.store.content_id import sealed_id
 from kb.store.facts import AliasFact
-from kb.store.quick import visits_of
-from kb.store.reading import Snapshot
-from kb.store.seal import sealed_id
-from kb.store.trouble import told
+from kb.store.failures import told
+from kb.store.one_set import visits_of
+from kb.store.snapshot import Snapshot
 from tests.store.helpers import KEY, raw, visit
 
 ID = "0192a6c0-0000-7000-8000-000000000001"

@@ -11,12 +11,12 @@ from pathlib import Path
 import pytest
 from alembic.script import ScriptDirectory
 
-from kb.errors import BookTooNew, BookTrouble
+from kb.base.errors import BookTooNew, BookTrouble
+from kb.domain.words import Form
 from kb.store import Store, upgrade
+from kb.store.failures import told
 from kb.store.places import place_of
-from kb.store.signs import FORMATS
-from kb.store.trouble import told
-from kb.words import Form
+from kb.store.sqlite_codes import FORMATS
 from tests.store.conftest import new_place
 from tests.store.helpers import KEY, raw, visit
 from tests.store.test_safety import start

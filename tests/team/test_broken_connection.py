@@ -13,7 +13,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from kb.errors import BookTrouble, BookUnavailable, Interrupted, PerhapsSaved
+from kb.base.errors import BookTrouble, BookUnavailable, Interrupted, PerhapsSaved
 from kb.store import Store, places
 from tests.cli.conftest import Done, Run
 from tests.conftest import LONG

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from kb.errors import BookTrouble, BookUnavailable, Interrupted, PerhapsSaved
+from kb.base.errors import BookTrouble, BookUnavailable, Interrupted, PerhapsSaved
 from kb.store import Store, places
-from kb.store.signs import FORMATS
+from kb.store.sqlite_codes import FORMATS
 from tests.cli.conftest import Run
 from tests.store.helpers import KEY, visit
 

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from kb.book import Book
-from kb.visit import visit_from
+from kb.domain.visit import visit_from
 
 if TYPE_CHECKING:
     from werkzeug.test import TestResponse
@@ -134,7 +134,7 @@ def stranger(app: Any, codes: list[str]) -> Phone:
 def new_phone(app: Any, codes: list[str]) -> NewPhone:
     def make() -> Phone:
         # The pairing limit is a matter of test_pairing; here phones come one after another.
-        from kb.web.limits import Limit
+        from kb.web.rate_limit import Limit
 
         app.extensions["jackfield"].guards.pairing = Limit(per_s=1000, burst=1000)
         return Phone(app.test_client(), codes).pair()

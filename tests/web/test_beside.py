@@ -52,7 +52,7 @@ class Recording(threading.Thread):
         self.enough = threading.Event()
 
     def run(self) -> None:
-        from kb.web.entry import new_id
+        from kb.web.visit_form import new_id
 
         try:
             while not self.enough.is_set() and len(self.acknowledged) < ENOUGH:

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 
 from kb.book import Book
-from kb.visit import Visit, visit_from
+from kb.domain.visit import Visit, visit_from
 from tests.conftest import LONG
 from tests.store.random_visits import any_visit
 from tests.web.conftest import NORWELL, Phone

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from kb.visit import visit_from
+from kb.domain.visit import visit_from
 from tests.web.conftest import FORM, ID, NORWELL, NewPhone, Phone
 
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
@@ -152,7 +152,7 @@ def test_a_form_of_ten_thousand_fields_is_refused(phone: Phone) -> None:
 
 
 def test_a_flood_is_slowed_down_for_its_sender_only(app: Any, new_phone: NewPhone) -> None:
-    from kb.web.limits import Limit
+    from kb.web.rate_limit import Limit
 
     flood, calm = new_phone(), new_phone()
     app.extensions["jackfield"].guards.asking = Limit(per_s=0.5, burst=10)

@@ -96,7 +96,7 @@ def test_nothing_that_is_sent_is_a_mistake_of_ours_or_changes_the_book(
     headers: dict[str, str],
     body: Any,
 ) -> None:
-    from kb.web.limits import Limit
+    from kb.web.rate_limit import Limit
 
     app.extensions["jackfield"].guards.asking = Limit(per_s=1e6, burst=1e6)
     phone: Phone = request.getfixturevalue("stranger" if who == "stranger" else "phone")

@@ -7,9 +7,10 @@ from typing import Any
 
 import pytest
 
-from kb.cli.isolate_book import load_model
-from kb.isolate import PathUsed, says, start
-from kb.words import DriverInput, Signal
+from kb.book.faults import load_model
+from kb.domain.words import DriverInput, Signal
+from kb.isolate import PathUsed, start
+from kb.isolate import wording as says
 from tests.web.conftest import Phone
 
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")

@@ -154,8 +154,9 @@ def test_a_forgotten_phone_keeps_no_page_but_what_waits(open_page: Open, laptop:
 
 def test_the_guided_isolation_goes_on_without_a_link(open_page: Open, laptop: Laptop, book: Any) -> None:
     """For a set that was looked at, the turns of the kept tests are those that the book would take."""
-    from kb.cli.isolate_book import learned_model, path_in_book
-    from kb.isolate import says, start
+    from kb.book.faults import learned_model, path_in_book
+    from kb.isolate import start
+    from kb.isolate import wording as says
 
     page = open_page()
     page.goto(laptop.url(NORWELL))

@@ -47,7 +47,7 @@ def test_every_page_has_one_heading_a_language_and_a_name_for_each_field(path: s
 
 
 def test_search_ranks_as_find_does(phone: Phone, book: Any) -> None:
-    from kb.visit import visit_from
+    from kb.domain.visit import visit_from
 
     models = ["NV40-210", "NV40-211", "NV42-210", "NX40-210", "NV32-208"]
     book.record(
@@ -96,8 +96,8 @@ def test_the_set_page_says_the_path_first_then_the_panel_then_who_found_it(phone
 
 
 def test_the_path_is_the_one_that_the_command_gives(phone: Phone, book: Any) -> None:
+    from kb.domain.words import DriverInput
     from kb.path import sentence
-    from kb.words import DriverInput
 
     view = book.view("Norwell", "NV40-210")
     connection = book.connect(view.panel, view.source, inputs=[DriverInput.OPTICAL], length_m=4.0)
@@ -111,8 +111,8 @@ def test_the_path_is_the_one_that_the_command_gives(phone: Phone, book: Any) -> 
 
 
 def test_a_changed_usual_driver_counts_at_once(phone: Phone, home: Any) -> None:
+    from kb.domain.words import DriverInput
     from kb.settings import Settings, save
-    from kb.words import DriverInput
 
     assert "Converter DAC" in shown(phone.get("/set?make=Norwell&model=NV40-210").text)
     save(home, Settings(inputs=(DriverInput.OPTICAL,)))
@@ -150,8 +150,9 @@ def test_an_address_that_makes_no_sense_is_told_so(path: str, phone: Phone) -> N
 
 def test_isolation_on_the_phone_asks_the_same_tests_to_the_same_end(phone: Phone) -> None:
     """Every answer is the first of its test; the machine and the page must agree at each step."""
-    from kb.cli.isolate_book import load_model
-    from kb.isolate import path_used, says, start
+    from kb.book.faults import load_model
+    from kb.isolate import path_used, start
+    from kb.isolate import wording as says
 
     state = start(load_model(), "no-sound", path_used("optical"))
     path = "/isolate?complaint=no-sound&signal=optical"

@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 
-from kb.errors import BadInput
+from kb.base.errors import BadInput
 from tests.web.conftest import FORM, ID, Phone
 
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
@@ -316,7 +316,7 @@ def test_a_name_that_was_sent_is_never_a_path(phone: Phone, home: Path) -> None:
 
 
 def test_no_file_of_visits_holds_a_photo(phone: Phone, home: Path, book: Any) -> None:
-    from kb.visit import visit_to
+    from kb.domain.visit import visit_to
 
     send(phone, picture())
     (visit,) = book.visits("Hallmere", "HM32-5")

@@ -12,13 +12,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.visit import visit_from, visit_to
+from kb.domain.visit import visit_from, visit_to
 from tests.web.conftest import FORM, ID, NewPhone, Phone
 from tests.web.test_pages import shown
 
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
 
-from kb.web.entry import JACK, Entry, new_id
+from kb.web.visit_form import JACK, Entry, new_id
 
 
 def test_a_recorded_visit_is_in_the_book_with_what_its_marks_say(phone: Phone, book: Any) -> None:
@@ -257,7 +257,7 @@ def test_no_form_whatever_it_holds_is_a_mistake_of_ours(fuzzed: Any, data: dict[
 def fuzzed(tmp_path_factory: pytest.TempPathFactory) -> Any:
     """One phone for all examples, with no limit on how often it asks."""
     from kb.web.app import make_app
-    from kb.web.limits import Limit
+    from kb.web.rate_limit import Limit
 
     codes: list[str] = []
     app = make_app(tmp_path_factory.mktemp("fuzzed"), tell=codes.append)

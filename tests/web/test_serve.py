@@ -127,7 +127,7 @@ def test_the_next_code_is_shown_in_the_terminal(served: Served) -> None:
 
 def test_many_phones_at_once_lose_nothing(served: Served, book: Any) -> None:
     """Twelve phones, three visits each, two sets between them; every visit is sent twice."""
-    from kb.web.entry import new_id
+    from kb.web.visit_form import new_id
 
     codes = [served.said["code"]]
     first = Line(served.port)
@@ -259,9 +259,9 @@ def test_the_address_as_a_qr_code_reads_back(tmp_path: Path) -> None:
 
 def test_while_the_book_is_learned_anew_nobody_waits(home: Path) -> None:
     """Many new findings: set pages go on with what was learned before, a set that changed with its own."""
+    from kb.domain.visit import visit_from
     from kb.evidence import Evidence
-    from kb.visit import visit_from
-    from kb.web.books import Books
+    from kb.web.book_pool import Books
     from tests.web.conftest import NORWELL
 
     books = Books(home)

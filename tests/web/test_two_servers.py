@@ -15,13 +15,13 @@ from typing import Any
 
 import pytest
 
-from kb.visit import visit_from
+from kb.domain.visit import visit_from
 from tests.web.conftest import FORM, ID, NORWELL, Phone
 
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
 
-from kb.errors import BookTrouble
-from kb.web.books import Books
+from kb.base.errors import BookTrouble
+from kb.web.book_pool import Books
 from kb.web.pairing import Phones
 from tests.web.test_serve import Line, Served
 

@@ -1,1 +1,1 @@
-"""By which steps did the format of the book change? Run by ``kb.store.upgrade`` through Alembic."""
+"""Hold the migrations of the book's format; ``kb.store.upgrade`` runs them through Alembic."""

@@ -1,4 +1,4 @@
-"""In which transaction do the migrations run? In the one that ``kb.store.upgrade`` has opened."""
+"""Run the migrations in the transaction that ``kb.store.upgrade`` has opened."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How does a migration change what SQLite cannot alter, the CHECK of a column?
+"""Change the CHECK of a column, which SQLite cannot alter.
 
 def upgrade() -> None:
     allow_words("finding", "form", "rca-pair rca-single ... new-form")

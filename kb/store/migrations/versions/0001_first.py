@@ -1,4 +1,4 @@
-"""What was the first format of the book?
+"""Make the first format of the book.
 
 Written out, not taken from ``kb.store.schema``: a migration stays as it was when the schema goes on.
 """

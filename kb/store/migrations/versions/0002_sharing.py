@@ -1,4 +1,4 @@
-"""What came with sharing? The nonce of each visit's id, and notes that were released for other books.
+"""Add what sharing needs: the nonce of each visit's id, and released notes.
 
 Written out, not taken from ``kb.store.schema``: a migration stays as it was when the schema goes on.
 """

@@ -1,4 +1,4 @@
-"""What goes with a visit as JSON? Readings of the loop, and the fault that mending confirmed.
+"""Add what goes with a visit as JSON: loop readings, and the fault that mending confirmed.
 
 Written out, not taken from ``kb.store.schema``: a migration stays as it was when the schema goes on.
 """

@@ -1,4 +1,4 @@
-"""What came in with which bundle, and which bundles were taken back? Withdrawals may have more turns.
+"""Record what came in with which bundle, and allow more turns of a withdrawal.
 
 What was entered anew to be shared is told from a correction, too.
 

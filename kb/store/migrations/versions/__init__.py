@@ -1,1 +1,1 @@
-"""Which steps are there, one file each, named by number?"""
+"""Hold one migration a file, named by number."""

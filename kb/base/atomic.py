@@ -1,0 +1,141 @@
+"""Write a file completely or not at all.
+
+What is written goes into an unfinished file beside it, which takes its place when all of it is on the disk. A
+crash leaves the old file as it was, and at most a ``.part`` that `jackfield doctor --mend` removes. Whoever
+reads a file, changes what it says and writes it holds its folder's lock meanwhile (``changing_files``).
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Final, cast
+
+from kb.base.errors import BookTrouble, ascii_controls
+from kb.base.files import refuse_special
+
+if TYPE_CHECKING:
+    import sqlite3
+
+MINE: Final = 0o600  #: read and written by its owner alone
+USUAL: Final = 0o666  #: whatever the user's mask leaves of it
+
+LOCK: Final = "changes.lock"  #: empty; held by whoever changes a small file of its folder
+LOCK_WAIT_S: Final = 30.0
+
+_LONGEST: Final = 100  # characters of the name that an unfinished file keeps: more may not fit beside
+
+
+@contextmanager
+def whole(path: Path, mode: int = MINE, *, packed: bool = False) -> Iterator[IO[bytes]]:
+    """A file to write to, that takes the place of ``path`` at the end; ``packed`` as gzip.
+
+    Its folder must be there. Raises OSError; whatever is raised meanwhile leaves ``path`` as it was.
+    """
+    unfinished = path.with_name(f".{path.name[:_LONGEST]}.{secrets.token_hex(4)}.part")
+    try:
+        with open(os.open(unfinished, os.O_CREAT | os.O_EXCL | os.O_WRONLY, mode), "wb") as file:
+            if packed:
+                import gzip  # settings are written without it
+
+                with gzip.GzipFile("", "wb", fileobj=file, mtime=0) as inside:
+                    yield cast(IO[bytes], inside)
+            else:
+                yield file
+            file.flush()
+            os.fsync(file.fileno())
+        unfinished.replace(path)
+        sync_names(path.parent)
+    finally:
+        with suppress(OSError):
+            unfinished.unlink(missing_ok=True)
+
+
+def put_new(unfinished: Path, path: Path) -> None:
+    """Let a finished file take its place at ``path``, but not that of another file.
+
+    Raises FileExistsError where one is there, OSError.
+    """
+    try:
+        os.link(unfinished, path)
+    except FileExistsError:
+        raise
+    except OSError:  # a disk without links
+        if os.path.lexists(path):
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path)) from None
+        unfinished.rename(path)
+    else:
+        unfinished.unlink()
+    sync_names(path.parent)
+
+
+def sync_names(folder: Path) -> None:
+    """Have the disk keep a folder's list of names, so that what was renamed stays so when the power fails.
+
+    Windows keeps names by itself; of a disk that cannot, no more can be had, and what was written is there.
+    """
+    if os.name == "nt":  # pragma: no cover (a folder cannot be opened there)
+        return
+    with suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def write_mine(path: Path, content: bytes) -> None:
+    """Write a file that its owner alone reads, in a folder of his alone if there is none. Raises OSError."""
+    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    with whole(path) as file:
+        file.write(content)
+
+
+@contextmanager
+def changing_files(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
+    """Keep all other threads and programs from changing the small files of ``folder`` until the block ends.
+
+    For whoever reads such a file, changes what it says and writes it; who only reads needs no lock. It cannot
+    be taken twice by one thread. The system lets go of it when a program dies. Raises BookTrouble where
+    another holds it for ``wait_s`` seconds, or the folder cannot be written to.
+    """
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as problem:
+        said = ascii_controls(problem.strerror or str(problem))
+        raise BookTrouble(f"{folder}: {said}; nothing was changed") from problem
+    refuse_special(folder / LOCK)
+    lock = _held(folder / LOCK, wait_s)
+    try:
+        yield
+    finally:
+        lock.close()
+
+
+def _held(file: Path, wait_s: float) -> sqlite3.Connection:
+    """A lock of SQLite, which works alike on Linux, macOS and Windows; held until it is closed."""
+    import sqlite3  # not needed by those who only write
+
+    lock = None
+    try:
+        # Only SQLite opens this file: to close any other descriptor of it would give up the lock.
+        lock = sqlite3.connect(file, timeout=wait_s, isolation_level=None)
+        lock.execute("BEGIN EXCLUSIVE")
+        with suppress(OSError):  # not ours to change
+            file.chmod(MINE)
+    except BaseException as problem:
+        if lock is not None:
+            lock.close()
+        if not isinstance(problem, sqlite3.Error):
+            raise
+        code = getattr(problem, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
+        if code == sqlite3.SQLITE_NOTADB:
+            raise BookTrouble(f"{file}: holds what is no lock; remove this file") from problem
+        busy = code == sqlite3.SQLITE_BUSY
+        said = "another Jackfield is changing its files, try again" if busy else str(problem)
+        raise BookTrouble(f"{file.parent}: {said}; nothing was changed") from problem
+    return lock

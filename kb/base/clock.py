@@ -1,0 +1,29 @@
+"""Tell the date and time; tests can set this one clock.
+
+>>> import os; os.environ["JACKFIELD_TODAY"] = "2026-03-04"
+>>> today().isoformat()
+'2026-03-04'
+>>> del os.environ["JACKFIELD_TODAY"]
+"""
+
+from __future__ import annotations
+
+import os
+from datetime import UTC, date, datetime
+
+from kb.base.errors import BadInput
+
+
+def today() -> date:
+    """The local date, or the one in ``JACKFIELD_TODAY`` (ISO 8601)."""
+    if fixed := os.environ.get("JACKFIELD_TODAY"):
+        try:
+            return date.fromisoformat(fixed)
+        except ValueError:
+            raise BadInput("JACKFIELD_TODAY", fixed, "a date such as 2026-03-04") from None
+    return datetime.now().astimezone().date()
+
+
+def now() -> datetime:
+    """This moment in UTC, to the second: for names of backups and entries of the history."""
+    return datetime.now(UTC).replace(microsecond=0)

@@ -1,0 +1,76 @@
+"""Read a JSON or TOML file that the user names, bounded, with mistakes named by line."""
+
+from __future__ import annotations
+
+import re
+import sys
+from pathlib import Path
+from typing import Any, Final
+
+from kb.base.errors import BadInput, described
+from kb.base.files import open_plain
+from kb.base.parsing import json_of, toml_of
+
+MOST_BYTES: Final = 8 * 1024 * 1024  #: a file of visits or jobs, at most
+
+
+def read_bytes(name: str, most: int = MOST_BYTES) -> tuple[bytes, str]:
+    """(bytes, place) of a file, or of stdin for ``-``.
+
+    Raises BadInput where it is missing, is no file, or is larger than ``most`` bytes.
+    """
+    place = "standard input" if name == "-" else name
+    try:
+        if name == "-":
+            raw = sys.stdin.buffer.read(most + 1)
+        else:
+            with open_plain(Path(name), place, "a file (or - for standard input)") as file:
+                raw = file.read(most + 1)
+    except FileNotFoundError:
+        raise BadInput(place, described("no such file"), "the name of a file that is there") from None
+    except OSError as trouble:
+        raise BadInput(
+            place, described(trouble.strerror or str(trouble)), "a file that can be read"
+        ) from None
+    except ValueError:
+        raise BadInput("file name", name, "a name that the system allows") from None
+    if len(raw) > most:
+        raise BadInput(place, described(f"more than {most // 1024 // 1024} MiB"), "a smaller file")
+    return raw, place
+
+
+def read_text(name: str, most: int = MOST_BYTES, expected: str = "JSON or TOML") -> tuple[str, str]:
+    """(text, place) of a file, or of stdin for ``-``.
+
+    Raises BadInput as :func:`read_bytes` does, and where it is no UTF-8 or empty; ``expected`` says what
+    should have stood there.
+    """
+    raw, place = read_bytes(name, most)
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as wrong:
+        raise BadInput(f"{place}, byte {wrong.start}", described("no UTF-8"), "text in UTF-8") from None
+    if not text.strip():
+        raise BadInput(place, described("an empty file"), expected)
+    return text, place
+
+
+def read_data(name: str, most: int = MOST_BYTES) -> tuple[Any, str]:
+    """(parsed JSON or TOML, place). TOML by its ending; without one, JSON is tried first.
+
+    Raises BadInput with the line where the file is neither.
+    """
+    text, place = read_text(name, most)
+    if name.lower().endswith(".toml"):
+        return toml_of(text, place, "JSON or TOML"), place
+    try:
+        return json_of(text, place, by_line=True), place
+    except BadInput:
+        looks_json = text.lstrip()[:1] in "{[\"'" and not _TABLE.match(text)
+        if name.lower().endswith(".json") or looks_json:
+            raise
+        return toml_of(text, place, "JSON or TOML"), place
+
+
+#: ``[loop]`` or ``[[jobs]]`` on the first line: TOML may begin as a list in JSON does.
+_TABLE: Final = re.compile(r"\s*\[\[?\s*[A-Za-z_][\w.-]*\s*\]\]?[ \t]*(#.*)?$", re.MULTILINE)

@@ -1,0 +1,71 @@
+"""Parse JSON and TOML strictly: one reader for every file.
+
+What readers of JSON disagree on is refused, so that nothing is taken for what nobody meant: a key that stands
+twice, NaN and Infinity (RFC 8259, sections 4 and 6), numbers and nesting without end.
+
+>>> json_of('{"make": "Norwell"}', "visit.json")
+{'make': 'Norwell'}
+>>> json_of('{"make": "a", "make": "b"}', "visit.json")
+Traceback (most recent call last):
+...
+kb.base.errors.BadInput: visit.json: saw "'make' stands there twice", expected JSON
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from typing import Any, Final
+
+from kb.base.errors import BadInput, described
+
+
+def json_of(text: str, place: str, *, by_line: bool = False) -> Any:
+    """The JSON value in ``text``; ``by_line``: it has lines, so that a mistake is named with its own.
+
+    Raises BadInput.
+    """
+    try:
+        return json.loads(text, parse_constant=_no_constant, object_pairs_hook=_once)
+    except RecursionError:
+        raise BadInput(place, described("deeply nested JSON"), "a flat object") from None
+    except json.JSONDecodeError as wrong:
+        where = f"{place}, line {wrong.lineno}" if by_line else place
+        raise BadInput(where, described(wrong.msg), "JSON") from None
+    except ValueError as wrong:  # of ours, or a number of more digits than Python reads
+        raise BadInput(place, str(wrong), "JSON") from None
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        keys = [key for key, _ in pairs]
+        twice = next(key for key in keys if keys.count(key) > 1)
+        raise ValueError(f"{twice[:40]!r} stands there twice")
+    return found
+
+
+def _no_constant(name: str) -> None:
+    raise ValueError(f"{name} is no number in JSON")
+
+
+_PARTS: Final = 30  #: of a dotted key; each costs the parser memory for all before it
+#: Strings and comments (toml.io, v1.0.0), in which a dot parts nothing.
+_SAID: Final = re.compile(
+    r'"""(?:[^\\]|\\.)*?"""|\'\'\'.*?\'\'\'|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#[^\n]*', re.DOTALL
+)
+_BETWEEN_KEYS: Final = re.compile(r"[={},\[\]\n]")
+
+
+def toml_of(text: str, place: str, expected: str = "TOML") -> dict[str, Any]:
+    """The tables in a TOML ``text``; ``expected``: what else could have stood there. Raises BadInput."""
+    import tomllib  # a cold look-up reads no TOML
+
+    if any(key.count(".") >= _PARTS for key in _BETWEEN_KEYS.split(_SAID.sub("", text))):
+        raise BadInput(place, described("a key of many parts"), "keys of a few parts")
+    try:
+        return tomllib.loads(text)
+    except RecursionError:
+        raise BadInput(place, described("deeply nested TOML"), "flat tables") from None
+    except ValueError as wrong:  # no TOML, or a number of more digits than Python reads
+        raise BadInput(place, str(wrong), expected) from None

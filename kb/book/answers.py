@@ -1,0 +1,117 @@
+"""Define the book's answers to a query, and answer many queries in a row."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+# A cold ``find`` comes through here: what it does not need is imported where it is used.
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from kb.domain.panel import Panel
+    from kb.domain.visit import Source, Visit
+    from kb.index import Answer, Reader
+
+
+@dataclass(frozen=True, slots=True)
+class FoundSet:
+    """One set that may be meant. ``score`` (0..1) and ``how`` are those of ``kb.index``.
+
+    ``best`` is the way to connect it to the usual driver, None where there is none. It is chosen by the
+    findings of this very set, when they are recorded: what its sisters did is weighed by ``Book.connect``
+    alone, as it would have to be read at every look-up. Of two ways that are equally plain the one that
+    ``connect`` puts first may therefore be the other.
+    """
+
+    make: str
+    model: str
+    kind: str
+    score: float
+    how: str
+    findings: int
+    best: dict[str, Any] | None
+    snippet: str
+
+
+def best_line(one: FoundSet) -> str:
+    """``optical digital → optical cable 2 m → DAC; speakers stay on``."""
+    if one.best is None:
+        return "no way to the usual driver known"
+    from kb.domain.words import Signal, Speakers
+
+    chain = " → ".join([Signal(one.best["signal"]).label, *one.best["items"]])
+    speakers = Speakers(one.best["speakers"])
+    return chain if speakers is Speakers.UNKNOWN else f"{chain}; speakers {speakers.label}"
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """The answer to one query, best match first."""
+
+    query: str
+    matches: tuple[FoundSet, ...]
+    did_you_mean: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SetView:
+    """All that is known of one set."""
+
+    source: Source
+    panel: Panel
+    visits: tuple[Visit, ...]
+
+
+def found(answer: Answer, best: Callable[[str, str], dict[str, Any] | None]) -> Found:
+    """The index's answer; ``best`` is told the key of a set and what the index kept for it."""
+    return Found(
+        answer.query,
+        tuple(
+            FoundSet(
+                make=one.make,
+                model=one.model,
+                kind=one.kind,
+                score=one.score,
+                how=one.how,
+                findings=one.findings,
+                best=best(one.key, one.best),
+                snippet=one.snippet,
+            )
+            for one in answer.matches
+        ),
+        answer.did_you_mean,
+    )
+
+
+class Searcher:
+    """Many queries with one reader; made by ``Book.searcher``.
+
+    ``anew`` gives another reader where this one's index is damaged, or another process made it anew.
+    """
+
+    def __init__(
+        self, reader: Reader | None, told: Callable[[Answer], Found], anew: Callable[[], Reader]
+    ) -> None:
+        self._reader = reader
+        self._told: Final = told
+        self._anew: Final = anew
+
+    def find(self, query: str, limit: int = 10) -> Found:
+        """As ``Book.find``."""
+        from kb.index import IndexBroken
+
+        if self._reader is None:
+            return Found(query, ())
+        try:
+            return self._told(self._reader.find(query, limit=limit))
+        except IndexBroken:
+            self.close()
+            self._reader = self._anew()
+            return self._told(self._reader.find(query, limit=limit))
+
+    def close(self) -> None:
+        """Give the reader back."""
+        if self._reader is not None:
+            self._reader.close()
+            self._reader = None

@@ -1,0 +1,124 @@
+"""Use what the book knows of a set's path and faults, and keep what was found."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+from kb.base.errors import BadInput, NotFound
+from kb.domain.words import Outcome
+
+if TYPE_CHECKING:
+    from kb.book import Book, SetView
+    from kb.domain.visit import Finding, Visit
+    from kb.isolate import Confirmed, Model, PathUsed, State
+    from kb.path import Connection
+
+
+@lru_cache(maxsize=1)
+def load_model() -> Model:
+    """The model that came with the program."""
+    import tomllib
+
+    from kb.catalogue import data_file
+    from kb.isolate import model_from
+
+    return model_from(tomllib.loads(data_file("faults.toml").read_text("utf-8")))
+
+
+def learned_model(book: Book) -> Model:
+    """The model, its odds moved by what mending confirmed in this book."""
+    from kb.isolate import confirmed_from, learned
+
+    model = load_model()
+    good: list[Confirmed] = []
+    for case in book.cases():
+        with suppress(BadInput):  # of another release, with faults that are not known here
+            good += confirmed_from(model, [case])
+    return learned(model, good) if good else model
+
+
+def path_in_book(
+    book: Book, known: SetView, connection: Connection | None = None
+) -> tuple[PathUsed, str] | None:
+    """The path of this set, and where that is known from: the latest visit that used one, else the rules.
+
+    What was connected counts before what would be best: a cable that lies there is what can be at fault.
+    None where there is no path. ``connection``: that of the usual driver, where it is known already.
+    """
+    from kb.isolate import PathUsed
+
+    connection = connection or book.connect(known.panel, known.source)
+    if last := _last_used(known.visits):
+        visit, finding = last
+        signal = finding.jack.signal
+        ways = [way for way in (connection.chosen, *connection.others) if way and way.signal is signal]
+        same = next((way for way in ways if way.items == finding.items or not finding.items), None)
+        its_input = finding.input or (same.input if same else None)
+        return PathUsed(signal, finding.items, its_input), f"as on {visit.date}"
+    if chosen := connection.chosen:
+        return PathUsed(chosen.signal, chosen.items, chosen.input), "as it would be connected"
+    return None
+
+
+def _last_used(visits: tuple[Visit, ...]) -> tuple[Visit, Finding] | None:
+    """The latest visit in which an output was used, and its finding; of several, the one that carried."""
+    from kb.domain.words import Signal
+
+    for visit in sorted(visits, key=lambda one: (one.date, one.id), reverse=True):
+        used = [
+            one
+            for one in visit.findings
+            if one.outcome is not Outcome.NOT_TRIED and one.jack.signal not in (None, Signal.NOT_AUDIO)
+        ]
+        if used:
+            return visit, next((one for one in used if one.outcome is Outcome.CARRIED), used[0])
+    return None
+
+
+def outcome_visit(book: Book, state: State, visit_id: str = "") -> Visit:
+    """What was found as a visit of today to the state's set; with an id of its own unless one is given.
+
+    The case counts for later searches only where mending ended the complaint.
+    """
+    from kb.base import clock
+    from kb.domain.visit import visit_from
+    from kb.isolate import finding_of
+
+    found = finding_of(state)
+    known = None
+    with suppress(NotFound):
+        known = book.view(state.make, state.set_model)
+    source: dict[str, Any] = {"make": state.make, "model": state.set_model}
+    if known:
+        source = {"make": known.source.make, "model": known.source.model, "kind": known.source.kind}
+    return visit_from(
+        {
+            "date": clock.today().isoformat(),
+            "by": book.settings.initials,
+            "basis": "tested",
+            "source": source,
+            "jacks": _jacks(state, found, known),
+            "note": found["note"],
+            "case": found["case"] if state.fixed else None,
+            **({"id": visit_id} if visit_id else {}),
+        },
+        "isolate",
+    )
+
+
+def _jacks(state: State, found: dict[str, Any], known: SetView | None) -> list[dict[str, Any]]:
+    """What the outcome says of the jack in use: nothing where it is not certain which one that is, and
+    nothing where the fault sits behind it, for a flat battery in the aid is no silent jack."""
+    from kb.domain.visit import Finding, finding_to
+
+    if known is None:
+        return []
+    jacks = [
+        one.jack for one in known.panel.jacks if one.jack.usable and one.jack.signal is state.path.signal
+    ]
+    told = {key: found["jack"][key] for key in ("outcome", "speakers") if found["jack"][key]}
+    if len(jacks) != 1 or not told:
+        return []
+    return [finding_to(Finding(jacks[0], items=state.path.items, input=state.path.input)) | told]

@@ -1,0 +1,75 @@
+"""Write a page or picture to the file that the user names, completely or not at all."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+from kb.base.atomic import USUAL, whole
+from kb.base.errors import BadInput, BookTrouble, described
+from kb.base.files import BESIDE
+from kb.settings import BOOK, FILES, FOLDERS
+
+
+def refuse_kept(name: str, option: str, home: Path) -> None:
+    """Raise BadInput where the file to be written is one that Jackfield keeps, in ``home`` or elsewhere."""
+    if _is_kept(Path(name), home):
+        raise BadInput(f"{option} {name}", described("a file that Jackfield keeps"), "another file")
+
+
+def _is_kept(path: Path, home: Path) -> bool:
+    try:
+        target = path.expanduser().resolve()
+        return any(_keeps(folder, target) for folder in _homes(home.resolve(), target))
+    except (OSError, RuntimeError, ValueError):  # no name, or a circle of links: writing will say so
+        return False
+
+
+def _homes(home: Path, target: Path) -> Iterator[Path]:
+    """The home of this call, and any other that the file lies in."""
+    yield home
+    yield from (folder for folder in target.parents if folder != home and (folder / BOOK).is_file())
+
+
+def _keeps(home: Path, target: Path) -> bool:
+    files = [*FILES, *(BOOK + ending for ending in BESIDE)]
+    if target.is_relative_to(home):
+        first = target.relative_to(home).parts[:1]
+        if first and (first[0] in (*files, *FOLDERS) or first[0].startswith(f"{BOOK}.")):
+            return True
+    # Under another name: a second link, or a file system that does not tell capital letters from small ones.
+    return target.exists() and any(
+        (home / name).exists() and (home / name).samefile(target) for name in files
+    )
+
+
+def write_out(name: str, content: str | bytes, option: str, mode: int = USUAL) -> int:
+    """Write ``content``, text as UTF-8, to the file ``name``, ``-`` for stdout; returns its bytes.
+
+    A file that is there is replaced when the new one is complete. Raises BadInput where the name is none
+    that can be written to, BookTrouble where writing fails.
+    """
+    raw = content.encode("utf-8") if isinstance(content, str) else content
+    if name == "-":
+        sys.stdout.buffer.write(raw)
+        sys.stdout.buffer.flush()
+        return len(raw)
+    path = Path(name)
+    try:
+        if path.is_dir():
+            raise BadInput(option, name, "a file, not a folder")
+        if not path.parent.is_dir():
+            raise BadInput(option, name, "a file in a folder that is there")
+        if path.exists() and not path.is_file():  # a pipe or a device is written to as it is
+            path.write_bytes(raw)
+            return len(raw)
+        with whole(path.resolve(), mode) as file:
+            file.write(raw)
+    except OSError as trouble:
+        raise BookTrouble(
+            f"{option} {name}: could not be written ({trouble.strerror or trouble})"
+        ) from trouble
+    except ValueError:
+        raise BadInput(option, name, "a name that the system allows") from None
+    return len(raw)

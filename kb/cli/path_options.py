@@ -1,0 +1,160 @@
+"""Share the options of commands that connect a set."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from kb.base.errors import BadInput, ascii_controls, described
+from kb.cli.common import Session
+from kb.domain.words import DriverInput, Signal
+from kb.settings import Units
+
+if TYPE_CHECKING:
+    from kb.book import SetView
+    from kb.path import Connection
+
+
+USUAL_RUN: Final = 1.5  #: metres
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """The options of :func:`path_options` as they were typed."""
+
+    make: str | None
+    model: str | None
+    file: str | None
+    inputs: str | None
+    driver: str | None
+    speakers_needed: bool
+    have: tuple[str, ...]
+    taken: tuple[str, ...]
+    length_text: str | None
+
+    def view(self, session: Session, command: str) -> SetView:
+        """The set of the book, or the one in the panel file, with the outputs in use marked as taken.
+
+        Raises NotFound where nobody met it.
+        """
+        from kb.book import SetView
+
+        signals = [Signal.read(signal, "--taken") for signal in self.taken]
+        if self.file:
+            from kb.cli.record import read_visits
+            from kb.domain.panel import panel_of
+
+            if self.make:
+                raise BadInput(command, described("a set and a panel file"), "one of them")
+            visits = read_visits(self.file)
+            if len(visits) != 1:
+                raise BadInput(self.file, described(f"{len(visits)} visits"), "one")
+            known = SetView(visits[0].source, panel_of(visits[0]), tuple(visits))
+        elif self.make:
+            known = session.book.view(self.make, self.model)
+        else:
+            raise BadInput(command, described("nothing"), "MAKE MODEL, or --panel VISITFILE")
+        return replace(known, panel=known.panel.taken(signals))
+
+    def driver_inputs(self, session: Session) -> tuple[DriverInput, ...]:
+        """What the driver takes."""
+        return asked_inputs(session, self.inputs, self.driver)
+
+    def metres(self, session: Session) -> float:
+        """How far it is to the driver."""
+        typed = asked_metres(session, self.length_text)
+        return USUAL_RUN if typed is None else typed
+
+    def connect(self, session: Session, known: SetView, length_m: float) -> Connection:
+        """How the set is connected to the driver, ``length_m`` metres away."""
+        return session.book.connect(
+            known.panel,
+            known.source,
+            inputs=self.driver_inputs(session),
+            speakers_needed=self.speakers_needed,
+            have=self.have,
+            length_m=length_m,
+        )
+
+
+def path_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """The options of a command that connects a set; it gets them as one ``asked``."""
+    options = (
+        click.argument("make", required=False),
+        click.argument("model", required=False),
+        click.option(
+            "--panel", "file", metavar="VISITFILE", help="A panel that is not in the book; - for stdin."
+        ),
+        click.option("--inputs", metavar="LIST", help="Inputs of the driver, with commas: line-3.5,optical"),
+        click.option(
+            "--driver", metavar="NAME", help="A driver of the catalogue, or the usual one by its name."
+        ),
+        click.option(
+            "--speakers-needed/--speakers-free", default=True, help="Do others listen to the set? (they do)"
+        ),
+        click.option("--have", multiple=True, metavar="ITEM", help="An item to hand; repeat for more."),
+        click.option(
+            "--taken",
+            multiple=True,
+            metavar="SIGNAL",
+            help="An output in use by something else; repeat for more.",
+        ),
+        click.option(
+            "--length",
+            "length_text",
+            metavar="L",
+            help="Cable to the driver, slack included: 4 m, 10ft; a bare number is metres, or feet where the "
+            f"settings say so. Default {USUAL_RUN:g} m.",
+        ),
+    )
+    names = [one.name for one in fields(Asked)]
+
+    @functools.wraps(command)
+    def wrapped(*args: Any, **given: Any) -> Any:
+        asked = Asked(**{name: given.pop(name) for name in names})
+        return command(*args, asked=asked, **given)
+
+    return functools.reduce(lambda inner, option: option(inner), reversed(options), wrapped)
+
+
+def asked_metres(session: Session, typed: str | None) -> float | None:
+    """``--length`` as typed: bare numbers are metres, or feet where the settings say so; None: none typed.
+
+    With --json the settings do not count: a program types metres. Raises BadInput.
+    """
+    if typed is None:
+        return None
+    from kb.loop.units import has_unit, length
+    from kb.path.connect import LONGEST_RUN
+
+    feet = not session.as_json and session.settings.units is Units.FEET
+    metres = length(typed, "--length", low=0, high=LONGEST_RUN, feet=feet)
+    if feet and not has_unit(typed):
+        session.say(f"{ascii_controls(typed[:60])}: read as feet; for metres write m")
+    return metres
+
+
+def asked_inputs(session: Session, inputs: str | None, driver: str | None) -> tuple[DriverInput, ...]:
+    """The inputs of the driver: as listed, of the driver named, or of the usual one."""
+    if inputs is not None and driver is not None:
+        raise BadInput("--driver", described("--inputs and --driver"), "one of them")
+    if inputs is not None:
+        words = [word.strip() for word in inputs.split(",") if word.strip()]
+        if not words:
+            raise BadInput("--inputs", inputs, "the inputs of the driver, such as line-3.5,optical")
+        return DriverInput.read_all(words, "--inputs")
+    if driver is None or driver.casefold() == session.settings.driver.casefold():
+        return session.settings.inputs
+    from kb.catalogue.drivers import driver_inputs
+
+    known = driver_inputs()
+    for name, its_inputs in known.items():
+        if name.casefold() == driver.casefold():
+            return its_inputs
+    usual = [session.settings.driver] if session.settings.driver else []
+    names = list(dict.fromkeys([*usual, *known]))
+    raise BadInput("--driver", driver, f"one of {', '.join(names)}")

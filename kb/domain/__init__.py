@@ -1,0 +1,1 @@
+"""Define what an installer talks of: words, jacks, markings, panels and visits."""

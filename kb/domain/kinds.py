@@ -1,0 +1,341 @@
+"""Define the kinds of value that a field can hold: each reads one strictly and knows its bounds.
+
+A field of a visit is declared once, where its dataclass names it, with :func:`declared`. Files, CSV, the
+tables of a book, the form of the page and the tests derive from that declaration.
+
+>>> from dataclasses import dataclass, field
+>>> @dataclass(frozen=True)
+... class Cable:
+...     name: str = field(metadata=declared(Name(), "what it is called"))
+...     length_m: float = field(default=1.5, metadata=declared(Number(0.1, 50, "metres"), "how long"))
+>>> read_object(Cable, {"name": "thin one"}, "cable", "an object with a name")
+Cable(name='thin one', length_m=1.5)
+>>> write_object(Cable("thin one", 2.0))
+{'name': 'thin one', 'length_m': 2.0}
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import MISSING, Field, dataclass, fields, is_dataclass
+from datetime import date as Day
+from datetime import datetime
+from typing import Any, Final, Protocol, TypeVar
+from uuid import UUID
+
+from kb.base import text
+from kb.base.errors import BadInput, described
+from kb.base.validation import Fields, listed, truth
+from kb.domain.words import Word
+
+T = TypeVar("T")
+
+FIRST_DATE: Final = Day(1970, 1, 1)
+_ISO_DATE: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}\Z")
+
+
+class ValueKind(Protocol):
+    """A kind of value. ``expected`` says for people what it must be."""
+
+    @property
+    def expected(self) -> str:
+        """What a value must be, in a message."""
+
+    def read(self, value: object, place: str) -> Any:
+        """The value as the domain holds it; raises BadInput naming ``place``."""
+
+
+@dataclass(frozen=True, slots=True)
+class OneOf:
+    """One word of a vocabulary."""
+
+    words: type[Word]
+
+    @property
+    def expected(self) -> str:
+        return f"one of {', '.join(self.words)}"
+
+    def read(self, value: object, place: str) -> Word:
+        return self.words.read(value, place)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of text of at most ``most`` characters; it may be empty."""
+
+    most: int = text.LINE
+    expected: str = "one line of text"
+
+    def read(self, value: object, place: str) -> str:
+        return text.line(value, place, self.most)
+
+
+@dataclass(frozen=True, slots=True)
+class Name:
+    """One line of text with at least one letter or digit."""
+
+    expected: str = "a name"
+    most: int = text.LINE
+
+    def read(self, value: object, place: str) -> str:
+        name = text.line(value, place, self.most, empty=False)
+        if not text.squeezed(name):
+            raise BadInput(place, name, "letters or digits")
+        return name
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Free text of several lines."""
+
+    most: int = text.NOTE
+    expected: str = "text"
+
+    def read(self, value: object, place: str) -> str:
+        return text.note(value, place, self.most)
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """True or false."""
+
+    expected: str = "true or false"
+
+    def read(self, value: object, place: str) -> bool:
+        return truth(value, place)
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """A number from ``low`` to ``high``."""
+
+    low: float
+    high: float
+    expected: str
+
+    def read(self, value: object, place: str) -> float:
+        if (
+            isinstance(value, bool)
+            or not isinstance(value, (int, float))
+            or not self.low <= value <= self.high
+        ):
+            raise BadInput(place, value, self.expected)
+        return float(value)
+
+
+@dataclass(frozen=True, slots=True)
+class Whole:
+    """A whole number from ``low`` to ``high``."""
+
+    low: int
+    high: int
+    expected: str
+
+    def read(self, value: object, place: str) -> int:
+        if isinstance(value, bool) or not isinstance(value, int) or not self.low <= value <= self.high:
+            raise BadInput(place, value, self.expected)
+        return value
+
+
+@dataclass(frozen=True, slots=True)
+class CalendarDay:
+    """A calendar date, ISO 8601, from 1970 on."""
+
+    expected: str = "a date such as 2026-03-04"
+
+    def read(self, value: object, place: str) -> Day:
+        found = value
+        if isinstance(found, datetime):
+            found = found.date()
+        elif isinstance(found, str) and _ISO_DATE.match(found):
+            try:
+                found = Day.fromisoformat(found)
+            except ValueError:
+                found = None
+        if not isinstance(found, Day):
+            raise BadInput(place, value, self.expected)
+        if found < FIRST_DATE:
+            raise BadInput(place, value, f"a date from {FIRST_DATE} to today")
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class Identifier:
+    """A UUID in its usual lower-case form."""
+
+    expected: str = "a UUID"
+
+    def read(self, value: object, place: str) -> str:
+        if isinstance(value, str) and len(value) <= 45:
+            try:
+                return str(UUID(value))
+            except ValueError:
+                pass
+        raise BadInput(place, value, self.expected)
+
+
+@dataclass(frozen=True, slots=True)
+class ListOf:
+    """A list of at most ``most`` values of one kind; ``distinct``: each counts once."""
+
+    kind: ValueKind
+    most: int
+    distinct: bool = False
+    expected: str = "a list"
+
+    def read(self, value: object, place: str) -> tuple[Any, ...]:
+        found = listed(self.kind.read, self.most)(value, place)
+        return tuple(dict.fromkeys(found)) if self.distinct else found
+
+
+@dataclass(frozen=True, slots=True)
+class Attachment:
+    """An object that goes with a visit, held as canonical JSON of at most ``most`` characters, "" for none.
+
+    What it means is known to the package that reads it.
+    """
+
+    most: int
+    expected: str = "an object"
+
+    def read(self, value: object, place: str) -> str:
+        if not isinstance(value, Mapping):
+            raise BadInput(place, value, self.expected)
+        try:
+            # A later release writes texts out as they are: what steers a terminal must not be in them. After
+            # that two keys may be equal or in another order, so it is read again before it is written.
+            written = _canonical(json.loads(text.visible(_canonical(value))))
+        except (ValueError, RecursionError, TypeError):
+            raise BadInput(
+                place, described("a value that JSON cannot hold"), "numbers, texts and lists"
+            ) from None
+        if len(written) > self.most:
+            raise BadInput(place, described(f"{len(written)} characters"), f"at most {self.most}")
+        return written if value else ""
+
+
+def _canonical(value: object) -> str:
+    return json.dumps(value, sort_keys=True, ensure_ascii=False, allow_nan=False, default=str)
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """An object with fields of its own, held as a dataclass."""
+
+    of: type[Any]
+    expected: str
+
+    def read(self, value: object, place: str) -> Any:
+        return read_object(self.of, value, place, self.expected)
+
+
+@dataclass(frozen=True, slots=True)
+class Declared:
+    """What is declared of one field besides its name, type and default."""
+
+    kind: ValueKind
+    about: str
+    """What it says, for the documentation of the file format."""
+    private: bool = False
+    """Is it kept from other books?"""
+    key: str = ""
+    """Its key in files where that is not the field's name."""
+    column: str = ""
+    """Its column in CSV where that is not the key."""
+
+
+def declared(
+    kind: ValueKind, about: str, *, private: bool = False, key: str = "", column: str = ""
+) -> dict[str, Declared]:
+    """The metadata of a declared field, for ``dataclasses.field(metadata=...)``."""
+    return {"declared": Declared(kind, about, private, key, column)}
+
+
+@dataclass(frozen=True, slots=True)
+class DeclaredField:
+    """A declared field of a dataclass: ``name`` in code, ``key`` in files, ``column`` in CSV."""
+
+    name: str
+    key: str
+    column: str
+    kind: ValueKind
+    about: str
+    private: bool
+    required: bool
+    default: Any
+
+
+def fields_of(of: type[Any]) -> tuple[DeclaredField, ...]:
+    """The declared fields of a dataclass in their order; fields without a declaration are left out."""
+    found = _KNOWN.get(of)
+    if found is None:
+        found = _KNOWN[of] = tuple(_described(one) for one in fields(of) if "declared" in one.metadata)
+    return found
+
+
+_KNOWN: Final[dict[type[Any], tuple[DeclaredField, ...]]] = {}
+
+
+def _described(one: Field[Any]) -> DeclaredField:
+    what: Declared = one.metadata["declared"]
+    key = what.key or one.name
+    required = one.default is MISSING and one.default_factory is MISSING
+    default = None if required else one.default
+    return DeclaredField(
+        one.name, key, what.column or key, what.kind, what.about, what.private, required, default
+    )
+
+
+def take_fields(of: type[Any], given: Fields) -> dict[str, Any]:
+    """The declared fields of ``of`` that an object gives, by name; raises BadInput if one is missing."""
+    found: dict[str, Any] = {}
+    missing: Any = MISSING
+    for one in fields_of(of):
+        if one.required:
+            found[one.name] = given.need(one.key, one.kind.read, one.kind.expected)
+        elif (value := given.take(one.key, one.kind.read, missing)) is not missing:
+            found[one.name] = value
+    return found
+
+
+def read_object(of: type[T], data: object, place: str, expected: str) -> T:
+    """The dataclass ``of`` whose fields all are declared, read from parsed JSON or TOML; raises BadInput."""
+    given = Fields(data, place, expected, bare=True)
+    made = of(**take_fields(of, given))
+    given.end()
+    return made
+
+
+#: Words that say that nothing is known; they are left out of files.
+_UNKNOWN: Final = frozenset({"unknown", "not-tried"})
+
+
+def write_object(value: Any) -> dict[str, Any]:
+    """The declared fields of a dataclass as plain values by key; what is unknown or empty is left out."""
+    return dict(_written(value))
+
+
+def _written(value: Any) -> Iterator[tuple[str, Any]]:
+    for one in fields_of(type(value)):
+        plain = _plain(one.kind, getattr(value, one.name))
+        if plain is not None and plain not in ("", [], {}):
+            yield one.key, plain
+
+
+def _plain(kind: ValueKind, value: Any) -> Any:
+    if value is None or isinstance(value, bool):
+        return value
+    if isinstance(value, Word):
+        return None if value.value in _UNKNOWN else value.value
+    if is_dataclass(value):
+        return write_object(value)
+    if isinstance(kind, Attachment):
+        return json.loads(value) if value else None
+    if isinstance(value, Day):
+        return value.isoformat()
+    if isinstance(value, Sequence) and not isinstance(value, str):
+        inner = kind.kind if isinstance(kind, ListOf) else kind
+        return [_plain(inner, one) for one in value]
+    return value

@@ -1,0 +1,149 @@
+"""Read a jack that is written in one word, such as ``opt="OPTICAL OUT":ok,pcm``.
+
+A jack is ``FORM[=MARK][:WORD,WORD...]``. The mark decides about the direction, as in a visit file; ``out``
+and ``in`` say it where the mark does not:
+
+>>> [f.jack.direction.value for f in jacks(["opt=OPTICAL OUT:ok,pcm", "hp:mute", "rca=AUDIO", "rca:out"])]
+['output', 'output', 'input', 'output']
+>>> jacks(["rca", "opt?"])[0].jack.direction.value
+'unclear'
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any, Final
+
+from kb.base.errors import BadInput
+from kb.domain import marking
+from kb.domain.visit import Finding, finding_from
+from kb.domain.words import Direction, Form, Format, Level, Outcome, Signal, Speakers, Word
+
+#: Short names of jacks: what plugs in, and the signal where the short name tells it.
+FORMS: Final[Mapping[str, tuple[Form, Signal | None]]] = {
+    "opt": (Form.TOSLINK, Signal.OPTICAL),
+    "coax": (Form.RCA_SINGLE, Signal.COAXIAL),
+    "rca": (Form.RCA_PAIR, Signal.ANALOG_LINE),
+    "line": (Form.JACK_35, Signal.ANALOG_LINE),
+    "hp": (Form.JACK_35, Signal.HEADPHONE),
+    "hp6": (Form.JACK_635, Signal.HEADPHONE),
+    "minitos": (Form.MINI_TOSLINK, Signal.OPTICAL),
+    "arc": (Form.HDMI, Signal.ARC),
+    "earc": (Form.HDMI, Signal.EARC),
+    "scart": (Form.SCART, Signal.ANALOG_LINE),
+    "din": (Form.DIN_5, Signal.ANALOG_LINE),
+    "spk": (Form.SPEAKER_TERMINALS, Signal.SPEAKER_LEVEL),
+    "bt": (Form.BLUETOOTH, Signal.WIRELESS),
+    "hdmi": (Form.HDMI, None),
+    "video": (Form.RCA_SINGLE, Signal.NOT_AUDIO),
+}
+
+#: Short names that say what is printed: a headphone sign, ARC, eARC.
+_VOUCHED: Final = frozenset({"hp", "hp6", "arc", "earc"})
+#: Signals that the short name settles, whatever the mark; the rest follow from form and mark.
+_OF_THE_FORM: Final = frozenset(
+    {Signal.HEADPHONE, Signal.ARC, Signal.EARC, Signal.OPTICAL, Signal.COAXIAL, Signal.NOT_AUDIO}
+)
+
+#: Short words of what was found, and the field they belong to.
+WORDS: Final[Mapping[str, tuple[str, Word | bool]]] = {
+    "ok": ("outcome", Outcome.CARRIED),
+    **{w.value: ("outcome", w) for w in Outcome},
+    "in": ("direction", Direction.INPUT),
+    "out": ("direction", Direction.OUTPUT),
+    "unclear": ("direction", Direction.UNCLEAR),
+    "on": ("speakers", Speakers.STAY_ON),
+    "menu": ("speakers", Speakers.MUTE_UNLESS_SET),
+    **{w.value: ("speakers", w) for w in Speakers if w is not Speakers.UNKNOWN},
+    "fixed": ("level", Level.FIXED),
+    "var": ("level", Level.VARIABLE),
+    "variable": ("level", Level.VARIABLE),
+    "fix/var": ("level", Level.SELECTABLE),
+    "pcm": ("format", Format.PCM),
+    "bits": ("format", Format.BITSTREAM),
+    "bitstream": ("format", Format.BITSTREAM),
+    "pcm/bits": ("format", Format.SELECTABLE),
+    "taken": ("taken", True),
+    "free": ("taken", False),
+}
+
+
+def jacks(tokens: Iterable[str]) -> list[Finding]:
+    """The findings that a line of jacks describes; raises BadInput naming the jack by number."""
+    return [jack(token, f"jack {number}") for number, token in enumerate(tokens, 1)]
+
+
+def jack(token: str, place: str = "jack") -> Finding:
+    """One jack from its short form."""
+    return finding_from(fields(token, place), place)
+
+
+def fields(token: str, place: str = "jack") -> dict[str, Any]:
+    """The fields of a visit file's jack that a short form stands for."""
+    head, marked, rest = token.strip().partition("=")
+    if marked:
+        mark, words = _mark_and_words(rest)
+    else:
+        head, _, said = head.partition(":")
+        mark, words = "", _split(said)
+    return _fields(head, mark, words, place)
+
+
+def marked(form: str, mark: str, place: str = "jack") -> dict[str, Any]:
+    """The fields of a jack whose short form was typed alone, and whose mark was asked for."""
+    return _fields(form, mark, [], place)
+
+
+def _fields(head: str, mark: str, words: Iterable[str], place: str) -> dict[str, Any]:
+    doubtful = head.endswith("?")
+    form, signal = _form(head.rstrip("?").strip(), place)
+    data: dict[str, Any] = {"form": form, "marking": mark}
+    for word in words:
+        field, value = _word(word, place)
+        if data.setdefault(field, value) != value:
+            raise BadInput(place, word, f"no second word for {field}")
+    if doubtful:
+        data["direction"] = Direction.UNCLEAR
+    reading = marking.read(form, mark)
+    stated: Direction | None = data.get("direction")
+    if mark and {stated, reading.direction} == {Direction.INPUT, Direction.OUTPUT}:
+        said = f"{head}={mark}:{stated}"
+        raise BadInput(place, said, f"no contradiction: {mark!r} says {reading.direction}, you say {stated}")
+    inward = reading.direction is Direction.INPUT and signal not in (Signal.ARC, Signal.EARC)
+    if stated is None and head in _VOUCHED and not inward:
+        data["direction"] = Direction.OUTPUT
+    if signal in _OF_THE_FORM and stated is not Direction.INPUT and not inward:
+        data["signal"] = signal
+    return {key: value.value if isinstance(value, Word) else value for key, value in data.items()}
+
+
+def _form(name: str, place: str) -> tuple[Form, Signal | None]:
+    if name in FORMS:
+        return FORMS[name]
+    try:
+        return Form(name), None
+    except ValueError:
+        raise BadInput(place, name, f"one of {', '.join(FORMS)}, or a form written out") from None
+
+
+def _mark_and_words(rest: str) -> tuple[str, list[str]]:
+    """A mark may hold a colon; what follows the last one is words only if each is one, in small letters."""
+    mark, colon, said = rest.rpartition(":")
+    words = _split(said)
+    if colon and words and said == said.lower() and all(word in WORDS for word in words):
+        return mark.strip(), words
+    return rest.strip(), []
+
+
+def _split(said: str) -> list[str]:
+    return [word.strip().lower() for word in said.split(",") if word.strip()]
+
+
+def _word(word: str, place: str) -> tuple[str, Word | bool]:
+    if word in WORDS:
+        return WORDS[word]
+    from difflib import get_close_matches
+
+    near = get_close_matches(word, WORDS, n=1)
+    known = f"one of {', '.join(WORDS)}"
+    raise BadInput(place, word, f"{near[0]} (or {known})" if near else known)

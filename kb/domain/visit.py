@@ -1,0 +1,354 @@
+"""Define a visit with its findings, and read it from and write it to a visit file.
+
+>>> visit = visit_from({"date": "2026-03-04", "source": {"make": "Norwell", "model": "NV40-210"},
+...                     "jacks": [{"form": "toslink", "marking": "OPTICAL OUT"}]})
+>>> visit.findings[0].jack.direction.value, visit.findings[0].inferred
+('output', ('direction', 'signal'))
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date as Day
+from datetime import timedelta
+from typing import Any, Final
+
+from kb.base import clock, text
+from kb.base.errors import BadInput
+from kb.base.validation import Fields, listed
+from kb.domain import marking
+from kb.domain.jack import Jack
+from kb.domain.kinds import (
+    FIRST_DATE,
+    Attachment,
+    CalendarDay,
+    Flag,
+    Identifier,
+    Line,
+    ListOf,
+    Name,
+    Note,
+    Number,
+    OneOf,
+    Part,
+    Whole,
+    declared,
+    read_object,
+    take_fields,
+    write_object,
+)
+from kb.domain.words import (
+    Basis,
+    Direction,
+    Display,
+    DriverInput,
+    Form,
+    Kind,
+    Level,
+    Outcome,
+    Signal,
+    Speakers,
+)
+
+JACKS: Final = 64  #: jacks on a panel, at most
+ATTACHED: Final = 65_536  #: characters of readings or of a case, as JSON
+ITEMS: Final = 16  #: items used at one jack, at most
+SUPERSEDES: Final = 64  #: visits that one visit supersedes, at most
+INITIALS: Final = 40  #: characters that say who was there
+FIRST_YEAR: Final = 1930  #: before there were television sets to buy
+LAST_YEAR: Final = 2200  #: that a book holds; what is entered is held to next year
+SIZES: Final = (1.0, 200.0)  #: picture diagonal in inches
+
+_YEAR: Final = Whole(FIRST_YEAR, LAST_YEAR, f"a year, {FIRST_YEAR} to {LAST_YEAR}")
+_DIAGONAL: Final = Number(*SIZES, f"inches of picture diagonal, {SIZES[0]:g} to {SIZES[1]:g}")
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """The device whose sound is wanted. Unknown stays None; ``size_in`` is inches of diagonal."""
+
+    make: str = field(metadata=declared(Name("the make"), "the make"))
+    model: str = field(metadata=declared(Name("the model"), "the model as printed on the label"))
+    kind: Kind = field(default=Kind.TELEVISION, metadata=declared(OneOf(Kind), "what the source is"))
+    display: Display | None = field(
+        default=None, metadata=declared(OneOf(Display), "how a television shows its picture")
+    )
+    year: int | None = field(default=None, metadata=declared(_YEAR, "the year of make"))
+    size_in: float | None = field(
+        default=None, metadata=declared(_DIAGONAL, "the picture's diagonal in inches")
+    )
+
+    @property
+    def key(self) -> str:
+        """The identity of the set: normalised make and model, ``NORWELL/NV40210``."""
+        return set_key(self.make, self.model)
+
+
+def set_key(make: str, model: str) -> str:
+    """Two spellings with the same key are the same set.
+
+    >>> set_key("norwell", "NV 40-210") == set_key("NORWELL", "nv40/210")
+    True
+    """
+    return f"{text.squeezed(make)}/{text.squeezed(model)}"
+
+
+@dataclass(frozen=True, slots=True)
+class _Inputs:
+    """The inputs of a driver, each once."""
+
+    expected: str = f"a list of {', '.join(DriverInput)}"
+
+    def read(self, value: object, place: str) -> tuple[DriverInput, ...]:
+        return DriverInput.read_all(value, place)
+
+
+@dataclass(frozen=True, slots=True)
+class Driver:
+    """The loop amplifier that was there, with its inputs."""
+
+    name: str = field(
+        default="", metadata=declared(Line(), "what the driver is called", private=True, column="driver")
+    )
+    inputs: tuple[DriverInput, ...] = field(
+        default=(), metadata=declared(_Inputs(), "the inputs that the driver has")
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What one visit says of one jack. ``taken`` is None where nobody looked."""
+
+    jack: Jack
+    speakers: Speakers = field(
+        default=Speakers.UNKNOWN,
+        metadata=declared(OneOf(Speakers), "what the set's own speakers do while the jack is used"),
+    )
+    taken: bool | None = field(
+        default=None, metadata=declared(Flag(), "whether something else is plugged in here")
+    )
+    outcome: Outcome = field(
+        default=Outcome.NOT_TRIED, metadata=declared(OneOf(Outcome), "what came of using the jack")
+    )
+    items: tuple[str, ...] = field(
+        default=(), metadata=declared(ListOf(Name(), ITEMS), "the items that connected it")
+    )
+    input: DriverInput | None = field(
+        default=None, metadata=declared(OneOf(DriverInput), "the driver's input that was used")
+    )
+    setting: str = field(
+        default="", metadata=declared(Line(text.SETTING), "the menu item that had to be set")
+    )
+    note: str = field(
+        default="", metadata=declared(Note(), "free text on this jack", private=True, column="jack_note")
+    )
+    inferred: tuple[str, ...] = ()
+    """Which of direction, signal and level the panel reader inferred from form and marking."""
+
+    @property
+    def why(self) -> str:
+        """How it is known which way the sound goes, for people."""
+        if "direction" not in self.inferred:
+            return "as you say"
+        reading = marking.read(self.jack.form, self.jack.marking, self.jack.colour)
+        return reading.why if reading.direction is self.jack.direction else "sound came out of it"
+
+
+@dataclass(frozen=True, slots=True)
+class _SomeDriver:
+    """A driver; one without name and inputs is none."""
+
+    of: type[Driver] = Driver
+    expected: str = "an object with name and inputs"
+
+    def read(self, value: object, place: str) -> Driver | None:
+        driver = read_object(Driver, value, place, self.expected)
+        return driver if driver != Driver() else None
+
+
+@dataclass(frozen=True, slots=True)
+class _Jacks:
+    """The findings of a visit, a jack each."""
+
+    expected: str = "a list of jacks"
+
+    def read(self, value: object, _: str) -> tuple[Finding, ...]:
+        return listed(finding_from, JACKS)(value, "jack")
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One look at one source by one person on one day. ``id`` is empty until the store gives one."""
+
+    source: Source = field(
+        metadata=declared(Part(Source, "an object with make and model"), "the device whose sound is wanted")
+    )
+    date: Day = field(metadata=declared(CalendarDay(), "the day of the visit"))
+    basis: Basis = field(
+        default=Basis.SEEN,
+        metadata=declared(OneOf(Basis), "what the visit's word rests on; tested where a jack was tried"),
+    )
+    findings: tuple[Finding, ...] = field(
+        default=(), metadata=declared(_Jacks(), "what was found, a jack each", key="jacks")
+    )
+    driver: Driver | None = field(
+        default=None,
+        metadata=declared(_SomeDriver(), "the loop driver that was there"),
+    )
+    id: str = field(default="", metadata=declared(Identifier(), "the id that the book gave"))
+    supersedes: tuple[str, ...] = field(
+        default=(),
+        metadata=declared(
+            ListOf(Identifier(), SUPERSEDES, distinct=True), "ids of visits that this one takes the place of"
+        ),
+    )
+    by: str = field(
+        default="", kw_only=True, metadata=declared(Line(INITIALS), "who was there", private=True)
+    )
+    job: str = field(default="", kw_only=True, metadata=declared(Line(), "the job's reference", private=True))
+    note: str = field(
+        default="", kw_only=True, metadata=declared(Note(), "free text on the visit", private=True)
+    )
+    readings: str = field(
+        default="",
+        kw_only=True,
+        metadata=declared(Attachment(ATTACHED), "the readings of the loop", private=True),
+    )
+    """The readings file of the loop as canonical JSON (``kb.loop.readings_file`` reads it), "" for none."""
+    case: str = field(
+        default="",
+        kw_only=True,
+        metadata=declared(Attachment(ATTACHED), "the fault that mending confirmed", private=True),
+    )
+    """The fault that mending confirmed, as canonical JSON (``kb.isolate.confirmed_from`` reads it)."""
+
+    @property
+    def rank(self) -> tuple[int, Day, str]:
+        """Who is believed when visits disagree: basis first, then date; the id breaks ties for good."""
+        return self.basis.weight, self.date, self.id
+
+
+# -- reading ---------------------------------------------------------------------------------------
+
+
+def visit_from(data: object, place: str = "visit", *, recorded: bool = False) -> Visit:
+    """The visit that ``data`` (parsed JSON or TOML) describes.
+
+    ``recorded``: it stands in a book already, so days and years in the future are taken as they are: a clock
+    that was wrong, then or now, makes no book unreadable. Raises BadInput naming the field, what was seen
+    and what was expected.
+    """
+    given = Fields(data, place, "an object with date and source", bare=True)
+    try:
+        found = take_fields(Visit, given)
+        given.end()
+        if not recorded:
+            _refuse_future(found)
+    except BadInput as mistake:
+        raise mistake.within(place) from None
+    tried = any(finding.outcome is not Outcome.NOT_TRIED for finding in found.get("findings", ()))
+    visit = Visit(**{"basis": Basis.TESTED if tried else Basis.SEEN, **found})
+    if visit.id and visit.id in visit.supersedes:
+        raise BadInput(f"{place}, supersedes", visit.id, "the id of another visit")
+    return visit
+
+
+def visits_from(data: object, place: str = "visit") -> list[Visit]:
+    """One visit or a list of them, each named by its number in messages."""
+    if isinstance(data, Sequence) and not isinstance(data, (str, bytes)):
+        return [visit_from(one, f"{place} {number}") for number, one in enumerate(data, 1)]
+    return [visit_from(data, place)]
+
+
+def finding_from(value: object, place: str) -> Finding:
+    """One entry of ``jacks``.
+
+    What is not given is inferred from form and marking where these settle it; a jack that sound came out
+    of is an output whatever its mark.
+    """
+    given = Fields(value, place, "an object with form and marking", bare=True)
+    try:
+        printed, found = take_fields(Jack, given), take_fields(Finding, given)
+        given.end()
+    except BadInput as mistake:
+        raise mistake.within(place) from None
+    inferred = _infer(printed, found.get("outcome", Outcome.NOT_TRIED))
+    return Finding(jack=Jack(**printed), **found, inferred=tuple(inferred))
+
+
+def _infer(jack: dict[str, Any], outcome: Outcome) -> list[str]:
+    """Put what form and marking settle into the fields of a jack; the names of the fields that were put."""
+    form, mark = jack["form"], jack.get("marking", "")
+    reading = marking.read(form, mark, jack.get("colour"))
+    inferred = []
+    if "direction" not in jack:
+        jack["direction"] = Direction.OUTPUT if outcome in _SOUNDED else reading.direction
+        inferred.append("direction")
+    if "signal" not in jack and jack["direction"] is not Direction.INPUT:
+        signal = reading.signal or _signal_of(form, mark, jack["direction"])
+        if signal:
+            jack["signal"] = signal
+            inferred.append("signal")
+    if jack.get("level", Level.UNKNOWN) is Level.UNKNOWN and reading.level is not Level.UNKNOWN:
+        jack["level"] = reading.level
+        inferred.append("level")
+    return inferred
+
+
+#: The programme came out of the jack; hum and silence come out of inputs too.
+_SOUNDED: Final = frozenset({Outcome.CARRIED, Outcome.WEAK, Outcome.DISTORTED, Outcome.DELAYED})
+
+
+def _signal_of(form: Form, mark: str, direction: Direction) -> Signal | None:
+    """The signal of an output that somebody vouches for, where form and mark leave no other."""
+    if direction is not Direction.OUTPUT or marking.says_digital(mark):
+        return None
+    return {
+        Form.RCA_PAIR: Signal.ANALOG_LINE,
+        Form.DIN_5: Signal.ANALOG_LINE,
+        Form.SCART: Signal.ANALOG_LINE,
+        Form.SPEAKER_TERMINALS: Signal.SPEAKER_LEVEL,
+        Form.BLUETOOTH: Signal.WIRELESS,
+    }.get(form)
+
+
+def _refuse_future(found: dict[str, Any]) -> None:
+    if in_future(found["date"]):
+        raise BadInput("date", found["date"], f"a date from {FIRST_DATE} to today")
+    if found["source"].year is not None:
+        read_year(found["source"].year, "year")
+
+
+def in_future(day: Day) -> bool:
+    """Is it after tomorrow, by this machine's clock? (Clocks on both sides of midnight agree.)"""
+    return day > min(clock.today(), Day.max - timedelta(days=1)) + timedelta(days=1)
+
+
+def read_year(value: object, place: str) -> int:
+    """A year of make, 1930 to next year."""
+    latest = clock.today().year + 1
+    return Whole(FIRST_YEAR, latest, f"a year, {FIRST_YEAR} to {latest}").read(value, place)
+
+
+def read_id(value: object, place: str) -> str:
+    """A UUID in its usual lower-case form."""
+    return Identifier().read(value, place)
+
+
+# -- writing ---------------------------------------------------------------------------------------
+
+
+def visit_to(visit: Visit) -> dict[str, Any]:
+    """The visit as a plain dictionary with the keys of a visit file; reads back to an equal visit.
+
+    What is unknown or was inferred is left out, so that a later, wiser panel reader reads the mark again.
+    """
+    written = write_object(visit)
+    return {**written, "jacks": [finding_to(finding) for finding in visit.findings]}
+
+
+def finding_to(finding: Finding) -> dict[str, Any]:
+    """One entry of ``jacks`` as a plain dictionary."""
+    jack = {key: value for key, value in write_object(finding.jack).items() if key not in finding.inferred}
+    return {**jack, **write_object(finding)}

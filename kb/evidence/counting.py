@@ -1,0 +1,240 @@
+"""Count visits for the groups that a set belongs to, with their weights.
+
+A finding is one visit to one set. What is counted, and what is not, stands with :mod:`kb.evidence.learn`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import date as Day
+from functools import lru_cache, partial
+from typing import Any, Final
+
+from kb.domain.visit import Finding, Source, Visit
+from kb.domain.words import WORKED, DriverInput, Outcome, Signal, Speakers
+from kb.evidence import groups as levels
+from kb.evidence.families import Kin
+from kb.evidence.groups import LEVELS, Place, chain, set_of
+from kb.evidence.prior import Prior
+from kb.evidence.remedied import Remedies
+from kb.evidence.shrinkage import Tree
+from kb.evidence.signature import (
+    EFFECTS,
+    NO_OUTPUT,
+    Output,
+    is_partial,
+    outputs_of,
+    shape_of,
+    taken_of,
+    told_apart,
+)
+from kb.evidence.valid_visits import Circle, merged, usual
+
+Family = Callable[[Source], str]
+Path = Sequence[tuple[str, str]]  #: (level, key) from the widest circle to the narrowest
+
+YEAR: Final = 365.25  #: days
+FREE: Final = "free"  #: nothing is in use by anything else
+WORKS, FAILS = "works", "fails"
+
+
+class Counted:
+    """All findings of a book, counted by circles of sets. ``Evidence`` asks it."""
+
+    def __init__(self, prior: Prior, family: Family, strengths: Mapping[str, Mapping[str, float]]) -> None:
+        self.prior, self.family = prior, family
+        self._sets: dict[str, Circle] = {}
+        self._families: dict[str, Circle] = {}
+        self._tally: dict[str, dict[str, list[int]]] = {level: {} for level in LEVELS}
+        self._tried: dict[str, int] = {}
+        self._rates_in_use: dict[str, float] = {}
+        self._by_make: Kin | None = None  #: made when first asked for
+        made = partial(Tree, worth=prior.worth)
+        self.shapes = made(
+            LEVELS,
+            prior.any_shape,
+            prior=prior.shapes,
+            widened=levels.widened,
+            parts=_parts,
+            strengths=strengths.get("shapes"),
+        )
+        self.speakers = made(
+            LEVELS, self._any_effect, prior=self._first_effects, strengths=strengths.get("speakers")
+        )
+        self.works = made(
+            ("all", "signal", "make-era", "family", "set", "way"),
+            lambda _, symbol: 0.9 if symbol == WORKS else 0.1,
+            prior=self._first_works,
+            centre=4.0,
+            strengths=strengths.get("works"),
+        )
+        self.in_use = made(
+            ("all", "signal"),
+            lambda _, symbol: 0.1 if symbol == WORKS else 0.9,
+            prior=self._first_in_use,
+            strengths=strengths.get("in_use"),
+        )
+        self.taken = made(("outputs", "era"), self._any_taken, centre=8.0, strengths=strengths.get("taken"))
+
+    # -- counting ------------------------------------------------------------------------------
+
+    def strengths(self) -> dict[str, dict[str, float]]:
+        """For each thing learned, how many findings a circle of each level needs to stand by itself."""
+        return {name: dict(tree.strengths) for name, tree in self.trees().items()}
+
+    def trees(self) -> dict[str, Tree]:
+        return {
+            "shapes": self.shapes,
+            "speakers": self.speakers,
+            "works": self.works,
+            "in_use": self.in_use,
+            "taken": self.taken,
+        }
+
+    @property
+    def visits(self) -> int:
+        """Visits with at least one finding: what all this was counted from."""
+        return sum(visits for visits, _ in self._tally["set"].values())
+
+    def _count(self, visits: Sequence[Visit], today: Day) -> None:
+        by_set: dict[str, list[Visit]] = {}
+        for visit in visits:
+            by_set.setdefault(set_of(visit.source), []).append(visit)
+        sources = {key: merged(seen) for key, seen in by_set.items()}
+        members: dict[str, list[Place]] = {}
+        for key, source in sources.items():
+            place, family = levels.place_of(source), self.family(source)
+            self._sets[key] = Circle(*place, source.year, family)
+            members.setdefault(family, []).append(place)
+        for family, places in members.items():
+            self._families[family] = Circle(*usual(places))
+        for key, seen in by_set.items():
+            self._count_set(key, sources[key], seen, today)
+
+    def _count_set(self, key: str, source: Source, visits: Sequence[Visit], today: Day) -> None:
+        family = self._sets[key].family or key
+        home = self._families[self._sets[key].family] if self._sets[key].family else self._sets[key]
+        place = Place(home.kind, home.era, home.display)
+        path = chain(place, make=source.make, family=family, key=key)
+        whole = {shape_of(told_apart(v)) for v in visits if not is_partial(v) and v.findings}
+        told = 0
+        remedies = Remedies(visits)
+        for number, visit in enumerate(visits):
+            if not visit.findings:
+                continue
+            told += 1
+            weight = self._weight(visit, today)
+            found = told_apart(visit)
+            shape = shape_of(found)
+            partial_visit = is_partial(visit)
+            if partial_visit:
+                shape = _completed(shape, whole)
+            self.shapes.add(path, shape, weight)
+            for output, findings in found.items():
+                signal = output.signal.value
+                marked = [(level, f"{signal}>{circle}") for level, circle in path]
+                effects = {f.speakers for f in findings} - {Speakers.UNKNOWN}
+                for effect in effects:
+                    self.speakers.add(marked, effect.value, weight / len(effects))
+                for finding in findings:
+                    if finding.outcome is not Outcome.NOT_TRIED:
+                        counts = not remedies.put_right(visit, number, finding)
+                        self._count_trial(path, output, finding, weight if counts else 0.0)
+            self._count_taken(found, place.era, weight, joint=not partial_visit)
+        for level, circle in path:
+            for one in (circle, *levels.widened(level, circle)):
+                tally = self._tally[level].setdefault(one, [0, 0])
+                tally[0] += told
+                tally[1] += bool(told)
+
+    def _count_trial(self, path: Path, output: Output, finding: Finding, weight: float) -> None:
+        """``weight`` 0: it tells nothing, but the jack was tried."""
+        trial = trial_path(path, output, finding.input)
+        good = WORKED[finding.outcome]
+        if good and weight:
+            self.works.add(trial, WORKS, weight * good)
+        if good < 1 and weight:
+            self.works.add(trial, FAILS, weight * (1 - good))
+        jack = trial[-2][1]
+        self._tried[jack] = self._tried.get(jack, 0) + 1
+
+    def _count_taken(
+        self, found: Mapping[Output, Sequence[Any]], era: str, weight: float, *, joint: bool
+    ) -> None:
+        used: dict[Signal, bool | None] = {}
+        for output, findings in found.items():
+            said = taken_of(findings)
+            before = used.get(output.signal)
+            used[output.signal] = said if before is None else before or bool(said)
+        for signal, said in used.items():
+            if said is not None:
+                self.in_use.add((("all", ""), ("signal", signal.value)), WORKS if said else FAILS, weight)
+        if joint and used and None not in used.values():
+            outputs = signals_key(used)
+            symbol = signals_key(s for s, said in used.items() if said) or FREE
+            self.taken.add((("outputs", outputs), ("era", f"{outputs}|{era}")), symbol, weight)
+
+    def _weight(self, visit: Visit, today: Day) -> float:
+        years = max(0.0, (today - visit.date).days / YEAR)
+        return float(self.prior.weights[visit.basis] * 0.5 ** (years / self.prior.half_life_years))
+
+    # -- first guesses -------------------------------------------------------------------------
+
+    def _any_effect(self, key: str, symbol: str) -> float:
+        return 1 / len(EFFECTS)
+
+    def _first_effects(self, level: str, key: str) -> Mapping[str, float]:
+        if level != "all":
+            return {}
+        signal = Signal(key.split(">", 1)[0])
+        return {effect.value: p for effect, p in self.prior.speakers.get(signal, {}).items()}
+
+    def _first_works(self, level: str, key: str) -> Mapping[str, float]:
+        p = self.prior.works.get(Signal(key)) if level == "signal" else None
+        return {} if p is None else {WORKS: p, FAILS: 1 - p}
+
+    def _first_in_use(self, level: str, key: str) -> Mapping[str, float]:
+        p = self.prior.taken.get(Signal(key)) if level == "signal" else None
+        return {} if p is None else {WORKS: p, FAILS: 1 - p}
+
+    def _any_taken(self, key: str, symbol: str) -> float:
+        """Outputs in use, each by itself: what the joint counts begin from."""
+        used = set() if symbol == FREE else set(symbol.split(" "))
+        p = 1.0
+        for signal in key.split(" "):
+            rate = self._rates_in_use.get(signal)
+            if rate is None:  # asked for only once ``in_use`` has settled
+                rate = self._rates_in_use[signal] = self.in_use.p((("all", ""), ("signal", signal)), WORKS)
+            p *= rate if signal in used else 1 - rate
+        return p
+
+
+@lru_cache(maxsize=4096)
+def _parts(shape: str) -> tuple[str, ...]:
+    return () if shape == NO_OUTPUT else tuple(shape.split(" "))
+
+
+def _completed(shape: str, whole: Iterable[str]) -> str:
+    """The smallest whole panel of the same set that has all of these outputs, or the shape as told."""
+    told = set(outputs_of(shape))
+    fits = [other for other in whole if told <= set(outputs_of(other))]
+    return min(fits, key=lambda other: (len(outputs_of(other)), other)) if fits else shape
+
+
+def trial_path(path: Path, output: Output, way: DriverInput | None) -> tuple[tuple[str, str], ...]:
+    """The circles of one trial: signal, make and era, family, this jack of this set, this driver input."""
+    keys = dict(path)
+    signal = output.signal.value
+    jack = f"{output.symbol}>{keys.get('set', '')}"
+    return (
+        ("all", ""),
+        ("signal", signal),
+        ("make-era", f"{signal}>{keys.get('make-era', '')}"),
+        ("family", f"{signal}>{keys.get('family', '')}"),
+        ("set", jack),
+        ("way", f"{jack}>{way.value if way else ''}"),
+    )
+
+
+def signals_key(signals: Iterable[Signal]) -> str:
+    return " ".join(sorted(signal.value for signal in signals))

@@ -1,0 +1,139 @@
+"""Define the groups that a set borrows from: family, make and era, era and display, kind.
+
+Every set stands in a chain of circles, each inside the next: set, family, make-era, era-display, kind, all.
+What is not known of a set (its year, say) widens a circle: the make's sets of all years.
+
+>>> from kb.domain.visit import Source
+>>> chain(Place(Kind.TELEVISION, "2011", "flat"), make="Norwell")
+(('all', ''), ('kind', 'television'), ('era-display', 'television|2011|flat'),
+ ('make-era', 'television|2011|flat|NORWELL'))
+>>> family_of(Source("Norwell", "NV40-210")) == family_of(Source("Norwell", "NV 46-212"))
+True
+"""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+from typing import Final, NamedTuple
+
+from kb.base.text import squeezed
+from kb.domain.visit import Source, set_key
+from kb.domain.words import Display, Kind
+
+LEVELS: Final = ("all", "kind", "era-display", "make-era", "family", "set")
+ANY: Final = "*"  #: a year or display that is not known
+
+#: First years of eras (common practice): stereo sockets, SCART and composite; flat sets with analog outputs;
+#: optical as the only one; ARC beside it; eARC and the end of the rest.
+ERAS: Final = (1988, 1998, 2005, 2010, 2015, 2020)
+
+
+class Place(NamedTuple):
+    """Where a set stands: kind, era (its first year, or ``*``), display (or ``*``)."""
+
+    kind: Kind
+    era: str = ANY
+    display: str = ANY
+
+
+def era_of(year: int | None) -> str:
+    """The first year of the era, ``early`` before the first, ``*`` where the year is not known.
+
+    >>> era_of(2013), era_of(1970), era_of(None)
+    ('2010', 'early', '*')
+    """
+    if year is None:
+        return ANY
+    started = [first for first in ERAS if first <= year]
+    return str(started[-1]) if started else "early"
+
+
+def display_of(source: Source) -> str:
+    """The display, where known; before 1998 a television is a tube set, from 2010 a flat one."""
+    if source.kind is not Kind.TELEVISION:
+        return ANY
+    if source.display is not None:
+        return source.display.value
+    if source.year is not None and source.year < 1998:
+        return Display.TUBE.value
+    if source.year is not None and source.year >= 2010:
+        return Display.FLAT.value
+    return ANY
+
+
+def place_of(source: Source) -> Place:
+    """Where what is known of ``source`` puts it."""
+    return Place(source.kind, era_of(source.year), display_of(source))
+
+
+def chain(place: Place, *, make: str = "", family: str = "", key: str = "") -> tuple[tuple[str, str], ...]:
+    """The circles from the widest to the narrowest that is known, each as (level, key)."""
+    wide = f"{place.kind.value}|{place.era}|{place.display}"
+    circles = [("all", ""), ("kind", place.kind.value), ("era-display", wide)]
+    if squeezed(make):
+        circles.append(("make-era", f"{wide}|{squeezed(make)}"))
+        if family:
+            circles.append(("family", family))
+        if key:
+            circles.append(("set", key))
+    return tuple(circles)
+
+
+def widened(level: str, key: str) -> tuple[str, ...]:
+    """The circles of the same level that see this one's sets too: era or display or both not asked for.
+
+    >>> widened("era-display", "television|2011|flat")
+    ('television|*|flat', 'television|2011|*', 'television|*|*')
+    """
+    if level not in ("era-display", "make-era"):
+        return ()
+    kind, era, display, *rest = key.split("|")
+    every = ((ANY, display), (era, ANY), (ANY, ANY))
+    keys = ("|".join((kind, e, d, *rest)) for e, d in every)
+    return tuple(dict.fromkeys(one for one in keys if one != key))
+
+
+def outer(level: str, key: str) -> str:
+    """The key of the next wider circle, for the circles whose keys say it (make-era and wider).
+
+    >>> outer("make-era", "television|2011|flat|NORWELL"), outer("era-display", "television|2011|flat")
+    ('television|2011|flat', 'television')
+    """
+    if level == "make-era":
+        return key.rsplit("|", 1)[0]
+    return key.split("|", 1)[0] if level == "era-display" else ""
+
+
+def set_of(source: Source) -> str:
+    """The key of the set, empty where make or model is not known."""
+    return _set_of(source.make, source.model)
+
+
+@lru_cache(maxsize=1 << 16)  # a book names each set many times
+def _set_of(make: str, model: str) -> str:
+    return set_key(make, model) if squeezed(make) and squeezed(model) else ""
+
+
+def family_of(source: Source) -> str:
+    """The make with the letters and the series of the model number; its size and its last digits are folded.
+
+    A first run of two digits is a picture size (13 to 98 inches) and becomes ``#``; of every other run the
+    first digit, the series, stays. The index learns a better rule from the book; this one needs no book.
+
+    >>> family_of(Source("Norwell", "NV40-210")), family_of(Source("Hallmere", "32FN14"))
+    ('NORWELL/NV#2', 'HALLMERE/#FN1')
+    """
+    make = squeezed(source.make)
+    pieces = re.findall(r"\d+|\D+", squeezed(source.model))
+    folded = []
+    sized = False
+    for piece in pieces:
+        if not piece.isdecimal():
+            folded.append(piece)
+        elif not sized and len(piece) >= 2 and 13 <= int(piece[:2]) <= 98:
+            sized = True
+            folded.append("#" + (piece[2] if len(piece) > 2 else ""))
+        else:
+            folded.append(piece[0])
+    return f"{make}/{''.join(folded)}" if make and folded else ""

@@ -1,0 +1,221 @@
+"""Map the columns of somebody's table to fields.
+
+Names that are obvious are guessed; a mapping (``--map`` or a small TOML file) says the rest, what words mean,
+and what holds for every row:
+
+    [columns]
+    "Set maker" = "make"
+    "Remarks" = "-"              # a column to leave out
+    [values.outcome]
+    "works" = "carried"
+    [every]
+    basis = "tested"
+    [read]
+    date = "%d/%m/%Y"
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any, Final
+
+from kb.base import text
+from kb.base.errors import BadInput, described
+from kb.base.parsing import toml_of
+
+#: Fields of a visit, the same on each of its rows (or given on the first alone), then fields of one jack.
+VISIT_FIELDS: Final = (
+    *("visit", "id", "date", "by", "basis", "job", "make", "model", "kind", "display", "year", "size_in"),
+    *("driver", "inputs", "supersedes", "note", "readings", "case"),
+)
+JACK_FIELDS: Final = (
+    *("form", "marking", "colour", "direction", "signal", "level", "format", "speakers", "taken", "outcome"),
+    *("items", "input", "setting", "jack_note", "jack"),
+)
+#: Columns that only a dump of ours has.
+DUMP_FIELDS: Final = ("record", "seal", "recorded", "spelling", "same_as", "of", "place", "turn", "stands")
+#: Columns that mean something only where a book made the table.
+OURS: Final = ("id", "readings", "case", *DUMP_FIELDS)
+FIELDS: Final = (*VISIT_FIELDS, *JACK_FIELDS, *DUMP_FIELDS)
+LEFT_OUT: Final = "-"
+
+#: Names under which people keep these fields (common practice), squeezed.
+_OBVIOUS: Final[dict[str, str]] = {
+    **dict.fromkeys("BRAND MANUFACTURER MAKER MAKEOFSET TVMAKE".split(), "make"),
+    **dict.fromkeys("MODELNO MODELNUMBER MODELNAME TYPE TYPENUMBER TVMODEL".split(), "model"),
+    **dict.fromkeys("DAY VISITDATE DATEOFVISIT VISITED".split(), "date"),
+    **dict.fromkeys("VISITID VISITNO VISITNUMBER".split(), "visit"),
+    **dict.fromkeys("INITIALS TECHNICIAN TECH INSTALLER ENGINEER".split(), "by"),
+    **dict.fromkeys("JOBREF JOBNO JOBNUMBER JOBREFERENCE REF REFERENCE".split(), "job"),
+    **dict.fromkeys("SOURCE DEVICE KINDOFSOURCE".split(), "kind"),
+    **dict.fromkeys("YEAROFMAKE MADE".split(), "year"),
+    **dict.fromkeys("SIZE INCHES SIZEIN SCREENSIZE DIAGONAL".split(), "size_in"),
+    **dict.fromkeys("NOTES REMARK REMARKS COMMENT COMMENTS VISITNOTE".split(), "note"),
+    **dict.fromkeys("CONNECTOR JACKTYPE JACKFORM SOCKET PLUG".split(), "form"),
+    **dict.fromkeys("MARK LABEL LABELLED PRINTED MARKED".split(), "marking"),
+    **dict.fromkeys("COLOR RING".split(), "colour"),
+    **dict.fromkeys("INOUT INOROUT".split(), "direction"),
+    **dict.fromkeys("RESULT TRIED".split(), "outcome"),
+    **dict.fromkeys("SPEAKER TVSPEAKERS SETSPEAKERS".split(), "speakers"),
+    **dict.fromkeys("INUSE USED".split(), "taken"),
+    **dict.fromkeys("ITEM CABLE CABLES PARTS".split(), "items"),
+    **dict.fromkeys("DRIVERINPUT".split(), "input"),
+    **dict.fromkeys("SETTINGS MENU MENUSETTING".split(), "setting"),
+    **dict.fromkeys("JACKNOTES".split(), "jack_note"),
+    **dict.fromkeys("DRIVERNAME AMPLIFIER".split(), "driver"),
+    **dict.fromkeys("DRIVERINPUTS".split(), "inputs"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class TableMap:
+    """What a user said of a table: column -> field, words of the table -> ours, fields of every row."""
+
+    columns: Mapping[str, str] = field(default_factory=dict)
+    values: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    every: Mapping[str, str] = field(default_factory=dict)
+    date: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """Which field each column of one table holds, "" for none."""
+
+    fields: tuple[str, ...]
+    unused: tuple[str, ...]
+
+
+def read_mapping(toml: str, place: str) -> TableMap:
+    """The mapping in a TOML text; raises BadInput naming the key."""
+    data = toml_of(toml, place)
+    _known(data, place, ("columns", "values", "every", "read"))
+    columns = _words(data.get("columns", {}), f"{place}, columns")
+    every = _words(data.get("every", {}), f"{place}, every")
+    for name, said in (("columns", list(columns.values())), ("every", list(every))):
+        for one in said:
+            _field(one, f"{place}, {name}", extra=(LEFT_OUT,) if name == "columns" else ())
+    values = data.get("values", {})
+    if not isinstance(values, dict):
+        raise BadInput(f"{place}, values", values, "tables such as [values.outcome]")
+    for one in values:
+        _field(one, f"{place}, values")
+    read = _words(data.get("read", {}), f"{place}, read")
+    _known(read, f"{place}, read", ("date",))
+    return TableMap(
+        columns,
+        {key: _words(value, f"{place}, values.{key}") for key, value in values.items()},
+        every,
+        date_form(read["date"], f"{place}, read, date") if "date" in read else "",
+    )
+
+
+#: A day that no other reading of a format turns into itself: day, month and both halves of the year differ.
+_PROBE: Final = datetime(2003, 11, 25, tzinfo=UTC)
+
+
+def date_form(form: str, place: str) -> str:
+    """Check a format of dates, as Python's ``strptime`` takes it; raises BadInput if it is invalid.
+
+    A format that leaves out day, month or year is invalid too: all visits would get one day of 1900.
+    """
+    try:
+        read = datetime.strptime(_PROBE.strftime(form), form)  # noqa: DTZ007 (only its day is looked at)
+    except (ValueError, re.error):  # strptime builds a regular expression: a code used twice is one too many
+        read = None
+    if read is None or read.date() != _PROBE.date():
+        raise BadInput(place, form, "day, month and year once each, such as %d/%m/%Y")
+    return form
+
+
+def pairs(given: Sequence[str]) -> dict[str, str]:
+    """``column=field`` options as a mapping of columns; raises BadInput naming the one that is none."""
+    columns = {}
+    for one in given:
+        column, sign, name = one.rpartition("=")
+        if not sign or not column:
+            raise BadInput("--map", one, "COLUMN=FIELD")
+        columns[column.strip()] = _field(name.strip() or LEFT_OUT, "--map", extra=(LEFT_OUT,))
+    return columns
+
+
+def chosen(header: Sequence[str], mapping: TableMap, place: str) -> Columns:
+    """Which column holds what: what was said first, then names of fields, then obvious names.
+
+    Raises BadInput where two columns would hold the same field, a column that was named is not there, or
+    make, model or date are nowhere.
+    """
+    said = {text.squeezed(column) or column: name for column, name in mapping.columns.items()}
+    here = {text.squeezed(column) or column for column in header}
+    for column in mapping.columns:
+        if (text.squeezed(column) or column) not in here:
+            raise BadInput(place, described(f"no column {column}"), f"one of {', '.join(header)}"[:300])
+    ours = any(text.squeezed(column) == "RECORD" for column in header)
+    fields: list[str] = []
+    seen: list[str] = []
+    for column in header:
+        key = text.squeezed(column) or column
+        if key in seen and fields[seen.index(key)]:
+            raise BadInput(place, described(f"two columns called {column}"), "one of that name")
+        seen.append(key)
+        name = said.get(key)
+        if name is None:
+            guess = _BY_NAME.get(key) or _OBVIOUS.get(key, "")
+            if guess in OURS and not ours:
+                guess = ""  # in somebody's own table it is a number of theirs
+            name = guess if guess and guess not in fields and guess not in said.values() else ""
+        if name == LEFT_OUT:
+            name = ""
+        if name and name in fields:
+            raise BadInput(place, described(f"two columns for {name}"), "one column a field")
+        fields.append(name)
+    unused = [
+        column
+        for column, name in zip(header, fields, strict=True)
+        if not name and said.get(text.squeezed(column) or column) != LEFT_OUT
+    ]
+    if "record" not in fields:
+        for need in ("make", "model", "date"):
+            if need not in fields and need not in mapping.every:
+                listed = ", ".join(repr(column) for column in header)[:200]
+                raise BadInput(
+                    place, described(f"columns {listed}"), f"a column for {need} (say --map COLUMN={need})"
+                )
+    return Columns(tuple(fields), tuple(unused))
+
+
+_BY_NAME: Final = {text.squeezed(name): name for name in FIELDS}
+
+
+def _field(name: str, place: str, extra: tuple[str, ...] = ()) -> str:
+    if name not in (*FIELDS, *extra):
+        raise BadInput(place, name, f"a field: {', '.join((*VISIT_FIELDS, *JACK_FIELDS))}, or - for none")
+    return name
+
+
+def _known(data: Mapping[str, Any], place: str, known: tuple[str, ...]) -> None:
+    for key in data:
+        if key not in known:
+            raise BadInput(place, key, f"one of {', '.join(known)}")
+
+
+def _words(data: object, place: str) -> dict[str, str]:
+    if not isinstance(data, dict):
+        raise BadInput(place, data, "a table of words")
+    for key, value in data.items():
+        if not isinstance(value, (str, int, float)) or isinstance(value, bool):
+            raise BadInput(f"{place}, {key}", value, "a word")
+    return {str(key): str(value) for key, value in data.items()}
+
+
+def fixed(given: Sequence[str]) -> dict[str, str]:
+    """``field=value`` options: what holds for every row; raises BadInput naming the one that is none."""
+    every = {}
+    for one in given:
+        name, sign, value = one.partition("=")
+        if not sign:
+            raise BadInput("--every", one, "FIELD=VALUE")
+        every[_field(name.strip(), "--every")] = value
+    return every

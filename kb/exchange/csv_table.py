@@ -1,0 +1,297 @@
+"""Read the visits of a CSV table: one row a jack, rows of one visit follow each other.
+
+Rows belong to one visit while the columns of the visit are equal or left empty; a column ``visit`` (any
+number or word) settles it where two visits would look the same.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import Any, Final
+
+from kb.base import text
+from kb.base.errors import BadInput, described
+from kb.base.parsing import json_of
+from kb.domain.shortform import jack as short_jack
+from kb.domain.visit import Finding, Visit, finding_from, visit_from
+from kb.domain.words import Basis, Outcome
+from kb.exchange import csv_cells as cells
+from kb.exchange.csv_columns import JACK_FIELDS, VISIT_FIELDS, Columns, TableMap, chosen
+from kb.exchange.fact_lines import from_object, read_nonce, read_time
+from kb.exchange.lines import Line
+from kb.store.facts import Fact, VisitFact
+
+CELLS: Final = 200  #: columns of a table, at most
+_SEPARATORS: Final = ",;\t"
+_LISTED: Final = frozenset({"items", "inputs", "supersedes"})
+_YES: Final = frozenset({"yes", "y", "true", "1", "x", "taken"})
+_NO: Final = frozenset({"no", "n", "false", "0", "free"})
+
+
+@dataclass(frozen=True, slots=True)
+class Bad:
+    """What is wrong on one line."""
+
+    line: int
+    field: str
+    seen: str
+    expected: str
+
+
+@dataclass(slots=True)
+class Group:
+    """The rows of one visit; ``rows`` keeps those that say a jack, and no more than a visit may have."""
+
+    line: int
+    fields: dict[str, str]
+    rows: list[tuple[int, dict[str, str]]] = field(default_factory=list)
+    jacks: int = 0
+
+    def add(self, line: int, jack: dict[str, str]) -> None:
+        """Count one row; however often a row is repeated, memory stays bounded."""
+        if jack:
+            self.jacks += 1
+            if self.jacks <= _JACKS:
+                self.rows.append((line, jack))
+
+
+class Table:
+    """A CSV table, read row by row; ``columns`` says what was understood of its header."""
+
+    def __init__(self, lines: Iterator[Line], mapping: TableMap, place: str) -> None:
+        self._place, self._mapping = place, mapping
+        first = next(lines, None)
+        if first is None or not first.text.strip():
+            raise BadInput(
+                place, described("an empty file" if first is None else "an empty first line"), "a header"
+            )
+        self._line, self._begun = first.number, False
+        separator = max(_SEPARATORS, key=first.text.count)
+
+        def texts() -> Iterator[str]:
+            yield first.text
+            for one in lines:
+                self._line = one.number
+                yield one.text
+
+        self._reader = csv.reader(texts(), delimiter=separator, strict=True)
+        header = [cells.plain_start(name).strip() for name in self._next() or []]
+        if len(header) > CELLS:
+            raise BadInput(place, f"{len(header)} columns", f"at most {CELLS}")
+        self.header = tuple(header)
+        self.columns: Columns = chosen(header, mapping, f"{place}, line 1")
+
+    def _next(self) -> list[str] | None:
+        begun = self._line + 1 if self._begun else self._line
+        self._begun = True
+        try:
+            return next(self._reader, None)
+        except csv.Error as wrong:
+            place, said = f"{self._place}, line {self._line}", str(wrong)
+            if "field limit" in said or "unexpected end" in said:
+                place, said = f"{self._place}, line {begun}", "a cell without an end"
+                raise BadInput(place, described(said), "a quote that is closed") from None
+            if "new-line" in said:
+                said = "lines that end with a carriage return alone"
+            raise BadInput(place, described(said), "CSV as in RFC 4180") from None
+
+    def read(self) -> Iterator[tuple[int, Visit | Fact | list[Bad]]]:
+        """(line, what stands there): a visit, a fact of a dump, or all that is wrong with one visit."""
+        group: Group | None = None
+        while True:
+            start = self._line + 1
+            row = self._next()
+            if row is None:
+                break
+            if not any(cell.strip() for cell in row):
+                continue
+            if len(row) > len(self.header):
+                if group:
+                    yield group.line, self._visit(group)
+                    group = None
+                yield start, [Bad(start, "row", f"{len(row)} cells", f"{len(self.header)} as in the header")]
+                continue
+            said = self._said(row)
+            if said.get("record", "visit") not in ("", "visit"):
+                if group:
+                    yield group.line, self._visit(group)
+                    group = None
+                yield start, _fact(said, start)
+                continue
+            fields = {key: value for key, value in said.items() if key in VISIT_FIELDS or key in _OURS}
+            if group is None or not _same(group.fields, fields):
+                if group:
+                    yield group.line, self._visit(group)
+                group = Group(start, fields)
+            else:
+                for key, value in fields.items():
+                    group.fields.setdefault(key, value)
+            group.add(start, {key: said[key] for key in said if key in JACK_FIELDS})
+        if group:
+            yield group.line, self._visit(group)
+
+    def _said(self, row: Sequence[str]) -> dict[str, str]:
+        """Fields of one row that say something, in our own words."""
+        said = dict(self._mapping.every)
+        plain = cells.plain if "record" in self.columns.fields else cells.plain_start
+        for name, cell in zip(self.columns.fields, row, strict=False):
+            value = plain(cell)
+            if name and value.strip():
+                meant = self._mapping.values.get(name)
+                said[name] = meant.get(value.strip(), value) if meant else value
+        return said
+
+    def _visit(self, group: Group) -> Visit | Fact | list[Bad]:
+        bad: list[Bad] = []
+        findings: list[Finding] = []
+        for line, said in group.rows:
+            try:
+                findings += _findings(said)
+            except BadInput as mistake:
+                bad.append(bad_of(line, mistake))
+        try:
+            visit = self._without_jacks(group.fields)
+            nonce, recorded = (
+                read_nonce(group.fields.get("seal", "")),
+                read_time(group.fields.get("recorded", "")),
+            )
+        except BadInput as mistake:
+            return sorted([*bad, bad_of(group.line, mistake)], key=lambda one: one.line)
+        if bad:
+            return bad
+        if "basis" not in group.fields and any(one.outcome is not Outcome.NOT_TRIED for one in findings):
+            visit = replace(visit, basis=Basis.TESTED)
+        if group.jacks > _JACKS:
+            return [Bad(group.line, "jacks", f"{group.jacks} rows of one visit", f"at most {_JACKS}")]
+        visit = replace(visit, findings=tuple(findings))
+        return VisitFact(visit, nonce, recorded) if "record" in self.columns.fields else visit
+
+    def _without_jacks(self, said: dict[str, str]) -> Visit:
+        source = {key: said[key] for key in ("make", "model", "kind", "display") if key in said}
+        driver = {"name": said.get("driver", ""), "inputs": _list(said.get("inputs", ""))}
+        plain = ("id", "by", "basis", "job", "note")
+        attached: dict[str, Any] = {
+            key: json_of(said[key], key) for key in ("readings", "case") if key in said
+        }
+        data: dict[str, Any] = {
+            **{key: said[key].strip() if key != "note" else said[key] for key in plain if key in said},
+            "date": self._date(said.get("date", "")),
+            "supersedes": _list(said.get("supersedes", "")),
+            "source": {
+                **source,
+                **({"year": _whole(said["year"], "year")} if "year" in said else {}),
+                **({"size_in": _number(said["size_in"], "size_in")} if "size_in" in said else {}),
+            },
+            "driver": driver,
+            **attached,
+        }
+        return visit_from(data, "visit", recorded="record" in self.columns.fields)
+
+    def _date(self, said: str) -> str:
+        form = self._mapping.date
+        if not form:
+            return said.strip()
+        try:
+            return datetime.strptime(said.strip(), form).date().isoformat()  # noqa: DTZ007 (a day, no moment)
+        except ValueError:
+            raise BadInput("date", said, f"a date as in {form}") from None
+
+
+_OURS: Final = ("seal", "recorded")
+_JACKS: Final = 64
+
+
+def bad_of(line: int, mistake: BadInput) -> Bad:
+    """The mistake as one entry of the report."""
+    place, seen = mistake.place.removeprefix("visit, "), mistake.seen
+    return Bad(
+        line, place, "" if seen is None else seen if isinstance(seen, str) else str(seen), mistake.expected
+    )
+
+
+def _same(first: dict[str, str], fields: dict[str, str]) -> bool:
+    """Do the rows speak of one visit: is every field of it the same, or left out on the later row?"""
+    if first.get("visit") != fields.get("visit") and "visit" in fields:
+        return False
+    return all(first.get(key) == value for key, value in fields.items() if key != "note") and (
+        fields.get("note", first.get("note")) == first.get("note")
+    )
+
+
+def _findings(said: dict[str, str]) -> Iterable[Finding]:
+    """The jack of one row, if it says one: in short form, or in fields of its own."""
+    if short := said.get("jack"):
+        if len(said) > 1:
+            raise BadInput("jack", short, "a jack in short form, or columns such as form and marking")
+        return [short_jack(short)]
+    if not said:
+        return []
+    data: dict[str, Any] = {}
+    for key, value in said.items():
+        if key == "taken":
+            data[key] = _flag(value)
+        elif key in _LISTED:
+            data[key] = _list(value)
+        else:
+            data["note" if key == "jack_note" else key] = value if key == "jack_note" else value.strip()
+    try:
+        return [finding_from(data, "jack")]
+    except BadInput as mistake:
+        raise BadInput(mistake.place.removeprefix("jack, "), mistake.seen, mistake.expected) from None
+
+
+def _flag(said: str) -> bool:
+    word = said.strip().lower()
+    if word in _YES or word in _NO:
+        return word in _YES
+    raise BadInput("taken", said, "yes or no")
+
+
+def _list(said: str) -> list[str]:
+    """``a; b`` as a list; a semicolon or backslash in a name has a backslash in front."""
+    return text.parted(said, ";")
+
+
+def listed(names: Iterable[str]) -> str:
+    r"""The names as one cell.
+
+    >>> _list(listed(["a; b", "c, d"])), listed(["a; b"])
+    (['a; b', 'c, d'], 'a\\; b')
+    """
+    return text.joined(names, ";")
+
+
+def _whole(said: str, place: str) -> int:
+    if said.strip().isdecimal() and len(said) < 10:
+        return int(said)
+    raise BadInput(place, said, "a whole number")
+
+
+def _number(said: str, place: str) -> float:
+    try:
+        return float(said.strip().rstrip('"″').replace(",", "."))
+    except ValueError:
+        raise BadInput(place, said, "a number") from None
+
+
+def _fact(said: dict[str, str], line: int) -> Fact | list[Bad]:
+    """An alias, withdrawal or released note of a dump."""
+    kind = said["record"]
+    try:
+        if kind == "alias":
+            value: dict[str, Any] = {key: said.get(key) for key in ("id", "spelling", "same_as")}
+        elif kind == "withdrawal":
+            value = {"id": said.get("id"), "of": said.get("of"), "turn": _whole(said.get("turn", ""), "turn")}
+            value["stands"] = said.get("stands") == "yes"
+        elif kind == "note":
+            value = {"id": said.get("id"), "visit": said.get("of"), "text": said.get("note", "")}
+            if "place" in said:
+                value["jack"] = _whole(said["place"], "place")
+        else:
+            raise BadInput("record", kind, "visit, alias, withdrawal or note")
+        return from_object({kind: value}, "record")
+    except BadInput as mistake:
+        return [bad_of(line, mistake)]

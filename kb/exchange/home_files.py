@@ -1,0 +1,171 @@
+"""Put what lies next to a book, such as settings and photos, into a backup, and bring it back.
+
+Settings and what was agreed on sharing (trusted keys, what was given to whom) go into one small file next
+to the copy; photos into a folder next to the copies. The secret key and the paired phones stay out: a stick
+gets lost, and both are made again in a minute.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from kb import settings
+from kb.base.atomic import sync_names, whole, write_mine
+from kb.base.errors import BookTrouble, JackfieldError, ascii_controls
+from kb.base.files import open_plain
+from kb.base.parsing import json_of
+from kb.exchange import share_state as peers
+
+ENDING: Final = ".home.json"  #: of the file next to a copy
+PHOTOS: Final = "photos"
+_MOST: Final = 128 * 1024 * 1024
+_VISIT: Final = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}\Z")
+_PHOTO: Final = re.compile(r"[0-9a-f]{64}\.jpg\Z")
+
+
+@dataclass(frozen=True, slots=True)
+class Brought:
+    """What a restore did to the files next to the book."""
+
+    files: tuple[str, ...] = ()
+    """Files that were missing and are there again."""
+    trusted: tuple[str, ...] = ()
+    """Names whose keys are trusted again through that."""
+    not_trusted: tuple[str, ...] = ()
+    """Names that the backup trusts and this machine does not (any more); they stay so."""
+    photos: int = 0
+    problems: tuple[str, ...] = ()
+
+
+def beside(copy: Path) -> Path:
+    """The file that goes with a copy."""
+    return copy.with_name(copy.name + ENDING)
+
+
+def keep(home: Path, copy: Path) -> None:
+    """Write settings and sharing of ``home`` next to a copy of its book. Raises BookTrouble."""
+    kept: dict[str, str] = {}
+    try:
+        for name in (settings.FILE, settings.SHARE):
+            with suppress(FileNotFoundError), open_plain(home / name, name) as file:
+                kept[name] = file.read(_MOST).decode("utf-8", "surrogateescape")
+        said = json.dumps({"jackfield": "home", "files": kept}).encode()
+        write_mine(beside(copy), said)
+    except OSError as trouble:
+        raise BookTrouble(f"{beside(copy)}: {_why(trouble)}") from trouble
+
+
+def keep_photos(home: Path, folder: Path) -> int:
+    """Put photos that are not in the backups yet there; returns how many. Raises BookTrouble."""
+    return sum(_carry(photo, folder / PHOTOS / photo.parent.name / photo.name) for photo in _photos(home))
+
+
+def bring_back(copy: Path, home: Path, visits: set[str]) -> Brought:
+    """Put back what is missing next to the book; what is there stays as it is.
+
+    So trust that was dropped after the backup is not brought back on the machine where it was dropped.
+    """
+    files, problems = [], []
+    trusted: tuple[str, ...] = ()
+    not_trusted: tuple[str, ...] = ()
+    photos = 0
+    try:
+        kept = _read(beside(copy))
+        then = _trusted(kept)
+        for name, said in kept.items():
+            if not (home / name).exists():
+                write_mine(home / name, said)
+                files.append(name)
+        now = peers.load(home).trusted
+        trusted = tuple(sorted(then)) if settings.SHARE in files else ()
+        not_trusted = tuple(sorted(name for name, key in then.items() if now.get(name) != key))
+    except (JackfieldError, OSError) as trouble:
+        problems.append(f"{beside(copy)}: {_why(trouble)}")
+    try:
+        for photo in _photos(copy.parent):
+            if photo.parent.name in visits:
+                photos += _carry(photo, home / PHOTOS / photo.parent.name / photo.name)
+    except BookTrouble as trouble:
+        problems.append(str(trouble))
+    return Brought(tuple(files), trusted, not_trusted, photos, tuple(problems))
+
+
+def _read(path: Path) -> dict[str, bytes]:
+    """The files in it that are ours, by name; none if there is no such file (an older backup)."""
+    try:
+        with open_plain(path, str(path)) as file:
+            data = json_of(file.read(_MOST).decode("utf-8"), str(path))
+        found = data["files"]
+        return {
+            name: found[name].encode("utf-8", "surrogateescape")
+            for name in (settings.FILE, settings.SHARE)
+            if name in found
+        }
+    except FileNotFoundError:
+        return {}
+    except (ValueError, KeyError, TypeError, AttributeError) as problem:
+        raise BookTrouble(
+            "is not what a backup writes; settings and trusted keys stay as they are"
+        ) from problem
+
+
+def _trusted(kept: dict[str, bytes]) -> dict[str, str]:
+    """The keys that the backup trusts, after the whole of it was read as the home's own files are read."""
+    with tempfile.TemporaryDirectory() as name:
+        for file, said in kept.items():
+            (Path(name) / file).write_bytes(said)
+        settings.load(Path(name))
+        return dict(peers.load(Path(name)).trusted)
+
+
+def _photos(folder: Path) -> Iterator[Path]:
+    """The photos of visits in ``folder``; nothing else that lies there."""
+    try:
+        visits = sorted(one for one in (folder / PHOTOS).iterdir() if _VISIT.match(one.name))
+    except (FileNotFoundError, NotADirectoryError):
+        return
+    except OSError as trouble:
+        raise BookTrouble(f"{folder / PHOTOS}: {_why(trouble)}") from trouble
+    for visit in visits:
+        with suppress(OSError):
+            yield from sorted(
+                one
+                for one in visit.iterdir()
+                if _PHOTO.match(one.name) and one.is_file() and not one.is_symlink()
+            )
+
+
+def _carry(photo: Path, target: Path) -> bool:
+    """Have a photo in a second place too: without a second copy on one disk. Photos never change."""
+    if target.exists():
+        return False
+    try:
+        for folder in (target.parent.parent, target.parent):  # with parents=True the outer one would be open
+            folder.mkdir(mode=0o700, exist_ok=True)
+        try:
+            os.link(photo, target)
+        except FileExistsError:
+            return False
+        except OSError:  # another disk, or one without links
+            with photo.open("rb") as source, whole(target) as file:
+                shutil.copyfileobj(source, file)
+        else:
+            sync_names(target.parent)
+    except FileNotFoundError:  # it went with its visit meanwhile
+        return False
+    except OSError as trouble:
+        raise BookTrouble(f"{target}: {_why(trouble)}") from trouble
+    return True
+
+
+def _why(trouble: Exception) -> str:
+    return ascii_controls((trouble.strerror if isinstance(trouble, OSError) else None) or str(trouble))

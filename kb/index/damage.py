@@ -1,0 +1,278 @@
+"""Weigh the damage between a query and one set."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from kb.index.edit_distance import Near, substitutions, weighted_distance
+from kb.index.lookup import Row
+from kb.index.normalize import fold
+from kb.index.query import SMALL, year_of
+from kb.index.score import FAR, SHORT_WORD, Candidate, Damage
+from kb.index.splits import Reading
+
+NO_LIKENESS = 9.0
+_RESCORED, _RUNNERS_UP = 24, 6  # candidates of one look-up that are weighed in full; of the second best
+_OTHER = 2  # slips that naming another make counts for when candidates are chosen
+_YEAR = 0.1  # a year beside the code; it may be part of it
+_SAID = 0.1  # "no", "the": neither make nor code
+_TWO_OR_SO = 1.8  # cost from which an added end is no suffix
+_MAKE_SLIP = 0.6
+_EACH_MAKE_SLIP = 0.2  # so that a slip in the make and one in the code weigh about the same
+_REPEATED = 0.03  # added where the make was said and belongs to the code too, but was not said twice
+_SISTER = 0.05  # a code that differs in a digit is a set of its own sooner than a slip
+_TORN = 1.5  # added cost of a word that was written in one with the code
+_OTHER_MISSPELT = 1.0  # added cost of a word that is a slip away from another make
+_BOUND = 0.05  # added cost of a cut where no blank was written
+_TURNED = 0.6  # added cost of pieces of the code in another order
+_BEGINNING = 0.95  # cost of a beginning of four characters or more
+_SHORTENED = 1.0  # cost of some letters of a make, in order
+_LIKELY_MAKE = 1.3  # cost up to which a word among others is a misspelt make
+_TELLING = 4  # characters from which a part of a code tells something
+_EACH_MISSING = 0.01  # the shorter one first
+_ALL_WORN = 2  # damages that any number of look-alikes, and nothing else, count for
+_PIECE = 1.5  # cost of four characters or more from the middle of a code, read well
+_SHORT = 0.4  # added cost of a damaged code that also lacks the make printed in front of it
+
+
+class Weigher:
+    """One reading of the query against rows; the bit tables of its code are made once."""
+
+    def __init__(self, way: Reading, known: set[str], misspelt: Mapping[str, frozenset[str]]) -> None:
+        self._way = way
+        self._known = known
+        self._misspelt = misspelt
+        self._folded = fold(way.code)
+        self._near = Near(self._folded)
+        self._raw = Near(way.code)
+        self._resembling: dict[str, bool] = {}
+        self._rests: dict[str, tuple[float, int, tuple[str, ...]]] = {}
+
+    def weigh(self, rows: Iterable[Row], best: dict[int, Candidate]) -> None:
+        """Put the best of ``rows`` into ``best``, each set at its lowest cost."""
+        ranked = sorted((self._likeness(row), row) for row in set(rows))
+        if not ranked or ranked[0][0][0] > max(3, len(self._folded) // 2):
+            return
+        least = ranked[0][0][0]
+        for at, ((slips, _, _), row) in enumerate(ranked[:_RESCORED]):
+            if slips > least + 1 or (slips > least and at >= _RUNNERS_UP):
+                break
+            found = self._candidate(row)
+            old = best.get(row[0])
+            if found is not None and (old is None or found.cost < old.cost):
+                best[row[0]] = found
+
+    def _likeness(self, row: Row) -> tuple[int, bool, int]:
+        """Slips between the folded codes, an end lost or added being one; whether the make is another."""
+        there, size = fold(row[2]), len(self._folded)
+        slips, begun = self._near.to_beginning(there)
+        if slips > begun + 1:
+            slips = begun + 1
+        elif slips > 2 and len(there) < size - 1:
+            slips = min(slips, Near(there).to_beginning(self._folded)[1] + 1)
+        if slips > 2 and size >= _TELLING and self._folded in there:
+            slips = 2
+        if self._way.make:
+            other = row[1] != self._way.make
+            slips += _OTHER if other else 0
+        else:
+            other = not self._resembled(row[1])
+        return slips, other, abs(len(there) - size)
+
+    def _resembled(self, make: str) -> bool:
+        """Whether a piece beside the code may be the make."""
+        there = self._resembling.get(make)
+        if there is None:
+            there = any(make_cost(piece, make) < NO_LIKENESS for piece in self._way.rest)
+            self._resembling[make] = there
+        return there
+
+    def _candidate(self, row: Row) -> Candidate | None:
+        way = self._way
+        set_id, make, model, short = row
+        if way.bound and (make != way.make if way.make else make_cost(way.rest[0], make) == NO_LIKENESS):
+            return None
+        label = weighted_distance(way.code, model)
+        count = self._damages(model)
+        if len(way.code) >= _TELLING and label > _BEGINNING:
+            missing = _EACH_MISSING * (len(model) - len(way.code))
+            if model.startswith(way.code):
+                label = min(label, _BEGINNING + missing)
+            elif label > _PIECE + missing and self._folded in fold(model):
+                label, count = _PIECE + missing, 2
+        if label > FAR:
+            return None
+        if count > _ALL_WORN and self._folded == fold(model):
+            count = _ALL_WORN
+        damage = _damage(way.code, model, label)
+        cost = (label + count) / 2 + (_SISTER if damage in ("sister", "sisters") else 0.0)
+        if short:
+            more = _SHORT if label else 0.02  # between two equal ones, the one printed so
+        else:
+            more = _REPEATED if not way.rest and _begins(way.code, make) else 0.0
+        label, cost = label + more, cost + more
+        if make not in self._rests:
+            self._rests[make] = _rest(way, make, self._known, self._misspelt)
+        more, slips, words = self._rests[make]
+        if way.turned:
+            more += _TURNED
+        if more and damage == "exact":
+            damage = "look" if more < 0.5 else ("slip" if more < 1.2 else "two")
+        elif more >= 0.9 and damage in ("look", "slip", "digit", "end", "cut"):
+            damage = "two" if more < 1.5 else "far"
+        letter = _changed_letter(way.code, model)
+        cost += more + _EACH_MAKE_SLIP * slips + (_BOUND if way.bound else 0.0)
+        return Candidate(
+            set_id, make, model, label + more, cost, damage, words, letter, way, more, bool(short)
+        )
+
+    def _damages(self, model: str) -> int:
+        """How many things went wrong: slips and look-alikes one each, and a lost end, however long, one."""
+        count, begun = self._raw.to_beginning(model)
+        return min(count, begun + 1)
+
+
+def _damage(read: str, printed: str, cost: float) -> Damage:
+    if cost == 0:
+        return "exact"
+    changed = substitutions(read, printed)
+    if changed is not None:
+        if not changed:
+            return "look"
+        if all(fold(one).isdigit() and other.isdigit() for _, one, other in changed):
+            swap = cost < 0.96 and len(changed) == 2
+            if not swap:
+                return "sister" if len(changed) == 1 else "sisters"
+    if cost < 0.65 and fold(read.replace("?", "")) != fold(printed) and "?" in read:
+        return "look"
+    if changed is None:
+        if fold(read) in fold(printed):
+            rest = printed[len(read) :]
+            return "end" if rest.isalpha() and printed.startswith(read) else "cut"
+        if read.startswith(printed) and cost < _TWO_OR_SO:
+            return "end" if read[len(printed) :].isalpha() else "cut"
+    if cost <= 1.06:
+        return "digit" if _touches_digit(read, printed) else "slip"
+    return "two" if cost <= 2.15 else ("far" if cost <= 2.7 else "faint")
+
+
+def _touches_digit(read: str, printed: str) -> bool:
+    """Whether a digit or the last letter is what differs: with another one there may be another set."""
+    start = 0
+    while start < min(len(read), len(printed)) and read[start] == printed[start]:
+        start += 1
+    end = 0
+    while end < min(len(read), len(printed)) - start and read[-1 - end] == printed[-1 - end]:
+        end += 1
+    was, now = printed[start : len(printed) - end], read[start : len(read) - end]
+    if len(was) > 1 and sorted(was) == sorted(now):
+        return False  # swapped
+    return not end or any(char.isdigit() for char in was + now)
+
+
+def _changed_letter(read: str, printed: str) -> int:
+    """Place of the one letter that stands for another letter, -1 where that is not the difference."""
+    changed = substitutions(read, printed)
+    if changed is None or len(changed) != 1:
+        return -1
+    at, one, other = changed[0]
+    return at if one.isalpha() and other.isalpha() else -1
+
+
+def _rest(
+    way: Reading, make: str, known: set[str], misspelt: Mapping[str, frozenset[str]]
+) -> tuple[float, int, tuple[str, ...]]:
+    """What the query holds besides the code, given the make: its cost, slips in the make, other words."""
+    if not way.rest:
+        return 0.0, 0, ()
+    joined = "".join(way.rest)
+    if joined == make:
+        return 0.0, 0, ()
+    best, used = NO_LIKENESS, (0, 0)
+    for start in range(len(way.rest)):
+        for end in range(start + 1, min(start + 3, len(way.rest)) + 1):
+            cost = make_cost("".join(way.rest[start:end]), make)
+            if cost < best:
+                best, used = cost, (start, end)
+    if best == NO_LIKENESS:
+        cost, words = _left(way, way.rest, make, known, misspelt)
+        return cost, 0, words
+    slips = int(best / _MAKE_SLIP + 0.01)  # a make cut short is one
+    cost, words = _left(way, way.rest[: used[0]] + way.rest[used[1] :], "", known, misspelt)
+    cost += best
+    if len(words) > 1 and best > _LIKELY_MAKE:  # "behind" resembles some make, but is a word among others
+        plain, all_words = _left(way, way.rest, make, known, misspelt)
+        if plain < cost:
+            return plain, 0, all_words
+    return cost, slips, words
+
+
+def _left(
+    way: Reading, left: tuple[str, ...], make: str, known: set[str], misspelt: Mapping[str, frozenset[str]]
+) -> tuple[float, tuple[str, ...]]:
+    """Cost of pieces that are neither code nor make, and the words among them; ``make`` if they lack it."""
+    cost, words = 0.0, list[str]()
+    talk = sum(piece.isalpha() and len(piece) >= SHORT_WORD for piece in left) > 1
+    for piece in left:
+        if piece in known:
+            cost += 2.6  # another make was named
+        elif year_of(piece) is not None:
+            cost += _YEAR
+        elif piece.lower() in SMALL:
+            cost += _SAID
+        elif any(char.isdigit() or char == "?" for char in piece):
+            cost += 1.5 + 0.5 * len(piece)
+        elif len(piece) < SHORT_WORD:
+            cost += 0.5 + 0.3 * len(piece)  # a bit of a code rather than a word
+        elif len(piece) == SHORT_WORD and not talk:  # "hum", or such a bit
+            words.append(piece)
+            cost += 0.5 + 0.3 * len(piece)
+        else:
+            words.append(piece)
+            cost += 0.05 if not make or len(words) > 1 else (1.8 if len(way.rest) < 3 else 1.0)
+            if way.torn:
+                cost += _TORN
+            if make and make not in misspelt.get(piece, (make,)):
+                cost += _OTHER_MISSPELT
+    return cost, tuple(words)
+
+
+def make_cost(read: str, make: str) -> float:
+    """Cost of a make as read; ``NO_LIKENESS`` where it resembles the make in nothing."""
+    if not make:
+        return NO_LIKENESS
+    if read == make:
+        return 0.0
+    if len(read) >= 3 and (make.startswith(read) or (read.startswith(make) and len(make) >= 3)):
+        return 0.4 + 0.12 * abs(len(read) - len(make))
+    if 2 * sum(map(str.isdigit, read)) >= len(read) and make.isalpha():
+        return NO_LIKENESS  # a number, not a make
+    slips = Near(fold(read)).distance(fold(make))
+    cost = NO_LIKENESS
+    if slips <= max(1, round(0.4 * max(len(make), len(read)))) and slips < len(make):
+        cost = _MAKE_SLIP * slips or 0.2
+    if cost > _SHORTENED and len(read) >= 3 and read[0] == make[0] and _within(read, make):
+        cost = _SHORTENED
+    return cost
+
+
+def _within(short: str, long: str) -> bool:
+    """Whether the characters of ``short`` stand in ``long`` in order."""
+    rest = iter(long)
+    return all(char in rest for char in short)
+
+
+def mark_sisters(found: list[Candidate]) -> None:
+    """Where sets of one make differ from what was read in the same letter, it tells them apart."""
+    places: dict[tuple[str, int, int], list[Candidate]] = {}
+    for c in found:
+        if c.letter >= 0 and c.damage in ("slip", "digit"):
+            places.setdefault((c.make, c.letter, len(c.model)), []).append(c)
+    for group in places.values():
+        if len({c.model for c in group}) > 1:
+            for c in group:
+                c.damage = "sister"
+
+
+def _begins(code: str, make: str) -> bool:
+    return bool(make) and code.startswith(make)

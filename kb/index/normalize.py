@@ -1,0 +1,83 @@
+"""Normalise spellings: case, separators, look-alike letters, shapes of model numbers.
+
+>>> normalise("nv40-21O/b"), fold("NV4021OB")
+('NV4021OB', 'NV402108')
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from functools import lru_cache
+
+LOOK_ALIKES = ("O0QD", "I1L", "S5", "B8", "Z2", "G6")
+"""Characters that a worn label or a torch confuses; the digit of each class stands for it when folded."""
+
+_STANDS_FOR = {"O0QD": "0", "I1L": "1", "S5": "5", "B8": "8", "Z2": "2", "G6": "6"}
+_FOLD = str.maketrans({char: _STANDS_FOR[group] for group in LOOK_ALIKES for char in group})
+_CLASS_OF = {char: group for group in LOOK_ALIKES for char in group}
+FOLDED_ALPHABET = "0123456789ACEFHJKMNPRTUVWXY"
+"""The characters that Latin letters and digits fold to."""
+
+MAX_CODE = 40
+"""Characters of a normalised make or model that take part in matching; the rest is cut off."""
+
+
+def normalise(text: str, *, keep_unknown: bool = False) -> str:
+    """Letters and digits of ``text``, upper case, accents and signs dropped, at most ``MAX_CODE``.
+
+    With ``keep_unknown`` a ``?`` stays: in a query it stands for an unreadable character.
+    """
+    upper = text.upper() if text.isascii() else unicodedata.normalize("NFKD", text).upper()
+    kept = [char for char in upper if char.isalnum() or (keep_unknown and char == "?")]
+    return "".join(kept)[:MAX_CODE]
+
+
+def fold(code: str) -> str:
+    """A normalised code with every look-alike replaced by the digit of its class."""
+    return code.translate(_FOLD)
+
+
+def alike(one: str, other: str) -> bool:
+    """Whether two characters belong to one look-alike class."""
+    group = _CLASS_OF.get(one)
+    return group is not None and other in group
+
+
+def spellings(make: str, model: str) -> tuple[str, ...]:
+    """Normalised models under which a set is found: the model, and it without a leading make.
+
+    Labels often print the make inside the model ("Norwell NV40" by Norwell).
+    """
+    code = normalise(model)
+    maker = normalise(make)
+    if maker and code.startswith(maker) and len(code) - len(maker) >= 3:
+        return code, code[len(maker) :]
+    return (code,)
+
+
+@lru_cache(maxsize=4096)
+def shape(code: str) -> str:
+    """The skeleton of a model number: letters kept, each digit ``#``, letters after the last digit cut.
+
+    Letters after the last digit are the region, colour or edition ("suffix"); digits are size and number.
+    A look-alike letter between two digits is read as a digit. "" where there is no digit.
+
+    >>> shape("NV40210XA"), shape("NV4O210")
+    ('NV#####', 'NV#####')
+    """
+    chars = ["#" if char.isdigit() else char for char in code]
+    for at in range(1, len(chars) - 1):
+        between = chars[at - 1] == "#" and code[at + 1].isdigit()
+        if between and chars[at] != "#" and (chars[at] in _CLASS_OF or chars[at] == "?"):
+            chars[at] = "#"
+    while chars and chars[-1] != "#":
+        chars.pop()
+    return "".join(chars)
+
+
+def stem(code: str) -> str:
+    """The code without the letters after its last digit (all of it where it has no digit)."""
+    end = len(code)
+    while end and not code[end - 1].isdigit():
+        end -= 1
+    return code[:end] or code

@@ -1,0 +1,244 @@
+"""Read and check the file of faults and tests.
+
+What is wrong is named with entry and field::
+
+    test red-glow, given 1, faults, bitstream: saw '[0.5, 0.6]', expected 2 chances from 0 to 1 that sum to 1
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final, Protocol, TypeVar
+
+from kb.base.errors import BadInput
+from kb.base.validation import Fields, listed, truth
+from kb.domain.words import Outcome, Speakers
+from kb.isolate.model import FLOOR, SOMETHING_ELSE, Complaint, Fault, Model, Side, Test
+from kb.isolate.path_used import TRAITS
+from kb.isolate.readers import ENTRIES, chances, expected_one, known, number, sentence, table, word
+
+ANSWERS: Final = 8  #: answers of one test, at most
+MINUTES: Final = 240.0  #: of one test, at most
+
+
+class _Named(Protocol):
+    @property
+    def id(self) -> str: ...
+
+
+N = TypeVar("N", bound=_Named)
+Row = tuple[float, ...]
+
+
+def model_from(data: object) -> Model:
+    """The model that the parsed ``data/faults.toml`` describes.
+
+    Raises BadInput naming entry and field: a chance out of range or a row that does not sum to 1, a test
+    without likelihoods for some fault, minutes that are not above 0, an id twice or unknown, no source.
+    """
+    fields = Fields(data, "faults", "an object with complaint, tool, fault and test")
+    no_tools: dict[str, _Tool] = {}
+    tools = fields.take("tool", _by_id("tool", _tool), no_tools)
+    complaints = fields.need("complaint", _by_id("complaint", _complaint), "a list of complaints")
+    faults = fields.need("fault", _by_id("fault", _fault_of(complaints)), "a list of faults")
+    tests = fields.need("test", _by_id("test", _test_of(complaints, faults, tools)), "a list of tests")
+    fields.end()
+    for complaint in complaints:
+        if not any(complaint in fault.priors for fault in faults.values()):
+            raise BadInput(f"complaint {complaint}", "no fault with prior odds for it", "at least one")
+        if not any((complaint, SOMETHING_ELSE) in test.rows for test in tests.values()):
+            raise BadInput(f"complaint {complaint}", "no test for it", "at least one")
+    for name in tests:
+        if name in tools:  # --without takes both
+            raise BadInput(f"test {name}, id", name, "a word that is no tool")
+    return Model(complaints, faults, tests, {tool.id: tool.says for tool in tools.values()})
+
+
+def _by_id(kind: str, read: Callable[[Fields, str], N]) -> Callable[[object, str], dict[str, N]]:
+    """A reader of ``[[kind]]`` entries; messages name each by its id, by its number where it has none."""
+
+    def read_all(value: object, place: str) -> dict[str, N]:
+        entries = listed(lambda one, _: one, ENTRIES)(value, place)
+        if not entries:
+            raise BadInput(place, "an empty list", "at least one")
+        found: dict[str, N] = {}
+        for count, entry in enumerate(entries, 1):
+            said = entry.get("id") if isinstance(entry, Mapping) else None
+            name = f"{kind} {said[:60]}" if isinstance(said, str) else f"{kind} {count}"
+            fields = Fields(entry, name, "an object with id")
+            one = read(fields, name)
+            fields.end()
+            if one.id in found or one.id == SOMETHING_ELSE:
+                raise BadInput(f"{name}, id", one.id, "an id that nothing else has")
+            found[one.id] = one
+        return found
+
+    return read_all
+
+
+@dataclass(frozen=True, slots=True)
+class _Tool:
+    id: str
+    says: str
+
+
+def _tool(fields: Fields, _: str) -> _Tool:
+    return _Tool(
+        fields.need("id", word, "a word such as ohmmeter"), fields.need("says", sentence, "what it is")
+    )
+
+
+def _complaint(fields: Fields, _: str) -> Complaint:
+    _source(fields)
+    return Complaint(
+        id=fields.need("id", word, "a word such as no-sound"),
+        says=fields.need("says", sentence, "what is heard"),
+        elsewhere=fields.need("elsewhere", number(0, 0.5, _ELSEWHERE), _ELSEWHERE),
+        outcome=fields.take("outcome", Outcome.read, None),
+        speakers=fields.take("speakers", Speakers.read, None),
+    )
+
+
+_ELSEWHERE: Final = "the chance of something else, above 0, at most 0.5"
+_ODDS: Final = "odds above 0, at most 1000"
+
+
+def _source(fields: Fields) -> None:
+    """Every number has a source beside it: who says so."""
+    fields.need("source", sentence, "who says so, such as: common practice, from memory")
+
+
+def _fault_of(complaints: Mapping[str, Complaint]) -> Callable[[Fields, str], Fault]:
+    def read(fields: Fields, name: str) -> Fault:
+        _source(fields)
+        odds = table(known(complaints, "a complaint"), number(0, 1000, _ODDS))
+        fault = Fault(
+            id=fields.need("id", word, "a word such as bad-cable"),
+            side=fields.need("side", Side.read, "where it sits, such as source"),
+            says=fields.need("says", sentence, "what is wrong, in a few words"),
+            mend=fields.need("mend", sentence, "a sentence that tells what mends it"),
+            priors=fields.need("prior", odds, "prior odds per complaint"),
+            needs=fields.take("needs", _needs, ()),
+            caution=fields.take("caution", sentence, ""),
+            of_the_set=fields.take("of_the_set", truth, False),
+        )
+        if not fault.priors:
+            raise BadInput(f"{name}, prior", "an empty table", "odds for at least one complaint")
+        return fault
+
+    return read
+
+
+def _needs(value: object, place: str) -> tuple[str, ...]:
+    needs = listed(_trait_sum, 16)(value, place)
+    for one in needs:
+        for trait in one.split("+"):
+            if trait not in TRAITS:
+                raise BadInput(place, trait, expected_one(trait, list(TRAITS), "a trait of a path"))
+    return needs
+
+
+def _trait_sum(value: object, place: str) -> str:
+    """``optical`` or ``optical+splitter``."""
+    parts = value.split("+") if isinstance(value, str) else [value]
+    return "+".join(word(one, place) for one in parts)
+
+
+@dataclass(frozen=True, slots=True)
+class _Given:
+    """One table of likelihoods: for these complaints, by fault, else by side, else otherwise."""
+
+    complaints: tuple[str, ...]
+    otherwise: Row | None
+    sides: Mapping[str, Row] = field(default_factory=dict)
+    faults: Mapping[str, Row] = field(default_factory=dict)
+
+
+def _test_of(
+    complaints: Mapping[str, Complaint], faults: Mapping[str, Fault], tools: Mapping[str, _Tool]
+) -> Callable[[Fields, str], Test]:
+    def read(fields: Fields, name: str) -> Test:
+        _source(fields)
+        answers = fields.need("answers", table(word, sentence, ANSWERS), "the possible answers")
+        if len(answers) < 2:
+            raise BadInput(f"{name}, answers", list(answers), f"2 to {ANSWERS} answers")
+        test = Test(
+            id=fields.need("id", word, "a word such as red-glow"),
+            asks=fields.need("asks", sentence, "the question in one line"),
+            how=fields.need("how", sentence, "how to do it"),
+            minutes=fields.need("minutes", number(0, MINUTES, _MINUTES), _MINUTES),
+            answers=answers,
+            tools=fields.take("tools", listed(known(tools, "a tool"), 8), ()),
+            needs=fields.take("needs", _needs, ()),
+            healthy=fields.take("healthy", known(answers, "an answer of this test"), ""),
+            caution=fields.take("caution", sentence, ""),
+            ends=fields.take("ends", listed(known(answers, "an answer of this test"), len(answers)), ()),
+        )
+        read_given = _given_of(complaints, faults, len(answers))
+        given = fields.need("given", listed(read_given, len(complaints)), "likelihoods per complaint")
+        return replace(test, rows=_rows(name, given, faults, len(answers)))
+
+    return read
+
+
+_MINUTES: Final = f"minutes above 0, at most {MINUTES:g}"
+
+
+def _given_of(
+    complaints: Mapping[str, Complaint], faults: Mapping[str, Fault], count: int
+) -> Callable[[object, str], _Given]:
+    def read(value: object, place: str) -> _Given:
+        fields = Fields(value, place, "an object with complaints and likelihoods")
+        row = chances(count)
+        names = {**faults, SOMETHING_ELSE: None}
+        sides = {side.value: side for side in Side if side is not Side.ELSEWHERE}
+        given = _Given(
+            complaints=fields.need(
+                "complaints", listed(known(complaints, "a complaint"), len(complaints)), "complaints"
+            ),
+            otherwise=fields.take("otherwise", row, None),
+            sides=fields.take("sides", table(known(sides, "a side"), row), {}),
+            faults=fields.take("faults", table(known(names, "a fault"), row), {}),
+        )
+        fields.end()
+        for fault in given.faults:
+            if fault != SOMETHING_ELSE and not set(given.complaints) & set(faults[fault].priors):
+                explains = ", ".join(given.complaints)
+                raise BadInput(f"{place}, faults", fault, f"a fault that explains {explains}")
+        return given
+
+    return read
+
+
+def _rows(
+    name: str, given: Sequence[_Given], faults: Mapping[str, Fault], count: int
+) -> dict[tuple[str, str], Row]:
+    """The chance of each answer for every complaint and fault, with the floor under each."""
+    rows: dict[tuple[str, str], Row] = {}
+    for table_no, one in enumerate(given, 1):
+        for complaint in one.complaints:
+            place = f"{name}, given {table_no}"
+            if (complaint, SOMETHING_ELSE) in rows:
+                raise BadInput(f"{place}, complaints", complaint, "each complaint once per test")
+            rows[complaint, SOMETHING_ELSE] = _floored(
+                one.faults.get(SOMETHING_ELSE) or _unlisted(one, count)
+            )
+            for fault in faults.values():
+                if complaint in fault.priors:
+                    row = one.faults.get(fault.id) or one.sides.get(fault.side) or one.otherwise
+                    if row is None:
+                        missing = f"{place}, faults, {fault.id}"
+                        raise BadInput(missing, "nothing", "a row, or one for otherwise")
+                    rows[complaint, fault.id] = _floored(row)
+    return rows
+
+
+def _unlisted(given: _Given, count: int) -> Row:
+    """Of a fault that is not in the list little is known: mostly as otherwise, a quarter any answer alike."""
+    even = (1.0 / count,) * count
+    return tuple(0.75 * p + 0.25 * q for p, q in zip(given.otherwise or even, even, strict=True))
+
+
+def _floored(row: Row) -> Row:
+    return tuple(FLOOR + (1.0 - FLOOR * len(row)) * chance for chance in row)

@@ -1,0 +1,145 @@
+"""Choose the test that tells most for its minutes.
+
+Expected information of a test is how much less undecided the faults are after its answer than before, on
+average: the mutual information of answer and fault, in bits (Shannon 1948; from memory).
+
+The choice counts bits per minute, with one thing more: an answer that brings a fault to 0.9 ends the work, so
+nothing is left to find after it. (Plain bits per minute like cheap tests that shift the odds but settle
+nothing.) Where few tests are worth a minute, all ways through them are tried instead; there an answer with
+which the complaint is gone ends the work as well. (Counted in the choice by bits it made the written homes of
+``tests/isolate`` slower: trying one remedy after the other is no search.)
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Final
+
+from kb.isolate.model import Test
+
+SURE: Final = 0.9  #: one fault stands here: stop
+FEW: Final = 6  #: so few tests are planned to the end; each more makes the work some threefold
+UNSETTLED: Final = 5.0  #: minutes that an end without a fault at 0.9 counts as: somebody has to think on
+LEAST_BITS: Final = 0.02  #: a test that tells less than this is not worth a minute
+
+_NO_MATTER: Final = 1e-7  #: minutes
+
+Odds = Mapping[str, float]
+
+
+def bits(complaint: str, odds: Odds, test: Test) -> float:
+    """Expected information in bits of ``test`` where the faults stand at ``odds`` (which sum to 1)."""
+    return entropy(odds.values()) - sum(p * left for p, left, _ in _results(complaint, odds, test))
+
+
+def answer_chances(complaint: str, odds: Odds, test: Test) -> list[float]:
+    """P(answer) for each answer of ``test``, in its order; sums to 1."""
+    return [p for p, _, _ in _results(complaint, odds, test)]
+
+
+def after(complaint: str, odds: Odds, test: Test, answer: str) -> dict[str, float]:
+    """The odds once ``test`` gave ``answer`` (Bayes); they sum to 1."""
+    place = test.place(answer)
+    joint = {fault: p * test.rows[complaint, fault][place] for fault, p in odds.items()}
+    total = sum(joint.values())  # above 0: no chance is below the floor
+    return {fault: one / total for fault, one in joint.items()}
+
+
+def entropy(chances: Iterable[float]) -> float:
+    """How undecided it is, in bits."""
+    return -sum(p * math.log2(p) for p in chances if p > 0)
+
+
+def choose(complaint: str, odds: Odds, tests: Sequence[Test], share: Mapping[str, float]) -> Test | None:
+    """The test to do next, or None where none tells anything.
+
+    ``share``: by test id, how sure it is that the test can be done on this path (above 0, at most 1).
+    """
+    now = entropy(odds.values())
+    rates: list[tuple[float, Test]] = []
+    for test in tests:
+        results = _results(complaint, odds, test)
+        if now - sum(p * left for p, left, _ in results) >= LEAST_BITS:
+            # An answer that settles it leaves nothing to be found: the work stops there.
+            to_find = sum(p * left for p, left, top in results if top < SURE)
+            rates.append((share[test.id] * (now - to_find) / test.minutes, test))
+    if not rates:
+        return None
+    if len(rates) <= FEW and all(share[test.id] == 1 for _, test in rates):
+        return Soonest(complaint, odds, [test for _, test in rates]).first()
+    return max(rates, key=lambda one: one[0])[1]  # of equals the first in the file
+
+
+class Soonest:
+    """The best way through a few tests, found by trying all: the fewest minutes to the end on average.
+
+    A way that is certain to take longer than the best one found is not followed to its end.
+    """
+
+    def __init__(self, complaint: str, odds: Odds, tests: Sequence[Test]) -> None:
+        self._odds = list(odds.values())
+        self._tests = tests
+        self._columns = [
+            [[test.rows[complaint, fault][place] for fault in odds] for place in range(len(test.answers))]
+            for test in tests
+        ]
+        self._ends = [[answer in test.ends for answer in test.answers] for test in tests]
+        self._known: dict[tuple[tuple[int, int], ...], tuple[float, int]] = {}
+
+    def first(self) -> Test | None:
+        """The test to begin with; None where none tells anything."""
+        place = self._way(self._odds, tuple(range(len(self._tests))), ())[1]
+        return self._tests[place] if place >= 0 else None
+
+    def minutes(self) -> float:
+        """Expected minutes to the end, with the best choice at every step."""
+        if max(self._odds) >= SURE:
+            return 0.0
+        return self._way(self._odds, tuple(range(len(self._tests))), ())[0]
+
+    def _way(
+        self, odds: Sequence[float], left: tuple[int, ...], said: tuple[tuple[int, int], ...]
+    ) -> tuple[float, int]:
+        """(expected minutes to the end, place of the first test or -1) from these odds, none at SURE."""
+        if said in self._known:
+            return self._known[said]
+        now = entropy(odds)
+        least = min([UNSETTLED, *(self._tests[test].minutes for test in left)])
+        ways = []
+        for test in left:
+            undecided, minutes, open_ = 0.0, self._tests[test].minutes, []
+            for place, column in enumerate(self._columns[test]):
+                joint = [p * q for p, q in zip(odds, column, strict=True)]
+                p = sum(joint)
+                undecided += p * math.log2(p) - sum(one * math.log2(one) for one in joint if one > 0)
+                if max(joint) < SURE * p and not self._ends[test][place]:
+                    open_.append((place, p, joint))
+                    minutes += p * least  # it cannot be less
+            if now - undecided >= LEAST_BITS:
+                ways.append((minutes, test, open_))
+        best = (math.inf, -1, UNSETTLED)
+        for minutes, test, open_ in sorted(ways):  # the most promising first, to leave the others early
+            others = tuple(one for one in left if one != test)
+            for place, p, joint in open_:
+                if minutes > best[0] + _NO_MATTER:
+                    break
+                then = self._way([one / p for one in joint], others, tuple(sorted((*said, (test, place)))))
+                minutes += p * (then[0] - least)
+            # rounded, so that of equals the first in the file is taken on every machine
+            best = min(best, (round(minutes, 9), test, minutes))
+        self._known[said] = best[2], best[1]
+        return self._known[said]
+
+
+def _results(complaint: str, odds: Odds, test: Test) -> list[tuple[float, float, float]]:
+    """For each answer: its chance, the bits then left undecided, and the chance of the likeliest fault."""
+    rows = [test.rows[complaint, fault] for fault in odds]
+    results = []
+    for place in range(len(test.answers)):
+        joint = [p * row[place] for p, row in zip(odds.values(), rows, strict=True)]
+        p = sum(joint)
+        # entropy of joint / p, in one pass
+        left = math.log2(p) - sum(one * math.log2(one) for one in joint if one > 0) / p
+        results.append((p, left, max(joint) / p))
+    return results

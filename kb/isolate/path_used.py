@@ -1,0 +1,217 @@
+"""Describe the path that the sound takes at this place, which decides the faults that are possible.
+
+A fault or test *needs* traits of the path: ``optical``, ``dac``, ``optical+splitter`` (both). Of each trait
+the path says yes, no, or nothing at all; only a plain no rules something out, what is unknown counts less.
+
+>>> used = PathUsed(signal=Signal.ANALOG_LINE)
+>>> used.share(("optical",)), used.share(("cable",)), used.share(("bluetooth",))
+(0.0, 1.0, 0.25)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any, Final
+
+from kb.base import text
+from kb.base.errors import BadInput
+from kb.base.validation import Fields, listed
+from kb.domain.words import DriverInput, Signal
+
+ITEMS: Final = 16  #: items of one path, at most
+#: how often a trait is there that the path does not tell of (common practice, from memory)
+UNTOLD: Final = 0.25
+
+#: Words in the name of an item that tell what part of the path it is (common practice).
+_PARTS: Final[Mapping[str, tuple[str, ...]]] = {
+    "dac": ("dac", "digital-to-analog", "digital to analog"),
+    "extractor": ("extractor",),
+    "bluetooth": ("bluetooth", "wireless"),
+    "splitter": ("splitter",),
+    "isolator": ("isolat", "transformer"),
+    "form-converter": ("converter", "optical to coaxial", "coaxial to optical"),
+    "speaker-converter": ("speaker-to-line", "speaker to line"),
+    "microphone": ("microphone", "mic"),
+    "cable": ("cable", "lead", "cord", "adapter", "adaptor", "coupler", "plug"),
+}
+_POWERED: Final = ("dac", "extractor", "bluetooth", "form-converter")
+_LINE: Final = (DriverInput.LINE_35, DriverInput.LINE_RCA)
+_WITHOUT_METAL: Final = (Signal.OPTICAL, Signal.WIRELESS, Signal.ACOUSTIC)
+_ANALOG: Final = (Signal.ANALOG_LINE, Signal.HEADPHONE, Signal.SPEAKER_LEVEL)
+_DIGITAL: Final = (Signal.OPTICAL, Signal.COAXIAL, Signal.ARC, Signal.EARC)
+
+
+@dataclass(frozen=True, slots=True)
+class PathUsed:
+    """The path that carries, or should carry, the sound. What is not known stays None or empty."""
+
+    signal: Signal | None = None
+    items: tuple[str, ...] = ()
+    input: DriverInput | None = None
+
+    def __str__(self) -> str:
+        """``optical digital, DAC, into line-3.5``: what is known of it, for people."""
+        said = [*([self.signal.label] if self.signal else []), *self.items]
+        return ", ".join([*said, *([f"into {self.input.label}"] if self.input else [])]) or "not known"
+
+    def share(self, needs: tuple[str, ...]) -> float:
+        """How sure is it that something with these needs (one of the alternatives) can be on this path?
+
+        1 where one alternative is met or nothing is needed, 0 where all are ruled out, else ``UNTOLD``.
+        """
+        return _share(self, needs)
+
+    def has(self, part: str) -> bool | None:
+        """Is there such a part among the items? None where the items do not tell."""
+        kinds = [_kinds(item) for item in self.items]
+        if any(part in kind for kind in kinds):
+            return True
+        # An item nobody can name may be anything; no items at all were perhaps not written down.
+        return False if kinds and all(kinds) else None
+
+    @property
+    def converts(self) -> bool | None:
+        """Is there a box with its own power supply between source and driver?"""
+        said = [self.has(part) for part in _POWERED]
+        if True in said or self._must_convert:
+            return True
+        straight = (
+            self.input is not None and self.signal is not None and self.input.value == self.signal.value
+        )
+        if not self.items and (straight or self.signal in _ANALOG):
+            return False  # none is needed, and none was noted
+        return False if all(one is False for one in said) else None
+
+    @property
+    def _must_convert(self) -> bool:
+        """A digital signal into a driver input that is not its own."""
+        if self.input is None or self.signal not in (*_DIGITAL, Signal.WIRELESS):
+            return False
+        return self.input.value != self.signal.value
+
+    @property
+    def ends_analog(self) -> bool | None:
+        """Is what comes to the driver analog?"""
+        if self.input is not None:
+            return self.input in (*_LINE, DriverInput.MIC)
+        return True if self.signal in (*_ANALOG, Signal.WIRELESS, Signal.ACOUSTIC) else None
+
+    @property
+    def galvanic(self) -> bool | None:
+        """Does metal join source and driver, so that mains current can flow along it?"""
+        if self.signal is None:
+            return None
+        return self.signal not in _WITHOUT_METAL and not self.has("isolator")
+
+
+UNKNOWN_PATH: Final = PathUsed()  #: nothing is known of how the sound goes
+
+
+@lru_cache(maxsize=4096)  # asked for every fault and test of every state
+def _share(used: PathUsed, needs: tuple[str, ...]) -> float:
+    met = [_meets(used, one) for one in needs]
+    return 1.0 if True in met or not met else UNTOLD if None in met else 0.0
+
+
+def _meets(used: PathUsed, needed: str) -> bool | None:
+    said = [TRAITS[trait](used) for trait in needed.split("+")]
+    return False if False in said else None if None in said else True
+
+
+def _kinds(item: str) -> set[str]:
+    name = " ".join(item.lower().replace("/", " to ").split())
+    kinds = {part for part, words in _PARTS.items() if any(_says(name, word) for word in words)}
+    if "dac" in kinds or "extractor" in kinds or "speaker-converter" in kinds:
+        kinds.discard("form-converter")
+    return kinds
+
+
+def _says(name: str, word: str) -> bool:
+    # Short words stand alone ("dac", "mic"); long ones may be part of another ("isolating").
+    return word in name.replace("-", " ").split() if len(word) <= 4 else word in name
+
+
+def _signal(signal: Signal) -> Callable[[PathUsed], bool | None]:
+    return lambda used: None if used.signal is None else used.signal is signal
+
+
+def _among(signals: tuple[Signal, ...]) -> Callable[[PathUsed], bool | None]:
+    return lambda used: None if used.signal is None else used.signal in signals
+
+
+def _part(part: str, signals: tuple[Signal, ...] = tuple(Signal)) -> Callable[[PathUsed], bool | None]:
+    """A part that makes sense behind these signals only."""
+
+    def said(used: PathUsed) -> bool | None:
+        here = used.has(part)
+        return False if here is None and used.signal is not None and used.signal not in signals else here
+
+    return said
+
+
+def _wired(used: PathUsed) -> bool | None:
+    return None if used.signal is None else used.signal not in (Signal.WIRELESS, Signal.ACOUSTIC)
+
+
+def _into(*inputs: DriverInput) -> Callable[[PathUsed], bool | None]:
+    return lambda used: None if used.input is None else used.input in inputs
+
+
+#: What the model may say that a fault or test needs; each gives yes, no or None (not known).
+TRAITS: Final[Mapping[str, Callable[[PathUsed], bool | None]]] = {
+    **{signal.value: _signal(signal) for signal in Signal if signal is not Signal.NOT_AUDIO},
+    "digital": _among(_DIGITAL),
+    "analog": _among(_ANALOG),
+    "cable": _wired,
+    "converter": lambda used: used.converts,
+    "dac": _part("dac", _DIGITAL),
+    "extractor": _part("extractor", (Signal.ARC, Signal.EARC)),
+    "splitter": _part("splitter"),
+    "bluetooth": lambda used: True if used.signal is Signal.WIRELESS else used.has("bluetooth"),
+    "isolator": _part("isolator"),
+    "galvanic": lambda used: used.galvanic,
+    "analog-end": lambda used: used.ends_analog,
+    "mic-input": _into(DriverInput.MIC),
+    "line-input": _into(*_LINE),
+}
+
+
+def path_used(signal: str = "", items: tuple[str, ...] = (), input: str = "") -> PathUsed:
+    """The path from words as typed; raises BadInput on a signal or input that there is not."""
+    said = {"signal": signal or None, "items": list(items), "input": input or None}
+    return path_used_from({key: value for key, value in said.items() if value})
+
+
+def path_used_from(data: object, place: str = "path") -> PathUsed:
+    """The path from ``{"signal": .., "items": [..], "input": ..}``; every key may be missing."""
+    fields = Fields(data, place, "an object with signal, items and input")
+    used = PathUsed(
+        signal=fields.take("signal", _read_signal, None),
+        items=fields.take("items", listed(_item, ITEMS), ()),
+        input=fields.take("input", DriverInput.read, None),
+    )
+    fields.end()
+    return used
+
+
+def path_used_to(used: PathUsed) -> dict[str, Any]:
+    """The path as a plain dictionary; what is not known is left out."""
+    said = {
+        "signal": used.signal and used.signal.value,
+        "items": [*used.items],
+        "input": used.input and used.input.value,
+    }
+    return {key: value for key, value in said.items() if value}
+
+
+def _read_signal(value: object, place: str) -> Signal:
+    signal = Signal.read(value, place)
+    if signal is Signal.NOT_AUDIO:
+        raise BadInput(place, value, "a signal that carries sound, such as optical or analog-line")
+    return signal
+
+
+def _item(value: object, place: str) -> str:
+    return text.line(value, place, empty=False)

@@ -1,0 +1,253 @@
+"""List what an installer may find at one job, and which items would connect it in each case.
+
+A *world* is what is found: which outputs are there, free or in use, that leave the speakers on where these
+are needed. What remains after that is a set of live outlets; ``Ways`` asks ``kb.path`` which bundles of
+items connect each. Whether a connected outlet then carries sound is no part of a world (``kb.pack.planning``
+says why), but for one that the book knows not to work: that is never live.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final, NamedTuple
+
+from kb.catalogue import Catalogue, Role, catalogue
+from kb.domain.words import Signal, Speakers
+from kb.evidence import Expectation, Outlet, Output, panel_from
+from kb.evidence.signature import EFFECTS
+from kb.pack.jobs import Job
+from kb.path import Tier, connect
+
+Bundle = tuple[str, ...]  #: names of items, sorted, one entry a piece
+
+LEAST: Final = 1e-5  #: worlds rarer than this are left out; they count as not connected
+NEARLY: Final = 1.0  #: metres: sizes of cable no further apart than this are carried in the longer one
+SHORT: Final = 3.0  #: metres: a longer cable is not put before a converter beside the set
+NOT_TO_WORK: Final = 0.5  #: an output that was tried and whose chance is below this is not counted on
+
+
+class Live(NamedTuple):
+    """An outlet that can be connected here: its kind, and whether something else uses it already."""
+
+    output: Output
+    taken: bool
+
+
+class Case(NamedTuple):
+    """A world with its chance. ``panel`` is what is there, live or not; None: a panel nobody has recorded.
+
+    ``used``: the signals that something else uses.
+    """
+
+    p: float
+    live: frozenset[Live]
+    panel: tuple[Output, ...] | None
+    used: frozenset[Signal] = frozenset()
+
+
+@dataclass(frozen=True)
+class Ways:
+    """Which bundles connect an outlet to the driver of a job, as ``kb.path`` says; remembers its answers.
+
+    ``runs``: the lengths of the day's jobs in metres. ``have``: the names of what is in stock.
+    """
+
+    catalogue: Catalogue
+    runs: tuple[float, ...] = ()
+    have: frozenset[str] = frozenset()
+
+    @classmethod
+    def of_day(cls, jobs: Iterable[Job], have: Collection[str], known: Catalogue | None = None) -> Ways:
+        """The ways for a day's jobs with these items in stock."""
+        book = known or catalogue()
+        return cls(book, tuple(sorted({job.length_m for job in jobs})), book.named(have))
+
+    def of(self, job: Job, outlet: Outlet) -> frozenset[Bundle]:
+        """The bundles that connect this outlet; none where the rules of the trade rule it out.
+
+        A microphone at the loudspeaker and a way so late that it echoes are no connection to count on.
+        """
+        panel = panel_from((outlet,))
+        found = set()
+        for length, pool in self._lengths(job):
+            answer = connect(
+                panel,
+                job.inputs,
+                kind=job.source.kind,
+                speakers_needed=job.speakers_needed,
+                have=pool,
+                length_m=length,
+                catalogue=self.catalogue,
+            )
+            for path in (answer.chosen, *answer.others):
+                if path is not None and path.jack is not None and path.tier is not Tier.LATE:
+                    found.add(tuple(sorted(self.one_name(item) for item in path.items)))
+        return frozenset(found)
+
+    def allows(self, job: Job, outlet: Outlet) -> bool:
+        """Do the rules of the trade let this outlet be used at all, beside the set?"""
+        answer = connect(
+            panel_from((outlet,)),
+            job.inputs,
+            kind=job.source.kind,
+            speakers_needed=job.speakers_needed,
+            catalogue=self.catalogue,
+        )
+        every = (answer.chosen, *answer.others)
+        return any(
+            path is not None and path.jack is not None and path.tier is not Tier.LATE for path in every
+        )
+
+    def _lengths(self, job: Job) -> list[tuple[float, frozenset[str]]]:
+        """The lengths to ask for, each with items to prefer: one size of plain analog cable, then the stock.
+
+        With one size in all ways of a job, the cable behind a converter is the one that would do without it,
+        and at another job of the day: fewer kinds in the bag. The longer sizes of other jobs serve here too.
+        The digital cable before a converter is of the day's shortest size.
+        """
+        own = self.size(job.length_m)
+        sizes = sorted({own, *(size for run in self.runs if (size := self.size(run)) > own)})
+        least = min(map(self.size, self.runs), default=own)
+        short = self._digital.get(least, frozenset()) if least <= SHORT else frozenset()
+        asked = [(size, short | self._analog.get(size, frozenset())) for size in sizes]
+        if self.have:
+            asked += [(job.length_m, self.have), (sizes[-1], self.have)]
+        return asked
+
+    def size(self, run_m: float) -> float:
+        """The cable to carry for a run: the next size up, and the day's next one where that is nearly it."""
+        return self._sizes.get(run_m) or self._next_size(run_m)
+
+    def _next_size(self, run_m: float) -> float:
+        return min((size for size in self._analog if size >= run_m), default=run_m)
+
+    @cached_property
+    def _sizes(self) -> dict[float, float]:
+        every = sorted({self._next_size(run) for run in self.runs})
+        longer = dict.fromkeys(every, 0.0)
+        for size in reversed(every):
+            near = [longer[other] for other in every if size < other <= size + NEARLY]
+            longer[size] = max(near, default=size)
+        return {run: longer[self._next_size(run)] for run in self.runs}
+
+    @cached_property
+    def _analog(self) -> dict[float, frozenset[str]]:
+        return self._cables(analog=True)
+
+    @cached_property
+    def _digital(self) -> dict[float, frozenset[str]]:
+        return self._cables(analog=False)
+
+    def _cables(self, *, analog: bool) -> dict[float, frozenset[str]]:
+        """Plain cables by length."""
+        found: dict[float, set[str]] = {}
+        for item in self.catalogue.items:
+            takes = any(one.analog for near in item.near for one in near.takes)
+            if item.role is Role.CABLE and takes is analog:
+                found.setdefault(item.length_m, set()).add(item.name)
+        return {length: frozenset(names) for length, names in found.items()}
+
+    def one_name(self, item: str) -> str:
+        """One name for a thing that may be held either way round: the one that the catalogue has first."""
+        return self._names.get(item, item)
+
+    @cached_property
+    def _names(self) -> dict[str, str]:
+        names: dict[str, str] = {}
+        for item in self.catalogue.items:
+            names[item.name] = names.get(item.same_as, item.name)
+        return names
+
+    def works(self, bundle: Bundle) -> float:
+        """The chance that every item of a bundle does its part."""
+        p = 1.0
+        for item in bundle:
+            p *= self.catalogue.item(item).works
+        return p
+
+
+class Finder:
+    """The worlds of jobs, for what is expected of each, with the bundles that do in them."""
+
+    def __init__(self, ways: Ways) -> None:
+        self._ways = ways
+        self._bundles: dict[tuple[object, ...], frozenset[Bundle]] = {}
+        self._allowed: dict[tuple[object, ...], bool] = {}
+        self._does: dict[tuple[object, ...], frozenset[Bundle]] = {}
+
+    def bundles(self, job: Job, output: Output, speakers: Speakers, taken: bool) -> frozenset[Bundle]:
+        """The bundles for one outlet, each question asked of the rules once.
+
+        What it does to the speakers decides whether it may be used at all, not into which input, by which
+        items or over which length.
+        """
+        key = (*_about(job), output, taken)
+        if key not in self._bundles:
+            self._bundles[key] = self._ways.of(job, Outlet(output, Speakers.STAY_ON, taken))
+        if speakers is Speakers.STAY_ON or not self._bundles[key]:
+            return self._bundles[key]
+        asked = job.source.kind, job.speakers_needed, output, speakers
+        if asked not in self._allowed:
+            self._allowed[asked] = self._ways.allows(job, Outlet(output, speakers))
+        return self._bundles[key] if self._allowed[asked] else frozenset()
+
+    def does(self, job: Job, live: Iterable[Live]) -> frozenset[Bundle]:
+        """Every bundle that connects some live outlet."""
+        outlets = frozenset(live)
+        key = (*_about(job), outlets)
+        if key not in self._does:
+            found = (self.bundles(job, one.output, Speakers.STAY_ON, one.taken) for one in outlets)
+            self._does[key] = frozenset().union(*found)
+        return self._does[key]
+
+    def cases(self, job: Job, expected: Expectation) -> list[Case]:
+        """The worlds of a job with their chances, which sum to one but for what is rarer than LEAST."""
+        cases: list[Case] = []
+        odds: dict[Live, float] = {}
+        for outputs, p in expected.shapes:
+            for used, p_used in _uses(job.taken, outputs, expected).items():
+                if p * p_used < LEAST:
+                    continue
+                found: list[tuple[frozenset[Live], float]] = [(frozenset(), p * p_used)]
+                for output in outputs:
+                    one = Live(output, output.signal in used)
+                    if one not in odds:
+                        odds[one] = self._alive(job, output, one.taken, expected)
+                    q = odds[one]
+                    if q > 0:
+                        split = [(live | {one}, chance * q) for live, chance in found]
+                        split += [(live, chance * (1 - q)) for live, chance in found if q < 1]
+                        found = [pair for pair in split if pair[1] >= LEAST]
+                cases += [Case(chance, live, outputs, used) for live, chance in found]
+        if expected.other > LEAST:
+            cases.append(Case(expected.other, frozenset(), None))
+        return cases
+
+    def _alive(self, job: Job, output: Output, taken: bool, expected: Expectation) -> float:
+        """The chance that an outlet which is there can be connected."""
+        if known_not_to_work(output, expected):
+            return 0.0
+        effects = expected.speakers[output]
+        does = [effects[effect] for effect in EFFECTS if self.bundles(job, output, effect, taken)]
+        return sum(does) if len(does) < len(EFFECTS) else 1.0
+
+
+def known_not_to_work(output: Output, expected: Expectation) -> bool:
+    """Does the book know that this output of this very set carries no sound?"""
+    chance = expected.works[output]
+    return output in expected.failed or (chance.findings > 0 and chance.p < NOT_TO_WORK)
+
+
+def _about(job: Job) -> tuple[object, ...]:
+    """What the ways to the driver depend on."""
+    return job.source.kind, job.inputs, job.speakers_needed, job.length_m
+
+
+def _uses(
+    taken: frozenset[Signal] | None, outputs: tuple[Output, ...], expected: Expectation
+) -> Mapping[frozenset[Signal], float]:
+    if taken is None:
+        return expected.taken[outputs]
+    return {taken & {output.signal for output in outputs}: 1.0}

@@ -1,0 +1,87 @@
+"""Write a path answer as JSON, and as one line of arrows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from kb.base.text import visible
+from kb.domain.panel import Panel
+from kb.path.answer import Connection, Path
+from kb.path.jacks import names
+from kb.path.sentences import ENGLISH, jack_phrase, sentence
+
+
+def to_json(connection: Connection) -> dict[str, Any]:
+    """The answer with the keys that the contract gives to ``jackfield path --json``."""
+    return {
+        "chosen": path_to_json(connection.chosen) if connection.chosen else None,
+        "others": [path_to_json(path) for path in connection.others],
+        "ruled_out": [
+            {"jack": one.jack, "marking": one.marking, "code": one.code.value, "why": sentence(one)}
+            for one in connection.ruled_out
+        ],
+        "dac": {"needed": connection.dac.needed, "why": sentence(connection.dac)},
+        "ask": [sentence(question) for question in connection.ask],
+    }
+
+
+def path_to_json(path: Path) -> dict[str, Any]:
+    """One PATH of the contract, and ``trials``, ``converter`` and ``jacks`` of :class:`Path`."""
+    return {
+        "jack": path.jack,
+        "signal": path.signal.value,
+        "items": list(path.items),
+        "input": path.input.value,
+        "needs_dac": path.needs_dac,
+        "speakers": path.speakers.value,
+        "steps": [sentence(step) for step in path.steps],
+        "cautions": [{"code": one.code.value, "text": sentence(one)} for one in path.cautions],
+        "p_works": path.p_works,
+        "findings": path.findings,
+        "delay_ms": path.delay_ms,
+        "level": path.level.value,
+        "trials": path.trials,
+        "converter": path.converter,
+        "jacks": list(path.jacks),
+    }
+
+
+def best_to_json(connection: Connection) -> dict[str, Any] | None:
+    """What ``find`` tells of a set: ``signal``, ``items``, ``needs_dac`` and ``speakers``, or None."""
+    path = connection.chosen
+    if path is None:
+        return None
+    return {
+        "signal": path.signal.value,
+        "items": list(path.items),
+        "needs_dac": path.needs_dac,
+        "speakers": path.speakers.value,
+    }
+
+
+def jack_name(panel: Panel, index: int, table: Mapping[str, str] = ENGLISH) -> str:
+    """Jack number ``index`` as every sentence calls it: ``jack 4, the 3.5 mm jack without a mark``."""
+    return jack_phrase(*names(panel.jacks)[index][:2], table, names(panel.jacks)[index].number)
+
+
+def chain(path: Path, panel: Panel) -> tuple[str, ...]:
+    """Labels from the jack to the driver, for one line of arrows.
+
+    >>> from kb.domain.jack import Jack
+    >>> from kb.domain.panel import PanelJack
+    >>> from kb.path import connect
+    >>> from kb.domain.words import Direction, DriverInput, Form, Signal
+    >>> optical = Jack(Form.TOSLINK, "OPTICAL OUT", Direction.OUTPUT, Signal.OPTICAL)
+    >>> panel = Panel((PanelJack(optical),))
+    >>> chosen = connect(panel, [DriverInput.LINE_35]).chosen
+    >>> print(" -> ".join(chain(chosen, panel)))
+    OPTICAL OUT -> optical cable 2 m -> DAC -> RCA pair to 3.5 mm cable 2 m -> driver, 3.5 mm line input
+    """
+    if path.jack is None:
+        first = ENGLISH["part/loudspeaker"]
+    else:
+        jacks = [panel.jacks[index].jack for index in path.jacks]
+        marks = [visible(jack.marking) for jack in jacks if jack.marking]
+        first = " + ".join(marks) or jack_name(panel, path.jack)
+    return (first, *path.items, ENGLISH["part/driver"].format(input=path.input.label))

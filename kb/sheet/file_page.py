@@ -1,0 +1,355 @@
+"""Put together the page for the file: findings, path, readings, cautions.
+
+Everything is ready to print: texts in the reader's language, each list bounded so that it stays on one page.
+People's names, job references and notes come in only where they were asked for.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, TypeVar
+
+from kb.base.text import visible
+from kb.domain.panel import Panel
+from kb.domain.words import Direction
+from kb.loop.verdict import Check, Judgement
+from kb.path import Connection, Path, RuledOut, of_several
+from kb.sheet.layout import Row, chain_links, panel_rows, the_most_telling
+from kb.sheet.loop_input import LoopData, Range
+from kb.sheet.svg import cut
+from kb.sheet.translation import Language
+
+if TYPE_CHECKING:
+    from kb.domain.visit import Visit
+
+MOST_JACKS: Final = 10
+MOST_NAMES: Final = 8  #: of jacks that are told of in one line
+MOST_VISITS: Final = 6
+MOST_NOTES: Final = 5
+MOST_LINES: Final = 4  #: of other ways, reasons, questions
+MOST_POSITIONS: Final = 5
+_SENTENCE: Final = 260  #: characters of a step or caution: settings that people noted can be long
+_NOTE: Final = 240  #: characters of a note
+_MARKING: Final = 40  #: characters of a marking
+_FACTS: Final = 180  #: characters of what is known of a jack
+
+#: Cautions that stand on every sheet.
+ALWAYS: Final = ("local-code", "licensed", "never-open", "outputs")
+#: And on every sheet of a loop; the second list where its route is not told, so that any may apply.
+OF_A_LOOP: Final = ("mains",)
+OF_ANY_ROUTE: Final = ("ladder", "attic-heat", "dust", "asbestos", "plenum", "fire-rated")
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """Lines of a list, and how many were left out."""
+
+    lines: tuple[str, ...]
+    left: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class JackLine:
+    """A jack in the table of findings."""
+
+    number: int
+    marking: str
+    connector: str
+    way: str
+    known: str
+    used: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CheckLine:
+    """A check of the readings; ``verdict`` tells in words."""
+
+    name: str
+    value: str
+    limit: str
+    verdict: str
+    bad: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingsPart:
+    """The verdict, its checks, and the user's own word."""
+
+    verdict: str
+    incomplete: bool
+    checks: tuple[CheckLine, ...]
+    left: str
+    user: str
+    words: str
+    place: str
+
+
+@dataclass(frozen=True, slots=True)
+class PathPart:
+    """How it is connected."""
+
+    chain: str
+    facts: tuple[tuple[str, str], ...]
+    steps: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ForFile:
+    """The page for the file."""
+
+    facts: tuple[tuple[str, str], ...]
+    jacks: tuple[JackLine, ...]
+    more_jacks: str
+    path: PathPart | None
+    converter: str
+    others: Listed
+    ruled_out: Listed
+    ask: Listed
+    visits: Listed
+    notes: Listed
+    readings: ReadingsPart | None
+    loop: tuple[tuple[str, str], ...]
+    cautions: tuple[str, ...]
+
+
+def jack_lines(panel: Panel, used: Collection[int], said: Language) -> tuple[tuple[JackLine, ...], str]:
+    """The most telling jacks of the panel, and a line that counts the others."""
+    rows = panel_rows(panel, used, said)
+    telling = [row for row in rows if row.used or row.way is not Direction.INPUT or len(row.facts) > 1]
+    shown = the_most_telling(telling or rows, MOST_JACKS)
+    numbers = {row.number for row in shown}
+    left = [row for row in rows if row.number not in numbers]
+    return tuple(_jack_line(row, said) for row in shown), _more_jacks(left, said)
+
+
+def _more_jacks(left: Sequence[Row], said: Language) -> str:
+    """``4 more: in 4 (HDMI 1, HDMI 2, AUDIO, 3.5 mm jack)``; nothing where nothing is left."""
+    if not left:
+        return ""
+    counts = Counter(row.way for row in left).items()
+    ways = (said("file/way-count", way=said(f"way/{way}"), count=count) for way, count in counts)
+    return said(
+        "file/more-jacks",
+        count=len(left),
+        ways=said.table["language/join"].join(ways),
+        names=_names([cut(row.marking, _MARKING) or said.word(row.form) for row in left], said, MOST_NAMES),
+    )
+
+
+def _jack_line(row: Row, said: Language) -> JackLine:
+    return JackLine(
+        number=row.number,
+        marking=cut(row.marking, _MARKING) or said("drawing/no-mark"),
+        connector=said.word(row.form),
+        way=said(f"way/{row.way}"),
+        known=cut("; ".join([row.signal, *row.facts[1:]] if row.signal else row.facts[1:]), _FACTS),
+        used=row.used,
+    )
+
+
+def path_part(connection: Connection, panel: Panel, said: Language) -> PathPart | None:
+    """The chosen path, or None."""
+    path = connection.chosen
+    if path is None:
+        return None
+    level = said.word(path.level)
+    if "level" in path.disputed:
+        level = said("file/disputed", value=level)
+    facts = [(said("file/works"), _works(path, said)), (said("file/level"), level)]
+    if path.delay_ms:
+        facts.append((said("file/delay"), f"{said.number(f'{path.delay_ms:g}')} ms"))
+    return PathPart(
+        chain=chain_line(path, panel, said),
+        facts=tuple(facts),
+        steps=tuple(cut(said.said(step), _SENTENCE) for step in path.steps),
+        cautions=tuple(cut(said.said(caution), _SENTENCE) for caution in path.cautions),
+    )
+
+
+def chain_line(path: Path, panel: Panel, said: Language) -> str:
+    """The chain in one line of arrows."""
+    return " → ".join(link.label for link in chain_links(path, panel, said))
+
+
+def _works(path: Path, said: Language) -> str:
+    return said("file/findings", percent=min(99, round(100 * path.p_works)), count=path.trials)
+
+
+def converter(connection: Connection, said: Language) -> str:
+    """Is a converter needed, and why."""
+    answer = said("file/needed") if connection.converter else said("file/not-needed")
+    return f"{answer}. {said.said(connection.dac)}"
+
+
+def ruled_out(reasons: Sequence[RuledOut], said: Language) -> Listed:
+    """Jacks that are out for the same reason in one line."""
+    alike: dict[str, list[RuledOut]] = {}
+    for one in reasons:
+        alike.setdefault(said.said(one), []).append(one)
+    lines = []
+    for why, jacks in alike.items():
+        names = [
+            cut(visible(one.marking), _MARKING) or said("file/jack-number", number=one.jack + 1)
+            for one in jacks
+        ]
+        lines.append(f"{_names(names, said)}: {said.said(of_several(jacks[0])) if len(jacks) > 1 else why}")
+    return listed(lines)
+
+
+def _names(jacks: list[str], said: Language, most: int = MOST_LINES) -> str:
+    shown = said.table["language/join"].join(jacks[:most])
+    left = len(jacks) - most
+    return f"{shown} {said('drawing/more', count=left)}" if left > 0 else shown
+
+
+def listed(lines: Iterable[str], most: int = MOST_LINES) -> Listed:
+    """At most so many lines."""
+    every = tuple(cut(line, _SENTENCE) for line in lines)
+    return Listed(every[:most], max(0, len(every) - most))
+
+
+def visit_lines(visits: Sequence[Visit], said: Language, style: str, *, private: bool) -> Listed:
+    """When somebody looked and on what basis, latest first; who and for which job only if asked."""
+    latest = sorted(visits, key=lambda visit: (visit.date, visit.id), reverse=True)
+    lines = []
+    for visit in latest:
+        line = said("file/visit", date=said.day(visit.date, style), basis=visit.basis)
+        names = [name for name in (visit.by, visit.job) if name] if private else []
+        lines.append(said.table["language/join"].join([line, *(visible(name) for name in names)]))
+    return listed(lines, MOST_VISITS)
+
+
+def note_lines(visits: Sequence[Visit]) -> Listed:
+    """What people noted, latest first; private."""
+    latest = sorted(visits, key=lambda visit: (visit.date, visit.id), reverse=True)
+    return listed(dict.fromkeys(_notes(latest)), MOST_NOTES)
+
+
+def _notes(visits: Sequence[Visit]) -> Iterator[str]:
+    for visit in visits:
+        for note in (visit.note, *(finding.note for finding in visit.findings)):
+            if note:
+                yield cut(visible(" ".join(note.split())), _NOTE)
+
+
+def readings_part(judgement: Judgement, said: Language, *, private: bool) -> ReadingsPart:
+    """The verdict of the readings; the user's words and the place only if asked."""
+    positions = judgement.readings.positions
+    lines = [
+        (check, _check_line(check, positions[number].name if number < len(positions) else "", said))
+        for number, check in enumerate(judgement.checks)
+    ]
+    of_field = [line for check, line in lines if check.code == "field"]
+    rest = [line for check, line in lines if check.code != "field"]
+    # out of limits first: what has to be seen is never among what is left out
+    order = sorted(of_field, key=lambda line: not line.bad)
+    shown, left = order[:MOST_POSITIONS], order[MOST_POSITIONS:]
+    bad = sum(line.bad for line in left)
+    more = ""
+    if left:
+        more = said("readings/more-out" if bad else "readings/more", count=len(left), out=bad)
+    user = judgement.readings.user
+    state = {True: "satisfied", False: "not-satisfied", None: "not-asked"}[user.satisfied if user else None]
+    words = user.words if user and private else ""
+    return ReadingsPart(
+        verdict=said(f"readings/{judgement.verdict}"),
+        incomplete=bool(judgement.incomplete) and not judgement.failed,
+        checks=(*[line for line in of_field if line in shown], *rest),
+        left=more,
+        user=said(f"readings/user-{state}"),
+        words=said("readings/user-words", words=cut(" ".join(words.split()), _NOTE)) if words else "",
+        place=visible(judgement.readings.place) if private else "",
+    )
+
+
+def _check_line(check: Check, place: str, said: Language) -> CheckLine:
+    name = {
+        "field": lambda: said("readings/field", place=place or said("readings/not-measured")),
+        "response": lambda: said(f"readings/response-{'100' if '100' in check.name else '5000'}"),
+        "noise-off": lambda: said("readings/noise-off"),
+        "noise-on": lambda: said("readings/noise-on"),
+        "exposure": lambda: said("readings/exposure"),
+    }[check.code]()
+    state = {True: "ok", False: "out", None: "not-measured"}[check.ok]
+    return CheckLine(
+        name=name,
+        value=_value(check, said),
+        limit=_limit(check, said),
+        verdict=said(f"readings/{state}"),
+        bad=check.ok is False,
+    )
+
+
+def _value(check: Check, said: Language) -> str:
+    if check.value is None:
+        return "–"
+    if "dB" in check.unit:
+        return f"{said.number(f'{check.value:+.1f}')} {check.unit.split(' re ')[0]}"
+    return f"{said.number(f'{check.value:.3g}')} {check.unit}"
+
+
+def _limit(check: Check, said: Language) -> str:
+    """The limit as the check gives it, in this language: ``-3 to +3`` or ``64 or less``."""
+    if check.limit.endswith(" or less"):
+        return said("readings/or-less", value=said.number(check.limit.removesuffix(" or less")))
+    return said("readings/range", value=said.number(check.limit.rpartition("+")[2]))
+
+
+def loop_lines(data: LoopData, said: Language) -> tuple[tuple[str, str], ...]:
+    """The loop as computed."""
+    x0, x1, y0, y1 = data.loop.box
+    size = said("loop/size-of", length=said.length(x1 - x0), width=said.length(y1 - y0))
+    laid = said.length(data.laid)
+    centre = data.centre
+    lines = [
+        ("size", size),
+        (
+            "wire",
+            said("loop/wire-of", turns=data.loop.turns, wire=data.wire.replace("mm2", "mm²"), laid=laid),
+        ),
+        (
+            "current",
+            said("loop/current-of", current=_two(centre.current_a, said), voltage=_two(data.voltage_v, said)),
+        ),
+        (
+            "ohmmeter",
+            said(
+                "loop/ohmmeter-of",
+                ohm=said.number(f"{data.resistance_ohm:.2f}"),
+                inductance=said.number(f"{data.inductance_h * 1e6:.1f}"),
+            ),
+        ),
+        ("field", said("loop/field-of", **_range(centre, said))),
+    ]
+    if data.levelled and abs(data.levelled.current_a - centre.current_a) >= 0.005:
+        current = _two(data.levelled.current_a, said)
+        lines.append(("levelled", said("loop/levelled-of", current=current, **_range(data.levelled, said))))
+    judged = "no" if not data.fits else "yes" if data.judged else "not-judged"
+    lines.append(("fits", said(f"loop/fits-{judged}")))
+    return tuple((said(f"loop/{name}"), text) for name, text in lines)
+
+
+def _range(levels: Range, said: Language) -> dict[str, object]:
+    return {
+        "low": said.number(f"{levels.min_db:+.1f}"),
+        "high": said.number(f"{levels.max_db:+.1f}"),
+    }
+
+
+def _two(value: float, said: Language) -> str:
+    return said.number(f"{value:.2f}")
+
+
+def cautions(data: LoopData | None, said: Language) -> tuple[str, ...]:
+    """The standing cautions; those of the loop, and of its route, where there is one."""
+    codes = list(ALWAYS)
+    if data:
+        codes += OF_A_LOOP
+        codes += () if data.routed else OF_ANY_ROUTE
+        codes += [code for code in data.cautions if said.has(f"standing/{code}")]
+    return tuple(said(f"standing/{code}") for code in dict.fromkeys(codes) if code != "heading")

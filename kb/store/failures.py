@@ -1,0 +1,148 @@
+"""Explain a database failure in one line that a person can act on.
+
+Everything that SQLAlchemy, a database driver or the disk raises is turned here into Jackfield's own
+errors, with its cause attached; nothing foreign leaves the store.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Final
+
+import sqlalchemy.exc
+
+from kb.base.errors import (
+    BadInput,
+    BookTrouble,
+    BookUnavailable,
+    Interrupted,
+    JackfieldError,
+    MissingExtra,
+    ascii_controls,
+)
+from kb.store.sqlite_codes import SQLITE
+
+#: What a code or class of PostgreSQL (its manual, appendix A) means to the user. Longer codes come first.
+_POSTGRESQL: Final = {
+    "25006": "the server takes no changes now (it is read-only, or a standby); nothing was changed",
+    "25P03": "the server closed a transaction that stood still for too long; nothing was changed, try again",
+    "42501": "this user may not do that there; ask whoever looks after the server",
+    "53100": "the server's disk is full; nothing was changed",
+    "53300": "the server takes no more connections; nothing was changed, try again",
+    "55P03": "somebody else has been writing for too long; nothing was changed, try again",
+    "57014": "the server stopped this at a time limit, or somebody cancelled it; nothing was changed",
+    "57P03": "the server is starting or stopping; nothing was changed, try again",
+    "XX001": "the server's data is damaged; ask whoever looks after the server to restore its backup",
+    "XX002": "the server's data is damaged; ask whoever looks after the server to restore its backup",
+    "08": "the server cannot be reached; is the network there?",
+    "28": "the server refuses this user or password",
+    "3D": "there is no such database on the server; have it made first",
+    "40": "somebody else was writing at the same time; nothing was changed, try again",
+    "53": "the server has no room left; nothing was changed",
+    "57": "the server is stopping; nothing was changed, try again",
+    "58": "the server's disk failed to read or write; nothing was changed",
+}
+#: Codes after which the same question may be answered the next time.
+_BROKE_OFF: Final = ("08", "40", "57P")
+_DAMAGED: Final = ("XX", "58")
+#: libpq gives no code for a refused connection: English messages of the server (src/backend), by code.
+_REFUSALS: Final = {
+    "too many clients": "53300",
+    "connection slots": "53300",
+    "too many connections": "53300",
+    "starting up": "57P03",
+    "shutting down": "57P03",
+    "not yet accepting connections": "57P03",
+    "not accepting connections": "57P03",
+    "in recovery mode": "57P03",
+    "authentication failed": "28",
+    "no pg_hba.conf entry": "28",
+    "no password supplied": "28",
+}
+_REFUSED: Final = "23"  # integrity constraint violation
+_UNFIT: Final = "22"  # data exception
+_SHOWN: Final = 120
+
+
+@contextmanager
+def told(place: str) -> Iterator[None]:
+    """Whatever goes wrong inside is raised as BookTrouble or BadInput about the book at ``place``."""
+    try:
+        yield
+    except JackfieldError:
+        raise
+    except (sqlalchemy.exc.SQLAlchemyError, sqlite3.Error) as problem:
+        raise _translated(place, problem) from problem
+    except OSError as problem:
+        raise BookTrouble(f"{place}: {ascii_controls(problem.strerror or str(problem))}") from problem
+    except ImportError as problem:
+        raise MissingExtra(place, problem.name, "team") from problem
+    except (UnicodeError, OverflowError) as problem:  # a driver meets text or a number it cannot send
+        raise BadInput("visit", _line(problem), "what the book can hold") from problem
+    except Exception as problem:
+        # SQLAlchemy does not wrap an error of the driver that is raised while a connection is made.
+        if not _of_driver(problem):
+            raise
+        raise _translated(place, problem) from problem
+
+
+def state_of(problem: BaseException) -> str:
+    """Return the SQLSTATE of a driver's error, "" for none: also of a connection that was refused."""
+    state: str | None = getattr(problem, "sqlstate", None)
+    if state:
+        return state
+    said = str(problem)
+    return next((state for text, state in _REFUSALS.items() if text in said), "")
+
+
+def is_lost(problem: BaseException) -> bool:
+    """Did the connection break, so that no answer can come any more?"""
+    if isinstance(problem, sqlalchemy.exc.PendingRollbackError):
+        return True
+    return isinstance(problem, sqlalchemy.exc.DBAPIError) and problem.connection_invalidated
+
+
+def _of_driver(problem: Exception) -> bool:
+    psycopg = sys.modules.get("psycopg")  # imported only by those who have a shared book
+    return psycopg is not None and isinstance(problem, psycopg.Error)
+
+
+def _translated(place: str, problem: Exception) -> JackfieldError:
+    origin = problem.orig if isinstance(problem, sqlalchemy.exc.DBAPIError) else problem
+    if isinstance(problem, sqlalchemy.exc.TimeoutError):
+        return BookUnavailable(f"{place}: busy for too long; try again")
+    if isinstance(origin, sqlite3.Error):
+        return _from_sqlite(place, origin)
+    state = state_of(origin) if origin else ""
+    if state.startswith((_REFUSED, _UNFIT)):
+        return BadInput("visit", _line(origin), "what the book can hold")
+    said = next((said for sign, said in _POSTGRESQL.items() if state.startswith(sign)), None)
+    if state.startswith(_DAMAGED):
+        return BookTrouble(f"{place}: {said or _line(origin)}")
+    if is_lost(problem):
+        lost = "the server went away before it answered; nothing was changed, try again"
+        return Interrupted(f"{place}: {said or lost}")
+    if said:
+        kind = Interrupted if state.startswith(_BROKE_OFF) else BookUnavailable
+        return kind(f"{place}: {said}")
+    if not state and type(origin).__name__ == "OperationalError":
+        return BookUnavailable(f"{place}: the server cannot be reached ({_line(origin)})")
+    return BookTrouble(f"{place}: {_line(origin)}")
+
+
+def _from_sqlite(place: str, origin: sqlite3.Error) -> JackfieldError:
+    code = getattr(origin, "sqlite_errorcode", None)
+    if code is not None and code & 0xFF == sqlite3.SQLITE_CONSTRAINT:
+        return BadInput("visit", _line(origin), "what the book can hold")
+    said = SQLITE.get(code & 0xFF) if code is not None else None
+    busy = code is not None and code & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+    return (BookUnavailable if busy else BookTrouble)(f"{place}: {said or _line(origin)}")
+
+
+def _line(problem: object) -> str:
+    """The first line of a foreign message, without anything that could steer a terminal."""
+    said = str(problem).strip().splitlines()
+    return ascii_controls(said[0][:_SHOWN]) if said else type(problem).__name__

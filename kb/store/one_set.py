@@ -1,0 +1,94 @@
+"""Read one set from a book's file quickly, without SQLAlchemy.
+
+SQLAlchemy takes longer to load than the whole answer of ``path`` takes, so one set is read here with the
+standard library alone. This is the question of ``Snapshot.visits_of`` for SQLite only, by the same rules
+(``rules.py``); tests hold the two against each other. Where anything is not as it should be the answer is
+None: the store is asked then, which upgrades an old book, or says what is wrong.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections import namedtuple
+from collections.abc import Iterable, Sequence
+from contextlib import closing
+from datetime import date as Day
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, Final
+
+from kb.base.errors import BookTrouble
+from kb.base.files import moved, readable
+from kb.domain.visit import Visit
+from kb.store import rules
+from kb.store.assembly import assembled
+from kb.store.revision import WAIT
+from kb.store.spellings import Spellings
+from kb.store.sqlite_codes import FORMATS
+
+MOST: Final = 500  #: visits to one set, or spellings of it, that are read here; the store reads more in turns
+
+
+def visits_of(path: Path, set_key: str) -> list[Visit] | None:
+    """The visits to a set that stand, under all its spellings, by date; None where the store has to say."""
+    for way in readable(path):
+        try:
+            with closing(sqlite3.connect(way.uri, uri=True, timeout=WAIT, isolation_level=None)) as book:
+                visits = _visits_of(book, set_key)
+            if not moved(path, way):
+                return visits
+        except (sqlite3.Error, ValueError, TypeError, AttributeError, BookTrouble):
+            continue
+    return None
+
+
+# Only names of tables and columns are put into the text of a question; values go beside it.
+_ALIASES: Final = f"SELECT set_key, same_as FROM alias WHERE {rules.counts('alias')}"  # noqa: S608
+_STANDING: Final = f"SELECT id FROM visit WHERE set_key IN (%s) AND {rules.stands('visit')} ORDER BY date, id"  # noqa: S608
+_RELEASED: Final = f"""
+  SELECT visit, jack, note FROM reviewed_note
+  WHERE visit IN (%s) AND {rules.counts("reviewed_note")} ORDER BY id"""  # noqa: S608
+
+
+def _visits_of(book: sqlite3.Connection, set_key: str) -> list[Visit] | None:
+    book.execute("BEGIN")  # one state of the book, whatever others write meanwhile
+    if book.execute("SELECT version_num FROM alembic_version").fetchall() != [(FORMATS[-1],)]:
+        return None
+    spellings = Spellings(book.execute(_ALIASES))
+    keys = spellings.all_of(spellings.kept(set_key))
+    ids = [row[0] for row in book.execute(_STANDING % _holes(keys), keys)]
+    if max(len(ids), len(keys)) > MOST:
+        return None
+    released = book.execute(_RELEASED % _holes(ids), ids).fetchall()
+    book.row_factory = _named
+
+    def fetch(name: str, owner: str, order: Sequence[str]) -> Iterable[Any]:
+        wanted = f"{owner} IN ({_holes(ids)}) ORDER BY {', '.join(order)}"
+        return book.execute(f"SELECT * FROM {name} WHERE {wanted}", ids)  # noqa: S608
+
+    found = assembled(fetch, released=released)
+    return [found[one] for one in ids]
+
+
+def _holes(values: Sequence[object]) -> str:
+    return ", ".join("?" * len(values))
+
+
+def _named(cursor: sqlite3.Cursor, row: tuple[Any, ...]) -> Any:
+    """A row by names, with dates and flags as Python has them."""
+    names = tuple(column[0] for column in cursor.description)
+    return _row(names)(*(_value(name, value) for name, value in zip(names, row, strict=True)))
+
+
+@lru_cache(maxsize=32)
+def _row(names: tuple[str, ...]) -> Any:
+    return namedtuple("Row", names)
+
+
+def _value(name: str, value: Any) -> Any:
+    if name == "date":
+        return Day.fromisoformat(value)
+    return bool(value) if name in _FLAGS and value is not None else value
+
+
+_FLAGS: Final = frozenset({"taken", "driver", "inferred_direction", "inferred_signal", "inferred_level"})

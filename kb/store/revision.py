@@ -1,0 +1,61 @@
+"""Read a book's id and revision without SQLAlchemy.
+
+A cold ``find`` asks this before it trusts the index; it costs one read of one row. What it cannot read
+(``None``) the store is then asked to open, which says why.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+from typing import Final, NamedTuple
+
+from kb.base.errors import BookTrouble
+from kb.base.files import moved, readable, refuse_special
+from kb.store.sqlite_codes import NO_ROOM, RIGHTS, SQLITE
+
+WAIT: Final = 10.0  #: seconds to wait for another program's write
+
+_NO_BOOK: Final = frozenset({sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR, sqlite3.SQLITE_CORRUPT})
+
+
+class Standing(NamedTuple):
+    """Which book, at which revision. ``mark`` is new with every writing, so that two copies of one book
+    that went on separately differ even where their revisions are equal."""
+
+    book: str
+    revision: int
+    mark: str
+
+
+def revision(path: Path) -> int | None:
+    """The revision of the book in the file ``path``, or None where no book is. Raises as ``standing``."""
+    stands = standing(path)
+    return stands.revision if stands else None
+
+
+def standing(path: Path) -> Standing | None:
+    """How the book in the file ``path`` stands, or None where there is none.
+
+    Raises BookTrouble where a book may be there but cannot be read (rights, a lock held too long).
+    """
+    refuse_special(path)
+    refusal: sqlite3.OperationalError | None = None
+    for way in readable(path):
+        try:
+            with closing(sqlite3.connect(way.uri, uri=True, timeout=WAIT, isolation_level=None)) as book:
+                row = book.execute("SELECT id, revision, mark FROM book").fetchone()
+            if moved(path, way):
+                continue
+            return Standing(*row) if row else None
+        except sqlite3.DatabaseError as problem:
+            code = getattr(problem, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
+            if code in _NO_BOOK:
+                return None
+            if code not in RIGHTS | NO_ROOM or not isinstance(problem, sqlite3.OperationalError):
+                raise BookTrouble(f"{path}: {SQLITE.get(code, problem)}") from problem
+            refusal = problem
+    if refusal is None or not path.exists():
+        return None
+    raise BookTrouble(f"{path}: {SQLITE[refusal.sqlite_errorcode & 0xFF]}") from refusal

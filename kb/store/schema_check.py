@@ -1,0 +1,145 @@
+"""Compare the tables, indexes and triggers of a file with those of a book.
+
+A trigger that does not belong there can swallow every visit, and a missing one lets facts be changed. What
+belongs there is asked of a book that is made in memory, of the same format, so no second list is kept.
+"""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final, NamedTuple
+
+import sqlalchemy as sa
+
+from kb.base.errors import shown
+from kb.store.upgrade import made
+
+_ASKED: Final = (
+    "SELECT type, name, sql FROM sqlite_master"
+    # What the engine makes by itself: the indexes of keys, and counts for its planner.
+    " WHERE NOT (sql IS NULL AND type = 'index') AND NOT (type = 'table' AND name GLOB 'sqlite_stat[0-9]')"
+)
+_QUOTED: Final = re.compile(r'"([A-Za-z_]+)"')
+#: What can be dropped and made again without touching a fact.
+_DERIVED: Final = ("trigger", "view", "index")
+
+
+class Part(NamedTuple):
+    """One part of a schema."""
+
+    kind: str
+    """``table``, ``index``, ``trigger`` or ``view``."""
+    name: str
+
+    def __str__(self) -> str:
+        return f"the {self.kind} {shown(self.name)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Differences:
+    """How the schema of a file differs from that of a fresh book of its format."""
+
+    extra: tuple[Part, ...] = ()
+    missing: tuple[Part, ...] = ()
+    changed: tuple[Part, ...] = ()
+
+    def __bool__(self) -> bool:
+        return bool(self.extra or self.missing or self.changed)
+
+    @property
+    def fatal(self) -> tuple[Part, ...]:
+        """Tables of a book that are missing or are not as they must be: nobody can mend these."""
+        return tuple(one for one in (*self.missing, *self.changed) if one.kind == "table")
+
+    def said(self, *kinds: str) -> Iterator[str]:
+        """One sentence for each difference of these kinds."""
+        for one in self.extra:
+            if one.kind in kinds:
+                harm = ": it can drop or change what is recorded" if one.kind == "trigger" else ""
+                yield f"{one} belongs to no book{harm}"
+        for one in self.missing:
+            if one.kind in kinds:
+                guard = ": recorded facts could be changed" if one.kind == "trigger" else ""
+                yield f"{one} is missing{guard}"
+        for one in self.changed:
+            if one.kind in kinds:
+                yield f"{one} is not as in a book of this format"
+
+
+def differences(book: sqlite3.Connection, stamp: str) -> Differences:
+    """Compare the schema of an open file with that of a fresh book of format ``stamp``.
+
+    Raises BookTrouble if this installation cannot make a book of that format, sqlite3.Error if the file
+    cannot be read.
+    """
+    wanted, there = _fresh(stamp), _parts(book)
+    return Differences(
+        tuple(sorted(there.keys() - wanted.keys())),
+        tuple(sorted(wanted.keys() - there.keys())),
+        tuple(
+            sorted(
+                one
+                for one in wanted.keys() & there.keys()
+                if _plain(one.kind, wanted[one]) != _plain(one.kind, there[one])
+            )
+        ),
+    )
+
+
+def mend(book: sqlite3.Connection, stamp: str, wrong: Differences, *, tables: bool = False) -> None:
+    """Drop what does not belong into a book and put back what is missing; the caller commits.
+
+    Tables stay as they are; with ``tables`` those that belong to no book are dropped too, for a copy.
+    """
+    wanted = _fresh(stamp)
+    drop = [one for one in (*wrong.extra, *wrong.changed) if one.kind in _DERIVED]
+    if tables:
+        drop += [one for one in wrong.extra if one.kind == "table"]
+    for one in sorted(drop, key=lambda part: (*_DERIVED, "table").index(part.kind)):
+        name = one.name.replace('"', '""')
+        book.execute(f'DROP {one.kind} IF EXISTS "{name}"')
+    for one in (*wrong.missing, *wrong.changed):
+        if one.kind in _DERIVED:
+            book.execute(wanted[one])
+
+
+def _parts(book: sqlite3.Connection) -> dict[Part, str]:
+    return {Part(str(kind), str(name)): str(sql or "") for kind, name, sql in book.execute(_ASKED)}
+
+
+def _fresh(stamp: str) -> dict[Part, str]:
+    """The schema of a fresh book of this format, with the statements that make it."""
+    engine = sa.create_engine("sqlite://")
+    try:
+        with engine.connect() as connection:
+            made(connection, stamp)
+            return {Part(kind, name): sql for kind, name, sql in connection.exec_driver_sql(_ASKED).all()}
+    finally:
+        engine.dispose()
+
+
+def _plain(kind: str, sql: str) -> list[str]:
+    """A statement without its layout; of a table the lines in any order, since migrations add theirs at the
+    end."""
+    said = " ".join(_QUOTED.sub(r"\1", sql).split())
+    if kind != "table":
+        return [said]
+    start, _, rest = said.partition("(")
+    return [start.strip(), *sorted(_lines(rest.rstrip().removesuffix(")")))]
+
+
+def _lines(said: str) -> Iterator[str]:
+    """What stands between the commas that are in no bracket and in no text."""
+    depth, text, begun = 0, False, 0
+    for at, sign in enumerate(said):
+        if sign == "'":
+            text = not text
+        elif not text:
+            depth += (sign == "(") - (sign == ")")
+            if sign == "," and depth == 0:
+                yield said[begun:at].strip()
+                begun = at + 1
+    yield said[begun:].strip()

@@ -1,0 +1,86 @@
+"""Decide by the store which merges and notes may be given to other books.
+
+Visits are asked for in ``kb.store.facts``; no private column is read here either.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from enum import Enum
+from typing import Any
+
+import sqlalchemy as sa
+
+from kb.store import schema
+from kb.store.facts import AliasFact, NoteFact, standing_of
+from kb.store.failures import told
+from kb.store.rows import CHUNK
+from kb.store.snapshot import Snapshot
+from kb.store.withdrawn import withdrawn
+
+_TABLES: tuple[tuple[type[AliasFact] | type[NoteFact], sa.Table], ...] = (
+    (AliasFact, schema.alias),
+    (NoteFact, schema.reviewed_note),
+)
+
+
+def rows_of(book: Snapshot, ids: list[str]) -> Iterator[AliasFact | NoteFact]:
+    """Those of the ids that are merges or released notes, whether they stand or not."""
+    for kind, table in _TABLES:
+        columns = [table.c[name] for name in kind.__slots__]
+        for some in _parts(ids):
+            asked = sa.select(*columns).where(table.c.id.in_(some)).order_by(table.c.id)
+            for row in _asked(book, asked):
+                yield kind(**row._asdict())
+
+
+def standing_rows(book: Snapshot, ids: list[str]) -> set[str]:
+    """Those of the ids that are merges or released notes and were not taken back."""
+    found: set[str] = set()
+    for _, table in _TABLES:
+        for some in _parts(ids):
+            asked = sa.select(table.c.id).where(table.c.id.in_(some), sa.not_(withdrawn(table.c.id)))
+            found |= {row.id for row in _asked(book, asked)}
+    return found
+
+
+def spelt(book: Snapshot, keys: Iterable[str]) -> dict[str, list[str]]:
+    """By spelling the ids of all visits that were recorded under it, whether they stand or not."""
+    found: dict[str, list[str]] = defaultdict(list)
+    for some in _parts(sorted(set(keys))):
+        columns = schema.visit.c.set_key, schema.visit.c.id
+        asked = sa.select(*columns).where(schema.visit.c.set_key.in_(some)).order_by(schema.visit.c.id)
+        for row in _asked(book, asked):
+            found[row.set_key].append(row.id)
+    return found
+
+
+class Became(Enum):
+    """What became of a visit."""
+
+    STANDS = "it stands"
+    WITHDRAWN = "it was withdrawn"
+    CORRECTED = "another took its place"
+
+
+def became_of(book: Snapshot, ids: list[str]) -> dict[str, Became]:
+    """What became of those of the visits that are in the book."""
+    found: dict[str, Became] = {}
+    gone = withdrawn(schema.visit.c.id).label("gone")
+    for some in _parts(ids):
+        stand = standing_of(book, some)
+        for row in _asked(book, sa.select(schema.visit.c.id, gone).where(schema.visit.c.id.in_(some))):
+            other = Became.WITHDRAWN if row.gone else Became.CORRECTED
+            found[row.id] = Became.STANDS if row.id in stand else other
+    return found
+
+
+def _parts(ids: list[str]) -> Iterator[list[str]]:
+    for start in range(0, len(ids), CHUNK):
+        yield ids[start : start + CHUNK]
+
+
+def _asked(book: Snapshot, asked: sa.Select[Any]) -> list[Any]:
+    with told(book._place):
+        return list(book._connection.execute(asked).all())

@@ -1,0 +1,352 @@
+"""Read the book as it is at one revision.
+
+A ``Snapshot`` sees one state of the book however long it is read, while others go on writing.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from functools import cached_property
+from itertools import islice
+from typing import Any, Final, NamedTuple
+
+import sqlalchemy as sa
+
+from kb.base.errors import BookTrouble, NotFound, shown
+from kb.domain.visit import SUPERSEDES, Visit
+from kb.store import rules, schema
+from kb.store.failures import told
+from kb.store.revision import Standing
+from kb.store.rows import CHUNK, load
+from kb.store.spellings import Spellings
+from kb.store.withdrawn import STANDS, SUPERSEDED, counts, taken_back, withdrawn
+
+SETS: Final = 200  #: sets that are read at a time
+
+_alias = schema.alias
+_visit, _anew, _later = schema.visit, schema.entered_anew, schema.supersession
+
+
+def entered_anew(connection: sa.Connection, ids: Sequence[str]) -> dict[str, str]:
+    """Of the visits those that were entered anew to be shared, each with the id that it has since."""
+    found: dict[str, str] = {}
+    for start in range(0, len(ids), CHUNK):
+        asked = sa.select(_anew.c.earlier, _anew.c.visit).order_by(_anew.c.visit)
+        some = _anew.c.earlier.in_(ids[start : start + CHUNK])
+        found.update(tuple(row) for row in connection.execute(asked.where(some)))
+    return found
+
+
+class Entry(NamedTuple):
+    """A visit in the history of a set, with what became of it."""
+
+    visit: Visit
+    revision: int
+    withdrawn: bool
+    superseded_by: tuple[str, ...]
+    """Ids of the visits, not withdrawn, that take its place."""
+    entered_anew: str = ""
+    """The id under which this very visit was handed in, where it was entered anew to be shared."""
+    taken_back: bool = False
+    """It came only with bundles that were taken back."""
+    rivals: tuple[str, ...] = ()
+    """Ids of other corrections in force of what this one corrects, made in another book: one of all
+    counts."""
+
+    @property
+    def outdone(self) -> bool:
+        """Does one of the rivals count instead?"""
+        return any(one > self.visit.id for one in self.rivals)
+
+    @property
+    def stands(self) -> bool:
+        """Does the visit count in what is known of the set?"""
+        return not (self.withdrawn or self.taken_back or self.superseded_by or self.outdone)
+
+
+class Counts(NamedTuple):
+    """How much is in the book. ``findings`` and ``sets`` count what stands, ``visits`` everything."""
+
+    visits: int
+    findings: int
+    sets: int
+    withdrawn: int
+    superseded: int
+    revision: int
+
+
+class Snapshot:
+    """The book at one revision; made by ``Store.snapshot``. Every method raises BookTrouble where the
+    book cannot be read."""
+
+    def __init__(self, connection: sa.Connection, place: str) -> None:
+        self._connection = connection
+        self._place = place
+
+    @cached_property
+    def standing(self) -> Standing:
+        """Which book this is, its revision and the mark of its last writing."""
+        with told(self._place):
+            row = self._connection.execute(
+                sa.select(schema.book.c.id, schema.book.c.revision, schema.book.c.mark)
+            ).one_or_none()
+        if row is None:
+            raise BookTrouble(f"{self._place}: the book has lost its first page; restore a backup")
+        return Standing(*row)
+
+    @property
+    def revision(self) -> int:
+        """Grows by one with every writing; 0 is a book in which nothing was ever recorded."""
+        return self.standing.revision
+
+    def follows(self, earlier: Standing) -> bool:
+        """Did the book stand like that once? False for another book, or a copy that went on elsewhere
+        (a restored backup): then an index made from it must be made anew."""
+        if earlier.book != self.standing.book or earlier.revision > self.revision:
+            return False
+        if earlier.revision == 0:
+            return True
+        table = schema.writing
+        with told(self._place):
+            mark = self._connection.execute(
+                sa.select(table.c.mark).where(table.c.revision == earlier.revision)
+            ).scalar_one_or_none()
+        return mark == earlier.mark
+
+    @cached_property
+    def spellings(self) -> Spellings:
+        """The alias facts that stand."""
+        table = schema.alias
+        with told(self._place):
+            rows = self._connection.execute(sa.select(table.c.set_key, table.c.same_as).where(counts(table)))
+            return Spellings((row.set_key, row.same_as) for row in rows)
+
+    def kept(self, key: str) -> str:
+        """The spelling under which a set is known, as ``spellings`` has it.
+
+        Usually every spelling was given up once at most. Then the merges lead from each to the one that is
+        kept, and only those on the way are read, not all of the book.
+        """
+        at, way = key, {key}
+        while not self._given_up_twice:
+            asked = sa.select(_alias.c.same_as).where(_alias.c.set_key == at, counts(_alias))
+            with told(self._place):
+                further = self._connection.execute(asked).scalar()
+            if further is None:
+                return at
+            if further in way:  # a circle
+                break
+            at = further
+            way.add(at)
+        return self.spellings.kept(key)
+
+    @cached_property
+    def _given_up_twice(self) -> bool:
+        """Was a spelling given up for two others? Books that merge may bring that."""
+        several = sa.select(_alias.c.set_key).group_by(_alias.c.set_key).having(sa.func.count() > 1)
+        asked = several.where(_alias.c.set_key.in_(several), counts(_alias))
+        with told(self._place):
+            return self._connection.execute(asked.limit(1)).first() is not None
+
+    # -- one set, one visit ------------------------------------------------------------------------
+
+    def visit(self, visit_id: str) -> Visit:
+        """The visit with this id, standing or not; raises NotFound."""
+        with told(self._place):
+            found = load(self._connection, [visit_id])
+        if visit_id not in found:
+            raise NotFound(f"no visit {shown(visit_id)} in the book")
+        return found[visit_id]
+
+    def visits_of(self, set_key: str) -> list[Visit]:
+        """The visits to a set that stand, under all its spellings, by date: what ``reconcile`` takes."""
+        return next(self.visits_of_sets([self.spellings.kept(set_key)]))[1]
+
+    def history_of(self, set_key: str) -> list[Entry]:
+        """All that was ever recorded of a set, under all its spellings, in the order it was recorded."""
+        keys = self.spellings.all_of(set_key)
+        with told(self._place):
+            rows = self._connection.execute(
+                sa.select(
+                    _visit.c.id,
+                    _visit.c.revision,
+                    withdrawn(_visit.c.id).label("withdrawn"),
+                    taken_back(_visit).label("taken_back"),
+                    SUPERSEDED.label("superseded"),
+                )
+                .where(_visit.c.set_key.in_(keys))
+                .order_by(_visit.c.revision, _visit.c.id)
+            ).all()
+            ids = [row.id for row in rows]
+            correcting: set[str] = set()
+            for start in range(0, len(ids), CHUNK):
+                asked = sa.select(_later.c.visit).where(_later.c.visit.in_(ids[start : start + CHUNK]))
+                correcting.update(self._connection.execute(asked).scalars())
+            visits = load(self._connection, ids)
+            anew = {new: old for old, new in entered_anew(self._connection, ids).items()}
+            return [
+                Entry(
+                    visits[row.id],
+                    row.revision,
+                    bool(row.withdrawn),
+                    (later := self._successors(row.id) if row.superseded else ()),
+                    anew.get(row.id, ""),
+                    bool(row.taken_back),
+                    self._rivals(row.id)
+                    if row.id in correcting and not (row.withdrawn or row.taken_back or later)
+                    else (),
+                )
+                for row in rows
+            ]
+
+    def _successors(self, visit: str) -> tuple[str, ...]:
+        """The visits that take its place: those that say so themselves, else those that correct a correction
+        which counts no more."""
+        every = (
+            self._connection.execute(sa.text(rules.successors(":visit")), {"visit": visit}).scalars().all()
+        )
+        anew = sa.select(_anew.c.earlier).where(_anew.c.visit == visit)
+        own = sa.or_(_later.c.earlier == visit, _later.c.earlier.in_(anew))
+        direct = sa.select(_later.c.visit).where(own, _later.c.visit.in_(every)).distinct()
+        return tuple(sorted(self._connection.execute(direct).scalars() if every else ()) or sorted(every))
+
+    def _rivals(self, visit: str) -> tuple[str, ...]:
+        asked = sa.text(rules.rivals(":visit"))
+        return tuple(sorted(self._connection.execute(asked, {"visit": visit}).scalars()))
+
+    def to_supersede(self, visit: str) -> tuple[str, ...]:
+        """Ids of all that a correction of this visit takes the place of, ``SUPERSEDES`` at most.
+
+        These are the visit, other corrections in force of what it corrects (made in another book), and the
+        id with which it was handed in if it was entered anew.
+        """
+        with told(self._place):
+            anew = sa.select(_anew.c.earlier).where(_anew.c.visit == visit).order_by(_anew.c.earlier)
+            handed_in = self._connection.execute(anew).scalars().all()
+            return tuple(dict.fromkeys((visit, *self._rivals(visit), *handed_in)))[:SUPERSEDES]
+
+    # -- many ----------------------------------------------------------------------------------------
+
+    def visits(self, since_revision: int = 0, batch: int = 1000) -> Iterator[list[Visit]]:
+        """All visits recorded after a revision, standing or not, in the order they were recorded; lists of
+        at most ``batch``, so that memory stays bounded."""
+        asked = (
+            sa.select(_visit.c.id)
+            .where(_visit.c.revision > since_revision)
+            .order_by(_visit.c.revision, _visit.c.id)
+        )
+        stream = self._stream(asked)
+        while ids := list(islice(stream, batch)):
+            with told(self._place):
+                visits = load(self._connection, ids)
+            yield [visits[one] for one in ids]
+
+    def set_keys(self) -> Iterator[str]:
+        """Every set that a standing visit speaks of, once, under the spelling that is kept."""
+        merged = set()
+        asked = sa.select(_visit.c.set_key).where(STANDS).distinct().order_by(_visit.c.set_key)
+        for key in self._stream(asked):
+            kept = self.spellings.kept(key)
+            if len(self.spellings.all_of(key)) > 1:
+                if kept in merged:
+                    continue
+                merged.add(kept)
+            yield kept
+
+    def sets_changed_since(self, revision: int) -> Iterator[str]:
+        """Keys of sets of which something else may be known now than at ``revision``, each once.
+
+        Among them are keys that no visit stands for any more, or that are now a spelling of another set:
+        ``visits_of_sets`` gives these an empty list.
+        """
+        since = {"since": revision}
+        with told(self._place):
+            pairs = self._connection.execute(
+                sa.text(
+                    f"SELECT set_key, same_as FROM alias WHERE id IN ({rules.changed('alias')})"  # noqa: S608
+                    f" OR id IN ({rules.retold()})"
+                ),
+                since,
+            ).all()
+        respelt = {one for pair in pairs for end in pair for one in self.spellings.all_of(end)}
+        yield from sorted(respelt)
+        for key in self._stream(sa.text(rules.touched()), since):
+            kept = self.spellings.kept(key)
+            if kept == key and key not in respelt:
+                yield key
+            elif kept not in respelt:
+                respelt.add(kept)
+                yield kept
+
+    def visits_of_sets(self, keys: Iterable[str] | None = None) -> Iterator[tuple[str, list[Visit]]]:
+        """Each key with the visits that stand, under all spellings of its set, by date; memory is bounded.
+
+        Without ``keys``: every set of the book. A key that is not the kept spelling gets an empty list.
+        """
+        asked = iter(self.set_keys() if keys is None else keys)
+        while some := list(islice(asked, SETS)):
+            kept = [key for key in some if self.spellings.kept(key) == key]
+            spelt = {one: key for key in kept for one in self.spellings.all_of(key)}
+            sets: dict[str, list[str]] = defaultdict(list)
+            with told(self._place):
+                every = list(spelt)
+                for start in range(0, len(every), CHUNK):
+                    rows = self._connection.execute(
+                        sa.select(_visit.c.set_key, _visit.c.id, _visit.c.date).where(
+                            _visit.c.set_key.in_(every[start : start + CHUNK]), STANDS
+                        )
+                    )
+                    for row in rows:
+                        sets[spelt[row.set_key]].append(row.id)
+                visits = load(self._connection, [one for ids in sets.values() for one in ids])
+            for key in some:
+                yield key, sorted((visits[one] for one in sets.get(key, ())), key=_when)
+
+    def cases(self) -> list[str]:
+        """The faults that mending confirmed, of visits that stand: canonical JSON each."""
+        table = schema.attached_private
+        with told(self._place):
+            asked = (
+                sa.select(table.c.body)
+                .join(_visit, _visit.c.id == table.c.visit)
+                .where(table.c.kind == "case", STANDS)
+                .order_by(table.c.visit)
+            )
+            return list(self._connection.execute(asked).scalars())
+
+    def counts(self) -> Counts:
+        """How much is in the book."""
+        with told(self._place):
+            one = self._connection.execute(
+                sa.select(
+                    sa.select(sa.func.count()).select_from(_visit).scalar_subquery(),
+                    sa.select(sa.func.count())
+                    .select_from(schema.finding.join(_visit, _visit.c.id == schema.finding.c.visit))
+                    .where(STANDS)
+                    .scalar_subquery(),
+                    sa.select(sa.func.count())
+                    .select_from(_visit)
+                    .where(withdrawn(_visit.c.id))
+                    .scalar_subquery(),
+                    sa.select(sa.func.count()).select_from(_visit).where(SUPERSEDED).scalar_subquery(),
+                )
+            ).one()
+        sets = sum(1 for _ in self.set_keys())
+        return Counts(one[0], one[1], sets, one[2], one[3], self.revision)
+
+    def _stream(self, asked: sa.Executable, values: dict[str, Any] | None = None) -> Iterator[Any]:
+        """The first column, a few rows at a time."""
+        with told(self._place):
+            result = self._connection.execution_options(yield_per=CHUNK).execute(asked, values).scalars()
+        with result:
+            while True:
+                with told(self._place):
+                    some = result.fetchmany(CHUNK)
+                if not some:
+                    return
+                yield from some
+
+
+def _when(visit: Visit) -> tuple[Any, str]:
+    return visit.date, visit.id

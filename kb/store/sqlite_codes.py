@@ -1,0 +1,33 @@
+"""Explain SQLite's result codes, and list the known formats of a book.
+
+Apart from ``trouble.py`` and ``upgrade.py`` so that ``peek.py`` and ``quick.py`` can tell without SQLAlchemy.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from typing import Final
+
+#: By primary result code (sqlite.org/rescode.html).
+SQLITE: Final = {
+    sqlite3.SQLITE_BUSY: "another program writes to it for too long; nothing was changed, try again",
+    sqlite3.SQLITE_LOCKED: "another program is using it; nothing was changed, try again",
+    sqlite3.SQLITE_READONLY: "the file or its folder is read-only; nothing was changed",
+    sqlite3.SQLITE_PERM: "this user may not open it; check the rights of the file and its folder",
+    sqlite3.SQLITE_CANTOPEN: "cannot be opened; check the rights of the file and its folder",
+    sqlite3.SQLITE_IOERR: "the disk failed to read or write, or has no room; nothing was changed",
+    sqlite3.SQLITE_FULL: "the disk is full; nothing was changed",
+    sqlite3.SQLITE_NOTADB: "is no book (no SQLite database); choose another file or restore a backup",
+    sqlite3.SQLITE_CORRUPT: "is damaged; keep a copy of it and restore the newest backup",
+    sqlite3.SQLITE_NOMEM: "there is not enough memory",
+    sqlite3.SQLITE_TOOBIG: "a text is too long for it; nothing was changed",
+    sqlite3.SQLITE_SCHEMA: "was changed by another program meanwhile; try again",
+}
+
+#: Codes that mean "not with these rights": another way of opening may still be able to read.
+RIGHTS: Final = frozenset({sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM})
+#: Codes of a disk without room for what readers share: the book itself may be readable all the same.
+NO_ROOM: Final = frozenset({sqlite3.SQLITE_IOERR, sqlite3.SQLITE_FULL})
+
+#: Every format there was, oldest first: the names of the migrations. The last is what is written now.
+FORMATS: Final = ("0001", "0002", "0003", "0004")

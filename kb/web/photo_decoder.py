@@ -1,0 +1,143 @@
+"""Make a phone's picture upright, small and bare, in a process of its own.
+
+A decoder meets whatever somebody sent: it works in a process that may use so much memory and so much time,
+and is ended when it wants more. ``photos`` starts it; it imports nothing of ours, so that it starts quickly.
+
+Reads the picture from stdin and writes a JPEG to stdout. Exit 1: not a picture that is taken; stdout then has
+what was seen, a tab, and what was expected.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+import sys
+import warnings
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import asdict, dataclass
+from typing import Any
+
+KINDS = ("JPEG", "PNG", "WEBP")
+_SCAN = re.compile(rb"\xff([\xc0-\xcf\xd8-\xfe])")  # a marker in the data of a scan that is no restart
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What a picture may be, and its decoding may take."""
+
+    edge: int  #: pixels of the longer side of the result
+    quality: int  #: of the result, as JPEG has it
+    pixels: int  #: of a JPEG, which is read at a fraction of its size
+    pixels_whole: int  #: of the other kinds, of which every pixel is held in memory, several times
+    scans: int  #: of a JPEG: each goes over the whole picture again
+    memory: int  #: bytes, where the system can hold a program to it
+    seconds: int  #: of the processor
+
+    def text(self) -> str:
+        """For the command line."""
+        return json.dumps(asdict(self))
+
+
+class _Refused(Exception):
+    """seen, expected"""
+
+
+def developed(sent: bytes, limits: Limits) -> bytes:
+    """The picture as a JPEG of our own: upright, at most ``edge`` pixels, without metadata."""
+    from PIL import Image, ImageOps, PngImagePlugin, UnidentifiedImageError
+
+    PngImagePlugin.MAX_TEXT_MEMORY = PngImagePlugin.MAX_TEXT_CHUNK  # texts of a PNG, unpacked: a megabyte
+    Image.MAX_IMAGE_PIXELS = limits.pixels  # twice as many raise in Pillow itself
+    expected = "a photo as JPEG, PNG or WebP"
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # the limits below are the stricter ones
+            with Image.open(io.BytesIO(sent), formats=KINDS) as picture:
+                wide, high = picture.size
+                most = limits.pixels if picture.format == "JPEG" else limits.pixels_whole
+                if wide * high > most:
+                    raise _Refused(f"{wide} by {high} pixels", f"at most {most // 1_000_000} million pixels")
+                if picture.format == "JPEG" and _scans(sent) > limits.scans:
+                    raise _Refused("a picture in very many layers", f"at most {limits.scans} of them")
+                picture.draft("RGB", (limits.edge, limits.edge))
+                if picture.mode not in ("RGB", "RGBA", "L"):
+                    small: Any = picture.convert("RGB")
+                else:
+                    picture.load()
+                    small = picture
+                small.thumbnail((limits.edge, limits.edge))  # first: what follows makes copies
+                flat = ImageOps.exif_transpose(small).convert("RGB")
+        bare = Image.new("RGB", flat.size)
+        bare.paste(flat)
+        out = io.BytesIO()
+        bare.save(out, "JPEG", quality=limits.quality, optimize=True)
+    except (_Refused, MemoryError):
+        raise
+    except Image.DecompressionBombError as problem:
+        raise _Refused(
+            "a picture of very many pixels", f"at most {limits.pixels // 1_000_000} million"
+        ) from problem
+    except UnidentifiedImageError as problem:
+        raise _Refused("something else", expected) from problem
+    except Exception as problem:  # decoders raise what they like (OSError, struct.error, KeyError ...)
+        raise _Refused("a damaged picture", expected) from problem
+    return out.getvalue()
+
+
+def _scans(jpeg: bytes) -> int:
+    """How many scans a JPEG has (ITU T.81, annex B), up to the end of its first picture."""
+    return sum(marker == 0xDA for marker in _markers(jpeg))
+
+
+def _markers(jpeg: bytes) -> Iterator[int]:
+    at = 2
+    while at + 4 <= len(jpeg):
+        if jpeg[at] != 0xFF:
+            found = _SCAN.search(jpeg, at)
+            if found is None:
+                return
+            at = found.start()
+        marker = jpeg[at + 1]
+        if marker == 0xFF:  # filling
+            at += 1
+            continue
+        yield marker
+        if marker == 0xD9:
+            return
+        at += 2 + (0 if 0xD0 <= marker <= 0xD8 else int.from_bytes(jpeg[at + 2 : at + 4], "big"))
+
+
+def _held_to(limits: Limits) -> None:
+    with suppress(ImportError):
+        import resource  # not on Windows
+
+        for what, most in (
+            (resource.RLIMIT_AS, limits.memory),
+            (resource.RLIMIT_CPU, limits.seconds),
+            (resource.RLIMIT_FSIZE, 0),
+            (resource.RLIMIT_CORE, 0),
+        ):
+            with suppress(OSError, ValueError):  # macOS knows some of them by name only
+                resource.setrlimit(what, (most, most))
+
+
+def main() -> int:
+    """Develop one picture."""
+    limits = Limits(**json.loads(sys.argv[1]))
+    _held_to(limits)
+    sent = sys.stdin.buffer.read()
+    try:
+        made = developed(sent, limits)
+    except _Refused as wrong:
+        sys.stdout.buffer.write("\t".join(wrong.args).encode())
+        return 1
+    except MemoryError:
+        return 2
+    sys.stdout.buffer.write(made)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,29 @@
+"""Write a small file next to the book, completely or not at all, for its owner alone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from kb.base.atomic import write_mine
+from kb.base.errors import BookTrouble, ascii_controls
+
+
+def folder(path: Path) -> Path:
+    """The folder, made if missing, that only its owner looks into. Raises BookTrouble."""
+    try:
+        path.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as problem:
+        raise BookTrouble(f"{path}: {_why(problem)}") from problem
+    return path
+
+
+def write(path: Path, content: bytes) -> None:
+    """Put ``content`` at ``path`` in one step; on the disk when this returns. Raises BookTrouble."""
+    try:
+        write_mine(path, content)
+    except OSError as problem:
+        raise BookTrouble(f"{path}: {_why(problem)}; nothing was changed") from problem
+
+
+def _why(problem: OSError) -> str:
+    return ascii_controls(problem.strerror or str(problem))

@@ -1,0 +1,211 @@
+"""Read the form at the set, and make a visit of it.
+
+An ``Entry`` is the form as text, field by field; nothing that was typed is lost on the way to the server and
+back. ``data`` gives the keys of a visit file, which ``kb.domain.visit`` then reads as it reads any other.
+
+>>> entry = Entry.read({"make": "Norwell", "model": "NV40-210", "date": "2026-03-04",
+...                     "jack-7-form": "toslink", "jack-7-marking": "OPTICAL OUT"})
+>>> entry.data()["jacks"]
+[{'form': 'toslink', 'marking': 'OPTICAL OUT'}]
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import uuid_utils
+
+from kb.base import clock, text
+from kb.base.errors import BadInput
+from kb.domain.visit import JACKS, Visit, finding_from, visit_to
+from kb.domain.words import Direction, Outcome, Signal, Speakers
+
+#: Fields of the whole visit, as they are named in the form.
+VISIT: Final = (
+    "make",
+    "model",
+    "kind",
+    "display",
+    "year",
+    "size_in",
+    "date",
+    "basis",
+    "by",
+    "job",
+    "note",
+    "driver",
+    "driver_inputs",
+)
+#: Fields of one jack.
+JACK: Final = (
+    "form",
+    "marking",
+    "direction",
+    "outcome",
+    "speakers",
+    "taken",
+    "signal",
+    "level",
+    "format",
+    "colour",
+    "items",
+    "input",
+    "setting",
+    "note",
+)
+#: Kept when a visit is corrected; the form does not ask for them.
+CARRIED: Final = ("driver", "driver_inputs")
+_SOURCE: Final = ("make", "model", "kind", "display", "year", "size_in")
+_OWN: Final = (*_SOURCE, *CARRIED)
+_NAME: Final = re.compile(r"jack-([0-9]{1,4})-([a-z]+)\Z")
+NOT_TRIED: Final = Outcome.NOT_TRIED.value
+UNKNOWN: Final = Speakers.UNKNOWN.value
+_TAKEN: Final = {"yes": True, "no": False}
+
+
+@dataclass
+class Entry:
+    """The form: what it says of the visit, of each jack in its order, and which photos it has."""
+
+    visit: dict[str, str] = field(default_factory=dict)
+    jacks: list[dict[str, str]] = field(default_factory=list)
+    id: str = ""
+    supersedes: str = ""  #: ids of the visits that it corrects, with commas between them
+    photos: list[str] = field(default_factory=list)
+
+    @classmethod
+    def new(cls, make: str = "", model: str = "", by: str = "") -> Entry:
+        """An empty form with an id of its own; where script runs, the phone makes the id."""
+        visit = {"make": make, "model": model, "date": clock.today().isoformat(), "by": by}
+        return cls(visit, id=new_id())
+
+    @classmethod
+    def read(cls, sent: Mapping[str, str], photos: list[str] | None = None) -> Entry:
+        """The form as it was sent. Raises BadInput where it has more jacks than a panel."""
+        visit = {name: sent[name] for name in VISIT if sent.get(name)}
+        found: dict[int, dict[str, str]] = {}
+        for key, value in sent.items():
+            if (named := _NAME.match(key)) and named[2] in JACK:
+                found.setdefault(int(named[1]), {})[named[2]] = value
+        if len(found) > JACKS:
+            raise BadInput("jacks", f"{len(found)} jacks", f"at most {JACKS}")
+        jacks = [jack for _, jack in sorted(found.items()) if jack.get("form")]
+        return cls(visit, jacks, sent.get("id", ""), sent.get("supersedes", ""), photos or [])
+
+    @classmethod
+    def of(cls, visit: Visit, supersedes: Sequence[str] = ()) -> Entry:
+        """A form that corrects ``visit``: the same words, a new id.
+
+        ``supersedes``: ids of all that the correction takes the place of, if not of the visit alone.
+        """
+        data = visit_to(visit)
+        source, driver = data.pop("source"), data.pop("driver", {})
+        data |= {"driver": driver.get("name", ""), "driver_inputs": ",".join(driver.get("inputs", ()))}
+        said_of: dict[str, Any] = {**data, **source}
+        entry = cls({k: str(v) for k, v in said_of.items() if k in VISIT}, id=new_id())
+        for jack in data["jacks"]:
+            said = {key: str(value) for key, value in jack.items() if key in JACK}
+            if "items" in jack:
+                said["items"] = text.joined(jack["items"], ",")
+            if "taken" in jack:
+                said["taken"] = "yes" if jack["taken"] else "no"
+            entry.jacks.append(said)
+        entry.supersedes = ",".join(supersedes or [visit.id])
+        return entry
+
+    # -- changing ----------------------------------------------------------------------------------------
+
+    def add(self, form: str, marking: str = "") -> None:
+        """One more jack at the end; on a full panel nothing is added."""
+        if len(self.jacks) < JACKS:
+            self.jacks.append({"form": form, "marking": marking})
+
+    def drop(self, number: int) -> None:
+        """Without jack ``number``, counted from 0."""
+        if 0 <= number < len(self.jacks):
+            del self.jacks[number]
+
+    # -- as a visit --------------------------------------------------------------------------------------
+
+    def data(self) -> dict[str, Any]:
+        """The keys of a visit file. Raises BadInput where a number is none."""
+        said = self.visit
+        source: dict[str, Any] = {name: said[name] for name in _SOURCE if said.get(name)}
+        if "year" in source:
+            source["year"] = _number(source["year"], "year", int)
+        if "size_in" in source:
+            source["size_in"] = _number(source["size_in"], "size_in", float)
+        data: dict[str, Any] = {name: said[name] for name in VISIT if name not in _OWN and said.get(name)}
+        data |= {"source": source, "jacks": [self._jack(jack) for jack in self.jacks]}
+        driver = {"name": said.get("driver", ""), "inputs": said.get("driver_inputs", "").split(",")}
+        if driver["name"] or driver["inputs"] != [""]:
+            data["driver"] = {key: value for key, value in driver.items() if value not in ("", [""])}
+        if self.id:
+            data["id"] = self.id
+        if self.supersedes:
+            data["supersedes"] = self.supersedes.split(",")
+        return data
+
+    def read_so_far(self) -> list[str]:
+        """For each jack what the panel reader makes of it, in words, or what is wrong with it."""
+        return [self._read(jack) for jack in self.jacks]
+
+    def in_only(self) -> list[bool]:
+        """For each jack: is it read as one that gives no sound out, so that nobody tries it?"""
+        return [self._in_only(jack) for jack in self.jacks]
+
+    def _in_only(self, jack: dict[str, str]) -> bool:
+        try:
+            seen = finding_from(self._jack(jack), "jack").jack
+        except BadInput:
+            return False
+        untried = jack.get("outcome", NOT_TRIED) == NOT_TRIED and jack.get("speakers", UNKNOWN) == UNKNOWN
+        return untried and (seen.direction is Direction.INPUT or seen.signal is Signal.NOT_AUDIO)
+
+    def _read(self, jack: dict[str, str]) -> str:
+        try:
+            finding = finding_from(self._jack(jack), "jack")
+        except BadInput as wrong:
+            return str(wrong)
+        seen = finding.jack
+        said = seen.direction.label + (f", {seen.signal.label}" if seen.signal else "")
+        return f"{said} ({finding.why})"
+
+    @staticmethod
+    def _jack(jack: Mapping[str, str]) -> dict[str, Any]:
+        data: dict[str, Any] = {name: jack[name] for name in JACK if jack.get(name)}
+        if "items" in data:
+            data["items"] = text.parted(data["items"], ",")
+        if "taken" in data:
+            data["taken"] = _TAKEN.get(data["taken"], data["taken"])
+        return data
+
+
+def new_id() -> str:
+    """An id of a visit: a UUID, version 7."""
+    return str(uuid_utils.uuid7())
+
+
+def field_of(place: str, entry: Entry) -> str:
+    """The id of the form's field that a message such as ``visit, jack 2, marking`` is about; "" for none.
+
+    >>> field_of("visit, jack 2, marking", Entry(jacks=[{}, {}]))
+    'jack-1-marking'
+    """
+    parts = [part.strip() for part in place.split(",")]
+    jack = next((re.fullmatch(r"jack (\d+)", part) for part in parts if part.startswith("jack ")), None)
+    name = next((part.split(" ")[0] for part in reversed(parts) if part.split(" ")[0] in (*VISIT, *JACK)), "")
+    if jack is not None:
+        number = int(jack[1]) - 1
+        return f"jack-{number}-{name or 'form'}" if 0 <= number < len(entry.jacks) else ""
+    return name if name in VISIT else ""
+
+
+def _number(typed: str, place: str, kind: type[int] | type[float]) -> float:
+    try:
+        return kind(typed.strip().replace(",", "."))
+    except ValueError:
+        raise BadInput(place, typed, "a number") from None
