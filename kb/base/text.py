@@ -2,7 +2,7 @@
 
 >>> line("  NV40-210 ", "model")
 'NV40-210'
->>> note("first[31m line", "note")
+>>> note("first\\x1b[31m line", "note")
 'first␛[31m line'
 """
 

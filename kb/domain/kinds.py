@@ -324,11 +324,16 @@ def _written(value: Any) -> Iterator[tuple[str, Any]]:
             yield one.key, plain
 
 
+def is_unknown(value: Any) -> bool:
+    """Is it a word that says that nothing is known?"""
+    return isinstance(value, Word) and value.value in _UNKNOWN
+
+
 def _plain(kind: ValueKind, value: Any) -> Any:
     if value is None or isinstance(value, bool):
         return value
     if isinstance(value, Word):
-        return None if value.value in _UNKNOWN else value.value
+        return None if is_unknown(value) else value.value
     if is_dataclass(value):
         return write_object(value)
     if isinstance(kind, Attachment):

@@ -7,10 +7,8 @@ inside a text.
 
 >>> guarded("=SUM(A1)"), guarded("'=x"), guarded("5'"), guarded("x;=1")
 ("'=SUM(A1)", "''=x", "5'", "x;'=1")
->>> plain(guarded("loud; -3 dB,
-+1"))
-'loud; -3 dB,
-+1'
+>>> plain(guarded("loud; -3 dB,\\n+1"))
+'loud; -3 dB,\\n+1'
 """
 
 from __future__ import annotations

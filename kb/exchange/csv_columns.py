@@ -25,16 +25,13 @@ from typing import Any, Final
 from kb.base import text
 from kb.base.errors import BadInput, described
 from kb.base.parsing import toml_of
+from kb.domain.jack import Jack
+from kb.domain.visit import Finding, Visit
+from kb.exchange.csv_values import columns
 
 #: Fields of a visit, the same on each of its rows (or given on the first alone), then fields of one jack.
-VISIT_FIELDS: Final = (
-    *("visit", "id", "date", "by", "basis", "job", "make", "model", "kind", "display", "year", "size_in"),
-    *("driver", "inputs", "supersedes", "note", "readings", "case"),
-)
-JACK_FIELDS: Final = (
-    *("form", "marking", "colour", "direction", "signal", "level", "format", "speakers", "taken", "outcome"),
-    *("items", "input", "setting", "jack_note", "jack"),
-)
+VISIT_FIELDS: Final = ("visit", *columns(Visit))
+JACK_FIELDS: Final = (*columns(Jack), *columns(Finding), "jack")
 #: Columns that only a dump of ours has.
 DUMP_FIELDS: Final = ("record", "seal", "recorded", "spelling", "same_as", "of", "place", "turn", "stands")
 #: Columns that mean something only where a book made the table.

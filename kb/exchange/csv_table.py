@@ -12,23 +12,20 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, Final
 
-from kb.base import text
 from kb.base.errors import BadInput, described
-from kb.base.parsing import json_of
+from kb.domain.jack import Jack
 from kb.domain.shortform import jack as short_jack
-from kb.domain.visit import Finding, Visit, finding_from, visit_from
+from kb.domain.visit import JACKS, Finding, Visit, finding_from, visit_from
 from kb.domain.words import Basis, Outcome
 from kb.exchange import csv_cells as cells
 from kb.exchange.csv_columns import JACK_FIELDS, VISIT_FIELDS, Columns, TableMap, chosen
+from kb.exchange.csv_values import data_of, whole
 from kb.exchange.fact_lines import from_object, read_nonce, read_time
 from kb.exchange.lines import Line
 from kb.store.facts import Fact, VisitFact
 
 CELLS: Final = 200  #: columns of a table, at most
 _SEPARATORS: Final = ",;\t"
-_LISTED: Final = frozenset({"items", "inputs", "supersedes"})
-_YES: Final = frozenset({"yes", "y", "true", "1", "x", "taken"})
-_NO: Final = frozenset({"no", "n", "false", "0", "free"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +51,7 @@ class Group:
         """Count one row; however often a row is repeated, memory stays bounded."""
         if jack:
             self.jacks += 1
-            if self.jacks <= _JACKS:
+            if self.jacks <= JACKS:
                 self.rows.append((line, jack))
 
 
@@ -164,30 +161,13 @@ class Table:
             return bad
         if "basis" not in group.fields and any(one.outcome is not Outcome.NOT_TRIED for one in findings):
             visit = replace(visit, basis=Basis.TESTED)
-        if group.jacks > _JACKS:
-            return [Bad(group.line, "jacks", f"{group.jacks} rows of one visit", f"at most {_JACKS}")]
+        if group.jacks > JACKS:
+            return [Bad(group.line, "jacks", f"{group.jacks} rows of one visit", f"at most {JACKS}")]
         visit = replace(visit, findings=tuple(findings))
         return VisitFact(visit, nonce, recorded) if "record" in self.columns.fields else visit
 
     def _without_jacks(self, said: dict[str, str]) -> Visit:
-        source = {key: said[key] for key in ("make", "model", "kind", "display") if key in said}
-        driver = {"name": said.get("driver", ""), "inputs": _list(said.get("inputs", ""))}
-        plain = ("id", "by", "basis", "job", "note")
-        attached: dict[str, Any] = {
-            key: json_of(said[key], key) for key in ("readings", "case") if key in said
-        }
-        data: dict[str, Any] = {
-            **{key: said[key].strip() if key != "note" else said[key] for key in plain if key in said},
-            "date": self._date(said.get("date", "")),
-            "supersedes": _list(said.get("supersedes", "")),
-            "source": {
-                **source,
-                **({"year": _whole(said["year"], "year")} if "year" in said else {}),
-                **({"size_in": _number(said["size_in"], "size_in")} if "size_in" in said else {}),
-            },
-            "driver": driver,
-            **attached,
-        }
+        data = data_of(Visit, {**said, "date": self._date(said.get("date", ""))})
         return visit_from(data, "visit", recorded="record" in self.columns.fields)
 
     def _date(self, said: str) -> str:
@@ -201,7 +181,6 @@ class Table:
 
 
 _OURS: Final = ("seal", "recorded")
-_JACKS: Final = 64
 
 
 def bad_of(line: int, mistake: BadInput) -> Bad:
@@ -229,52 +208,11 @@ def _findings(said: dict[str, str]) -> Iterable[Finding]:
         return [short_jack(short)]
     if not said:
         return []
-    data: dict[str, Any] = {}
-    for key, value in said.items():
-        if key == "taken":
-            data[key] = _flag(value)
-        elif key in _LISTED:
-            data[key] = _list(value)
-        else:
-            data["note" if key == "jack_note" else key] = value if key == "jack_note" else value.strip()
+    data = {**data_of(Jack, said), **data_of(Finding, said)}
     try:
         return [finding_from(data, "jack")]
     except BadInput as mistake:
         raise BadInput(mistake.place.removeprefix("jack, "), mistake.seen, mistake.expected) from None
-
-
-def _flag(said: str) -> bool:
-    word = said.strip().lower()
-    if word in _YES or word in _NO:
-        return word in _YES
-    raise BadInput("taken", said, "yes or no")
-
-
-def _list(said: str) -> list[str]:
-    """``a; b`` as a list; a semicolon or backslash in a name has a backslash in front."""
-    return text.parted(said, ";")
-
-
-def listed(names: Iterable[str]) -> str:
-    r"""The names as one cell.
-
-    >>> _list(listed(["a; b", "c, d"])), listed(["a; b"])
-    (['a; b', 'c, d'], 'a\\; b')
-    """
-    return text.joined(names, ";")
-
-
-def _whole(said: str, place: str) -> int:
-    if said.strip().isdecimal() and len(said) < 10:
-        return int(said)
-    raise BadInput(place, said, "a whole number")
-
-
-def _number(said: str, place: str) -> float:
-    try:
-        return float(said.strip().rstrip('"″').replace(",", "."))
-    except ValueError:
-        raise BadInput(place, said, "a number") from None
 
 
 def _fact(said: dict[str, str], line: int) -> Fact | list[Bad]:
@@ -284,12 +222,12 @@ def _fact(said: dict[str, str], line: int) -> Fact | list[Bad]:
         if kind == "alias":
             value: dict[str, Any] = {key: said.get(key) for key in ("id", "spelling", "same_as")}
         elif kind == "withdrawal":
-            value = {"id": said.get("id"), "of": said.get("of"), "turn": _whole(said.get("turn", ""), "turn")}
+            value = {"id": said.get("id"), "of": said.get("of"), "turn": whole(said.get("turn", ""), "turn")}
             value["stands"] = said.get("stands") == "yes"
         elif kind == "note":
             value = {"id": said.get("id"), "visit": said.get("of"), "text": said.get("note", "")}
             if "place" in said:
-                value["jack"] = _whole(said["place"], "place")
+                value["jack"] = whole(said["place"], "place")
         else:
             raise BadInput("record", kind, "visit, alias, withdrawal or note")
         return from_object({kind: value}, "record")

@@ -9,12 +9,11 @@ import csv
 import io
 import json
 from collections.abc import Generator, Iterator
-from typing import Any, Final
+from typing import Final
 
-from kb.domain.visit import finding_to, visit_to
 from kb.exchange.csv_cells import guarded
 from kb.exchange.csv_columns import DUMP_FIELDS, JACK_FIELDS, VISIT_FIELDS
-from kb.exchange.csv_table import listed
+from kb.exchange.csv_values import cells_of
 from kb.exchange.fact_lines import to_line
 from kb.exchange.loading import FORMAT
 from kb.store import Snapshot, schema
@@ -80,36 +79,16 @@ def _rows(fact: Fact) -> Iterator[dict[str, str]]:
 def _visit_rows(fact: VisitFact) -> Iterator[dict[str, str]]:
     """All of the visit stands on its first row; its id and set on each."""
     visit = fact.visit
-    data = visit_to(visit)
-    source, driver = data["source"], data.get("driver", {})
-    again = {
-        "record": "visit",
-        "id": visit.id,
-        "date": data["date"],
-        "make": source["make"],
-        "model": source["model"],
-    }
-    more: dict[str, Any] = {
-        **{key: data.get(key, "") for key in ("by", "basis", "job", "note")},
-        "readings": visit.readings,
-        "case": visit.case,
-        **{key: source.get(key, "") for key in ("kind", "display", "year", "size_in")},
-        "driver": driver.get("name", ""),
-        "inputs": listed(driver.get("inputs", ())),
-        "supersedes": listed(visit.supersedes),
-        "seal": fact.nonce,
-        "recorded": fact.recorded,
-    }
-    first = {**again, **{key: str(value) for key, value in more.items() if value != ""}}
+    all_of_it = cells_of(visit)
+    again = {"record": "visit", **{key: all_of_it[key] for key in _NAMES}}
+    ours = {"seal": fact.nonce, "recorded": fact.recorded}
+    first = {**again, **all_of_it, **{key: value for key, value in ours.items() if value}}
     if not visit.findings:
         yield first
     for number, finding in enumerate(visit.findings):
-        jack = finding_to(finding)
-        said = {key: str(value) for key, value in jack.items() if key not in ("items", "taken", "note")}
-        if finding.items:
-            said["items"] = listed(finding.items)
-        if finding.taken is not None:
-            said["taken"] = "yes" if finding.taken else "no"
-        if finding.note:
-            said["jack_note"] = finding.note
+        said = {**cells_of(finding.jack, leave_out=finding.inferred), **cells_of(finding)}
         yield {**(again if number else first), **said}
+
+
+#: Columns that stand on each row of a visit.
+_NAMES: Final = ("id", "date", "make", "model")

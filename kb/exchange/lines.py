@@ -1,10 +1,8 @@
 """Read the lines of a file one at a time, bounded, plain or gzip.
 
 >>> import io
->>> [one.text for one in lines_of(io.BytesIO(b"one
-two"), "notes")]
-['one
-', 'two']
+>>> [one.text for one in lines_of(io.BytesIO(b"one\\ntwo"), "notes")]
+['one\\n', 'two']
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Read and show lengths in metres or feet.
 
->>> length("17' 6"")
+>>> length("17' 6\\"")
 5.334
 >>> room("5.2x4.1")
 (5.2, 4.1)

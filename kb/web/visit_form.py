@@ -20,46 +20,22 @@ import uuid_utils
 
 from kb.base import clock, text
 from kb.base.errors import BadInput
-from kb.domain.visit import JACKS, Visit, finding_from, visit_to
+from kb.domain.jack import Jack
+from kb.domain.kinds import fields_of
+from kb.domain.visit import JACKS, Finding, Source, Visit, finding_from, visit_to
 from kb.domain.words import Direction, Outcome, Signal, Speakers
 
-#: Fields of the whole visit, as they are named in the form.
-VISIT: Final = (
-    "make",
-    "model",
-    "kind",
-    "display",
-    "year",
-    "size_in",
-    "date",
-    "basis",
-    "by",
-    "job",
-    "note",
-    "driver",
-    "driver_inputs",
-)
-#: Fields of one jack.
-JACK: Final = (
-    "form",
-    "marking",
-    "direction",
-    "outcome",
-    "speakers",
-    "taken",
-    "signal",
-    "level",
-    "format",
-    "colour",
-    "items",
-    "input",
-    "setting",
-    "note",
-)
+#: Fields of the source, as they are named in the form.
+_SOURCE: Final = tuple(one.key for one in fields_of(Source))
 #: Kept when a visit is corrected; the form does not ask for them.
 CARRIED: Final = ("driver", "driver_inputs")
-_SOURCE: Final = ("make", "model", "kind", "display", "year", "size_in")
 _OWN: Final = (*_SOURCE, *CARRIED)
+#: Fields of a visit that have a place of their own in the form, or come from the visit that is corrected.
+_ELSEWHERE: Final = frozenset({"source", "driver", "jacks", "id", "supersedes", "readings", "case"})
+#: Fields of the whole visit.
+VISIT: Final = (*_OWN, *(one.key for one in fields_of(Visit) if one.key not in _ELSEWHERE))
+#: Fields of one jack.
+JACK: Final = tuple(one.key for of in (Jack, Finding) for one in fields_of(of))
 _NAME: Final = re.compile(r"jack-([0-9]{1,4})-([a-z]+)\Z")
 NOT_TRIED: Final = Outcome.NOT_TRIED.value
 UNKNOWN: Final = Speakers.UNKNOWN.value

@@ -1,0 +1,119 @@
+"""Write the fields of a visit as CSV cells, and read them: columns and forms follow from the declarations.
+
+>>> from kb.domain.jack import Jack
+>>> from kb.domain.visit import Finding
+>>> columns(Jack)[:2], columns(Finding)[-1]
+(('form', 'marking'), 'jack_note')
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import is_dataclass
+from datetime import date as Day
+from typing import Any, Final
+
+from kb.base import text
+from kb.base.errors import BadInput
+from kb.base.parsing import json_of
+from kb.domain.kinds import Attachment, DeclaredField, Flag, Note, Number, Whole, fields_of, is_unknown
+
+_YES: Final = frozenset({"yes", "y", "true", "1", "x", "taken"})
+_NO: Final = frozenset({"no", "n", "false", "0", "free"})
+
+
+def columns(of: type[Any]) -> tuple[str, ...]:
+    """The columns of a dataclass: those of a part stand in its place, a list of parts has none."""
+    found: list[str] = []
+    for one in fields_of(of):
+        part = _part(one)
+        if part is not None:
+            found += columns(part)
+        elif one.key != "jacks":
+            found.append(one.column)
+    return tuple(found)
+
+
+def cells_of(value: Any, leave_out: tuple[str, ...] = ()) -> dict[str, str]:
+    """The cells of a value's declared fields by column; what is unknown or empty has none.
+
+    ``leave_out``: names of fields that are not written, such as those that were inferred.
+    """
+    return dict(_cells(value, leave_out))
+
+
+def _cells(value: Any, leave_out: tuple[str, ...]) -> Iterator[tuple[str, str]]:
+    for one in fields_of(type(value)):
+        held = getattr(value, one.name)
+        if one.name in leave_out or one.key == "jacks" or held is None or is_unknown(held):
+            continue
+        if _part(one) is not None:
+            yield from _cells(held, leave_out)
+        elif cell := _cell(held):
+            yield one.column, cell
+
+
+def _cell(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, tuple):
+        return text.joined((str(one) for one in value), ";")
+    return value.isoformat() if isinstance(value, Day) else str(value)
+
+
+def data_of(of: type[Any], cells: Mapping[str, str]) -> dict[str, Any]:
+    """The keys of a visit file that cells say, for the reader of visit files.
+
+    Raises BadInput on a number, flag or JSON text that is invalid.
+    """
+    data: dict[str, Any] = {}
+    for one in fields_of(of):
+        part = _part(one)
+        if part is not None:
+            if inner := data_of(part, cells):
+                data[one.key] = inner
+        elif one.column in cells:
+            data[one.key] = _value(one, cells[one.column])
+    return data
+
+
+def _value(one: DeclaredField, cell: str) -> Any:
+    match one.kind:
+        case Whole():
+            return whole(cell, one.column)
+        case Number():
+            return _number(cell, one.column)
+        case Flag():
+            return _flag(cell, one.column)
+        case Attachment():
+            return json_of(cell, one.column)
+        case Note():
+            return cell
+    return text.parted(cell, ";") if isinstance(one.default, tuple) else cell.strip()
+
+
+def _part(one: DeclaredField) -> type[Any] | None:
+    """The dataclass of a field that has fields of its own, as a source and a driver."""
+    of = getattr(one.kind, "of", None)
+    return of if is_dataclass(of) and isinstance(of, type) else None
+
+
+def whole(cell: str, column: str) -> int:
+    """A whole number in a cell; raises BadInput."""
+    if cell.strip().isdecimal() and len(cell) < 10:
+        return int(cell)
+    raise BadInput(column, cell, "a whole number")
+
+
+def _number(cell: str, column: str) -> float:
+    try:
+        return float(cell.strip().rstrip('"″').replace(",", "."))
+    except ValueError:
+        raise BadInput(column, cell, "a number") from None
+
+
+def _flag(cell: str, column: str) -> bool:
+    word = cell.strip().lower()
+    if word in _YES or word in _NO:
+        return word in _YES
+    raise BadInput(column, cell, "yes or no")
