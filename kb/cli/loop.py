@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 import click
 
-from kb.base.datafiles import data_file
+from kb.base.datafiles import data_tables
 from kb.base.errors import BadInput, ascii_controls, described
 from kb.cli.common import OUTPUT, Session, choice, command_options
 from kb.cli.loop_show import render_loop, render_sketch
@@ -235,7 +234,7 @@ def _bare(given: Mapping[str, Any]) -> list[str]:
 
 def load_table(name: Literal["routes", "wire", "drivers"]) -> dict[str, Any]:
     """Return a parsed table of the catalogue's data."""
-    return tomllib.loads(data_file(f"{name}.toml").read_text(encoding="utf-8"))
+    return data_tables(f"{name}.toml")
 
 
 def _room(given: Mapping[str, Any], *, feet: bool) -> Loop:

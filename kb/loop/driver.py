@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from kb.base.errors import BadInput
+from kb.base.validation import bounded
 from kb.loop.geometry import Loop
-from kb.loop.units import bounded
 from kb.loop.wire import FREQUENCIES_HZ, Load, Wire, load, too_dense
 
 #: The inputs a driver may have.
