@@ -28,7 +28,7 @@ from uuid import UUID
 from kb.base import text
 from kb.base.errors import BadInput, described
 from kb.base.validation import Fields, bounded, listed, truth, whole
-from kb.domain.words import Word
+from kb.domain.words import DriverInput, Word
 
 T = TypeVar("T")
 
@@ -180,6 +180,16 @@ class ListOf:
     def read(self, value: object, place: str) -> tuple[Any, ...]:
         found = listed(self.kind.read, self.most)(value, place)
         return tuple(dict.fromkeys(found)) if self.distinct else found
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """The inputs of a driver, each once."""
+
+    expected: str = f"a list of {', '.join(DriverInput)}"
+
+    def read(self, value: object, place: str) -> tuple[DriverInput, ...]:
+        return DriverInput.read_all(value, place)
 
 
 @dataclass(frozen=True, slots=True)

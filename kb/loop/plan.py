@@ -19,7 +19,8 @@ from typing import Final
 
 from kb.base.errors import BadInput
 from kb.base.validation import bounded
-from kb.loop.driver import Choice, DriverLimits, Fit, choices, fit
+from kb.domain.driver import DriverLimits
+from kb.loop.driver import Choice, Fit, choices, fit
 from kb.loop.field import (
     MARGIN_M,
     SEATED_M,
