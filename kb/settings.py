@@ -17,6 +17,7 @@ from kb.base import text
 from kb.base.errors import BadInput, BookTrouble, ascii_controls, described
 from kb.base.files import open_plain
 from kb.base.parsing import toml_of
+from kb.base.validation import number
 from kb.domain.words import DriverInput, Word
 
 FILE: Final = "settings.toml"
@@ -97,13 +98,7 @@ def save(home: Path, settings: Settings) -> Path:
     path = home / FILE
     lines = [f"{field.name} = {_toml(getattr(settings, field.name))}" for field in fields(settings)]
     written = "\n".join(["# Settings of jackfield; a key that is left out has its usual value.", *lines, ""])
-    import tomllib
-
-    try:
-        read_back = _read(tomllib.loads(written), str(path))
-    except ValueError:
-        read_back = None
-    if read_back != settings:
+    if _read(toml_of(written, str(path)), str(path)) != settings:
         raise BadInput(str(path), described("settings with text that changes when read"), "plain text")
     from kb.base.atomic import write_mine  # most commands only read settings
 
@@ -149,13 +144,7 @@ def _some_inputs(value: object, place: str) -> tuple[DriverInput, ...]:
 
 def _plate(most: float, unit: str) -> Callable[[object, str], float]:
     """A reader of a number from the driver's plate; 0 stands for not known."""
-
-    def read(value: object, place: str) -> float:
-        if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 <= value <= most:
-            raise BadInput(place, value, f"{unit} r.m.s. from the plate, at most {most:g}; 0: not known")
-        return float(value)
-
-    return read
+    return number(0, most, f"{unit} r.m.s. from the plate, at most {most:g}; 0: not known")
 
 
 _READERS: Final[dict[str, Callable[[object, str], Any]]] = {

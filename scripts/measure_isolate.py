@@ -13,11 +13,11 @@ from __future__ import annotations
 import argparse
 import sys
 import time
-import tomllib
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
+from kb.base.datafiles import data_tables
 from kb.isolate.model import Model
 from kb.isolate.model_file import model_from
 from kb.isolate.path_used import path_used
@@ -93,9 +93,8 @@ def main() -> None:
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--stories", action="store_true", help="the written homes in place of drawn cases")
     told = asked.parse_args()
-    data = Path(__file__).parent.parent / "data" / "faults.toml"
     begun_at = time.perf_counter()
-    model = model_from(tomllib.loads(data.read_text("utf-8")))
+    model = model_from(data_tables("faults.toml"))
     read_in = time.perf_counter() - begun_at
     print(f"model read in {read_in:.3f} s: {len(model.faults)} faults, {len(model.tests)} tests")
     if told.stories:

@@ -10,7 +10,7 @@ import sys
 import time
 from collections.abc import Callable
 
-from kb.loop.driver import DriverLimits
+from kb.domain.driver import DriverLimits
 from kb.loop.field import listening_plane
 from kb.loop.geometry import Loop
 from kb.loop.plan import Ask, plan

@@ -127,6 +127,12 @@ def test_no_modules_import_each_other_in_a_circle() -> None:
     assert not circle({module: path.read_text("utf-8") for module, path in MODULES.items()})
 
 
+def test_toml_is_parsed_in_one_place() -> None:
+    """Its strict parser names what is wrong; one that goes past it does not."""
+    users = [name for name, path in MODULES.items() if "tomllib" in set(imports(path.read_text("utf-8")))]
+    assert users == ["kb.base.parsing"]
+
+
 @pytest.mark.parametrize("module", MODULES)
 def test_a_module_says_in_one_sentence_what_it_is_for(module: str) -> None:
     said = ast.get_docstring(ast.parse(MODULES[module].read_text("utf-8")))

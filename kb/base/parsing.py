@@ -61,7 +61,10 @@ def toml_of(text: str, place: str, expected: str = "TOML") -> dict[str, Any]:
     """The tables in a TOML ``text``; ``expected``: what else could have stood there. Raises BadInput."""
     import tomllib  # a cold look-up reads no TOML
 
-    if any(key.count(".") >= _PARTS for key in _BETWEEN_KEYS.split(_SAID.sub("", text))):
+    # A key lies on one line; only a line with that many dots is worth the look at what they part.
+    if any(line.count(".") >= _PARTS for line in text.split("\n")) and any(
+        key.count(".") >= _PARTS for key in _BETWEEN_KEYS.split(_SAID.sub("", text))
+    ):
         raise BadInput(place, described("a key of many parts"), "keys of a few parts")
     try:
         return tomllib.loads(text)

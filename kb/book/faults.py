@@ -19,12 +19,10 @@ if TYPE_CHECKING:
 @lru_cache(maxsize=1)
 def load_model() -> Model:
     """The model that came with the program."""
-    import tomllib
-
-    from kb.catalogue import data_file
+    from kb.base.datafiles import data_tables
     from kb.isolate import model_from
 
-    return model_from(tomllib.loads(data_file("faults.toml").read_text("utf-8")))
+    return model_from(data_tables("faults.toml"))
 
 
 def learned_model(book: Book) -> Model:

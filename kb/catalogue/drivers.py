@@ -1,34 +1,18 @@
-"""List the loop drivers of the catalogue and their inputs.
+"""Read the loop drivers of the catalogue, with their inputs and limits.
 
->>> [one.value for one in driver_inputs()["bench driver"]]
+>>> [one.value for one in next(one for one in drivers() if one.name == "bench driver").inputs]
 ['line-3.5', 'optical']
 """
 
 from __future__ import annotations
 
-import tomllib
-from typing import Any
+from functools import lru_cache
 
-from kb.base.datafiles import data_file
-from kb.base.errors import BadInput
-from kb.base.text import line
-from kb.domain.words import DriverInput
+from kb.base.datafiles import data_tables
+from kb.domain.driver import DriverLimits, drivers_from
 
 
-def driver_table() -> dict[str, Any]:
-    """``data/drivers.toml`` as parsed: ``[[driver]]`` tables of inputs and of limits (for ``kb.loop``)."""
-    return tomllib.loads(data_file("drivers.toml").read_text(encoding="utf-8"))
-
-
-def driver_inputs() -> dict[str, tuple[DriverInput, ...]]:
-    """The inputs of each driver by its name. Raises BadInput naming the entry."""
-    found = {}
-    for number, entry in enumerate(driver_table().get("driver", ()), 1):
-        place = f"data/drivers.toml, driver {number}"
-        try:
-            found[line(entry.get("name"), "name", empty=False)] = DriverInput.read_all(
-                entry.get("inputs"), "inputs"
-            )
-        except BadInput as mistake:
-            raise mistake.within(place) from None
-    return found
+@lru_cache(maxsize=1)
+def drivers() -> tuple[DriverLimits, ...]:
+    """The drivers of ``data/drivers.toml`` in its order. Raises BadInput naming the entry."""
+    return drivers_from(data_tables("drivers.toml"), "data/drivers.toml")

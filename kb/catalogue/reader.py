@@ -6,29 +6,28 @@ Every number in ``data/*.toml`` has a source beside it; the reader refuses one w
 from __future__ import annotations
 
 import os
-import tomllib
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any, Final, TypeVar
 
-from kb.base.datafiles import located
-from kb.base.errors import BadInput, kind_of
+from kb.base.datafiles import located, tables_of
+from kb.base.errors import BadInput, described
 from kb.base.text import squeezed
+from kb.base.validation import Fields, chance, keyed, listed, number, sentence, truth
 from kb.catalogue.items import Catalogue, Far, Input, Item, Near, Number, Prior, Reach
 from kb.catalogue.vocabulary import Carried, CautionCode, Part, Role, StepCode
-from kb.domain.words import DriverInput, Form, Signal, Word
+from kb.domain.words import DriverInput, Form, Signal
 
 T = TypeVar("T")
-W = TypeVar("W", bound=Word)
 
-LARGEST: Final = 1_000_000  #: characters of a data file
+MOST: Final = 1000  #: entries of one kind in a file
 _NUMBERS: Final = (
     "cost cost_per_m length_m counts_as_m delay_ms loss_db works weight_g weight_g_per_m price price_per_m"
 ).split()
-_ITEM: Final = (
-    *"name what role near far lengths_m usual_m powered clicks cautions steps same_as source".split(),
-    *_NUMBERS,
-)
+
+_amount: Final = number(0, 1e9, "a number, 0 or more")
+_count: Final = number(0, 1e9, "a count above 0", above=True)
 
 
 @lru_cache(maxsize=1)
@@ -46,14 +45,14 @@ def read_catalogue(*files: str | os.PathLike[str]) -> Catalogue:
     priors: list[tuple[Signal, Prior]] = []
     for file in files:
         place = f"data/{os.path.basename(file)}"
-        data = _toml(file, place)
-        _only(data, ("item", "input", "reach", "number", "prior"), place)
-        for entry, where in _entries(data, "item", place):
-            items += _items(entry, where)
-        inputs += [_input(entry, where) for entry, where in _entries(data, "input", place)]
-        reaches += [_reach(entry, where) for entry, where in _entries(data, "reach", place)]
-        numbers += [_number(entry, where) for entry, where in _entries(data, "number", place)]
-        priors += [_prior(entry, where) for entry, where in _entries(data, "prior", place)]
+        fields = Fields(tables_of(file, place), place, "tables")
+        for made in _entries(fields, "item", _items):
+            items += made
+        inputs += _entries(fields, "input", _input)
+        reaches += _entries(fields, "reach", _reach)
+        numbers += _entries(fields, "number", _number)
+        priors += _entries(fields, "prior", _prior)
+        fields.end()
     names = _unique(((squeezed(item.name), item) for item in items), "item")
     for item in items:
         if item.same_as and squeezed(item.same_as) not in names:
@@ -67,22 +66,17 @@ def read_catalogue(*files: str | os.PathLike[str]) -> Catalogue:
     )
 
 
-def _toml(file: str | os.PathLike[str], place: str) -> Mapping[str, Any]:
-    try:
-        with open(file, encoding="utf-8") as opened:
-            text = opened.read(LARGEST + 1)
-        if len(text) > LARGEST:
-            raise BadInput(place, f"more than {LARGEST} characters", f"at most {LARGEST}")
-        return tomllib.loads(text)
-    except (OSError, ValueError, RecursionError) as wrong:  # ValueError: no UTF-8, no TOML; nested too deep
-        raise BadInput(place, str(wrong), "a readable TOML file") from wrong
+def _entries(fields: Fields, kind: str, read: Callable[[Fields, str], T]) -> Sequence[T]:
+    def read_one(entry: object, place: str) -> T:
+        named = entry.get("name") if isinstance(entry, dict) else None
+        if isinstance(named, str):
+            place = f"{place} {named[:80]!r}"
+        inner = Fields(entry, place, f"an entry [[{kind}]]")
+        made = read(inner, place)
+        inner.end()
+        return made
 
-
-def _entries(data: Mapping[str, Any], kind: str, place: str) -> list[tuple[Mapping[str, Any], str]]:
-    found = data.get(kind, [])
-    if not isinstance(found, list) or not all(isinstance(one, dict) for one in found):
-        raise BadInput(f"{place}, {kind}", kind_of(found), f"entries [[{kind}]]")
-    return [(one, f"{place}, {kind} {number}") for number, one in enumerate(found, 1)]
+    return fields.take(kind, listed(read_one, MOST, expected=f"entries [[{kind}]]"), ())
 
 
 def _unique(pairs: Any, kind: str) -> dict[Any, Any]:
@@ -97,183 +91,138 @@ def _unique(pairs: Any, kind: str) -> dict[Any, Any]:
 # -- one entry -------------------------------------------------------------------------------------
 
 
-def _items(entry: Mapping[str, Any], place: str) -> list[Item]:
+def _items(fields: Fields, place: str) -> list[Item]:
     """One item, or one for each of its lengths."""
-    place = f"{place} {str(entry.get('name', ''))[:80]!r}"
-    _only(entry, _ITEM, place)
-    source = _sources(entry, place)
-    name = _text(entry, "name", place)
-    lengths = _list(entry, "lengths_m", _metres, place)
+    name = fields.need("name", sentence)
+    lengths: tuple[float, ...] = fields.take("lengths_m", listed(_amount, MOST), ())
     if bool(lengths) is not ("{n}" in name):
-        raise BadInput(
-            f"{place}, lengths_m", entry.get("lengths_m"), "lengths exactly where the name has {n}"
-        )
-    usual = _amount(entry, "usual_m", place, 0.0)
-    same_as = _text(entry, "same_as", place, "")
-    per_m = {key: _amount(entry, f"{key}_per_m", place, 0.0) for key in ("cost", "weight_g", "price")}
+        raise BadInput(f"{place}, lengths_m", lengths, "lengths exactly where the name has {n}")
+    usual = fields.take("usual_m", _amount, 0.0)
+    same_as = fields.take("same_as", sentence, "")
+    told = {"cost": fields.need("cost", _amount)}
+    for key in _NUMBERS[1:]:
+        found = fields.take(key, chance if key == "works" else _amount, None)
+        if found is not None:
+            told[key] = found
+    amount = {**dict.fromkeys(_NUMBERS, 0.0), "works": 1.0, **told}
+    item = Item(
+        name=name,
+        what=fields.need("what", sentence),
+        role=fields.need("role", Role.read),
+        near=fields.need("near", listed(_near, MOST, 1, expected=_SOME, each="{place}")),
+        far=fields.need("far", listed(_far, MOST, 1, expected=_SOME, each="{place}")),
+        cost=0,
+        powered=fields.take("powered", truth, False),
+        clicks=fields.take("clicks", truth, False),
+        cautions=fields.take("cautions", listed(CautionCode.read, MOST, each="{place}"), ()),
+        steps=fields.take("steps", listed(StepCode.read, MOST, each="{place}"), ()),
+        family=name,
+        source=_sources(fields, told, place),
+        counts_as_m=amount["counts_as_m"],
+        delay_ms=amount["delay_ms"],
+        loss_db=amount["loss_db"],
+        works=amount["works"],
+    )
     made = []
-    for length in lengths or [_amount(entry, "length_m", place, 0.0)]:
+    for length in lengths or [amount["length_m"]]:
         # A length other than the usual one is more bother the further off it is.
-        cost = round(_amount(entry, "cost", place) + per_m["cost"] * (abs(length - usual) if lengths else 0))
+        cost = round(amount["cost"] + amount["cost_per_m"] * (abs(length - usual) if lengths else 0))
         if cost < 1:
             raise BadInput(f"{place}, cost", cost, "1 or more")
         made.append(
-            Item(
+            replace(
+                item,
                 name=name.replace("{n}", f"{length:g}"),
-                what=_text(entry, "what", place),
-                role=Role.read(entry.get("role"), f"{place}, role"),
-                near=tuple(_near(end, f"{place}, near") for end in _need(entry, "near", place)),
-                far=tuple(_far(end, f"{place}, far") for end in _need(entry, "far", place)),
+                same_as=same_as.replace("{n}", f"{length:g}"),
                 cost=cost,
                 length_m=length,
-                counts_as_m=_amount(entry, "counts_as_m", place, 0.0),
-                delay_ms=_amount(entry, "delay_ms", place, 0.0),
-                loss_db=_amount(entry, "loss_db", place, 0.0),
-                works=_share(entry, "works", place),
-                weight_g=_amount(entry, "weight_g", place, 0.0) + per_m["weight_g"] * length,
-                price=_amount(entry, "price", place, 0.0) + per_m["price"] * length,
-                powered=_flag(entry, "powered", place),
-                clicks=_flag(entry, "clicks", place),
-                cautions=tuple(_list(entry, "cautions", CautionCode.read, place)),
-                steps=tuple(_list(entry, "steps", StepCode.read, place)),
-                family=name,
-                same_as=same_as.replace("{n}", f"{length:g}"),
-                source=source,
+                weight_g=amount["weight_g"] + amount["weight_g_per_m"] * length,
+                price=amount["price"] + amount["price_per_m"] * length,
             )
         )
     return made
 
 
-def _near(entry: Any, place: str) -> Near:
-    _only(entry, ("form", "part", "takes"), place)
+_SOME: Final = "a list with one entry or more"
+
+
+def _near(entry: object, place: str) -> Near:
+    fields = Fields(entry, place, "a table")
+    near = _socket(fields)
+    fields.end()
+    return near
+
+
+def _socket(fields: Fields) -> Near:
     return Near(
-        Form.read(entry.get("form"), f"{place}, form"),
-        Part.read(entry.get("part"), f"{place}, part"),
-        frozenset(Carried.read(one, f"{place}, takes") for one in _need(entry, "takes", place)),
+        fields.need("form", Form.read),
+        fields.need("part", Part.read),
+        frozenset(fields.need("takes", listed(Carried.read, MOST, 1, expected=_SOME, each="{place}"))),
     )
 
 
-def _far(entry: Any, place: str) -> Far:
-    _only(entry, ("form", "part", "gives"), place)
-    return Far(
-        Form.read(entry.get("form"), f"{place}, form"),
-        Part.read(entry.get("part"), f"{place}, part"),
-        Carried.read(entry["gives"], f"{place}, gives") if "gives" in entry else None,
+def _far(entry: object, place: str) -> Far:
+    fields = Fields(entry, place, "a table")
+    far = Far(
+        fields.need("form", Form.read),
+        fields.need("part", Part.read),
+        fields.take("gives", Carried.read, None),
     )
+    fields.end()
+    return far
 
 
-def _input(entry: Mapping[str, Any], place: str) -> Input:
-    _only(entry, ("input", "form", "part", "takes", "mono", "source"), place)
-    _text(entry, "source", place)
-    near = _near({key: entry.get(key, []) for key in ("form", "part", "takes")}, place)
+def _input(fields: Fields, _: str) -> Input:
+    fields.need("source", sentence)
     return Input(
-        DriverInput.read(entry.get("input"), f"{place}, input"), *near, mono=_flag(entry, "mono", place)
+        fields.need("input", DriverInput.read), *_socket(fields), mono=fields.take("mono", truth, False)
     )
 
 
-def _reach(entry: Mapping[str, Any], place: str) -> Reach:
-    _only(entry, ("signal", "usual_m", "longest_m", "source"), place)
+def _reach(fields: Fields, place: str) -> Reach:
     reach = Reach(
-        Signal.read(entry.get("signal"), f"{place}, signal"),
-        _amount(entry, "usual_m", place),
-        _amount(entry, "longest_m", place),
-        _text(entry, "source", place),
+        fields.need("signal", Signal.read),
+        fields.need("usual_m", _amount),
+        fields.need("longest_m", _amount),
+        fields.need("source", sentence),
     )
     if reach.usual_m > reach.longest_m:
         raise BadInput(f"{place}, usual_m", reach.usual_m, "no more than longest_m")
     return reach
 
 
-def _number(entry: Mapping[str, Any], place: str) -> Number:
-    _only(entry, ("name", "value", "unit", "source"), place)
+def _number(fields: Fields, _: str) -> Number:
     return Number(
-        _text(entry, "name", place),
-        _amount(entry, "value", place),
-        _text(entry, "unit", place),
-        _text(entry, "source", place),
+        fields.need("name", sentence),
+        fields.need("value", _amount),
+        fields.need("unit", sentence),
+        fields.need("source", sentence),
     )
 
 
-def _prior(entry: Mapping[str, Any], place: str) -> tuple[Signal, Prior]:
-    _only(entry, ("signal", "works", "fails", "source"), place)
-    prior = Prior(
-        _amount(entry, "works", place), _amount(entry, "fails", place), _text(entry, "source", place)
+def _prior(fields: Fields, _: str) -> tuple[Signal, Prior]:
+    signal = fields.need("signal", Signal.read)
+    return signal, Prior(
+        fields.need("works", _count), fields.need("fails", _count), fields.need("source", sentence)
     )
-    if prior.works <= 0 or prior.fails <= 0:
-        raise BadInput(place, f"works {prior.works:g}, fails {prior.fails:g}", "counts above 0")
-    return Signal.read(entry.get("signal"), f"{place}, signal"), prior
 
 
-# -- one field -------------------------------------------------------------------------------------
-
-
-def _sources(entry: Mapping[str, Any], place: str) -> dict[str, str]:
+def _sources(fields: Fields, told: Mapping[str, float], place: str) -> dict[str, str]:
     """The source of each number of an item: one text for all, or a text a number with ``rest``."""
-    said = entry.get("source")
-    if isinstance(said, str) and said:
-        said = {"rest": said}
-    if not isinstance(said, dict) or not all(isinstance(one, str) and one for one in said.values()):
-        raise BadInput(f"{place}, source", said, "a source, or a table of sources with rest")
-    _only(said, (*_NUMBERS, "rest"), f"{place}, source")
-    sources = {}
-    for key in _NUMBERS:
-        if key in entry:
-            if key not in said and "rest" not in said:
-                raise BadInput(f"{place}, {key}", entry[key], "a source beside this number")
-            sources[key] = said.get(key) or said["rest"]
-    return sources
+    said = fields.need("source", _source, "a source, or a table of sources with rest")
+    for key in told:
+        if key not in said and "rest" not in said:
+            raise BadInput(f"{place}, {key}", described(f"{told[key]:g}"), "a source beside this number")
+    return {key: said.get(key) or said["rest"] for key in told}
 
 
-def _only(entry: Any, known: Sequence[str], place: str) -> None:
-    if not isinstance(entry, Mapping):
-        raise BadInput(place, entry, "a table")
-    for key in entry:
-        if key not in known:
-            raise BadInput(f"{place}, unknown field", key, f"one of {', '.join(known)}")
+def _source(value: object, place: str) -> dict[str, str]:
+    if isinstance(value, str):
+        return {"rest": sentence(value, place)}
+    return keyed(_number_name, sentence, MOST)(value, place)
 
 
-def _text(entry: Mapping[str, Any], key: str, place: str, default: str | None = None) -> str:
-    value = entry.get(key, default)
-    if not isinstance(value, str) or not (value or default == ""):
-        raise BadInput(f"{place}, {key}", value, "some text")
-    return value
-
-
-def _need(entry: Mapping[str, Any], key: str, place: str) -> list[Any]:
-    value = entry.get(key)
-    if not isinstance(value, list) or not value:
-        raise BadInput(f"{place}, {key}", value, "a list with one entry or more")
-    return value
-
-
-def _list(entry: Mapping[str, Any], key: str, read: Callable[[object, str], T], place: str) -> list[T]:
-    value = entry.get(key, [])
-    if not isinstance(value, list):
-        raise BadInput(f"{place}, {key}", value, "a list")
-    return [read(one, f"{place}, {key}") for one in value]
-
-
-def _metres(value: object, place: str) -> float:
-    return _amount({"metres": value}, "metres", place)
-
-
-def _amount(entry: Mapping[str, Any], key: str, place: str, default: float | None = None) -> float:
-    value = entry.get(key, default)
-    # Not-a-number fails the comparison too.
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 <= value < 1e9:
-        raise BadInput(f"{place}, {key}", value, "a number, 0 or more")
-    return float(value)
-
-
-def _share(entry: Mapping[str, Any], key: str, place: str) -> float:
-    value = _amount(entry, key, place, 1.0)
-    if value > 1:
-        raise BadInput(f"{place}, {key}", value, "a chance, 0 to 1")
-    return value
-
-
-def _flag(entry: Mapping[str, Any], key: str, place: str) -> bool:
-    value = entry.get(key, False)
-    if not isinstance(value, bool):
-        raise BadInput(f"{place}, {key}", value, "true or false")
-    return value
+def _number_name(key: object, place: str) -> str:
+    if key not in (*_NUMBERS, "rest"):
+        raise BadInput(f"{place}, unknown field", key, f"one of {', '.join((*_NUMBERS, 'rest'))}")
+    return str(key)

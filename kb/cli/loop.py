@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 import click
 
-from kb.base.datafiles import data_file
+from kb.base.datafiles import data_tables
 from kb.base.errors import BadInput, ascii_controls, described
+from kb.catalogue.drivers import drivers
 from kb.cli.common import OUTPUT, Session, choice, command_options
 from kb.cli.loop_show import render_loop, render_sketch
+from kb.domain.driver import DriverLimits
 from kb.loop.document import as_json
-from kb.loop.driver import DriverLimits, driver_named, drivers_from, same_name
+from kb.loop.driver import driver_named, same_name
 from kb.loop.geometry import Loop
 from kb.loop.input_level import voltage
 from kb.loop.plan import CEILING_M, Answer, Ask, plan
@@ -139,7 +140,7 @@ def answer_for(
         raise BadInput(
             "--height", described("given with --wire-height or --listen-height"), "either one or the others"
         )
-    table = load_table("routes")
+    table = data_tables("routes.toml")
     routes = routes_from(table)
     usual = Ask(room=_room(given, feet=feet))
     route = given["route_code"]
@@ -168,7 +169,7 @@ def answer_for(
         source_v=source_v,
         sensitivity_v=sensitivity_v,
     )
-    stock = stock_from(load_table("wire"))
+    stock = stock_from(data_tables("wire.toml"))
     sold = tuple(each for each in stock if each.wire.label.startswith("AWG")) if by_awg else stock
     return plan(ask, sold, [each for each in cautions_from(table) if each.always])
 
@@ -195,7 +196,7 @@ def driver_for(given: Mapping[str, Any], settings: Settings) -> tuple[DriverLimi
                 "both --driver-current and --driver-voltage, from its plate",
             )
         return DriverLimits("driver as typed", current, voltage, source="typed by the user"), ""
-    known = drivers_from(load_table("drivers"))
+    known = drivers()
     usual = _usual(settings, known)
     if name is None:
         if usual is None and settings.driver:
@@ -231,11 +232,6 @@ def _bare(given: Mapping[str, Any]) -> list[str]:
              "margin")  # fmt: skip
     typed = [given[name] for name in names if given[name] is not None] + list(given["listen_height"])
     return [ascii_controls(str(one)[:60]) for one in typed if not has_unit(one)]
-
-
-def load_table(name: Literal["routes", "wire", "drivers"]) -> dict[str, Any]:
-    """Return a parsed table of the catalogue's data."""
-    return tomllib.loads(data_file(f"{name}.toml").read_text(encoding="utf-8"))
 
 
 def _room(given: Mapping[str, Any], *, feet: bool) -> Loop:

@@ -149,9 +149,9 @@ def asked_inputs(session: Session, inputs: str | None, driver: str | None) -> tu
         return DriverInput.read_all(words, "--inputs")
     if driver is None or driver.casefold() == session.settings.driver.casefold():
         return session.settings.inputs
-    from kb.catalogue.drivers import driver_inputs
+    from kb.catalogue.drivers import drivers
 
-    known = driver_inputs()
+    known = {one.name: one.inputs for one in drivers()}
     for name, its_inputs in known.items():
         if name.casefold() == driver.casefold():
             return its_inputs

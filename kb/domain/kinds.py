@@ -27,8 +27,8 @@ from uuid import UUID
 
 from kb.base import text
 from kb.base.errors import BadInput, described
-from kb.base.validation import Fields, listed, truth
-from kb.domain.words import Word
+from kb.base.validation import Fields, bounded, listed, truth, whole
+from kb.domain.words import DriverInput, Word
 
 T = TypeVar("T")
 
@@ -116,13 +116,7 @@ class Number:
     expected: str
 
     def read(self, value: object, place: str) -> float:
-        if (
-            isinstance(value, bool)
-            or not isinstance(value, (int, float))
-            or not self.low <= value <= self.high
-        ):
-            raise BadInput(place, value, self.expected)
-        return float(value)
+        return bounded(value, place, low=self.low, high=self.high, expected=self.expected)
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,9 +128,7 @@ class Whole:
     expected: str
 
     def read(self, value: object, place: str) -> int:
-        if isinstance(value, bool) or not isinstance(value, int) or not self.low <= value <= self.high:
-            raise BadInput(place, value, self.expected)
-        return value
+        return whole(self.low, self.high, self.expected)(value, place)
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,6 +180,16 @@ class ListOf:
     def read(self, value: object, place: str) -> tuple[Any, ...]:
         found = listed(self.kind.read, self.most)(value, place)
         return tuple(dict.fromkeys(found)) if self.distinct else found
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """The inputs of a driver, each once."""
+
+    expected: str = f"a list of {', '.join(DriverInput)}"
+
+    def read(self, value: object, place: str) -> tuple[DriverInput, ...]:
+        return DriverInput.read_all(value, place)
 
 
 @dataclass(frozen=True, slots=True)

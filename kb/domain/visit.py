@@ -25,6 +25,7 @@ from kb.domain.kinds import (
     CalendarDay,
     Flag,
     Identifier,
+    Inputs,
     Line,
     ListOf,
     Name,
@@ -95,16 +96,6 @@ def set_key(make: str, model: str) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class _Inputs:
-    """The inputs of a driver, each once."""
-
-    expected: str = f"a list of {', '.join(DriverInput)}"
-
-    def read(self, value: object, place: str) -> tuple[DriverInput, ...]:
-        return DriverInput.read_all(value, place)
-
-
-@dataclass(frozen=True, slots=True)
 class Driver:
     """The loop amplifier that was there, with its inputs."""
 
@@ -112,7 +103,7 @@ class Driver:
         default="", metadata=declared(Line(), "what the driver is called", private=True, column="driver")
     )
     inputs: tuple[DriverInput, ...] = field(
-        default=(), metadata=declared(_Inputs(), "the inputs that the driver has")
+        default=(), metadata=declared(Inputs(), "the inputs that the driver has")
     )
 
 

@@ -13,7 +13,7 @@ from functools import lru_cache
 from math import exp, log, log1p
 from typing import Any, Final, TypeVar
 
-from kb.base.datafiles import data_file
+from kb.base.datafiles import data_tables
 from kb.base.errors import BadInput, BookTrouble, kind_of
 from kb.domain.words import Basis, Display, Form, Kind, Signal, Speakers
 from kb.evidence.groups import ANY, ERAS, LEVELS
@@ -127,11 +127,9 @@ def prior_from(data: Mapping[str, Any], place: str = "prior") -> Prior:
 @lru_cache(maxsize=1)
 def standard_prior() -> Prior:
     """The prior file that comes with Jackfield. Raises BookTrouble where it is missing or spoilt."""
-    import tomllib  # read once, and only where something is asked of evidence
-
     try:
-        return prior_from(tomllib.loads(data_file("prior.toml").read_text("utf-8")), "prior.toml")
-    except (BadInput, tomllib.TOMLDecodeError) as mistake:
+        return prior_from(data_tables("prior.toml"), "prior.toml")
+    except BadInput as mistake:
         raise BookTrouble(f"prior.toml, which came with Jackfield, is spoilt: {mistake}") from mistake
 
 

@@ -12,11 +12,11 @@ from dataclasses import dataclass, field, replace
 from typing import Final, Protocol, TypeVar
 
 from kb.base.errors import BadInput
-from kb.base.validation import Fields, listed, truth
+from kb.base.validation import Fields, keyed, listed, number, sentence, truth
 from kb.domain.words import Outcome, Speakers
 from kb.isolate.model import FLOOR, SOMETHING_ELSE, Complaint, Fault, Model, Side, Test
 from kb.isolate.path_used import TRAITS
-from kb.isolate.readers import ENTRIES, chances, expected_one, known, number, sentence, table, word
+from kb.isolate.readers import ENTRIES, chances, expected_one, known, word
 
 ANSWERS: Final = 8  #: answers of one test, at most
 MINUTES: Final = 240.0  #: of one test, at most
@@ -94,7 +94,7 @@ def _complaint(fields: Fields, _: str) -> Complaint:
     return Complaint(
         id=fields.need("id", word, "a word such as no-sound"),
         says=fields.need("says", sentence, "what is heard"),
-        elsewhere=fields.need("elsewhere", number(0, 0.5, _ELSEWHERE), _ELSEWHERE),
+        elsewhere=fields.need("elsewhere", number(0, 0.5, _ELSEWHERE, above=True), _ELSEWHERE),
         outcome=fields.take("outcome", Outcome.read, None),
         speakers=fields.take("speakers", Speakers.read, None),
     )
@@ -112,7 +112,7 @@ def _source(fields: Fields) -> None:
 def _fault_of(complaints: Mapping[str, Complaint]) -> Callable[[Fields, str], Fault]:
     def read(fields: Fields, name: str) -> Fault:
         _source(fields)
-        odds = table(known(complaints, "a complaint"), number(0, 1000, _ODDS))
+        odds = keyed(known(complaints, "a complaint"), number(0, 1000, _ODDS, above=True), ENTRIES)
         fault = Fault(
             id=fields.need("id", word, "a word such as bad-cable"),
             side=fields.need("side", Side.read, "where it sits, such as source"),
@@ -160,14 +160,14 @@ def _test_of(
 ) -> Callable[[Fields, str], Test]:
     def read(fields: Fields, name: str) -> Test:
         _source(fields)
-        answers = fields.need("answers", table(word, sentence, ANSWERS), "the possible answers")
+        answers = fields.need("answers", keyed(word, sentence, ANSWERS), "the possible answers")
         if len(answers) < 2:
             raise BadInput(f"{name}, answers", list(answers), f"2 to {ANSWERS} answers")
         test = Test(
             id=fields.need("id", word, "a word such as red-glow"),
             asks=fields.need("asks", sentence, "the question in one line"),
             how=fields.need("how", sentence, "how to do it"),
-            minutes=fields.need("minutes", number(0, MINUTES, _MINUTES), _MINUTES),
+            minutes=fields.need("minutes", number(0, MINUTES, _MINUTES, above=True), _MINUTES),
             answers=answers,
             tools=fields.take("tools", listed(known(tools, "a tool"), 8), ()),
             needs=fields.take("needs", _needs, ()),
@@ -198,8 +198,8 @@ def _given_of(
                 "complaints", listed(known(complaints, "a complaint"), len(complaints)), "complaints"
             ),
             otherwise=fields.take("otherwise", row, None),
-            sides=fields.take("sides", table(known(sides, "a side"), row), {}),
-            faults=fields.take("faults", table(known(names, "a fault"), row), {}),
+            sides=fields.take("sides", keyed(known(sides, "a side"), row, ENTRIES), {}),
+            faults=fields.take("faults", keyed(known(names, "a fault"), row, ENTRIES), {}),
         )
         fields.end()
         for fault in given.faults:

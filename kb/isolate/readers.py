@@ -1,18 +1,15 @@
-"""Read ids, sentences and chances of the file of faults."""
+"""Read ids and rows of chances of the file of faults."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from typing import Final, TypeVar
+from typing import Final
 
 from kb.base import text
-from kb.base.errors import BadInput, described, kind_of
-from kb.base.validation import listed
+from kb.base.errors import BadInput
+from kb.base.validation import chance, listed
 
-T = TypeVar("T")
-
-SAID: Final = 1200  #: characters of a sentence in the model
 ENTRIES: Final = 400  #: entries of one kind in the model, at most
 _ID = frozenset("abcdefghijklmnopqrstuvwxyz0123456789-.")
 
@@ -25,54 +22,17 @@ def word(value: object, place: str) -> str:
     return found
 
 
-def sentence(value: object, place: str) -> str:
-    """Words for people, one paragraph."""
-    return text.line(value, place, SAID, empty=False)
-
-
-def number(low: float, high: float, expected: str) -> Callable[[object, str], float]:
-    """A reader of numbers above ``low`` and up to ``high``."""
-
-    def read(value: object, place: str) -> float:
-        if isinstance(value, bool) or not isinstance(value, (int, float)) or not low < value <= high:
-            raise BadInput(place, value, expected)
-        return float(value)
-
-    return read
-
-
 def chances(count: int) -> Callable[[object, str], tuple[float, ...]]:
     """A reader of the chances of ``count`` answers: each 0 to 1, together 1."""
     expected = f"{count} chances from 0 to 1 that sum to 1"
 
     def read(value: object, place: str) -> tuple[float, ...]:
-        row = listed(_chance, count)(value, place)
+        row = listed(chance, count)(value, place)
         if len(row) != count or not math.isclose(sum(row), 1.0, abs_tol=1e-6):
             raise BadInput(place, list(row), expected)
         return row
 
     return read
-
-
-def _chance(value: object, place: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 <= value <= 1:
-        raise BadInput(place, value, "a chance from 0 to 1")
-    return float(value)
-
-
-def table(
-    read_key: Callable[[object, str], str], read: Callable[[object, str], T], most: int = ENTRIES
-) -> Callable[[object, str], dict[str, T]]:
-    """A reader of objects whose keys are data too; the order of the file is kept."""
-
-    def read_all(value: object, place: str) -> dict[str, T]:
-        if not isinstance(value, Mapping):
-            raise BadInput(place, kind_of(value), "an object")
-        if len(value) > most:
-            raise BadInput(place, described(f"{len(value)} entries"), f"at most {most}")
-        return {read_key(key, place): read(one, f"{place}, {str(key)[:60]}") for key, one in value.items()}
-
-    return read_all
 
 
 def known(names: Mapping[str, object], what: str) -> Callable[[object, str], str]:

@@ -19,11 +19,11 @@ from typing import Any, Final
 
 from kb.base.errors import BadInput
 from kb.base.text import line
-from kb.base.validation import Fields, listed
+from kb.base.validation import Fields, keyed, listed
 from kb.isolate.model import FLOOR, SOMETHING_ELSE, Model, Test
 from kb.isolate.next_test import SURE, after, answer_chances, bits, choose
 from kb.isolate.path_used import UNKNOWN_PATH, PathUsed, path_used_from, path_used_to
-from kb.isolate.readers import expected_one, known, table
+from kb.isolate.readers import expected_one, known
 
 UNLIKELY: Final = 0.06  #: an answer below this chance does not fit a fault
 ANSWERED: Final = 200  #: answers in a file, at most
@@ -298,7 +298,7 @@ def state_from(model: Model, data: object, place: str = "answers") -> State:
         set_model=fields.take("model", line, ""),
         mended_faults=tuple(dict.fromkeys(fields.take("mended", listed(faults, ANSWERED), nothing))),
     )
-    said = fields.take("answers", table(line, line, ANSWERED), no_answers)
+    said = fields.take("answers", keyed(line, line, ANSWERED), no_answers)
     without = fields.take("without", listed(line, ANSWERED), nothing)
     fixed = fields.take("fixed", line, "")
     fields.end()

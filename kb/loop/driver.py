@@ -13,75 +13,12 @@ from dataclasses import dataclass
 from typing import Final
 
 from kb.base.errors import BadInput
+from kb.domain.driver import DriverLimits
 from kb.loop.geometry import Loop
-from kb.loop.units import bounded
 from kb.loop.wire import FREQUENCIES_HZ, Load, Wire, load, too_dense
-
-#: The inputs a driver may have.
-INPUTS: Final = ("line-3.5", "line-rca", "optical", "coaxial", "mic")
 
 #: Density of annealed copper, kg/m3 (IEC 60028).
 COPPER_KG_PER_M3: Final = 8890.0
-
-
-@dataclass(frozen=True)
-class DriverLimits:
-    """What a driver can give: ``rated_current_a_rms`` (A), ``max_voltage_v_rms`` (V), ``min_resistance_ohm``.
-
-    ``source`` says where the numbers were read. Raises BadInput for numbers that are not positive.
-    """
-
-    name: str
-    rated_current_a_rms: float
-    max_voltage_v_rms: float
-    min_resistance_ohm: float = 0.0
-    inputs: tuple[str, ...] = ()
-    source: str = ""
-
-    def __post_init__(self) -> None:
-        at = f"driver {self.name}"
-        bounded(self.rated_current_a_rms, f"{at}, rated current", low=0.01, high=100, unit="A")
-        bounded(self.max_voltage_v_rms, f"{at}, voltage", low=0.1, high=400, unit="V")
-        bounded(self.min_resistance_ohm, f"{at}, least resistance", low=0, high=100, unit="ohm")
-        for each in self.inputs:
-            if each not in INPUTS:
-                raise BadInput(f"{at}, inputs", each, f"one of {', '.join(INPUTS)}")
-
-
-def drivers_from(data: Mapping[str, object]) -> tuple[DriverLimits, ...]:
-    """Return the drivers of a parsed ``drivers.toml`` (``[[driver]]`` tables), in its order.
-
-    Keys: ``name``, ``rated_current_a_rms``, ``max_voltage_v_rms``, ``min_resistance_ohm`` (optional),
-    ``inputs``, ``source``. Raises BadInput naming the table and key.
-    """
-    rows = data.get("driver")
-    if not isinstance(rows, Sequence) or isinstance(rows, str) or not rows:
-        raise BadInput("drivers", rows, "[[driver]] tables")
-    found: list[DriverLimits] = []
-    for number, row in enumerate(rows, 1):
-        at = f"driver {number}"
-        if not isinstance(row, Mapping):
-            raise BadInput(at, row, "a table")
-        name, source, inputs = row.get("name"), row.get("source"), row.get("inputs", [])
-        if not isinstance(name, str) or not name.strip():
-            raise BadInput(f"{at}, name", name, "some text")
-        if not isinstance(source, str) or not source.strip():
-            raise BadInput(f"{at}, source", source, "where the numbers were read")
-        if not isinstance(inputs, Sequence) or isinstance(inputs, str):
-            raise BadInput(f"{at}, inputs", inputs, f"a list of {', '.join(INPUTS)}")
-        found.append(
-            DriverLimits(
-                name=name.strip(),
-                rated_current_a_rms=_number(row, "rated_current_a_rms", at),
-                max_voltage_v_rms=_number(row, "max_voltage_v_rms", at),
-                min_resistance_ohm=_number(row, "min_resistance_ohm", at)
-                if "min_resistance_ohm" in row
-                else 0.0,
-                inputs=tuple(str(each) for each in inputs),
-                source=source.strip(),
-            )
-        )
-    return tuple(found)
 
 
 def driver_named(name: str, drivers: Sequence[DriverLimits]) -> DriverLimits:
@@ -196,7 +133,3 @@ def choices(
 
 def _plain(name: str) -> str:
     return re.sub(r"[\s_-]+", " ", name).strip().casefold()
-
-
-def _number(row: Mapping[str, object], key: str, at: str) -> float:
-    return bounded(row.get(key), f"{at}, {key}", low=0, high=1000)

@@ -18,7 +18,8 @@ from functools import cached_property
 from typing import Final, TypeVar
 
 from kb.base.errors import BadInput
-from kb.loop.units import LONGEST_SIDE_M, SHORTEST_SIDE_M, bounded
+from kb.base.validation import bounded
+from kb.loop.units import LONGEST_SIDE_M, SHORTEST_SIDE_M
 
 Corner = tuple[float, float, float]
 Spot = tuple[float, float]

@@ -18,7 +18,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from kb.base.errors import BadInput
-from kb.loop.driver import Choice, DriverLimits, Fit, choices, fit
+from kb.base.validation import bounded
+from kb.domain.driver import DriverLimits
+from kb.loop.driver import Choice, Fit, choices, fit
 from kb.loop.field import (
     MARGIN_M,
     SEATED_M,
@@ -32,7 +34,7 @@ from kb.loop.field import (
 from kb.loop.geometry import Loop
 from kb.loop.input_level import OVERLOAD_V, margin_db
 from kb.loop.routes import Caution, Needed, Route
-from kb.loop.units import bounded, show_length
+from kb.loop.units import show_length
 from kb.loop.wire import FREQUENCIES_HZ, Load, Stock, Wire, load, too_dense, wire_from
 
 #: Height of a usual ceiling, metres (common practice: 8 ft).

@@ -39,9 +39,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from kb.base.errors import BadInput, ascii_controls, described
+from kb.base.validation import bounded
 from kb.loop.field import REFERENCE_A_PER_M, SEATED_M
 from kb.loop.geometry import Loop
-from kb.loop.units import bounded
 
 MOST_POSITIONS: Final = 500
 _LONGEST: Final = 4000

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from kb.base.errors import BadInput
-from kb.loop.units import bounded
+from kb.base.validation import bounded
 
 _LEAST: Final = 3  #: letters of a word by which a route is known
 

@@ -22,7 +22,8 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import Final
 
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput
+from kb.base.validation import bounded
 
 INCH_M: Final = 0.0254
 FOOT_M: Final = 12 * INCH_M
@@ -98,20 +99,6 @@ def length(
     if feet and not low <= metres <= high:
         raise BadInput(place, text, f"a length from {show_length(low, feet=True)} to {_round_feet(high)}")
     return bounded(metres, place, low=low, high=high, unit="m", seen=text)
-
-
-def bounded(
-    value: object, place: str, *, low: float, high: float, unit: str = "", seen: str | None = None
-) -> float:
-    """Return ``value`` as a float if it is a number from ``low`` to ``high``; else raise BadInput."""
-    # compared before the conversion: a huge integer has no float
-    number = isinstance(value, int | float) and not isinstance(value, bool)
-    if not isinstance(value, int | float) or not number or not low <= value <= high:
-        expected = f"a number from {low:g} to {high:g}" + (f" {unit}" if unit else "")
-        raise BadInput(
-            place, described("nothing") if value is None else value if seen is None else seen, expected
-        )
-    return float(value)
 
 
 def room(text: str, place: str = "room", *, feet: bool = False) -> tuple[float, float]:

@@ -11,11 +11,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from kb.base.validation import bounded
 from kb.loop.diagnose import NOISE_LIMIT_DBA, RESPONSE_DB, Compared, Diagnosis, compared, diagnose
 from kb.loop.field import TOLERANCE_DB, field_a_per_m
 from kb.loop.next_step import advise
 from kb.loop.readings_file import Readings
-from kb.loop.units import bounded
 
 _STANDARD: Final = "IEC 60118-4:2014+A1:2017"
 #: Background noise to aim for, dB(A) re 400 mA/m (cl. 4 and 7).

@@ -17,8 +17,8 @@ from functools import lru_cache
 from typing import Final
 
 from kb.base.errors import BadInput
+from kb.base.validation import bounded
 from kb.loop.geometry import Loop
-from kb.loop.units import bounded
 
 MU0_H_PER_M: Final = 4e-7 * math.pi
 #: Annealed copper at 20 C, ohm m: 1/58 ohm mm2/m (IEC 60028; NBS Handbook 100).

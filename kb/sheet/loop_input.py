@@ -11,8 +11,8 @@ from typing import Final
 
 from kb.base import text
 from kb.base.errors import BadInput
+from kb.base.validation import bounded
 from kb.loop.geometry import MOST_CORNERS, Loop
-from kb.loop.units import bounded
 
 MOST_CAUTIONS: Final = 40
 

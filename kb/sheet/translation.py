@@ -17,9 +17,10 @@ from datetime import date
 from functools import cache
 from typing import Any, Final
 
-from kb.base.errors import BadInput, BookTrouble
+from kb.base.datafiles import data_tables
+from kb.base.errors import BadInput
 from kb.base.text import squeezed, visible
-from kb.catalogue import catalogue, data_file
+from kb.catalogue import catalogue
 from kb.domain.words import Word
 from kb.path.answer import RuledOut, Value
 from kb.path.sentences import ENGLISH, Said, sentence
@@ -134,13 +135,7 @@ def language(code: str = LANGUAGES[0], *, feet: bool = False) -> Language:
 
 
 def _file(code: str) -> dict[str, str]:
-    import tomllib
-
-    path = data_file(f"sentences/{code}.toml")
-    try:
-        return dict(_flat(tomllib.loads(path.read_text(encoding="utf-8"))))
-    except (OSError, tomllib.TOMLDecodeError) as trouble:
-        raise BookTrouble(f"data/sentences/{code}.toml: {trouble}") from trouble
+    return dict(_flat(data_tables(f"sentences/{code}.toml")))
 
 
 def _flat(table: Mapping[str, Any], above: str = "") -> list[tuple[str, str]]:

@@ -499,9 +499,9 @@ def test_a_bare_length_to_the_driver_is_feet_where_the_settings_say_feet(
 def test_pack_knows_the_drivers_by_name_as_path_does(jackfield: Run, visit_file: VisitFile) -> None:
     jackfield("record", "--file", visit_file())
     by_name = jackfield("pack", "Norwell", "NV40-210", "--driver", "bench driver", "--json").json
-    from kb.catalogue.drivers import driver_inputs
+    from kb.catalogue.drivers import drivers
 
-    listed = ",".join(driver_inputs()["bench driver"])
+    listed = ",".join(next(one.inputs for one in drivers() if one.name == "bench driver"))
     assert by_name == jackfield("pack", "Norwell", "NV40-210", "--inputs", listed, "--json").json
     assert jackfield("pack", "Norwell", "--driver", "bench driver", "--inputs", listed).code == 2
 

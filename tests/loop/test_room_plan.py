@@ -9,20 +9,21 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from kb.base.datafiles import data_tables
 from kb.base.errors import BadInput
-from kb.cli.loop import load_table
+from kb.catalogue.drivers import drivers
+from kb.domain.driver import DriverLimits
 from kb.loop.document import as_json
-from kb.loop.driver import DriverLimits, drivers_from
 from kb.loop.geometry import Loop
 from kb.loop.plan import Ask, items, plan
 from kb.loop.routes import cautions_from, route_named, routes_from
 from kb.loop.wire import awg, stock_from, wire_from
 
-TABLE = load_table("routes")
+TABLE = data_tables("routes.toml")
 ROUTES = routes_from(TABLE)
 ALWAYS = [each for each in cautions_from(TABLE) if each.always]
-STOCK = stock_from(load_table("wire"))
-BENCH = next(each for each in drivers_from(load_table("drivers")) if each.name == "bench driver")
+STOCK = stock_from(data_tables("wire.toml"))
+BENCH = next(each for each in drivers() if each.name == "bench driver")
 ROOM = Loop.rectangle(5, 4)
 
 
@@ -294,7 +295,7 @@ def test_every_number_and_caution_of_the_routes_has_its_source():
     ],
 )
 def test_a_route_that_lacks_something_is_refused_by_field(spoil, why):
-    table = load_table("routes")
+    table = data_tables("routes.toml")
     spoil(table["route"][0])
     with pytest.raises(BadInput, match=why):
         routes_from(table)

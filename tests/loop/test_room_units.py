@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kb.base.errors import BadInput
-from kb.loop.units import bounded, has_unit, length, outline, room, show_length
+from kb.base.validation import bounded
+from kb.loop.units import has_unit, length, outline, room, show_length
 
 
 @pytest.mark.parametrize(

@@ -8,13 +8,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from kb.base.datafiles import data_tables
 from kb.base.errors import BadInput
-from kb.cli.loop import load_table
-from kb.loop.driver import DriverLimits, choices, driver_named, drivers_from, fit
+from kb.catalogue.drivers import drivers
+from kb.domain.driver import DriverLimits, drivers_from
+from kb.loop.driver import choices, driver_named, fit
 from kb.loop.geometry import Loop
 from kb.loop.wire import Load, awg, bundle_gmd, inductance, load, stock_from, wire_from
 
-STOCK = [each.wire for each in stock_from(load_table("wire"))]
+STOCK = [each.wire for each in stock_from(data_tables("wire.toml"))]
 ROOM = Loop.rectangle(5, 4)
 BENCH = DriverLimits("bench driver", 4.0, 8.0, 0.2)
 
@@ -171,33 +173,37 @@ def test_more_turns_help_a_driver_that_lacks_current_but_has_voltage():
 
 
 def test_the_catalogue_of_drivers_is_read_and_found_by_name():
-    drivers = drivers_from(load_table("drivers"))
-    assert driver_named("Bench  Driver", drivers) == driver_named("bench-driver", drivers)
+    known = drivers()
+    assert driver_named("Bench  Driver", known) == driver_named("bench-driver", known)
     with pytest.raises(BadInput, match="bench driver"):
-        driver_named("no such", drivers)
-    assert all("invented" in driver.source for driver in drivers)
+        driver_named("no such", known)
+    assert all("invented" in driver.source for driver in known)
+
+
+PLATE = {"name": "x", "source": "y", "rated_current_a_rms": 1, "max_voltage_v_rms": 1}
 
 
 @pytest.mark.parametrize(
     ("row", "why"),
     [
         ({}, "name"),
+        ({"nam": "x"}, "drivers, driver 1, name: saw nothing"),
+        ({**PLATE, "curent_a": 1}, "drivers, driver 1, unknown field: saw 'curent_a'"),
         ({"name": "x", "source": "y"}, "rated_current"),
         ({"name": "x", "rated_current_a_rms": 1, "max_voltage_v_rms": 1}, "source"),
-        ({"name": "x", "source": "y", "rated_current_a_rms": 0, "max_voltage_v_rms": 1}, "rated current"),
-        ({"name": "x", "source": "y", "rated_current_a_rms": "1", "max_voltage_v_rms": 1}, "rated_current"),
         (
-            {
-                "name": "x",
-                "source": "y",
-                "rated_current_a_rms": 1,
-                "max_voltage_v_rms": 1,
-                "inputs": ["hdmi"],
-            },
-            "hdmi",
+            {**PLATE, "rated_current_a_rms": 0},
+            "rated_current_a_rms: saw 0",
         ),
+        ({**PLATE, "rated_current_a_rms": "1"}, "rated_current"),
+        ({**PLATE, "inputs": ["hdmi"]}, "hdmi"),
     ],
 )
 def test_a_driver_that_says_too_little_is_refused_by_field(row, why):
     with pytest.raises(BadInput, match=why):
         drivers_from({"driver": [row]})
+
+
+def test_two_drivers_of_one_name_are_refused():
+    with pytest.raises(BadInput, match="driver x: saw two entries"):
+        drivers_from({"driver": [PLATE, PLATE]})

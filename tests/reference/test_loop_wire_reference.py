@@ -7,7 +7,7 @@ import random
 
 import pytest
 
-from kb.cli.loop import load_table
+from kb.base.datafiles import data_tables
 from kb.loop.geometry import Loop
 from kb.loop.wire import (
     MU0_H_PER_M,
@@ -95,7 +95,7 @@ def test_pure_copper_lies_below_the_limits_of_iec_60228_by_no_more_than_a_sixth(
 
 @pytest.mark.parametrize(("area", "class_5"), [(area, class_5) for area, _, class_5 in IEC_60228])
 def test_the_stock_carries_the_limits_of_iec_60228_class_5(area, class_5):
-    stock = {each.wire.label: each for each in stock_from(load_table("wire"))}
+    stock = {each.wire.label: each for each in stock_from(data_tables("wire.toml"))}
     assert stock[f"{area:g} mm2"].max_ohm_per_km == class_5
     assert "IEC 60228" in stock[f"{area:g} mm2"].source
 
@@ -216,7 +216,7 @@ def test_leaving_out_the_skin_effect_costs_next_to_nothing_up_to_5_khz():
     special = pytest.importorskip("scipy.special")
     depth = math.sqrt(1e-6 / 58 / (math.pi * 5000 * MU0_H_PER_M))
     assert 1000 * depth == pytest.approx(0.9346, abs=5e-5)
-    for each in stock_from(load_table("wire")):
+    for each in stock_from(data_tables("wire.toml")):
         z = (1 - 1j) * each.wire.radius / depth
         rise = (z * special.jv(0, z) / (2 * special.jv(1, z))).real
         assert 1 <= rise < 1.035
