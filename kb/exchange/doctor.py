@@ -196,7 +196,7 @@ _OF_STORE: Final[tuple[tuple[str, Callable[[Store], Iterator[str]]], ...]] = (
 _DRAFT: Final = r"\.[0-9a-f]{8}\.part"
 _COPY: Final = r"book[-.\w]*\.(?:sqlite|bak)"  # a backup, or the old book before an upgrade or a restore
 _KEPT: Final = "|".join(re.escape(name) for name in FILES)
-#: What `kb.base.atomic`, and a copy of the book with the files of SQLite next to it, leave if they are cut off.
+#: What `kb.base.atomic`, and a copy of the book with the files of SQLite next to it, leave when cut off.
 _UNFINISHED: Final = re.compile(
     rf"(\.?(?:{_COPY}|{_KEPT})(?:{_DRAFT}){{1,2}})(?:{'|'.join(BESIDE)})?", re.ASCII
 )

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 import kb.catalogue
 import kb.path
 from kb.base.errors import BadInput
-from kb.catalogue import CautionCode, StepCode, catalogue, item_names
+from kb.catalogue import CautionCode, StepCode, catalogue
 from kb.domain.jack import Jack
 from kb.domain.panel import Dispute, Panel, PanelJack
 from kb.domain.words import (
@@ -100,7 +100,7 @@ _SENSIBLE = st.sampled_from(
 )
 PANELS = st.lists(st.one_of(_JACKS, _SENSIBLE), max_size=5).map(lambda jacks: Panel(tuple(jacks)))
 INPUTS = st.lists(st.sampled_from(DriverInput), min_size=1, unique=True)
-HAVE = st.lists(st.sampled_from(item_names(catalogue())), max_size=6)
+HAVE = st.lists(st.sampled_from(sorted(item.name for item in catalogue().items)), max_size=6)
 NEEDED = st.booleans()
 
 
