@@ -12,6 +12,7 @@ from itertools import combinations
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
 
 from kb.base.errors import BadInput, BookTrouble
 from kb.domain.jack import Jack
@@ -20,8 +21,10 @@ from kb.domain.visit import Finding, Source, Visit
 from kb.domain.words import Basis, Direction, Display, DriverInput, Form, Kind, Outcome, Signal, Speakers
 from kb.evidence import Evidence, Output, prior_from, standard_prior
 from kb.evidence import groups as levels
+from kb.evidence.families import Kin
 from kb.evidence.groups import family_of
 from kb.evidence.signature import is_partial, shape_of, taken_of
+from kb.evidence.valid_visits import Circle
 
 TODAY = date(2026, 3, 4)
 OPTICAL = Output(Form.TOSLINK, Signal.OPTICAL)
@@ -511,3 +514,21 @@ def test_who_lists_only_jacks_that_were_tried_does_not_deny_the_others():
 )
 def test_an_output_is_in_use_where_any_jack_of_its_kind_is(findings, said):
     assert taken_of(finding(OPTICAL, outcome, taken=taken) for taken, outcome in findings) is said
+
+
+def test_the_interval_of_a_chance_holds_nine_in_ten_of_its_beta_distribution():
+    """2000 trials outweigh whatever was believed before: the interval is that of scipy's distribution."""
+    jack = Jack(OPTICAL.form, "", Direction.OUTPUT, OPTICAL.signal)
+    panel = PanelJack(jack, outcomes=((Outcome.CARRIED, 1500), (Outcome.SILENT, 500)))
+    chance = learn().chance(Source("Norwell", "NV40-210"), panel)
+    low, high = stats.beta.interval(0.90, 1500, 500)
+    assert (chance.low, chance.high) == pytest.approx((low, high), abs=0.001)
+
+
+def test_the_sets_that_were_met_stand_for_half_of_those_to_come():
+    """However many sets of one family were met, the next of the make is as likely of a new one."""
+    circle = Circle(Kind.TELEVISION, "2012", "flat", 2013, "norwell/nv")
+    sets = {f"norwell/nv{n}": circle for n in range(400)}
+    asked = levels.place_of(Source("Norwell", ""))
+    [(share, _)] = Kin(sets, {"norwell/nv": circle}).of("norwell", asked)
+    assert share == pytest.approx(0.5, abs=0.02)
