@@ -44,7 +44,7 @@ def answers_file(folder: Path, **changes: object) -> Path:
     return file
 
 
-def test_json_has_the_keys_of_the_contract(tmp_path):
+def test_json_has_the_keys_that_programs_know(tmp_path):
     result = call("--answers", str(answers_file(tmp_path, path={"signal": "optical"})), "--json")
     said = json.loads(result.stdout)
     assert {"likely", "next", "done"} <= set(said)

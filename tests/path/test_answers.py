@@ -221,7 +221,7 @@ def test_the_dac_rule_is_exact(seen: Panel, inputs: list[DriverInput], have: lis
 # -- for programs ----------------------------------------------------------------------------------
 
 
-def test_the_json_has_the_keys_of_the_contract() -> None:
+def test_the_json_has_the_keys_that_programs_know() -> None:
     said = to_json(ask(OPTICAL, {"form": "toslink", "marking": ""}, LINE))
     assert set(said) == {"chosen", "others", "ruled_out", "dac", "ask"}
     keys = "jack signal items input needs_dac speakers steps cautions p_works findings delay_ms level".split()
@@ -246,7 +246,7 @@ def test_find_gets_the_best_path_in_short() -> None:
     assert best_to_json(ask()) is None
 
 
-def test_the_codes_are_those_of_the_contract() -> None:
+def test_the_codes_are_those_that_programs_know() -> None:
     assert {code.value for code in RuledOutCode} == set(
         "not-an-output direction-unclear taken mutes-speakers no-way-to-input not-audio known-not-to-work "
         "speaker-level-unsafe late".split()
