@@ -1,4 +1,4 @@
-"""How well do the chances of the evidence room come true? Leave-one-out scores over a book of visits.
+"""How well do the chances of `kb.evidence` come true? Leave-one-out scores over a book of visits.
 
     python scripts/measure_evidence.py [VISITS.jsonl] [--every N]
 
@@ -21,7 +21,7 @@ from itertools import pairwise
 from math import log2
 from pathlib import Path
 
-from kb.domain.visit import Visit, visit_from
+from kb.domain.visit import Source, Visit, visit_from
 from kb.domain.words import WORKED, Outcome, Signal
 from kb.evidence import Evidence, Output
 from kb.evidence.groups import set_of
@@ -95,7 +95,7 @@ def _measure(
         came = [any(output.signal in signals for output in found) for _, signals in SIGNALS]
         expected = evidence.expect(out.source)
         scores["smoothed back-off"].shape(
-            evidence.p_shape(out.source, found), [expected.has(*signals) for _, signals in SIGNALS], came
+            _p_shape(evidence, out.source, shape), [expected.has(*signals) for _, signals in SIGNALS], came
         )
         for name, counts in (
             ("plain back-off", _narrowest(evidence, out)),
@@ -106,6 +106,12 @@ def _measure(
             scores[name].shape(counts.get(shape, 0.0) / total, shares, came)
         _trials(scores, evidence, out, rest)
     return scores
+
+
+def _p_shape(evidence: Evidence, source: Source, shape: str) -> float:
+    """The chance that the panel has exactly the outputs of this shape, likely enough to be listed or not."""
+    path = evidence.path(source)
+    return evidence._mixed(evidence.shapes, path, evidence._kin(source, path), (shape,))[shape]
 
 
 def _narrowest(evidence: Evidence, visit: Visit) -> Counter[str]:

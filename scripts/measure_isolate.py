@@ -17,12 +17,12 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
+from isolate_trial import Choice, cases, greedy, in_order, path_used, run, shuffled
+
 from kb.base.datafiles import data_tables
 from kb.isolate.model import Model
 from kb.isolate.model_file import model_from
-from kb.isolate.path_used import path_used
 from kb.isolate.state import State, start
-from kb.isolate.trial import Choice, cases, greedy, in_order, run, shuffled
 
 PATHS: tuple[tuple[str, str, tuple[str, ...], str], ...] = (
     ("no-sound", "analog-line", ("RCA cable 2 m",), "line-rca"),

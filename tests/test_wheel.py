@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 import zipfile
@@ -11,6 +12,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
+CHECKOUT_ONLY = ("data/demo/", "data/pictures/")
 
 
 @pytest.fixture(scope="module")
@@ -23,10 +25,20 @@ def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_data_and_migrations_ship_and_tests_do_not(wheel: Path) -> None:
     names = zipfile.ZipFile(wheel).namelist()
-    for needed in ("kb/data/items.toml", "kb/data/demo/visits.jsonl", "kb/py.typed"):
-        assert needed in names
+    assert "kb/py.typed" in names
+    data = {path.relative_to(ROOT).as_posix() for path in ROOT.glob("data/**/*") if path.is_file()}
+    needed = {name for name in data if not name.startswith(CHECKOUT_ONLY)}
+    assert {name.removeprefix("kb/") for name in names if name.startswith("kb/data/")} == needed
     assert any(name.startswith("kb/store/migrations/versions/0001") for name in names)
     assert not any(name.startswith(("tests/", "scripts/")) for name in names)
+
+
+def test_what_only_the_checkout_reads_does_not_ship(wheel: Path) -> None:
+    """Pictures of the README and the invented demo book are half a megabyte that no command reads."""
+    names = zipfile.ZipFile(wheel).namelist()
+    assert [name for name in names if name.removeprefix("kb/").startswith(CHECKOUT_ONLY)] == []
+    read = [path for path in ROOT.glob("kb/**/*.py") if re.search(r"[\"'](demo|pictures)/", path.read_text())]
+    assert read == []
 
 
 def test_an_installed_jackfield_finds_its_data(wheel: Path, tmp_path: Path) -> None:

@@ -20,7 +20,7 @@ _PACKAGE = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 
 
 def data_file(name: str) -> Path:
-    """The path of ``data/name``; ``name`` may have folders (``demo/visits.json``).
+    """The path of ``data/name``; ``name`` may have folders (``sentences/en.toml``).
 
     Raises BookTrouble where the file is missing or the name leads out of the folder.
     """

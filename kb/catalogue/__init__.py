@@ -1,8 +1,8 @@
 """List the cables, converters and driver inputs that exist, with limits and sources.
 
->>> from kb.catalogue import catalogue, item_names
->>> item_names(catalogue())[:2]
-('3.5 mm cable 1 m', '3.5 mm cable 10 m')
+>>> from kb.catalogue import catalogue
+>>> min(item.name for item in catalogue().items)
+'3.5 mm cable 1 m'
 """
 
 from __future__ import annotations
@@ -18,7 +18,6 @@ from kb.catalogue.items import (
     Number,
     Prior,
     Reach,
-    item_names,
 )
 from kb.catalogue.reader import catalogue, read_catalogue
 from kb.catalogue.vocabulary import Carried, CautionCode, Part, Role, StepCode
@@ -40,6 +39,5 @@ __all__ = [
     "StepCode",
     "catalogue",
     "data_file",
-    "item_names",
     "read_catalogue",
 ]

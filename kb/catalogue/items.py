@@ -183,8 +183,3 @@ class Catalogue:
     def number(self, name: str) -> float:
         """The value of a number by name."""
         return self.numbers[name].value
-
-
-def item_names(catalogue: Catalogue) -> tuple[str, ...]:
-    """Every name that may stand in ``items`` or ``have``, in alphabetical order."""
-    return tuple(sorted(item.name for item in catalogue.items))

@@ -83,7 +83,7 @@ class Role(Word):
 
 
 class CautionCode(Word):
-    """What to mind with a path; the codes of the contract."""
+    """What to mind with a path; programs read these codes, so they keep their meaning."""
 
     SET_PCM = "set-pcm"
     SELECTOR = "selector"

@@ -52,7 +52,7 @@ def find_command(session: Session, words: tuple[str, ...], batch: str | None, li
 
 
 def found_json(found: Found) -> dict[str, Any]:
-    """The answer with the contract's keys."""
+    """The answer as ``--json`` prints it (README, "For programs")."""
     return {
         "query": found.query,
         "matches": [

@@ -14,7 +14,7 @@ _BAR: Final = 10  # characters
 
 
 def document_of(state: State) -> dict[str, Any]:
-    """The keys of the contract, and what else a program may want to know."""
+    """The state as ``--json`` prints it (README, "For programs")."""
     from kb.isolate import finding_of, path_used_to
     from kb.isolate import wording as says
 

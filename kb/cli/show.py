@@ -96,7 +96,7 @@ def _works_json(chance: Chance | None) -> dict[str, float] | None:
 
 
 def jack_json(one: PanelJack) -> dict[str, Any]:
-    """A jack of the reconciled panel with the contract's keys."""
+    """A jack of the reconciled panel as ``--json`` prints it (README, "For programs")."""
     jack = one.jack
     return {
         "form": jack.form.value,

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import product
 from typing import NamedTuple
 
 from kb.domain.visit import Source
 from kb.domain.words import Signal, Speakers
-from kb.evidence.signature import EFFECTS, Outlet, Output, Signature
+from kb.evidence.signature import Output
 
 
 class Chance(NamedTuple):
@@ -64,30 +63,3 @@ class Expectation:
     def has(self, *signals: Signal) -> float:
         """The chance that the panel has an output of one of these signals."""
         return sum(one.p for one in self.shapes if any(o.signal in signals for o in one.outputs))
-
-    def signatures(
-        self, taken: frozenset[Signal] | None = None, *, least: float = 1e-6
-    ) -> Iterator[tuple[Signature, float]]:
-        """Every signature with its chance, those below ``least`` left out.
-
-        ``taken``: the signals known to be in use, all others being free; None asks the book. Within a shape,
-        what the outputs do to the speakers is independent given the set's circles, and so is what is taken.
-        """
-        for outputs, p in self.shapes:
-            if taken is not None:
-                uses: Mapping[frozenset[Signal], float] = {taken & {o.signal for o in outputs}: 1.0}
-            else:
-                uses = self.taken[outputs]
-            for used, p_used in uses.items():
-                for effects in product(EFFECTS, repeat=len(outputs)):
-                    chance = p * p_used
-                    for output, effect in zip(outputs, effects, strict=True):
-                        chance *= self.speakers[output][effect]
-                    if chance >= least:
-                        yield (
-                            tuple(
-                                Outlet(output, effect, output.signal in used)
-                                for output, effect in zip(outputs, effects, strict=True)
-                            ),
-                            chance,
-                        )

@@ -49,7 +49,6 @@ from kb.evidence.signature import (
     Output,
     output_of,
     outputs_of,
-    shape_of,
 )
 from kb.evidence.valid_visits import Circle, standing
 
@@ -215,11 +214,6 @@ class Evidence(Counted):
         """Visits and sets of a circle."""
         visits, sets = self._tally[level].get(key, (0, 0))
         return visits, sets
-
-    def p_shape(self, source: Source, outputs: Iterable[Output]) -> float:
-        """The chance that the panel has exactly these usable outputs."""
-        path, shape = self.path(source), shape_of(outputs)
-        return self._mixed(self.shapes, path, self._kin(source, path), (shape,))[shape]
 
     def effects(self, source: Source, output: Output) -> dict[Speakers, float]:
         """The chances of what the output does to the set's own speakers; they sum to one."""

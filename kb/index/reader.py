@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Container, Iterable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -32,6 +32,11 @@ if TYPE_CHECKING:
 _TOLD = 4  # a set whose notes say the words is put before one up to so many times as likely
 _MEANT = 3  # how many "did you mean"
 _SISTERS: tuple[str, ...] = ("sister", "sisters")
+
+
+def notes_first(matches: Iterable[Match], told: Container[str]) -> list[Match]:
+    """Likeliest first, a set whose key is in ``told`` counted four times: its notes say the words."""
+    return sorted(matches, key=lambda match: -match.score * (_TOLD if match.key in told else 1))
 
 
 class Reader:
@@ -250,7 +255,7 @@ class Reader:
                 for match in matches
                 if match.key in by_key or not asked.phrases
             ]
-            ahead.sort(key=lambda match: -match.score * (_TOLD if match.key in by_key else 1))
+            ahead = notes_first(ahead, by_key)
             named = {match.key for match in ahead}
             return ahead + self._hits([hit for hit in hits if hit.key not in named], conditions, years, limit)
         return self._hits(hits, conditions, years, limit)

@@ -1,6 +1,6 @@
 """Choose the next test and find the fault when a loop is silent, weak, hums, echoes or is harsh.
 
->>> from kb.isolate import model_from, path_used, start
+>>> from kb.isolate import model_from, path_used_from, start
 >>> model = model_from({
 ...     "complaint": [{"id": "no-sound", "says": "no sound", "elsewhere": 0.1, "source": "an example"}],
 ...     "fault": [
@@ -13,7 +13,7 @@
 ...          "answers": {"yes": "glows", "no": "dark"}, "source": "an example",
 ...          "given": [{"complaints": ["no-sound"], "otherwise": [0.9, 0.1],
 ...                     "faults": {"cap": [0.01, 0.99]}}]}]})
->>> state = start(model, "no-sound", path_used("optical")).answer("glow", "no")
+>>> state = start(model, "no-sound", path_used_from({"signal": "optical"})).answer("glow", "no")
 >>> state.likely[0][0], state.done
 ('cap', True)
 """
@@ -24,7 +24,7 @@ from kb.isolate.learning import STRENGTH, Confirmed, confirmed_from, confirmed_t
 from kb.isolate.model import SOMETHING_ELSE, Complaint, Fault, Model, Side, Test
 from kb.isolate.model_file import model_from
 from kb.isolate.next_test import SURE
-from kb.isolate.path_used import PathUsed, path_used, path_used_from, path_used_to
+from kb.isolate.path_used import PathUsed, path_used_from, path_used_to
 from kb.isolate.state import Contradiction, NextTest, Outlook, State, start, state_from, state_to
 from kb.isolate.wording import finding_note, finding_of
 
@@ -49,7 +49,6 @@ __all__ = [
     "finding_of",
     "learned",
     "model_from",
-    "path_used",
     "path_used_from",
     "path_used_to",
     "start",

@@ -178,12 +178,6 @@ TRAITS: Final[Mapping[str, Callable[[PathUsed], bool | None]]] = {
 }
 
 
-def path_used(signal: str = "", items: tuple[str, ...] = (), input: str = "") -> PathUsed:
-    """The path from words as typed; raises BadInput on a signal or input that there is not."""
-    said = {"signal": signal or None, "items": list(items), "input": input or None}
-    return path_used_from({key: value for key, value in said.items() if value})
-
-
 def path_used_from(data: object, place: str = "path") -> PathUsed:
     """The path from ``{"signal": .., "items": [..], "input": ..}``; every key may be missing."""
     fields = Fields(data, place, "an object with signal, items and input")

@@ -76,7 +76,7 @@ _WHY: Final = {
 
 
 def to_json(plan: Plan) -> dict[str, Any]:
-    """The plan as plain values; the keys are those of the contract, and more."""
+    """The plan as ``jackfield pack --json`` prints it (README, "For programs")."""
     return {
         "items": [
             {

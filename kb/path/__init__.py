@@ -14,7 +14,7 @@ Rules return codes and values; :func:`sentence` says them, :func:`to_json` gives
 
 from __future__ import annotations
 
-from kb.catalogue import CautionCode, StepCode, item_names
+from kb.catalogue import CautionCode, StepCode
 from kb.path.answer import (
     Caution,
     Connection,
@@ -56,7 +56,6 @@ __all__ = [
     "chain",
     "chains",
     "connect",
-    "item_names",
     "jack_name",
     "jack_phrase",
     "of_several",

@@ -17,7 +17,7 @@ Values: TypeAlias = tuple[tuple[str, Value], ...]
 
 
 class RuledOutCode(Word):
-    """Why a jack is not offered; the codes of the contract."""
+    """Why a jack is not offered; programs read these codes, so they keep their meaning."""
 
     NOT_AN_OUTPUT = "not-an-output"
     DIRECTION_UNCLEAR = "direction-unclear"

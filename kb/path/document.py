@@ -13,7 +13,7 @@ from kb.path.sentences import ENGLISH, jack_phrase, sentence
 
 
 def to_json(connection: Connection) -> dict[str, Any]:
-    """The answer with the keys that the contract gives to ``jackfield path --json``."""
+    """The answer as ``jackfield path --json`` prints it (README, "For programs")."""
     return {
         "chosen": path_to_json(connection.chosen) if connection.chosen else None,
         "others": [path_to_json(path) for path in connection.others],
@@ -27,7 +27,7 @@ def to_json(connection: Connection) -> dict[str, Any]:
 
 
 def path_to_json(path: Path) -> dict[str, Any]:
-    """One PATH of the contract, and ``trials``, ``converter`` and ``jacks`` of :class:`Path`."""
+    """One path of the answer, chosen or other, with the fields of :class:`Path`."""
     return {
         "jack": path.jack,
         "signal": path.signal.value,

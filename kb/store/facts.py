@@ -1,7 +1,7 @@
 """Define the facts of a book, each with an id: what one book hands to another.
 
-``shareable`` reads from the tables that hold nothing private and asks no other; ``everything`` is for a
-copy of one's own book.
+``visits`` without ``private`` reads from the tables that hold nothing private and asks no other;
+``everything`` is for a copy of one's own book.
 """
 
 from __future__ import annotations
@@ -75,16 +75,10 @@ ROWS: Final = (
 )
 
 
-def shareable(book: Snapshot, since: int = 0) -> Generator[Fact, None, None]:
-    """What may be shared of all that came after revision ``since``; no private column is read."""
-    yield from visits(book, since, private=False)
-    yield from rows(book, since)
-
-
-def everything(book: Snapshot, since: int = 0) -> Generator[Fact, None, None]:
+def everything(book: Snapshot) -> Generator[Fact, None, None]:
     """All facts, private words included, in the order they were recorded."""
-    yield from visits(book, since, private=True)
-    yield from rows(book, since)
+    yield from visits(book, 0, private=True)
+    yield from rows(book)
 
 
 def visits(

@@ -36,7 +36,7 @@ def test_a_set_that_is_known_wants_a_short_list(known: Run) -> None:
     assert 2 <= len(plan["items"]) <= 4
 
 
-def test_programs_get_the_keys_of_the_contract(known: Run) -> None:
+def test_programs_get_the_keys_that_they_know(known: Run) -> None:
     plan = known("pack", "-", "--json", stdin=json.dumps([JOB, JOB | {"job": "J-9", "length_m": 4}])).json
     assert plan.keys() >= {"items", "certainty", "jobs", "next"}
     assert all(line.keys() >= {"item", "count"} for line in plan["items"])

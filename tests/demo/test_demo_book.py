@@ -1,4 +1,4 @@
-"""Is the demo book what it claims to be: big enough, in the words of the contract, and made by its script?"""
+"""The demo book is what it claims: big enough, in words that a visit file may hold, made by its script."""
 
 from __future__ import annotations
 

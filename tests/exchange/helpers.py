@@ -12,7 +12,8 @@ from kb.domain.panel import reconcile
 from kb.domain.visit import visit_from
 from kb.exchange.fact_lines import to_object
 from kb.store import Store
-from kb.store.facts import Fact, VisitFact, everything, shareable
+from kb.store.facts import Fact, VisitFact, everything, rows, visits
+from kb.store.snapshot import Snapshot
 
 
 def visit_data(model: str = "NV40-210", **more: Any) -> dict[str, Any]:
@@ -44,7 +45,7 @@ def visit_data(model: str = "NV40-210", **more: Any) -> dict[str, Any]:
 def facts_of(store: Store, *, private: bool = True) -> list[str]:
     """Every fact of the book as a line, in an order that is always the same."""
     with store.snapshot() as now:
-        every: list[Fact] = list(everything(now) if private else shareable(now))
+        every: list[Fact] = list(everything(now)) if private else shareable(now)
     return sorted(json.dumps(to_object(one), sort_keys=True) for one in every)
 
 
@@ -55,6 +56,11 @@ def standing(store: Store) -> dict[str, Any]:
         for key, visits in store.visits_of_sets()
         if visits
     }
+
+
+def shareable(book: Snapshot) -> list[Fact]:
+    """What may be shared of all that is recorded."""
+    return [*visits(book, 0, private=False), *rows(book)]
 
 
 def facts(store: Store) -> list[Fact]:

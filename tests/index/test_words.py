@@ -14,6 +14,8 @@ from pathlib import Path
 import pytest
 
 from kb.index import Index, SetEntry
+from kb.index.entry import Match
+from kb.index.reader import notes_first
 from tests.index.conftest import noted, sets
 
 Book = Callable[..., Index]
@@ -273,6 +275,16 @@ def test_words_that_are_sorted_through_files_are_the_same_words(
 def test_words_do_not_put_an_unlikely_number_before_a_likely_one(book: Book) -> None:
     index = book([*noted_sets(), *sets("Norwell: NV40-218")])
     assert index.find("client says nnv40-218 norwell").matches[0].model == "NV40-218"
+
+
+@pytest.mark.parametrize(("likelier", "first"), [(0.79, "NV55-330"), (0.81, "NV40-210")])
+def test_notes_that_say_the_words_outweigh_a_number_up_to_four_times_as_likely(
+    likelier: float, first: str
+) -> None:
+    named = Match("n/1", "Norwell", "NV40-210", "television", 1, "", "", likelier, "near")
+    told = Match("n/2", "Norwell", "NV55-330", "television", 1, "", "", 0.2, "near")
+    assert notes_first([named, told], {"n/2"})[0].model == first
+    assert notes_first([told, named], {"n/2"})[0].model == first
 
 
 def noted_sets() -> list[SetEntry]:

@@ -10,8 +10,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
-from kb.isolate import SOMETHING_ELSE, Model, PathUsed, State, path_used, start
-from kb.isolate.trial import Choice
+from isolate_trial import Choice, path_used
+
+from kb.isolate import SOMETHING_ELSE, Model, PathUsed, State, start
 
 ANALOG: Final = path_used("analog-line", ("RCA cable 2 m",), "line-rca")
 HEADPHONE: Final = path_used("headphone", ("cable 3.5 mm",), "line-3.5")

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from isolate_trial import path_used
 from rich.console import Console
 
 from kb.base.errors import BadInput, BookTrouble
@@ -18,7 +19,7 @@ from kb.book.faults import load_model
 from kb.cli.isolate import isolate_command
 from kb.cli.isolate_dialog import talk
 from kb.cli.isolate_show import document_of, list_of, show_state
-from kb.isolate import State, path_used, start, state_from, state_to
+from kb.isolate import State, start, state_from, state_to
 
 MODEL = load_model()
 BEGUN = start(MODEL, "no-sound", path_used("optical", ("optical cable 2 m",), "optical"))
@@ -43,7 +44,7 @@ def answers_file(folder: Path, **changes: object) -> Path:
     return file
 
 
-def test_json_has_the_keys_of_the_contract(tmp_path):
+def test_json_has_the_keys_that_programs_know(tmp_path):
     result = call("--answers", str(answers_file(tmp_path, path={"signal": "optical"})), "--json")
     said = json.loads(result.stdout)
     assert {"likely", "next", "done"} <= set(said)

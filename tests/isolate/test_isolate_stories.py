@@ -7,11 +7,11 @@ chances. Means over all of them are printed by ``scripts/measure_isolate.py --st
 from __future__ import annotations
 
 import pytest
+from isolate_trial import Choice, greedy, in_order, shuffled
 
 from kb.book.faults import load_model
 from kb.isolate import State
 from kb.isolate import wording as says
-from kb.isolate.trial import Choice, greedy, in_order, shuffled
 from tests.isolate.stories import SEEN, STORIES, Story, begin, mend_in_vain, misreadings, tell
 
 MODEL = load_model()

@@ -109,7 +109,7 @@ def test_where_the_settings_say_feet_bare_numbers_are_feet_and_feet_come_first(h
 
 
 def test_a_program_types_metres_whatever_the_settings_say(home):
-    """The contract: all lengths in metres. Who set this machine to feet is not known to a program."""
+    """All lengths of ``--json`` are in metres: who set this machine to feet is not known to a program."""
     asked = [
         "--length",
         "5",

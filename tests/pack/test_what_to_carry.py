@@ -290,7 +290,7 @@ def test_whether_the_optical_jack_is_in_use_is_asked_where_it_matters():
     assert question_text(plan.ask[0]).startswith("Is something plugged into the square jack")
 
 
-def test_programs_get_the_keys_of_the_contract():
+def test_programs_get_the_keys_that_they_know():
     answer = json.loads(json.dumps(to_json(packed(expecting({(LINE,): 0.96, (ARC,): 0.04}), {"job": "J-7"}))))
     assert answer["items"][0].keys() >= {"item", "count"}
     assert 0 <= answer["certainty"] <= 1

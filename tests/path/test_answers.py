@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 import kb.catalogue
 import kb.path
 from kb.base.errors import BadInput
-from kb.catalogue import CautionCode, StepCode, catalogue, item_names
+from kb.catalogue import CautionCode, StepCode, catalogue
 from kb.domain.jack import Jack
 from kb.domain.panel import Dispute, Panel, PanelJack
 from kb.domain.words import (
@@ -100,7 +100,7 @@ _SENSIBLE = st.sampled_from(
 )
 PANELS = st.lists(st.one_of(_JACKS, _SENSIBLE), max_size=5).map(lambda jacks: Panel(tuple(jacks)))
 INPUTS = st.lists(st.sampled_from(DriverInput), min_size=1, unique=True)
-HAVE = st.lists(st.sampled_from(item_names(catalogue())), max_size=6)
+HAVE = st.lists(st.sampled_from(sorted(item.name for item in catalogue().items)), max_size=6)
 NEEDED = st.booleans()
 
 
@@ -221,7 +221,7 @@ def test_the_dac_rule_is_exact(seen: Panel, inputs: list[DriverInput], have: lis
 # -- for programs ----------------------------------------------------------------------------------
 
 
-def test_the_json_has_the_keys_of_the_contract() -> None:
+def test_the_json_has_the_keys_that_programs_know() -> None:
     said = to_json(ask(OPTICAL, {"form": "toslink", "marking": ""}, LINE))
     assert set(said) == {"chosen", "others", "ruled_out", "dac", "ask"}
     keys = "jack signal items input needs_dac speakers steps cautions p_works findings delay_ms level".split()
@@ -246,7 +246,7 @@ def test_find_gets_the_best_path_in_short() -> None:
     assert best_to_json(ask()) is None
 
 
-def test_the_codes_are_those_of_the_contract() -> None:
+def test_the_codes_are_those_that_programs_know() -> None:
     assert {code.value for code in RuledOutCode} == set(
         "not-an-output direction-unclear taken mutes-speakers no-way-to-input not-audio known-not-to-work "
         "speaker-level-unsafe late".split()

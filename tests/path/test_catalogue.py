@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from kb.base.errors import BadInput, BookTrouble
-from kb.catalogue import catalogue, data_file, item_names, read_catalogue
+from kb.catalogue import catalogue, data_file, read_catalogue
 from kb.path import connect
 from tests.path.panels import LINE, panel
 
@@ -26,8 +26,7 @@ mini-TOSLINK adapter|6.35 mm to 3.5 mm adapter|mono-summing pad|attenuator|Bluet
 
 def test_the_items_of_the_trade_are_there_by_name() -> None:
     names = {name for line in NAMES.split("\n") for name in line.split("|") if name}
-    assert names <= set(item_names(catalogue()))
-    assert list(item_names(catalogue())) == sorted(item_names(catalogue()))
+    assert names <= {item.name for item in catalogue().items}
 
 
 FIBRE_LINK = """

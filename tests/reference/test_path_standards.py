@@ -6,9 +6,13 @@ import math
 from pathlib import Path
 
 import pytest
+from scipy import stats
 
 from kb.catalogue import Carried, catalogue
-from kb.domain.words import DriverInput, Form, Signal
+from kb.domain.jack import Jack
+from kb.domain.panel import PanelJack
+from kb.domain.words import DriverInput, Form, Outcome, Signal
+from kb.path.chance import own_chance
 
 number = catalogue().number
 
@@ -140,3 +144,12 @@ def test_the_data_file_names_no_number_without_use_or_check() -> None:
     tests = "".join(f.read_text(encoding="utf-8") for f in (package.parent / "tests/path").glob("*.py"))
     unused = [name for name in catalogue().numbers if name not in code + checked + tests]
     assert unused == []
+
+
+@pytest.mark.parametrize(("carried", "silent"), [(0, 0), (8, 2), (0, 7), (40, 3)])
+def test_the_interval_of_a_jack_is_wilsons_at_nine_in_ten(carried: int, silent: int) -> None:
+    """By scipy's interval of a proportion; one success and one failure stand for what is not known before."""
+    tried = PanelJack(Jack(Form.OTHER), outcomes=((Outcome.CARRIED, carried), (Outcome.SILENT, silent)))
+    chance = own_chance(tried)
+    wilson = stats.binomtest(1 + carried, 2 + carried + silent).proportion_ci(0.90, method="wilson")
+    assert (chance.low, chance.high) == pytest.approx((wilson.low, wilson.high), abs=1e-4)

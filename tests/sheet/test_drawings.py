@@ -17,9 +17,9 @@ from kb.path import chain
 from kb.sheet.drawing import chain_picture, panel_picture, path_picture
 from kb.sheet.layout import Link, LinkKind, chain_links, panel_rows, the_most_telling
 from kb.sheet.page import render
-from kb.sheet.palette import COLOURS
 from kb.sheet.svg import UNIT_MM, text_width, wrapped
 from kb.sheet.translation import language
+from tests.sheet.contrast import COLOURS
 from tests.sheet.sheets import HEADPHONE, HOSTILE, INPUTS, OPTICAL, sheet_of
 
 SVG = "{http://www.w3.org/2000/svg}"

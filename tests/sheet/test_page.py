@@ -17,9 +17,9 @@ from kb.sheet import file_page as forfile
 from kb.sheet import palette
 from kb.sheet.loop_input import loop_data_from
 from kb.sheet.page import templates
-from kb.sheet.palette import COLOURS, PAIRS, contrast
 from kb.sheet.paper import Paper
 from kb.sheet.translation import language
+from tests.sheet.contrast import COLOURS, PAIRS, contrast
 from tests.sheet.sheets import HEADPHONE, HOSTILE, INPUTS, OPTICAL, page_of, sheet_of
 
 VOID = {"meta", "br", "link", "img", "hr", "input"}

@@ -151,10 +151,10 @@ def test_an_address_that_makes_no_sense_is_told_so(path: str, phone: Phone) -> N
 def test_isolation_on_the_phone_asks_the_same_tests_to_the_same_end(phone: Phone) -> None:
     """Every answer is the first of its test; the machine and the page must agree at each step."""
     from kb.book.faults import load_model
-    from kb.isolate import path_used, start
+    from kb.isolate import path_used_from, start
     from kb.isolate import wording as says
 
-    state = start(load_model(), "no-sound", path_used("optical"))
+    state = start(load_model(), "no-sound", path_used_from({"signal": "optical"}))
     path = "/isolate?complaint=no-sound&signal=optical"
     for _ in range(12):
         page = phone.get(path).text

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from kb.isolate.next_test import LEAST_BITS
+from kb.isolate.path_used import PathUsed, path_used_from
 from kb.isolate.state import State
 
 Choice = Callable[[State], str | None]
@@ -32,8 +33,14 @@ class Trial:
     """Minutes of each case, in the order drawn, to compare two ways case by case."""
 
 
+def path_used(signal: str = "", items: tuple[str, ...] = (), input: str = "") -> PathUsed:
+    """The path from words as typed; raises BadInput on a signal or input that there is not."""
+    said = {"signal": signal or None, "items": list(items), "input": input or None}
+    return path_used_from({key: value for key, value in said.items() if value})
+
+
 def greedy(state: State) -> str | None:
-    """The way of this room: most expected information per minute."""
+    """The way of ``kb.isolate``: most expected information per minute."""
     found = state.next_test
     return found.test.id if found else None
 
@@ -53,13 +60,13 @@ def in_order(order: Sequence[str]) -> Choice:
 def shuffled(state: State, seed: int) -> Choice:
     """A fixed list in random order."""
     order = [test.id for test in state.open_tests]
-    random.Random(seed).shuffle(order)  # noqa: S311  # a drawing of lots, no secret
+    random.Random(seed).shuffle(order)
     return in_order(order)
 
 
 def cases(state: State, count: int, seed: int) -> list[tuple[str, int]]:
     """(fault, seed of its answers) for ``count`` cases drawn from the odds of ``state``."""
-    lots = random.Random(seed)  # noqa: S311
+    lots = random.Random(seed)
     faults, odds = zip(*state.odds.items(), strict=True)
     return [(fault, lots.getrandbits(48)) for fault in lots.choices(faults, odds, k=count)]
 
@@ -78,7 +85,7 @@ def run(begun: State, choose: Choice, drawn: Iterable[tuple[str, int]]) -> Trial
             if name is None:
                 break
             test = state.model.tests[name]
-            lot = random.Random(f"{seed} {name}")  # noqa: S311
+            lot = random.Random(f"{seed} {name}")
             row = test.rows[state.complaint, fault]
             state = state.answer(name, lot.choices(list(test.answers), row)[0])
             spent += test.minutes
