@@ -1,20 +1,20 @@
 """Plan and judge a loop: wire, current, field, and readings against the standard.
 
-The room is pure: it knows numbers and units, and imports the standard library only. Its modules:
+The package is pure: it knows numbers and units, and imports the standard library only. Its modules:
 
-- ``units``: what length did the installer mean?
-- ``geometry``: where does the wire lie, and where do people listen?
-- ``field``: how strong is the field there?
-- ``wire``: what resistance, inductance and voltage does the loop ask of a driver?
-- ``driver``: what can a driver give?
-- ``routes``: how is the wire laid, with what, and what is to be minded?
-- ``levels``: is the source's line level enough for the driver's input?
-- ``plan``: what does this room need, and does the driver manage it?
-- ``document``: how does that answer look to a program?
-- ``measured``: what does a readings file say?
-- ``readings``: do the measured values meet the standard?
-- ``diagnose``: if not, where does the fault lie?
-- ``advice``: and what is to be done next?
-- ``sketch``: how does the field look in a terminal?
-- ``picture``: how does the field look on paper? (needs the extra ``jackfield[plot]``)
+- ``units``: read and show lengths
+- ``geometry``: where the wire lies and where people listen
+- ``field``: the field strength there
+- ``wire``: resistance, inductance and voltage of the loop
+- ``driver``: what a driver can give
+- ``routes``: ways of laying wire, with fixings and cautions
+- ``input_level``: the source's line level against the driver's input
+- ``plan``: what the room needs, and whether the driver manages it
+- ``document``: that answer as JSON
+- ``readings_file``: what a readings file says
+- ``verdict``: the measured values against the standard
+- ``diagnose``: where the fault lies if they differ
+- ``next_step``: what to do next
+- ``text_map``: the field in a terminal
+- ``picture``: the field on paper (needs the extra ``jackfield[plot]``)
 """

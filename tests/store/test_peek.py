@@ -73,7 +73,7 @@ def test_the_revision_only_grows_while_another_process_writes(book: Path) -> Non
 
 def test_peeking_loads_neither_sqlalchemy_nor_the_rest_of_the_store() -> None:
     code = (
-        "import sys; from kb.store import peek; import kb.settings;"
+        "import sys; from kb.store import revision; import kb.settings;"
         " heavy = {'sqlalchemy', 'alembic', 'platformdirs', 'uuid_utils', 'kb.store.store'};"
         " loaded = heavy & set(sys.modules);"
         " assert not loaded, loaded"
