@@ -51,20 +51,15 @@ def _no_constant(name: str) -> None:
 
 _PARTS: Final = 30  #: of a dotted key; each costs the parser memory for all before it
 #: Strings and comments (toml.io, v1.0.0), in which a dot parts nothing.
-_SAID: Final = re.compile(
-    r'"""(?:[^\\]|\\.)*?"""|\'\'\'.*?\'\'\'|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#[^\n]*', re.DOTALL
-)
-_BETWEEN_KEYS: Final = re.compile(r"[={},\[\]\n]")
+_SAID: Final = r'"""(?:[^\\]|\\.)*?"""|\'\'\'.*?\'\'\'|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#[^\n]*'
+_BETWEEN_KEYS: Final = r"[={},\[\]\n]"
 
 
 def toml_of(text: str, place: str, expected: str = "TOML") -> dict[str, Any]:
     """The tables in a TOML ``text``; ``expected``: what else could have stood there. Raises BadInput."""
     import tomllib  # a cold look-up reads no TOML
 
-    # A key lies on one line; only a line with that many dots is worth the look at what they part.
-    if any(line.count(".") >= _PARTS for line in text.split("\n")) and any(
-        key.count(".") >= _PARTS for key in _BETWEEN_KEYS.split(_SAID.sub("", text))
-    ):
+    if _has_endless_key(text):
         raise BadInput(place, described("a key of many parts"), "keys of a few parts")
     try:
         return tomllib.loads(text)
@@ -72,3 +67,11 @@ def toml_of(text: str, place: str, expected: str = "TOML") -> dict[str, Any]:
         raise BadInput(place, described("deeply nested TOML"), "flat tables") from None
     except ValueError as wrong:  # no TOML, or a number of more digits than Python reads
         raise BadInput(place, str(wrong), expected) from None
+
+
+def _has_endless_key(text: str) -> bool:
+    # A key lies on one line; only a line with that many dots is worth patterns that are slow to compile.
+    if all(line.count(".") < _PARTS for line in text.split("\n")):
+        return False
+    bare = re.sub(_SAID, "", text, flags=re.DOTALL)
+    return any(key.count(".") >= _PARTS for key in re.split(_BETWEEN_KEYS, bare))

@@ -20,6 +20,7 @@ from kb.base import text
 from kb.base.errors import BadInput, described, kind_of
 
 T = TypeVar("T")
+D = TypeVar("D")
 K = TypeVar("K")
 
 SENTENCE: Final = 1200  #: characters of a sentence in a data file
@@ -38,7 +39,7 @@ class Fields:
         self._before = "" if bare else f"{place}, "
         self._known: list[str] = []
 
-    def take(self, key: str, read: Callable[[object, str], T], default: T) -> T:
+    def take(self, key: str, read: Callable[[object, str], T], default: D) -> T | D:
         """The field if it is there, else ``default``."""
         self._known.append(key)
         value = self._data.get(key)

@@ -94,7 +94,7 @@ def _unique(pairs: Any, kind: str) -> dict[Any, Any]:
 def _items(fields: Fields, place: str) -> list[Item]:
     """One item, or one for each of its lengths."""
     name = fields.need("name", sentence)
-    lengths: tuple[float, ...] = fields.take("lengths_m", listed(_amount, MOST), ())
+    lengths = fields.take("lengths_m", listed(_amount, MOST), ())
     if bool(lengths) is not ("{n}" in name):
         raise BadInput(f"{place}, lengths_m", lengths, "lengths exactly where the name has {n}")
     usual = fields.take("usual_m", _amount, 0.0)

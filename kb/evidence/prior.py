@@ -7,20 +7,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from math import exp, log, log1p
-from typing import Any, Final, TypeVar
+from typing import Final
 
 from kb.base.datafiles import data_tables
-from kb.base.errors import BadInput, BookTrouble, kind_of
+from kb.base.errors import BadInput, BookTrouble
+from kb.base.validation import Fields, keyed, listed, number, sentence
 from kb.domain.words import Basis, Display, Form, Kind, Signal, Speakers
 from kb.evidence.groups import ANY, ERAS, LEVELS
 from kb.evidence.signature import EFFECTS, NO_OUTPUT, Output, outputs_of, shape_of
 
-T = TypeVar("T")
-
+MOST: Final = 2000  #: entries of one table of the file
 #: An output that no place of the prior file has is this rare in the chance of a shape never seen.
 RARE: Final = 0.0005
 
@@ -104,24 +104,33 @@ class Prior:
         return rates
 
 
-def prior_from(data: Mapping[str, Any], place: str = "prior") -> Prior:
+def prior_from(data: object, place: str = "prior") -> Prior:
     """The prior that a parsed prior file describes. Raises BadInput naming the field."""
-    try:
-        weights = data["weights"]
-        places = [_place(one, f"{place}, place {number}") for number, one in enumerate(data["place"], 1)]
-        return Prior(
-            worth=_positive(data["worth"]["sets"], f"{place}, worth, sets"),
-            places=tuple(places),
-            speakers=_by_signal(data["speakers"], _effects, f"{place}, speakers"),
-            works=_by_signal(data["works"], _chance, f"{place}, works"),
-            taken=_by_signal(data["taken"], _chance, f"{place}, taken"),
-            weights={b: _positive(weights[b.value], f"{place}, weights, {b.value}") for b in Basis},
-            half_life_years=_positive(weights["half_life_years"], f"{place}, weights, half_life_years"),
-        )
-    except KeyError as missing:
-        raise BadInput(place, "nothing", f"a table or value {missing}") from None
-    except (TypeError, AttributeError):
-        raise BadInput(place, kind_of(data), "tables as in data/prior.toml") from None
+    fields = Fields(data, place, _TABLES)
+    worth, weights = (fields.need(key, _with_source, _TABLES) for key in ("worth", "weights"))
+    prior = Prior(
+        worth=worth.need("sets", _positive),
+        places=fields.need("place", listed(_place, MOST), "[[place]] tables"),
+        speakers=fields.need("speakers", keyed(Signal.read, _effects, MOST), _TABLES),
+        works=fields.need("works", keyed(Signal.read, _chance, MOST), _TABLES),
+        taken=fields.need("taken", keyed(Signal.read, _chance, MOST), _TABLES),
+        weights={basis: weights.need(basis.value, _positive) for basis in Basis},
+        half_life_years=weights.need("half_life_years", _positive),
+    )
+    for each in (worth, weights, fields):
+        each.end()
+    return prior
+
+
+_TABLES: Final = "tables as in data/prior.toml"
+_positive: Final = number(0, 1e6, "a number above 0", above=True)
+_chance: Final = number(1e-9, 1 - 1e-9, "a chance between 0 and 1")
+
+
+def _with_source(value: object, place: str) -> Fields:
+    fields = Fields(value, place, _TABLES)
+    fields.take("source", sentence, "")
+    return fields
 
 
 @lru_cache(maxsize=1)
@@ -133,56 +142,45 @@ def standard_prior() -> Prior:
         raise BookTrouble(f"prior.toml, which came with Jackfield, is spoilt: {mistake}") from mistake
 
 
-def _place(data: Mapping[str, Any], place: str) -> PlacePrior:
-    kind = Kind.read(data.get("kind"), f"{place}, kind")
-    era = data.get("era", ANY)
-    if era not in (ANY, "early", *map(str, ERAS)):
-        raise BadInput(
-            f"{place}, era", era, f"early or the first year of an era: {', '.join(map(str, ERAS))}"
-        )
-    display = data.get("display", ANY)
-    if display != ANY:
-        display = Display.read(display, f"{place}, display").value
+def _place(data: object, place: str) -> PlacePrior:
+    fields = Fields(data, place, "a table with kind, share and shapes")
     shapes: dict[str, float] = {}
-    for text, share in data["shapes"].items():
-        shape = _shape(text, f"{place}, shapes")
-        shapes[shape] = shapes.get(shape, 0.0) + _positive(share, f"{place}, shapes, {text}")
+    for written, share in fields.need("shapes", keyed(sentence, _positive, MOST), _TABLES).items():
+        shape = _shape(written, f"{place}, shapes")
+        shapes[shape] = shapes.get(shape, 0.0) + share
     total = sum(shapes.values())
-    return PlacePrior(
-        kind,
-        era,
-        display,
-        _positive(data.get("share"), f"{place}, share"),
+    prior = PlacePrior(
+        fields.need("kind", Kind.read),
+        fields.take("era", _era, ANY),
+        fields.take("display", _display, ANY),
+        fields.need("share", _positive),
         {shape: share / total for shape, share in shapes.items()},
     )
+    fields.end()
+    return prior
 
 
-def _shape(text: str, place: str) -> str:
+def _era(value: object, place: str) -> str:
+    if value not in (ANY, "early", *map(str, ERAS)):
+        raise BadInput(place, value, f"early or the first year of an era: {', '.join(map(str, ERAS))}")
+    return str(value)
+
+
+def _display(value: object, place: str) -> str:
+    return ANY if value == ANY else Display.read(value, place).value
+
+
+def _shape(written: str, place: str) -> str:
     outputs = []
-    for symbol in [] if text == NO_OUTPUT else text.split():
+    for symbol in [] if written == NO_OUTPUT else written.split():
         form, _, signal = symbol.partition(":")
         outputs.append(Output(Form.read(form, place), Signal.read(signal, place)))
     return shape_of(outputs)
 
 
-def _by_signal(data: Mapping[str, Any], read: Callable[[Any, str], T], place: str) -> dict[Signal, T]:
-    return {Signal.read(key, place): read(value, f"{place}, {key}") for key, value in data.items()}
-
-
-def _effects(data: Mapping[str, Any], place: str) -> dict[Speakers, float]:
-    shares = {effect: _positive(data.get(effect.value), f"{place}, {effect.value}") for effect in EFFECTS}
+def _effects(data: object, place: str) -> dict[Speakers, float]:
+    fields = Fields(data, place, "a table of effects and shares")
+    shares = {effect: fields.need(effect.value, _positive) for effect in EFFECTS}
+    fields.end()
     total = sum(shares.values())
     return {effect: share / total for effect, share in shares.items()}
-
-
-def _positive(value: object, place: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 < value < 1e6:
-        raise BadInput(place, value, "a number above 0")
-    return float(value)
-
-
-def _chance(value: object, place: str) -> float:
-    number = _positive(value, place)
-    if number >= 1:
-        raise BadInput(place, value, "a chance between 0 and 1")
-    return number

@@ -22,6 +22,7 @@ from kb.base.atomic import whole
 from kb.base.errors import BadInput, BookTrouble, JackfieldError, ascii_controls, described, kind_of
 from kb.base.files import refuse_special_output
 from kb.base.parsing import json_of
+from kb.base.validation import whole as whole_number
 from kb.domain.visit import Visit, in_future, read_id
 from kb.exchange.fact_lines import KINDS, from_object, to_line
 from kb.exchange.lines import LINE_BYTES, lines_of, opened, unpacked
@@ -227,24 +228,22 @@ def _header(first: bytes, place: str) -> tuple[Header, int, str]:
         return (
             Header(
                 book=read_id(data.get("book"), "book"),
-                after=_number(data.get("from"), "from", 2**53),
-                to=_number(data.get("to"), "to", 2**53),
+                after=_count(data.get("from"), "from", 2**53),
+                to=_count(data.get("to"), "to", 2**53),
                 mark=read_id(data.get("mark"), "mark"),
-                counts={kind: _number(counts[kind], f"counts, {kind}", _COUNT) for kind in KINDS},
+                counts={kind: _count(counts[kind], f"counts, {kind}", _COUNT) for kind in KINDS},
                 signed_by=signer(data["signed"], _said(data)) if "signed" in data else "",
                 id=sealed_id("bundle", {key: value for key, value in data.items() if key != "signed"}),
             ),
-            _number(data.get("bytes"), "bytes", BYTES),
+            _count(data.get("bytes"), "bytes", BYTES),
             digest,
         )
     except BadInput as mistake:
         raise mistake.within(place) from None
 
 
-def _number(value: object, place: str, most: int) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= most:
-        raise BadInput(place, value, f"a whole number, 0 to {most}")
-    return value
+def _count(value: object, place: str, most: int) -> int:
+    return whole_number(0, most, f"a whole number, 0 to {most}")(value, place)
 
 
 def _facts(file: IO[bytes], place: str, header: Header, size: int) -> Iterator[Fact]:

@@ -9,11 +9,12 @@ True
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from typing import Any, Final
 
 from kb.base import text
 from kb.base.errors import BadInput, described, kind_of
+from kb.base.validation import Fields, truth, whole
 from kb.domain.visit import JACKS, read_id, visit_from, visit_to
 from kb.store.facts import AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact
 from kb.store.schema import KEY, TURNS
@@ -52,18 +53,33 @@ def from_object(value: Any, place: str) -> Fact:
     kinds = [key for key in KINDS if isinstance(value, dict) and key in value]
     if len(kinds) != 1:
         raise BadInput(place, kind_of(value), f"an object with one of {', '.join(KINDS)}")
+    kind = kinds[0]
     try:
-        return _READERS[kinds[0]](value)
+        fields = Fields(value, kind, "an object", bare=True)
+        if kind != "visit":  # a visit has its nonce and time beside it, the others have nothing
+            inner = fields.need(kind, lambda said, at: Fields(said, at, "an object", bare=True))
+            fields.end()
+            fields = inner
+        fact = _READERS[kind](fields)
+        fields.end()
     except BadInput as mistake:
         raise mistake.within(place) from None
+    return fact
 
 
-def _visit(value: dict[str, Any]) -> VisitFact:
-    _only(value, "visit", "seal", "recorded")
-    visit = visit_from(value["visit"], recorded=True)
+def _visit(said: Fields) -> VisitFact:
+    visit = said.need("visit", lambda value, _: visit_from(value, recorded=True))
     if not visit.id:
         raise BadInput("visit, id", described("nothing"), "a UUID")
-    return VisitFact(visit, read_nonce(value.get("seal", "")), read_time(value.get("recorded", "")))
+    return VisitFact(visit, said.take("seal", _nonce, ""), said.take("recorded", _time, ""))
+
+
+def _nonce(value: object, _: str) -> str:
+    return read_nonce(value)
+
+
+def _time(value: object, _: str) -> str:
+    return read_time(value)
 
 
 def read_nonce(value: object) -> str:
@@ -86,12 +102,11 @@ def read_time(value: object) -> str:
     return str(value)
 
 
-def _alias(value: dict[str, Any]) -> AliasFact:
-    said = _inside(value, "alias", "id", "spelling", "same_as")
-    one, other = (read_key(said.get(key), key) for key in ("spelling", "same_as"))
+def _alias(said: Fields) -> AliasFact:
+    one, other = (said.need(key, read_key) for key in ("spelling", "same_as"))
     if one == other:
         raise BadInput("same_as", other, "another spelling")
-    return AliasFact(read_id(said.get("id"), "id"), one, other)
+    return AliasFact(said.need("id", read_id), one, other)
 
 
 def read_key(value: object, place: str) -> str:
@@ -103,45 +118,26 @@ def read_key(value: object, place: str) -> str:
     raise BadInput(place, value, "make and model as the book spells them, such as NORWELL/NV40210")
 
 
-def _withdrawal(value: dict[str, Any]) -> WithdrawalFact:
-    said = _inside(value, "withdrawal", "id", "of", "turn", "stands")
-    turn, stands = said.get("turn"), said.get("stands")
-    if isinstance(turn, bool) or not isinstance(turn, int) or not 1 <= turn <= TURNS:
-        raise BadInput("turn", turn, f"a whole number, 1 to {TURNS}")
-    if not isinstance(stands, bool):
-        raise BadInput("stands", stands, "true or false")
-    return WithdrawalFact(read_id(said.get("id"), "id"), read_id(said.get("of"), "of"), turn, stands)
+def _withdrawal(said: Fields) -> WithdrawalFact:
+    return WithdrawalFact(
+        said.need("id", read_id),
+        said.need("of", read_id),
+        said.need("turn", whole(1, TURNS, f"a whole number, 1 to {TURNS}")),
+        said.need("stands", truth),
+    )
 
 
-def _note(value: dict[str, Any]) -> NoteFact:
-    said = _inside(value, "note", "id", "visit", "jack", "text")
-    jack = said.get("jack")
-    if jack is not None and (isinstance(jack, bool) or not isinstance(jack, int) or not 0 <= jack < JACKS):
-        raise BadInput("jack", jack, f"a place on the panel, 0 to {JACKS - 1}")
-    note = text.note(said.get("text"), "text")
+def _note(said: Fields) -> NoteFact:
+    note = said.need("text", text.note)
     if not note:
-        raise BadInput("text", said.get("text"), "some text")
-    return NoteFact(read_id(said.get("id"), "id"), read_id(said.get("visit"), "visit"), jack, note)
+        raise BadInput("text", note, "some text")
+    jack = said.take("jack", whole(0, JACKS - 1, f"a place on the panel, 0 to {JACKS - 1}"), None)
+    return NoteFact(said.need("id", read_id), said.need("visit", read_id), jack, note)
 
 
-_READERS: Final[dict[str, Callable[[dict[str, Any]], Fact]]] = {
+_READERS: Final[dict[str, Callable[[Fields], Fact]]] = {
     "visit": _visit,
     "alias": _alias,
     "withdrawal": _withdrawal,
     "note": _note,
 }
-
-
-def _only(value: dict[str, Any], *known: str) -> None:
-    for key in value:
-        if key not in known:
-            raise BadInput("unknown field", key, f"one of {', '.join(known)}")
-
-
-def _inside(value: dict[str, Any], kind: str, *known: str) -> Mapping[str, Any]:
-    _only(value, kind)
-    said = value[kind]
-    if not isinstance(said, dict):
-        raise BadInput(kind, kind_of(said), "an object")
-    _only(said, *known)
-    return said

@@ -18,7 +18,7 @@ from functools import cached_property
 from typing import Final, TypeVar
 
 from kb.base.errors import BadInput
-from kb.base.validation import bounded
+from kb.base.validation import bounded, listed, number
 from kb.loop.units import LONGEST_SIDE_M, SHORTEST_SIDE_M
 
 Corner = tuple[float, float, float]
@@ -35,6 +35,16 @@ SAME_CORNER_M: Final = 1e-3
 #: A wire may lie this far below or above the floor (metres).
 LOWEST_M: Final = -10.0
 HIGHEST_M: Final = 20.0
+
+
+def spot(value: object, place: str) -> Spot:
+    """Read a corner ``[x, y]`` of a file, metres. Raises BadInput naming ``place``."""
+    axes = listed(number(-1000, 1000, "a number from -1000 to 1000 m"), 2, 2, expected=_SPOT, each="{place}")
+    x, y = axes(value, place)
+    return x, y
+
+
+_SPOT: Final = "[x, y] in metres"
 
 
 @dataclass(frozen=True)
@@ -57,11 +67,11 @@ class Loop:
             raise BadInput("turns", self.turns, f"a whole number from 1 to {MOST_TURNS}")
         if not 3 <= len(self.corners) <= MOST_CORNERS:
             raise BadInput("polygon", f"{len(self.corners)} corners", f"3 to {MOST_CORNERS} corners")
-        corners = tuple(_corner(corner, number) for number, corner in enumerate(self.corners, 1))
-        for number, (here, there) in enumerate(_pairs(corners), 1):
+        corners = tuple(_corner(corner, count) for count, corner in enumerate(self.corners, 1))
+        for count, (here, there) in enumerate(_pairs(corners), 1):
             if math.dist(here, there) < SAME_CORNER_M:
                 raise BadInput(
-                    f"polygon, corner {number}",
+                    f"polygon, corner {count}",
                     f"{here[0]:g},{here[1]:g} twice",
                     "each corner once (the last joins the first by itself)",
                 )

@@ -34,17 +34,18 @@ measured::
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date as Day
 from typing import Final
 
-from kb.base.errors import BadInput, ascii_controls, described
-from kb.base.validation import bounded
+from kb.base.errors import BadInput, described
+from kb.base.text import line, note
+from kb.base.validation import Fields, bounded, listed, number, truth, whole
 from kb.loop.field import REFERENCE_A_PER_M, SEATED_M
-from kb.loop.geometry import Loop
+from kb.loop.geometry import MOST_CORNERS, MOST_TURNS, Loop, spot
 
 MOST_POSITIONS: Final = 500
-_LONGEST: Final = 4000
 
 
 @dataclass(frozen=True)
@@ -98,162 +99,133 @@ def readings_from(data: object) -> Readings:
     Raises BadInput naming the field, what was seen and what was expected; unknown keys are named too, so
     that a slip of spelling does not pass as "not measured".
     """
-    table = _table(data, "readings")
-    _only(table, "readings", {"date", "place", "positions", "response", "noise", "loop", "user"})
-    positions = _positions(table.get("positions", []))
-    loop, current, metal = _loop(table.get("loop"))
-    noise = _table(table.get("noise", {}), "noise")
-    _only(noise, "noise", {f"driver_{s}_{u}" for s in ("off", "on") for u in ("dba", "ma_per_m")})
-    return Readings(
-        positions=positions,
-        response=_response(table.get("response")),
-        noise_off=_level(noise, "noise, driver_off", "driver_off_dba", "driver_off_ma_per_m", -120),
-        noise_on=_level(noise, "noise, driver_on", "driver_on_dba", "driver_on_ma_per_m", -120),
+    fields = Fields(data, "readings", _TABLE)
+    loop, current, metal = fields.take("loop", _loop, (None, None, 0.0))
+    noise_off, noise_on = fields.take("noise", _noise, (None, None))
+    readings = Readings(
+        positions=_named(fields.take("positions", _positions, ())),
+        response=fields.take("response", _response, None),
+        noise_off=noise_off,
+        noise_on=noise_on,
         loop=loop,
         current=current,
         metal_db=metal,
-        user=_user(table.get("user")),
-        date=_text(table, "readings", "date", 40),
-        place=_text(table, "readings", "place", 200),
+        user=fields.take("user", _user, None),
+        date=fields.take("date", _date, ""),
+        place=fields.take("place", _words(200), ""),
     )
+    fields.end()
+    return readings
 
 
-def _positions(rows: object) -> tuple[Position, ...]:
-    if not isinstance(rows, Sequence) or isinstance(rows, str):
-        raise BadInput("positions", rows, "a list")
-    if len(rows) > MOST_POSITIONS:
-        raise BadInput("positions", f"{len(rows)}", f"at most {MOST_POSITIONS}")
-    found: list[Position] = []
-    for number, row in enumerate(rows, 1):
-        at = f"position {number}"
-        table = _table(row, at)
-        _only(table, at, {"name", "field_ma_per_m", "field_db", "x_m", "y_m", "height_m"})
-        name = _text(table, at, "name", 80) or f"position {number}"
-        if any(each.name == name for each in found):
-            raise BadInput(f"{at}, name", name, "a name that no other position has")
-        level = _level(table, f"{at}, field", "field_db", "field_ma_per_m", -80)
-        if level is None:
-            raise BadInput(f"{at}, field_ma_per_m", described("nothing"), "the field in mA/m, or field_db")
-        found.append(
-            Position(
-                name=name,
-                field_db=level,
-                x=_number(table, at, "x_m", -100, 100),
-                y=_number(table, at, "y_m", -100, 100),
-                height=_given(_number(table, at, "height_m", 0, 3), SEATED_M),
-            )
-        )
-    return tuple(found)
+_TABLE: Final = "a table of keys and values"
 
 
-def _response(value: object) -> Response | None:
-    if value is None:
-        return None
-    table = _table(value, "response")
-    keys = ("db_100_hz", "db_1000_hz", "db_5000_hz")
-    _only(table, "response", {"at", *keys})
-    low, middle, high = (_number(table, "response", key, -120, 60) for key in keys)
-    return Response(_text(table, "response", "at", 80), low, middle, high)
+def _words(most: int) -> Callable[[object, str], str]:
+    return lambda value, place: line(value, place, most)
 
 
-def _loop(value: object) -> tuple[Loop | None, float | None, float]:
-    if value is None:
-        return None, None, 0.0
-    table = _table(value, "loop")
-    _only(
-        table, "loop", {"length_m", "width_m", "corners_m", "wire_height_m", "turns", "current_a", "metal_db"}
+def _date(value: object, place: str) -> str:
+    """A day as text, or as TOML has read it already."""
+    return line(value.isoformat() if isinstance(value, Day) else value, place, 40)
+
+
+def _position(data: object, at: str) -> Position:
+    fields = Fields(data, at, _TABLE)
+    name = fields.take("name", _words(80), "") or at
+    level = _level(fields, f"{at}, field", "field_db", "field_ma_per_m", -80)
+    if level is None:
+        raise BadInput(f"{at}, field_ma_per_m", described("nothing"), "the field in mA/m, or field_db")
+    position = Position(
+        name=name,
+        field_db=level,
+        x=fields.take("x_m", number(-100, 100), None),
+        y=fields.take("y_m", number(-100, 100), None),
+        height=fields.take("height_m", number(0, 3), SEATED_M),
     )
-    z = _given(_number(table, "loop", "wire_height_m", -5, 10), 0.0)
-    turns = table.get("turns", 1)
-    if not isinstance(turns, int):
-        raise BadInput("loop, turns", turns, "a whole number")
+    fields.end()
+    return position
+
+
+_positions: Final = listed(_position, MOST_POSITIONS, each="position {number}")
+
+
+def _named(positions: tuple[Position, ...]) -> tuple[Position, ...]:
+    seen: set[str] = set()
+    for count, each in enumerate(positions, 1):
+        if each.name in seen:
+            raise BadInput(f"position {count}, name", each.name, "a name that no other position has")
+        seen.add(each.name)
+    return positions
+
+
+def _response(data: object, _: str) -> Response:
+    fields = Fields(data, "response", _TABLE)
+    level = number(-120, 60)
+    response = Response(
+        at=fields.take("at", _words(80), ""),
+        db_100_hz=fields.take("db_100_hz", level, None),
+        db_1000_hz=fields.take("db_1000_hz", level, None),
+        db_5000_hz=fields.take("db_5000_hz", level, None),
+    )
+    fields.end()
+    return response
+
+
+def _noise(data: object, _: str) -> tuple[float | None, float | None]:
+    fields = Fields(data, "noise", _TABLE)
+    off, on = (
+        _level(fields, f"noise, {driver}", f"{driver}_dba", f"{driver}_ma_per_m", -120)
+        for driver in ("driver_off", "driver_on")
+    )
+    fields.end()
+    return off, on
+
+
+def _loop(data: object, _: str) -> tuple[Loop | None, float | None, float]:
+    fields = Fields(data, "loop", _TABLE)
+    z = fields.take("wire_height_m", number(-5, 10), 0.0)
+    turns = fields.take("turns", whole(1, MOST_TURNS, f"a whole number from 1 to {MOST_TURNS}"), 1)
+    outline = listed(spot, MOST_CORNERS, each="loop, corners_m, corner {number}")
+    corners = fields.take("corners_m", outline, ())
+    side = number(0.3, 100, "a number from 0.3 to 100 m")
+    length, width = (
+        fields.take(key, side, 0.0) if corners else fields.need(key, side) for key in ("length_m", "width_m")
+    )
+    current = fields.take("current_a", number(0.001, 100), None)
+    metal = fields.take("metal_db", number(0, 30), 0.0)
+    fields.end()
     try:
-        if "corners_m" in table:
-            loop = Loop.polygon(_corners(table["corners_m"]), z=z, turns=turns)
-        else:
-            length, width = (
-                bounded(table.get(key), key, low=0.3, high=100, unit="m") for key in ("length_m", "width_m")
-            )
-            loop = Loop.rectangle(length, width, z=z, turns=turns)
+        if corners:
+            return Loop.polygon(corners, z=z, turns=turns), current, metal
+        return Loop.rectangle(length, width, z=z, turns=turns), current, metal
     except BadInput as trouble:
         raise trouble.within("loop") from None
-    metal = _given(_number(table, "loop", "metal_db", 0, 30), 0.0)
-    return loop, _number(table, "loop", "current_a", 0.001, 100), metal
 
 
-def _corners(value: object) -> list[tuple[float, float]]:
-    if not isinstance(value, Sequence) or isinstance(value, str) or len(value) > 64:
-        raise BadInput("corners_m", value, "a list of at most 64 [x, y]")
-    found = []
-    for number, corner in enumerate(value, 1):
-        if not isinstance(corner, Sequence) or isinstance(corner, str) or len(corner) != 2:
-            raise BadInput(f"corners_m, corner {number}", corner, "[x, y] in metres")
-        x, y = (bounded(axis, f"corners_m, corner {number}", low=-100, high=100, unit="m") for axis in corner)
-        found.append((x, y))
-    return found
+def _user(data: object, _: str) -> User:
+    fields = Fields(data, "user", _TABLE)
+    user = User(fields.take("satisfied", truth, None), fields.take("words", note, ""))
+    fields.end()
+    return user
 
 
-def _user(value: object) -> User | None:
-    if value is None:
-        return None
-    table = _table(value, "user")
-    _only(table, "user", {"satisfied", "words"})
-    satisfied = table.get("satisfied")
-    if satisfied is not None and not isinstance(satisfied, bool):
-        raise BadInput("user, satisfied", satisfied, "true or false")
-    return User(satisfied, _text(table, "user", "words", _LONGEST))
-
-
-def _level(
-    table: Mapping[str, object], at: str, decibels: str, milliamps: str, lowest: float
-) -> float | None:
+def _level(fields: Fields, at: str, decibels: str, milliamps: str, lowest: float) -> float | None:
     """Return a level in dB re 400 mA/m that is given in dB or as a field in mA/m; both must not be there."""
-    if decibels in table and milliamps in table:
+    level = fields.take(
+        decibels,
+        lambda value, _: bounded(value, f"{at} ({decibels})", low=lowest, high=48, unit="dB"),
+        None,
+    )
+    field = fields.take(
+        milliamps,
+        lambda value, _: bounded(value, f"{at} ({milliamps})", low=0, high=1e5, unit="mA/m"),
+        None,
+    )
+    if field is None:
+        return level
+    if level is not None:
         raise BadInput(at, f"{decibels} and {milliamps}", "one of the two")
-    if milliamps in table:
-        field = bounded(table[milliamps], f"{at} ({milliamps})", low=0, high=1e5, unit="mA/m")
-        least = 1000 * REFERENCE_A_PER_M * 10 ** (lowest / 20)
-        # a meter that shows zero is below its range, not at minus infinity
-        return 20 * math.log10(max(field, least) / (1000 * REFERENCE_A_PER_M))
-    if table.get(decibels) is None:
-        return None
-    return bounded(table[decibels], f"{at} ({decibels})", low=lowest, high=48, unit="dB")
-
-
-def _number(table: Mapping[str, object], at: str, key: str, low: float, high: float) -> float | None:
-    if table.get(key) is None:
-        return None
-    return bounded(table[key], f"{at}, {key}", low=low, high=high)
-
-
-def _given(value: float | None, usual: float) -> float:
-    return usual if value is None else value
-
-
-def _text(table: Mapping[str, object], at: str, key: str, most: int) -> str:
-    value = table.get(key)
-    if value is None:
-        return ""
-    # a date that TOML has read already
-    text = value if isinstance(value, str) else value.isoformat() if hasattr(value, "isoformat") else None
-    if not isinstance(text, str) or len(text) > most:
-        raise BadInput(f"{at}, {key}", value, f"text of at most {most} characters")
-    if not all(sign.isprintable() or sign in "\n\t" for sign in text):
-        raise BadInput(f"{at}, {key}", text, "text without control characters")
-    return text.strip()
-
-
-def _table(value: object, at: str) -> Mapping[str, object]:
-    if not isinstance(value, Mapping):
-        raise BadInput(at, value, "a table of keys and values")
-    return value
-
-
-def _only(table: Mapping[str, object], at: str, known: set[str]) -> None:
-    for key in table:
-        if key not in known:
-            raise BadInput(
-                f"{at}, {ascii_controls(str(key)[:40])}",
-                described("an unknown key"),
-                f"one of {', '.join(sorted(known))}",
-            )
+    least = 1000 * REFERENCE_A_PER_M * 10 ** (lowest / 20)
+    # a meter that shows zero is below its range, not at minus infinity
+    return 20 * math.log10(max(field, least) / (1000 * REFERENCE_A_PER_M))

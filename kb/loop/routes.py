@@ -7,13 +7,16 @@ reads the parsed table and computes lengths and lists from it.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, TypeVar
 
-from kb.base.errors import BadInput
-from kb.base.validation import bounded
+from kb.base.errors import BadInput, described
+from kb.base.validation import Fields, listed, number, sentence, truth
 
+T = TypeVar("T")
+
+MOST: Final = 200  #: entries of one list in the file
 _LEAST: Final = 3  #: letters of a word by which a route is known
 
 
@@ -105,30 +108,43 @@ class Route:
         return tuple(lines)
 
 
-def routes_from(data: Mapping[str, object]) -> tuple[Route, ...]:
+def routes_from(data: object) -> tuple[Route, ...]:
     """Return the routes of a parsed ``routes.toml``, in its order.
 
     Raises BadInput naming the route and key where something is missing, out of range, without a source,
     or a caution is not known.
     """
-    known = {caution.code: caution for caution in cautions_from(data)}
-    return tuple(_route(row, f"route {number}", known) for number, row in _rows(data, "route"))
+    return _tables(data)[0]
 
 
-def cautions_from(data: Mapping[str, object]) -> tuple[Caution, ...]:
+def cautions_from(data: object) -> tuple[Caution, ...]:
     """Return the cautions of a parsed ``routes.toml``; those with ``always`` belong to every answer."""
-    found = []
-    for number, row in _rows(data, "caution"):
-        at = f"caution {number}"
-        found.append(
-            Caution(
-                _text(row, "code", at),
-                _text(row, "text", at),
-                _text(row, "source", at),
-                row.get("always") is True,
-            )
-        )
-    return tuple(found)
+    return _tables(data)[1]
+
+
+def _tables(data: object) -> tuple[tuple[Route, ...], tuple[Caution, ...]]:
+    fields = Fields(data, "routes", "[[route]] and [[caution]] tables")
+    cautions = fields.need("caution", _rows(_caution, "caution"))
+    known = {caution.code: caution for caution in cautions}
+    routes = fields.need("route", _rows(lambda row, place: _route(row, place, known), "route"))
+    fields.end()
+    return routes, cautions
+
+
+def _rows(read: Callable[[object, str], T], kind: str) -> Callable[[object, str], tuple[T, ...]]:
+    return listed(read, MOST, 1, expected=f"[[{kind}]] tables", each=f"{kind} {{number}}")
+
+
+def _caution(data: object, place: str) -> Caution:
+    fields = Fields(data, place, "a table")
+    caution = Caution(
+        fields.need("code", sentence),
+        fields.need("text", sentence),
+        fields.need("source", sentence),
+        fields.take("always", truth, False),
+    )
+    fields.end()
+    return caution
 
 
 def route_named(typed: str, routes: Sequence[Route]) -> Route:
@@ -153,88 +169,84 @@ def _names(route: Route, word: str) -> bool:
     return len(word) >= _LEAST and any(each.startswith(word) for each in own)
 
 
-def _route(row: Mapping[str, object], at: str, known: Mapping[str, Caution]) -> Route:
-    code = _text(row, "code", at)
+def _route(data: object, place: str, known: Mapping[str, Caution]) -> Route:
+    code = Fields(data, place, "a table").need("code", sentence)
     at = f"route {code}"
+    fields = Fields(data, at, "a table")
+    fields.need("code", sentence)
     sources: dict[str, str] = {}
 
-    def number(key: str, low: float, high: float) -> float:
-        table = row.get(key)
-        if not isinstance(table, Mapping):
-            raise BadInput(f"{at}, {key}", table, "a table with value and source")
-        sources[key] = _text(table, "source", f"{at}, {key}")
-        return bounded(table.get("value"), f"{at}, {key}", low=low, high=high)
+    def value(inner: Fields, key: str, low: float, high: float) -> float:
+        sources[key] = inner.need("source", sentence)
+        found = inner.need("value", number(low, high))
+        inner.end()
+        return found
 
-    height = row.get("height")
-    base = height.get("from") if isinstance(height, Mapping) else None
-    if base not in ("floor", "ceiling"):
-        raise BadInput(f"{at}, height, from", base, "floor or ceiling")
-    codes = row.get("cautions")
-    if not isinstance(codes, Sequence) or isinstance(codes, str) or not codes:
-        raise BadInput(f"{at}, cautions", codes, "a list of caution codes")
-    for each in codes:
-        if each not in known:
-            raise BadInput(f"{at}, cautions", each, f"one of {', '.join(known)}")
-    highest = number("highest", 0, 20) if "highest" in row else None
-    named = [known[each] for each in codes]
+    def sourced(key: str, low: float, high: float) -> Callable[[object, str], float]:
+        return lambda data, place: value(Fields(data, place, _SOURCED), key, low, high)
+
+    def height(data: object, place: str) -> tuple[str, float]:
+        inner = Fields(data, place, _SOURCED)
+        return inner.need("from", _base), value(inner, "height", -10, 10)
+
+    highest = fields.take("highest", sourced("highest", 0, 20), None)
+    base, wire_height = fields.need("height", height, _SOURCED)
+    cautions = fields.need("cautions", listed(_known(known), MOST, 1, expected="a list of caution codes"))
     if highest is not None and "too-high" in known:
-        named.append(known["too-high"])
-    return Route(
+        cautions += (known["too-high"],)
+    route = Route(
         code=code,
-        name=_text(row, "name", at),
-        how=_text(row, "how", at),
-        mind=_text(row, "mind", at),
-        base=str(base),
-        height=number("height", -10, 10),
+        name=fields.need("name", sentence),
+        how=fields.need("how", sentence),
+        mind=fields.need("mind", sentence),
+        base=base,
+        height=wire_height,
         highest=highest,
-        slack=number("slack", 0, 1),
-        ends=number("ends", 0, 20),
-        doorway=number("doorway", 0, 10),
-        cautions=tuple(named),
-        tools=_supplies(row, "tools", at),
-        materials=_supplies(row, "materials", at),
+        slack=fields.need("slack", sourced("slack", 0, 1), _SOURCED),
+        ends=fields.need("ends", sourced("ends", 0, 20), _SOURCED),
+        doorway=fields.need("doorway", sourced("doorway", 0, 10), _SOURCED),
+        cautions=cautions,
+        tools=fields.need("tools", _supplies, "a list of items"),
+        materials=fields.need("materials", _supplies, "a list of items"),
         sources=sources,
-        wire_kind=_text(row, "wire_kind", at) if "wire_kind" in row else "insulated",
+        wire_kind=fields.take("wire_kind", sentence, "insulated"),
     )
+    fields.end()
+    return route
 
 
-def _supplies(row: Mapping[str, object], key: str, at: str) -> tuple[Supply, ...]:
-    lines = row.get(key)
-    if not isinstance(lines, Sequence) or isinstance(lines, str):
-        raise BadInput(f"{at}, {key}", lines, "a list of items")
-    found = []
-    for line in lines:
-        if not isinstance(line, Mapping):
-            raise BadInput(f"{at}, {key}", line, "a table with item, a count and source")
-        counts = {
-            name: bounded(line.get(name, 0), f"{at}, {key}, {name}", low=0, high=1000)
-            for name in ("count", "each", "per_m", "per_corner", "per_doorway", "per_feed_m")
-        }
-        if not any(counts.values()):
-            raise BadInput(
-                f"{at}, {key}, {line.get('item')}",
-                "no count",
-                "count, each, per_m, per_corner or per_doorway",
-            )
-        counts["each"] += counts.pop("count")
-        found.append(
-            Supply(_text(line, "item", f"{at}, {key}"), _text(line, "source", f"{at}, {key}"), **counts)
-        )
-    return tuple(found)
+_SOURCED: Final = "a table with value and source"
 
 
-def _rows(data: Mapping[str, object], key: str) -> list[tuple[int, Mapping[str, object]]]:
-    rows = data.get(key)
-    if not isinstance(rows, Sequence) or isinstance(rows, str) or not rows:
-        raise BadInput("routes", rows, f"[[{key}]] tables")
-    for number, row in enumerate(rows, 1):
-        if not isinstance(row, Mapping):
-            raise BadInput(f"{key} {number}", row, "a table")
-    return list(enumerate(rows, 1))
+def _base(value: object, place: str) -> str:
+    if value not in ("floor", "ceiling"):
+        raise BadInput(place, value, "floor or ceiling")
+    return str(value)
 
 
-def _text(row: Mapping[str, object], key: str, at: str) -> str:
-    value = row.get(key)
-    if not isinstance(value, str) or not value.strip():
-        raise BadInput(f"{at}, {key}", "nothing" if value is None else value, "some text")
-    return value.strip()
+def _known(cautions: Mapping[str, Caution]) -> Callable[[object, str], Caution]:
+    def read(value: object, place: str) -> Caution:
+        code = sentence(value, place)
+        if code not in cautions:
+            raise BadInput(place, code, f"one of {', '.join(cautions)}")
+        return cautions[code]
+
+    return read
+
+
+_COUNTS: Final = ("count", "each", "per_m", "per_corner", "per_doorway", "per_feed_m")
+
+
+def _supply(data: object, place: str) -> Supply:
+    fields = Fields(data, place, "a table with item, a count and source")
+    item = fields.need("item", sentence)
+    counts = {name: fields.take(name, number(0, 1000), 0.0) for name in _COUNTS}
+    if not any(counts.values()):
+        raise BadInput(f"{place}, {item}", described("no count"), f"one of {', '.join(_COUNTS)}")
+    counts["each"] += counts.pop("count")
+    supply = Supply(item, fields.need("source", sentence), **counts)
+    fields.end()
+    return supply
+
+
+_supplies: Final = listed(_supply, MOST, expected="a list of items")

@@ -11,13 +11,13 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
 from kb.base.errors import BadInput
-from kb.base.validation import bounded
+from kb.base.validation import Fields, bounded, listed, number, sentence
 from kb.loop.geometry import Loop
 
 MU0_H_PER_M: Final = 4e-7 * math.pi
@@ -33,6 +33,7 @@ INSULATION_M: Final = 0.75e-3
 #: Current a square millimetre in the bare r.m.s. maximum above which the wire is not offered (common
 #: practice; speech averages 12 dB lower, so this is a margin for long test tones).
 DENSEST_A_PER_MM2: Final = 10.0
+MOST_WIRES: Final = 200  #: of one file
 COLDEST_C: Final = -40.0
 HOTTEST_C: Final = 90.0
 #: e**(-1/4): geometric mean distance of a round wire from itself, as a share of its radius (Grover ch. 3).
@@ -105,26 +106,29 @@ class Stock:
     source: str
 
 
-def stock_from(data: Mapping[str, object]) -> tuple[Stock, ...]:
+def stock_from(data: object) -> tuple[Stock, ...]:
     """Return the wires of a parsed ``wire.toml`` (``[[wire]]`` tables): the ones a search may choose.
 
     Keys: ``name`` (as ``wire_from`` reads it), ``max_ohm_per_km`` (optional), ``source``.
     Raises BadInput naming the table and key.
     """
-    rows = data.get("wire")
-    if not isinstance(rows, Sequence) or isinstance(rows, str) or not rows:
-        raise BadInput("wires", rows, "[[wire]] tables")
-    found = []
-    for number, row in enumerate(rows, 1):
-        at = f"wire {number}"
-        if not isinstance(row, Mapping):
-            raise BadInput(at, row, "a table")
-        source = row.get("source")
-        if not isinstance(source, str) or not source.strip():
-            raise BadInput(f"{at}, source", source, "where the numbers come from")
-        highest = bounded(row.get("max_ohm_per_km", 0), f"{at}, max_ohm_per_km", low=0, high=1000)
-        found.append(Stock(wire_from(str(row.get("name")), f"{at}, name"), highest, source.strip()))
-    return tuple(found)
+    fields = Fields(data, "wires", "[[wire]] tables")
+    found = fields.need(
+        "wire", listed(_stock, MOST_WIRES, 1, expected="[[wire]] tables", each="wire {number}")
+    )
+    fields.end()
+    return found
+
+
+def _stock(data: object, place: str) -> Stock:
+    fields = Fields(data, place, "a table")
+    stock = Stock(
+        fields.need("name", lambda value, at: wire_from(sentence(value, at), at)),
+        fields.take("max_ohm_per_km", number(0, 1000), 0.0),
+        fields.need("source", sentence, "where the numbers come from"),
+    )
+    fields.end()
+    return stock
 
 
 def bundle_gmd(wire: Wire, turns: int, spacing: float | None = None) -> float:
@@ -174,10 +178,10 @@ def _outline_sum(spots: tuple[tuple[float, float], ...]) -> float:
     """
     sides = list(zip(spots, (*spots[1:], spots[0]), strict=True))
     parts = []
-    for number, one in enumerate(sides):
+    for at, one in enumerate(sides):
         long = math.dist(*one)
         parts.append(2 * long * (math.log(2 * long) - 1))
-        parts += [2 * _neumann(one, other) for other in sides[number + 1 :]]
+        parts += [2 * _neumann(one, other) for other in sides[at + 1 :]]
     return math.fsum(parts)
 
 

@@ -17,6 +17,7 @@ from typing import Any, Final
 
 from kb.base import text
 from kb.base.errors import BadInput, described, kind_of
+from kb.base.validation import number, whole
 from kb.catalogue import catalogue
 from kb.domain.visit import Source, read_year
 from kb.domain.words import Display, DriverInput, Kind, Signal
@@ -130,7 +131,7 @@ def job_from(data: object, place: str = "job") -> Job:
             ),
             inputs=DriverInput.read_all(given("inputs"), "inputs"),
             speakers_needed=speakers != "free",
-            length_m=LENGTH if given("length_m") is None else _length(given("length_m")),
+            length_m=LENGTH if given("length_m") is None else _metres(given("length_m"), "length_m"),
             taken=None if given("taken") is None else _signals(given("taken")),
             name=text.line(given("job") or "", "job"),
             materials=() if given("materials") is None else materials_from(given("materials"), "materials"),
@@ -145,14 +146,12 @@ def _known(data: Mapping[Any, Any], fields: Collection[str], place: str) -> None
             raise BadInput(f"{place}, unknown field", key, f"one of {', '.join(fields)}")
 
 
-def _length(value: object) -> float:
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 < value <= LONGEST:
-        raise BadInput(
-            "length_m",
-            value,
-            f"metres from set to driver, a bare number above 0, at most {LONGEST:g} (10 ft are 3.05)",
-        )
-    return float(value)
+_metres: Final = number(
+    0,
+    LONGEST,
+    f"metres from set to driver, a bare number above 0, at most {LONGEST:g} (10 ft are 3.05)",
+    above=True,
+)
 
 
 def _signals(value: object) -> frozenset[Signal]:
@@ -176,13 +175,5 @@ def _numbers(value: object, place: str, read: Any) -> dict[str, Any]:
     return found
 
 
-def _count(value: object, place: str) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= MOST_HAVE:
-        raise BadInput(place, value, f"a count, 1 to {MOST_HAVE}; leave out what is not there")
-    return value
-
-
-def _price(value: object, place: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 < value <= MOST_PRICE:
-        raise BadInput(place, value, "a price above 0")
-    return float(value)
+_count: Final = whole(1, MOST_HAVE, f"a count, 1 to {MOST_HAVE}; leave out what is not there")
+_price: Final = number(0, MOST_PRICE, "a price above 0", above=True)

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from kb.base import text
-from kb.base.errors import BadInput
+from kb.base.validation import Fields, listed, truth, whole
 
 MOST_LINES: Final = 100  #: of one loop
 MOST_COUNT: Final = 10_000  #: of one line
@@ -33,12 +33,9 @@ def materials_from(data: object, place: str = "loop") -> tuple[Material, ...]:
 
     Raises BadInput naming the line, what was seen and what was expected.
     """
-    listed = data.get("items") if isinstance(data, Mapping) else data
-    if not isinstance(listed, Sequence) or isinstance(listed, (str, bytes)):
-        raise BadInput(place, type(listed).__name__, "what 'jackfield loop --json' prints, or its items")
-    if len(listed) > MOST_LINES:
-        raise BadInput(place, f"{len(listed)} items", f"at most {MOST_LINES}")
-    return tuple(_material(one, f"{place}, item {number}") for number, one in enumerate(listed, 1))
+    lines = data.get("items") if isinstance(data, Mapping) else data
+    expected = "what 'jackfield loop --json' prints, or its items"
+    return listed(_material, MOST_LINES, expected=expected, each="{place}, item {number}")(lines, place)
 
 
 def together(loops: Iterable[Sequence[Material]]) -> tuple[Material, ...]:
@@ -53,14 +50,11 @@ def together(loops: Iterable[Sequence[Material]]) -> tuple[Material, ...]:
 
 
 def _material(data: object, place: str) -> Material:
-    if not isinstance(data, Mapping):
-        raise BadInput(place, type(data).__name__, "an object with item and count")
-    for key in data:
-        if key not in ("item", "count", "tool"):
-            raise BadInput(f"{place}, unknown field", key, "item, count or tool")
-    count, tool = data.get("count"), data.get("tool", False)
-    if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= MOST_COUNT:
-        raise BadInput(f"{place}, count", count, f"a whole number from 1 to {MOST_COUNT}")
-    if not isinstance(tool, bool):
-        raise BadInput(f"{place}, tool", tool, "true or false")
-    return Material(text.line(data.get("item"), f"{place}, item", empty=False), count, tool)
+    fields = Fields(data, place, "an object with item and count")
+    material = Material(
+        fields.need("item", lambda value, at: text.line(value, at, empty=False)),
+        fields.need("count", whole(1, MOST_COUNT, f"a whole number from 1 to {MOST_COUNT}")),
+        fields.take("tool", truth, False),
+    )
+    fields.end()
+    return material

@@ -5,14 +5,12 @@ The file may come from anywhere, so every value is checked, and of the cautions 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from kb.base import text
-from kb.base.errors import BadInput
-from kb.base.validation import bounded
-from kb.loop.geometry import MOST_CORNERS, Loop
+from kb.base.validation import Fields, listed, number, truth, whole
+from kb.loop.geometry import MOST_CORNERS, MOST_TURNS, Loop, spot
 
 MOST_CAUTIONS: Final = 40
 
@@ -61,68 +59,58 @@ def loop_data_from(data: object) -> LoopData:
 
     Raises BadInput naming the key, what was seen and what was expected.
     """
-    table = _table(data, "loop")
-    field = _table(table.get("field"), "field")
-    current = _number(table, "current_a", 0, 1000)
-    level = table.get("level")
+    fields = Fields(data, "loop", _OBJECT, bare=True)
+    field = fields.need("field", _object)
+    current = fields.need("current_a", _AMPERES)
+    level = fields.take("level", _object, None)
+    offset = field.take("offset_m", number(-20, 20), None)
     return LoopData(
-        loop=_loop(table),
-        offset=None if field.get("offset_m") is None else abs(_number(field, "offset_m", -20, 20)),
-        wire=text.line(table.get("wire"), "wire", 40),
-        laid=_number(table, "wire_laid_m", 0, 1e5),
+        loop=_loop(fields),
+        offset=None if offset is None else abs(offset),
+        wire=fields.need("wire", lambda value, place: text.line(value, place, 40)),
+        laid=fields.need("wire_laid_m", number(0, 1e5)),
         centre=_range(current, field),
-        levelled=None if level is None else _range(None, _table(level, "level")),
-        voltage_v=_number(table, "voltage_v", 0, 1e5),
-        resistance_ohm=_number(table, "resistance_ohm", 0, 1e5),
-        inductance_h=_number(table, "inductance_h", 0, 1e3),
-        metal_db=_number(table, "metal_allowance_db", 0, 60) if "metal_allowance_db" in table else 0.0,
-        fits=_flag(table.get("fits"), "fits"),
-        judged=table.get("driver", {}) is not None,
-        cautions=_codes(table.get("cautions", [])),
-        routed=bool(table.get("route")),
+        levelled=None if level is None else _range(level.need("current_a", _AMPERES), level),
+        voltage_v=fields.need("voltage_v", number(0, 1e5)),
+        resistance_ohm=fields.need("resistance_ohm", number(0, 1e5)),
+        inductance_h=fields.need("inductance_h", number(0, 1e3)),
+        metal_db=fields.take("metal_allowance_db", number(0, 60), 0.0),
+        fits=fields.need("fits", truth),
+        judged=fields.take("driver", _told, False),
+        cautions=tuple(filter(None, fields.take("cautions", _cautions, ()))),
+        routed=fields.take("route", _told, False),
     )
 
 
-def _loop(table: Mapping[str, object]) -> Loop:
-    corners = _table(table.get("room"), "room").get("corners_m")
-    if not isinstance(corners, Sequence) or isinstance(corners, str) or not 3 <= len(corners) <= MOST_CORNERS:
-        raise BadInput("room, corners_m", corners, f"a list of 3 to {MOST_CORNERS} corners [x, y]")
-    spots = []
-    for number, corner in enumerate(corners, 1):
-        at = f"room, corner {number}"
-        if not isinstance(corner, Sequence) or isinstance(corner, str) or len(corner) != 2:
-            raise BadInput(at, corner, "[x, y] in metres")
-        x, y = (bounded(each, at, low=-1000, high=1000, unit="m") for each in corner)
-        spots.append((x, y, 0.0))
-    turns = table.get("turns")
-    if type(turns) is not int:
-        raise BadInput("turns", turns, "a whole number")
-    return Loop(tuple(spots), turns)
+_OBJECT: Final = "an object, as 'jackfield loop --json' prints it"
+_AMPERES: Final = number(0, 1000)
 
 
-def _range(current: float | None, table: Mapping[str, object]) -> Range:
-    amps = _number(table, "current_a", 0, 1000) if current is None else current
-    return Range(amps, _number(table, "min_db", -200, 200), _number(table, "max_db", -200, 200))
+def _told(value: object, _: str) -> bool:
+    return bool(value)
 
 
-def _codes(rows: object) -> tuple[str, ...]:
-    if not isinstance(rows, Sequence) or isinstance(rows, str) or len(rows) > MOST_CAUTIONS:
-        raise BadInput("cautions", rows, f"a list of at most {MOST_CAUTIONS}")
-    codes = (_table(row, f"caution {number}").get("code") for number, row in enumerate(rows, 1))
-    return tuple(code for code in codes if isinstance(code, str))
+def _object(value: object, place: str) -> Fields:
+    return Fields(value, place, _OBJECT, bare=True)
 
 
-def _table(value: object, place: str) -> Mapping[str, object]:
-    if not isinstance(value, Mapping):
-        raise BadInput(place, value, "an object, as 'jackfield loop --json' prints it")
-    return value
+def _loop(fields: Fields) -> Loop:
+    spots = listed(spot, MOST_CORNERS, 3, expected=_CORNERS, each="room, corner {number}")
+    corners = fields.need("room", _object).need("corners_m", spots)
+    turns = fields.need("turns", whole(1, MOST_TURNS, f"a whole number from 1 to {MOST_TURNS}"))
+    return Loop(tuple((x, y, 0.0) for x, y in corners), turns)
 
 
-def _number(table: Mapping[str, object], key: str, low: float, high: float) -> float:
-    return bounded(table.get(key), key, low=low, high=high)
+_CORNERS: Final = f"a list of 3 to {MOST_CORNERS} corners [x, y]"
 
 
-def _flag(value: object, place: str) -> bool:
-    if not isinstance(value, bool):
-        raise BadInput(place, value, "true or false")
-    return value
+def _range(current: float, fields: Fields) -> Range:
+    return Range(current, fields.need("min_db", number(-200, 200)), fields.need("max_db", number(-200, 200)))
+
+
+def _caution(value: object, place: str) -> str:
+    code = _object(value, place).take("code", lambda one, _: one, None)
+    return code if isinstance(code, str) else ""
+
+
+_cautions: Final = listed(_caution, MOST_CAUTIONS, each="caution {number}")
