@@ -30,6 +30,8 @@ from tests.store.helpers import KEY, raw, visit
 
 ID = "0192a6c0-0000-7000-8000-000000000001"
 ALIAS = AliasFact(sealed_id("alias", ["A/B", "A/C"]), "A/B", "A/C")
+
+
 def looked(store: Store, ask: Callable[[Snapshot], Any]) -> Any:
     """What only a snapshot tells."""
     with store.snapshot() as now:
