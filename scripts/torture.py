@@ -231,6 +231,7 @@ class Terminal(Actor):
             if old is None:
                 return
             new = self.ledger.new("correct", old.set, self.chance)
+            new.correction = True
             note, year = new.said["note"], new.said["source"]["year"]
             new.said = {**old.said, "note": note, "source": {**old.said["source"], "year": year}}
             new.said.pop("id", None)
@@ -260,8 +261,8 @@ class Terminal(Actor):
             self.ledger.may(old, {STANDS, REPLACED}, "unknown")
 
     def withdraw(self) -> None:
-        """Withdraw a visit."""
-        with self.ledger.taken(self.chance, STANDS) as fact:
+        """Withdraw a visit, but no correction: what it corrected would stand again, as it should."""
+        with self.ledger.taken(self.chance, STANDS, corrections=False) as fact:
             if fact:
                 self.ledger.may(fact, {STANDS, WITHDRAWN}, "withdraw")
                 answer = self.again("withdraw", fact.id)
@@ -527,7 +528,7 @@ class Phone(Actor):
             if old is None or any("setting" in jack for jack in old.said["jacks"]):
                 return
             new = self.ledger.new(self.name, old.set, self.chance)
-            new.id = new_id(self.chance)
+            new.correction, new.id = True, new_id(self.chance)
             self.ledger.may(new, {ABSENT, STANDS}, f"corrects {old.marker}")
             self.ledger.may(old, {STANDS, REPLACED}, f"corrected by {new.marker}")
             self.waiting.append((new, old, {**form_of(new), "supersedes": old.id}))

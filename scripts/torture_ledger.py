@@ -55,6 +55,7 @@ class Fact:
     id: str = ""
     may: frozenset[str] = frozenset({ABSENT})
     busy: bool = False
+    correction: bool = False
     version: int = 0  #: counts every change of ``may``
     batch: str = ""  #: visits of one batch come in together, or none does
     story: list[str] = field(default_factory=list)  #: what happened to it, for whoever looks for a fault
@@ -143,10 +144,15 @@ class Ledger:
             fact.story.append(f"{self.at()} {why}: {'/'.join(sorted(fact.may))}")
 
     @contextmanager
-    def taken(self, chance: random.Random, state: str) -> Iterator[Fact | None]:
-        """A visit that is certainly in ``state``, on which nobody else acts meanwhile."""
+    def taken(self, chance: random.Random, state: str, *, corrections: bool = True) -> Iterator[Fact | None]:
+        """A visit that is certainly in ``state``, on which nobody else acts meanwhile; ``corrections``: it
+        may be a correction."""
         with self.lock:
-            fit = [f for f in self.facts.values() if f.may == {state} and f.id and not f.busy]
+            fit = [
+                f
+                for f in self.facts.values()
+                if f.may == {state} and f.id and not f.busy and (corrections or not f.correction)
+            ]
             fact = chance.choice(fit) if fit else None
             if fact:
                 fact.busy = True
