@@ -28,6 +28,7 @@ from torture_programs import Answer, Ground, Programs
 STANDS, REPLACED, WITHDRAWN, ABSENT = "stands", "superseded", "withdrawn", "absent"
 OUTDONE = "outdone"  #: by another correction; here nobody corrects a visit twice, so no visit may be it
 TAKEN_BACK: Final = "taken-back"  #: with its bundle; here nobody takes one back, so no visit may be it
+PART: Final = 200  #: queries that one command is asked at the end
 MARKER: Final = re.compile(r"\bzq[bdfgkmptvz]{9}\b")  # no word of any language, and no ending to be cut off
 TAG: Final = re.compile(r"(?s)<head>.*</head>|<[^>]*>")
 PLACES: Final = ("kitchen", "lounge", "chapel", "bedroom", "hall")
@@ -351,6 +352,15 @@ class Check:
             if stands not in merge.may:
                 self.ledger.violated("state", f"merge {merge.id} of {merge.spelling} stands: {stands}")
 
+    def _found(self, queries: list[str], ground: Ground | None = None) -> list[str]:
+        """The answers of ``find``, a line each; asked in parts, as a command may take only so long."""
+        file = self.folder / "queries.txt"
+        lines: list[str] = []
+        for start in range(0, len(queries), PART):
+            file.write_text("\n".join(queries[start : start + PART]) + "\n", encoding="utf-8")
+            lines += self.ask("find", "--batch", file, "--limit", "100", ground=ground).said.splitlines()
+        return lines
+
     def index(self, at_end: dict[str, str]) -> None:
         """The index as it grew answers as one built anew, and finds the words of what stands only."""
         words = [*PLACES, *(m for m in self.ledger.facts)]
@@ -360,12 +370,9 @@ class Check:
         narrowed = [f"signal:{s} make:{m}" for s in ("optical", "headphone") for m in sorted(makes)]
         narrowed += [f"{place} year:2010-2015" for place in PLACES]
         queries = words + codes + damaged + narrowed
-        file = self.folder / "queries.txt"
-        file.write_text("\n".join(queries) + "\n", encoding="utf-8")
         self.verdict.queries = len(queries)
-        grown = self.ask("find", "--batch", file, "--limit", "100").said.splitlines()
-        fresh = self.ground.anew(self.folder / "anew")
-        built = self.ask("find", "--batch", file, "--limit", "100", ground=fresh).said.splitlines()
+        grown = self._found(queries)
+        built = self._found(queries, self.ground.anew(self.folder / "anew"))
         if len(grown) != len(queries) or len(built) != len(queries):
             self.ledger.violated(
                 "index", f"{len(queries)} queries, {len(grown)} answers, {len(built)} by a new index"
