@@ -29,6 +29,8 @@ REPORT = Path(_FOLDER.name) / "report"
 REPORT.touch()
 os.environ["JACKFIELD_TEST_REPORT"] = str(REPORT)
 sys.path.insert(0, str(Path(__file__).parent / "watch"))
+# Some scripts hold what tests use too: the ways of choosing of a fault search, torture's actors.
+sys.path.insert(0, str(Path(__file__).parents[1] / "scripts"))
 import only_sqlite  # noqa: E402
 
 os.environ |= only_sqlite.guarded(os.environ)

@@ -1,8 +1,0 @@
-"""The scripts hold the ways of choosing that tests use too."""
-
-from __future__ import annotations
-
-import sys
-from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).parents[2] / "scripts"))
