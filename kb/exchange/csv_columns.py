@@ -17,6 +17,7 @@ and what holds for every row:
 from __future__ import annotations
 
 import re
+import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -119,7 +120,9 @@ def date_form(form: str, place: str) -> str:
     A format that leaves out day, month or year is invalid too: all visits would get one day of 1900.
     """
     try:
-        read = datetime.strptime(_PROBE.strftime(form), form)  # noqa: DTZ007 (only its day is looked at)
+        with warnings.catch_warnings():  # a day without a year: Python 3.13 warns of it, here it is refused
+            warnings.simplefilter("ignore", DeprecationWarning)
+            read = datetime.strptime(_PROBE.strftime(form), form)  # noqa: DTZ007 (only its day is looked at)
     except (ValueError, re.error):  # strptime builds a regular expression: a code used twice is one too many
         read = None
     if read is None or read.date() != _PROBE.date():
