@@ -8,7 +8,7 @@
 >>> evidence.expect(Source("Norwell", "NV46-212")).shapes[0].outputs[0].signal.value
 'optical'
 
-How: ``tree.py`` has the rule of backing off, ``levels.py`` the circles. Four things are learned apart:
+How: ``shrinkage.py`` has the rule of backing off, ``groups.py`` the groups. Four things are learned apart:
 
 - *shapes*, which outputs there are, jointly. A finding is one visit to one set. A visit that tells of some
   jacks only (told, or nothing but jacks that were tried) stands for the fullest panel that others saw there.
@@ -17,7 +17,7 @@ How: ``tree.py`` has the rule of backing off, ``levels.py`` the circles. Four th
 - *taken* belongs to the home and not to the set: it is learned by the signals that a panel has (and by era),
   not by make or model; jointly over the outputs, as a home seldom has two soundbars.
 - *works*, what came of trying an output: by signal, make and era, family, set and driver input. A failure
-  that a setting put right later counts neither way (``remedy.py``).
+  that a setting put right later counts neither way (``remedied.py``).
 """
 
 from __future__ import annotations

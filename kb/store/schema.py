@@ -1,7 +1,7 @@
 """Define the tables of a book and what they may hold.
 
 Facts only, each with the revision at which it was recorded; nothing is ever changed in place
-(``guards.py``). What may be shared and what is private stand in different tables, so that a reader of
+(``triggers.py``). What may be shared and what is private stand in different tables, so that a reader of
 the first can leak nothing of the second.
 
 A word added to ``kb.domain.words`` changes a CHECK here and needs a migration; a test compares both.

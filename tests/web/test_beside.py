@@ -22,7 +22,7 @@ from tests.web.conftest import FORM
 from tests.web.test_serve import Line, Served
 
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
-pytest.importorskip("cheroot", reason="the extra jackfield[web] is not installed")
+pytest.importorskip("h11", reason="the extra jackfield[web] is not installed")
 
 ROOT = Path(__file__).parents[2]
 ENOUGH = 40  #: visits that a phone sends at most in one test
