@@ -3,7 +3,7 @@
 ``python scripts/calibrate_lookup.py`` asks for codes of an open list, damaged in every way of
 ``scripts/damage.py``, in books that hold 75, 40 and 10 of a hundred of them. A hash of the code splits the
 list in halves: the reliability printed is of queries about the half that the weights of
-``kb.index.calibration`` were not fitted on. ``--fit`` fits the weights on the other half, with other damage,
+``kb.index.scoring`` were not fitted on. ``--fit`` fits the weights on the other half, with other damage,
 and prints them.
 """
 
@@ -26,9 +26,8 @@ from scipy.optimize import minimize  # type: ignore[import-untyped]
 
 from kb.base.errors import BadInput
 from kb.index import Index
-from kb.index.calibration import WEIGHT, Signs
 from kb.index.query import parse
-from kb.index.score import STEEP, scored, signs
+from kb.index.scoring import STEEP, WEIGHT, Signs, scored, signs
 
 SIZE = 19_000
 BOOKS = (750, 400, 100)  # of a thousand codes
@@ -141,7 +140,7 @@ def weighed(all_of: list[Asked], unknown: float, printed: float) -> np.ndarray:
 
 
 def fit(all_of: list[Asked]) -> Signs:
-    """The weights that make what came true the likeliest: score = share * trust (see ``kb.index.score``)."""
+    """The weights that make what came true the likeliest: score = share * trust (``kb.index.scoring``)."""
     weights = weighed(all_of, 2 / 3, 1 / 3)
     kept = [(one, w) for one, w in zip(all_of, weights, strict=True) if one.signs]
     names = sorted({name for one, _ in kept for name in one.signs or {}})

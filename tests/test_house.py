@@ -52,6 +52,9 @@ LIBRARIES: Mapping[str, set[str]] = {
 #: Modules of the standard library that the pure packages do without, so that they run on any Python.
 IMPURE = {"sqlite3", "threading", "multiprocessing", "subprocess", "fcntl", "msvcrt", "ctypes", "socket"}
 PURE = {name for name, layer in LAYERS.items() if 1 <= layer <= 5 and name != "kb.settings"}
+#: Where a lookup of a model begins, and what it may do without besides: it reads the index from SQLite.
+LOOKUP = "kb.index.reader"
+IMPURE_FOR_LOOKUP = IMPURE - {"sqlite3"}
 
 
 def name_of(path: Path) -> str:
@@ -99,6 +102,40 @@ def wrong_library(module: str, source: str) -> list[str]:
     return sorted(foreign | (tops & IMPURE if here in PURE else set()))
 
 
+def loaded(module: str, sources: Mapping[str, str]) -> dict[str, set[str]]:
+    """Every module of ``kb`` that importing a module loads, with what it imports at that moment."""
+    out: dict[str, set[str]] = {}
+    waiting = [module]
+    while waiting:
+        name = waiting.pop()
+        if name in sources and name not in out:
+            out[name] = set(imports_at_once(sources[name], sources))
+            waiting += [*out[name], *(name[:at] for at, char in enumerate(name) if char == ".")]
+    return out
+
+
+def imports_at_once(source: str, known: Iterable[str] = MODULES) -> Iterator[str]:
+    """What a source imports when it is loaded: not inside functions, and not for the type checker alone."""
+    whole = ast.parse(source)
+    for node in ast.walk(whole):
+        later = isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
+        later |= isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
+        if later:
+            node.body = [ast.Pass()]  # type: ignore[attr-defined]
+    yield from imports(ast.unparse(whole), known)
+
+
+def wrong_for_lookup(module: str, sources: Mapping[str, str]) -> list[str]:
+    """What a lookup that begins in a module loads, and must do without on a bare Python."""
+    return sorted(
+        f"{name} imports {there}"
+        for name, all_of in loaded(module, sources).items()
+        for there in all_of
+        if (top := there.split(".")[0]) != "kb"
+        and (top not in sys.stdlib_module_names or top in IMPURE_FOR_LOOKUP)
+    )
+
+
 def circle(sources: Mapping[str, str]) -> list[str]:
     """The modules of one import circle, or nothing."""
     graph = {
@@ -121,6 +158,14 @@ def test_imports_go_to_lower_layers_only(module: str) -> None:
 @pytest.mark.parametrize("module", MODULES)
 def test_a_package_imports_only_the_libraries_on_its_list(module: str) -> None:
     assert not wrong_library(module, MODULES[module].read_text("utf-8"))
+
+
+def test_a_lookup_loads_only_what_any_python_has() -> None:
+    """So that it runs where there are no threads, no locks of files and no compiled libraries."""
+    sources = {module: path.read_text("utf-8") for module, path in MODULES.items()}
+    assert not wrong_for_lookup(LOOKUP, sources)
+    assert {"kb.index.candidates", "kb.index.scoring", "kb.base.files"} <= loaded(LOOKUP, sources).keys()
+    assert "kb.index.words" not in loaded(LOOKUP, sources)
 
 
 def test_no_modules_import_each_other_in_a_circle() -> None:
@@ -146,4 +191,8 @@ def test_the_checks_of_this_file_can_fail() -> None:
     assert wrong_layer("kb.path.rules", "from kb.book import Book") == ["kb.path.rules imports kb.book"]
     assert wrong_layer("kb.cli.find", "from kb.web.site import page") == ["kb.cli.find imports kb.web.site"]
     assert wrong_library("kb.pack.solve", "import numpy\nimport threading") == ["numpy", "threading"]
+    assert wrong_for_lookup(
+        "kb.a", {"kb.a": "from kb.b import x", "kb.b": "import threading\nimport re"}
+    ) == ["kb.b imports threading"]
+    assert not wrong_for_lookup("kb.a", {"kb.a": "def f():\n    import whoosh"})
     assert circle({"kb.a": "from kb import b", "kb.b": "from kb.a import x", "kb.c": ""})

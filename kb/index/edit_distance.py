@@ -17,7 +17,7 @@ _LIKE = frozenset("UV VU 17 71 4A A4 CG GC EF FE PR RP MN NM 38 83 VY YV KX XK H
 
 
 class Weights(NamedTuple):
-    """Cost of one damage; 1 is a plain slip. Chosen on simulated damage (``kb.index.score``)."""
+    """Cost of one damage; 1 is a plain slip. Chosen on simulated damage (``kb.index.scoring``)."""
 
     unknown: float = 0.05  # '?' against one character
     unknown_loose: float = 0.5  # '?' against none

@@ -60,7 +60,7 @@ class Match(NamedTuple):
     """One set that may be meant.
 
     ``score`` (0..1) is for ``exact``, ``near`` and ``family`` the probability that this set is the one
-    meant, calibrated on simulated damage (``kb.index.score``); for ``text`` it is the share of the words,
+    meant, calibrated on simulated damage (``kb.index.scoring``); for ``text`` it is the share of the words,
     weighed by rarity, that the set's text holds. ``snippet`` is plain text, "" without a text match.
     """
 

@@ -121,7 +121,7 @@ class Index:
         """
         import shutil
 
-        from kb.index.build import build
+        from kb.index.writer import build
 
         with self.writing():
             generation: Path | None = None
@@ -143,7 +143,7 @@ class Index:
         One transaction: a crash leaves the revision before, and the book calls again. A revision not above
         the present one changes nothing. Raises ``IndexBroken`` where there is no index to update.
         """
-        from kb.index.update import apply
+        from kb.index.writer import apply
 
         with self.writing():
             generation = self._generation()
@@ -154,7 +154,7 @@ class Index:
 
     def check(self) -> list[str]:
         """What is wrong with the index, in plain sentences; empty when all is well. Reads all of it."""
-        from kb.index.update import problems
+        from kb.index.writer import problems
 
         try:
             return problems(self._generation())
@@ -201,7 +201,7 @@ class Index:
         return self._reader
 
     def _fold_in(self, *, wait: bool) -> None:
-        from kb.index.update import fold_pending
+        from kb.index.writer import fold_pending
 
         try:
             lock = (

@@ -17,14 +17,13 @@ from kb.base.errors import JackfieldError
 from kb.base.files import moved
 from kb.index import keys as k
 from kb.index import layout as files
-from kb.index import siblings as s
+from kb.index import suggest as s
 from kb.index import tables as t
+from kb.index.candidates import Identifier, Lookup
 from kb.index.entry import Answer, Filters, How, IndexBroken, Match
-from kb.index.identify import Identifier
-from kb.index.lookup import Lookup
 from kb.index.normalize import normalise
 from kb.index.query import Query, parse, year_of
-from kb.index.score import FAMILY_MATE, NEAR_FROM, SHORT_WORD, SHOWN_FROM, Candidate, scored
+from kb.index.scoring import FAMILY_MATE, NEAR_FROM, SHORT_WORD, SHOWN_FROM, Candidate, scored
 
 if TYPE_CHECKING:
     from kb.index.words import Hit, WordSearcher

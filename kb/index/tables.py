@@ -57,6 +57,8 @@ MOST_FOUND = " ORDER BY findings DESC, make, model"
 
 SetRow = tuple[int, str, str, str, str, int, int, int | None, int | None, str, str, str, str]
 SpellingRow = tuple[int, int, str, str, str, str, int]
+Row = tuple[int, str, str, int]
+"""Set, make, model (normalised), whether the make was cut off the model."""
 
 
 def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:

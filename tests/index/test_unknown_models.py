@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 
 from kb.index import Index, SetEntry
 from kb.index.edit_distance import plain_distance, slips
-from kb.index.family import learn
 from kb.index.normalize import fold, normalise
-from kb.index.score import NEAR_FROM
+from kb.index.scoring import NEAR_FROM
+from kb.index.suggest import learn
 from tests.index.conftest import region, sets
 
 Book = Callable[..., Index]

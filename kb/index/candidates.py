@@ -1,6 +1,8 @@
-"""Look up the rows that a damaged code can have come from: by key, by beginning and by make.
+"""Retrieve the sets that a damaged make and model can have come from: by key, by beginning and by make.
 
-Each look-up is bounded, whatever the query holds.
+Stages, each only when the one before found nothing close: one slip; a lost or added end; two slips and an end
+with a slip; make and model written in one. Look-alikes are folded away before all of them. Each look-up is
+bounded, whatever the query holds.
 """
 
 from __future__ import annotations
@@ -11,19 +13,19 @@ from collections.abc import Iterable
 from zlib import crc32
 
 from kb.index import keys as k
+from kb.index.cost import Weigher, mark_sisters
 from kb.index.edit_distance import Near, plain_distance
 from kb.index.entry import IndexBroken
-from kb.index.normalize import fold, shape
-from kb.index.splits import Reading
+from kb.index.normalize import fold, normalise, shape
+from kb.index.query import Segmentation, around, ends, middles, pieces, segmentations, without_size
+from kb.index.scoring import FAR, Candidate
+from kb.index.tables import Row
 
 _ROWS = 3_000  # rows of one look-up; more are a code too short to tell
 _RANGE = 300
 _SCANNED = 20_000  # spellings, at most, that are read through for the middle of a code
 _INSIDE_FROM = 4
 _FEW = 800  # sets of a make up to which all are weighed when nothing is close
-
-Row = tuple[int, str, str, int]
-"""Set, make, model (normalised), whether the make was cut off the model."""
 
 _BY_KEY = (
     "SELECT s.set_id, s.make, s.model, s.short FROM json_each(?) j"
@@ -105,7 +107,7 @@ class Lookup:
             ).fetchall()
         return rows
 
-    def close(self, way: Reading) -> list[Row]:
+    def close(self, way: Segmentation) -> list[Row]:
         code, unknown = _code(way)
         if len(code) < 2:
             return []
@@ -127,7 +129,7 @@ class Lookup:
             if there:
                 raise IndexBroken("index: the bit map lacks a key that is in the table")
 
-    def ends(self, way: Reading, *, far: bool = True) -> list[Row]:
+    def ends(self, way: Segmentation, *, far: bool = True) -> list[Row]:
         """Sets whose model begins, or ends, with what was read."""
         if "?" in way.code:
             return self._pattern(way)
@@ -147,21 +149,21 @@ class Lookup:
         values = (start, start + "\U0010ffff", make, most) if make else (start, start + "\U0010ffff", most)
         return self._db.execute(rows, values).fetchall()
 
-    def _pattern(self, way: Reading) -> list[Row]:
+    def _pattern(self, way: Segmentation) -> list[Row]:
         """Sets that share the readable beginning (or end) of a code with unreadable characters."""
         code = fold(way.code)
         head, tail = code.split("?", 1)[0], code.rsplit("?", 1)[1]
         column, start = ("folded", head) if len(head) >= len(tail) else ("backward", tail[::-1])
         return self._range(column, start, way.make, _ROWS) if len(start) >= 2 else []
 
-    def far(self, way: Reading) -> list[Row]:
+    def far(self, way: Segmentation) -> list[Row]:
         code, unknown = _code(way)
         if len(code) + unknown < 4 or unknown > 2:
             return []
         hashes = set(k.within_two(code, unknown))
         return self._rows(hashes, way.make)
 
-    def far_ends(self, way: Reading) -> list[Row]:
+    def far_ends(self, way: Segmentation) -> list[Row]:
         """Sets that are a slip and a lost or added end away."""
         code, unknown = _code(way)
         if unknown or len(code) < 5:
@@ -180,8 +182,8 @@ class Lookup:
                     break
         return rows
 
-    def in_one(self, joined: str) -> list[Reading]:
-        """Readings of make and model written without a gap, the make at most one slip off."""
+    def in_one(self, joined: str) -> list[Segmentation]:
+        """Segmentations of make and model written without a gap, the make at most one slip off."""
         if len(joined) < 6:
             return []
         code = fold(joined)
@@ -197,7 +199,7 @@ class Lookup:
             " AND (j.value << 24) + 16777215 CROSS JOIN makes m ON m.id = k.key & 16777215 LIMIT 200",
             (str(list(cuts)),),
         ).fetchall()
-        out: dict[tuple[str, str], tuple[int, Reading]] = {}
+        out: dict[tuple[str, str], tuple[int, Segmentation]] = {}
         for make in {row[1] for row in rows}:
             target = fold(make)
             for size in range(max(2, len(make) - 1), min(len(make) + 2, len(joined) - 2)):
@@ -208,24 +210,24 @@ class Lookup:
                     slips = plain_distance(part, target)
                     if slips <= (1 if len(make) >= 4 else 0):
                         spelt = joined[:size] if start else joined[-size:]
-                        way = Reading(joined[start:end], (spelt,), make, bound=True)
+                        way = Segmentation(joined[start:end], (spelt,), make, bound=True)
                         out.setdefault((way.code, make), (slips - 2 * len(make), way))
         ranked = sorted(out.values(), key=lambda pair: pair[0])
         return [way for _, way in ranked[:6]]
 
-    def cut_anywhere(self, joined: str) -> list[tuple[Reading, list[Row]]]:
-        """Readings of make and model written in one, the make spelt anyhow and the code well enough."""
+    def cut_anywhere(self, joined: str) -> list[tuple[Segmentation, list[Row]]]:
+        """Segmentations of make and model written in one, the make spelt anyhow and the code well enough."""
         out = []
         for size in range(2, min(24, len(joined) - 3)):
             for code, rest in ((joined[size:], joined[:size]), (joined[:-size], joined[-size:])):
-                way = Reading(code, (rest,), bound=True)
+                way = Segmentation(code, (rest,), bound=True)
                 if rest.isalpha() and "?" not in code:
                     rows = self._rows(k.one_less(k.encode(fold(code))))
                     if rows:
                         out.append((way, rows))
         return out
 
-    def inside(self, way: Reading) -> list[Row]:
+    def inside(self, way: Segmentation) -> list[Row]:
         """Sets whose model holds what was read somewhere in it: those of the make, or all of a small book."""
         code = fold(way.code)
         if len(code) < _INSIDE_FROM or "?" in code:
@@ -261,7 +263,135 @@ class Lookup:
         return [row for row in self._range("folded", fold(head), make) if not make or row[1] == make][:most]
 
 
-def _code(way: Reading) -> tuple[bytes, int]:
+def _code(way: Segmentation) -> tuple[bytes, int]:
     """The folded code without unreadable characters, and how many there were."""
     unknown = way.code.count("?")
     return k.encode(fold(way.code.replace("?", "") if unknown else way.code)), unknown
+
+
+_GLUED_FROM = 3  # letters of a make that may be written in one with the code
+_SURE = 0.35  # cost from which other segmentations of the query are tried
+_GOOD = 0.7  # cost up to which later stages cannot find a better one
+_ONE = 1.05  # cost of one slip
+_TWO = 1.8  # cost from which two slips may be the better explanation
+_BOTH = 2.1  # cost of two slips, or of a slip and a lost end
+_THREE = 2.9
+_LETTERS = 14  # of a model name without a digit for which it is worth looking far; more are words
+
+
+class Identifier:
+    """Finds sets by damaged make and model. Not for several threads at once."""
+
+    def __init__(self, lookup: Lookup) -> None:
+        self.lookup = lookup
+
+    def candidates(self, tokens: tuple[str, ...]) -> tuple[list[Candidate], tuple[str, ...], str]:
+        """Candidates by cost, one a set; the pieces of the query; the make that stands in it, or ""."""
+        parts, joined = pieces(tokens)
+        if not parts:
+            return [], (), ""
+        coded, joined = without_size(parts, joined)
+        within = middles(coded)
+        makes = self.lookup.known_makes(ends(coded).union(within))
+        known = makes & ends(coded)
+        ways = segmentations(coded, known, joined)
+        named = any(way.make for way in ways)
+        if not named:
+            ways = self._glued("".join(coded)) + ways
+        ways += [around(coded, *place, name) for name, place in within.items() if name in makes]
+        search = _Search(self.lookup, known, {} if named else self._misspelt(coded))
+        search.run(ways, "".join(coded))
+        found = [c for c in search.best.values() if c.label < FAR]
+        mark_sisters(found)
+        found.sort(key=lambda c: (c.cost, c.model, c.make))
+        make = max((way.make for way in ways if not way.bound), key=len, default="") or next(
+            (p for p in parts if p in known), ""
+        )
+        return found, parts, make
+
+    def _misspelt(self, parts: tuple[str, ...]) -> dict[str, frozenset[str]]:
+        """Pieces that are a slip away from makes of the book, and these makes (normalised)."""
+        near = {piece: self.lookup.near_makes(piece) for piece in parts if piece.isalpha()}
+        return {piece: frozenset(map(normalise, makes)) for piece, makes in near.items() if makes}
+
+    def _glued(self, joined: str) -> list[Segmentation]:
+        """Segmentations of a make of the book and a code written in one."""
+        sizes = range(_GLUED_FROM, len(joined) - 2)
+        cuts = [(joined[:n], joined[n:]) for n in sizes] + [(joined[-n:], joined[:-n]) for n in sizes]
+        known = self.lookup.known_makes({name for name, _ in cuts})
+        ways = [Segmentation(code, (name,), name, bound=True) for name, code in cuts if name in known]
+        return sorted(ways, key=lambda way: -len(way.make))[:3]
+
+
+class _Search:
+    """One query's candidates as they gather."""
+
+    def __init__(self, lookup: Lookup, known: set[str], misspelt: dict[str, frozenset[str]]) -> None:
+        self._lookup = lookup
+        self._known = known
+        self._misspelt = misspelt
+        self._weighers: dict[Segmentation, Weigher] = {}
+        self.best: dict[int, Candidate] = {}
+
+    def _weigh(self, way: Segmentation, rows: Iterable[Row], known: set[str] | None = None) -> None:
+        weigher = self._weighers.get(way)
+        if weigher is None:
+            weigher = Weigher(way, self._known if known is None else known, self._misspelt)
+            self._weighers[way] = weigher
+        weigher.weigh(rows, self.best)
+
+    @property
+    def _lowest(self) -> float:
+        return min((c.gate for c in self.best.values()), default=9.0)
+
+    def run(self, ways: list[Segmentation], joined: str) -> None:
+        """All stages that are needed."""
+        look = self._lookup
+        first = [way for way in ways if not way.turned and (way.make or not way.leaves_digits)]
+        named = any(way.make and not way.bound for way in first)
+        for way in first:
+            self._weigh(way, look.close(way))
+            if self._lowest < _SURE:
+                break
+        if self._lowest > _GOOD:
+            for way in first:
+                self._weigh(way, look.ends(way, far=self._lowest > _ONE))
+        if self._lowest > (_GOOD if any("?" in way.code for way in first) else _TWO):
+            self._far(first)
+        if self._lowest > _TWO:
+            for way in first[:3]:
+                self._weigh(way, look.inside(way))
+            for way in ways:
+                if way not in first:
+                    self._weigh(way, look.close(way) + look.ends(way))
+        if self._lowest > _BOTH:
+            for way in first:
+                if way.make:
+                    self._weigh(way, look.all_of(way.make))
+        if self._lowest > (_THREE if named else _ONE):
+            self._in_one(joined)
+
+    def _far(self, first: list[Segmentation]) -> None:
+        first = sorted(first, key=lambda way: self._misspelt.keys().isdisjoint(way.rest))
+        far = [way for way in first if way.plausible] or [w for w in first[:2] if len(w.code) <= _LETTERS]
+        for way in far[:3]:
+            self._weigh(way, self._lookup.far(way))
+            if self._lowest > _BOTH:
+                self._weigh(way, self._lookup.far_ends(way))
+            if self._lowest < (_THREE if way.make else _BOTH):
+                break
+
+    def _in_one(self, joined: str) -> None:
+        look = self._lookup
+        for at, way in enumerate(look.in_one(joined)):
+            made = {way.make}
+            self._weigh(way, look.close(way) + look.ends(way), made)
+            if self._lowest > _TWO and at < 2:
+                self._weigh(way, look.far(way), made)
+                if self._lowest > _BOTH:
+                    self._weigh(way, look.far_ends(way), made)
+                if self._lowest > _BOTH:
+                    self._weigh(way, look.all_of(way.make), made)
+        if self._lowest > _ONE:
+            for way, rows in look.cut_anywhere(joined):
+                self._weigh(way, rows)

@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from kb.index.edit_distance import Near, substitutions, weighted_distance
-from kb.index.lookup import Row
 from kb.index.normalize import fold
-from kb.index.query import SMALL, year_of
-from kb.index.score import FAR, SHORT_WORD, Candidate, Damage
-from kb.index.splits import Reading
+from kb.index.query import SMALL, Segmentation, year_of
+from kb.index.scoring import FAR, SHORT_WORD, Candidate, Damage
+from kb.index.tables import Row
 
 NO_LIKENESS = 9.0
 _RESCORED, _RUNNERS_UP = 24, 6  # candidates of one look-up that are weighed in full; of the second best
@@ -36,9 +35,9 @@ _SHORT = 0.4  # added cost of a damaged code that also lacks the make printed in
 
 
 class Weigher:
-    """One reading of the query against rows; the bit tables of its code are made once."""
+    """One segmentation of the query against rows; the bit tables of its code are made once."""
 
-    def __init__(self, way: Reading, known: set[str], misspelt: Mapping[str, frozenset[str]]) -> None:
+    def __init__(self, way: Segmentation, known: set[str], misspelt: Mapping[str, frozenset[str]]) -> None:
         self._way = way
         self._known = known
         self._misspelt = misspelt
@@ -180,7 +179,7 @@ def _changed_letter(read: str, printed: str) -> int:
 
 
 def _rest(
-    way: Reading, make: str, known: set[str], misspelt: Mapping[str, frozenset[str]]
+    way: Segmentation, make: str, known: set[str], misspelt: Mapping[str, frozenset[str]]
 ) -> tuple[float, int, tuple[str, ...]]:
     """What the query holds besides the code, given the make: its cost, slips in the make, other words."""
     if not way.rest:
@@ -208,7 +207,11 @@ def _rest(
 
 
 def _left(
-    way: Reading, left: tuple[str, ...], make: str, known: set[str], misspelt: Mapping[str, frozenset[str]]
+    way: Segmentation,
+    left: tuple[str, ...],
+    make: str,
+    known: set[str],
+    misspelt: Mapping[str, frozenset[str]],
 ) -> tuple[float, tuple[str, ...]]:
     """Cost of pieces that are neither code nor make, and the words among them; ``make`` if they lack it."""
     cost, words = 0.0, list[str]()
