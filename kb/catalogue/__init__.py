@@ -19,6 +19,7 @@ from kb.catalogue.items import (
     Prior,
     Reach,
 )
+from kb.catalogue.naming import item_name
 from kb.catalogue.reader import catalogue, read_catalogue
 from kb.catalogue.vocabulary import Carried, CautionCode, Part, Role, StepCode
 
@@ -39,5 +40,6 @@ __all__ = [
     "StepCode",
     "catalogue",
     "data_file",
+    "item_name",
     "read_catalogue",
 ]

@@ -66,10 +66,10 @@ def path_command(session: Session, asked: Asked, svg: str | None) -> int:
 def write_picture(file: str, session: Session, source: Source, panel: Panel, connection: Connection) -> None:
     """Panel and chain as an SVG file."""
     from kb.cli.outputfile import write_out
+    from kb.domain.language import language
     from kb.settings import Units
     from kb.sheet.drawing import path_picture
     from kb.sheet.layout import chain_links, panel_rows
-    from kb.sheet.translation import language
 
     chosen = connection.chosen
     said = language(feet=session.settings.units is Units.FEET)

@@ -9,6 +9,7 @@ import click
 from kb.base import clock, text
 from kb.base.errors import BadInput, NotFound, described
 from kb.base.inputfiles import read_data
+from kb.base.messages import LANGUAGES
 from kb.cli.common import OUTPUT, Session, command_options
 from kb.cli.outputfile import write_out
 from kb.cli.path_options import Asked, path_options
@@ -16,7 +17,6 @@ from kb.path import best_to_json
 from kb.settings import Units
 from kb.sheet.page import Sheet, render
 from kb.sheet.paper import Paper
-from kb.sheet.translation import LANGUAGES
 
 if TYPE_CHECKING:
     from kb.loop.verdict import Judgement

@@ -6,12 +6,13 @@ import click
 
 from kb.base import clock
 from kb.base.errors import BadInput, NotFound, described
+from kb.base.messages import LANGUAGES
 from kb.cli.common import OUTPUT, Session, command_options
 from kb.cli.outputfile import write_out
 from kb.cli.path_options import Asked, path_options
+from kb.domain.language import language
 from kb.settings import Units
 from kb.sheet.tag import HEIGHT_MM, WIDTH_MM, make_tag, tag_page
-from kb.sheet.translation import LANGUAGES, language
 
 
 @click.command("tag")

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 from kb.base.text import visible
+from kb.domain.language import ENGLISH, Language
 from kb.domain.panel import Panel
 from kb.path.answer import Connection, Path
 from kb.path.jacks import names
-from kb.path.sentences import ENGLISH, jack_phrase, sentence
+from kb.path.sentences import jack_phrase, sentence
 
 
 def to_json(connection: Connection) -> dict[str, Any]:
@@ -60,9 +60,9 @@ def best_to_json(connection: Connection) -> dict[str, Any] | None:
     }
 
 
-def jack_name(panel: Panel, index: int, table: Mapping[str, str] = ENGLISH) -> str:
+def jack_name(panel: Panel, index: int, language: Language = ENGLISH) -> str:
     """Jack number ``index`` as every sentence calls it: ``jack 4, the 3.5 mm jack without a mark``."""
-    return jack_phrase(*names(panel.jacks)[index][:2], table, names(panel.jacks)[index].number)
+    return jack_phrase(*names(panel.jacks)[index][:2], language, names(panel.jacks)[index].number)
 
 
 def chain(path: Path, panel: Panel) -> tuple[str, ...]:
@@ -79,9 +79,9 @@ def chain(path: Path, panel: Panel) -> tuple[str, ...]:
     OPTICAL OUT -> optical cable 2 m -> DAC -> RCA pair to 3.5 mm cable 2 m -> driver, 3.5 mm line input
     """
     if path.jack is None:
-        first = ENGLISH["part/loudspeaker"]
+        first = ENGLISH("path/part/loudspeaker")
     else:
         jacks = [panel.jacks[index].jack for index in path.jacks]
         marks = [visible(jack.marking) for jack in jacks if jack.marking]
         first = " + ".join(marks) or jack_name(panel, path.jack)
-    return (first, *path.items, ENGLISH["part/driver"].format(input=path.input.label))
+    return (first, *path.items, ENGLISH("path/part/driver", input=path.input))

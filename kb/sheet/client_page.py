@@ -10,13 +10,13 @@ from dataclasses import dataclass
 from typing import Final
 
 from kb.base.text import folded, visible
-from kb.catalogue import CautionCode, StepCode
+from kb.catalogue import CautionCode, StepCode, item_name
+from kb.domain.language import Language
 from kb.domain.panel import Panel
 from kb.domain.words import Form, Kind, Level, Signal, Speakers
-from kb.path import Connection, Path, Question, QuestionCode, jack_phrase
+from kb.path import Connection, Path, Question, QuestionCode, jack_phrase, sentence
 from kb.path.answer import Caution, Step, Value
 from kb.sheet.svg import cut
-from kb.sheet.translation import Language
 
 _SETTING: Final = 120  #: characters of such a place
 MOST_SETTINGS: Final = 1  #: places in the menu that are told for one item
@@ -46,11 +46,11 @@ def for_client(connection: Connection, panel: Panel, kind: Kind, said: Language)
     """What the chosen path means for the person who lives with it."""
     path = connection.chosen
     if path is None:
-        ask = tuple(said.said(question) for question in connection.ask if not _for_installers(question))
-        return ForClient(how=_say(said, kind, "connected/none"), ask=ask)
+        ask = tuple(sentence(question, said) for question in connection.ask if not _for_installers(question))
+        return ForClient(how=_say(said, kind, "sheet/connected/none"), ask=ask)
     return ForClient(
         how=_how(path, panel, kind, said),
-        speakers=_say(said, kind, f"speakers/{_speakers(path)}") if _has_speakers(path, kind) else "",
+        speakers=_say(said, kind, f"sheet/speakers/{_speakers(path)}") if _has_speakers(path, kind) else "",
         menu=tuple(_menu(path, said)),
         keep=tuple(_keep(path, said)),
         silent=tuple(_say(said, kind, key, **values) for key, values in _silent(path, kind, said)),
@@ -74,21 +74,21 @@ def _speakers(path: Path) -> str:
 
 
 def _say(said: Language, kind: Kind, key: str, **values: object) -> str:
-    return said(key, the=said(f"the/{kind}"), of=said(f"of/{kind}"), **values)
+    return said(key, the=said(f"sheet/the/{kind}"), of=said(f"sheet/of/{kind}"), **values)
 
 
 def _how(path: Path, panel: Panel, kind: Kind, said: Language) -> str:
-    items = said.table["language/then"].join(said.item(name) for name in path.items)
+    items = said("language/then").join(item_name(name, said) for name in path.items)
     values: dict[str, object] = {"items": items, "input": path.input}
     if path.jack is None:
-        return _say(said, kind, "connected/microphone", **values)
+        return _say(said, kind, "sheet/connected/microphone", **values)
     jack, *other = (panel.jacks[index].jack for index in path.jacks)
-    phrase = jack_phrase(jack.form, jack.marking, said.table)
+    phrase = jack_phrase(jack.form, jack.marking, said)
     if other:
-        phrase = said("connected/left-right", jack=phrase, right=other[0].marking)
+        phrase = said("sheet/connected/left-right", jack=phrase, right=other[0].marking)
     if jack.form is Form.BLUETOOTH and not jack.marking:  # there is nothing that a mark could be printed on
-        phrase = said(f"noun/{jack.form}")
-    return _say(said, kind, "connected/through", jack=phrase, **values)
+        phrase = said(f"path/noun/{jack.form}")
+    return _say(said, kind, "sheet/connected/through", jack=phrase, **values)
 
 
 def _menu(path: Path, said: Language) -> Iterator[MenuItem]:
@@ -96,13 +96,13 @@ def _menu(path: Path, said: Language) -> Iterator[MenuItem]:
     for step in path.steps:
         noted = _noted(step)
         if step.code is StepCode.SET_PCM:
-            yield MenuItem(said("keep/pcm"), noted)
+            yield MenuItem(said("sheet/keep/pcm"), noted)
         elif step.code is StepCode.DEVICE_CONTROL:
-            yield MenuItem(said("keep/device-control"), noted)
+            yield MenuItem(said("sheet/keep/device-control"), noted)
         elif step.code is StepCode.REMEDY:
-            yield MenuItem(said("keep/remedy"), noted)
+            yield MenuItem(said("sheet/keep/remedy"), noted)
         elif step.code is StepCode.SET_FIXED:
-            yield MenuItem(said("keep/fixed"), noted)
+            yield MenuItem(said("sheet/keep/fixed"), noted)
 
 
 def _noted(step: Step) -> tuple[str, ...]:
@@ -118,18 +118,18 @@ def _keep(path: Path, said: Language) -> Iterator[str]:
     """What else stays: switches, plugs, volumes."""
     for step in path.steps:
         if step.code is StepCode.SELECTOR:
-            yield said("keep/selector", input=path.input)
+            yield said("sheet/keep/selector", input=path.input)
         elif step.code is StepCode.INPUT_SWITCH:
             carries = _value(step, "carries")
-            yield said("keep/input-switch", item=_item(step, said), carries=carries)
+            yield said("sheet/keep/input-switch", item=_item(step, said), carries=carries)
         elif step.code is StepCode.POWER:
-            yield said("keep/power", item=_item(step, said))
+            yield said("sheet/keep/power", item=_item(step, said))
     if path.signal is Signal.HEADPHONE:
-        yield said("keep/headphone")
+        yield said("sheet/keep/headphone")
     elif "level" in path.disputed and path.level in (Level.VARIABLE, Level.FIXED):
-        yield said("keep/remote-disputed")
+        yield said("sheet/keep/remote-disputed")
     elif path.level is Level.VARIABLE:
-        yield said("keep/remote")
+        yield said("sheet/keep/remote")
 
 
 def _silent(path: Path, kind: Kind, said: Language) -> Iterator[tuple[str, dict[str, object]]]:
@@ -137,33 +137,33 @@ def _silent(path: Path, kind: Kind, said: Language) -> Iterator[tuple[str, dict[
     steps = {step.code: step for step in path.steps}
     cautions = {caution.code for caution in path.cautions}
     heard = _has_speakers(path, kind) and _speakers(path) not in (Speakers.MUTE, "disputed")
-    yield "silent/sound" if heard else "silent/sound-muted", {}
-    yield "silent/aid", {}
+    yield "sheet/silent/sound" if heard else "sheet/silent/sound-muted", {}
+    yield "sheet/silent/aid", {}
     boxes = [_item(step, said) for step in path.steps if step.code is StepCode.POWER]
     if boxes:
-        yield "silent/lamps-boxes", {"items": said.table["language/join"].join(boxes)}
+        yield "sheet/silent/lamps-boxes", {"items": said("language/join").join(boxes)}
     else:
-        yield "silent/lamps", {}
+        yield "sheet/silent/lamps", {}
     if CautionCode.THIS_BOX_ONLY in cautions:
-        yield "silent/this-box", {}
+        yield "sheet/silent/this-box", {}
     if path.signal is Signal.HEADPHONE:
-        yield "silent/headphone", {}
+        yield "sheet/silent/headphone", {}
     elif path.level is Level.VARIABLE:
-        yield "silent/volume", {}
+        yield "sheet/silent/volume", {}
     if StepCode.SET_PCM in steps:
-        yield "silent/pcm", {}
+        yield "sheet/silent/pcm", {}
     if StepCode.DEVICE_CONTROL in steps:
-        yield "silent/device-control", {}
+        yield "sheet/silent/device-control", {}
     if StepCode.SELECTOR in steps:
-        yield "silent/selector", {"input": path.input}
+        yield "sheet/silent/selector", {"input": path.input}
     if path.signal is Signal.WIRELESS:
-        yield "silent/pair", {}
-    yield "silent/click" if StepCode.CAPS_OFF in steps else "silent/plugs", {}
-    yield "silent/restart", {}
+        yield "sheet/silent/pair", {}
+    yield "sheet/silent/click" if StepCode.CAPS_OFF in steps else "sheet/silent/plugs", {}
+    yield "sheet/silent/restart", {}
 
 
 def _item(step: Step, said: Language) -> str:
-    return said.item(str(_value(step, "item")))
+    return item_name(str(_value(step, "item")), said)
 
 
 def _value(said: Step | Caution, name: str) -> Value:

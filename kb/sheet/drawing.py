@@ -11,13 +11,13 @@ import xml.etree.ElementTree as ET
 from collections.abc import Sequence
 from typing import Final
 
+from kb.domain.language import Language, language
 from kb.domain.words import Direction
 from kb.sheet.jack_shapes import SIZE, draw_arrow, draw_box, draw_loudspeaker, draw_sign, draw_speaker_loop
 from kb.sheet.layout import Link, LinkKind, Row, panel_rows, the_most_telling
 from kb.sheet.palette import INK, LINE, MARK, PAPER, QUIET, SHADE
 from kb.sheet.svg import Picture, text_width, wrapped, write
 from kb.sheet.svg import put as draw
-from kb.sheet.translation import Language, language
 
 __all__ = ["chain_picture", "panel_picture", "panel_rows", "path_picture"]
 
@@ -47,7 +47,9 @@ def panel_picture(
     left = len(rows) - len(shown)
     lines = max(1, -(-len(shown) // COLUMNS))
     height = 2 * _EDGE + lines * CELL[1] + (26 if left else 0)
-    picture = Picture(name, WIDTH, height, said("drawing/panel", set=title), _panel_words(rows, shown, said))
+    picture = Picture(
+        name, WIDTH, height, said("sheet/drawing/panel", set=title), _panel_words(rows, shown, said)
+    )
     _panel(picture, 0, rows, shown, said)
     return picture
 
@@ -58,7 +60,7 @@ def chain_picture(
     """The way of the sound from the jack to the driver: boxes, and cables as arrows between them."""
     said = lang or language()
     picture = Picture(
-        name, WIDTH, chain_height(links), said("drawing/chain", set=title), _chain_words(links, said)
+        name, WIDTH, chain_height(links), said("sheet/drawing/chain", set=title), _chain_words(links, said)
     )
     _chain(picture, 0, links)
     return picture
@@ -75,7 +77,9 @@ def path_picture(
     words = " ".join(
         part for part in (_panel_words(rows, rows, said), _chain_words(links, said) if links else "") if part
     )
-    picture = Picture("path", WIDTH, above + chain_height(links), said("drawing/chain", set=title), words)
+    picture = Picture(
+        "path", WIDTH, above + chain_height(links), said("sheet/drawing/chain", set=title), words
+    )
     draw(picture.root, "rect", width=WIDTH, height=picture.height, fill=PAPER)
     [line] = wrapped(title, WIDTH - 20, 18, 1, bold=True) or [""]
     write(picture.root, _EDGE, 22, line, 18, bold=True, anchor="start")
@@ -83,7 +87,7 @@ def path_picture(
     if links:
         _chain(picture, above, links)
     else:
-        write(picture.root, WIDTH / 2, above + 50, said("drawing/no-path"), 20, bold=True)
+        write(picture.root, WIDTH / 2, above + 50, said("sheet/drawing/no-path"), 20, bold=True)
     return picture
 
 
@@ -93,22 +97,31 @@ def path_picture(
 def _panel_words(rows: Sequence[Row], shown: Sequence[Row], said: Language) -> str:
     """The panel for who cannot see it: the used jack first."""
     if not rows:
-        return said("drawing/panel-empty")
+        return said("sheet/drawing/panel-empty")
     jacks = [
-        said("drawing/jack", number=row.number, jack=row_name(row, said), way=said(f"way/{row.way}"))
+        said(
+            "sheet/drawing/jack",
+            number=row.number,
+            jack=row_name(row, said),
+            way=said(f"sheet/way/{row.way}"),
+        )
         for row in shown
     ]
-    jacks += [said("drawing/more", count=len(rows) - len(shown)) + "."] if len(rows) > len(shown) else []
+    jacks += (
+        [said("sheet/drawing/more", count=len(rows) - len(shown)) + "."] if len(rows) > len(shown) else []
+    )
     used = [
-        said("drawing/panel-used", number=row.number, jack=row_name(row, said)) for row in rows if row.used
+        said("sheet/drawing/panel-used", number=row.number, jack=row_name(row, said))
+        for row in rows
+        if row.used
     ]
-    return " ".join([*used, said("drawing/panel-desc", count=len(rows), jacks=" ".join(jacks))])
+    return " ".join([*used, said("sheet/drawing/panel-desc", count=len(rows), jacks=" ".join(jacks))])
 
 
 def row_name(row: Row, said: Language) -> str:
     """``OPTICAL OUT, optical (TOSLINK)``."""
     form = said.word(row.form)
-    return f"{row.marking}{said.table['language/join']}{form}" if row.marking else form
+    return f"{row.marking}{said('language/join')}{form}" if row.marking else form
 
 
 def _panel(picture: Picture, top: float, rows: Sequence[Row], shown: Sequence[Row], said: Language) -> None:
@@ -126,7 +139,7 @@ def _panel(picture: Picture, top: float, rows: Sequence[Row], shown: Sequence[Ro
         stroke_width=2,
     )
     if not shown:
-        write(picture.root, WIDTH / 2, top + CELL[1] / 2 + 10, said("drawing/panel-empty"), 18)
+        write(picture.root, WIDTH / 2, top + CELL[1] / 2 + 10, said("sheet/drawing/panel-empty"), 18)
     for place, row in enumerate(shown):
         line, column = divmod(place, COLUMNS)
         _jack(picture, _EDGE + column * CELL[0], top + _EDGE + line * CELL[1], row, said)
@@ -135,7 +148,7 @@ def _panel(picture: Picture, top: float, rows: Sequence[Row], shown: Sequence[Ro
             picture.root,
             WIDTH - _EDGE,
             top + 2 * _EDGE + lines * CELL[1] + 18,
-            said("drawing/more", count=left),
+            said("sheet/drawing/more", count=left),
             _TEXT,
             fill=QUIET,
             anchor="end",
@@ -158,7 +171,7 @@ def _jack(picture: Picture, x: float, y: float, row: Row, said: Language) -> Non
             stroke=MARK,
             stroke_width=5,
         )
-        flag = said("drawing/this-one")
+        flag = said("sheet/drawing/this-one")
         across = min(wide - 6, text_width(flag, _TEXT, bold=True) + 20)
         draw(
             cell,
@@ -170,7 +183,7 @@ def _jack(picture: Picture, x: float, y: float, row: Row, said: Language) -> Non
     write(cell, 10 if not row.used else 13, 46, str(row.number), _SMALL, fill=QUIET, anchor="start")
     sign = picture.group(x + wide / 2 - SIZE / 2, y + 28 + (2 if row.used else -6))
     draw_sign(sign, row.form)
-    mark = row.marking or said("drawing/no-mark")
+    mark = row.marking or said("sheet/drawing/no-mark")
     lines = wrapped(mark, wide - 14, _SMALL, 2, bold=row.used)
     for number, line in enumerate(lines):
         write(cell, wide / 2, 93 + 16 * number, line, _SMALL, fill=INK, bold=row.used)
@@ -179,7 +192,7 @@ def _jack(picture: Picture, x: float, y: float, row: Row, said: Language) -> Non
 
 def _way(cell: ET.Element, x: float, y: float, way: Direction, said: Language) -> None:
     """Out, in or unclear: by a sign and in words."""
-    word = said(f"way/{way}")
+    word = said(f"sheet/way/{way}")
     sign = {Direction.OUTPUT: "▲", Direction.INPUT: "▽", Direction.UNCLEAR: "?"}[way]
     bold = way is Direction.OUTPUT
     write(cell, x, y, f"{sign} {word}", _SMALL, fill=INK if bold else QUIET, bold=bold)
@@ -194,8 +207,8 @@ _ROW: Final = 132.0
 
 
 def _chain_words(links: Sequence[Link], said: Language) -> str:
-    labels = said.table["language/join"].join(link.label for link in links)
-    return said("drawing/chain-desc", links=labels)
+    labels = said("language/join").join(link.label for link in links)
+    return said("sheet/drawing/chain-desc", links=labels)
 
 
 #: One node with the cables before it, and where it stands: (x, line).

@@ -9,11 +9,11 @@ from __future__ import annotations
 import xml.etree.ElementTree as ET
 from typing import Final
 
+from kb.domain.language import Language, language
 from kb.loop.field import TOLERANCE_DB, drawn_h, level_db
 from kb.sheet.loop_input import LoopData
 from kb.sheet.palette import INK, LINE, MARK, PAPER
 from kb.sheet.svg import Picture, put, write
-from kb.sheet.translation import Language, language
 
 WIDTH: Final = 340.0  #: units, the picture's width
 _BORDER_M: Final = 0.5
@@ -36,9 +36,9 @@ def field_picture(data: LoopData, lang: Language | None = None, *, name: str = "
         name,
         WIDTH,
         deep * scale + 22,
-        said("drawing/map"),
+        said("sheet/drawing/map"),
         said(
-            "drawing/map-desc",
+            "sheet/drawing/map-desc",
             length=said.length(x1 - x0),
             width=said.length(y1 - y0),
             turns=data.loop.turns,
@@ -56,7 +56,7 @@ def field_picture(data: LoopData, lang: Language | None = None, *, name: str = "
         picture.root,
         WIDTH / 2,
         deep * scale + 18,
-        said("loop/size-of", length=said.length(x1 - x0), width=said.length(y1 - y0)),
+        said("sheet/loop/size-of", length=said.length(x1 - x0), width=said.length(y1 - y0)),
         14,
     )
     return picture

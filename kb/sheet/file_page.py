@@ -12,14 +12,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, TypeVar
 
 from kb.base.text import visible
+from kb.domain.language import Language
 from kb.domain.panel import Panel
 from kb.domain.words import Direction
 from kb.loop.verdict import Check, Judgement
-from kb.path import Connection, Path, RuledOut, of_several
+from kb.path import Connection, Path, RuledOut, of_several, sentence
 from kb.sheet.layout import Row, chain_links, panel_rows, the_most_telling
 from kb.sheet.loop_input import LoopData, Range
 from kb.sheet.svg import cut
-from kb.sheet.translation import Language
 
 if TYPE_CHECKING:
     from kb.domain.visit import Visit
@@ -132,11 +132,11 @@ def _more_jacks(left: Sequence[Row], said: Language) -> str:
     if not left:
         return ""
     counts = Counter(row.way for row in left).items()
-    ways = (said("file/way-count", way=said(f"way/{way}"), count=count) for way, count in counts)
+    ways = (said("sheet/file/way-count", way=said(f"sheet/way/{way}"), count=count) for way, count in counts)
     return said(
-        "file/more-jacks",
+        "sheet/file/more-jacks",
         count=len(left),
-        ways=said.table["language/join"].join(ways),
+        ways=said("language/join").join(ways),
         names=_names([cut(row.marking, _MARKING) or said.word(row.form) for row in left], said, MOST_NAMES),
     )
 
@@ -144,9 +144,9 @@ def _more_jacks(left: Sequence[Row], said: Language) -> str:
 def _jack_line(row: Row, said: Language) -> JackLine:
     return JackLine(
         number=row.number,
-        marking=cut(row.marking, _MARKING) or said("drawing/no-mark"),
+        marking=cut(row.marking, _MARKING) or said("sheet/drawing/no-mark"),
         connector=said.word(row.form),
-        way=said(f"way/{row.way}"),
+        way=said(f"sheet/way/{row.way}"),
         known=cut("; ".join([row.signal, *row.facts[1:]] if row.signal else row.facts[1:]), _FACTS),
         used=row.used,
     )
@@ -159,15 +159,15 @@ def path_part(connection: Connection, panel: Panel, said: Language) -> PathPart 
         return None
     level = said.word(path.level)
     if "level" in path.disputed:
-        level = said("file/disputed", value=level)
-    facts = [(said("file/works"), _works(path, said)), (said("file/level"), level)]
+        level = said("sheet/file/disputed", value=level)
+    facts = [(said("sheet/file/works"), _works(path, said)), (said("sheet/file/level"), level)]
     if path.delay_ms:
-        facts.append((said("file/delay"), f"{said.number(f'{path.delay_ms:g}')} ms"))
+        facts.append((said("sheet/file/delay"), f"{said.number(f'{path.delay_ms:g}')} ms"))
     return PathPart(
         chain=chain_line(path, panel, said),
         facts=tuple(facts),
-        steps=tuple(cut(said.said(step), _SENTENCE) for step in path.steps),
-        cautions=tuple(cut(said.said(caution), _SENTENCE) for caution in path.cautions),
+        steps=tuple(cut(sentence(step, said), _SENTENCE) for step in path.steps),
+        cautions=tuple(cut(sentence(caution, said), _SENTENCE) for caution in path.cautions),
     )
 
 
@@ -177,34 +177,36 @@ def chain_line(path: Path, panel: Panel, said: Language) -> str:
 
 
 def _works(path: Path, said: Language) -> str:
-    return said("file/findings", percent=min(99, round(100 * path.p_works)), count=path.trials)
+    return said("sheet/file/findings", percent=min(99, round(100 * path.p_works)), count=path.trials)
 
 
 def converter(connection: Connection, said: Language) -> str:
     """Is a converter needed, and why."""
-    answer = said("file/needed") if connection.converter else said("file/not-needed")
-    return f"{answer}. {said.said(connection.dac)}"
+    answer = said("sheet/file/needed") if connection.converter else said("sheet/file/not-needed")
+    return f"{answer}. {sentence(connection.dac, said)}"
 
 
 def ruled_out(reasons: Sequence[RuledOut], said: Language) -> Listed:
     """Jacks that are out for the same reason in one line."""
     alike: dict[str, list[RuledOut]] = {}
     for one in reasons:
-        alike.setdefault(said.said(one), []).append(one)
+        alike.setdefault(sentence(one, said), []).append(one)
     lines = []
     for why, jacks in alike.items():
         names = [
-            cut(visible(one.marking), _MARKING) or said("file/jack-number", number=one.jack + 1)
+            cut(visible(one.marking), _MARKING) or said("sheet/file/jack-number", number=one.jack + 1)
             for one in jacks
         ]
-        lines.append(f"{_names(names, said)}: {said.said(of_several(jacks[0])) if len(jacks) > 1 else why}")
+        lines.append(
+            f"{_names(names, said)}: {sentence(of_several(jacks[0]), said) if len(jacks) > 1 else why}"
+        )
     return listed(lines)
 
 
 def _names(jacks: list[str], said: Language, most: int = MOST_LINES) -> str:
-    shown = said.table["language/join"].join(jacks[:most])
+    shown = said("language/join").join(jacks[:most])
     left = len(jacks) - most
-    return f"{shown} {said('drawing/more', count=left)}" if left > 0 else shown
+    return f"{shown} {said('sheet/drawing/more', count=left)}" if left > 0 else shown
 
 
 def listed(lines: Iterable[str], most: int = MOST_LINES) -> Listed:
@@ -218,9 +220,9 @@ def visit_lines(visits: Sequence[Visit], said: Language, style: str, *, private:
     latest = sorted(visits, key=lambda visit: (visit.date, visit.id), reverse=True)
     lines = []
     for visit in latest:
-        line = said("file/visit", date=said.day(visit.date, style), basis=visit.basis)
+        line = said("sheet/file/visit", date=said.day(visit.date, style), basis=visit.basis)
         names = [name for name in (visit.by, visit.job) if name] if private else []
-        lines.append(said.table["language/join"].join([line, *(visible(name) for name in names)]))
+        lines.append(said("language/join").join([line, *(visible(name) for name in names)]))
     return listed(lines, MOST_VISITS)
 
 
@@ -252,35 +254,35 @@ def readings_part(judgement: Judgement, said: Language, *, private: bool) -> Rea
     bad = sum(line.bad for line in left)
     more = ""
     if left:
-        more = said("readings/more-out" if bad else "readings/more", count=len(left), out=bad)
+        more = said("sheet/readings/more-out" if bad else "sheet/readings/more", count=len(left), out=bad)
     user = judgement.readings.user
     state = {True: "satisfied", False: "not-satisfied", None: "not-asked"}[user.satisfied if user else None]
     words = user.words if user and private else ""
     return ReadingsPart(
-        verdict=said(f"readings/{judgement.verdict}"),
+        verdict=said(f"sheet/readings/{judgement.verdict}"),
         incomplete=bool(judgement.incomplete) and not judgement.failed,
         checks=(*[line for line in of_field if line in shown], *rest),
         left=more,
-        user=said(f"readings/user-{state}"),
-        words=said("readings/user-words", words=cut(" ".join(words.split()), _NOTE)) if words else "",
+        user=said(f"sheet/readings/user-{state}"),
+        words=said("sheet/readings/user-words", words=cut(" ".join(words.split()), _NOTE)) if words else "",
         place=visible(judgement.readings.place) if private else "",
     )
 
 
 def _check_line(check: Check, place: str, said: Language) -> CheckLine:
     name = {
-        "field": lambda: said("readings/field", place=place or said("readings/not-measured")),
-        "response": lambda: said(f"readings/response-{'100' if '100' in check.name else '5000'}"),
-        "noise-off": lambda: said("readings/noise-off"),
-        "noise-on": lambda: said("readings/noise-on"),
-        "exposure": lambda: said("readings/exposure"),
+        "field": lambda: said("sheet/readings/field", place=place or said("sheet/readings/not-measured")),
+        "response": lambda: said(f"sheet/readings/response-{'100' if '100' in check.name else '5000'}"),
+        "noise-off": lambda: said("sheet/readings/noise-off"),
+        "noise-on": lambda: said("sheet/readings/noise-on"),
+        "exposure": lambda: said("sheet/readings/exposure"),
     }[check.code]()
     state = {True: "ok", False: "out", None: "not-measured"}[check.ok]
     return CheckLine(
         name=name,
         value=_value(check, said),
         limit=_limit(check, said),
-        verdict=said(f"readings/{state}"),
+        verdict=said(f"sheet/readings/{state}"),
         bad=check.ok is False,
     )
 
@@ -296,42 +298,50 @@ def _value(check: Check, said: Language) -> str:
 def _limit(check: Check, said: Language) -> str:
     """The limit as the check gives it, in this language: ``-3 to +3`` or ``64 or less``."""
     if check.limit.endswith(" or less"):
-        return said("readings/or-less", value=said.number(check.limit.removesuffix(" or less")))
-    return said("readings/range", value=said.number(check.limit.rpartition("+")[2]))
+        return said("sheet/readings/or-less", value=said.number(check.limit.removesuffix(" or less")))
+    return said("sheet/readings/range", value=said.number(check.limit.rpartition("+")[2]))
 
 
 def loop_lines(data: LoopData, said: Language) -> tuple[tuple[str, str], ...]:
     """The loop as computed."""
     x0, x1, y0, y1 = data.loop.box
-    size = said("loop/size-of", length=said.length(x1 - x0), width=said.length(y1 - y0))
+    size = said("sheet/loop/size-of", length=said.length(x1 - x0), width=said.length(y1 - y0))
     laid = said.length(data.laid)
     centre = data.centre
     lines = [
         ("size", size),
         (
             "wire",
-            said("loop/wire-of", turns=data.loop.turns, wire=data.wire.replace("mm2", "mm²"), laid=laid),
+            said(
+                "sheet/loop/wire-of", turns=data.loop.turns, wire=data.wire.replace("mm2", "mm²"), laid=laid
+            ),
         ),
         (
             "current",
-            said("loop/current-of", current=_two(centre.current_a, said), voltage=_two(data.voltage_v, said)),
+            said(
+                "sheet/loop/current-of",
+                current=_two(centre.current_a, said),
+                voltage=_two(data.voltage_v, said),
+            ),
         ),
         (
             "ohmmeter",
             said(
-                "loop/ohmmeter-of",
+                "sheet/loop/ohmmeter-of",
                 ohm=said.number(f"{data.resistance_ohm:.2f}"),
                 inductance=said.number(f"{data.inductance_h * 1e6:.1f}"),
             ),
         ),
-        ("field", said("loop/field-of", **_range(centre, said))),
+        ("field", said("sheet/loop/field-of", **_range(centre, said))),
     ]
     if data.levelled and abs(data.levelled.current_a - centre.current_a) >= 0.005:
         current = _two(data.levelled.current_a, said)
-        lines.append(("levelled", said("loop/levelled-of", current=current, **_range(data.levelled, said))))
+        lines.append(
+            ("levelled", said("sheet/loop/levelled-of", current=current, **_range(data.levelled, said)))
+        )
     judged = "no" if not data.fits else "yes" if data.judged else "not-judged"
-    lines.append(("fits", said(f"loop/fits-{judged}")))
-    return tuple((said(f"loop/{name}"), text) for name, text in lines)
+    lines.append(("fits", said(f"sheet/loop/fits-{judged}")))
+    return tuple((said(f"sheet/loop/{name}"), text) for name, text in lines)
 
 
 def _range(levels: Range, said: Language) -> dict[str, object]:
@@ -351,5 +361,5 @@ def cautions(data: LoopData | None, said: Language) -> tuple[str, ...]:
     if data:
         codes += OF_A_LOOP
         codes += () if data.routed else OF_ANY_ROUTE
-        codes += [code for code in data.cautions if said.has(f"standing/{code}")]
-    return tuple(said(f"standing/{code}") for code in dict.fromkeys(codes) if code != "heading")
+        codes += [code for code in data.cautions if said.has(f"sheet/standing/{code}")]
+    return tuple(said(f"sheet/standing/{code}") for code in dict.fromkeys(codes) if code != "heading")

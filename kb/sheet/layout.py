@@ -18,11 +18,11 @@ from enum import Enum
 from typing import Final
 
 from kb.base.text import squeezed, visible
-from kb.catalogue import Role, catalogue
+from kb.catalogue import Role, catalogue, item_name
+from kb.domain.language import Language, language
 from kb.domain.panel import Panel, PanelJack
 from kb.domain.words import Colour, Direction, Form, Format, Level, Signal, Speakers, Word
 from kb.path import Path
-from kb.sheet.translation import Language, language
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,27 +93,31 @@ def facts(one: PanelJack, lang: Language | None = None) -> Iterator[str]:
     said, jack = lang or language(), one.jack
     told = jack.signal is not None and jack.form in _TOLD_BY_SIGNAL
     named = [said.word(jack.signal)] if jack.signal else []
-    yield said.table["language/join"].join(named if told else [*named, said.word(jack.form)])
+    yield said("language/join").join(named if told else [*named, said.word(jack.form)])
     if one.taken:
-        yield said("fact/taken")
+        yield said("sheet/fact/taken")
     if one.speakers is not Speakers.UNKNOWN:
-        yield said("fact/speakers", speakers=one.speakers)
+        yield said("sheet/fact/speakers", speakers=one.speakers)
     if jack.level is not Level.UNKNOWN:
-        yield said("fact/level", level=jack.level)
+        yield said("sheet/fact/level", level=jack.level)
     if jack.format is not Format.UNKNOWN:
-        yield said("fact/format-selectable") if jack.format is Format.SELECTABLE else said.word(jack.format)
-    yield from (said("fact/outcome", outcome=outcome, count=count) for outcome, count in one.outcomes)
+        yield (
+            said("sheet/fact/format-selectable")
+            if jack.format is Format.SELECTABLE
+            else said.word(jack.format)
+        )
+    yield from (said("sheet/fact/outcome", outcome=outcome, count=count) for outcome, count in one.outcomes)
     if one.taken_seen:
-        yield said("fact/taken-seen", count=one.taken_seen)
+        yield said("sheet/fact/taken-seen", count=one.taken_seen)
     for dispute in one.disputes:
         values = (
-            said("fact/said", value=_disputed_value(dispute.field, value, said), count=count)
+            said("sheet/fact/said", value=_disputed_value(dispute.field, value, said), count=count)
             for value, count in dispute.said
         )
         yield said(
-            "fact/disputed",
-            field=said.table.get(f"field-name/{dispute.field}", dispute.field),
-            said=said("fact/against").join(values),
+            "sheet/fact/disputed",
+            field=said(f"field/{dispute.field}"),
+            said=said("sheet/fact/against").join(values),
         )
 
 
@@ -121,13 +125,13 @@ def chain_links(path: Path, panel: Panel, lang: Language | None = None) -> tuple
     """The links from the source to the driver; their labels in English are those of ``kb.path.chain``."""
     said = lang or language()
     if path.jack is None:
-        first = Link(LinkKind.SOURCE, said("part/loudspeaker"))
+        first = Link(LinkKind.SOURCE, said("path/part/loudspeaker"))
     else:
         jacks = [panel.jacks[index].jack for index in path.jacks]
         marks = " + ".join(visible(jack.marking) for jack in jacks if jack.marking)
         first = Link(LinkKind.SOURCE, marks or said.word(jacks[0].form), jacks[0].form)
-    between = (Link(_kind(name), said.item(name)) for name in path.items)
-    return (first, *between, Link(LinkKind.DRIVER, said("part/driver", input=path.input)))
+    between = (Link(_kind(name), item_name(name, said)) for name in path.items)
+    return (first, *between, Link(LinkKind.DRIVER, said("path/part/driver", input=path.input)))
 
 
 def _kind(name: str) -> LinkKind:
@@ -151,4 +155,4 @@ def _disputed_value(field: str, value: str, lang: Language) -> str:
     for word in _WORDS.get(field, ()):
         if word.value == value:
             return lang.word(word)
-    return lang(f"dispute/{value}") if lang.has(f"dispute/{value}") else visible(value)
+    return lang(f"sheet/dispute/{value}") if lang.has(f"sheet/dispute/{value}") else visible(value)

@@ -13,11 +13,12 @@ from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any, Final
 
 from kb.base.text import visible
+from kb.domain.language import Language, language
 from kb.domain.panel import Panel
 from kb.domain.visit import Source, Visit
 from kb.domain.words import DriverInput, Kind
 from kb.loop.verdict import Judgement
-from kb.path import Connection
+from kb.path import Connection, sentence
 from kb.sheet import file_page as forfile
 from kb.sheet import palette
 from kb.sheet.client_page import ForClient, for_client
@@ -27,7 +28,6 @@ from kb.sheet.layout import chain_links, panel_rows
 from kb.sheet.loop_input import LoopData
 from kb.sheet.paper import Paper
 from kb.sheet.svg import UNIT_MM, text_width
-from kb.sheet.translation import Language, language
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -68,7 +68,7 @@ def render(sheet: Sheet) -> str:
     file = _for_file(sheet, said)
     return environment.get_template("sheet.html").render(
         say=said,
-        kind={"the": said(f"the/{sheet.source.kind}"), "of": said(f"of/{sheet.source.kind}")},
+        kind={"the": said(f"sheet/the/{sheet.source.kind}"), "of": said(f"sheet/of/{sheet.source.kind}")},
         television=sheet.source.kind is Kind.TELEVISION,
         lang=said.code,
         paper=sheet.paper,
@@ -116,7 +116,7 @@ def _crowded(sheet: Sheet, client: ForClient, file: forfile.ForFile, said: Langu
     """How small the text of each page is set (classes of the style sheet), so that two pages hold it all."""
     of_client = (client.how, client.speakers)
     listed = (*client.keep, *client.silent, *client.ask)
-    menu = [said("keep/noted", setting=" ".join(item.noted)) for item in client.menu]
+    menu = [said("sheet/keep/noted", setting=" ".join(item.noted)) for item in client.menu]
     chosen = sheet.connection.chosen
     chain = chain_height(chain_links(chosen, sheet.panel, said)) if chosen else 0.0
     path = file.path
@@ -173,7 +173,7 @@ def _pictures(sheet: Sheet, said: Language) -> dict[str, Any]:
 def _map_caption(sheet: Sheet, said: Language) -> str:
     if sheet.loop is None:
         return ""
-    return said("drawing/map-caption", current=said.number(f"{sheet.loop.drawn.current_a:.2f}"))
+    return said("sheet/drawing/map-caption", current=said.number(f"{sheet.loop.drawn.current_a:.2f}"))
 
 
 def _for_file(sheet: Sheet, said: Language) -> forfile.ForFile:
@@ -190,7 +190,7 @@ def _for_file(sheet: Sheet, said: Language) -> forfile.ForFile:
         converter=forfile.converter(connection, said),
         others=forfile.listed(others),
         ruled_out=forfile.ruled_out(connection.ruled_out, said),
-        ask=forfile.listed(said.said(question) for question in connection.ask),
+        ask=forfile.listed(sentence(question, said) for question in connection.ask),
         visits=forfile.visit_lines(sheet.visits, said, style, private=sheet.private),
         notes=forfile.note_lines(sheet.visits) if sheet.private else forfile.Listed(()),
         readings=forfile.readings_part(sheet.readings, said, private=sheet.private)
@@ -203,16 +203,16 @@ def _for_file(sheet: Sheet, said: Language) -> forfile.ForFile:
 
 def _facts(sheet: Sheet, said: Language) -> Sequence[tuple[str, str]]:
     """The set, the driver and the day."""
-    source, join = sheet.source, said.table["language/join"]
+    source, join = sheet.source, said("language/join")
     about = [said.word(source.kind)]
     about += [said.word(source.display)] if source.display else []
     about += [str(source.year)] if source.year else []
     about += [f"{said.number(f'{source.size_in:g}')}″"] if source.size_in else []
     inputs = join.join(said.word(one) for one in sheet.inputs)
     return [
-        (said("file/set"), f"{set_name(source)} ({join.join(about)})"),
-        *([(said("file/driver"), visible(sheet.driver))] if sheet.driver else []),
-        (said("file/driver-inputs"), inputs),
-        (said("file/run"), said.length(sheet.length_m)),
-        (said("file/date"), said.day(sheet.made, sheet.paper.value)),
+        (said("sheet/file/set"), f"{set_name(source)} ({join.join(about)})"),
+        *([(said("sheet/file/driver"), visible(sheet.driver))] if sheet.driver else []),
+        (said("sheet/file/driver-inputs"), inputs),
+        (said("sheet/file/run"), said.length(sheet.length_m)),
+        (said("sheet/file/date"), said.day(sheet.made, sheet.paper.value)),
     ]

@@ -13,13 +13,13 @@ from typing import Final
 
 from kb.base.text import visible
 from kb.catalogue import StepCode
+from kb.domain.language import Language, language
 from kb.domain.panel import Panel
 from kb.domain.visit import Source
 from kb.path import Path
 from kb.sheet.layout import chain_links
 from kb.sheet.palette import INK, PAPER
 from kb.sheet.svg import UNIT_MM, Picture, put, wrapped, write
-from kb.sheet.translation import Language, language
 
 WIDTH_MM: Final = 62.0
 HEIGHT_MM: Final = 29.0
@@ -44,14 +44,14 @@ def tag_text(source: Source, panel: Panel, path: Path | None, made: date, said: 
     """
     lines = [visible(f"{source.make} {source.model}")]
     if path is None:
-        lines.append(said("tag/no-path"))
+        lines.append(said("sheet/tag/no-path"))
     else:
         labels = [link.label for link in chain_links(path, panel, said)]
         if path.jack is not None:
             labels[0] += f" ({said.word(path.signal)})"
         lines += labels
         if any(step.code is StepCode.SET_PCM for step in path.steps):
-            lines.append(said("tag/pcm"))
+            lines.append(said("sheet/tag/pcm"))
     lines.append(made.isoformat())
     return _bounded(lines)
 
@@ -80,7 +80,7 @@ def make_tag(
     code = segno.make_qr(text, error="m", encoding="utf-8", boost_error=False)
     wide, high = WIDTH_MM / UNIT_MM, HEIGHT_MM / UNIT_MM
     name = visible(f"{source.make} {source.model}")
-    picture = Picture("tag", wide, high, said("tag/title", set=name), f"{said('tag/qr')}: {text}")
+    picture = Picture("tag", wide, high, said("sheet/tag/title", set=name), f"{said('sheet/tag/qr')}: {text}")
     put(picture.root, "rect", width=wide, height=high, fill=PAPER)
     side = _CODE_MM / UNIT_MM
     margin = (high - side) / 2

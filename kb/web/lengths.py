@@ -21,6 +21,6 @@ def read_length(typed: str, place: str) -> float:
 
 def shown_length(metres: float) -> str:
     """``1.5 m`` or ``4 ft 11 in``."""
-    from kb.sheet.translation import language
+    from kb.domain.language import language
 
     return language(feet=in_feet()).length(metres)

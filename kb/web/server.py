@@ -156,8 +156,8 @@ def _warm(app: Flask) -> None:
     import kb.sheet.layout  # noqa: F401
     from kb.base.errors import JackfieldError
     from kb.catalogue import catalogue
+    from kb.domain.language import language
     from kb.domain.visit import Source
-    from kb.sheet.translation import language
 
     catalogue()
     language()

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 import kb.catalogue
 import kb.path
 from kb.base.errors import BadInput
+from kb.base.messages import messages
 from kb.catalogue import CautionCode, StepCode, catalogue
 from kb.domain.jack import Jack
 from kb.domain.panel import Dispute, Panel, PanelJack
@@ -30,7 +31,6 @@ from kb.domain.words import (
     Speakers,
 )
 from kb.path import (
-    ENGLISH,
     Connection,
     Path,
     QuestionCode,
@@ -275,7 +275,7 @@ def test_every_code_has_a_sentence() -> None:
         "question": QuestionCode,
     }.items():
         for code in codes:
-            assert any(key.startswith(f"{kind}/{code.value}") for key in ENGLISH), code
+            assert any(key.startswith(f"path/{kind}/{code.value}") for key in messages()), code
 
 
 def test_a_path_is_one_line_of_arrows() -> None:

@@ -7,13 +7,13 @@ from typing import Any
 
 import pytest
 
+from kb.domain.language import language
 from kb.domain.panel import Dispute, Panel, panel_of
 from kb.domain.visit import visit_from
 from kb.domain.words import DriverInput, Kind
-from kb.path import Connection, connect
+from kb.path import Connection, connect, sentence
 from kb.sheet.client_page import ForClient, for_client
 from kb.sheet.file_page import path_part, ruled_out
-from kb.sheet.translation import language
 from tests.sheet.sheets import HEADPHONE, INPUTS, OPTICAL, sheet_of, visit_of
 
 
@@ -94,7 +94,10 @@ def test_speakers_on_which_visits_disagree_are_not_promised(believed: str, lang:
     answer, panel = disputed(Dispute("speakers", ((believed, 2), ("mute", 1))))
     client = for_client(answer, panel, Kind.TELEVISION, language(lang))
     assert words in client.speakers
-    assert language(lang)("silent/sound-muted", the=language(lang)("the/television")) in client.silent
+    assert (
+        language(lang)("sheet/silent/sound-muted", the=language(lang)("sheet/the/television"))
+        in client.silent
+    )
 
 
 @pytest.mark.parametrize("believed", [("variable", "fixed"), ("fixed", "variable")])
@@ -134,7 +137,7 @@ def test_without_a_path_the_client_is_told_what_would_help_and_nothing_to_try() 
 def test_what_only_installers_can_answer_is_left_to_the_page_for_the_file() -> None:
     told_apart = Dispute("speakers", (("mute", 2), ("stay-on", 1)))
     answer, panel = disputed(told_apart)
-    asked = [language("en").said(question) for question in answer.ask]
+    asked = [sentence(question) for question in answer.ask]
     assert answer.chosen is None
     assert any(one.startswith("Visits disagree") for one in asked)
     client = for_client(answer, panel, Kind.TELEVISION, language("en"))

@@ -10,7 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from kb.catalogue import item_name
 from kb.domain.jack import Jack
+from kb.domain.language import language
 from kb.domain.panel import Panel, PanelJack
 from kb.domain.words import Direction, DriverInput, Form, Signal
 from kb.path import chain
@@ -18,7 +20,6 @@ from kb.sheet.drawing import chain_picture, panel_picture, path_picture
 from kb.sheet.layout import Link, LinkKind, chain_links, panel_rows, the_most_telling
 from kb.sheet.page import render
 from kb.sheet.svg import UNIT_MM, text_width, wrapped
-from kb.sheet.translation import language
 from tests.sheet.contrast import COLOURS
 from tests.sheet.sheets import HEADPHONE, HOSTILE, INPUTS, OPTICAL, sheet_of
 
@@ -211,11 +212,13 @@ def test_an_independent_renderer_draws_what_is_there() -> None:
 def test_which_input_and_how_long_a_cable_is_are_never_cut_off(lang: str, driver: DriverInput) -> None:
     """In the longest words there are: Spanish, with feet beside the metres."""
     said = language(lang, feet=True)
-    cables = [said.item(name) for name in ("RCA pair to 3.5 mm cable 10 m", "coaxial digital cable 5 m")]
+    cables = [
+        item_name(name, said) for name in ("RCA pair to 3.5 mm cable 10 m", "coaxial digital cable 5 m")
+    ]
     links = (
         Link(LinkKind.SOURCE, "DIGITAL AUDIO OUT", Form.TOSLINK),
         *(Link(LinkKind.CABLE, cable) for cable in cables),
-        Link(LinkKind.DRIVER, said("part/driver", input=driver)),
+        Link(LinkKind.DRIVER, said("path/part/driver", input=driver)),
     )
     drawn = "".join(chain_picture("Norwell NV40-210", links, said).root.itertext())
     assert "…" not in drawn

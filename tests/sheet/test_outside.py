@@ -12,12 +12,12 @@ from pathlib import Path
 
 import pytest
 
+from kb.domain.language import language
 from kb.loop.readings_file import readings_from
 from kb.loop.verdict import judge
 from kb.sheet.loop_input import loop_data_from
 from kb.sheet.paper import Paper
 from kb.sheet.tag import make_tag, tag_page
-from kb.sheet.translation import language
 from tests.sheet.sheets import HEADPHONE, INPUTS, OPTICAL, page_of, sheet_of
 from tests.sheet.test_page import READINGS, loop_json
 

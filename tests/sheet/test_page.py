@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from jinja2 import UndefinedError
 
+from kb.domain.language import language
 from kb.loop.readings_file import readings_from
 from kb.loop.verdict import judge
 from kb.sheet import file_page as forfile
@@ -18,7 +19,6 @@ from kb.sheet import palette
 from kb.sheet.loop_input import loop_data_from
 from kb.sheet.page import templates
 from kb.sheet.paper import Paper
-from kb.sheet.translation import language
 from tests.sheet.contrast import COLOURS, PAIRS, contrast
 from tests.sheet.sheets import HEADPHONE, HOSTILE, INPUTS, OPTICAL, page_of, sheet_of
 

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from kb.domain.language import language
 from kb.sheet.tag import HEIGHT_MM, MOST_BYTES, WIDTH_MM, Tag, make_tag, tag_page
-from kb.sheet.translation import language
 from tests.sheet.sheets import HOSTILE, INPUTS, OPTICAL, sheet_of
 
 DAY = date(2026, 11, 25)

@@ -74,7 +74,7 @@ def test_a_word_added_by_the_recipe_can_be_recorded_in_an_old_book(copy: Path, t
     versions = copy / "kb/store/migrations/versions"
     (versions / f"{NEXT}_pink.py").write_text(STEP, "utf-8")
     edit(copy / "kb/store/sqlite_codes.py", rf'^FORMATS: Final = .*"{FORMATS[-1]}"', f', "{NEXT}"')
-    edit(copy / "data/sentences/es.toml", r"^\[word\.colour\]\n", 'pink = "rosa"\n')
+    edit(copy / "data/messages/es.json", r'^ "word/colour/red": .*\n', ' "word/colour/pink": "rosa",\n')
 
     pink = {"form": "jack-3.5", "marking": "AUDIO OUT", "colour": "pink", "outcome": "carried"}
     source = {"make": "Norwell", "model": "NV40-210"}

@@ -1,0 +1,23 @@
+"""Name the items of the catalogue in a language.
+
+>>> from kb.domain.language import language
+>>> item_name("optical cable 2 m", language("es")), item_name("optical cable 2 m", language(feet=True))
+('cable óptico de 2 m', 'optical cable 2 m (6 ft 7 in)')
+"""
+
+from __future__ import annotations
+
+from kb.base.text import squeezed, visible
+from kb.catalogue.reader import catalogue
+from kb.domain.language import Language
+
+
+def item_name(name: str, language: Language) -> str:
+    """What people call an item of the catalogue; a name that is not in the catalogue stays as it is."""
+    known = catalogue().by_name.get(squeezed(name))
+    if known is None:
+        return visible(name)
+    key = f"item/{known.family or known.name}"
+    named = language(key, n=known.length_m) if language.has(key) else known.name
+    with_length = language.feet and "{n}" in known.family
+    return f"{named} ({language.length(known.length_m)})" if with_length else named

@@ -1,0 +1,88 @@
+"""Say everything in one language: sentences, words of the vocabulary, numbers, lengths and dates.
+
+>>> ENGLISH("sheet/silent/selector", input="optical input")
+'Does the selector of the driver stand at optical input?'
+>>> from kb.domain.words import Form
+>>> language("es").word(Form.TOSLINK)
+'óptica (TOSLINK)'
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import date
+from functools import cache
+from typing import Final
+
+from kb.base.errors import BadInput
+from kb.base.messages import LANGUAGES, messages, template
+from kb.base.text import visible
+from kb.domain.words import Word
+
+
+@dataclass(frozen=True, slots=True)
+class Language:
+    """A language of ``LANGUAGES`` by its code, with the units of lengths.
+
+    Values in a sentence are text of people, words or numbers: they have no effect on the sentence.
+    """
+
+    code: str = LANGUAGES[0]
+    feet: bool = False
+    """Lengths in feet and inches, also next to the metres in a cable's name."""
+
+    def __call__(self, key: str, /, **values: object) -> str:
+        """The sentence of this key with its values."""
+        shown = {name: self.shown(value) for name, value in values.items()}
+        return template(key, self.code, values.get("count")).format_map(shown)
+
+    def has(self, key: str) -> bool:
+        """Is there a sentence of this key?"""
+        return key in messages(self.code)
+
+    def shown(self, value: object) -> str:
+        """A value as it is written in a sentence: words translated, numbers with the language's own point."""
+        if isinstance(value, Word):
+            return self.word(value)
+        if isinstance(value, float):
+            return self.number(f"{value:g}")
+        return visible(str(value))
+
+    def number(self, written: str) -> str:
+        """A number written with a point, as this language writes it."""
+        return written.replace(".", self("language/decimal"))
+
+    def word(self, word: Word) -> str:
+        """What people call a word of the vocabulary."""
+        key = f"word/{word_kind(type(word))}/{word.value}"
+        return self(key) if self.has(key) else word.label
+
+    def length(self, metres: float) -> str:
+        """A length in metres to 1 cm, or in feet and whole inches (an inch is 0.0254 m exactly)."""
+        if not self.feet:
+            return f"{self.number(f'{metres:.2f}'.rstrip('0').rstrip('.'))} m"
+        feet, inches = divmod(round(metres / 0.0254), 12)
+        return self("language/feet", feet=feet, inches=inches)
+
+    def day(self, on: date, style: str) -> str:
+        """A date in words; ``style`` is ``a4`` or ``letter``."""
+        month = self("language/months").split()[on.month - 1]
+        return self(f"language/date-{style}", day=on.day, month=month, year=on.year)
+
+
+#: The usual language, lengths in metres.
+ENGLISH: Final = Language()
+
+
+@cache
+def language(code: str = LANGUAGES[0], *, feet: bool = False) -> Language:
+    """The language of this code. Raises BadInput if it is not one of ``LANGUAGES``."""
+    if code not in LANGUAGES:
+        raise BadInput("language", code, f"one of {', '.join(LANGUAGES)}")
+    return Language(code, feet)
+
+
+def word_kind(kind: type[Word]) -> str:
+    """``DriverInput`` is ``driver-input`` in the keys of messages."""
+    return re.sub(r"(?<!^)(?=[A-Z])", "-", kind.__name__).lower()

@@ -1,0 +1,215 @@
+"""Sentences for people are in one catalogue per language, whole and in use, and not in the code."""
+
+from __future__ import annotations
+
+import ast
+import re
+import string
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from kb.base import messages as catalogue
+from kb.base.errors import BookTrouble
+from kb.base.messages import FORMS, LANGUAGES, Message, messages, text
+from kb.catalogue import CautionCode, StepCode
+from kb.path import DacCode, QuestionCode, RuledOutCode
+
+KB = Path(__file__).resolve().parent.parent / "kb"
+ENGLISH = messages()
+OTHERS = [code for code in LANGUAGES if code != LANGUAGES[0]]
+#: Names of things: the English ones are in ``kb/domain/words.py`` and ``data/items.toml``.
+NAMES = ("word/", "item/")
+AREAS = sorted({key.partition("/")[0] for code in LANGUAGES for key in messages(code)})
+#: Packages whose sentences are all in the catalogue.
+WITHOUT_SENTENCES = ("path", "sheet")
+#: Calls whose arguments speak of wrong input or of a damaged file, not of a result.
+OF_ERRORS = {
+    "BadInput", "BookTrouble", "Fields", "NotFound", "bounded", "described", "keyed", "known", "listed",
+    "need", "number", "take", "whole",
+}  # fmt: skip
+#: Literals that look like a sentence and are none.
+NO_SENTENCES = {
+    "an object, as 'jackfield loop --json' prints it",  # what is expected of a file
+}
+
+
+# -- every language is whole -----------------------------------------------------------------------
+
+
+def forms(message: Message) -> list[str]:
+    return [message] if isinstance(message, str) else list(message.values())
+
+
+def placeholders(sentence: str) -> set[str]:
+    return {name for _, name, _, _ in string.Formatter().parse(sentence) if name is not None}
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_a_language_has_the_keys_of_english(code: str) -> None:
+    assert {key for key in messages(code) if not key.startswith(NAMES)} == set(ENGLISH)
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_a_sentence_holds_the_same_values_in_every_language(code: str) -> None:
+    other = messages(code)
+    wrong = {
+        key: (placeholders(one), placeholders(two))
+        for key, message in ENGLISH.items()
+        for one, two in zip(forms(message), forms(other[key]), strict=True)
+        if placeholders(one) != placeholders(two)
+    }
+    assert wrong == {}
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_a_sentence_is_really_translated(code: str) -> None:
+    long = [key for key, message in ENGLISH.items() if len(re.sub(r"\{.*?\}", "", str(message)).split()) > 3]
+    assert [key for key in long if messages(code)[key] == ENGLISH[key]] == []
+
+
+def test_every_placeholder_is_a_plain_name() -> None:
+    names = {
+        name for code in LANGUAGES for one in messages(code).values() for said in forms(one)
+        for name in placeholders(said)
+    }  # fmt: skip
+    assert [name for name in names if not name.isidentifier()] == []
+
+
+# -- a key that is used exists, and a key that exists is used --------------------------------------
+
+
+def literals(source: str) -> Iterator[str]:
+    """Every string of a module as a pattern: its text, and for a value in it one part of a key."""
+    inside = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.JoinedStr):
+            inside |= {id(part) for part in node.values}
+            yield "".join(
+                re.escape(part.value) if isinstance(part, ast.Constant) else "[^/]+" for part in node.values
+            )
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in inside:
+            yield re.escape(node.value)
+
+
+def is_key(pattern: str) -> bool:
+    return re.match(rf"(?:{'|'.join(AREAS)})/[a-z0-9\[]", pattern) is not None and " " not in pattern
+
+
+def used() -> set[str]:
+    """Patterns of all keys in code and templates."""
+    found = {one for path in KB.rglob("*.py") for one in literals(path.read_text("utf-8")) if is_key(one)}
+    templates = (path.read_text("utf-8") for path in KB.rglob("templates/*.html"))
+    return found | {
+        re.escape(key) for page in templates for key in re.findall(r"[\"']([a-z]+/[a-z0-9/-]+)[\"']", page)
+        if is_key(key)
+    }  # fmt: skip
+
+
+def path_keys() -> set[str]:
+    """Keys that the codes and variants of a path answer can make."""
+    kinds = {
+        "step": StepCode, "caution": CautionCode, "ruled-out": RuledOutCode, "dac": DacCode,
+        "question": QuestionCode,
+    }  # fmt: skip
+    words = {
+        re.escape(one) for path in (KB / "path").glob("*.py") for one in literals(path.read_text("utf-8"))
+    }
+    plain = {f"path/{kind}/{code.value}" for kind, codes in kinds.items() for code in codes}
+    return plain | {
+        key for key in ENGLISH for code in plain
+        if key.startswith(f"{code}/") and re.escape(re.escape(key.removeprefix(f"{code}/"))) in words
+    }  # fmt: skip
+
+
+def test_every_key_in_the_code_is_in_the_catalogue() -> None:
+    known = {key for code in LANGUAGES for key in messages(code)}
+    missing = [
+        pattern for pattern in used()
+        if not any(re.fullmatch(f"{pattern}(/.*)?", key) for key in known)
+    ]  # fmt: skip
+    assert missing == []
+
+
+def test_every_key_of_the_catalogue_is_used() -> None:
+    patterns = re.compile("|".join(used()))
+    of_path = path_keys()
+    known = {key for code in LANGUAGES for key in messages(code)}
+    assert sorted(key for key in known if not patterns.fullmatch(key) and key not in of_path) == []
+
+
+# -- no sentence in the code -----------------------------------------------------------------------
+
+THREE_WORDS = re.compile(r"\b[A-Za-z][a-z]+,? [a-z]+,? [a-z]{2,}")
+
+
+def sentences(source: str) -> Iterator[str]:
+    """String literals that read like a sentence: three words in a row, neither docstring nor error."""
+    tree = ast.parse(source)
+    passed: set[int] = set()
+    for node in ast.walk(tree):
+        name = ""
+        if isinstance(node, ast.Call):
+            name = getattr(node.func, "attr", getattr(node.func, "id", ""))
+        if (
+            isinstance(node, ast.Raise)
+            or name in OF_ERRORS
+            or (isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant))
+        ):
+            passed |= {id(inner) for inner in ast.walk(node)}
+    for node in ast.walk(tree):
+        if (
+            isinstance(node, ast.Constant)
+            and isinstance(node.value, str)
+            and id(node) not in passed
+            and THREE_WORDS.search(node.value)
+        ):
+            yield node.value
+
+
+@pytest.mark.parametrize("package", WITHOUT_SENTENCES)
+def test_no_sentence_for_people_is_in_the_code(package: str) -> None:
+    found = {
+        said: path.name
+        for path in sorted((KB / package).rglob("*.py"))
+        for said in sentences(path.read_text("utf-8"))
+        if said not in NO_SENTENCES
+    }
+    assert found == {}
+
+
+def test_the_search_for_sentences_can_find_one() -> None:
+    source = 'def f():\n    """Say what is there."""\n    raise BadInput("x", "y", "a number from one")\n'
+    assert list(sentences(source)) == []
+    assert list(sentences(source + 'x = f"Plug the {item} into the driver."')) == [" into the driver."]
+
+
+# -- the reader ------------------------------------------------------------------------------------
+
+
+def test_a_number_chooses_the_form_of_a_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(
+        catalogue,
+        "messages",
+        lambda language: {"cables": dict(zip(FORMS, ("{count} cable", "{count} cables"), strict=True))},
+    )
+    assert [text("cables", count=count) for count in (0, 1, 2)] == ["0 cables", "1 cable", "2 cables"]
+
+
+@pytest.mark.parametrize(
+    ("damaged", "named"),
+    [
+        ({"a/b": 3}, "data/messages/en.json, a/b: saw a number"),
+        ({"a/b": ""}, "data/messages/en.json, a/b: saw text"),
+        ({"a/b": {"one": "x"}}, "one and other"),
+        ({"a/b": {"one": "x", "other": ""}}, "data/messages/en.json, a/b, other"),
+    ],
+)
+def test_a_damaged_catalogue_is_named_with_its_key(
+    damaged: Any, named: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(catalogue, "data_object", lambda name: damaged)
+    with pytest.raises(BookTrouble, match=re.escape(named)):
+        messages.__wrapped__("en")
