@@ -1,26 +1,34 @@
-"""Do packing lists keep their word? Jobs in an invented region: certainty stated and what came of it.
+"""Simulate jobs in invented regions, and compare the certainty stated with what came of it.
 
-    python scripts/simulate_region.py [--regions 4] [--jobs 150] [--visits 600] [--target 0.95] [--seed 1]
+    python scripts/simulate_region.py [--world WORLD] [--regions 4] [--jobs 150] [--days 40] [--visits 600]
 
-Each region is drawn at random: makes with series of some years, each series with a panel and jacks that only
-some of its sets have; homes where something else may use an output. A book is filled with visits to some
-homes. Then come other homes: of each the installer knows the make and, by chance, the model and the year.
-The list is packed for the target, the truth is looked up, and the job connects or not. Certainty stated and
-share that came are compared over all jobs, where the target was reached, and where it binds: whole items
-overshoot, so only lists stated within two points of the target were held down by it. Beside it, for the same
-jobs: one kit with one of everything, and the best fixed kit (the cheapest that reaches the same share
-of the homes in the book, found exactly or with a stated bound by the same search).
+A world says what sets a region has and how well people write their visits down. Each region is drawn at random:
+makes with series of some years, each series with a panel and jacks that only some of its sets have; homes where
+something else may use an output. A book is filled with visits to some homes. Then come other homes: of each the
+installer knows the make and, by chance, the model and the year. The list is packed for the target, the truth is
+looked up, and the job connects or not; then the same for days of several jobs.
+
+For jobs and for days a table says how many there were, the certainty stated, the share that connected, the
+difference, what of it may be chance (one standard error, if what was stated is right), the mean log score of what
+was stated in bits, and that of somebody who knows the share that connects and states it each time. `reached` is
+the share of lists that reached the target; `could` that of a packer who knows the frequencies from which the
+region was drawn; `price` is what our lists cost for one unit of that packer's, where both reached the target.
+
+Beside it, in the first world, for the same jobs: one kit with one of everything, and the best fixed kit (the
+cheapest that reaches the same share of the homes in the book, found exactly or with a stated bound).
 """
 
 from __future__ import annotations
 
 import argparse
 import random
+import sys
 from collections import Counter
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date
 from itertools import pairwise
-from math import sqrt
+from math import log2, prod, sqrt
 
 from kb.domain.jack import Jack
 from kb.domain.visit import Finding, Source, Visit
@@ -36,25 +44,102 @@ DRIVERS = (("line-3.5",), ("line-3.5", "optical"), ("line-rca",))
 OPTICAL, LINE = Output(Form.TOSLINK, Signal.OPTICAL), Output(Form.RCA_PAIR, Signal.ANALOG_LINE)
 HEADPHONE, ARC = Output(Form.JACK_35, Signal.HEADPHONE), Output(Form.HDMI, Signal.ARC)
 COAXIAL = Output(Form.RCA_SINGLE, Signal.COAXIAL)
-#: By first year: the outputs of a series, with the chance that the series has them at all.
-TIMES = (
-    (1996, ((LINE, 0.95), (HEADPHONE, 0.6))),
-    (2005, ((LINE, 0.8), (OPTICAL, 0.7), (HEADPHONE, 0.4), (COAXIAL, 0.15))),
-    (2010, ((OPTICAL, 0.95), (LINE, 0.25), (HEADPHONE, 0.35), (COAXIAL, 0.1))),
-    (2016, ((OPTICAL, 0.9), (ARC, 0.9), (HEADPHONE, 0.25))),
-)
+SCART = Output(Form.SCART, Signal.ANALOG_LINE)
+
+Chanced = tuple[tuple[Output, float], ...]  #: outputs with the chance that a series has them at all
+#: By first year.
+TIMES: dict[int, Chanced] = {
+    1996: ((LINE, 0.95), (HEADPHONE, 0.6)),
+    2005: ((LINE, 0.8), (OPTICAL, 0.7), (HEADPHONE, 0.4), (COAXIAL, 0.15)),
+    2010: ((OPTICAL, 0.95), (LINE, 0.25), (HEADPHONE, 0.35), (COAXIAL, 0.1)),
+    2016: ((OPTICAL, 0.9), (ARC, 0.9), (HEADPHONE, 0.25)),
+}
+#: Sets of the cheapest kind: where there is anything, it is the headphone jack.
+CHEAP: dict[int, Chanced] = {
+    1998: ((HEADPHONE, 0.9),),
+    2007: ((HEADPHONE, 0.85), (LINE, 0.1)),
+    2012: ((HEADPHONE, 0.8), (OPTICAL, 0.2)),
+    2018: ((HEADPHONE, 0.6), (OPTICAL, 0.35), (ARC, 0.4)),
+}
+OLD: dict[int, Chanced] = {
+    1982: ((HEADPHONE, 0.4),),
+    1988: ((SCART, 0.5), (HEADPHONE, 0.5), (LINE, 0.15)),
+    1994: ((SCART, 0.6), (LINE, 0.4), (HEADPHONE, 0.5)),
+    2000: ((SCART, 0.5), (LINE, 0.5), (HEADPHONE, 0.5), (COAXIAL, 0.05)),
+}
+#: What a headphone jack does to the speakers, by weight: mute, mute unless set, stay on.
+HEADPHONES = (6, 2, 2)
+EFFECTS = (Speakers.MUTE, Speakers.MUTE_UNLESS_SET, Speakers.STAY_ON)
 BINDS = 0.02  #: a list stated no higher than this above the target was held down by it
-WORKS = 0.997  #: an output that is there, free, and tried as it should be, carries sound
+
+
+@dataclass(frozen=True)
+class Notes:
+    """How people write visits down: shares of jacks that are forgotten, turned round, mistaken for another kind.
+
+    ``invented``: of the input pairs, those noted as outputs. ``fault``: of the trials, those silent for a reason
+    that is none of the jack's. Of three people one is twice as careless, one less than half.
+    """
+
+    forgotten: float = 0.0
+    turned: float = 0.0
+    mistaken: float = 0.0
+    fault: float = 0.0
+
+    def of(self, person: str, basis: Basis) -> Notes:
+        """The same for one person, and for what was only told."""
+        factor = {"AM": 0.4, "JO": 1.0, "LS": 2.0}[person] * (1.6 if basis is Basis.TOLD else 1.0)
+        return replace(self, forgotten=min(0.9, self.forgotten * factor), turned=self.turned * factor)
+
+
+PERFECT = Notes()
+HUMAN = Notes(forgotten=0.09, turned=0.03, mistaken=0.02, fault=0.02)  # some 10% forgotten with what was told
+
+
+@dataclass(frozen=True)
+class World:
+    """What sets a region has. ``alternates``: each series has a second panel that half of its homes have.
+
+    ``nothing``: the share of series without any output. ``works``: an output that is there and free works.
+    """
+
+    times: dict[int, Chanced]
+    notes: Notes
+    effects: tuple[int, int, int] = HEADPHONES
+    line_mutes: float = 0.0
+    alternates: bool = False
+    nothing: float = 0.0
+    whole: float = 0.7
+    """The share of outputs that all sets of a series have."""
+    works: float = 0.997
+    used: float = 0.15
+
+
+WORLDS: dict[str, World] = {
+    "plain": World(TIMES, PERFECT),
+    "careless": World(TIMES, HUMAN),
+    "headphones": World(CHEAP, HUMAN, effects=(8, 1, 1), nothing=0.15),
+    "alternating": World(TIMES, HUMAN, alternates=True),
+    "old": World(OLD, HUMAN, effects=(5, 0, 5), line_mutes=0.1, nothing=0.2, works=0.97, used=0.3),
+    "uneven": World(TIMES, HUMAN, whole=0.1),
+    "slapdash": World(TIMES, Notes(forgotten=0.25, turned=0.06, mistaken=0.05, fault=0.05)),
+}
+
+
+Chances = tuple[tuple[Output, float, Speakers], ...]
 
 
 @dataclass(frozen=True)
 class Series:
-    """Sets of a kind: outputs with how many of the sets have them, and what each does to the speakers."""
+    """Sets of a kind: outputs with how many of the sets have them, and what each does to the speakers.
+
+    ``panels``: one or, where panels alternate, two.
+    """
 
     make: str
     name: str
     year: int
-    outputs: tuple[tuple[Output, float, Speakers], ...]
+    panels: tuple[Chances, ...]
 
 
 @dataclass(frozen=True)
@@ -65,64 +150,116 @@ class Home:
     outputs: tuple[tuple[Output, Speakers], ...]
     taken: frozenset[Signal]
     works: frozenset[Output]
+    pair: bool = False
+    """It has an input pair besides."""
 
 
-def region(draw: random.Random) -> list[Series]:
+def region(draw: random.Random, world: World) -> list[Series]:
     """Twelve makes with a few series in each time."""
     found = []
     for number in range(12):
         make = "".join(draw.choice("BDFGKLMNPRSTV") + draw.choice("aeiou") for _ in range(3))
-        for turn, (year, outputs) in enumerate(TIMES):
+        for turn, (year, outputs) in enumerate(world.times.items()):
             for series in range(draw.choice((1, 2, 2))):
-                there = [
-                    (o, 1.0 if draw.random() < 0.7 else draw.uniform(0.3, 0.9))
-                    for o, p in outputs
-                    if draw.random() < p
-                ]
-                there = there or [(LINE if year < 2010 else OPTICAL, 1.0)]
-                effects = [(o, p, effect(draw, o)) for o, p in there]
+                panels = tuple(_panel(draw, world, year, outputs) for _ in range(1 + world.alternates))
                 name = f"{chr(65 + number)}{chr(75 + turn)}{{size}}-{1 + series}"
-                found.append(Series(make.capitalize(), name, year + draw.randint(0, 4), tuple(effects)))
+                found.append(Series(make.capitalize(), name, year + draw.randint(0, 4), panels))
     return found
 
 
-def effect(draw: random.Random, output: Output) -> Speakers:
+def _panel(draw: random.Random, world: World, year: int, outputs: Chanced) -> Chances:
+    there = [
+        (o, 1.0 if draw.random() < world.whole else draw.uniform(0.3, 0.9))
+        for o, p in outputs
+        if draw.random() < p
+    ]
+    if not there and world.nothing == 0:
+        there = [(LINE if year < 2010 else OPTICAL, 1.0)]
+    if draw.random() < world.nothing:
+        there = []
+    return tuple((o, p, effect(draw, world, o)) for o, p in there)
+
+
+def effect(draw: random.Random, world: World, output: Output) -> Speakers:
     """What an output does to the speakers, one answer for a whole series."""
     if output is HEADPHONE:
-        return draw.choices((Speakers.MUTE, Speakers.MUTE_UNLESS_SET, Speakers.STAY_ON), (6, 2, 2))[0]
+        return draw.choices(EFFECTS, world.effects)[0]
+    if output in (LINE, SCART) and draw.random() < world.line_mutes:
+        return Speakers.MUTE
     return Speakers.STAY_ON
 
 
-def home(draw: random.Random, series: Series) -> Home:
-    """A home with a set of the series. The same model has the same jacks everywhere."""
+def home(draw: random.Random, world: World, series: Series) -> Home:
+    """A home with a set of the series. The same model has the same jacks everywhere, but where panels alternate."""
     size, last = draw.choice((24, 32, 40, 43, 50, 55)), draw.randint(0, 9)
     model = f"{series.name.format(size=size)}{last}"
     own = random.Random(f"{series.make}{model}")
-    outputs = tuple((o, e) for o, p, e in series.outputs if own.random() < p)
-    used = draw.random() < 0.15
+    outputs = tuple((o, e) for o, p, e in draw.choice(series.panels) if own.random() < p)
+    return _at(draw, world, Source(series.make, model, year=series.year), outputs)
+
+
+def likely_home(draw: random.Random, world: World, series: Series) -> Home:
+    """A home of the series for somebody who knows how often, but not which of its sets have what."""
+    outputs = tuple((o, e) for o, p, e in draw.choice(series.panels) if draw.random() < p)
+    return _at(draw, world, Source(series.make, "", year=series.year), outputs)
+
+
+def _at(
+    draw: random.Random, world: World, source: Source, outputs: tuple[tuple[Output, Speakers], ...]
+) -> Home:
+    used = draw.random() < world.used
     signals = [o.signal for o, _ in outputs if o.signal in (Signal.OPTICAL, Signal.ARC)]
     taken = frozenset([draw.choice(signals)]) if used and signals else frozenset()
-    works = frozenset(o for o, _ in outputs if draw.random() < WORKS)
-    return Home(Source(series.make, model, year=series.year), outputs, taken, works)
+    works = frozenset(o for o, _ in outputs if draw.random() < world.works)
+    return Home(source, outputs, taken, works, draw.random() < 0.5)
 
 
-def visit(draw: random.Random, at: Home) -> Visit:
-    """What an installer writes down there: all jacks, one of them tried."""
-    tried = draw.choice([o for o, _ in at.outputs]) if at.outputs else None
-    findings = tuple(
-        Finding(
-            Jack(output.form, "", Direction.OUTPUT, output.signal),
-            speakers,
-            output.signal in at.taken,
-            Outcome.NOT_TRIED
-            if output != tried
-            else Outcome.CARRIED
-            if output in at.works
-            else Outcome.SILENT,
+def visit(draw: random.Random, world: World, at: Home) -> Visit:
+    """What an installer writes down there: the jacks, one of them tried, with the slips that people make."""
+    person = draw.choice(("AM", "JO", "JO", "LS"))
+    basis = draw.choices((Basis.TESTED, Basis.SEEN, Basis.TOLD), (7, 2, 1))[0]
+    notes = world.notes.of(person, basis)
+    tried = draw.choice([o for o, _ in at.outputs]) if at.outputs and basis is Basis.TESTED else None
+    findings = []
+    for output, speakers in at.outputs:
+        if output == tried:
+            silent = output not in at.works or draw.random() < notes.fault
+            outcome = Outcome.SILENT if silent else Outcome.CARRIED
+            jack = Jack(output.form, "", Direction.OUTPUT, output.signal)
+        elif draw.random() < notes.forgotten:
+            continue
+        else:
+            outcome, jack = Outcome.NOT_TRIED, _as_noted(draw, notes, output)
+        findings.append(Finding(jack, speakers, output.signal in at.taken, outcome))
+    if at.pair:
+        turned = draw.random() < notes.turned
+        jack = Jack(
+            Form.RCA_PAIR,
+            "AUDIO",
+            Direction.OUTPUT if turned else Direction.INPUT,
+            Signal.ANALOG_LINE if turned else None,
         )
-        for output, speakers in at.outputs
-    )
-    return Visit(at.source, TODAY, Basis.TESTED, (*findings, Finding(Jack(Form.ANTENNA))))
+        findings.append(Finding(jack))
+    return Visit(at.source, TODAY, basis, (*findings, Finding(Jack(Form.ANTENNA))), by=person)
+
+
+_MISTAKEN = {
+    OPTICAL: None,
+    LINE: Signal.NOT_AUDIO,
+    HEADPHONE: Signal.ANALOG_LINE,
+    ARC: None,
+    COAXIAL: Signal.NOT_AUDIO,
+    SCART: None,
+}
+
+
+def _as_noted(draw: random.Random, notes: Notes, output: Output) -> Jack:
+    if draw.random() < notes.turned:
+        return Jack(output.form, "", Direction.INPUT, None)
+    if draw.random() < notes.mistaken:
+        signal = _MISTAKEN[output]
+        return Jack(output.form, "", Direction.OUTPUT if signal else Direction.UNCLEAR, signal)
+    return Jack(output.form, "", Direction.OUTPUT, output.signal)
 
 
 def job_at(draw: random.Random, at: Home) -> Job:
@@ -136,124 +273,258 @@ def job_at(draw: random.Random, at: Home) -> Job:
     return day_from([known]).jobs[0]
 
 
-def ways_at(finder: Finder, job: Job, at: Home) -> set[tuple[str, ...]]:
-    """The bundles that connect this home, the truth known: that sound then comes is no part of it."""
-    found: set[tuple[str, ...]] = set()
-    for output, speakers in at.outputs:
-        taken = output.signal in at.taken
-        if finder.bundles(job, output, speakers, taken):
-            found |= finder.does(job, (Live(output, taken),))
-    return found
+class Judge:
+    """Says which bundles connect a home, the truth known: that sound then comes is no part of it."""
+
+    def __init__(self) -> None:
+        self.finder = Finder(Ways.of_day((), ()))
+        self.known: dict[object, frozenset[tuple[str, ...]]] = {}
+
+    def ways(self, job: Job, at: Home) -> frozenset[tuple[str, ...]]:
+        """The bundles that connect it."""
+        key = (job.inputs, at.outputs, at.taken)
+        if key not in self.known:
+            found: set[tuple[str, ...]] = set()
+            for output, speakers in at.outputs:
+                taken = output.signal in at.taken
+                if self.finder.bundles(job, output, speakers, taken):
+                    found |= self.finder.does(job, (Live(output, taken),))
+            self.known[key] = frozenset(found)
+        return self.known[key]
+
+    def price(self, item: str) -> float:
+        """What one costs."""
+        return self.finder._ways.catalogue.item(item).price or 1.0
 
 
-def connects(items: Counter[str], ways: set[tuple[str, ...]]) -> bool:
-    """Is one of the bundles in the bag?"""
-    return any(not Counter(way) - items for way in ways)
+def connects(items: Counter[str], ways: Sequence[frozenset[tuple[str, ...]]]) -> bool:
+    """Is there for each home a bundle in the bag that no other home needs?"""
+    if not ways:
+        return True
+    return any(connects(items - Counter(way), ways[1:]) for way in ways[0] if not Counter(way) - items)
+
+
+class Knowing:
+    """Packs by the frequencies from which the region was drawn, not by a book."""
+
+    def __init__(self, draw: random.Random, world: World, series: list[Series], judge: Judge) -> None:
+        self.draw, self.world, self.series, self.judge = draw, world, series, judge
+        self.homes = {one: [likely_home(draw, world, one) for _ in range(80)] for one in series}
+
+    def worlds(self, job: Job) -> Counter[frozenset[tuple[str, ...]]]:
+        """What may be found at the job, with its chance."""
+        fits = [one for one in self.series if _may_be(job.source, one)]
+        found: Counter[frozenset[tuple[str, ...]]] = Counter()
+        for one in fits:
+            for at in self.homes[one]:
+                found[self.judge.ways(job, at)] += 1
+        return found
+
+    def cost(self, jobs: Sequence[Job], target: float) -> float | None:
+        """What a list that reaches the target costs; None where nothing reaches it."""
+        worlds = [self.worlds(job) for job in jobs]
+        reach = prod(1 - one[frozenset()] / one.total() for one in worlds)
+        if reach < target:
+            return None
+        items = sorted({item for one in worlds for ways in one for way in ways for item in way})
+        price = [Cost(self.judge.price(item)) for item in items]
+        best = cheapest([_task(one, items) for one in worlds], price, target)
+        return sum(c.each * n for c, n in zip(price, best.stock, strict=True))
+
+
+def _may_be(known: Source, one: Series) -> bool:
+    if known.make != one.make or (known.year and known.year != one.year):
+        return False
+    before, after = one.name.split("{size}")
+    return not known.model or (known.model.startswith(before) and after == known.model[len(before) + 2 : -1])
+
+
+def _task(worlds: Counter[frozenset[tuple[str, ...]]], items: list[str]) -> Task:
+    total = worlds.total()
+    return Task(
+        tuple(
+            (count / total, tuple(tuple(way.count(item) for item in items) for way in sorted(ways)))
+            for ways, count in worlds.items()
+        )
+    )
 
 
 @dataclass
 class Came:
-    """What was stated and what came, at all jobs of all regions."""
+    """What was stated and what came, at all jobs (or days) of all regions of a world."""
 
     said: list[tuple[float, int]] = field(default_factory=list)
     reached: list[bool] = field(default_factory=list)
-    kits: dict[str, list[tuple[float, float, float]]] = field(default_factory=dict)
+    proved: list[bool] = field(default_factory=list)
+    could: list[bool] = field(default_factory=list)
+    paid: list[tuple[float, float]] = field(default_factory=list)
+    """Our cost and that of who knows, where both reach the target."""
+
+
+@dataclass
+class Kits:
     """By kit, for each job or region: share connected, items, cost."""
+
+    rows: dict[str, list[tuple[float, float, float]]] = field(default_factory=dict)
     proved: bool = True
 
 
 def main() -> None:
     """Draw regions, fill their books, go to the jobs, print the tables."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
+    parser.add_argument("--world", choices=[*WORLDS, "all"], default="all")
     parser.add_argument("--regions", type=int, default=4)
     parser.add_argument("--jobs", type=int, default=150, help="in each region")
+    parser.add_argument("--days", type=int, default=0, help="of several jobs, in each region")
+    parser.add_argument("--day-jobs", type=int, nargs="+", default=[2, 3, 4], help="jobs of a day, in turn")
     parser.add_argument("--visits", type=int, default=600, help="in the book of each region")
     parser.add_argument("--target", type=float, default=0.95)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--detail", action="store_true", help="the jobs by certainty, and the fixed kits")
     options = parser.parse_args()
-    came = Came()
-    for seed in range(options.seed, options.seed + options.regions):
-        _visit_region(random.Random(seed), options, came)
-    print(f"{options.regions} regions, each with {options.visits} visits in the book and {options.jobs} jobs")
-    print(f"target {options.target:g}\n\n{'jobs':<34}{'count':>6}{'stated':>8}{'came':>7}{'error':>7}")
-    _row("all", came.said)
-    inside = [pair for pair, reached in zip(came.said, came.reached, strict=True) if reached]
-    _row("the target can be reached", inside)
-    edge = options.target + BINDS
-    _row(f"  and it binds: stated below {edge:.2f}", [pair for pair in inside if pair[0] < edge])
-    _row("out of reach", [pair for pair, ok in zip(came.said, came.reached, strict=True) if not ok])
-    for low, high in pairwise((0.0, 0.8, 0.9, 0.95, 0.97, 0.99, 1.01)):
-        _row(
-            f"  stated {low:.2f} to {min(high, 1.0):.2f}",
-            [pair for pair in came.said if low <= pair[0] < high],
-        )
-    print(f"\n{'kit':<28}{'connected':>10}{'items':>8}{'cost':>8}")
-    for name, rows in came.kits.items():
-        won, items, cost = (sum(row[n] for row in rows) / len(rows) for n in range(3))
-        print(f"{name:<28}{won:>10.3f}{items:>8.1f}{cost:>8.1f}")
-    print("the best fixed kits are " + ("proved" if came.proved else "not all proved"))
+    print(
+        f"{options.regions} regions, each with {options.visits} visits in the book, target {options.target:g}"
+    )
+    print(_HEAD)
+    for name in WORLDS if options.world == "all" else [options.world]:
+        jobs, days, kits = Came(), Came(), Kits()
+        for seed in range(options.seed, options.seed + options.regions):
+            _visit_region(random.Random(seed), WORLDS[name], options, jobs, days, kits)
+        _table(name, jobs, days, options)
+        if options.detail:
+            _kits(kits)
+        sys.stdout.flush()
 
 
-def _visit_region(draw: random.Random, options: argparse.Namespace, came: Came) -> None:
-    series = region(draw)
-    seen = [home(draw, draw.choice(series)) for _ in range(options.visits)]
-    evidence = Evidence.learn([visit(draw, at) for at in seen], today=TODAY)
-    finder = Finder(Ways.of_day((), ()))
-    truths: list[set[tuple[str, ...]]] = []
-    mine = came.kits.setdefault("packed for the job", [])
-    for _ in range(options.jobs):
-        at = home(draw, draw.choice(series))
+def _visit_region(
+    draw: random.Random, world: World, options: argparse.Namespace, jobs: Came, days: Came, kits: Kits
+) -> None:
+    series = region(draw, world)
+    seen = [home(draw, world, draw.choice(series)) for _ in range(options.visits)]
+    evidence = Evidence.learn([visit(draw, world, at) for at in seen], today=TODAY)
+    judge = Judge()
+    knowing = Knowing(random.Random(draw.random()), world, series, judge)
+    homes = [home(draw, world, draw.choice(series)) for _ in range(options.jobs)]
+    truths, mine = [], []
+    for at in homes:
         job = job_at(draw, at)
-        plan = pack(Day((job,)), evidence.expect, target=options.target, questions=False)
-        ways = ways_at(finder, job, at)
-        bag = Counter({line.item: line.count for line in plan.items})
-        won = connects(bag, ways)
-        came.said.append((plan.certainty, int(won)))
-        came.reached.append(plan.reached)
-        mine.append((float(won), bag.total(), plan.cost))
-        truths.append(ways)
-    training = [ways_at(finder, job_at(draw, at), at) for at in seen]
-    share = sum(won for won, _, _ in mine[-options.jobs :]) / options.jobs
-    fixed_kits(training, truths, share, finder, came)
+        truths.append(judge.ways(job, at))
+        mine.append(_go((job,), truths[-1:], evidence, knowing, options.target, jobs))
+    for number in range(options.days):
+        count = options.day_jobs[number % len(options.day_jobs)]
+        there = [home(draw, world, draw.choice(series)) for _ in range(count)]
+        asked = tuple(job_at(draw, at) for at in there)
+        ways = [judge.ways(job, at) for job, at in zip(asked, there, strict=True)]
+        _go(asked, ways, evidence, knowing, options.target, days)
+    if options.detail:
+        kits.rows.setdefault("packed for the job", []).extend(mine)
+        training = [judge.ways(job_at(draw, at), at) for at in seen]
+        share = sum(won for won, _, _ in mine) / len(mine)
+        fixed_kits(training, truths, share, judge, kits)
 
 
-def _row(name: str, pairs: list[tuple[float, int]]) -> None:
-    if not pairs:
-        print(f"{name:<34}{0:>6}")
+def _go(
+    asked: tuple[Job, ...],
+    ways: Sequence[frozenset[tuple[str, ...]]],
+    evidence: Evidence,
+    knowing: Knowing,
+    target: float,
+    came: Came,
+) -> tuple[float, float, float]:
+    plan = pack(Day(asked), evidence.expect, target=target, questions=False)
+    bag = Counter({line.item: line.count for line in plan.items})
+    won = connects(bag, ways)
+    came.said.append((plan.certainty, int(won)))
+    came.reached.append(plan.reached)
+    came.proved.append(plan.optimal)
+    best = knowing.cost(asked, target)
+    came.could.append(best is not None)
+    if best is not None and plan.reached:
+        came.paid.append((plan.cost, best))
+    return float(won), bag.total(), plan.cost
+
+
+_HEAD = (
+    f"\n{'world':<26}{'count':>6}{'stated':>8}{'came':>7}{'differ':>8}{'error':>7}{'score':>8}{'base':>8}"
+    f"{'reached':>9}{'could':>7}{'price':>7}{'proved':>8}"
+)
+
+
+def _table(name: str, jobs: Came, days: Came, options: argparse.Namespace) -> None:
+    for title, came in ((f"{name}: jobs", jobs), (f"{name}: days", days)):
+        if not came.said:
+            continue
+        ours, theirs = (sum(pair[n] for pair in came.paid) for n in range(2))
+        print(
+            _row(title, came.said)
+            + f"{_share(came.reached):>9.3f}{_share(came.could):>7.3f}"
+            + (f"{ours / theirs:>7.2f}" if theirs else f"{'-':>7}")
+            + f"{_share(came.proved):>8.3f}"
+        )
+    if not options.detail:
         return
+    inside = [pair for pair, reached in zip(jobs.said, jobs.reached, strict=True) if reached]
+    print(_row("  target reached", inside))
+    edge = options.target + BINDS
+    print(_row(f"    stated below {edge:.2f}", [pair for pair in inside if pair[0] < edge]))
+    print(_row("  out of reach", [p for p, ok in zip(jobs.said, jobs.reached, strict=True) if not ok]))
+    for low, high in pairwise((0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95, 0.97, 0.99, 1.01)):
+        inside = [pair for pair in jobs.said if low <= pair[0] < high]
+        print(_row(f"  stated {low:.2f} to {min(high, 1.0):.2f}", inside))
+
+
+def _share(flags: Sequence[bool]) -> float:
+    return sum(flags) / len(flags)
+
+
+def _row(name: str, pairs: list[tuple[float, int]]) -> str:
+    if not pairs:
+        return f"{name:<26}{0:>6}"
     n = len(pairs)
     stated, came = sum(p for p, _ in pairs) / n, sum(won for _, won in pairs) / n
     # Of the share that comes if what is stated is right: then the difference is within two of these.
     error = sqrt(sum(p * (1 - p) for p, _ in pairs)) / n
-    print(f"{name:<34}{n:>6}{stated:>8.3f}{came:>7.3f}{error:>7.3f}")
+    return (
+        f"{name:<26}{n:>6}{stated:>8.3f}{came:>7.3f}{stated - came:>+8.3f}{error:>7.3f}"
+        f"{score(pairs):>8.3f}{score((came, won) for _, won in pairs):>8.3f}"
+    )
+
+
+def score(pairs: Iterable[tuple[float, int]]) -> float:
+    """The mean log score in bits: the logarithm of what was stated for that which came (0 is perfect)."""
+    found = [log2(max(p if won else 1 - p, 1e-4)) for p, won in pairs]
+    return sum(found) / len(found)
 
 
 def fixed_kits(
-    training: list[set[tuple[str, ...]]],
-    truths: list[set[tuple[str, ...]]],
+    training: list[frozenset[tuple[str, ...]]],
+    truths: list[frozenset[tuple[str, ...]]],
     share: float,
-    finder: Finder,
-    came: Came,
+    judge: Judge,
+    kits: Kits,
 ) -> None:
     """The fixed kits, chosen by the homes in the book, at the same jobs."""
-    worlds = Counter(frozenset(ways) for ways in training)
+    worlds = Counter(training)
     items = sorted({item for ways in worlds for way in ways for item in way})
-    price = [Cost(finder._ways.catalogue.item(item).price or 1.0) for item in items]
-
-    def counted(way: tuple[str, ...]) -> tuple[int, ...]:
-        return tuple(way.count(item) for item in items)
-
-    made = tuple(
-        (count / len(training), tuple(counted(way) for way in sorted(ways))) for ways, count in worlds.items()
-    )
+    price = [Cost(judge.price(item)) for item in items]
+    task = _task(worlds, items)
     every = Counter(items)
-    best = cheapest([Task(made)], price, min(share, sum(p for p, ways in made if ways)), work=200_000)
+    goal = min(share, sum(p for p, ways in task.worlds if ways))
+    best = cheapest([task], price, goal, work=200_000)
     fixed = Counter({item: count for item, count in zip(items, best.stock, strict=True) if count})
     for name, kit in (("one of everything", every), ("the best fixed kit", fixed)):
-        won = sum(connects(kit, ways) for ways in truths) / len(truths)
+        won = sum(connects(kit, [ways]) for ways in truths) / len(truths)
         cost = sum(c.each * kit[item] for item, c in zip(items, price, strict=True))
-        came.kits.setdefault(name, []).append((won, kit.total(), cost))
-    came.proved = came.proved and best.optimal
+        kits.rows.setdefault(name, []).append((won, kit.total(), cost))
+    kits.proved = kits.proved and best.optimal
+
+
+def _kits(kits: Kits) -> None:
+    print(f"  {'kit':<26}{'connected':>10}{'items':>8}{'cost':>8}")
+    for name, rows in kits.rows.items():
+        won, items, cost = (sum(row[n] for row in rows) / len(rows) for n in range(3))
+        print(f"  {name:<26}{won:>10.3f}{items:>8.1f}{cost:>8.1f}")
+    print("  the best fixed kits are " + ("proved" if kits.proved else "not all proved"))
 
 
 if __name__ == "__main__":
