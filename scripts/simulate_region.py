@@ -2,20 +2,21 @@
 
     python scripts/simulate_region.py [--world WORLD] [--regions 4] [--jobs 150] [--days 40] [--visits 600]
 
-A world says what sets a region has and how well people write their visits down. Each region is drawn at random:
-makes with series of some years, each series with a panel and jacks that only some of its sets have; homes where
-something else may use an output. A book is filled with visits to some homes. Then come other homes: of each the
-installer knows the make and, by chance, the model and the year. The list is packed for the target, the truth is
-looked up, and the job connects or not; then the same for days of several jobs.
+A world says what sets a region has and how well people write their visits down. Each region is drawn at
+random: makes with series of some years, each series with a panel and jacks that only some of its sets have;
+homes where something else may use an output. A book is filled with visits to some homes. Then come other
+homes: of each the installer knows the make and, by chance, the model and the year. The list is packed for
+the target, the truth is looked up, and the job connects or not; then the same for days of several jobs.
 
 For jobs and for days a table says how many there were, the certainty stated, the share that connected, the
-difference, what of it may be chance (one standard error, if what was stated is right), the mean log score of what
-was stated in bits, and that of somebody who knows the share that connects and states it each time. `reached` is
-the share of lists that reached the target; `could` that of a packer who knows the frequencies from which the
-region was drawn; `price` is what our lists cost for one unit of that packer's, where both reached the target.
+difference, what of it may be chance (one standard error, if what was stated is right), the mean log score
+of what was stated in bits, and that of somebody who knows the share that connects and states it each time.
+`reached` is the share of lists that reached the target; `could` that of a packer who knows the frequencies
+from which the region was drawn; `price` is what our lists cost for one unit of that packer's, where both
+reached the target.
 
-Beside it, in the first world, for the same jobs: one kit with one of everything, and the best fixed kit (the
-cheapest that reaches the same share of the homes in the book, found exactly or with a stated bound).
+Beside it, in the first world, for the same jobs: one kit with one of everything, and the best fixed kit
+(the cheapest that reaches the same share of the homes in the book, found exactly or with a stated bound).
 """
 
 from __future__ import annotations
@@ -35,9 +36,9 @@ from kb.domain.visit import Finding, Source, Visit
 from kb.domain.words import Basis, Direction, Form, Outcome, Signal, Speakers
 from kb.evidence import Evidence, Output
 from kb.pack import Day, Job, day_from, pack
-from kb.pack.chances import Cost, Task
 from kb.pack.scenarios import Finder, Live, Ways
 from kb.pack.solve import cheapest
+from kb.pack.tasks import Cost, Task
 
 TODAY = date(2026, 3, 4)
 DRIVERS = (("line-3.5",), ("line-3.5", "optical"), ("line-rca",))
@@ -75,10 +76,11 @@ BINDS = 0.02  #: a list stated no higher than this above the target was held dow
 
 @dataclass(frozen=True)
 class Notes:
-    """How people write visits down: shares of jacks that are forgotten, turned round, mistaken for another kind.
+    """How people write visits down: shares of jacks forgotten, turned round, mistaken for another kind.
 
-    ``invented``: of the input pairs, those noted as outputs. ``fault``: of the trials, those silent for a reason
-    that is none of the jack's. Of three people one is twice as careless, one less than half.
+    As many input pairs as are turned round are noted as outputs. ``fault``: the share of trials that are
+    silent for a reason that is none of the jack's. Of three people one is twice as careless, one less than
+    half.
     """
 
     forgotten: float = 0.0
@@ -190,7 +192,7 @@ def effect(draw: random.Random, world: World, output: Output) -> Speakers:
 
 
 def home(draw: random.Random, world: World, series: Series) -> Home:
-    """A home with a set of the series. The same model has the same jacks everywhere, but where panels alternate."""
+    """A home with a set of the series. A model has the same jacks everywhere, unless panels alternate."""
     size, last = draw.choice((24, 32, 40, 43, 50, 55)), draw.randint(0, 9)
     model = f"{series.name.format(size=size)}{last}"
     own = random.Random(f"{series.make}{model}")

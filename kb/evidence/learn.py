@@ -23,10 +23,10 @@ How: ``shrinkage.py`` has the rule of backing off, ``groups.py`` the groups. Fou
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date as Day
 from itertools import combinations
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from kb.base import clock
 from kb.base.errors import BookTrouble
@@ -36,13 +36,10 @@ from kb.domain.visit import Source, Visit
 from kb.domain.words import WORKED, Display, DriverInput, Kind, Signal, Speakers
 from kb.evidence import groups as levels
 from kb.evidence.counting import FREE, WORKS, Counted, Family, signals_key, trial_path
-from kb.evidence.expectation import Chance, Expectation, LevelCount, Likely
-from kb.evidence.families import Kin
-from kb.evidence.groups import ANY, Place, chain, family_of, set_of
+from kb.evidence.groups import ANY, Circle, Kin, Place, chain, family_of, set_of
 from kb.evidence.numerics import beta_quantile
-from kb.evidence.pooling import settle
 from kb.evidence.prior import Prior, standard_prior
-from kb.evidence.shrinkage import Tree
+from kb.evidence.shrinkage import Tree, settle
 from kb.evidence.signature import (
     EFFECTS,
     NO_OUTPUT,
@@ -50,7 +47,62 @@ from kb.evidence.signature import (
     output_of,
     outputs_of,
 )
-from kb.evidence.valid_visits import Circle, standing
+from kb.evidence.visits import standing
+
+
+class Chance(NamedTuple):
+    """The chance that a jack, tried as it should be, carries sound here; (low, high) holds it 9 times in 10.
+
+    ``findings`` counts the trials of this very jack of this very set.
+    """
+
+    p: float
+    low: float
+    high: float
+    findings: int
+
+
+class LevelCount(NamedTuple):
+    """One circle of sets behind an expectation: what the book holds of it, its share in the answer."""
+
+    level: str
+    key: str
+    visits: int
+    sets: int
+    share: float
+
+
+class Likely(NamedTuple):
+    """A shape that the panel may have, with its chance."""
+
+    outputs: tuple[Output, ...]
+    p: float
+
+
+@dataclass(frozen=True)
+class Expectation:
+    """What the book expects of a source.
+
+    ``shapes`` come likeliest first; ``other`` is the chance of a panel that nobody has listed, so all sum to
+    one. ``speakers`` and ``works`` are for each output of any shape; ``taken`` gives for each shape the
+    chance of each set of signals in use by something else. ``failed``: the outputs of this very set that
+    were tried and never gave usable sound. ``source`` has what the book could fill in.
+    """
+
+    source: Source
+    shapes: tuple[Likely, ...]
+    other: float
+    speakers: Mapping[Output, Mapping[Speakers, float]]
+    works: Mapping[Output, Chance]
+    taken: Mapping[tuple[Output, ...], Mapping[frozenset[Signal], float]]
+    levels: tuple[LevelCount, ...]
+    prior_share: float
+    failed: frozenset[Output] = frozenset()
+
+    def has(self, *signals: Signal) -> float:
+        """The chance that the panel has an output of one of these signals."""
+        return sum(one.p for one in self.shapes if any(o.signal in signals for o in one.outputs))
+
 
 Path = tuple[tuple[str, str], ...]  #: (level, key) from the widest circle to the narrowest
 Kinship = list[tuple[float, Path]]  #: families that a set may be of, with their chances
@@ -93,9 +145,9 @@ class Evidence(Counted):
     def renewed(self, sets: Mapping[str, Sequence[Visit]], *, today: Day | None = None) -> Evidence:
         """Evidence in which the sets of these keys are what these standing visits say, the rest as it was.
 
-        For a few sets that changed; see ``kb.evidence.relearn``.
+        For a few sets that changed; see ``kb.evidence.counting``.
         """
-        from kb.evidence.relearn import renewed
+        from kb.evidence.counting import renewed
 
         return renewed(self, sets, today or clock.today())
 

@@ -4,8 +4,7 @@ plan = pack(day_from(parsed_job_file), evidence.expect, target=0.95)
 plan.items, plan.certainty
 """
 
-from kb.pack.jobs import Day, Job, day_from, job_from
-from kb.pack.materials import Material, materials_from, together
+from kb.pack.jobs import Day, Job, Material, day_from, job_from, materials_from, together
 from kb.pack.plan_values import Answer, Ask, JobPlan, Line, Next, Plan, Risk, Use, Useless
 from kb.pack.planning import TARGET, pack
 from kb.pack.wording import (

@@ -16,40 +16,15 @@ computed exactly where that takes no more than EACH steps; beyond it a lower bou
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import combinations
 from math import prod
 from operator import le
-from typing import Final, NamedTuple
+from typing import Final
 
-from kb.pack.lower_bound import Assured
-
-Stock = tuple[int, ...]  #: how many of each item
-World = tuple[float, tuple[Stock, ...]]  #: a chance, and the ways that do in it (none: nothing does)
+from kb.pack.bounds import Assured
+from kb.pack.tasks import BITS, MOST, Stock, Task, least_ways, packed, swap_of
 
 EACH: Final = 10_000  #: steps for the exact chance of one stock
-_BITS: Final = 8  #: of one count in a packed stock; the highest bit stays free to catch a borrow
-MOST: Final = (1 << (_BITS - 1)) - 1  #: of one item in a stock
-
-
-class Cost(NamedTuple):
-    """What one item costs: the first ``have`` of them ``at_hand``, every further one ``each``."""
-
-    each: float
-    have: int = 0
-    at_hand: float = 0.0
-
-    def of(self, count: int) -> float:
-        """The cost of ``count`` of it."""
-        free = min(count, self.have)
-        return free * self.at_hand + (count - free) * self.each
-
-
-@dataclass(frozen=True, slots=True)
-class Task:
-    """A job made bare: its worlds. What their chances lack of one is a world in which nothing does."""
-
-    worlds: tuple[World, ...]
 
 
 class _TooLong(Exception):
@@ -192,7 +167,7 @@ class Chances:
         over = ((cap | guard) - held & guard) ^ guard
         if not over:
             return held
-        counts = over - (over >> (_BITS - 1))  # all bits of the counts that are above
+        counts = over - (over >> (BITS - 1))  # all bits of the counts that are above
         return held & ~counts | cap & counts
 
     def from_task(self, task: int, stock: Sequence[int]) -> float:
@@ -260,19 +235,6 @@ def _does_for(
     return pairs
 
 
-def swap_of(one: Stock, other: Stock) -> tuple[int, int] | None:
-    """The item that one way has one more of and the one it has one less of, where that is all.
-
-    >>> swap_of((1, 0, 1), (1, 1, 0)), swap_of((1, 0), (0, 0))
-    ((2, 1), None)
-    """
-    differ = [k for k, (a, b) in enumerate(zip(one, other, strict=True)) if a != b]
-    if len(differ) != 2:
-        return None
-    more, less = differ if one[differ[0]] > other[differ[0]] else reversed(differ)
-    return (more, less) if one[more] - other[more] == 1 == other[less] - one[less] else None
-
-
 def _bits_of(some: int) -> list[int]:
     """The places of the bits that are set."""
     places = []
@@ -280,28 +242,3 @@ def _bits_of(some: int) -> list[int]:
         places.append((some & -some).bit_length() - 1)
         some &= some - 1
     return places
-
-
-def least_ways(ways: Sequence[Stock]) -> tuple[Stock, ...]:
-    """The ways that do not hold another one: what needs more is never better."""
-    different = sorted(set(ways), key=lambda way: (sum(way), way))
-    if len(different) < 2:
-        return tuple(different)
-    guard = packed((MOST + 1,) * len(different[0]))
-    kept: list[tuple[int, Stock]] = []
-    for way in different:
-        number = packed(way)
-        guarded = number | guard
-        if not any((guarded - other) & guard == guard for other, _ in kept):
-            kept.append((number, way))
-    return tuple(sorted([way for _, way in kept]))
-
-
-def packed(stock: Sequence[int]) -> int:
-    """The counts side by side in one number, a byte each: one subtraction compares them all."""
-    return int.from_bytes(bytes(stock), "little")
-
-
-def cost_of(stock: Sequence[int], costs: Sequence[Cost]) -> float:
-    """What a stock costs."""
-    return sum([cost.of(count) for cost, count in zip(costs, stock, strict=True) if count])

@@ -10,12 +10,13 @@ from typing import Final
 from kb.domain.visit import Source
 from kb.domain.words import Speakers
 from kb.evidence import Expectation, Output
-from kb.pack.chances import Chances, Cost, Stock, Task, least_ways
-from kb.pack.cost_bound import least_cost
+from kb.pack.bounds import least_cost
+from kb.pack.chances import Chances
 from kb.pack.jobs import Day, Job
 from kb.pack.plan_values import JobPlan, Line, Next, Plan, Risk, Use, Useless
 from kb.pack.scenarios import Bundle, Case, Finder, Live, Ways, known_not_to_work
 from kb.pack.solve import Found, cheapest
+from kb.pack.tasks import Cost, Stock, Task, hardened, least_ways
 
 LEAVE: Final = 0.002  #: items seldom of use are not considered that together add no more than this share
 SELDOM: Final = 0.03  #: in so few worlds of a job, on average, is an item of use that is seldom so
@@ -134,7 +135,7 @@ class Packing:
             least = self._least[some]
             if least:
                 made[least] = made.get(least, 0.0) + p
-        return Task(tuple((p, ways) for ways, p in _gathered(made, merge).items()))
+        return Task(tuple((p, ways) for ways, p in hardened(made, merge).items()))
 
     def covered(self, ways: Iterable[Bundle], stock: Stock) -> bool:
         """Does the stock hold one of the ways?"""
@@ -287,19 +288,6 @@ def _ranked(there: Mapping[Live, float], best: Mapping[Live, tuple[float, Bundle
     """The outlets that can be connected, likeliest to work first."""
     uses = [Use(one.output, p, *found) for one, p in there.items() if (found := best[one]) is not None]
     return tuple(sorted(uses, key=lambda use: (-use.works, -use.there, use.output))[:LISTED])
-
-
-def _gathered(worlds: Mapping[tuple[Stock, ...], float], rare: float) -> dict[tuple[Stock, ...], float]:
-    """The worlds with each rare one merged into the likeliest that is harder: has some of its ways only."""
-    kept = dict(worlds)
-    for ways, p in sorted(worlds.items(), key=lambda one: (one[1], one[0])):
-        if p >= rare:
-            break
-        have = set(ways)
-        harder = [other for other in kept if other != ways and have.issuperset(other)]
-        if harder:
-            kept[max(harder, key=lambda other: (kept[other], other))] += kept.pop(ways)
-    return kept
 
 
 def goal_for(target: float, reach: float) -> float:

@@ -21,10 +21,8 @@ from kb.domain.visit import Finding, Source, Visit
 from kb.domain.words import Basis, Direction, Display, DriverInput, Form, Kind, Outcome, Signal, Speakers
 from kb.evidence import Evidence, Output, prior_from, standard_prior
 from kb.evidence import groups as levels
-from kb.evidence.families import Kin
-from kb.evidence.groups import family_of
+from kb.evidence.groups import Circle, Kin, family_of
 from kb.evidence.signature import is_partial, shape_of, taken_of
-from kb.evidence.valid_visits import Circle
 
 TODAY = date(2026, 3, 4)
 OPTICAL = Output(Form.TOSLINK, Signal.OPTICAL)

@@ -24,9 +24,10 @@ from kb.evidence import (
     standard_prior,
 )
 from kb.pack import answer_text, day_from, pack, question_text, risk_text, to_json
-from kb.pack.chances import Chances, least_ways
+from kb.pack.chances import Chances
 from kb.pack.packing import Packing
 from kb.pack.scenarios import Ways
+from kb.pack.tasks import least_ways
 from kb.path import connect
 
 OPTICAL = Output(Form.TOSLINK, Signal.OPTICAL)

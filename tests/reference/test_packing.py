@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from kb.pack.chances import Chances, Cost, Task, cost_of
-from kb.pack.cost_bound import least_cost
-from kb.pack.merged_scenarios import eased
+from kb.pack.bounds import least_cost
+from kb.pack.chances import Chances
 from kb.pack.solve import cheapest
+from kb.pack.tasks import Cost, Task, cost_of, eased
 
 
 def unit(k, kinds):

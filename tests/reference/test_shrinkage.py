@@ -10,8 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import special, stats
 
-from kb.evidence.concentration import strength_of
-from kb.evidence.numerics import beta_cdf, beta_quantile, digamma, expected_tables, log_rising
+from kb.evidence.numerics import beta_cdf, beta_quantile, digamma, expected_tables, log_rising, strength_of
 from kb.evidence.shrinkage import Tree
 
 #: Hits in the first 45 at bats of 18 players, and their averages over the rest of the season, in the order of

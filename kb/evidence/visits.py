@@ -1,0 +1,94 @@
+"""Select the visits that are valid and the trials that count, and sum up the visits to one set.
+
+A jack that was silent (or spoilt, weak, humming, late) and later carried sound *after a setting* works, with
+that setting: the next visitor sees it and sets it. The trial that failed was not made as it should be, and
+counts neither way (common practice: the format, or an item "speakers and optical", is what silence at a good
+jack comes from mostly). The later one has to be of a later day, or further down in the same visit, of the
+same mark as far as both note one, and with a setting that the first trial did not have already. A failure
+*after* the remedy was known counts: an update may have taken it away.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import date as Day
+from typing import Any, NamedTuple
+
+from kb.base.text import squeezed
+from kb.domain.visit import Finding, Source, Visit
+from kb.domain.words import Outcome
+from kb.evidence.groups import ANY, Place, set_of
+from kb.evidence.signature import Output, output_of
+
+
+def standing(visits: Iterable[Visit]) -> list[Visit]:
+    """Each visit once, without those that another supersedes, in an order of its own."""
+    known = list({visit.id or id(visit): visit for visit in visits}.values())
+    gone = {old for visit in known for old in visit.supersedes}
+    named = (v for v in known if v.id not in gone and set_of(v.source))
+    return sorted(named, key=lambda v: (set_of(v.source), v.date, v.id or repr(v)))
+
+
+def merged(visits: Sequence[Visit]) -> Source:
+    """The source as most visits describe it."""
+    first = visits[-1].source
+    return replace(
+        first,
+        kind=most(v.source.kind for v in visits) or first.kind,
+        display=most(v.source.display for v in visits),
+        year=most(v.source.year for v in visits),
+        size_in=most(v.source.size_in for v in visits),
+    )
+
+
+def usual(places: Sequence[Place]) -> Place:
+    """The kind, era and display that most of a family's sets have, as far as known."""
+    return Place(
+        most(p.kind for p in places),
+        most(p.era for p in places if p.era != ANY) or ANY,
+        most(p.display for p in places if p.display != ANY) or ANY,
+    )
+
+
+def most(values: Iterable[Any]) -> Any:
+    counts = Counter(value for value in values if value is not None)
+    return min(counts, key=lambda value: (-counts[value], str(value))) if counts else None
+
+
+class _Cure(NamedTuple):
+    output: Output
+    marking: str
+    setting: str
+    date: Day
+    visit: int
+    place: int
+
+
+class Remedies:
+    """The settings after which jacks of one set carried sound. ``visits``: all that stand of it."""
+
+    def __init__(self, visits: Sequence[Visit]) -> None:
+        self._cures = [
+            _Cure(output, squeezed(one.jack.marking), squeezed(one.setting), visit.date, number, place)
+            for number, visit in enumerate(visits)
+            for place, one in enumerate(visit.findings)
+            if one.outcome is Outcome.CARRIED
+            and squeezed(one.setting)
+            and (output := output_of(one.jack)) is not None
+        ]
+
+    def put_right(self, visit: Visit, number: int, finding: Finding) -> bool:
+        """Did this finding of visit ``number`` fail, and did its jack carry sound later by a setting?"""
+        if finding.outcome in (Outcome.CARRIED, Outcome.NOT_TRIED):
+            return False
+        output, marking = output_of(finding.jack), squeezed(finding.jack.marking)
+        place, had = visit.findings.index(finding), squeezed(finding.setting)
+        return any(
+            cure.output == output
+            and (not marking or not cure.marking or cure.marking == marking)
+            and cure.setting != had
+            and (cure.date > visit.date or (cure.visit == number and cure.place > place))
+            for cure in self._cures
+        )
