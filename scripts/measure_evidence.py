@@ -25,7 +25,7 @@ from kb.domain.visit import Source, Visit, visit_from
 from kb.domain.words import WORKED, Outcome, Signal
 from kb.evidence import Evidence, Output
 from kb.evidence.groups import set_of
-from kb.evidence.signature import is_partial, shape_of, told_apart
+from kb.evidence.signature import findings_by_output, is_partial, shape_of
 
 SIGNALS = (
     ("analog line", (Signal.ANALOG_LINE,)),
@@ -90,7 +90,7 @@ def _measure(
     for out in scored:
         rest = [v for v in visits if keep(out, v)]
         evidence = Evidence.learn(rest, strengths=strengths)
-        found = told_apart(out)
+        found = findings_by_output(out)
         shape = shape_of(found)
         came = [any(output.signal in signals for output in found) for _, signals in SIGNALS]
         expected = evidence.expect(out.source)
@@ -111,7 +111,7 @@ def _measure(
 def _p_shape(evidence: Evidence, source: Source, shape: str) -> float:
     """The chance that the panel has exactly the outputs of this shape, likely enough to be listed or not."""
     path = evidence.path(source)
-    return evidence._mixed(evidence.shapes, path, evidence._kin(source, path), (shape,))[shape]
+    return evidence._mixed(evidence.shapes, path, evidence._family_mix(source, path), (shape,))[shape]
 
 
 def _narrowest(evidence: Evidence, visit: Visit) -> Counter[str]:
@@ -128,7 +128,7 @@ def _share(counts: Counter[str] | dict[str, float], signals: Sequence[Signal]) -
 
 
 def _trials(scores: dict[str, Scores], evidence: Evidence, out: Visit, rest: Sequence[Visit]) -> None:
-    for output, findings in told_apart(out).items():
+    for output, findings in findings_by_output(out).items():
         for finding in findings:
             if finding.outcome is Outcome.NOT_TRIED:
                 continue

@@ -142,7 +142,7 @@ class Learned:
                 yield from named(key, visits)
                 tell(number, 2 * sets)
 
-        return Evidence.learn(read(), told=lambda done, of: tell(sets * (of + done), 2 * sets * of))
+        return Evidence.learn(read(), progress=lambda done, of: tell(sets * (of + done), 2 * sets * of))
 
     def _keep(self, kept: Kept) -> None:
         # A folder that cannot be written to: it is known as long as this process lives.

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from kb.loop.input_level import show_level
 from kb.loop.plan import Answer, items
+from kb.loop.routes import METRE
 from kb.loop.units import FOOT_M, show_length
 
 if TYPE_CHECKING:
@@ -91,9 +92,9 @@ def _carry(answer: Answer, *, feet: bool) -> Table:
     table.add_column(justify="right", min_width=4)
     for each in items(answer):
         count, item = str(each.count), each.item
-        if item.endswith(" (m)"):
+        if each.unit == METRE:
             both = f"{each.count} m", f"{each.count / FOOT_M:.0f} ft"
-            count, item = " = ".join(reversed(both) if feet else both), item.removesuffix(" (m)")
+            count = " = ".join(reversed(both) if feet else both)
         table.add_row(count, Text(item))
     return table
 

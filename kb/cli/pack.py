@@ -88,7 +88,9 @@ def pack_command(
     materials = together([*(job.materials for job in day.jobs), *(_materials(file) for file in loops)])
     plan = pack(day, session.book.expect(), target=target)
     if session.as_json:
-        listed = [{"item": one.item, "count": one.count, "tool": one.tool} for one in materials]
+        listed = [
+            {"item": one.item, "count": one.count, "unit": one.unit, "tool": one.tool} for one in materials
+        ]
         session.json(to_json(plan) | {"materials": listed})
     elif as_list:
         print_list(plan, session.console, materials)
@@ -257,9 +259,9 @@ def question(ask: Ask, plan: Plan, width: int) -> Any:
 
 def counted(material: Material) -> tuple[str, str]:
     """``24 m (79 ft)``, ``wire AWG 18``: count and item of a line, lengths in both families of units."""
-    if not material.item.endswith(" (m)"):
+    if material.unit != "m":
         return f"{material.count} x", material.item
-    return f"{material.count} m ({material.count / _FOOT_M:.0f} ft)", material.item.removesuffix(" (m)")
+    return f"{material.count} m ({material.count / _FOOT_M:.0f} ft)", material.item
 
 
 def print_list(plan: Plan, console: Console, materials: Sequence[Material] = ()) -> None:

@@ -1,6 +1,11 @@
 """Count visits for the groups that a set belongs to, with their weights.
 
-A finding is one visit to one set. What is counted, and what is not, stands with :mod:`kb.evidence.learn`.
+A finding is one visit to one set. What is counted, and what is not, is in :mod:`kb.evidence.learn`.
+
+``renewed`` updates the evidence when a few sets have changed. What the changed sets say is taken out and
+put in again, with the strengths as they were learned; what they pass up to wider groups changes by the
+difference. Whether outputs are in use belongs to homes, not to sets, and waits until everything is learned
+again.
 """
 
 from __future__ import annotations
@@ -15,7 +20,7 @@ from typing import Any, Final, TypeVar
 from kb.domain.visit import Finding, Source, Visit
 from kb.domain.words import WORKED, DriverInput, Form, Outcome, Signal, Speakers
 from kb.evidence import groups as levels
-from kb.evidence.groups import LEVELS, Circle, Kin, Place, chain, set_of
+from kb.evidence.groups import LEVELS, FamilyMix, GroupFacts, Place, chain, set_of
 from kb.evidence.numerics import expected_tables
 from kb.evidence.prior import Prior
 from kb.evidence.shrinkage import Counts, Tree
@@ -23,16 +28,16 @@ from kb.evidence.signature import (
     EFFECTS,
     NO_OUTPUT,
     Output,
+    findings_by_output,
     is_partial,
     outputs_of,
     shape_of,
     taken_of,
-    told_apart,
 )
-from kb.evidence.visits import Remedies, merged, standing, usual
+from kb.evidence.visits import Remedies, merged, usual, valid_visits
 
 Family = Callable[[Source], str]
-Path = Sequence[tuple[str, str]]  #: (level, key) from the widest circle to the narrowest
+Path = Sequence[tuple[str, str]]  #: (level, key) from the widest group to the narrowest
 
 YEAR: Final = 365.25  #: days
 FREE: Final = "free"  #: nothing is in use by anything else
@@ -40,16 +45,16 @@ WORKS, FAILS = "works", "fails"
 
 
 class Counted:
-    """All findings of a book, counted by circles of sets. ``Evidence`` asks it."""
+    """All findings of a book, counted by groups of sets. ``Evidence`` asks it."""
 
     def __init__(self, prior: Prior, family: Family, strengths: Mapping[str, Mapping[str, float]]) -> None:
         self.prior, self.family = prior, family
-        self._sets: dict[str, Circle] = {}
-        self._families: dict[str, Circle] = {}
+        self._sets: dict[str, GroupFacts] = {}
+        self._families: dict[str, GroupFacts] = {}
         self._tally: dict[str, dict[str, list[int]]] = {level: {} for level in LEVELS}
         self._tried: dict[str, int] = {}
         self._rates_in_use: dict[str, float] = {}
-        self._by_make: Kin | None = None  #: made when first asked for
+        self._by_make: FamilyMix | None = None  #: made when first asked for
         made = partial(Tree, worth=prior.worth)
         self.shapes = made(
             LEVELS,
@@ -80,7 +85,7 @@ class Counted:
     # -- counting ------------------------------------------------------------------------------
 
     def strengths(self) -> dict[str, dict[str, float]]:
-        """For each thing learned, how many findings a circle of each level needs to stand by itself."""
+        """For each thing learned, how many findings a group of each level needs to be believed by itself."""
         return {name: dict(tree.strengths) for name, tree in self.trees().items()}
 
     def trees(self) -> dict[str, Tree]:
@@ -105,27 +110,27 @@ class Counted:
         members: dict[str, list[Place]] = {}
         for key, source in sources.items():
             place, family = levels.place_of(source), self.family(source)
-            self._sets[key] = Circle(*place, source.year, family)
+            self._sets[key] = GroupFacts(*place, source.year, family)
             members.setdefault(family, []).append(place)
         for family, places in members.items():
-            self._families[family] = Circle(*usual(places))
+            self._families[family] = GroupFacts(*usual(places))
         for key, seen in by_set.items():
             self._count_set(key, sources[key], seen, today)
 
     def _count_set(self, key: str, source: Source, visits: Sequence[Visit], today: Day) -> None:
         family = self._sets[key].family or key
-        home = self._families[self._sets[key].family] if self._sets[key].family else self._sets[key]
-        place = Place(home.kind, home.era, home.display)
+        usual_place = self._families[self._sets[key].family] if self._sets[key].family else self._sets[key]
+        place = Place(usual_place.kind, usual_place.era, usual_place.display)
         path = chain(place, make=source.make, family=family, key=key)
-        whole = {shape_of(told_apart(v)) for v in visits if not is_partial(v) and v.findings}
-        told = 0
+        whole = {shape_of(findings_by_output(v)) for v in visits if not is_partial(v) and v.findings}
+        counted = 0
         remedies = Remedies(visits)
         for number, visit in enumerate(visits):
             if not visit.findings:
                 continue
-            told += 1
+            counted += 1
             weight = self._weight(visit, today)
-            found = told_apart(visit)
+            found = findings_by_output(visit)
             shape = shape_of(found)
             partial_visit = is_partial(visit)
             if partial_visit:
@@ -133,7 +138,7 @@ class Counted:
             self.shapes.add(path, shape, weight)
             for output, findings in found.items():
                 signal = output.signal.value
-                marked = [(level, f"{signal}>{circle}") for level, circle in path]
+                marked = [(level, f"{signal}>{group}") for level, group in path]
                 effects = {f.speakers for f in findings} - {Speakers.UNKNOWN}
                 for effect in effects:
                     self.speakers.add(marked, effect.value, weight / len(effects))
@@ -142,11 +147,11 @@ class Counted:
                         counts = not remedies.put_right(visit, number, finding)
                         self._count_trial(path, output, finding, weight if counts else 0.0)
             self._count_taken(found, place.era, weight, joint=not partial_visit)
-        for level, circle in path:
-            for one in (circle, *levels.widened(level, circle)):
+        for level, group in path:
+            for one in (group, *levels.widened(level, group)):
                 tally = self._tally[level].setdefault(one, [0, 0])
-                tally[0] += told
-                tally[1] += bool(told)
+                tally[0] += counted
+                tally[1] += bool(counted)
 
     def _count_trial(self, path: Path, output: Output, finding: Finding, weight: float) -> None:
         """``weight`` 0: it tells nothing, but the jack was tried."""
@@ -216,14 +221,14 @@ def _parts(shape: str) -> tuple[str, ...]:
 
 
 def _completed(shape: str, whole: Iterable[str]) -> str:
-    """The smallest whole panel of the same set that has all of these outputs, or the shape as told."""
-    told = set(outputs_of(shape))
-    fits = [other for other in whole if told <= set(outputs_of(other))]
+    """The smallest whole panel of the same set that has all of these outputs, or the shape as noted."""
+    noted = set(outputs_of(shape))
+    fits = [other for other in whole if noted <= set(outputs_of(other))]
     return min(fits, key=lambda other: (len(outputs_of(other)), other)) if fits else shape
 
 
 def trial_path(path: Path, output: Output, way: DriverInput | None) -> tuple[tuple[str, str], ...]:
-    """The circles of one trial: signal, make and era, family, this jack of this set, this driver input."""
+    """The groups of one trial: signal, make and era, family, this jack of this set, this driver input."""
     keys = dict(path)
     signal = output.signal.value
     jack = f"{output.symbol}>{keys.get('set', '')}"
@@ -260,8 +265,8 @@ def renewed(evidence: E, sets: Mapping[str, Sequence[Visit]], today: Day) -> E:
     new._by_make = None
     _take_out(new, sets.keys())
     for key, visits in sets.items():
-        if told := standing(visits):
-            _put_in(new, key, told, today)
+        if valid := valid_visits(visits):
+            _put_in(new, key, valid, today)
     for tree in (new.shapes, new.speakers, new.works):
         for key, counts in tree._own.items():
             _put(tree, _path_of(tree, key), counts)
@@ -271,9 +276,9 @@ def renewed(evidence: E, sets: Mapping[str, Sequence[Visit]], today: Day) -> E:
 
 
 def _own(tree: Tree) -> Tree:
-    """A tree of which circles can be changed; their counts are shared until then, and never changed."""
+    """A tree of which groups can be changed; their counts are shared until then, and never changed."""
     new = copy(tree)
-    new.seen = {level: dict(circles) for level, circles in tree.seen.items()}
+    new.seen = {level: dict(groups) for level, groups in tree.seen.items()}
     new._own, new._over, new._parted = {}, {level: {} for level in tree.levels}, {}
     return new
 
@@ -281,23 +286,23 @@ def _own(tree: Tree) -> Tree:
 def _take_out(evidence: Counted, keys: Iterable[str]) -> None:
     known: dict[str, Path] = {}
     for key in keys:
-        circle = evidence._sets.pop(key, None)
-        if circle is None:
+        group = evidence._sets.pop(key, None)
+        if group is None:
             continue
-        home = evidence._families[circle.family] if circle.family else circle
-        place = Place(home.kind, home.era, home.display)
-        known[key] = chain(place, make=key.split("/", 1)[0], family=circle.family or key, key=key)
-        told = evidence._tally["set"].get(key, [0, 0])[0]
+        usual_place = evidence._families[group.family] if group.family else group
+        place = Place(usual_place.kind, usual_place.era, usual_place.display)
+        known[key] = chain(place, make=key.split("/", 1)[0], family=group.family or key, key=key)
+        visits = evidence._tally["set"].get(key, [0, 0])[0]
         for level, one in known[key]:
             for wide in (one, *levels.widened(level, one)):
                 tally = evidence._tally[level].get(wide, [0, 0])
-                evidence._tally[level][wide] = [tally[0] - told, tally[1] - bool(told)]
+                evidence._tally[level][wide] = [tally[0] - visits, tally[1] - bool(visits)]
     for jack in [jack for jack in evidence._tried if jack.split(">", 1)[1] in known]:
         del evidence._tried[jack]
     for path in known.values():
         _put(evidence.shapes, path, {})
         for signal in Signal:
-            marked = [(level, f"{signal.value}>{circle}") for level, circle in path]
+            marked = [(level, f"{signal.value}>{group}") for level, group in path]
             if marked[-1][1] in evidence.speakers.seen["set"]:
                 _put(evidence.speakers, marked, {})
     for way in list(evidence.works.seen["way"]):
@@ -312,14 +317,14 @@ def _take_out(evidence: Counted, keys: Iterable[str]) -> None:
 def _put_in(evidence: Counted, key: str, visits: Sequence[Visit], today: Day) -> None:
     source = merged(visits)
     place, family = levels.place_of(source), evidence.family(source)
-    evidence._sets[key] = Circle(*place, source.year, family)
+    evidence._sets[key] = GroupFacts(*place, source.year, family)
     if family:
-        evidence._families.setdefault(family, Circle(*place))
+        evidence._families.setdefault(family, GroupFacts(*place))
     evidence._count_set(key, source, visits, today)
 
 
 def _path_of(tree: Tree, key: str) -> Path:
-    """The circles around a narrowest one that was just counted."""
+    """The groups around a narrowest one that was just counted."""
     path = [(tree.levels[-1], key)]
     for outer, level in reversed(list(pairwise(tree.levels))):
         path.append((outer, tree._over[level][path[-1][1]]))
@@ -327,7 +332,7 @@ def _path_of(tree: Tree, key: str) -> Path:
 
 
 def _put(tree: Tree, path: Path, counts: Counts) -> None:
-    """What the narrowest circle of ``path`` has seen, in place of what it had; wider ones follow."""
+    """What the narrowest group of ``path`` has seen, in place of what it had; wider ones follow."""
     change: Counts = dict(counts)
     for symbol, n in tree.seen[path[-1][0]].get(path[-1][1], {}).items():
         change[symbol] = change.get(symbol, 0.0) - n

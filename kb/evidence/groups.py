@@ -1,12 +1,12 @@
 """Define the groups that a set borrows from: family, make and era, era and display, kind.
 
-Every set stands in a chain of circles, each inside the next: set, family, make-era, era-display, kind, all.
+Every set is in a chain of groups, each inside the next: set, family, make-era, era-display, kind, all.
 What is not known of a set (its year, say) widens a group: the make's sets of all years.
 
-A set of which only the make is known may belong to a family that is known, in proportion to the sets visited
-of it, or to a new one: the Chinese restaurant process (Antoniak 1974), its concentration learned from how many
-families the makes of the book have for the sets that were visited. Without this a make of two families would
-look as mixed as a new family of the make, and expectations too vague.
+A set of which only the make is known may belong to a family that is known, in proportion to the sets
+visited of it, or to a new one: the Chinese restaurant process (Antoniak 1974), its concentration learned
+from how many families the makes of the book have for the sets that were visited. Without this a make of two
+families would look as mixed as a new family of the make, and expectations too vague.
 
 >>> from kb.domain.visit import Source
 >>> chain(Place(Kind.TELEVISION, "2011", "flat"), make="Norwell")
@@ -39,7 +39,7 @@ ERAS: Final = (1988, 1998, 2005, 2010, 2015, 2020)
 
 
 @dataclass(frozen=True, slots=True)
-class Circle:
+class GroupFacts:
     """What the book knows of a set, or of a family, beyond its findings."""
 
     kind: Kind
@@ -50,7 +50,7 @@ class Circle:
 
 
 class Place(NamedTuple):
-    """Where a set stands: kind, era (its first year, or ``*``), display (or ``*``)."""
+    """What decides the group of a set: kind, era (its first year, or ``*``), display (or ``*``)."""
 
     kind: Kind
     era: str = ANY
@@ -88,20 +88,20 @@ def place_of(source: Source) -> Place:
 
 
 def chain(place: Place, *, make: str = "", family: str = "", key: str = "") -> tuple[tuple[str, str], ...]:
-    """The circles from the widest to the narrowest that is known, each as (level, key)."""
+    """The groups from the widest to the narrowest that is known, each as (level, key)."""
     wide = f"{place.kind.value}|{place.era}|{place.display}"
-    circles = [("all", ""), ("kind", place.kind.value), ("era-display", wide)]
+    groups = [("all", ""), ("kind", place.kind.value), ("era-display", wide)]
     if squeezed(make):
-        circles.append(("make-era", f"{wide}|{squeezed(make)}"))
+        groups.append(("make-era", f"{wide}|{squeezed(make)}"))
         if family:
-            circles.append(("family", family))
+            groups.append(("family", family))
         if key:
-            circles.append(("set", key))
-    return tuple(circles)
+            groups.append(("set", key))
+    return tuple(groups)
 
 
 def widened(level: str, key: str) -> tuple[str, ...]:
-    """The circles of the same level that see this one's sets too: era or display or both not asked for.
+    """The groups of the same level that see this one's sets too: era or display or both not asked for.
 
     >>> widened("era-display", "television|2011|flat")
     ('television|*|flat', 'television|2011|*', 'television|*|*')
@@ -115,7 +115,7 @@ def widened(level: str, key: str) -> tuple[str, ...]:
 
 
 def outer(level: str, key: str) -> str:
-    """The key of the next wider circle, for the circles whose keys say it (make-era and wider).
+    """The key of the next wider group, for the groups whose keys say it (make-era and wider).
 
     >>> outer("make-era", "television|2011|flat|NORWELL"), outer("era-display", "television|2011|flat")
     ('television|2011|flat', 'television')
@@ -161,47 +161,51 @@ def family_of(source: Source) -> str:
 
 Path = tuple[tuple[str, str], ...]
 FEW: Final = 6.0  #: the concentration before anything is known: makes have many series (common practice)
-#: How far the sets met stand for those to come. Taken at their word (1) lists were three points too sure in
-#: six simulated regions of 900 jobs; at one half stated and came differed by 1.5 there, by -1 in four others.
+#: How far the sets visited represent those to come. Taken at their word (1) lists were three points too
+#: sure in six simulated regions of 900 jobs; at one half stated and came differed by 1.5 there, by -1 in
+#: four others.
 TRUST: Final = 0.5
 SPREAD: Final = 1.5  #: how far from that it may be, in logarithms
 
 
-class Kin:
+class FamilyMix:
     """The families by make, with the number of sets met of each."""
 
-    def __init__(self, sets: Mapping[str, Circle], families: Mapping[str, Circle]) -> None:
+    def __init__(self, sets: Mapping[str, GroupFacts], families: Mapping[str, GroupFacts]) -> None:
         met: dict[str, int] = {}
-        homes: dict[str, Circle] = {}
-        for key, circle in sets.items():
-            family = circle.family or key
+        usual_places: dict[str, GroupFacts] = {}
+        for key, group in sets.items():
+            family = group.family or key
             met[family] = met.get(family, 0) + 1
-            homes[family] = families[circle.family] if circle.family else circle
+            usual_places[family] = families[group.family] if group.family else group
         self._of_make: dict[str, list[tuple[str, Place, int]]] = {}
-        for family, home in homes.items():
-            place = Place(home.kind, home.era, home.display)
+        for family, usual_place in usual_places.items():
+            place = Place(usual_place.kind, usual_place.era, usual_place.display)
             self._of_make.setdefault(family.split("/", 1)[0], []).append((family, place, met[family]))
         self.fresh = _concentration(self._of_make.values())
 
     def of(self, make: str, place: Place) -> list[tuple[float, Path]]:
         """The families that a set of this make and place may be of, with their chances; else a new one."""
         fits = [
-            (family, home, n)
-            for family, home, n in self._of_make.get(make, ())
-            if home.kind is place.kind
-            and place.era in (ANY, home.era)
-            and place.display in (ANY, home.display)
+            (family, usual_place, n)
+            for family, usual_place, n in self._of_make.get(make, ())
+            if usual_place.kind is place.kind
+            and place.era in (ANY, usual_place.era)
+            and place.display in (ANY, usual_place.display)
         ]
         whole = sum(n for _, _, n in fits) + self.fresh
-        return [(TRUST * n / whole, chain(home, make=make, family=family)) for family, home, n in fits]
+        return [
+            (TRUST * n / whole, chain(usual_place, make=make, family=family))
+            for family, usual_place, n in fits
+        ]
 
 
 def _concentration(makes: Iterable[list[tuple[str, Place, int]]]) -> float:
     groups: list[tuple[int, int]] = []  # families, sets
     for families in makes:
         places: dict[Place, list[int]] = {}
-        for _, home, n in families:
-            places.setdefault(home, []).append(n)
+        for _, usual_place, n in families:
+            places.setdefault(usual_place, []).append(n)
         groups += [(len(some), sum(some)) for some in places.values()]
 
     def score(ln: float) -> float:

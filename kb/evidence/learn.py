@@ -10,10 +10,10 @@
 
 How: ``shrinkage.py`` has the rule of backing off, ``groups.py`` the groups. Four things are learned apart:
 
-- *shapes*, which outputs there are, jointly. A finding is one visit to one set. A visit that tells of some
-  jacks only (told, or nothing but jacks that were tried) stands for the fullest panel that others saw there.
+- *shapes*, which outputs there are, jointly. A finding is one visit to one set. A visit that covers some
+  jacks only (told, or nothing but jacks that were tried) counts for the fullest panel that others saw there.
 - *speakers*, what an output does to them, by signal. Where a visit does not say, nothing is counted: the
-  effect is missing, which tells nothing of its value (assumed: people leave it out whatever it is).
+  effect is missing, which says nothing of its value (assumed: people leave it out whatever it is).
 - *taken* belongs to the home and not to the set: it is learned by the signals that a panel has (and by era),
   not by make or model; jointly over the outputs, as a home seldom has two soundbars.
 - *works*, what came of trying an output: by signal, make and era, family, set and driver input. A failure
@@ -36,7 +36,7 @@ from kb.domain.visit import Source, Visit
 from kb.domain.words import WORKED, Display, DriverInput, Kind, Signal, Speakers
 from kb.evidence import groups as levels
 from kb.evidence.counting import FREE, WORKS, Counted, Family, signals_key, trial_path
-from kb.evidence.groups import ANY, Circle, Kin, Place, chain, family_of, set_of
+from kb.evidence.groups import ANY, FamilyMix, GroupFacts, Place, chain, family_of, set_of
 from kb.evidence.numerics import beta_quantile
 from kb.evidence.prior import Prior, standard_prior
 from kb.evidence.shrinkage import Tree, settle
@@ -47,7 +47,7 @@ from kb.evidence.signature import (
     output_of,
     outputs_of,
 )
-from kb.evidence.visits import standing
+from kb.evidence.visits import valid_visits
 
 
 class Chance(NamedTuple):
@@ -63,7 +63,7 @@ class Chance(NamedTuple):
 
 
 class LevelCount(NamedTuple):
-    """One circle of sets behind an expectation: what the book holds of it, its share in the answer."""
+    """One group of sets behind an expectation: what the book holds of it, its share in the answer."""
 
     level: str
     key: str
@@ -104,8 +104,8 @@ class Expectation:
         return sum(one.p for one in self.shapes if any(o.signal in signals for o in one.outputs))
 
 
-Path = tuple[tuple[str, str], ...]  #: (level, key) from the widest circle to the narrowest
-Kinship = list[tuple[float, Path]]  #: families that a set may be of, with their chances
+Path = tuple[tuple[str, str], ...]  #: (level, key) from the widest group to the narrowest
+FamilyShares = list[tuple[float, Path]]  #: families that a set may be of, with their chances
 
 VERSION: Final = 3  #: of what ``to_dict`` gives
 LIKELY: Final = 0.998  #: shapes are listed until they hold this much of the known ones
@@ -127,23 +127,23 @@ class Evidence(Counted):
         family: Family = family_of,
         today: Day | None = None,
         strengths: Mapping[str, Mapping[str, float]] | None = None,
-        told: Callable[[int, int], None] | None = None,
+        progress: Callable[[int, int], None] | None = None,
     ) -> Evidence:
-        """Count the findings of all standing visits, in any order.
+        """Count the findings of all valid visits, in any order.
 
         ``family`` names the family of a set (empty: none). ``strengths`` as ``strengths()`` gives them are
-        taken as they are; without them they are learned. Ages are counted back from ``today``. ``told`` gets
-        how many of how many rounds are done, once all visits are counted.
+        taken as they are; without them they are learned. Ages are counted back from ``today``. ``progress``
+        gets how many of how many rounds are done, once all visits are counted.
         """
         evidence = cls(prior or standard_prior(), family, strengths or {})
-        evidence._count(standing(visits), today or clock.today())
-        settle(evidence.shapes, learn=strengths is None, told=told)  # most of the work
+        evidence._count(valid_visits(visits), today or clock.today())
+        settle(evidence.shapes, learn=strengths is None, progress=progress)  # most of the work
         for tree in (evidence.speakers, evidence.works, evidence.in_use, evidence.taken):
             settle(tree, learn=strengths is None)
         return evidence
 
     def renewed(self, sets: Mapping[str, Sequence[Visit]], *, today: Day | None = None) -> Evidence:
-        """Evidence in which the sets of these keys are what these standing visits say, the rest as it was.
+        """Evidence in which the sets of these keys are what these valid visits say, the rest as it was.
 
         For a few sets that changed; see ``kb.evidence.counting``.
         """
@@ -154,7 +154,7 @@ class Evidence(Counted):
     # -- asking --------------------------------------------------------------------------------
 
     def path(self, source: Source) -> tuple[tuple[str, str], ...]:
-        """The circles that ``source`` stands in, what is not known filled in from its set or family."""
+        """The groups that ``source`` is in, what is not known filled in from its set or family."""
         key, family, place = self._placed(source)
         if not family and key in self._sets:
             family = key
@@ -165,12 +165,12 @@ class Evidence(Counted):
         known = self._sets.get(key)
         family = known.family if known else self.family(source) if key else ""
         place = levels.place_of(replace(source, kind=known.kind) if known else source)
-        for circle in (self._families.get(family) if family else None, known):
+        for group in (self._families.get(family) if family else None, known):
             # The set's own counts hang under its family, and the family under the place it is usual in.
-            if circle and circle.kind is place.kind:
+            if group and group.kind is place.kind:
                 place = place._replace(
-                    era=circle.era if place.era == ANY else place.era,
-                    display=circle.display if place.display == ANY else place.display,
+                    era=group.era if place.era == ANY else place.era,
+                    display=group.display if place.display == ANY else place.display,
                 )
         return key, family, place
 
@@ -194,11 +194,11 @@ class Evidence(Counted):
         """What the panel of ``source`` may be. Blank make or model, or no year: not known."""
         path = self.path(source)
         unseen = {" ".join(sorted(parts)) or NO_OUTPUT for parts in self.shapes.combinations(path)}
-        kin = self._kin(source, path)
+        mix = self._family_mix(source, path)
         symbols = self.shapes.symbols(path) | unseen
-        for _, family in kin:
+        for _, family in mix:
             symbols |= self.shapes.symbols(family)
-        chances = self._mixed(self.shapes, path, kin, symbols)
+        chances = self._mixed(self.shapes, path, mix, symbols)
         listed: list[Likely] = []
         held, known = 0.0, sum(chances.values())
         for shape, p in sorted(chances.items(), key=lambda one: (-one[1], one[0])):
@@ -207,7 +207,7 @@ class Evidence(Counted):
             if held >= LIKELY * known or len(listed) == MOST_SHAPES:
                 break
         outputs = {output for one in listed for output in one.outputs}
-        shares = self._shares(path, kin)
+        shares = self._shares(path, mix)
         return Expectation(
             source=self.filled(source),
             shapes=tuple(listed),
@@ -223,35 +223,35 @@ class Evidence(Counted):
             failed=frozenset(output for output in outputs if self._never_worked(source, output)),
         )
 
-    def _kin(self, source: Source, path: Path) -> Kinship:
+    def _family_mix(self, source: Source, path: Path) -> FamilyShares:
         """Where only the make is known: the families that it may be of."""
         if path[-1][0] != "make-era":
             return []
         if self._by_make is None:
-            self._by_make = Kin(self._sets, self._families)
+            self._by_make = FamilyMix(self._sets, self._families)
         return self._by_make.of(squeezed(source.make), self._placed(source)[2])
 
     def _mixed(
-        self, tree: Tree, path: Path, kin: Kinship, symbols: Iterable[str], mark: str = ""
+        self, tree: Tree, path: Path, mix: FamilyShares, symbols: Iterable[str], mark: str = ""
     ) -> dict[str, float]:
         """The chances of symbols over the families that a set may be of, and a new one."""
         asked = set(symbols)
         mixed = tree.chances(_marked(path, mark), asked)
-        if kin:
-            new = 1 - sum(share for share, _ in kin)
+        if mix:
+            new = 1 - sum(share for share, _ in mix)
             mixed = {symbol: new * p for symbol, p in mixed.items()}
-            for share, family in kin:
+            for share, family in mix:
                 for symbol, p in tree.chances(_marked(family, mark), asked).items():
                     mixed[symbol] += share * p
         return mixed
 
-    def _shares(self, path: Path, kin: Kinship) -> dict[str, float]:
-        """How much each level says; what families say of a set of their make is told with the make."""
+    def _shares(self, path: Path, mix: FamilyShares) -> dict[str, float]:
+        """How much each level says; what families say of a set of their make is counted with the make."""
         shares = self.shapes.shares(path)
-        if kin:
-            new = 1 - sum(share for share, _ in kin)
+        if mix:
+            new = 1 - sum(share for share, _ in mix)
             shares = {level: new * p for level, p in shares.items()}
-            for share, family in kin:
+            for share, family in mix:
                 for level, p in self.shapes.shares(family).items():
                     level = "make-era" if level == "family" else level
                     shares[level] = shares.get(level, 0.0) + share * p
@@ -263,15 +263,15 @@ class Evidence(Counted):
         return jack in self._tried and not self.works.seen["set"].get(jack, {}).get(WORKS)
 
     def _tallied(self, level: str, key: str) -> tuple[int, int]:
-        """Visits and sets of a circle."""
+        """Visits and sets of a group."""
         visits, sets = self._tally[level].get(key, (0, 0))
         return visits, sets
 
     def effects(self, source: Source, output: Output) -> dict[Speakers, float]:
         """The chances of what the output does to the set's own speakers; they sum to one."""
         path, effects = self.path(source), [effect.value for effect in EFFECTS]
-        kin = self._kin(source, path)
-        chances = self._mixed(self.speakers, path, kin, effects, f"{output.signal.value}>")
+        mix = self._family_mix(source, path)
+        chances = self._mixed(self.speakers, path, mix, effects, f"{output.signal.value}>")
         return {effect: chances[effect.value] for effect in EFFECTS}
 
     def uses(self, source: Source, outputs: Iterable[Output]) -> dict[frozenset[Signal], float]:
@@ -282,7 +282,7 @@ class Evidence(Counted):
         key = signals_key(signals)
         era = self._placed(source)[2].era
         path = (("outputs", key), ("era", f"{key}|{era}"))
-        # Two in use at once stand for more, which hardly occurs.
+        # Two in use at once include more, which hardly occurs.
         sets = [frozenset(some) for n in range(min(2, len(signals)) + 1) for some in combinations(signals, n)]
         symbols = {used: signals_key(used) or FREE for used in sets}
         chances = self.taken.chances(path, symbols.values())
@@ -349,8 +349,8 @@ class Evidence(Counted):
         """Everything counted, as plain values for JSON: the book caches it by revision."""
         return {
             "version": VERSION,
-            "sets": {key: _plain(circle) for key, circle in self._sets.items()},
-            "families": {key: _plain(circle) for key, circle in self._families.items()},
+            "sets": {key: _plain(group) for key, group in self._sets.items()},
+            "families": {key: _plain(group) for key, group in self._families.items()},
             "tally": self._tally,
             "tried": self._tried,
             **{name: tree.to_dict() for name, tree in self.trees().items()},
@@ -365,8 +365,8 @@ class Evidence(Counted):
         try:
             if data["version"] != VERSION:
                 raise BookTrouble("evidence of another version: it has to be learned again")
-            evidence._sets = {key: _circle(row) for key, row in data["sets"].items()}
-            evidence._families = {key: _circle(row) for key, row in data["families"].items()}
+            evidence._sets = {key: _group_facts(row) for key, row in data["sets"].items()}
+            evidence._families = {key: _group_facts(row) for key, row in data["families"].items()}
             evidence._tally = data["tally"]
             evidence._tried = data["tried"]
             for name, tree in evidence.trees().items():
@@ -380,10 +380,10 @@ def _marked(path: Path, mark: str) -> Path:
     return tuple((level, mark + key) for level, key in path) if mark else path
 
 
-def _plain(circle: Circle) -> list[Any]:
-    return [circle.kind.value, circle.era, circle.display, circle.year, circle.family]
+def _plain(group: GroupFacts) -> list[Any]:
+    return [group.kind.value, group.era, group.display, group.year, group.family]
 
 
-def _circle(row: Sequence[Any]) -> Circle:
+def _group_facts(row: Sequence[Any]) -> GroupFacts:
     kind, era, display, year, family = row
-    return Circle(Kind(kind), era, display, year, family)
+    return GroupFacts(Kind(kind), era, display, year, family)

@@ -42,10 +42,10 @@ def log_rising(a: float, n: float) -> float:
 
 
 def expected_tables(a: float, n: float) -> float:
-    """How many independent draws n findings of one kind stand for; ``a`` is strength times chance.
+    """How many independent draws n findings of one kind amount to; ``a`` is strength times chance.
 
     a (digamma(a+n) - digamma(a)), the expected number of tables of a Chinese restaurant process with
-    concentration ``a`` (Antoniak 1974); a fraction of a finding stands for itself.
+    concentration ``a`` (Antoniak 1974); a fraction of a finding counts as itself.
     """
     if n <= 1:
         return n
@@ -130,9 +130,9 @@ SPREAD: Final = 1.5  #: standard deviation of ln strength in its prior: a factor
 def strength_of(
     groups: Iterable[Iterable[tuple[float, float]]], *, centre: float = 2.0, spread: float | None = SPREAD
 ) -> float:
-    """The strength s under which groups of counts are likeliest: the a+b of a beta-binomial, and its kin.
+    """The strength s under which groups of counts are likeliest: the a+b of a beta-binomial, generalised.
 
-    ``groups``: for each circle the (count, chance in the wider circle) of each symbol seen. Maximises
+    ``groups``: for each group the (count, chance in the wider group) of each symbol seen. Maximises
 
         sum over groups of [ sum of ln rising(s p, n) - ln rising(s, total) ] - (ln s/centre)^2 / (2 spread^2)
 

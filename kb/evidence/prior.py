@@ -27,7 +27,7 @@ RARE: Final = 0.0005
 
 @dataclass(frozen=True)
 class PlacePrior:
-    """The shapes expected of sets of one kind, era and display; ``*`` stands for any."""
+    """The shapes expected of sets of one kind, era and display; ``*`` means any."""
 
     kind: Kind
     era: str
@@ -36,7 +36,7 @@ class PlacePrior:
     shapes: Mapping[str, float]
 
     def covers(self, kind: str, era: str, display: str) -> bool:
-        """Does the place lie in the circle?"""
+        """Does the place lie in the group?"""
         return (
             self.kind.value == kind
             and (ANY in (era, self.era) or self.era == era)
@@ -60,7 +60,7 @@ class Prior:
     _bases: dict[str, float] = field(default_factory=dict, compare=False, repr=False)
 
     def shapes(self, level: str, key: str) -> Mapping[str, float]:
-        """Shapes and chances for a circle no narrower than era and display; empty where nothing is said."""
+        """Shapes and chances for a group no narrower than era and display; empty where nothing is said."""
         if (level, key) not in self._mixes:
             self._mixes[level, key] = self._mixed(level, key)
         return self._mixes[level, key]

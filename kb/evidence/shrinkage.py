@@ -1,25 +1,25 @@
 """Let a group with few findings borrow from wider groups.
 
-A tree of circles (a set in its family in its make and era ...). In each circle the chance of a symbol is
+A tree of groups (a set in its family in its make and era ...). In each group the chance of a symbol is
 
-    p(symbol | circle) = (n(symbol) + c q(symbol) + s p(symbol | next wider circle)) / (n + c + s)
+    p(symbol | group) = (n(symbol) + c q(symbol) + s p(symbol | next wider group)) / (n + c + s)
 
-where ``n`` counts what the circle has seen, ``q`` is a prior worth ``c`` sets (where the caller has one for
-the circle), and ``s`` is the *strength* of the level: how many sets of its own a circle needs before it is
+where ``n`` counts what the group has seen, ``q`` is a prior worth ``c`` sets (where the caller has one for
+the group), and ``s`` is the *strength* of the level: how many sets of its own a group needs before it is
 believed as much as the next wider one. This is the predictive rule of the hierarchical Dirichlet process
-(Teh, Jordan, Beal & Blei 2006). A circle does not pass every finding up: ten visits to one set say ten times
+(Teh, Jordan, Beal & Blei 2006). A group does not pass every finding up: ten visits to one set say ten times
 what that set is, and once what its family is like. What is passed is the expected number of independent
-draws (tables of the Chinese restaurant process, Antoniak 1974): near one where the circle is all of a piece,
-near the count where it is as mixed as the wider circle.
+draws (tables of the Chinese restaurant process, Antoniak 1974): near one where the group is all of a piece,
+near the count where it is as mixed as the wider group.
 
 The strengths are learned from the findings: for each level by itself a one-dimensional search over ln s for
-the greatest marginal likelihood of the circles' counts (Dirichlet-multinomial; MacKay & Peto 1995), each
-circle judged against its wider circle *without* what it passed up itself, times a broad log-normal prior.
+the greatest marginal likelihood of the groups' counts (Dirichlet-multinomial; MacKay & Peto 1995), each
+group judged against its wider group *without* what it passed up itself, times a broad log-normal prior.
 
-Symbols may be made of *parts* (a panel of its outputs). Then a new member of a circle is drawn either like
-the members seen, as a whole, or part by part at the circle's own rates:
+Symbols may be made of *parts* (a panel of its outputs). Then a new member of a group is drawn either like
+the members seen, as a whole, or part by part at the group's own rates:
 
-    p(symbol | new member) = (1 - w) p(symbol | circle) + w product over parts of rate or (1 - rate)
+    p(symbol | new member) = (1 - w) p(symbol | group) + w product over parts of rate or (1 - rate)
 
 (the product scaled to symbols of one part at least: what has none is a kind of its own, not a coincidence)
 so that a family whose sets differ in one odd jack is still known by the others. The share ``w`` of each
@@ -35,30 +35,30 @@ from typing import Any, Final
 
 from kb.evidence.numerics import SPREAD, best, expected_tables, log_rising, strength_of
 
-Path = Sequence[tuple[str, str]]  #: (level, key) from the widest circle to the narrowest
+Path = Sequence[tuple[str, str]]  #: (level, key) from the widest group to the narrowest
 Counts = dict[str, float]
-Circles = dict[str, dict[str, Counts]]  #: by level and key
+Groups = dict[str, dict[str, Counts]]  #: by level and key
 
 RARE: Final = 0.002  #: the rate of a part before anything is known of it
-UNCERTAIN: Final = 7  #: parts of a circle that may be there or not when its combinations are listed
+UNCERTAIN: Final = 7  #: parts of a group that may be there or not when its combinations are listed
 
 
 def nothing(level: str, key: str) -> Mapping[str, float]:
-    """No prior of its own for any circle."""
+    """No prior of its own for any group."""
     return {}
 
 
 def alone(level: str, key: str) -> tuple[str, ...]:
-    """No wider variants of any circle."""
+    """No wider variants of any group."""
     return ()
 
 
 class Tree:
-    """Counts of symbols by circle, the chances that follow, and the strengths of the levels.
+    """Counts of symbols by group, the chances that follow, and the strengths of the levels.
 
     ``levels`` go from the widest to the narrowest. ``base(key, symbol)`` is the chance of a symbol before
-    anything is known, for the widest circle ``key``: above zero for each symbol. ``widened`` names the
-    circles of the same level that also see what comes to one. ``parts`` splits a symbol into its parts.
+    anything is known, for the widest group ``key``: above zero for each symbol. ``widened`` names the
+    groups of the same level that also see what comes to one. ``parts`` splits a symbol into its parts.
     """
 
     def __init__(
@@ -90,13 +90,13 @@ class Tree:
     # -- counting ------------------------------------------------------------------------------
 
     def add(self, path: Path, symbol: str, weight: float) -> None:
-        """One finding of the narrowest circle of ``path``, which names a circle of every level."""
+        """One finding of the narrowest group of ``path``, which names a group of every level."""
         for (_, outer), (level, key) in pairwise(path):
             self._over[level][key] = outer
         counts = self._own.setdefault(path[-1][1], {})
         counts[symbol] = counts.get(symbol, 0.0) + weight
 
-    def _saw(self, seen: Circles) -> None:
+    def _saw(self, seen: Groups) -> None:
         self.seen = seen
         self._parted = {}
         if self._parts is not None:
@@ -109,11 +109,11 @@ class Tree:
     # -- asking --------------------------------------------------------------------------------
 
     def p(self, path: Path, symbol: str) -> float:
-        """The chance of ``symbol`` in the narrowest circle of ``path``; levels may be missing from it."""
+        """The chance of ``symbol`` in the narrowest group of ``path``; levels may be missing from it."""
         return self.chances(path, (symbol,))[symbol]
 
     def chances(self, path: Path, symbols: Iterable[str]) -> dict[str, float]:
-        """The chance of each of ``symbols`` in the narrowest circle of ``path``."""
+        """The chance of each of ``symbols`` in the narrowest group of ``path``."""
         found = {symbol: self.base(path[0][1], symbol) for symbol in symbols}
         rates: Mapping[str, float] = {}
         for level, key in path:
@@ -149,7 +149,7 @@ class Tree:
     def _rates(
         self, level: str, key: str, wider: Mapping[str, float], away: Mapping[str, float] | None = None
     ) -> dict[str, float]:
-        """How often each part is there among the members of a circle."""
+        """How often each part is there among the members of a group."""
         known = self._parted.get((level, key))
         if known is None:
             known = self._parted[level, key] = self._part_counts(self.seen[level].get(key, {}))
@@ -194,7 +194,7 @@ class Tree:
         return p
 
     def symbols(self, path: Path) -> set[str]:
-        """Every symbol that a circle of ``path`` has seen or its prior names."""
+        """Every symbol that a group of ``path`` has seen or its prior names."""
         found: set[str] = set()
         for level, key in path:
             found |= self.seen[level].get(key, {}).keys()
@@ -202,9 +202,9 @@ class Tree:
         return found
 
     def combinations(self, path: Path) -> set[frozenset[str]]:
-        """Sets of parts that the circles of ``path`` make likely, seen together or not.
+        """Sets of parts that the groups of ``path`` make likely, seen together or not.
 
-        For each circle the parts that are surely there, with every choice of the most uncertain ones.
+        For each group the parts that are surely there, with every choice of the most uncertain ones.
         """
         found: set[frozenset[str]] = set()
         rates: Mapping[str, float] = {}
@@ -224,7 +224,7 @@ class Tree:
 
         What a level says part by part is counted with what it says as a whole.
         """
-        left, said, before = 1.0, {}, 0.0
+        left, shares, before = 1.0, {}, 0.0
         for level, key in reversed(path):
             total = sum(self.seen[level].get(key, {}).values())
             worth = self.worth if self.prior(level, key) else 0.0
@@ -233,11 +233,11 @@ class Tree:
             if self._parts is not None and level != self.levels[-1]:
                 w = self.strengths[share_name(level)]
                 own = (1 - w) * own + w * total / (total + worth + self.strengths[rate_name(level)])
-            said[level] = left * own
+            shares[level] = left * own
             first = worth / (worth + self.strengths[level])
             before += left * (1 - own) * first
             left *= (1 - own) * (1 - first)
-        return {**dict(reversed(said.items())), "prior": before + left}
+        return {**dict(reversed(shares.items())), "prior": before + left}
 
     # -- keeping -------------------------------------------------------------------------------
 
@@ -266,28 +266,28 @@ def none_of(rates: Mapping[str, float]) -> float:
 
 
 ROUNDS: Final = 4  #: passes up and down; counts passed up settle to three digits on books tried
-MOST: Final = 1000  #: circles of a level that its strength is learned from; more are sampled evenly
+MOST: Final = 1000  #: groups of a level that its strength is learned from; more are sampled evenly
 
 
-def settle(tree: Tree, learn: bool = True, told: Callable[[int, int], None] | None = None) -> None:
+def settle(tree: Tree, learn: bool = True, progress: Callable[[int, int], None] | None = None) -> None:
     """Pass counts up and chances down until they agree; with ``learn``, find the strengths too.
 
-    ``told`` gets how many of how many rounds are done.
+    ``progress`` gets how many of how many rounds are done.
     """
     for turn in range(ROUNDS):
         arrived, tables = _pass_up(tree, first=turn == 0)
         if learn and turn:
             _learn(tree, arrived, tables)
-        if told:
-            told(turn + 1, ROUNDS)
+        if progress:
+            progress(turn + 1, ROUNDS)
 
 
-def _pass_up(tree: Tree, *, first: bool) -> tuple[Circles, Circles]:
-    """What came to each circle itself, and what it passed up. Renews ``seen``."""
+def _pass_up(tree: Tree, *, first: bool) -> tuple[Groups, Groups]:
+    """What came to each group itself, and what it passed up. Renews ``seen``."""
     chances = _Chances(tree)
-    tables: Circles = {level: {} for level in tree.levels}
-    seen: Circles = {level: {} for level in tree.levels}
-    arrived: Circles = {level: {} for level in tree.levels}
+    tables: Groups = {level: {} for level in tree.levels}
+    seen: Groups = {level: {} for level in tree.levels}
+    arrived: Groups = {level: {} for level in tree.levels}
     arrived[tree.levels[-1]] = tree._own
     for place in range(len(tree.levels) - 1, -1, -1):
         level = tree.levels[place]
@@ -308,36 +308,36 @@ def _pass_up(tree: Tree, *, first: bool) -> tuple[Circles, Circles]:
     return arrived, tables
 
 
-def _learn(tree: Tree, arrived: Circles, tables: Circles) -> None:
+def _learn(tree: Tree, arrived: Groups, tables: Groups) -> None:
     for place, level in enumerate(tree.levels):
         chances = _Chances(tree)
-        circles = [key for key, counts in arrived[level].items() if sum(counts.values()) > 0]
-        circles = circles[:: max(1, len(circles) // MOST)]
+        groups = [key for key, counts in arrived[level].items() if sum(counts.values()) > 0]
+        groups = groups[:: max(1, len(groups) // MOST)]
         if place and tree._parts is not None:
-            _learn_parts(tree, tree.levels[place - 1], level, circles, arrived, tables, chances)
-        groups = []
-        for key in circles:
+            _learn_parts(tree, tree.levels[place - 1], level, groups, arrived, tables, chances)
+        counted = []
+        for key in groups:
             counts = arrived[level][key]
-            # A single finding tells nothing of how alike the findings of a circle are.
+            # A single finding does not show how alike the findings of a group are.
             if sum(counts.values()) > 1:
                 away = tables[level][key] if place else {}
-                groups.append([(n, chances.wider(level, key, k, away)) for k, n in counts.items() if n > 0])
-        if groups:
-            tree.strengths[level] = strength_of(groups, centre=tree._centre)
+                counted.append([(n, chances.wider(level, key, k, away)) for k, n in counts.items() if n > 0])
+        if counted:
+            tree.strengths[level] = strength_of(counted, centre=tree._centre)
 
 
 def _learn_parts(
     tree: Tree,
     above: str,
     level: str,
-    circles: Sequence[str],
-    arrived: Circles,
-    tables: Circles,
+    groups: Sequence[str],
+    arrived: Groups,
+    tables: Groups,
     chances: _Chances,
 ) -> None:
-    """The share of circles ``above`` whose members are drawn part by part, and the strength of rates."""
+    """The share of groups ``above`` whose members are drawn part by part, and the strength of rates."""
     drawn: list[tuple[float, float, float]] = []
-    for key in circles:
+    for key in groups:
         away = tables[level][key]
         for symbol, n in arrived[level][key].items():
             if n > 0:
@@ -351,7 +351,7 @@ def _learn_parts(
 
     tree.strengths[share_name(above)] = 1 / (1 + exp(-best(score, -5.0, 5.0)))
     place = tree.levels.index(above)
-    groups: list[list[tuple[float, float]]] = []
+    counted: list[list[tuple[float, float]]] = []
     for key, counts in arrived[above].items():
         total = sum(counts.values())
         if total <= 1:
@@ -361,15 +361,15 @@ def _learn_parts(
         parted, _ = tree._part_counts(counts)
         for part, rate in rates.items():
             n = parted.get(part, 0.0)
-            groups.append([(n, rate), (total - n, 1 - rate)])
-    if groups:
+            counted.append([(n, rate), (total - n, 1 - rate)])
+    if counted:
         tree.strengths[rate_name(above)] = strength_of(
-            groups[:: max(1, len(groups) // MOST)], centre=tree._centre
+            counted[:: max(1, len(counted) // MOST)], centre=tree._centre
         )
 
 
 class _Chances:
-    """Chances and rates of the circles that findings stand in, each computed once."""
+    """Chances and rates of the groups that findings belong to, each computed once."""
 
     def __init__(self, tree: Tree) -> None:
         self._tree = tree
@@ -377,7 +377,7 @@ class _Chances:
         self._rate: dict[tuple[str, str], tuple[dict[str, float], float]] = {}
 
     def wider(self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None) -> float:
-        """What the circle around this one expects of it, without what it got from ``away``."""
+        """What the group around this one expects of it, without what it got from ``away``."""
         tree = self._tree
         place = tree.levels.index(level)
         if not place:
@@ -398,7 +398,7 @@ class _Chances:
     def two_ways(
         self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None
     ) -> tuple[float, float]:
-        """The chance of ``symbol`` in a circle, as a whole and part by part."""
+        """The chance of ``symbol`` in a group, as a whole and part by part."""
         tree = self._tree
         whole = tree._mixed(level, key, symbol, self.wider(level, key, symbol), away)
         if tree._parts is None:
@@ -409,7 +409,7 @@ class _Chances:
         return whole, tree._by_parts(symbol, *self._rates_of(level, key))
 
     def rates_over(self, level: str, key: str, away: Mapping[str, float] | None = None) -> dict[str, float]:
-        """The rates of parts in the circle around this one."""
+        """The rates of parts in the group around this one."""
         tree = self._tree
         place = tree.levels.index(level)
         if not place:

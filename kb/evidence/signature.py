@@ -58,7 +58,7 @@ def shape_of(outputs: Iterable[Output]) -> str:
 
 @lru_cache(maxsize=4096)
 def outputs_of(shape: str) -> tuple[Output, ...]:
-    """The outputs that a shape stands for."""
+    """The outputs of a shape."""
     if shape == NO_OUTPUT:
         return ()
     pairs = (symbol.split(":") for symbol in shape.split(" "))
@@ -70,7 +70,7 @@ def output_of(jack: Jack) -> Output | None:
     return Output(jack.form, jack.signal) if jack.usable and jack.signal is not None else None
 
 
-def told_apart(visit: Visit) -> dict[Output, list[Finding]]:
+def findings_by_output(visit: Visit) -> dict[Output, list[Finding]]:
     """The findings of usable outputs of one visit, by kind of output."""
     found: dict[Output, list[Finding]] = {}
     for finding in visit.findings:
@@ -81,23 +81,23 @@ def told_apart(visit: Visit) -> dict[Output, list[Finding]]:
 
 
 def is_partial(visit: Visit) -> bool:
-    """Does the visit tell of some jacks only?
+    """Does the visit cover some jacks only?
 
-    What somebody told, and a list of nothing but jacks that were tried, says what is there and not what is
-    missing (common practice).
+    What somebody was told, and a list of nothing but jacks that were tried, says what is there and not what
+    is missing (common practice).
     """
     return visit.basis is Basis.TOLD or all(f.outcome is not Outcome.NOT_TRIED for f in visit.findings)
 
 
 def taken_of(findings: Iterable[Finding]) -> bool | None:
     """Was an output in use by something else? One that was tried and that nobody called taken was free."""
-    said = None
+    taken = None
     for finding in findings:
         if finding.taken is not None:
-            said = bool(said) or finding.taken
+            taken = bool(taken) or finding.taken
         elif finding.outcome is not Outcome.NOT_TRIED:
-            said = bool(said)
-    return said
+            taken = bool(taken)
+    return taken
 
 
 def panel_from(signature: Signature) -> Panel:

@@ -23,7 +23,7 @@ from kb.evidence.groups import ANY, Place, set_of
 from kb.evidence.signature import Output, output_of
 
 
-def standing(visits: Iterable[Visit]) -> list[Visit]:
+def valid_visits(visits: Iterable[Visit]) -> list[Visit]:
     """Each visit once, without those that another supersedes, in an order of its own."""
     known = list({visit.id or id(visit): visit for visit in visits}.values())
     gone = {old for visit in known for old in visit.supersedes}
@@ -67,7 +67,7 @@ class _Cure(NamedTuple):
 
 
 class Remedies:
-    """The settings after which jacks of one set carried sound. ``visits``: all that stand of it."""
+    """The settings after which jacks of one set carried sound. ``visits``: all valid ones of it."""
 
     def __init__(self, visits: Sequence[Visit]) -> None:
         self._cures = [

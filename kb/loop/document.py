@@ -89,5 +89,8 @@ def as_json(answer: Answer) -> dict[str, object]:
         "route": ask.route.code if ask.route else None,
         "wire_laid_m": answer.laid_m,
         "wire_to_buy_m": answer.buy_m,
-        "items": [{"item": each.item, "count": each.count, "tool": each.tool} for each in items(answer)],
+        "items": [
+            {"item": each.item, "count": each.count, "unit": each.unit, "tool": each.tool}
+            for each in items(answer)
+        ],
     }

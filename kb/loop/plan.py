@@ -33,7 +33,7 @@ from kb.loop.field import (
 )
 from kb.loop.geometry import Loop
 from kb.loop.input_level import OVERLOAD_V, margin_db
-from kb.loop.routes import Caution, Needed, Route
+from kb.loop.routes import METRE, Caution, Needed, Route
 from kb.loop.units import show_length
 from kb.loop.wire import FREQUENCIES_HZ, Load, Stock, Wire, load, too_dense, wire_from
 
@@ -320,4 +320,4 @@ def items(answer: Answer) -> tuple[Needed, ...]:
     """Return what to carry, for ``pack``: the wire in whole metres, then the route's list."""
     kind = answer.ask.route.wire_kind if answer.ask.route else "insulated"
     metres = max(1, int(-(-answer.buy_m // 1)))
-    return (Needed(f"{kind} wire {answer.wire.label} (m)", metres), *answer.needed)
+    return (Needed(f"{kind} wire {answer.wire.label}", metres, unit=METRE), *answer.needed)

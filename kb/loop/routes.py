@@ -17,6 +17,7 @@ from kb.base.validation import Fields, listed, number, sentence, truth
 T = TypeVar("T")
 
 MOST: Final = 200  #: entries of one list in the file
+PIECE, METRE = UNITS = ("piece", "m")  #: what the count of a line is of
 _LEAST: Final = 3  #: letters of a word by which a route is known
 
 
@@ -36,6 +37,7 @@ class Supply:
 
     item: str
     source: str
+    unit: str = PIECE
     each: float = 0.0
     per_m: float = 0.0
     per_corner: float = 0.0
@@ -45,11 +47,15 @@ class Supply:
 
 @dataclass(frozen=True)
 class Needed:
-    """A line of the list to carry: item and a whole count. A ``tool`` does for any number of jobs."""
+    """A line of the list to carry: item and a whole count of ``unit``, pieces or metres.
+
+    A ``tool`` does for any number of jobs.
+    """
 
     item: str
     count: int
     tool: bool = False
+    unit: str = PIECE
 
 
 @dataclass(frozen=True)
@@ -104,7 +110,7 @@ class Route:
                 supply.per_doorway * doorways, supply.per_feed_m * feed,
             ))  # fmt: skip
             if count > 0:
-                lines.append(Needed(supply.item, math.ceil(count - 1e-9), supply in self.tools))
+                lines.append(Needed(supply.item, math.ceil(count - 1e-9), supply in self.tools, supply.unit))
         return tuple(lines)
 
 
@@ -244,9 +250,15 @@ def _supply(data: object, place: str) -> Supply:
     if not any(counts.values()):
         raise BadInput(f"{place}, {item}", described("no count"), f"one of {', '.join(_COUNTS)}")
     counts["each"] += counts.pop("count")
-    supply = Supply(item, fields.need("source", sentence), **counts)
+    supply = Supply(item, fields.need("source", sentence), fields.take("unit", _unit, PIECE), **counts)
     fields.end()
     return supply
+
+
+def _unit(value: object, place: str) -> str:
+    if value not in UNITS:
+        raise BadInput(place, value, f"one of {', '.join(UNITS)}")
+    return str(value)
 
 
 _supplies: Final = listed(_supply, MOST, expected="a list of items")

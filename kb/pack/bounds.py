@@ -12,11 +12,11 @@ are used together: the DAC and its cable run out in the same worlds.
 
 *The cost* (``least_cost``). Two bounds, both from necessary conditions; the greater one counts.
 
-1. What the cheapest ways use up. In a day that succeeds the stock holds what was used. So its cost is at least
-the quantile, at the target, of the sum of the tasks' cheapest ways.
+1. What the cheapest ways use up. In a day that succeeds the stock holds what was used. So its cost is at
+least the quantile, at the target, of the sum of the tasks' cheapest ways.
 
-2. What cannot be done without. In a world all of whose ways need an item, one is used: the demand for it is at
-least a sum over independent tasks. Take items of which no world needs two. Their demands are negatively
+2. What cannot be done without. In a world all of whose ways need an item, one is used: the demand for it is
+at least a sum over independent tasks. Take items of which no world needs two. Their demands are negatively
 associated (Joag-Dev & Proschan 1983, Ann. Statist. 11: 286: at most one of them is above nothing in each
 task, and tasks are independent), so
 

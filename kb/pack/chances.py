@@ -1,12 +1,12 @@
 """Compute how likely a stock sees a row of tasks through, as each task uses items up.
 
-A *task* is a job made bare: worlds with chances, and in each world the *ways* that would do, each a bundle
-of items. The chance of a stock is that of the best choice at each task in its turn, not knowing how later
+The chance of a stock is that of the best choice at each task in its turn, not knowing how later
 tasks turn out:
 
     V(i, stock) = sum over worlds w of p(w) max over ways a in w, a <= stock, of V(i + 1, stock - a)
 
-computed exactly where that takes no more than EACH steps; beyond it a lower bound stands in (``assured``).
+computed exactly where that takes no more than EACH steps; beyond it a lower bound takes its place
+(``assured``).
 
 >>> tasks = [Task(((0.6, ((1, 0),)), (0.4, ((0, 1),))))] * 2
 >>> round(Chances(tasks, 2).of((1, 1)), 6)
@@ -188,7 +188,7 @@ class Chances:
             return None
 
     def assured(self, stock: Sequence[int], first: int = 0, wanted: float = 0.0) -> float:
-        """No more than the chance, and quick; see ``kb.pack.lower_bound``."""
+        """No more than the chance, and quick; see ``kb.pack.bounds``."""
         self.work += 1
         return self.sure.of(stock, first, wanted)
 

@@ -1,4 +1,4 @@
-"""Read job files: the jobs of a day, what is known of each, and the stock.
+"""Read job files: the jobs of a day, what is known of each, the stock, and what their loops need.
 
 >>> day = day_from([{"make": "Norwell", "year": 2014, "inputs": ["line-3.5"], "length_m": 3}])
 >>> day.jobs[0].length_m, day.jobs[0].speakers_needed
@@ -7,32 +7,43 @@
 Traceback (most recent call last):
 ...
 kb.base.errors.BadInput: job 1, inputs: saw none, expected the inputs of the driver, such as line-3.5
+>>> laid = materials_from({"items": [{"item": "wire AWG 18", "count": 24, "unit": "m"},
+...                                  {"item": "ladder", "count": 1, "tool": True}]})
+>>> [(each.item, each.count) for each in together([laid, laid])]
+[('wire AWG 18', 48), ('ladder', 1)]
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, Final
+from typing import Final, TypeVar
 
 from kb.base import text
-from kb.base.errors import BadInput, described, kind_of
-from kb.base.validation import Fields, listed, number, truth, whole
+from kb.base.errors import BadInput, described
+from kb.base.validation import Fields, keyed, listed, number, truth, whole
 from kb.catalogue import catalogue
 from kb.domain.visit import Source, read_year
 from kb.domain.words import Display, DriverInput, Kind, Signal
 
+T = TypeVar("T")
+
+PIECE, METRE = UNITS = ("piece", "m")  #: what the count of a line is of
 MOST_LINES: Final = 100  #: of one loop
 MOST_COUNT: Final = 10_000  #: of one line
 
 
 @dataclass(frozen=True, slots=True)
 class Material:
-    """A line of a loop's list. Wire and fixings are used up; a ``tool`` does for every job of the day."""
+    """A line of a loop's list: so many pieces or metres (``unit``) of an item.
+
+    Wire and fixings are used up; a ``tool`` does for every job of the day.
+    """
 
     item: str
     count: int
     tool: bool = False
+    unit: str = PIECE
 
 
 def materials_from(data: object, place: str = "loop") -> tuple[Material, ...]:
@@ -47,13 +58,21 @@ def materials_from(data: object, place: str = "loop") -> tuple[Material, ...]:
 
 def together(loops: Iterable[Sequence[Material]]) -> tuple[Material, ...]:
     """One list for several loops: what is used up adds up, of tools the most that one job asks for."""
-    found: dict[str, Material] = {}
+    found: dict[tuple[str, str], Material] = {}
     for loop in loops:
         for one in loop:
-            before = found.get(one.item)
+            before = found.get((one.item, one.unit))
             count = 0 if before is None else before.count
-            found[one.item] = replace(one, count=max(count, one.count) if one.tool else count + one.count)
+            found[one.item, one.unit] = replace(
+                one, count=max(count, one.count) if one.tool else count + one.count
+            )
     return tuple(found.values())
+
+
+def _unit(value: object, place: str) -> str:
+    if value not in UNITS:
+        raise BadInput(place, value, f"one of {', '.join(UNITS)}")
+    return str(value)
 
 
 def _material(data: object, place: str) -> Material:
@@ -62,6 +81,7 @@ def _material(data: object, place: str) -> Material:
         fields.need("item", lambda value, at: text.line(value, at, empty=False)),
         fields.need("count", whole(1, MOST_COUNT, f"a whole number from 1 to {MOST_COUNT}")),
         fields.take("tool", truth, False),
+        fields.take("unit", _unit, PIECE),
     )
     fields.end()
     return material
@@ -100,7 +120,7 @@ class Job:
 
 @dataclass(frozen=True, slots=True)
 class Day:
-    """Jobs in their order, items in stock with their counts, prices that stand above the catalogue's."""
+    """Jobs in their order, items in stock with their counts, prices that replace the catalogue's."""
 
     jobs: tuple[Job, ...]
     have: Mapping[str, int] = field(default_factory=dict)
@@ -112,82 +132,81 @@ def day_from(data: object, place: str = "") -> Day:
 
     Raises BadInput naming the job and the field.
     """
-    have: Mapping[str, int] = {}
-    prices: Mapping[str, float] = {}
-    listed = data
-    if isinstance(data, Mapping):
-        _known(data, ("jobs", "have", "prices"), place or "job file")
-        listed = data.get("jobs")
-        have = _numbers(data.get("have"), "have", _count)
-        prices = _numbers(data.get("prices"), "prices", _price)
-    if not isinstance(listed, Sequence) or isinstance(listed, (str, bytes)):
-        raise BadInput(place or "job file", kind_of(listed), "a list of jobs, or an object with jobs")
-    if not listed:
-        raise BadInput(place or "job file", described("no jobs"), "one job at least")
-    if len(listed) > MOST_JOBS:
-        raise BadInput(
-            place or "job file",
-            described(f"{len(listed)} jobs"),
-            f"at most {MOST_JOBS}; pack for one day at a time",
-        )
-    jobs = tuple(job_from(one, f"job {number}") for number, one in enumerate(listed, 1))
-    return Day(jobs, have, prices)
-
-
-_FIELDS: Final = (
-    "make",
-    "model",
-    "kind",
-    "year",
-    "display",
-    "inputs",
-    "speakers",
-    "length_m",
-    "taken",
-    "job",
-    "materials",
-)
+    place = place or "job file"
+    if not isinstance(data, Mapping):
+        return Day(_jobs(data, place))
+    fields = Fields(data, place, _FILE, bare=True)
+    day = Day(
+        fields.need("jobs", lambda value, _: _jobs(value, place)),
+        fields.take("have", _stock(_count), {}),
+        fields.take("prices", _stock(_price), {}),
+    )
+    fields.end()
+    return day
 
 
 def job_from(data: object, place: str = "job") -> Job:
     """One entry of a job file. Raises BadInput naming the field."""
-    if not isinstance(data, Mapping):
-        raise BadInput(place, data, "an object with inputs and what is known of the set")
-    _known(data, _FIELDS, place)
-
-    def given(key: str) -> Any:
-        return data.get(key)
-
+    fields = Fields(data, place, "an object with inputs and what is known of the set", bare=True)
     try:
-        if not given("inputs"):
-            raise BadInput("inputs", described("none"), "the inputs of the driver, such as line-3.5")
-        speakers = given("speakers")
-        if speakers not in (None, "needed", "free"):
-            raise BadInput("speakers", speakers, "needed or free")
-        display, year, kind = given("display"), given("year"), given("kind")
-        return Job(
+        job = Job(
             source=Source(
-                make=text.line(given("make") or "", "make"),
-                model=text.line(given("model") or "", "model"),
-                kind=Kind.TELEVISION if kind is None else Kind.read(kind, "kind"),
-                display=None if display is None else Display.read(display, "display"),
-                year=None if year is None else read_year(year, "year"),
+                make=fields.take("make", text.line, ""),
+                model=fields.take("model", text.line, ""),
+                kind=fields.take("kind", Kind.read, Kind.TELEVISION),
+                display=fields.take("display", Display.read, None),
+                year=fields.take("year", read_year, None),
             ),
-            inputs=DriverInput.read_all(given("inputs"), "inputs"),
-            speakers_needed=speakers != "free",
-            length_m=LENGTH if given("length_m") is None else _metres(given("length_m"), "length_m"),
-            taken=None if given("taken") is None else _signals(given("taken")),
-            name=text.line(given("job") or "", "job"),
-            materials=() if given("materials") is None else materials_from(given("materials"), "materials"),
+            inputs=fields.need("inputs", _inputs),
+            speakers_needed=fields.take("speakers", _needed, True),
+            length_m=fields.take("length_m", _metres, LENGTH),
+            taken=fields.take("taken", _signals, None),
+            name=fields.take("job", text.line, ""),
+            materials=fields.take("materials", materials_from, ()),
         )
+        fields.end()
     except BadInput as mistake:
         raise mistake.within(place) from None
+    return job
 
 
-def _known(data: Mapping[Any, Any], fields: Collection[str], place: str) -> None:
-    for key in data:
-        if key not in fields:
-            raise BadInput(f"{place}, unknown field", key, f"one of {', '.join(fields)}")
+_FILE: Final = "a list of jobs, or an object with jobs"
+
+
+def _jobs(value: object, place: str) -> tuple[Job, ...]:
+    if isinstance(value, Sequence) and not value:
+        raise BadInput(place, described("no jobs"), "one job at least")
+    if isinstance(value, Sequence) and len(value) > MOST_JOBS:
+        seen = described(f"{len(value)} jobs")
+        raise BadInput(place, seen, f"at most {MOST_JOBS}; pack for one day at a time")
+    return listed(job_from, MOST_JOBS, expected=_FILE, each="job {number}")(value, place)
+
+
+def _inputs(value: object, place: str) -> tuple[DriverInput, ...]:
+    if not value:
+        raise BadInput(place, described("none"), "the inputs of the driver, such as line-3.5")
+    return DriverInput.read_all(value, place)
+
+
+def _needed(value: object, place: str) -> bool:
+    if value not in ("needed", "free"):
+        raise BadInput(place, value, "needed or free")
+    return value == "needed"
+
+
+def _signals(value: object, place: str) -> frozenset[Signal]:
+    return frozenset(
+        listed(Signal.read, len(Signal), expected="a list of signals, such as optical")(value, place)
+    )
+
+
+def _stock(read: Callable[[object, str], T]) -> Callable[[object, str], dict[str, T]]:
+    def item(value: object, place: str) -> str:
+        name = text.line(value, place, empty=False)
+        catalogue().item(name, place)
+        return name
+
+    return keyed(item, read, MOST_ITEMS)
 
 
 _metres: Final = number(
@@ -196,28 +215,5 @@ _metres: Final = number(
     f"metres from set to driver, a bare number above 0, at most {LONGEST:g} (10 ft are 3.05)",
     above=True,
 )
-
-
-def _signals(value: object) -> frozenset[Signal]:
-    if not isinstance(value, Sequence) or isinstance(value, (str, bytes)):
-        raise BadInput("taken", value, "a list of signals, such as optical")
-    return frozenset(Signal.read(one, f"taken {number}") for number, one in enumerate(value, 1))
-
-
-def _numbers(value: object, place: str, read: Any) -> dict[str, Any]:
-    if value is None:
-        return {}
-    if not isinstance(value, Mapping):
-        raise BadInput(place, value, "an object of item and number")
-    if len(value) > MOST_ITEMS:
-        raise BadInput(place, described(f"{len(value)} items"), f"at most {MOST_ITEMS}")
-    found = {
-        text.line(key, place, empty=False): read(number, f"{place}, {key}") for key, number in value.items()
-    }
-    for name in found:
-        catalogue().item(name, place)
-    return found
-
-
 _count: Final = whole(1, MOST_HAVE, f"a count, 1 to {MOST_HAVE}; leave out what is not there")
 _price: Final = number(0, MOST_PRICE, "a price above 0", above=True)

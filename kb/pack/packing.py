@@ -28,7 +28,7 @@ LOOKED_THROUGH: Final = 7  #: jobs of a day, at most, that is looked through for
 PLAIN: Final = 80  #: a longer day is looked through, too, where it has no more worlds than this
 TRIED: Final = 6  #: items or bundles of which the exact gain is computed, to name the next
 MUTED: Final = 0.1  #: outputs that silence needed speakers so often keep a job from its target: it is asked
-LISTED: Final = 6  #: expected panels, outputs and risks told of a job, at most
+LISTED: Final = 6  #: expected panels, outputs and risks listed of a job, at most
 
 
 @dataclass(frozen=True)
@@ -151,11 +151,18 @@ class Packing:
         # Worlds merged into harder ones lower what can be reached a little; the list cannot do better.
         goal = min(goal_for(self.target, self.reach), chances.at_most(chances.caps[0]))
         # The worlds as merged make no bound of the day as it is.
-        floor = least_cost([self.task(bare) for bare in self.bare], self.costs, goal) if self.merge else None
-        found = self.found = cheapest(
-            tasks, self.costs, goal, work=WORK_LONG if self.merge else WORK, chances=chances, floor=floor
+        known_bound = (
+            least_cost([self.task(bare) for bare in self.bare], self.costs, goal) if self.merge else None
         )
-        bound = found.bound if floor is None else min(found.cost, floor)
+        found = self.found = cheapest(
+            tasks,
+            self.costs,
+            goal,
+            work=WORK_LONG if self.merge else WORK,
+            chances=chances,
+            known_bound=known_bound,
+        )
+        bound = found.bound if known_bound is None else min(found.cost, known_bound)
         return Plan(
             items=self.lines(found.stock),
             certainty=min(1.0, found.chance),
@@ -214,8 +221,8 @@ class Packing:
             panel = None if live else case.panel
             why = tuple(dict.fromkeys(self.useless(bare, case, output) for output in panel or ()))
             before = risks.get((live, panel, taken, why))
-            told = case.p + (before.p if before else 0.0)
-            risks[live, panel, taken, why] = Risk(told, live, panel, taken, why)
+            p = case.p + (before.p if before else 0.0)
+            risks[live, panel, taken, why] = Risk(p, live, panel, taken, why)
         worst = sorted(risks.values(), key=lambda risk: -risk.p)
         mutes = sum(risk.p for risk in worst if Useless.MUTES in risk.why)
         return JobPlan(

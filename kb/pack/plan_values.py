@@ -38,7 +38,7 @@ class Useless(Enum):
 class Risk:
     """What may be found that the list cannot connect. ``live``: outputs that would do with other items.
 
-    Without live outputs ``panel`` is what is there and of no use, ``why`` tells why; None: a panel that
+    Without live outputs ``panel`` is what is there and of no use, ``why`` says why; None: a panel that
     nobody has recorded.
     """
 

@@ -8,7 +8,7 @@ count. Jobs are independent given the evidence. At each job that bundle is used 
 for the jobs after it; what is used stays there. On long days the certainty stated is a lower bound of it.
 
 What it does not mean: that sound comes at once. A connected output may be silent until a menu item is set
-(bitstream, fixed level); that is put right on the spot, needs nothing from the bag, and stands beside it as
+(bitstream, fixed level); that is put right on the spot, needs nothing from the bag, and is given beside it as
 ``works``, by which the outputs of a job are ranked. Items are taken as tested: that one of them is dead is
 not counted. A microphone at the loudspeaker does not count as connected.
 """

@@ -102,7 +102,7 @@ def _of_job(weighing: _Weighing) -> list[Ask]:
     for case in weighing.bare.cases:
         for output in case.panel or ():
             there[output] = there.get(output, 0.0) + case.p
-    # The nearer to evens, the more an answer tells.
+    # The nearer to evens, the more is learned from an answer.
     doubtful = sorted(there, key=lambda output: (abs(there[output] - 0.5), output))
     if len(weighing.packing.bare) > 1:
         doubtful = doubtful[:WEIGHED]

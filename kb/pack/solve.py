@@ -201,19 +201,19 @@ def cheapest(
     work: int = 40_000,
     chances: Chances | None = None,
     prove: bool = True,
-    floor: float | None = None,
+    known_bound: float | None = None,
 ) -> Found:
     """The cheapest stock whose chance reaches ``target``. Without ``prove`` a good one that need not be it.
 
-    ``floor``: a cost that is known to be no more than that of any such stock, and all that is proved; None:
-    proved here as far as may be.
+    ``known_bound``: a cost that is known to be no more than that of any such stock, and all that is proved;
+    None: proved here as far as may be.
 
     ``work`` limits the steps (a step is some tens of microseconds), the same for the same input; where it
     ends the search, or chances are lower bounds, ``bound`` is below the cost. A target that nothing reaches
     gives the greatest stock of use, its chance below the target.
     """
     known = chances or Chances(tasks, len(costs), weigh=[cost.each for cost in costs])
-    return _Search(tasks, known, costs, target, known.work + work).run(prove, floor)
+    return _Search(tasks, known, costs, target, known.work + work).run(prove, known_bound)
 
 
 class _Search:
@@ -241,7 +241,7 @@ class _Search:
     def enough(self, stock: Stock) -> bool:
         return self.maybe(stock) and self.chances.of(stock) >= self.target
 
-    def run(self, prove: bool, floor: float | None) -> Found:
+    def run(self, prove: bool, known_bound: float | None) -> Found:
         if self.target <= 0:
             nothing = tuple(0 for _ in self.costs)
             return Found(nothing, self.chances.of(nothing), 0.0, 0.0, True)
@@ -249,20 +249,20 @@ class _Search:
             return Found(self.best, self.best_chance, self.best_cost, self.best_cost, False)
         bound = 0.0
         if prove:
-            bound = least_cost(self.tasks, self.costs, self.target) if floor is None else floor
+            bound = least_cost(self.tasks, self.costs, self.target) if known_bound is None else known_bound
         if len(self.tasks) > 1:
             self.pool()
             self.trim(partial(self.chances.assured, wanted=self.target), swap=True)
         if len(self.tasks) < 4:
             self.take(*self.apart())
-        if prove and floor is None and bound < self.best_cost - 1e-9:
+        if prove and known_bound is None and bound < self.best_cost - 1e-9:
             bound = max(bound, self.prove())
         if bound < self.best_cost - 1e-9 and self.chances.exact and self.enough(self.best):
             self.trim(self.chances.of, swap=prove)
             if self.quick:
                 self.exchange()
         cost = self.best_cost
-        # The stock of a quick start comes with a lower bound of its chance; here the better one is told.
+        # The stock of a quick start comes with a lower bound of its chance; here the better one is given.
         chance = max(self.best_chance, self.chances.of(self.best))
         return Found(self.best, chance, cost, min(bound, cost), prove and bound >= cost - 1e-9)
 

@@ -21,7 +21,7 @@ from kb.domain.visit import Finding, Source, Visit
 from kb.domain.words import Basis, Direction, Display, DriverInput, Form, Kind, Outcome, Signal, Speakers
 from kb.evidence import Evidence, Output, prior_from, standard_prior
 from kb.evidence import groups as levels
-from kb.evidence.groups import Circle, Kin, family_of
+from kb.evidence.groups import FamilyMix, GroupFacts, family_of
 from kb.evidence.signature import is_partial, shape_of, taken_of
 
 TODAY = date(2026, 3, 4)
@@ -525,8 +525,8 @@ def test_the_interval_of_a_chance_holds_nine_in_ten_of_its_beta_distribution():
 
 def test_the_sets_that_were_met_stand_for_half_of_those_to_come():
     """However many sets of one family were met, the next of the make is as likely of a new one."""
-    circle = Circle(Kind.TELEVISION, "2012", "flat", 2013, "norwell/nv")
-    sets = {f"norwell/nv{n}": circle for n in range(400)}
+    group = GroupFacts(Kind.TELEVISION, "2012", "flat", 2013, "norwell/nv")
+    sets = {f"norwell/nv{n}": group for n in range(400)}
     asked = levels.place_of(Source("Norwell", ""))
-    [(share, _)] = Kin(sets, {"norwell/nv": circle}).of("norwell", asked)
+    [(share, _)] = FamilyMix(sets, {"norwell/nv": group}).of("norwell", asked)
     assert share == pytest.approx(0.5, abs=0.02)

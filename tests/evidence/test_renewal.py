@@ -30,9 +30,9 @@ def renewed(left_out):
 def test_a_few_changed_sets_counted_in_come_near_to_learning_all_anew(start):
     left_out = VISITS[::-1][start : start + 5]
     old, _, new = renewed(left_out)
-    anew = Evidence.learn(VISITS, today=TODAY, strengths=old.strengths())
+    again = Evidence.learn(VISITS, today=TODAY, strengths=old.strengths())
     for visit in left_out:
-        mine, whole = new.expect(visit.source), anew.expect(visit.source)
+        mine, whole = new.expect(visit.source), again.expect(visit.source)
         for signal in Signal:
             assert mine.has(signal) == pytest.approx(whole.has(signal), abs=0.02)
         for output, chance in whole.works.items():
