@@ -19,7 +19,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import MISSING, Field, dataclass, fields, is_dataclass
+from dataclasses import MISSING, Field, dataclass, fields, is_dataclass, replace
 from datetime import date as Day
 from datetime import datetime
 from typing import Any, Final, Protocol, TypeVar
@@ -186,6 +186,9 @@ class ListOf:
 class Inputs:
     """The inputs of a driver, each once."""
 
+    kind: ValueKind = OneOf(DriverInput)
+    most: int = len(DriverInput)
+    distinct: bool = True
     expected: str = f"a list of {', '.join(DriverInput)}"
 
     def read(self, value: object, place: str) -> tuple[DriverInput, ...]:
@@ -288,6 +291,28 @@ def _described(one: Field[Any]) -> DeclaredField:
     return DeclaredField(
         one.name, key, what.column or key, what.kind, what.about, what.private, required, default
     )
+
+
+def part_of(one: DeclaredField) -> type[Any] | None:
+    """The dataclass of a field that has fields of its own, as a source and a driver; else None."""
+    of = getattr(one.kind, "of", None)
+    return of if is_dataclass(of) and isinstance(of, type) else None
+
+
+def without_private(value: T) -> T:
+    """The same value with every private field at its default, and parts that say nothing then left out.
+
+    A list of values with private fields of their own is the caller's.
+    """
+    changed: dict[str, Any] = {}
+    for one in fields_of(type(value)):
+        held = getattr(value, one.name)
+        if one.private:
+            changed[one.name] = one.default
+        elif (part := part_of(one)) is not None and held is not None:
+            bare = without_private(held)
+            changed[one.name] = None if not one.required and bare == part() else bare
+    return replace(value, **changed)  # type: ignore[type-var]  # every declared class is a dataclass
 
 
 def take_fields(of: type[Any], given: Fields) -> dict[str, Any]:

@@ -61,6 +61,9 @@ FIRST_YEAR: Final = 1930  #: before there were television sets to buy
 LAST_YEAR: Final = 2200  #: that a book holds; what is entered is held to next year
 SIZES: Final = (1.0, 200.0)  #: picture diagonal in inches
 
+#: The fields of a jack that the panel reader infers from form and marking.
+INFERRED: Final = ("direction", "signal", "level")
+
 _YEAR: Final = Whole(FIRST_YEAR, LAST_YEAR, f"a year, {FIRST_YEAR} to {LAST_YEAR}")
 _DIAGONAL: Final = Number(*SIZES, f"inches of picture diagonal, {SIZES[0]:g} to {SIZES[1]:g}")
 

@@ -9,14 +9,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import is_dataclass
 from datetime import date as Day
 from typing import Any, Final
 
 from kb.base import text
 from kb.base.errors import BadInput
 from kb.base.parsing import json_of
-from kb.domain.kinds import Attachment, DeclaredField, Flag, Note, Number, Whole, fields_of, is_unknown
+from kb.domain.kinds import (
+    Attachment,
+    DeclaredField,
+    Flag,
+    Note,
+    Number,
+    Whole,
+    fields_of,
+    is_unknown,
+    part_of,
+)
 
 _YES: Final = frozenset({"yes", "y", "true", "1", "x", "taken"})
 _NO: Final = frozenset({"no", "n", "false", "0", "free"})
@@ -26,7 +35,7 @@ def columns(of: type[Any]) -> tuple[str, ...]:
     """The columns of a dataclass: those of a part stand in its place, a list of parts has none."""
     found: list[str] = []
     for one in fields_of(of):
-        part = _part(one)
+        part = part_of(one)
         if part is not None:
             found += columns(part)
         elif one.key != "jacks":
@@ -47,7 +56,7 @@ def _cells(value: Any, leave_out: tuple[str, ...]) -> Iterator[tuple[str, str]]:
         held = getattr(value, one.name)
         if one.name in leave_out or one.key == "jacks" or held is None or is_unknown(held):
             continue
-        if _part(one) is not None:
+        if part_of(one) is not None:
             yield from _cells(held, leave_out)
         elif cell := _cell(held):
             yield one.column, cell
@@ -68,7 +77,7 @@ def data_of(of: type[Any], cells: Mapping[str, str]) -> dict[str, Any]:
     """
     data: dict[str, Any] = {}
     for one in fields_of(of):
-        part = _part(one)
+        part = part_of(one)
         if part is not None:
             if inner := data_of(part, cells):
                 data[one.key] = inner
@@ -90,12 +99,6 @@ def _value(one: DeclaredField, cell: str) -> Any:
         case Note():
             return cell
     return text.parted(cell, ";") if isinstance(one.default, tuple) else cell.strip()
-
-
-def _part(one: DeclaredField) -> type[Any] | None:
-    """The dataclass of a field that has fields of its own, as a source and a driver."""
-    of = getattr(one.kind, "of", None)
-    return of if is_dataclass(of) and isinstance(of, type) else None
 
 
 def whole(cell: str, column: str) -> int:

@@ -1,54 +1,38 @@
 """Put rows together to visits, without SQLAlchemy.
 
-Free of SQLAlchemy, so that a cold look-up of one set (``quick.py``) makes the very same values as the store.
-A row gives its columns by name; dates and flags come as Python's own.
+Free of SQLAlchemy, so that a cold look-up of one set (``one_set.py``) makes the very same values as the
+store. Which columns there are follows from the declarations (``field_columns.py``).
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Any, Final, TypeVar
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any, Final
 
 from kb.base import text
 from kb.base.errors import BookTrouble, shown
 from kb.domain.jack import Jack
-from kb.domain.visit import Driver, Finding, Source, Visit
-from kb.domain.words import (
-    Basis,
-    Colour,
-    Direction,
-    Display,
-    DriverInput,
-    Form,
-    Format,
-    Kind,
-    Level,
-    Outcome,
-    Signal,
-    Speakers,
-    Word,
+from kb.domain.kinds import fields_of, part_of
+from kb.domain.visit import INFERRED, Finding, Visit
+from kb.store.field_columns import (
+    ATTACHED,
+    FINDING,
+    FINDING_PRIVATE,
+    LISTS,
+    VISIT,
+    VISIT_PRIVATE,
+    Column,
 )
 
-W = TypeVar("W", bound=Word)
+#: Tells these columns of the rows of a table whose column (the third) names the visits wanted, in the order
+#: of the columns named last.
+Fetch = Callable[[str, Sequence[str], str, Sequence[str]], Iterable[Sequence[Any]]]
+#: Values of fields by name, by the part of a visit or finding that has them.
+_Parts = dict[str, dict[str, Any]]
+_Notes = dict[tuple[str, "int | None"], str]
 
-#: Tells the rows of a table whose column (the second) names the visits wanted, in the order of columns.
-Fetch = Callable[[str, str, Sequence[str]], Iterable[Any]]
-
-INFERRED: Final = ("direction", "signal", "level")
-
-#: What belongs to a visit: the columns that tell its rows apart, and by how many of these it is looked up.
-_BELONGS: Final[Mapping[str, tuple[tuple[str, ...], int]]] = {
-    "driver_input": (("visit", "seq"), 1),
-    "supersession": (("visit", "seq"), 1),
-    "finding": (("visit", "seq"), 1),
-    "finding_item": (("visit", "seq", "place"), 2),
-}
-_PRIVATE: Final[Mapping[str, tuple[tuple[str, ...], int]]] = {
-    "visit_private": (("visit",), 1),
-    "finding_private": (("visit", "seq"), 2),
-    "attached_private": (("visit", "kind"), 2),
-}
+_FLAGS: Final = tuple(f"inferred_{name}" for name in INFERRED)
 
 
 def assembled(fetch: Fetch, *, private: bool = True, released: Iterable[Any] = ()) -> dict[str, Visit]:
@@ -58,66 +42,95 @@ def assembled(fetch: Fetch, *, private: bool = True, released: Iterable[Any] = (
     (visit, jack, note), put where there is no note of one's own. Raises BookTrouble where a row holds what no
     visit can.
     """
-
-    def grouped(name: str, keys: tuple[str, ...], depth: int) -> dict[Any, list[Any]]:
-        """Rows by visit (depth 1), or by visit and one column more (depth 2)."""
-        groups: dict[Any, list[Any]] = defaultdict(list)
-        for row in fetch(name, "visit", keys):
-            groups[row.visit if depth == 1 else (row.visit, getattr(row, keys[1]))].append(row)
-        return groups
-
-    rows = {name: grouped(name, *how) for name, how in _BELONGS.items()}
-    rows |= {name: grouped(name, *how) if private else {} for name, how in _PRIVATE.items()}
-    given = _released(released)
+    rows = _Rows(fetch, private, released)
     visits = {}
-    for row in fetch("visit", "id", ("id",)):
+    for id_, *cells in fetch("visit", ("id", *_names(VISIT)), "id", ("id",)):
         try:
-            visits[row.id] = _visit(row, rows, given)
+            visits[id_] = rows.visit(id_, cells)
         except (ValueError, TypeError) as problem:  # written by something else than Jackfield
             raise BookTrouble(
-                f"visit {shown(row.id)}: the book holds what none can hold ({shown(problem)}); "
-                "restore a backup"
+                f"visit {shown(id_)}: the book holds what none can hold ({shown(problem)}); restore a backup"
             ) from problem
     return visits
 
 
-_Notes = dict[tuple[str, "int | None"], str]
+class _Rows:
+    """The rows that belong to some visits, by the visit or by its jack (the visit and the place)."""
+
+    def __init__(self, fetch: Fetch, private: bool, released: Iterable[Any]) -> None:
+        def grouped(name: str, keys: Sequence[str], columns: Sequence[str]) -> dict[Any, list[Sequence[Any]]]:
+            """Rows by all their keys but the last, which only orders them; by the visit if it is alone."""
+            groups: dict[Any, list[Sequence[Any]]] = defaultdict(list)
+            depth = max(1, len(keys) - 1)
+            for row in fetch(name, (*keys[:depth], *columns), "visit", keys):
+                groups[row[0] if depth == 1 else tuple(row[:depth])].append(row[depth:])
+            return groups
+
+        self._findings = grouped("finding", ("visit", "seq"), ("seq", *_names(FINDING), *_FLAGS))
+        self._lists = [
+            (one, grouped(one.table, one.keys, (one.column,)))
+            for one in LISTS
+            if private or not one.field.private
+        ]
+        self._words: dict[Any, list[Sequence[Any]]] = {}
+        self._jack_words: dict[Any, list[Sequence[Any]]] = {}
+        self._attached: dict[Any, list[Sequence[Any]]] = {}
+        if private:
+            self._words = grouped("visit_private", ("visit",), _names(VISIT_PRIVATE))
+            columns = ("seq", *_names(FINDING_PRIVATE))
+            for id_, some in grouped("finding_private", ("visit", "seq"), columns).items():
+                self._jack_words |= {(id_, seq): [words] for seq, *words in some}
+            self._attached = grouped("attached_private", ("visit", "kind"), ("kind", "body"))
+        self._released = _released(released)
+
+    def visit(self, id_: str, cells: Sequence[Any]) -> Visit:
+        """The visit with this id, of which ``cells`` are the columns ``VISIT``."""
+        parts = self._parts(id_, VISIT, cells, VISIT_PRIVATE, self._words, (id_, None))
+        own = parts[""]
+        own |= {kind: body for kind, body in self._attached.get(id_, ()) if kind in ATTACHED}
+        for one in fields_of(Visit):
+            # A part that may be missing is there if it says anything. Not by the flag of the row: a bundle
+            # leaves out a driver of which only the (private) name is known, and one's own notes may bring it.
+            if (of := part_of(one)) is not None:
+                made = of(**parts[one.name])
+                own[one.name] = None if not one.required and made == of() else made
+        found = tuple(self._finding((id_, seq), jack) for seq, *jack in self._findings.get(id_, ()))
+        return Visit(id=id_, findings=found, **own)
+
+    def _finding(self, at: tuple[str, int], cells: Sequence[Any]) -> Finding:
+        parts = self._parts(at, FINDING, cells, FINDING_PRIVATE, self._jack_words, at)
+        flags = zip(INFERRED, cells[-len(INFERRED) :], strict=True)
+        inferred = tuple(name for name, yes in flags if yes)
+        return Finding(jack=Jack(**parts["jack"]), inferred=inferred, **parts[""])
+
+    def _parts(
+        self,
+        key: Any,
+        columns: Sequence[Column],
+        cells: Sequence[Any],
+        private: Sequence[Column],
+        words: dict[Any, list[Sequence[Any]]],
+        place: tuple[str, int | None],
+    ) -> _Parts:
+        """The values of the fields of one visit or finding; ``place`` is where a note of it was released."""
+        parts: _Parts = defaultdict(dict)
+        _add(parts, columns, cells)
+        for some in words.get(key, ()):
+            _add(parts, private, some)
+        for one, rows in self._lists:
+            if (len(one.keys) == 3) is isinstance(key, tuple):
+                parts[one.part][one.field.name] = tuple(one.read(cell) for (cell,) in rows.get(key, ()))
+        parts[""]["note"] = parts[""].get("note") or self._released.get(place, "")
+        return parts
 
 
-def _visit(row: Any, rows: Mapping[str, dict[Any, list[Any]]], given: _Notes) -> Visit:
-    words = next(iter(rows["visit_private"].get(row.id, ())), None)
+def _names(columns: Sequence[Column]) -> tuple[str, ...]:
+    return tuple(one.name for one in columns)
 
-    def note(seq: int) -> str:
-        own = rows["finding_private"].get((row.id, seq))
-        return own[0].note if own else given.get((row.id, seq), "")
 
-    def body(kind: str) -> str:
-        attached = rows["attached_private"].get((row.id, kind))
-        return attached[0].body if attached else ""
-
-    # Not by the flag of the row: a bundle leaves out a driver of which only the (private) name is known, and
-    # one's own notes may bring the name later.
-    driver = Driver(
-        name=words.driver_name if words else "",
-        inputs=tuple(DriverInput(one.input) for one in rows["driver_input"].get(row.id, ())),
-    )
-    return Visit(
-        source=_source(row),
-        date=row.date,
-        basis=Basis(row.basis),
-        findings=tuple(
-            _finding(one, rows["finding_item"].get((row.id, one.seq), ()), note(one.seq))
-            for one in rows["finding"].get(row.id, ())
-        ),
-        driver=driver if driver != Driver() else None,
-        id=row.id,
-        supersedes=tuple(one.earlier for one in rows["supersession"].get(row.id, ())),
-        by=words.person if words else "",
-        job=words.job if words else "",
-        note=(words.note if words else "") or given.get((row.id, None), ""),
-        readings=body("readings"),
-        case=body("case"),
-    )
+def _add(parts: _Parts, columns: Sequence[Column], cells: Sequence[Any]) -> None:
+    for column, cell in zip(columns, cells, strict=False):
+        parts[column.part][column.field.name] = column.read(cell)
 
 
 def _released(rows: Iterable[Any]) -> _Notes:
@@ -127,40 +140,3 @@ def _released(rows: Iterable[Any]) -> _Notes:
         both = f"{found[visit, jack]}\n{note}" if (visit, jack) in found else note
         found[visit, jack] = both[: text.NOTE].rstrip()
     return found
-
-
-def _source(row: Any) -> Source:
-    return Source(
-        make=row.make,
-        model=row.model,
-        kind=Kind(row.kind),
-        display=_word(Display, row.display),
-        year=row.year,
-        size_in=row.size_in,
-    )
-
-
-def _finding(row: Any, items: Sequence[Any], note: str) -> Finding:
-    return Finding(
-        jack=Jack(
-            form=Form(row.form),
-            marking=row.marking,
-            direction=Direction(row.direction),
-            signal=_word(Signal, row.signal),
-            level=Level(row.level),
-            format=Format(row.format),
-            colour=_word(Colour, row.colour),
-        ),
-        speakers=Speakers(row.speakers),
-        taken=row.taken,
-        outcome=Outcome(row.outcome),
-        items=tuple(one.item for one in items),
-        input=_word(DriverInput, row.input),
-        setting=row.setting,
-        note=note,
-        inferred=tuple(field for field in INFERRED if getattr(row, f"inferred_{field}")),
-    )
-
-
-def _word(words: type[W], value: str | None) -> W | None:
-    return None if value is None else words(value)

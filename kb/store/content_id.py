@@ -17,6 +17,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 from uuid import UUID
 
+from kb.domain import kinds
 from kb.domain.visit import visit_to
 
 if TYPE_CHECKING:
@@ -64,13 +65,5 @@ def sealed(visit: Visit, nonce: str = "") -> tuple[Visit, str]:
 
 def without_private(visit: Visit) -> Visit:
     """What of a visit may be shared: no person, job, driver's name or free text."""
-    return replace(
-        visit,
-        by="",
-        job="",
-        note="",
-        readings="",
-        case="",
-        driver=replace(visit.driver, name="") if visit.driver and visit.driver.inputs else None,
-        findings=tuple(replace(finding, note="") for finding in visit.findings),
-    )
+    bare = kinds.without_private(visit)
+    return replace(bare, findings=tuple(kinds.without_private(finding) for finding in visit.findings))

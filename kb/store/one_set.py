@@ -9,11 +9,8 @@ None: the store is asked then, which upgrades an old book, or says what is wrong
 from __future__ import annotations
 
 import sqlite3
-from collections import namedtuple
 from collections.abc import Iterable, Sequence
 from contextlib import closing
-from datetime import date as Day
-from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
 
@@ -60,11 +57,10 @@ def _visits_of(book: sqlite3.Connection, set_key: str) -> list[Visit] | None:
     if max(len(ids), len(keys)) > MOST:
         return None
     released = book.execute(_RELEASED % _holes(ids), ids).fetchall()
-    book.row_factory = _named
 
-    def fetch(name: str, owner: str, order: Sequence[str]) -> Iterable[Any]:
+    def fetch(name: str, columns: Sequence[str], owner: str, order: Sequence[str]) -> Iterable[Any]:
         wanted = f"{owner} IN ({_holes(ids)}) ORDER BY {', '.join(order)}"
-        return book.execute(f"SELECT * FROM {name} WHERE {wanted}", ids)  # noqa: S608
+        return book.execute(f"SELECT {', '.join(columns)} FROM {name} WHERE {wanted}", ids)  # noqa: S608
 
     found = assembled(fetch, released=released)
     return [found[one] for one in ids]
@@ -72,23 +68,3 @@ def _visits_of(book: sqlite3.Connection, set_key: str) -> list[Visit] | None:
 
 def _holes(values: Sequence[object]) -> str:
     return ", ".join("?" * len(values))
-
-
-def _named(cursor: sqlite3.Cursor, row: tuple[Any, ...]) -> Any:
-    """A row by names, with dates and flags as Python has them."""
-    names = tuple(column[0] for column in cursor.description)
-    return _row(names)(*(_value(name, value) for name, value in zip(names, row, strict=True)))
-
-
-@lru_cache(maxsize=32)
-def _row(names: tuple[str, ...]) -> Any:
-    return namedtuple("Row", names)
-
-
-def _value(name: str, value: Any) -> Any:
-    if name == "date":
-        return Day.fromisoformat(value)
-    return bool(value) if name in _FLAGS and value is not None else value
-
-
-_FLAGS: Final = frozenset({"taken", "driver", "inferred_direction", "inferred_signal", "inferred_level"})

@@ -14,11 +14,11 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from kb.base.errors import BadInput
-from kb.domain.visit import Finding, Visit, visit_to
-from kb.domain.words import Word
+from kb.domain.visit import INFERRED, Finding, Visit, visit_to
 from kb.store import schema
-from kb.store.assembly import INFERRED, assembled
+from kb.store.assembly import assembled
 from kb.store.content_id import nonce_of_entering_anew
+from kb.store.field_columns import ATTACHED, FINDING, FINDING_PRIVATE, LISTS, VISIT, VISIT_PRIVATE
 from kb.store.withdrawn import counts
 
 Row = dict[str, Any]
@@ -28,10 +28,8 @@ Rows = dict[sa.Table, list[Row]]
 ORDER: Final = (
     schema.visit,
     schema.seal,
-    schema.driver_input,
     schema.finding,
-    schema.finding_item,
-    schema.supersession,
+    *schema.lists.values(),
     schema.entered_anew,
     schema.visit_private,
     schema.attached_private,
@@ -60,18 +58,12 @@ def add_rows(rows: Rows, visit: Visit, *, revision: int, seen: str, at: str, non
         {
             "id": visit.id,
             "revision": revision,
-            "date": visit.date,
-            "basis": visit.basis.value,
-            "make": source.make,
-            "model": source.model,
             "set_key": key,
-            "kind": source.kind.value,
-            "display": _value(source.display),
-            "year": source.year,
-            "size_in": source.size_in,
             "driver": visit.driver is not None,
+            **{one.name: one.written(visit) for one in VISIT},
         }
     )
+    _add_lists(rows, visit, {"visit": visit.id}, private=False)
     if nonce:
         rows[schema.seal].append({"visit": visit.id, "nonce": nonce})
         rows[schema.entered_anew] += [
@@ -79,13 +71,6 @@ def add_rows(rows: Rows, visit: Visit, *, revision: int, seen: str, at: str, non
             for earlier in visit.supersedes
             if nonce == nonce_of_entering_anew(earlier)
         ]
-    rows[schema.driver_input] += [
-        {"visit": visit.id, "seq": seq, "input": one.value}
-        for seq, one in enumerate(visit.driver.inputs if visit.driver else ())
-    ]
-    rows[schema.supersession] += [
-        {"visit": visit.id, "seq": seq, "earlier": earlier} for seq, earlier in enumerate(visit.supersedes)
-    ]
     for seq, finding in enumerate(visit.findings):
         _add_finding(rows, visit.id, seq, finding)
     if seen:
@@ -97,53 +82,42 @@ def add_private_rows(rows: Rows, visit: Visit, *, seen: str, at: str) -> None:
     rows[schema.visit_private].append(
         {
             "visit": visit.id,
-            "person": visit.by,
-            "job": visit.job,
-            "note": visit.note,
-            "driver_name": visit.driver.name if visit.driver else "",
+            **{one.name: one.written(visit) for one in VISIT_PRIVATE},
             "fingerprint": seen,
             "recorded_at": at,
         }
     )
     rows[schema.attached_private] += [
-        {"visit": visit.id, "kind": kind, "body": body}
-        for kind, body in (("readings", visit.readings), ("case", visit.case))
-        if body
+        {"visit": visit.id, "kind": kind, "body": body} for kind in ATTACHED if (body := getattr(visit, kind))
     ]
-    rows[schema.finding_private] += [
-        {"visit": visit.id, "seq": seq, "note": finding.note}
-        for seq, finding in enumerate(visit.findings)
-        if finding.note
-    ]
+    _add_lists(rows, visit, {"visit": visit.id}, private=True)
+    for seq, finding in enumerate(visit.findings):
+        at_jack = {"visit": visit.id, "seq": seq}
+        words = {one.name: one.written(finding) for one in FINDING_PRIVATE}
+        if any(words.values()):
+            rows[schema.finding_private].append({**at_jack, **words})
+        _add_lists(rows, finding, at_jack, private=True)
 
 
 def _add_finding(rows: Rows, visit_id: str, seq: int, finding: Finding) -> None:
-    jack, at = finding.jack, {"visit": visit_id, "seq": seq}
+    at_jack = {"visit": visit_id, "seq": seq}
     rows[schema.finding].append(
         {
-            **at,
-            "form": jack.form.value,
-            "marking": jack.marking,
-            "colour": _value(jack.colour),
-            "direction": jack.direction.value,
-            "signal": _value(jack.signal),
-            "level": jack.level.value,
-            "format": jack.format.value,
-            "speakers": finding.speakers.value,
-            "taken": finding.taken,
-            "outcome": finding.outcome.value,
-            "input": _value(finding.input),
-            "setting": finding.setting,
-            **{f"inferred_{field}": field in finding.inferred for field in INFERRED},
+            **at_jack,
+            **{one.name: one.written(finding) for one in FINDING},
+            **{f"inferred_{name}": name in finding.inferred for name in INFERRED},
         }
     )
-    rows[schema.finding_item] += [
-        {**at, "place": place, "item": item} for place, item in enumerate(finding.items)
-    ]
+    _add_lists(rows, finding, at_jack, private=False)
 
 
-def _value(word: Word | None) -> str | None:
-    return word.value if word is not None else None
+def _add_lists(rows: Rows, value: Visit | Finding, at: Row, *, private: bool) -> None:
+    """Add the rows of the lists that a visit or finding holds; ``at`` names it."""
+    for one in LISTS:
+        if one.keys[:-1] == tuple(at) and one.field.private is private:
+            rows[schema.lists[one.table]] += [
+                {**at, one.keys[-1]: place, one.column: cell} for place, cell in enumerate(one.written(value))
+            ]
 
 
 # -- back into the domain --------------------------------------------------------------------------
@@ -166,9 +140,9 @@ def load(
 def _load(
     connection: sa.Connection, ids: Sequence[str], with_private: bool, with_reviewed: bool
 ) -> dict[str, Visit]:
-    def fetch(name: str, owner: str, order: Sequence[str]) -> Iterable[Any]:
+    def fetch(name: str, columns: Sequence[str], owner: str, order: Sequence[str]) -> Iterable[Any]:
         table = schema.metadata.tables[name]
-        asked = sa.select(table).where(table.c[owner].in_(ids))
+        asked = sa.select(*(table.c[column] for column in columns)).where(table.c[owner].in_(ids))
         return connection.execute(asked.order_by(*(table.c[column] for column in order)))
 
     return assembled(

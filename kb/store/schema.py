@@ -4,7 +4,8 @@ Facts only, each with the revision at which it was recorded; nothing is ever cha
 (``triggers.py``). What may be shared and what is private stand in different tables, so that a reader of
 the first can leak nothing of the second.
 
-A word added to ``kb.domain.words`` changes a CHECK here and needs a migration; a test compares both.
+The columns of a visit's fields follow from their declarations (``field_columns.py``). A field or a word that
+is added changes a table here and needs a migration; a test compares both.
 """
 
 from __future__ import annotations
@@ -15,26 +16,35 @@ from typing import Final
 import sqlalchemy as sa
 
 from kb.base import text
-from kb.domain.kinds import FIRST_DATE
-from kb.domain.visit import ATTACHED, FIRST_YEAR, ITEMS, JACKS, LAST_YEAR, SIZES, SUPERSEDES
-from kb.domain.words import (
-    Basis,
-    Colour,
-    Direction,
-    Display,
-    DriverInput,
-    Form,
-    Format,
-    Kind,
-    Level,
-    Outcome,
-    Signal,
-    Speakers,
-    Word,
+from kb.domain.kinds import (
+    FIRST_DATE,
+    CalendarDay,
+    Flag,
+    Identifier,
+    Line,
+    Name,
+    Note,
+    Number,
+    OneOf,
+    ValueKind,
+    Whole,
+)
+from kb.domain.visit import ATTACHED as MOST_ATTACHED
+from kb.domain.visit import INFERRED, JACKS
+from kb.domain.words import Word
+from kb.store.field_columns import (
+    ATTACHED,
+    FINDING,
+    FINDING_PRIVATE,
+    LISTS,
+    VISIT,
+    VISIT_PRIVATE,
+    Column,
+    ListTable,
 )
 
 KEY: Final = 500  #: characters of a set_key; four bytes each still fit PostgreSQL's index pages
-SHORT: Final = 40  #: characters of initials
+SHORT: Final = 40  #: characters of the name of what made the book
 MOST: Final = 2**53  #: revisions; whole numbers that JSON readers keep exact
 TURNS: Final = 2**31 - 1  #: of a withdrawal, at most; ``kb.store.rules`` says which of them count
 #: How facts come in: a file of colleagues, a shared book, a copy of one's own book.
@@ -104,6 +114,75 @@ def _whole(name: str, low: int, high: int, *, nullable: bool = False) -> list[sa
     ]
 
 
+def _number(name: str, low: float, high: float, *, nullable: bool = False) -> list[sa.schema.SchemaItem]:
+    return [
+        sa.Column(name, sa.Double, nullable=nullable),
+        sa.CheckConstraint(f"{name} BETWEEN {low} AND {high}", name=name),
+    ]
+
+
+def _day(name: str, *, nullable: bool = False) -> list[sa.schema.SchemaItem]:
+    return [
+        sa.Column(name, sa.Date, nullable=nullable),
+        sa.CheckConstraint(f"{name} >= '{FIRST_DATE}'", name=name),
+        sa.CheckConstraint(f"{name} IS date({name}, '+0 days')", name=_calendar(name)).ddl_if(
+            dialect="sqlite"
+        ),
+    ]
+
+
+def _calendar(name: str) -> str:
+    return "calendar" if name == "date" else f"{name}_calendar"
+
+
+def _field(name: str, kind: ValueKind, *, nullable: bool, least: int = 0) -> list[sa.schema.SchemaItem]:
+    """The column for values of a declared kind; ``least``: characters of a text, at least."""
+    match kind:
+        case OneOf():
+            return _words(name, kind.words, nullable=nullable)
+        case Name():
+            return _text(name, kind.most, 1)
+        case Line() | Note():
+            return _text(name, kind.most, least)
+        case Flag():
+            return _flag(name, nullable=nullable)
+        case Whole():
+            return _whole(name, kind.low, kind.high, nullable=nullable)
+        case Number():
+            return _number(name, kind.low, kind.high, nullable=nullable)
+        case CalendarDay():
+            return _day(name, nullable=nullable)
+        case Identifier():
+            return _id(name)
+    raise TypeError(f"{name}: no column holds {kind}")
+
+
+def _fields(columns: Sequence[Column], *, least: int = 0) -> list[sa.schema.SchemaItem]:
+    """The columns of declared fields; what may be unknown may be NULL."""
+    found: list[sa.schema.SchemaItem] = []
+    for one in columns:
+        nullable = not one.field.required and one.field.default is None
+        found += _field(one.name, one.field.kind, nullable=nullable, least=least)
+    return found
+
+
+def _lists() -> dict[str, sa.Table]:
+    """The tables of fields that are lists, by name."""
+    return {one.table: _list(one) for one in LISTS}
+
+
+def _list(one: ListTable) -> sa.Table:
+    return _table(
+        one.table,
+        _visit() if len(one.keys) == 2 else _place_on_panel(),
+        _whole(one.keys[-1], 0, one.kind.most - 1),
+        sa.PrimaryKeyConstraint(*one.keys),
+        _field(one.column, one.kind.kind, nullable=False, least=1),
+        [sa.UniqueConstraint(*one.keys[:-1], one.column)] if one.kind.distinct else [],
+        _SUPERSESSION if one.table == "supersession" else [],
+    )
+
+
 def _visit() -> sa.Column[str]:
     return sa.Column("visit", _PLAIN, sa.ForeignKey("visit.id"), nullable=False)
 
@@ -153,31 +232,12 @@ visit: Final = _table(
     "visit",
     _id("id", primary_key=True),
     _revision(),
-    sa.Column("date", sa.Date, nullable=False),
-    sa.CheckConstraint(f"date >= '{FIRST_DATE}'", name="date"),
-    sa.CheckConstraint("date IS date(date, '+0 days')", name="calendar").ddl_if(dialect="sqlite"),
-    _words("basis", Basis),
-    _text("make", text.LINE, 1),
-    _text("model", text.LINE, 1),
+    _fields(VISIT),
     sa.Column("set_key", _PLAIN, nullable=False),
     sa.CheckConstraint(f"length(set_key) BETWEEN 3 AND {KEY}", name="set_key"),
-    _words("kind", Kind),
-    _words("display", Display, nullable=True),
-    _whole("year", FIRST_YEAR, LAST_YEAR, nullable=True),
-    sa.Column("size_in", sa.Double),
-    sa.CheckConstraint(f"size_in BETWEEN {SIZES[0]} AND {SIZES[1]}", name="size_in"),
     _flag("driver"),
     sa.Index(None, "set_key", "revision"),
     sa.Index(None, "revision"),
-)
-
-driver_input: Final = _table(
-    "driver_input",
-    _visit(),
-    _whole("seq", 0, len(DriverInput) - 1),
-    _words("input", DriverInput),
-    sa.PrimaryKeyConstraint("visit", "seq"),
-    sa.UniqueConstraint("visit", "input"),
 )
 
 finding: Final = _table(
@@ -185,42 +245,17 @@ finding: Final = _table(
     _visit(),
     _whole("seq", 0, JACKS - 1),
     sa.PrimaryKeyConstraint("visit", "seq"),
-    _words("form", Form),
-    _text("marking", text.LINE),
-    _words("colour", Colour, nullable=True),
-    _words("direction", Direction),
-    _words("signal", Signal, nullable=True),
-    _words("level", Level),
-    _words("format", Format),
-    _words("speakers", Speakers),
-    _flag("taken", nullable=True),
-    _words("outcome", Outcome),
-    _words("input", DriverInput, nullable=True),
-    _text("setting", text.SETTING),
-    _flag("inferred_direction"),
-    _flag("inferred_signal"),
-    _flag("inferred_level"),
-)
-
-finding_item: Final = _table(
-    "finding_item",
-    _place_on_panel(),
-    _whole("place", 0, ITEMS - 1),
-    sa.PrimaryKeyConstraint("visit", "seq", "place"),
-    _text("item", text.LINE, 1),
+    _fields(FINDING),
+    *(_flag(f"inferred_{name}") for name in INFERRED),
 )
 
 #: ``visit`` takes the place of ``earlier``, which may not be here yet: books merge in any order.
-supersession: Final = _table(
-    "supersession",
-    _visit(),
-    _whole("seq", 0, SUPERSEDES - 1),
-    sa.PrimaryKeyConstraint("visit", "seq"),
-    _id("earlier"),
+_SUPERSESSION: Final = (
     sa.CheckConstraint("earlier <> visit", name="other"),
-    sa.UniqueConstraint("visit", "earlier"),
     sa.Index(None, "earlier"),
 )
+lists: Final = _lists()
+supersession: Final = lists["supersession"]
 
 #: Two spellings are one set; ``same_as`` is the one that is kept.
 alias: Final = _table(
@@ -328,10 +363,7 @@ visit_private: Final = _table(
     "visit_private",
     _visit(),
     sa.PrimaryKeyConstraint("visit"),
-    _text("person", SHORT),
-    _text("job", text.LINE),
-    _text("note", text.NOTE),
-    _text("driver_name", text.LINE),
+    _fields(VISIT_PRIVATE),
     _text("fingerprint", 64, 64),
     _text("recorded_at", 20, 20),
     sa.Index(None, "fingerprint"),
@@ -343,16 +375,17 @@ attached_private: Final = _table(
     "attached_private",
     _visit(),
     sa.Column("kind", _PLAIN, nullable=False),
-    sa.CheckConstraint("kind IN ('readings', 'case')", name="kind"),
+    sa.CheckConstraint(f"kind IN ({', '.join(repr(one) for one in ATTACHED)})", name="kind"),
     sa.PrimaryKeyConstraint("visit", "kind"),
-    _text("body", ATTACHED, 2),
+    _text("body", MOST_ATTACHED, 2),
 )
 
 finding_private: Final = _table(
     "finding_private",
     _place_on_panel(),
     sa.PrimaryKeyConstraint("visit", "seq"),
-    _text("note", text.NOTE, 1),
+    # A row stands only where there is something to say; with one field that is the field.
+    _fields(FINDING_PRIVATE, least=1 if len(FINDING_PRIVATE) == 1 else 0),
 )
 
 #: Which format the book has; written by Alembic too, which names it so.

@@ -75,9 +75,11 @@ def parts(path: Path) -> dict[str, list[str]]:
 
 
 def columns(path: Path) -> dict[str, list[tuple[object, ...]]]:
+    """The columns of each table by name: nothing reads or writes them by their order."""
     with raw(path) as connection:
         tables = [n for (n,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
-        return {name: connection.execute(f"PRAGMA table_xinfo({name})").fetchall() for name in tables}
+        found = {name: connection.execute(f"PRAGMA table_xinfo({name})").fetchall() for name in tables}
+        return {name: sorted(column[1:] for column in some) for name, some in found.items()}
 
 
 def migrated(where: str | Path, target: str = "0001") -> None:
@@ -104,8 +106,8 @@ def test_a_fresh_team_book_and_one_made_by_the_migrations_are_the_same(server: s
 
     def described(url: str) -> list[str]:
         asked = (
-            "SELECT table_name, column_name, data_type, is_nullable, collation_name, ordinal_position"
-            " FROM information_schema.columns WHERE table_schema = current_schema() ORDER BY 1, 6",
+            "SELECT table_name, column_name, data_type, is_nullable, collation_name, column_default"
+            " FROM information_schema.columns WHERE table_schema = current_schema() ORDER BY 1, 2",
             "SELECT conrelid::regclass::text, conname, pg_get_constraintdef(oid) FROM pg_constraint"
             " WHERE connamespace = current_schema()::regnamespace ORDER BY 1, 2",
             "SELECT indexdef FROM pg_indexes WHERE schemaname = current_schema() ORDER BY 1",

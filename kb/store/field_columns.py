@@ -1,0 +1,153 @@
+"""Say in which table and column of a book each declared field of a visit stands.
+
+The tables (``schema.py``), the rows that are written (``rows.py``) and those that are read (``assembly.py``)
+follow from this, and this from the declarations (``kb.domain.kinds``): a field with one value is a column of
+``visit`` or ``finding``, a list has a table of its own, and what is private stands in tables of its own.
+
+>>> [column.name for column in VISIT][:5], [column.name for column in VISIT_PRIVATE]
+(['date', 'basis', 'make', 'model', 'kind'], ['person', 'job', 'note', 'driver_name'])
+>>> [(one.table, one.column) for one in LISTS]
+[('driver_input', 'input'), ('supersession', 'earlier'), ('finding_item', 'item')]
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date as Day
+from typing import Any, Final
+
+from kb.domain.jack import Jack
+from kb.domain.kinds import (
+    Attachment,
+    CalendarDay,
+    DeclaredField,
+    Flag,
+    Inputs,
+    ListOf,
+    OneOf,
+    ValueKind,
+    fields_of,
+    part_of,
+)
+from kb.domain.visit import Driver, Finding, Visit
+from kb.domain.words import Word
+
+#: Columns and tables that have another name than their field; a migration renames none of these.
+_COLUMNS: Final = {(Visit, "by"): "person", (Driver, "name"): "driver_name"}
+_TABLES: Final = {
+    (Driver, "inputs"): ("driver_input", "input"),
+    (Visit, "supersedes"): ("supersession", "earlier"),
+    (Finding, "items"): ("finding_item", "item"),
+}
+#: Fields that are the key of their table, or are the findings, which have a table of their own.
+_NO_COLUMN: Final = frozenset({(Visit, "id"), (Visit, "findings")})
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A field with one value: ``part`` is the attribute on the way to it, "" for one of the value itself."""
+
+    name: str
+    field: DeclaredField
+    part: str
+
+    def written(self, value: Any) -> Any:
+        """The cell for this field of a visit or finding."""
+        holder = getattr(value, self.part) if self.part else value
+        held = self.field.default if holder is None else getattr(holder, self.field.name)
+        return held.value if isinstance(held, Word) else held
+
+    def read(self, cell: Any) -> Any:
+        """The value that a cell holds; raises ValueError or TypeError if it can hold none such."""
+        return value_in(self.field.kind, cell)
+
+
+@dataclass(frozen=True, slots=True)
+class ListTable:
+    """A field with a list: the table that holds one value a row, and the column of the value.
+
+    ``keys`` tell the rows of the table apart, the last by its place in the list, from 0.
+    """
+
+    table: str
+    column: str
+    field: DeclaredField
+    part: str
+    keys: tuple[str, ...]
+
+    @property
+    def kind(self) -> ListOf | Inputs:
+        """The kind of the list, with the kind of its entries and how many there may be."""
+        kind = self.field.kind
+        assert isinstance(kind, ListOf | Inputs)
+        return kind
+
+    def written(self, value: Any) -> list[Any]:
+        """The cells for this field of a visit or finding, a row each."""
+        holder = getattr(value, self.part) if self.part else value
+        held = self.field.default if holder is None else getattr(holder, self.field.name)
+        return [one.value if isinstance(one, Word) else one for one in held]
+
+    def read(self, cell: Any) -> Any:
+        """One entry of the list; raises ValueError or TypeError if the cell can hold none such."""
+        return value_in(self.kind.kind, cell)
+
+
+def value_in(kind: ValueKind, cell: Any) -> Any:
+    """The value of this kind that a cell holds; SQLite itself has neither dates nor flags."""
+    if cell is None:
+        return None
+    if isinstance(kind, OneOf):
+        return kind.words(cell)
+    if isinstance(kind, Flag):
+        return bool(cell)
+    if isinstance(kind, CalendarDay) and not isinstance(cell, Day):
+        return Day.fromisoformat(cell)
+    return cell
+
+
+def _fields(of: type[Any], part: str = "") -> Iterator[tuple[type[Any], DeclaredField, str]]:
+    """The fields of a visit or finding and of its parts, each with the class that declares it."""
+    for one in fields_of(of):
+        inner = part_of(one)
+        if inner is not None:
+            yield from _fields(inner, one.name)
+        elif (of, one.name) not in _NO_COLUMN:
+            yield of, one, part
+
+
+def _is_list(one: DeclaredField) -> bool:
+    return isinstance(one.kind, ListOf | Inputs)
+
+
+def _columns(*of: tuple[type[Any], str], private: bool) -> tuple[Column, ...]:
+    return tuple(
+        Column(_COLUMNS.get((owner, one.name), one.name), one, part)
+        for whole, begin in of
+        for owner, one, part in _fields(whole, begin)
+        if one.private is private and not _is_list(one) and not isinstance(one.kind, Attachment)
+    )
+
+
+def _lists() -> Iterator[ListTable]:
+    for table, keys, parts in (
+        ("visit", ("visit", "seq"), ((Visit, ""),)),
+        ("finding", ("visit", "seq", "place"), ((Jack, "jack"), (Finding, ""))),
+    ):
+        for whole, begin in parts:
+            for owner, one, part in _fields(whole, begin):
+                if _is_list(one):
+                    usual = f"{table}_{one.name}" + "_private" * one.private, one.name
+                    name, column = _TABLES.get((owner, one.name), usual)
+                    yield ListTable(name, column, one, part, keys)
+
+
+_PANEL: Final = (Jack, "jack"), (Finding, "")
+VISIT: Final = _columns((Visit, ""), private=False)
+VISIT_PRIVATE: Final = _columns((Visit, ""), private=True)
+FINDING: Final = _columns(*_PANEL, private=False)
+FINDING_PRIVATE: Final = _columns(*_PANEL, private=True)
+LISTS: Final = tuple(sorted(_lists(), key=lambda one: len(one.keys)))
+#: What goes with a visit as JSON: rows of one table, told apart by the name of the field.
+ATTACHED: Final = tuple(one.name for one in fields_of(Visit) if isinstance(one.kind, Attachment))
