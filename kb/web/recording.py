@@ -16,7 +16,7 @@ from kb.domain.words import Basis, Direction, Display, Form, Format, Kind, Level
 from kb.web.guards import wants_json
 from kb.web.photos import MOST, MOST_BYTES
 from kb.web.site import page, site
-from kb.web.visit_form import CARRIED, Entry, field_of, new_id
+from kb.web.visit_form import CARRIED, JACK_OTHERS, OTHERS, Entry, field_of, new_id
 
 #: The forms to tap, the most frequent on panels first (common practice).
 TAPPED = (
@@ -102,6 +102,8 @@ def _form(
         marks={form.value: marks for form, marks in MARKS.items()},
         known=_known(entry),
         carried=CARRIED,
+        others=OTHERS,
+        jack_others=JACK_OTHERS,
         most_photos=MOST,
         most_bytes=MOST_BYTES,
         label=_label,

@@ -21,25 +21,90 @@ import uuid_utils
 from kb.base import clock, text
 from kb.base.errors import BadInput
 from kb.domain.jack import Jack
-from kb.domain.kinds import fields_of
-from kb.domain.visit import JACKS, Finding, Source, Visit, finding_from, visit_to
+from kb.domain.kinds import (
+    Attachment,
+    DeclaredField,
+    Flag,
+    Inputs,
+    Line,
+    ListOf,
+    Name,
+    Note,
+    Number,
+    OneOf,
+    Whole,
+    fields_of,
+    part_of,
+)
+from kb.domain.visit import JACKS, Driver, Finding, Source, Visit, finding_from, visit_to
 from kb.domain.words import Direction, Outcome, Signal, Speakers
 
 #: Fields of the source, as they are named in the form.
-_SOURCE: Final = tuple(one.key for one in fields_of(Source))
-#: Kept when a visit is corrected; the form does not ask for them.
-CARRIED: Final = ("driver", "driver_inputs")
+_SOURCE: Final = {one.key: one for one in fields_of(Source)}
+#: Fields of the driver. They are kept when a visit is corrected; the form does not ask for them.
+_DRIVER: Final = {"driver" if one.key == "name" else f"driver_{one.key}": one for one in fields_of(Driver)}
+CARRIED: Final = tuple(_DRIVER)
 _OWN: Final = (*_SOURCE, *CARRIED)
-#: Fields of a visit that have a place of their own in the form, or come from the visit that is corrected.
-_ELSEWHERE: Final = frozenset({"source", "driver", "jacks", "id", "supersedes", "readings", "case"})
+#: Fields of the whole visit that are neither a part of it nor come from the visit that is corrected.
+_WHOLE: Final = {
+    one.key: one
+    for one in fields_of(Visit)
+    if part_of(one) is None
+    and not isinstance(one.kind, Attachment)
+    and one.key not in ("jacks", "id", "supersedes")
+}
 #: Fields of the whole visit.
-VISIT: Final = (*_OWN, *(one.key for one in fields_of(Visit) if one.key not in _ELSEWHERE))
+VISIT: Final = (*_OWN, *_WHOLE)
+_JACK: Final = {one.key: one for of in (Jack, Finding) for one in fields_of(of)}
 #: Fields of one jack.
-JACK: Final = tuple(one.key for of in (Jack, Finding) for one in fields_of(of))
-_NAME: Final = re.compile(r"jack-([0-9]{1,4})-([a-z]+)\Z")
+JACK: Final = tuple(_JACK)
+_NAME: Final = re.compile(r"jack-([0-9]{1,4})-([a-z0-9_]+)\Z")
 NOT_TRIED: Final = Outcome.NOT_TRIED.value
 UNKNOWN: Final = Speakers.UNKNOWN.value
-_TAKEN: Final = {"yes": True, "no": False}
+_FLAGS: Final = {"yes": True, "no": False}
+
+#: Fields that have a place of their own on the page, with a label in its words.
+_PLACED: Final = frozenset(
+    {
+        *("make", "model", "kind", "display", "year", "size_in", "date", "basis", "by", "job", "note"),
+        *("form", "marking", "colour", "direction", "signal", "level", "format"),
+        *("speakers", "outcome", "taken", "items", "input", "setting"),
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Other:
+    """A field without a place of its own: the page asks for it at the end, by its declared kind.
+
+    ``choices``: what can be chosen, value and label; none where it is typed. ``long``: it has several lines.
+    """
+
+    key: str
+    about: str
+    choices: tuple[tuple[str, str], ...]
+    most: int
+    long: bool
+
+
+def _others(some: Mapping[str, DeclaredField]) -> tuple[Other, ...]:
+    return tuple(_other(one) for key, one in some.items() if key not in _PLACED)
+
+
+def _other(one: DeclaredField) -> Other:
+    kind = one.kind
+    choices: tuple[tuple[str, str], ...] = ()
+    if isinstance(kind, OneOf):
+        choices = tuple((word.value, word.label) for word in kind.words)
+    elif isinstance(kind, Flag):
+        choices = tuple((word, word) for word in _FLAGS)
+    most = kind.most if isinstance(kind, Line | Name | Note) else text.NOTE
+    about = one.about[0].upper() + one.about[1:] + (" (stays in this book)" if one.private else "")
+    return Other(one.key, about, choices, most, isinstance(kind, Note))
+
+
+OTHERS: Final = _others({**_SOURCE, **_WHOLE})
+JACK_OTHERS: Final = _others(_JACK)
 
 
 @dataclass
@@ -78,17 +143,12 @@ class Entry:
         ``supersedes``: ids of all that the correction takes the place of, if not of the visit alone.
         """
         data = visit_to(visit)
-        source, driver = data.pop("source"), data.pop("driver", {})
-        data |= {"driver": driver.get("name", ""), "driver_inputs": ",".join(driver.get("inputs", ()))}
-        said_of: dict[str, Any] = {**data, **source}
-        entry = cls({k: str(v) for k, v in said_of.items() if k in VISIT}, id=new_id())
+        driver = data.pop("driver", {})
+        carried = {name: driver[one.key] for name, one in _DRIVER.items() if one.key in driver}
+        said_of = {**data, **data["source"], **carried}
+        entry = cls({name: _typed(said_of[name]) for name in VISIT if name in said_of}, id=new_id())
         for jack in data["jacks"]:
-            said = {key: str(value) for key, value in jack.items() if key in JACK}
-            if "items" in jack:
-                said["items"] = text.joined(jack["items"], ",")
-            if "taken" in jack:
-                said["taken"] = "yes" if jack["taken"] else "no"
-            entry.jacks.append(said)
+            entry.jacks.append({key: _typed(jack[key]) for key in JACK if key in jack})
         entry.supersedes = ",".join(supersedes or [visit.id])
         return entry
 
@@ -108,17 +168,10 @@ class Entry:
 
     def data(self) -> dict[str, Any]:
         """The keys of a visit file. Raises BadInput where a number is none."""
-        said = self.visit
-        source: dict[str, Any] = {name: said[name] for name in _SOURCE if said.get(name)}
-        if "year" in source:
-            source["year"] = _number(source["year"], "year", int)
-        if "size_in" in source:
-            source["size_in"] = _number(source["size_in"], "size_in", float)
-        data: dict[str, Any] = {name: said[name] for name in VISIT if name not in _OWN and said.get(name)}
-        data |= {"source": source, "jacks": [self._jack(jack) for jack in self.jacks]}
-        driver = {"name": said.get("driver", ""), "inputs": said.get("driver_inputs", "").split(",")}
-        if driver["name"] or driver["inputs"] != [""]:
-            data["driver"] = {key: value for key, value in driver.items() if value not in ("", [""])}
+        data: dict[str, Any] = _said(self.visit, _WHOLE)
+        data |= {"source": _said(self.visit, _SOURCE), "jacks": [self._jack(jack) for jack in self.jacks]}
+        if driver := _said(self.visit, _DRIVER):
+            data["driver"] = driver
         if self.id:
             data["id"] = self.id
         if self.supersedes:
@@ -152,12 +205,32 @@ class Entry:
 
     @staticmethod
     def _jack(jack: Mapping[str, str]) -> dict[str, Any]:
-        data: dict[str, Any] = {name: jack[name] for name in JACK if jack.get(name)}
-        if "items" in data:
-            data["items"] = text.parted(data["items"], ",")
-        if "taken" in data:
-            data["taken"] = _TAKEN.get(data["taken"], data["taken"])
-        return data
+        return _said(jack, _JACK)
+
+
+def _typed(value: Any) -> str:
+    """The value of a visit file as text in the form."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return text.joined(value, ",") if isinstance(value, list) else str(value)
+
+
+def _said(typed: Mapping[str, str], some: Mapping[str, DeclaredField]) -> dict[str, Any]:
+    """The keys of a visit file for these fields of the form, those left empty apart."""
+    return {one.key: _meant(one, typed[name]) for name, one in some.items() if typed.get(name)}
+
+
+def _meant(one: DeclaredField, typed: str) -> Any:
+    match one.kind:
+        case Whole():
+            return _number(typed, one.key, int)
+        case Number():
+            return _number(typed, one.key, float)
+        case Flag():
+            return _FLAGS.get(typed, typed)
+        case ListOf() | Inputs():
+            return text.parted(typed, ",")
+    return typed
 
 
 def new_id() -> str:

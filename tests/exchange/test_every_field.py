@@ -7,7 +7,7 @@ import io
 import json
 import unicodedata
 from collections.abc import Callable
-from dataclasses import dataclass, fields, make_dataclass, replace
+from dataclasses import dataclass, field, make_dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,8 +16,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kb.domain.jack import Jack
+from kb.domain.kinds import OneOf, declared, fields_of
 from kb.domain.visit import Finding, Visit, visit_from, visit_to
-from kb.domain.words import DriverInput, Level
+from kb.domain.words import Level
 from kb.exchange import bundle
 from kb.exchange.dumping import csv_rows, json_lines
 from kb.exchange.loading import Source as How
@@ -29,7 +30,7 @@ from kb.store.rows import fingerprint
 from tests.conftest import LONG
 from tests.exchange.helpers import visit_data
 from tests.store.conftest import new_place, server
-from tests.store.random_visits import KEYS, NOT_DRAWN, any_file, any_visit, file_of
+from tests.store.random_visits import NOT_DRAWN, any_file, any_visit, file_of
 
 __all__ = ["server"]
 EXAMPLES = settings(max_examples=200 if LONG else 6)
@@ -39,15 +40,26 @@ some_visits = st.lists(any_visit, min_size=1, max_size=6, unique_by=fingerprint)
 # -- the random visits themselves ------------------------------------------------------------------------
 
 
-def test_a_field_that_nobody_draws_stops_the_tests() -> None:
-    """A field of words needs no line, as its type says all; one of text or numbers does."""
-    file_of(make_dataclass("Later", [("inputs", tuple[DriverInput, ...]), ("level", Level | None, None)]))
-    with pytest.raises(LookupError, match=r"Later\.loudness"):
-        file_of(make_dataclass("Later", [("loudness", float)]))
+@dataclass(frozen=True)
+class Smelt:
+    """A kind of value of which the random visits know nothing."""
+
+    expected: str = "a smell"
+
+    def read(self, value: object, _: str) -> object:
+        return value
 
 
-def test_only_what_no_file_says_is_left_out_of_the_random_visits() -> None:
-    assert {(Visit, "id"), (Finding, "inferred")} == NOT_DRAWN
+def test_a_field_of_a_kind_that_nobody_draws_stops_the_tests() -> None:
+    drawn = make_dataclass("Later", [("level", Level, field(metadata=declared(OneOf(Level), "the level")))])
+    file_of(drawn)
+    later = make_dataclass("Later", [("smell", str, field(metadata=declared(Smelt(), "what it smells of")))])
+    with pytest.raises(LookupError, match=r"Later\.smell"):
+        file_of(later)
+
+
+def test_the_id_alone_is_left_out_of_the_random_visits() -> None:
+    assert {(Visit, "id")} == NOT_DRAWN
 
 
 # -- into a visit ----------------------------------------------------------------------------------------
@@ -58,9 +70,9 @@ def kept_in(kept: Any, said: Any) -> bool:
     if isinstance(said, dict) and isinstance(kept, str):
         return bool(kept)
     if isinstance(said, dict):
-        names = {KEYS.get((type(kept), one.name), one.name): one.name for one in fields(kept)}
+        names = {one.key: one.name for one in fields_of(type(kept))}
         if isinstance(kept, Finding):
-            jack = {one.name for one in fields(Jack)}
+            jack = {one.key for one in fields_of(Jack)}
             return all(
                 kept_in(getattr(kept.jack if key in jack else kept, key), value)
                 for key, value in said.items()

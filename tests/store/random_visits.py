@@ -1,20 +1,35 @@
-"""Random visits: whatever a visit file can hold, drawn from the fields of the dataclasses themselves.
+"""Random visits: whatever a visit file can hold, drawn from the declared kinds of the fields themselves.
 
-A field that has no strategy here stops every test that draws visits: nobody can add one and leave it out.
+A field of a kind that has no strategy here stops every test that draws visits: none can be left out.
 """
 
 from __future__ import annotations
 
-import types
-from dataclasses import MISSING, fields
 from datetime import date
-from typing import Any, Union, get_args, get_origin, get_type_hints
+from typing import Any
 
 from hypothesis import strategies as st
 
 from kb.domain.jack import Jack
-from kb.domain.visit import Driver, Finding, Source, Visit, visit_from
-from kb.domain.words import Word
+from kb.domain.kinds import (
+    Attachment,
+    CalendarDay,
+    DeclaredField,
+    Flag,
+    Identifier,
+    Inputs,
+    Line,
+    ListOf,
+    Name,
+    Note,
+    Number,
+    OneOf,
+    ValueKind,
+    Whole,
+    fields_of,
+    part_of,
+)
+from kb.domain.visit import Finding, Source, Visit, visit_from
 
 Strategy = st.SearchStrategy[Any]
 
@@ -41,64 +56,71 @@ _attached = st.dictionaries(
 )
 _names = st.sampled_from(["Norwell", "Calder", "Østby"]), st.integers(0, 40).map("NV-{}".format)
 
-#: Fields whose type says too little, as a visit file has them.
+#: Fields of which not everything is drawn that their kind allows: few sets, so that visits meet.
 BY_NAME: dict[tuple[type, str], Strategy] = {
-    (Visit, "by"): _lines,
-    (Visit, "job"): _lines,
-    (Visit, "note"): _notes,
-    (Visit, "readings"): _attached,
-    (Visit, "case"): _attached,
-    (Visit, "date"): st.dates(date(1970, 1, 1), date(2026, 1, 1)).map(str),
-    (Visit, "supersedes"): st.lists(st.uuids().map(str), max_size=2),
     (Source, "make"): _names[0],
     (Source, "model"): _names[1],
     (Source, "year"): st.integers(1930, 2026),
-    (Source, "size_in"): st.floats(1, 200),
-    (Driver, "name"): _lines,
-    (Finding, "items"): st.lists(_lines.map(lambda text: f"cable {text}"), max_size=3),
-    (Finding, "setting"): _lines,
-    (Finding, "note"): _notes,
-    (Jack, "marking"): _lines,
 }
-#: Fields that no visit file says: the store gives the id, the panel reader says what it inferred.
-NOT_DRAWN = {(Visit, "id"), (Finding, "inferred")}
-#: Names in a visit file, where they are others.
-KEYS = {(Visit, "findings"): "jacks"}
+#: Fields that no visit file says: the store gives the id.
+NOT_DRAWN = {(Visit, "id")}
 
 
-def strategy_of(owner: type, name: str, kind: Any) -> Strategy:
+def strategy_of(owner: type, field: DeclaredField) -> Strategy:
     """What may stand in this field of a visit file. Raises LookupError if nobody has said."""
-    if (owner, name) in BY_NAME:
-        return BY_NAME[owner, name]
-    inside = [one for one in get_args(kind) if one not in (type(None), Ellipsis)]
-    if get_origin(kind) in (Union, types.UnionType) and len(inside) == 1:
-        return strategy_of(owner, name, inside[0])
-    if get_origin(kind) is tuple and len(inside) == 1:
-        return st.lists(strategy_of(owner, name, inside[0]), max_size=4)
-    if kind is bool:
-        return st.booleans()
-    if isinstance(kind, type) and issubclass(kind, Word):
-        return st.sampled_from(list(kind)).map(str)
-    if kind in (Source, Driver, Finding, Jack):
-        return file_of(kind)
-    raise LookupError(f"{owner.__name__}.{name}: tests/store/random_visits.py has no strategy for {kind}")
+    if (owner, field.name) in BY_NAME:
+        return BY_NAME[owner, field.name]
+    part = part_of(field)
+    if part is not None:
+        return file_of(part)
+    if field.key == "jacks":
+        # A visit file has the fields of the jack and of the finding side by side.
+        both = st.tuples(file_of(Jack), file_of(Finding))
+        return st.lists(both.map(lambda jack: {**jack[0], **jack[1]}), max_size=4)
+    drawn = _of_kind(field.kind)
+    if drawn is None:
+        raise LookupError(
+            f"{owner.__name__}.{field.name}: tests/store/random_visits.py draws no {field.kind}"
+        )
+    return drawn
+
+
+def _of_kind(kind: ValueKind) -> Strategy | None:
+    match kind:
+        case OneOf():
+            return st.sampled_from(list(kind.words)).map(str)
+        case Line():
+            return _lines.map(lambda said: said[: kind.most])
+        case Name():
+            return _lines.map("cable {}".format)
+        case Note():
+            return _notes
+        case Flag():
+            return st.booleans()
+        case Number():
+            return st.floats(kind.low, kind.high)
+        case Whole():
+            return st.integers(kind.low, kind.high)
+        case CalendarDay():
+            return st.dates(date(1970, 1, 1), date(2026, 1, 1)).map(str)
+        case Identifier():
+            return st.uuids().map(str)
+        case Attachment():
+            return _attached
+        case ListOf() | Inputs():
+            inner = _of_kind(kind.kind)
+            return None if inner is None else st.lists(inner, max_size=min(kind.most, 4))
+    return None
 
 
 def file_of(owner: type) -> Strategy:
     """Objects of a visit file that describe one of these; fields that have a default may be missing."""
-    hints = get_type_hints(owner)
-    needed, optional = {}, {}
-    for field in fields(owner):
-        if (owner, field.name) in NOT_DRAWN:
-            continue
-        must = field.default is MISSING and field.default_factory is MISSING
-        (needed if must else optional)[KEYS.get((owner, field.name), field.name)] = strategy_of(
-            owner, field.name, hints[field.name]
-        )
-    drawn = st.fixed_dictionaries(needed, optional=optional)
-    if owner is Finding:  # a visit file has the fields of the jack and of the finding side by side
-        return drawn.map(lambda said: {**{k: v for k, v in said.items() if k != "jack"}, **said["jack"]})
-    return drawn
+    needed: dict[str, Strategy] = {}
+    optional: dict[str, Strategy] = {}
+    for field in fields_of(owner):
+        if (owner, field.name) not in NOT_DRAWN:
+            (needed if field.required else optional)[field.key] = strategy_of(owner, field)
+    return st.fixed_dictionaries(needed, optional=optional)
 
 
 #: The file of any visit.

@@ -38,7 +38,7 @@ CHECKS = (
     "tests/store/test_upgrade.py::test_the_formats_are_the_migrations_that_are_shipped",
     "tests/sheet/test_languages.py::test_every_word_has_a_name",
 )
-SECONDS = 120  #: for one program, so that one that hangs is told
+SECONDS = 300  #: for one program, so that one that hangs is told
 
 
 @pytest.fixture
