@@ -53,10 +53,12 @@ def test_every_acknowledged_visit_survives_kill_9_during_200_recordings(book: Pa
         with start("record", str(book), f"K{number}", "200") as child:
             assert child.stdout is not None
             assert child.stdout.readline() == "open\n"
+            if number:  # once while the very first is written, then wherever it is, on a slow machine too
+                ids += child.stdout.readline().split()[1:]
             time.sleep(chance.uniform(0.02, 0.35))
             child.kill()
             ids += acknowledged(child.stdout)
-    assert len(ids) > rounds
+    assert len(ids) >= rounds - 1
     assert_whole(book, ids)
 
 
