@@ -5,7 +5,7 @@ follow from this, and this from the declarations (``kb.domain.kinds``): a field 
 ``visit`` or ``finding``, a list has a table of its own, and what is private stands in tables of its own.
 
 >>> [column.name for column in VISIT][:5], [column.name for column in VISIT_PRIVATE]
-(['date', 'basis', 'make', 'model', 'kind'], ['person', 'job', 'note', 'driver_name'])
+(['make', 'model', 'kind', 'display', 'year'], ['driver_name', 'person', 'job', 'note'])
 >>> [(one.table, one.column) for one in LISTS]
 [('driver_input', 'input'), ('supersession', 'earlier'), ('finding_item', 'item')]
 """
