@@ -74,7 +74,27 @@ def entry(key: str, visits: list[Visit], inputs: Sequence[DriverInput]) -> SetEn
         best=json.dumps(best_of(panel, source, inputs)),
         aliases=tuple(name for name in names if name != (source.make, source.model)),
         text=tuple(_texts(panel, visits)),
+        sizes=tuple(sorted({visit.source.size_in for visit in visits if visit.source.size_in})),
+        facts=tuple(dict.fromkeys(_facts(panel, visits))),
     )
+
+
+def _facts(panel: Panel, visits: Sequence[Visit]) -> Iterator[str]:
+    """The words on record by their field, as the fields of ``FACT_FIELDS`` have them."""
+    for one in panel.jacks:
+        yield f"form:{one.jack.form.value}"
+        for field, word in (
+            ("speakers", one.speakers),
+            ("level", one.jack.level),
+            ("format", one.jack.format),
+            ("direction", one.jack.direction),
+        ):
+            if word and word.value != "unknown":
+                yield f"{field}:{word.value}"
+    for visit in visits:
+        yield f"basis:{visit.basis.value}"
+        if visit.source.display:
+            yield f"display:{visit.source.display.value}"
 
 
 def best_of(panel: Panel, source: Source, inputs: Sequence[DriverInput]) -> dict[str, Any]:

@@ -19,7 +19,7 @@ from kb.index.entry import IndexBroken
 from kb.index.normalize import fold, normalise, shape
 from kb.index.query import Segmentation, around, ends, middles, pieces, segmentations, without_size
 from kb.index.scoring import FAR, Candidate
-from kb.index.tables import Row
+from kb.index.tables import Row, words_of
 
 _ROWS = 3_000  # rows of one look-up; more are a code too short to tell
 _RANGE = 300
@@ -55,6 +55,53 @@ class Lookup:
     def __init__(self, db: sqlite3.Connection, bits: k.Bits) -> None:
         self._db = db
         self._bits = bits
+        self._words: dict[str, tuple[str, ...]] = {}
+
+    def words_of(self, make: str) -> tuple[str, ...]:
+        """The words of a make of several words (normalised), nothing for a make of one."""
+        there = self._words.get(make)
+        if there is None:
+            row = self._db.execute("SELECT shown FROM makes WHERE make = ?", (make,)).fetchone()
+            there = self._words[make] = words_of(row[0]) if row else ()
+        return there
+
+    def makes_with(self, word: str) -> list[str]:
+        """Makes of several words (normalised) of which this is one."""
+        rows = self._db.execute("SELECT make FROM make_word WHERE word = ? LIMIT 20", (word,))
+        return [row[0] for row in rows]
+
+    def make_in(self, words: tuple[str, ...]) -> tuple[str, tuple[str, ...]]:
+        """The make (normalised) that stands in normalised words, and the words that say it; "" for none.
+
+        In full, else a slip off, else by a word that no other make has.
+        """
+        count = len(words)
+        spans = [words[at:end] for at in range(count) for end in range(at + 1, min(at + 4, count) + 1)]
+        names = {"".join(span): span for span in spans}
+        known = self.known_makes(names)
+        if known:
+            name = max(known, key=len)
+            return name, names[name]
+        for span in sorted(spans, key=len, reverse=True):
+            near = self.near_makes("".join(span)) if all(map(str.isalpha, span)) else []
+            if len(near) == 1:
+                return normalise(near[0]), span
+        makes: dict[str, list[str]] = {}
+        for word in words:
+            for make in self.makes_with(word) if len(word) > 1 else ():
+                makes.setdefault(make, []).append(word)
+        most = max(map(len, makes.values()), default=0)
+        likeliest = [make for make, said in makes.items() if len(said) == most]
+        if len(likeliest) == 1:
+            return likeliest[0], tuple(makes[likeliest[0]])
+        return "", ()
+
+    def has(self, code: str, make: str) -> bool:
+        """Whether the make has a set of exactly this code, look-alikes aside."""
+        rows = self._db.execute(
+            "SELECT 1 FROM spelling WHERE folded = ? AND make = ? LIMIT 1", (fold(code), make)
+        )
+        return rows.fetchone() is not None
 
     def known_makes(self, names: Iterable[str]) -> set[str]:
         """Those of the normalised names that are makes of the book."""
@@ -336,7 +383,9 @@ class _Search:
     def _weigh(self, way: Segmentation, rows: Iterable[Row], known: set[str] | None = None) -> None:
         weigher = self._weighers.get(way)
         if weigher is None:
-            weigher = Weigher(way, self._known if known is None else known, self._misspelt)
+            weigher = Weigher(
+                way, self._known if known is None else known, self._misspelt, self._lookup.words_of
+            )
             self._weighers[way] = weigher
         weigher.weigh(rows, self.best)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 
 from kb.index.edit_distance import Near, substitutions, weighted_distance
 from kb.index.normalize import fold
@@ -26,7 +26,9 @@ _BOUND = 0.05  # added cost of a cut where no blank was written
 _TURNED = 0.6  # added cost of pieces of the code in another order
 _BEGINNING = 0.95  # cost of a beginning of four characters or more
 _SHORTENED = 1.0  # cost of some letters of a make, in order
-_LIKELY_MAKE = 1.3  # cost up to which a word among others is a misspelt make
+_MISSING_WORD = 0.12  # cost of each word of a make that was not said, or of an order of its own
+_WORD, _LONG_WORD = 4, 8  # letters from which one slip in a word of a make is forgiven; two
+_LOOK = 0.3  # slips that look-alikes in a word of a make count for
 _TELLING = 4  # characters from which a part of a code tells something
 _EACH_MISSING = 0.01  # the shorter one first
 _ALL_WORN = 2  # damages that any number of look-alikes, and nothing else, count for
@@ -37,8 +39,15 @@ _SHORT = 0.4  # added cost of a damaged code that also lacks the make printed in
 class Weigher:
     """One segmentation of the query against rows; the bit tables of its code are made once."""
 
-    def __init__(self, way: Segmentation, known: set[str], misspelt: Mapping[str, frozenset[str]]) -> None:
+    def __init__(
+        self,
+        way: Segmentation,
+        known: set[str],
+        misspelt: Mapping[str, frozenset[str]],
+        words_of: Callable[[str], tuple[str, ...]],
+    ) -> None:
         self._way = way
+        self._words_of = words_of
         self._known = known
         self._misspelt = misspelt
         self._folded = fold(way.code)
@@ -82,7 +91,9 @@ class Weigher:
         """Whether a piece beside the code may be the make."""
         there = self._resembling.get(make)
         if there is None:
-            there = any(make_cost(piece, make) < NO_LIKENESS for piece in self._way.rest)
+            rest = self._way.rest
+            there = any(make_cost(piece, make) < NO_LIKENESS for piece in rest)
+            there = there or part_of_make(rest, self._words_of(make))[0] < NO_LIKENESS
             self._resembling[make] = there
         return there
 
@@ -111,7 +122,7 @@ class Weigher:
             more = _REPEATED if not way.rest and _begins(way.code, make) else 0.0
         label, cost = label + more, cost + more
         if make not in self._rests:
-            self._rests[make] = _rest(way, make, self._known, self._misspelt)
+            self._rests[make] = _rest(way, make, self._words_of(make), self._known, self._misspelt)
         more, slips, words = self._rests[make]
         if way.turned:
             more += _TURNED
@@ -179,9 +190,16 @@ def _changed_letter(read: str, printed: str) -> int:
 
 
 def _rest(
-    way: Segmentation, make: str, known: set[str], misspelt: Mapping[str, frozenset[str]]
+    way: Segmentation,
+    make: str,
+    make_words: tuple[str, ...],
+    known: set[str],
+    misspelt: Mapping[str, frozenset[str]],
 ) -> tuple[float, int, tuple[str, ...]]:
-    """What the query holds besides the code, given the make: its cost, slips in the make, other words."""
+    """What the query holds besides the code, given the make: its cost, slips in the make, other words.
+
+    Likeness to the make never costs more than none.
+    """
     if not way.rest:
         return 0.0, 0, ()
     joined = "".join(way.rest)
@@ -193,17 +211,46 @@ def _rest(
             cost = make_cost("".join(way.rest[start:end]), make)
             if cost < best:
                 best, used = cost, (start, end)
+    plain, all_words = _left(way, way.rest, make, known, misspelt)
+    left = way.rest[: used[0]] + way.rest[used[1] :]
+    part, part_left = part_of_make(way.rest, make_words)
+    if part < best:
+        best, left = part, part_left
     if best == NO_LIKENESS:
-        cost, words = _left(way, way.rest, make, known, misspelt)
-        return cost, 0, words
+        return plain, 0, all_words
     slips = int(best / _MAKE_SLIP + 0.01)  # a make cut short is one
-    cost, words = _left(way, way.rest[: used[0]] + way.rest[used[1] :], "", known, misspelt)
+    cost, words = _left(way, left, "", known, misspelt)
     cost += best
-    if len(words) > 1 and best > _LIKELY_MAKE:  # "behind" resembles some make, but is a word among others
-        plain, all_words = _left(way, way.rest, make, known, misspelt)
-        if plain < cost:
-            return plain, 0, all_words
+    if plain < cost + _EACH_MAKE_SLIP * slips:  # "behind" resembles some make, but is a word among others
+        return plain, 0, all_words
     return cost, slips, words
+
+
+def part_of_make(pieces: tuple[str, ...], words: tuple[str, ...]) -> tuple[float, tuple[str, ...]]:
+    """Cost of pieces as some of a make's words, in any order, and the pieces left; ``words`` are none for a
+    make of one word. ``NO_LIKENESS`` where none is there."""
+    found, left = 0, list(pieces)
+    cost = 0.0
+    for word in words:
+        if word in left:
+            left.remove(word)
+            found += 1 if len(word) > 1 else 0
+            continue
+        near = Near(fold(word))
+        most = 1 if len(word) < _LONG_WORD else 2
+        slips, piece = min(
+            ((near.distance(fold(p)), p) for p in left if len(p) >= _WORD and p.isalpha()),
+            default=(NO_LIKENESS, ""),
+        )
+        if len(word) >= _WORD and slips <= most:
+            left.remove(piece)
+            cost += _MAKE_SLIP * max(slips, _LOOK)
+            found += 1
+        else:
+            cost += _MISSING_WORD
+    if not found:
+        return NO_LIKENESS, pieces
+    return max(cost, _MISSING_WORD), tuple(left)
 
 
 def _left(

@@ -7,8 +7,12 @@ from typing import Literal, NamedTuple
 from kb.base.errors import BookTrouble
 
 How = Literal["exact", "near", "family", "text"]
-TEXT_FIELDS = ("marking", "setting", "note")
+TEXT_FIELDS = ("marking", "setting", "note", "fact")
 """Fields of text that words are searched in, the heaviest first."""
+
+
+FACT_FIELDS = ("speakers", "level", "format", "form", "direction", "display", "basis")
+"""Recorded facts that a query can filter by, besides kind, signal and outcome."""
 
 
 class IndexBroken(BookTrouble):
@@ -21,7 +25,9 @@ class SetEntry(NamedTuple):
     ``key`` names the set for the book and is opaque here, as are ``best`` and ``payload`` (JSON that
     comes back unchanged, "" for none). ``years`` are the first and last known year. ``aliases`` are other
     (make, model) spellings of the same set. ``text`` holds (field, text) pairs, field one of
-    ``TEXT_FIELDS``; a set without text gets no document among the words.
+    ``TEXT_FIELDS``; a set without text gets no document among the words. ``sizes`` are the picture diagonals
+    on record, in inches. ``facts`` are recorded words by their field, such as ``speakers:mute``, of the
+    fields in ``FACT_FIELDS``.
     """
 
     key: str
@@ -37,6 +43,8 @@ class SetEntry(NamedTuple):
     payload: str = ""
     aliases: tuple[tuple[str, str], ...] = ()
     text: tuple[tuple[str, str], ...] = ()
+    sizes: tuple[float, ...] = ()
+    facts: tuple[str, ...] = ()
 
 
 class Filters(NamedTuple):
@@ -51,9 +59,10 @@ class Filters(NamedTuple):
     years: tuple[int, int] | None = None
     signals: tuple[str, ...] = ()
     outcomes: tuple[str, ...] = ()
+    facts: tuple[str, ...] = ()
 
     def __bool__(self) -> bool:
-        return bool(self.make or self.kind or self.years or self.signals or self.outcomes)
+        return any(self)
 
 
 class Match(NamedTuple):

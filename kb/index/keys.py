@@ -51,7 +51,7 @@ _TABLES: list[list[int]] = []
 
 def _tables() -> list[list[int]]:
     if not _TABLES:
-        _TABLES.extend(_zero_tables(_LONGEST))
+        _TABLES.extend(_zero_tables(_LONGEST + 1))  # one may be put in
     return _TABLES
 
 

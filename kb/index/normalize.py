@@ -18,6 +18,19 @@ _CLASS_OF = {char: group for group in LOOK_ALIKES for char in group}
 FOLDED_ALPHABET = "0123456789ACEFHJKMNPRTUVWXY"
 """The characters that Latin letters and digits fold to."""
 
+_LATIN = str.maketrans(
+    dict(
+        zip(
+            "\u0410\u0412\u0415\u041a\u041c\u041d\u041e\u0420\u0421\u0422\u0423\u0425\u0417\u0406\u0408\u0405\u051a\u051c"
+            "\u0391\u0392\u0395\u0396\u0397\u0399\u039a\u039c\u039d\u039f\u03a1\u03a4\u03a5\u03a7",
+            "ABEKMHOPCTYX3IJSQWABEZHIKMNOPTYX",
+            strict=True,
+        )
+    )
+)
+"""Cyrillic and Greek capitals that look like Latin ones (Unicode TR39, confusables): a label's A is an A in
+whatever script somebody typed it."""
+
 MAX_CODE = 40
 """Characters of a normalised make or model that take part in matching; the rest is cut off."""
 
@@ -27,7 +40,7 @@ def normalise(text: str, *, keep_unknown: bool = False) -> str:
 
     With ``keep_unknown`` a ``?`` stays: in a query it stands for an unreadable character.
     """
-    upper = text.upper() if text.isascii() else unicodedata.normalize("NFKD", text).upper()
+    upper = text.upper() if text.isascii() else unicodedata.normalize("NFKD", text).upper().translate(_LATIN)
     kept = [char for char in upper if char.isalnum() or (keep_unknown and char == "?")]
     return "".join(kept)[:MAX_CODE]
 

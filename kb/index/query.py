@@ -20,10 +20,11 @@ from typing import NamedTuple
 from kb.base.errors import BadInput, described
 from kb.index.entry import Filters
 from kb.index.normalize import normalise
+from kb.index.rewriting import is_field
 
-MAX_QUERY = 200
-"""Characters of a query; a longer one is a mistake, not a question."""
-MAX_TOKENS = 24
+MAX_QUERY = 600
+"""Characters of a query: a whole label of a set fits in; a longer one is a mistake, not a question."""
+MAX_TOKENS = 90
 
 _FIELD = re.compile(r"([a-z]+):(.*)", re.DOTALL)
 _YEARS = re.compile(r"(\d{4})(?:(-|\.\.)(\d{4})?)?\Z|(-|\.\.)(\d{4})\Z")
@@ -67,7 +68,12 @@ def parse(asked: str) -> Query:
             field = _FIELD.match(word.lower())
             if field and field.group(1) in FIELDS:
                 filters = _filter(filters, field.group(1), word[len(field.group(1)) + 1 :])
-            elif field and field.group(2)[:1] not in ("", "/") and len(field.group(1)) >= _A_FIELD:
+            elif (
+                field
+                and field.group(2)[:1] not in ("", "/")
+                and len(field.group(1)) >= _A_FIELD
+                and not is_field(field.group(1))
+            ):
                 raise BadInput("query", word, f"one of the fields {', '.join(FIELDS)} before the colon")
             elif any(char.isalnum() or char == "?" for char in word):
                 tokens.append(word)
@@ -318,8 +324,55 @@ def _has_sign(piece: str) -> bool:
     return any(char.isdigit() or char == "?" for char in piece)
 
 
-_SIZE = re.compile(r"(?:[1-9]\d|1[01]\d)(IN|INCH|INCHES|ZOLL)?\Z")
-UNITS = frozenset("IN INCH INCHES ZOLL".split())
+_INCH = "INCHES|INCH|INS|IN|ZOLL|PULGADAS|PULGADA|PULG|POUCES|POUCE|POLLICI|POLLICE|POLEGADAS|DUIM|TUM|CALI"
+"""Inches in languages of the region (common practice)."""
+_SIZE = re.compile(rf"(?:[1-9]\d|1[01]\d)({_INCH})?\Z")
+UNITS = frozenset(_INCH.split("|"))
+
+
+class Recollection(NamedTuple):
+    """What somebody remembers in the place of a model: a size, a year, or both, and the words beside them.
+
+    ``size`` is in inches, 0 where none was said, as is ``year``; ``digits`` are the pieces with digits.
+    """
+
+    size: int
+    year: int
+    words: tuple[str, ...]
+    digits: str
+
+
+_BESIDE = frozenset(
+    "MY OUR THEIR FROM OLD NEW ABOUT YEAR MADE BOUGHT CIRCA AROUND ROUGHLY TV TELE TELEVISION TELEVISOR SET"
+    " THE A AN OF WITH IN ONE IS IT ITS SOME MODEL FLAT SCREEN LED LCD DE DEL MI UNA UN EL LA ANO VON AUS DEM"
+    " JAHR CA VOM ETWA MEIN ALTER FERNSEHER".split()
+)
+"""Words beside make, size and year that tell nothing more (common practice)."""
+
+
+def recollected(parts: tuple[str, ...]) -> Recollection | None:
+    """Size and year, where nothing else in the pieces has a digit and one of them is a year or has its unit:
+    a number with an inch is no model, nor is a year."""
+    size = year = 0
+    sure = False
+    words: list[str] = []
+    digits: list[str] = []
+    for at, piece in enumerate(parts):
+        found = _SIZE.match(piece)
+        if found and not size:
+            size = int(piece.removesuffix(found.group(1) or ""))
+            sure = sure or bool(found.group(1)) or not UNITS.isdisjoint(parts[at + 1 : at + 2])
+            digits.append(piece)
+        elif not year and year_of(piece) is not None:
+            year, sure = int(piece), True
+            digits.append(piece)
+        elif any(char.isdigit() or char == "?" for char in piece):
+            return None
+        elif piece not in UNITS or not size:
+            words.append(piece)
+    if not sure:
+        return None
+    return Recollection(size, year, tuple(word for word in words if word not in _BESIDE), "".join(digits))
 
 
 def without_size(parts: tuple[str, ...], joined: frozenset[int]) -> tuple[tuple[str, ...], frozenset[int]]:

@@ -11,7 +11,7 @@ import sqlite3
 from collections.abc import Container, Iterable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from kb.base.errors import JackfieldError
 from kb.base.files import moved
@@ -22,20 +22,38 @@ from kb.index import tables as t
 from kb.index.candidates import Identifier, Lookup
 from kb.index.entry import Answer, Filters, How, IndexBroken, Match
 from kb.index.normalize import normalise
-from kb.index.query import Query, parse, year_of
-from kb.index.scoring import FAMILY_MATE, NEAR_FROM, SHORT_WORD, SHOWN_FROM, Candidate, scored
+from kb.index.query import Query, parse, pieces, recollected, year_of
+from kb.index.rewriting import Label, label, may_be_label, spoken
+from kb.index.scoring import FAMILY_MATE, FAR, NEAR_FROM, SHORT_WORD, SHOWN_FROM, Candidate, scored
 
 if TYPE_CHECKING:
     from kb.index.words import Hit, WordSearcher
 
 _TOLD = 4  # a set whose notes say the words is put before one up to so many times as likely
 _MEANT = 3  # how many "did you mean"
+_SURE = 0.35  # cost from which a query may have been spoken
+_CLOSE = 1.05  # cost up to which what a label says beside is left out
 _SISTERS: tuple[str, ...] = ("sister", "sisters")
 
 
 def notes_first(matches: Iterable[Match], told: Container[str]) -> list[Match]:
     """Likeliest first, a set whose key is in ``told`` counted four times: its notes say the words."""
     return sorted(matches, key=lambda match: -match.score * (_TOLD if match.key in told else 1))
+
+
+class _Meant(NamedTuple):
+    """One way to take a query: its tokens, and what ``Identifier.candidates`` finds for them."""
+
+    tokens: tuple[str, ...]
+    found: list[Candidate]
+    parts: tuple[str, ...]
+    make: str
+    copied: bool
+
+    @property
+    def closest(self) -> float:
+        """The least cost of a candidate."""
+        return min((c.gate for c in self.found), default=FAR)
 
 
 class Reader:
@@ -149,8 +167,14 @@ class Reader:
     def _find(self, asked: Query, conditions: Filters, limit: int) -> Answer:
         if not asked.tokens and not asked.phrases:
             return Answer(asked.text, tuple(self._filtered(conditions, limit)))
-        found, parts, make = self._identifier.candidates(asked.tokens)
-        words = self._wanted_words(found, parts, make)
+        said = recollected(pieces(asked.tokens)[0]) if not asked.phrases else None
+        if said is not None:
+            recalled = s.recalled(self._db, self._lookup, said, conditions, limit)
+            if recalled:
+                return Answer(asked.text, tuple(_offered(recalled)))
+        tokens, found, parts, make, copied = self._meant(asked.tokens)
+        asked = asked._replace(tokens=tokens)
+        words = () if copied else self._wanted_words(found, parts, make)
         scored(found, self._lookup)
         rows = t.rows_of(self._db, [c.set_id for c in found])
         found = [c for c in found if c.set_id in rows and t.passes(rows[c.set_id], conditions)]
@@ -170,6 +194,31 @@ class Reader:
                 meant = s.nearest_of_make(self._db, memory, conditions, _MEANT)
         named = () if matches else tuple((row[2], row[3]) for row in meant)
         return Answer(asked.text, tuple(matches), named)
+
+    def _meant(self, tokens: tuple[str, ...]) -> _Meant:
+        """The tokens as they are, as they were said or as a label has them: what finds the closest set."""
+        copied = label(tokens) if may_be_label(tokens) else None
+        best: _Meant | None = None
+        if copied is not None:
+            best = self._taken((*self._make_beside(copied), *copied.code), copied=True)
+            if copied.named or best.closest < _CLOSE:
+                return best
+        plain = self._taken(tokens)
+        if best is None or plain.closest < best.closest:
+            best = plain
+        said = spoken(tokens) if best.closest > _SURE else None
+        if said is not None:
+            heard = self._taken(said)
+            if heard.closest < best.closest:
+                best = heard
+        return best
+
+    def _taken(self, tokens: tuple[str, ...], *, copied: bool = False) -> _Meant:
+        return _Meant(tokens, *self._identifier.candidates(tokens), copied)
+
+    def _make_beside(self, copied: Label) -> tuple[str, ...]:
+        """Words of a label that say a make of the book."""
+        return self._lookup.make_in(tuple(filter(None, map(normalise, copied.beside))))[1]
 
     # sets by make and model
 
@@ -196,7 +245,8 @@ class Reader:
         if conditions.make:
             tests.append("id IN (SELECT set_id FROM spelling WHERE make = ?)")
             values.append(normalise(conditions.make))
-        for column, wanted in (("signals", conditions.signals), ("outcomes", conditions.outcomes)):
+        for column in ("signals", "outcomes", "facts"):
+            wanted: tuple[str, ...] = getattr(conditions, column)
             for value in wanted:
                 tests.append(f"instr({column}, ?)")
                 values.append(f" {value} ")
@@ -318,7 +368,7 @@ def _held(db: sqlite3.Connection, bits: k.Bits) -> bool:
 
 
 def _match(row: t.SetRow, score: float, how: How, snippet: str = "") -> Match:
-    _, key, make, model, kind, findings, _, _, _, _, _, best, payload = row
+    _, key, make, model, kind, findings, _, _, _, _, _, best, payload, _, _ = row
     return Match(key, make, model, kind, findings, best, payload, round(score, 4), how, snippet)
 
 
@@ -340,6 +390,7 @@ def _both(one: Filters, other: Filters | None) -> Filters:
         other.years or one.years,
         one.signals + other.signals,
         one.outcomes + other.outcomes,
+        one.facts + other.facts,
     )
 
 

@@ -26,7 +26,7 @@ from kb.index.candidates import Lookup
 from kb.index.edit_distance import Near
 from kb.index.entry import Filters
 from kb.index.normalize import fold, normalise, stem
-from kb.index.query import UNITS, year_of
+from kb.index.query import UNITS, Recollection, year_of
 
 Role = Literal["size", "series", "year"]
 _APART: dict[Role, float] = {"size": 0.1, "year": 0.4, "series": 1.0}
@@ -104,6 +104,45 @@ def _fits(piece: str, row: t.SetRow, model: str, facts: str) -> bool:
     if piece.isalpha() and len(piece) > _BIT and f" {piece.lower().removesuffix('s')}" in facts:
         return True
     return len(piece) >= _BIT and fold(piece) in model
+
+
+_YEARS_OFF = 2  # of a year that is remembered
+_UNKNOWN_YEAR = 3  # years off that a set without a year counts for, where its size is right
+
+
+def recalled(
+    db: sqlite3.Connection, lookup: Lookup, said: Recollection, conditions: Filters, limit: int
+) -> list[t.SetRow]:
+    """Sets of the make of that size and year, the nearest year first, then those with the most findings;
+    nothing where no make was said, a word fits no set, or the digits are a model of the book."""
+    make, spelt = lookup.make_in(said.words)
+    if not make or lookup.has(said.digits, make):
+        return []
+    rest = tuple(word for word in said.words if word not in spelt)
+    kept: list[tuple[int, int, t.SetRow]] = []
+    for row in db.execute(t.SETS + _OF_MAKE + t.MOST_FOUND, (make,)):
+        off = _years_off(row, said.year) if said.year else 0
+        if off == _UNKNOWN_YEAR and not said.size:
+            continue
+        if off > _UNKNOWN_YEAR or (said.size and not _has_size(row, said.size)):
+            continue
+        if t.passes(row, conditions) and Memory(make, rest).fits(row):
+            kept.append((off, len(kept), row))
+    return [row for _, _, row in sorted(kept)[:limit]]
+
+
+def _years_off(row: t.SetRow, year: int) -> int:
+    if row[7] is None and row[8] is None:
+        return _UNKNOWN_YEAR
+    return next((n for n in range(_YEARS_OFF + 1) if t.in_years(row, (year - n, year + n))), 9)
+
+
+def _has_size(row: t.SetRow, size: int) -> bool:
+    """Whether the set's size on record is this one, or where none is, its model has these digits."""
+    known = [float(one) for one in row[13].split()]
+    if known:
+        return any(abs(one - size) < 1 for one in known)
+    return re.search(rf"(?<!\d){size}", normalise(row[3])) is not None
 
 
 def remembered(parts: tuple[str, ...], make: str, lookup: Lookup) -> Memory | None:

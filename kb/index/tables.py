@@ -9,6 +9,7 @@ follows from the store; ``meta`` says from which revision.
 from __future__ import annotations
 
 import json
+import re
 import sqlite3
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -20,7 +21,7 @@ from kb.index import keys as k
 from kb.index.entry import Filters, IndexBroken, SetEntry
 from kb.index.normalize import fold, normalise, shape, spellings
 
-FORMAT = 4
+FORMAT = 5
 """Raised with every change of tables, hashes or folding: an index of another format is rebuilt."""
 
 SCHEMA = """
@@ -28,12 +29,14 @@ CREATE TABLE meta (name TEXT PRIMARY KEY, value) WITHOUT ROWID;
 CREATE TABLE sets (
   id INTEGER PRIMARY KEY, key TEXT NOT NULL, make TEXT NOT NULL, model TEXT NOT NULL, kind TEXT NOT NULL,
   findings INTEGER NOT NULL, visits INTEGER NOT NULL, first_year INTEGER, last_year INTEGER,
-  signals TEXT NOT NULL, outcomes TEXT NOT NULL, best TEXT NOT NULL, payload TEXT NOT NULL);
+  signals TEXT NOT NULL, outcomes TEXT NOT NULL, best TEXT NOT NULL, payload TEXT NOT NULL,
+  sizes TEXT NOT NULL, facts TEXT NOT NULL);
 CREATE TABLE spelling (
   id INTEGER PRIMARY KEY, set_id INTEGER NOT NULL, make TEXT NOT NULL, model TEXT NOT NULL,
   folded TEXT NOT NULL, backward TEXT NOT NULL, short INTEGER NOT NULL);
 CREATE TABLE keys (key INTEGER PRIMARY KEY);
 CREATE TABLE makes (id INTEGER PRIMARY KEY, make TEXT NOT NULL, sets INTEGER NOT NULL, shown TEXT NOT NULL);
+CREATE TABLE make_word (word TEXT NOT NULL, make TEXT NOT NULL, PRIMARY KEY (word, make)) WITHOUT ROWID;
 CREATE TABLE pending (key TEXT PRIMARY KEY, text TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE words_file (name TEXT PRIMARY KEY, crc INTEGER NOT NULL) WITHOUT ROWID;
 """
@@ -49,13 +52,14 @@ CACHE_KB = 16 * 1024
 
 SETS = (
     "SELECT id, key, make, model, kind, findings, visits, first_year, last_year, signals, outcomes, best,"
-    " payload FROM sets"
+    " payload, sizes, facts FROM sets"
 )
 BY_ID = SETS + " WHERE id IN (SELECT value FROM json_each(?))"  # noqa: S608  # constants only
 BY_KEY = SETS + " WHERE key IN (SELECT value FROM json_each(?))"  # noqa: S608
 MOST_FOUND = " ORDER BY findings DESC, make, model"
 
-SetRow = tuple[int, str, str, str, str, int, int, int | None, int | None, str, str, str, str]
+SetRow = tuple[int, str, str, str, str, int, int, int | None, int | None, str, str, str, str, str, str]
+PUT_SET = "INSERT OR REPLACE INTO sets VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)"
 SpellingRow = tuple[int, int, str, str, str, str, int]
 Row = tuple[int, str, str, int]
 """Set, make, model (normalised), whether the make was cut off the model."""
@@ -141,6 +145,7 @@ def set_row(ident: int, entry: SetEntry) -> SetRow:
     return (
         ident, entry.key, entry.make, entry.model, entry.kind, entry.findings, entry.visits, *entry.years,
         flags(entry.signals), flags(entry.outcomes), entry.best, entry.payload,
+        flags([f"{size:g}" for size in entry.sizes]), flags(entry.facts),
     )  # fmt: skip
 
 
@@ -184,10 +189,16 @@ def dump_text(entry: SetEntry) -> str:
     return json.dumps(
         {
             "make": normalise(entry.make), "kind": entry.kind, "years": entry.years,
-            "signals": entry.signals, "outcomes": entry.outcomes, "text": entry.text,
+            "signals": entry.signals, "outcomes": entry.outcomes, "facts": entry.facts, "text": entry.text,
         },
         ensure_ascii=False,
     )  # fmt: skip
+
+
+def words_of(shown: str) -> tuple[str, ...]:
+    """The normalised words of a make of several words, in order; nothing for a make of one."""
+    words = tuple(word for part in re.split(r"[\s/,;_|\\.-]+", shown) if (word := normalise(part)))
+    return words if len(words) > 1 else ()
 
 
 def chunks(rows: Iterable[SetEntry], size: int) -> Iterator[list[SetEntry]]:
@@ -217,8 +228,14 @@ def passes(row: SetRow, filters: Filters) -> bool:
         return False
     if filters.years is not None and not in_years(row, filters.years):
         return False
-    signals, outcomes = row[9].split(), row[10].split()
-    return set(filters.signals) <= set(signals) and set(filters.outcomes) <= set(outcomes)
+    return all(
+        set(wanted) <= set(known.split())
+        for wanted, known in (
+            (filters.signals, row[9]),
+            (filters.outcomes, row[10]),
+            (filters.facts, row[14]),
+        )
+    )
 
 
 def in_years(row: SetRow, years: tuple[int, int]) -> bool:

@@ -75,7 +75,7 @@ FileStorage = _whoosh("filedb.filestore").FileStorage
 RamStorage = _whoosh("filedb.filestore").RamStorage
 LockError = _whoosh("index").LockError
 
-_BOOST = {"marking": 1.5, "setting": 1.2, "note": 1.0}
+_BOOST = {"marking": 1.5, "setting": 1.2, "note": 1.0, "fact": 0.9}
 _TRIES = 10  # to open what another process may have taken away, as many as Whoosh makes
 _SNIPPET, _BEFORE = 160, 40  # characters shown, and of them before the first word
 _MISTYPED_FROM = 5  # letters of a word from which one slip in it is forgiven
@@ -127,6 +127,7 @@ def schema() -> Any:
         last=fields.NUMERIC(int, shift_step=0),
         signals=fields.KEYWORD(),
         outcomes=fields.KEYWORD(),
+        facts=fields.KEYWORD(),
         **text,
     )
 
@@ -140,7 +141,8 @@ def _document(key: str, stored: str, layer: str) -> dict[str, Any]:
         if name in TEXT_FIELDS:
             text[name] = f"{text[name]} \N{MIDDLE DOT} {value}" if name in text else value
     out: dict[str, Any] = {"key": key, "layer": layer, "make": data["make"], "kind": data["kind"], **text}
-    out["signals"], out["outcomes"] = " ".join(data["signals"]), " ".join(data["outcomes"])
+    for name in ("signals", "outcomes", "facts"):
+        out[name] = " ".join(data[name])
     if first is not None or last is not None:
         out["first"] = last if first is None else first
         out["last"] = first if last is None else last
@@ -405,4 +407,5 @@ def _conditions(filters: Filters, make: str = "", keys: Iterable[str] = ()) -> A
         parts.append(query.NumericRange("last", low, None))
     parts.extend(query.Term("signals", signal) for signal in filters.signals)
     parts.extend(query.Term("outcomes", outcome) for outcome in filters.outcomes)
+    parts.extend(query.Term("facts", fact) for fact in filters.facts)
     return query.And(parts) if parts else None

@@ -140,12 +140,15 @@ def _rows(
             if own is not None:
                 own[0] = int(own[0]) + 1
             words.add(entry)
-        db.executemany("INSERT INTO sets VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?)", sets)
+        db.executemany(t.PUT_SET, sets)
         db.executemany("INSERT INTO spelling VALUES (?,?,?,?,?,?,?)", rows)
         if progress is not None:
             progress(count)
     for ident, (make, (number, shown)) in enumerate(makes.items(), 1):
         db.execute("INSERT INTO makes VALUES (?,?,?,?)", (ident, make, number, shown))
+        db.executemany(
+            "INSERT OR IGNORE INTO make_word VALUES (?, ?)", [(w, make) for w in t.words_of(str(shown))]
+        )
         keys.add(k.packed(t.make_hashes(make), ident))
     return count
 
@@ -238,7 +241,7 @@ class _Change:
             set_id = found[0]
             self._count_make(found[1], found[1], -1)
         row = t.set_row(set_id, entry)
-        self._db.execute("INSERT OR REPLACE INTO sets VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?)", row)
+        self._db.execute(t.PUT_SET, row)
         spellings = t.entry_spellings(entry)
         self._spell(set_id, spellings)
         self._count_make(entry.make, entry.make, 1)
@@ -287,6 +290,8 @@ class _Change:
                 return
             ident = 1 + (self._db.execute("SELECT max(id) FROM makes").fetchone()[0] or 0)
             self._db.execute("INSERT INTO makes VALUES (?, ?, ?, ?)", (ident, name, step, shown))
+            words = [(word, name) for word in t.words_of(shown)]
+            self._db.executemany("INSERT OR IGNORE INTO make_word VALUES (?, ?)", words)
             self._keys(t.make_hashes(name), ident)
         elif step:
             self._db.execute("UPDATE makes SET sets = max(0, sets + ?) WHERE id = ?", (step, found[0]))

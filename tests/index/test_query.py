@@ -23,7 +23,7 @@ Book = Callable[..., Index]
     [
         ("", "a make, a model or words"),
         ("  !!  ", "a make, a model or words"),
-        ("x" * 201, "saw '201 characters', expected at most 200"),
+        ("x" * 601, "saw '601 characters', expected at most 600"),
         ('"sound menu', 'a second " to close the phrase'),
         ("year:soon", "a year or a range, such as 2012, 2010-2014"),
         ("year:2014-2010", "the earlier year first: 2010-2014"),
@@ -32,7 +32,7 @@ Book = Callable[..., Index]
         ("kind:fridge", "query, kind"),
         ("make:", "make:norwell"),
         ("shade:red", "one of the fields make, kind, year, signal, outcome"),
-        ("a " * 30, "at most 24"),
+        ("a " * 91, "at most 90"),
     ],
 )
 def test_a_mistake_in_the_query_gets_one_plain_message(book: Book, query: str, message: str) -> None:

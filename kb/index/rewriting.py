@@ -1,0 +1,363 @@
+"""Rewrite a query that was spoken, or copied from a label, into the make and model that it gives.
+
+Each ``Rewriting`` is one way to take the query; the one that finds the closest set counts. What letters are
+called, and what stands on a label beside the model, is data: ``data/spoken.toml``, ``data/labels.toml``.
+
+>>> spoken(tuple("norwell november victor four zero dash two one zero".split()))
+('norwell', 'NV40-210')
+>>> said = label("NORWELL LED TV MODEL NO.: NV40-210 AC 220-240V 50Hz S/N 4081233".split())
+>>> said.code, said.beside
+(('NV40-210',), ('NORWELL',))
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterator, Sequence
+from functools import lru_cache
+from typing import Any, Final, NamedTuple
+
+from kb.base.datafiles import data_tables
+
+Kind = (
+    str  # what a spoken word stands for: "letter", "digit", "number", "times", "separator", "and", "naming"
+)
+
+
+def plain(word: str) -> str:
+    """A word in lower case, without accents and without signs at its ends."""
+    lower = word.lower()
+    if not lower.isascii():
+        parts = unicodedata.normalize("NFKD", lower)
+        lower = "".join(char for char in parts if not unicodedata.combining(char))
+    return lower.strip(".,;:()[]|~!?*#'`\"=-_/")
+
+
+# spoken
+
+
+@lru_cache(maxsize=1)
+def _lexicon() -> dict[tuple[str, ...], tuple[Kind, str]]:
+    """Words, as many as three in a row, and what they stand for."""
+    data: dict[str, dict[str, Any]] = data_tables("spoken.toml")
+    out: dict[tuple[str, ...], tuple[Kind, str]] = {}
+    for alphabet in data["alphabets"].values():
+        for word in alphabet["words"]:
+            out[tuple(word.split())] = ("letter", word[0].upper())
+    for kind, table in (
+        ("letter", "letters"),
+        ("digit", "digits"),
+        ("number", "numbers"),
+        ("times", "times"),
+    ):
+        for sign, words in data[table].items():
+            for word in words if sign != "source" else ():
+                out[tuple(word.split())] = (kind, sign)
+    for kind in ("separators", "and", "naming"):
+        for word in data[kind]["words"]:
+            out.setdefault(tuple(word.split()), (kind, word))
+    return out
+
+
+_MOST_WORDS = 3  # of one sign: "y griega", "como en"
+_TELLING = 2  # spoken signs from which a run is a code that was said
+
+
+class _Said(NamedTuple):
+    kind: Kind
+    sign: str
+    size: int  # tokens
+
+
+def _signs(words: Sequence[str], at: int) -> _Said | None:
+    """What the words from ``at`` on are: the longest that the lexicon has."""
+    lexicon = _lexicon()
+    for size in range(min(_MOST_WORDS, len(words) - at), 0, -1):
+        found = lexicon.get(tuple(words[at : at + size]))
+        if found:
+            return _Said(*found, size)
+    word = words[at]
+    if len(word) == 1 and word.isalnum() and word.isascii():
+        return _Said("letter" if word.isalpha() else "digit", word.upper(), 1)
+    return None
+
+
+def _named(words: Sequence[str], at: int) -> tuple[str, int] | None:
+    """A letter that is named by a word, "n for november": the letter, and how many words that were."""
+    first = _signs(words, at)
+    if first is None or first.kind != "letter":
+        return None
+    how = at + first.size
+    lexicon = _lexicon()
+    for size in (2, 1):
+        if how + size >= len(words):
+            continue
+        said = tuple(words[how : how + size])
+        naming = lexicon.get(said, ("", ""))[0] == "naming" or said == ("de",)
+        word = words[how + size]
+        number = lexicon.get((word,), ("", ""))[0] in ("digit", "number", "time")
+        if naming and word.isalpha() and len(word) > 1 and not number:
+            if said == ("de",) and word[0].upper() != first.sign:
+                continue
+            two = _lexicon().get(tuple(words[how + size : how + size + 2]))
+            more = 2 if two and two[0] == "letter" else 1
+            return word[0].upper(), first.size + size + more
+    return None
+
+
+def spoken(tokens: tuple[str, ...]) -> tuple[str, ...] | None:
+    """The tokens with each code that was said sign by sign put together; None where there is none."""
+    if not _may_be_spoken(tokens):
+        return None
+    words, whole = _split(tokens)
+    out: list[str] = []
+    changed = False
+    at = 0
+    while at < len(words):
+        end, code, said = _run(words, whole, at)
+        if said >= _TELLING and len(code) > 1 and any(char.isdigit() for char in code):
+            out.append(code)
+            changed = True
+            at = end
+        else:
+            out.append(whole[at])
+            at += 1
+    return tuple(out) if changed else None
+
+
+def _may_be_spoken(tokens: tuple[str, ...]) -> bool:
+    return len(tokens) > 1 and sum(token.isalpha() for token in tokens) > 1
+
+
+def _split(tokens: tuple[str, ...]) -> tuple[list[str], list[str]]:
+    """The plain words of the tokens, hyphened ones apart where a part is spoken; and as they were typed."""
+    lexicon = _lexicon()
+    words, whole = [], []
+    for token in tokens:
+        word = plain(token)
+        pieces = word.split("-")
+        if (word,) not in lexicon and len(pieces) > 1 and all((piece,) in lexicon for piece in pieces):
+            words += pieces
+            whole += pieces
+        elif word:
+            words.append(word)
+            whole.append(token)
+    return words, whole
+
+
+def _run(words: list[str], whole: list[str], start: int) -> tuple[int, str, int]:
+    """The code that begins at ``start``: where it ends, the code, and how many of its signs were said."""
+    out: list[str] = []
+    said = 0
+    at = start
+    times = 1
+    number = 0  # what a following number adds to: 40 of "forty two", 200 of "two hundred"
+    while at < len(words):
+        named = _named(words, at)
+        if named is not None:
+            out += named[0] * times
+            at += named[1]
+            said, times, number = said + 2, 1, 0
+            continue
+        one = _signs(words, at)
+        if one is None:
+            if not _bit(whole[at]) or times > 1:
+                break
+            out.append(whole[at].strip(".,;:"))
+            at, number = at + 1, 0
+            continue
+        if one.kind == "time":
+            if at + 1 >= len(words) or _signs(words, at + 1) is None:
+                break
+            times = int(one.sign)
+        elif one.kind == "separators":
+            if not out or at + one.size >= len(words):
+                break
+            out.append("-")
+            said, number = said + 1, 0
+        elif one.kind in ("and", "naming"):
+            if not number:
+                break
+        elif one.kind == "number" and one.sign == "100" and out and out[-1] in "123456789":
+            number = 100 * int(out.pop())
+            out.append(str(number))
+            said += 1
+        else:
+            value = int(one.sign) if one.kind != "letter" else 0
+            step = 10 if number % 100 == 0 else 1
+            room = 100 if step == 10 else 10
+            if one.kind != "letter" and number and 0 < value < room and number % room == 0 and times == 1:
+                number += value
+                out[-1] = str(number)
+            else:
+                out += [one.sign] * times
+                number = value if one.kind == "number" and value % 10 == 0 and value > 10 else 0
+            said += len(words[at]) > 1 or one.size > 1
+            times = 1
+        at += one.size
+    while out and out[-1] == "-":
+        out.pop()
+    return at, "".join(out), said
+
+
+def _bit(token: str) -> bool:
+    """Whether a token that is no spoken sign may be a bit of a code: it has a digit, or is short and loud."""
+    if any(char.isdigit() or char == "?" for char in token):
+        return True
+    return len(token) <= 3 and token.isupper() and token.isascii()
+
+
+# labels
+
+
+class Label(NamedTuple):
+    """What a label's line says: ``code`` is the value of the model's field, all that is left where no field
+    names it; ``beside`` are the other words, in order, among which the make may be."""
+
+    code: tuple[str, ...]
+    beside: tuple[str, ...]
+    named: bool
+
+
+@lru_cache(maxsize=1)
+def _stuff() -> dict[tuple[str, ...], str]:
+    """Words of labels by what they are: a field's name, "mark", "origin", "unit"."""
+    data: dict[str, Any] = data_tables("labels.toml")
+    out: dict[tuple[str, ...], str] = {}
+    for kind, words in data["fields"].items():
+        for word in words if kind != "source" else ():
+            out[tuple(plain(part) or part for part in word.split())] = kind
+    for kind, table in (("origin", "origin"), ("mark", "marks")):
+        for word in data[table]["words"]:
+            out.setdefault(tuple(word.split()), kind)
+    return out
+
+
+_RATING: Final = re.compile(
+    r"[~=]*(?:ac|dc)?\d+(?:[.,]\d+)?(?:v|hz|w|a)?(?:[-/\N{EN DASH}]\d+(?:[.,]\d+)?)?"
+    r"(?:v|vac|vdc|hz|w|watts?|a|ma|va|kwh?|kg|mm|cm)[~=]*\Z"
+)
+_RANGE: Final = re.compile(r"[~=]*(?:ac|dc)?\d+(?:[.,]\d+)?(?:[-/\N{EN DASH}]\d+(?:[.,]\d+)?)?[~=]*\Z")
+_DATE: Final = re.compile(
+    r"(?:\d{1,2}[./-](?:19|20)\d\d|(?:19|20)\d\d[./-]\d{1,2}(?:[./-]\d{1,2})?|\d{1,2}[./-]\d{1,2}[./-]\d{2,4})\Z"
+)
+_VOLTS: Final = "(?:100|110|115|120|127|200|220|230|240)"
+_MAINS: Final = re.compile(rf"[~=]*(?:ac)?{_VOLTS}[-/\u2013]{_VOLTS}[~=]*\Z")
+"""Ranges of mains voltage in use (IEC 60038 and older ones): even without a unit they are no model."""
+_BETWEEN: Final = re.compile(r"(?<=[A-Za-z°ºª/]):(?=\S)")  # "Model:NV40-210", "SN:4081233"
+_LINE: Final = 4  # tokens from which a query may be a label's line without naming the model
+_NAMED: Final = ("mod", "typ", "tip", "art", "\u043c\u043e\u0434", "\u0442\u0438\u043f")
+_VALUE: Final = 5  # tokens of a model, at most
+_SERIAL_FROM: Final = 8  # characters from which a code with six digits in a row is no model
+_KINDS: Final = 2  # kinds of such things from which a line without a model's field is a label's
+
+
+def is_field(name: str) -> bool:
+    """Whether a label may have a field of this name: "serial"."""
+    return _stuff().get((plain(name),)) not in (None, "mark")
+
+
+def may_be_label(tokens: Sequence[str]) -> bool:
+    """Whether it is worth asking ``label``: cheap, and reads no data."""
+    return len(tokens) >= _LINE or any(":" in token or token[:3].lower() in _NAMED for token in tokens)
+
+
+def label(tokens: Sequence[str]) -> Label | None:
+    """What a line that was copied from a label says; None where the tokens are no such line."""
+    tokens = [part for token in tokens for part in _BETWEEN.sub(": ", token).split()]
+    words = [plain(token) for token in tokens]
+    code: list[str] = []
+    left: list[str] = []
+    seen: set[str] = set()
+    explicit = False  # "model no." and "model:" are a label's, "model" may be a caller's
+    at = 0
+    while at < len(tokens):
+        kind, size = _kind(words, tokens, at)
+        if not kind:
+            left.append(tokens[at])
+            at += 1
+            continue
+        at += size
+        if kind != "mark":
+            seen.add(kind)
+        if kind == "model":
+            explicit = explicit or size > 1 or ":" in tokens[at - 1]
+            value = list(_value(words, tokens, at))
+            if value and not code:
+                code = value
+            at += len(value)
+        elif kind == "serial":
+            at += at < len(tokens) and _coded(words[at])
+        elif kind == "origin":
+            at += at < len(tokens) and words[at] in _articles()
+            at += at < len(tokens)
+        elif kind == "number":
+            while at < len(tokens) and _coded(words[at]) and not _kind(words, tokens, at)[0]:
+                at += 1
+        elif kind == "date":
+            at += at + 1 < len(tokens) and words[at].isalpha() and words[at + 1].isdigit()
+            at += at < len(tokens) and any(map(str.isdigit, words[at]))
+    seen.discard("model")
+    if code and (seen or explicit) and any(map(str.isdigit, "".join(code))):
+        return Label(tuple(code), tuple(word for word in left if not _coded(plain(word))), True)
+    if len(seen) < _KINDS or not left:
+        return None
+    return Label(tuple(left), (), False)
+
+
+@lru_cache(maxsize=1)
+def _articles() -> frozenset[str]:
+    return frozenset(data_tables("labels.toml")["origin"]["articles"])
+
+
+@lru_cache(maxsize=1)
+def _units() -> frozenset[str]:
+    return frozenset(data_tables("labels.toml")["units"]["words"])
+
+
+def _coded(word: str) -> bool:
+    return any(map(str.isdigit, word))
+
+
+def _kind(words: Sequence[str], tokens: Sequence[str], at: int) -> tuple[str, int]:
+    """What stands at ``at`` that is no model: its kind and how many tokens; "" where it may be one."""
+    stuff = _stuff()
+    for size in range(min(4, len(words) - at), 0, -1):
+        kind = stuff.get(tuple(words[at : at + size]))
+        if kind:
+            return kind, size
+    word = words[at]
+    if not word:
+        return "mark", 1
+    if _DATE.match(word):
+        return "date", 1
+    if _RATING.match(word) or _MAINS.match(word):
+        return "rating", 1
+    if _RANGE.match(word) and at + 1 < len(words) and words[at + 1] in _units():
+        return "rating", 2
+    if _RANGE.match(word) and at + 2 < len(words) and not words[at + 1] and words[at + 2] in _units():
+        return "rating", 3  # "220-240 ~ V", "12 === V"
+    return "", 0
+
+
+def _value(words: Sequence[str], tokens: Sequence[str], at: int) -> Iterator[str]:
+    """The tokens of a model's field from ``at`` on: to the next thing that is none, or a long word."""
+    coded = False
+    for place in range(at, min(at + _VALUE, len(tokens))):
+        word = words[place]
+        kind, _ = _kind(words, tokens, place)
+        if kind and (kind != "rating" or coded):
+            return
+        if coded and not _coded(word) and len(word) > 2:  # words behind the number are no part of it
+            return
+        if coded and _serial(word):
+            return
+        yield tokens[place]
+        coded = coded or _coded(word)
+        if tokens[place][-1:] in ",;|" and coded:
+            return
+
+
+def _serial(word: str) -> bool:
+    return len(word) >= _SERIAL_FROM and re.search(r"\d{6}", word) is not None
