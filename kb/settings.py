@@ -17,7 +17,7 @@ from kb.base import text
 from kb.base.errors import BadInput, BookTrouble, ascii_controls, described
 from kb.base.files import open_plain
 from kb.base.parsing import toml_of
-from kb.base.validation import number
+from kb.base.validation import Fields, number
 from kb.domain.words import DriverInput, Word
 
 FILE: Final = "settings.toml"
@@ -125,14 +125,10 @@ def change(home: Path, work: Callable[[Settings], Settings]) -> Settings:
 
 
 def _read(data: dict[str, Any], place: str) -> Settings:
-    for key in data:
-        if key not in _READERS:
-            expected = f"one of {', '.join(_READERS)}"
-            raise BadInput(f"{place}, {ascii_controls(key[:40])}", described("an unknown key"), expected)
-    try:
-        return Settings(**{key: _READERS[key](value, key) for key, value in data.items()})
-    except BadInput as mistake:
-        raise mistake.within(place) from None
+    given = Fields(data, place, "TOML")
+    found = {key: given.take(key, read, None) for key, read in _READERS.items()}
+    given.end()
+    return Settings(**{key: value for key, value in found.items() if value is not None})
 
 
 def _some_inputs(value: object, place: str) -> tuple[DriverInput, ...]:

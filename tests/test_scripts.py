@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import re
 import runpy
+import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+
+from kb.domain.jack import Jack
+from kb.domain.kinds import fields_of
+from kb.domain.visit import Driver, Finding, Source, Visit
 
 ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT / "scripts"))
@@ -70,3 +75,12 @@ def test_an_environment_of_another_lock_is_installed_again(
 def test_arguments_that_want_one_process_get_it() -> None:
     assert workers(["-k", "panel"])[0] == "-n"
     assert workers(["-n0"]) == workers(["-p", "no:xdist"]) == workers(["--pdb", "-x"]) == []
+
+
+def test_the_table_of_the_file_format_names_every_key_that_a_visit_file_may_have() -> None:
+    told = subprocess.run(
+        [sys.executable, "scripts/field_table.py"], cwd=ROOT, capture_output=True, text=True, check=True
+    ).stdout
+    for of in (Visit, Source, Driver, Jack, Finding):
+        for one in fields_of(of):
+            assert f"| `{one.key}` | {one.about}" in told

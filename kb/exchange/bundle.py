@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,13 +22,14 @@ from kb.base.atomic import whole
 from kb.base.errors import BadInput, BookTrouble, JackfieldError, ascii_controls, described, kind_of
 from kb.base.files import refuse_special_output
 from kb.base.parsing import json_of
+from kb.base.validation import Fields
 from kb.base.validation import whole as whole_number
 from kb.domain.visit import Visit, in_future, read_id
 from kb.exchange.fact_lines import KINDS, from_object, to_line
 from kb.exchange.lines import LINE_BYTES, lines_of, opened, unpacked
 from kb.exchange.signing import sign, signer
 from kb.store.bundles import Origin
-from kb.store.content_id import sealed_id
+from kb.store.content_id import sealed_id, without_private
 from kb.store.facts import Fact, VisitFact, WithdrawalFact
 from kb.store.merging import examine
 from kb.store.revision import Standing
@@ -214,36 +215,46 @@ def _header(first: bytes, place: str) -> tuple[Header, int, str]:
         raise BadInput(
             f"{place}, format", data.get("format"), f"{FORMAT}; a newer one needs a newer jackfield"
         )
-    known = {"jackfield", "format", "book", "from", "to", "mark", "counts", "bytes", "sha256", "signed"}
-    for key in data:
-        if key not in known:
-            raise BadInput(f"{place}, unknown field", key, f"one of {', '.join(sorted(known))}")
     try:
-        counts = data.get("counts")
-        if not isinstance(counts, dict) or set(counts) != set(KINDS):
-            raise BadInput("counts", kind_of(counts), f"how many of {', '.join(KINDS)}")
-        digest = data.get("sha256")
-        if not isinstance(digest, str) or len(digest) != 64:
-            raise BadInput("sha256", digest, "64 hexadecimal digits")
-        return (
-            Header(
-                book=read_id(data.get("book"), "book"),
-                after=_count(data.get("from"), "from", 2**53),
-                to=_count(data.get("to"), "to", 2**53),
-                mark=read_id(data.get("mark"), "mark"),
-                counts={kind: _count(counts[kind], f"counts, {kind}", _COUNT) for kind in KINDS},
-                signed_by=signer(data["signed"], _said(data)) if "signed" in data else "",
-                id=sealed_id("bundle", {key: value for key, value in data.items() if key != "signed"}),
-            ),
-            _count(data.get("bytes"), "bytes", BYTES),
-            digest,
-        )
+        return _header_of(data)
     except BadInput as mistake:
         raise mistake.within(place) from None
 
 
-def _count(value: object, place: str, most: int) -> int:
-    return whole_number(0, most, f"a whole number, 0 to {most}")(value, place)
+def _header_of(data: dict[str, Any]) -> tuple[Header, int, str]:
+    given = Fields(data, "header", "an object", bare=True)
+    for key in ("jackfield", "format"):  # looked at before
+        given.need(key, lambda value, _: value)
+    size, digest = given.need("bytes", _count(BYTES)), given.need("sha256", _digest)
+    signed = given.take("signed", lambda value, _: signer(value, _said(data)), "")
+    header = Header(
+        book=given.need("book", read_id),
+        after=given.need("from", _count(2**53)),
+        to=given.need("to", _count(2**53)),
+        mark=given.need("mark", read_id),
+        counts=given.need("counts", _counts),
+        signed_by=signed,
+        id=sealed_id("bundle", {key: value for key, value in data.items() if key != "signed"}),
+    )
+    given.end()
+    return header, size, digest
+
+
+def _counts(value: object, place: str) -> dict[str, int]:
+    given = Fields(value, place, f"how many of {', '.join(KINDS)}")
+    counts = {kind: given.need(kind, _count(_COUNT)) for kind in KINDS}
+    given.end()
+    return counts
+
+
+def _digest(value: object, place: str) -> str:
+    if not isinstance(value, str) or len(value) != 64:
+        raise BadInput(place, value, "64 hexadecimal digits")
+    return value
+
+
+def _count(most: int) -> Callable[[object, str], int]:
+    return whole_number(0, most, f"a whole number, 0 to {most}")
 
 
 def _facts(file: IO[bytes], place: str, header: Header, size: int) -> Iterator[Fact]:
@@ -254,7 +265,7 @@ def _facts(file: IO[bytes], place: str, header: Header, size: int) -> Iterator[F
         where = f"{place}, line {number}"
         value = json_of(line, where)
         fact = from_object(value, where)
-        if "recorded" in value or _private(value):
+        if isinstance(fact, VisitFact) and (fact.recorded or without_private(fact.visit) != fact.visit):
             raise BadInput(where, described("private words"), "facts about sets alone")
         try:
             examine(fact, outside=True)
@@ -284,13 +295,3 @@ def without_future(facts: Iterator[Fact], left_out: list[Visit]) -> Iterator[Fac
             left_out.append(fact.visit)
         else:
             yield fact
-
-
-def _private(value: dict[str, Any]) -> bool:
-    """Does a visit hold who, for whom or free text? No bundle of ours does."""
-    visit = value.get("visit")
-    return isinstance(visit, dict) and (
-        any(visit.get(key) for key in ("by", "job", "note"))
-        or bool((visit.get("driver") or {}).get("name"))
-        or any(jack.get("note") for jack in visit.get("jacks") or ())
-    )

@@ -21,11 +21,12 @@ import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from typing import Any, Final
+from typing import Final
 
 from kb.base import text
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput, described, kind_of
 from kb.base.parsing import toml_of
+from kb.base.validation import Fields, keyed
 from kb.domain.jack import Jack
 from kb.domain.visit import Finding, Visit
 from kb.exchange.csv_values import columns
@@ -39,6 +40,7 @@ DUMP_FIELDS: Final = ("record", "seal", "recorded", "spelling", "same_as", "of",
 OURS: Final = ("id", "readings", "case", *DUMP_FIELDS)
 FIELDS: Final = (*VISIT_FIELDS, *JACK_FIELDS, *DUMP_FIELDS)
 LEFT_OUT: Final = "-"
+_MOST: Final = 1000  #: entries of one table of a mapping
 
 #: Names under which people keep these fields (common practice), squeezed.
 _OBVIOUS: Final[dict[str, str]] = {
@@ -88,26 +90,46 @@ class Columns:
 
 def read_mapping(toml: str, place: str) -> TableMap:
     """The mapping in a TOML text; raises BadInput naming the key."""
-    data = toml_of(toml, place)
-    _known(data, place, ("columns", "values", "every", "read"))
-    columns = _words(data.get("columns", {}), f"{place}, columns")
-    every = _words(data.get("every", {}), f"{place}, every")
-    for name, said in (("columns", list(columns.values())), ("every", list(every))):
-        for one in said:
-            _field(one, f"{place}, {name}", extra=(LEFT_OUT,) if name == "columns" else ())
-    values = data.get("values", {})
-    if not isinstance(values, dict):
-        raise BadInput(f"{place}, values", values, "tables such as [values.outcome]")
-    for one in values:
-        _field(one, f"{place}, values")
-    read = _words(data.get("read", {}), f"{place}, read")
-    _known(read, f"{place}, read", ("date",))
-    return TableMap(
-        columns,
-        {key: _words(value, f"{place}, values.{key}") for key, value in values.items()},
-        every,
-        date_form(read["date"], f"{place}, read, date") if "date" in read else "",
+    given = Fields(toml_of(toml, place), place, "tables such as [columns]")
+    mapping = TableMap(
+        columns=given.take("columns", keyed(_word, _field_or_none, _MOST), {}),
+        values=given.take("values", keyed(_field, keyed(_word, _word, _MOST), _MOST), {}),
+        every=given.take("every", keyed(_field, _word, _MOST), {}),
+        date=given.take("read", _date, ""),
     )
+    given.end()
+    return mapping
+
+
+def _date(data: object, place: str) -> str:
+    given = Fields(data, place, "a table with date")
+    found = given.take("date", lambda value, at: date_form(_word(value, at), at), "")
+    given.end()
+    return found
+
+
+def _word(value: object, place: str) -> str:
+    """A word of the table; a number may stand for one."""
+    if not isinstance(value, str | int | float) or isinstance(value, bool):
+        raise BadInput(place, kind_of(value), "a word")
+    return str(value)
+
+
+def _field(value: object, place: str) -> str:
+    """The name of a field."""
+    return _named(value, place, FIELDS)
+
+
+def _field_or_none(value: object, place: str) -> str:
+    """The name of a field, or the sign for a column that is left out."""
+    return _named(value, place, (*FIELDS, LEFT_OUT))
+
+
+def _named(value: object, place: str, known: Sequence[str]) -> str:
+    name = _word(value, place)
+    if name not in known:
+        raise BadInput(place, name, f"a field: {', '.join((*VISIT_FIELDS, *JACK_FIELDS))}, or - for none")
+    return name
 
 
 #: A day that no other reading of a format turns into itself: day, month and both halves of the year differ.
@@ -137,7 +159,7 @@ def pairs(given: Sequence[str]) -> dict[str, str]:
         column, sign, name = one.rpartition("=")
         if not sign or not column:
             raise BadInput("--map", one, "COLUMN=FIELD")
-        columns[column.strip()] = _field(name.strip() or LEFT_OUT, "--map", extra=(LEFT_OUT,))
+        columns[column.strip()] = _field_or_none(name.strip() or LEFT_OUT, "--map")
     return columns
 
 
@@ -187,27 +209,6 @@ def chosen(header: Sequence[str], mapping: TableMap, place: str) -> Columns:
 
 
 _BY_NAME: Final = {text.squeezed(name): name for name in FIELDS}
-
-
-def _field(name: str, place: str, extra: tuple[str, ...] = ()) -> str:
-    if name not in (*FIELDS, *extra):
-        raise BadInput(place, name, f"a field: {', '.join((*VISIT_FIELDS, *JACK_FIELDS))}, or - for none")
-    return name
-
-
-def _known(data: Mapping[str, Any], place: str, known: tuple[str, ...]) -> None:
-    for key in data:
-        if key not in known:
-            raise BadInput(place, key, f"one of {', '.join(known)}")
-
-
-def _words(data: object, place: str) -> dict[str, str]:
-    if not isinstance(data, dict):
-        raise BadInput(place, data, "a table of words")
-    for key, value in data.items():
-        if not isinstance(value, (str, int, float)) or isinstance(value, bool):
-            raise BadInput(f"{place}, {key}", value, "a word")
-    return {str(key): str(value) for key, value in data.items()}
 
 
 def fixed(given: Sequence[str]) -> dict[str, str]:

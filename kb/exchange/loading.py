@@ -12,9 +12,11 @@ from dataclasses import dataclass, field, replace
 from itertools import chain
 from typing import Any, Final
 
+from kb.base import text
 from kb.base.errors import BadInput, described
 from kb.base.parsing import json_of
 from kb.base.progress import Progress
+from kb.base.validation import Fields, keyed, whole
 from kb.domain.visit import Visit, visit_from
 from kb.exchange.csv_columns import TableMap
 from kb.exchange.csv_table import Bad, Table, bad_of
@@ -269,9 +271,8 @@ def _header(value: dict[str, Any], place: str, number: int) -> dict[str, int]:
         raise BadInput(
             f"{place}, format", value.get("format"), f"{FORMAT}; a newer one needs a newer jackfield"
         )
-    counts = value.get("counts")
-    if not isinstance(counts, dict) or not all(
-        isinstance(one, int) and not isinstance(one, bool) for one in counts.values()
-    ):
-        raise BadInput(f"{place}, counts", counts, "how many facts of each kind follow")
-    return counts
+    given = Fields(value, place, "an object")
+    return given.need("counts", keyed(text.line, whole(0, _LINES, "how many facts of this kind follow"), 20))
+
+
+_LINES: Final = 2**53

@@ -18,11 +18,14 @@ from kb.base import text
 from kb.base.atomic import changing_files, write_mine
 from kb.base.errors import BadInput, BookTrouble, ascii_controls, described
 from kb.base.files import open_plain
+from kb.base.parsing import json_of
+from kb.base.validation import Fields, keyed, listed, truth, whole
 from kb.domain.visit import read_id
 from kb.settings import SHARE as FILE
 from kb.store.revision import Standing
 
 _MOST: Final = 64 * 1024 * 1024
+_ENTRIES: Final = 10_000_000
 _KEY_BYTES: Final = 32
 _SIGN: Final = 1 << 255
 _PRIME: Final = 2**255 - 19  # the field of edwards25519, RFC 8032, 5.1
@@ -77,48 +80,56 @@ def load(home: Path) -> Peers:
             raw = file.read(_MOST + 1)
         if len(raw) > _MOST:
             raise BadInput("file", described("a larger file"), f"at most {_MOST} bytes")
-        data = json.loads(raw.decode("utf-8"))
-        return Peers(
-            peers={text.line(name, "peer"): _peer(one) for name, one in data["peers"].items()},
-            approved=[read_id(one, "approved") for one in data["approved"]],
-            held_again=[read_id(one, "held_again") for one in data.get("held_again", ())],
-            declined=[str(one) for one in data["declined"]],
-            trusted={text.line(name, "name"): read_key(key) for name, key in data["trusted"].items()},
-            signed_only=_flag(data.get("signed_only", bool(data["trusted"]))),  # older files do not say
-        )
+        return _peers_in(json_of(raw.decode("utf-8"), "JSON"))
     except FileNotFoundError:
         return Peers()
     except OSError as trouble:
         raise BookTrouble(f"{path}: {ascii_controls(trouble.strerror or str(trouble))}") from trouble
     except BadInput as mistake:
         raise mistake.within(str(path)) from None
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as problem:
-        raise BadInput(
-            str(path), type(problem).__name__, "the file that `share` writes; remove it to begin anew"
-        ) from None
+    except UnicodeDecodeError:
+        raise BadInput(str(path), described("bytes that are no UTF-8"), _OURS) from None
 
 
-def _peer(data: dict[str, Any]) -> Peer:
-    def standing(value: Any) -> Standing | None:
-        return (
-            None
-            if value is None
-            else Standing(read_id(value[0], "book"), int(value[1]), read_id(value[2], "mark"))
-        )
+_OURS: Final = "the file that `share` writes; remove it to begin anew"
+_ids: Final = listed(read_id, _ENTRIES)
 
-    return Peer(
-        given=standing(data["given"]),
-        held=[read_id(one, "held") for one in data["held"]],
-        taken=standing(data["taken"]),
-        pulled=standing(data.get("pulled")),  # older files have no such keys
-        left=[read_id(one, "left") for one in data.get("left", ())],
+
+def _peers_in(data: object) -> Peers:
+    # What a later Jackfield may add is left alone, so the fields have no end.
+    given = Fields(data, "share", _OURS, bare=True)
+    trusted = given.need("trusted", keyed(_name, lambda value, _: read_key(value), _ENTRIES), _OURS)
+    return Peers(
+        peers=given.need("peers", keyed(_name, _peer, _ENTRIES), _OURS),
+        approved=list(given.need("approved", _ids, _OURS)),
+        held_again=list(given.take("held_again", _ids, ())),  # older files do not say
+        declined=list(given.need("declined", listed(_name, _ENTRIES), _OURS)),
+        trusted=trusted,
+        signed_only=given.take("signed_only", truth, bool(trusted)),  # nor this
     )
 
 
-def _flag(value: object) -> bool:
-    if not isinstance(value, bool):
-        raise BadInput("signed_only", value, "true or false")
-    return value
+def _peer(data: object, place: str) -> Peer:
+    given = Fields(data, place, _OURS)
+    return Peer(
+        given=given.take("given", _standing, None),
+        held=list(given.need("held", _ids, _OURS)),
+        taken=given.take("taken", _standing, None),
+        pulled=given.take("pulled", _standing, None),  # older files have no such keys
+        left=list(given.take("left", _ids, ())),
+    )
+
+
+def _standing(value: object, place: str) -> Standing:
+    book, revision, mark = listed(lambda one, _: one, 3, 3, expected=_OURS)(value, place)
+    return Standing(read_id(book, place), _revision(revision, place), read_id(mark, place))
+
+
+_revision: Final = whole(0, 2**53, "a revision of a book")
+
+
+def _name(value: object, place: str) -> str:
+    return text.line(value, place)
 
 
 def read_key(value: object) -> str:

@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Final
 
 from kb.base import text
 from kb.base.atomic import changing_files
-from kb.base.errors import BadInput, BookTrouble, MissingExtra, kind_of
+from kb.base.errors import BadInput, BookTrouble, MissingExtra
 from kb.base.files import open_plain
 from kb.base.parsing import json_of
+from kb.base.validation import Fields
 from kb.exchange.share_state import read_key, write_private
 from kb.settings import KEY as FILE
 
@@ -69,16 +70,17 @@ def sign(key: Ed25519PrivateKey, said: bytes) -> dict[str, str]:
 def signer(signature: object, said: bytes) -> str:
     """The public key that signed; raises BadInput where the signature does not hold."""
     place = "signature"
-    if not isinstance(signature, dict) or set(signature) != {"key", "signature"}:
-        raise BadInput(place, kind_of(signature), "an object with key and signature")
-    key = read_key(signature["key"])
+    given = Fields(signature, place, "an object with key and signature")
+    key = given.need("key", lambda value, _: read_key(value))
+    signed = given.need("signature", lambda value, at: text.line(value, at, 200))
+    given.end()
     try:
         from cryptography.exceptions import InvalidSignature
         from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
     except ImportError:
         raise MissingExtra("signing", "cryptography", "sign") from None
     try:
-        mark = base64.b64decode(signature["signature"], validate=True)
+        mark = base64.b64decode(signed, validate=True)
         Ed25519PublicKey.from_public_bytes(base64.b64decode(key)).verify(mark, said)
     except (InvalidSignature, ValueError, TypeError):
         raise BadInput(place, "one that does not hold", "the signature of whoever made the bundle") from None
@@ -95,7 +97,9 @@ def read_key_file(said: str, place: str) -> tuple[str, str]:
     data = json_of(said[:_MOST], place)
     if not isinstance(data, dict) or data.get("jackfield") != "key":
         raise BadInput(place, "something else", "the file that `jackfield share key` writes")
-    try:
-        return text.line(data.get("name"), "name", 40, empty=False), read_key(data.get("ed25519"))
-    except BadInput as mistake:
-        raise mistake.within(place) from None
+    given = Fields(data, place, "an object")
+    given.need("jackfield", lambda value, _: value)
+    name = given.need("name", lambda value, at: text.line(value, at, 40, empty=False))
+    key = given.need("ed25519", lambda value, _: read_key(value))
+    given.end()
+    return name, key

@@ -9,8 +9,10 @@ from pathlib import Path
 import pytest
 
 from kb.base.errors import BadInput
+from kb.exchange import share_state
 from kb.exchange.share_state import SMALL, read_key
 from kb.exchange.signing import own_key, public, sign, signer
+from kb.settings import SHARE
 from tests.cli.conftest import Run
 
 P = 2**255 - 19
@@ -91,3 +93,20 @@ def test_a_signature_holds_for_what_was_signed_alone(tmp_path: Path) -> None:
     assert signer(mark, b"what was said") == public(key) == read_key(public(key))
     with pytest.raises(BadInput, match="does not hold"):
         signer(mark, b"what was not")
+
+
+@pytest.mark.parametrize(
+    ("said", "why"),
+    [
+        ('{"peers": {}, "peers": {}}', "stands there twice"),
+        ('{"peers": {}, "approved": [], "declined": []}', "trusted: saw nothing"),
+        ('{"peers": [], "approved": [], "declined": [], "trusted": {}}', "peers: saw a list"),
+        ('{"peers": {}, "approved": ["x"], "declined": [], "trusted": {}}', "approved 1: saw 'x'"),
+        ('{"peers": {}, "approved": [], "declined": [], "trusted": {}, "signed_only": 1}', "true or false"),
+    ],
+)
+def test_a_damaged_list_of_colleagues_is_named_with_its_field(tmp_path: Path, said: str, why: str) -> None:
+    (tmp_path / SHARE).write_text(said)
+    with pytest.raises(BadInput, match=why) as caught:
+        share_state.load(tmp_path)
+    assert str(caught.value).startswith(str(tmp_path / SHARE))

@@ -76,7 +76,7 @@ def test_the_file_is_plain_toml_for_this_user_alone(tmp_path: Path) -> None:
         ('units = "yards"', "units: saw 'yards', expected one of metric, feet"),
         (
             'unit = "feet"',
-            "unit: saw an unknown key, expected one of driver, driver_current_a, driver_voltage_v, inputs, "
+            "unknown field: saw 'unit', expected one of driver, driver_current_a, driver_voltage_v, inputs, "
             "units, initials",
         ),
         (f'initials = "{"x" * 41}"', "initials: saw 41 characters"),
@@ -85,7 +85,7 @@ def test_the_file_is_plain_toml_for_this_user_alone(tmp_path: Path) -> None:
         ('units = "feet"\nunits = "feet"', "expected TOML"),
         ("[" * 5000, "expected TOML"),
         ("# " + "x" * 70_000, "at most 65536 bytes"),
-        ('"\\u001b[2J" = 1', "an unknown key"),
+        ('"\\u001b[2J" = 1', r"unknown field: saw '\x1b[2J'"),
     ],
 )
 def test_a_wrong_setting_is_named_with_file_and_key(tmp_path: Path, content: str, said: str) -> None:
