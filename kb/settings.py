@@ -11,7 +11,7 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass, fields
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from kb.base import text
 from kb.base.errors import BadInput, BookTrouble, ascii_controls, described
@@ -19,6 +19,9 @@ from kb.base.files import open_plain
 from kb.base.parsing import toml_of
 from kb.base.validation import Fields, number
 from kb.domain.words import DriverInput, Word
+
+if TYPE_CHECKING:
+    from kb.domain.language import Language
 
 FILE: Final = "settings.toml"
 BOOK: Final = "book.sqlite"
@@ -44,7 +47,7 @@ class Units(Word):
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """The usual driver with its inputs, units, and the initials that stand in visits.
+    """The usual driver with its inputs, units, the initials written into visits, and the language of answers.
 
     ``driver_current_a`` and ``driver_voltage_v`` (A and V r.m.s.) stand on the driver's plate; 0: not known.
     """
@@ -55,6 +58,14 @@ class Settings:
     inputs: tuple[DriverInput, ...] = (DriverInput.LINE_35,)
     units: Units = Units.METRIC
     initials: str = ""
+    language: str = "en"
+
+    @property
+    def reader(self) -> Language:
+        """The language of answers, with the units of lengths."""
+        from kb.domain.language import language  # most look-ups only ask for the usual driver
+
+        return language(self.language, feet=self.units is Units.FEET)
 
 
 def default_home() -> Path:
@@ -143,6 +154,15 @@ def _plate(most: float, unit: str) -> Callable[[object, str], float]:
     return number(0, most, f"{unit} r.m.s. from the plate, at most {most:g}; 0: not known")
 
 
+def _language(value: object, place: str) -> str:
+    """One of the languages with a catalogue of messages."""
+    from kb.base.messages import LANGUAGES
+
+    if value not in LANGUAGES:
+        raise BadInput(place, value, f"one of {', '.join(LANGUAGES)}")
+    return str(value)
+
+
 _READERS: Final[dict[str, Callable[[object, str], Any]]] = {
     "driver": text.line,
     "driver_current_a": _plate(100, "A"),
@@ -150,6 +170,7 @@ _READERS: Final[dict[str, Callable[[object, str], Any]]] = {
     "inputs": _some_inputs,
     "units": Units.read,
     "initials": lambda value, key: text.line(value, key, 40),
+    "language": _language,
 }
 
 

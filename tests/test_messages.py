@@ -24,7 +24,7 @@ OTHERS = [code for code in LANGUAGES if code != LANGUAGES[0]]
 NAMES = ("word/", "item/")
 AREAS = sorted({key.partition("/")[0] for code in LANGUAGES for key in messages(code)})
 #: Packages whose sentences are all in the catalogue.
-WITHOUT_SENTENCES = ("path", "sheet")
+WITHOUT_SENTENCES = ("isolate", "path", "sheet")
 #: Calls whose arguments speak of wrong input or of a damaged file, not of a result.
 OF_ERRORS = {
     "BadInput", "BookTrouble", "Fields", "NotFound", "bounded", "described", "keyed", "known", "listed",
@@ -33,6 +33,15 @@ OF_ERRORS = {
 #: Literals that look like a sentence and are none.
 NO_SENTENCES = {
     "an object, as 'jackfield loop --json' prints it",  # what is expected of a file
+    "the chance of something else, above 0, at most 0.5",
+    " chances from 0 to 1 that sum to 1",
+    "a test for the complaint ",  # what is expected of an answer
+    "a test for this path (this one is for ",
+    ": there is none",
+    "digital to analog",  # names of items as people write them
+    "optical to coaxial",
+    "coaxial to optical",
+    "speaker to line",
 }
 
 
@@ -146,7 +155,7 @@ THREE_WORDS = re.compile(r"\b[A-Za-z][a-z]+,? [a-z]+,? [a-z]{2,}")
 
 
 def sentences(source: str) -> Iterator[str]:
-    """String literals that read like a sentence: three words in a row, neither docstring nor error."""
+    """String literals that read like a sentence: three words in a row, but no docstring, error or label."""
     tree = ast.parse(source)
     passed: set[int] = set()
     for node in ast.walk(tree):
@@ -155,6 +164,7 @@ def sentences(source: str) -> Iterator[str]:
             name = getattr(node.func, "attr", getattr(node.func, "id", ""))
         if (
             isinstance(node, ast.Raise)
+            or (isinstance(node, ast.ClassDef) and any(ast.unparse(base) == "Word" for base in node.bases))
             or name in OF_ERRORS
             or (isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant))
         ):

@@ -7,6 +7,8 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from kb.base.errors import BadInput, NotFound
+from kb.base.messages import LANGUAGES
+from kb.domain.language import ENGLISH, Language
 from kb.domain.words import Outcome
 
 if TYPE_CHECKING:
@@ -16,20 +18,20 @@ if TYPE_CHECKING:
     from kb.path import Connection
 
 
-@lru_cache(maxsize=1)
-def load_model() -> Model:
-    """The model that came with the program."""
+@lru_cache(maxsize=2)
+def load_model(language: str = LANGUAGES[0]) -> Model:
+    """The model that came with the program, with its texts in a language."""
     from kb.base.datafiles import data_tables
     from kb.isolate import model_from
 
-    return model_from(data_tables("faults.toml"))
+    return model_from(data_tables("faults.toml"), language)
 
 
-def learned_model(book: Book) -> Model:
+def learned_model(book: Book, language: str = LANGUAGES[0]) -> Model:
     """The model, its odds moved by what mending confirmed in this book."""
     from kb.isolate import confirmed_from, learned
 
-    model = load_model()
+    model = load_model(language)
     good: list[Confirmed] = []
     for case in book.cases():
         with suppress(BadInput):  # of another release, with faults that are not known here
@@ -38,12 +40,12 @@ def learned_model(book: Book) -> Model:
 
 
 def path_in_book(
-    book: Book, known: SetView, connection: Connection | None = None
+    book: Book, known: SetView, connection: Connection | None = None, language: Language = ENGLISH
 ) -> tuple[PathUsed, str] | None:
     """The path of this set, and where that is known from: the latest visit that used one, else the rules.
 
     What was connected counts before what would be best: a cable that lies there is what can be at fault.
-    None where there is no path. ``connection``: that of the usual driver, where it is known already.
+    None if there is no path. ``connection``: that of the usual driver, if it is known already.
     """
     from kb.isolate import PathUsed
 
@@ -54,9 +56,9 @@ def path_in_book(
         ways = [way for way in (connection.chosen, *connection.others) if way and way.signal is signal]
         same = next((way for way in ways if way.items == finding.items or not finding.items), None)
         its_input = finding.input or (same.input if same else None)
-        return PathUsed(signal, finding.items, its_input), f"as on {visit.date}"
+        return PathUsed(signal, finding.items, its_input), language("isolate/path/as-on", date=visit.date)
     if chosen := connection.chosen:
-        return PathUsed(chosen.signal, chosen.items, chosen.input), "as it would be connected"
+        return PathUsed(chosen.signal, chosen.items, chosen.input), language("isolate/path/as-connected")
     return None
 
 
@@ -75,7 +77,7 @@ def _last_used(visits: tuple[Visit, ...]) -> tuple[Visit, Finding] | None:
     return None
 
 
-def outcome_visit(book: Book, state: State, visit_id: str = "") -> Visit:
+def outcome_visit(book: Book, state: State, visit_id: str = "", language: Language = ENGLISH) -> Visit:
     """What was found as a visit of today to the state's set; with an id of its own unless one is given.
 
     The case counts for later searches only where mending ended the complaint.
@@ -84,7 +86,7 @@ def outcome_visit(book: Book, state: State, visit_id: str = "") -> Visit:
     from kb.domain.visit import visit_from
     from kb.isolate import finding_of
 
-    found = finding_of(state)
+    found = finding_of(state, language)
     known = None
     with suppress(NotFound):
         known = book.view(state.make, state.set_model)

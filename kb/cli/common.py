@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
     from kb.base.progress import Progress
     from kb.book import Book
+    from kb.domain.language import Language
     from kb.domain.words import Word
     from kb.settings import Settings
 
@@ -74,6 +75,11 @@ class Session:
         from kb.settings import load
 
         return load(self.folder)
+
+    @property
+    def language(self) -> Language:
+        """The language of the settings, in which answers are written."""
+        return self.settings.reader
 
     @cached_property
     def book(self) -> Book:

@@ -18,6 +18,7 @@ from kb.book.faults import learned_model, outcome_visit, path_in_book
 from kb.cli.common import OUTPUT, Session, command_options
 from kb.cli.isolate_file import keeper, pairs, saved, state_of
 from kb.cli.isolate_show import document_of, list_of, show_list, show_state
+from kb.isolate.wording import path_text
 
 if TYPE_CHECKING:
     from kb.book import SetView
@@ -79,8 +80,12 @@ def isolate_command(
     if make is not None and model is None:
         raise BadInput("isolate", make, "MAKE MODEL, or neither")
     if listing:
-        faults = learned_model(session.book)
-        session.json(list_of(faults)) if session.as_json else show_list(session.console, faults)
+        language = session.language
+        faults = learned_model(session.book, language.code)
+        if session.as_json:
+            session.json(list_of(faults, language))
+        else:
+            show_list(session.console, faults, language)
         return 0
     if ask and (session.as_json or file == "-"):
         other = "--json" if session.as_json else "--answers -"
@@ -108,15 +113,15 @@ def isolate_command(
     if not talks:
         if session.as_json:
             visit = {"recorded": _record_outcome(session, begun)} if recorded else {}
-            session.json(document_of(begun) | visit)
+            session.json(document_of(begun, session.language) | visit)
             return 0
-        show_state(session.console, begun)
+        show_state(session.console, begun, session.language)
         if file != "-" and _piped():
-            session.say("nothing was read from the pipe: --ask takes answers from it")
+            session.say(session.language("cli/isolate/nothing-read"))
     else:
         from kb.cli.isolate_dialog import read_line, talk
 
-        begun = talk(begun, session.console, read_line, keep)
+        begun = talk(begun, session.console, read_line, keep, session.language)
     if recorded:
         _record_outcome(session, begun)
     return 0
@@ -127,15 +132,16 @@ def _known_set(session: Session, make: str, model: str) -> SetView | None:
     try:
         return session.book.view(make, model)
     except NotFound:
-        session.say(f"nobody met {make} {model} yet: nothing is known of its path")
+        session.say(session.language("cli/isolate/not-in-book", make=make, model=model))
         return None
 
 
 def _record_outcome(session: Session, state: State) -> str:
     """Keep what was found as a visit of today to the state's set; returns its id."""
-    visit = outcome_visit(session.book, state)
+    visit = outcome_visit(session.book, state, language=session.language)
     done = session.book.record([visit])
-    session.say(f"recorded  {visit.source.make} {visit.source.model}")
+    recorded = session.language("cli/recorded", make=visit.source.make, model=visit.source.model)
+    session.say(recorded)
     return [*(one.id for one in done.recorded), *done.already][0]
 
 
@@ -143,24 +149,24 @@ def _begun(
     session: Session, kept: Mapping[str, Any] | None, told: dict[str, Any], *, talks: bool, place: str
 ) -> State:
     """Where the search stands at the start; what the options leave open comes from file, book or asking."""
-    faults = learned_model(session.book)
+    language = session.language
+    faults = learned_model(session.book, language.code)
     path_told = any(told[key] for key in ("signal", "items", "input")) or bool((kept or {}).get("path"))
     in_book = None
     if told["make"] and not path_told and (known := _known_set(session, told["make"], told["model"])):
-        in_book = path_in_book(session.book, known)
+        in_book = path_in_book(session.book, known, language=language)
     if kept is None and told["complaint"] is None and talks:
         from kb.cli.isolate_dialog import ask_complaint, ask_signal
 
-        told["complaint"] = ask_complaint(session.console, faults)
+        told["complaint"] = ask_complaint(session.console, faults, language)
         if not path_told and in_book is None:
-            told["signal"] = ask_signal()
+            told["signal"] = ask_signal(language)
     state = state_of(faults, kept, told, place)
     if in_book is None:
         return state
     path, whence = in_book
-    session.say(
-        f"path of {told['make']} {told['model']}, {whence}: {path}; another one: --signal and --items"
-    )
+    make, model, known_path = told["make"], told["model"], path_text(path, language)
+    session.say(language("cli/isolate/path-from", make=make, model=model, whence=whence, path=known_path))
     return state.along(path)
 
 

@@ -4,58 +4,62 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
+from kb.domain.language import ENGLISH, Language
+
 if TYPE_CHECKING:
     from rich.console import Console
 
     from kb.isolate import Model, NextTest, State, Test
 
 _SHOWN: Final = 7  # faults in the list of odds
+_SHOWN_ASKING: Final = 4
 _BAR: Final = 10  # characters
 
 
-def document_of(state: State) -> dict[str, Any]:
+def document_of(state: State, language: Language = ENGLISH) -> dict[str, Any]:
     """The state as ``--json`` prints it (README, "For programs")."""
-    from kb.isolate import finding_of, path_used_to
-    from kb.isolate import wording as says
+    from kb.isolate import finding_of, path_used_to, wording
 
     found = state.next_test
     return {
         "complaint": state.complaint,
         "path": path_used_to(state.path),
         "likely": [{"fault": fault, "p": p} for fault, p in state.likely],
-        "next": _next_of(state.model, found) if found else None,
+        "next": _next_of(state.model, found, language) if found else None,
         "done": state.done,
         "settled": state.settled,
         "fixed": state.fixed or None,
-        "contradiction": says.contradiction(state) or None,
-        "ask": says.ask(state) or None,
-        "finding": finding_of(state),
+        "contradiction": wording.contradiction(state, language) or None,
+        "ask": wording.ask(state, language) or None,
+        "finding": finding_of(state, language),
     }
 
 
-def _next_of(model: Model, found: NextTest) -> dict[str, Any]:
+def _next_of(model: Model, found: NextTest, language: Language) -> dict[str, Any]:
     from kb.isolate.wording import why
 
     return {
         "test": found.test.id,
         "minutes": found.minutes,
-        "why": why(model, found),
+        "why": why(model, found, language),
         "bits": found.bits,
-        **_how_of(found.test),
+        **_how_of(found.test, language),
     }
 
 
-def _how_of(test: Test) -> dict[str, Any]:
+def _how_of(test: Test, language: Language) -> dict[str, Any]:
+    from kb.isolate.wording import how
+
     return {
         "asks": test.asks,
-        "how": test.how,
+        "how": how(test, language),
         "answers": dict(test.answers),
         "tools": [*test.tools],
         "caution": test.caution or None,
     }
 
 
-def list_of(model: Model) -> dict[str, Any]:
+def list_of(model: Model, language: Language = ENGLISH) -> dict[str, Any]:
     """Everything that has a name in the model."""
     return {
         "complaints": [{"complaint": one.id, "says": one.says} for one in model.complaints.values()],
@@ -72,90 +76,96 @@ def list_of(model: Model) -> dict[str, Any]:
             for one in model.faults.values()
         ],
         "tests": [
-            {"test": one.id, "minutes": one.minutes, **_how_of(one), "needs": [*one.needs]}
+            {"test": one.id, "minutes": one.minutes, **_how_of(one, language), "needs": [*one.needs]}
             for one in model.tests.values()
         ],
         "tools": [{"tool": tool, "says": words} for tool, words in model.tools.items()],
     }
 
 
-def show_state(console: Console, state: State) -> None:
-    """Odds as bars, what the answers say together, and the next test or the remedy."""
-    from kb.isolate import PathUsed
-    from kb.isolate import wording as says
+def show_state(console: Console, state: State, language: Language = ENGLISH, *, asking: bool = False) -> None:
+    """Odds as bars, what the answers say together, and the next test or the remedy.
+
+    ``asking``: in a talk, in which a screen of 24 lines holds it: fewer faults, and no path and no reason.
+    """
+    from kb.isolate import PathUsed, wording
 
     model = state.model
-    head = model.complaints[state.complaint].says
-    if state.path != PathUsed():
-        head += f", path: {state.path}"
-    say(console, f"\n{head[:1].upper()}{head[1:]}", "bold")
-    _show_odds(console, state)
-    for warning in (says.contradiction(state), says.ask(state)):
+    say(console, f"\n{wording.capital(model.complaints[state.complaint].says)}", "bold")
+    if state.path != PathUsed() and not asking:
+        say(console, language("cli/isolate/path", path=wording.path_text(state.path, language)))
+    _show_odds(console, state, language, _SHOWN_ASKING if asking else _SHOWN)
+    for warning in (wording.contradiction(state, language), wording.ask(state, language)):
         if warning:
             say(console, warning, "yellow")
     found = state.next_test
     if found:
-        _show_test(console, state.model, found)
+        _show_test(console, found, language)
+        if not asking:
+            say(console, language("cli/isolate/why", why=wording.why(model, found, language)), "dim")
         return
     fault = state.head
-    say(console, f"\n{says.verdict(state)}", "bold")
-    say(console, f"{'What mended it' if state.fixed else 'Remedy'}: {says.fault_mend(model, fault)}")
-    if says.fault_caution(model, fault):
-        say(console, f"Caution: {says.fault_caution(model, fault)}", "bold yellow")
+    say(console, f"\n{wording.verdict(state, language)}", "bold")
+    mend = wording.fault_mend(model, fault, language)
+    say(console, language(f"cli/isolate/{'mended' if state.fixed else 'remedy'}", mend=mend))
+    if caution := wording.fault_caution(model, fault):
+        say(console, language("cli/isolate/caution", caution=caution), "bold yellow")
 
 
-def _show_odds(console: Console, state: State) -> None:
+def _show_odds(console: Console, state: State, language: Language, most: int) -> None:
     from rich.table import Table
     from rich.text import Text
 
     from kb.base.text import percent
-    from kb.isolate import wording as says
+    from kb.isolate import wording
 
     full, empty = _bar_signs(console)
     table = Table.grid(padding=(0, 1))
+    table.add_column(justify="right", no_wrap=True)
     table.add_column(no_wrap=True)
     table.add_column(justify="right", no_wrap=True)
     table.add_column(overflow="fold")
-    shown = [one for one in state.likely[:_SHOWN] if one[1] >= 0.01]
-    for fault, p in shown:
+    shown = [one for one in state.likely[:most] if one[1] >= 0.01]
+    for number, (fault, p) in enumerate(shown, 1):
         filled = round(p * _BAR)
         bar = Text(full * filled, "green").append(empty * (_BAR - filled), "dim")
-        table.add_row(bar, percent(p), Text(says.fault_says(state.model, fault)))
+        said = wording.fault_says(state.model, fault, language)
+        table.add_row(str(number), bar, percent(p), Text(said))
     rest = len(state.likely) - len(shown)
     if rest:
-        left = 1.0 - sum(p for _, p in shown)
-        table.add_row("", percent(max(left, 0.0)), Text(f"all {rest} others together", "dim"))
+        left = max(1.0 - sum(p for _, p in shown), 0.0)
+        table.add_row("", "", percent(left), Text(language("cli/isolate/others", count=rest), "dim"))
     console.print(table)
 
 
-def _show_test(console: Console, model: Model, found: NextTest) -> None:
-    from kb.isolate import wording as says
+def _show_test(console: Console, found: NextTest, language: Language) -> None:
+    from kb.isolate import wording
 
     test = found.test
-    say(console, f"\nNext: {test.asks}", "bold")
-    say(console, f"({test.id}, {says.minutes(test.minutes)})", "dim")
-    say(console, test.how)
+    minutes = wording.minutes(test.minutes, language)
+    asks = language("cli/isolate/next", asks=test.asks, test=test.id, minutes=minutes)
+    say(console, f"\n{asks}", "bold")
+    say(console, wording.how(test, language))
     if test.caution:
-        say(console, f"Caution: {test.caution}", "bold yellow")
+        say(console, language("cli/isolate/caution", caution=test.caution), "bold yellow")
     for number, (answer, looks) in enumerate(test.answers.items(), 1):
         say(console, f" {number}  {looks} ({answer})")
-    say(console, f"Why: {says.why(model, found)}.", "dim")
 
 
-def show_list(console: Console, model: Model) -> None:
+def show_list(console: Console, model: Model, language: Language = ENGLISH) -> None:
     """Names of complaints, faults by side, tests and tools."""
     from kb.isolate import Side
 
-    say(console, "Complaints", "bold")
+    say(console, language("cli/isolate/complaints"), "bold")
     _pairs_shown(console, [(one.id, one.says) for one in model.complaints.values()])
     for side in Side:
         faults = [(one.id, one.says) for one in model.faults.values() if one.side is side]
         if faults:
-            say(console, f"\nFaults: {side.label}", "bold")
+            say(console, f"\n{language('cli/isolate/faults', side=side)}", "bold")
             _pairs_shown(console, faults)
-    say(console, "\nTests (minutes)", "bold")
+    say(console, f"\n{language('cli/isolate/tests')}", "bold")
     _pairs_shown(console, [(f"{one.id} ({one.minutes:g})", one.asks) for one in model.tests.values()])
-    say(console, "\nTools", "bold")
+    say(console, f"\n{language('cli/isolate/tools')}", "bold")
     _pairs_shown(console, [*model.tools.items()])
 
 

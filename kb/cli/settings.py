@@ -7,6 +7,7 @@ from dataclasses import replace
 import click
 
 from kb.base.errors import BadInput
+from kb.base.messages import LANGUAGES
 from kb.cli.common import Session, choice, command_options, text
 from kb.domain.words import DriverInput
 from kb.settings import Settings, Units
@@ -21,6 +22,7 @@ from kb.settings import Settings, Units
 @click.option("--inputs", metavar="LIST", help=f"Its inputs, with commas: {','.join(DriverInput)}")
 @click.option("--units", type=choice(Units), help="How lengths are said.")
 @click.option("--initials", metavar="XY", help="Who records.")
+@click.option("--language", type=click.Choice(LANGUAGES), help="The language of answers.")
 @command_options
 def settings_command(
     session: Session,
@@ -30,8 +32,9 @@ def settings_command(
     inputs: str | None,
     units: str | None,
     initials: str | None,
+    language: str | None,
 ) -> int:
-    """Show or change the usual driver, units and initials.
+    """Show or change the usual driver, units, initials and language.
 
     Current and voltage are those on the driver's plate: 'jackfield loop' judges the loop by them.
 
@@ -56,7 +59,9 @@ def settings_command(
             settings = replace(settings, inputs=read_inputs(inputs))
         if units is not None:
             settings = replace(settings, units=Units(units))
-        return settings if initials is None else replace(settings, initials=initials)
+        if initials is not None:
+            settings = replace(settings, initials=initials)
+        return settings if language is None else replace(settings, language=language)
 
     settings = changed(session.settings)
     if settings != session.settings:
@@ -68,6 +73,7 @@ def settings_command(
         "inputs": [one.value for one in settings.inputs],
         "units": settings.units.value,
         "initials": settings.initials,
+        "language": settings.language,
     }
     if session.as_json:
         session.json(shown)
@@ -79,6 +85,7 @@ def settings_command(
             "inputs": ", ".join(one.value for one in settings.inputs),
             "units": settings.units.value,
             "initials": settings.initials or "-",
+            "language": settings.language,
         }
         for key, said in lines.items():
             session.console.print(text(f"{key:9} {said}"))

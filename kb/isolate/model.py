@@ -65,8 +65,8 @@ class Test:
     """One thing to do and look or listen for.
 
     ``answers``: word -> what it looks like. ``minutes``: of work, for somebody who stands there.
-    ``healthy``: the answer of a sound chain, where there is one that stays true after another fault is
-    mended. ``ends``: answers which tell that the complaint is gone with what was done.
+    ``healthy``: the answer of a sound chain, if one stays true after another fault is mended. ``ends``:
+    answers that show the complaint gone. ``loud``: it can suddenly be loud in a telecoil.
     """
 
     __test__ = False  # pytest: this is no test case
@@ -81,6 +81,7 @@ class Test:
     healthy: str = ""
     caution: str = ""
     ends: tuple[str, ...] = ()
+    loud: bool = False
     rows: Mapping[tuple[str, str], tuple[float, ...]] = field(default_factory=dict, repr=False)
     """(complaint, fault) -> chance of each answer, in the order of ``answers``."""
 

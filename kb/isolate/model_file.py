@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final, Protocol, TypeVar
 
 from kb.base.errors import BadInput
+from kb.base.messages import LANGUAGES
 from kb.base.validation import Fields, keyed, listed, number, sentence, truth
 from kb.domain.words import Outcome, Speakers
 from kb.isolate.model import FLOOR, SOMETHING_ELSE, Complaint, Fault, Model, Side, Test
@@ -31,18 +32,23 @@ N = TypeVar("N", bound=_Named)
 Row = tuple[float, ...]
 
 
-def model_from(data: object) -> Model:
-    """The model that the parsed ``data/faults.toml`` describes.
+def model_from(data: object, language: str = LANGUAGES[0]) -> Model:
+    """The model that the parsed ``data/faults.toml`` describes, with its texts in one of ``LANGUAGES``.
+
+    An entry has its English texts as fields and each translation as a table with those fields
+    (``es = {says = "..."}``); a text without a translation stays English.
 
     Raises BadInput naming entry and field: a chance out of range or a row that does not sum to 1, a test
     without likelihoods for some fault, minutes that are not above 0, an id twice or unknown, no source.
     """
     fields = Fields(data, "faults", "an object with complaint, tool, fault and test")
     no_tools: dict[str, _Tool] = {}
-    tools = fields.take("tool", _by_id("tool", _tool), no_tools)
-    complaints = fields.need("complaint", _by_id("complaint", _complaint), "a list of complaints")
-    faults = fields.need("fault", _by_id("fault", _fault_of(complaints)), "a list of faults")
-    tests = fields.need("test", _by_id("test", _test_of(complaints, faults, tools)), "a list of tests")
+    tools = fields.take("tool", _by_id("tool", _tool, language), no_tools)
+    complaints = fields.need("complaint", _by_id("complaint", _complaint, language), "a list of complaints")
+    faults = fields.need("fault", _by_id("fault", _fault_of(complaints), language), "a list of faults")
+    tests = fields.need(
+        "test", _by_id("test", _test_of(complaints, faults, tools), language), "a list of tests"
+    )
     fields.end()
     for complaint in complaints:
         if not any(complaint in fault.priors for fault in faults.values()):
@@ -55,8 +61,10 @@ def model_from(data: object) -> Model:
     return Model(complaints, faults, tests, {tool.id: tool.says for tool in tools.values()})
 
 
-def _by_id(kind: str, read: Callable[[Fields, str], N]) -> Callable[[object, str], dict[str, N]]:
-    """A reader of ``[[kind]]`` entries; messages name each by its id, by its number where it has none."""
+def _by_id(
+    kind: str, read: Callable[[Fields, str], N], language: str
+) -> Callable[[object, str], dict[str, N]]:
+    """A reader of ``[[kind]]`` entries; messages name each by its id, or by its number if it has no id."""
 
     def read_all(value: object, place: str) -> dict[str, N]:
         entries = listed(lambda one, _: one, ENTRIES)(value, place)
@@ -66,7 +74,7 @@ def _by_id(kind: str, read: Callable[[Fields, str], N]) -> Callable[[object, str
         for count, entry in enumerate(entries, 1):
             said = entry.get("id") if isinstance(entry, Mapping) else None
             name = f"{kind} {said[:60]}" if isinstance(said, str) else f"{kind} {count}"
-            fields = Fields(entry, name, "an object with id")
+            fields = Fields(_in_language(entry, name, language), name, "an object with id")
             one = read(fields, name)
             fields.end()
             if one.id in found or one.id == SOMETHING_ELSE:
@@ -75,6 +83,35 @@ def _by_id(kind: str, read: Callable[[Fields, str], N]) -> Callable[[object, str
         return found
 
     return read_all
+
+
+#: Fields of an entry that are texts for people.
+_TEXTS: Final = ("says", "mend", "caution", "asks", "how")
+
+
+def _in_language(entry: object, name: str, language: str) -> object:
+    """The entry with its texts in this language, and without its translations."""
+    if not isinstance(entry, Mapping):
+        return entry
+    own = {key: value for key, value in entry.items() if key not in LANGUAGES}
+    for code in LANGUAGES[1:]:
+        texts = _translation(entry[code], own, f"{name}, {code}") if code in entry else {}
+        if code == language:
+            own |= texts
+    return own
+
+
+def _translation(table: object, own: Mapping[str, object], place: str) -> dict[str, object]:
+    fields = Fields(table, place, "a table of texts")
+    texts: dict[str, object] = {key: fields.need(key, sentence) for key in _TEXTS if key in own}
+    answers = own.get("answers")
+    if isinstance(answers, Mapping):
+        read = keyed(known(answers, "an answer"), sentence, ANSWERS)
+        texts["answers"] = said = fields.need("answers", read)
+        if list(said) != list(answers):
+            raise BadInput(f"{place}, answers", ", ".join(said), ", ".join(map(str, answers)))
+    fields.end()
+    return texts
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,6 +210,7 @@ def _test_of(
             needs=fields.take("needs", _needs, ()),
             healthy=fields.take("healthy", known(answers, "an answer of this test"), ""),
             caution=fields.take("caution", sentence, ""),
+            loud=fields.take("loud", truth, False),
             ends=fields.take("ends", listed(known(answers, "an answer of this test"), len(answers)), ()),
         )
         read_given = _given_of(complaints, faults, len(answers))

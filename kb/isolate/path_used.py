@@ -51,11 +51,6 @@ class PathUsed:
     items: tuple[str, ...] = ()
     input: DriverInput | None = None
 
-    def __str__(self) -> str:
-        """``optical digital, DAC, into line-3.5``: what is known of it, for people."""
-        said = [*([self.signal.label] if self.signal else []), *self.items]
-        return ", ".join([*said, *([f"into {self.input.label}"] if self.input else [])]) or "not known"
-
     def share(self, needs: tuple[str, ...]) -> float:
         """How sure is it that something with these needs (one of the alternatives) can be on this path?
 

@@ -5,25 +5,22 @@ from __future__ import annotations
 from typing import Any, Final
 
 from kb.base.text import percent
+from kb.catalogue import item_name
+from kb.domain.language import ENGLISH, Language
 from kb.domain.words import Outcome
 from kb.isolate.learning import Confirmed, confirmed_to
-from kb.isolate.model import SOMETHING_ELSE, Model, Side
-from kb.isolate.path_used import UNKNOWN_PATH
+from kb.isolate.model import SOMETHING_ELSE, Model, Side, Test
+from kb.isolate.path_used import UNKNOWN_PATH, PathUsed
 from kb.isolate.state import NextTest, State
 
 LEFT: Final = 0.05  #: a fault at this chance is named among what is left
 POINTS: Final = 0.5  #: an answer that brings a fault here points to it
-
-ELSE_SAYS = "something else: a fault that is not in the list, or two at once"
-ELSE_MEND = (
-    "Mend what is plainly wrong, then begin again; if nothing is, "
-    "prove the parts one by one with known good ones."
-)
+SHOWN: Final = 0.01  #: an answer below this chance is not mentioned
 
 
-def fault_says(model: Model, fault: str) -> str:
+def fault_says(model: Model, fault: str, language: Language = ENGLISH) -> str:
     """What is wrong, in a few words."""
-    return ELSE_SAYS if fault == SOMETHING_ELSE else model.faults[fault].says
+    return language("isolate/else/says") if fault == SOMETHING_ELSE else model.faults[fault].says
 
 
 def fault_side(model: Model, fault: str) -> Side:
@@ -31,9 +28,9 @@ def fault_side(model: Model, fault: str) -> Side:
     return Side.ELSEWHERE if fault == SOMETHING_ELSE else model.faults[fault].side
 
 
-def fault_mend(model: Model, fault: str) -> str:
+def fault_mend(model: Model, fault: str, language: Language = ENGLISH) -> str:
     """What mends it."""
-    return ELSE_MEND if fault == SOMETHING_ELSE else model.faults[fault].mend
+    return language("isolate/else/mend") if fault == SOMETHING_ELSE else model.faults[fault].mend
 
 
 def fault_caution(model: Model, fault: str) -> str:
@@ -41,77 +38,105 @@ def fault_caution(model: Model, fault: str) -> str:
     return "" if fault == SOMETHING_ELSE else model.faults[fault].caution
 
 
-def why(model: Model, found: NextTest) -> str:
+def path_text(path: PathUsed, language: Language = ENGLISH) -> str:
+    """``optical digital, DAC, into optical input``: what is known of the path."""
+    said = [language.word(path.signal)] if path.signal else []
+    said += [item_name(item, language) for item in path.items]
+    if path.input:
+        said.append(language("isolate/path/into", input=path.input))
+    return ", ".join(said) or language("isolate/path/not-known")
+
+
+def how(test: Test, language: Language = ENGLISH) -> str:
+    """What to do for a test; the driver's level goes down first if the test can be loud in a telecoil."""
+    return f"{language('isolate/level-down')} {test.how}" if test.loud else test.how
+
+
+def why(model: Model, found: NextTest, language: Language = ENGLISH) -> str:
     """Why this test comes next: what each likely answer would settle, and what it would leave open."""
-    shown = [outlook for outlook in found.outlooks if outlook.p >= 0.01]
-    told = [
-        f"{one.answer} ({percent(one.p)}) would point to: "
-        f"{fault_says(model, one.fault)} ({percent(one.p_fault)})"
+    shown = [outlook for outlook in found.outlooks if outlook.p >= SHOWN]
+    said = [language("isolate/why/most", minutes=minutes(found.minutes, language))]
+    said += [
+        language(
+            "isolate/why/points",
+            answer=one.answer,
+            p=percent(one.p),
+            fault=fault_says(model, one.fault, language),
+            p_fault=percent(one.p_fault),
+        )
         for one in shown
         if one.p_fault >= POINTS
     ]
-    left = [f"{one.answer} ({percent(one.p)})" for one in shown if one.p_fault < POINTS]
+    left = [
+        language("isolate/why/answer", answer=one.answer, p=percent(one.p))
+        for one in shown
+        if one.p_fault < POINTS
+    ]
     if left:
-        told.append(f"{' or '.join(left)} would shorten the list")
-    return f"it tells most for its {minutes(found.minutes)}. {_capital('; '.join(told))}"
+        said.append(language("isolate/why/shortens", answers=language("isolate/or").join(left)))
+    return " ".join(said)
 
 
-def verdict(state: State) -> str:
-    """One sentence on where things stand."""
+def verdict(state: State, language: Language = ENGLISH) -> str:
+    """The likeliest fault so far or at the end, in one or two sentences."""
     fault, p = state.likely[0]
+    head, named = "so-far", fault
     if state.fixed:
-        return f"Good now. It was: {fault_says(state.model, state.fixed)}."
-    if state.settled:
-        good = "Good now. " if state.gone else ""
-        return f"{good}{percent(p)} sure: {fault_says(state.model, fault)}."
-    if state.done:
-        rest = [fault_says(state.model, one) for one, chance in state.likely[1:3] if chance >= LEFT]
-        left = f" Then: {'; '.join(rest)}." if rest else ""
-        head = "Good now" if state.gone else "No test left that tells more"
-        return f"{head}. Likeliest, {percent(p)}: {fault_says(state.model, fault)}.{left}"
-    return f"Likeliest so far, {percent(p)}: {fault_says(state.model, fault)}."
+        head, named = "fixed", state.fixed
+    elif state.settled:
+        head = "settled-good" if state.gone else "settled"
+    elif state.done:
+        head = "good" if state.gone else "no-test"
+    said = language(f"isolate/verdict/{head}", p=percent(p), fault=fault_says(state.model, named, language))
+    rest = [
+        fault_says(state.model, one, language)
+        for one, chance in state.likely[1:3]
+        if chance >= LEFT and head in ("good", "no-test")
+    ]
+    return f"{said} {language('isolate/verdict/then', faults='; '.join(rest))}" if rest else said
 
 
-def contradiction(state: State) -> str:
-    """What to think of answers that no single fault explains; empty where one does."""
+def contradiction(state: State, language: Language = ENGLISH) -> str:
+    """What to think of answers that no single fault explains; empty if one does."""
     found = state.contradiction
     if found is None:
         return ""
     test, answer = found.odd
-    said = f"No single fault explains all answers; {answer} to {test} fits worst. Do that test again"
     if found.pair is None:
-        return f"{said}."
+        return language("isolate/contradiction", answer=answer, test=test)
     one, two = found.pair
-    return f"{said}, or think of two faults at once: {one} and {two}."
+    return language("isolate/contradiction/pair", answer=answer, test=test, one=one, two=two)
 
 
-def ask(state: State) -> str:
-    """What would narrow the list without any test; empty where it is known."""
-    if state.path.signal is None:
-        return "Which signal carries the sound (optical, coaxial, analog-line, headphone, arc ...)?"
-    return ""
+def ask(state: State, language: Language = ENGLISH) -> str:
+    """What would narrow the list without any test; empty if it is known."""
+    return language("isolate/ask/signal") if state.path.signal is None else ""
 
 
-def finding_note(state: State) -> str:
+def finding_note(state: State, language: Language = ENGLISH) -> str:
     """The result as a note for the visit: complaint, fault, how sure, on what answers, what mends it."""
-    fault, p = state.head, state.odds[state.head]
-    model = state.model
-    told = ", ".join(f"{test}: {answer}" for test, answer in state.answers) or "no test done"
-    before = f" After mending {', '.join(state.mended_faults)}." if state.mended_faults else ""
-    sure = "mended, and good now" if state.fixed else percent(p)
-    return (
-        f"{_capital(model.complaints[state.complaint].says)}: {fault_says(model, fault)} "
-        f"({fault}, {sure}).{before} Tests: {told}. Remedy: {fault_mend(model, fault)}"
+    fault, model = state.head, state.model
+    before = ", ".join(state.mended_faults)
+    tests = ", ".join(f"{test}: {answer}" for test, answer in state.answers)
+    return language(
+        "isolate/note",
+        complaint=capital(model.complaints[state.complaint].says),
+        fault=fault_says(model, fault, language),
+        name=fault,
+        sure=language("isolate/note/fixed") if state.fixed else percent(state.odds[fault]),
+        before=language("isolate/note/before", faults=before) if before else "",
+        tests=tests or language("isolate/note/no-test"),
+        mend=fault_mend(model, fault, language),
     )
 
 
-def finding_of(state: State) -> dict[str, Any]:
+def finding_of(state: State, language: Language = ENGLISH) -> dict[str, Any]:
     """The result as plain values for the store.
 
     Keys: ``complaint``, ``outcome`` and ``speakers`` (words of a finding, or null), ``fault``, ``side``,
     ``p``, ``settled``, ``fixed``, ``tests`` [{test, answer}], ``mended``, ``note``; ``jack``: what all this
     says of the jack in use (``outcome`` and ``speakers``, or null); and ``case``: what ``confirmed_from``
-    reads, to be kept as confirmed where mending has ended the complaint (``fixed``).
+    reads, to be kept as confirmed if mending has ended the complaint (``fixed``).
     """
     fault = state.head
     complaint = state.model.complaints[state.complaint]
@@ -128,7 +153,7 @@ def finding_of(state: State) -> dict[str, Any]:
         "fixed": bool(state.fixed),
         "tests": [{"test": test, "answer": answer} for test, answer in state.answers],
         "mended": [*state.mended_faults],
-        "note": finding_note(state),
+        "note": finding_note(state, language),
         "jack": _of_the_jack(state),
         "case": confirmed_to(Confirmed(complaint.id, fault, path)),
     }
@@ -148,16 +173,15 @@ def _of_the_jack(state: State) -> dict[str, str | None]:
     return {"outcome": outcome, "speakers": speakers}
 
 
-def minutes(count: float) -> str:
+def minutes(count: float, language: Language = ENGLISH) -> str:
     """Minutes for people.
 
     >>> minutes(0.5), minutes(1), minutes(2.5)
     ('half a minute', '1 minute', '2.5 minutes')
     """
-    if count == 0.5:
-        return "half a minute"
-    return "1 minute" if count == 1 else f"{count:g} minutes"
+    return language("isolate/minutes/half") if count == 0.5 else language("isolate/minutes", count=count)
 
 
-def _capital(text: str) -> str:
+def capital(text: str) -> str:
+    """The text with a capital at its beginning."""
     return text[:1].upper() + text[1:]

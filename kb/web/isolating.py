@@ -60,7 +60,7 @@ def isolate() -> AnyResponse:
             inputs=list(DriverInput),
             path=path,
             since=since,
-            said=path_used_from(path, "path") if path else None,
+            said=says.path_text(path_used_from(path, "path")) if path else "",
             about=about,
         )
     state = state_from(model, _data(given), "answers")
@@ -72,6 +72,7 @@ def isolate() -> AnyResponse:
         complaint=model.complaints[state.complaint].says,
         found=(found := state.next_test),
         why=says.why(model, found) if found else "",
+        how=says.how(found.test) if found else "",
         answers=[(test, model.tests[test], said) for test, said in state.answers],
         odds=[(says.fault_says(model, one), p) for one, p in state.likely[:_SHOWN] if p >= 0.01],
         verdict=says.verdict(state),
@@ -124,7 +125,9 @@ def turns() -> AnyResponse:
     try:
         body = _made.pop(key, None)
         if body is None:
-            body = gzip.compress(json.dumps(turns_of(_model(), path) | {"path": str(path)}).encode(), mtime=0)
+            body = gzip.compress(
+                json.dumps(turns_of(_model(), path) | {"path": says.path_text(path)}).encode(), mtime=0
+            )
         _made[key] = body
         while len(_made) > _KEPT:
             _made.popitem(last=False)

@@ -47,7 +47,7 @@ def turns(model: Model, path: PathUsed) -> dict[str, Any]:
 def _test(test: Any) -> dict[str, Any]:
     return {
         "asks": test.asks,
-        "how": test.how,
+        "how": says.how(test),
         "caution": test.caution,
         "minutes": says.minutes(test.minutes),
         "answers": dict(test.answers),

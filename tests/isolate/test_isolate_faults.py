@@ -171,7 +171,7 @@ def test_every_number_that_can_hurt_carries_its_caution():
     assert "Never open a set" in MODEL.faults["speakers-broken"].caution
     assert "protective earth" in MODEL.faults["ground-loop"].caution
     for fault in ("wire-broken", "wire-shorted"):  # the same screw may have met the mains
-        assert MODEL.faults[fault].mend.startswith("Driver off.")
+        assert MODEL.faults[fault].mend.startswith("Switch the driver off")
         assert "mains cable" in MODEL.faults[fault].caution
     assert "live chassis" in MODEL.tests["antenna-out"].caution
     for test in MODEL.tests.values():

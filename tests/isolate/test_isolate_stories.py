@@ -9,6 +9,7 @@ from __future__ import annotations
 import pytest
 from isolate_trial import Choice, greedy, in_order, shuffled
 
+from kb.base.messages import template
 from kb.book.faults import load_model
 from kb.isolate import State
 from kb.isolate import wording as says
@@ -50,8 +51,9 @@ def test_the_guide_ends_at_what_is_wrong_or_says_what_is_left(story: Story):
     said = says.verdict(told.state)
     assert MODEL.faults[story.fault].says in said
     if not (told.state.settled or told.state.gone):
-        assert said.startswith("No test left that tells more. Likeliest, ")
-        assert " Then: " in said or told.state.likely[1][1] < 0.1
+        assert said.startswith(template("isolate/verdict/no-test").partition("{")[0])
+        then = template("isolate/verdict/then").partition("{")[0]
+        assert then in said or told.state.likely[1][1] < 0.1
 
 
 def rivals(story: Story) -> dict[str, Choice]:
@@ -98,7 +100,7 @@ def test_once_it_is_good_nothing_more_is_asked():
     assert state.gone
     assert not state.settled
     assert state.next_test is None
-    assert says.verdict(state).startswith("Good now. Likeliest, ")
+    assert says.verdict(state).startswith(template("isolate/verdict/good").partition("{")[0])
     assert not begin(STORIES[0], MODEL).answer("player-into-line", "good").gone  # that is the phone's sound
 
 

@@ -62,6 +62,7 @@ def test_the_file_is_plain_toml_for_this_user_alone(tmp_path: Path) -> None:
         "inputs": ["optical"],
         "units": "feet",
         "initials": "RT",
+        "language": "en",
     }
     assert path.stat().st_mode & 0o777 == 0o600
     assert [one.name for one in home.iterdir()] == [FILE]
