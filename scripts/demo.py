@@ -1,10 +1,10 @@
-"""What does Jackfield do? The main job on the demo book, in a folder of its own.
+"""Show the main job on the demo book, in a folder of its own.
 
     python3 scripts/demo.py          the commands of a usual visit
     python3 scripts/demo.py --web    the same book on the phone page, on this machine only
 
-Makes an environment beside the project, loads an invented region's findings into ``demo-book`` and runs the
-commands of a usual visit. Safe to run twice: the second time only shows.
+Makes an environment in the project's folder, loads an invented region's findings into ``demo-book`` and runs
+the commands of a usual visit. Safe to run twice: the second time only shows.
 """
 
 from __future__ import annotations
@@ -20,17 +20,22 @@ BOOK = ROOT / "demo-book"
 VISITS = ROOT / "data" / "demo" / "visits.jsonl"
 
 STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
-    ("A model number read by torch light: has anybody met it?", ("find", "nv40", "210")),
+    ("A model number read by torch light: has anybody met this set?", ("find", "nv40", "210")),
     ("Its panel, and how it was connected before.", ("show", "Norwell", "NV40-210")),
     (
-        "How to connect it to a driver with a 3.5 mm line input: by a converter.",
+        "How to connect it to a driver with a 3.5 mm line input: with a converter.",
         ("path", "Norwell", "NV40-210"),
     ),
     (
         "A set that goes silent when the headphone jack is used: no path while others listen.",
         ("path", "Kestering", "KTG24.2/W"),
     ),
-    ("The same set where nobody else listens.", ("path", "Kestering", "KTG24.2/W", "--speakers-free")),
+    ("The same set when nobody else listens.", ("path", "Kestering", "KTG24.2/W", "--speakers-free")),
+)
+#: What to type so that the commands of the README work, on Linux and macOS, and on Windows.
+HINTS = (
+    ("source .venv/bin/activate", "export JACKFIELD_HOME=$PWD/demo-book"),
+    (r".venv\Scripts\activate", r"set JACKFIELD_HOME=%CD%\demo-book"),
 )
 
 
@@ -51,7 +56,7 @@ def main() -> int:
         [str(command), "record", "--file", str(VISITS)], env=env, stdout=subprocess.DEVNULL
     )
     if loaded.returncode:
-        leave("The demo book could not be loaded; the message stands above.")
+        leave("The demo book could not be loaded; the message is above.")
     if web:
         print("Open the link below in a browser of this machine.\n", flush=True)
         return run("serve")
@@ -59,13 +64,15 @@ def main() -> int:
         print(f"\n\n# {about}\n$ jackfield {shlex.join(words)}\n", flush=True)
         if run(*words) > 1:  # 1 is a true answer of "no"
             return 1
-    shown = command.relative_to(ROOT)
+    print("\n\nNow try it yourself. Tell this terminal to use Jackfield and the demo book:\n")
+    for line in HINTS[os.name == "nt"]:
+        print(f"  {line}")
     print(
-        f"\n\nNow try it yourself (the demo book is in {BOOK.name}):\n"
-        f"  {shown} --home {BOOK.name} find nv4?-21\n"
-        f"  {shown} --home {BOOK.name} record            (asks; saves only when confirmed)\n"
-        f"  {shown} --help\n"
-        f"Without --home the book is your own, empty at first."
+        "\nThen type, for example:\n\n"
+        '  jackfield find "nv4?-21"\n'
+        "  jackfield record            (asks; saves only what you confirm)\n"
+        "  jackfield guide             (the longer pages)\n\n"
+        "Without JACKFIELD_HOME the book is your own, empty at first."
     )
     return 0
 

@@ -1,13 +1,14 @@
-"""What does the tool look like? The pictures of the README, made from its real output on the demo book.
+"""Make the pictures of the README from the tool's real output on the demo book.
 
     python3 scripts/pictures.py
 
-Needs the demo book that scripts/demo.py loads; the picture of the sheet needs Chromium and
-pdftoppm (poppler), and stays as it is where they are missing.
+Needs the demo book that scripts/demo.py loads. The pictures of the sheet and of the phone page need Chromium,
+and that of the sheet also pdftoppm (poppler); without these programs they stay as they are.
 """
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import subprocess
@@ -20,6 +21,7 @@ from environment import ROOT, ready
 PICTURES = ROOT / "data" / "pictures"
 #: Name of the picture -> the command that it shows.
 SHOWN = {"path": ["path", "Norwell", "NV40-210"]}
+UNTIL = "\x1b[1mMind"  #: the heading before which such a picture ends
 #: Name of the picture -> the command that writes it as SVG, at the option that names the file.
 DRAWN = {
     "connection": ["path", "Norwell", "NV40-210", "--svg"],
@@ -65,7 +67,7 @@ def main() -> int:
         )
         console = Console(record=True, width=80, file=open(os.devnull, "w"), color_system="truecolor")  # noqa: SIM115
         console.print(Text(f"$ jackfield {' '.join(words)}\n", style="bold"))
-        console.print(Text.from_ansi(done.stdout))
+        console.print(Text.from_ansi(done.stdout.partition("\n\n" + UNTIL)[0]))
         title = f"jackfield {' '.join(words)}"
         frame = _FRAME.replace("{title}", title)  # the words above: no markup, no braces
         picture = console.export_svg(code_format=frame, unique_id=name)
@@ -76,7 +78,38 @@ def main() -> int:
         subprocess.run(
             [sys.executable, "-m", "kb.cli.main", *words, str(PICTURES / f"{name}.svg")], env=env, check=True
         )
-    return sheet(env)
+    return sheet(env) or phone(env)
+
+
+def phone(env: dict[str, str]) -> int:
+    """The page of a set as a phone shows it, cut at the height of a screen."""
+    chromium = next((found for name in ("chromium", "google-chrome") if (found := shutil.which(name))), None)
+    if not chromium:
+        print("phone.png: no Chromium here, the picture stays as it is")
+        return 0
+    from playwright.sync_api import sync_playwright
+
+    command = [sys.executable, "-m", "kb.cli.main", "serve", "--json", "--port", "0"]
+    with subprocess.Popen(command, env=env, stdout=subprocess.PIPE, encoding="utf-8") as server:
+        try:
+            assert server.stdout is not None
+            told = json.loads(server.stdout.readline())
+            with sync_playwright() as playing:
+                browser = playing.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+                size = {"width": 390, "height": 844}
+                page = browser.new_page(viewport=size, device_scale_factor=1.5)  # type: ignore[arg-type]
+                page.goto(told["pair"])
+                page.click("button[type=submit]")
+                page.goto(f"{told['url'].rstrip('/')}/set?make=Norwell&model=NV40-210")
+                page.screenshot(path=str(PICTURES / "phone.png"))
+                browser.close()
+        finally:
+            server.terminate()
+    if (bytes_ := (PICTURES / "phone.png").stat().st_size) > MOST_BYTES:
+        print(f"phone.png: {bytes_} bytes, more than {MOST_BYTES}")
+        return 1
+    print(f"{PICTURES.name}/phone.png")
+    return 0
 
 
 def sheet(env: dict[str, str]) -> int:

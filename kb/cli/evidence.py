@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb.cli.common import Session, command_options, text
+from kb.cli.tables import fitted
 from kb.domain.visit import Source, read_year
 from kb.domain.words import Display, Form, Kind, Speakers
 
@@ -125,7 +126,7 @@ def render_evidence(expectation: Expectation, console: Console) -> None:
         table.add_row(text(percent(one.p)), text(expected_text(one)))
     rest = sum(one.p for one in expectation.shapes[_PANELS:]) + expectation.other
     table.add_row(text(percent(rest), "dim"), text("something else", "dim"))
-    console.print(table)
+    console.print(fitted(table, console))
     console.print()
     console.print(text("Its outputs, where it has them", "bold"))
     table = Table.grid(padding=(0, 2))
@@ -145,7 +146,7 @@ def render_evidence(expectation: Expectation, console: Console) -> None:
         name = f"  {_label(output)}"
         cells = (name, percent(there), sure, percent(stay), str(works.findings) if works.findings else "-")
         table.add_row(*(text(cell) for cell in cells))
-    console.print(table)
+    console.print(fitted(table, console))
     console.print()
     console.print(text("From", "bold"))
     table = Table.grid(padding=(0, 2))
@@ -162,7 +163,7 @@ def render_evidence(expectation: Expectation, console: Console) -> None:
         text(""),
         text(percent(expectation.prior_share)),
     )
-    console.print(table)
+    console.print(fitted(table, console))
 
 
 #: What these carry goes without saying.

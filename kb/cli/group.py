@@ -17,11 +17,19 @@ class LazyGroup(click.Group):
     A module without a dot lies in ``kb.cli``.
 
     A command ``x`` is the function ``x_command`` of its module. The order of ``table`` is that of the help.
+    ``pages`` names the page of the guide that the help of a command points to.
     """
 
-    def __init__(self, *args: Any, table: Mapping[str, tuple[str, str]], **attrs: Any) -> None:
+    def __init__(
+        self,
+        *args: Any,
+        table: Mapping[str, tuple[str, str]],
+        pages: Mapping[str, str] | None = None,
+        **attrs: Any,
+    ) -> None:
         super().__init__(*args, **attrs)
         self.table = table
+        self.pages = pages or {}
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(self.table)
@@ -31,7 +39,12 @@ class LazyGroup(click.Group):
             return None
         name = self.table[cmd_name][0]
         module = importlib.import_module(name if "." in name else f"kb.cli.{name}")
-        return cast(click.Command, getattr(module, f"{cmd_name}_command"))
+        command = cast(click.Command, getattr(module, f"{cmd_name}_command"))
+        if cmd_name in self.pages:
+            said = f"More: jackfield guide {self.pages[cmd_name]}"
+            if not (command.epilog or "").endswith(said):
+                command.epilog = f"{command.epilog}\n\n{said}" if command.epilog else said
+        return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):

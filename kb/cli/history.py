@@ -10,6 +10,7 @@ from rich.table import Table
 
 from kb.base.errors import NotFound
 from kb.cli.common import Session, command_options, text
+from kb.cli.tables import fitted
 from kb.domain.visit import set_key, visit_to
 
 if TYPE_CHECKING:
@@ -83,7 +84,7 @@ def history_command(session: Session, make: str, model: str) -> int:
             jacks,
             text(f"{visit.source.make} {visit.source.model}: {_said(one, brief)}"),
         )
-    session.console.print(table)
+    session.console.print(fitted(table, session.console))
     for merge in merges:
         undone = "" if merge.stands else " (undone)"
         session.console.print(text(f"{brief[merge.id]}  merge: {merge.spelling} is {merge.same_as}{undone}"))

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
+from kb.cli.tables import fitted
 from kb.loop.input_level import show_level
 from kb.loop.plan import Answer, items
 from kb.loop.routes import METRE
@@ -33,7 +34,7 @@ def render_loop(answer: Answer, console: Console, *, feet: bool = False) -> None
     console.print()
     console.print(_facts(answer, say))
     console.print()
-    console.print(_field_table(answer, say))
+    console.print(fitted(_field_table(answer, say), console))
     console.print(
         Text(
             f"Most even at {say(answer.best.offset)} between loop and ear: "
@@ -41,7 +42,7 @@ def render_loop(answer: Answer, console: Console, *, feet: bool = False) -> None
         )
     )
     console.print()
-    console.print(_voltage_table(answer))
+    console.print(fitted(_voltage_table(answer), console))
     if answer.better:
         console.print(Text("Fits, least copper first: " + "; ".join(_choices(answer)) + "."))
     elif answer.ask.driver:

@@ -45,6 +45,35 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "doctor": ("doctor", "Check book and index, and mend the index."),
     "serve": ("kb.serve", "Give the book to a phone at the set, as a small web page."),
     "settings": ("settings", "Show or change the usual driver, units and initials."),
+    "guide": ("guide", "Read the longer pages: files, sharing, phones, measurements and more."),
+}
+
+#: The page of the guide that says more about each command; its help names it.
+PAGES: Final[dict[str, str]] = {
+    "find": "finding",
+    "show": "finding",
+    "path": "connecting",
+    "evidence": "packing",
+    "pack": "packing",
+    "sheet": "paper",
+    "tag": "paper",
+    "record": "recording",
+    "isolate": "faults",
+    "loop": "loop",
+    "readings": "loop",
+    "history": "recording",
+    "correct": "recording",
+    "withdraw": "recording",
+    "merge": "recording",
+    "undo": "recording",
+    "load": "files",
+    "dump": "files",
+    "share": "sharing",
+    "backup": "book",
+    "restore": "book",
+    "doctor": "book",
+    "serve": "phone",
+    "settings": "book",
 }
 
 
@@ -52,7 +81,9 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
 _RARELY: Final = 50_000
 
 
-@click.group(cls=LazyGroup, table=COMMANDS, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(
+    cls=LazyGroup, table=COMMANDS, pages=PAGES, context_settings={"help_option_names": ["-h", "--help"]}
+)
 @click.version_option(VERSION, prog_name="jackfield")
 @click.option("--home", metavar="DIR", help="Folder of the book (or JACKFIELD_HOME).")
 @click.option("--store", metavar="URL", help="SQLAlchemy URL of a shared book (or JACKFIELD_STORE).")
@@ -60,7 +91,10 @@ _RARELY: Final = 50_000
 @click.option("--debug", is_flag=True, help="Show the traceback of an error.")
 @click.pass_context
 def jackfield(ctx: click.Context, home: str | None, store: str | None, as_json: bool, debug: bool) -> None:
-    """How does a television's sound get out of it? An installer's field notes on jacks."""
+    """Connect televisions to hearing loops: find a set, see how it was connected, record what you found.
+
+    Longer pages: jackfield guide
+    """
     ctx.obj = {"home": home, "store": store, "as_json": as_json, "debug": debug}
 
 

@@ -107,6 +107,8 @@ def render_readings(judgement: Judgement, console: Console) -> None:
     from rich.table import Table
     from rich.text import Text
 
+    from kb.cli.tables import fitted
+
     if judgement.failed:
         word, style = "FALLS SHORT of the standard", "bold red"
     elif judgement.incomplete:
@@ -124,9 +126,9 @@ def render_readings(judgement: Judgement, console: Console) -> None:
         if not judgement.failed:
             console.print(Text("  What was measured lies within its limits; the rest is not proved."))
     _user(judgement, console)
-    console.print(_checks(judgement))
+    console.print(fitted(_checks(judgement), console))
     if judgement.compared:
-        console.print(_compared(judgement))
+        console.print(fitted(_compared(judgement), console))
     for head, found in (("What it points at", judgement.diagnosis), ("Next", judgement.advice)):
         lines = Table.grid(padding=(0, 1))
         for each in found:

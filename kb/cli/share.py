@@ -22,7 +22,7 @@ PARTS: Final[dict[str, tuple[str, str]]] = {
 }
 
 
-@click.group("share", cls=LazyGroup, table=PARTS)
+@click.group("share", cls=LazyGroup, table=PARTS, pages=dict.fromkeys(PARTS, "sharing"))
 def share_command() -> None:
     """Give findings to colleagues and take theirs. What is shared is about sets, not homes.
 

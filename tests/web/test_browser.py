@@ -122,6 +122,9 @@ PAGES = (
     "/isolate?complaint=no-sound&make=Norwell&model=NV40-210&fixed=output-off",
     "/waiting",
     "/phone",
+    "/guide",
+    "/guide/files",
+    "/guide/measurements",
     "/set?make=Nobody&model=X1",
 )
 
