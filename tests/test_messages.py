@@ -20,8 +20,8 @@ from kb.path import DacCode, QuestionCode, RuledOutCode
 KB = Path(__file__).resolve().parent.parent / "kb"
 ENGLISH = messages()
 OTHERS = [code for code in LANGUAGES if code != LANGUAGES[0]]
-#: Names of things: the English ones are in ``kb/domain/words.py`` and ``data/items.toml``.
-NAMES = ("word/", "item/")
+#: Names of words: the English ones are in ``kb/domain/words.py``.
+NAMES = ("word/",)
 AREAS = sorted({key.partition("/")[0] for code in LANGUAGES for key in messages(code)})
 #: Packages whose sentences are all in the catalogue.
 WITHOUT_SENTENCES = ("isolate", "path", "sheet")

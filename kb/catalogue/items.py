@@ -80,6 +80,8 @@ class Item:
     same_as: str = ""
     """The name of the same thing held the other way round."""
     source: Mapping[str, str] = field(default_factory=dict)
+    names: Mapping[str, str] = field(default_factory=dict)
+    """The family's names in other languages, by code."""
 
 
 class Input(NamedTuple):

@@ -17,7 +17,7 @@ def item_name(name: str, language: Language) -> str:
     known = catalogue().by_name.get(squeezed(name))
     if known is None:
         return visible(name)
-    key = f"item/{known.family or known.name}"
-    named = language(key, n=known.length_m) if language.has(key) else known.name
+    said = known.names.get(language.code, "")
+    named = said.replace("{n}", language.shown(known.length_m)) if said else known.name
     with_length = language.feet and "{n}" in known.family
     return f"{named} ({language.length(known.length_m)})" if with_length else named

@@ -39,7 +39,6 @@ def catalogue() -> Catalogue:
 def read_catalogue(*files: str | os.PathLike[str]) -> Catalogue:
     """The catalogue that these TOML files make together. Raises BadInput naming file and entry."""
     items: list[Item] = []
-    inputs: list[Input] = []
     reaches: list[Reach] = []
     numbers: list[Number] = []
     priors: list[tuple[Signal, Prior]] = []
@@ -48,7 +47,6 @@ def read_catalogue(*files: str | os.PathLike[str]) -> Catalogue:
         fields = Fields(tables_of(file, place), place, "tables")
         for made in _entries(fields, "item", _items):
             items += made
-        inputs += _entries(fields, "input", _input)
         reaches += _entries(fields, "reach", _reach)
         numbers += _entries(fields, "number", _number)
         priors += _entries(fields, "prior", _prior)
@@ -59,7 +57,9 @@ def read_catalogue(*files: str | os.PathLike[str]) -> Catalogue:
             raise BadInput(f"item {item.name!r}, same_as", item.same_as, "the name of another item")
     return Catalogue(
         items=tuple(items),
-        inputs=_unique(((one.input, one) for one in inputs), "input"),
+        inputs={
+            one: Input(one, one.socket, Part.SOCKET, frozenset(one.takes), one.mono) for one in DriverInput
+        },
         reaches=_unique(((one.signal, one) for one in reaches), "reach"),
         numbers=_unique(((one.name, one) for one in numbers), "number"),
         priors=_unique(priors, "prior"),
@@ -118,6 +118,7 @@ def _items(fields: Fields, place: str) -> list[Item]:
         steps=fields.take("steps", listed(StepCode.read, MOST, each="{place}"), ()),
         family=name,
         source=_sources(fields, told, place),
+        names=fields.take("names", _names, {}),
         counts_as_m=amount["counts_as_m"],
         delay_ms=amount["delay_ms"],
         loss_db=amount["loss_db"],
@@ -141,6 +142,11 @@ def _items(fields: Fields, place: str) -> list[Item]:
             )
         )
     return made
+
+
+def _names(value: object, place: str) -> dict[str, str]:
+    """Names in other languages by code; each has {n} exactly where the item's own has."""
+    return keyed(sentence, sentence, MOST)(value, place)
 
 
 _SOME: Final = "a list with one entry or more"
@@ -170,13 +176,6 @@ def _far(entry: object, place: str) -> Far:
     )
     fields.end()
     return far
-
-
-def _input(fields: Fields, _: str) -> Input:
-    fields.need("source", sentence)
-    return Input(
-        fields.need("input", DriverInput.read), *_socket(fields), mono=fields.take("mono", truth, False)
-    )
 
 
 def _reach(fields: Fields, place: str) -> Reach:

@@ -1,70 +1,13 @@
 """Define the words that the catalogue and the rules share.
 
-An end of an item is a connector (:class:`kb.domain.words.Form`), a plug or a socket, and what it carries:
-signal and level in one word, because a level belongs to a signal.
-
->>> Carried("line-mono").signal.value, Carried.MIC.digital
-('analog-line', False)
+An end of an item is a connector (:class:`kb.domain.words.Form`), a plug or a socket, and what it carries.
 """
 
 from __future__ import annotations
 
-from kb.domain.words import Signal, Word
+from kb.domain.words import Carried, Part, Word
 
-
-class Part(Word):
-    """Which half of a connector an end is; a plug goes into a socket."""
-
-    PLUG = "plug"
-    SOCKET = "socket"
-
-
-class Carried(Word):
-    """What goes through an end: the kind of signal at its level."""
-
-    LINE = "line", "stereo line level"
-    LINE_MONO = "line-mono", "mono line level"
-    HEADPHONE = "headphone", "stereo headphone level"
-    MIC = "mic", "mono microphone level"
-    SPEAKER = "speaker-level", "loudspeaker power"
-    OPTICAL = "optical", "optical digital"
-    COAXIAL = "coaxial", "coaxial digital"
-    ARC = "arc", "HDMI ARC"
-    EARC = "earc", "HDMI eARC"
-    WIRELESS = "wireless"
-    ACOUSTIC = "acoustic", "sound in the air"
-
-    @property
-    def digital(self) -> bool:
-        """Numbers in a cable or fibre, that only a DAC turns into sound for a line input."""
-        return self in _DIGITAL
-
-    @property
-    def analog(self) -> bool:
-        """A voltage that an amplifier's input can take at some level."""
-        return self in _ANALOG
-
-    @property
-    def signal(self) -> Signal:
-        """The kind of signal, without its level."""
-        return _SIGNALS[self]
-
-
-_DIGITAL = frozenset({Carried.OPTICAL, Carried.COAXIAL, Carried.ARC, Carried.EARC})
-_ANALOG = frozenset({Carried.LINE, Carried.LINE_MONO, Carried.HEADPHONE, Carried.MIC})
-_SIGNALS = {
-    Carried.LINE: Signal.ANALOG_LINE,
-    Carried.LINE_MONO: Signal.ANALOG_LINE,
-    Carried.HEADPHONE: Signal.HEADPHONE,
-    Carried.MIC: Signal.ANALOG_LINE,
-    Carried.SPEAKER: Signal.SPEAKER_LEVEL,
-    Carried.OPTICAL: Signal.OPTICAL,
-    Carried.COAXIAL: Signal.COAXIAL,
-    Carried.ARC: Signal.ARC,
-    Carried.EARC: Signal.EARC,
-    Carried.WIRELESS: Signal.WIRELESS,
-    Carried.ACOUSTIC: Signal.ACOUSTIC,
-}
+__all__ = ["Carried", "CautionCode", "Part", "Role", "StepCode"]
 
 
 class Role(Word):

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from kb.cli.common import Session, command_options, text
 from kb.cli.tables import fitted
 from kb.domain.visit import Source, read_year
-from kb.domain.words import Display, Form, Kind, Speakers
+from kb.domain.words import Display, Kind, Speakers
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -166,14 +166,10 @@ def render_evidence(expectation: Expectation, console: Console) -> None:
     console.print(fitted(table, console))
 
 
-#: What these carry goes without saying.
-_TOLD_BY_FORM: Final = frozenset({Form.TOSLINK, Form.MINI_TOSLINK, Form.SPEAKER_TERMINALS, Form.BLUETOOTH})
-
-
 def _label(output: Output) -> str:
     """``optical (TOSLINK)``, ``HDMI ARC``, ``single RCA, coaxial digital``: nothing is said twice."""
     form, signal = output.form, output.signal
-    if form in _TOLD_BY_FORM:
+    if form.always:
         return form.label
     return signal.label if form.label in signal.label else f"{form.label}, {signal.label}"
 

@@ -9,7 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from kb.cli.common import text
-from kb.domain.words import Direction, Form
+from kb.domain.words import Direction
 from kb.sheet.layout import panel_rows
 
 if TYPE_CHECKING:
@@ -21,19 +21,6 @@ _WAY = {
     Direction.OUTPUT: ("▶ out", "bold green"),
     Direction.INPUT: ("◀ in", "dim"),
     Direction.UNCLEAR: ("? unclear", "yellow"),
-}
-#: How the socket looks: one hole or two, round or square.
-_SIGN = {
-    Form.RCA_PAIR: "◉◉",
-    Form.RCA_SINGLE: "◉",
-    Form.TOSLINK: "▣",
-    Form.MINI_TOSLINK: "◦",
-    Form.JACK_35: "○",
-    Form.JACK_635: "◯",
-    Form.HDMI: "▭",
-    Form.SCART: "▱",
-    Form.DIN_5: "◠",
-    Form.SPEAKER_TERMINALS: "‖",
 }
 
 
@@ -66,7 +53,7 @@ def panel_table(
         table.add_row(
             str(row.number),
             Text(word, style=style if row.sounds else "dim"),
-            _SIGN.get(row.form, "·"),
+            row.form.sign,
             mark,
             Text("; ".join([*row.facts, *_works(works[row.number - 1] if works else None)])),
         )

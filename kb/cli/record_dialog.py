@@ -17,7 +17,7 @@ from kb.cli.panel_view import inferred_lines, panel_table, source_title
 from kb.domain.panel import panel_of
 from kb.domain.shortform import FORMS, WORDS, fields, marked
 from kb.domain.visit import Visit, finding_from, read_year, visit_from
-from kb.domain.words import Direction, Form, Outcome, Speakers
+from kb.domain.words import Direction, Outcome, Signal, Speakers
 
 _HELP = """\
 Type a form, or a jack in short: FORM=MARK:WORD,WORD
@@ -134,10 +134,7 @@ def _whole(typed: str) -> dict[str, Any]:
     if finding.jack.direction is Direction.OUTPUT:
         data["outcome"] = _choose("  what came of it (Enter: not tried)", Outcome, Outcome.NOT_TRIED)
         data["speakers"] = _choose("  the set's speakers (on, mute, menu)", Speakers, Speakers.UNKNOWN)
-        if (
-            form in (Form.TOSLINK, Form.RCA_SINGLE, Form.MINI_TOSLINK)
-            and data["outcome"] != Outcome.NOT_TRIED
-        ):
+        if {Signal.OPTICAL, Signal.COAXIAL} & {*form.carries} and data["outcome"] != Outcome.NOT_TRIED:
             data["setting"] = _part("  menu setting that it needed (Enter for none)")
     return {key: value for key, value in data.items() if value != ""}
 

@@ -187,7 +187,7 @@ class Inputs:
     """The inputs of a driver, each once."""
 
     kind: ValueKind = OneOf(DriverInput)
-    most: int = len(DriverInput)
+    most: int = 100
     distinct: bool = True
     expected: str = f"a list of {', '.join(DriverInput)}"
 

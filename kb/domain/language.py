@@ -56,7 +56,7 @@ class Language:
     def word(self, word: Word) -> str:
         """What people call a word of the vocabulary."""
         key = f"word/{word_kind(type(word))}/{word.value}"
-        return self(key) if self.has(key) else word.label
+        return self(key) if self.has(key) else word.names.get(self.code, word.label)
 
     def length(self, metres: float) -> str:
         """A length in metres to 1 cm, or in feet and whole inches (an inch is 0.0254 m exactly)."""

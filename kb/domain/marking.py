@@ -90,7 +90,6 @@ _SPEAKER = frozenset(
 _FIXED = frozenset("FIXED FIX FIXE FIJA FIJO FEST".split())
 _VARIABLE = frozenset("VARIABLE VAR VARIABEL REGELBAR".split())
 
-_NO_SOUND_FORMS = frozenset({Form.D_SUB, Form.USB, Form.ANTENNA, Form.OTHER})
 _COLOURS: dict[Colour, tuple[Signal, str]] = {
     # CTA-863 as published on connector reference pages; red alone is right audio or Pr: it settles nothing.
     Colour.YELLOW: (Signal.NOT_AUDIO, "yellow: composite video"),
@@ -140,7 +139,7 @@ _Found = tuple[Direction, Signal | None, str] | None
 
 
 def _by_form_without_sound(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
-    if form in _NO_SOUND_FORMS:
+    if not form.carries:
         return Direction.UNCLEAR, Signal.NOT_AUDIO, f"{form.label}: gives no sound for a loop"
     return None
 
@@ -219,7 +218,7 @@ def _by_speaker_terminals(form: Form, words: frozenset[str], marking: str, colou
 
 def _by_headphone(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
     sign = any(c in marking for c in _HEADPHONE_SIGNS)
-    if not (sign or words & _HEADPHONE) or form in (Form.TOSLINK, Form.MINI_TOSLINK):
+    if not (sign or words & _HEADPHONE) or form.light:
         return None
     if "HP" in words and not sign and words & {"SORTIE", "SORTIES", "EXT", "EXTERIEUR"}:
         return Direction.UNCLEAR, None, "HP is a headphone, or in French a loudspeaker"
@@ -359,7 +358,7 @@ def _worn(words: frozenset[str], marking: str) -> bool:
 
 
 def _digital_signal(form: Form, words: frozenset[str]) -> Signal | None:
-    if form in (Form.TOSLINK, Form.MINI_TOSLINK):
+    if form.light:
         return Signal.OPTICAL
     if form is Form.RCA_SINGLE and words & _DIGITAL:
         return Signal.COAXIAL

@@ -21,25 +21,11 @@ from kb.domain.words import Direction, Form, Format, Level, Outcome, Signal, Spe
 
 #: Short names of jacks: what plugs in, and the signal where the short name tells it.
 FORMS: Final[Mapping[str, tuple[Form, Signal | None]]] = {
-    "opt": (Form.TOSLINK, Signal.OPTICAL),
-    "coax": (Form.RCA_SINGLE, Signal.COAXIAL),
-    "rca": (Form.RCA_PAIR, Signal.ANALOG_LINE),
-    "line": (Form.JACK_35, Signal.ANALOG_LINE),
-    "hp": (Form.JACK_35, Signal.HEADPHONE),
-    "hp6": (Form.JACK_635, Signal.HEADPHONE),
-    "minitos": (Form.MINI_TOSLINK, Signal.OPTICAL),
-    "arc": (Form.HDMI, Signal.ARC),
-    "earc": (Form.HDMI, Signal.EARC),
-    "scart": (Form.SCART, Signal.ANALOG_LINE),
-    "din": (Form.DIN_5, Signal.ANALOG_LINE),
-    "spk": (Form.SPEAKER_TERMINALS, Signal.SPEAKER_LEVEL),
-    "bt": (Form.BLUETOOTH, Signal.WIRELESS),
-    "hdmi": (Form.HDMI, None),
-    "video": (Form.RCA_SINGLE, Signal.NOT_AUDIO),
+    short.name: (form, short.signal) for form in Form for short in form.short
 }
 
 #: Short names that say what is printed: a headphone sign, ARC, eARC.
-_VOUCHED: Final = frozenset({"hp", "hp6", "arc", "earc"})
+_PRINTED: Final = frozenset(short.name for form in Form for short in form.short if short.printed)
 #: Signals that the short name settles, whatever the mark; the rest follow from form and mark.
 _OF_THE_FORM: Final = frozenset(
     {Signal.HEADPHONE, Signal.ARC, Signal.EARC, Signal.OPTICAL, Signal.COAXIAL, Signal.NOT_AUDIO}
@@ -110,7 +96,7 @@ def _fields(head: str, mark: str, words: Iterable[str], place: str) -> dict[str,
         said = f"{head}={mark}:{stated}"
         raise BadInput(place, said, f"no contradiction: {mark!r} says {reading.direction}, you say {stated}")
     inward = reading.direction is Direction.INPUT and signal not in (Signal.ARC, Signal.EARC)
-    if stated is None and head in _VOUCHED and not inward:
+    if stated is None and head in _PRINTED and not inward:
         data["direction"] = Direction.OUTPUT
     if signal in _OF_THE_FORM and stated is not Direction.INPUT and not inward:
         data["signal"] = signal
@@ -121,8 +107,8 @@ def _form(name: str, place: str) -> tuple[Form, Signal | None]:
     if name in FORMS:
         return FORMS[name]
     try:
-        return Form(name), None
-    except ValueError:
+        return Form.read(name, place), None
+    except BadInput:
         raise BadInput(place, name, f"one of {', '.join(FORMS)}, or a form written out") from None
 
 

@@ -298,13 +298,7 @@ def _signal_of(form: Form, mark: str, direction: Direction) -> Signal | None:
     """The signal of an output that somebody vouches for, where form and mark leave no other."""
     if direction is not Direction.OUTPUT or marking.says_digital(mark):
         return None
-    return {
-        Form.RCA_PAIR: Signal.ANALOG_LINE,
-        Form.DIN_5: Signal.ANALOG_LINE,
-        Form.SCART: Signal.ANALOG_LINE,
-        Form.SPEAKER_TERMINALS: Signal.SPEAKER_LEVEL,
-        Form.BLUETOOTH: Signal.WIRELESS,
-    }.get(form)
+    return None if form.light else form.gives
 
 
 def _refuse_future(found: dict[str, Any]) -> None:

@@ -7,43 +7,74 @@ Values are the kebab-case words of files and JSON; ``label`` is what a person re
 >>> Form.read("tosslink", "jack 1, form")
 Traceback (most recent call last):
 ...
-kb.base.errors.BadInput: jack 1, form: saw 'tosslink', expected toslink (or one of rca-pair, ...)
+kb.base.errors.BadInput: jack 1, form: saw 'tosslink', expected toslink (or one of toslink, ...)
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from enum import StrEnum
-from typing import Final, Self
+from functools import cache
+from typing import Final, NamedTuple, Self
 
 from kb.base.errors import BadInput
+from kb.base.text import squeezed
 
 
 class Word(StrEnum):
     """A word of the vocabulary with the label that people read."""
 
     label: str
+    also: tuple[str, ...]
+    """Everyday names that are accepted, too; the word itself is what is stored."""
+    names: Mapping[str, str]
+    """Its names in other languages by code, where these are declared with it."""
 
     def __new__(cls, value: str, label: str = "") -> Self:
         self = str.__new__(cls, value)
         self._value_ = value
         self.label = label or value.replace("-", " ")
+        self.also, self.names = (), {}
         return self
 
     @classmethod
     def read(cls, value: object, place: str) -> Self:
-        """The word that stands in a file or option; raises BadInput that lists what was expected."""
+        """Read the word of a file or option, in everyday spelling as well.
+
+        Raises BadInput that lists what was expected.
+
+        >>> Form.read("RCA pair", "form").value, Form.read("Cinch", "form").value
+        ('rca-pair', 'rca-pair')
+        """
         if isinstance(value, str):
             try:
                 return cls(value)
             except ValueError:
                 pass
+            if len(value) <= _LONGEST and (meant := _spellings(cls).get(squeezed(value))):
+                return cls(meant)
         known = [word.value for word in cls]
         raise BadInput(place, value, _expected(value, known))
 
 
+_LONGEST: Final = 40  #: characters of a word that somebody may mean
+
+
+@cache
+def _spellings(words: type[Word]) -> dict[str, str]:
+    """The words of a vocabulary by what people write for them; a spelling of two words is none."""
+    found: dict[str, str] = {}
+    for spelled in (lambda word: (word.value,), lambda word: (word.label,), lambda word: word.also):
+        for word in words:
+            for one in spelled(word):
+                found.setdefault(squeezed(one), word.value)
+    found.pop("", None)
+    return found
+
+
 def _expected(value: object, known: list[str]) -> str:
     listed = f"one of {', '.join(known)}"
-    if not isinstance(value, str) or len(value) > 40:
+    if not isinstance(value, str) or len(value) > _LONGEST:
         return listed
     from difflib import get_close_matches  # a mistake is rare; its cost is paid only then
 
@@ -71,24 +102,292 @@ class Display(Word):
     PROJECTOR = "projector"
 
 
-class Form(Word):
-    """What plugs into a jack. The last four carry no usable sound, but stand on panels."""
+class Signal(Word):
+    """What an output carries; ``not-audio`` is no full-range sound at all (video, control, bass only)."""
 
-    RCA_PAIR = "rca-pair", "RCA pair"
-    RCA_SINGLE = "rca-single", "single RCA"
-    TOSLINK = "toslink", "optical (TOSLINK)"
-    MINI_TOSLINK = "mini-toslink", "3.5 mm optical"
-    JACK_35 = "jack-3.5", "3.5 mm jack"
-    JACK_635 = "jack-6.35", "6.35 mm jack"
-    HDMI = "hdmi", "HDMI"
-    SCART = "scart", "SCART"
-    DIN_5 = "din-5", "5-pin DIN"
-    SPEAKER_TERMINALS = "speaker-terminals", "speaker terminals"
-    BLUETOOTH = "bluetooth", "Bluetooth"
-    D_SUB = "d-sub", "D-sub"
-    USB = "usb", "USB"
-    ANTENNA = "antenna"
-    OTHER = "other", "other socket"
+    ANALOG_LINE = "analog-line", "analog line"
+    HEADPHONE = "headphone"
+    OPTICAL = "optical", "optical digital"
+    COAXIAL = "coaxial", "coaxial digital"
+    ARC = "arc", "HDMI ARC"
+    EARC = "earc", "HDMI eARC"
+    SPEAKER_LEVEL = "speaker-level", "speaker level"
+    WIRELESS = "wireless"
+    ACOUSTIC = "acoustic", "sound in the air"
+    NOT_AUDIO = "not-audio", "no usable sound"
+
+
+class Part(Word):
+    """Which half of a connector an end is; a plug goes into a socket."""
+
+    PLUG = "plug"
+    SOCKET = "socket"
+
+
+class Carried(Word):
+    """What goes through an end: the kind of signal at its level."""
+
+    LINE = "line", "stereo line level"
+    LINE_MONO = "line-mono", "mono line level"
+    HEADPHONE = "headphone", "stereo headphone level"
+    MIC = "mic", "mono microphone level"
+    SPEAKER = "speaker-level", "loudspeaker power"
+    OPTICAL = "optical", "optical digital"
+    COAXIAL = "coaxial", "coaxial digital"
+    ARC = "arc", "HDMI ARC"
+    EARC = "earc", "HDMI eARC"
+    WIRELESS = "wireless"
+    ACOUSTIC = "acoustic", "sound in the air"
+
+    @property
+    def digital(self) -> bool:
+        """Numbers in a cable or fibre, that only a DAC turns into sound for a line input."""
+        return self in _DIGITAL
+
+    @property
+    def analog(self) -> bool:
+        """A voltage that an amplifier's input can take at some level."""
+        return self in _ANALOG
+
+    @property
+    def signal(self) -> Signal:
+        """The kind of signal, without its level."""
+        return _SIGNALS[self]
+
+
+_DIGITAL = frozenset({Carried.OPTICAL, Carried.COAXIAL, Carried.ARC, Carried.EARC})
+_ANALOG = frozenset({Carried.LINE, Carried.LINE_MONO, Carried.HEADPHONE, Carried.MIC})
+_SIGNALS = {
+    Carried.LINE: Signal.ANALOG_LINE,
+    Carried.LINE_MONO: Signal.ANALOG_LINE,
+    Carried.HEADPHONE: Signal.HEADPHONE,
+    Carried.MIC: Signal.ANALOG_LINE,
+    Carried.SPEAKER: Signal.SPEAKER_LEVEL,
+    Carried.OPTICAL: Signal.OPTICAL,
+    Carried.COAXIAL: Signal.COAXIAL,
+    Carried.ARC: Signal.ARC,
+    Carried.EARC: Signal.EARC,
+    Carried.WIRELESS: Signal.WIRELESS,
+    Carried.ACOUSTIC: Signal.ACOUSTIC,
+}
+
+
+class ShortName(NamedTuple):
+    """A short name of a jack in the short form, with the signal that it tells."""
+
+    name: str
+    signal: Signal | None
+    printed: bool = False
+    """It says what is printed (a headphone sign, ARC), so that the jack is an output without a mark."""
+
+
+class FormEntry(NamedTuple):
+    """All that is declared of one connector form.
+
+    Whatever else knows connectors derives from it: the short form, files and CSV, the tables of a book, the
+    phone's choices, the terminal's signs, the questions on the telephone, and what an output may carry.
+    The picture is one function in ``kb/sheet/jack_shapes.py``.
+    """
+
+    label: str
+    carries: tuple[Signal, ...] = ()
+    """What an output of this form may carry, the likeliest first; nothing: it gives no sound for a loop."""
+    always: bool = False
+    """It carries its first signal whatever is printed."""
+    short: tuple[ShortName, ...] = ()
+    """Its names in the short form."""
+    also: tuple[str, ...] = ()
+    """Everyday names that files, CSV and options accept."""
+    marks: tuple[str, ...] = ()
+    """Marks that are printed at many such jacks, to choose from on a phone (common practice)."""
+    sign: str = "\N{MIDDLE DOT}"
+    """How the socket looks, in one or two characters of the terminal."""
+    asked: str = ""
+    """How a client is asked for it, where a signal alone does not tell what to look for."""
+    recent: bool = False
+    """It tells that a television is no old tube set (common practice)."""
+    names: Mapping[str, str] = {}
+    """Its names in other languages by code."""
+
+
+#: For calls that look a word up; the enumeration itself always gives an entry.
+_NO_FORM: Final = FormEntry("")
+
+
+class Form(Word):
+    """What plugs into a jack: the one table of connectors, those most often tapped first (common practice).
+
+    The last carry no usable sound, but they are on panels, too.
+    """
+
+    carries: tuple[Signal, ...]
+    always: bool
+    short: tuple[ShortName, ...]
+    marks: tuple[str, ...]
+    sign: str
+    asked: str
+    recent: bool
+
+    def __new__(cls, value: str, entry: FormEntry = _NO_FORM) -> Self:
+        self = str.__new__(cls, value)
+        self._value_, self.label = value, entry.label
+        self.also, self.names = entry.also, entry.names
+        self.carries, self.always, self.short = entry.carries, entry.always, entry.short
+        self.marks, self.sign, self.asked, self.recent = entry.marks, entry.sign, entry.asked, entry.recent
+        return self
+
+    TOSLINK = (
+        "toslink",
+        FormEntry(
+            "optical (TOSLINK)",
+            names={"es": "óptica (TOSLINK)"},
+            carries=(Signal.OPTICAL,),
+            always=True,
+            short=(ShortName("opt", Signal.OPTICAL),),
+            also=("optical", "square optical"),
+            marks=("DIGITAL AUDIO OUT", "OPTICAL OUT", "DIGITAL AUDIO OUT (OPTICAL)"),
+            sign="▣",
+            recent=True,
+        ),
+    )
+    JACK_35 = (
+        "jack-3.5",
+        FormEntry(
+            "3.5 mm jack",
+            names={"es": "toma de 3,5 mm"},
+            carries=(Signal.ANALOG_LINE, Signal.HEADPHONE),
+            short=(ShortName("line", Signal.ANALOG_LINE), ShortName("hp", Signal.HEADPHONE, printed=True)),
+            also=("3.5 mm", "3.5mm", "mini jack"),
+            marks=("HEADPHONE", "AUDIO OUT", "PC AUDIO IN", "AV IN"),
+            sign="○",
+        ),
+    )
+    RCA_PAIR = (
+        "rca-pair",
+        FormEntry(
+            "RCA pair",
+            names={"es": "pareja RCA"},
+            carries=(Signal.ANALOG_LINE,),
+            short=(ShortName("rca", Signal.ANALOG_LINE),),
+            also=("cinch", "cinch pair", "phono pair"),
+            marks=("AUDIO OUT", "AUDIO IN", "AUDIO", "COMPONENT"),
+            sign="◉◉",
+        ),
+    )
+    HDMI = (
+        "hdmi",
+        FormEntry(
+            "HDMI",
+            names={"es": "HDMI"},
+            carries=(Signal.ARC, Signal.EARC),
+            short=(
+                ShortName("arc", Signal.ARC, printed=True),
+                ShortName("earc", Signal.EARC, printed=True),
+                ShortName("hdmi", None),
+            ),
+            marks=("HDMI 1", "HDMI 2", "HDMI 3", "HDMI ARC", "HDMI eARC"),
+            sign="▭",
+            recent=True,
+        ),
+    )
+    RCA_SINGLE = (
+        "rca-single",
+        FormEntry(
+            "single RCA",
+            names={"es": "RCA único"},
+            carries=(Signal.COAXIAL, Signal.ANALOG_LINE),
+            short=(ShortName("coax", Signal.COAXIAL), ShortName("video", Signal.NOT_AUDIO)),
+            marks=("DIGITAL AUDIO OUT", "COAXIAL OUT", "VIDEO IN", "SUBWOOFER OUT"),
+            sign="◉",
+        ),
+    )
+    SCART = (
+        "scart",
+        FormEntry(
+            "SCART",
+            names={"es": "SCART"},
+            carries=(Signal.ANALOG_LINE,),
+            short=(ShortName("scart", Signal.ANALOG_LINE),),
+            also=("peritel", "euroconnector"),
+            marks=("EXT 1", "EXT 2"),
+            sign="▱",
+            asked="is there a wide socket with 21 flat contacts (SCART)?",
+        ),
+    )
+    JACK_635 = (
+        "jack-6.35",
+        FormEntry(
+            "6.35 mm jack",
+            names={"es": "toma de 6,35 mm"},
+            carries=(Signal.HEADPHONE, Signal.ANALOG_LINE),
+            short=(ShortName("hp6", Signal.HEADPHONE, printed=True),),
+            also=("6.35 mm", "6.35mm", "6.3 mm", "quarter inch"),
+            marks=("HEADPHONE",),
+            sign="◯",
+            asked="is there a thick headphone hole, wide as a pencil?",
+        ),
+    )
+    SPEAKER_TERMINALS = (
+        "speaker-terminals",
+        FormEntry(
+            "speaker terminals",
+            names={"es": "bornes de altavoz"},
+            carries=(Signal.SPEAKER_LEVEL,),
+            always=True,
+            short=(ShortName("spk", Signal.SPEAKER_LEVEL),),
+            sign="‖",
+        ),
+    )
+    MINI_TOSLINK = (
+        "mini-toslink",
+        FormEntry(
+            "3.5 mm optical",
+            names={"es": "óptica de 3,5 mm"},
+            carries=(Signal.OPTICAL,),
+            always=True,
+            short=(ShortName("minitos", Signal.OPTICAL),),
+            also=("mini optical", "round optical"),
+            sign="◦",
+            asked="is there a small round hole with a red glow?",
+            recent=True,
+        ),
+    )
+    DIN_5 = (
+        "din-5",
+        FormEntry(
+            "5-pin DIN",
+            names={"es": "DIN de 5 polos"},
+            carries=(Signal.ANALOG_LINE,),
+            short=(ShortName("din", Signal.ANALOG_LINE),),
+            sign="◠",
+            asked="is there a round socket with five holes?",
+        ),
+    )
+    BLUETOOTH = (
+        "bluetooth",
+        FormEntry(
+            "Bluetooth",
+            names={"es": "Bluetooth"},
+            carries=(Signal.WIRELESS,),
+            always=True,
+            short=(ShortName("bt", Signal.WIRELESS),),
+            recent=True,
+        ),
+    )
+    D_SUB = "d-sub", FormEntry("D-sub", also=("vga",), recent=True, names={"es": "D-sub"})
+    USB = "usb", FormEntry("USB", recent=True, names={"es": "USB"})
+    ANTENNA = "antenna", FormEntry("antenna", also=("aerial",), names={"es": "antena"})
+    OTHER = "other", FormEntry("other socket", names={"es": "otra toma"})
+
+    @property
+    def gives(self) -> Signal | None:
+        """What an output of this form carries if nothing else is said: the only signal that it can."""
+        return self.carries[0] if len(self.carries) == 1 else None
+
+    @property
+    def light(self) -> bool:
+        """Does light come out of it, whatever is printed?"""
+        return self.always and self.carries[0] is Signal.OPTICAL
 
 
 class Colour(Word):
@@ -113,21 +412,6 @@ class Direction(Word):
     OUTPUT = "output"
     INPUT = "input"
     UNCLEAR = "unclear"
-
-
-class Signal(Word):
-    """What an output carries; ``not-audio`` is no full-range sound at all (video, control, bass only)."""
-
-    ANALOG_LINE = "analog-line", "analog line"
-    HEADPHONE = "headphone"
-    OPTICAL = "optical", "optical digital"
-    COAXIAL = "coaxial", "coaxial digital"
-    ARC = "arc", "HDMI ARC"
-    EARC = "earc", "HDMI eARC"
-    SPEAKER_LEVEL = "speaker-level", "speaker level"
-    WIRELESS = "wireless"
-    ACOUSTIC = "acoustic", "sound in the air"
-    NOT_AUDIO = "not-audio", "no usable sound"
 
 
 class Level(Word):
@@ -198,14 +482,104 @@ class Basis(Word):
 _WEIGHTS = {Basis.TESTED: 4, Basis.SEEN: 3, Basis.MANUAL: 2, Basis.TOLD: 1}
 
 
-class DriverInput(Word):
-    """An input of a loop driver."""
+class InputEntry(NamedTuple):
+    """All that is declared of one input of a driver: its socket, and what it takes."""
 
-    LINE_35 = "line-3.5", "3.5 mm line input"
-    LINE_RCA = "line-rca", "RCA line input"
-    OPTICAL = "optical", "optical input"
-    COAXIAL = "coaxial", "coaxial input"
-    MIC = "mic", "microphone input"
+    label: str
+    socket: Form
+    takes: tuple[Carried, ...]
+    source: str
+    mono: bool = False
+    """It has one channel: a stereo pair must be added before it, not in the driver."""
+    also: tuple[str, ...] = ()
+    """Everyday names that files, CSV and options accept."""
+    names: Mapping[str, str] = {}
+    """Its names in other languages by code."""
+
+
+_NO_INPUT: Final = InputEntry("", Form.OTHER, (), "")
+
+
+class DriverInput(Word):
+    """An input of a loop driver: the one table of inputs."""
+
+    socket: Form
+    takes: tuple[Carried, ...]
+    mono: bool
+    source: str
+
+    def __new__(cls, value: str, entry: InputEntry = _NO_INPUT) -> Self:
+        self = str.__new__(cls, value)
+        self._value_, self.label = value, entry.label
+        self.also, self.names = entry.also, entry.names
+        self.socket, self.takes, self.mono, self.source = entry.socket, entry.takes, entry.mono, entry.source
+        return self
+
+    LINE_35 = (
+        "line-3.5",
+        InputEntry(
+            "3.5 mm line input",
+            Form.JACK_35,
+            (Carried.LINE, Carried.LINE_MONO, Carried.HEADPHONE),
+            "common practice: a stereo line input of a driver adds left and right inside",
+            also=("3.5 mm line", "line 3.5 mm"),
+            names={"es": "entrada de línea de 3,5 mm"},
+        ),
+    )
+    LINE_RCA = (
+        "line-rca",
+        InputEntry(
+            "RCA line input",
+            Form.RCA_PAIR,
+            (Carried.LINE, Carried.LINE_MONO, Carried.HEADPHONE),
+            "common practice: a stereo line input of a driver adds left and right inside",
+            also=("RCA line", "rca", "cinch"),
+            names={"es": "entrada de línea RCA"},
+        ),
+    )
+    OPTICAL = (
+        "optical",
+        InputEntry(
+            "optical input",
+            Form.TOSLINK,
+            (Carried.OPTICAL,),
+            "JEITA RC-5720, IEC 60874-17 (F05 connector)",
+            also=("toslink", "opt"),
+            names={"es": "entrada óptica"},
+        ),
+    )
+    COAXIAL = (
+        "coaxial",
+        InputEntry(
+            "coaxial input",
+            Form.RCA_SINGLE,
+            (Carried.COAXIAL,),
+            "IEC 60958-3, unbalanced line",
+            also=("coax",),
+            names={"es": "entrada coaxial"},
+        ),
+    )
+    MIC = (
+        "mic",
+        InputEntry(
+            "microphone input",
+            Form.JACK_35,
+            (Carried.MIC,),
+            "common practice",
+            mono=True,
+            also=("microphone",),
+            names={"es": "entrada de micrófono"},
+        ),
+    )
+
+    def accepts(self, signal: Signal) -> bool:
+        """Does it take this kind of signal, at some level?"""
+        return any(carried.signal is signal for carried in self.takes)
+
+    @property
+    def analog(self) -> bool:
+        """Does it take a voltage, and no numbers?"""
+        return any(carried.analog for carried in self.takes)
 
     @classmethod
     def read_all(cls, value: object, place: str) -> tuple[DriverInput, ...]:
@@ -213,3 +587,7 @@ class DriverInput(Word):
         if not isinstance(value, (list, tuple)) or len(value) > len(cls):
             raise BadInput(place, value, f"a list of {', '.join(cls)}")
         return tuple(dict.fromkeys(cls.read(one, f"{place} {n}") for n, one in enumerate(value, 1)))
+
+
+#: Vocabularies that grow without a new format of the book.
+GROWING: Final[tuple[type[Word], ...]] = (Form, DriverInput)

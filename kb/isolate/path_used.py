@@ -18,7 +18,7 @@ from typing import Any, Final
 from kb.base import text
 from kb.base.errors import BadInput
 from kb.base.validation import Fields, listed
-from kb.domain.words import DriverInput, Signal
+from kb.domain.words import Carried, DriverInput, Signal
 
 ITEMS: Final = 16  #: items of one path, at most
 #: how often a trait is there that the path does not tell of (common practice, from memory)
@@ -37,7 +37,6 @@ _PARTS: Final[Mapping[str, tuple[str, ...]]] = {
     "cable": ("cable", "lead", "cord", "adapter", "adaptor", "coupler", "plug"),
 }
 _POWERED: Final = ("dac", "extractor", "bluetooth", "form-converter")
-_LINE: Final = (DriverInput.LINE_35, DriverInput.LINE_RCA)
 _WITHOUT_METAL: Final = (Signal.OPTICAL, Signal.WIRELESS, Signal.ACOUSTIC)
 _ANALOG: Final = (Signal.ANALOG_LINE, Signal.HEADPHONE, Signal.SPEAKER_LEVEL)
 _DIGITAL: Final = (Signal.OPTICAL, Signal.COAXIAL, Signal.ARC, Signal.EARC)
@@ -72,9 +71,7 @@ class PathUsed:
         said = [self.has(part) for part in _POWERED]
         if True in said or self._must_convert:
             return True
-        straight = (
-            self.input is not None and self.signal is not None and self.input.value == self.signal.value
-        )
+        straight = self.input is not None and self.signal is not None and self.input.accepts(self.signal)
         if not self.items and (straight or self.signal in _ANALOG):
             return False  # none is needed, and none was noted
         return False if all(one is False for one in said) else None
@@ -84,13 +81,13 @@ class PathUsed:
         """A digital signal into a driver input that is not its own."""
         if self.input is None or self.signal not in (*_DIGITAL, Signal.WIRELESS):
             return False
-        return self.input.value != self.signal.value
+        return not self.input.accepts(self.signal)
 
     @property
     def ends_analog(self) -> bool | None:
         """Is what comes to the driver analog?"""
         if self.input is not None:
-            return self.input in (*_LINE, DriverInput.MIC)
+            return self.input.analog
         return True if self.signal in (*_ANALOG, Signal.WIRELESS, Signal.ACOUSTIC) else None
 
     @property
@@ -150,8 +147,8 @@ def _wired(used: PathUsed) -> bool | None:
     return None if used.signal is None else used.signal not in (Signal.WIRELESS, Signal.ACOUSTIC)
 
 
-def _into(*inputs: DriverInput) -> Callable[[PathUsed], bool | None]:
-    return lambda used: None if used.input is None else used.input in inputs
+def _into(level: Carried) -> Callable[[PathUsed], bool | None]:
+    return lambda used: None if used.input is None else level in used.input.takes
 
 
 #: What the model may say that a fault or test needs; each gives yes, no or None (not known).
@@ -168,8 +165,8 @@ TRAITS: Final[Mapping[str, Callable[[PathUsed], bool | None]]] = {
     "isolator": _part("isolator"),
     "galvanic": lambda used: used.galvanic,
     "analog-end": lambda used: used.ends_analog,
-    "mic-input": _into(DriverInput.MIC),
-    "line-input": _into(*_LINE),
+    "mic-input": _into(Carried.MIC),
+    "line-input": _into(Carried.LINE),
 }
 
 

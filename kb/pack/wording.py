@@ -59,12 +59,6 @@ _ASKED: Final = {
         "does it play to something by Bluetooth?",
     ),
 }
-_ASKED_FORMS: Final = {
-    Form.SCART: "is there a wide socket with 21 flat contacts (SCART)?",
-    Form.DIN_5: "is there a round socket with five holes?",
-    Form.JACK_635: "is there a thick headphone hole, wide as a pencil?",
-    Form.MINI_TOSLINK: "is there a small round hole with a red glow?",
-}
 _PHOTO: Final = "can you send a photo of the back and sides, all sockets?"
 _SPEAKERS: Final = "does anybody need the set's own speakers while the loop is used?"
 _WHY: Final = {
@@ -221,9 +215,7 @@ def called(output: Output) -> str:
     'an analog line output (SCART)'
     """
     name = _CALLED.get(output.signal, output.signal.label)
-    usual = {Form.TOSLINK, Form.RCA_PAIR, Form.RCA_SINGLE, Form.JACK_35, Form.HDMI, Form.BLUETOOTH}
-    usual.add(Form.SPEAKER_TERMINALS)
-    odd = output.form not in usual or (output.form, output.signal) == (Form.JACK_35, Signal.ANALOG_LINE)
+    odd = output.form.asked or (output.form, output.signal) == (Form.JACK_35, Signal.ANALOG_LINE)
     return f"{name} ({output.form.label})" if odd else name
 
 
@@ -270,7 +262,7 @@ def question_text(ask: Ask) -> str:
         asked = _ASKED.get(ask.about.signal, ("", f"is the output for {ask.about.signal.label} in use?"))[1]
     else:
         usual = _ASKED.get(ask.about.signal, (f"is there an output for {ask.about.signal.label}?", ""))[0]
-        asked = _ASKED_FORMS.get(ask.about.form, usual)
+        asked = ask.about.form.asked or usual
     return asked[0].upper() + asked[1:]
 
 

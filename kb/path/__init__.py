@@ -32,7 +32,7 @@ from kb.path.chains import Chain, chains
 from kb.path.chance import Chance, ChanceLike, own_chance
 from kb.path.connect import connect
 from kb.path.document import best_to_json, chain, jack_name, path_to_json, to_json
-from kb.path.sentences import jack_phrase, of_several, sentence
+from kb.path.sentences import jack_phrase, noun_of, of_several, sentence
 
 __all__ = [
     "Caution",
@@ -57,6 +57,7 @@ __all__ = [
     "connect",
     "jack_name",
     "jack_phrase",
+    "noun_of",
     "of_several",
     "own_chance",
     "path_to_json",

@@ -99,15 +99,12 @@ def _tube(panel: Panel, kind: Kind, display: Display | None, year: int | None, u
     if year is not None:
         return "perhaps" if year < until else ""
     digital = any(
-        one.jack.form in _DIGITAL_FORMS
-        or signal_of(one) in _DIGITAL_SIGNALS
-        or says_digital(one.jack.marking)
+        one.jack.form.recent or signal_of(one) in _DIGITAL_SIGNALS or says_digital(one.jack.marking)
         for one in panel.jacks
     )
     return "perhaps" if panel.jacks and not digital else ""
 
 
-_DIGITAL_FORMS: Final = (Form.TOSLINK, Form.MINI_TOSLINK, Form.HDMI, Form.USB, Form.D_SUB, Form.BLUETOOTH)
 _DIGITAL_SIGNALS: Final = (Signal.OPTICAL, Signal.COAXIAL, Signal.ARC, Signal.EARC)
 
 
@@ -285,22 +282,8 @@ def _how(seen: PanelJack) -> str:
 def _if_output(seen: PanelJack) -> list[PanelJack]:
     """The jack as it would be if it were an output, for each signal that its form allows."""
     known = signal_of(seen)
-    signals = (known,) if known is not None else _MAY_CARRY.get(seen.jack.form, ())
+    signals = (known,) if known is not None else seen.jack.form.carries
     return [
         replace(seen, jack=replace(seen.jack, direction=Direction.OUTPUT, signal=signal))
         for signal in signals
     ]
-
-
-#: What an output of this form may carry (common practice).
-_MAY_CARRY: Final = {
-    Form.RCA_PAIR: (Signal.ANALOG_LINE,),
-    Form.RCA_SINGLE: (Signal.COAXIAL, Signal.ANALOG_LINE),
-    Form.JACK_35: (Signal.ANALOG_LINE, Signal.HEADPHONE),
-    Form.JACK_635: (Signal.HEADPHONE, Signal.ANALOG_LINE),
-    Form.SCART: (Signal.ANALOG_LINE,),
-    Form.DIN_5: (Signal.ANALOG_LINE,),
-    Form.HDMI: (Signal.ARC,),
-    Form.SPEAKER_TERMINALS: (Signal.SPEAKER_LEVEL,),
-    Form.BLUETOOTH: (Signal.WIRELESS,),
-}

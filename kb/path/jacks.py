@@ -29,7 +29,7 @@ def trials(seen: PanelJack) -> int:
 
 def signal_of(seen: PanelJack) -> Signal | None:
     """The signal as found, or the only one that the form leaves: an optical socket gives light."""
-    if seen.jack.signal is None and seen.jack.form in (Form.TOSLINK, Form.MINI_TOSLINK):
+    if seen.jack.signal is None and seen.jack.form.light:
         return Signal.OPTICAL
     return seen.jack.signal
 

@@ -72,12 +72,18 @@ def _filled(said: Said, language: Language) -> dict[str, object]:
 def jack_phrase(form: Form, marking: str, language: Language = ENGLISH, number: int = 0) -> str:
     """A jack as sentences call it: ``the optical jack marked OPTICAL OUT``; with a ``number`` if another
     jack would be called the same: ``jack 4, the 3.5 mm jack without a mark``."""
-    noun = language(f"path/noun/{form}")
+    noun = noun_of(form, language)
     if marking:
         phrase = language("path/part/jack/marked", noun=noun, marking=marking)
     else:  # Bluetooth has no mark to miss
         phrase = noun if form is Form.BLUETOOTH else language("path/part/jack/unmarked", noun=noun)
     return language("path/part/jack/numbered", number=number, jack=phrase) if number else phrase
+
+
+def noun_of(form: Form, language: Language = ENGLISH) -> str:
+    """A connector as sentences call it; one without a phrase of its own by its name."""
+    key = f"path/noun/{form}"
+    return language(key) if language.has(key) else language("path/noun/any", form=form)
 
 
 def _shown(name: str, value: Value, language: Language) -> Value:

@@ -14,7 +14,7 @@ from kb.catalogue import CautionCode, StepCode, item_name
 from kb.domain.language import Language
 from kb.domain.panel import Panel
 from kb.domain.words import Form, Kind, Level, Signal, Speakers
-from kb.path import Connection, Path, Question, QuestionCode, jack_phrase, sentence
+from kb.path import Connection, Path, Question, QuestionCode, jack_phrase, noun_of, sentence
 from kb.path.answer import Caution, Step, Value
 from kb.sheet.svg import cut
 
@@ -87,7 +87,7 @@ def _how(path: Path, panel: Panel, kind: Kind, said: Language) -> str:
     if other:
         phrase = said("sheet/connected/left-right", jack=phrase, right=other[0].marking)
     if jack.form is Form.BLUETOOTH and not jack.marking:  # there is nothing that a mark could be printed on
-        phrase = said(f"path/noun/{jack.form}")
+        phrase = noun_of(jack.form, said)
     return _say(said, kind, "sheet/connected/through", jack=phrase, **values)
 
 

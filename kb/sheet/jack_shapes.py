@@ -17,10 +17,23 @@ from kb.sheet.svg import put
 
 SIZE: Final = 48.0
 
+_Drawing = Callable[[ET.Element], None]
+_SIGNS: Final[dict[Form, _Drawing]] = {}
+
+
+def _draws(form: Form) -> Callable[[_Drawing], _Drawing]:
+    """Let a function draw this form."""
+
+    def kept(drawing: _Drawing) -> _Drawing:
+        _SIGNS[form] = drawing
+        return drawing
+
+    return kept
+
 
 def draw_sign(parent: ET.Element, form: Form) -> None:
-    """The sign of a form, its corner at the origin of ``parent``."""
-    _SIGNS[form](parent)
+    """The sign of a form, its corner at the origin of ``parent``; what has no drawing is a dashed box."""
+    _SIGNS.get(form, _SIGNS[Form.OTHER])(parent)
 
 
 def draw_arrow(parent: ET.Element, x: float, y: float, length: float, *, colour: str = MARK) -> None:
@@ -54,15 +67,18 @@ def _ring(parent: ET.Element, x: float, y: float, outer: float, inner: float) ->
     put(parent, "circle", cx=x, cy=y, r=inner, fill=INK)
 
 
+@_draws(Form.RCA_PAIR)
 def _rca_pair(parent: ET.Element) -> None:
     _ring(parent, 13, 24, 10, 3.5)
     _ring(parent, 36, 24, 10, 3.5)
 
 
+@_draws(Form.RCA_SINGLE)
 def _rca_single(parent: ET.Element) -> None:
     _ring(parent, 24, 24, 13, 4.5)
 
 
+@_draws(Form.TOSLINK)
 def _toslink(parent: ET.Element) -> None:
     # square with two corners cut, a shutter inside
     put(parent, "path", d="M8 40V14l6 -6h20l6 6V40z", fill=HOLE, stroke=INK, stroke_width=3)
@@ -75,6 +91,7 @@ def _round_jack(parent: ET.Element, outer: float, inner: float) -> None:
     put(parent, "circle", cx=24, cy=24, r=inner, fill=HOLE, stroke=INK, stroke_width=3)
 
 
+@_draws(Form.MINI_TOSLINK)
 def _mini_toslink(parent: ET.Element) -> None:
     _round_jack(parent, 12, 5)
     for turn in range(0, 360, 45):  # rays: light comes out
@@ -88,25 +105,30 @@ def _mini_toslink(parent: ET.Element) -> None:
         )
 
 
+@_draws(Form.JACK_35)
 def _jack_35(parent: ET.Element) -> None:
     _round_jack(parent, 12, 5)
 
 
+@_draws(Form.JACK_635)
 def _jack_635(parent: ET.Element) -> None:
     _round_jack(parent, 19, 9)
 
 
+@_draws(Form.HDMI)
 def _hdmi(parent: ET.Element) -> None:
     put(parent, "path", d="M4 16h40v10l-6 7H10l-6 -7z", fill=HOLE, stroke=INK, stroke_width=3)
     put(parent, "path", d="M12 22h24", stroke=INK, stroke_width=3)
 
 
+@_draws(Form.SCART)
 def _scart(parent: ET.Element) -> None:
     put(parent, "path", d="M3 15h42v13l-4 5H3z", fill=HOLE, stroke=INK, stroke_width=3)
     for x in range(9, 41, 5):
         put(parent, "path", d=f"M{x} 20v3M{x} 25v3", stroke=INK, stroke_width=2.2)
 
 
+@_draws(Form.DIN_5)
 def _din_5(parent: ET.Element) -> None:
     put(parent, "circle", cx=24, cy=24, r=18, fill=HOLE, stroke=INK, stroke_width=3)
     for turn in (0, 45, 90, 135, 180):  # five pins on the lower half circle
@@ -115,12 +137,14 @@ def _din_5(parent: ET.Element) -> None:
     put(parent, "rect", x=20.5, y=4, width=7, height=6, fill=INK)
 
 
+@_draws(Form.SPEAKER_TERMINALS)
 def _speaker_terminals(parent: ET.Element) -> None:
     for x in (4, 26):
         put(parent, "rect", x=x, y=10, width=18, height=28, rx=2, fill=HOLE, stroke=INK, stroke_width=3)
     put(parent, "path", d="M8 24h10M13 19v10M30 24h10", stroke=INK, stroke_width=3)
 
 
+@_draws(Form.BLUETOOTH)
 def _bluetooth(parent: ET.Element) -> None:
     # waves from a dot: no plug at all
     put(parent, "circle", cx=12, cy=24, r=4, fill=INK)
@@ -134,6 +158,7 @@ def _bluetooth(parent: ET.Element) -> None:
     )
 
 
+@_draws(Form.D_SUB)
 def _d_sub(parent: ET.Element) -> None:
     put(parent, "path", d="M4 15h40l-5 18H9z", fill=HOLE, stroke=INK, stroke_width=3)
     for x in range(13, 36, 5):
@@ -141,17 +166,20 @@ def _d_sub(parent: ET.Element) -> None:
         put(parent, "circle", cx=x, cy=28, r=1.7, fill=INK)
 
 
+@_draws(Form.USB)
 def _usb(parent: ET.Element) -> None:
     put(parent, "rect", x=6, y=14, width=36, height=20, fill=HOLE, stroke=INK, stroke_width=3)
     put(parent, "rect", x=11, y=19, width=26, height=5, fill=INK)
 
 
+@_draws(Form.ANTENNA)
 def _antenna(parent: ET.Element) -> None:
     put(parent, "circle", cx=24, cy=26, r=14, fill=HOLE, stroke=INK, stroke_width=3)
     put(parent, "circle", cx=24, cy=26, r=2.5, fill=INK)
     put(parent, "path", d="M12 3l12 9l12 -9", fill="none", stroke=INK, stroke_width=3)
 
 
+@_draws(Form.OTHER)
 def _other(parent: ET.Element) -> None:
     put(
         parent,
@@ -166,22 +194,3 @@ def _other(parent: ET.Element) -> None:
         stroke_width=3,
         stroke_dasharray="5 4",
     )
-
-
-_SIGNS: Final[dict[Form, Callable[[ET.Element], None]]] = {
-    Form.RCA_PAIR: _rca_pair,
-    Form.RCA_SINGLE: _rca_single,
-    Form.TOSLINK: _toslink,
-    Form.MINI_TOSLINK: _mini_toslink,
-    Form.JACK_35: _jack_35,
-    Form.JACK_635: _jack_635,
-    Form.HDMI: _hdmi,
-    Form.SCART: _scart,
-    Form.DIN_5: _din_5,
-    Form.SPEAKER_TERMINALS: _speaker_terminals,
-    Form.BLUETOOTH: _bluetooth,
-    Form.D_SUB: _d_sub,
-    Form.USB: _usb,
-    Form.ANTENNA: _antenna,
-    Form.OTHER: _other,
-}

@@ -41,10 +41,6 @@ class Row:
     used: bool = False
 
 
-#: What plugs in here is told by the signal already.
-_TOLD_BY_SIGNAL: Final = frozenset({Form.TOSLINK, Form.MINI_TOSLINK, Form.SPEAKER_TERMINALS, Form.BLUETOOTH})
-
-
 class LinkKind(Enum):
     """What a link of the chain is, and so how it is drawn."""
 
@@ -91,7 +87,7 @@ def the_most_telling(rows: Sequence[Row], most: int) -> tuple[Row, ...]:
 def facts(one: PanelJack, lang: Language | None = None) -> Iterator[str]:
     """What is known of a jack, in the order in which it matters."""
     said, jack = lang or language(), one.jack
-    told = jack.signal is not None and jack.form in _TOLD_BY_SIGNAL
+    told = jack.signal is not None and jack.form.always  # the signal tells what plugs in
     named = [said.word(jack.signal)] if jack.signal else []
     yield said("language/join").join(named if told else [*named, said.word(jack.form)])
     if one.taken:

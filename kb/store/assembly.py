@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Any, Final
 
 from kb.base import text
-from kb.base.errors import BookTrouble, shown
+from kb.base.errors import BookTooNew, BookTrouble, shown
 from kb.domain.jack import Jack
 from kb.domain.kinds import fields_of, part_of
 from kb.domain.visit import INFERRED, Finding, Visit
@@ -40,13 +40,15 @@ def assembled(fetch: Fetch, *, private: bool = True, released: Iterable[Any] = (
 
     Without ``private`` the private tables are not even asked. ``released`` are notes released for other books
     (visit, jack, note), put where there is no note of one's own. Raises BookTrouble where a row holds what no
-    visit can.
+    visit can, BookTooNew where it holds a connector or an input that only a newer Jackfield knows.
     """
     rows = _Rows(fetch, private, released)
     visits = {}
     for id_, *cells in fetch("visit", ("id", *_names(VISIT)), "id", ("id",)):
         try:
             visits[id_] = rows.visit(id_, cells)
+        except BookTooNew as newer:
+            raise BookTooNew(f"visit {shown(id_)}: {newer}") from None
         except (ValueError, TypeError) as problem:  # written by something else than Jackfield
             raise BookTrouble(
                 f"visit {shown(id_)}: the book holds what none can hold ({shown(problem)}); restore a backup"

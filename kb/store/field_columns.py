@@ -12,11 +12,12 @@ follow from this, and this from the declarations (``kb.domain.kinds``): a field 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date as Day
 from typing import Any, Final
 
+from kb.base.errors import BookTooNew, shown
 from kb.domain.jack import Jack
 from kb.domain.kinds import (
     Attachment,
@@ -31,7 +32,7 @@ from kb.domain.kinds import (
     part_of,
 )
 from kb.domain.visit import Driver, Finding, Visit
-from kb.domain.words import Word
+from kb.domain.words import DriverInput, Form, Word
 
 #: Columns and tables that have another name than their field; a migration renames none of these.
 _COLUMNS: Final = {(Visit, "by"): "person", (Driver, "name"): "driver_name"}
@@ -95,16 +96,34 @@ class ListTable:
 
 
 def value_in(kind: ValueKind, cell: Any) -> Any:
-    """The value of this kind that a cell holds; SQLite itself has neither dates nor flags."""
+    """The value of this kind that a cell holds; SQLite itself has neither dates nor flags.
+
+    Raises ValueError or TypeError if it can hold none such, BookTooNew for a word that a newer Jackfield knows.
+    """
     if cell is None:
         return None
     if isinstance(kind, OneOf):
-        return kind.words(cell)
+        return _word(kind.words, cell)
     if isinstance(kind, Flag):
         return bool(cell)
     if isinstance(kind, CalendarDay) and not isinstance(cell, Day):
         return Day.fromisoformat(cell)
     return cell
+
+
+#: Vocabularies that grow without a new format of the book, and what a word of them is called.
+_CALLED: Final[Mapping[type[Word], str]] = {Form: "connector", DriverInput: "driver input"}
+
+
+def _word(words: type[Word], cell: Any) -> Word:
+    try:
+        return words(cell)
+    except ValueError:
+        if words not in _CALLED:
+            raise
+    raise BookTooNew(
+        f"holds the {_CALLED[words]} {shown(cell)}, which this Jackfield does not know; update it"
+    )
 
 
 def _fields(of: type[Any], part: str = "") -> Iterator[tuple[type[Any], DeclaredField, str]]:

@@ -5,7 +5,8 @@ Facts only, each with the revision at which it was recorded; nothing is ever cha
 the first can leak nothing of the second.
 
 The columns of a visit's fields follow from their declarations (``field_columns.py``). A field or a word that
-is added changes a table here and needs a migration; a test compares both.
+is added changes a table here and needs a migration; a test compares both. Connectors and driver inputs need
+none: which there are is checked when a visit is made.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ from kb.domain.kinds import (
 )
 from kb.domain.visit import ATTACHED as MOST_ATTACHED
 from kb.domain.visit import INFERRED, JACKS
-from kb.domain.words import Word
+from kb.domain.words import GROWING, Word
 from kb.store.field_columns import (
     ATTACHED,
     FINDING,
@@ -44,7 +45,7 @@ from kb.store.field_columns import (
 )
 
 KEY: Final = 500  #: characters of a set_key; four bytes each still fit PostgreSQL's index pages
-SHORT: Final = 40  #: characters of the name of what made the book
+SHORT: Final = 40  #: characters of the name of what made the book, and of a word
 MOST: Final = 2**53  #: revisions; whole numbers that JSON readers keep exact
 TURNS: Final = 2**31 - 1  #: of a withdrawal, at most; ``kb.store.rules`` says which of them count
 #: How facts come in: a file of colleagues, a shared book, a copy of one's own book.
@@ -81,10 +82,10 @@ def _revision() -> list[sa.schema.SchemaItem]:
 def _words(name: str, words: type[Word], *, nullable: bool = False) -> list[sa.schema.SchemaItem]:
     """A column that holds one word of the vocabulary."""
     listed = ", ".join(f"'{word.value}'" for word in words)
-    return [
-        sa.Column(name, sa.Text, nullable=nullable),
-        sa.CheckConstraint(f"{name} IN ({listed})", name=name),
-    ]
+    rule = f"{name} IN ({listed})"
+    if words in GROWING:
+        rule = f"{name} <> '' AND {name} = substr({name}, 1, {SHORT})"
+    return [sa.Column(name, sa.Text, nullable=nullable), sa.CheckConstraint(rule, name=name)]
 
 
 def _text(name: str, most: int, least: int = 0) -> list[sa.schema.SchemaItem]:

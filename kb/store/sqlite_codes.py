@@ -30,4 +30,4 @@ RIGHTS: Final = frozenset({sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY, sql
 NO_ROOM: Final = frozenset({sqlite3.SQLITE_IOERR, sqlite3.SQLITE_FULL})
 
 #: Every format there was, oldest first: the names of the migrations. The last is what is written now.
-FORMATS: Final = ("0001", "0002", "0003", "0004")
+FORMATS: Final = ("0001", "0002", "0003", "0004", "0005")

@@ -129,7 +129,9 @@ class Asked:
     """The driver and its place, as the address tells; without a word, the usual driver."""
 
     def __init__(self, given: Any) -> None:
-        self.inputs: Sequence[DriverInput] = DriverInput.read_all(given.getlist("inputs")[:9], "inputs")
+        self.inputs: Sequence[DriverInput] = DriverInput.read_all(
+            given.getlist("inputs")[: len(DriverInput)], "inputs"
+        )
         self.speakers_needed = given.get("speakers", "needed") != "free"
         self.taken = tuple(Signal.read(one, "in use") for one in given.getlist("taken")[:12])
         typed = given.get("length", "").strip()

@@ -18,34 +18,6 @@ from kb.web.photos import MOST, MOST_BYTES
 from kb.web.site import page, site
 from kb.web.visit_form import CARRIED, JACK_OTHERS, OTHERS, Entry, field_of, new_id
 
-#: The forms to tap, the most frequent on panels first (common practice).
-TAPPED = (
-    Form.TOSLINK,
-    Form.JACK_35,
-    Form.RCA_PAIR,
-    Form.HDMI,
-    Form.RCA_SINGLE,
-    Form.SCART,
-    Form.JACK_635,
-    Form.SPEAKER_TERMINALS,
-    Form.MINI_TOSLINK,
-    Form.DIN_5,
-    Form.BLUETOOTH,
-    Form.D_SUB,
-    Form.USB,
-    Form.ANTENNA,
-    Form.OTHER,
-)
-#: Marks that stand at such jacks on many sets, to choose from (common practice).
-MARKS = {
-    Form.TOSLINK: ("DIGITAL AUDIO OUT", "OPTICAL OUT", "DIGITAL AUDIO OUT (OPTICAL)"),
-    Form.JACK_35: ("HEADPHONE", "AUDIO OUT", "PC AUDIO IN", "AV IN"),
-    Form.RCA_PAIR: ("AUDIO OUT", "AUDIO IN", "AUDIO", "COMPONENT"),
-    Form.HDMI: ("HDMI 1", "HDMI 2", "HDMI 3", "HDMI ARC", "HDMI eARC"),
-    Form.RCA_SINGLE: ("DIGITAL AUDIO OUT", "COAXIAL OUT", "VIDEO IN", "SUBWOOFER OUT"),
-    Form.SCART: ("EXT 1", "EXT 2"),
-    Form.JACK_635: ("HEADPHONE",),
-}
 _WORDS = {
     "kinds": Kind,
     "displays": Display,
@@ -98,8 +70,8 @@ def _form(
         field=field,
         focus=focus,
         fresh=fresh,
-        tapped=TAPPED,
-        marks={form.value: marks for form, marks in MARKS.items()},
+        tapped=list(Form),
+        marks={form.value: form.marks for form in Form},
         known=_known(entry),
         carried=CARRIED,
         others=OTHERS,

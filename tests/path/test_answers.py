@@ -310,7 +310,7 @@ def test_a_driver_without_inputs_is_refused() -> None:
     with pytest.raises(BadInput, match="inputs"):
         connect(panel(LINE), [])
     with pytest.raises(BadInput, match=r"expected line-3\.5"):
-        connect(panel(LINE), ["line-35"])
+        connect(panel(LINE), ["line-3.4"])
 
 
 def test_an_unknown_item_is_refused_with_the_nearest_name() -> None:

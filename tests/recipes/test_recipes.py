@@ -1,0 +1,224 @@
+"""Perform the recipes for a connector, a driver's input, an item and a fault in a copy."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from kb.book import Book
+from kb.domain.visit import visit_from
+from tests.recipes.copies import Copy
+
+OLD = {
+    "date": "2026-03-04",
+    "source": {"make": "Norwell", "model": "NV40-210"},
+    "jacks": [{"form": "toslink", "marking": "OPTICAL OUT"}],
+}
+FORM = """\
+    WEDGE = (
+        "wedge",
+        FormEntry(
+            "wedge socket",
+            names={"es": "toma de cuña"},
+            carries=(Signal.ANALOG_LINE,),
+            short=(ShortName("wedge", Signal.ANALOG_LINE),),
+            also=("three-cornered socket",),
+            marks=("WEDGE OUT",),
+            sign="◭",
+            asked="is there a three-cornered socket?",
+        ),
+    )
+"""
+DRAWING = """
+
+@_draws(Form.WEDGE)
+def _wedge(parent: ET.Element) -> None:
+    put(parent, "path", d="M24 6L44 42H4z", fill=HOLE, stroke=INK, stroke_width=3)
+"""
+INPUT = """\
+    LINE_WEDGE = (
+        "line-wedge",
+        InputEntry(
+            "wedge line input",
+            Form.WEDGE,
+            (Carried.LINE,),
+            "an invented example",
+            also=("wedge line",),
+            names={"es": "entrada de línea de cuña"},
+        ),
+    )
+"""
+ITEM = """
+[[item]]
+name = "wedge cable {n} m"
+names = { es = "cable de cuña de {n} m" }
+what = "a three-cornered plug at each end"
+role = "cable"
+lengths_m = [1, 2]
+usual_m = 2
+near = [{ form = "wedge", part = "plug", takes = ["line"] }]
+far = [{ form = "wedge", part = "plug" }]
+cost = 20
+cost_per_m = 2
+source = "an invented example"
+"""
+ADAPTER = """
+[[item]]
+name = "SCART to 3.5 mm lead"
+names = { es = "cable SCART a 3,5 mm" }
+what = "a SCART plug and a 3.5 mm plug on one lead"
+role = "cable"
+length_m = 2
+near = [{ form = "scart", part = "plug", takes = ["line"] }]
+far = [{ form = "jack-3.5", part = "plug" }]
+cost = 15
+source = "an invented example"
+"""
+FAULT = """
+[[fault]]
+id = "spider"
+side = "source"
+says = "a spider sits in the optical socket"
+mend = "Brush it out and put the plug in."
+needs = ["optical"]
+prior = { no-sound = 30 }
+source = "an invented example"
+
+[[test]]
+id = "spider-look"
+asks = "Is a spider to be seen in the socket?"
+how = "Pull the plug and look into the socket with a torch."
+minutes = 0.2
+needs = ["optical"]
+source = "an invented example"
+[test.answers]
+yes = "there it sits"
+no = "nothing there"
+[[test.given]]
+complaints = ["no-sound"]
+otherwise = [0.01, 0.99]
+faults = { spider = [0.99, 0.01] }
+"""
+#: The phone page of the copy: the record form as somebody with a paired phone sees it.
+PHONE = """
+import sys
+from pathlib import Path
+from kb.web.app import make_app
+codes = []
+app = make_app(Path(sys.argv[1]), tell=codes.append)
+phone = app.test_client()
+phone.get("/pair")
+assert phone.post("/pair", data={"form_token": "", "code": codes[-1]}).status_code == 303
+print(phone.get("/record").text)
+print(phone.get("/today").text)
+app.extensions["jackfield"].books.close()
+"""
+
+
+@pytest.fixture
+def copy(tmp_path: Path) -> Copy:
+    """A copy of the project beside a book that was written before anything was changed."""
+    made = Copy.made(tmp_path)
+    with Book.open(made.home) as book:
+        book.record([visit_from(OLD)])
+    return made
+
+
+def add_form(copy: Copy) -> None:
+    copy.edit("kb/domain/words.py", r'^    ANTENNA = "antenna", .*\n', FORM)
+    copy.edit("kb/sheet/jack_shapes.py", r"\Z", DRAWING)
+
+
+def test_a_form_added_by_the_recipe_is_known_everywhere(copy: Copy, tmp_path: Path) -> None:
+    pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
+    add_form(copy)
+    copy.edit("kb/domain/words.py", r"^    MIC = \(\n(?:        .*\n)+    \)\n", INPUT)
+    copy.edit("data/items.toml", r"\Z", ITEM)
+
+    copy.jackfield("record", "Norwell", "NV40-210", "wedge=WEDGE OUT:ok", "opt=OPTICAL OUT")
+    table = tmp_path / "old notes.csv"
+    table.write_text(
+        "make,model,date,socket,mark,result,inputs\n"
+        "Hallmere,HM32-5,2026-03-05,Three-cornered socket,LINE OUT,carried,wedge line\n",
+        "utf-8",
+    )
+    copy.jackfield("load", str(table))
+
+    [jack] = [one for one in copy.json("show", "Norwell", "NV40-210")["panel"] if one["form"] == "wedge"]
+    assert (jack["direction"], jack["signal"]) == ("output", "analog-line")
+    [jack] = copy.json("show", "Hallmere", "HM32-5")["panel"]
+    assert (jack["form"], jack["direction"]) == ("wedge", "output")
+    assert "◭" in copy.jackfield("show", "Norwell", "NV40-210")
+
+    answer = copy.json("path", "Norwell", "NV40-210", "--inputs", "line-wedge")
+    assert "wedge cable 2 m" in json.dumps(answer)
+    page = tmp_path / "sheet.html"
+    copy.jackfield(
+        "sheet", "Norwell", "NV40-210", "--inputs", "line-wedge", "--lang", "es", "--out", str(page)
+    )
+    client = page.read_text("utf-8")
+    assert "M24 6L44 42H4z" in client, "the drawing of the panel"
+    assert "cable de cuña de 2 m" in client
+    assert "toma de cuña marcada WEDGE OUT" in client
+
+    phone = copy.said(PHONE, str(copy.home))
+    assert 'value="add:wedge"' in phone, "a form to tap"
+    assert '<option value="WEDGE OUT">' in phone, "a mark to choose"
+    assert "M24 6L44 42H4z" in phone
+    assert "wedge line input" in phone, "an input of the driver of today's jobs"
+
+    copy.jackfield("doctor")  # compares every table with that of a fresh book
+    copy.passes(
+        "tests/sheet/test_languages.py::test_every_word_has_a_name",
+        "tests/sheet/test_languages.py::test_every_item_of_the_catalogue_has_a_name",
+        "tests/domain/test_forms.py",
+        "tests/sheet/test_drawings.py::test_every_form_has_a_sign_of_its_own",
+    )
+
+
+def test_a_form_without_a_drawing_is_a_dashed_box_and_a_test_asks_for_one(copy: Copy, tmp_path: Path) -> None:
+    copy.edit("kb/domain/words.py", r'^    ANTENNA = "antenna", .*\n', FORM)
+    copy.jackfield("record", "Norwell", "NV40-210", "wedge=WEDGE OUT:ok")
+    page = tmp_path / "sheet.html"
+    copy.jackfield("sheet", "Norwell", "NV40-210", "--inputs", "mic", "--out", str(page))
+    assert "stroke-dasharray" in page.read_text("utf-8")
+    done = copy.run(
+        "-m", "pytest", "-q", "-p", "no:cacheprovider",
+        "tests/sheet/test_drawings.py::test_every_form_has_a_sign_of_its_own",
+    )  # fmt: skip
+    assert done.returncode == 1
+
+
+def test_a_program_without_the_form_says_that_the_book_is_newer(copy: Copy) -> None:
+    add_form(copy)
+    copy.jackfield("record", "Norwell", "NV40-210", "wedge=WEDGE OUT:ok")
+    from kb.base.errors import BookTooNew
+
+    with (
+        Book.open(copy.home) as book,
+        pytest.raises(BookTooNew, match=r"connector 'wedge'.*update it"),
+    ):
+        book.visits("Norwell", "NV40-210")
+
+
+def test_an_item_added_by_the_recipe_is_carried_and_said(copy: Copy, tmp_path: Path) -> None:
+    copy.edit("data/items.toml", r"\Z", ADAPTER)
+    copy.jackfield("record", "Norwell", "NV40-210", "scart=EXT 1:ok")
+    answer = copy.json("path", "Norwell", "NV40-210", "--inputs", "line-3.5")
+    assert '"SCART to 3.5 mm lead"' in json.dumps(answer)
+    page = tmp_path / "sheet.html"
+    copy.jackfield("sheet", "Norwell", "NV40-210", "--inputs", "line-3.5", "--lang", "es", "--out", str(page))
+    assert "cable SCART a 3,5 mm" in page.read_text("utf-8")
+    packed = copy.json("pack", "Norwell", "NV40-210", "--inputs", "line-3.5", code=(0, 1))
+    assert "SCART to 3.5 mm lead" in json.dumps(packed)
+
+
+def test_a_fault_added_by_the_recipe_is_asked_for_and_found(copy: Copy) -> None:
+    copy.edit("data/faults.toml", r"\Z", FAULT)
+    begun = ("isolate", "--complaint", "no-sound", "--signal", "optical", "--input", "optical")
+    first = copy.json(*begun)
+    assert "spider" in json.dumps(first)
+    found = copy.json(*begun, "--answer", "spider-look=yes")
+    assert json.dumps(found).index("a spider sits") >= 0
