@@ -98,7 +98,7 @@ class ListTable:
 def value_in(kind: ValueKind, cell: Any) -> Any:
     """The value of this kind that a cell holds; SQLite itself has neither dates nor flags.
 
-    Raises ValueError or TypeError if it can hold none such, BookTooNew for a word that a newer Jackfield knows.
+    Raises ValueError or TypeError if it can hold none such, BookTooNew for a newer word.
     """
     if cell is None:
         return None
