@@ -18,6 +18,7 @@ from kb.base.errors import BadInput, BookTrouble, ascii_controls, described
 from kb.base.files import open_plain
 from kb.base.parsing import toml_of
 from kb.base.validation import Fields, number
+from kb.domain.driver import Plate
 from kb.domain.words import DriverInput, Word
 
 if TYPE_CHECKING:
@@ -49,12 +50,15 @@ class Units(Word):
 class Settings:
     """The usual driver with its inputs, units, the initials written into visits, and the language of answers.
 
-    ``driver_current_a`` and ``driver_voltage_v`` (A and V r.m.s.) stand on the driver's plate; 0: not known.
+    ``driver_current_a`` and ``driver_voltage_v`` (A and V) are those of the driver's plate; 0: not known.
+    ``driver_plate`` says whether they are r.m.s. or peak, ``driver_least_load_ohm`` is the least load.
     """
 
     driver: str = ""
     driver_current_a: float = 0.0
     driver_voltage_v: float = 0.0
+    driver_plate: Plate = Plate.RMS
+    driver_least_load_ohm: float = 0.0
     inputs: tuple[DriverInput, ...] = (DriverInput.LINE_35,)
     units: Units = Units.METRIC
     initials: str = ""
@@ -151,7 +155,7 @@ def _some_inputs(value: object, place: str) -> tuple[DriverInput, ...]:
 
 def _plate(most: float, unit: str) -> Callable[[object, str], float]:
     """A reader of a number from the driver's plate; 0 stands for not known."""
-    return number(0, most, f"{unit} r.m.s. from the plate, at most {most:g}; 0: not known")
+    return number(0, most, f"{unit} from the plate, at most {most:g}; 0: not known")
 
 
 def _language(value: object, place: str) -> str:
@@ -167,6 +171,8 @@ _READERS: Final[dict[str, Callable[[object, str], Any]]] = {
     "driver": text.line,
     "driver_current_a": _plate(100, "A"),
     "driver_voltage_v": _plate(400, "V"),
+    "driver_plate": Plate.read,
+    "driver_least_load_ohm": number(0, 100, "ohm from the plate, at most 100; 0: not known"),
     "inputs": _some_inputs,
     "units": Units.read,
     "initials": lambda value, key: text.line(value, key, 40),

@@ -13,13 +13,14 @@ from kb.base.errors import BadInput, ascii_controls, described
 from kb.catalogue.drivers import drivers
 from kb.cli.common import OUTPUT, Session, choice, command_options
 from kb.cli.loop_show import render_loop, render_sketch
-from kb.domain.driver import DriverLimits
+from kb.domain.driver import DriverLimits, Plate
 from kb.loop.document import as_json
 from kb.loop.driver import driver_named, same_name
 from kb.loop.geometry import Loop
 from kb.loop.input_level import voltage
 from kb.loop.plan import CEILING_M, Answer, Ask, plan
 from kb.loop.routes import cautions_from, route_named, routes_from
+from kb.loop.standard import Programme
 from kb.loop.units import has_unit, length, outline, room
 from kb.loop.wire import stock_from, wire_from
 from kb.settings import Units
@@ -46,8 +47,8 @@ if TYPE_CHECKING:
     "--listen-height",
     multiple=True,
     metavar="H",
-    help="Height of the ear above the floor; may be repeated, the first sets the current. "
-    "Default 1.2 m (seated), then 1.7 m (standing).",
+    help="Height of the ear above the floor; may be repeated, the first sets the current, all count. "
+    "Default 1.2 m (seated); 1.7 m (standing) is shown and counts with --standing.",
 )
 @click.option(
     "--ceiling", metavar="H", help=f"Height of the ceiling, for routes above it. Default {CEILING_M:g} m."
@@ -67,6 +68,18 @@ if TYPE_CHECKING:
 )
 @click.option("--driver-current", type=float, metavar="A", help="Your driver's rated current, A r.m.s.")
 @click.option("--driver-voltage", type=float, metavar="V", help="Your driver's highest voltage, V r.m.s.")
+@click.option("--driver-plate", type=choice(Plate), help="How these two count on the plate. Default: rms.")
+@click.option("--driver-least-load", type=float, metavar="OHM", help="Least load that your driver accepts.")
+@click.option(
+    "--programme",
+    type=choice(Programme),
+    default=Programme.SPEECH.value,
+    show_default=True,
+    help="What the loop carries: it decides at which frequency the driver is tested.",
+)
+@click.option(
+    "--standing", is_flag=True, help="People stand and listen, too: the standing height counts as well."
+)
 @click.option("--source-level", metavar="L", help="Level at the source's output: 0.5 V, -10 dBV, +4 dBu ...")
 @click.option(
     "--sensitivity", metavar="L", help="Level that the driver's input wants for full output, with the above."
@@ -136,9 +149,13 @@ def answer_for(
     ``by_awg``: only such wire is looked for, as it is sold where feet are usual. Raises BadInput naming the
     option.
     """
-    if given["height"] is not None and (given["wire_height"] is not None or given["listen_height"]):
+    if given["height"] is not None and (
+        given["wire_height"] is not None or given["listen_height"] or given["standing"]
+    ):
         raise BadInput(
-            "--height", described("given with --wire-height or --listen-height"), "either one or the others"
+            "--height",
+            described("given with --wire-height, --listen-height or --standing"),
+            "either one or the others",
         )
     table = data_tables("routes.toml")
     routes = routes_from(table)
@@ -151,11 +168,15 @@ def answer_for(
         option = f"--{name.replace('_', '-')}"
         return usual if typed is None else length(typed, option, low=low, high=high, feet=feet)
 
+    listen = _listen(given["listen_height"], feet=feet)
+    if given["standing"] and listen:
+        raise BadInput("--standing", described("given with --listen-height"), "either one or the other")
     ask = replace(
         usual,
         height=metres("height", 0, 10, usual.height),
         wire_height=metres("wire_height", -5, 10, usual.wire_height),
-        listen=_listen(given["listen_height"], feet=feet) or usual.listen,
+        listen=listen or usual.listen,
+        every_height=given["standing"] or len(listen) > 1,
         turns=_turns(given["turns"]),
         wire=None if given["wire_text"] is None else wire_from(given["wire_text"], "--wire"),
         celsius=given["temp"],
@@ -168,6 +189,7 @@ def answer_for(
         margin=metres("margin", 0, 20, usual.margin) or 0.0,
         source_v=source_v,
         sensitivity_v=sensitivity_v,
+        programme=Programme(given["programme"]),
     )
     stock = stock_from(data_tables("wire.toml"))
     sold = tuple(each for each in stock if each.wire.label.startswith("AWG")) if by_awg else stock
@@ -181,12 +203,13 @@ def driver_for(given: Mapping[str, Any], settings: Settings) -> tuple[DriverLimi
     the usual one counts before a driver of that name in the catalogue. Raises BadInput.
     """
     current, voltage = given["driver_current"], given["driver_voltage"]
+    least, plate = given["driver_least_load"], given["driver_plate"]
     name = given["driver_name"]
-    if current is not None or voltage is not None:
+    if any(one is not None for one in (current, voltage, least, plate)):
         if name is not None:
             raise BadInput(
                 "--driver",
-                described("given with --driver-current or --driver-voltage"),
+                described("given with the numbers of a plate"),
                 "a name or the numbers",
             )
         if current is None or voltage is None:
@@ -195,7 +218,8 @@ def driver_for(given: Mapping[str, Any], settings: Settings) -> tuple[DriverLimi
                 described("one number"),
                 "both --driver-current and --driver-voltage, from its plate",
             )
-        return DriverLimits("driver as typed", current, voltage, source="typed by the user"), ""
+        typed = DriverLimits("driver as typed", current, voltage, least or 0.0, source="typed by the user")
+        return _of_plate(typed, Plate(plate or Plate.RMS)), ""
     known = drivers()
     usual = _usual(settings, known)
     if name is None:
@@ -217,13 +241,24 @@ _PLATE: Final = (
 def _usual(settings: Settings, known: tuple[DriverLimits, ...]) -> DriverLimits | None:
     """The usual driver with its limits, by its plate or from the catalogue; None where they are not known."""
     if settings.driver_current_a and settings.driver_voltage_v:
-        return DriverLimits(
+        typed = DriverLimits(
             settings.driver or "usual driver",
             settings.driver_current_a,
             settings.driver_voltage_v,
+            settings.driver_least_load_ohm,
             source="your settings",
         )
+        return _of_plate(typed, settings.driver_plate)
     return next((one for one in known if same_name(one.name, settings.driver)), None)
+
+
+def _of_plate(typed: DriverLimits, plate: Plate) -> DriverLimits:
+    """The limits of a plate in r.m.s."""
+    return replace(
+        typed,
+        rated_current_a_rms=plate.rms(typed.rated_current_a_rms),
+        max_voltage_v_rms=plate.rms(typed.max_voltage_v_rms),
+    )
 
 
 def _bare(given: Mapping[str, Any]) -> list[str]:

@@ -7,10 +7,13 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from kb.cli.tables import fitted
+from kb.loop.driver import Fit
+from kb.loop.field import Plane
 from kb.loop.input_level import show_level
 from kb.loop.plan import Answer, items
 from kb.loop.routes import METRE
-from kb.loop.units import FOOT_M, show_length
+from kb.loop.standard import TOLERANCE_DB, Programme
+from kb.loop.units import FOOT_M, show_frequency, show_length
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -35,6 +38,8 @@ def render_loop(answer: Answer, console: Console, *, feet: bool = False) -> None
     console.print(_facts(answer, say))
     console.print()
     console.print(fitted(_field_table(answer, say), console))
+    for plane in answer.uncounted:
+        console.print(Text(_not_counted(answer, plane, say)))
     console.print(
         Text(
             f"Most even at {say(answer.best.offset)} between loop and ear: "
@@ -43,8 +48,13 @@ def render_loop(answer: Answer, console: Console, *, feet: bool = False) -> None
     )
     console.print()
     console.print(fitted(_voltage_table(answer), console))
+    if answer.fit:
+        console.print(_marked("-", _overload(answer.fit)))
     if answer.better:
-        console.print(Text("Fits, least copper first: " + "; ".join(_choices(answer)) + "."))
+        console.print()
+        console.print(fitted(_choices(answer), console))
+        if answer.one_turn:
+            console.print(Text("One turn does not do: " + "; ".join(why for _, why in answer.one_turn) + "."))
     elif answer.ask.driver:
         console.print(Text("No gauge and no number of turns to 4 fits this driver."))
     route = answer.ask.route
@@ -57,6 +67,29 @@ def render_loop(answer: Answer, console: Console, *, feet: bool = False) -> None
     console.print()
     console.print(Text("Cautions", style="bold"))
     console.print(_marked("!", [each.text for each in answer.cautions]))
+
+
+def _not_counted(answer: Answer, plane: Plane, say: Say) -> str:
+    """What a height that does not count would get from the current."""
+    current = answer.level.current_a if answer.level else answer.current_a
+    low, high = answer.range_db(plane, current)
+    good = low >= -TOLERANCE_DB and high <= TOLERANCE_DB
+    within = "would be within +-3 dB, too" if good else "would not be within +-3 dB"
+    return f"{say(plane.height)} does not count and {within}. If people stand and listen, add --standing."
+
+
+def _overload(judged: Fit) -> list[str]:
+    """What the driver was judged by, and how that is tested in the room."""
+    test, programme = judged.needs[1], judged.programme
+    others = " or ".join(f"--programme {one}" for one in Programme if one is not programme)
+    return [
+        f"Judged for {programme.label}: the full current at 1 kHz, and no clipping 7 dB below it at"
+        f" {show_frequency(test.hertz)} (cl. 10.3, second-hand). Other: {others}. Voltages are for"
+        " the wire's greatest resistance.",
+        f"On site: set a 1 kHz sine 7 dB below the field you need ({test.current_a:.2f} A). Raise the "
+        f"frequency to {show_frequency(test.hertz)} at the same input. The driver must not clip (at most "
+        f"{test.voltage_v:.2f} V at the loop).",
+    ]
 
 
 def render_sketch(answer: Answer, console: Console, *, feet: bool = False) -> None:
@@ -135,14 +168,17 @@ def _facts(answer: Answer, say: Say) -> Table:
     ]
     level = answer.level
     if level and level.shift_db:
+        brings = "brings the whole listening area within +-3 dB"
+        if level.least:
+            brings = "is the least that meets the standard, and the driver manages no more"
         rows.append((
             "",
-            f"{level.current_a:.2f} A ({level.shift_db:+z.1f} dB) brings the whole listening area "
-            f"within +-3 dB ({level.min_db:+z.1f} to {level.max_db:+z.1f})",
+            f"{level.current_a:.2f} A ({level.shift_db:+z.1f} dB) {brings} "
+            f"({level.min_db:+z.1f} to {level.max_db:+z.1f})",
         ))  # fmt: skip
     rows += [
         ("", "r.m.s. at the loudest, 125 ms average; speech averages 12 dB less"),
-        ("Voltage", f"{answer.voltage_v:.2f} V for {answer.current_a:.2f} A, up to 5 kHz"),
+        *_test_voltage(answer),
         ("Ohmmeter", f"{answer.load.resistance:.2f} ohm at {answer.ask.celsius:g} C, end to end{worst}"),
         ("Inductance", f"{answer.load.inductance * 1e6:.1f} uH"),
         ("Wire", f"{say(answer.laid_m)} in place"),
@@ -155,6 +191,13 @@ def _facts(answer: Answer, say: Say) -> Table:
     for name, words in rows:
         table.add_row(name, Text(words))
     return table
+
+
+def _test_voltage(answer: Answer) -> list[tuple[str, str]]:
+    """The voltage at 5 kHz, where no driver is judged."""
+    if answer.fit:
+        return []
+    return [("Voltage", f"{answer.voltage_v:.2f} V for {answer.current_a:.2f} A, up to 5 kHz")]
 
 
 def _field_table(answer: Answer, say: Say) -> Table:
@@ -186,25 +229,55 @@ def _voltage_table(answer: Answer) -> Table:
     from rich.table import Table
 
     most = max(answer.current_a, answer.level.current_a if answer.level else 0.0)
+    if answer.fit:
+        most = answer.fit.needs[0].current_a
     table = Table(title=f"Voltage for {most:.2f} A", box=box.SIMPLE_HEAD, title_justify="left")
     table.add_column("at")
-    table.add_column("impedance", justify="right")
-    table.add_column("voltage", justify="right")
-    if answer.fit:
-        table.add_column("driver's margin", justify="right")
-    for hertz in answer.voltages_v:
-        name = f"{hertz:g} Hz" if hertz < 1000 else f"{hertz / 1000:g} kHz"
-        row = [name, f"{answer.load.impedance(hertz):.2f} ohm", f"{answer.load.voltage(most, hertz):.2f} V"]
-        if answer.fit:
-            row.append(f"{answer.fit.voltage_margin_db[hertz]:+z.1f} dB")
-        table.add_row(*row)
-    if answer.fit:
-        table.add_row("current", "", f"{most:.2f} A", f"{answer.fit.current_margin_db:+z.1f} dB")
+    if not answer.fit:
+        table.add_column("impedance", justify="right")
+        table.add_column("voltage", justify="right")
+        for hertz in answer.voltages_v:
+            ohm, volts = answer.load.impedance(hertz), answer.load.voltage(most, hertz)
+            table.add_row(show_frequency(hertz), f"{ohm:.2f} ohm", f"{volts:.2f} V")
+        return table
+    for name in ("current", "voltage", "driver's margin"):
+        table.add_column(name, justify="right")
+    for need in answer.fit.needs:
+        table.add_row(
+            show_frequency(need.hertz),
+            f"{need.current_a:.2f} A",
+            f"{need.voltage_v:.2f} V",
+            f"{need.margin_db:+z.1f} dB",
+        )
+    table.add_row("rated current", f"{most:.2f} A", "", f"{answer.fit.current_margin_db:+z.1f} dB")
     return table
 
 
-def _choices(answer: Answer) -> list[str]:
-    return [f"{each.wire.label} x {each.turns}" for each in answer.better[:6]]
+def _choices(answer: Answer) -> Table:
+    """What fits, the least bother first, with what each costs."""
+    from rich import box
+    from rich.table import Table
+
+    table = Table(title="What fits, least bother first", box=box.SIMPLE_HEAD, title_justify="left")
+    table.add_column("wire", no_wrap=True)
+    for name in ("turns", "current", "wire in place", "copper"):
+        table.add_column(name, justify="right")
+    table.add_column("")
+    first = answer.better[0].turns
+    # what is cheapest with each number of turns is a real alternative; more wires of one kind are not
+    shown = [each for each in answer.better if each.turns == first][:3]
+    for turns in sorted({each.turns for each in answer.better} - {first})[:2]:
+        shown.append(next(each for each in answer.better if each.turns == turns))
+    for each in shown:
+        table.add_row(
+            each.wire.label,
+            str(each.turns),
+            f"{each.current_a:.2f} A",
+            f"{each.metres:.0f} m",
+            f"{each.copper_kg:.2f} kg",
+            "least current" if each.least else "",
+        )
+    return table
 
 
 def _place(answer: Answer, say: Say) -> str:

@@ -9,16 +9,17 @@ import click
 from kb.base.errors import BadInput
 from kb.base.messages import LANGUAGES
 from kb.cli.common import Session, choice, command_options, text
+from kb.domain.driver import Plate
 from kb.domain.words import DriverInput
 from kb.settings import Settings, Units
 
 
 @click.command("settings")
 @click.option("--driver", metavar="NAME", help="Name of the usual loop driver.")
-@click.option("--driver-current", type=float, metavar="A", help="Its rated current, A r.m.s.; 0: not known.")
-@click.option(
-    "--driver-voltage", type=float, metavar="V", help="Its highest voltage, V r.m.s.; 0: not known."
-)
+@click.option("--driver-current", type=float, metavar="A", help="Its rated current, A; 0: not known.")
+@click.option("--driver-voltage", type=float, metavar="V", help="Its highest voltage, V; 0: not known.")
+@click.option("--driver-plate", type=choice(Plate), help="How these two count on the plate: rms or peak.")
+@click.option("--driver-least-load", type=float, metavar="OHM", help="Least load it accepts; 0: not known.")
 @click.option("--inputs", metavar="LIST", help=f"Its inputs, with commas: {','.join(DriverInput)}")
 @click.option("--units", type=choice(Units), help="How lengths are said.")
 @click.option("--initials", metavar="XY", help="Who records.")
@@ -29,6 +30,8 @@ def settings_command(
     driver: str | None,
     driver_current: float | None,
     driver_voltage: float | None,
+    driver_plate: str | None,
+    driver_least_load: float | None,
     inputs: str | None,
     units: str | None,
     initials: str | None,
@@ -47,7 +50,13 @@ def settings_command(
     def changed(settings: Settings) -> Settings:
         if driver is not None:
             if driver.casefold() != settings.driver.casefold():  # another driver has another plate
-                settings = replace(settings, driver_current_a=0.0, driver_voltage_v=0.0)
+                settings = replace(
+                    settings,
+                    driver_current_a=0.0,
+                    driver_voltage_v=0.0,
+                    driver_plate=Plate.RMS,
+                    driver_least_load_ohm=0.0,
+                )
             settings = replace(settings, driver=driver)
         if driver_current is not None:
             current = _plate(driver_current, "--driver-current", 100, "A")
@@ -55,6 +64,11 @@ def settings_command(
         if driver_voltage is not None:
             voltage = _plate(driver_voltage, "--driver-voltage", 400, "V")
             settings = replace(settings, driver_voltage_v=voltage)
+        if driver_plate is not None:
+            settings = replace(settings, driver_plate=Plate(driver_plate))
+        if driver_least_load is not None:
+            ohm = _plate(driver_least_load, "--driver-least-load", 100, "ohm")
+            settings = replace(settings, driver_least_load_ohm=ohm)
         if inputs is not None:
             settings = replace(settings, inputs=read_inputs(inputs))
         if units is not None:
@@ -70,6 +84,8 @@ def settings_command(
         "driver": settings.driver,
         "driver_current_a": settings.driver_current_a or None,
         "driver_voltage_v": settings.driver_voltage_v or None,
+        "driver_plate": settings.driver_plate.value,
+        "driver_least_load_ohm": settings.driver_least_load_ohm or None,
         "inputs": [one.value for one in settings.inputs],
         "units": settings.units.value,
         "initials": settings.initials,
@@ -80,6 +96,9 @@ def settings_command(
     else:
         plate = [f"{settings.driver_current_a:g} A"] if settings.driver_current_a else []
         plate += [f"{settings.driver_voltage_v:g} V"] if settings.driver_voltage_v else []
+        plate += ["peak"] if plate and settings.driver_plate is Plate.PEAK else []
+        least = settings.driver_least_load_ohm
+        plate += [f"{least:g} ohm at least"] if least else []
         lines = {
             "driver": ", ".join([settings.driver or "-", *plate]),
             "inputs": ", ".join(one.value for one in settings.inputs),
@@ -94,7 +113,7 @@ def settings_command(
 
 def _plate(value: float, option: str, most: float, unit: str) -> float:
     if not 0 <= value <= most:
-        raise BadInput(option, value, f"{unit} r.m.s. from the plate, at most {most:g}; 0: not known")
+        raise BadInput(option, value, f"{unit} from the plate, at most {most:g}; 0: not known")
     return value
 
 

@@ -4,6 +4,7 @@ The package is pure: it knows numbers and units, and imports the standard librar
 
 - ``units``: read and show lengths
 - ``geometry``: where the wire lies and where people listen
+- ``standard``: limits and rules of IEC 60118-4
 - ``field``: the field strength there
 - ``wire``: resistance, inductance and voltage of the loop
 - ``driver``: what a driver can give

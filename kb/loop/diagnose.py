@@ -14,13 +14,18 @@ from dataclasses import dataclass
 from typing import Final
 
 from kb.base.errors import BadInput
-from kb.loop.field import REFERENCE_A_PER_M, TOLERANCE_DB, vertical_h
-from kb.loop.readings_file import Readings
+from kb.loop.field import vertical_h
+from kb.loop.readings_file import Noise, Readings
+from kb.loop.standard import (
+    IDEAL_DBA,
+    REFERENCE_A_PER_M,
+    RESPONSE_DB,
+    RESPONSE_HZ,
+    SLACK,
+    noise_on_limit_dba,
+    site_noise,
+)
 
-#: Frequency response, dB either way from 100 Hz to 5 kHz re 1 kHz (IEC 60118-4:2014+A1:2017 cl. 8.3).
-RESPONSE_DB: Final = 3.0
-#: Background noise where the client must be told before going on, dB(A) re 400 mA/m (the same, cl. 4 and 7).
-NOISE_LIMIT_DBA: Final = -32.0
 #: So far below 400 mA/m there is no field to speak of: noise and speech that strays, dB (common practice).
 NO_LOOP_DB: Final = -25.0
 #: A hand-held meter differs this much from the computed field without any fault, dB (common practice).
@@ -40,7 +45,10 @@ class Diagnosis:
 
 @dataclass(frozen=True)
 class Compared:
-    """Measured against computed at one place, dB re 400 mA/m; ``difference`` is measured less computed."""
+    """Measured against computed at one place, dB re 400 mA/m; ``difference`` is measured less computed.
+
+    Both are for a 1 kHz sine: a reading of another signal counts from what it should read.
+    """
 
     name: str
     measured_db: float
@@ -67,7 +75,7 @@ def compared(readings: Readings) -> tuple[Compared, ...]:
         return ()
     current = readings.current if readings.current is not None else 1.0
     found = []
-    for each in readings.positions:
+    for each in readings.measured:
         if each.x is None or each.y is None:
             continue
         try:
@@ -77,7 +85,7 @@ def compared(readings: Readings) -> tuple[Compared, ...]:
         # the meter shows no sign, so the field's amount is compared
         if abs(field) > 1e-6:
             level = 20 * math.log10(abs(field) / REFERENCE_A_PER_M) - readings.metal_db
-            found.append(Compared(each.name, each.field_db, level))
+            found.append(Compared(each.name, readings.levels[each.name], level))
     return tuple(found)
 
 
@@ -88,7 +96,8 @@ def _place_faults(readings: Readings, pairs: Sequence[Compared]) -> list[Diagnos
     the readings themselves are looked at, for level only, since they need not be equal.
     """
     faults: list[Diagnosis] = []
-    if readings.positions and max(each.field_db for each in readings.positions) < NO_LOOP_DB:
+    levels = readings.levels.values()
+    if levels and max(levels) < NO_LOOP_DB:
         return [
             Diagnosis(
                 "no-field",
@@ -101,9 +110,9 @@ def _place_faults(readings: Readings, pairs: Sequence[Compared]) -> list[Diagnos
         level = statistics.median(each.difference for each in pairs)
         if abs(level) > METER_DB and (len(pairs) < 3 or _agree(pairs, level)):
             faults.append(_not_as_computed(level, readings.current))
-    if readings.positions and not faults:
-        level = statistics.median(each.field_db for each in readings.positions)
-        if abs(level) > TOLERANCE_DB:
+    if levels and not faults:
+        level = statistics.median(levels)
+        if abs(level) > readings.use.tolerance_db:
             faults.append(_level_fault(level, readings.current))
     return faults + _pattern(readings, pairs)
 
@@ -246,35 +255,48 @@ _RESPONSE: Final = {
 
 
 def _response_faults(readings: Readings) -> list[Diagnosis]:
-    response = readings.response
-    if response is None or response.db_1000_hz is None:
-        return []
-    found = []
-    for end, level in (("treble", response.db_5000_hz), ("bass", response.db_100_hz)):
-        if level is not None and abs(level - response.db_1000_hz) > RESPONSE_DB + 1e-9:
-            way = "low" if level < response.db_1000_hz else "high"
-            found.append(Diagnosis(f"{end}-{way}", _RESPONSE[end, way], (response.at,)))
-    return found
+    points = [each for each in (*readings.positions, readings.response) if each is not None]
+    where: dict[tuple[str, str], list[str]] = {}
+    for point in points:
+        levels = point.response_re_1_khz()
+        for end, hertz in zip(("bass", "treble"), RESPONSE_HZ, strict=True):
+            level = levels.get(hertz, 0.0)
+            if abs(level) > RESPONSE_DB + SLACK:
+                where.setdefault((end, "low" if level < 0 else "high"), []).append(point.name)
+    order = sorted(where, key=lambda fault: fault[0], reverse=True)  # metal shows first at 5 kHz
+    return [Diagnosis(f"{end}-{way}", _RESPONSE[end, way], tuple(where[end, way])) for end, way in order]
 
 
 def _noise_faults(readings: Readings) -> list[Diagnosis]:
+    points = {each.name: each.noise for each in readings.positions if each.noise != Noise()}
+    if readings.noise != Noise():
+        points[""] = readings.noise
+    offs = {name: noise.off for name, noise in points.items() if noise.off is not None}
+    worst = max(offs.values(), default=None)
     found = []
-    off, on = readings.noise_off, readings.noise_on
-    if off is not None and off > NOISE_LIMIT_DBA:
+    if worst is not None and site_noise(worst, tonal=readings.tonal).report:
         found.append(
             Diagnosis(
                 "noise-outside",
-                "Noise with the driver off comes from elsewhere: mains wiring, dimmers, chargers, "
-                "floor heating. Switch these off one by one; faults in mains wiring belong to a licensed "
-                "electrician.",
+                "Noise with the driver off comes from elsewhere: mains wiring, dimmers, chargers, floor "
+                "heating, or somebody else's loop (then you hear its programme). Switch these off one by "
+                "one; faults in mains wiring belong to a licensed electrician.",
             )
         )
-    if on is not None and on > NOISE_LIMIT_DBA and (off is None or on - off > 3):
+    loud = [
+        name
+        for name, noise in points.items()
+        if noise.on is not None
+        and noise.on
+        > (IDEAL_DBA if worst is None else noise_on_limit_dba(offs.get(name, IDEAL_DBA), worst)) + SLACK
+    ]
+    if loud:
         found.append(
             Diagnosis(
                 "noise-driver",
                 "Noise comes with the driver: a ground loop from the source (isolating transformer or "
                 "optical output), gain too high, or wire beside mains.",
+                tuple(filter(None, loud)),
             )
         )
     return found

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from kb.loop.field import REFERENCE_A_PER_M, Plane
+from kb.loop.driver import Need
+from kb.loop.field import Plane
 from kb.loop.plan import Answer, items
+from kb.loop.standard import REFERENCE_A_PER_M
 from kb.loop.wire import FREQUENCIES_HZ
 
 
@@ -20,6 +22,10 @@ def field_answer(answer: Answer, plane: Plane) -> dict[str, object]:
         "share_within_3_db": answer.share_within(plane),
         "reference_a_per_m": REFERENCE_A_PER_M,
     }
+
+
+def _need(need: Need) -> dict[str, object]:
+    return {"hertz": need.hertz, "current_a": need.current_a, "voltage_v": need.voltage_v}
 
 
 def as_json(answer: Answer) -> dict[str, object]:
@@ -57,6 +63,7 @@ def as_json(answer: Answer) -> dict[str, object]:
             "voltage_v": level.voltage_v,
             "min_db": level.min_db,
             "max_db": level.max_db,
+            "least": level.least,
         },
         "planes": [field_answer(answer, plane) for plane in answer.planes],
         "best_offset_m": answer.best.offset,
@@ -67,7 +74,10 @@ def as_json(answer: Answer) -> dict[str, object]:
         else {
             "name": ask.driver.name,
             "current_margin_db": judged.current_margin_db,
-            "voltage_margin_db": {f"{hertz:g}": margin for hertz, margin in judged.voltage_margin_db.items()},
+            "voltage_margin_db": {f"{need.hertz:g}": need.margin_db for need in judged.needs},
+            "programme": judged.programme.value,
+            "overload_test": _need(judged.needs[1]),
+            "at_1_khz": _need(judged.needs[0]),
             "source": ask.driver.source,
         },
         "line": None
@@ -83,8 +93,15 @@ def as_json(answer: Answer) -> dict[str, object]:
                 "turns": each.turns,
                 "current_a": each.current_a,
                 "copper_kg": each.copper_kg,
+                "metres": each.metres,
+                "usual": each.usual,
+                "least_current": each.least,
             }
             for each in answer.better[:8]
+        ],
+        "one_turn": [{"code": code, "text": text} for code, text in answer.one_turn],
+        "heights_counted_m": [
+            plane.height for plane in (answer.planes if ask.every_height else answer.planes[:1])
         ],
         "route": ask.route.code if ask.route else None,
         "wire_laid_m": answer.laid_m,

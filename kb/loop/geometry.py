@@ -203,6 +203,15 @@ class Loop:
             return [spot for spot in dict.fromkeys(spots) if self.contains(spot)]
         return [s for s in dict.fromkeys(spots) if self.clearance(s) >= margin - slack and self.contains(s)]
 
+    def margin_spots(self, margin: float, most: int) -> list[Spot]:
+        """Return about ``most`` spots that lie just ``margin`` inside the wire, along it.
+
+        Where the room has a corner that points inward, they go round it.
+        """
+        spots = [] if margin <= 0 else _margin_line(self.spots, margin, self.perimeter / most)
+        slack = 1e-9 * max(1.0, *map(abs, self.box))
+        return [s for s in spots if self.clearance(s) >= margin - slack and self.contains(s)]
+
 
 def _corner(corner: Sequence[float], number: int) -> Corner:
     if len(corner) != 3:
@@ -266,6 +275,29 @@ def _margin_corners(spots: Sequence[Spot], margin: float) -> list[Spot]:
                 here[0] - margin * (into[1] + out[1]) / bend,
                 here[1] + margin * (into[0] + out[0]) / bend,
             ))  # fmt: skip
+    return found
+
+
+def _margin_line(spots: Sequence[Spot], margin: float, step: float) -> list[Spot]:
+    """Return spots ``margin`` to the left of each wall, and in steps round each corner."""
+    found = []
+    for before, here, after in zip((spots[-1], *spots[:-1]), spots, (*spots[1:], spots[0]), strict=True):
+        (ux, uy), (vx, vy) = _unit(before, here), _unit(here, after)
+        count = max(1, math.ceil(math.dist(here, after) / step))
+        for part in range(count + 1):
+            share = part / count
+            x, y = here[0] + share * (after[0] - here[0]), here[1] + share * (after[1] - here[1])
+            found.append((x - margin * vy, y + margin * vx))
+        if ux * vy - uy * vx < 0:  # a corner that points into the room
+            first, turn = math.atan2(ux, -uy), math.atan2(ux * vy - uy * vx, ux * vx + uy * vy)
+            arc = max(4, math.ceil(abs(turn) * margin / step))
+            found += [
+                (
+                    here[0] + margin * math.cos(first + turn * n / arc),
+                    here[1] + margin * math.sin(first + turn * n / arc),
+                )
+                for n in range(arc + 1)
+            ]
     return found
 
 

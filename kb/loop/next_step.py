@@ -7,8 +7,8 @@ from collections.abc import Collection
 from typing import Final
 
 from kb.loop.diagnose import METER_DB, Compared, Diagnosis
-from kb.loop.field import TOLERANCE_DB
-from kb.loop.readings_file import Position, Readings
+from kb.loop.readings_file import Readings
+from kb.loop.standard import SLACK
 
 #: So many places tell of an area, the seats and its corners; one tells of one chair (common practice).
 FEW_PLACES: Final = 3
@@ -25,24 +25,25 @@ def advise(
     """
     codes = {each.code for each in faults}
     return (
-        *_level(readings.positions, readings.current, pairs, codes),
-        *_places(readings.positions),
+        *_level(readings, pairs, codes),
+        *_places(readings),
         *_user(readings, failed, codes),
     )
 
 
-def _level(
-    positions: Collection[Position], current: float | None, pairs: Collection[Compared], codes: set[str]
-) -> list[Diagnosis]:
-    """Whether one change of the drive brings every place within the tolerance, and which."""
-    levels = [each.field_db for each in positions]
-    if "no-field" in codes or not levels or max(map(abs, levels)) <= TOLERANCE_DB + 1e-9:
+def _level(readings: Readings, pairs: Collection[Compared], codes: set[str]) -> list[Diagnosis]:
+    """Whether one change of the drive brings every place within the tolerance and one to 0 dB, and which."""
+    levels, tolerance, current = readings.levels, readings.use.tolerance_db, readings.current
+    if "no-field" in codes or not levels:
+        return []
+    low, high = min(levels.values()), max(levels.values())
+    if low >= -tolerance - SLACK and -SLACK <= high <= tolerance + SLACK:
         return []
     if current and pairs and abs(statistics.median(each.difference for each in pairs)) > METER_DB:
         return []  # not before the current and the loop are what they were taken for
-    low, high = min(levels), max(levels)
-    if high - low <= 2 * TOLERANCE_DB:
-        shift = -(low + high) / 2
+    if high - low <= 2 * tolerance:
+        # the middle of the window, but with the strongest place at 0 dB at least
+        shift = max(-(low + high) / 2, -high)
         to = f", to about {current * 10 ** (shift / 20):.2f} A," if current else ""
         way = "more" if shift > 0 else "less"
         room = " See with 'jackfield loop' whether the driver has it." if shift > 0 else ""
@@ -50,7 +51,7 @@ def _level(
             Diagnosis(
                 "level",
                 f"{abs(shift):.1f} dB {way} drive{to} brings every place measured within "
-                f"+-{TOLERANCE_DB:g} dB ({low + shift:+.1f} to {high + shift:+.1f}).{room}",
+                f"+-{tolerance:g} dB ({low + shift:+z.1f} to {high + shift:+z.1f}).{room}",
             )
         ]
     if codes & _OF_PLACES:
@@ -60,20 +61,21 @@ def _level(
         Diagnosis(
             "uneven-area",
             f"The places differ by {high - low:.1f} dB{', as computed' if as_computed else ''}: no "
-            f"drive brings all of them within +-{TOLERANCE_DB:g} dB. Keep seats away from the wire, "
+            f"drive brings all of them within +-{tolerance:g} dB. Keep seats away from the wire, "
             "lay it at the height that 'jackfield loop' calls most even, or divide the area.",
-            tuple(each.name for each in positions if abs(each.field_db) > TOLERANCE_DB),
+            tuple(name for name, level in levels.items() if abs(level) > tolerance),
         )
     ]
 
 
-def _places(positions: Collection[Position]) -> list[Diagnosis]:
-    if not 0 < len(positions) < FEW_PLACES:
+def _places(readings: Readings) -> list[Diagnosis]:
+    count = len(readings.measured)
+    if not 0 < count < FEW_PLACES or readings.use.small:
         return []
     said = (
         "One place was measured, which tells of that seat alone."
-        if len(positions) == 1
-        else f"{len(positions)} places were measured, which tell of these seats alone."
+        if count == 1
+        else f"{count} places were measured, which tell of these seats alone."
     )
     return [
         Diagnosis(

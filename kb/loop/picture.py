@@ -10,8 +10,9 @@ import io
 from typing import TYPE_CHECKING, Final, Literal
 
 from kb.base.errors import MissingExtra
-from kb.loop.field import TOLERANCE_DB, grid, level_db
+from kb.loop.field import grid, level_db
 from kb.loop.plan import Answer
+from kb.loop.standard import TOLERANCE_DB
 from kb.loop.units import FOOT_M, show_length
 
 if TYPE_CHECKING:

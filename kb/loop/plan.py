@@ -7,8 +7,10 @@
 How the current is chosen. ``current_a`` gives 400 mA/m at the commissioning point (the centre of the
 floor area) at the first listening height. Where the weakest or strongest part of the listening area then
 lies outside +-3 dB, ``level`` holds the least change that brings all of it inside, if any does. The
-driver is judged at the larger of the two currents, since the installer will turn it up that far. All
-currents are the r.m.s. maximum of the programme with 125 ms averaging (IEC 60118-4:2014+A1:2017 cl. 3.1).
+driver is judged at the larger of the two currents, since the installer will turn it up that far. If it does
+not manage that, it is judged at the least current that meets the standard (weakest spot at -3 dB, strongest
+at 0 dB or more), and ``level`` holds that. All currents are the r.m.s. maximum of the programme with 125 ms
+averaging (IEC 60118-4:2014+A1:2017 cl. 3.1 and 6.1.3, second-hand).
 """
 
 from __future__ import annotations
@@ -25,7 +27,6 @@ from kb.loop.field import (
     MARGIN_M,
     SEATED_M,
     STANDING_M,
-    TOLERANCE_DB,
     BestOffset,
     Plane,
     best_offset,
@@ -34,6 +35,7 @@ from kb.loop.field import (
 from kb.loop.geometry import Loop
 from kb.loop.input_level import OVERLOAD_V, margin_db
 from kb.loop.routes import METRE, Caution, Needed, Route
+from kb.loop.standard import TOLERANCE_DB, Programme
 from kb.loop.units import show_length
 from kb.loop.wire import FREQUENCIES_HZ, Load, Stock, Wire, load, too_dense, wire_from
 
@@ -53,13 +55,15 @@ class Ask:
     both lie above the floor. Lengths in metres, ``celsius`` the wire's temperature, ``metal_db`` the loss
     to metal that the installer states, ``feed`` the one-way run from driver to the foot of the loop.
     ``source_v`` is the level at the source's output and ``sensitivity_v`` the level that the driver's input
-    wants for full output, V r.m.s.
+    wants for full output, V r.m.s. ``every_height``: people listen at all of ``listen``, so that all of them
+    count in the answer; else only the first does. ``programme`` says by which frequency the driver is judged.
     """
 
     room: Loop
     height: float | None = None
     wire_height: float | None = None
     listen: tuple[float, ...] = (SEATED_M, STANDING_M)
+    every_height: bool = False
     turns: int | None = None
     wire: Wire | None = None
     celsius: float = 20.0
@@ -72,6 +76,7 @@ class Ask:
     margin: float = MARGIN_M
     source_v: float | None = None
     sensitivity_v: float | None = None
+    programme: Programme = Programme.SPEECH
 
     @property
     def line_margin_db(self) -> float | None:
@@ -83,13 +88,17 @@ class Ask:
 
 @dataclass(frozen=True)
 class Level:
-    """The current that brings the whole listening area within +-3 dB, and what it changes."""
+    """The current that brings the whole listening area within +-3 dB, and what it changes.
+
+    ``least``: it is the least that meets the standard, since the driver manages no more.
+    """
 
     shift_db: float
     current_a: float
     voltage_v: float
     min_db: float
     max_db: float
+    least: bool = False
 
 
 @dataclass(frozen=True)
@@ -100,8 +109,9 @@ class Answer:
     the one the current is set for. ``distance_only`` tells that heights count from the loop, not the floor.
     ``reasons`` are (code, sentence) pairs that speak against it: ``uneven``, ``current``, ``voltage``,
     ``resistance``, ``thin``, ``sensitivity``, ``overload``; it fits when there are none. ``better`` are
-    gauges and turns that fit, least copper first (empty without a driver). ``resistance_max`` is the
-    resistance in ohm of wire as bad as it may be sold, where a standard says so.
+    gauges and turns that fit, least bother first (empty without a driver). ``one_turn`` says why no wire does
+    with one turn, where all that fit have more. ``resistance_max`` is the resistance in ohm of wire as bad as
+    it may be sold, where a standard says so.
     """
 
     ask: Ask
@@ -121,11 +131,22 @@ class Answer:
     buy_m: float
     needed: tuple[Needed, ...]
     better: tuple[Choice, ...]
+    one_turn: tuple[tuple[str, str], ...] = ()
 
     @property
     def fits(self) -> bool:
         """Whether the loop can meet +-3 dB and the driver, if named, drives it."""
         return not self.reasons
+
+    @property
+    def counted(self) -> Plane:
+        """The listening area that the answer counts: of the first height, or of all of them."""
+        return self.planes[0].with_others(self.planes[1:] if self.ask.every_height else ())
+
+    @property
+    def uncounted(self) -> tuple[Plane, ...]:
+        """The planes that are shown and do not count."""
+        return () if self.ask.every_height else self.planes[1:]
 
     @property
     def voltages_v(self) -> dict[float, float]:
@@ -134,7 +155,7 @@ class Answer:
 
     @property
     def voltage_v(self) -> float:
-        """The highest of the voltages: the full current at 5 kHz."""
+        """The voltage for the full current at 5 kHz; nothing asks the driver for it."""
         return max(self.voltages_v.values())
 
     @property
@@ -157,8 +178,9 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
     """Answer for one room.
 
     ``stock`` are the wires that may be chosen where the installer named none, and ``always`` the cautions
-    of every answer. With a driver and no wire or turns given, the thinnest that fits is taken (least
-    copper); if none fits, AWG 18 and one turn are shown, with the reasons. Without a driver they are, too.
+    of every answer. With a driver and no wire or turns given, the least bother that fits is taken: fewest
+    turns, then usual wire, then least copper. If none fits, AWG 18 and one turn are shown, with the reasons.
+    Without a driver they are, too.
 
     Raises BadInput for anything out of range, naming it.
     """
@@ -167,35 +189,45 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
     single = Loop(loop.corners, 1)
     # the field is linear in the turns: compute for one
     planes = [listening_plane(single, height, margin=ask.margin) for height in heights]
-    first = planes[0]
+    counted = planes[0].with_others(planes[1:] if ask.every_height else ())
     metal = 10 ** (ask.metal_db / 20)
-    ampere_turns = first.current_for_centre_a * metal
-    shift = first.shift_db
+    ampere_turns = counted.current_for_centre_a * metal
+    shift, least_shift = counted.shift_db, counted.least_shift_db
     most = ampere_turns * 10 ** (max(0.0, shift or 0.0) / 20)
+    least = most if least_shift is None else min(most, ampere_turns * 10 ** (least_shift / 20))
 
     rise = ask.route.rise(ask.ceiling) if ask.route else 0.0
     feed = ask.feed + rise
     detour = ask.doorways * ask.route.doorway if ask.route else 0.0
+    named = ask.wire or wire_from(USUAL_WIRE)
+    sold = list(stock)
+    if named not in (each.wire for each in sold):
+        sold.append(Stock(named, 0.0, "named by the user"))
     found: tuple[Choice, ...] = ()
     if ask.driver:
-        wires = [*(each.wire for each in stock), ask.wire or wire_from(USUAL_WIRE)]
         found = choices(
-            single, most, ask.driver, list(dict.fromkeys(wires)), celsius=ask.celsius, feed=feed, extra=detour
-        )
-    wire, turns = _chosen(ask, found)
+            single, most, ask.driver, sold, least_ampere_turns=least, programme=ask.programme,
+            celsius=ask.celsius, feed=feed, extra=detour,
+        )  # fmt: skip
+    wire, turns, least_only = _chosen(ask, found)
 
     loop = Loop(loop.corners, turns)
-    current, upmost = ampere_turns / turns, most / turns
+    current, upmost = ampere_turns / turns, (least if least_only else most) / turns
     seen = load(loop, wire, celsius=ask.celsius, feed=feed, extra=detour)
-    judged = fit(ask.driver, seen, upmost) if ask.driver else None
+    bought = next(each for each in sold if each.wire == wire)
+    judged = None
+    if ask.driver:
+        judged = fit(ask.driver, seen, upmost, programme=ask.programme, worst=bought.worst(seen))
     best = best_offset(single, margin=ask.margin)
     laid = turns * (loop.perimeter + detour) + 2 * feed
-    wound = tuple(_wound(plane, turns) for plane in planes)
+    wound = tuple(plane.wound(turns) for plane in planes)
     level = None
+    if least_only and least_shift is not None:
+        shift = least_shift
     if shift is not None:
         shifted = current * 10 ** (shift / 20)
-        low, high = wound[0].range_db(shifted / metal)
-        level = Level(shift, shifted, seen.voltage(shifted, FREQUENCIES_HZ[-1]), low, high)
+        low, high = counted.wound(turns).range_db(shifted / metal)
+        level = Level(shift, shifted, seen.voltage(shifted, FREQUENCIES_HZ[-1]), low, high, least=least_only)
     return Answer(
         ask=ask,
         loop=loop,
@@ -208,13 +240,13 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
         level=level,
         fit=judged,
         reasons=(
-            *_field_reasons(first, best),
+            *_field_reasons(counted, best, several=ask.every_height and len(planes) > 1),
             *(judged.reasons if judged else ()),
             *_wire_reasons(wire, upmost),
             *_line_reasons(ask),
         ),
         cautions=(*always, *(ask.route.cautions_for(ask.ceiling) if ask.route else ())),
-        resistance_max=_as_sold(seen, wire, stock),
+        resistance_max=bought.worst(seen).resistance if bought.max_ohm_per_km else None,
         laid_m=laid,
         buy_m=ask.route.length_to_buy(laid) if ask.route else laid,
         needed=ask.route.needed(
@@ -223,7 +255,30 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
         if ask.route
         else (),
         better=found,
+        one_turn=_one_turn(ask, single, least, sold, found, feed=feed, detour=detour),
     )
+
+
+def _one_turn(
+    ask: Ask,
+    single: Loop,
+    current: float,
+    sold: Sequence[Stock],
+    found: Sequence[Choice],
+    *,
+    feed: float,
+    detour: float,
+) -> tuple[tuple[str, str], ...]:
+    """Say why one turn does not do, where more turns do: of the usual wire that comes nearest to it."""
+    if ask.driver is None or not found or found[0].turns == 1:
+        return ()
+    tried = []
+    for each in sold:
+        if each.usual or len(sold) == 1:
+            seen = load(single, each.wire, celsius=ask.celsius, feed=feed, extra=detour)
+            judged = fit(ask.driver, seen, current, programme=ask.programme, worst=each.worst(seen))
+            tried.append(judged.reasons)
+    return min(tried, key=len, default=())
 
 
 def _check(ask: Ask) -> None:
@@ -256,19 +311,15 @@ def _at(loop: Loop, z: float) -> Loop:
     return Loop(tuple((x, y, z) for x, y in loop.spots))
 
 
-def _chosen(ask: Ask, found: Sequence[Choice]) -> tuple[Wire, int]:
+def _chosen(ask: Ask, found: Sequence[Choice]) -> tuple[Wire, int, bool]:
+    """The wire, its turns, and whether only the least current fits."""
     for choice in found:
         if ask.wire in (None, choice.wire) and ask.turns in (None, choice.turns):
-            return choice.wire, choice.turns
-    return ask.wire or wire_from(USUAL_WIRE), 1 if ask.turns is None else ask.turns
+            return choice.wire, choice.turns, choice.least
+    return ask.wire or wire_from(USUAL_WIRE), 1 if ask.turns is None else ask.turns, False
 
 
-def _wound(plane: Plane, turns: int) -> Plane:
-    fields = tuple(turns * field for field in plane.fields)
-    return Plane(plane.height, plane.offset, plane.spots, fields, turns * plane.centre)
-
-
-def _field_reasons(plane: Plane, best: BestOffset) -> tuple[tuple[str, str], ...]:
+def _field_reasons(plane: Plane, best: BestOffset, *, several: bool) -> tuple[tuple[str, str], ...]:
     if plane.even:
         return ()
     between = show_length(best.offset)
@@ -277,19 +328,16 @@ def _field_reasons(plane: Plane, best: BestOffset) -> tuple[tuple[str, str], ...
         advice = (
             "no height is even enough: divide the area into smaller loops, or use a designed pattern of loops"
         )
+    elif several:
+        advice = (
+            "no current suits all heights that people listen at. A larger loop, or a designed pattern of "
+            "loops, differs less between heights"
+        )
     return ((
         "uneven",
         f"the field differs by {min(plane.spread_db, 99):.1f} dB over the listening area, more than the "
         f"{2 * TOLERANCE_DB:g} dB of +-{TOLERANCE_DB:g} dB; {advice}",
     ),)  # fmt: skip
-
-
-def _as_sold(seen: Load, wire: Wire, stock: Sequence[Stock]) -> float | None:
-    """Return the resistance with the highest ohm/km the wire is sold with, None where that is not known."""
-    for each in stock:
-        if each.wire == wire and each.max_ohm_per_km:
-            return seen.resistance * each.max_ohm_per_km / 1000 / wire.resistance_per_m()
-    return None
 
 
 def _wire_reasons(wire: Wire, current_a: float) -> tuple[tuple[str, str], ...]:

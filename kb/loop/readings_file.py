@@ -1,24 +1,33 @@
 """Read a readings file: what was measured, where and how.
 
-A readings file holds these keys, all but ``positions`` optional; what is not there is reported as not
-measured::
+All keys are optional; what is not there is reported as not measured::
 
     date = "2026-03-04"
     place = "living room"                       # free text
-    [[positions]]                               # peak field at 1 kHz, vertical, 125 ms r.m.s. maximum
+    use = "room"                                # or counter, refuge, chair
+    signal = "sine"                             # what was played: sine (1 kHz), pink, speech, combi
+    meter = "rms"                               # 125 ms true r.m.s., or peak-programme
+    target_db = -6                              # only for another signal: what the driver's maker states
+    points_agreed = true                        # small volumes: the points were agreed by contract
+    [[positions]]                               # the highest vertical field there
     name = "sofa"
     field_ma_per_m = 380                        # or field_db, re 400 mA/m
     x_m = 2.5                                   # optional, from one corner of the room
     y_m = 2.0
     height_m = 1.2                              # above the floor; 1.2 where not given
-    [response]                                  # level at one position, dB, any one reference
+    response_db = { 100 = -1, 1000 = 0, 5000 = -2 }  # level by frequency in Hz, dB, any one reference
+    noise_off_dba = -52                         # A-weighted, driver off; or noise_off_ma_per_m
+    noise_on_dba = -51                          # driver on, inputs muted; or noise_on_ma_per_m
+    standing = true                             # small volumes: people stand here, it is not a point of use
+    [response]                                  # the same for one place, as older files have it
     at = "sofa"
     db_100_hz = -1.0
     db_1000_hz = 0.0
     db_5000_hz = -2.0
-    [noise]                                     # background, A-weighted, dB(A) re 400 mA/m
+    [noise]                                     # the same for a place without a name
     driver_off_dba = -52                        # or driver_off_ma_per_m
     driver_on_dba = -45                         # or driver_on_ma_per_m
+    tonal = false                               # the noise has a marked tone
     [loop]                                      # optional: measured against computed
     length_m = 5.0                              # x; with width_m (y); or corners_m = [[0, 0], [5, 0], ...]
     width_m = 4.0
@@ -34,39 +43,52 @@ measured::
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import date as Day
 from typing import Final
 
 from kb.base.errors import BadInput, described
 from kb.base.text import line, note
-from kb.base.validation import Fields, bounded, listed, number, truth, whole
-from kb.loop.field import REFERENCE_A_PER_M, SEATED_M
+from kb.base.validation import Fields, bounded, keyed, listed, number, truth, whole
+from kb.loop.field import SEATED_M
 from kb.loop.geometry import MOST_CORNERS, MOST_TURNS, Loop, spot
+from kb.loop.standard import REFERENCE_A_PER_M, RESPONSE_REFERENCE_HZ, Meter, Signal, Use, target_db
 
 MOST_POSITIONS: Final = 500
+MOST_FREQUENCIES: Final = 100
+
+
+@dataclass(frozen=True)
+class Noise:
+    """The A-weighted noise at one place, dB(A) re 400 mA/m, driver off and on; None: not measured."""
+
+    off: float | None = None
+    on: float | None = None
 
 
 @dataclass(frozen=True)
 class Position:
-    """One place measured: its name, field in dB re 400 mA/m, and where it is in metres, if told."""
+    """One place: its name, where it is in metres if told, and what was measured there.
+
+    ``field_db`` is re 400 mA/m as the meter read it, None where the field was not measured. ``response``
+    has the level in dB by frequency in Hz, any one reference. ``standing``: people stand here, near a small
+    volume.
+    """
 
     name: str
-    field_db: float
+    field_db: float | None = None
     x: float | None = None
     y: float | None = None
     height: float = SEATED_M
+    response: Mapping[float, float] = field(default_factory=dict)
+    noise: Noise = Noise()
+    standing: bool = False
 
-
-@dataclass(frozen=True)
-class Response:
-    """Levels at one place in dB, any one reference; None where not measured."""
-
-    at: str
-    db_100_hz: float | None
-    db_1000_hz: float | None
-    db_5000_hz: float | None
+    def response_re_1_khz(self) -> dict[float, float]:
+        """Return the response re its own 1 kHz, dB by Hz; empty where 1 kHz was not measured."""
+        middle = self.response.get(RESPONSE_REFERENCE_HZ)
+        return {} if middle is None else {hertz: level - middle for hertz, level in self.response.items()}
 
 
 @dataclass(frozen=True)
@@ -79,18 +101,38 @@ class User:
 
 @dataclass(frozen=True)
 class Readings:
-    """A readings file, checked. Noise in dB(A) re 400 mA/m; ``current`` in A r.m.s. at 1 kHz."""
+    """A readings file, checked.
+
+    ``target_db`` is what the meter reads in a system that is set right, dB re 400 mA/m. ``noise`` was
+    measured at a place without a name, and ``response`` at one that is no position. ``points_agreed``: the
+    points of a small volume were agreed by contract. ``current`` is in A r.m.s. at 1 kHz.
+    """
 
     positions: tuple[Position, ...]
-    response: Response | None = None
-    noise_off: float | None = None
-    noise_on: float | None = None
+    use: Use = Use.ROOM
+    signal: Signal = Signal.SINE
+    meter: Meter = Meter.RMS
+    target_db: float = 0.0
+    points_agreed: bool = False
+    response: Position | None = None
+    noise: Noise = Noise()
+    tonal: bool = False
     loop: Loop | None = None
     current: float | None = None
     metal_db: float = 0.0
     user: User | None = None
     date: str = ""
     place: str = ""
+
+    @property
+    def measured(self) -> tuple[Position, ...]:
+        """The points of use whose field was measured."""
+        return tuple(each for each in self.positions if each.field_db is not None and not each.standing)
+
+    @property
+    def levels(self) -> dict[str, float]:
+        """The field at each of these by name, dB re what it should be: 0 is 400 mA/m of a 1 kHz sine."""
+        return {each.name: (each.field_db or 0.0) - self.target_db for each in self.measured}
 
 
 def readings_from(data: object) -> Readings:
@@ -101,12 +143,22 @@ def readings_from(data: object) -> Readings:
     """
     fields = Fields(data, "readings", _TABLE)
     loop, current, metal = fields.take("loop", _loop, (None, None, 0.0))
-    noise_off, noise_on = fields.take("noise", _noise, (None, None))
+    noise, tonal = fields.take("noise", _noise, (Noise(), False))
+    signal = fields.take("signal", Signal.read, Signal.SINE)
+    meter = fields.take("meter", Meter.read, Meter.RMS)
+    positions, elsewhere = _with_response(
+        _named(fields.take("positions", _positions, ())), fields.take("response", _response, None)
+    )
     readings = Readings(
-        positions=_named(fields.take("positions", _positions, ())),
-        response=fields.take("response", _response, None),
-        noise_off=noise_off,
-        noise_on=noise_on,
+        positions=positions,
+        use=fields.take("use", Use.read, Use.ROOM),
+        signal=signal,
+        meter=meter,
+        target_db=fields.take("target_db", number(-40, 40), target_db(signal, meter)),
+        points_agreed=fields.take("points_agreed", truth, False),
+        response=elsewhere,
+        noise=noise,
+        tonal=tonal,
         loop=loop,
         current=current,
         metal_db=metal,
@@ -134,17 +186,39 @@ def _position(data: object, at: str) -> Position:
     fields = Fields(data, at, _TABLE)
     name = fields.take("name", _words(80), "") or at
     level = _level(fields, f"{at}, field", "field_db", "field_ma_per_m", -80)
-    if level is None:
-        raise BadInput(f"{at}, field_ma_per_m", described("nothing"), "the field in mA/m, or field_db")
+    off, on = (
+        _level(fields, f"{at}, noise {driver}", f"noise_{driver}_dba", f"noise_{driver}_ma_per_m", -120)
+        for driver in ("off", "on")
+    )
     position = Position(
         name=name,
         field_db=level,
         x=fields.take("x_m", number(-100, 100), None),
         y=fields.take("y_m", number(-100, 100), None),
         height=fields.take("height_m", number(0, 3), SEATED_M),
+        response=fields.take("response_db", _by_frequency, {}),
+        noise=Noise(off, on),
+        standing=fields.take("standing", truth, False),
     )
     fields.end()
+    if level is None and not position.response and position.noise == Noise():
+        raise BadInput(f"{at}, field_ma_per_m", described("nothing"), "the field in mA/m, or field_db")
     return position
+
+
+def _hertz(key: object, place: str) -> float:
+    """A frequency as the key of a table, where it is text."""
+    try:
+        typed = float(key) if isinstance(key, str) and len(key) <= 12 else math.nan
+    except ValueError:
+        typed = math.nan
+    if not 10 <= typed <= 40_000:
+        raise BadInput(place, key, "a frequency in Hz from 10 to 40000")
+    return typed
+
+
+_LEVEL_DB: Final = number(-120, 60)
+_by_frequency: Final = keyed(_hertz, _LEVEL_DB, MOST_FREQUENCIES)
 
 
 _positions: Final = listed(_position, MOST_POSITIONS, each="position {number}")
@@ -159,27 +233,43 @@ def _named(positions: tuple[Position, ...]) -> tuple[Position, ...]:
     return positions
 
 
-def _response(data: object, _: str) -> Response:
+def _response(data: object, _: str) -> Position:
     fields = Fields(data, "response", _TABLE)
-    level = number(-120, 60)
-    response = Response(
-        at=fields.take("at", _words(80), ""),
-        db_100_hz=fields.take("db_100_hz", level, None),
-        db_1000_hz=fields.take("db_1000_hz", level, None),
-        db_5000_hz=fields.take("db_5000_hz", level, None),
-    )
+    at = fields.take("at", _words(80), "")
+    levels = {hertz: fields.take(f"db_{hertz}_hz", _LEVEL_DB, None) for hertz in (100, 1000, 5000)}
     fields.end()
-    return response
+    return Position(
+        at, response={float(hertz): level for hertz, level in levels.items() if level is not None}
+    )
 
 
-def _noise(data: object, _: str) -> tuple[float | None, float | None]:
+def _with_response(
+    positions: tuple[Position, ...], response: Position | None
+) -> tuple[tuple[Position, ...], Position | None]:
+    """Put the response of an older file to the position that it names, if there is one."""
+    if response is None or not response.response:
+        return positions, None
+    alone = len(positions) == 1 and not response.name
+    for at, each in enumerate(positions):
+        if each.name == response.name or alone:
+            if each.response:
+                raise BadInput(
+                    f"position {at + 1}", described("response_db and [response]"), "one of the two"
+                )
+            joined = replace(each, response=response.response)
+            return (*positions[:at], joined, *positions[at + 1 :]), None
+    return positions, response
+
+
+def _noise(data: object, _: str) -> tuple[Noise, bool]:
     fields = Fields(data, "noise", _TABLE)
     off, on = (
         _level(fields, f"noise, {driver}", f"{driver}_dba", f"{driver}_ma_per_m", -120)
         for driver in ("driver_off", "driver_on")
     )
+    tonal = fields.take("tonal", truth, False)
     fields.end()
-    return off, on
+    return Noise(off, on), tonal
 
 
 def _loop(data: object, _: str) -> tuple[Loop | None, float | None, float]:

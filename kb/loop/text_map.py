@@ -8,8 +8,9 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from kb.loop.field import TOLERANCE_DB, grid, level_db
+from kb.loop.field import grid, level_db
 from kb.loop.geometry import Loop
+from kb.loop.standard import TOLERANCE_DB
 
 #: A character of a terminal is about twice as high as wide.
 _ASPECT: Final = 2.0

@@ -156,6 +156,15 @@ def show_length(metres: float, *, feet: bool = False) -> str:
     return f"{imperial} ({metres:.2f} m)" if feet else f"{metres:.2f} m ({imperial})"
 
 
+def show_frequency(hertz: float) -> str:
+    """Return a frequency as people write it.
+
+    >>> show_frequency(100), show_frequency(3150)
+    ('100 Hz', '3.15 kHz')
+    """
+    return f"{hertz:g} Hz" if hertz < 1000 else f"{hertz / 1000:g} kHz"
+
+
 def _round_feet(metres: float) -> str:
     return f"{metres / FOOT_M:.0f} ft ({metres:g} m)"
 

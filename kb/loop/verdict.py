@@ -1,25 +1,44 @@
 """Judge measured values against IEC 60118-4.
 
-The verdict. ``meets`` is said only when every required check was measured and lies within its limit; a
-standard is not met by what nobody measured. Everything else is ``falls-short``, and two lists tell the two
-cases apart: ``failed`` (measured, out of limits) and ``incomplete`` (not measured; ``ok`` of these checks is
-None). The user's verdict stands beside it and never changes it.
+The verdict is ``meets`` only when every required check was measured and lies within its limit; a standard is
+not met by what nobody measured. Everything else is ``falls-short``, and two lists tell the two cases apart:
+``failed`` (measured, out of limits) and ``incomplete`` (not measured, or doubted; ``ok`` of these checks is
+None). A verdict holds for the places that were measured: ``Judgement.places`` counts them. The user's verdict
+stands next to it and never changes it.
 """
 
 from __future__ import annotations
 
+import statistics
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
 from kb.base.validation import bounded
-from kb.loop.diagnose import NOISE_LIMIT_DBA, RESPONSE_DB, Compared, Diagnosis, compared, diagnose
-from kb.loop.field import TOLERANCE_DB, field_a_per_m
+from kb.loop.diagnose import Compared, Diagnosis, compared, diagnose
+from kb.loop.field import field_a_per_m
 from kb.loop.next_step import advise
-from kb.loop.readings_file import Readings
+from kb.loop.readings_file import Noise, Position, Readings
+from kb.loop.standard import (
+    ACCEPTABLE_DBA,
+    RESPONSE_DB,
+    RESPONSE_HZ,
+    RESPONSE_REFERENCE_HZ,
+    SLACK,
+    STANDING_DB,
+    SiteNoise,
+    Use,
+    noise_on_limit_dba,
+    site_noise,
+    source,
+)
+from kb.loop.units import show_frequency
 
-_STANDARD: Final = "IEC 60118-4:2014+A1:2017"
-#: Background noise to aim for, dB(A) re 400 mA/m (cl. 4 and 7).
-NOISE_AIM_DBA: Final = -47.0
+#: A reading that differs this much from the computed field, or from what the other places show, is doubted
+#: even if it lies within its limits, dB (common practice: three times what a hand-held meter scatters).
+DOUBT_DB: Final = 6.0
+#: A height that was measured counts for a height of the standard this near, metres (common practice).
+NEAR_HEIGHT_M: Final = 0.05
 
 
 def icnirp_reference_a_per_m(frequency_hz: float) -> float:
@@ -40,21 +59,43 @@ EXPOSURE_1KHZ_A_PER_M: Final = icnirp_reference_a_per_m(1000)
 
 @dataclass(frozen=True)
 class Check:
-    """One check: value and limit in ``unit``, whether it holds (None: not measured), and the clause.
+    """One check: the value against ``low`` and ``high`` in ``unit``, and whether it holds (None: not proved).
 
-    ``required`` checks decide the verdict; the others inform. ``code``: ``field``, ``response``,
-    ``noise-off``, ``noise-on``, ``exposure``. ``note`` adds what a person should know.
+    ``reference`` is what decibels count from. ``required`` checks decide the verdict; the others inform.
+    ``code``: ``field``, ``field-reached``, ``response``, ``noise-off``, ``noise-on``, ``points``,
+    ``standing``, ``exposure``. ``clause`` is of IEC 60118-4, else ``other`` names the source. ``place``,
+    ``height`` (m) and ``hertz`` say where it was measured; ``note`` adds what a person should know.
+    ``doubted``: there is something against the reading.
     """
 
     code: str
     name: str
     value: float | None
-    limit: str
-    unit: str
     ok: bool | None
-    source: str
+    clause: str = ""
+    low: float | None = None
+    high: float | None = None
+    unit: str = "dB"
+    reference: str = ""
     required: bool = True
     note: str = ""
+    place: str = ""
+    hertz: float | None = None
+    height: float | None = None
+    doubted: bool = False
+    other: str = ""
+
+    @property
+    def limit(self) -> str:
+        """The limits in words, without the unit."""
+        if self.low is None:
+            return "" if self.high is None else f"{self.high:g} or less"
+        return f"{self.low:g} or more" if self.high is None else f"{self.low:+g} to {self.high:+g}"
+
+    @property
+    def source(self) -> str:
+        """Where the limit is from."""
+        return source(self.clause) if self.clause else self.other
 
 
 @dataclass(frozen=True)
@@ -76,8 +117,18 @@ class Judgement:
 
     @property
     def incomplete(self) -> tuple[str, ...]:
-        """Names of required checks that were not measured."""
+        """Names of required checks that were not measured, or whose reading is doubted."""
         return tuple(check.name for check in self.checks if check.required and check.ok is None)
+
+    @property
+    def doubted(self) -> tuple[str, ...]:
+        """Names of the checks whose reading is doubted."""
+        return tuple(check.name for check in self.checks if check.doubted)
+
+    @property
+    def places(self) -> int:
+        """How many places of use the field was measured at; the verdict holds for these."""
+        return len(self.readings.measured)
 
     @property
     def verdict(self) -> str:
@@ -97,14 +148,22 @@ class Judgement:
                     "ok": each.ok,
                     "source": each.source,
                     "code": each.code,
-                    "unit": each.unit,
+                    "unit": f"{each.unit} re {each.reference}" if each.reference else each.unit,
                     "required": each.required,
                     "note": each.note,
+                    "place": each.place,
+                    "doubted": each.doubted,
                 }
                 for each in self.checks
             ],
             "failed": list(self.failed),
             "incomplete": list(self.incomplete),
+            "doubted": list(self.doubted),
+            "places": self.places,
+            "use": self.readings.use.value,
+            "signal": self.readings.signal.value,
+            "meter": self.readings.meter.value,
+            "target_db": self.readings.target_db,
             "user": None if user is None else {"satisfied": user.satisfied, "words": user.words},
             "compared": [
                 {
@@ -129,13 +188,15 @@ class Judgement:
 
 def judge(readings: Readings) -> Judgement:
     """Judge readings against the standard and, where the loop is told, against the computed field."""
+    pairs, faults = compared(readings), diagnose(readings)
     checks = (
-        *_field_checks(readings),
+        *_field_checks(readings, pairs),
+        *_point_checks(readings),
+        *_standing_checks(readings),
         *_response_checks(readings),
         *_noise_checks(readings),
         _exposure(readings),
     )
-    pairs, faults = compared(readings), diagnose(readings)
     failed = [each.name for each in checks if each.required and each.ok is False]
     return Judgement(
         readings=readings,
@@ -147,23 +208,78 @@ def judge(readings: Readings) -> Judgement:
     )
 
 
-def _field_checks(readings: Readings) -> list[Check]:
-    limit, source = f"-{TOLERANCE_DB:g} to +{TOLERANCE_DB:g}", f"{_STANDARD} cl. 8.2"
-    if not readings.positions:
-        return [Check("field", "field", None, limit, "dB re 400 mA/m", None, source, note="not measured")]
-    return [
-        Check(
-            "field",
-            f"field at {each.name}",
-            each.field_db,
-            limit,
-            "dB re 400 mA/m",
-            _within(each.field_db, TOLERANCE_DB),
-            source,
-            note=_milliamps(each.field_db),
+_RE_FIELD: Final = "400 mA/m"
+_RE_1_KHZ: Final = "1 kHz"
+
+
+def _field_checks(readings: Readings, pairs: Iterable[Compared]) -> list[Check]:
+    """Every point within its tolerance (8.4.3, small volumes 9.5), and one at the full field (8.2.7, 9.5)."""
+    use, target = readings.use, readings.target_db
+    low, high = target - use.tolerance_db, target + use.tolerance_db
+    clause = "9.5" if use.small else "8.4.3"
+    if not readings.measured:
+        return [
+            Check("field", "field", None, None, clause, low, high, reference=_RE_FIELD, note="not measured")
+        ]
+    doubts = _doubts(readings, pairs)
+    found = []
+    for each in readings.measured:
+        level = each.field_db or 0.0
+        within = low - SLACK <= level <= high + SLACK
+        doubt = doubts.get(each.name, "")
+        found.append(
+            Check(
+                "field",
+                f"field at {each.name}",
+                level,
+                None if within and doubt else within,
+                clause,
+                low,
+                high,
+                reference=_RE_FIELD,
+                note=f"doubted: {doubt}" if doubt else _milliamps(level),
+                place=each.name,
+                doubted=bool(doubt),
+            )
         )
-        for each in readings.positions
-    ]
+    strongest = max(
+        (each.field_db or 0.0 for each in readings.measured if each.name not in doubts), default=None
+    )
+    found.append(
+        Check(
+            "field-reached",
+            "400 mA/m reached",
+            strongest,
+            None if strongest is None else strongest >= target - SLACK,
+            "9.5" if use.small else "8.2.1 and 8.2.7",
+            low=target,
+            reference=_RE_FIELD,
+            note="the strongest place" if strongest is not None else "every reading is doubted",
+        )
+    )
+    return found
+
+
+def _doubts(readings: Readings, pairs: Iterable[Compared]) -> dict[str, str]:
+    """Say why the reading of a place is doubted, by its name."""
+    loop = readings.loop
+    if loop is None or readings.use.small:
+        return {}
+    found = {
+        each.name: "outside the loop"
+        for each in readings.measured
+        if each.x is not None and each.y is not None and not loop.contains((each.x, each.y))
+    }
+    # without a current the places can only be compared with each other
+    pairs = list(pairs)
+    known = readings.current is not None
+    level = 0.0 if known else statistics.median([each.difference for each in pairs] or [0.0])
+    for each in pairs:
+        off = each.difference - level
+        if abs(off) > DOUBT_DB and (known or len(pairs) >= 3):
+            against = "the computed field" if known else "the other places"
+            found.setdefault(each.name, f"{off:+.1f} dB against {against}")
+    return found
 
 
 def _milliamps(level: float) -> str:
@@ -171,75 +287,191 @@ def _milliamps(level: float) -> str:
     return f"{field:.0f} mA/m" if field >= 10 else f"{field:.2g} mA/m"
 
 
-def _response_checks(readings: Readings) -> list[Check]:
-    found, limit = [], f"-{RESPONSE_DB:g} to +{RESPONSE_DB:g}"
-    response = readings.response
-    for name, key in (("100 Hz", "db_100_hz"), ("5 kHz", "db_5000_hz")):
-        level = getattr(response, key) if response else None
-        middle = response.db_1000_hz if response else None
-        value = None if level is None or middle is None else level - middle
-        note = "not measured" if value is None else ""
-        if value is None and level is not None:
-            note = "not measured at 1 kHz, which it is compared with"
+def _point_checks(readings: Readings) -> list[Check]:
+    """Count the points of a small volume at each height of the standard (9.2, 9.3); agreed ones need one."""
+    found = []
+    for height, least in readings.use.points:
+        wanted = 1 if readings.points_agreed else least
+        count = sum(abs(each.height - height) <= NEAR_HEIGHT_M for each in readings.measured)
+        clause = "9.4" if readings.points_agreed else "9.3" if readings.use is Use.COUNTER else "9.2"
         found.append(
             Check(
-                "response",
-                f"response at {name}",
-                value,
-                limit,
-                "dB re 1 kHz",
-                None if value is None else _within(value, RESPONSE_DB),
-                f"{_STANDARD} cl. 8.3",
-                note=note,
+                "points",
+                f"points at {height:g} m",
+                float(count),
+                True if count >= wanted else None,
+                clause,
+                low=float(wanted),
+                unit="points",
+                height=height,
+                note="" if count >= wanted else "not measured at enough points",
             )
         )
     return found
 
 
-def _noise_checks(readings: Readings) -> list[Check]:
-    found = []
-    for code, name, value in (
-        ("noise-off", "background noise, driver off", readings.noise_off),
-        ("noise-on", "background noise, driver on", readings.noise_on),
-    ):
-        note = "not measured"
-        if value is not None:
-            note = ""
-            if value > NOISE_LIMIT_DBA:
-                note = "report it and talk it over before going on"
-            elif value > NOISE_AIM_DBA:
-                note = f"tolerable; the aim is {NOISE_AIM_DBA:g} or less"
+def _standing_checks(readings: Readings) -> list[Check]:
+    """The field near a small volume where people are expected to stand (9.5)."""
+    if not readings.use.small:
+        return []
+    high = readings.target_db + STANDING_DB
+    found = [
+        Check(
+            "standing",
+            f"field where people stand, {each.name}",
+            each.field_db,
+            each.field_db <= high + SLACK,
+            "9.5",
+            high=high,
+            reference=_RE_FIELD,
+            place=each.name,
+        )
+        for each in readings.positions
+        if each.standing and each.field_db is not None
+    ]
+    if not found and readings.use is not Use.CHAIR:
         found.append(
             Check(
-                code,
-                name,
-                value,
-                f"{NOISE_LIMIT_DBA:g} or less",
-                "dB(A) re 400 mA/m",
-                None if value is None else value <= NOISE_LIMIT_DBA,
-                f"{_STANDARD} cl. 4 and 7",
-                note=note,
+                "standing",
+                "field where people stand",
+                None,
+                None,
+                "9.5",
+                high=high,
+                reference=_RE_FIELD,
+                note="not measured",
+            )
+        )
+    return found
+
+
+def _response_checks(readings: Readings) -> list[Check]:
+    """The response at every selected point against its own 1 kHz (8.3.7), over what 8.3.3 and 8.3.4 count."""
+    points = [each for each in readings.positions if each.field_db is not None or each.response]
+    points = [each for each in points if not each.standing]
+    if readings.response:
+        points.append(readings.response)
+    if not any(each.response for each in points):
+        return [_response(None, hertz, None, "not measured") for hertz in RESPONSE_HZ]
+    return [check for each in points for check in _response_at(each, alone=len(points) == 1)]
+
+
+def _response_at(point: Position, *, alone: bool) -> list[Check]:
+    name = None if alone or not point.name else point.name
+    if not point.response:
+        return [
+            Check(
+                "response",
+                f"response at {point.name}",
+                None,
+                None,
+                "8.3.7",
+                -RESPONSE_DB,
+                RESPONSE_DB,
+                reference=_RE_1_KHZ,
+                note="not measured",
+                place=point.name,
+            )
+        ]
+    levels = point.response_re_1_khz()
+    low, high = RESPONSE_HZ
+    between = [hertz for hertz in point.response if low < hertz < high and hertz != RESPONSE_REFERENCE_HZ]
+    found = []
+    for hertz in sorted({low, high, *between}):
+        note = ""
+        if not levels:
+            note = "not measured at 1 kHz, which it is compared with"
+        if hertz not in point.response:
+            note = "not measured"
+        found.append(_response(name, hertz, levels.get(hertz), note))
+    return found
+
+
+def _response(place: str | None, hertz: float, value: float | None, note: str) -> Check:
+    at = show_frequency(hertz)
+    return Check(
+        "response",
+        f"response at {at}, {place}" if place else f"response at {at}",
+        value,
+        None if value is None else abs(value) <= RESPONSE_DB + SLACK,
+        "8.3.7",
+        -RESPONSE_DB,
+        RESPONSE_DB,
+        reference=_RE_1_KHZ,
+        note=note,
+        place=place or "",
+        hertz=hertz,
+    )
+
+
+#: What the standard says of a site as noisy as that.
+_SITE: Final = {
+    SiteNoise.IDEAL: "ideal",
+    SiteNoise.ACCEPTABLE: "acceptable; below -47 is the ideal, for theatres and the like",
+    SiteNoise.SHORT_PERIODS: "report it and agree it with the operator; only for short periods",
+    SiteNoise.NOT_TOLERABLE: "report it and agree it with the operator; more than can be borne",
+}
+
+
+def _noise_checks(readings: Readings) -> list[Check]:
+    """The site's noise (7.2, advice) and the system's against it, place by place (10.4.7)."""
+    points = [(each.name, each.noise) for each in readings.positions if each.noise != Noise()]
+    if readings.noise != Noise():
+        points.insert(0, ("", readings.noise))
+    offs = [(noise.off, name) for name, noise in points if noise.off is not None]
+    worst, where = max(offs, default=(None, ""))
+    site = None if worst is None else site_noise(worst, tonal=readings.tonal)
+    found = [
+        Check(
+            "noise-off",
+            "background noise, driver off" + (f", at {where}" if where else ""),
+            worst,
+            None if site is None else not site.report,
+            "7.2",
+            high=ACCEPTABLE_DBA,
+            unit="dB(A)",
+            reference=_RE_FIELD,
+            required=False,
+            note="not measured" if site is None else _SITE[site],
+            place=where,
+        )
+    ]
+    for name, noise in points or [("", Noise())]:
+        limit = None if noise.off is None or worst is None else noise_on_limit_dba(noise.off, worst)
+        note = ""
+        if noise.on is None:
+            note = "not measured"
+        elif limit is None:
+            note = "not measured with the driver off, which it is compared with"
+        known = limit is not None and noise.on is not None
+        found.append(
+            Check(
+                "noise-on",
+                f"noise, driver on, at {name}" if name else "background noise, driver on",
+                noise.on,
+                noise.on <= limit + SLACK if limit is not None and noise.on is not None else None,
+                "10.4.7",
+                high=limit,
+                unit="dB(A)",
+                reference=_RE_FIELD,
+                note="" if known else note,
+                place=name,
             )
         )
     return found
 
 
 def _exposure(readings: Readings) -> Check:
-    strongest = max((each.field_db for each in readings.positions), default=None)
-    value = None if strongest is None else field_a_per_m(strongest)
+    fields = [each.field_db for each in readings.positions if each.field_db is not None]
+    value = field_a_per_m(max(fields)) if fields else None
     return Check(
         "exposure",
         "exposure at 1 kHz, strongest position",
         value,
-        f"{EXPOSURE_1KHZ_A_PER_M:g} or less",
-        "A/m",
         None if value is None else value <= EXPOSURE_1KHZ_A_PER_M,
-        "ICNIRP 2010, Health Phys. 99:818-836, Table 4 (general public)",
+        high=EXPOSURE_1KHZ_A_PER_M,
+        unit="A/m",
         required=False,
         note="for information" if value is not None else "not measured",
+        other="ICNIRP 2010, Health Phys. 99:818-836, Table 4 (general public)",
     )
-
-
-def _within(value: float, limit: float) -> bool:
-    # a reading typed as the limit itself is within it
-    return abs(value) <= limit + 1e-9

@@ -17,7 +17,7 @@ from functools import lru_cache
 from typing import Final
 
 from kb.base.errors import BadInput
-from kb.base.validation import Fields, bounded, listed, number, sentence
+from kb.base.validation import Fields, bounded, listed, number, sentence, truth
 from kb.loop.geometry import Loop
 
 MU0_H_PER_M: Final = 4e-7 * math.pi
@@ -25,7 +25,8 @@ MU0_H_PER_M: Final = 4e-7 * math.pi
 RESISTIVITY_20C: Final = 1e-6 / 58
 #: Rise of copper's resistance a kelvin, referred to 20 C (IEC 60028; NBS Handbook 100).
 ALPHA_20C: Final = 0.00393
-#: Where voltage is judged, Hz: the ends and the reference of IEC 60118-4:2014+A1:2017 cl. 8.3.
+#: Where impedance and voltage are shown, Hz: the ends and the reference of the response (IEC 60118-4 cl.
+#: 8.3.3, second-hand). A driver is judged elsewhere (``kb.loop.standard.Programme``).
 FREQUENCIES_HZ: Final = (100.0, 1000.0, 5000.0)
 #: Insulation between copper and surface, metres, for turns that lie against each other (common practice:
 #: hook-up and loudspeaker wire of AWG 18 is some 2.5 mm thick over all).
@@ -97,19 +98,36 @@ def awg(number: int) -> Wire:
     return Wire(f"AWG {number}", math.pi * diameter**2 / 4)
 
 
+#: Wire of which no standard says how much resistance it may have is judged with this share of that of pure
+#: copper of its size (common practice: a little more than IEC 60228 class 5 allows in this list, 1.13 to
+#: 1.16).
+GREATEST_SHARE: Final = 7 / 6
+
+
 @dataclass(frozen=True)
 class Stock:
-    """A wire that can be bought; the highest ohm/km it is sold with at 20 C (0: not known); a source."""
+    """A wire that can be bought; the highest ohm/km it is sold with at 20 C (0: not known); a source.
+
+    ``usual``: wire that a tradesman has in the van (common practice).
+    """
 
     wire: Wire
     max_ohm_per_km: float
     source: str
+    usual: bool = False
+
+    def worst(self, seen: Load) -> Load:
+        """Return a load of this wire with the greatest resistance that it may be sold with."""
+        share = GREATEST_SHARE
+        if self.max_ohm_per_km:
+            share = self.max_ohm_per_km / 1000 / self.wire.resistance_per_m()
+        return Load(seen.resistance * share, seen.inductance)
 
 
 def stock_from(data: object) -> tuple[Stock, ...]:
     """Return the wires of a parsed ``wire.toml`` (``[[wire]]`` tables): the ones a search may choose.
 
-    Keys: ``name`` (as ``wire_from`` reads it), ``max_ohm_per_km`` (optional), ``source``.
+    Keys: ``name`` (as ``wire_from`` reads it), ``max_ohm_per_km`` and ``usual`` (optional), ``source``.
     Raises BadInput naming the table and key.
     """
     fields = Fields(data, "wires", "[[wire]] tables")
@@ -126,6 +144,7 @@ def _stock(data: object, place: str) -> Stock:
         fields.need("name", lambda value, at: wire_from(sentence(value, at), at)),
         fields.take("max_ohm_per_km", number(0, 1000), 0.0),
         fields.need("source", sentence, "where the numbers come from"),
+        fields.take("usual", truth, False),
     )
     fields.end()
     return stock

@@ -10,7 +10,8 @@ import xml.etree.ElementTree as ET
 from typing import Final
 
 from kb.domain.language import Language, language
-from kb.loop.field import TOLERANCE_DB, drawn_h, level_db
+from kb.loop.field import drawn_h, level_db
+from kb.loop.standard import TOLERANCE_DB
 from kb.sheet.loop_input import LoopData
 from kb.sheet.palette import INK, LINE, MARK, PAPER
 from kb.sheet.svg import Picture, put, write

@@ -30,6 +30,8 @@ MOST_VISITS: Final = 6
 MOST_NOTES: Final = 5
 MOST_LINES: Final = 4  #: of other ways, reasons, questions
 MOST_POSITIONS: Final = 5
+MOST_CHECKS: Final = 6  #: of response, noise and points, besides the field
+_OF_A_PLACE: Final = ("response", "noise-on", "points", "standing")  #: checks that each place has
 _SENTENCE: Final = 260  #: characters of a step or caution: settings that people noted can be long
 _NOTE: Final = 240  #: characters of a note
 _MARKING: Final = 40  #: characters of a marking
@@ -241,16 +243,13 @@ def _notes(visits: Sequence[Visit]) -> Iterator[str]:
 
 def readings_part(judgement: Judgement, said: Language, *, private: bool) -> ReadingsPart:
     """The verdict of the readings; the user's words and the place only if asked."""
-    positions = judgement.readings.positions
-    lines = [
-        (check, _check_line(check, positions[number].name if number < len(positions) else "", said))
-        for number, check in enumerate(judgement.checks)
-    ]
-    of_field = [line for check, line in lines if check.code == "field"]
-    rest = [line for check, line in lines if check.code != "field"]
+    lines = [(check, _check_line(check, said)) for check in judgement.checks]
     # out of limits first: what has to be seen is never among what is left out
-    order = sorted(of_field, key=lambda line: not line.bad)
-    shown, left = order[:MOST_POSITIONS], order[MOST_POSITIONS:]
+    order = sorted(lines, key=lambda pair: not pair[1].bad)
+    of_field = [line for check, line in order if check.code == "field"]
+    of_place = [line for check, line in order if check.code in _OF_A_PLACE]
+    always = [line for check, line in lines if check.code != "field" and check.code not in _OF_A_PLACE]
+    left = (*of_field[MOST_POSITIONS:], *of_place[MOST_CHECKS:])
     bad = sum(line.bad for line in left)
     more = ""
     if left:
@@ -258,10 +257,13 @@ def readings_part(judgement: Judgement, said: Language, *, private: bool) -> Rea
     user = judgement.readings.user
     state = {True: "satisfied", False: "not-satisfied", None: "not-asked"}[user.satisfied if user else None]
     words = user.words if user and private else ""
+    verdict = said(f"sheet/readings/{judgement.verdict}")
+    if judgement.verdict == "meets":
+        verdict += " " + said("sheet/readings/scope", count=judgement.places)
     return ReadingsPart(
-        verdict=said(f"sheet/readings/{judgement.verdict}"),
+        verdict=verdict,
         incomplete=bool(judgement.incomplete) and not judgement.failed,
-        checks=(*[line for line in of_field if line in shown], *rest),
+        checks=(*of_field[:MOST_POSITIONS], *of_place[:MOST_CHECKS], *always),
         left=more,
         user=said(f"sheet/readings/user-{state}"),
         words=said("sheet/readings/user-words", words=cut(" ".join(words.split()), _NOTE)) if words else "",
@@ -269,37 +271,66 @@ def readings_part(judgement: Judgement, said: Language, *, private: bool) -> Rea
     )
 
 
-def _check_line(check: Check, place: str, said: Language) -> CheckLine:
-    name = {
-        "field": lambda: said("sheet/readings/field", place=place or said("sheet/readings/not-measured")),
-        "response": lambda: said(f"sheet/readings/response-{'100' if '100' in check.name else '5000'}"),
-        "noise-off": lambda: said("sheet/readings/noise-off"),
-        "noise-on": lambda: said("sheet/readings/noise-on"),
-        "exposure": lambda: said("sheet/readings/exposure"),
-    }[check.code]()
-    state = {True: "ok", False: "out", None: "not-measured"}[check.ok]
+def _check_line(check: Check, said: Language) -> CheckLine:
+    if check.doubted and check.ok is None:
+        state = "doubted"
+    elif check.ok is False and not check.required:
+        state = "tell"
+    else:
+        state = {True: "ok", False: "out", None: "not-measured"}[check.ok]
     return CheckLine(
-        name=name,
+        name=_check_name(check, said),
         value=_value(check, said),
         limit=_limit(check, said),
         verdict=said(f"sheet/readings/{state}"),
-        bad=check.ok is False,
+        bad=check.ok is False and check.required,
     )
+
+
+def _check_name(check: Check, said: Language) -> str:
+    place, at = check.place, "-at" if check.place else ""
+    match check.code:
+        case "field" | "standing":
+            return said(f"sheet/readings/{check.code}", place=place or said("sheet/readings/not-measured"))
+        case "field-reached":
+            return said("sheet/readings/reached")
+        case "response" if check.hertz is None:
+            return said("sheet/readings/response-none", place=place)
+        case "response":
+            hertz = check.hertz or 0.0
+            shown = f"{hertz:g} Hz" if hertz < 1000 else f"{said.number(f'{hertz / 1000:g}')} kHz"
+            return said(f"sheet/readings/response{at}", hertz=shown, place=place)
+        case "points":
+            return said("sheet/readings/points", height=said.number(f"{check.height or 0:g}"))
+        case "noise-off" | "noise-on":
+            return said(f"sheet/readings/{check.code}{at}", place=place)
+        case _:
+            return said("sheet/readings/exposure")
 
 
 def _value(check: Check, said: Language) -> str:
     if check.value is None:
         return "–"
     if "dB" in check.unit:
-        return f"{said.number(f'{check.value:+.1f}')} {check.unit.split(' re ')[0]}"
+        return f"{said.number(f'{check.value:+.1f}')} {check.unit}"
+    if check.code == "points":
+        return f"{check.value:g}"
     return f"{said.number(f'{check.value:.3g}')} {check.unit}"
 
 
 def _limit(check: Check, said: Language) -> str:
     """The limit as the check gives it, in this language: ``-3 to +3`` or ``64 or less``."""
-    if check.limit.endswith(" or less"):
-        return said("sheet/readings/or-less", value=said.number(check.limit.removesuffix(" or less")))
-    return said("sheet/readings/range", value=said.number(check.limit.rpartition("+")[2]))
+    low, high = (
+        said.number(f"{limit:{'+' if check.low is not None and check.high is not None else ''}g}")
+        if limit is not None
+        else ""
+        for limit in (check.low, check.high)
+    )
+    if low and high:
+        return said("sheet/readings/range", low=low, high=high)
+    if low:
+        return said("sheet/readings/or-more", value=low)
+    return said("sheet/readings/or-less", value=high) if high else "–"
 
 
 def loop_lines(data: LoopData, said: Language) -> tuple[tuple[str, str], ...]:

@@ -16,7 +16,7 @@ from kb.loop.driver import choices, driver_named, fit
 from kb.loop.geometry import Loop
 from kb.loop.wire import Load, awg, bundle_gmd, inductance, load, stock_from, wire_from
 
-STOCK = [each.wire for each in stock_from(data_tables("wire.toml"))]
+STOCK = list(stock_from(data_tables("wire.toml")))
 ROOM = Loop.rectangle(5, 4)
 BENCH = DriverLimits("bench driver", 4.0, 8.0, 0.2)
 
@@ -118,7 +118,9 @@ def test_a_temperature_outside_the_range_is_refused(celsius):
 def test_a_driver_too_small_is_told_what_it_lacks():
     judged = fit(DriverLimits("pad", 0.8, 1.0, 0.5), load(ROOM, awg(18)), 2.74)
     assert not judged.fits
-    assert [code for code, _ in judged.reasons] == ["current", "voltage", "voltage", "voltage", "resistance"]
+    # 1.16 V at 1 kHz, 0.87 V in the overload test: only what fails is told
+    assert [code for code, _ in judged.reasons] == ["current", "voltage", "resistance"]
+    assert "at 1 kHz" in judged.reasons[1][1]
     assert "2.74 A" in judged.reasons[0][1]
     assert "0.80 A" in judged.reasons[0][1]
 
@@ -133,32 +135,41 @@ def test_twice_the_current_or_voltage_is_a_margin_of_6_db():
     seen = Load(resistance=1.0, inductance=1e-9)
     judged = fit(DriverLimits("twice", 4.0, 4.0), seen, 2.0)
     assert judged.current_margin_db == pytest.approx(6.0206, abs=1e-4)
-    assert judged.voltage_margin_db[1000] == pytest.approx(6.0206, abs=1e-4)
+    assert judged.needs[0].margin_db == pytest.approx(6.0206, abs=1e-4)
+    assert judged.needs[1].margin_db == pytest.approx(13.0206, abs=1e-4)  # 7 dB less current
 
 
-def test_a_shortage_at_5_khz_that_the_standard_forgives_is_named_as_such():
+def test_full_current_at_5_khz_is_nowhere_asked_for():
+    # cl. 10.3 and Table 4, second-hand
     seen = load(ROOM, awg(18))
-    driver = DriverLimits("mild", 4.0, seen.voltage(2.0, 5000) * 0.8)
-    assert "3 dB that cl. 8.3" in fit(driver, seen, 2.0).reasons[0][1]
+    driver = DriverLimits("mild", 4.0, seen.voltage(2.0, 5000) * 0.6)
+    assert fit(driver, seen, 2.0).fits
 
 
-def test_the_search_offers_only_what_fits_with_the_least_copper_first():
+def test_the_search_offers_only_what_fits_with_the_least_bother_first():
     found = choices(ROOM, 3.1, BENCH, STOCK)
     assert found
     assert all(each.fit.fits for each in found)
-    weights = [each.copper_kg for each in found]
-    assert weights == sorted(weights)
+    order = [(each.turns, not each.usual, each.copper_kg) for each in found]
+    assert order == sorted(order)
     # 18 m of AWG 18, 0.8230 mm2, 8.89 g/cm3 (IEC 60028)
     one = next(each for each in found if (each.wire, each.turns) == (awg(18), 1))
     assert one.copper_kg == pytest.approx(18 * 0.8230e-6 * 8890, rel=1e-4)
+    assert one.metres == pytest.approx(18)
     # nothing that fits was left out: try every gauge and number of turns by hand
     expected = set()
     for turns in (1, 2, 3, 4):
-        for wire in STOCK:
-            dense = 3.1 / turns / (wire.area * 1e6) > 10
-            if not dense and fit(BENCH, load(Loop.rectangle(5, 4, turns=turns), wire), 3.1 / turns).fits:
-                expected.add((wire.label, turns))
+        for each in STOCK:
+            dense = 3.1 / turns / (each.wire.area * 1e6) > 10
+            seen = load(Loop.rectangle(5, 4, turns=turns), each.wire)
+            if not dense and fit(BENCH, seen, 3.1 / turns, worst=each.worst(seen)).fits:
+                expected.add((each.wire.label, turns))
     assert {(each.wire.label, each.turns) for each in found} == expected
+
+
+def test_wire_without_a_standard_is_judged_with_a_sixth_more_resistance():
+    each = next(one for one in STOCK if one.wire == awg(18))
+    assert each.worst(Load(1.0, 1e-6)) == Load(7 / 6, 1e-6)
 
 
 def test_thin_wire_that_would_run_hot_is_not_offered():

@@ -59,6 +59,8 @@ def test_the_file_is_plain_toml_for_this_user_alone(tmp_path: Path) -> None:
         "driver": "bench driver",
         "driver_current_a": 0.0,
         "driver_voltage_v": 0.0,
+        "driver_plate": "rms",
+        "driver_least_load_ohm": 0.0,
         "inputs": ["optical"],
         "units": "feet",
         "initials": "RT",
@@ -77,7 +79,8 @@ def test_the_file_is_plain_toml_for_this_user_alone(tmp_path: Path) -> None:
         ('units = "yards"', "units: saw 'yards', expected one of metric, feet"),
         (
             'unit = "feet"',
-            "unknown field: saw 'unit', expected one of driver, driver_current_a, driver_voltage_v, inputs, "
+            "unknown field: saw 'unit', expected one of driver, driver_current_a, driver_voltage_v, "
+            "driver_plate, driver_least_load_ohm, inputs, "
             "units, initials",
         ),
         (f'initials = "{"x" * 41}"', "initials: saw 41 characters"),

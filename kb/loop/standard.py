@@ -1,0 +1,182 @@
+"""Hold the limits and rules of IEC 60118-4 that the judgements use.
+
+All of them are second-hand: they were read in a public transcription of BS EN 60118-4:2015 and of Amendment 1
+of 2017, never in the standard itself. The clause stands beside each number, and ``source`` says "second-hand"
+wherever a clause is shown. Levels are dB re 400 mA/m.
+
+>>> target_db(Signal.PINK, Meter.RMS)
+-6.0
+>>> site_noise(-47.01), site_noise(-32).report, site_noise(-31.99).report
+(<SiteNoise.IDEAL: 'ideal'>, False, True)
+"""
+
+from __future__ import annotations
+
+import math
+from enum import Enum
+from typing import TYPE_CHECKING, Final
+
+from kb.domain.words import Word
+
+if TYPE_CHECKING:
+    from kb.loop.wire import Load
+
+STANDARD: Final = "IEC 60118-4:2014+A1:2017"
+
+#: 0 dB: the highest r.m.s. level with 125 ms averaging, A/m (cl. 3.1; the 125 ms: cl. 6.1.3).
+REFERENCE_A_PER_M: Final = 0.4
+#: The field at every selected point, dB either way (cl. 8.4.3).
+TOLERANCE_DB: Final = 3.0
+#: The response at every selected point, dB either way re its own 1 kHz (cl. 8.3.7).
+RESPONSE_DB: Final = 3.0
+#: The response counts from here to there, Hz, ends included (cl. 8.3.3 and 8.3.4).
+RESPONSE_HZ: Final = (100.0, 5000.0)
+RESPONSE_REFERENCE_HZ: Final = 1000.0
+#: Noise of the site (driver off), dB(A): below the first it is ideal, to the second acceptable, to the third
+#: bearable for short periods (cl. 7.2, a recommendation).
+IDEAL_DBA: Final = -47.0
+ACCEPTABLE_DBA: Final = -32.0
+SHORT_PERIODS_DBA: Final = -22.0
+#: What the driver may add to the noise of a site that is not better than ``IDEAL_DBA``, dB (cl. 10.4.7).
+DRIVER_ADDS_DB: Final = 1.0
+#: The overload test is made this far below the required field, dB (cl. 10.3.2).
+CALM_DB: Final = 7.0
+#: A small volume (counter, refuge): every point, dB either way, and the most where people stand (cl. 9.5).
+SMALL_DB: Final = 6.0
+STANDING_DB: Final = 8.0
+#: A reading that was typed as the limit itself is within it, whatever binary arithmetic makes of it.
+SLACK: Final = 1e-9
+
+
+def source(clause: str) -> str:
+    """Return the words that name a clause and say where it was read."""
+    return f"{STANDARD} cl. {clause} (second-hand)"
+
+
+class Signal(Word):
+    """What was played while the field was measured (cl. 6)."""
+
+    SINE = "sine", "1 kHz sine"
+    PINK = "pink", "pink noise"
+    SPEECH = "speech", "speech-like signal"
+    COMBI = "combi", "sine and noise in turn"
+
+
+class Meter(Word):
+    """How the meter averages: true r.m.s. over 125 ms (cl. 6.1.3), or a peak programme meter (cl. 6.1.4)."""
+
+    RMS = "rms", "r.m.s. meter"
+    PROGRAMME = "peak-programme", "peak programme meter"
+
+
+class Use(Word):
+    """What the loop is for: a room (cl. 8) or a small volume (cl. 9)."""
+
+    ROOM = "room"
+    COUNTER = "counter"
+    REFUGE = "refuge"
+    CHAIR = "chair"
+
+    @property
+    def small(self) -> bool:
+        """Whether the limits of a small volume hold (cl. 9.5)."""
+        return self is not Use.ROOM
+
+    @property
+    def tolerance_db(self) -> float:
+        """What every point may differ from its target, dB."""
+        return SMALL_DB if self.small else TOLERANCE_DB
+
+    @property
+    def points(self) -> tuple[tuple[float, int], ...]:
+        """Heights in metres with the points that each must have at least.
+
+        Counter: cl. 9.3, Fig. 3. Refuge or call point: cl. 9.2, Fig. 2. The transcription has no points for
+        a chair: they are agreed by contract (cl. 9.4).
+        """
+        if self is Use.COUNTER:
+            return (1.2, 3), (1.45, 3), (1.7, 3)
+        return ((1.2, 6), (1.7, 6)) if self is Use.REFUGE else ()
+
+
+def target_db(signal: Signal, meter: Meter) -> float:
+    """Return what the meter reads in a system that is set right, dB re 400 mA/m (Table 3)."""
+    return -6.0 if (signal, meter) == (Signal.PINK, Meter.RMS) else 0.0
+
+
+class SiteNoise(Enum):
+    """What cl. 7.2 says of the noise of a site; none of it decides whether the loop meets the standard."""
+
+    IDEAL = "ideal"
+    ACCEPTABLE = "acceptable"
+    SHORT_PERIODS = "short-periods"
+    NOT_TOLERABLE = "not-tolerable"
+
+    @property
+    def report(self) -> bool:
+        """Whether the noise has to be reported to the operator and agreed with them."""
+        return self in (SiteNoise.SHORT_PERIODS, SiteNoise.NOT_TOLERABLE)
+
+
+def site_noise(level_dba: float, *, tonal: bool = False) -> SiteNoise:
+    """Return the class of the site's noise, dB(A) re 400 mA/m at the noisiest point (cl. 7.2).
+
+    ``tonal``: the noise has a marked tone, so it cannot be borne even for short periods.
+    """
+    if level_dba < IDEAL_DBA:
+        return SiteNoise.IDEAL
+    if level_dba <= ACCEPTABLE_DBA:
+        return SiteNoise.ACCEPTABLE
+    if level_dba <= SHORT_PERIODS_DBA and not tonal:
+        return SiteNoise.SHORT_PERIODS
+    return SiteNoise.NOT_TOLERABLE
+
+
+def noise_on_limit_dba(off_dba: float, worst_off_dba: float) -> float:
+    """Return the most that a point may have with the driver on, dB(A) (cl. 10.4.7).
+
+    ``off_dba`` is the point's own level with the driver off, ``worst_off_dba`` that of the noisiest point. At
+    exactly -47 dB neither sentence of the clause holds; the 1 dB rule is the transcriber's choice.
+    """
+    return IDEAL_DBA if worst_off_dba < IDEAL_DBA else off_dba + DRIVER_ADDS_DB
+
+
+class Programme(Word):
+    """What the loop carries. It decides at which frequency the driver must not clip (Table 4)."""
+
+    SPEECH = "speech"
+    MUSIC = "music"
+    SHORT = "short-use", "speech for short use"
+
+    @property
+    def test_hz(self) -> float:
+        """The frequency of the overload test, Hz (Table 4)."""
+        return {Programme.SPEECH: 3150.0, Programme.MUSIC: 4000.0, Programme.SHORT: 2500.0}[self]
+
+
+def overload_current_a(current_a: float) -> float:
+    """Return the current of the overload test for a loop that needs ``current_a`` (cl. 10.3.2)."""
+    return float(current_a * 10 ** (-CALM_DB / 20))
+
+
+def overload_voltage_v(load: Load, current_a: float, programme: Programme) -> float:
+    """Return the voltage at which the driver must not clip, V r.m.s. (cl. 10.3.3)."""
+    return load.voltage(overload_current_a(current_a), programme.test_hz)
+
+
+def sweep_end_hz(load: Load, programme: Programme) -> float:
+    """Return where the sweep of the overload test ends, Hz (cl. 10.3.2).
+
+    From 1 kHz up until the loop's voltage has doubled, or to the frequency of Table 4 if that is higher. A
+    loop whose voltage does not double below 20 kHz ends at the frequency of Table 4.
+    """
+    if not load.inductance:
+        return programme.test_hz
+    twice = (2 * load.impedance(1000)) ** 2 - load.resistance**2
+    doubled = math.sqrt(twice) / (2 * math.pi * load.inductance)
+    return programme.test_hz if doubled > 20_000 else max(programme.test_hz, doubled)
+
+
+def telecoil_loss_db(degrees: float) -> float:
+    """Return how much less a telecoil hears that leans so far off the field, dB (cosine law, E.2)."""
+    return -20 * math.log10(max(1e-9, math.cos(math.radians(degrees))))
