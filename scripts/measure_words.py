@@ -1,0 +1,124 @@
+"""Measure how well the questions of a technician are answered from the words and facts of the demo book.
+
+``python scripts/measure_words.py`` asks ``tests/index/data/questions.toml`` and prints precision at five and
+recall at ten of each, and their means. Where fewer sets are right than five (or ten), these many count.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import re
+import sys
+import tempfile
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).resolve().parents[1]
+sys.path.insert(0, str(ROOT))
+
+from kb.base.parsing import toml_of  # noqa: E402
+from kb.book import Book  # noqa: E402
+from kb.domain.visit import visit_from  # noqa: E402
+
+QUESTIONS = ROOT / "tests" / "index" / "data" / "questions.toml"
+TEXTS = ("note", "setting", "marking", "item")
+VISITS = ("basis", "kind", "display", "make")
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One question: the share of the first five that are right, and of the right ones among the first ten."""
+
+    ask: str
+    right: int
+    precision: float
+    recall: float
+    first: tuple[str, ...]
+
+
+def questions() -> list[dict[str, Any]]:
+    """The questions as they stand in the file."""
+    asked: list[dict[str, Any]] = toml_of(QUESTIONS.read_text("utf-8"), QUESTIONS.name)["question"]
+    return asked
+
+
+def meets(visits: list[Mapping[str, Any]], conditions: Mapping[str, str]) -> bool:
+    """Whether one jack of the visits, or a visit, is as the conditions say."""
+    return any(_meets(visit, jack, conditions) for visit in visits for jack in visit.get("jacks") or [{}])
+
+
+def _meets(visit: Mapping[str, Any], jack: Mapping[str, Any], conditions: Mapping[str, str]) -> bool:
+    for name, wanted in conditions.items():
+        if name in TEXTS:
+            said = [str(jack.get(name, "")), *map(str, jack.get("items", []) if name == "item" else [])]
+            said += [str(visit.get("note", ""))] if name == "note" else []
+            if not any(re.search(wanted, one, re.IGNORECASE) for one in said):
+                return False
+        else:
+            of = {**visit, **visit["source"]} if name in VISITS else jack
+            if of.get(name) != wanted:
+                return False
+    return True
+
+
+def judged(book: Book) -> Iterator[Judged]:
+    """Every question, asked of the book."""
+    of_set: dict[tuple[str, str], list[Mapping[str, Any]]] = {}
+    for line in (ROOT / "data" / "demo" / "visits.jsonl").read_text("utf-8").splitlines():
+        visit = json.loads(line)
+        inferred = json.loads(json.dumps(visit))
+        for jack, whole in zip(inferred.get("jacks", []), _whole(visit), strict=False):
+            jack.update({name: value for name, value in whole.items() if value and name not in jack})
+        name = (_plain(visit["source"]["make"]), _plain(visit["source"]["model"]))
+        of_set.setdefault(name, []).append(inferred)
+    for question in questions():
+        right = {
+            name
+            for name, visits in of_set.items()
+            if any(meets(visits, conditions) for conditions in question["any"])
+        }
+        found = book.find(question["ask"], limit=10).matches
+        names = [(_plain(one.make), _plain(one.model)) for one in found]
+        five = sum(name in right for name in names[:5])
+        ten = sum(name in right for name in names[:10])
+        yield Judged(
+            question["ask"], len(right), five / max(1, min(5, len(right))), ten / max(1, min(10, len(right))),
+            tuple(f"{'+' if name in right else '-'} {one.make} {one.model}: {one.snippet}"
+                  for name, one in zip(names, found, strict=True)),
+        )  # fmt: skip
+
+
+def _whole(visit: dict[str, Any]) -> list[dict[str, Any]]:
+    """What each jack of a visit is once form and mark have settled direction and signal."""
+    return [
+        {"signal": str(one.jack.signal or ""), "direction": str(one.jack.direction)}
+        for one in visit_from(visit, "demo").findings
+    ]
+
+
+def _plain(text: str) -> str:
+    return re.sub("[^A-Z0-9]", "", text.upper())
+
+
+def main() -> None:
+    """Parse and run."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--show", action="store_true", help="show what was found")
+    told = parser.parse_args()
+    with tempfile.TemporaryDirectory() as home, Book.open(Path(home)) as book:
+        lines = (ROOT / "data" / "demo" / "visits.jsonl").read_text("utf-8").splitlines()
+        book.record([visit_from(json.loads(line), "demo") for line in lines])
+        rows = list(judged(book))
+    for row in rows:
+        print(f"{row.ask:52}{row.precision:6.2f}{row.recall:6.2f}{row.right:5}")
+        if told.show:
+            print(*(f"      {line[:150]}" for line in row.first), sep="\n")
+    print(f"{'precision at five, recall at ten':52}", end="")
+    print(f"{sum(r.precision for r in rows) / len(rows):6.2f}{sum(r.recall for r in rows) / len(rows):6.2f}")
+
+
+if __name__ == "__main__":
+    main()
