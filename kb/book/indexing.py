@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from kb.domain.panel import Panel, reconcile, source_of
 from kb.domain.visit import Source, Visit
+from kb.domain.words import Basis, Outcome, Speakers
 from kb.index import Index, SetEntry
 from kb.path import best_to_json, connect
 from kb.store.revision import Standing
@@ -17,6 +18,10 @@ if TYPE_CHECKING:
     from kb.base.progress import Progress
     from kb.domain.words import DriverInput
     from kb.store import Snapshot
+
+
+#: Outcomes that a note would tell of: what carried sound is the rule.
+_TELLING = (Outcome.WEAK, Outcome.SILENT, Outcome.HUM, Outcome.DISTORTED, Outcome.DELAYED)
 
 
 def catch_up(
@@ -123,3 +128,19 @@ def _texts(panel: Panel, visits: Sequence[Visit]) -> Iterator[tuple[str, str]]:
         yield from (("setting", setting) for setting in one.settings)
         yield from (("note", note) for note in one.notes)
     yield from (("note", note) for note in dict.fromkeys(visit.note for visit in visits) if note)
+    yield from (("fact", fact) for fact in dict.fromkeys(_told(panel, visits)))
+
+
+def _told(panel: Panel, visits: Sequence[Visit]) -> Iterator[str]:
+    """What is on record, in words, a line each jack: facts that words find."""
+    for one in panel.jacks:
+        jack = one.jack
+        parts = [one.jack.signal.label if one.jack.signal else "", jack.form.label, jack.direction.label]
+        if one.speakers is not Speakers.UNKNOWN:
+            parts.append(f"speakers {one.speakers.value.replace('-', ' ')}")
+        parts += [outcome.label for outcome, _ in one.outcomes if outcome in _TELLING]
+        parts += list(one.items)
+        yield ", ".join(dict.fromkeys(filter(None, parts)))
+    for basis in dict.fromkeys(visit.basis for visit in visits):
+        if basis in (Basis.MANUAL, Basis.TOLD):
+            yield f"known as {basis.label}"

@@ -18,7 +18,7 @@ from itertools import groupby
 from typing import NamedTuple
 
 from kb.base.errors import BadInput, described
-from kb.index.entry import Filters
+from kb.index.entry import FACT_FIELDS, Filters
 from kb.index.normalize import normalise
 from kb.index.rewriting import is_field
 
@@ -28,7 +28,7 @@ MAX_TOKENS = 90
 
 _FIELD = re.compile(r"([a-z]+):(.*)", re.DOTALL)
 _YEARS = re.compile(r"(\d{4})(?:(-|\.\.)(\d{4})?)?\Z|(-|\.\.)(\d{4})\Z")
-FIELDS = ("make", "kind", "year", "signal", "outcome")
+FIELDS = ("make", "kind", "year", "signal", "outcome", *FACT_FIELDS)
 _A_FIELD = 3  # letters before a colon that can be meant as a field; shorter ones are part of a name
 _PIECES = re.compile(r'([a-z]+:)?"([^"]*)"|(\S+)')
 _INCHES = re.compile(r'(?<!\S)(\d{2,3})"(?!\S)')
@@ -120,19 +120,25 @@ def _filter(filters: Filters, field: str, value: str) -> Filters:
         return filters._replace(make=value)
     if field == "year":
         return filters._replace(years=_years(value))
-    from kb.domain.words import Kind, Outcome, Signal  # only a query with such a filter pays for it
+    from kb.domain import words  # only a query with such a filter pays for it
 
     value = value.lower()
+    if field in FACT_FIELDS:
+        word = getattr(words, field.capitalize()).read(value, f"query, {field}")
+        return filters._replace(facts=(*filters.facts, f"{field}:{word.value}"))
     if field == "kind":
-        return filters._replace(kind=Kind.read(value, "query, kind").value)
+        return filters._replace(kind=words.Kind.read(value, "query, kind").value)
     if field == "signal":
-        return filters._replace(signals=(*filters.signals, Signal.read(value, "query, signal").value))
-    return filters._replace(outcomes=(*filters.outcomes, Outcome.read(value, "query, outcome").value))
+        signal = words.Signal.read(value, "query, signal")
+        return filters._replace(signals=(*filters.signals, signal.value))
+    outcome = words.Outcome.read(value, "query, outcome")
+    return filters._replace(outcomes=(*filters.outcomes, outcome.value))
 
 
 _EXAMPLE = {
     "make": "make:norwell", "kind": "kind:television", "year": "year:2010-2014", "signal": "signal:optical",
-    "outcome": "outcome:silent",
+    "outcome": "outcome:silent", "speakers": "speakers:mute", "level": "level:fixed", "format": "format:pcm",
+    "form": "form:toslink", "direction": "direction:output", "display": "display:tube", "basis": "basis:tested",
 }  # fmt: skip
 
 

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 _TOLD = 4  # a set whose notes say the words is put before one up to so many times as likely
 _MEANT = 3  # how many "did you mean"
 _SURE = 0.35  # cost from which a query may have been spoken
+_MORE_THAN_ONE = 2  # words from which one may be a misspelt make
 _CLOSE = 1.05  # cost up to which what a label says beside is left out
 _SISTERS: tuple[str, ...] = ("sister", "sisters")
 
@@ -162,7 +163,15 @@ class Reader:
         asked = parse(query)
         conditions = _both(asked.filters, filters)
         with broken():
-            return self._find(asked, conditions, max(1, min(limit, 1000)))
+            return self._find(asked, self._respelt(conditions), max(1, min(limit, 1000)))
+
+    def _respelt(self, conditions: Filters) -> Filters:
+        """The conditions with a make that the book has, where theirs is a slip away from only one."""
+        name = normalise(conditions.make)
+        if not name or self._lookup.known_makes([name]):
+            return conditions
+        near = self._lookup.near_makes(name)
+        return conditions._replace(make=near[0]) if len(near) == 1 else conditions
 
     def _find(self, asked: Query, conditions: Filters, limit: int) -> Answer:
         if not asked.tokens and not asked.phrases:
@@ -175,6 +184,8 @@ class Reader:
         tokens, found, parts, make, copied = self._meant(asked.tokens)
         asked = asked._replace(tokens=tokens)
         words = () if copied else self._wanted_words(found, parts, make)
+        if words:
+            make, words = self._noted(found, make, words)
         scored(found, self._lookup)
         rows = t.rows_of(self._db, [c.set_id for c in found])
         found = [c for c in found if c.set_id in rows and t.passes(rows[c.set_id], conditions)]
@@ -213,6 +224,25 @@ class Reader:
                 best = heard
         return best
 
+    def _noted(
+        self, found: list[Candidate], make: str, words: tuple[str, ...]
+    ) -> tuple[str, tuple[str, ...]]:
+        """The make and the words, a misspelt make among them taken out; what is a word of notes is none.
+
+        Sets that were named in full beside words of notes are exact.
+        """
+        known = {word for word in words if self._searcher().knows(word)}
+        if len(known) == len(words):
+            for c in found:
+                c.beside_notes()
+        if make or found or len(words) < _MORE_THAN_ONE:
+            return make, words
+        for word in words:
+            near = [] if word in known else self._lookup.near_makes(word)
+            if len(near) == 1:
+                return normalise(near[0]), tuple(one for one in words if one != word)
+        return make, words
+
     def _taken(self, tokens: tuple[str, ...], *, copied: bool = False) -> _Meant:
         return _Meant(tokens, *self._identifier.candidates(tokens), copied)
 
@@ -224,7 +254,7 @@ class Reader:
 
     def _identified(self, found: list[Candidate], rows: dict[int, t.SetRow]) -> list[Match]:
         """Exact ones alone; else near ones if together likely enough, and sisters of an unknown set."""
-        exact = [c for c in found if c.damage == "exact" and not c.words]
+        exact = [c for c in found if c.damage == "exact" and (c.talk or not c.words)]
         if exact:
             return [_match(rows[c.set_id], c.score, "exact") for c in exact]
         near = [c for c in found if c.damage not in _SISTERS]

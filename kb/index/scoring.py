@@ -185,6 +185,7 @@ class Candidate:
     of damages, and decides. ``words`` are pieces of the query that neither make nor model explains;
     ``letter`` is the place of the only letter that stands for another, or -1. ``more`` is the part of the
     cost that make and words have; ``short``: the spelling is the model without the make in front of it.
+    ``talk``: ``words`` are words of notes, which say nothing against the set.
     """
 
     set_id: int
@@ -198,7 +199,16 @@ class Candidate:
     way: Segmentation = _NO_WAY
     more: float = 0.0
     short: bool = False
+    talk: bool = False
     score: float = 0.0
+
+    def beside_notes(self) -> None:
+        """Take the words for words of notes where code, and make if there is one, were given in full."""
+        way = self.way
+        rest = [piece for piece in way.rest if piece not in self.words]
+        if self.words and way.code == self.model and "".join(rest) in ("", self.make):
+            self.cost, self.label, self.more = self.cost - self.more, self.label - self.more, 0.0
+            self.damage, self.talk = "exact", True
 
     @property
     def gate(self) -> float:
@@ -241,11 +251,14 @@ def signs(c: Candidate, book: Book, known: dict[tuple[str, str], bool]) -> Signs
     asked = (way.code, "" if equal else c.make)
     if asked not in known:
         known[asked] = book.goes_on(way.code) if equal else not hidden and book.patterned(*asked)
-    talk = len(c.words) > 1 and (hidden or any(map(str.isdigit, way.code)))  # words of a note, not a make
+    talk = c.talk or (
+        len(c.words) > 1 and (hidden or any(map(str.isdigit, way.code)))
+    )  # words of a note, not a make
+    named = c.talk and any(piece not in c.words for piece in way.rest)
     words = 0 if talk else sum(len(word) > SHORT_WORD for word in c.words)
     return signs_of(
         way.code, c.model,
-        make_cost=0.0 if talk else c.more, make_said=bool(way.rest) and not talk,
-        make_spelt="".join(way.rest) == c.make, words=words,
+        make_cost=0.0 if talk else c.more, make_said=(bool(way.rest) and not talk) or named,
+        make_spelt=named or "".join(way.rest) == c.make, words=words,
         short=c.short, patterned=known[asked], goes_on=known[asked],
     )  # fmt: skip

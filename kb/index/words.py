@@ -33,13 +33,14 @@ import os
 import re
 import sys
 import unicodedata
-from collections.abc import Callable, Iterable, Mapping
-from functools import partial
+from collections.abc import Callable, Iterable, Mapping, Set
+from functools import lru_cache, partial
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
 from typing import Any, NamedTuple
 
+from kb.base.datafiles import data_tables
 from kb.index.entry import TEXT_FIELDS, Filters, IndexBroken
 from kb.index.layout import make_private
 from kb.index.normalize import normalise
@@ -81,6 +82,11 @@ _SNIPPET, _BEFORE = 160, 40  # characters shown, and of them before the first wo
 _MISTYPED_FROM = 5  # letters of a word from which one slip in it is forgiven
 _SWAP_FROM = 7
 _WRITER_MB = 48
+_MARK = " \N{MIDDLE DOT} "  # between the texts of a field
+_READ = 6_000  # characters of a field
+_TOGETHER = 0.25  # of a share, what the best line says (common practice)
+_ROW = 5  # stems of a synonym of several words
+_SYNONYM = 0.7  # what a synonym counts beside the word itself (common practice)
 
 
 class _Bare(dict[int, str]):
@@ -139,7 +145,7 @@ def _document(key: str, stored: str, layer: str) -> dict[str, Any]:
     text: dict[str, str] = {}
     for name, value in data["text"]:
         if name in TEXT_FIELDS:
-            text[name] = f"{text[name]} \N{MIDDLE DOT} {value}" if name in text else value
+            text[name] = f"{text[name]}{_MARK}{value}" if name in text else value
     out: dict[str, Any] = {"key": key, "layer": layer, "make": data["make"], "kind": data["kind"], **text}
     for name in ("signals", "outcomes", "facts"):
         out[name] = " ".join(data[name])
@@ -229,6 +235,75 @@ class Hit(NamedTuple):
     snippet: Callable[[], str]
 
 
+class Said(NamedTuple):
+    """One thing that a query asks for: the stems of its words, and those of its synonyms."""
+
+    stems: tuple[str, ...]
+    others: frozenset[tuple[str, ...]]
+
+
+class Concept(NamedTuple):
+    """The same in one book: the query, what it is worth by rarity, and what each word of it is worth.
+
+    ``phrases`` are those of several words: the documents that hold it, its stems, its worth.
+    """
+
+    query: Any
+    worth: float
+    told: Mapping[str, float]
+    phrases: tuple[tuple[frozenset[int], tuple[str, ...], float], ...]
+
+    def worth_of(self, stems: Set[str], document: int) -> float:
+        """What a document with these stems is worth for it: the best of its words counts, once."""
+        own = max((value for stem, value in self.told.items() if stem in stems), default=0.0)
+        near = max(
+            (value for stem, value in self.told.items() if not own and _near_one(stem, stems)), default=0.0
+        )
+        phrase = max((value for there, _, value in self.phrases if document in there), default=0.0)
+        return max(own, near, phrase)
+
+    def worth_of_line(self, stems: Set[str]) -> float:
+        """What a line with these stems is worth for it."""
+        own = max((value for stem, value in self.told.items() if stem in stems), default=0.0)
+        return max([own, *(value for _, row, value in self.phrases if all(one in stems for one in row))])
+
+
+@lru_cache(maxsize=1)
+def _synonyms() -> tuple[dict[tuple[str, ...], frozenset[tuple[str, ...]]], frozenset[str]]:
+    """By the stems of each word, or words in a row, those of its groups; and what nobody writes in a note."""
+    data = data_tables("synonyms.toml")
+    out: dict[tuple[str, ...], frozenset[tuple[str, ...]]] = {}
+    for group in data["groups"].values():
+        stems = frozenset(found for word in group if (found := tuple(_stems(word))))
+        for one in stems:
+            out[one] = out.get(one, frozenset()) | stems
+    unsaid = frozenset(word for words in data["unsaid"].values() for word in words)
+    return {one: stems - {one} for one, stems in out.items()}, unsaid
+
+
+def _concepts(words: tuple[str, ...]) -> list[Said]:
+    """What the words ask for, each once: words in a row that the trade has a synonym for are one thing."""
+    synonyms, unsaid = _synonyms()
+    telling = [word for word in words if word.lower().translate(_BARE) not in unsaid] or list(words)
+    # Words of a question belong to some names of things: "sin sonido en los altavoces".
+    for spoken in (words, tuple(telling)):
+        stems = [stem for word in spoken for stem in _stems(word)]
+        out: dict[tuple[str, ...], Said] = {}
+        rest = {stem for word in telling for stem in _stems(word)}
+        at = 0
+        while at < len(stems):
+            for size in range(min(_ROW, len(stems) - at), 0, -1):
+                row = tuple(stems[at : at + size])
+                if size == 1 or row in synonyms:
+                    break
+            if len(row) > 1 or row[0] in rest:
+                out[row] = Said(row, synonyms.get(row, frozenset()))
+            at += len(row)
+        if any(len(row) > 1 for row in out):
+            break
+    return list(out.values())
+
+
 class WordSearcher:
     """Search over the files and the pending texts of one revision."""
 
@@ -275,6 +350,17 @@ class WordSearcher:
         except Exception as error:  # Whoosh raises whatever its decoding trips over
             raise IndexBroken(f"index: the words cannot be read ({error!r})") from error
 
+    def knows(self, word: str) -> bool:
+        """Whether the word stands in a text of the book, or is one of the trade."""
+        synonyms, unsaid = _synonyms()
+        stems = _stems(word)
+        return (
+            not stems
+            or word.lower() in unsaid
+            or any((stem,) in synonyms for stem in stems)
+            or (self._searcher is not None and any(self._holders((stem,)) for stem in stems))
+        )
+
     def search(
         self,
         words: tuple[str, ...],
@@ -291,18 +377,15 @@ class WordSearcher:
         """
         if self._searcher is None:
             return []
-        groups: dict[str, Any] = {}
-        for word in words:
-            for stem in _stems(word):
-                groups[stem] = self._word(stem)
+        concepts = [self._concept(said) for said in _concepts(words)]
         exact = []
         for phrase in phrases:
             stems = _stems(phrase)
             if stems:
                 exact.append(query.Or([query.Phrase(name, stems, slop=1) for name in TEXT_FIELDS]))
-        if not groups and not exact:
+        if not concepts and not exact:
             return []
-        parts = ([query.Or(list(groups.values()), scale=0.9)] if groups else []) + exact
+        parts = ([query.Or([one.query for one in concepts], scale=0.9)] if concepts else []) + exact
         wanted = query.And([*parts]) if len(parts) > 1 else parts[0]
         mask = None
         if self._hidden:
@@ -316,9 +399,47 @@ class WordSearcher:
                 terms=True,
                 optimize=False,  # its matcher over several segments cannot skip by quality
             )
-            return self._hits(found, groups, bool(exact))[:limit]
+            return self._hits(found, concepts)[:limit]
         except Exception as error:  # Whoosh raises whatever its decoding trips over
             raise IndexBroken(f"index: the words cannot be read ({error!r})") from error
+
+    def _concept(self, said: Said) -> Concept:
+        """What is looked for instead of words of the query, in this book."""
+        own = self._term(said.stems)
+        others = {stems: term for stems in said.others if (term := self._known(stems)) is not None}
+        holders = self._holders(said.stems)
+        all_holders = max([holders, *(self._holders(stems) for stems in others)])
+        worth = (self._rarity(holders or all_holders) + self._rarity(all_holders)) / 2
+        likeness = self._rarity(all_holders) * _SYNONYM
+        terms = [own, *(query.Or([term], boost=_SYNONYM) for term in others.values())]
+        told: dict[str, float] = {}
+        phrases: list[tuple[frozenset[int], tuple[str, ...], float]] = []
+        for stems, term, value in ((said.stems, own, worth), *((s, t, likeness) for s, t in others.items())):
+            if len(stems) == 1:
+                told[stems[0]] = value
+            else:
+                there = frozenset(self._searcher.docs_for_query(term))
+                phrases.append((there, stems, value))
+        return Concept(query.Or(terms), worth, told, tuple(phrases))
+
+    def _rarity(self, holders: int) -> float:
+        return math.log(1 + max(int(self._searcher.doc_count()), 1) / (holders + 1))
+
+    def _holders(self, stems: tuple[str, ...]) -> int:
+        """How many sets may hold all of the stems in one field."""
+        return max(
+            (min(self._searcher.doc_frequency(name, stem) for stem in stems) for name in TEXT_FIELDS),
+            default=0,
+        )
+
+    def _known(self, stems: tuple[str, ...]) -> Any:
+        """The stems as a query, None where no text holds them."""
+        return self._term(stems) if self._holders(stems) else None
+
+    def _term(self, stems: tuple[str, ...]) -> Any:
+        if len(stems) == 1:
+            return self._word(stems[0])
+        return query.Or([query.Phrase(name, list(stems), slop=2) for name in TEXT_FIELDS])
 
     def _word(self, stem: str) -> Any:
         known = any(self._searcher.doc_frequency(name, stem) for name in TEXT_FIELDS)
@@ -327,45 +448,68 @@ class WordSearcher:
         slips = 1 if len(stem) < _SWAP_FROM else 2  # Whoosh counts a swap as two
         return query.Or([query.FuzzyTerm(name, stem, maxdist=slips, prefixlength=1) for name in TEXT_FIELDS])
 
-    def _hits(self, found: Any, groups: Mapping[str, Any], phrase: bool) -> list[Hit]:
-        documents = max(int(self._searcher.doc_count()), 1)
-        weight: dict[str, float] = {}
-        for stem in groups:
-            holders = max((self._searcher.doc_frequency(name, stem) for name in TEXT_FIELDS), default=0)
-            weight[stem] = math.log(1 + documents / (holders + 1))
-        total = sum(weight.values())
+    def _hits(self, found: Any, concepts: list[Concept]) -> list[Hit]:
+        total = sum(one.worth for one in concepts)
         hits = []
         for hit in found:
             there = {term.decode("utf-8", "replace") for _, term in hit.matched_terms()}
-            got = sum(value for stem, value in weight.items() if stem in there or _near_one(stem, there))
+            got = sum(one.worth_of(there, hit.docnum) for one in concepts)
             share = got / total if total else 1.0
-            hits.append(Hit(hit["key"], min(share, 1.0), float(hit.score), partial(_snippet, hit)))
+            if len(concepts) > 1:  # said in one breath it is more likely what is asked for
+                share = (1 - _TOGETHER) * share + _TOGETHER * _together(hit, concepts) / total
+            hits.append(Hit(hit["key"], min(share, 1.0), float(hit.score), partial(_snippet, hit, concepts)))
         hits.sort(key=lambda hit: (-round(hit.share, 2), -hit.rank, hit.key))
         return hits
 
 
-def _snippet(hit: Any) -> str:
-    """Where the most telling field of a hit says it."""
+def _together(hit: Any, concepts: list[Concept]) -> float:
+    """The most that one line of a hit's text is worth."""
+    best = 0.0
+    for name in TEXT_FIELDS:
+        for line in (hit.get(name) or "")[:_READ].split(_MARK):
+            there = frozenset(stem for word in _WORD.findall(line) for stem in _stems_of(word))
+            best = max(best, sum(one.worth_of_line(there) for one in concepts))
+    return best
+
+
+@lru_cache(maxsize=20_000)
+def _stems_of(word: str) -> tuple[str, ...]:
+    return tuple(_stems(word))
+
+
+def _snippet(hit: Any, concepts: list[Concept]) -> str:
+    """Where the most telling field of a hit says it: that with the most of what was asked for."""
+    told = {stem: value for one in concepts for stem, value in one.told.items()}
+    phrases = [
+        stem for one in concepts for there, stems, _ in one.phrases if hit.docnum in there for stem in stems
+    ]
+    best = (0.0, "")
     for name in TEXT_FIELDS:
         text = hit.get(name)
         if text:
             terms = {term.decode("utf-8", "replace") for field, term in hit.matched_terms() if field == name}
-            piece = _around(text[:4000], terms) if terms else ""
-            if piece:
-                return _plain(piece)
-    return ""
+            terms.update(stem for stem in phrases if told.get(stem, 0) <= 0)
+            piece, found = _around(text[:4000], terms) if terms else ("", frozenset())
+            worth = sum(told.get(stem, 0.5) for stem in found) * _BOOST[name]
+            if piece and worth > best[0]:
+                best = (worth, piece)
+    return _plain(best[1])
 
 
-def _around(text: str, terms: set[str]) -> str:
-    """The part of the text with the most of the words, "" with none; whole words only, "..." where cut."""
+def _around(text: str, terms: set[str]) -> tuple[str, frozenset[str]]:
+    """The part of the text with the most of the words, "" with none, and these; whole words only, "..." where
+    cut."""
     firsts = {term[0] for term in terms if term}
-    places = [
-        (word.start(), word.end())
-        for word in _WORD.finditer(text)
-        if word[0].lower().translate(_BARE)[:1] in firsts and not terms.isdisjoint(_stems(word[0]))
-    ]
+    places = []
+    found: set[str] = set()
+    for word in _WORD.finditer(text):
+        if word[0].lower().translate(_BARE)[:1] in firsts:
+            there = terms.intersection(_stems(word[0]))
+            if there:
+                places.append((word.start(), word.end()))
+                found |= there
     if not places:
-        return ""
+        return "", frozenset()
     best = max(places, key=lambda place: sum(place[0] <= end <= place[0] + _SNIPPET for _, end in places))
     start = max(0, best[0] - _BEFORE)
     if start:
@@ -373,10 +517,10 @@ def _around(text: str, terms: set[str]) -> str:
     end = start + _SNIPPET
     if end < len(text):
         end = max(text.rfind(" ", best[1], end), best[1])
-    return f"{'... ' if start else ''}{text[start:end]}{' ...' if end < len(text) else ''}"
+    return f"{'... ' if start else ''}{text[start:end]}{' ...' if end < len(text) else ''}", frozenset(found)
 
 
-def _near_one(stem: str, there: set[str]) -> bool:
+def _near_one(stem: str, there: Set[str]) -> bool:
     from kb.index.edit_distance import plain_distance
 
     return len(stem) >= _MISTYPED_FROM and any(plain_distance(stem, term) <= 1 for term in there)

@@ -1,0 +1,141 @@
+"""Questions of a technician are answered from notes and facts, in the words of the trade."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import measure_words
+import pytest
+
+from kb.base.errors import BadInput
+from kb.book import Book as WholeBook
+from kb.domain.visit import visit_from
+from kb.index import Index, SetEntry
+from tests.index.conftest import noted, sets
+
+Book = Callable[..., Index]
+
+NOTES = [
+    noted("Norwell: NV40-210", "hum without the isolator, quiet with it"),
+    noted("Norwell: NV46-330", "remote was flat, used the keys on the set"),
+    noted("Ostrava: OX200", "late by a tenth of a second"),
+    noted("Ostrava: OX300", "speakers off as soon as the plug is in"),
+    noted("Senda: S1", "kitchen, wall bracket"),
+]
+
+
+def models(index: Index, query: str) -> list[str]:
+    return [match.model for match in index.find(query).matches]
+
+
+@pytest.mark.parametrize(
+    ("question", "model"),
+    [
+        ("where did we need an isolator", "NV40-210"),
+        ("buzzing", "NV40-210"),
+        ("ground loop", "NV40-210"),
+        ("Brummen", "NV40-210"),
+        ("zumbido", "NV40-210"),
+        ("Fernbedienung", "NV46-330"),
+        ("lip sync", "OX200"),
+        ("which sets mute", "OX300"),
+    ],
+)
+def test_a_question_finds_the_note_that_says_it_in_other_words(book: Book, question: str, model: str) -> None:
+    assert models(book(NOTES), question)[0] == model
+
+
+def test_the_word_itself_comes_before_its_synonym(book: Book) -> None:
+    index = book([*NOTES, noted("Senda: S2", "buzzing from the antenna lead")])
+    assert models(index, "buzzing")[:2] == ["S2", "NV40-210"]
+    assert models(index, "hum")[:2] == ["NV40-210", "S2"]
+
+
+def test_words_of_a_question_alone_are_searched_all_the_same(book: Book) -> None:
+    assert models(book([noted("Senda: S3", "who did this?")]), "who did") == ["S3"]
+
+
+def test_a_rare_word_is_not_drowned_by_synonyms_of_a_common_one(book: Book) -> None:
+    many = [noted(f"Halvor: H{n}00", "speakers mute, hum, late, weak") for n in range(40)]
+    assert models(book([*many, *NOTES]), "bracket hum late")[0] == "S1"
+
+
+FACTS = [
+    SetEntry("a", "Norwell", "NV40-210", facts=("speakers:mute", "level:fixed", "form:toslink")),
+    SetEntry("b", "Norwell", "NV46-330", facts=("speakers:stay-on", "format:pcm", "basis:told")),
+    SetEntry("c", "Senda", "S1", facts=("speakers:mute-unless-set", "display:tube", "direction:output")),
+]
+
+
+@pytest.mark.parametrize(
+    ("query", "keys"),
+    [
+        ("speakers:mute", ["a"]),
+        ("speakers:stay-on make:norwell", ["b"]),
+        ("level:fixed form:toslink", ["a"]),
+        ("format:pcm basis:told", ["b"]),
+        ("display:tube", ["c"]),
+        ("direction:output speakers:mute", []),
+        ("speakers:mute nv40-210", ["a"]),
+        ("make:norwel speakers:mute", ["a"]),
+    ],
+)
+def test_facts_on_record_filter(book: Book, query: str, keys: list[str]) -> None:
+    assert [match.key for match in book(FACTS).find(query).matches] == keys
+
+
+def test_facts_filter_words_too_and_after_an_update(book: Book) -> None:
+    index = book([entry._replace(text=(("note", "kitchen"),)) for entry in FACTS])
+    assert [match.key for match in index.find("kitchen speakers:mute").matches] == ["a"]
+    index.update([FACTS[0]._replace(text=(("note", "kitchen"),), facts=("speakers:stay-on",))], [], 2)
+    assert not index.find("kitchen speakers:mute").matches
+    assert len(index.find("kitchen speakers:stay-on").matches) == 2
+
+
+def test_a_fact_that_is_no_word_of_the_trade_is_refused_with_those_that_are(book: Book) -> None:
+    with pytest.raises(BadInput, match="mute-unless-set"):
+        book(FACTS).find("speakers:sometimes")
+
+
+def test_a_misspelt_make_beside_words_filters(book: Book) -> None:
+    index = book(
+        [noted("Norwell: NV40-210", "hum"), noted("Ostrava: OX200", "hum, hum and hum"), *sets("Senda: S1")]
+    )
+    assert models(index, "hum norwel") == ["NV40-210"]
+    assert set(models(index, "hum kitchen")) == {"NV40-210", "OX200"}
+
+
+def test_the_snippet_is_of_the_field_that_tells(book: Book) -> None:
+    entry = SetEntry(
+        "a", "Norwell", "NV40-210",
+        text=(("marking", "OPTICAL OUT"), ("note", "optical isolator in the line, hum gone"), ("fact", "optical")),
+    )  # fmt: skip
+    assert book([entry]).find("optical hum").matches[0].snippet == "optical isolator in the line, hum gone"
+
+
+def test_what_is_on_record_is_found_by_its_words(tmp_path: Path) -> None:
+    visit = {
+        "date": "2026-03-04", "source": {"make": "Norwell", "model": "NV40-210", "size_in": 40, "year": 2014},
+        "jacks": [{"form": "jack-3.5", "marking": "H/P", "direction": "output", "speakers": "mute"}],
+    }  # fmt: skip
+    with WholeBook.open(tmp_path) as whole:
+        whole.record([visit_from(visit)])
+        found = whole.find("headphone mutes").matches
+        assert [(one.model, "speakers mute" in one.snippet) for one in found] == [("NV40-210", True)]
+        assert whole.find("speakers:mute").matches
+        assert whole.find("norwell 40 inch 2014").matches[0].model == "NV40-210"
+        assert not whole.find("norwell 32 inch 2014").matches
+
+
+def test_forty_questions_to_the_demo_book(tmp_path: Path) -> None:
+    """Those of ``scripts/measure_words.py``, written before the synonyms."""
+    lines = (measure_words.ROOT / "data" / "demo" / "visits.jsonl").read_text("utf-8").splitlines()
+    with WholeBook.open(tmp_path) as whole:
+        whole.record([visit_from(json.loads(line), "demo") for line in lines])
+        rows = list(measure_words.judged(whole))
+    assert len(rows) == 40
+    assert all(row.right for row in rows)
+    assert sum(row.precision for row in rows) / 40 >= 0.88
+    assert sum(row.recall for row in rows) / 40 >= 0.84
