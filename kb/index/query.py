@@ -138,7 +138,8 @@ def _filter(filters: Filters, field: str, value: str) -> Filters:
 _EXAMPLE = {
     "make": "make:norwell", "kind": "kind:television", "year": "year:2010-2014", "signal": "signal:optical",
     "outcome": "outcome:silent", "speakers": "speakers:mute", "level": "level:fixed", "format": "format:pcm",
-    "form": "form:toslink", "direction": "direction:output", "display": "display:tube", "basis": "basis:tested",
+    "form": "form:toslink", "direction": "direction:output", "display": "display:tube",
+    "basis": "basis:tested",
 }  # fmt: skip
 
 

@@ -85,6 +85,7 @@ _WRITER_MB = 48
 _MARK = " \N{MIDDLE DOT} "  # between the texts of a field
 _READ = 6_000  # characters of a field
 _TOGETHER = 0.25  # of a share, what the best line says (common practice)
+_RANKED, _READ_TEXTS = 200, 60  # sets that hold a word of it; of which the texts are read
 _ROW = 5  # stems of a synonym of several words
 _SYNONYM = 0.7  # what a synonym counts beside the word itself (common practice)
 
@@ -227,11 +228,12 @@ def _unreadable(folder: Path, error: Exception) -> IndexBroken:
 
 
 class Hit(NamedTuple):
-    """A set whose text holds some of the words; ``share`` 0..1, weighed by rarity. Call for a snippet."""
+    """A set whose text holds some of the words; ``share`` 0..1, weighed by rarity, ``lines`` how many lines
+    of its text say any. Call for a snippet."""
 
     key: str
     share: float
-    rank: float
+    lines: int
     snippet: Callable[[], str]
 
 
@@ -393,13 +395,13 @@ class WordSearcher:
         try:
             found = self._searcher.search(
                 wanted,
-                limit=max(limit * 3, 30),
+                limit=max(limit * 10, _RANKED),
                 filter=_conditions(filters, make, keys),
                 mask=mask,
                 terms=True,
                 optimize=False,  # its matcher over several segments cannot skip by quality
             )
-            return self._hits(found, concepts)[:limit]
+            return self._hits(found, concepts, limit)[:limit]
         except Exception as error:  # Whoosh raises whatever its decoding trips over
             raise IndexBroken(f"index: the words cannot be read ({error!r})") from error
 
@@ -448,28 +450,37 @@ class WordSearcher:
         slips = 1 if len(stem) < _SWAP_FROM else 2  # Whoosh counts a swap as two
         return query.Or([query.FuzzyTerm(name, stem, maxdist=slips, prefixlength=1) for name in TEXT_FIELDS])
 
-    def _hits(self, found: Any, concepts: list[Concept]) -> list[Hit]:
-        total = sum(one.worth for one in concepts)
-        hits = []
+    def _hits(self, found: Any, concepts: list[Concept], limit: int) -> list[Hit]:
+        total = sum(one.worth for one in concepts) or 1.0
+        ranked = []
         for hit in found:
             there = {term.decode("utf-8", "replace") for _, term in hit.matched_terms()}
             got = sum(one.worth_of(there, hit.docnum) for one in concepts)
-            share = got / total if total else 1.0
-            if len(concepts) > 1:  # said in one breath it is more likely what is asked for
-                share = (1 - _TOGETHER) * share + _TOGETHER * _together(hit, concepts) / total
-            hits.append(Hit(hit["key"], min(share, 1.0), float(hit.score), partial(_snippet, hit, concepts)))
-        hits.sort(key=lambda hit: (-round(hit.share, 2), -hit.rank, hit.key))
+            ranked.append((-round(got / total if concepts else 1.0, 2), hit["key"], hit))
+        ranked.sort(key=lambda one: one[:2])
+        least = ranked[limit - 1][0] if len(ranked) >= limit else 0.0
+        hits = []
+        for share, key, hit in ranked[: max(limit, _READ_TEXTS)]:
+            if share > least + _TOGETHER:
+                break  # not even one line that says all of it would bring this one forward
+            best, lines = _lines(hit, concepts) if concepts else (total, 1)
+            # Said in one breath it is more likely what is asked for.
+            whole = -share * (1 - _TOGETHER) + _TOGETHER * best / total if len(concepts) > 1 else -share
+            hits.append(Hit(key, min(whole, 1.0), lines, partial(_snippet, hit, concepts)))
+        hits.sort(key=lambda hit: (-round(hit.share, 2), -hit.lines, hit.key))
         return hits
 
 
-def _together(hit: Any, concepts: list[Concept]) -> float:
-    """The most that one line of a hit's text is worth."""
-    best = 0.0
+def _lines(hit: Any, concepts: list[Concept]) -> tuple[float, int]:
+    """The most that one line of a hit's text is worth, and how many lines say something of what is asked."""
+    best, count = 0.0, 0
     for name in TEXT_FIELDS:
         for line in (hit.get(name) or "")[:_READ].split(_MARK):
             there = frozenset(stem for word in _WORD.findall(line) for stem in _stems_of(word))
-            best = max(best, sum(one.worth_of_line(there) for one in concepts))
-    return best
+            worth = sum(one.worth_of_line(there) for one in concepts)
+            best = max(best, worth)
+            count += worth > 0
+    return best, count
 
 
 @lru_cache(maxsize=20_000)
