@@ -24,7 +24,7 @@ OTHERS = [code for code in LANGUAGES if code != LANGUAGES[0]]
 NAMES = ("word/",)
 AREAS = sorted({key.partition("/")[0] for code in LANGUAGES for key in messages(code)})
 #: Packages whose sentences are all in the catalogue.
-WITHOUT_SENTENCES = ("isolate", "path", "sheet")
+WITHOUT_SENTENCES = ("isolate", "pack", "path", "sheet")
 #: Calls whose arguments speak of wrong input or of a damaged file, not of a result.
 OF_ERRORS = {
     "BadInput", "BookTrouble", "Fields", "NotFound", "bounded", "described", "keyed", "known", "listed",
@@ -33,6 +33,8 @@ OF_ERRORS = {
 #: Literals that look like a sentence and are none.
 NO_SENTENCES = {
     "an object, as 'jackfield loop --json' prints it",  # what is expected of a file
+    "what 'jackfield loop --json' prints, or its items",
+    "a list of jobs, or an object with jobs",
     "the chance of something else, above 0, at most 0.5",
     " chances from 0 to 1 that sum to 1",
     "a test for the complaint ",  # what is expected of an answer

@@ -104,17 +104,6 @@ def parted(said: str, sign: str) -> list[str]:
     return [one for one in names if one]
 
 
-def percent(p: float) -> str:
-    """A chance for people: no false certainty at either end.
-
-    >>> percent(0.9994), percent(0.042), percent(0.0004)
-    ('over 99%', '4%', 'under 1%')
-    """
-    if p >= 0.995:
-        return "over 99%"
-    return "under 1%" if p < 0.005 else f"{100 * p:.0f}%"
-
-
 def cells(text: str) -> int:
     """Columns that the text takes on a terminal: Chinese, Japanese and Korean signs and pictures take two.
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
 from kb.cli.common import Session, command_options, text
 from kb.cli.tables import fitted
+from kb.domain.language import ENGLISH, Language
 from kb.domain.visit import Source, read_year
 from kb.domain.words import Display, Kind, Speakers
 
@@ -44,7 +45,7 @@ def evidence_command(
     if session.as_json:
         session.json(expectation_json(expectation))
     else:
-        render_evidence(expectation, session.console)
+        render_evidence(expectation, session.console, session.language)
     return 0
 
 
@@ -92,86 +93,90 @@ def expectation_json(expectation: Expectation) -> dict[str, Any]:
     }
 
 
-#: How the circles of sets are called on the screen.
-_LEVELS = {
-    "set": "this set",
-    "family": "its family",
-    "make-era": "its make and years",
-    "era-display": "its years and display",
-    "kind": "its kind",
-    "all": "the whole book",
-}
 _PANELS = 6  #: shown
+_COLUMNS: Final = ("output", "there", "works", "speakers-on", "tried")
 
 
-def render_evidence(expectation: Expectation, console: Console) -> None:
+def render_evidence(expectation: Expectation, console: Console, language: Language = ENGLISH) -> None:
     """Panels with their chances, what each output does, and from where it comes; fits 80 columns."""
     from rich.table import Table
 
-    from kb.base.text import percent
     from kb.pack import expected_text
 
     source = expectation.source
-    about = [source.kind.label, *([source.display.label] if source.display else [])]
-    about += [str(source.year)] if source.year else ["year not known"]
+    about = [language.word(source.kind)]
+    about += [language.word(source.display)] if source.display else []
+    about += [str(source.year) if source.year else language("cli/evidence/year-unknown")]
     console.print(
         text(f"{source.make} {source.model}".strip(), "bold").append(f"  {', '.join(about)}", "dim")
     )
     console.print()
-    console.print(text("Expected at the back", "bold"))
+    console.print(text(language("cli/evidence/expected"), "bold"))
     table = Table.grid(padding=(0, 2))
     table.add_column(justify="right", min_width=10)
     table.add_column(overflow="fold")
     for one in expectation.shapes[:_PANELS]:
-        table.add_row(text(percent(one.p)), text(expected_text(one)))
+        table.add_row(text(language.percent(one.p)), text(expected_text(one, language)))
     rest = sum(one.p for one in expectation.shapes[_PANELS:]) + expectation.other
-    table.add_row(text(percent(rest), "dim"), text("something else", "dim"))
+    table.add_row(text(language.percent(rest), "dim"), text(language("cli/evidence/other"), "dim"))
     console.print(fitted(table, console))
     console.print()
-    console.print(text("Its outputs, where it has them", "bold"))
+    console.print(text(language("cli/evidence/outputs"), "bold"))
     table = Table.grid(padding=(0, 2))
     table.add_column()
     for _ in range(4):
         table.add_column(justify="right")
-    table.add_row(
-        *(text(name, "dim") for name in ("  output", "there", "works", "speakers on", "tried here"))
-    )
+    names = [language(f"cli/evidence/{name}") for name in _COLUMNS]
+    table.add_row(*(text(name, "dim") for name in (f"  {names[0]}", *names[1:])))
     for output in sorted(expectation.speakers, key=lambda o: -_there(expectation, o)):
         there = _there(expectation, output)
         if there < 0.02:
             continue
         works, effects = expectation.works[output], expectation.speakers[output]
         stay = effects[Speakers.STAY_ON] + effects[Speakers.MUTE_UNLESS_SET]
-        sure = f"{percent(works.p)} ({100 * works.low:.0f}-{100 * works.high:.0f})"
-        name = f"  {_label(output)}"
-        cells = (name, percent(there), sure, percent(stay), str(works.findings) if works.findings else "-")
+        sure = f"{language.percent(works.p)} ({100 * works.low:.0f}-{100 * works.high:.0f})"
+        name = f"  {_label(output, language)}"
+        cells = (
+            name,
+            language.percent(there),
+            sure,
+            language.percent(stay),
+            str(works.findings) if works.findings else "-",
+        )
         table.add_row(*(text(cell) for cell in cells))
     console.print(fitted(table, console))
     console.print()
-    console.print(text("From", "bold"))
+    console.print(text(language("cli/evidence/from"), "bold"))
     table = Table.grid(padding=(0, 2))
     table.add_column()
     for _ in range(3):
         table.add_column(justify="right")
-    table.add_row(*(text(name, "dim") for name in ("", "visits", "sets", "weight")))
+    table.add_row(
+        "", *(text(language(f"cli/evidence/{name}"), "dim") for name in ("visits", "sets", "weight"))
+    )
     for level in expectation.levels:
-        row = (f"  {_LEVELS[level.level]}", str(level.visits), str(level.sets), percent(level.share))
+        row = (
+            f"  {language(f'cli/evidence/level/{level.level}')}",
+            str(level.visits),
+            str(level.sets),
+            language.percent(level.share),
+        )
         table.add_row(*(text(cell) for cell in row))
     table.add_row(
-        text("  common practice, before any finding"),
+        text(f"  {language('cli/evidence/level/practice')}"),
         text(""),
         text(""),
-        text(percent(expectation.prior_share)),
+        text(language.percent(expectation.prior_share)),
     )
     console.print(fitted(table, console))
 
 
-def _label(output: Output) -> str:
+def _label(output: Output, language: Language) -> str:
     """``optical (TOSLINK)``, ``HDMI ARC``, ``single RCA, coaxial digital``: nothing is said twice."""
-    form, signal = output.form, output.signal
-    if form.always:
-        return form.label
-    return signal.label if form.label in signal.label else f"{form.label}, {signal.label}"
+    form, signal = language.word(output.form), language.word(output.signal)
+    if output.form.always:
+        return form
+    return signal if form in signal else language("cli/evidence/of-signal", form=form, signal=signal)
 
 
 def _there(expectation: Expectation, output: Any) -> float:

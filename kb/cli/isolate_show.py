@@ -116,7 +116,6 @@ def _show_odds(console: Console, state: State, language: Language, most: int) ->
     from rich.table import Table
     from rich.text import Text
 
-    from kb.base.text import percent
     from kb.isolate import wording
 
     full, empty = _bar_signs(console)
@@ -130,11 +129,11 @@ def _show_odds(console: Console, state: State, language: Language, most: int) ->
         filled = round(p * _BAR)
         bar = Text(full * filled, "green").append(empty * (_BAR - filled), "dim")
         said = wording.fault_says(state.model, fault, language)
-        table.add_row(str(number), bar, percent(p), Text(said))
+        table.add_row(str(number), bar, language.percent(p), Text(said))
     rest = len(state.likely) - len(shown)
     if rest:
         left = max(1.0 - sum(p for _, p in shown), 0.0)
-        table.add_row("", "", percent(left), Text(language("cli/isolate/others", count=rest), "dim"))
+        table.add_row("", "", language.percent(left), Text(language("cli/isolate/others", count=rest), "dim"))
     console.print(table)
 
 

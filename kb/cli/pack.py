@@ -10,12 +10,14 @@ import click
 from kb.base.errors import BadInput
 from kb.cli.common import Session, command_options, text
 from kb.cli.path_options import asked_inputs, asked_metres
+from kb.domain.language import ENGLISH, Language
 from kb.domain.words import Kind
 
 if TYPE_CHECKING:
     from rich.console import Console
+    from rich.text import Text
 
-    from kb.pack import Ask, Day, Line, Material, Plan
+    from kb.pack import Ask, Day, JobPlan, Line, Material, Plan
 
 _FOOT_M: Final = 0.3048  # international foot, 1959
 
@@ -91,11 +93,11 @@ def pack_command(
         listed = [
             {"item": one.item, "count": one.count, "unit": one.unit, "tool": one.tool} for one in materials
         ]
-        session.json(to_json(plan) | {"materials": listed})
+        session.json(to_json(plan, session.language) | {"materials": listed})
     elif as_list:
-        print_list(plan, session.console, materials)
+        print_list(plan, session.console, materials, session.language)
     else:
-        render_pack(plan, session.console, materials)
+        render_pack(plan, session.console, materials, session.language)
     return 0 if plan.reached else 1
 
 
@@ -150,23 +152,26 @@ def _stock(have: tuple[str, ...]) -> dict[str, int]:
 # -- how the answer looks -----------------------------------------------------------------------------
 
 
-def render_pack(plan: Plan, console: Console, materials: Sequence[Material] = ()) -> None:
+def render_pack(
+    plan: Plan, console: Console, materials: Sequence[Material] = (), language: Language = ENGLISH
+) -> None:
     """The list first, then how sure it is, job by job what may go wrong, and what to ask."""
     from rich.table import Table
 
-    from kb.base.text import percent
+    from kb.catalogue import item_name
     from kb.pack import expected_text, risk_text
 
-    console.print(text("Carry", "bold"))
+    console.print(text(language("cli/pack/carry"), "bold"))
     table = Table.grid(padding=(0, 2))
     table.add_column(justify="right", min_width=4)
     table.add_column(overflow="fold", style="bold")
     table.add_column(overflow="fold", style="dim")
     for line in plan.items:
-        table.add_row(text(f"{line.count} x"), text(line.item), text(_purpose(line, plan)))
-    console.print(table if plan.items else text("  nothing helps", "bold red"))
+        name = item_name(line.item, language)
+        table.add_row(text(f"{line.count} x"), text(name), text(_purpose(line, plan, language)))
+    console.print(table if plan.items else text(f"  {language('cli/pack/nothing')}", "bold red"))
     if materials:
-        console.print(text("For the loop", "bold"))
+        console.print(text(language("cli/pack/for-the-loop"), "bold"))
         lines = Table.grid(padding=(0, 2))
         lines.add_column(justify="right", min_width=4)
         lines.add_column(overflow="fold")
@@ -174,86 +179,76 @@ def render_pack(plan: Plan, console: Console, materials: Sequence[Material] = ()
             lines.add_row(*(text(part) for part in counted(material)))
         console.print(lines)
     console.print()
-    console.print(verdict(plan, console.width))
+    console.print(verdict(plan, console.width, language))
     for number, one in enumerate(plan.jobs, 1):
         console.print()
-        name = f"  ({one.job.name})" if one.job.name else ""
+        works = language("cli/pack/works", percent=language.percent(one.works)) if one.works else ""
         console.print(
-            text(f"{number}. {one.job.title}{name}", "bold")
-            .append(f"  {percent(one.certainty)}", "bold green")
-            .append(f", then sound at once {percent(one.works)}" if one.works else "", "not bold dim")
+            text(_title(one, number, language), "bold")
+            .append(f"  {language.percent(one.certainty)}", "bold green")
+            .append(works, "not bold dim")
         )
         table = Table.grid(padding=(0, 1))
         table.add_column(justify="right", min_width=12)
         table.add_column(overflow="fold")
         for likely in one.expected[:3]:
             if likely.p >= 0.01:
-                table.add_row(text(percent(likely.p)), text(expected_text(likely)))
+                table.add_row(text(language.percent(likely.p)), text(expected_text(likely, language)))
         for risk in one.risks[:3]:
             if risk.p >= 0.005:
-                table.add_row(text(f"risk {percent(risk.p)}", "yellow"), text(risk_text(risk)))
+                chance = language("cli/pack/risk", percent=language.percent(risk.p))
+                table.add_row(text(chance, "yellow"), text(risk_text(risk, language)))
         console.print(table)
     if plan.next:
         console.print()
-        more = " and ".join(plan.next.items)
-        console.print(text("Next", "bold").append(f"  {more}: {_points(plan.next.gain)} more", "not bold"))
+        more = language("language/and").join(item_name(one, language) for one in plan.next.items)
+        points = language.number(f"{100 * plan.next.gain:.1f}")
+        said = language("cli/pack/next-item", items=more, points=points)
+        console.print(text(language("cli/pack/next"), "bold").append(f"  {said}", "not bold"))
     if plan.ask:
         console.print()
-        console.print(text("Ask on the phone", "bold"))
+        console.print(text(language("cli/pack/ask"), "bold"))
         for ask in plan.ask:
-            console.print(question(ask, plan, console.width))
+            console.print(question(ask, plan, console.width, language))
 
 
-def verdict(plan: Plan, width: int) -> Any:
+def _title(one: JobPlan, number: int, language: Language) -> str:
+    source = one.source
+    named = " ".join(part for part in (one.job.source.make, one.job.source.model) if part)
+    name = f"  ({one.job.name})" if one.job.name else ""
+    return f"{number}. {named or language.word(source.kind)}{name}"
+
+
+def verdict(plan: Plan, width: int, language: Language = ENGLISH) -> Text:
     """How sure, against what was wanted and what can be had at all, and what keeps it from that."""
-    from textwrap import fill
+    from kb.base.text import wrapped
+    from kb.pack import caveats, chance_text
 
-    from kb.base.text import percent
-    from kb.pack import at_least, below, hindrance_text
-
-    sure = percent(plan.certainty) if plan.exact else at_least(plan.certainty)
-    said = text("")
-    if all(one.prior_share > 0.999 for one in plan.jobs):
-        said.append("The book has no findings yet: from common practice only.\n", "yellow")
-    which = "every job" if len(plan.jobs) > 1 else "the job"
-    said.append(f"Sure to {sure} that {which} connects.", "bold")
-    spare = 0.0 if plan.optimal or not plan.cost else 1 - plan.bound / plan.cost
-    if spare >= 0.005:
-        said.append(
-            f"\nNot proved the cheapest: another list could cost up to {percent(spare)} less.", "not bold dim"
-        )
-    if not plan.reached:
-        share = percent(plan.certainty / plan.reachable) if plan.reachable else "nothing"
-        best = below(plan.reachable, plan.target)
-        said.append(
-            f"\n{percent(plan.target)} is out of reach: with everything there is, {best}."
-            f"\nThe list gets {share} of that; for the rest see the risks.",
-            "not bold yellow",
-        )
-        for number in plan.hindered:
-            where = f"job {number}: " if len(plan.jobs) > 1 else ""
-            why = f"What keeps it: {where}{hindrance_text(plan, number)}."
-            said.append("\n" + fill(why, max(40, width), subsequent_indent="  "), "not bold")
+    said = text("\n".join(wrapped(f"{chance_text(plan, language)}.", width)), "bold")
+    for caveat in caveats(plan, language):
+        said.append("\n" + "\n".join(wrapped(caveat, width, "", "  ")), "not bold yellow")
     return said
 
 
-def question(ask: Ask, plan: Plan, width: int) -> Any:
-    """A question on one line where it fits, with what each answer would change."""
-    from kb.base.text import percent, wrapped
+def question(ask: Ask, plan: Plan, width: int, language: Language = ENGLISH) -> Text:
+    """A question on one line if it fits, with what each answer would change."""
+    from kb.base.text import wrapped
     from kb.pack import answer_text, gain_text, question_text
 
     def lines(words: str, indent: int) -> str:
         return "\n".join(wrapped(words, width, " " * indent, " " * (indent + 2)))
 
-    asked = question_text(ask)
+    asked = question_text(ask, language)
     if len(plan.jobs) > 1:
-        jobs = f"Job{'s' if len(ask.jobs) > 1 else ''} {', '.join(map(str, sorted(ask.jobs)))}"
-        asked = f"{jobs}: {asked[0].lower()}{asked[1:]}"
+        jobs = ", ".join(map(str, sorted(ask.jobs)))
+        asked = language("cli/pack/question", count=len(ask.jobs), jobs=jobs, question=asked)
     said = text(lines(asked, 2))
-    said.append("\n" + lines(gain_text(ask, plan), 4), "dim")
+    said.append("\n" + lines(gain_text(ask, plan, language), 4), "dim")
     for word, answer in (("yes", ask.yes), ("no", ask.no)):
         if answer is not None:
-            said.append("\n" + lines(f"{word} ({percent(answer.p)}): {answer_text(answer)}", 4), "dim")
+            change = answer_text(answer, language)
+            key = f"cli/pack/answer/{word}"
+            said.append("\n" + lines(language(key, p=language.percent(answer.p), change=change), 4), "dim")
     return said
 
 
@@ -264,36 +259,42 @@ def counted(material: Material) -> tuple[str, str]:
     return f"{material.count} m ({material.count / _FOOT_M:.0f} ft)", material.item
 
 
-def print_list(plan: Plan, console: Console, materials: Sequence[Material] = ()) -> None:
+def print_list(
+    plan: Plan, console: Console, materials: Sequence[Material] = (), language: Language = ENGLISH
+) -> None:
     """A plain list to print, tick off and take along, with its day and the jobs that it is for."""
     from kb.base import clock
     from kb.base.text import wrapped
+    from kb.catalogue import item_name
 
-    console.print(text(f"To carry, listed on {clock.today().isoformat()}"))
+    console.print(text(language("cli/pack/print/title", date=clock.today().isoformat())))
     for number, one in enumerate(plan.jobs, 1):
-        name = f"  ({one.job.name})" if one.job.name else ""
-        console.print(text(f"  job {number}: {one.job.title}{name}"))
+        title = _title(one, number, language).partition(". ")[2]
+        console.print(text(f"  {language('cli/pack/print/job', number=number, title=title)}"))
     console.print()
-    lines = [f"{line.count} x {line.item} ({_purpose(line, plan)})" for line in plan.items]
+    lines = [
+        f"{line.count} x {item_name(line.item, language)} ({_purpose(line, plan, language)})"
+        for line in plan.items
+    ]
     lines += [" ".join(counted(material)) for material in materials]
     for entry in lines:
         for part in wrapped(entry, console.width, "[ ] ", "    "):
             console.print(text(part))
     console.print()
-    console.print(verdict(plan, console.width))
+    console.print(verdict(plan, console.width, language))
 
 
-def _purpose(line: Line, plan: Plan) -> str:
+def _purpose(line: Line, plan: Plan, language: Language) -> str:
     """``for jobs 1-3, 2 in stock``; with one job the signals instead of the job."""
-    use = _jobs(line.uses, len(plan.jobs)) if len(plan.jobs) > 1 else _signals(line.uses)
-    return f"{use}, {line.in_stock} in stock" if line.in_stock else use
+    use = _jobs(line.uses, len(plan.jobs), language) if len(plan.jobs) > 1 else _signals(line.uses, language)
+    return language("cli/pack/in-stock", use=use, count=line.in_stock) if line.in_stock else use
 
 
-def _jobs(uses: tuple[tuple[int, tuple[Any, ...]], ...], count: int) -> str:
+def _jobs(uses: tuple[tuple[int, tuple[Any, ...]], ...], count: int, language: Language) -> str:
     """``for jobs 1-3, 5``: runs of jobs are drawn together."""
     numbers = [job for job, _ in uses]
     if len(numbers) == count:
-        return "for any job"
+        return language("cli/pack/for-any")
     runs: list[list[int]] = []
     for number in numbers:
         if runs and number == runs[-1][-1] + 1:
@@ -301,12 +302,9 @@ def _jobs(uses: tuple[tuple[int, tuple[Any, ...]], ...], count: int) -> str:
         else:
             runs.append([number])
     said = ", ".join(f"{run[0]}-{run[-1]}" if len(run) > 1 else str(run[0]) for run in runs)
-    return f"for job{'s' if len(numbers) > 1 else ''} {said}"
+    return language("cli/pack/for-jobs", count=len(numbers), jobs=said)
 
 
-def _signals(uses: tuple[tuple[int, tuple[Any, ...]], ...]) -> str:
-    return "for " + ", ".join(sorted({output.signal.label for _, outputs in uses for output in outputs}))
-
-
-def _points(gain: float) -> str:
-    return f"{100 * gain:.1f} points"
+def _signals(uses: tuple[tuple[int, tuple[Any, ...]], ...], language: Language) -> str:
+    signals = sorted({language.word(output.signal) for _, outputs in uses for output in outputs})
+    return language("cli/pack/for-signals", signals=language("language/join").join(signals))

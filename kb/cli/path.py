@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 import click
 
 from kb.base.errors import BadInput, NotFound, described
-from kb.base.text import cells, percent
+from kb.base.text import cells
 from kb.cli.common import OUTPUT, Session, command_options, text
 from kb.cli.path_options import Asked, path_options
-from kb.domain.words import Level, Signal, Speakers
+from kb.domain.language import ENGLISH, Language
+from kb.domain.words import Level, Signal
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -57,22 +58,20 @@ def path_command(session: Session, asked: Asked, svg: str | None) -> int:
     if session.as_json:
         from kb.path import to_json
 
-        session.json(to_json(connection))
+        session.json(to_json(connection, session.language))
     else:
-        show(session.console, source, panel, connection)
+        show(session.console, source, panel, connection, session.language)
     return 0 if connection.chosen else 1
 
 
 def write_picture(file: str, session: Session, source: Source, panel: Panel, connection: Connection) -> None:
     """Panel and chain as an SVG file."""
     from kb.cli.outputfile import write_out
-    from kb.domain.language import language
-    from kb.settings import Units
     from kb.sheet.drawing import path_picture
     from kb.sheet.layout import chain_links, panel_rows
 
     chosen = connection.chosen
-    said = language(feet=session.settings.units is Units.FEET)
+    said = session.language
     links = chain_links(chosen, panel, said) if chosen else ()
     rows = panel_rows(panel, chosen.jacks if chosen else (), said)
     if session.as_json and file == "-":
@@ -83,8 +82,11 @@ def write_picture(file: str, session: Session, source: Source, panel: Panel, con
 # -- how the answer looks -----------------------------------------------------------------------------
 
 
-def show(console: Console, source: Source, panel: Panel, connection: Connection) -> None:
+def show(
+    console: Console, source: Source, panel: Panel, connection: Connection, language: Language = ENGLISH
+) -> None:
     """The answer for somebody behind the set: the chain, then converter and speakers, then the rest."""
+    from kb.catalogue import item_name
     from kb.cli.panel_view import source_title
     from kb.path import sentence
 
@@ -92,59 +94,60 @@ def show(console: Console, source: Source, panel: Panel, connection: Connection)
     console.print()
     chosen = connection.chosen
     if chosen is None:
-        console.print(text("  NO PATH", "bold red"))
+        console.print(text(f"  {language('cli/path/no-path')}", "bold red"))
         if not panel.jacks:
-            said = "  No jack of it is recorded yet; `jackfield evidence` tells what to expect."
-            console.print(text(said, "dim"))
+            console.print(text(f"  {language('cli/path/no-jack')}", "dim"))
     else:
-        console.print(arrows(chosen, panel, console.width))
+        console.print(arrows(chosen, panel, console.width, language=language))
     console.print()
     if chosen is not None:
+        converter = connection.converter
+        needed = item_name(converter, language) if converter else language("cli/path/no-converter")
         verdicts = [
-            ("Converter", connection.converter or "none", sentence(connection.dac)),
-            ("Speakers", *_speakers(chosen)),
-            ("Level", _level(chosen) + _disputed(chosen, "level"), ""),
-            ("Works", percent(chosen.p_works), _evidence(chosen)),
+            (language("cli/path/converter"), needed, sentence(connection.dac, language)),
+            (language("cli/path/speakers"), *_speakers(chosen, language)),
+            (language("cli/path/level"), _level(chosen, language), ""),
+            (language("cli/path/works"), language.percent(chosen.p_works), _evidence(chosen, language)),
         ]
         if chosen.delay_ms >= _LATE_MS:
-            verdicts.append(("Delay", f"{chosen.delay_ms:.0f} ms", "listen for an echo"))
+            delay = language("cli/path/delay-of", delay=f"{chosen.delay_ms:.0f}")
+            verdicts.append((language("cli/path/delay"), delay, language("cli/path/listen")))
         console.print(_verdicts(verdicts))
-        _listed(console, "Do this", [sentence(step) for step in chosen.steps], numbered=True)
-        _listed(console, "Mind", [sentence(caution) for caution in chosen.cautions])
-    _listed(console, "Ask", [sentence(question) for question in connection.ask])
+        steps = [sentence(step, language) for step in chosen.steps]
+        _listed(console, language("cli/path/steps"), steps, numbered=True)
+        cautions = [sentence(caution, language) for caution in chosen.cautions]
+        _listed(console, language("cli/path/cautions"), cautions)
+    questions = [sentence(question, language) for question in connection.ask]
+    _listed(console, language("cli/path/ask"), questions)
     if connection.others:
         console.print()
-        console.print(text("Other ways", "bold"))
+        console.print(text(language("cli/path/others"), "bold"))
         for other in connection.others:
-            console.print(arrows(other, panel, console.width, style=""))
-    _listed(
-        console,
-        "Not used",
-        _together(connection.ruled_out),
-    )
+            console.print(arrows(other, panel, console.width, style="", language=language))
+    _listed(console, language("cli/path/not-used"), _together(connection.ruled_out, language))
 
 
-def _together(ruled_out: Sequence[RuledOut]) -> list[str]:
+def _together(ruled_out: Sequence[RuledOut], language: Language) -> list[str]:
     """``HDMI 1, HDMI 2: ...``: jacks that are out for the same reason in one line."""
     from kb.path import of_several, sentence
 
     alike: dict[str, list[RuledOut]] = {}
     for one in ruled_out:
-        alike.setdefault(sentence(one), []).append(one)
+        alike.setdefault(sentence(one, language), []).append(one)
     lines = []
     for why, jacks in alike.items():
-        names = ", ".join(one.marking or f"jack {one.jack + 1}" for one in jacks)
-        lines.append(f"{names}: {sentence(of_several(jacks[0])) if len(jacks) > 1 else why}")
+        names = ", ".join(one.marking or language("cli/path/jack", number=one.jack + 1) for one in jacks)
+        lines.append(f"{names}: {sentence(of_several(jacks[0]), language) if len(jacks) > 1 else why}")
     return lines
 
 
-def arrows(path: Path, panel: Panel, width: int, style: str = "bold") -> Text:
+def arrows(path: Path, panel: Panel, width: int, style: str = "bold", language: Language = ENGLISH) -> Text:
     """The chain from jack to driver in one line; broken before an arrow where the line is full."""
     from rich.text import Text
 
     from kb.path import chain
 
-    first, *rest = chain(path, panel)
+    first, *rest = chain(path, panel, language)
     line = Text("  ").append_text(text(first, f"{style} green".strip()))
     used = 2 + cells(first)
     for part in rest:
@@ -159,38 +162,27 @@ def arrows(path: Path, panel: Panel, width: int, style: str = "bold") -> Text:
 #: From here on a delay is worth a line of its own: sound and its echo are heard apart (Wallach 1949).
 _LATE_MS = 40
 
-_LEVELS = {
-    Level.FIXED: "fixed",
-    Level.VARIABLE: "follows the remote control",
-    Level.SELECTABLE: "fixed or variable, by a menu item",
-    Level.UNKNOWN: "not known whether it follows the remote control",
-}
+
+def _level(path: Path, language: Language) -> str:
+    headphone = path.signal is Signal.HEADPHONE and path.level is Level.VARIABLE
+    key = "headphone" if headphone else path.level
+    return _disputed(language(f"cli/path/level/{key}"), path, "level", language)
 
 
-def _level(path: Path) -> str:
-    if path.signal is Signal.HEADPHONE and path.level is Level.VARIABLE:
-        return "follows the headphone volume"
-    return _LEVELS[path.level]
+def _speakers(path: Path, language: Language) -> tuple[str, str]:
+    said = language(f"cli/path/speakers/{path.speakers}")
+    why = f"cli/path/speakers-why/{path.speakers}"
+    return _disputed(said, path, "speakers", language), language(why) if language.has(why) else ""
 
 
-def _speakers(path: Path) -> tuple[str, str]:
-    answer, why = {
-        Speakers.STAY_ON: ("stay on", ""),
-        Speakers.MUTE: ("GO SILENT", "while this is plugged in"),
-        Speakers.MUTE_UNLESS_SET: ("stay on by a menu item", "silent until it is set"),
-        Speakers.UNKNOWN: ("not known", "listen when you plug in"),
-    }[path.speakers]
-    return answer + _disputed(path, "speakers"), why
+def _disputed(said: str, path: Path, field: str, language: Language) -> str:
+    return language("cli/path/disputed", said=said) if field in path.disputed else said
 
 
-def _disputed(path: Path, field: str) -> str:
-    return "; visits disagree" if field in path.disputed else ""
-
-
-def _evidence(path: Path) -> str:
+def _evidence(path: Path, language: Language) -> str:
     if not path.trials:
-        return "not tried on this set yet; others like it"
-    return f"tried {path.trials} time{'s' if path.trials != 1 else ''} on this set"
+        return language("cli/path/not-tried")
+    return language("cli/path/tried", count=path.trials)
 
 
 def _verdicts(verdicts: list[tuple[str, str, str]]) -> Table:

@@ -53,6 +53,16 @@ class Language:
         """A number written with a point, as this language writes it."""
         return written.replace(".", self("language/decimal"))
 
+    def percent(self, p: float) -> str:
+        """A chance for people: no false certainty at either end.
+
+        >>> ENGLISH.percent(0.9994), ENGLISH.percent(0.042), ENGLISH.percent(0.0004)
+        ('over 99%', '4%', 'under 1%')
+        """
+        if p >= 0.995:
+            return self("language/percent/over")
+        return self("language/percent/under") if p < 0.005 else f"{100 * p:.0f}%"
+
     def word(self, word: Word) -> str:
         """What people call a word of the vocabulary."""
         key = f"word/{word_kind(type(word))}/{word.value}"

@@ -202,8 +202,8 @@ class FormEntry(NamedTuple):
     """Marks that are printed at many such jacks, to choose from on a phone (common practice)."""
     sign: str = "\N{MIDDLE DOT}"
     """How the socket looks, in one or two characters of the terminal."""
-    asked: str = ""
-    """How a client is asked for it, where a signal alone does not tell what to look for."""
+    asked: Mapping[str, str] = {}
+    """How a client is asked for it, by language, if the signal alone does not say what to look for."""
     recent: bool = False
     """It tells that a television is no old tube set (common practice)."""
     names: Mapping[str, str] = {}
@@ -225,7 +225,7 @@ class Form(Word):
     short: tuple[ShortName, ...]
     marks: tuple[str, ...]
     sign: str
-    asked: str
+    asked: Mapping[str, str]
     recent: bool
 
     def __new__(cls, value: str, entry: FormEntry = _NO_FORM) -> Self:
@@ -311,7 +311,10 @@ class Form(Word):
             also=("peritel", "euroconnector"),
             marks=("EXT 1", "EXT 2"),
             sign="▱",
-            asked="is there a wide socket with 21 flat contacts (SCART)?",
+            asked={
+                "en": "Is there a wide socket with 21 flat contacts (SCART)?",
+                "es": "¿Hay una toma ancha con 21 contactos planos (SCART)?",
+            },
         ),
     )
     JACK_635 = (
@@ -324,7 +327,10 @@ class Form(Word):
             also=("6.35 mm", "6.35mm", "6.3 mm", "quarter inch"),
             marks=("HEADPHONE",),
             sign="◯",
-            asked="is there a thick headphone hole, wide as a pencil?",
+            asked={
+                "en": "Is there a thick headphone hole, wide as a pencil?",
+                "es": "¿Hay un agujero de auriculares grueso, ancho como un lápiz?",
+            },
         ),
     )
     SPEAKER_TERMINALS = (
@@ -348,7 +354,10 @@ class Form(Word):
             short=(ShortName("minitos", Signal.OPTICAL),),
             also=("mini optical", "round optical"),
             sign="◦",
-            asked="is there a small round hole with a red glow?",
+            asked={
+                "en": "Is there a small round hole with a red glow?",
+                "es": "¿Hay un agujero redondo pequeño con brillo rojo?",
+            },
             recent=True,
         ),
     )
@@ -360,7 +369,10 @@ class Form(Word):
             carries=(Signal.ANALOG_LINE,),
             short=(ShortName("din", Signal.ANALOG_LINE),),
             sign="◠",
-            asked="is there a round socket with five holes?",
+            asked={
+                "en": "Is there a round socket with five holes?",
+                "es": "¿Hay una toma redonda con cinco agujeros?",
+            },
         ),
     )
     BLUETOOTH = (

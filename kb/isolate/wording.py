@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from kb.base.text import percent
 from kb.catalogue import item_name
 from kb.domain.language import ENGLISH, Language
 from kb.domain.words import Outcome
@@ -60,20 +59,20 @@ def why(model: Model, found: NextTest, language: Language = ENGLISH) -> str:
         language(
             "isolate/why/points",
             answer=one.answer,
-            p=percent(one.p),
+            p=language.percent(one.p),
             fault=fault_says(model, one.fault, language),
-            p_fault=percent(one.p_fault),
+            p_fault=language.percent(one.p_fault),
         )
         for one in shown
         if one.p_fault >= POINTS
     ]
     left = [
-        language("isolate/why/answer", answer=one.answer, p=percent(one.p))
+        language("isolate/why/answer", answer=one.answer, p=language.percent(one.p))
         for one in shown
         if one.p_fault < POINTS
     ]
     if left:
-        said.append(language("isolate/why/shortens", answers=language("isolate/or").join(left)))
+        said.append(language("isolate/why/shortens", answers=language("language/or").join(left)))
     return " ".join(said)
 
 
@@ -87,7 +86,9 @@ def verdict(state: State, language: Language = ENGLISH) -> str:
         head = "settled-good" if state.gone else "settled"
     elif state.done:
         head = "good" if state.gone else "no-test"
-    said = language(f"isolate/verdict/{head}", p=percent(p), fault=fault_says(state.model, named, language))
+    said = language(
+        f"isolate/verdict/{head}", p=language.percent(p), fault=fault_says(state.model, named, language)
+    )
     rest = [
         fault_says(state.model, one, language)
         for one, chance in state.likely[1:3]
@@ -123,7 +124,7 @@ def finding_note(state: State, language: Language = ENGLISH) -> str:
         complaint=capital(model.complaints[state.complaint].says),
         fault=fault_says(model, fault, language),
         name=fault,
-        sure=language("isolate/note/fixed") if state.fixed else percent(state.odds[fault]),
+        sure=language("isolate/note/fixed") if state.fixed else language.percent(state.odds[fault]),
         before=language("isolate/note/before", faults=before) if before else "",
         tests=tests or language("isolate/note/no-test"),
         mend=fault_mend(model, fault, language),

@@ -9,8 +9,8 @@ from kb.pack.plan_values import Answer, Ask, JobPlan, Line, Next, Plan, Risk, Us
 from kb.pack.planning import TARGET, pack
 from kb.pack.wording import (
     answer_text,
-    at_least,
-    below,
+    caveats,
+    chance_text,
     expected_text,
     gain_text,
     hindrance_text,
@@ -34,8 +34,8 @@ __all__ = [
     "Use",
     "Useless",
     "answer_text",
-    "at_least",
-    "below",
+    "caveats",
+    "chance_text",
     "day_from",
     "expected_text",
     "gain_text",

@@ -3,73 +3,21 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator
 from math import floor
 from typing import Any, Final
 
-from kb.base.text import percent
+from kb.base.messages import LANGUAGES
+from kb.catalogue import item_name
+from kb.domain.language import ENGLISH, Language
 from kb.domain.words import Form, Signal
 from kb.evidence import Likely, Output
-from kb.pack.plan_values import Answer, Ask, JobPlan, Plan, Risk, Useless
+from kb.pack.plan_values import Answer, Ask, JobPlan, Plan, Risk
 
 MANY: Final = 3  #: changes of a list; of more the list itself is told where it is shorter
 
-#: How an installer speaks of an output.
-_CALLED: Final = {
-    Signal.OPTICAL: "an optical jack",
-    Signal.COAXIAL: "a coaxial digital jack",
-    Signal.ANALOG_LINE: "an analog line output",
-    Signal.HEADPHONE: "a headphone jack",
-    Signal.ARC: "an HDMI ARC socket",
-    Signal.EARC: "an HDMI eARC socket",
-    Signal.SPEAKER_LEVEL: "loudspeaker terminals",
-    Signal.WIRELESS: "Bluetooth",
-}
-#: What to ask a client: is it there, and is it in use?
-_ASKED: Final = {
-    Signal.OPTICAL: (
-        "is there a square jack with a small door or a red glow?",
-        "is something plugged into the square jack with the door?",
-    ),
-    Signal.COAXIAL: (
-        "is there an orange round jack, or one marked coaxial?",
-        "is something plugged into the orange or coaxial jack?",
-    ),
-    Signal.ANALOG_LINE: (
-        "are there red and white jacks marked OUT?",
-        "is something plugged into the red and white OUT jacks?",
-    ),
-    Signal.HEADPHONE: (
-        "is there a small round hole with a headphone sign?",
-        "is something plugged into the headphone jack?",
-    ),
-    Signal.ARC: (
-        "is there an HDMI socket with ARC printed at it?",
-        "is something plugged into the HDMI socket marked ARC?",
-    ),
-    Signal.EARC: (
-        "is there an HDMI socket with eARC printed at it?",
-        "is something plugged into the HDMI socket marked eARC?",
-    ),
-    Signal.SPEAKER_LEVEL: (
-        "are there clamps or holes for loudspeaker wires?",
-        "are wires in the clamps for loudspeakers?",
-    ),
-    Signal.WIRELESS: (
-        "does its sound menu have Bluetooth?",
-        "does it play to something by Bluetooth?",
-    ),
-}
-_PHOTO: Final = "can you send a photo of the back and sides, all sockets?"
-_SPEAKERS: Final = "does anybody need the set's own speakers while the loop is used?"
-_WHY: Final = {
-    Useless.MUTES: "silencing the speakers",
-    Useless.TAKEN: "in use by something else",
-    Useless.FAILS: "known not to work",
-    Useless.NO_WAY: "with no way to this driver",
-}
 
-
-def to_json(plan: Plan) -> dict[str, Any]:
+def to_json(plan: Plan, language: Language = ENGLISH) -> dict[str, Any]:
     """The plan as ``jackfield pack --json`` prints it (README, "For programs")."""
     return {
         "items": [
@@ -93,11 +41,11 @@ def to_json(plan: Plan) -> dict[str, Any]:
             {
                 "job": number,
                 "reachable": _p(plan.jobs[number - 1].reachable),
-                "text": hindrance_text(plan, number),
+                "text": hindrance_text(plan, number, language),
             }
             for number in plan.hindered
         ],
-        "jobs": [_job(number, one) for number, one in enumerate(plan.jobs, 1)],
+        "jobs": [_job(number, one, language) for number, one in enumerate(plan.jobs, 1)],
         "next": None
         if plan.next is None
         else {
@@ -105,11 +53,11 @@ def to_json(plan: Plan) -> dict[str, Any]:
             "items": list(plan.next.items),
             "gain": _p(plan.next.gain),
         },
-        "ask": [_ask(ask) for ask in plan.ask],
+        "ask": [_ask(ask, language) for ask in plan.ask],
     }
 
 
-def _job(number: int, plan: JobPlan) -> dict[str, Any]:
+def _job(number: int, plan: JobPlan, language: Language) -> dict[str, Any]:
     source = plan.source
     return {
         "job": plan.job.name or str(number),
@@ -138,7 +86,7 @@ def _job(number: int, plan: JobPlan) -> dict[str, Any]:
         "risks": [
             {
                 "p": _p(risk.p),
-                "text": risk_text(risk),
+                "text": risk_text(risk, language),
                 "signals": _signals(risk.live or risk.panel or ()),
                 "live": bool(risk.live),
                 "why": [why.value for why in risk.why],
@@ -148,7 +96,7 @@ def _job(number: int, plan: JobPlan) -> dict[str, Any]:
     }
 
 
-def _ask(ask: Ask) -> dict[str, Any]:
+def _ask(ask: Ask, language: Language) -> dict[str, Any]:
     def answer(one: Answer | None) -> dict[str, Any] | None:
         if one is None:
             return None
@@ -164,7 +112,7 @@ def _ask(ask: Ask) -> dict[str, Any]:
     return {
         "job": ask.job,
         "jobs": list(ask.jobs),
-        "question": question_text(ask),
+        "question": question_text(ask, language),
         "saves": round(ask.saves, 2),
         "share": _p(ask.share),
         "items_fewer": round(ask.items, 2),
@@ -189,113 +137,158 @@ def _outputs(outputs: tuple[Output, ...]) -> list[dict[str, str]]:
 # -- sentences -------------------------------------------------------------------------------------
 
 
-def at_least(p: float) -> str:
+def at_least(p: float, language: Language = ENGLISH) -> str:
     """A lower bound of a chance for people: rounded down.
 
     >>> at_least(0.9068), at_least(0.0042)
     ('at least 90%', 'at least 0.4%')
     """
-    return f"at least {floor(100 * p)}%" if p >= 0.01 else f"at least {floor(1000 * p) / 10:g}%"
+    percent = f"{floor(100 * p)}%" if p >= 0.01 else f"{language.number(f'{floor(1000 * p) / 10:g}')}%"
+    return language("pack/at-least", percent=percent)
 
 
-def below(p: float, limit: float) -> str:
-    """A chance below a limit, said so that it is seen to be below.
+def below(p: float, limit: float, language: Language = ENGLISH) -> str:
+    """A chance below a limit, written so that it is seen to be below.
 
     >>> below(0.82, 0.95), below(0.9497, 0.95)
-    ('82%', 'not quite 95%')
+    ('82%', 'just below 95%')
     """
-    said = percent(p)
-    return f"not quite {said}" if p < limit and said == percent(limit) else said
+    said = language.percent(p)
+    return (
+        language("pack/just-below", percent=said) if p < limit and said == language.percent(limit) else said
+    )
 
 
-def called(output: Output) -> str:
+def called(output: Output, language: Language = ENGLISH) -> str:
     """An output in the trade's words; forms that need an adapter of their own are named.
 
     >>> called(Output(Form.SCART, Signal.ANALOG_LINE))
     'an analog line output (SCART)'
     """
-    name = _CALLED.get(output.signal, output.signal.label)
+    key = f"pack/output/{output.signal}"
+    name = language(key) if language.has(key) else language.word(output.signal)
     odd = output.form.asked or (output.form, output.signal) == (Form.JACK_35, Signal.ANALOG_LINE)
-    return f"{name} ({output.form.label})" if odd else name
+    return language("pack/output/with-form", output=name, form=output.form) if odd else name
 
 
-def listed(outputs: tuple[Output, ...]) -> str:
+def listed(outputs: tuple[Output, ...], language: Language = ENGLISH) -> str:
     """Outputs in a row."""
-    names = list(dict.fromkeys(called(output) for output in outputs))
-    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+    names = list(dict.fromkeys(called(output, language) for output in outputs))
+    *most, last = names
+    join = language("language/join")
+    return language("language/and").join([join.join(most), last]) if most else last
 
 
-def risk_text(risk: Risk) -> str:
+def risk_text(risk: Risk, language: Language = ENGLISH) -> str:
     """What may be found that the list does not connect."""
     if risk.live:
-        used = f", in use by something else ({', '.join(s.label for s in risk.taken)})" if risk.taken else ""
-        return f"only {listed(risk.live)}{used}"
+        outputs = listed(risk.live, language)
+        if not risk.taken:
+            return language("pack/risk/only", outputs=outputs)
+        signals = language("language/join").join(language.word(signal) for signal in risk.taken)
+        return language("pack/risk/taken", outputs=outputs, signals=signals)
     if risk.panel is None:
-        return "a panel unlike any that is known"
+        return language("pack/risk/unlike")
     if not risk.panel:
-        return "no usable output at all"
-    reasons = " or ".join(_WHY[why] for why in risk.why)
-    return f"only {listed(risk.panel)}, {reasons}" if reasons else f"only {listed(risk.panel)}"
+        return language("pack/risk/none")
+    outputs = listed(risk.panel, language)
+    reasons = language("language/or").join(language(f"pack/why/{why.value}") for why in risk.why)
+    key = "only-because" if reasons else "only"
+    return language(f"pack/risk/{key}", outputs=outputs, reasons=reasons)
 
 
-def hindrance_text(plan: Plan, number: int) -> str:
+def hindrance_text(plan: Plan, number: int, language: Language = ENGLISH) -> str:
     """What keeps a job from being sure, and what might change that."""
     job = plan.jobs[number - 1]
-    risk = job.hindrance
-    said = f"{risk_text(risk)} ({percent(risk.p)})" if risk else "what is expected there is too uncertain"
-    if job.if_free is not None:
-        said += f"; if nobody needs its speakers, {percent(job.if_free)} can be reached"
-    return said
+    risk, best = job.hindrance, "" if job.if_free is None else language.percent(job.if_free)
+    if risk is None:
+        return language(f"pack/hindrance/{'uncertain-free' if best else 'uncertain'}", best=best)
+    key = "pack/hindrance/free" if best else "pack/hindrance"
+    return language(key, risk=risk_text(risk, language), p=language.percent(risk.p), best=best)
 
 
-def question_text(ask: Ask) -> str:
+def chance_text(plan: Plan, language: Language = ENGLISH) -> str:
+    """How likely it is that the list connects all jobs: the headline of the answer."""
+    which = "every" if len(plan.jobs) > 1 else "one"
+    said = language(f"pack/verdict/{which}", sure=_sure(plan, language))
+    return said[:1].upper() + said[1:]
+
+
+def caveats(plan: Plan, language: Language = ENGLISH) -> Iterator[str]:
+    """What else to know of the list as a whole: where it comes from, what it costs, what prevents more."""
+    if all(one.prior_share > 0.999 for one in plan.jobs):
+        yield language("pack/verdict/practice")
+    spare = 0.0 if plan.optimal or not plan.cost else 1 - plan.bound / plan.cost
+    if spare >= 0.005:
+        yield language("pack/verdict/not-proved", percent=language.percent(spare))
+    if plan.reached:
+        return
+    yield language(
+        "pack/verdict/not-possible",
+        target=language.percent(plan.target),
+        best=below(plan.reachable, plan.target, language),
+        sure=_sure(plan, language),
+    )
+    for number in plan.hindered:
+        key = "prevents-job" if len(plan.jobs) > 1 else "prevents"
+        yield language(f"pack/verdict/{key}", number=number, why=hindrance_text(plan, number, language))
+
+
+def _sure(plan: Plan, language: Language) -> str:
+    return language.percent(plan.certainty) if plan.exact else at_least(plan.certainty, language)
+
+
+def question_text(ask: Ask, language: Language = ENGLISH) -> str:
     """What to ask on the phone, in words that a client understands.
 
     >>> question_text(Ask((1,), "taken", Output(Form.TOSLINK, Signal.OPTICAL), 8.0, 0.2))
     'Is something plugged into the square jack with the door?'
     """
     if ask.code == "speakers":
-        asked = _SPEAKERS
-    elif ask.about is None:
-        asked = _PHOTO
-    elif ask.code == "taken":
-        asked = _ASKED.get(ask.about.signal, ("", f"is the output for {ask.about.signal.label} in use?"))[1]
-    else:
-        usual = _ASKED.get(ask.about.signal, (f"is there an output for {ask.about.signal.label}?", ""))[0]
-        asked = ask.about.form.asked or usual
-    return asked[0].upper() + asked[1:]
+        return language("pack/ask/speakers")
+    if ask.about is None:
+        return language("pack/ask/photo")
+    if ask.code != "taken" and (asked := ask.about.form.asked):
+        return asked.get(language.code, asked[LANGUAGES[0]])
+    kind = "taken" if ask.code == "taken" else "there"
+    key = f"pack/ask/{kind}/{ask.about.signal}"
+    return language(key if language.has(key) else f"pack/ask/{kind}/other", signal=ask.about.signal)
 
 
-def gain_text(ask: Ask, plan: Plan) -> str:
+def gain_text(ask: Ask, plan: Plan, language: Language = ENGLISH) -> str:
     """What is gained by asking."""
     if ask.code == "speakers":
         job = plan.jobs[ask.job - 1]
-        best = percent(job.reachable + ask.lifts)
-        return f"if nobody does: {best} can be reached there, and not {percent(job.reachable)}"
-    fewer = f", {ask.items:.1f} items fewer on average" if ask.items >= 0.1 else ""
-    return f"saves {percent(ask.share)} of what is needed there{fewer}"
+        best = language.percent(job.reachable + ask.lifts)
+        return language("pack/gain/speakers", best=best, now=language.percent(job.reachable))
+    key = "items" if ask.items >= 0.1 else "cost"
+    items = language.number(f"{ask.items:.1f}")
+    return language(f"pack/gain/{key}", share=language.percent(ask.share), items=items)
 
 
-def answer_text(answer: Answer) -> str:
+def answer_text(answer: Answer, language: Language = ENGLISH) -> str:
     """What an answer changes in what its job needs.
 
     >>> answer_text(Answer(0.8, ("DAC",), 0.99, 20.0, fewer=("optical splitter",)))
-    'without optical splitter'
+    'leave optical splitter'
     >>> answer_text(Answer(0.8, ("DAC",), 0.99, 20.0, fewer=("ARC extractor", "HDMI cable 2 m") * 2))
-    'nothing but DAC'
+    'take only DAC'
     """
     if len(answer.fewer) + len(answer.more) > max(MANY, len(answer.items)):
-        return f"nothing but {_counted(answer.items)}" if answer.items else "nothing: no item helps there"
-    changes = [("without ", answer.fewer), ("also ", answer.more)]
-    said = [word + _counted(items) for word, items in changes if items]
-    return "; ".join(said) or "the same list"
+        key = "only" if answer.items else "nothing"
+        return language(f"pack/answer/{key}", items=_counted(answer.items, language))
+    changes = [("leave", answer.fewer), ("take", answer.more)]
+    said = [
+        language(f"pack/answer/{key}", items=_counted(items, language)) for key, items in changes if items
+    ]
+    return "; ".join(said) or language("pack/answer/same")
 
 
-def _counted(items: tuple[str, ...]) -> str:
-    counts = Counter(items)
-    return ", ".join(item if n == 1 else f"{n} x {item}" for item, n in counts.items())
+def _counted(items: tuple[str, ...], language: Language) -> str:
+    counts = {item_name(item, language): n for item, n in Counter(items).items()}
+    return language("language/join").join(item if n == 1 else f"{n} x {item}" for item, n in counts.items())
 
 
-def expected_text(one: Likely) -> str:
+def expected_text(one: Likely, language: Language = ENGLISH) -> str:
     """A panel that may be met."""
-    return listed(one.outputs) if one.outputs else "no usable output"
+    return listed(one.outputs, language) if one.outputs else language("pack/expected/none")

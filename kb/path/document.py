@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from kb.base.text import visible
+from kb.catalogue import item_name
 from kb.domain.language import ENGLISH, Language
 from kb.domain.panel import Panel
 from kb.path.answer import Connection, Path
@@ -12,21 +13,21 @@ from kb.path.jacks import names
 from kb.path.sentences import jack_phrase, sentence
 
 
-def to_json(connection: Connection) -> dict[str, Any]:
+def to_json(connection: Connection, language: Language = ENGLISH) -> dict[str, Any]:
     """The answer as ``jackfield path --json`` prints it (README, "For programs")."""
     return {
-        "chosen": path_to_json(connection.chosen) if connection.chosen else None,
-        "others": [path_to_json(path) for path in connection.others],
+        "chosen": path_to_json(connection.chosen, language) if connection.chosen else None,
+        "others": [path_to_json(path, language) for path in connection.others],
         "ruled_out": [
-            {"jack": one.jack, "marking": one.marking, "code": one.code.value, "why": sentence(one)}
+            {"jack": one.jack, "marking": one.marking, "code": one.code.value, "why": sentence(one, language)}
             for one in connection.ruled_out
         ],
-        "dac": {"needed": connection.dac.needed, "why": sentence(connection.dac)},
-        "ask": [sentence(question) for question in connection.ask],
+        "dac": {"needed": connection.dac.needed, "why": sentence(connection.dac, language)},
+        "ask": [sentence(question, language) for question in connection.ask],
     }
 
 
-def path_to_json(path: Path) -> dict[str, Any]:
+def path_to_json(path: Path, language: Language = ENGLISH) -> dict[str, Any]:
     """One path of the answer, chosen or other, with the fields of :class:`Path`."""
     return {
         "jack": path.jack,
@@ -35,8 +36,8 @@ def path_to_json(path: Path) -> dict[str, Any]:
         "input": path.input.value,
         "needs_dac": path.needs_dac,
         "speakers": path.speakers.value,
-        "steps": [sentence(step) for step in path.steps],
-        "cautions": [{"code": one.code.value, "text": sentence(one)} for one in path.cautions],
+        "steps": [sentence(step, language) for step in path.steps],
+        "cautions": [{"code": one.code.value, "text": sentence(one, language)} for one in path.cautions],
         "p_works": path.p_works,
         "findings": path.findings,
         "delay_ms": path.delay_ms,
@@ -65,7 +66,7 @@ def jack_name(panel: Panel, index: int, language: Language = ENGLISH) -> str:
     return jack_phrase(*names(panel.jacks)[index][:2], language, names(panel.jacks)[index].number)
 
 
-def chain(path: Path, panel: Panel) -> tuple[str, ...]:
+def chain(path: Path, panel: Panel, language: Language = ENGLISH) -> tuple[str, ...]:
     """Labels from the jack to the driver, for one line of arrows.
 
     >>> from kb.domain.jack import Jack
@@ -79,9 +80,10 @@ def chain(path: Path, panel: Panel) -> tuple[str, ...]:
     OPTICAL OUT -> optical cable 2 m -> DAC -> RCA pair to 3.5 mm cable 2 m -> driver, 3.5 mm line input
     """
     if path.jack is None:
-        first = ENGLISH("path/part/loudspeaker")
+        first = language("path/part/loudspeaker")
     else:
         jacks = [panel.jacks[index].jack for index in path.jacks]
         marks = [visible(jack.marking) for jack in jacks if jack.marking]
-        first = " + ".join(marks) or jack_name(panel, path.jack)
-    return (first, *path.items, ENGLISH("path/part/driver", input=path.input))
+        first = " + ".join(marks) or jack_name(panel, path.jack, language)
+    items = (item_name(item, language) for item in path.items)
+    return (first, *items, language("path/part/driver", input=path.input))

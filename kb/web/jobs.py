@@ -51,14 +51,21 @@ def _jobs_page(typed: dict[str, str], code: int = 200, said: str = "") -> AnyRes
 
 def bring() -> AnyResponse:
     """What to carry so that every job connects on the first visit, and how sure that is."""
-    from kb.pack import expected_text, pack, risk_text
+    from kb.pack import caveats, chance_text, expected_text, pack, risk_text
 
     data = read_jobs()
     if not data["jobs"]:
         return redirect(url_for("today"), 303)
     day: Day = day_from(data)
     plan: Plan = pack(day, site().book.expect())
-    return page("bring", plan=plan, expected_text=expected_text, risk_text=risk_text)
+    return page(
+        "bring",
+        plan=plan,
+        chance=chance_text(plan),
+        caveats=list(caveats(plan)),
+        expected_text=expected_text,
+        risk_text=risk_text,
+    )
 
 
 def change_today() -> AnyResponse:

@@ -12,7 +12,7 @@ from flask import Flask, Response, request
 from werkzeug.wrappers import Response as AnyResponse
 
 from kb.base.errors import BadInput, NotFound
-from kb.base.text import percent
+from kb.domain.language import ENGLISH
 from kb.domain.words import DriverInput, Signal
 from kb.web.isolating import turns_address
 from kb.web.jack_icons import sign
@@ -35,7 +35,7 @@ def add(app: Flask) -> None:
     app.add_url_rule("/set", "show_set", show_set)
     app.add_url_rule("/path", "other_driver", other_driver)
     app.add_url_rule("/sheet", "sheet", sheet)
-    app.jinja_env.globals |= {"percent": percent, "sign": sign, "shown_length": shown_length}
+    app.jinja_env.globals |= {"percent": ENGLISH.percent, "sign": sign, "shown_length": shown_length}
 
 
 # -- search --------------------------------------------------------------------------------------------

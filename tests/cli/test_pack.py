@@ -57,7 +57,7 @@ def test_an_empty_book_answers_from_the_prior_and_says_so(jackfield: Run) -> Non
 def test_a_target_that_cannot_be_had_is_a_true_no(jackfield: Run) -> None:
     done = jackfield("pack", "--year", "1985", "--inputs", "line-3.5")
     assert done.code == 1
-    assert "95% is out of reach" in done.out
+    assert "95% is not possible" in done.out
 
 
 def test_jobs_may_stand_in_toml_and_with_stock(known: Run, tmp_path: Path) -> None:
@@ -75,7 +75,7 @@ def test_jobs_may_stand_in_toml_and_with_stock(known: Run, tmp_path: Path) -> No
 def test_the_list_can_be_printed_to_tick_off(known: Run) -> None:
     done = known("pack", "-", "--print", stdin=json.dumps([JOB]))
     assert "[ ] 1 x DAC" in done.out
-    assert "that the job connects" in done.out
+    assert "the job connects on the first visit" in done.out
     assert done.out.startswith(
         f"To carry, listed on {clock.today().isoformat()}\n  job 1: Norwell NV40-210\n"
     )
@@ -87,7 +87,7 @@ def test_the_printed_list_keeps_which_job_an_item_is_for_and_what_is_in_stock(kn
     assert "  job 1: Norwell NV40-210  (J-7)\n" in done.out
     (dac,) = (line for line in done.out.splitlines() if " x DAC " in line)
     assert dac.endswith("(for job 1, 1 in stock)")
-    assert "that every job connects" in done.out
+    assert "every job connects on the first visit" in done.out
     assert max(map(len, done.out.splitlines())) <= 80
 
 
@@ -111,7 +111,7 @@ def test_screens_keep_to_80_columns(known: Run) -> None:
         ({"have": {}}, "a list of jobs, or an object with jobs"),
         ([{"make": "Norwell"}], "job 1, inputs"),
         ([JOB, {"inputs": []}], "job 2, inputs"),
-        ([JOB, {"inputs": ["line-3,5"]}], "job 2, inputs"),
+        ([JOB, {"inputs": ["line-4"]}], "job 2, inputs"),
         ([JOB | {"length_m": -2}], "job 1, length_m: saw -2"),
         ([JOB | {"length_m": 0}], "job 1, length_m"),
         ([JOB | {"speakers": "perhaps"}], "job 1, speakers: saw 'perhaps', expected needed or free"),
@@ -199,7 +199,7 @@ def test_a_file_without_jobs_is_told_in_plain_words(jackfield: Run, given: objec
 
 def test_what_keeps_the_target_out_of_reach_is_said(jackfield: Run) -> None:
     done = jackfield("pack", "--year", "1985", "--inputs", "line-3.5")
-    assert "What keeps it: " in done.out
+    assert "What prevents more: " in done.out
     assert "if nobody needs its speakers" in " ".join(done.out.split())
     assert max(map(len, done.out.splitlines())) <= 80
 
@@ -210,8 +210,8 @@ def test_a_list_that_is_not_proved_the_cheapest_says_by_how_much(known: Run) -> 
     plan = known("pack", "-", "--json", stdin=json.dumps(jobs)).json
     assert not plan["optimal"]
     spare = round(100 * (1 - plan["bound"] / plan["cost"]))
-    assert f"Not proved the cheapest: another list could cost up to {spare}% less." in done.out
-    assert "Not proved" not in known("pack", "-", stdin=json.dumps([JOB])).out
+    assert f"another could cost up to {spare}% less." in " ".join(done.out.split())
+    assert "not be the cheapest" not in known("pack", "-", stdin=json.dumps([JOB])).out
 
 
 def test_a_job_file_holds_metres_and_says_so_where_a_unit_is_written(jackfield: Run) -> None:
@@ -225,6 +225,6 @@ def test_each_output_of_the_evidence_keeps_to_one_line_of_80_columns(known: Run)
     (optical,) = (line for line in shown if "TOSLINK" in line)
     assert optical.startswith("  optical (TOSLINK)  ")
     assert optical.rstrip()[-1].isdigit() or optical.rstrip().endswith("-")
-    outputs = shown[shown.index("Its outputs, where it has them") + 2 : shown.index("From") - 1]
+    outputs = shown[shown.index("Its outputs, if it has them") + 2 : shown.index("From") - 1]
     assert all("%" in line for line in outputs)
     assert max(map(len, shown)) <= 80

@@ -74,15 +74,15 @@ def test_a_set_that_goes_silent_is_told_as_what_keeps_the_target_out_of_reach():
     plan = packed(expecting({(HEADPHONE,): 0.9, (LINE,): 0.1}, mutes=[HEADPHONE]))
     assert plan.hindered == (1,)
     assert hindrance_text(plan, 1) == (
-        "only a headphone jack, silencing the speakers (90%); "
-        "if nobody needs its speakers, over 99% can be reached"
+        "only a headphone jack, which silences the speakers (90%); "
+        "if nobody needs its speakers, over 99% is possible"
     )
 
 
 def test_whether_anybody_needs_the_speakers_is_asked_first_where_they_are_the_trouble():
     plan = packed(expecting({(HEADPHONE,): 0.9, (LINE,): 0.1}, mutes=[HEADPHONE]))
     assert question_text(plan.ask[0]) == "Does anybody need the set's own speakers while the loop is used?"
-    assert gain_text(plan.ask[0], plan) == "if nobody does: over 99% can be reached there, and not 10%"
+    assert gain_text(plan.ask[0], plan) == "If nobody does, over 99% is possible there instead of 10%."
     assert to_json(plan)["ask"][0]["lifts"] == pytest.approx(0.9)
 
 
@@ -105,4 +105,4 @@ def test_of_a_day_the_jobs_that_keep_the_target_are_named_the_worst_first():
 def test_the_gain_of_a_question_is_told_in_items_too():
     plan = packed(expecting({(LINE,): 0.5, (OPTICAL,): 0.5}))
     assert plan.ask[0].items == pytest.approx(1.0)  # DAC and optical cable, half of the time
-    assert gain_text(plan.ask[0], plan).endswith("1.0 items fewer on average")
+    assert gain_text(plan.ask[0], plan).endswith("1.0 fewer items on average.")

@@ -27,7 +27,7 @@ FORM = """\
             also=("three-cornered socket",),
             marks=("WEDGE OUT",),
             sign="◭",
-            asked="is there a three-cornered socket?",
+            asked={"en": "Is there a three-cornered socket?"},
         ),
     )
 """

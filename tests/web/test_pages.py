@@ -80,7 +80,7 @@ def test_a_query_that_is_none_is_named_in_place(phone: Phone) -> None:
 def test_the_set_page_says_the_path_first_then_the_panel_then_who_found_it(phone: Phone) -> None:
     page = shown(phone.get("/set?make=norwell&model=nv40210").text)
     order = [
-        "Connect it so",
+        "Connect it like this",
         "DIGITAL AUDIO OUT",
         "Converter",
         "Its panel",
