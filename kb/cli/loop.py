@@ -14,6 +14,7 @@ from kb.catalogue.drivers import drivers
 from kb.cli.common import OUTPUT, Session, choice, command_options
 from kb.cli.loop_show import render_loop, render_sketch
 from kb.domain.driver import DriverLimits, Plate
+from kb.domain.language import language
 from kb.loop.document import as_json
 from kb.loop.driver import driver_named, same_name
 from kb.loop.geometry import Loop
@@ -135,9 +136,10 @@ def loop_command(
     if session.as_json:
         session.json(as_json(answer))
     else:
-        render_loop(answer, session.console, feet=feet)
+        said = language(session.settings.language, feet=feet)
+        render_loop(answer, session.console, said)
         if plot:
-            render_sketch(answer, session.console, feet=feet)
+            render_sketch(answer, session.console, said)
     return 0 if answer.fits else 1
 
 

@@ -2,97 +2,96 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from functools import partial
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from kb.cli.tables import fitted
+from kb.domain.language import ENGLISH, Language
 from kb.loop.driver import Fit
 from kb.loop.field import Plane
 from kb.loop.input_level import show_level
 from kb.loop.plan import Answer, items
 from kb.loop.routes import METRE
+from kb.loop.sentences import Digits, Hertz, Metres, Sentence
 from kb.loop.standard import TOLERANCE_DB, Programme
-from kb.loop.units import FOOT_M, show_frequency, show_length
+from kb.loop.units import FOOT_M
 
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
-Say = Callable[[float], str]
+
+def _said(said: Language, key: str, /, **values: object) -> str:
+    """A line of this screen in the language; numbers and lengths as it writes them."""
+    return Sentence(f"cli/loop/{key}", values).shown(said)
 
 
-def render_loop(answer: Answer, console: Console, *, feet: bool = False) -> None:
-    """Show the answer to a person, metres or ``feet`` first; every answer ends with its cautions."""
+def render_loop(answer: Answer, console: Console, said: Language = ENGLISH) -> None:
+    """Show the answer to a person; every answer ends with its cautions."""
     from rich.text import Text
 
-    say = partial(show_length, feet=feet)
     x0, x1, y0, y1 = answer.loop.box
-    shape = "" if len(answer.loop.corners) == 4 else f", {len(answer.loop.corners)} corners"
-    console.print(Text(f"Loop {say(x1 - x0)} x {say(y1 - y0)}{shape}", style="bold"))
-    console.print(_verdict(answer))
+    count = len(answer.loop.corners)
+    size = {"length": Metres(x1 - x0), "width": Metres(y1 - y0)}
+    console.print(Text(_said(said, "title" if count == 4 else "corners", count=count, **size), style="bold"))
+    console.print(_verdict(answer, said))
     if answer.reasons:
-        console.print(_marked("-", [reason for _, reason in answer.reasons]))
+        console.print(_marked("-", [reason.shown(said) for reason in answer.reasons]))
     console.print()
-    console.print(_facts(answer, say))
+    console.print(_facts(answer, said))
     console.print()
-    console.print(fitted(_field_table(answer, say), console))
+    console.print(fitted(_field_table(answer, said), console))
     for plane in answer.uncounted:
-        console.print(Text(_not_counted(answer, plane, say)))
-    console.print(
-        Text(
-            f"Most even at {say(answer.best.offset)} between loop and ear: "
-            f"{answer.best.spread_db:.1f} dB from weakest to strongest."
-        )
-    )
+        console.print(Text(_not_counted(answer, plane, said)))
+    best = {"offset": Metres(answer.best.offset), "spread": Digits(answer.best.spread_db, 1)}
+    console.print(Text(_said(said, "most-even", **best)))
     console.print()
-    console.print(fitted(_voltage_table(answer), console))
+    console.print(fitted(_voltage_table(answer, said), console))
     if answer.fit:
-        console.print(_marked("-", _overload(answer.fit)))
+        console.print(_marked("-", _overload(answer.fit, said)))
     if answer.better:
         console.print()
-        console.print(fitted(_choices(answer), console))
+        console.print(fitted(_choices(answer, said), console))
         if answer.one_turn:
-            console.print(Text("One turn does not do: " + "; ".join(why for _, why in answer.one_turn) + "."))
+            why = "; ".join(each.shown(said) for each in answer.one_turn)
+            console.print(Text(_said(said, "one-turn", why=why)))
     elif answer.ask.driver:
-        console.print(Text("No gauge and no number of turns to 4 fits this driver."))
+        console.print(Text(_said(said, "none-fits")))
     route = answer.ask.route
     if route:
         console.print()
-        console.print(Text(f"Route: {route.name}", style="bold"))
-        console.print(_marked("-", [route.how, f"Mind: {route.mind}"]))
-        console.print(Text("Carry", style="bold"))
-        console.print(_carry(answer, feet=feet))
+        console.print(Text(_said(said, "route", name=route.says("name")), style="bold"))
+        mind = _said(said, "mind", mind=route.says("mind"))
+        console.print(_marked("-", [route.says("how").shown(said), mind]))
+        console.print(Text(_said(said, "carry"), style="bold"))
+        console.print(_carry(answer, feet=said.feet))
     console.print()
-    console.print(Text("Cautions", style="bold"))
-    console.print(_marked("!", [each.text for each in answer.cautions]))
+    console.print(Text(said("sheet/standing/heading"), style="bold"))
+    console.print(_marked("!", [each.sentence.shown(said) for each in answer.cautions]))
 
 
-def _not_counted(answer: Answer, plane: Plane, say: Say) -> str:
+def _not_counted(answer: Answer, plane: Plane, said: Language) -> str:
     """What a height that does not count would get from the current."""
     current = answer.level.current_a if answer.level else answer.current_a
     low, high = answer.range_db(plane, current)
     good = low >= -TOLERANCE_DB and high <= TOLERANCE_DB
-    within = "would be within +-3 dB, too" if good else "would not be within +-3 dB"
-    return f"{say(plane.height)} does not count and {within}. If people stand and listen, add --standing."
+    return _said(said, "does-not-count/within" if good else "does-not-count", height=Metres(plane.height))
 
 
-def _overload(judged: Fit) -> list[str]:
+def _overload(judged: Fit, said: Language) -> list[str]:
     """What the driver was judged by, and how that is tested in the room."""
     test, programme = judged.needs[1], judged.programme
-    others = " or ".join(f"--programme {one}" for one in Programme if one is not programme)
+    others = [f"--programme {one}" for one in Programme if one is not programme]
+    hertz = Hertz(test.hertz)
+    amounts = {"current": Digits(test.current_a, 2), "voltage": Digits(test.voltage_v, 2)}
     return [
-        f"Judged for {programme.label}: the full current at 1 kHz, and no clipping 7 dB below it at"
-        f" {show_frequency(test.hertz)} (cl. 10.3, second-hand). Other: {others}. Voltages are for"
-        " the wire's greatest resistance.",
-        f"On site: set a 1 kHz sine 7 dB below the field you need ({test.current_a:.2f} A). Raise the "
-        f"frequency to {show_frequency(test.hertz)} at the same input. The driver must not clip (at most "
-        f"{test.voltage_v:.2f} V at the loop).",
+        _said(said, "judged-for", programme=programme, hertz=hertz, others=_said(said, "or").join(others)),
+        _said(said, "on-site", hertz=hertz, **amounts),
     ]
 
 
-def render_sketch(answer: Answer, console: Console, *, feet: bool = False) -> None:
+def render_sketch(answer: Answer, console: Console, said: Language = ENGLISH) -> None:
     """Show the field of the first listening height as a terminal plot."""
     from rich.text import Text
 
@@ -101,8 +100,8 @@ def render_sketch(answer: Answer, console: Console, *, feet: bool = False) -> No
     current = answer.level.current_a if answer.level else answer.current_a
     plane = answer.planes[0]
     console.print()
-    place = _place(answer, partial(show_length, feet=feet))
-    console.print(Text(f"Field {place} at {current:.2f} A", style="bold"))
+    title = _said(said, "field-at", place=_place(answer, said), current=Digits(current, 2))
+    console.print(Text(title, style="bold"))
     width = min(72, console.width - 1)
     console.print(Text(field_sketch(answer.loop, plane.height, current * answer.metal_gain, width=width)))
 
@@ -133,135 +132,127 @@ def _carry(answer: Answer, *, feet: bool) -> Table:
     return table
 
 
-def _verdict(answer: Answer) -> Text:
+def _verdict(answer: Answer, said: Language) -> Text:
     from rich.text import Text
 
-    turns = f"{answer.loop.turns} turn" + ("s" if answer.loop.turns > 1 else "")
-    wound = f"  {turns} of {answer.wire.label}"
+    wire = {"count": answer.loop.turns, "wire": answer.wire.label}
+    wound = "  " + _said(said, "wound", **wire)
     if answer.fits and not answer.ask.driver:
-        return Text.assemble(
-            ("NOT JUDGED", "bold yellow"),
-            f"{wound}\nThere is no driver to judge by; name one: --driver NAME, or --driver-current A and "
-            "--driver-voltage V.",
-        )
-    driver = f" for the {answer.ask.driver.name}" if answer.ask.driver else ""
-    word, style = ("FITS", "bold green") if answer.fits else ("DOES NOT FIT", "bold red")
-    return Text.assemble((word, style), f"{wound}{driver}")
+        word = (_said(said, "not-judged"), "bold yellow")
+        return Text.assemble(word, f"{wound}\n{_said(said, 'no-driver')}")
+    if answer.ask.driver:
+        wound = "  " + _said(said, "wound-for", driver=answer.ask.driver.name, **wire)
+    word = (_said(said, "fits"), "bold green") if answer.fits else (_said(said, "not"), "bold red")
+    return Text.assemble(word, wound)
 
 
-def _facts(answer: Answer, say: Say) -> Table:
+def _facts(answer: Answer, said: Language) -> Table:
     from rich.table import Table
     from rich.text import Text
 
     table = Table.grid(padding=(0, 2))
     table.add_column(style="bold", no_wrap=True)
     table.add_column()
-    metal = answer.ask.metal_db
-    worst = f"; {answer.resistance_max:.2f} at most (IEC 60228)" if answer.resistance_max else ""
-    allowance = f", with the {metal:g} dB for metal that you stated" if metal else ""
-    at = f"{_where(answer, say)}, {_place(answer, say)}"
-    rows = [
-        (
-            "Current",
-            f"{answer.current_a:.2f} A for 400 mA/m at {at}{allowance}",
-        )
-    ]
-    level = answer.level
-    if level and level.shift_db:
-        brings = "brings the whole listening area within +-3 dB"
-        if level.least:
-            brings = "is the least that meets the standard, and the driver manages no more"
-        rows.append((
-            "",
-            f"{level.current_a:.2f} A ({level.shift_db:+z.1f} dB) {brings} "
-            f"({level.min_db:+z.1f} to {level.max_db:+z.1f})",
-        ))  # fmt: skip
-    rows += [
-        ("", "r.m.s. at the loudest, 125 ms average; speech averages 12 dB less"),
-        *_test_voltage(answer),
-        ("Ohmmeter", f"{answer.load.resistance:.2f} ohm at {answer.ask.celsius:g} C, end to end{worst}"),
-        ("Inductance", f"{answer.load.inductance * 1e6:.1f} uH"),
-        ("Wire", f"{say(answer.laid_m)} in place"),
-    ]
-    if answer.ask.route:
-        rows[-1] = ("Wire", f"{say(answer.laid_m)} in place, {say(answer.buy_m)} to carry")
-    if (margin := answer.ask.line_margin_db) is not None:
-        levels = (show_level(answer.ask.source_v or 0), show_level(answer.ask.sensitivity_v or 0))
-        rows.append(("Line input", f"{levels[0]}, {margin:+.1f} dB to what the driver wants: {levels[1]}"))
-    for name, words in rows:
-        table.add_row(name, Text(words))
+    for name, words in _fact_lines(answer, said):
+        table.add_row(_said(said, name) if name else "", Text(words))
     return table
 
 
-def _test_voltage(answer: Answer) -> list[tuple[str, str]]:
-    """The voltage at 5 kHz, where no driver is judged."""
-    if answer.fit:
-        return []
-    return [("Voltage", f"{answer.voltage_v:.2f} V for {answer.current_a:.2f} A, up to 5 kHz")]
+def _fact_lines(answer: Answer, said: Language) -> list[tuple[str, str]]:
+    """The facts of the loop: key of the name, and what it is."""
+    current, metal, level = Digits(answer.current_a, 2), answer.ask.metal_db, answer.level
+    at = {"where": _where(answer, said), "place": _place(answer, said), "metal": metal}
+    key = "current-for-metal" if metal else "current-for"
+    rows = [("current", _said(said, key, current=current, **at))]
+    if level and level.shift_db:
+        values = {
+            "current": Digits(level.current_a, 2),
+            "shift": Digits(level.shift_db, 1, signed=True),
+            "low": Digits(level.min_db, 1, signed=True),
+            "high": Digits(level.max_db, 1, signed=True),
+        }
+        rows.append(("", _said(said, "level/least" if level.least else "level", **values)))
+    rows.append(("", _said(said, "rms")))
+    if not answer.fit:
+        volts = Digits(answer.voltage_v, 2)
+        rows.append(("voltage", _said(said, "voltage-for", voltage=volts, current=current)))
+    ohms = {"ohm": Digits(answer.load.resistance, 2), "celsius": answer.ask.celsius}
+    if answer.resistance_max:
+        rows.append(("ohmmeter", _said(said, "ohms-most", most=Digits(answer.resistance_max, 2), **ohms)))
+    else:
+        rows.append(("ohmmeter", _said(said, "ohms", **ohms)))
+    rows.append(("inductance", f"{Digits(answer.load.inductance * 1e6, 1).shown(said)} uH"))
+    key = "to-carry" if answer.ask.route else "in-place"
+    rows.append(("wire", _said(said, key, laid=Metres(answer.laid_m), buy=Metres(answer.buy_m))))
+    if (margin := answer.ask.line_margin_db) is not None:
+        source, wanted = show_level(answer.ask.source_v or 0), show_level(answer.ask.sensitivity_v or 0)
+        over = Digits(margin, 1, signed=True)
+        rows.append(("line-input", _said(said, "line", source=source, wanted=wanted, margin=over)))
+    return rows
 
 
-def _field_table(answer: Answer, say: Say) -> Table:
+def _field_table(answer: Answer, said: Language) -> Table:
     from rich import box
     from rich.table import Table
 
     level = answer.level.current_a if answer.level else answer.current_a
-    table = Table(
-        title=f"Listening area at {level:.2f} A, dB re 400 mA/m", box=box.SIMPLE_HEAD, title_justify="left"
-    )
-    table.add_column("ear from the loop" if answer.distance_only else "ear above the floor")
-    for name in ("weakest", "strongest", "spread", "within +-3 dB"):
-        table.add_column(name, justify="right")
+    title = _said(said, "area", current=Digits(level, 2))
+    table = Table(title=title, box=box.SIMPLE_HEAD, title_justify="left")
+    table.add_column(_said(said, "ear-from-loop" if answer.distance_only else "ear-above-floor"))
+    for name in ("weakest", "strongest", "spread", "within"):
+        table.add_column(_said(said, name), justify="right")
     for plane in answer.planes:
-        low, high = answer.range_db(plane, level)
-        share = answer.share_within(plane, level)
+        low, high = (Digits(edge, 1, signed=True) for edge in answer.range_db(plane, level))
         table.add_row(
-            say(plane.height),
-            f"{low:+z.1f}",
-            f"{high:+z.1f}",
-            f"{plane.spread_db:.1f}",
-            f"{100 * share:.0f} %",
+            Metres(plane.height).shown(said),
+            low.shown(said),
+            high.shown(said),
+            Digits(plane.spread_db, 1).shown(said),
+            f"{100 * answer.share_within(plane, level):.0f} %",
         )
     return table
 
 
-def _voltage_table(answer: Answer) -> Table:
+def _voltage_table(answer: Answer, said: Language) -> Table:
     from rich import box
     from rich.table import Table
+
+    def digits(value: float, unit: str, count: int = 2, *, signed: bool = False) -> str:
+        return f"{Digits(value, count, signed).shown(said)} {unit}"
 
     most = max(answer.current_a, answer.level.current_a if answer.level else 0.0)
     if answer.fit:
         most = answer.fit.needs[0].current_a
-    table = Table(title=f"Voltage for {most:.2f} A", box=box.SIMPLE_HEAD, title_justify="left")
-    table.add_column("at")
+    title = _said(said, "voltage-title", current=Digits(most, 2))
+    table = Table(title=title, box=box.SIMPLE_HEAD, title_justify="left")
+    table.add_column(_said(said, "at"))
     if not answer.fit:
-        table.add_column("impedance", justify="right")
-        table.add_column("voltage", justify="right")
+        table.add_column(_said(said, "impedance"), justify="right")
+        table.add_column(_said(said, "column-voltage"), justify="right")
         for hertz in answer.voltages_v:
             ohm, volts = answer.load.impedance(hertz), answer.load.voltage(most, hertz)
-            table.add_row(show_frequency(hertz), f"{ohm:.2f} ohm", f"{volts:.2f} V")
+            table.add_row(Hertz(hertz).shown(said), digits(ohm, "ohm"), digits(volts, "V"))
         return table
-    for name in ("current", "voltage", "driver's margin"):
-        table.add_column(name, justify="right")
+    for name in ("column-current", "column-voltage", "margin"):
+        table.add_column(_said(said, name), justify="right")
     for need in answer.fit.needs:
-        table.add_row(
-            show_frequency(need.hertz),
-            f"{need.current_a:.2f} A",
-            f"{need.voltage_v:.2f} V",
-            f"{need.margin_db:+z.1f} dB",
-        )
-    table.add_row("rated current", f"{most:.2f} A", "", f"{answer.fit.current_margin_db:+z.1f} dB")
+        margin = digits(need.margin_db, "dB", 1, signed=True)
+        at = Hertz(need.hertz).shown(said)
+        table.add_row(at, digits(need.current_a, "A"), digits(need.voltage_v, "V"), margin)
+    margin = digits(answer.fit.current_margin_db, "dB", 1, signed=True)
+    table.add_row(_said(said, "rated"), digits(most, "A"), "", margin)
     return table
 
 
-def _choices(answer: Answer) -> Table:
+def _choices(answer: Answer, said: Language) -> Table:
     """What fits, the least bother first, with what each costs."""
     from rich import box
     from rich.table import Table
 
-    table = Table(title="What fits, least bother first", box=box.SIMPLE_HEAD, title_justify="left")
-    table.add_column("wire", no_wrap=True)
-    for name in ("turns", "current", "wire in place", "copper"):
-        table.add_column(name, justify="right")
+    table = Table(title=_said(said, "what-fits"), box=box.SIMPLE_HEAD, title_justify="left")
+    table.add_column(_said(said, "column-wire"), no_wrap=True)
+    for name in ("turns", "column-current", "column-in-place", "copper"):
+        table.add_column(_said(said, name), justify="right")
     table.add_column("")
     first = answer.better[0].turns
     # what is cheapest with each number of turns is a real alternative; more wires of one kind are not
@@ -272,22 +263,22 @@ def _choices(answer: Answer) -> Table:
         table.add_row(
             each.wire.label,
             str(each.turns),
-            f"{each.current_a:.2f} A",
+            f"{Digits(each.current_a, 2).shown(said)} A",
             f"{each.metres:.0f} m",
-            f"{each.copper_kg:.2f} kg",
-            "least current" if each.least else "",
+            f"{Digits(each.copper_kg, 2).shown(said)} kg",
+            _said(said, "least-current") if each.least else "",
         )
     return table
 
 
-def _place(answer: Answer, say: Say) -> str:
-    height = say(answer.planes[0].height)
-    return f"{height} from the loop" if answer.distance_only else f"{height} above the floor"
+def _place(answer: Answer, said: Language) -> str:
+    key = "from-loop" if answer.distance_only else "above-floor"
+    return _said(said, key, height=Metres(answer.planes[0].height))
 
 
-def _where(answer: Answer, say: Say) -> str:
+def _where(answer: Answer, said: Language) -> str:
     """The commissioning point in words: the centre of a plain room, else from the zero of its corners."""
     if len(answer.loop.corners) == 4:
-        return "the centre"
+        return _said(said, "the-centre")
     x, y = answer.loop.commissioning_point
-    return f"x {say(x)}, y {say(y)}"
+    return f"x {Metres(x).shown(said)}, y {Metres(y).shown(said)}"

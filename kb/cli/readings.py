@@ -9,11 +9,12 @@ import click
 from kb.base.errors import BadInput
 from kb.base.inputfiles import read_data
 from kb.cli.common import Session, command_options, text
-from kb.loop.field import field_a_per_m
+from kb.cli.tables import fitted
+from kb.domain.language import ENGLISH, Language
 from kb.loop.readings_file import readings_from
-from kb.loop.standard import STANDARD, Meter, Signal
-from kb.loop.units import show_frequency
-from kb.loop.verdict import Check, Judgement, judge
+from kb.loop.sentences import Digits, Hertz, Sentence
+from kb.loop.standard import STANDARD, LevelMeter, PlayedSignal
+from kb.loop.verdict import Check, Judgement, judge, milliamps
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -91,7 +92,7 @@ def readings_command(session: Session, file: str, record: tuple[str, str] | None
     if session.as_json:
         session.json(judgement.as_json() | ({"recorded": kept} if kept else {}))
     else:
-        render_readings(judgement, session.console)
+        render_readings(judgement, session.console, session.language)
     return 0 if judgement.verdict == "meets" else 1
 
 
@@ -106,211 +107,196 @@ def _slips(data: object) -> list[str]:
     return [f"{one}; were these A/m? field_ma_per_m is in mA/m" for one in weak[:3]]
 
 
-def render_readings(judgement: Judgement, console: Console) -> None:
+def _say(said: Language, key: str, /, **values: object) -> str:
+    """A line of this screen in the language; numbers as it writes them."""
+    return Sentence(f"cli/readings/{key}", values).shown(said)
+
+
+def render_readings(judgement: Judgement, console: Console, said: Language = ENGLISH) -> None:
     """Show the verdict to a person. Names and words from the file are shown as text, never as markup."""
     from rich.table import Table
     from rich.text import Text
 
-    from kb.cli.tables import fitted
-
     if judgement.failed:
-        word, style = "FALLS SHORT of the standard", "bold red"
+        word, style = _say(said, "falls-short"), "bold red"
     elif judgement.incomplete:
-        word, style = "NOT PROVED to meet the standard", "bold yellow"
+        word, style = _say(said, "not-proved"), "bold yellow"
     else:
-        word, style = "MEETS the standard" + _scope(judgement), "bold green"
+        word, style = _say(said, "meets", count=judgement.places), "bold green"
     title = " ".join(part for part in (judgement.readings.place, judgement.readings.date) if part)
     if title:
         console.print(text(title, "bold"))
     console.print(Text.assemble((word, style), f"  {STANDARD}"))
-    if said := _measured_with(judgement):
-        console.print(Text(f"  {said}"))
-    unmeasured = [name for name in judgement.incomplete if name not in judgement.doubted]
-    lists = {"out of limits": judgement.failed, "doubted": judgement.doubted, "not measured": unmeasured}
+    if how := _measured_with(judgement, said):
+        console.print(Text(f"  {how}"))
+    required = [each for each in judgement.checks if each.required]
+    lists = {
+        "out": [each for each in required if each.ok is False],
+        "doubted": [each for each in required if each.doubted],
+        "not-measured": [each for each in required if each.ok is None and not each.doubted],
+    }
     lines = Table.grid(padding=(0, 1))
-    for head, names in lists.items():
-        if names:
-            lines.add_row(f"  {head}:", text("; ".join(names)))
+    for head, checks in lists.items():
+        if checks:
+            lines.add_row(f"  {_say(said, head)}:", text("; ".join(each.said(said) for each in checks)))
     if any(lists.values()):
         console.print(lines)
     if judgement.incomplete and not judgement.failed and not judgement.doubted:
-        console.print(Text("  What was measured lies within its limits; the rest is not proved."))
-    _user(judgement, console)
-    _checks(judgement, console)
+        console.print(Text(f"  {_say(said, 'rest')}"))
+    _user(judgement, console, said)
+    _checks(judgement, console, said)
     if judgement.compared:
-        console.print(fitted(_compared(judgement), console))
-    for head, found in (("What it points at", judgement.diagnosis), ("Next", judgement.advice)):
+        console.print(fitted(_compared(judgement, said), console))
+    for head, found in (("points-at", judgement.diagnosis), ("next", judgement.advice)):
         lines = Table.grid(padding=(0, 1))
-        for each in found:
-            where = f" ({', '.join(each.where)})" if any(each.where) else ""
-            lines.add_row(" -", text(f"{each.text}{where}"))
+        for sentence in found:
+            where = f" ({', '.join(sentence.where)})" if any(sentence.where) else ""
+            lines.add_row(" -", text(f"{sentence.shown(said)}{where}"))
         if found:
-            console.print(text(head, "bold"))
+            console.print(text(_say(said, head), "bold"))
             console.print(lines)
 
 
-def _scope(judgement: Judgement) -> str:
-    """For how much of the room the verdict holds."""
-    count = judgement.places
-    return " at the one place measured" if count == 1 else f" at the {count} places measured"
-
-
-def _measured_with(judgement: Judgement) -> str:
+def _measured_with(judgement: Judgement, said: Language) -> str:
     """Signal, meter and the reading that is right with them, unless they are the usual ones."""
     readings = judgement.readings
-    if (readings.signal, readings.meter, readings.target_db) == (Signal.SINE, Meter.RMS, 0):
+    if (readings.signal, readings.meter, readings.target_db) == (PlayedSignal.SINE, LevelMeter.RMS, 0):
         return ""
-    return (
-        f"{readings.signal.label} on an {readings.meter.label}: a system set to 400 mA/m reads "
-        f"{readings.target_db:+z.1f} dB"
-    ).replace("an peak", "a peak")
+    target = Digits(readings.target_db, 1, signed=True)
+    return _say(said, "measured-with", signal=readings.signal, meter=readings.meter, target=target)
 
 
-def _user(judgement: Judgement, console: Console) -> None:
-    """Show the user's own verdict beside the standard's."""
+def _user(judgement: Judgement, console: Console, said: Language) -> None:
+    """Show the user's own verdict next to the standard's."""
     from rich.text import Text
 
     user = judgement.readings.user
     if user:
-        asked = {True: "satisfied", False: "not satisfied", None: "not asked"}[user.satisfied]
-        console.print(Text.assemble(("The user, who has the last word at home: ", "bold"), asked))
-        if user.words:
-            for line in user.words.splitlines():
-                console.print(text(f"  {line}"))
+        asked = {True: "satisfied", False: "not-satisfied", None: "not-asked"}[user.satisfied]
+        console.print(Text(_say(said, "user", asked=_say(said, asked))))
+        for line in user.words.splitlines():
+            console.print(text(f"  {line}"))
     else:
-        console.print(Text("The user has the last word at home: ask, and write it down beside this."))
+        console.print(Text(_say(said, "ask-user")))
 
 
 #: What is shown together under one heading, by the codes of the checks.
-_GROUPS: Final = (
-    ("Field re 400 mA/m", ("field", "field-reached", "points", "standing")),
-    ("Response re 1 kHz", ("response",)),
-    ("Noise re 400 mA/m", ("noise-off", "noise-on")),
-    ("Exposure, for information", ("exposure",)),
-)
+_GROUPS: Final = {
+    "field": ("field", "field-reached", "points", "standing"),
+    "response": ("response",),
+    "noise": ("noise-off", "noise-on"),
+    "exposure": ("exposure",),
+}
 #: Columns that value, limit and mark need at the most, with what parts them.
 _BESIDE: Final = 44
 
 
-def _checks(judgement: Judgement, console: Console) -> None:
+def _checks(judgement: Judgement, console: Console, said: Language) -> None:
     """Show the checks in groups, each under a heading with its clauses."""
     from rich.table import Table
     from rich.text import Text
 
     most = max(12, console.width - _BESIDE)
-    width = min(most, max(len(_label(each)) for each in judgement.checks))
-    for head, codes in _GROUPS:
+    width = min(most, max(len(_label(each, said)) for each in judgement.checks))
+    for head, codes in _GROUPS.items():
         found = [each for each in judgement.checks if each.code in codes]
-        sources = dict.fromkeys(_source(each) for each in found)
+        sources = dict.fromkeys(_source(each, said) for each in found)
         console.print()
-        console.print(Text.assemble((head, "bold"), f"  {', '.join(sources)}"))
+        console.print(Text.assemble((_say(said, f"group/{head}"), "bold"), f"  {', '.join(sources)}"))
         table = Table.grid(padding=(0, 2))
         table.add_column(width=width)
         for _ in range(3):
             table.add_column(no_wrap=True)
         for each in found:
-            table.add_row(_indented(_label(each)), _value(each), _limit(each), _mark(each))
+            label = _indented(_label(each, said))
+            table.add_row(label, _value(each, said), _limit(each, said), _mark(each, said))
         console.print(table)
         for each in found:
             if each.note and each.value is not None and (each.doubted or each.code == "noise-off"):
-                console.print(_indented(f"{_label(each)}: {each.note}", 3))
+                console.print(_indented(f"{_label(each, said)}: {each.note.shown(said)}", 3))
     console.print()
-    console.print(Text("The clauses are second-hand, from a public transcription of the standard."))
+    console.print(Text(_say(said, "second-hand")))
 
 
-def _indented(said: str, by: int = 1) -> Padding:
+def _indented(words: str, by: int = 1) -> Padding:
     from rich.padding import Padding
 
-    return Padding(text(said), (0, 0, 0, by))
+    return Padding(text(words), (0, 0, 0, by))
 
 
-def _label(check: Check) -> str:
+def _label(check: Check, said: Language) -> str:
     """The name of a check under the heading of its group."""
     place = f", {check.place}" if check.place else ""
     match check.code:
         case "field":
-            return check.place or "field"
-        case "field-reached":
-            return "strongest place"
+            return check.place or _say(said, "no-place")
         case "standing":
-            return f"where people stand{place}"
+            return f"{_say(said, 'standing')}{place}"
         case "points":
-            return f"points at {check.height:g} m"
+            return _say(said, "points", height=check.height)
         case "response" if check.hertz is None:
             return check.place
         case "response":
-            return f"{show_frequency(check.hertz or 0)}{place}"
-        case "noise-off":
-            return f"driver off{place}"
-        case "noise-on":
-            return f"driver on{place}"
+            return f"{Hertz(check.hertz or 0).shown(said)}{place}"
+        case "noise-off" | "noise-on":
+            return f"{_say(said, 'driver-off' if check.code == 'noise-off' else 'driver-on')}{place}"
         case _:
-            return "strongest place"
+            return _say(said, "strongest")
 
 
-def _value(check: Check) -> str:
+def _value(check: Check, said: Language) -> str:
     if check.value is None:
-        return "not measured"
+        return _say(said, "not-measured")
     if check.code in ("field", "field-reached", "standing"):
-        return f"{_milliamps(check.value)} {check.value:+z.1f} dB"
+        field = milliamps(check.value).shown(said)
+        return f"{field} {Digits(check.value, 1, signed=True).shown(said)} dB"
     if check.code == "points":
         return f"{check.value:g}"
     number = f"{check.value:+z.1f}" if "dB" in check.unit else f"{check.value:.3g}"
-    return f"{number} {check.unit}"
+    return f"{said.number(number)} {check.unit}"
 
 
-def _milliamps(level: float) -> str:
-    field = 1000 * field_a_per_m(level)
-    return f"{field:.0f} mA/m" if field >= 10 else f"{field:.2g} mA/m"
-
-
-def _limit(check: Check) -> str:
+def _limit(check: Check, said: Language) -> str:
     if check.low is not None and check.high is not None:
-        limit = f"{check.low:+g} to {check.high:+g}"
+        limit = said("sheet/readings/range", low=f"{check.low:+g}", high=f"{check.high:+g}")
     elif check.low is not None:
         limit = f"≥ {check.low:g}"
     elif check.high is not None:
         limit = f"≤ {check.high:.3g}"
     else:
         return ""
-    return limit if check.code == "points" else f"{limit} {check.unit}"
+    return said.number(limit if check.code == "points" else f"{limit} {check.unit}")
 
 
-def _source(check: Check) -> str:
+def _source(check: Check, said: Language) -> str:
     """The clause; other sources by their first words."""
-    return f"cl. {check.clause}" if check.clause else check.other.split(",")[0]
+    return _say(said, "clause", clause=check.clause) if check.clause else check.other.split(",")[0]
 
 
-def _mark(check: Check) -> Text:
+def _mark(check: Check, said: Language) -> Text:
     from rich.text import Text
 
     if check.doubted and check.ok is None:
-        return Text("doubted", style="yellow")
+        return Text(_say(said, "doubted"), style="yellow")
     if check.ok is False and not check.required:
-        return Text("tell", style="yellow")
-    return {
-        True: Text("ok", style="green"),
-        False: Text("OUT", style="bold red"),
-        None: Text("?", style="yellow"),
-    }[check.ok]
+        return Text(_say(said, "tell"), style="yellow")
+    if check.ok is None:
+        return Text("?", style="yellow")
+    if check.ok:
+        return Text(_say(said, "ok"), style="green")
+    return Text(_say(said, "mark-out"), style="bold red")
 
 
-def _compared(judgement: Judgement) -> Table:
+def _compared(judgement: Judgement, said: Language) -> Table:
     from rich import box
     from rich.table import Table
 
-    title = "Measured and computed, dB re 400 mA/m"
-    if not judgement.current_known:
-        title += " (computed for 1 A: compare the pattern only)"
+    title = _say(said, "compared" if judgement.current_known else "compared-1-a")
     table = Table(title=title, box=box.SIMPLE_HEAD, title_justify="left")
-    table.add_column("position")
+    table.add_column(_say(said, "position"))
     for name in ("measured", "computed", "difference"):
-        table.add_column(name, justify="right")
+        table.add_column(_say(said, name), justify="right")
     for each in judgement.compared:
-        table.add_row(
-            text(each.name),
-            f"{each.measured_db:+z.1f}",
-            f"{each.computed_db:+z.1f}",
-            f"{each.difference:+z.1f}",
-        )
+        levels = (each.measured_db, each.computed_db, each.difference)
+        table.add_row(text(each.name), *(Digits(level, 1, signed=True).shown(said) for level in levels))
     return table

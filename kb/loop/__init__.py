@@ -3,6 +3,7 @@
 The package is pure: it knows numbers and units, and imports the standard library only. Its modules:
 
 - ``units``: read and show lengths
+- ``sentences``: what is said to people, as keys and values
 - ``geometry``: where the wire lies and where people listen
 - ``standard``: limits and rules of IEC 60118-4
 - ``field``: the field strength there

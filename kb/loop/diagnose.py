@@ -16,6 +16,7 @@ from typing import Final
 from kb.base.errors import BadInput
 from kb.loop.field import vertical_h
 from kb.loop.readings_file import Noise, Readings
+from kb.loop.sentences import Digits, Key, Sentence
 from kb.loop.standard import (
     IDEAL_DBA,
     REFERENCE_A_PER_M,
@@ -35,15 +36,6 @@ ODD_DB: Final = 3.0
 
 
 @dataclass(frozen=True)
-class Diagnosis:
-    """A likely fault: code, sentence, and the names of the places it shows at."""
-
-    code: str
-    text: str
-    where: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
 class Compared:
     """Measured against computed at one place, dB re 400 mA/m; ``difference`` is measured less computed.
 
@@ -60,7 +52,7 @@ class Compared:
         return self.measured_db - self.computed_db
 
 
-def diagnose(readings: Readings) -> tuple[Diagnosis, ...]:
+def diagnose(readings: Readings) -> tuple[Sentence, ...]:
     """Return the likely faults that the readings show: places first, then response, then noise."""
     return (
         *_place_faults(readings, compared(readings)),
@@ -89,23 +81,16 @@ def compared(readings: Readings) -> tuple[Compared, ...]:
     return tuple(found)
 
 
-def _place_faults(readings: Readings, pairs: Sequence[Compared]) -> list[Diagnosis]:
+def _place_faults(readings: Readings, pairs: Sequence[Compared]) -> list[Sentence]:
     """Say what pattern the field shows: level everywhere, one odd place, or a tilt.
 
     The level is the median of the differences, which one bad place cannot move. With no computed field
     the readings themselves are looked at, for level only, since they need not be equal.
     """
-    faults: list[Diagnosis] = []
+    faults: list[Sentence] = []
     levels = readings.levels.values()
     if levels and max(levels) < NO_LOOP_DB:
-        return [
-            Diagnosis(
-                "no-field",
-                "No field to speak of at any place: driver on, signal at its input, both ends of the "
-                "wire bare under the terminals? 'jackfield isolate --complaint no-sound' asks one by "
-                "one.",
-            )
-        ]
+        return [Sentence("loop/fault/no-field")]
     if readings.current is not None and pairs:
         level = statistics.median(each.difference for each in pairs)
         if abs(level) > METER_DB and (len(pairs) < 3 or _agree(pairs, level)):
@@ -122,44 +107,28 @@ def _agree(pairs: Sequence[Compared], level: float) -> bool:
     return sum(abs(each.difference - level) <= METER_DB for each in pairs) > len(pairs) / 2
 
 
-def _not_as_computed(level: float, current: float) -> Diagnosis:
+def _not_as_computed(level: float, current: float) -> Sentence:
     """Say that the current that was told gives another field than computed, by ``level`` dB.
 
     More drive is not the first thing here: the field is too small for the current that flows, or it does
     not flow.
     """
-    half = " (6 dB is a factor of two)" if abs(abs(level) - 6.02) < 1 else ""
-    if level < 0:
-        return Diagnosis(
-            "drive-low",
-            f"Too low everywhere, {-level:.1f} dB below what {current:.2f} A should give. See first "
-            "that this current flows (drive turned down, driver at its limit). If it does: fewer "
-            f"turns than counted{half}, turns that touch, a wire farther away than drawn, or metal "
-            "under the whole room.",
-        )
-    return Diagnosis(
-        "drive-high",
-        f"Too high everywhere, {level:.1f} dB above what {current:.2f} A should give: measure the "
-        f"current again; more turns than counted{half}, or a wire nearer than drawn.",
-    )
+    half = Key("loop/half") if abs(abs(level) - 6.02) < 1 else ""
+    way = "low" if level < 0 else "high"
+    values = {"off": Digits(abs(level), 1), "current": Digits(current, 2), "half": half}
+    return Sentence(f"loop/fault/drive-{way}/computed", values)
 
 
-def _level_fault(level: float, current: float | None) -> Diagnosis:
+def _level_fault(level: float, current: float | None) -> Sentence:
     """Say that the level is off by ``level`` dB, and which current in A would put it right."""
-    right = f" to about {current * 10 ** (-level / 20):.2f} A" if current else ""
-    if level < 0:
-        return Diagnosis(
-            "drive-low",
-            f"Too low everywhere, {-level:.1f} dB below 400 mA/m: turn up the drive{right}. If it "
-            "does not rise, look at the source's level and the driver's limit; 'jackfield loop' "
-            "tells which wire and turns it manages.",
-        )
-    return Diagnosis(
-        "drive-high", f"Too high everywhere, {level:.1f} dB above 400 mA/m: turn down the drive{right}."
-    )
+    right: Sentence | str = ""
+    if current:
+        right = Sentence("loop/right", {"current": Digits(current * 10 ** (-level / 20), 2)})
+    way = "low" if level < 0 else "high"
+    return Sentence(f"loop/fault/drive-{way}", {"off": Digits(abs(level), 1), "right": right})
 
 
-def _pattern(readings: Readings, pairs: Sequence[Compared]) -> list[Diagnosis]:
+def _pattern(readings: Readings, pairs: Sequence[Compared]) -> list[Sentence]:
     if len(pairs) < 3:
         return []  # two places cannot tell which of them is wrong
     level = statistics.median(each.difference for each in pairs)
@@ -172,40 +141,14 @@ def _pattern(readings: Readings, pairs: Sequence[Compared]) -> list[Diagnosis]:
     if tilt:
         return [tilt]
     if len(odd) > len(rest) / 3:
-        return [
-            Diagnosis(
-                "uneven",
-                "The places differ from the computed field in no simple pattern: check that the wire lies as "
-                "drawn, that places and heights are right, and look for metal.",
-                tuple(odd),
-            )
-        ]
+        return [Sentence("loop/fault/uneven", where=tuple(odd))]
     low = tuple(name for name in odd if rest[name] < 0)
     high = tuple(name for name in odd if rest[name] > 0)
-    found = []
-    if low:
-        found.append(
-            Diagnosis(
-                "low-at-place",
-                "Low here only, against the other places. Measure there again; then look whether the "
-                "wire strays from the plan there, or metal lies near (pipe, grid, reinforcement, "
-                "appliance).",
-                low,
-            )
-        )
-    if high:
-        found.append(
-            Diagnosis(
-                "high-at-place",
-                "High here only, against the other places. Measure there again; then look whether "
-                "the wire or the feed passes nearer than planned, or the feed is not twisted.",
-                high,
-            )
-        )
-    return found
+    found = {"loop/fault/low-at-place": low, "loop/fault/high-at-place": high}
+    return [Sentence(key, where=where) for key, where in found.items() if where]
 
 
-def _tilt(readings: Readings, rest: Mapping[str, float]) -> Diagnosis | None:
+def _tilt(readings: Readings, rest: Mapping[str, float]) -> Sentence | None:
     """Return a tilt when a plane through the differences explains most of them and drops 3 dB or more.
 
     Needs five places that do not lie on one line; fewer would fit a plane to chance.
@@ -228,33 +171,14 @@ def _tilt(readings: Readings, rest: Mapping[str, float]) -> Diagnosis | None:
     if drop < ODD_DB or total <= 0 or _dot(fitted, fitted) / total < 0.8:
         return None
     lowest = [places[number].name for number in sorted(range(len(places)), key=lambda n: fitted[n])[:2]]
-    return Diagnosis(
-        "tilt",
-        f"The field falls off steadily across the room, {drop:.1f} dB against the computed: on the low side "
-        "the wire lies farther away than drawn, or metal lies under that side.",
-        tuple(lowest),
-    )
+    return Sentence("loop/fault/tilt", {"drop": Digits(drop, 1)}, tuple(lowest))
 
 
 def _dot(a: Sequence[float], b: Sequence[float]) -> float:
     return math.fsum(x * y for x, y in zip(a, b, strict=True))
 
 
-_RESPONSE: Final = {
-    ("treble", "low"): "Low at 5 kHz: the loop's inductance asks for more voltage than the driver has (fewer "
-    "turns, a smaller loop, more voltage), or metal takes the high tones.",
-    ("treble", "high"): "High at 5 kHz: a treble or metal correction in the driver, or a tone setting in the "
-    "source, is set too far.",
-    ("bass", "low"): "Low at 100 Hz: a low cut or tone setting in source or driver, or an isolating "
-    "transformer too small.",
-    (
-        "bass",
-        "high",
-    ): "High at 100 Hz: a bass or loudness setting in the source, or hum that adds to the tone.",
-}
-
-
-def _response_faults(readings: Readings) -> list[Diagnosis]:
+def _response_faults(readings: Readings) -> list[Sentence]:
     points = [each for each in (*readings.positions, readings.response) if each is not None]
     where: dict[tuple[str, str], list[str]] = {}
     for point in points:
@@ -264,10 +188,10 @@ def _response_faults(readings: Readings) -> list[Diagnosis]:
             if abs(level) > RESPONSE_DB + SLACK:
                 where.setdefault((end, "low" if level < 0 else "high"), []).append(point.name)
     order = sorted(where, key=lambda fault: fault[0], reverse=True)  # metal shows first at 5 kHz
-    return [Diagnosis(f"{end}-{way}", _RESPONSE[end, way], tuple(where[end, way])) for end, way in order]
+    return [Sentence(f"loop/fault/{end}-{way}", where=tuple(where[end, way])) for end, way in order]
 
 
-def _noise_faults(readings: Readings) -> list[Diagnosis]:
+def _noise_faults(readings: Readings) -> list[Sentence]:
     points = {each.name: each.noise for each in readings.positions if each.noise != Noise()}
     if readings.noise != Noise():
         points[""] = readings.noise
@@ -275,14 +199,7 @@ def _noise_faults(readings: Readings) -> list[Diagnosis]:
     worst = max(offs.values(), default=None)
     found = []
     if worst is not None and site_noise(worst, tonal=readings.tonal).report:
-        found.append(
-            Diagnosis(
-                "noise-outside",
-                "Noise with the driver off comes from elsewhere: mains wiring, dimmers, chargers, floor "
-                "heating, or somebody else's loop (then you hear its programme). Switch these off one by "
-                "one; faults in mains wiring belong to a licensed electrician.",
-            )
-        )
+        found.append(Sentence("loop/fault/noise-outside"))
     loud = [
         name
         for name, noise in points.items()
@@ -291,12 +208,5 @@ def _noise_faults(readings: Readings) -> list[Diagnosis]:
         > (IDEAL_DBA if worst is None else noise_on_limit_dba(offs.get(name, IDEAL_DBA), worst)) + SLACK
     ]
     if loud:
-        found.append(
-            Diagnosis(
-                "noise-driver",
-                "Noise comes with the driver: a ground loop from the source (isolating transformer or "
-                "optical output), gain too high, or wire beside mains.",
-                tuple(filter(None, loud)),
-            )
-        )
+        found.append(Sentence("loop/fault/noise-driver", where=tuple(filter(None, loud))))
     return found

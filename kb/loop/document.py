@@ -42,7 +42,7 @@ def as_json(answer: Answer) -> dict[str, object]:
         "cautions": [
             {"code": each.code, "text": each.text, "source": each.source} for each in answer.cautions
         ],
-        "reasons": [{"code": code, "text": text} for code, text in answer.reasons],
+        "reasons": [{"code": each.code, "text": each.text} for each in answer.reasons],
         "room": {
             "length_m": x1 - x0,
             "width_m": y1 - y0,
@@ -99,7 +99,7 @@ def as_json(answer: Answer) -> dict[str, object]:
             }
             for each in answer.better[:8]
         ],
-        "one_turn": [{"code": code, "text": text} for code, text in answer.one_turn],
+        "one_turn": [{"code": each.code, "text": each.text} for each in answer.one_turn],
         "heights_counted_m": [
             plane.height for plane in (answer.planes if ask.every_height else answer.planes[:1])
         ],

@@ -17,8 +17,8 @@ from typing import Final
 from kb.base.errors import BadInput
 from kb.domain.driver import DriverLimits
 from kb.loop.geometry import Loop
+from kb.loop.sentences import Digits, Hertz, Sentence
 from kb.loop.standard import Programme, overload_current_a, overload_voltage_v
-from kb.loop.units import show_frequency
 from kb.loop.wire import Load, Stock, Wire, load, too_dense
 
 #: Density of annealed copper, kg/m3 (IEC 60028).
@@ -59,7 +59,7 @@ class Fit:
     current_margin_db: float
     needs: tuple[Need, Need]
     programme: Programme
-    reasons: tuple[tuple[str, str], ...]
+    reasons: tuple[Sentence, ...]
 
     @property
     def fits(self) -> bool:
@@ -82,42 +82,43 @@ def fit(
     """Judge a driver against a load at ``current_a`` (A r.m.s. in the wire) for one kind of programme.
 
     ``worst`` is the load with the greatest resistance that the wire is sold with, which the voltage is judged
-    by; the least load of the driver is judged by ``ask``. Reasons are (code, sentence), and only those that
+    by; the least load of the driver is judged by ``ask``. Reasons are only those that
     fail; codes ``current``, ``voltage``, ``resistance``.
     """
     hardest = ask if worst is None else worst
-    reasons = []
+    has = driver.max_voltage_v_rms
+    reasons: list[Sentence] = []
     current_margin = _margin(driver.rated_current_a_rms, current_a)
     if current_margin < 0:
-        reasons.append((
-            "current",
-            f"the loop asks for {current_a:.2f} A, the driver is rated for "
-            f"{driver.rated_current_a_rms:.2f} A ({-current_margin:.1f} dB short)",
-        ))  # fmt: skip
+        rated = Digits(driver.rated_current_a_rms, 2)
+        values: dict[str, object] = {
+            "current": Digits(current_a, 2),
+            "rated": rated,
+            "short": Digits(-current_margin, 1),
+        }
+        reasons.append(Sentence("loop/reason/current", values))
     calm = overload_current_a(current_a)
     full, test = (
-        Need(hertz, current, volts, _margin(driver.max_voltage_v_rms, volts))
+        Need(hertz, current, volts, _margin(has, volts))
         for hertz, current, volts in (
             (1000.0, current_a, hardest.voltage(current_a, 1000)),
             (programme.test_hz, calm, overload_voltage_v(hardest, current_a, programme)),
         )
     )
-    for need, why in (
-        (full, f"for its full {current_a:.2f} A"),
-        (test, f"in the overload test for {programme.label} ({calm:.2f} A, 7 dB less than the full current)"),
-    ):
+    for need, why in ((full, "full"), (test, "overload")):
         if need.margin_db < 0:
-            reasons.append((
-                "voltage",
-                f"at {show_frequency(need.hertz)} the loop asks for {need.voltage_v:.2f} V {why}, the driver "
-                f"gives {driver.max_voltage_v_rms:.2f} V ({-need.margin_db:.1f} dB short)",
-            ))  # fmt: skip
+            part = Sentence(f"loop/why/{why}", {"current": Digits(need.current_a, 2), "programme": programme})
+            values = {
+                "hertz": Hertz(need.hertz),
+                "voltage": Digits(need.voltage_v, 2),
+                "why": part,
+                "has": Digits(has, 2),
+                "short": Digits(-need.margin_db, 1),
+            }
+            reasons.append(Sentence("loop/reason/voltage", values))
     if ask.resistance < driver.min_resistance_ohm:
-        reasons.append((
-            "resistance",
-            f"the loop has {ask.resistance:.2f} ohm, the driver wants at least "
-            f"{driver.min_resistance_ohm:.2f} ohm: thinner wire, or a longer feed",
-        ))  # fmt: skip
+        values = {"ohm": Digits(ask.resistance, 2), "least": Digits(driver.min_resistance_ohm, 2)}
+        reasons.append(Sentence("loop/reason/resistance", values))
     return Fit(current_margin, (full, test), programme, tuple(reasons))
 
 

@@ -35,8 +35,8 @@ from kb.loop.field import (
 from kb.loop.geometry import Loop
 from kb.loop.input_level import OVERLOAD_V, margin_db
 from kb.loop.routes import METRE, Caution, Needed, Route
+from kb.loop.sentences import Digits, Metres, Sentence
 from kb.loop.standard import TOLERANCE_DB, Programme
-from kb.loop.units import show_length
 from kb.loop.wire import FREQUENCIES_HZ, Load, Stock, Wire, load, too_dense, wire_from
 
 #: Height of a usual ceiling, metres (common practice: 8 ft).
@@ -107,7 +107,7 @@ class Answer:
 
     ``loop`` has the turns and height chosen; ``planes`` the field at each listening height, the first being
     the one the current is set for. ``distance_only`` tells that heights count from the loop, not the floor.
-    ``reasons`` are (code, sentence) pairs that speak against it: ``uneven``, ``current``, ``voltage``,
+    ``reasons`` speak against it, by their codes: ``uneven``, ``current``, ``voltage``,
     ``resistance``, ``thin``, ``sensitivity``, ``overload``; it fits when there are none. ``better`` are
     gauges and turns that fit, least bother first (empty without a driver). ``one_turn`` says why no wire does
     with one turn, where all that fit have more. ``resistance_max`` is the resistance in ohm of wire as bad as
@@ -124,14 +124,14 @@ class Answer:
     load: Load
     level: Level | None
     fit: Fit | None
-    reasons: tuple[tuple[str, str], ...]
+    reasons: tuple[Sentence, ...]
     cautions: tuple[Caution, ...]
     resistance_max: float | None
     laid_m: float
     buy_m: float
     needed: tuple[Needed, ...]
     better: tuple[Choice, ...]
-    one_turn: tuple[tuple[str, str], ...] = ()
+    one_turn: tuple[Sentence, ...] = ()
 
     @property
     def fits(self) -> bool:
@@ -268,7 +268,7 @@ def _one_turn(
     *,
     feed: float,
     detour: float,
-) -> tuple[tuple[str, str], ...]:
+) -> tuple[Sentence, ...]:
     """Say why one turn does not do, where more turns do: of the usual wire that comes nearest to it."""
     if ask.driver is None or not found or found[0].turns == 1:
         return ()
@@ -319,48 +319,38 @@ def _chosen(ask: Ask, found: Sequence[Choice]) -> tuple[Wire, int, bool]:
     return ask.wire or wire_from(USUAL_WIRE), 1 if ask.turns is None else ask.turns, False
 
 
-def _field_reasons(plane: Plane, best: BestOffset, *, several: bool) -> tuple[tuple[str, str], ...]:
+def _field_reasons(plane: Plane, best: BestOffset, *, several: bool) -> tuple[Sentence, ...]:
     if plane.even:
         return ()
-    between = show_length(best.offset)
-    advice = f"{between} between loop and ear would be the most even ({best.spread_db:.1f} dB)"
+    between = {"offset": Metres(best.offset), "spread": Digits(best.spread_db, 1)}
+    advice = Sentence("loop/uneven/height", between)
     if best.spread_db > 2 * TOLERANCE_DB:
-        advice = (
-            "no height is even enough: divide the area into smaller loops, or use a designed pattern of loops"
-        )
+        advice = Sentence("loop/uneven/no-height")
     elif several:
-        advice = (
-            "no current suits all heights that people listen at. A larger loop, or a designed pattern of "
-            "loops, differs less between heights"
-        )
-    return ((
-        "uneven",
-        f"the field differs by {min(plane.spread_db, 99):.1f} dB over the listening area, more than the "
-        f"{2 * TOLERANCE_DB:g} dB of +-{TOLERANCE_DB:g} dB; {advice}",
-    ),)  # fmt: skip
+        advice = Sentence("loop/uneven/several")
+    values = {
+        "spread": Digits(min(plane.spread_db, 99), 1),
+        "most": 2 * TOLERANCE_DB,
+        "tolerance": TOLERANCE_DB,
+        "advice": advice,
+    }
+    return (Sentence("loop/reason/uneven", values),)
 
 
-def _wire_reasons(wire: Wire, current_a: float) -> tuple[tuple[str, str], ...]:
+def _wire_reasons(wire: Wire, current_a: float) -> tuple[Sentence, ...]:
     if not too_dense(wire, current_a):
         return ()
-    return (("thin", f"{wire.label} is too thin for {current_a:.2f} A: more than 10 A a square millimetre"),)
+    return (Sentence("loop/reason/thin", {"wire": wire.label, "current": Digits(current_a, 2)}),)
 
 
-def _line_reasons(ask: Ask) -> tuple[tuple[str, str], ...]:
+def _line_reasons(ask: Ask) -> tuple[Sentence, ...]:
     margin = ask.line_margin_db
     found = []
     if margin is not None and margin < 0:
-        found.append((
-            "sensitivity",
-            f"the source's line level lies {-margin:.1f} dB below what the driver's input wants for full "
-            "output: another output of the source, or a line amplifier",
-        ))  # fmt: skip
+        found.append(Sentence("loop/reason/sensitivity", {"short": Digits(-margin, 1)}))
     if ask.source_v is not None and ask.source_v > OVERLOAD_V:
-        found.append((
-            "overload",
-            f"the source gives {ask.source_v:.3g} V, and a line input need not take more than "
-            f"{OVERLOAD_V:g} V (IEC 61938): an attenuator, or the source turned down",
-        ))  # fmt: skip
+        values = {"source": float(f"{ask.source_v:.3g}"), "most": OVERLOAD_V}
+        found.append(Sentence("loop/reason/overload", values))
     return tuple(found)
 
 

@@ -53,7 +53,14 @@ from kb.base.text import line, note
 from kb.base.validation import Fields, bounded, keyed, listed, number, truth, whole
 from kb.loop.field import SEATED_M
 from kb.loop.geometry import MOST_CORNERS, MOST_TURNS, Loop, spot
-from kb.loop.standard import REFERENCE_A_PER_M, RESPONSE_REFERENCE_HZ, Meter, Signal, Use, target_db
+from kb.loop.standard import (
+    REFERENCE_A_PER_M,
+    RESPONSE_REFERENCE_HZ,
+    LevelMeter,
+    PlayedSignal,
+    Use,
+    target_db,
+)
 
 MOST_POSITIONS: Final = 500
 MOST_FREQUENCIES: Final = 100
@@ -110,8 +117,8 @@ class Readings:
 
     positions: tuple[Position, ...]
     use: Use = Use.ROOM
-    signal: Signal = Signal.SINE
-    meter: Meter = Meter.RMS
+    signal: PlayedSignal = PlayedSignal.SINE
+    meter: LevelMeter = LevelMeter.RMS
     target_db: float = 0.0
     points_agreed: bool = False
     response: Position | None = None
@@ -144,8 +151,8 @@ def readings_from(data: object) -> Readings:
     fields = Fields(data, "readings", _TABLE)
     loop, current, metal = fields.take("loop", _loop, (None, None, 0.0))
     noise, tonal = fields.take("noise", _noise, (Noise(), False))
-    signal = fields.take("signal", Signal.read, Signal.SINE)
-    meter = fields.take("meter", Meter.read, Meter.RMS)
+    signal = fields.take("signal", PlayedSignal.read, PlayedSignal.SINE)
+    meter = fields.take("meter", LevelMeter.read, LevelMeter.RMS)
     positions, elsewhere = _with_response(
         _named(fields.take("positions", _positions, ())), fields.take("response", _response, None)
     )

@@ -13,6 +13,8 @@ from typing import Final, TypeVar
 
 from kb.base.errors import BadInput, described
 from kb.base.validation import Fields, listed, number, sentence, truth
+from kb.domain.language import ENGLISH
+from kb.loop.sentences import Sentence
 
 T = TypeVar("T")
 
@@ -23,12 +25,21 @@ _LEAST: Final = 3  #: letters of a word by which a route is known
 
 @dataclass(frozen=True)
 class Caution:
-    """Something that can hurt someone or spoil the work: a code, a sentence for people, and its source."""
+    """Something that can hurt someone or spoil the work: the code of its sentence, and its source."""
 
     code: str
-    text: str
     source: str
     always: bool = False
+
+    @property
+    def sentence(self) -> Sentence:
+        """What it says to people."""
+        return Sentence(f"sheet/standing/{self.code}")
+
+    @property
+    def text(self) -> str:
+        """The same in English."""
+        return self.sentence.text
 
 
 @dataclass(frozen=True)
@@ -62,13 +73,10 @@ class Needed:
 class Route:
     """One way to lay the wire. Lengths in metres; ``slack`` is a share; ``base`` is ``floor`` or ``ceiling``.
 
-    ``sources`` holds the source of each number by its key.
+    ``sources`` holds the source of each number by its key. Name, how and mind are sentences of the catalogue.
     """
 
     code: str
-    name: str
-    how: str
-    mind: str
     base: str
     height: float
     highest: float | None
@@ -80,6 +88,15 @@ class Route:
     materials: tuple[Supply, ...]
     sources: Mapping[str, str]
     wire_kind: str = "insulated"
+
+    @property
+    def name(self) -> str:
+        """The name in English, which people may type."""
+        return self.says("name").text
+
+    def says(self, part: str) -> Sentence:
+        """Return the sentence of ``name``, ``how`` (to lay the wire) or ``mind``."""
+        return Sentence(f"loop/route/{self.code}/{part}")
 
     def wire_height(self, ceiling: float) -> float:
         """Return the wire's height above the floor in metres, for a ceiling that high."""
@@ -141,11 +158,22 @@ def _rows(read: Callable[[object, str], T], kind: str) -> Callable[[object, str]
     return listed(read, MOST, 1, expected=f"[[{kind}]] tables", each=f"{kind} {{number}}")
 
 
+def _code(key: str) -> Callable[[object, str], str]:
+    """A reader of codes that have a sentence in the catalogue, by its key."""
+
+    def read(value: object, place: str) -> str:
+        code = sentence(value, place)
+        if not ENGLISH.has(key.format(code=code)):
+            raise BadInput(place, code, f"a code with a sentence {key} in data/messages")
+        return code
+
+    return read
+
+
 def _caution(data: object, place: str) -> Caution:
     fields = Fields(data, place, "a table")
     caution = Caution(
-        fields.need("code", sentence),
-        fields.need("text", sentence),
+        fields.need("code", _code("sheet/standing/{code}")),
         fields.need("source", sentence),
         fields.take("always", truth, False),
     )
@@ -176,7 +204,7 @@ def _names(route: Route, word: str) -> bool:
 
 
 def _route(data: object, place: str, known: Mapping[str, Caution]) -> Route:
-    code = Fields(data, place, "a table").need("code", sentence)
+    code = Fields(data, place, "a table").need("code", _code("loop/route/{code}/name"))
     at = f"route {code}"
     fields = Fields(data, at, "a table")
     fields.need("code", sentence)
@@ -202,9 +230,6 @@ def _route(data: object, place: str, known: Mapping[str, Caution]) -> Route:
         cautions += (known["too-high"],)
     route = Route(
         code=code,
-        name=fields.need("name", sentence),
-        how=fields.need("how", sentence),
-        mind=fields.need("mind", sentence),
         base=base,
         height=wire_height,
         highest=highest,

@@ -4,7 +4,7 @@ All of them are second-hand: they were read in a public transcription of BS EN 6
 of 2017, never in the standard itself. The clause stands beside each number, and ``source`` says "second-hand"
 wherever a clause is shown. Levels are dB re 400 mA/m.
 
->>> target_db(Signal.PINK, Meter.RMS)
+>>> target_db(PlayedSignal.PINK, LevelMeter.RMS)
 -6.0
 >>> site_noise(-47.01), site_noise(-32).report, site_noise(-31.99).report
 (<SiteNoise.IDEAL: 'ideal'>, False, True)
@@ -53,7 +53,7 @@ def source(clause: str) -> str:
     return f"{STANDARD} cl. {clause} (second-hand)"
 
 
-class Signal(Word):
+class PlayedSignal(Word):
     """What was played while the field was measured (cl. 6)."""
 
     SINE = "sine", "1 kHz sine"
@@ -62,7 +62,7 @@ class Signal(Word):
     COMBI = "combi", "sine and noise in turn"
 
 
-class Meter(Word):
+class LevelMeter(Word):
     """How the meter averages: true r.m.s. over 125 ms (cl. 6.1.3), or a peak programme meter (cl. 6.1.4)."""
 
     RMS = "rms", "r.m.s. meter"
@@ -99,9 +99,9 @@ class Use(Word):
         return ((1.2, 6), (1.7, 6)) if self is Use.REFUGE else ()
 
 
-def target_db(signal: Signal, meter: Meter) -> float:
+def target_db(signal: PlayedSignal, meter: LevelMeter) -> float:
     """Return what the meter reads in a system that is set right, dB re 400 mA/m (Table 3)."""
-    return -6.0 if (signal, meter) == (Signal.PINK, Meter.RMS) else 0.0
+    return -6.0 if (signal, meter) == (PlayedSignal.PINK, LevelMeter.RMS) else 0.0
 
 
 class SiteNoise(Enum):

@@ -15,10 +15,12 @@ from dataclasses import dataclass
 from typing import Final
 
 from kb.base.validation import bounded
-from kb.loop.diagnose import Compared, Diagnosis, compared, diagnose
+from kb.domain.language import ENGLISH, Language
+from kb.loop.diagnose import Compared, compared, diagnose
 from kb.loop.field import field_a_per_m
 from kb.loop.next_step import advise
 from kb.loop.readings_file import Noise, Position, Readings
+from kb.loop.sentences import Digits, Hertz, Sentence
 from kb.loop.standard import (
     ACCEPTABLE_DBA,
     RESPONSE_DB,
@@ -26,13 +28,11 @@ from kb.loop.standard import (
     RESPONSE_REFERENCE_HZ,
     SLACK,
     STANDING_DB,
-    SiteNoise,
     Use,
     noise_on_limit_dba,
     site_noise,
     source,
 )
-from kb.loop.units import show_frequency
 
 #: A reading that differs this much from the computed field, or from what the other places show, is doubted
 #: even if it lies within its limits, dB (common practice: three times what a hand-held meter scatters).
@@ -69,7 +69,6 @@ class Check:
     """
 
     code: str
-    name: str
     value: float | None
     ok: bool | None
     clause: str = ""
@@ -78,12 +77,27 @@ class Check:
     unit: str = "dB"
     reference: str = ""
     required: bool = True
-    note: str = ""
+    note: Sentence | None = None
     place: str = ""
     hertz: float | None = None
     height: float | None = None
     doubted: bool = False
     other: str = ""
+
+    def said(self, said: Language) -> str:
+        """The name of the check in a language."""
+        key = f"loop/check/{self.code}"
+        if self.code == "response" and self.hertz is None:
+            key += "/place"
+        elif not self.place and said.has(f"{key}/none"):
+            key += "/none"
+        values = {"place": self.place, "hertz": Hertz(self.hertz or 0.0), "height": self.height}
+        return Sentence(key, values).shown(said)
+
+    @property
+    def name(self) -> str:
+        """The name of the check in English."""
+        return self.said(ENGLISH)
 
     @property
     def limit(self) -> str:
@@ -106,8 +120,8 @@ class Judgement:
     checks: tuple[Check, ...]
     compared: tuple[Compared, ...]
     current_known: bool
-    diagnosis: tuple[Diagnosis, ...]
-    advice: tuple[Diagnosis, ...] = ()
+    diagnosis: tuple[Sentence, ...]
+    advice: tuple[Sentence, ...] = ()
     """What to do next."""
 
     @property
@@ -150,7 +164,7 @@ class Judgement:
                     "code": each.code,
                     "unit": f"{each.unit} re {each.reference}" if each.reference else each.unit,
                     "required": each.required,
-                    "note": each.note,
+                    "note": each.note.text if each.note else "",
                     "place": each.place,
                     "doubted": each.doubted,
                 }
@@ -210,6 +224,7 @@ def judge(readings: Readings) -> Judgement:
 
 _RE_FIELD: Final = "400 mA/m"
 _RE_1_KHZ: Final = "1 kHz"
+_NOT_MEASURED: Final = Sentence("loop/note/not-measured")
 
 
 def _field_checks(readings: Readings, pairs: Iterable[Compared]) -> list[Check]:
@@ -218,28 +233,25 @@ def _field_checks(readings: Readings, pairs: Iterable[Compared]) -> list[Check]:
     low, high = target - use.tolerance_db, target + use.tolerance_db
     clause = "9.5" if use.small else "8.4.3"
     if not readings.measured:
-        return [
-            Check("field", "field", None, None, clause, low, high, reference=_RE_FIELD, note="not measured")
-        ]
+        return [Check("field", None, None, clause, low, high, reference=_RE_FIELD, note=_NOT_MEASURED)]
     doubts = _doubts(readings, pairs)
     found = []
     for each in readings.measured:
         level = each.field_db or 0.0
         within = low - SLACK <= level <= high + SLACK
-        doubt = doubts.get(each.name, "")
+        doubt = doubts.get(each.name)
         found.append(
             Check(
                 "field",
-                f"field at {each.name}",
                 level,
                 None if within and doubt else within,
                 clause,
                 low,
                 high,
                 reference=_RE_FIELD,
-                note=f"doubted: {doubt}" if doubt else _milliamps(level),
+                note=doubt or milliamps(level),
                 place=each.name,
-                doubted=bool(doubt),
+                doubted=doubt is not None,
             )
         )
     strongest = max(
@@ -248,25 +260,24 @@ def _field_checks(readings: Readings, pairs: Iterable[Compared]) -> list[Check]:
     found.append(
         Check(
             "field-reached",
-            "400 mA/m reached",
             strongest,
             None if strongest is None else strongest >= target - SLACK,
             "9.5" if use.small else "8.2.1 and 8.2.7",
             low=target,
             reference=_RE_FIELD,
-            note="the strongest place" if strongest is not None else "every reading is doubted",
+            note=Sentence(f"loop/note/{'all-doubted' if strongest is None else 'strongest'}"),
         )
     )
     return found
 
 
-def _doubts(readings: Readings, pairs: Iterable[Compared]) -> dict[str, str]:
+def _doubts(readings: Readings, pairs: Iterable[Compared]) -> dict[str, Sentence]:
     """Say why the reading of a place is doubted, by its name."""
     loop = readings.loop
     if loop is None or readings.use.small:
         return {}
     found = {
-        each.name: "outside the loop"
+        each.name: Sentence("loop/note/outside")
         for each in readings.measured
         if each.x is not None and each.y is not None and not loop.contains((each.x, each.y))
     }
@@ -277,14 +288,15 @@ def _doubts(readings: Readings, pairs: Iterable[Compared]) -> dict[str, str]:
     for each in pairs:
         off = each.difference - level
         if abs(off) > DOUBT_DB and (known or len(pairs) >= 3):
-            against = "the computed field" if known else "the other places"
-            found.setdefault(each.name, f"{off:+.1f} dB against {against}")
+            key = "loop/note/not-as-computed" if known else "loop/note/not-as-others"
+            found.setdefault(each.name, Sentence(key, {"off": Digits(off, 1, signed=True)}))
     return found
 
 
-def _milliamps(level: float) -> str:
+def milliamps(level: float) -> Sentence:
+    """Return a level in dB re 400 mA/m as the field in mA/m."""
     field = 1000 * field_a_per_m(level)
-    return f"{field:.0f} mA/m" if field >= 10 else f"{field:.2g} mA/m"
+    return Sentence("loop/note/milliamps", {"field": Digits(field) if field >= 10 else float(f"{field:.2g}")})
 
 
 def _point_checks(readings: Readings) -> list[Check]:
@@ -297,14 +309,13 @@ def _point_checks(readings: Readings) -> list[Check]:
         found.append(
             Check(
                 "points",
-                f"points at {height:g} m",
                 float(count),
                 True if count >= wanted else None,
                 clause,
                 low=float(wanted),
                 unit="points",
                 height=height,
-                note="" if count >= wanted else "not measured at enough points",
+                note=None if count >= wanted else Sentence("loop/note/few-points"),
             )
         )
     return found
@@ -318,7 +329,6 @@ def _standing_checks(readings: Readings) -> list[Check]:
     found = [
         Check(
             "standing",
-            f"field where people stand, {each.name}",
             each.field_db,
             each.field_db <= high + SLACK,
             "9.5",
@@ -333,13 +343,12 @@ def _standing_checks(readings: Readings) -> list[Check]:
         found.append(
             Check(
                 "standing",
-                "field where people stand",
                 None,
                 None,
                 "9.5",
                 high=high,
                 reference=_RE_FIELD,
-                note="not measured",
+                note=_NOT_MEASURED,
             )
         )
     return found
@@ -352,7 +361,7 @@ def _response_checks(readings: Readings) -> list[Check]:
     if readings.response:
         points.append(readings.response)
     if not any(each.response for each in points):
-        return [_response(None, hertz, None, "not measured") for hertz in RESPONSE_HZ]
+        return [_response(None, hertz, None, _NOT_MEASURED) for hertz in RESPONSE_HZ]
     return [check for each in points for check in _response_at(each, alone=len(points) == 1)]
 
 
@@ -362,14 +371,13 @@ def _response_at(point: Position, *, alone: bool) -> list[Check]:
         return [
             Check(
                 "response",
-                f"response at {point.name}",
                 None,
                 None,
                 "8.3.7",
                 -RESPONSE_DB,
                 RESPONSE_DB,
                 reference=_RE_1_KHZ,
-                note="not measured",
+                note=_NOT_MEASURED,
                 place=point.name,
             )
         ]
@@ -378,20 +386,16 @@ def _response_at(point: Position, *, alone: bool) -> list[Check]:
     between = [hertz for hertz in point.response if low < hertz < high and hertz != RESPONSE_REFERENCE_HZ]
     found = []
     for hertz in sorted({low, high, *between}):
-        note = ""
-        if not levels:
-            note = "not measured at 1 kHz, which it is compared with"
+        note = None if levels else Sentence("loop/note/no-1-khz")
         if hertz not in point.response:
-            note = "not measured"
+            note = _NOT_MEASURED
         found.append(_response(name, hertz, levels.get(hertz), note))
     return found
 
 
-def _response(place: str | None, hertz: float, value: float | None, note: str) -> Check:
-    at = show_frequency(hertz)
+def _response(place: str | None, hertz: float, value: float | None, note: Sentence | None) -> Check:
     return Check(
         "response",
-        f"response at {at}, {place}" if place else f"response at {at}",
         value,
         None if value is None else abs(value) <= RESPONSE_DB + SLACK,
         "8.3.7",
@@ -402,15 +406,6 @@ def _response(place: str | None, hertz: float, value: float | None, note: str) -
         place=place or "",
         hertz=hertz,
     )
-
-
-#: What the standard says of a site as noisy as that.
-_SITE: Final = {
-    SiteNoise.IDEAL: "ideal",
-    SiteNoise.ACCEPTABLE: "acceptable; below -47 is the ideal, for theatres and the like",
-    SiteNoise.SHORT_PERIODS: "report it and agree it with the operator; only for short periods",
-    SiteNoise.NOT_TOLERABLE: "report it and agree it with the operator; more than can be borne",
-}
 
 
 def _noise_checks(readings: Readings) -> list[Check]:
@@ -424,7 +419,6 @@ def _noise_checks(readings: Readings) -> list[Check]:
     found = [
         Check(
             "noise-off",
-            "background noise, driver off" + (f", at {where}" if where else ""),
             worst,
             None if site is None else not site.report,
             "7.2",
@@ -432,29 +426,27 @@ def _noise_checks(readings: Readings) -> list[Check]:
             unit="dB(A)",
             reference=_RE_FIELD,
             required=False,
-            note="not measured" if site is None else _SITE[site],
+            note=_NOT_MEASURED if site is None else Sentence(f"loop/note/{site.value}"),
             place=where,
         )
     ]
     for name, noise in points or [("", Noise())]:
         limit = None if noise.off is None or worst is None else noise_on_limit_dba(noise.off, worst)
-        note = ""
+        note = None
         if noise.on is None:
-            note = "not measured"
+            note = _NOT_MEASURED
         elif limit is None:
-            note = "not measured with the driver off, which it is compared with"
-        known = limit is not None and noise.on is not None
+            note = Sentence("loop/note/no-off")
         found.append(
             Check(
                 "noise-on",
-                f"noise, driver on, at {name}" if name else "background noise, driver on",
                 noise.on,
                 noise.on <= limit + SLACK if limit is not None and noise.on is not None else None,
                 "10.4.7",
                 high=limit,
                 unit="dB(A)",
                 reference=_RE_FIELD,
-                note="" if known else note,
+                note=note,
                 place=name,
             )
         )
@@ -466,12 +458,11 @@ def _exposure(readings: Readings) -> Check:
     value = field_a_per_m(max(fields)) if fields else None
     return Check(
         "exposure",
-        "exposure at 1 kHz, strongest position",
         value,
         None if value is None else value <= EXPOSURE_1KHZ_A_PER_M,
         high=EXPOSURE_1KHZ_A_PER_M,
         unit="A/m",
         required=False,
-        note="for information" if value is not None else "not measured",
+        note=_NOT_MEASURED if value is None else Sentence("loop/note/information"),
         other="ICNIRP 2010, Health Phys. 99:818-836, Table 4 (general public)",
     )

@@ -279,7 +279,7 @@ def _check_line(check: Check, said: Language) -> CheckLine:
     else:
         state = {True: "ok", False: "out", None: "not-measured"}[check.ok]
     return CheckLine(
-        name=_check_name(check, said),
+        name=check.said(said),
         value=_value(check, said),
         limit=_limit(check, said),
         verdict=said(f"sheet/readings/{state}"),
@@ -287,32 +287,11 @@ def _check_line(check: Check, said: Language) -> CheckLine:
     )
 
 
-def _check_name(check: Check, said: Language) -> str:
-    place, at = check.place, "-at" if check.place else ""
-    match check.code:
-        case "field" | "standing":
-            return said(f"sheet/readings/{check.code}", place=place or said("sheet/readings/not-measured"))
-        case "field-reached":
-            return said("sheet/readings/reached")
-        case "response" if check.hertz is None:
-            return said("sheet/readings/response-none", place=place)
-        case "response":
-            hertz = check.hertz or 0.0
-            shown = f"{hertz:g} Hz" if hertz < 1000 else f"{said.number(f'{hertz / 1000:g}')} kHz"
-            return said(f"sheet/readings/response{at}", hertz=shown, place=place)
-        case "points":
-            return said("sheet/readings/points", height=said.number(f"{check.height or 0:g}"))
-        case "noise-off" | "noise-on":
-            return said(f"sheet/readings/{check.code}{at}", place=place)
-        case _:
-            return said("sheet/readings/exposure")
-
-
 def _value(check: Check, said: Language) -> str:
     if check.value is None:
         return "–"
     if "dB" in check.unit:
-        return f"{said.number(f'{check.value:+.1f}')} {check.unit}"
+        return f"{said.number(f'{check.value:+.1f}')} {check.unit} re {check.reference}"
     if check.code == "points":
         return f"{check.value:g}"
     return f"{said.number(f'{check.value:.3g}')} {check.unit}"

@@ -384,7 +384,7 @@ def test_readings_with_gaps_and_no_fault_are_not_proved_rather_than_short(tmp_pa
 def test_without_a_driver_nothing_is_said_to_fit():
     shown = loop("--room", "5x4").stdout
     assert "FITS" not in shown
-    assert "There is no driver to judge by; name one: --driver NAME" in shown
+    assert "There is no driver to judge by. Name one: --driver NAME" in shown
     assert document("--room", "5x4")["fits"] is True
     assert "FITS" in loop("--room", "5x4", "--driver-current", "9", "--driver-voltage", "20").stdout
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import random
 
 import pytest
 from hypothesis import assume, given
@@ -178,7 +179,7 @@ def test_the_best_height_is_more_even_than_those_beside_it(sides):
 
 def test_too_weak_and_too_strong_are_both_outside_the_share_that_is_right():
     fields = (0.05, 0.1, 0.14, 0.2, 0.28, 0.4)  # A/m per A; at 2 A these are -12, -6, -3.1, 0, 2.9 and 6 dB
-    plane = Plane(1.2, 1.2, tuple((float(n), 0.0) for n in range(6)), fields, 0.2)
+    plane = Plane(1.2, 1.2, tuple((float(n), 0.0) for n in range(6)), fields, 0.2, min(fields), max(fields))
     assert plane.share_within(2.0) == pytest.approx(2 / 6)
     assert plane.range_db(2.0) == pytest.approx((-12.04, 6.02), abs=0.01)
     assert (plane.even, plane.shift_db) == (False, None)
@@ -189,3 +190,36 @@ def test_where_the_field_has_turned_over_the_area_is_not_called_even():
     plane = listening_plane(Loop.rectangle(5, 4), 1.2)
     assert plane.even
     assert level_db(-0.3) == level_db(0) == -60
+
+
+def rooms(seed):
+    """A random room: a rectangle or one with an inner corner, up to 35 by 25 m, and a height."""
+    chance = random.Random(seed)
+    a, b = chance.uniform(2.5, 35), chance.uniform(2.5, 25)
+    height = chance.choice([0.2, 0.5, 1.2, 1.7, 2.2])
+    if seed % 2:
+        return Loop.rectangle(a, b), height
+    c, d = chance.uniform(0.3, 0.7) * a, chance.uniform(0.3, 0.7) * b
+    return Loop.polygon([(0, 0), (a, 0), (a, d), (c, d), (c, b), (0, b)]), height
+
+
+@pytest.mark.parametrize(
+    ("loop", "height"),
+    [(Loop.rectangle(33, 24), 1.2), (Loop.rectangle(33, 24), 0.2), *(rooms(seed) for seed in range(8))],
+)
+def test_the_extremes_of_the_area_are_within_a_twentieth_of_a_db_of_a_fine_grid(loop, height):
+    plane = listening_plane(loop, height)
+    spots = [*loop.spots_inside(0.5, most=8000), *loop.margin_spots(0.5, 2000)]
+    fields = [vertical_h(loop, (x, y, height)) for x, y in spots]
+    assert level_db(plane.weakest) <= level_db(min(fields)) + 0.05
+    assert level_db(plane.strongest) >= level_db(max(fields)) - 0.05
+    # and nothing is made up: what was found is a field of the area
+    assert min(plane.fields) >= plane.weakest
+    assert max(plane.fields) <= plane.strongest
+
+
+def test_what_is_said_of_the_most_even_height_does_not_contradict_the_plane_at_that_height():
+    for loop in (Loop.rectangle(33, 24), Loop.rectangle(6, 9), rooms(4)[0]):
+        best = best_offset(loop)
+        there = listening_plane(loop, best.offset)
+        assert best.spread_db == pytest.approx(there.spread_db, abs=0.05)

@@ -122,7 +122,7 @@ def test_a_reading_outside_the_loop_is_doubted_and_not_passed():
     assert judgement.doubted == ("field at hall",)
     assert judgement.failed == ()
     assert judgement.incomplete == ("field at hall",)
-    assert "outside the loop" in check(judgement, "field at hall").note
+    assert "outside the loop" in check(judgement, "field at hall").note.text
 
 
 def test_a_reading_far_from_the_computed_field_is_doubted_and_not_passed():
@@ -131,7 +131,7 @@ def test_a_reading_far_from_the_computed_field_is_doubted_and_not_passed():
     data["positions"].append({"name": "corner", "x_m": 0.1, "y_m": 0.1, "field_db": 0, "response_db": FLAT})
     judgement = judge(readings_from(data))
     assert judgement.doubted == ("field at corner",)
-    assert "against the computed field" in check(judgement, "field at corner").note
+    assert "against the computed field" in check(judgement, "field at corner").note.text
 
 
 def test_a_verdict_counts_the_places_it_holds_for():
@@ -175,7 +175,7 @@ def test_noise_of_the_site_is_told_and_does_not_decide(noise, ok, word):
     judgement = judged(noise={"driver_off_dba": noise, "driver_on_dba": -50})
     found = check(judgement, "background noise, driver off")
     assert found.ok is ok
-    assert word in found.note
+    assert word in found.note.text
     assert judgement.verdict == "meets"
 
 
@@ -217,7 +217,8 @@ def test_what_was_not_measured_is_never_taken_as_met(gone, names):
     assert judgement.failed == ()
     assert set(judgement.incomplete) == names
     assert all(
-        check(judgement, name).ok is None and "not measured" in check(judgement, name).note for name in names
+        check(judgement, name).ok is None and "not measured" in check(judgement, name).note.text
+        for name in names
     )
 
 

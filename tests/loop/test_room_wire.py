@@ -119,10 +119,10 @@ def test_a_driver_too_small_is_told_what_it_lacks():
     judged = fit(DriverLimits("pad", 0.8, 1.0, 0.5), load(ROOM, awg(18)), 2.74)
     assert not judged.fits
     # 1.16 V at 1 kHz, 0.87 V in the overload test: only what fails is told
-    assert [code for code, _ in judged.reasons] == ["current", "voltage", "resistance"]
-    assert "at 1 kHz" in judged.reasons[1][1]
-    assert "2.74 A" in judged.reasons[0][1]
-    assert "0.80 A" in judged.reasons[0][1]
+    assert [each.code for each in judged.reasons] == ["current", "voltage", "resistance"]
+    assert "at 1 kHz" in judged.reasons[1].text
+    assert "2.74 A" in judged.reasons[0].text
+    assert "0.80 A" in judged.reasons[0].text
 
 
 def test_a_driver_is_judged_at_the_edge_itself():

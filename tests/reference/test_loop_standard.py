@@ -18,9 +18,9 @@ from kb.loop.geometry import Loop
 from kb.loop.readings_file import readings_from
 from kb.loop.standard import (
     CALM_DB,
-    Meter,
+    LevelMeter,
+    PlayedSignal,
     Programme,
-    Signal,
     SiteNoise,
     overload_current_a,
     overload_voltage_v,
@@ -254,10 +254,15 @@ def test_levels():
 
 def test_what_a_right_system_reads_by_signal_and_meter():
     # Table 3
-    expected = {Signal.SINE: (0, 0), Signal.PINK: (-6, 0), Signal.SPEECH: (0, 0), Signal.COMBI: (0, 0)}
+    expected = {
+        PlayedSignal.SINE: (0, 0),
+        PlayedSignal.PINK: (-6, 0),
+        PlayedSignal.SPEECH: (0, 0),
+        PlayedSignal.COMBI: (0, 0),
+    }
     for signal, (rms, programme) in expected.items():
-        assert target_db(signal, Meter.RMS) == rms
-        assert target_db(signal, Meter.PROGRAMME) == programme
+        assert target_db(signal, LevelMeter.RMS) == rms
+        assert target_db(signal, LevelMeter.PROGRAMME) == programme
 
 
 def test_a_telecoil_off_its_axis():
@@ -320,8 +325,8 @@ def test_a_driver_that_clips_at_the_frequency_of_table_4_does_not_fit():
     # S36, 10.3.3: 1 kHz asks for 2.92 V, 4 kHz for 3.79 V
     load = Load(0.69, 109e-6)
     short = fit(DriverLimits("d", 3, 3.78), load, 3.0, programme=Programme.MUSIC)
-    assert [code for code, _ in short.reasons] == ["voltage"]
-    assert "4 kHz" in short.reasons[0][1]
+    assert [each.code for each in short.reasons] == ["voltage"]
+    assert "4 kHz" in short.reasons[0].text
     assert fit(DriverLimits("d", 3, 3.79), load, 3.0, programme=Programme.MUSIC).fits
 
 
