@@ -77,6 +77,22 @@ def folded(text: str) -> str:
     return re.sub(r"[^A-Z0-9]+", " ", "".join(c for c in flat if not unicodedata.combining(c))).strip()
 
 
+#: Letters that Unicode does not decompose, as people write them without the stroke.
+_UNDECOMPOSED: Final = str.maketrans({"Ł": "L", "Ø": "O", "Æ": "A", "Œ": "OE", "Đ": "D"})
+
+
+def plain_capitals(text: str) -> str:
+    """Capitals and digits of any script without accents, one blank between words: how marks are compared.
+
+    >>> plain_capitals("Słuchawki"), plain_capitals("Çıkış: АУДИО")
+    ('SLUCHAWKI', 'CIKIS АУДИО')
+    """
+    flat = unicodedata.normalize("NFKC", text).replace("ß", "ss").upper().translate(_UNDECOMPOSED)
+    flat = unicodedata.normalize("NFKD", flat)
+    kept = "".join(c if c.isalnum() else " " for c in flat if not unicodedata.combining(c))
+    return " ".join(kept.split())
+
+
 def squeezed(text: str) -> str:
     """Letters and digits of any script, folded, with nothing between: the identity of a name.
 

@@ -11,7 +11,8 @@ Reading(direction='output', signal='analog-line', level='unknown', why='marked a
 >>> read(Form.TOSLINK, "").direction.value, read(Form.TOSLINK, "").signal.value
 ('unclear', 'optical')
 
-Markings in English, German, French and Spanish are read; compounds too (``AUDIOAUSGANG``).
+Which words are known is data (``kb.domain.mark_words``); compounds are read too (``AUDIOAUSGANG``), and worn
+words if only one meaning fits. A word that is not known never makes an input.
 """
 
 from __future__ import annotations
@@ -19,9 +20,10 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Final
+from typing import Final, NamedTuple
 
-from kb.base.text import folded
+from kb.base.text import plain_capitals, visible
+from kb.domain.mark_words import ROWS, MarkWords
 from kb.domain.words import Colour, Direction, Form, Level, Signal
 
 
@@ -45,50 +47,16 @@ class Reading:
         )
 
 
-_OUT = frozenset("OUT OUTPUT OUTPUTS AUSGANG AUSGANGE AUSG SORTIE SORTIES SALIDA SALIDAS SAL".split())
-_IN = frozenset("IN INPUT INPUTS EINGANG EINGANGE EING ENTREE ENTREES ENTRADA ENTRADAS ENT".split())
-_OUT_ENDS = ("AUSGANG", "AUSGANGE")
-_IN_ENDS = ("EINGANG", "EINGANGE")
-# OUT and AUDIO printed without a blank.
-_OUT_ALONE = frozenset({"LINEOUT", "AUDIOOUT"})
-_HEADPHONE = frozenset(
-    """HEADPHONE HEADPHONES PHONES EAR EARPHONE EARPHONES HEADSET KOPFHORER KOPFHOERER KOPFH
-    OHRHORER CASQUE CASQUES ECOUTEUR ECOUTEURS AURICULAR AURICULARES AURIC AUDIFONO AUDIFONOS CASCOS
-    HP""".split()
-)
-_HEADPHONE_SIGNS = "\N{HEADPHONE}"
-_DIGITAL = frozenset(
-    """DIGITAL DIGITALE DIGITALER DIGITALES NUMERIQUE NUM SPDIF COAX COAXIAL COAXIALE KOAXIAL KOAX
-    OPTICAL OPT OPTISCH OPTISCHE OPTISCHER OPTIQUE OPTICO OPTICA TOSLINK PCM BITSTREAM""".split()
-)
-_OPTICAL = frozenset("OPTICAL OPT OPTISCH OPTISCHE OPTISCHER OPTIQUE OPTICO OPTICA TOSLINK".split())
-_SOUND = frozenset("AUDIO AV SOUND TON SON SONIDO LINE LIGNE LINEA".split())
+_HEADPHONE = frozenset({"HEADPHONE", "HP"})
+_HEADPHONE_SIGNS = "\N{HEADPHONE}\N{ASCENDING NODE}"
+_DIGITAL = frozenset({"DIGITAL", "OPTICAL", "COAXIAL"})
+_SOUND = frozenset({"AUDIO", "LINE"})
 # These stand beside every pair, inputs and outputs alike.
-_CHANNELS = frozenset("STEREO MONO L R LEFT RIGHT".split())
+_CHANNELS = frozenset({"STEREO", "MONO", "LEFT", "RIGHT"})
 _AUDIO = _SOUND | _CHANNELS
 # What cannot be read, as people write it down; and arrows, which point out of one jack and into another.
-_UNREAD = re.compile(r"[?\u2026_]|\.\.|->|<-|[\u2190-\u21ff\u2794-\u27bf]")
-_VIDEO = frozenset(
-    "VIDEO COMPONENT COMPOSITE COMPONENTE COMPOSANTE YPBPR YCBCR PB PR CB CR SVIDEO VGA RGB DVI BILD".split()
-)
-# One loudspeaker's share of the sound, not the whole programme.
-_SHARE = frozenset("SURROUND CENTER CENTRE REAR ARRIERE HINTEN TRASERO".split())
-_MICROPHONE = frozenset("MIC MICRO MICROPHONE MIKROFON MIKRO MICROFONO".split())
-_BASS = frozenset("SUBWOOFER SUB WOOFER SUBW SW CAISSON BASS BASSES TIEFTONER LFE".split())
-_NOT_SOUND = frozenset(
-    """IR REMOTE SERVICE SERVICIO CONTROL RS232 RS232C 232C TRIGGER USB LAN ETHERNET ANT ANTENNA ANTENNE
-    ANTENA AERIAL RF DEBUG UPDATE EXTENDER BLASTER 12V MIDI SYNC CLOCK 3D""".split()
-)
-_PICTURE_INPUT = frozenset(
-    """PC DVI VGA RGB HDMI COMPONENT COMPOSITE COMPONENTE COMPOSANTE YPBPR YCBCR PB PR AUX GAME CAMERA
-    CAMCORDER VCR VIDEO DVD EXT SCART ORDENADOR ORDINATEUR COMPUTER""".split()
-)
-_SPEAKER = frozenset(
-    """SPEAKER SPEAKERS SPK SPKR SP LS OHM LAUTSPRECHER LAUTSPR BOXEN ENCEINTE ENCEINTES ALTAVOZ
-    ALTAVOCES HAUTPARLEUR HAUTPARLEURS PARLEUR PARLEURS""".split()
-)
-_FIXED = frozenset("FIXED FIX FIXE FIJA FIJO FEST".split())
-_VARIABLE = frozenset("VARIABLE VAR VARIABEL REGELBAR".split())
+_UNREAD = re.compile(r"[?*\u2026_]|\.\.|->|<-|[\u2190-\u21ff\u2794-\u27bf]")
+_MARKED_INPUT = "marked as an input"
 
 _COLOURS: dict[Colour, tuple[Signal, str]] = {
     # CTA-863 as published on connector reference pages; red alone is right audio or Pr: it settles nothing.
@@ -97,6 +65,7 @@ _COLOURS: dict[Colour, tuple[Signal, str]] = {
     Colour.GREEN: (Signal.NOT_AUDIO, "green: component video, or the centre loudspeaker alone"),
     Colour.BLUE: (Signal.NOT_AUDIO, "blue: component video, or a surround loudspeaker alone"),
     Colour.ORANGE: (Signal.COAXIAL, "orange: coaxial digital"),
+    Colour.WHITE: (Signal.ANALOG_LINE, "white: left channel of an output"),
 }
 
 
@@ -107,19 +76,19 @@ _KEPT: Final = 4096
 @lru_cache(maxsize=_KEPT)
 def read(form: Form, marking: str, colour: Colour | None = None) -> Reading:
     """What ``form``, ``marking`` and ring ``colour`` settle; never raises."""
-    words = _words(marking)
-    level = _level(words)
+    mark = _understood(marking)
+    level = _level(mark.words)
     for rule in _RULES:
-        found = rule(form, words, marking, colour)
+        found = rule(form, mark, marking, colour)
         if found is not None:
             direction, signal, why = found
-            return Reading(direction, signal, level, why, _also(form, words, signal))
+            return Reading(direction, signal, level, why, _also(form, mark.words, signal))
     raise AssertionError("the last rule answers always")
 
 
 def says_digital(marking: str) -> bool:
     """Does the mark speak of a digital signal?"""
-    return bool(_words(marking) & _DIGITAL)
+    return bool(_understood(marking).words & _DIGITAL)
 
 
 def _also(form: Form, words: frozenset[str], signal: Signal | None) -> Signal | None:
@@ -127,50 +96,55 @@ def _also(form: Form, words: frozenset[str], signal: Signal | None) -> Signal | 
     if form not in (Form.JACK_35, Form.MINI_TOSLINK) or _way(words) is Direction.INPUT:
         return None
     if signal is Signal.HEADPHONE:
-        return Signal.OPTICAL if words & _OPTICAL else None
+        return Signal.OPTICAL if "OPTICAL" in words else None
     if signal is Signal.OPTICAL:
         if words & _HEADPHONE:
             return Signal.HEADPHONE
-        return Signal.ANALOG_LINE if words & {"LINE", "ANALOG", "ANALOGUE", "LIGNE", "LINEA"} else None
+        return Signal.ANALOG_LINE if "LINE" in words else None
     return None
 
 
 _Found = tuple[Direction, Signal | None, str] | None
 
 
-def _by_form_without_sound(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+def _by_form_without_sound(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
     if not form.carries:
         return Direction.UNCLEAR, Signal.NOT_AUDIO, f"{form.label}: gives no sound for a loop"
     return None
 
 
-def _by_colour(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+def _by_colour(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
+    words = mark.words
     if form is not Form.RCA_SINGLE or colour not in _COLOURS or words & _DIGITAL:
         return None
     signal, why = _COLOURS[colour]
+    if colour is Colour.WHITE and _way(words) is not Direction.OUTPUT:
+        return None  # it tells the channel, not the direction
     return _way(words), signal, why
 
 
-def _by_no_sound_words(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+def _by_no_sound_words(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
+    words = mark.words
     if form is Form.SPEAKER_TERMINALS:
         return None
-    if words & _BASS and not words & (_DIGITAL | _HEADPHONE):
+    if "BASS" in words and not words & (_DIGITAL | _HEADPHONE):
         return _way(words), Signal.NOT_AUDIO, "bass only: no use as a full-range sound output"
-    if words & _SHARE and not words & (_DIGITAL | _HEADPHONE | _SPEAKER | {"FRONT"}):
+    if "SHARE" in words and not words & (_DIGITAL | _HEADPHONE | {"SPEAKER", "FRONT"}):
         return _way(words), Signal.NOT_AUDIO, "one loudspeaker's share of the sound, not the whole programme"
     if (
-        words & _NOT_SOUND
+        "CONTROL" in words
         and not words & (_HEADPHONE | _AUDIO | _DIGITAL)
         and form not in (Form.HDMI, Form.SCART)
     ):
         return _way(words), Signal.NOT_AUDIO, "control or service: carries no programme sound"
-    pictures = words & _VIDEO and not words & (_AUDIO | _DIGITAL | _HEADPHONE)
+    pictures = "VIDEO" in words and not words & (_AUDIO | _DIGITAL | _HEADPHONE)
     if pictures and _way(words) is Direction.OUTPUT and form is not Form.SCART:
         return Direction.OUTPUT, Signal.NOT_AUDIO, "video: carries a picture, no sound"
     return None
 
 
-def _by_hdmi(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+def _by_hdmi(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
+    words = mark.words
     if form is not Form.HDMI:
         return None
     if {"TO", "TV"} <= words:
@@ -181,16 +155,17 @@ def _by_hdmi(form: Form, words: frozenset[str], marking: str, colour: Colour | N
         return Direction.OUTPUT, Signal.EARC, "marked eARC: gives sound back"
     if "ARC" in words:
         return Direction.OUTPUT, Signal.ARC, "marked ARC: gives sound back"
-    if {"AUDIO", "RETURN"} <= words:
+    if {"AUDIO", "RETURN"} <= words or {"RETURN", "CHANNEL"} <= words:
         return Direction.OUTPUT, Signal.ARC, "marked as audio return channel: gives sound back"
-    if words & _OUT:
+    if "OUT" in words:
         return Direction.OUTPUT, None, "HDMI output: its sound comes with the picture"
-    if _worn(words, marking):
+    if _worn(mark, marking):
         return Direction.UNCLEAR, None, "what cannot be read may say ARC"
     return Direction.INPUT, None, "HDMI gives sound out only where it is marked ARC or eARC"
 
 
-def _by_bluetooth(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+def _by_bluetooth(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
+    words = mark.words
     if form is not Form.BLUETOOTH:
         return None
     if _way(words) is Direction.INPUT:
@@ -198,17 +173,18 @@ def _by_bluetooth(form: Form, words: frozenset[str], marking: str, colour: Colou
     return Direction.OUTPUT, Signal.WIRELESS, "Bluetooth of the source"
 
 
-def _by_speaker_terminals(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+def _by_speaker_terminals(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
+    words = mark.words
     ohms = any(
         sign in marking for sign in "\N{OHM SIGN}\N{GREEK CAPITAL LETTER OMEGA}\N{GREEK SMALL LETTER OMEGA}"
     )
-    if ohms and form in (Form.JACK_35, Form.JACK_635) and not words & (_SPEAKER | _HEADPHONE):
+    if ohms and form in (Form.JACK_35, Form.JACK_635) and not words & ({"SPEAKER"} | _HEADPHONE):
         return (
             Direction.OUTPUT,
             None,
             "ohms: for headphones or for a loudspeaker, the mark does not tell which",
         )
-    spoken = (ohms or words & _SPEAKER) and not words & (_HEADPHONE | _DIGITAL)
+    spoken = (ohms or "SPEAKER" in words) and not words & (_HEADPHONE | _DIGITAL)
     if form is not Form.SPEAKER_TERMINALS and not spoken:
         return None
     if _way(words) is Direction.INPUT:
@@ -216,18 +192,21 @@ def _by_speaker_terminals(form: Form, words: frozenset[str], marking: str, colou
     return Direction.OUTPUT, Signal.SPEAKER_LEVEL, "loudspeaker terminals carry power, not line level"
 
 
-def _by_headphone(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+def _by_headphone(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
+    words = mark.words
     sign = any(c in marking for c in _HEADPHONE_SIGNS)
     if not (sign or words & _HEADPHONE) or form.light:
         return None
-    if "HP" in words and not sign and words & {"SORTIE", "SORTIES", "EXT", "EXTERIEUR"}:
+    french = "fr" in mark.languages or "EXT" in mark.printed
+    if "HP" in words and "HEADPHONE" not in words and not sign and french:
         return Direction.UNCLEAR, None, "HP is a headphone, or in French a loudspeaker"
     if _way(words) is Direction.INPUT:
         return Direction.INPUT, Signal.HEADPHONE, "marked as an input"
     return Direction.OUTPUT, Signal.HEADPHONE, "headphone mark: an output"
 
 
-def _by_digital(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+def _by_digital(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
+    words = mark.words
     signal = _digital_signal(form, words)
     if signal is None:
         return None
@@ -236,13 +215,14 @@ def _by_digital(form: Form, words: frozenset[str], marking: str, colour: Colour 
         Direction.OUTPUT: "marked as an output",
         Direction.INPUT: "marked as an input",
         Direction.UNCLEAR: "the mark does not say whether it is an output"
-        if words
+        if mark.printed
         else "no mark: never guessed",
     }[way]
     return way, signal, why
 
 
-def _by_scart(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+def _by_scart(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
+    words = mark.words
     if form is not Form.SCART:
         return None
     if _way(words) is Direction.INPUT:
@@ -250,8 +230,9 @@ def _by_scart(form: Form, words: frozenset[str], marking: str, colour: Colour | 
     return Direction.OUTPUT, Signal.ANALOG_LINE, "SCART gives analog sound out at pins 1 and 3 (IEC 60933-1)"
 
 
-def _by_tape(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
-    if form is not Form.DIN_5 or not words & {"TAPE", "TONBAND", "MAGNETOPHONE", "MAGNETO"}:
+def _by_tape(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
+    words = mark.words
+    if form is not Form.DIN_5 or "TAPE" not in words:
         return None
     return (
         Direction.OUTPUT,
@@ -260,34 +241,62 @@ def _by_tape(form: Form, words: frozenset[str], marking: str, colour: Colour | N
     )
 
 
-def _by_way(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
+def _by_way(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
+    words = mark.words
     way = _way(words)
-    if way is Direction.OUTPUT:
-        # A single RCA jack may be mono analog, digital or video: OUT alone does not tell which.
-        mono = bool(words & {"MONO", "L", "R", "LEFT", "RIGHT", "LINE"})
-        settled = (form is not Form.RCA_SINGLE or mono) and not words & _DIGITAL
-        return way, Signal.ANALOG_LINE if settled else None, "marked as an output"
     if way is Direction.INPUT:
-        return way, Signal.ANALOG_LINE if words & _AUDIO else None, "marked as an input"
+        return way, Signal.ANALOG_LINE if words & _AUDIO else None, _MARKED_INPUT
+    if way is Direction.UNCLEAR:
+        return None
+    if words & _DIGITAL:
+        return way, None, "marked as an output"
+    if form.gives is not None:
+        return way, form.gives, "marked as an output"
+    if form is Form.RCA_SINGLE:
+        # A single RCA jack may be mono analog, digital or video: OUT alone does not tell which.
+        mono = words & {"MONO", "LEFT", "RIGHT", "LINE"}
+        return way, Signal.ANALOG_LINE if mono else None, "marked as an output"
+    if words & _SOUND or not (mark.unread or "LINK" in words):
+        return way, Signal.ANALOG_LINE, "marked as an output"
+    return way, None, "marked as an output, but what comes out is not printed in words that are known"
+
+
+def _by_other_end(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
+    words = mark.words
+    if mark.unread or words & {"IN", "OUT"} or words & _DIGITAL:
+        return None
+    if "FROM" in words or {"TAPE", "PLAY"} <= words:
+        return Direction.INPUT, None, "takes the sound of what is named there"
+    recorded = "TAPE" in words and "RECORD" in words
+    if recorded or ("TO" in words and words & {"AMPLIFIER", "RECORDER"}):
+        return Direction.OUTPUT, Signal.ANALOG_LINE, "feeds what is named there"
     return None
 
 
-def _by_picture_input(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
-    if words & _IN and words & _OUT:
+def _by_picture_input(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
+    words = mark.words
+    if {"IN", "OUT"} <= words:
         return Direction.UNCLEAR, None, "the mark says both IN and OUT"
-    if words & _MICROPHONE:
+    if "MICROPHONE" in words:
         return Direction.INPUT, None, "for a microphone: an input"
-    if _worn(words, marking):
+    if _worn(mark, marking):
         return Direction.UNCLEAR, None, "what cannot be read may say OUT"
-    if words & _PICTURE_INPUT or any(_numbered_input(word) for word in words):
+    if mark.unread:
+        said = " ".join(sorted(mark.unread))
+        return Direction.UNCLEAR, None, f"not a word that is known: {visible(said)[:40]}"
+    if words & {"FIXED", "VARIABLE"}:
+        return Direction.UNCLEAR, None, "a level is printed, as at outputs, but not OUT itself"
+    if "TO" in words:
+        return Direction.UNCLEAR, None, "the mark tells what plugs in, not which way the sound goes"
+    if words & {"DEVICE", "VIDEO"}:
         return Direction.INPUT, None, "named after what plugs in: an input"
     if words & _SOUND:
         return Direction.INPUT, None, "AUDIO without OUT: the sound of a picture input"
     return None
 
 
-def _unclear(form: Form, words: frozenset[str], marking: str, colour: Colour | None) -> _Found:
-    said = "the mark does not tell" if words else "no mark: never guessed"
+def _unclear(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
+    said = "the mark does not tell" if mark.printed else "no mark: never guessed"
     return Direction.UNCLEAR, None, said
 
 
@@ -304,57 +313,192 @@ _RULES = (
     _by_scart,
     _by_tape,
     _by_way,
+    _by_other_end,
     _by_picture_input,
     _unclear,
 )
 
 
+class Mark(NamedTuple):
+    """A mark as it is understood."""
+
+    words: frozenset[str]
+    """The meanings of its words (``kb.domain.mark_words``)."""
+    unread: frozenset[str]
+    """Words that the table does not have, and that are no numbers."""
+    languages: frozenset[str]
+    """The languages that its words belong to, international words aside."""
+    printed: frozenset[str]
+    """The words as they are printed, in plain capitals."""
+
+
+#: What makers print apart or with signs, and the word that it is.
+_JOINED: Final = (
+    (" S PDIF ", " SPDIF "),
+    (" S VIDEO ", " SVIDEO "),
+    (" A V ", " AV "),
+    (" RS 232C ", " RS232C "),
+    (" RS 232 ", " RS232 "),
+    (" Y PB PR ", " YPBPR "),
+    (" E ARC ", " EARC "),
+    (" H P ", " HP "),
+    (" H PHONE ", " HEADPHONE "),
+    (" H PHONES ", " HEADPHONE "),
+    (" HPHONE ", " HEADPHONE "),
+    (" HI FI ", " HIFI "),
+    (" BLU RAY ", " BLURAY "),
+    (" 100 V ", " 100V "),
+    (" 70 V ", " 70V "),
+    (" HAUT PARLEUR", " HAUTPARLEUR"),
+)
+_PARTS: Final = re.compile(r"[0-9]+|[^0-9 ]+")
+#: One letter, and any number of letters, that cannot be read: letters of no panel stand for them.
+_LETTER: Final = "\ua66e"
+_LETTERS: Final = "\ua500"
+_HIDDEN: Final = re.compile(r"(\u2026|\.\.+)|[?*_]|(?<![^\W_])\.(?=[^\W_])")
+
+
 @lru_cache(maxsize=_KEPT)
-def _words(marking: str) -> frozenset[str]:
-    """The folded words of a marking, with the joined spellings of what makers print apart."""
-    text = f" {folded(marking)} "
-    for apart, joined in (
-        (" S PDIF ", " SPDIF "),
-        (" S VIDEO ", " SVIDEO "),
-        (" A V ", " AV "),
-        (" RS 232C ", " RS232C "),
-        (" RS 232 ", " RS232 "),
-        (" Y PB PR ", " YPBPR "),
-        (" E ARC ", " EARC "),
-        (" H P ", " HP "),
-        (" HAUT PARLEUR", " HAUTPARLEUR"),
-    ):
+def _understood(marking: str) -> Mark:
+    """Read the words of a mark by the table, worn ones where only one meaning fits."""
+    hidden = _HIDDEN.sub(lambda found: f" {_LETTERS} " if found[1] else f" {_LETTER} ", marking)
+    printed, unread, rows = set(), set(), []
+    tokens = _tokens(marking, hidden)
+    for token in tokens:
+        printed.add(token)
+        found = _rows_of(token, last=token is tokens[-1] and hidden != marking)
+        if found:
+            rows.append(found)
+        elif not token.isdecimal():
+            unread.add(token)
+    languages = {row.language for some in rows for row in some if row.language and not row.needs}
+    own = {some[0].language for some in rows if len({row.language for row in some}) == 1}
+    words = set()
+    pairs = _side_pairs(printed)
+    for some in rows:
+        sure = [row for row in some if not row.needs or row.language in languages or row.language in pairs]
+        # A word that several languages have is of the one that another word of the mark speaks for.
+        words |= {row.meaning for row in sorted(sure, key=lambda row: row.language not in own)[:1]}
+        if not sure:
+            unread |= {word for word in printed if ROWS.get(word) == some}
+    return Mark(
+        frozenset(words - {"OF"}),
+        frozenset(unread),
+        frozenset(languages),
+        frozenset(printed - {_LETTER, _LETTERS}),
+    )
+
+
+def _side_pairs(printed: set[str]) -> set[str]:
+    """Languages of which both one-letter words for left and right are printed: ``G/D``, ``V/H``."""
+    sides: dict[str, set[str]] = {}
+    for word in printed:
+        for row in ROWS.get(word, ()):
+            if row.meaning in ("LEFT", "RIGHT") and len(word) == 1:
+                sides.setdefault(row.language, set()).add(row.meaning)
+    shared = sides.get("", set())
+    return {language for language, found in sides.items() if len(found | shared) == 2 and language}
+
+
+def _tokens(marking: str, hidden: str) -> list[str]:
+    """The words of a mark in plain capitals: letters apart from digits, worn words in one piece."""
+    text = hidden
+    for sign in (_LETTER, _LETTERS):  # a sign that cannot be read belongs to the letters that it touches
+        text = re.sub(rf"(?<=\w) {sign}", sign, text)
+        text = re.sub(rf"{sign} (?=\w)", sign, text)
+    text = f" {plain_capitals(text)} "
+    for apart, joined in _JOINED:
         text = text.replace(apart, joined)
-    words = set(text.split())
-    for word in tuple(words):
-        words |= _parts(word)
-    return frozenset(words)
+    found: list[str] = []
+    for word in text.split():
+        if word in ROWS:
+            found.append(word)
+            continue
+        for part in _PARTS.findall(word):
+            found += _split(part)
+    return found
 
 
-def _parts(word: str) -> set[str]:
-    """The words inside a compound: ``KOPFHORERAUSGANG`` holds KOPFHORER and AUSGANG."""
-    for ends, plain in ((_OUT_ENDS, "AUSGANG"), (_IN_ENDS, "EINGANG")):
-        for end in ends:
-            if word.endswith(end) and word != end:
-                first = word.removesuffix(end)
-                known = {"VIDEO", "SUBWOOFER", "KOPFHORER", "LAUTSPRECHER", "DIGITAL", "KOAXIAL"}
-                parts = {w for w in known | {"AUDIO", "TON", "LINE", "OPTISCH", "BILD"} if w in first}
-                return {plain, *parts}
-    return set()
+def _split(word: str) -> list[str]:
+    """A compound as the words in it: ``KOPFHORERAUSGANG`` is KOPFHORER and AUSGANG."""
+    if word in ROWS or len(word) < 4 or _LETTER in word or _LETTERS in word:
+        if word not in ROWS and not word.isascii():
+            return _split_signs(word)
+        return [word]
+    if not word.isascii() and any(ord(c) > 0x2FFF for c in word):
+        return _split_signs(word)
+    best: dict[int, list[str]] = {0: []}
+    for end in range(2, len(word) + 1):
+        for start in range(max(0, end - 20), end - 1):
+            part = word[start:end]
+            known = part in ROWS and len(part) > 1 and not all(row.needs for row in ROWS[part])
+            for begin in (start, start - 1 if start > 2 and word[start - 1] == "S" else start):
+                if known and begin in best and end not in best:
+                    best[end] = [*best[begin], part]
+    return best.get(len(word), [word])
+
+
+def _split_signs(word: str) -> list[str]:
+    """Words of a script without blanks, the longest first; what is left is a word that is not known."""
+    found, rest = [], word
+    for known in _SIGNS:
+        if known in rest:
+            found.append(known)
+            rest = rest.replace(known, " ")
+    return [*found, *rest.split()]
+
+
+_SIGNS: Final = tuple(sorted((word for word in ROWS if ord(word[0]) > 0x2FFF), key=len, reverse=True))
+
+
+def _rows_of(token: str, last: bool) -> list[MarkWords]:
+    """The rows of a word. Of a worn word those that fit, if all fitting words mean the same."""
+    known = ROWS.get(token, [])
+    if known and not (last and all(row.needs for row in known)):
+        return known
+    left = token.replace(_LETTER, " ").replace(_LETTERS, " ")
+    if left != token and re.search(r"\w\w", left):
+        pattern = re.escape(token).replace(_LETTERS, r"\w+").replace(_LETTER, r"\w")
+    elif last and len(token) > 1 and token.isascii() and token.isalpha():
+        pattern = rf"{token}\w+"  # the end of a mark that is worn elsewhere, too
+    else:
+        return known
+    words = [rows for word, rows in ROWS.items() if re.fullmatch(pattern, word)]
+    fits = [row for rows in words for row in rows if not row.needs and row.meaning != "OF"]
+    return fits if len({row.meaning for row in fits}) == 1 else known
+
+
+def words_of(marking: str) -> frozenset[str]:
+    """The meanings of a mark's words, such as ``LEFT`` or ``MONO``."""
+    return _understood(marking).words
+
+
+def without_side(marking: str) -> frozenset[str]:
+    """A mark's words but those for left, right and mono: the same for two jacks that belong together."""
+    mark = _understood(marking)
+    return (
+        mark.words - {"LEFT", "RIGHT", "MONO"}
+        | mark.unread
+        | {one for one in mark.printed if one.isdecimal()}
+    )
 
 
 def _way(words: frozenset[str]) -> Direction:
-    out = bool(words & (_OUT | _OUT_ALONE))
-    inward = bool(words & _IN)
+    out, inward = "OUT" in words, "IN" in words
     if out == inward:
         return Direction.UNCLEAR
     return Direction.OUTPUT if out else Direction.INPUT
 
 
-def _worn(words: frozenset[str], marking: str) -> bool:
+def _worn(mark: Mark, marking: str) -> bool:
     """Is part of the mark unread, or a word that may be what is left of OUT?"""
-    left = (word for word in words - _CHANNELS if len(word) > 1 or word in "OU")
-    return bool(_UNREAD.search(marking)) or any(word in "OUTPUT" for word in left)
+    left = (word for word in mark.unread if len(word) > 1 or word in "OU")
+    hidden = any(_LETTER in word or _LETTERS in word for word in mark.unread)
+    shown = bool(_UNREAD.search(marking)) and (hidden or not mark.words or bool(_ARROWS.search(marking)))
+    return shown or any(word in "OUTPUT" for word in left)
+
+
+_ARROWS: Final = re.compile(r"->|<-|[\u2190-\u21ff\u2794-\u27bf]")
 
 
 def _digital_signal(form: Form, words: frozenset[str]) -> Signal | None:
@@ -362,23 +506,15 @@ def _digital_signal(form: Form, words: frozenset[str]) -> Signal | None:
         return Signal.OPTICAL
     if form is Form.RCA_SINGLE and words & _DIGITAL:
         return Signal.COAXIAL
-    if form is Form.JACK_35 and words & _OPTICAL:
+    if form is Form.JACK_35 and "OPTICAL" in words:
         return Signal.OPTICAL
     return None
 
 
 def _level(words: frozenset[str]) -> Level:
-    fixed, variable = bool(words & _FIXED), bool(words & _VARIABLE)
+    fixed, variable = "FIXED" in words, "VARIABLE" in words
     if fixed and variable:
         return Level.SELECTABLE
     if fixed or variable:
         return Level.FIXED if fixed else Level.VARIABLE
     return Level.UNKNOWN
-
-
-def _numbered_input(word: str) -> bool:
-    """``AV1``, ``EXT2``, ``HDMI3``, ``VIDEO2``: sockets that are counted are inputs."""
-    return (
-        word.rstrip("0123456789") in {"AV", "EXT", "HDMI", "VIDEO", "AUX", "COMPONENT"}
-        and word[-1:].isdigit()
-    )

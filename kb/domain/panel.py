@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, Final
 
-from kb.base.text import folded
+from kb.base.text import plain_capitals
 from kb.domain import marking
 from kb.domain.jack import Jack
 from kb.domain.visit import Finding, Source, Visit
@@ -160,7 +160,7 @@ def _same_jacks(visits: Sequence[Visit]) -> list[list[_Said]]:
             if not jack.marking and jack.form in lone:
                 kind = lone[jack.form]
             # Where one visit saw two of a kind, their marks tell them apart; else every spelling is one jack.
-            name = (*kind, folded(jack.marking)) if kind in crowded else kind
+            name = (*kind, plain_capitals(jack.marking)) if kind in crowded else kind
             seen[name] += 1
             groups[(*name, seen[name])].append((visit, finding))
     return list(groups.values())

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Final, NamedTuple
 
-from kb.base.text import folded, squeezed, visible
+from kb.base.text import squeezed, visible
 from kb.catalogue import Carried, Catalogue, End, Part
 from kb.domain import marking
 from kb.domain.panel import PanelJack
@@ -141,28 +141,24 @@ def _used(seen: PanelJack, both: Sequence[Signal], known: Catalogue) -> Signal |
 
 # -- left and right --------------------------------------------------------------------------------
 
-_LEFT: Final = frozenset("L LEFT LINKS G GAUCHE IZQ IZQUIERDO IZQUIERDA".split())
-_RIGHT: Final = frozenset("R RIGHT RECHTS D DROITE DER DERECHO DERECHA".split())
-_MONO: Final = frozenset({"MONO"})
-
 
 def _side(seen: PanelJack) -> str:
     """``left`` or ``right``, of a single RCA jack with line level; a ring tells where the mark does not."""
     jack = seen.jack
     if jack.form is not Form.RCA_SINGLE or jack.signal is not Signal.ANALOG_LINE:
         return ""
-    words = frozenset(folded(jack.marking).split())
-    left, right = bool(words & _LEFT), bool(words & _RIGHT)
+    words = marking.words_of(jack.marking)
+    left, right = "LEFT" in words, "RIGHT" in words
     if left is not right:
         return "left" if left else "right"
-    if left or words & _MONO or jack.colour is None:
+    if left or "MONO" in words or jack.colour is None:
         return ""
     return {Colour.WHITE: "left", Colour.RED: "right"}.get(jack.colour, "")
 
 
 def one_sided(seen: PanelJack) -> bool:
     """Does one of two channels come out here, and no more? ``L/MONO`` alone gives both, added."""
-    return bool(_side(seen)) and not _MONO & set(folded(seen.jack.marking).split())
+    return bool(_side(seen)) and "MONO" not in marking.words_of(seen.jack.marking)
 
 
 def pairs(jacks: Sequence[PanelJack]) -> Iterator[tuple[int, int]]:
@@ -172,7 +168,7 @@ def pairs(jacks: Sequence[PanelJack]) -> Iterator[tuple[int, int]]:
         side = _side(seen)
         if not side or seen.jack.direction is not Direction.OUTPUT:
             continue
-        name = frozenset(folded(seen.jack.marking).split()) - _LEFT - _RIGHT - _MONO
+        name = marking.without_side(seen.jack.marking)
         across = waiting.get(("right" if side == "left" else "left", name))
         if across:
             first = across.pop(0)
