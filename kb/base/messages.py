@@ -5,7 +5,7 @@ each other language has a file with the same keys. A sentence that depends on a 
 ``one`` and ``other``, and the value ``count`` chooses.
 
 >>> text("path/caution/own-power", item="DAC")
-'The DAC wants an outlet of its own, and can be unplugged by mistake.'
+'The DAC needs its own outlet, and somebody may unplug it by mistake.'
 >>> text("path/noun/hdmi", "es")
 'la toma HDMI'
 """

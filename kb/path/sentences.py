@@ -6,7 +6,7 @@ The key of a sentence in the catalogue of messages is the kind of thing, its cod
 >>> from kb.path import Caution
 >>> from kb.catalogue import CautionCode
 >>> sentence(Caution(CautionCode.OWN_POWER, (("item", "DAC"),)))
-'The DAC wants an outlet of its own, and can be unplugged by mistake.'
+'The DAC needs its own outlet, and somebody may unplug it by mistake.'
 """
 
 from __future__ import annotations

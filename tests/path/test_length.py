@@ -65,7 +65,7 @@ def test_a_shared_fibre_is_kept_short() -> None:
     shared = {**OPTICAL, "taken": True}
     path = chosen(shared, inputs=("optical",), length_m=2)
     assert path.items == ("optical splitter", "optical cable 2 m")
-    assert "Behind the optical splitter, 2 m of optical digital count as 9.5 m" in text(path)
+    assert "2 m of optical digital after it are like 9.5 m" in text(path)
     assert "long-cable" in cautions(path)
 
 

@@ -72,14 +72,14 @@ def test_a_worn_mark_is_never_guessed_but_asked() -> None:
     assert ruled_out(answer) == {0: "direction-unclear"}
     assert questions(answer)[0] == (
         "What is printed at the RCA pair without a mark, and is it an output? "
-        "The manual for the exact model tells."
+        "Look in the manual for the exact model."
     )
 
 
 def test_an_unclear_optical_jack_is_told_by_its_red_glow() -> None:
     answer = ask({"form": "toslink", "marking": ""})
     assert ruled_out(answer) == {0: "direction-unclear"}
-    assert "glow red when the power is on" in questions(answer)[0]
+    assert "glow red while the power is on" in questions(answer)[0]
 
 
 def test_an_unclear_jack_is_asked_about_only_where_it_would_beat_the_chosen_one() -> None:
@@ -98,9 +98,12 @@ def test_a_single_rca_output_whose_signal_is_open_is_asked_about_not_used() -> N
 @pytest.mark.parametrize(
     ("jack", "why"),
     [
-        ({"form": "rca-pair", "marking": ""}, "No readable mark"),
-        ({"form": "rca-pair", "marking": "A-DIO .. "}, "The mark does not tell whether this is an output"),
-        ({"form": "rca-single", "marking": "AUDIO OUT"}, "An output, but the mark does not tell of what"),
+        ({"form": "rca-pair", "marking": ""}, "There is no readable mark"),
+        ({"form": "rca-pair", "marking": "A-DIO .. "}, "The mark does not show whether this is an output"),
+        (
+            {"form": "rca-single", "marking": "AUDIO OUT"},
+            "This is an output, but the mark does not show of what",
+        ),
     ],
 )
 def test_what_a_mark_leaves_open_is_said_as_what_it_is(jack: Jack, why: str) -> None:
@@ -256,13 +259,13 @@ def test_a_way_that_only_wants_a_converter_is_not_denied_where_a_dac_is_chosen()
     answer = ask(OPTICAL, inputs=BOTH, length_m=30)
     assert answer.dac.needed
     assert any(other.input.value == "optical" for other in answer.others)
-    assert sentence(answer.dac).endswith("takes a converter that is not to hand.")
+    assert sentence(answer.dac).endswith("needs a converter that you do not have.")
 
 
 def test_where_no_way_leads_to_the_digital_input_none_is_hinted_at() -> None:
     answer = ask(OPTICAL, inputs=BOTH, length_m=40)
     assert not answer.others
-    assert "nothing to hand leads from it to a digital input" in sentence(answer.dac)
+    assert "no item you have leads from it to a digital input" in sentence(answer.dac)
 
 
 def test_a_driver_without_analog_input_is_served_by_a_form_converter() -> None:
@@ -285,7 +288,7 @@ def test_arc_needs_an_extractor_and_device_control_and_the_dac_is_inside() -> No
     assert path.items == ("HDMI cable 2 m", "ARC extractor", "RCA pair to 3.5 mm cable 2 m")
     assert path.needs_dac
     assert answer.dac.needed
-    assert "inside the ARC extractor" in to_json(answer)["dac"]["why"]
+    assert "The ARC extractor has the DAC inside" in to_json(answer)["dac"]["why"]
     assert "device-control" in steps(path)
 
 
@@ -317,7 +320,7 @@ def test_that_it_worked_with_pcm_is_that_days_setting_and_no_proof(jack: Jack) -
     path = chosen({**jack, "format": "pcm", "outcome": "carried", "setting": "digital: PCM"})
     assert "set-pcm" in cautions(path)
     assert "set-pcm" in steps(path)
-    assert "still PCM stereo (noted: digital: PCM): it was at the last visit" in text(path)
+    assert "still PCM stereo (noted: digital: PCM). It was at the last visit" in text(path)
     assert "no proof for today" in text(path)
 
 
@@ -325,7 +328,7 @@ def test_an_output_known_to_send_a_bitstream_stands_behind_one_that_can_send_pcm
     stream = {**OPTICAL, "format": "bitstream"}
     assert chosen({**OPTICAL, "format": "selectable"}, COAXIAL).jack == 0
     assert chosen(stream, {**COAXIAL, "format": "selectable"}).jack == 1
-    assert "unless the menu offers PCM" in text(chosen(stream))
+    assert "If the menu does not offer PCM" in text(chosen(stream))
 
 
 def test_an_analog_path_says_nothing_of_pcm_or_caps() -> None:
@@ -356,7 +359,7 @@ def test_the_steps_come_in_the_order_of_the_work() -> None:
         "Plug the other end of the optical cable 2 m into the DAC and push until it clicks.",
         "Plug the RCA pair to 3.5 mm cable 2 m into the DAC.",
         "Plug the other end of the RCA pair to 3.5 mm cable 2 m into the driver's 3.5 mm line input.",
-        "Power the DAC from its own outlet and see its lamp light.",
+        "Plug the DAC into an outlet of its own and check that its lamp lights.",
     ]
 
 
@@ -402,8 +405,8 @@ def test_a_note_on_the_format_is_known_by_its_word_in_any_width_of_letters() -> 
 def test_an_analog_output_in_doubt_is_not_called_of_no_use() -> None:
     answer = ask(PHONES, OPTICAL)
     assert [path.signal for path in answer.others] == [Signal.HEADPHONE]
-    assert to_json(answer)["dac"]["why"].startswith("Every output that can be relied on is digital")
-    assert to_json(ask(OPTICAL))["dac"]["why"].startswith("Every output that can be used is digital")
+    assert to_json(answer)["dac"]["why"].startswith("Every reliable output is digital")
+    assert to_json(ask(OPTICAL))["dac"]["why"].startswith("Every usable output is digital")
 
 
 def test_a_menu_item_that_brings_the_speakers_back_makes_the_jack_acceptable() -> None:
@@ -477,7 +480,7 @@ def test_a_taken_optical_jack_is_split_at_the_jack_where_nothing_else_is_left() 
     assert path.items == ("optical splitter", "optical cable 2 m", "DAC", "RCA pair to 3.5 mm cable 2 m")
     assert "splitter-loss" in cautions(path)
     assert any("set-top box" in question for question in questions(answer))
-    assert any("audio output of its own, or no longer" in question for question in questions(answer))
+    assert any("audio output of its own, or nobody may use it" in question for question in questions(answer))
 
 
 def test_one_analog_output_may_feed_two_inputs() -> None:
@@ -517,7 +520,7 @@ def test_speaker_terminals_go_through_an_isolating_converter_and_are_never_groun
     path = chosen(SPEAKERS)
     assert path.items == ("speaker-to-line converter", "RCA pair to 3.5 mm cable 2 m")
     assert "isolate" in cautions(path)
-    assert "neither terminal is ever grounded" in text(path)
+    assert "never ground either terminal" in text(path)
     assert "join neither terminal to earth" in text(path)
 
 
@@ -526,8 +529,8 @@ def test_speaker_terminals_take_a_converter_though_no_dac_and_it_is_named() -> N
     assert not answer.dac.needed
     assert answer.converter == "speaker-to-line converter"
     assert sentence(answer.dac) == (
-        "The sound comes out analog, with the power for loudspeakers: the speaker-to-line converter takes it "
-        "down to line level. No DAC."
+        "The sound comes out analog, at loudspeaker power. The speaker-to-line converter brings it down to "
+        "line level. No DAC is needed."
     )
     assert ask(OPTICAL).converter == "DAC"
     assert ask(LINE).converter == ask(INPUT).converter == ""
@@ -597,7 +600,7 @@ def test_where_hum_was_met_and_only_analog_is_left_an_isolator_goes_in() -> None
     path = chosen({**LINE, "outcome": "hum"})
     assert path.items == ("ground-loop isolator", "RCA pair to 3.5 mm cable 2 m")
     assert "hum" in cautions(path)
-    assert "optical output ends it" in text(path)
+    assert "optical output stops it" in text(path)
 
 
 def test_hum_does_not_make_a_dac_needed() -> None:
@@ -709,7 +712,7 @@ def test_sound_sent_out_over_arc_may_silence_speakers_that_others_need() -> None
     answer = ask(ARC)
     assert answer.chosen is not None
     assert "may-mute-speakers" in cautions(answer.chosen)
-    assert "both must be heard" not in text(answer.chosen)
+    assert "Both must be heard" not in text(answer.chosen)
     assert "an item that brings them back" in text(answer.chosen)
     assert questions(answer)[0].startswith(
         "Does sending the sound out by the HDMI socket marked HDMI 1 (ARC)"
@@ -742,8 +745,8 @@ def test_where_nobody_needs_the_speakers_arc_is_beyond_doubt() -> None:
 
 
 def test_known_speakers_are_tested_together_with_the_loop() -> None:
-    assert "both must be heard" in text(chosen({**ARC, "speakers": "stay-on"}))
-    assert "both must be heard" in text(chosen(LINE))
+    assert "Both must be heard" in text(chosen({**ARC, "speakers": "stay-on"}))
+    assert "Both must be heard" in text(chosen(LINE))
 
 
 def test_a_doubtful_analog_way_through_an_attenuator_stands_before_a_doubtful_dac() -> None:
@@ -767,10 +770,10 @@ def test_a_doubtful_form_converter_to_buy_stands_behind_a_doubtful_dac() -> None
 @pytest.mark.parametrize(
     ("jack", "asked"),
     [
-        (OPTICAL, "was the format PCM, were both caps off, and was the selector at that input?"),
+        (OPTICAL, "was the format PCM? Were both caps off, and was the selector at that input?"),
         (COAXIAL, "was the format PCM, and was the selector at that input?"),
-        (ARC, "was the format PCM, and were ARC and the control of devices over HDMI turned on?"),
-        ({**OPTICAL, "format": "pcm"}, "with PCM noted: was the selector at that input"),
+        (ARC, "was the format PCM? Were ARC and the control of devices over HDMI turned on?"),
+        ({**OPTICAL, "format": "pcm"}, "PCM was noted. Was the selector at that input"),
     ],
 )
 def test_a_digital_output_that_was_silent_is_closed_and_what_would_settle_it_is_asked(
@@ -819,7 +822,7 @@ def test_of_another_kind_of_source_nothing_is_said_of_a_set(kind: Kind) -> None:
 
 def test_the_menu_is_that_of_the_box_and_the_speakers_are_those_of_the_television() -> None:
     said = text(chosen(OPTICAL, kind=Kind.SET_TOP_BOX))
-    assert "In the set-top box's sound menu set the digital sound format" in said
+    assert "In the set-top box's sound menu, set the digital sound format" in said
     assert "Test with the television's speakers and the loop both on" in said
     answer = ask({**PHONES, "speakers": "mute"}, kind=Kind.SET_TOP_BOX)
     assert "silences the television's speakers" in to_json(answer)["ruled_out"][0]["why"]

@@ -142,7 +142,7 @@ def test_one_of_two_channels_takes_one_plug_and_no_splitter_and_the_loss_is_told
     path = chosen(LEFT)
     assert path.items == ("RCA pair to 3.5 mm cable 2 m",)
     assert "sum-not-y" in cautions(path)
-    assert "said on the other alone is missing" in text(path)
+    assert "Speech on the other channel alone is missing" in text(path)
     assert "leave the other hanging free" in text(path)
 
 
@@ -229,7 +229,7 @@ def test_a_disagreement_on_the_speakers_is_told_and_asked_whoever_is_believed(be
     assert "may-mute-speakers" in cautions(answer.chosen)
     assert "Visits disagree whether the set's speakers go silent" in text(answer.chosen)
     assert any(one.startswith("Visits disagree: does plugging in") for one in questions(answer))
-    assert "both must be heard" not in text(answer.chosen)
+    assert "Both must be heard" not in text(answer.chosen)
 
 
 def test_trials_count_what_was_tried_and_not_what_was_seen() -> None:
@@ -240,7 +240,7 @@ def test_trials_count_what_was_tried_and_not_what_was_seen() -> None:
     path = connect(Panel((tried,)), ["line-3.5"]).chosen
     assert path is not None
     assert (path.findings, path.trials) == (6, 2)
-    assert "Tried 2 times here, sound 1: have another way ready." in text(path)
+    assert "Worked 1 of 2 times here; bring a fallback." in text(path)
     assert to_json(connect(Panel((tried,)), ["line-3.5"]))["chosen"]["trials"] == 2
 
 

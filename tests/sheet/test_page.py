@@ -121,7 +121,7 @@ def test_the_page_for_the_file_holds_findings_path_and_standing_cautions() -> No
     said = seen(page_of(OPTICAL, *INPUTS)).text
     for wanted in (
         "carried sound 1×",
-        "Every output that can be used is digital",
+        "Every usable output is digital",
         "Local code and licensed practice stand above it.",
         "licensed electrician",
         "Two outputs tied together",
