@@ -1,7 +1,7 @@
 """Rewrite a query that was spoken, or copied from a label, into the make and model that it gives.
 
 Each ``Rewriting`` is one way to take the query; the one that finds the closest set counts. What letters are
-called, and what stands on a label beside the model, is data: ``data/spoken.toml``, ``data/labels.toml``.
+called, and what stands on a label beside the model, is data: ``data/spoken.json``, ``data/labels.json``.
 
 >>> spoken(tuple("norwell november victor four zero dash two one zero".split()))
 ('norwell', 'NV40-210')
@@ -18,7 +18,7 @@ from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from typing import Any, Final, NamedTuple
 
-from kb.base.datafiles import data_tables
+from kb.base.datafiles import data_object
 
 Kind = (
     str  # what a spoken word stands for: "letter", "digit", "number", "times", "separator", "and", "naming"
@@ -40,7 +40,7 @@ def plain(word: str) -> str:
 @lru_cache(maxsize=1)
 def _lexicon() -> dict[tuple[str, ...], tuple[Kind, str]]:
     """Words, as many as three in a row, and what they stand for."""
-    data: dict[str, dict[str, Any]] = data_tables("spoken.toml")
+    data: dict[str, dict[str, Any]] = data_object("spoken.json")
     out: dict[tuple[str, ...], tuple[Kind, str]] = {}
     for alphabet in data["alphabets"].values():
         for word in alphabet["words"]:
@@ -223,7 +223,7 @@ class Label(NamedTuple):
 @lru_cache(maxsize=1)
 def _stuff() -> dict[tuple[str, ...], str]:
     """Words of labels by what they are: a field's name, "mark", "origin", "unit"."""
-    data: dict[str, Any] = data_tables("labels.toml")
+    data: dict[str, Any] = data_object("labels.json")
     out: dict[tuple[str, ...], str] = {}
     for kind, words in data["fields"].items():
         for word in words if kind != "source" else ():
@@ -308,12 +308,12 @@ def label(tokens: Sequence[str]) -> Label | None:
 
 @lru_cache(maxsize=1)
 def _articles() -> frozenset[str]:
-    return frozenset(data_tables("labels.toml")["origin"]["articles"])
+    return frozenset(data_object("labels.json")["origin"]["articles"])
 
 
 @lru_cache(maxsize=1)
 def _units() -> frozenset[str]:
-    return frozenset(data_tables("labels.toml")["units"]["words"])
+    return frozenset(data_object("labels.json")["units"]["words"])
 
 
 def _coded(word: str) -> bool:

@@ -40,7 +40,7 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any, NamedTuple
 
-from kb.base.datafiles import data_tables
+from kb.base.datafiles import data_object
 from kb.index.entry import TEXT_FIELDS, Filters, IndexBroken
 from kb.index.layout import make_private
 from kb.index.normalize import normalise
@@ -85,7 +85,8 @@ _WRITER_MB = 48
 _MARK = " \N{MIDDLE DOT} "  # between the texts of a field
 _READ = 6_000  # characters of a field
 _TOGETHER = 0.25  # of a share, what the best line says (common practice)
-_RANKED, _READ_TEXTS = 200, 60  # sets that hold a word of it; of which the texts are read
+_RANKED, _READ_TEXTS = 100, 30  # sets that hold a word of it; of which the texts are read
+_FRONT = 3  # letters that a word has in common with its stem
 _ROW = 5  # stems of a synonym of several words
 _SYNONYM = 0.7  # what a synonym counts beside the word itself (common practice)
 
@@ -271,25 +272,41 @@ class Concept(NamedTuple):
 
 
 @lru_cache(maxsize=1)
-def _synonyms() -> tuple[dict[tuple[str, ...], frozenset[tuple[str, ...]]], frozenset[str]]:
-    """By the stems of each word, or words in a row, those of its groups; and what nobody writes in a note."""
-    data = data_tables("synonyms.toml")
-    out: dict[tuple[str, ...], frozenset[tuple[str, ...]]] = {}
-    for group in data["groups"].values():
-        stems = frozenset(found for word in group if (found := tuple(_stems(word))))
-        for one in stems:
-            out[one] = out.get(one, frozenset()) | stems
+def _synonyms() -> tuple[dict[str, set[int]], tuple[tuple[str, ...], ...], frozenset[str]]:
+    """Numbers of groups by the first letters of their entries; the groups; what nobody writes in a note."""
+    data = data_object("synonyms.json")
+    out: dict[str, set[int]] = {}
+    groups = tuple(tuple(group) for group in data["groups"].values())
+    for number, group in enumerate(groups):
+        for entry in group:
+            out.setdefault(entry[:_FRONT], set()).add(number)
     unsaid = frozenset(word for words in data["unsaid"].values() for word in words)
-    return {one: stems - {one} for one, stems in out.items()}, unsaid
+    return out, groups, unsaid
+
+
+def _groups_of(stem: str) -> dict[tuple[str, ...], frozenset[tuple[str, ...]]]:
+    """By the stems of each word, or words in a row, that begins with this stem: those of its groups."""
+    fronts, groups, _ = _synonyms()
+    out: dict[tuple[str, ...], frozenset[tuple[str, ...]]] = {}
+    for number in sorted(fronts.get(stem[:_FRONT], ())):
+        # Reducing a word to its stem costs: of the others only where the group is of use.
+        group = groups[number]
+        asked = [found for word in group if word.startswith(stem[:_FRONT]) and (found := _stems_of(word))]
+        if any(one[0] == stem for one in asked):
+            stems = frozenset(found for word in group if (found := _stems_of(word)))
+            for one in asked:
+                out[one] = out.get(one, frozenset()) | stems
+    return {one: stems - {one} for one, stems in out.items()}
 
 
 def _concepts(words: tuple[str, ...]) -> list[Said]:
     """What the words ask for, each once: words in a row that the trade has a synonym for are one thing."""
-    synonyms, unsaid = _synonyms()
+    unsaid = _synonyms()[2]
     telling = [word for word in words if word.lower().translate(_BARE) not in unsaid] or list(words)
     # Words of a question belong to some names of things: "sin sonido en los altavoces".
     for spoken in (words, tuple(telling)):
         stems = [stem for word in spoken for stem in _stems(word)]
+        synonyms = {row: others for stem in set(stems) for row, others in _groups_of(stem).items()}
         out: dict[tuple[str, ...], Said] = {}
         rest = {stem for word in telling for stem in _stems(word)}
         at = 0
@@ -354,12 +371,12 @@ class WordSearcher:
 
     def knows(self, word: str) -> bool:
         """Whether the word stands in a text of the book, or is one of the trade."""
-        synonyms, unsaid = _synonyms()
+        unsaid = _synonyms()[2]
         stems = _stems(word)
         return (
             not stems
             or word.lower() in unsaid
-            or any((stem,) in synonyms for stem in stems)
+            or any((stem,) in _groups_of(stem) for stem in stems)
             or (self._searcher is not None and any(self._holders((stem,)) for stem in stems))
         )
 
@@ -395,7 +412,7 @@ class WordSearcher:
         try:
             found = self._searcher.search(
                 wanted,
-                limit=max(limit * 10, _RANKED),
+                limit=max(limit * 3, _RANKED),
                 filter=_conditions(filters, make, keys),
                 mask=mask,
                 terms=True,
@@ -474,9 +491,16 @@ class WordSearcher:
 def _lines(hit: Any, concepts: list[Concept]) -> tuple[float, int]:
     """The most that one line of a hit's text is worth, and how many lines say something of what is asked."""
     best, count = 0.0, 0
+    fronts = {
+        stem[:2] for one in concepts for stem in (*one.told, *(s for _, row, _ in one.phrases for s in row))
+    }
     for name in TEXT_FIELDS:
-        for line in (hit.get(name) or "")[:_READ].split(_MARK):
-            there = frozenset(stem for word in _WORD.findall(line) for stem in _stems_of(word))
+        for line in (hit.get(name) or "")[:_READ].lower().translate(_BARE).split(_MARK):
+            there = frozenset(
+                stem for word in _WORD.findall(line) if word[:2] in fronts for stem in _stems_of(word)
+            )
+            if not there:
+                continue
             worth = sum(one.worth_of_line(there) for one in concepts)
             best = max(best, worth)
             count += worth > 0
