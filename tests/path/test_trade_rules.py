@@ -321,7 +321,7 @@ def test_that_it_worked_with_pcm_is_that_days_setting_and_no_proof(jack: Jack) -
     assert "set-pcm" in cautions(path)
     assert "set-pcm" in steps(path)
     assert "still PCM stereo (noted: digital: PCM). It was at the last visit" in text(path)
-    assert "no proof for today" in text(path)
+    assert "but may not be today" in text(path)
 
 
 def test_an_output_known_to_send_a_bitstream_stands_behind_one_that_can_send_pcm() -> None:
@@ -449,7 +449,7 @@ def test_any_headphone_jack_will_do_where_nobody_needs_the_speakers() -> None:
 def test_where_only_a_muting_jack_is_left_it_is_asked_who_listens() -> None:
     assert questions(ask({**PHONES, "speakers": "mute"}))[0] == (
         "Does anybody need the set's speakers while the loop is on? If not, the 3.5 mm jack marked HEADPHONE "
-        "will do."
+        "can be used."
     )
     assert questions(ask({**PHONES, "speakers": "mute"}, OPTICAL)) == []
 
@@ -521,7 +521,7 @@ def test_speaker_terminals_go_through_an_isolating_converter_and_are_never_groun
     assert path.items == ("speaker-to-line converter", "RCA pair to 3.5 mm cable 2 m")
     assert "isolate" in cautions(path)
     assert "never ground either terminal" in text(path)
-    assert "join neither terminal to earth" in text(path)
+    assert "Join neither terminal to earth" in text(path)
 
 
 def test_speaker_terminals_take_a_converter_though_no_dac_and_it_is_named() -> None:
