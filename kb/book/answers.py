@@ -110,6 +110,10 @@ class Searcher:
             self._reader = self._anew()
             return self._told(self._reader.find(query, limit=limit))
 
+    def make_of(self, name: str) -> tuple[str, bool]:
+        """The make of the book that a word means, and whether it was named in full; "" for none."""
+        return ("", False) if self._reader is None else self._reader.make_of(name)
+
     def close(self) -> None:
         """Give the reader back."""
         if self._reader is not None:

@@ -23,6 +23,7 @@ from kb.settings import BOOK, INDEX, Settings, load
 # A cold ``find`` comes through here: what it does not need is imported where it is used.
 if TYPE_CHECKING:
     from kb.book.learned_evidence import Learned
+    from kb.book.naming import Named
     from kb.domain.panel import Panel, PanelJack
     from kb.domain.visit import Source, Visit
     from kb.evidence import Evidence, Expectation
@@ -269,6 +270,18 @@ class Book:
             return evidence.expect(source)
 
         return of
+
+    def named(self, sources: Sequence[Source]) -> list[Named]:
+        """The sets that a person means by make, model or both, resolved as ``find`` does."""
+        from kb.book.naming import Named, named
+
+        if self.standing() is None:
+            return [Named(source) for source in sources]
+        with self.searcher() as searcher:
+            return [
+                named(one, searcher.find, searcher.make_of, lambda it: bool(self.visits(it.make, it.model)))
+                for one in sources
+            ]
 
     def chance(self, source: Source) -> Callable[[PanelJack], Chance]:
         """How likely a jack of this source carries sound: its own findings, then family, make, era.

@@ -41,10 +41,16 @@ def evidence_command(
         display=None if display is None else Display.read(display, "--display"),
         year=None if year is None else read_year(year, "--year"),
     )
-    expectation = session.book.expect()(source)
+    from kb.book.naming import note_text
+
+    (found,) = session.book.named([source])
+    note = note_text(found, session.language)
+    expectation = session.book.expect()(found.source)
     if session.as_json:
-        session.json(expectation_json(expectation))
+        session.json(expectation_json(expectation) | {"notes": [note] if note else []})
     else:
+        if note:
+            session.console.print(text(note, "yellow"))
         render_evidence(expectation, session.console, session.language)
     return 0
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
@@ -70,6 +71,7 @@ def pack_command(
     jackfield pack Norwell --year 2014
     jackfield pack Norwell NV40-210 --loop loop.json
     """
+    from kb.book.naming import named_day
     from kb.pack import pack, to_json, together
 
     if jobsfile_or_make and model is None and _is_file(jobsfile_or_make):
@@ -87,24 +89,32 @@ def pack_command(
             "taken": list(taken) or None,
         }
         day = _day({"jobs": [set_data], "have": _stock(have)})
+    day, notes = named_day(session.book.named, day, session.language)
     materials = together([*(job.materials for job in day.jobs), *(_materials(file) for file in loops)])
     plan = pack(day, session.book.expect(), target=target)
     if session.as_json:
         listed = [
             {"item": one.item, "count": one.count, "unit": one.unit, "tool": one.tool} for one in materials
         ]
-        session.json(to_json(plan, session.language) | {"materials": listed})
+        session.json(to_json(plan, session.language) | {"materials": listed, "notes": notes})
     elif as_list:
         print_list(plan, session.console, materials, session.language)
+        session.say("\n".join(notes))
     else:
+        for note in notes:
+            session.console.print(text(note, "yellow"))
         render_pack(plan, session.console, materials, session.language)
     return 0 if plan.reached else 1
+
+
+#: Endings and signs of a file's name; a make has none of them.
+_FILE_LIKE: Final = re.compile(r"[/\\]|\.(json|jsonl|toml|csv|txt|xlsx|ya?ml)$", re.IGNORECASE)
 
 
 def _is_file(name: str) -> bool:
     from pathlib import Path
 
-    return name == "-" or name.lower().endswith((".json", ".toml")) or Path(name).is_file()
+    return name == "-" or _FILE_LIKE.search(name) is not None or Path(name).is_file()
 
 
 def _read(name: str, have: tuple[str, ...]) -> Day:

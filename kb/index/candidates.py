@@ -96,6 +96,11 @@ class Lookup:
             return likeliest[0], tuple(makes[likeliest[0]])
         return "", ()
 
+    def shown(self, make: str) -> str:
+        """A make as the book writes it, by its normalised name."""
+        row = self._db.execute("SELECT shown FROM makes WHERE make = ?", (make,)).fetchone()
+        return row[0] if row else make
+
     def has(self, code: str, make: str) -> bool:
         """Whether the make has a set of exactly this code, look-alikes aside."""
         rows = self._db.execute(

@@ -165,6 +165,12 @@ class Reader:
         with broken():
             return self._find(asked, self._respelt(conditions), max(1, min(limit, 1000)))
 
+    def make_of(self, name: str) -> tuple[str, bool]:
+        """The make that a word means, as the book writes it ("" for none); was it named in full?"""
+        with broken():
+            make, _ = self._lookup.make_in(t.words_of(name) or (normalise(name),))
+            return (self._lookup.shown(make), make == normalise(name)) if make else ("", False)
+
     def _respelt(self, conditions: Filters) -> Filters:
         """The conditions with a make that the book has, where theirs is a slip away from only one."""
         name = normalise(conditions.make)

@@ -15,7 +15,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from kb.base.atomic import changing_files
 from kb.base.errors import BadInput, BookTrouble, described
 from kb.domain.words import DriverInput
-from kb.pack import Day, Plan, day_from, job_from
+from kb.pack import Plan, day_from, job_from
 from kb.settings import TODAY as FILE
 from kb.web import private_file as privately
 from kb.web.lengths import read_length
@@ -51,16 +51,18 @@ def _jobs_page(typed: dict[str, str], code: int = 200, said: str = "") -> AnyRes
 
 def bring() -> AnyResponse:
     """What to carry so that every job connects on the first visit, and how sure that is."""
+    from kb.book.naming import named_day
     from kb.pack import caveats, chance_text, expected_text, pack, risk_text
 
     data = read_jobs()
     if not data["jobs"]:
         return redirect(url_for("today"), 303)
-    day: Day = day_from(data)
+    day, notes = named_day(site().book.named, day_from(data))
     plan: Plan = pack(day, site().book.expect())
     return page(
         "bring",
         plan=plan,
+        notes=notes,
         chance=chance_text(plan),
         caveats=list(caveats(plan)),
         expected_text=expected_text,

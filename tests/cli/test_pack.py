@@ -228,3 +228,55 @@ def test_each_output_of_the_evidence_keeps_to_one_line_of_80_columns(known: Run)
     outputs = shown[shown.index("Its outputs, if it has them") + 2 : shown.index("From") - 1]
     assert all("%" in line for line in outputs)
     assert max(map(len, shown)) <= 80
+
+
+def test_a_set_is_named_for_packing_as_it_is_for_showing(known: Run) -> None:
+    by_model = known("pack", "nv40-210", "--inputs", "line-3.5", "--json").json
+    in_full = known("pack", "Norwell", "NV40-210", "--inputs", "line-3.5", "--json").json
+    assert by_model["items"] == in_full["items"]
+    assert by_model["jobs"][0]["make"] == "Norwell"
+    assert by_model["notes"] == []
+
+
+@pytest.mark.parametrize("typed", [["NV4O-210"], ["Norwel", "NV40-210"], ["norwell", "nv40 21O"]])
+def test_a_slip_in_the_name_is_understood_and_said(known: Run, typed: list[str]) -> None:
+    plan = known("pack", *typed, "--inputs", "line-3.5", "--json").json
+    assert (plan["jobs"][0]["make"], plan["jobs"][0]["model"]) == ("Norwell", "NV40-210")
+    (note,) = plan["notes"]
+    assert " ".join(typed) in note
+    assert "Norwell NV40-210" in note
+
+
+def test_a_set_that_nobody_met_is_not_quietly_packed_for(known: Run) -> None:
+    done = known("pack", "Zonda", "Q77", "--inputs", "line-3.5")
+    assert "Nobody met Zonda Q77 yet" in done.out
+    unknown = known("pack", "Zonda", "--inputs", "line-3.5")
+    assert "neither a make nor a model in the book" in unknown.out
+
+
+def test_half_a_model_that_fits_two_sets_is_asked_about(known: Run, visit_file: VisitFile) -> None:
+    one = json.loads(visit_file().read_text())
+    one["source"]["model"] = "NV40-218"
+    assert known("record", "--file", "-", stdin=json.dumps([one])).code == 0
+    plan = known("pack", "NV40", "--inputs", "line-3.5", "--json").json
+    assert "NV40-210" in plan["notes"][0]
+    assert "NV40-218" in plan["notes"][0]
+
+
+def test_names_in_a_job_file_are_understood_alike(known: Run) -> None:
+    jobs = [{**JOB, "model": "NV4O-210"}, {"make": "Norwel", "inputs": ["line-3.5"]}]
+    plan = known("pack", "-", "--json", stdin=json.dumps(jobs)).json
+    assert [job["make"] for job in plan["jobs"]] == ["Norwell", "Norwell"]
+    assert len(plan["notes"]) == 2
+
+
+def test_a_job_file_that_is_not_there_is_not_taken_for_a_make(known: Run) -> None:
+    for name in ("monday.json", "monday.csv", "jobs/monday"):
+        assert known("pack", name, "--inputs", "line-3.5").code == 2
+
+
+def test_evidence_goes_by_the_same_names(known: Run) -> None:
+    assert known("evidence", "nv40-210", "--json").json["source"]["make"] == "Norwell"
+    found = known("evidence", "Norwell", "NV4O-210", "--json").json
+    assert found["source"]["model"] == "NV40-210"
+    assert "NV4O-210" in found["notes"][0]

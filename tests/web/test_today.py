@@ -128,3 +128,10 @@ def test_lengths_are_typed_and_shown_in_the_units_of_the_settings(phone: Phone, 
     wrong = phone.post("/today", {"make": "Norwell", "model": "NV32-208", "length_m": "far"})
     assert wrong.status_code == 422
     assert "far" in wrong.text
+
+
+def test_a_set_that_is_named_by_half_is_understood_on_the_phone_too(phone: Phone) -> None:
+    phone.post("/today", {"model": "nv40-21O", "job": "J-8"})
+    page = shown(phone.get("/bring").text)
+    assert "is taken as Norwell NV40-210" in page
+    assert "Norwell NV40-210 J-8" in page
