@@ -16,14 +16,24 @@ if TYPE_CHECKING:
 
 
 @click.command("serve")
-@click.option("--port", type=click.IntRange(0, 65535), default=8437, show_default=True, help="0: any free.")
-@click.option("--lan", is_flag=True, help="Answer on the network too, not on this machine only.")
-@click.option("--name", "names", multiple=True, metavar="HOST", help="Another name of this machine there.")
+@click.option(
+    "--port",
+    type=click.IntRange(0, 65535),
+    default=8437,
+    show_default=True,
+    help="Port to serve on; 0: any free one.",
+)
+@click.option("--lan", is_flag=True, help="Also serve the local network, not only this machine.")
+@click.option(
+    "--name", "names", multiple=True, metavar="HOST", help="Another name of this machine on the network."
+)
 @click.option("--cert", metavar="FILE", help="Serve TLS: a certificate (PEM); phones then work offline.")
-@click.option("--key", metavar="FILE", help="Its key, where it is in a file of its own.")
-@click.option("--behind", metavar="HOST", default="", help="A TLS proxy passes requests for HOST to us.")
+@click.option("--key", metavar="FILE", help="Its key, if that is in another file.")
+@click.option(
+    "--behind", metavar="HOST", default="", help="Serve behind a TLS proxy that passes on requests for HOST."
+)
 @click.option("--jobs", metavar="FILE", help="Today's jobs, a file as for 'jackfield pack'.")
-@click.option("--forget-phones", is_flag=True, help="Let no phone in that was paired before.")
+@click.option("--forget-phones", is_flag=True, help="Forget all phones that were paired before.")
 @command_options
 def serve_command(
     session: Session,
@@ -38,7 +48,7 @@ def serve_command(
 ) -> int:
     """Give the book to a phone: a small web page, on this machine only unless --lan is given.
 
-    A phone is let in once it has typed the code that stands here. Ctrl+C stops.
+    A phone is let in with the code that this command shows. Ctrl+C stops.
 
     \b
     jackfield serve
@@ -50,7 +60,7 @@ def serve_command(
     except ImportError as missing:
         raise MissingExtra("serve", missing.name, "web") from missing
     if key and not cert:
-        raise BadInput("--key", key, "--cert beside it")
+        raise BadInput("--key", key, "--cert too")
     if behind and (lan or cert):
         raise BadInput("--behind", behind, "neither --lan nor --cert: the proxy does both")
     how = Serving(

@@ -114,7 +114,7 @@ def save(home: Path, settings: Settings) -> Path:
     lines = [f"{field.name} = {_toml(getattr(settings, field.name))}" for field in fields(settings)]
     written = "\n".join(["# Settings of jackfield; a key that is left out has its usual value.", *lines, ""])
     if _read(toml_of(written, str(path)), str(path)) != settings:
-        raise BadInput(str(path), described("settings with text that changes when read"), "plain text")
+        raise BadInput(str(path), described("text that would change when read again"), "plain text")
     from kb.base.atomic import write_mine  # most commands only read settings
 
     try:

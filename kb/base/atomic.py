@@ -134,7 +134,7 @@ def _held(file: Path, wait_s: float) -> sqlite3.Connection:
             raise
         code = getattr(problem, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
         if code == sqlite3.SQLITE_NOTADB:
-            raise BookTrouble(f"{file}: holds what is no lock; remove this file") from problem
+            raise BookTrouble(f"{file}: is not a lock file; remove it") from problem
         busy = code == sqlite3.SQLITE_BUSY
         said = "another Jackfield is changing its files, try again" if busy else str(problem)
         raise BookTrouble(f"{file.parent}: {said}; nothing was changed") from problem

@@ -3,13 +3,13 @@
 The whole tree::
 
     JackfieldError          exit code
-    |- BadInput             2   what was typed or handed in is wrong
-    |  `- MissingExtra      2   what was asked for needs a package that is not installed
+    |- BadInput             2   invalid input, typed or read from a file
+    |  `- MissingExtra      2   a package that is needed is not installed
     |- NotFound             1   a true answer of "no": no such set, no path
     `- BookTrouble          3   the book could not be read or written
        |- BookTooNew        3   the book was written by a newer Jackfield
        |- NoBookYet         3   nothing was ever recorded there
-       `- BookUnavailable   3   a shared book cannot be reached or used now; nothing is wrong with it
+       `- BookUnavailable   3   a shared book cannot be reached or used now
           |- Interrupted    3   the server broke off; the same question may be answered next time
           `- PerhapsSaved   3   nobody knows whether the server has saved what it was given
 
@@ -27,15 +27,16 @@ _SHOWN = 60  # a message stays readable however long the input was
 
 
 class JackfieldError(Exception):
-    """The root: everything that Jackfield itself raises towards a user."""
+    """The root of all errors that Jackfield itself reports to a user."""
 
     exit_code = 3
 
 
 class BadInput(JackfieldError):
-    """What was typed, or stands in a file, is not what it has to be.
+    """Invalid input, typed or read from a file.
 
-    ``place`` is a file, line, field or option; ``seen`` is shown shortened and escaped.
+    ``place`` is a file, line, field or option. ``seen`` is the value that was there: shown shortened and
+    escaped, or as a :class:`described` or :class:`stated` text. ``expected`` says what is valid.
     """
 
     exit_code = 2
@@ -45,26 +46,31 @@ class BadInput(JackfieldError):
         super().__init__(place, seen, expected)
 
     def within(self, outer: str) -> BadInput:
-        """The same mistake, seen from further out: ``date`` becomes ``visit 3, date``."""
+        """The same mistake with its surroundings: ``date`` becomes ``visit 3, date``."""
         return BadInput(f"{outer}, {self.place}", self.seen, self.expected)
 
     def __str__(self) -> str:
-        said = [f"saw {shown(self.seen)}"] if self.seen is not None else []
+        if isinstance(self.seen, stated):
+            said = "; ".join(part for part in (shown(self.seen), self.expected) if part)
+            return f"{self.place}: {said}"
+        parts = [f"saw {shown(self.seen)}"] if self.seen is not None else []
         if self.expected:
-            said.append(f"expected {self.expected}")
-        return f"{self.place}: {', '.join(said)}" if said else self.place
+            parts.append(f"expected {self.expected}")
+        if self.seen == NOTHING and isinstance(self.seen, described):
+            parts[0] = "missing"
+        return f"{self.place}: {', '.join(parts)}" if parts else self.place
 
 
 class MissingExtra(BadInput):
-    """What was asked for needs a package that is not installed; an extra of Jackfield brings it.
+    """A package that is needed is not installed; an extra of Jackfield brings it.
 
     >>> print(MissingExtra("serve", "flask", "web"))
-    serve: saw no package flask, expected it installed: pip install 'jackfield[web]'
+    serve: the package flask is not installed; install the extra: pip install 'jackfield[web]'
     """
 
     def __init__(self, place: str, package: str | None, extra: str) -> None:
-        seen = described(f"no package {package or 'that it needs'}")
-        super().__init__(place, seen, f"it installed: pip install 'jackfield[{extra}]'")
+        seen = stated(f"the package {package or 'for this'} is not installed")
+        super().__init__(place, seen, f"install the extra: pip install 'jackfield[{extra}]'")
 
 
 class NotFound(JackfieldError):
@@ -84,11 +90,11 @@ class BookTooNew(BookTrouble):
 
 
 class NoBookYet(BookTrouble):
-    """Nothing was ever recorded there: a true answer of "no" to who asks for a set."""
+    """Nothing was ever recorded there; a question about a set gets a true "no"."""
 
 
 class BookUnavailable(BookTrouble):
-    """A shared book cannot be reached or used now. This says nothing about the state of the book."""
+    """A shared book cannot be reached or used now; the book itself may be intact."""
 
 
 class Interrupted(BookUnavailable):
@@ -100,22 +106,39 @@ class PerhapsSaved(BookUnavailable):
 
 
 class described(str):  # used like a function
-    """What was seen, in our own words: shown without quotes.
+    """A value in our own words: shown without quotes. Nothing at all is shown as missing.
 
+    >>> print(BadInput("name", described("41 characters"), "at most 40"))
+    name: saw 41 characters, expected at most 40
     >>> print(BadInput("date", described("nothing"), "a date"))
-    date: saw nothing, expected a date
+    date: missing, expected a date
+    """
+
+    __slots__ = ()
+
+
+NOTHING = described("nothing")
+
+
+class stated(str):  # used like a function
+    """A whole statement about what is wrong; ``expected`` then says what to do.
+
+    >>> print(BadInput("readings.toml", stated("file not found")))
+    readings.toml: file not found
+    >>> print(BadInput("book.sqlite", stated("the file exists already"), "add --replace to overwrite it"))
+    book.sqlite: the file exists already; add --replace to overwrite it
     """
 
     __slots__ = ()
 
 
 def shown(value: object) -> str:
-    """A value as it stands in a message: short, quoted, control characters escaped.
+    """A value for a message: short, quoted, control characters escaped.
 
     >>> shown("x" * 100)[-4:]
     "xx…'"
     """
-    if isinstance(value, described):
+    if isinstance(value, (described, stated)):
         return ascii_controls(value if len(value) <= 2 * _SHOWN else value[: 2 * _SHOWN] + "…")
     if isinstance(value, str):
         text = value if len(value) <= _SHOWN else value[:_SHOWN] + "…"
@@ -130,7 +153,7 @@ def shown(value: object) -> str:
 
 
 def kind_of(value: object) -> described:
-    """What kind of thing stands in a file, in words that whoever wrote it knows.
+    """The kind of a value from a file, in words that its author knows.
 
     >>> print(BadInput("visit", kind_of([]), "an object"))
     visit: saw a list, expected an object

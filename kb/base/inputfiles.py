@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import Any, Final
 
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput, described, stated
 from kb.base.files import open_plain
 from kb.base.parsing import json_of, toml_of
 
@@ -27,11 +27,9 @@ def read_bytes(name: str, most: int = MOST_BYTES) -> tuple[bytes, str]:
             with open_plain(Path(name), place, "a file (or - for standard input)") as file:
                 raw = file.read(most + 1)
     except FileNotFoundError:
-        raise BadInput(place, described("no such file"), "the name of a file that is there") from None
+        raise BadInput(place, stated("file not found")) from None
     except OSError as trouble:
-        raise BadInput(
-            place, described(trouble.strerror or str(trouble)), "a file that can be read"
-        ) from None
+        raise BadInput(place, stated(f"cannot be read ({trouble.strerror or trouble})")) from None
     except ValueError:
         raise BadInput("file name", name, "a name that the system allows") from None
     if len(raw) > most:
@@ -49,7 +47,9 @@ def read_text(name: str, most: int = MOST_BYTES, expected: str = "JSON or TOML")
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as wrong:
-        raise BadInput(f"{place}, byte {wrong.start}", described("no UTF-8"), "text in UTF-8") from None
+        raise BadInput(
+            f"{place}, byte {wrong.start}", described("bytes that are not UTF-8"), "text in UTF-8"
+        ) from None
     if not text.strip():
         raise BadInput(place, described("an empty file"), expected)
     return text, place

@@ -377,12 +377,12 @@ class Book:
         try:
             for place, kind in ((self.home, "a folder"), (self.path, "a file")):
                 if place.is_symlink() and not place.exists():
-                    raise BookTrouble(f"{place}: a link to nothing, expected {kind}")
+                    raise BookTrouble(f"{place}: a link that leads nowhere, expected {kind}")
             if self.home.exists() and not self.home.is_dir():
-                raise BookTrouble(f"{self.home}: no folder, expected the folder of a book")
+                raise BookTrouble(f"{self.home}: not a folder, expected the folder of a book")
             there = self.path.exists()
         except OSError as problem:
-            raise BookTrouble(f"{self.home}: cannot be looked into ({problem.strerror})") from problem
+            raise BookTrouble(f"{self.home}: cannot be opened ({problem.strerror})") from problem
         return standing(self.path) or (self.store.standing() if there else None)
 
     def indexed(self) -> Standing | None:

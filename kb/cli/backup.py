@@ -21,22 +21,22 @@ def own_book(session: Session, what: str) -> Path:
         raise BadInput(
             what,
             described("a shared book (--store or JACKFIELD_STORE)"),
-            "a book of one's own; whoever keeps the server backs it up, and `dump` copies it",
+            "your own book; the administrator backs up the server, and `dump` makes a copy",
         )
     return session.book.path
 
 
 @click.command("backup")
 @click.argument("folder", required=False, metavar="[DIR]")
-@click.option("--keep", type=click.IntRange(1, 10_000), help="How many backups stay there (14).")
-@click.option("--list", "listing", is_flag=True, help="List the backups; make none.")
+@click.option("--keep", type=click.IntRange(1, 10_000), help="How many backups to keep. Default: 14.")
+@click.option("--list", "listing", is_flag=True, help="List the backups and make none.")
 @command_options
 def backup_command(session: Session, folder: str | None, keep: int | None, listing: bool) -> int:
-    """Back the book up to DIR (the folder backups beside the book), check the copy, remove the oldest.
+    """Copy the book to DIR, check the copy, and remove the oldest copies.
 
-    The book may be in use meanwhile. Settings, trusted keys and photos are kept with it; your secret key
-    and the paired phones are not. Only older copies of this book are removed. Keep copies on another disk
-    too.
+    Without DIR, copies go to the folder backups next to the book. The book may be in use meanwhile. Settings,
+    trusted keys and photos are kept with it; your secret key and the paired phones are not. Keep copies on
+    another disk too.
 
     \b
     jackfield backup

@@ -67,7 +67,7 @@ class Session:
         try:
             return Path(self.home).expanduser() if self.home else default_home()
         except RuntimeError:
-            raise BadInput("--home", self.home, "a folder that can be found") from None
+            raise BadInput("--home", self.home, "a folder that exists") from None
 
     @cached_property
     def settings(self) -> Settings:
@@ -199,7 +199,7 @@ def choice(words: type[Word]) -> click.Choice[str]:
 def command_options(command: Callable[..., Any]) -> Callable[..., Any]:
     """The options that every command has; the command gets one Session as its first argument."""
 
-    @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+    @click.option("--json", "as_json", is_flag=True, help="Print the answer as one JSON document.")
     @click.option("--home", "home", metavar="DIR", help="Folder of the book (or JACKFIELD_HOME).")
     @click.option("--store", "store", metavar="URL", help="URL of a shared book (or JACKFIELD_STORE).")
     @click.option("--debug", "debug", is_flag=True, help="Show the traceback of an error.")

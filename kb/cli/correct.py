@@ -12,11 +12,9 @@ from kb.cli.record import read_visits
 @click.command("correct")
 @click.argument("visit")
 @click.argument("edits", nargs=-1, metavar="[FIELD=VALUE]...")
-@click.option(
-    "--drop", multiple=True, type=int, metavar="JACK", help="Take a jack out, by its number from 1."
-)
+@click.option("--drop", multiple=True, type=int, metavar="JACK", help="Remove a jack, by its number from 1.")
 @click.option("--add", multiple=True, metavar="JACK", help="Add a jack, in short form.")
-@click.option("--file", "file", metavar="F", help="A visit file that says it all anew; - for stdin.")
+@click.option("--file", "file", metavar="F", help="A visit file that replaces the whole visit; - for stdin.")
 @command_options
 def correct_command(
     session: Session,

@@ -19,10 +19,10 @@ _MENDED: Final = ("guards", "indexes")
 
 
 @click.command("doctor")
-@click.option("--mend", is_flag=True, help="Mend guards and index, and remove what cut-off work left.")
+@click.option("--mend", is_flag=True, help="Repair index and guards, and remove leftover files.")
 @command_options
 def doctor_command(session: Session, mend: bool) -> int:
-    """Check the book and its index, and say what is wrong. Exit code 1 where something is.
+    """Check the book and its index, and report what is wrong. Exit 1: something is wrong.
 
     No recorded fact is touched. For a damaged book: keep a copy of it, then `jackfield restore`.
 

@@ -15,8 +15,10 @@ from kb.cli.common import OUTPUT, Session, command_options, text
 
 @click.command("dump")
 @click.argument("file", required=False, metavar="[FILE]", type=OUTPUT)
-@click.option("--as", "form", type=click.Choice(["jsonl", "csv"]), help="What to write (by the name).")
-@click.option("--replace", is_flag=True, help="Write over a file that is there.")
+@click.option(
+    "--as", "form", type=click.Choice(["jsonl", "csv"]), help="Format. Default: from the file's name."
+)
+@click.option("--replace", is_flag=True, help="Overwrite an existing file.")
 @command_options
 def dump_command(session: Session, file: str | None, form: str | None, replace: bool) -> int:
     """Write the whole book, private words included, to FILE or stdout.

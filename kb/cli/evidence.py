@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 @click.command("evidence")
 @click.argument("make")
 @click.argument("model", required=False, default="")
-@click.option("--year", type=int, metavar="YEAR", help="When the set was made, about.")
+@click.option("--year", type=int, metavar="YEAR", help="Approximate year of make.")
 @click.option("--kind", default="television", show_default=True, metavar="KIND", help=f"{', '.join(Kind)}.")
-@click.option("--display", metavar="DISPLAY", help="flat, tube or projector.")
+@click.option("--display", metavar="DISPLAY", help="Kind of screen: flat, tube or projector.")
 @command_options
 def evidence_command(
     session: Session, make: str, model: str, year: int | None, kind: str, display: str | None

@@ -21,14 +21,20 @@ if TYPE_CHECKING:
 
 @click.command("find")
 @click.argument("words", nargs=-1)
-@click.option("--batch", metavar="F", help="A query a line (- for stdin); one JSON object a line.")
-@click.option("--limit", type=click.IntRange(1, 100), default=10, show_default=True, help="Matches, at most.")
+@click.option(
+    "--batch",
+    metavar="F",
+    help="Read one query from each line of F (- for stdin); print one JSON object for each.",
+)
+@click.option(
+    "--limit", type=click.IntRange(1, 100), default=10, show_default=True, help="Most matches to show."
+)
 @command_options
 def find_command(session: Session, words: tuple[str, ...], batch: str | None, limit: int) -> int:
     """Find a set that somebody met before.
 
-    Make and model in any order, worn or half remembered; words search the notes. A letter that cannot be
-    read is a question mark. Fields narrow a search: make: year:2010-2014 signal:optical outcome:silent
+    Type what you can read of make and model, in any order; ? stands for a letter that cannot be read. Other
+    words search the notes. Fields narrow a search: make: year:2010-2014 signal:optical outcome:silent
 
     \b
     jackfield find nv40-210
@@ -119,7 +125,8 @@ def _check_utf8(line: bytes) -> None:
     try:
         line.decode("utf-8")
     except UnicodeDecodeError:
-        raise BadInput("query", described("no UTF-8"), "text in UTF-8") from None
+        seen = described("bytes that are not UTF-8")
+        raise BadInput("query", seen, "text in UTF-8") from None
 
 
 # -- how the answer looks: lines of plain text, since a cold lookup is too short to load more ------------

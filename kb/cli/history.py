@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 def history_command(session: Session, make: str, model: str) -> int:
     """Show every visit to a set, corrected and withdrawn ones too, and the merges of its spellings.
 
-    The first column is the id by which `correct`, `withdraw` and `undo` know a visit.
+    The first column is the id of the visit, for `correct`, `withdraw` and `undo`.
 
     \b
     jackfield history Norwell NV40-210

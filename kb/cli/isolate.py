@@ -28,16 +28,27 @@ if TYPE_CHECKING:
 @click.command("isolate")
 @click.argument("make", required=False)
 @click.argument("model", required=False)
-@click.option("--complaint", help="no-sound, weak, hum, echo, distorted or speakers-dead.")
-@click.option("--signal", help="What the path carries: optical, coaxial, arc, analog-line, headphone ...")
+@click.option("--complaint", help="What is wrong: no-sound, weak, hum, echo, distorted or speakers-dead.")
+@click.option("--signal", help="Signal on the path: optical, coaxial, arc, analog-line, headphone ...")
 @click.option("--items", multiple=True, help="An item on the path, such as 'optical cable 2 m'. Repeatable.")
 @click.option(
     "--input", "driver_input", help="The driver's input: line-3.5, line-rca, optical, coaxial, mic."
 )
-@click.option("--answer", "said", multiple=True, metavar="TEST=ANSWER", help="An answer. Repeatable.")
+@click.option(
+    "--answer", "said", multiple=True, metavar="TEST=ANSWER", help="The answer to a test. Repeatable."
+)
 @click.option("--without", multiple=True, help="A tool or test to leave out, such as ohmmeter. Repeatable.")
-@click.option("--mended", multiple=True, metavar="FAULT", help="Mended, and the trouble stays. Repeatable.")
-@click.option("--fixed", metavar="FAULT", help="Mended, and the trouble is gone: with --record, it teaches.")
+@click.option(
+    "--mended",
+    multiple=True,
+    metavar="FAULT",
+    help="A fault that was repaired, but the trouble stays. Repeatable.",
+)
+@click.option(
+    "--fixed",
+    metavar="FAULT",
+    help="The repair that ended the trouble; with --record, later searches learn from it.",
+)
 @click.option(
     "--answers",
     "file",
@@ -45,11 +56,9 @@ if TYPE_CHECKING:
     type=OUTPUT,
     help="Resume from this file, and keep each answer there (- reads from stdin).",
 )
-@click.option(
-    "--record", "recorded", is_flag=True, help="Keep the outcome in the book, with a visit to MAKE MODEL."
-)
+@click.option("--record", "recorded", is_flag=True, help="Record the outcome, as a visit to MAKE MODEL.")
 @click.option("--ask", is_flag=True, help="Ask test by test, as at a terminal: answers may be piped in.")
-@click.option("--list", "listing", is_flag=True, help="Name complaints, faults, tests and tools.")
+@click.option("--list", "listing", is_flag=True, help="List complaints, faults, tests and tools.")
 @command_options
 def isolate_command(
     session: Session,
@@ -68,10 +77,10 @@ def isolate_command(
     ask: bool,
     listing: bool,
 ) -> int:
-    """Find what is at fault by the cheapest next test.
+    """Find the fault by asking for the cheapest useful test, one by one.
 
-    Give the complaint and, where known, the set or the path: what cannot be on it drops out. At a terminal
-    the tests are asked one by one; with --answers FILE you can stop and go on later.
+    Give the complaint and, if known, the set or the path: faults that the path cannot have drop out. At a
+    terminal the tests are asked one by one; with --answers FILE you can stop and go on later.
 
     \b
     jackfield isolate Norwell NV40-210 --complaint no-sound
@@ -106,7 +115,7 @@ def isolate_command(
     }
     begun = _begun(session, kept, told, talks=talks, place=file or "options")
     if recorded and not begun.set_model:
-        raise BadInput("--record", described("no set"), "MAKE MODEL, so that the book knows what it is about")
+        raise BadInput("--record", described("no set"), "MAKE MODEL: the outcome is recorded for that set")
     keep = keeper(file if file != "-" else None)
     if talks or kept is None or any(told.values()):  # reading alone never writes
         keep(begun)

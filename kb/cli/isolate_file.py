@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from kb.base.atomic import MINE
-from kb.base.errors import BadInput, described, kind_of
+from kb.base.errors import BadInput, described, kind_of, stated
 from kb.base.inputfiles import read_text
 from kb.base.parsing import json_of
 from kb.cli.outputfile import write_out
@@ -25,8 +25,8 @@ def saved(file: str | None, *, must_exist: bool) -> Mapping[str, Any] | None:
         return None
     if file != "-" and not Path(file).exists():
         if must_exist:
-            expected = "an answers file, or --complaint to begin one"
-            raise BadInput(f"--answers {file}", described("no such file"), expected)
+            expected = "name an answers file, or give --complaint to begin one"
+            raise BadInput(f"--answers {file}", stated("file not found"), expected)
         return None
     try:
         raw, place = read_text(file, _FILE_LIMIT, "JSON")

@@ -22,14 +22,22 @@ _SHOWN: Final = 20  #: rows of the report on the screen; --json lists up to 1000
 
 @click.command("load")
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
-@click.option("--map", "columns", multiple=True, metavar="COLUMN=FIELD", help="Which field a column holds.")
+@click.option(
+    "--map",
+    "columns",
+    multiple=True,
+    metavar="COLUMN=FIELD",
+    help="Name the field of a column; - leaves the column out.",
+)
 @click.option("--mapping", metavar="F", help="A TOML file that says what columns and words mean.")
-@click.option("--every", multiple=True, metavar="FIELD=VALUE", help="What holds for every row.")
+@click.option("--every", multiple=True, metavar="FIELD=VALUE", help="Set a field to one value for every row.")
 @click.option("--date-format", metavar="FORM", help="How dates are written, such as %d/%m/%Y.")
-@click.option("--encoding", default="utf-8-sig", metavar="NAME", help="Of the text (UTF-8).")
-@click.option("--as", "form", type=click.Choice(["csv", "jsonl"]), help="What the files are (by name).")
-@click.option("--keep-good", is_flag=True, help="Load the rows that are right though others are wrong.")
-@click.option("--dry-run", is_flag=True, help="Say what would be loaded; change nothing.")
+@click.option("--encoding", default="utf-8-sig", metavar="NAME", help="Encoding of the text. Default: UTF-8.")
+@click.option(
+    "--as", "form", type=click.Choice(["csv", "jsonl"]), help="Format. Default: from the file's name."
+)
+@click.option("--keep-good", is_flag=True, help="Load the good rows even if others are wrong.")
+@click.option("--dry-run", is_flag=True, help="Show what would be loaded; change nothing.")
 @command_options
 def load_command(
     session: Session,
@@ -48,7 +56,7 @@ def load_command(
     \b
     jackfield load notes.csv --dry-run            shows which column is which
     jackfield load notes.csv --map "Set maker=make" --map "Remarks=-"
-    jackfield load old-book.jsonl                 a dump comes back as it was
+    jackfield load old-book.jsonl                 restores what `dump` wrote
 
     All or nothing, unless --keep-good. The same file twice adds nothing.
     """
@@ -86,7 +94,7 @@ def _encoding(name: str) -> str:
     except (LookupError, ValueError):
         by_line = False
     if not by_line:
-        raise BadInput("--encoding", name, "utf-8, cp1252 or another one in which ASCII stays as it is")
+        raise BadInput("--encoding", name, "utf-8, cp1252 or another encoding that contains ASCII")
     return "utf-8-sig" if name.lower().replace("_", "-") in ("utf-8", "utf8") else name
 
 

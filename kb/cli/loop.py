@@ -54,9 +54,14 @@ if TYPE_CHECKING:
 @click.option(
     "--ceiling", metavar="H", help=f"Height of the ceiling, for routes above it. Default {CEILING_M:g} m."
 )
-@click.option("--turns", type=int, metavar="N", help="Turns. Default: what fits the driver, else 1.")
 @click.option(
-    "--wire", "wire_text", metavar="GAUGE", help="awg18, 1.5mm2, ... Default: what fits, else awg18."
+    "--turns", type=int, metavar="N", help="Number of turns. Default: what suits the driver, else 1."
+)
+@click.option(
+    "--wire",
+    "wire_text",
+    metavar="GAUGE",
+    help="Wire size: awg18, 1.5mm2, ... Default: what suits, else awg18.",
 )
 @click.option(
     "--temp", type=float, default=20.0, show_default=True, metavar="C", help="Temperature of the wire, C."
@@ -83,7 +88,9 @@ if TYPE_CHECKING:
 )
 @click.option("--source-level", metavar="L", help="Level at the source's output: 0.5 V, -10 dBV, +4 dBu ...")
 @click.option(
-    "--sensitivity", metavar="L", help="Level that the driver's input wants for full output, with the above."
+    "--sensitivity",
+    metavar="L",
+    help="Level that the driver's input needs for full output; needs --source-level.",
 )
 @click.option(
     "--route",
@@ -94,7 +101,9 @@ if TYPE_CHECKING:
 @click.option("--doorways", type=int, default=0, metavar="N", help="Doorways the wire passes.")
 @click.option("--feed", metavar="L", help="One-way length of the twisted pair from driver to loop.")
 @click.option(
-    "--margin", metavar="M", help="Nobody listens nearer to the wire than this, from above. Default 0.5 m."
+    "--margin",
+    metavar="M",
+    help="Distance from the wire, seen from above, within which nobody listens. Default 0.5 m.",
 )
 @click.option(
     "--metal-db", type=float, default=0.0, metavar="X", help="Loss to metal that you allow for, dB."
@@ -102,7 +111,7 @@ if TYPE_CHECKING:
 @click.option(
     "--units",
     type=choice(Units),
-    help="How bare numbers are read and lengths are told. Default: as in the settings.",
+    help="Units of bare numbers and of the answer. Default: from the settings.",
 )
 @click.option("--plot", is_flag=True, help="Show the field in the terminal.")
 @click.option("--svg", metavar="FILE", type=OUTPUT, help="Write the field as SVG.")

@@ -22,28 +22,28 @@ from kb.cli.group import LazyGroup
 #: The order is the order of a visit.
 COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "find": ("find", "Find a set that somebody met before."),
-    "show": ("show", "Show what is known of one set: its panel and its visits."),
-    "path": ("path", "Say how to connect a set to the loop driver."),
-    "evidence": ("evidence", "Show what is to be expected of a set, known or not."),
-    "pack": ("pack", "Say what to carry to a day's jobs, and how sure that is."),
-    "sheet": ("sheet", "Write the sheet for the client and the file."),
-    "tag": ("tag", "Make the tag for the back of the driver."),
-    "record": ("record", "Record what a set's panel offers."),
-    "isolate": ("isolate", "Find what is at fault by the cheapest next test."),
-    "loop": ("loop", "Compute a hearing loop: wire, current, field, fit to the driver."),
+    "show": ("show", "Show one set: its panel and all visits."),
+    "path": ("path", "Choose how to connect a set to the loop driver."),
+    "evidence": ("evidence", "Show what to expect of a set, known or not."),
+    "pack": ("pack", "Choose what to carry to a day's jobs."),
+    "sheet": ("sheet", "Write a sheet for the client and one for your file."),
+    "tag": ("tag", "Make a label for the back of the driver."),
+    "record": ("record", "Record a visit: the jacks of a set and what worked."),
+    "isolate": ("isolate", "Find a fault, test by test, the cheapest useful one first."),
+    "loop": ("loop", "Compute a hearing loop: wire, current, field."),
     "readings": ("readings", "Judge readings of a loop against IEC 60118-4."),
-    "history": ("history", "Show all that was ever recorded of one set, and what became of it."),
+    "history": ("history", "Show all visits to a set with their ids, corrected ones too."),
     "correct": ("correct", "Correct a visit: a new entry takes its place."),
     "withdraw": ("withdraw", "Withdraw visits that should not have been recorded."),
-    "merge": ("merge", "Say that two spellings are one set."),
+    "merge": ("merge", "Merge two spellings of one set."),
     "undo": ("undo", "Undo a correction, a withdrawal or a merge."),
     "load": ("load", "Load old notes: CSV, JSON Lines, or a dump."),
     "dump": ("dump", "Write the whole book as JSON Lines or CSV."),
-    "share": ("share", "Give findings to colleagues and take theirs, stripped of what is private."),
-    "backup": ("backup", "Back the book up, and check the copy."),
-    "restore": ("restore", "Put a backup in the place of the book."),
-    "doctor": ("doctor", "Check book and index, and mend the index."),
-    "serve": ("kb.serve", "Give the book to a phone at the set, as a small web page."),
+    "share": ("share", "Exchange findings with colleagues; private data stays here."),
+    "backup": ("backup", "Copy the book to a backup, and check the copy."),
+    "restore": ("restore", "Bring a backup back."),
+    "doctor": ("doctor", "Check the book, and repair its index."),
+    "serve": ("kb.serve", "Give the book to a phone, as a small web page."),
     "settings": ("settings", "Show or change the usual driver, units and initials."),
     "guide": ("guide", "Read the longer pages: files, sharing, phones, measurements and more."),
 }
@@ -86,8 +86,8 @@ _RARELY: Final = 50_000
 )
 @click.version_option(VERSION, prog_name="jackfield")
 @click.option("--home", metavar="DIR", help="Folder of the book (or JACKFIELD_HOME).")
-@click.option("--store", metavar="URL", help="SQLAlchemy URL of a shared book (or JACKFIELD_STORE).")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+@click.option("--store", metavar="URL", help="URL of a shared book (or JACKFIELD_STORE).")
+@click.option("--json", "as_json", is_flag=True, help="Print the answer as one JSON document.")
 @click.option("--debug", is_flag=True, help="Show the traceback of an error.")
 @click.pass_context
 def jackfield(ctx: click.Context, home: str | None, store: str | None, as_json: bool, debug: bool) -> None:

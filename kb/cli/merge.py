@@ -11,10 +11,10 @@ from kb.cli.common import Session, command_options, text
 @click.command("merge")
 @click.argument("make")
 @click.argument("model")
-@click.option("--into", nargs=2, required=True, metavar="MAKE MODEL", help="The spelling that is kept.")
+@click.option("--into", nargs=2, required=True, metavar="MAKE MODEL", help="The spelling to keep.")
 @command_options
 def merge_command(session: Session, make: str, model: str, into: tuple[str, str]) -> int:
-    """Say that a set entered as MAKE MODEL is the one entered otherwise; all visits count for both names.
+    """Merge two spellings of one set: all visits then count for both names.
 
     \b
     jackfield merge Norwel NV4O-210 --into Norwell NV40-210

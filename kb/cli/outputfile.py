@@ -60,7 +60,7 @@ def write_out(name: str, content: str | bytes, option: str, mode: int = USUAL) -
         if path.is_dir():
             raise BadInput(option, name, "a file, not a folder")
         if not path.parent.is_dir():
-            raise BadInput(option, name, "a file in a folder that is there")
+            raise BadInput(option, name, "a file in a folder that exists")
         if path.exists() and not path.is_file():  # a pipe or a device is written to as it is
             path.write_bytes(raw)
             return len(raw)

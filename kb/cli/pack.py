@@ -26,12 +26,12 @@ _FOOT_M: Final = 0.3048  # international foot, 1959
 @click.command("pack")
 @click.argument("jobsfile_or_make", metavar="JOBSFILE | MAKE", required=False)
 @click.argument("model", required=False)
-@click.option("--year", type=int, metavar="YEAR", help="One set: when it was made, about.")
+@click.option("--year", type=int, metavar="YEAR", help="One set: approximate year of make.")
 @click.option("--kind", metavar="KIND", help=f"One set: {', '.join(Kind)}.")
 @click.option("--display", metavar="DISPLAY", help="One set: flat, tube or projector.")
 @click.option("--inputs", metavar="LIST", help="One set: inputs of the driver, with commas.")
 @click.option("--driver", metavar="NAME", help="One set: a driver of the catalogue, or the usual one.")
-@click.option("--speakers-needed/--speakers-free", default=True, help="One set: do others listen to it?")
+@click.option("--speakers-needed/--speakers-free", default=True, help="One set: whether others listen to it.")
 @click.option("--length", "length_text", metavar="L", help="One set: cable to the driver, 4 m or 10ft.")
 @click.option("--taken", multiple=True, metavar="SIGNAL", help="One set: an output in use; repeat for more.")
 @click.option("--have", multiple=True, metavar="ITEM[=COUNT]", help="An item in stock; repeat for more.")
@@ -42,7 +42,14 @@ _FOOT_M: Final = 0.3048  # international foot, 1959
     metavar="FILE",
     help="A loop to be laid, as 'jackfield loop --json' prints it; repeat for more.",
 )
-@click.option("--target", type=float, default=0.95, show_default=True, metavar="P", help="How sure to be.")
+@click.option(
+    "--target",
+    type=float,
+    default=0.95,
+    show_default=True,
+    metavar="P",
+    help="Wanted certainty that all jobs connect.",
+)
 @click.option("--print", "as_list", is_flag=True, help="A plain list to print and tick off.")
 @command_options
 def pack_command(
@@ -62,7 +69,7 @@ def pack_command(
     target: float,
     as_list: bool,
 ) -> int:
-    """Say what to carry so that every job connects on the first visit.
+    """Choose what to carry so that every job connects on the first visit.
 
     \b
     jackfield pack jobs.json

@@ -94,7 +94,9 @@ def path_options(command: Callable[..., Any]) -> Callable[..., Any]:
             "--driver", metavar="NAME", help="A driver of the catalogue, or the usual one by its name."
         ),
         click.option(
-            "--speakers-needed/--speakers-free", default=True, help="Do others listen to the set? (they do)"
+            "--speakers-needed/--speakers-free",
+            default=True,
+            help="Whether others listen to the set's own speakers. Default: needed.",
         ),
         click.option("--have", multiple=True, metavar="ITEM", help="An item to hand; repeat for more."),
         click.option(

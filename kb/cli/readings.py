@@ -50,7 +50,9 @@ def _record(session: Session, data: object, which: tuple[str, str]) -> str:
 
 @click.command("readings")
 @click.argument("file", metavar="FILE")
-@click.option("--record", nargs=2, metavar="MAKE MODEL", help="Keep the readings in the book with a visit.")
+@click.option(
+    "--record", nargs=2, metavar="MAKE MODEL", help="Record the readings, as a visit to MAKE MODEL."
+)
 @command_options
 def readings_command(session: Session, file: str, record: tuple[str, str] | None) -> int:
     """Judge the readings in FILE (JSON or TOML; - for stdin) against IEC 60118-4.

@@ -18,13 +18,13 @@ if TYPE_CHECKING:
 
 @click.command("restore")
 @click.argument("file", required=False, metavar="[BACKUP]")
-@click.option("--replace", is_flag=True, help="Though a book is there; it is kept beside the new one.")
+@click.option("--replace", is_flag=True, help="Overwrite an existing book; the old one is kept next to it.")
 @command_options
 def restore_command(session: Session, file: str | None, replace: bool) -> int:
-    """Put a backup (the newest in the folder backups, or the file named) in the place of the book.
+    """Bring a backup back: the newest in the folder backups, or the file named.
 
-    The backup is checked first. A book that is there is overwritten only with --replace, and kept. Settings
-    and trusted keys come back only if this machine has none.
+    The backup is checked first. An existing book is overwritten only with --replace, and kept. Settings and
+    trusted keys come back only if this machine has none.
 
     \b
     jackfield restore                            (the newest)

@@ -21,8 +21,8 @@ from kb.settings import Settings, Units
 @click.option("--driver-plate", type=choice(Plate), help="How these two count on the plate: rms or peak.")
 @click.option("--driver-least-load", type=float, metavar="OHM", help="Least load it accepts; 0: not known.")
 @click.option("--inputs", metavar="LIST", help=f"Its inputs, with commas: {','.join(DriverInput)}")
-@click.option("--units", type=choice(Units), help="How lengths are said.")
-@click.option("--initials", metavar="XY", help="Who records.")
+@click.option("--units", type=choice(Units), help="Units of length.")
+@click.option("--initials", metavar="XY", help="Your initials, kept with each visit.")
 @click.option("--language", type=click.Choice(LANGUAGES), help="The language of answers.")
 @command_options
 def settings_command(

@@ -13,7 +13,7 @@ from kb.cli.share_files import pending, tell_given, tell_merged
 
 @click.command("push")
 @click.argument("url", metavar="URL")
-@click.option("--all", "everything", is_flag=True, help="Everything again, not only what is new.")
+@click.option("--all", "everything", is_flag=True, help="Send everything again, not only what is new.")
 @command_options
 def push_command(session: Session, url: str, everything: bool) -> int:
     """Give what is new to the shared book at URL, stripped as by `share out`.
@@ -59,7 +59,7 @@ def push_command(session: Session, url: str, everything: bool) -> int:
 
 @click.command("pull")
 @click.argument("url", metavar="URL")
-@click.option("--all", "everything", is_flag=True, help="Everything again, not only what is new.")
+@click.option("--all", "everything", is_flag=True, help="Send everything again, not only what is new.")
 @command_options
 def pull_command(session: Session, url: str, everything: bool) -> int:
     """Take what is new in the shared book at URL into your own. No private word of it comes along.
@@ -120,7 +120,7 @@ def _two_books(session: Session, url: str) -> None:
         raise BadInput(
             "--store",
             described("a shared book"),
-            "a book of one's own; name the shared one as URL",
+            "your own book (without --store); give the shared one as URL",
         )
     if "://" not in url:  # may hold a password all the same: it is not shown
         expected = "postgresql+psycopg://USER@HOST/NAME or sqlite:///FILE"

@@ -55,10 +55,11 @@ def bundles_command(session: Session) -> int:
 @click.argument("bundle", metavar="BUNDLE")
 @command_options
 def undo_command(session: Session, bundle: str) -> int:
-    """Take back all that came with a bundle, named by the first characters of its id; again to bring it back.
+    """Take back everything that came with a bundle, or bring it back.
 
-    What was recorded here, too, or came with another bundle stays. This is about your own book: your
-    colleagues are not told, and what was taken back is not handed on.
+    The first characters of the bundle's id are enough; the same command again brings everything back. A fact
+    stays if it was also recorded here or came with another bundle. Only your own book changes: colleagues do
+    not hear of it, and what was taken back is not shared on.
 
     \b
     jackfield share bundles

@@ -26,16 +26,16 @@ _SHOWN: Final = 10
 
 @click.command("out")
 @click.argument("file", metavar="FILE", type=OUTPUT)
+@click.option("--for", "peer", metavar="NAME", help="Send only what is new for this colleague.")
 @click.option(
-    "--for", "peer", metavar="NAME", help="A colleague: only what is new since the last one for them."
+    "--since", type=click.IntRange(0), metavar="REVISION", help="Send only what came after this revision."
 )
 @click.option(
-    "--since", type=click.IntRange(0), metavar="REVISION", help="Only what came after this revision."
+    "--all", "everything", is_flag=True, help="With --for: send everything again, not only what is new."
 )
-@click.option("--all", "everything", is_flag=True, help="With --for: everything again, not only what is new.")
 @click.option("--sign", is_flag=True, help="Sign it with your key (`share key` makes one).")
-@click.option("--no-notes", is_flag=True, help="Do not offer to look at notes that nobody has reviewed.")
-@click.option("--replace", is_flag=True, help="Write over a file that is there; what it held goes in again.")
+@click.option("--no-notes", is_flag=True, help="Do not offer to review notes first.")
+@click.option("--replace", is_flag=True, help="Overwrite an existing file; what it had goes in again.")
 @command_options
 def out_command(
     session: Session,
@@ -155,15 +155,14 @@ def tell_given(session: Session, given: Given, notes: int, more: dict[str, Any],
 
 @click.command("in")
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
-@click.option("--dry-run", is_flag=True, help="Say what would come in; change nothing.")
-@click.option("--anyone", is_flag=True, help="Also what no trusted key has signed.")
+@click.option("--dry-run", is_flag=True, help="Show what would come in; change nothing.")
+@click.option("--anyone", is_flag=True, help="Accept unsigned bundles too, even though you trust some keys.")
 @command_options
 def in_command(session: Session, files: tuple[str, ...], dry_run: bool, anyone: bool) -> int:
     """Take in bundles of colleagues, in any order, any number of times; - for stdin.
 
-    Each bundle is checked as a whole and comes in as a whole, or not at all. Once a key is trusted
-    (`share trust`), bundles that no trusted key has signed are refused unless --anyone is given,
-    and stay refused when the last trusted key is dropped.
+    Each bundle is checked first, and comes in as a whole or not at all. Once you trust a key (`share trust`),
+    unsigned bundles are refused unless --anyone is given. They stay refused after the last key is dropped.
 
     \b
     jackfield share in south.jsonl.gz --dry-run

@@ -15,14 +15,16 @@ from kb.cli.dump import write_whole
 
 @click.command("key")
 @click.argument("file", required=False, metavar="[FILE]", type=OUTPUT)
-@click.option("--name", metavar="NAME", help="How colleagues see you (the initials of the settings).")
-@click.option("--replace", is_flag=True, help="Write over a file that is there.")
+@click.option(
+    "--name", metavar="NAME", help="Your name for colleagues. Default: the initials in the settings."
+)
+@click.option("--replace", is_flag=True, help="Overwrite an existing file.")
 @command_options
 def key_command(session: Session, file: str | None, name: str | None, replace: bool) -> int:
     """Write the public half of your key to FILE, or show it; the key is made at the first call.
 
-    Hand the file to colleagues in person or by a way you both trust. The key itself (share.key in the
-    home folder) never leaves this machine.
+    Give the file to colleagues in person, or by a way you both trust. The secret half (share.key in the home
+    folder) never leaves this machine.
 
     \b
     jackfield share key rt.key --name RT
@@ -51,17 +53,17 @@ def key_command(session: Session, file: str | None, name: str | None, replace: b
 
 @click.command("trust")
 @click.argument("file", required=False, metavar="[FILE]")
-@click.option("--drop", metavar="NAME", help="Trust this one no more.")
-@click.option("--anyone", is_flag=True, help="Take bundles of anybody from now on, signed or not.")
-@click.option("--signed-only", is_flag=True, help="Take only what a trusted key has signed from now on.")
+@click.option("--drop", metavar="NAME", help="Stop trusting this colleague.")
+@click.option("--anyone", is_flag=True, help="Accept bundles from anybody from now on, signed or not.")
+@click.option("--signed-only", is_flag=True, help="Accept only bundles signed by a trusted key from now on.")
 @command_options
 def trust_command(
     session: Session, file: str | None, drop: str | None, anyone: bool, signed_only: bool
 ) -> int:
     """Trust the key in FILE, as a colleague's `share key` wrote it; without FILE list who is trusted.
 
-    From the first trusted key on, `share in` refuses bundles that no trusted key has signed. That stays
-    so when keys are dropped, the last one included, until --anyone ends it.
+    After the first trusted key, `share in` refuses bundles that no trusted key has signed. That stays
+    so, even if all keys are dropped, until --anyone ends it.
 
     \b
     jackfield share trust south.key

@@ -29,9 +29,9 @@ _LEFT: Final = (
 @click.command("review")
 @click.option("--release", multiple=True, metavar="VISIT[.JACK]", help="Release this note.")
 @click.option(
-    "--keep", multiple=True, metavar="VISIT[.JACK]", help="This note or visit is to stay here from now on."
+    "--keep", multiple=True, metavar="VISIT[.JACK]", help="Keep this note or visit private from now on."
 )
-@click.option("--approve", multiple=True, metavar="VISIT", help="Share this visit though it is held back.")
+@click.option("--approve", multiple=True, metavar="VISIT", help="Share this visit, which is held back.")
 @click.option("--released", "list_released", is_flag=True, help="List what was released or approved.")
 @click.option("--ask", is_flag=True, help="Ask one by one, as at a terminal.")
 @command_options
@@ -43,11 +43,11 @@ def review_command(
     list_released: bool,
     ask: bool,
 ) -> int:
-    """Look at every note that nobody has reviewed, and at visits that are held back, one by one.
+    """Review notes and held-back visits, one by one.
 
-    A note that is released goes to other books word for word, with its visit; e lets you write it anew
-    for them first. --keep takes back what was released or approved: it goes out no more. What has left
-    already cannot be called back. With --json, or piped, the list alone is printed.
+    A released note goes to other books word for word, with its visit; e lets you edit it for them first.
+    --keep takes a release or an approval back. What has left already cannot be called back. With --json, or
+    piped, only the list is printed.
 
     \b
     jackfield share review

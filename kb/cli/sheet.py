@@ -27,23 +27,31 @@ CONTACT = 120  #: characters of whom to call
 
 @click.command("sheet")
 @path_options
-@click.option("--readings", "readings_file", metavar="FILE", help="Readings, as for 'jackfield readings'.")
-@click.option("--loop", "loop_file", metavar="FILE", help="The loop, as 'jackfield loop --json' prints it.")
-@click.option("--lang", type=click.Choice(LANGUAGES), default=LANGUAGES[0], help="Language (en).")
+@click.option(
+    "--readings", "readings_file", metavar="FILE", help="A readings file, as for 'jackfield readings'."
+)
+@click.option(
+    "--loop", "loop_file", metavar="FILE", help="A loop file, as 'jackfield loop --json' prints it."
+)
+@click.option(
+    "--lang", type=click.Choice(LANGUAGES), default=LANGUAGES[0], help="Language of the text. Default: en."
+)
 @click.option(
     "--paper",
     type=click.Choice([paper.value for paper in Paper]),
     help="A4 with metres, or Letter with feet and inches (from the settings' units).",
 )
-@click.option("--contact", metavar="TEXT", default="", help="Whom the client calls; else a line to write on.")
-@click.option("--private", is_flag=True, help="Names, jobs and notes too, on the page for the file.")
+@click.option(
+    "--contact", metavar="TEXT", default="", help="Whom the client can call. Without it, a line to write on."
+)
+@click.option("--private", is_flag=True, help="Put names, jobs and notes on the page for the file.")
 @click.option(
     "--out",
     metavar="FILE",
     type=OUTPUT,
     default="sheet.html",
     show_default=True,
-    help="Where to; - for stdout.",
+    help="File to write; - for stdout.",
 )
 @command_options
 def sheet_command(
@@ -57,7 +65,7 @@ def sheet_command(
     private: bool,
     out: str,
 ) -> int:
-    """Write one HTML page to print: a sheet for the client, and one for the file.
+    """Write one HTML page to print: a sheet for the client, and one for your file.
 
     It needs no network. Names, job references and notes stay out of it unless --private puts them on the
     page for the file; the client's page never has them. Exit 1: written, but there is no path.

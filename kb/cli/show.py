@@ -24,9 +24,9 @@ if TYPE_CHECKING:
 @click.option("--svg", metavar="FILE", type=OUTPUT, help="Draw the panel as a picture, too.")
 @command_options
 def show_command(session: Session, make: str, model: str | None, svg: str | None) -> int:
-    """Show what is known of one set: its panel as reconciled, conflicts, and every visit.
+    """Show one set: its panel as all visits together describe it, contradictions, and every visit.
 
-    The model alone is enough where it means one set only.
+    The model alone is enough if it means one set only.
 
     \b
     jackfield show Norwell NV40-210

@@ -17,14 +17,16 @@ from kb.sheet.tag import HEIGHT_MM, WIDTH_MM, make_tag, tag_page
 
 @click.command("tag")
 @path_options
-@click.option("--lang", type=click.Choice(LANGUAGES), default=LANGUAGES[0], help="Language (en).")
+@click.option(
+    "--lang", type=click.Choice(LANGUAGES), default=LANGUAGES[0], help="Language of the text. Default: en."
+)
 @click.option(
     "--out",
     metavar="FILE",
     type=OUTPUT,
     default="tag.svg",
     show_default=True,
-    help="SVG, or HTML by its ending; - for stdout.",
+    help="File to write: SVG, or HTML if it ends in .html; - for stdout.",
 )
 @command_options
 def tag_command(
@@ -35,7 +37,7 @@ def tag_command(
 ) -> int:
     """Make a tag of 62 x 29 mm with a QR code that holds set and path as plain text.
 
-    Nothing private is on it: the set, the way of the sound and the day. Exit 1: made, but there is no path.
+    It holds the set, the path and the day, and nothing private. Exit 1: written, but there is no path.
 
     \b
     jackfield tag Norwell NV40-210 --out tag.svg

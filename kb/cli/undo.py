@@ -24,7 +24,7 @@ def undo_command(session: Session, what: str | None) -> int:
     """Undo a correction, withdrawal or merge: the one with this id (as `history` shows it), or the latest
     that was made in this book.
 
-    What came from colleagues is undone by its id alone, or with its bundle (`share undo`). Undoing what was
+    A change that came from colleagues needs its id, or `share undo` for its whole bundle. Undoing what was
     undone, by its id, puts it in force again.
 
     \b

@@ -13,7 +13,7 @@ from kb.cli.common import Session, command_options, text
 def withdraw_command(session: Session, visits: tuple[str, ...]) -> int:
     """Withdraw visits, named by the first characters of their ids as `history` shows them.
 
-    They stay in the history; `jackfield undo VISIT` lets one stand again.
+    They stay in the history; `jackfield undo VISIT` brings one back.
 
     \b
     jackfield withdraw 3fa2b1c0

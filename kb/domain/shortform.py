@@ -87,7 +87,7 @@ def _fields(head: str, mark: str, words: Iterable[str], place: str) -> dict[str,
     for word in words:
         field, value = _word(word, place)
         if data.setdefault(field, value) != value:
-            raise BadInput(place, word, f"no second word for {field}")
+            raise BadInput(place, word, f"only one word for {field}")
     if doubtful:
         data["direction"] = Direction.UNCLEAR
     reading = marking.read(form, mark)

@@ -139,7 +139,7 @@ def standard_prior() -> Prior:
     try:
         return prior_from(data_tables("prior.toml"), "prior.toml")
     except BadInput as mistake:
-        raise BookTrouble(f"prior.toml, which came with Jackfield, is spoilt: {mistake}") from mistake
+        raise BookTrouble(f"prior.toml, which came with Jackfield, is damaged: {mistake}") from mistake
 
 
 def _place(data: object, place: str) -> PlacePrior:

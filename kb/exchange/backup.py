@@ -20,7 +20,7 @@ from typing import Final
 
 from kb.base import clock
 from kb.base.atomic import sync_names
-from kb.base.errors import BadInput, BookTrouble, NotFound, ascii_controls, described
+from kb.base.errors import BadInput, BookTrouble, NotFound, ascii_controls, described, stated
 from kb.base.files import refuse_special, uri_of
 from kb.exchange import home_files as beside
 from kb.exchange.home_files import Brought
@@ -169,7 +169,7 @@ def newest(folder: Path, book: Path) -> tuple[Path, tuple[Path, ...]]:
     if len(heads) > 1:
         names = ", ".join(path.name for path, _ in heads)
         raise BadInput(
-            str(folder), described("backups that went different ways"), f"the name of one: {names}"
+            str(folder), described("backups with different histories"), f"the name of one: {names}"
         )
     return heads[0][0], unreadable
 
@@ -205,7 +205,7 @@ def _pruned(folder: Path, keep: int, made: Copy) -> tuple[Path, ...]:
 def examined(path: Path) -> Copy:
     """What is in a backup; raises BookTrouble if it is no whole book of a format that is known here."""
     if not path.exists():
-        raise BadInput(str(path), described("no such file"), "a backup of a book")
+        raise BadInput(str(path), stated("file not found"))
     refuse_special(path)
     try:
         with closing(_read_only(path)) as copy:
@@ -221,7 +221,7 @@ def examined(path: Path) -> Copy:
                 )
             other = differences(copy, stamp)
             if other.fatal:
-                raise BookTrouble(f"{path}: is no book: {other.fatal[0]} is missing or not as it must be")
+                raise BookTrouble(f"{path}: is not a book: {other.fatal[0]} is missing or different")
             [(encoding,)] = copy.execute("PRAGMA encoding").fetchall()
             [(book, revision, mark)] = copy.execute("SELECT id, revision, mark FROM book").fetchall()
             [(visits,)] = copy.execute("SELECT count(*) FROM visit").fetchall()
@@ -230,9 +230,9 @@ def examined(path: Path) -> Copy:
     except sqlite3.Error as problem:
         raise BookTrouble(f"{path}: {_not_read(problem)}") from problem
     except ValueError as problem:
-        raise BookTrouble(f"{path}: is no whole book") from problem
+        raise BookTrouble(f"{path}: is not a complete book") from problem
     if last != revision or encoding != "UTF-8":
-        raise BookTrouble(f"{path}: says revision {revision}, but its last writing is {last}")
+        raise BookTrouble(f"{path}: says revision {revision}, but its last change is {last}")
     return Copy(path, visits, findings, Standing(book, revision, mark), stamp, other)
 
 
@@ -290,7 +290,9 @@ def restore(backup: Path, book: Path, *, replace: bool) -> Restored:
     refuse_special(book)
     if book.exists() and not replace:
         raise BadInput(
-            str(book), described("a book that is there"), "--replace (the old book is kept beside the new)"
+            str(book),
+            stated("a book exists here"),
+            "add --replace; the old book is kept next to the new",
         )
     with told(str(book)):
         book.parent.mkdir(mode=0o700, parents=True, exist_ok=True)

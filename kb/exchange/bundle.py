@@ -19,7 +19,7 @@ from typing import IO, TYPE_CHECKING, Any, Final
 
 from kb.base import text
 from kb.base.atomic import whole
-from kb.base.errors import BadInput, BookTrouble, JackfieldError, ascii_controls, described, kind_of
+from kb.base.errors import BadInput, BookTrouble, JackfieldError, ascii_controls, described, kind_of, stated
 from kb.base.files import refuse_special_output
 from kb.base.parsing import json_of
 from kb.base.validation import Fields
@@ -116,9 +116,9 @@ def new_file(path: Path, *, replace: bool) -> Iterator[IO[bytes]]:
     """
     refuse_special_output(path)
     if not path.parent.is_dir():
-        raise BadInput(str(path), described("no such folder"), "a file in a folder that is there")
+        raise BadInput(str(path), stated("its folder does not exist"))
     if path.exists() and not replace:
-        raise BadInput(str(path), described("a file that is there"), "another name, or --replace")
+        raise BadInput(str(path), stated("the file exists already"), "choose another name, or add --replace")
     try:
         with whole(path, packed=path.suffix == ".gz") as file:
             yield file
@@ -194,7 +194,7 @@ def _checked(file: IO[bytes], place: str) -> tuple[Header, int]:
     if found.hexdigest() != digest:
         raise BadInput(
             place,
-            described("facts of another checksum"),
+            described("facts with another checksum"),
             "those that were handed out: it was damaged or changed",
         )
     return header, size
@@ -207,7 +207,7 @@ def _header(first: bytes, place: str) -> tuple[Header, int, str]:
     try:
         said = first.decode("utf-8")
     except UnicodeDecodeError:
-        raise BadInput(place, described("bytes that are no UTF-8"), "a bundle") from None
+        raise BadInput(place, described("bytes that are not UTF-8"), "a bundle") from None
     data = json_of(said, place)
     if not isinstance(data, dict) or data.get("jackfield") != "bundle":
         raise BadInput(place, kind_of(data), "the header of a bundle (a dump or old notes come in by `load`)")

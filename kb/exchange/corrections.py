@@ -57,7 +57,7 @@ def named(book: Snapshot, given: str) -> tuple[type[Fact], str]:
         )
     if len(found) > 1:
         begin = briefly(book, [one for _, one in found[:5]]).values()
-        raise BadInput("id", given, f"more of the id; so begin {', '.join(begin)}")
+        raise BadInput("id", given, f"more of the id: {', '.join(begin)}")
     return found[0]
 
 
@@ -87,7 +87,7 @@ def corrected(
         del data["jacks"][number - 1]
     data["jacks"] += [finding_to(short_jack(one, f"jack {one}")) for one in added]
     if visit_to(visit_from(data)) == before:
-        raise BadInput("correct", described("nothing that changes"), "FIELD=VALUE, --drop, --add or --file")
+        raise BadInput("correct", described("no change"), "FIELD=VALUE, --drop, --add or --file")
     return succeeding(visit_from({**data, "id": None, "supersedes": None}), visit)
 
 
@@ -157,13 +157,11 @@ def correct(store: Store, old: Visit, new: Visit) -> str:
 def _must_stand(book: Snapshot, visit: Visit) -> None:
     entry = next(one for one in book.history_of(visit.source.key) if one.visit.id == visit.id)
     if entry.withdrawn:
-        raise BadInput(
-            "visit", visit.id, "a visit that stands; this one is withdrawn (`jackfield undo` it first)"
-        )
+        raise BadInput("visit", visit.id, "a visit that is not withdrawn (`jackfield undo` brings it back)")
     if entry.taken_back:
-        raise BadInput("visit", visit.id, "a visit that stands; the bundle of this one was taken back")
+        raise BadInput("visit", visit.id, "a visit whose bundle was not taken back")
     if entry.superseded_by:
-        raise BadInput("visit", visit.id, f"the visit that stands now, {entry.superseded_by[0][:12]}")
+        raise BadInput("visit", visit.id, f"the newest version of this visit, {entry.superseded_by[0][:12]}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,7 +198,7 @@ def merge(store: Store, spelling: tuple[str, str], same_as: tuple[str, str]) -> 
             raise NotFound(f"nobody met {' '.join(spelling)} yet: there is nothing to merge")
     fact = store.alias(*keys)
     if not fact:
-        raise BadInput("merge", " ".join(spelling), "a spelling that is not that set already")
+        raise BadInput("merge", " ".join(spelling), "a spelling that is not yet merged with that set")
     return fact
 
 

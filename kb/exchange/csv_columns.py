@@ -128,7 +128,7 @@ def _field_or_none(value: object, place: str) -> str:
 def _named(value: object, place: str, known: Sequence[str]) -> str:
     name = _word(value, place)
     if name not in known:
-        raise BadInput(place, name, f"a field: {', '.join((*VISIT_FIELDS, *JACK_FIELDS))}, or - for none")
+        raise BadInput(place, name, f"a field: {', '.join((*VISIT_FIELDS, *JACK_FIELDS))}, or - to skip it")
     return name
 
 

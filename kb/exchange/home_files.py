@@ -114,7 +114,7 @@ def _read(path: Path) -> dict[str, bytes]:
         return {}
     except (ValueError, KeyError, TypeError, AttributeError) as problem:
         raise BookTrouble(
-            "is not what a backup writes; settings and trusted keys stay as they are"
+            "was not written by a backup; settings and trusted keys stay as they are"
         ) from problem
 
 

@@ -17,7 +17,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Final, NamedTuple, cast
 
-from kb.base.errors import BadInput, BookTrouble, ascii_controls, described
+from kb.base.errors import BadInput, BookTrouble, ascii_controls, described, stated
 from kb.base.files import open_plain
 
 LINE_BYTES: Final = 1024 * 1024  #: one line, at most; a visit of 64 jacks with every field full fits
@@ -58,7 +58,7 @@ def _opened(name: str) -> IO[bytes]:
     try:
         return open_plain(Path(name), name, "a file (or - for standard input)")
     except FileNotFoundError:
-        raise BadInput(name, described("no such file"), "a file") from None
+        raise BadInput(name, stated("file not found")) from None
     except OSError as trouble:
         raise BookTrouble(f"{name}: {ascii_controls(trouble.strerror or str(trouble))}") from trouble
     except ValueError:
@@ -121,12 +121,12 @@ def lines_of(
             and done > _FREELY
             and done > _DENSEST * cast(IO[bytes], cast(gzip.GzipFile, file).fileobj).tell()
         ):
-            raise BadInput(place, described("a packed file that swells without end"), "notes")
+            raise BadInput(place, described("a compressed file that expands without limit"), "notes")
         try:
             text = raw.decode(encoding if number == 1 else encoding.replace("utf-8-sig", "utf-8"))
         except UnicodeError:  # some alphabets raise nothing more exact
             expected = f"text in {encoding.removesuffix('-sig').upper()} (or another --encoding)"
-            raise BadInput(f"{place}, line {number}", described("bytes that are none"), expected) from None
+            raise BadInput(f"{place}, line {number}", described("invalid bytes"), expected) from None
         if told:
             told(done)
         yield Line(number, text)

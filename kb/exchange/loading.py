@@ -139,7 +139,7 @@ def _kind(stream: Iterator[Any], done: Loaded) -> tuple[Any, Iterator[Any]]:
 def _only(kind: type, stream: Iterable[Any]) -> Iterator[Any]:
     for one in stream:
         if not isinstance(one, kind):
-            raise BadInput("files", described("a dump beside other notes"), "load a dump by itself")
+            raise BadInput("files", described("a dump with other files"), "load a dump by itself")
         yield one
 
 
@@ -181,7 +181,7 @@ def _merge(store: Store, facts: Iterable[Any], done: Loaded, dry_run: bool) -> N
     def checked() -> Iterator[Fact]:
         for fact in facts:
             if isinstance(fact, Visit):
-                raise BadInput("files", described("a dump beside other notes"), "load a dump by itself")
+                raise BadInput("files", described("a dump with other files"), "load a dump by itself")
             yield fact
 
     origin = Origin(sealed_id("bundle", secrets.token_hex(NONCE)), "dump")

@@ -88,7 +88,7 @@ def load(home: Path) -> Peers:
     except BadInput as mistake:
         raise mistake.within(str(path)) from None
     except UnicodeDecodeError:
-        raise BadInput(str(path), described("bytes that are no UTF-8"), _OURS) from None
+        raise BadInput(str(path), described("bytes that are not UTF-8"), _OURS) from None
 
 
 _OURS: Final = "the file that `share` writes; remove it to begin anew"

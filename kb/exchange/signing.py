@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 from kb.base import text
 from kb.base.atomic import changing_files
-from kb.base.errors import BadInput, BookTrouble, MissingExtra
+from kb.base.errors import BadInput, BookTrouble, MissingExtra, described
 from kb.base.files import open_plain
 from kb.base.parsing import json_of
 from kb.base.validation import Fields
@@ -51,7 +51,7 @@ def own_key(home: Path, *, make: bool) -> Ed25519PrivateKey | None:
         with open_plain(path, str(path)) as file:
             key = load_pem_private_key(file.read(_MOST), password=None)
     except (ValueError, TypeError, UnsupportedAlgorithm, OSError) as problem:
-        raise BookTrouble(f"{path}: is no key; restore it, or remove it to make a new one") from problem
+        raise BookTrouble(f"{path}: is not a key; restore it, or remove it to make a new one") from problem
     if not isinstance(key, Ed25519PrivateKey):
         raise BookTrouble(f"{path}: is a key of another kind")
     return key
@@ -83,7 +83,7 @@ def signer(signature: object, said: bytes) -> str:
         mark = base64.b64decode(signed, validate=True)
         Ed25519PublicKey.from_public_bytes(base64.b64decode(key)).verify(mark, said)
     except (InvalidSignature, ValueError, TypeError):
-        raise BadInput(place, "one that does not hold", "the signature of whoever made the bundle") from None
+        raise BadInput(place, described("an invalid signature"), "the maker's signature") from None
     return key
 
 

@@ -51,7 +51,7 @@ def assembled(fetch: Fetch, *, private: bool = True, released: Iterable[Any] = (
             raise BookTooNew(f"visit {shown(id_)}: {newer}") from None
         except (ValueError, TypeError) as problem:  # written by something else than Jackfield
             raise BookTrouble(
-                f"visit {shown(id_)}: the book holds what none can hold ({shown(problem)}); restore a backup"
+                f"visit {shown(id_)}: the book contains an invalid visit ({shown(problem)}); restore a backup"
             ) from problem
     return visits
 

@@ -95,7 +95,9 @@ def named(book: Snapshot, given: str) -> Bundle:
         return found[0]
     if found:
         raise BadInput(
-            "bundle", given, f"more of the id; so begin {', '.join(one.origin.id[:12] for one in found[:5])}"
+            "bundle",
+            given,
+            f"more of the id: {', '.join(one.origin.id[:12] for one in found[:5])}",
         )
     raise BadInput(
         "bundle", given, "the id of a bundle that came in, as `jackfield share bundles` lists them"

@@ -81,7 +81,7 @@ def told(place: str) -> Iterator[None]:
     except ImportError as problem:
         raise MissingExtra(place, problem.name, "team") from problem
     except (UnicodeError, OverflowError) as problem:  # a driver meets text or a number it cannot send
-        raise BadInput("visit", _line(problem), "what the book can hold") from problem
+        raise BadInput("visit", _line(problem), "a visit that the book can hold") from problem
     except Exception as problem:
         # SQLAlchemy does not wrap an error of the driver that is raised while a connection is made.
         if not _of_driver(problem):
@@ -118,7 +118,7 @@ def _translated(place: str, problem: Exception) -> JackfieldError:
         return _from_sqlite(place, origin)
     state = state_of(origin) if origin else ""
     if state.startswith((_REFUSED, _UNFIT)):
-        return BadInput("visit", _line(origin), "what the book can hold")
+        return BadInput("visit", _line(origin), "a visit that the book can hold")
     said = next((said for sign, said in _POSTGRESQL.items() if state.startswith(sign)), None)
     if state.startswith(_DAMAGED):
         return BookTrouble(f"{place}: {said or _line(origin)}")
@@ -136,7 +136,7 @@ def _translated(place: str, problem: Exception) -> JackfieldError:
 def _from_sqlite(place: str, origin: sqlite3.Error) -> JackfieldError:
     code = getattr(origin, "sqlite_errorcode", None)
     if code is not None and code & 0xFF == sqlite3.SQLITE_CONSTRAINT:
-        return BadInput("visit", _line(origin), "what the book can hold")
+        return BadInput("visit", _line(origin), "a visit that the book can hold")
     said = SQLITE.get(code & 0xFF) if code is not None else None
     busy = code is not None and code & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
     return (BookUnavailable if busy else BookTrouble)(f"{place}: {said or _line(origin)}")

@@ -143,7 +143,7 @@ def examine(fact: Fact, *, outside: bool) -> None:
     """Raise BadInput where a fact does not carry the id that is made from what it names."""
     nonce = isinstance(fact, VisitFact) and fact.nonce
     if (outside or nonce or (is_sealed(fact.id) and not isinstance(fact, VisitFact))) and not certified(fact):
-        raise BadInput(_kind(fact), fact.id, "an id that is made from what it names")
+        raise BadInput(_kind(fact), fact.id, "an id that matches its content")
     if isinstance(fact, VisitFact) and is_sealed(fact.id) and not nonce:
         raise BadInput("visit", fact.id, "the seal that belongs to this id")
 
@@ -180,7 +180,7 @@ def _add_visits(
         if fingerprint(without_private(visit)) != fingerprint(without_private(known)) or (
             differs and not is_number(fact.nonce)
         ):
-            raise BadInput("visit", visit.id, "an id that the book does not hold with other content already")
+            raise BadInput("visit", visit.id, "a new id: the book has this one with other content")
         if differs:  # the same rows of notes, numbered in another order: see below
             moved.append(fact)
             continue
@@ -248,7 +248,7 @@ def _add_rows(
         values = asdict(fact)
         if fact.id in there:
             if there[fact.id] != tuple(values[name] for name in names):
-                raise BadInput(_kind(fact), fact.id, "an id that the book does not hold with other content")
+                raise BadInput(_kind(fact), fact.id, "a new id: the book has this one with other content")
             merged.already += 1
             continue
         there[fact.id] = tuple(values[name] for name in names)

@@ -148,7 +148,7 @@ class FilePlace:
 
     def have_read(self, connection: sa.Connection) -> None:
         if moved(self.path, cast("_File", connection.connection.dbapi_connection).way):
-            raise BookTrouble(f"{self.shown}: was written to while it was read; try again")
+            raise BookTrouble(f"{self.shown}: changed while it was being read; try again")
 
     def lock(self, connection: sa.Connection) -> None:
         """BEGIN IMMEDIATE has locked the whole file."""
@@ -274,7 +274,7 @@ def copy_book(path: Path, target: Path) -> None:
     """
     with told(str(target)):
         if target.exists():
-            raise BookTrouble(f"{target}: is there already; nothing was overwritten")
+            raise BookTrouble(f"{target}: exists already; nothing was overwritten")
         # No name of an earlier process: one that was killed may have left its own, and numbers come again.
         unfinished = target.with_name(f"{target.name}.{secrets.token_hex(4)}.part")
         try:
@@ -291,7 +291,7 @@ def copy_book(path: Path, target: Path) -> None:
                 copy.execute("PRAGMA journal_mode = DELETE").fetchone()
             put_new(unfinished, target)
         except FileExistsError:
-            raise BookTrouble(f"{target}: is there already; nothing was overwritten") from None
+            raise BookTrouble(f"{target}: exists already; nothing was overwritten") from None
         finally:
             for ending in ("", *BESIDE):
                 unfinished.with_name(unfinished.name + ending).unlink(missing_ok=True)

@@ -92,7 +92,7 @@ class Snapshot:
                 sa.select(schema.book.c.id, schema.book.c.revision, schema.book.c.mark)
             ).one_or_none()
         if row is None:
-            raise BookTrouble(f"{self._place}: the book has lost its first page; restore a backup")
+            raise BookTrouble(f"{self._place}: the book's main record is missing; restore a backup")
         return Standing(*row)
 
     @property

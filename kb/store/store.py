@@ -465,7 +465,7 @@ def _take_revision(connection: sa.Connection, place: str) -> tuple[int, str]:
     book, mark = schema.book, str(uuid_utils.uuid7())
     done = connection.execute(book.update().values(revision=book.c.revision + 1, mark=mark))
     if done.rowcount != 1:
-        raise BookTrouble(f"{place}: the book has lost its first page; restore a backup")
+        raise BookTrouble(f"{place}: the book's main record is missing; restore a backup")
     revision: int = connection.execute(sa.select(book.c.revision)).scalar_one()
     connection.execute(schema.writing.insert(), {"revision": revision, "mark": mark})
     return revision, mark
@@ -500,9 +500,7 @@ def _sorted_out(connection: sa.Connection, visits: list[Visit], numbers: Numbers
     for visit, print_, first in zip(visits, seen, numbers.look_up(visits), strict=True):
         if visit.id in known:
             if not _same(visit, known[visit.id]):
-                raise BadInput(
-                    "visit, id", visit.id, "an id that the book does not hold with other content already"
-                )
+                raise BadInput("visit, id", visit.id, "a new id: the book has this one with other content")
             yield _Sorted(visit, print_, None)
         elif not visit.id and print_ in prints:
             yield _Sorted(replace(visit, id=prints[print_]), print_, None)

@@ -63,7 +63,7 @@ def bring_up_to_date(
                     place.keep(found)
                     _migrate(connection, migrations, formats[-1])
                     if not place.whole(connection):
-                        raise BookTrouble(f"{place.shown}: holds findings of no visit; restore a backup")
+                        raise BookTrouble(f"{place.shown}: has findings without a visit; restore a backup")
 
 
 def refuse_other_format(connection: sa.Connection, place: str) -> None:
@@ -74,7 +74,7 @@ def refuse_other_format(connection: sa.Connection, place: str) -> None:
     stamp = connection.execute(sa.select(schema.stamp.c.version_num)).scalar()
     if stamp != FORMATS[-1]:
         raise BookTooNew(
-            f"{place}: a newer Jackfield has upgraded the book meanwhile; stop this, update jackfield "
+            f"{place}: a newer Jackfield has upgraded the book; stop this program, update jackfield "
             "and start it again; nothing was changed"
         )
 
@@ -85,10 +85,10 @@ def _format(connection: sa.Connection, place: Place) -> str | None:
     if not tables:
         return None
     if not {schema.book.name, schema.stamp.name} <= tables:
-        raise BookTrouble(f"{place.shown}: is a database of some other program, not a book")
+        raise BookTrouble(f"{place.shown}: is a database of another program, not a book")
     stamps = connection.execute(sa.select(schema.stamp.c.version_num)).scalars().all()
     if len(stamps) != 1:
-        raise BookTrouble(f"{place.shown}: does not say of which format it is; restore a backup")
+        raise BookTrouble(f"{place.shown}: does not name its format; restore a backup")
     return str(stamps[0])
 
 
@@ -131,5 +131,5 @@ def _migrate(connection: sa.Connection, migrations: Path, target: str) -> None:
         command.upgrade(config, target)
     except CommandError as problem:  # this installation lacks a step
         raise BookTrouble(
-            f"the book cannot be upgraded ({shown(problem)}); install jackfield anew"
+            f"the book cannot be upgraded ({shown(problem)}); install jackfield again"
         ) from problem

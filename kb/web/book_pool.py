@@ -63,7 +63,7 @@ class Books:
             # A book that was not there is made by recording.
             if before is not None and self._file() != before:
                 self.close()
-                raise BookTrouble("the book was replaced by another program just now")
+                raise BookTrouble("another program has just replaced the book")
             return done
 
     def _learn_beside(self, learned: Learned) -> None:

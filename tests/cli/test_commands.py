@@ -186,7 +186,7 @@ def test_a_missing_extra_is_the_same_answer_everywhere_and_says_what_to_install(
     done = jackfield(*words)
     assert (done.code, done.out) == (2, "")
     assert done.err.endswith(
-        f"saw no package {package}, expected it installed: pip install 'jackfield[{extra}]'\n"
+        f"the package {package} is not installed; install the extra: pip install 'jackfield[{extra}]'\n"
     )
 
 
@@ -302,7 +302,7 @@ def test_a_query_that_is_no_text_does_not_cost_the_others_their_answers(
         answers = [json.loads(line) for line in done.out.splitlines()]
         assert [bool(answer["matches"]) for answer in answers] == [True, False, True]
         assert answers[0]["query"] == "nv40-210"
-        assert "line 3, query: saw no UTF-8, expected text in UTF-8" in done.err
+        assert "line 3, query: saw bytes that are not UTF-8, expected text in UTF-8" in done.err
         assert done.code == 2
         done.out.encode("utf-8")  # no half of a pair that strict readers refuse
         assert "\\ud" not in done.out
@@ -397,7 +397,7 @@ def test_settings_choose_the_usual_driver(jackfield: Run, visit_file: VisitFile)
         (["record", "Norwell", "X1", "--date", "soon"], "date"),
         (["record", "Norwell", "X" * 10_000], "model"),
         (["record", "Norwell\x1b[31m", "X1"], "make"),
-        (["record", "--file", "/no/such/file.json"], "no such file"),
+        (["record", "--file", "/no/such/file.json"], "file not found"),
         (["find"], "no words"),
         (["find", "x" * 5000], "query"),
         (["path"], "MAKE MODEL"),

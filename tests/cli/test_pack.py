@@ -187,7 +187,7 @@ def test_an_item_without_its_length_is_answered_with_the_lengths_there_are(jackf
 
 
 @pytest.mark.parametrize(
-    ("given", "seen"), [({}, "saw nothing"), (None, "saw nothing"), ({"jobs": {}}, "saw an object")]
+    ("given", "seen"), [({}, "missing"), (None, "missing"), ({"jobs": {}}, "saw an object")]
 )
 def test_a_file_without_jobs_is_told_in_plain_words(jackfield: Run, given: object, seen: str) -> None:
     done = jackfield("pack", "-", stdin=json.dumps(given))

@@ -192,7 +192,7 @@ def test_a_dump_is_for_this_user_alone_and_overwrites_nothing(
     assert jackfield("load", path, "--home", tmp_path / "o").code == 0
     nowhere = jackfield("dump", tmp_path / "no" / "where.csv")
     assert nowhere.code == 2
-    assert "expected a file in a folder that is there" in " ".join(nowhere.err.split())
+    assert "expected a file in a folder that exists" in " ".join(nowhere.err.split())
     assert [one.name for one in tmp_path.glob("*.part")] == []
 
 

@@ -53,5 +53,5 @@ def test_a_packed_file_that_swells_is_refused(
 
 def test_the_name_of_a_file_that_is_not_there_makes_no_book(jackfield: Run, home: Path) -> None:
     done = jackfield("load", "nowhere.csv")
-    assert (done.code, "nowhere.csv: saw no such file" in done.err) == (2, True), done.err
+    assert (done.code, "nowhere.csv: file not found" in done.err) == (2, True), done.err
     assert not home.exists()

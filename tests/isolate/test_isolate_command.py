@@ -128,7 +128,7 @@ def test_a_file_that_cannot_be_written_stays_as_it_was(tmp_path):
 
 
 def test_a_folder_that_is_not_there_is_named(tmp_path):
-    with pytest.raises(BadInput, match=r"--answers: saw .*expected a file in a folder that is there"):
+    with pytest.raises(BadInput, match=r"--answers: saw .*expected a file in a folder that exists"):
         call(
             "--complaint",
             "hum",
@@ -162,7 +162,7 @@ def test_a_bad_answers_file_is_named_with_what_is_wrong(tmp_path, content, messa
 @pytest.mark.parametrize(
     ("args", "message"),
     [
-        ((), "--complaint: saw nothing, expected one of no-sound"),
+        ((), "--complaint: missing, expected one of no-sound"),
         (("--complaint", "nosound"), "expected no-sound"),
         (
             ("--complaint", "hum", "--answer", "driver-off"),

@@ -657,7 +657,7 @@ def test_an_answers_file_reads_back_with_its_keys():
     ("change", "message"),
     [
         ({"complaint": "quiet"}, "answers, complaint: saw 'quiet', expected a complaint: one of no-sound"),
-        ({"complaint": None}, "answers, complaint: saw nothing"),
+        ({"complaint": None}, "answers, complaint: missing"),
         ({"answers": {"red-glo": "dark"}}, "answers, red-glo: saw 'red-glo', expected red-glow"),
         ({"answers": {"red-glow": "drak"}}, "answers, red-glow: saw 'drak', expected dark"),
         ({"answers": {"converter-light": "lit"}}, "expected a test for this path"),
@@ -709,7 +709,7 @@ def given_row(**rows: object) -> list[dict[str, object]]:
         (changed("fault", 0, prior={"silent": -1}), "fault a, prior, silent: saw -1, expected odds above 0"),
         (changed("fault", 0, prior={"silent": math.nan}), "fault a, prior, silent: saw nan"),
         (changed("fault", 0, prior={}), "fault a, prior"),
-        (changed("fault", 1, source=None), "fault b, source: saw nothing"),
+        (changed("fault", 1, source=None), "fault b, source: missing"),
         (changed("fault", 1, id="a"), "fault a, id: saw 'a', expected an id that nothing else has"),
         (
             changed("fault", 1, needs=["fibre"]),

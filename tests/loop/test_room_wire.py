@@ -198,7 +198,7 @@ PLATE = {"name": "x", "source": "y", "rated_current_a_rms": 1, "max_voltage_v_rm
     ("row", "why"),
     [
         ({}, "name"),
-        ({"nam": "x"}, "drivers, driver 1, name: saw nothing"),
+        ({"nam": "x"}, "drivers, driver 1, name: missing"),
         ({**PLATE, "curent_a": 1}, "drivers, driver 1, unknown field: saw 'curent_a'"),
         ({"name": "x", "source": "y"}, "rated_current"),
         ({"name": "x", "rated_current_a_rms": 1, "max_voltage_v_rms": 1}, "source"),

@@ -70,7 +70,7 @@ def test_a_new_item_is_data_and_not_code(tmp_path: Path) -> None:
         ("cost = 200", "cost = nan", "cost: saw '?nan'?, expected a number"),
         ("cost = 200", 'cost = "much"', "cost: saw 'much', expected a number"),
         ("cost = 200", "price = -1", "a number, 0 or more"),
-        ('source = "invented"', "", "source: saw nothing, expected a source"),
+        ('source = "invented"', "", "source: missing, expected a source"),
         ('source = "invented"', 'source = { cost = "x" }', "length_m: saw 90, expected a source beside"),
         ('role = "converter"', 'role = "gadget"', "role: saw 'gadget'"),
         ("powered = true", 'powered = "yes"', "powered: saw 'yes', expected true or false"),
@@ -102,7 +102,7 @@ def test_a_wrong_entry_is_refused_naming_file_and_entry(
             "usual_m: saw .*longest",
         ),
         ('[[reach]]\nsignal = "optical"\nusual_m = 1\nlongest_m = 3\nsource = "x"', "two entries"),
-        ('[[number]]\nname = "x"\nvalue = 1\nunit = "m"', "more.toml, number 1 'x', source: saw nothing"),
+        ('[[number]]\nname = "x"\nvalue = 1\nunit = "m"', "more.toml, number 1 'x', source: missing"),
         (
             '[[prior]]\nsignal = "not-audio"\nworks = 0\nfails = 1\nsource = "x"',
             "prior 1, works: saw 0, expected a count above 0",

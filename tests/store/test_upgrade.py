@@ -199,7 +199,7 @@ def test_a_step_that_fails_changes_nothing(book: Path, tmp_path: Path) -> None:
 def test_a_missing_step_is_told_and_changes_nothing(book: Path) -> None:
     Store.open(book).close()
     before = parts(book)
-    with pytest.raises(BookTrouble, match="install jackfield anew"):
+    with pytest.raises(BookTrouble, match="install jackfield again"):
         bring(book, upgrade.MIGRATIONS)
     assert parts(book) == before
 
