@@ -109,7 +109,7 @@ _OPEN_NETWORK = (
 
 
 def _pairing(running: Running, code: str, *, with_qr: bool) -> str:
-    """The code for the next phone, as words, as a link, and for a camera where somebody looks."""
+    """The code for the next phone, as words, as a link, and for a camera on a terminal."""
     from kb.web.pairing import spelt
     from kb.web.server import qr
 

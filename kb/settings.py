@@ -108,7 +108,7 @@ def load(home: Path) -> Settings:
 def save(home: Path, settings: Settings) -> Path:
     """Write the settings, whole or not at all, for this user alone; returns the file. See also ``change``.
 
-    Raises BadInput where a value is none that ``load`` would take, BookTrouble where it cannot be written.
+    Raises BadInput for a value that ``load`` would refuse, BookTrouble if the file cannot be written.
     """
     path = home / FILE
     lines = [f"{field.name} = {_toml(getattr(settings, field.name))}" for field in fields(settings)]
@@ -154,7 +154,7 @@ def _some_inputs(value: object, place: str) -> tuple[DriverInput, ...]:
 
 
 def _plate(most: float, unit: str) -> Callable[[object, str], float]:
-    """A reader of a number from the driver's plate; 0 stands for not known."""
+    """A reader of a number from the driver's plate; 0 means not known."""
     return number(0, most, f"{unit} from the plate, at most {most:g}; 0: not known")
 
 

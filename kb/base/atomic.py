@@ -1,6 +1,6 @@
 """Write a file completely or not at all.
 
-What is written goes into an unfinished file beside it, which takes its place when all of it is on the disk. A
+The content goes into an unfinished file next to it, which replaces the old file when all is on disk. A
 crash leaves the old file as it was, and at most a ``.part`` that `jackfield doctor --mend` removes. Whoever
 reads a file, changes what it says and writes it holds its folder's lock meanwhile (``changing_files``).
 """
@@ -24,10 +24,10 @@ if TYPE_CHECKING:
 MINE: Final = 0o600  #: read and written by its owner alone
 USUAL: Final = 0o666  #: whatever the user's mask leaves of it
 
-LOCK: Final = "changes.lock"  #: empty; held by whoever changes a small file of its folder
+LOCK: Final = "changes.lock"  #: empty; locked while a small file of its folder is changed
 LOCK_WAIT_S: Final = 30.0
 
-_LONGEST: Final = 100  # characters of the name that an unfinished file keeps: more may not fit beside
+_LONGEST: Final = 100  # characters of the name that an unfinished file keeps
 
 
 @contextmanager
@@ -89,7 +89,7 @@ def sync_names(folder: Path) -> None:
 
 
 def write_mine(path: Path, content: bytes) -> None:
-    """Write a file that its owner alone reads, in a folder of his alone if there is none. Raises OSError."""
+    """Write a file that only its owner can read; makes a private folder if needed. Raises OSError."""
     path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     with whole(path) as file:
         file.write(content)
@@ -99,7 +99,7 @@ def write_mine(path: Path, content: bytes) -> None:
 def changing_files(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
     """Keep all other threads and programs from changing the small files of ``folder`` until the block ends.
 
-    For whoever reads such a file, changes what it says and writes it; who only reads needs no lock. It cannot
+    Needed for reading such a file, changing it and writing it back; reading alone needs no lock. It cannot
     be taken twice by one thread. The system lets go of it when a program dies. Raises BookTrouble where
     another holds it for ``wait_s`` seconds, or the folder cannot be written to.
     """

@@ -67,7 +67,7 @@ _READABLE: Final = "a readable TOML file"
 
 def located(name: str) -> str:
     """The path as text. The wheel carries ``data`` as ``kb/data``; that one is looked for first, since
-    what lies beside an installed package is anybody's."""
+    a folder next to an installed package may belong to anybody."""
     if not name or os.path.isabs(name) or ".." in name.replace("\\", "/").split("/"):
         raise BookTrouble(f"data/{name}: not a name inside the data folder")
     for folder in (_PACKAGE, os.path.dirname(_PACKAGE)):

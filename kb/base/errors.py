@@ -65,12 +65,12 @@ class MissingExtra(BadInput):
     """A package that is needed is not installed; an extra of Jackfield brings it.
 
     >>> print(MissingExtra("serve", "flask", "web"))
-    serve: the package flask is not installed; install the extra: pip install 'jackfield[web]'
+    serve: the package flask is not installed; add the extra: pip install '.[web]' in Jackfield's folder
     """
 
     def __init__(self, place: str, package: str | None, extra: str) -> None:
         seen = stated(f"the package {package or 'for this'} is not installed")
-        super().__init__(place, seen, f"install the extra: pip install 'jackfield[{extra}]'")
+        super().__init__(place, seen, f"add the extra: pip install '.[{extra}]' in Jackfield's folder")
 
 
 class NotFound(JackfieldError):

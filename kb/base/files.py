@@ -1,4 +1,4 @@
-"""Open a file that somebody named, and write the URI with which SQLite opens one.
+"""Open a file that a person named, and write the URI with which SQLite opens one.
 
 A pipe or a device would be waited for without end. A file that SQLite keeps is opened by SQLite alone: POSIX
 locks belong to a process, and fall when the process closes any descriptor of the file; another program then
@@ -24,7 +24,7 @@ from urllib.parse import quote
 from kb.base.errors import BadInput, BookTrouble, described
 
 _SEEN: Final = described("a pipe or a device")
-#: What SQLite keeps beside a database while it is in use (sqlite.org/tempfiles.html).
+#: Endings of the files that SQLite keeps next to a database in use (sqlite.org/tempfiles.html).
 BESIDE: Final = ("-wal", "-shm", "-journal")
 
 
@@ -89,7 +89,7 @@ def readable(path: Path) -> Iterator[Way]:
 
 
 def moved(path: Path, way: Way) -> bool:
-    """May somebody have written to the file since it was opened in a way without locks?"""
+    """Whether another program may have written to the file since it was opened without locks."""
     return way.stood is not None and way.stood != _stands(path)
 
 
@@ -115,7 +115,7 @@ def _stands(path: Path) -> tuple[int, ...] | None:
 
 
 def _in_use(path: Path) -> bool:
-    """Is this a database with a log beside it, or such a log?"""
+    """Whether this is a database with a log next to it, or such a log."""
     for ending in BESIDE:
         if path.with_name(f"{path.name}{ending}").exists():
             return True
@@ -135,7 +135,7 @@ def make_empty(path: Path) -> None:
     os.close(os.open(draft, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
     try:
         os.link(draft, path)
-    except FileExistsError:  # somebody else was faster
+    except FileExistsError:  # another program was faster
         return
     except OSError:  # a disk without links; it keeps no rights either, as a rule
         import sqlite3

@@ -41,7 +41,7 @@ def read_text(name: str, most: int = MOST_BYTES, expected: str = "JSON or TOML")
     """(text, place) of a file, or of stdin for ``-``.
 
     Raises BadInput as :func:`read_bytes` does, and where it is no UTF-8 or empty; ``expected`` says what
-    should have stood there.
+    was expected there.
     """
     raw, place = read_bytes(name, most)
     try:

@@ -1,6 +1,6 @@
 """Parse JSON and TOML strictly: one reader for every file.
 
-What readers of JSON disagree on is refused, so that nothing is taken for what nobody meant: a key that stands
+JSON on which readers disagree is refused, so that no value is misread: a key that occurs
 twice, NaN and Infinity (RFC 8259, sections 4 and 6), numbers and nesting without end.
 
 >>> json_of('{"make": "Norwell"}', "visit.json")
@@ -8,7 +8,7 @@ twice, NaN and Infinity (RFC 8259, sections 4 and 6), numbers and nesting withou
 >>> json_of('{"make": "a", "make": "b"}', "visit.json")
 Traceback (most recent call last):
 ...
-kb.base.errors.BadInput: visit.json: saw "'make' stands there twice", expected JSON
+kb.base.errors.BadInput: visit.json: saw "'make' occurs twice", expected JSON
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(found) < len(pairs):
         keys = [key for key, _ in pairs]
         twice = next(key for key in keys if keys.count(key) > 1)
-        raise ValueError(f"{twice[:40]!r} stands there twice")
+        raise ValueError(f"{twice[:40]!r} occurs twice")
     return found
 
 
@@ -56,7 +56,7 @@ _BETWEEN_KEYS: Final = r"[={},\[\]\n]"
 
 
 def toml_of(text: str, place: str, expected: str = "TOML") -> dict[str, Any]:
-    """The tables in a TOML ``text``; ``expected``: what else could have stood there. Raises BadInput."""
+    """The tables in a TOML ``text``; ``expected`` says what else is valid there. Raises BadInput."""
     import tomllib  # a cold look-up reads no TOML
 
     if _has_endless_key(text):

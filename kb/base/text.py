@@ -113,7 +113,7 @@ def joined(names: Iterable[str], sign: str) -> str:
 
 
 def parted(said: str, sign: str) -> list[str]:
-    """The names that ``joined`` put together, or that somebody typed so; empty ones are left out."""
+    """The names that ``joined`` put together, or that a person typed so; empty ones are left out."""
     inside = re.escape(sign)
     parts = re.findall(rf"(?:[^{inside}\\]|\\.?)+", said, re.DOTALL)
     names = (re.sub(rf"\\([\\{inside}])", r"\1", one).strip() for one in parts)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 class FoundSet:
     """One set that may be meant. ``score`` (0..1) and ``how`` are those of ``kb.index``.
 
-    ``best`` is the way to connect it to the usual driver, None where there is none. It is chosen by the
+    ``best`` is the way to connect it to the usual driver, None if there is none. It is chosen by the
     findings of this very set, when they are recorded: what its sisters did is weighed by ``Book.connect``
     alone, as it would have to be read at every look-up. Of two ways that are equally plain the one that
     ``connect`` puts first may therefore be the other.
@@ -64,7 +64,7 @@ class SetView:
 
 
 def found(answer: Answer, best: Callable[[str, str], dict[str, Any] | None]) -> Found:
-    """The index's answer; ``best`` is told the key of a set and what the index kept for it."""
+    """The index's answer; ``best`` gets the key of a set and what the index kept for it."""
     return Found(
         answer.query,
         tuple(
@@ -87,7 +87,7 @@ def found(answer: Answer, best: Callable[[str, str], dict[str, Any] | None]) -> 
 class Searcher:
     """Many queries with one reader; made by ``Book.searcher``.
 
-    ``anew`` gives another reader where this one's index is damaged, or another process made it anew.
+    ``anew`` gives another reader if this one's index is damaged, or another process rebuilt it.
     """
 
     def __init__(

@@ -76,7 +76,7 @@ class Book:
     ) -> Self:
         """The book in ``home``, or the shared one at the URL ``store``; made when it is first written to.
 
-        ``progress`` is told when the index has to be made anew, ``learning`` when all findings are learned
+        ``progress`` is called while the index is rebuilt, ``learning`` while all findings are learned
         from; ``learned`` may be shared by several books of one process. Raises BookTrouble where the book
         cannot be read, BadInput where the settings are wrong.
         """
@@ -110,7 +110,7 @@ class Book:
         return self._opened(create=False)
 
     def store_to_write(self) -> Store:
-        """The store; a book is made where there is none yet."""
+        """The store; a book is made if there is none yet."""
         if "store" not in self.__dict__:
             self.__dict__["store"] = self._opened(create=True)
         return self.store
@@ -165,7 +165,7 @@ class Book:
     # -- one set ---------------------------------------------------------------------------------------
 
     def visits(self, make: str, model: str) -> list[Visit]:
-        """The visits to a set that stand; empty where nobody met it."""
+        """The valid visits to a set; empty if nobody met it."""
         from kb.domain.visit import set_key
 
         key = set_key(make, model)
@@ -223,7 +223,7 @@ class Book:
     ) -> Connection:
         """How to connect a panel to the usual driver, or to one with ``inputs``.
 
-        Raises BadInput where an item is unknown or the length is none.
+        Raises BadInput for an unknown item or an invalid length.
         """
         from kb.path import connect
 
@@ -244,7 +244,7 @@ class Book:
     def evidence(self) -> Evidence:
         """What all findings say, the last one included.
 
-        Where a few sets have changed since it was learned, these are counted anew; else all is learned anew.
+        If a few sets have changed since it was learned, these are counted again; else all is learned again.
         Raises BookTrouble where the book cannot be read.
         """
         from kb.evidence import Evidence
@@ -286,8 +286,8 @@ class Book:
     def chance(self, source: Source) -> Callable[[PanelJack], Chance]:
         """How likely a jack of this source carries sound: its own findings, then family, make, era.
 
-        What is told of other sets may be some visits behind, so that recording does not make every look-up
-        learn anew; what is told of this set never is.
+        The answer may be some visits behind for other sets, so that recording does not make every look-up
+        learn again; for this set it never is.
         """
         from kb.evidence import Evidence
         from kb.path import Chance, own_chance
@@ -323,14 +323,14 @@ class Book:
     # -- finding ---------------------------------------------------------------------------------------
 
     def find(self, query: str, limit: int = 10) -> Found:
-        """Which sets may be meant, best first. Raises BadInput where the query is none."""
+        """The sets that may be meant, best first. Raises BadInput if the query is empty or invalid."""
         from kb.index import IndexBroken
 
         if not self._fresh():
             return Found(query, ())
         try:
             return self._found(self.index.find(query, limit=limit))
-        except IndexBroken:  # damage that shows only now: made anew, once
+        except IndexBroken:  # damage that shows only now: rebuilt, once
             self.reindex()
             return self._found(self.index.find(query, limit=limit))
 
@@ -366,7 +366,7 @@ class Book:
     # -- keeping the index up to date --------------------------------------------------------------------
 
     def standing(self) -> Standing | None:
-        """How the book stands, without SQLAlchemy where it is a file; None where nothing was recorded yet."""
+        """The book's state, without SQLAlchemy if it is a file; None if nothing was recorded yet."""
         if self._url is not None:
             try:
                 return self.store.standing()
@@ -386,7 +386,7 @@ class Book:
         return standing(self.path) or (self.store.standing() if there else None)
 
     def indexed(self) -> Standing | None:
-        """How the book stood when the index last took something in; None where the index is of no use."""
+        """The book's state when the index last took something in; None if the index is unusable."""
         from kb.store.revision import Standing
 
         revision = self.index.revision
@@ -410,7 +410,7 @@ class Book:
         return True
 
     def catch_up(self) -> None:
-        """Give the index what it has missed; make it anew where it cannot tell what that is."""
+        """Give the index what it has missed; rebuild it if it cannot tell what that is."""
         from kb.book.indexing import catch_up
 
         # Under the writer's lock: what is computed from what the index has seen holds when it is written.
@@ -418,7 +418,7 @@ class Book:
             catch_up(self.index, self.indexed(), now, self.settings.inputs, self._progress)
 
     def reindex(self) -> None:
-        """Make the index anew from the store."""
+        """Rebuild the index from the store."""
         from kb.book.indexing import rebuild
 
         with self.index.writing(), self.store.snapshot() as now:

@@ -31,7 +31,7 @@ def catch_up(
     inputs: Sequence[DriverInput],
     tell: Progress | None,
 ) -> None:
-    """Give the index what it has missed since the book stood as ``before``; make it anew where it cannot
+    """Give the index what it has missed since the book's state ``before``; rebuild it if it cannot
     tell what that is. To be called under the index's writing lock."""
     stands = now.standing
     if before == stands:
@@ -49,7 +49,7 @@ def catch_up(
 
 
 def rebuild(index: Index, now: Snapshot, inputs: Sequence[DriverInput], tell: Progress | None) -> None:
-    """Make the index anew from the store."""
+    """Rebuild the index from the store."""
     total = now.counts().sets if tell else 0
     index.rebuild(
         (entry(key, visits, inputs) for key, visits in now.visits_of_sets()),

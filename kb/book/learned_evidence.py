@@ -1,12 +1,12 @@
 """Keep what was learned from all findings, know how far it is behind, and learn it again.
 
-Evidence is derived from the whole book, so it is learned seldom and kept in one file of this machine, beside
+Evidence is derived from the whole book, so it is learned seldom and kept in one file of this machine, next to
 the index. Any number of processes may write that file, each whole or not at all; it says how the book stood
 when it was learned, and is read again only when it has changed. One ``Learned`` may serve the books of many
 threads.
 
-``nearly`` is for questions about one set: what is told of *other* sets may be some visits behind, so that
-recording does not make every look-up learn anew; what is told of the set itself never is.
+``nearly`` is for questions about one set: it may be some visits behind for *other* sets, so that
+recording does not make every look-up learn again; for the set itself it never is.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from kb.domain.visit import Visit
     from kb.store import Snapshot, Store
 
-#: So many sets, or so many for each visit, may have changed before evidence of others is learned anew.
+#: So many sets, or so many for each visit, may have changed before evidence of others is learned again.
 FEW_SETS: Final = 20
 FEW_SHARE: Final = 0.01
 
@@ -40,12 +40,12 @@ Opened = Callable[[], "Store"]
 #: Called with how much of how much of the learning is done.
 Progress = Callable[[int, int], None]
 
-#: Whoever is given the work of learning anew does it beside, in a time of its own.
+#: A function that gets the work of learning again and does it later, in a thread of its own.
 Beside = Callable[["Learned"], None]
 
 
 class Kept(NamedTuple):
-    """What was learned, and how the book stood then."""
+    """What was learned, and the book's state then."""
 
     standing: Standing
     evidence: Evidence
@@ -124,7 +124,7 @@ class Learned:
         return evidence
 
     def learn(self, store: Store) -> Evidence:
-        """Learn anew; of several threads that want it at once, one does it. Raises as ``exactly``."""
+        """Learn again; of several threads that want it at once, one does it. Raises as ``exactly``."""
         with self._learning, store.snapshot() as book:
             kept = self.kept()
             if kept is None or kept.standing != book.standing:  # else another learned while this one waited
@@ -133,7 +133,7 @@ class Learned:
         return kept.evidence
 
     def _learned(self, book: Snapshot) -> Evidence:
-        """Reading all sets is about half of the work, and is told as such."""
+        """Reading all sets is about half of the work, and is reported as such."""
         tell = self._progress or (lambda _done, _total: None)
         sets = max(1, book.counts().sets) if self._progress else 1
 
@@ -159,7 +159,7 @@ class Learned:
             data = json.loads(self._file.read_text(encoding="utf-8"))
             return Kept(Standing(*data["standing"]), Evidence.from_dict(data["evidence"]))
         except (OSError, ValueError, KeyError, TypeError, RecursionError, BookTrouble):
-            return None  # derived data: learned anew
+            return None  # derived data: learned again
 
     def _stamp(self) -> tuple[int, ...] | None:
         """Each writing is a new file: number, time and size together tell two of them apart."""

@@ -211,7 +211,7 @@ def _sources(fields: Fields, told: Mapping[str, float], place: str) -> dict[str,
     said = fields.need("source", _source, "a source, or a table of sources with rest")
     for key in told:
         if key not in said and "rest" not in said:
-            raise BadInput(f"{place}, {key}", described(f"{told[key]:g}"), "a source beside this number")
+            raise BadInput(f"{place}, {key}", described(f"{told[key]:g}"), "a source for this number")
     return {key: said.get(key) or said["rest"] for key in told}
 
 

@@ -83,12 +83,12 @@ class Session:
 
     @cached_property
     def book(self) -> Book:
-        """The open book; closed when the command ends. Where its index is made anew, a bar tells how far."""
+        """The open book; closed when the command ends. A bar shows progress while its index is rebuilt."""
         return self.open_book(self._bar("making the index anew"), self._bar("learning from all findings"))
 
     @property
     def found_book(self) -> Book:
-        """The open book; raises NotFound where there is none yet, since a question makes no book."""
+        """The open book; raises NotFound if there is none yet, since a question makes no book."""
         if self.store is None and not self.book.path.exists():
             raise NotFound(f"{self.book.path}: there is no book here yet")
         return self.book
@@ -115,7 +115,7 @@ class Session:
         return tell
 
     def open_book(self, progress: Progress | None = None, learning: Progress | None = None) -> Book:
-        """The open book, which tells how far it is in making its index anew and in learning."""
+        """The open book; it reports progress of rebuilding its index and of learning."""
         from kb.book import Book
 
         book = Book.open(self.folder, store=self.store, progress=progress, learning=learning)
@@ -231,7 +231,7 @@ def command_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def text(said: object, style: str = "") -> Text:
-    """What somebody typed, for rich: shown as text, whatever it holds."""
+    """Text from a person, for rich: shown as text, whatever it contains."""
     from rich.text import Text
 
     return Text(visible(str(said), frozenset("\n")), style=style)

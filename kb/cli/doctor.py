@@ -76,7 +76,7 @@ def doctor_command(session: Session, mend: bool) -> int:
     for said in mended:
         out.print(text(said))
     if not whole and path is None:
-        out.print(text("the shared book itself is wrong: tell whoever looks after the server"))
+        out.print(text("the shared book itself is wrong: tell the administrator of the server"))
     elif not whole:
         out.print(text("the book itself is wrong: keep a copy of its file, then jackfield restore --replace"))
     elif not well and not mend:

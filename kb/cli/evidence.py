@@ -56,7 +56,7 @@ def evidence_command(
 
 
 def expectation_json(expectation: Expectation) -> dict[str, Any]:
-    """The expectation as plain values: panels, outputs, and the circles of sets behind them."""
+    """The expectation as plain values: panels, outputs, and the groups of sets behind them."""
     source = expectation.source
     outputs = sorted(expectation.speakers)
     return {

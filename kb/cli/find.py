@@ -88,7 +88,7 @@ def _batch(session: Session, name: str, limit: int) -> int:
             if not query:
                 continue
             try:
-                if len(line) < _LONGEST:  # the cut may go through a letter, and so long a line is none anyway
+                if len(line) < _LONGEST:  # the cut may split a letter, and so long a line is invalid anyway
                     _check_utf8(line)
                 answer = found_json(searcher.find(query, limit=limit))
             except BadInput as mistake:  # the others still want their answers
@@ -177,7 +177,7 @@ _HOW = {"exact": "exact", "near": "near", "family": "family", "text": "words"}
 
 
 def styled(said: str, **style: bool) -> str:
-    """Bold or dim where somebody reads it on a terminal that wants it."""
+    """Bold or dim, if a person reads it on a terminal that wants it."""
     plain = not sys.stdout.isatty() or "NO_COLOR" in os.environ or os.environ.get("TERM") == "dumb"
     return said if plain else click.style(said, **style)
 

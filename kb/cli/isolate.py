@@ -1,6 +1,6 @@
 """isolate: find the fault when the loop is silent, weak, hums, echoes or is harsh.
 
-Asks test by test at a terminal or with ``--ask``; says where things stand when piped or with ``--json``.
+Asks test by test at a terminal or with ``--ask``; shows the state when piped or with ``--json``.
 """
 
 from __future__ import annotations
@@ -157,7 +157,7 @@ def _record_outcome(session: Session, state: State) -> str:
 def _begun(
     session: Session, kept: Mapping[str, Any] | None, told: dict[str, Any], *, talks: bool, place: str
 ) -> State:
-    """Where the search stands at the start; what the options leave open comes from file, book or asking."""
+    """The state of the search at the start; what the options leave open comes from file, book or asking."""
     language = session.language
     faults = learned_model(session.book, language.code)
     path_told = any(told[key] for key in ("signal", "items", "input")) or bool((kept or {}).get("path"))

@@ -103,7 +103,7 @@ def _changed(state: State, found: NextTest | None, line: str, language: Language
 
 
 def _answer(found: NextTest, line: str) -> str:
-    """The answer that is meant, by its word, its number or as it is printed; empty if it is none."""
+    """The answer that is meant, by its word, its number or as printed; empty if there is none."""
     answers = found.test.answers
     if line.isascii() and line.isdigit() and 1 <= int(line[:3]) <= len(answers):
         return list(answers)[int(line[:3]) - 1]
@@ -116,7 +116,7 @@ def _answer(found: NextTest, line: str) -> str:
 
 
 def _fault(state: State, about: str, language: Language) -> str:
-    """The fault that is meant: by its name, by its number on the screen, or the one that stands out."""
+    """The fault that is meant: by its name, by its number on the screen, or the likeliest one."""
     if about.isascii() and about.isdigit() and 1 <= int(about[:3]) <= len(state.likely):
         return state.likely[int(about[:3]) - 1][0]
     if about:

@@ -20,7 +20,7 @@ _FILE_LIMIT: Final = 1024 * 1024  # bytes of an answers file
 
 
 def saved(file: str | None, *, must_exist: bool) -> Mapping[str, Any] | None:
-    """The answers file as parsed; None where there is none yet."""
+    """The answers file as parsed; None if there is none yet."""
     if file is None:
         return None
     if file != "-" and not Path(file).exists():

@@ -129,7 +129,7 @@ def run(args: list[str]) -> int:
         _say("stopped; nothing more was saved")
         return 130
     except (BrokenPipeError, SystemExit):
-        # Whoever read us (head, less) has gone, which click and rich tell by leaving: that is no error.
+        # The reader of our output (head, less) has gone, and click and rich exit: that is no error.
         mute()
         return 0
     except JackfieldError as trouble:
@@ -141,7 +141,7 @@ def run(args: list[str]) -> int:
         mute()
         _say(f"could not be read or written: {trouble.strerror or trouble}")
         return 3
-    except Exception as mistake:  # the last resort: a mistake of ours is told as one
+    except Exception as mistake:  # the last resort: our own mistake is reported as one
         _trace(debug)
         _say(f"a mistake in Jackfield itself ({type(mistake).__name__}: {mistake}); --debug shows where")
         return 3
@@ -152,7 +152,7 @@ def _usable_streams() -> None:
     """Let every answer be written: what the terminal's alphabet lacks becomes a question mark."""
     for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
         stream = getattr(sys, name)
-        if stream is None:  # closed by whoever called us
+        if stream is None:  # closed by the program that called us
             setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115  # for the whole run
         elif mode == "w" and hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")

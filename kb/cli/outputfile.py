@@ -22,7 +22,7 @@ def _is_kept(path: Path, home: Path) -> bool:
     try:
         target = path.expanduser().resolve()
         return any(_keeps(folder, target) for folder in _homes(home.resolve(), target))
-    except (OSError, RuntimeError, ValueError):  # no name, or a circle of links: writing will say so
+    except (OSError, RuntimeError, ValueError):  # no name, or a cycle of links: writing will say so
         return False
 
 
@@ -47,7 +47,7 @@ def _keeps(home: Path, target: Path) -> bool:
 def write_out(name: str, content: str | bytes, option: str, mode: int = USUAL) -> int:
     """Write ``content``, text as UTF-8, to the file ``name``, ``-`` for stdout; returns its bytes.
 
-    A file that is there is replaced when the new one is complete. Raises BadInput where the name is none
+    An existing file is replaced when the new one is complete. Raises BadInput for an invalid name
     that can be written to, BookTrouble where writing fails.
     """
     raw = content.encode("utf-8") if isinstance(content, str) else content

@@ -161,7 +161,7 @@ def _stock(have: tuple[str, ...]) -> dict[str, int]:
             name, number = one, "1"
         if not number.isdecimal() or len(number) > 4 or not int(number):
             raise BadInput("--have", one, "an item, or item=count with a count from 1")
-        catalogue().item(name, "have")  # told as what was typed, and not as the job file's
+        catalogue().item(name, "have")  # reported as typed, not as the job file's
         stock[name] = stock.get(name, 0) + int(number)
     return stock
 

@@ -85,7 +85,7 @@ def write_picture(file: str, session: Session, source: Source, panel: Panel, con
 def show(
     console: Console, source: Source, panel: Panel, connection: Connection, language: Language = ENGLISH
 ) -> None:
-    """The answer for somebody behind the set: the chain, then converter and speakers, then the rest."""
+    """The answer for a person behind the set: the chain, then converter and speakers, then the rest."""
     from kb.catalogue import item_name
     from kb.cli.panel_view import source_title
     from kb.path import sentence

@@ -59,7 +59,7 @@ def asked_visit(session: Session, common: dict[str, Any]) -> Visit | None:
 
 
 def _name(common: dict[str, Any], part: str) -> None:
-    """Ask for make or model until it is one; what is wrong is told at once."""
+    """Ask for make or model until it is valid; mistakes are shown at once."""
     source = common["source"]
     while True:
         source[part] = _ask(part.capitalize(), source.get(part))
@@ -73,7 +73,7 @@ def _name(common: dict[str, Any], part: str) -> None:
 
 
 def _known(session: Session, source: dict[str, Any]) -> None:
-    """Tell what the book knows already, so that a known set is confirmed and not written anew."""
+    """Show what the book knows already, so that a known set is confirmed and not typed again."""
     visits = session.book.visits(source["make"], source["model"])
     if visits:
         session.console.print(text(f"{len(visits)} earlier visits to this set; its panel so far:", "dim"))
@@ -182,7 +182,7 @@ def _ask(question: str, default: str | None = None) -> str:
 
 
 def _draw(session: Session, visit: Visit, newest: int = 0) -> None:
-    """The panel so far; what was read from a mark is told of the newest jack only."""
+    """The panel so far; what was inferred from a mark is shown for the newest jack only."""
     console = session.console
     console.print()
     console.print(source_title(visit.source))

@@ -118,6 +118,6 @@ def _plate(value: float, option: str, most: float, unit: str) -> float:
 
 
 def read_inputs(listed: str) -> tuple[DriverInput, ...]:
-    """``line-3.5,optical`` as inputs; raises BadInput naming the one that is none."""
+    """``line-3.5,optical`` as inputs; raises BadInput naming the invalid one."""
     words = [word.strip() for word in listed.split(",") if word.strip()]
     return DriverInput.read_all(words, "inputs")

@@ -76,7 +76,7 @@ def pull_command(session: Session, url: str, everything: bool) -> int:
     _two_books(session, url)
     mine, given = known.load(session.folder), Given()
     with Store.open(url, create=False) as shared:
-        if shared.writable:  # a standby gives what was entered anew on its primary
+        if shared.writable:  # a standby gives what its primary entered again
             prepare(shared)
         with shared.snapshot() as there:
             stands = there.standing

@@ -197,7 +197,7 @@ def in_command(session: Session, files: tuple[str, ...], dry_run: bool, anyone: 
 
 
 def _signer(header: Header, mine: Peers, anyone: bool, file: str) -> str | None:
-    """Name of whoever signed, "" for a key that nobody trusts, None where nobody signed."""
+    """The name of the signer, "" for a key that is not trusted, None if it is not signed."""
     name = next((name for name, key in mine.trusted.items() if key == header.signed_by), "")
     if mine.signed_only and not anyone and not name:
         seen = (

@@ -98,7 +98,7 @@ def _pending(store: Store, mine: Peers) -> tuple[list[Unreviewed], list[Held]]:
 
 
 def reviewed(session: Session, store: Store) -> None:
-    """Ask about each; every answer is kept before the next question. At the end it is told what was done."""
+    """Ask about each; every answer is kept before the next question. At the end it reports what was done."""
     from kb.exchange import share_state as known
     from kb.exchange.sharing import release
 

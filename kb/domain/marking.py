@@ -51,7 +51,7 @@ _HEADPHONE = frozenset({"HEADPHONE", "HP"})
 _HEADPHONE_SIGNS = "\N{HEADPHONE}\N{ASCENDING NODE}"
 _DIGITAL = frozenset({"DIGITAL", "OPTICAL", "COAXIAL"})
 _SOUND = frozenset({"AUDIO", "LINE"})
-# These stand beside every pair, inputs and outputs alike.
+# These are printed next to every pair, inputs and outputs alike.
 _CHANNELS = frozenset({"STEREO", "MONO", "LEFT", "RIGHT"})
 _AUDIO = _SOUND | _CHANNELS
 # What cannot be read, as people write it down; and arrows, which point out of one jack and into another.

@@ -65,7 +65,7 @@ def jack(token: str, place: str = "jack") -> Finding:
 
 
 def fields(token: str, place: str = "jack") -> dict[str, Any]:
-    """The fields of a visit file's jack that a short form stands for."""
+    """The fields of a visit file's jack for a short form."""
     head, marked, rest = token.strip().partition("=")
     if marked:
         mark, words = _mark_and_words(rest)

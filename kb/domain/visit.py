@@ -112,7 +112,7 @@ class Driver:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """What one visit says of one jack. ``taken`` is None where nobody looked."""
+    """What one visit says of one jack. ``taken`` is None if nobody looked."""
 
     jack: Jack
     speakers: Speakers = field(
@@ -151,7 +151,7 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class _SomeDriver:
-    """A driver; one without name and inputs is none."""
+    """A driver; None if it has neither name nor inputs."""
 
     of: type[Driver] = Driver
     expected: str = "an object with name and inputs"
@@ -229,7 +229,7 @@ class Visit:
 def visit_from(data: object, place: str = "visit", *, recorded: bool = False) -> Visit:
     """The visit that ``data`` (parsed JSON or TOML) describes.
 
-    ``recorded``: it stands in a book already, so days and years in the future are taken as they are: a clock
+    ``recorded``: it is in a book already, so days and years in the future are taken as they are: a clock
     that was wrong, then or now, makes no book unreadable. Raises BadInput naming the field, what was seen
     and what was expected.
     """
@@ -295,7 +295,7 @@ _SOUNDED: Final = frozenset({Outcome.CARRIED, Outcome.WEAK, Outcome.DISTORTED, O
 
 
 def _signal_of(form: Form, mark: str, direction: Direction) -> Signal | None:
-    """The signal of an output that somebody vouches for, where form and mark leave no other."""
+    """The signal of an output that a person vouches for, if form and mark leave no other."""
     if direction is not Direction.OUTPUT or marking.says_digital(mark):
         return None
     return None if form.light else form.gives

@@ -62,7 +62,7 @@ _LONGEST: Final = 40  #: characters of a word that somebody may mean
 
 @cache
 def _spellings(words: type[Word]) -> dict[str, str]:
-    """The words of a vocabulary by what people write for them; a spelling of two words is none."""
+    """The words of a vocabulary by what people write for them; a spelling of two words is left out."""
     found: dict[str, str] = {}
     for spelled in (lambda word: (word.value,), lambda word: (word.label,), lambda word: word.also):
         for word in words:
@@ -487,7 +487,7 @@ class Basis(Word):
 
     @property
     def weight(self) -> int:
-        """4 for tested down to 1 for told: who is believed when visits disagree (common practice)."""
+        """4 for tested down to 1 for told: the higher counts when visits disagree (common practice)."""
         return _WEIGHTS[self]
 
 

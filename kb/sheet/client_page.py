@@ -19,7 +19,7 @@ from kb.path.answer import Caution, Step, Value
 from kb.sheet.svg import cut
 
 _SETTING: Final = 120  #: characters of such a place
-MOST_SETTINGS: Final = 1  #: places in the menu that are told for one item
+MOST_SETTINGS: Final = 1  #: places in the menu that are named for one item
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,13 +58,13 @@ def for_client(connection: Connection, panel: Panel, kind: Kind, said: Language)
 
 
 def _for_installers(question: Question) -> bool:
-    """Does it speak of earlier visits or of other drivers? Such questions stand on the page for the file."""
+    """Whether it speaks of earlier visits or other drivers; such questions go on the page for the file."""
     codes = (QuestionCode.HOW_WAS_IT_TRIED, QuestionCode.MICROPHONE_INPUT)
     return question.code in codes or question.variant == "disputed"
 
 
 def _has_speakers(path: Path, kind: Kind) -> bool:
-    """Are there loudspeakers to tell of? A box has none, unless somebody saw them go silent."""
+    """Whether there are loudspeakers to mention; a box has none, unless a visit saw them go silent."""
     known = path.speakers in (Speakers.MUTE, Speakers.MUTE_UNLESS_SET)
     return known or kind in (Kind.TELEVISION, Kind.SOUNDBAR)
 

@@ -211,12 +211,12 @@ def _chain_words(links: Sequence[Link], said: Language) -> str:
     return said("sheet/drawing/chain-desc", links=labels)
 
 
-#: One node with the cables before it, and where it stands: (x, line).
+#: One node with the cables before it, and its place: (x, line).
 _Spot = tuple[Link, tuple[Link, ...], float, int]
 
 
 def _spots(links: Sequence[Link]) -> list[_Spot]:
-    """Where each box stands; a box that no longer fits begins a new line, its cable before it."""
+    """The place of each box; a box that no longer fits begins a new line, its cable before it."""
     found: list[_Spot] = []
     x, line = 0.0, 0
     cables: list[Link] = []

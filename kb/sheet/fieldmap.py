@@ -1,7 +1,7 @@
 """Draw the field of the loop from above for the sheet.
 
 The levels are those of ``kb.loop``; here they are only drawn, without a plotting library. What is too weak is
-striped, what is too strong is dotted, and numbers in dB stand on it: nothing rests on colour.
+striped, what is too strong is dotted, and numbers in dB are printed on it: nothing rests on colour.
 """
 
 from __future__ import annotations
@@ -77,7 +77,7 @@ class _Place:
         return (x - left) * self.scale, (top - y) * self.scale
 
     def level(self, x: float, y: float) -> float:
-        """dB re 400 mA/m at a spot given in metres; one on the wire is taken a little beside it."""
+        """dB re 400 mA/m at a spot given in metres; one on the wire is taken a little next to it."""
         field = drawn_h(self.data.loop, (x, y, self.data.offset or 0.0))
         return level_db(abs(field) * self._gain)
 

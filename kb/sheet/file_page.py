@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from kb.domain.visit import Visit
 
 MOST_JACKS: Final = 10
-MOST_NAMES: Final = 8  #: of jacks that are told of in one line
+MOST_NAMES: Final = 8  #: of jacks named in one line
 MOST_VISITS: Final = 6
 MOST_NOTES: Final = 5
 MOST_LINES: Final = 4  #: of other ways, reasons, questions
@@ -37,9 +37,9 @@ _NOTE: Final = 240  #: characters of a note
 _MARKING: Final = 40  #: characters of a marking
 _FACTS: Final = 180  #: characters of what is known of a jack
 
-#: Cautions that stand on every sheet.
+#: Cautions on every sheet.
 ALWAYS: Final = ("local-code", "licensed", "never-open", "outputs")
-#: And on every sheet of a loop; the second list where its route is not told, so that any may apply.
+#: And on every sheet of a loop; the second list if its route is not known, so that any may apply.
 OF_A_LOOP: Final = ("mains",)
 OF_ANY_ROUTE: Final = ("ladder", "attic-heat", "dust", "asbestos", "plenum", "fire-rated")
 
@@ -218,7 +218,7 @@ def listed(lines: Iterable[str], most: int = MOST_LINES) -> Listed:
 
 
 def visit_lines(visits: Sequence[Visit], said: Language, style: str, *, private: bool) -> Listed:
-    """When somebody looked and on what basis, latest first; who and for which job only if asked."""
+    """The day and basis of each visit, latest first; who and for which job only if asked."""
     latest = sorted(visits, key=lambda visit: (visit.date, visit.id), reverse=True)
     lines = []
     for visit in latest:

@@ -1,7 +1,7 @@
 """Draw a jack as seen from the front: our own shapes, 48 by 48 units.
 
 A sign shows the form of the opening, as the eye meets it by torch light: how many holes, round or square, a
-shutter or pins. Colour tells nothing; what cannot be told by form is said in words beside it.
+shutter or pins. Colour carries no meaning; what the form cannot show is printed in words next to it.
 """
 
 from __future__ import annotations

@@ -15,7 +15,7 @@ class Paper(Word):
 
     @property
     def feet(self) -> bool:
-        """Are lengths told in feet and inches?"""
+        """Whether lengths are in feet and inches."""
         return self is Paper.LETTER
 
     @property

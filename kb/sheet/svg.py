@@ -27,7 +27,7 @@ _NAMESPACE: Final = "http://www.w3.org/2000/svg"
 class Picture:
     """An SVG picture of ``width`` by ``height`` units, with a title and a description for who cannot see it.
 
-    ``name`` makes the ids in it, so that several pictures can stand in one page.
+    ``name`` makes the ids in it, so that several pictures can be in one page.
     """
 
     def __init__(self, name: str, width: float, height: float, title: str, desc: str) -> None:
@@ -57,7 +57,7 @@ class Picture:
 
 
 def put(parent: ET.Element, kind: str, /, **attributes: object) -> ET.Element:
-    """A new element in ``parent``; ``stroke_width`` stands for ``stroke-width``, floats are kept short."""
+    """A new element in ``parent``; ``stroke_width`` becomes ``stroke-width``, floats are kept short."""
     return _put(parent, kind, "", **attributes)
 
 

@@ -369,8 +369,8 @@ class ServerPlace:
             ) from problem
         if saved is None:
             raise PerhapsSaved(
-                f"{self.shown}: saved on the server, but its standby has not confirmed that; tell whoever "
-                f"looks after the server; {again}"
+                f"{self.shown}: saved on the server, but its standby has not confirmed that; tell the "
+                f"administrator of the server; {again}"
             )
         if not saved:
             if isinstance(broken, KeyboardInterrupt):

@@ -103,7 +103,7 @@ def version() -> str:
 
 
 def _worker() -> Response:
-    """The service worker stands at the root, so that it may serve every page when the link is down."""
+    """The service worker is at the root, so that it may serve every page when the link is down."""
     return Response(render_template("sw.js", version=version()), mimetype="text/javascript")
 
 

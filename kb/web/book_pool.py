@@ -3,8 +3,8 @@
 A ``Book`` is not for several threads at once, so every thread of the server has one of its own, as if it were
 a process of its own. Those that write go one by one: SQLite has one writer anyway, and who waits here in line
 is served in order instead of trying again and again. What the book has learned from all findings is large: it
-is read once for all threads, and only one of them learns anew. Nobody waits for that where something was
-learned before: what is told of a set that changed since is its own findings, as always.
+is read once for all threads, and only one of them learns again. Nobody waits for that if something was
+learned before: a set that changed since is shown with its own findings, as always.
 
 Another program may put another file in the place of the book (``restore``, where the old one cannot be read):
 each request looks whether it is the file that was opened, and what was saved into one that is no longer the
@@ -67,7 +67,7 @@ class Books:
             return done
 
     def _learn_beside(self, learned: Learned) -> None:
-        """Learn in a thread and with a book of its own, unless somebody is at it."""
+        """Learn in a thread and with a book of its own, unless another thread is learning."""
         if not self._beside.acquire(blocking=False):
             return
 
@@ -92,7 +92,7 @@ class Books:
         return (settings and settings.st_mtime_ns, self._file(), index and index.st_ino)
 
     def _file(self) -> tuple[int, int] | None:
-        """Which file the user's own book is; None where there is none."""
+        """The file of the user's own book; None if there is none."""
         found = _stat(self.home / BOOK) if self._url is None else None
         return (found.st_dev, found.st_ino) if found else None
 

@@ -72,7 +72,7 @@ class Bounds:
     """What a connection may take: seconds (``_s``), bytes, connections (``lines``), threads.
 
     A stranger is who does not speak for a paired phone (yet). Where one more comes than there may be, the one
-    that has been waiting longest goes: first of the same address or phone, then of whoever has the most.
+    that has been waiting longest goes: first of the same address or phone, then of the one with the most.
     """
 
     hello_s: float = 5  #: for the TLS handshake, and for the goodbye
@@ -127,7 +127,7 @@ class Guards:
         return None
 
     def phone(self) -> None:
-        """Which phone asks? Its token stands in ``g.token``, "" for a stranger."""
+        """Find out which phone asks: puts its token into ``g.token``, "" for a stranger."""
         token = request.cookies.get(self.cookie, "")
         g.token = token if token and len(token) < 100 and self.phones.known(token) else ""
 
@@ -220,5 +220,5 @@ def wants_json(asked: Request) -> bool:
 
 
 def plain(said: str, code: int) -> Response:
-    """A short answer for whoever gets no page of ours."""
+    """A short answer for a client that gets no page."""
     return Response(said + "\n", code, mimetype="text/plain")

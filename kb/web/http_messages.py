@@ -160,7 +160,7 @@ class Wire:
         try:
             transport, _ = await loop.connect_accepted_socket(lambda: protocol, connection, ssl=tls, **more)
         except ssl.SSLError as wrong:
-            if spare is not None and wrong.reason == "HTTP_REQUEST":  # somebody typed http://
+            if spare is not None and wrong.reason == "HTTP_REQUEST":  # a person typed http://
                 head = f"HTTP/1.1 400 Bad Request\r\nContent-Length: {len(_ONLY_TLS)}\r\n"
                 spare.send(
                     f"{head}Content-Type: text/plain\r\nConnection: close\r\n\r\n".encode() + _ONLY_TLS

@@ -1,6 +1,6 @@
 """Serve the fault search: the next test, and the likely fault.
 
-All that was answered stands in the address, so that going back in the browser takes an answer back.
+All answers are in the address, so that going back in the browser takes an answer back.
 """
 
 from __future__ import annotations
@@ -136,7 +136,7 @@ def turns() -> AnyResponse:
     zipped = "gzip" in request.headers.get("Accept-Encoding", "")
     answer = Response(body if zipped else gzip.decompress(body), mimetype="application/json")
     if zipped:
-        answer.headers["Content-Encoding"] = "gzip"  # nothing secret stands in it (ASVS 5.0, 12.1)
+        answer.headers["Content-Encoding"] = "gzip"  # it holds nothing secret (ASVS 5.0, 12.1)
     return answer
 
 

@@ -12,7 +12,7 @@ from kb.domain.words import Form
 
 @cache
 def sign(form: Form) -> Markup:
-    """The sign of a form as SVG, for the eye only: its name stands beside it in words."""
+    """The sign of a form as SVG, for the eye only: its name is next to it in words."""
     from kb.sheet.jack_shapes import SIZE, draw_sign
 
     root = ET.Element("svg", {"viewBox": f"0 0 {SIZE:g} {SIZE:g}", "class": "sign", "aria-hidden": "true"})

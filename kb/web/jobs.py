@@ -1,6 +1,6 @@
 """Serve today's jobs and what must be in the van.
 
-Today's jobs are a job file beside the book, ``today.json``, which ``jackfield pack`` reads as well.
+Today's jobs are a job file next to the book, ``today.json``, which ``jackfield pack`` reads as well.
 """
 
 from __future__ import annotations
@@ -110,7 +110,7 @@ def _job(typed: dict[str, str]) -> dict[str, Any]:
 
 
 def read_jobs() -> dict[str, Any]:
-    """The job file with its jobs as they stand there. Raises BadInput where it is none."""
+    """The job file with its jobs, unchecked. Raises BadInput if it is not a job file."""
     named = site().jobs
     if named is not None:
         from kb.base.inputfiles import read_data

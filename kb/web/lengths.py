@@ -6,7 +6,7 @@ from kb.loop.units import length
 from kb.settings import Units
 from kb.web.site import site
 
-LONGEST_M = 100.0  #: metres; the rooms below have limits of their own
+LONGEST_M = 100.0  #: metres; the packages below have limits of their own
 
 
 def in_feet() -> bool:

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from kb.path import Connection, Path
 
 MATCHES = 12  #: shown at most
-NEAR = 4  #: sets shown beside one that nobody met
+NEAR = 4  #: sets shown next to one that nobody met
 
 
 def add(app: Flask) -> None:

@@ -2,7 +2,7 @@
 
 The terminal shows a code; who types it on a phone has seen the terminal. A code pairs one phone and is worth
 ten minutes; opening the pairing page after that makes the terminal show a new one. A paired phone holds a
-random token in a cookie; what is kept beside the book is the token's SHA-256 only. The file is the truth:
+random token in a cookie; only the token's SHA-256 is kept next to the book. The file is the truth:
 it is looked at again with each request, and changed only as it stands then, so that several servers on one
 book let in the same phones, and one that is forgotten anywhere is forgotten everywhere at once.
 
@@ -31,7 +31,7 @@ from kb.base.atomic import changing_files
 from kb.base.errors import BookTrouble, ascii_controls
 from kb.web import private_file as privately
 
-FILE: Final = "phones.json"  #: beside the book
+FILE: Final = "phones.json"  #: next to the book
 LETTERS: Final = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"  #: 32 signs, none like another by torch light
 LENGTH: Final = 8  #: 40 bits
 CODE_S: Final = 600  #: seconds that a code is worth, ten minutes at most (OWASP ASVS 5.0, 6.5.5)
@@ -60,7 +60,7 @@ class Phones:
     # -- pairing ---------------------------------------------------------------------------------------
 
     def offered(self) -> str:
-        """The code that pairs the next phone; where the last one is used or too old, a new one is told."""
+        """The code that pairs the next phone; a new one if the last one is used or too old."""
         with self._lock:
             return self._offered()
 
@@ -171,7 +171,7 @@ def forget_all(home: Path) -> int:
 
 
 def form_token(token: str) -> str:
-    """The token that stands in this phone's forms: made from the cookie's, which no other site can read."""
+    """The token in this phone's forms: made from the cookie's, which no other site can read."""
     return hmac.new(token.encode(), b"form", hashlib.sha256).hexdigest()
 
 

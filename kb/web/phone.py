@@ -79,7 +79,7 @@ def health() -> AnyResponse:
 
 
 def manifest() -> AnyResponse:
-    """How the page stands on the phone's home screen."""
+    """How the page looks on the phone's home screen."""
     answer = jsonify(
         {
             "name": "Jackfield",

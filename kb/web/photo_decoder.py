@@ -1,6 +1,6 @@
 """Make a phone's picture upright, small and bare, in a process of its own.
 
-A decoder meets whatever somebody sent: it works in a process that may use so much memory and so much time,
+A decoder meets anything that was sent: it works in a process that may use so much memory and so much time,
 and is ended when it wants more. ``photos`` starts it; it imports nothing of ours, so that it starts quickly.
 
 Reads the picture from stdin and writes a JPEG to stdout. Exit 1: not a picture that is taken; stdout then has

@@ -1,7 +1,7 @@
 """Check photos of panels and keep them.
 
-Photos lie in ``photos/VISIT/HASH.jpg`` beside the book: private to this machine, in no table and so in no
-bundle. What comes from a phone is decoded and written anew, so that nothing of the file that was sent stays:
+Photos are in ``photos/VISIT/HASH.jpg`` next to the book: private to this machine, in no table and so in no
+bundle. A photo from a phone is decoded and encoded again, so that nothing of the file that was sent stays:
 no place, no camera, no hidden content. What a photo may cost is bounded: ``MOST_BYTES``, ``LIMITS``
 and ``WAIT_S``.
 """
@@ -51,7 +51,7 @@ _LOOSE: Final = "loose"
 
 
 class Photos:
-    """The photos beside the book in ``home``."""
+    """The photos next to the book in ``home``."""
 
     def __init__(self, home: Path) -> None:
         self._folder = home / PHOTOS
@@ -70,7 +70,7 @@ class Photos:
             self._decoding.release()
         name = hashlib.sha256(clean).hexdigest()
         self._sweep()
-        # Written though it is there: from now on it is as new as the visit that it belongs to.
+        # Written again even if it exists: from now on it is as new as its visit.
         privately.write(self._folder / _LOOSE / f"{name}.jpg", clean)
         return name
 
@@ -134,7 +134,7 @@ def cleaned(sent: bytes, place: str = "photo") -> bytes:
     """
     if len(sent) > MOST_BYTES:
         raise BadInput(place, f"{len(sent) / 1048576:.0f} MB", f"at most {MOST_BYTES // 1048576} MB")
-    # By its file, and with our own list of folders: it needs Pillow, wherever that was found, and no more.
+    # By its file, and with our own list of folders: it needs Pillow and nothing else.
     command = [sys.executable, "-P", str(Path(developing.__file__)), LIMITS.text()]
     env = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
     try:

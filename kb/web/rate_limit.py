@@ -1,4 +1,4 @@
-"""Limit how often somebody may ask.
+"""Limit how often a client may ask.
 
 >>> now = [0.0]
 >>> limit = Limit(per_s=1, burst=2, now=lambda: now[0])

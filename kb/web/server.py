@@ -113,7 +113,7 @@ class Running:
         return f"{self.url}pair?code={code}"
 
     def offer(self) -> str:
-        """Have a pairing code told, and return it."""
+        """Show a pairing code in the terminal, and return it."""
         code: str = self.app.extensions["jackfield"].guards.phones.offered()
         return code
 
@@ -133,7 +133,7 @@ class Running:
 
         # The server has a thread of its own: an exception thrown into it by a signal could be lost anywhere.
         answering = threading.Thread(target=answer, name="answering")
-        with suppress(ValueError):  # not in the main thread: whoever runs us stops us
+        with suppress(ValueError):  # not in the main thread: the caller stops us
             signal.signal(signal.SIGTERM, leave)
             signal.signal(signal.SIGINT, leave)
         answering.start()
@@ -162,7 +162,7 @@ def _warm(app: Flask) -> None:
     catalogue()
     language()
     books = app.extensions["jackfield"].books
-    with suppress(JackfieldError):  # whoever asks is told
+    with suppress(JackfieldError):  # the next request reports it
         books.here().chance(Source("", ""))
     books.close()
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 @dataclass
 class Site:
-    """The book with what stands beside it. ``jobs``: a job file that was named when the server began."""
+    """The book with photos, guards and jobs. ``jobs``: a job file that was named when the server began."""
 
     books: Books
     photos: Photos

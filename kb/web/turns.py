@@ -1,7 +1,7 @@
 """Prepare the fault search for a phone without a link.
 
 A phone without a link cannot ask; it gets the tests beforehand, as turns: after each answer the next test,
-made by the same rooms that answer with a link. The likeliest turns first, at most ``MOST`` tests a complaint;
+made by the functions that answer with a link. The likeliest turns first, at most ``MOST`` tests a complaint;
 where they end, the phone shows what was likeliest there and says that more needs the link.
 """
 

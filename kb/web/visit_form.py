@@ -167,7 +167,7 @@ class Entry:
     # -- as a visit --------------------------------------------------------------------------------------
 
     def data(self) -> dict[str, Any]:
-        """The keys of a visit file. Raises BadInput where a number is none."""
+        """The keys of a visit file. Raises BadInput for an invalid number."""
         data: dict[str, Any] = _said(self.visit, _WHOLE)
         data |= {"source": _said(self.visit, _SOURCE), "jacks": [self._jack(jack) for jack in self.jacks]}
         if driver := _said(self.visit, _DRIVER):

@@ -186,7 +186,8 @@ def test_a_missing_extra_is_the_same_answer_everywhere_and_says_what_to_install(
     done = jackfield(*words)
     assert (done.code, done.out) == (2, "")
     assert done.err.endswith(
-        f"the package {package} is not installed; install the extra: pip install 'jackfield[{extra}]'\n"
+        f"the package {package} is not installed; "
+        f"add the extra: pip install '.[{extra}]' in Jackfield's folder\n"
     )
 
 

@@ -61,7 +61,7 @@ def test_forms_may_be_written_out() -> None:
     [
         ("optic:ok", "optic"),
         ("opt:okay", "ok"),
-        ("opt:ok,silent", "second word for outcome"),
+        ("opt:ok,silent", "only one word for outcome"),
         ("rca=AUDIO IN:out", "contradiction"),
         ("rca=AUDIO OUT:in", "contradiction"),
         ("", "jack"),

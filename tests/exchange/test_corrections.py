@@ -114,8 +114,8 @@ def test_two_spellings_become_one_set_and_two_again(
 @pytest.mark.parametrize(
     ("words", "code", "named"),
     [
-        (["correct", "VISIT"], 2, "nothing that changes"),
-        (["correct", "VISIT", "year=2014"], 2, "nothing that changes"),
+        (["correct", "VISIT"], 2, "no change"),
+        (["correct", "VISIT", "year=2014"], 2, "no change"),
         (["correct", "VISIT", "colour=red"], 2, "colour"),
         (["correct", "VISIT", "4.outcome=weak"], 2, "1 to 3"),
         (["correct", "VISIT", "1.outcome=works"], 2, "outcome"),

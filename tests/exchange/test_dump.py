@@ -192,7 +192,7 @@ def test_a_dump_is_for_this_user_alone_and_overwrites_nothing(
     assert jackfield("load", path, "--home", tmp_path / "o").code == 0
     nowhere = jackfield("dump", tmp_path / "no" / "where.csv")
     assert nowhere.code == 2
-    assert "expected a file in a folder that exists" in " ".join(nowhere.err.split())
+    assert "its folder does not exist" in " ".join(nowhere.err.split())
     assert [one.name for one in tmp_path.glob("*.part")] == []
 
 
@@ -223,7 +223,7 @@ def test_a_dump_with_other_words_under_a_known_id_changes_nothing(
     before = jackfield("dump").out
     path.write_text(path.read_text().replace("NV40-210", "NV40-211"))
     done = jackfield("load", path)
-    assert (done.code, "made from what it names" in done.err) == (2, True)
+    assert (done.code, "matches its content" in done.err) == (2, True)
     path.write_text(before.replace("kitchen", "cellar"))
     done = jackfield("load", path)
     assert (done.code, "other content" in done.err) == (2, True)

@@ -111,7 +111,7 @@ def test_nobody_can_put_other_words_under_a_known_id(tmp_path: Path) -> None:
             store.merge(first, outside=True)
             before = facts_of(store)
             for nonce_ in (nonce, "0" * 32, ""):
-                with pytest.raises(BadInput, match="made from what it names"):
+                with pytest.raises(BadInput, match="matches its content"):
                     store.merge([replace(false, nonce=nonce_)], outside=True)
             assert facts_of(store) == before
             store.merge([VisitFact(true, nonce)], outside=True)

@@ -98,7 +98,7 @@ def test_a_signature_holds_for_what_was_signed_alone(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("said", "why"),
     [
-        ('{"peers": {}, "peers": {}}', "stands there twice"),
+        ('{"peers": {}, "peers": {}}', "occurs twice"),
         ('{"peers": {}, "approved": [], "declined": []}', "trusted: missing"),
         ('{"peers": [], "approved": [], "declined": [], "trusted": {}}', "peers: saw a list"),
         ('{"peers": {}, "approved": ["x"], "declined": [], "trusted": {}}', "approved 1: saw 'x'"),

@@ -71,7 +71,7 @@ def test_a_new_item_is_data_and_not_code(tmp_path: Path) -> None:
         ("cost = 200", 'cost = "much"', "cost: saw 'much', expected a number"),
         ("cost = 200", "price = -1", "a number, 0 or more"),
         ('source = "invented"', "", "source: missing, expected a source"),
-        ('source = "invented"', 'source = { cost = "x" }', "length_m: saw 90, expected a source beside"),
+        ('source = "invented"', 'source = { cost = "x" }', "length_m: saw 90, expected a source for"),
         ('role = "converter"', 'role = "gadget"', "role: saw 'gadget'"),
         ("powered = true", 'powered = "yes"', "powered: saw 'yes', expected true or false"),
         ("length_m = 90", "lengths_m = [1]", "lengths exactly where the name has"),

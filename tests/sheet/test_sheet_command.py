@@ -103,7 +103,7 @@ def test_units_in_the_settings_choose_the_paper(jackfield: Run, book: Path, home
         (["--readings", "missing.json"], 2, "missing.json"),
         (["--loop", "bad.json"], 2, "bad.json, field"),
         (["--out", "."], 2, "not a folder"),
-        (["--out", "no/such/folder/a.html"], 2, "a folder that is there"),
+        (["--out", "no/such/folder/a.html"], 2, "a folder that exists"),
         (["--lang", "xx"], 2, "--lang"),
         (["--paper", "a3"], 2, "--paper"),
         (["--contact", "x\ny"], 2, "control characters"),

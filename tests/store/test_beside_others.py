@@ -259,5 +259,5 @@ def test_a_book_that_may_only_be_read_tells_where_it_was_written_to_meanwhile(
     with Store.open(book) as reader:
         reader._place._way = whole_way._replace(stood=(0,))  # type: ignore[attr-defined]
         reader._engine.dispose()
-        with pytest.raises(BookTrouble, match="was written to while it was read"):
+        with pytest.raises(BookTrouble, match="changed while it was being read"):
             reader.visits_of(KEY)

@@ -164,7 +164,7 @@ def test_a_database_of_another_program_is_refused_and_left_as_it_is(tmp_path: Pa
     with raw(path) as connection:
         connection.execute("CREATE TABLE shopping (what TEXT)")
     before = path.read_bytes()
-    with pytest.raises(BookTrouble, match="some other program"):
+    with pytest.raises(BookTrouble, match="another program"):
         Store.open(path)
     assert path.read_bytes() == before
     assert [one.name for one in tmp_path.iterdir()] == ["other.sqlite"]

@@ -263,7 +263,7 @@ def test_a_book_that_lost_its_stamp_is_told(book: Path) -> None:
     Store.open(book).close()
     with raw(book) as connection:
         connection.execute("DELETE FROM alembic_version")
-    with pytest.raises(BookTrouble, match="of which format"):
+    with pytest.raises(BookTrouble, match="does not name its format"):
         Store.open(book)
 
 
