@@ -17,7 +17,7 @@ from kb.cli.panel_view import inferred_lines, panel_table, source_title
 from kb.domain.panel import panel_of
 from kb.domain.shortform import FORMS, WORDS, fields, marked
 from kb.domain.visit import Visit, finding_from, read_year, visit_from
-from kb.domain.words import Direction, Outcome, Signal, Speakers
+from kb.domain.words import Direction, Form, Outcome, Signal, Speakers
 
 _HELP = """\
 Type a form, or a jack in short: FORM=MARK:WORD,WORD
@@ -125,7 +125,7 @@ def _whole(typed: str) -> dict[str, Any]:
     data = fields(typed)
     if "=" in typed or ":" in typed or "?" in typed:
         return data
-    form = data["form"]
+    form = Form(data["form"])
     data = marked(typed, _part("  printed at it (Enter for none)"))
     finding = finding_from(data, "jack")
     if finding.jack.direction is Direction.UNCLEAR:

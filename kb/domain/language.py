@@ -1,7 +1,7 @@
 """Say everything in one language: sentences, words of the vocabulary, numbers, lengths and dates.
 
 >>> ENGLISH("sheet/silent/selector", input="optical input")
-'Does the selector of the driver stand at optical input?'
+'Is the selector of the driver at optical input?'
 >>> from kb.domain.words import Form
 >>> language("es").word(Form.TOSLINK)
 'óptica (TOSLINK)'

@@ -244,7 +244,7 @@ def test_every_printed_answer_shows_both_units_and_defers_to_the_local_code():
     for route in ("joists", "tack-strip", "trim", "attic", "drop-ceiling", "saw-cut"):
         shown = loop("--room", "5.2x4.1", "--route", route).stdout
         assert "5.20 m (17 ft 1 in)" in shown
-        assert "Local code and licensed practice stand above it." in shown
+        assert "Local code and licensed practice come first." in shown
         assert max(map(len, shown.splitlines())) <= 80
     assert "silica" in loop("--room", "5.2x4.1", "--route", "saw-cut").stdout
 
