@@ -25,7 +25,7 @@ LONGEST = 30  #: words of a sentence
 WORST: Mapping[str, str] = {
     r"\banew\b": "again",
     r"\bdearer\b": "more expensive",
-    r"\b(is|are) none\b": "is invalid, or: there is no",
+    r"(?<!there )\b(is|are) none\b": "is invalid, or: there is no",
     r"\bbeside\b": "next to",
     r"(?<!people )\bstands?\b(?! (behind|for|and listen)\b)": "is, exists, is shown or is valid",
     r"\b(is|was|are|were|being|be) (told|said)\b": "who says it",
