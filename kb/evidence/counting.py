@@ -17,21 +17,21 @@ from functools import lru_cache, partial
 from itertools import pairwise
 from typing import Any, Final, TypeVar
 
+from kb.base.text import squeezed
 from kb.domain.visit import Finding, Source, Visit
 from kb.domain.words import WORKED, DriverInput, Form, Outcome, Signal, Speakers
 from kb.evidence import groups as levels
 from kb.evidence.groups import LEVELS, FamilyMix, GroupFacts, Place, chain, set_of
+from kb.evidence.missing_jacks import Forgetting, Note, joined, likely_first, shared_out
 from kb.evidence.numerics import expected_tables
 from kb.evidence.prior import Prior
-from kb.evidence.shrinkage import Counts, Tree
+from kb.evidence.shrinkage import Chances, Counts, Groups, Tree
 from kb.evidence.signature import (
     EFFECTS,
     NO_OUTPUT,
     Output,
     findings_by_output,
     is_partial,
-    outputs_of,
-    shape_of,
     taken_of,
 )
 from kb.evidence.visits import Remedies, merged, usual, valid_visits
@@ -40,6 +40,7 @@ Family = Callable[[Source], str]
 Path = Sequence[tuple[str, str]]  #: (level, key) from the widest group to the narrowest
 
 YEAR: Final = 365.25  #: days
+ALIKE: Final = 0.3  #: visits: sets of one model hardly differ (common practice)
 FREE: Final = "free"  #: nothing is in use by anything else
 WORKS, FAILS = "works", "fails"
 
@@ -55,38 +56,47 @@ class Counted:
         self._tried: dict[str, int] = {}
         self._rates_in_use: dict[str, float] = {}
         self._by_make: FamilyMix | None = None  #: made when first asked for
-        made = partial(Tree, worth=prior.worth)
-        self.shapes = made(
+        forgotten = {basis.value: rate for basis, rate in prior.forgotten.items()}
+        self.forgetting = Forgetting(forgotten, strengths.get("forgotten"))
+        self._notes: dict[str, list[Note]] = {}  #: by set, while learning
+        self.shapes = Tree(
             LEVELS,
             prior.any_shape,
             prior=prior.shapes,
+            worth=prior.worth,
+            room=prior.other,
+            centres={"set": ALIKE},
             widened=levels.widened,
             parts=_parts,
             strengths=strengths.get("shapes"),
         )
-        self.speakers = made(
-            LEVELS, self._any_effect, prior=self._first_effects, strengths=strengths.get("speakers")
+        # What the prior says of these is where their widest groups begin: nothing else is mixed in.
+        self.speakers = Tree(
+            LEVELS, self._first_effect, centre=prior.worth, strengths=strengths.get("speakers")
         )
-        self.works = made(
-            ("all", "signal", "make-era", "family", "set", "way"),
-            lambda _, symbol: 0.9 if symbol == WORKS else 0.1,
-            prior=self._first_works,
-            centre=4.0,
+        self.works = Tree(
+            ("signal", "make-era", "family", "set", "way"),
+            lambda signal, symbol: _either(prior.works.get(Signal(signal), 0.5), symbol),
+            centre=prior.worth,
             strengths=strengths.get("works"),
         )
-        self.in_use = made(
-            ("all", "signal"),
-            lambda _, symbol: 0.1 if symbol == WORKS else 0.9,
-            prior=self._first_in_use,
+        self.in_use = Tree(
+            ("signal",),
+            lambda signal, symbol: _either(prior.taken.get(Signal(signal), 0.5), symbol),
+            centre=prior.worth,
             strengths=strengths.get("in_use"),
         )
-        self.taken = made(("outputs", "era"), self._any_taken, centre=8.0, strengths=strengths.get("taken"))
+        self.taken = Tree(("outputs", "era"), self._any_taken, centre=8.0, strengths=strengths.get("taken"))
 
     # -- counting ------------------------------------------------------------------------------
 
     def strengths(self) -> dict[str, dict[str, float]]:
-        """For each thing learned, how many findings a group of each level needs to be believed by itself."""
-        return {name: dict(tree.strengths) for name, tree in self.trees().items()}
+        """For each thing learned, how many findings a group of each level needs to be believed by itself.
+
+        ``forgotten`` has the rates at which people leave out jacks.
+        """
+        found = {name: dict(tree.strengths) for name, tree in self.trees().items()}
+        return {**found, "forgotten": dict(self.forgetting.rates)}
 
     def trees(self) -> dict[str, Tree]:
         return {
@@ -115,14 +125,52 @@ class Counted:
         for family, places in members.items():
             self._families[family] = GroupFacts(*usual(places))
         for key, seen in by_set.items():
-            self._count_set(key, sources[key], seen, today)
+            path, notes = self._count_set(key, sources[key], seen, today)
+            if notes:
+                self._notes[key] = notes
+                self.shapes.count(path, self._shared_out(notes))
 
-    def _count_set(self, key: str, source: Source, visits: Sequence[Visit], today: Day) -> None:
+    def share_out(self, chances: Chances, tables: Groups, *, learn: bool = True) -> None:
+        """Share the visits to each set out among the panels that explain them, by what is expected now."""
+        strength = self.shapes.strengths["set"]
+        for key, notes in self._notes.items():
+            above = self.shapes._over["set"][key]
+            expected = chances.without("family", above, tables["set"].get(key, {}))
+            rates, _ = chances.rates_of("family", above)
+            self.shapes.recount(
+                key,
+                shared_out(
+                    notes,
+                    likely_first(rates),
+                    partial(_each, expected),
+                    strength,
+                    self.forgetting,
+                ),
+            )
+        if learn:
+            self.forgetting.learn()
+
+    def _shared_out(self, notes: Sequence[Note]) -> Counts:
+        """The same before anything is expected: each visit for the smallest panel that explains it."""
+        counts: Counts = {}
+        whole = sorted(
+            (note.outputs for note in notes if not note.partial), key=lambda one: (len(one), sorted(one))
+        )
+        for note in notes:
+            fits = [outputs for outputs in whole if note.outputs <= outputs] if note.partial else []
+            shape = joined(fits[0] if fits else note.outputs)
+            counts[shape] = counts.get(shape, 0.0) + note.weight
+        return counts
+
+    def _count_set(
+        self, key: str, source: Source, visits: Sequence[Visit], today: Day
+    ) -> tuple[Path, list[Note]]:
+        """Count all of a set but its shapes; the groups that it is in, and what its visits say of those."""
         family = self._sets[key].family or key
         usual_place = self._families[self._sets[key].family] if self._sets[key].family else self._sets[key]
         place = Place(usual_place.kind, usual_place.era, usual_place.display)
         path = chain(place, make=source.make, family=family, key=key)
-        whole = {shape_of(findings_by_output(v)) for v in visits if not is_partial(v) and v.findings}
+        notes: list[Note] = []
         counted = 0
         remedies = Remedies(visits)
         for number, visit in enumerate(visits):
@@ -131,11 +179,17 @@ class Counted:
             counted += 1
             weight = self._weight(visit, today)
             found = findings_by_output(visit)
-            shape = shape_of(found)
             partial_visit = is_partial(visit)
-            if partial_visit:
-                shape = _completed(shape, whole)
-            self.shapes.add(path, shape, weight)
+            if found or not partial_visit:
+                notes.append(
+                    Note(
+                        frozenset(output.symbol for output in found),
+                        frozenset(output.symbol for output, some in found.items() if _tried(some)),
+                        partial_visit,
+                        weight,
+                        (visit.basis.value, squeezed(visit.by)),
+                    )
+                )
             for output, findings in found.items():
                 signal = output.signal.value
                 marked = [(level, f"{signal}>{group}") for level, group in path]
@@ -152,6 +206,7 @@ class Counted:
                 tally = self._tally[level].setdefault(one, [0, 0])
                 tally[0] += counted
                 tally[1] += bool(counted)
+        return path, notes
 
     def _count_trial(self, path: Path, output: Output, finding: Finding, weight: float) -> None:
         """``weight`` 0: it tells nothing, but the jack was tried."""
@@ -174,7 +229,7 @@ class Counted:
             used[output.signal] = said if before is None else before or bool(said)
         for signal, said in used.items():
             if said is not None:
-                self.in_use.add((("all", ""), ("signal", signal.value)), WORKS if said else FAILS, weight)
+                self.in_use.add((("signal", signal.value),), WORKS if said else FAILS, weight)
         if joint and used and None not in used.values():
             outputs = signals_key(used)
             symbol = signals_key(s for s, said in used.items() if said) or FREE
@@ -186,22 +241,9 @@ class Counted:
 
     # -- first guesses -------------------------------------------------------------------------
 
-    def _any_effect(self, key: str, symbol: str) -> float:
-        return 1 / len(EFFECTS)
-
-    def _first_effects(self, level: str, key: str) -> Mapping[str, float]:
-        if level != "all":
-            return {}
-        signal = Signal(key.split(">", 1)[0])
-        return {effect.value: p for effect, p in self.prior.speakers.get(signal, {}).items()}
-
-    def _first_works(self, level: str, key: str) -> Mapping[str, float]:
-        p = self.prior.works.get(Signal(key)) if level == "signal" else None
-        return {} if p is None else {WORKS: p, FAILS: 1 - p}
-
-    def _first_in_use(self, level: str, key: str) -> Mapping[str, float]:
-        p = self.prior.taken.get(Signal(key)) if level == "signal" else None
-        return {} if p is None else {WORKS: p, FAILS: 1 - p}
+    def _first_effect(self, key: str, symbol: str) -> float:
+        known = self.prior.speakers.get(Signal(key.split(">", 1)[0]))
+        return known[Speakers(symbol)] if known else 1 / len(EFFECTS)
 
     def _any_taken(self, key: str, symbol: str) -> float:
         """Outputs in use, each by itself: what the joint counts begin from."""
@@ -210,7 +252,7 @@ class Counted:
         for signal in key.split(" "):
             rate = self._rates_in_use.get(signal)
             if rate is None:  # asked for only once ``in_use`` has settled
-                rate = self._rates_in_use[signal] = self.in_use.p((("all", ""), ("signal", signal)), WORKS)
+                rate = self._rates_in_use[signal] = self.in_use.p((("signal", signal),), WORKS)
             p *= rate if signal in used else 1 - rate
         return p
 
@@ -220,11 +262,16 @@ def _parts(shape: str) -> tuple[str, ...]:
     return () if shape == NO_OUTPUT else tuple(shape.split(" "))
 
 
-def _completed(shape: str, whole: Iterable[str]) -> str:
-    """The smallest whole panel of the same set that has all of these outputs, or the shape as noted."""
-    noted = set(outputs_of(shape))
-    fits = [other for other in whole if noted <= set(outputs_of(other))]
-    return min(fits, key=lambda other: (len(outputs_of(other)), other)) if fits else shape
+def _each(chance: Callable[[str], float], shapes: Iterable[str]) -> dict[str, float]:
+    return {shape: chance(shape) for shape in shapes}
+
+
+def _tried(findings: Iterable[Finding]) -> bool:
+    return any(finding.outcome is not Outcome.NOT_TRIED for finding in findings)
+
+
+def _either(p: float, symbol: str) -> float:
+    return p if symbol == WORKS else 1 - p
 
 
 def trial_path(path: Path, output: Output, way: DriverInput | None) -> tuple[tuple[str, str], ...]:
@@ -233,7 +280,6 @@ def trial_path(path: Path, output: Output, way: DriverInput | None) -> tuple[tup
     signal = output.signal.value
     jack = f"{output.symbol}>{keys.get('set', '')}"
     return (
-        ("all", ""),
         ("signal", signal),
         ("make-era", f"{signal}>{keys.get('make-era', '')}"),
         ("family", f"{signal}>{keys.get('family', '')}"),
@@ -320,7 +366,19 @@ def _put_in(evidence: Counted, key: str, visits: Sequence[Visit], today: Day) ->
     evidence._sets[key] = GroupFacts(*place, source.year, family)
     if family:
         evidence._families.setdefault(family, GroupFacts(*place))
-    evidence._count_set(key, source, visits, today)
+    path, notes = evidence._count_set(key, source, visits, today)
+    if notes:
+        tree, around = evidence.shapes, path[:-1]
+        evidence.shapes.count(
+            path,
+            shared_out(
+                notes,
+                likely_first(tree.rates(around)),
+                lambda shapes: tree.chances(around, shapes),
+                tree.strengths["set"],
+                copy(evidence.forgetting),
+            ),
+        )
 
 
 def _path_of(tree: Tree, key: str) -> Path:

@@ -11,7 +11,8 @@
 How: ``shrinkage.py`` has the rule of backing off, ``groups.py`` the groups. Four things are learned apart:
 
 - *shapes*, which outputs there are, jointly. A finding is one visit to one set. A visit that covers some
-  jacks only (told, or nothing but jacks that were tried) counts for the fullest panel that others saw there.
+  jacks only (told, or nothing but jacks that were tried) says nothing of the others. A jack that a visit does
+  not mention may have been forgotten (``missing_jacks.py``).
 - *speakers*, what an output does to them, by signal. Where a visit does not say, nothing is counted: the
   effect is missing, which says nothing of its value (assumed: people leave it out whatever it is).
 - *taken* belongs to the home and not to the set: it is learned by the signals that a panel has (and by era),
@@ -25,6 +26,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date as Day
+from functools import partial
 from itertools import combinations
 from typing import Any, Final, NamedTuple
 
@@ -107,7 +109,7 @@ class Expectation:
 Path = tuple[tuple[str, str], ...]  #: (level, key) from the widest group to the narrowest
 FamilyShares = list[tuple[float, Path]]  #: families that a set may be of, with their chances
 
-VERSION: Final = 3  #: of what ``to_dict`` gives
+VERSION: Final = 4  #: of what ``to_dict`` gives
 LIKELY: Final = 0.998  #: shapes are listed until they hold this much of the known ones
 MOST_SHAPES: Final = 200  #: or until there are so many
 INTERVAL: Final = 0.90
@@ -137,7 +139,9 @@ class Evidence(Counted):
         """
         evidence = cls(prior or standard_prior(), family, strengths or {})
         evidence._count(valid_visits(visits), today or clock.today())
-        settle(evidence.shapes, learn=strengths is None, progress=progress)  # most of the work
+        share = partial(evidence.share_out, learn=strengths is None)
+        settle(evidence.shapes, strengths is None, progress, share)  # most of the work
+        evidence._notes = {}
         for tree in (evidence.speakers, evidence.works, evidence.in_use, evidence.taken):
             settle(tree, learn=strengths is None)
         return evidence
@@ -319,7 +323,7 @@ class Evidence(Counted):
         full = self.path(source)
         trial = trial_path(full, output, input)
         levels_known = {level for level, _ in full}
-        path = [(level, key) for level, key in trial if level in ("all", "signal") or level in levels_known]
+        path = [(level, key) for level, key in trial if level == "signal" or level in levels_known]
         if "set" in levels_known and trial[-1][1] in self.works.seen["way"]:
             path.append(trial[-1])
         p = self.works.p(path, WORKS)
@@ -327,8 +331,6 @@ class Evidence(Counted):
         counts = self.works.seen[level].get(key, {})
         worth = self.works.strengths[level]
         total = sum(counts.values()) + worth
-        if level == "signal":
-            total += self.works.worth if self.works.prior(level, key) else 0.0
         good = p * total
         tried = self._tried.get(trial[-2][1], 0) if "set" in levels_known else 0
         if not tried and jack is not None:
@@ -353,6 +355,7 @@ class Evidence(Counted):
             "families": {key: _plain(group) for key, group in self._families.items()},
             "tally": self._tally,
             "tried": self._tried,
+            "forgotten": self.forgetting.rates,
             **{name: tree.to_dict() for name, tree in self.trees().items()},
         }
 
@@ -369,6 +372,7 @@ class Evidence(Counted):
             evidence._families = {key: _group_facts(row) for key, row in data["families"].items()}
             evidence._tally = data["tally"]
             evidence._tried = data["tried"]
+            evidence.forgetting.rates = {who: float(rate) for who, rate in data["forgotten"].items()}
             for name, tree in evidence.trees().items():
                 tree.fill(data[name])
         except (KeyError, TypeError, ValueError, AttributeError) as mistake:

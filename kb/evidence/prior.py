@@ -16,6 +16,7 @@ from typing import Final
 from kb.base.datafiles import data_tables
 from kb.base.errors import BadInput, BookTrouble
 from kb.base.validation import Fields, keyed, listed, number, sentence
+from kb.catalogue import catalogue
 from kb.domain.words import Basis, Display, Form, Kind, Signal, Speakers
 from kb.evidence.groups import ANY, ERAS, LEVELS
 from kb.evidence.signature import EFFECTS, NO_OUTPUT, Output, outputs_of, shape_of
@@ -49,12 +50,16 @@ class Prior:
     """First guesses, and how much they and a visit weigh. ``worth`` is in sets, the half-life in years."""
 
     worth: float
+    other: float
+    """The share of panels that no place lists."""
     places: tuple[PlacePrior, ...]
     speakers: Mapping[Signal, Mapping[Speakers, float]]
     works: Mapping[Signal, float]
     taken: Mapping[Signal, float]
     weights: Mapping[Basis, float]
     half_life_years: float
+    forgotten: Mapping[Basis, float]
+    """How often a jack that is there is not noted."""
     _mixes: dict[tuple[str, str], dict[str, float]] = field(default_factory=dict, compare=False, repr=False)
     _rates: dict[str, float] = field(default_factory=dict, compare=False, repr=False)
     _bases: dict[str, float] = field(default_factory=dict, compare=False, repr=False)
@@ -104,20 +109,31 @@ class Prior:
         return rates
 
 
-def prior_from(data: object, place: str = "prior") -> Prior:
-    """The prior that a parsed prior file describes. Raises BadInput naming the field."""
+def prior_from(data: object, place: str = "prior", *, works: Mapping[Signal, float] | None = None) -> Prior:
+    """The prior that a parsed prior file describes. Raises BadInput naming the field.
+
+    ``works``: how often an output of each kind carries sound; None: as ``data/works.toml`` says.
+    """
+    if works is None:
+        works = {
+            signal: prior.works / (prior.works + prior.fails) for signal, prior in catalogue().priors.items()
+        }
     fields = Fields(data, place, _TABLES)
-    worth, weights = (fields.need(key, _with_source, _TABLES) for key in ("worth", "weights"))
+    worth, weights, forgotten = (
+        fields.need(key, _with_source, _TABLES) for key in ("worth", "weights", "forgotten")
+    )
     prior = Prior(
         worth=worth.need("sets", _positive),
+        other=worth.need("other", _chance),
         places=fields.need("place", listed(_place, MOST), "[[place]] tables"),
         speakers=fields.need("speakers", keyed(Signal.read, _effects, MOST), _TABLES),
-        works=fields.need("works", keyed(Signal.read, _chance, MOST), _TABLES),
+        works=works,
         taken=fields.need("taken", keyed(Signal.read, _chance, MOST), _TABLES),
         weights={basis: weights.need(basis.value, _positive) for basis in Basis},
         half_life_years=weights.need("half_life_years", _positive),
+        forgotten={basis: forgotten.need(basis.value, _chance) for basis in Basis},
     )
-    for each in (worth, weights, fields):
+    for each in (worth, weights, forgotten, fields):
         each.end()
     return prior
 

@@ -5,12 +5,13 @@ A tree of groups (a set in its family in its make and era ...). In each group th
     p(symbol | group) = (n(symbol) + c q(symbol) + s p(symbol | next wider group)) / (n + c + s)
 
 where ``n`` counts what the group has seen, ``q`` is a prior worth ``c`` sets (where the caller has one for
-the group), and ``s`` is the *strength* of the level: how many sets of its own a group needs before it is
-believed as much as the next wider one. This is the predictive rule of the hierarchical Dirichlet process
-(Teh, Jordan, Beal & Blei 2006). A group does not pass every finding up: ten visits to one set say ten times
-what that set is, and once what its family is like. What is passed is the expected number of independent
-draws (tables of the Chinese restaurant process, Antoniak 1974): near one where the group is all of a piece,
-near the count where it is as mixed as the wider group.
+the group; it takes the place of the wider groups' priors in their chances), and ``s`` is the *strength* of
+the level: how many sets of its own a group needs before it is believed as much as the next wider one. This
+is the predictive rule of the hierarchical Dirichlet process (Teh, Jordan, Beal & Blei 2006). A group does
+not pass every finding up: ten visits to one set say ten times what that set is, and once what its family is
+like. What is passed is the expected number of independent draws (tables of the Chinese restaurant process,
+Antoniak 1974): near one where the group is all of a piece, near the count where it is as mixed as the wider
+group.
 
 The strengths are learned from the findings: for each level by itself a one-dimensional search over ln s for
 the greatest marginal likelihood of the groups' counts (Dirichlet-multinomial; MacKay & Peto 1995), each
@@ -21,7 +22,6 @@ the members seen, as a whole, or part by part at the group's own rates:
 
     p(symbol | new member) = (1 - w) p(symbol | group) + w product over parts of rate or (1 - rate)
 
-(the product scaled to symbols of one part at least: what has none is a kind of its own, not a coincidence)
 so that a family whose sets differ in one odd jack is still known by the others. The share ``w`` of each
 level is learned like the strengths; whole panels seen often enough outweigh it.
 """
@@ -58,7 +58,8 @@ class Tree:
 
     ``levels`` go from the widest to the narrowest. ``base(key, symbol)`` is the chance of a symbol before
     anything is known, for the widest group ``key``: above zero for each symbol. ``widened`` names the
-    groups of the same level that also see what comes to one. ``parts`` splits a symbol into its parts.
+    groups of the same level that also see what comes to one. ``room``: the share of symbols that ``prior``
+    does not list. ``parts`` splits a symbol into its parts.
     """
 
     def __init__(
@@ -68,15 +69,19 @@ class Tree:
         *,
         prior: Callable[[str, str], Mapping[str, float]] = nothing,
         worth: float = 0.0,
+        room: float = 0.0,
         widened: Callable[[str, str], tuple[str, ...]] = alone,
         parts: Callable[[str], Sequence[str]] | None = None,
         centre: float = 2.0,
+        centres: Mapping[str, float] | None = None,
         strengths: Mapping[str, float] | None = None,
     ) -> None:
         self.levels = tuple(levels)
         self.base, self.prior, self.worth, self._widened, self._centre = base, prior, worth, widened, centre
+        self.room = room
         self._parts = parts
-        self.strengths = dict.fromkeys(self.levels, centre)
+        self._centres = dict.fromkeys(self.levels, centre) | dict(centres or {})
+        self.strengths = dict(self._centres)
         if parts is not None:
             self.strengths |= {rate_name(level): centre for level in self.levels[:-1]}
             self.strengths |= {share_name(level): 0.5 for level in self.levels[:-1]}
@@ -96,6 +101,15 @@ class Tree:
         counts = self._own.setdefault(path[-1][1], {})
         counts[symbol] = counts.get(symbol, 0.0) + weight
 
+    def count(self, path: Path, counts: Mapping[str, float]) -> None:
+        """All findings of the narrowest group of ``path``."""
+        for symbol, n in counts.items():
+            self.add(path, symbol, n)
+
+    def recount(self, key: str, counts: Counts) -> None:
+        """Replace the findings of a narrowest group."""
+        self._own[key] = counts
+
     def _saw(self, seen: Groups) -> None:
         self.seen = seen
         self._parted = {}
@@ -114,37 +128,39 @@ class Tree:
 
     def chances(self, path: Path, symbols: Iterable[str]) -> dict[str, float]:
         """The chance of each of ``symbols`` in the narrowest group of ``path``."""
-        found = {symbol: self.base(path[0][1], symbol) for symbol in symbols}
+        found = dict.fromkeys(symbols, 0.0)  #: what findings give it
+        left, first = 1.0, {symbol: self.base(path[0][1], symbol) for symbol in found}
         rates: Mapping[str, float] = {}
         for level, key in path:
             counts, prior = self.seen[level].get(key, {}), self.prior(level, key)
             worth, strength = self.worth if prior else 0.0, self.strengths[level]
+            if prior:
+                first = {symbol: self.first(prior, path[0][1], symbol) for symbol in found}
             whole = sum(counts.values()) + worth + strength
-            found = {
-                symbol: (counts.get(symbol, 0.0) + worth * prior.get(symbol, 0.0) + strength * p) / whole
-                for symbol, p in found.items()
-            }
+            found = {symbol: (counts.get(symbol, 0.0) + strength * p) / whole for symbol, p in found.items()}
+            left = (worth + strength * left) / whole
             if self._parts is not None and level != self.levels[-1]:
                 rates = self._rates(level, key, rates)
                 blank = none_of(rates)
-                w = self.strengths[share_name(level)]
+                w = self.strengths[share_name(level)] * (1 - left)
                 found = {
                     symbol: (1 - w) * p + w * self._by_parts(symbol, rates, blank)
                     for symbol, p in found.items()
                 }
-        return found
+                left *= 1 - w
+        return {symbol: p + left * first[symbol] for symbol, p in found.items()}
 
-    def _mixed(
-        self, level: str, key: str, symbol: str, wider: float, away: Mapping[str, float] | None = None
-    ) -> float:
-        counts = self.seen[level].get(key, {})
-        prior = self.prior(level, key)
-        worth = self.worth if prior else 0.0
-        strength = self.strengths[level]
-        n, total = counts.get(symbol, 0.0), sum(counts.values())
-        if away:
-            n, total = max(0.0, n - away.get(symbol, 0.0)), max(0.0, total - sum(away.values()))
-        return (n + worth * prior.get(symbol, 0.0) + strength * wider) / (total + worth + strength)
+    def first(self, prior: Mapping[str, float], top: str, symbol: str) -> float:
+        """What a prior expects, with ``room`` for symbols that it does not list."""
+        any_one = self.base(top, symbol)
+        return (1 - self.room) * prior.get(symbol, 0.0) + self.room * any_one if prior else any_one
+
+    def rates(self, path: Path) -> dict[str, float]:
+        """How often each part is there among the members of the narrowest group of ``path``."""
+        rates: dict[str, float] = {}
+        for level, key in path:
+            rates = self._rates(level, key, rates)
+        return rates
 
     def _rates(
         self, level: str, key: str, wider: Mapping[str, float], away: Mapping[str, float] | None = None
@@ -184,11 +200,8 @@ class Tree:
 
     def _by_parts(self, symbol: str, rates: Mapping[str, float], blank: float) -> float:
         assert self._parts is not None
-        parts = self._parts(symbol)
-        if not parts:
-            return 0.0
-        p = blank / (1 - blank)
-        for part in parts:
+        p = blank
+        for part in self._parts(symbol):
             rate = rates.get(part, 0.0)
             p *= rate / (1 - rate)
         return p
@@ -224,20 +237,20 @@ class Tree:
 
         What a level says part by part is counted with what it says as a whole.
         """
-        left, shares, before = 1.0, {}, 0.0
-        for level, key in reversed(path):
+        shares: dict[str, float] = {"prior": 1.0}
+        by_parts, left = dict(shares), 1.0
+        for level, key in path:
             total = sum(self.seen[level].get(key, {}).values())
             worth = self.worth if self.prior(level, key) else 0.0
-            whole = total + worth + self.strengths[level]
-            own = total / whole
+            strength = self.strengths[level]
+            shares = _diluted(shares, level, total, worth, strength)
+            left = (worth + strength * left) / (total + worth + strength)
             if self._parts is not None and level != self.levels[-1]:
-                w = self.strengths[share_name(level)]
-                own = (1 - w) * own + w * total / (total + worth + self.strengths[rate_name(level)])
-            shares[level] = left * own
-            first = worth / (worth + self.strengths[level])
-            before += left * (1 - own) * first
-            left *= (1 - own) * (1 - first)
-        return {**dict(reversed(shares.items())), "prior": before + left}
+                by_parts = _diluted(by_parts, level, total, worth, self.strengths[rate_name(level)])
+                w = self.strengths[share_name(level)] * (1 - left)
+                shares = {one: (1 - w) * p + w * by_parts[one] for one, p in shares.items()}
+                left *= 1 - w
+        return shares
 
     # -- keeping -------------------------------------------------------------------------------
 
@@ -249,6 +262,17 @@ class Tree:
         """Take strengths and counts from ``to_dict``; such a tree answers, and takes no more findings."""
         self.strengths = {name: float(data["strengths"][name]) for name in self.strengths}
         self._saw({level: data["seen"][level] for level in self.levels})
+
+
+def _diluted(
+    shares: Mapping[str, float], level: str, total: float, worth: float, strength: float
+) -> dict[str, float]:
+    """The shares after a level with so many findings has had its say."""
+    whole = total + worth + strength
+    found = {one: strength * p / whole for one, p in shares.items()}
+    found["prior"] += worth / whole
+    found[level] = total / whole
+    return found
 
 
 def rate_name(level: str) -> str:
@@ -269,22 +293,30 @@ ROUNDS: Final = 4  #: passes up and down; counts passed up settle to three digit
 MOST: Final = 1000  #: groups of a level that its strength is learned from; more are sampled evenly
 
 
-def settle(tree: Tree, learn: bool = True, progress: Callable[[int, int], None] | None = None) -> None:
+def settle(
+    tree: Tree,
+    learn: bool = True,
+    progress: Callable[[int, int], None] | None = None,
+    share: Callable[[Chances, Groups], None] | None = None,
+) -> None:
     """Pass counts up and chances down until they agree; with ``learn``, find the strengths too.
 
-    ``progress`` gets how many of how many rounds are done.
+    ``progress`` gets how many of how many rounds are done. ``share`` may change the counts of the narrowest
+    groups between rounds; it gets the chances and what each group passed up.
     """
     for turn in range(ROUNDS):
         arrived, tables = _pass_up(tree, first=turn == 0)
         if learn and turn:
             _learn(tree, arrived, tables)
+        if share and turn < ROUNDS - 1:
+            share(Chances(tree), tables)
         if progress:
             progress(turn + 1, ROUNDS)
 
 
 def _pass_up(tree: Tree, *, first: bool) -> tuple[Groups, Groups]:
     """What came to each group itself, and what it passed up. Renews ``seen``."""
-    chances = _Chances(tree)
+    chances = Chances(tree)
     tables: Groups = {level: {} for level in tree.levels}
     seen: Groups = {level: {} for level in tree.levels}
     arrived: Groups = {level: {} for level in tree.levels}
@@ -310,7 +342,7 @@ def _pass_up(tree: Tree, *, first: bool) -> tuple[Groups, Groups]:
 
 def _learn(tree: Tree, arrived: Groups, tables: Groups) -> None:
     for place, level in enumerate(tree.levels):
-        chances = _Chances(tree)
+        chances = Chances(tree)
         groups = [key for key, counts in arrived[level].items() if sum(counts.values()) > 0]
         groups = groups[:: max(1, len(groups) // MOST)]
         if place and tree._parts is not None:
@@ -323,7 +355,7 @@ def _learn(tree: Tree, arrived: Groups, tables: Groups) -> None:
                 away = tables[level][key] if place else {}
                 counted.append([(n, chances.wider(level, key, k, away)) for k, n in counts.items() if n > 0])
         if counted:
-            tree.strengths[level] = strength_of(counted, centre=tree._centre)
+            tree.strengths[level] = strength_of(counted, centre=tree._centres[level])
 
 
 def _learn_parts(
@@ -333,7 +365,7 @@ def _learn_parts(
     groups: Sequence[str],
     arrived: Groups,
     tables: Groups,
-    chances: _Chances,
+    chances: Chances,
 ) -> None:
     """The share of groups ``above`` whose members are drawn part by part, and the strength of rates."""
     drawn: list[tuple[float, float, float]] = []
@@ -368,62 +400,138 @@ def _learn_parts(
         )
 
 
-class _Chances:
+class Chances:
     """Chances and rates of the groups that findings belong to, each computed once."""
 
     def __init__(self, tree: Tree) -> None:
         self._tree = tree
-        self._members: dict[tuple[str, str, str], float] = {}
+        self._known: dict[tuple[str, str, str], float] = {}
         self._rate: dict[tuple[str, str], tuple[dict[str, float], float]] = {}
+        self._left: dict[tuple[str, str], tuple[float, float]] = {}
+        self._prior: dict[tuple[str, str], tuple[Mapping[str, float], str]] = {}
 
     def wider(self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None) -> float:
         """What the group around this one expects of it, without what it got from ``away``."""
-        tree = self._tree
-        place = tree.levels.index(level)
-        if not place:
-            return tree.base(key, symbol)
-        return self._member(tree.levels[place - 1], tree._over[level][key], symbol, away)
+        above = self._above(level, key)
+        return self.first(level, key, symbol) if above is None else self.member(*above, symbol, away)
 
-    def _member(self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None) -> float:
-        known = None if away else self._members.get((level, key, symbol))
-        if known is not None:
-            return known
-        whole, parted = self.two_ways(level, key, symbol, away)
-        w = self._tree.strengths[share_name(level)] if self._tree._parts is not None else 0.0
-        value = (1 - w) * whole + w * parted
-        if not away:
-            self._members[level, key, symbol] = value
-        return value
+    def without(self, level: str, key: str, away: Mapping[str, float]) -> Callable[[str], float]:
+        """As ``member``, without what it got from ``away``, for many symbols."""
+        tree, above = self._tree, self._above(level, key)
+        whole, strength = self._whole(level, key, away)
+        left, w = self._left_in(level, key, away)
+        counts = tree.seen[level].get(key, {})
+        rates = tree._rates(level, key, self.rates_over(level, key), away) if tree._parts else {}
+        blank = none_of(rates)
+
+        def member(symbol: str) -> float:
+            n = max(0.0, counts.get(symbol, 0.0) - away.get(symbol, 0.0))
+            found = (n + strength * (self._found(*above, symbol) if above else 0.0)) / whole
+            parted = tree._by_parts(symbol, rates, blank) if w else 0.0
+            return (1 - w) * (found + left * self.first(level, key, symbol)) + w * parted
+
+        return member
+
+    def member(self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None) -> float:
+        """The chance of ``symbol`` for a new member of a group."""
+        left, w = self._left_in(level, key, away)
+        return self._found(level, key, symbol, away) + (1 - w) * left * self.first(level, key, symbol)
 
     def two_ways(
         self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None
     ) -> tuple[float, float]:
-        """The chance of ``symbol`` in a group, as a whole and part by part."""
-        tree = self._tree
-        whole = tree._mixed(level, key, symbol, self.wider(level, key, symbol), away)
-        if tree._parts is None:
-            return whole, 0.0
-        if away:
-            rates = tree._rates(level, key, self.rates_over(level, key), away)
-            return whole, tree._by_parts(symbol, rates, none_of(rates))
-        return whole, tree._by_parts(symbol, *self._rates_of(level, key))
+        """The chance of ``symbol`` in a group, of members as wholes, and with those seen part by part."""
+        left, _ = self._left_in(level, key, away)
+        found, parted = self._ways(level, key, symbol, away)
+        whole = found + left * self.first(level, key, symbol)
+        return whole, left * whole + (1 - left) * parted
+
+    def first(self, level: str, key: str, symbol: str) -> float:
+        """What the prior expects in a group: its own, or that of the next wider one that has one."""
+        prior, top = self._prior_of(level, key)
+        return self._tree.first(prior, top, symbol)
 
     def rates_over(self, level: str, key: str, away: Mapping[str, float] | None = None) -> dict[str, float]:
         """The rates of parts in the group around this one."""
-        tree = self._tree
-        place = tree.levels.index(level)
-        if not place:
+        tree, above = self._tree, self._above(level, key)
+        if above is None:
             return dict.fromkeys(tree._known_parts, RARE)
-        above, over = tree.levels[place - 1], tree._over[level][key]
-        if away:
-            return tree._rates(above, over, self.rates_over(above, over), away)
-        return self._rates_of(above, over)[0]
+        return tree._rates(*above, self.rates_over(*above), away) if away else self.rates_of(*above)[0]
 
-    def _rates_of(self, level: str, key: str) -> tuple[dict[str, float], float]:
+    def rates_of(self, level: str, key: str) -> tuple[dict[str, float], float]:
+        """The rates of parts in a group, and the chance that none of them is there."""
         if (level, key) not in self._rate:
             rates = self._tree._rates(level, key, self.rates_over(level, key))
             self._rate[level, key] = rates, none_of(rates)
         return self._rate[level, key]
+
+    def _found(self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None) -> float:
+        """What findings give to the chance of ``symbol``."""
+        known = None if away else self._known.get((level, key, symbol))
+        if known is not None:
+            return known
+        _, w = self._left_in(level, key, away)
+        whole, parted = self._ways(level, key, symbol, away)
+        value = (1 - w) * whole + w * parted
+        if not away:
+            self._known[level, key, symbol] = value
+        return value
+
+    def _ways(
+        self, level: str, key: str, symbol: str, away: Mapping[str, float] | None
+    ) -> tuple[float, float]:
+        tree, above = self._tree, self._above(level, key)
+        n = tree.seen[level].get(key, {}).get(symbol, 0.0)
+        if away:
+            n = max(0.0, n - away.get(symbol, 0.0))
+        total, strength = self._whole(level, key, away)
+        whole = (n + strength * (self._found(*above, symbol) if above else 0.0)) / total
+        if tree._parts is None or level == tree.levels[-1]:
+            return whole, 0.0
+        if away:
+            rates = tree._rates(level, key, self.rates_over(level, key), away)
+            return whole, tree._by_parts(symbol, rates, none_of(rates))
+        return whole, tree._by_parts(symbol, *self.rates_of(level, key))
+
+    def _whole(self, level: str, key: str, away: Mapping[str, float] | None) -> tuple[float, float]:
+        tree = self._tree
+        total = sum(tree.seen[level].get(key, {}).values())
+        if away:
+            total = max(0.0, total - sum(away.values()))
+        strength = tree.strengths[level]
+        return total + strength + (tree.worth if tree.prior(level, key) else 0.0), strength
+
+    def _left_in(self, level: str, key: str, away: Mapping[str, float] | None) -> tuple[float, float]:
+        """The share of members as wholes that rests on no finding, and the share drawn part by part."""
+        known = None if away else self._left.get((level, key))
+        if known is not None:
+            return known
+        tree, above = self._tree, self._above(level, key)
+        outer = 1.0
+        if above is not None:
+            left, w = self._left_in(*above, None)
+            outer = left * (1 - w)
+        whole, strength = self._whole(level, key, away)
+        left = ((tree.worth if tree.prior(level, key) else 0.0) + strength * outer) / whole
+        parted = tree._parts is not None and level != tree.levels[-1]
+        found = left, tree.strengths[share_name(level)] * (1 - left) if parted else 0.0
+        if not away:
+            self._left[level, key] = found
+        return found
+
+    def _above(self, level: str, key: str) -> tuple[str, str] | None:
+        tree = self._tree
+        place = tree.levels.index(level)
+        return (tree.levels[place - 1], tree._over[level][key]) if place else None
+
+    def _prior_of(self, level: str, key: str) -> tuple[Mapping[str, float], str]:
+        """The prior that holds for a group, and the key of the widest group around it."""
+        if (level, key) not in self._prior:
+            above = self._above(level, key)
+            own = self._tree.prior(level, key)
+            outer, top = self._prior_of(*above) if above else ({}, key)
+            self._prior[level, key] = own or outer, top
+        return self._prior[level, key]
 
 
 def _add(into: Counts, more: Mapping[str, float]) -> None:

@@ -101,7 +101,7 @@ def test_ten_visits_to_one_set_tell_less_of_its_make_than_visits_to_ten_sets():
     asked = Source("Norwell", "", year=2013)
     by_often = p_shape(learn(*often, strengths=fixed), asked, [ARC])
     by_many = p_shape(learn(*many, strengths=fixed), asked, [ARC])
-    assert by_many > 1.5 * by_often
+    assert by_many > by_often + 0.2
 
 
 def test_sets_of_other_years_tell_less():
@@ -341,7 +341,7 @@ def test_the_room_for_panels_never_seen_is_a_chance_of_all_of_them():
     ("change", "place"),
     [
         ({"worth": {"sets": 0}}, "worth, sets"),
-        ({"works": {"optical": 1.5}}, "works, optical"),
+        ({"forgotten": {"tested": 1.5}}, "forgotten, tested"),
         ({"taken": {"optcal": 0.5}}, "taken"),
         ({"place": [{"kind": "television", "share": 1, "shapes": {"toslink:sound": 1}}]}, "shapes"),
         ({"place": [{"kind": "television", "era": "2011", "share": 1, "shapes": {}}]}, "era"),
@@ -349,11 +349,11 @@ def test_the_room_for_panels_never_seen_is_a_chance_of_all_of_them():
 )
 def test_a_wrong_prior_file_is_named_by_its_field(change, place):
     data = {
-        "worth": {"sets": 1},
+        "worth": {"sets": 1, "other": 0.02},
+        "forgotten": {"tested": 0.1, "seen": 0.1, "manual": 0.1, "told": 0.1},
         "weights": {"tested": 1, "seen": 1, "manual": 1, "told": 1, "half_life_years": 10},
         "place": [],
         "speakers": {},
-        "works": {},
         "taken": {},
     }
     with pytest.raises(BadInput) as told:
@@ -465,7 +465,7 @@ def test_the_chance_of_a_jack_comes_with_the_interval_that_holds_it_nine_times_i
     stats = pytest.importorskip("scipy.stats")
     evidence = learn(strengths={})
     chance = evidence.chance(Source("", ""), OPTICAL)
-    worth = evidence.strengths()["works"]["signal"] + standard_prior().worth
+    worth = evidence.strengths()["works"]["signal"]
     known = stats.beta(chance.p * worth, (1 - chance.p) * worth)
     assert (chance.low, chance.high) == pytest.approx((known.ppf(0.05), known.ppf(0.95)), abs=1e-6)
 
@@ -496,8 +496,9 @@ def test_who_lists_only_jacks_that_were_tried_does_not_deny_the_others():
     denied = Visit(source, TODAY, Basis.TESTED, (finding(OPTICAL, Outcome.CARRIED), INPUT))
     assert is_partial(tried)
     assert not is_partial(denied)
-    assert p_shape(learn(whole, tried), asked, [OPTICAL, LINE]) > 0.7
-    assert p_shape(learn(whole, denied), asked, [OPTICAL, LINE]) < 0.6
+    not_denied, doubted = (p_shape(learn(whole, one), asked, [OPTICAL, LINE]) for one in (tried, denied))
+    assert not_denied > 0.6
+    assert not_denied > doubted + 0.1
 
 
 @pytest.mark.parametrize(
@@ -530,3 +531,57 @@ def test_the_sets_that_were_met_stand_for_half_of_those_to_come():
     asked = levels.place_of(Source("Norwell", ""))
     [(share, _)] = FamilyMix(sets, {"norwell/nv": group}).of("norwell", asked)
     assert share == pytest.approx(0.5, abs=0.02)
+
+
+def test_a_jack_that_one_of_nine_visits_does_not_mention_is_still_there():
+    seen = [visit("Norwell", "NV40-210", OPTICAL, day=date(2025, 1, n)) for n in range(1, 9)]
+    silent = visit("Norwell", "NV40-210", day=date(2025, 2, 1))
+    expected = learn(*seen, silent).expect(Source("Norwell", "NV40-210"))
+    assert expected.has(Signal.OPTICAL) > 0.95
+    assert p_shape(learn(*seen, silent), Source("Norwell", "NV40-210"), []) < 0.01
+
+
+def test_sets_of_which_half_have_another_panel_are_not_taken_for_forgetful_visits():
+    """A headphone jack instead of the optical one is another board: nobody forgets one and invents one."""
+    half = [
+        visit("Norwell", f"NV4{m}-210", *(panel), day=date(2025, 1, 1 + n))
+        for m in range(9)
+        for n, panel in enumerate(((OPTICAL, LINE), (HEADPHONE,), (OPTICAL, LINE), (HEADPHONE,)))
+    ]
+    evidence = learn(*half)
+    asked = Source("Norwell", "NV40-210")
+    assert p_shape(evidence, asked, [HEADPHONE]) == pytest.approx(0.5, abs=0.1)
+    assert max(evidence.forgetting.rates.values()) < 0.06
+
+
+def test_who_forgets_jacks_is_learned_from_sets_with_several_visits():
+    draw = random.Random(5)
+    visits = []
+    for m in range(60):
+        for n, (who, rate) in enumerate((("AM", 0.0), ("AM", 0.0), ("LS", 0.3))):
+            noted = [output for output in (OPTICAL, LINE, ARC) if draw.random() >= rate]
+            day = date(2025, 1, 1 + n)
+            visits.append(visit("Norwell", f"NV{20 + m}-2{m % 7}0", *noted, day=day, by=who))
+    rates = learn(*visits).forgetting.rates
+    assert rates["seen|LS"] == pytest.approx(0.3, abs=0.07)
+    assert rates["seen|AM"] < 0.03
+
+
+@pytest.mark.parametrize("by", ["", "LS"])
+def test_what_was_learned_of_forgetting_is_kept_with_the_evidence(by):
+    visits = [visit("Norwell", "NV40-210", OPTICAL, day=date(2025, 1, n), by=by) for n in (1, 2, 3)]
+    evidence = learn(*visits, visit("Norwell", "NV40-210", day=date(2025, 1, 4), by=by))
+    kept = Evidence.from_dict(json.loads(json.dumps(evidence.to_dict())))
+    assert kept.forgetting.rates == evidence.forgetting.rates != {}
+
+
+def test_an_empty_book_says_what_the_files_say():
+    """The numbers of data/prior.toml and data/works.toml, read here by hand."""
+    empty, asked = learn(), Source("Norwell", "", year=2012)
+    bluetooth = Output(Form.BLUETOOTH, Signal.WIRELESS)
+    assert empty.chance(asked, bluetooth).p == pytest.approx(0.6)
+    assert empty.chance(asked, OPTICAL).p == pytest.approx(0.9)
+    assert empty.effects(asked, OPTICAL)[Speakers.MUTE] == pytest.approx(0.02)
+    assert empty.effects(asked, HEADPHONE)[Speakers.MUTE] == pytest.approx(0.65)
+    assert empty.uses(asked, [OPTICAL])[frozenset({Signal.OPTICAL})] == pytest.approx(0.15)
+    assert p_shape(empty, asked, [OPTICAL]) == pytest.approx(0.98 * 0.38, abs=0.005)
