@@ -17,6 +17,7 @@ The package is pure: it knows numbers and units, and imports the standard librar
 - ``verdict``: the measured values against the standard
 - ``diagnose``: where the fault lies if they differ
 - ``next_step``: what to do next
+- ``tone``: test signals as WAV files
 - ``text_map``: the field in a terminal
 - ``picture``: the field on paper (needs the extra ``jackfield[plot]``)
 """
