@@ -19,10 +19,10 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import MISSING, Field, dataclass, fields, is_dataclass, replace
+from dataclasses import MISSING, Field, fields, is_dataclass, replace
 from datetime import date as Day
 from datetime import datetime
-from typing import Any, Final, Protocol, TypeVar
+from typing import Any, Final, TypeVar
 from uuid import UUID
 
 from kb.base import text
@@ -36,48 +36,47 @@ FIRST_DATE: Final = Day(1970, 1, 1)
 _ISO_DATE: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}\Z")
 
 
-class ValueKind(Protocol):
+# Plain classes: each is loaded by every cold look-up, and a generated dataclass costs a millisecond to make.
+
+
+class ValueKind:
     """A kind of value. ``expected`` says for people what it must be."""
 
-    @property
-    def expected(self) -> str:
-        """What a value must be, in a message."""
+    expected = ""
 
     def read(self, value: object, place: str) -> Any:
         """The value as the domain holds it; raises BadInput naming ``place``."""
+        raise NotImplementedError
 
 
-@dataclass(frozen=True, slots=True)
-class OneOf:
+class OneOf(ValueKind):
     """One word of a vocabulary."""
 
-    words: type[Word]
-
-    @property
-    def expected(self) -> str:
-        return f"one of {', '.join(self.words)}"
+    def __init__(self, words: type[Word]) -> None:
+        self.words = words
+        self.expected = f"one of {', '.join(words)}"
 
     def read(self, value: object, place: str) -> Word:
         return self.words.read(value, place)
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(ValueKind):
     """One line of text of at most ``most`` characters; it may be empty."""
 
-    most: int = text.LINE
-    expected: str = "one line of text"
+    expected = "one line of text"
+
+    def __init__(self, most: int = text.LINE) -> None:
+        self.most = most
 
     def read(self, value: object, place: str) -> str:
         return text.line(value, place, self.most)
 
 
-@dataclass(frozen=True, slots=True)
-class Name:
+class Name(ValueKind):
     """One line of text with at least one letter or digit."""
 
-    expected: str = "a name"
-    most: int = text.LINE
+    def __init__(self, expected: str = "a name", most: int = text.LINE) -> None:
+        self.expected, self.most = expected, most
 
     def read(self, value: object, place: str) -> str:
         name = text.line(value, place, self.most, empty=False)
@@ -86,56 +85,51 @@ class Name:
         return name
 
 
-@dataclass(frozen=True, slots=True)
-class Note:
+class Note(ValueKind):
     """Free text of several lines."""
 
-    most: int = text.NOTE
-    expected: str = "text"
+    expected = "text"
+
+    def __init__(self, most: int = text.NOTE) -> None:
+        self.most = most
 
     def read(self, value: object, place: str) -> str:
         return text.note(value, place, self.most)
 
 
-@dataclass(frozen=True, slots=True)
-class Flag:
+class Flag(ValueKind):
     """True or false."""
 
-    expected: str = "true or false"
+    expected = "true or false"
 
     def read(self, value: object, place: str) -> bool:
         return truth(value, place)
 
 
-@dataclass(frozen=True, slots=True)
-class Number:
+class Number(ValueKind):
     """A number from ``low`` to ``high``."""
 
-    low: float
-    high: float
-    expected: str
+    def __init__(self, low: float, high: float, expected: str) -> None:
+        self.low, self.high, self.expected = low, high, expected
 
     def read(self, value: object, place: str) -> float:
         return bounded(value, place, low=self.low, high=self.high, expected=self.expected)
 
 
-@dataclass(frozen=True, slots=True)
-class Whole:
+class Whole(ValueKind):
     """A whole number from ``low`` to ``high``."""
 
-    low: int
-    high: int
-    expected: str
+    def __init__(self, low: int, high: int, expected: str) -> None:
+        self.low, self.high, self.expected = low, high, expected
 
     def read(self, value: object, place: str) -> int:
         return whole(self.low, self.high, self.expected)(value, place)
 
 
-@dataclass(frozen=True, slots=True)
-class CalendarDay:
+class CalendarDay(ValueKind):
     """A calendar date, ISO 8601, from 1970 on."""
 
-    expected: str = "a date such as 2026-03-04"
+    expected = "a date such as 2026-03-04"
 
     def read(self, value: object, place: str) -> Day:
         found = value
@@ -153,11 +147,10 @@ class CalendarDay:
         return found
 
 
-@dataclass(frozen=True, slots=True)
-class Identifier:
+class Identifier(ValueKind):
     """A UUID in its usual lower-case form."""
 
-    expected: str = "a UUID"
+    expected = "a UUID"
 
     def read(self, value: object, place: str) -> str:
         if isinstance(value, str) and len(value) <= 45:
@@ -168,42 +161,40 @@ class Identifier:
         raise BadInput(place, value, self.expected)
 
 
-@dataclass(frozen=True, slots=True)
-class ListOf:
+class ListOf(ValueKind):
     """A list of at most ``most`` values of one kind; ``distinct``: each counts once."""
 
-    kind: ValueKind
-    most: int
-    distinct: bool = False
-    expected: str = "a list"
+    expected = "a list"
+
+    def __init__(self, kind: ValueKind, most: int, *, distinct: bool = False) -> None:
+        self.kind, self.most, self.distinct = kind, most, distinct
 
     def read(self, value: object, place: str) -> tuple[Any, ...]:
         found = listed(self.kind.read, self.most)(value, place)
         return tuple(dict.fromkeys(found)) if self.distinct else found
 
 
-@dataclass(frozen=True, slots=True)
-class Inputs:
+class Inputs(ListOf):
     """The inputs of a driver, each once."""
 
-    kind: ValueKind = OneOf(DriverInput)
-    most: int = 100
-    distinct: bool = True
-    expected: str = f"a list of {', '.join(DriverInput)}"
+    def __init__(self) -> None:
+        super().__init__(OneOf(DriverInput), len(DriverInput), distinct=True)
+        self.expected = f"a list of {', '.join(DriverInput)}"
 
     def read(self, value: object, place: str) -> tuple[DriverInput, ...]:
         return DriverInput.read_all(value, place)
 
 
-@dataclass(frozen=True, slots=True)
-class Attachment:
+class Attachment(ValueKind):
     """An object that goes with a visit, held as canonical JSON of at most ``most`` characters, "" for none.
 
     What it means is known to the package that reads it.
     """
 
-    most: int
-    expected: str = "an object"
+    expected = "an object"
+
+    def __init__(self, most: int) -> None:
+        self.most = most
 
     def read(self, value: object, place: str) -> str:
         if not isinstance(value, Mapping):
@@ -225,30 +216,25 @@ def _canonical(value: object) -> str:
     return json.dumps(value, sort_keys=True, ensure_ascii=False, allow_nan=False, default=str)
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(ValueKind):
     """An object with fields of its own, held as a dataclass."""
 
-    of: type[Any]
-    expected: str
+    def __init__(self, of: type[Any], expected: str) -> None:
+        self.of, self.expected = of, expected
 
     def read(self, value: object, place: str) -> Any:
         return read_object(self.of, value, place, self.expected)
 
 
-@dataclass(frozen=True, slots=True)
 class Declared:
-    """What is declared of one field besides its name, type and default."""
+    """What is declared of one field besides its name, type and default.
 
-    kind: ValueKind
-    about: str
-    """What it says, for the documentation of the file format."""
-    private: bool = False
-    """Is it kept from other books?"""
-    key: str = ""
-    """Its key in files where that is not the field's name."""
-    column: str = ""
-    """Its column in CSV where that is not the key."""
+    ``about``: what it says, for the documentation of the file format; ``private``: it is kept from other
+    books; ``key``: its key in files, ``column``: its column in CSV, "" where these are no others.
+    """
+
+    def __init__(self, kind: ValueKind, about: str, private: bool, key: str, column: str) -> None:
+        self.kind, self.about, self.private, self.key, self.column = kind, about, private, key, column
 
 
 def declared(
@@ -258,39 +244,27 @@ def declared(
     return {"declared": Declared(kind, about, private, key, column)}
 
 
-@dataclass(frozen=True, slots=True)
 class DeclaredField:
     """A declared field of a dataclass: ``name`` in code, ``key`` in files, ``column`` in CSV."""
 
-    name: str
-    key: str
-    column: str
-    kind: ValueKind
-    about: str
-    private: bool
-    required: bool
-    default: Any
+    def __init__(self, one: Field[Any]) -> None:
+        what: Declared = one.metadata["declared"]
+        self.name, self.key = one.name, what.key or one.name
+        self.column = what.column or self.key
+        self.kind, self.about, self.private = what.kind, what.about, what.private
+        self.required = one.default is MISSING and one.default_factory is MISSING
+        self.default: Any = None if self.required else one.default
 
 
 def fields_of(of: type[Any]) -> tuple[DeclaredField, ...]:
     """The declared fields of a dataclass in their order; fields without a declaration are left out."""
     found = _KNOWN.get(of)
     if found is None:
-        found = _KNOWN[of] = tuple(_described(one) for one in fields(of) if "declared" in one.metadata)
+        found = _KNOWN[of] = tuple(DeclaredField(one) for one in fields(of) if "declared" in one.metadata)
     return found
 
 
 _KNOWN: Final[dict[type[Any], tuple[DeclaredField, ...]]] = {}
-
-
-def _described(one: Field[Any]) -> DeclaredField:
-    what: Declared = one.metadata["declared"]
-    key = what.key or one.name
-    required = one.default is MISSING and one.default_factory is MISSING
-    default = None if required else one.default
-    return DeclaredField(
-        one.name, key, what.column or key, what.kind, what.about, what.private, required, default
-    )
 
 
 def part_of(one: DeclaredField) -> type[Any] | None:

@@ -33,6 +33,7 @@ from kb.domain.kinds import (
     Number,
     OneOf,
     Part,
+    ValueKind,
     Whole,
     declared,
     read_object,
@@ -149,23 +150,18 @@ class Finding:
         return reading.why if reading.direction is self.jack.direction else "sound came out of it"
 
 
-@dataclass(frozen=True, slots=True)
-class _SomeDriver:
+class _SomeDriver(Part):
     """A driver; None if it has neither name nor inputs."""
-
-    of: type[Driver] = Driver
-    expected: str = "an object with name and inputs"
 
     def read(self, value: object, place: str) -> Driver | None:
         driver = read_object(Driver, value, place, self.expected)
         return driver if driver != Driver() else None
 
 
-@dataclass(frozen=True, slots=True)
-class _Jacks:
+class _Jacks(ValueKind):
     """The findings of a visit, a jack each."""
 
-    expected: str = "a list of jacks"
+    expected = "a list of jacks"
 
     def read(self, value: object, _: str) -> tuple[Finding, ...]:
         return listed(finding_from, JACKS)(value, "jack")
@@ -188,7 +184,9 @@ class Visit:
     )
     driver: Driver | None = field(
         default=None,
-        metadata=declared(_SomeDriver(), "the loop driver that was there"),
+        metadata=declared(
+            _SomeDriver(Driver, "an object with name and inputs"), "the loop driver that was there"
+        ),
     )
     id: str = field(default="", metadata=declared(Identifier(), "the id that the book gave"))
     supersedes: tuple[str, ...] = field(

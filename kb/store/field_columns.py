@@ -12,8 +12,7 @@ follow from this, and this from the declarations (``kb.domain.kinds``): a field 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date as Day
 from typing import Any, Final
 
@@ -24,7 +23,6 @@ from kb.domain.kinds import (
     CalendarDay,
     DeclaredField,
     Flag,
-    Inputs,
     ListOf,
     OneOf,
     ValueKind,
@@ -45,13 +43,11 @@ _TABLES: Final = {
 _NO_COLUMN: Final = frozenset({(Visit, "id"), (Visit, "findings")})
 
 
-@dataclass(frozen=True, slots=True)
 class Column:
     """A field with one value: ``part`` is the attribute on the way to it, "" for one of the value itself."""
 
-    name: str
-    field: DeclaredField
-    part: str
+    def __init__(self, name: str, field: DeclaredField, part: str) -> None:
+        self.name, self.field, self.part = name, field, part
 
     def written(self, value: Any) -> Any:
         """The cell for this field of a visit or finding."""
@@ -64,25 +60,16 @@ class Column:
         return value_in(self.field.kind, cell)
 
 
-@dataclass(frozen=True, slots=True)
 class ListTable:
     """A field with a list: the table that holds one value a row, and the column of the value.
 
     ``keys`` tell the rows of the table apart, the last by its place in the list, from 0.
     """
 
-    table: str
-    column: str
-    field: DeclaredField
-    part: str
-    keys: tuple[str, ...]
-
-    @property
-    def kind(self) -> ListOf | Inputs:
-        """The kind of the list, with the kind of its entries and how many there may be."""
-        kind = self.field.kind
-        assert isinstance(kind, ListOf | Inputs)
-        return kind
+    def __init__(self, table: str, column: str, field: DeclaredField, part: str, keys: Sequence[str]) -> None:
+        assert isinstance(field.kind, ListOf)
+        self.table, self.column, self.field, self.part, self.keys = table, column, field, part, tuple(keys)
+        self.kind = field.kind
 
     def written(self, value: Any) -> list[Any]:
         """The cells for this field of a visit or finding, a row each."""
@@ -137,7 +124,7 @@ def _fields(of: type[Any], part: str = "") -> Iterator[tuple[type[Any], Declared
 
 
 def _is_list(one: DeclaredField) -> bool:
-    return isinstance(one.kind, ListOf | Inputs)
+    return isinstance(one.kind, ListOf)
 
 
 def _columns(*of: tuple[type[Any], str], private: bool) -> tuple[Column, ...]:

@@ -25,7 +25,6 @@ from kb.domain.kinds import (
     Attachment,
     DeclaredField,
     Flag,
-    Inputs,
     Line,
     ListOf,
     Name,
@@ -228,7 +227,7 @@ def _meant(one: DeclaredField, typed: str) -> Any:
             return _number(typed, one.key, float)
         case Flag():
             return _FLAGS.get(typed, typed)
-        case ListOf() | Inputs():
+        case ListOf():
             return text.parted(typed, ",")
     return typed
 

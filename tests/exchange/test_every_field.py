@@ -16,7 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kb.domain.jack import Jack
-from kb.domain.kinds import OneOf, declared, fields_of
+from kb.domain.kinds import OneOf, ValueKind, declared, fields_of
 from kb.domain.visit import Finding, Visit, visit_from, visit_to
 from kb.domain.words import Level
 from kb.exchange import bundle
@@ -40,11 +40,10 @@ some_visits = st.lists(any_visit, min_size=1, max_size=6, unique_by=fingerprint)
 # -- the random visits themselves ------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Smelt:
+class Smelt(ValueKind):
     """A kind of value of which the random visits know nothing."""
 
-    expected: str = "a smell"
+    expected = "a smell"
 
     def read(self, value: object, _: str) -> object:
         return value

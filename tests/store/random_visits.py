@@ -17,7 +17,6 @@ from kb.domain.kinds import (
     DeclaredField,
     Flag,
     Identifier,
-    Inputs,
     Line,
     ListOf,
     Name,
@@ -107,7 +106,7 @@ def _of_kind(kind: ValueKind) -> Strategy | None:
             return st.uuids().map(str)
         case Attachment():
             return _attached
-        case ListOf() | Inputs():
+        case ListOf():
             inner = _of_kind(kind.kind)
             return None if inner is None else st.lists(inner, max_size=min(kind.most, 4))
     return None
