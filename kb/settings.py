@@ -18,7 +18,7 @@ from kb.base.errors import BadInput, BookTrouble, ascii_controls, described
 from kb.base.files import open_plain
 from kb.base.parsing import toml_of
 from kb.base.validation import Fields, number
-from kb.domain.driver import Plate
+from kb.domain.plate import Plate
 from kb.domain.words import DriverInput, Word
 
 if TYPE_CHECKING:

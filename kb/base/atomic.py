@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import errno
 import os
-import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -36,6 +35,8 @@ def whole(path: Path, mode: int = MINE, *, packed: bool = False) -> Iterator[IO[
 
     Its folder must be there. Raises OSError; whatever is raised meanwhile leaves ``path`` as it was.
     """
+    import secrets  # loads OpenSSL; a cold look-up writes nothing
+
     unfinished = path.with_name(f".{path.name[:_LONGEST]}.{secrets.token_hex(4)}.part")
     try:
         with open(os.open(unfinished, os.O_CREAT | os.O_EXCL | os.O_WRONLY, mode), "wb") as file:

@@ -11,7 +11,6 @@ from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from shutil import get_terminal_size
 from typing import TYPE_CHECKING, Any, Final, TextIO
 
 import click
@@ -28,6 +27,23 @@ if TYPE_CHECKING:
     from kb.domain.language import Language
     from kb.domain.words import Word
     from kb.settings import Settings
+
+
+_LINES: Final = 24  #: of a terminal that does not say
+
+
+def terminal_columns() -> int:
+    """Columns of the terminal, as ``shutil.get_terminal_size`` finds them, which loads three compressors."""
+    said = os.environ.get("COLUMNS", "")
+    if said.isdecimal() and int(said) > 0:
+        return int(said)
+    try:
+        return os.get_terminal_size(sys.__stdout__.fileno()).columns or _COLUMNS  # type: ignore[union-attr]
+    except (AttributeError, ValueError, OSError):  # none, closed, or no terminal
+        return _COLUMNS
+
+
+_COLUMNS: Final = 80
 
 
 class _Trimmed:
@@ -131,8 +147,15 @@ class Session:
         out: Any = sys.stdout if sys.stdout.isatty() else _Trimmed(sys.stdout)
         # rich takes every plain terminal for one of 80 columns
         plain = os.environ.get("TERM", "") in ("dumb", "unknown")
-        width, height = get_terminal_size() if plain else (None, None)
-        return Console(file=out, width=width, height=height, markup=False, highlight=False, emoji=False)
+        width = terminal_columns() if plain else None
+        return Console(
+            file=out,
+            width=width,
+            height=_LINES if plain else None,
+            markup=False,
+            highlight=False,
+            emoji=False,
+        )
 
     def json(self, answer: object, *, lines: bool = False) -> None:
         """One JSON document on stdout; ``lines`` for one object a line."""

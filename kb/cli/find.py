@@ -6,14 +6,13 @@ import json
 import os
 import sys
 from collections.abc import Iterator
-from shutil import get_terminal_size
 from typing import TYPE_CHECKING, Any, Final
 
 import click
 
 from kb.base.errors import BadInput, described
 from kb.base.text import cells, visible, wrapped
-from kb.cli.common import Session, command_options
+from kb.cli.common import Session, command_options, terminal_columns
 
 if TYPE_CHECKING:
     from kb.book import Found, FoundSet
@@ -135,7 +134,7 @@ def _check_utf8(line: bytes) -> None:
 def _show(found: Found) -> None:
     from kb.book import best_line
 
-    width = min(get_terminal_size().columns, 100)
+    width = min(terminal_columns(), 100)
     if not found.matches:
         lines = wrapped(visible(f"no set like {found.query!r} in the book"), width)
         for make, model in found.did_you_mean:

@@ -13,8 +13,9 @@ from kb.base.errors import BadInput, ascii_controls, described
 from kb.catalogue.drivers import drivers
 from kb.cli.common import OUTPUT, Session, choice, command_options
 from kb.cli.loop_show import render_loop, render_sketch
-from kb.domain.driver import DriverLimits, Plate
+from kb.domain.driver import DriverLimits
 from kb.domain.language import language
+from kb.domain.plate import Plate
 from kb.loop.document import as_json
 from kb.loop.driver import driver_named, same_name
 from kb.loop.geometry import Loop

@@ -9,7 +9,7 @@ import click
 from kb.base.errors import BadInput
 from kb.base.messages import LANGUAGES
 from kb.cli.common import Session, choice, command_options, text
-from kb.domain.driver import Plate
+from kb.domain.plate import Plate
 from kb.domain.words import DriverInput
 from kb.settings import Settings, Units
 

@@ -178,7 +178,7 @@ class Inputs(ListOf):
     """The inputs of a driver, each once."""
 
     def __init__(self) -> None:
-        super().__init__(OneOf(DriverInput), len(DriverInput), distinct=True)
+        super().__init__(OneOf(DriverInput), 100, distinct=True)  # more than today: the words may grow
         self.expected = f"a list of {', '.join(DriverInput)}"
 
     def read(self, value: object, place: str) -> tuple[DriverInput, ...]:

@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from enum import StrEnum
 from functools import cache
-from typing import Final, NamedTuple, Self
+from typing import Final, Self
 
 from kb.base.errors import BadInput
 from kb.base.text import squeezed
@@ -172,16 +172,20 @@ _SIGNALS = {
 }
 
 
-class ShortName(NamedTuple):
-    """A short name of a jack in the short form, with the signal that it tells."""
-
-    name: str
-    signal: Signal | None
-    printed: bool = False
-    """It says what is printed (a headphone sign, ARC), so that the jack is an output without a mark."""
+# Plain classes: every command loads this, and a named tuple costs a cold start a millisecond.
 
 
-class FormEntry(NamedTuple):
+class ShortName:
+    """A short name of a jack in the short form, with the signal that it tells.
+
+    ``printed``: it says what is printed (a headphone sign, ARC), so the jack is an output without a mark.
+    """
+
+    def __init__(self, name: str, signal: Signal | None, *, printed: bool = False) -> None:
+        self.name, self.signal, self.printed = name, signal, printed
+
+
+class FormEntry:
     """All that is declared of one connector form.
 
     Whatever else knows connectors derives from it: the short form, files and CSV, the tables of a book, the
@@ -189,25 +193,39 @@ class FormEntry(NamedTuple):
     The picture is one function in ``kb/sheet/jack_shapes.py``.
     """
 
-    label: str
-    carries: tuple[Signal, ...] = ()
-    """What an output of this form may carry, the likeliest first; nothing: it gives no sound for a loop."""
-    always: bool = False
-    """It carries its first signal whatever is printed."""
-    short: tuple[ShortName, ...] = ()
-    """Its names in the short form."""
-    also: tuple[str, ...] = ()
-    """Everyday names that files, CSV and options accept."""
-    marks: tuple[str, ...] = ()
-    """Marks that are printed at many such jacks, to choose from on a phone (common practice)."""
-    sign: str = "\N{MIDDLE DOT}"
-    """How the socket looks, in one or two characters of the terminal."""
-    asked: Mapping[str, str] = {}
-    """How a client is asked for it, by language, if the signal alone does not say what to look for."""
-    recent: bool = False
-    """It tells that a television is no old tube set (common practice)."""
-    names: Mapping[str, str] = {}
-    """Its names in other languages by code."""
+    def __init__(
+        self,
+        label: str,
+        *,
+        carries: tuple[Signal, ...] = (),
+        always: bool = False,
+        short: tuple[ShortName, ...] = (),
+        also: tuple[str, ...] = (),
+        marks: tuple[str, ...] = (),
+        sign: str = "\N{MIDDLE DOT}",
+        asked: Mapping[str, str] | None = None,
+        recent: bool = False,
+        names: Mapping[str, str] | None = None,
+    ) -> None:
+        self.label = label
+        self.carries = carries
+        """What an output of this form may carry, the likeliest first; nothing: no sound for a loop."""
+        self.always = always
+        """It carries its first signal whatever is printed."""
+        self.short = short
+        """Its names in the short form."""
+        self.also = also
+        """Everyday names that files, CSV and options accept."""
+        self.marks = marks
+        """Marks that are printed at many such jacks, to choose from on a phone (common practice)."""
+        self.sign = sign
+        """How the socket looks, in one or two characters of the terminal."""
+        self.asked = asked or {}
+        """How a client is asked for it, by language, if the signal alone does not say what to look for."""
+        self.recent = recent
+        """It tells that a television is no old tube set (common practice)."""
+        self.names = names or {}
+        """Its names in other languages by code."""
 
 
 #: For calls that look a word up; the enumeration itself always gives an entry.
@@ -494,19 +512,26 @@ class Basis(Word):
 _WEIGHTS = {Basis.TESTED: 4, Basis.SEEN: 3, Basis.MANUAL: 2, Basis.TOLD: 1}
 
 
-class InputEntry(NamedTuple):
-    """All that is declared of one input of a driver: its socket, and what it takes."""
+class InputEntry:
+    """All that is declared of one input of a driver: its socket, and what it takes.
 
-    label: str
-    socket: Form
-    takes: tuple[Carried, ...]
-    source: str
-    mono: bool = False
-    """It has one channel: a stereo pair must be added before it, not in the driver."""
-    also: tuple[str, ...] = ()
-    """Everyday names that files, CSV and options accept."""
-    names: Mapping[str, str] = {}
-    """Its names in other languages by code."""
+    ``mono``: it has one channel, so a stereo pair must be added before it, not in the driver. ``also``:
+    everyday names that files, CSV and options accept; ``names``: those in other languages by code.
+    """
+
+    def __init__(
+        self,
+        label: str,
+        socket: Form,
+        takes: tuple[Carried, ...],
+        source: str,
+        *,
+        mono: bool = False,
+        also: tuple[str, ...] = (),
+        names: Mapping[str, str] | None = None,
+    ) -> None:
+        self.label, self.socket, self.takes, self.source = label, socket, takes, source
+        self.mono, self.also, self.names = mono, also, names or {}
 
 
 _NO_INPUT: Final = InputEntry("", Form.OTHER, (), "")

@@ -11,7 +11,8 @@ import math
 
 import pytest
 
-from kb.domain.driver import DriverLimits, Plate
+from kb.domain.driver import DriverLimits
+from kb.domain.plate import Plate
 from kb.loop.driver import fit
 from kb.loop.field import field_a_per_m, vertical_h
 from kb.loop.geometry import Loop
