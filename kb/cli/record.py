@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 import sys
-from typing import Any
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
@@ -14,6 +16,11 @@ from kb.base.parsing import json_of
 from kb.cli.common import Session, answering, choice, command_options
 from kb.domain.visit import Visit, finding_to, visit_from, visits_from
 from kb.domain.words import Basis, Display, Kind
+
+if TYPE_CHECKING:
+    from kb.book.naming import Named
+
+MOST_COMPARED: Final = 50  #: sets of one file whose names are compared with those of the book
 
 _SHORT = """\b
 A jack in short: FORM[=MARK][:WORD,WORD...]
@@ -44,9 +51,16 @@ place    in out unclear           in use  taken free
 @click.option("--year", type=int, metavar="YEAR", help="Year of make.")
 @click.option("--size", "size_in", type=float, metavar="INCHES", help="Picture diagonal in inches.")
 @click.option("--ask", is_flag=True, help="Ask question by question, as at a terminal.")
+@click.option("--new", is_flag=True, help="It is another set than the one with a similar name.")
 @command_options
 def record_command(
-    session: Session, words: tuple[str, ...], file: str | None, ask: bool, on: str | None, **said: Any
+    session: Session,
+    words: tuple[str, ...],
+    file: str | None,
+    ask: bool,
+    new: bool,
+    on: str | None,
+    **said: Any,
 ) -> int:
     """Record a visit: from a file, from one line in short form, or question by question.
 
@@ -61,7 +75,7 @@ def record_command(
         visits = read_visits(file)
     elif words:
         visits = [visit_of_line(words, _common(session, on, said))]
-    elif ask or sys.stdin.isatty():
+    elif ask or at_terminal():
         from kb.cli.record_dialog import asked_visit
 
         visit = asked_visit(session, _common(session, on, said))
@@ -75,10 +89,39 @@ def record_command(
             described("nothing to record"),
             "--file F, or MAKE MODEL JACK..., or a terminal to ask at",
         )
+    alike: list[Named] = []
+    if not new:
+        visits, alike = named_as_known(session, visits)
     recorded = session.book.record(visits)
     with answering(session, "recorded"):
         _answer(session, visits, recorded)
+        for one in alike:
+            (name,) = one.near
+            session.say(session.language("cli/record/alike", asked=one.asked, name=" ".join(name)))
     return 0
+
+
+def at_terminal() -> bool:
+    """Can somebody be asked?"""
+    return sys.stdin.isatty()
+
+
+def named_as_known(session: Session, visits: list[Visit]) -> tuple[list[Visit], list[Named]]:
+    """The visits, each under the known name that the person confirms, and new names that are like known ones.
+
+    Only a single visit at a terminal is asked about: a file is recorded as it is written.
+    """
+    sources = list({visit.source.key: visit.source for visit in visits}.values())
+    if len(sources) > MOST_COMPARED:
+        return visits, []
+    alike = [one for one in session.book.named(sources) if one.note == "taken"]
+    if len(visits) == 1 and alike and at_terminal() and not session.as_json:
+        question = session.language("cli/record/did-you-mean", name=" ".join(alike[0].near[0]))
+        if click.confirm(question, default=True, err=True):
+            make, model = alike[0].near[0]
+            return [replace(visits[0], source=replace(visits[0].source, make=make, model=model))], []
+        return visits, []
+    return visits, alike
 
 
 def _answer(session: Session, visits: list[Visit], recorded: Any) -> None:
@@ -111,11 +154,13 @@ def read_visits(name: str) -> list[Visit]:
 
 def visit_of_line(words: tuple[str, ...], common: dict[str, Any]) -> Visit:
     """The visit that one line describes: make, model, then jacks in short form."""
-    from kb.domain.shortform import jacks
+    from kb.domain.shortform import FORMS, jacks
 
     if len(words) < 2:
         raise BadInput("record", " ".join(words), "MAKE MODEL [JACK]...")
     make, model, *tokens = words
+    if re.split("[=:?]", model)[0] in FORMS:
+        raise BadInput("record, model", model, "make and model as two words, and then the jacks")
     if tokens and tokens[0].isdecimal() and len(tokens[0]) == 4:
         common["source"]["year"] = int(tokens.pop(0))
     findings = [finding_to(finding) for finding in jacks(tokens)]

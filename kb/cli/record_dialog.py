@@ -54,6 +54,9 @@ def asked_visit(session: Session, common: dict[str, Any]) -> Visit | None:
     if jacks is None:
         return None
     visit = _noted({**common, "jacks": jacks})
+    if not (visit.findings or visit.note):
+        session.say(session.language("cli/record/empty"))
+        return None
     _draw(session, visit)
     return visit if click.confirm("Save this visit?", default=True, err=True) else None
 

@@ -148,7 +148,7 @@ def test_a_make_alone_is_not_said_to_be_met_by_nobody(jackfield: Run) -> None:
 def test_a_set_known_by_name_only_is_not_told_as_one_without_outputs(jackfield: Run) -> None:
     jackfield("record", "Norwell", "NV40-210")
     done = jackfield("path", "Norwell", "NV40-210")
-    assert (done.code, "No jack of it is recorded yet" in done.out) == (1, True)
+    assert (done.code, "No jack of this set is recorded yet" in done.out) == (1, True)
     jackfield("record", "Norwell", "NV40-220", "rca=AUDIO IN")
     assert "is recorded yet" not in jackfield("path", "Norwell", "NV40-220").out
 
@@ -530,3 +530,34 @@ def test_a_program_gets_one_document_when_the_answer_is_no(jackfield: Run, words
     done = jackfield(*words.split(), "--json")
     assert done.code == 1
     assert isinstance(done.json, dict)
+
+
+def test_a_name_very_like_a_known_one_is_asked_about(jackfield: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    jackfield("record", "Norwell", "NV40-210", "opt:ok")
+    monkeypatch.setattr("kb.cli.record.at_terminal", lambda: True)
+    done = jackfield("record", "Norwel", "NV4O-210", "hp:mute", stdin="y\n")
+    assert "Did you mean Norwell NV40-210" in done.err
+    assert len(jackfield("show", "Norwell", "NV40-210", "--json").json["visits"]) == 2
+    jackfield("record", "Norwel", "NV4O-210", "hp:mute", stdin="n\n")
+    assert len(jackfield("show", "Norwel", "NV4O-210", "--json").json["visits"]) == 1
+
+
+def test_where_nobody_can_be_asked_a_name_like_a_known_one_is_said(jackfield: Run) -> None:
+    jackfield("record", "Norwell", "NV40-210", "opt:ok")
+    done = jackfield("record", "Norwel", "NV4O-210", "hp:mute")
+    assert done.code == 0
+    assert "If it is Norwell NV40-210" in done.err
+    assert "If it is" not in jackfield("record", "Norwell", "NV4O-21O", "hp:mute", "--new").err
+    assert "If it is" not in jackfield("record", "Norwell", "NV40-218", "hp:mute").err
+
+
+def test_a_jack_is_not_recorded_as_a_model(jackfield: Run) -> None:
+    done = jackfield("record", "Norwell NV40-210", "opt:ok", "hp:mute")
+    assert done.code == 2
+    assert "make and model as two words" in done.err
+
+
+def test_an_empty_visit_is_not_saved_by_a_dialogue(jackfield: Run) -> None:
+    done = jackfield("record", "--ask", stdin="Norwell\nNV40-210\n\n\n\n")
+    assert (done.code, "nothing to record" in done.err) == (1, True)
+    assert jackfield("find", "nv40-210").code == 1

@@ -111,7 +111,7 @@ def test_a_set_that_nobody_met_can_be_searched_and_recorded(jackfield: Run) -> N
     done = jackfield("isolate", "Orlane", "OX-1", "--complaint", "no-sound", "--answer", "plugs=loose",
                      "--fixed", "plug-loose", "--record", "--json")  # fmt: skip
     assert done.code == 0, done.err
-    assert "nobody met Orlane OX-1 yet" in done.err
+    assert "Orlane OX-1 is not in the book yet" in done.err
     visits = jackfield("show", "Orlane", "OX-1", "--json").json["visits"]
     assert [visit["id"] for visit in visits] == [done.json["recorded"]]
 
