@@ -102,7 +102,7 @@ def literals(source: str) -> Iterator[str]:
                 re.escape(part.value) if isinstance(part, ast.Constant) else "[^/]+" for part in node.values
             )
         elif isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in inside:
-            yield re.escape(node.value)
+            yield re.sub(r"\\{\w+\\}", "[^/]+", re.escape(node.value))
 
 
 def is_key(pattern: str) -> bool:
@@ -117,6 +117,24 @@ def used() -> set[str]:
         re.escape(key) for page in templates for key in re.findall(r"[\"']([a-z]+/[a-z0-9/-]+)[\"']", page)
         if is_key(key)
     }  # fmt: skip
+
+
+def put_together(key: str, patterns: set[str], words: set[str]) -> bool:
+    """Is the key made of two parts: a pattern of the code, and an end that is written somewhere?"""
+    cuts = [place for place, letter in enumerate(key) if letter == "/"]
+    ends = [one for one in words if re.fullmatch(r"[\w\\-]+/\[\^/\]\+", one)]
+
+    def is_end(end: str) -> bool:
+        return re.escape(end) in words or any(re.fullmatch(one, end) for one in ends)
+
+    return any(
+        (f"{re.escape(key[: cut + 1])}[^/]+" in patterns and is_end(key[cut + 1 :]))
+        or (
+            {re.escape(key[cut:]), f"[^/]+{re.escape(key[cut:])}"} & words
+            and any(re.fullmatch(one, key[:cut]) for one in patterns)
+        )
+        for cut in cuts
+    )
 
 
 def path_keys() -> set[str]:
@@ -145,10 +163,12 @@ def test_every_key_in_the_code_is_in_the_catalogue() -> None:
 
 
 def test_every_key_of_the_catalogue_is_used() -> None:
-    patterns = re.compile("|".join(used()))
-    of_path = path_keys()
+    patterns, of_path = used(), path_keys()
+    every = re.compile("|".join(patterns))
+    words = {one for path in KB.rglob("*.py") for one in literals(path.read_text("utf-8"))}
     known = {key for code in LANGUAGES for key in messages(code)}
-    assert sorted(key for key in known if not patterns.fullmatch(key) and key not in of_path) == []
+    unused = [key for key in known if not every.fullmatch(key) and key not in of_path]
+    assert sorted(key for key in unused if not put_together(key, patterns, words)) == []
 
 
 # -- no sentence in the code -----------------------------------------------------------------------

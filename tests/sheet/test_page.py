@@ -122,7 +122,7 @@ def test_the_page_for_the_file_holds_findings_path_and_standing_cautions() -> No
     for wanted in (
         "carried sound 1×",
         "Every usable output is digital",
-        "Local code and licensed practice stand above it.",
+        "Local code and licensed practice come first.",
         "licensed electrician",
         "Two outputs tied together",
         "4 March 2026: tested",
@@ -135,7 +135,7 @@ def test_readings_say_the_verdict_and_what_is_out_in_words() -> None:
     assert "Falls short of IEC 60118-4" in said
     assert "OUT" in said
     assert "-10.5 dB" in said  # 20 lg(120/400)
-    assert "The user, who has the last word at home: satisfied." in said
+    assert "At home the user has the last word: satisfied." in said
 
 
 def test_a_position_out_of_limits_is_never_among_those_left_out() -> None:
