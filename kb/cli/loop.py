@@ -22,6 +22,7 @@ from kb.loop.geometry import Loop
 from kb.loop.input_level import voltage
 from kb.loop.plan import CEILING_M, Answer, Ask, plan
 from kb.loop.routes import cautions_from, route_named, routes_from
+from kb.loop.spill import USUAL_DB
 from kb.loop.standard import Programme
 from kb.loop.units import has_unit, length, outline, room
 from kb.loop.wire import stock_from, wire_from
@@ -108,6 +109,12 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--metal-db", type=float, default=0.0, metavar="X", help="Loss to metal that you allow for, dB."
+)
+@click.option(
+    "--spill",
+    type=float,
+    metavar="DB",
+    help=f"Show the field outside, down to this level, such as {USUAL_DB:g}.",
 )
 @click.option(
     "--units",
@@ -202,6 +209,7 @@ def answer_for(
         source_v=source_v,
         sensitivity_v=sensitivity_v,
         programme=Programme(given["programme"]),
+        spill_db=given["spill"],
     )
     stock = stock_from(data_tables("wire.toml"))
     sold = tuple(each for each in stock if each.wire.label.startswith("AWG")) if by_awg else stock

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from typing import TYPE_CHECKING
 
 from kb.cli.tables import fitted
@@ -13,6 +14,7 @@ from kb.loop.input_level import show_level
 from kb.loop.plan import Answer, items
 from kb.loop.routes import METRE
 from kb.loop.sentences import Digits, Hertz, Metres, Sentence
+from kb.loop.spill import Spill
 from kb.loop.standard import TOLERANCE_DB, Programme
 from kb.loop.units import FOOT_M
 
@@ -58,6 +60,11 @@ def render_loop(answer: Answer, console: Console, said: Language = ENGLISH) -> N
             console.print(Text(_said(said, "one-turn", why=why)))
     elif answer.ask.driver:
         console.print(Text(_said(said, "none-fits")))
+    if answer.spill:
+        console.print()
+        console.print(fitted(_spill_table(answer.spill, said), console))
+        reach = {"level": answer.spill.asked_db, "reach": Metres(answer.spill.reach_m)}
+        console.print(Text(_said(said, "spill-reach", **reach)))
     route = answer.ask.route
     if route:
         console.print()
@@ -103,7 +110,8 @@ def render_sketch(answer: Answer, console: Console, said: Language = ENGLISH) ->
     title = _said(said, "field-at", place=_place(answer, said), current=Digits(current, 2))
     console.print(Text(title, style="bold"))
     width = min(72, console.width - 1)
-    console.print(Text(field_sketch(answer.loop, plane.height, current * answer.metal_gain, width=width)))
+    sketch = partial(field_sketch, answer.loop, plane.height, current * answer.metal_gain, width=width)
+    console.print(Text(sketch(spill_db=answer.ask.spill_db) if answer.spill else sketch()))
 
 
 def _marked(mark: str, lines: Sequence[str]) -> Table:
@@ -268,6 +276,22 @@ def _choices(answer: Answer, said: Language) -> Table:
             f"{Digits(each.copper_kg, 2).shown(said)} kg",
             _said(said, "least-current") if each.least else "",
         )
+    return table
+
+
+def _spill_table(spilt: Spill, said: Language) -> Table:
+    """The field outside the loop, dB re 400 mA/m."""
+    from rich import box
+    from rich.table import Table
+
+    table = Table(title=_said(said, "spill-title"), box=box.SIMPLE_HEAD, title_justify="left")
+    table.add_column(_said(said, "spill-where"))
+    table.add_column(_said(said, "strongest"), justify="right")
+    for each in spilt.beside:
+        beside = _said(said, "spill-beside", distance=Metres(each.distance_m))
+        table.add_row(beside, f"{Digits(each.level_db, 1, signed=True).shown(said)} dB")
+    for name, each in zip(("spill-above", "spill-below"), spilt.storeys, strict=False):
+        table.add_row(_said(said, name), f"{Digits(each.level_db, 1, signed=True).shown(said)} dB")
     return table
 
 

@@ -7,6 +7,7 @@ The package is pure: it knows numbers and units, and imports the standard librar
 - ``geometry``: where the wire lies and where people listen
 - ``standard``: limits and rules of IEC 60118-4
 - ``field``: the field strength there
+- ``spill``: the field outside the loop
 - ``wire``: resistance, inductance and voltage of the loop
 - ``driver``: what a driver can give
 - ``routes``: ways of laying wire, with fixings and cautions

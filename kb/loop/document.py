@@ -5,6 +5,7 @@ from __future__ import annotations
 from kb.loop.driver import Need
 from kb.loop.field import Plane
 from kb.loop.plan import Answer, items
+from kb.loop.spill import Spill
 from kb.loop.standard import REFERENCE_A_PER_M
 from kb.loop.wire import FREQUENCIES_HZ
 
@@ -26,6 +27,15 @@ def field_answer(answer: Answer, plane: Plane) -> dict[str, object]:
 
 def _need(need: Need) -> dict[str, object]:
     return {"hertz": need.hertz, "current_a": need.current_a, "voltage_v": need.voltage_v}
+
+
+def _spill(spilt: Spill) -> dict[str, object]:
+    return {
+        "asked_db": spilt.asked_db,
+        "reach_m": spilt.reach_m,
+        "beside": [{"distance_m": each.distance_m, "level_db": each.level_db} for each in spilt.beside],
+        "storeys": [{"ear_m": each.height_m, "level_db": each.level_db} for each in spilt.storeys],
+    }
 
 
 def as_json(answer: Answer) -> dict[str, object]:
@@ -100,6 +110,7 @@ def as_json(answer: Answer) -> dict[str, object]:
             for each in answer.better[:8]
         ],
         "one_turn": [{"code": each.code, "text": each.text} for each in answer.one_turn],
+        "spill": None if answer.spill is None else _spill(answer.spill),
         "heights_counted_m": [
             plane.height for plane in (answer.planes if ask.every_height else answer.planes[:1])
         ],

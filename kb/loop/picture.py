@@ -53,7 +53,8 @@ def draw(answer: Answer, kind: Literal["svg", "png"], plane: int = 0, *, feet: b
         {"svg.hashsalt": "jackfield", "svg.fonttype": "none", "font.family": "DejaVu Sans"}
     ):
         x0, x1, y0, y1 = answer.loop.box
-        shape = (y1 - y0 + 2 * _BORDER_M) / (x1 - x0 + 2 * _BORDER_M)
+        border = _border(answer)
+        shape = (y1 - y0 + 2 * border) / (x1 - x0 + 2 * border)
         # inches; the room's own shape, within what fits a page
         figure = Figure(figsize=(7.2, min(9.0, max(3.4, 5.4 * shape + 1.6))), layout="constrained")
         canvas = FigureCanvasSVG(figure) if kind == "svg" else FigureCanvasAgg(figure)
@@ -75,19 +76,27 @@ def _current(answer: Answer) -> float:
     return answer.level.current_a if answer.level else answer.current_a
 
 
+def _border(answer: Answer) -> float:
+    """How much floor is drawn outside the wire, metres: more where the spill is asked for."""
+    if answer.spill is None:
+        return _BORDER_M
+    return min(max(_BORDER_M, 1.1 * answer.spill.reach_m), 3 * answer.loop.shorter_side)
+
+
 def _field(answer: Answer, plane: int, axes: Axes, figure: Figure, unit: float) -> None:
     """Shade the levels and draw the +-3 dB lines."""
     x0, x1, y0, y1 = answer.loop.box
-    wide, deep = x1 - x0 + 2 * _BORDER_M, y1 - y0 + 2 * _BORDER_M
+    border = _border(answer)
+    wide, deep = x1 - x0 + 2 * border, y1 - y0 + 2 * border
     columns = max(20, round(_FINENESS * min(1.0, wide / deep)))
     rows = max(20, round(_FINENESS * min(1.0, deep / wide)))
     current = _current(answer) * answer.metal_gain
     levels = [
         [level_db(abs(field) * current) for field in line]
-        for line in grid(answer.loop, answer.planes[plane].height, columns, rows, _BORDER_M)
+        for line in grid(answer.loop, answer.planes[plane].height, columns, rows, border)
     ]
-    xs = [(x0 - _BORDER_M + wide * column / (columns - 1)) / unit for column in range(columns)]
-    ys = [(y0 - _BORDER_M + deep * row / (rows - 1)) / unit for row in range(rows)]
+    xs = [(x0 - border + wide * column / (columns - 1)) / unit for column in range(columns)]
+    ys = [(y0 - border + deep * row / (rows - 1)) / unit for row in range(rows)]
     edges = [_beyond(edge) for edge in _BANDS_DB]
     shaded = axes.contourf(xs, ys, levels, levels=edges, colors=_SHADES)
     lines = axes.contour(
@@ -100,6 +109,20 @@ def _field(answer: Answer, plane: int, axes: Axes, figure: Figure, unit: float) 
         linestyles="solid",
     )
     axes.clabel(lines, fmt=lambda value: f"{value:+.0f} dB", fontsize=9, inline_spacing=12)
+    if answer.spill:
+        asked, loop, half = answer.spill.asked_db, answer.loop, answer.spill.reach_m / 2
+        # near the wire the vertical part vanishes once; the line is where the field is left for good
+        outer = [
+            [
+                level if loop.clearance((x * unit, y * unit)) > half else 0.0
+                for x, level in zip(xs, line, strict=True)
+            ]
+            for y, line in zip(ys, levels, strict=True)
+        ]
+        far = axes.contour(
+            xs, ys, outer, levels=(asked,), colors="#ffffff", linewidths=1.6, linestyles="dashed"
+        )
+        axes.clabel(far, fmt=lambda value: f"{value:+.0f} dB", fontsize=9, inline_spacing=8)
     bar = figure.colorbar(shaded, ax=axes)
     bar.set_ticks(edges[1:-1], labels=[f"{edge:+g}" for edge in _BANDS_DB[1:-1]])
     bar.set_label("dB re 400 mA/m")

@@ -36,6 +36,7 @@ from kb.loop.geometry import Loop
 from kb.loop.input_level import OVERLOAD_V, margin_db
 from kb.loop.routes import METRE, Caution, Needed, Route
 from kb.loop.sentences import Digits, Metres, Sentence
+from kb.loop.spill import FLOOR_M, Spill, spill
 from kb.loop.standard import TOLERANCE_DB, Programme
 from kb.loop.wire import FREQUENCIES_HZ, Load, Stock, Wire, load, too_dense, wire_from
 
@@ -56,7 +57,8 @@ class Ask:
     to metal that the installer states, ``feed`` the one-way run from driver to the foot of the loop.
     ``source_v`` is the level at the source's output and ``sensitivity_v`` the level that the driver's input
     wants for full output, V r.m.s. ``every_height``: people listen at all of ``listen``, so that all of them
-    count in the answer; else only the first does. ``programme`` says by which frequency the driver is judged.
+    count in the answer; else only the first does. ``spill_db``: the level down to which the spill
+    is told, dB re 400 mA/m; None: it is not told. ``programme`` says by which frequency the driver is judged.
     """
 
     room: Loop
@@ -77,6 +79,7 @@ class Ask:
     source_v: float | None = None
     sensitivity_v: float | None = None
     programme: Programme = Programme.SPEECH
+    spill_db: float | None = None
 
     @property
     def line_margin_db(self) -> float | None:
@@ -132,6 +135,7 @@ class Answer:
     needed: tuple[Needed, ...]
     better: tuple[Choice, ...]
     one_turn: tuple[Sentence, ...] = ()
+    spill: Spill | None = None
 
     @property
     def fits(self) -> bool:
@@ -255,8 +259,16 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
         if ask.route
         else (),
         better=found,
+        spill=_spilt(ask, loop, level.current_a if level else current, planes[0].height),
         one_turn=_one_turn(ask, single, least, sold, found, feed=feed, detour=detour),
     )
+
+
+def _spilt(ask: Ask, loop: Loop, current: float, ear: float) -> Spill | None:
+    if ask.spill_db is None:
+        return None
+    storey = None if ask.height is not None else ask.ceiling + FLOOR_M
+    return spill(loop, current, ear=ear, level_db=ask.spill_db, storey=storey)
 
 
 def _one_turn(
@@ -294,6 +306,8 @@ def _check(ask: Ask) -> None:
     bounded(ask.feed, "feed", low=0, high=100, unit="m")
     bounded(ask.metal_db, "metal allowance", low=0, high=MOST_METAL_DB, unit="dB")
     bounded(ask.margin, "margin", low=0, high=20, unit="m")
+    if ask.spill_db is not None:
+        bounded(ask.spill_db, "spill", low=-60, high=0, unit="dB")
     bounded(ask.doorways, "doorways", low=0, high=20)
 
 

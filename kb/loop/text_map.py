@@ -9,7 +9,7 @@ import math
 from typing import Final
 
 from kb.loop.field import grid, level_db
-from kb.loop.geometry import Loop
+from kb.loop.geometry import Loop, Spot
 from kb.loop.standard import TOLERANCE_DB
 
 #: A character of a terminal is about twice as high as wide.
@@ -19,22 +19,39 @@ _WIRE: Final = "#"
 BANDS: Final = ((-TOLERANCE_DB, "<"), (-1.0, "-"), (1.0, "o"), (TOLERANCE_DB, "+"), (float("inf"), ">"))
 
 
-def field_sketch(loop: Loop, height: float, current_a: float, *, width: int = 72, most_rows: int = 24) -> str:
+#: Outside the wire as strong as the level asked for.
+_SPILL: Final = "."
+#: So much floor outside the wire is shown with the spill, as a share of the room's shorter side.
+_ROUND: Final = 0.5
+
+
+def field_sketch(
+    loop: Loop,
+    height: float,
+    current_a: float,
+    *,
+    width: int = 72,
+    most_rows: int = 24,
+    spill_db: float | None = None,
+) -> str:
     """Return the field over the room as lines of text, the far wall on top.
 
     ``height`` is that of the ear in the loop's frame (metres), ``current_a`` the current in A r.m.s. with
     any allowance for metal taken off. ``width`` bounds the columns and ``most_rows`` the rows, legend aside.
+    With ``spill_db`` the floor outside is shown, too, where the field is that strong.
     """
+    border = 0.0 if spill_db is None else _ROUND * loop.shorter_side
     x0, x1, y0, y1 = loop.box
+    x0, x1, y0, y1 = x0 - border, x1 + border, y0 - border, y1 + border
     columns = max(16, width)
     rows = round((y1 - y0) / (x1 - x0) * columns / _ASPECT)
     if rows > most_rows:
         columns = max(8, round(columns * most_rows / rows))
         rows = most_rows
     rows = max(5, rows)
-    fields = grid(loop, height, columns, rows, 0.0)
+    fields = grid(loop, height, columns, rows, border)
     across, down = (x1 - x0) / (columns - 1), (y1 - y0) / (rows - 1)
-    wire = _cells_of_wire(loop, across, down)
+    wire = _cells_of_wire(loop, (x0, y0), across, down)
     lines = []
     for row in reversed(range(rows)):
         line = ""
@@ -43,15 +60,18 @@ def field_sketch(loop: Loop, height: float, current_a: float, *, width: int = 72
                 line += _WIRE
             elif loop.contains((x0 + across * column, y0 + down * row)):
                 line += _sign(level_db(abs(fields[row][column]) * current_a))
+            elif spill_db is not None and level_db(abs(fields[row][column]) * current_a) >= spill_db:
+                line += _SPILL
             else:
                 line += " "
         lines.append(line.rstrip())
-    return "\n".join((*lines, legend()))
+    said = [legend()] if spill_db is None else [legend(), f"{_SPILL} outside at {spill_db:g} dB or more"]
+    return "\n".join((*lines, *said))
 
 
-def _cells_of_wire(loop: Loop, across: float, down: float) -> set[tuple[int, int]]:
+def _cells_of_wire(loop: Loop, origin: Spot, across: float, down: float) -> set[tuple[int, int]]:
     """Return the cells (column, row) that the wire passes through, walking it in steps below a cell."""
-    x0, _, y0, _ = loop.box
+    x0, y0 = origin
     cells = set()
     for (ax, ay, _), (bx, by, _) in loop.sides:
         steps = 2 * math.ceil(max(abs(bx - ax) / across, abs(by - ay) / down, 1))
