@@ -31,7 +31,7 @@ _FOOT_M: Final = 0.3048  # international foot, 1959
 @click.option("--display", metavar="DISPLAY", help="One set: flat, tube or projector.")
 @click.option("--inputs", metavar="LIST", help="One set: inputs of the driver, with commas.")
 @click.option("--driver", metavar="NAME", help="One set: a driver of the catalogue, or the usual one.")
-@click.option("--speakers-needed/--speakers-free", default=True, help="One set: whether others listen to it.")
+@click.option("--speakers-needed/--speakers-free", default=None, help="One set: whether others listen to it.")
 @click.option("--length", "length_text", metavar="L", help="One set: cable to the driver, 4 m or 10ft.")
 @click.option("--taken", multiple=True, metavar="SIGNAL", help="One set: an output in use; repeat for more.")
 @click.option("--have", multiple=True, metavar="ITEM[=COUNT]", help="An item in stock; repeat for more.")
@@ -61,7 +61,7 @@ def pack_command(
     display: str | None,
     inputs: str | None,
     driver: str | None,
-    speakers_needed: bool,
+    speakers_needed: bool | None,
     length_text: str | None,
     taken: tuple[str, ...],
     have: tuple[str, ...],
@@ -91,7 +91,7 @@ def pack_command(
             "kind": kind,
             "display": display,
             "inputs": [one.value for one in asked_inputs(session, inputs, driver)],
-            "speakers": "needed" if speakers_needed else "free",
+            "speakers": None if speakers_needed is None else "needed" if speakers_needed else "free",
             "length_m": asked_metres(session, length_text),
             "taken": list(taken) or None,
         }

@@ -42,6 +42,7 @@ Path = Sequence[tuple[str, str]]  #: (level, key) from the widest group to the n
 YEAR: Final = 365.25  #: days
 ALIKE: Final = 0.3  #: visits: sets of one model hardly differ (common practice)
 FREE: Final = "free"  #: nothing is in use by anything else
+REMEDY: Final = 2.0  #: trials: what one counts at which a remedy was tried, too (common practice)
 WORKS, FAILS = "works", "fails"
 
 
@@ -215,7 +216,9 @@ class Counted:
         if good and weight:
             self.works.add(trial, WORKS, weight * good)
         if good < 1 and weight:
-            self.works.add(trial, FAILS, weight * (1 - good))
+            # A setting that was tried in vain makes another failure of it.
+            again = REMEDY if squeezed(finding.setting) else 1.0
+            self.works.add(trial, FAILS, weight * again * (1 - good))
         jack = trial[-2][1]
         self._tried[jack] = self._tried.get(jack, 0) + 1
 

@@ -161,10 +161,6 @@ def family_of(source: Source) -> str:
 
 Path = tuple[tuple[str, str], ...]
 FEW: Final = 6.0  #: the concentration before anything is known: makes have many series (common practice)
-#: How far the sets visited represent those to come. Taken at their word (1) lists were three points too
-#: sure in six simulated regions of 900 jobs; at one half stated and came differed by 1.5 there, by -1 in
-#: four others.
-TRUST: Final = 0.5
 SPREAD: Final = 1.5  #: how far from that it may be, in logarithms
 
 
@@ -194,10 +190,7 @@ class FamilyMix:
             and place.display in (ANY, usual_place.display)
         ]
         whole = sum(n for _, _, n in fits) + self.fresh
-        return [
-            (TRUST * n / whole, chain(usual_place, make=make, family=family))
-            for family, usual_place, n in fits
-        ]
+        return [(n / whole, chain(usual_place, make=make, family=family)) for family, usual_place, n in fits]
 
 
 def _concentration(makes: Iterable[list[tuple[str, Place, int]]]) -> float:

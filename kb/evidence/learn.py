@@ -24,7 +24,7 @@ How: ``shrinkage.py`` has the rule of backing off, ``groups.py`` the groups. Fou
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date as Day
 from functools import partial
 from itertools import combinations
@@ -37,7 +37,7 @@ from kb.domain.panel import PanelJack
 from kb.domain.visit import Source, Visit
 from kb.domain.words import WORKED, Display, DriverInput, Kind, Signal, Speakers
 from kb.evidence import groups as levels
-from kb.evidence.counting import FREE, WORKS, Counted, Family, signals_key, trial_path
+from kb.evidence.counting import FAILS, FREE, WORKS, Counted, Family, signals_key, trial_path
 from kb.evidence.groups import ANY, FamilyMix, GroupFacts, Place, chain, family_of, set_of
 from kb.evidence.numerics import beta_quantile
 from kb.evidence.prior import Prior, standard_prior
@@ -88,7 +88,8 @@ class Expectation:
     ``shapes`` come likeliest first; ``other`` is the chance of a panel that nobody has listed, so all sum to
     one. ``speakers`` and ``works`` are for each output of any shape; ``taken`` gives for each shape the
     chance of each set of signals in use by something else. ``failed``: the outputs of this very set that
-    were tried and never gave usable sound. ``source`` has what the book could fill in.
+    were tried and never gave usable sound; ``dead``: the chance of each that it carries none whatever is
+    done. ``source`` has what the book could fill in.
     """
 
     source: Source
@@ -100,6 +101,7 @@ class Expectation:
     levels: tuple[LevelCount, ...]
     prior_share: float
     failed: frozenset[Output] = frozenset()
+    dead: Mapping[Output, float] = field(default_factory=dict)
 
     def has(self, *signals: Signal) -> float:
         """The chance that the panel has an output of one of these signals."""
@@ -212,6 +214,7 @@ class Evidence(Counted):
                 break
         outputs = {output for one in listed for output in one.outputs}
         shares = self._shares(path, mix)
+        failed = {output for output in outputs if self._never_worked(source, output)}
         return Expectation(
             source=self.filled(source),
             shapes=tuple(listed),
@@ -224,7 +227,8 @@ class Evidence(Counted):
                 for level, key in reversed(path)
             ),
             prior_share=shares["prior"],
-            failed=frozenset(output for output in outputs if self._never_worked(source, output)),
+            failed=frozenset(failed),
+            dead={output: self._dead(source, output) for output in failed},
         )
 
     def _family_mix(self, source: Source, path: Path) -> FamilyShares:
@@ -265,6 +269,19 @@ class Evidence(Counted):
         """Was this jack of this very set tried, and never gave usable sound? ``kb.path`` rules it out."""
         jack = f"{output.symbol}>{set_of(source)}"
         return jack in self._tried and not self.works.seen["set"].get(jack, {}).get(WORKS)
+
+    def _dead(self, source: Source, output: Output) -> float:
+        """The chance that a jack which failed whenever it was tried carries no sound whatever is done.
+
+        Silence at a good jack comes from settings mostly (Bayes' rule over the failed trials, each as much as
+        its basis and age weigh).
+        """
+        dead = self.prior.dead
+        jack = f"{output.symbol}>{set_of(source)}"
+        ways = (self.works.seen["way"].get(f"{jack}>{way}", {}) for way in ("", *DriverInput))
+        trials = sum(counts.get(FAILS, 0.0) for counts in ways)
+        silent = max(0.01, 1 - self.prior.works.get(output.signal, 0.5) - dead)
+        return dead / (dead + (1 - dead) * silent**trials)
 
     def _tallied(self, level: str, key: str) -> tuple[int, int]:
         """Visits and sets of a group."""

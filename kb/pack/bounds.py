@@ -227,7 +227,6 @@ def _used_up(tasks: Sequence[Task], costs: Sequence[Cost], target: float) -> flo
 
 
 def _needed(tasks: Sequence[Task], costs: Sequence[Cost], target: float, groups: Groups) -> float:
-    prices = [_cheapest(some, costs, len(tasks)) for some in groups]
     musts: list[Musts] = []
     reach = 1.0
     for task in tasks:
@@ -247,6 +246,8 @@ def _needed(tasks: Sequence[Task], costs: Sequence[Cost], target: float, groups:
     if reach < target:
         return 0.0
     each = range(len(groups))
+    most = [sum(max((must[g] for _, must in worlds), default=0) for worlds in musts) for g in each]
+    prices = [_cheapest(some, costs, max(1, n)) for some, n in zip(groups, most, strict=True)]
     expected = [sum(p * must[g] for worlds in musts for p, must in worlds) * prices[g][1] for g in each]
     clash = {
         (g, h) for worlds in musts for _, must in worlds for g in each if must[g] for h in each if must[h]
@@ -263,8 +264,8 @@ def _needed(tasks: Sequence[Task], costs: Sequence[Cost], target: float, groups:
 
 
 def _cheapest(some: Sequence[int], costs: Sequence[Cost], most: int) -> list[float]:
-    """What 0, 1, 2 ... pieces of a group cost at least."""
-    each = sorted(price for k in some for price in _pieces(costs[k], 2 * most))
+    """What 0, 1, 2 ... pieces of a group cost at least, up to ``most``."""
+    each = sorted(price for k in some for price in _pieces(costs[k], most))
     return [0.0, *accumulate(each)]
 
 

@@ -87,7 +87,7 @@ def _material(data: object, place: str) -> Material:
     return material
 
 
-MOST_JOBS: Final = 24  #: on one list
+MOST_JOBS: Final = 200  #: on one list
 LENGTH: Final = 1.5  #: metres of cable from set to driver where nothing is said (common practice)
 LONGEST: Final = 100.0  #: metres
 MOST_HAVE: Final = 500  #: of one item in stock
@@ -105,9 +105,13 @@ class Job:
     source: Source
     inputs: tuple[DriverInput, ...]
     speakers_needed: bool = True
+    speakers_asked: bool = False
+    """Was somebody asked whether the set's own speakers are needed?"""
     length_m: float = LENGTH
     taken: frozenset[Signal] | None = None
     name: str = ""
+    answers: frozenset[tuple[Signal, bool]] = frozenset()
+    """Outputs that somebody looked for on the telephone: are they there?"""
     materials: tuple[Material, ...] = ()
     """What its loop takes, where one is laid."""
 
@@ -149,6 +153,7 @@ def job_from(data: object, place: str = "job") -> Job:
     """One entry of a job file. Raises BadInput naming the field."""
     fields = Fields(data, place, "an object with inputs and what is known of the set", bare=True)
     try:
+        speakers = fields.take("speakers", _needed, None)
         job = Job(
             source=Source(
                 make=fields.take("make", text.line, ""),
@@ -158,7 +163,9 @@ def job_from(data: object, place: str = "job") -> Job:
                 year=fields.take("year", read_year, None),
             ),
             inputs=fields.need("inputs", _inputs),
-            speakers_needed=fields.take("speakers", _needed, True),
+            speakers_needed=speakers is not False,
+            speakers_asked=speakers is not None,
+            answers=frozenset(fields.take("answers", _answers, {}).items()),
             length_m=fields.take("length_m", _metres, LENGTH),
             taken=fields.take("taken", _signals, None),
             name=fields.take("job", text.line, ""),
@@ -192,6 +199,15 @@ def _needed(value: object, place: str) -> bool:
     if value not in ("needed", "free"):
         raise BadInput(place, value, "needed or free")
     return value == "needed"
+
+
+def _yes(value: object, place: str) -> bool:
+    if value not in (True, False, "yes", "no"):
+        raise BadInput(place, value, "yes or no")
+    return value in (True, "yes")
+
+
+_answers: Final = keyed(Signal.read, _yes, len(Signal))
 
 
 def _signals(value: object, place: str) -> frozenset[Signal]:

@@ -14,7 +14,7 @@ from kb.pack.bounds import least_cost
 from kb.pack.chances import Chances
 from kb.pack.jobs import Day, Job
 from kb.pack.plan_values import JobPlan, Line, Next, Plan, Risk, Use, Useless
-from kb.pack.scenarios import Bundle, Case, Finder, Live, Ways, known_not_to_work
+from kb.pack.scenarios import Bundle, Case, Finder, Live, Ways, dead_here
 from kb.pack.solve import Found, cheapest
 from kb.pack.tasks import Cost, Stock, Task, hardened, least_ways
 
@@ -26,6 +26,7 @@ AT_HAND: Final = 0.25  #: what is in stock counts a quarter of its price: it nee
 MERGED: Final = 0.004  #: worlds as rare count as harder ones on long days: a lower bound
 LOOKED_THROUGH: Final = 7  #: jobs of a day, at most, that is looked through for its cheapest list
 PLAIN: Final = 80  #: a longer day is looked through, too, where it has no more worlds than this
+SPARED: Final = 0.1  #: of the risk that a target allows; for it nothing is carried where it is out of reach
 TRIED: Final = 6  #: items or bundles of which the exact gain is computed, to name the next
 MUTED: Final = 0.1  #: outputs that silence needed speakers so often keep a job from its target: it is asked
 LISTED: Final = 6  #: expected panels, outputs and risks listed of a job, at most
@@ -248,10 +249,9 @@ class Packing:
     def useless(self, bare: Bare, case: Case, output: Output) -> Useless:
         """Why an output that is there is not live."""
         used = output.signal in case.used
-        if known_not_to_work(output, bare.expected):
-            return Useless.FAILS
         if self.finder.bundles(bare.job, output, Speakers.STAY_ON, used):
-            return Useless.MUTES
+            silenced = 1 - self.finder.heard(bare.job, output, used, bare.expected)
+            return Useless.FAILS if dead_here(output, bare.expected) > silenced else Useless.MUTES
         free = self.finder.bundles(bare.job, output, Speakers.STAY_ON, False)
         return Useless.TAKEN if used and free else Useless.NO_WAY
 
@@ -298,8 +298,12 @@ def _ranked(there: Mapping[Live, float], best: Mapping[Live, tuple[float, Bundle
 
 
 def goal_for(target: float, reach: float) -> float:
-    """What the list must reach: the target, or where it is out of reach that share of what can be reached.
+    """What the list must reach: the target, or where that is out of reach nearly all that can be reached.
 
-    No items help against an output that is not there or does not work; the list answers for the rest.
+    No items help against an output that is not there or does not work; the list answers for the rest. A
+    higher target never asks for less: of what is in reach a list may miss SPARED of the risk allowed.
+
+    >>> goal_for(0.95, 1.0), round(goal_for(0.95, 0.8), 3), goal_for(0.947, 0.94) <= goal_for(0.95, 0.94)
+    (0.95, 0.796, True)
     """
-    return target if reach >= target else target * reach
+    return min(target, reach * (1 - SPARED * (1 - target)))

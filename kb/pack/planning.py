@@ -44,8 +44,8 @@ def pack(
 
     ``expect`` is ``Evidence.expect``. Exact as far as WORK steps allow (``optimal`` says so): a single job
     always as far as seen, a few jobs mostly; beyond that ``certainty`` is no more than the chance, and
-    ``bound`` a cost that no list can undercut. Where the target is out of reach the list reaches that share
-    of what can be reached (``goal_for``). Items that hardly add (LEAVE) are not considered.
+    ``bound`` a cost that no list can undercut. Where the target is out of reach the list reaches nearly all
+    that can be reached (``goal_for``). Items that hardly add (LEAVE) are not considered.
 
     Raises BadInput for a target out of range, and for stock or prices that the catalogue does not know.
     """

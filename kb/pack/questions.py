@@ -51,7 +51,7 @@ def about_speakers(plan: Plan) -> tuple[Ask, ...]:
     lifts = {
         number: job.if_free - job.reachable
         for number in plan.hindered
-        if (job := plan.jobs[number - 1]).if_free is not None
+        if (job := plan.jobs[number - 1]).if_free is not None and not job.job.speakers_asked
     }
     if not lifts:
         return ()

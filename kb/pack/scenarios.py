@@ -3,12 +3,12 @@
 A *world* is what is found: which outputs are there, free or in use, that leave the speakers on where these
 are needed. What remains after that is a set of live outlets; ``Ways`` asks ``kb.path`` which bundles of
 items connect each. Whether a connected outlet then carries sound is no part of a world (``kb.pack.planning``
-says why), but for one that the book knows not to work: that is never live.
+says why), but for one that was tried there and never worked: it may be dead.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final, NamedTuple
@@ -25,7 +25,7 @@ Bundle = tuple[str, ...]  #: names of items, sorted, one entry a piece
 LEAST: Final = 1e-5  #: worlds rarer than this are left out; they count as not connected
 NEARLY: Final = 1.0  #: metres: sizes of cable no further apart than this are carried in the longer one
 SHORT: Final = 3.0  #: metres: a longer cable is not put before a converter beside the set
-NOT_TO_WORK: Final = 0.5  #: an output that was tried and whose chance is below this is not counted on
+DOUBTED: Final = 0.5  #: an output that was tried and whose chance is below this may not work at all
 
 
 class Live(NamedTuple):
@@ -223,21 +223,37 @@ class Finder:
                 cases += [Case(chance, live, outputs, used) for live, chance in found]
         if expected.other > LEAST:
             cases.append(Case(expected.other, frozenset(), None))
-        return cases
+        return _answered(cases, job.answers) if job.answers else cases
 
     def _alive(self, job: Job, output: Output, taken: bool, expected: Expectation) -> float:
         """The chance that an outlet which is there can be connected."""
-        if known_not_to_work(output, expected):
-            return 0.0
+        return (1 - dead_here(output, expected)) * self.heard(job, output, taken, expected)
+
+    def heard(self, job: Job, output: Output, taken: bool, expected: Expectation) -> float:
+        """The chance that an outlet may be used, as far as the set's speakers go."""
         effects = expected.speakers[output]
         does = [effects[effect] for effect in EFFECTS if self.bundles(job, output, effect, taken)]
         return sum(does) if len(does) < len(EFFECTS) else 1.0
 
 
-def known_not_to_work(output: Output, expected: Expectation) -> bool:
-    """Does the book know that this output of this very set carries no sound?"""
+def _answered(cases: Sequence[Case], answers: Collection[tuple[Signal, bool]]) -> list[Case]:
+    """The cases that the answers leave, as likely to each other as before."""
+    fits = [
+        case
+        for case in cases
+        if case.panel is None
+        or all((signal in {one.signal for one in case.panel}) is yes for signal, yes in answers)
+    ]
+    before, after = sum(case.p for case in cases), sum(case.p for case in fits)
+    return [case._replace(p=case.p * before / after) for case in fits] if after else []
+
+
+def dead_here(output: Output, expected: Expectation) -> float:
+    """The chance that this output of this very set carries no sound whatever is done, by its trials."""
     chance = expected.works[output]
-    return output in expected.failed or (chance.findings > 0 and chance.p < NOT_TO_WORK)
+    if output in expected.dead:
+        return expected.dead[output]
+    return 1 - chance.p if chance.findings and chance.p < DOUBTED else 0.0
 
 
 def _about(job: Job) -> tuple[object, ...]:

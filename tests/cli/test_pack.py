@@ -118,7 +118,7 @@ def test_screens_keep_to_80_columns(known: Run) -> None:
         ([JOB | {"taken": ["sound"]}], "job 1, taken"),
         ([JOB | {"display": "round"}], "job 1, display"),
         ([JOB | {"colour": "red"}], "job 1, unknown field"),
-        ([JOB] * 25, "saw 25 jobs"),
+        ([JOB] * 201, "saw 201 jobs"),
         ({"jobs": [JOB], "have": {"magic box": 1}}, "standard input, have: saw 'magic box'"),
         ({"jobs": [JOB], "have": {"DAC": 0}}, "have, DAC: saw 0"),
         ({"jobs": [JOB], "have": {"DAC": -3}}, "have, DAC: saw -3"),

@@ -350,6 +350,7 @@ def test_the_room_for_panels_never_seen_is_a_chance_of_all_of_them():
 def test_a_wrong_prior_file_is_named_by_its_field(change, place):
     data = {
         "worth": {"sets": 1, "other": 0.02},
+        "trials": {"dead": 0.02},
         "forgotten": {"tested": 0.1, "seen": 0.1, "manual": 0.1, "told": 0.1},
         "weights": {"tested": 1, "seen": 1, "manual": 1, "told": 1, "half_life_years": 10},
         "place": [],
@@ -524,13 +525,18 @@ def test_the_interval_of_a_chance_holds_nine_in_ten_of_its_beta_distribution():
     assert (chance.low, chance.high) == pytest.approx((low, high), abs=0.001)
 
 
-def test_the_sets_that_were_met_stand_for_half_of_those_to_come():
-    """However many sets of one family were met, the next of the make is as likely of a new one."""
+def test_the_next_set_of_a_make_of_one_family_is_of_that_family_but_for_a_new_one():
+    """A Chinese restaurant: n sets of n plus the concentration, small where many sets are of one family."""
     group = GroupFacts(Kind.TELEVISION, "2012", "flat", 2013, "norwell/nv")
-    sets = {f"norwell/nv{n}": group for n in range(400)}
     asked = levels.place_of(Source("Norwell", ""))
-    [(share, _)] = FamilyMix(sets, {"norwell/nv": group}).of("norwell", asked)
-    assert share == pytest.approx(0.5, abs=0.02)
+    shares = []
+    for count in (4, 400):
+        mix = FamilyMix({f"norwell/nv{n}": group for n in range(count)}, {"norwell/nv": group})
+        [(share, _)] = mix.of("norwell", asked)
+        assert share == pytest.approx(count / (count + mix.fresh))
+        shares.append(share)
+    assert shares[0] < shares[1]
+    assert shares[1] > 0.99
 
 
 def test_a_jack_that_one_of_nine_visits_does_not_mention_is_still_there():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+from datetime import date
 
 import pytest
 from hypothesis import example, given, settings
@@ -25,7 +26,7 @@ from kb.evidence import (
 )
 from kb.pack import answer_text, day_from, pack, question_text, risk_text, to_json
 from kb.pack.chances import Chances
-from kb.pack.packing import Packing
+from kb.pack.packing import Packing, goal_for
 from kb.pack.scenarios import Ways
 from kb.pack.tasks import least_ways
 from kb.path import connect
@@ -126,10 +127,10 @@ def test_a_jack_that_silences_needed_speakers_is_no_connection():
     assert free.certainty == pytest.approx(1)
 
 
-def test_a_target_out_of_reach_gives_its_share_of_what_can_be_reached():
+def test_a_target_out_of_reach_gives_nearly_all_that_can_be_reached():
     plan = packed(expecting({(OPTICAL,): 0.9, (): 0.1}))
     assert plan.reachable == pytest.approx(0.9)
-    assert plan.certainty >= 0.95 * 0.9 - 1e-9
+    assert plan.certainty >= 0.995 * 0.9 - 1e-9
     assert [risk_text(risk) for risk in plan.jobs[0].risks] == ["no usable output at all"]
 
 
@@ -249,27 +250,90 @@ def test_an_output_that_the_book_knows_not_to_work_does_not_count():
     silent = expecting({(OPTICAL,): 1.0})
     silent.works[OPTICAL] = Chance(0.3, 0.1, 0.6, 4)
     plan = packed(silent)
-    assert plan.certainty == plan.reachable == 0
+    assert plan.certainty == plan.reachable == pytest.approx(0.3)
     assert risk_text(plan.jobs[0].risks[0]) == "only an optical jack, known not to work"
     untried = expecting({(OPTICAL,): 1.0})
     untried.works[OPTICAL] = Chance(0.3, 0.1, 0.6, 0)
     assert packed(untried).certainty == pytest.approx(1)
 
 
-def test_a_set_whose_only_trials_failed_is_not_counted_on_as_in_path():
-    found = {"form": "toslink", "marking": "OPTICAL OUT", "outcome": "silent"}
-    visit = visit_from(
-        {
-            "date": "2026-03-04",
-            "source": {"make": "Norwell", "model": "NV40-210", "year": 2014},
-            "jacks": [found, {"form": "hdmi", "marking": "HDMI 1"}],
-        }
-    )
-    evidence = Evidence.learn([visit])
+def silent_visits(*settings, basis="tested"):
+    """Visits to one set at which the optical jack was silent, with what was set."""
+    return [
+        visit_from(
+            {
+                "date": f"2026-03-{4 + number:02}",
+                "basis": basis,
+                "source": {"make": "Norwell", "model": "NV40-210", "year": 2014},
+                "jacks": [
+                    {"form": "toslink", "marking": "OPTICAL OUT", "outcome": "silent", "setting": setting},
+                    {"form": "hdmi", "marking": "HDMI 1"},
+                ],
+            }
+        )
+        for number, setting in enumerate(settings)
+    ]
+
+
+def reachable_after(visits):
+    evidence = Evidence.learn(visits, today=date(2026, 3, 20))
     day = day_from([{"make": "Norwell", "model": "NV40-210", "inputs": ["optical"]}])
     expected = evidence.expect(day.jobs[0].source)
     assert expected.failed == {OPTICAL}
-    assert pack(day, evidence.expect).reachable < 0.6
+    return pack(day, evidence.expect).reachable
+
+
+def test_one_silent_trial_is_not_final_and_several_are():
+    """By hand: of optical outputs 2% are dead, 8% of the others silent at a trial: 0.02 / (0.02 + 0.98 x
+    0.08)."""
+    once, thrice = reachable_after(silent_visits("")), reachable_after(silent_visits("", "", ""))
+    assert once == pytest.approx(1 - 0.02 / (0.02 + 0.98 * 0.08), abs=0.08)
+    assert thrice < 0.15
+
+
+def test_silence_in_spite_of_a_remedy_weighs_more_and_hearsay_less():
+    plain = reachable_after(silent_visits(""))
+    assert reachable_after(silent_visits("digital output: PCM")) < plain - 0.2
+    assert reachable_after(silent_visits("", basis="told")) > plain
+
+
+@pytest.mark.parametrize("metres", [29, 35, 41, 50, 77, 100])
+def test_a_long_run_of_several_pieces_is_packed_or_is_out_of_reach(metres):
+    jobs = [{"inputs": ["line-3.5"], "length_m": metres, "speakers": "free"}] * 2
+    plan = pack(day_from(jobs), Evidence.learn([]).expect, questions=False)
+    assert 0 <= plan.certainty <= plan.reachable + 1e-9
+    assert plan.bound <= plan.cost + 1e-9
+
+
+@given(st.floats(0.01, 0.99), st.floats(0.01, 0.99), st.floats(0.0, 1.0))
+def test_asking_for_more_never_gives_less(one, other, reach):
+    low, high = sorted((one, other))
+    assert goal_for(low, reach) <= goal_for(high, reach) + 1e-12
+    assert goal_for(high, 1.0) <= high
+
+
+def test_nobody_is_asked_about_speakers_that_the_job_speaks_of():
+    shapes = expecting({(HEADPHONE,): 0.9, (LINE,): 0.1}, mutes=[HEADPHONE])
+    asked, answered = (
+        pack(day_from([{"inputs": ["line-3.5"], **more}]), lambda _: shapes)
+        for more in ({}, {"speakers": "needed"})
+    )
+    assert [ask.code for ask in asked.ask][:1] == ["speakers"]
+    assert "speakers" not in [ask.code for ask in answered.ask]
+
+
+def test_answers_in_a_job_file_rule_panels_out():
+    shapes = expecting({(OPTICAL,): 0.5, (LINE,): 0.3, (): 0.2})
+
+    def plan(answers):
+        job = {"inputs": ["line-3.5"], "answers": answers}
+        return pack(day_from([job]), lambda _: shapes)
+
+    assert plan({}).reachable == pytest.approx(0.8)
+    assert plan({"optical": "yes"}).reachable == pytest.approx(1)
+    assert plan({"optical": "no"}).reachable == pytest.approx(0.6)
+    assert plan({"optical": False, "analog-line": True}).reachable == pytest.approx(1)
+    assert plan({"optical": "yes"}).ask == ()
 
 
 def test_cables_of_nearly_one_length_are_carried_in_the_longer():
@@ -328,12 +392,14 @@ def test_a_day_of_twelve_jobs_and_a_long_list_are_packed_without_an_empty_promis
         ([{"inputs": ["optical"], "length_m": True}], "job 1, length_m"),
         ([{"inputs": ["optical"], "speakers": "loud"}], "job 1, speakers"),
         ([{"inputs": ["optical"], "taken": ["sound"]}], "job 1, taken"),
+        ([{"inputs": ["optical"], "answers": {"sound": "yes"}}], "job 1, answers"),
+        ([{"inputs": ["optical"], "answers": {"optical": "maybe"}}], "job 1, answers, optical"),
         ([{"inputs": ["optical"], "kind": "radio"}], "job 1, kind"),
         ([{"inputs": ["optical"], "year": 1066}], "job 1, year"),
         ([{"inputs": ["optical"], "make": "a\x1b[31m"}], "job 1, make"),
         ([{"inputs": ["optical"], "modle": "x"}], "job 1, unknown field"),
         ([7], "job 1"),
-        ([{"inputs": ["optical"]}] * 25, "25 jobs"),
+        ([{"inputs": ["optical"]}] * 201, "201 jobs"),
         ({"jobs": [{"inputs": ["optical"]}], "have": {"DAC": -1}}, "have, DAC"),
         ({"jobs": [{"inputs": ["optical"]}], "have": {"DAC": 0}}, "have, DAC"),
         ({"jobs": [{"inputs": ["optical"]}], "have": ["DAC"]}, "have"),
