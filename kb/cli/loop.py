@@ -111,6 +111,9 @@ if TYPE_CHECKING:
     "--metal-db", type=float, default=0.0, metavar="X", help="Loss to metal that you allow for, dB."
 )
 @click.option(
+    "--metal-5k-db", type=float, metavar="X", help="Loss to metal at 5 kHz, dB, if it is more there."
+)
+@click.option(
     "--spill",
     type=float,
     metavar="DB",
@@ -205,6 +208,7 @@ def answer_for(
         doorways=given["doorways"],
         feed=metres("feed", 0, 100, usual.feed) or 0.0,
         metal_db=given["metal_db"],
+        metal_5k_db=given["metal_5k_db"],
         margin=metres("margin", 0, 20, usual.margin) or 0.0,
         source_v=source_v,
         sensitivity_v=sensitivity_v,

@@ -15,7 +15,7 @@ from kb.loop.plan import Answer, items
 from kb.loop.routes import METRE
 from kb.loop.sentences import Digits, Hertz, Metres, Sentence
 from kb.loop.spill import Spill
-from kb.loop.standard import TOLERANCE_DB, Programme
+from kb.loop.standard import TOLERANCE_DB, Programme, overload_current_a
 from kb.loop.units import FOOT_M
 
 if TYPE_CHECKING:
@@ -52,6 +52,8 @@ def render_loop(answer: Answer, console: Console, said: Language = ENGLISH) -> N
     console.print(fitted(_voltage_table(answer, said), console))
     if answer.fit:
         console.print(_marked("-", _overload(answer.fit, said)))
+    console.print(Text(_said(said, "set-by"), style="bold"))
+    console.print(_marked("-", [each.shown(said) for each in answer.notes]))
     if answer.better:
         console.print()
         console.print(fitted(_choices(answer, said), console))
@@ -91,7 +93,8 @@ def _overload(judged: Fit, said: Language) -> list[str]:
     test, programme = judged.needs[1], judged.programme
     others = [f"--programme {one}" for one in Programme if one is not programme]
     hertz = Hertz(test.hertz)
-    amounts = {"current": Digits(test.current_a, 2), "voltage": Digits(test.voltage_v, 2)}
+    calm = overload_current_a(judged.needs[0].current_a)
+    amounts = {"current": Digits(calm, 2), "voltage": Digits(test.voltage_v, 2)}
     return [
         _said(said, "judged-for", programme=programme, hertz=hertz, others=_said(said, "or").join(others)),
         _said(said, "on-site", hertz=hertz, **amounts),

@@ -79,6 +79,8 @@ def as_json(answer: Answer) -> dict[str, object]:
         "best_offset_m": answer.best.offset,
         "best_spread_db": answer.best.spread_db,
         "metal_allowance_db": ask.metal_db,
+        "metal_allowance_5k_db": ask.metal_at(5000),
+        "set_by": [{"code": each.code, "text": each.text} for each in answer.notes],
         "driver": None
         if ask.driver is None or judged is None
         else {

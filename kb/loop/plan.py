@@ -15,6 +15,7 @@ averaging (IEC 60118-4:2014+A1:2017 cl. 3.1 and 6.1.3, second-hand).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -35,13 +36,16 @@ from kb.loop.field import (
 from kb.loop.geometry import Loop
 from kb.loop.input_level import OVERLOAD_V, margin_db
 from kb.loop.routes import METRE, Caution, Needed, Route
-from kb.loop.sentences import Digits, Metres, Sentence
+from kb.loop.sentences import Digits, Hertz, Metres, Sentence
 from kb.loop.spill import FLOOR_M, Spill, spill
-from kb.loop.standard import TOLERANCE_DB, Programme
+from kb.loop.standard import RESPONSE_DB, RESPONSE_HZ, SLACK, TOLERANCE_DB, Programme
 from kb.loop.wire import FREQUENCIES_HZ, Load, Stock, Wire, load, too_dense, wire_from
 
 #: Height of a usual ceiling, metres (common practice: 8 ft).
 CEILING_M: Final = 2.4
+#: A resistor for measuring the current: small against the loop, large enough for a millivoltmeter, ohm
+#: (common practice).
+SHUNT_OHM: Final = 0.1
 USUAL_WIRE: Final = "awg18"
 #: Most that a stated allowance for metal may be, dB; beyond it a loop of this kind is the wrong tool.
 MOST_METAL_DB: Final = 30.0
@@ -54,11 +58,12 @@ class Ask:
     ``room`` is the loop's outline at any height; its height comes from the rest. ``height`` is the vertical
     distance between loop and ear; instead of it, ``wire_height`` (or the route) and ``listen`` say where
     both lie above the floor. Lengths in metres, ``celsius`` the wire's temperature, ``metal_db`` the loss
-    to metal that the installer states, ``feed`` the one-way run from driver to the foot of the loop.
-    ``source_v`` is the level at the source's output and ``sensitivity_v`` the level that the driver's input
-    wants for full output, V r.m.s. ``every_height``: people listen at all of ``listen``, so that all of them
-    count in the answer; else only the first does. ``spill_db``: the level down to which the spill
-    is told, dB re 400 mA/m; None: it is not told. ``programme`` says by which frequency the driver is judged.
+    to metal that the installer states, ``metal_5k_db`` that at 5 kHz (None: the same), ``feed`` the one-way
+    run from driver to the foot of the loop. ``source_v`` is the level at the source's output and
+    ``sensitivity_v`` the level that the driver's input wants for full output, V r.m.s. ``every_height``:
+    people listen at all of ``listen``, so that all of them count in the answer; else only the first does.
+    ``spill_db``: the level down to which the spill is told, dB re 400 mA/m; None: it is not told.
+    ``programme`` says by which frequency the driver is judged.
     """
 
     room: Loop
@@ -75,11 +80,28 @@ class Ask:
     doorways: int = 0
     feed: float = 0.0
     metal_db: float = 0.0
+    metal_5k_db: float | None = None
     margin: float = MARGIN_M
     source_v: float | None = None
     sensitivity_v: float | None = None
     programme: Programme = Programme.SPEECH
     spill_db: float | None = None
+
+    def metal_at(self, hertz: float) -> float:
+        """Return the loss to metal at a frequency, dB: by octaves between the losses at 1 and 5 kHz.
+
+        No model is given in the standard's transcription (Annex F: measure and equalize). A straight line
+        over the octaves is common practice.
+        """
+        if self.metal_5k_db is None:
+            return self.metal_db
+        share = math.log(max(hertz, 1000) / 1000) / math.log(5)
+        return self.metal_db + (self.metal_5k_db - self.metal_db) * share
+
+    @property
+    def boost_db(self) -> float:
+        """What the driver has to add at the frequency of the overload test to make up for metal, dB."""
+        return self.metal_at(self.programme.test_hz) - self.metal_db
 
     @property
     def line_margin_db(self) -> float | None:
@@ -141,6 +163,28 @@ class Answer:
     def fits(self) -> bool:
         """Whether the loop can meet +-3 dB and the driver, if named, drives it."""
         return not self.reasons
+
+    @property
+    def notes(self) -> tuple[Sentence, ...]:
+        """What to set the loop by without a field meter, and what to do about metal."""
+        amperes = self.level.current_a if self.level else self.current_a
+        turns = self.loop.turns
+        bundle = {"current": Digits(amperes * turns, 2), "turns": turns}
+        found = [
+            Sentence("loop/set/current", {"current": Digits(amperes, 2)}),
+            *([Sentence("loop/set/bundle", bundle)] if turns > 1 else []),
+            Sentence(
+                "loop/set/resistor",
+                {"ohm": SHUNT_OHM, "millivolts": Digits(1000 * amperes * SHUNT_OHM)},
+            ),
+        ]
+        more = self.ask.metal_at(RESPONSE_HZ[1]) - self.ask.metal_db
+        if more > RESPONSE_DB + SLACK:
+            values = {"more": Digits(more, 1), "most": RESPONSE_DB, "boost": Digits(self.ask.boost_db, 1)}
+            found.append(
+                Sentence("loop/set/equalize", {**values, "hertz": Hertz(self.ask.programme.test_hz)})
+            )
+        return tuple(found)
 
     @property
     def counted(self) -> Plane:
@@ -211,7 +255,7 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
     if ask.driver:
         found = choices(
             single, most, ask.driver, sold, least_ampere_turns=least, programme=ask.programme,
-            celsius=ask.celsius, feed=feed, extra=detour,
+            boost_db=ask.boost_db, celsius=ask.celsius, feed=feed, extra=detour,
         )  # fmt: skip
     wire, turns, least_only = _chosen(ask, found)
 
@@ -221,7 +265,9 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
     bought = next(each for each in sold if each.wire == wire)
     judged = None
     if ask.driver:
-        judged = fit(ask.driver, seen, upmost, programme=ask.programme, worst=bought.worst(seen))
+        judged = fit(
+            ask.driver, seen, upmost, programme=ask.programme, worst=bought.worst(seen), boost_db=ask.boost_db
+        )
     best = best_offset(single, margin=ask.margin)
     laid = turns * (loop.perimeter + detour) + 2 * feed
     wound = tuple(plane.wound(turns) for plane in planes)
@@ -288,7 +334,14 @@ def _one_turn(
     for each in sold:
         if each.usual or len(sold) == 1:
             seen = load(single, each.wire, celsius=ask.celsius, feed=feed, extra=detour)
-            judged = fit(ask.driver, seen, current, programme=ask.programme, worst=each.worst(seen))
+            judged = fit(
+                ask.driver,
+                seen,
+                current,
+                programme=ask.programme,
+                worst=each.worst(seen),
+                boost_db=ask.boost_db,
+            )
             tried.append(judged.reasons)
     return min(tried, key=len, default=())
 
@@ -305,6 +358,8 @@ def _check(ask: Ask) -> None:
     bounded(ask.ceiling, "ceiling", low=1.5, high=10, unit="m")
     bounded(ask.feed, "feed", low=0, high=100, unit="m")
     bounded(ask.metal_db, "metal allowance", low=0, high=MOST_METAL_DB, unit="dB")
+    if ask.metal_5k_db is not None:
+        bounded(ask.metal_5k_db, "metal allowance at 5 kHz", low=ask.metal_db, high=MOST_METAL_DB, unit="dB")
     bounded(ask.margin, "margin", low=0, high=20, unit="m")
     if ask.spill_db is not None:
         bounded(ask.spill_db, "spill", low=-60, high=0, unit="dB")

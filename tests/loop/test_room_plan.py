@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import replace
 
 import pytest
@@ -379,3 +380,30 @@ def test_a_route_that_lacks_something_is_refused_by_field(spoil, why):
 def test_an_unknown_route_lists_the_known():
     with pytest.raises(BadInput, match="joists"):
         route_named("ceiling fan", ROUTES)
+
+
+def test_without_a_field_meter_the_current_is_read_with_a_clamp_or_across_a_resistor():
+    answer = plan(Ask(room=ROOM, height=1.2, wire=awg(18), turns=2), STOCK)
+    amperes = answer.level.current_a
+    said = {each.key: each.text for each in answer.notes}
+    assert f"{amperes:.2f} A" in said["loop/set/current"]
+    assert f"{2 * amperes:.2f} A" in said["loop/set/bundle"]
+    assert f"{100 * amperes:.0f} mV" in said["loop/set/resistor"]  # Ohm: 0.1 ohm
+    assert "loop/set/equalize" not in said
+
+
+def test_metal_that_takes_more_at_5_khz_is_equalized_and_the_boost_counts_in_the_overload_test():
+    # cl. 10.3.1 and Annex F, second-hand
+    plain = Ask(room=ROOM, height=1.2, driver=BENCH, wire=awg(18), turns=1, metal_db=1.0)
+    falling = replace(plain, metal_5k_db=6.0)
+    assert falling.metal_at(1000) == pytest.approx(1)
+    assert falling.metal_at(5000) == pytest.approx(6)
+    assert 1 < falling.metal_at(3150) < 6
+    one, two = plan(plain, STOCK), plan(falling, STOCK)
+    assert two.current_a == one.current_a  # set at 1 kHz
+    ratio = two.fit.needs[1].voltage_v / one.fit.needs[1].voltage_v
+    assert 20 * math.log10(ratio) == pytest.approx(falling.boost_db)
+    assert two.fit.needs[0].voltage_v == one.fit.needs[0].voltage_v
+    assert any(each.key == "loop/set/equalize" and "5.0 dB more" in each.text for each in two.notes)
+    with pytest.raises(BadInput, match="metal allowance at 5 kHz"):
+        plan(replace(plain, metal_5k_db=0.5))
