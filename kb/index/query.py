@@ -20,7 +20,6 @@ from typing import NamedTuple
 from kb.base.errors import BadInput, described
 from kb.index.entry import FACT_FIELDS, Filters
 from kb.index.normalize import normalise
-from kb.index.rewriting import is_field
 
 MAX_QUERY = 600
 """Characters of a query: a whole label of a set fits in; a longer one is a mistake, not a question."""
@@ -68,12 +67,7 @@ def parse(asked: str) -> Query:
             field = _FIELD.match(word.lower())
             if field and field.group(1) in FIELDS:
                 filters = _filter(filters, field.group(1), word[len(field.group(1)) + 1 :])
-            elif (
-                field
-                and field.group(2)[:1] not in ("", "/")
-                and len(field.group(1)) >= _A_FIELD
-                and not is_field(field.group(1))
-            ):
+            elif field and _wrong_field(*field.groups()):
                 raise BadInput("query", word, f"one of the fields {', '.join(FIELDS)} before the colon")
             elif any(char.isalnum() or char == "?" for char in word):
                 tokens.append(word)
@@ -84,6 +78,15 @@ def parse(asked: str) -> Query:
     if len(tokens) > MAX_TOKENS:
         raise BadInput("query", f"{len(tokens)} words", f"at most {MAX_TOKENS}")
     return Query(asked, tuple(tokens), tuple(phrases), filters)
+
+
+def _wrong_field(name: str, value: str) -> bool:
+    """Whether a word with a colon is meant as a field that there is none of, not a label's "Serial:408"."""
+    if value[:1] in ("", "/") or len(name) < _A_FIELD:
+        return False
+    from kb.index.rewriting import is_field  # reads data
+
+    return not is_field(name)
 
 
 def telling(tokens: tuple[str, ...]) -> tuple[str, ...]:

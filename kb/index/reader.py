@@ -23,16 +23,16 @@ from kb.index.candidates import Identifier, Lookup
 from kb.index.entry import Answer, Filters, How, IndexBroken, Match
 from kb.index.normalize import normalise
 from kb.index.query import Query, parse, pieces, recollected, year_of
-from kb.index.rewriting import Label, label, may_be_label, spoken
 from kb.index.scoring import FAMILY_MATE, FAR, NEAR_FROM, SHORT_WORD, SHOWN_FROM, Candidate, scored
 
 if TYPE_CHECKING:
+    from kb.index.rewriting import Label
     from kb.index.words import Hit, WordSearcher
 
 _TOLD = 4  # a set whose notes say the words is put before one up to so many times as likely
 _MEANT = 3  # how many "did you mean"
 _SURE = 0.35  # cost from which a query may have been spoken
-_MORE_THAN_ONE = 2  # words from which one may be a misspelt make
+_MORE_THAN_ONE = 2  # tokens from which they may be a label's, or one of them a misspelt make
 _CLOSE = 1.05  # cost up to which what a label says beside is left out
 _SISTERS: tuple[str, ...] = ("sister", "sisters")
 
@@ -214,6 +214,10 @@ class Reader:
 
     def _meant(self, tokens: tuple[str, ...]) -> _Meant:
         """The tokens as they are, as they were said or as a label has them: what finds the closest set."""
+        if len(tokens) < _MORE_THAN_ONE and ":" not in tokens[0]:
+            return self._taken(tokens)
+        from kb.index.rewriting import label, may_be_label, spoken  # a model alone has no use for it
+
         copied = label(tokens) if may_be_label(tokens) else None
         best: _Meant | None = None
         if copied is not None:

@@ -234,18 +234,30 @@ def _stuff() -> dict[tuple[str, ...], str]:
     return out
 
 
-_RATING: Final = re.compile(
-    r"[~=]*(?:ac|dc)?\d+(?:[.,]\d+)?(?:v|hz|w|a)?(?:[-/\N{EN DASH}]\d+(?:[.,]\d+)?)?"
-    r"(?:v|vac|vdc|hz|w|watts?|a|ma|va|kwh?|kg|mm|cm)[~=]*\Z"
-)
-_RANGE: Final = re.compile(r"[~=]*(?:ac|dc)?\d+(?:[.,]\d+)?(?:[-/\N{EN DASH}]\d+(?:[.,]\d+)?)?[~=]*\Z")
-_DATE: Final = re.compile(
-    r"(?:\d{1,2}[./-](?:19|20)\d\d|(?:19|20)\d\d[./-]\d{1,2}(?:[./-]\d{1,2})?|\d{1,2}[./-]\d{1,2}[./-]\d{2,4})\Z"
-)
+_NUMBER: Final = r"\d+(?:[.,]\d+)?"
+_TO: Final = r"[-/\u2013]"
 _VOLTS: Final = "(?:100|110|115|120|127|200|220|230|240)"
-_MAINS: Final = re.compile(rf"[~=]*(?:ac)?{_VOLTS}[-/\u2013]{_VOLTS}[~=]*\Z")
-"""Ranges of mains voltage in use (IEC 60038 and older ones): even without a unit they are no model."""
-_BETWEEN: Final = re.compile(r"(?<=[A-Za-z°ºª/]):(?=\S)")  # "Model:NV40-210", "SN:4081233"
+"""Mains voltages in use (IEC 60038 and older ones): a range of them is no model even without a unit."""
+
+
+@lru_cache(maxsize=1)
+def _patterns() -> dict[str, re.Pattern[str]]:
+    """Of ratings, dates and the like; made when a query may first be a label's, since that takes long."""
+    return {
+        "rating": re.compile(
+            rf"[~=]*(?:ac|dc)?{_NUMBER}(?:v|hz|w|a)?(?:{_TO}{_NUMBER})?"
+            r"(?:v|vac|vdc|hz|w|watts?|a|ma|va|kwh?|kg|mm|cm)[~=]*\Z"
+            rf"|[~=]*(?:ac)?{_VOLTS}{_TO}{_VOLTS}[~=]*\Z"
+        ),
+        "range": re.compile(rf"[~=]*(?:ac|dc)?{_NUMBER}(?:{_TO}{_NUMBER})?[~=]*\Z"),
+        "date": re.compile(
+            r"(?:\d{1,2}[./-](?:19|20)\d\d|(?:19|20)\d\d[./-]\d{1,2}(?:[./-]\d{1,2})?"
+            r"|\d{1,2}[./-]\d{1,2}[./-]\d{2,4})\Z"
+        ),
+        "between": re.compile(r"(?<=[A-Za-z\u00b0\u00ba\u00aa/]):(?=\S)"),  # "Model:NV40-210", "SN:4081233"
+    }
+
+
 _LINE: Final = 4  # tokens from which a query may be a label's line without naming the model
 _NAMED: Final = ("mod", "typ", "tip", "art", "\u043c\u043e\u0434", "\u0442\u0438\u043f")
 _VALUE: Final = 5  # tokens of a model, at most
@@ -265,7 +277,7 @@ def may_be_label(tokens: Sequence[str]) -> bool:
 
 def label(tokens: Sequence[str]) -> Label | None:
     """What a line that was copied from a label says; None where the tokens are no such line."""
-    tokens = [part for token in tokens for part in _BETWEEN.sub(": ", token).split()]
+    tokens = [part for token in tokens for part in _patterns()["between"].sub(": ", token).split()]
     words = [plain(token) for token in tokens]
     code: list[str] = []
     left: list[str] = []
@@ -330,13 +342,19 @@ def _kind(words: Sequence[str], tokens: Sequence[str], at: int) -> tuple[str, in
     word = words[at]
     if not word:
         return "mark", 1
-    if _DATE.match(word):
+    patterns = _patterns()
+    if patterns["date"].match(word):
         return "date", 1
-    if _RATING.match(word) or _MAINS.match(word):
+    if patterns["rating"].match(word):
         return "rating", 1
-    if _RANGE.match(word) and at + 1 < len(words) and words[at + 1] in _units():
+    if patterns["range"].match(word) and at + 1 < len(words) and words[at + 1] in _units():
         return "rating", 2
-    if _RANGE.match(word) and at + 2 < len(words) and not words[at + 1] and words[at + 2] in _units():
+    if (
+        patterns["range"].match(word)
+        and at + 2 < len(words)
+        and not words[at + 1]
+        and words[at + 2] in _units()
+    ):
         return "rating", 3  # "220-240 ~ V", "12 === V"
     return "", 0
 

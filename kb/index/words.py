@@ -85,7 +85,7 @@ _WRITER_MB = 48
 _MARK = " \N{MIDDLE DOT} "  # between the texts of a field
 _READ = 6_000  # characters of a field
 _TOGETHER = 0.25  # of a share, what the best line says (common practice)
-_RANKED, _READ_TEXTS = 100, 30  # sets that hold a word of it; of which the texts are read
+_READ_TEXTS, _READ_LINES = 60, 30  # sets of which the texts are read; of which line by line
 _FRONT = 3  # letters that a word has in common with its stem
 _ROW = 5  # stems of a synonym of several words
 _SYNONYM = 0.7  # what a synonym counts beside the word itself (common practice)
@@ -246,29 +246,19 @@ class Said(NamedTuple):
 
 
 class Concept(NamedTuple):
-    """The same in one book: the query, what it is worth by rarity, and what each word of it is worth.
+    """The same in one book: what it is worth by rarity, and each way to say it, the word itself first: its
+    stems, what it is worth, and the documents that say it."""
 
-    ``phrases`` are those of several words: the documents that hold it, its stems, its worth.
-    """
-
-    query: Any
     worth: float
-    told: Mapping[str, float]
-    phrases: tuple[tuple[frozenset[int], tuple[str, ...], float], ...]
+    ways: tuple[tuple[tuple[str, ...], float, frozenset[int]], ...]
 
-    def worth_of(self, stems: Set[str], document: int) -> float:
-        """What a document with these stems is worth for it: the best of its words counts, once."""
-        own = max((value for stem, value in self.told.items() if stem in stems), default=0.0)
-        near = max(
-            (value for stem, value in self.told.items() if not own and _near_one(stem, stems)), default=0.0
-        )
-        phrase = max((value for there, _, value in self.phrases if document in there), default=0.0)
-        return max(own, near, phrase)
+    def worth_of(self, document: int) -> float:
+        """What a document is worth for it: the best way to say it counts, once."""
+        return max((value for _, value, there in self.ways if document in there), default=0.0)
 
     def worth_of_line(self, stems: Set[str]) -> float:
         """What a line with these stems is worth for it."""
-        own = max((value for stem, value in self.told.items() if stem in stems), default=0.0)
-        return max([own, *(value for _, row, value in self.phrases if all(one in stems for one in row))])
+        return max((value for row, value, _ in self.ways if all(one in stems for one in row)), default=0.0)
 
 
 @lru_cache(maxsize=1)
@@ -396,50 +386,74 @@ class WordSearcher:
         """
         if self._searcher is None:
             return []
-        concepts = [self._concept(said) for said in _concepts(words)]
-        exact = []
-        for phrase in phrases:
-            stems = _stems(phrase)
-            if stems:
-                exact.append(query.Or([query.Phrase(name, stems, slop=1) for name in TEXT_FIELDS]))
-        if not concepts and not exact:
-            return []
-        parts = ([query.Or([one.query for one in concepts], scale=0.9)] if concepts else []) + exact
-        wanted = query.And([*parts]) if len(parts) > 1 else parts[0]
-        mask = None
-        if self._hidden:
-            mask = query.And([query.Term("layer", "file"), query.Or(list(self._hidden))])
+        rows = [tuple(stems) for phrase in phrases if (stems := _stems(phrase))]
         try:
-            found = self._searcher.search(
-                wanted,
-                limit=max(limit * 3, _RANKED),
-                filter=_conditions(filters, make, keys),
-                mask=mask,
-                terms=True,
-                optimize=False,  # its matcher over several segments cannot skip by quality
-            )
-            return self._hits(found, concepts, limit)[:limit]
+            concepts = [self._concept(said) for said in _concepts(words)]
+            exact = [self._documents(self._phrase(row, 1)) for row in rows]
+            if not concepts and not exact:
+                return []
+            found = frozenset[int]().union(*(there for one in concepts for _, _, there in one.ways))
+            for at, there in enumerate(exact):
+                found = found & there if concepts or at else there
+            conditions = _conditions(filters, make, keys)
+            if conditions is not None and found:
+                found &= self._documents(conditions)
+            if self._hidden and found:
+                old = query.And([query.Term("layer", "file"), query.Or(list(self._hidden))])
+                found -= self._documents(old)
+            said = [
+                *concepts,
+                *(Concept(0.0, ((row, 0.5, there),)) for row, there in zip(rows, exact, strict=True)),
+            ]
+            return self._hits(found, concepts, said, limit)
         except Exception as error:  # Whoosh raises whatever its decoding trips over
             raise IndexBroken(f"index: the words cannot be read ({error!r})") from error
 
+    def _documents(self, wanted: Any) -> frozenset[int]:
+        return frozenset(self._searcher.docs_for_query(wanted))
+
     def _concept(self, said: Said) -> Concept:
         """What is looked for instead of words of the query, in this book."""
-        own = self._term(said.stems)
-        others = {stems: term for stems in said.others if (term := self._known(stems)) is not None}
-        holders = self._holders(said.stems)
-        all_holders = max([holders, *(self._holders(stems) for stems in others)])
+        own = self._ways(said.stems)
+        others = [way for stems in sorted(said.others) if self._holders(stems) for way in self._ways(stems)]
+        holders = max((len(there) for _, there in own), default=0)
+        all_holders = max([holders, *(len(there) for _, there in others)])
         worth = (self._rarity(holders or all_holders) + self._rarity(all_holders)) / 2
         likeness = self._rarity(all_holders) * _SYNONYM
-        terms = [own, *(query.Or([term], boost=_SYNONYM) for term in others.values())]
-        told: dict[str, float] = {}
-        phrases: list[tuple[frozenset[int], tuple[str, ...], float]] = []
-        for stems, term, value in ((said.stems, own, worth), *((s, t, likeness) for s, t in others.items())):
-            if len(stems) == 1:
-                told[stems[0]] = value
-            else:
-                there = frozenset(self._searcher.docs_for_query(term))
-                phrases.append((there, stems, value))
-        return Concept(query.Or(terms), worth, told, tuple(phrases))
+        ways = [(stems, worth, there) for stems, there in own] + [(s, likeness, there) for s, there in others]
+        return Concept(worth, tuple(ways))
+
+    def _ways(self, stems: tuple[str, ...]) -> list[tuple[tuple[str, ...], frozenset[int]]]:
+        """The stems, or those of the book that are a slip away, with the documents that hold them."""
+        if len(stems) > 1:
+            return [(stems, self._documents(self._phrase(stems, 2)))]
+        return [((stem,), self._holding(stem)) for stem in self._spelt(stems[0])]
+
+    def _holding(self, stem: str) -> frozenset[int]:
+        """The documents with the stem in one of their texts: its postings as they are, without a query."""
+        found: set[int] = set()
+        for name in TEXT_FIELDS:
+            if self._searcher.doc_frequency(name, stem):
+                found.update(self._searcher.postings(name, stem).all_ids())
+        return frozenset(found)
+
+    def _spelt(self, stem: str) -> list[str]:
+        """The stem where a text holds it, else those that are a slip away."""
+        if self._holders((stem,)) or len(stem) < _MISTYPED_FROM:
+            return [stem]
+        slips = 1 if len(stem) < _SWAP_FROM else 2  # Whoosh counts a swap as two
+        near = {
+            found
+            for leaf, _ in self._searcher.reader().leaf_readers()
+            for name in TEXT_FIELDS
+            for found in leaf.terms_within(name, stem, slips, prefix=1)
+        }
+        return sorted(near)
+
+    def _phrase(self, stems: tuple[str, ...], slop: int) -> Any:
+        if len(stems) == 1:
+            return query.Or([query.Term(name, stems[0]) for name in TEXT_FIELDS])
+        return query.Or([query.Phrase(name, list(stems), slop=slop) for name in TEXT_FIELDS])
 
     def _rarity(self, holders: int) -> float:
         return math.log(1 + max(int(self._searcher.doc_count()), 1) / (holders + 1))
@@ -451,59 +465,45 @@ class WordSearcher:
             default=0,
         )
 
-    def _known(self, stems: tuple[str, ...]) -> Any:
-        """The stems as a query, None where no text holds them."""
-        return self._term(stems) if self._holders(stems) else None
-
-    def _term(self, stems: tuple[str, ...]) -> Any:
-        if len(stems) == 1:
-            return self._word(stems[0])
-        return query.Or([query.Phrase(name, list(stems), slop=2) for name in TEXT_FIELDS])
-
-    def _word(self, stem: str) -> Any:
-        known = any(self._searcher.doc_frequency(name, stem) for name in TEXT_FIELDS)
-        if known or len(stem) < _MISTYPED_FROM:
-            return query.Or([query.Term(name, stem) for name in TEXT_FIELDS])
-        slips = 1 if len(stem) < _SWAP_FROM else 2  # Whoosh counts a swap as two
-        return query.Or([query.FuzzyTerm(name, stem, maxdist=slips, prefixlength=1) for name in TEXT_FIELDS])
-
-    def _hits(self, found: Any, concepts: list[Concept], limit: int) -> list[Hit]:
+    def _hits(self, found: Set[int], concepts: list[Concept], said: list[Concept], limit: int) -> list[Hit]:
+        """The best of the documents: ``concepts`` rank them, ``said`` is shown."""
         total = sum(one.worth for one in concepts) or 1.0
-        ranked = []
-        for hit in found:
-            there = {term.decode("utf-8", "replace") for _, term in hit.matched_terms()}
-            got = sum(one.worth_of(there, hit.docnum) for one in concepts)
-            ranked.append((-round(got / total if concepts else 1.0, 2), hit["key"], hit))
-        ranked.sort(key=lambda one: one[:2])
-        least = ranked[limit - 1][0] if len(ranked) >= limit else 0.0
+        shares = {
+            document: round(sum(one.worth_of(document) for one in concepts) / total, 2) if concepts else 1.0
+            for document in found
+        }
+        ranked = sorted(found, key=lambda document: (-shares[document], document))
+        # Sets that say it equally well are told apart by their texts, which are read; so many, and no more.
+        texts = {n: self._searcher.stored_fields(n) for n in ranked[: max(2 * limit, _READ_TEXTS)]}
+        order = sorted(texts, key=lambda document: (-shares[document], texts[document]["key"]))
+        least = shares[order[limit - 1]] if len(order) >= limit else 0.0
         hits = []
-        for share, key, hit in ranked[: max(limit, _READ_TEXTS)]:
-            if share > least + _TOGETHER:
+        for document in order[: max(limit, _READ_LINES)]:
+            share, text = shares[document], texts[document]
+            if share < least - _TOGETHER:
                 break  # not even one line that says all of it would bring this one forward
-            best, lines = _lines(hit, concepts) if concepts else (total, 1)
+            best, lines = _lines(text, said)
             # Said in one breath it is more likely what is asked for.
-            whole = -share * (1 - _TOGETHER) + _TOGETHER * best / total if len(concepts) > 1 else -share
-            hits.append(Hit(key, min(whole, 1.0), lines, partial(_snippet, hit, concepts)))
+            if len(concepts) > 1:
+                share = share * (1 - _TOGETHER) + _TOGETHER * min(best / total, 1.0)
+            hits.append(Hit(text["key"], min(share, 1.0), lines, partial(_snippet, text, said)))
         hits.sort(key=lambda hit: (-round(hit.share, 2), -hit.lines, hit.key))
-        return hits
+        return hits[:limit]
 
 
-def _lines(hit: Any, concepts: list[Concept]) -> tuple[float, int]:
-    """The most that one line of a hit's text is worth, and how many lines say something of what is asked."""
+def _lines(fields: Mapping[str, str], said: list[Concept]) -> tuple[float, int]:
+    """The most that one line of a set's texts is worth, and how many lines say something of what is asked."""
     best, count = 0.0, 0
-    fronts = {
-        stem[:2] for one in concepts for stem in (*one.told, *(s for _, row, _ in one.phrases for s in row))
-    }
+    fronts = {stem[:2] for one in said for row, _, _ in one.ways for stem in row}
     for name in TEXT_FIELDS:
-        for line in (hit.get(name) or "")[:_READ].lower().translate(_BARE).split(_MARK):
+        for line in fields.get(name, "")[:_READ].lower().translate(_BARE).split(_MARK):
             there = frozenset(
                 stem for word in _WORD.findall(line) if word[:2] in fronts for stem in _stems_of(word)
             )
-            if not there:
-                continue
-            worth = sum(one.worth_of_line(there) for one in concepts)
-            best = max(best, worth)
-            count += worth > 0
+            if there:
+                worth = sum(one.worth_of_line(there) for one in said)
+                best = max(best, worth)
+                count += worth > 0
     return best, count
 
 
@@ -512,34 +512,33 @@ def _stems_of(word: str) -> tuple[str, ...]:
     return tuple(_stems(word))
 
 
-def _snippet(hit: Any, concepts: list[Concept]) -> str:
-    """Where the most telling field of a hit says it: that with the most of what was asked for."""
-    told = {stem: value for one in concepts for stem, value in one.told.items()}
-    phrases = [
-        stem for one in concepts for there, stems, _ in one.phrases if hit.docnum in there for stem in stems
-    ]
+def _snippet(fields: Mapping[str, str], said: list[Concept]) -> str:
+    """Where the most telling field says it: that with the most of what was asked for."""
+    told: dict[str, float] = {}
+    for one in said:
+        for row, value, _ in one.ways:
+            for stem in row:
+                told[stem] = max(told.get(stem, 0.0), value / len(row))
     best = (0.0, "")
     for name in TEXT_FIELDS:
-        text = hit.get(name)
-        if text:
-            terms = {term.decode("utf-8", "replace") for field, term in hit.matched_terms() if field == name}
-            terms.update(stem for stem in phrases if told.get(stem, 0) <= 0)
-            piece, found = _around(text[:4000], terms) if terms else ("", frozenset())
-            worth = sum(told.get(stem, 0.5) for stem in found) * _BOOST[name]
-            if piece and worth > best[0]:
-                best = (worth, piece)
+        text = fields.get(name, "")
+        piece, found = _around(text[:_READ], told.keys()) if text else ("", frozenset())
+        worth = sum(told[stem] for stem in found) * _BOOST[name]
+        if piece and worth > best[0]:
+            best = (worth, piece)
     return _plain(best[1])
 
 
-def _around(text: str, terms: set[str]) -> tuple[str, frozenset[str]]:
+def _around(text: str, terms: Set[str]) -> tuple[str, frozenset[str]]:
     """The part of the text with the most of the words, "" with none, and these; whole words only, "..." where
     cut."""
-    firsts = {term[0] for term in terms if term}
+    fronts = {term[:2] for term in terms if term}
     places = []
     found: set[str] = set()
     for word in _WORD.finditer(text):
-        if word[0].lower().translate(_BARE)[:1] in firsts:
-            there = terms.intersection(_stems(word[0]))
+        plain = word[0].lower().translate(_BARE)
+        if plain[:2] in fronts:
+            there = terms & set(_stems_of(plain))
             if there:
                 places.append((word.start(), word.end()))
                 found |= there
@@ -553,12 +552,6 @@ def _around(text: str, terms: set[str]) -> tuple[str, frozenset[str]]:
     if end < len(text):
         end = max(text.rfind(" ", best[1], end), best[1])
     return f"{'... ' if start else ''}{text[start:end]}{' ...' if end < len(text) else ''}", frozenset(found)
-
-
-def _near_one(stem: str, there: Set[str]) -> bool:
-    from kb.index.edit_distance import plain_distance
-
-    return len(stem) >= _MISTYPED_FROM and any(plain_distance(stem, term) <= 1 for term in there)
 
 
 def _plain(text: str) -> str:
