@@ -14,7 +14,7 @@ from pathlib import Path
 import click
 import pytest
 
-from kb.cli.main import COMMANDS, jackfield
+from kb.cli.commands import COMMANDS, jackfield
 from kb.cli.share import PARTS
 
 ROOT = Path(__file__).resolve().parent.parent

@@ -462,7 +462,7 @@ def test_another_home_is_another_book(jackfield: Run, visit_file: VisitFile, tmp
     ("score", "shown"), [(0.004, "under 1%"), (0.0, "0%"), (0.206, "21%"), (1.0, "100%")]
 )
 def test_a_small_chance_is_not_shown_as_none(score: float, shown: str) -> None:
-    from kb.cli.find import percent
+    from kb.cli.found import percent
 
     assert percent(score) == shown
 

@@ -10,8 +10,8 @@ from pathlib import Path
 import click
 import pytest
 
+from kb.cli.commands import jackfield as group
 from kb.cli.common import OUTPUT
-from kb.cli.main import jackfield as group
 from tests.cli.conftest import Run
 
 SET = ("Norwell", "NV40-210")

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from kb import Book, visits_from
-from kb.cli.main import COMMANDS, PAGES
+from kb.cli.commands import COMMANDS, PAGES
 from kb.cli.share import PARTS
 from tests.cli.conftest import Run
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from kb.cli.main import COMMANDS
+from kb.cli.commands import COMMANDS
 from kb.cli.share import PARTS
 from tests.cli.conftest import Run
 from tests.cli.test_commands import VisitFile

@@ -16,7 +16,7 @@ from kb.base.errors import BookTrouble
 from kb.base.files import Way, moved, readable
 from kb.book import Book
 from kb.book.book import derived
-from kb.cli.main import jackfield
+from kb.cli.commands import jackfield
 from kb.exchange.backup import back_up
 from kb.exchange.doctor import checks
 from kb.index import layout as files

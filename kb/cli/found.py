@@ -1,0 +1,116 @@
+"""Answer a find, and print what was found; needs no library that parses options."""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import TYPE_CHECKING, Any
+
+from kb.base.text import cells, visible, wrapped
+from kb.cli.session import terminal_columns
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from kb.book import Found, FoundSet
+    from kb.cli.session import Session
+
+
+def answer(session: Session, words: Sequence[str], limit: int = 10) -> int:
+    """Ask the book for the words and print the answer; returns the exit code."""
+    found = session.book.find(" ".join(words), limit=limit)
+    if session.book.behind:
+        session.say(f"an older answer: {session.book.behind}")
+    if session.as_json:
+        session.json(found_json(found))
+    else:
+        _show(found)
+    return 0 if found.matches else 1
+
+
+def found_json(found: Found) -> dict[str, Any]:
+    """The answer as ``--json`` prints it (README, "For programs")."""
+    return {
+        "query": found.query,
+        "matches": [
+            {
+                "make": one.make,
+                "model": one.model,
+                "kind": one.kind,
+                "score": round(one.score, 4),
+                "how": one.how,
+                "findings": one.findings,
+                "best": one.best,
+                "snippet": one.snippet,
+            }
+            for one in found.matches
+        ],
+        "did_you_mean": [{"make": make, "model": model} for make, model in found.did_you_mean],
+    }
+
+
+# -- how the answer looks: lines of plain text, since a cold lookup is too short to load more ------------
+
+
+def _show(found: Found) -> None:
+    from kb.book import best_line
+
+    width = min(terminal_columns(), 100)
+    if not found.matches:
+        lines = wrapped(visible(f"no set like {found.query!r} in the book"), width)
+        for make, model in found.did_you_mean:
+            lines += wrapped(visible(f"did you mean {make} {model}?"), width, "  ", "    ")
+        for line in lines:
+            _line(line)
+        return
+    longest = max(cells(visible(f"{one.make} {one.model}")) for one in found.matches)
+    for one in found.matches:
+        _match_line(one, min(longest, 40), width)
+        for line in wrapped(visible(best_line(one)), width, *_INDENT):
+            _line(line)
+        for line in wrapped(visible(one.snippet), width, *_INDENT):
+            _line(styled(line, dim=True))
+
+
+def percent(score: float) -> str:
+    """A share that is not nothing is never shown as nothing."""
+    return "under 1%" if 0 < score < 0.01 else f"{score:.0%}"
+
+
+_INDENT = ("    ", "      ")
+
+
+def _match_line(one: FoundSet, padded: int, width: int) -> None:
+    """Name and how it was found, on one line where it fits."""
+    name = visible(f"{one.make} {one.model}")
+    how = f"{_HOW[one.how]} {percent(one.score)}, {one.findings} finding{'s' if one.findings != 1 else ''}"
+    if max(cells(name), padded) + 2 + cells(how) <= width:
+        _line(styled(name + " " * (padded - cells(name)), bold=True), f"  {how}")
+        return
+    for line in wrapped(name, width):
+        _line(styled(line, bold=True))
+    _line(f"  {how}")
+
+
+#: How a match was made, as people say it.
+_HOW = {"exact": "exact", "near": "near", "family": "family", "text": "words"}
+
+
+def styled(said: str, **style: bool) -> str:
+    """Bold or dim, if a person reads it on a terminal that wants it."""
+    plain = not sys.stdout.isatty() or "NO_COLOR" in os.environ or os.environ.get("TERM") == "dumb"
+    if plain:
+        return said
+    if os.name == "nt":  # its older consoles have to be told first
+        import click
+
+        return click.style(said, **style)
+    return "".join(_STYLES[name] for name, wanted in style.items() if wanted) + said + "\x1b[0m"
+
+
+#: Select graphic rendition (ECMA-48).
+_STYLES = {"bold": "\x1b[1m", "dim": "\x1b[2m"}
+
+
+def _line(*parts: str) -> None:
+    print("".join(parts).rstrip())
