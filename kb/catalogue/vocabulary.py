@@ -17,6 +17,7 @@ class Role(Word):
     COUPLER = "coupler"
     ADAPTER = "adapter"
     CONVERTER = "converter"
+    DECODER = "decoder", "converter that decodes a bitstream"
     EXTRACTOR = "extractor", "audio extractor"
     SPLITTER = "splitter"
     ISOLATOR = "isolator"
@@ -45,6 +46,8 @@ class CautionCode(Word):
     HUM = "hum"
     OWN_POWER = "own-power"
     NEVER_OPEN = "never-open"
+    CONSTANT_VOLTAGE = "constant-voltage"
+    SHARED_PCM = "shared-pcm"
     MIC_LAST_RESORT = "mic-last-resort"
 
 
@@ -52,6 +55,7 @@ class StepCode(Word):
     """What to do, in this order: the order of the words is the order of the work."""
 
     DRIVER_DOWN = "driver-down"
+    MAINS_OUT = "mains-out"
     CAPS_OFF = "caps-off"
     PLUG_JACK = "plug-jack"
     SPLIT = "split"

@@ -9,6 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from kb.cli.common import text
+from kb.domain import marking
 from kb.domain.words import Direction
 from kb.sheet.layout import panel_rows
 
@@ -68,8 +69,12 @@ def _works(chance: Chance | None) -> Iterator[str]:
 def inferred_lines(visit: Visit, only: int | None = None) -> Iterator[Text]:
     """What the panel reader inferred, and how it knows; of all jacks, or of the one numbered ``only``."""
     for number, finding in enumerate(visit.findings, 1):
+        jack = finding.jack
+        read = marking.against(jack.form, jack.marking, jack.colour, jack.direction)
+        if read and only in (None, number) and "direction" not in finding.inferred:
+            said = f"{jack.direction.label} as you say, though the mark reads as {read.direction.label}"
+            yield text(f"jack {number} {jack.marking}: kept as {said} ({read.why})", "yellow")
         if not finding.inferred or only not in (None, number):
             continue
-        jack = finding.jack
         said = jack.direction.label + (f", {jack.signal.label}" if jack.signal else "")
         yield text(f"jack {number} {jack.marking or jack.form.label}: read as {said} ({finding.why})", "dim")

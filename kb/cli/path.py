@@ -60,6 +60,9 @@ def path_command(session: Session, asked: Asked, svg: str | None) -> int:
 
         session.json(to_json(connection, session.language))
     else:
+        if asked.assumes_the_driver(session):
+            label = session.language.word(asked.driver_inputs(session)[0])
+            session.console.print(text(session.language("cli/path/assumed", input=label), "yellow"))
         show(session.console, source, panel, connection, session.language)
     return 0 if connection.chosen else 1
 
@@ -117,6 +120,8 @@ def show(
         _listed(console, language("cli/path/steps"), steps, numbered=True)
         cautions = [sentence(caution, language) for caution in chosen.cautions]
         _listed(console, language("cli/path/cautions"), cautions)
+        notes = [note for index in chosen.jacks for note in panel.jacks[index].notes]
+        _listed(console, language("cli/path/noted"), list(dict.fromkeys(notes)))
     questions = [sentence(question, language) for question in connection.ask]
     _listed(console, language("cli/path/ask"), questions)
     if connection.others:

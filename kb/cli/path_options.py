@@ -58,7 +58,18 @@ class Asked:
             known = session.book.view(self.make, self.model)
         else:
             raise BadInput(command, described("nothing"), "MAKE MODEL, or --panel VISITFILE")
+        for signal in signals:
+            if not known.panel.has(signal):
+                session.say(
+                    f"--taken {signal}: no output of this panel carries {signal.label}; nothing is marked"
+                )
         return replace(known, panel=known.panel.taken(signals))
+
+    def assumes_the_driver(self, session: Session) -> bool:
+        """Was nothing said of the driver, neither here nor in the settings?"""
+        settings = session.settings
+        unset = not settings.driver and settings.inputs == type(settings)().inputs
+        return self.inputs is None and self.driver is None and unset
 
     def driver_inputs(self, session: Session) -> tuple[DriverInput, ...]:
         """What the driver takes."""

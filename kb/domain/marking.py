@@ -86,6 +86,22 @@ def read(form: Form, marking: str, colour: Colour | None = None) -> Reading:
     raise AssertionError("the last rule answers always")
 
 
+def against(form: Form, marking: str, colour: Colour | None, direction: Direction) -> Reading | None:
+    """What the mark says if it contradicts ``direction``, which somebody who was there is believed for.
+
+    >>> against(Form.RCA_PAIR, "AUDIO IN", None, Direction.OUTPUT).why
+    'marked as an input'
+    """
+    reading = read(form, marking, colour) if marking else None
+    sides = {Direction.INPUT, Direction.OUTPUT}
+    return reading if reading and {reading.direction, direction} == sides else None
+
+
+def constant_voltage(marking: str) -> bool:
+    """Does the mark speak of a 100 V or 70 V line for loudspeakers?"""
+    return bool(_understood(marking).printed & {"100V", "70V"})
+
+
 def says_digital(marking: str) -> bool:
     """Does the mark speak of a digital signal?"""
     return bool(_understood(marking).words & _DIGITAL)

@@ -71,9 +71,13 @@ class Panel:
         """Disagreements of all jacks."""
         return sum(jack.conflicts for jack in self.jacks)
 
+    def has(self, signal: Signal) -> bool:
+        """Is there an output of this signal? ARC and eARC are the same socket."""
+        return any(one.jack.usable and one.jack.signal in _one_socket([signal]) for one in self.jacks)
+
     def taken(self, signals: Iterable[Signal]) -> Panel:
         """The panel with the outputs of these signals in use by something else."""
-        used = frozenset(signals)
+        used = _one_socket(signals)
         return replace(
             self,
             jacks=tuple(
@@ -81,6 +85,15 @@ class Panel:
                 for one in self.jacks
             ),
         )
+
+
+_ARC: Final = frozenset({Signal.ARC, Signal.EARC})
+
+
+def _one_socket(signals: Iterable[Signal]) -> frozenset[Signal]:
+    """These signals, and with ARC also eARC: both come out of one socket."""
+    named = frozenset(signals)
+    return named | _ARC if named & _ARC else named
 
 
 def source_of(visits: Iterable[Visit]) -> Source:

@@ -92,12 +92,10 @@ def _fields(head: str, mark: str, words: Iterable[str], place: str) -> dict[str,
         data["direction"] = Direction.UNCLEAR
     reading = marking.read(form, mark)
     stated: Direction | None = data.get("direction")
-    if mark and {stated, reading.direction} == {Direction.INPUT, Direction.OUTPUT}:
-        said = f"{head}={mark}:{stated}"
-        raise BadInput(place, said, f"no contradiction: {mark!r} says {reading.direction}, you say {stated}")
     inward = reading.direction is Direction.INPUT and signal not in (Signal.ARC, Signal.EARC)
     if stated is None and head in _PRINTED and not inward:
         data["direction"] = Direction.OUTPUT
+    inward = inward and stated is not Direction.OUTPUT  # a person's word outranks the mark
     if signal in _OF_THE_FORM and stated is not Direction.INPUT and not inward:
         data["signal"] = signal
     return {key: value.value if isinstance(value, Word) else value for key, value in data.items()}

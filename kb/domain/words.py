@@ -132,6 +132,7 @@ class Carried(Word):
     HEADPHONE = "headphone", "stereo headphone level"
     MIC = "mic", "mono microphone level"
     SPEAKER = "speaker-level", "loudspeaker power"
+    CONSTANT_VOLTAGE = "constant-voltage", "100 V or 70 V loudspeaker line"
     OPTICAL = "optical", "optical digital"
     COAXIAL = "coaxial", "coaxial digital"
     ARC = "arc", "HDMI ARC"
@@ -163,6 +164,7 @@ _SIGNALS = {
     Carried.HEADPHONE: Signal.HEADPHONE,
     Carried.MIC: Signal.ANALOG_LINE,
     Carried.SPEAKER: Signal.SPEAKER_LEVEL,
+    Carried.CONSTANT_VOLTAGE: Signal.SPEAKER_LEVEL,
     Carried.OPTICAL: Signal.OPTICAL,
     Carried.COAXIAL: Signal.COAXIAL,
     Carried.ARC: Signal.ARC,

@@ -7,12 +7,14 @@ from typing import Final
 
 from kb.base.text import folded
 from kb.catalogue import CautionCode, Item, Part, Role, StepCode
+from kb.domain import marking
 from kb.domain.words import Form, Format, Kind, Level, Outcome, Signal, Speakers
 from kb.path.answer import Caution, Path, Step, Values, of_kind
 from kb.path.jacks import (
     NO_SOUND,
     SENT_ELSEWHERE,
     SOUND,
+    follows_volume,
     may_mute,
     one_sided,
     signal_of,
@@ -57,11 +59,11 @@ def path_of(way: Way, job: Job) -> Path:
 
 
 def _level(way: Way) -> Level:
-    """The level of a headphone jack follows the headphone volume, where nothing else is known."""
+    """The level; that of headphone jacks, loudspeakers and pre-outs follows the volume by nature."""
     if way.seen is None:
         return Level.VARIABLE
     level = way.seen.jack.level
-    if level is Level.UNKNOWN and signal_of(way.seen) is Signal.HEADPHONE:
+    if level is Level.UNKNOWN and follows_volume(way.seen):
         return Level.VARIABLE
     return level
 
@@ -105,6 +107,8 @@ def _in_order(steps: Iterator[Step]) -> list[Step]:
 
 def _steps(way: Way, job: Job) -> Iterator[Step]:
     yield Step(StepCode.DRIVER_DOWN)
+    if job.tube and way.chain.ends[0].carries.signal is Signal.SPEAKER_LEVEL:
+        yield Step(StepCode.MAINS_OUT)
     for item in way.chain.items:
         for code in item.steps:
             if code is StepCode.CAPS_OFF:
@@ -195,7 +199,8 @@ def _menu(way: Way, job: Job) -> Iterator[Step]:
 
 def _wants_pcm(way: Way) -> bool:
     """Whatever takes digital sound here takes PCM only: DAC, converter, extractor and driver."""
-    return way.chain.ends[0].carries.digital
+    decodes = any(item.role is Role.DECODER for item in way.chain.items)
+    return way.chain.ends[0].carries.digital and not decodes
 
 
 def _was_pcm(way: Way) -> str:
@@ -253,6 +258,8 @@ def _for_format(way: Way, job: Job) -> Iterator[Caution]:
     if way.seen is not None and _wants_pcm(way):
         only = way.seen.jack.format is Format.BITSTREAM
         yield Caution(CautionCode.SET_PCM, (), "bitstream" if only else _was_pcm(way))
+    if way.seen is not None and _wants_pcm(way) and (way.seen.taken or way.seen.taken_seen):
+        yield Caution(CautionCode.SHARED_PCM)
     if _selector(way, job):
         yield Caution(CautionCode.SELECTOR, (("input", way.chain.input),))
 
@@ -298,6 +305,8 @@ def _for_sound(way: Way, job: Job) -> Iterator[Caution]:
         yield Caution(CautionCode.VARIABLE_LEVEL, (), "headphone")
     elif way.seen.jack.level is Level.VARIABLE:
         yield Caution(CautionCode.VARIABLE_LEVEL)
+    elif _level(way) is Level.VARIABLE:
+        yield Caution(CautionCode.VARIABLE_LEVEL, (), "by-nature")
 
 
 def _for_doubt(way: Way) -> Iterator[Caution]:
@@ -307,8 +316,11 @@ def _for_doubt(way: Way) -> Iterator[Caution]:
     failed, sounded = way.seen.tried(*NO_SOUND), way.seen.tried(*SOUND)
     worked = way.seen.tried(Outcome.CARRIED)
     counts: Values = (("failed", failed), ("worked", sounded), ("tried", failed + sounded))
+    jack = way.seen.jack
     if disputed:
         yield Caution(CautionCode.CHECK_MANUAL, (("field", disputed),), "disputed")
+    elif not worked and marking.against(jack.form, jack.marking, jack.colour, jack.direction):
+        yield Caution(CautionCode.CHECK_MANUAL, (), "mark")
     elif way.seen.jack.form is Form.SCART and not worked:
         # Some sets drive the output pins from the tuner only (from memory).
         yield Caution(CautionCode.CHECK_MANUAL, (), "scart")

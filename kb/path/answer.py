@@ -50,6 +50,7 @@ class QuestionCode(Word):
     WHO_LISTENS = "who-listens"
     WHO_USES_IT = "who-uses-it"
     HOW_WAS_IT_TRIED = "how-was-it-tried"
+    IS_PCM_OFFERED = "is-pcm-offered"
     OTHER_BOX = "other-box"
     MICROPHONE_INPUT = "microphone-input"
 

@@ -32,6 +32,7 @@ from kb.path.jacks import (
     SOUND,
     may_mute,
     names,
+    only_bitstream,
     pairs,
     sides,
     signal_of,
@@ -258,6 +259,9 @@ def _unknowns(
         if _gives_digital(tried):
             untried = [replace(seen, outcomes=())]
             yield Question(QuestionCode.HOW_WAS_IT_TRIED, index, place, _how(tried)), untried
+    if output and only_bitstream(seen):
+        offered = replace(seen.jack, format=Format.SELECTABLE)
+        yield Question(QuestionCode.IS_PCM_OFFERED, index, place), [replace(seen, jack=offered)]
     silenced = seen.speakers is Speakers.MUTE and job.speakers_needed
     if output and silenced and _unsettled(best):
         yield Question(QuestionCode.WHO_LISTENS, index, place), [replace(seen, speakers=Speakers.STAY_ON)]

@@ -16,7 +16,7 @@ from kb.base.text import squeezed, visible
 from kb.catalogue import Carried, Catalogue, End, Part
 from kb.domain import marking
 from kb.domain.panel import PanelJack
-from kb.domain.words import Colour, Direction, Form, Level, Outcome, Signal, Speakers
+from kb.domain.words import Colour, Direction, Form, Format, Level, Outcome, Signal, Speakers
 
 SOUND: Final = (Outcome.CARRIED, Outcome.WEAK, Outcome.HUM, Outcome.DELAYED)
 NO_SOUND: Final = (Outcome.SILENT, Outcome.DISTORTED)
@@ -49,6 +49,8 @@ def start_of(seen: PanelJack) -> End:
     elif form is Form.MINI_TOSLINK and signal in (Signal.ANALOG_LINE, Signal.HEADPHONE):
         form = Form.JACK_35
     carries = _CARRIED[signal]
+    if carries is Carried.SPEAKER and marking.constant_voltage(seen.jack.marking):
+        carries = Carried.CONSTANT_VOLTAGE
     if form is Form.RCA_SINGLE and carries is Carried.LINE:
         carries = Carried.LINE_MONO
         if one_sided(seen):
@@ -67,6 +69,18 @@ _CARRIED: Final = {
     Signal.WIRELESS: Carried.WIRELESS,
     Signal.ACOUSTIC: Carried.ACOUSTIC,
 }
+
+
+def only_bitstream(seen: PanelJack) -> bool:
+    """Does it send only what no driver and no DAC for PCM plays? Sound that came out refutes it."""
+    return seen.jack.format is Format.BITSTREAM and not seen.tried(*SOUND)
+
+
+def follows_volume(seen: PanelJack) -> bool:
+    """Does its level follow the volume by nature: headphones, loudspeakers, what feeds a power amplifier?"""
+    signal = signal_of(seen)
+    return signal in (Signal.HEADPHONE, Signal.SPEAKER_LEVEL) or "PRE" in marking.words_of(seen.jack.marking)
+
 
 # -- speakers --------------------------------------------------------------------------------------
 

@@ -26,7 +26,18 @@ from kb.domain.words import (
 from kb.path.answer import RuledOut, RuledOutCode, Tier, Values
 from kb.path.chains import Chain, chains
 from kb.path.chance import ChanceLike
-from kb.path.jacks import NO_SOUND, SOUND, Name, joined, may_mute, sides, signal_of, start_of, trials
+from kb.path.jacks import (
+    NO_SOUND,
+    SOUND,
+    Name,
+    joined,
+    may_mute,
+    only_bitstream,
+    sides,
+    signal_of,
+    start_of,
+    trials,
+)
 
 DOUBTFUL_BELOW: Final = 0.5
 """A jack that was tried and whose chance is below this is no acceptable output."""
@@ -121,7 +132,8 @@ def _judged(index: int, seen: PanelJack, job: Job) -> Verdict:
     if not found:
         if taken:
             return Verdict(ruled_out=_no(index, seen, RuledOutCode.TAKEN, variant="no-splitter"))
-        return Verdict(ruled_out=_no(index, seen, RuledOutCode.NO_WAY_TO_INPUT, *_inputs_of(job)))
+        why = "bitstream" if only_bitstream(seen) else ""
+        return Verdict(ruled_out=_no(index, seen, RuledOutCode.NO_WAY_TO_INPUT, *_inputs_of(job), why))
     ways = tuple(_way(index, seen, chain, job) for chain in found.values())
     limit = job.catalogue.number("late-limit")
     in_time = tuple(way for way in ways if way.delay_ms <= limit)
@@ -232,6 +244,8 @@ def _hummed(seen: PanelJack) -> bool:
 def _needed(seen: PanelJack) -> frozenset[Role]:
     """What a chain from this jack must hold: a splitter where it is taken, an isolator where it hummed."""
     need = set()
+    if only_bitstream(seen):
+        need.add(Role.DECODER)
     if _is_taken(seen):
         need.add(Role.SPLITTER)
     if _hummed(seen):

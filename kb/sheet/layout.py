@@ -19,6 +19,7 @@ from typing import Final
 
 from kb.base.text import squeezed, visible
 from kb.catalogue import Role, catalogue, item_name
+from kb.domain import marking
 from kb.domain.language import Language, language
 from kb.domain.panel import Panel, PanelJack
 from kb.domain.words import Colour, Direction, Form, Format, Level, Signal, Speakers, Word
@@ -105,6 +106,8 @@ def facts(one: PanelJack, lang: Language | None = None) -> Iterator[str]:
     yield from (said("sheet/fact/outcome", outcome=outcome, count=count) for outcome, count in one.outcomes)
     if one.taken_seen:
         yield said("sheet/fact/taken-seen", count=one.taken_seen)
+    if read := marking.against(jack.form, jack.marking, jack.colour, jack.direction):
+        yield said("sheet/fact/mark-says", direction=read.direction)
     for dispute in one.disputes:
         values = (
             said("sheet/fact/said", value=_disputed_value(dispute.field, value, said), count=count)

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kb.base.errors import BadInput
+from kb.domain import marking
 from kb.domain.shortform import FORMS, WORDS, jack, jacks
 from kb.domain.words import Direction, Form, Format, Outcome, Signal, Speakers
 
@@ -62,8 +63,6 @@ def test_forms_may_be_written_out() -> None:
         ("optic:ok", "optic"),
         ("opt:okay", "ok"),
         ("opt:ok,silent", "only one word for outcome"),
-        ("rca=AUDIO IN:out", "contradiction"),
-        ("rca=AUDIO OUT:in", "contradiction"),
         ("", "jack"),
         (":ok", "jack"),
         ("opt=" + "x" * 500, "marking"),
@@ -94,3 +93,11 @@ def test_any_token_is_a_jack_or_a_named_mistake(token: str) -> None:
     except BadInput as mistake:
         said = str(mistake)
     assert said
+
+
+@pytest.mark.parametrize(("typed", "stated"), [("rca=AUDIO IN:out", "output"), ("rca=AUDIO OUT:in", "input")])
+def test_a_persons_word_outranks_the_mark_and_the_mark_is_kept(typed: str, stated: str) -> None:
+    printed = jack(typed).jack
+    assert printed.direction == stated
+    assert printed.marking == typed.removeprefix("rca=").partition(":")[0]
+    assert marking.against(printed.form, printed.marking, printed.colour, printed.direction) is not None

@@ -1,0 +1,115 @@
+"""What a colleague would say of a path: bitstream, loudspeaker lines, contradictions, shared outputs.
+
+Without a source beside it a rule is common practice.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from kb.catalogue import catalogue
+from kb.domain.panel import Panel, panel_of
+from kb.domain.visit import visit_from
+from kb.domain.words import Display, Signal
+from kb.path import Connection, connect, sentence
+
+
+def panel(*jacks: dict[str, Any]) -> Panel:
+    source = {"make": "Norwell", "model": "NV40-210"}
+    return panel_of(visit_from({"date": "2026-03-04", "source": source, "jacks": [*jacks]}))
+
+
+def said(answer: Connection) -> str:
+    assert answer.chosen is not None
+    return " ".join(sentence(one) for one in (*answer.chosen.steps, *answer.chosen.cautions))
+
+
+BITSTREAM = {"form": "toslink", "marking": "OPTICAL OUT", "format": "bitstream"}
+LINE_100V = {"form": "speaker-terminals", "marking": "100V LINE"}
+TERMINALS = {"form": "speaker-terminals", "marking": "EXT SP 8 OHM"}
+
+
+@pytest.mark.parametrize("driver", ["line-3.5", "optical"])
+def test_an_output_that_sends_only_a_bitstream_is_no_path_without_a_decoder(driver: str) -> None:
+    answer = connect(panel(BITSTREAM), [driver])
+    used = answer.chosen.items if answer.chosen else ()
+    assert ("decoding DAC" in used) is (driver == "line-3.5")
+    if driver == "optical":
+        assert answer.chosen is None
+        assert "PCM stereo in the menu" in sentence(answer.ruled_out[0])
+    assert "menu offer PCM stereo" in " ".join(sentence(one) for one in answer.ask)
+
+
+def test_a_decoding_dac_needs_no_pcm() -> None:
+    assert "PCM" not in said(connect(panel(BITSTREAM), ["line-3.5"]))
+
+
+def test_an_output_that_offers_both_is_a_path_with_pcm() -> None:
+    answer = connect(panel({**BITSTREAM, "format": "selectable"}), ["line-3.5"])
+    assert answer.chosen is not None
+    assert "DAC" in answer.chosen.items
+    assert "PCM stereo" in said(answer)
+
+
+def test_sound_that_came_out_outranks_what_was_noted_of_the_format() -> None:
+    answer = connect(panel({**BITSTREAM, "outcome": "carried"}), ["optical"])
+    assert answer.chosen is not None
+
+
+def test_a_100_volt_line_goes_through_a_line_transformer_and_never_through_a_pad() -> None:
+    answer = connect(panel(LINE_100V), ["line-rca"])
+    assert answer.chosen is not None
+    assert "100 V line transformer" in answer.chosen.items
+    assert "speaker-to-line converter" not in answer.chosen.items
+    assert "can give a shock" in said(answer)
+
+
+def test_ordinary_loudspeaker_terminals_need_no_line_transformer() -> None:
+    answer = connect(panel(TERMINALS), ["line-rca"])
+    assert answer.chosen is not None
+    assert "speaker-to-line converter" in answer.chosen.items
+
+
+def test_at_a_tube_set_the_mains_plug_is_pulled_before_a_loudspeaker_terminal_is_touched() -> None:
+    answer = connect(panel(TERMINALS), ["line-rca"], display=Display.TUBE)
+    assert answer.chosen is not None
+    steps = [sentence(step) for step in answer.chosen.steps]
+    [pulled] = [number for number, step in enumerate(steps) if "pull its mains plug" in step]
+    [wired] = [number for number, step in enumerate(steps) if "run the leads" in step]
+    assert pulled < wired
+
+
+@pytest.mark.parametrize(
+    "jack",
+    [{"form": "rca-pair", "marking": "PRE OUT"}, {"form": "jack-3.5", "marking": "H-PHONE"}, TERMINALS],
+)
+def test_what_follows_the_volume_by_nature_is_said(jack: dict[str, Any]) -> None:
+    answer = connect(panel(jack), ["line-rca"], speakers_needed=False)
+    assert "The level follows the" in said(answer)
+
+
+def test_pcm_for_the_loop_takes_the_surround_sound_of_a_soundbar_on_the_same_output() -> None:
+    taken = {"form": "toslink", "marking": "OPTICAL OUT", "taken": True}
+    assert "loses its surround sound" in said(connect(panel(taken), ["optical"]))
+
+
+def test_a_persons_word_outranks_the_mark_and_the_contradiction_is_said() -> None:
+    jack = {"form": "rca-pair", "marking": "AUDIO IN", "direction": "output"}
+    answer = connect(panel(jack), ["line-rca"])
+    assert "mark reads as an input" in said(answer)
+
+
+def test_arc_in_use_is_the_socket_that_is_marked_earc() -> None:
+    known = panel({"form": "hdmi", "marking": "HDMI 2 (eARC)"})
+    assert known.taken([Signal.ARC]).jacks[0].taken
+    assert known.has(Signal.ARC)
+    assert not known.has(Signal.OPTICAL)
+
+
+def test_each_new_item_has_a_source_for_its_numbers() -> None:
+    for name in ("decoding DAC", "100 V line transformer"):
+        item = catalogue().item(name)
+        assert item.source["cost"]
+        assert item.names["es"]
