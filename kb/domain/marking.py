@@ -102,6 +102,11 @@ def constant_voltage(marking: str) -> bool:
     return bool(_understood(marking).printed & {"100V", "70V"})
 
 
+def balanced(marking: str) -> bool:
+    """Does the mark say that the output is balanced: two wires with opposite sound, mono?"""
+    return "BALANCED" in _understood(marking).words
+
+
 def says_digital(marking: str) -> bool:
     """Does the mark speak of a digital signal?"""
     return bool(_understood(marking).words & _DIGITAL)

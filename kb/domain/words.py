@@ -131,6 +131,7 @@ class Carried(Word):
     LINE_MONO = "line-mono", "mono line level"
     HEADPHONE = "headphone", "stereo headphone level"
     MIC = "mic", "mono microphone level"
+    BALANCED = "balanced", "balanced line level, mono"
     SPEAKER = "speaker-level", "loudspeaker power"
     CONSTANT_VOLTAGE = "constant-voltage", "100 V or 70 V loudspeaker line"
     OPTICAL = "optical", "optical digital"
@@ -157,12 +158,13 @@ class Carried(Word):
 
 
 _DIGITAL = frozenset({Carried.OPTICAL, Carried.COAXIAL, Carried.ARC, Carried.EARC})
-_ANALOG = frozenset({Carried.LINE, Carried.LINE_MONO, Carried.HEADPHONE, Carried.MIC})
+_ANALOG = frozenset({Carried.LINE, Carried.LINE_MONO, Carried.HEADPHONE, Carried.MIC, Carried.BALANCED})
 _SIGNALS = {
     Carried.LINE: Signal.ANALOG_LINE,
     Carried.LINE_MONO: Signal.ANALOG_LINE,
     Carried.HEADPHONE: Signal.HEADPHONE,
     Carried.MIC: Signal.ANALOG_LINE,
+    Carried.BALANCED: Signal.ANALOG_LINE,
     Carried.SPEAKER: Signal.SPEAKER_LEVEL,
     Carried.CONSTANT_VOLTAGE: Signal.SPEAKER_LEVEL,
     Carried.OPTICAL: Signal.OPTICAL,
@@ -406,6 +408,55 @@ class Form(Word):
             recent=True,
         ),
     )
+    XLR = (
+        "xlr",
+        FormEntry(
+            "XLR",
+            names={"es": "XLR"},
+            carries=(Signal.ANALOG_LINE,),
+            short=(ShortName("xlr", Signal.ANALOG_LINE),),
+            also=("3-pin XLR", "XLR 3"),
+            marks=("BALANCED OUT", "LINE OUT"),
+            sign="∴",
+            asked={
+                "en": "Is there a round socket with three pins or holes (XLR)?",
+                "es": "¿Hay una toma redonda con tres patillas o agujeros (XLR)?",
+            },
+        ),
+    )
+    TERMINAL_BLOCK = (
+        "terminal-block",
+        FormEntry(
+            "terminal block",
+            names={"es": "regleta de tornillos"},
+            carries=(Signal.ANALOG_LINE, Signal.SPEAKER_LEVEL),
+            short=(ShortName("block", Signal.ANALOG_LINE),),
+            also=("screw terminals", "pluggable terminals"),
+            marks=("AUDIO OUT", "LINE OUT", "SPEAKER OUT"),
+            sign="▥",
+            asked={
+                "en": "Is there a block with screws for bare wires?",
+                "es": "¿Hay una regleta con tornillos para hilos sueltos?",
+            },
+        ),
+    )
+    RJ45 = (
+        "rj45",
+        FormEntry(
+            "RJ45",
+            names={"es": "RJ45"},
+            carries=(Signal.ANALOG_LINE,),
+            short=(ShortName("rj", Signal.ANALOG_LINE),),
+            also=("network socket", "8P8C"),
+            marks=("LAN", "AUDIO OUT"),
+            sign="⊓",
+            asked={
+                "en": "Is there a network socket with AUDIO printed at it?",
+                "es": "¿Hay una toma de red con AUDIO impreso al lado?",
+            },
+            recent=True,
+        ),
+    )
     D_SUB = "d-sub", FormEntry("D-sub", also=("vga",), recent=True, names={"es": "D-sub"})
     USB = "usb", FormEntry("USB", recent=True, names={"es": "USB"})
     ANTENNA = "antenna", FormEntry("antenna", also=("aerial",), names={"es": "antena"})
@@ -608,6 +659,74 @@ class DriverInput(Word):
             mono=True,
             also=("microphone",),
             names={"es": "entrada de micrófono"},
+        ),
+    )
+
+    LINE_635 = (
+        "line-6.35",
+        InputEntry(
+            "6.35 mm line input",
+            Form.JACK_635,
+            (Carried.LINE, Carried.LINE_MONO, Carried.HEADPHONE),
+            "common practice; not a balanced 6.35 mm input, which cancels what left and right share",
+            also=("6.35 mm line", "quarter inch line"),
+            names={"es": "entrada de línea de 6,35 mm"},
+        ),
+    )
+    LINE_XLR = (
+        "line-xlr",
+        InputEntry(
+            "XLR line input",
+            Form.XLR,
+            (Carried.BALANCED,),
+            "IEC 61938: pins 2 and 3 against each other; phantom power must be off",
+            mono=True,
+            also=("XLR", "balanced line"),
+            names={"es": "entrada de línea XLR"},
+        ),
+    )
+    SPEAKER = (
+        "speaker-level",
+        InputEntry(
+            "loudspeaker-level input",
+            Form.SPEAKER_TERMINALS,
+            (Carried.SPEAKER,),
+            "common practice",
+            also=("speaker", "high level"),
+            names={"es": "entrada de nivel de altavoz"},
+        ),
+    )
+    LINE_100V = (
+        "line-100v",
+        InputEntry(
+            "100 V line input",
+            Form.SPEAKER_TERMINALS,
+            (Carried.CONSTANT_VOLTAGE,),
+            "common practice",
+            mono=True,
+            also=("100 V", "70 V"),
+            names={"es": "entrada de línea de 100 V"},
+        ),
+    )
+    SCART = (
+        "scart",
+        InputEntry(
+            "SCART input",
+            Form.SCART,
+            (Carried.LINE,),
+            "IEC 60933-1: sound in at pins 2 and 6",
+            names={"es": "entrada SCART"},
+        ),
+    )
+    ARC = (
+        "arc",
+        InputEntry(
+            "HDMI ARC input",
+            Form.HDMI,
+            (Carried.ARC, Carried.EARC),
+            "HDMI 1.4 (ARC), HDMI 2.1 (eARC)",
+            also=("HDMI", "HDMI ARC"),
+            names={"es": "entrada HDMI ARC"},
         ),
     )
 

@@ -180,9 +180,9 @@ def _dac(ways: Sequence[Way], job: Job) -> Dac:
         wireless = best.tier is Tier.WIRELESS or best.tier is Tier.LATE
         variant = "microphone" if best.jack is None else "receiver" if wireless else ""
         item = best.chain.items[0]
-        if signal[1] is Signal.SPEAKER_LEVEL:
-            variant = "speaker-level"
-            item = next(one for one, before, _ in turned if before.signal is Signal.SPEAKER_LEVEL)
+        padded = [one for one, before, _ in turned if before.signal is Signal.SPEAKER_LEVEL]
+        if padded:
+            variant, item = "speaker-level", padded[0]
         return Dac(False, DacCode.ANALOG, (signal, into, ("item", item.name)), variant)
     if not turned:
         return Dac(False, DacCode.DRIVER_TAKES_IT, (signal, into))

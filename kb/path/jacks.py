@@ -51,6 +51,8 @@ def start_of(seen: PanelJack) -> End:
     carries = _CARRIED[signal]
     if carries is Carried.SPEAKER and marking.constant_voltage(seen.jack.marking):
         carries = Carried.CONSTANT_VOLTAGE
+    if carries is Carried.LINE and (form is Form.XLR or marking.balanced(seen.jack.marking)):
+        carries = Carried.BALANCED
     if form is Form.RCA_SINGLE and carries is Carried.LINE:
         carries = Carried.LINE_MONO
         if one_sided(seen):

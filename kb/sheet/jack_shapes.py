@@ -194,3 +194,26 @@ def _other(parent: ET.Element) -> None:
         stroke_width=3,
         stroke_dasharray="5 4",
     )
+
+
+@_draws(Form.XLR)
+def _xlr(parent: ET.Element) -> None:
+    put(parent, "circle", cx=24, cy=24, r=19, fill=HOLE, stroke=INK, stroke_width=3)
+    for turn in (30, 150, 270):  # three pins
+        x, y = 24 + 9 * math.cos(math.radians(turn)), 24 + 9 * math.sin(math.radians(turn))
+        put(parent, "circle", cx=round(x, 2), cy=round(y, 2), r=3, fill=INK)
+
+
+@_draws(Form.TERMINAL_BLOCK)
+def _terminal_block(parent: ET.Element) -> None:
+    put(parent, "rect", x=4, y=12, width=40, height=24, fill=HOLE, stroke=INK, stroke_width=3)
+    for x in (11, 24, 37):  # screws with their slots
+        put(parent, "circle", cx=x, cy=24, r=5, fill=HOLE, stroke=INK, stroke_width=2)
+        put(parent, "path", d=f"M{x - 3} 27l6 -6", stroke=INK, stroke_width=2)
+
+
+@_draws(Form.RJ45)
+def _rj45(parent: ET.Element) -> None:
+    put(parent, "path", d="M8 10h32v22h-8v6H16v-6H8z", fill=HOLE, stroke=INK, stroke_width=3)
+    for x in range(13, 37, 3):  # eight contacts
+        put(parent, "path", d=f"M{x} 12v7", stroke=INK, stroke_width=1.5)
