@@ -254,7 +254,7 @@ def test_the_codes_are_those_that_programs_know() -> None:
     assert {code.value for code in CautionCode} == set(
         "set-pcm selector remove-caps may-mute-speakers mutes-speakers restores-in-menu this-box-only "
         "sum-not-y isolate splitter-loss long-cable late variable-level check-manual hum own-power "
-        "never-open mic-last-resort".split()
+        "never-open mic-last-resort constant-voltage shared-pcm".split()
     )
 
 

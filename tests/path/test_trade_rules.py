@@ -328,7 +328,8 @@ def test_an_output_known_to_send_a_bitstream_stands_behind_one_that_can_send_pcm
     stream = {**OPTICAL, "format": "bitstream"}
     assert chosen({**OPTICAL, "format": "selectable"}, COAXIAL).jack == 0
     assert chosen(stream, {**COAXIAL, "format": "selectable"}).jack == 1
-    assert "If the menu does not offer PCM" in text(chosen(stream))
+    assert "decoding DAC" in chosen(stream).items, "nothing else plays it"
+    assert "If the menu does not offer PCM" in text(chosen({**stream, "outcome": "carried"}))
 
 
 def test_an_analog_path_says_nothing_of_pcm_or_caps() -> None:
@@ -354,7 +355,7 @@ def test_the_steps_come_in_the_order_of_the_work() -> None:
     ]
     said = to_json(ask({**OPTICAL, "speakers": "mute-unless-set"}, inputs=("line-3.5", "mic")))
     assert said["chosen"]["steps"][1:7] == [
-        "Pull the caps off both tips of the optical cable.",
+        "Pull the dust caps off both cable tips and out of the jack.",
         "Plug the optical cable 2 m into the optical jack marked OPTICAL OUT and push until it clicks.",
         "Plug the other end of the optical cable 2 m into the DAC and push until it clicks.",
         "Plug the RCA pair to 3.5 mm cable 2 m into the DAC.",
