@@ -1,4 +1,4 @@
-"""Make the pictures of the README from the tool's real output on the demo book.
+"""Make the pictures of the README from the tool's real output on the demo book, and the page's icons.
 
     python3 scripts/pictures.py
 
@@ -78,7 +78,22 @@ def main() -> int:
         subprocess.run(
             [sys.executable, "-m", "kb.cli.main", *words, str(PICTURES / f"{name}.svg")], env=env, check=True
         )
+    icons()
     return sheet(env) or phone(env)
+
+
+def icons() -> None:
+    """The icon of the phone page as PNG, for home screens that take no SVG; they round its corners."""
+    import resvg_py
+
+    from kb.web.phone import ICONS
+
+    static = ROOT / "kb" / "web" / "static"
+    drawn = (static / "icon.svg").read_text(encoding="utf-8").replace('rx="12"', 'rx="0"')
+    for size in ICONS:
+        png = bytes(resvg_py.svg_to_bytes(svg_string=drawn, width=size, height=size))
+        (static / f"icon-{size}.png").write_bytes(png)
+        print(f"{static.name}/icon-{size}.png")
 
 
 def phone(env: dict[str, str]) -> int:

@@ -46,7 +46,17 @@ LIBRARIES: Mapping[str, set[str]] = {
     "kb.exchange": {"sqlalchemy", "cryptography"},
     "kb.sheet": {"jinja2", "markupsafe", "segno"},
     "kb.cli": {"click", "rich"},
-    "kb.web": {"flask", "werkzeug", "markupsafe", "h11", "PIL", "segno", "uuid_utils", "markdown_it"},
+    "kb.web": {
+        "flask",
+        "werkzeug",
+        "markupsafe",
+        "h11",
+        "PIL",
+        "pi_heif",
+        "segno",
+        "uuid_utils",
+        "markdown_it",
+    },
     "kb.serve": {"click"},
 }
 #: Modules of the standard library that the pure packages do without, so that they run on any Python.

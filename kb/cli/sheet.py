@@ -15,14 +15,12 @@ from kb.cli.outputfile import write_out
 from kb.cli.path_options import Asked, path_options
 from kb.path import best_to_json
 from kb.settings import Units
-from kb.sheet.page import Sheet, render
+from kb.sheet.page import CONTACT, Sheet, render
 from kb.sheet.paper import Paper
 
 if TYPE_CHECKING:
     from kb.loop.verdict import Judgement
     from kb.sheet.loop_input import LoopData
-
-CONTACT = 120  #: characters of whom to call
 
 
 @click.command("sheet")

@@ -28,12 +28,19 @@ from kb.sheet.tag import HEIGHT_MM, WIDTH_MM, make_tag, tag_page
     show_default=True,
     help="File to write: SVG, or HTML if it ends in .html; - for stdout.",
 )
+@click.option(
+    "--served",
+    metavar="URL",
+    default="",
+    help="Where phones find the book (https://name/): the code then ends with the set's page.",
+)
 @command_options
 def tag_command(
     session: Session,
     asked: Asked,
     lang: str,
     out: str,
+    served: str,
 ) -> int:
     """Make a tag of 62 x 29 mm with a QR code that holds set and path as plain text.
 
@@ -53,7 +60,7 @@ def tag_command(
         raise nobody
     connection = asked.connect(session, known, asked.metres(session))
     said = language(lang, feet=session.settings.units is Units.FEET)
-    tag = make_tag(known.source, known.panel, connection.chosen, clock.today(), said)
+    tag = make_tag(known.source, known.panel, connection.chosen, clock.today(), said, served=_address(served))
     page = out.lower().endswith((".html", ".htm"))
     size = write_out(out, tag_page(tag, known.source, said) if page else f"{tag.picture}\n", "--out")
     if session.as_json:
@@ -70,3 +77,11 @@ def tag_command(
     elif out != "-":
         session.say(f"{out} written; print it in its own size, {WIDTH_MM:g} x {HEIGHT_MM:g} mm")
     return 0 if connection.chosen else 1
+
+
+def _address(served: str) -> str:
+    from urllib.parse import urlsplit
+
+    if served and not (urlsplit(served).scheme in ("http", "https") and urlsplit(served).hostname):
+        raise BadInput("--served", served, "an address such as https://loops.example/")
+    return served

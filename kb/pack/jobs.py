@@ -114,6 +114,7 @@ class Job:
     """Outputs that somebody looked for on the telephone: are they there?"""
     materials: tuple[Material, ...] = ()
     """What its loop takes, where one is laid."""
+    id: str = ""  #: what the phone page calls it by, "" if nobody named it
 
     @property
     def title(self) -> str:
@@ -124,15 +125,19 @@ class Job:
 
 @dataclass(frozen=True, slots=True)
 class Day:
-    """Jobs in their order, items in stock with their counts, prices that replace the catalogue's."""
+    """Jobs in their order, items in stock with their counts, prices that replace the catalogue's.
+
+    ``done``: jobs of the day that are finished and need nothing more.
+    """
 
     jobs: tuple[Job, ...]
     have: Mapping[str, int] = field(default_factory=dict)
     prices: Mapping[str, float] = field(default_factory=dict)
+    done: tuple[Job, ...] = ()
 
 
 def day_from(data: object, place: str = "") -> Day:
-    """The day that a parsed job file describes: a list of jobs, or an object with jobs, have and prices.
+    """The day of a parsed job file: a list of jobs, or an object with jobs, have, prices and done.
 
     Raises BadInput naming the job and the field.
     """
@@ -144,6 +149,7 @@ def day_from(data: object, place: str = "") -> Day:
         fields.need("jobs", lambda value, _: _jobs(value, place)),
         fields.take("have", _stock(_count), {}),
         fields.take("prices", _stock(_price), {}),
+        fields.take("done", _DONE, ()),
     )
     fields.end()
     return day
@@ -170,6 +176,7 @@ def job_from(data: object, place: str = "job") -> Job:
             taken=fields.take("taken", _signals, None),
             name=fields.take("job", text.line, ""),
             materials=fields.take("materials", materials_from, ()),
+            id=fields.take("id", text.line, ""),
         )
         fields.end()
     except BadInput as mistake:
@@ -187,6 +194,9 @@ def _jobs(value: object, place: str) -> tuple[Job, ...]:
         seen = described(f"{len(value)} jobs")
         raise BadInput(place, seen, f"at most {MOST_JOBS}; pack for one day at a time")
     return listed(job_from, MOST_JOBS, expected=_FILE, each="job {number}")(value, place)
+
+
+_DONE: Final = listed(job_from, MOST_JOBS, expected="a list of jobs", each="{place}, job {number}")
 
 
 def _inputs(value: object, place: str) -> tuple[DriverInput, ...]:

@@ -32,6 +32,7 @@ from kb.sheet.svg import UNIT_MM, text_width
 if TYPE_CHECKING:
     from jinja2 import Environment
 
+CONTACT: Final = 120  #: characters of whom the client calls, at most
 #: Jacks drawn on the client's page, at most: one line, so that the words keep their room.
 CLIENT_JACKS: Final = 6
 

@@ -10,7 +10,9 @@ import xml.etree.ElementTree as ET
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
+from urllib.parse import urlencode
 
+from kb.base.errors import BadInput
 from kb.base.text import visible
 from kb.catalogue import StepCode
 from kb.domain.language import Language, language
@@ -24,6 +26,9 @@ from kb.sheet.svg import UNIT_MM, Picture, put, wrapped, write
 WIDTH_MM: Final = 62.0
 HEIGHT_MM: Final = 29.0
 MOST_BYTES: Final = 152  #: ISO/IEC 18004, table 7: version 8, level M, 8-bit bytes
+#: With an address: version 10, level M (ISO/IEC 18004, table 7), whose squares are 0.40 mm wide.
+MOST_WITH_ADDRESS: Final = 213
+MOST_ADDRESS: Final = 100  #: bytes of the set's page, so that set, path and day keep 112
 _QUIET: Final = 4  #: squares of white round the code (ISO/IEC 18004, 6.3.8)
 _CODE_MM: Final = 26.0
 
@@ -37,8 +42,10 @@ class Tag:
     version: int
 
 
-def tag_text(source: Source, panel: Panel, path: Path | None, made: date, said: Language) -> str:
-    """Set, jack, items, input and day, a line each, in at most ``MOST_BYTES`` of UTF-8.
+def tag_text(
+    source: Source, panel: Panel, path: Path | None, made: date, said: Language, most: int = MOST_BYTES
+) -> str:
+    """Set, jack, items, input and day, a line each, in at most ``most`` bytes of UTF-8.
 
     What is too long is shortened from the longest line on, so that every line keeps its beginning.
     """
@@ -53,12 +60,21 @@ def tag_text(source: Source, panel: Panel, path: Path | None, made: date, said: 
         if any(step.code is StepCode.SET_PCM for step in path.steps):
             lines.append(said("sheet/tag/pcm"))
     lines.append(made.isoformat())
-    return _bounded(lines)
+    return _bounded(lines, most)
 
 
-def _bounded(lines: list[str]) -> str:
+def page_address(served: str, source: Source) -> str:
+    """The address of the set's page under ``served``. Raises BadInput if it is too long for a tag."""
+    asked = urlencode({"make": source.make, "model": source.model})
+    address = f"{served.rstrip('/')}/set?{asked}"
+    if len(address.encode()) > MOST_ADDRESS:
+        raise BadInput("tag, address", address, f"at most {MOST_ADDRESS} bytes, to leave room")
+    return address
+
+
+def _bounded(lines: list[str], most: int) -> str:
     kept = list(lines)
-    while len("\n".join(kept).encode()) > MOST_BYTES:
+    while len("\n".join(kept).encode()) > most:
         longest = max(range(len(kept)), key=lambda number: len(kept[number].encode()))
         line = kept[longest].removesuffix("…")
         if len(line) < 8:  # nothing left to shorten: lines from the middle go
@@ -69,13 +85,31 @@ def _bounded(lines: list[str]) -> str:
 
 
 def make_tag(
-    source: Source, panel: Panel, path: Path | None, made: date, lang: Language | None = None
+    source: Source,
+    panel: Panel,
+    path: Path | None,
+    made: date,
+    lang: Language | None = None,
+    *,
+    served: str = "",
 ) -> Tag:
-    """The tag as a picture in its real size."""
+    """The tag as a picture in its real size.
+
+    ``served``: the address where phones find the book, such as ``https://loops.example/``. The code then ends
+    with the address of the set's page, and the lines before it are shortened to make room. Raises BadInput if
+    that address has more than ``MOST_ADDRESS`` bytes.
+    """
     import segno
 
     said = lang or language()
-    text = tag_text(source, panel, path, made, said)
+    words = tag_text(source, panel, path, made, said)
+    text = words
+    if served:
+        address = page_address(served, source)
+        text = tag_text(
+            source, panel, path, made, said, min(MOST_BYTES, MOST_WITH_ADDRESS - len(address.encode()) - 1)
+        )
+        text = f"{text}\n{address}"
     # UTF-8 throughout: cameras expect it, and ASCII is the same either way
     code = segno.make_qr(text, error="m", encoding="utf-8", boost_error=False)
     wide, high = WIDTH_MM / UNIT_MM, HEIGHT_MM / UNIT_MM
@@ -85,7 +119,7 @@ def make_tag(
     side = _CODE_MM / UNIT_MM
     margin = (high - side) / 2
     _code(picture.group(wide - side - margin, margin), [list(row) for row in code.matrix], side)
-    _words(picture, wide - side - 2 * margin, text.split("\n"))
+    _words(picture, wide - side - 2 * margin, words.split("\n"))
     return Tag(picture, text, int(code.version))
 
 

@@ -33,6 +33,7 @@ from kb.web.pairing import Phones
 from kb.web.photos import Photos
 from kb.web.site import Site, page, site
 
+YEAR_S: Final = 31_536_000
 HERE: Final = Path(__file__).parent
 LOCAL: Final = frozenset({"127.0.0.1", "localhost", "::1"})
 _LOG: Final = logging.getLogger("kb.web")
@@ -48,7 +49,7 @@ _SAID: Final = {
     ),
     413: (
         "Too large",
-        "A photo may have 12 MB, a visit with its photos 32 MB, and text 256 KB. Nothing was saved; "
+        "A photo may have 25 MB, a visit with its photos 64 MB, and text 256 KB. Nothing was saved; "
         "go back, and what you typed is still there.",
     ),
     503: ("Busy", "Another phone is being answered. Try again in a moment."),
@@ -75,7 +76,6 @@ def make_app(
         MAX_CONTENT_LENGTH=g_.MOST_BODY,
         MAX_FORM_MEMORY_SIZE=g_.MOST_FORM,
         MAX_FORM_PARTS=g_.MOST_PARTS,
-        SEND_FILE_MAX_AGE_DEFAULT=3600,
         JSON_AS_ASCII=False,
     )
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
@@ -85,6 +85,7 @@ def make_app(
     for part in (phone, pages, recording, today, isolating, guide):
         part.add(app)
     app.add_url_rule("/sw.js", "worker", _worker)
+    app.after_request(_versioned)
     app.context_processor(lambda: {"version": version()})
     app.register_error_handler(HTTPException, _refused)
     app.register_error_handler(JackfieldError, _troubled)
@@ -100,6 +101,15 @@ def version() -> str:
         if file.is_file():
             digest.update(file.name.encode() + file.read_bytes())
     return digest.hexdigest()[:12]
+
+
+def _versioned(answer: Response) -> Response:
+    """Say which version an answer is of, and let a browser keep a file only under its version's address."""
+    answer.headers["Jackfield-Version"] = version()
+    if request.endpoint == "static":
+        this = request.args.get("v") == version()
+        answer.headers["Cache-Control"] = f"public, max-age={YEAR_S}, immutable" if this else "no-cache"
+    return answer
 
 
 def _worker() -> Response:

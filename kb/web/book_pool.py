@@ -17,7 +17,7 @@ import os
 import threading
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from kb.base.errors import BookTrouble, JackfieldError
 from kb.book import Book, derived
@@ -25,10 +25,12 @@ from kb.book.learned_evidence import Learned
 from kb.settings import BOOK, FILE
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from kb.domain.visit import Visit
-    from kb.store import Recorded
+    from kb.store import Recorded, Store
+
+T = TypeVar("T")
 
 
 class Books:
@@ -65,6 +67,11 @@ class Books:
                 self.close()
                 raise BookTrouble("another program has just replaced the book")
             return done
+
+    def change(self, work: Callable[[Store], T]) -> T:
+        """As ``Book.change``; one at a time."""
+        with self._writing:
+            return self.here().change(work)
 
     def _learn_beside(self, learned: Learned) -> None:
         """Learn in a thread and with a book of its own, unless another thread is learning."""

@@ -35,7 +35,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from kb.web.pairing import Phones, form_token
 from kb.web.rate_limit import Limit
 
-MOST_BODY: Final = 32 * 1024 * 1024  #: a visit with its photos
+MOST_BODY: Final = 64 * 1024 * 1024  #: a visit with its photos
 MOST_FORM: Final = 256 * 1024  #: text of one form
 MOST_PARTS: Final = 1200  #: fields of one form: 64 jacks with 15 each, and the visit's own
 OPEN: Final = frozenset(
@@ -52,6 +52,7 @@ _POLICY: Final = "; ".join(
         "manifest-src 'self'",
         "worker-src 'self'",
         "form-action 'self'",
+        "frame-src 'self'",
         "frame-ancestors 'none'",
         "base-uri 'none'",
     )

@@ -10,6 +10,7 @@ import json
 import threading
 from collections import OrderedDict
 from contextlib import suppress
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 from flask import Flask, Response, redirect, request, url_for
@@ -20,6 +21,7 @@ from kb.base.errors import BadInput, NotFound
 from kb.domain.words import DriverInput, Signal
 from kb.isolate import State, path_used_from, path_used_to, state_from
 from kb.isolate import wording as says
+from kb.web.jobs import job_asked, job_id, of_job
 from kb.web.site import page, site
 from kb.web.visit_form import new_id
 
@@ -52,7 +54,8 @@ def isolate() -> AnyResponse:
         since = ""
         if about and not path:
             with suppress(NotFound):
-                path, since = _path_in_book(site().book.view(**about))
+                known = site().book.view(**about)
+                path, since = _path_in_book(known, _connection_of_job(known))
         return page(
             "isolate_begin",
             complaints=list(model.complaints.values()),
@@ -62,12 +65,14 @@ def isolate() -> AnyResponse:
             since=since,
             said=says.path_text(path_used_from(path, "path")) if path else "",
             about=about,
+            of_job=of_job(request.args),
         )
     state = state_from(model, _data(given), "answers")
     fault = state.head
     return page(
         "isolate",
         about=about,
+        of_job=of_job(request.args),
         state=state,
         complaint=model.complaints[state.complaint].says,
         found=(found := state.next_test),
@@ -96,9 +101,24 @@ def keep_outcome() -> AnyResponse:
     if not (state.make and state.set_model):
         raise BadInput("isolate", "no set", "make and model, so that the book knows what it is about")
     visit = outcome_visit(site().book, state, request.form.get("id", "")[:40])
+    if (job := job_asked(request.args)) and not visit.job:
+        visit = replace(visit, job=job.name)
     done = site().books.record([visit])
     visit_id = done.recorded[0].id if done.recorded else done.already[0]
-    return redirect(url_for("recorded", visit=visit_id), 303)
+    return redirect(url_for("recorded", visit=visit_id, job=job_id(request.args)), 303)
+
+
+def _connection_of_job(known: SetView) -> Connection | None:
+    job = job_asked(request.args)
+    if job is None:
+        return None
+    return site().book.connect(
+        known.panel.taken(job.taken or ()),
+        known.source,
+        inputs=job.inputs,
+        speakers_needed=job.speakers_needed,
+        length_m=job.length_m,
+    )
 
 
 def _model() -> Model:
@@ -206,4 +226,5 @@ def _link(state: State, page: str = "isolate") -> str:
         signal=path.signal.value if path.signal else None,
         items=list(path.items),
         input=path.input.value if path.input else None,
+        job=job_id(request.args),
     )

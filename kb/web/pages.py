@@ -6,16 +6,20 @@ import re
 from base64 import b64encode
 from contextlib import suppress
 from hashlib import sha256
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
-from flask import Flask, Response, request
+from flask import Flask, Response, request, url_for
+from markupsafe import escape
 from werkzeug.wrappers import Response as AnyResponse
 
 from kb.base.errors import BadInput, NotFound
+from kb.base.text import line
 from kb.domain.language import ENGLISH
 from kb.domain.words import DriverInput, Signal
+from kb.pack.jobs import LENGTH
 from kb.web.isolating import turns_address
 from kb.web.jack_icons import sign
+from kb.web.jobs import job_asked, of_job
 from kb.web.lengths import read_length, shown_length
 from kb.web.site import page, site
 
@@ -35,6 +39,8 @@ def add(app: Flask) -> None:
     app.add_url_rule("/set", "show_set", show_set)
     app.add_url_rule("/path", "other_driver", other_driver)
     app.add_url_rule("/sheet", "sheet", sheet)
+    app.add_url_rule("/hand-over", "hand_over", hand_over)
+    app.add_url_rule("/tag", "tag", tag)
     app.jinja_env.globals |= {"percent": ENGLISH.percent, "sign": sign, "shown_length": shown_length}
 
 
@@ -56,7 +62,16 @@ def search() -> AnyResponse:
     name = "found" if part else "search"
     named = query.split(None, 1)
     typed = {"make": named[0][:80], "model": named[1][:80]} if len(named) == 2 else {"model": query[:80]}
-    return page(name, query=query, typed=typed, found=found, wrong=wrong, best_line=best_line, how=_HOW)
+    return page(
+        name,
+        query=query,
+        typed=typed,
+        found=found,
+        wrong=wrong,
+        best_line=best_line,
+        how=_HOW,
+        of_job=of_job(request.args),
+    )
 
 
 #: How a match was made, as people say it.
@@ -73,19 +88,16 @@ def show_set() -> AnyResponse:
         make, model, said = known
         return _unknown(make, model, said)
     asked = Asked(request.args)
-    connection = site().book.connect(
-        known.panel.taken(asked.taken),
-        known.source,
-        inputs=asked.inputs,
-        speakers_needed=asked.speakers_needed,
-        length_m=asked.length_m,
-    )
-    photos = [(visit.id, name) for visit in known.visits for name in site().photos.of(visit.id)]
+    connection = _connected(asked, known)
+    kept = site().photos
+    photos = [
+        (visit.id, name, kept.spots(visit.id, name)) for visit in known.visits for name in kept.of(visit.id)
+    ]
     return page(
         "set",
         known=known,
         about=_about(known),
-        turns=turns_address(known, connection if asked.usual else None),
+        turns=turns_address(known, connection if asked.usual or asked.job else None),
         asked=asked,
         facts=_facts_of_source(known),
         rows=_rows(known, connection),
@@ -96,7 +108,7 @@ def show_set() -> AnyResponse:
 
 
 def _about(known: SetView) -> dict[str, str]:
-    return {"make": known.source.make, "model": known.source.model}
+    return {"make": known.source.make, "model": known.source.model, **of_job(request.args)}
 
 
 def _unknown(make: str, model: str, said: str) -> AnyResponse:
@@ -106,7 +118,7 @@ def _unknown(make: str, model: str, said: str) -> AnyResponse:
     found = None
     with suppress(BadInput):
         found = site().book.find(f"{make} {model}", limit=NEAR)
-    about = {"make": make, "model": model}
+    about = {"make": make, "model": model, **of_job(request.args)}
     return page(
         "unknown", 404, make=make, model=model, said=said, about=about, found=found, best_line=best_line
     )
@@ -126,17 +138,25 @@ def asked_set() -> SetView | tuple[str, str, str]:
 
 
 class Asked:
-    """The driver and its place, as the address tells; without a word, the usual driver."""
+    """The driver and its place: as the address says, else as its job says, else the usual driver.
+
+    ``job``: the job of today that the address names. ``usual``: neither address nor job says anything.
+    """
 
     def __init__(self, given: Any) -> None:
-        self.inputs: Sequence[DriverInput] = DriverInput.read_all(
-            given.getlist("inputs")[: len(DriverInput)], "inputs"
-        )
-        self.speakers_needed = given.get("speakers", "needed") != "free"
-        self.taken = tuple(Signal.read(one, "in use") for one in given.getlist("taken")[:12])
+        self.job = job = job_asked(given)
+        named = DriverInput.read_all(given.getlist("inputs")[: len(DriverInput)], "inputs")
+        self.inputs: Sequence[DriverInput] = named or (job.inputs if job else ())
+        speakers = given.get("speakers", "")
+        self.speakers_needed = speakers != "free" if speakers or not job else job.speakers_needed
         typed = given.get("length", "").strip()
-        self.length_m = read_length(typed, "length") if typed else 1.5
-        self.usual = not (self.inputs or self.taken or typed or not self.speakers_needed)
+        # The form of another driver always sends a length: then no tick means that nothing is in use.
+        in_use = () if typed or not job else sorted(job.taken or ())
+        self.taken = tuple(Signal.read(one, "in use") for one in given.getlist("taken")[:12]) or tuple(in_use)
+        self.length_m = read_length(typed, "length") if typed else job.length_m if job else LENGTH
+        own = named or given.getlist("taken") or typed or speakers == "free"
+        self.as_job = job is not None and not own
+        self.usual = job is None and not own
 
 
 def told(connection: Connection, known: SetView) -> dict[str, Any]:
@@ -208,7 +228,7 @@ def sheet() -> AnyResponse:
     """The sheet for the client and the file, to print or to keep; it needs nothing else."""
     from kb.base import clock
     from kb.settings import Units
-    from kb.sheet.page import Sheet, render
+    from kb.sheet.page import CONTACT, Sheet, render
     from kb.sheet.paper import Paper
 
     known = asked_set()
@@ -230,20 +250,98 @@ def sheet() -> AnyResponse:
         inputs=its_inputs,
         made=clock.today(),
         visits=known.visits,
-        driver="" if asked.inputs else book.settings.driver,
+        driver=book.settings.driver if set(its_inputs) == set(book.settings.inputs) else "",
         length_m=asked.length_m,
+        contact=line(request.args.get("contact", ""), "contact", CONTACT),
         lang=request.args.get("lang", "en"),
         paper=Paper.LETTER if book.settings.units is Units.FEET else Paper.A4,
     )
     document = render(made)
+    if "back" in request.args:  # shown on the phone: a way back, which is not printed
+        back = url_for("hand_over", **_own_address())
+        document = document.replace("<body>", "<body>\n" + _BACK.format(escape(back)), 1)
+    return _document(document)
+
+
+def _document(document: str) -> AnyResponse:
+    """A document of its own: no script, nothing fetched, and only the style that was written into it."""
     answer = Response(document, mimetype="text/html")
-    # A document of its own: no script, nothing fetched, and no style but the one that was written into it.
     styles = " ".join(f"'sha256-{_digest(style)}'" for style in _STYLE.findall(document))
     answer.headers["Content-Security-Policy"] = (
         f"default-src 'none'; style-src {styles}; img-src data:; "
-        "frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
+        "frame-ancestors 'self'; base-uri 'none'; form-action 'none'"
     )
+    answer.headers["X-Frame-Options"] = "SAMEORIGIN"  # the page that prints it
     return answer
+
+
+_BACK: Final = (
+    "<style>.way-back {{ font: 1.1rem system-ui, sans-serif; margin: 0; padding: .8rem 1rem; }} "
+    "@media print {{ .way-back {{ display: none; }} }}</style>\n"
+    '<p class="way-back"><a href="{}">Back</a></p>'
+)
+
+
+def _own_address() -> dict[str, Any]:
+    """What the address says, for the links to the other pages on this set."""
+    return {key: value for key, value in request.args.to_dict(flat=False).items() if key != "back"}
+
+
+def hand_over() -> AnyResponse:
+    """Prepare the sheet: whom the client calls, its language; then show, print or share it."""
+    from kb.sheet.page import CONTACT
+
+    known = asked_set()
+    if isinstance(known, tuple):
+        raise NotFound(known[2])
+    Asked(request.args)
+    given = [(key, one) for key, some in _own_address().items() for one in some]
+    return page(
+        "hand_over",
+        known=known,
+        about=_about(known),
+        given=[(key, one) for key, one in given if key not in ("contact", "lang")],
+        contact=request.args.get("contact", ""),
+        most_contact=CONTACT,
+        lang=request.args.get("lang", site().book.settings.language),
+        languages=_LANGUAGES,
+    )
+
+
+_LANGUAGES: Final = (("en", "English"), ("es", "Español"))
+
+
+def tag() -> AnyResponse:
+    """The tag for the driver; its code has the set's address too, if the book is served under a name."""
+    from kb.base import clock
+    from kb.domain.language import language
+    from kb.settings import Units
+    from kb.sheet.tag import make_tag, tag_page
+
+    known = asked_set()
+    if isinstance(known, tuple):
+        raise NotFound(known[2])
+    said = language(request.args.get("lang", "en"), feet=site().book.settings.units is Units.FEET)
+    chosen = _connected(Asked(request.args), known).chosen
+    served = request.url_root if _has_name(request.host) else ""
+    made = make_tag(known.source, known.panel, chosen, clock.today(), said, served=served)
+    return _document(tag_page(made, known.source, said))
+
+
+def _has_name(host: str) -> bool:
+    """Is it a name that another phone finds, and neither this machine nor a number that changes?"""
+    name = host.rsplit(":", 1)[0]
+    return "." in name and re.search(r"[a-z]", name.rsplit(".", 1)[-1], re.IGNORECASE) is not None
+
+
+def _connected(asked: Asked, known: SetView) -> Connection:
+    return site().book.connect(
+        known.panel.taken(asked.taken),
+        known.source,
+        inputs=asked.inputs,
+        speakers_needed=asked.speakers_needed,
+        length_m=asked.length_m,
+    )
 
 
 _STYLE = re.compile(r"<style[^>]*>(.*?)</style>", re.DOTALL)

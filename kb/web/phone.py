@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from flask import Flask, g, jsonify, make_response, redirect, request, url_for
 from werkzeug.exceptions import TooManyRequests
 from werkzeug.wrappers import Response as AnyResponse
 
 from kb.web.pairing import form_token
 from kb.web.site import page, site
+
+ICONS: Final = (180, 192, 512)  #: pixels; home screens that take no SVG ask for these
 
 
 def add(app: Flask) -> None:
@@ -89,7 +93,15 @@ def manifest() -> AnyResponse:
             "background_color": "#f6f4ee",
             "theme_color": "#0b4f6c",
             "icons": [
-                {"src": url_for("static", filename="icon.svg"), "sizes": "any", "type": "image/svg+xml"}
+                {"src": url_for("static", filename="icon.svg"), "sizes": "any", "type": "image/svg+xml"},
+                *(
+                    {
+                        "src": url_for("static", filename=f"icon-{size}.png"),
+                        "sizes": f"{size}x{size}",
+                        "type": "image/png",
+                    }
+                    for size in ICONS
+                ),
             ],
         }
     )

@@ -20,6 +20,8 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 KINDS = ("JPEG", "PNG", "WEBP")
+#: Brands of a picture in HEVC, as some phones keep photos (ISO/IEC 23008-12, annex B, from memory).
+HEIC = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
 _SCAN = re.compile(rb"\xff([\xc0-\xcf\xd8-\xfe])")  # a marker in the data of a scan that is no restart
 
 
@@ -50,11 +52,15 @@ def developed(sent: bytes, limits: Limits) -> bytes:
 
     PngImagePlugin.MAX_TEXT_MEMORY = PngImagePlugin.MAX_TEXT_CHUNK  # texts of a PNG, unpacked: a megabyte
     Image.MAX_IMAGE_PIXELS = limits.pixels  # twice as many raise in Pillow itself
-    expected = "a photo as JPEG, PNG or WebP"
+    expected = "a photo as JPEG, PNG, WebP or HEIC"
+    kinds: tuple[str, ...] = KINDS
+    if sent[4:8] == b"ftyp" and sent[8:12] in HEIC:
+        _read_heic()
+        kinds = (*KINDS, "HEIF")
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # the limits below are the stricter ones
-            with Image.open(io.BytesIO(sent), formats=KINDS) as picture:
+            with Image.open(io.BytesIO(sent), formats=kinds) as picture:
                 wide, high = picture.size
                 most = limits.pixels if picture.format == "JPEG" else limits.pixels_whole
                 if wide * high > most:
@@ -84,6 +90,16 @@ def developed(sent: bytes, limits: Limits) -> bytes:
     except Exception as problem:  # decoders raise what they like (OSError, struct.error, KeyError ...)
         raise _Refused("a damaged picture", expected) from problem
     return out.getvalue()
+
+
+def _read_heic() -> None:
+    """Let Pillow read HEIC, if the library for it is installed."""
+    try:
+        from pi_heif import register_heif_opener
+    except ImportError:
+        wanted = "JPEG, PNG or WebP (for HEIC, install jackfield[heic] on the computer with the book)"
+        raise _Refused("a HEIC photo", wanted) from None
+    register_heif_opener(thumbnails=False)
 
 
 def _scans(jpeg: bytes) -> int:

@@ -9,13 +9,16 @@ and ``WAIT_S``.
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 import re
 import subprocess
 import sys
 import threading
 import time
+from collections.abc import Sequence
 from contextlib import suppress
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Final
 from uuid import UUID
@@ -26,12 +29,13 @@ from kb.settings import PHOTOS
 from kb.web import photo_decoder as developing
 from kb.web import private_file as privately
 
-MOST_BYTES: Final = 12 * 1024 * 1024  #: of one photo as it is sent (OWASP ASVS 5.0, 5.2.1)
+MOST_BYTES: Final = 25 * 1024 * 1024  #: of one photo as it is sent (OWASP ASVS 5.0, 5.2.1)
 MOST_PIXELS: Final = 60_000_000  #: more than the cameras of phones send (5.2.6)
-MOST_WHOLE: Final = 25_000_000  #: of PNG and WebP: whole in memory, several times
+MOST_WHOLE: Final = 25_000_000  #: of PNG, WebP and HEIC: whole in memory, several times
 EDGE: Final = 2048  #: pixels of the longer side as kept: a mark is still read
 QUALITY: Final = 82
 MOST: Final = 6  #: photos of one visit
+MOST_SPOTS: Final = 64  #: jacks pointed at on one photo
 LOOSE_S: Final = 86_400  #: a photo that no visit took is dropped after a day
 WAIT_S: Final = 30  #: for one photo to be decoded, whatever else the machine does
 #: 64 scans: encoders make ten for a progressive JPEG of three colours (common practice).
@@ -50,6 +54,15 @@ _HASH: Final = re.compile(r"[0-9a-f]{64}\Z")
 _LOOSE: Final = "loose"
 
 
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A jack on a photo, by its mark or form; ``x`` from the left and ``y`` from the top, as shares."""
+
+    x: float
+    y: float
+    jack: str
+
+
 class Photos:
     """The photos next to the book in ``home``."""
 
@@ -60,7 +73,8 @@ class Photos:
     def keep(self, sent: bytes, place: str = "photo") -> str:
         """Keep a photo until a visit takes it; returns its name, the SHA-256 of what is kept.
 
-        Raises BadInput where it is no JPEG, PNG or WebP, or too large; BookTrouble where it cannot be kept.
+        Raises BadInput if it is no JPEG, PNG, WebP or HEIC, or is too large; BookTrouble if it cannot be
+        kept.
         """
         if not self._decoding.acquire(timeout=_TURN_S):
             raise BookTrouble(f"{place}: many photos are being looked at just now")
@@ -111,6 +125,21 @@ class Photos:
             with suppress(OSError):
                 return (self._of(visit) / f"{name}.jpg").read_bytes()
         raise NotFound("no such photo")
+
+    def point(self, visit: str, name: str, spots: Sequence[Spot]) -> None:
+        """Keep where jacks are on a photo of a visit; nothing is kept of a photo that is not there."""
+        file = self._of(visit) / f"{name}.jpg"
+        if spots and _HASH.match(name) and file.exists():
+            content = json.dumps([asdict(one) for one in spots[:MOST_SPOTS]], ensure_ascii=False)
+            privately.write(file.with_suffix(".json"), content.encode())
+
+    def spots(self, visit: str, name: str) -> list[Spot]:
+        """Where jacks are on a photo, as far as somebody pointed at them."""
+        try:
+            raw = (self._of(visit) / f"{name}.json").read_bytes() if _HASH.match(name) else b"[]"
+            return [Spot(float(one["x"]), float(one["y"]), str(one["jack"])) for one in json.loads(raw)]
+        except (OSError, ValueError, TypeError, KeyError, RecursionError):
+            return []
 
     def _of(self, visit: str) -> Path:
         try:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from flask import Flask, Response, jsonify, redirect, request, url_for
 from werkzeug.datastructures import FileStorage
@@ -14,10 +15,28 @@ from kb.domain import marking
 from kb.domain.visit import Visit, visit_from
 from kb.domain.words import Basis, Direction, Display, Form, Format, Kind, Level, Outcome, Signal, Speakers
 from kb.web.guards import wants_json
-from kb.web.photos import MOST, MOST_BYTES
+from kb.web.jobs import job_asked, open_job
+from kb.web.photos import MOST, MOST_BYTES, MOST_SPOTS, Spot
 from kb.web.site import page, site
 from kb.web.visit_form import CARRIED, JACK_OTHERS, OTHERS, Entry, field_of, new_id
 
+if TYPE_CHECKING:
+    from kb.domain.panel import PanelJack
+
+#: Jacks with their usual marks (``marks`` of ``Form``), those that loops use first; common practice.
+OFTEN: Final = tuple(
+    (form, form.marks[number])
+    for form, number in (
+        (Form.TOSLINK, 0),
+        (Form.TOSLINK, 1),
+        (Form.JACK_35, 0),
+        (Form.RCA_PAIR, 0),
+        (Form.RCA_SINGLE, 1),
+        (Form.HDMI, 0),
+        (Form.HDMI, 1),
+        (Form.HDMI, 3),
+    )
+)
 _WORDS = {
     "kinds": Kind,
     "displays": Display,
@@ -37,6 +56,7 @@ def add(app: Flask) -> None:
     app.add_url_rule("/record", "record_visit", record_visit, methods=["POST"])
     app.add_url_rule("/read", "read_jacks", read_jacks, methods=["POST"])
     app.add_url_rule("/recorded", "recorded", recorded)
+    app.add_url_rule("/withdraw", "withdraw", withdraw, methods=["POST"])
     app.add_url_rule("/photo", "photo", photo)
     app.add_url_rule("/photo", "add_photo", add_photo, methods=["POST"])
 
@@ -53,13 +73,23 @@ def record() -> AnyResponse:
         return _form(Entry.of(old, every), fresh=True)
     settings = site().book.settings
     make, model = request.args.get("make", "")[:80], request.args.get("model", "")[:80]
-    return _form(Entry.new(make, model, by=settings.initials), fresh=True)
+    entry = Entry.new(make, model, by=settings.initials)
+    if job := job_asked(request.args):
+        said = {"job": job.name, "kind": job.source.kind, "display": job.source.display or ""}
+        entry.visit |= {key: str(value) for key, value in said.items() if value}
+        if job.source.year:
+            entry.visit["year"] = str(job.source.year)
+    if "all" in request.args:  # the set looks as the book has it
+        for one in _known(entry):
+            entry.add(one.form.value, one.marking)
+    return _form(entry, fresh=True)
 
 
 def _form(
     entry: Entry, code: int = 200, said: str = "", field: str = "", focus: str = "", fresh: bool = False
 ) -> Response:
     """The form as ``entry`` says; ``fresh``: nobody has typed into it yet, so a phone may make its id."""
+    known = _known(entry)
     return page(
         "record",
         code,
@@ -72,15 +102,29 @@ def _form(
         fresh=fresh,
         tapped=list(Form),
         marks={form.value: form.marks for form in Form},
-        known=_known(entry),
+        known=known,
+        often=OFTEN,
+        as_known={f"{one.form.value}:{one.marking}": one.speakers.value for one in known if one.speakers},
         carried=CARRIED,
         others=OTHERS,
         jack_others=JACK_OTHERS,
         most_photos=MOST,
         most_bytes=MOST_BYTES,
         label=_label,
+        job_id=_job_id(),
+        about=_about_form(entry),
         **_WORDS,
     )
+
+
+def _job_id() -> str:
+    """The job of today that the form is for, as its address or the form itself says."""
+    return (request.form.get("job_id") or request.args.get("job", ""))[:60]
+
+
+def _about_form(entry: Entry) -> dict[str, str]:
+    named = {key: entry.visit.get(key, "") for key in ("make", "model")} | {"job": _job_id()}
+    return {key: value for key, value in named.items() if value}
 
 
 def _label(form: str) -> Form:
@@ -90,14 +134,28 @@ def _label(form: str) -> Form:
         return Form.OTHER
 
 
-def _known(entry: Entry) -> list[tuple[Form, str]]:
+class Known(NamedTuple):
+    """A jack that the book knows of a set; ``speakers`` if it is an output and visits told what they did."""
+
+    form: Form
+    marking: str
+    speakers: Speakers | None
+
+
+def _known(entry: Entry) -> list[Known]:
     """The jacks that the book knows of this set, to be tapped onto the panel."""
     make, model = entry.visit.get("make", ""), entry.visit.get("model", "")
     if not (make and model) or entry.supersedes:
         return []
     book = site().book
     jacks = book.panel(book.visits(make, model)).jacks
-    return [(one.jack.form, one.jack.marking) for one in jacks]
+    return [Known(one.jack.form, one.jack.marking, _speakers(one)) for one in jacks]
+
+
+def _speakers(one: PanelJack) -> Speakers | None:
+    """What the speakers do while this output is used, if visits said so."""
+    heard = one.jack.usable and one.speakers is not Speakers.UNKNOWN
+    return one.speakers if heard else None
 
 
 def stale() -> AnyResponse:
@@ -133,7 +191,10 @@ def record_visit() -> AnyResponse:
         return _form(entry, 503, f"{trouble}.{known} Save again in a moment.")
     visit_id = done.recorded[0].id if done.recorded else done.already[0]
     again = int(bool(done.reinstated)) or None
+    job = _job_id() or None
     own = site().photos.attach(visit_id, entry.photos)
+    for name, spots in _spots(entry).items():
+        site().photos.point(visit_id, name, spots)
     # Kept with an earlier page of the form, a day ago or more; or one more than a visit has.
     left_out += [
         f"photo {number}: is not there any more, take it again."
@@ -142,8 +203,9 @@ def record_visit() -> AnyResponse:
     ]
     if wants_json(request):
         told: dict[str, Any] = {"visit": visit_id, "already": not done.recorded, "left_out": left_out}
-        return jsonify(told | {"next": url_for("recorded", visit=visit_id, again=again)})
-    return redirect(url_for("recorded", visit=visit_id, left=len(left_out) or None, again=again), 303)
+        return jsonify(told | {"next": url_for("recorded", visit=visit_id, again=again, job=job)})
+    left = len(left_out) or None
+    return redirect(url_for("recorded", visit=visit_id, left=left, again=again, job=job), 303)
 
 
 def _with_the_rest(visit: Visit) -> Visit:
@@ -216,6 +278,7 @@ def _keep_photos(entry: Entry) -> list[str]:
     left_out = []
     for number, file in enumerate(_sent(), 1):
         place = f"photo {number}"
+        entry.sent.append("")
         if len(entry.photos) >= MOST:
             left_out.append(f"{place}: left out, a visit has at most {MOST}.")
             continue
@@ -224,9 +287,32 @@ def _keep_photos(entry: Entry) -> list[str]:
         except BadInput as wrong:
             left_out.append(f"{wrong}. It was left out.")
             continue
+        entry.sent[-1] = name
         if name not in entry.photos:
             entry.photos.append(name)
     return left_out
+
+
+def _spots(entry: Entry) -> dict[str, list[Spot]]:
+    """Where the form says that jacks are on its photos, by name of the photo.
+
+    What makes no sense is left out, since it must not hold up a visit.
+    """
+    found: dict[str, list[Spot]] = {}
+    try:
+        said = json.loads(request.form.get("spots", "")[:_MOST_SPOTS_TEXT] or "[]")
+        for one in said[: MOST * MOST_SPOTS]:
+            x, y, photo, jack = float(one["x"]), float(one["y"]), int(one["photo"]), int(one["jack"])
+            form = request.form.get(f"jack-{jack}-form", "")
+            if form and 0 <= x <= 1 and 0 <= y <= 1 and 0 <= photo < len(entry.sent):
+                mark = request.form.get(f"jack-{jack}-marking", "").strip()[:80] or _label(form).label
+                found.setdefault(entry.sent[photo], []).append(Spot(x, y, mark))
+    except (ValueError, TypeError, KeyError, OverflowError, RecursionError):
+        return {}
+    return found
+
+
+_MOST_SPOTS_TEXT: Final = 32_768
 
 
 def photo() -> AnyResponse:
@@ -243,12 +329,12 @@ def add_photo() -> AnyResponse:
     entry = Entry(photos=[])
     left_out = _keep_photos(entry)
     if not entry.photos and not left_out:
-        raise BadInput("photo", "none", "a photo as JPEG, PNG or WebP")
+        raise BadInput("photo", "none", "a photo as JPEG, PNG, WebP or HEIC")
     if left_out:
         raise BadInput(" ".join(left_out))
     if not site().photos.attach(visit.id, entry.photos):
         raise BadInput("photo", f"{MOST} photos there", f"at most {MOST} of one visit")
-    return redirect(url_for("recorded", visit=visit.id), 303)
+    return redirect(url_for("recorded", visit=visit.id, job=_job_id() or None), 303)
 
 
 # -- saved ---------------------------------------------------------------------------------------------
@@ -264,14 +350,35 @@ def recorded() -> AnyResponse:
         why = marking.read(jack.form, jack.marking, jack.colour).why if finding.inferred else ""
         jacks.append((finding, said, why))
     left = request.args.get("left", "")
+    about = {"make": visit.source.make, "model": visit.source.model}
+    if job := request.args.get("job", "")[:60]:
+        about["job"] = job
     return page(
         "recorded",
         visit=visit,
         jacks=jacks,
-        photos=site().photos.of(visit.id),
+        photos=[(name, site().photos.spots(visit.id, name)) for name in site().photos.of(visit.id)],
         left=int(left) if left.isdecimal() and len(left) < 3 else 0,
         again="again" in request.args,
+        about=about,
+        withdrawn=_withdrawn(visit),
+        open_job=open_job(job),
     )
+
+
+def withdraw() -> AnyResponse:
+    """Take a visit back, or with ``undo`` let it count again. It stays in the history."""
+    visit = _visit(request.form.get("visit", ""))
+    if "undo" in request.form:
+        site().books.change(lambda store: store.reinstate([visit.id]))
+    else:
+        site().books.change(lambda store: store.withdraw([visit.id]))
+    return redirect(url_for("recorded", visit=visit.id, job=_job_id() or None), 303)
+
+
+def _withdrawn(visit: Visit) -> bool:
+    with site().book.store.snapshot() as now:
+        return any(one.withdrawn for one in now.history_of(visit.source.key) if one.visit.id == visit.id)
 
 
 def _visit(visit_id: str) -> Visit:

@@ -42,9 +42,11 @@ def page(name: str, code: int = 200, **values: Any) -> Response:
     """A page from its template, with the form token of the phone that asked.
 
     ``about``: ``make`` and ``model`` of the set that the page is about, for the links to other pages.
+    ``of_job``: ``job``, the id of the job that it is for, if that does not come with ``about``.
     """
     token = getattr(g, "token", "")
     values.setdefault("about", {})
+    values.setdefault("of_job", {})
     # The real clock, whatever day tests have set: the phone holds it against its own.
     values["made"] = datetime.now().astimezone().strftime("%Y-%m-%d %H:%M")
     values |= {"paired": bool(token), "form_token": form_token(token) if token else ""}

@@ -115,6 +115,7 @@ class Entry:
     id: str = ""
     supersedes: str = ""  #: ids of the visits that it corrects, with commas between them
     photos: list[str] = field(default_factory=list)
+    sent: list[str] = field(default_factory=list)  #: names of the photos that came along, "" if left out
 
     @classmethod
     def new(cls, make: str = "", model: str = "", by: str = "") -> Entry:

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from kb.base.errors import BadInput
 from kb.domain.language import language
 from kb.sheet.tag import HEIGHT_MM, MOST_BYTES, WIDTH_MM, Tag, make_tag, tag_page
 from tests.sheet.sheets import HOSTILE, INPUTS, OPTICAL, sheet_of
@@ -104,3 +105,28 @@ def test_very_long_names_are_shortened_line_by_line() -> None:
     assert tag.text.startswith("NNN")
     assert tag.text.endswith("2026-11-25")
     assert decoded(tag) == tag.text
+
+
+def test_the_code_ends_with_the_page_of_the_set_if_the_book_is_served_under_a_name() -> None:
+    sheet = sheet_of(OPTICAL, *INPUTS)
+    plain = tag_of(OPTICAL, *INPUTS)
+    tag = make_tag(
+        sheet.source,
+        sheet.panel,
+        sheet.connection.chosen,
+        DAY,
+        language("en"),
+        served="https://loops.example/",
+    )
+    lines = tag.text.split("\n")
+    assert lines[0] == "Norwell NV40-210"
+    assert lines[-2:] == ["2026-11-25", "https://loops.example/set?make=Norwell&model=NV40-210"]
+    assert lines[:-1] == plain.text.split("\n")  # nothing is shortened for it
+    assert tag.version == 10
+    assert decoded(tag) == tag.text
+
+
+def test_an_address_that_leaves_no_room_for_the_path_is_refused() -> None:
+    sheet = sheet_of(OPTICAL)
+    with pytest.raises(BadInput, match="at most 100 bytes"):
+        make_tag(sheet.source, sheet.panel, None, DAY, served="https://" + "x" * 90 + ".example/")

@@ -399,7 +399,7 @@ def test_the_promises_are_these() -> None:
         end_s=20,
         head=32_768,
         body_of_stranger=262_144,
-        body_of_phone=33_554_432,
+        body_of_phone=67_108_864,
         lines_per_address=24,
         lines_of_strangers=128,
         lines_per_phone=12,
@@ -417,8 +417,8 @@ def test_the_promises_are_these() -> None:
         "memory": 629_145_600,
         "seconds": 10,
     }
-    assert (MOST_BYTES, WAIT_S) == (12_582_912, 30)
-    assert (MOST_BODY, MOST_FORM, MOST_PARTS) == (33_554_432, 262_144, 1200)
+    assert (MOST_BYTES, WAIT_S) == (26_214_400, 30)
+    assert (MOST_BODY, MOST_FORM, MOST_PARTS) == (67_108_864, 262_144, 1200)
     assert (CODE_S, IDLE_S, WHOLE_S, WRONG, MOST) == (600, 2_592_000, 15_552_000, 20, 500)
     guards = Guards(Phones(Path("nowhere"), lambda code: None), frozenset())
     guards.asking._now = guards.pairing._now = lambda: 0.0

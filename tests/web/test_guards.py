@@ -22,6 +22,7 @@ PAGES = (
     "/set?make=Norwell&model=NV40-210&inputs=optical&speakers=free&length=4",
     "/set?make=Nobody&model=X1",
     "/path?make=Norwell&model=NV40-210",
+    "/hand-over?make=Norwell&model=NV40-210",
     "/record",
     "/record?make=Norwell&model=NV40-210",
     "/today",
@@ -131,11 +132,11 @@ def test_a_field_of_a_megabyte_among_parts_gets_a_clear_answer(phone: Phone, boo
     assert book.visits("Hallmere", "HM32-5") == []
 
 
-def test_fifty_megabytes_get_a_clear_answer(phone: Phone, book: Any) -> None:
-    body = parts({**FORM, "do": "save", "form_token": phone.token}, b"\xff\xd8" + bytes(50_000_000))
+def test_seventy_megabytes_get_a_clear_answer(phone: Phone, book: Any) -> None:
+    body = parts({**FORM, "do": "save", "form_token": phone.token}, b"\xff\xd8" + bytes(70_000_000))
     answer = phone.client.post("/record", data=body, content_type="multipart/form-data; boundary=part")
     assert answer.status_code == 413
-    assert "12 MB" in answer.text
+    assert "25 MB" in answer.text
     assert book.visits("Hallmere", "HM32-5") == []
 
 

@@ -19,7 +19,8 @@ from tests.web.conftest import FORM, Laptop, Phone
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
 
 ADDRESSES = (
-    "/", "/set", "/path", "/sheet", "/record", "/read", "/recorded", "/photo", "/today", "/bring", "/isolate",
+    "/", "/set", "/path", "/sheet", "/hand-over", "/tag", "/withdraw", "/record", "/read",
+    "/recorded", "/photo", "/today", "/bring", "/isolate",
     "/isolate/turns", "/isolate/without-link", "/pair", "/forget", "/phone", "/waiting", "/offline", "/token",
     "/health", "/manifest.webmanifest", "/sw.js", "/static/page.js", "/static/../app.py",
     "/static/%2e%2e/%2e%2e/settings.py",
@@ -117,7 +118,9 @@ def test_nothing_that_is_sent_is_a_mistake_of_ours_or_changes_the_book(
     assert state(book, home) == before
 
 
-@pytest.mark.parametrize("address", ["/record", "/today", "/photo", "/read", "/isolate", "/forget"])
+@pytest.mark.parametrize(
+    "address", ["/record", "/today", "/photo", "/read", "/isolate", "/forget", "/withdraw"]
+)
 @pytest.mark.parametrize(
     "wrong",
     [{}, {"form_token": ""}, {"form_token": "0" * 64}, {"form_token": "\u2603"}],
@@ -137,7 +140,7 @@ def test_no_form_is_taken_without_the_token_of_this_phone(
 
 def test_every_address_that_takes_a_form_is_in_the_test_above(app: Any) -> None:
     takes = {rule.rule for rule in app.url_map.iter_rules() if "POST" in (rule.methods or ())}
-    assert takes == {"/record", "/today", "/photo", "/read", "/isolate", "/forget", "/pair"}
+    assert takes == {"/record", "/today", "/photo", "/read", "/isolate", "/forget", "/withdraw", "/pair"}
 
 
 def test_a_token_from_before_pairing_is_never_taken_over(stranger: Phone) -> None:

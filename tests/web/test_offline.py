@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -200,4 +201,167 @@ def test_what_the_phone_does_not_have_of_the_isolation_is_said_kindly(
     assert "phone into the driver's line input" in page.inner_text(".first-aid")
     laptop.mend()
     page.goto(laptop.url("/isolate?complaint=hum&signal=analog-line"))
-    page.wait_for_selector("text=How things stand")
+    page.wait_for_selector("text=What is likely so far")
+
+
+# -- a link that hangs, a new version, a phone that is forgotten ---------------------------------------
+
+
+def test_a_link_that_hangs_is_no_link_and_the_visit_is_safe_on_the_phone(
+    open_page: Open, laptop: Laptop, book: Any
+) -> None:
+    """The laptop takes the request and never answers, as a bad radio link does; nobody waits for a minute."""
+    page = open_page()
+    page.goto(laptop.url("/record"))
+    ready(page)
+    kept(page)
+    page.clock.install()
+    page.route("**/token", lambda route: None)
+    page.route("**/record", lambda route: None if route.request.method == "POST" else route.continue_())
+    page.fill("#make", "Hallmere")
+    page.fill("#model", "HM32-5")
+    page.tap("#save")
+    page.wait_for_selector("#said:has-text('safe on this phone')")
+    page.clock.fast_forward(13_000)
+    page.wait_for_url("**/waiting")
+    page.wait_for_selector("#waiting-list >> text=Hallmere HM32-5")
+    assert book.visits("Hallmere", "HM32-5") == []
+    page.unroute("**/token")
+    page.unroute("**/record")
+    page.reload()
+    page.wait_for_selector("text=Nothing waits")
+    assert len(book.visits("Hallmere", "HM32-5")) == 1
+
+
+def test_no_script_of_ours_asks_without_a_limit() -> None:
+    """Every request goes through ``timely``; the worker's own lose a race against ``late``."""
+    import kb.web
+
+    folder = Path(kb.web.__file__).parent
+    for file in (*(folder / "static").glob("*.js"), folder / "templates" / "sw.js"):
+        for line in file.read_text(encoding="utf-8").splitlines():
+            if re.search(r"\bfetch\(", line) and not line.lstrip().startswith("//"):
+                assert "stop.signal" in line or "late(" in line, (file.name, line)
+
+
+def test_after_an_update_of_the_server_pages_get_the_script_that_they_were_made_with(
+    open_page: Open, laptop: Laptop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import kb.web.app as app
+
+    page = open_page()
+    page.goto(laptop.url(NORWELL))
+    kept(page)
+    old = page.evaluate("VERSION")
+    laptop.cut()
+    monkeypatch.setattr(app, "version", lambda: "new0")
+    asked: list[str] = []
+    laptop.mend()
+    page.on("request", lambda one: asked.append(one.url))
+    page.goto(laptop.url("/today"))
+    page.wait_for_function("VERSION === 'new0'")
+    kept(page)
+    shells = "caches.keys().then((all) => all.filter((one) => one.startsWith('jackfield-shell')).sort())"
+    page.wait_for_function(f"{shells}.then((all) => all.includes('jackfield-shell-new0'))")
+    laptop.cut()
+    page.goto(laptop.url("/today"))
+    assert page.evaluate("VERSION") == "new0"
+    page.goto(laptop.url(NORWELL))  # kept before the update, with the script of then
+    assert page.evaluate("VERSION") == old
+    page.wait_for_selector("text=No link to the book: this is how it stood on")
+
+
+def test_a_phone_that_was_forgotten_by_the_laptop_drops_its_kept_pages_at_the_first_answer(
+    open_page: Open, laptop: Laptop, home: Path
+) -> None:
+    from kb.web.pairing import forget_all
+
+    page = open_page()
+    page.goto(laptop.url(NORWELL))
+    kept(page)
+    assert page.evaluate("caches.has('jackfield-pages')")
+    assert forget_all(home) == 1
+    page.evaluate("linked()")  # what every page does when it is opened, and every 20 seconds
+    assert not page.evaluate("caches.has('jackfield-pages')")
+    assert re.search(r"/pair$", page.goto(laptop.url(NORWELL)).url)
+
+
+def test_a_page_that_was_kept_longer_than_a_pairing_lasts_is_not_shown(
+    open_page: Open, laptop: Laptop
+) -> None:
+    page = open_page()
+    page.goto(laptop.url(NORWELL))
+    kept(page)
+    page.evaluate(
+        """async (address) => {
+            const pages = await caches.open("jackfield-pages");
+            const old = await pages.match(address);
+            const headers = new Headers(old.headers);
+            headers.set("Date", new Date(Date.now() - 31 * 86400000).toUTCString());
+            await pages.put(address, new Response(await old.blob(), { headers }));
+        }""",
+        laptop.url(NORWELL),
+    )
+    laptop.cut()
+    page.goto(laptop.url(NORWELL))
+    assert "No link to the book" in page.inner_text("h1")
+
+
+# -- what was begun and not saved ----------------------------------------------------------------------
+
+
+def test_a_half_recorded_set_is_listed_after_the_browser_was_ended(open_page: Open, laptop: Laptop) -> None:
+    page = open_page()
+    page.goto(laptop.url("/record?make=Hallmere&model=HM32-5"))
+    ready(page)
+    page.tap(".tile[value='add:jack-3.5']")
+    page.fill("[name=jack-0-marking]", "HEADPHONE")
+    page.wait_for_timeout(500)
+    page.goto(laptop.url("/"))  # where somebody begins
+    page.wait_for_selector("#drafts >> text=Hallmere HM32-5")
+    assert "1 jack, 0 photos" in page.inner_text("#draft-list")
+    page.tap("#draft-list a")
+    ready(page)
+    assert page.input_value("[name=jack-0-marking]") == "HEADPHONE"
+    page.goto(laptop.url("/record?make=Hallmere&model=HM32-6"))  # opened, nothing typed: no draft
+    ready(page)
+    page.wait_for_timeout(400)
+    page.goto(laptop.url("/waiting"))
+    page.wait_for_selector("#draft-list li")
+    assert page.locator("#draft-list li").count() == 1
+    page.get_by_role("button", name="Throw it away").tap()
+    page.get_by_role("button", name="Really?").tap()
+    page.wait_for_selector("#drafts", state="hidden")
+
+
+def test_a_restored_draft_does_not_double_the_panel(open_page: Open, laptop: Laptop) -> None:
+    page = open_page()
+    for _ in range(2):
+        page.goto(laptop.url("/record?make=Norwell&model=NV40-210"))
+        ready(page)
+        if page.locator(".jack").count() == 0:
+            page.tap(".tile.all")
+        page.wait_for_timeout(500)
+        assert page.locator(".jack").count() == 3
+        assert page.locator(".known").is_hidden()
+    page.tap(".jack >> nth=1 >> .drop")  # what was taken away is offered again
+    assert page.locator(".known .tile[value]:visible").count() == 1
+
+
+def test_beginning_again_puts_a_draft_aside_and_loses_nothing(open_page: Open, laptop: Laptop) -> None:
+    page = open_page()
+    page.goto(laptop.url("/record"))
+    ready(page)
+    page.fill("#make", "Hallmere")
+    page.tap(".tile[value='add:jack-3.5']")
+    page.wait_for_timeout(500)
+    page.goto(laptop.url("/record"))
+    page.get_by_role("button", name="begin again").tap()
+    page.wait_for_selector("form[data-ready] #make")
+    page.wait_for_function("document.querySelectorAll('.jack').length === 0")
+    assert page.input_value("#make") == ""
+    page.goto(laptop.url("/"))
+    page.tap("#draft-list a >> text=Hallmere")
+    ready(page)
+    assert page.input_value("#make") == "Hallmere"
+    assert page.locator(".jack").count() == 1

@@ -184,3 +184,77 @@ def test_the_sheet_is_the_one_that_the_command_writes(phone: Phone, home: Any, t
     out = tmp_path / "sheet.html"
     assert run(["--home", str(home), "sheet", "Norwell", "NV40-210", "--out", str(out)]) == 0
     assert phone.get("/sheet?make=Norwell&model=NV40-210").text == out.read_text(encoding="utf-8")
+
+
+# -- sheet and tag from the phone ----------------------------------------------------------------------
+
+
+def test_a_sheet_shown_on_the_phone_has_contact_and_a_way_back_that_is_not_printed(phone: Phone) -> None:
+    asked = "make=Norwell&model=NV40-210&contact=Oxmarle+Loops%2C+555+0100"
+    page = phone.get(f"/sheet?{asked}&back=yes").text
+    assert "Oxmarle Loops, 555 0100" in page
+    back = shown(re.findall(r'class="way-back"><a href="([^"]+)"', page)[0])
+    assert phone.get(back).status_code == 200
+    assert "back=" not in back
+    assert "@media print { .way-back { display: none; } }" in page
+    assert "way-back" not in phone.get(f"/sheet?{asked}").text
+    assert phone.get("/sheet?make=Norwell&model=NV40-210&contact=" + "x" * 200).status_code == 422
+
+
+def test_hostile_words_in_the_way_back_stay_words(phone: Phone) -> None:
+    page = phone.get("/sheet?make=Norwell&model=NV40-210&back=yes&job=%22%3E%3Cscript%3E").text
+    assert "<script" not in page
+
+
+def test_the_tag_has_the_address_of_the_set_only_if_the_book_is_served_under_a_name(app: Any) -> None:
+    from kb.domain.visit import Source
+    from kb.sheet.tag import page_address
+    from kb.web.pages import _has_name
+
+    names = {"loops.example.org": True, "van.local:8437": True, "127.0.0.1:8437": False, "localhost": False}
+    names |= {"[::1]:8437": False, "192.168.8.10": False}
+    assert {name: _has_name(name) for name in names} == names
+    address = page_address("https://loops.example/", Source("Norwell", "NV40-210"))
+    assert address == "https://loops.example/set?make=Norwell&model=NV40-210"
+    with app.test_request_context(address.removeprefix("https://loops.example")):
+        assert app.url_map.bind("").match("/set")[0] == "show_set"
+
+
+def test_the_phone_makes_the_tag_for_the_driver(phone: Phone) -> None:
+    answer = phone.get("/tag?make=Norwell&model=NV40-210")
+    assert answer.status_code == 200
+    assert "<svg" in answer.text
+    assert "127.0.0.1" not in answer.text
+    assert "http" not in answer.text.partition("<desc>")[2].partition("</desc>")[0]
+
+
+def test_home_screens_that_take_no_svg_get_an_icon_as_png(stranger: Phone) -> None:
+    page = stranger.get("/pair").text
+    address = shown(re.findall(r'rel="apple-touch-icon" href="([^"]+)"', page)[0])
+    with stranger.client.get(address) as answer:
+        png = answer.data
+    assert png[:8] == b"\x89PNG\r\n\x1a\n"
+    assert (int.from_bytes(png[16:20], "big"), int.from_bytes(png[20:24], "big")) == (180, 180)
+    assert png[25] == 2 or png[25] == 6  # truecolour
+    listed = stranger.client.get("/manifest.webmanifest").json["icons"]
+    for one in listed:
+        with stranger.client.get(one["src"]) as answer:
+            assert answer.status_code == 200
+
+
+# -- withdrawing ---------------------------------------------------------------------------------------
+
+
+def test_a_visit_can_be_withdrawn_on_the_phone_and_count_again(phone: Phone, book: Any) -> None:
+    visit = book.visits("Norwell", "NV40-210")[0].id
+    page = phone.get(f"/recorded?visit={visit}").text
+    assert "Withdraw this visit" in page
+    for _ in range(2):  # a second tap changes nothing
+        answer = phone.post("/withdraw", {"visit": visit})
+    assert "Let it count again" in phone.get(answer.location).text
+    assert book.visits("Norwell", "NV40-210") == []
+    for _ in range(2):
+        answer = phone.post("/withdraw", {"visit": visit, "undo": "yes"})
+    assert "Withdraw this visit" in phone.get(answer.location).text
+    assert [one.id for one in book.visits("Norwell", "NV40-210")] == [visit]
+    assert phone.post("/withdraw", {"visit": "nonsense"}).status_code == 404

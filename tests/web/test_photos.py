@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import io
 import json
 import os
@@ -44,6 +45,23 @@ def with_place() -> bytes:
     exif[0x010F] = "Camera maker"
     exif[0x8825] = {1: "N", 2: (51.0, 30.0, 0.0), 3: "W", 4: (0.0, 7.0, 0.0)}
     return picture(exif=exif, comment=b"client at home", icc_profile=b"x" * 200)
+
+
+#: A HEIC of 96 by 64 pixels, drawn for this test, with "client at home" in its EXIF data.
+HEIC = base64.b64decode(
+    "AAAAHGZ0eXBoZWljAAAAAG1pZjFoZWljbWlhZgAAAZdtZXRhAAAAAAAAACFoZGxyAAAAAAAAAABwaWN0AAAAAAAAAAAAAAAAAAAA"
+    "ADRpbG9jAAAAAERAAAIAAQAAAAABuwABAAAAAAAAAXIAAgAAAAADLQABAAAAAAAAADQAAAA4aWluZgAAAAAAAgAAABVpbmZlAgAA"
+    "AAABAABodmMxAAAAABVpbmZlAgAAAQACAABFeGlmAAAAAA5waXRtAAAAAAABAAAA1mlwcnAAAAC3aXBjbwAAAHhodmNDAQNwAAAA"
+    "kAAAAAAAHvAA/P34+AAADwNgAAEAGEABDAH//wNwAAADAJAAAAMAAAMAHroCQGEAAQArQgEBA3AAAAMAkAAAAwAAAwAeoDCBBZbq"
+    "SSmubgIaDAgAAAMAyAAAAwAIQGIAAQAHRAHBcrAiQAAAABNjb2xybmNseAABAA0ABoAAAAAUaXNwZQAAAAAAAABgAAAAQAAAABBw"
+    "aXhpAAAAAAMICAgAAAAXaXBtYQAAAAAAAAABAAEEgQIDBAAAABppcmVmAAAAAAAAAA5jZHNjAAIAAQABAAABrm1kYXQAAAFuKAGv"
+    "WKOHf/M/bWtgCJ0GSNw0g3ZxG+I883qT6Ax/IuQf/wrfxXmwBC9H4Xorzx4Bqoo0qz0PDBacB9UrLB+cJPEoHDSycQ34VJkjRopo"
+    "dDF1h802Ho+blMJkQ2w6E7SweLKVdZ0i0UoCd0Rpcth3PNRdqo32GEEsHg8nntFIoLuJ9V+RwcwU6kj6fsHHzKAqsIKQXC7Z9xDD"
+    "sKCAqS6QlXOun+0cLYoC191nEX/kklEpEl8Cgmyfi3QMpyikz+5RJ/c8RdBdb2FEVSyIBHF6RHxixgJ4YWeCJSvHEY4T/cWpYAlS"
+    "wcL7eKq49WeqyGiSgTwzR7zvsAe0DQIrTUiBnRhSr6M9sc+13ki1F0ji7RtZDKW6O1Xkf1ovfqN4tVYIsr+SEUl9CI3xTrcIR+5B"
+    "kNMJYQSumGdtMNL99dwi1LzKeKgjmMIhjuCBtTWRMRUI0rNCSIyRBkGSlXMgUthdLD7G1SpxOjnF6SXrrCVAAAAABkV4aWYAAE1N"
+    "ACoAAAAIAAEBDgACAAAADwAAABoAAAAAY2xpZW50IGF0IGhvbWUAAA=="
+)
 
 
 def bomb() -> bytes:
@@ -325,3 +343,73 @@ def test_no_file_of_visits_holds_a_photo(phone: Phone, home: Path, book: Any) ->
     send(phone, picture())
     (visit,) = book.visits("Hallmere", "HM32-5")
     assert "photo" not in json.dumps(visit_to(visit))
+
+
+def test_a_heic_photo_is_kept_as_a_jpeg_without_its_metadata() -> None:
+    """Some phones keep their photos as HEIC and send them so."""
+    pytest.importorskip("pi_heif", reason="the extra jackfield[heic] is not installed")
+    assert b"client at home" in HEIC
+    kept = cleaned(HEIC)
+    assert b"client at home" not in kept
+    with Image.open(io.BytesIO(kept)) as shown:
+        assert (shown.format, shown.size) == ("JPEG", (96, 64))
+        red, green, blue = shown.getpixel((25, 30))
+        assert blue > 120 > red
+        assert green < 120
+
+
+def test_without_the_extra_a_heic_photo_is_refused_by_its_name(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    (tmp_path / "pi_heif.py").write_text("raise ImportError")
+    monkeypatch.syspath_prepend(str(tmp_path))
+    with pytest.raises(BadInput, match=r"HEIC photo.*jackfield\[heic\]"):
+        cleaned(HEIC)
+
+
+def test_a_damaged_heic_photo_is_refused_as_any_damaged_picture() -> None:
+    pytest.importorskip("pi_heif", reason="the extra jackfield[heic] is not installed")
+    for broken in (HEIC[:400], HEIC[:40] + bytes(800)):
+        with pytest.raises(BadInput, match="photo"):
+            cleaned(broken)
+
+
+def test_a_photo_of_more_than_25_mb_is_refused_and_one_of_20_is_not() -> None:
+    """A camera's largest JPEG: what follows the picture in the file is of no use, but it is sent."""
+    large = picture() + bytes(20 * 1024 * 1024)
+    assert cleaned(large)
+    with pytest.raises(BadInput, match="at most 25 MB"):
+        cleaned(large + bytes(6 * 1024 * 1024))
+
+
+def jpegs(phone: Phone, spots: str, home: Path) -> list[Any]:
+    """The spots that are kept of a visit with one photo, of which the form says ``spots``."""
+    data = {**FORM, "id": ID, "spots": spots, "photo": (io.BytesIO(picture()), "panel.jpg")}
+    assert phone.post("/record", data, content_type="multipart/form-data").status_code == 303
+    return [json.loads(file.read_text()) for file in sorted((home / "photos" / ID).glob("*.json"))]
+
+
+def test_jacks_that_were_pointed_at_on_a_photo_are_kept_with_it(phone: Phone, home: Path) -> None:
+    spots = [{"photo": 0, "jack": 1, "x": 0.25, "y": 0.5}, {"photo": 0, "jack": 0, "x": 1, "y": 0}]
+    (kept,) = jpegs(phone, json.dumps(spots), home)
+    assert kept == [{"x": 0.25, "y": 0.5, "jack": "AUDIO"}, {"x": 1.0, "y": 0.0, "jack": "OPTICAL OUT"}]
+    page = phone.get("/set?make=Hallmere&model=HM32-5").text
+    assert '<circle cx="25.0%" cy="50.0%"' in page
+
+
+@pytest.mark.parametrize(
+    "spots",
+    [
+        "{",
+        "7",
+        "[7]",
+        "[" * 50_000,
+        '[{"photo": 9, "jack": 0, "x": 0, "y": 0}]',
+        '[{"photo": 0, "jack": 7, "x": 0, "y": 0}]',
+        '[{"photo": 0, "jack": 0, "x": 1e999, "y": 0}]',
+        '[{"photo": 0, "jack": 0, "x": NaN, "y": 0}]',
+        '[{"photo": 0, "jack": 0, "x": -1, "y": 0}]',
+    ],
+)
+def test_spots_that_make_no_sense_hold_up_no_visit(spots: str, phone: Phone, home: Path) -> None:
+    assert jpegs(phone, spots, home) == []

@@ -6,10 +6,11 @@ import json
 import re
 import stat
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from tests.web.conftest import Phone
+from tests.web.conftest import NewPhone, Phone
 from tests.web.test_pages import shown
 
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
@@ -25,7 +26,9 @@ def test_a_job_that_was_typed_in_is_a_job_file_that_pack_reads(
     assert phone.post("/today", JOB).status_code == 303
     file = home / "today.json"
     assert stat.S_IMODE(file.stat().st_mode) == 0o600
-    assert json.loads(file.read_text()) == {
+    written = json.loads(file.read_text())
+    assert written["jobs"][0].pop("id")
+    assert written == {
         "jobs": [
             {
                 "make": "Norwell",
@@ -46,22 +49,142 @@ def test_a_job_that_was_typed_in_is_a_job_file_that_pack_reads(
 
 
 def test_the_day_leads_to_set_and_record(phone: Phone) -> None:
-    phone.post("/today", JOB)
+    phone.post("/today", {**JOB, "id": "a1"})
+    job = "a1"
     page = phone.get("/today").text
     assert re.findall(r'class="keep" href="([^"]+)"', page) == [
-        "/set?make=Norwell&amp;model=NV40-210",
-        "/record?make=Norwell&amp;model=NV40-210",
+        f"/set?make=Norwell&amp;model=NV40-210&amp;job={job}",
+        f"/record?make=Norwell&amp;model=NV40-210&amp;job={job}",
     ]
     assert "J-7" in page
 
 
-def test_a_job_that_is_done_leaves_the_list(phone: Phone) -> None:
-    phone.post("/today", JOB)
-    phone.post("/today", {**JOB, "model": "NV32-208"})
-    phone.post("/today", {"done": "0"})
+def jobs_of(home: Path, key: str = "jobs") -> list[str]:
+    return [one["model"] for one in json.loads((home / "today.json").read_text()).get(key, [])]
+
+
+def test_a_job_that_is_done_leaves_the_list_and_can_be_taken_back(phone: Phone, home: Path) -> None:
+    phone.post("/today", {**JOB, "id": "a1"})
+    phone.post("/today", {**JOB, "model": "NV32-208", "id": "b2"})
+    answer = phone.post("/today", {"done": "a1"})
+    page = phone.get(answer.location).text
+    assert "Norwell NV40-210 is done" in page
+    assert (jobs_of(home), jobs_of(home, "done")) == (["NV32-208"], ["NV40-210"])
+    assert 'name="undo" value="a1"' in page
+    phone.post("/today", {"undo": "a1"})
+    assert (jobs_of(home), jobs_of(home, "done")) == (["NV32-208", "NV40-210"], [])
+
+
+def test_two_phones_that_take_the_same_job_as_done_take_one_job_off(
+    phone: Phone, new_phone: NewPhone, home: Path
+) -> None:
+    """By id and once: the second phone still shows the list as it was before the first tap."""
+    (home / "today.json").write_text(json.dumps([{"make": "Norwell", "inputs": ["line-3.5"]}] * 3))
+    other = new_phone()
+    first = re.findall(r'name="done" value="([^"]+)"', phone.get("/today").text)
+    same = re.findall(r'name="done" value="([^"]+)"', other.get("/today").text)
+    assert len(set(first)) == 3  # three jobs with the same words are three jobs
+    assert first == same
+    phone.post("/today", {"done": first[0]})
+    other.post("/today", {"done": same[0]})
+    phone.post("/today", {"done": first[0]})
+    assert len(json.loads((home / "today.json").read_text())["jobs"]) == 2
+    assert re.findall(r'name="done" value="([^"]+)"', phone.get("/today").text) == first[1:]
+
+
+def test_the_same_job_sent_twice_by_a_double_tap_is_one_job(phone: Phone, home: Path) -> None:
     page = phone.get("/today").text
-    assert "NV32-208" in page
+    sent = {**JOB, "id": re.findall(r'name="id" value="([^"]+)"', page)[0]}
+    phone.post("/today", sent)
+    phone.post("/today", sent)
+    assert jobs_of(home) == ["NV40-210"]
+
+
+def test_pack_takes_no_thought_for_a_job_that_is_done(phone: Phone, home: Path) -> None:
+    from kb.pack import day_from
+
+    phone.post("/today", {**JOB, "id": "a1"})
+    phone.post("/today", {"make": "Hallmere", "model": "HM32-5", "id": "b2"})
+    phone.post("/today", {"done": "a1"})
+    day = day_from(json.loads((home / "today.json").read_text()))
+    assert [one.id for one in day.jobs] == ["b2"]
+    assert [one.id for one in day.done] == ["a1"]
+    page = phone.get("/bring").text
+    assert "HM32-5" in page
     assert "NV40-210" not in page
+
+
+# -- what is known of a job goes with the person -------------------------------------------------------
+
+FREE = {**JOB, "id": "a1", "inputs": "optical", "speakers": "free", "length_m": "7", "year": "2014"}
+
+
+def test_the_facts_of_a_job_go_along_to_set_path_fault_search_sheet_and_back(phone: Phone) -> None:
+    """The set's page of a job answers for the job's driver and place, and every way from it keeps the job."""
+    phone.post("/today", FREE)
+    page = phone.get("/today").text
+    address = shown(re.findall(r'class="keep" href="([^"]+)"', page)[0])
+    of_set = phone.get(address).text
+    assert "For the job J-7: 7 m, nobody else listens" in of_set
+    assert "optical cable 10 m" in of_set
+    ways = [shown(way) for way in re.findall(r'href="(/(?:record|path|isolate|hand-over)\?[^"]+)"', of_set)]
+    assert {way.split("?")[0] for way in ways} == {"/record", "/path", "/isolate", "/hand-over"}
+    for way in ways:
+        assert "job=a1" in way
+        assert phone.get(way).status_code == 200
+    path = phone.get(next(way for way in ways if way.startswith("/path"))).text
+    assert 'name="job" value="a1"' in path
+    assert 'name="inputs" value="optical" checked' in path
+    hand_over = phone.get(next(way for way in ways if way.startswith("/hand-over"))).text
+    assert 'name="job" value="a1"' in hand_over
+    sheet = phone.get("/sheet?make=Norwell&model=NV40-210&job=a1").text
+    assert "optical cable 10 m" in sheet
+    begin = phone.get(next(way for way in ways if way.startswith("/isolate"))).text
+    assert 'name="job" value="a1"' in begin
+    test = phone.get("/isolate?complaint=no-sound&make=Norwell&model=NV40-210&signal=optical&job=a1").text
+    answers = re.findall(r'class="choice" href="([^"]+)"', test)
+    assert all("job=a1" in one for one in answers)
+    assert answers
+
+
+def test_a_visit_for_a_job_has_its_reference_and_leads_back_to_it(phone: Phone, book: Any) -> None:
+    phone.post("/today", FREE)
+    form = phone.get("/record?make=Norwell&model=NV40-210&job=a1").text
+    assert re.search(r'id="job"[^>]*value="J-7"', form)
+    assert re.search(r'id="year"[^>]*value="2014"', form)
+    assert 'name="job_id" value="a1"' in form
+    sent = {"make": "Norwell", "model": "NV40-210", "job": "J-7", "job_id": "a1", "date": "2026-03-06"}
+    saved = phone.post("/record", sent)
+    assert "job=a1" in saved.location
+    page = phone.get(saved.location).text
+    assert "/set?make=Norwell&amp;model=NV40-210&amp;job=a1" in page
+    assert 'name="done" value="a1"' in page
+    phone.post("/today", {"done": "a1"})
+    assert 'name="done" value="a1"' not in phone.get(saved.location).text
+    assert "J-7" in [visit.job for visit in book.visits("Norwell", "NV40-210")]
+
+
+def test_what_a_fault_search_found_for_a_job_has_its_reference(phone: Phone, book: Any) -> None:
+    phone.post("/today", FREE)
+    way = "make=Norwell&model=NV40-210&complaint=no-sound&signal=optical&fixed=cap-on-plug&job=a1"
+    answer = phone.post(f"/isolate?{way}", {"id": ""})
+    assert answer.location.endswith("job=a1")
+    assert "J-7" in [visit.job for visit in book.visits("Norwell", "NV40-210")]
+
+
+def test_a_job_of_which_the_set_is_half_known_finds_it_and_keeps_the_job(phone: Phone) -> None:
+    phone.post("/today", {"model": "NV40", "year": "2014", "id": "c3"})
+    page = phone.get("/today").text
+    (search,) = re.findall(r'href="(/\?q=[^"]+)"', page)
+    found = phone.get(shown(search)).text
+    assert "/set?make=Norwell&amp;model=NV40-210&amp;job=c3" in found
+    assert 'name="job" value="c3"' in found
+
+
+def test_a_job_that_is_not_in_the_list_any_more_changes_nothing(phone: Phone) -> None:
+    page = phone.get("/set?make=Norwell&model=NV40-210&job=gone").text
+    assert "For the job" not in page
+    assert "DIGITAL AUDIO OUT" in page
 
 
 @pytest.mark.parametrize(

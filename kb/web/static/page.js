@@ -4,19 +4,23 @@
 
 document.documentElement.classList.add("scripted");
 for (const node of document.querySelectorAll(".needs-script")) node.hidden = false;
+// At twice the size of type the rows at the lower edge would hide a third of the page: then they go to its end.
+new ResizeObserver(() => {
+  const size = parseFloat(getComputedStyle(document.documentElement).fontSize);
+  document.documentElement.classList.toggle("roomy", size > Math.min(innerWidth, innerHeight) / 14);
+}).observe(document.body);
 const one = (selector, from = document) => from.querySelector(selector);
 const every = (selector, from = document) => [...from.querySelectorAll(selector)];
-const PAGES = "jackfield-pages";
+const VERSION = new URL(document.currentScript.src).searchParams.get("v");
 const paired = "paired" in document.body.dataset;
 const later = (work, ms) => { let at; return (...given) => { clearTimeout(at); at = setTimeout(() => work(...given), ms); }; };
 const say = (node, text) => { if (node) { node.textContent = text; node.hidden = !text; } };
+// What this phone remembers of its owner: initials, contact, ticks. Without storage it remembers nothing.
+const remembered = (name) => { try { return localStorage.getItem(`jackfield-${name}`) || ""; } catch { return ""; } };
+const remember = (name, value) => { try { localStorage.setItem(`jackfield-${name}`, value); } catch { /* then not */ } };
 const hasCaches = "caches" in window;
 
 // -- the link, and what is kept for when it is down -------------------------------------------------------
-
-async function linked() {
-  try { return (await fetch("/health", { cache: "no-store" })).ok; } catch { return false; }
-}
 
 async function keptSets() {
   if (!hasCaches || !(await caches.has(PAGES))) return [];
@@ -24,8 +28,8 @@ async function keptSets() {
   const sets = new Map();
   for (const { url } of kept) {
     const at = new URL(url);
-    if (at.pathname !== "/set" || [...at.searchParams.keys()].some((k) => k !== "make" && k !== "model")) continue;
-    sets.set(at.pathname + at.search, `${at.searchParams.get("make")} ${at.searchParams.get("model")}`);
+    if (at.pathname !== "/set" || [...at.searchParams.keys()].some((k) => !["make", "model", "job"].includes(k))) continue;
+    sets.set(at.pathname + at.search, `${at.searchParams.get("make")} ${at.searchParams.get("model")}${at.searchParams.has("job") ? ", for a job" : ""}`);
   }
   return [...sets].reverse();
 }
@@ -52,7 +56,7 @@ async function keepPages() {
   await navigator.serviceWorker.ready;
   if (!(await linked())) return;
   const wanted = ["/", "/record", "/today", "/waiting", "/phone", "/offline", "/isolate", "/isolate/without-link", "/isolate/turns"];
-  if (location.pathname === "/set") wanted.push(location.pathname + location.search, "/record" + location.search);
+  if (location.pathname === "/set") wanted.push(location.pathname + location.search, "/record" + location.search, `/record?all=yes&${location.search.slice(1)}`);
   every("a.keep").forEach((a) => wanted.push(a.pathname + a.search));
   if (one("a.keep-too")) wanted.push("/bring");
   const anew = new Set([location.pathname + location.search, "/bring", ...every("a.anew").map((a) => a.pathname + a.search)]);
@@ -60,14 +64,14 @@ async function keepPages() {
   const young = async (page) => { // kept a moment ago; the tests of a path stay the same for longer
     const mine = !anew.has(page) && (await pages.match(new URL(page, location.href).href));
     const ms = page.startsWith("/isolate/turns") ? 86400000 : 300000;
-    return mine && Math.abs(Date.now() - Date.parse(mine.headers.get("Date"))) < ms ? mine : null;
+    return mine && mine.headers.get("Jackfield-Version") === VERSION && Math.abs(Date.now() - Date.parse(mine.headers.get("Date"))) < ms ? mine : null;
   };
   const seen = new Set();
   for (const page of wanted) { // grows while it is gone through: a set brings its tests along
     if (seen.has(page)) continue;
     seen.add(page);
     const mine = await young(page);
-    const answer = mine || (await fetch(page));
+    const answer = mine || (await timely(3 * LIMIT, page, {}, async (got) => { await got.clone().blob(); return got; }));
     if (!answer.ok || answer.redirected) continue;
     if (page.startsWith("/set?")) {
       const its = new DOMParser().parseFromString(await answer.clone().text(), "text/html").body.dataset.turns;
@@ -104,24 +108,15 @@ async function trySending() {
 async function showWaiting(done = { sent: 0, said: "" }) {
   if (!("waiting" in document.body.dataset)) return;
   const waits = await Waiting.all();
-  const field = (visit, name) => (visit.fields.find(([key]) => key === name) || [])[1] || "";
   one("#waiting-list").replaceChildren(...waits.map((visit) => {
-    const jacks = visit.fields.filter(([key]) => /^jack-\d+-form$/.test(key)).length;
     const card = Object.assign(document.createElement("li"), { className: "card" });
     const put = (tag, text, about = {}) => card.append(Object.assign(document.createElement(tag), { textContent: text, ...about }));
-    put("strong", `${field(visit, "make")} ${field(visit, "model")}`);
-    put("span", `${field(visit, "date")}, ${jacks} jack${jacks === 1 ? "" : "s"}, ${(visit.photos || []).length} photo${(visit.photos || []).length === 1 ? "" : "s"}`, { className: "quiet" });
+    put("strong", `${fieldOf(visit, "make")} ${fieldOf(visit, "model")}`);
+    put("span", `${fieldOf(visit, "date")}, ${counted(jacksOf(visit), "jack")}, ${counted((visit.photos || []).length, "photo")}`, { className: "quiet" });
     if (visit.wrong) put("span", visit.wrong, { className: "say bad" });
     const row = Object.assign(document.createElement("p"), { className: "row" });
     row.append(Object.assign(document.createElement("a"), { textContent: "Open it", href: `/record?waiting=${visit.id}`, className: "button second" }));
-    const away = Object.assign(document.createElement("button"), { type: "button", textContent: "Throw it away", className: "link" });
-    away.addEventListener("click", async () => { // asked twice: it is nowhere else
-      if (!away.dataset.sure) { away.dataset.sure = "yes"; away.textContent = "Really? It is nowhere else"; return; }
-      await Waiting.drop(visit.id);
-      await showState();
-      await showWaiting();
-    });
-    row.append(away);
+    row.append(twice("Throw it away", async () => { await Waiting.drop(visit.id); await showState(); await showWaiting(); }));
     card.append(row);
     return card;
   }));
@@ -133,11 +128,48 @@ async function showWaiting(done = { sent: 0, said: "" }) {
   one("#send-now").hidden = !waits.length;
 }
 
+// -- what was begun and not saved --------------------------------------------------------------------------------
+
+const fieldOf = (entry, name) => (entry.fields.find(([key]) => key === name) || [])[1] || "";
+const jacksOf = (entry) => entry.fields.filter(([key]) => /^jack-\d+-form$/.test(key)).length;
+const counted = (count, what) => `${count} ${what}${count === 1 ? "" : "s"}`;
+// A form that only the page itself filled in (set, date, initials) is no draft.
+const begun = (draft) => jacksOf(draft) || (draft.photos || []).length || draft.typed;
+
+async function showDrafts() {
+  const list = one("#draft-list");
+  if (!list) return;
+  const drafts = (await Waiting.drafts().catch(() => [])).filter(begun).sort((a, b) => b.at - a.at);
+  list.replaceChildren(...drafts.map((draft) => {
+    const card = Object.assign(document.createElement("li"), { className: "card" });
+    const name = `${fieldOf(draft, "make")} ${fieldOf(draft, "model")}`.trim() || "A set without a name yet";
+    const link = Object.assign(document.createElement("a"), { className: "open", href: draft.page });
+    link.append(Object.assign(document.createElement("strong"), { textContent: name }));
+    const about = `${new Date(draft.at).toLocaleString([], { dateStyle: "medium", timeStyle: "short" })}; ${counted(jacksOf(draft), "jack")}, ${counted((draft.photos || []).length, "photo")}`;
+    card.append(link, Object.assign(document.createElement("span"), { className: "quiet", textContent: about }));
+    card.append(twice("Throw it away", async () => { await Waiting.dropDraft(draft.page); await showDrafts(); }));
+    return card;
+  }));
+  one("#drafts").hidden = !drafts.length;
+}
+
+// Asked twice: what goes is nowhere else.
+function twice(says, work) {
+  const button = Object.assign(document.createElement("button"), { type: "button", textContent: says, className: "link" });
+  button.addEventListener("click", async () => {
+    if (!button.dataset.sure) { button.dataset.sure = "yes"; button.textContent = "Really? It is nowhere else"; return; }
+    await work();
+  });
+  return button;
+}
+
 // -- search as one types --------------------------------------------------------------------------------------
 
 function searching(form) {
   const input = one("#q", form);
   const found = one("#found");
+  const job = new URLSearchParams(location.search).get("job");
+  const forJob = job ? `&job=${encodeURIComponent(job)}` : "";
   let asked = 0;
   const ask = later(async () => {
     const query = input.value.trim();
@@ -145,9 +177,9 @@ function searching(form) {
     showKept(query);
     if (!query) { found.replaceChildren(); return; }
     try {
-      const answer = await fetch(`/?part=1&q=${encodeURIComponent(query)}`);
-      if (!answer.ok || answer.redirected) return;
-      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      const text = await timely(LIMIT, `/?part=1&q=${encodeURIComponent(query)}${forJob}`, {}, (got) => (got.ok && !got.redirected ? got.text() : null));
+      if (text === null) return;
+      const page = new DOMParser().parseFromString(text, "text/html");
       if (mine === asked) found.replaceChildren(...page.body.childNodes);
     } catch {
       if (mine === asked) {
@@ -160,6 +192,24 @@ function searching(form) {
   if (input.value) linked().then((up) => { if (!up) ask(); });
 }
 
+// Ticks of the list of what to bring, until the list is another one.
+function tickList() {
+  const ticks = every(".bring input[type=checkbox]");
+  if (!ticks.length) return;
+  const about = (tick) => tick.closest("label").textContent.replace(/\s+/g, " ").trim();
+  const list = ticks.map(about).join("\n");
+  let kept = {};
+  try { kept = JSON.parse(remembered("ticks") || "{}"); } catch { kept = {}; }
+  const ticked = new Set(kept.list === list ? kept.ticked : []);
+  ticks.forEach((tick, n) => {
+    tick.checked = ticked.has(n);
+    tick.addEventListener("change", () => {
+      if (tick.checked) ticked.add(n); else ticked.delete(n);
+      remember("ticks", JSON.stringify({ list, ticked: [...ticked] }));
+    });
+  });
+}
+
 // Not paired, or not any more: how many visits wait, and nothing else of them.
 async function showLeft() {
   const count = one("#left") ? (await Waiting.all().catch(() => [])).length : 0;
@@ -169,6 +219,7 @@ async function showLeft() {
 // -- begin ------------------------------------------------------------------------------------------------------
 
 showLeft();
+// Forgotten, or never paired: only strangers are shown such a page.
 if ("forget" in document.body.dataset && hasCaches) caches.delete(PAGES);
 if (paired) {
   if (one("#search")) searching(one("#search"));
@@ -177,6 +228,8 @@ if (paired) {
   showKept();
   showState();
   showWaiting();
+  showDrafts();
+  tickList();
   keepPages().catch(() => {});
   linked().then((up) => {
     const notice = one(".from-phone");

@@ -2,6 +2,27 @@
 // What waits on this phone? Visits are written here first and leave only when the book has acknowledged them.
 // Each has an id that was made here, so that one that is sent twice is one visit.
 
+// Every request has a limit: a link that hangs is no link. `work` gets the answer, to read it within the limit, too.
+async function timely(ms, address, about, work) {
+  const stop = new AbortController();
+  const late = setTimeout(() => stop.abort(), ms);
+  try { return await work(await fetch(address, { ...about, signal: stop.signal })); } finally { clearTimeout(late); }
+}
+
+const PAGES = "jackfield-pages";
+const LIMIT = 8000; // ms of a short request
+const SLOWEST = 20; // bytes in a ms that a visit with photos may take
+
+// Is there a link? A book that refuses this phone gets back what it showed: the kept pages go.
+async function linked() {
+  try {
+    return await timely(LIMIT, "/token", { cache: "no-store", headers: { Accept: "application/json" } }, async (answer) => {
+      if (answer.status === 401 && "caches" in window) await caches.delete(PAGES);
+      return answer.ok || answer.status === 401;
+    });
+  } catch { return false; }
+}
+
 const Waiting = (() => {
   const open = () => new Promise((done, failed) => {
     const asked = indexedDB.open("jackfield", 1);
@@ -33,6 +54,7 @@ const Waiting = (() => {
   const get = (id) => within("visits", "readonly", (s) => s.get(id));
   const put = (visit) => within("visits", "readwrite", (s) => s.put(visit));
   const drop = (id) => within("visits", "readwrite", (s) => s.delete(id));
+  const drafts = () => within("drafts", "readonly", (s) => s.getAll());
   const draft = (page) => within("drafts", "readonly", (s) => s.get(page));
   const keepDraft = (draft) => within("drafts", "readwrite", (s) => s.put(draft));
   const dropDraft = (page) => within("drafts", "readwrite", (s) => s.delete(page));
@@ -52,15 +74,17 @@ const Waiting = (() => {
   const send = async (visit) => {
     let answer, told;
     try {
-      const token = await fetch("/token", { headers: { Accept: "application/json" } });
-      if (!token.ok) return { state: "later", stop: true, said: token.status === 401 ? "This phone must be paired anew." : "" };
+      const token = await timely(LIMIT, "/token", { headers: { Accept: "application/json" } }, async (got) => ({ status: got.status, told: got.ok ? await got.json() : null }));
+      if (token.status === 401 && "caches" in window) await caches.delete(PAGES);
+      if (!token.told) return { state: "later", stop: true, said: token.status === 401 ? "This phone must be paired again." : "" };
       const form = new FormData();
       for (const [name, value] of visit.fields) if (name !== "form_token" && name !== "do") form.append(name, value);
-      form.append("form_token", (await token.json()).form_token);
+      form.append("form_token", token.told.form_token);
       form.append("do", "save");
       (visit.photos || []).forEach((photo, n) => form.append("photo", photo, `panel-${n + 1}.jpg`));
-      answer = await fetch("/record", { method: "POST", body: form, headers: { Accept: "application/json" } });
-      told = await answer.json().catch(() => ({}));
+      const size = (visit.photos || []).reduce((sum, photo) => sum + photo.size, 0);
+      [answer, told] = await timely(20000 + size / SLOWEST, "/record", { method: "POST", body: form, headers: { Accept: "application/json" } },
+        async (got) => [got, await got.json().catch(() => ({}))]);
     } catch {
       return { state: "later", stop: true, said: "" };
     }
@@ -90,5 +114,5 @@ const Waiting = (() => {
   // One tab sends at a time; a second one would do no harm, the ids see to that.
   const alone = (work) => (navigator.locks ? navigator.locks.request("jackfield-send", work) : work());
 
-  return { all, get, put, drop, draft, keepDraft, dropDraft, newId, send: (v) => alone(() => send(v)), sendAll: () => alone(sendAll) };
+  return { all, get, put, drop, drafts, draft, keepDraft, dropDraft, newId, send: (v) => alone(() => send(v)), sendAll: () => alone(sendAll) };
 })();

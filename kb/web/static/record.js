@@ -2,6 +2,8 @@
 // How is a visit recorded with script? Jacks by a tap, marks read as one types, drafts, photos made smaller, and
 // saved on the phone first. Without it the form works a page at a time.
 
+const PATIENCE = 12000; // ms that somebody waits for the book; after that the visit is sent from any page
+
 function recording(form) {
   const jacks = one("#jacks", form);
   const page = location.pathname + location.search;
@@ -25,6 +27,8 @@ function recording(form) {
     return field;
   };
   const fill = (fields) => {
+    const there = new Set(fields.map(([name]) => name));
+    for (const jack of every("[data-jack]", jacks)) if (!there.has(`jack-${jack.dataset.jack}-form`)) jack.remove();
     for (const [name, value] of fields) {
       const made = /^jack-(\d+)-form$/.exec(name);
       if (made && !form.elements.namedItem(name)) add(value, "", Number(made[1]));
@@ -42,8 +46,7 @@ function recording(form) {
     try {
       const sent = new FormData(form);
       sent.delete("photo");
-      const answer = await fetch("/read", { method: "POST", body: sent, headers: { Accept: "application/json" } });
-      const told = await answer.json();
+      const told = await timely(LIMIT, "/read", { method: "POST", body: sent, headers: { Accept: "application/json" } }, (got) => got.json());
       every(".jack", jacks).forEach((jack, n) => {
         if (told.read[n]) one(".read-as", jack).textContent = told.read[n];
         jack.classList.toggle("in-only", Boolean(told.in_only[n]) && !jack.contains(document.activeElement?.closest(".tried")));
@@ -52,15 +55,110 @@ function recording(form) {
       lines.forEach((line) => { if (line.textContent === "…") line.textContent = "read when it is sent"; });
     }
   }, 250);
-  const keep = later(() => Waiting.keepDraft({ page, fields: fields(), photos, at: Date.now() }).catch(() => {}), 200);
+  let typed = false; // by a person, and not by the page
+  const draft = () => ({ page, fields: fields(), photos, typed, at: Date.now() });
+  const keep = later(() => { if (!saved) Waiting.keepDraft(draft()).catch(() => {}); }, 200);
+  let saved = false;
+  const asKnown = JSON.parse(form.dataset.asKnown || "{}");
+  const shown = () => every("[data-jack]", jacks).map((jack) => ["form", "marking"].map((name) => one(`[name=jack-${jack.dataset.jack}-${name}]`, jack).value).join(":"));
+  // What is on the panel already is not offered again.
+  const offer = () => {
+    const there = shown();
+    let left = 0;
+    for (const tile of every(".known .tile[value]", form)) {
+      const at = there.indexOf(tile.value.slice("add:".length));
+      if (at >= 0) there.splice(at, 1);
+      tile.hidden = at >= 0;
+      left += at < 0;
+    }
+    for (const jack of every("[data-jack]", jacks)) { // how it went when the book saw it, as one tap
+      const at = (name) => `[name=jack-${jack.dataset.jack}-${name}]`;
+      const speakers = asKnown[["form", "marking"].map((name) => one(at(name), jack).value).join(":")];
+      const offered = one(".as-known", jack);
+      const chosen = one(`${at("outcome")}:checked`, jack);
+      offered.hidden = !speakers || (chosen && chosen.value !== "not-tried");
+      if (!speakers) continue;
+      offered.dataset.speakers = speakers;
+      const label = (name, value) => one(`${at(name)}[value="${value}"]`, jack).closest("label").textContent;
+      offered.textContent = `It ${label("outcome", "carried")}, speakers ${label("speakers", speakers)}`;
+    }
+    const all = one(".known .all", form);
+    if (all) {
+      all.hidden = left < 2;
+      one("span", all).textContent = left === Number(all.dataset.all) ? `All ${left}, as the book has them` : `The other ${left}, as the book has them`;
+    }
+    for (const node of [one(".known", form), one("#known-title")]) if (node) node.hidden = !left;
+  };
 
+  // Where jacks are on the photos: in the form's own field, so that drafts and waiting visits have it, too.
+  const spots = () => { try { return JSON.parse(form.elements.spots.value || "[]"); } catch { return []; } };
+  const setSpots = (all) => { form.elements.spots.value = JSON.stringify(all); };
+  let pending = null; // a spot that was tapped and waits for its jack
+  const markOf = (n) => {
+    const field = form.elements.namedItem(`jack-${n}-marking`);
+    return field ? field.value || one("legend", field.closest(".jack")).textContent.trim() : "";
+  };
+  const dots = (n) => {
+    const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+    svg.setAttribute("class", "dots");
+    svg.setAttribute("aria-hidden", "true");
+    const here = spots().filter((spot) => spot.photo === n).concat(pending && pending.photo === n ? [pending] : []);
+    here.forEach((spot, number) => {
+      for (const [tag, about] of [["circle", { cx: `${spot.x * 100}%`, cy: `${spot.y * 100}%`, r: 11 }], ["text", { x: `${spot.x * 100}%`, y: `${spot.y * 100}%`, dy: 5 }]]) {
+        const node = document.createElementNS("http://www.w3.org/2000/svg", tag);
+        for (const [name, value] of Object.entries(about)) node.setAttribute(name, value);
+        if (tag === "text") node.textContent = spot === pending ? "?" : number + 1;
+        svg.append(node);
+      }
+    });
+    return svg;
+  };
+  const point = (photo, x, y) => {
+    pending = { photo, x: Math.round(x * 1000) / 1000, y: Math.round(y * 1000) / 1000 };
+    say(one("#point-said"), "Which jack is there? Choose one of the panel, or tap above what it is.");
+    const choices = every("[data-jack]", jacks).map((jack) => {
+      const button = Object.assign(document.createElement("button"), { type: "button", className: "second", textContent: markOf(jack.dataset.jack) });
+      button.addEventListener("click", () => bind(Number(jack.dataset.jack)));
+      return button;
+    });
+    const none = Object.assign(document.createElement("button"), { type: "button", className: "link", textContent: "None" });
+    none.addEventListener("click", () => bind(null));
+    one("#point-choose").replaceChildren(...choices, none);
+    one("#point-choose").hidden = false;
+    showPhotos();
+  };
+  const bind = (jack) => {
+    if (!pending) return;
+    if (jack !== null) setSpots([...spots().filter((spot) => spot.photo !== pending.photo || spot.jack !== jack), { ...pending, jack }]);
+    pending = null;
+    say(one("#point-said"), "");
+    one("#point-choose").hidden = true;
+    showPhotos();
+    keep();
+  };
   const showPhotos = () => {
     one("#photo-kept").replaceChildren(...photos.map((photo, n) => {
-      const item = document.createElement("li");
-      item.append(Object.assign(document.createElement("img"), { src: URL.createObjectURL(photo), alt: `Photo ${n + 1} of the panel` }));
+      const item = Object.assign(document.createElement("li"), { className: "on-photo-form" });
+      const frame = Object.assign(document.createElement("div"), { className: "on-form" });
+      frame.addEventListener("click", (event) => {
+        const box = frame.getBoundingClientRect();
+        point(n, (event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height);
+      });
+      item.append(frame);
+      frame.append(Object.assign(document.createElement("img"), { src: URL.createObjectURL(photo), alt: `Photo ${n + 1} of the panel${photo.type === "image/jpeg" ? "" : " (kept; this browser cannot show it)"}` }));
       const away = Object.assign(document.createElement("button"), { type: "button", className: "link", textContent: `Drop photo ${n + 1}` });
-      away.addEventListener("click", () => { photos.splice(n, 1); showPhotos(); keep(); });
-      item.append(away);
+      away.addEventListener("click", () => {
+        photos.splice(n, 1);
+        pending = null;
+        setSpots(spots().filter((spot) => spot.photo !== n).map((spot) => ({ ...spot, photo: spot.photo - (spot.photo > n) })));
+        showPhotos();
+        keep();
+      });
+      frame.append(dots(n));
+      const here = spots().filter((spot) => spot.photo === n);
+      const list = Object.assign(document.createElement("ol"), { className: "on-photo" });
+      list.append(...here.map((spot) => Object.assign(document.createElement("li"), { textContent: markOf(spot.jack) })));
+      item.append(...(here.length ? [list] : [Object.assign(document.createElement("p"), { className: "quiet", textContent: "Tap a jack on the photo to say where it is." })]), away);
       return item;
     }));
   };
@@ -73,24 +171,31 @@ function recording(form) {
     picture.close();
     return new Promise((done, failed) => canvas.toBlob((b) => (b ? done(b) : failed(new Error("no picture"))), "image/jpeg", 0.85));
   };
+  const heic = async (file) => /^ftyp(hei|hev|mif1|msf1)/.test(await file.slice(4, 12).text());
   const take = async (files) => {
     const refused = [];
     for (const file of files) {
       if (photos.length >= Number(form.dataset.photos)) { refused.push(`a visit has at most ${form.dataset.photos} photos`); break; }
-      try { photos.push(await smaller(file)); } catch { refused.push(`${file.name} is no picture that can be read`); }
+      if (file.size > Number(form.dataset.most)) { refused.push(`${file.name} is larger than ${Math.floor(form.dataset.most / 1048576)} MB`); continue; }
+      try { photos.push(await smaller(file)); } catch {
+        if (await heic(file)) photos.push(file); // this browser cannot show it; perhaps the book can read it
+        else refused.push(`${file.name} is no picture that can be read`);
+      }
     }
     say(photoSaid, refused.length ? `Left out: ${refused.join("; ")}.` : "");
     showPhotos();
     keep();
   };
-  one("#photo", form).addEventListener("change", async (event) => {
-    const files = [...event.target.files];
-    event.target.value = "";
-    await take(files);
-  });
+  for (const from of every(".camera", form)) { // the camera, or a picture that is there already
+    from.addEventListener("change", async (event) => {
+      const files = [...event.target.files];
+      event.target.value = "";
+      await take(files);
+    });
+  }
 
   form.addEventListener("click", (event) => {
-    const tile = event.target.closest(".tile, .drop, .try");
+    const tile = event.target.closest(".tile, .drop, .try, .as-known");
     if (!tile) return;
     event.preventDefault();
     if (tile.classList.contains("try")) {
@@ -99,27 +204,35 @@ function recording(form) {
       one(".tried input", jack).focus();
       return;
     }
-    if (tile.classList.contains("all")) {
+    if (tile.classList.contains("as-known")) {
+      const jack = tile.closest(".jack");
+      for (const [name, value] of [["outcome", "carried"], ["speakers", tile.dataset.speakers]]) one(`[name=jack-${jack.dataset.jack}-${name}][value="${value}"]`, jack).checked = true;
+      one(`[name=jack-${jack.dataset.jack}-outcome]:checked`, jack).focus({ preventScroll: true });
+      typed = true;
+    } else if (tile.classList.contains("all")) {
       every(".known .tile[value]", form).filter((t) => !t.hidden).forEach((t) => {
         const [, kind, ...mark] = t.value.split(":");
-        if (add(kind, mark.join(":"))) t.hidden = true;
+        add(kind, mark.join(":"));
       });
-      one(".known", form).hidden = true;
-      one("#known-title").hidden = true;
       one(".others", form).open = false;
       one(".jack", jacks).scrollIntoView({ block: "start" });
       one(".jack .tried input", jacks).focus({ preventScroll: true });
     } else if (tile.classList.contains("drop")) {
       const jack = tile.closest(".jack");
       const next = jack.nextElementSibling || jack.previousElementSibling;
+      setSpots(spots().filter((spot) => spot.jack !== Number(jack.dataset.jack)));
       jack.remove();
+      showPhotos();
       (next ? one("input[type=text]", next) : one(".tile", form)).focus();
     } else {
       const [, kind, ...mark] = tile.value.split(":");
       const field = add(kind, mark.join(":"));
+      if (field && pending) bind(Number(field.closest(".jack").dataset.jack));
       if (field) {
-        if (mark.length) { // known from the book: the next tap is the likeliest thing to follow
+        if (mark.length && tile.closest(".often")) {
           tile.hidden = true;
+        } else if (mark.length) { // known from the book: the next tap is the likeliest thing to follow
+          offer();
           (every(".known .tile[value]", form).find((t) => !t.hidden) || one("#tap-title", form)).focus({ preventScroll: true });
         } else {
           field.closest(".jack").scrollIntoView({ block: "nearest" });
@@ -127,10 +240,11 @@ function recording(form) {
         }
       }
     }
+    offer();
     read();
     keep();
   });
-  form.addEventListener("input", () => { read(); keep(); });
+  form.addEventListener("input", () => { typed = true; offer(); read(); keep(); });
   form.addEventListener("keydown", (event) => {
     // Enter in a field goes on to the next one instead of saving half a panel.
     if (event.key !== "Enter" || !event.target.matches("input")) return;
@@ -153,6 +267,7 @@ function recording(form) {
     event.preventDefault();
     if (saving) return;
     saving = true;
+    remember("by", form.elements.by.value.trim());
     const visit = { id: form.elements.id.value, fields: fields(), photos, at: Date.now() };
     try {
       await Waiting.put(visit);  // on the phone first, whatever comes
@@ -170,10 +285,14 @@ function recording(form) {
       return;
     }
     if (navigator.storage && navigator.storage.persist) navigator.storage.persist().catch(() => {});
-    const done = await Waiting.send(visit);
+    say(said, "The visit is safe on this phone. It is being sent to the book; you can go on, it will be sent later.");
+    said.classList.remove("bad");
+    const done = await Promise.race([Waiting.send(visit), new Promise((late) => setTimeout(() => late({ state: "later", said: "" }), PATIENCE))]);
+    said.classList.add("bad");
+    say(said, "");
     saving = false;
     if (done.state === "wrong") {
-      await Waiting.keepDraft({ page, fields: visit.fields, photos, at: Date.now() });
+      await Waiting.keepDraft(draft());
       await Waiting.drop(visit.id);  // from now on it is in the form and in its draft, to be mended
       if (done.correct) {
         form.elements.supersedes.value = visit.id;
@@ -182,11 +301,14 @@ function recording(form) {
       tell(done.said);
       return;
     }
+    saved = true;
     await Waiting.dropDraft(page);
     form.reset();
     if (done.state === "later" && !(hasCaches && (await caches.match("/waiting"))) && !(await linked())) {
       // No page is kept on this phone (no TLS): leaving this one would end at the browser's own "no link".
       jacks.replaceChildren();
+      offer();
+      saved = typed = false;
       photos = [];
       showPhotos();
       form.elements.id.value = Waiting.newId();
@@ -202,6 +324,14 @@ function recording(form) {
     const kept = wanted ? await Waiting.get(wanted).catch(() => null) : await Waiting.draft(page).catch(() => null);
     const notice = one(".from-phone");
     if ("fresh" in form.dataset) form.elements.id.value = Waiting.newId();
+    if ("fresh" in form.dataset) { // without a link this may be the empty form, for an address that names a set
+      const asked = new URLSearchParams(location.search);
+      for (const [name, from] of [["make", "make"], ["model", "model"], ["job_id", "job"]]) {
+        const field = form.elements.namedItem(name);
+        if (!field.value && asked.get(from)) field.value = asked.get(from);
+      }
+      if (!form.elements.supersedes.value && remembered("by")) form.elements.by.value = remembered("by");
+    }
     const now = new Date();
     const today = new Date(now - now.getTimezoneOffset() * 60000).toISOString().slice(0, 10);
     // A form that the phone kept on an earlier day; a clock that is behind changes nothing.
@@ -209,14 +339,21 @@ function recording(form) {
     if (kept && "fresh" in form.dataset) {
       fill(kept.fields);
       photos = kept.photos || [];
+      typed = Boolean(kept.typed);
       showPhotos();
       if (!wanted) {
         say(notice, "Your entries from before are here again. ");
-        const anew = Object.assign(document.createElement("button"), { type: "button", className: "link", textContent: "Begin anew" });
-        anew.addEventListener("click", async () => { await Waiting.dropDraft(page); location.reload(); });
-        notice.append(anew);
+        const aside = Object.assign(document.createElement("button"), { type: "button", className: "link", textContent: "Put them aside and begin again" });
+        aside.addEventListener("click", async () => { // they stay in the list of what was begun
+          saved = true;
+          await Waiting.keepDraft({ ...kept, page: `/record?draft=${Waiting.newId()}` });
+          await Waiting.dropDraft(page);
+          location.reload();
+        });
+        notice.append(aside);
       } else if (kept.wrong) say(said, kept.wrong);
     }
+    offer();
     read();
     form.dataset.ready = "yes";
   })();

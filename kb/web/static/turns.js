@@ -25,7 +25,7 @@
     given.forEach((one) => to.append("a", one));
     return `/isolate?${to}`;
   };
-  const begin = new URLSearchParams([...asked].filter(([name]) => ["make", "model"].includes(name)));
+  const begin = new URLSearchParams([...asked].filter(([name]) => ["make", "model", "job"].includes(name)));
   const shown = [make("p", "No link to the book: these tests are kept on this phone.", { className: "say" })];
   let known = Boolean(complaint) && !asked.has("mended") && !asked.has("without") && !asked.has("fixed");
   let node = known ? complaint.nodes[0] : null;

@@ -1,11 +1,15 @@
 "use strict";
 // Pages that were looked at stay on the phone; with a link the newest is shown, without one what is kept.
-const SHELL = "jackfield-shell-{{ version }}";
+// Scripts and styles are kept by version: a page, new or kept, gets those that it was made with.
+const VERSION = "{{ version }}";
+const SHELL = `jackfield-shell-${VERSION}`;
 const PAGES = "jackfield-pages";
-const STATIC = ["style.css", "page.js", "queue.js", "record.js", "turns.js", "icon.svg"].map((name) => `/static/${name}`);
-const KEPT = ["/", "/set", "/record", "/today", "/bring", "/waiting", "/phone", "/offline", "/isolate"];
+const STATIC = ["style.css", "page.js", "queue.js", "record.js", "turns.js", "hand_over.js", "icon.svg", "icon-180.png"].map((name) => `/static/${name}?v=${VERSION}`);
+const KEPT = ["/", "/set", "/record", "/today", "/bring", "/waiting", "/phone", "/offline", "/isolate", "/hand-over", "/sheet"];
 const MOST = 200;
-const PATIENCE = 5000; // ms of a bad link, where the page is kept
+const PATIENCE = 5000; // ms of a bad link, if the page is kept
+const LIMIT = 20000; // ms of any request, if it is not
+const LAPSE = 30 * 86400000; // ms that a kept page is shown without a link: as long as a pairing lasts unused
 
 self.addEventListener("install", (event) => {
   event.waitUntil(caches.open(SHELL).then((shell) => shell.addAll(STATIC)).then(() => self.skipWaiting()));
@@ -13,34 +17,51 @@ self.addEventListener("install", (event) => {
 
 self.addEventListener("activate", (event) => {
   event.waitUntil((async () => {
-    for (const name of await caches.keys()) if (name.startsWith("jackfield-shell-") && name !== SHELL) await caches.delete(name);
+    const pages = (await caches.has(PAGES)) ? await caches.open(PAGES) : null;
+    const used = new Set([SHELL]);
+    for (const key of pages ? await pages.keys() : []) {
+      const version = (await pages.match(key))?.headers.get("Jackfield-Version");
+      if (version) used.add(`jackfield-shell-${version}`);
+    }
+    for (const name of await caches.keys()) if (name.startsWith("jackfield-shell-") && !used.has(name)) await caches.delete(name);
     await self.clients.claim();
   })());
 });
 
 const kept = (url) => KEPT.includes(url.pathname) && !url.searchParams.has("part") && !url.searchParams.has("q")
-  && !url.searchParams.has("complaint") && !url.searchParams.has("correct") && !url.searchParams.has("waiting");
+  && !url.searchParams.has("complaint") && !url.searchParams.has("correct") && !url.searchParams.has("waiting") && !url.searchParams.has("draft");
 
 async function keep(url, answer) {
   const pages = await caches.open(PAGES);
   await pages.delete(url.href);
   await pages.put(url.href, answer);
   const keys = await pages.keys();
-  const spare = keys.filter((key) => ["/set", "/record", "/isolate", "/isolate/turns"].includes(new URL(key.url).pathname) && new URL(key.url).search);
+  const spare = keys.filter((key) => ["/set", "/record", "/isolate", "/isolate/turns", "/hand-over", "/sheet"].includes(new URL(key.url).pathname) && new URL(key.url).search);
   for (const key of spare.slice(0, Math.max(0, keys.length - MOST))) await pages.delete(key);
 }
 
-async function fromPhone(url) {
+// The book refuses this phone: what it kept of the book goes; what waits to be sent stays.
+const dropPages = () => caches.delete(PAGES);
+
+// A link that hangs is no link.
+const late = (ms) => new Promise((_, failed) => setTimeout(() => failed(new Error("late")), ms));
+
+async function fromPhone(url, only = false) {
   const pages = await caches.open(PAGES);
   const told = url.pathname === "/isolate" && url.searchParams.has("complaint");
-  return (await pages.match(url.href))
-    || (told && (await pages.match(self.location.origin + "/isolate/without-link")))
+  const mine = await pages.match(url.href);
+  if (mine && Date.now() - Date.parse(mine.headers.get("Date")) > LAPSE) await pages.delete(url.href);
+  else if (mine) return mine;
+  if (only) return undefined;
+  return (told && (await pages.match(self.location.origin + "/isolate/without-link")))
     || (["/", "/record", "/isolate"].includes(url.pathname) && (await pages.match(self.location.origin + url.pathname)))
     || (await pages.match(self.location.origin + "/offline"));
 }
 
 async function page(request, url, event) {
-  const asked = fetch(request).then((answer) => {
+  // Not aborted: a request to go somewhere may not be changed. The race is lost, and the phone answers.
+  const asked = Promise.race([fetch(request), late(LIMIT)]).then((answer) => {
+    if (url.pathname === "/pair" && answer.ok) dropPages(); // only strangers are shown that page
     if (answer.ok && !answer.redirected && kept(url)) {
       const keeping = keep(url, answer.clone()).catch(() => {});
       try { event.waitUntil(keeping); } catch { /* the page was answered from the phone already */ }
@@ -48,7 +69,7 @@ async function page(request, url, event) {
     return answer;
   });
   asked.catch(() => {});
-  const mine = await (await caches.open(PAGES)).match(url.href);
+  const mine = await fromPhone(url, true);
   const slow = mine && new Promise((done) => setTimeout(() => done(mine), PATIENCE));
   try {
     return await (slow ? Promise.race([asked, slow]) : asked);
@@ -57,11 +78,22 @@ async function page(request, url, event) {
   }
 }
 
+// By its whole address, version included; without a link another version is better than none.
+async function file(request) {
+  const mine = await caches.match(request);
+  if (mine) return mine;
+  try {
+    return await Promise.race([fetch(request), late(LIMIT)]);
+  } catch {
+    return (await caches.match(request, { ignoreSearch: true })) || Response.error();
+  }
+}
+
 self.addEventListener("fetch", (event) => {
   const url = new URL(event.request.url);
   if (event.request.method !== "GET" || url.origin !== self.location.origin) return;
   if (url.pathname.startsWith("/static/")) {
-    event.respondWith(caches.open(SHELL).then((shell) => shell.match(url.pathname)).then((mine) => mine || fetch(event.request)));
+    event.respondWith(file(event.request));
   } else if (event.request.mode === "navigate" || kept(url)) {
     event.respondWith(page(event.request, url, event));
   }
