@@ -16,6 +16,7 @@ from kb.base.errors import BookTrouble
 from kb.base.messages import FORMS, LANGUAGES, Message, messages, text
 from kb.catalogue import CautionCode, StepCode
 from kb.path import DacCode, QuestionCode, RuledOutCode
+from tests.test_plain_words import faults_of
 
 KB = Path(__file__).resolve().parent.parent / "kb"
 ENGLISH = messages()
@@ -87,6 +88,15 @@ def test_every_placeholder_is_a_plain_name() -> None:
         for name in placeholders(said)
     }  # fmt: skip
     assert [name for name in names if not name.isidentifier()] == []
+
+
+def test_every_sentence_is_plain() -> None:
+    assert {
+        key: wrong
+        for key, message in ENGLISH.items()
+        for said in forms(message)
+        if (wrong := faults_of(said))
+    } == {}
 
 
 # -- a key that is used exists, and a key that exists is used --------------------------------------

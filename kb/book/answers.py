@@ -37,7 +37,7 @@ class FoundSet:
 def best_line(one: FoundSet) -> str:
     """``optical digital → optical cable 2 m → DAC; speakers stay on``."""
     if one.best is None:
-        return "no way to the usual driver known"
+        return "no known way to the usual driver"
     from kb.domain.words import Signal, Speakers
 
     chain = " → ".join([Signal(one.best["signal"]).label, *one.best["items"]])

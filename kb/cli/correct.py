@@ -53,6 +53,6 @@ def correct_command(
     else:
         with book.store.snapshot() as now:
             brief = briefly(now, [fact, old.id])
-        said = f"{title(new.source)}: {brief[fact]} now stands in the place of {brief[old.id]}"
+        said = session.language("cli/correct/done", set=title(new.source), new=brief[fact], old=brief[old.id])
         session.console.print(text(said))
     return 0

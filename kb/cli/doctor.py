@@ -52,7 +52,7 @@ def doctor_command(session: Session, mend: bool) -> int:
     if not index.ok and mend and whole:
         with bar("index") as tell:
             session.open_book(tell).reindex()
-        mended.append("the index was made anew")
+        mended.append("the index was rebuilt")
         session.book.index.close()
         index = _index(session)
     found.append(index)
@@ -99,7 +99,7 @@ def _index(session: Session) -> Check:
         with book.store.snapshot() as now:
             seen = book.indexed()
             if not wrong and (seen is None or not now.follows(seen)):
-                wrong = ["the index has not come from this book"]
+                wrong = ["the index is not of this book"]
     except BookUnavailable:
         raise
     except BookTrouble as trouble:

@@ -11,6 +11,7 @@ from rich.table import Table
 from kb.base.errors import NotFound
 from kb.cli.common import Session, command_options, text
 from kb.cli.tables import fitted
+from kb.domain.language import Language
 from kb.domain.visit import set_key, visit_to
 
 if TYPE_CHECKING:
@@ -63,6 +64,7 @@ def history_command(session: Session, make: str, model: str) -> int:
             }
         )
         return 0
+    said = session.language
     table = Table.grid(padding=(0, 2))
     for _ in range(5):
         table.add_column(no_wrap=True)
@@ -75,19 +77,20 @@ def history_command(session: Session, make: str, model: str) -> int:
     ]
     for one in sorted(shown, key=lambda entry: (entry.visit.date, entry.revision, entry.visit.id)):
         visit = one.visit
-        jacks = f"{len(visit.findings)} jack{'' if len(visit.findings) == 1 else 's'}"
+        jacks = said("cli/history/jacks", count=len(visit.findings))
         table.add_row(
             text(brief[visit.id], "" if one.stands else "dim"),
             visit.date.isoformat(),
             text(visit.by),
-            visit.basis.label,
+            said.word(visit.basis),
             jacks,
-            text(f"{visit.source.make} {visit.source.model}: {_said(one, brief)}"),
+            text(f"{visit.source.make} {visit.source.model}: {_said(one, brief, said)}"),
         )
     session.console.print(fitted(table, session.console))
     for merge in merges:
-        undone = "" if merge.stands else " (undone)"
-        session.console.print(text(f"{brief[merge.id]}  merge: {merge.spelling} is {merge.same_as}{undone}"))
+        key = "cli/history/merge" if merge.stands else "cli/history/merge/undone"
+        merged = said(key, id=brief[merge.id], spelling=merge.spelling, same_as=merge.same_as)
+        session.console.print(text(merged))
     return 0
 
 
@@ -101,21 +104,21 @@ def _state(entry: Entry) -> str:
     return "outdone" if entry.outdone else "stands"
 
 
-def _said(entry: Entry, brief: Mapping[str, str]) -> str:
-    earlier = [one for one in entry.visit.supersedes if one != entry.entered_anew]
-    more = f", corrects {_ids(earlier, brief)}" if earlier else ""
+def _said(entry: Entry, brief: Mapping[str, str], language: Language) -> str:
+    ids = ""
     if entry.taken_back:
-        return f"taken back with its bundle{more}"
-    if entry.withdrawn:
-        return f"withdrawn{more}"
-    if entry.superseded_by:
-        return f"corrected by {_ids(entry.superseded_by, brief)}{more}"
-    if entry.rivals:
-        others = _ids(entry.rivals, brief)
-        if entry.outdone:
-            return f"does not count, {others} corrects the same visit otherwise{more}"
-        return f"stands; {others} corrects the same visit otherwise (undo one, or correct this one){more}"
-    return f"stands{more}"
+        state = "taken-back"
+    elif entry.withdrawn:
+        state = "withdrawn"
+    elif entry.superseded_by:
+        state, ids = "corrected", _ids(entry.superseded_by, brief)
+    elif entry.rivals:
+        state, ids = ("outdone" if entry.outdone else "rival"), _ids(entry.rivals, brief)
+    else:
+        state = "valid"
+    said = language(f"cli/history/{state}", ids=ids)
+    earlier = [one for one in entry.visit.supersedes if one != entry.entered_anew]
+    return language("cli/history/corrects", state=said, ids=_ids(earlier, brief)) if earlier else said
 
 
 def _ids(ids: Iterable[str], brief: Mapping[str, str]) -> str:

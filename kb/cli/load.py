@@ -124,9 +124,9 @@ def _tell(session: Session, done: Loaded, dry_run: bool, keep_good: bool) -> Non
     for bad in done.bad[:_SHOWN]:
         session.say(_bad(bad))
     if done.bad_count > _SHOWN:
-        session.say(f"... and {done.bad_count - _SHOWN} more things that are wrong")
+        session.say(f"... and {done.bad_count - _SHOWN} more mistakes")
     if done.bad_count and not keep_good:
-        session.say("nothing was loaded; mend the file, or take what is right with --keep-good")
+        session.say("nothing was loaded; correct the file, or load the good visits with --keep-good")
         if not dry_run:
             return
     verb = "would be loaded" if dry_run else "loaded"
@@ -138,7 +138,7 @@ def _tell(session: Session, done: Loaded, dry_run: bool, keep_good: bool) -> Non
     if done.withdrawn and not dry_run:
         first = ", ".join(one[:8] for one in done.withdrawn[:5])
         session.say(
-            f"{len(done.withdrawn):,} of them withdrawn, and left so ({first}); "
+            f"{len(done.withdrawn):,} of them are withdrawn and stay withdrawn ({first}); "
             "`jackfield undo ID` brings one back"
         )
     if done.completed and not dry_run:

@@ -93,7 +93,7 @@ def show(
     from kb.cli.panel_view import source_title
     from kb.path import sentence
 
-    console.print(source_title(source))
+    console.print(source_title(source, language))
     console.print()
     chosen = connection.chosen
     if chosen is None:

@@ -14,6 +14,7 @@ from kb.base.errors import BadInput, described
 from kb.base.inputfiles import MOST_BYTES, read_data, read_text
 from kb.base.parsing import json_of
 from kb.cli.common import Session, answering, choice, command_options
+from kb.cli.common import text as shown
 from kb.domain.visit import Visit, finding_to, visit_from, visits_from
 from kb.domain.words import Basis, Display, Kind
 
@@ -80,7 +81,7 @@ def record_command(
 
         visit = asked_visit(session, _common(session, on, said))
         if visit is None:
-            session.say("nothing was saved")
+            session.say(session.language("cli/record/nothing"))
             return 1
         visits = [visit]
     else:
@@ -180,17 +181,16 @@ def _common(session: Session, on: str | None, said: dict[str, Any]) -> dict[str,
 def _tell(session: Session, visits: list[Visit], recorded: Any) -> None:
     from kb.cli.panel_view import inferred_lines
 
-    out = session.console
+    out, said = session.console, session.language
     if len(visits) == 1:
-        for line in inferred_lines(visits[0]):
+        for line in inferred_lines(visits[0], language=said):
             out.print(line)
     for one in recorded.recorded[:20]:
-        out.print(f"recorded  {one.make} {one.model}", soft_wrap=True)
-    if len(recorded.recorded) > 20:
-        out.print(f"... and {len(recorded.recorded) - 20} more; {len(recorded.recorded)} visits recorded")
-    if recorded.reinstated:
-        count = len(recorded.reinstated)
-        were = "s were withdrawn, and stand" if count > 1 else " was withdrawn, and stands"
-        out.print(f"{count} visit{were} again")
+        out.print(shown(said("cli/recorded", make=one.make, model=one.model)), soft_wrap=True)
+    count = len(recorded.recorded)
+    if count > 20:
+        out.print(shown(said("cli/record/more", more=count - 20, count=count)))
+    if count := len(recorded.reinstated):
+        out.print(shown(said("cli/record/reinstated", count=count)))
     if count := len(recorded.already) - len(recorded.reinstated):
-        out.print(f"{count} visit{'s were' if count > 1 else ' was'} in the book already")
+        out.print(shown(said("cli/record/already", count=count)))

@@ -39,7 +39,7 @@ def restore_command(session: Session, file: str | None, replace: bool) -> int:
     else:
         named, unreadable = newest(folder, book)
         for one in unreadable:
-            session.say(f"{one.name}: no book can be read in it; passed over")
+            session.say(f"{one.name}: no book can be read in it; skipped")
     done = restore(named, book, replace=replace)
     brought = done.brought
     for what in (*_told(done), *brought.problems):
@@ -83,9 +83,9 @@ def _tell(session: Session, done: Restored) -> None:
 def _told(done: Restored) -> Iterator[str]:
     """What the user has to know besides."""
     for log in done.logs:
-        yield f"a log of a book that is gone was set aside, not applied: {log}"
+        yield f"a log of a missing book was set aside and not applied: {log}"
     for part in done.left_out:
-        yield f"the backup held this, and the book does not: {part}"
+        yield f"the backup has this, the book does not: {part}"
     brought = done.brought
     if brought.files:
         yield f"back from the backup: {', '.join(brought.files)}"
@@ -94,4 +94,4 @@ def _told(done: Restored) -> Iterator[str]:
         yield f"trusted again, as on the day of the backup: {names} (to undo: share trust --drop NAME)"
     if brought.not_trusted:
         names = ", ".join(brought.not_trusted)
-        yield f"trusted in the backup, but not on this machine, and that stays so: {names}"
+        yield f"trusted in the backup but not on this machine; still not trusted: {names}"

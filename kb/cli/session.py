@@ -98,7 +98,7 @@ class Session:
     @cached_property
     def book(self) -> Book:
         """The open book; closed when the command ends. A bar shows progress while its index is rebuilt."""
-        return self.open_book(self._bar("making the index anew"), self._bar("learning from all findings"))
+        return self.open_book(self._bar("rebuilding the index"), self._bar("learning from all findings"))
 
     @property
     def found_book(self) -> Book:

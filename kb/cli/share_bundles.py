@@ -32,7 +32,7 @@ def bundles_command(session: Session) -> int:
         session.json({"bundles": [_json(one, names) for one in every]})
         return 0
     if not every:
-        session.console.print("no bundle came in yet")
+        session.console.print("no bundle has come in yet")
         return 0
     table = Table.grid(padding=(0, 2))
     for _ in range(3):

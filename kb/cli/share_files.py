@@ -66,7 +66,7 @@ def out_command(
     mine = known.load(session.folder)
     waiting_notes = pending(store, mine)
     if waiting_notes and not no_notes and not session.as_json and sys.stdin.isatty():
-        said = f"{counted(waiting_notes, 'note')} nobody has reviewed. Look now?"
+        said = f"{counted(waiting_notes, 'note')} nobody has reviewed. Review now?"
         if click.confirm(said, default=False, err=True):
             from kb.cli.share_review import reviewed
 
@@ -259,7 +259,7 @@ def _tell(session: Session, said: dict[str, Any], dry_run: bool) -> None:
         session, said, f"{'would come' if dry_run else 'came'} in from {said['file']} (signed by {who})"
     )
     if said["brought_back"]:
-        session.say("this bundle had been taken back; what came with it counts again")
+        session.say("this bundle was taken back before; its visits count again")
     for one in said["left_out"][:_SHOWN]:
         session.say(
             f"left out: {one['make']} {one['model']}, {one['visit'][:8]}: dated {one['date']}, after today "

@@ -273,7 +273,7 @@ def _list_released(session: Session, store: Store) -> int:
         line = f"{other.visit.id[:8]}  {_set(other.visit)}, {what}: {doubtful!r}  [{goes}]"
         session.console.print(text(line), soft_wrap=True)
     if not (notes or visits):
-        session.console.print(text("nothing was released or approved"))
+        session.console.print(text("nothing was released"))
     elif any(one is not State.GOES for one in [*(a.state for a in notes), *(b.state for b in visits)]):
         session.say(_LEFT)
     return 0

@@ -10,10 +10,15 @@ from rich.table import Table
 from kb.base.errors import BadInput, NotFound, described
 from kb.cli.common import OUTPUT, Session, command_options, text
 from kb.cli.panel_view import panel_table, source_title
+from kb.domain.language import Language
 from kb.domain.panel import Panel, PanelJack
 from kb.domain.visit import Visit, visit_to
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from rich.text import Text
+
     from kb.book import SetView
     from kb.path import Chance
 
@@ -63,15 +68,15 @@ def show_command(session: Session, make: str, model: str | None, svg: str | None
             }
         )
         return 0
-    out = session.console
-    out.print(source_title(known.source))
+    out, said = session.console, session.language
+    out.print(source_title(known.source, said))
     out.print()
-    out.print(panel_table(known.panel, works=works) if works else text("no jack recorded yet", "dim"))
+    out.print(_panel(known.panel, works, said))
     out.print()
     if any(one.settings or one.notes for one in known.panel.jacks):
-        out.print(_remarks(known.panel))
+        out.print(_remarks(known.panel, said))
         out.print()
-    out.print(_visits(known.visits))
+    out.print(_visits(known.visits, said))
     return 0
 
 
@@ -122,7 +127,13 @@ def jack_json(one: PanelJack) -> dict[str, Any]:
     }
 
 
-def _remarks(panel: Panel) -> Table:
+def _panel(panel: Panel, works: Sequence[Chance | None], language: Language) -> Table | Text:
+    if not works:
+        return text(language("sheet/drawing/panel-empty"), "dim")
+    return panel_table(panel, works=works, language=language)
+
+
+def _remarks(panel: Panel, language: Language) -> Table:
     """Settings and notes of the jacks, the newest first."""
     table = Table.grid(padding=(0, 2))
     table.add_column(justify="right", style="dim")
@@ -131,11 +142,11 @@ def _remarks(panel: Panel) -> Table:
     for number, one in enumerate(panel.jacks, 1):
         for kind, said in (("setting", one.settings), ("note", one.notes)):
             for line in said:
-                table.add_row(str(number), kind, text(line.replace("\n", " ")))
+                table.add_row(str(number), language(f"cli/show/{kind}"), text(line.replace("\n", " ")))
     return table
 
 
-def _visits(visits: tuple[Visit, ...]) -> Table:
+def _visits(visits: tuple[Visit, ...], language: Language) -> Table:
     table = Table.grid(padding=(0, 2))
     table.add_column(no_wrap=True)
     table.add_column(no_wrap=True)
@@ -143,9 +154,10 @@ def _visits(visits: tuple[Visit, ...]) -> Table:
     table.add_column(overflow="fold")
 
     def said(visit: Visit) -> str:
-        kept = ["readings kept"] * bool(visit.readings) + ["isolation kept"] * bool(visit.case)
+        kept = [language("cli/show/readings")] * bool(visit.readings)
+        kept += [language("cli/show/case")] * bool(visit.case)
         return "; ".join([*([visit.note.replace("\n", " ")] if visit.note else []), *kept])
 
     for visit in sorted(visits, key=lambda v: (v.date, v.id), reverse=True):
-        table.add_row(visit.date.isoformat(), text(visit.by), visit.basis.label, text(said(visit)))
+        table.add_row(visit.date.isoformat(), text(visit.by), language.word(visit.basis), text(said(visit)))
     return table

@@ -2,19 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 import click
 
 from kb.base.errors import NotFound
 from kb.cli.common import Session, command_options, text
-
-_SAID: Final = {
-    "correction": "the correction {} is withdrawn; what it corrected stands again",
-    "withdrawal": "{} stands again",
-    "merge": "the merge {} is undone; the two spellings are two sets again",
-    "release": "the note {} is no longer given to other books; what was given out stays out",
-}
 
 
 @click.command("undo")
@@ -40,12 +31,13 @@ def undo_command(session: Session, what: str | None) -> int:
     if what is None:
         with book.store.snapshot() as now:
             change = latest(now)
-            session.say(f"undoing {about(now, change)}")
+            session.say(session.language("cli/undo/undoing", what=about(now, change)))
         what = change.id
     kind, fact = book.change(lambda store: undo(store, what))
     if session.as_json:
         session.json({"undone": kind, "id": fact})
     else:
         with book.store.snapshot() as now:
-            session.console.print(text(_SAID[kind].format(briefly(now, [fact])[fact])))
+            brief = briefly(now, [fact])[fact]
+            session.console.print(text(session.language(f"cli/undo/{kind}", id=brief)))
     return 0

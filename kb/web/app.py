@@ -39,13 +39,14 @@ LOCAL: Final = frozenset({"127.0.0.1", "localhost", "::1"})
 _LOG: Final = logging.getLogger("kb.web")
 #: What is said for a status, in words of the place.
 _SAID: Final = {
-    400: ("That cannot be read", "The page was asked for something that it does not understand."),
-    403: ("Not from here", "What changes the book is taken from this page only."),
+    400: ("That cannot be read", "The page does not understand this address."),
+    403: ("Not from here", "Only this page may change the book."),
     404: ("Nothing here", "There is no such page."),
     405: ("Nothing here", "There is no such page."),
     409: (
-        "Paired anew",
-        "This page is from an earlier pairing of this phone. Load it again; what waits on the phone is kept.",
+        "Paired again",
+        "This page is from an earlier pairing of this phone. Load it again. "
+        "The phone keeps what waits to be sent.",
     ),
     413: (
         "Too large",
@@ -53,7 +54,7 @@ _SAID: Final = {
         "go back, and what you typed is still there.",
     ),
     503: ("Busy", "Another phone is being answered. Try again in a moment."),
-    429: ("Too fast", "That was more than this page takes at once. Wait a moment, then try again."),
+    429: ("Too fast", "Too many requests at once. Wait a moment, then try again."),
 }
 
 
@@ -149,7 +150,7 @@ def _troubled(wrong: JackfieldError) -> AnyResponse:
     _LOG.error("%s", wrong)
     _open_anew()
     said = str(wrong) if isinstance(wrong, BookTrouble) else "The book cannot answer just now."
-    answer = failed(503, "The book is not to be had", said)
+    answer = failed(503, "The book cannot be reached", said)
     answer.headers["Retry-After"] = "5"
     return answer
 

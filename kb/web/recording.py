@@ -197,7 +197,7 @@ def record_visit() -> AnyResponse:
         site().photos.point(visit_id, name, spots)
     # Kept with an earlier page of the form, a day ago or more; or one more than a visit has.
     left_out += [
-        f"photo {number}: is not there any more, take it again."
+        f"photo {number}: the photo is gone, take it again."
         for number, name in enumerate(entry.photos, 1)
         if name not in own
     ]

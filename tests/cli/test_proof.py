@@ -40,7 +40,7 @@ def test_the_line_of_a_visit_tells_what_is_kept_with_it(
     assert [line.endswith("readings kept") for line in shown if "kept" in line] == [True]
     case = {"complaint": "no-sound", "fault": "cap-on-plug"}
     jackfield("record", "--file", visit_file(date="2026-03-05", note="cap off", case=case))
-    assert "cap off; isolation kept" in jackfield("show", "Norwell", "NV40-210").out
+    assert "cap off; fault search kept" in jackfield("show", "Norwell", "NV40-210").out
 
 
 def test_readings_never_leave_the_book(jackfield: Run, tmp_path: Path) -> None:

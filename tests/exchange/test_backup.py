@@ -602,7 +602,7 @@ def test_trust_that_was_dropped_since_does_not_come_back(jackfield: Run, book: P
     jackfield("share", "trust", "--drop", "south")
     done = jackfield("restore", "--replace", "--json")
     assert (done.json["trusted"], done.json["not_trusted"]) == ([], ["south"])
-    assert "not on this machine, and that stays so: south" in done.err
+    assert "not on this machine; still not trusted: south" in done.err
     assert peers.load(home).trusted == {}
 
 

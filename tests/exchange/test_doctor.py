@@ -51,7 +51,7 @@ def test_an_index_that_is_damaged_or_of_another_book_is_mended(
     keys = next((home / "index" / "own").glob("gen-*/keys.sqlite"))
     keys.write_bytes(b"x" * 5000)
     assert list(wrong(jackfield)) == ["index"]
-    assert jackfield("doctor", "--mend", "--json").json["mended"] == ["the index was made anew"]
+    assert jackfield("doctor", "--mend", "--json").json["mended"] == ["the index was rebuilt"]
     assert wrong(jackfield) == {}
     assert jackfield("find", "M1").code == 0
 

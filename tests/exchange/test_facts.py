@@ -75,7 +75,7 @@ def test_a_visit_that_was_withdrawn_can_be_recorded_again(jackfield: Run, visit_
     jackfield("withdraw", one["visit"])
     assert jackfield("show", "Norwell", "NV40-210").code == 1
     done = jackfield("record", "--file", visit_file())
-    assert (done.code, "1 visit was withdrawn, and stands again" in done.out) == (0, True)
+    assert (done.code, "1 visit was withdrawn, and is valid again" in done.out) == (0, True)
     assert "already" not in done.out
     assert jackfield("show", "Norwell", "NV40-210").code == 0
     again = jackfield("record", "--file", visit_file(), "--json").json
@@ -240,7 +240,7 @@ def test_a_visit_corrected_in_two_books_counts_once_and_can_be_settled(
         assert (told[winner]["state"], told[winner]["conflicts_with"]) == ("stands", [loser])
         assert (told[loser]["state"], told[loser]["conflicts_with"]) == ("outdone", [winner])
         said_ = " ".join(jackfield("history", "Norwell", "NV7", *at).out.split())
-        assert "corrects the same visit otherwise" in said_
+        assert "corrects the same visit in another way" in said_
     jackfield("undo", winner)
     assert [one["id"] for one in jackfield("show", "Norwell", "NV7", "--json").json["visits"]] == [loser]
     jackfield("undo", winner)
