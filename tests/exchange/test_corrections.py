@@ -132,7 +132,7 @@ def test_two_spellings_become_one_set_and_two_again(
         (["undo", "../../x"], 2, "id"),
         (["undo"], 1, "no correction"),
         (["merge", "No", "such", "--into", "Norwell", "NV40-210"], 1, "nobody met"),
-        (["merge", "Norwell", "NV40-210", "--into", "norwell", "nv40 210"], 2, "already"),
+        (["merge", "Norwell", "NV40-210", "--into", "norwell", "nv40 210"], 2, "not yet merged"),
         (["merge", "Norwell", "NV40-210", "--into", "-", "?"], 2, "letters"),
         (["history", "No", "such"], 1, "nobody met"),
     ],
@@ -207,7 +207,8 @@ def test_sharing_is_no_correction_that_could_be_undone(
     def history() -> list[str]:
         """What stands beside the ids."""
         lines = jackfield("history", "Norwell", "NV40-210").out.splitlines()
-        return " ".join(re.sub(r"^[0-9a-f-]{8,} ", "", line) for line in lines).split()
+        words = " ".join(re.sub(r"^[0-9a-f-]{8,} ", "", line) for line in lines).split()
+        return sorted(words)  # longer ids move where a narrow table breaks its lines
 
     before = history()
     assert jackfield("share", "out", tmp_path / "one.jsonl").code == 0
