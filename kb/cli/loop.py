@@ -18,7 +18,7 @@ from kb.domain.language import language
 from kb.domain.plate import Plate
 from kb.loop.document import as_json
 from kb.loop.driver import driver_named, same_name
-from kb.loop.geometry import Loop
+from kb.loop.geometry import MOST_TURNS, Loop
 from kb.loop.input_level import voltage
 from kb.loop.plan import CEILING_M, Answer, Ask, plan
 from kb.loop.routes import cautions_from, route_named, routes_from
@@ -58,6 +58,9 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--turns", type=int, metavar="N", help="Number of turns. Default: what suits the driver, else 1."
+)
+@click.option(
+    "--spacing", metavar="S", help="Between the centres of turns, such as 5mm. Default: they touch."
 )
 @click.option(
     "--wire",
@@ -214,6 +217,7 @@ def answer_for(
         sensitivity_v=sensitivity_v,
         programme=Programme(given["programme"]),
         spill_db=given["spill"],
+        spacing=metres("spacing", 1e-4, 0.5, None),
     )
     stock = stock_from(data_tables("wire.toml"))
     sold = tuple(each for each in stock if each.wire.label.startswith("AWG")) if by_awg else stock
@@ -326,8 +330,8 @@ def _line(given: Mapping[str, Any]) -> tuple[float | None, float | None]:
 
 
 def _turns(value: int | None) -> int | None:
-    if value is not None and not 1 <= value <= 20:
-        raise BadInput("--turns", value, "a whole number from 1 to 20")
+    if value is not None and not 1 <= value <= MOST_TURNS:
+        raise BadInput("--turns", value, f"a whole number from 1 to {MOST_TURNS}")
     return value
 
 

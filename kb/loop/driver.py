@@ -162,6 +162,7 @@ def choices(
     celsius: float = 20.0,
     feed: float = 0.0,
     extra: float = 0.0,
+    spacing: float | None = None,
 ) -> tuple[Choice, ...]:
     """Return every gauge and number of turns that the driver manages, the least bother first.
 
@@ -174,7 +175,9 @@ def choices(
     for count in turns:
         wound = Loop(loop.corners, count)
         for each in stock:
-            ask = load(wound, each.wire, celsius=celsius, feed=feed, extra=extra)
+            if spacing is not None and spacing < each.wire.diameter:
+                continue
+            ask = load(wound, each.wire, celsius=celsius, feed=feed, extra=extra, spacing=spacing)
             worst = each.worst(ask)
             for total in dict.fromkeys((ampere_turns, least_ampere_turns or ampere_turns)):
                 current = total / count

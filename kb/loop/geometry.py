@@ -26,8 +26,8 @@ Spot = tuple[float, float]
 
 T = TypeVar("T")
 
-#: More turns than this is a coil, not a room loop (common practice: one or two, seldom more than four).
-MOST_TURNS: Final = 20
+#: A room has one or two turns, seldom more than four; a pad under a chair has ten or more (common practice).
+MOST_TURNS: Final = 100
 #: Enough corners for a circle drawn as a polygon.
 MOST_CORNERS: Final = 720
 #: Two corners nearer than this are one corner typed twice (metres).
@@ -56,7 +56,7 @@ class Loop:
     inside the loop. ``turns`` wires lie side by side.
 
     Raises BadInput for fewer than 3 corners, a doubled corner, no enclosed area, numbers that are not
-    finite or too large, or turns outside 1 to 20.
+    finite or too large, or turns outside 1 to 100.
     """
 
     corners: tuple[Corner, ...]

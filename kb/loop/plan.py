@@ -62,7 +62,8 @@ class Ask:
     run from driver to the foot of the loop. ``source_v`` is the level at the source's output and
     ``sensitivity_v`` the level that the driver's input wants for full output, V r.m.s. ``every_height``:
     people listen at all of ``listen``, so that all of them count in the answer; else only the first does.
-    ``spill_db``: the level down to which the spill is told, dB re 400 mA/m; None: it is not told.
+    ``spacing`` is between the centres of turns (None: they
+    touch). ``spill_db``: the level down to which the spill is told, dB re 400 mA/m; None: it is not told.
     ``programme`` says by which frequency the driver is judged.
     """
 
@@ -81,6 +82,7 @@ class Ask:
     feed: float = 0.0
     metal_db: float = 0.0
     metal_5k_db: float | None = None
+    spacing: float | None = None
     margin: float = MARGIN_M
     source_v: float | None = None
     sensitivity_v: float | None = None
@@ -255,13 +257,14 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
     if ask.driver:
         found = choices(
             single, most, ask.driver, sold, least_ampere_turns=least, programme=ask.programme,
-            boost_db=ask.boost_db, celsius=ask.celsius, feed=feed, extra=detour,
+            boost_db=ask.boost_db, celsius=ask.celsius, feed=feed, extra=detour, spacing=ask.spacing,
+            turns=(1, 2, 3, 4) if ask.turns is None or ask.turns <= 4 else (ask.turns,),
         )  # fmt: skip
     wire, turns, least_only = _chosen(ask, found)
 
     loop = Loop(loop.corners, turns)
     current, upmost = ampere_turns / turns, (least if least_only else most) / turns
-    seen = load(loop, wire, celsius=ask.celsius, feed=feed, extra=detour)
+    seen = load(loop, wire, celsius=ask.celsius, feed=feed, extra=detour, spacing=ask.spacing)
     bought = next(each for each in sold if each.wire == wire)
     judged = None
     if ask.driver:

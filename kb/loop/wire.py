@@ -235,18 +235,27 @@ class Load:
         return current_a * self.impedance(frequency_hz)
 
 
-def load(loop: Loop, wire: Wire, *, celsius: float = 20.0, feed: float = 0.0, extra: float = 0.0) -> Load:
+def load(
+    loop: Loop,
+    wire: Wire,
+    *,
+    celsius: float = 20.0,
+    feed: float = 0.0,
+    extra: float = 0.0,
+    spacing: float | None = None,
+) -> Load:
     """Return what the driver sees.
 
     ``feed`` is the one-way length of the twisted pair and ``extra`` the wire of detours (doorways) in each
-    turn, both in metres; a detour counts as resistance only, for out and back lie close together.
-    Raises BadInput as ``inductance`` and ``Wire.resistance_per_m`` do.
+    turn, both in metres; ``spacing`` is between the centres of turns, metres (None: they touch). A detour
+    counts as resistance only, for out and back lie close together. Raises BadInput as ``inductance`` and
+    ``Wire.resistance_per_m`` do.
     """
     pair = Feed(feed)
     copper = loop.turns * (loop.perimeter + extra) * wire.resistance_per_m(celsius)
     return Load(
         resistance=copper + pair.resistance(wire, celsius),
-        inductance=inductance(loop, wire) + (pair.inductance(wire) if feed else 0.0),
+        inductance=inductance(loop, wire, spacing) + (pair.inductance(wire) if feed else 0.0),
     )
 
 

@@ -19,7 +19,7 @@ from kb.loop.geometry import Loop
 from kb.loop.plan import Ask, items, plan
 from kb.loop.routes import cautions_from, route_named, routes_from
 from kb.loop.standard import Programme
-from kb.loop.wire import Load, awg, stock_from, wire_from
+from kb.loop.wire import Load, awg, load, stock_from, wire_from
 
 TABLE = data_tables("routes.toml")
 ROUTES = routes_from(TABLE)
@@ -407,3 +407,16 @@ def test_metal_that_takes_more_at_5_khz_is_equalized_and_the_boost_counts_in_the
     assert any(each.key == "loop/set/equalize" and "5.0 dB more" in each.text for each in two.notes)
     with pytest.raises(BadInput, match="metal allowance at 5 kHz"):
         plan(replace(plain, metal_5k_db=0.5))
+
+
+def test_a_pad_under_a_chair_has_many_turns_and_their_spacing_counts():
+    # Neumann's integral of the bundle against N squared: Table B.1's perfect coupling is never reached
+    pad = Ask(room=Loop.rectangle(0.4, 0.4), height=0.5, margin=0.1, turns=12, wire=awg(24))
+    close, apart = plan(pad, STOCK), plan(replace(pad, spacing=0.005), STOCK)
+    single = load(Loop.rectangle(0.4, 0.4), awg(24)).inductance
+    assert apart.load.inductance < close.load.inductance < 144 * single
+    assert close.current_a == pytest.approx(plan(replace(pad, turns=1), STOCK).current_a / 12)
+    driver = DriverLimits("pad", 1.0, 3.0)
+    fits = plan(replace(pad, wire=None, driver=driver), STOCK)
+    assert fits.loop.turns == 12
+    assert {each.turns for each in fits.better} <= {12}
