@@ -59,7 +59,7 @@ def whole(path: Path, mode: int = MINE, *, packed: bool = False) -> Iterator[IO[
 def put_new(unfinished: Path, path: Path) -> None:
     """Let a finished file take its place at ``path``, but not that of another file.
 
-    Raises FileExistsError where one is there, OSError.
+    Raises FileExistsError if one is there, OSError.
     """
     try:
         os.link(unfinished, path)
@@ -101,7 +101,7 @@ def changing_files(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
     """Keep all other threads and programs from changing the small files of ``folder`` until the block ends.
 
     Needed for reading such a file, changing it and writing it back; reading alone needs no lock. It cannot
-    be taken twice by one thread. The system lets go of it when a program dies. Raises BookTrouble where
+    be taken twice by one thread. The system lets go of it when a program dies. Raises BookTrouble if
     another holds it for ``wait_s`` seconds, or the folder cannot be written to.
     """
     try:

@@ -22,7 +22,7 @@ _PACKAGE = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 def data_file(name: str) -> Path:
     """The path of ``data/name``; ``name`` may have folders (``messages/en.json``).
 
-    Raises BookTrouble where the file is missing or the name leads out of the folder.
+    Raises BookTrouble if the file is missing or the name leads out of the folder.
     """
     from pathlib import Path  # costs more than all of the catalogue; the reader does without it
 

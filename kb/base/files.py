@@ -97,7 +97,7 @@ _ROUNDS: Final = 3
 
 
 def _stands(path: Path) -> tuple[int, ...] | None:
-    """Of the file and of what SQLite keeps beside it: which it is, size, last change. None where it has a
+    """Of the file and of what SQLite keeps beside it: which it is, size, last change. None if it has a
     log with something in it, or one that cannot be looked at."""
     said: list[int] = []
     for ending in ("", *BESIDE):

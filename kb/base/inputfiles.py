@@ -17,7 +17,7 @@ MOST_BYTES: Final = 8 * 1024 * 1024  #: a file of visits or jobs, at most
 def read_bytes(name: str, most: int = MOST_BYTES) -> tuple[bytes, str]:
     """(bytes, place) of a file, or of stdin for ``-``.
 
-    Raises BadInput where it is missing, is no file, or is larger than ``most`` bytes.
+    Raises BadInput if it is missing, is no file, or is larger than ``most`` bytes.
     """
     place = "standard input" if name == "-" else name
     try:

@@ -26,7 +26,7 @@ _DEL = 0x7F
 def line(value: object, place: str, limit: int = LINE, *, empty: bool = True) -> str:
     """One line of text, NFC, without blanks at the ends.
 
-    Raises BadInput where it is no text, is longer than ``limit``, has control characters (they would
+    Raises BadInput if it is no text, is longer than ``limit``, has control characters (they would
     steer a terminal or hide what is there), or is empty though ``empty`` is false.
     """
     if not isinstance(value, str):
@@ -46,7 +46,7 @@ def line(value: object, place: str, limit: int = LINE, *, empty: bool = True) ->
 def note(value: object, place: str, limit: int = NOTE) -> str:
     """Free text of several lines; control characters are kept as their visible signs.
 
-    Raises BadInput where it is no text or longer than ``limit``.
+    Raises BadInput if it is no text or longer than ``limit``.
     """
     if not isinstance(value, str):
         raise BadInput(place, value, "text")

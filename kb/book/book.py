@@ -77,7 +77,7 @@ class Book:
         """The book in ``home``, or the shared one at the URL ``store``; made when it is first written to.
 
         ``progress`` is called while the index is rebuilt, ``learning`` while all findings are learned
-        from; ``learned`` may be shared by several books of one process. Raises BookTrouble where the book
+        from; ``learned`` may be shared by several books of one process. Raises BookTrouble if the book
         cannot be read, BadInput where the settings are wrong.
         """
         return cls(home, store, progress, learning, learned)
@@ -106,7 +106,7 @@ class Book:
 
     @cached_property
     def store(self) -> Store:
-        """The store, opened when first used. Raises BookTrouble where there is no book yet."""
+        """The store, opened when first used. Raises BookTrouble if there is no book yet."""
         return self._opened(create=False)
 
     def store_to_write(self) -> Store:
@@ -144,7 +144,7 @@ class Book:
     def record(self, visits: Sequence[Visit]) -> Recorded:
         """Add visits, all or none; they are on the disk when this returns.
 
-        Raises BadInput where an id is there with other content, BookTrouble where the book cannot be written.
+        Raises BadInput if an id is there with other content, BookTrouble where the book cannot be written.
         """
         recorded = self.store_to_write().record(visits)
         self._tell_index()
@@ -245,7 +245,7 @@ class Book:
         """What all findings say, the last one included.
 
         If a few sets have changed since it was learned, these are counted again; else all is learned again.
-        Raises BookTrouble where the book cannot be read.
+        Raises BookTrouble if the book cannot be read.
         """
         from kb.evidence import Evidence
 
@@ -396,7 +396,7 @@ class Book:
         return Standing(book, revision, mark)
 
     def _fresh(self) -> bool:
-        """Bring the index up to date where it is not; False where there is no book yet."""
+        """Bring the index up to date where it is not; False if there is no book yet."""
         stands = self.standing()
         if stands is None:
             return False

@@ -109,8 +109,8 @@ def outcome_visit(book: Book, state: State, visit_id: str = "", language: Langua
 
 
 def _jacks(state: State, found: dict[str, Any], known: SetView | None) -> list[dict[str, Any]]:
-    """What the outcome says of the jack in use: nothing where it is not certain which one that is, and
-    nothing where the fault sits behind it, for a flat battery in the aid is no silent jack."""
+    """What the outcome says of the jack in use: nothing if it is not certain which one that is, and
+    nothing if the fault sits behind it, for a flat battery in the aid is no silent jack."""
     from kb.domain.visit import Finding, finding_to
 
     if known is None:

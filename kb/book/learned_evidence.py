@@ -82,7 +82,7 @@ class Learned:
         self._known: tuple[tuple[int, ...] | None, Kept | None] = None, None
 
     def kept(self) -> Kept | None:
-        """What was learned last, by whichever process; None where that is lost or of another version."""
+        """What was learned last, by whichever process; None if that is lost or of another version."""
         stamp = self._stamp()
         known = self._known  # read once: another thread may put in a new pair
         if known[0] != stamp:
@@ -93,7 +93,7 @@ class Learned:
         return known[1]
 
     def exactly(self, store: Opened, now: Standing) -> Evidence:
-        """What all findings say, the last one included. Raises BookTrouble where the book cannot be read."""
+        """What all findings say, the last one included. Raises BookTrouble if the book cannot be read."""
         kept = self.kept()
         if kept is None:
             return self.learn(store())
@@ -171,7 +171,7 @@ class Learned:
 
 
 def _changed(book: Snapshot, kept: Kept) -> set[str] | None:
-    """Keys of the sets that changed since; None where the book is not the same that went on."""
+    """Keys of the sets that changed since; None if the book is not the same that went on."""
     return set(book.sets_changed_since(kept.standing.revision)) if book.follows(kept.standing) else None
 
 

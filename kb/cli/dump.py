@@ -54,7 +54,7 @@ def dump_command(session: Session, file: str | None, form: str | None, replace: 
 def write_whole(path: Path, lines: Iterable[str], *, replace: bool) -> None:
     """Write a file for this user alone, whole or not at all; gzip by its name.
 
-    Raises BadInput where it is there already and ``replace`` is not set, BookTrouble where it cannot be
+    Raises BadInput if it is there already and ``replace`` is not set, BookTrouble where it cannot be
     written.
     """
     from kb.exchange.bundle import new_file

@@ -72,7 +72,7 @@ def pairs(said: tuple[str, ...]) -> list[tuple[str, str]]:
 
 
 def keeper(file: str | None) -> Callable[[State], None]:
-    """Writes the state to the named file in one step; does nothing where no file was named."""
+    """Writes the state to the named file in one step; does nothing if no file was named."""
     if file is None:
         return lambda _: None
 

@@ -267,7 +267,7 @@ _PLATE: Final = (
 
 
 def _usual(settings: Settings, known: tuple[DriverLimits, ...]) -> DriverLimits | None:
-    """The usual driver with its limits, by its plate or from the catalogue; None where they are not known."""
+    """The usual driver with its limits, by its plate or from the catalogue; None if they are not known."""
     if settings.driver_current_a and settings.driver_voltage_v:
         typed = DriverLimits(
             settings.driver or "usual driver",

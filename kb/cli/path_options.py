@@ -39,7 +39,7 @@ class Asked:
     def view(self, session: Session, command: str) -> SetView:
         """The set of the book, or the one in the panel file, with the outputs in use marked as taken.
 
-        Raises NotFound where nobody met it.
+        Raises NotFound if nobody met it.
         """
         from kb.book import SetView
 

@@ -40,7 +40,7 @@ def _lists() -> str:
 
 
 def asked_visit(session: Session, common: dict[str, Any]) -> Visit | None:
-    """Ask for a visit at the terminal; None where the person does not want to save it."""
+    """Ask for a visit at the terminal; None if the person does not want to save it."""
     visit_from(
         {**common, "source": {"make": "x", "model": "x", **common["source"]}}, "record"
     )  # options first

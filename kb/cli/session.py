@@ -85,7 +85,7 @@ class Session:
 
     @cached_property
     def settings(self) -> Settings:
-        """The user's settings; raises BadInput where the file is wrong."""
+        """The user's settings; raises BadInput if the file is wrong."""
         from kb.settings import load
 
         return load(self.folder)

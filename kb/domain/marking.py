@@ -29,7 +29,7 @@ from kb.domain.words import Colour, Direction, Form, Level, Signal
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """What the mark settles. ``signal`` is None where the mark leaves it open.
+    """What the mark settles. ``signal`` is None if the mark leaves it open.
 
     ``also`` is the second signal of a combined jack, such as a 3.5 mm jack for line and optical.
     """

@@ -99,7 +99,7 @@ def _one_socket(signals: Iterable[Signal]) -> frozenset[Signal]:
 def source_of(visits: Iterable[Visit]) -> Source:
     """The source as most visits call it; among equals the strongest visit is believed.
 
-    Raises ValueError where there is no visit at all.
+    Raises ValueError if there is no visit at all.
     """
     known = sorted(visits, key=_rank, reverse=True)
     if not known:

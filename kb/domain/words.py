@@ -741,7 +741,7 @@ class DriverInput(Word):
 
     @classmethod
     def read_all(cls, value: object, place: str) -> tuple[DriverInput, ...]:
-        """The inputs of a driver, each once; raises BadInput where ``value`` is no list of inputs."""
+        """The inputs of a driver, each once; raises BadInput if ``value`` is no list of inputs."""
         if not isinstance(value, (list, tuple)) or len(value) > len(cls):
             raise BadInput(place, value, f"a list of {', '.join(cls)}")
         return tuple(dict.fromkeys(cls.read(one, f"{place} {n}") for n, one in enumerate(value, 1)))

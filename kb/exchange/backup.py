@@ -2,8 +2,8 @@
 
 The copy is made by SQLite's online backup (sqlite.org/backup.html), so the book may be in use meanwhile; it
 is then opened and checked by itself. A restore first makes and checks a whole copy next to the book. Then
-it goes the same way back, in one transaction of the book's own file: whoever has it open sees the old book
-or the restored one, and so does whoever comes after a crash.
+it goes the same way back, in one transaction of the book's own file: a program that has the book open sees
+the old one or the restored one, and so does one that comes after a crash.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from kb.store.schema_check import Differences, differences, mend
 from kb.store.sqlite_codes import FORMATS, SQLITE
 from kb.store.upgrade import bring_up_to_date
 
-KEEP: Final = 14  #: backups that are kept unless told otherwise
+KEEP: Final = 14  #: backups that are kept by default
 _NAME: Final = re.compile(r"book-\d{8}T\d{6}Z(-[0-9a-f]{8})?(-\d+)?\.sqlite\Z")
 _LOGS: Final = ("-wal", "-shm", "-journal")  #: endings of what SQLite keeps next to a database
 
@@ -175,7 +175,7 @@ def newest(folder: Path, book: Path) -> tuple[Path, tuple[Path, ...]]:
 
 
 def _follows(later: Path, earlier: Standing) -> bool:
-    """Is everything that the book once was, as it stood then, also in the file ``later``?"""
+    """Whether everything in the book, in its state then, is also in the file ``later``."""
     with told(str(later)), closing(_read_only(later)) as book:
         if book.execute("SELECT id FROM book").fetchone() != (earlier.book,):
             return False
@@ -474,7 +474,7 @@ def _write_over(draft: Path, book: Path, kept: Path) -> None:
 
 
 def _stands(path: Path) -> Standing | None:
-    """How the book in a file stands; None if it cannot be read just now."""
+    """The state of the book in a file; None if it cannot be read just now."""
     try:
         return standing(path)
     except BookTrouble:
@@ -518,7 +518,7 @@ def _replace(draft: Path, book: Path, kept: Path) -> tuple[Path, ...]:
 
 
 def _place(draft: Path, book: Path) -> None:
-    """Give the draft the name of the book, unless somebody has made a book there in the meantime."""
+    """Give the draft the name of the book, unless another program has made a book there in the meantime."""
     try:
         os.link(draft, book)
     except FileExistsError:

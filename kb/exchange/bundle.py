@@ -71,7 +71,7 @@ def write(
 ) -> dict[str, int]:
     """Write a bundle, whole or not at all; gzip where the name ends in ``.gz``. Returns the counts by kind.
 
-    ``after`` and ``to``: it holds what came after the one revision up to the other. Raises BadInput where the
+    ``after`` and ``to``: it holds what came after the one revision up to the other. Raises BadInput if the
     file is there and ``replace`` is not set or there is too much for one bundle, BookTrouble where it cannot
     be written.
     """
@@ -111,7 +111,7 @@ def write(
 def new_file(path: Path, *, replace: bool) -> Iterator[IO[bytes]]:
     """A file for others to be written to, whole or not at all, for this user alone; gzip by its name.
 
-    Raises BadInput where it is there already and ``replace`` is not set or its folder is not, BookTrouble
+    Raises BadInput if it is there already and ``replace`` is not set or its folder is not, BookTrouble
     where it cannot be written.
     """
     refuse_special_output(path)

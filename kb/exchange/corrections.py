@@ -45,7 +45,7 @@ _PLACE: Final = re.compile(r"(\d{1,3})\.([a-z_]+)\Z")
 def named(book: Snapshot, given: str) -> tuple[type[Fact], str]:
     """Kind and whole id of the visit, merge or released note whose id begins so.
 
-    Raises BadInput where it is no id or names several, NotFound where it names none.
+    Raises BadInput if it is no id or names several, NotFound where it names none.
     """
     start = given.strip().lower()
     if not LEAST <= len(start) <= 36 or not re.fullmatch(r"[0-9a-f-]+", start):
@@ -73,7 +73,7 @@ def corrected(
     visit: Visit, edits: Sequence[str], dropped: Sequence[int] = (), added: Sequence[str] = ()
 ) -> Visit:
     """The visit with fields changed (``year=2015``, ``2.outcome=silent``; nothing after ``=`` clears), jacks
-    dropped (from 1) and added in short form. Raises BadInput where one is wrong or nothing changes."""
+    dropped (from 1) and added in short form. Raises BadInput if one is wrong or nothing changes."""
     data = visit_to(visit)
     before = visit_to(visit)
     for edit in edits:
@@ -140,7 +140,7 @@ def _value(name: str, said: str | None) -> Any:
 
 
 def correct(store: Store, old: Visit, new: Visit) -> str:
-    """Record ``new`` in the place of ``old``; returns its id. Raises BadInput where it does not stand.
+    """Record ``new`` in the place of ``old``; returns its id. Raises BadInput if that is not in force.
 
     Where ``old`` was corrected otherwise in another book, too, ``new`` takes the place of both.
     """
@@ -166,7 +166,7 @@ def _must_stand(book: Snapshot, visit: Visit) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Merge:
-    """Two spellings said to be one set; ``stands`` is False where it was undone."""
+    """Two spellings of one set; ``stands`` is False if the merge was undone."""
 
     id: str
     spelling: str
@@ -187,7 +187,7 @@ def merges_of(book: Snapshot, key: str) -> list[Merge]:
 
 
 def merge(store: Store, spelling: tuple[str, str], same_as: tuple[str, str]) -> str:
-    """Say that two spellings are one set; returns the id of the merge. Raises NotFound where nobody met the
+    """Say that two spellings are one set; returns the id of the merge. Raises NotFound if nobody met the
     first, BadInput where they are one set already."""
     keys = [set_key(*spelling), set_key(*same_as)]
     for key, name in zip(keys, (spelling, same_as), strict=True):
@@ -205,7 +205,7 @@ def merge(store: Store, spelling: tuple[str, str], same_as: tuple[str, str]) -> 
 def latest(book: Snapshot) -> Change:
     """The latest correction, withdrawal or merge that was made in this book and is in force.
 
-    Raises NotFound where there is none, naming the latest that came from elsewhere.
+    Raises NotFound if there is none, naming the latest that came from elsewhere.
     """
     every = [one for one in changes(book) if one.kind != "release"]
     for one in every:
@@ -251,7 +251,7 @@ def _change(book: Snapshot, given: str) -> Change:
         if one.id == fact:
             return one
     if kind is not VisitFact or book.visit(fact).supersedes:
-        return Change("withdrawal", fact, 0)  # it was undone before: let it stand again
+        return Change("withdrawal", fact, 0)  # it was undone before: put it in force again
     raise BadInput("undo", given, "a correction, withdrawal or merge; `jackfield withdraw` takes a visit out")
 
 

@@ -17,7 +17,7 @@ import re
 from typing import Final
 
 _SIGNS: Final = r"=+\-@＝＋－＠"
-#: Where a spreadsheet may begin a cell: wherever it may split, and behind blanks and quotes that it drops.
+#: Where a spreadsheet may begin a cell: at each split, and behind blanks and quotes that it drops.
 _SPLIT: Final = r"(?<=[,;|\t\r\n])"
 _DROPPED: Final = r"""(?:[^\S\t\r\n]|")*"""
 _FIRST: Final = rf"'*{_DROPPED}[{_SIGNS}\t\r\n]"
@@ -30,7 +30,7 @@ _AT_START: Final = re.compile(rf"'+[{_SIGNS}\t\r\n]")
 
 
 def guarded(cell: str) -> str:
-    """Return the text of a cell with a quote wherever a spreadsheet might begin a formula."""
+    """Return the text of a cell with a quote where a spreadsheet might begin a formula."""
     return _PLACES.sub("'", cell)
 
 
@@ -40,5 +40,5 @@ def plain(cell: str) -> str:
 
 
 def plain_start(cell: str) -> str:
-    """Return a cell of somebody's own table without the guard in front; quotes inside its text are theirs."""
+    """Return a cell of a user's own table without the guard in front; quotes inside its text are theirs."""
     return cell[1:] if _AT_START.match(cell) else cell

@@ -1,4 +1,4 @@
-"""Map the columns of somebody's table to fields.
+"""Map the columns of a user's table to fields.
 
 Names that are obvious are guessed; a mapping (``--map`` or a small TOML file) says the rest, what words mean,
 and what holds for every row:
@@ -109,7 +109,7 @@ def _date(data: object, place: str) -> str:
 
 
 def _word(value: object, place: str) -> str:
-    """A word of the table; a number may stand for one."""
+    """A word of the table; a number may be used as one."""
     if not isinstance(value, str | int | float) or isinstance(value, bool):
         raise BadInput(place, kind_of(value), "a word")
     return str(value)
@@ -153,7 +153,7 @@ def date_form(form: str, place: str) -> str:
 
 
 def pairs(given: Sequence[str]) -> dict[str, str]:
-    """``column=field`` options as a mapping of columns; raises BadInput naming the one that is none."""
+    """``column=field`` options as a mapping of columns; raises BadInput naming the invalid one."""
     columns = {}
     for one in given:
         column, sign, name = one.rpartition("=")
@@ -166,7 +166,7 @@ def pairs(given: Sequence[str]) -> dict[str, str]:
 def chosen(header: Sequence[str], mapping: TableMap, place: str) -> Columns:
     """Which column holds what: what was said first, then names of fields, then obvious names.
 
-    Raises BadInput where two columns would hold the same field, a column that was named is not there, or
+    Raises BadInput if two columns would hold the same field, a column that was named is not there, or
     make, model or date are nowhere.
     """
     said = {text.squeezed(column) or column: name for column, name in mapping.columns.items()}
@@ -186,7 +186,7 @@ def chosen(header: Sequence[str], mapping: TableMap, place: str) -> Columns:
         if name is None:
             guess = _BY_NAME.get(key) or _OBVIOUS.get(key, "")
             if guess in OURS and not ours:
-                guess = ""  # in somebody's own table it is a number of theirs
+                guess = ""  # in a user's own table it is a number of theirs
             name = guess if guess and guess not in fields and guess not in said.values() else ""
         if name == LEFT_OUT:
             name = ""
@@ -212,7 +212,7 @@ _BY_NAME: Final = {text.squeezed(name): name for name in FIELDS}
 
 
 def fixed(given: Sequence[str]) -> dict[str, str]:
-    """``field=value`` options: what holds for every row; raises BadInput naming the one that is none."""
+    """``field=value`` options: one value for every row; raises BadInput naming the invalid one."""
     every = {}
     for one in given:
         name, sign, value = one.partition("=")

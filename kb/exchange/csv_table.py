@@ -96,7 +96,7 @@ class Table:
             raise BadInput(place, described(said), "CSV as in RFC 4180") from None
 
     def read(self) -> Iterator[tuple[int, Visit | Fact | list[Bad]]]:
-        """(line, what stands there): a visit, a fact of a dump, or all that is wrong with one visit."""
+        """(line, its content): a visit, a fact of a dump, or all mistakes of one visit."""
         group: Group | None = None
         while True:
             start = self._line + 1

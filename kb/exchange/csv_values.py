@@ -32,7 +32,7 @@ _NO: Final = frozenset({"no", "n", "false", "0", "free"})
 
 
 def columns(of: type[Any]) -> tuple[str, ...]:
-    """The columns of a dataclass: those of a part stand in its place, a list of parts has none."""
+    """The columns of a dataclass: those of a part take its place, a list of parts has none."""
     found: list[str] = []
     for one in fields_of(of):
         part = part_of(one)

@@ -1,7 +1,7 @@
 """Check that the book is whole; each check is one small function.
 
 SQLite's own checks first (``PRAGMA integrity_check``, ``foreign_key_check``), then ours: nothing forged,
-nothing in a circle, nothing readable by others.
+nothing in a cycle, nothing readable by others.
 """
 
 from __future__ import annotations
@@ -207,7 +207,7 @@ _LEFT_ALONE: Final = 60.0
 def leftovers(home: Path) -> list[Path]:
     """Unfinished files of work that was cut off: copies and settings that never took their place.
 
-    Only names that Jackfield itself gives, and nothing that somebody is still writing.
+    Only names that Jackfield itself gives, and nothing that a program is still writing.
     """
     found: list[Path] = []
     for folder in (home, home / BACKUPS):

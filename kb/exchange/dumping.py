@@ -77,7 +77,7 @@ def _rows(fact: Fact) -> Iterator[dict[str, str]]:
 
 
 def _visit_rows(fact: VisitFact) -> Iterator[dict[str, str]]:
-    """All of the visit stands on its first row; its id and set on each."""
+    """The whole visit is on its first row; its id and set on each."""
     visit = fact.visit
     all_of_it = cells_of(visit)
     again = {"record": "visit", **{key: all_of_it[key] for key in _NAMES}}
@@ -90,5 +90,5 @@ def _visit_rows(fact: VisitFact) -> Iterator[dict[str, str]]:
         yield {**(again if number else first), **said}
 
 
-#: Columns that stand on each row of a visit.
+#: Columns that each row of a visit repeats.
 _NAMES: Final = ("id", "date", "make", "model")

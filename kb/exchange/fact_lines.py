@@ -49,14 +49,14 @@ def is_fact(value: Any) -> bool:
 
 
 def from_object(value: Any, place: str) -> Fact:
-    """The fact that stands there; raises BadInput naming the field."""
+    """The fact in an object; raises BadInput naming the field."""
     kinds = [key for key in KINDS if isinstance(value, dict) and key in value]
     if len(kinds) != 1:
         raise BadInput(place, kind_of(value), f"an object with one of {', '.join(KINDS)}")
     kind = kinds[0]
     try:
         fields = Fields(value, kind, "an object", bare=True)
-        if kind != "visit":  # a visit has its nonce and time beside it, the others have nothing
+        if kind != "visit":  # a visit has its nonce and time next to it, the others have nothing
             inner = fields.need(kind, lambda said, at: Fields(said, at, "an object", bare=True))
             fields.end()
             fields = inner

@@ -43,7 +43,7 @@ class Line(NamedTuple):
 def opened(name: str, most: int = FILE_BYTES) -> Iterator[tuple[IO[bytes], str, int]]:
     """(file, place, bytes) of a file, or of stdin for ``-``; the file can be read again from its start.
 
-    Raises BadInput where it is missing, is no file or is larger than ``most`` bytes.
+    Raises BadInput if it is missing, is no file or is larger than ``most`` bytes.
     """
     place = "standard input" if name == "-" else name
     with tempfile.TemporaryFile() if name == "-" else _opened(name) as file:

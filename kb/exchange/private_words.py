@@ -1,4 +1,4 @@
-"""Find signs that a text speaks of somebody's home, so that a person looks twice.
+"""Find signs that a text speaks of a private home, so that a person looks twice.
 
 No rule finds every name; that is why notes are shown to a person before they leave the book.
 
@@ -78,6 +78,6 @@ _SHOWN: Final = 5000
 
 
 def signs(said: str) -> tuple[str, ...]:
-    """Kinds of personal things that the text seems to hold; nothing where it looks like the trade."""
+    """Kinds of personal things that the text seems to hold; nothing if it looks like the trade."""
     plain = _DATE.sub(" ", said[:_SHOWN])
     return tuple(dict.fromkeys(kind for kind, sign in _SIGNS if sign.search(plain)))

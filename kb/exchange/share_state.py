@@ -73,7 +73,7 @@ class Peers:
 
 
 def load(home: Path) -> Peers:
-    """The file in ``home``; empty where there is none. Raises BadInput where it is none of ours."""
+    """The file in ``home``; empty if there is none. Raises BadInput if it is not one of ours."""
     path = home / FILE
     try:
         with open_plain(path, "file") as file:
@@ -150,7 +150,7 @@ def read_key(value: object) -> str:
 
 @contextmanager
 def changing(home: Path) -> Iterator[Peers]:
-    """The file in ``home`` as it stands now; what the block makes of it is written at its end.
+    """The present file in ``home``; changes made in the block are written at its end.
 
     Nobody else changes the file meanwhile, so the block must be short: no question, no book. What it raises
     leaves the file as it was. Raises as ``load``, and BookTrouble where the file cannot be written.

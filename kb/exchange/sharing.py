@@ -1,8 +1,8 @@
 """Decide what of a book may go to others, and what waits until a person has looked at it.
 
-Only what stands is shared: facts about sets, read from tables without a private column. Marks, settings,
+Only facts in force are shared: facts about sets, read from tables without a private column. Marks, settings,
 items and names are free text all the same, so a visit in which one looks personal is held back until it is
-approved. A note leaves the book only as a fact of its own that somebody released, word for word, and only
+approved. A note leaves the book only as a fact of its own that a person released, word for word, and only
 while its visit may go too. A merge goes out unless one of its spellings is known only from visits that may
 not. What was taken back goes out no more; that it was taken back does, so that other books follow.
 """
@@ -42,7 +42,7 @@ Why: TypeAlias = tuple[tuple[str, str, tuple[str, ...]], ...]
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """A visit that stays here until somebody has looked at it."""
+    """A visit that stays here until a person has looked at it."""
 
     visit: Visit
     why: Why
@@ -73,7 +73,7 @@ class Given:
 
 
 def prepare(store: Store) -> int:
-    """Enter anew what was handed in under an id of its own, so that its id is made from what it says.
+    """Enter again visits that were handed in under an id of their own, with an id made from their content.
 
     The new entry takes the place of the old one and is the same in every book that has the old one. Returns
     how many there were.
@@ -96,7 +96,7 @@ def outgoing(
     """What is to be given of all that came after revision ``since``, and of facts ``waiting`` from before.
 
     ``given`` counts what was given and lists what was held back; it is complete when the stream has ended.
-    Without ``hold`` visits that look personal go too: for somebody who may read this book anyway.
+    Without ``hold`` visits that look personal go too: for a person who may read this book anyway.
     """
     gate = _Gate(book, frozenset(approved), hold)
     seen: set[str] = set()
@@ -133,7 +133,7 @@ def outgoing(
 
 
 class _Gate:
-    """Which facts may leave the book as it stands now, a few at a time."""
+    """The facts that may leave the book in its present state, a few at a time."""
 
     def __init__(self, book: Snapshot, approved: frozenset[str], hold: bool) -> None:
         self._book, self._approved, self._hold = book, approved, hold
@@ -166,7 +166,7 @@ class _Gate:
             case NoteFact():
                 return fact.id in self.alive and self._free[fact.visit]
             case AliasFact():
-                # Under a spelling that nobody recorded anything is a name that somebody chose for a set.
+                # A spelling without visits is a name that a person chose for a set.
                 ends = (self._spellings.get(key, True) for key in (fact.set_key, fact.same_as))
                 return fact.id in self.alive and all(ends)
             case WithdrawalFact():
@@ -239,7 +239,7 @@ def note_name(visit: str, jack: int | None) -> str:
 
 
 def unreviewed(book: Snapshot, declined: Iterable[str] = ()) -> Iterator[Unreviewed]:
-    """Notes of this book's own visits that stand, and that nobody has looked at yet."""
+    """Notes of this book's own visits in force that nobody has reviewed yet."""
     done = {(one.visit, one.jack) for one in rows(book) if isinstance(one, NoteFact)}
     left = frozenset(declined)
     for some in _chunks(iter(visits(book, 0, private=True))):
@@ -268,7 +268,7 @@ class State(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Released:
-    """A note that somebody released, here or in another book, and what becomes of it now."""
+    """A note that a person released, here or in another book, and its state now."""
 
     note: NoteFact
     visit: Visit | None
@@ -335,7 +335,7 @@ def released(
 
 
 def release(store: Store, notes: Iterable[tuple[Unreviewed, str]]) -> int:
-    """Let notes, in the words given, go to other books, though they were taken back before; returns how many
+    """Let notes, in the words given, go to other books, even if they were taken back before; returns how many
     did not go until now."""
     facts = [
         NoteFact(sealed_id("note", [one.visit.id, one.jack, said]), one.visit.id, one.jack, said)

@@ -26,7 +26,7 @@ _MOST: Final = 4096
 
 
 def own_key(home: Path, *, make: bool) -> Ed25519PrivateKey | None:
-    """The key of this book; made where ``make`` says so. Raises BookTrouble where it cannot be read."""
+    """The key of this book; made where ``make`` says so. Raises BookTrouble if it cannot be read."""
     path = home / FILE
     if not path.exists() and not make:
         return None
@@ -63,12 +63,12 @@ def public(key: Ed25519PrivateKey) -> str:
 
 
 def sign(key: Ed25519PrivateKey, said: bytes) -> dict[str, str]:
-    """The signature that stands in a header."""
+    """The signature for a header."""
     return {"key": public(key), "signature": base64.b64encode(key.sign(said)).decode()}
 
 
 def signer(signature: object, said: bytes) -> str:
-    """The public key that signed; raises BadInput where the signature does not hold."""
+    """The public key that signed; raises BadInput if the signature does not hold."""
     place = "signature"
     given = Fields(signature, place, "an object with key and signature")
     key = given.need("key", lambda value, _: read_key(value))

@@ -25,7 +25,7 @@ _NUMBERS: Final = 5  #: along the longer side
 
 
 def field_picture(data: LoopData, lang: Language | None = None, *, name: str = "map") -> Picture | None:
-    """The field at ear height; None where the file does not tell how far the ear is from the loop."""
+    """The field at ear height; None if the file does not tell how far the ear is from the loop."""
     said = lang or language()
     if data.offset is None:
         return None

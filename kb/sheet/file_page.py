@@ -130,7 +130,7 @@ def jack_lines(panel: Panel, used: Collection[int], said: Language) -> tuple[tup
 
 
 def _more_jacks(left: Sequence[Row], said: Language) -> str:
-    """``4 more: in 4 (HDMI 1, HDMI 2, AUDIO, 3.5 mm jack)``; nothing where nothing is left."""
+    """``4 more: in 4 (HDMI 1, HDMI 2, AUDIO, 3.5 mm jack)``; nothing if nothing is left."""
     if not left:
         return ""
     counts = Counter(row.way for row in left).items()

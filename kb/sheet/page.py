@@ -62,7 +62,7 @@ class Sheet:
 
 
 def render(sheet: Sheet) -> str:
-    """The sheet as an HTML document. Raises BadInput where there is no such language."""
+    """The sheet as an HTML document. Raises BadInput if there is no such language."""
     said = language(sheet.lang, feet=sheet.paper.feet)
     environment = templates()
     client = for_client(sheet.connection, sheet.panel, sheet.source.kind, said)

@@ -39,7 +39,7 @@ def assembled(fetch: Fetch, *, private: bool = True, released: Iterable[Any] = (
     """The visits that ``fetch`` gives the rows of, by id, with all that belongs to them.
 
     Without ``private`` the private tables are not even asked. ``released`` are notes released for other books
-    (visit, jack, note), put where there is no note of one's own. Raises BookTrouble where a row holds what no
+    (visit, jack, note), put where there is no note of one's own. Raises BookTrouble if a row holds what no
     visit can, BookTooNew where it holds a connector or an input that only a newer Jackfield knows.
     """
     rows = _Rows(fetch, private, released)

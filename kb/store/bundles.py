@@ -28,7 +28,7 @@ TABLES = (schema.visit, schema.alias, schema.withdrawal, schema.reviewed_note)
 class Origin:
     """Where facts come from: ``kind`` is one of ``schema.ORIGINS``; the same ``id`` is the same bundle.
 
-    ``book``: the id of the book it was made from, "" where that is not known; ``signed_by``: a public key or
+    ``book``: the id of the book it was made from, "" if that is not known; ``signed_by``: a public key or
     "".
     """
 
@@ -88,7 +88,7 @@ def bundles(book: Snapshot) -> list[Bundle]:
 
 
 def named(book: Snapshot, given: str) -> Bundle:
-    """The bundle whose id begins so; raises BadInput where that is none, or several."""
+    """The bundle whose id begins so; raises BadInput if no bundle or several have it."""
     start = given.strip().lower()
     found = [one for one in bundles(book) if start and one.origin.id.startswith(start)]
     if len(found) == 1:

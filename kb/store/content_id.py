@@ -40,7 +40,7 @@ def sealed_id(kind: str, said: Any, nonce: str = "") -> str:
 
 
 def nonce_of_entering_anew(earlier: str) -> str:
-    """The nonce with which a visit that was handed in under the id ``earlier`` is entered anew.
+    """The nonce with which a visit that was handed in under the id ``earlier`` is entered again.
 
     It is the same in every book that has the visit, and so is the id that is made with it.
     """

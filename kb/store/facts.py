@@ -23,8 +23,8 @@ from kb.store.withdrawn import STANDS, counts, taken_back, withdrawn
 
 @dataclass(frozen=True, slots=True)
 class VisitFact:
-    """A visit with an id; ``nonce`` went into the id, "" where the id was handed in. ``recorded``: when,
-    in UTC, "" where that is not known."""
+    """A visit with an id; ``nonce`` went into the id, "" if the id was handed in. ``recorded``: when,
+    in UTC, "" if that is not known."""
 
     visit: Visit
     nonce: str = ""
@@ -47,7 +47,7 @@ class AliasFact:
 
 @dataclass(frozen=True, slots=True)
 class WithdrawalFact:
-    """``fact`` does not stand, or stands again, after this many turns."""
+    """``fact`` is withdrawn, or in force again, after this many turns."""
 
     id: str
     fact: str
@@ -159,7 +159,7 @@ def starting_with(book: Snapshot, start: str, most: int = 10) -> list[tuple[type
 
 
 def since_anew(book: Snapshot, visit: str) -> str:
-    """The id that a visit has since it was entered anew to be shared; its own where it was not."""
+    """The id of a visit since it was entered again to be shared; its own if it was not."""
     with told(book._place):
         return entered_anew(book._connection, [visit]).get(visit, visit)
 
@@ -204,14 +204,14 @@ class Change:
 
 
 def changes(book: Snapshot) -> list[Change]:
-    """Corrections, withdrawals and merges in force, the latest first; what undid one is none itself."""
+    """Corrections, withdrawals and merges in force, the latest first; an undoing is not one itself."""
     later, note = schema.supersession, schema.reviewed_note
     with told(book._place):
         ask = book._connection.execute
         superseding = ask(
             sa.select(schema.visit.c.id, schema.visit.c.revision)
             .join(later, later.c.visit == schema.visit.c.id)
-            # What was entered anew to be shared says what it said before, and is nobody's correction.
+            # A visit entered again to be shared says the same as before, and corrects nothing.
             .where(
                 later.c.seq == 0,
                 counts(schema.visit),
@@ -240,14 +240,14 @@ def changes(book: Snapshot) -> list[Change]:
 
 
 def standing_of(book: Snapshot, ids: list[str]) -> set[str]:
-    """Those of the visits that stand."""
+    """Those of the visits that are in force."""
     with told(book._place):
         asked = sa.select(schema.visit.c.id).where(schema.visit.c.id.in_(ids), STANDS)
         return set(book._connection.execute(asked).scalars()) if ids else set()
 
 
 def unsealed(book: Snapshot) -> list[str]:
-    """Visits that stand under an id that was handed in."""
+    """Visits in force under an id that was handed in."""
     with told(book._place):
         asked = sa.select(schema.visit.c.id).where(
             schema.visit.c.id.not_in(sa.select(schema.seal.c.visit)), STANDS

@@ -1,8 +1,8 @@
-"""Say in which table and column of a book each declared field of a visit stands.
+"""Say in which table and column of a book each declared field of a visit is kept.
 
 The tables (``schema.py``), the rows that are written (``rows.py``) and those that are read (``assembly.py``)
 follow from this, and this from the declarations (``kb.domain.kinds``): a field with one value is a column of
-``visit`` or ``finding``, a list has a table of its own, and what is private stands in tables of its own.
+``visit`` or ``finding``, a list has a table of its own, and private fields are in tables of their own.
 
 >>> [column.name for column in VISIT][:5], [column.name for column in VISIT_PRIVATE]
 (['make', 'model', 'kind', 'display', 'year'], ['driver_name', 'person', 'job', 'note'])

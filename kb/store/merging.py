@@ -71,7 +71,7 @@ def certified(fact: Fact) -> bool:
 
 
 def anew(book: Snapshot) -> Iterator[VisitFact]:
-    """What stands under an id that was handed in, under the id that is made from what it says."""
+    """The visits in force under an id that was handed in, now under an id made from their content."""
     for fact in visits(book, 0, private=True, ids=unsealed(book)):
         nonce = nonce_of_entering_anew(fact.id)
         earlier = tuple(dict.fromkeys((fact.id, *fact.visit.supersedes)))[:SUPERSEDES]
@@ -165,7 +165,7 @@ def _add_visits(
         visit = fact.visit
         words = without_private(visit) != visit or fact.recorded
         seen = fingerprint(visit) if words else ""
-        if seen in said and said[seen] != visit.id:  # these words stand under another number here
+        if seen in said and said[seen] != visit.id:  # these words have another number here
             visit, words, seen = without_private(visit), "", ""
         if visit.id not in there:
             when = (fact.recorded or at) if seen else ""
@@ -274,7 +274,7 @@ def _there(connection: sa.Connection, ids: list[str], revision: int) -> list[str
 
 
 def _present(connection: sa.Connection, column: sa.Column[str], ids: list[str]) -> list[str]:
-    """Those of the ids that stand in the column."""
+    """Those of the ids that are in the column."""
     found: list[str] = []
     for start in range(0, len(ids), CHUNK):
         some = ids[start : start + CHUNK]

@@ -27,7 +27,7 @@ MOST: Final = 500  #: visits to one set, or spellings of it, that are read here;
 
 
 def visits_of(path: Path, set_key: str) -> list[Visit] | None:
-    """The visits to a set that stand, under all its spellings, by date; None where the store has to say."""
+    """The visits in force to a set, under all its spellings, by date; None if only the store can tell."""
     for way in readable(path):
         try:
             with closing(sqlite3.connect(way.uri, uri=True, timeout=WAIT, isolation_level=None)) as book:
@@ -39,7 +39,7 @@ def visits_of(path: Path, set_key: str) -> list[Visit] | None:
     return None
 
 
-# Only names of tables and columns are put into the text of a question; values go beside it.
+# Only names of tables and columns are put into the text of a question; values are passed separately.
 _ALIASES: Final = f"SELECT set_key, same_as FROM alias WHERE {rules.counts('alias')}"  # noqa: S608
 _STANDING: Final = f"SELECT id FROM visit WHERE set_key IN (%s) AND {rules.stands('visit')} ORDER BY date, id"  # noqa: S608
 _RELEASED: Final = f"""

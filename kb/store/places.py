@@ -35,7 +35,7 @@ from kb.store.sqlite_codes import RIGHTS, SQLITE
 #: An execution option of a connection: this transaction will write.
 WRITES: Final = "jackfield_writes"
 PATIENCE: Final = 60.0  #: seconds to wait for one's turn to write; loading a long file is one turn
-_LOCK: Final = 0x4A61636B  # "Jack": the advisory lock of whoever makes or upgrades a book on a server
+_LOCK: Final = 0x4A61636B  # "Jack": the advisory lock for making or upgrading a book on a server
 _SETTINGS: Final = ("foreign_keys = ON", "synchronous = FULL", "fullfsync = ON", "trusted_schema = OFF")
 _UNREAD: Final = described("a URL that cannot be read")
 _LIKE_URL: Final = re.compile(r"(?:postgres|sqlite|mysql|mariadb|mssql|oracle)\w*(?:\+\w+)?:", re.I)
@@ -62,13 +62,13 @@ class Place(Protocol):
         """The connection, its next transaction set to see one state of the book."""
 
     def have_read(self, connection: sa.Connection) -> None:
-        """After a reading: raises BookTrouble where it was not of one state of the book."""
+        """After a reading: raises BookTrouble if it was not of one state of the book."""
 
     def lock(self, connection: sa.Connection) -> None:
         """Inside a writing transaction: keep everybody else from making or upgrading the book."""
 
     def loosen(self, connection: sa.Connection) -> None:
-        """Before the transaction of an upgrade: let tables be rebuilt though others point at them."""
+        """Before the transaction of an upgrade: let tables be rebuilt even though others point at them."""
 
     def whole(self, connection: sa.Connection) -> bool:
         """At the end of an upgrade: does every reference still point at something?"""
@@ -85,7 +85,7 @@ class Place(Protocol):
 
 
 def place_of(where: str | Path) -> Place:
-    """The place that a path or an SQLAlchemy URL names; raises BadInput where it names none."""
+    """The place that a path or an SQLAlchemy URL names; raises BadInput if it names none."""
     if isinstance(where, Path) or ("://" not in where and not _LIKE_URL.match(where)):
         return FilePlace(Path(where))
     try:
@@ -133,7 +133,7 @@ class FilePlace:
         elif not self.path.exists():
             raise BookTrouble(f"{self.shown}: there is no book here yet")
         self._choose()
-        # How a book can be read that may not be written to depends on what others do: each reading asks anew.
+        # How a read-only book can be read depends on what other programs do: each reading asks again.
         pool = QueuePool if self._way else NullPool
         engine = sa.create_engine("sqlite+pysqlite:///" + "book", creator=self._connect, poolclass=pool)
         event.listen(engine, "begin", _begin)
@@ -287,7 +287,7 @@ def copy_book(path: Path, target: Path) -> None:
                 copy.execute("PRAGMA synchronous = FULL")
                 copy.execute("PRAGMA fullfsync = ON")
                 book.backup(copy)
-                # A single file that can be carried away, with no write-ahead log beside it.
+                # A single file that can be carried away, with no write-ahead log next to it.
                 copy.execute("PRAGMA journal_mode = DELETE").fetchone()
             put_new(unfinished, target)
         except FileExistsError:
@@ -426,7 +426,7 @@ class ServerPlace:
         connection.add_notice_handler(warned)
         with connection.cursor() as cursor:
             cursor.execute("; ".join(f"SET {name} = {value}" for name, value in _server_settings().items()))
-            cursor.execute("SHOW transaction_read_only")  # on: a standby, or a server told so
+            cursor.execute("SHOW transaction_read_only")  # on: a standby, or a server set to it
             self.writable = cursor.fetchone()[0] == "off"
         connection.commit()
 
@@ -480,7 +480,7 @@ IDLE: Final = 600.0
 def _server_settings() -> dict[str, object]:
     return {
         "synchronous_commit": "on",
-        # To compile the rules of what stands takes seconds, to run them milliseconds.
+        # Compiling the rules of what is in force takes seconds, running them takes milliseconds.
         "jit": "off",
         "lock_timeout": round(PATIENCE * 1000),
         "idle_in_transaction_session_timeout": round(IDLE * 1000),

@@ -30,15 +30,15 @@ class Standing(NamedTuple):
 
 
 def revision(path: Path) -> int | None:
-    """The revision of the book in the file ``path``, or None where no book is. Raises as ``standing``."""
+    """The revision of the book in the file ``path``, or None if no book is. Raises as ``standing``."""
     stands = standing(path)
     return stands.revision if stands else None
 
 
 def standing(path: Path) -> Standing | None:
-    """How the book in the file ``path`` stands, or None where there is none.
+    """The state of the book in the file ``path``, or None if there is none.
 
-    Raises BookTrouble where a book may be there but cannot be read (rights, a lock held too long).
+    Raises BookTrouble if a book may be there but cannot be read (rights, a lock held too long).
     """
     refuse_special(path)
     refusal: sqlite3.OperationalError | None = None

@@ -44,7 +44,7 @@ def last_word(fact: str) -> str:
 
 
 def withdrawn(fact: str) -> str:
-    """Was the last that was said of the fact that it does not stand?"""
+    """Whether the fact was withdrawn last."""
     return f"""(EXISTS (SELECT 1 FROM withdrawal gone WHERE gone.fact = {fact} AND NOT gone.stands)
       AND EXISTS (SELECT 1 FROM ({last_word(fact)}) final WHERE NOT final.stands))"""
 
@@ -57,9 +57,9 @@ def counts(row: str) -> str:
 def successors(visit: str) -> str:
     """A query: the visits that count and correct this one, or a correction of it.
 
-    A visit that was entered anew to be shared is corrected by what corrects it under its earlier id, too. Not
-    so if it says itself that it corrects one of these, as none does that was honestly made: else neither
-    would stand.
+    A visit that was entered again to be shared is corrected by what corrects it under its earlier id, too.
+    Not so if it says itself that it corrects one of these, as no honest visit does: else neither would be in
+    force.
     """
     return f"""
       WITH RECURSIVE later(id, same) AS (

@@ -54,7 +54,7 @@ class Numbers:
         return one, _nonce(number), found is _Is.BARE
 
     def _after(self, first: Visit, number: int) -> tuple[int, Visit, _Is]:
-        """The first of its kind, from ``number`` on, that is none of the book's own.
+        """The first of its kind, from ``number`` on, that is not one of the book's own.
 
         Twice as many ids are asked for each time, so a thousand rows that say the same cost ten questions.
         """

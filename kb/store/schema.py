@@ -1,7 +1,7 @@
 """Define the tables of a book and what they may hold.
 
 Facts only, each with the revision at which it was recorded; nothing is ever changed in place
-(``triggers.py``). What may be shared and what is private stand in different tables, so that a reader of
+(``triggers.py``). Shareable and private data are in different tables, so that a reader of
 the first can leak nothing of the second.
 
 The columns of a visit's fields follow from their declarations (``field_columns.py``). A field or a word that
@@ -272,7 +272,7 @@ alias: Final = _table(
     sa.Index(None, "revision"),
 )
 
-#: A visit, alias or note is withdrawn, or reinstated where ``stands``. The greatest (turn, id) of a fact
+#: A visit, alias or note is withdrawn, or reinstated if ``stands``. The greatest (turn, id) of a fact
 #: decides (``kb.store.rules``), so that books that merged in any order agree. ``fact`` may not be here yet.
 withdrawal: Final = _table(
     "withdrawal",
@@ -294,7 +294,7 @@ seal: Final = _table(
     _text("nonce", 32, 32),
 )
 
-#: ``visit`` is ``earlier``, which was handed in with an id of its own, entered anew to be shared: it says
+#: ``visit`` is ``earlier``, which was handed in with an id of its own, entered again to be shared: it says
 #: the same and corrects nothing. Follows from the nonce (``kb.store.content_id``), which SQL cannot reckon.
 entered_anew: Final = _table(
     "entered_anew",
@@ -305,7 +305,7 @@ entered_anew: Final = _table(
     sa.Index(None, "earlier"),
 )
 
-#: A note that somebody has read and released for other books. ``jack`` is the place on the panel, from 0,
+#: A note that a person has read and released for other books. ``jack`` is the place on the panel, from 0,
 #: or NULL for the note of the visit itself. ``visit`` may not be here yet.
 reviewed_note: Final = _table(
     "reviewed_note",
@@ -371,7 +371,7 @@ visit_private: Final = _table(
 )
 
 #: What goes with a visit as JSON: readings of the loop, and the fault that mending confirmed. Places and
-#: the user's own words stand in it.
+#: it holds the user's own words.
 attached_private: Final = _table(
     "attached_private",
     _visit(),
@@ -385,7 +385,7 @@ finding_private: Final = _table(
     "finding_private",
     _place_on_panel(),
     sa.PrimaryKeyConstraint("visit", "seq"),
-    # A row stands only where there is something to say; with one field that is the field.
+    # A row exists only if there is something to say; with one field that is the field.
     _fields(FINDING_PRIVATE, least=1 if len(FINDING_PRIVATE) == 1 else 0),
 )
 

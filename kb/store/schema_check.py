@@ -132,7 +132,7 @@ def _plain(kind: str, sql: str) -> list[str]:
 
 
 def _lines(said: str) -> Iterator[str]:
-    """What stands between the commas that are in no bracket and in no text."""
+    """The parts between commas that are in no bracket and in no text."""
     depth, text, begun = 0, False, 0
     for at, sign in enumerate(said):
         if sign == "'":

@@ -26,7 +26,7 @@ _TABLES: tuple[tuple[type[AliasFact] | type[NoteFact], sa.Table], ...] = (
 
 
 def rows_of(book: Snapshot, ids: list[str]) -> Iterator[AliasFact | NoteFact]:
-    """Those of the ids that are merges or released notes, whether they stand or not."""
+    """Those of the ids that are merges or released notes, whether they are in force or not."""
     for kind, table in _TABLES:
         columns = [table.c[name] for name in kind.__slots__]
         for some in _parts(ids):
@@ -46,7 +46,7 @@ def standing_rows(book: Snapshot, ids: list[str]) -> set[str]:
 
 
 def spelt(book: Snapshot, keys: Iterable[str]) -> dict[str, list[str]]:
-    """By spelling the ids of all visits that were recorded under it, whether they stand or not."""
+    """By spelling the ids of all visits that were recorded under it, whether they are in force or not."""
     found: dict[str, list[str]] = defaultdict(list)
     for some in _parts(sorted(set(keys))):
         columns = schema.visit.c.set_key, schema.visit.c.id

@@ -29,7 +29,7 @@ _visit, _anew, _later = schema.visit, schema.entered_anew, schema.supersession
 
 
 def entered_anew(connection: sa.Connection, ids: Sequence[str]) -> dict[str, str]:
-    """Of the visits those that were entered anew to be shared, each with the id that it has since."""
+    """The visits that were entered again to be shared, each with its id since then."""
     found: dict[str, str] = {}
     for start in range(0, len(ids), CHUNK):
         asked = sa.select(_anew.c.earlier, _anew.c.visit).order_by(_anew.c.visit)
@@ -66,7 +66,7 @@ class Entry(NamedTuple):
 
 
 class Counts(NamedTuple):
-    """How much is in the book. ``findings`` and ``sets`` count what stands, ``visits`` everything."""
+    """How much is in the book. ``findings`` and ``sets`` count what is in force, ``visits`` everything."""
 
     visits: int
     findings: int
@@ -77,7 +77,7 @@ class Counts(NamedTuple):
 
 
 class Snapshot:
-    """The book at one revision; made by ``Store.snapshot``. Every method raises BookTrouble where the
+    """The book at one revision; made by ``Store.snapshot``. Every method raises BookTrouble if the
     book cannot be read."""
 
     def __init__(self, connection: sa.Connection, place: str) -> None:
@@ -101,8 +101,8 @@ class Snapshot:
         return self.standing.revision
 
     def follows(self, earlier: Standing) -> bool:
-        """Did the book stand like that once? False for another book, or a copy that went on elsewhere
-        (a restored backup): then an index made from it must be made anew."""
+        """Whether the book once had this state; False for another book, or a copy that went on elsewhere
+        (a restored backup): then an index made from it must be rebuilt."""
         if earlier.book != self.standing.book or earlier.revision > self.revision:
             return False
         if earlier.revision == 0:
@@ -116,7 +116,7 @@ class Snapshot:
 
     @cached_property
     def spellings(self) -> Spellings:
-        """The alias facts that stand."""
+        """The alias facts in force."""
         table = schema.alias
         with told(self._place):
             rows = self._connection.execute(sa.select(table.c.set_key, table.c.same_as).where(counts(table)))
@@ -135,7 +135,7 @@ class Snapshot:
                 further = self._connection.execute(asked).scalar()
             if further is None:
                 return at
-            if further in way:  # a circle
+            if further in way:  # a cycle
                 break
             at = further
             way.add(at)
@@ -160,7 +160,7 @@ class Snapshot:
         return found[visit_id]
 
     def visits_of(self, set_key: str) -> list[Visit]:
-        """The visits to a set that stand, under all its spellings, by date: what ``reconcile`` takes."""
+        """The visits in force to a set, under all its spellings, by date, as ``reconcile`` takes them."""
         return next(self.visits_of_sets([self.spellings.kept(set_key)]))[1]
 
     def history_of(self, set_key: str) -> list[Entry]:
@@ -219,7 +219,7 @@ class Snapshot:
         """Ids of all that a correction of this visit takes the place of, ``SUPERSEDES`` at most.
 
         These are the visit, other corrections in force of what it corrects (made in another book), and the
-        id with which it was handed in if it was entered anew.
+        id with which it was handed in if it was entered again.
         """
         with told(self._place):
             anew = sa.select(_anew.c.earlier).where(_anew.c.visit == visit).order_by(_anew.c.earlier)
@@ -257,7 +257,7 @@ class Snapshot:
     def sets_changed_since(self, revision: int) -> Iterator[str]:
         """Keys of sets of which something else may be known now than at ``revision``, each once.
 
-        Among them are keys that no visit stands for any more, or that are now a spelling of another set:
+        Among them are keys that no visit has any more, or that are now a spelling of another set:
         ``visits_of_sets`` gives these an empty list.
         """
         since = {"since": revision}
@@ -280,7 +280,7 @@ class Snapshot:
                 yield kept
 
     def visits_of_sets(self, keys: Iterable[str] | None = None) -> Iterator[tuple[str, list[Visit]]]:
-        """Each key with the visits that stand, under all spellings of its set, by date; memory is bounded.
+        """Each key with the visits in force, under all spellings of its set, by date; memory is bounded.
 
         Without ``keys``: every set of the book. A key that is not the kept spelling gets an empty list.
         """
@@ -304,7 +304,7 @@ class Snapshot:
                 yield key, sorted((visits[one] for one in sets.get(key, ())), key=_when)
 
     def cases(self) -> list[str]:
-        """The faults that mending confirmed, of visits that stand: canonical JSON each."""
+        """The faults that a repair confirmed, of visits in force: canonical JSON each."""
         table = schema.attached_private
         with told(self._place):
             asked = (

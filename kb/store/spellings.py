@@ -1,6 +1,6 @@
 """Know which spellings are one set, and which of them is kept.
 
-A function of the alias facts that stand, whatever order they came in, so that merged books agree.
+A function of the alias facts in force, whatever order they came in, so that merged books agree.
 
 >>> both = Spellings([("NORWEL/NV40", "NORWELL/NV40")])
 >>> both.kept("NORWEL/NV40"), both.kept("OTHER/X1")
@@ -30,7 +30,7 @@ class Spellings:
         for key in near:
             if key not in self._group:
                 group = tuple(sorted(_reached(key, near)))
-                # Nobody gave it up; where facts go in a circle or apart, the first by code point.
+                # Nobody gave it up; if facts go in a cycle or apart, the first by code point.
                 kept = min([one for one in group if one not in given_up] or group)
                 self._group |= dict.fromkeys(group, group)
                 self._kept |= dict.fromkeys(group, kept)

@@ -26,7 +26,7 @@ SQLITE: Final = {
 
 #: Codes that mean "not with these rights": another way of opening may still be able to read.
 RIGHTS: Final = frozenset({sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM})
-#: Codes of a disk without room for what readers share: the book itself may be readable all the same.
+#: Codes of a disk without space for what readers share: the book itself may be readable all the same.
 NO_ROOM: Final = frozenset({sqlite3.SQLITE_IOERR, sqlite3.SQLITE_FULL})
 
 #: Every format there was, oldest first: the names of the migrations. The last is what is written now.

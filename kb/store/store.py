@@ -68,7 +68,7 @@ class Recorded:
 class Store:
     """An open book. Close it, or use it in a ``with`` block.
 
-    Every method raises BookTrouble where the book cannot be read or written; nothing is changed then.
+    Every method raises BookTrouble if the book cannot be read or written; nothing is changed then.
     """
 
     def __init__(self, place: Place, engine: sa.Engine) -> None:
@@ -137,9 +137,9 @@ class Store:
         content where this copy has no private words. A visit with an id of its own is a fact by that id.
         A visit of which ``alike`` is true gets the id that every book gives to one that says the same in
         what may be shared (``kb.store.same_row``); where another book has shared it before, its private words
-        are added. ``told`` is called with each visit that is there already. One of these that was withdrawn
-        stands again, unless ``reinstate`` is False. Whatever ``visits`` itself
-        raises leaves the book as it was. Raises BadInput where an id is there with other content or a value
+        are added. ``told`` is called with each visit that is known already. If such a visit was withdrawn, it
+        is in force again, unless ``reinstate`` is False. Whatever ``visits`` itself
+        raises leaves the book as it was. Raises BadInput if an id is there with other content or a value
         fits no book.
         """
         recorded: list[RecordedVisit] = []
@@ -188,7 +188,7 @@ class Store:
     def alias(self, set_key: str, same_as: str) -> str:
         """Say that two spellings are one set, known as ``same_as`` from now on.
 
-        Returns the id of the fact, by which it can be withdrawn; "" where they are one set already.
+        Returns the id of the fact, by which it can be withdrawn; "" if they are one set already.
         """
         with self._writing() as writing:
             book = Snapshot(writing.connection, self.place)
@@ -207,12 +207,12 @@ class Store:
         return fact
 
     def withdraw(self, ids: Iterable[str]) -> tuple[str, ...]:
-        """Withdraw visits, alias facts or released notes; returns those that stood until now. Raises
+        """Withdraw visits, alias facts or released notes; returns those that were in force until now. Raises
         NotFound."""
         return self._declare_all(ids, stands=False)
 
     def reinstate(self, ids: Iterable[str]) -> tuple[str, ...]:
-        """Let withdrawn visits, alias facts or notes stand again; returns those that did not. Raises
+        """Put withdrawn visits, alias facts or notes in force again; returns those that were not. Raises
         NotFound."""
         return self._declare_all(ids, stands=True)
 
@@ -220,7 +220,7 @@ class Store:
         with self._writing() as writing:
             wanted = list(dict.fromkeys(ids))
             changed = [fact for fact in wanted if _declare(writing, fact, stands=stands)]
-            # What was entered anew to be shared is one visit under two ids.
+            # A visit entered again to be shared is one visit under two ids.
             twins = [_declare(writing, fact, stands=stands) for fact in _twins(writing.connection, wanted)]
             writing.keep = bool(changed) or any(twins)
         return tuple(changed)
@@ -235,8 +235,8 @@ class Store:
     ) -> Merged:
         """Add facts of another book in one transaction, in any order, any number of times.
 
-        ``outside``: they come from somebody else, so each id must be made from what it names. Without
-        ``keep`` nothing is written: what would be done is told. ``origin`` says what they came with, so that
+        ``outside``: they come from another book, so each id must be made from its content. Without
+        ``keep`` nothing is written, only reported. ``origin`` says what they came with, so that
         it can be taken back; without it they count as made here. Raises BadInput; nothing is changed then.
         """
         from kb.store.merging import add_facts
@@ -258,9 +258,9 @@ class Store:
         return merged
 
     def enter_anew(self) -> int:
-        """Enter anew what stands under an id that was handed in; returns how many visits these were.
+        """Enter again the visits in force under an id that was handed in; returns their number.
 
-        What stands is looked at inside the writing: another program may just have withdrawn or corrected it.
+        They are looked at inside the transaction: another program may just have withdrawn or corrected it.
         """
         from kb.store.merging import add_facts, anew
 
@@ -271,8 +271,8 @@ class Store:
         return merged.visits
 
     def turn_bundle(self, bundle: str, *, taken_back: bool) -> bool:
-        """Take back what came with a bundle, or bring it back; False where that is so already. ``bundle``:
-        its whole id. Raises BadInput where there is none."""
+        """Take back what came with a bundle, or bring it back; False if that is so already. ``bundle``:
+        its whole id. Raises BadInput if there is none."""
         with self._writing() as writing:
             one = bundles.named(Snapshot(writing.connection, self.place), bundle)
             if one.taken_back is taken_back:
@@ -311,7 +311,7 @@ class Store:
 
     @contextmanager
     def snapshot(self) -> Iterator[Snapshot]:
-        """The book as it stands now, for as long as the block lasts, whatever others write meanwhile."""
+        """The book's present state for as long as the block lasts, whatever others write meanwhile."""
         with told(self.place):
             connection = self._place.reading(self._engine.connect())
         try:
@@ -390,7 +390,7 @@ class _Writing:
 
 
 def _declare(writing: _Writing, fact: str, *, stands: bool) -> bool:
-    """Say that a fact stands, or does not; False where that is so already. Raises NotFound."""
+    """Say that a fact is in force, or is not; False if that is so already. Raises NotFound."""
     table, ask = schema.withdrawal, writing.connection.execute
     kinds = (schema.visit, schema.alias, schema.reviewed_note)
     if not any(ask(sa.select(kind.c.id).where(kind.c.id == fact)).first() for kind in kinds):
@@ -413,7 +413,7 @@ def _declare(writing: _Writing, fact: str, *, stands: bool) -> bool:
 
 
 def _twins(connection: sa.Connection, visits: list[str]) -> list[str]:
-    """The other ids of visits that were entered anew to be shared."""
+    """The other ids of visits that were entered again to be shared."""
     anew = schema.entered_anew
     twins = list(entered_anew(connection, visits).values())
     for start in range(0, len(visits), CHUNK):
@@ -472,7 +472,7 @@ def _take_revision(connection: sa.Connection, place: str) -> tuple[int, str]:
 
 
 class _Sorted(NamedTuple):
-    """A visit with an id, its fingerprint, and the nonce of its id: "" where the id was handed in, None where
+    """A visit with an id, its fingerprint, and the nonce of its id: "" if the id was handed in, None where
     the visit is in the book already; ``bare``: without its private words."""
 
     visit: Visit

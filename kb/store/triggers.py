@@ -1,7 +1,7 @@
 """Let the database itself refuse to change recorded facts.
 
 By triggers, for every program that opens it: a fact is neither changed nor deleted, and the revision
-only grows. SQLite's INSERT OR REPLACE deletes without a DELETE trigger, hence the guard on INSERT.
+only grows. SQLite's INSERT OR REPLACE deletes without a DELETE trigger, so there is a guard on INSERT.
 """
 
 from __future__ import annotations

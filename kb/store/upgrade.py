@@ -34,7 +34,7 @@ def bring_up_to_date(
 ) -> None:
     """See that a book of the present format is at ``place``.
 
-    Raises BookTrouble where there is none and ``create`` is false, or something else is there; BookTooNew
+    Raises BookTrouble if there is none and ``create`` is false, or something else is there; BookTooNew
     where a newer Jackfield wrote it. ``formats`` and ``migrations`` are for tests.
     """
     with told(place.shown):
@@ -56,7 +56,7 @@ def bring_up_to_date(
             place.loosen(connection)
             with connection.begin():
                 place.lock(connection)
-                found = _format(connection, place)  # somebody else may have done it meanwhile
+                found = _format(connection, place)  # another program may have done it meanwhile
                 if found is None:
                     _create(connection, formats[-1])
                 elif found != formats[-1]:
@@ -80,7 +80,7 @@ def refuse_other_format(connection: sa.Connection, place: str) -> None:
 
 
 def _format(connection: sa.Connection, place: Place) -> str | None:
-    """The format that is stamped on the book, or None where nothing is."""
+    """The format that is stamped on the book, or None if nothing is."""
     tables = place.tables(connection)
     if not tables:
         return None

@@ -179,7 +179,7 @@ class Front:
             self._turns.pop(line.token, None)
 
     def _count_with(self, line: _Line, token: str) -> bool:
-        """Count the line with the phone that speaks on it; False where there is no room for one more."""
+        """Count the line with the phone that speaks on it; False if there is no room for one more."""
         if line.token == token:
             return True
         self._drop(line)

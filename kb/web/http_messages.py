@@ -52,7 +52,7 @@ class Request:
 
     @property
     def length(self) -> int | None:
-        """How many bytes it says follow; None where it does not say so (chunked)."""
+        """How many bytes it says follow; None if it does not say so (chunked)."""
         if self.header("transfer-encoding"):
             return None
         return int(self.header("content-length") or 0)
@@ -141,7 +141,7 @@ def _plain(code: int, said: str = "") -> Answer:
 
 
 class Wire:
-    """One connection as a client's requests and our answers. Everything raises TimeoutError where it takes
+    """One connection as a client's requests and our answers. Everything raises TimeoutError if it takes
     longer than ``bounds`` has it, OSError or Gone where the line breaks."""
 
     def __init__(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter, bounds: Bounds) -> None:
@@ -175,7 +175,7 @@ class Wire:
         return cls(reader, asyncio.StreamWriter(transport, protocol, reader, loop), bounds)
 
     async def request(self, wait_s: float) -> Request | None:
-        """The next request's head, for which ``wait_s`` are waited; None where no more can come."""
+        """The next request's head, for which ``wait_s`` are waited; None if no more can come."""
         if not self._http.trailing_data[0]:
             async with asyncio.timeout(wait_s):
                 self._http.receive_data(await self._reader.read(_CHUNK))
@@ -191,7 +191,7 @@ class Wire:
         return Request(event) if isinstance(event, h11.Request) else None
 
     async def body(self, asked: Request, most: int) -> bool:
-        """Read the body into ``asked.content``; False where it was not kept because it is too long."""
+        """Read the body into ``asked.content``; False if it was not kept because it is too long."""
         length = asked.length
         keep = length is not None and length <= most
         # A body that is too long is read all the same, within reason: else the sender sees a broken line

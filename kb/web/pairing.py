@@ -115,7 +115,7 @@ class Phones:
         return phone is not None and _alive(phone, self._now())
 
     def forget(self, token: str) -> None:
-        """The phone with this token is paired no more. Raises BookTrouble."""
+        """End the pairing of the phone with this token. Raises BookTrouble."""
         with self._lock, self._changing() as phones:
             phones.pop(_print(token), None)
 
@@ -129,7 +129,7 @@ class Phones:
     # -- the file --------------------------------------------------------------------------------------
 
     def _read(self) -> dict[str, list[float]]:
-        """What the file says now; a damaged file pairs nobody. Raises BookTrouble where it cannot be read."""
+        """What the file says now; a damaged file pairs nobody. Raises BookTrouble if it cannot be read."""
         try:
             found = self._file.stat()
             stamp = (found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns)

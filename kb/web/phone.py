@@ -48,7 +48,7 @@ def pair_phone() -> AnyResponse:
 
 
 def forget() -> AnyResponse:
-    """This phone is paired no more, and keeps nothing that it had looked at (7.4.1)."""
+    """End the pairing of this phone, and delete what it had looked at (7.4.1)."""
     guards = site().guards
     guards.phones.forget(g.token)
     g.token = ""

@@ -125,7 +125,7 @@ class Entry:
 
     @classmethod
     def read(cls, sent: Mapping[str, str], photos: list[str] | None = None) -> Entry:
-        """The form as it was sent. Raises BadInput where it has more jacks than a panel."""
+        """The form as it was sent. Raises BadInput if it has more jacks than a panel."""
         visit = {name: sent[name] for name in VISIT if sent.get(name)}
         found: dict[int, dict[str, str]] = {}
         for key, value in sent.items():

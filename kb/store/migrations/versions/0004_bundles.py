@@ -1,6 +1,6 @@
 """Record what came in with which bundle, and allow more turns of a withdrawal.
 
-What was entered anew to be shared is told from a correction, too.
+What was entered again to be shared is told from a correction, too.
 
 Written out, not taken from ``kb.store.schema``: a migration stays as it was when the schema goes on.
 """
@@ -111,7 +111,7 @@ def upgrade() -> None:
 
 
 def enter() -> None:
-    """Note which visits were entered anew so far: their nonces tell."""
+    """Note which visits were entered again so far: their nonces tell."""
     bind = op.get_bind()
     asked = "SELECT later.visit, later.earlier, seal.nonce FROM supersession later JOIN seal USING (visit)"
     found = [
