@@ -14,22 +14,23 @@ _WIDE: Final = 10_000  # cells; more than any table needs
 def fitted(table: Table, console: Console, width: int | None = None) -> Table:
     """The same table, its columns so wide that no word is broken while the longest words fit in one line.
 
-    ``width`` is in cells; without it, that of the console. rich alone narrows the widest column first, even
-    below its longest word. If the words do not fit, the table is left to rich.
+    ``width`` is in cells; without it, that of the console. A column with ``no_wrap`` keeps its lines whole
+    while the others can give way. rich alone narrows the widest column first, even below its longest word.
+    If the words do not fit, the table is left to rich.
     """
     wide = console.options.update(width=_WIDE)
-    least, most = [], []
+    words, least, most = [], [], []
     for column in table.columns:
         cells = [*column.cells, column.header] if table.show_header else list(column.cells)
         sizes = [console.measure(cell, options=wide) for cell in cells]
-        least.append(max([column.min_width or 1, *(size.minimum for size in sizes)]))
-        most.append(max([least[-1], *(size.maximum for size in sizes)]))
-    borders = console.measure(table, options=wide).maximum - sum(most)
-    spare = (width or console.width) - borders - sum(least)
-    if spare < 0 or sum(most) <= sum(least) + spare:
+        words.append(max([column.min_width or 1, *(size.minimum for size in sizes)]))
+        most.append(max([words[-1], *(size.maximum for size in sizes)]))
+        least.append(most[-1] if column.no_wrap else words[-1])
+    room = (width or console.width) - (console.measure(table, options=wide).maximum - sum(most))
+    if sum(most) <= room or sum(words) > room:
         return table
-    given = list(least)
-    for _ in range(spare):  # each cell goes to the column that would need the most lines
+    given = list(least if sum(least) <= room else words)
+    for _ in range(room - sum(given)):  # each cell goes to the column that would need the most lines
         lacking = max(range(len(given)), key=lambda number: most[number] / given[number])
         given[lacking] += 1
     for column, size in zip(table.columns, given, strict=True):
