@@ -629,7 +629,9 @@ def answer(reader: Reader, text: str) -> tuple[list[tuple[int, float, str]], flo
 def entries(book: Book) -> Iterator[SetEntry]:
     """The book's sets, with their years and, where the index takes them, sizes."""
     for at, one in enumerate(book.known):
-        yield SetEntry(f"s{at}", one.make, one.model, findings=at % 7, years=(one.year, one.year))
+        sizes = (float(one.size),) if one.size else ()
+        years = (one.year, one.year)
+        yield SetEntry(f"s{at}", one.make, one.model, findings=at % 7, years=years, sizes=sizes)
 
 
 def measure(book: Book, each: int, draw: random.Random, wrong: str | None) -> dict[str, Figures]:

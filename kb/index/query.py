@@ -33,7 +33,7 @@ _PIECES = re.compile(r'([a-z]+:)?"([^"]*)"|(\S+)')
 _INCHES = re.compile(r'(?<!\S)(\d{2,3})"(?!\S)')
 _NOISE = frozenset("model modell number television".split())
 """Words that say nothing about which set is meant."""
-SMALL = frozenset("no nr tv set the a an and with of in on by for to is".split())
+SMALL = frozenset("no nr tv set the a an and with of in on by for to is i it my we".split())
 """The same, but short enough to be a piece of a code: left out of longer queries only."""
 _AFTER_NUMBER = frozenset("a in".split())
 _LONGER = 4

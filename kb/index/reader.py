@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 _TOLD = 4  # a set whose notes say the words is put before one up to so many times as likely
 _MEANT = 3  # how many "did you mean"
 _SURE = 0.35  # cost from which a query may have been spoken
+_PLAIN = frozenset(":rvc")  # signs of one token without which it can be nothing but a code
 _MORE_THAN_ONE = 2  # tokens from which they may be a label's, or one of them a misspelt make
 _CLOSE = 1.05  # cost up to which what a label says beside is left out
 _SISTERS: tuple[str, ...] = ("sister", "sisters")
@@ -214,9 +215,14 @@ class Reader:
 
     def _meant(self, tokens: tuple[str, ...]) -> _Meant:
         """The tokens as they are, as they were said or as a label has them: what finds the closest set."""
-        if len(tokens) < _MORE_THAN_ONE and ":" not in tokens[0]:
+        if not tokens or (len(tokens) < _MORE_THAN_ONE and _PLAIN.isdisjoint(tokens[0].lower())):
             return self._taken(tokens)
-        from kb.index.rewriting import label, may_be_label, spoken  # a model alone has no use for it
+        from kb.index.rewriting import (  # a model alone has no use for it
+            label,
+            may_be_label,
+            run_together,
+            spoken,
+        )
 
         copied = label(tokens) if may_be_label(tokens) else None
         best: _Meant | None = None
@@ -232,6 +238,11 @@ class Reader:
             heard = self._taken(said)
             if heard.closest < best.closest:
                 best = heard
+        apart = run_together(tokens) if best.closest > _CLOSE else None
+        if apart is not None:
+            seen = self._taken(apart)
+            if seen.closest < best.closest:
+                best = seen
         return best
 
     def _noted(

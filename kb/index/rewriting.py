@@ -208,6 +208,23 @@ def _bit(token: str) -> bool:
     return len(token) <= 3 and token.isupper() and token.isascii()
 
 
+# signs that run into each other
+
+_PAIRS: Final = (("rn", "m"), ("vv", "w"), ("cl", "d"))
+"""Two letters that a small print, or a camera, makes one of (common practice)."""
+
+
+def run_together(tokens: tuple[str, ...]) -> tuple[str, ...] | None:
+    """The tokens with each pair of letters that looks like one as that one; None where there is none."""
+    out = []
+    for token in tokens:
+        said = token.lower()
+        for pair, one in _PAIRS:
+            said = said.replace(pair, one)
+        out.append(said if said != token.lower() else token)
+    return tuple(out) if tuple(out) != tokens else None
+
+
 # labels
 
 
@@ -296,6 +313,8 @@ def label(tokens: Sequence[str]) -> Label | None:
         if kind == "model":
             explicit = explicit or size > 1 or ":" in tokens[at - 1]
             value = list(_value(words, tokens, at))
+            if not any(map(_coded, value)):  # a name, or a number of which no digit was read
+                value = value[:1]
             if value and not code:
                 code = value
             at += len(value)
@@ -311,7 +330,7 @@ def label(tokens: Sequence[str]) -> Label | None:
             at += at + 1 < len(tokens) and words[at].isalpha() and words[at + 1].isdigit()
             at += at < len(tokens) and any(map(str.isdigit, words[at]))
     seen.discard("model")
-    if code and (seen or explicit) and any(map(str.isdigit, "".join(code))):
+    if code and (seen or explicit) and (seen or any(map(_coded, code))) and len(code[0]) > 1:
         return Label(tuple(code), tuple(word for word in left if not _coded(plain(word))), True)
     if len(seen) < _KINDS or not left:
         return None

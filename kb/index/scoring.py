@@ -31,7 +31,7 @@ from typing import Literal, Protocol
 
 from kb.index.edit_distance import Slip, slips
 from kb.index.normalize import alike
-from kb.index.query import Segmentation
+from kb.index.query import SMALL, Segmentation
 
 Signs = dict[str, float]
 
@@ -174,6 +174,9 @@ SHORT_WORD = 3
 """Letters up to which a word may as well be a bit of a code."""
 
 
+_PART_OF_MAKE = 0.5  # cost up to which some words of a make were said, and those well
+
+
 _NO_WAY = Segmentation("", ())
 
 
@@ -255,10 +258,32 @@ def signs(c: Candidate, book: Book, known: dict[tuple[str, str], bool]) -> Signs
         len(c.words) > 1 and (hidden or any(map(str.isdigit, way.code)))
     )  # words of a note, not a make
     named = c.talk and any(piece not in c.words for piece in way.rest)
+    bits = [] if equal and not way.rest else _bits(c)
     words = 0 if talk else sum(len(word) > SHORT_WORD for word in c.words)
-    return signs_of(
+    out = signs_of(
         way.code, c.model,
         make_cost=0.0 if talk else c.more, make_said=(bool(way.rest) and not talk) or named,
         make_spelt=named or "".join(way.rest) == c.make, words=words,
         short=c.short, patterned=known[asked], goes_on=known[asked],
     )  # fmt: skip
+    if bits:  # a suffix that was written apart: "NV40-210 B" may be a set of its own
+        out["end of letters added"] = out.get("end of letters added", 0.0) + 1
+        out["end of letters added, each"] = out.get("end of letters added, each", 0.0) + len("".join(bits))
+        out.pop("equal", None)
+    if bits or c.more < _PART_OF_MAKE:  # fitted on slips, which cost more than words left out
+        out.pop("make not spelt", None)
+    return out
+
+
+def _bits(c: Candidate) -> list[str]:
+    """Letters beside the code that are neither words nor the make: the end of another code, perhaps."""
+    return [
+        piece
+        for piece in c.way.rest
+        if piece.isalpha()
+        and len(piece) <= (SHORT_WORD if c.way.torn else SHORT_WORD - 1)
+        and piece not in c.make
+        and not c.talk
+        and piece.lower() not in SMALL
+        and len(c.words) <= 1
+    ]

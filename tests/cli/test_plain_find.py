@@ -36,6 +36,7 @@ def test_a_plain_find_loads_no_parser_and_answers_the_same(jackfield: Run, args:
 
 
 def test_a_wrong_query_is_told_the_same(jackfield: Run) -> None:
+    jackfield("record", "Norwell", "NV40-210")
     there = jackfield("find", "shade:red", "--limit", "10")
     here = cold("find", "shade:red")
     assert (here.returncode, here.stderr) == (there.code, there.err)

@@ -168,3 +168,22 @@ def test_queries_as_people_fail_find_the_set_that_they_mean(book: Book) -> None:
     ]
     assert len(asked) > 110
     assert sum(right) / len(right) >= 0.95
+
+
+@pytest.mark.parametrize(
+    "query", ["norwell nv40-210 b", "NV40-210-B", "make: norwell model no. NV40-210 C 230V 50Hz"]
+)
+def test_an_ending_written_apart_may_be_a_set_of_its_own(book: Book, query: str) -> None:
+    best = book(REGION).find(query.replace("make: ", "")).matches[0]
+    assert (best.model, best.how) == ("NV40-210", "near")
+    assert best.score < 0.8
+
+
+def test_letters_that_run_together_are_read_apart(book: Book) -> None:
+    index = book(sets("Marwin: WM40-7", "Norwell: NV40-210"))
+    assert index.find("rnarvvin vvrn40-7").matches[0].model == "WM40-7"
+
+
+def test_the_end_of_a_sentence_is_no_end_of_a_model(book: Book) -> None:
+    index = book(sets("Norwell: NV40-21", "Norwell: NV40-211"))
+    assert index.find("it is a norwell nv40-21 i think").matches[0].model == "NV40-21"
