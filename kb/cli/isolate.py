@@ -18,6 +18,7 @@ from kb.book.faults import learned_model, outcome_visit, path_in_book
 from kb.cli.common import OUTPUT, Session, command_options
 from kb.cli.isolate_file import keeper, pairs, saved, state_of
 from kb.cli.isolate_show import document_of, list_of, show_list, show_state
+from kb.domain.words import DriverInput
 from kb.isolate.wording import path_text
 
 if TYPE_CHECKING:
@@ -31,9 +32,7 @@ if TYPE_CHECKING:
 @click.option("--complaint", help="What is wrong: no-sound, weak, hum, echo, distorted or speakers-dead.")
 @click.option("--signal", help="Signal on the path: optical, coaxial, arc, analog-line, headphone ...")
 @click.option("--items", multiple=True, help="An item on the path, such as 'optical cable 2 m'. Repeatable.")
-@click.option(
-    "--input", "driver_input", help="The driver's input: line-3.5, line-rca, optical, coaxial, mic."
-)
+@click.option("--input", "driver_input", help=f"The driver's input: {', '.join(DriverInput)}.")
 @click.option(
     "--answer", "said", multiple=True, metavar="TEST=ANSWER", help="The answer to a test. Repeatable."
 )

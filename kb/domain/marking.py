@@ -74,9 +74,19 @@ _KEPT: Final = 4096
 
 
 @lru_cache(maxsize=_KEPT)
-def read(form: Form, marking: str, colour: Colour | None = None) -> Reading:
-    """What ``form``, ``marking`` and ring ``colour`` settle; never raises."""
-    mark = _understood(marking)
+def read(
+    form: Form, marking: str, colour: Colour | None = None, languages: frozenset[str] = frozenset()
+) -> Reading:
+    """What ``form``, ``marking`` and ring ``colour`` settle; never raises.
+
+    ``languages``: those of the panel's other marks (:func:`languages_of`). Short words are believed in these:
+
+    >>> read(Form.RCA_PAIR, "AUDIO UT").direction.value
+    'unclear'
+    >>> read(Form.RCA_PAIR, "AUDIO UT", languages=languages_of("HÖRLURAR")).direction.value
+    'output'
+    """
+    mark = _understood(marking, languages)
     level = _level(mark.words)
     for rule in _RULES:
         found = rule(form, mark, marking, colour)
@@ -349,6 +359,8 @@ class Mark(NamedTuple):
     """Words that the table does not have, and that are no numbers."""
     languages: frozenset[str]
     """The languages that its words belong to, international words aside."""
+    own: frozenset[str]
+    """Those of words that no other language has."""
     printed: frozenset[str]
     """The words as they are printed, in plain capitals."""
 
@@ -380,8 +392,8 @@ _HIDDEN: Final = re.compile(r"(\u2026|\.\.+)|[?*_]|(?<![^\W_])\.(?=[^\W_])")
 
 
 @lru_cache(maxsize=_KEPT)
-def _understood(marking: str) -> Mark:
-    """Read the words of a mark by the table, worn ones where only one meaning fits."""
+def _understood(marking: str, others: frozenset[str] = frozenset()) -> Mark:
+    """Read the words of a mark by the table, worn ones if only one meaning fits."""
     hidden = _HIDDEN.sub(lambda found: f" {_LETTERS} " if found[1] else f" {_LETTER} ", marking)
     printed, unread, rows = set(), set(), []
     tokens = _tokens(marking, hidden)
@@ -392,8 +404,8 @@ def _understood(marking: str) -> Mark:
             rows.append(found)
         elif not token.isdecimal():
             unread.add(token)
-    languages = {row.language for some in rows for row in some if row.language and not row.needs}
-    own = {some[0].language for some in rows if len({row.language for row in some}) == 1}
+    languages = {row.language for some in rows for row in some if row.language and not row.needs} | others
+    own = others | {some[0].language for some in rows if len({row.language for row in some}) == 1}
     words = set()
     pairs = _side_pairs(printed)
     for some in rows:
@@ -405,7 +417,8 @@ def _understood(marking: str) -> Mark:
     return Mark(
         frozenset(words - {"OF"}),
         frozenset(unread),
-        frozenset(languages),
+        frozenset(languages - others),
+        frozenset(own - others - {""}),
         frozenset(printed - {_LETTER, _LETTERS}),
     )
 
@@ -487,6 +500,11 @@ def _rows_of(token: str, last: bool) -> list[MarkWords]:
     words = [rows for word, rows in ROWS.items() if re.fullmatch(pattern, word)]
     fits = [row for rows in words for row in rows if not row.needs and row.meaning != "OF"]
     return fits if len({row.meaning for row in fits}) == 1 else known
+
+
+def languages_of(marking: str) -> frozenset[str]:
+    """The languages of words that no other language has."""
+    return _understood(marking).own
 
 
 def words_of(marking: str) -> frozenset[str]:

@@ -8,8 +8,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date as Day
 from datetime import timedelta
 from typing import Any, Final
@@ -147,7 +147,9 @@ class Finding:
         if "direction" not in self.inferred:
             return "as you say"
         reading = marking.read(self.jack.form, self.jack.marking, self.jack.colour)
-        return reading.why if reading.direction is self.jack.direction else "sound came out of it"
+        if reading.direction is self.jack.direction:
+            return reading.why
+        return "sound came out of it" if self.outcome in _SOUNDED else "in the language of the other marks"
 
 
 class _SomeDriver(Part):
@@ -239,11 +241,28 @@ def visit_from(data: object, place: str = "visit", *, recorded: bool = False) ->
             _refuse_future(found)
     except BadInput as mistake:
         raise mistake.within(place) from None
+    found["findings"] = tuple(_in_their_language(found.get("findings", ())))
     tried = any(finding.outcome is not Outcome.NOT_TRIED for finding in found.get("findings", ()))
     visit = Visit(**{"basis": Basis.TESTED if tried else Basis.SEEN, **found})
     if visit.id and visit.id in visit.supersedes:
         raise BadInput(f"{place}, supersedes", visit.id, "the id of another visit")
     return visit
+
+
+def _in_their_language(findings: Sequence[Finding]) -> Iterator[Finding]:
+    """The findings of a panel: what a mark alone left unclear is read in the language of the others."""
+    spoken = [marking.languages_of(one.jack.marking) for one in findings]
+    for number, one in enumerate(findings):
+        jack = one.jack
+        others = frozenset().union(*spoken[:number], *spoken[number + 1 :])
+        if others and jack.direction is Direction.UNCLEAR and "direction" in one.inferred:
+            reading = marking.read(jack.form, jack.marking, jack.colour, others)
+            if reading.direction is not Direction.UNCLEAR:
+                signal = jack.signal or (reading.signal if reading.direction is Direction.OUTPUT else None)
+                inferred = dict.fromkeys((*one.inferred, *(["signal"] if signal and not jack.signal else [])))
+                jack = replace(jack, direction=reading.direction, signal=signal)
+                one = replace(one, jack=jack, inferred=tuple(inferred))
+        yield one
 
 
 def visits_from(data: object, place: str = "visit") -> list[Visit]:

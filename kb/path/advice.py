@@ -243,12 +243,13 @@ def _cautions(way: Way, job: Job) -> Iterator[Caution]:
 def _for_speakers(way: Way, job: Job) -> Iterator[Caution]:
     if way.seen is None:
         return
-    if way.seen.speakers is Speakers.MUTE:  # only where nobody needs them
+    disputed = speakers_disputed(way.seen)
+    tried = disputed and job.speakers_needed
+    if way.seen.speakers is Speakers.MUTE and not tried:  # nobody needs them
         yield Caution(CautionCode.MUTES_SPEAKERS)
     elif way.seen.speakers is Speakers.MUTE_UNLESS_SET:
         yield Caution(CautionCode.RESTORES_IN_MENU, _settings(way, pcm=False))
-    disputed = speakers_disputed(way.seen)
-    if way.seen.speakers is not Speakers.MUTE and (disputed or may_mute(way.seen)):
+    if (tried or way.seen.speakers is not Speakers.MUTE) and (disputed or may_mute(way.seen)):
         elsewhere = "sent-elsewhere" if signal_of(way.seen) in SENT_ELSEWHERE else ""
         variant = "disputed" if disputed else elsewhere
         yield Caution(CautionCode.MAY_MUTE_SPEAKERS, (), variant if job.speakers_needed else "free")

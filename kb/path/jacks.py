@@ -105,6 +105,18 @@ def speakers_disputed(seen: PanelJack) -> bool:
     return any(one.field == "speakers" for one in seen.disputes)
 
 
+def as_most_found(seen: PanelJack) -> PanelJack:
+    """A jack that sound came out of and that more visits call an output than an input is an output.
+
+    The newest visit is believed otherwise; the dispute stays and is said.
+    """
+    told = next((dict(one.said) for one in seen.disputes if one.field == "direction"), {})
+    outvoted = told.get(Direction.OUTPUT, 0) > told.get(Direction.INPUT, 0)
+    if seen.jack.direction is Direction.INPUT and outvoted and seen.tried(*SOUND):
+        return replace(seen, jack=replace(seen.jack, direction=Direction.OUTPUT))
+    return seen
+
+
 # -- combined jacks --------------------------------------------------------------------------------
 
 

@@ -30,11 +30,13 @@ from kb.path.jacks import (
     NO_SOUND,
     SOUND,
     Name,
+    as_most_found,
     joined,
     may_mute,
     only_bitstream,
     sides,
     signal_of,
+    speakers_disputed,
     start_of,
     trials,
 )
@@ -92,7 +94,7 @@ class Verdict(NamedTuple):
 
 def judged(index: int, seen: PanelJack, job: Job) -> Verdict:
     """What jack number ``index`` may be used for; a combined jack for either of its signals."""
-    verdicts = [_judged(index, side, job) for side in sides(seen, job.catalogue)]
+    verdicts = [_judged(index, side, job) for side in sides(as_most_found(seen), job.catalogue)]
     if len(verdicts) == 1:
         return verdicts[0]
     of_use = [verdict for verdict in verdicts if verdict.ways]
@@ -213,8 +215,9 @@ def _not_known_to_fail(seen: PanelJack, job: Job) -> _Objection:
 
 
 def _speakers_stay(seen: PanelJack, job: Job) -> _Objection:
-    """Whatever the signal: digital outputs silence the speakers on a few sets too."""
-    if seen.speakers is Speakers.MUTE and job.speakers_needed:
+    """Whatever the signal: digital outputs silence the speakers on a few sets too. If visits disagree, it is
+    tried and asked, as if nothing were known."""
+    if seen.speakers is Speakers.MUTE and job.speakers_needed and not speakers_disputed(seen):
         return RuledOutCode.MUTES_SPEAKERS, (), ""
     return None
 
@@ -288,7 +291,8 @@ def _tier(seen: PanelJack | None, chain: Chain, doubtful: bool, delay_ms: float,
     # Among these an untried headphone jack goes before untried ARC: a cable, carried anyway, settles it in a
     # minute, and costs of items see to that order. ARC takes a powered box first, and the very step that
     # sends sound out over it turns the speakers off on most sets.
-    if doubtful or (job.speakers_needed and may_mute(seen)):
+    silences = may_mute(seen) or seen.speakers is Speakers.MUTE  # the latter only if visits disagree
+    if doubtful or (job.speakers_needed and silences):
         return Tier.DOUBTFUL
     return _digital_tier(chain, job) if chain.ends[0].carries.digital else _analog_tier(seen, chain)
 

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from kb.base.text import plain_capitals
 from kb.domain.mark_words import ROWS, WORDS
 from kb.domain.marking import read, words_of
+from kb.domain.visit import visit_from
 from kb.domain.words import Colour, Direction, Form, Signal
 from tests.domain.marks_seen import SEEN, Seen
 
@@ -86,3 +87,24 @@ def test_a_letter_for_a_side_is_believed_next_to_a_word_of_its_language(marking:
 def test_a_jack_for_headphones_is_one_however_it_is_written() -> None:
     for marking in ("H-PHONE", "H/PHONE", "H.P.", "HPHONE", "PHONE", "HEADPHONES OUT", "CUFFIE", "☊"):
         assert read(Form.JACK_35, marking).signal is Signal.HEADPHONE, marking
+
+
+def directions(*marks: str) -> list[str]:
+    jacks = [{"form": "rca-pair", "marking": mark} for mark in marks]
+    source = {"make": "Norwell", "model": "NV40-210"}
+    found = visit_from({"date": "2026-03-04", "source": source, "jacks": jacks}).findings
+    return [finding.jack.direction.value for finding in found]
+
+
+def test_short_words_are_read_in_the_language_of_the_panels_other_marks() -> None:
+    assert directions("AUDIO UT") == ["unclear"]
+    assert directions("HÖGTALARE", "AUDIO UT") == ["output", "output"]
+    assert directions("AUDIO UD", "HØJTTALER") == ["output", "output"]
+    assert directions("KOPFHÖRER", "AUDIO UT") == ["output", "unclear"], "no German word"
+
+
+def test_a_jack_that_is_read_by_the_other_marks_says_so() -> None:
+    jacks = [{"form": "rca-pair", "marking": mark} for mark in ("HÖGTALARE", "AUDIO UT")]
+    source = {"make": "Norwell", "model": "NV40-210"}
+    [_, found] = visit_from({"date": "2026-03-04", "source": source, "jacks": jacks}).findings
+    assert found.why == "in the language of the other marks"

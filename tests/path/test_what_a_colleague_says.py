@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from kb.catalogue import catalogue
-from kb.domain.panel import Panel, panel_of
+from kb.domain.panel import Panel, panel_of, reconcile
 from kb.domain.visit import visit_from
 from kb.domain.words import Display, Signal
 from kb.path import Connection, connect, sentence
@@ -113,3 +113,48 @@ def test_each_new_item_has_a_source_for_its_numbers() -> None:
         item = catalogue().item(name)
         assert item.source["cost"]
         assert item.names["es"]
+
+
+def visits(jack: dict[str, Any], *said: dict[str, Any]) -> Panel:
+    """A panel that several visits found, each a day after the other."""
+    source = {"make": "Norwell", "model": "NV40-210"}
+    found = [
+        {"date": f"2026-03-{day:02}", "basis": "tested", "source": source, "jacks": [{**jack, **more}]}
+        for day, more in enumerate(said, 1)
+    ]
+    return reconcile(visit_from(one) for one in found)
+
+
+STAYS = {"speakers": "stay-on", "outcome": "carried"}
+
+
+def test_one_visit_against_three_tested_ones_changes_what_is_said_and_not_to_no_path() -> None:
+    line = {"form": "rca-pair", "marking": "AUDIO OUT"}
+    answer = connect(visits(line, STAYS, STAYS, STAYS, {"speakers": "mute"}), ["line-rca"])
+    assert answer.chosen is not None
+    assert "Visits disagree" in said(answer)
+    assert any("silence" in sentence(question) for question in answer.ask)
+
+
+def test_disagreement_is_never_punished_harder_than_ignorance() -> None:
+    phones = {"form": "jack-3.5", "marking": "HEADPHONE"}
+    unknown = connect(visits(phones, {}), ["line-3.5"])
+    disputed = connect(visits(phones, STAYS, {"speakers": "mute"}), ["line-3.5"])
+    assert unknown.chosen is not None
+    assert disputed.chosen is not None
+    assert disputed.chosen.tier <= unknown.chosen.tier
+
+
+def test_speakers_that_every_visit_found_silent_rule_a_jack_out() -> None:
+    phones = {"form": "jack-3.5", "marking": "HEADPHONE", "speakers": "mute"}
+    assert connect(visits(phones, {}, {}), ["line-3.5"]).chosen is None
+
+
+def test_an_output_by_three_visits_is_no_input_by_one() -> None:
+    plain = {"form": "rca-pair", "marking": "AUDIO 3"}
+    out = {"direction": "output", "outcome": "carried"}
+    answer = connect(visits(plain, out, out, out, {"direction": "input"}), ["line-rca"])
+    assert answer.chosen is not None
+    assert "Visits disagree" in said(answer)
+    alone = connect(visits(plain, out, {"direction": "input"}), ["line-rca"])
+    assert alone.chosen is None, "one against one: an output tied to an output can damage both"

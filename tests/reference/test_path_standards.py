@@ -116,9 +116,14 @@ def test_line_level_is_taken_down_to_what_a_microphone_input_takes() -> None:
 
 
 def test_speaker_level_meets_no_line_input_but_through_an_isolating_converter() -> None:
-    takers = [i.name for i in catalogue().items if any(Carried.SPEAKER in near.takes for near in i.near)]
-    assert takers == ["speaker-to-line converter"]
-    assert not any(Carried.SPEAKER in one.takes for one in catalogue().inputs.values())
+    takers = [i for i in catalogue().items if any(Carried.SPEAKER in near.takes for near in i.near)]
+    turning = [i.name for i in takers if any(far.gives is not None for far in i.far)]
+    assert turning == ["speaker-to-line converter"]
+    wires = [i for i in takers if i.name not in turning]  # they end in loudspeaker terminals again
+    assert {far.form for wire in wires for far in wire.far} == {Form.SPEAKER_TERMINALS}
+    powered = {Carried.SPEAKER, Carried.CONSTANT_VOLTAGE}
+    for one in catalogue().inputs.values():  # an input for power takes power alone
+        assert not one.takes & powered or (len(one.takes) == 1 and one.form is Form.SPEAKER_TERMINALS)
 
 
 def test_every_number_of_the_catalogue_has_a_source() -> None:
