@@ -462,13 +462,44 @@ def test_hum_is_half_a_success_and_half_a_failure():
     assert chance(Outcome.HUM) == pytest.approx(0.55, abs=0.1)
 
 
-def test_the_chance_of_a_jack_comes_with_the_interval_that_holds_it_nine_times_in_ten():
-    stats = pytest.importorskip("scipy.stats")
-    evidence = learn(strengths={})
-    chance = evidence.chance(Source("", ""), OPTICAL)
-    worth = evidence.strengths()["works"]["signal"]
-    known = stats.beta(chance.p * worth, (1 - chance.p) * worth)
-    assert (chance.low, chance.high) == pytest.approx((known.ppf(0.05), known.ppf(0.95)), abs=1e-6)
+def jacks_of_a_region(draw, of_families, of_sets, trials):
+    """Visits to sets whose optical jacks work as often as a beta distribution in a beta distribution says."""
+    visits, truth = [], {}
+    for make in "ABC":
+        for family in "DEFGHIJK":
+            p = draw.betavariate(0.85 * of_families, 0.15 * of_families)
+            for size in range(30, 38):
+                works = draw.betavariate(max(1e-3, p * of_sets), max(1e-3, (1 - p) * of_sets))
+                model = f"{family}V{size}-21{size}"
+                count = draw.choice(trials)
+                truth[Source(make, model, year=2013)] = (works, count)
+                for _ in range(count):
+                    came = Outcome.CARRIED if draw.random() < works else Outcome.SILENT
+                    visits.append(visit(make, model, finding(OPTICAL, came), basis=Basis.TESTED))
+    return visits, truth
+
+
+@pytest.mark.parametrize(
+    ("of_families", "of_sets", "trials"),
+    [
+        (20, 1e6, (0, 1, 2, 5)),  # all alike
+        (20, 3, (0, 1, 2, 5)),  # sets differ
+        (5, 1.5, (0, 1, 3)),  # sets differ much
+        (2, 20, (0, 1, 2)),  # families differ
+        (10, 4, (0, 5, 10)),  # many trials
+    ],
+)
+def test_the_interval_of_a_chance_holds_the_truth_nine_times_in_ten(of_families, of_sets, trials):
+    """Simulated books in which the truth is known: of 192 jacks a book, two books a case."""
+    held = {True: [0, 0], False: [0, 0]}
+    for seed in (1, 8):
+        visits, truth = jacks_of_a_region(random.Random(seed), of_families, of_sets, trials)
+        evidence = learn(*visits)
+        for source, (works, count) in truth.items():
+            chance = evidence.chance(source, OPTICAL)
+            held[count > 0][0] += chance.low - 1e-9 <= works <= chance.high + 1e-9
+            held[count > 0][1] += 1
+    assert all(inside / every > 0.84 for inside, every in held.values()), held
 
 
 def test_a_set_is_of_the_year_and_kind_that_most_visits_say():
