@@ -25,6 +25,8 @@ Bundle = tuple[str, ...]  #: names of items, sorted, one entry a piece
 LEAST: Final = 1e-5  #: worlds rarer than this are left out; they count as not connected
 NEARLY: Final = 1.0  #: metres: sizes of cable no further apart than this are carried in the longer one
 SHORT: Final = 3.0  #: metres: a longer cable is not put before a converter beside the set
+SELDOM: Final = 0.01  #: panels rarer than this say what panels do that nobody has recorded
+UNLISTED: Final = 12  #: worlds of such panels, at most; the rest of them is not connected
 DOUBTED: Final = 0.5  #: an output that was tried and whose chance is below this may not work at all
 
 
@@ -204,26 +206,51 @@ class Finder:
 
     def cases(self, job: Job, expected: Expectation) -> list[Case]:
         """The worlds of a job with their chances, which sum to one but for what is rarer than LEAST."""
-        cases: list[Case] = []
         odds: dict[Live, float] = {}
+        cases: list[Case] = []
         for outputs, p in expected.shapes:
-            for used, p_used in _uses(job.taken, outputs, expected).items():
-                if p * p_used < LEAST:
-                    continue
-                found: list[tuple[frozenset[Live], float]] = [(frozenset(), p * p_used)]
-                for output in outputs:
-                    one = Live(output, output.signal in used)
-                    if one not in odds:
-                        odds[one] = self._alive(job, output, one.taken, expected)
-                    q = odds[one]
-                    if q > 0:
-                        split = [(live | {one}, chance * q) for live, chance in found]
-                        split += [(live, chance * (1 - q)) for live, chance in found if q < 1]
-                        found = [pair for pair in split if pair[1] >= LEAST]
-                cases += [Case(chance, live, outputs, used) for live, chance in found]
-        if expected.other > LEAST:
-            cases.append(Case(expected.other, frozenset(), None))
+            cases += self._of_panel(job, outputs, p, expected, odds)
+        cases += self._of_unlisted(job, expected, odds)
         return _answered(cases, job.answers) if job.answers else cases
+
+    def _of_panel(
+        self,
+        job: Job,
+        outputs: tuple[Output, ...],
+        p: float,
+        expected: Expectation,
+        odds: dict[Live, float],
+    ) -> Iterable[Case]:
+        """The worlds in which the set has this panel, which has the chance ``p``."""
+        for used, p_used in _uses(job.taken, outputs, expected).items():
+            if p * p_used < LEAST:
+                continue
+            found: list[tuple[frozenset[Live], float]] = [(frozenset(), p * p_used)]
+            for output in outputs:
+                one = Live(output, output.signal in used)
+                if one not in odds:
+                    odds[one] = self._alive(job, output, one.taken, expected)
+                q = odds[one]
+                if q > 0:
+                    split = [(live | {one}, chance * q) for live, chance in found]
+                    split += [(live, chance * (1 - q)) for live, chance in found if q < 1]
+                    found = [pair for pair in split if pair[1] >= LEAST]
+            yield from (Case(chance, live, outputs, used) for live, chance in found)
+
+    def _of_unlisted(self, job: Job, expected: Expectation, odds: dict[Live, float]) -> list[Case]:
+        """The worlds of a panel that nobody has recorded: like those that were recorded seldom."""
+        if expected.other <= LEAST:
+            return []
+        seldom = [(outputs, p) for outputs, p in expected.shapes if p < SELDOM]
+        whole = sum(p for _, p in seldom)
+        like: dict[frozenset[Live], float] = {}
+        for outputs, p in seldom:
+            for case in self._of_panel(job, outputs, p / whole, expected, odds):
+                like[case.live] = like.get(case.live, 0.0) + case.p * expected.other
+        connectable = [(p, live) for live, p in like.items() if live and p >= LEAST]
+        likeliest = sorted(connectable, key=lambda one: (-one[0], sorted(one[1])))[:UNLISTED]
+        cases = [Case(p, live, None) for p, live in likeliest]
+        return [*cases, Case(max(0.0, expected.other - sum(case.p for case in cases)), frozenset(), None)]
 
     def _alive(self, job: Job, output: Output, taken: bool, expected: Expectation) -> float:
         """The chance that an outlet which is there can be connected."""
@@ -241,8 +268,12 @@ def _answered(cases: Sequence[Case], answers: Collection[tuple[Signal, bool]]) -
     fits = [
         case
         for case in cases
-        if case.panel is None
-        or all((signal in {one.signal for one in case.panel}) is yes for signal, yes in answers)
+        if all(
+            (signal in {one.signal for one in case.panel}) is yes
+            if case.panel is not None
+            else yes or signal not in {one.output.signal for one in case.live}
+            for signal, yes in answers
+        )
     ]
     before, after = sum(case.p for case in cases), sum(case.p for case in fits)
     return [case._replace(p=case.p * before / after) for case in fits] if after else []

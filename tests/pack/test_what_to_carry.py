@@ -140,6 +140,13 @@ def test_a_panel_that_nobody_listed_counts_as_not_connected():
     assert risk_text(plan.jobs[0].risks[0]) == "a panel unlike any known one"
 
 
+def test_a_panel_that_nobody_listed_does_what_rare_panels_do():
+    """Of the rare panels three in four have an optical output: so have those that nobody has recorded."""
+    rare = {(LINE,): 0.95, (OPTICAL,): 0.006, (HEADPHONE, OPTICAL): 0.009, (): 0.005}
+    plan = packed(expecting(rare, other=0.03))
+    assert plan.reachable == pytest.approx(0.95 + 0.015 + 0.75 * 0.03, abs=1e-6)
+
+
 def test_an_output_known_to_be_in_use_wants_a_splitter():
     plan = packed(expecting({(OPTICAL,): 1.0}), {"inputs": ["optical"], "taken": ["optical"]})
     assert carried(plan) == {"optical cable 2 m": 1, "optical splitter": 1} or carried(plan) == {
