@@ -136,6 +136,11 @@ function recording(form) {
     showPhotos();
     keep();
   };
+  const addresses = new WeakMap(); // one for each photo, however often it is drawn
+  const address = (photo) => {
+    if (!addresses.has(photo)) addresses.set(photo, URL.createObjectURL(photo));
+    return addresses.get(photo);
+  };
   const showPhotos = () => {
     one("#photo-kept").replaceChildren(...photos.map((photo, n) => {
       const item = Object.assign(document.createElement("li"), { className: "on-photo-form" });
@@ -145,7 +150,7 @@ function recording(form) {
         point(n, (event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height);
       });
       item.append(frame);
-      frame.append(Object.assign(document.createElement("img"), { src: URL.createObjectURL(photo), alt: `Photo ${n + 1} of the panel${photo.type === "image/jpeg" ? "" : " (kept; this browser cannot show it)"}` }));
+      frame.append(Object.assign(document.createElement("img"), { src: address(photo), alt: `Photo ${n + 1} of the panel${photo.type === "image/jpeg" ? "" : " (kept; this browser cannot show it)"}` }));
       const away = Object.assign(document.createElement("button"), { type: "button", className: "link", textContent: `Drop photo ${n + 1}` });
       away.addEventListener("click", () => {
         photos.splice(n, 1);
@@ -244,7 +249,13 @@ function recording(form) {
     read();
     keep();
   });
-  form.addEventListener("input", () => { typed = true; offer(); read(); keep(); });
+  form.addEventListener("input", (event) => {
+    typed = true;
+    offer();
+    read();
+    keep();
+    if (spots().length && event.target.name.endsWith("-marking")) showPhotos(); // its words on the photo, too
+  });
   form.addEventListener("keydown", (event) => {
     // Enter in a field goes on to the next one instead of saving half a panel.
     if (event.key !== "Enter" || !event.target.matches("input")) return;
