@@ -141,7 +141,7 @@ def pink(count: int, seed: int = 1) -> list[float]:
     chance = random.Random(seed)  # noqa: S311  # noise, not a secret
     settle, join, block = RATE_HZ // 4, RATE_HZ // 10, 10 * RATE_HZ
     sound = [chance.random() - 0.5 for _ in range(min(count, block + join) + settle)]
-    for b, a in _sections():
+    for b, a in noise_sections():
         sound = _filtered(sound, b, a)
     sound = sound[settle:]
     if count > len(sound):
@@ -177,8 +177,8 @@ def combi(count: int, seed: int = 1) -> list[float]:
     return whole[:count]
 
 
-def _sections() -> list[tuple[tuple[float, ...], tuple[float, ...]]]:
-    """The digital filters of the pink noise: (b, a) of each section."""
+def noise_sections() -> list[tuple[tuple[float, ...], tuple[float, ...]]]:
+    """Return the digital filters of the pink noise at 48 kHz: (b, a) of each section."""
     found = []
     lowest, each = 15.0, 10 ** (3.2 / 9)  # nine poles from 15 Hz to 24 kHz
     for number in range(9):

@@ -25,7 +25,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from kb.base.errors import BadInput, BookTrouble, JackfieldError, NotFound
 from kb.settings import PHONES
 from kb.web import guards as g_
-from kb.web import guide, isolating, pages, phone, recording
+from kb.web import guide, isolating, pages, phone, recording, tones
 from kb.web import jobs as today
 from kb.web.book_pool import Books
 from kb.web.guards import Guards
@@ -83,7 +83,7 @@ def make_app(
     guards = Guards(Phones(home / PHONES, tell), hosts, secure)
     app.extensions["jackfield"] = Site(Books(home, store), Photos(home), guards, jobs)
     guards.stand_before(app)
-    for part in (phone, pages, recording, today, isolating, guide):
+    for part in (phone, pages, recording, today, isolating, guide, tones):
         part.add(app)
     app.add_url_rule("/sw.js", "worker", _worker)
     app.after_request(_versioned)

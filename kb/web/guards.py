@@ -48,6 +48,7 @@ _POLICY: Final = "; ".join(
         "script-src 'self'",
         "style-src 'self'",
         "img-src 'self' blob:",
+        "media-src 'self'",
         "connect-src 'self'",
         "manifest-src 'self'",
         "worker-src 'self'",

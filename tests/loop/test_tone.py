@@ -14,7 +14,7 @@ from scipy import signal
 
 from kb.base.errors import BadInput
 from kb.cli.tone import tone_command
-from kb.loop.tone import RATE_HZ, Tone, _sections, band_loss_db, combi, pink, samples, wav
+from kb.loop.tone import RATE_HZ, Tone, band_loss_db, combi, noise_sections, pink, samples, wav
 
 
 def rms(sound):
@@ -46,7 +46,7 @@ def test_the_filters_of_the_pink_noise_are_flat_within_1_db():
     # cl. 6.4: against 3 dB an octave, 100 Hz to 5 kHz; scipy computes the filters' response
     hertz = np.geomspace(100, 5000, 200)
     response = np.ones(len(hertz), complex)
-    for b, a in _sections():
+    for b, a in noise_sections():
         response *= signal.freqz(b, a, worN=hertz, fs=RATE_HZ)[1]
     level = 20 * np.log10(np.abs(response)) + 10 * np.log10(hertz)
     level -= level[np.argmin(abs(hertz - 1000))]
@@ -54,7 +54,7 @@ def test_the_filters_of_the_pink_noise_are_flat_within_1_db():
     # the third-order filters at the ends: 18 dB an octave below 75 Hz
     ends = np.array([30.0, 15.0])
     below = np.ones(2, complex)
-    for b, a in _sections():
+    for b, a in noise_sections():
         below *= signal.freqz(b, a, worN=ends, fs=RATE_HZ)[1]
     fall = 20 * np.log10(np.abs(below[0] / below[1])) - 10 * np.log10(0.5)
     assert fall == pytest.approx(18 + 3, abs=3.5)

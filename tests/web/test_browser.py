@@ -124,6 +124,7 @@ PAGES = (
     "/isolate?complaint=no-sound&make=Norwell&model=NV40-210&fixed=output-off",
     "/waiting",
     "/phone",
+    "/tones",
     "/guide",
     "/guide/files",
     "/guide/measurements",
@@ -433,3 +434,16 @@ def test_a_jack_that_is_tapped_on_the_photo_is_shown_there_on_the_page_of_the_se
     assert page.locator(".on-photo > li").all_inner_texts() == ["OPTICAL OUT", "HEADPHONE"]
     x = page.locator(".dots circle >> nth=0").get_attribute("cx")
     assert abs(float(x.removesuffix("%")) - 25) < 2
+
+
+def test_the_phone_plays_a_signal_after_the_driver_was_turned_down(open_page: Open, laptop: Laptop) -> None:
+    page = open_page()
+    page.goto(laptop.url("/tones"))
+    button = page.get_by_role("button", name="Play 1 kHz sine")
+    assert button.is_disabled()
+    page.get_by_label("The driver is turned down").check()
+    for name in ("1 kHz sine", "left and right", "pink noise", "sweep"):
+        page.get_by_role("button", name=f"Play {name}").tap()
+        page.get_by_role("button", name=f"Stop {name}").wait_for()
+    page.get_by_role("button", name="Stop sweep").tap()
+    page.get_by_role("button", name="Play sweep").wait_for()

@@ -33,6 +33,7 @@ PAGES = (
     "/isolate/without-link",
     "/waiting",
     "/phone",
+    "/tones",
     "/guide",
     "/guide/files",
     "/guide/measurements",
