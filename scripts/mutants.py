@@ -5,8 +5,8 @@
     python3 scripts/mutants.py path --seed 2 --jobs 2     # others; two at a time
 
 A mutant is one changed operator, comparison, boundary, number, flag or returned value, or one statement
-left out. For each of them only those tests of the package run that reach the changed line, in a copy of the
-project and within a time limit; a test that fails, or does not end, kills the mutant. What survives is
+left out. For each of them only those tests of the package run that call the changed function, in a copy of
+the project and within a time limit; a test that fails, or does not end, kills the mutant. What survives is
 printed with the old line and the new one. ``mutants_equal.toml`` lists changes that change nothing, each
 with the reason. The same seed draws the same mutants from the same code.
 """
@@ -32,7 +32,7 @@ from collections.abc import Iterator, Sequence
 from copy import deepcopy
 from pathlib import Path
 from queue import Empty, SimpleQueue
-from types import FrameType
+from types import CodeType, FrameType
 from typing import Any, NamedTuple
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -170,22 +170,30 @@ def _of_expression(node: ast.expr) -> Iterator[ast.expr]:
         yield ast.Constant(node.value * 1.5 if node.value else 0.5)
 
 
-# -- which tests reach which line ----------------------------------------------------------------------
+# -- which tests call which function -------------------------------------------------------------------
 
 
 class Reached:
-    """A plugin of pytest: the lines of a package that each test reaches, and how long the tests took."""
+    """A plugin of pytest: the functions of a package that each test calls, and how long the tests took."""
 
     def __init__(self, package: str) -> None:
         self._folder = str(Path.cwd() / "kb" / package) + os.sep
-        self._test = ""
-        self.lines: dict[str, set[str]] = defaultdict(set)
+        self._called: set[CodeType] = set()
+        self.functions: dict[str, set[str]] = defaultdict(set)
         self.took: dict[str, float] = defaultdict(float)
         self.failed: set[str] = set()
 
-    def pytest_runtest_logstart(self, nodeid: str, location: object) -> None:
-        """Note which test begins."""
-        self._test = nodeid.split("[")[0]
+    def pytest_runtest_logstart(self) -> None:
+        """Begin with nothing called."""
+        self._called = set()
+
+    def pytest_runtest_logfinish(self, nodeid: str) -> None:
+        """Note what the test called."""
+        for code in tuple(self._called):  # it is traced, too
+            if code.co_filename.startswith(self._folder):
+                self.functions[f"{os.path.relpath(code.co_filename)}:{code.co_firstlineno}"].add(
+                    nodeid.split("[")[0]
+                )
 
     def pytest_runtest_logreport(self, report: Any) -> None:
         """Note how long a part of it took."""
@@ -194,13 +202,9 @@ class Reached:
         if report.failed:
             self.failed.add(test)
 
-    def trace(self, frame: FrameType, event: str, arg: object) -> Any:
-        """For ``sys.settrace``: follow the package alone."""
-        return self._line if frame.f_code.co_filename.startswith(self._folder) else None
-
-    def _line(self, frame: FrameType, event: str, arg: object) -> Any:
-        self.lines[f"{os.path.relpath(frame.f_code.co_filename)}:{frame.f_lineno}"].add(self._test)
-        return self._line
+    def trace(self, frame: FrameType, event: str, arg: object) -> None:
+        """For ``sys.settrace``: calls alone, as lines cost too much."""
+        self._called.add(frame.f_code)
 
 
 def places(package: str) -> list[str]:
@@ -211,17 +215,19 @@ def places(package: str) -> list[str]:
 
 
 def reach(package: str, out: str) -> None:
-    """Write which tests reach which line; run inside a copy."""
+    """Write which tests call which function; run inside a copy."""
     import pytest
 
     plugin = Reached(package)
     sys.settrace(plugin.trace)
-    pytest.main([*ARGUMENTS, *places(package)], plugins=[plugin])
+    code = pytest.main([*ARGUMENTS, *places(package)], plugins=[plugin])
     sys.settrace(None)
+    if code not in (pytest.ExitCode.OK, pytest.ExitCode.TESTS_FAILED):
+        raise SystemExit(f"{package}: its tests do not run")
     # A test that fails without any change says nothing of one.
-    lines = {line: sorted(tests - plugin.failed - {""}) for line, tests in plugin.lines.items()}
+    functions = {place: sorted(tests - plugin.failed) for place, tests in plugin.functions.items()}
     took = {test: took for test, took in plugin.took.items() if test not in plugin.failed}
-    Path(out).write_text(json.dumps({"lines": lines, "took": took, "failed": sorted(plugin.failed)}))
+    Path(out).write_text(json.dumps({"functions": functions, "took": took, "failed": sorted(plugin.failed)}))
 
 
 # -- running them --------------------------------------------------------------------------------------
@@ -289,7 +295,7 @@ class Copy:
         return env
 
     def reached(self, package: str) -> dict[str, Any]:
-        """Which tests of a package reach which line."""
+        """Which tests of a package call which function."""
         out = self.root / "reached.json"
         done = subprocess.run(
             self.program("--reach", package, str(out)),
@@ -329,24 +335,24 @@ class Copy:
 
 
 def tests_for(mutant: Mutant, reached: dict[str, Any]) -> list[str]:
-    """The tests that reach a mutant, the quickest first; of a line that runs when it is loaded, all."""
+    """The tests that call the function of a mutant, the quickest first; outside of a function, all."""
     took = reached["took"]
-    last = mutant.line + mutant.old.count("\n")
-    found: set[str] = set()
-    for line in range(mutant.line, last + 1):
-        found |= set(reached["lines"].get(f"{mutant.file}:{line}", ()))
-    if not found and not _in_a_function(mutant):
-        found = set(took)
+    begin = _function_of(mutant)
+    found = took if begin is None else reached["functions"].get(f"{mutant.file}:{begin}", ())
     return sorted(found, key=lambda test: (took.get(test, 0.0), test))
 
 
-def _in_a_function(mutant: Mutant) -> bool:
-    functions = (
+def _function_of(mutant: Mutant) -> int | None:
+    """Where the innermost function around it begins, its decorators included."""
+    inside = [
         one
         for one in ast.walk(ast.parse((ROOT / mutant.file).read_bytes()))
-        if isinstance(one, ast.FunctionDef | ast.Lambda)
-    )
-    return any(one.lineno <= mutant.line <= (one.end_lineno or 0) for one in functions)
+        if isinstance(one, ast.FunctionDef) and one.body[0].lineno <= mutant.line <= (one.end_lineno or 0)
+    ]
+    if not inside:
+        return None
+    innermost = max(inside, key=lambda one: one.lineno)
+    return min([innermost.lineno, *(one.lineno for one in innermost.decorator_list)])
 
 
 def equal() -> dict[tuple[str, str, str], str]:
@@ -384,6 +390,10 @@ def _package(
     drawn = sorted(every, key=lambda one: random.Random(f"{seed} {one.file} {one.old} {one.new}").random())
     drawn = sorted(drawn[:sample])
     reached = copies[0].reached(package)
+    if drawn:  # without a change they must pass, or every mutant would be killed
+        first, tests = drawn[0], tests_for(drawn[0], reached)
+        if tests and copies[0].verdict(first.file, (ROOT / first.file).read_text(), tests, 600) != "survived":
+            raise SystemExit(f"{package}: tests that passed together fail alone: {' '.join(tests)[:2000]}")
     waiting: SimpleQueue[Mutant] = SimpleQueue()
     for one in drawn:
         waiting.put(one)
