@@ -16,7 +16,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
-from kb.isolate.model import Test
+from kb.isolate.model import SOMETHING_ELSE, Test
 
 SURE: Final = 0.9  #: one fault stands here: stop
 FEW: Final = 6  #: so few tests are planned to the end; each more makes the work some threefold
@@ -57,8 +57,11 @@ def choose(complaint: str, odds: Odds, tests: Sequence[Test], share: Mapping[str
     ``share``: by test id, how sure it is that the test can be done on this path (above 0, at most 1).
     """
     now = entropy(odds.values())
+    listed = _without_something_else(odds)
     rates: list[tuple[float, Test]] = []
     for test in tests:
+        if bits(complaint, listed, test) < LEAST_BITS:
+            continue  # it would only tell a fault of the list from one that is not in it
         results = _results(complaint, odds, test)
         if now - sum(p * left for p, left, _ in results) >= LEAST_BITS:
             # An answer that settles it leaves nothing to be found: the work stops there.
@@ -69,6 +72,13 @@ def choose(complaint: str, odds: Odds, tests: Sequence[Test], share: Mapping[str
     if len(rates) <= FEW and all(share[test.id] == 1 for _, test in rates):
         return Soonest(complaint, odds, [test for _, test in rates]).first()
     return max(rates, key=lambda one: one[0])[1]  # of equals the first in the file
+
+
+def _without_something_else(odds: Odds) -> dict[str, float]:
+    """The odds of the listed faults alone; they sum to 1."""
+    listed = {fault: p for fault, p in odds.items() if fault != SOMETHING_ELSE}
+    total = sum(listed.values())
+    return {fault: p / total for fault, p in listed.items()} if total else dict(odds)
 
 
 class Soonest:

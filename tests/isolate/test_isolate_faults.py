@@ -752,3 +752,29 @@ def test_where_every_test_looks_sound_something_else_leads_and_the_work_ends():
         state = state.answer(found.test.id, list(found.test.answers)[row.index(max(row))])
     assert state.done
     assert state.likely[0][0] == SOMETHING_ELSE
+
+
+def test_a_test_that_only_tells_a_fault_from_something_else_is_not_proposed():
+    """Somebody who has shown both halves good is sent to mend what is left, and not to one more test."""
+    entry = {"source": "invented"}
+    faults = [
+        {"id": name, "side": "source", "says": name, "mend": "Mend it.", "prior": {"silent": 1}, **entry}
+        for name in ("cable", "plug")
+    ]
+    given: dict[str, list[float]] = {"something-else": [0.1, 0.9]}
+    test = {
+        "id": "look",
+        "asks": "Is it good?",
+        "how": "Look.",
+        "minutes": 1,
+        "answers": {"yes": "yes", "no": "no"},
+        "given": [{"complaints": ["silent"], "otherwise": [0.9, 0.1], "faults": given}],
+        **entry,
+    }
+    silent = {"id": "silent", "says": "no sound", "elsewhere": 0.3, **entry}
+    only_else = start(model_from({"complaint": [silent], "fault": faults, "test": [test]}), "silent")
+    assert only_else.bits(only_else.model.tests["look"]) > 0.1  # it does tell something else from the rest
+    assert only_else.next_test is None
+    given["plug"] = [0.1, 0.9]
+    both = start(model_from({"complaint": [silent], "fault": faults, "test": [test]}), "silent")
+    assert both.next_test is not None
