@@ -7,13 +7,13 @@ from typing import Final
 
 from kb.base.text import folded
 from kb.catalogue import CautionCode, Item, Part, Role, StepCode
-from kb.domain import marking
 from kb.domain.words import Form, Format, Kind, Level, Outcome, Signal, Speakers
 from kb.path.answer import Caution, Path, Step, Values, of_kind
 from kb.path.jacks import (
     NO_SOUND,
     SENT_ELSEWHERE,
     SOUND,
+    against_its_mark,
     follows_volume,
     may_mute,
     one_sided,
@@ -317,10 +317,9 @@ def _for_doubt(way: Way) -> Iterator[Caution]:
     failed, sounded = way.seen.tried(*NO_SOUND), way.seen.tried(*SOUND)
     worked = way.seen.tried(Outcome.CARRIED)
     counts: Values = (("failed", failed), ("worked", sounded), ("tried", failed + sounded))
-    jack = way.seen.jack
     if disputed:
         yield Caution(CautionCode.CHECK_MANUAL, (("field", disputed),), "disputed")
-    elif not worked and marking.against(jack.form, jack.marking, jack.colour, jack.direction):
+    elif against_its_mark(way.seen):
         yield Caution(CautionCode.CHECK_MANUAL, (), "mark")
     elif way.seen.jack.form is Form.SCART and not worked:
         # Some sets drive the output pins from the tuner only (from memory).

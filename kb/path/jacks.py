@@ -105,6 +105,13 @@ def speakers_disputed(seen: PanelJack) -> bool:
     return any(one.field == "speakers" for one in seen.disputes)
 
 
+def against_its_mark(seen: PanelJack) -> bool:
+    """Does somebody call it an output though the mark reads as an input, and no sound came out yet?"""
+    jack = seen.jack
+    contradicted = marking.against(jack.form, jack.marking, jack.colour, jack.direction)
+    return contradicted is not None and not seen.tried(*SOUND)
+
+
 def as_most_found(seen: PanelJack) -> PanelJack:
     """A jack that sound came out of and that more visits call an output than an input is an output.
 

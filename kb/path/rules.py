@@ -30,6 +30,7 @@ from kb.path.jacks import (
     NO_SOUND,
     SOUND,
     Name,
+    against_its_mark,
     as_most_found,
     joined,
     may_mute,
@@ -263,7 +264,7 @@ def _way(index: int | None, seen: PanelJack | None, chain: Chain, job: Job) -> W
     else:
         chance = job.chance(seen)
         p, findings = chance.p, seen.findings
-    doubtful = seen is not None and trials(seen) > 0 and p < DOUBTFUL_BELOW
+    doubtful = seen is not None and (against_its_mark(seen) or (trials(seen) > 0 and p < DOUBTFUL_BELOW))
     for item in chain.items:
         p *= item.works
     delay = round(sum(item.delay_ms for item in chain.items), 3)

@@ -101,6 +101,13 @@ def test_a_persons_word_outranks_the_mark_and_the_contradiction_is_said() -> Non
     assert "mark reads as an input" in said(answer)
 
 
+def test_an_output_against_its_mark_stands_behind_one_whose_mark_says_so() -> None:
+    doubtful = {"form": "rca-pair", "marking": "AUDIO IN", "direction": "output"}
+    answer = connect(panel(doubtful, {"form": "rca-pair", "marking": "AUDIO OUT"}), ["line-rca"])
+    assert answer.chosen is not None
+    assert answer.chosen.jack == 1
+
+
 def test_arc_in_use_is_the_socket_that_is_marked_earc() -> None:
     known = panel({"form": "hdmi", "marking": "HDMI 2 (eARC)"})
     assert known.taken([Signal.ARC]).jacks[0].taken
