@@ -139,7 +139,7 @@ def _answer(session: Session, visits: list[Visit], recorded: Any) -> None:
 
 
 def read_visits(name: str) -> list[Visit]:
-    """All visits of a file; raises BadInput where one of them is wrong, so that nothing is half done."""
+    """All visits of a file; raises BadInput if one of them is wrong, so that nothing is half done."""
     if name.lower().endswith((".jsonl", ".ndjson")):
         text, place = read_text(name, MOST_BYTES, "a visit a line")
         lines = [(n, line) for n, line in enumerate(text.split("\n"), 1) if line.strip()]

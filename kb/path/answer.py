@@ -139,7 +139,7 @@ class Path:
     ``cost`` is what paths are ranked by, smaller first: the tier, then the bother of the items and of a
     failure. ``p_works`` is 0 to 1; ``delay_ms`` milliseconds, nominal, of the items. ``findings`` speak of
     the jack, ``trials`` of them tell what came of using it. ``converter`` names what turns one kind of signal
-    into another and wants power (DAC, form converter, extractor, receiver), empty where nothing does.
+    into another and wants power (DAC, form converter, extractor, receiver), empty if nothing does.
     ``disputed`` names the fields of the jack on which visits disagree.
     ``jacks`` are ``jack`` and the jack of the right channel, where left and right are single jacks.
     """

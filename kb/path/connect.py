@@ -64,7 +64,7 @@ def connect(
     slack that the installer wants: none is added; the default is that of a driver beside the set (common
     practice). ``chance`` tells how likely a jack works; without it the jack's own findings do.
 
-    Raises BadInput where ``inputs`` is empty or has an unknown word, the length is none, or ``have``
+    Raises BadInput if ``inputs`` is empty or has an unknown word, the length is invalid, or ``have``
     names what is not in the catalogue.
     """
     known = catalogue if catalogue is not None else shipped()

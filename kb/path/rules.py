@@ -328,7 +328,7 @@ def _analog_tier(seen: PanelJack, chain: Chain) -> Tier:
 
 
 def _last_resort(index: int, seen: PanelJack, ways: tuple[Way, ...], job: Job) -> RuledOut | None:
-    """Why this jack is not offered while anything better is left; None where it is no last resort."""
+    """Why this jack is not offered while anything better is left; None if it is no last resort."""
     best = min(ways, key=lambda way: way.cost)
     if not best.tier.last_resort:
         return None
