@@ -6,6 +6,8 @@
     python3 scripts/measure.py rebuild    building the index of 10,000 sets
     python3 scripts/measure.py large      a cold find on 100,000 sets beside the demo book (some minutes)
     python3 scripts/measure.py lookup     accuracy and speed of finding the right set
+    python3 scripts/measure.py people     finding a set from what people and labels say
+    python3 scripts/measure.py words      questions of a technician to the demo book
     python3 scripts/measure.py evidence   calibration of what is expected
     python3 scripts/measure.py web        fifty phones on one laptop
     python3 scripts/measure.py strangers  a phone beside a hundred slow or silent connections
@@ -63,6 +65,8 @@ OTHERS = {
     "load": "measure_load.py",
     "team": "measure_team.py",
     "lookup": "measure_lookup.py",
+    "people": "people_queries.py",
+    "words": "measure_words.py",
     "evidence": "measure_evidence.py",
     "web": "measure_web.py",
     "strangers": "measure_strangers.py",
