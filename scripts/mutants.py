@@ -184,8 +184,9 @@ class Reached:
         self.failed: set[str] = set()
 
     def pytest_runtest_logstart(self) -> None:
-        """Begin with nothing called."""
+        """Begin with nothing called; a test may have ended the tracing."""
         self._called = set()
+        sys.settrace(self.trace)
 
     def pytest_runtest_logfinish(self, nodeid: str) -> None:
         """Note what the test called."""
