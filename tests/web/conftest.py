@@ -283,3 +283,12 @@ def kept(page: Any) -> None:
 def ready(page: Any) -> None:
     """Wait until the form's script has filled in what it has to."""
     page.wait_for_selector("form[data-ready]", state="attached")
+
+
+def until(page: Any, true: str) -> None:
+    """Wait until an expression is true in the page, whose policy forbids the browser's own way of waiting."""
+    for _ in range(300):
+        if page.evaluate(true):
+            return
+        page.wait_for_timeout(50)
+    raise AssertionError(f"never came true: {true}")

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from kb.domain.visit import visit_from
-from tests.web.conftest import Laptop, ready
+from tests.web.conftest import Laptop, ready, until
 from tests.web.test_photos import HEIC, with_place
 
 pytestmark = pytest.mark.usefixtures("chromium")
@@ -31,7 +31,7 @@ def test_the_main_job_from_search_to_a_recorded_visit(
     page.fill("#q", "nv40 21?")
     page.tap("#found a.card")
     assert page.inner_text(".run li >> nth=0") == "DIGITAL AUDIO OUT"
-    page.get_by_role("link", name="It looks different").tap()
+    page.get_by_role("link", name="It differs").tap()
     ready(page)
     page.tap(".known .tile[value] >> nth=0")
     page.wait_for_selector(".read-as:has-text('output, optical digital')")
@@ -192,7 +192,7 @@ class Thumb:
 def test_a_known_panel_with_photo_is_recorded_in_six_taps(
     open_page: Open, laptop: Laptop, book: Any, tmp_path: Path
 ) -> None:
-    """From the first page: search field, set, "it looks as here", "it carried sound", photo, save; the jacks
+    """From the first page: search field, set, "record as here", "it carried sound", photo, save; the jacks
     that are inputs ask nothing."""
     photo = tmp_path / "panel.jpg"
     photo.write_bytes(with_place())
@@ -201,7 +201,7 @@ def test_a_known_panel_with_photo_is_recorded_in_six_taps(
     thumb.tap("#q")
     thumb.type("nv40")
     thumb.tap("#found a.card")
-    thumb.tap(".reach a:has-text('looks as here')")  # at the lower edge, without scrolling
+    thumb.tap(".reach a:has-text('Record as here')")  # at the lower edge, without scrolling
     ready(page)
     page.wait_for_selector(".read-as:has-text('input')")
     assert page.locator(".jack").count() == 3
@@ -284,13 +284,13 @@ def test_the_sheet_is_printed_and_shared_from_the_phone(open_page: Open, laptop:
     )
     page.goto(laptop.url("/hand-over?make=Norwell&model=NV40-210"))
     page.tap("#share")
-    page.wait_for_function("window.shared")
+    until(page, "window.shared")
     name, sheet = page.evaluate("window.shared")
     assert name == "Norwell-NV40-210.html"
     assert "DIGITAL AUDIO OUT" in sheet
     assert "way-back" not in sheet
     page.tap("#print")
-    page.wait_for_function("window.printed")
+    until(page, "window.printed")
 
 
 def test_an_input_that_was_tried_can_be_told(open_page: Open, laptop: Laptop, book: Any) -> None:
@@ -416,7 +416,7 @@ def test_a_jack_that_is_tapped_on_the_photo_is_shown_there_on_the_page_of_the_se
     page.tap(".often .tile:has(span:text-is('OPTICAL OUT'))")
     page.set_input_files("#picture", photo)
     frame = page.locator("#photo-kept .on-form")
-    page.wait_for_function("document.querySelector('#photo-kept img')?.naturalWidth > 0")
+    until(page, "document.querySelector('#photo-kept img')?.naturalWidth > 0")
     frame.scroll_into_view_if_needed()
     box = frame.bounding_box()
     frame.tap(position={"x": box["width"] * 0.25, "y": box["height"] * 0.5})

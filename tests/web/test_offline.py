@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from tests.web.conftest import Laptop, kept, ready
+from tests.web.conftest import Laptop, kept, ready, until
 
 pytestmark = pytest.mark.usefixtures("chromium")
 NORWELL = "/set?make=Norwell&model=NV40-210"
@@ -259,10 +259,10 @@ def test_after_an_update_of_the_server_pages_get_the_script_that_they_were_made_
     laptop.mend()
     page.on("request", lambda one: asked.append(one.url))
     page.goto(laptop.url("/today"))
-    page.wait_for_function("VERSION === 'new0'")
+    until(page, "VERSION === 'new0'")
     kept(page)
     shells = "caches.keys().then((all) => all.filter((one) => one.startsWith('jackfield-shell')).sort())"
-    page.wait_for_function(f"{shells}.then((all) => all.includes('jackfield-shell-new0'))")
+    until(page, f"{shells}.then((all) => all.includes('jackfield-shell-new0'))")
     laptop.cut()
     page.goto(laptop.url("/today"))
     assert page.evaluate("VERSION") == "new0"
@@ -358,7 +358,7 @@ def test_beginning_again_puts_a_draft_aside_and_loses_nothing(open_page: Open, l
     page.goto(laptop.url("/record"))
     page.get_by_role("button", name="begin again").tap()
     page.wait_for_selector("form[data-ready] #make")
-    page.wait_for_function("document.querySelectorAll('.jack').length === 0")
+    until(page, "document.querySelectorAll('.jack').length === 0")
     assert page.input_value("#make") == ""
     page.goto(laptop.url("/"))
     page.tap("#draft-list a >> text=Hallmere")
