@@ -125,6 +125,7 @@ PAGES = (
     "/waiting",
     "/phone",
     "/tones",
+    "/tones",
     "/guide",
     "/guide/files",
     "/guide/measurements",
