@@ -1,8 +1,8 @@
-"""Retrieve the sets that a damaged make and model can have come from: by key, by beginning and by make.
+"""Retrieve the sets whose make and model may have been damaged into the query.
 
-Stages, each only when the one before found nothing close: one slip; a lost or added end; two slips and an end
-with a slip; make and model written in one. Look-alikes are folded away before all of them. Each look-up is
-bounded, whatever the query holds.
+The stages run in this order, each only when the one before found nothing close: one slip; a lost or added
+end; two slips, or an end with a slip; make and model without a gap. All of them fold look-alikes first. Each
+look-up is bounded, for any query.
 """
 
 from __future__ import annotations
@@ -21,11 +21,11 @@ from kb.index.query import Segmentation, around, ends, middles, pieces, segmenta
 from kb.index.scoring import FAR, Candidate
 from kb.index.tables import Row, words_of
 
-_ROWS = 3_000  # rows of one look-up; more are a code too short to tell
+_ROWS = 3_000  # rows of one look-up; a code with more is too short to tell sets apart
 _RANGE = 300
-_SCANNED = 20_000  # spellings, at most, that are read through for the middle of a code
+_SCANNED = 20_000  # spellings, at most, that a search for the middle of a code reads
 _INSIDE_FROM = 4
-_FEW = 800  # sets of a make up to which all are weighed when nothing is close
+_FEW = 800  # all sets of a make with up to this many are weighed when nothing is close
 
 _BY_KEY = (
     "SELECT s.set_id, s.make, s.model, s.short FROM json_each(?) j"
@@ -58,7 +58,7 @@ class Lookup:
         self._words: dict[str, tuple[str, ...]] = {}
 
     def words_of(self, make: str) -> tuple[str, ...]:
-        """The words of a make of several words (normalised), nothing for a make of one."""
+        """Return the normalised words of a make of several words, () for a make of one word."""
         there = self._words.get(make)
         if there is None:
             row = self._db.execute("SELECT shown FROM makes WHERE make = ?", (make,)).fetchone()
@@ -66,14 +66,14 @@ class Lookup:
         return there
 
     def makes_with(self, word: str) -> list[str]:
-        """Makes of several words (normalised) of which this is one."""
+        """Return the makes of several words (normalised) that contain this word."""
         rows = self._db.execute("SELECT make FROM make_word WHERE word = ? LIMIT 20", (word,))
         return [row[0] for row in rows]
 
     def make_in(self, words: tuple[str, ...]) -> tuple[str, tuple[str, ...]]:
-        """The make (normalised) that stands in normalised words, and the words that say it; "" for none.
+        """Return the make (normalised) that normalised words name, and these words; "" if there is none.
 
-        In full, else a slip off, else by a word that no other make has.
+        A make named in full comes first, then one with a slip, then a word that no other make has.
         """
         count = len(words)
         spans = [words[at:end] for at in range(count) for end in range(at + 1, min(at + 4, count) + 1)]
@@ -97,19 +97,19 @@ class Lookup:
         return "", ()
 
     def shown(self, make: str) -> str:
-        """A make as the book writes it, by its normalised name."""
+        """Return a make as the book writes it, by its normalised name."""
         row = self._db.execute("SELECT shown FROM makes WHERE make = ?", (make,)).fetchone()
         return row[0] if row else make
 
     def has(self, code: str, make: str) -> bool:
-        """Whether the make has a set of exactly this code, look-alikes aside."""
+        """Return whether the make has a set of exactly this code, apart from look-alikes."""
         rows = self._db.execute(
             "SELECT 1 FROM spelling WHERE folded = ? AND make = ? LIMIT 1", (fold(code), make)
         )
         return rows.fetchone() is not None
 
     def known_makes(self, names: Iterable[str]) -> set[str]:
-        """Those of the normalised names that are makes of the book."""
+        """Return the normalised names that are makes of the book."""
         asked = json.dumps(list(names))
         rows = self._db.execute(
             "SELECT make FROM makes WHERE make IN (SELECT value FROM json_each(?))", (asked,)
@@ -117,7 +117,7 @@ class Lookup:
         return {row[0] for row in rows}
 
     def patterned(self, code: str, make: str) -> bool:
-        """Whether the make has sets of the same skeleton as the code."""
+        """Return whether the make has sets with the same skeleton as the code."""
         skeleton = shape(code)
         if not skeleton:
             return False
@@ -128,13 +128,13 @@ class Lookup:
         return first is not None
 
     def goes_on(self, code: str) -> bool:
-        """Whether a set of the book has a longer code that begins with this one."""
+        """Return whether a longer code in the book begins with this one."""
         start = fold(code)
         longer = (start + "\1", start + "\U0010ffff", 1)
         return self._db.execute(_RANGES["folded", False], longer).fetchone() is not None
 
     def near_makes(self, name: str) -> list[str]:
-        """Makes at most one slip from a normalised name, as the book shows them, most sets first."""
+        """Return makes at most one slip from a normalised name, as the book shows them, most sets first."""
         code = fold(name)
         if len(code) < 4:
             return []
@@ -175,14 +175,14 @@ class Lookup:
         return self._rows(hashes, way.make)
 
     def _refuse_lost(self, asked: str, code: bytes) -> None:
-        """Raise IndexBroken where the bit map says that a code which stands in the table is not stored."""
+        """Raise IndexBroken if the bit map denies a code that the table holds."""
         if not self._bits.may_hold(crc32(code, k.CODE)):
             there = self._db.execute("SELECT 1 FROM spelling WHERE folded = ?", (fold(asked),)).fetchone()
             if there:
                 raise IndexBroken("index: the bit map lacks a key that is in the table")
 
     def ends(self, way: Segmentation, *, far: bool = True) -> list[Row]:
-        """Sets whose model begins, or ends, with what was read."""
+        """Return sets whose model begins or ends with the code as read."""
         if "?" in way.code:
             return self._pattern(way)
         code = fold(way.code)
@@ -202,7 +202,7 @@ class Lookup:
         return self._db.execute(rows, values).fetchall()
 
     def _pattern(self, way: Segmentation) -> list[Row]:
-        """Sets that share the readable beginning (or end) of a code with unreadable characters."""
+        """Return sets that share the readable beginning (or end) of a code with unreadable characters."""
         code = fold(way.code)
         head, tail = code.split("?", 1)[0], code.rsplit("?", 1)[1]
         column, start = ("folded", head) if len(head) >= len(tail) else ("backward", tail[::-1])
@@ -216,7 +216,7 @@ class Lookup:
         return self._rows(hashes, way.make)
 
     def far_ends(self, way: Segmentation) -> list[Row]:
-        """Sets that are a slip and a lost or added end away."""
+        """Return sets that are a slip and a lost or added end away."""
         code, unknown = _code(way)
         if unknown or len(code) < 5:
             return []
@@ -235,7 +235,7 @@ class Lookup:
         return rows
 
     def in_one(self, joined: str) -> list[Segmentation]:
-        """Segmentations of make and model written without a gap, the make at most one slip off."""
+        """Return segmentations of make and model written without a gap, with at most one slip in the make."""
         if len(joined) < 6:
             return []
         code = fold(joined)
@@ -268,7 +268,7 @@ class Lookup:
         return [way for _, way in ranked[:6]]
 
     def cut_anywhere(self, joined: str) -> list[tuple[Segmentation, list[Row]]]:
-        """Segmentations of make and model written in one, the make spelt anyhow and the code well enough."""
+        """Return segmentations of make and model without a gap: any make, few slips in the code."""
         out = []
         for size in range(2, min(24, len(joined) - 3)):
             for code, rest in ((joined[size:], joined[:size]), (joined[:-size], joined[-size:])):
@@ -280,7 +280,7 @@ class Lookup:
         return out
 
     def inside(self, way: Segmentation) -> list[Row]:
-        """Sets whose model holds what was read somewhere in it: those of the make, or all of a small book."""
+        """Return sets whose model contains the code as read: those of the make, or all of a small book."""
         code = fold(way.code)
         if len(code) < _INSIDE_FROM or "?" in code:
             return []
@@ -294,7 +294,7 @@ class Lookup:
         return self._db.execute(_INSIDE, (code, _RANGE)).fetchall()
 
     def all_of(self, make: str) -> list[Row]:
-        """All sets of a make with few of them."""
+        """Return all sets of a make that has few of them."""
         found = self._db.execute("SELECT sets FROM makes WHERE make = ?", (make,)).fetchone()
         if found is None or found[0] > _FEW:
             return []
@@ -303,7 +303,7 @@ class Lookup:
         ).fetchall()
 
     def mates(self, code: str, make: str, most: int = 200) -> list[Row]:
-        """Sets of the same skeleton (``fold.shape``), of the make where one is given."""
+        """Return sets with the same skeleton (``fold.shape``), only those of ``make`` unless it is empty."""
         skeleton = shape(code)
         if skeleton.count("#") < 2:
             return []
@@ -316,29 +316,29 @@ class Lookup:
 
 
 def _code(way: Segmentation) -> tuple[bytes, int]:
-    """The folded code without unreadable characters, and how many there were."""
+    """Return the folded code without unreadable characters, and their number."""
     unknown = way.code.count("?")
     return k.encode(fold(way.code.replace("?", "") if unknown else way.code)), unknown
 
 
-_GLUED_FROM = 3  # letters of a make that may be written in one with the code
-_SURE = 0.35  # cost from which other segmentations of the query are tried
-_GOOD = 0.7  # cost up to which later stages cannot find a better one
+_GLUED_FROM = 3  # letters of a make that may be joined to the code
+_SURE = 0.35  # from this cost on, other segmentations of the query are tried
+_GOOD = 0.7  # up to this cost, later stages cannot find a better candidate
 _ONE = 1.05  # cost of one slip
-_TWO = 1.8  # cost from which two slips may be the better explanation
+_TWO = 1.8  # from this cost on, two slips may be the better explanation
 _BOTH = 2.1  # cost of two slips, or of a slip and a lost end
 _THREE = 2.9
-_LETTERS = 14  # of a model name without a digit for which it is worth looking far; more are words
+_LETTERS = 14  # up to this length, all stages search for a model name without a digit; longer ones are words
 
 
 class Identifier:
-    """Finds sets by damaged make and model. Not for several threads at once."""
+    """Find sets by damaged make and model. Use one instance per thread."""
 
     def __init__(self, lookup: Lookup) -> None:
         self.lookup = lookup
 
     def candidates(self, tokens: tuple[str, ...]) -> tuple[list[Candidate], tuple[str, ...], str]:
-        """Candidates by cost, one a set; the pieces of the query; the make that stands in it, or ""."""
+        """Return candidates by cost (one per set), the query's pieces, and the make in it ("" if none)."""
         parts, joined = pieces(tokens)
         if not parts:
             return [], (), ""
@@ -362,12 +362,12 @@ class Identifier:
         return found, parts, make
 
     def _misspelt(self, parts: tuple[str, ...]) -> dict[str, frozenset[str]]:
-        """Pieces that are a slip away from makes of the book, and these makes (normalised)."""
+        """Return pieces that are a slip away from makes of the book, with these makes (normalised)."""
         near = {piece: self.lookup.near_makes(piece) for piece in parts if piece.isalpha()}
         return {piece: frozenset(map(normalise, makes)) for piece, makes in near.items() if makes}
 
     def _glued(self, joined: str) -> list[Segmentation]:
-        """Segmentations of a make of the book and a code written in one."""
+        """Return segmentations of a make of the book and a code without a gap between them."""
         sizes = range(_GLUED_FROM, len(joined) - 2)
         cuts = [(joined[:n], joined[n:]) for n in sizes] + [(joined[-n:], joined[:-n]) for n in sizes]
         known = self.lookup.known_makes({name for name, _ in cuts})
@@ -376,7 +376,7 @@ class Identifier:
 
 
 class _Search:
-    """One query's candidates as they gather."""
+    """Collect the candidates of one query."""
 
     def __init__(self, lookup: Lookup, known: set[str], misspelt: dict[str, frozenset[str]]) -> None:
         self._lookup = lookup
@@ -399,7 +399,7 @@ class _Search:
         return min((c.gate for c in self.best.values()), default=9.0)
 
     def run(self, ways: list[Segmentation], joined: str) -> None:
-        """All stages that are needed."""
+        """Run all stages that are needed."""
         look = self._lookup
         first = [way for way in ways if not way.turned and (way.make or not way.leaves_digits)]
         named = any(way.make and not way.bound for way in first)

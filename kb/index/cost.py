@@ -12,32 +12,32 @@ from kb.index.tables import Row
 
 NO_LIKENESS = 9.0
 _RESCORED, _RUNNERS_UP = 24, 6  # candidates of one look-up that are weighed in full; of the second best
-_OTHER = 2  # slips that naming another make counts for when candidates are chosen
-_YEAR = 0.1  # a year beside the code; it may be part of it
+_OTHER = 2  # slips that another make counts for when candidates are chosen
+_YEAR = 0.1  # a year next to the code; it may be part of it
 _SAID = 0.1  # "no", "the": neither make nor code
-_TWO_OR_SO = 1.8  # cost from which an added end is no suffix
+_TWO_OR_SO = 1.8  # from this cost on, an added end is no suffix
 _MAKE_SLIP = 0.6
 _EACH_MAKE_SLIP = 0.2  # so that a slip in the make and one in the code weigh about the same
-_REPEATED = 0.03  # added where the make was said and belongs to the code too, but was not said twice
-_SISTER = 0.05  # a code that differs in a digit is a set of its own sooner than a slip
-_TORN = 1.5  # added cost of a word that was written in one with the code
+_REPEATED = 0.03  # added if the make was given once and is also part of the code
+_SISTER = 0.05  # a code that differs in a digit is more often another set than a slip
+_TORN = 1.5  # added cost of a word that was joined to the code
 _OTHER_MISSPELT = 1.0  # added cost of a word that is a slip away from another make
-_BOUND = 0.05  # added cost of a cut where no blank was written
+_BOUND = 0.05  # added cost of a cut without a blank
 _TURNED = 0.6  # added cost of pieces of the code in another order
 _BEGINNING = 0.95  # cost of a beginning of four characters or more
 _SHORTENED = 1.0  # cost of some letters of a make, in order
-_MISSING_WORD = 0.12  # cost of each word of a make that was not said, or of an order of its own
-_WORD, _LONG_WORD = 4, 8  # letters from which one slip in a word of a make is forgiven; two
+_MISSING_WORD = 0.12  # cost of each missing word of a make, or of words in another order
+_WORD, _LONG_WORD = 4, 8  # shortest word of a make in which one slip is forgiven; in which two are
 _LOOK = 0.3  # slips that look-alikes in a word of a make count for
-_TELLING = 4  # characters from which a part of a code tells something
-_EACH_MISSING = 0.01  # the shorter one first
-_ALL_WORN = 2  # damages that any number of look-alikes, and nothing else, count for
+_TELLING = 4  # a part of a code with fewer characters says little
+_EACH_MISSING = 0.01  # puts the shorter one first
+_ALL_WORN = 2  # any number of look-alikes count as so many damages if there is no other damage
 _PIECE = 1.5  # cost of four characters or more from the middle of a code, read well
-_SHORT = 0.4  # added cost of a damaged code that also lacks the make printed in front of it
+_SHORT = 0.4  # added cost of a damaged code that also lacks the make printed before it
 
 
 class Weigher:
-    """One segmentation of the query against rows; the bit tables of its code are made once."""
+    """Weigh rows against one segmentation of the query; the bit tables of its code are made once."""
 
     def __init__(
         self,
@@ -71,7 +71,7 @@ class Weigher:
                 best[row[0]] = found
 
     def _likeness(self, row: Row) -> tuple[int, bool, int]:
-        """Slips between the folded codes, an end lost or added being one; whether the make is another."""
+        """Return the slips between the folded codes (a lost or added end is one) and if the make differs."""
         there, size = fold(row[2]), len(self._folded)
         slips, begun = self._near.to_beginning(there)
         if slips > begun + 1:
@@ -88,7 +88,7 @@ class Weigher:
         return slips, other, abs(len(there) - size)
 
     def _resembled(self, make: str) -> bool:
-        """Whether a piece beside the code may be the make."""
+        """Return whether a piece next to the code may be the make."""
         there = self._resembling.get(make)
         if there is None:
             rest = self._way.rest
@@ -117,7 +117,7 @@ class Weigher:
         damage = _damage(way.code, model, label)
         cost = (label + count) / 2 + (_SISTER if damage in ("sister", "sisters") else 0.0)
         if short:
-            more = _SHORT if label else 0.02  # between two equal ones, the one printed so
+            more = _SHORT if label else 0.02  # of two equal ones, the one printed like this
         else:
             more = _REPEATED if not way.rest and _begins(way.code, make) else 0.0
         label, cost = label + more, cost + more
@@ -137,7 +137,7 @@ class Weigher:
         )
 
     def _damages(self, model: str) -> int:
-        """How many things went wrong: slips and look-alikes one each, and a lost end, however long, one."""
+        """Return the number of damages: each slip, each look-alike and a lost end of any length count one."""
         count, begun = self._raw.to_beginning(model)
         return min(count, begun + 1)
 
@@ -167,7 +167,7 @@ def _damage(read: str, printed: str, cost: float) -> Damage:
 
 
 def _touches_digit(read: str, printed: str) -> bool:
-    """Whether a digit or the last letter is what differs: with another one there may be another set."""
+    """Return whether a digit or the last letter differs: a change there may mean another set."""
     start = 0
     while start < min(len(read), len(printed)) and read[start] == printed[start]:
         start += 1
@@ -181,7 +181,7 @@ def _touches_digit(read: str, printed: str) -> bool:
 
 
 def _changed_letter(read: str, printed: str) -> int:
-    """Place of the one letter that stands for another letter, -1 where that is not the difference."""
+    """Return the position of the only letter that was replaced by a letter, or -1."""
     changed = substitutions(read, printed)
     if changed is None or len(changed) != 1:
         return -1
@@ -196,9 +196,9 @@ def _rest(
     known: set[str],
     misspelt: Mapping[str, frozenset[str]],
 ) -> tuple[float, int, tuple[str, ...]]:
-    """What the query holds besides the code, given the make: its cost, slips in the make, other words.
+    """Return the cost of the query outside the code for this make, the slips in the make, and other words.
 
-    Likeness to the make never costs more than none.
+    Likeness to the make never costs more than no likeness.
     """
     if not way.rest:
         return 0.0, 0, ()
@@ -218,17 +218,19 @@ def _rest(
         best, left = part, part_left
     if best == NO_LIKENESS:
         return plain, 0, all_words
-    slips = int(best / _MAKE_SLIP + 0.01)  # a make cut short is one
+    slips = int(best / _MAKE_SLIP + 0.01)  # a shortened make counts as one
     cost, words = _left(way, left, "", known, misspelt)
     cost += best
-    if plain < cost + _EACH_MAKE_SLIP * slips:  # "behind" resembles some make, but is a word among others
+    if plain < cost + _EACH_MAKE_SLIP * slips:  # "behind" is like some make, but is one word among others
         return plain, 0, all_words
     return cost, slips, words
 
 
 def part_of_make(pieces: tuple[str, ...], words: tuple[str, ...]) -> tuple[float, tuple[str, ...]]:
-    """Cost of pieces as some of a make's words, in any order, and the pieces left; ``words`` are none for a
-    make of one word. ``NO_LIKENESS`` where none is there."""
+    """Return the cost of pieces as some of a make's words, in any order, and the remaining pieces.
+
+    ``words`` is empty for a make of one word. The cost is ``NO_LIKENESS`` if no piece fits.
+    """
     found, left = 0, list(pieces)
     cost = 0.0
     for word in words:
@@ -260,12 +262,15 @@ def _left(
     known: set[str],
     misspelt: Mapping[str, frozenset[str]],
 ) -> tuple[float, tuple[str, ...]]:
-    """Cost of pieces that are neither code nor make, and the words among them; ``make`` if they lack it."""
+    """Return the cost of pieces outside code and make, and the words among them.
+
+    ``make`` is the make that they lack, if any.
+    """
     cost, words = 0.0, list[str]()
     talk = sum(piece.isalpha() and len(piece) >= SHORT_WORD for piece in left) > 1
     for piece in left:
         if piece in known:
-            cost += 2.6  # another make was named
+            cost += 2.6  # the query names another make
         elif year_of(piece) is not None:
             cost += _YEAR
         elif piece.lower() in SMALL:
@@ -273,8 +278,8 @@ def _left(
         elif any(char.isdigit() or char == "?" for char in piece):
             cost += 1.5 + 0.5 * len(piece)
         elif len(piece) < SHORT_WORD:
-            cost += 0.5 + 0.3 * len(piece)  # a bit of a code rather than a word
-        elif len(piece) == SHORT_WORD and not talk:  # "hum", or such a bit
+            cost += 0.5 + 0.3 * len(piece)  # part of a code rather than a word
+        elif len(piece) == SHORT_WORD and not talk:  # "hum", or such a part
             words.append(piece)
             cost += 0.5 + 0.3 * len(piece)
         else:
@@ -288,7 +293,7 @@ def _left(
 
 
 def make_cost(read: str, make: str) -> float:
-    """Cost of a make as read; ``NO_LIKENESS`` where it resembles the make in nothing."""
+    """Return the cost of a make as read; ``NO_LIKENESS`` if nothing in it is like the make."""
     if not make:
         return NO_LIKENESS
     if read == make:
@@ -307,13 +312,13 @@ def make_cost(read: str, make: str) -> float:
 
 
 def _within(short: str, long: str) -> bool:
-    """Whether the characters of ``short`` stand in ``long`` in order."""
+    """Return whether ``long`` contains the characters of ``short`` in the same order."""
     rest = iter(long)
     return all(char in rest for char in short)
 
 
 def mark_sisters(found: list[Candidate]) -> None:
-    """Where sets of one make differ from what was read in the same letter, it tells them apart."""
+    """Mark sets of one make as sisters if the code as read differs from each in the same letter."""
     places: dict[tuple[str, int, int], list[Candidate]] = {}
     for c in found:
         if c.letter >= 0 and c.damage in ("slip", "digit"):

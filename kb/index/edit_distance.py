@@ -1,8 +1,8 @@
-"""Measure the distance between what was read and what is printed, weighted for labels and keyboards.
+"""Measure the distance between the code as read and the code as printed, for labels and keyboards.
 
-The plain distance is optimal string alignment (insert, delete, substitute, transpose neighbours, each 1;
-no substring edited twice). The weighted one makes what a worn label does cheap: a look-alike, a ``?``, a
-lost or added suffix. With all weights 1 the two agree; tests check them against general-purpose libraries.
+The plain distance is optimal string alignment (insert, delete, substitute, transpose neighbours, each 1; no
+substring edited twice). In the weighted one, typical damage of a worn label is cheap: a look-alike, a ``?``,
+a lost or added suffix. With all weights 1 the two agree; tests check them against general-purpose libraries.
 """
 
 from __future__ import annotations
@@ -13,25 +13,27 @@ from typing import NamedTuple
 from kb.index.normalize import alike
 
 _LIKE = frozenset("UV VU 17 71 4A A4 CG GC EF FE PR RP MN NM 38 83 VY YV KX XK HN NH".split())
-"""Pairs that are confused less often than the look-alikes proper (common practice)."""
+"""Pairs that people confuse less often than the look-alikes proper (common practice)."""
 
 
 class Weights(NamedTuple):
-    """Cost of one damage; 1 is a plain slip. Chosen on simulated damage (``kb.index.scoring``)."""
+    """Hold the cost of each kind of damage; 1 is a plain slip. Chosen on simulated damage
+    (``kb.index.scoring``).
+    """
 
     unknown: float = 0.05  # '?' against one character
-    unknown_loose: float = 0.5  # '?' against none
+    unknown_loose: float = 0.5  # '?' against no character
     alike: float = 0.3
     like: float = 0.85
     substitute: float = 1.0
     doubled: float = 0.9  # a character typed twice, or one of two lost
     insert: float = 1.0
     swap: float = 0.95
-    lost: tuple[float, float] = (0.7, 0.17)  # an end of letters (region, colour) not read: first, each
-    lost_other: tuple[float, float] = (0.7, 0.3)  # an end with digits not read
-    added: tuple[float, float] = (0.8, 0.2)  # an end of letters that is not printed; chance does not spell
+    lost: tuple[float, float] = (0.7, 0.17)  # a lost end of letters (region, colour): first, each
+    lost_other: tuple[float, float] = (0.7, 0.3)  # a lost end with digits
+    added: tuple[float, float] = (0.8, 0.2)  # an added end of letters; random ends seldom are
     added_other: tuple[float, float] = (0.8, 0.35)
-    added_long: float = 0.3  # each more than three: no suffix is that long
+    added_long: float = 0.3  # each after the third: no suffix is that long
 
 
 _SUFFIX = 3  # letters of a suffix, at most
@@ -40,7 +42,7 @@ LABEL = Weights()
 
 
 def plain_distance(one: str, other: str) -> int:
-    """Optimal string alignment distance, by Hyyrö's bit vectors (2003): one machine word a row."""
+    """Return the optimal string alignment distance, by Hyyrö's bit vectors (2003)."""
     if one == other:
         return 0
     size = len(one)
@@ -53,7 +55,7 @@ def plain_distance(one: str, other: str) -> int:
 
 
 def _osa(where: dict[str, int], size: int, other: str) -> tuple[int, int]:
-    """The distance to ``other``, and the least to any beginning of it."""
+    """Return the distance to ``other``, and the smallest distance to any beginning of it."""
     full = (1 << size) - 1
     last = 1 << (size - 1)
     plus, minus, zero, before = full, 0, 0, 0
@@ -79,7 +81,7 @@ def _osa(where: dict[str, int], size: int, other: str) -> tuple[int, int]:
 
 
 class Near:
-    """The plain distance of one string to many: the bit table is made once.
+    """Compare one string with many by plain distance; its bit table is made once.
 
     ``?`` in the string matches any character.
     """
@@ -94,11 +96,11 @@ class Near:
         self._wild = wild
 
     def distance(self, other: str) -> int:
-        """Optimal string alignment distance to ``other``."""
+        """Return the optimal string alignment distance to ``other``."""
         return self.to_beginning(other)[0]
 
     def to_beginning(self, other: str) -> tuple[int, int]:
-        """The distance to ``other``, and the least distance to a beginning of it."""
+        """Return the distance to ``other``, and the smallest distance to a beginning of it."""
         if not self._size or not other:
             return self._size or len(other), self._size
         if self._wild:
@@ -118,16 +120,16 @@ def _substitution(one: str, other: str, w: Weights) -> float:
 
 
 def _end(rest: str, letters: tuple[float, float], other: tuple[float, float]) -> float:
-    """Cost of an end lost or added: cheaper where it looks like a region or colour suffix."""
+    """Return the cost of a lost or added end: cheaper if it looks like a region or colour suffix."""
     first, each = letters if rest.isalpha() else other
     return first + each * len(rest)
 
 
 def weighted_distance(read: str, printed: str, weights: Weights = LABEL) -> float:
-    """Cost of turning the ``printed`` code into what was ``read`` (may hold ``?``); 0 for equal codes.
+    """Return the cost of turning ``printed`` into ``read`` (which may hold ``?``); 0 for equal codes.
 
-    Both are normalised codes. The end of either may be missing at the price of a suffix, once, provided
-    three characters were read. Time and space are the product of the lengths, each at most 40.
+    Both are normalised codes. The end of either may be missing once, at the price of a suffix, if three
+    characters were read. Time and space are the product of the lengths, each at most 40.
     """
     if read == printed:
         return 0.0
@@ -141,7 +143,7 @@ def weighted_distance(read: str, printed: str, weights: Weights = LABEL) -> floa
                     break
         if direct <= 0.6:
             return direct
-    skip = 0  # common beginning and end cost nothing; one character of each stays as context
+    skip = 0  # a common beginning and end cost nothing; one character of each stays as context
     most = min(len(read), len(printed))
     while skip < most and read[skip] == printed[skip]:
         skip += 1
@@ -180,21 +182,21 @@ def weighted_distance(read: str, printed: str, weights: Weights = LABEL) -> floa
                 if step < cost:
                     cost = step
             row.append(cost)
-        if ends and enough <= i < rows:  # the rest of what was read was added
+        if ends and enough <= i < rows:  # the remaining characters read were added
             more = w.added_long * max(0, rows - i - _SUFFIX)
             added = min(added, row[columns] + _end(read[i:], w.added, w.added_other) + more)
         two, one = one, row
     result = min(one[columns], added)
     if ends:
-        for j in range(enough, columns):  # the rest of what is printed was lost
+        for j in range(enough, columns):  # the remaining printed characters were lost
             result = min(result, one[j] + _end(printed[j:], w.lost, w.lost_other))
     return result
 
 
 def substitutions(read: str, printed: str) -> tuple[tuple[int, str, str], ...] | None:
-    """(position, read, printed) of each true difference of two equally long codes, else None.
+    """Return (position, read, printed) of each true difference of two codes of equal length, else None.
 
-    Look-alikes and ``?`` are no true difference.
+    Look-alikes and ``?`` are not true differences.
     """
     if len(read) != len(printed):
         return None
@@ -206,10 +208,10 @@ def substitutions(read: str, printed: str) -> tuple[tuple[int, str, str], ...] |
 
 
 class Slip(NamedTuple):
-    """One difference: what is printed and what was read, a character each ("" where there is none).
+    """Describe one difference: the printed and the read character, "" if there is none.
 
-    Two characters each are neighbours swapped. ``end``: the rest of one of the codes, of any length, is
-    missing in the other.
+    Two characters each mean that neighbours were swapped. ``end`` means that the rest of one code, of any
+    length, is missing from the other.
     """
 
     printed: str
@@ -218,10 +220,10 @@ class Slip(NamedTuple):
 
 
 def slips(read: str, printed: str) -> list[Slip]:
-    """The differences that turn the ``printed`` code into what was ``read``, at the least cost, in order.
+    """Return the cheapest differences that turn ``printed`` into ``read``, in order.
 
-    Look-alikes and ``?`` are preferred to other differences. Characters lost or added behind all others are
-    one end. Time and space are the product of the lengths of what differs, each at most 40.
+    Look-alikes and ``?`` come before other differences. Characters lost or added behind all others form one
+    end. Time and space are the product of the lengths of the differing parts, each at most 40.
     """
     start, most = 0, min(len(read), len(printed))
     while start < most and read[start] == printed[start]:
@@ -244,7 +246,7 @@ def slips(read: str, printed: str) -> list[Slip]:
 
 
 def _aligned(read: str, printed: str) -> list[Slip]:
-    """All differences, one character each or two swapped."""
+    """Return all differences: one character each, or two swapped."""
     if not read or not printed:
         return [Slip("", char) for char in read] + [Slip(char, "") for char in printed]
     w = LABEL

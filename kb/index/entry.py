@@ -8,26 +8,26 @@ from kb.base.errors import BookTrouble
 
 How = Literal["exact", "near", "family", "text"]
 TEXT_FIELDS = ("marking", "setting", "note", "fact")
-"""Fields of text that words are searched in, the heaviest first."""
+"""Fields of text that a search of words reads, the heaviest first."""
 
 
 FACT_FIELDS = ("speakers", "level", "format", "form", "direction", "display", "basis")
-"""Recorded facts that a query can filter by, besides kind, signal and outcome."""
+"""Recorded facts that a query can filter by, in addition to kind, signal and outcome."""
 
 
 class IndexBroken(BookTrouble):
-    """The index on disk cannot be read or has another shape: rebuild it from the store."""
+    """The index on disk is unreadable or has another format: rebuild it from the store."""
 
 
 class SetEntry(NamedTuple):
-    """One set (make and model, after aliases) as the index holds it.
+    """Hold one set (make and model, after aliases) as the index keeps it.
 
-    ``key`` names the set for the book and is opaque here, as are ``best`` and ``payload`` (JSON that
-    comes back unchanged, "" for none). ``years`` are the first and last known year. ``aliases`` are other
-    (make, model) spellings of the same set. ``text`` holds (field, text) pairs, field one of
-    ``TEXT_FIELDS``; a set without text gets no document among the words. ``sizes`` are the picture diagonals
-    on record, in inches. ``facts`` are recorded words by their field, such as ``speakers:mute``, of the
-    fields in ``FACT_FIELDS``.
+    ``key`` names the set for the book; the index does not interpret it. The same holds for ``best`` and
+    ``payload`` (JSON that comes back unchanged, "" for none). ``years`` are the first and last known year.
+    ``aliases`` are other (make, model) spellings of the same set. ``text`` holds (field, text) pairs, field
+    one of ``TEXT_FIELDS``; a set without text gets no Whoosh document. ``sizes`` are the recorded picture
+    diagonals in inches. ``facts`` are recorded words by their field, such as ``speakers:mute``, of the fields
+    in ``FACT_FIELDS``.
     """
 
     key: str
@@ -48,10 +48,10 @@ class SetEntry(NamedTuple):
 
 
 class Filters(NamedTuple):
-    """What a set must be, besides matching: all conditions given must hold.
+    """Hold the conditions that a set must meet in addition to matching; all of them apply.
 
-    ``years`` is an inclusive range that the known years of the set must touch; a set with no known year
-    does not pass it. ``make`` is compared after normalising.
+    ``years`` is an inclusive range that the known years of the set must touch; a set with no known year does
+    not pass it. ``make`` is compared after normalising.
     """
 
     make: str = ""
@@ -66,11 +66,11 @@ class Filters(NamedTuple):
 
 
 class Match(NamedTuple):
-    """One set that may be meant.
+    """Describe one set that the query may mean.
 
-    ``score`` (0..1) is for ``exact``, ``near`` and ``family`` the probability that this set is the one
-    meant, calibrated on simulated damage (``kb.index.scoring``); for ``text`` it is the share of the words,
-    weighed by rarity, that the set's text holds. ``snippet`` is plain text, "" without a text match.
+    ``score`` (0..1) is for ``exact``, ``near`` and ``family`` the probability that the query means this set,
+    calibrated on simulated damage (``kb.index.scoring``). For ``text`` it is the share of the words, weighed
+    by rarity, that the set's text holds. ``snippet`` is plain text, "" without a text match.
     """
 
     key: str

@@ -1,4 +1,4 @@
-"""Sort more postings than memory should hold."""
+"""Sort more postings than should be in memory at once."""
 
 from __future__ import annotations
 
@@ -14,8 +14,10 @@ _RECORD = 1000  # postings
 
 
 class Runs(PostingPool):  # type: ignore[misc]  # untyped, as all of Whoosh
-    """Postings on their way, sorted through files of its writer's own: many to a record, not each by itself,
-    which takes longer than sorting them."""
+    """Sort postings through files of the writer's own.
+
+    A record holds many postings, as one record per posting takes longer than the sorting.
+    """
 
     def _write_run(self, f: Any, items: Iterable[Any]) -> None:
         coming = iter(items)

@@ -1,4 +1,4 @@
-"""Open the index, and keep it whole and up to date.
+"""Open the index, repair it and keep it up to date.
 
 >>> from tempfile import TemporaryDirectory
 >>> from kb.index.entry import SetEntry
@@ -28,16 +28,16 @@ from kb.index.reader import Reader, broken
 Answered = TypeVar("Answered")
 
 FOLD_FROM = 24
-"""Pending texts from which a search of words folds them in first, if nobody else is writing."""
+"""A search of words folds in so many pending texts or more first, if nobody else is writing."""
 FOLD_AT_LATEST = 2_000
-"""Pending texts from which an update folds them in."""
+"""An update folds in so many pending texts or more."""
 
 
 class Index:
-    """The index of one store on this machine; derived data, rebuilt whenever in doubt.
+    """Give access to the index of one store on this machine: derived data, rebuilt when in doubt.
 
-    Opening costs a file look-up. ``revision`` is None until ``rebuild`` has run. Not for several threads at
-    once; any number of processes may read and write.
+    Opening costs a file look-up. ``revision`` is None until ``rebuild`` has run. Use one instance per thread;
+    any number of processes may read and write.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -47,18 +47,18 @@ class Index:
 
     @classmethod
     def open(cls, folder: Path) -> Index:
-        """The index in ``folder``, which need not exist."""
+        """Open the index in ``folder``, which need not exist."""
         return cls(folder)
 
     @property
     def revision(self) -> int | None:
-        """The revision of the store that was taken in; None: missing, broken or of another format."""
+        """Return the store's revision in the index; None if it is missing, broken or of another format."""
         try:
             reader = self._unless_replaced(self._fresh)
             words = reader.generation / files.WORDS
             if reader.meta["words"] and not any(one.is_file() for one in words.glob("_MAIN_*.toc")):
                 return None
-            # A folder in the place of a file; Whoosh itself leaves a folder MAIN.tmp where it is killed.
+            # A folder has the name of a file. Whoosh itself leaves a folder MAIN.tmp if it is killed.
             if any(one.is_dir() for one in words.glob("*") if one.name != "MAIN.tmp"):
                 return None
             return reader.revision
@@ -67,11 +67,11 @@ class Index:
 
     @property
     def mark(self) -> str:
-        """What the book gave beside the revision, so as to know its own writing again."""
+        """Return the mark that the book gave with the revision, so that it recognises its own writing."""
         return self._unless_replaced(self._fresh).mark
 
     def find(self, query: str, *, limit: int = 10, filters: Filters | None = None) -> Answer:
-        """Sets that the query may mean, at the newest revision; see ``Reader.find``."""
+        """Return sets that the query may mean, at the newest revision; see ``Reader.find``."""
 
         def ask() -> Answer:
             while True:
@@ -87,14 +87,14 @@ class Index:
         return answer
 
     def reader(self) -> Reader:
-        """A searcher of its own that stays at the revision of now; the caller closes it."""
+        """Return a new reader that stays at the present revision; the caller closes it."""
         return self._unless_replaced(lambda: Reader(self._generation()))
 
     @contextmanager
     def writing(self) -> Iterator[None]:
-        """Hold the writer's lock: what is computed inside from the present state stays true until written.
+        """Hold the writer's lock: values computed inside from the present state stay true until written.
 
-        Raises ``BookTrouble`` where another process holds it too long, or nothing can be written.
+        Raises ``BookTrouble`` if another process holds it too long, or nothing can be written.
         """
         if self._held:
             yield
@@ -114,10 +114,11 @@ class Index:
         total: int | None = None,
         progress: Callable[[int], None] | None = None,
     ) -> None:
-        """Make the index anew from all sets of the store at ``revision``; others read the old one until done.
+        """Build the index again from all sets of the store at ``revision``; others read the old one until
+        then.
 
-        ``progress`` gets the number of sets done so far. Raises ``BookTrouble`` where it cannot be written;
-        the old index then stays in force.
+        ``progress`` gets the number of sets done so far. Raises ``BookTrouble`` if the index cannot be
+        written; the old one then stays in use.
         """
         import shutil
 
@@ -138,10 +139,10 @@ class Index:
                     shutil.rmtree(generation, ignore_errors=True)
 
     def update(self, changed: Iterable[SetEntry], gone: Iterable[str], revision: int, mark: str = "") -> None:
-        """Take in changed sets (whole entries), drop those with the keys ``gone``; then be at ``revision``.
+        """Add or replace ``changed`` sets (whole entries), drop the keys ``gone``, then be at ``revision``.
 
-        One transaction: a crash leaves the revision before, and the book calls again. A revision not above
-        the present one changes nothing. Raises ``IndexBroken`` where there is no index to update.
+        All is one transaction: a crash leaves the revision before, and the book calls again. A revision not
+        above the present one changes nothing. Raises ``IndexBroken`` if there is no index to update.
         """
         from kb.index.writer import apply
 
@@ -153,7 +154,7 @@ class Index:
             self._fold_in(wait=True)
 
     def check(self) -> list[str]:
-        """What is wrong with the index, in plain sentences; empty when all is well. Reads all of it."""
+        """Read the whole index and return its faults in plain sentences; empty if there are none."""
         from kb.index.writer import problems
 
         try:
@@ -162,7 +163,7 @@ class Index:
             return [str(error)]
 
     def close(self) -> None:
-        """Give the files back; the next use opens them again."""
+        """Close the files; the next use opens them again."""
         if self._reader is not None:
             self._reader.close()
             self._reader = None
@@ -180,7 +181,7 @@ class Index:
         return generation
 
     def _unless_replaced(self, step: Callable[[], Answered]) -> Answered:
-        """The result of ``step``, done again where another process has meanwhile rebuilt the index."""
+        """Return the result of ``step``; run it again if another process has rebuilt the index meanwhile."""
         while True:
             before = files.current(self.folder)
             try:
@@ -191,7 +192,7 @@ class Index:
                     raise
 
     def _fresh(self) -> Reader:
-        """The reader kept open, moved to the newest revision."""
+        """Return the reader kept open, moved to the newest revision."""
         generation = self._generation()
         if self._reader is not None and self._reader.generation == generation and not self._reader.frozen:
             self._reader.refresh_if_moved()
@@ -209,5 +210,5 @@ class Index:
             )
             with lock, broken():
                 fold_pending(self._generation())
-        except BookTrouble:  # another process writes, or may not: the pending texts are searched all the same
+        except BookTrouble:  # another process writes, or we may not: a search reads pending texts anyway
             return

@@ -1,17 +1,16 @@
 """Make the keys of deletion neighbourhoods, by which a damaged code finds stored ones.
 
-A set is found again under the hash of its folded code and of that code with any one character left out.
-One slip of any kind leaves the two neighbourhoods with a common member; two slips are found by trying, on
-the side of the query only, every second slip. That is some thousand tries for a code of nine characters,
-affordable because of two things:
+The table stores each set under the hash of its folded code, and of that code without any one character. One
+slip of any kind leaves the two neighbourhoods with a common member. To find two slips, the query tries every
+second slip on its own side. That is some thousand tries for a code of nine characters. Two things make them
+affordable:
 
-* the hash is CRC-32, which is affine: changing one character of a string changes its CRC by a constant
-  that depends on the change and on the distance from the end, so that each try is one XOR;
-* a bit map beside the table (``Bits``) says at once that a hash is not stored, so that few tries reach
-  SQLite.
+* The hash is CRC-32, which is affine. Changing one character changes the CRC by a constant that depends on
+  the change and on the distance from the end. So each try is one XOR.
+* A bit map next to the table (``Bits``) says at once that a hash is not stored, so few tries reach SQLite.
 
-A key is one integer, hash in the upper bits and id in the lower 24, so that the table is a plain B-tree of
-integers: 13 bytes a key (the same as a pair without rowid takes 16; measured with 11 million keys).
+A key is one integer, hash in the upper bits and id in the lower 24. So the table is a plain B-tree of
+integers: 13 bytes per key (the same as a pair without rowid takes 16; measured with 11 million keys).
 """
 
 from __future__ import annotations
@@ -32,11 +31,11 @@ CODE, MAKE, PREFIX, SHAPE = crc32(b"code"), crc32(b"make"), crc32(b"prefix"), cr
 
 _BYTES = FOLDED_ALPHABET.encode()
 MIN_PREFIX = 4
-"""Beginnings of a code are known to the bit map from this length on."""
+"""The bit map knows beginnings of a code from this length on."""
 
 
 def _zero_tables(longest: int) -> list[list[int]]:
-    """``tables[tail][x]``: what XOR-ing ``x`` into the byte with ``tail`` bytes after it does to a CRC."""
+    """Return ``tables[tail][x]``: the CRC change of XOR-ing ``x`` into the byte with ``tail`` after it."""
     tables: list[list[int]] = []
     row = [crc32(bytes([x])) ^ crc32(b"\0") for x in range(256)]
     steps = row
@@ -51,7 +50,7 @@ _TABLES: list[list[int]] = []
 
 def _tables() -> list[list[int]]:
     if not _TABLES:
-        _TABLES.extend(_zero_tables(_LONGEST + 1))  # one may be put in
+        _TABLES.extend(_zero_tables(_LONGEST + 1))  # one character may be inserted
     return _TABLES
 
 
@@ -59,12 +58,12 @@ _LONGEST = 48
 
 
 def encode(folded: str) -> bytes:
-    """Bytes that are hashed; other scripts than Latin take several bytes a character."""
+    """Return the bytes to hash; other scripts than Latin take several bytes per character."""
     return folded.encode()[:_LONGEST]
 
 
 def one_less(code: bytes, start: int = CODE) -> list[int]:
-    """Hashes of the code and of every code with one byte left out."""
+    """Return the hashes of the code and of every code with one byte left out."""
     out = [crc32(code, start)]
     head = start
     for at in range(len(code)):
@@ -74,19 +73,19 @@ def one_less(code: bytes, start: int = CODE) -> list[int]:
 
 
 def stored_hashes(folded: str, start: int = CODE) -> set[int]:
-    """What is stored for a code or make: itself, and from three characters on one left out."""
+    """Return the stored hashes of a code or make: its own, and from three characters on one left out."""
     code = encode(folded)
     return set(one_less(code, start)) if len(code) >= 3 else {crc32(code, start)}
 
 
 def prefix_hashes(folded: str) -> list[int]:
-    """Hashes of the beginnings of a code, for the bit map only."""
+    """Return the hashes of a code's beginnings, for the bit map only."""
     code = encode(folded)
     return [crc32(code[:size], PREFIX) for size in range(MIN_PREFIX, len(code))]
 
 
 def swapped(code: bytes) -> list[bytes]:
-    """The code with each two different neighbours in the other order."""
+    """Return the code with each pair of different neighbours swapped."""
     return [
         code[:at] + code[at + 1 : at + 2] + code[at : at + 1] + code[at + 2 :]
         for at in range(len(code) - 1)
@@ -95,12 +94,12 @@ def swapped(code: bytes) -> list[bytes]:
 
 
 def less(code: bytes) -> list[bytes]:
-    """The code with each one byte left out."""
+    """Return the code with each one byte left out."""
     return [code[:at] + code[at + 1 :] for at in range(len(code))]
 
 
 def substituted_hashes(code: bytes, start: int, first: int = 0) -> Iterator[int]:
-    """Hashes of the code with one byte, from place ``first`` on, replaced by each of the alphabet."""
+    """Yield hashes of the code with one byte, from ``first`` on, replaced by each of the alphabet."""
     tables = _tables()
     base = crc32(code, start)
     size = len(code)
@@ -111,7 +110,7 @@ def substituted_hashes(code: bytes, start: int, first: int = 0) -> Iterator[int]
 
 
 def inserted_hashes(code: bytes, start: int) -> Iterator[int]:
-    """Hashes of the code with one character of the alphabet put in at each place."""
+    """Yield hashes of the code with one character of the alphabet inserted at each position."""
     for at in range(len(code) + 1):
         longer = code[:at] + b"\0" + code[at:]
         base = crc32(longer, start)
@@ -121,15 +120,15 @@ def inserted_hashes(code: bytes, start: int) -> Iterator[int]:
 
 
 def within_one(code: bytes) -> set[int]:
-    """Hashes that meet the stored ones of every code at most one slip away."""
+    """Return hashes that meet the stored ones of every code at most one slip away."""
     return set(one_less(code)).union(crc32(other, CODE) for other in swapped(code))
 
 
 def within_two(code: bytes, unknown: int = 0) -> Iterator[int]:
-    """Hashes that meet the stored ones of every code at most two slips away.
+    """Yield hashes that meet the stored ones of every code at most two slips away.
 
-    With ``unknown``, that many unreadable characters have been taken out of ``code``: one of them is the
-    character that the stored side leaves out, so one slip (or one more unreadable character) is tried.
+    ``unknown`` unreadable characters are missing from ``code``. The stored side leaves out one of them, so
+    one slip (or one more unreadable character) is tried.
     """
     shorter = less(code)
     yield from substituted_hashes(code, CODE)  # one lost, one replaced
@@ -153,7 +152,7 @@ def within_two(code: bytes, unknown: int = 0) -> Iterator[int]:
 
 
 def prefix_within_one(code: bytes) -> Iterator[tuple[int, bytes]]:
-    """(hash, text) of each beginning that is at most one slip away from the code."""
+    """Yield (hash, text) of each beginning that is at most one slip away from the code."""
     for other in (*less(code), *swapped(code)):
         yield crc32(other, PREFIX), other
     for at in range(len(code)):
@@ -172,18 +171,18 @@ def _one_place(code: bytes, at: int) -> list[int]:
 
 
 def packed(hashes: Iterable[int], ident: int) -> list[int]:
-    """Keys as stored: hash and id in one integer below 2**56."""
+    """Return keys as stored: hash and id in one integer below 2**56."""
     return [value << ID_BITS | ident for value in hashes]
 
 
 class Bits:
-    """Which hashes are stored? A bit map in a file: "no" is certain, "yes" is to be looked up.
+    """Answer whether a hash is stored, from a bit map in a file: "no" is certain, "yes" needs a look-up.
 
-    Bits are only ever added, and before the rows that they stand for are committed: a crash leaves bits
-    without rows, which cost a look-up each, never rows without bits.
+    Bits are only added, and before the rows are committed. So a crash leaves bits without rows, which cost a
+    look-up each, never rows without bits.
     """
 
-    SPARE = 16  # bits a key at building, which gives about 6% of false "yes"
+    SPARE = 16  # bits per key at building, which gives about 6% of false "yes"
 
     def __init__(self, path: Path, *, write: bool = False) -> None:
         self._file = os.open(path, os.O_RDWR if write else os.O_RDONLY)
@@ -200,7 +199,7 @@ class Bits:
 
     @staticmethod
     def create(path: Path, keys: int) -> None:
-        """An empty map with room for ``keys`` hashes; at least 64 kbit."""
+        """Create an empty map for ``keys`` hashes; at least 64 kbit."""
         bits = 1 << 16
         while bits < keys * Bits.SPARE and bits < 1 << 30:
             bits <<= 1
@@ -208,13 +207,13 @@ class Bits:
             file.truncate(bits // 8)
 
     def keep(self, hashes: Iterable[int]) -> list[int]:
-        """Those of ``hashes`` that may be stored."""
+        """Return those of ``hashes`` that may be stored."""
         bits, shift = self._map, self.shift
         byte = shift + 3
         return [h for h in hashes if bits[h >> byte] >> (h >> shift & 7) & 1]
 
     def may_hold(self, value: int) -> bool:
-        """Whether the hash may be stored."""
+        """Return whether the hash may be stored."""
         at = value >> self.shift
         return bool(self._map[at >> 3] >> (at & 7) & 1)
 
@@ -226,16 +225,16 @@ class Bits:
             bits[at >> 3] |= 1 << (at & 7)
 
     def flush(self) -> None:
-        """Hand the bits to the disk."""
+        """Write the bits to the disk."""
         self._map.flush()
 
     @property
     def room(self) -> int:
-        """How many hashes the map was made for."""
+        """Return the number of hashes that the map was made for."""
         return len(self._map) * 8 // self.SPARE
 
     def close(self) -> None:
-        """Give the file back."""
+        """Close the file."""
         self._map.close()
         os.close(self._file)
 

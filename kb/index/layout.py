@@ -1,13 +1,13 @@
-"""Know where the files of the index lie, and which of them are in force.
+"""Locate the files of the index, and say which of them are in use.
 
 ::
 
-    folder/current          one line: the name of the generation in force, replaced atomically
-    folder/lock.sqlite      held by whoever writes; released by the system when its holder dies
+    folder/current          one line: the name of the generation in use, replaced atomically
+    folder/lock.sqlite      held by the writer; released by the system when its process ends
     folder/gen-XXXX/        one generation: keys.sqlite, bits-N, words/
 
-A rebuild makes a new generation beside the old one and then swaps ``current``: a reader that has the old
-one open keeps it. Everything is readable by its owner only.
+A rebuild makes a new generation next to the old one and then swaps ``current``. A reader that has the old one
+open keeps it. Only the owner can read the files.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ LOCK_WAIT_S = 60.0
 
 
 def current(folder: Path) -> Path | None:
-    """The folder of the generation in force, None where there is none."""
+    """Return the folder of the generation in use, None if there is none."""
     try:
         with open(folder / CURRENT, encoding="ascii") as file:
             name = file.read(40).strip()
@@ -42,8 +42,8 @@ def current(folder: Path) -> Path | None:
 
 
 def new_generation(folder: Path) -> Path:
-    """A fresh, empty generation folder, not yet in force."""
-    import secrets  # what only writers need is not loaded by a lookup
+    """Make a fresh, empty generation folder, not yet in use."""
+    import secrets  # a lookup does not load modules that only writers need
 
     make_private(folder)
     path = folder / f"gen-{secrets.token_hex(8)}"
@@ -52,7 +52,7 @@ def new_generation(folder: Path) -> Path:
 
 
 def put_in_force(folder: Path, generation: Path) -> None:
-    """Make ``generation`` the one that is opened from now on, and drop the others."""
+    """Use ``generation`` from now on, and drop the others."""
     import secrets
     import shutil
 
@@ -65,13 +65,15 @@ def put_in_force(folder: Path, generation: Path) -> None:
     os.replace(draft, folder / CURRENT)
     for other in folder.iterdir():
         if _NAME.match(other.name) and other.name != generation.name:
-            shutil.rmtree(other, ignore_errors=True)  # a system that locks open files: the next rebuild
+            shutil.rmtree(
+                other, ignore_errors=True
+            )  # if the system locks open files, the next rebuild does it
         elif other.name.startswith(f".{CURRENT}-"):
             other.unlink(missing_ok=True)
 
 
 def _make_way(path: Path) -> None:
-    """Where a folder has taken the place of a file: set it aside, since nobody knows what is in it."""
+    """Rename a folder that has the name of a file, since its content is unknown."""
     import secrets
 
     if path.is_dir():
@@ -79,8 +81,10 @@ def _make_way(path: Path) -> None:
 
 
 def crcs(folder: Path, known: Mapping[str, int] = MappingProxyType({})) -> dict[str, int]:
-    """The CRC-32 of each file of the words in ``folder``. Such a file never changes under its name: of those
-    in ``known`` it is not computed again."""
+    """Return the CRC-32 of each file of the words in ``folder``.
+
+    Such a file never changes under its name, so those in ``known`` are not computed again.
+    """
     return {
         path.name: known[path.name] if path.name in known else _crc(path)
         for pattern in ("*.seg", "_*.toc")
@@ -89,9 +93,9 @@ def crcs(folder: Path, known: Mapping[str, int] = MappingProxyType({})) -> dict[
 
 
 def damaged(folder: Path, known: Mapping[str, int]) -> str | None:
-    """The name of a file of the words that is not as it was written; each is read once by a process.
+    """Return the name of a file of the words that differs from the file written; read each once per process.
 
-    One that is gone may have been taken away by another process, which has put others in its place.
+    Another process may have taken a missing file away and put others in its place.
     """
     for name, crc in known.items():
         path = folder / name
@@ -108,7 +112,7 @@ def damaged(folder: Path, known: Mapping[str, int]) -> str | None:
     return None
 
 
-_WHOLE: set[tuple[str, int, int, int, int]] = set()  # files found to be as they were written
+_WHOLE: set[tuple[str, int, int, int, int]] = set()  # files found to be unchanged
 
 
 def _crc(path: Path) -> int:
@@ -120,21 +124,21 @@ def _crc(path: Path) -> int:
 
 
 def make_private(folder: Path) -> None:
-    """Make the folder, and see to it that only its owner can look inside."""
+    """Make the folder, and make sure that only its owner can look inside."""
     if not folder.parent.is_dir():
-        make_private(folder.parent)  # parents that are missing are made for this user alone, too
+        make_private(folder.parent)  # missing parents are made for this user alone, too
     folder.mkdir(exist_ok=True, mode=0o700)
     os.chmod(folder, 0o700)
 
 
 def private_opener(path: str, flags: int) -> int:
-    """For ``open(..., opener=)``: a new file that only its owner reads."""
+    """Open a new file that only its owner can read; for ``open(..., opener=)``."""
     return os.open(path, flags, 0o600)
 
 
 @contextmanager
 def writing(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
-    """Hold the writer's lock; raises ``BookTrouble`` when another holds it for ``wait_s`` seconds."""
+    """Hold the writer's lock; raises ``BookTrouble`` if another process holds it for ``wait_s`` seconds."""
     try:
         make_private(folder)
         _make_way(folder / LOCK)
@@ -145,7 +149,7 @@ def writing(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
             if isinstance(error, sqlite3.OperationalError):
                 raise
             # Damaged: it holds nothing, so it is emptied. It stays the same file and is not opened for that:
-            # whoever has mended it first keeps his lock.
+            # the first process to repair it keeps its lock.
             os.truncate(folder / LOCK, 0)
             lock = _locked(folder / LOCK, wait_s)
     except (OSError, sqlite3.Error) as error:
@@ -159,7 +163,7 @@ def writing(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
 
 
 def _locked(path: Path, wait_s: float) -> sqlite3.Connection:
-    """The lock file, held until the connection is closed or its process ends."""
+    """Return the lock file, held until the connection is closed or its process ends."""
     lock = sqlite3.connect(path, timeout=wait_s, isolation_level=None)
     try:
         lock.execute("BEGIN EXCLUSIVE")

@@ -10,7 +10,7 @@ import unicodedata
 from functools import lru_cache
 
 LOOK_ALIKES = ("O0QD", "I1L", "S5", "B8", "Z2", "G6")
-"""Characters that a worn label or a torch confuses; the digit of each class stands for it when folded."""
+"""Characters that people confuse on a worn label; the digit of each class replaces it when folded."""
 
 _STANDS_FOR = {"O0QD": "0", "I1L": "1", "S5": "5", "B8": "8", "Z2": "2", "G6": "6"}
 _FOLD = str.maketrans({char: _STANDS_FOR[group] for group in LOOK_ALIKES for char in group})
@@ -28,17 +28,16 @@ _LATIN = str.maketrans(
         )
     )
 )
-"""Cyrillic and Greek capitals that look like Latin ones (Unicode TR39, confusables): a label's A is an A in
-whatever script somebody typed it."""
+"""Cyrillic and Greek capitals that look like Latin ones (Unicode TR39, confusables)."""
 
 MAX_CODE = 40
-"""Characters of a normalised make or model that take part in matching; the rest is cut off."""
+"""Characters of a normalised make or model that matching compares; the rest is cut off."""
 
 
 def normalise(text: str, *, keep_unknown: bool = False) -> str:
-    """Letters and digits of ``text``, upper case, accents and signs dropped, at most ``MAX_CODE``.
+    """Return the letters and digits of ``text``, upper case, without accents and signs, at most ``MAX_CODE``.
 
-    With ``keep_unknown`` a ``?`` stays: in a query it stands for an unreadable character.
+    With ``keep_unknown`` a ``?`` stays: in a query it means an unreadable character.
     """
     upper = text.upper() if text.isascii() else unicodedata.normalize("NFKD", text).upper().translate(_LATIN)
     kept = [char for char in upper if char.isalnum() or (keep_unknown and char == "?")]
@@ -46,18 +45,18 @@ def normalise(text: str, *, keep_unknown: bool = False) -> str:
 
 
 def fold(code: str) -> str:
-    """A normalised code with every look-alike replaced by the digit of its class."""
+    """Replace every look-alike of a normalised code by the digit of its class."""
     return code.translate(_FOLD)
 
 
 def alike(one: str, other: str) -> bool:
-    """Whether two characters belong to one look-alike class."""
+    """Return whether two characters belong to one look-alike class."""
     group = _CLASS_OF.get(one)
     return group is not None and other in group
 
 
 def spellings(make: str, model: str) -> tuple[str, ...]:
-    """Normalised models under which a set is found: the model, and it without a leading make.
+    """Return the normalised models under which a set is found: the model, and it without a leading make.
 
     Labels often print the make inside the model ("Norwell NV40" by Norwell).
     """
@@ -70,10 +69,11 @@ def spellings(make: str, model: str) -> tuple[str, ...]:
 
 @lru_cache(maxsize=4096)
 def shape(code: str) -> str:
-    """The skeleton of a model number: letters kept, each digit ``#``, letters after the last digit cut.
+    """Return the skeleton of a model number: letters kept, each digit ``#``, letters after the last digit
+    cut.
 
     Letters after the last digit are the region, colour or edition ("suffix"); digits are size and number.
-    A look-alike letter between two digits is read as a digit. "" where there is no digit.
+    A look-alike letter between two digits counts as a digit. "" if there is no digit.
 
     >>> shape("NV40210XA"), shape("NV4O210")
     ('NV#####', 'NV#####')
@@ -89,7 +89,7 @@ def shape(code: str) -> str:
 
 
 def stem(code: str) -> str:
-    """The code without the letters after its last digit (all of it where it has no digit)."""
+    """Return the code without the letters after its last digit (all of it if it has no digit)."""
     end = len(code)
     while end and not code[end - 1].isdigit():
         end -= 1

@@ -6,8 +6,8 @@ The parser finds tokens that may be make or model, words, phrases and filters:
 >>> asked.tokens, asked.phrases, asked.filters.years
 (('norwell', 'nv40'), ('sound menu',), (2010, 2014))
 
-A label, a caller or a memory gives make and model in any order, with any spacing, or the make not at all.
-Each ``Segmentation`` is one way to take the tokens; all are tried, the likelier first.
+A label, a caller or a memory gives make and model in any order and spacing, sometimes without the make. Each
+``Segmentation`` is one way to read the tokens. All are tried, the likelier first.
 """
 
 from __future__ import annotations
@@ -22,25 +22,25 @@ from kb.index.entry import FACT_FIELDS, Filters
 from kb.index.normalize import normalise
 
 MAX_QUERY = 600
-"""Characters of a query: a whole label of a set fits in; a longer one is a mistake, not a question."""
+"""Characters of a query: a whole label of a set fits; longer text is a mistake, not a question."""
 MAX_TOKENS = 90
 
 _FIELD = re.compile(r"([a-z]+):(.*)", re.DOTALL)
 _YEARS = re.compile(r"(\d{4})(?:(-|\.\.)(\d{4})?)?\Z|(-|\.\.)(\d{4})\Z")
 FIELDS = ("make", "kind", "year", "signal", "outcome", *FACT_FIELDS)
-_A_FIELD = 3  # letters before a colon that can be meant as a field; shorter ones are part of a name
+_A_FIELD = 3  # letters before a colon that can be meant as a field; fewer are part of a name
 _PIECES = re.compile(r'([a-z]+:)?"([^"]*)"|(\S+)')
 _INCHES = re.compile(r'(?<!\S)(\d{2,3})"(?!\S)')
 _NOISE = frozenset("model modell number television".split())
-"""Words that say nothing about which set is meant."""
+"""Words that say nothing about the set in question."""
 SMALL = frozenset("no nr tv set the a an and with of in on by for to is i it my we".split())
-"""The same, but short enough to be a piece of a code: left out of longer queries only."""
+"""The same, but short enough to be part of a code: only longer queries leave them out."""
 _AFTER_NUMBER = frozenset("a in".split())
 _LONGER = 4
 
 
 class Query(NamedTuple):
-    """A query taken apart: ``tokens`` in order, each with at least one letter, digit or ``?``."""
+    """Hold a query taken apart: ``tokens`` in order, each with at least one letter, digit or ``?``."""
 
     text: str
     tokens: tuple[str, ...]
@@ -49,11 +49,11 @@ class Query(NamedTuple):
 
 
 def parse(asked: str) -> Query:
-    """Take a query apart; raises ``BadInput`` on what cannot be meant."""
+    """Take a query apart; raises ``BadInput`` if it cannot be meant."""
     text = asked
     if len(text) > MAX_QUERY:
         raise BadInput("query", f"{len(text)} characters", f"at most {MAX_QUERY}")
-    if text.count('"') % 2:  # the last sign may stand for inches
+    if text.count('"') % 2:  # the last sign may mean inches
         text = _INCHES.sub(r"\1 inch", text)
     if text.count('"') % 2:
         raise BadInput("query", text, 'a second " to close the phrase')
@@ -81,7 +81,7 @@ def parse(asked: str) -> Query:
 
 
 def _wrong_field(name: str, value: str) -> bool:
-    """Whether a word with a colon is meant as a field that there is none of, not a label's "Serial:408"."""
+    """Return whether a word with a colon is meant as a field we do not have, not a label's "Serial:408"."""
     if value[:1] in ("", "/") or len(name) < _A_FIELD:
         return False
     from kb.index.rewriting import is_field  # reads data
@@ -90,9 +90,9 @@ def _wrong_field(name: str, value: str) -> bool:
 
 
 def telling(tokens: tuple[str, ...]) -> tuple[str, ...]:
-    """The tokens without noise words, unless nothing would be left.
+    """Return the tokens without noise words, unless nothing would remain.
 
-    Behind a number "a" may be a suffix and "in" inches: they stay.
+    After a number "a" may be a suffix and "in" inches: they stay.
     """
     noise = _NOISE | SMALL if len(tokens) >= _LONGER else _NOISE
     kept = tuple(
@@ -105,7 +105,7 @@ def telling(tokens: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def year_of(token: str) -> int | None:
-    """The year that a token may be: 1950 to 2049."""
+    """Return the year that a token may be: 1950 to 2049."""
     return (
         int(token)
         if len(token) == 4 and token.isascii() and token.isdigit() and "1950" <= token < "2050"
@@ -147,7 +147,7 @@ _EXAMPLE = {
 
 
 def _years(value: str) -> tuple[int, int]:
-    """An inclusive range: ``2012``, ``2010-2014``, ``2010-`` or ``-2014``."""
+    """Parse an inclusive range: ``2012``, ``2010-2014``, ``2010-`` or ``-2014``."""
     found = _YEARS.match(value)
     if not found or not value.isascii():
         raise BadInput("query, year", value, "a year or a range, such as 2012, 2010-2014, 2010- or -2014")
@@ -163,17 +163,17 @@ def _years(value: str) -> tuple[int, int]:
 
 _SPLIT = re.compile(r"[\s/,;_|\\-]+")
 _MOST_PIECES = 12
-_AROUND = 6  # pieces up to which a make may stand within the code
-_MAKE_PIECES = 3  # a make may be three words
+_AROUND = 6  # in up to so many pieces, a make may be inside the code
+_MAKE_PIECES = 3  # a make may have three words
 
 
 class Segmentation(NamedTuple):
-    """One way to read the query: ``code`` is the model (normalised, ``?`` kept), ``rest`` the other pieces.
+    """Hold one way to read the query: ``code`` is the model (normalised, ``?`` kept), ``rest`` the other
+    pieces.
 
-    ``make`` is a make of the book that the rest spells exactly, "" where it does not. ``bound``: the split
-    into make and code was made for this make (perhaps a slip off) and says nothing about others.
-    ``turned``: the pieces of the code stand in another order than they were given. ``torn``: code and rest
-    were written without a blank between them.
+    ``make`` is a make of the book that the rest spells exactly, else "". ``bound``: the split into make and
+    code was made for this make (perhaps with a slip) and says nothing about others. ``turned``: the pieces of
+    the code are in another order than in the query. ``torn``: the query has no blank between code and rest.
     """
 
     code: str
@@ -185,20 +185,20 @@ class Segmentation(NamedTuple):
 
     @property
     def leaves_digits(self) -> bool:
-        """Whether pieces with digits, other than a year, are left outside the code."""
+        """Return whether pieces with digits, other than a year, are outside the code."""
         return any(any(map(str.isdigit, piece)) and year_of(piece) is None for piece in self.rest)
 
     @property
     def plausible(self) -> bool:
-        """Whether it is worth looking far: a code with a digit (or ``?``), and no digits left over."""
+        """Return whether a wide search pays: a code with a digit (or ``?``), and no digits outside it."""
         digits = any(char.isdigit() or char == "?" for char in self.code)
         return len(self.code) >= 4 and digits and not self.leaves_digits
 
 
 def pieces(tokens: tuple[str, ...]) -> tuple[tuple[str, ...], frozenset[int]]:
-    """The normalised pieces of the tokens, noise words left out, at most ``_MOST_PIECES``.
+    """Return the normalised pieces of the tokens without noise words, at most ``_MOST_PIECES``.
 
-    The second value are the places of pieces before which no blank was written: in "nv40-210 xa", 1.
+    The second value holds the positions of pieces without a blank before them: in "nv40-210 xa", 1.
     """
     told = telling(_joined(tokens))
     words = [(piece, at) for at, token in enumerate(told) for piece in _SPLIT.split(token)]
@@ -208,16 +208,16 @@ def pieces(tokens: tuple[str, ...]) -> tuple[tuple[str, ...], frozenset[int]]:
     return tuple(code for code, _ in codes), joined
 
 
-_SPELT = 4  # signs in a row that are a code said one by one: "n v 4 0"
+_SPELT = 4  # so many signs in a row are a code read out one by one: "n v 4 0"
 _SAID = "zero one two three four five six seven eight nine oh".split()
 _DIGITS = {word: str(n % 10) for n, word in enumerate(_SAID)}
-_TIMES = {"double": 2, "triple": 3}  # said before a sign that is there so often
+_TIMES = {"double": 2, "triple": 3}  # repeats the sign after it
 
 
 def _joined(tokens: tuple[str, ...]) -> tuple[str, ...]:
-    """The tokens, those of one sign put together where several stand in a row.
+    """Join runs of tokens of one sign each.
 
-    Digits may be words, as over the telephone, where at least two of them follow each other; "double five" is
+    Digits may be words, as over the telephone, if at least two of them follow each other; "double five" is
     two of them.
     """
     signs = [token if len(token) == 1 else _DIGITS.get(token.lower(), "") for token in tokens]
@@ -235,7 +235,7 @@ def _joined(tokens: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def ends(parts: tuple[str, ...]) -> set[str]:
-    """What may be a make at either end."""
+    """Return the pieces at either end that may be a make."""
     out: set[str] = set()
     for size in range(1, min(_MAKE_PIECES, len(parts)) + 1):
         out.add("".join(parts[:size]))
@@ -244,7 +244,7 @@ def ends(parts: tuple[str, ...]) -> set[str]:
 
 
 def middles(parts: tuple[str, ...]) -> dict[str, tuple[int, int]]:
-    """What may be a make with pieces of the code on both sides of it: "NV40 Norwell 210"; where it stands."""
+    """Return makes that may have code on both sides ("NV40 Norwell 210"), with their positions."""
     count = len(parts)
     if not 3 <= count <= _AROUND:
         return {}
@@ -256,16 +256,16 @@ def middles(parts: tuple[str, ...]) -> dict[str, tuple[int, int]]:
 
 
 def around(parts: tuple[str, ...], start: int, end: int, make: str) -> Segmentation:
-    """The pieces before ``start`` and from ``end`` on as the code, those between as the make."""
+    """Take the pieces before ``start`` and from ``end`` on as the code, those between as the make."""
     return Segmentation("".join(parts[:start] + parts[end:]), parts[start:end], make, bound=True)
 
 
 def segmentations(
     parts: tuple[str, ...], makes: Iterable[str], joined_at: frozenset[int] = frozenset()
 ) -> list[Segmentation]:
-    """All segmentations worth trying, the likelier first; ``makes`` are those of ``ends`` that the book has.
+    """Return all segmentations worth trying, the likelier first; ``makes`` are those of ``ends`` in the book.
 
-    ``joined_at`` are the pieces before which no blank was written.
+    ``joined_at`` are the pieces without a blank before them.
     """
     known = set(makes)
     out: dict[tuple[str, tuple[str, ...]], Segmentation] = {}
@@ -301,7 +301,7 @@ def segmentations(
 
 
 def _codelike(parts: tuple[str, ...], joined_at: frozenset[int]) -> Iterator[tuple[int, int]]:
-    """Runs of pieces that look like parts of a model number, years first left out, then let in."""
+    """Yield runs of pieces that look like parts of a model number, first without years, then with them."""
     for with_years in (False, True):
         coded = [_has_sign(piece) and (with_years or year_of(piece) is None) for piece in parts]
         for at in range(1, len(parts) - 1):  # a letter between numbers: "BRN 46 F 25"
@@ -321,7 +321,7 @@ def _codelike(parts: tuple[str, ...], joined_at: frozenset[int]) -> Iterator[tup
 
 
 def _fronts(parts: tuple[str, ...], start: int, joined_at: frozenset[int]) -> Iterator[int]:
-    """Where a code may begin whose first number is at ``start``: "NV 40 210", "N-V-40 210", "N V40"."""
+    """Yield starts of a code whose first number is at ``start``: "NV 40 210", "N-V-40 210", "N V40"."""
     yield start
     for front in range(start - 1, max(-1, start - 4), -1):
         most = 3 if front == start - 1 else 2
@@ -341,9 +341,9 @@ UNITS = frozenset(_INCH.split("|"))
 
 
 class Recollection(NamedTuple):
-    """What somebody remembers in the place of a model: a size, a year, or both, and the words beside them.
+    """Hold what a person remembers instead of a model: a size, a year, or both, and the other words.
 
-    ``size`` is in inches, 0 where none was said, as is ``year``; ``digits`` are the pieces with digits.
+    ``size`` is in inches. Size and year are 0 if not given. ``digits`` are the pieces with digits.
     """
 
     size: int
@@ -357,12 +357,14 @@ _BESIDE = frozenset(
     " THE A AN OF WITH IN ONE IS IT ITS SOME MODEL FLAT SCREEN LED LCD DE DEL MI UNA UN EL LA ANO VON AUS DEM"
     " JAHR CA VOM ETWA MEIN ALTER FERNSEHER".split()
 )
-"""Words beside make, size and year that tell nothing more (common practice)."""
+"""Words other than make, size and year that say nothing more (common practice)."""
 
 
 def recollected(parts: tuple[str, ...]) -> Recollection | None:
-    """Size and year, where nothing else in the pieces has a digit and one of them is a year or has its unit:
-    a number with an inch is no model, nor is a year."""
+    """Return size and year if no other piece has a digit, and one of them is a year or has its unit.
+
+    A number with an inch sign is no model, nor is a year.
+    """
     size = year = 0
     sure = False
     words: list[str] = []
@@ -386,7 +388,7 @@ def recollected(parts: tuple[str, ...]) -> Recollection | None:
 
 
 def without_size(parts: tuple[str, ...], joined: frozenset[int]) -> tuple[tuple[str, ...], frozenset[int]]:
-    """The pieces, and their joints, without a size in inches ("40 inch"), if a code is left."""
+    """Return the pieces, and their joints, without a size in inches ("40 inch"), if a code remains."""
     for at, piece in enumerate(parts):
         size = _SIZE.match(piece)
         if size and (size.group(1) or not UNITS.isdisjoint(parts[at + 1 : at + 2])):

@@ -1,7 +1,7 @@
 """Answer queries at one revision of the index, and stay open.
 
-A reader holds a snapshot of the SQLite file: whatever another process writes meanwhile, each answer is of
-one whole revision. ``refresh`` moves to the newest.
+A reader holds a snapshot of the SQLite file. Each answer comes from one revision, even if another process
+writes meanwhile. ``refresh`` moves to the newest.
 """
 
 from __future__ import annotations
@@ -29,22 +29,22 @@ if TYPE_CHECKING:
     from kb.index.rewriting import Label
     from kb.index.words import Hit, WordSearcher
 
-_TOLD = 4  # a set whose notes say the words is put before one up to so many times as likely
-_MEANT = 3  # how many "did you mean"
-_SURE = 0.35  # cost from which a query may have been spoken
-_PLAIN = frozenset(":rvc")  # signs of one token without which it can be nothing but a code
-_MORE_THAN_ONE = 2  # tokens from which they may be a label's, or one of them a misspelt make
-_CLOSE = 1.05  # cost up to which what a label says beside is left out
+_TOLD = 4  # a set whose notes contain the words comes before one that is up to so many times as likely
+_MEANT = 3  # how many sets "did you mean" offers
+_SURE = 0.35  # from this cost on, the query may have been spoken
+_PLAIN = frozenset(":rvc")  # a token without these signs can only be a code
+_MORE_THAN_ONE = 2  # so many tokens may be a label's, or contain a misspelt make
+_CLOSE = 1.05  # up to this cost, the other words of a label are left out
 _SISTERS: tuple[str, ...] = ("sister", "sisters")
 
 
-def notes_first(matches: Iterable[Match], told: Container[str]) -> list[Match]:
-    """Likeliest first, a set whose key is in ``told`` counted four times: its notes say the words."""
-    return sorted(matches, key=lambda match: -match.score * (_TOLD if match.key in told else 1))
+def notes_first(matches: Iterable[Match], noted: Container[str]) -> list[Match]:
+    """Sort likeliest first; a set whose key is in ``noted`` counts four times: its notes have the words."""
+    return sorted(matches, key=lambda match: -match.score * (_TOLD if match.key in noted else 1))
 
 
 class _Meant(NamedTuple):
-    """One way to take a query: its tokens, and what ``Identifier.candidates`` finds for them."""
+    """Hold one way to read a query: its tokens, and the result of ``Identifier.candidates`` for them."""
 
     tokens: tuple[str, ...]
     found: list[Candidate]
@@ -54,12 +54,12 @@ class _Meant(NamedTuple):
 
     @property
     def closest(self) -> float:
-        """The least cost of a candidate."""
+        """Return the lowest cost of a candidate."""
         return min((c.gate for c in self.found), default=FAR)
 
 
 class Reader:
-    """One open searcher. Not for several threads at once; close it, or use it in a ``with`` block.
+    """Search one open snapshot. Use one instance per thread; close it, or use a ``with`` block.
 
     When another process rebuilds the index, sets are still found as before; a first search of words then
     raises ``IndexBroken``: open a new reader.
@@ -79,16 +79,16 @@ class Reader:
 
     @property
     def frozen(self) -> bool:
-        """Will nothing be seen that is written later?"""
+        """Return whether later writing stays invisible."""
         return self._way is not None
 
     @property
     def moved(self) -> bool:
-        """Was the file read without locks, and written to meanwhile? What was read is worth nothing then."""
+        """Return whether another process wrote the file while we read it without locks."""
         return self._way is not None and moved(self.generation / files.KEYS, self._way)
 
     def refresh(self) -> int:
-        """See what has been written since; returns the revision that is seen now."""
+        """Move to the newest revision and return it."""
         with broken():
             if self._db.in_transaction:
                 self._db.execute("COMMIT")
@@ -113,7 +113,7 @@ class Reader:
         return self.revision
 
     def refresh_if_moved(self) -> None:
-        """``refresh``, but keep an open searcher of words where nothing has been written since."""
+        """Call ``refresh``, but keep an open searcher of words if nothing was written since."""
         with broken():
             if self._db.in_transaction:
                 self._db.execute("COMMIT")
@@ -127,22 +127,22 @@ class Reader:
 
     @property
     def words_open(self) -> bool:
-        """Whether words have been searched for."""
+        """Return whether a search of words has run."""
         return self._words is not None
 
     @property
     def pending(self) -> int:
-        """How many sets have text that the words have not taken in."""
+        """Return the number of sets with text that the files of the words do not have yet."""
         count: int = self._db.execute("SELECT count(*) FROM pending").fetchone()[0]
         return count
 
     @property
     def revision(self) -> int:
-        """The revision of the store that this reader sees."""
+        """Return the store's revision that this reader sees."""
         return self.meta["revision"]
 
     def close(self) -> None:
-        """Give the files back."""
+        """Close the files."""
         if self._words is not None:
             self._words.close()
         if self._bits is not None:
@@ -156,10 +156,10 @@ class Reader:
         self.close()
 
     def find(self, query: str, *, limit: int = 10, filters: Filters | None = None) -> Answer:
-        """Sets that the query may mean, best first.
+        """Return sets that the query may mean, best first.
 
         ``filters`` add to those in the query. Raises ``BadInput`` for a query that cannot be meant and
-        ``IndexBroken`` where the files are damaged.
+        ``IndexBroken`` if the files are damaged.
         """
         asked = parse(query)
         conditions = _both(asked.filters, filters)
@@ -167,13 +167,13 @@ class Reader:
             return self._find(asked, self._respelt(conditions), max(1, min(limit, 1000)))
 
     def make_of(self, name: str) -> tuple[str, bool]:
-        """The make that a word means, as the book writes it ("" for none); was it named in full?"""
+        """Return the make that a word means, as the book writes it or "", and if the name was complete."""
         with broken():
             make, _ = self._lookup.make_in(t.words_of(name) or (normalise(name),))
             return (self._lookup.shown(make), make == normalise(name)) if make else ("", False)
 
     def _respelt(self, conditions: Filters) -> Filters:
-        """The conditions with a make that the book has, where theirs is a slip away from only one."""
+        """Return the conditions with a make of the book, if theirs is a slip away from only one."""
         name = normalise(conditions.make)
         if not name or self._lookup.known_makes([name]):
             return conditions
@@ -214,10 +214,10 @@ class Reader:
         return Answer(asked.text, tuple(matches), named)
 
     def _meant(self, tokens: tuple[str, ...]) -> _Meant:
-        """The tokens as they are, as they were said or as a label has them: what finds the closest set."""
+        """Read the tokens as typed, as spoken and as a label; return the reading with the closest set."""
         if not tokens or (len(tokens) < _MORE_THAN_ONE and _PLAIN.isdisjoint(tokens[0].lower())):
             return self._taken(tokens)
-        from kb.index.rewriting import (  # a model alone has no use for it
+        from kb.index.rewriting import (  # a query of only a model does not need it
             label,
             may_be_label,
             run_together,
@@ -248,9 +248,9 @@ class Reader:
     def _noted(
         self, found: list[Candidate], make: str, words: tuple[str, ...]
     ) -> tuple[str, tuple[str, ...]]:
-        """The make and the words, a misspelt make among them taken out; what is a word of notes is none.
+        """Return the make and the words, without a misspelt make among them; a word of notes is not one.
 
-        Sets that were named in full beside words of notes are exact.
+        If all words are words of notes, sets whose name was complete become exact.
         """
         known = {word for word in words if self._searcher().knows(word)}
         if len(known) == len(words):
@@ -268,13 +268,13 @@ class Reader:
         return _Meant(tokens, *self._identifier.candidates(tokens), copied)
 
     def _make_beside(self, copied: Label) -> tuple[str, ...]:
-        """Words of a label that say a make of the book."""
+        """Return words of a label that name a make of the book."""
         return self._lookup.make_in(tuple(filter(None, map(normalise, copied.beside))))[1]
 
     # sets by make and model
 
     def _identified(self, found: list[Candidate], rows: dict[int, t.SetRow]) -> list[Match]:
-        """Exact ones alone; else near ones if together likely enough, and sisters of an unknown set."""
+        """Return exact sets alone; else near ones if likely enough together, sisters of an unknown set."""
         exact = [c for c in found if c.damage == "exact" and (c.talk or not c.words)]
         if exact:
             return [_match(rows[c.set_id], c.score, "exact") for c in exact]
@@ -291,7 +291,7 @@ class Reader:
         return [_match(rows[c.set_id], c.score, "family" if c.damage in _SISTERS else "near") for c in kept]
 
     def _filtered(self, conditions: Filters, limit: int) -> Iterator[Match]:
-        """Sets that pass the filters, nothing else being asked: those with the most findings first."""
+        """Yield sets that pass the filters of a query without words: those with most findings first."""
         tests, values = ["1"], []
         if conditions.make:
             tests.append("id IN (SELECT set_id FROM spelling WHERE make = ?)")
@@ -315,7 +315,7 @@ class Reader:
     # sets by words
 
     def _wanted_words(self, found: list[Candidate], parts: tuple[str, ...], make: str) -> tuple[str, ...]:
-        """Pieces that neither make nor model explains."""
+        """Return pieces that neither make nor model explains."""
         if found and found[0].label < 1.3:
             return found[0].words
         if found and found[0].words:
@@ -347,7 +347,7 @@ class Reader:
         if matches:
             by_key = {hit.key: hit for hit in hits}
             unseen = [match.key for match in matches if match.key not in by_key]
-            if unseen:  # others may say it as well, and be more than were asked for
+            if unseen:  # others may contain the words as well and exceed the limit
                 told_too = searcher.search(spoken, asked.phrases, conditions, len(unseen), keys=unseen)
                 by_key.update((hit.key, hit) for hit in told_too)
             ahead = [
@@ -364,7 +364,7 @@ class Reader:
         keys = [hit.key for hit in hits]
         rows = {row[1]: row for row in self._db.execute(t.BY_KEY, (json.dumps(keys),))}
         kept = [hit for hit in hits if hit.key in rows and t.passes(rows[hit.key], conditions)]
-        if years:  # a year among the words prefers, it does not exclude
+        if years:  # a year among the words changes the order, it does not exclude
             kept.sort(key=lambda hit: not any(t.in_years(rows[hit.key], (year, year)) for year in years))
         return [_match(rows[hit.key], hit.share, "text", hit.snippet()) for hit in kept[:limit]]
 
@@ -386,7 +386,7 @@ class Reader:
         raise IndexBroken("index: the words change faster than they can be read")
 
     def _moved(self) -> bool:
-        """Whether the file has a newer revision, or newer words, than this snapshot."""
+        """Return whether the file has a newer revision, or newer words, than this snapshot."""
         if self.frozen:
             return False
         with closing(t.connect(self.generation / files.KEYS)) as db:
@@ -395,12 +395,12 @@ class Reader:
 
 @contextmanager
 def broken() -> Iterator[None]:
-    """Turns what damaged files raise into ``IndexBroken``."""
+    """Turn the errors of damaged files into ``IndexBroken``."""
     try:
         yield
     except JackfieldError:
         raise
-    except Exception as error:  # Whoosh says of damaged files whatever comes to it
+    except Exception as error:  # Whoosh raises many kinds of error on damaged files
         raise IndexBroken(f"index: cannot be read ({error})") from error
 
 
@@ -408,8 +408,10 @@ _SAMPLES = 32
 
 
 def _held(db: sqlite3.Connection, bits: k.Bits) -> bool:
-    """Are a few keys, from all over the table, in the bit map? One that was zeroed would answer "no" to
-    everything, and would look well."""
+    """Check that the bit map has a few keys from all over the table.
+
+    A zeroed map would answer "no" to everything, and would seem to work.
+    """
     for at in range(_SAMPLES):
         start = (at << 32) // _SAMPLES << k.ID_BITS  # a hash has 32 bits
         row = db.execute("SELECT key FROM keys WHERE key >= ? LIMIT 1", (start,)).fetchone()
@@ -424,7 +426,7 @@ def _match(row: t.SetRow, score: float, how: How, snippet: str = "") -> Match:
 
 
 def _offered(rows: list[t.SetRow]) -> list[Match]:
-    """Sets that are no more than a help."""
+    """Return sets that are only an offer, with a low score."""
     return [_match(row, FAMILY_MATE, "family") for row in rows]
 
 
@@ -446,7 +448,7 @@ def _both(one: Filters, other: Filters | None) -> Filters:
 
 
 def _as_typed(tokens: tuple[str, ...], words: tuple[str, ...]) -> Iterator[str]:
-    """The words as they were typed: normalising has cost them their accents and hyphens."""
+    """Yield the words as typed, since normalising removed their accents and hyphens."""
     wanted = set(words)
     for token in tokens:
         pieces = token.replace("/", " ").replace("-", " ").split()

@@ -1,7 +1,7 @@
 """Rewrite a query that was spoken, or copied from a label, into the make and model that it gives.
 
-Each ``Rewriting`` is one way to take the query; the one that finds the closest set counts. What letters are
-called, and what stands on a label beside the model, is data: ``data/spoken.json``, ``data/labels.json``.
+Each ``Rewriting`` is one way to read the query; the one that finds the closest set counts. The names of
+letters, and the other words on labels, are data: ``data/spoken.json``, ``data/labels.json``.
 
 >>> spoken(tuple("norwell november victor four zero dash two one zero".split()))
 ('norwell', 'NV40-210')
@@ -20,13 +20,11 @@ from typing import Any, Final, NamedTuple
 
 from kb.base.datafiles import data_object
 
-Kind = (
-    str  # what a spoken word stands for: "letter", "digit", "number", "times", "separator", "and", "naming"
-)
+Kind = str  # kind of a spoken word: "letter", "digit", "number", "times", "separator", "and", "naming"
 
 
 def plain(word: str) -> str:
-    """A word in lower case, without accents and without signs at its ends."""
+    """Return a word in lower case, without accents and without signs at its ends."""
     lower = word.lower()
     if not lower.isascii():
         parts = unicodedata.normalize("NFKD", lower)
@@ -39,7 +37,7 @@ def plain(word: str) -> str:
 
 @lru_cache(maxsize=1)
 def _lexicon() -> dict[tuple[str, ...], tuple[Kind, str]]:
-    """Words, as many as three in a row, and what they stand for."""
+    """Return the meanings of spoken words, and of up to three words in a row."""
     data: dict[str, dict[str, Any]] = data_object("spoken.json")
     out: dict[tuple[str, ...], tuple[Kind, str]] = {}
     for alphabet in data["alphabets"].values():
@@ -61,7 +59,7 @@ def _lexicon() -> dict[tuple[str, ...], tuple[Kind, str]]:
 
 
 _MOST_WORDS = 3  # of one sign: "y griega", "como en"
-_TELLING = 2  # spoken signs from which a run is a code that was said
+_TELLING = 2  # a run with so many spoken signs is a code
 
 
 class _Said(NamedTuple):
@@ -71,7 +69,7 @@ class _Said(NamedTuple):
 
 
 def _signs(words: Sequence[str], at: int) -> _Said | None:
-    """What the words from ``at`` on are: the longest that the lexicon has."""
+    """Return the meaning of the words from ``at`` on: the longest entry of the lexicon."""
     lexicon = _lexicon()
     for size in range(min(_MOST_WORDS, len(words) - at), 0, -1):
         found = lexicon.get(tuple(words[at : at + size]))
@@ -84,7 +82,7 @@ def _signs(words: Sequence[str], at: int) -> _Said | None:
 
 
 def _named(words: Sequence[str], at: int) -> tuple[str, int] | None:
-    """A letter that is named by a word, "n for november": the letter, and how many words that were."""
+    """Return the letter that a word names, as in "n for november", and the number of words used."""
     first = _signs(words, at)
     if first is None or first.kind != "letter":
         return None
@@ -107,7 +105,7 @@ def _named(words: Sequence[str], at: int) -> tuple[str, int] | None:
 
 
 def spoken(tokens: tuple[str, ...]) -> tuple[str, ...] | None:
-    """The tokens with each code that was said sign by sign put together; None where there is none."""
+    """Join the signs of each spoken code in the tokens; None if there is no spoken code."""
     if not _may_be_spoken(tokens):
         return None
     words, whole = _split(tokens)
@@ -131,7 +129,7 @@ def _may_be_spoken(tokens: tuple[str, ...]) -> bool:
 
 
 def _split(tokens: tuple[str, ...]) -> tuple[list[str], list[str]]:
-    """The plain words of the tokens, hyphened ones apart where a part is spoken; and as they were typed."""
+    """Return the plain words (hyphenated ones split if a part is a spoken sign), and the words as typed."""
     lexicon = _lexicon()
     words, whole = [], []
     for token in tokens:
@@ -147,12 +145,12 @@ def _split(tokens: tuple[str, ...]) -> tuple[list[str], list[str]]:
 
 
 def _run(words: list[str], whole: list[str], start: int) -> tuple[int, str, int]:
-    """The code that begins at ``start``: where it ends, the code, and how many of its signs were said."""
+    """Return the end of the code that begins at ``start``, the code, and its number of spoken signs."""
     out: list[str] = []
     said = 0
     at = start
     times = 1
-    number = 0  # what a following number adds to: 40 of "forty two", 200 of "two hundred"
+    number = 0  # a following number is added to this: 40 of "forty two", 200 of "two hundred"
     while at < len(words):
         named = _named(words, at)
         if named is not None:
@@ -202,7 +200,7 @@ def _run(words: list[str], whole: list[str], start: int) -> tuple[int, str, int]
 
 
 def _bit(token: str) -> bool:
-    """Whether a token that is no spoken sign may be a bit of a code: it has a digit, or is short and loud."""
+    """Return whether a token may be part of a code: it has a digit, or is short and in capitals."""
     if any(char.isdigit() or char == "?" for char in token):
         return True
     return len(token) <= 3 and token.isupper() and token.isascii()
@@ -211,11 +209,11 @@ def _bit(token: str) -> bool:
 # signs that run into each other
 
 _PAIRS: Final = (("rn", "m"), ("vv", "w"), ("cl", "d"))
-"""Two letters that a small print, or a camera, makes one of (common practice)."""
+"""Two letters that look like one in small print or to a camera (common practice)."""
 
 
 def run_together(tokens: tuple[str, ...]) -> tuple[str, ...] | None:
-    """The tokens with each pair of letters that looks like one as that one; None where there is none."""
+    """Replace each pair of letters that looks like one letter; None if there is no such pair."""
     out = []
     for token in tokens:
         said = token.lower()
@@ -229,8 +227,11 @@ def run_together(tokens: tuple[str, ...]) -> tuple[str, ...] | None:
 
 
 class Label(NamedTuple):
-    """What a label's line says: ``code`` is the value of the model's field, all that is left where no field
-    names it; ``beside`` are the other words, in order, among which the make may be."""
+    """Hold the content of a label's line.
+
+    ``code`` is the value of the model's field, or all that remains if no field names the model. ``beside``
+    are the other words, in order; the make may be among them.
+    """
 
     code: tuple[str, ...]
     beside: tuple[str, ...]
@@ -239,7 +240,7 @@ class Label(NamedTuple):
 
 @lru_cache(maxsize=1)
 def _stuff() -> dict[tuple[str, ...], str]:
-    """Words of labels by what they are: a field's name, "mark", "origin", "unit"."""
+    """Return words of labels by kind: a field's name, "mark", "origin", "unit"."""
     data: dict[str, Any] = data_object("labels.json")
     out: dict[tuple[str, ...], str] = {}
     for kind, words in data["fields"].items():
@@ -259,7 +260,7 @@ _VOLTS: Final = "(?:100|110|115|120|127|200|220|230|240)"
 
 @lru_cache(maxsize=1)
 def _patterns() -> dict[str, re.Pattern[str]]:
-    """Of ratings, dates and the like; made when a query may first be a label's, since that takes long."""
+    """Compile patterns of ratings, dates and the like, only when a query may be a label's: it takes long."""
     return {
         "rating": re.compile(
             rf"[~=]*(?:ac|dc)?{_NUMBER}(?:v|hz|w|a)?(?:{_TO}{_NUMBER})?"
@@ -275,31 +276,31 @@ def _patterns() -> dict[str, re.Pattern[str]]:
     }
 
 
-_LINE: Final = 4  # tokens from which a query may be a label's line without naming the model
+_LINE: Final = 4  # so many tokens may be a label's line even if it does not name the model
 _NAMED: Final = ("mod", "typ", "tip", "art", "\u043c\u043e\u0434", "\u0442\u0438\u043f")
-_VALUE: Final = 5  # tokens of a model, at most
-_SERIAL_FROM: Final = 8  # characters from which a code with six digits in a row is no model
-_KINDS: Final = 2  # kinds of such things from which a line without a model's field is a label's
+_VALUE: Final = 5  # at most so many tokens form a model
+_SERIAL_FROM: Final = 8  # a code of so many characters with six digits in a row is no model
+_KINDS: Final = 2  # a line with so many kinds of such things is a label's, even without a model's field
 
 
 def is_field(name: str) -> bool:
-    """Whether a label may have a field of this name: "serial"."""
+    """Return whether a label may have a field of this name: "serial"."""
     return _stuff().get((plain(name),)) not in (None, "mark")
 
 
 def may_be_label(tokens: Sequence[str]) -> bool:
-    """Whether it is worth asking ``label``: cheap, and reads no data."""
+    """Return whether calling ``label`` may pay: cheap, and reads no data."""
     return len(tokens) >= _LINE or any(":" in token or token[:3].lower() in _NAMED for token in tokens)
 
 
 def label(tokens: Sequence[str]) -> Label | None:
-    """What a line that was copied from a label says; None where the tokens are no such line."""
+    """Read a line that was copied from a label; None if the tokens are no such line."""
     tokens = [part for token in tokens for part in _patterns()["between"].sub(": ", token).split()]
     words = [plain(token) for token in tokens]
     code: list[str] = []
     left: list[str] = []
     seen: set[str] = set()
-    explicit = False  # "model no." and "model:" are a label's, "model" may be a caller's
+    explicit = False  # "model no." and "model:" are from a label, "model" may be from a caller
     at = 0
     while at < len(tokens):
         kind, size = _kind(words, tokens, at)
@@ -313,7 +314,7 @@ def label(tokens: Sequence[str]) -> Label | None:
         if kind == "model":
             explicit = explicit or size > 1 or ":" in tokens[at - 1]
             value = list(_value(words, tokens, at))
-            if not any(map(_coded, value)):  # a name, or a number of which no digit was read
+            if not any(map(_coded, value)):  # a name, or a number without a readable digit
                 value = value[:1]
             if value and not code:
                 code = value
@@ -352,7 +353,7 @@ def _coded(word: str) -> bool:
 
 
 def _kind(words: Sequence[str], tokens: Sequence[str], at: int) -> tuple[str, int]:
-    """What stands at ``at`` that is no model: its kind and how many tokens; "" where it may be one."""
+    """Return the kind and the number of tokens of a non-model thing at ``at``; "" if it may be a model."""
     stuff = _stuff()
     for size in range(min(4, len(words) - at), 0, -1):
         kind = stuff.get(tuple(words[at : at + size]))
@@ -379,14 +380,14 @@ def _kind(words: Sequence[str], tokens: Sequence[str], at: int) -> tuple[str, in
 
 
 def _value(words: Sequence[str], tokens: Sequence[str], at: int) -> Iterator[str]:
-    """The tokens of a model's field from ``at`` on: to the next thing that is none, or a long word."""
+    """Yield the tokens of a model's field from ``at`` on, up to another kind of thing or a long word."""
     coded = False
     for place in range(at, min(at + _VALUE, len(tokens))):
         word = words[place]
         kind, _ = _kind(words, tokens, place)
         if kind and (kind != "rating" or coded):
             return
-        if coded and not _coded(word) and len(word) > 2:  # words behind the number are no part of it
+        if coded and not _coded(word) and len(word) > 2:  # words after the number are not part of it
             return
         if coded and _serial(word):
             return

@@ -4,22 +4,22 @@ Each candidate has a cost (``kb.index.cost``) and a kind of damage. Its score is
 
     share * trust,   share = exp(-STEEP * cost) / sum over all candidates
 
-``share`` says how much likelier it is than the other sets of the book; ``trust`` how likely it is that a set
-of the book is meant at all, by the signs of what went wrong. A query and the set it may mean differ by a few
+``share`` says how much likelier the set is than the other sets of the book. ``trust`` says how likely the
+query means any set of the book, by the signs of damage. A query and the set it may mean differ by a few
 *signs*: a digit replaced, a letter lost, an end added, a make misspelt. Some are typical of damage (two
-neighbours swapped, a look-alike), some are typical of another set that the book does not have (another digit,
+neighbours swapped, a look-alike). Some are typical of another set that the book does not have (another digit,
 another ending). ``WEIGHT`` says by how much each moves the log odds.
 
 The weights were fitted by ``scripts/calibrate_lookup.py`` (maximum likelihood, November 2026) on an open list
 of 19,000 codes, split by a hash of the code: fitted on queries about one half, judged on queries about the
-other, with other damage. Books hold 75, 40 and 10 of a hundred codes of the list, so that both a book that
-knows most sisters and one that knows few are in it. Assumed of the questions (common practice): two in three
-are about a set that the book does not have, as an installer meets more models than he has met before; one in
-three is as printed. The two are chosen so that a wrong answer is rarely stated with confidence; where more of
-the questions are about known sets, a score says less than comes true.
+other, with other damage. Books hold 75, 40 and 10 of a hundred codes of the list. So the fit covers a book
+that knows most sisters and one that knows few. Assumed of the questions (common practice): two in three are
+about a set that the book does not have, as installers often meet models new to them; one in three is as
+printed. Both shares are chosen to make confident wrong answers rare. If more questions are about known sets,
+scores are too low.
 
-The case that must not go wrong: a model that differs from a known one in digits only is more likely an
-unknown sister (another size, another number) than a slip. It is ``family``, not ``near``.
+One error must not happen: a model that differs from a known one only in digits is more likely an unknown
+sister (another size, another number) than a slip. It is ``family``, not ``near``.
 """
 
 from __future__ import annotations
@@ -76,7 +76,7 @@ _USUAL = 7
 
 
 def trust(signs: Signs) -> float:
-    """How likely (0..1) the likeliest set of the book is meant, and not one that the book does not have."""
+    """Return how likely (0..1) the query means the likeliest set of the book, and not an unknown set."""
     return 1 / (1 + exp(-sum(WEIGHT.get(name, 0.0) * value for name, value in signs.items())))
 
 
@@ -84,12 +84,12 @@ def signs_of(
     read: str, printed: str, *, make_cost: float, make_said: bool, make_spelt: bool, words: int, short: bool,
     patterned: bool, goes_on: bool,
 ) -> Signs:  # fmt: skip
-    """The signs of a code as read (normalised, ``?`` kept) beside the code as printed.
+    """Compare a code as read (normalised, ``?`` kept) with the code as printed, and return the signs.
 
-    ``make_cost`` is what the make and the rest of the query cost, ``make_said`` whether there is a rest,
-    ``make_spelt`` whether it is the make. ``words`` are left over. ``short``: the make printed in front of
-    the code was not read. ``patterned``: the make has sets of the same skeleton as what was read.
-    ``goes_on``: other sets begin with what was read.
+    ``make_cost`` is the cost of the make and the rest of the query, ``make_said`` whether there is a rest,
+    ``make_spelt`` whether it is the make. ``words`` are left over. ``short``: the query lacks the make
+    printed before the code. ``patterned``: the make has sets of the same skeleton as the code read.
+    ``goes_on``: other sets begin with the code read.
     """
     out: Signs = {"always": 1.0, "length": float(min(len(printed), _LONG) - _USUAL)}
 
@@ -115,7 +115,7 @@ def signs_of(
         return out
     if patterned:
         add("skeleton of the make")
-    others = -1  # besides the first; what a worn label explains is no slip
+    others = -1  # after the first; a difference that a worn label explains is no slip
     for slip in slips(read, printed):
         worn = len(slip.read) == len(slip.printed) == 1 and alike(slip.read, slip.printed)
         others += not worn and slip.read != "?"
@@ -160,7 +160,7 @@ a letter that varies within the family) replaced; several of them; two slips; mo
 
 STEEP = 3.6
 
-_WEIGHED = 3  # candidates whose signs are looked at; the others are trusted as much as the last of them
+_WEIGHED = 3  # candidates whose signs are computed; the others have the trust of the last of them
 
 NEAR_FROM = 0.002
 """The sets listed as ``near`` must together be this likely; else nothing is called near."""
@@ -169,12 +169,12 @@ SHOWN_FROM = 0.001
 FAMILY_MATE = 0.02
 """Score of a set that only shares the skeleton."""
 FAR = 3.4
-"""Cost from which a candidate is none."""
+"""A candidate with this cost or more is dropped."""
 SHORT_WORD = 3
-"""Letters up to which a word may as well be a bit of a code."""
+"""A word with up to so many letters may as well be part of a code."""
 
 
-_PART_OF_MAKE = 0.5  # cost up to which some words of a make were said, and those well
+_PART_OF_MAKE = 0.5  # up to this cost, the query names some words of a make, and well
 
 
 _NO_WAY = Segmentation("", ())
@@ -182,13 +182,13 @@ _NO_WAY = Segmentation("", ())
 
 @dataclass(slots=True)
 class Candidate:
-    """A spelling that may be meant, under one segmentation of the query.
+    """Hold a spelling that the query may mean, under one segmentation of the query.
 
-    ``label`` is the cost of the damage as labels take it; ``cost`` is the mean of it and the plain number
-    of damages, and decides. ``words`` are pieces of the query that neither make nor model explains;
-    ``letter`` is the place of the only letter that stands for another, or -1. ``more`` is the part of the
-    cost that make and words have; ``short``: the spelling is the model without the make in front of it.
-    ``talk``: ``words`` are words of notes, which say nothing against the set.
+    ``label`` is the cost of the damage as labels suffer it; ``cost`` is the mean of it and the plain number
+    of damages, and decides. ``words`` are pieces of the query that neither make nor model explains.
+    ``letter`` is the position of the only letter that replaces another, or -1. ``more`` is the cost of make
+    and words. ``short``: the spelling is the model without the make before it. ``talk``: ``words`` are words
+    of notes and do not count against the set.
     """
 
     set_id: int
@@ -206,7 +206,7 @@ class Candidate:
     score: float = 0.0
 
     def beside_notes(self) -> None:
-        """Take the words for words of notes where code, and make if there is one, were given in full."""
+        """Take the words for words of notes if the query names the code, and the make if any, in full."""
         way = self.way
         rest = [piece for piece in way.rest if piece not in self.words]
         if self.words and way.code == self.model and "".join(rest) in ("", self.make):
@@ -215,25 +215,25 @@ class Candidate:
 
     @property
     def gate(self) -> float:
-        """What later stages must beat: look-alikes add up to slips, a suffix stays one damage."""
+        """Return the cost that later stages must beat: look-alikes count as slips, a suffix as one."""
         return self.label if self.damage in ("end", "cut") else max(self.label, self.cost)
 
 
 class Book(Protocol):
-    """What a score asks of the book."""
+    """List the questions about the book that a score needs."""
 
     def patterned(self, code: str, make: str) -> bool:
-        """Whether the make has sets of the same skeleton as the code."""
+        """Return whether the make has sets with the same skeleton as the code."""
 
     def goes_on(self, code: str) -> bool:
-        """Whether a set of the book has a longer code that begins with this one."""
+        """Return whether a longer code in the book begins with this one."""
 
 
 def scored(candidates: list[Candidate], book: Book) -> list[Candidate]:
-    """The candidates in order of cost with their scores; never a higher score after a lower one."""
+    """Return the candidates in order of cost with their scores; a later score is never higher."""
     candidates.sort(key=lambda c: (c.cost, c.model, c.make, c.set_id))
     weights = [exp(-STEEP * c.cost) for c in candidates]
-    if candidates and candidates[0].damage == "exact":  # what was typed in full is no damaged other
+    if candidates and candidates[0].damage == "exact":  # a code typed in full is no damaged other code
         weights = [float(c.damage == "exact") for c in candidates]
     total = sum(weights)
     highest = sure = 1.0
@@ -247,7 +247,7 @@ def scored(candidates: list[Candidate], book: Book) -> list[Candidate]:
 
 
 def signs(c: Candidate, book: Book, known: dict[tuple[str, str], bool]) -> Signs:
-    """What speaks for the candidate, and against; ``known`` keeps what the book has answered."""
+    """Return the signs for and against the candidate; ``known`` caches the book's answers."""
     way = c.way
     equal = way.code == c.model
     hidden = "?" in way.code  # then the skeleton says nothing
@@ -266,7 +266,7 @@ def signs(c: Candidate, book: Book, known: dict[tuple[str, str], bool]) -> Signs
         make_spelt=named or "".join(way.rest) == c.make, words=words,
         short=c.short, patterned=known[asked], goes_on=known[asked],
     )  # fmt: skip
-    if bits:  # a suffix that was written apart: "NV40-210 B" may be a set of its own
+    if bits:  # a suffix written apart: "NV40-210 B" may be another set
         out["end of letters added"] = out.get("end of letters added", 0.0) + 1
         out["end of letters added, each"] = out.get("end of letters added, each", 0.0) + len("".join(bits))
         out.pop("equal", None)
@@ -276,7 +276,7 @@ def signs(c: Candidate, book: Book, known: dict[tuple[str, str], bool]) -> Signs
 
 
 def _bits(c: Candidate) -> list[str]:
-    """Letters beside the code that are neither words nor the make: the end of another code, perhaps."""
+    """Return letters next to the code that are neither words nor make: perhaps another code's end."""
     return [
         piece
         for piece in c.way.rest

@@ -1,9 +1,9 @@
-"""Suggest sister sets where no known set is meant.
+"""Suggest sister sets if the query means no known set.
 
-All of them are ``family`` with a low score: they are offered, not claimed. Which sets are sisters, and what
-each part of a model number means, is learned from the book. Sets of one make that share a skeleton
-(``normalize.shape``: letters kept, digits masked, the suffix cut) are a family. Comparing its members place
-by place shows the roles, without any table of makes:
+All of them are ``family`` with a low score: an offer, not a claim. The book shows which sets are sisters, and
+what each part of a model number means. Sets of one make that share a skeleton (``normalize.shape``: letters
+kept, digits masked, the suffix cut) are a family. Comparing its members position by position shows the roles,
+without any table of makes:
 
 * *size*: the first two digits that vary together over values from 10 to 120;
 * *year*: a single letter that varies while its neighbours are digits;
@@ -35,13 +35,13 @@ _SIZES = range(10, 121)
 
 
 class Family(NamedTuple):
-    """Roles of the places of a skeleton, and which of them vary among the members."""
+    """Hold the roles of the positions of a skeleton, and the positions that vary among the members."""
 
     roles: tuple[Role, ...]
     varies: tuple[bool, ...]
 
     def apart(self, one: str, other: str) -> float:
-        """How unlike two members are: sisters that differ in size or region only are close to 0."""
+        """Return how unlike two members are: sisters that differ only in size or region are close to 0."""
         first, second = stem(one), stem(other)
         total = 0.0 if one[len(first) :] == other[len(second) :] else _REGION_APART
         for at, (a, b) in enumerate(zip(first, second, strict=False)):
@@ -51,7 +51,7 @@ class Family(NamedTuple):
 
 
 def learn(models: Iterable[str]) -> Family:
-    """The family of models of one make and one skeleton (normalised codes, at least one)."""
+    """Learn the family of models of one make and one skeleton (normalised codes, at least one)."""
     stems = [stem(model) for model in models]
     length = min(len(code) for code in stems)
     columns = [{code[at] for code in stems} for at in range(length)]
@@ -77,18 +77,18 @@ def _is_size(stems: list[str], at: int, varies: tuple[bool, ...]) -> bool:
 
 _OF_MAKE = " WHERE id IN (SELECT set_id FROM spelling WHERE make = ? LIMIT 5000)"
 _SIZE = re.compile(r"(\d{2,3})(?:IN|INCH|INCHES)?\Z")
-_BIT = 2  # letters from which a piece may be a bit of a model number
-_NEAREST = 200  # sets of a make among which the nearest are named
+_BIT = 2  # a piece with so many letters may be part of a model number
+_NEAREST = 200  # the nearest are chosen among so many sets of a make
 
 
 class Memory(NamedTuple):
-    """A make, and what else was said: each piece must fit a set in some way."""
+    """Hold a make and the other pieces of the query; each piece must fit a set in some way."""
 
     make: str
     pieces: tuple[str, ...]
 
     def fits(self, row: t.SetRow) -> bool:
-        """Whether year, size digits, kind, signal, outcome or a bit of the model number is as it was said."""
+        """Return whether each piece fits the year, size, kind, signal, outcome or part of the model."""
         model = fold(normalise(row[3]))
         facts = f" {row[4]}{row[9]}{row[10]}".lower()
         return all(_fits(piece, row, model, facts) for piece in self.pieces)
@@ -106,15 +106,17 @@ def _fits(piece: str, row: t.SetRow, model: str, facts: str) -> bool:
     return len(piece) >= _BIT and fold(piece) in model
 
 
-_YEARS_OFF = 2  # of a year that is remembered
-_UNKNOWN_YEAR = 3  # years off that a set without a year counts for, where its size is right
+_YEARS_OFF = 2  # of a remembered year
+_UNKNOWN_YEAR = 3  # years off that a set without a year counts for, if its size is right
 
 
 def recalled(
     db: sqlite3.Connection, lookup: Lookup, said: Recollection, conditions: Filters, limit: int
 ) -> list[t.SetRow]:
-    """Sets of the make of that size and year, the nearest year first, then those with the most findings;
-    nothing where no make was said, a word fits no set, or the digits are a model of the book."""
+    """Return sets of the make with that size and year: nearest year first, then most findings.
+
+    Return nothing if the query has no make, a word fits no set, or the digits are a model of the book.
+    """
     make, spelt = lookup.make_in(said.words)
     if not make or lookup.has(said.digits, make):
         return []
@@ -138,7 +140,7 @@ def _years_off(row: t.SetRow, year: int) -> int:
 
 
 def _has_size(row: t.SetRow, size: int) -> bool:
-    """Whether the set's size on record is this one, or where none is, its model has these digits."""
+    """Return whether the set's recorded size is this one; without one, its model must have the digits."""
     known = [float(one) for one in row[13].split()]
     if known:
         return any(abs(one - size) < 1 for one in known)
@@ -146,7 +148,7 @@ def _has_size(row: t.SetRow, size: int) -> bool:
 
 
 def remembered(parts: tuple[str, ...], make: str, lookup: Lookup) -> Memory | None:
-    """The make among the pieces, perhaps a slip off, and the pieces beside it; None without a make."""
+    """Return the make among the pieces, perhaps with a slip, and the other pieces; None without a make."""
     said = [part for part in parts if make and part in make]
     if not said:
         for part in parts:
@@ -160,7 +162,7 @@ def remembered(parts: tuple[str, ...], make: str, lookup: Lookup) -> Memory | No
 
 
 def of_make(db: sqlite3.Connection, memory: Memory, conditions: Filters, limit: int) -> list[t.SetRow]:
-    """Sets of the make that fit what was said, those with the most findings first."""
+    """Return sets of the make that fit the query, those with the most findings first."""
     out: list[t.SetRow] = []
     for row in db.execute(t.SETS + _OF_MAKE + t.MOST_FOUND, (memory.make,)):
         if t.passes(row, conditions) and memory.fits(row):
@@ -171,7 +173,7 @@ def of_make(db: sqlite3.Connection, memory: Memory, conditions: Filters, limit: 
 
 
 def nearest_of_make(db: sqlite3.Connection, memory: Memory, conditions: Filters, most: int) -> list[t.SetRow]:
-    """Sets of the make that are the least unlike what was said."""
+    """Return the sets of the make that are least unlike the query."""
     rows = db.execute(f"{t.SETS}{_OF_MAKE}{t.MOST_FOUND} LIMIT {_NEAREST}", (memory.make,)).fetchall()
     near = Near(fold("".join(memory.pieces)))
     kept = [row for row in rows if t.passes(row, conditions)]
@@ -186,7 +188,7 @@ def family(
     conditions: Filters,
     limit: int,
 ) -> list[t.SetRow]:
-    """Sets of the skeleton of an unknown model: same series first, then those with the most findings."""
+    """Return sets with the skeleton of an unknown model: same series first, then most findings."""
     code = "".join(part for part in parts if not (make and part in make))
     if not code and not make:
         return []

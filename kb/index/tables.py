@@ -1,9 +1,9 @@
-"""Define the SQLite file of the index, and how entries get into and out of it.
+"""Define the SQLite file of the index, and convert entries to and from it.
 
-One row a set (``sets``), one a spelling of it (``spelling``), one integer a key (``keys``, see
-``kb.index.keys``), one a make, and the text that the words have not taken in yet (``pending``); of each file
-of the words its CRC-32 (``words_file``), since a damaged one may answer without a complaint. All of it
-follows from the store; ``meta`` says from which revision.
+``sets`` has a row per set, ``spelling`` one per spelling of it, and ``keys`` one integer per key (see
+``kb.index.keys``). A further table has a row per make. ``pending`` holds the texts that the files of the
+words do not have yet. ``words_file`` holds the CRC-32 of each of these files, as a damaged one may answer
+without an error. All of it follows from the store; ``meta`` says from which revision.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from kb.index.entry import Filters, IndexBroken, SetEntry
 from kb.index.normalize import fold, normalise, shape, spellings
 
 FORMAT = 5
-"""Raised with every change of tables, hashes or folding: an index of another format is rebuilt."""
+"""Increased with every change of tables, hashes or folding: an index of another format is rebuilt."""
 
 SCHEMA = """
 CREATE TABLE meta (name TEXT PRIMARY KEY, value) WITHOUT ROWID;
@@ -62,11 +62,11 @@ SetRow = tuple[int, str, str, str, str, int, int, int | None, int | None, str, s
 PUT_SET = "INSERT OR REPLACE INTO sets VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)"
 SpellingRow = tuple[int, int, str, str, str, str, int]
 Row = tuple[int, str, str, int]
-"""Set, make, model (normalised), whether the make was cut off the model."""
+"""Set, make, model (normalised), and whether the model lacks the make at its front."""
 
 
 def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
-    """A connection in autocommit; raises ``IndexBroken`` where the file is missing or no database."""
+    """Connect in autocommit; raises ``IndexBroken`` if the file is missing or not a database."""
     db = None
     try:
         if create:
@@ -81,10 +81,10 @@ def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
 
 
 def connect_to_read(path: Path) -> tuple[sqlite3.Connection, Way | None]:
-    """A connection for reading, and how it was opened where it has no locks; raises as ``connect``.
+    """Connect for reading, and return the way of opening if it has no locks; raises as ``connect``.
 
-    On a disk without room, or in a folder where nothing may be made, the file is read as it is; it will never
-    see what is written later.
+    On a full disk, or in a read-only folder, the file is read without locks. Such a connection never sees
+    later writing.
     """
     try:
         return connect(path), None
@@ -96,7 +96,7 @@ def connect_to_read(path: Path) -> tuple[sqlite3.Connection, Way | None]:
         return sqlite3.connect(way.uri, uri=True, isolation_level=None), way
 
 
-#: What SQLite says where the file that readers share cannot be made.
+#: SQLite's error if it cannot make the file that readers share.
 _NOT_SHARED: Final = frozenset(
     {
         sqlite3.SQLITE_CANTOPEN,
@@ -109,12 +109,12 @@ _NOT_SHARED: Final = frozenset(
 
 
 def meta(db: sqlite3.Connection) -> dict[str, int]:
-    """All of ``meta`` but the mark."""
+    """Return all of ``meta`` but the mark."""
     return dict(db.execute("SELECT name, value FROM meta WHERE name <> 'mark'"))
 
 
 def mark(db: sqlite3.Connection) -> str:
-    """The mark that came with the revision, "" for none."""
+    """Return the mark that came with the revision, "" if none."""
     row = db.execute("SELECT value FROM meta WHERE name = 'mark'").fetchone()
     return str(row[0]) if row else ""
 
@@ -125,23 +125,23 @@ def set_meta(db: sqlite3.Connection, **values: int | str) -> None:
 
 
 def words_files(db: sqlite3.Connection) -> dict[str, int]:
-    """The CRC-32 of each file of the words by its name, as they were when last written."""
+    """Return the CRC-32 of each file of the words by its name, as last written."""
     return dict(db.execute("SELECT name, crc FROM words_file"))
 
 
 def set_words_files(db: sqlite3.Connection, files: dict[str, int]) -> None:
-    """Write these in the place of all that were known."""
+    """Replace all known CRCs by these."""
     db.execute("DELETE FROM words_file")
     db.executemany("INSERT INTO words_file VALUES (?, ?)", files.items())
 
 
 def flags(values: Iterable[str]) -> str:
-    """Values as one text in which each can be looked for: ``" a b "``; separators inside are dropped."""
+    """Join values to one text for searching: ``" a b "``; separators inside a value are dropped."""
     return "".join(f" {value.replace(' ', '-')}" for value in values) + " " if values else ""
 
 
 def set_row(ident: int, entry: SetEntry) -> SetRow:
-    """A row of ``sets``."""
+    """Return a row of ``sets``."""
     return (
         ident, entry.key, entry.make, entry.model, entry.kind, entry.findings, entry.visits, *entry.years,
         flags(entry.signals), flags(entry.outcomes), entry.best, entry.payload,
@@ -150,9 +150,9 @@ def set_row(ident: int, entry: SetEntry) -> SetRow:
 
 
 def entry_spellings(entry: SetEntry) -> list[tuple[str, str, int]]:
-    """Distinct normalised (make, model, short) under which the set is found, its own first; no empty model.
+    """Return the normalised (make, model, short) under which the set is found, its own first.
 
-    ``short`` is 1 where the make was cut off the front of the model.
+    They are distinct, and no model is empty. ``short`` is 1 if the make was cut off the front of the model.
     """
     out: dict[tuple[str, str], int] = {}
     for make, model in ((entry.make, entry.model), *entry.aliases):
@@ -163,13 +163,13 @@ def entry_spellings(entry: SetEntry) -> list[tuple[str, str, int]]:
 
 
 def spelling_row(ident: int, set_id: int, make: str, model: str, short: int) -> SpellingRow:
-    """A row of ``spelling``."""
+    """Return a row of ``spelling``."""
     folded = fold(model)
     return (ident, set_id, make, model, folded, folded[::-1], short)
 
 
 def key_hashes(model: str) -> set[int]:
-    """Every hash under which a spelling of a model is stored: its neighbourhood and its shape."""
+    """Return every hash under which a spelling of a model is stored: its neighbourhood and its shape."""
     out = k.stored_hashes(fold(model))
     skeleton = shape(model)
     if skeleton:
@@ -178,12 +178,12 @@ def key_hashes(model: str) -> set[int]:
 
 
 def make_hashes(make: str) -> set[int]:
-    """Every hash under which a make is stored."""
+    """Return every hash under which a make is stored."""
     return k.stored_hashes(fold(make), k.MAKE)
 
 
 def dump_text(entry: SetEntry) -> str:
-    """The document of a set as it waits in ``pending``; "" where the words hold nothing of it."""
+    """Return the document of a set for ``pending``; "" if it has no text."""
     if not entry.text:
         return ""
     return json.dumps(
@@ -196,13 +196,13 @@ def dump_text(entry: SetEntry) -> str:
 
 
 def words_of(shown: str) -> tuple[str, ...]:
-    """The normalised words of a make of several words, in order; nothing for a make of one."""
+    """Return the normalised words of a make of several words, in order; () for a make of one word."""
     words = tuple(word for part in re.split(r"[\s/,;_|\\.-]+", shown) if (word := normalise(part)))
     return words if len(words) > 1 else ()
 
 
 def chunks(rows: Iterable[SetEntry], size: int) -> Iterator[list[SetEntry]]:
-    """Lists of at most ``size`` entries."""
+    """Yield lists of at most ``size`` entries."""
     batch: list[SetEntry] = []
     for row in rows:
         batch.append(row)
@@ -214,12 +214,12 @@ def chunks(rows: Iterable[SetEntry], size: int) -> Iterator[list[SetEntry]]:
 
 
 def rows_of(db: sqlite3.Connection, ids: list[int]) -> dict[int, SetRow]:
-    """Rows of ``sets`` by id."""
+    """Return rows of ``sets`` by id."""
     return {row[0]: row for row in db.execute(BY_ID, (str(ids),))} if ids else {}
 
 
 def passes(row: SetRow, filters: Filters) -> bool:
-    """Whether a set is as the filters want it."""
+    """Return whether a set meets the filters."""
     if not filters:
         return True
     if filters.make and normalise(row[2]) != normalise(filters.make):
@@ -239,7 +239,7 @@ def passes(row: SetRow, filters: Filters) -> bool:
 
 
 def in_years(row: SetRow, years: tuple[int, int]) -> bool:
-    """Whether the known years of a set touch the range."""
+    """Return whether the known years of a set touch the range."""
     first, last = row[7], row[8]
     low = first if first is not None else last
     high = last if last is not None else first

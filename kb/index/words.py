@@ -16,13 +16,13 @@ indexing          2.8 / 2.6 s         2.9 / 2.7 s            2.4 / 2.8 s
 a search          2.6 / 4.0 ms        3.2 / 3.5 ms           4.9 / 2.8 ms
 ================  ==================  =====================  ==================
 
-(times on 3.11 / 3.13, one run each on a busy machine: alike but for the import; licence BSD-2-Clause, 0.55
-MB a wheel, all three). The other two can stand in for it: nothing outside this module knows Whoosh.
+(times on 3.11 / 3.13, one run each on a busy machine: alike but for the import; licence BSD-2-Clause, 0.55 MB
+per wheel, all three). The other two can replace it: only this module knows Whoosh.
 
-A recorded visit does not wait for a Whoosh commit: its text goes to ``pending`` in the SQLite file, in the
-transaction that moves the revision. A search lays the pending texts, as a small index in memory, over the
-files and hides the older documents of the same sets. Now and then they are folded in (``fold_in``), and a
-crash anywhere in between changes no answer.
+Recording a visit does not wait for a Whoosh commit. Its text goes to ``pending`` in the SQLite file, in the
+transaction that moves the revision. A search indexes the pending texts in memory, and hides the older
+documents of the same sets in the files. From time to time ``fold_in`` moves them into the files. A crash
+anywhere in between changes no answer.
 """
 
 from __future__ import annotations
@@ -47,13 +47,16 @@ from kb.index.normalize import normalise
 
 
 def _whoosh(name: str) -> Any:
-    """A module of Whoosh, untyped: it ships types, but only in part, which fails a strict check."""
+    """Import a module of Whoosh, untyped: its types are incomplete, which fails a strict check."""
     return import_module(f"whoosh.{name}")
 
 
 def _queries() -> Any:
-    """Whoosh's queries without the large tables of English word forms, which one kind of query needs that is
-    not used here: loading them takes longer than a search."""
+    """Import Whoosh's queries without the large tables of English word forms.
+
+    Only one kind of query needs these tables, and it is not used here. Loading them takes longer than a
+    search.
+    """
     forms = "whoosh.lang.morph_en"
     if forms in sys.modules or "whoosh.query" in sys.modules:
         return _whoosh("query")
@@ -77,22 +80,22 @@ RamStorage = _whoosh("filedb.filestore").RamStorage
 LockError = _whoosh("index").LockError
 
 _BOOST = {"marking": 1.5, "setting": 1.2, "note": 1.0, "fact": 0.9}
-_TRIES = 10  # to open what another process may have taken away, as many as Whoosh makes
-_SNIPPET, _BEFORE = 160, 40  # characters shown, and of them before the first word
-_MISTYPED_FROM = 5  # letters of a word from which one slip in it is forgiven
+_TRIES = 10  # attempts to open files that another process may remove, as many as Whoosh makes
+_SNIPPET, _BEFORE = 160, 40  # characters shown, and how many of them come before the first word
+_MISTYPED_FROM = 5  # a word with so many letters may have one slip
 _SWAP_FROM = 7
 _WRITER_MB = 48
 _MARK = " \N{MIDDLE DOT} "  # between the texts of a field
 _READ = 6_000  # characters of a field
-_TOGETHER = 0.25  # of a share, what the best line says (common practice)
-_READ_TEXTS, _READ_LINES = 60, 30  # sets of which the texts are read; of which line by line
+_TOGETHER = 0.25  # of a share, the part that the best line decides (common practice)
+_READ_TEXTS, _READ_LINES = 60, 30  # sets whose texts are read; whose texts are read line by line
 _FRONT = 3  # letters that a word has in common with its stem
 _ROW = 5  # stems of a synonym of several words
-_SYNONYM = 0.7  # what a synonym counts beside the word itself (common practice)
+_SYNONYM = 0.7  # weight of a synonym compared with the word itself (common practice)
 
 
 class _Bare(dict[int, str]):
-    """Characters without their accents, worked out when first met."""
+    """Map characters to their form without accents, computed on first use."""
 
     def __missing__(self, code: int) -> str:
         char = chr(code)
@@ -111,7 +114,7 @@ _WORD = re.compile(r"[^\W_]+(?:\.[^\W_]+)*")
 
 
 def _analyzer() -> Any:
-    """Words in lower case without accents and English stop words, reduced to their stems."""
+    """Return an analyzer: lower case, no accents or English stop words, words reduced to their stems."""
     words = analysis.RegexTokenizer(_WORD) | analysis.LowercaseFilter()
     words = words | analysis.CharsetFilter(_BARE)
     return words | analysis.StopFilter() | analysis.StemFilter(stem)
@@ -121,7 +124,7 @@ _ANALYZER = _analyzer()
 
 
 def schema() -> Any:
-    """One document a set."""
+    """Return the schema: one document per set."""
     text = {
         name: fields.TEXT(analyzer=_ANALYZER, phrase=True, stored=True, field_boost=_BOOST[name])
         for name in TEXT_FIELDS
@@ -141,7 +144,7 @@ def schema() -> Any:
 
 
 def _document(key: str, stored: str, layer: str) -> dict[str, Any]:
-    """The Whoosh document of a text as ``tables.dump_text`` made it."""
+    """Make the Whoosh document of a text from ``tables.dump_text``."""
     data = json.loads(stored)
     first, last = data["years"]
     text: dict[str, str] = {}
@@ -158,10 +161,10 @@ def _document(key: str, stored: str, layer: str) -> dict[str, Any]:
 
 
 class BulkWriter:
-    """Documents of a new generation, written in one go."""
+    """Write the documents of a new generation in one go."""
 
     def __init__(self, folder: Path) -> None:
-        from kb.index.external_sort import Runs  # only where a whole index is made
+        from kb.index.external_sort import Runs  # only building a whole index needs it
 
         make_private(folder)
         self._folder = folder
@@ -171,11 +174,11 @@ class BulkWriter:
         self._writer.pool = Runs(whole.tempstore, whole.segment, limitmb=_WRITER_MB)
 
     def add(self, key: str, stored: str) -> None:
-        """One set's text."""
+        """Add one set's text."""
         self._writer.add_document(**_document(key, stored, "file"))
 
     def finish(self, revision: int) -> int:
-        """Commit; returns the generation of the words."""
+        """Commit; return the generation of the words."""
         self._writer.commit()
         generation = int(self._index.latest_generation())
         self._index.close()
@@ -184,7 +187,7 @@ class BulkWriter:
 
 
 def fold_in(folder: Path, pending: Iterable[tuple[str, str]]) -> int:
-    """Put pending texts ("" for none any more) into the files; returns the new generation of the words."""
+    """Put pending texts ("" to remove) into the files; return the new generation of the words."""
     if not folder.exists():
         make_private(folder)
         found = FileStorage(str(folder)).create_index(schema())
@@ -216,9 +219,9 @@ def _open(folder: Path) -> Any:
     while True:
         try:
             return FileStorage(str(folder), readonly=False).open_index(schema=schema())  # not the pickled one
-        except Exception as error:  # Whoosh raises whatever its decoding trips over
-            # Another process that folds in takes the old table of contents away, perhaps just after it was
-            # seen. Whoosh itself tries again for the files that the table names, not for the table.
+        except Exception as error:  # Whoosh raises any error of its decoding
+            # Another process that folds in removes the old table of contents, perhaps just after we saw it.
+            # Whoosh itself tries again for the files that the table names, not for the table.
             tries -= 1
             if not tries or not isinstance(error, FileNotFoundError):
                 raise _unreadable(folder, error) from error
@@ -229,8 +232,10 @@ def _unreadable(folder: Path, error: Exception) -> IndexBroken:
 
 
 class Hit(NamedTuple):
-    """A set whose text holds some of the words; ``share`` 0..1, weighed by rarity, ``lines`` how many lines
-    of its text say any. Call for a snippet."""
+    """Describe a set whose text contains some of the words. Call it for a snippet.
+
+    ``share`` (0..1) is weighed by rarity; ``lines`` is the number of lines of its text with any of the words.
+    """
 
     key: str
     share: float
@@ -239,31 +244,33 @@ class Hit(NamedTuple):
 
 
 class Said(NamedTuple):
-    """One thing that a query asks for: the stems of its words, and those of its synonyms."""
+    """Hold one thing that a query asks for: the stems of its words, and those of its synonyms."""
 
     stems: tuple[str, ...]
     others: frozenset[tuple[str, ...]]
 
 
 class Concept(NamedTuple):
-    """The same in one book: what it is worth by rarity, and each way to say it, the word itself first: its
-    stems, what it is worth, and the documents that say it."""
+    """Hold the same in one book: its worth by rarity, and each way to say it, the word itself first.
+
+    A way has its stems, its worth, and the documents that contain it.
+    """
 
     worth: float
     ways: tuple[tuple[tuple[str, ...], float, frozenset[int]], ...]
 
     def worth_of(self, document: int) -> float:
-        """What a document is worth for it: the best way to say it counts, once."""
+        """Return what a document is worth: only the best way to say it counts, once."""
         return max((value for _, value, there in self.ways if document in there), default=0.0)
 
     def worth_of_line(self, stems: Set[str]) -> float:
-        """What a line with these stems is worth for it."""
+        """Return what a line with these stems is worth."""
         return max((value for row, value, _ in self.ways if all(one in stems for one in row)), default=0.0)
 
 
 @lru_cache(maxsize=1)
 def _synonyms() -> tuple[dict[str, set[int]], tuple[tuple[str, ...], ...], frozenset[str]]:
-    """Numbers of groups by the first letters of their entries; the groups; what nobody writes in a note."""
+    """Return group numbers by the first letters of the entries, the groups, and words never used in notes."""
     data = data_object("synonyms.json")
     out: dict[str, set[int]] = {}
     groups = tuple(tuple(group) for group in data["groups"].values())
@@ -275,11 +282,11 @@ def _synonyms() -> tuple[dict[str, set[int]], tuple[tuple[str, ...], ...], froze
 
 
 def _groups_of(stem: str) -> dict[tuple[str, ...], frozenset[tuple[str, ...]]]:
-    """By the stems of each word, or words in a row, that begins with this stem: those of its groups."""
+    """Return, for each word or phrase that begins with this stem, the stems of its groups."""
     fronts, groups, _ = _synonyms()
     out: dict[tuple[str, ...], frozenset[tuple[str, ...]]] = {}
     for number in sorted(fronts.get(stem[:_FRONT], ())):
-        # Reducing a word to its stem costs: of the others only where the group is of use.
+        # Stemming takes time: the other words of a group are stemmed only if the group is used.
         group = groups[number]
         asked = [found for word in group if word.startswith(stem[:_FRONT]) and (found := _stems_of(word))]
         if any(one[0] == stem for one in asked):
@@ -290,10 +297,10 @@ def _groups_of(stem: str) -> dict[tuple[str, ...], frozenset[tuple[str, ...]]]:
 
 
 def _concepts(words: tuple[str, ...]) -> list[Said]:
-    """What the words ask for, each once: words in a row that the trade has a synonym for are one thing."""
+    """Return the things that the words ask for, each once; a phrase with a synonym is one thing."""
     unsaid = _synonyms()[2]
     telling = [word for word in words if word.lower().translate(_BARE) not in unsaid] or list(words)
-    # Words of a question belong to some names of things: "sin sonido en los altavoces".
+    # Words of a question are part of some names of things: "sin sonido en los altavoces".
     for spoken in (words, tuple(telling)):
         stems = [stem for word in spoken for stem in _stems(word)]
         synonyms = {row: others for stem in set(stems) for row, others in _groups_of(stem).items()}
@@ -338,17 +345,17 @@ class WordSearcher:
         self._readers = readers
         self._searcher: Any = None
         if readers:
-            # The files may be several segments: Whoosh tells the words of a match only for leaves.
+            # The files may be several segments: Whoosh names the words of a match only for leaves.
             parts = [part for reader in readers for part, _ in reader.leaf_readers()]
             self._searcher = searching.Searcher(parts[0] if len(parts) == 1 else reading.MultiReader(parts))
 
     def close(self) -> None:
-        """Give the files back."""
+        """Close the files."""
         for reader in self._readers:
             reader.close()
 
     def read_all(self) -> None:
-        """Read every stored document and posting; raises ``IndexBroken`` where one cannot be read."""
+        """Read every stored document and posting; raises ``IndexBroken`` if one is unreadable."""
         try:
             for reader in self._readers:
                 for _ in reader.all_stored_fields():
@@ -356,11 +363,11 @@ class WordSearcher:
                 for name, term in reader.all_terms():
                     for _ in reader.postings(name, term).all_ids():
                         pass
-        except Exception as error:  # Whoosh raises whatever its decoding trips over
+        except Exception as error:  # Whoosh raises any error of its decoding
             raise IndexBroken(f"index: the words cannot be read ({error!r})") from error
 
     def knows(self, word: str) -> bool:
-        """Whether the word stands in a text of the book, or is one of the trade."""
+        """Return whether the word is in a text of the book, or in the trade's vocabulary."""
         unsaid = _synonyms()[2]
         stems = _stems(word)
         return (
@@ -379,10 +386,10 @@ class WordSearcher:
         make: str = "",
         keys: Iterable[str] = (),
     ) -> list[Hit]:
-        """Sets with some of the words, all of the phrases, and all that the filters ask; best first.
+        """Return sets with some of the words, all of the phrases, and all of the filters; best first.
 
-        With ``keys`` only these sets are looked at.
-        Words of ``_MISTYPED_FROM`` letters and more that no text holds may be one slip off.
+        With ``keys``, search only these sets. Words of ``_MISTYPED_FROM`` letters or more that no text holds
+        may have one slip.
         """
         if self._searcher is None:
             return []
@@ -406,14 +413,14 @@ class WordSearcher:
                 *(Concept(0.0, ((row, 0.5, there),)) for row, there in zip(rows, exact, strict=True)),
             ]
             return self._hits(found, concepts, said, limit)
-        except Exception as error:  # Whoosh raises whatever its decoding trips over
+        except Exception as error:  # Whoosh raises any error of its decoding
             raise IndexBroken(f"index: the words cannot be read ({error!r})") from error
 
     def _documents(self, wanted: Any) -> frozenset[int]:
         return frozenset(self._searcher.docs_for_query(wanted))
 
     def _concept(self, said: Said) -> Concept:
-        """What is looked for instead of words of the query, in this book."""
+        """Return the thing to search for in this book, in place of words of the query."""
         own = self._ways(said.stems)
         others = [way for stems in sorted(said.others) if self._holders(stems) for way in self._ways(stems)]
         holders = max((len(there) for _, there in own), default=0)
@@ -424,13 +431,13 @@ class WordSearcher:
         return Concept(worth, tuple(ways))
 
     def _ways(self, stems: tuple[str, ...]) -> list[tuple[tuple[str, ...], frozenset[int]]]:
-        """The stems, or those of the book that are a slip away, with the documents that hold them."""
+        """Return the stems, or those of the book a slip away, with the documents that hold them."""
         if len(stems) > 1:
             return [(stems, self._documents(self._phrase(stems, 2)))]
         return [((stem,), self._holding(stem)) for stem in self._spelt(stems[0])]
 
     def _holding(self, stem: str) -> frozenset[int]:
-        """The documents with the stem in one of their texts: its postings as they are, without a query."""
+        """Return the documents with the stem in one of their texts: its postings, without a query."""
         found: set[int] = set()
         for name in TEXT_FIELDS:
             if self._searcher.doc_frequency(name, stem):
@@ -438,7 +445,7 @@ class WordSearcher:
         return frozenset(found)
 
     def _spelt(self, stem: str) -> list[str]:
-        """The stem where a text holds it, else those that are a slip away."""
+        """Return the stem if a text holds it, else those that are a slip away."""
         if self._holders((stem,)) or len(stem) < _MISTYPED_FROM:
             return [stem]
         slips = 1 if len(stem) < _SWAP_FROM else 2  # Whoosh counts a swap as two
@@ -459,21 +466,21 @@ class WordSearcher:
         return math.log(1 + max(int(self._searcher.doc_count()), 1) / (holders + 1))
 
     def _holders(self, stems: tuple[str, ...]) -> int:
-        """How many sets may hold all of the stems in one field."""
+        """Return how many sets may hold all of the stems in one field."""
         return max(
             (min(self._searcher.doc_frequency(name, stem) for stem in stems) for name in TEXT_FIELDS),
             default=0,
         )
 
     def _hits(self, found: Set[int], concepts: list[Concept], said: list[Concept], limit: int) -> list[Hit]:
-        """The best of the documents: ``concepts`` rank them, ``said`` is shown."""
+        """Return the best of the documents: ``concepts`` rank them, ``said`` is shown."""
         total = sum(one.worth for one in concepts) or 1.0
         shares = {
             document: round(sum(one.worth_of(document) for one in concepts) / total, 2) if concepts else 1.0
             for document in found
         }
         ranked = sorted(found, key=lambda document: (-shares[document], document))
-        # Sets that say it equally well are told apart by their texts, which are read; so many, and no more.
+        # Read the texts of sets with equal shares to tell them apart, up to a limit.
         texts = {n: self._searcher.stored_fields(n) for n in ranked[: max(2 * limit, _READ_TEXTS)]}
         order = sorted(texts, key=lambda document: (-shares[document], texts[document]["key"]))
         least = shares[order[limit - 1]] if len(order) >= limit else 0.0
@@ -481,9 +488,9 @@ class WordSearcher:
         for document in order[: max(limit, _READ_LINES)]:
             share, text = shares[document], texts[document]
             if share < least - _TOGETHER:
-                break  # not even one line that says all of it would bring this one forward
+                break  # not even one line with all of it would move this one forward
             best, lines = _lines(text, said)
-            # Said in one breath it is more likely what is asked for.
+            # Words in one line are more likely to answer the question.
             if len(concepts) > 1:
                 share = share * (1 - _TOGETHER) + _TOGETHER * min(best / total, 1.0)
             hits.append(Hit(text["key"], min(share, 1.0), lines, partial(_snippet, text, said)))
@@ -492,7 +499,7 @@ class WordSearcher:
 
 
 def _lines(fields: Mapping[str, str], said: list[Concept]) -> tuple[float, int]:
-    """The most that one line of a set's texts is worth, and how many lines say something of what is asked."""
+    """Return the greatest worth of a line of a set's texts, and the number of lines with any worth."""
     best, count = 0.0, 0
     fronts = {stem[:2] for one in said for row, _, _ in one.ways for stem in row}
     for name in TEXT_FIELDS:
@@ -513,25 +520,27 @@ def _stems_of(word: str) -> tuple[str, ...]:
 
 
 def _snippet(fields: Mapping[str, str], said: list[Concept]) -> str:
-    """Where the most telling field says it: that with the most of what was asked for."""
-    told: dict[str, float] = {}
+    """Return the part of the most useful field: the one with most of the words asked for."""
+    worths: dict[str, float] = {}
     for one in said:
         for row, value, _ in one.ways:
             for stem in row:
-                told[stem] = max(told.get(stem, 0.0), value / len(row))
+                worths[stem] = max(worths.get(stem, 0.0), value / len(row))
     best = (0.0, "")
     for name in TEXT_FIELDS:
         text = fields.get(name, "")
-        piece, found = _around(text[:_READ], told.keys()) if text else ("", frozenset())
-        worth = sum(told[stem] for stem in found) * _BOOST[name]
+        piece, found = _around(text[:_READ], worths.keys()) if text else ("", frozenset())
+        worth = sum(worths[stem] for stem in found) * _BOOST[name]
         if piece and worth > best[0]:
             best = (worth, piece)
     return _plain(best[1])
 
 
 def _around(text: str, terms: Set[str]) -> tuple[str, frozenset[str]]:
-    """The part of the text with the most of the words, "" with none, and these; whole words only, "..." where
-    cut."""
+    """Return the part of the text with most of the words, and these words; "" with none.
+
+    The part has whole words only, with "..." at a cut.
+    """
     fronts = {term[:2] for term in terms if term}
     places = []
     found: set[str] = set()
@@ -555,7 +564,7 @@ def _around(text: str, terms: Set[str]) -> tuple[str, frozenset[str]]:
 
 
 def _plain(text: str) -> str:
-    """One line without control characters."""
+    """Return the text as one line without control characters."""
     return " ".join("".join(char if char.isprintable() else " " for char in text).split())[: _SNIPPET + 40]
 
 
@@ -564,7 +573,7 @@ def _stems(text: str) -> list[str]:
 
 
 def _conditions(filters: Filters, make: str = "", keys: Iterable[str] = ()) -> Any:
-    """The filters as a query, None where there are none."""
+    """Return the filters as a query, None if there are none."""
     parts: list[Any] = []
     only = [query.Term("key", key) for key in keys]
     if only:

@@ -1,8 +1,8 @@
-"""Build the index from nothing, bring it up to date, and check it.
+"""Build the index from nothing, update it, and check it.
 
-A whole index is built in bounded memory: rows are written as they come, keys are spread over files by their
-upper bits, and each file is then sorted and written in order. The B-tree grows at its right edge only, and no
-more than one file is in memory. A change of single sets is one transaction.
+A whole index is built in bounded memory. Rows are written as they come. Keys go to files by their upper bits,
+and each file is then sorted and written in order. The B-tree grows at its right edge only, and at most one
+file is in memory. A change of single sets is one transaction.
 """
 
 from __future__ import annotations
@@ -22,11 +22,11 @@ from kb.index.normalize import normalise
 
 _PARTS = 64
 _BATCH = 2_000
-_SPILL = 1 << 20  # keys in memory before they go to their files
+_SPILL = 1 << 20  # keys in memory before they are written to files
 
 
 class _Keys:
-    """Keys on their way into the table."""
+    """Collect keys for the table."""
 
     def __init__(self, folder: Path) -> None:
         self._paths = [folder / f"part-{n:02d}" for n in range(_PARTS)]
@@ -53,7 +53,7 @@ class _Keys:
         self._held = 0
 
     def write(self, db: sqlite3.Connection, bits: k.Bits) -> None:
-        """Into the table and the bit map, in order."""
+        """Write the keys to the table and the bit map, in order."""
         for path in self._paths:
             if not path.exists():
                 continue
@@ -79,7 +79,7 @@ def build(
     """Write a generation into the empty ``folder``. ``progress`` gets the number of sets done so far."""
     db = t.connect(folder / KEYS, create=True)
     try:
-        db.execute("PRAGMA journal_mode=OFF")  # a crash leaves a folder that was never in force
+        db.execute("PRAGMA journal_mode=OFF")  # a crash leaves a folder that was never used
         db.execute("PRAGMA synchronous=OFF")
         db.executescript(t.SCHEMA)
         db.execute("BEGIN")
@@ -154,7 +154,7 @@ def _rows(
 
 
 class _Words:
-    """The words of a new generation; Whoosh is imported with the first set that has text."""
+    """Write the words of a new generation; import Whoosh with the first set that has text."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
@@ -171,7 +171,7 @@ class _Words:
         self._writer.add(entry.key, document)
 
     def finish(self, revision: int) -> int:
-        """The generation of the words, 0 where there are none."""
+        """Return the generation of the words, 0 if there are none."""
         if self._writer is None:
             return 0
         from kb.index.words import BulkWriter
@@ -181,10 +181,10 @@ class _Words:
 
 
 def apply(generation: Path, changed: list[SetEntry], gone: list[str], revision: int, mark: str) -> int:
-    """Bring the SQLite file to ``revision`` in one transaction; returns how many texts are pending."""
+    """Bring the SQLite file to ``revision`` in one transaction; return the number of pending texts."""
     db = t.connect(generation / files.KEYS)
     try:
-        db.execute("PRAGMA synchronous=NORMAL")  # derived data: an older revision after a power cut heals
+        db.execute("PRAGMA synchronous=NORMAL")  # derived data: after a power failure it is updated again
         db.execute("BEGIN IMMEDIATE")
         meta = t.meta(db)
         if meta.get("format") != t.FORMAT:
@@ -212,7 +212,7 @@ def apply(generation: Path, changed: list[SetEntry], gone: list[str], revision: 
 
 
 class _Change:
-    """Rows and keys of single sets, put and dropped inside a transaction."""
+    """Add and drop rows and keys of single sets inside a transaction."""
 
     def __init__(self, db: sqlite3.Connection, bits: k.Bits) -> None:
         self._db = db
@@ -221,7 +221,7 @@ class _Change:
         self.sets = 0
 
     def drop(self, key: str) -> None:
-        """Forget a set; one that is not there is no mistake, since updates may come twice."""
+        """Remove a set; a missing one is no error, since updates may come twice."""
         found = self._db.execute("SELECT id, make FROM sets WHERE key = ?", (key,)).fetchone()
         if found is None:
             return
@@ -232,7 +232,7 @@ class _Change:
         self.sets -= 1
 
     def put(self, entry: SetEntry) -> None:
-        """Add a set, or bring it up to date."""
+        """Add or replace a set."""
         found = self._db.execute("SELECT id, make FROM sets WHERE key = ?", (entry.key,)).fetchone()
         if found is None:
             set_id = 1 + (self._db.execute("SELECT max(id) FROM sets").fetchone()[0] or 0)
@@ -272,7 +272,7 @@ class _Change:
     def _keys(self, hashes: set[int], ident: int) -> None:
         if ident > k.MAX_ID:
             raise IndexBroken(
-                f"index: more than {k.MAX_ID} spellings were given out, a rebuild numbers them anew"
+                f"index: more than {k.MAX_ID} spellings were given out, a rebuild numbers them again"
             )
         self._bits.add(hashes)
         self._db.executemany(
@@ -298,7 +298,7 @@ class _Change:
 
 
 def _widen(db: sqlite3.Connection, generation: Path, name: int) -> None:
-    """A larger bit map under a new name: the book has outgrown the old one."""
+    """Write a larger bit map under a new name, when the book has outgrown the old one."""
     held: int = db.execute("SELECT count(*) FROM keys").fetchone()[0] * 2
     path = generation / f"bits-{name + 1}"
     path.unlink(missing_ok=True)  # left by a crash before the commit
@@ -315,7 +315,7 @@ def _widen(db: sqlite3.Connection, generation: Path, name: int) -> None:
 
 
 def fold_pending(generation: Path) -> None:
-    """Move pending texts into the words. A crash between the two commits is healed by doing it again."""
+    """Move pending texts into the words. After a crash between the two commits, the next call repeats it."""
     from kb.index.words import fold_in
 
     db = t.connect(generation / files.KEYS)
@@ -338,7 +338,7 @@ def fold_pending(generation: Path) -> None:
 
 
 def problems(generation: Path) -> list[str]:
-    """What a full check finds: damage of the file, rows without keys, words that cannot be read."""
+    """Run a full check: damage of the file, rows without keys, unreadable words."""
     out: list[str] = []
     try:
         db = t.connect(generation / files.KEYS)
@@ -378,7 +378,7 @@ def problems(generation: Path) -> list[str]:
 
 
 def _unreachable(db: sqlite3.Connection, bits: k.Bits) -> list[str]:
-    """Sets that no query could find, the first few."""
+    """Return the first few sets that no query could find."""
     out = []
     for ident, make, model in db.execute("SELECT id, make, model FROM spelling"):
         hashes = t.key_hashes(model)
