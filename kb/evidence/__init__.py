@@ -1,4 +1,4 @@
-"""Estimate what any source offers, known or not, from all findings, and how sure that is.
+"""Estimate the outputs of any source, known or not, from all findings, and how sure the estimate is.
 
 evidence = Evidence.learn(visits)
 evidence.expect(Source("Norwell", "", year=2014)).shapes    # panels, likeliest first

@@ -1,11 +1,10 @@
 """Count visits for the groups that a set belongs to, with their weights.
 
-A finding is one visit to one set. What is counted, and what is not, is in :mod:`kb.evidence.learn`.
+A finding is one visit to one set. :mod:`kb.evidence.learn` says what is counted.
 
-``renewed`` updates the evidence when a few sets have changed. What the changed sets say is taken out and
-put in again, with the strengths as they were learned; what they pass up to wider groups changes by the
-difference. Whether outputs are in use belongs to homes, not to sets, and waits until everything is learned
-again.
+``renewed`` updates the evidence when a few sets have changed. It takes their old findings out and puts the
+new ones in, with the strengths as learned. Counts that they pass up to wider groups change by the difference.
+Outputs in use depend on homes, not on sets, and wait until everything is learned again.
 """
 
 from __future__ import annotations
@@ -42,12 +41,12 @@ Path = Sequence[tuple[str, str]]  #: (level, key) from the widest group to the n
 YEAR: Final = 365.25  #: days
 ALIKE: Final = 0.3  #: visits: sets of one model hardly differ (common practice)
 FREE: Final = "free"  #: nothing is in use by anything else
-REMEDY: Final = 2.0  #: trials: what one counts at which a remedy was tried, too (common practice)
+REMEDY: Final = 2.0  #: trials: weight of a failure despite a setting (common practice)
 WORKS, FAILS = "works", "fails"
 
 
 class Counted:
-    """All findings of a book, counted by groups of sets. ``Evidence`` asks it."""
+    """Hold all findings of a book, counted by groups of sets, for ``Evidence``."""
 
     def __init__(self, prior: Prior, family: Family, strengths: Mapping[str, Mapping[str, float]]) -> None:
         self.prior, self.family = prior, family
@@ -56,7 +55,7 @@ class Counted:
         self._tally: dict[str, dict[str, list[int]]] = {level: {} for level in LEVELS}
         self._tried: dict[str, int] = {}
         self._rates_in_use: dict[str, float] = {}
-        self._by_make: FamilyMix | None = None  #: made when first asked for
+        self._by_make: FamilyMix | None = None  #: made on first use
         forgotten = {basis.value: rate for basis, rate in prior.forgotten.items()}
         self.forgetting = Forgetting(forgotten, strengths.get("forgotten"))
         self._notes: dict[str, list[Note]] = {}  #: by set, while learning
@@ -71,7 +70,7 @@ class Counted:
             parts=_parts,
             strengths=strengths.get("shapes"),
         )
-        # What the prior says of these is where their widest groups begin: nothing else is mixed in.
+        # The prior gives the start of their widest groups: nothing else is mixed in.
         self.speakers = Tree(
             LEVELS, self._first_effect, centre=prior.worth, strengths=strengths.get("speakers")
         )
@@ -92,7 +91,8 @@ class Counted:
     # -- counting ------------------------------------------------------------------------------
 
     def strengths(self) -> dict[str, dict[str, float]]:
-        """For each thing learned, how many findings a group of each level needs to be believed by itself.
+        """Return, for each thing learned, how many findings a group of each level needs to outweigh wider
+        ones.
 
         ``forgotten`` has the rates at which people leave out jacks.
         """
@@ -110,7 +110,7 @@ class Counted:
 
     @property
     def visits(self) -> int:
-        """Visits with at least one finding: what all this was counted from."""
+        """Return the number of visits with at least one finding: the basis of all counts."""
         return sum(visits for visits, _ in self._tally["set"].values())
 
     def _count(self, visits: Sequence[Visit], today: Day) -> None:
@@ -132,7 +132,7 @@ class Counted:
                 self.shapes.count(path, self._shared_out(notes))
 
     def share_out(self, chances: Chances, tables: Groups, *, learn: bool = True) -> None:
-        """Share the visits to each set out among the panels that explain them, by what is expected now."""
+        """Share the visits to each set among the panels that explain them, by present expectations."""
         strength = self.shapes.strengths["set"]
         for key, notes in self._notes.items():
             above = self.shapes._over["set"][key]
@@ -152,7 +152,7 @@ class Counted:
             self.forgetting.learn()
 
     def _shared_out(self, notes: Sequence[Note]) -> Counts:
-        """The same before anything is expected: each visit for the smallest panel that explains it."""
+        """Share the visits before there are expectations: each counts for the smallest panel it fits."""
         counts: Counts = {}
         whole = sorted(
             (note.outputs for note in notes if not note.partial), key=lambda one: (len(one), sorted(one))
@@ -166,7 +166,7 @@ class Counted:
     def _count_set(
         self, key: str, source: Source, visits: Sequence[Visit], today: Day
     ) -> tuple[Path, list[Note]]:
-        """Count all of a set but its shapes; the groups that it is in, and what its visits say of those."""
+        """Count all of a set but its shapes; return its groups, and the content of its visits."""
         family = self._sets[key].family or key
         usual_place = self._families[self._sets[key].family] if self._sets[key].family else self._sets[key]
         place = Place(usual_place.kind, usual_place.era, usual_place.display)
@@ -210,13 +210,13 @@ class Counted:
         return path, notes
 
     def _count_trial(self, path: Path, output: Output, finding: Finding, weight: float) -> None:
-        """``weight`` 0: it tells nothing, but the jack was tried."""
+        """Count one trial. With ``weight`` 0 it adds nothing, but the jack was tried."""
         trial = trial_path(path, output, finding.input)
         good = WORKED[finding.outcome]
         if good and weight:
             self.works.add(trial, WORKS, weight * good)
         if good < 1 and weight:
-            # A setting that was tried in vain makes another failure of it.
+            # A failure despite a setting says more.
             again = REMEDY if squeezed(finding.setting) else 1.0
             self.works.add(trial, FAILS, weight * again * (1 - good))
         jack = trial[-2][1]
@@ -249,12 +249,12 @@ class Counted:
         return known[Speakers(symbol)] if known else 1 / len(EFFECTS)
 
     def _any_taken(self, key: str, symbol: str) -> float:
-        """Outputs in use, each by itself: what the joint counts begin from."""
+        """Return the rate of outputs in use, each by itself: the joint counts start from it."""
         used = set() if symbol == FREE else set(symbol.split(" "))
         p = 1.0
         for signal in key.split(" "):
             rate = self._rates_in_use.get(signal)
-            if rate is None:  # asked for only once ``in_use`` has settled
+            if rate is None:  # needed only once ``in_use`` has settled
                 rate = self._rates_in_use[signal] = self.in_use.p((("signal", signal),), WORKS)
             p *= rate if signal in used else 1 - rate
         return p
@@ -278,7 +278,7 @@ def _either(p: float, symbol: str) -> float:
 
 
 def trial_path(path: Path, output: Output, way: DriverInput | None) -> tuple[tuple[str, str], ...]:
-    """The groups of one trial: signal, make and era, family, this jack of this set, this driver input."""
+    """Return the groups of one trial: signal, make and era, family, this jack of this set, driver input."""
     keys = dict(path)
     signal = output.signal.value
     jack = f"{output.symbol}>{keys.get('set', '')}"
@@ -296,20 +296,20 @@ def signals_key(signals: Iterable[Signal]) -> str:
 
 
 E = TypeVar("E", bound=Counted)
-GONE: Final = 1e-9  #: of a finding: what is left by rounding when it is taken out
+GONE: Final = 1e-9  #: of a finding: rounding error that remains when it is taken out
 
 
 def renewed(evidence: E, sets: Mapping[str, Sequence[Visit]], today: Day) -> E:
-    """Evidence in which the sets of these keys are what these visits say; none: the set is gone.
+    """Return evidence with the findings of these sets replaced by these visits; none: remove the set.
 
-    ``evidence`` stays as it was. The answer takes no further findings but by another call.
+    ``evidence`` stays unchanged. To add more findings to the result, call this again.
     """
     new = copy(evidence)
     new._sets, new._families, new._tried = dict(new._sets), dict(new._families), dict(new._tried)
     new._tally = {level: {key: list(n) for key, n in new._tally[level].items()} for level in LEVELS}
     new.shapes, new.speakers, new.works = (_own(tree) for tree in (new.shapes, new.speakers, new.works))
     new.in_use, new.taken = copy(new.in_use), copy(new.taken)
-    for tree in (new.in_use, new.taken):  # counted below like the rest, and left at that
+    for tree in (new.in_use, new.taken):  # counted below like the rest, without further steps
         tree._own, tree._over = {}, {level: {} for level in tree.levels}
     new._by_make = None
     _take_out(new, sets.keys())
@@ -325,7 +325,7 @@ def renewed(evidence: E, sets: Mapping[str, Sequence[Visit]], today: Day) -> E:
 
 
 def _own(tree: Tree) -> Tree:
-    """A tree of which groups can be changed; their counts are shared until then, and never changed."""
+    """Return a tree with groups that can be changed; the shared counts inside are never changed."""
     new = copy(tree)
     new.seen = {level: dict(groups) for level, groups in tree.seen.items()}
     new._own, new._over, new._parted = {}, {level: {} for level in tree.levels}, {}
@@ -385,7 +385,7 @@ def _put_in(evidence: Counted, key: str, visits: Sequence[Visit], today: Day) ->
 
 
 def _path_of(tree: Tree, key: str) -> Path:
-    """The groups around a narrowest one that was just counted."""
+    """Return the groups around a narrowest one that was just counted."""
     path = [(tree.levels[-1], key)]
     for outer, level in reversed(list(pairwise(tree.levels))):
         path.append((outer, tree._over[level][path[-1][1]]))
@@ -393,7 +393,7 @@ def _path_of(tree: Tree, key: str) -> Path:
 
 
 def _put(tree: Tree, path: Path, counts: Counts) -> None:
-    """What the narrowest group of ``path`` has seen, in place of what it had; wider ones follow."""
+    """Replace the counts of the narrowest group of ``path``; wider ones follow."""
     change: Counts = dict(counts)
     for symbol, n in tree.seen[path[-1][0]].get(path[-1][1], {}).items():
         change[symbol] = change.get(symbol, 0.0) - n

@@ -1,12 +1,12 @@
 """Define the groups that a set borrows from: family, make and era, era and display, kind.
 
-Every set is in a chain of groups, each inside the next: set, family, make-era, era-display, kind, all.
-What is not known of a set (its year, say) widens a group: the make's sets of all years.
+Every set is in a chain of groups, each inside the next: set, family, make-era, era-display, kind, all. Facts
+that are not known of a set (its year, say) widen a group: the make's sets of all years.
 
-A set of which only the make is known may belong to a family that is known, in proportion to the sets
-visited of it, or to a new one: the Chinese restaurant process (Antoniak 1974), its concentration learned
-from how many families the makes of the book have for the sets that were visited. Without this a make of two
-families would look as mixed as a new family of the make, and expectations too vague.
+If only the make of a set is known, it may belong to a known family, in proportion to the sets visited of it,
+or to a new one. This is the Chinese restaurant process (Antoniak 1974). Its concentration is learned from the
+number of families and visited sets of the book's makes. Without it, a make of two families would look as
+mixed as a new family of the make, and expectations would be too vague.
 
 >>> from kb.domain.visit import Source
 >>> chain(Place(Kind.TELEVISION, "2011", "flat"), make="Norwell")
@@ -34,13 +34,13 @@ LEVELS: Final = ("all", "kind", "era-display", "make-era", "family", "set")
 ANY: Final = "*"  #: a year or display that is not known
 
 #: First years of eras (common practice): stereo sockets, SCART and composite; flat sets with analog outputs;
-#: optical as the only one; ARC beside it; eARC and the end of the rest.
+#: optical as the only one; ARC next to it; eARC and the end of the rest.
 ERAS: Final = (1988, 1998, 2005, 2010, 2015, 2020)
 
 
 @dataclass(frozen=True, slots=True)
 class GroupFacts:
-    """What the book knows of a set, or of a family, beyond its findings."""
+    """Hold facts that the book knows of a set, or of a family, apart from findings."""
 
     kind: Kind
     era: str
@@ -50,7 +50,7 @@ class GroupFacts:
 
 
 class Place(NamedTuple):
-    """What decides the group of a set: kind, era (its first year, or ``*``), display (or ``*``)."""
+    """Hold the facts that decide a set's group: kind, era (its first year or ``*``), display (or ``*``)."""
 
     kind: Kind
     era: str = ANY
@@ -58,7 +58,7 @@ class Place(NamedTuple):
 
 
 def era_of(year: int | None) -> str:
-    """The first year of the era, ``early`` before the first, ``*`` where the year is not known.
+    """Return the first year of the era, ``early`` before the first, ``*`` if the year is not known.
 
     >>> era_of(2013), era_of(1970), era_of(None)
     ('2010', 'early', '*')
@@ -70,7 +70,7 @@ def era_of(year: int | None) -> str:
 
 
 def display_of(source: Source) -> str:
-    """The display, where known; before 1998 a television is a tube set, from 2010 a flat one."""
+    """Return the display, if known; before 1998 a television is a tube set, from 2010 a flat one."""
     if source.kind is not Kind.TELEVISION:
         return ANY
     if source.display is not None:
@@ -83,12 +83,12 @@ def display_of(source: Source) -> str:
 
 
 def place_of(source: Source) -> Place:
-    """Where what is known of ``source`` puts it."""
+    """Return the kind, era and display of ``source`` as far as known."""
     return Place(source.kind, era_of(source.year), display_of(source))
 
 
 def chain(place: Place, *, make: str = "", family: str = "", key: str = "") -> tuple[tuple[str, str], ...]:
-    """The groups from the widest to the narrowest that is known, each as (level, key)."""
+    """Return the groups from the widest to the narrowest that is known, each as (level, key)."""
     wide = f"{place.kind.value}|{place.era}|{place.display}"
     groups = [("all", ""), ("kind", place.kind.value), ("era-display", wide)]
     if squeezed(make):
@@ -101,7 +101,7 @@ def chain(place: Place, *, make: str = "", family: str = "", key: str = "") -> t
 
 
 def widened(level: str, key: str) -> tuple[str, ...]:
-    """The groups of the same level that see this one's sets too: era or display or both not asked for.
+    """Return the groups of the same level that also count this one's sets: any era, any display, or both.
 
     >>> widened("era-display", "television|2011|flat")
     ('television|*|flat', 'television|2011|*', 'television|*|*')
@@ -115,7 +115,7 @@ def widened(level: str, key: str) -> tuple[str, ...]:
 
 
 def outer(level: str, key: str) -> str:
-    """The key of the next wider group, for the groups whose keys say it (make-era and wider).
+    """Return the key of the next wider group, for groups whose keys show it (make-era and wider).
 
     >>> outer("make-era", "television|2011|flat|NORWELL"), outer("era-display", "television|2011|flat")
     ('television|2011|flat', 'television')
@@ -126,7 +126,7 @@ def outer(level: str, key: str) -> str:
 
 
 def set_of(source: Source) -> str:
-    """The key of the set, empty where make or model is not known."""
+    """Return the key of the set, empty if make or model is not known."""
     return _set_of(source.make, source.model)
 
 
@@ -136,10 +136,10 @@ def _set_of(make: str, model: str) -> str:
 
 
 def family_of(source: Source) -> str:
-    """The make with the letters and the series of the model number; its size and its last digits are folded.
+    """Return the make with the letters and the series of the model number, without size and last digits.
 
-    A first run of two digits is a picture size (13 to 98 inches) and becomes ``#``; of every other run the
-    first digit, the series, stays. The index learns a better rule from the book; this one needs no book.
+    A first run of two digits is a picture size (13 to 98 inches) and becomes ``#``. Of every other run only
+    the first digit, the series, stays. The index learns a better rule from the book; this one needs no book.
 
     >>> family_of(Source("Norwell", "NV40-210")), family_of(Source("Hallmere", "32FN14"))
     ('NORWELL/NV#2', 'HALLMERE/#FN1')
@@ -160,12 +160,12 @@ def family_of(source: Source) -> str:
 
 
 Path = tuple[tuple[str, str], ...]
-FEW: Final = 6.0  #: the concentration before anything is known: makes have many series (common practice)
-SPREAD: Final = 1.5  #: how far from that it may be, in logarithms
+FEW: Final = 6.0  #: the concentration before there are findings: makes have many series (common practice)
+SPREAD: Final = 1.5  #: how far it may be from that, in logarithms
 
 
 class FamilyMix:
-    """The families by make, with the number of sets met of each."""
+    """Hold the families by make, with the number of sets visited of each."""
 
     def __init__(self, sets: Mapping[str, GroupFacts], families: Mapping[str, GroupFacts]) -> None:
         met: dict[str, int] = {}
@@ -181,7 +181,7 @@ class FamilyMix:
         self.fresh = _concentration(self._of_make.values())
 
     def of(self, make: str, place: Place) -> list[tuple[float, Path]]:
-        """The families that a set of this make and place may be of, with their chances; else a new one."""
+        """Return the possible families of a set of this make and place, with their chances, and a new one."""
         fits = [
             (family, usual_place, n)
             for family, usual_place, n in self._of_make.get(make, ())

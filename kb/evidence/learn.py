@@ -10,15 +10,15 @@
 
 How: ``shrinkage.py`` has the rule of backing off, ``groups.py`` the groups. Four things are learned apart:
 
-- *shapes*, which outputs there are, jointly. A finding is one visit to one set. A visit that covers some
-  jacks only (told, or nothing but jacks that were tried) says nothing of the others. A jack that a visit does
-  not mention may have been forgotten (``missing_jacks.py``).
-- *speakers*, what an output does to them, by signal. Where a visit does not say, nothing is counted: the
-  effect is missing, which says nothing of its value (assumed: people leave it out whatever it is).
-- *taken* belongs to the home and not to the set: it is learned by the signals that a panel has (and by era),
-  not by make or model; jointly over the outputs, as a home seldom has two soundbars.
-- *works*, what came of trying an output: by signal, make and era, family, set and driver input. A failure
-  that a setting put right later counts neither way (``remedied.py``).
+- *shapes*, the outputs of a panel, jointly. A finding is one visit to one set. A visit that covers only some
+  jacks (hearsay, or only jacks that were tried) says nothing about the others. A visit may leave out a jack
+  because somebody forgot it (``missing_jacks.py``).
+- *speakers*, the effect of an output on them, by signal. If a visit does not give it, nothing is counted. A
+  missing effect says nothing about its value (assumed: people leave it out whatever it is).
+- *taken* depends on the home and not on the set. It is learned by the signals of a panel (and by era), not by
+  make or model; jointly over the outputs, as a home seldom has two soundbars.
+- *works*, the result of trying an output: by signal, make and era, family, set and driver input. A failure
+  that a setting put right later does not count either way (``visits.py``).
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ from kb.evidence.visits import valid_visits
 
 
 class Chance(NamedTuple):
-    """The chance that a jack, tried as it should be, carries sound here; (low, high) holds it 9 times in 10.
+    """Hold the chance that a jack, tried as it should be, carries sound here; (low, high) is a 90% interval.
 
     ``findings`` counts the trials of this very jack of this very set.
     """
@@ -65,7 +65,7 @@ class Chance(NamedTuple):
 
 
 class LevelCount(NamedTuple):
-    """One group of sets behind an expectation: what the book holds of it, its share in the answer."""
+    """Describe one group of sets behind an expectation: its counts and its share in the answer."""
 
     level: str
     key: str
@@ -75,7 +75,7 @@ class LevelCount(NamedTuple):
 
 
 class Likely(NamedTuple):
-    """A shape that the panel may have, with its chance."""
+    """Hold a possible shape of the panel with its chance."""
 
     outputs: tuple[Output, ...]
     p: float
@@ -83,13 +83,13 @@ class Likely(NamedTuple):
 
 @dataclass(frozen=True)
 class Expectation:
-    """What the book expects of a source.
+    """Hold the expectations of the book for a source.
 
-    ``shapes`` come likeliest first; ``other`` is the chance of a panel that nobody has listed, so all sum to
-    one. ``speakers`` and ``works`` are for each output of any shape; ``taken`` gives for each shape the
-    chance of each set of signals in use by something else. ``failed``: the outputs of this very set that
-    were tried and never gave usable sound; ``dead``: the chance of each that it carries none whatever is
-    done. ``source`` has what the book could fill in.
+    ``shapes`` come likeliest first. ``other`` is the chance of an unlisted panel, so all sum to one.
+    ``speakers`` and ``works`` have an entry for each output of any shape. ``taken`` gives, for each shape,
+    the chance that something else uses each group of its signals. ``failed`` are the outputs of this very set
+    that were tried and never gave usable sound. ``dead`` is the chance of each that no remedy makes it carry
+    sound. ``source`` includes facts that the book added.
     """
 
     source: Source
@@ -104,25 +104,25 @@ class Expectation:
     dead: Mapping[Output, float] = field(default_factory=dict)
 
     def has(self, *signals: Signal) -> float:
-        """The chance that the panel has an output of one of these signals."""
+        """Return the chance that the panel has an output of one of these signals."""
         return sum(one.p for one in self.shapes if any(o.signal in signals for o in one.outputs))
 
 
 Path = tuple[tuple[str, str], ...]  #: (level, key) from the widest group to the narrowest
 FamilyShares = list[tuple[float, Path]]  #: families that a set may be of, with their chances
 
-VERSION: Final = 4  #: of what ``to_dict`` gives
+VERSION: Final = 4  #: of the result of ``to_dict``
 LIKELY: Final = 0.998  #: shapes are listed until they hold this much of the known ones
 MOST_SHAPES: Final = 200  #: or until there are so many
 INTERVAL: Final = 0.90
-#: Of the trials that a chance rests on: the strengths are learned from the same findings, and taken as
-#: known they make intervals too narrow. At 0.7 they hold the truth nine times in ten in simulated books of
-#: six kinds.
+#: Factor on the trials behind a chance. The strengths are learned from the same findings; taken as known,
+#: they make intervals too narrow. With 0.7 they hold the truth nine times in ten in simulated books of six
+#: kinds.
 LEARNED: Final = 0.7
 
 
 class Evidence(Counted):
-    """All findings of a book, made by ``learn`` or ``from_dict``, and what they say together."""
+    """Hold all findings of a book, made by ``learn`` or ``from_dict``, and answer from them."""
 
     # -- learning ------------------------------------------------------------------------------
 
@@ -139,9 +139,9 @@ class Evidence(Counted):
     ) -> Evidence:
         """Count the findings of all valid visits, in any order.
 
-        ``family`` names the family of a set (empty: none). ``strengths`` as ``strengths()`` gives them are
-        taken as they are; without them they are learned. Ages are counted back from ``today``. ``progress``
-        gets how many of how many rounds are done, once all visits are counted.
+        ``family`` names the family of a set (empty: none). ``strengths`` (from ``strengths()``) are used as
+        they are; without them they are learned. Ages are counted back from ``today``. Once all visits are
+        counted, ``progress`` gets the rounds done and their number.
         """
         evidence = cls(prior or standard_prior(), family, strengths or {})
         evidence._count(valid_visits(visits), today or clock.today())
@@ -153,9 +153,9 @@ class Evidence(Counted):
         return evidence
 
     def renewed(self, sets: Mapping[str, Sequence[Visit]], *, today: Day | None = None) -> Evidence:
-        """Evidence in which the sets of these keys are what these valid visits say, the rest as it was.
+        """Return evidence with these sets replaced by these valid visits, and the rest unchanged.
 
-        For a few sets that changed; see ``kb.evidence.counting``.
+        Meant for a few changed sets; see ``kb.evidence.counting``.
         """
         from kb.evidence.counting import renewed
 
@@ -164,7 +164,7 @@ class Evidence(Counted):
     # -- asking --------------------------------------------------------------------------------
 
     def path(self, source: Source) -> tuple[tuple[str, str], ...]:
-        """The groups that ``source`` is in, what is not known filled in from its set or family."""
+        """Return the groups of ``source``; unknown facts are filled in from its set or family."""
         key, family, place = self._placed(source)
         if not family and key in self._sets:
             family = key
@@ -176,7 +176,7 @@ class Evidence(Counted):
         family = known.family if known else self.family(source) if key else ""
         place = levels.place_of(replace(source, kind=known.kind) if known else source)
         for group in (self._families.get(family) if family else None, known):
-            # The set's own counts hang under its family, and the family under the place it is usual in.
+            # The set's own counts belong to its family, and the family to its usual place.
             if group and group.kind is place.kind:
                 place = place._replace(
                     era=group.era if place.era == ANY else place.era,
@@ -185,11 +185,11 @@ class Evidence(Counted):
         return key, family, place
 
     def knows(self, source: Source) -> bool:
-        """Was this very set visited?"""
+        """Return whether a visit to this very set was counted."""
         return set_of(source) in self._sets
 
     def filled(self, source: Source) -> Source:
-        """``source`` with the kind, year and display that the book knows of this very set."""
+        """Return ``source`` with the kind, year and display that the book knows of this very set."""
         known = self._sets.get(set_of(source))
         if known is None:
             return source
@@ -201,7 +201,7 @@ class Evidence(Counted):
         )
 
     def expect(self, source: Source) -> Expectation:
-        """What the panel of ``source`` may be. Blank make or model, or no year: not known."""
+        """Return the expected panels of ``source``. Blank make or model, or no year: not known."""
         path = self.path(source)
         unseen = {" ".join(sorted(parts)) or NO_OUTPUT for parts in self.shapes.combinations(path)}
         mix = self._family_mix(source, path)
@@ -236,7 +236,7 @@ class Evidence(Counted):
         )
 
     def _family_mix(self, source: Source, path: Path) -> FamilyShares:
-        """Where only the make is known: the families that it may be of."""
+        """Return the possible families of a set of which only the make is known."""
         if path[-1][0] != "make-era":
             return []
         if self._by_make is None:
@@ -246,7 +246,7 @@ class Evidence(Counted):
     def _mixed(
         self, tree: Tree, path: Path, mix: FamilyShares, symbols: Iterable[str], mark: str = ""
     ) -> dict[str, float]:
-        """The chances of symbols over the families that a set may be of, and a new one."""
+        """Mix the chances of symbols over the possible families of a set, and a new one."""
         asked = set(symbols)
         mixed = tree.chances(_marked(path, mark), asked)
         if mix:
@@ -258,7 +258,7 @@ class Evidence(Counted):
         return mixed
 
     def _shares(self, path: Path, mix: FamilyShares) -> dict[str, float]:
-        """How much each level says; what families say of a set of their make is counted with the make."""
+        """Return the share of each level; the shares of possible families are counted with the make."""
         shares = self.shapes.shares(path)
         if mix:
             new = 1 - sum(share for share, _ in mix)
@@ -270,15 +270,15 @@ class Evidence(Counted):
         return shares
 
     def _never_worked(self, source: Source, output: Output) -> bool:
-        """Was this jack of this very set tried, and never gave usable sound? ``kb.path`` rules it out."""
+        """Return whether all trials of this jack of this very set were in vain. ``kb.path`` rules it out."""
         jack = f"{output.symbol}>{set_of(source)}"
         return jack in self._tried and not self.works.seen["set"].get(jack, {}).get(WORKS)
 
     def _dead(self, source: Source, output: Output) -> float:
-        """The chance that a jack which failed whenever it was tried carries no sound whatever is done.
+        """Return the chance that no remedy makes a jack carry sound which failed in every trial.
 
-        Silence at a good jack comes from settings mostly (Bayes' rule over the failed trials, each as much as
-        its basis and age weigh).
+        Most silence at a good jack comes from settings. (Bayes' rule over the failed trials; each counts by
+        its basis and age.)
         """
         dead = self.prior.dead
         jack = f"{output.symbol}>{set_of(source)}"
@@ -288,19 +288,19 @@ class Evidence(Counted):
         return dead / (dead + (1 - dead) * silent**trials)
 
     def _tallied(self, level: str, key: str) -> tuple[int, int]:
-        """Visits and sets of a group."""
+        """Return the visits and sets of a group."""
         visits, sets = self._tally[level].get(key, (0, 0))
         return visits, sets
 
     def effects(self, source: Source, output: Output) -> dict[Speakers, float]:
-        """The chances of what the output does to the set's own speakers; they sum to one."""
+        """Return the chances of each effect of the output on the set's own speakers; they sum to one."""
         path, effects = self.path(source), [effect.value for effect in EFFECTS]
         mix = self._family_mix(source, path)
         chances = self._mixed(self.speakers, path, mix, effects, f"{output.signal.value}>")
         return {effect: chances[effect.value] for effect in EFFECTS}
 
     def uses(self, source: Source, outputs: Iterable[Output]) -> dict[frozenset[Signal], float]:
-        """The chances of which signals of a panel with these outputs are in use by something else."""
+        """Return the chances that something else uses each group of signals of a panel with these outputs."""
         signals = sorted({output.signal for output in outputs})
         if not signals:
             return {frozenset(): 1.0}
@@ -317,7 +317,7 @@ class Evidence(Counted):
     def _taken_for(
         self, source: Source, panels: Sequence[tuple[Output, ...]]
     ) -> dict[tuple[Output, ...], dict[frozenset[Signal], float]]:
-        """What is in use, for many panels: those with the same signals share an answer."""
+        """Return the signals in use for many panels: those with the same signals share an answer."""
         by_signals: dict[frozenset[Signal], dict[frozenset[Signal], float]] = {}
         for outputs in panels:
             signals = frozenset(output.signal for output in outputs)
@@ -326,10 +326,10 @@ class Evidence(Counted):
         return {outputs: by_signals[frozenset(o.signal for o in outputs)] for outputs in panels}
 
     def chance(self, source: Source, jack: PanelJack | Output, input: DriverInput | None = None) -> Chance:
-        """The chance that ``jack`` of ``source`` carries sound, to ``input`` where it is known.
+        """Return the chance that ``jack`` of ``source`` carries sound, to ``input`` if it is known.
 
-        What the book has of this jack counts; where it has nothing, the outcomes that the panel jack
-        itself brings. Raises ValueError for a jack that is no usable output.
+        The book's trials of this jack count. If it has none, the outcomes of the panel jack itself count.
+        Raises ValueError for a jack that is no usable output.
         """
         if isinstance(jack, Output):
             return self._chance(source, jack, input, None)
@@ -351,7 +351,7 @@ class Evidence(Counted):
         total = self._worth(tuple(path))
         tried = self._tried.get(trial[-2][1], 0) if "set" in levels_known else 0
         if not tried and jack is not None:
-            # A panel that is not in the book brings its own trials.
+            # A panel from outside the book brings its own trials.
             trials = [(WORKED[outcome], n) for outcome, n in jack.outcomes if outcome in WORKED]
             tried = sum(n for _, n in trials)
             level, key = path[-1]
@@ -361,15 +361,15 @@ class Evidence(Counted):
         good = p * total
         edge = (1 - INTERVAL) / 2
         low, high = (beta_quantile(q, max(good, 1e-6), max(total - good, 1e-6)) for q in (edge, 1 - edge))
-        # Where failures are all but unknown the mean lies below nearly all of the distribution.
+        # If failures are almost unknown, the mean is below nearly all of the distribution.
         return Chance(p, min(low, p), max(high, p), tried)
 
     def _worth(self, path: Path) -> float:
-        """How many trials the chance of one jack rests on: the a + b of the beta distribution of it.
+        """Return how many trials the chance of one jack rests on: the a + b of its beta distribution.
 
-        The variances add up from group to group, each as a share of p (1 - p): what the findings of a group
-        leave open, 1 / (n + s + 1), and of what the wider group leaves open the part that its expectation
-        has here, (s / (n + s))^2. A set never tried is one of its family's sets, which differ.
+        The variances add up from group to group, each as a share of p (1 - p). The findings of a group leave
+        1 / (n + s + 1) open. Of the wider group's variance, its share in the expectation here counts, (s / (n
+        + s))^2. A set never tried is one of its family's sets, which differ.
         """
         known = dict(path)
         spread = 0.0
@@ -384,7 +384,7 @@ class Evidence(Counted):
     # -- keeping -------------------------------------------------------------------------------
 
     def to_dict(self) -> dict[str, Any]:
-        """Everything counted, as plain values for JSON: the book caches it by revision."""
+        """Return all counts as plain values for JSON: the book caches them by revision."""
         return {
             "version": VERSION,
             "sets": {key: _plain(group) for key, group in self._sets.items()},
@@ -399,7 +399,7 @@ class Evidence(Counted):
     def from_dict(
         cls, data: Mapping[str, Any], *, prior: Prior | None = None, family: Family = family_of
     ) -> Evidence:
-        """The evidence that ``to_dict`` gave. Raises BookTrouble where it is of another version or spoilt."""
+        """Return the evidence from ``to_dict``. Raises BookTrouble if it is damaged or of another version."""
         evidence = cls(prior or standard_prior(), family, {})
         try:
             if data["version"] != VERSION:

@@ -1,4 +1,4 @@
-"""Share each visit out among the panels that explain it, as people forget jacks when they write.
+"""Share each visit among the panels that explain it, as people forget to record jacks.
 
 A jack that a visit does not mention is weak evidence that the set lacks it. For a panel S the chance that a
 visit to a set with that panel names the outputs O is
@@ -6,14 +6,14 @@ visit to a set with that panel names the outputs O is
     P(O | S) = product over outputs of S of (1 - f where O has it, else f)
                x product over outputs of O that S lacks of e
 
-with the rate of forgetting ``f`` of whoever wrote it, and the rate ``e`` at which an input is noted as an
-output. A jack that was tried was not forgotten, so it counts neither way; what somebody was told, and a list
-of nothing but tried jacks, says nothing of the other jacks. By Bayes' rule a visit then counts for each panel
-in proportion to P(O | S) times what the other visits and the wider groups expect of S (EM: Dempster, Laird &
-Rubin 1977). Panels that really differ within a model show outputs that the usual panel lacks, and whole
-panels at once, which forgetting does not explain: they are told apart by the strength of the level of sets.
+with the writer's rate of forgetting ``f``, and the rate ``e`` at which people record an input as an output. A
+jack that was tried was not forgotten, so it counts neither way. Hearsay, and a list of only tried jacks, say
+nothing about the other jacks. By Bayes' rule a visit then counts for each panel in proportion to P(O
+S) times the chance of S by the other visits and the wider groups (EM: Dempster, Laird & Rubin 1977). Panels
+that really differ within a model show outputs that the usual panel lacks, and whole panels at once.
+Forgetting does not explain that: the strength of the level of sets tells them apart.
 
-``f`` is learned from sets with several visits: by basis, and by person where the visits say who was there.
+``f`` is learned from sets with several visits: by basis, and by person if the visits name the person.
 
 >>> notes = [Note(frozenset({"toslink:optical"}), frozenset(), False, 1.0, ("seen", ""))] * 8
 >>> notes += [Note(frozenset(), frozenset(), False, 1.0, ("seen", ""))]
@@ -30,19 +30,19 @@ from typing import Final, NamedTuple
 
 from kb.evidence.signature import NO_OUTPUT
 
-INVENTED: Final = 0.01  #: of the outputs noted, so many are none (common practice)
+INVENTED: Final = 0.01  #: share of recorded outputs that are not outputs (common practice)
 ADDED: Final = 4  #: outputs, at most, that a visit may have forgotten
-LIKELY: Final = 0.03  #: an output that fewer sets of the group have is not looked for in a visit
+LIKELY: Final = 0.03  #: a visit is not suspected of forgetting an output that fewer sets of the group have
 PASSES: Final = 4  #: over the visits of one set; shares settle to two digits
-BASIS_WORTH: Final = 25.0  #: outputs: what the prior rate of a basis is worth against findings
-PERSON_WORTH: Final = 15.0  #: the same for what the basis says of a person
+BASIS_WORTH: Final = 25.0  #: outputs: weight of a basis's prior rate against findings
+PERSON_WORTH: Final = 15.0  #: outputs: weight of the basis's rate against a person's findings
 RANGE: Final = (0.005, 0.6)  #: of a rate of forgetting
 
 
 class Note(NamedTuple):
-    """What one visit says of a panel: symbols of outputs noted, and of those tried.
+    """Hold the outputs that one visit recorded, and those that it tried, as symbols.
 
-    ``partial``: it says nothing of jacks that it does not name. ``who``: basis and person.
+    ``partial``: it says nothing about jacks that it does not name. ``who``: basis and person.
     """
 
     outputs: frozenset[str]
@@ -53,7 +53,7 @@ class Note(NamedTuple):
 
 
 class Forgetting:
-    """The rates of forgetting a jack by basis and person."""
+    """Hold the rates of forgetting a jack by basis and person."""
 
     def __init__(self, prior: Mapping[str, float], rates: Mapping[str, float] | None = None) -> None:
         self._prior = prior
@@ -61,19 +61,19 @@ class Forgetting:
         self._seen: dict[tuple[str, str], list[float]] = {}
 
     def rate(self, who: tuple[str, str]) -> float:
-        """The rate of this person on this basis."""
+        """Return the rate of this person on this basis."""
         basis, person = who
         known = self.rates.get(f"{basis}|{person}") if person else None
         return known or self.rates.get(basis) or self._prior[basis]
 
     def saw(self, who: tuple[str, str], missing: float, there: float) -> None:
-        """So many of the outputs that are there were not noted."""
+        """Count how many of the existing outputs were not recorded."""
         seen = self._seen.setdefault(who, [0.0, 0.0])
         seen[0] += missing
         seen[1] += there
 
     def learn(self) -> None:
-        """Take the rates from what was seen since the last time."""
+        """Update the rates from the counts since the last time."""
         low, high = RANGE
         by_basis: dict[str, list[float]] = {}
         for (basis, _), (missing, there) in self._seen.items():
@@ -93,7 +93,7 @@ class Forgetting:
 
 class _Panel(NamedTuple):
     shape: str
-    likelihood: float  #: of what was noted
+    likelihood: float  #: of the recorded outputs
     missing: int
     there: int
 
@@ -105,11 +105,11 @@ def shared_out(
     strength: float,
     forgetting: Forgetting,
 ) -> dict[str, float]:
-    """The counts of shapes that the visits to one set amount to.
+    """Return the counts of shapes that follow from the visits to one set.
 
-    ``likely``: outputs that such sets have, the likeliest first. ``wider(shapes)``: what the wider groups
-    expect of each shape, worth ``strength`` visits. What was missed is reported to ``forgetting`` where there
-    are several visits.
+    ``likely``: outputs that such sets have, the likeliest first. ``wider(shapes)``: the chances of shapes in
+    the wider groups, worth ``strength`` visits. If there are several visits, ``forgetting`` gets the missed
+    outputs.
     """
     alike: dict[Note, int] = {}
     for note in notes:
@@ -125,7 +125,7 @@ def shared_out(
         _add(counts, shares[note], times * note.weight)
     for _ in range(PASSES if len(notes) > 1 else 1):
         for note, times in alike.items():
-            _add(counts, shares[note], -note.weight)  # a visit is judged by the others
+            _add(counts, shares[note], -note.weight)  # the other visits judge each visit
             odds = {
                 one.shape: one.likelihood
                 * (max(0.0, counts.get(one.shape, 0.0)) + strength * expected[one.shape])
@@ -147,7 +147,7 @@ def shared_out(
 
 
 def _panels(note: Note, adds: Sequence[str], rate: float) -> list[_Panel]:
-    """The panels that may be behind a note."""
+    """Return the panels that may explain a note."""
     missing = [output for output in adds if output not in note.outputs][:ADDED]
     untried = len(note.outputs - note.tried)
     found: list[_Panel] = []
@@ -165,14 +165,14 @@ def _panels(note: Note, adds: Sequence[str], rate: float) -> list[_Panel]:
 
 
 def likely_first(rates: Mapping[str, float]) -> list[str]:
-    """The outputs worth looking for in a visit, by how often sets have them."""
+    """Return the outputs that a visit may have forgotten, by how often sets have them."""
     return sorted(
         (output for output, p in rates.items() if p >= LIKELY), key=lambda output: (-rates[output], output)
     )
 
 
 def joined(outputs: Iterable[str]) -> str:
-    """The shape that has these outputs, given by their symbols."""
+    """Return the shape that has these outputs, given by their symbols."""
     return " ".join(sorted(outputs)) or NO_OUTPUT
 
 

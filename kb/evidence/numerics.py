@@ -1,4 +1,4 @@
-"""Compute what counting evidence needs: rising factorials, expected tables, Beta quantiles, a maximum.
+"""Compute the functions that counting evidence needs, and find a maximum.
 
 >>> round(beta_quantile(0.5, 2, 2), 6)
 0.5
@@ -15,7 +15,7 @@ _TINY = 1e-300
 
 
 def digamma(x: float) -> float:
-    """The derivative of ln Gamma for x > 0; absolute error below 1e-10.
+    """Return the derivative of ln Gamma for x > 0; absolute error below 1e-10.
 
     Recurrence up to 6, then the asymptotic series (Abramowitz & Stegun 6.3.5, 6.3.18).
     """
@@ -31,10 +31,10 @@ def digamma(x: float) -> float:
 
 
 def log_rising(a: float, n: float) -> float:
-    """ln a(a+1)...(a+n-1) for a > 0, n >= 0, continued to fractions of a finding.
+    """Return ln a(a+1)...(a+n-1) for a > 0, n >= 0, continued to fractions of a finding.
 
-    Below one it grows straight from 0 to ln a: half a finding costs half of a whole one. (Gamma(a+n) /
-    Gamma(a), the usual continuation, would charge any crumb nearly the price of a whole when a is small.)
+    Below one it grows straight from 0 to ln a: half a finding costs half as much as one. (Gamma(a+n) /
+    Gamma(a), the usual continuation, would charge any fraction nearly the full price when a is small.)
     """
     if n <= 1:
         return n * log(a)
@@ -42,19 +42,19 @@ def log_rising(a: float, n: float) -> float:
 
 
 def expected_tables(a: float, n: float) -> float:
-    """How many independent draws n findings of one kind amount to; ``a`` is strength times chance.
+    """Return how many independent draws n findings of one kind equal; ``a`` is strength times chance.
 
     a (digamma(a+n) - digamma(a)), the expected number of tables of a Chinese restaurant process with
     concentration ``a`` (Antoniak 1974); a fraction of a finding counts as itself.
     """
     if n <= 1:
         return n
-    # The two recurrences keep precision where ``a`` is tiny: digamma(a) = digamma(a+1) - 1/a.
+    # The two recurrences keep precision if ``a`` is tiny: digamma(a) = digamma(a+1) - 1/a.
     return 1 + a * (digamma(a + n) - digamma(a + 1))
 
 
 def beta_cdf(x: float, a: float, b: float) -> float:
-    """The regularised incomplete beta function I_x(a, b), by Lentz's continued fraction (DLMF 8.17.22)."""
+    """Return the regularised incomplete beta function I_x(a, b), by Lentz's fraction (DLMF 8.17.22)."""
     if x <= 0:
         return 0.0
     if x >= 1:
@@ -86,7 +86,7 @@ def _fraction(x: float, a: float, b: float) -> float:
 
 
 def beta_quantile(p: float, a: float, b: float) -> float:
-    """The x with I_x(a, b) = p to 1e-9: Newton's steps in a bracket that is halved where they leave it."""
+    """Return the x with I_x(a, b) = p to 1e-9: Newton's steps in a bracket, halved if a step leaves it."""
     low, high, x = 0.0, 1.0, a / (a + b)
     front = lgamma(a + b) - lgamma(a) - lgamma(b)
     while high - low > 1e-9:
@@ -104,7 +104,7 @@ def beta_quantile(p: float, a: float, b: float) -> float:
 
 
 def best(score: Callable[[float], float], low: float, high: float, steps: int = 24) -> float:
-    """Where ``score``, with one hill between ``low`` and ``high``, is greatest: golden-section search.
+    """Return the maximum of ``score``, with one hill between ``low`` and ``high``: golden-section search.
 
     The bracket shrinks by 0.618 a step: 24 steps narrow it a hundred-thousandfold.
     """

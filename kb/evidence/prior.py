@@ -1,4 +1,4 @@
-"""Read and check the prior file, ``data/prior.toml``: what is expected before the book holds anything.
+"""Read and check the prior file, ``data/prior.toml``: expectations before the book holds anything.
 
 >>> prior = standard_prior()
 >>> prior.worth, round(sum(prior.shapes("era-display", "television|2010|flat").values()), 6)
@@ -22,13 +22,13 @@ from kb.evidence.groups import ANY, ERAS, LEVELS
 from kb.evidence.signature import EFFECTS, NO_OUTPUT, Output, outputs_of, shape_of
 
 MOST: Final = 2000  #: entries of one table of the file
-#: An output that no place of the prior file has is this rare in the chance of a shape never seen.
+#: The chance of an output in an unseen shape, if no place of the prior file has it.
 RARE: Final = 0.0005
 
 
 @dataclass(frozen=True)
 class PlacePrior:
-    """The shapes expected of sets of one kind, era and display; ``*`` means any."""
+    """Hold the shapes expected of sets of one kind, era and display; ``*`` means any."""
 
     kind: Kind
     era: str
@@ -37,7 +37,7 @@ class PlacePrior:
     shapes: Mapping[str, float]
 
     def covers(self, kind: str, era: str, display: str) -> bool:
-        """Does the place lie in the group?"""
+        """Return whether the group covers the place."""
         return (
             self.kind.value == kind
             and (ANY in (era, self.era) or self.era == era)
@@ -47,7 +47,7 @@ class PlacePrior:
 
 @dataclass(frozen=True)
 class Prior:
-    """First guesses, and how much they and a visit weigh. ``worth`` is in sets, the half-life in years."""
+    """Hold first guesses, and their weight against visits. ``worth`` is in sets, the half-life in years."""
 
     worth: float
     other: float
@@ -56,18 +56,18 @@ class Prior:
     speakers: Mapping[Signal, Mapping[Speakers, float]]
     works: Mapping[Signal, float]
     dead: float
-    """The share of outputs that carry no sound whatever is done."""
+    """The share of outputs that no remedy makes carry sound."""
     taken: Mapping[Signal, float]
     weights: Mapping[Basis, float]
     half_life_years: float
     forgotten: Mapping[Basis, float]
-    """How often a jack that is there is not noted."""
+    """How often people do not record an existing jack."""
     _mixes: dict[tuple[str, str], dict[str, float]] = field(default_factory=dict, compare=False, repr=False)
     _rates: dict[str, float] = field(default_factory=dict, compare=False, repr=False)
     _bases: dict[str, float] = field(default_factory=dict, compare=False, repr=False)
 
     def shapes(self, level: str, key: str) -> Mapping[str, float]:
-        """Shapes and chances for a group no narrower than era and display; empty where nothing is said."""
+        """Return shapes and chances of a group no narrower than era and display; empty if there are none."""
         if (level, key) not in self._mixes:
             self._mixes[level, key] = self._mixed(level, key)
         return self._mixes[level, key]
@@ -90,10 +90,10 @@ class Prior:
         return mix
 
     def any_shape(self, _: str, shape: str) -> float:
-        """The chance of a shape that nobody has listed: outputs fall independently, each as often as here.
+        """Return the chance of an unlisted shape: outputs occur independently, at their rates here.
 
-        Above zero for every set of outputs, and summing to one over all of them: what makes room for panels
-        never seen.
+        It is above zero for every combination of outputs, and sums to one over all of them. This leaves a
+        share for panels never seen.
         """
         if shape not in self._bases:
             if not self._rates:
@@ -112,9 +112,9 @@ class Prior:
 
 
 def prior_from(data: object, place: str = "prior", *, works: Mapping[Signal, float] | None = None) -> Prior:
-    """The prior that a parsed prior file describes. Raises BadInput naming the field.
+    """Return the prior that a parsed prior file describes. Raises BadInput naming the field.
 
-    ``works``: how often an output of each kind carries sound; None: as ``data/works.toml`` says.
+    ``works``: how often an output of each kind carries sound; None: from ``data/works.toml``.
     """
     if works is None:
         works = {
@@ -154,7 +154,7 @@ def _with_source(value: object, place: str) -> Fields:
 
 @lru_cache(maxsize=1)
 def standard_prior() -> Prior:
-    """The prior file that comes with Jackfield. Raises BookTrouble where it is missing or spoilt."""
+    """Return the prior file that comes with Jackfield. Raises BookTrouble if it is missing or damaged."""
     try:
         return prior_from(data_tables("prior.toml"), "prior.toml")
     except BadInput as mistake:

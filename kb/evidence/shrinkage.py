@@ -1,29 +1,29 @@
 """Let a group with few findings borrow from wider groups.
 
-A tree of groups (a set in its family in its make and era ...). In each group the chance of a symbol is
+The groups form a tree (a set is in its family, a family in its make and era, and so on). In each group the
+chance of a symbol is
 
     p(symbol | group) = (n(symbol) + c q(symbol) + s p(symbol | next wider group)) / (n + c + s)
 
-where ``n`` counts what the group has seen, ``q`` is a prior worth ``c`` sets (where the caller has one for
-the group; it takes the place of the wider groups' priors in their chances), and ``s`` is the *strength* of
-the level: how many sets of its own a group needs before it is believed as much as the next wider one. This
-is the predictive rule of the hierarchical Dirichlet process (Teh, Jordan, Beal & Blei 2006). A group does
-not pass every finding up: ten visits to one set say ten times what that set is, and once what its family is
-like. What is passed is the expected number of independent draws (tables of the Chinese restaurant process,
-Antoniak 1974): near one where the group is all of a piece, near the count where it is as mixed as the wider
-group.
+``n`` counts the findings of the group. ``q`` is a prior worth ``c`` sets, if the caller has one for the
+group; it replaces the wider groups' priors. ``s`` is the *strength* of the level: how many sets of its own a
+group needs to weigh as much as the next wider one. This is the predictive rule of the hierarchical Dirichlet
+process (Teh, Jordan, Beal & Blei 2006). A group does not pass every finding up: ten visits to one set count
+ten times for the set, and once for its family. It passes the expected number of independent draws (tables of
+the Chinese restaurant process, Antoniak 1974). That is near one if the group is uniform, and near the count
+if it is as mixed as the wider group.
 
-The strengths are learned from the findings: for each level by itself a one-dimensional search over ln s for
-the greatest marginal likelihood of the groups' counts (Dirichlet-multinomial; MacKay & Peto 1995), each
-group judged against its wider group *without* what it passed up itself, times a broad log-normal prior.
+The strengths are learned from the findings. Each level has its own one-dimensional search over ln s for the
+greatest marginal likelihood of the groups' counts (Dirichlet-multinomial; MacKay & Peto 1995). Each group is
+judged against its wider group *without* its own contribution, times a broad log-normal prior.
 
-Symbols may be made of *parts* (a panel of its outputs). Then a new member of a group is drawn either like
-the members seen, as a whole, or part by part at the group's own rates:
+Symbols may be made of *parts* (a panel of its outputs). Then a new member of a group is drawn either whole,
+like the members seen, or part by part at the group's own rates:
 
     p(symbol | new member) = (1 - w) p(symbol | group) + w product over parts of rate or (1 - rate)
 
-so that a family whose sets differ in one odd jack is still known by the others. The share ``w`` of each
-level is learned like the strengths; whole panels seen often enough outweigh it.
+So a family is still recognised if its sets differ in one odd jack. The share ``w`` of each level is learned
+like the strengths; whole panels seen often enough outweigh it.
 """
 
 from __future__ import annotations
@@ -39,27 +39,27 @@ Path = Sequence[tuple[str, str]]  #: (level, key) from the widest group to the n
 Counts = dict[str, float]
 Groups = dict[str, dict[str, Counts]]  #: by level and key
 
-RARE: Final = 0.002  #: the rate of a part before anything is known of it
-UNCERTAIN: Final = 7  #: parts of a group that may be there or not when its combinations are listed
+RARE: Final = 0.002  #: the rate of a part before there are findings
+UNCERTAIN: Final = 7  #: uncertain parts of a group whose combinations are listed, at most
 
 
 def nothing(level: str, key: str) -> Mapping[str, float]:
-    """No prior of its own for any group."""
+    """Return no prior of its own for any group."""
     return {}
 
 
 def alone(level: str, key: str) -> tuple[str, ...]:
-    """No wider variants of any group."""
+    """Return no wider variants of any group."""
     return ()
 
 
 class Tree:
-    """Counts of symbols by group, the chances that follow, and the strengths of the levels.
+    """Hold counts of symbols by group, the chances that follow, and the strengths of the levels.
 
-    ``levels`` go from the widest to the narrowest. ``base(key, symbol)`` is the chance of a symbol before
-    anything is known, for the widest group ``key``: above zero for each symbol. ``widened`` names the
-    groups of the same level that also see what comes to one. ``room``: the share of symbols that ``prior``
-    does not list. ``parts`` splits a symbol into its parts.
+    ``levels`` go from the widest to the narrowest. ``base(key, symbol)`` is the chance of a symbol before any
+    finding, for the widest group ``key``: above zero for each symbol. ``widened`` names the groups of the
+    same level that also count the findings of one. ``room``: the share of symbols that ``prior`` does not
+    list. ``parts`` splits a symbol into its parts.
     """
 
     def __init__(
@@ -95,14 +95,14 @@ class Tree:
     # -- counting ------------------------------------------------------------------------------
 
     def add(self, path: Path, symbol: str, weight: float) -> None:
-        """One finding of the narrowest group of ``path``, which names a group of every level."""
+        """Add one finding of the narrowest group of ``path``, which names a group of every level."""
         for (_, outer), (level, key) in pairwise(path):
             self._over[level][key] = outer
         counts = self._own.setdefault(path[-1][1], {})
         counts[symbol] = counts.get(symbol, 0.0) + weight
 
     def count(self, path: Path, counts: Mapping[str, float]) -> None:
-        """All findings of the narrowest group of ``path``."""
+        """Add all findings of the narrowest group of ``path``."""
         for symbol, n in counts.items():
             self.add(path, symbol, n)
 
@@ -123,12 +123,12 @@ class Tree:
     # -- asking --------------------------------------------------------------------------------
 
     def p(self, path: Path, symbol: str) -> float:
-        """The chance of ``symbol`` in the narrowest group of ``path``; levels may be missing from it."""
+        """Return the chance of ``symbol`` in the narrowest group of ``path``, which may lack levels."""
         return self.chances(path, (symbol,))[symbol]
 
     def chances(self, path: Path, symbols: Iterable[str]) -> dict[str, float]:
-        """The chance of each of ``symbols`` in the narrowest group of ``path``."""
-        found = dict.fromkeys(symbols, 0.0)  #: what findings give it
+        """Return the chance of each of ``symbols`` in the narrowest group of ``path``."""
+        found = dict.fromkeys(symbols, 0.0)  #: share from findings
         left, first = 1.0, {symbol: self.base(path[0][1], symbol) for symbol in found}
         rates: Mapping[str, float] = {}
         for level, key in path:
@@ -151,12 +151,12 @@ class Tree:
         return {symbol: p + left * first[symbol] for symbol, p in found.items()}
 
     def first(self, prior: Mapping[str, float], top: str, symbol: str) -> float:
-        """What a prior expects, with ``room`` for symbols that it does not list."""
+        """Return the chance by a prior, with ``room`` for symbols that it does not list."""
         any_one = self.base(top, symbol)
         return (1 - self.room) * prior.get(symbol, 0.0) + self.room * any_one if prior else any_one
 
     def rates(self, path: Path) -> dict[str, float]:
-        """How often each part is there among the members of the narrowest group of ``path``."""
+        """Return how often members of the narrowest group of ``path`` have each part."""
         rates: dict[str, float] = {}
         for level, key in path:
             rates = self._rates(level, key, rates)
@@ -165,7 +165,7 @@ class Tree:
     def _rates(
         self, level: str, key: str, wider: Mapping[str, float], away: Mapping[str, float] | None = None
     ) -> dict[str, float]:
-        """How often each part is there among the members of a group."""
+        """Return how often members of a group have each part."""
         known = self._parted.get((level, key))
         if known is None:
             known = self._parted[level, key] = self._part_counts(self.seen[level].get(key, {}))
@@ -207,7 +207,7 @@ class Tree:
         return p
 
     def symbols(self, path: Path) -> set[str]:
-        """Every symbol that a group of ``path`` has seen or its prior names."""
+        """Return every symbol that a group of ``path`` has seen or its prior names."""
         found: set[str] = set()
         for level, key in path:
             found |= self.seen[level].get(key, {}).keys()
@@ -215,9 +215,9 @@ class Tree:
         return found
 
     def combinations(self, path: Path) -> set[frozenset[str]]:
-        """Sets of parts that the groups of ``path`` make likely, seen together or not.
+        """Return the combinations of parts that the groups of ``path`` make likely, seen together or not.
 
-        For each group the parts that are surely there, with every choice of the most uncertain ones.
+        For each group these are the certain parts, with every choice of the most uncertain ones.
         """
         found: set[frozenset[str]] = set()
         rates: Mapping[str, float] = {}
@@ -233,9 +233,9 @@ class Tree:
         return found
 
     def shares(self, path: Path) -> dict[str, float]:
-        """How much each level of ``path`` says in the answer; ``prior`` is the rest. They sum to 1.
+        """Return the share of each level of ``path`` in the answer; ``prior`` is the rest. They sum to 1.
 
-        What a level says part by part is counted with what it says as a whole.
+        The share of a level includes its answer part by part.
         """
         shares: dict[str, float] = {"prior": 1.0}
         by_parts, left = dict(shares), 1.0
@@ -255,11 +255,11 @@ class Tree:
     # -- keeping -------------------------------------------------------------------------------
 
     def to_dict(self) -> dict[str, Any]:
-        """Strengths and counts as plain values for JSON."""
+        """Return strengths and counts as plain values for JSON."""
         return {"strengths": self.strengths, "seen": self.seen}
 
     def fill(self, data: Mapping[str, Any]) -> None:
-        """Take strengths and counts from ``to_dict``; such a tree answers, and takes no more findings."""
+        """Load strengths and counts from ``to_dict``; such a tree answers, and takes no more findings."""
         self.strengths = {name: float(data["strengths"][name]) for name in self.strengths}
         self._saw({level: data["seen"][level] for level in self.levels})
 
@@ -267,7 +267,7 @@ class Tree:
 def _diluted(
     shares: Mapping[str, float], level: str, total: float, worth: float, strength: float
 ) -> dict[str, float]:
-    """The shares after a level with so many findings has had its say."""
+    """Return the shares after adding a level with so many findings."""
     whole = total + worth + strength
     found = {one: strength * p / whole for one, p in shares.items()}
     found["prior"] += worth / whole
@@ -276,12 +276,12 @@ def _diluted(
 
 
 def rate_name(level: str) -> str:
-    """The name of the strength of a level's rates of parts."""
+    """Return the name of the strength of a level's rates of parts."""
     return f"{level}, rates"
 
 
 def share_name(level: str) -> str:
-    """The name of the share of a level's members that are drawn part by part."""
+    """Return the name of the share of a level's members that are drawn part by part."""
     return f"{level}, by parts"
 
 
@@ -289,7 +289,7 @@ def none_of(rates: Mapping[str, float]) -> float:
     return exp(sum(log1p(-rate) for rate in rates.values()))
 
 
-ROUNDS: Final = 4  #: passes up and down; counts passed up settle to three digits on books tried
+ROUNDS: Final = 4  #: passes up and down; counts passed up settle to three digits on the books tried
 MOST: Final = 1000  #: groups of a level that its strength is learned from; more are sampled evenly
 
 
@@ -301,8 +301,8 @@ def settle(
 ) -> None:
     """Pass counts up and chances down until they agree; with ``learn``, find the strengths too.
 
-    ``progress`` gets how many of how many rounds are done. ``share`` may change the counts of the narrowest
-    groups between rounds; it gets the chances and what each group passed up.
+    ``progress`` gets the rounds done and their number. Between rounds ``share`` may change the counts of the
+    narrowest groups; it gets the chances and the counts that each group passed up.
     """
     for turn in range(ROUNDS):
         arrived, tables = _pass_up(tree, first=turn == 0)
@@ -315,7 +315,7 @@ def settle(
 
 
 def _pass_up(tree: Tree, *, first: bool) -> tuple[Groups, Groups]:
-    """What came to each group itself, and what it passed up. Renews ``seen``."""
+    """Return the counts that came to each group, and those that it passed up. Renews ``seen``."""
     chances = Chances(tree)
     tables: Groups = {level: {} for level in tree.levels}
     seen: Groups = {level: {} for level in tree.levels}
@@ -367,7 +367,7 @@ def _learn_parts(
     tables: Groups,
     chances: Chances,
 ) -> None:
-    """The share of groups ``above`` whose members are drawn part by part, and the strength of rates."""
+    """Return the share of members drawn part by part in groups ``above``, and the strength of rates."""
     drawn: list[tuple[float, float, float]] = []
     for key in groups:
         away = tables[level][key]
@@ -401,7 +401,7 @@ def _learn_parts(
 
 
 class Chances:
-    """Chances and rates of the groups that findings belong to, each computed once."""
+    """Compute chances and rates of the groups that findings belong to, each once."""
 
     def __init__(self, tree: Tree) -> None:
         self._tree = tree
@@ -411,12 +411,12 @@ class Chances:
         self._prior: dict[tuple[str, str], tuple[Mapping[str, float], str]] = {}
 
     def wider(self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None) -> float:
-        """What the group around this one expects of it, without what it got from ``away``."""
+        """Return the chance in the group around this one, without its counts from ``away``."""
         above = self._above(level, key)
         return self.first(level, key, symbol) if above is None else self.member(*above, symbol, away)
 
     def without(self, level: str, key: str, away: Mapping[str, float]) -> Callable[[str], float]:
-        """As ``member``, without what it got from ``away``, for many symbols."""
+        """Return a function like ``member`` for many symbols, without the counts from ``away``."""
         tree, above = self._tree, self._above(level, key)
         whole, strength = self._whole(level, key, away)
         left, w = self._left_in(level, key, away)
@@ -433,40 +433,40 @@ class Chances:
         return member
 
     def member(self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None) -> float:
-        """The chance of ``symbol`` for a new member of a group."""
+        """Return the chance of ``symbol`` for a new member of a group."""
         left, w = self._left_in(level, key, away)
         return self._found(level, key, symbol, away) + (1 - w) * left * self.first(level, key, symbol)
 
     def two_ways(
         self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None
     ) -> tuple[float, float]:
-        """The chance of ``symbol`` in a group, of members as wholes, and with those seen part by part."""
+        """Return the chance of ``symbol`` in a group, with whole members and with members part by part."""
         left, _ = self._left_in(level, key, away)
         found, parted = self._ways(level, key, symbol, away)
         whole = found + left * self.first(level, key, symbol)
         return whole, left * whole + (1 - left) * parted
 
     def first(self, level: str, key: str, symbol: str) -> float:
-        """What the prior expects in a group: its own, or that of the next wider one that has one."""
+        """Return the prior chance in a group: its own, or that of the next wider one that has one."""
         prior, top = self._prior_of(level, key)
         return self._tree.first(prior, top, symbol)
 
     def rates_over(self, level: str, key: str, away: Mapping[str, float] | None = None) -> dict[str, float]:
-        """The rates of parts in the group around this one."""
+        """Return the rates of parts in the group around this one."""
         tree, above = self._tree, self._above(level, key)
         if above is None:
             return dict.fromkeys(tree._known_parts, RARE)
         return tree._rates(*above, self.rates_over(*above), away) if away else self.rates_of(*above)[0]
 
     def rates_of(self, level: str, key: str) -> tuple[dict[str, float], float]:
-        """The rates of parts in a group, and the chance that none of them is there."""
+        """Return the rates of parts in a group, and the chance that a member has none of them."""
         if (level, key) not in self._rate:
             rates = self._tree._rates(level, key, self.rates_over(level, key))
             self._rate[level, key] = rates, none_of(rates)
         return self._rate[level, key]
 
     def _found(self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None) -> float:
-        """What findings give to the chance of ``symbol``."""
+        """Return the part of the chance of ``symbol`` that comes from findings."""
         known = None if away else self._known.get((level, key, symbol))
         if known is not None:
             return known
@@ -502,7 +502,7 @@ class Chances:
         return total + strength + (tree.worth if tree.prior(level, key) else 0.0), strength
 
     def _left_in(self, level: str, key: str, away: Mapping[str, float] | None) -> tuple[float, float]:
-        """The share of members as wholes that rests on no finding, and the share drawn part by part."""
+        """Return the share of whole members that rests on no finding, and the share drawn part by part."""
         known = None if away else self._left.get((level, key))
         if known is not None:
             return known
@@ -525,7 +525,7 @@ class Chances:
         return (tree.levels[place - 1], tree._over[level][key]) if place else None
 
     def _prior_of(self, level: str, key: str) -> tuple[Mapping[str, float], str]:
-        """The prior that holds for a group, and the key of the widest group around it."""
+        """Return the prior that applies to a group, and the key of the widest group around it."""
         if (level, key) not in self._prior:
             above = self._above(level, key)
             own = self._tree.prior(level, key)

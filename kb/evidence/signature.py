@@ -1,7 +1,7 @@
-"""Describe a panel by its signature: usable outputs, their effect on the speakers, which are taken.
+"""Describe a panel by its signature: usable outputs, their effect on the speakers, and use by others.
 
-A *shape* is the set of usable outputs, each a form and a signal, kept as one joint symbol: a panel with a
-headphone jack is likelier or less likely to have an optical one, so outputs are never counted one by one.
+A *shape* is a combination of usable outputs, each a form and a signal, kept as one joint symbol. A headphone
+jack changes the chance of an optical output, so outputs are never counted one by one.
 
 >>> shape_of([Output(Form.TOSLINK, Signal.OPTICAL), Output(Form.RCA_PAIR, Signal.ANALOG_LINE)])
 'rca-pair:analog-line toslink:optical'
@@ -21,27 +21,27 @@ from kb.domain.panel import Panel, PanelJack
 from kb.domain.visit import Finding, Visit
 from kb.domain.words import Basis, Direction, Form, Format, Outcome, Signal, Speakers
 
-#: Effects on the speakers that count; ``unknown`` is no effect but a missing answer.
+#: Effects on the speakers that count; ``unknown`` is a missing answer, not an effect.
 EFFECTS: Final = (Speakers.STAY_ON, Speakers.MUTE, Speakers.MUTE_UNLESS_SET)
 
 NO_OUTPUT: Final = "none"  #: the shape of a panel without any usable output
 
 
 class Output(NamedTuple):
-    """A usable output as a kind: what plugs in and what it carries."""
+    """Describe a kind of usable output: its connector and its signal."""
 
     form: Form
     signal: Signal
 
     @property
     def symbol(self) -> str:
-        """``toslink:optical``."""
+        """Return the symbol, such as ``toslink:optical``."""
         return f"{self.form.value}:{self.signal.value}"
 
 
 @dataclass(frozen=True, slots=True)
 class Outlet:
-    """One output of a signature: its kind, what it does to the speakers, whether something else uses it."""
+    """Hold one output of a signature: its kind, its effect on the speakers, and if something else uses it."""
 
     output: Output
     speakers: Speakers
@@ -52,13 +52,13 @@ Signature = tuple[Outlet, ...]  #: all outlets of a panel, in the order of their
 
 
 def shape_of(outputs: Iterable[Output]) -> str:
-    """The joint symbol of a set of outputs."""
+    """Return the joint symbol of a group of outputs."""
     return " ".join(sorted({output.symbol for output in outputs})) or NO_OUTPUT
 
 
 @lru_cache(maxsize=4096)
 def outputs_of(shape: str) -> tuple[Output, ...]:
-    """The outputs of a shape."""
+    """Return the outputs of a shape."""
     if shape == NO_OUTPUT:
         return ()
     pairs = (symbol.split(":") for symbol in shape.split(" "))
@@ -66,12 +66,12 @@ def outputs_of(shape: str) -> tuple[Output, ...]:
 
 
 def output_of(jack: Jack) -> Output | None:
-    """The kind of a usable output; None for every other jack."""
+    """Return the kind of a usable output; None for every other jack."""
     return Output(jack.form, jack.signal) if jack.usable and jack.signal is not None else None
 
 
 def findings_by_output(visit: Visit) -> dict[Output, list[Finding]]:
-    """The findings of usable outputs of one visit, by kind of output."""
+    """Return the findings of usable outputs of one visit, by kind of output."""
     found: dict[Output, list[Finding]] = {}
     for finding in visit.findings:
         output = output_of(finding.jack)
@@ -81,16 +81,15 @@ def findings_by_output(visit: Visit) -> dict[Output, list[Finding]]:
 
 
 def is_partial(visit: Visit) -> bool:
-    """Does the visit cover some jacks only?
+    """Return whether the visit covers only some jacks.
 
-    What somebody was told, and a list of nothing but jacks that were tried, says what is there and not what
-    is missing (common practice).
+    Hearsay, and a list of only tried jacks, show which jacks exist, not which are missing (common practice).
     """
     return visit.basis is Basis.TOLD or all(f.outcome is not Outcome.NOT_TRIED for f in visit.findings)
 
 
 def taken_of(findings: Iterable[Finding]) -> bool | None:
-    """Was an output in use by something else? One that was tried and that nobody called taken was free."""
+    """Return whether something else used an output. A tried output that nobody called taken was free."""
     taken = None
     for finding in findings:
         if finding.taken is not None:
@@ -101,7 +100,7 @@ def taken_of(findings: Iterable[Finding]) -> bool | None:
 
 
 def panel_from(signature: Signature) -> Panel:
-    """The panel that a signature describes, for rules that read panels."""
+    """Return the panel that a signature describes, for rules that read panels."""
     digital = {Signal.OPTICAL, Signal.COAXIAL, Signal.ARC, Signal.EARC}
     jacks = tuple(
         PanelJack(

@@ -1,10 +1,10 @@
-"""Select the visits that are valid and the trials that count, and sum up the visits to one set.
+"""Select the valid visits and the trials that count, and summarise the visits to one set.
 
-A jack that was silent (or spoilt, weak, humming, late) and later carried sound *after a setting* works, with
-that setting: the next visitor sees it and sets it. The trial that failed was not made as it should be, and
-counts neither way (common practice: the format, or an item "speakers and optical", is what silence at a good
-jack comes from mostly). The later one has to be of a later day, or further down in the same visit, of the
-same mark as far as both note one, and with a setting that the first trial did not have already. A failure
+Suppose a jack was silent (or spoilt, weak, humming, late) and later carried sound *after a setting*. Then it
+works with that setting: the next visitor sees it and sets it. The failed trial was not made as it should be,
+and counts neither way. (Common practice: most silence at a good jack comes from the format, or from an item
+"speakers and optical".) The later trial has to be of a later day, or further down in the same visit. It must
+have the same mark as far as both record one, and a setting that the first trial did not have. A failure
 *after* the remedy was known counts: an update may have taken it away.
 """
 
@@ -24,7 +24,7 @@ from kb.evidence.signature import Output, output_of
 
 
 def valid_visits(visits: Iterable[Visit]) -> list[Visit]:
-    """Each visit once, without those that another supersedes, in an order of its own."""
+    """Return each visit once, without superseded ones, in a fixed order."""
     known = list({visit.id or id(visit): visit for visit in visits}.values())
     gone = {old for visit in known for old in visit.supersedes}
     named = (v for v in known if v.id not in gone and set_of(v.source))
@@ -32,7 +32,7 @@ def valid_visits(visits: Iterable[Visit]) -> list[Visit]:
 
 
 def merged(visits: Sequence[Visit]) -> Source:
-    """The source as most visits describe it."""
+    """Return the source as most visits describe it."""
     first = visits[-1].source
     return replace(
         first,
@@ -44,7 +44,7 @@ def merged(visits: Sequence[Visit]) -> Source:
 
 
 def usual(places: Sequence[Place]) -> Place:
-    """The kind, era and display that most of a family's sets have, as far as known."""
+    """Return the kind, era and display that most of a family's sets have, as far as known."""
     return Place(
         most(p.kind for p in places),
         most(p.era for p in places if p.era != ANY) or ANY,
@@ -67,7 +67,7 @@ class _Cure(NamedTuple):
 
 
 class Remedies:
-    """The settings after which jacks of one set carried sound. ``visits``: all valid ones of it."""
+    """Hold the settings after which jacks of one set carried sound. ``visits``: all its valid ones."""
 
     def __init__(self, visits: Sequence[Visit]) -> None:
         self._cures = [
@@ -80,7 +80,7 @@ class Remedies:
         ]
 
     def put_right(self, visit: Visit, number: int, finding: Finding) -> bool:
-        """Did this finding of visit ``number`` fail, and did its jack carry sound later by a setting?"""
+        """Return whether this finding of visit ``number`` failed and a setting made its jack work later."""
         if finding.outcome in (Outcome.CARRIED, Outcome.NOT_TRIED):
             return False
         output, marking = output_of(finding.jack), squeezed(finding.jack.marking)

@@ -1,31 +1,31 @@
 """Bound from below the chance that a stock is enough, and the cost of any stock that reaches a chance.
 
-*The chance* (``Assured``). A fixed choice of ways: in every world the way that uses least of what is dear to
-buy (``weigh``), of those whose items are in the stock at all. The demand for each item is then a sum over
-tasks, which are independent:
+*The chance* (``Assured``). Fix a choice of ways: in every world take the way that uses least of expensive
+items (``weigh``), among those whose items are in the stock at all. The demand for each item is then a sum
+over tasks, which are independent:
 
     chance >= P(every task has such a way) (1 - P(some demand is above the stock))
 
-and the chance of that union is no more than the sum of the single chances less those of pairs along a tree
-(Hunter 1976, J. Appl. Prob. 13: 597; Boole's inequality without the pairs). Pairs matter where two items
-are used together: the DAC and its cable run out in the same worlds.
+The chance of that union is at most the sum of the single chances less those of pairs along a tree (Hunter
+1976, J. Appl. Prob. 13: 597; Boole's inequality without the pairs). Pairs matter if two items are used
+together: the DAC and its cable run out in the same worlds.
 
 *The cost* (``least_cost``). Two bounds, both from necessary conditions; the greater one counts.
 
-1. What the cheapest ways use up. In a day that succeeds the stock holds what was used. So its cost is at
+1. Items used by the cheapest ways. In a day that succeeds, the stock holds the used items. So its cost is at
 least the quantile, at the target, of the sum of the tasks' cheapest ways.
 
-2. What cannot be done without. In a world all of whose ways need an item, one is used: the demand for it is
-at least a sum over independent tasks. Take items of which no world needs two. Their demands are negatively
-associated (Joag-Dev & Proschan 1983, Ann. Statist. 11: 286: at most one of them is above nothing in each
-task, and tasks are independent), so
+2. Indispensable items. In a world all of whose ways need an item, one is used: the demand for it is at least
+a sum over independent tasks. Take items of which no world needs two. Their demands are negatively associated
+(Joag-Dev & Proschan 1983, Ann. Statist. 11: 286: at most one of them is above zero in each task, and tasks
+are independent), so
 
     P(no demand is above the stock) <= product over items of P(its demand is not above the stock)
 
-and the cheapest counts whose product reaches the target, found by dynamic programming over the logarithms
-rounded down, cost no more than the same items of any stock that does. Items are put into families of this
-kind; the bounds of the families add up, as each is of other items. Items that do for one another, such as two
-lengths of a cable, may count as one item at the price of the cheaper.
+Dynamic programming over the rounded-down logarithms finds the cheapest counts whose product reaches the
+target. They cost no more than the same items of any stock that reaches it. Items are grouped into families of
+this kind; the bounds of the families add up, as each has other items. Items that replace each other, such as
+two lengths of a cable, may count as one item at the lower price.
 """
 
 from __future__ import annotations
@@ -37,23 +37,23 @@ from typing import Final, NamedTuple
 
 from kb.pack.tasks import Cost, Stock, Task, swap_of
 
-SLIGHT: Final = 1e-5  #: a chance of running out so small that no pair it is in is looked at
+SLIGHT: Final = 1e-5  #: pairs with a smaller chance of running out are ignored
 
-Numbered = Sequence[tuple[float, tuple[int, ...]]]  #: worlds: a chance, and the numbers of the ways that do
+Numbered = Sequence[tuple[float, tuple[int, ...]]]  #: worlds: a chance, and the numbers of their ways
 
 
 class _Demands(NamedTuple):
-    """``reach``: all tasks have a way. ``enough[k][n]``: n of item k are enough, given that they have."""
+    """``reach``: all tasks have a way. ``enough[k][n]``: n of item k are enough, if all tasks have one."""
 
     reach: float
     enough: list[list[float]]
     used: list[list[list[tuple[float, Stock]]]]
-    """For each item and task the ways chosen that use it, with their chances given that there is one."""
+    """For each item and task the chosen ways that use it, with their chances if there is a way."""
     pairs: list[tuple[int, int]]
 
 
 class Assured:
-    """Lower bounds of the chances of stocks for one row of tasks."""
+    """Compute lower bounds of the chances of stocks for one row of tasks."""
 
     def __init__(
         self, ways: Sequence[Sequence[Stock]], worlds: Sequence[Numbered], kinds: int, weigh: Sequence[float]
@@ -63,9 +63,9 @@ class Assured:
         self._joint: dict[tuple[object, ...], list[list[float]]] = {}
 
     def of(self, stock: Sequence[int], first: int = 0, wanted: float = 0.0) -> float:
-        """No more than the chance that the tasks from ``first`` on succeed.
+        """Return at most the chance that the tasks from ``first`` on succeed.
 
-        Where what was found without pairs settles that it is below ``wanted``, pairs are left out.
+        Pairs are left out if the chance without them is already below ``wanted``.
         """
         held = tuple(count > 0 for count in stock)
         demands = self.demands(held, first)
@@ -81,7 +81,7 @@ class Assured:
     def _together(
         self, demands: _Demands, held: tuple[bool, ...], first: int, stock: Sequence[int], short: list[float]
     ) -> float:
-        """The chances of running out of both, summed along the tree of pairs where that is most."""
+        """Sum the chances of running out of both items along the tree of pairs with the greatest sum."""
         edges = []
         for i, j in demands.pairs:
             if min(short[i], short[j]) > SLIGHT:
@@ -104,7 +104,7 @@ class Assured:
     def _table(
         self, demands: _Demands, held: tuple[bool, ...], first: int, i: int, j: int
     ) -> list[list[float]]:
-        """P(demand of i <= a and demand of j <= b) at [a][b]."""
+        """Return P(demand of i <= a and demand of j <= b) at [a][b]."""
         key = (held, first, i, j)
         if key not in self._joint:
             odds: dict[tuple[int, int], float] = {(0, 0): 1.0}
@@ -133,7 +133,7 @@ class Assured:
         return self._joint[key]
 
     def demands(self, held: tuple[bool, ...], first: int = 0) -> _Demands:
-        """What the tasks ask for when these items are there at all."""
+        """Return the demands of the tasks if the stock has at least one of each ``held`` item."""
         key = (held, first)
         if key not in self._known:
             self._known[key] = self._demanded(held, first)
@@ -168,7 +168,7 @@ class Assured:
 
 
 def _sum_of(chosen: Sequence[Sequence[tuple[float, Stock]]], k: int) -> list[float]:
-    """The chances that the tasks use 0, 1, 2 ... of one item."""
+    """Return the chances that the tasks use 0, 1, 2 ... of one item."""
     sums = [1.0]
     for used in chosen:
         odds: dict[int, float] = {}
@@ -185,14 +185,14 @@ def _sum_of(chosen: Sequence[Sequence[tuple[float, Stock]]], k: int) -> list[flo
 
 
 Groups = Sequence[Sequence[int]]
-Musts = Sequence[tuple[float, tuple[int, ...]]]  #: of a task: chances, and what cannot be done without
+Musts = Sequence[tuple[float, tuple[int, ...]]]  #: of a task: chances, and indispensable items
 
 GRID: Final = 400  #: cells of the chance that may be lost, in logarithms
-MOSTLY: Final = 0.9  #: an item that another does for in so many of its worlds is counted with it
+MOSTLY: Final = 0.9  #: an item counts with another that can replace it in this share of its worlds
 
 
 def least_cost(tasks: Sequence[Task], costs: Sequence[Cost], target: float) -> float:
-    """A cost below that of every stock whose chance reaches ``target``."""
+    """Return a cost below that of every stock whose chance reaches ``target``."""
     single: Groups = [[k] for k in range(len(costs))]
     alike = _alike(tasks, len(costs))
     bounds = [_needed(tasks, costs, target, groups) for groups in (single, alike)]
@@ -203,7 +203,7 @@ def _used_up(tasks: Sequence[Task], costs: Sequence[Cost], target: float) -> flo
     least = [min(cost.each, cost.at_hand if cost.have else cost.each) for cost in costs]
     sums = {0: 1.0}
     for task in tasks:
-        # Rounded down to hundredths: the bound stays a bound, and sums that differ stay few.
+        # Rounded down to hundredths: the bound stays a bound, and there are few different sums.
         each = {
             way: int(100 * sum([n * c for n, c in zip(way, least, strict=True) if n]))
             for way in {way for _, ways in task.worlds for way in ways}
@@ -230,7 +230,8 @@ def _needed(tasks: Sequence[Task], costs: Sequence[Cost], target: float, groups:
     musts: list[Musts] = []
     reach = 1.0
     for task in tasks:
-        # What each way takes of each group; in a world that cannot be done without which its ways all take.
+        # For each way, the count it needs from each group. In a world, the minimum over its ways is needed
+        # whichever way is used.
         takes = {
             way: tuple([sum([way[k] for k in some]) for some in groups])
             for way in {way for _, ways in task.worlds for way in ways}
@@ -264,7 +265,7 @@ def _needed(tasks: Sequence[Task], costs: Sequence[Cost], target: float, groups:
 
 
 def _cheapest(some: Sequence[int], costs: Sequence[Cost], most: int) -> list[float]:
-    """What 0, 1, 2 ... pieces of a group cost at least, up to ``most``."""
+    """Return the least cost of 0, 1, 2 ... pieces of a group, up to ``most``."""
     each = sorted(price for k in some for price in _pieces(costs[k], most))
     return [0.0, *accumulate(each)]
 
@@ -274,7 +275,7 @@ def _pieces(cost: Cost, most: int) -> list[float]:
 
 
 def _alike(tasks: Sequence[Task], kinds: int) -> Groups:
-    """Items in groups: those where one does for another nearly wherever it is of use, as longer cables do."""
+    """Group items that can replace each other in nearly all their worlds, as longer cables can."""
     used = [0.0] * kinds
     swapped: dict[tuple[int, int], float] = {}
     known: dict[tuple[Stock, Stock], tuple[tuple[int, int], ...]] = {}
@@ -300,7 +301,7 @@ def _alike(tasks: Sequence[Task], kinds: int) -> Groups:
 def _family(
     kinds: Sequence[int], musts: Sequence[Musts], prices: Sequence[Sequence[float]], share: float
 ) -> float:
-    """The least cost of counts of these groups whose chances of being enough multiply to ``share``."""
+    """Return the least cost of counts of these groups whose chances of being enough multiply to ``share``."""
     budget = -log(share) + 1e-12
     cell = budget / GRID if budget > 1e-9 else 1.0
     best = [0.0] * (GRID + 1)  #: least cost by the cells that may still be lost
@@ -322,7 +323,7 @@ def _family(
 
 
 def _demand(k: int, musts: Sequence[Musts]) -> list[float]:
-    """The chances that 0, 1, 2 ... of an item cannot be done without."""
+    """Return the chances that 0, 1, 2 ... of an item are indispensable."""
     sums = [1.0]
     for worlds in musts:
         odds: dict[int, float] = {}

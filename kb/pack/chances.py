@@ -1,12 +1,10 @@
-"""Compute how likely a stock sees a row of tasks through, as each task uses items up.
+"""Compute how likely a stock is enough for a row of tasks, as each task uses items.
 
-The chance of a stock is that of the best choice at each task in its turn, not knowing how later
-tasks turn out:
+The chance of a stock is that of the best choice at each task in turn, without knowing the later tasks:
 
     V(i, stock) = sum over worlds w of p(w) max over ways a in w, a <= stock, of V(i + 1, stock - a)
 
-computed exactly where that takes no more than EACH steps; beyond it a lower bound takes its place
-(``assured``).
+It is exact if that takes no more than EACH steps; otherwise a lower bound replaces it (``assured``).
 
 >>> tasks = [Task(((0.6, ((1, 0),)), (0.4, ((0, 1),))))] * 2
 >>> round(Chances(tasks, 2).of((1, 1)), 6)
@@ -32,9 +30,9 @@ class _TooLong(Exception):
 
 
 class Chances:
-    """The chances of stocks for a row of tasks, each computed once.
+    """Compute the chances of stocks for a row of tasks, each once.
 
-    ``work`` counts the steps done; ``exact`` turns false with the first chance that is a lower bound only.
+    ``work`` counts the steps done. ``exact`` becomes false with the first chance that is only a lower bound.
     """
 
     def __init__(
@@ -62,7 +60,7 @@ class Chances:
         self.caps = self._caps(self.ways)
         self._packed_caps = [packed(cap) for cap in self.caps]
         self.sure = Assured(self.ways, self._worlds, kinds, tuple(weigh) if weigh else (1.0,) * kinds)
-        #: The same as sets of bits, where only it matters whether one of a world's ways fits.
+        #: The same as bit masks, for questions that only ask if one of a world's ways fits.
         self._bits = [[(way, 1 << n) for n, way in enumerate(ways)] for ways in self._ways]
         self._masks = [[(p, sum(1 << n for n in ways)) for p, ways in worlds] for worlds in self._worlds]
         self._sparing = _sparing(self.ways, [[ways for _, ways in worlds] for worlds in self._worlds])
@@ -71,7 +69,7 @@ class Chances:
         self._alone: list[dict[int, float]] = [{} for _ in tasks]
 
     def _caps(self, ways: Sequence[Sequence[Stock]]) -> list[Stock]:
-        """From each task on, the most of each item that can still be used."""
+        """Return, for each task, the greatest count of each item that it and later tasks can use."""
         caps: list[Stock] = [(0,) * self.kinds]
         for some in reversed(ways):
             most = tuple(max((way[k] for way in some), default=0) for k in range(self.kinds))
@@ -79,23 +77,23 @@ class Chances:
         return caps[::-1]
 
     def of(self, stock: Sequence[int]) -> float:
-        """The chance that every task succeeds with ``stock``."""
+        """Return the chance that every task succeeds with ``stock``."""
         return self.from_task(0, stock)
 
     def at_most(self, stock: Sequence[int]) -> float:
-        """No less than ``of(stock)``, and quick: each task with the whole stock to itself."""
+        """Return at least ``of(stock)``, quickly: each task has the whole stock to itself."""
         clipped = packed(list(map(min, stock, self.caps[0])))
         return prod(self.alone(n, clipped) for n in range(len(self._ways)))
 
     def misses(self, stock: Sequence[int], target: float) -> bool:
-        """Is the chance surely below ``target``? False also where that takes too long to say."""
+        """Return whether the chance is surely below ``target``. False also if the answer takes too long."""
         if self.at_most(stock) < target:
             return True
         chance = self._exactly(0, stock) if self.exact else None
         return chance is not None and chance < target
 
     def alone(self, task: int, held: int) -> float:
-        """The chance of one task with the whole stock to itself."""
+        """Return the chance of one task with the whole stock to itself."""
         known = self._alone[task].get(held)
         if known is None:
             self.work += 1
@@ -110,7 +108,7 @@ class Chances:
         return known
 
     def each(self, stock: Sequence[int]) -> list[float]:
-        """The chance of each task by itself."""
+        """Return the chance of each task by itself."""
         clipped = packed([min(a, MOST) for a in stock])
         return [self.alone(n, clipped) for n in range(len(self._ways))]
 
@@ -147,7 +145,7 @@ class Chances:
         return value
 
     def _chosen_from(self, task: int, fits: int) -> list[tuple[float, list[int]]]:
-        """The worlds of a task when these of its ways fit: chances, and the ways worth a choice there."""
+        """Return the worlds of a task when these ways fit: chances, and the ways worth choosing there."""
         odds: dict[int, float] = {}
         sparing = self._sparing[task]
         for p, ways in self._masks[task]:
@@ -162,16 +160,16 @@ class Chances:
         return chosen
 
     def _clipped(self, task: int, held: int) -> int:
-        """What no task from this one on can use is left out: stocks that make no difference are one."""
+        """Drop items that no task from this one on can use, so that equivalent stocks become equal."""
         cap, guard = self._packed_caps[task], self._guard
         over = ((cap | guard) - held & guard) ^ guard
         if not over:
             return held
-        counts = over - (over >> (BITS - 1))  # all bits of the counts that are above
+        counts = over - (over >> (BITS - 1))  # all bits of the counts that exceed the cap
         return held & ~counts | cap & counts
 
     def from_task(self, task: int, stock: Sequence[int]) -> float:
-        """The chance that this task and all later ones succeed with what is left."""
+        """Return the chance that this task and all later ones succeed with the remaining stock."""
         if self.exact:
             found = self._exactly(task, stock)
             if found is not None:
@@ -180,7 +178,7 @@ class Chances:
         return self.assured(stock, task)
 
     def _exactly(self, task: int, stock: Sequence[int]) -> float | None:
-        """The chance itself; None: that would take too long to say."""
+        """Return the exact chance; None if it takes too long."""
         self._stop = self.work + self._each
         try:
             return self._value(task, packed(list(map(min, stock, self.caps[task]))))
@@ -188,7 +186,7 @@ class Chances:
             return None
 
     def assured(self, stock: Sequence[int], first: int = 0, wanted: float = 0.0) -> float:
-        """No more than the chance, and quick; see ``kb.pack.bounds``."""
+        """Return at most the chance, quickly; see ``kb.pack.bounds``."""
         self.work += 1
         return self.sure.of(stock, first, wanted)
 
@@ -196,10 +194,11 @@ class Chances:
 def _sparing(
     ways: Sequence[Sequence[Stock]], worlds: Sequence[Sequence[Sequence[int]]]
 ) -> list[list[tuple[int, int]]]:
-    """By task the ways that others spare, with those that leave no less behind: both as bits.
+    """For each task, find the ways that another way makes unnecessary (as bit masks).
 
-    A way leaves no less than one that differs in a single item which does for its own wherever that is of
-    use: nobody takes the long cable where the short one does.
+    A way with the long cable is unnecessary if a way with the short cable differs only in that item, and the
+    long one could replace the short one everywhere. Taking the short one keeps the more versatile item in the
+    bag.
     """
     does = _does_for(ways, worlds)
     found: list[list[tuple[int, int]]] = []
@@ -208,7 +207,7 @@ def _sparing(
         for n, m in combinations(range(len(some)), 2):
             for one, other in ((n, m), (m, n)):
                 swap = swap_of(some[one], some[other])
-                # Of two that do for each other everywhere the first is taken first.
+                # Of two items that replace each other everywhere, the first is used first.
                 if swap in does and (swap[::-1] not in does or swap[0] > swap[1]):
                     pairs[one] = pairs.get(one, 0) | 1 << other
         found.append([(1 << n, better) for n, better in sorted(pairs.items())])
@@ -218,8 +217,10 @@ def _sparing(
 def _does_for(
     ways: Sequence[Sequence[Stock]], worlds: Sequence[Sequence[Sequence[int]]]
 ) -> set[tuple[int, int]]:
-    """Pairs of items of which the first does for the second in every world: with it in the other's stead
-    each way holds one of the world's ways."""
+    """Return pairs of items of which the first can replace the second in every world.
+
+    After the swap, each way of the world still contains one of its ways.
+    """
     swaps = {swap for some in ways for two in combinations(some, 2) if (swap := swap_of(*two))}
     pairs = swaps | {(j, i) for i, j in swaps}
     for some, every in zip(ways, worlds, strict=True):
@@ -236,7 +237,7 @@ def _does_for(
 
 
 def _bits_of(some: int) -> list[int]:
-    """The places of the bits that are set."""
+    """Return the positions of the set bits."""
     places = []
     while some:
         places.append((some & -some).bit_length() - 1)

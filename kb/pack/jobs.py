@@ -1,4 +1,4 @@
-"""Read job files: the jobs of a day, what is known of each, the stock, and what their loops need.
+"""Read job files: the jobs of a day, known facts of each, the stock, and the materials of their loops.
 
 >>> day = day_from([{"make": "Norwell", "year": 2014, "inputs": ["line-3.5"], "length_m": 3}])
 >>> day.jobs[0].length_m, day.jobs[0].speakers_needed
@@ -28,16 +28,16 @@ from kb.domain.words import Display, DriverInput, Kind, Signal
 
 T = TypeVar("T")
 
-PIECE, METRE = UNITS = ("piece", "m")  #: what the count of a line is of
+PIECE, METRE = UNITS = ("piece", "m")  #: unit of a line's count
 MOST_LINES: Final = 100  #: of one loop
 MOST_COUNT: Final = 10_000  #: of one line
 
 
 @dataclass(frozen=True, slots=True)
 class Material:
-    """A line of a loop's list: so many pieces or metres (``unit``) of an item.
+    """Hold a line of a loop's list: a count of pieces or metres (``unit``) of an item.
 
-    Wire and fixings are used up; a ``tool`` does for every job of the day.
+    Wire and fixings are used up; a ``tool`` serves every job of the day.
     """
 
     item: str
@@ -47,9 +47,9 @@ class Material:
 
 
 def materials_from(data: object, place: str = "loop") -> tuple[Material, ...]:
-    """The lines of what ``jackfield loop --json`` prints, or of its ``items`` alone.
+    """Return the lines from the output of ``jackfield loop --json``, or from its ``items`` alone.
 
-    Raises BadInput naming the line, what was seen and what was expected.
+    Raises BadInput naming the line, the value and the expected value.
     """
     lines = data.get("items") if isinstance(data, Mapping) else data
     expected = "what 'jackfield loop --json' prints, or its items"
@@ -57,7 +57,7 @@ def materials_from(data: object, place: str = "loop") -> tuple[Material, ...]:
 
 
 def together(loops: Iterable[Sequence[Material]]) -> tuple[Material, ...]:
-    """One list for several loops: what is used up adds up, of tools the most that one job asks for."""
+    """Join the lists of several loops: add up used items; of tools, take the most that one job needs."""
     found: dict[tuple[str, str], Material] = {}
     for loop in loops:
         for one in loop:
@@ -88,7 +88,7 @@ def _material(data: object, place: str) -> Material:
 
 
 MOST_JOBS: Final = 200  #: on one list
-LENGTH: Final = 1.5  #: metres of cable from set to driver where nothing is said (common practice)
+LENGTH: Final = 1.5  #: metres of cable from set to driver if the job gives none (common practice)
 LONGEST: Final = 100.0  #: metres
 MOST_HAVE: Final = 500  #: of one item in stock
 MOST_ITEMS: Final = 500  #: kinds of item in stock or priced
@@ -97,9 +97,9 @@ MOST_PRICE: Final = 1e6
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One visit to come. ``taken`` None: not asked; else the signals in use, all others being free.
+    """Describe one visit to come. ``taken`` holds the signals in use, all others being free; None: not asked.
 
-    ``source`` has blank make or model where they are not known. ``length_m`` metres from set to driver.
+    ``source`` has a blank make or model if unknown. ``length_m`` is in metres from set to driver.
     """
 
     source: Source
@@ -111,23 +111,23 @@ class Job:
     taken: frozenset[Signal] | None = None
     name: str = ""
     answers: frozenset[tuple[Signal, bool]] = frozenset()
-    """Outputs that somebody looked for on the telephone: are they there?"""
+    """Answers about outputs that somebody looked for during a call: are they there?"""
     materials: tuple[Material, ...] = ()
-    """What its loop takes, where one is laid."""
-    id: str = ""  #: what the phone page calls it by, "" if nobody named it
+    """The materials of its loop, if there is one."""
+    id: str = ""  #: its name on the phone page, "" if it has none
 
     @property
     def title(self) -> str:
-        """What to call the job: its set as far as known."""
+        """Return a title of the job: its set as far as known."""
         named = " ".join(part for part in (self.source.make, self.source.model) if part)
         return named or self.source.kind.label
 
 
 @dataclass(frozen=True, slots=True)
 class Day:
-    """Jobs in their order, items in stock with their counts, prices that replace the catalogue's.
+    """Hold jobs in their order, items in stock with their counts, and prices that replace the catalogue's.
 
-    ``done``: jobs of the day that are finished and need nothing more.
+    ``done``: finished jobs of the day, which need nothing more.
     """
 
     jobs: tuple[Job, ...]
@@ -137,7 +137,7 @@ class Day:
 
 
 def day_from(data: object, place: str = "") -> Day:
-    """The day of a parsed job file: a list of jobs, or an object with jobs, have, prices and done.
+    """Return the day of a parsed job file: a list of jobs, or an object with jobs, have, prices and done.
 
     Raises BadInput naming the job and the field.
     """
@@ -156,7 +156,7 @@ def day_from(data: object, place: str = "") -> Day:
 
 
 def job_from(data: object, place: str = "job") -> Job:
-    """One entry of a job file. Raises BadInput naming the field."""
+    """Return one entry of a job file. Raises BadInput naming the field."""
     fields = Fields(data, place, "an object with inputs and what is known of the set", bare=True)
     try:
         speakers = fields.take("speakers", _needed, None)

@@ -1,4 +1,4 @@
-"""Choose the items for a day of jobs, and say what each is for, what risk is left and what would help."""
+"""Choose the items for a day of jobs, with the use of each, the remaining risks and helpful additions."""
 
 from __future__ import annotations
 
@@ -18,23 +18,23 @@ from kb.pack.scenarios import Bundle, Case, Finder, Live, Ways, dead_here
 from kb.pack.solve import Found, cheapest
 from kb.pack.tasks import Cost, Stock, Task, hardened, least_ways
 
-LEAVE: Final = 0.002  #: items seldom of use are not considered that together add no more than this share
-SELDOM: Final = 0.03  #: in so few worlds of a job, on average, is an item of use that is seldom so
+LEAVE: Final = 0.002  #: rarely used items are dropped if together they add no more than this share
+SELDOM: Final = 0.03  #: an item is rarely used if this share of a job's worlds, on average, can use it
 WORK: Final = 160_000  #: steps of search for a day: about a second
-WORK_LONG: Final = 6_000  #: the same on long days, where nothing is proved
-AT_HAND: Final = 0.25  #: what is in stock counts a quarter of its price: it need not be bought, but carried
-MERGED: Final = 0.004  #: worlds as rare count as harder ones on long days: a lower bound
-LOOKED_THROUGH: Final = 7  #: jobs of a day, at most, that is looked through for its cheapest list
-PLAIN: Final = 80  #: a longer day is looked through, too, where it has no more worlds than this
-SPARED: Final = 0.1  #: of the risk that a target allows; for it nothing is carried where it is out of reach
-TRIED: Final = 6  #: items or bundles of which the exact gain is computed, to name the next
-MUTED: Final = 0.1  #: outputs that silence needed speakers so often keep a job from its target: it is asked
-LISTED: Final = 6  #: expected panels, outputs and risks listed of a job, at most
+WORK_LONG: Final = 6_000  #: the same on long days, without a proof
+AT_HAND: Final = 0.25  #: an item in stock counts a quarter of its price: it is carried, not bought
+MERGED: Final = 0.004  #: on long days, rarer worlds count as harder ones: a lower bound
+LOOKED_THROUGH: Final = 7  #: at most so many jobs of a day are searched for the cheapest list
+PLAIN: Final = 80  #: a longer day is searched, too, if it has no more worlds than this
+SPARED: Final = 0.1  #: share of the target's risk that a list may miss if the target is out of reach
+TRIED: Final = 6  #: items or bundles whose exact gain is computed, to name the next
+MUTED: Final = 0.1  #: a question asks about silenced speakers if they cost a job this chance
+LISTED: Final = 6  #: expected panels, outputs and risks listed per job, at most
 
 
 @dataclass(frozen=True)
 class Bare:
-    """A job's worlds in items: what the search needs, with the cases they come from."""
+    """Hold a job's worlds in items for the search, with the cases that they come from."""
 
     job: Job
     expected: Expectation
@@ -59,23 +59,23 @@ class Packing:
         self.found: Found | None = None
 
     def only(self, items: tuple[str, ...]) -> None:
-        """Look at these items and no others from now on."""
+        """Consider only these items from now on."""
         self.items = items
         self._known = frozenset(items)
         self._counted: dict[Bundle, Stock] = {}
         self._least: dict[frozenset[Bundle], tuple[Stock, ...]] = {}
 
     def reach_of(self, bare: Bare) -> float:
-        """The chance that a job connects when everything in ``items`` is there."""
+        """Return the chance that a job connects with all of ``items``."""
         sure = sum(case.p for case in bare.cases if self.fitting(bare.bundles[case.live]))
         return min(1.0, sure)  # sums of chances are rounded
 
     def fitting(self, ways: Iterable[Bundle]) -> list[Bundle]:
-        """The ways that need nothing but ``items``."""
+        """Return the ways that need only ``items``."""
         return sorted(way for way in ways if self._known.issuperset(way))
 
     def worth_carrying(self) -> tuple[str, ...]:
-        """The items without those that hardly add, all together: nobody carries them for rare panels."""
+        """Return the items without those that, all together, add hardly anything."""
         every = self.items
         least = max(self.reach * (1 - LEAVE), goal_for(self.target, self.reach))
         tasks = [self.task(bare, self.merge) for bare in self.bare]
@@ -86,7 +86,7 @@ class Packing:
         def without(k: int) -> float:
             return chances.at_most([*stock[:k], 0, *stock[k + 1 :]])
 
-        # Rarely of use, not merely replaceable: of two items that do the same the cheaper has to stay.
+        # Rarely used, not merely replaceable: of two equivalent items the cheaper has to stay.
         used = [0.0] * len(every)
         for task in tasks:
             for p, ways in task.worlds:
@@ -105,7 +105,7 @@ class Packing:
         return found
 
     def cost(self, item: str) -> Cost:
-        """The price given, else the catalogue's, never nothing: every item has to be carried."""
+        """Return the job file's price, else the catalogue's, never zero: every item has to be carried."""
         each = self.prices.get(item) or self.ways.catalogue.item(item).price or 1.0
         return Cost(each, self.have.get(item, 0), AT_HAND * each)
 
@@ -118,13 +118,13 @@ class Packing:
         return Bare(job, expected, cases, bundles)
 
     def counted(self, bundle: Bundle) -> Stock:
-        """The bundle as counts of ``items``."""
+        """Return the bundle as counts of ``items``."""
         if bundle not in self._counted:
             self._counted[bundle] = tuple(bundle.count(item) for item in self.items)
         return self._counted[bundle]
 
     def task(self, bare: Bare, merge: float = 0.0) -> Task:
-        """The job in items; worlds rarer than ``merge`` are taken for harder ones, never for easier."""
+        """Return the job in items; worlds rarer than ``merge`` become harder ones, never easier."""
         worlds: dict[frozenset[Bundle], float] = {}
         for case in bare.cases:
             ways = bare.bundles[case.live]
@@ -139,7 +139,7 @@ class Packing:
         return Task(tuple((p, ways) for ways, p in hardened(made, merge).items()))
 
     def covered(self, ways: Iterable[Bundle], stock: Stock) -> bool:
-        """Does the stock hold one of the ways?"""
+        """Return whether the stock holds one of the ways."""
         return any(
             all(a <= b for a, b in zip(self.counted(way), stock, strict=True)) for way in self.fitting(ways)
         )
@@ -149,9 +149,9 @@ class Packing:
     def plan(self) -> Plan:
         tasks = [self.task(bare, self.merge) for bare in self.bare]
         chances = Chances(tasks, len(self.items), weigh=[cost.each for cost in self.costs])
-        # Worlds merged into harder ones lower what can be reached a little; the list cannot do better.
+        # Merging worlds into harder ones lowers the reachable chance a little; the list cannot do better.
         goal = min(goal_for(self.target, self.reach), chances.at_most(chances.caps[0]))
-        # The worlds as merged make no bound of the day as it is.
+        # The merged worlds give no bound for the real day.
         known_bound = (
             least_cost([self.task(bare) for bare in self.bare], self.costs, goal) if self.merge else None
         )
@@ -185,7 +185,7 @@ class Packing:
         )
 
     def uses(self, item: str, stock: Stock) -> tuple[tuple[int, tuple[Output, ...]], ...]:
-        """For which jobs the item may be wanted, and at which outputs, where the whole of a way is there."""
+        """Return the jobs that may need the item, and their outputs, if the stock has all of a way."""
         found = []
         for number, bare in enumerate(self.bare, 1):
             outputs = {
@@ -240,14 +240,14 @@ class Packing:
         )
 
     def if_free(self, bare: Bare, reachable: float) -> float | None:
-        """What could be reached at a job if nobody needed the speakers, where that is a good deal more."""
+        """Return the reachable chance of a job if nobody needs the speakers, if it is much higher."""
         job = replace(bare.job, speakers_needed=False)
         cases = self.finder.cases(job, bare.expected)
         free = sum(case.p for case in cases if self.finder.does(job, case.live))
         return free if free >= reachable + MUTED / 2 else None
 
     def useless(self, bare: Bare, case: Case, output: Output) -> Useless:
-        """Why an output that is there is not live."""
+        """Return why an existing output is not live."""
         used = output.signal in case.used
         if self.finder.bundles(bare.job, output, Speakers.STAY_ON, used):
             silenced = 1 - self.finder.heard(bare.job, output, used, bare.expected)
@@ -256,13 +256,13 @@ class Packing:
         return Useless.TAKEN if used and free else Useless.NO_WAY
 
     def best_use(self, bare: Bare, one: Live, stock: Stock) -> tuple[float, Bundle] | None:
-        """With which of the ways in stock an outlet is likeliest to carry sound; None: it has none."""
+        """Return the way in stock by which an outlet is likeliest to carry sound; None if there is none."""
         chance = bare.expected.works[one.output].p
         fits = [way for way in self.finder.does(bare.job, (one,)) if self.covered((way,), stock)]
         return max(((chance * self.ways.works(way), way) for way in sorted(fits)), default=None)
 
     def next_item(self, chances: Chances, stock: Stock) -> Next | None:
-        """The item, or where one alone adds nothing the bundle, that adds most to the chance of all."""
+        """Return the item that adds most to the chance of all jobs, or a bundle if no single item helps."""
         now, quick = chances.of(stock), chances.at_most(stock)
         ways = {way for bare in self.bare for some in bare.bundles.values() for way in self.fitting(some)}
         options: dict[Bundle, float] = {}
@@ -292,16 +292,16 @@ class Packing:
 
 
 def _ranked(there: Mapping[Live, float], best: Mapping[Live, tuple[float, Bundle] | None]) -> tuple[Use, ...]:
-    """The outlets that can be connected, likeliest to work first."""
+    """Return the outlets that can be connected, likeliest to work first."""
     uses = [Use(one.output, p, *found) for one, p in there.items() if (found := best[one]) is not None]
     return tuple(sorted(uses, key=lambda use: (-use.works, -use.there, use.output))[:LISTED])
 
 
 def goal_for(target: float, reach: float) -> float:
-    """What the list must reach: the target, or where that is out of reach nearly all that can be reached.
+    """Return the goal of the list: the target, or nearly all that is reachable if the target is not.
 
-    No items help against an output that is not there or does not work; the list answers for the rest. A
-    higher target never asks for less: of what is in reach a list may miss SPARED of the risk allowed.
+    No items help against an output that is missing or does not work; the list only covers the rest. A higher
+    target never lowers the goal: the list may miss SPARED of the allowed risk.
 
     >>> goal_for(0.95, 1.0), round(goal_for(0.95, 0.8), 3), goal_for(0.947, 0.94) <= goal_for(0.95, 0.94)
     (0.95, 0.796, True)

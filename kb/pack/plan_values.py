@@ -12,12 +12,12 @@ from kb.evidence import Likely, Output
 from kb.pack.jobs import Job
 from kb.pack.scenarios import Bundle
 
-HINDERED: Final = 3  #: jobs that are named because they keep the target from being reached, at most
+HINDERED: Final = 3  #: jobs named as keeping the target from being reached, at most
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """``count`` of an item, ``in_stock`` of them to hand; ``uses``: job numbers, each with its outputs."""
+    """Hold ``count`` of an item, ``in_stock`` of them at hand; ``uses``: job numbers with their outputs."""
 
     item: str
     count: int
@@ -26,7 +26,7 @@ class Line:
 
 
 class Useless(Enum):
-    """Why an output that is there is of no use."""
+    """Why an existing output is of no use."""
 
     MUTES = "mutes-speakers"
     TAKEN = "taken"
@@ -36,10 +36,11 @@ class Useless(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Risk:
-    """What may be found that the list cannot connect. ``live``: outputs that would do with other items.
+    """Describe a possible find that the list cannot connect. ``live``: outputs that other items would
+    connect.
 
-    Without live outputs ``panel`` is what is there and of no use, ``why`` says why; None: a panel that
-    nobody has recorded.
+    Without live outputs, ``panel`` holds the useless outputs and ``why`` the reason; None: an unrecorded
+    panel.
     """
 
     p: float
@@ -51,8 +52,11 @@ class Risk:
 
 @dataclass(frozen=True, slots=True)
 class Use:
-    """An output that the list connects: the chance to find it of use here, that sound comes, and by which
-    items. ``works`` counts an output tried as it should be, and the items on the way."""
+    """Describe an output that the list connects: its chances and its items.
+
+    ``there`` is the chance to find it usable here. ``works`` covers an output tried as it should be, and the
+    items on the way.
+    """
 
     output: Output
     there: float
@@ -62,12 +66,12 @@ class Use:
 
 @dataclass(frozen=True, slots=True)
 class JobPlan:
-    """One job: its certainty by itself with the whole list, what is expected there, what may go wrong.
+    """Describe one job: its certainty by itself with the whole list, its expected panels, and its risks.
 
-    ``works``: the chance that what is connected carries sound at once, at the likeliest of the outputs that
-    the list connects; ``uses`` has these outputs, the likeliest to work first. ``prior_share``: how much of
-    what is expected rests on common practice instead of findings. ``if_free``: what could be reached if
-    nobody needed the speakers; None: that would change little, or nobody does.
+    ``works``: the chance that the connection carries sound at once, at the likeliest of the outputs that the
+    list connects. ``uses`` has these outputs, the likeliest to work first. ``prior_share``: the share of the
+    expectation that rests on common practice instead of findings. ``if_free``: the reachable chance if nobody
+    needed the speakers; None if that changes little, or nobody needs them.
     """
 
     job: Job
@@ -83,13 +87,13 @@ class JobPlan:
 
     @property
     def hindrance(self) -> Risk | None:
-        """What most of all no item helps against; None: nothing worth a word."""
+        """Return the greatest risk that no item removes; None if there is none worth mentioning."""
         return next((risk for risk in self.risks if not risk.live), None)
 
 
 @dataclass(frozen=True, slots=True)
 class Next:
-    """The items that would add most to the certainty for what they cost, and the gain."""
+    """Hold the items that would add most to the certainty for their cost, and the gain."""
 
     items: Bundle
     gain: float
@@ -97,9 +101,9 @@ class Next:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What an answer on the phone would do: its chance, then the items for this job and their certainty.
+    """Hold the effect of an answer on the phone: its chance, the items for this job, and their certainty.
 
-    ``fewer`` and ``more``: what the job needs less and more than without asking.
+    ``fewer`` and ``more``: items that the job then needs less or more of than without asking.
     """
 
     p: float
@@ -112,14 +116,14 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """A question that saves most. ``about`` the output asked for; None: a photo of the back.
+    """Hold a question that saves cost. ``about`` is the output in question; None: a photo of the back.
 
     ``jobs``: the numbers of the jobs at which to ask it. ``saves`` is the expected cost saved at these jobs,
-    each by itself, in the measure of prices; ``share`` of their cost; ``items`` how many items fewer that is
-    at the first job on average. The answers are those of the first job.
+    each by itself, in the unit of prices; ``share`` of their cost. ``items`` is how many items fewer the
+    first job needs on average. The answers are those of the first job.
 
-    The code ``speakers`` asks whether anybody needs the set's own speakers: it saves nothing, but if nobody
-    does, ``lifts`` more of the first job can be reached.
+    The code ``speakers`` asks whether anybody needs the set's own speakers. It saves nothing. If nobody does,
+    ``lifts`` is the gain in the reachable chance of the first job.
     """
 
     jobs: tuple[int, ...]
@@ -134,16 +138,16 @@ class Ask:
 
     @property
     def job(self) -> int:
-        """The job at which it saves most."""
+        """Return the job at which it saves most."""
         return self.jobs[0]
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What to carry. ``certainty`` that all jobs connect; ``reachable`` with everything there is.
+    """Hold the items to carry. ``certainty`` that all jobs connect; ``reachable`` with the whole catalogue.
 
-    ``bound``: no list that is as sure costs less; equal to ``cost`` where ``optimal``. ``exact``: the
-    certainty is the chance itself and no lower bound of it.
+    ``bound``: no list of the same certainty costs less; equal to ``cost`` if ``optimal``. ``exact``: the
+    certainty is the chance itself, not a lower bound of it.
     """
 
     items: tuple[Line, ...]
@@ -160,12 +164,12 @@ class Plan:
 
     @property
     def reached(self) -> bool:
-        """Does the list reach the target?"""
+        """Return whether the list reaches the target."""
         return self.certainty >= self.target - 1e-9
 
     @property
     def hindered(self) -> tuple[int, ...]:
-        """Where the target is out of reach: the numbers of the jobs that keep it from being reached most."""
+        """Return the numbers of the jobs that most keep the list from the target, () if it is reached."""
         if self.reached:
             return ()
         worst = sorted(enumerate(self.jobs, 1), key=lambda one: (one[1].reachable, one[0]))

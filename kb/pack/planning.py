@@ -1,16 +1,16 @@
 """Plan a day from its jobs and the evidence.
 
-What *certainty* means: the chance that at each job some acceptable output can be connected with what is
-still in the bag, over everything that is not known - which outputs there are, which are in use, what they do
-to the speakers. Acceptable is what ``kb.path`` offers: not silencing speakers that others need, not in use
-unless by a splitter, leading into the driver. An output of a set that the book knows not to work does not
-count. Jobs are independent given the evidence. At each job that bundle is used which leaves the best chance
-for the jobs after it; what is used stays there. On long days the certainty stated is a lower bound of it.
+*Certainty* is the chance that some acceptable output can be connected at each job with the remaining items in
+the bag. It covers all unknown facts: which outputs exist, which are in use, how they affect the speakers. An
+output is acceptable if ``kb.path`` offers it: it does not silence speakers that others need, is not in use
+unless by a splitter, and leads into the driver. An output of a set that does not work according to the book
+does not count. Jobs are independent given the evidence. Each job uses the bundle that leaves the best chance
+for the jobs after it; used items stay there. On long days the stated certainty is a lower bound.
 
-What it does not mean: that sound comes at once. A connected output may be silent until a menu item is set
-(bitstream, fixed level); that is put right on the spot, needs nothing from the bag, and is given beside it as
-``works``, by which the outputs of a job are ranked. Items are taken as tested: that one of them is dead is
-not counted. A microphone at the loudspeaker does not count as connected.
+Certainty does not mean sound at once. A connected output may be silent until somebody sets a menu item
+(bitstream, fixed level). That needs nothing from the bag; its chance is given separately as ``works``, which
+ranks the outputs of a job. Items are taken as tested: dead items are not counted. A microphone at the
+loudspeaker does not count as connected.
 """
 
 from __future__ import annotations
@@ -40,12 +40,12 @@ def pack(
     catalogue: Catalogue | None = None,
     questions: bool = True,
 ) -> Plan:
-    """The cheapest list of items with which all jobs of ``day`` connect with chance ``target``.
+    """Return the cheapest list of items with which all jobs of ``day`` connect with chance ``target``.
 
-    ``expect`` is ``Evidence.expect``. Exact as far as WORK steps allow (``optimal`` says so): a single job
-    always as far as seen, a few jobs mostly; beyond that ``certainty`` is no more than the chance, and
-    ``bound`` a cost that no list can undercut. Where the target is out of reach the list reaches nearly all
-    that can be reached (``goal_for``). Items that hardly add (LEAVE) are not considered.
+    ``expect`` is ``Evidence.expect``. The result is exact as far as WORK steps allow (``optimal`` says so):
+    for a single job in all cases seen, for a few jobs mostly. Beyond that ``certainty`` is at most the
+    chance, and ``bound`` a cost that no list can undercut. If the target is out of reach, the list reaches
+    nearly all that is reachable (``goal_for``). Items that add hardly anything (LEAVE) are not considered.
 
     Raises BadInput for a target out of range, and for stock or prices that the catalogue does not know.
     """

@@ -1,7 +1,7 @@
 """Find the question on the telephone that would shorten the list most.
 
-Each question is weighed at its job alone, with that job's share of the risk: what is to be carried without
-an answer, less what is to be carried after it, on average over the answers.
+Each question is weighed at its job alone, with that job's share of the risk. The saving is the cost of the
+items without an answer, less the average cost with an answer.
 """
 
 from __future__ import annotations
@@ -21,16 +21,16 @@ from kb.pack.solve import Found, cheapest
 
 WORK_ONE: Final = 2_000  #: steps for one job by itself
 ASKED: Final = 3  #: questions proposed, at most
-ABOUT: Final = 3  #: different jobs that are weighed, at most: those of which least is known
-WEIGHED: Final = 5  #: outputs of a job that are weighed on a day of several; at a single one all of them
-PHOTOS: Final = 12  #: panels that a photo may show; rarer ones save nothing
-RARELY: Final = 0.04  #: an answer as rare as this is not waited for
-WORTH: Final = 0.02  #: a question that saves a smaller share of its job is not asked
-PHOTO: Final = 1.5  #: a photo asks more of a client: it has to save so much more than a plain question
+ABOUT: Final = 3  #: different jobs that are weighed, at most: those with the least known panels
+WEIGHED: Final = 5  #: outputs weighed per job on a day of several; a single job weighs all
+PHOTOS: Final = 12  #: panels that a photo may show, at most; rarer ones save nothing
+RARELY: Final = 0.04  #: rarer answers are ignored
+WORTH: Final = 0.02  #: a question that saves a smaller share of its job's cost is not asked
+PHOTO: Final = 1.5  #: a photo is more trouble for a client: it has to save so much more than a plain question
 
 
 def questions_for(packing: Packing) -> tuple[Ask, ...]:
-    """The questions that save most, the same question of several jobs drawn together."""
+    """Return the questions that save most; the same question about several jobs is one."""
     share = (
         (goal_for(packing.target, packing.reach) / packing.reach) ** (1 / len(packing.bare))
         if packing.reach
@@ -47,7 +47,7 @@ def questions_for(packing: Packing) -> tuple[Ask, ...]:
 
 
 def about_speakers(plan: Plan) -> tuple[Ask, ...]:
-    """Where the target is out of reach and silenced speakers are why: does anybody need them?"""
+    """Ask whether anybody needs the speakers, if silenced speakers keep the target out of reach."""
     lifts = {
         number: job.if_free - job.reachable
         for number in plan.hindered
@@ -60,7 +60,7 @@ def about_speakers(plan: Plan) -> tuple[Ask, ...]:
 
 
 def _most_doubtful(packing: Packing) -> list[tuple[tuple[int, ...], Bare]]:
-    """The jobs of which least is known, jobs of which the same is known as one."""
+    """Return the jobs with the least known panels; equal jobs are grouped."""
     alike: dict[object, list[int]] = {}
     for number, bare in enumerate(packing.bare, 1):
         alike.setdefault(replace(bare.job, name=""), []).append(number)
@@ -69,12 +69,12 @@ def _most_doubtful(packing: Packing) -> list[tuple[tuple[int, ...], Bare]]:
 
 
 def _doubt(expected: Expectation) -> float:
-    """How uncertain the panel is: the chance that two draws of it differ, unlisted panels all alike."""
+    """Return how uncertain the panel is: the chance that two draws differ; all unlisted panels are one."""
     return 1 - sum(one.p**2 for one in expected.shapes) - expected.other**2
 
 
 def _drawn_together(asks: Iterable[Ask]) -> list[Ask]:
-    """One question for all jobs at which it is asked; its answers are those of the job it saves most at."""
+    """Merge equal questions of several jobs; the answers are those of the job with the greatest saving."""
     same: dict[tuple[str, Output | None], list[Ask]] = {}
     for ask in asks:
         same.setdefault((ask.code, ask.about), []).append(ask)
@@ -88,7 +88,7 @@ def _drawn_together(asks: Iterable[Ask]) -> list[Ask]:
 
 
 def _alone(packing: Packing, bare: Bare, cases: Sequence[Case], share: float) -> Found:
-    """Cheap items for one job in these cases that reach their share of what can be reached."""
+    """Return cheap items for one job in these cases that reach their share of the reachable chance."""
     single = len(packing.bare) == 1
     task = packing.task(replace(bare, cases=tuple(cases)), 0.0 if single else MERGED)
     chances = Chances([task], len(packing.items))
@@ -97,12 +97,12 @@ def _alone(packing: Packing, bare: Bare, cases: Sequence[Case], share: float) ->
 
 
 def _of_job(weighing: _Weighing) -> list[Ask]:
-    """The plain questions about a job, or a photo where none of them is nearly as good."""
+    """Return the plain questions about a job, or a photo if none of them is nearly as good."""
     there: dict[Output, float] = {}
     for case in weighing.bare.cases:
         for output in case.panel or ():
             there[output] = there.get(output, 0.0) + case.p
-    # The nearer to evens, the more is learned from an answer.
+    # An answer tells more if its chance is near one half.
     doubtful = sorted(there, key=lambda output: (abs(there[output] - 0.5), output))
     if len(weighing.packing.bare) > 1:
         doubtful = doubtful[:WEIGHED]
@@ -125,7 +125,7 @@ def _uses(output: Output, case: Case) -> bool:
 
 @dataclass(frozen=True)
 class _Weighing:
-    """What answers about one job, or several alike, would save."""
+    """Weigh the savings of answers about one job, or several equal ones."""
 
     packing: Packing
     numbers: tuple[int, ...]
@@ -134,7 +134,7 @@ class _Weighing:
     now: Found
 
     def of(self, code: str, output: Output, fits: Callable[[Case], bool]) -> Iterable[Ask]:
-        """A question answered by yes or no. Panels that nobody has recorded may answer either way."""
+        """Yield a yes-or-no question. Panels that nobody has recorded may answer either way."""
         known = [case for case in self.bare.cases if case.panel is not None]
         p = sum(case.p for case in known if fits(case)) / max(1e-12, sum(case.p for case in known))
         if not RARELY <= p <= 1 - RARELY:
@@ -153,7 +153,7 @@ class _Weighing:
         yield self._ask(code, output, self.now.cost - p * yes.cost - (1 - p) * no.cost, yes, no)
 
     def photo(self) -> Ask:
-        """A photo of the back shows which outputs there are: what would each of the likeliest panels need?"""
+        """Return the question for a photo of the back, with the items that each likely panel needs."""
         panels: dict[tuple[Output, ...], list[Case]] = {}
         for case in self.bare.cases:
             if case.panel is not None:
@@ -177,7 +177,7 @@ class _Weighing:
         return Ask(self.numbers, code, about, every, share, yes, no, fewer)
 
     def answer(self, p: float, cases: Sequence[Case]) -> Answer:
-        """The items that are needed in these cases."""
+        """Return the items that are needed in these cases."""
         found = _alone(self.packing, self.bare, cases, self.share)
         now, then = self.counted(self.now), self.counted(found)
         return Answer(

@@ -1,9 +1,9 @@
-"""List what an installer may find at one job, and which items would connect it in each case.
+"""List the possible finds at one job, and the items that would connect each.
 
-A *world* is what is found: which outputs are there, free or in use, that leave the speakers on where these
-are needed. What remains after that is a set of live outlets; ``Ways`` asks ``kb.path`` which bundles of
-items connect each. Whether a connected outlet then carries sound is no part of a world (``kb.pack.planning``
-says why), but for one that was tried there and never worked: it may be dead.
+A *world* is one possible find: which outputs are there, free or in use, and leave the speakers on if somebody
+needs them. The rest is a group of live outlets; ``Ways`` asks ``kb.path`` which bundles of items connect
+each. Whether a connected outlet then carries sound is not part of a world (``kb.pack.planning`` gives the
+reason). The exception is an output that was tried there and never worked: it may be dead.
 """
 
 from __future__ import annotations
@@ -20,25 +20,25 @@ from kb.evidence.signature import EFFECTS
 from kb.pack.jobs import Job
 from kb.path import Tier, connect
 
-Bundle = tuple[str, ...]  #: names of items, sorted, one entry a piece
+Bundle = tuple[str, ...]  #: names of items, sorted, one entry per piece
 
 LEAST: Final = 1e-5  #: worlds rarer than this are left out; they count as not connected
-NEARLY: Final = 1.0  #: metres: sizes of cable no further apart than this are carried in the longer one
-SHORT: Final = 3.0  #: metres: a longer cable is not put before a converter beside the set
-SELDOM: Final = 0.01  #: panels rarer than this say what panels do that nobody has recorded
-UNLISTED: Final = 12  #: worlds of such panels, at most; the rest of them is not connected
-DOUBTED: Final = 0.5  #: an output that was tried and whose chance is below this may not work at all
+NEARLY: Final = 1.0  #: metres: of cable sizes this close, only the longer one is carried
+SHORT: Final = 3.0  #: metres: a longer cable is not used between the set and a converter next to it
+SELDOM: Final = 0.01  #: panels rarer than this are the model of unrecorded panels
+UNLISTED: Final = 12  #: worlds of such panels, at most; the others count as not connected
+DOUBTED: Final = 0.5  #: a tried output with a lower chance may not work at all
 
 
 class Live(NamedTuple):
-    """An outlet that can be connected here: its kind, and whether something else uses it already."""
+    """Describe an outlet that can be connected here: its kind, and whether something else uses it already."""
 
     output: Output
     taken: bool
 
 
 class Case(NamedTuple):
-    """A world with its chance. ``panel`` is what is there, live or not; None: a panel nobody has recorded.
+    """Hold a world with its chance. ``panel`` has its outputs, live or not; None: an unrecorded panel.
 
     ``used``: the signals that something else uses.
     """
@@ -51,9 +51,9 @@ class Case(NamedTuple):
 
 @dataclass(frozen=True)
 class Ways:
-    """Which bundles connect an outlet to the driver of a job, as ``kb.path`` says; remembers its answers.
+    """Answer which bundles connect an outlet to the driver of a job, from ``kb.path``; cache the answers.
 
-    ``runs``: the lengths of the day's jobs in metres. ``have``: the names of what is in stock.
+    ``runs``: the lengths of the day's jobs in metres. ``have``: the names of items in stock.
     """
 
     catalogue: Catalogue
@@ -62,14 +62,15 @@ class Ways:
 
     @classmethod
     def of_day(cls, jobs: Iterable[Job], have: Collection[str], known: Catalogue | None = None) -> Ways:
-        """The ways for a day's jobs with these items in stock."""
+        """Return the ways for a day's jobs with these items in stock."""
         book = known or catalogue()
         return cls(book, tuple(sorted({job.length_m for job in jobs})), book.named(have))
 
     def of(self, job: Job, outlet: Outlet) -> frozenset[Bundle]:
-        """The bundles that connect this outlet; none where the rules of the trade rule it out.
+        """Return the bundles that connect this outlet; none if the rules of the trade exclude it.
 
-        A microphone at the loudspeaker and a way so late that it echoes are no connection to count on.
+        A microphone at the loudspeaker does not count as a connection, nor does a path so late that it
+        echoes.
         """
         panel = panel_from((outlet,))
         found = set()
@@ -89,7 +90,7 @@ class Ways:
         return frozenset(found)
 
     def allows(self, job: Job, outlet: Outlet) -> bool:
-        """Do the rules of the trade let this outlet be used at all, beside the set?"""
+        """Return whether the rules of the trade allow this outlet at all, next to the set."""
         answer = connect(
             panel_from((outlet,)),
             job.inputs,
@@ -103,11 +104,12 @@ class Ways:
         )
 
     def _lengths(self, job: Job) -> list[tuple[float, frozenset[str]]]:
-        """The lengths to ask for, each with items to prefer: one size of plain analog cable, then the stock.
+        """Return lengths to ask for, each with preferred items: one size of plain analog cable, then the
+        stock.
 
-        With one size in all ways of a job, the cable behind a converter is the one that would do without it,
-        and at another job of the day: fewer kinds in the bag. The longer sizes of other jobs serve here too.
-        The digital cable before a converter is of the day's shortest size.
+        With one size in all ways of a job, the same cable serves behind a converter, without it, and at other
+        jobs. So the bag holds fewer kinds. The longer sizes of other jobs serve here too. The digital cable
+        before a converter has the day's shortest size.
         """
         own = self.size(job.length_m)
         sizes = sorted({own, *(size for run in self.runs if (size := self.size(run)) > own)})
@@ -119,7 +121,7 @@ class Ways:
         return asked
 
     def size(self, run_m: float) -> float:
-        """The cable to carry for a run: the next size up, and the day's next one where that is nearly it."""
+        """Return the cable size for a run: the next size up, or a slightly longer one that the day needs."""
         return self._sizes.get(run_m) or self._next_size(run_m)
 
     def _next_size(self, run_m: float) -> float:
@@ -143,7 +145,7 @@ class Ways:
         return self._cables(analog=False)
 
     def _cables(self, *, analog: bool) -> dict[float, frozenset[str]]:
-        """Plain cables by length."""
+        """Return plain cables by length."""
         found: dict[float, set[str]] = {}
         for item in self.catalogue.items:
             takes = any(one.analog for near in item.near for one in near.takes)
@@ -152,7 +154,7 @@ class Ways:
         return {length: frozenset(names) for length, names in found.items()}
 
     def one_name(self, item: str) -> str:
-        """One name for a thing that may be held either way round: the one that the catalogue has first."""
+        """Return one name for an item that works in both directions: the first in the catalogue."""
         return self._names.get(item, item)
 
     @cached_property
@@ -163,7 +165,7 @@ class Ways:
         return names
 
     def works(self, bundle: Bundle) -> float:
-        """The chance that every item of a bundle does its part."""
+        """Return the chance that every item of a bundle works."""
         p = 1.0
         for item in bundle:
             p *= self.catalogue.item(item).works
@@ -171,7 +173,7 @@ class Ways:
 
 
 class Finder:
-    """The worlds of jobs, for what is expected of each, with the bundles that do in them."""
+    """Build the worlds of jobs from expectations, with the bundles that connect in them."""
 
     def __init__(self, ways: Ways) -> None:
         self._ways = ways
@@ -180,10 +182,10 @@ class Finder:
         self._does: dict[tuple[object, ...], frozenset[Bundle]] = {}
 
     def bundles(self, job: Job, output: Output, speakers: Speakers, taken: bool) -> frozenset[Bundle]:
-        """The bundles for one outlet, each question asked of the rules once.
+        """Return the bundles for one outlet; each question goes to the rules once.
 
-        What it does to the speakers decides whether it may be used at all, not into which input, by which
-        items or over which length.
+        The effect on the speakers decides only if the outlet is allowed. It does not change the input, the
+        items or the length.
         """
         key = (*_about(job), output, taken)
         if key not in self._bundles:
@@ -196,7 +198,7 @@ class Finder:
         return self._bundles[key] if self._allowed[asked] else frozenset()
 
     def does(self, job: Job, live: Iterable[Live]) -> frozenset[Bundle]:
-        """Every bundle that connects some live outlet."""
+        """Return every bundle that connects some live outlet."""
         outlets = frozenset(live)
         key = (*_about(job), outlets)
         if key not in self._does:
@@ -205,7 +207,7 @@ class Finder:
         return self._does[key]
 
     def cases(self, job: Job, expected: Expectation) -> list[Case]:
-        """The worlds of a job with their chances, which sum to one but for what is rarer than LEAST."""
+        """Return the worlds of a job with their chances; they sum to one but for those below LEAST."""
         odds: dict[Live, float] = {}
         cases: list[Case] = []
         for outputs, p in expected.shapes:
@@ -221,7 +223,7 @@ class Finder:
         expected: Expectation,
         odds: dict[Live, float],
     ) -> Iterable[Case]:
-        """The worlds in which the set has this panel, which has the chance ``p``."""
+        """Return the worlds in which the set has this panel, which has the chance ``p``."""
         for used, p_used in _uses(job.taken, outputs, expected).items():
             if p * p_used < LEAST:
                 continue
@@ -238,7 +240,7 @@ class Finder:
             yield from (Case(chance, live, outputs, used) for live, chance in found)
 
     def _of_unlisted(self, job: Job, expected: Expectation, odds: dict[Live, float]) -> list[Case]:
-        """The worlds of a panel that nobody has recorded: like those that were recorded seldom."""
+        """Return the worlds of unrecorded panels, modelled on rarely recorded ones."""
         if expected.other <= LEAST:
             return []
         seldom = [(outputs, p) for outputs, p in expected.shapes if p < SELDOM]
@@ -253,18 +255,18 @@ class Finder:
         return [*cases, Case(max(0.0, expected.other - sum(case.p for case in cases)), frozenset(), None)]
 
     def _alive(self, job: Job, output: Output, taken: bool, expected: Expectation) -> float:
-        """The chance that an outlet which is there can be connected."""
+        """Return the chance that an existing outlet can be connected."""
         return (1 - dead_here(output, expected)) * self.heard(job, output, taken, expected)
 
     def heard(self, job: Job, output: Output, taken: bool, expected: Expectation) -> float:
-        """The chance that an outlet may be used, as far as the set's speakers go."""
+        """Return the chance that the set's speakers allow an outlet."""
         effects = expected.speakers[output]
         does = [effects[effect] for effect in EFFECTS if self.bundles(job, output, effect, taken)]
         return sum(does) if len(does) < len(EFFECTS) else 1.0
 
 
 def _answered(cases: Sequence[Case], answers: Collection[tuple[Signal, bool]]) -> list[Case]:
-    """The cases that the answers leave, as likely to each other as before."""
+    """Return the cases that fit the answers, with their relative chances unchanged."""
     fits = [
         case
         for case in cases
@@ -280,7 +282,7 @@ def _answered(cases: Sequence[Case], answers: Collection[tuple[Signal, bool]]) -
 
 
 def dead_here(output: Output, expected: Expectation) -> float:
-    """The chance that this output of this very set carries no sound whatever is done, by its trials."""
+    """Return the chance, by its trials, that no remedy makes this output of this set carry sound."""
     chance = expected.works[output]
     if output in expected.dead:
         return expected.dead[output]
@@ -288,7 +290,7 @@ def dead_here(output: Output, expected: Expectation) -> float:
 
 
 def _about(job: Job) -> tuple[object, ...]:
-    """What the ways to the driver depend on."""
+    """Return the facts on which the ways to the driver depend."""
     return job.source.kind, job.inputs, job.speakers_needed, job.length_m
 
 

@@ -1,18 +1,17 @@
 """Find the cheapest stock with which a day's jobs all succeed with a given chance.
 
-A quick start packs all tasks together, each of them alone where they are few, and takes out what can go.
-Then the cheapest stock is looked for among all; where that takes too long, the stock found is bettered by
-exchanges. ``bound`` is what no stock can undercut: equal to the cost where the search ended.
+A quick start packs all tasks together, or each alone if they are few, and removes unnecessary items. Then the
+search looks for the cheapest of all stocks; if that takes too long, exchanges improve the stock found. No
+stock costs less than ``bound``: it equals the cost if the search ended.
 
-The search adds, again and again, what a failing stock falls short of. A *shortfall* is a stock that is not
-enough, made as great as it can be without being so. A stock that is enough holds more of something than it: a
-choice of items, each with the count that would do. The cheapest stock that makes up for all shortfalls known
-costs no more than the cheapest that is enough; where it is enough itself it is that one, else it shows the
-next shortfall (implicit hitting sets: Moreno-Centeno & Karp 2013, Oper. Res. 61: 453). Few of them have to be
-known: some dozens where there are millions of stocks.
+The search repeatedly adds what a failing stock lacks. A *shortfall* is a stock that is not enough, made as
+large as possible. A stock that is enough holds more of something than it: a choice of items, each with a
+sufficient count. The cheapest stock that covers all known shortfalls costs no more than the cheapest that is
+enough. If it is enough, it is that one. Otherwise it shows the next shortfall (implicit hitting sets:
+Moreno-Centeno & Karp 2013, Oper. Res. 61: 453). Few of them are needed: some dozens for millions of stocks.
 
-Stocks are looked at from nothing on, the cheapest first. What is still to be paid is bounded from below by
-sharing the price of each piece out among the shortfalls (Bar-Yehuda & Even 1981, J. Algorithms 2: 198).
+The search begins with an empty stock and goes from cheap to expensive. It bounds the remaining cost from
+below by sharing the price of each piece among the shortfalls (Bar-Yehuda & Even 1981, J. Algorithms 2: 198).
 
 >>> tasks = [Task(((0.6, ((1, 0),)), (0.4, ((0, 1),))))] * 2
 >>> found = cheapest(tasks, (Cost(2.0), Cost(3.0)), 0.95)
@@ -37,15 +36,17 @@ Misses = Callable[[Stock], bool]  #: is the stock surely not enough?
 
 
 class Need(NamedTuple):
-    """So many of an item at least."""
+    """Hold a least count of an item."""
 
     item: int
     least: int
 
 
 class Shortfalls:
-    """The search. ``tests`` say that a stock misses, the quickest first and each more exact than the last;
-    ``most``: more of an item is of no use; ``tired``: is it time to stop?"""
+    """Search by shortfalls. ``tests`` show that a stock misses, the quickest and least exact first.
+
+    ``most``: more of an item is of no use. ``tired``: is it time to stop?
+    """
 
     def __init__(
         self, tests: Sequence[Misses], costs: Sequence[Cost], most: Stock, tired: Callable[[int], bool]
@@ -53,13 +54,16 @@ class Shortfalls:
         self._tests, self._costs, self._most, self._tired = tests, costs, most, tired
         self._known: list[dict[Stock, bool]] = [{} for _ in tests]
         self._all: list[tuple[Need, ...]] = []
-        self.last: Stock | None = None  #: the last stock looked at that makes up for all then known
+        self.last: Stock | None = None  #: the last stock searched that covers all shortfalls then known
         self._paid = [[cost.of(n) for n in range(top + 1)] for cost, top in zip(costs, most, strict=True)]
         self._cheap_first = sorted(range(len(costs)), key=lambda k: costs[k].each)
 
     def cheapest(self, below: float) -> tuple[float, Stock | None]:
-        """A cost that no stock undercuts that is enough, and the stock that no test says to miss at that
-        cost; None: none was found below ``below`` or in time."""
+        """Return a lower bound of the cost of any sufficient stock, and a stock at that cost that passes the
+        tests.
+
+        The stock is None if there is none below ``below``, or none was found in time.
+        """
         queue: list[tuple[float, int, Stock, Stock]] = [(0.0, 0, (0,) * len(self._most), self._most)]
         born = 0
         while queue:
@@ -91,8 +95,11 @@ class Shortfalls:
         return below, None
 
     def _above(self, held: Stock) -> tuple[Need, ...] | None:
-        """What a stock that misses lacks, made as great as it can be: the cheapest items first, so that the
-        choice is among few dear ones. None: no test says that it misses."""
+        """Return the needs of a stock that misses, after growing it as far as possible with cheap items
+        first.
+
+        So the choice is among few expensive items. None: no test says that it misses.
+        """
         level = next((level for level in range(len(self._tests)) if self._miss(held, level)), None)
         if level is None:
             return None
@@ -108,7 +115,7 @@ class Shortfalls:
         return self._all[-1]
 
     def _more_of(self, k: int, stock: Stock, misses: Misses) -> Stock:
-        """A stock that misses, with as much more of an item as leaves it so."""
+        """Return a stock that still misses, with as much more of an item as possible."""
 
         def with_count(count: int) -> Stock:
             return (*stock[:k], count, *stock[k + 1 :])
@@ -131,8 +138,11 @@ class Shortfalls:
         return known[stock]
 
     def _ahead(self, held: Stock, most: Stock) -> tuple[float, list[Need] | None]:
-        """What is still to be paid at least, and the dearest choice still open, the cheapest need first;
-        empty where all shortfalls are made up for, None where one cannot be within ``most``."""
+        """Return a lower bound of the remaining cost, and the most expensive open choice, cheapest need
+        first.
+
+        The choice is empty if all shortfalls are covered, None if one cannot be within ``most``.
+        """
         paid = self._paid
         open_ones = []
         for needs in self._all:
@@ -177,14 +187,14 @@ def _take(share: float, pieces: list[float], first: int, end: int) -> None:
             return
 
 
-RARE: Final = (0.02, 0.004)  #: worlds so rare are taken for easier ones, to see quickly that a stock misses
-SHORTFALLS_A_STEP: Final = 4  #: so many are gone through in the time of a step
-SHARE: Final = 0.5  #: of the steps to look for the cheapest stock; the others to better one that is good
-SLACK: Final = 1e-9  #: a chance that misses the target by no more than this reaches it
+RARE: Final = (0.02, 0.004)  #: rarer worlds count as easier ones, to see quickly that a stock misses
+SHORTFALLS_A_STEP: Final = 4  #: so many take the time of a step
+SHARE: Final = 0.5  #: of the steps for finding the cheapest stock; the others improve a good one
+SLACK: Final = 1e-9  #: a chance below the target by no more than this reaches it
 
 
 class Found(NamedTuple):
-    """A stock, its chance and cost, the cost that no stock can undercut, and whether these two agree."""
+    """Hold a stock, its chance and cost, a lower bound of any cost, and whether cost and bound agree."""
 
     stock: Stock
     chance: float
@@ -203,14 +213,14 @@ def cheapest(
     prove: bool = True,
     known_bound: float | None = None,
 ) -> Found:
-    """The cheapest stock whose chance reaches ``target``. Without ``prove`` a good one that need not be it.
+    """Return the cheapest stock whose chance reaches ``target``. Without ``prove``, return a good one.
 
-    ``known_bound``: a cost that is known to be no more than that of any such stock, and all that is proved;
-    None: proved here as far as may be.
+    ``known_bound``: a known lower bound of the cost, used instead of a proof; None: prove here as far as
+    possible.
 
-    ``work`` limits the steps (a step is some tens of microseconds), the same for the same input; where it
-    ends the search, or chances are lower bounds, ``bound`` is below the cost. A target that nothing reaches
-    gives the greatest stock of use, its chance below the target.
+    ``work`` limits the steps (a step is some tens of microseconds), the same for the same input. If it ends
+    the search, or chances are lower bounds, ``bound`` is below the cost. If no stock reaches the target, the
+    result is the largest useful stock, with its chance below the target.
     """
     known = chances or Chances(tasks, len(costs), weigh=[cost.each for cost in costs])
     return _Search(tasks, known, costs, target, known.work + work).run(prove, known_bound)
@@ -222,18 +232,18 @@ class _Search:
     ) -> None:
         self.tasks, self.chances, self.costs, self.limit = tasks, chances, costs, limit
         self.target = target - SLACK
-        self.quick: list[Chances] = []  #: chances of easier days, no less and sooner said
+        self.quick: list[Chances] = []  #: chances of easier days, at least as high and quicker
         self.best: Stock = chances.caps[0]
         self.best_cost = cost_of(self.best, costs)
-        self.best_chance = chances.at_most(self.best)  # with all that is of use no task takes from another
+        self.best_chance = chances.at_most(self.best)  # with all useful items, no task takes from another
 
     @property
     def work(self) -> int:
-        """The steps done."""
+        """Return the number of steps done."""
         return sum(one.work for one in (self.chances, *self.quick))
 
     def maybe(self, stock: Stock) -> bool:
-        """False: the stock is surely not enough."""
+        """Return False if the stock is surely not enough."""
         if self.chances.at_most(stock) < self.target:
             return False
         return not any(one.misses(stock, self.target) for one in self.quick)
@@ -262,7 +272,7 @@ class _Search:
             if self.quick:
                 self.exchange()
         cost = self.best_cost
-        # The stock of a quick start comes with a lower bound of its chance; here the better one is given.
+        # The stock of a quick start has a lower bound of its chance; return the better one here.
         chance = max(self.best_chance, self.chances.of(self.best))
         return Found(self.best, chance, cost, min(bound, cost), prove and bound >= cost - 1e-9)
 
@@ -274,7 +284,7 @@ class _Search:
             self.best, self.best_cost, self.best_chance = stock, cost, chance
 
     def apart(self) -> tuple[Stock, float]:
-        """Every task packed by itself, none using what another's bag holds: a stock, and its chance."""
+        """Pack every task by itself, without items from another's bag; return a stock and its chance."""
         if len(self.tasks) == 1:
             stock = self.grown(tuple(0 for _ in self.costs))
             return stock, self.chances.of(stock)
@@ -289,9 +299,9 @@ class _Search:
         return total, chance
 
     def pool(self) -> None:
-        """A stock for all tasks together, as a shop keeps it: of each item enough for what chance may ask.
+        """Return a stock for all tasks together, as a shop keeps it: of each item enough for chance demands.
 
-        From nothing on, always one more of what lowers the chance of running out most for its cost.
+        Start empty. Add one more of the item that lowers the chance of running out most for its cost.
         """
         reach, enough, *_ = self.chances.sure.demands(tuple(count > 0 for count in self.chances.caps[0]))
         counts = [0] * len(self.costs)
@@ -311,7 +321,7 @@ class _Search:
         self.take(tuple(counts), reach * (1 - sum(short)))
 
     def grown(self, least: Stock) -> Stock:
-        """A stock for one task: from the least on, always what adds most to the chance for its cost."""
+        """Return a stock for one task: from the least on, add the item with most chance for its cost."""
         stock, caps, alone = least, self.chances.caps[0], self.chances.alone
         while (now := alone(0, packed(stock))) < self.target:
             spent = cost_of(stock, self.costs)
@@ -326,7 +336,7 @@ class _Search:
         return stock
 
     def trim(self, chance: Callable[[Stock], float], *, swap: bool) -> None:
-        """Take out what can go, the dearest first; ``swap`` one for a cheaper one; again while it helps."""
+        """Remove unnecessary items, expensive first; ``swap`` for cheaper ones; repeat while it helps."""
         order = sorted(range(len(self.best)), key=lambda k: -self.costs[k].each)
         changed = True
         while changed and self.work < self.limit:
@@ -340,7 +350,7 @@ class _Search:
                         changed = True
 
     def changed(self, out: int, into: int | None) -> Stock:
-        """The best stock with one less of an item and one more of another."""
+        """Return the best stock with one less of an item and one more of another."""
         counts = list(self.best)
         counts[out] -= 1
         if into is not None:
@@ -348,7 +358,7 @@ class _Search:
         return tuple(counts)
 
     def better(self, stock: Stock, chance: Callable[[Stock], float]) -> bool:
-        """Does the stock cost less and reach the target? Then it is the best from now on."""
+        """Return whether the stock costs less and reaches the target, and make it the best if so."""
         if self.work >= self.limit or cost_of(stock, self.costs) >= self.best_cost - 1e-9:
             return False
         if not self.maybe(stock):
@@ -360,7 +370,7 @@ class _Search:
         return True
 
     def prove(self) -> float:
-        """Look for the cheapest stock among all: a cost that none undercuts."""
+        """Search all stocks for the cheapest, and return a lower bound of the cost."""
         if len(self.tasks) > 1:
             self.quick = [
                 Chances([eased(task, rare) for task in self.tasks], len(self.costs)) for rare in RARE
@@ -382,7 +392,7 @@ class _Search:
         return bound
 
     def exchange(self) -> None:
-        """Take one out, the dearest first, and put in whatever does for it at less; again while it helps."""
+        """Replace one item, expensive ones first, by a cheaper substitute; repeat while it helps."""
         changed = True
         while changed and self.work < self.limit:
             changed = False
@@ -392,7 +402,7 @@ class _Search:
                     changed = True
 
     def mend(self, stock: Stock) -> bool:
-        """Add to a stock that misses what lifts its chance most for its cost. Is it the best one then?"""
+        """Add items to a stock that misses, most chance for cost first. Return whether it is now the best."""
         caps, chances = self.chances.caps[0], [self.chances, *self.quick][-1]
         while not self.enough(stock):
             now, spent = chances.of(stock), cost_of(stock, self.costs)

@@ -1,8 +1,9 @@
 """Describe jobs, stocks and costs as bare counts of items, for the search.
 
-A *task* is a job made bare: worlds with chances, and in each world the *ways* that would do, each a bundle
-of items. Rare worlds may be merged so that a chance is quicker to compute: a world is *harder* than another
-that has all of its ways and more, and *easier* than one each of whose ways holds one of its own.
+A *task* is a job reduced to counts: worlds with chances, and in each world the *ways* that connect, each a
+bundle of items. Rare worlds may be merged so that a chance is quicker to compute. A world is *harder* than
+another that has all of its ways and more. It is *easier* than a world each of whose ways contains one of its
+own ways.
 """
 
 from __future__ import annotations
@@ -13,44 +14,44 @@ from operator import le
 from typing import Final, NamedTuple
 
 Stock = tuple[int, ...]  #: how many of each item
-World = tuple[float, tuple[Stock, ...]]  #: a chance, and the ways that do in it (none: nothing does)
+World = tuple[float, tuple[Stock, ...]]  #: a chance, and the ways that connect in it (none: no way does)
 
-BITS: Final = 8  #: of one count in a packed stock; the highest bit stays free to catch a borrow
+BITS: Final = 8  #: bits of one count in a packed stock; the highest bit stays free to catch a borrow
 MOST: Final = (1 << (BITS - 1)) - 1  #: of one item in a stock
 
 
 class Cost(NamedTuple):
-    """What one item costs: the first ``have`` of them ``at_hand``, every further one ``each``."""
+    """Hold the costs of one item: the first ``have`` of them cost ``at_hand``, every further one ``each``."""
 
     each: float
     have: int = 0
     at_hand: float = 0.0
 
     def of(self, count: int) -> float:
-        """The cost of ``count`` of it."""
+        """Return the cost of ``count`` of it."""
         free = min(count, self.have)
         return free * self.at_hand + (count - free) * self.each
 
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """A job made bare: its worlds. What their chances lack of one is a world in which nothing does."""
+    """Hold the worlds of a job. If their chances sum to less than one, no way connects in the rest."""
 
     worlds: tuple[World, ...]
 
 
 def packed(stock: Sequence[int]) -> int:
-    """The counts side by side in one number, a byte each: one subtraction compares them all."""
+    """Pack the counts into one number, a byte each: one subtraction compares them all."""
     return int.from_bytes(bytes(stock), "little")
 
 
 def cost_of(stock: Sequence[int], costs: Sequence[Cost]) -> float:
-    """What a stock costs."""
+    """Return the cost of a stock."""
     return sum([cost.of(count) for cost, count in zip(costs, stock, strict=True) if count])
 
 
 def least_ways(ways: Sequence[Stock]) -> tuple[Stock, ...]:
-    """The ways that do not hold another one: what needs more is never better."""
+    """Return the ways that contain no other way: needing more is never better."""
     different = sorted(set(ways), key=lambda way: (sum(way), way))
     if len(different) < 2:
         return tuple(different)
@@ -65,7 +66,7 @@ def least_ways(ways: Sequence[Stock]) -> tuple[Stock, ...]:
 
 
 def swap_of(one: Stock, other: Stock) -> tuple[int, int] | None:
-    """The item that one way has one more of and the one it has one less of, where that is all.
+    """Return the item that one way has one more of and the one it has one less of, if that is all.
 
     >>> swap_of((1, 0, 1), (1, 1, 0)), swap_of((1, 0), (0, 0))
     ((2, 1), None)
@@ -78,7 +79,7 @@ def swap_of(one: Stock, other: Stock) -> tuple[int, int] | None:
 
 
 def eased(task: Task, rare: float) -> Task:
-    """The task with each world rarer than ``rare`` taken for the likeliest easier one, if there is one.
+    """Replace each world rarer than ``rare`` by the likeliest easier one, if there is one.
 
     >>> eased(Task(((0.5, ((1, 0),)), (0.25, ((1, 1),)), (0.25, ((0, 1),)))), 0.4).worlds
     ((0.75, ((1, 0),)), (0.25, ((0, 1),)))
@@ -101,7 +102,7 @@ def _easier(one: tuple[Stock, ...], other: tuple[Stock, ...]) -> bool:
 
 
 def hardened(worlds: Mapping[tuple[Stock, ...], float], rare: float) -> dict[tuple[Stock, ...], float]:
-    """The worlds with each one rarer than ``rare`` taken for the likeliest harder one, if there is one."""
+    """Replace each world rarer than ``rare`` by the likeliest harder one, if there is one."""
     kept = dict(worlds)
     for ways, p in sorted(worlds.items(), key=lambda one: (one[1], one[0])):
         if p >= rare:

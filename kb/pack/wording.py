@@ -14,11 +14,11 @@ from kb.domain.words import Form, Signal
 from kb.evidence import Likely, Output
 from kb.pack.plan_values import Answer, Ask, JobPlan, Plan, Risk
 
-MANY: Final = 3  #: changes of a list; of more the list itself is told where it is shorter
+MANY: Final = 3  #: changes of a list; of more, the list itself is shown if it is shorter
 
 
 def to_json(plan: Plan, language: Language = ENGLISH) -> dict[str, Any]:
-    """The plan as ``jackfield pack --json`` prints it (README, "For programs")."""
+    """Return the plan as ``jackfield pack --json`` prints it (README, "For programs")."""
     return {
         "items": [
             {
@@ -138,7 +138,7 @@ def _outputs(outputs: tuple[Output, ...]) -> list[dict[str, str]]:
 
 
 def at_least(p: float, language: Language = ENGLISH) -> str:
-    """A lower bound of a chance for people: rounded down.
+    """Write a lower bound of a chance for people, rounded down.
 
     >>> at_least(0.9068), at_least(0.0042)
     ('at least 90%', 'at least 0.4%')
@@ -148,7 +148,7 @@ def at_least(p: float, language: Language = ENGLISH) -> str:
 
 
 def below(p: float, limit: float, language: Language = ENGLISH) -> str:
-    """A chance below a limit, written so that it is seen to be below.
+    """Write a chance below a limit so that readers see that it is below.
 
     >>> below(0.82, 0.95), below(0.9497, 0.95)
     ('82%', 'just below 95%')
@@ -160,7 +160,7 @@ def below(p: float, limit: float, language: Language = ENGLISH) -> str:
 
 
 def called(output: Output, language: Language = ENGLISH) -> str:
-    """An output in the trade's words; forms that need an adapter of their own are named.
+    """Name an output in the trade's words, with its form if that needs an adapter of its own.
 
     >>> called(Output(Form.SCART, Signal.ANALOG_LINE))
     'an analog line output (SCART)'
@@ -172,7 +172,7 @@ def called(output: Output, language: Language = ENGLISH) -> str:
 
 
 def listed(outputs: tuple[Output, ...], language: Language = ENGLISH) -> str:
-    """Outputs in a row."""
+    """Write outputs in a row."""
     names = list(dict.fromkeys(called(output, language) for output in outputs))
     *most, last = names
     join = language("language/join")
@@ -180,7 +180,7 @@ def listed(outputs: tuple[Output, ...], language: Language = ENGLISH) -> str:
 
 
 def risk_text(risk: Risk, language: Language = ENGLISH) -> str:
-    """What may be found that the list does not connect."""
+    """Describe a possible find that the list does not connect."""
     if risk.live:
         outputs = listed(risk.live, language)
         if not risk.taken:
@@ -198,7 +198,7 @@ def risk_text(risk: Risk, language: Language = ENGLISH) -> str:
 
 
 def hindrance_text(plan: Plan, number: int, language: Language = ENGLISH) -> str:
-    """What keeps a job from being sure, and what might change that."""
+    """Say why a job is not certain, and what might change that."""
     job = plan.jobs[number - 1]
     risk, best = job.hindrance, "" if job.if_free is None else language.percent(job.if_free)
     if risk is None:
@@ -208,14 +208,14 @@ def hindrance_text(plan: Plan, number: int, language: Language = ENGLISH) -> str
 
 
 def chance_text(plan: Plan, language: Language = ENGLISH) -> str:
-    """How likely it is that the list connects all jobs: the headline of the answer."""
+    """Say how likely the list connects all jobs: the headline of the answer."""
     which = "every" if len(plan.jobs) > 1 else "one"
     said = language(f"pack/verdict/{which}", sure=_sure(plan, language))
     return said[:1].upper() + said[1:]
 
 
 def caveats(plan: Plan, language: Language = ENGLISH) -> Iterator[str]:
-    """What else to know of the list as a whole: where it comes from, what it costs, what prevents more."""
+    """Yield facts about the list as a whole: its basis, its cost, and why it is not more certain."""
     if all(one.prior_share > 0.999 for one in plan.jobs):
         yield language("pack/verdict/practice")
     spare = 0.0 if plan.optimal or not plan.cost else 1 - plan.bound / plan.cost
@@ -239,7 +239,7 @@ def _sure(plan: Plan, language: Language) -> str:
 
 
 def question_text(ask: Ask, language: Language = ENGLISH) -> str:
-    """What to ask on the phone, in words that a client understands.
+    """Write a question for the phone, in words that a client understands.
 
     >>> question_text(Ask((1,), "taken", Output(Form.TOSLINK, Signal.OPTICAL), 8.0, 0.2))
     'Is something plugged into the square jack with the door?'
@@ -256,7 +256,7 @@ def question_text(ask: Ask, language: Language = ENGLISH) -> str:
 
 
 def gain_text(ask: Ask, plan: Plan, language: Language = ENGLISH) -> str:
-    """What is gained by asking."""
+    """Describe the gain of asking."""
     if ask.code == "speakers":
         job = plan.jobs[ask.job - 1]
         best = language.percent(job.reachable + ask.lifts)
@@ -267,7 +267,7 @@ def gain_text(ask: Ask, plan: Plan, language: Language = ENGLISH) -> str:
 
 
 def answer_text(answer: Answer, language: Language = ENGLISH) -> str:
-    """What an answer changes in what its job needs.
+    """Describe how an answer changes the needs of its job.
 
     >>> answer_text(Answer(0.8, ("DAC",), 0.99, 20.0, fewer=("optical splitter",)))
     'leave optical splitter'
@@ -290,5 +290,5 @@ def _counted(items: tuple[str, ...], language: Language) -> str:
 
 
 def expected_text(one: Likely, language: Language = ENGLISH) -> str:
-    """A panel that may be met."""
+    """Describe a possible panel."""
     return listed(one.outputs, language) if one.outputs else language("pack/expected/none")
