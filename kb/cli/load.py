@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from kb.base.errors import BadInput, BookTrouble, shown
+from kb.base.errors import BadInput, BookTrouble
 from kb.base.inputfiles import read_text
 from kb.cli.common import Session, answering, command_options, text
 from kb.cli.progress import bar
@@ -150,5 +150,4 @@ def _count(number: int, one: str, many: str) -> str:
 
 
 def _bad(bad: BadRow) -> str:
-    seen = f": saw {shown(bad.seen)}" if bad.seen else ":"
-    return f"{bad.file}, line {bad.line}, {bad.field}{seen}, expected {bad.expected}".replace(":,", ":")
+    return str(BadInput(f"{bad.file}, line {bad.line}, {bad.field}", bad.seen or None, bad.expected))

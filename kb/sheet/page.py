@@ -126,10 +126,11 @@ def _crowded(sheet: Sheet, client: ForClient, file: forfile.ForFile, said: Langu
         *(file.ask.lines + file.others.lines + file.ruled_out.lines + file.visits.lines + file.notes.lines),
         *file.cautions,
         *(value for _, value in file.loop),
-        *(check.name for check in (file.readings.checks if file.readings else ())),
     )
+    checks = file.readings.checks if file.readings else ()
     # a line of the table goes across both columns
     table = 2.6 * sum(max(_lines(jack.known, 70), _lines(jack.marking, 20)) for jack in file.jacks)
+    table += sum(max(_lines(check.name, 22), _lines(check.value, 24)) for check in checks)
     map_lines = 18 if sheet.loop else 0
     titles = [item.text for item in client.menu]  # in bold type
     # with its frame and the line below

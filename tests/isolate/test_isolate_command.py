@@ -144,7 +144,7 @@ def test_a_folder_that_is_not_there_is_named(tmp_path):
     [
         (b"{", "line 1"),
         (b'"hum"', "expected an object"),
-        (b"\xff\xfe", "no UTF-8"),
+        (b"\xff\xfe", "not UTF-8"),
         (b"[" * 100_000, "deeply nested"),
         (b" " * 1_048_577, "more than 1 MiB"),
         (b'{"complaint": "hum", "answers": ' + b"1" * 5000 + b"}", "digits"),

@@ -218,7 +218,7 @@ def test_where_a_disk_knows_no_links_a_new_book_is_for_its_owner_alone_all_the_s
     copy_book(book, tmp_path / "copy.sqlite")
     with Store.open(tmp_path / "copy.sqlite") as store:
         assert len(store.visits_of(KEY)) == 1
-    with pytest.raises(BookTrouble, match="is there already"):
+    with pytest.raises(BookTrouble, match="exists already"):
         copy_book(book, tmp_path / "copy.sqlite")
 
 
