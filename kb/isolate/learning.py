@@ -1,14 +1,14 @@
-"""Update how common each fault is from cases that mending confirmed.
+"""Update the frequency of each fault from cases that a repair confirmed.
 
 The file's odds count as ``STRENGTH`` earlier cases per complaint (a Dirichlet prior); each confirmed case
-counts as one. A case tells only of the faults that its path allowed: a hundred analog paths say nothing of
-how common a cap on an optical plug is. So the weight w of fault f solves
+counts as one. A case gives evidence only on faults that its path allowed: a hundred analog paths say nothing
+about caps on optical plugs. So the weight w of fault f solves
 
     w(f) = (STRENGTH p(f) + n(f)) / (STRENGTH + sum over cases of s(f, case) / sum over g of w(g) s(g, case))
 
-with p the file's chance, n the confirmed cases and s how sure the path allows the fault (Luce's choice
-model, fitted by Hunter's minorise-maximise steps, Annals of Statistics 32, 2004; from memory). Where every
-case allows every fault this is the plain Dirichlet mean (STRENGTH p + n) / (STRENGTH + N).
+with p the file's chance, n the confirmed cases and s how sure the path allows the fault. (This is Luce's
+choice model, fitted by Hunter's minorise-maximise steps, Annals of Statistics 32, 2004; from memory.) If
+every case allows every fault, this is the plain Dirichlet mean (STRENGTH p + n) / (STRENGTH + N).
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ _STILL: Final = 1e-10
 
 @dataclass(frozen=True, slots=True)
 class Confirmed:
-    """One case in which mending ``fault`` ended the complaint; a mere likelihood teaches nothing."""
+    """Hold one case in which repairing ``fault`` ended the complaint; a mere likelihood teaches nothing."""
 
     complaint: str
     fault: str
@@ -40,7 +40,7 @@ class Confirmed:
 
 
 def learned(model: Model, cases: Iterable[Confirmed], strength: float = STRENGTH) -> Model:
-    """The model with priors updated from confirmed cases; cases of faults it does not know are left out.
+    """Return the model with priors updated from confirmed cases; cases with unknown faults are left out.
 
     ``strength``: how many cases the file's own odds are worth, above 0. The order of the cases does not
     matter.
@@ -84,7 +84,7 @@ def _fitted(
 
 
 def confirmed_from(model: Model, data: object, place: str = "confirmed") -> tuple[Confirmed, ...]:
-    """Cases as the book keeps them: a list of {``complaint``, ``fault``, ``path``?: {signal, items, ..}}."""
+    """Read the book's cases: a list of {``complaint``, ``fault``, ``path``?: {signal, items, ..}}."""
 
     def read(value: object, where: str) -> Confirmed:
         fields = Fields(value, where, "an object with complaint and fault")
@@ -102,6 +102,6 @@ def confirmed_from(model: Model, data: object, place: str = "confirmed") -> tupl
 
 
 def confirmed_to(case: Confirmed) -> dict[str, Any]:
-    """One case as a plain dictionary, for the book."""
+    """Return one case as a plain dictionary, for the book."""
     said: dict[str, Any] = {"complaint": case.complaint, "fault": case.fault, "path": path_used_to(case.path)}
     return {key: value for key, value in said.items() if value}

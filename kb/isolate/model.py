@@ -1,7 +1,7 @@
-"""Define faults, how common each is, and what each test shows for each fault.
+"""Define faults, how common each is, and the results of each test for each fault.
 
-The model is data (``data/faults.toml``, read by ``modelfile.model_from``): prior odds of faults per
-complaint, and for each test the chance of each answer where this or that is at fault.
+The model is data (``data/faults.toml``, read by ``model_file.model_from``): prior odds of faults per
+complaint, and for each test the chance of each answer under each fault.
 """
 
 from __future__ import annotations
@@ -16,12 +16,12 @@ from kb.isolate.path_used import PathUsed
 from kb.isolate.readers import known
 
 SOMETHING_ELSE: Final = "something-else"
-#: No answer is ever impossible: people mishear, and lamps are dead. This much is kept for each answer.
+#: No answer is ever impossible: people mishear, and lamps fail. Each answer keeps this much.
 FLOOR: Final = 0.001
 
 
 class Side(Word):
-    """Where along the chain a fault sits."""
+    """Name the part of the chain that has a fault."""
 
     SOURCE = "source", "source and its cable"
     CONVERTER = "converter"
@@ -34,7 +34,7 @@ class Side(Word):
 
 @dataclass(frozen=True, slots=True)
 class Complaint:
-    """What is heard, or not. ``elsewhere`` is the chance that the fault is none of those listed."""
+    """Describe an audible complaint, or silence. ``elsewhere`` is the chance of a fault outside the list."""
 
     id: str
     says: str
@@ -45,9 +45,9 @@ class Complaint:
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One thing that can be wrong. ``priors``: odds per complaint, to be compared with each other only.
+    """Describe one possible fault. ``priors``: odds per complaint, only for comparison with each other.
 
-    ``of_the_set``: it is a way of this set, which every visit to the model meets again.
+    ``of_the_set``: it is a property of this set, which every visit to the model meets again.
     """
 
     id: str
@@ -62,14 +62,14 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Test:
-    """One thing to do and look or listen for.
+    """Describe one thing to do and look or listen for.
 
-    ``answers``: word -> what it looks like. ``minutes``: of work, for somebody who stands there.
-    ``healthy``: the answer of a sound chain, if one stays true after another fault is mended. ``ends``:
-    answers that show the complaint gone. ``loud``: it can suddenly be loud in a telecoil.
+    ``answers``: word -> its description. ``minutes``: of work, for a person on the spot. ``healthy``: the
+    answer of a sound chain, if it stays true after another fault is repaired. ``ends``: answers that show the
+    complaint gone. ``loud``: it can suddenly be loud in a telecoil.
     """
 
-    __test__ = False  # pytest: this is no test case
+    __test__ = False  # pytest: this is not a test case
 
     id: str
     asks: str
@@ -86,17 +86,19 @@ class Test:
     """(complaint, fault) -> chance of each answer, in the order of ``answers``."""
 
     def chance(self, complaint: str, fault: str, answer: str) -> float:
-        """P(answer | fault is the one at fault), never 0."""
+        """Return P(answer
+        fault), never 0.
+        """
         return self.rows[complaint, fault][self.place(answer)]
 
     def place(self, answer: str) -> int:
-        """Where in the rows this answer stands."""
+        """Return the position of this answer in the rows."""
         return list(self.answers).index(answer)
 
 
 @dataclass(frozen=True)
 class Model:
-    """All complaints, faults and tests, by id and in the order of the file."""
+    """Hold all complaints, faults and tests, by id and in the order of the file."""
 
     complaints: Mapping[str, Complaint]
     faults: Mapping[str, Fault]
@@ -105,7 +107,7 @@ class Model:
 
     @cached_property
     def _weights(self) -> dict[str, dict[str, float]]:
-        """Per complaint, the chance of each fault on a path on which all are possible; sums to 1."""
+        """Return, per complaint, the chance of each fault on a path that allows all of them; sums to 1."""
         weights = {}
         for complaint in self.complaints.values():
             odds = {f.id: f.priors[complaint.id] for f in self.faults.values() if complaint.id in f.priors}
@@ -115,16 +117,16 @@ class Model:
         return weights
 
     def weights(self, complaint: str) -> Mapping[str, float]:
-        """Chance of each fault, something else included, where nothing is known of the path; sums to 1."""
+        """Return the chance of each fault, something else included, for an unknown path; sums to 1."""
         return self._weights[complaint]
 
     def priors(
         self, complaint: str, path: PathUsed | None = None, mended: tuple[str, ...] = ()
     ) -> dict[str, float]:
-        """Chance of each fault that can be on this path and is not mended yet; sums to 1.
+        """Return the chance of each fault that can be on this path and is not repaired yet; sums to 1.
 
-        Something else always stays possible. Odds of the faults that are left keep their proportions, but
-        those that need what the path does not tell of count less (``used.UNTOLD``).
+        Something else always stays possible. Odds of the remaining faults keep their proportions. Faults that
+        need unknown traits of the path count less (``path_used.UNTOLD``).
         """
         left = {
             fault: weight * self.share(fault, path or PathUsed())
@@ -135,18 +137,18 @@ class Model:
         return {fault: weight / total for fault, weight in left.items() if weight}
 
     def share(self, fault: str, path: PathUsed) -> float:
-        """How sure is it that this fault can be on this path? 0 where it cannot."""
+        """Return how sure this fault can be on this path; 0 if it cannot."""
         return 1.0 if fault == SOMETHING_ELSE else path.share(self.faults[fault].needs)
 
     def fault_of(self, complaint: str) -> Callable[[object, str], str]:
-        """A reader of faults that explain this complaint, something else not among them."""
+        """Return a reader of faults that explain this complaint, without something else."""
         return known(
             {one.id: one for one in self.faults.values() if complaint in one.priors},
             "a fault of this complaint",
         )
 
     def tests_for(self, complaint: str, path: PathUsed | None = None) -> tuple[Test, ...]:
-        """The tests that tell something of this complaint and can be done on this path."""
+        """Return the tests that give evidence on this complaint and can be done on this path."""
         used = path or PathUsed()
         return tuple(
             test
@@ -155,7 +157,7 @@ class Model:
         )
 
     def with_weights(self, weights: Mapping[str, Mapping[str, float]]) -> Model:
-        """The same model with other odds (of any scale) for the complaints named."""
+        """Return the same model with other odds (of any scale) for the complaints named."""
         complaints, faults = dict(self.complaints), dict(self.faults)
         for complaint, odds in weights.items():
             total = sum(odds.values())

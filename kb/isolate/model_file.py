@@ -1,6 +1,6 @@
 """Read and check the file of faults and tests.
 
-What is wrong is named with entry and field::
+Messages name the entry and the field::
 
     test red-glow, given 1, faults, bitstream: saw '[0.5, 0.6]', expected 2 chances from 0 to 1 that sum to 1
 """
@@ -33,13 +33,14 @@ Row = tuple[float, ...]
 
 
 def model_from(data: object, language: str = LANGUAGES[0]) -> Model:
-    """The model that the parsed ``data/faults.toml`` describes, with its texts in one of ``LANGUAGES``.
+    """Return the model of the parsed ``data/faults.toml``, with its texts in one of ``LANGUAGES``.
 
-    An entry has its English texts as fields and each translation as a table with those fields
-    (``es = {says = "..."}``); a text without a translation stays English.
+    An entry has its English texts as fields and each translation as a table with those fields (``es = {says =
+    "..."}``); a text without a translation stays English.
 
-    Raises BadInput naming entry and field: a chance out of range or a row that does not sum to 1, a test
-    without likelihoods for some fault, minutes that are not above 0, an id twice or unknown, no source.
+    Raises BadInput naming entry and field. Causes: a chance out of range or a row that does not sum to 1, a
+    test without likelihoods for some fault, minutes that are not above 0, a repeated or unknown id, no
+    source.
     """
     fields = Fields(data, "faults", "an object with complaint, tool, fault and test")
     no_tools: dict[str, _Tool] = {}
@@ -64,7 +65,7 @@ def model_from(data: object, language: str = LANGUAGES[0]) -> Model:
 def _by_id(
     kind: str, read: Callable[[Fields, str], N], language: str
 ) -> Callable[[object, str], dict[str, N]]:
-    """A reader of ``[[kind]]`` entries; messages name each by its id, or by its number if it has no id."""
+    """Return a reader of ``[[kind]]`` entries; messages name each by its id, or by its number without one."""
 
     def read_all(value: object, place: str) -> dict[str, N]:
         entries = listed(lambda one, _: one, ENTRIES)(value, place)
@@ -90,7 +91,7 @@ _TEXTS: Final = ("says", "mend", "caution", "asks", "how")
 
 
 def _in_language(entry: object, name: str, language: str) -> object:
-    """The entry with its texts in this language, and without its translations."""
+    """Return the entry with its texts in this language, and without its translations."""
     if not isinstance(entry, Mapping):
         return entry
     own = {key: value for key, value in entry.items() if key not in LANGUAGES}
@@ -142,7 +143,7 @@ _ODDS: Final = "odds above 0, at most 1000"
 
 
 def _source(fields: Fields) -> None:
-    """Every number has a source beside it: who says so."""
+    """Check that every number has a source."""
     fields.need("source", sentence, "who says so, such as: common practice, from memory")
 
 
@@ -177,14 +178,14 @@ def _needs(value: object, place: str) -> tuple[str, ...]:
 
 
 def _trait_sum(value: object, place: str) -> str:
-    """``optical`` or ``optical+splitter``."""
+    """Read traits such as ``optical`` or ``optical+splitter``."""
     parts = value.split("+") if isinstance(value, str) else [value]
     return "+".join(word(one, place) for one in parts)
 
 
 @dataclass(frozen=True, slots=True)
 class _Given:
-    """One table of likelihoods: for these complaints, by fault, else by side, else otherwise."""
+    """Hold one table of likelihoods: for these complaints, by fault, else by side, else otherwise."""
 
     complaints: tuple[str, ...]
     otherwise: Row | None
@@ -252,7 +253,7 @@ def _given_of(
 def _rows(
     name: str, given: Sequence[_Given], faults: Mapping[str, Fault], count: int
 ) -> dict[tuple[str, str], Row]:
-    """The chance of each answer for every complaint and fault, with the floor under each."""
+    """Return the chance of each answer for every complaint and fault, with the floor under each."""
     rows: dict[tuple[str, str], Row] = {}
     for table_no, one in enumerate(given, 1):
         for complaint in one.complaints:
@@ -273,7 +274,7 @@ def _rows(
 
 
 def _unlisted(given: _Given, count: int) -> Row:
-    """Of a fault that is not in the list little is known: mostly as otherwise, a quarter any answer alike."""
+    """Return chances for a fault outside the list: mostly as otherwise, a quarter any answer alike."""
     even = (1.0 / count,) * count
     return tuple(0.75 * p + 0.25 * q for p, q in zip(given.otherwise or even, even, strict=True))
 

@@ -1,12 +1,12 @@
-"""Choose the test that tells most for its minutes.
+"""Choose the test that gives most information for its minutes.
 
-Expected information of a test is how much less undecided the faults are after its answer than before, on
-average: the mutual information of answer and fault, in bits (Shannon 1948; from memory).
+Expected information is the mean drop in uncertainty about the fault after the answer. It is the mutual
+information of answer and fault, in bits (Shannon 1948; from memory).
 
-The choice counts bits per minute, with one thing more: an answer that brings a fault to 0.9 ends the work, so
-nothing is left to find after it. (Plain bits per minute like cheap tests that shift the odds but settle
-nothing.) Where few tests are worth a minute, all ways through them are tried instead; there an answer with
-which the complaint is gone ends the work as well. (Counted in the choice by bits it made the written homes of
+The choice counts bits per minute, with one addition: an answer that brings a fault to 0.9 ends the work, so
+nothing is left to find after it. (Plain bits per minute prefers cheap tests that shift the odds but settle
+nothing.) If few tests are worth a minute, all sequences of them are tried instead. There, an answer that
+shows the complaint gone ends the work as well. (Counting this in bits made the written homes of
 ``tests/isolate`` slower: trying one remedy after the other is no search.)
 """
 
@@ -18,10 +18,10 @@ from typing import Final
 
 from kb.isolate.model import SOMETHING_ELSE, Test
 
-SURE: Final = 0.9  #: one fault stands here: stop
-FEW: Final = 6  #: so few tests are planned to the end; each more makes the work some threefold
-UNSETTLED: Final = 5.0  #: minutes that an end without a fault at 0.9 counts as: somebody has to think on
-LEAST_BITS: Final = 0.02  #: a test that tells less than this is not worth a minute
+SURE: Final = 0.9  #: one fault reaches this: stop
+FEW: Final = 6  #: up to so many tests are planned to the end; each more triples the work
+UNSETTLED: Final = 5.0  #: minutes for an end without a fault at 0.9: somebody has to think further
+LEAST_BITS: Final = 0.02  #: a test that gives less than this is not worth a minute
 
 _NO_MATTER: Final = 1e-7  #: minutes
 
@@ -29,17 +29,17 @@ Odds = Mapping[str, float]
 
 
 def bits(complaint: str, odds: Odds, test: Test) -> float:
-    """Expected information in bits of ``test`` where the faults stand at ``odds`` (which sum to 1)."""
+    """Return the expected information of ``test`` in bits, for faults with ``odds`` (which sum to 1)."""
     return entropy(odds.values()) - sum(p * left for p, left, _ in _results(complaint, odds, test))
 
 
 def answer_chances(complaint: str, odds: Odds, test: Test) -> list[float]:
-    """P(answer) for each answer of ``test``, in its order; sums to 1."""
+    """Return P(answer) for each answer of ``test``, in its order; sums to 1."""
     return [p for p, _, _ in _results(complaint, odds, test)]
 
 
 def after(complaint: str, odds: Odds, test: Test, answer: str) -> dict[str, float]:
-    """The odds once ``test`` gave ``answer`` (Bayes); they sum to 1."""
+    """Return the odds after ``test`` gave ``answer`` (Bayes); they sum to 1."""
     place = test.place(answer)
     joint = {fault: p * test.rows[complaint, fault][place] for fault, p in odds.items()}
     total = sum(joint.values())  # above 0: no chance is below the floor
@@ -47,24 +47,24 @@ def after(complaint: str, odds: Odds, test: Test, answer: str) -> dict[str, floa
 
 
 def entropy(chances: Iterable[float]) -> float:
-    """How undecided it is, in bits."""
+    """Return the uncertainty in bits."""
     return -sum(p * math.log2(p) for p in chances if p > 0)
 
 
 def choose(complaint: str, odds: Odds, tests: Sequence[Test], share: Mapping[str, float]) -> Test | None:
-    """The test to do next, or None where none tells anything.
+    """Return the test to do next, or None if no test gives information.
 
-    ``share``: by test id, how sure it is that the test can be done on this path (above 0, at most 1).
+    ``share``: by test id, how sure the test can be done on this path (above 0, at most 1).
     """
     now = entropy(odds.values())
     listed = _without_something_else(odds)
     rates: list[tuple[float, Test]] = []
     for test in tests:
         if bits(complaint, listed, test) < LEAST_BITS:
-            continue  # it would only tell a fault of the list from one that is not in it
+            continue  # it would only separate a listed fault from an unlisted one
         results = _results(complaint, odds, test)
         if now - sum(p * left for p, left, _ in results) >= LEAST_BITS:
-            # An answer that settles it leaves nothing to be found: the work stops there.
+            # After an answer that settles the fault, the work stops.
             to_find = sum(p * left for p, left, top in results if top < SURE)
             rates.append((share[test.id] * (now - to_find) / test.minutes, test))
     if not rates:
@@ -75,16 +75,16 @@ def choose(complaint: str, odds: Odds, tests: Sequence[Test], share: Mapping[str
 
 
 def _without_something_else(odds: Odds) -> dict[str, float]:
-    """The odds of the listed faults alone; they sum to 1."""
+    """Return the odds of the listed faults alone; they sum to 1."""
     listed = {fault: p for fault, p in odds.items() if fault != SOMETHING_ELSE}
     total = sum(listed.values())
     return {fault: p / total for fault, p in listed.items()} if total else dict(odds)
 
 
 class Soonest:
-    """The best way through a few tests, found by trying all: the fewest minutes to the end on average.
+    """Find the best way through a few tests by trying all: the fewest minutes to the end on average.
 
-    A way that is certain to take longer than the best one found is not followed to its end.
+    A way that certainly takes longer than the best one found is not followed to its end.
     """
 
     def __init__(self, complaint: str, odds: Odds, tests: Sequence[Test]) -> None:
@@ -98,12 +98,12 @@ class Soonest:
         self._known: dict[tuple[tuple[int, int], ...], tuple[float, int]] = {}
 
     def first(self) -> Test | None:
-        """The test to begin with; None where none tells anything."""
+        """Return the first test; None if no test gives information."""
         place = self._way(self._odds, tuple(range(len(self._tests))), ())[1]
         return self._tests[place] if place >= 0 else None
 
     def minutes(self) -> float:
-        """Expected minutes to the end, with the best choice at every step."""
+        """Return the expected minutes to the end, with the best choice at every step."""
         if max(self._odds) >= SURE:
             return 0.0
         return self._way(self._odds, tuple(range(len(self._tests))), ())[0]
@@ -111,7 +111,7 @@ class Soonest:
     def _way(
         self, odds: Sequence[float], left: tuple[int, ...], said: tuple[tuple[int, int], ...]
     ) -> tuple[float, int]:
-        """(expected minutes to the end, place of the first test or -1) from these odds, none at SURE."""
+        """Return (expected minutes to the end, index of the first test or -1); no odds are at SURE."""
         if said in self._known:
             return self._known[said]
         now = entropy(odds)
@@ -143,7 +143,7 @@ class Soonest:
 
 
 def _results(complaint: str, odds: Odds, test: Test) -> list[tuple[float, float, float]]:
-    """For each answer: its chance, the bits then left undecided, and the chance of the likeliest fault."""
+    """Return, for each answer, its chance, the remaining bits, and the chance of the likeliest fault."""
     rows = [test.rows[complaint, fault] for fault in odds]
     results = []
     for place in range(len(test.answers)):

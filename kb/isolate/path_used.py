@@ -1,7 +1,7 @@
-"""Describe the path that the sound takes at this place, which decides the faults that are possible.
+"""Describe the path of the sound at this place, which decides the possible faults.
 
-A fault or test *needs* traits of the path: ``optical``, ``dac``, ``optical+splitter`` (both). Of each trait
-the path says yes, no, or nothing at all; only a plain no rules something out, what is unknown counts less.
+A fault or test *needs* traits of the path: ``optical``, ``dac``, ``optical+splitter`` (both). For each trait
+the path gives yes, no, or unknown. Only a plain no rules something out; unknown counts less.
 
 >>> used = PathUsed(signal=Signal.ANALOG_LINE)
 >>> used.share(("optical",)), used.share(("cable",)), used.share(("bluetooth",))
@@ -21,10 +21,10 @@ from kb.base.validation import Fields, listed
 from kb.domain.words import Carried, DriverInput, Signal
 
 ITEMS: Final = 16  #: items of one path, at most
-#: how often a trait is there that the path does not tell of (common practice, from memory)
+#: chance of a trait that the path does not give (common practice, from memory)
 UNTOLD: Final = 0.25
 
-#: Words in the name of an item that tell what part of the path it is (common practice).
+#: Words in the name of an item that show its part in the path (common practice).
 _PARTS: Final[Mapping[str, tuple[str, ...]]] = {
     "dac": ("dac", "digital-to-analog", "digital to analog"),
     "extractor": ("extractor",),
@@ -44,61 +44,61 @@ _DIGITAL: Final = (Signal.OPTICAL, Signal.COAXIAL, Signal.ARC, Signal.EARC)
 
 @dataclass(frozen=True, slots=True)
 class PathUsed:
-    """The path that carries, or should carry, the sound. What is not known stays None or empty."""
+    """Hold the path that carries, or should carry, the sound. Unknown fields are None or empty."""
 
     signal: Signal | None = None
     items: tuple[str, ...] = ()
     input: DriverInput | None = None
 
     def share(self, needs: tuple[str, ...]) -> float:
-        """How sure is it that something with these needs (one of the alternatives) can be on this path?
+        """Return how sure something with these needs (one of the alternatives) can be on this path.
 
-        1 where one alternative is met or nothing is needed, 0 where all are ruled out, else ``UNTOLD``.
+        1 if one alternative is met or there is no need, 0 if all are ruled out, else ``UNTOLD``.
         """
         return _share(self, needs)
 
     def has(self, part: str) -> bool | None:
-        """Is there such a part among the items? None where the items do not tell."""
+        """Return whether the items include such a part; None if unknown."""
         kinds = [_kinds(item) for item in self.items]
         if any(part in kind for kind in kinds):
             return True
-        # An item nobody can name may be anything; no items at all were perhaps not written down.
+        # An unknown item may be anything; a path without items was perhaps not recorded.
         return False if kinds and all(kinds) else None
 
     @property
     def converts(self) -> bool | None:
-        """Is there a box with its own power supply between source and driver?"""
+        """Return whether a box with its own power supply is between source and driver."""
         said = [self.has(part) for part in _POWERED]
         if True in said or self._must_convert:
             return True
         straight = self.input is not None and self.signal is not None and self.input.accepts(self.signal)
         if not self.items and (straight or self.signal in _ANALOG):
-            return False  # none is needed, and none was noted
+            return False  # it needs none, and has none on record
         return False if all(one is False for one in said) else None
 
     @property
     def _must_convert(self) -> bool:
-        """A digital signal into a driver input that is not its own."""
+        """Return whether the signal is digital and the driver input does not take it."""
         if self.input is None or self.signal not in (*_DIGITAL, Signal.WIRELESS):
             return False
         return not self.input.accepts(self.signal)
 
     @property
     def ends_analog(self) -> bool | None:
-        """Is what comes to the driver analog?"""
+        """Return whether the signal at the driver is analog."""
         if self.input is not None:
             return self.input.analog
         return True if self.signal in (*_ANALOG, Signal.WIRELESS, Signal.ACOUSTIC) else None
 
     @property
     def galvanic(self) -> bool | None:
-        """Does metal join source and driver, so that mains current can flow along it?"""
+        """Return whether metal connects source and driver, so that mains current can flow along it."""
         if self.signal is None:
             return None
         return self.signal not in _WITHOUT_METAL and not self.has("isolator")
 
 
-UNKNOWN_PATH: Final = PathUsed()  #: nothing is known of how the sound goes
+UNKNOWN_PATH: Final = PathUsed()  #: nothing is known of the path
 
 
 @lru_cache(maxsize=4096)  # asked for every fault and test of every state
@@ -121,7 +121,7 @@ def _kinds(item: str) -> set[str]:
 
 
 def _says(name: str, word: str) -> bool:
-    # Short words stand alone ("dac", "mic"); long ones may be part of another ("isolating").
+    # Short words must be alone ("dac", "mic"); long ones may be part of another ("isolating").
     return word in name.replace("-", " ").split() if len(word) <= 4 else word in name
 
 
@@ -134,7 +134,7 @@ def _among(signals: tuple[Signal, ...]) -> Callable[[PathUsed], bool | None]:
 
 
 def _part(part: str, signals: tuple[Signal, ...] = tuple(Signal)) -> Callable[[PathUsed], bool | None]:
-    """A part that makes sense behind these signals only."""
+    """Return a test for a part that makes sense after these signals only."""
 
     def said(used: PathUsed) -> bool | None:
         here = used.has(part)
@@ -151,7 +151,7 @@ def _into(level: Carried) -> Callable[[PathUsed], bool | None]:
     return lambda used: None if used.input is None else level in used.input.takes
 
 
-#: What the model may say that a fault or test needs; each gives yes, no or None (not known).
+#: Traits that a fault or test in the model may need; each gives yes, no or None (not known).
 TRAITS: Final[Mapping[str, Callable[[PathUsed], bool | None]]] = {
     **{signal.value: _signal(signal) for signal in Signal if signal is not Signal.NOT_AUDIO},
     "digital": _among(_DIGITAL),
@@ -171,7 +171,7 @@ TRAITS: Final[Mapping[str, Callable[[PathUsed], bool | None]]] = {
 
 
 def path_used_from(data: object, place: str = "path") -> PathUsed:
-    """The path from ``{"signal": .., "items": [..], "input": ..}``; every key may be missing."""
+    """Read the path from ``{"signal": .., "items": [..], "input": ..}``; every key may be missing."""
     fields = Fields(data, place, "an object with signal, items and input")
     used = PathUsed(
         signal=fields.take("signal", _read_signal, None),
@@ -183,7 +183,7 @@ def path_used_from(data: object, place: str = "path") -> PathUsed:
 
 
 def path_used_to(used: PathUsed) -> dict[str, Any]:
-    """The path as a plain dictionary; what is not known is left out."""
+    """Return the path as a plain dictionary without unknown fields."""
     said = {
         "signal": used.signal and used.signal.value,
         "items": [*used.items],

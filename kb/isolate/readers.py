@@ -15,7 +15,7 @@ _ID = frozenset("abcdefghijklmnopqrstuvwxyz0123456789-.")
 
 
 def word(value: object, place: str) -> str:
-    """A kebab-case word: the id of a fault, test, tool or complaint."""
+    """Read a kebab-case word: the id of a fault, test, tool or complaint."""
     found = text.line(value, place, 60, empty=False)
     if not _ID.issuperset(found):
         raise BadInput(place, found, "a word of small letters, digits and hyphens")
@@ -23,7 +23,7 @@ def word(value: object, place: str) -> str:
 
 
 def chances(count: int) -> Callable[[object, str], tuple[float, ...]]:
-    """A reader of the chances of ``count`` answers: each 0 to 1, together 1."""
+    """Return a reader of the chances of ``count`` answers: each 0 to 1, together 1."""
     expected = f"{count} chances from 0 to 1 that sum to 1"
 
     def read(value: object, place: str) -> tuple[float, ...]:
@@ -36,7 +36,7 @@ def chances(count: int) -> Callable[[object, str], tuple[float, ...]]:
 
 
 def known(names: Mapping[str, object], what: str) -> Callable[[object, str], str]:
-    """A reader of ids that must be among ``names``; the message offers the nearest."""
+    """Return a reader of ids that must be among ``names``; the message offers the nearest."""
 
     def read(value: object, place: str) -> str:
         if isinstance(value, str) and value in names:
@@ -47,8 +47,8 @@ def known(names: Mapping[str, object], what: str) -> Callable[[object, str], str
 
 
 def expected_one(value: object, names: Sequence[str], what: str) -> str:
-    """``bad-cable (or one of ...)``: what a message says was expected."""
-    from difflib import get_close_matches  # a mistake is rare; its cost is paid only then
+    """Return the expected words for a message: ``bad-cable (or one of ...)``."""
+    from difflib import get_close_matches  # loaded only after a mistake, which is rare
 
     listing = f"{what}: one of {', '.join(names)}" if names else f"{what}: there is none"
     near = get_close_matches(value[:60].lower(), names, n=1) if isinstance(value, str) else []

@@ -1,12 +1,12 @@
 """Compute from the answers so far how likely each fault is, and which test comes next.
 
-One fault at a time is assumed, with *something else* always in the list. Each answer multiplies the odds of
-a fault by the chance of that answer where it is the fault (Bayes); tests are taken as independent of each
-other once the fault is known. The next test is the one that tells most for its minutes (``choose``).
+The search assumes one fault at a time, with *something else* always in the list. Each answer multiplies the
+odds of a fault by the chance of that answer under the fault (Bayes). Given the fault, tests are taken as
+independent. The next test is the one with most information for its minutes (``choose``).
 
-Two faults at once are outside of that assumption. They show as answers that no single fault explains: then
-``State.contradiction`` says so and names the pair that would, and after mending the likelier one
-``State.mended`` starts again with only those answers that mending cannot have changed.
+Two faults at once break that assumption. They show as answers that no single fault explains. Then
+``State.contradiction`` names the pair that would explain them. After the likelier one is repaired,
+``State.mended`` starts again with only those answers that the repair cannot have changed.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ ANSWERED: Final = 200  #: answers in a file, at most
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """One possible answer to the next test: how likely it is, and what would then be likeliest."""
+    """Describe one possible answer to the next test: its chance, and the likeliest fault after it."""
 
     answer: str
     p: float
@@ -41,7 +41,7 @@ class Outlook:
 
 @dataclass(frozen=True, slots=True)
 class NextTest:
-    """The test to do next; ``bits`` of information are expected for ``minutes`` of work."""
+    """Hold the test to do next; ``bits`` of information are expected for ``minutes`` of work."""
 
     test: Test
     bits: float
@@ -49,15 +49,15 @@ class NextTest:
 
     @property
     def minutes(self) -> float:
-        """Minutes of work that the test takes."""
+        """Return the minutes of work that the test takes."""
         return self.test.minutes
 
 
 @dataclass(frozen=True, slots=True)
 class Contradiction:
-    """Answers that no single fault explains.
+    """Hold answers that no single fault explains.
 
-    ``odd``: (test, answer) that fits worst with the rest. ``pair``: two faults that together explain all,
+    ``odd``: the (test, answer) that fits worst with the rest. ``pair``: two faults that together explain all,
     or None.
     """
 
@@ -67,27 +67,27 @@ class Contradiction:
 
 @dataclass(frozen=True)
 class State:
-    """What is known so far; every change gives a new one. Made by :func:`start` or :func:`state_from`."""
+    """Hold the facts known so far; every change gives a new state (see :func:`start`, :func:`state_from`)."""
 
     model: Model
     complaint: str
     path: PathUsed = UNKNOWN_PATH
     answers: tuple[tuple[str, str], ...] = ()
     without: tuple[str, ...] = ()
-    """Tools that are not to hand, and tests that were passed over."""
+    """Tools that are not at hand, and tests that were skipped."""
     mended_faults: tuple[str, ...] = ()
-    """Mended, and the complaint stayed."""
+    """Repaired, and the complaint stayed."""
     fixed: str = ""
-    """Mended, and the complaint was gone; empty while it lasts."""
+    """Repaired, and the complaint was gone; empty before that."""
     make: str = ""
     set_model: str = ""
 
     # -- what changes it
 
     def answer(self, test: str, answer: str) -> State:
-        """With one more answer; answering a test again replaces what was said before.
+        """Add an answer; a second answer to the same test replaces the first.
 
-        Raises BadInput on a test that does not exist, or cannot be done for this complaint on this path, and
+        Raises BadInput on a test that does not exist or cannot be done for this complaint on this path, and
         on an answer that the test does not have.
         """
         tests = {one.id: one for one in self._tests}
@@ -100,27 +100,28 @@ class State:
         return replace(self, answers=(*kept, (test, answer)))
 
     def along(self, path: PathUsed) -> State:
-        """On this path; answers to tests that cannot be done on it go."""
+        """Set the path; answers to tests that cannot be done on it are dropped."""
         here = {test.id for test in self.model.tests_for(self.complaint, path)}
         return replace(self, path=path, answers=tuple(one for one in self.answers if one[0] in here))
 
     def undo(self) -> State:
-        """Without the last answer, or with the complaint back where mending was said to have ended it."""
+        """Take back the repair that had ended the complaint, else the last answer."""
         if self.fixed:
             return replace(self, fixed="")
         return replace(self, answers=self.answers[:-1])
 
     def excluding(self, *names: str) -> State:
-        """Without these tools (``ohmmeter``) or tests (``red-glow``); raises BadInput on any other word."""
+        """Exclude these tools (``ohmmeter``) or tests (``red-glow``); raises BadInput on any other word."""
         choices = {**self.model.tools, **self.model.tests}
         for name in names:
             known(choices, "a tool or test")(name, "without")
         return replace(self, without=tuple(dict.fromkeys((*self.without, *names))))
 
     def mended(self, fault: str) -> State:
-        """After ``fault`` was mended and the complaint stays: look for the next one.
+        """Continue after ``fault`` was repaired and the complaint stays: look for the next one.
 
-        Answers that showed something sound stay true; all others may have come from the mended fault and go.
+        Answers that showed something sound stay true. All others may come from the repaired fault and are
+        dropped.
         """
         self.model.fault_of(self.complaint)(fault, "mended")
         sound = tuple((test, said) for test, said in self.answers if self.model.tests[test].healthy == said)
@@ -128,9 +129,10 @@ class State:
         return replace(self, answers=sound, mended_faults=gone, fixed="")
 
     def fixed_by(self, fault: str) -> State:
-        """After ``fault`` (or something else) was mended and the complaint is gone: nothing is left to ask.
+        """End after ``fault`` (or something else) was repaired and the complaint is gone: nothing is left to
+        ask.
 
-        Raises BadInput on a fault that does not explain this complaint, or was mended before in vain.
+        Raises BadInput on a fault that does not explain this complaint, or was repaired before in vain.
         """
         left = {one: one for one in self.model.weights(self.complaint) if one not in self.mended_faults}
         known(left, "a fault of this complaint")(fault, "fixed")
@@ -148,12 +150,12 @@ class State:
 
     @cached_property
     def odds(self) -> dict[str, float]:
-        """Chance of each fault that can be on this path, in the order of the model; sums to 1."""
+        """Return the chance of each fault that can be on this path, in the order of the model; sums to 1."""
         odds = dict(self._priors)
-        for test, answer in sorted(self.answers):  # sorted: the order they came in changes not one bit
+        for test, answer in sorted(self.answers):  # their order must not change the result
             odds = after(self.complaint, odds, self.model.tests[test], answer)
         if self.fixed:
-            # What mending showed outweighs every test, though not for good: chance mends things, too.
+            # A repair outweighs every test, though not for good: chance repairs things, too.
             rest = sum(p for fault, p in odds.items() if fault != self.fixed)
             share = FLOOR / rest if rest else 0.0
             odds = {fault: p * share for fault, p in odds.items() if fault != self.fixed}
@@ -162,12 +164,12 @@ class State:
 
     @property
     def likely(self) -> tuple[tuple[str, float], ...]:
-        """(fault, chance), the likeliest first; the chances sum to 1."""
+        """Return (fault, chance), the likeliest first; the chances sum to 1."""
         return tuple(sorted(self.odds.items(), key=lambda one: -one[1]))
 
     @cached_property
     def open_tests(self) -> tuple[Test, ...]:
-        """Tests that can still be done: not answered, not excluded, tools to hand."""
+        """Return tests that can still be done: not answered, not excluded, tools at hand."""
         done = {test for test, _ in self.answers}
         return tuple(
             test
@@ -177,23 +179,26 @@ class State:
 
     @property
     def head(self) -> str:
-        """The fault to act on: the one whose mending helped, else the likeliest."""
+        """Return the fault to act on: the one whose repair helped, else the likeliest."""
         return self.fixed or self.likely[0][0]
 
     @property
     def gone(self) -> bool:
-        """Is the complaint gone, by mending or with what was done in a test?"""
+        """Return whether the complaint is gone, by a repair or by a step of a test."""
         return bool(self.fixed) or any(said in self.model.tests[test].ends for test, said in self.answers)
 
     @property
     def settled(self) -> bool:
-        """Does one fault (or something else) stand at 0.9 or above, or did mending end the complaint?"""
+        """Return whether one fault (or something else) has 0.9 or more, or a repair ended the complaint."""
         return bool(self.fixed) or max(self.odds.values()) >= SURE
 
     @cached_property
     def next_test(self) -> NextTest | None:
-        """The open test to do next; None where one fault stands at 0.9, no test tells anything, or the
-        complaint is gone: what is well cannot be tested for its fault."""
+        """Return the open test to do next.
+
+        None if one fault has 0.9, no test gives information, or the complaint is gone: a working chain cannot
+        be tested for its fault.
+        """
         if self.settled or self.gone:
             return None
         share = {test.id: self.path.share(test.needs) for test in self.open_tests}
@@ -202,21 +207,21 @@ class State:
 
     @property
     def done(self) -> bool:
-        """Is there nothing more to ask? Then the head of ``likely`` is the best that can be said."""
+        """Return whether there is nothing more to ask; then the head of ``likely`` is the best answer."""
         return self.next_test is None
 
     def bits(self, test: Test) -> float:
-        """Expected information of a test in bits: how much its answer says of which fault it is."""
+        """Return the expected information of a test about the fault, in bits."""
         return bits(self.complaint, self.odds, test)
 
     @cached_property
     def contradiction(self) -> Contradiction | None:
-        """Set where every listed fault makes at least one of the answers unlikely."""
+        """Return a contradiction if every listed fault makes at least one of the answers unlikely."""
         faults = [fault for fault in self._priors if fault != SOMETHING_ELSE]
         fits = {fault: [self._chance(test, fault, said) for test, said in self.answers] for fault in faults}
         if self.fixed or not fits or not self.answers or any(min(row) > UNLIKELY for row in fits.values()):
             return None
-        # The odd one out: without it, the best single explanation gains most.
+        # Find the odd answer: without it, the best single explanation gains most.
         spared = [
             max(self._priors[fault] * math.prod(row[:skip] + row[skip + 1 :]) for fault, row in fits.items())
             for skip in range(len(self.answers))
@@ -224,9 +229,9 @@ class State:
         return Contradiction(self.answers[spared.index(max(spared))], self._pair(faults))
 
     def _pair(self, faults: list[str]) -> tuple[str, str] | None:
-        """The likeliest two faults under which no answer is unlikely.
+        """Return the likeliest two faults under which no answer is unlikely.
 
-        Of two faults at once a sound answer needs both to allow it; what is amiss shows by either.
+        With two faults at once, both must allow a sound answer; either can cause a faulty one.
         """
 
         def fit(pair: tuple[str, str]) -> list[float]:
@@ -260,15 +265,15 @@ class State:
     def _expected_test(self, test: str, here: list[str]) -> str:
         if test in self.model.tests:
             needs = self.model.tests[test].needs
-            told = any(complaint == self.complaint for complaint, _ in self.model.tests[test].rows)
-            if told:
+            fits = any(complaint == self.complaint for complaint, _ in self.model.tests[test].rows)
+            if fits:
                 return f"a test for this path (this one is for {' or '.join(needs)})"
             return f"a test for the complaint {self.complaint}: {', '.join(here)}"
         return expected_one(test, here, "a test")
 
 
 def start(model: Model, complaint: str, path: PathUsed | None = None) -> State:
-    """Nothing answered yet; raises BadInput on a complaint that the model does not have."""
+    """Return a state without answers; raises BadInput on a complaint that the model does not have."""
     known(model.complaints, "a complaint")(complaint, "complaint")
     return State(model, complaint, path or UNKNOWN_PATH)
 
@@ -277,11 +282,11 @@ def start(model: Model, complaint: str, path: PathUsed | None = None) -> State:
 
 
 def state_from(model: Model, data: object, place: str = "answers") -> State:
-    """The state that an answers file (parsed JSON) describes.
+    """Read the state from an answers file (parsed JSON).
 
     Keys: ``complaint``, and at will ``make``, ``model``, ``path`` {``signal``, ``items``, ``input``},
     ``answers`` {test: answer}, ``without`` [tool or test], ``mended`` [fault], ``fixed`` fault. Raises
-    BadInput naming the key or test, what was seen and what was expected.
+    BadInput naming the key or test, the value and the expected value.
     """
     nothing: tuple[str, ...] = ()
     no_answers: dict[str, str] = {}
@@ -309,7 +314,7 @@ def state_from(model: Model, data: object, place: str = "answers") -> State:
 
 
 def state_to(state: State) -> dict[str, Any]:
-    """The state as a plain dictionary with the keys of an answers file; reads back to an equal state."""
+    """Return the state as a dictionary with the keys of an answers file; it reads back to an equal state."""
     said = {
         "complaint": state.complaint,
         "make": state.make,

@@ -12,33 +12,33 @@ from kb.isolate.model import SOMETHING_ELSE, Model, Side, Test
 from kb.isolate.path_used import UNKNOWN_PATH, PathUsed
 from kb.isolate.state import NextTest, State
 
-LEFT: Final = 0.05  #: a fault at this chance is named among what is left
-POINTS: Final = 0.5  #: an answer that brings a fault here points to it
+LEFT: Final = 0.05  #: a fault with this chance is named among the remaining ones
+POINTS: Final = 0.5  #: an answer that brings a fault to this chance points to it
 SHOWN: Final = 0.01  #: an answer below this chance is not mentioned
 
 
 def fault_says(model: Model, fault: str, language: Language = ENGLISH) -> str:
-    """What is wrong, in a few words."""
+    """Describe the fault in a few words."""
     return language("isolate/else/says") if fault == SOMETHING_ELSE else model.faults[fault].says
 
 
 def fault_side(model: Model, fault: str) -> Side:
-    """Where it sits."""
+    """Return the part of the chain that has the fault."""
     return Side.ELSEWHERE if fault == SOMETHING_ELSE else model.faults[fault].side
 
 
 def fault_mend(model: Model, fault: str, language: Language = ENGLISH) -> str:
-    """What mends it."""
+    """Describe the repair."""
     return language("isolate/else/mend") if fault == SOMETHING_ELSE else model.faults[fault].mend
 
 
 def fault_caution(model: Model, fault: str) -> str:
-    """What can hurt when it is mended; mostly nothing, then empty."""
+    """Describe the danger of the repair; mostly empty, as there is none."""
     return "" if fault == SOMETHING_ELSE else model.faults[fault].caution
 
 
 def path_text(path: PathUsed, language: Language = ENGLISH) -> str:
-    """``optical digital, DAC, into optical input``: what is known of the path."""
+    """Describe the known parts of the path: ``optical digital, DAC, into optical input``."""
     said = [language.word(path.signal)] if path.signal else []
     said += [item_name(item, language) for item in path.items]
     if path.input:
@@ -47,12 +47,12 @@ def path_text(path: PathUsed, language: Language = ENGLISH) -> str:
 
 
 def how(test: Test, language: Language = ENGLISH) -> str:
-    """What to do for a test; the driver's level goes down first if the test can be loud in a telecoil."""
+    """Describe how to do a test; the driver's level goes down first if the test can be loud in a telecoil."""
     return f"{language('isolate/level-down')} {test.how}" if test.loud else test.how
 
 
 def why(model: Model, found: NextTest, language: Language = ENGLISH) -> str:
-    """Why this test comes next: what each likely answer would settle, and what it would leave open."""
+    """Say why this test comes next: what each likely answer would settle, and what it would leave open."""
     shown = [outlook for outlook in found.outlooks if outlook.p >= SHOWN]
     said = [language("isolate/why/most", minutes=minutes(found.minutes, language))]
     said += [
@@ -77,7 +77,7 @@ def why(model: Model, found: NextTest, language: Language = ENGLISH) -> str:
 
 
 def verdict(state: State, language: Language = ENGLISH) -> str:
-    """The likeliest fault so far or at the end, in one or two sentences."""
+    """Name the likeliest fault so far or at the end, in one or two sentences."""
     fault, p = state.likely[0]
     head, named = "so-far", fault
     if state.fixed:
@@ -98,7 +98,7 @@ def verdict(state: State, language: Language = ENGLISH) -> str:
 
 
 def contradiction(state: State, language: Language = ENGLISH) -> str:
-    """What to think of answers that no single fault explains; empty if one does."""
+    """Explain answers that no single fault explains; empty if one does."""
     found = state.contradiction
     if found is None:
         return ""
@@ -110,12 +110,12 @@ def contradiction(state: State, language: Language = ENGLISH) -> str:
 
 
 def ask(state: State, language: Language = ENGLISH) -> str:
-    """What would narrow the list without any test; empty if it is known."""
+    """Ask for a fact that would narrow the list without a test; empty if it is known."""
     return language("isolate/ask/signal") if state.path.signal is None else ""
 
 
 def finding_note(state: State, language: Language = ENGLISH) -> str:
-    """The result as a note for the visit: complaint, fault, how sure, on what answers, what mends it."""
+    """Write the result as a note for the visit: complaint, fault, certainty, answers, repair."""
     fault, model = state.head, state.model
     before = ", ".join(state.mended_faults)
     tests = ", ".join(f"{test}: {answer}" for test, answer in state.answers)
@@ -132,16 +132,16 @@ def finding_note(state: State, language: Language = ENGLISH) -> str:
 
 
 def finding_of(state: State, language: Language = ENGLISH) -> dict[str, Any]:
-    """The result as plain values for the store.
+    """Return the result as plain values for the store.
 
     Keys: ``complaint``, ``outcome`` and ``speakers`` (words of a finding, or null), ``fault``, ``side``,
-    ``p``, ``settled``, ``fixed``, ``tests`` [{test, answer}], ``mended``, ``note``; ``jack``: what all this
-    says of the jack in use (``outcome`` and ``speakers``, or null); and ``case``: what ``confirmed_from``
-    reads, to be kept as confirmed if mending has ended the complaint (``fixed``).
+    ``p``, ``settled``, ``fixed``, ``tests`` [{test, answer}], ``mended``, ``note``. ``jack`` holds the result
+    for the jack in use (``outcome`` and ``speakers``, or null). ``case`` is for ``confirmed_from``, to be
+    kept as confirmed if a repair has ended the complaint (``fixed``).
     """
     fault = state.head
     complaint = state.model.complaints[state.complaint]
-    # A path that cannot have the fault that was found was not the path.
+    # The sound did not take a path that cannot have the fault found.
     path = state.path if state.model.share(fault, state.path) else UNKNOWN_PATH
     return {
         "complaint": complaint.id,
@@ -161,8 +161,11 @@ def finding_of(state: State, language: Language = ENGLISH) -> dict[str, Any]:
 
 
 def _of_the_jack(state: State) -> dict[str, str | None]:
-    """What the result says of the jack in use. A loose plug or a flat battery says nothing of it: only what
-    mending proved to carry, or a fault that is a way of this set."""
+    """Return the result for the jack in use.
+
+    A loose plug or a flat battery says nothing about the jack. Only a successful repair does, or a fault that
+    is a property of this set.
+    """
     complaint = state.model.complaints[state.complaint]
     fault = state.model.faults.get(state.head)
     outcome = speakers = None
@@ -175,7 +178,7 @@ def _of_the_jack(state: State) -> dict[str, str | None]:
 
 
 def minutes(count: float, language: Language = ENGLISH) -> str:
-    """Minutes for people.
+    """Write minutes for people.
 
     >>> minutes(0.5), minutes(1), minutes(2.5)
     ('half a minute', '1 minute', '2.5 minutes')
@@ -184,5 +187,5 @@ def minutes(count: float, language: Language = ENGLISH) -> str:
 
 
 def capital(text: str) -> str:
-    """The text with a capital at its beginning."""
+    """Return the text with a capital at its beginning."""
     return text[:1].upper() + text[1:]

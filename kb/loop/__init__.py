@@ -1,23 +1,23 @@
 """Plan and judge a loop: wire, current, field, and readings against the standard.
 
-The package is pure: it knows numbers and units, and imports the standard library only. Its modules:
+The package is pure: it knows numbers and units, and imports only the standard library. Its modules:
 
 - ``units``: read and show lengths
-- ``sentences``: what is said to people, as keys and values
-- ``geometry``: where the wire lies and where people listen
+- ``sentences``: sentences for people, as keys and values
+- ``geometry``: positions of wire and listeners
 - ``standard``: limits and rules of IEC 60118-4
-- ``field``: the field strength there
+- ``field``: the field strength at the listeners
 - ``spill``: the field outside the loop
 - ``wire``: resistance, inductance and voltage of the loop
-- ``driver``: what a driver can give
+- ``driver``: the current and voltage that a driver can give
 - ``routes``: ways of laying wire, with fixings and cautions
 - ``input_level``: the source's line level against the driver's input
-- ``plan``: what the room needs, and whether the driver manages it
+- ``plan``: the needs of the room, and whether the driver meets them
 - ``document``: that answer as JSON
-- ``readings_file``: what a readings file says
+- ``readings_file``: the content of a readings file
 - ``verdict``: the measured values against the standard
-- ``diagnose``: where the fault lies if they differ
-- ``next_step``: what to do next
+- ``diagnose``: the place of a fault if measured and computed values differ
+- ``next_step``: the next step
 - ``tone``: test signals as WAV files
 - ``text_map``: the field in a terminal
 - ``picture``: the field on paper (needs the extra ``jackfield[plot]``)

@@ -1,8 +1,8 @@
-"""Find where the fault lies when readings differ from what was computed.
+"""Locate a fault when readings differ from the computed field.
 
-No field at all points at the loop's wire or the driver; too low everywhere at the drive; low at one place
-at wire or metal there; a steady fall across the room at a wire that lies deeper on one side. Few places are
-enough for the first two, three for the next and five for the last: what a pattern cannot carry is not said.
+No field at all points at the loop's wire or the driver. A field too low everywhere points at the drive; low
+at one place, at wire or metal there. A steady fall across the room points at a wire that lies deeper on one
+side. The first two need few places, the next three, and the last five; a weaker pattern gives no finding.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from kb.loop.standard import (
     site_noise,
 )
 
-#: So far below 400 mA/m there is no field to speak of: noise and speech that strays, dB (common practice).
+#: More than this below 400 mA/m there is no real field, only noise and stray speech, dB (common practice).
 NO_LOOP_DB: Final = -25.0
 #: A hand-held meter differs this much from the computed field without any fault, dB (common practice).
 METER_DB: Final = 2.0
@@ -108,9 +108,9 @@ def _agree(pairs: Sequence[Compared], level: float) -> bool:
 
 
 def _not_as_computed(level: float, current: float) -> Sentence:
-    """Say that the current that was told gives another field than computed, by ``level`` dB.
+    """Say that the stated current gives another field than computed, by ``level`` dB.
 
-    More drive is not the first thing here: the field is too small for the current that flows, or it does
+    More drive is not the first remedy: the field is too small for the current that flows, or the current does
     not flow.
     """
     half = Key("loop/half") if abs(abs(level) - 6.02) < 1 else ""
@@ -136,7 +136,7 @@ def _pattern(readings: Readings, pairs: Sequence[Compared]) -> list[Sentence]:
     odd = [name for name, value in rest.items() if abs(value) > ODD_DB]
     others = [value for name, value in rest.items() if name not in odd]
     lone = len(odd) == 1 and max(others) - min(others) <= METER_DB
-    # one bad corner drags a plane along with it: a lone odd place is told as what it is
+    # one bad corner drags a plane along with it: report a lone odd place as such
     tilt = None if lone else _tilt(readings, rest)
     if tilt:
         return [tilt]
