@@ -65,9 +65,8 @@ def put_in_force(folder: Path, generation: Path) -> None:
     os.replace(draft, folder / CURRENT)
     for other in folder.iterdir():
         if _NAME.match(other.name) and other.name != generation.name:
-            shutil.rmtree(
-                other, ignore_errors=True
-            )  # if the system locks open files, the next rebuild does it
+            # If the system locks open files, the next rebuild removes the rest.
+            shutil.rmtree(other, ignore_errors=True)
         elif other.name.startswith(f".{CURRENT}-"):
             other.unlink(missing_ok=True)
 

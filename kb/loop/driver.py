@@ -34,13 +34,13 @@ def driver_named(name: str, drivers: Sequence[DriverLimits]) -> DriverLimits:
 
 
 def same_name(one: str, other: str) -> bool:
-    """Whether two names are the same but for case and spacing."""
+    """Return whether two names are the same apart from case and spacing."""
     return _plain(one) == _plain(other)
 
 
 @dataclass(frozen=True)
 class Need:
-    """What a loop asks for at one frequency: A and V r.m.s., and by how much the driver can give more, dB."""
+    """Hold the demand of a loop at one frequency: A and V r.m.s., and the driver's margin in dB."""
 
     hertz: float
     current_a: float
@@ -63,7 +63,7 @@ class Fit:
 
     @property
     def fits(self) -> bool:
-        """True when nothing speaks against it."""
+        """Return True if there is no reason against it."""
         return not self.reasons
 
 

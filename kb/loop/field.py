@@ -1,4 +1,4 @@
-"""Compute the field strength where people listen.
+"""Compute the field strength at the listeners.
 
 >>> loop = Loop.rectangle(5.0, 4.0)
 >>> round(1000 * vertical_h(loop, (2.5, 2.0, 1.2)), 2)  # mA/m for 1 A
@@ -62,7 +62,7 @@ def vertical_h(loop: Loop, point: Corner) -> float:
         along = ux * vx + uy * vy + uz * vz
         product = near * far
         if min(near, far) < ON_THE_WIRE_M or (
-            # beside the wire, not beyond its end
+            # next to the wire, not beyond its end
             -(ux * sx + uy * sy + uz * sz) > 0 < vx * sx + vy * sy + vz * sz
             and crossed < ON_THE_WIRE_M**2 * (sx * sx + sy * sy + sz * sz)
         ):
@@ -122,7 +122,7 @@ class Plane:
         return self.spread_db <= 2 * TOLERANCE_DB and self.weakest > 0
 
     def range_db(self, current_a: float) -> tuple[float, float]:
-        """Return the weakest and strongest level in the area, dB re 400 mA/m, at ``current_a`` (A r.m.s.)."""
+        """Return whether some current brings the whole area within +-3 dB."""
         return level_db(self.weakest * current_a), level_db(self.strongest * current_a)
 
     def share_within(self, current_a: float) -> float:
@@ -258,7 +258,7 @@ def _extremes(loop: Loop, height: float, margin: float, known: Mapping[Spot, flo
 
 
 def _apart(spots: Sequence[Spot], step: float) -> list[Spot]:
-    """The first spots of a list that do not lie near each other."""
+    """Return the first spots of a list that are not near each other."""
     chosen: list[Spot] = []
     for spot in spots:
         if all(math.dist(spot, other) > 1.5 * step for other in chosen):

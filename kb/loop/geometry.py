@@ -1,4 +1,4 @@
-"""Describe where the wire lies and where people listen.
+"""Describe the positions of the wire and the listeners.
 
 >>> loop = Loop.rectangle(5.0, 4.0)
 >>> loop.perimeter
@@ -160,7 +160,7 @@ class Loop:
         return deepest
 
     def contains(self, spot: Spot) -> bool:
-        """Whether the spot lies inside the wire, seen from above (ray casting)."""
+        """Return whether the spot is inside the wire, seen from above (ray casting)."""
         x, y = spot
         inside = False
         for (x0, y0), (x1, y1) in _pairs(self.spots):
@@ -251,7 +251,7 @@ def _to_side(spot: Spot, side: tuple[Spot, Spot]) -> float:
 
 
 def _cross(first: tuple[Corner, Corner], second: tuple[Corner, Corner]) -> bool:
-    """Whether two wires that are not neighbours touch or cross, seen from above."""
+    """Return whether two wires that are not neighbours touch or cross, seen from above."""
 
     def turn(a: Corner, b: Corner, c: Corner) -> float:
         return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])

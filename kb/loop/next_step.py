@@ -1,4 +1,4 @@
-"""Advise what to do next, from the readings and what they point at."""
+"""Advise the next step, from the readings and the faults that they show."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from kb.loop.readings_file import Readings
 from kb.loop.sentences import Digits, Key, Sentence
 from kb.loop.standard import SLACK
 
-#: So many places tell of an area, the seats and its corners; one tells of one chair (common practice).
+#: So many places describe an area, the seats and its corners; one describes one chair (common practice).
 FEW_PLACES: Final = 3
 #: Faults that explain by themselves why places differ.
 _OF_PLACES: Final = frozenset({"no-field", "low-at-place", "high-at-place", "tilt", "uneven"})
@@ -20,7 +20,7 @@ _OF_PLACES: Final = frozenset({"no-field", "low-at-place", "high-at-place", "til
 def advise(
     readings: Readings, faults: Collection[Sentence], pairs: Collection[Compared], failed: Collection[str]
 ) -> tuple[Sentence, ...]:
-    """Return what to do next, in the order of doing; nothing where all is measured, right and liked.
+    """Return the next steps in order; nothing if all is measured, right and liked.
 
     ``failed`` are the names of the checks that are out of limits.
     """
@@ -33,7 +33,7 @@ def advise(
 
 
 def _level(readings: Readings, pairs: Collection[Compared], codes: set[str]) -> list[Sentence]:
-    """Whether one change of the drive brings every place within the tolerance and one to 0 dB, and which."""
+    """Return one change of the drive that brings every place within the tolerance and one to 0 dB, if any."""
     levels, tolerance, current = readings.levels, readings.use.tolerance_db, readings.current
     if "no-field" in codes or not levels:
         return []
@@ -41,7 +41,7 @@ def _level(readings: Readings, pairs: Collection[Compared], codes: set[str]) -> 
     if low >= -tolerance - SLACK and -SLACK <= high <= tolerance + SLACK:
         return []
     if current and pairs and abs(statistics.median(each.difference for each in pairs)) > METER_DB:
-        return []  # not before the current and the loop are what they were taken for
+        return []  # not before the current and the loop are as stated
     if high - low <= 2 * tolerance:
         # the middle of the window, but with the strongest place at 0 dB at least
         shift = max(-(low + high) / 2, -high)
@@ -76,7 +76,7 @@ def _places(readings: Readings) -> list[Sentence]:
 
 
 def _user(readings: Readings, failed: Collection[str], codes: set[str]) -> list[Sentence]:
-    """Where the standard and the user say different things, what each of them is good for."""
+    """Explain the standard's and the user's verdicts if they differ."""
     satisfied = readings.user.satisfied if readings.user else None
     if satisfied is False and not failed and not codes:
         return [Sentence("loop/advice/user-not-satisfied")]

@@ -25,10 +25,10 @@ _FINENESS: Final = 90
 _BORDER_M: Final = 0.5
 #: Edges of the shaded bands, dB re 400 mA/m.
 _BANDS_DB: Final = (-60.0, -12.0, -9.0, -6.0, -3.0, -1.0, 1.0, 3.0, 6.0, 9.0, 30.0)
-#: The lines of +-3 dB are drawn this much farther out: where the current was chosen to bring the strongest
-#: spot to +3 dB, the spots of the picture lie on both sides of it by thousandths, and would show as specks.
+#: The lines of +-3 dB are drawn this much farther out. If the current is chosen to bring the strongest spot
+#: to +3 dB, the spots of the picture differ from it by thousandths, and would show as specks.
 _HAIR_DB: Final = 0.05
-#: From too weak (blue) over right (near white) to too strong (red-brown): told apart by the colour-blind too.
+#: From too weak (blue) over right (near white) to too strong (red-brown), distinct for the colour-blind, too.
 _SHADES: Final = (
     "#1f4e8c", "#3f74b0", "#6f9fcf", "#a9c8e4", "#e4eee0",
     "#f7f7ee", "#efe9d2", "#f2b98a", "#dd8452", "#b5522f",
@@ -77,7 +77,7 @@ def _current(answer: Answer) -> float:
 
 
 def _border(answer: Answer) -> float:
-    """How much floor is drawn outside the wire, metres: more where the spill is asked for."""
+    """Return how much floor is drawn outside the wire, metres: more if the user asks for the spill."""
     if answer.spill is None:
         return _BORDER_M
     return min(max(_BORDER_M, 1.1 * answer.spill.reach_m), 3 * answer.loop.shorter_side)

@@ -53,7 +53,7 @@ MOST_METAL_DB: Final = 30.0
 
 @dataclass(frozen=True)
 class Ask:
-    """What the installer knows of a room.
+    """Hold the known facts of a room.
 
     ``room`` is the loop's outline at any height; its height comes from the rest. ``height`` is the vertical
     distance between loop and ear; instead of it, ``wire_height`` (or the route) and ``listen`` say where
@@ -63,8 +63,8 @@ class Ask:
     ``sensitivity_v`` the level that the driver's input wants for full output, V r.m.s. ``every_height``:
     people listen at all of ``listen``, so that all of them count in the answer; else only the first does.
     ``spacing`` is between the centres of turns (None: they
-    touch). ``spill_db``: the level down to which the spill is told, dB re 400 mA/m; None: it is not told.
-    ``programme`` says by which frequency the driver is judged.
+    touch). ``spill_db``: the level down to which the answer gives the spill, dB re 400 mA/m; None: no spill.
+    ``programme`` decides the frequency at which the driver is judged.
     """
 
     room: Loop
@@ -102,12 +102,12 @@ class Ask:
 
     @property
     def boost_db(self) -> float:
-        """What the driver has to add at the frequency of the overload test to make up for metal, dB."""
+        """Return the driver's extra level at the overload test's frequency, to make up for metal, dB."""
         return self.metal_at(self.programme.test_hz) - self.metal_db
 
     @property
     def line_margin_db(self) -> float | None:
-        """How far the source's level lies above what the driver's input wants, dB; None where not told."""
+        """Return the source's level above the driver's full-output input level, dB; None: unknown."""
         if self.source_v is None or self.sensitivity_v is None:
             return None
         return margin_db(self.source_v, self.sensitivity_v)
@@ -115,9 +115,9 @@ class Ask:
 
 @dataclass(frozen=True)
 class Level:
-    """The current that brings the whole listening area within +-3 dB, and what it changes.
+    """Hold the current that brings the whole listening area within +-3 dB, and its effects.
 
-    ``least``: it is the least that meets the standard, since the driver manages no more.
+    ``least``: it is the least that meets the standard, as the driver gives no more.
     """
 
     shift_db: float
@@ -130,7 +130,7 @@ class Level:
 
 @dataclass(frozen=True)
 class Answer:
-    """What the room needs. Currents are A r.m.s. in the wire, voltages V r.m.s., lengths metres.
+    """Hold the needs of the room. Currents are A r.m.s. in the wire, voltages V r.m.s., lengths metres.
 
     ``loop`` has the turns and height chosen; ``planes`` the field at each listening height, the first being
     the one the current is set for. ``distance_only`` tells that heights count from the loop, not the floor.
@@ -163,12 +163,12 @@ class Answer:
 
     @property
     def fits(self) -> bool:
-        """Whether the loop can meet +-3 dB and the driver, if named, drives it."""
+        """Return whether the loop can meet +-3 dB and the driver, if named, drives it."""
         return not self.reasons
 
     @property
     def notes(self) -> tuple[Sentence, ...]:
-        """What to set the loop by without a field meter, and what to do about metal."""
+        """Return how to set the loop without a field meter, and how to deal with metal."""
         amperes = self.level.current_a if self.level else self.current_a
         turns = self.loop.turns
         bundle = {"current": Digits(amperes * turns, 2), "turns": turns}
@@ -190,12 +190,12 @@ class Answer:
 
     @property
     def counted(self) -> Plane:
-        """The listening area that the answer counts: of the first height, or of all of them."""
+        """Return the listening area that counts in the answer: of the first height, or of all of them."""
         return self.planes[0].with_others(self.planes[1:] if self.ask.every_height else ())
 
     @property
     def uncounted(self) -> tuple[Plane, ...]:
-        """The planes that are shown and do not count."""
+        """Return the planes that are shown and do not count."""
         return () if self.ask.every_height else self.planes[1:]
 
     @property
@@ -205,7 +205,7 @@ class Answer:
 
     @property
     def voltage_v(self) -> float:
-        """The voltage for the full current at 5 kHz; nothing asks the driver for it."""
+        """Return the voltage for the full current at 5 kHz; no clause requires it of the driver."""
         return max(self.voltages_v.values())
 
     @property
@@ -330,7 +330,7 @@ def _one_turn(
     feed: float,
     detour: float,
 ) -> tuple[Sentence, ...]:
-    """Say why one turn does not do, where more turns do: of the usual wire that comes nearest to it."""
+    """Say why one turn is not enough, if more turns are: for the usual wire that comes nearest to it."""
     if ask.driver is None or not found or found[0].turns == 1:
         return ()
     tried = []

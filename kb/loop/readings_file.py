@@ -1,4 +1,4 @@
-"""Read a readings file: what was measured, where and how.
+"""Read a readings file: the measured values, with place and method.
 
 All keys are optional; what is not there is reported as not measured::
 
@@ -68,7 +68,7 @@ MOST_FREQUENCIES: Final = 100
 
 @dataclass(frozen=True)
 class Noise:
-    """The A-weighted noise at one place, dB(A) re 400 mA/m, driver off and on; None: not measured."""
+    """Hold the A-weighted noise at one place, dB(A) re 400 mA/m, driver off and on; None: not measured."""
 
     off: float | None = None
     on: float | None = None
@@ -76,7 +76,7 @@ class Noise:
 
 @dataclass(frozen=True)
 class Position:
-    """One place: its name, where it is in metres if told, and what was measured there.
+    """Hold one place: its name, its position in metres if known, and its measured values.
 
     ``field_db`` is re 400 mA/m as the meter read it, None where the field was not measured. ``response``
     has the level in dB by frequency in Hz, any one reference. ``standing``: people stand here, near a small
@@ -93,14 +93,14 @@ class Position:
     standing: bool = False
 
     def response_re_1_khz(self) -> dict[float, float]:
-        """Return the response re its own 1 kHz, dB by Hz; empty where 1 kHz was not measured."""
+        """Return the response re its own 1 kHz, dB by Hz; empty if 1 kHz was not measured."""
         middle = self.response.get(RESPONSE_REFERENCE_HZ)
         return {} if middle is None else {hertz: level - middle for hertz, level in self.response.items()}
 
 
 @dataclass(frozen=True)
 class User:
-    """What the user of the loop says of it: satisfied or not (None: not asked), and the words."""
+    """Hold the opinion of the loop's user: satisfied or not (None: not asked), and the words."""
 
     satisfied: bool | None
     words: str
@@ -108,7 +108,7 @@ class User:
 
 @dataclass(frozen=True)
 class Readings:
-    """A readings file, checked.
+    """Hold a checked readings file.
 
     ``target_db`` is what the meter reads in a system that is set right, dB re 400 mA/m. ``noise`` was
     measured at a place without a name, and ``response`` at one that is no position. ``points_agreed``: the
@@ -133,12 +133,12 @@ class Readings:
 
     @property
     def measured(self) -> tuple[Position, ...]:
-        """The points of use whose field was measured."""
+        """Return the points of use whose field was measured."""
         return tuple(each for each in self.positions if each.field_db is not None and not each.standing)
 
     @property
     def levels(self) -> dict[str, float]:
-        """The field at each of these by name, dB re what it should be: 0 is 400 mA/m of a 1 kHz sine."""
+        """Return the field at each of these by name, dB re its target: 0 is 400 mA/m of a 1 kHz sine."""
         return {each.name: (each.field_db or 0.0) - self.target_db for each in self.measured}
 
 
@@ -185,7 +185,7 @@ def _words(most: int) -> Callable[[object, str], str]:
 
 
 def _date(value: object, place: str) -> str:
-    """A day as text, or as TOML has read it already."""
+    """Read a day from text, or from a date that TOML has read."""
     return line(value.isoformat() if isinstance(value, Day) else value, place, 40)
 
 
@@ -214,7 +214,7 @@ def _position(data: object, at: str) -> Position:
 
 
 def _hertz(key: object, place: str) -> float:
-    """A frequency as the key of a table, where it is text."""
+    """Read a frequency from the key of a table, if it is text."""
     try:
         typed = float(key) if isinstance(key, str) and len(key) <= 12 else math.nan
     except ValueError:

@@ -20,7 +20,7 @@ T = TypeVar("T")
 
 MOST: Final = 200  #: entries of one list in the file
 PIECE, METRE = UNITS = ("piece", "m")  #: what the count of a line is of
-_LEAST: Final = 3  #: letters of a word by which a route is known
+_LEAST: Final = 3  #: a word of so many letters can name a route
 
 
 @dataclass(frozen=True)
@@ -33,18 +33,18 @@ class Caution:
 
     @property
     def sentence(self) -> Sentence:
-        """What it says to people."""
+        """Return the caution in words."""
         return Sentence(f"sheet/standing/{self.code}")
 
     @property
     def text(self) -> str:
-        """The same in English."""
+        """Return the same in English."""
         return self.sentence.text
 
 
 @dataclass(frozen=True)
 class Supply:
-    """A tool or material and how its count grows: a fixed count, or by metre, corner or doorway."""
+    """Describe a tool or material and its count: fixed, or by metre, corner or doorway."""
 
     item: str
     source: str
@@ -58,7 +58,7 @@ class Supply:
 
 @dataclass(frozen=True)
 class Needed:
-    """A line of the list to carry: item and a whole count of ``unit``, pieces or metres.
+    """Hold a line of the list to carry: item and a whole count of ``unit``, pieces or metres.
 
     A ``tool`` does for any number of jobs.
     """
@@ -71,7 +71,8 @@ class Needed:
 
 @dataclass(frozen=True)
 class Route:
-    """One way to lay the wire. Lengths in metres; ``slack`` is a share; ``base`` is ``floor`` or ``ceiling``.
+    """Describe one way to lay the wire. Lengths in metres; ``slack`` is a share; ``base`` is ``floor`` or
+    ``ceiling``.
 
     ``sources`` holds the source of each number by its key. Name, how and mind are sentences of the catalogue.
     """
@@ -91,7 +92,7 @@ class Route:
 
     @property
     def name(self) -> str:
-        """The name in English, which people may type."""
+        """Return the name in English, which people may type."""
         return self.says("name").text
 
     def says(self, part: str) -> Sentence:
@@ -159,7 +160,7 @@ def _rows(read: Callable[[object, str], T], kind: str) -> Callable[[object, str]
 
 
 def _code(key: str) -> Callable[[object, str], str]:
-    """A reader of codes that have a sentence in the catalogue, by its key."""
+    """Return a reader of codes that have a sentence in the catalogue, by its key."""
 
     def read(value: object, place: str) -> str:
         code = sentence(value, place)
@@ -182,7 +183,7 @@ def _caution(data: object, place: str) -> Caution:
 
 
 def route_named(typed: str, routes: Sequence[Route]) -> Route:
-    """Return the route with that code, or the only one in whose code and name the words stand.
+    """Return the route with that code, or the only one whose code and name contain the words.
 
     Raises BadInput: with the routes that may be meant where there are several, else with all codes.
     """
@@ -198,7 +199,7 @@ def route_named(typed: str, routes: Sequence[Route]) -> Route:
 
 
 def _names(route: Route, word: str) -> bool:
-    """Does a word of the route's code or name begin so?"""
+    """Return whether a word of the route's code or name begins so."""
     own = f"{route.code} {route.name}".lower().replace("-", " ").split()
     return len(word) >= _LEAST and any(each.startswith(word) for each in own)
 

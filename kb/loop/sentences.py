@@ -1,4 +1,4 @@
-"""Keep what is said to people as keys and values, so that every language can say it.
+"""Keep sentences for people as keys and values, so that every language can show them.
 
 The sentences are in ``data/messages``; a value keeps its digits, and each language writes its own point.
 

@@ -18,7 +18,7 @@ from kb.loop.field import drawn_h
 from kb.loop.geometry import Loop, Spot
 from kb.loop.standard import REFERENCE_A_PER_M
 
-#: Spill is told at these distances outside the wire, metres.
+#: The answer gives the spill at these distances outside the wire, metres.
 DISTANCES_M: Final = (0.5, 1.0, 2.0, 4.0, 8.0)
 #: Nothing is looked for farther away than this, metres.
 FARTHEST_M: Final = 200.0
@@ -28,7 +28,7 @@ USUAL_DB: Final = -32.0
 #: Floor between two storeys, metres (common practice).
 FLOOR_M: Final = 0.3
 _FAINTEST_DB: Final = -120.0
-_ALONG: Final = 8  #: spots along each wall from which the spill is looked at
+_ALONG: Final = 8  #: spots along each wall at which the spill is computed
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ class Outside:
 
 @dataclass(frozen=True)
 class Spill:
-    """What is heard outside a loop.
+    """Hold the field outside a loop.
 
     ``reach_m`` is the distance from the wire at which the field falls below ``asked_db`` for good, at ear
     height. ``beside`` are the strongest levels at some distances, ``storeys`` those one storey up and one
@@ -78,7 +78,7 @@ def spill(loop: Loop, current_a: float, *, ear: float, level_db: float, storey: 
 
 
 def _ways(loop: Loop) -> list[tuple[Spot, Spot]]:
-    """Where the spill is looked at: a spot on the wire, and the way out from there."""
+    """Return a spot on the wire, and the way out from there, for computing the spill."""
     found = []
     for (ax, ay), (bx, by) in zip(loop.spots, (*loop.spots[1:], loop.spots[0]), strict=True):
         size = math.hypot(bx - ax, by - ay)
@@ -99,7 +99,7 @@ def _along(way: tuple[Spot, Spot], distance: float) -> Spot:
 
 
 def _level(loop: Loop, spot: Spot, ear: float, current_a: float) -> float:
-    """The level at a spot outside; where it is inside after all (a bent room), there is no spill."""
+    """Return the level at a spot outside; if it is inside after all (a bent room), there is no spill."""
     return _FAINTEST_DB if loop.contains(spot) else _db(drawn_h(loop, (*spot, ear)) * current_a)
 
 
@@ -109,7 +109,7 @@ def _db(field: float) -> float:
 
 
 def _reach(loop: Loop, way: tuple[Spot, Spot], ear: float, current_a: float, asked_db: float) -> float:
-    """Return the last distance along a way at which the level is reached; 0 where it never is."""
+    """Return the last distance along a way at which the level is reached; 0 if it never is."""
     far = FARTHEST_M
     # from far away inwards, since the vertical part vanishes once a little outside the wire
     while far > 0.01 and _level(loop, _along(way, far), ear, current_a) < asked_db:

@@ -49,12 +49,12 @@ SLACK: Final = 1e-9
 
 
 def source(clause: str) -> str:
-    """Return the words that name a clause and say where it was read."""
+    """Return the words that name a clause and its source."""
     return f"{STANDARD} cl. {clause} (second-hand)"
 
 
 class PlayedSignal(Word):
-    """What was played while the field was measured (cl. 6)."""
+    """Name the signal played while the field was measured (cl. 6)."""
 
     SINE = "sine", "1 kHz sine"
     PINK = "pink", "pink noise"
@@ -63,14 +63,14 @@ class PlayedSignal(Word):
 
 
 class LevelMeter(Word):
-    """How the meter averages: true r.m.s. over 125 ms (cl. 6.1.3), or a peak programme meter (cl. 6.1.4)."""
+    """Name the meter's averaging: r.m.s. over 125 ms (cl. 6.1.3), or a peak programme meter (cl. 6.1.4)."""
 
     RMS = "rms", "r.m.s. meter"
     PROGRAMME = "peak-programme", "peak programme meter"
 
 
 class Use(Word):
-    """What the loop is for: a room (cl. 8) or a small volume (cl. 9)."""
+    """Name the use of the loop: a room (cl. 8) or a small volume (cl. 9)."""
 
     ROOM = "room"
     COUNTER = "counter"
@@ -79,12 +79,12 @@ class Use(Word):
 
     @property
     def small(self) -> bool:
-        """Whether the limits of a small volume hold (cl. 9.5)."""
+        """Return whether the limits of a small volume apply (cl. 9.5)."""
         return self is not Use.ROOM
 
     @property
     def tolerance_db(self) -> float:
-        """What every point may differ from its target, dB."""
+        """Return the greatest allowed difference of a point from its target, dB."""
         return SMALL_DB if self.small else TOLERANCE_DB
 
     @property
@@ -100,12 +100,12 @@ class Use(Word):
 
 
 def target_db(signal: PlayedSignal, meter: LevelMeter) -> float:
-    """Return what the meter reads in a system that is set right, dB re 400 mA/m (Table 3)."""
+    """Return the meter's reading in a correctly set system, dB re 400 mA/m (Table 3)."""
     return -6.0 if (signal, meter) == (PlayedSignal.PINK, LevelMeter.RMS) else 0.0
 
 
 class SiteNoise(Enum):
-    """What cl. 7.2 says of the noise of a site; none of it decides whether the loop meets the standard."""
+    """Name the class of a site's noise by cl. 7.2; it does not decide if the loop meets the standard."""
 
     IDEAL = "ideal"
     ACCEPTABLE = "acceptable"
@@ -114,7 +114,7 @@ class SiteNoise(Enum):
 
     @property
     def report(self) -> bool:
-        """Whether the noise has to be reported to the operator and agreed with them."""
+        """Return whether the noise has to be reported to the operator and agreed with them."""
         return self in (SiteNoise.SHORT_PERIODS, SiteNoise.NOT_TOLERABLE)
 
 
@@ -142,7 +142,7 @@ def noise_on_limit_dba(off_dba: float, worst_off_dba: float) -> float:
 
 
 class Programme(Word):
-    """What the loop carries. It decides at which frequency the driver must not clip (Table 4)."""
+    """Name the programme of the loop. It decides at which frequency the driver must not clip (Table 4)."""
 
     SPEECH = "speech"
     MUSIC = "music"
@@ -150,7 +150,7 @@ class Programme(Word):
 
     @property
     def test_hz(self) -> float:
-        """The frequency of the overload test, Hz (Table 4)."""
+        """Return the frequency of the overload test, Hz (Table 4)."""
         return {Programme.SPEECH: 3150.0, Programme.MUSIC: 4000.0, Programme.SHORT: 2500.0}[self]
 
 

@@ -82,7 +82,7 @@ def _cells_of_wire(loop: Loop, origin: Spot, across: float, down: float) -> set[
 
 
 def legend() -> str:
-    """Return the line that tells what the signs mean."""
+    """Return the line that explains the signs."""
     return "# wire  < below -3 dB  - to -1  o to +1  + to +3  > above +3 dB re 400 mA/m"
 
 

@@ -1,4 +1,4 @@
-"""Make the signals by which a loop is set and tested, as WAV files.
+"""Make the signals for setting and testing a loop, as WAV files.
 
 All levels count from the 1 kHz sine: a sine at ``level_db`` is that far below the largest sine that a file
 can hold. Pink noise is written 6 dB lower, as IEC 60118-4 mixes the two (Table 2, second-hand): a driver that
@@ -45,12 +45,12 @@ RISE_S: Final = 0.005
 NOISE_S: Final = 4.0
 #: The sweep goes from here to there, Hz: the band of the response (cl. 8.3.3, second-hand).
 SWEEP_HZ: Final = (100.0, 5000.0)
-#: Beeps of the pattern that tells left from right (own choice): one for left, two for right.
+#: Beeps of the pattern for left and right (own choice): one for left, two for right.
 BEEP_S: Final = 0.4
 
 
 class Tone(Word):
-    """What can be played."""
+    """Name the signals that can be played."""
 
     SINE = "sine", "1 kHz sine"
     PINK = "pink", "pink noise"
@@ -127,7 +127,7 @@ def samples(
 
 
 def band_loss_db(hertz: float) -> float:
-    """Return what the band's two filters take of pink noise at a frequency, dB (cl. 6.4, second-hand)."""
+    """Return the loss of the band's two filters on pink noise at a frequency, dB (cl. 6.4, second-hand)."""
     low, high = BAND_HZ
     return 10 * math.log10(1 + (low / hertz) ** 6) + 10 * math.log10(1 + (hertz / high) ** 6)
 
@@ -145,7 +145,7 @@ def pink(count: int, seed: int = 1) -> list[float]:
         sound = _filtered(sound, b, a)
     sound = sound[settle:]
     if count > len(sound):
-        # what follows the block blends into its beginning, at equal power
+        # the end of the block blends into its beginning, at equal power
         for at in range(join):
             angle = math.pi / 2 * at / join
             sound[at] = math.sin(angle) * sound[at] + math.cos(angle) * sound[block + at]
@@ -172,7 +172,7 @@ def combi(count: int, seed: int = 1) -> list[float]:
     while len(whole) < count:
         start = next((at for at in range(1, noise) if hiss[at - 1] < 0 <= hiss[at]), 0)
         end = next((at for at in range(noise - 1, 0, -1) if hiss[at - 1] < 0 <= hiss[at]), noise)
-        # at least 4:1 in time, so what the zero crossings cut off is played again
+        # at least 4:1 in time, so the part cut off at the zero crossings is repeated
         whole += hiss[start:end] + hiss[start : start + noise - (end - start)] + tone
     return whole[:count]
 

@@ -61,7 +61,7 @@ _INCHES: Final = frozenset({"in", "inch", "inches", '"'})
 
 _NUMBER: Final = r"(?:\d+[ -]\d+/\d+|\d+/\d+|\d+\.\d*|\.\d+|\d+)"
 _PART: Final = re.compile(rf"\s*({_NUMBER})\s*([a-z]+|'|\")?\.?\s*", re.ASCII)
-#: What stands between the sides of a room.
+#: Signs between the sides of a room.
 _BETWEEN: Final = r"[x×*]|\bby\b"
 #: Typographic and prime signs that phones and word processors put for ' and ".
 _QUOTES: Final = str.maketrans({

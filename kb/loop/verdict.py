@@ -85,7 +85,7 @@ class Check:
     other: str = ""
 
     def said(self, said: Language) -> str:
-        """The name of the check in a language."""
+        """Return the name of the check in a language."""
         key = f"loop/check/{self.code}"
         if self.code == "response" and self.hertz is None:
             key += "/place"
@@ -96,25 +96,25 @@ class Check:
 
     @property
     def name(self) -> str:
-        """The name of the check in English."""
+        """Return the name of the check in English."""
         return self.said(ENGLISH)
 
     @property
     def limit(self) -> str:
-        """The limits in words, without the unit."""
+        """Return the limits in words, without the unit."""
         if self.low is None:
             return "" if self.high is None else f"{self.high:g} or less"
         return f"{self.low:g} or more" if self.high is None else f"{self.low:+g} to {self.high:+g}"
 
     @property
     def source(self) -> str:
-        """Where the limit is from."""
+        """Return the source of the limit."""
         return source(self.clause) if self.clause else self.other
 
 
 @dataclass(frozen=True)
 class Judgement:
-    """The verdict on a set of readings, with what led to it."""
+    """Hold the verdict on a set of readings, with its reasons."""
 
     readings: Readings
     checks: tuple[Check, ...]
@@ -122,7 +122,7 @@ class Judgement:
     current_known: bool
     diagnosis: tuple[Sentence, ...]
     advice: tuple[Sentence, ...] = ()
-    """What to do next."""
+    """Return the next steps."""
 
     @property
     def failed(self) -> tuple[str, ...]:
@@ -141,7 +141,7 @@ class Judgement:
 
     @property
     def places(self) -> int:
-        """How many places of use the field was measured at; the verdict holds for these."""
+        """Return the number of places of use with a measured field; the verdict holds for these."""
         return len(self.readings.measured)
 
     @property
@@ -201,7 +201,7 @@ class Judgement:
 
 
 def judge(readings: Readings) -> Judgement:
-    """Judge readings against the standard and, where the loop is told, against the computed field."""
+    """Judge readings against the standard and, if the loop is known, against the computed field."""
     pairs, faults = compared(readings), diagnose(readings)
     checks = (
         *_field_checks(readings, pairs),

@@ -43,7 +43,7 @@ _SELF_GMD: Final = math.exp(-0.25)
 
 @dataclass(frozen=True)
 class Wire:
-    """A copper conductor: ``label`` as sold, ``area`` of copper in m2, taken as solid and round."""
+    """Describe a copper conductor: ``label`` as sold, ``area`` of copper in m2, taken as solid and round."""
 
     label: str
     area: float
@@ -260,7 +260,7 @@ def load(
 
 
 def too_dense(wire: Wire, current_a: float) -> bool:
-    """Whether the current is more than 10 A r.m.s. for each square millimetre (common practice)."""
+    """Return whether the current is more than 10 A r.m.s. per square millimetre (common practice)."""
     return current_a / (wire.area * 1e6) > DENSEST_A_PER_MM2
 
 

@@ -1,7 +1,6 @@
-"""Find the path from a source's panel to the driver: which jack, which items, converter or not, what to
-mind.
+"""Find the path from a source's panel to the driver: jack, items, converter or not, and cautions.
 
-Rules return codes and values; :func:`sentence` says them, :func:`to_json` gives them to programs.
+Rules return codes and values; :func:`sentence` turns them into text, :func:`to_json` into JSON.
 
 >>> from kb.domain.jack import Jack
 >>> from kb.domain.panel import Panel, PanelJack

@@ -33,7 +33,7 @@ _WHILE_CONNECTING = (
 
 
 def path_of(way: Way, job: Job) -> Path:
-    """The way with steps, cautions and what the installer wants to know of it."""
+    """Return the path with its steps, cautions and facts for the installer."""
     signal = way.chain.ends[0].carries.signal
     return Path(
         jack=way.jack,
@@ -59,7 +59,7 @@ def path_of(way: Way, job: Job) -> Path:
 
 
 def _level(way: Way) -> Level:
-    """The level; that of headphone jacks, loudspeakers and pre-outs follows the volume by nature."""
+    """Return the level; that of headphone jacks, loudspeakers and pre-outs always follows the volume."""
     if way.seen is None:
         return Level.VARIABLE
     level = way.seen.jack.level
@@ -76,7 +76,7 @@ def _place(way: Way, job: Job) -> Values:
 
 
 def place_of(index: int, job: Job) -> Values:
-    """What a jack is called by, as values of a sentence."""
+    """Return the name of a jack, as values of a sentence."""
     form, marking, number = job.names[index]
     return (("marking", marking), ("form", form), *((("number", number),) if number else ()))
 
@@ -85,7 +85,7 @@ _OF_FORMAT: Final = ("PCM", "DIGITAL", "BITSTREAM", "STEREO", "NUMERIQUE")
 
 
 def _settings(way: Way, *, pcm: bool) -> Values:
-    """What visits noted of the menu: about the sound format, or about the rest."""
+    """Return menu settings that visits recorded: about the sound format, or about the rest."""
     notes = way.seen.settings if way.seen else ()
     about_format = tuple(note for note in notes if any(word in folded(note) for word in _OF_FORMAT))
     chosen = about_format if pcm else tuple(note for note in notes if note not in about_format)

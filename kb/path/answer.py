@@ -17,7 +17,7 @@ Values: TypeAlias = tuple[tuple[str, Value], ...]
 
 
 class RuledOutCode(Word):
-    """Why a jack is not offered; programs read these codes, so they keep their meaning."""
+    """Why a jack is not offered; programs read these codes, so their meaning stays."""
 
     NOT_AN_OUTPUT = "not-an-output"
     DIRECTION_UNCLEAR = "direction-unclear"
@@ -56,7 +56,7 @@ class QuestionCode(Word):
 
 
 class Step(NamedTuple):
-    """One thing to do. ``variant`` chooses among the sentences of a code."""
+    """Describe one thing to do. ``variant`` chooses among the sentences of a code."""
 
     code: StepCode
     values: Values = ()
@@ -64,7 +64,7 @@ class Step(NamedTuple):
 
 
 class Caution(NamedTuple):
-    """One thing to mind."""
+    """Describe one caution."""
 
     code: CautionCode
     values: Values = ()
@@ -72,7 +72,7 @@ class Caution(NamedTuple):
 
 
 class RuledOut(NamedTuple):
-    """A jack that is not offered: its place in the panel, its marking, and why."""
+    """Describe a jack that is not offered: its place in the panel, its marking, and the reason."""
 
     jack: int
     marking: str
@@ -82,7 +82,7 @@ class RuledOut(NamedTuple):
 
 
 class Dac(NamedTuple):
-    """Is a digital-to-analog converter needed, and why?"""
+    """Say whether a digital-to-analog converter is needed, and why."""
 
     needed: bool
     code: DacCode
@@ -91,7 +91,7 @@ class Dac(NamedTuple):
 
 
 class Question(NamedTuple):
-    """A question, with the jack that it is about, if it is about one."""
+    """Hold a question, with the jack that it is about, if any."""
 
     code: QuestionCode
     jack: int | None = None
@@ -103,13 +103,13 @@ S = TypeVar("S", Step, Caution, RuledOut, Question)
 
 
 def of_kind(kind: Kind, said: S) -> S:
-    """What is said, of a source of this kind: a sentence speaks of a television unless it is told."""
+    """Name the kind of source in a sentence, unless it is a television or already named."""
     known = kind is Kind.TELEVISION or any(name == "kind" for name, _ in said.values)
     return said if known else said._replace(values=(*said.values, ("kind", kind)))
 
 
 class Tier(IntEnum):
-    """The order of choice, best first. From ``SPLIT`` on: last resorts, used where nothing else is left."""
+    """Rank the choices, best first. From ``SPLIT`` on they are last resorts, used if nothing else is left."""
 
     FIXED = 0  #: analog line at a fixed level, by plain cable
     LINE = 1  #: analog line, level not known
@@ -128,7 +128,7 @@ class Tier(IntEnum):
 
     @property
     def last_resort(self) -> bool:
-        """Is it used only where nothing else is left?"""
+        """Return whether it is used only if nothing else is left."""
         return self >= Tier.SPLIT
 
 

@@ -1,10 +1,10 @@
 """Search the chain of items from a jack to a driver input with the least bother.
 
-A shortest path (Dijkstra) over typed ends. A state is what the installer holds: an end, the metres still
-to cover, the metres of the present stretch of cable and whether it is over the usual length, the powered
-boxes so far, and which required things (a splitter, an isolator) are not in the chain yet. Items are the
-edges. Costs are whole numbers above zero, so no state comes twice. Only a powered box begins a new stretch:
-what a passive thing takes in at its end it gives on, weaker.
+This is a shortest path (Dijkstra) over typed ends. A state is an end in the installer's hand, with the metres
+still to cover, the metres of the present stretch of cable, and if it is over the usual length. It also has
+the powered boxes so far, and the required things (a splitter, an isolator) that are not in the chain yet.
+Items are the edges. Costs are whole numbers above zero, so no state comes twice. Only a powered box begins a
+new stretch: a passive thing passes its signal on, weaker.
 """
 
 from __future__ import annotations
@@ -18,15 +18,15 @@ from kb.catalogue import Carried, Catalogue, End, Input, Item, Role
 from kb.domain.words import DriverInput
 
 LONG_STRETCH: Final = 20
-"""The bother of a stretch of cable over its usual length (common practice): a whole cable's."""
+"""The cost of a stretch of cable over its usual length (common practice): that of a whole cable."""
 
 MOST_BOXES: Final = 3
-"""Powered boxes in a row, at most (common practice: each wants an outlet and can be unplugged)."""
+"""Powered boxes in a row, at most (common practice: each needs an outlet and can be unplugged)."""
 BOXES_SHARED: Final = 1
-"""The same behind a splitter: format converters in a row do not mend what the light has lost."""
+"""The same behind a splitter: format converters in a row do not restore the lost light."""
 MIDWAY: Final = 60
-"""The bother of a powered box more than two metres from both the set and the driver (common practice)."""
-BESIDE_M: Final = 2.0  #: metres that still count as beside the set or the driver
+"""The cost of a powered box more than two metres from both the set and the driver (common practice)."""
+BESIDE_M: Final = 2.0  #: metres that still count as next to the set or the driver
 _AT_JACK: Final = frozenset({Role.ADAPTER, Role.SPLITTER})
 
 
@@ -55,24 +55,24 @@ class Chain(NamedTuple):
 
     @property
     def turned(self) -> Iterator[tuple[Item, Carried, Carried]]:
-        """The items that turn one kind of signal into another, with both kinds."""
+        """Yield the items that turn one kind of signal into another, with both kinds."""
         for item, before, after in zip(self.items, self.ends, self.ends[1:], strict=False):
             if before.carries is not after.carries:
                 yield item, before.carries, after.carries
 
     @property
     def has_dac(self) -> bool:
-        """Does something in it turn digital sound into analog?"""
+        """Return whether an item in it turns digital sound into analog."""
         return any(before.digital and after.analog for _, before, after in self.turned)
 
     @property
     def length_m(self) -> float:
-        """Metres that its cables cover."""
+        """Return the metres that its cables cover."""
         return sum(item.length_m for item in self.items)
 
 
 class _Held(NamedTuple):
-    """A state. Metres are counted in centimetres: whole numbers compare without surprise."""
+    """Hold a state. Metres are counted in centimetres: whole numbers compare exactly."""
 
     end: End
     to_cover: int
@@ -84,7 +84,7 @@ class _Held(NamedTuple):
 
 
 def cost_of(item: Item, have: Collection[str]) -> int:
-    """The bother of one item: a quarter where it is to hand, 1 at least."""
+    """Return the cost of one item: a quarter if it is at hand, 1 at least."""
     return max(1, item.cost // 4) if item.name in have else item.cost
 
 
@@ -156,7 +156,7 @@ def _plugs_in(end: End, goal: Input) -> bool:
 
 
 class _Edge(NamedTuple):
-    """An item on an end: what is held then, and what it adds, in centimetres."""
+    """Describe an item on an end: the end after it, and its length in centimetres."""
 
     item: Item
     after: End
@@ -190,14 +190,14 @@ def _edges(catalogue: Catalogue, end: End) -> tuple[_Edge, ...]:
 
 
 def _own_stretch(item: Item) -> float:
-    """Metres that the signal goes unaided in it: a powered link sends it out afresh at its far end."""
+    """Return the metres that the signal goes unaided in it: a powered link sends it afresh at its far end."""
     return 0.0 if item.powered else item.length_m
 
 
 def _steps(
     catalogue: Catalogue, held: _Held, have: frozenset[str], run: int, most: int
 ) -> Iterator[tuple[Item, _Held, int]]:
-    """What can be put on next: the item, what is held then, what it costs."""
+    """Return the possible next items, each with the end after it and its cost."""
     midway = min(held.to_cover, run - held.to_cover) > _cm(BESIDE_M)
     at_jack = Role.SPLITTER in held.todo  # where what is plugged in now goes on being fed
     for item, after, length, counts, usual, longest in _edges(catalogue, held.end):
@@ -215,7 +215,7 @@ def _steps(
 
 
 def _reachable(catalogue: Catalogue, start: End, goals: dict[DriverInput, Input]) -> set[DriverInput]:
-    """The goals that some chain reaches when lengths are no matter: others need no search."""
+    """Return the goals that some chain reaches if lengths are ignored: others need no search."""
     seen = {start}
     waiting = [start]
     while waiting:
@@ -247,7 +247,7 @@ def _chain(
 
 
 def _long(catalogue: Catalogue, items: tuple[Item, ...], ends: tuple[End, ...]) -> Iterator[Long]:
-    """Stretches of cable over the usual length of their signal."""
+    """Yield stretches of cable over the usual length of their signal."""
     metres = counts = 0.0
     by, found = "", None
     for item, end in zip(items, ends[1:], strict=True):

@@ -25,7 +25,7 @@ _Z90: Final = 1.6449  # 90 % of a normal distribution lies within this many devi
 
 
 class ChanceLike(Protocol):
-    """What a chance has to tell: ``p`` with its bounds, all 0 to 1, and the findings behind it."""
+    """List the fields of a chance: ``p`` with its bounds, all 0 to 1, and the findings behind it."""
 
     @property
     def p(self) -> float: ...
@@ -38,7 +38,7 @@ class ChanceLike(Protocol):
 
 
 class Chance(NamedTuple):
-    """A chance with the bounds of its 90 % interval and how many findings are behind it."""
+    """Hold a chance with the bounds of its 90 % interval and the number of findings behind it."""
 
     p: float
     low: float
@@ -47,7 +47,7 @@ class Chance(NamedTuple):
 
 
 def own_chance(jack: PanelJack, known: Catalogue | None = None) -> Chance:
-    """The chance of this jack from prior counts and its own outcomes; bounds by Wilson's score."""
+    """Return the chance of this jack from prior counts and its own outcomes; bounds by Wilson's score."""
     works, tried = 0.0, 0
     for outcome, count in jack.outcomes:
         if outcome in WORKED:

@@ -1,4 +1,4 @@
-"""Choose the path from a panel to the driver, and say why the other jacks are out and what to ask."""
+"""Choose the path from a panel to the driver, reject the other jacks with reasons, and list questions."""
 
 from __future__ import annotations
 
@@ -110,7 +110,7 @@ _DIGITAL_SIGNALS: Final = (Signal.OPTICAL, Signal.COAXIAL, Signal.ARC, Signal.EA
 
 
 def _verdicts(jacks: tuple[PanelJack, ...], job: Job) -> list[Verdict]:
-    """What each jack may be used for; left and right together, where neither is out."""
+    """Return the verdict on each jack; left and right together, if neither is out."""
     verdicts = [judged(index, seen, job) for index, seen in enumerate(jacks)]
     for left, right in pairs(jacks):
         if verdicts[left].ways and verdicts[right].ways and jacks[left].taken is jacks[right].taken:
@@ -133,7 +133,7 @@ def _run(length_m: float) -> float:
 
 
 def _sorted_out(verdicts: list[Verdict], job: Job) -> tuple[list[Way], tuple[RuledOut, ...]]:
-    """The ways, best first, and what is ruled out. Last resorts count where nothing else is left."""
+    """Return the ways, best first, and the excluded jacks. Last resorts count if nothing else is left."""
     every = [way for verdict in verdicts for way in verdict.ways]
     ways = [way for way in every if not way.tier.last_resort]
     if not ways:
@@ -190,8 +190,10 @@ def _dac(ways: Sequence[Way], job: Job) -> Dac:
 
 
 def _why_not_digital(ways: Sequence[Way]) -> str:
-    """A way into a digital input that stands behind the DAC takes a converter that is to be got first; what
-    a doubtful output could feed directly does not count."""
+    """Return why a way into a digital input comes after the DAC: its converter is not at hand yet.
+
+    The direct way of a doubtful output does not count.
+    """
     worst = max(ways[0].tier, Tier.TO_BUY)
     behind = any(way.tier <= worst and way.chain.ends[-1].carries.digital for way in ways)
     return "converter-not-to-hand" if behind else "not-to-hand"
@@ -203,7 +205,7 @@ def _why_not_digital(ways: Sequence[Way]) -> str:
 def _questions(
     panel: Panel, best: Way | None, ruled_out: tuple[RuledOut, ...], job: Job
 ) -> tuple[Question, ...]:
-    """What would change the answer, the most useful first: each unknown is tried out both ways."""
+    """Return questions that would change the answer, the most useful first: try each unknown both ways."""
     asked: list[tuple[int, int, Question]] = []
     for index, seen in enumerate(panel.jacks):
         for question, answers in _unknowns(index, seen, best, job):
@@ -226,19 +228,19 @@ _NEVER: Final = 1 << 60
 
 
 def _unsettled(best: Way | None) -> bool:
-    """No acceptable output: another box, or whoever uses a taken one, may have a better."""
+    """Return whether there is no acceptable output: another box, or the user of a taken output, may help."""
     return best is None or best.tier >= Tier.DOUBTFUL
 
 
 def _cost_if(index: int, answer: PanelJack, job: Job) -> int:
-    """The rank that the jack would have if the answer were this."""
+    """Return the rank of the jack if the answer were this."""
     return min((way.cost for way in judged(index, answer, job).ways), default=_NEVER)
 
 
 def _unknowns(
     index: int, seen: PanelJack, best: Way | None, job: Job
 ) -> Iterator[tuple[Question, list[PanelJack]]]:
-    """The questions about one jack, each with the answers that would make it of use."""
+    """Return the questions about one jack, each with the answers that would make it useful."""
     place = place_of(index, job)
     output = seen.jack.direction is Direction.OUTPUT
     if seen.jack.direction is Direction.UNCLEAR and seen.jack.signal is not Signal.NOT_AUDIO:
@@ -284,7 +286,7 @@ def _how(seen: PanelJack) -> str:
 
 
 def _if_output(seen: PanelJack) -> list[PanelJack]:
-    """The jack as it would be if it were an output, for each signal that its form allows."""
+    """Return the jack as if it were an output, for each signal that its form allows."""
     known = signal_of(seen)
     signals = (known,) if known is not None else seen.jack.form.carries
     return [

@@ -14,7 +14,7 @@ from kb.path.sentences import jack_phrase, sentence
 
 
 def to_json(connection: Connection, language: Language = ENGLISH) -> dict[str, Any]:
-    """The answer as ``jackfield path --json`` prints it (README, "For programs")."""
+    """Return the answer as ``jackfield path --json`` prints it (README, "For programs")."""
     return {
         "chosen": path_to_json(connection.chosen, language) if connection.chosen else None,
         "others": [path_to_json(path, language) for path in connection.others],
@@ -28,7 +28,7 @@ def to_json(connection: Connection, language: Language = ENGLISH) -> dict[str, A
 
 
 def path_to_json(path: Path, language: Language = ENGLISH) -> dict[str, Any]:
-    """One path of the answer, chosen or other, with the fields of :class:`Path`."""
+    """Return one path of the answer, chosen or other, with the fields of :class:`Path`."""
     return {
         "jack": path.jack,
         "signal": path.signal.value,
@@ -49,7 +49,7 @@ def path_to_json(path: Path, language: Language = ENGLISH) -> dict[str, Any]:
 
 
 def best_to_json(connection: Connection) -> dict[str, Any] | None:
-    """What ``find`` tells of a set: ``signal``, ``items``, ``needs_dac`` and ``speakers``, or None."""
+    """Return the facts for ``find``: ``signal``, ``items``, ``needs_dac`` and ``speakers``, or None."""
     path = connection.chosen
     if path is None:
         return None
@@ -62,12 +62,12 @@ def best_to_json(connection: Connection) -> dict[str, Any] | None:
 
 
 def jack_name(panel: Panel, index: int, language: Language = ENGLISH) -> str:
-    """Jack number ``index`` as every sentence calls it: ``jack 4, the 3.5 mm jack without a mark``."""
+    """Return the name of jack ``index`` in sentences: ``jack 4, the 3.5 mm jack without a mark``."""
     return jack_phrase(*names(panel.jacks)[index][:2], language, names(panel.jacks)[index].number)
 
 
 def chain(path: Path, panel: Panel, language: Language = ENGLISH) -> tuple[str, ...]:
-    """Labels from the jack to the driver, for one line of arrows.
+    """Return labels from the jack to the driver, for one line of arrows.
 
     >>> from kb.domain.jack import Jack
     >>> from kb.domain.panel import PanelJack

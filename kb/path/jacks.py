@@ -1,8 +1,7 @@
-"""Describe what a jack offers to the rules: its signal and its end, alone or with another jack.
+"""Describe a jack for the rules: its signal and its end, alone or with another jack.
 
-A combined 3.5 mm jack offers two signals, two single RCA jacks for left and right offer one stereo pair, and
-jacks that would be called alike are told apart by their number. Without a source beside it a rule is common
-practice.
+A combined 3.5 mm jack offers two signals; two single RCA jacks for left and right offer one stereo pair.
+Jacks with the same name get numbers. A rule without a named source is common practice.
 """
 
 from __future__ import annotations
@@ -23,22 +22,22 @@ NO_SOUND: Final = (Outcome.SILENT, Outcome.DISTORTED)
 
 
 def trials(seen: PanelJack) -> int:
-    """How many findings tell what came of using the jack."""
+    """Return the number of findings with the result of using the jack."""
     return sum(count for outcome, count in seen.outcomes if outcome is not Outcome.NOT_TRIED)
 
 
 def signal_of(seen: PanelJack) -> Signal | None:
-    """The signal as found, or the only one that the form leaves: an optical socket gives light."""
+    """Return the signal as found, or the only one possible for the form: an optical socket gives light."""
     if seen.jack.signal is None and seen.jack.form.light:
         return Signal.OPTICAL
     return seen.jack.signal
 
 
 def start_of(seen: PanelJack) -> End:
-    """The end that an output offers; its signal must be known.
+    """Return the end that an output offers; its signal must be known.
 
     A combined 3.5 mm jack that gives light takes the round optical plug. A single RCA jack with line level
-    has one channel; where it is one of two, one plug of an RCA pair goes in.
+    has one channel; if it is one of two, one plug of an RCA pair goes in.
     """
     signal = signal_of(seen)
     if signal is None:
@@ -74,26 +73,26 @@ _CARRIED: Final = {
 
 
 def only_bitstream(seen: PanelJack) -> bool:
-    """Does it send only what no driver and no DAC for PCM plays? Sound that came out refutes it."""
+    """Return whether it sends only signals that no driver and no PCM DAC plays. Heard sound refutes it."""
     return seen.jack.format is Format.BITSTREAM and not seen.tried(*SOUND)
 
 
 def follows_volume(seen: PanelJack) -> bool:
-    """Does its level follow the volume by nature: headphones, loudspeakers, what feeds a power amplifier?"""
+    """Return whether its level always follows the volume, as for headphones, loudspeakers and pre-outs."""
     signal = signal_of(seen)
     return signal in (Signal.HEADPHONE, Signal.SPEAKER_LEVEL) or "PRE" in marking.words_of(seen.jack.marking)
 
 
 # -- speakers --------------------------------------------------------------------------------------
 
-#: Sound is sent elsewhere in the menu, and on many sets the speakers then stay silent.
+#: The menu sends sound elsewhere, and on many sets the speakers then stay silent.
 SENT_ELSEWHERE: Final = (Signal.ARC, Signal.EARC, Signal.WIRELESS)
 
 
 def may_mute(seen: PanelJack) -> bool:
-    """Is nothing known of the speakers, of an output that silences them on many sets?
+    """Return whether the effect on the speakers is unknown, and the output silences them on many sets.
 
-    A combined jack with headphone sound has one switch, whichever plug goes in.
+    A combined jack with headphone sound has one switch for both plugs.
     """
     if seen.speakers is not Speakers.UNKNOWN:
         return False
@@ -101,24 +100,24 @@ def may_mute(seen: PanelJack) -> bool:
 
 
 def speakers_disputed(seen: PanelJack) -> bool:
-    """Do visits disagree on what the speakers do?"""
+    """Return whether visits disagree on the speakers."""
     return any(one.field == "speakers" for one in seen.disputes)
 
 
 def against_its_mark(seen: PanelJack) -> bool:
-    """Does somebody call it an output though the mark reads as an input, and no sound came out yet?"""
+    """Return whether a visit calls it an output against its mark, and no sound came out yet."""
     jack = seen.jack
     contradicted = marking.against(jack.form, jack.marking, jack.colour, jack.direction)
     return contradicted is not None and not seen.tried(*SOUND)
 
 
 def as_most_found(seen: PanelJack) -> PanelJack:
-    """A jack that sound came out of and that more visits call an output than an input is an output.
+    """Correct the direction: a jack that gave sound is an output if more visits say output than input.
 
-    The newest visit is believed otherwise; the dispute stays and is said.
+    Otherwise the newest visit counts. The dispute stays and is shown.
     """
-    told = next((dict(one.said) for one in seen.disputes if one.field == "direction"), {})
-    outvoted = told.get(Direction.OUTPUT, 0) > told.get(Direction.INPUT, 0)
+    votes = next((dict(one.said) for one in seen.disputes if one.field == "direction"), {})
+    outvoted = votes.get(Direction.OUTPUT, 0) > votes.get(Direction.INPUT, 0)
     if seen.jack.direction is Direction.INPUT and outvoted and seen.tried(*SOUND):
         return replace(seen, jack=replace(seen.jack, direction=Direction.OUTPUT))
     return seen
@@ -128,22 +127,22 @@ def as_most_found(seen: PanelJack) -> PanelJack:
 
 
 def _both(seen: PanelJack) -> tuple[Signal, ...]:
-    """The two signals of a combined jack; none for any other."""
+    """Return the two signals of a combined jack; () for any other."""
     if seen.jack.form not in (Form.JACK_35, Form.MINI_TOSLINK):
         return ()
     reading = marking.read(seen.jack.form, seen.jack.marking, seen.jack.colour)
     if reading.also is None or reading.signal is None:
         return ()
     both = (reading.signal, reading.also)
-    # Somebody who looked may know better than the mark.
+    # A person on the spot may know better than the mark.
     return both if seen.jack.signal is None or seen.jack.signal in both else ()
 
 
 def sides(seen: PanelJack, known: Catalogue) -> tuple[PanelJack, ...]:
-    """The jack, once for each signal that it has, the one first that was tried.
+    """Return the jack once for each of its signals, the tried one first.
 
-    What came of using it belongs to the signal that what connected it takes, else to the one noted; so does
-    being in use.
+    The outcomes belong to the signal that the connecting items take, else to the recorded one. The same holds
+    for being in use.
     """
     both = _both(seen)
     if not both:
@@ -165,7 +164,7 @@ def sides(seen: PanelJack, known: Catalogue) -> tuple[PanelJack, ...]:
 
 
 def _used(seen: PanelJack, both: Sequence[Signal], known: Catalogue) -> Signal | None:
-    """Which of ``both`` the items that connected the jack take."""
+    """Return the signal of ``both`` that the connecting items take."""
     for name in seen.items:
         item = known.by_name.get(squeezed(name))
         if item is not None:
@@ -178,7 +177,7 @@ def _used(seen: PanelJack, both: Sequence[Signal], known: Catalogue) -> Signal |
 
 
 def _side(seen: PanelJack) -> str:
-    """``left`` or ``right``, of a single RCA jack with line level; a ring tells where the mark does not."""
+    """Return ``left`` or ``right`` for a single RCA line jack; a ring decides if the mark does not."""
     jack = seen.jack
     if jack.form is not Form.RCA_SINGLE or jack.signal is not Signal.ANALOG_LINE:
         return ""
@@ -192,12 +191,12 @@ def _side(seen: PanelJack) -> str:
 
 
 def one_sided(seen: PanelJack) -> bool:
-    """Does one of two channels come out here, and no more? ``L/MONO`` alone gives both, added."""
+    """Return whether only one of two channels comes out here. ``L/MONO`` alone gives both, added."""
     return bool(_side(seen)) and "MONO" not in marking.words_of(seen.jack.marking)
 
 
 def pairs(jacks: Sequence[PanelJack]) -> Iterator[tuple[int, int]]:
-    """Left and right jacks that belong together, by their numbers: marked alike but for the side."""
+    """Yield the numbers of left and right jacks that belong together: same mark apart from the side."""
     waiting: dict[tuple[str, frozenset[str]], list[int]] = {}
     for index, seen in enumerate(jacks):
         side = _side(seen)
@@ -213,15 +212,15 @@ def pairs(jacks: Sequence[PanelJack]) -> Iterator[tuple[int, int]]:
 
 
 def joined(left: PanelJack, right: PanelJack) -> PanelJack:
-    """Two single RCA jacks as the stereo pair that they make."""
+    """Join two single RCA jacks to their stereo pair."""
     counts: Counter[Outcome] = Counter(dict(left.outcomes)) | Counter(dict(right.outcomes))
     level = left.jack.level if left.jack.level is right.jack.level else Level.UNKNOWN
-    told = [one.speakers for one in (left, right) if one.speakers is not Speakers.UNKNOWN]
-    careful = Speakers.MUTE_UNLESS_SET if Speakers.MUTE_UNLESS_SET in told else None
+    known = [one.speakers for one in (left, right) if one.speakers is not Speakers.UNKNOWN]
+    careful = Speakers.MUTE_UNLESS_SET if Speakers.MUTE_UNLESS_SET in known else None
     return replace(
         left,
         jack=replace(left.jack, form=Form.RCA_PAIR, level=level),
-        speakers=careful or next(iter(told), Speakers.UNKNOWN),
+        speakers=careful or next(iter(known), Speakers.UNKNOWN),
         findings=max(left.findings, right.findings),
         outcomes=tuple((outcome, counts[outcome]) for outcome in Outcome if counts[outcome]),
         disputes=left.disputes + right.disputes,
@@ -233,7 +232,7 @@ def joined(left: PanelJack, right: PanelJack) -> PanelJack:
 
 
 class Name(NamedTuple):
-    """What a jack is called by: ``number`` counts from 1, and is 0 where form and mark do."""
+    """Hold the name of a jack: ``number`` counts from 1; it is 0 if form and mark are enough."""
 
     form: Form
     marking: str
@@ -241,7 +240,7 @@ class Name(NamedTuple):
 
 
 def names(jacks: Sequence[PanelJack]) -> tuple[Name, ...]:
-    """The name of each jack of a panel: with its number where another would be called alike."""
+    """Return the name of each jack of a panel, with its number if another would have the same name."""
     alike = Counter((one.jack.form, visible(one.jack.marking)) for one in jacks)
     return tuple(
         Name(

@@ -1,7 +1,7 @@
 """Decide for one jack the ways to the driver with their rank, or the reason why there is none.
 
-Each rule of the trade is one small function in ``_RULES``; the first that objects rules the jack out.
-Without a source beside it a rule is common practice.
+Each rule of the trade is one small function in ``_RULES``; the first that objects rules the jack out. A rule
+without a named source is common practice.
 """
 
 from __future__ import annotations
@@ -43,19 +43,19 @@ from kb.path.jacks import (
 )
 
 DOUBTFUL_BELOW: Final = 0.5
-"""A jack that was tried and whose chance is below this is no acceptable output."""
+"""A tried jack with a lower chance is no acceptable output."""
 TRIP: Final = 60
-"""The bother of a second trip, in the measure of item costs: a failure's chance times this is added."""
+"""The cost of a second trip, in the unit of item costs: it is added in proportion to a failure's chance."""
 BITSTREAM: Final = 15
-"""The bother of an output that is only known to send a bitstream."""
+"""The cost of an output that is only known to send a bitstream."""
 
 
 MOST_BOTHER: Final = 2_999
-"""More bother than this is no worse: within a tier there is room for three times as much."""
+"""Higher costs count as this: a tier has space for three times as much."""
 
 
 class Job(NamedTuple):
-    """What the answer depends on besides the panel."""
+    """Hold the facts beyond the panel on which the answer depends."""
 
     catalogue: Catalogue
     inputs: frozenset[DriverInput]
@@ -67,11 +67,11 @@ class Job(NamedTuple):
     chance: Callable[[PanelJack], ChanceLike]
     names: tuple[Name, ...] = ()
     tube: str = ""
-    """``tube`` or ``perhaps``: is the source a tube set?"""
+    """``tube`` or ``perhaps`` if the source may be a tube set."""
 
 
 class Way(NamedTuple):
-    """A chain from a jack (None: a microphone at the loudspeaker) to an input, with its rank."""
+    """Describe a chain from a jack (None: a microphone at the loudspeaker) to an input, with its rank."""
 
     jack: int | None
     seen: PanelJack | None
@@ -82,11 +82,11 @@ class Way(NamedTuple):
     delay_ms: float
     cost: int
     right: int | None = None
-    """The jack of the right channel, where left and right are single jacks."""
+    """The jack of the right channel, if left and right are single jacks."""
 
 
 class Verdict(NamedTuple):
-    """Ways of one jack, or why there are none; ``otherwise`` is why not, where a last resort is not used."""
+    """Hold the ways of one jack, or why there are none; ``otherwise`` says why not as a last resort."""
 
     ways: tuple[Way, ...] = ()
     ruled_out: RuledOut | None = None
@@ -94,7 +94,7 @@ class Verdict(NamedTuple):
 
 
 def judged(index: int, seen: PanelJack, job: Job) -> Verdict:
-    """What jack number ``index`` may be used for; a combined jack for either of its signals."""
+    """Return the verdict on jack number ``index``; for a combined jack, on either of its signals."""
     verdicts = [_judged(index, side, job) for side in sides(as_most_found(seen), job.catalogue)]
     if len(verdicts) == 1:
         return verdicts[0]
@@ -108,10 +108,10 @@ def judged(index: int, seen: PanelJack, job: Job) -> Verdict:
 def judged_pair(
     left: int, right: int, jacks: tuple[PanelJack, ...], alone: tuple[Verdict, Verdict], job: Job
 ) -> tuple[Verdict, Verdict]:
-    """What the jacks of left and right may be used for together; ``alone`` is what each may be used for.
+    """Return the verdict on the jacks of left and right together; ``alone`` has the verdict on each.
 
-    The ways are those of the left one. Half the sound is never better: a way of both ranks no lower than
-    that of either alone.
+    The ways are those of the left one. Half the sound is never better: a way with both ranks no lower than
+    one with either alone.
     """
     verdict = _judged(left, joined(jacks[left], jacks[right]), job)
     ways = []
@@ -151,7 +151,7 @@ def _judged(index: int, seen: PanelJack, job: Job) -> Verdict:
 
 
 def microphone(job: Job) -> tuple[Way, ...]:
-    """A microphone at the loudspeaker, where the driver takes one."""
+    """Return a microphone at the loudspeaker, if the driver takes one."""
     start = End(Form.OTHER, Part.SOCKET, Carried.ACOUSTIC)
     found = chains(job.catalogue, start, job.inputs, job.run_m, job.have)
     return tuple(_way(None, None, chain, job) for chain in found.values())
@@ -182,15 +182,18 @@ def _only_sound(seen: PanelJack, job: Job) -> _Objection:
 
 
 def _never_guessed(seen: PanelJack, job: Job) -> _Objection:
-    """An output tied to an output can damage both."""
+    """Object to an unclear direction: connecting an output to an output can damage both."""
     if seen.jack.direction is not Direction.UNCLEAR:
         return None
     return RuledOutCode.DIRECTION_UNCLEAR, (), "" if seen.jack.marking else "unmarked"
 
 
 def _signal_known(seen: PanelJack, job: Job) -> _Objection:
-    """An output, but of what? The sound of an HDMI output comes with the picture, and ARC is given back by
-    the display only: at a box or a receiver the same mark takes it in."""
+    """Object to outputs of an unknown signal.
+
+    The sound of an HDMI output comes with the picture. Only the display gives ARC: at a box or a receiver the
+    same mark takes it in.
+    """
     hdmi = seen.jack.form is Form.HDMI
     if hdmi and job.kind not in (Kind.TELEVISION, Kind.OTHER):
         return RuledOutCode.NO_WAY_TO_INPUT, _inputs_of(job)[0], "hdmi"
@@ -202,8 +205,11 @@ def _signal_known(seen: PanelJack, job: Job) -> _Objection:
 
 
 def _not_known_to_fail(seen: PanelJack, job: Job) -> _Objection:
-    """Silent once closes a jack, a digital one too: it may have been the format, a cap or the selector, but
-    a second trip on that hope is dear. What would settle it is asked instead (``how-was-it-tried``)."""
+    """Object to a jack that never gave sound, even after one trial, a digital one too.
+
+    The cause may be the format, a cap or the selector, but a second trip on that hope is expensive. Instead a
+    question asks for the facts that would settle it (``how-was-it-tried``).
+    """
     if not seen.tried(*NO_SOUND) or seen.tried(*SOUND):
         return None
     silent, distorted = seen.tried(Outcome.SILENT), seen.tried(Outcome.DISTORTED)
@@ -216,8 +222,10 @@ def _not_known_to_fail(seen: PanelJack, job: Job) -> _Objection:
 
 
 def _speakers_stay(seen: PanelJack, job: Job) -> _Objection:
-    """Whatever the signal: digital outputs silence the speakers on a few sets too. If visits disagree, it is
-    tried and asked, as if nothing were known."""
+    """Object to silenced speakers for any signal: digital outputs silence them on a few sets too.
+
+    If visits disagree, the jack counts as unknown: the answer tries it and asks.
+    """
     if seen.speakers is Speakers.MUTE and job.speakers_needed and not speakers_disputed(seen):
         return RuledOutCode.MUTES_SPEAKERS, (), ""
     return None
@@ -236,7 +244,7 @@ _RULES: Final = (
 
 
 def _is_taken(seen: PanelJack) -> bool:
-    """Loudspeaker terminals are there to be shared: the converter goes beside the loudspeaker."""
+    """Return whether the output is taken. Loudspeaker terminals can be shared: they are never taken."""
     return seen.taken and signal_of(seen) is not Signal.SPEAKER_LEVEL
 
 
@@ -246,7 +254,7 @@ def _hummed(seen: PanelJack) -> bool:
 
 
 def _needed(seen: PanelJack) -> frozenset[Role]:
-    """What a chain from this jack must hold: a splitter where it is taken, an isolator where it hummed."""
+    """Return the roles that a chain from this jack needs: a splitter if taken, an isolator if it hummed."""
     need = set()
     if only_bitstream(seen):
         need.add(Role.DECODER)
@@ -277,7 +285,7 @@ def _way(index: int | None, seen: PanelJack | None, chain: Chain, job: Job) -> W
 
 
 def _tier(seen: PanelJack | None, chain: Chain, doubtful: bool, delay_ms: float, job: Job) -> Tier:
-    """Where this way stands in the order of choice."""
+    """Return the place of this way in the order of choice."""
     signal = chain.ends[0].carries.signal
     if job.speakers_needed and delay_ms > job.catalogue.number("echo-limit"):
         return Tier.LATE
@@ -299,8 +307,10 @@ def _tier(seen: PanelJack | None, chain: Chain, doubtful: bool, delay_ms: float,
 
 
 def _after_plain(chain: Chain, tier: Tier, job: Job) -> int:
-    """Where all is doubtful or a last resort, a way without a DAC still stands before every way with one,
-    and that before a form converter that is not to hand: so the DAC rule stays exact."""
+    """Return a rank that puts ways with a DAC after those without, even among doubtful ones and last resorts.
+
+    A form converter that is not at hand comes after the DAC. So the DAC rule stays exact.
+    """
     if tier < Tier.DOUBTFUL or not chain.ends[0].carries.digital:
         return 0
     behind = {Tier.DAC: 1, Tier.TO_BUY: 2}
@@ -313,7 +323,7 @@ def _digital_tier(chain: Chain, job: Job) -> Tier:
     turning = [item for item, _, _ in chain.turned]
     if not turning:
         return Tier.DIGITAL
-    # Out of ARC an extractor is needed anyhow; a form converter is acceptable where it is to hand.
+    # With ARC an extractor is needed anyhow; a form converter is acceptable if it is at hand.
     to_hand = all(item.role is Role.EXTRACTOR or item.name in job.have for item in turning)
     return Tier.CONVERTED if to_hand else Tier.TO_BUY
 
@@ -328,7 +338,7 @@ def _analog_tier(seen: PanelJack, chain: Chain) -> Tier:
 
 
 def _last_resort(index: int, seen: PanelJack, ways: tuple[Way, ...], job: Job) -> RuledOut | None:
-    """Why this jack is not offered while anything better is left; None if it is no last resort."""
+    """Return why this jack is offered only if nothing better is left; None if it is no last resort."""
     best = min(ways, key=lambda way: way.cost)
     if not best.tier.last_resort:
         return None
