@@ -1,10 +1,10 @@
-"""Keep what was found: write it to the book, read it, and upgrade old books.
+"""Keep findings: write them to the book, read them, and upgrade old books.
 
     with Store.open(home / "book.sqlite") as store:
         done = store.record(visits)
 
-Importing this package loads nothing: ``kb.store.revision`` must stay free of SQLAlchemy, and the rest is
-loaded when first asked for.
+Importing this package loads nothing: ``kb.store.revision`` must stay free of SQLAlchemy. The rest is loaded
+on first use.
 """
 
 from __future__ import annotations

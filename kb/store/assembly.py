@@ -1,7 +1,7 @@
 """Put rows together to visits, without SQLAlchemy.
 
-Free of SQLAlchemy, so that a cold look-up of one set (``one_set.py``) makes the very same values as the
-store. Which columns there are follows from the declarations (``field_columns.py``).
+So a cold look-up of one set (``one_set.py``) makes exactly the same values as the store. The columns follow
+from the declarations (``field_columns.py``).
 """
 
 from __future__ import annotations
@@ -25,8 +25,8 @@ from kb.store.field_columns import (
     Column,
 )
 
-#: Tells these columns of the rows of a table whose column (the third) names the visits wanted, in the order
-#: of the columns named last.
+#: Fetches these columns of a table's rows, for the wanted visits in the third argument's column, in the order
+#: of the last-named columns.
 Fetch = Callable[[str, Sequence[str], str, Sequence[str]], Iterable[Sequence[Any]]]
 #: Values of fields by name, by the part of a visit or finding that has them.
 _Parts = dict[str, dict[str, Any]]
@@ -36,11 +36,11 @@ _FLAGS: Final = tuple(f"inferred_{name}" for name in INFERRED)
 
 
 def assembled(fetch: Fetch, *, private: bool = True, released: Iterable[Any] = ()) -> dict[str, Visit]:
-    """The visits that ``fetch`` gives the rows of, by id, with all that belongs to them.
+    """Return the visits with the rows from ``fetch``, by id, with all that belongs to them.
 
-    Without ``private`` the private tables are not even asked. ``released`` are notes released for other books
-    (visit, jack, note), put where there is no note of one's own. Raises BookTrouble if a row holds what no
-    visit can, BookTooNew where it holds a connector or an input that only a newer Jackfield knows.
+    Without ``private`` the private tables are not read. ``released`` are notes released for other books
+    (visit, jack, note), used if there is no own note. Raises BookTrouble if a row holds values that no visit
+    can hold. Raises BookTooNew if it holds a connector or an input that only a newer Jackfield knows.
     """
     rows = _Rows(fetch, private, released)
     visits = {}
@@ -49,7 +49,7 @@ def assembled(fetch: Fetch, *, private: bool = True, released: Iterable[Any] = (
             visits[id_] = rows.visit(id_, cells)
         except BookTooNew as newer:
             raise BookTooNew(f"visit {shown(id_)}: {newer}") from None
-        except (ValueError, TypeError) as problem:  # written by something else than Jackfield
+        except (ValueError, TypeError) as problem:  # written by another program
             raise BookTrouble(
                 f"visit {shown(id_)}: the book contains an invalid visit ({shown(problem)}); restore a backup"
             ) from problem
@@ -57,11 +57,11 @@ def assembled(fetch: Fetch, *, private: bool = True, released: Iterable[Any] = (
 
 
 class _Rows:
-    """The rows that belong to some visits, by the visit or by its jack (the visit and the place)."""
+    """Hold the rows that belong to some visits, by the visit or by its jack (the visit and the place)."""
 
     def __init__(self, fetch: Fetch, private: bool, released: Iterable[Any]) -> None:
         def grouped(name: str, keys: Sequence[str], columns: Sequence[str]) -> dict[Any, list[Sequence[Any]]]:
-            """Rows by all their keys but the last, which only orders them; by the visit if it is alone."""
+            """Group rows by all keys but the last, which only orders them; by the visit if it is alone."""
             groups: dict[Any, list[Sequence[Any]]] = defaultdict(list)
             depth = max(1, len(keys) - 1)
             for row in fetch(name, (*keys[:depth], *columns), "visit", keys):
@@ -86,13 +86,13 @@ class _Rows:
         self._released = _released(released)
 
     def visit(self, id_: str, cells: Sequence[Any]) -> Visit:
-        """The visit with this id, of which ``cells`` are the columns ``VISIT``."""
+        """Return the visit with this id; ``cells`` are its columns ``VISIT``."""
         parts = self._parts(id_, VISIT, cells, VISIT_PRIVATE, self._words, (id_, None))
         own = parts[""]
         own |= {kind: body for kind, body in self._attached.get(id_, ()) if kind in ATTACHED}
         for one in fields_of(Visit):
-            # A part that may be missing is there if it says anything. Not by the flag of the row: a bundle
-            # leaves out a driver of which only the (private) name is known, and one's own notes may bring it.
+            # An optional part exists if one of its fields has a value. The flag of the row does not decide: a
+            # bundle leaves out a driver with only a (private) name, and own notes may bring it.
             if (of := part_of(one)) is not None:
                 made = of(**parts[one.name])
                 own[one.name] = None if not one.required and made == of() else made
@@ -114,7 +114,7 @@ class _Rows:
         words: dict[Any, list[Sequence[Any]]],
         place: tuple[str, int | None],
     ) -> _Parts:
-        """The values of the fields of one visit or finding; ``place`` is where a note of it was released."""
+        """Return the field values of one visit or finding; ``place`` is that of a released note."""
         parts: _Parts = defaultdict(dict)
         _add(parts, columns, cells)
         for some in words.get(key, ()):
@@ -136,7 +136,7 @@ def _add(parts: _Parts, columns: Sequence[Column], cells: Sequence[Any]) -> None
 
 
 def _released(rows: Iterable[Any]) -> _Notes:
-    """Released notes by visit and place on the panel; several of one place are one text."""
+    """Return released notes by visit and place on the panel; several of one place form one text."""
     found: _Notes = {}
     for visit, jack, note in rows:
         both = f"{found[visit, jack]}\n{note}" if (visit, jack) in found else note

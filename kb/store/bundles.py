@@ -1,8 +1,8 @@
 """Record which facts came in with which bundle, and which bundles were taken back.
 
-Taking back is a matter of this book alone: what came only with the bundle counts no more here, and nobody
-else is told. What was recorded here, too, or came with another bundle stays. Nothing is deleted, so it can
-be brought back.
+Taking a bundle back affects this book alone: facts that came only with the bundle no longer count here, and
+no other book learns of it. Facts that were also recorded here, or came with another bundle, stay. Nothing is
+deleted, so the bundle can be brought back.
 """
 
 from __future__ import annotations
@@ -20,16 +20,16 @@ from kb.store.failures import told
 from kb.store.rows import CHUNK
 from kb.store.snapshot import Snapshot
 
-#: The tables of which a bundle brings rows.
+#: The tables whose rows a bundle brings.
 TABLES = (schema.visit, schema.alias, schema.withdrawal, schema.reviewed_note)
 
 
 @dataclass(frozen=True, slots=True)
 class Origin:
-    """Where facts come from: ``kind`` is one of ``schema.ORIGINS``; the same ``id`` is the same bundle.
+    """Describe the source of facts: ``kind`` is one of ``schema.ORIGINS``; the same ``id`` is the same
+    bundle.
 
-    ``book``: the id of the book it was made from, "" if that is not known; ``signed_by``: a public key or
-    "".
+    ``book``: the id of the book it was made from, "" if unknown; ``signed_by``: a public key or "".
     """
 
     id: str
@@ -41,7 +41,8 @@ class Origin:
 
 @dataclass(frozen=True, slots=True)
 class Bundle:
-    """A bundle that came in. ``facts``: how many were new, ``visits`` of them; ``came_at``: first, in UTC.
+    """Describe a received bundle. ``facts``: how many were new, ``visits`` of them; ``came_at``: first, in
+    UTC.
 
     ``revisions``: the writings in which it brought something.
     """
@@ -55,7 +56,7 @@ class Bundle:
 
 
 def bundles(book: Snapshot) -> list[Bundle]:
-    """Every bundle that came in, the latest first."""
+    """Return every received bundle, the latest first."""
     one = schema.bundle
 
     def new(*tables: sa.Table) -> Any:
@@ -88,7 +89,7 @@ def bundles(book: Snapshot) -> list[Bundle]:
 
 
 def named(book: Snapshot, given: str) -> Bundle:
-    """The bundle whose id begins so; raises BadInput if no bundle or several have it."""
+    """Return the bundle whose id begins so; raises BadInput if no bundle or several have it."""
     start = given.strip().lower()
     found = [one for one in bundles(book) if start and one.origin.id.startswith(start)]
     if len(found) == 1:
@@ -105,7 +106,7 @@ def named(book: Snapshot, given: str) -> Bundle:
 
 
 def came_in(connection: sa.Connection, revision: int, origin: Origin) -> bool:
-    """Is the bundle new to the book? One that was taken back is brought back by taking it in once more."""
+    """Return whether the bundle is new to the book. Receiving one again that was taken back restores it."""
     one = schema.bundle
     there = connection.execute(sa.select(one.c.revision).where(one.c.id == origin.id)).scalars().all()
     taken = sa.text("SELECT 1 FROM taken WHERE bundle = :bundle")
@@ -115,7 +116,7 @@ def came_in(connection: sa.Connection, revision: int, origin: Origin) -> bool:
 
 
 def note(connection: sa.Connection, revision: int, origin: Origin) -> None:
-    """Note that facts came in with this writing."""
+    """Record that facts came in with this writing."""
     row = {"id": origin.id, "origin": origin.kind, "book": origin.book, "name": origin.name}
     at = clock.now().strftime("%Y-%m-%dT%H:%M:%SZ")
     connection.execute(
@@ -124,14 +125,13 @@ def note(connection: sa.Connection, revision: int, origin: Origin) -> None:
 
 
 def turn(connection: sa.Connection, revision: int, revisions: Iterable[int]) -> None:
-    """Take back what a bundle brought in these writings, or bring back what was taken back."""
+    """Take back the facts that a bundle brought in these writings, or restore them."""
     rows = [{"bundle": one, "revision": revision} for one in revisions]
     connection.execute(schema.bundle_turn.insert(), rows)
 
 
 def keep(connection: sa.Connection, revision: int, facts: list[str]) -> None:
-    """Note that facts which are here came once more, or were recorded here: of those that came with a
-    bundle."""
+    """Record that known facts came once more, or were recorded here: only those that came with a bundle."""
     table = schema.came_again
     for start in range(0, len(facts), CHUNK):
         some = facts[start : start + CHUNK]

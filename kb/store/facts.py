@@ -1,7 +1,7 @@
-"""Define the facts of a book, each with an id: what one book hands to another.
+"""Define the facts of a book, each with an id: the content that books exchange.
 
-``visits`` without ``private`` reads from the tables that hold nothing private and asks no other;
-``everything`` is for a copy of one's own book.
+``visits`` without ``private`` reads only tables without private content; ``everything`` is for a copy of
+one's own book.
 """
 
 from __future__ import annotations
@@ -23,8 +23,10 @@ from kb.store.withdrawn import STANDS, counts, taken_back, withdrawn
 
 @dataclass(frozen=True, slots=True)
 class VisitFact:
-    """A visit with an id; ``nonce`` went into the id, "" if the id was handed in. ``recorded``: when,
-    in UTC, "" if that is not known."""
+    """Hold a visit with an id; ``nonce`` went into the id, "" if the id was supplied.
+
+    ``recorded`` is the time in UTC, "" if unknown.
+    """
 
     visit: Visit
     nonce: str = ""
@@ -32,13 +34,13 @@ class VisitFact:
 
     @property
     def id(self) -> str:
-        """The id of the visit."""
+        """Return the id of the visit."""
         return self.visit.id
 
 
 @dataclass(frozen=True, slots=True)
 class AliasFact:
-    """Two spellings are one set, known as ``same_as``."""
+    """Say that two spellings are one set, known as ``same_as``."""
 
     id: str
     set_key: str
@@ -47,7 +49,7 @@ class AliasFact:
 
 @dataclass(frozen=True, slots=True)
 class WithdrawalFact:
-    """``fact`` is withdrawn, or in force again, after this many turns."""
+    """Say that ``fact`` is withdrawn, or in force again, after this many turns."""
 
     id: str
     fact: str
@@ -57,7 +59,7 @@ class WithdrawalFact:
 
 @dataclass(frozen=True, slots=True)
 class NoteFact:
-    """A note released for other books; ``jack`` is the place on the panel, None for the whole visit."""
+    """Hold a note released for other books; ``jack`` is the place on the panel, None for the whole visit."""
 
     id: str
     visit: str
@@ -76,7 +78,7 @@ ROWS: Final = (
 
 
 def everything(book: Snapshot) -> Generator[Fact, None, None]:
-    """All facts, private words included, in the order they were recorded."""
+    """Yield all facts, private words included, in the order they were recorded."""
     yield from visits(book, 0, private=True)
     yield from rows(book)
 
@@ -84,7 +86,7 @@ def everything(book: Snapshot) -> Generator[Fact, None, None]:
 def visits(
     book: Snapshot, since: int, *, private: bool, ids: Iterable[str] | None = None
 ) -> Iterator[VisitFact]:
-    """Visits recorded after a revision, or those of ``ids`` that are there, a few in memory at a time."""
+    """Yield visits recorded after a revision, or the known ones of ``ids``, a few in memory at a time."""
     if ids is None:
         asked = sa.select(schema.visit.c.id).where(_since(schema.visit, since))
         stream: Iterator[str] = book._stream(asked.order_by(schema.visit.c.revision, schema.visit.c.id))
@@ -101,7 +103,7 @@ def visits(
 
 
 def _since(table: sa.Table, since: int) -> sa.ColumnElement[bool]:
-    """What came after a revision, or was brought back after it; without what is taken back."""
+    """Select facts that came, or were restored, after a revision; without those taken back."""
     here = sa.not_(taken_back(table))
     if not since:
         return here
@@ -110,7 +112,7 @@ def _since(table: sa.Table, since: int) -> sa.ColumnElement[bool]:
 
 
 def number_of(book: Snapshot, table: sa.Table) -> int:
-    """How many facts of a kind there are, without what is taken back."""
+    """Return how many facts of a kind there are, without those taken back."""
     asked = sa.select(sa.func.count()).select_from(table).where(_since(table, 0))
     with told(book._place):
         number: int = book._connection.execute(asked).scalar_one()
@@ -123,7 +125,7 @@ def _column(book: Snapshot, table: sa.Table, name: str, ids: list[str]) -> dict[
 
 
 def rows(book: Snapshot, since: int = 0) -> Iterator[Fact]:
-    """Aliases, withdrawals and released notes that came after a revision."""
+    """Yield aliases, withdrawals and released notes that came after a revision."""
     for kind, table in ROWS:
         columns = [table.c[name] for name in kind.__slots__]
         asked = sa.select(*columns).where(_since(table, since)).order_by(table.c.revision, table.c.id)
@@ -143,7 +145,7 @@ def rows(book: Snapshot, since: int = 0) -> Iterator[Fact]:
 
 
 def starting_with(book: Snapshot, start: str, most: int = 10) -> list[tuple[type[Fact], str]]:
-    """Kind and id of visits, aliases and released notes whose id begins so, the first few."""
+    """Return kind and id of visits, aliases and released notes whose id begins so, the first few."""
     found: list[tuple[type[Fact], str]] = []
     kinds: tuple[tuple[type[Fact], sa.Table], ...] = (
         (VisitFact, schema.visit),
@@ -159,13 +161,13 @@ def starting_with(book: Snapshot, start: str, most: int = 10) -> list[tuple[type
 
 
 def since_anew(book: Snapshot, visit: str) -> str:
-    """The id of a visit since it was entered again to be shared; its own if it was not."""
+    """Return the id of a visit since it was entered again for sharing; its own if it was not."""
     with told(book._place):
         return entered_anew(book._connection, [visit]).get(visit, visit)
 
 
 def briefly(book: Snapshot, ids: Iterable[str]) -> dict[str, str]:
-    """Of each id as much of its beginning as tells it from all others of the book, eight signs at least."""
+    """Shorten each id so that it differs from all others of the book, to eight characters at least."""
     columns = (schema.visit.c.id, schema.alias.c.id, schema.reviewed_note.c.id)
     found = {}
     with told(book._place):
@@ -187,31 +189,31 @@ _BRIEF: Final = 8
 
 
 def _alike(one: str, other: str) -> int:
-    """How many signs two ids have in common from the start."""
+    """Return the length of the common beginning of two ids."""
     return sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], zip(one, other, strict=False)))
 
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """A correction, withdrawal or merge that is in force: what it is about, and when it was recorded."""
+    """Describe a correction, withdrawal or merge in force: its subject, and the time of its recording."""
 
     kind: str
     """``correction``, ``withdrawal``, ``merge`` or ``release`` (of a note)."""
     id: str
     revision: int
     own: bool = True
-    """Was it made in this book? It did not come with a bundle, from a shared book or in a dump."""
+    """Whether it was made in this book, not in a bundle, a shared book or a dump."""
 
 
 def changes(book: Snapshot) -> list[Change]:
-    """Corrections, withdrawals and merges in force, the latest first; an undoing is not one itself."""
+    """Return corrections, withdrawals and merges in force, the latest first; undoing one is not a change."""
     later, note = schema.supersession, schema.reviewed_note
     with told(book._place):
         ask = book._connection.execute
         superseding = ask(
             sa.select(schema.visit.c.id, schema.visit.c.revision)
             .join(later, later.c.visit == schema.visit.c.id)
-            # A visit entered again to be shared says the same as before, and corrects nothing.
+            # A visit entered again for sharing has the same words as before, and corrects nothing.
             .where(
                 later.c.seq == 0,
                 counts(schema.visit),
@@ -240,14 +242,14 @@ def changes(book: Snapshot) -> list[Change]:
 
 
 def standing_of(book: Snapshot, ids: list[str]) -> set[str]:
-    """Those of the visits that are in force."""
+    """Return those of the visits that are in force."""
     with told(book._place):
         asked = sa.select(schema.visit.c.id).where(schema.visit.c.id.in_(ids), STANDS)
         return set(book._connection.execute(asked).scalars()) if ids else set()
 
 
 def unsealed(book: Snapshot) -> list[str]:
-    """Visits in force under an id that was handed in."""
+    """Return visits in force whose id was supplied, not made from their content."""
     with told(book._place):
         asked = sa.select(schema.visit.c.id).where(
             schema.visit.c.id.not_in(sa.select(schema.seal.c.visit)), STANDS

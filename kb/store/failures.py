@@ -1,7 +1,7 @@
 """Explain a database failure in one line that a person can act on.
 
-Everything that SQLAlchemy, a database driver or the disk raises is turned here into Jackfield's own
-errors, with its cause attached; nothing foreign leaves the store.
+All errors of SQLAlchemy, a database driver or the disk become Jackfield's own errors here, with their cause
+attached. No foreign error leaves the store.
 """
 
 from __future__ import annotations
@@ -25,7 +25,8 @@ from kb.base.errors import (
 )
 from kb.store.sqlite_codes import SQLITE
 
-#: What a code or class of PostgreSQL (its manual, appendix A) means to the user. Longer codes come first.
+#: The meaning of PostgreSQL's codes and classes (its manual, appendix A) for the user. Longer codes come
+#: first.
 _POSTGRESQL: Final = {
     "25006": "the server takes no changes now (it is read-only, or a standby); nothing was changed",
     "25P03": "the server closed a transaction that stood still for too long; nothing was changed, try again",
@@ -45,7 +46,7 @@ _POSTGRESQL: Final = {
     "57": "the server is stopping; nothing was changed, try again",
     "58": "the server's disk failed to read or write; nothing was changed",
 }
-#: Codes after which the same question may be answered the next time.
+#: After these codes, the same question may succeed next time.
 _BROKE_OFF: Final = ("08", "40", "57P")
 _DAMAGED: Final = ("XX", "58")
 #: libpq gives no code for a refused connection: English messages of the server (src/backend), by code.
@@ -69,7 +70,7 @@ _SHOWN: Final = 120
 
 @contextmanager
 def told(place: str) -> Iterator[None]:
-    """Whatever goes wrong inside is raised as BookTrouble or BadInput about the book at ``place``."""
+    """Raise any failure inside as BookTrouble or BadInput about the book at ``place``."""
     try:
         yield
     except JackfieldError:
@@ -80,7 +81,7 @@ def told(place: str) -> Iterator[None]:
         raise BookTrouble(f"{place}: {ascii_controls(problem.strerror or str(problem))}") from problem
     except ImportError as problem:
         raise MissingExtra(place, problem.name, "team") from problem
-    except (UnicodeError, OverflowError) as problem:  # a driver meets text or a number it cannot send
+    except (UnicodeError, OverflowError) as problem:  # a driver gets text or a number that it cannot send
         raise BadInput("visit", _line(problem), "a visit that the book can hold") from problem
     except Exception as problem:
         # SQLAlchemy does not wrap an error of the driver that is raised while a connection is made.
@@ -90,7 +91,7 @@ def told(place: str) -> Iterator[None]:
 
 
 def state_of(problem: BaseException) -> str:
-    """Return the SQLSTATE of a driver's error, "" for none: also of a connection that was refused."""
+    """Return the SQLSTATE of a driver's error, "" if none; also of a refused connection."""
     state: str | None = getattr(problem, "sqlstate", None)
     if state:
         return state
@@ -99,14 +100,14 @@ def state_of(problem: BaseException) -> str:
 
 
 def is_lost(problem: BaseException) -> bool:
-    """Did the connection break, so that no answer can come any more?"""
+    """Return whether the connection broke, so that no answer can come any more."""
     if isinstance(problem, sqlalchemy.exc.PendingRollbackError):
         return True
     return isinstance(problem, sqlalchemy.exc.DBAPIError) and problem.connection_invalidated
 
 
 def _of_driver(problem: Exception) -> bool:
-    psycopg = sys.modules.get("psycopg")  # imported only by those who have a shared book
+    psycopg = sys.modules.get("psycopg")  # imported only if the book is shared
     return psycopg is not None and isinstance(problem, psycopg.Error)
 
 
@@ -143,6 +144,6 @@ def _from_sqlite(place: str, origin: sqlite3.Error) -> JackfieldError:
 
 
 def _line(problem: object) -> str:
-    """The first line of a foreign message, without anything that could steer a terminal."""
+    """Return the first line of a foreign message, without characters that could control a terminal."""
     said = str(problem).strip().splitlines()
     return ascii_controls(said[0][:_SHOWN]) if said else type(problem).__name__

@@ -1,8 +1,8 @@
-"""Say in which table and column of a book each declared field of a visit is kept.
+"""Say which table and column of a book hold each declared field of a visit.
 
-The tables (``schema.py``), the rows that are written (``rows.py``) and those that are read (``assembly.py``)
-follow from this, and this from the declarations (``kb.domain.kinds``): a field with one value is a column of
-``visit`` or ``finding``, a list has a table of its own, and private fields are in tables of their own.
+The tables (``schema.py``), the written rows (``rows.py``) and the read rows (``assembly.py``) follow from
+this, and this from the declarations (``kb.domain.kinds``). A field with one value is a column of ``visit`` or
+``finding``. A list has a table of its own. Private fields are in tables of their own.
 
 >>> [column.name for column in VISIT][:5], [column.name for column in VISIT_PRIVATE]
 (['make', 'model', 'kind', 'display', 'year'], ['driver_name', 'person', 'job', 'note'])
@@ -32,7 +32,7 @@ from kb.domain.kinds import (
 from kb.domain.visit import Driver, Finding, Visit
 from kb.domain.words import DriverInput, Form, Word
 
-#: Columns and tables that have another name than their field; a migration renames none of these.
+#: Columns and tables whose name differs from their field; a migration renames none of these.
 _COLUMNS: Final = {(Visit, "by"): "person", (Driver, "name"): "driver_name"}
 _TABLES: Final = {
     (Driver, "inputs"): ("driver_input", "input"),
@@ -44,26 +44,26 @@ _NO_COLUMN: Final = frozenset({(Visit, "id"), (Visit, "findings")})
 
 
 class Column:
-    """A field with one value: ``part`` is the attribute on the way to it, "" for one of the value itself."""
+    """Describe a field with one value: ``part`` is the attribute before it, "" for the value itself."""
 
     def __init__(self, name: str, field: DeclaredField, part: str) -> None:
         self.name, self.field, self.part = name, field, part
 
     def written(self, value: Any) -> Any:
-        """The cell for this field of a visit or finding."""
+        """Return the cell for this field of a visit or finding."""
         holder = getattr(value, self.part) if self.part else value
         held = self.field.default if holder is None else getattr(holder, self.field.name)
         return held.value if isinstance(held, Word) else held
 
     def read(self, cell: Any) -> Any:
-        """The value that a cell holds; raises ValueError or TypeError if it can hold none such."""
+        """Return the value of a cell; raises ValueError or TypeError if the cell cannot be such a value."""
         return value_in(self.field.kind, cell)
 
 
 class ListTable:
-    """A field with a list: the table that holds one value a row, and the column of the value.
+    """Describe a field with a list: the table with one value per row, and the column of the value.
 
-    ``keys`` tell the rows of the table apart, the last by its place in the list, from 0.
+    ``keys`` distinguish the rows of the table, the last by its position in the list, from 0.
     """
 
     def __init__(self, table: str, column: str, field: DeclaredField, part: str, keys: Sequence[str]) -> None:
@@ -72,20 +72,20 @@ class ListTable:
         self.kind = field.kind
 
     def written(self, value: Any) -> list[Any]:
-        """The cells for this field of a visit or finding, a row each."""
+        """Return the cells for this field of a visit or finding, one per row."""
         holder = getattr(value, self.part) if self.part else value
         held = self.field.default if holder is None else getattr(holder, self.field.name)
         return [one.value if isinstance(one, Word) else one for one in held]
 
     def read(self, cell: Any) -> Any:
-        """One entry of the list; raises ValueError or TypeError if the cell can hold none such."""
+        """Return one entry of the list; raises ValueError or TypeError if the cell cannot be one."""
         return value_in(self.kind.kind, cell)
 
 
 def value_in(kind: ValueKind, cell: Any) -> Any:
-    """The value of this kind that a cell holds; SQLite itself has neither dates nor flags.
+    """Return the value of this kind in a cell; SQLite itself has neither dates nor flags.
 
-    Raises ValueError or TypeError if it can hold none such, BookTooNew for a newer word.
+    Raises ValueError or TypeError if the cell cannot be one, BookTooNew for a newer word.
     """
     if cell is None:
         return None
@@ -98,7 +98,7 @@ def value_in(kind: ValueKind, cell: Any) -> Any:
     return cell
 
 
-#: Vocabularies that grow without a new format of the book, and what a word of them is called.
+#: Vocabularies that grow without a new format of the book, with the name for one of their words.
 _CALLED: Final[Mapping[type[Word], str]] = {Form: "connector", DriverInput: "driver input"}
 
 
@@ -114,7 +114,7 @@ def _word(words: type[Word], cell: Any) -> Word:
 
 
 def _fields(of: type[Any], part: str = "") -> Iterator[tuple[type[Any], DeclaredField, str]]:
-    """The fields of a visit or finding and of its parts, each with the class that declares it."""
+    """Yield the fields of a visit or finding and of its parts, each with the class that declares it."""
     for one in fields_of(of):
         inner = part_of(one)
         if inner is not None:
@@ -155,5 +155,5 @@ VISIT_PRIVATE: Final = _columns((Visit, ""), private=True)
 FINDING: Final = _columns(*_PANEL, private=False)
 FINDING_PRIVATE: Final = _columns(*_PANEL, private=True)
 LISTS: Final = tuple(sorted(_lists(), key=lambda one: len(one.keys)))
-#: What goes with a visit as JSON: rows of one table, told apart by the name of the field.
+#: Data stored as JSON with a visit: rows of one table, distinguished by the field's name.
 ATTACHED: Final = tuple(one.name for one in fields_of(Visit) if isinstance(one.kind, Attachment))

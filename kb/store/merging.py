@@ -1,7 +1,7 @@
-"""Merge the facts of another book, so that all books that have met end equal.
+"""Merge the facts of another book, so that all books that have exchanged everything are equal.
 
-A book is a set of facts by id, and an id is made from what it names (``kb.store.content_id``): merging is the
-union of sets, so order, repetition and the way facts came do not matter, and none can take another's place.
+A book holds facts by id, and an id is made from the content (``kb.store.content_id``). Merging is the union
+of the facts: order, repetition and route do not matter, and no fact can replace another.
 """
 
 from __future__ import annotations
@@ -34,10 +34,10 @@ from kb.store.withdrawn import withdrawn
 
 @dataclass(slots=True)
 class Merged:
-    """How many facts were new, by kind, and how many were there already.
+    """Count new facts by kind, and facts already there.
 
-    ``completed``: of those, visits of which only what is shared was here, and whose private words came now.
-    ``replaced`` and ``withdrawn``: ids of visits of this book that new facts take the place of or withdraw.
+    ``completed``: visits already there without their private words, which came now. ``replaced`` and
+    ``withdrawn``: ids of visits of this book that new facts replace or withdraw.
     """
 
     visits: int = 0
@@ -53,12 +53,12 @@ class Merged:
 
     @property
     def new(self) -> int:
-        """Facts that were added, or to which something was."""
+        """Return the number of facts that were added or completed."""
         return self.visits + self.aliases + self.withdrawals + self.notes + self.completed
 
 
 def certified(fact: Fact) -> bool:
-    """Is the id of the fact made from what it names?"""
+    """Return whether the id of the fact is made from its content."""
     match fact:
         case VisitFact(visit, nonce):
             return bool(nonce) and visit.id == visit_id(visit, nonce)
@@ -71,7 +71,7 @@ def certified(fact: Fact) -> bool:
 
 
 def anew(book: Snapshot) -> Iterator[VisitFact]:
-    """The visits in force under an id that was handed in, now under an id made from their content."""
+    """Yield the visits in force with a supplied id, now under an id made from their content."""
     for fact in visits(book, 0, private=True, ids=unsealed(book)):
         nonce = nonce_of_entering_anew(fact.id)
         earlier = tuple(dict.fromkeys((fact.id, *fact.visit.supersedes)))[:SUPERSEDES]
@@ -87,8 +87,10 @@ def add_facts(
     outside: bool,
     again: list[str] | None = None,
 ) -> Merged:
-    """Add facts inside a writing transaction, ``CHUNK`` in memory at a time; see ``Store.merge``. The ids of
-    those that are there already are put into ``again``."""
+    """Add facts inside a writing transaction, ``CHUNK`` in memory at a time; see ``Store.merge``.
+
+    The ids of known facts are added to ``again``.
+    """
     merged, coming = Merged(), iter(facts)
     at = clock.now().strftime("%Y-%m-%dT%H:%M:%SZ")
     replaced: list[str] = []
@@ -113,7 +115,7 @@ def add_facts(
 def _before(
     connection: sa.Connection, ids: list[str], revision: int, what: sa.ColumnElement[bool]
 ) -> tuple[str, ...]:
-    """Those of the visits that were in the book before this writing and of which ``what`` is true."""
+    """Return the visits that were in the book before this writing and meet the condition ``what``."""
     found: list[str] = []
     every = list(dict.fromkeys(ids))
     for start in range(0, len(every), CHUNK):
@@ -140,7 +142,7 @@ def _newly_superseded(revision: int) -> sa.ColumnElement[bool]:
 
 
 def examine(fact: Fact, *, outside: bool) -> None:
-    """Raise BadInput where a fact does not carry the id that is made from what it names."""
+    """Raise BadInput if a fact's id is not made from its content."""
     nonce = isinstance(fact, VisitFact) and fact.nonce
     if (outside or nonce or (is_sealed(fact.id) and not isinstance(fact, VisitFact))) and not certified(fact):
         raise BadInput(_kind(fact), fact.id, "an id that matches its content")
@@ -185,7 +187,7 @@ def _add_visits(
             moved.append(fact)
             continue
         merged.already += 1
-        if words and visit.id not in own:  # so far only what was shared of it was here
+        if words and visit.id not in own:  # so far only its shareable part was here
             add_private_rows(rows, visit, seen=seen, at=fact.recorded or at)
             own.add(visit.id)
             merged.completed += 1
@@ -197,7 +199,7 @@ def _add_visits(
 
 
 def _said_elsewhere(connection: sa.Connection, facts: list[VisitFact]) -> dict[str, str]:
-    """By fingerprint, the visits of this book that say just what numbered ones among the facts say."""
+    """Return, by fingerprint, visits of this book with the words of numbered visits among the facts."""
     private, seal = schema.visit_private, schema.seal
     prints = [fingerprint(one.visit) for one in facts if is_number(one.nonce)]
     asked = (
@@ -210,9 +212,9 @@ def _said_elsewhere(connection: sa.Connection, facts: list[VisitFact]) -> dict[s
 
 
 def _renumber(connection: sa.Connection, fact: VisitFact, revision: int, at: str, merged: Merged) -> None:
-    """A row of old notes whose number another row with other private words has here gets the next number.
+    """Give a row of old notes the next number if another row with other private words has its number.
 
-    Two books that loaded one sheet in another order number its rows otherwise; what may be shared of them is
+    Two books that loaded one sheet in different orders number its rows differently; the shareable content is
     the same under each number.
     """
     numbers = Numbers(connection, lambda _: True)
@@ -265,7 +267,7 @@ def _add_rows(
 
 
 def _there(connection: sa.Connection, ids: list[str], revision: int) -> list[str]:
-    """Those of the facts that were in the book before this writing."""
+    """Return those of the facts that were in the book before this writing."""
     tables = (schema.visit, *(table for _, table in ROWS))
     asked = (
         sa.select(table.c.id).where(table.c.id.in_(ids), table.c.revision < revision) for table in tables
@@ -274,7 +276,7 @@ def _there(connection: sa.Connection, ids: list[str], revision: int) -> list[str
 
 
 def _present(connection: sa.Connection, column: sa.Column[str], ids: list[str]) -> list[str]:
-    """Those of the ids that are in the column."""
+    """Return those of the ids that are in the column."""
     found: list[str] = []
     for start in range(0, len(ids), CHUNK):
         some = ids[start : start + CHUNK]

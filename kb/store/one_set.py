@@ -1,9 +1,9 @@
 """Read one set from a book's file quickly, without SQLAlchemy.
 
-SQLAlchemy takes longer to load than the whole answer of ``path`` takes, so one set is read here with the
-standard library alone. This is the question of ``Snapshot.visits_of`` for SQLite only, by the same rules
-(``rules.py``); tests hold the two against each other. Where anything is not as it should be the answer is
-None: the store is asked then, which upgrades an old book, or says what is wrong.
+SQLAlchemy takes longer to load than a whole answer of ``path``, so this module reads one set with the
+standard library alone. It does the same as ``Snapshot.visits_of``, for SQLite only, by the same rules
+(``rules.py``); tests compare the two. On any irregularity the answer is None. Then the caller asks the store,
+which upgrades an old book or reports the trouble.
 """
 
 from __future__ import annotations
@@ -23,11 +23,11 @@ from kb.store.revision import WAIT
 from kb.store.spellings import Spellings
 from kb.store.sqlite_codes import FORMATS
 
-MOST: Final = 500  #: visits to one set, or spellings of it, that are read here; the store reads more in turns
+MOST: Final = 500  #: visits to one set, or its spellings, that are read here; the store reads more in turns
 
 
 def visits_of(path: Path, set_key: str) -> list[Visit] | None:
-    """The visits in force to a set, under all its spellings, by date; None if only the store can tell."""
+    """Return the visits in force to a set, under all spellings, by date; None: the store must answer."""
     for way in readable(path):
         try:
             with closing(sqlite3.connect(way.uri, uri=True, timeout=WAIT, isolation_level=None)) as book:
@@ -48,7 +48,7 @@ _RELEASED: Final = f"""
 
 
 def _visits_of(book: sqlite3.Connection, set_key: str) -> list[Visit] | None:
-    book.execute("BEGIN")  # one state of the book, whatever others write meanwhile
+    book.execute("BEGIN")  # one state of the book, even if others write meanwhile
     if book.execute("SELECT version_num FROM alembic_version").fetchall() != [(FORMATS[-1],)]:
         return None
     spellings = Spellings(book.execute(_ALIASES))

@@ -1,7 +1,7 @@
 """Read a book's id and revision without SQLAlchemy.
 
-A cold ``find`` asks this before it trusts the index; it costs one read of one row. What it cannot read
-(``None``) the store is then asked to open, which says why.
+A cold ``find`` calls this before it trusts the index; it costs one read of one row. If the answer is None,
+the caller opens the store, which reports the reason.
 """
 
 from __future__ import annotations
@@ -21,8 +21,11 @@ _NO_BOOK: Final = frozenset({sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR, sqlite
 
 
 class Standing(NamedTuple):
-    """Which book, at which revision. ``mark`` is new with every writing, so that two copies of one book
-    that went on separately differ even where their revisions are equal."""
+    """Hold a book's id and revision.
+
+    ``mark`` is new with every writing. So two copies of one book that were continued separately differ even
+    at equal revisions.
+    """
 
     book: str
     revision: int
@@ -30,13 +33,13 @@ class Standing(NamedTuple):
 
 
 def revision(path: Path) -> int | None:
-    """The revision of the book in the file ``path``, or None if no book is. Raises as ``standing``."""
+    """Return the revision of the book in the file ``path``, None without one. Raises as ``standing``."""
     stands = standing(path)
     return stands.revision if stands else None
 
 
 def standing(path: Path) -> Standing | None:
-    """The state of the book in the file ``path``, or None if there is none.
+    """Return the state of the book in the file ``path``, or None if there is none.
 
     Raises BookTrouble if a book may be there but cannot be read (rights, a lock held too long).
     """

@@ -1,6 +1,6 @@
 """Turn a visit into rows, and rows into a visit.
 
-The tables bend to the domain, never the other way: what comes out is the frozen value that went in.
+The tables follow the domain, never the other way: reading gives the frozen value that was written.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ CHUNK: Final = 500  #: visits that are written or read at a time
 
 
 def fingerprint(visit: Visit) -> str:
-    """SHA-256, in hex, over what the visit says, private words included, its id left out."""
+    """Return the SHA-256, in hex, of the visit's content with private words, without its id."""
     said = visit_to(replace(visit, id=""))
     line = json.dumps(said, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
     return hashlib.sha256(line.encode("utf-8", "surrogatepass")).hexdigest()
@@ -49,8 +49,11 @@ def fingerprint(visit: Visit) -> str:
 
 
 def add_rows(rows: Rows, visit: Visit, *, revision: int, seen: str, at: str, nonce: str = "") -> None:
-    """Add the rows of one visit that has an id. ``seen`` is its fingerprint, ``at`` the time in UTC; both
-    empty for a visit from another book, which has no private words. ``nonce`` went into its id."""
+    """Add the rows of one visit that has an id.
+
+    ``seen`` is its fingerprint, ``at`` the time in UTC; both are empty for a visit from another book, which
+    has no private words. ``nonce`` went into its id.
+    """
     source, key = visit.source, visit.source.key
     if len(key) > schema.KEY:
         raise BadInput("model", source.model, f"make and model of at most {schema.KEY} letters and digits")
@@ -78,7 +81,7 @@ def add_rows(rows: Rows, visit: Visit, *, revision: int, seen: str, at: str, non
 
 
 def add_private_rows(rows: Rows, visit: Visit, *, seen: str, at: str) -> None:
-    """Add the rows that hold who, for whom and in which words."""
+    """Add the rows that hold the person, the job and the private words."""
     rows[schema.visit_private].append(
         {
             "visit": visit.id,
@@ -112,7 +115,7 @@ def _add_finding(rows: Rows, visit_id: str, seq: int, finding: Finding) -> None:
 
 
 def _add_lists(rows: Rows, value: Visit | Finding, at: Row, *, private: bool) -> None:
-    """Add the rows of the lists that a visit or finding holds; ``at`` names it."""
+    """Add the rows of the lists in a visit or finding; ``at`` names it."""
     for one in LISTS:
         if one.keys[:-1] == tuple(at) and one.field.private is private:
             rows[schema.lists[one.table]] += [
@@ -126,10 +129,10 @@ def _add_lists(rows: Rows, value: Visit | Finding, at: Row, *, private: bool) ->
 def load(
     connection: sa.Connection, ids: Sequence[str], *, private: bool = True, reviewed: bool = True
 ) -> dict[str, Visit]:
-    """The visits of these ids with all that belongs to them.
+    """Return the visits of these ids with all that belongs to them.
 
-    Without ``private`` the private tables are not even asked; ``reviewed`` puts notes that were released
-    for other books where there is no note of one's own.
+    Without ``private`` the private tables are not read. ``reviewed`` adds notes released for other books if
+    there is no own note.
     """
     found: dict[str, Visit] = {}
     for start in range(0, len(ids), CHUNK):
@@ -153,7 +156,7 @@ def _load(
 
 
 def _released(connection: sa.Connection, ids: Sequence[str]) -> Iterable[Any]:
-    """Notes that were released and count, by visit and place on the panel."""
+    """Return released notes that count, by visit and place on the panel."""
     table = schema.reviewed_note
     return connection.execute(
         sa.select(table.c.visit, table.c.jack, table.c.note)

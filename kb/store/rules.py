@@ -1,22 +1,21 @@
 """Define which facts of a book count: each rule once, as SQL that SQLite and PostgreSQL both read.
 
-Every rule is a function of the set of facts (and of the bundles that were taken back here), so books that
-merged in any order agree. The store asks with SQLAlchemy, ``quick.py`` without it; both take the text from
-here. What is put into the text is always a name of our own, such as ``visit.id``, never a value.
+Every rule depends only on the facts (and on the bundles taken back here), so books that merged in any order
+agree. The store uses the rules with SQLAlchemy, ``one_set.py`` without it. The text contains only our own
+names, such as ``visit.id``, never a value.
 """
 
-# ruff: noqa: S608 (only our own names are put into the text)
+# ruff: noqa: S608 (only our own names are in the text)
 from __future__ import annotations
 
 from typing import Final
 
-#: A withdrawal counts only if its turn is at most this much above the number of withdrawals of the same
-#: fact. So a file cannot name a turn that nobody is able to go above, and a gap (a bundle that is missing
-#: here) does no harm.
+#: A withdrawal counts only if its turn is at most this much above the number of withdrawals of the same fact.
+#: So a file cannot name a turn that nobody can exceed, and a gap (a missing bundle) does no harm.
 SLACK: Final = 1000
 
-#: Views of the book, as each is made. They keep the other rules short: SQLite before 3.46 reads no deeply
-#: nested statement. Each row of ``bundle_turn`` takes a bundle back, or brings back what was taken back.
+#: Views of the book. They keep the other rules short, since SQLite before 3.46 reads no deeply nested
+#: statement. Each row of ``bundle_turn`` takes a bundle back, or restores it.
 VIEWS: Final = {
     "taken": "SELECT bundle FROM bundle_turn GROUP BY bundle HAVING (count(*) & 1) = 1",
     "heard": "SELECT id, revision, fact, turn, stands FROM withdrawal"
@@ -26,16 +25,18 @@ VIEWS: Final = {
 
 
 def taken_back(row: str) -> str:
-    """Did the fact of this row (of a table with ``id`` and ``revision``) come only with bundles that were
-    taken back? ``heard`` holds the withdrawals of which that is not so."""
+    """Return a condition: the fact of this row came only with bundles that were taken back.
+
+    The row is of a table with ``id`` and ``revision``. ``heard`` holds the withdrawals without this
+    condition.
+    """
     return f"""({row}.revision IN (SELECT bundle FROM taken) AND NOT EXISTS (
       SELECT 1 FROM came_again again
       WHERE again.fact = {row}.id AND again.revision NOT IN (SELECT bundle FROM taken)))"""
 
 
 def last_word(fact: str) -> str:
-    """A query: the last that was said of the fact, by (turn, id), does it stand? Nothing where nothing
-    was."""
+    """Return a query for the last withdrawal or reinstatement of the fact, by (turn, id); empty if none."""
     return f"""
       SELECT said.stands, said.turn, said.revision FROM heard said,
         (SELECT count(*) AS often FROM withdrawal one WHERE one.fact = {fact}) every
@@ -44,22 +45,21 @@ def last_word(fact: str) -> str:
 
 
 def withdrawn(fact: str) -> str:
-    """Whether the fact was withdrawn last."""
+    """Return a condition: the last word on the fact is a withdrawal."""
     return f"""(EXISTS (SELECT 1 FROM withdrawal gone WHERE gone.fact = {fact} AND NOT gone.stands)
       AND EXISTS (SELECT 1 FROM ({last_word(fact)}) final WHERE NOT final.stands))"""
 
 
 def counts(row: str) -> str:
-    """Is the fact of this row neither withdrawn nor taken back?"""
+    """Return a condition: the fact of this row is neither withdrawn nor taken back."""
     return f"(NOT {taken_back(row)} AND NOT {withdrawn(row + '.id')})"
 
 
 def successors(visit: str) -> str:
-    """A query: the visits that count and correct this one, or a correction of it.
+    """Return a query for the visits that count and correct this one, or a correction of it.
 
-    A visit that was entered again to be shared is corrected by what corrects it under its earlier id, too.
-    Not so if it says itself that it corrects one of these, as no honest visit does: else neither would be in
-    force.
+    A visit entered again for sharing has the corrections of its earlier id, too. A visit does not count here
+    if it says that it corrects one of these, as no honest visit does. Otherwise neither would be in force.
     """
     return f"""
       WITH RECURSIVE later(id, same) AS (
@@ -76,15 +76,14 @@ def successors(visit: str) -> str:
 
 
 def superseded(visit: str) -> str:
-    """Does a visit that counts take its place?"""
+    """Return a condition: a visit that counts replaces it."""
     return f"""((EXISTS (SELECT 1 FROM supersession first WHERE first.earlier = {visit})
         OR EXISTS (SELECT 1 FROM entered_anew first WHERE first.visit = {visit}))
       AND EXISTS ({successors(visit)}))"""
 
 
 def rivals(visit: str) -> str:
-    """A query: the visits in force that correct what this one corrects, without either knowing of the
-    other."""
+    """Return a query for visits in force that correct the same visit, without either knowing the other."""
     return f"""
       WITH RECURSIVE root(id) AS (
         SELECT step.earlier FROM supersession step WHERE step.visit = {visit}
@@ -97,14 +96,16 @@ def rivals(visit: str) -> str:
 
 
 def outdone(visit: str) -> str:
-    """Was the same visit corrected twice, in two books, and does the other correction count? Of several the
-    one with the greatest id counts, whatever they say."""
+    """Return a condition: two books corrected the same visit, and the other correction counts.
+
+    Of several corrections, the one with the greatest id counts, whatever their content.
+    """
     return f"""(EXISTS (SELECT 1 FROM supersession own WHERE own.visit = {visit})
       AND EXISTS ({rivals(visit)} AND other.id > {visit}))"""
 
 
 def stands(visit: str) -> str:
-    """Does the visit of this row count in what is known of its set?"""
+    """Return a condition: the visit of this row counts for its set."""
     one = f"{visit}.id"
     return f"({counts(visit)} AND NOT {superseded(one)} AND NOT {outdone(one)})"
 
@@ -112,13 +113,15 @@ def stands(visit: str) -> str:
 # -- what has changed ------------------------------------------------------------------------------
 # Queries with one value, ``:since``: the revision after which something was written.
 
-#: Bundles that were taken back, or brought back, since.
+#: Bundles that were taken back, or restored, since.
 _TURNED: Final = "SELECT turned.bundle FROM bundle_turn turned WHERE turned.revision > :since"
 
 
 def changed(table: str) -> str:
-    """A query: ids of the facts of a table that came since, or that count or count no more since, because a
-    bundle was taken back or brought back, or because they came once more."""
+    """Return a query for ids of a table's facts that came, came once more, or changed in force since.
+
+    Taking a bundle back, or restoring it, changes them.
+    """
     return f"""
       SELECT fresh.id FROM {table} fresh WHERE fresh.revision > :since
       UNION SELECT fresh.id FROM {table} fresh WHERE fresh.revision IN ({_TURNED})
@@ -127,15 +130,15 @@ def changed(table: str) -> str:
 
 
 def retold() -> str:
-    """A query: ids of the facts of which a withdrawal has changed so."""
+    """Return a query for ids of facts with a changed withdrawal since."""
     return f"SELECT gone.fact FROM withdrawal gone WHERE gone.id IN ({changed('withdrawal')})"
 
 
 def touched() -> str:
-    """A query: keys of sets of which something else may be known since, without the merges of spellings.
+    """Return a query for keys of sets with possible changes since, without the merges of spellings.
 
-    What becomes of a visit depends on all that correct it, or correct what it corrects: it is changed with
-    them.
+    The state of a visit depends on all corrections of it, and on corrections of its predecessors: it changes
+    with them.
     """
     return f"""
       WITH RECURSIVE kin(id) AS (

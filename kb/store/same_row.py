@@ -1,8 +1,8 @@
-"""Recognise a row of old notes that another book has made the same visit of.
+"""Recognise a row of old notes from which another book has made the same visit.
 
-Two books that load one spreadsheet should not count its visits twice once they share. So a visit from a file
-of notes gets no random nonce: it gets its number among the visits of the book that say the same in what may
-be shared, beginning with 0. Equal rows then have equal ids in every book, and nothing private goes into them.
+Two books that load one spreadsheet should not count its visits twice after sharing. So a visit from a file of
+notes gets no random nonce. It gets its number, from 0, among the visits of the book with the same shareable
+content. Equal rows then have equal ids in every book, and nothing private goes into them.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from kb.store.rows import CHUNK
 
 
 class _Is(Enum):
-    """What the book has under an id."""
+    """Say how the book knows an id."""
 
     FREE = "nothing"
     BARE = "what another book shared of the visit"
@@ -27,7 +27,7 @@ class _Is(Enum):
 
 
 class Numbers:
-    """Ids for the visits of one writing transaction; ``alike`` says of which the numbered kind is wanted."""
+    """Assign ids to the visits of one writing transaction; ``alike`` selects those with numbered ids."""
 
     def __init__(self, connection: sa.Connection, alike: Callable[[Visit], bool]) -> None:
         self._connection = connection
@@ -36,7 +36,7 @@ class Numbers:
         self._next: dict[str, int] = {}  # of those only that were met more than once: memory is bounded
 
     def look_up(self, visits: list[Visit]) -> list[Visit | None]:
-        """Each visit under its id as the first of its kind, None where none is wanted."""
+        """Return each visit under its id as the first of its kind, None if its id is not numbered."""
         firsts = [sealed(one, _nonce(0))[0] if not one.id and self._alike(one) else None for one in visits]
         self._there = self._ask([one.id for one in firsts if one])
         return firsts
@@ -54,9 +54,9 @@ class Numbers:
         return one, _nonce(number), found is _Is.BARE
 
     def _after(self, first: Visit, number: int) -> tuple[int, Visit, _Is]:
-        """The first of its kind, from ``number`` on, that is not one of the book's own.
+        """Return the first of its kind, from ``number`` on, that is not one of the book's own.
 
-        Twice as many ids are asked for each time, so a thousand rows that say the same cost ten questions.
+        Each time it looks up twice as many ids, so a thousand equal rows cost ten queries.
         """
         many = 1
         while True:
@@ -76,7 +76,7 @@ class Numbers:
 
 
 def is_number(nonce: str) -> bool:
-    """Is it the nonce of a row of old notes, and not a random one?"""
+    """Return whether it is the nonce of a row of old notes, and not a random one."""
     return nonce.startswith("0" * NONCE)
 
 

@@ -1,12 +1,12 @@
-"""Define the tables of a book and what they may hold.
+"""Define the tables of a book and their rules.
 
-Facts only, each with the revision at which it was recorded; nothing is ever changed in place
-(``triggers.py``). Shareable and private data are in different tables, so that a reader of
-the first can leak nothing of the second.
+The tables hold only facts, each with the revision at which it was recorded; nothing is ever changed in place
+(``triggers.py``). Shareable and private data are in different tables, so a reader of the first can leak
+nothing of the second.
 
-The columns of a visit's fields follow from their declarations (``field_columns.py``). A field or a word that
-is added changes a table here and needs a migration; a test compares both. Connectors and driver inputs need
-none: which there are is checked when a visit is made.
+The columns of a visit's fields follow from their declarations (``field_columns.py``). A new field or word
+changes a table here and needs a migration; a test compares both. New connectors and driver inputs need no
+migration: making a visit checks them.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ from kb.store.field_columns import (
 )
 
 KEY: Final = 500  #: characters of a set_key; four bytes each still fit PostgreSQL's index pages
-SHORT: Final = 40  #: characters of the name of what made the book, and of a word
+SHORT: Final = 40  #: characters of the name of the recording program, and of a word
 MOST: Final = 2**53  #: revisions; whole numbers that JSON readers keep exact
 TURNS: Final = 2**31 - 1  #: of a withdrawal, at most; ``kb.store.rules`` says which of them count
 #: How facts come in: a file of colleagues, a shared book, a copy of one's own book.
@@ -66,7 +66,7 @@ _PLAIN = sa.Text().with_variant(sa.Text(collation="C"), "postgresql")
 
 
 def _id(name: str, *, primary_key: bool = False) -> list[sa.schema.SchemaItem]:
-    """A column for a UUID in its usual lower-case form, with the rule that it is one."""
+    """Return a column for a UUID in its usual lower-case form, with a rule that checks it."""
     dashes = " AND ".join(f"substr({name}, {at}, 1) = '-'" for at in (9, 14, 19, 24))
     return [
         sa.Column(name, _PLAIN, primary_key=primary_key, nullable=False),
@@ -75,12 +75,12 @@ def _id(name: str, *, primary_key: bool = False) -> list[sa.schema.SchemaItem]:
 
 
 def _revision() -> list[sa.schema.SchemaItem]:
-    """The writing that a fact came with."""
+    """Return the column for the writing that a fact came with."""
     return [sa.Column("revision", sa.BigInteger, sa.ForeignKey("writing.revision"), nullable=False)]
 
 
 def _words(name: str, words: type[Word], *, nullable: bool = False) -> list[sa.schema.SchemaItem]:
-    """A column that holds one word of the vocabulary."""
+    """Return a column that holds one word of the vocabulary."""
     listed = ", ".join(f"'{word.value}'" for word in words)
     rule = f"{name} IN ({listed})"
     if words in GROWING:
@@ -89,11 +89,11 @@ def _words(name: str, words: type[Word], *, nullable: bool = False) -> list[sa.s
 
 
 def _text(name: str, most: int, least: int = 0) -> list[sa.schema.SchemaItem]:
-    """A column of entered text, ``least`` to ``most`` characters."""
+    """Return a column of entered text, ``least`` to ``most`` characters."""
     return [
         sa.Column(name, sa.Text, nullable=False),
         sa.CheckConstraint(f"length({name}) BETWEEN {least} AND {most}", name=name),
-        # Bytes that are no text would pass for text in SQLite.
+        # SQLite would accept bytes that are not text.
         sa.CheckConstraint(f"typeof({name}) = 'text'", name=f"{name}_text").ddl_if(dialect="sqlite"),
     ]
 
@@ -137,7 +137,7 @@ def _calendar(name: str) -> str:
 
 
 def _field(name: str, kind: ValueKind, *, nullable: bool, least: int = 0) -> list[sa.schema.SchemaItem]:
-    """The column for values of a declared kind; ``least``: characters of a text, at least."""
+    """Return the column for values of a declared kind; ``least``: characters of a text, at least."""
     match kind:
         case OneOf():
             return _words(name, kind.words, nullable=nullable)
@@ -159,7 +159,7 @@ def _field(name: str, kind: ValueKind, *, nullable: bool, least: int = 0) -> lis
 
 
 def _fields(columns: Sequence[Column], *, least: int = 0) -> list[sa.schema.SchemaItem]:
-    """The columns of declared fields; what may be unknown may be NULL."""
+    """Return the columns of declared fields; optional values may be NULL."""
     found: list[sa.schema.SchemaItem] = []
     for one in columns:
         nullable = not one.field.required and one.field.default is None
@@ -168,7 +168,7 @@ def _fields(columns: Sequence[Column], *, least: int = 0) -> list[sa.schema.Sche
 
 
 def _lists() -> dict[str, sa.Table]:
-    """The tables of fields that are lists, by name."""
+    """Return the tables of fields that are lists, by name."""
     return {one.table: _list(one) for one in LISTS}
 
 
@@ -189,7 +189,7 @@ def _visit() -> sa.Column[str]:
 
 
 def _place_on_panel() -> list[sa.schema.SchemaItem]:
-    """The columns that point at one finding: its visit and its place there, from 0."""
+    """Return the columns that point at one finding: its visit and its place there, from 0."""
     return [
         sa.Column("visit", _PLAIN, nullable=False),
         sa.Column("seq", sa.Integer, nullable=False),
@@ -206,7 +206,7 @@ def _table(name: str, *items: sa.schema.SchemaItem | Sequence[sa.schema.SchemaIt
 
 # -- the book itself -----------------------------------------------------------------------------
 
-#: One row. ``mark`` is new with every writing: two copies of a book that went on separately may reach
+#: One row. ``mark`` is new with every writing. Two copies of a book that were continued separately may reach
 #: the same revision, never the same mark.
 book: Final = _table(
     "book",
@@ -219,7 +219,7 @@ book: Final = _table(
     _text("made_with", SHORT, 1),
 )
 
-#: One row a writing: which mark the book had at that revision.
+#: One row per writing: the mark of the book at that revision.
 writing: Final = _table(
     "writing",
     sa.Column("revision", sa.BigInteger, primary_key=True, autoincrement=False),
@@ -250,7 +250,7 @@ finding: Final = _table(
     *(_flag(f"inferred_{name}") for name in INFERRED),
 )
 
-#: ``visit`` takes the place of ``earlier``, which may not be here yet: books merge in any order.
+#: ``visit`` replaces ``earlier``, which may not be here yet: books merge in any order.
 _SUPERSESSION: Final = (
     sa.CheckConstraint("earlier <> visit", name="other"),
     sa.Index(None, "earlier"),
@@ -281,12 +281,11 @@ withdrawal: Final = _table(
     _id("fact"),
     _whole("turn", 1, TURNS),
     _flag("stands"),
-    sa.Index(None, "fact", "turn", "id"),  # the last word is the first that is read
+    sa.Index(None, "fact", "turn", "id"),  # the last word comes first
     sa.Index(None, "revision"),
 )
 
-#: What the id of a visit was made from besides its words (``kb.store.content_id``); a visit that was handed
-#: in with an id of its own has no row.
+#: The nonce in the id of a visit (``kb.store.content_id``); a visit that was supplied with an id has no row.
 seal: Final = _table(
     "seal",
     _visit(),
@@ -294,8 +293,8 @@ seal: Final = _table(
     _text("nonce", 32, 32),
 )
 
-#: ``visit`` is ``earlier``, which was handed in with an id of its own, entered again to be shared: it says
-#: the same and corrects nothing. Follows from the nonce (``kb.store.content_id``), which SQL cannot reckon.
+#: ``visit`` is ``earlier``, which was supplied with an id, entered again for sharing. It has the same words
+#: and corrects nothing. Follows from the nonce (``kb.store.content_id``), which SQL cannot compute.
 entered_anew: Final = _table(
     "entered_anew",
     _visit(),
@@ -320,9 +319,9 @@ reviewed_note: Final = _table(
 
 # -- how facts came in ------------------------------------------------------------------------------
 
-#: A writing in which facts of another book came in; facts that were new have its revision. ``id`` is made
-#: from what the bundle says of itself: one file is one bundle however often it comes, and has a row for each
-#: time that it brought something. ``name`` is only shown.
+#: A writing that brought facts of another book; new facts have its revision. ``id`` is made from the bundle's
+#: own data. So one file is always one bundle, with a row for each time that it brought something. ``name`` is
+#: only shown.
 bundle: Final = _table(
     "bundle",
     sa.Column(
@@ -338,7 +337,7 @@ bundle: Final = _table(
     sa.Index(None, "id"),
 )
 
-#: A bundle was taken back, or, with every second row, brought back.
+#: A bundle was taken back; every second row restores it.
 bundle_turn: Final = _table(
     "bundle_turn",
     sa.Column("bundle", sa.BigInteger, sa.ForeignKey("bundle.revision"), nullable=False),
@@ -347,8 +346,8 @@ bundle_turn: Final = _table(
     sa.Index(None, "revision"),
 )
 
-#: A fact that was here came once more with this writing, or was recorded here, too. Only of facts that had
-#: come with a bundle: what was recorded here first stays anyway.
+#: A known fact came once more with this writing, or was recorded here, too. Only for facts that had come with
+#: a bundle: facts recorded here first stay anyway.
 came_again: Final = _table(
     "came_again",
     _id("fact"),
@@ -359,7 +358,7 @@ came_again: Final = _table(
 
 # -- what is private ------------------------------------------------------------------------------
 
-#: Who, for whom, and in which words. ``fingerprint`` covers private text, so it is private too.
+#: The person, the job and the private words. ``fingerprint`` covers private text, so it is private too.
 visit_private: Final = _table(
     "visit_private",
     _visit(),
@@ -370,8 +369,8 @@ visit_private: Final = _table(
     sa.Index(None, "fingerprint"),
 )
 
-#: What goes with a visit as JSON: readings of the loop, and the fault that mending confirmed. Places and
-#: it holds the user's own words.
+#: Data stored as JSON with a visit: readings of the loop, and the fault that a repair confirmed. It may hold
+#: the user's own words, such as names of places.
 attached_private: Final = _table(
     "attached_private",
     _visit(),
@@ -385,11 +384,11 @@ finding_private: Final = _table(
     "finding_private",
     _place_on_panel(),
     sa.PrimaryKeyConstraint("visit", "seq"),
-    # A row exists only if there is something to say; with one field that is the field.
+    # A row exists only if there is a value; with one field that is the field.
     _fields(FINDING_PRIVATE, least=1 if len(FINDING_PRIVATE) == 1 else 0),
 )
 
-#: Which format the book has; written by Alembic too, which names it so.
+#: The format of the book; Alembic writes it and names it so.
 stamp: Final = sa.Table(
     "alembic_version",
     metadata,

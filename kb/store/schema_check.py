@@ -1,7 +1,7 @@
 """Compare the tables, indexes and triggers of a file with those of a book.
 
-A trigger that does not belong there can swallow every visit, and a missing one lets facts be changed. What
-belongs there is asked of a book that is made in memory, of the same format, so no second list is kept.
+A foreign trigger can swallow every visit, and a missing one lets facts be changed. The comparison makes a
+book of the same format in memory, so there is no second list of its parts.
 """
 
 from __future__ import annotations
@@ -19,16 +19,16 @@ from kb.store.upgrade import made
 
 _ASKED: Final = (
     "SELECT type, name, sql FROM sqlite_master"
-    # What the engine makes by itself: the indexes of keys, and counts for its planner.
+    # Made by the engine itself: the indexes of keys, and counts for its planner.
     " WHERE NOT (sql IS NULL AND type = 'index') AND NOT (type = 'table' AND name GLOB 'sqlite_stat[0-9]')"
 )
 _QUOTED: Final = re.compile(r'"([A-Za-z_]+)"')
-#: What can be dropped and made again without touching a fact.
+#: Parts that can be dropped and made again without touching a fact.
 _DERIVED: Final = ("trigger", "view", "index")
 
 
 class Part(NamedTuple):
-    """One part of a schema."""
+    """Hold one part of a schema."""
 
     kind: str
     """``table``, ``index``, ``trigger`` or ``view``."""
@@ -40,7 +40,7 @@ class Part(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Differences:
-    """How the schema of a file differs from that of a fresh book of its format."""
+    """Hold the differences between the schema of a file and that of a fresh book of its format."""
 
     extra: tuple[Part, ...] = ()
     missing: tuple[Part, ...] = ()
@@ -51,11 +51,11 @@ class Differences:
 
     @property
     def fatal(self) -> tuple[Part, ...]:
-        """Tables of a book that are missing or are not as they must be: nobody can mend these."""
+        """Return tables of a book that are missing or wrong: they cannot be repaired."""
         return tuple(one for one in (*self.missing, *self.changed) if one.kind == "table")
 
     def said(self, *kinds: str) -> Iterator[str]:
-        """One sentence for each difference of these kinds."""
+        """Yield one sentence for each difference of these kinds."""
         for one in self.extra:
             if one.kind in kinds:
                 harm = ": it can drop or change what is recorded" if one.kind == "trigger" else ""
@@ -90,9 +90,9 @@ def differences(book: sqlite3.Connection, stamp: str) -> Differences:
 
 
 def mend(book: sqlite3.Connection, stamp: str, wrong: Differences, *, tables: bool = False) -> None:
-    """Drop what does not belong into a book and put back what is missing; the caller commits.
+    """Drop foreign parts from a book and add the missing ones; the caller commits.
 
-    Tables stay as they are; with ``tables`` those that belong to no book are dropped too, for a copy.
+    Tables stay as they are. With ``tables``, foreign tables are dropped too, for a copy.
     """
     wanted = _fresh(stamp)
     drop = [one for one in (*wrong.extra, *wrong.changed) if one.kind in _DERIVED]
@@ -111,7 +111,7 @@ def _parts(book: sqlite3.Connection) -> dict[Part, str]:
 
 
 def _fresh(stamp: str) -> dict[Part, str]:
-    """The schema of a fresh book of this format, with the statements that make it."""
+    """Return the schema of a fresh book of this format, with the statements that make it."""
     engine = sa.create_engine("sqlite://")
     try:
         with engine.connect() as connection:
@@ -122,8 +122,10 @@ def _fresh(stamp: str) -> dict[Part, str]:
 
 
 def _plain(kind: str, sql: str) -> list[str]:
-    """A statement without its layout; of a table the lines in any order, since migrations add theirs at the
-    end."""
+    """Return a statement without its layout.
+
+    For a table the order of lines is ignored, since migrations add theirs at the end.
+    """
     said = " ".join(_QUOTED.sub(r"\1", sql).split())
     if kind != "table":
         return [said]
@@ -132,7 +134,7 @@ def _plain(kind: str, sql: str) -> list[str]:
 
 
 def _lines(said: str) -> Iterator[str]:
-    """The parts between commas that are in no bracket and in no text."""
+    """Yield the parts between commas outside brackets and texts."""
     depth, text, begun = 0, False, 0
     for at, sign in enumerate(said):
         if sign == "'":

@@ -1,6 +1,6 @@
-"""Decide by the store which merges and notes may be given to other books.
+"""Decide from the store's data which merges and notes other books may get.
 
-Visits are asked for in ``kb.store.facts``; no private column is read here either.
+``kb.store.facts`` reads the visits; no private column is read here either.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ _TABLES: tuple[tuple[type[AliasFact] | type[NoteFact], sa.Table], ...] = (
 
 
 def rows_of(book: Snapshot, ids: list[str]) -> Iterator[AliasFact | NoteFact]:
-    """Those of the ids that are merges or released notes, whether they are in force or not."""
+    """Yield the ids that are merges or released notes, in force or not."""
     for kind, table in _TABLES:
         columns = [table.c[name] for name in kind.__slots__]
         for some in _parts(ids):
@@ -36,7 +36,7 @@ def rows_of(book: Snapshot, ids: list[str]) -> Iterator[AliasFact | NoteFact]:
 
 
 def standing_rows(book: Snapshot, ids: list[str]) -> set[str]:
-    """Those of the ids that are merges or released notes and were not taken back."""
+    """Return the ids that are merges or released notes and were not taken back."""
     found: set[str] = set()
     for _, table in _TABLES:
         for some in _parts(ids):
@@ -46,7 +46,7 @@ def standing_rows(book: Snapshot, ids: list[str]) -> set[str]:
 
 
 def spelt(book: Snapshot, keys: Iterable[str]) -> dict[str, list[str]]:
-    """By spelling the ids of all visits that were recorded under it, whether they are in force or not."""
+    """Return, by spelling, the ids of all visits recorded under it, in force or not."""
     found: dict[str, list[str]] = defaultdict(list)
     for some in _parts(sorted(set(keys))):
         columns = schema.visit.c.set_key, schema.visit.c.id
@@ -57,7 +57,7 @@ def spelt(book: Snapshot, keys: Iterable[str]) -> dict[str, list[str]]:
 
 
 class Became(Enum):
-    """What became of a visit."""
+    """Name the present state of a visit."""
 
     STANDS = "it stands"
     WITHDRAWN = "it was withdrawn"
@@ -65,7 +65,7 @@ class Became(Enum):
 
 
 def became_of(book: Snapshot, ids: list[str]) -> dict[str, Became]:
-    """What became of those of the visits that are in the book."""
+    """Return the present state of those visits that are in the book."""
     found: dict[str, Became] = {}
     gone = withdrawn(schema.visit.c.id).label("gone")
     for some in _parts(ids):

@@ -1,6 +1,6 @@
 """Read the book as it is at one revision.
 
-A ``Snapshot`` sees one state of the book however long it is read, while others go on writing.
+A ``Snapshot`` sees one state of the book as long as it is read, even if others write.
 """
 
 from __future__ import annotations
@@ -22,14 +22,14 @@ from kb.store.rows import CHUNK, load
 from kb.store.spellings import Spellings
 from kb.store.withdrawn import STANDS, SUPERSEDED, counts, taken_back, withdrawn
 
-SETS: Final = 200  #: sets that are read at a time
+SETS: Final = 200  #: sets read at a time
 
 _alias = schema.alias
 _visit, _anew, _later = schema.visit, schema.entered_anew, schema.supersession
 
 
 def entered_anew(connection: sa.Connection, ids: Sequence[str]) -> dict[str, str]:
-    """The visits that were entered again to be shared, each with its id since then."""
+    """Return the visits that were entered again for sharing, each with its new id."""
     found: dict[str, str] = {}
     for start in range(0, len(ids), CHUNK):
         asked = sa.select(_anew.c.earlier, _anew.c.visit).order_by(_anew.c.visit)
@@ -39,34 +39,33 @@ def entered_anew(connection: sa.Connection, ids: Sequence[str]) -> dict[str, str
 
 
 class Entry(NamedTuple):
-    """A visit in the history of a set, with what became of it."""
+    """Hold a visit in the history of a set, with its present state."""
 
     visit: Visit
     revision: int
     withdrawn: bool
     superseded_by: tuple[str, ...]
-    """Ids of the visits, not withdrawn, that take its place."""
+    """Ids of the visits, not withdrawn, that replace it."""
     entered_anew: str = ""
-    """The id under which this very visit was handed in, where it was entered anew to be shared."""
+    """The id with which this very visit was supplied, if it was entered again for sharing."""
     taken_back: bool = False
     """It came only with bundles that were taken back."""
     rivals: tuple[str, ...] = ()
-    """Ids of other corrections in force of what this one corrects, made in another book: one of all
-    counts."""
+    """Ids of other corrections in force of the same visit, made in another book: one of all counts."""
 
     @property
     def outdone(self) -> bool:
-        """Does one of the rivals count instead?"""
+        """Return whether one of the rivals counts instead."""
         return any(one > self.visit.id for one in self.rivals)
 
     @property
     def stands(self) -> bool:
-        """Does the visit count in what is known of the set?"""
+        """Return whether the visit counts for its set."""
         return not (self.withdrawn or self.taken_back or self.superseded_by or self.outdone)
 
 
 class Counts(NamedTuple):
-    """How much is in the book. ``findings`` and ``sets`` count what is in force, ``visits`` everything."""
+    """Count the content of the book: ``findings`` and ``sets`` in force, ``visits`` altogether."""
 
     visits: int
     findings: int
@@ -77,8 +76,10 @@ class Counts(NamedTuple):
 
 
 class Snapshot:
-    """The book at one revision; made by ``Store.snapshot``. Every method raises BookTrouble if the
-    book cannot be read."""
+    """Read the book at one revision; made by ``Store.snapshot``.
+
+    Every method raises BookTrouble if the book cannot be read.
+    """
 
     def __init__(self, connection: sa.Connection, place: str) -> None:
         self._connection = connection
@@ -86,7 +87,7 @@ class Snapshot:
 
     @cached_property
     def standing(self) -> Standing:
-        """Which book this is, its revision and the mark of its last writing."""
+        """Return the book's id, its revision and the mark of its last writing."""
         with told(self._place):
             row = self._connection.execute(
                 sa.select(schema.book.c.id, schema.book.c.revision, schema.book.c.mark)
@@ -97,12 +98,15 @@ class Snapshot:
 
     @property
     def revision(self) -> int:
-        """Grows by one with every writing; 0 is a book in which nothing was ever recorded."""
+        """Return the revision. It grows by one with every writing; 0 is a book without records."""
         return self.standing.revision
 
     def follows(self, earlier: Standing) -> bool:
-        """Whether the book once had this state; False for another book, or a copy that went on elsewhere
-        (a restored backup): then an index made from it must be rebuilt."""
+        """Return whether the book once had this state.
+
+        False for another book, or a copy that was continued elsewhere (a restored backup): then an index made
+        from it must be rebuilt.
+        """
         if earlier.book != self.standing.book or earlier.revision > self.revision:
             return False
         if earlier.revision == 0:
@@ -116,17 +120,17 @@ class Snapshot:
 
     @cached_property
     def spellings(self) -> Spellings:
-        """The alias facts in force."""
+        """Return the alias facts in force."""
         table = schema.alias
         with told(self._place):
             rows = self._connection.execute(sa.select(table.c.set_key, table.c.same_as).where(counts(table)))
             return Spellings((row.set_key, row.same_as) for row in rows)
 
     def kept(self, key: str) -> str:
-        """The spelling under which a set is known, as ``spellings`` has it.
+        """Return the spelling under which a set is known, as ``spellings`` has it.
 
-        Usually every spelling was given up once at most. Then the merges lead from each to the one that is
-        kept, and only those on the way are read, not all of the book.
+        Usually every spelling was given up at most once. Then the merges lead from each to the kept one, and
+        only those on the way are read, not the whole book.
         """
         at, way = key, {key}
         while not self._given_up_twice:
@@ -143,7 +147,7 @@ class Snapshot:
 
     @cached_property
     def _given_up_twice(self) -> bool:
-        """Was a spelling given up for two others? Books that merge may bring that."""
+        """Return whether a spelling was given up for two others; merging books may cause that."""
         several = sa.select(_alias.c.set_key).group_by(_alias.c.set_key).having(sa.func.count() > 1)
         asked = several.where(_alias.c.set_key.in_(several), counts(_alias))
         with told(self._place):
@@ -152,7 +156,7 @@ class Snapshot:
     # -- one set, one visit ------------------------------------------------------------------------
 
     def visit(self, visit_id: str) -> Visit:
-        """The visit with this id, standing or not; raises NotFound."""
+        """Return the visit with this id, in force or not; raises NotFound."""
         with told(self._place):
             found = load(self._connection, [visit_id])
         if visit_id not in found:
@@ -160,11 +164,11 @@ class Snapshot:
         return found[visit_id]
 
     def visits_of(self, set_key: str) -> list[Visit]:
-        """The visits in force to a set, under all its spellings, by date, as ``reconcile`` takes them."""
+        """Return the visits in force to a set, under all spellings, by date, as ``reconcile`` takes them."""
         return next(self.visits_of_sets([self.spellings.kept(set_key)]))[1]
 
     def history_of(self, set_key: str) -> list[Entry]:
-        """All that was ever recorded of a set, under all its spellings, in the order it was recorded."""
+        """Return all records of a set, under all its spellings, in the order of recording."""
         keys = self.spellings.all_of(set_key)
         with told(self._place):
             rows = self._connection.execute(
@@ -201,8 +205,7 @@ class Snapshot:
             ]
 
     def _successors(self, visit: str) -> tuple[str, ...]:
-        """The visits that take its place: those that say so themselves, else those that correct a correction
-        which counts no more."""
+        """Return the visits that replace it: direct ones, else those that correct a lapsed correction."""
         every = (
             self._connection.execute(sa.text(rules.successors(":visit")), {"visit": visit}).scalars().all()
         )
@@ -216,10 +219,10 @@ class Snapshot:
         return tuple(sorted(self._connection.execute(asked, {"visit": visit}).scalars()))
 
     def to_supersede(self, visit: str) -> tuple[str, ...]:
-        """Ids of all that a correction of this visit takes the place of, ``SUPERSEDES`` at most.
+        """Return ids of all visits that a correction of this visit replaces, ``SUPERSEDES`` at most.
 
-        These are the visit, other corrections in force of what it corrects (made in another book), and the
-        id with which it was handed in if it was entered again.
+        These are the visit, other corrections in force of the same visit (made in another book), and the id
+        with which it was supplied if it was entered again.
         """
         with told(self._place):
             anew = sa.select(_anew.c.earlier).where(_anew.c.visit == visit).order_by(_anew.c.earlier)
@@ -229,8 +232,10 @@ class Snapshot:
     # -- many ----------------------------------------------------------------------------------------
 
     def visits(self, since_revision: int = 0, batch: int = 1000) -> Iterator[list[Visit]]:
-        """All visits recorded after a revision, standing or not, in the order they were recorded; lists of
-        at most ``batch``, so that memory stays bounded."""
+        """Yield all visits recorded after a revision, in force or not, in the order of recording.
+
+        The lists have at most ``batch`` visits, so memory is bounded.
+        """
         asked = (
             sa.select(_visit.c.id)
             .where(_visit.c.revision > since_revision)
@@ -243,7 +248,7 @@ class Snapshot:
             yield [visits[one] for one in ids]
 
     def set_keys(self) -> Iterator[str]:
-        """Every set that a standing visit speaks of, once, under the spelling that is kept."""
+        """Yield every set with a visit in force, once, under its kept spelling."""
         merged = set()
         asked = sa.select(_visit.c.set_key).where(STANDS).distinct().order_by(_visit.c.set_key)
         for key in self._stream(asked):
@@ -255,7 +260,7 @@ class Snapshot:
             yield kept
 
     def sets_changed_since(self, revision: int) -> Iterator[str]:
-        """Keys of sets of which something else may be known now than at ``revision``, each once.
+        """Yield keys of sets that may differ from their state at ``revision``, each once.
 
         Among them are keys that no visit has any more, or that are now a spelling of another set:
         ``visits_of_sets`` gives these an empty list.
@@ -280,7 +285,8 @@ class Snapshot:
                 yield kept
 
     def visits_of_sets(self, keys: Iterable[str] | None = None) -> Iterator[tuple[str, list[Visit]]]:
-        """Each key with the visits in force, under all spellings of its set, by date; memory is bounded.
+        """Yield each key with the visits in force, under all spellings of its set, by date; memory is
+        bounded.
 
         Without ``keys``: every set of the book. A key that is not the kept spelling gets an empty list.
         """
@@ -304,7 +310,7 @@ class Snapshot:
                 yield key, sorted((visits[one] for one in sets.get(key, ())), key=_when)
 
     def cases(self) -> list[str]:
-        """The faults that a repair confirmed, of visits in force: canonical JSON each."""
+        """Return the faults that a repair confirmed, of visits in force, as canonical JSON."""
         table = schema.attached_private
         with told(self._place):
             asked = (
@@ -316,7 +322,7 @@ class Snapshot:
             return list(self._connection.execute(asked).scalars())
 
     def counts(self) -> Counts:
-        """How much is in the book."""
+        """Return the counts of the book."""
         with told(self._place):
             one = self._connection.execute(
                 sa.select(
@@ -336,7 +342,7 @@ class Snapshot:
         return Counts(one[0], one[1], sets, one[2], one[3], self.revision)
 
     def _stream(self, asked: sa.Executable, values: dict[str, Any] | None = None) -> Iterator[Any]:
-        """The first column, a few rows at a time."""
+        """Yield the first column, a few rows at a time."""
         with told(self._place):
             result = self._connection.execution_options(yield_per=CHUNK).execute(asked, values).scalars()
         with result:

@@ -1,6 +1,6 @@
-"""Know which spellings are one set, and which of them is kept.
+"""Decide which spellings are one set, and which of them to keep.
 
-A function of the alias facts in force, whatever order they came in, so that merged books agree.
+The result depends only on the alias facts in force, not on their order, so merged books agree.
 
 >>> both = Spellings([("NORWEL/NV40", "NORWELL/NV40")])
 >>> both.kept("NORWEL/NV40"), both.kept("OTHER/X1")
@@ -16,7 +16,7 @@ from collections.abc import Iterable
 
 
 class Spellings:
-    """Alias facts as (set_key, same_as); ``same_as`` is the spelling to keep."""
+    """Hold alias facts as (set_key, same_as); ``same_as`` is the spelling to keep."""
 
     def __init__(self, facts: Iterable[tuple[str, str]]) -> None:
         near: dict[str, set[str]] = defaultdict(set)
@@ -30,17 +30,17 @@ class Spellings:
         for key in near:
             if key not in self._group:
                 group = tuple(sorted(_reached(key, near)))
-                # Nobody gave it up; if facts go in a cycle or apart, the first by code point.
+                # Nobody gave it up. If facts contradict or form a cycle, take the first by code point.
                 kept = min([one for one in group if one not in given_up] or group)
                 self._group |= dict.fromkeys(group, group)
                 self._kept |= dict.fromkeys(group, kept)
 
     def kept(self, key: str) -> str:
-        """The spelling under which the set is known."""
+        """Return the spelling under which the set is known."""
         return self._kept.get(key, key)
 
     def all_of(self, key: str) -> tuple[str, ...]:
-        """All spellings of the set, in order."""
+        """Return all spellings of the set, in order."""
         return self._group.get(key, (key,))
 
 

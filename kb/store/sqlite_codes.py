@@ -1,6 +1,7 @@
 """Explain SQLite's result codes, and list the known formats of a book.
 
-Apart from ``trouble.py`` and ``upgrade.py`` so that ``peek.py`` and ``quick.py`` can tell without SQLAlchemy.
+Separate from ``failures.py`` and ``upgrade.py``, so that ``revision.py`` and ``one_set.py`` need no
+SQLAlchemy.
 """
 
 from __future__ import annotations
@@ -24,10 +25,10 @@ SQLITE: Final = {
     sqlite3.SQLITE_SCHEMA: "was changed by another program meanwhile; try again",
 }
 
-#: Codes that mean "not with these rights": another way of opening may still be able to read.
+#: Codes for missing rights: another way of opening may still be able to read.
 RIGHTS: Final = frozenset({sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM})
-#: Codes of a disk without space for what readers share: the book itself may be readable all the same.
+#: Codes of a full disk, without space for the readers' shared file: the book itself may be readable.
 NO_ROOM: Final = frozenset({sqlite3.SQLITE_IOERR, sqlite3.SQLITE_FULL})
 
-#: Every format there was, oldest first: the names of the migrations. The last is what is written now.
+#: All formats, oldest first: the names of the migrations. The last is the present one.
 FORMATS: Final = ("0001", "0002", "0003", "0004", "0005")

@@ -1,10 +1,10 @@
-"""Write findings into the book, so that nothing is lost or doubled.
+"""Write findings into the book, without loss or duplicates.
 
     with Store.open("book.sqlite") as store:
         done = store.record(visits)      # acknowledged: on the disk
 
-Every call that writes is one transaction, all or nothing. It takes the next revision under a lock
-before it does anything else, so the order of revisions is the order of commits.
+Every writing call is one transaction, all or nothing. It first takes the next revision under a lock, so the
+order of revisions is the order of commits.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ T = TypeVar("T")
 
 
 class RecordedVisit(NamedTuple):
-    """A visit that was added."""
+    """Describe a visit that was added."""
 
     id: str
     make: str
@@ -52,15 +52,15 @@ class RecordedVisit(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Recorded:
-    """What came of ``record``: visits that were added, ids of those already there, the revision now."""
+    """Hold the result of ``record``: visits that were added, ids of those already there, the revision now."""
 
     recorded: tuple[RecordedVisit, ...]
     already: tuple[str, ...]
     revision: int
     completed: tuple[str, ...] = ()
-    """Of those already there: what another book had shared, now with the private words of this one."""
+    """Of those already there: known from another book, now with the private words of this one."""
     reinstated: tuple[str, ...] = ()
-    """Of those already there: withdrawn, or taken back with a bundle, until now; they stand again."""
+    """Of those already there: withdrawn, or taken back with a bundle, until now; they are in force again."""
     withdrawn: tuple[str, ...] = ()
     """Of those already there: withdrawn, and left so."""
 
@@ -75,15 +75,15 @@ class Store:
         self._place = place
         self._engine = engine
         self.writings = 0
-        """How many transactions this object has committed."""
+        """Return how many transactions this object has committed."""
 
     @classmethod
     def open(cls, where: str | Path, *, create: bool = True) -> Self:
         """Open the book in a file, or at an SQLAlchemy URL (``sqlite:///FILE``,
         ``postgresql+psycopg://USER@HOST/NAME``).
 
-        Where nothing is, a new book is made if ``create``; an older book is copied and upgraded. Raises
-        BadInput where ``where`` names no place, BookTrouble, BookTooNew.
+        If nothing is there, a new book is made if ``create``; an older book is copied and upgraded. Raises
+        BadInput if ``where`` names no place, BookTrouble, BookTooNew.
         """
         place = place_of(where)
         with told(place.shown):
@@ -91,7 +91,7 @@ class Store:
         try:
             try:
                 bring_up_to_date(engine, place, create=create)
-            except Interrupted:  # what it has done already it finds done
+            except Interrupted:  # it continues after its finished steps
                 bring_up_to_date(engine, place, create=create)
         except BaseException:
             engine.dispose()
@@ -99,7 +99,7 @@ class Store:
         return cls(place, engine)
 
     def close(self) -> None:
-        """Let go of the book."""
+        """Close the book."""
         self._engine.dispose()
 
     def __enter__(self) -> Self:
@@ -112,12 +112,12 @@ class Store:
 
     @property
     def place(self) -> str:
-        """Where the book is, for messages: no password in it."""
+        """Return the book's place for messages, without a password."""
         return self._place.shown
 
     @property
     def writable(self) -> bool:
-        """Can the book be changed? A file may be read-only, and so is a standby of a server."""
+        """Return whether the book can be changed. A file may be read-only, and a server's standby is."""
         return self._place.writable
 
     # -- writing -----------------------------------------------------------------------------------
@@ -130,17 +130,16 @@ class Store:
         *,
         reinstate: bool = True,
     ) -> Recorded:
-        """Add visits in one transaction; memory is bounded whatever their number.
+        """Add visits in one transaction; memory is bounded for any number.
 
-        A visit without an id that says, word for word, what one in the book says is already there (a file
-        loaded twice); so is a visit whose id is there with the same content, or with the same shareable
-        content where this copy has no private words. A visit with an id of its own is a fact by that id.
-        A visit of which ``alike`` is true gets the id that every book gives to one that says the same in
-        what may be shared (``kb.store.same_row``); where another book has shared it before, its private words
-        are added. ``told`` is called with each visit that is known already. If such a visit was withdrawn, it
-        is in force again, unless ``reinstate`` is False. Whatever ``visits`` itself
-        raises leaves the book as it was. Raises BadInput if an id is there with other content or a value
-        fits no book.
+        A visit without an id that equals one in the book word for word is already there (a file loaded
+        twice). So is a visit whose id is there with the same content, or with the same shareable content if
+        this copy has no private words. A visit with an id of its own is a fact by that id. A visit for which
+        ``alike`` is true gets the id that every book gives to this shareable content (``kb.store.same_row``).
+        If another book has shared it before, its private words are added. ``told`` gets each visit that is
+        known already. If such a visit was withdrawn, it is in force again, unless ``reinstate`` is False. An
+        exception of ``visits`` itself leaves the book as it was. Raises BadInput if an id is there with other
+        content or a value fits no book.
         """
         recorded: list[RecordedVisit] = []
         already: list[str] = []
@@ -188,7 +187,7 @@ class Store:
     def alias(self, set_key: str, same_as: str) -> str:
         """Say that two spellings are one set, known as ``same_as`` from now on.
 
-        Returns the id of the fact, by which it can be withdrawn; "" if they are one set already.
+        Returns the id of the fact, for withdrawing it; "" if they are one set already.
         """
         with self._writing() as writing:
             book = Snapshot(writing.connection, self.place)
@@ -198,7 +197,7 @@ class Store:
             fact = sealed_id("alias", ends)
             row = {"id": fact, "revision": writing.revision, "set_key": ends[0], "same_as": ends[1]}
             if writing.connection.execute(sa.select(1).where(schema.alias.c.id == fact)).first():
-                # It was said before, and withdrawn, or taken back with the bundle that it came with.
+                # An equal fact was withdrawn, or taken back with its bundle.
                 bundles.keep(writing.connection, writing.revision, [fact])
                 _declare(writing, fact, stands=True)
             else:
@@ -220,7 +219,7 @@ class Store:
         with self._writing() as writing:
             wanted = list(dict.fromkeys(ids))
             changed = [fact for fact in wanted if _declare(writing, fact, stands=stands)]
-            # A visit entered again to be shared is one visit under two ids.
+            # A visit entered again for sharing is one visit under two ids.
             twins = [_declare(writing, fact, stands=stands) for fact in _twins(writing.connection, wanted)]
             writing.keep = bool(changed) or any(twins)
         return tuple(changed)
@@ -235,9 +234,9 @@ class Store:
     ) -> Merged:
         """Add facts of another book in one transaction, in any order, any number of times.
 
-        ``outside``: they come from another book, so each id must be made from its content. Without
-        ``keep`` nothing is written, only reported. ``origin`` says what they came with, so that
-        it can be taken back; without it they count as made here. Raises BadInput; nothing is changed then.
+        ``outside``: they come from another book, so each id must be made from its content. Without ``keep``
+        nothing is written, only reported. ``origin`` says where they came from, so that they can be taken
+        back; without it they count as made here. Raises BadInput; nothing is changed then.
         """
         from kb.store.merging import add_facts
 
@@ -258,9 +257,9 @@ class Store:
         return merged
 
     def enter_anew(self) -> int:
-        """Enter again the visits in force under an id that was handed in; returns their number.
+        """Enter again the visits in force with a supplied id; return their number.
 
-        They are looked at inside the transaction: another program may just have withdrawn or corrected it.
+        They are read inside the transaction: another program may just have withdrawn or corrected one.
         """
         from kb.store.merging import add_facts, anew
 
@@ -271,8 +270,10 @@ class Store:
         return merged.visits
 
     def turn_bundle(self, bundle: str, *, taken_back: bool) -> bool:
-        """Take back what came with a bundle, or bring it back; False if that is so already. ``bundle``:
-        its whole id. Raises BadInput if there is none."""
+        """Take back a bundle's facts, or restore them; False if that is so already.
+
+        ``bundle``: its full id. Raises BadInput if there is none.
+        """
         with self._writing() as writing:
             one = bundles.named(Snapshot(writing.connection, self.place), bundle)
             if one.taken_back is taken_back:
@@ -283,7 +284,7 @@ class Store:
 
     @contextmanager
     def _writing(self, again: str = "see `jackfield history` before you ask again") -> Iterator[_Writing]:
-        """One transaction with the next revision, committed at the end if ``keep`` was set.
+        """Make one transaction with the next revision, committed at the end if ``keep`` was set.
 
         ``again``: what the user may do if nobody knows whether the commit was done.
         """
@@ -311,7 +312,7 @@ class Store:
 
     @contextmanager
     def snapshot(self) -> Iterator[Snapshot]:
-        """The book's present state for as long as the block lasts, whatever others write meanwhile."""
+        """Hold the book's present state for the block, even if others write meanwhile."""
         with told(self.place):
             connection = self._place.reading(self._engine.connect())
         try:
@@ -322,7 +323,7 @@ class Store:
                 connection.close()
 
     def _ask(self, question: Callable[[Snapshot], T]) -> T:
-        """Ask a question of one snapshot; once more if the server broke off."""
+        """Query one snapshot; once more if the server broke off."""
         try:
             with self.snapshot() as snapshot:
                 return question(snapshot)
@@ -331,11 +332,11 @@ class Store:
                 return question(snapshot)
 
     def standing(self) -> Standing:
-        """Which book this is, its revision and the mark of its last writing."""
+        """Return the book's id, its revision and the mark of its last writing."""
         return self._ask(lambda snapshot: snapshot.standing)
 
     def revision(self) -> int:
-        """Grows by one with every writing; 0 is a book in which nothing was ever recorded."""
+        """Return the revision. It grows by one with every writing; 0 is a book without records."""
         return self.standing().revision
 
     def visit(self, visit_id: str) -> Visit:
@@ -381,7 +382,7 @@ class Store:
 
 @dataclass
 class _Writing:
-    """A transaction that writes; it is thrown away unless ``keep`` is set."""
+    """Hold a writing transaction; it is dropped unless ``keep`` is set."""
 
     connection: sa.Connection
     revision: int
@@ -390,7 +391,7 @@ class _Writing:
 
 
 def _declare(writing: _Writing, fact: str, *, stands: bool) -> bool:
-    """Say that a fact is in force, or is not; False if that is so already. Raises NotFound."""
+    """Put a fact in or out of force; False if that is so already. Raises NotFound."""
     table, ask = schema.withdrawal, writing.connection.execute
     kinds = (schema.visit, schema.alias, schema.reviewed_note)
     if not any(ask(sa.select(kind.c.id).where(kind.c.id == fact)).first() for kind in kinds):
@@ -413,7 +414,7 @@ def _declare(writing: _Writing, fact: str, *, stands: bool) -> bool:
 
 
 def _twins(connection: sa.Connection, visits: list[str]) -> list[str]:
-    """The other ids of visits that were entered again to be shared."""
+    """Return the other ids of visits that were entered again for sharing."""
     anew = schema.entered_anew
     twins = list(entered_anew(connection, visits).values())
     for start in range(0, len(visits), CHUNK):
@@ -427,7 +428,7 @@ def _twins(connection: sa.Connection, visits: list[str]) -> list[str]:
 
 
 def _not_in_force(connection: sa.Connection, visits: list[str]) -> list[str]:
-    """Those of the visits that are withdrawn, or taken back with a bundle."""
+    """Return those of the visits that are withdrawn, or taken back with a bundle."""
     found: list[str] = []
     for start in range(0, len(visits), CHUNK):
         gone = sa.or_(withdrawn(schema.visit.c.id), taken_back(schema.visit))
@@ -437,8 +438,7 @@ def _not_in_force(connection: sa.Connection, visits: list[str]) -> list[str]:
 
 
 def _stand_again(writing: _Writing, visit: str) -> bool:
-    """Bring a visit back that was withdrawn, or taken back with a bundle, since it is recorded here once
-    more."""
+    """Restore a visit that was withdrawn, or taken back with a bundle, since it is recorded here again."""
     every = [visit, *_twins(writing.connection, [visit])]
     bundles.keep(writing.connection, writing.revision, every)
     for one in every:
@@ -447,7 +447,7 @@ def _stand_again(writing: _Writing, visit: str) -> bool:
 
 
 def _refuse_circles(connection: sa.Connection, visits: Iterable[str]) -> None:
-    """Visits that take each other's place would leave none of them standing."""
+    """Refuse visits that replace each other: none of them would be in force."""
     later = schema.supersession
     for start in visits:
         seen: set[str] = set()
@@ -461,7 +461,7 @@ def _refuse_circles(connection: sa.Connection, visits: Iterable[str]) -> None:
 
 
 def _take_revision(connection: sa.Connection, place: str) -> tuple[int, str]:
-    """The next revision and its mark. On a server the row stays locked until the commit: writers queue."""
+    """Return the next revision and its mark. A server locks the row until the commit: writers queue."""
     book, mark = schema.book, str(uuid_utils.uuid7())
     done = connection.execute(book.update().values(revision=book.c.revision + 1, mark=mark))
     if done.rowcount != 1:
@@ -472,8 +472,11 @@ def _take_revision(connection: sa.Connection, place: str) -> tuple[int, str]:
 
 
 class _Sorted(NamedTuple):
-    """A visit with an id, its fingerprint, and the nonce of its id: "" if the id was handed in, None where
-    the visit is in the book already; ``bare``: without its private words."""
+    """Hold a visit with an id, its fingerprint, and the nonce of its id.
+
+    The nonce is "" if the id was supplied, None if the visit is in the book already; ``bare``: without its
+    private words.
+    """
 
     visit: Visit
     seen: str
@@ -482,7 +485,7 @@ class _Sorted(NamedTuple):
 
 
 def _sorted_out(connection: sa.Connection, visits: list[Visit], numbers: Numbers) -> Iterator[_Sorted]:
-    """What each visit is to the book."""
+    """Yield the relation of each visit to the book."""
     seen = [fingerprint(visit) for visit in visits]
     by_id, private = schema.visit.c.id, schema.visit_private
     ids = [visit.id for visit in visits if visit.id]
