@@ -1,9 +1,9 @@
 """Back up a book, check the copy, and restore it.
 
-The copy is made by SQLite's online backup (sqlite.org/backup.html), so the book may be in use meanwhile; it
-is then opened and checked by itself. A restore first makes and checks a whole copy next to the book. Then
-it goes the same way back, in one transaction of the book's own file: a program that has the book open sees
-the old one or the restored one, and so does one that comes after a crash.
+SQLite's online backup makes the copy (sqlite.org/backup.html), so the book may be in use meanwhile. The copy
+is then opened and checked. A restore first makes and checks a complete copy next to the book. Then it writes
+that copy back in one transaction of the book's own file. A program that has the book open sees the old book
+or the restored one, and so does a program that starts after a crash.
 """
 
 from __future__ import annotations
@@ -31,14 +31,14 @@ from kb.store.schema_check import Differences, differences, mend
 from kb.store.sqlite_codes import FORMATS, SQLITE
 from kb.store.upgrade import bring_up_to_date
 
-KEEP: Final = 14  #: backups that are kept by default
+KEEP: Final = 14  #: default number of backups kept
 _NAME: Final = re.compile(r"book-\d{8}T\d{6}Z(-[0-9a-f]{8})?(-\d+)?\.sqlite\Z")
-_LOGS: Final = ("-wal", "-shm", "-journal")  #: endings of what SQLite keeps next to a database
+_LOGS: Final = ("-wal", "-shm", "-journal")  #: endings of SQLite's files next to a database
 
 
 @dataclass(frozen=True, slots=True)
 class Copy:
-    """A backup that was checked. ``wrong``: how its schema differs from a book's, if it does."""
+    """Describe a checked backup. ``wrong``: how its schema differs from a book's, if it does."""
 
     path: Path
     visits: int
@@ -49,13 +49,13 @@ class Copy:
 
     @property
     def revision(self) -> int:
-        """The revision of the book in it."""
+        """Return the revision of the book in it."""
         return self.stands.revision
 
 
 @dataclass(frozen=True, slots=True)
 class Backup:
-    """What ``back_up`` did. ``problems``: what did not work besides; the copy itself is good."""
+    """Hold the result of ``back_up``. ``problems``: other failures; the copy itself is good."""
 
     copy: Copy
     removed: tuple[Path, ...]
@@ -65,8 +65,7 @@ class Backup:
 
 @dataclass(frozen=True, slots=True)
 class Restored:
-    """What ``restore`` did: what is in the book now, where the old one is, and what was left of a lost
-    one."""
+    """Hold the result of ``restore``: the book's content, the old book's place, remains of a lost one."""
 
     copy: Copy
     kept: Path | None
@@ -118,8 +117,7 @@ def back_up(book: Path, folder: Path, keep: int = KEEP) -> Backup:
 
 
 def _free_name(folder: Path, book: Path) -> Path:
-    """A name that nothing has yet: when, and the end of the book's id, so that two books never want the
-    same."""
+    """Return an unused name: the time, and the end of the book's id, so that two books never share one."""
     here = standing(book)
     start = f"book-{clock.now().strftime('%Y%m%dT%H%M%SZ')}" + (f"-{here.book[-8:]}" if here else "")
     path, number = folder / f"{start}.sqlite", 1
@@ -130,7 +128,7 @@ def _free_name(folder: Path, book: Path) -> Path:
 
 
 def backups(folder: Path) -> list[Kept]:
-    """The backups in a folder: of each book the one with the latest revision first."""
+    """Return the backups in a folder: of each book the one with the latest revision first."""
     if not folder.is_dir():
         return []
     with told(str(folder)):
@@ -146,10 +144,10 @@ def backups(folder: Path) -> list[Kept]:
 
 
 def newest(folder: Path, book: Path) -> tuple[Path, tuple[Path, ...]]:
-    """The backup that holds most of the book, and the files in which no book can be read.
+    """Return the backup with most of the book, and the files in which no book can be read.
 
-    The clock is not asked. Raises NotFound if there is none; BadInput if there are backups of several
-    books, or of one book that went on in two ways.
+    The clock does not matter. Raises NotFound if there is none; BadInput if there are backups of several
+    books, or of one book that was continued in two ways.
     """
     found = backups(folder)
     unreadable = tuple(one.path for one in found if one.stands is None)
@@ -175,7 +173,7 @@ def newest(folder: Path, book: Path) -> tuple[Path, tuple[Path, ...]]:
 
 
 def _follows(later: Path, earlier: Standing) -> bool:
-    """Whether everything in the book, in its state then, is also in the file ``later``."""
+    """Return whether everything in the book, in its earlier state, is also in the file ``later``."""
     with told(str(later)), closing(_read_only(later)) as book:
         if book.execute("SELECT id FROM book").fetchone() != (earlier.book,):
             return False
@@ -184,8 +182,10 @@ def _follows(later: Path, earlier: Standing) -> bool:
 
 
 def _pruned(folder: Path, keep: int, made: Copy) -> tuple[Path, ...]:
-    """Remove old copies. Only those go of which everything is in the copy just made: never one of another
-    book, nor of the same book as it went on elsewhere, nor a file that cannot be read."""
+    """Remove old copies whose whole content is in the copy just made.
+
+    Copies of another book, of the same book continued elsewhere, and unreadable files all stay.
+    """
     older = [
         one.path
         for one in backups(folder)
@@ -203,7 +203,7 @@ def _pruned(folder: Path, keep: int, made: Copy) -> tuple[Path, ...]:
 
 
 def examined(path: Path) -> Copy:
-    """What is in a backup; raises BookTrouble if it is no whole book of a format that is known here."""
+    """Return the content of a backup; raises BookTrouble if it is no complete book of a known format."""
     if not path.exists():
         raise BadInput(str(path), stated("file not found"))
     refuse_special(path)
@@ -248,7 +248,7 @@ _TROUBLE: Final = frozenset(
 
 
 def _not_read(problem: sqlite3.Error) -> str:
-    """Is the file no book, or could it not be read just now?"""
+    """Say why the file cannot be read: it is no book, or SQLite has trouble just now."""
     code = getattr(problem, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
     return SQLITE[code] if code in _TROUBLE else f"is no book ({ascii_controls(str(problem))[:120]})"
 
@@ -262,7 +262,7 @@ def _to_write(path: Path) -> sqlite3.Connection:
 
 
 def _agrees(book: Path, copy: Copy) -> None:
-    """Of all that was in the book up to the copy's revision, is everything in the copy?"""
+    """Check that the copy has everything that was in the book up to the copy's revision."""
     with told(str(book)), closing(_read_only(book)) as live:
         asked = "SELECT (SELECT id FROM book), count(*) FROM visit WHERE revision <= ?"
         there = live.execute(asked, (copy.revision,)).fetchone()
@@ -278,11 +278,10 @@ def _agrees(book: Path, copy: Copy) -> None:
 
 
 def restore(backup: Path, book: Path, *, replace: bool) -> Restored:
-    """Put the backup in the place of the book.
+    """Replace the book by the backup.
 
-    Everything is made and checked next to the book first. Raises BadInput if a book is there and
-    ``replace`` is not set; BookTrouble if either file is not fit or the disk fails; the book is then as it
-    was.
+    Everything is made and checked next to the book first. Raises BadInput if a book is there and ``replace``
+    is not set, BookTrouble if either file is not fit or the disk fails. The book then stays as it was.
     """
     copy = examined(backup)
     if book.exists() and backup.samefile(book):
@@ -318,16 +317,16 @@ def _visits(book: Path) -> set[str]:
 
 
 class _Draft(FilePlace):
-    """A copy that is brought up to date without keeping a copy of the copy."""
+    """Hold a copy that is upgraded without keeping a copy of the copy."""
 
     def keep(self, stamp: str) -> None:  # type: ignore[override]
         return None
 
 
 def _made_fit(draft: Path, backup: Copy) -> tuple[str, ...]:
-    """Make a copy of a backup what a fresh book is: nothing that belongs to no book, the present format.
+    """Turn a copy of a backup into a fresh book: no foreign parts, the present format.
 
-    A server that has the book open would otherwise meet tables of an older format. Returns what was left out.
+    A server that has the book open would otherwise meet tables of an older format. Returns the removed parts.
     """
     with told(str(draft)):
         with closing(_to_write(draft)) as copy:
@@ -358,7 +357,7 @@ def _made_fit(draft: Path, backup: Copy) -> tuple[str, ...]:
 
 
 def _same_pages(draft: Path, book: Path) -> None:
-    """Give the draft pages of the size that the book has: SQLite writes over a book page by page."""
+    """Give the draft the book's page size: SQLite writes over a book page by page."""
     if not book.exists():
         return
     try:
@@ -376,7 +375,7 @@ def _same_pages(draft: Path, book: Path) -> None:
 
 
 def _put_in_place(draft: Path, book: Path) -> tuple[Path | None, tuple[Path, ...]]:
-    """Let the checked copy be the book; returns where the old book is, and what was left of a lost one."""
+    """Make the checked copy the book; return the place of the old book, and remains of a lost one."""
     kept = _free(book.with_name(f"{book.name}.before-restore-{clock.now().strftime('%Y%m%dT%H%M%SZ')}"))
     if not book.exists():
         with told(str(book)):
@@ -399,7 +398,7 @@ def _free(path: Path) -> Path:
 
 
 def _sound(book: Path) -> bool:
-    """Can SQLite read the book at all, so that it can be written over in a transaction?"""
+    """Return whether SQLite can read the book, so that a transaction can write over it."""
     try:
         with closing(_to_write(book)) as live:
             return bool(live.execute("PRAGMA quick_check(1)").fetchone()[0] == "ok")
@@ -411,8 +410,10 @@ def _sound(book: Path) -> bool:
 
 
 def _alone(book: Path) -> None:
-    """Raise BookTrouble if another program has a damaged book open: it would go on writing to the file that
-    is set aside."""
+    """Raise BookTrouble if another program has a damaged book open.
+
+    It would go on writing to the file that is set aside.
+    """
     try:
         with closing(_to_write(book)) as live:
             live.execute("PRAGMA locking_mode = EXCLUSIVE")  # granted only if nobody else has it open
@@ -427,11 +428,10 @@ def _alone(book: Path) -> None:
 
 
 def _write_over(draft: Path, book: Path, kept: Path) -> None:
-    """Write all pages of the checked copy into the book's own file: one transaction of SQLite, with its
-    journal.
+    """Write the checked copy into the book's own file: one transaction of SQLite, with its journal.
 
-    The state that goes is copied to ``kept`` while that transaction already keeps every other writer out:
-    nothing that is acknowledged in between is in neither of the two.
+    The old state is copied to ``kept`` while that transaction already keeps every other writer out. So every
+    acknowledged visit is in one of the two.
     """
     until = time.monotonic() + PATIENCE
     saved = False
@@ -460,7 +460,7 @@ def _write_over(draft: Path, book: Path, kept: Path) -> None:
                 save()  # readers are kept out too while pages are written
             source.backup(live, pages=1, progress=stepped, sleep=0.02)
     except BookTrouble as trouble:
-        # The error may have come before or after the writing: the truth is in the book itself.
+        # The error may have come before or after the writing: check the book itself.
         if not saved:
             raise
         now = _stands(book)
@@ -474,7 +474,7 @@ def _write_over(draft: Path, book: Path, kept: Path) -> None:
 
 
 def _stands(path: Path) -> Standing | None:
-    """The state of the book in a file; None if it cannot be read just now."""
+    """Return the state of the book in a file; None if it cannot be read now."""
     try:
         return standing(path)
     except BookTrouble:
@@ -482,10 +482,10 @@ def _stands(path: Path) -> Standing | None:
 
 
 def _replace(draft: Path, book: Path, kept: Path) -> tuple[Path, ...]:
-    """Set aside what lies under the book's names and put the draft there; undo all of it if a step fails.
+    """Set aside the files with the book's names and put the draft there; undo all if a step fails.
 
-    A log that is left without its book, or next to a damaged one, is never taken for the new one's. Returns
-    where the logs are. Raises OSError.
+    A log without its book, or next to a damaged one, is never taken for the new one's. Returns the places of
+    the logs. Raises OSError.
     """
     undo: list[tuple[Path, Path]] = []
     linked = False

@@ -1,9 +1,9 @@
-"""Write findings to a bundle for another book, and check a bundle that came in.
+"""Write findings to a bundle for another book, and check a received bundle.
 
 JSON Lines, plain or gzip. The first line is the header: format version, the book it came from, the revisions
 it covers, how many facts of each kind follow, their bytes and SHA-256, and perhaps a signature over all that.
-Nothing of a bundle is believed before its checksum and signature hold; nothing in it is ever used as a path,
-run, or shown unescaped; sizes and depth are bounded.
+Nothing of a bundle is used before its checksum and signature hold. Nothing in it is ever used as a path, run,
+or shown unescaped. Sizes and depth are bounded.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 FORMAT: Final = 1
-PACKED: Final = 64 * 1024 * 1024  #: bytes of a file that is handed in, at most
+PACKED: Final = 64 * 1024 * 1024  #: bytes of a bundle file, at most
 BYTES: Final = 256 * 1024 * 1024  #: bytes of the facts in it, unpacked, at most: some 300,000 visits
 _CHUNK: Final = 1 << 20
 _COUNT: Final = 10_000_000
@@ -46,8 +46,11 @@ _COUNT: Final = 10_000_000
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """What a bundle says of itself. ``signed_by``: the public key whose signature holds, or ""; ``id``: made
-    from all the rest but the signature, so one bundle has one id."""
+    """Hold the header of a bundle.
+
+    ``signed_by``: the public key whose signature is valid, or "". ``id``: made from the rest without the
+    signature, so one bundle has one id.
+    """
 
     book: str
     after: int
@@ -69,11 +72,11 @@ def write(
     key: Ed25519PrivateKey | None,
     replace: bool = False,
 ) -> dict[str, int]:
-    """Write a bundle, whole or not at all; gzip where the name ends in ``.gz``. Returns the counts by kind.
+    """Write a bundle, complete or not at all; gzip if the name ends in ``.gz``. Return the counts by kind.
 
-    ``after`` and ``to``: it holds what came after the one revision up to the other. Raises BadInput if the
-    file is there and ``replace`` is not set or there is too much for one bundle, BookTrouble where it cannot
-    be written.
+    ``after`` and ``to``: the bundle holds the facts that came after the one revision, up to the other. Raises
+    BadInput if the file is there and ``replace`` is not set, or there is too much for one bundle. Raises
+    BookTrouble if it cannot be written.
     """
     with new_file(path, replace=replace) as out, tempfile.TemporaryFile() as body:
         counts, size, digest = dict.fromkeys(KINDS, 0), 0, hashlib.sha256()
@@ -109,10 +112,10 @@ def write(
 
 @contextmanager
 def new_file(path: Path, *, replace: bool) -> Iterator[IO[bytes]]:
-    """A file for others to be written to, whole or not at all, for this user alone; gzip by its name.
+    """Open a new file for others, complete or absent, for this user alone; gzip by its name.
 
-    Raises BadInput if it is there already and ``replace`` is not set or its folder is not, BookTrouble
-    where it cannot be written.
+    Raises BadInput if it is there already and ``replace`` is not set, or its folder is missing. Raises
+    BookTrouble if it cannot be written.
     """
     refuse_special_output(path)
     if not path.parent.is_dir():
@@ -128,16 +131,16 @@ def new_file(path: Path, *, replace: bool) -> Iterator[IO[bytes]]:
 
 
 def _said(header: dict[str, Any]) -> bytes:
-    """What is signed: everything that the header says, in one spelling."""
+    """Return the signed bytes: the whole header, in one spelling."""
     plain = {key: value for key, value in header.items() if key != "signed"}
     return json.dumps(plain, sort_keys=True, separators=(",", ":")).encode()
 
 
 @contextmanager
 def read(name: str) -> Iterator[tuple[Header, Iterator[Fact]]]:
-    """The header of a bundle and its facts, once checksum and signature hold.
+    """Return the header of a bundle and its facts, once checksum and signature hold.
 
-    Raises BadInput naming the line and field where anything is wrong, an id that does not fit included.
+    Raises BadInput naming the line and field on any fault, such as an id that does not fit.
     """
     with opened(name, PACKED) as (file, place, _):
         header, size = _checked(unpacked(file), place)
@@ -147,8 +150,11 @@ def read(name: str) -> Iterator[tuple[Header, Iterator[Fact]]]:
 
 @dataclass(frozen=True, slots=True)
 class Older:
-    """What a bundle that is about to be replaced held: after which revision it began, how the book stood when
-    it was written, the ids of its visits, merges and notes."""
+    """Describe a bundle that is about to be replaced.
+
+    It has the revision after which it began, the book's state when it was written, and the ids of its visits,
+    merges and notes.
+    """
 
     after: int
     standing: Standing
@@ -156,7 +162,7 @@ class Older:
 
 
 def held_in(path: Path, book: str) -> Older | None:
-    """What the file holds if it is a whole bundle of the book with this id; None for any other file."""
+    """Return the content of the file if it is a complete bundle of the book with this id, else None."""
     if not path.is_file():
         return None
     try:
@@ -185,7 +191,7 @@ def _checked(file: IO[bytes], place: str) -> tuple[Header, int]:
         raise
     except (OSError, EOFError, ValueError) as wrong:
         raise BadInput(place, str(wrong), "a whole bundle") from None
-    except Exception as wrong:  # zlib.error is no child of any of these
+    except Exception as wrong:  # zlib.error is not a subclass of these
         if type(wrong).__module__ != "zlib":
             raise
         raise BadInput(place, str(wrong), "a whole gzip file") from None
@@ -223,7 +229,7 @@ def _header(first: bytes, place: str) -> tuple[Header, int, str]:
 
 def _header_of(data: dict[str, Any]) -> tuple[Header, int, str]:
     given = Fields(data, "header", "an object", bare=True)
-    for key in ("jackfield", "format"):  # looked at before
+    for key in ("jackfield", "format"):  # checked before
         given.need(key, lambda value, _: value)
     size, digest = given.need("bytes", _count(BYTES)), given.need("sha256", _digest)
     signed = given.take("signed", lambda value, _: signer(value, _said(data)), "")
@@ -278,17 +284,16 @@ def _facts(file: IO[bytes], place: str, header: Header, size: int) -> Iterator[F
 
 
 def origin(header: Header, name: str) -> Origin:
-    """What the facts of a bundle come with, for the book; ``name`` is that of the file, to be shown."""
+    """Return the origin of a bundle's facts for the book; ``name`` is the file's name, only for display."""
     shown = text.visible(Path(name).name)[: text.LINE] if name != "-" else ""
     return Origin(header.id, "bundle", header.book, shown, header.signed_by)
 
 
 def without_future(facts: Iterator[Fact], left_out: list[Visit]) -> Iterator[Fact]:
-    """The facts without visits of a day that has not come by this machine's clock; these go into
-    ``left_out``.
+    """Yield the facts without visits of a future day by this machine's clock; these go into ``left_out``.
 
-    Whose clock is wrong cannot be known here. The rest of the bundle is as good as ever, and once the clock
-    is right, or the day has come, the same bundle brings what was left out.
+    We cannot know whose clock is wrong. The rest of the bundle is good. Once the clock is right, or the day
+    has come, the same bundle brings the visits left out.
     """
     for fact in facts:
         if isinstance(fact, VisitFact) and in_future(fact.visit.date):

@@ -43,9 +43,9 @@ _PLACE: Final = re.compile(r"(\d{1,3})\.([a-z_]+)\Z")
 
 
 def named(book: Snapshot, given: str) -> tuple[type[Fact], str]:
-    """Kind and whole id of the visit, merge or released note whose id begins so.
+    """Return kind and full id of the visit, merge or released note whose id begins so.
 
-    Raises BadInput if it is no id or names several, NotFound where it names none.
+    Raises BadInput if it is no id or fits several, NotFound if it fits none.
     """
     start = given.strip().lower()
     if not LEAST <= len(start) <= 36 or not re.fullmatch(r"[0-9a-f-]+", start):
@@ -62,7 +62,7 @@ def named(book: Snapshot, given: str) -> tuple[type[Fact], str]:
 
 
 def visit_named(book: Snapshot, given: str) -> Visit:
-    """The visit whose id begins so; raises as ``named``."""
+    """Return the visit whose id begins so; raises as ``named``."""
     kind, fact = named(book, given)
     if kind is not VisitFact:
         raise BadInput("id", given, "a visit; this is a merge or a note")
@@ -72,8 +72,11 @@ def visit_named(book: Snapshot, given: str) -> Visit:
 def corrected(
     visit: Visit, edits: Sequence[str], dropped: Sequence[int] = (), added: Sequence[str] = ()
 ) -> Visit:
-    """The visit with fields changed (``year=2015``, ``2.outcome=silent``; nothing after ``=`` clears), jacks
-    dropped (from 1) and added in short form. Raises BadInput if one is wrong or nothing changes."""
+    """Return the visit with fields changed (``year=2015``, ``2.outcome=silent``; nothing after ``=`` clears).
+
+    Jacks are dropped by number (from 1) and added in short form. Raises BadInput if one is wrong or nothing
+    changes.
+    """
     data = visit_to(visit)
     before = visit_to(visit)
     for edit in edits:
@@ -92,7 +95,7 @@ def corrected(
 
 
 def succeeding(new: Visit, old: Visit) -> Visit:
-    """``new`` as what takes the place of ``old``."""
+    """Return ``new`` as the replacement of ``old``."""
     return visit_from({**visit_to(new), "id": None, "supersedes": [old.id]})
 
 
@@ -140,9 +143,9 @@ def _value(name: str, said: str | None) -> Any:
 
 
 def correct(store: Store, old: Visit, new: Visit) -> str:
-    """Record ``new`` in the place of ``old``; returns its id. Raises BadInput if that is not in force.
+    """Record ``new`` as the replacement of ``old``; return its id. Raises BadInput if that is not in force.
 
-    Where ``old`` was corrected otherwise in another book, too, ``new`` takes the place of both.
+    If another book also corrected ``old``, ``new`` replaces both.
     """
     with store.snapshot() as book:
         _must_stand(book, old)
@@ -166,7 +169,7 @@ def _must_stand(book: Snapshot, visit: Visit) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Merge:
-    """Two spellings of one set; ``stands`` is False if the merge was undone."""
+    """Hold two spellings of one set; ``stands`` is False if the merge was undone."""
 
     id: str
     spelling: str
@@ -175,7 +178,7 @@ class Merge:
 
 
 def merges_of(book: Snapshot, key: str) -> list[Merge]:
-    """Every merge that was ever said of a set, or of what it is merged with."""
+    """Return every merge ever recorded of a set, or of the spellings merged with it."""
     every = [fact for fact in rows(book) if isinstance(fact, AliasFact)]
     keys = set(book.spellings.all_of(key))
     standing = {one.id for one in changes(book) if one.kind == "merge"}
@@ -187,8 +190,10 @@ def merges_of(book: Snapshot, key: str) -> list[Merge]:
 
 
 def merge(store: Store, spelling: tuple[str, str], same_as: tuple[str, str]) -> str:
-    """Say that two spellings are one set; returns the id of the merge. Raises NotFound if nobody met the
-    first, BadInput where they are one set already."""
+    """Record that two spellings are one set; return the id of the merge.
+
+    Raises NotFound if no visit has the first, BadInput if they are one set already.
+    """
     keys = [set_key(*spelling), set_key(*same_as)]
     for key, name in zip(keys, (spelling, same_as), strict=True):
         if key.startswith("/") or key.endswith("/"):
@@ -203,7 +208,7 @@ def merge(store: Store, spelling: tuple[str, str], same_as: tuple[str, str]) -> 
 
 
 def latest(book: Snapshot) -> Change:
-    """The latest correction, withdrawal or merge that was made in this book and is in force.
+    """Return the latest correction, withdrawal or merge that was made in this book and is in force.
 
     Raises NotFound if there is none, naming the latest that came from elsewhere.
     """
@@ -219,7 +224,7 @@ def latest(book: Snapshot) -> Change:
 
 
 def about(book: Snapshot, change: Change) -> str:
-    """What a change was, in a few words."""
+    """Describe a change in a few words."""
     brief = briefly(book, [change.id])[change.id]
     if change.kind == "merge":
         both = next(one for one in rows(book) if isinstance(one, AliasFact) and one.id == change.id)
@@ -231,10 +236,9 @@ def about(book: Snapshot, change: Change) -> str:
 
 
 def undo(store: Store, given: str | None) -> tuple[str, str]:
-    """Undo one correction, withdrawal or merge, the latest of this book unless ``given`` names one: (kind,
-    id).
+    """Undo one correction, withdrawal or merge: the latest of this book, or ``given``. Return (kind, id).
 
-    What was undone can be had again by undoing it by its id once more. Raises NotFound, BadInput.
+    Undoing the same id once more restores it. Raises NotFound, BadInput.
     """
     with store.snapshot() as book:
         change = latest(book) if given is None else _change(book, given)
@@ -256,5 +260,5 @@ def _change(book: Snapshot, given: str) -> Change:
 
 
 def title(source: Source) -> str:
-    """Make and model in one line."""
+    """Return make and model in one line."""
     return f"{source.make} {source.model}"

@@ -1,9 +1,9 @@
 """Guard CSV cells so that no spreadsheet runs them, and take the guard off again.
 
-RFC 4180 gives the shape. Against formulas the guard follows OWASP's page on CSV injection: a cell that begins
-with ``=``, ``+``, ``-``, ``@``, a tab or a line end (or a full-width form) gets a single quote in front. A
-spreadsheet may split the file at another separator than ours, so the guard also goes after each separator
-inside a text.
+The format follows RFC 4180. Against formulas the guard follows OWASP's page on CSV injection. A cell that
+begins with ``=``, ``+``, ``-``, ``@``, a tab or a line end (or a full-width form) gets a single quote in
+front. A spreadsheet may split the file at another separator than ours, so the guard also goes after each
+separator inside a text.
 
 >>> guarded("=SUM(A1)"), guarded("'=x"), guarded("5'"), guarded("x;=1")
 ("'=SUM(A1)", "''=x", "5'", "x;'=1")
@@ -35,7 +35,7 @@ def guarded(cell: str) -> str:
 
 
 def plain(cell: str) -> str:
-    """Return the text that ``guarded`` was given."""
+    """Return the original text of a guarded cell."""
     return _GUARDS.sub("", cell)
 
 

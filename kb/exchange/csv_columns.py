@@ -1,7 +1,7 @@
 """Map the columns of a user's table to fields.
 
-Names that are obvious are guessed; a mapping (``--map`` or a small TOML file) says the rest, what words mean,
-and what holds for every row:
+Obvious names are guessed. A mapping (``--map`` or a small TOML file) gives the rest: other columns, the
+meaning of words, and values for every row:
 
     [columns]
     "Set maker" = "make"
@@ -34,9 +34,9 @@ from kb.exchange.csv_values import columns
 #: Fields of a visit, the same on each of its rows (or given on the first alone), then fields of one jack.
 VISIT_FIELDS: Final = ("visit", *columns(Visit))
 JACK_FIELDS: Final = (*columns(Jack), *columns(Finding), "jack")
-#: Columns that only a dump of ours has.
+#: Columns of our own dumps only.
 DUMP_FIELDS: Final = ("record", "seal", "recorded", "spelling", "same_as", "of", "place", "turn", "stands")
-#: Columns that mean something only where a book made the table.
+#: Columns with a meaning only in a table made by a book.
 OURS: Final = ("id", "readings", "case", *DUMP_FIELDS)
 FIELDS: Final = (*VISIT_FIELDS, *JACK_FIELDS, *DUMP_FIELDS)
 LEFT_OUT: Final = "-"
@@ -72,7 +72,7 @@ _OBVIOUS: Final[dict[str, str]] = {
 
 @dataclass(frozen=True, slots=True)
 class TableMap:
-    """What a user said of a table: column -> field, words of the table -> ours, fields of every row."""
+    """Hold a user's mapping: column -> field, words of the table -> ours, fields of every row."""
 
     columns: Mapping[str, str] = field(default_factory=dict)
     values: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
@@ -82,14 +82,14 @@ class TableMap:
 
 @dataclass(frozen=True, slots=True)
 class Columns:
-    """Which field each column of one table holds, "" for none."""
+    """Hold the field of each column of one table, "" for none."""
 
     fields: tuple[str, ...]
     unused: tuple[str, ...]
 
 
 def read_mapping(toml: str, place: str) -> TableMap:
-    """The mapping in a TOML text; raises BadInput naming the key."""
+    """Return the mapping in a TOML text; raises BadInput naming the key."""
     given = Fields(toml_of(toml, place), place, "tables such as [columns]")
     mapping = TableMap(
         columns=given.take("columns", keyed(_word, _field_or_none, _MOST), {}),
@@ -109,19 +109,19 @@ def _date(data: object, place: str) -> str:
 
 
 def _word(value: object, place: str) -> str:
-    """A word of the table; a number may be used as one."""
+    """Read a word of the table; a number may be used as one."""
     if not isinstance(value, str | int | float) or isinstance(value, bool):
         raise BadInput(place, kind_of(value), "a word")
     return str(value)
 
 
 def _field(value: object, place: str) -> str:
-    """The name of a field."""
+    """Read the name of a field."""
     return _named(value, place, FIELDS)
 
 
 def _field_or_none(value: object, place: str) -> str:
-    """The name of a field, or the sign for a column that is left out."""
+    """Read the name of a field, or the sign for a column that is left out."""
     return _named(value, place, (*FIELDS, LEFT_OUT))
 
 
@@ -153,7 +153,7 @@ def date_form(form: str, place: str) -> str:
 
 
 def pairs(given: Sequence[str]) -> dict[str, str]:
-    """``column=field`` options as a mapping of columns; raises BadInput naming the invalid one."""
+    """Read ``column=field`` options as a mapping of columns; raises BadInput naming the invalid one."""
     columns = {}
     for one in given:
         column, sign, name = one.rpartition("=")
@@ -164,10 +164,10 @@ def pairs(given: Sequence[str]) -> dict[str, str]:
 
 
 def chosen(header: Sequence[str], mapping: TableMap, place: str) -> Columns:
-    """Which column holds what: what was said first, then names of fields, then obvious names.
+    """Return the field of each column: by the mapping first, then names of fields, then obvious names.
 
-    Raises BadInput if two columns would hold the same field, a column that was named is not there, or
-    make, model or date are nowhere.
+    Raises BadInput if two columns would hold the same field, a named column is missing, or no column holds
+    make, model or date.
     """
     said = {text.squeezed(column) or column: name for column, name in mapping.columns.items()}
     here = {text.squeezed(column) or column for column in header}
@@ -186,7 +186,7 @@ def chosen(header: Sequence[str], mapping: TableMap, place: str) -> Columns:
         if name is None:
             guess = _BY_NAME.get(key) or _OBVIOUS.get(key, "")
             if guess in OURS and not ours:
-                guess = ""  # in a user's own table it is a number of theirs
+                guess = ""  # in a user's own table it is a number of their own
             name = guess if guess and guess not in fields and guess not in said.values() else ""
         if name == LEFT_OUT:
             name = ""
@@ -212,7 +212,7 @@ _BY_NAME: Final = {text.squeezed(name): name for name in FIELDS}
 
 
 def fixed(given: Sequence[str]) -> dict[str, str]:
-    """``field=value`` options: one value for every row; raises BadInput naming the invalid one."""
+    """Read ``field=value`` options: one value for every row; raises BadInput naming the invalid one."""
     every = {}
     for one in given:
         name, sign, value = one.partition("=")

@@ -1,7 +1,7 @@
-"""Read the visits of a CSV table: one row a jack, rows of one visit follow each other.
+"""Read the visits of a CSV table: one row per jack, rows of one visit follow each other.
 
-Rows belong to one visit while the columns of the visit are equal or left empty; a column ``visit`` (any
-number or word) settles it where two visits would look the same.
+Rows belong to one visit while the columns of the visit are equal or left empty. A column ``visit`` (any
+number or word) separates two visits that would look the same.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ _SEPARATORS: Final = ",;\t"
 
 @dataclass(frozen=True, slots=True)
 class Bad:
-    """What is wrong on one line."""
+    """Describe the fault of one line."""
 
     line: int
     field: str
@@ -40,7 +40,7 @@ class Bad:
 
 @dataclass(slots=True)
 class Group:
-    """The rows of one visit; ``rows`` keeps those that say a jack, and no more than a visit may have."""
+    """Hold the rows of one visit; ``rows`` keeps those with a jack, at most as many as a visit may have."""
 
     line: int
     fields: dict[str, str]
@@ -56,7 +56,7 @@ class Group:
 
 
 class Table:
-    """A CSV table, read row by row; ``columns`` says what was understood of its header."""
+    """Read a CSV table row by row; ``columns`` holds the fields found in its header."""
 
     def __init__(self, lines: Iterator[Line], mapping: TableMap, place: str) -> None:
         self._place, self._mapping = place, mapping
@@ -131,7 +131,7 @@ class Table:
             yield group.line, self._visit(group)
 
     def _said(self, row: Sequence[str]) -> dict[str, str]:
-        """Fields of one row that say something, in our own words."""
+        """Return the non-empty fields of one row, in our own words."""
         said = dict(self._mapping.every)
         plain = cells.plain if "record" in self.columns.fields else cells.plain_start
         for name, cell in zip(self.columns.fields, row, strict=False):
@@ -184,7 +184,7 @@ _OURS: Final = ("seal", "recorded")
 
 
 def bad_of(line: int, mistake: BadInput) -> Bad:
-    """The mistake as one entry of the report."""
+    """Return the mistake as one entry of the report."""
     place, seen = mistake.place.removeprefix("visit, "), mistake.seen
     return Bad(
         line, place, "" if seen is None else seen if isinstance(seen, str) else str(seen), mistake.expected
@@ -192,7 +192,7 @@ def bad_of(line: int, mistake: BadInput) -> Bad:
 
 
 def _same(first: dict[str, str], fields: dict[str, str]) -> bool:
-    """Do the rows speak of one visit: is every field of it the same, or left out on the later row?"""
+    """Return whether the rows are of one visit: every field is the same, or empty on the later row."""
     if first.get("visit") != fields.get("visit") and "visit" in fields:
         return False
     return all(first.get(key) == value for key, value in fields.items() if key != "note") and (
@@ -201,7 +201,7 @@ def _same(first: dict[str, str], fields: dict[str, str]) -> bool:
 
 
 def _findings(said: dict[str, str]) -> Iterable[Finding]:
-    """The jack of one row, if it says one: in short form, or in fields of its own."""
+    """Return the jack of one row, if any: in short form, or in fields of its own."""
     if short := said.get("jack"):
         if len(said) > 1:
             raise BadInput("jack", short, "a jack in short form, or columns such as form and marking")
@@ -216,7 +216,7 @@ def _findings(said: dict[str, str]) -> Iterable[Finding]:
 
 
 def _fact(said: dict[str, str], line: int) -> Fact | list[Bad]:
-    """An alias, withdrawal or released note of a dump."""
+    """Return an alias, withdrawal or released note of a dump."""
     kind = said["record"]
     try:
         if kind == "alias":

@@ -32,7 +32,7 @@ _NO: Final = frozenset({"no", "n", "false", "0", "free"})
 
 
 def columns(of: type[Any]) -> tuple[str, ...]:
-    """The columns of a dataclass: those of a part take its place, a list of parts has none."""
+    """Return the columns of a dataclass: a part contributes its own columns, a list of parts has none."""
     found: list[str] = []
     for one in fields_of(of):
         part = part_of(one)
@@ -44,9 +44,9 @@ def columns(of: type[Any]) -> tuple[str, ...]:
 
 
 def cells_of(value: Any, leave_out: tuple[str, ...] = ()) -> dict[str, str]:
-    """The cells of a value's declared fields by column; what is unknown or empty has none.
+    """Return the cells of a value's declared fields by column; unknown or empty ones have none.
 
-    ``leave_out``: names of fields that are not written, such as those that were inferred.
+    ``leave_out``: names of fields that are not written, such as inferred ones.
     """
     return dict(_cells(value, leave_out))
 
@@ -71,7 +71,7 @@ def _cell(value: Any) -> str:
 
 
 def data_of(of: type[Any], cells: Mapping[str, str]) -> dict[str, Any]:
-    """The keys of a visit file that cells say, for the reader of visit files.
+    """Return the keys of a visit file from cells, for the reader of visit files.
 
     Raises BadInput on a number, flag or JSON text that is invalid.
     """
@@ -102,7 +102,7 @@ def _value(one: DeclaredField, cell: str) -> Any:
 
 
 def whole(cell: str, column: str) -> int:
-    """A whole number in a cell; raises BadInput."""
+    """Read a whole number in a cell; raises BadInput."""
     if cell.strip().isdecimal() and len(cell) < 10:
         return int(cell)
     raise BadInput(column, cell, "a whole number")

@@ -1,4 +1,4 @@
-"""Check that the book is whole; each check is one small function.
+"""Check that the book is intact; each check is one small function.
 
 SQLite's own checks first (``PRAGMA integrity_check``, ``foreign_key_check``), then ours: nothing forged,
 nothing in a cycle, nothing readable by others.
@@ -31,26 +31,26 @@ from kb.store.revision import WAIT
 from kb.store.schema_check import Differences, differences, mend
 from kb.store.sqlite_codes import FORMATS
 
-_FEW: Final = 5  #: of what is wrong, that many are named
+_FEW: Final = 5  #: of the faults, so many are named
 
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One check: what was looked at, and what is wrong (nothing where all is well)."""
+    """Hold one check: its subject, and its faults (none if all is well)."""
 
     name: str
     wrong: tuple[str, ...]
 
     @property
     def ok(self) -> bool:
-        """Is all well?"""
+        """Return whether all is well."""
         return not self.wrong
 
 
 def checks(store: Store, path: Path | None) -> list[Check]:
-    """Every check of an open book; ``path`` is its file, None for a shared one.
+    """Run every check of an open book; ``path`` is its file, None for a shared one.
 
-    Raises BookUnavailable if the book cannot be looked at now.
+    Raises BookUnavailable if the book cannot be read now.
     """
     found = []
     if path is not None:
@@ -67,7 +67,7 @@ def _tried(look: Callable[[], Iterator[str]]) -> tuple[str, ...]:
             if len(wrong) > _FEW:
                 return (*wrong[:_FEW], "... and more")
     except BookUnavailable:
-        raise  # the server is away or the book is busy: that tells nothing of its state
+        raise  # the server is away or the book is busy: its state stays unknown
     except (JackfieldError, sqlite3.Error, OSError, ValueError) as problem:
         wrong.append(ascii_controls(str(problem))[:200])
     return tuple(wrong)
@@ -106,9 +106,9 @@ def _tables(path: Path) -> Iterator[str]:
 
 
 def mend_schema(path: Path) -> tuple[str, ...]:
-    """Drop triggers, indexes and views that belong to no book, and put back those that are missing.
+    """Drop triggers, indexes and views that belong to no book, and add the missing ones.
 
-    No table is touched, so no fact is. Returns what was wrong; raises BookTrouble.
+    No table is touched, so no fact is. Return the faults found; raises BookTrouble.
     """
     with (
         told(str(path)),
@@ -127,7 +127,7 @@ def mend_schema(path: Path) -> tuple[str, ...]:
     return tuple(wrong.said("trigger", "index", "view"))
 
 
-#: Where rights are lists of names (Windows), a mode says nothing of who may look in.
+#: If rights are lists of names (Windows), a mode does not show who can read.
 _MODES: Final = os.name != "nt"
 
 
@@ -200,14 +200,14 @@ _KEPT: Final = "|".join(re.escape(name) for name in FILES)
 _UNFINISHED: Final = re.compile(
     rf"(\.?(?:{_COPY}|{_KEPT})(?:{_DRAFT}){{1,2}})(?:{'|'.join(BESIDE)})?", re.ASCII
 )
-#: Seconds since it was last written to after which nobody is at work on an unfinished file any more.
+#: Seconds since its last change after which an unfinished file is abandoned.
 _LEFT_ALONE: Final = 60.0
 
 
 def leftovers(home: Path) -> list[Path]:
-    """Unfinished files of work that was cut off: copies and settings that never took their place.
+    """Return unfinished files of interrupted work: copies and settings that were never put in place.
 
-    Only names that Jackfield itself gives, and nothing that a program is still writing.
+    Only files with Jackfield's own names count, and none that a program is still writing.
     """
     found: list[Path] = []
     for folder in (home, home / BACKUPS):
@@ -223,8 +223,7 @@ def _is_left(path: Path, now: float) -> bool:
 
 
 def _now_in(folder: Path) -> float:
-    """The time by the clock that stamps files in this folder: on a shared disk it may be another
-    machine's."""
+    """Return the time by the clock that stamps files in this folder, on a shared disk another machine's."""
     try:
         with tempfile.TemporaryFile(dir=folder) as file:
             return os.fstat(file.fileno()).st_mtime
@@ -235,13 +234,13 @@ def _now_in(folder: Path) -> float:
 def _left_alone(path: Path, now: float) -> bool:
     try:
         about = path.lstat()
-    except OSError:  # it took its place meanwhile
+    except OSError:  # it was put in place meanwhile
         return False
     return stat.S_ISREG(about.st_mode) and abs(now - about.st_mtime) > _LEFT_ALONE
 
 
 def _in_use(path: Path) -> bool:
-    """Is SQLite writing to it? A long copy, or a clock that was set meanwhile, makes a file look old."""
+    """Return whether SQLite is writing to it. A long copy, or a changed clock, makes a file look old."""
     try:
         with closing(sqlite3.connect(uri_of(path, "rw"), uri=True, timeout=0, isolation_level=None)) as copy:
             copy.execute("BEGIN EXCLUSIVE")

@@ -35,13 +35,13 @@ COLUMNS: Final = (
 
 
 def counts(book: Snapshot) -> dict[str, int]:
-    """How many facts of each kind the book has."""
+    """Return how many facts of each kind the book has."""
     with told(book._place):
         return {kind: number_of(book, table) for kind, table in _TABLES.items()}
 
 
 def json_lines(book: Snapshot) -> Generator[str, None, None]:
-    """A header line, then one line a fact, in the order they were recorded."""
+    """Yield a header line, then one line per fact, in the order of recording."""
     header = {"jackfield": "dump", "format": FORMAT, "book": book.standing.book, "revision": book.revision}
     yield json.dumps({**header, "counts": counts(book)}) + "\n"
     for fact in everything(book):
@@ -49,7 +49,7 @@ def json_lines(book: Snapshot) -> Generator[str, None, None]:
 
 
 def csv_rows(book: Snapshot) -> Generator[str, None, None]:
-    """A table as RFC 4180 has it, one row a jack, every cell quoted and guarded against formulas."""
+    """Yield a table by RFC 4180, one row per jack, every cell quoted and guarded against formulas."""
     made = io.StringIO()
     writer = csv.DictWriter(made, COLUMNS, restval="", quoting=csv.QUOTE_ALL, lineterminator="\r\n")
     writer.writeheader()
@@ -77,7 +77,7 @@ def _rows(fact: Fact) -> Iterator[dict[str, str]]:
 
 
 def _visit_rows(fact: VisitFact) -> Iterator[dict[str, str]]:
-    """The whole visit is on its first row; its id and set on each."""
+    """Yield the rows of a visit: all of it on the first row, its id and set on each."""
     visit = fact.visit
     all_of_it = cells_of(visit)
     again = {"record": "visit", **{key: all_of_it[key] for key in _NAMES}}

@@ -24,7 +24,7 @@ KINDS: Final = ("visit", "alias", "withdrawal", "note")
 
 
 def to_object(fact: Fact) -> dict[str, Any]:
-    """The fact as plain JSON values."""
+    """Return the fact as plain JSON values."""
     match fact:
         case VisitFact(visit, nonce, recorded):
             more = {"seal": nonce, "recorded": recorded}
@@ -39,17 +39,17 @@ def to_object(fact: Fact) -> dict[str, Any]:
 
 
 def to_line(fact: Fact) -> str:
-    """The fact as one line of JSON, its end included."""
+    """Return the fact as one line of JSON, with its line end."""
     return json.dumps(to_object(fact), ensure_ascii=False, separators=(",", ":"), allow_nan=False) + "\n"
 
 
 def is_fact(value: Any) -> bool:
-    """Is it the object of a fact (not a visit as in a visit file)?"""
+    """Return whether it is the object of a fact (not a visit as in a visit file)."""
     return isinstance(value, dict) and "source" not in value and any(key in value for key in KINDS)
 
 
 def from_object(value: Any, place: str) -> Fact:
-    """The fact in an object; raises BadInput naming the field."""
+    """Read the fact in an object; raises BadInput naming the field."""
     kinds = [key for key in KINDS if isinstance(value, dict) and key in value]
     if len(kinds) != 1:
         raise BadInput(place, kind_of(value), f"an object with one of {', '.join(KINDS)}")
@@ -83,7 +83,7 @@ def _time(value: object, _: str) -> str:
 
 
 def read_nonce(value: object) -> str:
-    """32 lower-case hexadecimal digits, or nothing."""
+    """Read 32 lower-case hexadecimal digits, or nothing."""
     if value != "" and not (
         isinstance(value, str) and len(value) == 32 and all(c in "0123456789abcdef" for c in value)
     ):
@@ -92,7 +92,7 @@ def read_nonce(value: object) -> str:
 
 
 def read_time(value: object) -> str:
-    """A moment in UTC such as 2026-03-04T05:06:07Z, or nothing."""
+    """Read a moment in UTC such as 2026-03-04T05:06:07Z, or nothing."""
     if value != "":
         ok = isinstance(value, str) and len(value) == len(_TIME)
         if not ok or any(
@@ -110,7 +110,7 @@ def _alias(said: Fields) -> AliasFact:
 
 
 def read_key(value: object, place: str) -> str:
-    """A set's key as ``kb.domain.visit.set_key`` makes it."""
+    """Read a set's key as ``kb.domain.visit.set_key`` makes it."""
     if isinstance(value, str) and len(value) <= KEY and value.count("/") == 1:
         make, model = value.split("/")
         if make and model and all(text.squeezed(part) == part for part in (make, model)):

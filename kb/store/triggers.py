@@ -12,7 +12,7 @@ from kb.store.schema import FACTS, metadata
 
 
 def guards(dialect: str) -> list[str]:
-    """The statements that put every guard in place on a database of this dialect."""
+    """Return the statements that add every guard to a database of this dialect."""
     return _sqlite() if dialect == "sqlite" else _postgresql()
 
 

@@ -1,7 +1,7 @@
 """Bring a book to the format that this Jackfield writes.
 
-A fresh book is made from ``schema.py`` and stamped; an older one is copied first, then brought up to
-date by Alembic in one transaction, so that a crash leaves it whole; a newer one is refused.
+A new book is made from ``schema.py`` and stamped. An older one is copied first, then upgraded by Alembic in
+one transaction, so a crash leaves it intact. A newer one is refused.
 """
 
 from __future__ import annotations
@@ -32,10 +32,10 @@ def bring_up_to_date(
     formats: tuple[str, ...] = FORMATS,
     migrations: Path = MIGRATIONS,
 ) -> None:
-    """See that a book of the present format is at ``place``.
+    """Ensure a book of the present format at ``place``.
 
-    Raises BookTrouble if there is none and ``create`` is false, or something else is there; BookTooNew
-    where a newer Jackfield wrote it. ``formats`` and ``migrations`` are for tests.
+    Raises BookTrouble if there is none and ``create`` is false, or something else is there; BookTooNew if a
+    newer Jackfield wrote it. ``formats`` and ``migrations`` are for tests.
     """
     with told(place.shown):
         with engine.connect() as connection:
@@ -69,7 +69,7 @@ def bring_up_to_date(
 def refuse_other_format(connection: sa.Connection, place: str) -> None:
     """Raise BookTooNew if another program has upgraded the book since this one opened it.
 
-    Called inside a writing transaction. An older program would leave out what the newer format asks for.
+    Called inside a writing transaction. An older program would leave out columns of the newer format.
     """
     stamp = connection.execute(sa.select(schema.stamp.c.version_num)).scalar()
     if stamp != FORMATS[-1]:
@@ -80,7 +80,7 @@ def refuse_other_format(connection: sa.Connection, place: str) -> None:
 
 
 def _format(connection: sa.Connection, place: Place) -> str | None:
-    """The format that is stamped on the book, or None if nothing is."""
+    """Return the format that is stamped on the book, or None without a stamp."""
     tables = place.tables(connection)
     if not tables:
         return None

@@ -10,22 +10,22 @@ from kb.store import rules, schema
 
 
 def condition(rule: str) -> sa.ColumnElement[bool]:
-    """A rule as a condition; the tables that it names go by their own names in the query."""
+    """Return a rule as a condition; the query uses the tables' own names."""
     return sa.literal_column(rule, sa.Boolean)
 
 
 def withdrawn(fact: sa.Column[str]) -> sa.ColumnElement[bool]:
-    """Is the fact withdrawn?"""
+    """Return a condition: the fact is withdrawn."""
     return condition(rules.withdrawn(f"{fact.table}.{fact.name}"))
 
 
 def taken_back(table: sa.Table) -> sa.ColumnElement[bool]:
-    """Did the fact come only with bundles that were taken back?"""
+    """Return a condition: the fact came only with bundles that were taken back."""
     return condition(rules.taken_back(table.name))
 
 
 def counts(table: sa.Table) -> sa.ColumnElement[bool]:
-    """Is the fact neither withdrawn nor taken back?"""
+    """Return a condition: the fact is neither withdrawn nor taken back."""
     return condition(rules.counts(table.name))
 
 
