@@ -1,8 +1,8 @@
-"""Put what lies next to a book, such as settings and photos, into a backup, and bring it back.
+"""Put files next to a book, such as settings and photos, into a backup, and restore them.
 
-Settings and what was agreed on sharing (trusted keys, what was given to whom) go into one small file next
-to the copy; photos into a folder next to the copies. The secret key and the paired phones stay out: a stick
-gets lost, and both are made again in a minute.
+Settings and sharing data (trusted keys, facts given to each colleague) go into one small file next to the
+copy; photos go into a folder next to the copies. The secret key and the paired phones stay out: a stick gets
+lost, and both are made again in a minute.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ _PHOTO: Final = re.compile(r"[0-9a-f]{64}\.jpg\Z")
 
 @dataclass(frozen=True, slots=True)
 class Brought:
-    """What a restore did to the files next to the book."""
+    """Hold the result of a restore for the files next to the book."""
 
     files: tuple[str, ...] = ()
     """Files that were missing and are there again."""
@@ -47,7 +47,7 @@ class Brought:
 
 
 def beside(copy: Path) -> Path:
-    """The file that goes with a copy."""
+    """Return the file that belongs to a copy."""
     return copy.with_name(copy.name + ENDING)
 
 
@@ -65,14 +65,14 @@ def keep(home: Path, copy: Path) -> None:
 
 
 def keep_photos(home: Path, folder: Path) -> int:
-    """Put photos that are not in the backups yet there; returns how many. Raises BookTrouble."""
+    """Add photos that are not in the backups yet; return how many. Raises BookTrouble."""
     return sum(_carry(photo, folder / PHOTOS / photo.parent.name / photo.name) for photo in _photos(home))
 
 
 def bring_back(copy: Path, home: Path, visits: set[str]) -> Brought:
-    """Put back what is missing next to the book; what is there stays as it is.
+    """Restore missing files next to the book; existing ones stay as they are.
 
-    So trust that was dropped after the backup is not brought back on the machine where it was dropped.
+    So trust that was dropped after the backup does not return on the machine where it was dropped.
     """
     files, problems = [], []
     trusted: tuple[str, ...] = ()
@@ -100,7 +100,7 @@ def bring_back(copy: Path, home: Path, visits: set[str]) -> Brought:
 
 
 def _read(path: Path) -> dict[str, bytes]:
-    """The files in it that are ours, by name; none if there is no such file (an older backup)."""
+    """Return our own files in it, by name; none if there is no such file (an older backup)."""
     try:
         with open_plain(path, str(path)) as file:
             data = json_of(file.read(_MOST).decode("utf-8"), str(path))
@@ -119,7 +119,7 @@ def _read(path: Path) -> dict[str, bytes]:
 
 
 def _trusted(kept: dict[str, bytes]) -> dict[str, str]:
-    """The keys that the backup trusts, after the whole of it was read as the home's own files are read."""
+    """Return the keys that the backup trusts, after reading all of it with the home's own readers."""
     with tempfile.TemporaryDirectory() as name:
         for file, said in kept.items():
             (Path(name) / file).write_bytes(said)
@@ -128,7 +128,7 @@ def _trusted(kept: dict[str, bytes]) -> dict[str, str]:
 
 
 def _photos(folder: Path) -> Iterator[Path]:
-    """The photos of visits in ``folder``; nothing else that lies there."""
+    """Yield the photos of visits in ``folder``, and no other files."""
     try:
         visits = sorted(one for one in (folder / PHOTOS).iterdir() if _VISIT.match(one.name))
     except (FileNotFoundError, NotADirectoryError):
@@ -145,7 +145,7 @@ def _photos(folder: Path) -> Iterator[Path]:
 
 
 def _carry(photo: Path, target: Path) -> bool:
-    """Have a photo in a second place too: without a second copy on one disk. Photos never change."""
+    """Link a photo in a second place, without a second copy on one disk. Photos never change."""
     if target.exists():
         return False
     try:

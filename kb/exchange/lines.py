@@ -41,7 +41,7 @@ class Line(NamedTuple):
 
 @contextmanager
 def opened(name: str, most: int = FILE_BYTES) -> Iterator[tuple[IO[bytes], str, int]]:
-    """(file, place, bytes) of a file, or of stdin for ``-``; the file can be read again from its start.
+    """Yield (file, place, bytes) of a file, or of stdin for ``-``; the file can be read again from its start.
 
     Raises BadInput if it is missing, is no file or is larger than ``most`` bytes.
     """
@@ -66,7 +66,7 @@ def _opened(name: str) -> IO[bytes]:
 
 
 def _keep_input(kept: IO[bytes], most: int, place: str) -> None:
-    """Put what comes in on stdin into a file that can be read twice."""
+    """Copy stdin into a file that can be read twice."""
     size = 0
     while some := sys.stdin.buffer.read(1 << 20):
         size += len(some)
@@ -82,7 +82,7 @@ def _fits(size: int, most: int, place: str) -> None:
 
 
 def unpacked(file: IO[bytes]) -> IO[bytes]:
-    """The file itself, or what is in it where it is gzip (whatever its name says)."""
+    """Return the file itself, or its content if it is gzip (by any name)."""
     start = file.read(len(_GZIP))
     file.seek(0)
     return cast(IO[bytes], gzip.GzipFile(fileobj=file)) if start == _GZIP else file
@@ -96,7 +96,7 @@ def lines_of(
     most: int = FILE_BYTES,
     told: Told | None = None,
 ) -> Iterator[Line]:
-    """The lines of a file, each at most ``LINE_BYTES``; raises BadInput naming the line that is wrong."""
+    """Yield the lines of a file, each at most ``LINE_BYTES``; raises BadInput naming the wrong line."""
     done = number = empty = 0
     packed = isinstance(file, gzip.GzipFile)
     while True:

@@ -1,4 +1,4 @@
-"""Load files of old notes as a stream in one transaction, and report what is wrong in them.
+"""Load files of old notes as a stream in one transaction, and report their faults.
 
 CSV with a column mapping, JSON Lines of visits, and dumps of a book (``kb.exchange.dumping``); gzip of any.
 """
@@ -28,7 +28,7 @@ from kb.store.bundles import Origin
 from kb.store.content_id import NONCE, sealed_id
 from kb.store.facts import Fact, VisitFact
 
-#: Entries of the report that are kept; all are counted.
+#: Entries that the report keeps; it counts all.
 REPORTED: Final = 1000
 
 #: Called with bytes read so far and bytes of all files.
@@ -36,7 +36,7 @@ REPORTED: Final = 1000
 
 @dataclass(slots=True)
 class BadRow:
-    """One thing that is wrong, and where."""
+    """Describe one fault and its place."""
 
     file: str
     line: int
@@ -47,14 +47,14 @@ class BadRow:
 
 @dataclass(slots=True)
 class Loaded:
-    """What came of loading. ``visits`` and ``findings`` are new; ``already`` were in the book."""
+    """Hold the result of loading. ``visits`` and ``findings`` are new; ``already`` were in the book."""
 
     visits: int = 0
     findings: int = 0
     other_facts: int = 0
     already: int = 0
     completed: int = 0
-    """Of those: known from another book so far, now with one's own notes."""
+    """Of those: so far known only from another book, now with one's own notes."""
     withdrawn: list[str] = field(default_factory=list)
     """Of those already there: ids of visits that were withdrawn, and stay so."""
     bad_count: int = 0
@@ -66,12 +66,12 @@ class Loaded:
 
 
 class _Refused(Exception):
-    """Something is wrong in a file, and nothing was to be kept then."""
+    """A file has a fault, and then nothing was to be kept."""
 
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """How the files are read."""
+    """Say how to read the files."""
 
     mapping: TableMap = field(default_factory=TableMap)
     encoding: str = "utf-8-sig"
@@ -88,11 +88,11 @@ def load(
     dry_run: bool = False,
     progress: Progress | None = None,
 ) -> Loaded:
-    """Add what the files hold, all or nothing; with ``keep_good`` all that is right.
+    """Add the content of the files, all or nothing; with ``keep_good`` all good rows.
 
-    One transaction over all files, in a stream: memory does not grow with them. Where something is wrong and
-    ``keep_good`` is not set, or with ``dry_run``, the book stays as it was (``written`` is False). Raises
-    BadInput where a file cannot be read at all or holds what the book has with other content.
+    One transaction covers all files, in a stream: memory does not grow with them. On a fault without
+    ``keep_good``, or with ``dry_run``, the book stays as it was (``written`` is False). Raises BadInput if a
+    file cannot be read at all or contradicts a fact of the book.
     """
     done = Loaded()
     with ExitStack() as files:
@@ -129,7 +129,7 @@ def load(
 
 
 def _kind(stream: Iterator[Any], done: Loaded) -> tuple[Any, Iterator[Any]]:
-    """The first that is good, which says whether visits or facts are coming."""
+    """Return the first good entry, which shows if visits or facts follow, and the stream."""
     try:
         return next(stream, None), stream
     except _Refused:
@@ -144,7 +144,7 @@ def _only(kind: type, stream: Iterable[Any]) -> Iterator[Any]:
 
 
 class _Dry(Exception):
-    """All was tried; nothing is to be kept."""
+    """All was tried, and nothing is to be kept."""
 
 
 def _record(store: Store, visits: Iterable[Visit], done: Loaded, dry_run: bool) -> None:
@@ -162,7 +162,7 @@ def _record(store: Store, visits: Iterable[Visit], done: Loaded, dry_run: bool) 
             counted(),
             told=lambda visit: _was_there(visit, done),
             alike=lambda visit: not personal(visit),
-            reinstate=False,  # who loads a sheet once more wants its new rows, not those that were withdrawn
+            reinstate=False,  # a sheet loaded once more brings new rows, not withdrawn ones
         )
     except _Dry:
         return
@@ -196,8 +196,10 @@ def _merge(store: Store, facts: Iterable[Any], done: Loaded, dry_run: bool) -> N
 def _good(
     lines: Iterator[Line], place: str, source: Source, done: Loaded, go_on: bool
 ) -> Iterator[Visit | Fact]:
-    """What is right in one file; what is wrong goes into the report. Where something is, and nothing is to
-    be kept then, the rest is only looked through."""
+    """Yield the good entries of one file; faults go into the report.
+
+    After a fault, if nothing is to be kept then, the rest is only checked.
+    """
     first = next(lines, None)
     if first is None or (not first.text.strip() and first.number == 1 and source.form != "csv"):
         raise BadInput(place, described("an empty file" if first is None else "an empty first line"), "notes")
@@ -228,7 +230,7 @@ def _is_json(form: str, place: str, first: Line) -> bool:
 
 
 def _json_lines(lines: Iterator[Line], place: str) -> Iterator[tuple[int, Visit | Fact | list[Bad]]]:
-    """Visits as in a visit file, one a line, or the facts of a dump."""
+    """Yield visits as in a visit file, one per line, or the facts of a dump."""
     expected: dict[str, int] | None = None
     seen: dict[str, int] = {}
     for number, line in lines:

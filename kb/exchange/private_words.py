@@ -1,6 +1,6 @@
-"""Find signs that a text speaks of a private home, so that a person looks twice.
+"""Find signs that a text is about a private home, so that a person checks it.
 
-No rule finds every name; that is why notes are shown to a person before they leave the book.
+No rule finds every name, so a person sees each note before it leaves the book.
 
 >>> signs("ask Mrs Alder, 0555 010 2233, or m@alder.example"), signs("menu, digital output: PCM")
 (('person', 'phone number', 'mail address'), ())
@@ -78,6 +78,6 @@ _SHOWN: Final = 5000
 
 
 def signs(said: str) -> tuple[str, ...]:
-    """Kinds of personal things that the text seems to hold; nothing if it looks like the trade."""
+    """Return kinds of personal data that the text seems to hold; () if it looks like the trade."""
     plain = _DATE.sub(" ", said[:_SHOWN])
     return tuple(dict.fromkeys(kind for kind, sign in _SIGNS if sign.search(plain)))

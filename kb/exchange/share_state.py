@@ -1,7 +1,7 @@
-"""Keep what was given to whom, what was reviewed and whose keys are trusted, in one small file.
+"""Keep a record of sharing, reviews and trusted keys in one small file.
 
-Nothing in it is a fact of the book. Lost, it means that more is sent again and asked again, that nobody's key
-is trusted, and that unsigned bundles are taken until one is.
+Nothing in it is a fact of the book. Without it, more is sent and asked again, nobody's key is trusted, and
+unsigned bundles are accepted until a key is trusted.
 """
 
 from __future__ import annotations
@@ -36,27 +36,27 @@ SMALL: Final = frozenset({0, 1, _PRIME - 1, _EIGHT, _PRIME - _EIGHT})
 
 @dataclass(slots=True)
 class Peer:
-    """One colleague or shared book."""
+    """Hold the sharing state of one colleague or shared book."""
 
     given: Standing | None = None
-    """How our book stood when it was last given from."""
+    """The state of our book when we last gave from it."""
     held: list[str] = field(default_factory=list)
-    """Facts that were not given then: to be looked at again the next time."""
+    """Facts that were not given then: check them again next time."""
     taken: Standing | None = None
-    """How their book stood when it wrote the last bundle of it that was taken in."""
+    """The state of their book when it wrote the last bundle that we took in."""
     pulled: Standing | None = None
-    """How the shared book stood when it was last pulled from."""
+    """The state of the shared book at the last pull."""
     left: list[str] = field(default_factory=list)
     """Facts that were not pulled then, as ``held``."""
 
 
 @dataclass(slots=True)
 class Peers:
-    """All of the file."""
+    """Hold the content of the file."""
 
     peers: dict[str, Peer] = field(default_factory=dict)
     approved: list[str] = field(default_factory=list)
-    """Visits whose marks, settings or items look personal and were found harmless."""
+    """Visits whose marks, settings or items look personal and that a person found harmless."""
     held_again: list[str] = field(default_factory=list)
     """Visits that were approved once and are to stay here now; they may have left before."""
     declined: list[str] = field(default_factory=list)
@@ -64,16 +64,18 @@ class Peers:
     trusted: dict[str, str] = field(default_factory=dict)
     """Name of a colleague -> key, base64."""
     signed_only: bool = False
-    """Are bundles refused that no trusted key has signed? True from the first trusted key on, also when the
-    keys are dropped, until somebody says otherwise."""
+    """Whether bundles without a trusted signature are refused.
+
+    True from the first trusted key on, also after the keys are dropped, until the user changes it.
+    """
 
     def peer(self, name: str) -> Peer:
-        """What is known of a peer."""
+        """Return the sharing state of a peer."""
         return self.peers.setdefault(name, Peer())
 
 
 def load(home: Path) -> Peers:
-    """The file in ``home``; empty if there is none. Raises BadInput if it is not one of ours."""
+    """Read the file in ``home``; empty if there is none. Raises BadInput if it is not one of ours."""
     path = home / FILE
     try:
         with open_plain(path, "file") as file:
@@ -133,10 +135,10 @@ def _name(value: object, place: str) -> str:
 
 
 def read_key(value: object) -> str:
-    """A public key, 32 bytes in base64, in its one spelling.
+    """Read a public key, 32 bytes in base64, in its only spelling.
 
     Raises BadInput, also for a point of small order or a spelling that RFC 8032 (5.1.3) does not allow: under
-    such a key anybody can make signatures that hold.
+    such a key anybody can make valid signatures.
     """
     try:
         raw = base64.b64decode(value, validate=True) if isinstance(value, str) else b""
@@ -150,10 +152,11 @@ def read_key(value: object) -> str:
 
 @contextmanager
 def changing(home: Path) -> Iterator[Peers]:
-    """The present file in ``home``; changes made in the block are written at its end.
+    """Give the present file in ``home``; changes made in the block are written at its end.
 
-    Nobody else changes the file meanwhile, so the block must be short: no question, no book. What it raises
-    leaves the file as it was. Raises as ``load``, and BookTrouble where the file cannot be written.
+    No other program changes the file meanwhile, so the block must be short: no question, no book. An
+    exception in it leaves the file as it was. Raises as ``load``, and BookTrouble if the file cannot be
+    written.
     """
     with changing_files(home):
         mine = load(home)
@@ -188,7 +191,7 @@ def _bytes(peers: Peers) -> bytes:
 
 
 def write_private(path: Path, content: bytes) -> None:
-    """Write a file that only this user reads, whole or not at all; raises BookTrouble."""
+    """Write a file that only this user reads, complete or not at all; raises BookTrouble."""
     try:
         write_mine(path, content)
     except OSError as trouble:

@@ -1,10 +1,10 @@
-"""Decide what of a book may go to others, and what waits until a person has looked at it.
+"""Decide which facts of a book others may get, and which wait for a person's review.
 
 Only facts in force are shared: facts about sets, read from tables without a private column. Marks, settings,
-items and names are free text all the same, so a visit in which one looks personal is held back until it is
-approved. A note leaves the book only as a fact of its own that a person released, word for word, and only
-while its visit may go too. A merge goes out unless one of its spellings is known only from visits that may
-not. What was taken back goes out no more; that it was taken back does, so that other books follow.
+items and names are free text all the same. So a visit is held back if one of them looks personal, until a
+person approves it. A note leaves the book only as a fact of its own that a person released, word for word,
+and only while its visit may go too. A merge goes out unless one of its spellings is known only from visits
+that may not. Withdrawn facts do not go out; their withdrawal does, so that other books follow.
 """
 
 from __future__ import annotations
@@ -36,13 +36,13 @@ _NAMES: Final = ("person", "mail address", "street address", "web address")
 """Signs that count in a make or model, which may be long numbers."""
 
 
-#: What makes a visit look personal: (what, text, signs) for each thing.
+#: Reasons for a visit to look personal: (field, text, signs) for each.
 Why: TypeAlias = tuple[tuple[str, str, tuple[str, ...]], ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """A visit that stays here until a person has looked at it."""
+    """Describe a visit that stays here until a person has reviewed it."""
 
     visit: Visit
     why: Why
@@ -50,7 +50,7 @@ class Held:
 
 @dataclass(slots=True)
 class Given:
-    """What a run of ``outgoing`` gave and held back."""
+    """Hold the given and held-back facts of a run of ``outgoing``."""
 
     visits: int = 0
     aliases: int = 0
@@ -58,12 +58,12 @@ class Given:
     notes: int = 0
     held: list[Held] = field(default_factory=list)
     merges: list[AliasFact] = field(default_factory=list)
-    """Merges that stand and stayed here, as they name a spelling of visits that may not go."""
+    """Merges in force that stayed here, as they name a spelling of visits that may not go."""
     waiting: list[str] = field(default_factory=list)
-    """Ids of visits, merges and notes that were not given: to be looked at again the next time."""
+    """Ids of visits, merges and notes that were not given: check them again next time."""
 
     def counts(self) -> dict[str, int]:
-        """By kind, as in a bundle's header."""
+        """Return the counts by kind, as in a bundle's header."""
         return {
             "visit": self.visits,
             "alias": self.aliases,
@@ -73,12 +73,12 @@ class Given:
 
 
 def prepare(store: Store) -> int:
-    """Enter again visits that were handed in under an id of their own, with an id made from their content.
+    """Enter visits with a supplied id again, with an id made from their content.
 
-    The new entry takes the place of the old one and is the same in every book that has the old one. Returns
-    how many there were.
+    The new entry replaces the old one and is the same in every book that has the old one. Returns their
+    number.
     """
-    with store.snapshot() as book:  # nobody has to wait where nothing is to be done
+    with store.snapshot() as book:  # no waiting if there is nothing to do
         if not unsealed(book):
             return 0
     return store.enter_anew()
@@ -93,10 +93,10 @@ def outgoing(
     approved: Iterable[str] = (),
     hold: bool = True,
 ) -> Generator[Fact, None, None]:
-    """What is to be given of all that came after revision ``since``, and of facts ``waiting`` from before.
+    """Yield the shareable facts that came after revision ``since``, and of the earlier facts ``waiting``.
 
-    ``given`` counts what was given and lists what was held back; it is complete when the stream has ended.
-    Without ``hold`` visits that look personal go too: for a person who may read this book anyway.
+    ``given`` counts the given facts and lists the held-back ones; it is complete when the stream has ended.
+    Without ``hold``, visits that look personal go too: for a person who may read this book anyway.
     """
     gate = _Gate(book, frozenset(approved), hold)
     seen: set[str] = set()
@@ -133,19 +133,19 @@ def outgoing(
 
 
 class _Gate:
-    """The facts that may leave the book in its present state, a few at a time."""
+    """Decide which facts may leave the book in its present state, a few at a time."""
 
     def __init__(self, book: Snapshot, approved: frozenset[str], hold: bool) -> None:
         self._book, self._approved, self._hold = book, approved, hold
         self._free: dict[str, bool] = {}
         self._spellings: dict[str, bool] = {}
         self.held: dict[str, Why] = {}
-        """Visits that stand and look personal."""
+        """Visits in force that look personal."""
         self.alive: set[str] = set()
-        """Merges and notes, of those looked at last, that were not taken back."""
+        """Merges and notes of the last batch that were not taken back."""
 
     def look_at(self, facts: Iterable[Fact]) -> None:
-        """Ask the book all that ``lets`` must know of these facts."""
+        """Read from the book all that ``lets`` must know about these facts."""
         self._free = {}
         found = [one for one in facts if isinstance(one, VisitFact)]
         self._look_at_visits(found)
@@ -159,7 +159,7 @@ class _Gate:
             self._spellings[key] = any(self._free[one] for one in ids)
 
     def lets(self, fact: Fact) -> bool:
-        """May the fact leave the book?"""
+        """Return whether the fact may leave the book."""
         match fact:
             case VisitFact():
                 return self._free[fact.id]
@@ -170,7 +170,7 @@ class _Gate:
                 ends = (self._spellings.get(key, True) for key in (fact.set_key, fact.same_as))
                 return fact.id in self.alive and all(ends)
             case WithdrawalFact():
-                return True  # it says nothing but ids
+                return True  # it holds only ids
 
     def _ask_visits(self, ids: Iterable[str]) -> None:
         asked = [one for one in dict.fromkeys(ids) if one not in self._free]
@@ -204,7 +204,7 @@ _signs_of_line = lru_cache(maxsize=4096)(signs)
 
 
 def personal(visit: Visit) -> Why:
-    """Texts about the set that look as if they spoke of a home: (what, text, signs)."""
+    """Return texts about the set that seem to be about a home: (field, text, signs)."""
     found = []
     for what, said in (("make", visit.source.make), ("model", visit.source.model)):
         if some := tuple(one for one in _signs_of_line(said) if one in _NAMES):
@@ -220,7 +220,7 @@ def personal(visit: Visit) -> Why:
 
 @dataclass(frozen=True, slots=True)
 class Unreviewed:
-    """A note that nobody has released or declined; ``jack`` from 0, None for the visit itself."""
+    """Describe a note that nobody has released or declined; ``jack`` from 0, None for the visit itself."""
 
     visit: Visit
     jack: int | None
@@ -229,17 +229,17 @@ class Unreviewed:
 
     @property
     def name(self) -> str:
-        """VISIT or VISIT.JACK, by which it is declined or released."""
+        """Return VISIT or VISIT.JACK, the name for declining or releasing it."""
         return note_name(self.visit.id, self.jack)
 
 
 def note_name(visit: str, jack: int | None) -> str:
-    """VISIT or VISIT.JACK, the jack counted from 1 there; ``jack`` from 0, None for the visit itself."""
+    """Return VISIT or VISIT.JACK with the jack from 1; ``jack`` from 0, None for the visit itself."""
     return visit if jack is None else f"{visit}.{jack + 1}"
 
 
 def unreviewed(book: Snapshot, declined: Iterable[str] = ()) -> Iterator[Unreviewed]:
-    """Notes of this book's own visits in force that nobody has reviewed yet."""
+    """Yield notes of this book's own visits in force that nobody has reviewed yet."""
     done = {(one.visit, one.jack) for one in rows(book) if isinstance(one, NoteFact)}
     left = frozenset(declined)
     for some in _chunks(iter(visits(book, 0, private=True))):
@@ -256,7 +256,7 @@ def unreviewed(book: Snapshot, declined: Iterable[str] = ()) -> Iterator[Unrevie
 
 
 class State(StrEnum):
-    """What is to become of a released note or an approved visit the next time something is shared."""
+    """Name what happens to a released note or an approved visit at the next sharing."""
 
     GOES = "goes-out"
     TAKEN_BACK = "taken-back"
@@ -268,23 +268,23 @@ class State(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Released:
-    """A note that a person released, here or in another book, and its state now."""
+    """Describe a note that a person released, here or in another book, and its state now."""
 
     note: NoteFact
     visit: Visit | None
     own: bool
-    """Is there a note of this book's own at that place?"""
+    """Whether this book has a note of its own at that place."""
     state: State
 
     @property
     def name(self) -> str:
-        """VISIT or VISIT.JACK, as for the note before it was released."""
+        """Return VISIT or VISIT.JACK, as for the note before its release."""
         return note_name(self.note.visit, self.note.jack)
 
 
 @dataclass(frozen=True, slots=True)
 class Approved:
-    """A visit that looks personal and was approved, and what becomes of it now."""
+    """Describe a visit that looks personal and was approved, and its state now."""
 
     visit: Visit
     why: Why
@@ -294,7 +294,7 @@ class Approved:
 def released(
     book: Snapshot, approved: Iterable[str] = (), held_again: Iterable[str] = ()
 ) -> tuple[list[Released], list[Approved]]:
-    """All notes ever released and all visits ever approved, with what becomes of them now.
+    """Return all notes ever released and all visits ever approved, with their state now.
 
     ``held_again``: visits that were approved once and are no more.
     """
@@ -335,8 +335,10 @@ def released(
 
 
 def release(store: Store, notes: Iterable[tuple[Unreviewed, str]]) -> int:
-    """Let notes, in the words given, go to other books, even if they were taken back before; returns how many
-    did not go until now."""
+    """Release notes, in the given words, to other books, even after they were taken back.
+
+    Returns how many were not released until now.
+    """
     facts = [
         NoteFact(sealed_id("note", [one.visit.id, one.jack, said]), one.visit.id, one.jack, said)
         for one, said in notes

@@ -1,6 +1,6 @@
 """Sign bundles and check signatures: Ed25519 (RFC 8032) from the ``cryptography`` library.
 
-The library comes with the extra ``jackfield[sign]`` and is loaded only where something is signed or checked.
+The library comes with the extra ``jackfield[sign]`` and is loaded only for signing or checking.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ _MOST: Final = 4096
 
 
 def own_key(home: Path, *, make: bool) -> Ed25519PrivateKey | None:
-    """The key of this book; made where ``make`` says so. Raises BookTrouble if it cannot be read."""
+    """Return the key of this book; make it if ``make``. Raises BookTrouble if it cannot be read."""
     path = home / FILE
     if not path.exists() and not make:
         return None
@@ -58,17 +58,17 @@ def own_key(home: Path, *, make: bool) -> Ed25519PrivateKey | None:
 
 
 def public(key: Ed25519PrivateKey) -> str:
-    """The public half, base64."""
+    """Return the public half, base64."""
     return base64.b64encode(key.public_key().public_bytes_raw()).decode()
 
 
 def sign(key: Ed25519PrivateKey, said: bytes) -> dict[str, str]:
-    """The signature for a header."""
+    """Return the signature for a header."""
     return {"key": public(key), "signature": base64.b64encode(key.sign(said)).decode()}
 
 
 def signer(signature: object, said: bytes) -> str:
-    """The public key that signed; raises BadInput if the signature does not hold."""
+    """Return the public key that signed; raises BadInput if the signature is not valid."""
     place = "signature"
     given = Fields(signature, place, "an object with key and signature")
     key = given.need("key", lambda value, _: read_key(value))
@@ -88,12 +88,12 @@ def signer(signature: object, said: bytes) -> str:
 
 
 def key_file(name: str, key: str) -> str:
-    """What to hand to colleagues: a name and the public key."""
+    """Return the file for colleagues: a name and the public key."""
     return json.dumps({"jackfield": "key", "name": name, "ed25519": key}) + "\n"
 
 
 def read_key_file(said: str, place: str) -> tuple[str, str]:
-    """(name, key) of such a file; raises BadInput."""
+    """Return (name, key) of such a file; raises BadInput."""
     data = json_of(said[:_MOST], place)
     if not isinstance(data, dict) or data.get("jackfield") != "key":
         raise BadInput(place, "something else", "the file that `jackfield share key` writes")
