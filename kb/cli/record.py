@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb.base import clock
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput, BookTrouble, described
 from kb.base.inputfiles import MOST_BYTES, read_data, read_text
 from kb.base.parsing import json_of
 from kb.cli.common import Session, answering, choice, command_options
@@ -115,7 +115,10 @@ def named_as_known(session: Session, visits: list[Visit]) -> tuple[list[Visit], 
     sources = list({visit.source.key: visit.source for visit in visits}.values())
     if len(sources) > MOST_COMPARED:
         return visits, []
-    alike = [one for one in session.book.named(sources) if one.note == "taken"]
+    try:
+        alike = [one for one in session.book.named(sources) if one.note == "taken"]
+    except BookTrouble:
+        return visits, []  # recording says what is wrong with the book, or makes a new one
     if len(visits) == 1 and alike and at_terminal() and not session.as_json:
         question = session.language("cli/record/did-you-mean", name=" ".join(alike[0].near[0]))
         if click.confirm(question, default=True, err=True):

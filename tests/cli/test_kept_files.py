@@ -26,6 +26,7 @@ WRITING: dict[str, tuple[str, ...]] = {
     "path": ("path", *SET, "--svg"),
     "loop, svg": ("loop", "--room", "5x4", "--svg"),
     "loop, png": ("loop", "--room", "5x4", "--png"),
+    "tone": ("tone", "sine", "--seconds", "1", "--out"),
     "isolate": ("isolate", "no-sound", "--answer", "power=on", "--answers"),
 }
 KEPT = (

@@ -543,7 +543,7 @@ def test_a_backup_with_other_tables_is_refused(book: Path, tmp_path: Path, harm:
     change(copy.path, *harm)
     with Store.open(book) as store:
         now = facts_of(store)
-    with pytest.raises(BookTrouble, match="is no book"):
+    with pytest.raises(BookTrouble, match="is not a book"):
         restore(copy.path, book, replace=True)
     with Store.open(book) as store:
         assert facts_of(store) == now

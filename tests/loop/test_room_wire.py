@@ -207,7 +207,7 @@ PLATE = {"name": "x", "source": "y", "rated_current_a_rms": 1, "max_voltage_v_rm
             "rated_current_a_rms: saw 0",
         ),
         ({**PLATE, "rated_current_a_rms": "1"}, "rated_current"),
-        ({**PLATE, "inputs": ["hdmi"]}, "hdmi"),
+        ({**PLATE, "inputs": ["video"]}, "video"),
     ],
 )
 def test_a_driver_that_says_too_little_is_refused_by_field(row, why):

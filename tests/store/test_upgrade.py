@@ -307,6 +307,6 @@ def test_a_store_that_was_open_before_an_upgrade_says_what_to_do(book: Path, com
     with Store.open(book) as store:
         store.record([visit()])
         bring(book, coming)
-        with pytest.raises(BookTooNew, match="upgraded the book meanwhile"):
+        with pytest.raises(BookTooNew, match="has upgraded the book"):
             store.record([visit("NV2")])
         assert len(store.visits_of(KEY)) == 1
