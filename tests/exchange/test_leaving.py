@@ -21,21 +21,21 @@ from tests.exchange.helpers import standing, visit_data
 
 #: What somebody did with a visit and its notes before anything was shared.
 FATES = ("nothing", "released", "taken-back", "corrected", "withdrawn", "held", "held-merged")
-CANARY = "QX"
+CANARY = "QXZJ"  # long enough that no binary file holds it by chance
 
 
 def planted(number: int, fate: str) -> dict[str, Any]:
     """A visit with a canary wherever nobody else may read."""
     data = visit_data(f"NV{number}")
-    data["readings"], data["case"] = {"place": f"QXPLACE{number}"}, {"words": f"QXCASE{number}"}
-    data["by"], data["job"] = f"QXWHO{number}", f"QXJOB{number}"
-    data["driver"]["name"] = f"QXDRIVER{number}"
-    data["note"] = f"QXNOTE{number}" if fate != "released" else f"free to go {number}"
+    data["readings"], data["case"] = {"place": f"QXZJPLACE{number}"}, {"words": f"QXZJCASE{number}"}
+    data["by"], data["job"] = f"QXZJWHO{number}", f"QXZJJOB{number}"
+    data["driver"]["name"] = f"QXZJDRIVER{number}"
+    data["note"] = f"QXZJNOTE{number}" if fate != "released" else f"free to go {number}"
     for jack in data["jacks"]:
-        jack["note"] = f"QXJACK{number}"
+        jack["note"] = f"QXZJJACK{number}"
     if fate.startswith("held"):
-        data["source"] |= {"make": f"Mrs QXMAKE{number}"}
-        data["jacks"][0]["setting"] = f"ask Mrs QXSETTING{number}"
+        data["source"] |= {"make": f"Mrs QXZJMAKE{number}"}
+        data["jacks"][0]["setting"] = f"ask Mrs QXZJSETTING{number}"
     return data
 
 
@@ -144,7 +144,7 @@ def test_a_merge_of_spellings_that_may_go_goes_and_one_that_was_undone_does_not(
 def noted(jackfield: Run, home: Path) -> str:
     """A visit with a note that was released; its id."""
     with Store.open(home / "book.sqlite") as store:
-        store.record([visit_from(visit_data("NV1", note="QXNOTE asked for the blue cable"))])
+        store.record([visit_from(visit_data("NV1", note="QXZJNOTE asked for the blue cable"))])
     [one] = [note for note in jackfield("share", "review", "--json").json["notes"] if note["jack"] is None]
     assert jackfield("share", "review", "--release", one["name"], "--json").json["released"] == 1
     return str(one["visit"])
@@ -165,18 +165,18 @@ def test_a_released_note_goes_out_no_more(jackfield: Run, noted: str, tmp_path: 
     assert jackfield(*words).code == 0
     second = tmp_path / "2.jsonl"
     assert jackfield("share", "out", second, "--json").json["notes"] == 0
-    assert "QXNOTE" not in second.read_text()
+    assert "QXZJNOTE" not in second.read_text()
     [listed] = jackfield("share", "review", "--released", "--json").json["released"]
     state = {"correct": "visit-corrected", "withdraw": "visit-withdrawn"}.get(how, "taken-back")
     assert listed["state"] == state
     shown = jackfield("share", "review", "--released")
-    assert "QXNOTE asked for the blue cable" in shown.out
+    assert "QXZJNOTE asked for the blue cable" in shown.out
     assert "cannot be called back" in shown.err
     # The book that has it hides it once it gets the next bundle.
     jackfield("share", "in", first, "--home", tmp_path / "o")
-    assert "QXNOTE" in jackfield("show", "Norwell", "NV1", "--home", tmp_path / "o").out
+    assert "QXZJNOTE" in jackfield("show", "Norwell", "NV1", "--home", tmp_path / "o").out
     jackfield("share", "in", second, "--home", tmp_path / "o")
-    assert "QXNOTE" not in jackfield("show", "Norwell", "NV1", "--home", tmp_path / "o").out
+    assert "QXZJNOTE" not in jackfield("show", "Norwell", "NV1", "--home", tmp_path / "o").out
 
 
 def test_what_was_taken_back_can_be_released_again_and_reaches_who_missed_it(
@@ -248,7 +248,7 @@ def test_a_shared_book_gives_no_note_that_was_taken_back(jackfield: Run, home: P
             [back], _ = released(now)
         team.withdraw([back.note.id])
     assert jackfield("share", "pull", url, "--json").json["notes"] == 0
-    assert not [f for f in home.rglob("*") if f.is_file() and b"QXNOTE" in f.read_bytes()]
+    assert not [f for f in home.rglob("*") if f.is_file() and b"QXZJNOTE" in f.read_bytes()]
     with Store.open(url) as team:
         team.reinstate([back.note.id])
         assert back.state is State.GOES

@@ -156,7 +156,7 @@ def test_the_command_writes_the_file_and_says_to_turn_the_driver_down_first(tmp_
     done = CliRunner().invoke(tone_command, ["sine", "--seconds", "2", "--out", str(file)])
     assert done.exit_code == 0
     assert "Turn the driver down" in done.stderr
-    assert "1 kHz sine" in done.stdout
+    assert "1 kHz sine" in " ".join(done.stdout.split())  # where lines break depends on the file's name
     assert len(read(file.read_bytes())) == 2 * RATE_HZ
     told = CliRunner().invoke(tone_command, ["sides", "--seconds", "2", "--out", str(file), "--json"])
     assert json.loads(told.stdout)["signal"] == "sides"
