@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from model_codes import normal
 
@@ -11,13 +11,18 @@ ALIKE = ("O0QD", "I1L", "S5", "B8", "Z2", "G6")
 _SIGNS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
 
 
-def look_alike(code: str, draw: random.Random) -> str:
-    """One character for one that looks like it (the code itself where it has none such)."""
-    places = [(at, group) for at, char in enumerate(code) for group in ALIKE if char in group]
+def swap_within(code: str, groups: Iterable[str], draw: random.Random) -> str:
+    """One character for another of its group (the code itself where no group has one)."""
+    places = [(at, group) for at, char in enumerate(code) for group in groups if char in group]
     if not places:
         return code
     at, group = draw.choice(places)
     return code[:at] + draw.choice(group.replace(code[at], "")) + code[at + 1 :]
+
+
+def look_alike(code: str, draw: random.Random) -> str:
+    """One character for one that looks like it (the code itself where it has none such)."""
+    return swap_within(code, ALIKE, draw)
 
 
 def insert(code: str, draw: random.Random) -> str:

@@ -23,6 +23,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from statistics import median
 
+from damage import swap_within
 from model_codes import codes, normal
 
 from kb.base.errors import JackfieldError
@@ -221,11 +222,7 @@ def named(letter: str, draw: random.Random) -> str:
 
 def misheard(code: str, draw: random.Random) -> str:
     """One sign for one that sounds like it."""
-    places = [(at, group) for at, char in enumerate(code) for group in SOUNDS if char in group]
-    if not places:
-        return code
-    at, group = draw.choice(places)
-    return code[:at] + draw.choice(group.replace(code[at], "")) + code[at + 1 :]
+    return swap_within(code, SOUNDS, draw)
 
 
 def mishit(code: str, draw: random.Random) -> str:

@@ -3,7 +3,7 @@
 A driver is known by its plate: the current it can push through the loop and the voltage it can put across it,
 both r.m.s., and the least resistance it accepts. It is judged as IEC 60118-4 tests it (cl. 10.3,
 second-hand): it holds the full current at 1 kHz, and does not clip 7 dB below that at the frequency of Table
-4. Nothing in the transcription asks for the full current at 5 kHz.
+4. Nothing in the copy that we have asks for the full current at 5 kHz.
 """
 
 from __future__ import annotations

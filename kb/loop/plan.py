@@ -92,7 +92,7 @@ class Ask:
     def metal_at(self, hertz: float) -> float:
         """Return the loss to metal at a frequency, dB: by octaves between the losses at 1 and 5 kHz.
 
-        No model is given in the standard's transcription (Annex F: measure and equalize). A straight line
+        No model is given in the public copy of the standard (Annex F: measure and equalize). A straight line
         over the octaves is common practice.
         """
         if self.metal_5k_db is None:

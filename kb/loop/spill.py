@@ -1,6 +1,6 @@
 """Compute how far the field of a loop reaches beyond its wire: next door, upstairs, downstairs.
 
-Only the vertical part counts, as an upright telecoil hears it. The standard's transcription has no limit for
+Only the vertical part counts, as an upright telecoil hears it. Our copy of the standard has no limit for
 spill; the level is the one that somebody asks for. Loss to metal is not taken off, since walls may have none.
 
 >>> spilt = spill(Loop.rectangle(5, 4), 3.0, ear=1.2, level_db=-32.0, storey=2.7)

@@ -1,6 +1,6 @@
 """Hold the limits and rules of IEC 60118-4 that the judgements use.
 
-All of them are second-hand: they were read in a public transcription of BS EN 60118-4:2015 and of Amendment 1
+All of them are second-hand: they were read in a public copy of BS EN 60118-4:2015 and of Amendment 1
 of 2017, never in the standard itself. The clause stands beside each number, and ``source`` says "second-hand"
 wherever a clause is shown. Levels are dB re 400 mA/m.
 
@@ -91,7 +91,7 @@ class Use(Word):
     def points(self) -> tuple[tuple[float, int], ...]:
         """Heights in metres with the points that each must have at least.
 
-        Counter: cl. 9.3, Fig. 3. Refuge or call point: cl. 9.2, Fig. 2. The transcription has no points for
+        Counter: cl. 9.3, Fig. 3. Refuge or call point: cl. 9.2, Fig. 2. The copy has no points for
         a chair: they are agreed by contract (cl. 9.4).
         """
         if self is Use.COUNTER:
@@ -136,7 +136,7 @@ def noise_on_limit_dba(off_dba: float, worst_off_dba: float) -> float:
     """Return the most that a point may have with the driver on, dB(A) (cl. 10.4.7).
 
     ``off_dba`` is the point's own level with the driver off, ``worst_off_dba`` that of the noisiest point. At
-    exactly -47 dB neither sentence of the clause holds; the 1 dB rule is the transcriber's choice.
+    exactly -47 dB neither sentence of the clause holds; the 1 dB rule is the choice of the copy's author.
     """
     return IDEAL_DBA if worst_off_dba < IDEAL_DBA else off_dba + DRIVER_ADDS_DB
 

@@ -22,6 +22,7 @@ from typing import Final
 
 from kb.base.validation import bounded
 from kb.domain.words import Word
+from kb.loop.standard import RESPONSE_HZ
 
 RATE_HZ: Final = 48_000
 LEVEL_DB: Final = -20.0
@@ -43,8 +44,8 @@ NOISE_DB: Final = -6.0
 BURST_S: Final = 1.0
 RISE_S: Final = 0.005
 NOISE_S: Final = 4.0
-#: The sweep goes from here to there, Hz: the band of the response (cl. 8.3.3, second-hand).
-SWEEP_HZ: Final = (100.0, 5000.0)
+#: The sweep goes over the band of the response, Hz.
+SWEEP_HZ: Final = RESPONSE_HZ
 #: Beeps of the pattern for left and right (own choice): one for left, two for right.
 BEEP_S: Final = 0.4
 

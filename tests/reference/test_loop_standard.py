@@ -1,8 +1,8 @@
 """The check values of IEC 60118-4 and IEC 62489-1, row by row.
 
-All of them are second-hand: read in public transcriptions of the two standards (BS EN 60118-4:2015 with
+All of them are second-hand: read in public copies of the two standards (BS EN 60118-4:2015 with
 Amendment 1:2017, BS EN 62489-1:2010+A1:2015), never in the standards themselves. Beside each row stand its
-number in our notes and the clause. "calc" is arithmetic on transcribed numbers.
+number in our notes and the clause. "calc" is arithmetic on copied numbers.
 """
 
 from __future__ import annotations
