@@ -13,30 +13,23 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from kb.base import text
+from kb.base.datafiles import data_tables
 from kb.base.errors import BadInput
-from kb.base.validation import Fields, listed
+from kb.base.text import squeezed
+from kb.base.validation import Fields, listed, sentence, truth
+from kb.catalogue import Item, Role, catalogue
 from kb.domain.words import Carried, DriverInput, Signal
 
 ITEMS: Final = 16  #: items of one path, at most
+_WORDS: Final = 40  #: of one part, at most
+_POWERED: Final = "powered"  #: the part of each item that needs a supply of its own
 #: chance of a trait that the path does not give (common practice, from memory)
 UNTOLD: Final = 0.25
 
-#: Words in the name of an item that show its part in the path (common practice).
-_PARTS: Final[Mapping[str, tuple[str, ...]]] = {
-    "dac": ("dac", "digital-to-analog", "digital to analog"),
-    "extractor": ("extractor",),
-    "bluetooth": ("bluetooth", "wireless"),
-    "splitter": ("splitter",),
-    "isolator": ("isolat", "transformer"),
-    "form-converter": ("converter", "optical to coaxial", "coaxial to optical"),
-    "speaker-converter": ("speaker-to-line", "speaker to line"),
-    "microphone": ("microphone", "mic"),
-    "cable": ("cable", "lead", "cord", "adapter", "adaptor", "coupler", "plug"),
-}
-_POWERED: Final = ("dac", "extractor", "bluetooth", "form-converter")
+_FIELDS: Final = "an entry [[part]] with name, words, unless and powered"
 _WITHOUT_METAL: Final = (Signal.OPTICAL, Signal.WIRELESS, Signal.ACOUSTIC)
 _ANALOG: Final = (Signal.ANALOG_LINE, Signal.HEADPHONE, Signal.SPEAKER_LEVEL)
 _DIGITAL: Final = (Signal.OPTICAL, Signal.COAXIAL, Signal.ARC, Signal.EARC)
@@ -59,22 +52,22 @@ class PathUsed:
 
     def has(self, part: str) -> bool | None:
         """Return whether the items include such a part; None if unknown."""
-        kinds = [_kinds(item) for item in self.items]
-        if any(part in kind for kind in kinds):
+        parts = [_parts(item) for item in self.items]
+        if any(part in found for found in parts):
             return True
         # An unknown item may be anything; a path without items was perhaps not recorded.
-        return False if kinds and all(kinds) else None
+        return False if parts and all(parts) else None
 
     @property
     def converts(self) -> bool | None:
         """Return whether a box with its own power supply is between source and driver."""
-        said = [self.has(part) for part in _POWERED]
-        if True in said or self._must_convert:
+        powered = self.has(_POWERED)
+        if powered or self._must_convert:
             return True
         straight = self.input is not None and self.signal is not None and self.input.accepts(self.signal)
         if not self.items and (straight or self.signal in _ANALOG):
             return False  # it needs none, and has none on record
-        return False if all(one is False for one in said) else None
+        return powered
 
     @property
     def _must_convert(self) -> bool:
@@ -112,17 +105,66 @@ def _meets(used: PathUsed, needed: str) -> bool | None:
     return False if False in said else None if None in said else True
 
 
-def _kinds(item: str) -> set[str]:
+@lru_cache(maxsize=1024)
+def _parts(name: str) -> frozenset[str]:
+    """Return the parts that an item plays by the catalogue, or else by its name; empty if unknown."""
+    item = catalogue().by_name.get(squeezed(name))
+    return _parts_of(item) if item else _parts_by_words(name)
+
+
+def _parts_of(item: Item) -> frozenset[str]:
+    parts = {item.role.value}
+    taken = frozenset[Carried]().union(*(end.takes for end in item.near))
+    given = {end.gives for end in item.far if end.gives}
+    converts = item.role in (Role.CONVERTER, Role.DECODER)
+    if converts and all(one.digital for one in taken) and any(one.analog for one in given):
+        parts.add("dac")
+    if Carried.WIRELESS in taken:
+        parts.add("bluetooth")
+    if item.powered:
+        parts.add(_POWERED)
+    return frozenset(parts)
+
+
+def _parts_by_words(item: str) -> frozenset[str]:
     name = " ".join(item.lower().replace("/", " to ").split())
-    kinds = {part for part, words in _PARTS.items() if any(_says(name, word) for word in words)}
-    if "dac" in kinds or "extractor" in kinds or "speaker-converter" in kinds:
-        kinds.discard("form-converter")
-    return kinds
+    found = {part.name for part in _part_words() if any(_says(name, word) for word in part.words)}
+    parts = {part.name for part in _part_words() if part.name in found and found.isdisjoint(part.unless)}
+    powered = {_POWERED for part in _part_words() if part.name in parts and part.powered}
+    return frozenset(parts | powered)
 
 
 def _says(name: str, word: str) -> bool:
     # Short words must be alone ("dac", "mic"); long ones may be part of another ("isolating").
     return word in name.replace("-", " ").split() if len(word) <= 4 else word in name
+
+
+class _PartWords(NamedTuple):
+    name: str
+    words: tuple[str, ...]
+    unless: tuple[str, ...]
+    powered: bool
+
+
+@lru_cache(maxsize=1)
+def _part_words() -> tuple[_PartWords, ...]:
+    """Return the words of ``data/item_words.toml``. Raises BadInput naming the entry."""
+    fields = Fields(data_tables("item_words.toml"), "data/item_words.toml", "tables")
+    read = fields.need("part", listed(_part_words_from, ITEMS, 1))
+    fields.end()
+    return read
+
+
+def _part_words_from(data: object, place: str) -> _PartWords:
+    fields = Fields(data, place, _FIELDS)
+    part = _PartWords(
+        fields.need("name", sentence),
+        fields.need("words", listed(sentence, _WORDS, 1)),
+        fields.take("unless", listed(sentence, ITEMS), ()),
+        fields.need("powered", truth),
+    )
+    fields.end()
+    return part
 
 
 def _signal(signal: Signal) -> Callable[[PathUsed], bool | None]:

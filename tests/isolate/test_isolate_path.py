@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from isolate_trial import path_used
 
 from kb.base.errors import BadInput
+from kb.catalogue import read_catalogue
+from kb.isolate import path_used as path_used_module
 from kb.isolate import path_used_from, path_used_to
 from kb.isolate.path_used import TRAITS, UNKNOWN_PATH, UNTOLD
 
@@ -45,6 +49,14 @@ SAYS = [
     ("acoustic", ("microphone",), "mic", "cable", False),
     # a passive one has no supply that could fail
     ("speaker-level", ("speaker-to-line converter",), "line-rca", "converter", False),
+    ("speaker-level", ("speaker-to-line converter",), "line-rca", "galvanic", False),
+    # Names that hide or contradict the part; the catalogue's own entries say it.
+    ("analog-line", ("XLR to RCA transformer",), "", "isolator", True),
+    ("optical", ("optical to coaxial converter",), "coaxial", "dac", False),
+    ("optical", ("decoding DAC",), "", "converter", True),
+    ("wireless", ("Bluetooth receiver",), "line-3.5", "splitter", False),
+    ("analog-line", ("aislador de línea",), "", "isolator", True),
+    ("optical", ("divisor óptico pasivo",), "", "splitter", True),
     ("", (), "", "optical", None),
     ("", (), "", "galvanic", None),
     ("", (), "", "analog-end", None),
@@ -78,3 +90,53 @@ def test_a_path_reads_back_from_what_was_written():
 def test_an_input_that_no_driver_has_is_named():
     with pytest.raises(BadInput, match=r"path, input: saw 'aux', expected one of line-3.5"):
         path_used("optical", (), "aux")
+
+
+INVENTED = """
+[[item]]
+name = "grey box"
+what = "its name says nothing"
+role = "{role}"
+powered = {powered}
+near = [{{ form = "toslink", part = "plug", takes = ["{takes}"] }}]
+far = [{{ form = "rca-pair", part = "socket", gives = "{gives}" }}]
+cost = 20
+source = "an invented example"
+"""
+
+
+@pytest.mark.parametrize(
+    ("role", "powered", "takes", "gives", "trait"),
+    [
+        ("splitter", "false", "optical", "optical", "splitter"),
+        ("isolator", "false", "line", "line", "isolator"),
+        ("extractor", "true", "arc", "line", "extractor"),
+        ("converter", "true", "optical", "line", "dac"),
+        ("receiver", "true", "wireless", "line", "bluetooth"),
+        ("pad", "true", "line", "line", "converter"),
+    ],
+)
+def test_the_entry_of_an_item_says_its_part_and_not_its_name(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    role: str,
+    powered: str,
+    takes: str,
+    gives: str,
+    trait: str,
+) -> None:
+    file = tmp_path / "items.toml"
+    file.write_text(INVENTED.format(role=role, powered=powered, takes=takes, gives=gives), "utf-8")
+    made = read_catalogue(file)
+    monkeypatch.setattr(path_used_module, "catalogue", lambda: made)
+    path_used_module._parts.cache_clear()
+    try:
+        said = {
+            one: TRAITS[one](path_used("", ("grey box",)))
+            for one in ("splitter", "isolator", "extractor", "dac", "bluetooth", "converter")
+        }
+    finally:
+        path_used_module._parts.cache_clear()
+    expected = {trait} | ({"converter"} if powered == "true" else set())
+    assert {one for one, here in said.items() if here} == expected
+    assert None not in said.values(), "an item of the catalogue leaves nothing open"
