@@ -53,6 +53,17 @@ def test_a_database_that_nobody_has_open_may_be_copied_and_damaged(
     assert not complained()
 
 
+def test_another_file_that_has_the_number_of_a_deleted_database_is_let_be(
+    database: Path, complained: Complained
+) -> None:
+    with closing(sqlite3.connect(database)) as held:
+        held.execute("SELECT * FROM one").fetchall()
+    database.write_bytes(b"no database any more, but the same inode")
+    with database.open("rb"):
+        database.read_bytes()
+    assert not complained()
+
+
 @pytest.mark.parametrize("environment", ["as it is", "its own"])
 def test_the_watch_is_on_in_every_program_that_a_test_starts(
     database: Path, complained: Complained, environment: str

@@ -19,6 +19,7 @@ from urllib.parse import unquote_to_bytes
 
 HERE = str(Path(__file__).parent)
 REPORT = "JACKFIELD_TEST_REPORT"  #: names the file in the environment, for the programs that tests start
+MAGIC = b"SQLite format 3\0"  #: what a database begins with; a new one is empty (sqlite.org/fileformat2.html)
 BESIDE = ("-wal", "-shm", "-journal")
 
 _connected: set[tuple[int, int]] = set()  # every database that this process ever connected to
@@ -74,10 +75,13 @@ def _look(name: str) -> None:
 
 
 def _open(database: tuple[int, int]) -> bool:
+    """Whether a database is open here. A deleted one's number may by now be another file's, which does not
+    begin as a database does; reading through the handle that is open releases no lock."""
     for handle in os.listdir("/dev/fd"):
         with suppress(OSError):
             if _number(os.fstat(int(handle))) == database:
-                return True
+                begins = os.pread(int(handle), len(MAGIC), 0)
+                return begins in (MAGIC, b"")
     return False
 
 

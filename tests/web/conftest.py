@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import shutil
@@ -292,3 +293,13 @@ def until(page: Any, true: str) -> None:
             return
         page.wait_for_timeout(50)
     raise AssertionError(f"never came true: {true}")
+
+
+def sees(page: Any, selector: str, text: str) -> None:
+    """Wait until the first element that fits says a text; a page that is on its way is waited for."""
+    page.locator(selector).filter(has_text=text).first.wait_for()
+
+
+def draft_kept(page: Any, says: str) -> None:
+    """Wait until the phone has put a draft with these words away."""
+    until(page, f"Waiting.drafts().then((all) => JSON.stringify(all).includes({json.dumps(says)}))")

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from tests.web.conftest import ARGS, SCREEN, Laptop, kept, pair, ready
+from tests.web.conftest import ARGS, SCREEN, Laptop, kept, pair, ready, sees, until
 from tests.web.test_photos import with_place
 
 pytestmark = pytest.mark.usefixtures("chromium")
@@ -194,8 +194,8 @@ def test_a_phone_that_keeps_no_page_still_keeps_the_visit(open_page: Open, lapto
     laptop.cut()
     page.tap("#save")
     page.wait_for_selector("#said:has-text('kept on this phone')")
-    assert page.inner_text("#state") == "1 visit waits"
-    assert page.locator(".jack").count() == 0
+    sees(page, "#state", "1 visit waits")
+    until(page, "document.querySelectorAll('.jack').length === 0")
     laptop.mend()
     page.goto(laptop.url("/waiting"))
     page.wait_for_selector("text=Nothing waits")

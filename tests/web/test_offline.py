@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from tests.web.conftest import Laptop, kept, ready, until
+from tests.web.conftest import Laptop, draft_kept, kept, ready, sees, until
 
 pytestmark = pytest.mark.usefixtures("chromium")
 NORWELL = "/set?make=Norwell&model=NV40-210"
@@ -51,7 +51,7 @@ def test_without_a_link_sets_stay_readable_and_visits_wait_until_it_is_back(
     page.reload()
     page.wait_for_selector("#waiting-list >> text=Hallmere HM32-6")  # drawn by script, after the page itself
     assert page.locator("#waiting-list > li").count() == 2
-    assert page.inner_text("#state") == "2 visits wait"
+    sees(page, "#state", "2 visits wait")
     assert book.visits("Hallmere", "HM32-5") == []
 
     laptop.mend()
@@ -127,7 +127,7 @@ def test_a_half_filled_form_outlives_a_browser_that_drops_the_page(open_page: Op
     page.fill("#make", "Hallmere")
     page.tap(".tile:has-text('3.5 mm jack')")
     page.fill("[name=jack-0-marking]", "HEADPHONE")
-    page.wait_for_timeout(500)
+    draft_kept(page, "HEADPHONE")
     page.goto(laptop.url("/today"))
     page.goto(laptop.url("/record"))
     page.wait_for_selector("text=Your entries from before are here again")
@@ -316,7 +316,7 @@ def test_a_half_recorded_set_is_listed_after_the_browser_was_ended(open_page: Op
     ready(page)
     page.tap(".tile[value='add:jack-3.5']")
     page.fill("[name=jack-0-marking]", "HEADPHONE")
-    page.wait_for_timeout(500)
+    draft_kept(page, "HEADPHONE")
     page.goto(laptop.url("/"))  # where somebody begins
     page.wait_for_selector("#drafts >> text=Hallmere HM32-5")
     assert "1 jack, 0 photos" in page.inner_text("#draft-list")
@@ -341,10 +341,11 @@ def test_a_restored_draft_does_not_double_the_panel(open_page: Open, laptop: Lap
         ready(page)
         if page.locator(".jack").count() == 0:
             page.tap(".tile.all")
-        page.wait_for_timeout(500)
-        assert page.locator(".jack").count() == 3
+        draft_kept(page, "AUDIO")
+        until(page, "document.querySelectorAll('.jack').length === 3")
         assert page.locator(".known").is_hidden()
     page.tap(".jack >> nth=1 >> .drop")  # what was taken away is offered again
+    page.wait_for_selector(".known .tile[value]:visible")
     assert page.locator(".known .tile[value]:visible").count() == 1
 
 
@@ -354,7 +355,7 @@ def test_beginning_again_puts_a_draft_aside_and_loses_nothing(open_page: Open, l
     ready(page)
     page.fill("#make", "Hallmere")
     page.tap(".tile[value='add:jack-3.5']")
-    page.wait_for_timeout(500)
+    draft_kept(page, "jack-3.5")
     page.goto(laptop.url("/record"))
     page.get_by_role("button", name="begin again").tap()
     page.wait_for_selector("form[data-ready] #make")

@@ -188,7 +188,10 @@ function searching(form) {
       }
     }
   }, 160);
-  input.addEventListener("input", ask);
+  input.addEventListener("input", () => {
+    every(".as-typed", found).forEach((link) => { link.inert = true; }); // it would record what was typed before
+    ask();
+  });
   if (input.value) linked().then((up) => { if (!up) ask(); });
 }
 
