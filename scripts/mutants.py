@@ -2,19 +2,21 @@
 
     python3 scripts/mutants.py                            # 30 mutants of each package
     python3 scripts/mutants.py path isolate --sample 60   # more of two of them
-    python3 scripts/mutants.py path --seed 2 --jobs 2     # others; two at a time
+    python3 scripts/mutants.py path --seed 2 --minutes 5 --state /tmp/path.json   # again: goes on from there
 
 A mutant is one changed operator, comparison, boundary, number, flag or returned value, or one statement
-left out. For each of them only those tests of the package run that call the changed function, in a copy of
-the project and within a time limit; a test that fails, or does not end, kills the mutant. What survives is
-printed with the old line and the new one. ``mutants_equal.toml`` lists changes that change nothing, each
-with the reason. The same seed draws the same mutants from the same code.
+left out. For each of them only those tests of the package run that execute the changed statement, in a copy
+of the project, one mutant at a time, at the lowest priority and within a time limit; a test that fails, or
+does not end, kills the mutant. First all these tests run in that same way without any change, and must pass.
+What survives is printed with the old code and the new. ``mutants_equal.toml`` lists changes that change
+nothing, each with the reason. The same seed draws the same mutants from the same code.
 """
 
 from __future__ import annotations
 
 import argparse
 import ast
+import hashlib
 import json
 import os
 import random
@@ -24,25 +26,25 @@ import signal
 import subprocess
 import sys
 import tempfile
-import threading
 import time
 import tomllib
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from copy import deepcopy
 from pathlib import Path
-from queue import Empty, SimpleQueue
 from types import CodeType, FrameType
 from typing import Any, NamedTuple
 
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGES = ("domain", "path", "evidence", "pack", "isolate", "loop")
 EQUAL = Path(__file__).with_name("mutants_equal.toml")
-LEAST_S, TIMES = (
-    30.0,
-    10.0,
-)  #: seconds that the tests of a mutant may take: at least, and times what they took
-ARGUMENTS = ("-q", "-n", "0", "-p", "no:cacheprovider", "--doctest-modules")
+#: Seconds that the tests of a mutant may take: at least, and times what they took.
+LEAST_S, TIMES = 30.0, 10.0
+ARGUMENTS = (
+    *("-q", "-n", "0", "-p", "no:cacheprovider", "--doctest-modules"),
+    # Plugins are loaded once for all mutants, before pytest could rewrite their assertions.
+    *("-W", "ignore::pytest.PytestAssertRewriteWarning"),
+)
 
 SWAPS: dict[type[Any], type[Any]] = {
     ast.Lt: ast.LtE,
@@ -170,31 +172,64 @@ def _of_expression(node: ast.expr) -> Iterator[ast.expr]:
         yield ast.Constant(node.value * 1.5 if node.value else 0.5)
 
 
-# -- which tests call which function -------------------------------------------------------------------
+# -- which tests execute which statement ---------------------------------------------------------------
+
+
+class Span(NamedTuple):
+    """The lines of one statement of a file: of one that holds others, only those before the first of them."""
+
+    file: str
+    first: int
+    last: int
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.first}-{self.last}"
+
+
+def span_of(mutant: Mutant) -> Span | None:
+    """The statement around a mutant; None outside of functions, where code runs as the module is loaded."""
+    tree = ast.parse((ROOT / mutant.file).read_bytes())
+    functions = [
+        one
+        for one in ast.walk(tree)
+        if isinstance(one, ast.FunctionDef) and one.body[0].lineno <= mutant.line <= (one.end_lineno or 0)
+    ]
+    if not functions:
+        return None
+    around = [
+        one
+        for one in ast.walk(max(functions, key=lambda one: one.lineno))
+        if isinstance(one, ast.stmt) and one.lineno <= mutant.line <= (one.end_lineno or 0)
+    ]
+    found = max(around, key=lambda one: (one.lineno, one.col_offset))
+    body = getattr(found, "body", None)
+    last = max(found.lineno, body[0].lineno - 1) if body else found.end_lineno or found.lineno
+    return Span(mutant.file, found.lineno, last)
 
 
 class Reached:
-    """A plugin of pytest: the functions of a package that each test calls, and how long the tests took."""
+    """A plugin of pytest: which of some statements each test executes, and how long the tests took."""
 
-    def __init__(self, package: str) -> None:
-        self._folder = str(Path.cwd() / "kb" / package) + os.sep
-        self._called: set[CodeType] = set()
-        self.functions: dict[str, set[str]] = defaultdict(set)
+    def __init__(self, spans: Sequence[Span]) -> None:
+        self._lines: dict[str, dict[int, list[Span]]] = defaultdict(lambda: defaultdict(list))
+        for span in spans:
+            for line in range(span.first, span.last + 1):
+                self._lines[str(Path.cwd() / span.file)][line].append(span)
+        self._within: dict[CodeType, frozenset[Span]] = {}
+        self._seen: set[Span] = set()
+        self.tests: dict[str, set[str]] = defaultdict(set)
         self.took: dict[str, float] = defaultdict(float)
         self.failed: set[str] = set()
 
     def pytest_runtest_logstart(self) -> None:
-        """Begin with nothing called; a test may have ended the tracing."""
-        self._called = set()
-        sys.settrace(self.trace)
+        """Begin with nothing executed; a test may have ended the tracing."""
+        self._seen = set()
+        sys.settrace(self.call)
 
     def pytest_runtest_logfinish(self, nodeid: str) -> None:
-        """Note what the test called."""
-        for code in tuple(self._called):  # it is traced, too
-            if code.co_filename.startswith(self._folder):
-                self.functions[f"{os.path.relpath(code.co_filename)}:{code.co_firstlineno}"].add(
-                    nodeid.split("[")[0]
-                )
+        """Note what the test executed."""
+        for span in self._seen:
+            self.tests[str(span)].add(nodeid.split("[")[0])
 
     def pytest_runtest_logreport(self, report: Any) -> None:
         """Note how long a part of it took."""
@@ -203,35 +238,67 @@ class Reached:
         if report.failed:
             self.failed.add(test)
 
-    def trace(self, frame: FrameType, event: str, arg: object) -> None:
-        """For ``sys.settrace``: calls alone, as lines cost too much."""
-        self._called.add(frame.f_code)
+    def call(self, frame: FrameType, event: str, arg: object) -> Any:
+        """For ``sys.settrace``: follow the lines of a function until its statements are executed."""
+        code = frame.f_code
+        within = self._within.get(code)
+        if within is None:
+            lines = self._lines.get(code.co_filename, {})
+            within = frozenset(
+                span for _, _, line in code.co_lines() if line in lines for span in lines[line]
+            )
+            self._within[code] = within
+        return self.line if within - self._seen else None
+
+    def line(self, frame: FrameType, event: str, arg: object) -> Any:
+        """The same for one line."""
+        if event == "line":
+            self._seen.update(self._lines[frame.f_code.co_filename].get(frame.f_lineno, ()))
+            if not self._within[frame.f_code] - self._seen:
+                return None
+        return self.line
+
+
+#: What outside of a package's own folders tests it, besides tests/reference/test_PACKAGE*.py.
+ELSEWHERE = {"evidence": ("tests/reference/test_shrinkage.py",)}
 
 
 def places(package: str) -> list[str]:
     """Where the tests of a package are: its folder, the references, and the examples in its docstrings."""
-    found = [f"tests/{package}", f"kb/{package}"]
+    found = [f"tests/{package}", f"kb/{package}", *ELSEWHERE.get(package, ())]
     found += sorted(str(one.relative_to(ROOT)) for one in ROOT.glob(f"tests/reference/test_{package}*.py"))
     return [one for one in found if (ROOT / one).exists()]
 
 
 def reach(package: str, out: str) -> None:
-    """Write which tests call which function; run inside a copy."""
+    """Write which tests execute the statements on stdin; run inside a copy."""
     import pytest
 
-    plugin = Reached(package)
-    sys.settrace(plugin.trace)
+    plugin = Reached([Span(*one) for one in json.load(sys.stdin)])
+    sys.settrace(plugin.call)
     code = pytest.main([*ARGUMENTS, *places(package)], plugins=[plugin])
     sys.settrace(None)
     if code not in (pytest.ExitCode.OK, pytest.ExitCode.TESTS_FAILED):
         raise SystemExit(f"{package}: its tests do not run")
     # A test that fails without any change says nothing of one.
-    functions = {place: sorted(tests - plugin.failed) for place, tests in plugin.functions.items()}
+    tests = {span: sorted(tests - plugin.failed) for span, tests in plugin.tests.items()}
     took = {test: took for test, took in plugin.took.items() if test not in plugin.failed}
-    Path(out).write_text(json.dumps({"functions": functions, "took": took, "failed": sorted(plugin.failed)}))
+    Path(out).write_text(json.dumps({"tests": tests, "took": took, "failed": sorted(plugin.failed)}))
 
 
 # -- running them --------------------------------------------------------------------------------------
+
+
+class Failing:
+    """A plugin of pytest: the tests that failed."""
+
+    def __init__(self) -> None:
+        self.tests: list[str] = []
+
+    def pytest_runtest_logreport(self, report: Any) -> None:
+        """Note one."""
+        if report.failed:
+            self.tests.append(report.nodeid)
 
 
 def serve() -> None:
@@ -241,6 +308,7 @@ def serve() -> None:
     import pytest
 
     sys.dont_write_bytecode = True  # two changes within a second would be taken for one
+    said = Path("failed.txt")
     for line in sys.stdin:
         asked = json.loads(line)
         file = Path(asked["file"])
@@ -248,16 +316,21 @@ def serve() -> None:
         for old in file.parent.glob(f"__pycache__/{file.stem}.*"):
             old.unlink()
         file.write_text(asked["text"], encoding="utf-8")
+        said.write_text("")
         child = os.fork()
         if not child:
             os.setsid()
             quiet = os.open(os.devnull, os.O_RDWR)
             for stream in (0, 1, 2):
                 os.dup2(quiet, stream)
-            os._exit(int(pytest.main([*ARGUMENTS, "-x", *asked["tests"]])))
+            failing = Failing()
+            code = int(pytest.main([*ARGUMENTS, "-x", *asked["tests"]], plugins=[failing]))
+            if code:
+                said.write_text(" ".join(failing.tests) or f"pytest ended with {code}")
+            os._exit(code)
         answer = _ended(child, asked["limit"])
         file.write_bytes(kept)
-        print(json.dumps(answer), flush=True)
+        print(json.dumps([answer, said.read_text()]), flush=True)
 
 
 def _ended(child: int, limit: float) -> str:
@@ -295,13 +368,14 @@ class Copy:
         env.pop("PYTHONDONTWRITEBYTECODE", None)
         return env
 
-    def reached(self, package: str) -> dict[str, Any]:
-        """Which tests of a package call which function."""
+    def reached(self, package: str, spans: Sequence[Span]) -> dict[str, Any]:
+        """Which tests of a package execute which of these statements."""
         out = self.root / "reached.json"
         done = subprocess.run(
             self.program("--reach", package, str(out)),
             cwd=self.root,
             env=self.env,
+            input=json.dumps(spans),
             capture_output=True,
             text=True,
         )
@@ -310,8 +384,8 @@ class Copy:
         found: dict[str, Any] = json.loads(out.read_text())
         return found
 
-    def verdict(self, file: str, text: str, tests: Sequence[str], limit: float) -> str:
-        """What the tests say of a changed file: killed, survived or too slow."""
+    def verdict(self, file: str, text: str, tests: Sequence[str], limit: float) -> tuple[str, str]:
+        """What the tests say of a changed file (killed, survived or too slow), and which of them failed."""
         if self._server is None:
             self._server = subprocess.Popen(
                 self.program("--serve"),
@@ -326,34 +400,40 @@ class Copy:
         asked = {"file": file, "text": text, "tests": tests, "limit": limit}
         self._server.stdin.write(json.dumps(asked) + "\n")
         self._server.stdin.flush()
-        return str(json.loads(self._server.stdout.readline()))
+        answer, failed = json.loads(self._server.stdout.readline())
+        return str(answer), str(failed)
 
     def close(self) -> None:
         """End its process."""
         if self._server is not None:
-            self._server.kill()
-            self._server.wait()
+            with self._server:
+                self._server.kill()
 
 
 def tests_for(mutant: Mutant, reached: dict[str, Any]) -> list[str]:
-    """The tests that call the function of a mutant, the quickest first; outside of a function, all."""
+    """The tests that execute the statement of a mutant, the quickest first; outside of a function, all."""
     took = reached["took"]
-    begin = _function_of(mutant)
-    found = took if begin is None else reached["functions"].get(f"{mutant.file}:{begin}", ())
+    span = span_of(mutant)
+    found = took if span is None else reached["tests"].get(str(span), ())
     return sorted(found, key=lambda test: (took.get(test, 0.0), test))
 
 
-def _function_of(mutant: Mutant) -> int | None:
-    """Where the innermost function around it begins, its decorators included."""
-    inside = [
-        one
-        for one in ast.walk(ast.parse((ROOT / mutant.file).read_bytes()))
-        if isinstance(one, ast.FunctionDef) and one.body[0].lineno <= mutant.line <= (one.end_lineno or 0)
-    ]
-    if not inside:
-        return None
-    innermost = max(inside, key=lambda one: one.lineno)
-    return min([innermost.lineno, *(one.lineno for one in innermost.decorator_list)])
+def limit_for(tests: Sequence[str], reached: dict[str, Any]) -> float:
+    """Seconds that these tests may take."""
+    took: dict[str, float] = reached["took"]
+    return max(LEAST_S, TIMES * sum(took.get(test, 0.0) for test in tests))
+
+
+def check_without_change(package: str, copy: Copy, drawn: Sequence[Mutant], reached: dict[str, Any]) -> None:
+    """Run all chosen tests as mutants run them: one that fails here would kill every mutant."""
+    chosen = {test for one in drawn for test in tests_for(one, reached)}
+    tests = sorted(chosen, key=lambda test: (reached["took"].get(test, 0.0), test))
+    if not tests:
+        return
+    file = drawn[0].file
+    answer, failed = copy.verdict(file, (ROOT / file).read_text("utf-8"), tests, limit_for(tests, reached))
+    if answer != "survived":
+        raise SystemExit(f"{package}: passes in the order of the files, but not the quickest first: {failed}")
 
 
 def equal() -> dict[tuple[str, str, str], str]:
@@ -362,69 +442,73 @@ def equal() -> dict[tuple[str, str, str], str]:
     return {(one["file"], one["old"], one["new"]): one["why"] for one in entries}
 
 
-def run(packages: Sequence[str], sample: int, seed: int, jobs: int, only: str) -> int:
-    """Print the score of each package and what survived; returns how many did."""
-    same, survived = equal(), 0
-    with tempfile.TemporaryDirectory(prefix="jackfield-mutants-") as folder:
-        copies = [Copy(Path(folder) / str(number)) for number in range(jobs)]
-        try:
-            for package in packages:
-                survived += len(_package(package, copies, sample, seed, only, same))
-        finally:
-            for copy in copies:
-                copy.close()
-    return survived
+class State:
+    """What a run knows so far, kept in a file for its next piece, while code and tests stay the same."""
+
+    def __init__(self, file: str, of: str) -> None:
+        self._file = Path(file) if file else None
+        digest = hashlib.sha256(of.encode())
+        for one in sorted(one for name in ("kb", "tests", "data") for one in (ROOT / name).rglob("*")):
+            if one.is_file() and "__pycache__" not in one.parts:
+                digest.update(str(one.relative_to(ROOT)).encode() + one.read_bytes())
+        self._of = digest.hexdigest()
+        self.reached: dict[str, Any] | None = None
+        self.verdicts: dict[str, list[str]] = {}
+        if self._file and self._file.exists():
+            kept = json.loads(self._file.read_text())
+            if kept["of"] == self._of:
+                self.reached, self.verdicts = kept["reached"], kept["verdicts"]
+
+    def keep(self) -> None:
+        """Write it."""
+        if self._file:
+            kept = {"of": self._of, "reached": self.reached, "verdicts": self.verdicts}
+            self._file.write_text(json.dumps(kept))
 
 
-def _package(
-    package: str,
-    copies: Sequence[Copy],
-    sample: int,
-    seed: int,
-    only: str,
-    same: dict[tuple[str, str, str], str],
-) -> list[Mutant]:
+def drawn_of(package: str, sample: int, seed: int, only: str) -> tuple[list[Mutant], int]:
+    """Some mutants of a package, in the order of the files, and how many there are to draw from."""
+    same = equal()
     files = sorted(str(one.relative_to(ROOT)) for one in (ROOT / "kb" / package).glob("*.py"))
     every = [one for file in files for one in mutants_of(file) if re.search(only, str(one))]
     every = [one for one in every if (one.file, _flat(one.old), _flat(one.new)) not in same]
     # A file that is changed elsewhere draws the same mutants for the rest of the package.
     drawn = sorted(every, key=lambda one: random.Random(f"{seed} {one.file} {one.old} {one.new}").random())
-    drawn = sorted(drawn[:sample])
-    reached = copies[0].reached(package)
-    if drawn:  # without a change they must pass, or every mutant would be killed
-        first, tests = drawn[0], tests_for(drawn[0], reached)
-        if tests and copies[0].verdict(first.file, (ROOT / first.file).read_text(), tests, 600) != "survived":
-            raise SystemExit(f"{package}: tests that passed together fail alone: {' '.join(tests)[:2000]}")
-    waiting: SimpleQueue[Mutant] = SimpleQueue()
+    return sorted(drawn[:sample]), len(every)
+
+
+def run(package: str, said: argparse.Namespace, copy: Copy, end: float) -> list[str]:
+    """Print the score of a package, and the mutants that survived; returns these."""
+    drawn, of = drawn_of(package, said.sample, said.seed, said.only)
+    state = State(said.state, f"{package} {said.sample} {said.seed} {said.only}")
+    if state.reached is None:
+        spans = sorted({span for one in drawn if (span := span_of(one))})
+        state.reached = copy.reached(package, spans)
+        check_without_change(package, copy, drawn, state.reached)
+        state.keep()
     for one in drawn:
-        waiting.put(one)
-    verdicts: dict[Mutant, str] = {}
-
-    def work(copy: Copy) -> None:
-        while True:
-            try:
-                one = waiting.get_nowait()
-            except Empty:
-                return
-            tests = tests_for(one, reached)
-            limit = max(LEAST_S, TIMES * sum(reached["took"].get(test, 0.0) for test in tests))
-            text = one.text(ROOT)
-            verdicts[one] = copy.verdict(one.file, text, tests, limit) if tests else "not reached"
-
-    threads = [threading.Thread(target=work, args=(copy,)) for copy in copies]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    left = [one for one in drawn if verdicts[one] in ("survived", "not reached")]
-    killed = len(drawn) - len(left)
-    slow = sum(verdict == "too slow" for verdict in verdicts.values())
-    print(f"{package}: {killed} of {len(drawn)} killed ({killed / max(1, len(drawn)):.0%}), {slow} by time,")
-    print(f"  drawn from {len(every)} with seed {seed}", flush=True)
-    for test in reached["failed"]:
+        name = f"{one} at {one.start}"
+        if name in state.verdicts or time.monotonic() > end:
+            continue
+        tests = tests_for(one, state.reached)
+        verdict = ("not reached", "")
+        if tests:
+            verdict = copy.verdict(one.file, one.text(ROOT), tests, limit_for(tests, state.reached))
+        state.verdicts[name] = list(verdict)
+        if said.verbose:
+            print(f"  {verdict[0]}: {one}  {verdict[1]}", flush=True)
+        state.keep()
+    counted = [verdict for verdict, _ in state.verdicts.values()]
+    left = [name for name, (verdict, _) in state.verdicts.items() if verdict in ("survived", "not reached")]
+    killed = len(counted) - len(left)
+    print(f"{package}: {killed} of {len(counted)} killed ({killed / max(1, len(counted)):.0%}), ", end="")
+    print(f"{counted.count('too slow')} by time, drawn from {of} with seed {said.seed}", flush=True)
+    if len(counted) < len(drawn):
+        print(f"  time is up; not tried: {len(drawn) - len(counted)}")
+    for test in state.reached["failed"]:
         print(f"  left out, as it fails without any change: {test}")
-    for one in left:
-        print(f"  {verdicts[one]}: {one}", flush=True)
+    for name in left:
+        print(f"  {state.verdicts[name][0]}: {name.rpartition(' at ')[0]}", flush=True)
     return left
 
 
@@ -438,10 +522,22 @@ def main() -> None:
     asked.add_argument("packages", nargs="*", default=PACKAGES, help=", ".join(PACKAGES))
     asked.add_argument("--sample", type=int, default=30, help="mutants of each package, at most")
     asked.add_argument("--seed", type=int, default=1)
-    asked.add_argument("--jobs", type=int, default=os.cpu_count() or 1, help="copies in which tests run")
+    asked.add_argument("--minutes", type=float, default=1e6, help="begin no mutant after so long")
+    asked.add_argument("--state", default="", help="a file that a run of one package goes on from")
     asked.add_argument("--only", default="", help="a pattern of what is printed of a mutant")
+    asked.add_argument("--verbose", action="store_true", help="print each mutant, and what killed it")
     said = asked.parse_args()
-    sys.exit(bool(run(said.packages, said.sample, said.seed, said.jobs, said.only)))
+    if said.state and len(said.packages) != 1:
+        asked.error("a state file is for one package")
+    end = time.monotonic() + 60 * said.minutes
+    os.nice(19)
+    with tempfile.TemporaryDirectory(prefix="jackfield-mutants-") as folder:
+        copy = Copy(Path(folder) / "copy")
+        try:
+            survived = [one for package in said.packages for one in run(package, said, copy, end)]
+        finally:
+            copy.close()
+    sys.exit(bool(survived))
 
 
 if __name__ == "__main__":

@@ -1,10 +1,12 @@
-"""The mutation run changes what it says it changes, and finds the tests that call it."""
+"""The mutation run changes what it says it changes, and finds the tests that execute it."""
 
 from __future__ import annotations
 
 import ast
+import shutil
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -42,15 +44,114 @@ def test_every_mutant_of_the_domain_is_python_and_differs_from_what_was_there() 
             assert ast.dump(ast.parse(one.text(ROOT))) != ast.dump(ast.parse(file.read_bytes())), one
 
 
-def test_a_mutant_in_a_function_is_for_the_tests_that_call_it_and_one_outside_for_all(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+CODE = """MOST = 3
+
+
+@cache
+def f(a):
+    if a < MOST:
+        return a + 1
+    return sum(
+        one
+        for one in range(2)
+    )
+"""
+#: Lines of CODE, and the statement that a mutant there belongs to.
+STATEMENTS = {1: None, 6: (6, 6), 7: (7, 7), 8: (8, 11), 10: (8, 11)}
+
+
+@pytest.fixture
+def some(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setattr(mutants, "ROOT", tmp_path)
-    (tmp_path / "some.py").write_text("MOST = 3\n\n\n@cache\ndef f(a):\n    return a < MOST\n")
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "some.py").write_text(CODE)
+    return tmp_path / "some.py"
+
+
+def test_a_mutant_belongs_to_the_innermost_statement_of_its_function(some: Path) -> None:
+    found = {one.line: mutants.span_of(one) for one in mutants.mutants_of("some.py")}
+    assert {line: span and (span.first, span.last) for line, span in found.items()} == STATEMENTS
+
+
+def test_a_mutant_in_a_function_is_for_the_tests_that_execute_its_statement_and_one_outside_for_all(
+    some: Path,
+) -> None:
     reached = {
-        "functions": {"some.py:4": ["slow", "quick"]},
+        "tests": {"some.py:7-7": ["slow", "quick"]},
         "took": {"slow": 2.0, "quick": 0.1, "other": 1.0},
     }
-    outside, *inside = mutants.mutants_of("some.py")
-    assert mutants.tests_for(outside, reached) == ["quick", "other", "slow"]
-    assert [mutants.tests_for(one, reached) for one in inside] == [["quick", "slow"]] * 2
+    tests = {one.line: mutants.tests_for(one, reached) for one in mutants.mutants_of("some.py")}
+    assert tests == {1: ["quick", "other", "slow"], 6: [], 7: ["quick", "slow"], 8: [], 10: []}
+
+
+def test_a_test_counts_for_the_lines_it_executes_and_not_for_the_rest_of_the_function(some: Path) -> None:
+    spans = {span for one in mutants.mutants_of("some.py") if (span := mutants.span_of(one))}
+    plugin = mutants.Reached(sorted(spans))
+    names: dict[str, Any] = {"cache": lambda function: function}
+    exec(compile(CODE, str(some), "exec"), names)  # as pytest would load it
+    before = sys.gettrace()
+    try:
+        for value in (1, 5):
+            plugin.pytest_runtest_logstart()
+            names["f"](value)
+            sys.settrace(before)
+            plugin.pytest_runtest_logfinish(f"test_with[{value}]" if value == 1 else "test_more")
+    finally:
+        sys.settrace(before)
+    assert plugin.tests == {
+        "some.py:6-6": {"test_with", "test_more"},
+        "some.py:7-7": {"test_with"},
+        "some.py:8-11": {"test_more"},
+    }
+
+
+def test_a_failure_without_any_change_is_named_and_no_mutant_is_tried(some: Path) -> None:
+    class Failing:
+        def verdict(self, *asked: object) -> tuple[str, str]:
+            assert asked[1] == CODE  # not changed
+            return "killed", "tests/test_some.py::test_quick"
+
+    first = mutants.mutants_of("some.py")[0]
+    with pytest.raises(SystemExit, match=r"first: tests/test_some[.]py::test_quick"):
+        mutants.check_without_change("some", Failing(), [first], {"tests": {}, "took": {"test_quick": 0.1}})
+
+
+def test_a_piece_of_a_run_goes_on_from_the_last_but_not_after_a_change_of_the_code(some: Path) -> None:
+    (some.parent / "kb").mkdir()
+    code = some.rename(some.parent / "kb/some.py")
+    kept = str(some.parent / "state.json")
+    first = mutants.State(kept, "some 40 1")
+    first.reached, first.verdicts = {"took": {}}, {"one": ["killed", "test_some"]}
+    first.keep()
+    assert mutants.State(kept, "some 40 1").verdicts == first.verdicts
+    assert mutants.State(kept, "some 40 2").verdicts == {}
+    code.write_text(CODE + "\n")
+    assert mutants.State(kept, "some 40 1").reached is None
+
+
+def test_a_changed_line_is_killed_by_the_test_that_runs_it_or_survives_and_is_put_back(
+    tmp_path: Path,
+) -> None:
+    """The whole way, in a small project of its own."""
+    for name, text in {
+        "kb/some.py": CODE.replace("@cache\n", ""),
+        "tests/test_some.py": "from kb.some import f\n\n\ndef test_one():\n    assert f(1) == 2\n",
+    }.items():
+        (tmp_path / name).parent.mkdir()
+        (tmp_path / name).write_text(text)
+    (tmp_path / "kb/__init__.py").touch()
+    (tmp_path / "scripts").mkdir()
+    shutil.copy(ROOT / "scripts/mutants.py", tmp_path / "scripts")
+    code = (tmp_path / "kb/some.py").read_text()
+    copy = mutants.Copy.__new__(mutants.Copy)
+    copy.root, copy._server = tmp_path, None
+    try:
+        answers = [
+            copy.verdict("kb/some.py", code.replace(*change), ["tests/test_some.py::test_one"], 60)
+            for change in (("a", "a"), ("a + 1", "a - 1"), ("range(2)", "range(3)"))
+        ]
+    finally:
+        copy.close()
+    killed = ("killed", "tests/test_some.py::test_one")
+    assert answers == [("survived", ""), killed, ("survived", "")]
+    assert (tmp_path / "kb/some.py").read_text() == code
