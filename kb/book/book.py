@@ -22,6 +22,7 @@ from kb.settings import BOOK, INDEX, Settings, load
 
 # A cold ``find`` comes through here: what it does not need is imported where it is used.
 if TYPE_CHECKING:
+    from kb.book.jobs import Jobs
     from kb.book.learned_evidence import Learned
     from kb.book.naming import Named
     from kb.domain.panel import Panel, PanelJack
@@ -364,6 +365,18 @@ class Book:
         return best
 
     # -- keeping the index up to date --------------------------------------------------------------------
+
+    @property
+    def is_shared(self) -> bool:
+        """Is it a book at a URL, which others use too?"""
+        return self._url is not None
+
+    @cached_property
+    def jobs(self) -> Jobs:
+        """The jobs of this book."""
+        from kb.book.jobs import Jobs
+
+        return Jobs(self)
 
     def standing(self) -> Standing | None:
         """The book's state, without SQLAlchemy if it is a file; None if nothing was recorded yet."""

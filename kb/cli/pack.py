@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from kb.base.errors import BadInput
+from kb.base.errors import BadInput, described
 from kb.cli.common import Session, command_options, text
 from kb.cli.path_options import asked_inputs, asked_metres
 from kb.domain.language import ENGLISH, Language
@@ -50,6 +50,10 @@ _FOOT_M: Final = 0.3048  # international foot, 1959
     metavar="P",
     help="Wanted certainty that all jobs connect.",
 )
+@click.option(
+    "--day", "day_text", metavar="DATE", help="The open jobs of a day in the book; today, tomorrow."
+)
+@click.option("--job", "refs", multiple=True, metavar="REF", help="A job in the book; repeat for more.")
 @click.option("--print", "as_list", is_flag=True, help="A plain list to print and tick off.")
 @command_options
 def pack_command(
@@ -67,12 +71,14 @@ def pack_command(
     have: tuple[str, ...],
     loops: tuple[str, ...],
     target: float,
+    day_text: str | None,
+    refs: tuple[str, ...],
     as_list: bool,
 ) -> int:
     """Choose what to carry so that every job connects on the first visit.
 
     \b
-    jackfield pack jobs.json
+    jackfield pack --day tomorrow
     jackfield pack jobs.toml --target 0.9 --print
     jackfield pack Norwell NV40-210 --inputs line-3.5,optical
     jackfield pack Norwell --year 2014
@@ -81,7 +87,11 @@ def pack_command(
     from kb.book.naming import named_day
     from kb.pack import pack, to_json, together
 
-    if jobsfile_or_make and model is None and _is_file(jobsfile_or_make):
+    if day_text or refs:
+        if jobsfile_or_make:
+            raise BadInput("pack", described("jobs of the book and another"), "one of them")
+        day = _of_book(session, day_text, refs, have)
+    elif jobsfile_or_make and model is None and _is_file(jobsfile_or_make):
         day = _read(jobsfile_or_make, have)
     else:
         set_data: dict[str, Any] = {
@@ -95,7 +105,7 @@ def pack_command(
             "length_m": asked_metres(session, length_text),
             "taken": list(taken) or None,
         }
-        day = _day({"jobs": [set_data], "have": _stock(have)})
+        day = _day({"jobs": [set_data], "have": stock_of(have)})
     day, notes = named_day(session.book.named, day, session.language)
     materials = together([*(job.materials for job in day.jobs), *(_materials(file) for file in loops)])
     plan = pack(day, session.book.expect(), target=target)
@@ -114,6 +124,18 @@ def pack_command(
     return 0 if plan.reached else 1
 
 
+def _of_book(session: Session, day_text: str | None, refs: tuple[str, ...], have: tuple[str, ...]) -> Day:
+    """The jobs of a day and those that were named, with what the van has."""
+    from kb.cli.job_fields import read_day
+
+    jobs = session.book.jobs
+    found = [jobs.named(ref) for ref in refs]
+    if day_text:
+        day = read_day(day_text)
+        found += [job for job in jobs.of_day(day) if job not in found]
+    return jobs.packed(found, stock_of(have))
+
+
 #: Endings and signs of a file's name; a make has none of them.
 _FILE_LIKE: Final = re.compile(r"[/\\]|\.(json|jsonl|toml|csv|txt|xlsx|ya?ml)$", re.IGNORECASE)
 
@@ -130,7 +152,7 @@ def _read(name: str, have: tuple[str, ...]) -> Day:
     data, place = read_data(name)
     if have:
         data = data if isinstance(data, dict) else {"jobs": data}
-        data = {**data, "have": {**(data.get("have") or {}), **_stock(have)}}
+        data = {**data, "have": {**(data.get("have") or {}), **stock_of(have)}}
     try:
         return _day(data)
     except BadInput as mistake:
@@ -151,7 +173,8 @@ def _day(data: object) -> Day:
     return day_from(data)
 
 
-def _stock(have: tuple[str, ...]) -> dict[str, int]:
+def stock_of(have: tuple[str, ...], option: str = "--have") -> dict[str, int]:
+    """Return the counts of items typed as ITEM or ITEM=COUNT. Raises BadInput naming the option."""
     from kb.catalogue import catalogue
 
     stock: dict[str, int] = {}
@@ -160,8 +183,8 @@ def _stock(have: tuple[str, ...]) -> dict[str, int]:
         if not sign:
             name, number = one, "1"
         if not number.isdecimal() or len(number) > 4 or not int(number):
-            raise BadInput("--have", one, "an item, or item=count with a count from 1")
-        catalogue().item(name, "have")  # reported as typed, not as the job file's
+            raise BadInput(option, one, "an item, or item=count with a count from 1")
+        catalogue().item(name, option.removeprefix("--"))  # reported as typed, not as the job file's
         stock[name] = stock.get(name, 0) + int(number)
     return stock
 

@@ -27,7 +27,7 @@ from uuid import UUID
 
 from kb.base import text
 from kb.base.errors import BadInput, described
-from kb.base.validation import Fields, bounded, listed, truth, whole
+from kb.base.validation import Fields, bounded, keyed, listed, truth, whole
 from kb.domain.words import DriverInput, Word
 
 T = TypeVar("T")
@@ -107,13 +107,13 @@ class Flag(ValueKind):
 
 
 class Number(ValueKind):
-    """A number from ``low`` to ``high``."""
+    """A number from ``low`` to ``high``; ``above``: the low end itself is refused."""
 
-    def __init__(self, low: float, high: float, expected: str) -> None:
-        self.low, self.high, self.expected = low, high, expected
+    def __init__(self, low: float, high: float, expected: str, *, above: bool = False) -> None:
+        self.low, self.high, self.expected, self.above = low, high, expected, above
 
     def read(self, value: object, place: str) -> float:
-        return bounded(value, place, low=self.low, high=self.high, expected=self.expected)
+        return bounded(value, place, low=self.low, high=self.high, expected=self.expected, above=self.above)
 
 
 class Whole(ValueKind):
@@ -172,6 +172,18 @@ class ListOf(ValueKind):
     def read(self, value: object, place: str) -> tuple[Any, ...]:
         found = listed(self.kind.read, self.most)(value, place)
         return tuple(dict.fromkeys(found)) if self.distinct else found
+
+
+class Keyed(ValueKind):
+    """An object of at most ``most`` entries whose keys are data too, held as pairs in their order."""
+
+    expected = "an object"
+
+    def __init__(self, key: ValueKind, kind: ValueKind, most: int) -> None:
+        self.key, self.kind, self.most = key, kind, most
+
+    def read(self, value: object, place: str) -> tuple[tuple[Any, Any], ...]:
+        return tuple(keyed(self.key.read, self.kind.read, self.most)(value, place).items())
 
 
 class Inputs(ListOf):
@@ -320,8 +332,10 @@ def write_object(value: Any) -> dict[str, Any]:
 
 def _written(value: Any) -> Iterator[tuple[str, Any]]:
     for one in fields_of(type(value)):
-        plain = _plain(one.kind, getattr(value, one.name))
-        if plain is not None and plain not in ("", [], {}):
+        held = getattr(value, one.name)
+        plain = _plain(one.kind, held)
+        # A list that is empty though it need not be there says something: nobody uses any of these.
+        if plain is not None and (plain not in ("", [], {}) or (plain == [] and one.default is None)):
             yield one.key, plain
 
 
@@ -341,6 +355,8 @@ def _plain(kind: ValueKind, value: Any) -> Any:
         return json.loads(value) if value else None
     if isinstance(value, Day):
         return value.isoformat()
+    if isinstance(kind, Keyed):
+        return {_plain(kind.key, key): _plain(kind.kind, one) for key, one in value}
     if isinstance(value, Sequence) and not isinstance(value, str):
         inner = kind.kind if isinstance(kind, ListOf) else kind
         return [_plain(inner, one) for one in value]

@@ -35,7 +35,19 @@ from kb.exchange.csv_values import columns
 VISIT_FIELDS: Final = ("visit", *columns(Visit))
 JACK_FIELDS: Final = (*columns(Jack), *columns(Finding), "jack")
 #: Columns of our own dumps only.
-DUMP_FIELDS: Final = ("record", "seal", "recorded", "spelling", "same_as", "of", "place", "turn", "stands")
+DUMP_FIELDS: Final = (
+    "record",
+    "seal",
+    "recorded",
+    "spelling",
+    "same_as",
+    "of",
+    "place",
+    "turn",
+    "stands",
+    "state",
+    "body",
+)
 #: Columns with a meaning only in a table made by a book.
 OURS: Final = ("id", "readings", "case", *DUMP_FIELDS)
 FIELDS: Final = (*VISIT_FIELDS, *JACK_FIELDS, *DUMP_FIELDS)

@@ -13,6 +13,7 @@ from datetime import datetime
 from typing import Any, Final
 
 from kb.base.errors import BadInput, described
+from kb.base.parsing import json_of
 from kb.domain.jack import Jack
 from kb.domain.shortform import jack as short_jack
 from kb.domain.visit import JACKS, Finding, Visit, finding_from, visit_from
@@ -20,7 +21,7 @@ from kb.domain.words import Basis, Outcome
 from kb.exchange import csv_cells as cells
 from kb.exchange.csv_columns import JACK_FIELDS, VISIT_FIELDS, Columns, TableMap, chosen
 from kb.exchange.csv_values import data_of, whole
-from kb.exchange.fact_lines import from_object, read_nonce, read_time
+from kb.exchange.fact_lines import PRIVATE, from_object, read_nonce, read_time
 from kb.exchange.lines import Line
 from kb.store.facts import Fact, VisitFact
 
@@ -228,8 +229,16 @@ def _fact(said: dict[str, str], line: int) -> Fact | list[Bad]:
             value = {"id": said.get("id"), "visit": said.get("of"), "text": said.get("note", "")}
             if "place" in said:
                 value["jack"] = whole(said["place"], "place")
+        elif kind == PRIVATE:
+            value = {
+                "id": said.get("id"),
+                "of": said.get("of", ""),
+                "turn": whole(said.get("turn", ""), "turn"),
+                "at": said.get("recorded"),
+                said.get("state", ""): json_of(said.get("body", ""), "body"),
+            }
         else:
-            raise BadInput("record", kind, "visit, alias, withdrawal or note")
+            raise BadInput("record", kind, "visit, alias, withdrawal, note or state")
         return from_object({kind: value}, "record")
     except BadInput as mistake:
         return [bad_of(line, mistake)]

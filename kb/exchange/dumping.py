@@ -17,7 +17,16 @@ from kb.exchange.csv_values import cells_of
 from kb.exchange.fact_lines import to_line
 from kb.exchange.loading import FORMAT
 from kb.store import Snapshot, schema
-from kb.store.facts import AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact, everything, number_of
+from kb.store.facts import (
+    AliasFact,
+    Fact,
+    NoteFact,
+    StateFact,
+    VisitFact,
+    WithdrawalFact,
+    everything,
+    number_of,
+)
 from kb.store.failures import told
 
 _TABLES: Final = {
@@ -25,6 +34,7 @@ _TABLES: Final = {
     "alias": schema.alias,
     "withdrawal": schema.withdrawal,
     "note": schema.reviewed_note,
+    "state": schema.private_state,
 }
 COLUMNS: Final = (
     "record",
@@ -74,6 +84,9 @@ def _rows(fact: Fact) -> Iterator[dict[str, str]]:
         case NoteFact(id_, about, jack, note):
             place = {} if jack is None else {"place": str(jack)}
             yield {"record": "note", "id": id_, "of": about, "note": note, **place}
+        case StateFact(id_, kind, about, turn, body, at):
+            said = {"of": about, "turn": str(turn), "recorded": at, "state": kind, "body": body}
+            yield {"record": "state", "id": id_, **said}
 
 
 def _visit_rows(fact: VisitFact) -> Iterator[dict[str, str]]:

@@ -15,12 +15,15 @@ from typing import Any, Final
 from kb.base import text
 from kb.base.errors import BadInput, described, kind_of
 from kb.base.validation import Fields, truth, whole
-from kb.domain.visit import JACKS, read_id, visit_from, visit_to
-from kb.store.facts import AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact
-from kb.store.schema import KEY, TURNS
+from kb.domain.job import job_from
+from kb.domain.kinds import Attachment
+from kb.domain.visit import ATTACHED, JACKS, read_id, visit_from, visit_to
+from kb.store.facts import AliasFact, Fact, NoteFact, StateFact, VisitFact, WithdrawalFact
+from kb.store.schema import KEY, STATES, TURNS
 
 _TIME: Final = "2026-03-04T05:06:07Z"
-KINDS: Final = ("visit", "alias", "withdrawal", "note")
+KINDS: Final = ("visit", "alias", "withdrawal", "note")  #: that books exchange
+PRIVATE: Final = "state"  #: the kind that only a dump holds
 
 
 def to_object(fact: Fact) -> dict[str, Any]:
@@ -36,6 +39,9 @@ def to_object(fact: Fact) -> dict[str, Any]:
         case NoteFact(id_, about, jack, note):
             more_ = {} if jack is None else {"jack": jack}
             return {"note": {"id": id_, "visit": about, **more_, "text": note}}
+        case StateFact(id_, kind, about, turn, body, at):
+            said = {"id": id_, "of": about, "turn": turn, "at": at, kind: json.loads(body)}
+            return {"state": said}
 
 
 def to_line(fact: Fact) -> str:
@@ -45,12 +51,14 @@ def to_line(fact: Fact) -> str:
 
 def is_fact(value: Any) -> bool:
     """Return whether it is the object of a fact (not a visit as in a visit file)."""
-    return isinstance(value, dict) and "source" not in value and any(key in value for key in KINDS)
+    return (
+        isinstance(value, dict) and "source" not in value and any(key in value for key in (*KINDS, PRIVATE))
+    )
 
 
 def from_object(value: Any, place: str) -> Fact:
     """Read the fact in an object; raises BadInput naming the field."""
-    kinds = [key for key in KINDS if isinstance(value, dict) and key in value]
+    kinds = [key for key in (*KINDS, PRIVATE) if isinstance(value, dict) and key in value]
     if len(kinds) != 1:
         raise BadInput(place, kind_of(value), f"an object with one of {', '.join(KINDS)}")
     kind = kinds[0]
@@ -135,9 +143,30 @@ def _note(said: Fields) -> NoteFact:
     return NoteFact(said.need("id", read_id), said.need("visit", read_id), jack, note)
 
 
+def _state(said: Fields) -> StateFact:
+    id_, about = said.need("id", read_id), said.need("of", text.line)
+    turn = said.need("turn", whole(1, TURNS, f"a whole number, 1 to {TURNS}"))
+    at = said.need("at", _time)
+    bodies = {kind: said.take(kind, reader, "") for kind, reader in _STATES.items()}
+    given = [(kind, body) for kind, body in bodies.items() if body]
+    if len(given) != 1:
+        raise BadInput("state", described(f"{len(given)} things"), f"one of {', '.join(_STATES)}")
+    return StateFact(id_, given[0][0], about, turn, given[0][1], at)
+
+
+def _job(value: object, place: str) -> str:
+    job_from(value, place, kept=True)
+    return _body(value, place)
+
+
+_body: Final = Attachment(ATTACHED).read
+_STATES: Final = dict(zip(STATES, (_job, _body), strict=True))
+
+
 _READERS: Final[dict[str, Callable[[Fields], Fact]]] = {
     "visit": _visit,
     "alias": _alias,
     "withdrawal": _withdrawal,
     "note": _note,
+    PRIVATE: _state,
 }

@@ -23,6 +23,7 @@ from kb.store.facts import (
     AliasFact,
     Fact,
     NoteFact,
+    StateFact,
     VisitFact,
     WithdrawalFact,
     rows,
@@ -171,6 +172,8 @@ class _Gate:
                 return fact.id in self.alive and all(ends)
             case WithdrawalFact():
                 return True  # it holds only ids
+            case StateFact():
+                return False
 
     def _ask_visits(self, ids: Iterable[str]) -> None:
         asked = [one for one in dict.fromkeys(ids) if one not in self._free]

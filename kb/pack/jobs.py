@@ -21,29 +21,15 @@ from typing import Final, TypeVar
 
 from kb.base import text
 from kb.base.errors import BadInput, described
-from kb.base.validation import Fields, keyed, listed, number, truth, whole
+from kb.base.validation import Fields, keyed, listed, number, whole
 from kb.catalogue import catalogue
-from kb.domain.visit import Source, read_year
-from kb.domain.words import Display, DriverInput, Kind, Signal
+from kb.domain import job as kept
+from kb.domain.job import Listening, Materials
+from kb.domain.job import Material as Material
+from kb.domain.visit import Source
+from kb.domain.words import DriverInput, Signal
 
 T = TypeVar("T")
-
-PIECE, METRE = UNITS = ("piece", "m")  #: unit of a line's count
-MOST_LINES: Final = 100  #: of one loop
-MOST_COUNT: Final = 10_000  #: of one line
-
-
-@dataclass(frozen=True, slots=True)
-class Material:
-    """Hold a line of a loop's list: a count of pieces or metres (``unit``) of an item.
-
-    Wire and fixings are used up; a ``tool`` serves every job of the day.
-    """
-
-    item: str
-    count: int
-    tool: bool = False
-    unit: str = PIECE
 
 
 def materials_from(data: object, place: str = "loop") -> tuple[Material, ...]:
@@ -51,9 +37,7 @@ def materials_from(data: object, place: str = "loop") -> tuple[Material, ...]:
 
     Raises BadInput naming the line, the value and the expected value.
     """
-    lines = data.get("items") if isinstance(data, Mapping) else data
-    expected = "what 'jackfield loop --json' prints, or its items"
-    return listed(_material, MOST_LINES, expected=expected, each="{place}, item {number}")(lines, place)
+    return Materials().read(data, place)
 
 
 def together(loops: Iterable[Sequence[Material]]) -> tuple[Material, ...]:
@@ -69,27 +53,8 @@ def together(loops: Iterable[Sequence[Material]]) -> tuple[Material, ...]:
     return tuple(found.values())
 
 
-def _unit(value: object, place: str) -> str:
-    if value not in UNITS:
-        raise BadInput(place, value, f"one of {', '.join(UNITS)}")
-    return str(value)
-
-
-def _material(data: object, place: str) -> Material:
-    fields = Fields(data, place, "an object with item and count")
-    material = Material(
-        fields.need("item", lambda value, at: text.line(value, at, empty=False)),
-        fields.need("count", whole(1, MOST_COUNT, f"a whole number from 1 to {MOST_COUNT}")),
-        fields.take("tool", truth, False),
-        fields.take("unit", _unit, PIECE),
-    )
-    fields.end()
-    return material
-
-
 MOST_JOBS: Final = 200  #: on one list
 LENGTH: Final = 1.5  #: metres of cable from set to driver if the job gives none (common practice)
-LONGEST: Final = 100.0  #: metres
 MOST_HAVE: Final = 500  #: of one item in stock
 MOST_ITEMS: Final = 500  #: kinds of item in stock or priced
 MOST_PRICE: Final = 1e6
@@ -156,32 +121,33 @@ def day_from(data: object, place: str = "") -> Day:
 
 
 def job_from(data: object, place: str = "job") -> Job:
-    """Return one entry of a job file. Raises BadInput naming the field."""
-    fields = Fields(data, place, "an object with inputs and what is known of the set", bare=True)
-    try:
-        speakers = fields.take("speakers", _needed, None)
-        job = Job(
-            source=Source(
-                make=fields.take("make", text.line, ""),
-                model=fields.take("model", text.line, ""),
-                kind=fields.take("kind", Kind.read, Kind.TELEVISION),
-                display=fields.take("display", Display.read, None),
-                year=fields.take("year", read_year, None),
-            ),
-            inputs=fields.need("inputs", _inputs),
-            speakers_needed=speakers is not False,
-            speakers_asked=speakers is not None,
-            answers=frozenset(fields.take("answers", _answers, {}).items()),
-            length_m=fields.take("length_m", _metres, LENGTH),
-            taken=fields.take("taken", _signals, None),
-            name=fields.take("job", text.line, ""),
-            materials=fields.take("materials", materials_from, ()),
-            id=fields.take("id", text.line, ""),
+    """Return one entry of a job file that has one set. Raises BadInput naming the field."""
+    return jobs_of(kept.job_from(data, place), place=place)[0]
+
+
+def jobs_of(job: kept.Job, usual: Sequence[DriverInput] = (), *, place: str = "job") -> tuple[Job, ...]:
+    """Return what has to be connected at a job: an entry for each of its sets.
+
+    ``usual``: the inputs of the driver if the job does not say. Raises BadInput without any.
+    """
+    inputs = job.inputs or tuple(usual)
+    if not inputs:
+        raise BadInput(f"{place}, inputs", described("none"), "the inputs of the driver, such as line-3.5")
+    return tuple(
+        Job(
+            source=one.source,
+            inputs=inputs,
+            speakers_needed=job.speakers is not Listening.FREE,
+            speakers_asked=job.speakers is not None,
+            length_m=LENGTH if job.length_m is None else job.length_m,
+            taken=None if one.taken is None else frozenset(one.taken),
+            name=job.reference,
+            answers=frozenset(one.answers),
+            materials=() if number else job.materials,
+            id=job.id,
         )
-        fields.end()
-    except BadInput as mistake:
-        raise mistake.within(place) from None
-    return job
+        for number, one in enumerate(job.known_sets)
+    )
 
 
 _FILE: Final = "a list of jobs, or an object with jobs"
@@ -193,37 +159,25 @@ def _jobs(value: object, place: str) -> tuple[Job, ...]:
     if isinstance(value, Sequence) and len(value) > MOST_JOBS:
         seen = described(f"{len(value)} jobs")
         raise BadInput(place, seen, f"at most {MOST_JOBS}; pack for one day at a time")
-    return listed(job_from, MOST_JOBS, expected=_FILE, each="job {number}")(value, place)
+    return _entries("job {number}")(value, place)
 
 
-_DONE: Final = listed(job_from, MOST_JOBS, expected="a list of jobs", each="{place}, job {number}")
+def _entries(each: str) -> Callable[[object, str], tuple[Job, ...]]:
+    """Return a reader of the jobs of a list, each with all its sets."""
+
+    def entry(value: object, place: str) -> tuple[Job, ...]:
+        return jobs_of(kept.job_from(value, place), place=place)
+
+    read = listed(entry, MOST_JOBS, expected=_FILE, each=each)
+    return lambda value, place: tuple(one for some in read(value, place) for one in some)
 
 
-def _inputs(value: object, place: str) -> tuple[DriverInput, ...]:
-    if not value:
-        raise BadInput(place, described("none"), "the inputs of the driver, such as line-3.5")
-    return DriverInput.read_all(value, place)
+def read_stock(value: object, place: str) -> dict[str, int]:
+    """Return counts by item. Raises BadInput naming an unknown item or a wrong count."""
+    return _stock(_count)(value, place)
 
 
-def _needed(value: object, place: str) -> bool:
-    if value not in ("needed", "free"):
-        raise BadInput(place, value, "needed or free")
-    return value == "needed"
-
-
-def _yes(value: object, place: str) -> bool:
-    if value not in (True, False, "yes", "no"):
-        raise BadInput(place, value, "yes or no")
-    return value in (True, "yes")
-
-
-_answers: Final = keyed(Signal.read, _yes, len(Signal))
-
-
-def _signals(value: object, place: str) -> frozenset[Signal]:
-    return frozenset(
-        listed(Signal.read, len(Signal), expected="a list of signals, such as optical")(value, place)
-    )
+_DONE: Final = _entries("{place}, job {number}")
 
 
 def _stock(read: Callable[[object, str], T]) -> Callable[[object, str], dict[str, T]]:
@@ -235,11 +189,5 @@ def _stock(read: Callable[[object, str], T]) -> Callable[[object, str], dict[str
     return keyed(item, read, MOST_ITEMS)
 
 
-_metres: Final = number(
-    0,
-    LONGEST,
-    f"metres from set to driver, a bare number above 0, at most {LONGEST:g} (10 ft are 3.05)",
-    above=True,
-)
 _count: Final = whole(1, MOST_HAVE, f"a count, 1 to {MOST_HAVE}; leave out what is not there")
 _price: Final = number(0, MOST_PRICE, "a price above 0", above=True)

@@ -21,7 +21,7 @@ from kb.store.rows import CHUNK
 from kb.store.snapshot import Snapshot
 
 #: The tables whose rows a bundle brings.
-TABLES = (schema.visit, schema.alias, schema.withdrawal, schema.reviewed_note)
+TABLES = (schema.visit, schema.alias, schema.withdrawal, schema.reviewed_note, schema.private_state)
 
 
 @dataclass(frozen=True, slots=True)

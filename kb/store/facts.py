@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import islice, takewhile
-from typing import Final, TypeAlias
+from typing import Any, Final, TypeAlias
 
 import sqlalchemy as sa
 
@@ -67,7 +67,22 @@ class NoteFact:
     note: str
 
 
-Fact: TypeAlias = VisitFact | AliasFact | WithdrawalFact | NoteFact
+@dataclass(frozen=True, slots=True)
+class StateFact:
+    """Hold a state of a private thing: the ``turn``-th of the job or van ``about``, as JSON, with its time.
+
+    No bundle holds one: only a dump of one's own book does.
+    """
+
+    id: str
+    kind: str
+    about: str
+    turn: int
+    body: str
+    at: str
+
+
+Fact: TypeAlias = VisitFact | AliasFact | WithdrawalFact | NoteFact | StateFact
 
 #: The kinds that are one row each, with their tables.
 ROWS: Final = (
@@ -77,10 +92,15 @@ ROWS: Final = (
 )
 
 
+#: The same for what never leaves the book but in a copy of it.
+PRIVATE_ROWS: Final = ((StateFact, schema.private_state),)
+
+
 def everything(book: Snapshot) -> Generator[Fact, None, None]:
     """Yield all facts, private words included, in the order they were recorded."""
     yield from visits(book, 0, private=True)
     yield from rows(book)
+    yield from rows(book, of=PRIVATE_ROWS)
 
 
 def visits(
@@ -124,9 +144,9 @@ def _column(book: Snapshot, table: sa.Table, name: str, ids: list[str]) -> dict[
     return {row[0]: row[1] for row in book._connection.execute(asked)}
 
 
-def rows(book: Snapshot, since: int = 0) -> Iterator[Fact]:
-    """Yield aliases, withdrawals and released notes that came after a revision."""
-    for kind, table in ROWS:
+def rows(book: Snapshot, since: int = 0, of: Iterable[tuple[type[Any], sa.Table]] = ROWS) -> Iterator[Fact]:
+    """Yield aliases, withdrawals and released notes that came after a revision, or facts ``of`` others."""
+    for kind, table in of:
         columns = [table.c[name] for name in kind.__slots__]
         asked = sa.select(*columns).where(_since(table, since)).order_by(table.c.revision, table.c.id)
         with told(book._place):

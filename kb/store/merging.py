@@ -25,7 +25,18 @@ from kb.store.content_id import (
     visit_id,
     without_private,
 )
-from kb.store.facts import ROWS, AliasFact, Fact, NoteFact, VisitFact, WithdrawalFact, unsealed, visits
+from kb.store.facts import (
+    PRIVATE_ROWS,
+    ROWS,
+    AliasFact,
+    Fact,
+    NoteFact,
+    StateFact,
+    VisitFact,
+    WithdrawalFact,
+    unsealed,
+    visits,
+)
 from kb.store.rows import CHUNK, ORDER, Rows, add_private_rows, add_rows, fingerprint, load
 from kb.store.same_row import Numbers, is_number
 from kb.store.snapshot import Snapshot
@@ -45,6 +56,7 @@ class Merged:
     aliases: int = 0
     withdrawals: int = 0
     notes: int = 0
+    states: int = 0
     already: int = 0
     completed: int = 0
     replaced: tuple[str, ...] = ()
@@ -54,7 +66,7 @@ class Merged:
     @property
     def new(self) -> int:
         """Return the number of facts that were added or completed."""
-        return self.visits + self.aliases + self.withdrawals + self.notes + self.completed
+        return self.visits + self.aliases + self.withdrawals + self.notes + self.states + self.completed
 
 
 def certified(fact: Fact) -> bool:
@@ -68,6 +80,13 @@ def certified(fact: Fact) -> bool:
             return id_ == sealed_id("withdrawal", [about, turn, stands])
         case NoteFact(id_, visit_, jack, note):
             return id_ == sealed_id("note", [visit_, jack, note])
+        case StateFact():
+            return fact == state(fact.kind, fact.about, fact.turn, fact.body, fact.at)
+
+
+def state(kind: str, about: str, turn: int, body: str, at: str) -> StateFact:
+    """Return a state of a private thing under the id that is made from its content."""
+    return StateFact(sealed_id("state", [kind, about, turn, body, at]), kind, about, turn, body, at)
 
 
 def anew(book: Snapshot) -> Iterator[VisitFact]:
@@ -105,7 +124,7 @@ def add_facts(
         if again is not None:
             again += _there(connection, [one.id for one in some], revision)
         _add_visits(connection, [one for one in some if isinstance(one, VisitFact)], revision, at, merged)
-        for kind, table in ROWS:
+        for kind, table in (*ROWS, *PRIVATE_ROWS):
             _add_rows(connection, table, [one for one in some if isinstance(one, kind)], revision, merged)
     merged.replaced = _before(connection, replaced, revision, _newly_superseded(revision))
     merged.withdrawn = _before(connection, withdrawn_, revision, _newly_withdrawn(revision))
@@ -143,6 +162,8 @@ def _newly_superseded(revision: int) -> sa.ColumnElement[bool]:
 
 def examine(fact: Fact, *, outside: bool) -> None:
     """Raise BadInput if a fact's id is not made from its content."""
+    if outside and isinstance(fact, StateFact):
+        raise BadInput("state", fact.kind, "nothing private of another book")
     nonce = isinstance(fact, VisitFact) and fact.nonce
     if (outside or nonce or (is_sealed(fact.id) and not isinstance(fact, VisitFact))) and not certified(fact):
         raise BadInput(_kind(fact), fact.id, "an id that matches its content")
@@ -262,13 +283,15 @@ def _add_rows(
         merged.aliases += len(rows)
     elif table is schema.reviewed_note:
         merged.notes += len(rows)
+    elif table is schema.private_state:
+        merged.states += len(rows)
     else:
         merged.withdrawals += len(rows)
 
 
 def _there(connection: sa.Connection, ids: list[str], revision: int) -> list[str]:
     """Return those of the facts that were in the book before this writing."""
-    tables = (schema.visit, *(table for _, table in ROWS))
+    tables = (schema.visit, *(table for _, table in (*ROWS, *PRIVATE_ROWS)))
     asked = (
         sa.select(table.c.id).where(table.c.id.in_(ids), table.c.revision < revision) for table in tables
     )

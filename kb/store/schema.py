@@ -50,6 +50,8 @@ MOST: Final = 2**53  #: revisions; whole numbers that JSON readers keep exact
 TURNS: Final = 2**31 - 1  #: of a withdrawal, at most; ``kb.store.rules`` says which of them count
 #: How facts come in: a file of colleagues, a shared book, a copy of one's own book.
 ORIGINS: Final = ("bundle", "book", "dump")
+#: Kinds of private things that change.
+STATES: Final = ("job", "van")
 
 metadata = sa.MetaData(
     naming_convention={
@@ -386,6 +388,24 @@ finding_private: Final = _table(
     sa.PrimaryKeyConstraint("visit", "seq"),
     # A row exists only if there is a value; with one field that is the field.
     _fields(FINDING_PRIVATE, least=1 if len(FINDING_PRIVATE) == 1 else 0),
+)
+
+#: A state of something private that changes: a job, or the stock of a van, by its ``kind`` and ``about``.
+#: The greatest (turn, id) in force is the present state, so copies of a book that were continued separately
+#: agree. ``body`` is JSON, as ``kb.domain.job`` declares it: a new field of a job needs no migration.
+private_state: Final = _table(
+    "private_state",
+    _id("id", primary_key=True),
+    _revision(),
+    sa.Column("kind", _PLAIN, nullable=False),
+    sa.CheckConstraint(f"kind IN ({', '.join(repr(one) for one in STATES)})", name="kind"),
+    sa.Column("about", _PLAIN, nullable=False),
+    sa.CheckConstraint(f"length(about) <= {SHORT + 20}", name="about"),
+    _whole("turn", 1, TURNS),
+    _text("body", MOST_ATTACHED, 2),
+    _text("at", 20, 20),
+    sa.Index(None, "kind", "about", "turn", "id"),
+    sa.Index(None, "revision"),
 )
 
 #: The format of the book; Alembic writes it and names it so.

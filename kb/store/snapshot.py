@@ -64,6 +64,15 @@ class Entry(NamedTuple):
         return not (self.withdrawn or self.taken_back or self.superseded_by or self.outdone)
 
 
+class State(NamedTuple):
+    """Hold a state of a private thing: its name, the number of the state, its JSON and its time in UTC."""
+
+    about: str
+    turn: int
+    body: str
+    at: str
+
+
 class Counts(NamedTuple):
     """Count the content of the book: ``findings`` and ``sets`` in force, ``visits`` altogether."""
 
@@ -320,6 +329,22 @@ class Snapshot:
                 .order_by(table.c.visit)
             )
             return list(self._connection.execute(asked).scalars())
+
+    def states(self, kind: str, about: str | None = None) -> dict[str, State]:
+        """Return the present state of each private thing of a kind, or of one, by its name."""
+        return {one.about: one for one in self.every_state(kind, about)}
+
+    def every_state(self, kind: str, about: str | None = None) -> list[State]:
+        """Return all states of the private things of a kind, or of one: by name, the present one last."""
+        table = schema.private_state
+        asked = sa.select(table.c.about, table.c.turn, table.c.body, table.c.at).where(
+            table.c.kind == kind, sa.not_(taken_back(table))
+        )
+        if about is not None:
+            asked = asked.where(table.c.about == about)
+        with told(self._place):
+            rows = self._connection.execute(asked.order_by(table.c.about, table.c.turn, table.c.id))
+            return [State(*row) for row in rows]
 
     def counts(self) -> Counts:
         """Return the counts of the book."""

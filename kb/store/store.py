@@ -9,13 +9,13 @@ order of revisions is the order of commits.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from itertools import islice
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, NamedTuple, Self, TypeVar
+from typing import TYPE_CHECKING, Any, NamedTuple, Self, TypeVar
 
 import sqlalchemy as sa
 import uuid_utils
@@ -255,6 +255,28 @@ class Store:
             merged.brought_back = writing.connection.execute(back).first() is not None
             writing.keep = keep and (merged.new > 0 or fresh or merged.brought_back)
         return merged
+
+    def keep_states(self, work: Callable[[Snapshot], Mapping[tuple[str, str], str]]) -> int:
+        """Give private things a new state in one transaction; return how many changed.
+
+        ``work`` gets the book inside the transaction, so no other program can change a state between its
+        reading and the writing. It returns the new JSON by (kind, name); an equal state is not written.
+        """
+        from kb.store.merging import state
+
+        with self._writing() as writing:
+            book = Snapshot(writing.connection, self.place)
+            at = clock.now().strftime("%Y-%m-%dT%H:%M:%SZ")
+            rows: list[dict[str, Any]] = []
+            for (kind, about), body in work(book).items():
+                now = book.states(kind, about).get(about)
+                if now is None or now.body != body:
+                    fact = state(kind, about, now.turn + 1 if now else 1, body, at)
+                    rows.append({**asdict(fact), "revision": writing.revision})
+            if rows:
+                writing.connection.execute(schema.private_state.insert(), rows)
+            writing.keep = bool(rows)
+        return len(rows)
 
     def enter_anew(self) -> int:
         """Enter again the visits in force with a supplied id; return their number.

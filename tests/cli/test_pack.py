@@ -114,7 +114,7 @@ def test_screens_keep_to_80_columns(known: Run) -> None:
         ([JOB, {"inputs": ["line-4"]}], "job 2, inputs"),
         ([JOB | {"length_m": -2}], "job 1, length_m: saw -2"),
         ([JOB | {"length_m": 0}], "job 1, length_m"),
-        ([JOB | {"speakers": "perhaps"}], "job 1, speakers: saw 'perhaps', expected needed or free"),
+        ([JOB | {"speakers": "perhaps"}], "job 1, speakers: saw 'perhaps', expected one of needed, free"),
         ([JOB | {"taken": ["sound"]}], "job 1, taken"),
         ([JOB | {"display": "round"}], "job 1, display"),
         ([JOB | {"colour": "red"}], "job 1, unknown field"),

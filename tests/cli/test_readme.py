@@ -29,6 +29,7 @@ OTHERWISE = {
     "record": {2},  # alone, it asks at a terminal, which is not here
     "load notes.csv --dry-run": {2},  # names the column that is not known yet
     "restore": {2},  # a book exists: it says what to add
+    "pack --day 2026-12-01": {1},
     "pack jobs.json": {1},
     "pack jobs.json --target 0.9 --print": {1},
     "pack Norwell --year 2014 --inputs line-3.5": {1},

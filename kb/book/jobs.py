@@ -1,0 +1,426 @@
+"""Keep the jobs of a book and the stock of the van: add, change, find and finish them.
+
+A job is private. The store keeps each of its states (``Store.keep_states``), so nothing acknowledged is lost
+and two programs that change jobs at the same moment queue.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+import secrets
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date as Day
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol, TypeVar
+
+from kb.base import clock, text
+from kb.base.errors import BadInput, BookTooNew, BookTrouble, NotFound, described, shown
+from kb.domain.job import Job, JobStatus, job_from, job_to, without_id
+from kb.domain.kinds import Attachment
+from kb.domain.visit import ATTACHED
+from kb.settings import TODAY
+
+if TYPE_CHECKING:
+    from kb.domain.words import DriverInput
+    from kb.pack import Day as Packed
+    from kb.settings import Settings
+    from kb.store import Store
+    from kb.store.revision import Standing
+    from kb.store.snapshot import Snapshot, State
+
+T = TypeVar("T")
+
+JOB: Final = "job"
+VAN: Final = "van"
+MOST_JOBS: Final = 200  #: of one file
+_MOST_BYTES: Final = 1_000_000  #: of the day's file of older releases
+_TAKEN: Final = f"{TODAY}.taken-in.bak"  #: its name once its jobs are in the book
+_NUMBERED: Final = re.compile(r"J-([0-9]{1,9})\Z", re.IGNORECASE)
+
+
+class Added(NamedTuple):
+    """Hold the jobs that were added, and those that were in the book before."""
+
+    added: tuple[Job, ...]
+    already: tuple[Job, ...]
+
+
+class Earlier(NamedTuple):
+    """Hold an earlier state of a job with its time in UTC."""
+
+    at: str
+    job: Job
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """Say which jobs are looked for; what is empty or None matches every job.
+
+    ``words`` match anywhere in the texts of a job, ``set`` in the names of its sets. ``day`` is the beginning
+    of a date, such as ``2026-03``.
+    """
+
+    words: tuple[str, ...] = ()
+    reference: str = ""
+    client: str = ""
+    place: str = ""
+    set: str = ""
+    day: str = ""
+    by: str = ""
+    status: JobStatus | None = None
+
+    def fits(self, job: Job) -> bool:
+        """Return whether the job is one of those."""
+        names = " ".join(one.title for one in job.sets)
+        texts = " ".join((job.reference, job.client, job.place, names, job.driver, job.note))
+        parts = (
+            (self.reference, job.reference),
+            (self.client, job.client),
+            (self.place, job.place),
+            (self.set, names),
+            *((word, texts) for word in self.words),
+        )
+        return (
+            all(text.squeezed(part) in text.squeezed(whole) for part, whole in parts)
+            and (not self.day or (job.day is not None and job.day.isoformat().startswith(self.day)))
+            and (not self.by or self.by.casefold() == job.by.casefold())
+            and self.status in (None, job.status)
+        )
+
+
+class OpenBook(Protocol):
+    """What the jobs need of the open book (``kb.book.Book``)."""
+
+    home: Path
+
+    @property
+    def settings(self) -> Settings: ...
+    @property
+    def is_shared(self) -> bool: ...
+    @property
+    def store(self) -> Store: ...
+    def standing(self) -> Standing | None: ...
+    def change(self, work: Callable[[Store], T]) -> T: ...
+
+
+class Jobs:
+    """The jobs of one book. Every method raises BookTrouble if the book cannot be read or written."""
+
+    def __init__(self, book: OpenBook) -> None:
+        self._book = book
+
+    # -- reading -----------------------------------------------------------------------------------
+
+    def every(self) -> list[Job]:
+        """Return all jobs, by day and reference; those without a day last."""
+        self._take_in()
+        if self._book.standing() is None:
+            return []
+        with self._book.store.snapshot() as now:
+            return _in_order(_jobs(now).values())
+
+    def find(self, wanted: Wanted) -> list[Job]:
+        """Return the jobs that are looked for."""
+        return [job for job in self.every() if wanted.fits(job)]
+
+    def of_day(self, day: Day) -> list[Job]:
+        """Return the jobs of a day that were not called off."""
+        return [job for job in self.every() if job.day == day and job.status is not JobStatus.CALLED_OFF]
+
+    def named(self, given: str) -> Job:
+        """Return the job with this reference or id. Raises NotFound, BadInput if several have it."""
+        return _named(self.every(), given)
+
+    def states(self, job: Job) -> list[Earlier]:
+        """Return all states of a job, the present one last."""
+        with self._book.store.snapshot() as now:
+            return [Earlier(one.at, _read(one)) for one in now.every_state(JOB, job.id)]
+
+    def stock(self) -> dict[str, int]:
+        """Return what the van has: a count by item."""
+        self._take_in()
+        if self._book.standing() is None:
+            return {}
+        with self._book.store.snapshot() as now:
+            return _stock(now, self._van)
+
+    def packed(self, jobs: Iterable[Job], have: Mapping[str, int] | None = None) -> Packed:
+        """Return what has to be connected at the open ones of these jobs, with ``have`` and the van's stock.
+
+        Raises NotFound if none of them is open.
+        """
+        from kb.pack.jobs import Day, jobs_of
+
+        some = [job for job in jobs if job.status is JobStatus.OPEN]
+        if not some:
+            raise NotFound("no open job for that day")
+        stock = Counter(self.stock()) + Counter(have or {})
+        return Day(tuple(one for job in some for one in jobs_of(job, self.inputs_of(job))), stock)
+
+    def inputs_of(self, job: Job) -> tuple[DriverInput, ...]:
+        """Return the inputs of a job's driver: as it says, of the driver named, or of the usual one."""
+        from kb.catalogue.drivers import drivers
+
+        if job.inputs:
+            return job.inputs
+        named = (one.inputs for one in drivers() if one.name.casefold() == job.driver.casefold())
+        return next(named, None) or self._book.settings.inputs
+
+    # -- writing -----------------------------------------------------------------------------------
+
+    def add(self, jobs: Sequence[Job]) -> Added:
+        """Add jobs, all or none; each gets an id, and a reference if it has none.
+
+        A job whose id, or reference and content, is there already adds nothing. Raises BadInput if a
+        reference belongs to another job.
+        """
+        self._take_in()
+        return self._add([checked(job) for job in jobs])
+
+    def change(self, given: str, work: Callable[[Job], Job]) -> Job:
+        """Give a job a new state; return it. Raises NotFound, and BadInput as ``work`` does."""
+        return self.finish(given, work)
+
+    def finish(self, given: str, work: Callable[[Job], Job], used: Mapping[str, int] | None = None) -> Job:
+        """Change a job, and take what was used up out of the van, in one transaction."""
+        self._take_in()
+        self.named(given)  # a name that is wrong makes no book
+        changed: list[Job] = []
+
+        def both(now: Snapshot) -> dict[tuple[str, str], str]:
+            every = _jobs(now)
+            job = _named(every.values(), given)
+            after = checked(replace(work(job), id=job.id))
+            _refuse_taken(after, every.values())
+            changed[:] = [after]
+            states = {(JOB, job.id): _body(job_to(without_id(after)))}
+            if used:
+                states[VAN, self._van] = _van_body(_less(_stock(now, self._van), used))
+            return states
+
+        self._book.change(lambda store: store.keep_states(both))
+        return changed[0]
+
+    def change_stock(self, work: Callable[[dict[str, int]], Mapping[str, int]]) -> dict[str, int]:
+        """Change what the van has; return it."""
+        self._take_in()
+        after: dict[str, int] = {}
+
+        def van(now: Snapshot) -> dict[tuple[str, str], str]:
+            after.clear()
+            after.update(_counts(work(_stock(now, self._van))))
+            return {(VAN, self._van): _van_body(after)}
+
+        self._book.change(lambda store: store.keep_states(van))
+        return after
+
+    @property
+    def _van(self) -> str:
+        """The name of the van: a book of one's own has one, in a shared book each installer has one."""
+        return self._book.settings.initials if self._book.is_shared else ""
+
+    def _add(self, jobs: Sequence[Job], have: Mapping[str, int] | None = None) -> Added:
+        added: list[Job] = []
+        already: list[Job] = []
+
+        def more(now: Snapshot) -> dict[tuple[str, str], str]:
+            added.clear()
+            already.clear()
+            every = _jobs(now)
+            states: dict[tuple[str, str], str] = {}
+            for job in jobs:
+                there = every.get(job.id) if job.id else _same(job, every.values())
+                if there is not None:
+                    already.append(there)
+                    continue
+                new = replace(job, id=job.id or secrets.token_hex(6))
+                if not new.reference:
+                    new = replace(new, reference=_next(every.values()))
+                _refuse_taken(new, every.values())
+                every[new.id] = new
+                added.append(new)
+                states[JOB, new.id] = _body(job_to(without_id(new)))
+            if have and not _stock(now, self._van):
+                states[VAN, self._van] = _van_body(have)
+            return states
+
+        self._book.change(lambda store: store.keep_states(more))
+        return Added(tuple(added), tuple(already))
+
+    # -- the file of older releases -----------------------------------------------------------------
+
+    def _take_in(self) -> None:
+        """Take the jobs of ``today.json`` into the book, where releases before this one kept them.
+
+        A crash in between does no harm: a job is added once by its id. Raises BadInput naming the file.
+        """
+        file = self._book.home / TODAY
+        if not file.exists():
+            return
+        jobs, have = _of_older_release(file)
+        self._add(jobs, have)
+        try:
+            os.replace(file, file.with_name(_TAKEN))
+        except FileNotFoundError:  # another program was faster
+            pass
+        except OSError as trouble:
+            raise BookTrouble(f"{file}: {trouble.strerror}") from trouble
+
+
+def checked(job: Job) -> Job:
+    """Return the job with its room in metres and its route by code. Raises BadInput naming the field."""
+    from kb.catalogue import catalogue
+
+    if job.room:
+        from kb.loop.units import room
+
+        job = replace(job, room="x".join(f"{side:g}" for side in room(job.room, "room")))
+    if job.route:
+        from kb.base.datafiles import data_tables
+        from kb.loop.routes import route_named, routes_from
+
+        job = replace(job, route=route_named(job.route, routes_from(data_tables("routes.toml"))).code)
+    for item, _ in job.used:
+        catalogue().item(item, "used")
+    return job
+
+
+def jobs_in(data: object, place: str) -> tuple[Job, ...]:
+    """Return the jobs of a parsed job file, each with an id.
+
+    An entry without an id and reference gets one from its content, so the same file twice adds nothing.
+    Raises BadInput naming the job and the field.
+    """
+    entries = data.get("jobs") if isinstance(data, Mapping) else data
+    if not isinstance(entries, Sequence) or isinstance(entries, str) or not entries:
+        raise BadInput(place, described("no jobs"), "a list of jobs, or an object with jobs")
+    if len(entries) > MOST_JOBS:
+        raise BadInput(place, described(f"{len(entries)} jobs"), f"at most {MOST_JOBS}")
+    seen: Counter[str] = Counter()
+    found = []
+    for number, entry in enumerate(entries, 1):
+        job = job_from(entry, f"{place}, job {number}")
+        if not (job.id or job.reference):
+            content = _body(job_to(job))
+            seen[content] += 1
+            job = replace(job, id=_digest(seen[content], content))
+        found.append(job)
+    return tuple(found)
+
+
+def _of_older_release(file: Path) -> tuple[list[Job], dict[str, int]]:
+    try:
+        raw = file.read_bytes()[: _MOST_BYTES + 1]
+        data: Any = json.loads(raw) if len(raw) <= _MOST_BYTES else None
+    except (ValueError, RecursionError):
+        data = None
+    except OSError as trouble:
+        raise BookTrouble(f"{file}: {trouble.strerror}") from trouble
+    if isinstance(data, list):
+        data = {"jobs": data}
+    if not isinstance(data, dict):
+        raise BadInput(TODAY, "something else", "a job file as JSON")
+    found = []
+    for key, status in (("jobs", JobStatus.OPEN), ("done", JobStatus.DONE)):
+        if data.get(key):
+            some = jobs_in(data[key], TODAY)
+            found += [replace(one, status=status, day=one.day or clock.today()) for one in some]
+    have = data.get("have") or {}
+    return [_with_id(checked(one), number) for number, one in enumerate(found)], _counts(have)
+
+
+def _with_id(job: Job, number: int) -> Job:
+    return job if job.id else replace(job, id=_digest(number, _body(job_to(job))))
+
+
+def _digest(number: int, content: str) -> str:
+    return hashlib.sha256(f"{number} {content}".encode()).hexdigest()[:12]
+
+
+def _jobs(now: Snapshot) -> dict[str, Job]:
+    return {key: _read(one) for key, one in now.states(JOB).items()}
+
+
+def _read(one: State) -> Job:
+    try:
+        return replace(job_from(json.loads(one.body), kept=True), id=one.about)
+    except (BadInput, ValueError) as mistake:
+        raise BookTooNew(
+            f"the job {shown(one.about)} was written by a newer Jackfield ({mistake}); update jackfield"
+        ) from mistake
+
+
+def _stock(now: Snapshot, van: str) -> dict[str, int]:
+    state = now.states(VAN, van).get(van)
+    return _counts(json.loads(state.body).get("have", {})) if state else {}
+
+
+def _counts(have: Mapping[str, Any]) -> dict[str, int]:
+    from kb.pack.jobs import read_stock
+
+    return dict(sorted(read_stock({item: count for item, count in have.items() if count}, "have").items()))
+
+
+def _less(have: Mapping[str, int], used: Mapping[str, int]) -> dict[str, int]:
+    """Return what is left; an item that the van had less of than was used is gone."""
+    return {item: left for item, count in have.items() if (left := count - used.get(item, 0)) > 0}
+
+
+def _van_body(have: Mapping[str, int]) -> str:
+    return _body({"have": dict(have)})
+
+
+def _body(data: Mapping[str, Any]) -> str:
+    return str(Attachment(ATTACHED).read(data, "job"))
+
+
+def _in_order(jobs: Iterable[Job]) -> list[Job]:
+    return sorted(jobs, key=lambda job: (job.day or Day.max, _natural(job.reference), job.id))
+
+
+def _natural(reference: str) -> tuple[str, int, str]:
+    """``J-9`` comes before ``J-12``."""
+    found = _NUMBERED.match(reference)
+    return ("J-", int(found[1]), "") if found else (reference.casefold(), 0, reference)
+
+
+def _named(jobs: Iterable[Job], given: str) -> Job:
+    asked = text.squeezed(given)
+    every = list(jobs)
+    found = [one for one in every if one.id == given.strip()]
+    found = found or [one for one in every if asked and text.squeezed(one.reference) == asked]
+    if not found:
+        from difflib import get_close_matches
+
+        names = [one.reference for one in every]
+        near = get_close_matches(given, names, n=3) or names[-3:]
+        hint = f"; there are {', '.join(near)}" if near else "; the book has no jobs yet"
+        raise NotFound(f"no job {shown(given)} in the book{hint}")
+    if len(found) > 1:
+        ids = ", ".join(f"{one.id} ({one.client or one.title})" for one in found)
+        raise BadInput("job", given, f"one of {len(found)} jobs of that name by its id: {ids}")
+    return found[0]
+
+
+def _same(job: Job, jobs: Iterable[Job]) -> Job | None:
+    """Return the job with this very reference and content, if there is one."""
+    if not job.reference:
+        return None
+    return next((one for one in jobs if without_id(one) == without_id(job)), None)
+
+
+def _refuse_taken(job: Job, jobs: Iterable[Job]) -> None:
+    mine = text.squeezed(job.reference)
+    for other in jobs:
+        if other.id != job.id and mine and text.squeezed(other.reference) == mine:
+            raise BadInput("job", job.reference, "a reference that no other job has")
+
+
+def _next(jobs: Iterable[Job]) -> str:
+    numbers = (int(found[1]) for one in jobs if (found := _NUMBERED.match(one.reference)))
+    return f"J-{max(numbers, default=0) + 1}"

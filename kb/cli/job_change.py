@@ -1,0 +1,133 @@
+"""job add, change and done: give a job a new state."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from kb.base.errors import BadInput, described
+from kb.cli.common import Session, answering, command_options, text
+from kb.cli.job_fields import job_fields, read_said
+from kb.domain.job import Job, JobStatus, changed, job_to
+
+
+@click.command("add")
+@click.argument("make", required=False)
+@click.argument("model", required=False)
+@click.option("--file", "file", metavar="F", help="A job file, JSON or TOML; - for stdin.")
+@click.option("--loop", "loop", metavar="FILE", help="Its loop, as 'jackfield loop --json' prints it.")
+@job_fields
+@command_options
+def add_command(
+    session: Session,
+    typed: dict[str, Any],
+    make: str | None,
+    model: str | None,
+    file: str | None,
+    loop: str | None,
+) -> int:
+    """Add a job with what is known, or all jobs of a file. It gets a reference if it has none.
+
+    \b
+    jackfield job add Norwell --client "Alder" --day 2026-12-01 --length 4m
+    jackfield job add --client "Alder" --place "7 Mill Lane" --year 2014 --size 40
+    jackfield job add --file jobs.toml
+    """
+    from kb.book.jobs import jobs_in
+
+    said = read_said(session, typed)
+    said |= {key: value for key, value in (("make", make), ("model", model)) if value}
+    said |= _materials(loop)
+    if file:
+        if said:
+            raise BadInput("job", described("a file and fields"), "one of them")
+        from kb.base.inputfiles import read_data
+
+        jobs = jobs_in(*read_data(file))
+    else:
+        jobs = (changed(Job(), said),)
+        if jobs[0] == Job():
+            raise BadInput("job", described("nothing"), "what is known of it, or --file F")
+    done = session.book.jobs.add(jobs)
+    with answering(session, "added"):
+        if session.as_json:
+            session.json({"added": [*map(job_to, done.added)], "already": [*map(job_to, done.already)]})
+        else:
+            for job in done.added:
+                session.console.print(text(session.language("cli/job/added", job=job.reference)))
+            if done.already:
+                session.say(session.language("cli/job/already", count=len(done.already)))
+    return 0
+
+
+@click.command("change")
+@click.argument("ref")
+@click.option("--set", "number", type=int, default=0, metavar="N", help="The set that is meant, from 1.")
+@click.option("--loop", "loop", metavar="FILE", help="Its loop, as 'jackfield loop --json' prints it.")
+@job_fields
+@command_options
+def change_command(session: Session, typed: dict[str, Any], ref: str, number: int, loop: str | None) -> int:
+    """Change what is known of the job REF (its reference or id). An empty text takes a field away.
+
+    \b
+    jackfield job change J-12 --year 2014 --taken optical
+    jackfield job change J-12 --set 2 --make Kestering
+    jackfield job change J-12 --place ""
+    """
+    said = read_said(session, typed) | _materials(loop)
+    if not said:
+        raise BadInput("job", described("nothing to change"), "at least one of the options of its fields")
+    job = session.book.jobs.change(ref, lambda before: changed(before, said, number))
+    return _changed(session, job)
+
+
+@click.command("done")
+@click.argument("ref")
+@click.option("--used", multiple=True, metavar="ITEM[=COUNT]", help="An item used up there; repeat for more.")
+@click.option("--called-off", is_flag=True, help="It will not be done at all.")
+@click.option("--again", is_flag=True, help="It is open again.")
+@command_options
+def done_command(session: Session, ref: str, used: tuple[str, ...], called_off: bool, again: bool) -> int:
+    """Finish the job REF. What was used there leaves the stock of the van.
+
+    \b
+    jackfield job done J-12 --used DAC --used "optical cable 2 m=2"
+    """
+    from kb.base import clock
+    from kb.cli.pack import stock_of
+
+    if called_off and again:
+        raise BadInput("job", described("--called-off and --again"), "one of them")
+    status = JobStatus.CALLED_OFF if called_off else JobStatus.OPEN if again else JobStatus.DONE
+    now = stock_of(used, "--used")
+
+    def finished(job: Job) -> Job:
+        every = dict(job.used)
+        for item, count in now.items():
+            every[item] = every.get(item, 0) + count
+        said: dict[str, Any] = {"status": status.value, "used": every or None}
+        if status is JobStatus.DONE and job.day is None:
+            said["day"] = clock.today()
+        return changed(job, said)
+
+    return _changed(session, session.book.jobs.finish(ref, finished, now))
+
+
+def _changed(session: Session, job: Job) -> int:
+    with answering(session, "changed"):
+        if session.as_json:
+            session.json(job_to(job))
+        else:
+            from kb.cli.job_list import show
+
+            show(session, job)
+    return 0
+
+
+def _materials(file: str | None) -> dict[str, Any]:
+    if file is None:
+        return {}
+    from kb.base.inputfiles import read_data
+
+    return {"materials": read_data(file)[0]}

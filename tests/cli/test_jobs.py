@@ -1,0 +1,316 @@
+"""A job is kept from the call on: added, changed, found, packed for, finished; and it stays at home."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from dataclasses import fields
+from pathlib import Path
+
+import pytest
+
+from kb.book import Book
+from kb.domain.job import Job, JobSet, JobStatus, changed, job_from, job_to
+from tests.cli.conftest import Run
+
+ALDER = {
+    "job": "J-1199",
+    "client": "Mrs Alder, left ear better",
+    "place": "7 Mill Lane",
+    "day": "2026-03-06",
+    "by": "RT",
+    "sets": [
+        {"make": "Norwell", "model": "NV40-210", "kind": "television", "display": "flat", "year": 2014}
+        | {"size_in": 40.0, "taken": ["optical"], "answers": {"headphone": True}},
+        {"make": "Kestering", "kind": "soundbar"},
+    ],
+    "driver": "bench driver",
+    "inputs": ["line-3.5"],
+    "length_m": 4.0,
+    "speakers": "needed",
+    "room": "5.2x4.1",
+    "route": "joists",
+    "materials": [{"item": "wire AWG 18", "count": 24, "unit": "m"}],
+    "note": "ring twice",
+}
+
+
+def added(jackfield: Run, *jobs: object) -> list[dict[str, object]]:
+    done = jackfield("job", "add", "--file", "-", "--json", stdin=json.dumps(jobs))
+    assert done.code == 0, done.err
+    found: list[dict[str, object]] = done.json["added"]
+    return found
+
+
+def jobs_of(jackfield: Run, *words: str) -> list[dict[str, object]]:
+    found: list[dict[str, object]] = jackfield("job", "list", *words, "--json").json["jobs"]
+    return found
+
+
+# -- the thing itself ----------------------------------------------------------------------------------
+
+
+def test_every_field_of_a_job_comes_back_as_it_was_written(jackfield: Run) -> None:
+    written = {one.name for one in fields(Job)} - {"id", "status", "used", "reference"}
+    assert written <= ALDER.keys()
+    assert {one.name for one in fields(JobSet)} == ALDER["sets"][0].keys()  # type: ignore[index]
+    [job] = added(jackfield, ALDER)
+    job_id = job.pop("id")
+    job["materials"] = [{k: v for k, v in one.items() if k != "tool"} for one in job["materials"]]  # type: ignore[attr-defined]
+    job["sets"][1].pop("display", None)  # type: ignore[index]
+    assert job == ALDER
+    again = jackfield("job", "show", "j1199", "--json").json
+    assert again["id"] == job_id
+    assert job_to(job_from(again)) == again
+
+
+def test_the_fields_of_a_job_are_the_options_of_its_command(jackfield: Run) -> None:
+    typed = ("Norwell", "NV40-210", "--client", "Alder", "--day", "2026-03-07", "--length", "400 cm")
+    done = jackfield(
+        "job", "add", *typed, "--taken", "none", "--room", "5.2 m x 4.1 m", "--route", "under joists"
+    )
+    assert done.code == 0, done.err
+    [job] = jobs_of(jackfield)
+    assert (job["job"], job["length_m"], job["taken"], job["room"]) == ("J-1", 4.0, [], "5.2x4.1")
+    assert job["route"] == "joists"
+
+
+def test_a_change_is_a_new_state_and_the_old_one_stays(jackfield: Run) -> None:
+    added(jackfield, ALDER)
+    assert jackfield("job", "change", "J-1199", "--place", "", "--set", "2", "--year", "2016").code == 0
+    shown = jackfield("job", "show", "J-1199", "--states", "--json").json
+    assert "place" not in shown
+    assert shown["sets"][1]["year"] == 2016
+    assert [one.get("place") for one in shown["states"]] == ["7 Mill Lane", None]
+
+
+def test_which_of_two_sets_is_meant_must_be_said(jackfield: Run) -> None:
+    added(jackfield, ALDER)
+    done = jackfield("job", "change", "J-1199", "--year", "2016")
+    assert done.code == 2
+    assert "one of its sets, 1 to 2" in done.err
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        (("--year", "1800"), "year: saw 1800"),
+        (("--year", "soon"), "--year: saw 'soon'"),
+        (("--day", "2026-13-40"), "day: saw '2026-13-40'"),
+        (("--length", "far"), "--length: saw 'far'"),
+        (("--speakers", "maybe"), "speakers: saw 'maybe', expected one of needed, free"),
+        (("--taken", "sound"), "sound"),
+        (("--route", "roof"), "route: saw 'roof'"),
+        (("--room", "big"), "--room: saw 'big'"),
+        (("--used", "magic box=1"), "used: saw 'magic box'"),
+        (("--status", "lost"), "status: saw 'lost'"),
+        ((), "nothing to change"),
+    ],
+)
+def test_bad_input_never_changes_a_job(typed: tuple[str, ...], said: str, jackfield: Run) -> None:
+    added(jackfield, {**ALDER, "sets": ALDER["sets"][:1]})  # type: ignore[index]
+    before = jackfield("job", "show", "J-1199", "--states", "--json").json
+    done = jackfield("job", "change", "J-1199", *typed)
+    assert (done.code, done.out) == (2, "")
+    assert said in done.err
+    assert jackfield("job", "show", "J-1199", "--states", "--json").json == before
+
+
+def test_a_file_with_one_bad_job_adds_none(jackfield: Run) -> None:
+    done = jackfield(
+        "job", "add", "--file", "-", stdin=json.dumps([ALDER, {"make": "Norwell", "year": "old"}])
+    )
+    assert done.code == 2
+    assert "job 2, year: saw 'old'" in done.err
+    assert jobs_of(jackfield) == []
+
+
+def test_the_same_file_twice_adds_nothing(jackfield: Run, tmp_path: Path) -> None:
+    file = tmp_path / "jobs.toml"
+    file.write_text('[[jobs]]\nmake = "Norwell"\nday = 2026-03-06\n' * 2 + '[[jobs]]\njob = "J-7"\n')
+    first = jackfield("job", "add", "--file", str(file), "--json").json
+    second = jackfield("job", "add", "--file", str(file), "--json").json
+    assert [one["job"] for one in first["added"]] == ["J-1", "J-2", "J-7"]
+    assert (second["added"], len(second["already"])) == ([], 3)
+
+
+def test_a_reference_belongs_to_one_job(jackfield: Run) -> None:
+    added(jackfield, ALDER)
+    done = jackfield("job", "add", "--job", "j 1199", "--client", "Brook")
+    assert done.code == 2
+    assert "a reference that no other job has" in done.err
+
+
+@pytest.mark.parametrize(
+    ("asked", "found"),
+    [
+        (("alder",), ["J-1199"]),
+        (("--job", "1199"), ["J-1199"]),
+        (("--client", "left ear"), ["J-1199"]),
+        (("--place", "mill"), ["J-1199"]),
+        (("--day", "2026-03-06"), ["J-1199"]),
+        (("--day", "2026-04"), ["J-1"]),
+        (("--set", "nv40"), ["J-1199"]),
+        (("--by", "rt"), ["J-1199"]),
+        (("--open",), ["J-1199"]),
+        (("--done",), ["J-1"]),
+        ((), ["J-1199", "J-1"]),
+    ],
+)
+def test_a_job_is_found_by_any_of_its_facts(asked: tuple[str, ...], found: list[str], jackfield: Run) -> None:
+    added(jackfield, ALDER, {"client": "Brook", "day": "2026-04-01", "make": "Hallmere", "job": "J-1"})
+    jackfield("job", "done", "J-1")
+    assert [one["job"] for one in jobs_of(jackfield, *asked)] == found
+
+
+def test_a_job_that_is_nowhere_is_a_true_no_and_makes_no_book(jackfield: Run, home: Path) -> None:
+    assert jackfield("job", "list", "alder").code == 1
+    assert jackfield("job", "change", "J-1", "--year", "2014").code == 1
+    assert jackfield("job", "add", "--room", "big").code == 2
+    assert not (home / "book.sqlite").exists()
+
+
+# -- the day ---------------------------------------------------------------------------------------------
+
+
+def test_pack_takes_the_open_jobs_of_a_day(jackfield: Run) -> None:
+    added(
+        jackfield, ALDER, {"make": "Hallmere", "day": "2026-03-06"}, {"make": "Tolworth", "day": "2026-03-07"}
+    )
+    jackfield("job", "done", "J-1199")
+    plan = jackfield("pack", "--day", "2026-03-06", "--json").json
+    assert [(one["job"], one["make"]) for one in plan["jobs"]] == [("J-1200", "Hallmere")]
+    two = jackfield("pack", "--job", "J-1201", "--day", "2026-03-06", "--json").json
+    assert [one["make"] for one in two["jobs"]] == ["Tolworth", "Hallmere"]
+    assert jackfield("pack", "--day", "2026-03-09").code == 1
+
+
+def test_a_job_with_two_sets_is_packed_for_both(jackfield: Run) -> None:
+    added(jackfield, ALDER)
+    plan = jackfield("pack", "--day", "2026-03-06", "--json").json
+    assert [(one["job"], one["make"]) for one in plan["jobs"]] == [
+        ("J-1199", "Norwell"),
+        ("J-1199", "Kestering"),
+    ]
+    assert plan["materials"][0]["count"] == 24
+
+
+# -- nothing acknowledged is lost -----------------------------------------------------------------------
+
+CHANGES = """
+import sys
+from kb.cli.main import run
+for number in range(6):
+    assert run(["job", "add", "--client", f"{sys.argv[1]} {number}"]) == 0
+    assert run(["job", "change", "J-1", f"--{sys.argv[1]}", f"said {number}"]) == 0
+"""
+
+
+def test_two_programs_that_change_jobs_at_once_lose_nothing(jackfield: Run, home: Path) -> None:
+    added(jackfield, {"job": "J-1", "client": "Alder"})
+    env = {**os.environ, "JACKFIELD_HOME": str(home)}
+    both = [
+        subprocess.Popen([sys.executable, "-c", CHANGES, field], env=env, stdout=subprocess.DEVNULL)
+        for field in ("note", "place")
+    ]
+    assert [one.wait(timeout=300) for one in both] == [0, 0]
+    jobs = jobs_of(jackfield)
+    assert len(jobs) == 13
+    assert len({one["job"] for one in jobs}) == 13
+    [first] = [one for one in jobs if one["job"] == "J-1"]
+    assert (first["note"], first["place"]) == ("said 5", "said 5")
+
+
+def test_jobs_of_a_dump_load_to_an_equal_book_and_never_go_into_a_bundle(
+    jackfield: Run, tmp_path: Path
+) -> None:
+    added(jackfield, ALDER)
+    jackfield("job", "done", "J-1199", "--used", "DAC")
+    jackfield("record", "Norwell", "NV40-210", "opt:ok", "--job", "J-1199")
+    for name in ("book.jsonl", "book.csv"):
+        file, home = tmp_path / name, str(tmp_path / name.partition(".")[2])
+        assert jackfield("dump", str(file)).code == 0
+        assert jackfield("load", str(file), "--home", home).code == 0
+        assert jackfield("load", str(file), "--home", home).code == 0
+        was = jackfield("job", "show", "J-1199", "--states", "--json").json
+        assert jackfield("job", "show", "J-1199", "--states", "--json", "--home", home).json == was
+    bundle = tmp_path / "bundle.jsonl"
+    assert jackfield("share", "out", str(bundle)).code == 0
+    said = bundle.read_bytes()
+    assert b"Norwell" in said
+    assert not [word for word in (b"Alder", b"Mill Lane", b"1199", b"state") if word in said]
+
+
+def test_a_bundle_that_holds_a_job_is_refused(jackfield: Run, tmp_path: Path) -> None:
+    from kb.base.errors import BadInput
+    from kb.store import Store
+    from kb.store.merging import state
+
+    with Store.open(tmp_path / "other.sqlite") as store, pytest.raises(BadInput, match="nothing private"):
+        store.merge([state("job", "a1", 1, "{}", "2026-03-06T10:00:00Z")], outside=True)
+
+
+def test_a_job_of_a_newer_release_is_not_half_read(jackfield: Run, home: Path) -> None:
+    added(jackfield, {"job": "J-1"})
+    with Book.open(home) as book:
+        [job] = book.jobs.every()
+        book.change(
+            lambda store: store.keep_states(lambda _: {("job", job.id): '{"job": "J-1", "mood": "good"}'})
+        )
+    done = jackfield("job", "change", "J-1", "--client", "Alder")
+    assert done.code == 3
+    assert "newer Jackfield" in done.err
+    assert "mood" in done.err
+
+
+# -- the file of releases before this one ------------------------------------------------------------------
+
+
+def test_the_jobs_of_an_older_release_are_taken_into_the_book_once(jackfield: Run, home: Path) -> None:
+    home.mkdir(exist_ok=True)
+    one = {"make": "Norwell", "inputs": ["line-3.5"]}
+    data = {"jobs": [one, one, {**one, "id": "a1"}], "done": [{**one, "job": "J-9"}], "have": {"DAC": 2}}
+    (home / "today.json").write_text(json.dumps(data))
+    assert len(jobs_of(jackfield, "--open")) == 3
+    [done] = jobs_of(jackfield, "--done")
+    assert done["job"] == "J-9"
+    assert not (home / "today.json").exists()
+    (home / "today.json").write_text(json.dumps(data))  # as after a crash before it was put away
+    assert len(jobs_of(jackfield)) == 4
+    with Book.open(home) as book:
+        assert book.jobs.stock() == {"DAC": 2}
+
+
+def test_a_day_of_an_older_release_that_is_damaged_is_named_and_kept(jackfield: Run, home: Path) -> None:
+    home.mkdir(exist_ok=True)
+    (home / "today.json").write_text("{")
+    done = jackfield("job", "list")
+    assert done.code == 2
+    assert "today.json" in done.err
+    assert (home / "today.json").read_text() == "{"
+
+
+# -- the screen ------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("columns", ["80", "60"])
+def test_a_job_fits_the_screen(columns: str, jackfield: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", columns)
+    added(jackfield, ALDER)
+    for command in (("list",), ("show", "J-1199")):
+        out = jackfield("job", *command).out
+        assert "Alder" in out
+        assert max(map(len, out.splitlines())) <= int(columns)
+
+
+def test_text_of_a_client_has_no_effect_on_the_screen(jackfield: Run) -> None:
+    jackfield("job", "add", "--client", "[red]Alder[/red]")
+    assert "[red]Alder[/red]" in jackfield("job", "list").out
+
+
+def test_a_field_that_is_taken_away_is_gone() -> None:
+    job = changed(Job(), {"client": "Alder", "year": 2014})
+    assert changed(job, {"client": None, "year": None}) == Job(sets=(JobSet(),))
+    assert job.status is JobStatus.OPEN
