@@ -22,7 +22,7 @@ import damage as d
 import numpy as np
 from measure_lookup import entries, groups, key_of
 from model_codes import Code, codes, normal
-from scipy.optimize import minimize  # type: ignore[import-untyped]
+from scipy.optimize import minimize
 
 from kb.base.errors import BadInput
 from kb.index import Index

@@ -40,7 +40,7 @@ LAYERS: Mapping[str, int] = {
 #: Libraries besides the standard library that a package may import; what is not listed may import none.
 LIBRARIES: Mapping[str, set[str]] = {
     "kb.settings": {"platformdirs"},
-    "kb.loop": {"matplotlib"},
+    "kb.loop": {"matplotlib", "numpy", "scipy"},
     "kb.store": {"sqlalchemy", "alembic", "uuid_utils"},
     "kb.index": {"whoosh"},
     "kb.exchange": {"sqlalchemy", "cryptography"},

@@ -1,6 +1,7 @@
 """Plan and judge a loop: wire, current, field, and readings against the standard.
 
-The package is pure: it knows numbers and units, and imports only the standard library. Its modules:
+The package is pure: it knows numbers and units. Without an extra it imports only the standard library. Its
+modules:
 
 - ``units``: read and show lengths
 - ``sentences``: sentences for people, as keys and values
@@ -19,6 +20,8 @@ The package is pure: it knows numbers and units, and imports only the standard l
 - ``diagnose``: the place of a fault if measured and computed values differ
 - ``next_step``: the next step
 - ``tone``: test signals as WAV files
+- ``recording``: levels of a WAV recording (needs the extra ``jackfield[listen]``)
+- ``listen``: recordings of one place as readings (the same extra)
 - ``text_map``: the field in a terminal
 - ``picture``: the field on paper (needs the extra ``jackfield[plot]``)
 """

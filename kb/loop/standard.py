@@ -69,6 +69,20 @@ class LevelMeter(Word):
     PROGRAMME = "peak-programme", "peak programme meter"
 
 
+class Channel(Word):
+    """Name the channel of a recording that the coil is connected to."""
+
+    LEFT = "left"
+    RIGHT = "right"
+
+
+class Probe(Word):
+    """Name the probe: flat, or a bare coil, whose voltage rises by 6 dB an octave (law of induction)."""
+
+    FLAT = "flat", "flat probe"
+    COIL = "coil", "bare coil"
+
+
 class Use(Word):
     """Name the use of the loop: a room (cl. 8) or a small volume (cl. 9)."""
 

@@ -15,6 +15,7 @@ import pytest
 from kb import Book, visits_from
 from kb.cli.commands import COMMANDS, PAGES
 from kb.cli.share import PARTS
+from kb.loop.tone import Tone, wav
 from tests.cli.conftest import Run
 
 ROOT = Path(__file__).parents[2]
@@ -69,8 +70,22 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+@pytest.fixture(scope="module")
+def recordings() -> dict[str, bytes]:
+    """The recordings that the guide listens to, by name: the signals themselves."""
+    made = {name: wav(tone, seconds=12) for name, tone in (("sine", Tone.SINE), ("pink", Tone.PINK))}
+    return {**made, **{name: wav(Tone.HUM, seconds=12, level_db=-70) for name in ("off", "on")}}
+
+
 @pytest.fixture
-def at_work(jackfield: Run, home: Path, demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
+def at_work(
+    jackfield: Run,
+    home: Path,
+    demo: Path,
+    recordings: dict[str, bytes],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> Run:
     """The demo book, in a folder with the files that README and guide show."""
     monkeypatch.chdir(tmp_path)
     for place in PLACES.values():
@@ -78,6 +93,8 @@ def at_work(jackfield: Run, home: Path, demo: Path, tmp_path: Path, monkeypatch:
             for name, text in blocks(place.read_text("utf-8"), language):
                 Path(name).write_text(text)
     shutil.copytree(ROOT / "data" / "demo", "data/demo")
+    for name, sound in recordings.items():
+        Path(f"{name}.wav").write_bytes(sound)
     Path("queries.txt").write_text("nv40-210\n")
     Path("said.txt").write_text("")
     Path("notes.csv").write_text(NOTES)

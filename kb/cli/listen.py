@@ -1,0 +1,189 @@
+"""listen: turn recordings taken through a coil into readings."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import click
+
+from kb.base import clock
+from kb.base.errors import BadInput, MissingExtra, described
+from kb.base.inputfiles import read_bytes, read_text
+from kb.base.parsing import toml_of
+from kb.base.text import line
+from kb.cli.common import OUTPUT, Session, choice, command_options, text
+from kb.cli.outputfile import write_out
+from kb.loop.readings_file import readings_from
+from kb.loop.sentences import Digits, Hertz, Sentence
+from kb.loop.standard import Channel, Probe
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from kb.domain.language import Language
+    from kb.loop.listen import Heard, Recorded
+
+#: A readings file to which a place is added is no larger than this.
+_LARGEST_BYTES: Final = 1024 * 1024
+#: Cells of one frequency with its level.
+_CELLS: Final = 18
+
+
+@click.command("listen")
+@click.option("--sine", metavar="FILE", help="Recording of the 1 kHz sine: the highest 125 ms level.")
+@click.option("--combi", metavar="FILE", help="Recording of sine and noise in turn, instead of the sine.")
+@click.option("--pink", metavar="FILE", help="Recording of the pink noise: the response.")
+@click.option("--off", metavar="FILE", help="Recording of the noise with the driver off.")
+@click.option("--on", metavar="FILE", help="Recording of the noise, driver on and its inputs muted.")
+@click.option(
+    "--calibration",
+    type=(str, float),
+    metavar="FILE MA",
+    help="Recording of a steady 1 kHz sine, and the field in mA/m that a meter read there. Without it all "
+    "levels are relative.",
+)
+@click.option("--source", metavar="FILE", help="The pink noise that was played, if it was not ours.")
+@click.option("--place", default="place", metavar="NAME", show_default=True, help="Where the coil was.")
+@click.option("--channel", type=choice(Channel), help="The coil's channel. Default: the louder.")
+@click.option(
+    "--probe",
+    type=choice(Probe),
+    default=Probe.FLAT.value,
+    show_default=True,
+    help="coil: a bare coil, whose voltage rises by 6 dB an octave.",
+)
+@click.option("--out", metavar="FILE", type=OUTPUT, help="Readings file (TOML) to write; - for stdout.")
+@click.option("--add", metavar="FILE", type=OUTPUT, help="Readings file (TOML) to which the place is added.")
+@command_options
+def listen_command(
+    session: Session,
+    place: str,
+    channel: str | None,
+    probe: str,
+    out: str | None,
+    add: str | None,
+    calibration: tuple[str, float] | None,
+    **files: str | None,
+) -> int:
+    """Turn WAV recordings of one place, taken through a coil, into readings for 'jackfield readings'.
+
+    Connect the coil to the recorder and to nothing else. Set its gain by hand, the same for all recordings,
+    with automatic gain and noise reduction off. Play the signals of 'jackfield tone', driver turned down
+    first; nobody wears a hearing aid on the telecoil meanwhile. Needs: pip install '.[listen]'
+
+    \b
+    jackfield listen --pink pink.wav --off off.wav --place sofa
+    jackfield listen --sine sine.wav --pink pink.wav --off off.wav --on on.wav \\
+        --calibration sine.wav 380 --place sofa --out readings.toml
+    """
+    try:
+        from kb.loop import listen
+    except ImportError as missing:
+        raise MissingExtra("listen", missing.name, "listen") from missing
+    place = line(place, "--place", 80)
+    if out is not None and add is not None:
+        raise BadInput("--out", described("given with --add"), "one of the two")
+    target = out if add is None else add
+    if target == "-" and (session.as_json or add):
+        raise BadInput("--out" if out else "--add", described("-"), "the name of a file")
+    heard = listen.hear(_recorded(files, calibration, channel, probe))
+    if target is not None:
+        day = clock.today().isoformat()
+        content = listen.readings_text(heard, name=place, date=day, whole=add is None)
+        if add is not None:
+            content = _joined(add, content, heard)
+        readings_from(toml_of(content, target))
+        write_out(target, content, "--add" if add else "--out")
+    if session.as_json:
+        session.json({"place": place, **heard.as_json(), "file": target})
+    elif target != "-":
+        _show(heard, place, target, session.console, session.language)
+    return 0
+
+
+def _recorded(
+    files: dict[str, str | None], calibration: tuple[str, float] | None, channel: str | None, probe: str
+) -> Recorded:
+    """Read the files; the channel of the first one is that of all."""
+    from kb.loop.listen import NOISE_S, SINE_S, Recorded
+    from kb.loop.recording import MOST_BYTES, Recording, recording_from
+
+    coil = Channel(channel) if channel else None
+    found: dict[str, Recording | None] = {}
+    for key, file in (*files.items(), ("calibration", calibration[0] if calibration else None)):
+        if file is None:
+            continue
+        raw, name = read_bytes(file, MOST_BYTES)
+        own = key == "source"
+        sound = found[key] = recording_from(
+            raw,
+            name,
+            least_s=SINE_S if key in ("sine", "calibration") else NOISE_S,
+            channel=None if own else coil,
+            probe=Probe.FLAT if own else Probe(probe),
+            played=own,
+        )
+        coil = coil or (None if own else sound.channel)
+    return Recorded(**found, calibration_a_per_m=calibration[1] / 1000 if calibration else None)
+
+
+def _joined(file: str, block: str, heard: Heard) -> str:
+    """An existing readings file with one more place."""
+    before, name = read_text(file, _LARGEST_BYTES, "TOML")
+    known = readings_from(toml_of(before, name))
+    if heard.field_db is not None and known.measured and known.signal != heard.signal:
+        seen = described(f"readings of the {known.signal.label}")
+        raise BadInput(name, seen, "a file of the same signal")
+    return f"{before.rstrip()}\n{block}"
+
+
+def _show(heard: Heard, place: str, file: str | None, console: Console, said: Language) -> None:
+    """Show the result to a person; what is relative says so on its own line."""
+    from rich.table import Table
+    from rich.text import Text
+
+    def say(key: str, /, **values: object) -> str:
+        return Sentence(f"cli/listen/{key}", values).shown(said)
+
+    console.print(text(place, "bold"))
+    lines = Table.grid(padding=(0, 2))
+    if heard.signal is not None and heard.full_scale_db is not None:
+        lines.add_row(
+            say("level"),
+            say("level-of", signal=heard.signal, level=Digits(heard.full_scale_db, 1, signed=True)),
+        )
+    if heard.field_db is not None:
+        lines.add_row(say("field"), say("field-of", level=Digits(heard.field_db, 1, signed=True)))
+    for driver, noise in heard.noise.items():
+        head = said(f"cli/readings/driver-{driver}")
+        if noise.dba is not None:
+            lines.add_row(say("noise", driver=head), say("noise-of", level=Digits(noise.dba, 1, signed=True)))
+        elif noise.re_signal_db is not None:
+            values = {"level": Digits(noise.re_signal_db, 1, signed=True)}
+            lines.add_row(say("noise", driver=head), say("noise-re-signal", **values))
+        else:
+            lines.add_row(say("noise", driver=head), say("noise-alone"))
+        if noise.mains.lines:
+            shown = ", ".join(f"{one.hertz:.0f}" for one in noise.mains.lines[:8])
+            more = len(noise.mains.lines) - 8
+            lines.add_row(
+                "", say("lines", lines=shown) if more <= 0 else say("lines-more", lines=shown, more=more)
+            )
+    console.print(lines)
+    if heard.response:
+        console.print(Text(say("response"), "bold"))
+        table = Table.grid(padding=(0, 2))
+        columns = max(1, console.width // _CELLS)
+        cells = [
+            f"{Hertz(hertz).shown(said):>8} {Digits(level, 1, signed=True).shown(said):>5}"
+            for hertz, level in heard.response.items()
+        ]
+        for at in range(0, len(cells), columns):
+            table.add_row(*cells[at : at + columns])
+        console.print(table)
+    for note in heard.notes:
+        row = Table.grid(padding=(0, 1))
+        row.add_row(" -", note.shown(said))
+        console.print(row)
+    if file is not None:
+        console.print(text(say("written", file=file)))
