@@ -28,7 +28,7 @@ import sys
 import tempfile
 import time
 import tomllib
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
 from copy import deepcopy
 from pathlib import Path
@@ -436,10 +436,16 @@ def check_without_change(package: str, copy: Copy, drawn: Sequence[Mutant], reac
         raise SystemExit(f"{package}: passes in the order of the files, but not the quickest first: {failed}")
 
 
-def equal() -> dict[tuple[str, str, str], str]:
+def place_of(mutant: Mutant) -> tuple[str, str, str, str]:
+    """What a mutant is known by while lines move: file, code of its line, and the change as printed."""
+    line = (ROOT / mutant.file).read_text("utf-8").split("\n")[mutant.line - 1]
+    return mutant.file, _flat(line), _flat(mutant.old), _flat(mutant.new)
+
+
+def equal() -> dict[tuple[str, str, str, str], str]:
     """Changes that change nothing, with the reason."""
     entries = tomllib.loads(EQUAL.read_text("utf-8")).get("equal", []) if EQUAL.exists() else []
-    return {(one["file"], one["old"], one["new"]): one["why"] for one in entries}
+    return {(one["file"], one["line"], one["old"], one["new"]): one["why"] for one in entries}
 
 
 class State:
@@ -471,10 +477,15 @@ def drawn_of(package: str, sample: int, seed: int, only: str) -> tuple[list[Muta
     same = equal()
     files = sorted(str(one.relative_to(ROOT)) for one in (ROOT / "kb" / package).glob("*.py"))
     every = [one for file in files for one in mutants_of(file) if re.search(only, str(one))]
-    every = [one for one in every if (one.file, _flat(one.old), _flat(one.new)) not in same]
+    every = [one for one in every if place_of(one) not in same]
     # A file that is changed elsewhere draws the same mutants for the rest of the package.
-    drawn = sorted(every, key=lambda one: random.Random(f"{seed} {one.file} {one.old} {one.new}").random())
-    return sorted(drawn[:sample]), len(every)
+    met: Counter[tuple[str, ...]] = Counter()
+    drawn = []
+    for one in every:
+        place = place_of(one)
+        met[place] += 1
+        drawn.append((random.Random(f"{seed} {place} {met[place]}").random(), one))
+    return sorted(one for _, one in sorted(drawn)[:sample]), len(every)
 
 
 def run(package: str, said: argparse.Namespace, copy: Copy, end: float) -> list[str]:

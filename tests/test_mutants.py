@@ -105,6 +105,26 @@ def test_a_test_counts_for_the_lines_it_executes_and_not_for_the_rest_of_the_fun
     }
 
 
+def test_a_change_is_known_by_its_line_so_that_only_that_one_is_listed_as_equal(
+    some: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (some.parent / "kb/same").mkdir(parents=True)
+    (some.parent / "kb/same/some.py").write_text("a = 1\nb = 1\n")
+    (some.parent / "equal.toml").write_text(
+        '[[equal]]\nfile = "kb/same/some.py"\nline = "b = 1"\nold = "1"\nnew = "(2)"\nwhy = "unused"\n'
+    )
+    monkeypatch.setattr(mutants, "EQUAL", some.parent / "equal.toml")
+    drawn, every = mutants.drawn_of("same", 9, 1, "")
+    assert ([one.line for one in drawn], every) == ([1], 1)
+
+
+def test_changes_alike_are_drawn_one_by_one_and_not_all_together(some: Path) -> None:
+    (some.parent / "kb/same").mkdir(parents=True)
+    (some.parent / "kb/same/some.py").write_text("FLAGS = [\n" + "    True,\n" * 40 + "]\n")
+    lines = [one.line for one in mutants.drawn_of("same", 5, 1, "")[0]]
+    assert max(lines) - min(lines) > 9
+
+
 def test_a_failure_without_any_change_is_named_and_no_mutant_is_tried(some: Path) -> None:
     class Failing:
         def verdict(self, *asked: object) -> tuple[str, str]:
