@@ -301,7 +301,7 @@ class Book:
 
         def of_jack(jack: PanelJack) -> Chance:
             found = evidence.chance(source, jack) if jack.jack.usable else own_chance(jack)
-            return Chance(found.p, found.low, found.high, jack.findings)
+            return Chance(found.p, found.low, found.high, jack.findings, found.dead)
 
         return of_jack
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from kb.base.datafiles import data_file
 from kb.catalogue.items import (
+    GIVEN_UP,
     Catalogue,
     End,
     Far,
@@ -24,6 +25,7 @@ from kb.catalogue.reader import catalogue, read_catalogue
 from kb.catalogue.vocabulary import Carried, CautionCode, Part, Role, StepCode
 
 __all__ = [
+    "GIVEN_UP",
     "Carried",
     "Catalogue",
     "CautionCode",

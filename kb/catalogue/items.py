@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from kb.base.errors import BadInput
 from kb.base.text import squeezed
@@ -114,6 +114,9 @@ class Number(NamedTuple):
     source: str
 
 
+GIVEN_UP: Final = 0.5  #: chance that an output is dead from which on it counts as not working
+
+
 class Prior(NamedTuple):
     """How often an output of a kind works before anything is known of the set, as counts."""
 
@@ -181,6 +184,20 @@ class Catalogue:
             raise BadInput(place, names, "a list of items")
         found = [self.item(name, place) for name in names]
         return frozenset(item.name for item in found) | {item.same_as for item in found if item.same_as}
+
+    def dead(self, signal: Signal | None, failed: float) -> float:
+        """Return the chance that no remedy makes an output carry sound that never did in ``failed`` trials.
+
+        Most silence at a good jack comes from settings: Bayes' rule over the trials, without a trial 0. A
+        trial after a remedy counts REMEDY times. From GIVEN_UP on nobody offers or counts the output.
+        """
+        if failed <= 0:
+            return 0.0
+        dead = self.number("dead-outputs")
+        prior = self.priors.get(signal) if signal is not None else None
+        works = prior.works / (prior.works + prior.fails) if prior else 0.5
+        silent: float = max(0.01, 1 - works - dead) ** failed
+        return dead / (dead + (1 - dead) * silent)
 
     def number(self, name: str) -> float:
         """The value of a number by name."""

@@ -16,7 +16,7 @@ from kb.base.text import plain_capitals
 from kb.domain import marking
 from kb.domain.jack import Jack
 from kb.domain.visit import Finding, Source, Visit
-from kb.domain.words import Basis, Direction, Form, Outcome, Signal, Speakers
+from kb.domain.words import REMEDY, WORKED, Basis, Direction, Form, Format, Outcome, Signal, Speakers
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +57,16 @@ class PanelJack:
     def tried(self, *outcomes: Outcome) -> int:
         """How many findings tell one of ``outcomes``."""
         return sum(count for outcome, count in self.outcomes if outcome in outcomes)
+
+    @property
+    def in_vain(self) -> float:
+        """How many trials failed if none gave sound, else 0; one despite a remedy counts REMEDY times."""
+        worked = {outcome: count for outcome, count in self.outcomes if outcome in WORKED}
+        if any(WORKED[outcome] for outcome in worked):
+            return 0.0
+        failed = sum(worked.values())
+        remedied = failed if self.jack.format is Format.PCM else min(failed, len(self.settings))
+        return failed + (REMEDY - 1) * remedied
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,11 +41,13 @@ from kb.domain.kinds import (
     write_object,
 )
 from kb.domain.words import (
+    WORKED,
     Basis,
     Direction,
     Display,
     DriverInput,
     Form,
+    Format,
     Kind,
     Level,
     Outcome,
@@ -140,6 +142,12 @@ class Finding:
     )
     inferred: tuple[str, ...] = ()
     """Which of direction, signal and level the panel reader inferred from form and marking."""
+
+    @property
+    def remedied(self) -> bool:
+        """Whether it failed despite a remedy: a setting, or PCM where there was no sound."""
+        pcm = WORKED.get(self.outcome) == 0 and self.jack.format is Format.PCM
+        return pcm or bool(text.squeezed(self.setting))
 
     @property
     def why(self) -> str:

@@ -538,6 +538,8 @@ class Outcome(Word):
 
 #: How far an outcome counts as working (common practice): hum, weak and late sound have remedies and count
 #: half. Spoilt sound, or none, did not work.
+#: Trials: weight of a failure despite a remedy, a setting or PCM (common practice).
+REMEDY: Final = 2.0
 WORKED: Final = {
     Outcome.CARRIED: 1.0,
     Outcome.WEAK: 0.5,

@@ -18,7 +18,7 @@ from typing import Any, Final, TypeVar
 
 from kb.base.text import squeezed
 from kb.domain.visit import Finding, Source, Visit
-from kb.domain.words import WORKED, DriverInput, Form, Outcome, Signal, Speakers
+from kb.domain.words import REMEDY, WORKED, DriverInput, Form, Outcome, Signal, Speakers
 from kb.evidence import groups as levels
 from kb.evidence.groups import LEVELS, FamilyMix, GroupFacts, Place, chain, set_of
 from kb.evidence.missing_jacks import Forgetting, Note, joined, likely_first, shared_out
@@ -41,7 +41,6 @@ Path = Sequence[tuple[str, str]]  #: (level, key) from the widest group to the n
 YEAR: Final = 365.25  #: days
 ALIKE: Final = 0.3  #: visits: sets of one model hardly differ (common practice)
 FREE: Final = "free"  #: nothing is in use by anything else
-REMEDY: Final = 2.0  #: trials: weight of a failure despite a setting (common practice)
 WORKS, FAILS = "works", "fails"
 
 
@@ -216,8 +215,8 @@ class Counted:
         if good and weight:
             self.works.add(trial, WORKS, weight * good)
         if good < 1 and weight:
-            # A failure despite a setting says more.
-            again = REMEDY if squeezed(finding.setting) else 1.0
+            # A failure despite a remedy says more.
+            again = REMEDY if finding.remedied else 1.0
             self.works.add(trial, FAILS, weight * again * (1 - good))
         jack = trial[-2][1]
         self._tried[jack] = self._tried.get(jack, 0) + 1

@@ -33,6 +33,7 @@ from typing import Any, Final, NamedTuple
 from kb.base import clock
 from kb.base.errors import BookTrouble
 from kb.base.text import squeezed
+from kb.catalogue import catalogue
 from kb.domain.panel import PanelJack
 from kb.domain.visit import Source, Visit
 from kb.domain.words import WORKED, Display, DriverInput, Kind, Signal, Speakers
@@ -55,13 +56,15 @@ from kb.evidence.visits import valid_visits
 class Chance(NamedTuple):
     """Hold the chance that a jack, tried as it should be, carries sound here; (low, high) is a 90% interval.
 
-    ``findings`` counts the trials of this very jack of this very set.
+    ``findings`` counts the trials of this very jack of this very set. ``dead`` is the chance that no remedy
+    makes it carry sound, if it never did (``Catalogue.dead``).
     """
 
     p: float
     low: float
     high: float
     findings: int
+    dead: float = 0.0
 
 
 class LevelCount(NamedTuple):
@@ -87,9 +90,9 @@ class Expectation:
 
     ``shapes`` come likeliest first. ``other`` is the chance of an unlisted panel, so all sum to one.
     ``speakers`` and ``works`` have an entry for each output of any shape. ``taken`` gives, for each shape,
-    the chance that something else uses each group of its signals. ``failed`` are the outputs of this very set
-    that were tried and never gave usable sound. ``dead`` is the chance of each that no remedy makes it carry
-    sound. ``source`` includes facts that the book added.
+    the chance that something else uses each group of its signals. ``dead`` has the outputs of this very set
+    that were tried and never gave sound, with the chance that no remedy makes them carry any. ``source``
+    includes facts that the book added.
     """
 
     source: Source
@@ -100,7 +103,6 @@ class Expectation:
     taken: Mapping[tuple[Output, ...], Mapping[frozenset[Signal], float]]
     levels: tuple[LevelCount, ...]
     prior_share: float
-    failed: frozenset[Output] = frozenset()
     dead: Mapping[Output, float] = field(default_factory=dict)
 
     def has(self, *signals: Signal) -> float:
@@ -218,7 +220,6 @@ class Evidence(Counted):
                 break
         outputs = {output for one in listed for output in one.outputs}
         shares = self._shares(path, mix)
-        failed = {output for output in outputs if self._never_worked(source, output)}
         return Expectation(
             source=self.filled(source),
             shapes=tuple(listed),
@@ -231,8 +232,7 @@ class Evidence(Counted):
                 for level, key in reversed(path)
             ),
             prior_share=shares["prior"],
-            failed=frozenset(failed),
-            dead={output: self._dead(source, output) for output in failed},
+            dead={output: dead for output in outputs if (dead := self._dead(source, output))},
         )
 
     def _family_mix(self, source: Source, path: Path) -> FamilyShares:
@@ -269,23 +269,16 @@ class Evidence(Counted):
                     shares[level] = shares.get(level, 0.0) + share * p
         return shares
 
-    def _never_worked(self, source: Source, output: Output) -> bool:
-        """Return whether all trials of this jack of this very set were in vain. ``kb.path`` rules it out."""
-        jack = f"{output.symbol}>{set_of(source)}"
-        return jack in self._tried and not self.works.seen["set"].get(jack, {}).get(WORKS)
-
     def _dead(self, source: Source, output: Output) -> float:
-        """Return the chance that no remedy makes a jack carry sound which failed in every trial.
+        """Return the chance that no remedy makes a jack of this very set carry sound; 0 if one trial did.
 
-        Most silence at a good jack comes from settings. (Bayes' rule over the failed trials; each counts by
-        its basis and age.)
+        Each failed trial counts by its basis, its age and its remedy.
         """
-        dead = self.prior.dead
         jack = f"{output.symbol}>{set_of(source)}"
+        if jack not in self._tried or self.works.seen["set"].get(jack, {}).get(WORKS):
+            return 0.0
         ways = (self.works.seen["way"].get(f"{jack}>{way}", {}) for way in ("", *DriverInput))
-        trials = sum(counts.get(FAILS, 0.0) for counts in ways)
-        silent = max(0.01, 1 - self.prior.works.get(output.signal, 0.5) - dead)
-        return dead / (dead + (1 - dead) * silent**trials)
+        return catalogue().dead(output.signal, sum(counts.get(FAILS, 0.0) for counts in ways))
 
     def _tallied(self, level: str, key: str) -> tuple[int, int]:
         """Return the visits and sets of a group."""
@@ -350,6 +343,10 @@ class Evidence(Counted):
         p = self.works.p(path, WORKS)
         total = self._worth(tuple(path))
         tried = self._tried.get(trial[-2][1], 0) if "set" in levels_known else 0
+        dead = self._dead(source, output)
+        if not dead and jack is not None:
+            # A panel from outside the book, or one of two such jacks, of which the other one works.
+            dead = catalogue().dead(output.signal, jack.in_vain)
         if not tried and jack is not None:
             # A panel from outside the book brings its own trials.
             trials = [(WORKED[outcome], n) for outcome, n in jack.outcomes if outcome in WORKED]
@@ -362,7 +359,7 @@ class Evidence(Counted):
         edge = (1 - INTERVAL) / 2
         low, high = (beta_quantile(q, max(good, 1e-6), max(total - good, 1e-6)) for q in (edge, 1 - edge))
         # If failures are almost unknown, the mean is below nearly all of the distribution.
-        return Chance(p, min(low, p), max(high, p), tried)
+        return Chance(p, min(low, p), max(high, p), tried, dead)
 
     def _worth(self, path: Path) -> float:
         """Return how many trials the chance of one jack rests on: the a + b of its beta distribution.

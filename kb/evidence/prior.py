@@ -55,8 +55,6 @@ class Prior:
     places: tuple[PlacePrior, ...]
     speakers: Mapping[Signal, Mapping[Speakers, float]]
     works: Mapping[Signal, float]
-    dead: float
-    """The share of outputs that no remedy makes carry sound."""
     taken: Mapping[Signal, float]
     weights: Mapping[Basis, float]
     half_life_years: float
@@ -121,8 +119,8 @@ def prior_from(data: object, place: str = "prior", *, works: Mapping[Signal, flo
             signal: prior.works / (prior.works + prior.fails) for signal, prior in catalogue().priors.items()
         }
     fields = Fields(data, place, _TABLES)
-    worth, weights, forgotten, trials = (
-        fields.need(key, _with_source, _TABLES) for key in ("worth", "weights", "forgotten", "trials")
+    worth, weights, forgotten = (
+        fields.need(key, _with_source, _TABLES) for key in ("worth", "weights", "forgotten")
     )
     prior = Prior(
         worth=worth.need("sets", _positive),
@@ -130,13 +128,12 @@ def prior_from(data: object, place: str = "prior", *, works: Mapping[Signal, flo
         places=fields.need("place", listed(_place, MOST), "[[place]] tables"),
         speakers=fields.need("speakers", keyed(Signal.read, _effects, MOST), _TABLES),
         works=works,
-        dead=trials.need("dead", _chance),
         taken=fields.need("taken", keyed(Signal.read, _chance, MOST), _TABLES),
         weights={basis: weights.need(basis.value, _positive) for basis in Basis},
         half_life_years=weights.need("half_life_years", _positive),
         forgotten={basis: forgotten.need(basis.value, _chance) for basis in Basis},
     )
-    for each in (worth, weights, forgotten, trials, fields):
+    for each in (worth, weights, forgotten, fields):
         each.end()
     return prior
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Final, NamedTuple
 
-from kb.catalogue import Catalogue, Role, catalogue
+from kb.catalogue import GIVEN_UP, Catalogue, Role, catalogue
 from kb.domain.words import Signal, Speakers
 from kb.evidence import Expectation, Outlet, Output, panel_from
 from kb.evidence.signature import EFFECTS
@@ -284,8 +284,8 @@ def _answered(cases: Sequence[Case], answers: Collection[tuple[Signal, bool]]) -
 def dead_here(output: Output, expected: Expectation) -> float:
     """Return the chance, by its trials, that no remedy makes this output of this set carry sound."""
     chance = expected.works[output]
-    if output in expected.dead:
-        return expected.dead[output]
+    if dead := expected.dead.get(output):
+        return dead if dead < GIVEN_UP else 1.0  # as for ``kb.path``
     return 1 - chance.p if chance.findings and chance.p < DOUBTED else 0.0
 
 

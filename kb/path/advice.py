@@ -14,6 +14,7 @@ from kb.path.jacks import (
     SENT_ELSEWHERE,
     SOUND,
     against_its_mark,
+    failures_of,
     follows_volume,
     may_mute,
     one_sided,
@@ -328,3 +329,5 @@ def _for_doubt(way: Way) -> Iterator[Caution]:
         yield Caution(CautionCode.CHECK_MANUAL, counts, "failed")
     elif failed and sounded:
         yield Caution(CautionCode.CHECK_MANUAL, counts, "mixed")
+    elif failed:
+        yield Caution(CautionCode.CHECK_MANUAL, failures_of(way.seen), "silent")

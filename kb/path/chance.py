@@ -25,7 +25,10 @@ _Z90: Final = 1.6449  # 90 % of a normal distribution lies within this many devi
 
 
 class ChanceLike(Protocol):
-    """List the fields of a chance: ``p`` with its bounds, all 0 to 1, and the findings behind it."""
+    """List the fields of a chance, all 0 to 1 but the findings behind it.
+
+    ``p`` comes with its bounds. ``dead``: that no remedy makes a jack carry sound which never did.
+    """
 
     @property
     def p(self) -> float: ...
@@ -35,15 +38,21 @@ class ChanceLike(Protocol):
     def high(self) -> float: ...
     @property
     def findings(self) -> int: ...
+    @property
+    def dead(self) -> float: ...
 
 
 class Chance(NamedTuple):
-    """Hold a chance with the bounds of its 90 % interval and the number of findings behind it."""
+    """Hold a chance with the bounds of its 90 % interval and the number of findings behind it.
+
+    ``dead``: that no remedy makes a jack carry sound which never did.
+    """
 
     p: float
     low: float
     high: float
     findings: int
+    dead: float = 0.0
 
 
 def own_chance(jack: PanelJack, known: Catalogue | None = None) -> Chance:
@@ -53,10 +62,12 @@ def own_chance(jack: PanelJack, known: Catalogue | None = None) -> Chance:
         if outcome in WORKED:
             works += WORKED[outcome] * count
             tried += count
-    prior = (known or catalogue()).priors.get(jack.jack.signal or Signal.NOT_AUDIO)
+    book = known or catalogue()
+    prior = book.priors.get(jack.jack.signal or Signal.NOT_AUDIO)
     before, against = (prior.works, prior.fails) if prior else (1.0, 1.0)
     n = before + against + tried
     p = (before + works) / n
     middle = (p + _Z90**2 / (2 * n)) / (1 + _Z90**2 / n)
     spread = _Z90 * sqrt(p * (1 - p) / n + (_Z90 / (2 * n)) ** 2) / (1 + _Z90**2 / n)
-    return Chance(p, max(0.0, middle - spread), min(1.0, middle + spread), jack.findings)
+    dead = book.dead(jack.jack.signal, jack.in_vain)
+    return Chance(p, max(0.0, middle - spread), min(1.0, middle + spread), jack.findings, dead)

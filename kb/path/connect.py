@@ -27,11 +27,10 @@ from kb.path.answer import (
 )
 from kb.path.chance import ChanceLike, own_chance
 from kb.path.jacks import (
-    NO_SOUND,
     SENT_ELSEWHERE,
-    SOUND,
     may_mute,
     names,
+    never_sounded,
     only_bitstream,
     pairs,
     sides,
@@ -256,7 +255,7 @@ def _unknowns(
             variant = "disputed" if disputed else elsewhere
             question = Question(QuestionCode.DOES_IT_SILENCE, index, place, variant)
             yield question, [replace(seen, speakers=Speakers.STAY_ON)]
-    if output and seen.tried(*NO_SOUND) and not seen.tried(*SOUND):
+    if output and never_sounded(seen):
         tried = sides(seen, job.catalogue)[0]
         if _gives_digital(tried):
             untried = [replace(seen, outcomes=())]

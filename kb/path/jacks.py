@@ -16,6 +16,7 @@ from kb.catalogue import Carried, Catalogue, End, Part
 from kb.domain import marking
 from kb.domain.panel import PanelJack
 from kb.domain.words import Colour, Direction, Form, Format, Level, Outcome, Signal, Speakers
+from kb.path.answer import Values
 
 SOUND: Final = (Outcome.CARRIED, Outcome.WEAK, Outcome.HUM, Outcome.DELAYED)
 NO_SOUND: Final = (Outcome.SILENT, Outcome.DISTORTED)
@@ -24,6 +25,16 @@ NO_SOUND: Final = (Outcome.SILENT, Outcome.DISTORTED)
 def trials(seen: PanelJack) -> int:
     """Return the number of findings with the result of using the jack."""
     return sum(count for outcome, count in seen.outcomes if outcome is not Outcome.NOT_TRIED)
+
+
+def never_sounded(seen: PanelJack) -> bool:
+    """Return whether it was tried and never gave sound."""
+    return bool(seen.tried(*NO_SOUND)) and not seen.tried(*SOUND)
+
+
+def failures_of(seen: PanelJack) -> Values:
+    """Return the failed trials, as values of a sentence."""
+    return (("silent", seen.tried(Outcome.SILENT)), ("distorted", seen.tried(Outcome.DISTORTED)))
 
 
 def signal_of(seen: PanelJack) -> Signal | None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Final, NamedTuple
 
-from kb.catalogue import Carried, Catalogue, End, Part, Role
+from kb.catalogue import GIVEN_UP, Carried, Catalogue, End, Part, Role
 from kb.domain.panel import PanelJack
 from kb.domain.words import (
     Direction,
@@ -27,13 +27,13 @@ from kb.path.answer import RuledOut, RuledOutCode, Tier, Values
 from kb.path.chains import Chain, chains
 from kb.path.chance import ChanceLike
 from kb.path.jacks import (
-    NO_SOUND,
-    SOUND,
     Name,
     against_its_mark,
     as_most_found,
+    failures_of,
     joined,
     may_mute,
+    never_sounded,
     only_bitstream,
     sides,
     signal_of,
@@ -205,18 +205,17 @@ def _signal_known(seen: PanelJack, job: Job) -> _Objection:
 
 
 def _not_known_to_fail(seen: PanelJack, job: Job) -> _Objection:
-    """Object to a jack that never gave sound, even after one trial, a digital one too.
+    """Object to a jack that never gave sound, if it is more likely dead than not set right.
 
-    The cause may be the format, a cap or the selector, but a second trip on that hope is expensive. Instead a
-    question asks for the facts that would settle it (``how-was-it-tried``).
+    The format, a cap or the selector may be the cause of one silent trial: then the jack is offered behind
+    others. A question asks for the facts that would settle it (``how-was-it-tried``).
     """
-    if not seen.tried(*NO_SOUND) or seen.tried(*SOUND):
+    if not never_sounded(seen) or job.chance(seen).dead < GIVEN_UP:
         return None
-    silent, distorted = seen.tried(Outcome.SILENT), seen.tried(Outcome.DISTORTED)
     digital = start_of(seen).carries.digital and seen.jack.format is not Format.PCM
     return (
         RuledOutCode.KNOWN_NOT_TO_WORK,
-        (("silent", silent), ("distorted", distorted)),
+        failures_of(seen),
         "digital" if digital else "",
     )
 
@@ -272,7 +271,9 @@ def _way(index: int | None, seen: PanelJack | None, chain: Chain, job: Job) -> W
     else:
         chance = job.chance(seen)
         p, findings = chance.p, seen.findings
-    doubtful = seen is not None and (against_its_mark(seen) or (trials(seen) > 0 and p < DOUBTFUL_BELOW))
+    doubtful = seen is not None and (
+        against_its_mark(seen) or never_sounded(seen) or (trials(seen) > 0 and p < DOUBTFUL_BELOW)
+    )
     for item in chain.items:
         p *= item.works
     delay = round(sum(item.delay_ms for item in chain.items), 3)

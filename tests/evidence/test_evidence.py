@@ -350,7 +350,6 @@ def test_the_room_for_panels_never_seen_is_a_chance_of_all_of_them():
 def test_a_wrong_prior_file_is_named_by_its_field(change, place):
     data = {
         "worth": {"sets": 1, "other": 0.02},
-        "trials": {"dead": 0.02},
         "forgotten": {"tested": 0.1, "seen": 0.1, "manual": 0.1, "told": 0.1},
         "weights": {"tested": 1, "seen": 1, "manual": 1, "told": 1, "half_life_years": 10},
         "place": [],

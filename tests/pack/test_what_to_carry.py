@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 from scipy.stats import binom
 
 from kb.base.errors import BadInput
+from kb.domain.panel import reconcile
 from kb.domain.visit import Source, visit_from
 from kb.domain.words import DriverInput, Form, Signal, Speakers
 from kb.evidence import (
@@ -286,7 +288,7 @@ def reachable_after(visits):
     evidence = Evidence.learn(visits, today=date(2026, 3, 20))
     day = day_from([{"make": "Norwell", "model": "NV40-210", "inputs": ["optical"]}])
     expected = evidence.expect(day.jobs[0].source)
-    assert expected.failed == {OPTICAL}
+    assert expected.dead.keys() == {OPTICAL}
     return pack(day, evidence.expect).reachable
 
 
@@ -296,6 +298,28 @@ def test_one_silent_trial_is_not_final_and_several_are():
     once, thrice = reachable_after(silent_visits("")), reachable_after(silent_visits("", "", ""))
     assert once == pytest.approx(1 - 0.02 / (0.02 + 0.98 * 0.08), abs=0.08)
     assert thrice < 0.15
+
+
+@pytest.mark.parametrize(
+    ("visits", "offered"),
+    [
+        (silent_visits(""), True),
+        (silent_visits("", "", basis="told"), True),
+        (silent_visits("digital output: PCM"), False),
+        (silent_visits("PCM", "speakers and optical", "PCM"), False),
+    ],
+)
+def test_what_is_packed_for_and_what_is_offered_at_the_set_is_one_answer(visits, offered):
+    """Silent once with PCM not tried, or as two people tell: worth its cable. Behind it with the remedies
+    tried: given up."""
+    evidence = Evidence.learn(visits, today=date(2026, 3, 20))
+    source = visits[0].source
+    answer = connect(reconcile(visits), ["optical"], chance=lambda jack: evidence.chance(source, jack))
+    assert (answer.chosen is not None) == offered
+    alone = replace(evidence.expect(source), shapes=(Likely((OPTICAL,), 1.0),), other=0.0)
+    day = day_from([{"make": "Norwell", "model": "NV40-210", "inputs": ["optical"], "taken": []}])
+    plan = pack(day, lambda _: alone, questions=False)
+    assert (plan.reachable > 0) == offered
 
 
 def test_silence_in_spite_of_a_remedy_weighs_more_and_hearsay_less():

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
-from kb.domain.panel import Panel, panel_of
+from kb.domain.panel import Panel, PanelJack, panel_of
 from kb.domain.visit import visit_from
+from kb.domain.words import Outcome
 from kb.path import Connection, Path, connect, to_json
 
 Jack = dict[str, Any]
@@ -33,6 +35,11 @@ def panel(*jacks: Jack) -> Panel:
 def ask(*jacks: Jack, inputs: tuple[str, ...] = ("line-3.5",), **more: Any) -> Connection:
     """The answer for these jacks, by default with a plain line driver."""
     return connect(panel(*jacks), inputs, **more)
+
+
+def failed(jack: Jack, times: int, outcome: Outcome = Outcome.SILENT) -> PanelJack:
+    """This jack after so many trials in vain."""
+    return replace(panel(jack).jacks[0], outcomes=((outcome, times),))
 
 
 def chosen(*jacks: Jack, **more: Any) -> Path:

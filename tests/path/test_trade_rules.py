@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from kb.domain.panel import Panel
-from kb.domain.words import Display, Form, Kind, Level, Signal, Speakers
+from kb.domain.words import Display, Form, Kind, Level, Outcome, Signal, Speakers
 from kb.path import Chance, connect, sentence, to_json
 from tests.path.panels import (
     ARC,
@@ -26,6 +26,7 @@ from tests.path.panels import (
     ask,
     cautions,
     chosen,
+    failed,
     panel,
     questions,
     ruled_out,
@@ -608,15 +609,35 @@ def test_hum_does_not_make_a_dac_needed() -> None:
     assert not ask({**LINE, "outcome": "hum"}, OPTICAL).dac.needed
 
 
-@pytest.mark.parametrize("outcome", ["silent", "distorted"])
-def test_what_was_tried_without_success_is_known_not_to_work(outcome: str) -> None:
-    answer = ask({**LINE, "outcome": outcome})
+@pytest.mark.parametrize("outcome", [Outcome.SILENT, Outcome.DISTORTED])
+def test_what_was_tried_twice_without_success_is_known_not_to_work(outcome: Outcome) -> None:
+    answer = connect(Panel((failed(LINE, 2, outcome),)), ["line-3.5"])
     assert ruled_out(answer) == {0: "known-not-to-work"}
-    assert f"{outcome} 1" in to_json(answer)["ruled_out"][0]["why"]
+    assert f"{outcome} 2" in to_json(answer)["ruled_out"][0]["why"]
 
 
-def test_a_silent_digital_output_is_worth_one_more_try_with_pcm() -> None:
-    assert "format was not PCM" in to_json(ask({**OPTICAL, "outcome": "silent"}))["ruled_out"][0]["why"]
+def test_an_optical_output_that_was_silent_once_is_offered_with_its_remedy() -> None:
+    path = chosen({**OPTICAL, "outcome": "silent"})
+    assert "set the digital sound format" in text(path)
+    assert "Tried here without success: silent 1. A setting may be the cause" in text(path)
+
+
+def test_what_was_silent_once_stands_behind_every_output_that_was_not() -> None:
+    for other in (LINE, COAXIAL, {**PHONES, "speakers": "stay-on"}):
+        answer = ask({**OPTICAL, "outcome": "silent"}, other)
+        assert answer.chosen is not None
+        assert answer.chosen.jack == 1
+        assert [path.jack for path in answer.others] == [0]
+
+
+def test_silence_despite_pcm_or_another_setting_counts_twice() -> None:
+    for remedy in ({"format": "pcm"}, {"setting": "speakers and optical"}):
+        assert ruled_out(ask({**OPTICAL, "outcome": "silent", **remedy})) == {0: "known-not-to-work"}
+
+
+def test_a_digital_output_that_is_given_up_is_worth_one_more_try_with_pcm() -> None:
+    answer = connect(Panel((failed(OPTICAL, 2),)), ["line-3.5"])
+    assert "format was not PCM" in to_json(answer)["ruled_out"][0]["why"]
 
 
 def test_delayed_sound_found_before_is_told() -> None:
@@ -777,17 +798,14 @@ def test_a_doubtful_form_converter_to_buy_stands_behind_a_doubtful_dac() -> None
         ({**OPTICAL, "format": "pcm"}, "PCM was noted. Was the selector at that input"),
     ],
 )
-def test_a_digital_output_that_was_silent_is_closed_and_what_would_settle_it_is_asked(
-    jack: Jack, asked: str
-) -> None:
+def test_what_would_settle_the_silence_of_a_digital_output_is_asked(jack: Jack, asked: str) -> None:
     answer = ask({**jack, "outcome": "silent"})
-    assert ruled_out(answer) == {0: "known-not-to-work"}
+    assert (answer.chosen is None) == ("format" in jack)
     assert any(asked in one for one in questions(answer))
 
 
 def test_an_analog_output_that_was_silent_raises_no_question_of_format() -> None:
     answer = ask({**LINE, "outcome": "silent"})
-    assert ruled_out(answer) == {0: "known-not-to-work"}
     assert not any("format" in one for one in questions(answer))
 
 

@@ -18,6 +18,7 @@ from tests.path.panels import (
     ask,
     cautions,
     chosen,
+    failed,
     panel,
     questions,
     ruled_out,
@@ -147,7 +148,7 @@ def test_one_of_two_channels_takes_one_plug_and_no_splitter_and_the_loss_is_told
 
 
 def test_left_is_used_alone_where_right_is_known_not_to_work() -> None:
-    answer = ask(LEFT, {**RIGHT, "outcome": "silent"})
+    answer = connect(Panel((*panel(LEFT).jacks, failed(RIGHT, 2))), ["line-3.5"])
     assert answer.chosen is not None
     assert answer.chosen.jacks == (0,)
     assert ruled_out(answer) == {1: "known-not-to-work"}

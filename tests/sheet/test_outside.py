@@ -39,7 +39,8 @@ def all_in() -> dict[str, object]:
 
 def pages(folder: Path) -> list[Path]:
     """A plain sheet, full ones on each paper and language, one without a path, a hostile one, a tag."""
-    many = [{"form": "toslink", "marking": f"OPTICAL OUT {n} <b>", "outcome": "silent"} for n in range(63)]
+    silent = {"form": "toslink", "outcome": "silent", "format": "pcm"}
+    many = [{**silent, "marking": f"OPTICAL OUT {n} <b>"} for n in range(63)]
     source = sheet_of(OPTICAL)
     tag = make_tag(source.source, source.panel, source.connection.chosen, source.made)
     made = {
