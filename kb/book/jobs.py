@@ -141,6 +141,14 @@ class Jobs:
         with self._book.store.snapshot() as now:
             return [Earlier(one.at, _read(one)) for one in now.every_state(JOB, job.id)]
 
+    def readings_of(self, job: Job) -> str:
+        """Return the last readings that were recorded for a job, as JSON; "" if there are none."""
+        if self._book.standing() is None:
+            return ""
+        with self._book.store.snapshot() as now:
+            found = now.visits_found(readings=True, of=lambda _, name: is_for(job, name))
+        return found[-1].readings if found else ""
+
     def stock(self) -> dict[str, int]:
         """Return what the van has: a count by item."""
         self._take_in()
@@ -270,6 +278,11 @@ class Jobs:
             pass
         except OSError as trouble:
             raise BookTrouble(f"{file}: {trouble.strerror}") from trouble
+
+
+def is_for(job: Job, reference: str) -> bool:
+    """Return whether the reference that a visit names is that of the job."""
+    return bool(job.reference) and text.squeezed(job.reference) == text.squeezed(reference)
 
 
 def checked(job: Job) -> Job:

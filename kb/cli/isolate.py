@@ -9,6 +9,7 @@ import os
 import stat
 import sys
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -18,17 +19,20 @@ from kb.book.faults import learned_model, outcome_visit, path_in_book
 from kb.cli.common import OUTPUT, Session, command_options
 from kb.cli.isolate_file import keeper, pairs, saved, state_of
 from kb.cli.isolate_show import document_of, list_of, show_list, show_state
+from kb.cli.job_option import job_option, named_set
 from kb.domain.words import DriverInput
 from kb.isolate.wording import path_text
 
 if TYPE_CHECKING:
     from kb.book import SetView
+    from kb.domain.job import Job
     from kb.isolate import State
 
 
 @click.command("isolate")
 @click.argument("make", required=False)
 @click.argument("model", required=False)
+@job_option
 @click.option("--complaint", help="What is wrong: no-sound, weak, hum, echo, distorted or speakers-dead.")
 @click.option("--signal", help="Signal on the path: optical, coaxial, arc, analog-line, headphone ...")
 @click.option("--items", multiple=True, help="An item on the path, such as 'optical cable 2 m'. Repeatable.")
@@ -63,6 +67,7 @@ def isolate_command(
     session: Session,
     make: str | None,
     model: str | None,
+    job_ref: str | None,
     complaint: str | None,
     signal: str | None,
     items: tuple[str, ...],
@@ -84,7 +89,12 @@ def isolate_command(
     \b
     jackfield isolate Norwell NV40-210 --complaint no-sound
     jackfield isolate --answers today.json
+    jackfield isolate --job J-12 --complaint hum --record
     """
+    job = None if job_ref is None else session.book.jobs.named(job_ref)
+    if job is not None and make is None:
+        source = named_set(session, job)
+        make, model = source.make, source.model
     if make is not None and model is None:
         raise BadInput("isolate", make, "MAKE MODEL, or neither")
     if listing:
@@ -120,7 +130,7 @@ def isolate_command(
         keep(begun)
     if not talks:
         if session.as_json:
-            visit = {"recorded": _record_outcome(session, begun)} if recorded else {}
+            visit = {"recorded": _record_outcome(session, begun, job)} if recorded else {}
             session.json(document_of(begun, session.language) | visit)
             return 0
         show_state(session.console, begun, session.language)
@@ -131,7 +141,7 @@ def isolate_command(
 
         begun = talk(begun, session.console, read_line, keep, session.language)
     if recorded:
-        _record_outcome(session, begun)
+        _record_outcome(session, begun, job)
     return 0
 
 
@@ -144,9 +154,11 @@ def _known_set(session: Session, make: str, model: str) -> SetView | None:
         return None
 
 
-def _record_outcome(session: Session, state: State) -> str:
+def _record_outcome(session: Session, state: State, job: Job | None) -> str:
     """Keep what was found as a visit of today to the state's set; returns its id."""
     visit = outcome_visit(session.book, state, language=session.language)
+    if job is not None:
+        visit = replace(visit, job=job.reference)
     done = session.book.record([visit])
     recorded = session.language("cli/recorded", make=visit.source.make, model=visit.source.model)
     session.say(recorded)

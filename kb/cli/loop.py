@@ -12,6 +12,7 @@ from kb.base.datafiles import data_tables
 from kb.base.errors import BadInput, ascii_controls, described
 from kb.catalogue.drivers import drivers
 from kb.cli.common import OUTPUT, Session, choice, command_options
+from kb.cli.job_option import job_option, loop_of
 from kb.cli.loop_show import render_loop, render_sketch
 from kb.domain.driver import DriverLimits
 from kb.domain.language import language
@@ -29,6 +30,7 @@ from kb.loop.wire import stock_from, wire_from
 from kb.settings import Units
 
 if TYPE_CHECKING:
+    from kb.domain.job import Job
     from kb.settings import Settings
 
 
@@ -127,12 +129,21 @@ if TYPE_CHECKING:
     type=choice(Units),
     help="Units of bare numbers and of the answer. Default: from the settings.",
 )
+@job_option
+@click.option("--keep", is_flag=True, help="Put room, route and list of materials into the job of --job.")
 @click.option("--plot", is_flag=True, help="Show the field in the terminal.")
 @click.option("--svg", metavar="FILE", type=OUTPUT, help="Write the field as SVG.")
 @click.option("--png", metavar="FILE", type=OUTPUT, help="Write the field as PNG.")
 @command_options
 def loop_command(
-    session: Session, plot: bool, svg: str | None, png: str | None, units: str | None, **given: Any
+    session: Session,
+    plot: bool,
+    svg: str | None,
+    png: str | None,
+    units: str | None,
+    job_ref: str | None,
+    keep: bool,
+    **given: Any,
 ) -> int:
     """Compute a hearing loop: field, current, wire, voltage; does it fit the driver?
 
@@ -142,8 +153,19 @@ def loop_command(
     \b
     jackfield loop --room 5.2x4.1 --route joists --driver "bench driver"
     jackfield loop --room "17x13 ft" --route tack-strip --doorways 1
+    jackfield loop --job J-12 --keep
     jackfield loop --length 5m --width 4m --height 1.2m --wire awg18 --json
     """
+    job = None if job_ref is None else session.book.jobs.named(job_ref)
+    if keep and job is None:
+        raise BadInput("--keep", described("no job"), "--job REF")
+    if job is not None:
+        of_job = loop_of(session, job)
+        if _outlined(given):
+            of_job.pop("room_text", None)
+        if given["driver_current"] is not None or given["driver_voltage"] is not None:
+            of_job.pop("driver_name", None)
+        given |= {name: value for name, value in of_job.items() if given[name] is None}
     feet = (Units(units) if units else session.settings.units) is Units.FEET
     typed_feet = feet and (units is not None or not session.as_json)
     if typed_feet and (bare := _bare(given)):
@@ -156,6 +178,17 @@ def loop_command(
     for kind, file in kinds:
         if file is not None:
             _write_picture(session, answer, kind, file, feet=feet)
+    if keep and job is not None:
+        from kb.domain.job import changed
+
+        kept: dict[str, Any] = {"materials": as_json(answer)["items"]}
+        if given["room_text"] is not None:
+            sides = room(given["room_text"], "--room", feet=typed_feet)
+            kept["room"] = "x".join(f"{side:g}" for side in sides)
+        if given["route_code"] is not None:
+            kept["route"] = given["route_code"]
+        session.book.jobs.change(job.id, lambda before: changed(before, kept))
+        session.say(session.language("cli/loop/kept", job=job.reference))
     if session.as_json:
         session.json(as_json(answer))
     else:
@@ -164,6 +197,18 @@ def loop_command(
         if plot:
             render_sketch(answer, session.console, said)
     return 0 if answer.fits else 1
+
+
+def _outlined(given: Mapping[str, Any]) -> bool:
+    """Was the shape of the loop typed?"""
+    return any(given[name] is not None for name in ("length_text", "width_text", "polygon"))
+
+
+def loop_for(session: Session, job: Job) -> dict[str, Any]:
+    """The loop that a job's room, route and driver give, as ``loop --json`` prints it."""
+    given = loop_command.make_context("loop", []).params | loop_of(session, job)
+    driver, _ = driver_for(given, session.settings)
+    return as_json(answer_for(given, driver))
 
 
 def answer_for(

@@ -9,7 +9,8 @@ import click
 from kb.base.errors import BadInput, NotFound, described
 from kb.base.text import cells
 from kb.cli.common import OUTPUT, Session, command_options, text
-from kb.cli.path_options import Asked, path_options
+from kb.cli.job_option import job_option
+from kb.cli.path_options import Asked, for_path, path_options
 from kb.domain.language import ENGLISH, Language
 from kb.domain.words import Level, Signal
 
@@ -27,16 +28,19 @@ if TYPE_CHECKING:
 
 @click.command("path")
 @path_options
+@job_option
 @click.option("--svg", metavar="FILE", type=OUTPUT, help="Draw panel and chain as a picture, too.")
 @command_options
-def path_command(session: Session, asked: Asked, svg: str | None) -> int:
+def path_command(session: Session, asked: Asked, job_ref: str | None, svg: str | None) -> int:
     """Say how to connect a set to the loop driver.
 
     \b
     jackfield path Norwell NV40-210
     jackfield path Norwell NV40-210 --inputs line-3.5,optical --length 4
     jackfield path --panel visit.json --speakers-free
+    jackfield path --job J-12
     """
+    asked, _ = for_path(session, asked, job_ref)
     try:
         known = asked.view(session, "path")
     except NotFound as nobody:

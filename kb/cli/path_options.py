@@ -11,6 +11,8 @@ import click
 
 from kb.base.errors import BadInput, ascii_controls, described
 from kb.cli.common import Session
+from kb.cli.job_option import named_set, set_of
+from kb.domain.job import Job, Listening
 from kb.domain.words import DriverInput, Signal
 from kb.settings import Units
 
@@ -31,7 +33,7 @@ class Asked:
     file: str | None
     inputs: str | None
     driver: str | None
-    speakers_needed: bool
+    speakers_needed: bool | None
     have: tuple[str, ...]
     taken: tuple[str, ...]
     length_text: str | None
@@ -86,7 +88,7 @@ class Asked:
             known.panel,
             known.source,
             inputs=self.driver_inputs(session),
-            speakers_needed=self.speakers_needed,
+            speakers_needed=self.speakers_needed is not False,
             have=self.have,
             length_m=length_m,
         )
@@ -106,7 +108,7 @@ def path_options(command: Callable[..., Any]) -> Callable[..., Any]:
         ),
         click.option(
             "--speakers-needed/--speakers-free",
-            default=True,
+            default=None,
             help="Whether others listen to the set's own speakers. Default: needed.",
         ),
         click.option("--have", multiple=True, metavar="ITEM", help="An item to hand; repeat for more."),
@@ -132,6 +134,27 @@ def path_options(command: Callable[..., Any]) -> Callable[..., Any]:
         return command(*args, asked=asked, **given)
 
     return functools.reduce(lambda inner, option: option(inner), reversed(options), wrapped)
+
+
+def for_path(session: Session, asked: Asked, ref: str | None) -> tuple[Asked, Job | None]:
+    """Return the options of a command that connects a set, with what a job says in place of untyped ones."""
+    if ref is None:
+        return asked, None
+    job = session.book.jobs.named(ref)
+    one = set_of(job, asked.make, asked.model)
+    given: dict[str, Any] = {}
+    if asked.make is None and asked.file is None:
+        source = named_set(session, job)
+        given |= {"make": source.make, "model": source.model}
+    if asked.inputs is None and asked.driver is None:
+        given["inputs"] = ",".join(session.book.jobs.inputs_of(job))
+    if asked.speakers_needed is None and job.speakers is not None:
+        given["speakers_needed"] = job.speakers is Listening.NEEDED
+    if asked.length_text is None and job.length_m is not None:
+        given["length_text"] = f"{job.length_m:g} m"
+    if not asked.taken and one.taken:
+        given["taken"] = one.taken
+    return replace(asked, **given), job
 
 
 def asked_metres(session: Session, typed: str | None) -> float | None:

@@ -9,6 +9,7 @@ import click
 from kb.base.errors import BadInput
 from kb.base.inputfiles import read_data
 from kb.cli.common import Session, command_options, text
+from kb.cli.job_option import named_set
 from kb.cli.tables import fitted
 from kb.domain.language import ENGLISH, Language
 from kb.loop.readings_file import readings_from
@@ -27,7 +28,7 @@ LARGEST_BYTES: Final = 1024 * 1024
 _WEAK_MA_PER_M: Final = 5.0  #: 38 dB below what the standard asks for
 
 
-def _record(session: Session, data: object, which: tuple[str, str]) -> str:
+def _record(session: Session, data: object, which: tuple[str, str], job: str) -> str:
     """Keep the readings with a visit to the set; they stay in this book. Returns the id of the visit."""
     from kb.base import clock
     from kb.domain.visit import visit_from
@@ -38,6 +39,7 @@ def _record(session: Session, data: object, which: tuple[str, str]) -> str:
             "date": day or clock.today().isoformat(),
             "by": session.settings.initials,
             "basis": "tested",
+            "job": job,
             "source": {"make": which[0], "model": which[1]},
             "readings": data,
         },
@@ -53,8 +55,9 @@ def _record(session: Session, data: object, which: tuple[str, str]) -> str:
 @click.option(
     "--record", nargs=2, metavar="MAKE MODEL", help="Record the readings, as a visit to MAKE MODEL."
 )
+@click.option("--job", "job_ref", metavar="REF", help="Record the readings for the set of this job.")
 @command_options
-def readings_command(session: Session, file: str, record: tuple[str, str] | None) -> int:
+def readings_command(session: Session, file: str, record: tuple[str, str] | None, job_ref: str | None) -> int:
     """Judge the readings in FILE (JSON or TOML; - for stdin) against IEC 60118-4.
 
     The field at each place, the response at 100 Hz, 1 kHz and 5 kHz, the background noise with the driver off
@@ -90,7 +93,11 @@ def readings_command(session: Session, file: str, record: tuple[str, str] | None
         raise wrong.within(place) from None
     for said in _slips(data):
         session.say(said)
-    kept = _record(session, data, record) if record else None
+    job = None if job_ref is None else session.book.jobs.named(job_ref)
+    if job is not None:
+        source = named_set(session, job, *(record or ()))
+        record = (source.make, source.model)
+    kept = _record(session, data, record, job.reference if job else "") if record else None
     if session.as_json:
         session.json(judgement.as_json() | ({"recorded": kept} if kept else {}))
     else:

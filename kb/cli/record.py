@@ -15,11 +15,14 @@ from kb.base.inputfiles import MOST_BYTES, read_data, read_text
 from kb.base.parsing import json_of
 from kb.cli.common import Session, answering, choice, command_options
 from kb.cli.common import text as shown
+from kb.cli.job_option import job_if_there, named_set, set_of
 from kb.domain.visit import Visit, finding_to, visit_from, visits_from
 from kb.domain.words import Basis, Display, Kind
 
 if TYPE_CHECKING:
     from kb.book.naming import Named
+    from kb.domain.job import Job
+    from kb.domain.visit import Source
 
 MOST_COMPARED: Final = 50  #: sets of one file whose names are compared with those of the book
 
@@ -45,7 +48,7 @@ place    in out unclear           in use  taken free
 @click.option(
     "--basis", type=choice(Basis), help="How it is known. Default: tested if a jack was tried, else seen."
 )
-@click.option("--job", metavar="REF", help="Job reference; stays in this book.")
+@click.option("--job", metavar="REF", help="Job reference; what that job says need not be typed.")
 @click.option("--note", metavar="TEXT", help="Free text; stays in this book.")
 @click.option("--kind", type=choice(Kind), metavar="KIND", help=f"{', '.join(Kind)}.")
 @click.option("--display", type=choice(Display), help="Kind of screen.")
@@ -72,14 +75,18 @@ def record_command(
     """
     if file and words:
         raise BadInput("record", described("a file and a line"), "one of them")
+    job = None if file else job_if_there(session, said["job"])
+    if job is not None and words and _is_jack(words[0]):
+        source = named_set(session, job)
+        words = (source.make, source.model, *words)
     if file:
         visits = read_visits(file)
     elif words:
-        visits = [visit_of_line(words, _common(session, on, said))]
+        visits = [visit_of_line(words, _common(session, on, _of_job(job, words, said)))]
     elif ask or at_terminal():
         from kb.cli.record_dialog import asked_visit
 
-        visit = asked_visit(session, _common(session, on, said))
+        visit = asked_visit(session, _common(session, on, _of_job(job, words, said)))
         if visit is None:
             session.say(session.language("cli/record/nothing"))
             return 1
@@ -94,12 +101,42 @@ def record_command(
     if not new:
         visits, alike = named_as_known(session, visits)
     recorded = session.book.record(visits)
+    if job is not None:
+        _tell_job(session, job, visits[0].source)
     with answering(session, "recorded"):
         _answer(session, visits, recorded)
         for one in alike:
             (name,) = one.near
             session.say(session.language("cli/record/alike", asked=one.asked, name=" ".join(name)))
     return 0
+
+
+def _is_jack(word: str) -> bool:
+    """Does a jack in short form begin here, not the make of a set?"""
+    from kb.domain.shortform import FORMS
+
+    return re.split("[=:?]", word)[0] in FORMS
+
+
+def _of_job(job: Job | None, words: tuple[str, ...], said: dict[str, Any]) -> dict[str, Any]:
+    """What was typed of the visit, with what its job says in place of the rest."""
+    if job is None:
+        return said
+    one = set_of(job, words[0] if words else None, words[1] if len(words) > 1 else None)
+    known: dict[str, Any] = {"kind": one.kind.value, "display": one.display and one.display.value}
+    known |= {"year": one.year, "size_in": one.size_in, "by": job.by or None}
+    driver = {"name": job.driver, "inputs": [*job.inputs]} if job.driver or job.inputs else None
+    found = {key: known.get(key) if value is None else value for key, value in said.items()}
+    return found | {"job": job.reference, "driver": driver}
+
+
+def _tell_job(session: Session, job: Job, source: Source) -> None:
+    """Give a job the name of its set that was found there."""
+    from kb.domain.job import changed
+
+    if len(job.sets) <= 1 and not (job.sets and job.sets[0].model):
+        said = {"make": source.make, "model": source.model}
+        session.book.jobs.change(job.id, lambda before: changed(before, said))
 
 
 def at_terminal() -> bool:

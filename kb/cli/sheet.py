@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import TYPE_CHECKING
 
 import click
@@ -11,6 +12,7 @@ from kb.base.errors import BadInput, NotFound, described
 from kb.base.inputfiles import read_data
 from kb.base.messages import LANGUAGES
 from kb.cli.common import OUTPUT, Session, command_options
+from kb.cli.job_option import for_path, job_option
 from kb.cli.outputfile import write_out
 from kb.cli.path_options import Asked, path_options
 from kb.path import best_to_json
@@ -19,12 +21,14 @@ from kb.sheet.page import CONTACT, Sheet, render
 from kb.sheet.paper import Paper
 
 if TYPE_CHECKING:
+    from kb.domain.job import Job
     from kb.loop.verdict import Judgement
     from kb.sheet.loop_input import LoopData
 
 
 @click.command("sheet")
 @path_options
+@job_option
 @click.option(
     "--readings", "readings_file", metavar="FILE", help="A readings file, as for 'jackfield readings'."
 )
@@ -55,6 +59,7 @@ if TYPE_CHECKING:
 def sheet_command(
     session: Session,
     asked: Asked,
+    job_ref: str | None,
     readings_file: str | None,
     loop_file: str | None,
     lang: str,
@@ -73,8 +78,10 @@ def sheet_command(
     jackfield loop --room 5x4 --json > loop.json
     jackfield sheet Norwell NV40-210 --readings readings.toml --loop loop.json
     jackfield sheet Norwell NV40-210 --lang es --paper letter
+    jackfield sheet --job J-12
     """
     _not_both(session, out)
+    asked, job = for_path(session, asked, job_ref)
     try:
         known = asked.view(session, "sheet")
     except NotFound as nobody:
@@ -90,10 +97,10 @@ def sheet_command(
         inputs=asked.driver_inputs(session),
         made=clock.today(),
         visits=known.visits,
-        driver=asked.driver or ("" if asked.inputs else session.settings.driver),
+        driver=asked.driver or (job.driver if job else "" if asked.inputs else session.settings.driver),
         length_m=length_m,
-        readings=_readings(readings_file),
-        loop=_loop(loop_file),
+        readings=_readings(readings_file, session, job),
+        loop=_loop(loop_file, session, job),
         contact=text.line(contact, "--contact", CONTACT),
         private=private,
         lang=lang,
@@ -132,25 +139,35 @@ def _not_both(session: Session, out: str) -> None:
         raise BadInput("--out", described("- with --json"), "a file, since the JSON goes to stdout")
 
 
-def _readings(file: str | None) -> Judgement | None:
-    if file is None:
-        return None
+def _readings(file: str | None, session: Session, job: Job | None) -> Judgement | None:
+    """The readings of the file, else the last ones that were recorded for the job."""
     from kb.loop.readings_file import readings_from
     from kb.loop.verdict import judge
 
-    data, place = read_data(file)
+    if file is not None:
+        data, place = read_data(file)
+    elif job is not None and (kept := session.book.jobs.readings_of(job)):
+        data, place = json.loads(kept), f"job {job.reference}"
+    else:
+        return None
     try:
         return judge(readings_from(data))
     except BadInput as wrong:
         raise wrong.within(place) from None
 
 
-def _loop(file: str | None) -> LoopData | None:
-    if file is None:
-        return None
+def _loop(file: str | None, session: Session, job: Job | None) -> LoopData | None:
+    """The loop of the file, else the one that the job's room, route and driver give."""
     from kb.sheet.loop_input import loop_data_from
 
-    data, place = read_data(file)
+    if file is not None:
+        data, place = read_data(file)
+    elif job is not None and job.room:
+        from kb.cli.loop import loop_for
+
+        data, place = loop_for(session, job), f"job {job.reference}"
+    else:
+        return None
     try:
         return loop_data_from(data)
     except BadInput as wrong:

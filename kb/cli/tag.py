@@ -8,6 +8,7 @@ from kb.base import clock
 from kb.base.errors import BadInput, NotFound, described
 from kb.base.messages import LANGUAGES
 from kb.cli.common import OUTPUT, Session, command_options
+from kb.cli.job_option import for_path, job_option
 from kb.cli.outputfile import write_out
 from kb.cli.path_options import Asked, path_options
 from kb.domain.language import language
@@ -17,6 +18,7 @@ from kb.sheet.tag import HEIGHT_MM, WIDTH_MM, make_tag, tag_page
 
 @click.command("tag")
 @path_options
+@job_option
 @click.option(
     "--lang", type=click.Choice(LANGUAGES), default=LANGUAGES[0], help="Language of the text. Default: en."
 )
@@ -38,6 +40,7 @@ from kb.sheet.tag import HEIGHT_MM, WIDTH_MM, make_tag, tag_page
 def tag_command(
     session: Session,
     asked: Asked,
+    job_ref: str | None,
     lang: str,
     out: str,
     served: str,
@@ -52,6 +55,7 @@ def tag_command(
     """
     if session.as_json and out == "-":
         raise BadInput("--out", described("- with --json"), "a file, since the JSON goes to stdout")
+    asked, _ = for_path(session, asked, job_ref)
     try:
         known = asked.view(session, "tag")
     except NotFound as nobody:

@@ -6,7 +6,8 @@ A ``Snapshot`` sees one state of the book as long as it is read, even if others 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from datetime import date as Day
 from functools import cached_property
 from itertools import islice
 from typing import Any, Final, NamedTuple
@@ -15,6 +16,7 @@ import sqlalchemy as sa
 
 from kb.base.errors import BookTrouble, NotFound, shown
 from kb.domain.visit import SUPERSEDES, Visit
+from kb.domain.words import Outcome
 from kb.store import rules, schema
 from kb.store.failures import told
 from kb.store.revision import Standing
@@ -317,6 +319,44 @@ class Snapshot:
                 visits = load(self._connection, [one for ids in sets.values() for one in ids])
             for key in some:
                 yield key, sorted((visits[one] for one in sets.get(key, ())), key=_when)
+
+    def visits_found(
+        self,
+        *,
+        since: Day | None = None,
+        until: Day | None = None,
+        outcome: Outcome | None = None,
+        readings: bool = False,
+        of: Callable[[str, str], bool] = lambda _by, _job: True,
+    ) -> list[Visit]:
+        """Return the visits in force of these days, by date; ``of`` gets the person and the job of each.
+
+        ``outcome``: at least one jack had it. ``readings``: readings of the loop were recorded with it.
+        """
+        private = schema.visit_private
+        asked = (
+            sa.select(_visit.c.id, private.c.person, private.c.job)
+            .outerjoin(private, private.c.visit == _visit.c.id)
+            .where(STANDS)
+            .order_by(_visit.c.date, _visit.c.revision, _visit.c.id)
+        )
+        if since is not None:
+            asked = asked.where(_visit.c.date >= since)
+        if until is not None:
+            asked = asked.where(_visit.c.date <= until)
+        if outcome is not None:
+            found = schema.finding
+            asked = asked.where(
+                sa.exists().where(found.c.visit == _visit.c.id, found.c.outcome == outcome.value)
+            )
+        if readings:
+            more = schema.attached_private
+            asked = asked.where(sa.exists().where(more.c.visit == _visit.c.id, more.c.kind == "readings"))
+        with told(self._place):
+            rows = self._connection.execute(asked)
+            ids = [row.id for row in rows if of(row.person or "", row.job or "")]
+            visits = load(self._connection, ids)
+        return [visits[one] for one in ids]
 
     def cases(self) -> list[str]:
         """Return the faults that a repair confirmed, of visits in force, as canonical JSON."""

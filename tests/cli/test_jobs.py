@@ -49,7 +49,7 @@ def jobs_of(jackfield: Run, *words: str) -> list[dict[str, object]]:
     return found
 
 
-# -- the thing itself ----------------------------------------------------------------------------------
+# -- the thing itself ------------------------------------------------------------------------------------
 
 
 def test_every_field_of_a_job_comes_back_as_it_was_written(jackfield: Run) -> None:
@@ -197,7 +197,7 @@ def test_a_job_with_two_sets_is_packed_for_both(jackfield: Run) -> None:
     assert plan["materials"][0]["count"] == 24
 
 
-# -- nothing acknowledged is lost -----------------------------------------------------------------------
+# -- nothing acknowledged is lost ------------------------------------------------------------------------
 
 CHANGES = """
 import sys
@@ -265,7 +265,7 @@ def test_a_job_of_a_newer_release_is_not_half_read(jackfield: Run, home: Path) -
     assert "mood" in done.err
 
 
-# -- the file of releases before this one ------------------------------------------------------------------
+# -- the file of releases before this one ----------------------------------------------------------------
 
 
 def test_the_jobs_of_an_older_release_are_taken_into_the_book_once(jackfield: Run, home: Path) -> None:
@@ -314,3 +314,138 @@ def test_a_field_that_is_taken_away_is_gone() -> None:
     job = changed(Job(), {"client": "Alder", "year": 2014})
     assert changed(job, {"client": None, "year": None}) == Job(sets=(JobSet(),))
     assert job.status is JobStatus.OPEN
+
+
+# -- from the job, without a word typed twice ------------------------------------------------------------
+
+VISIT = ("record", "Norwell", "NV40-210", "opt=OPTICAL OUT:ok", "hp:mute")
+READINGS = {
+    "positions": [{"name": "sofa", "field_ma_per_m": 410, "response_db": {"100": -1, "1000": 0, "5000": -2}}]
+}
+
+
+def at_alder(jackfield: Run, **more: object) -> None:
+    """A job at one set that is in the book."""
+    assert jackfield(*VISIT).code == 0
+    added(jackfield, {**ALDER, "sets": ALDER["sets"][:1], **more})  # type: ignore[index]
+
+
+def test_path_sheet_and_tag_take_the_facts_of_the_job(jackfield: Run, tmp_path: Path) -> None:
+    at_alder(jackfield, sets=[{"make": "Norwell", "model": "NV4O-210"}], length_m=7)
+    typed = ("Norwell", "NV40-210", "--inputs", "line-3.5", "--length", "7 m", "--json")
+    by_hand = jackfield("path", *typed)
+    by_job = jackfield("path", "--job", "J-1199", "--json")
+    assert by_job.json == by_hand.json
+    assert "is taken as Norwell NV40-210" in by_job.err
+    out = tmp_path / "sheet.html"
+    assert jackfield("sheet", "--job", "J-1199", "--out", out, "--private").code == 0
+    page = out.read_text()
+    assert "bench driver" in page
+    assert "NV40-210" in page
+    assert jackfield("tag", "--job", "J-1199", "--out", tmp_path / "tag.svg").code == 0
+
+
+def test_what_is_typed_counts_before_the_job(jackfield: Run) -> None:
+    at_alder(jackfield)
+    taken = jackfield("path", "--job", "J-1199", "--json").json
+    free = jackfield("path", "--job", "J-1199", "--inputs", "optical", "--taken", "headphone", "--json").json
+    assert taken["chosen"]["items"] != free["chosen"]["items"]
+    assert (taken["chosen"]["input"], free["chosen"]["input"]) == ("line-3.5", "optical")
+
+
+def test_a_visit_of_a_job_needs_only_the_jacks(jackfield: Run) -> None:
+    at_alder(jackfield)
+    assert jackfield("record", "--job", "j-1199", "opt=OPTICAL OUT:ok").code == 0
+    visit = jackfield("visits", "--job", "J-1199", "--json").json["visits"][-1]
+    known = {"make": "Norwell", "model": "NV40-210", "kind": "television", "display": "flat"}
+    assert visit["source"] == {**known, "year": 2014, "size_in": 40.0}
+    assert (visit["job"], visit["by"], visit["client"]) == ("J-1199", "RT", "Mrs Alder, left ear better")
+    assert visit["driver"] == {"name": "bench driver", "inputs": ["line-3.5"]}
+
+
+def test_the_job_learns_the_model_that_was_found_there(jackfield: Run) -> None:
+    added(jackfield, {"job": "J-1", "make": "Tarnow", "year": 2016})
+    assert jackfield("record", "--job", "J-1", "opt:ok").code == 2  # the model is not known
+    assert jackfield("record", "Tarnow", "T50", "opt:ok", "--job", "J-1").code == 0
+    [job] = jobs_of(jackfield)
+    assert (job["make"], job["model"], job["year"]) == ("Tarnow", "T50", 2016)
+
+
+def test_a_reference_that_is_no_job_of_the_book_is_a_word_as_before(jackfield: Run) -> None:
+    assert jackfield(*VISIT, "--job", "X-9").code == 0
+    assert jackfield("visits", "--job", "X-9", "--json").json["visits"][0]["job"] == "X-9"
+
+
+def test_readings_faults_and_loop_belong_to_the_job(jackfield: Run, tmp_path: Path) -> None:
+    at_alder(jackfield, materials=[])
+    file, out = tmp_path / "readings.json", tmp_path / "sheet.html"
+    file.write_text(json.dumps(READINGS))
+    jackfield("readings", file, "--job", "J-1199")
+    jackfield("isolate", "--job", "J-1199", "--complaint", "no-sound", "--fixed", "cap-on-plug", "--record")
+    visits = jackfield("visits", "--job", "J-1199", "--json").json["visits"]
+    assert [sorted(visit.keys() & {"readings", "case"}) for visit in visits] == [["readings"], ["case"]]
+    by_hand = jackfield(
+        "loop", "--room", "5.2x4.1", "--route", "joists", "--driver", "bench driver", "--json"
+    )
+    by_job = jackfield("loop", "--job", "J-1199", "--keep", "--json")
+    assert by_job.json == by_hand.json
+    [job] = jobs_of(jackfield)
+    assert [one["item"] for one in job["materials"]] == [one["item"] for one in by_job.json["items"]]  # type: ignore[attr-defined]
+    done = jackfield("sheet", "--job", "J-1199", "--out", out, "--json").json
+    assert done["readings"] is not None
+    assert done["loop_fits"] == by_job.json["fits"]
+
+
+def test_of_two_sets_the_one_that_is_typed_counts(jackfield: Run) -> None:
+    assert jackfield(*VISIT).code == 0
+    added(jackfield, ALDER)
+    done = jackfield("path", "--job", "J-1199")
+    assert done.code == 2
+    assert "one of its sets: Norwell NV40-210, Kestering" in done.err
+    assert jackfield("path", "Norwell", "NV40-210", "--job", "J-1199").code in (0, 1)
+
+
+# -- what was done ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("asked", "found"),
+    [
+        (("--since", "2025-11", "--by", "RT", "--job", "J-1199", "--outcome", "silent"), ["2026-03-04"]),
+        (("--since", "2026", "--until", "2026-03"), ["2026-03-04"]),
+        (("--until", "2025"), ["2025-06-30"]),
+        (("--by", "xy"), ["2025-06-30"]),
+        (("alder",), ["2026-03-04"]),
+        (("mill", "lane"), ["2026-03-04"]),
+        (("fuse",), ["2025-06-30"]),
+        (("tarnow",), ["2025-06-30"]),
+        ((), ["2025-06-30", "2026-03-04"]),
+        (("--outcome", "hum"), []),
+    ],
+)
+def test_last_years_visit_is_found_by_client_day_job_or_word(
+    asked: tuple[str, ...], found: list[str], jackfield: Run
+) -> None:
+    added(jackfield, {**ALDER, "sets": ALDER["sets"][:1]})  # type: ignore[index]
+    jackfield("record", "--job", "J-1199", "opt:silent", "--date", "2026-03-04")
+    jackfield("record", "Tarnow", "T50", "hp:ok", "--date", "2025-06-30", "--by", "XY", "--note", "new fuse")
+    done = jackfield("visits", *asked, "--json")
+    assert [one["date"] for one in done.json["visits"]] == found
+    assert done.code == (0 if found else 1)
+
+
+def test_a_correction_begins_from_the_id_that_visits_shows(jackfield: Run) -> None:
+    added(jackfield, {**ALDER, "sets": ALDER["sets"][:1]})  # type: ignore[index]
+    jackfield("record", "--job", "J-1199", "opt:silent")
+    (visit_id, *_) = jackfield("visits", "alder").out.split()
+    assert jackfield("correct", visit_id, "1.outcome=carried").code == 0
+    assert jackfield("visits", "--outcome", "silent").code == 1
+    assert jackfield("visits", "alder", "--json").json["visits"][0]["jacks"][0]["outcome"] == "carried"
+
+
+@pytest.mark.parametrize("typed", ["2025-13", "soon", "20x5"])
+def test_a_day_that_is_none_is_named(typed: str, jackfield: Run) -> None:
+    jackfield(*VISIT)
+    done = jackfield("visits", "--since", typed)
+    assert done.code == 2
+    assert "--since" in done.err

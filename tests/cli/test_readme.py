@@ -31,6 +31,9 @@ OTHERWISE = {
     "load notes.csv --dry-run": {2},  # names the column that is not known yet
     "restore": {2},  # a book exists: it says what to add
     "pack --day 2026-12-01": {1},
+    "visits --since 2025-11 --by RT --job J-1199 --outcome silent": {1},
+    "readings data/demo/readings.toml --job J-20": {1},
+    "loop --job J-20 --keep": {1},
     "pack jobs.json": {1},
     "pack jobs.json --target 0.9 --print": {1},
     "pack Norwell --year 2014 --inputs line-3.5": {1},

@@ -1,0 +1,74 @@
+"""Bring a job of the book to a command: what the job says counts where nothing was typed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from kb.base.errors import BadInput, NotFound, described
+from kb.base.text import squeezed
+from kb.cli.common import Session
+from kb.domain.job import Job, JobSet
+
+if TYPE_CHECKING:
+    from kb.domain.visit import Source
+
+job_option = click.option(
+    "--job", "job_ref", metavar="REF", help="A job of the book; what it says counts if you type nothing else."
+)
+
+
+def set_of(job: Job, make: str | None, model: str | None) -> JobSet:
+    """Return the set of a job that MAKE MODEL mean, or its only one.
+
+    Raises BadInput if nothing was typed and the job has several.
+    """
+    if make is None:
+        if len(job.known_sets) > 1:
+            titles = ", ".join(one.title or one.kind.label for one in job.sets)
+            raise BadInput("--job", job.reference, f"MAKE MODEL of one of its sets: {titles}")
+        return job.known_sets[0]
+    wanted = squeezed(f"{make}{model or ''}")
+    for one in job.known_sets:
+        if squeezed(one.title) == wanted:
+            return one
+    return job.known_sets[0] if len(job.known_sets) == 1 else JobSet()
+
+
+def named_set(session: Session, job: Job, make: str | None = None, model: str | None = None) -> Source:
+    """Return make and model of a job's set as the book spells them. Raises BadInput if the job lacks them."""
+    from kb.book.naming import note_text
+
+    source = set_of(job, make, model).source
+    if make is not None:
+        return replace(source, make=make, model=model or "")
+    [found] = session.book.named([source])
+    if found.note:
+        session.say(note_text(found, session.language))
+    if not (found.source.make and found.source.model):
+        seen = described(f"only {source.make or source.model}" if found.asked else "nothing of the set")
+        raise BadInput(f"job {job.reference}", seen, "MAKE MODEL, here or with 'jackfield job change'")
+    return found.source
+
+
+def job_if_there(session: Session, ref: str | None) -> Job | None:
+    """Return the job with this reference; None if the book has none: a visit may name any."""
+    if not ref:
+        return None
+    try:
+        return session.book.jobs.named(ref)
+    except NotFound:
+        return None
+
+
+def loop_of(session: Session, job: Job) -> dict[str, Any]:
+    """Return the options of ``jackfield loop`` that a job gives, by their names there."""
+    from kb.catalogue.drivers import drivers
+
+    usual = job.driver.casefold() == session.settings.driver.casefold()  # its plate is in the settings
+    known = {one.name.casefold() for one in drivers()}
+    driver = job.driver if job.driver.casefold() in known and not usual else None
+    said = {"room_text": job.room and f"{job.room} m", "route_code": job.route, "driver_name": driver}
+    return {name: value for name, value in said.items() if value}

@@ -1,0 +1,147 @@
+"""visits: find what was done, when and for whom."""
+
+from __future__ import annotations
+
+import re
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from kb.base.errors import BadInput, NotFound
+from kb.base.text import squeezed
+from kb.cli.common import Session, command_options, text
+from kb.cli.job_fields import day_of
+from kb.domain.words import Outcome
+
+if TYPE_CHECKING:
+    from kb.domain.job import Job
+    from kb.domain.language import Language
+    from kb.domain.visit import Visit
+
+_PART: Final = re.compile(r"([0-9]{4})(?:-([0-9]{2}))?\Z")
+_DECEMBER: Final = 12
+
+
+@click.command("visits")
+@click.argument("words", nargs=-1, metavar="[WORD]...")
+@click.option("--since", metavar="DATE", help="From this day, month (2025-11) or year on.")
+@click.option("--until", metavar="DATE", help="Up to this day, month or year.")
+@click.option("--by", default="", metavar="INITIALS", help="Who was there.")
+@click.option("--job", "ref", default="", metavar="REF", help="The job's reference.")
+@click.option("--outcome", metavar="WORD", help=f"What a jack did: {', '.join(Outcome)}.")
+@command_options
+def visits_command(
+    session: Session,
+    words: tuple[str, ...],
+    since: str | None,
+    until: str | None,
+    by: str,
+    ref: str,
+    outcome: str | None,
+) -> int:
+    """Find visits: what was done, when, by whom and for whom. Words match set, client, place and notes.
+
+    The first column is the id of the visit, for `correct`, `withdraw` and `undo`.
+
+    \b
+    jackfield visits --since 2025-11 --by RT --outcome silent
+    jackfield visits --job J-1199
+    jackfield visits alder
+    """
+    if session.store is None and not session.book.path.exists():
+        raise NotFound("no visit in the book yet")
+    from kb.store.facts import briefly
+
+    first = None if since is None else _days(since, "--since")[0]
+    last = None if until is None else _days(until, "--until")[1]
+    jobs = {squeezed(job.reference): job for job in session.book.jobs.every() if job.reference}
+    with session.book.store.snapshot() as now:
+        found = now.visits_found(
+            since=first,
+            until=last,
+            outcome=None if outcome is None else Outcome.read(outcome, "--outcome"),
+            of=lambda person, name: (
+                (not by or person.casefold() == by.strip().casefold())
+                and (not ref or squeezed(name) == squeezed(ref))
+            ),
+        )
+        pairs = [(visit, jobs.get(squeezed(visit.job))) for visit in found]
+        pairs = [(visit, job) for visit, job in pairs if all(_says(visit, job, word) for word in words)]
+        brief = briefly(now, [visit.id for visit, _ in pairs])
+    if session.as_json:
+        session.json({"visits": [_plain(visit, job) for visit, job in pairs]})
+    elif pairs:
+        _show(session, pairs, brief)
+    else:
+        session.say(session.language("cli/visits/none"))
+    return 0 if pairs else 1
+
+
+def _days(typed: str, option: str) -> tuple[date, date]:
+    """The first and the last day of a day, month or year."""
+    from kb.domain.kinds import CalendarDay
+
+    part = _PART.match(typed.strip())
+    if not part:
+        day = CalendarDay().read(day_of(typed), option)
+        return day, day
+    year, month = int(part[1]), int(part[2] or 1)
+    try:
+        first = date(year, month, 1)
+        following = date(year + 1, 1, 1) if not part[2] or month == _DECEMBER else date(year, month + 1, 1)
+    except ValueError:
+        raise BadInput(option, typed, "a day, a month such as 2025-11, or a year") from None
+    return first, following - timedelta(days=1)
+
+
+def _says(visit: Visit, job: Job | None, word: str) -> bool:
+    notes = [
+        visit.note,
+        *(text for one in visit.findings for text in (one.note, one.setting, one.jack.marking)),
+    ]
+    parts = [visit.source.make, visit.source.model, visit.by, visit.job, *notes]
+    parts += [job.client, job.place, job.note] if job else []
+    return squeezed(word) in squeezed(" ".join(parts))
+
+
+def _plain(visit: Visit, job: Job | None) -> dict[str, Any]:
+    from kb.domain.visit import visit_to
+
+    about = {"client": job.client, "place": job.place} if job else {}
+    return {**visit_to(visit), **{key: value for key, value in about.items() if value}}
+
+
+def _show(session: Session, pairs: list[tuple[Visit, Job | None]], brief: dict[str, str]) -> None:
+    from rich.table import Table
+
+    from kb.cli.tables import fitted
+
+    said = session.language
+    table = Table.grid(padding=(0, 2))
+    for number in range(5):
+        table.add_column(overflow="fold", no_wrap=number < 3)
+    for visit, job in pairs:
+        whom = ", ".join(part for part in (visit.job, *((job.client, job.place) if job else ())) if part)
+        set_ = f"{visit.source.make} {visit.source.model}"
+        table.add_row(
+            text(brief[visit.id]),
+            visit.date.isoformat(),
+            text(visit.by),
+            text(whom),
+            text(f"{set_}: {_done(visit, said)}"),
+        )
+    session.console.print(fitted(table, session.console))
+
+
+def _done(visit: Visit, said: Language) -> str:
+    """What was done there, in one line: each jack that was tried, the repair, readings, the note."""
+    parts = [
+        f"{said.word(one.jack.signal or one.jack.form)} {said.word(one.outcome)}"
+        for one in visit.findings
+        if one.outcome is not Outcome.NOT_TRIED
+    ]
+    parts += [said("cli/visits/readings")] if visit.readings else []
+    parts += [said("cli/visits/repair")] if visit.case else []
+    parts += [visit.note.replace("\n", " ")] if visit.note else []
+    return said("language/join").join(parts) or said("cli/history/jacks", count=len(visit.findings))
