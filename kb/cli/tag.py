@@ -8,9 +8,9 @@ from kb.base import clock
 from kb.base.errors import BadInput, NotFound, described
 from kb.base.messages import LANGUAGES
 from kb.cli.common import OUTPUT, Session, command_options
-from kb.cli.job_option import for_path, job_option
+from kb.cli.job_option import job_option
 from kb.cli.outputfile import write_out
-from kb.cli.path_options import Asked, path_options
+from kb.cli.path_options import Asked, for_path, path_options
 from kb.domain.language import language
 from kb.settings import Units
 from kb.sheet.tag import HEIGHT_MM, WIDTH_MM, make_tag, tag_page
