@@ -21,6 +21,7 @@ from kb.loop.document import as_json
 from kb.loop.driver import driver_named, same_name
 from kb.loop.geometry import MOST_TURNS, Loop
 from kb.loop.input_level import voltage
+from kb.loop.layout import Layout
 from kb.loop.plan import CEILING_M, Answer, Ask, plan
 from kb.loop.routes import cautions_from, route_named, routes_from
 from kb.loop.spill import USUAL_DB
@@ -123,6 +124,11 @@ if TYPE_CHECKING:
     type=float,
     metavar="DB",
     help=f"Show the field outside, down to this level, such as {USUAL_DB:g}.",
+)
+@click.option(
+    "--layout",
+    type=choice(Layout),
+    help="Compare layouts that spill less, and draw this one. Needs a room that is a rectangle.",
 )
 @click.option(
     "--units",
@@ -261,7 +267,8 @@ def answer_for(
         source_v=source_v,
         sensitivity_v=sensitivity_v,
         programme=Programme(given["programme"]),
-        spill_db=given["spill"],
+        spill_db=USUAL_DB if given["spill"] is None and given["layout"] else given["spill"],
+        layout=Layout(given["layout"]) if given["layout"] else None,
         spacing=metres("spacing", 1e-4, 0.5, None),
     )
     stock = stock_from(data_tables("wire.toml"))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -11,7 +11,7 @@ from kb.domain.language import ENGLISH, Language
 from kb.loop.driver import Fit
 from kb.loop.field import Plane
 from kb.loop.input_level import show_level
-from kb.loop.plan import Answer, items
+from kb.loop.plan import Answer, Compared, items
 from kb.loop.routes import METRE
 from kb.loop.sentences import Digits, Hertz, Metres, Sentence
 from kb.loop.spill import Spill
@@ -67,6 +67,12 @@ def render_loop(answer: Answer, console: Console, said: Language = ENGLISH) -> N
         console.print(fitted(_spill_table(answer.spill, said), console))
         reach = {"level": answer.spill.asked_db, "reach": Metres(answer.spill.reach_m)}
         console.print(Text(_said(said, "spill-reach", **reach)))
+    if answer.layouts:
+        console.print()
+        console.print(fitted(_layout_table(answer, said), console))
+        console.print(Text(_said(said, "layouts-for")))
+        every = dict.fromkeys(one.shown(said) for each in answer.layouts for one in each.laid.cautions)
+        console.print(_marked("-", list(every)))
     route = answer.ask.route
     if route:
         console.print()
@@ -107,13 +113,15 @@ def render_sketch(answer: Answer, console: Console, said: Language = ENGLISH) ->
 
     from kb.loop.text_map import field_sketch
 
-    current = answer.level.current_a if answer.level else answer.current_a
+    current = answer.shown_a
     plane = answer.planes[0]
     console.print()
     title = _said(said, "field-at", place=_place(answer, said), current=Digits(current, 2))
     console.print(Text(title, style="bold"))
     width = min(72, console.width - 1)
-    sketch = partial(field_sketch, answer.loop, plane.height, current * answer.metal_gain, width=width)
+    sketch = partial(
+        field_sketch, answer.loop, plane.height, current * answer.metal_gain, width=width, layout=answer.drawn
+    )
     console.print(Text(sketch(spill_db=answer.ask.spill_db) if answer.spill else sketch()))
 
 
@@ -296,6 +304,43 @@ def _spill_table(spilt: Spill, said: Language) -> Table:
     for name, each in zip(("spill-above", "spill-below"), spilt.storeys, strict=False):
         table.add_row(_said(said, name), f"{Digits(each.level_db, 1, signed=True).shown(said)} dB")
     return table
+
+
+def _layout_table(answer: Answer, said: Language) -> Table:
+    """The layouts side by side: what is heard inside, and what goes outside."""
+    from rich import box
+    from rich.table import Table
+
+    table = Table(title=_said(said, "layouts"), box=box.SIMPLE_HEAD, title_justify="left")
+    table.add_column("")
+    for each in answer.layouts:
+        table.add_column(said.word(each.laid.kind), justify="right", no_wrap=True)
+
+    def add(name: str, shown: Callable[[Compared], str], **values: object) -> None:
+        table.add_row(_said(said, name, **values), *(shown(each) for each in answer.layouts))
+
+    def decibels(level: float) -> str:
+        return f"{Digits(level, 1, signed=True).shown(said)} dB"
+
+    first = answer.layouts[0].spill
+    add("within", lambda each: f"{100 * each.laid.share:.0f} %")
+    add("weakest", lambda each: decibels(each.laid.weakest_db))
+    add("column-current", lambda each: f"{Digits(each.laid.current_a, 2).shown(said)} A")
+    add("column-wire", lambda each: f"{each.laid.metres:.0f} m")
+    if answer.ask.driver:
+        add("layouts-driver", lambda each: _said(said, "fits" if each.fits else "layouts-no"))
+    add("layouts-reach", lambda each: f"{Digits(each.spill.reach_m, 1).shown(said)} m", level=first.asked_db)
+    for beside in zip(*(each.spill.beside for each in answer.layouts), strict=True):
+        if beside[0].distance_m in _SHOWN_OUTSIDE_M:
+            where = _said(said, "spill-beside", distance=Metres(beside[0].distance_m))
+            table.add_row(where, *(decibels(each.level_db) for each in beside))
+    if first.storeys:
+        add("spill-above", lambda each: decibels(each.spill.storeys[0].level_db))
+    return table
+
+
+#: The table of layouts shows the spill at these of the distances, metres.
+_SHOWN_OUTSIDE_M = 2.0, 8.0
 
 
 def _place(answer: Answer, said: Language) -> str:

@@ -9,6 +9,7 @@ modules:
 - ``standard``: limits and rules of IEC 60118-4
 - ``field``: the field strength at the listeners
 - ``spill``: the field outside the loop
+- ``layout``: layouts of the wire that spill little
 - ``wire``: resistance, inductance and voltage of the loop
 - ``driver``: the current and voltage that a driver can give
 - ``routes``: ways of laying wire, with fixings and cautions

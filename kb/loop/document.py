@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from kb.loop.driver import Need
 from kb.loop.field import Plane
-from kb.loop.plan import Answer, items
+from kb.loop.plan import Answer, Compared, items
 from kb.loop.spill import Spill
 from kb.loop.standard import REFERENCE_A_PER_M
 from kb.loop.wire import FREQUENCIES_HZ
@@ -35,6 +35,33 @@ def _spill(spilt: Spill) -> dict[str, object]:
         "reach_m": spilt.reach_m,
         "beside": [{"distance_m": each.distance_m, "level_db": each.level_db} for each in spilt.beside],
         "storeys": [{"ear_m": each.height_m, "level_db": each.level_db} for each in spilt.storeys],
+    }
+
+
+def _layout(each: Compared) -> dict[str, object]:
+    laid = each.laid
+    return {
+        "layout": laid.kind.value,
+        "current_a": laid.current_a,
+        "share_within_3_db": laid.share,
+        "min_db": laid.weakest_db,
+        "max_db": laid.strongest_db,
+        "gap_m": laid.gap_m,
+        "wire_m": laid.metres,
+        "spill": _spill(each.spill),
+        "groups": [
+            {
+                "loops": [
+                    {"corners_m": [list(spot) for spot in loop.spots], "way": way}
+                    for loop, way in group.loops
+                ],
+                "resistance_ohm": load.resistance,
+                "inductance_h": load.inductance,
+            }
+            for group, load in zip(laid.groups, each.loads, strict=True)
+        ],
+        "fits": each.fits,
+        "cautions": [{"code": one.code, "text": one.text} for one in laid.cautions],
     }
 
 
@@ -113,6 +140,7 @@ def as_json(answer: Answer) -> dict[str, object]:
         ],
         "one_turn": [{"code": each.code, "text": each.text} for each in answer.one_turn],
         "spill": None if answer.spill is None else _spill(answer.spill),
+        "layouts": [_layout(each) for each in answer.layouts],
         "heights_counted_m": [
             plane.height for plane in (answer.planes if ask.every_height else answer.planes[:1])
         ],

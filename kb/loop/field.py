@@ -17,8 +17,9 @@ or allowed for by a number the user states.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Final
 
 from kb.base.errors import BadInput
@@ -321,19 +322,28 @@ def drawn_h(loop: Loop, point: Corner) -> float:
     return 0.0  # wires all round: nobody listens there
 
 
-def grid(loop: Loop, height: float, columns: int, rows: int, border: float) -> Sequence[Sequence[float]]:
+def grid(
+    loop: Loop,
+    height: float,
+    columns: int,
+    rows: int,
+    border: float,
+    field: Callable[[Corner], float] | None = None,
+) -> Sequence[Sequence[float]]:
     """Return the field over the room and ``border`` metres round it, for drawing: rows of A/m per A.
 
-    Row 0 is the lowest y. A spot on the wire itself is taken a little beside it (``drawn_h``).
+    Row 0 is the lowest y. A spot on the wire itself is taken a little beside it (``drawn_h``). ``field`` is
+    the field in A/m for 1 A if other wires make it.
     """
     x0, x1, y0, y1 = loop.box
     wide, deep = x1 - x0 + 2 * border, y1 - y0 + 2 * border
+    at = field or partial(drawn_h, loop)
     rows_found = []
     for row in range(rows):
         y = y0 - border + deep * row / (rows - 1)
         line = []
         for column in range(columns):
             x = x0 - border + wide * column / (columns - 1)
-            line.append(drawn_h(loop, (x, y, height)))
+            line.append(at((x, y, height)))
         rows_found.append(line)
     return rows_found

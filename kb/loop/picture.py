@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from kb.base.errors import MissingExtra
 from kb.loop.field import grid, level_db
+from kb.loop.layout import Group
 from kb.loop.plan import Answer
 from kb.loop.standard import TOLERANCE_DB
 from kb.loop.units import FOOT_M, show_length
@@ -72,15 +73,12 @@ def draw(answer: Answer, kind: Literal["svg", "png"], plane: int = 0, *, feet: b
     return out.getvalue()
 
 
-def _current(answer: Answer) -> float:
-    return answer.level.current_a if answer.level else answer.current_a
-
-
 def _border(answer: Answer) -> float:
     """Return how much floor is drawn outside the wire, metres: more if the user asks for the spill."""
-    if answer.spill is None:
+    spilt = answer.shown_spill
+    if spilt is None:
         return _BORDER_M
-    return min(max(_BORDER_M, 1.1 * answer.spill.reach_m), 3 * answer.loop.shorter_side)
+    return min(max(_BORDER_M, 1.1 * spilt.reach_m), 3 * answer.loop.shorter_side)
 
 
 def _field(answer: Answer, plane: int, axes: Axes, figure: Figure, unit: float) -> None:
@@ -90,10 +88,11 @@ def _field(answer: Answer, plane: int, axes: Axes, figure: Figure, unit: float) 
     wide, deep = x1 - x0 + 2 * border, y1 - y0 + 2 * border
     columns = max(20, round(_FINENESS * min(1.0, wide / deep)))
     rows = max(20, round(_FINENESS * min(1.0, deep / wide)))
-    current = _current(answer) * answer.metal_gain
+    current = answer.shown_a * answer.metal_gain
+    own = answer.drawn.field if answer.drawn else None
     levels = [
         [level_db(abs(field) * current) for field in line]
-        for line in grid(answer.loop, answer.planes[plane].height, columns, rows, border)
+        for line in grid(answer.loop, answer.planes[plane].height, columns, rows, border, own)
     ]
     xs = [(x0 - border + wide * column / (columns - 1)) / unit for column in range(columns)]
     ys = [(y0 - border + deep * row / (rows - 1)) / unit for row in range(rows)]
@@ -109,8 +108,8 @@ def _field(answer: Answer, plane: int, axes: Axes, figure: Figure, unit: float) 
         linestyles="solid",
     )
     axes.clabel(lines, fmt=lambda value: f"{value:+.0f} dB", fontsize=9, inline_spacing=12)
-    if answer.spill:
-        asked, loop, half = answer.spill.asked_db, answer.loop, answer.spill.reach_m / 2
+    if spilt := answer.shown_spill:
+        asked, loop, half = spilt.asked_db, answer.loop, spilt.reach_m / 2
         # near the wire the vertical part vanishes once; the line is where the field is left for good
         outer = [
             [
@@ -134,15 +133,17 @@ def _beyond(edge: float) -> float:
 
 def _room(answer: Answer, axes: Axes, figure: Figure, unit: float) -> None:
     """Draw the wire, the listening area and the commissioning point."""
-    spots = answer.loop.spots
-    axes.plot(
-        [x / unit for x, _ in (*spots, spots[0])],
-        [y / unit for _, y in (*spots, spots[0])],
-        color="#7a1fa2",
-        linewidth=3,
-        solid_joinstyle="miter",
-        label="wire",
-    )
+    groups = answer.drawn.groups if answer.drawn else (Group(((answer.loop, 1),)),)
+    for number, group in enumerate(groups):
+        for count, (loop, _) in enumerate(group.loops):
+            axes.plot(
+                [x / unit for x, _ in (*loop.spots, loop.spots[0])],
+                [y / unit for _, y in (*loop.spots, loop.spots[0])],
+                color=("#7a1fa2", "#0b6e4f")[number],
+                linewidth=3 - number,
+                linestyle=("solid", (0, (5, 2)))[number],
+                label="_" if count else ("wire", "wire, 90 degrees later")[number],
+            )
     area = [answer.loop.inset(answer.ask.margin)] if answer.ask.margin > 0 else []
     for outline in area:
         axes.plot(
@@ -153,6 +154,9 @@ def _room(answer: Answer, axes: Axes, figure: Figure, unit: float) -> None:
             linestyle=(0, (4, 3)),
             label="listening area",
         )
+    if answer.drawn:
+        figure.legend(loc="outside lower center", ncols=3, fontsize=8, frameon=False)
+        return
     x, y = answer.loop.commissioning_point
     axes.plot(
         [x / unit],
@@ -173,9 +177,11 @@ def _words(answer: Answer, plane: int, axes: Axes, *, feet: bool) -> None:
     if not answer.distance_only:
         place = f"{show_length(shown.height, feet=feet)} above the floor"
     turns = f"{answer.loop.turns} turn" + ("s" if answer.loop.turns > 1 else "")
+    if answer.drawn:
+        turns = f"{answer.drawn.kind.label}, 1 turn"
     metal = f", {answer.ask.metal_db:g} dB allowed for metal" if answer.ask.metal_db else ""
     axes.set_title(
-        f"Vertical field at {place}\n{_current(answer):.2f} A r.m.s., {turns} of {answer.wire.label}{metal}",
+        f"Vertical field at {place}\n{answer.shown_a:.2f} A r.m.s., {turns} of {answer.wire.label}{metal}",
         fontsize=10,
     )
     axes.set_xlabel("ft" if feet else "m")

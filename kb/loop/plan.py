@@ -20,7 +20,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from kb.base.errors import BadInput
+from kb.base.errors import BadInput, described
 from kb.base.validation import bounded
 from kb.domain.driver import DriverLimits
 from kb.loop.driver import Choice, Fit, choices, fit
@@ -35,6 +35,7 @@ from kb.loop.field import (
 )
 from kb.loop.geometry import Loop
 from kb.loop.input_level import OVERLOAD_V, margin_db
+from kb.loop.layout import Laid, Layout, is_rectangle, laid, spilt
 from kb.loop.routes import METRE, Caution, Needed, Route
 from kb.loop.sentences import Digits, Hertz, Metres, Sentence
 from kb.loop.spill import FLOOR_M, Spill, spill
@@ -64,7 +65,7 @@ class Ask:
     people listen at all of ``listen``, so that all of them count in the answer; else only the first does.
     ``spacing`` is between the centres of turns (None: they
     touch). ``spill_db``: the level down to which the answer gives the spill, dB re 400 mA/m; None: no spill.
-    ``programme`` decides the frequency at which the driver is judged.
+    ``programme`` decides the frequency at which the driver is judged. ``layout`` is the layout to be drawn.
     """
 
     room: Loop
@@ -88,6 +89,7 @@ class Ask:
     sensitivity_v: float | None = None
     programme: Programme = Programme.SPEECH
     spill_db: float | None = None
+    layout: Layout | None = None
 
     def metal_at(self, hertz: float) -> float:
         """Return the loss to metal at a frequency, dB: by octaves between the losses at 1 and 5 kHz.
@@ -129,6 +131,16 @@ class Level:
 
 
 @dataclass(frozen=True)
+class Compared:
+    """Hold a layout with its spill, and whether the driver feeds each of its groups (None: no driver)."""
+
+    laid: Laid
+    spill: Spill
+    loads: tuple[Load, ...]
+    fits: bool | None
+
+
+@dataclass(frozen=True)
 class Answer:
     """Hold the needs of the room. Currents are A r.m.s. in the wire, voltages V r.m.s., lengths metres.
 
@@ -137,7 +149,8 @@ class Answer:
     ``reasons`` speak against it, by their codes: ``uneven``, ``current``, ``voltage``,
     ``resistance``, ``thin``, ``sensitivity``, ``overload``; it fits when there are none. ``better`` are
     gauges and turns that fit, least bother first (empty without a driver). ``one_turn`` says why no wire does
-    with one turn, where all that fit have more. ``resistance_max`` is the resistance in ohm of wire as bad as
+    with one turn, where all that fit have more. ``layouts`` compares others with the loop, if somebody asks
+    for the spill. ``resistance_max`` is the resistance in ohm of wire as bad as
     it may be sold, where a standard says so.
     """
 
@@ -160,6 +173,7 @@ class Answer:
     better: tuple[Choice, ...]
     one_turn: tuple[Sentence, ...] = ()
     spill: Spill | None = None
+    layouts: tuple[Compared, ...] = ()
 
     @property
     def fits(self) -> bool:
@@ -187,6 +201,24 @@ class Answer:
                 Sentence("loop/set/equalize", {**values, "hertz": Hertz(self.ask.programme.test_hz)})
             )
         return tuple(found)
+
+    @property
+    def drawn(self) -> Laid | None:
+        """Return the layout that a map shows instead of the loop round the room."""
+        kind = self.ask.layout
+        return next((each.laid for each in self.layouts if each.laid.kind is kind), None)
+
+    @property
+    def shown_a(self) -> float:
+        """Return the current that a map is drawn for, A r.m.s."""
+        if self.drawn:
+            return self.drawn.current_a
+        return self.level.current_a if self.level else self.current_a
+
+    @property
+    def shown_spill(self) -> Spill | None:
+        """Return the spill that a map shows."""
+        return next((each.spill for each in self.layouts if each.laid is self.drawn), self.spill)
 
     @property
     def counted(self) -> Plane:
@@ -281,6 +313,8 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
         shifted = current * 10 ** (shift / 20)
         low, high = counted.wound(turns).range_db(shifted / metal)
         level = Level(shift, shifted, seen.voltage(shifted, FREQUENCIES_HZ[-1]), low, high, least=least_only)
+    seated = level.current_a if level else current
+    spilling = _spilt(ask, loop, seated, planes[0].height)
     return Answer(
         ask=ask,
         loop=loop,
@@ -308,7 +342,8 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
         if ask.route
         else (),
         better=found,
-        spill=_spilt(ask, loop, level.current_a if level else current, planes[0].height),
+        spill=spilling,
+        layouts=_layouts(ask, single, wire, turns * seated, planes[0].height, spilling),
         one_turn=_one_turn(ask, single, least, sold, found, feed=feed, detour=detour),
     )
 
@@ -316,8 +351,38 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
 def _spilt(ask: Ask, loop: Loop, current: float, ear: float) -> Spill | None:
     if ask.spill_db is None:
         return None
-    storey = None if ask.height is not None else ask.ceiling + FLOOR_M
-    return spill(loop, current, ear=ear, level_db=ask.spill_db, storey=storey)
+    return spill(loop, current, ear=ear, level_db=ask.spill_db, storey=_storey(ask))
+
+
+def _storey(ask: Ask) -> float | None:
+    return None if ask.height is not None else ask.ceiling + FLOOR_M
+
+
+def _layouts(
+    ask: Ask, room: Loop, wire: Wire, current: float, ear: float, known: Spill | None
+) -> tuple[Compared, ...]:
+    """Layouts of one turn of the same wire; the loop round the room has its own current."""
+    if known is None or not is_rectangle(room):
+        if ask.layout is not None:
+            raise BadInput("--layout", described("a room that is no rectangle"), "a rectangle, with --room")
+        return ()
+    found = []
+    for kind in Layout:
+        one = laid(
+            kind,
+            room,
+            ear=ear,
+            margin=ask.margin,
+            metal_db=ask.metal_db,
+            current_a=current if kind is Layout.PERIMETER else None,
+        )
+        around = spilt(one, room, ear=ear, asked_db=known.asked_db, storey=_storey(ask))
+        loads = tuple(group.load(wire) for group in one.groups)
+        judged = None
+        if ask.driver:
+            judged = all(fit(ask.driver, each, one.current_a, programme=ask.programme).fits for each in loads)
+        found.append(Compared(one, around, loads, judged))
+    return tuple(found)
 
 
 def _one_turn(

@@ -11,11 +11,13 @@ spill; the level is the one that somebody asks for. Loss to metal is not taken o
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 from kb.loop.field import drawn_h
-from kb.loop.geometry import Loop, Spot
+from kb.loop.geometry import Corner, Loop, Spot
 from kb.loop.standard import REFERENCE_A_PER_M
 
 #: The answer gives the spill at these distances outside the wire, metres.
@@ -59,21 +61,36 @@ class Spill:
     storeys: tuple[Outside, ...]
 
 
-def spill(loop: Loop, current_a: float, *, ear: float, level_db: float, storey: float | None) -> Spill:
+Field = Callable[[Corner], float]
+
+
+def spill(
+    loop: Loop,
+    current_a: float,
+    *,
+    ear: float,
+    level_db: float,
+    storey: float | None,
+    field: Field | None = None,
+) -> Spill:
     """Return the spill of a loop at ``current_a`` (A r.m.s. in the wire).
 
     ``ear`` is the height of the ear in the loop's frame and ``storey`` the height from floor to floor, in
-    metres; None where it is not known.
+    metres; None where it is not known. ``field`` is the field in A/m for 1 A if other wires make it, and
+    ``loop`` is then their outline.
     """
+    field = field or partial(drawn_h, loop)
     ways = _ways(loop)
     beside = tuple(
-        Outside(distance, ear, max(_level(loop, _along(way, distance), ear, current_a) for way in ways))
+        Outside(
+            distance, ear, max(_level(loop, _along(way, distance), ear, current_a, field) for way in ways)
+        )
         for distance in DISTANCES_M
     )
     storeys: tuple[Outside, ...] = ()
     if storey is not None:
-        storeys = tuple(_storey(loop, ear + step, current_a) for step in (storey, -storey))
-    reach = max(_reach(loop, way, ear, current_a, level_db) for way in ways)
+        storeys = tuple(_storey(loop, ear + step, current_a, field) for step in (storey, -storey))
+    reach = max(_reach(loop, way, ear, current_a, level_db, field) for way in ways)
     return Spill(level_db, reach, beside, storeys)
 
 
@@ -98,9 +115,9 @@ def _along(way: tuple[Spot, Spot], distance: float) -> Spot:
     return x + distance * dx, y + distance * dy
 
 
-def _level(loop: Loop, spot: Spot, ear: float, current_a: float) -> float:
+def _level(loop: Loop, spot: Spot, ear: float, current_a: float, field: Field) -> float:
     """Return the level at a spot outside; if it is inside after all (a bent room), there is no spill."""
-    return _FAINTEST_DB if loop.contains(spot) else _db(drawn_h(loop, (*spot, ear)) * current_a)
+    return _FAINTEST_DB if loop.contains(spot) else _db(field((*spot, ear)) * current_a)
 
 
 def _db(field: float) -> float:
@@ -108,30 +125,32 @@ def _db(field: float) -> float:
     return max(_FAINTEST_DB, 20 * math.log10(max(1e-12, abs(field)) / REFERENCE_A_PER_M))
 
 
-def _reach(loop: Loop, way: tuple[Spot, Spot], ear: float, current_a: float, asked_db: float) -> float:
+def _reach(
+    loop: Loop, way: tuple[Spot, Spot], ear: float, current_a: float, asked_db: float, field: Field
+) -> float:
     """Return the last distance along a way at which the level is reached; 0 if it never is."""
     far = FARTHEST_M
     # from far away inwards, since the vertical part vanishes once a little outside the wire
-    while far > 0.01 and _level(loop, _along(way, far), ear, current_a) < asked_db:
+    while far > 0.01 and _level(loop, _along(way, far), ear, current_a, field) < asked_db:
         far /= 1.1
     if far <= 0.01 or far >= FARTHEST_M:
         return 0.0 if far <= 0.01 else FARTHEST_M
     near, far = far, far * 1.1
     for _ in range(20):
         middle = (near + far) / 2
-        if _level(loop, _along(way, middle), ear, current_a) >= asked_db:
+        if _level(loop, _along(way, middle), ear, current_a, field) >= asked_db:
             near = middle
         else:
             far = middle
     return near
 
 
-def _storey(loop: Loop, height: float, current_a: float) -> Outside:
+def _storey(loop: Loop, height: float, current_a: float, field: Field) -> Outside:
     """Return the strongest level on another storey, over the room and round it."""
     x0, x1, y0, y1 = loop.box
     wide, deep, count = x1 - x0, y1 - y0, 24
     strongest = max(
-        abs(drawn_h(loop, (x0 + wide * (2 * i / count - 0.5), y0 + deep * (2 * j / count - 0.5), height)))
+        abs(field((x0 + wide * (2 * i / count - 0.5), y0 + deep * (2 * j / count - 0.5), height)))
         for i in range(count + 1)
         for j in range(count + 1)
     )

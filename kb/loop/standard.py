@@ -13,6 +13,7 @@ wherever a clause is shown. Levels are dB re 400 mA/m.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from enum import Enum
 from typing import TYPE_CHECKING, Final
 
@@ -189,6 +190,25 @@ def sweep_end_hz(load: Load, programme: Programme) -> float:
     twice = (2 * load.impedance(1000)) ** 2 - load.resistance**2
     doubled = math.sqrt(twice) / (2 * math.pi * load.inductance)
     return programme.test_hz if doubled > 20_000 else max(programme.test_hz, doubled)
+
+
+@dataclass(frozen=True)
+class Quadrature:
+    """Hold what a wrong phase between two loops does: the part in phase, and the field at most up and down.
+
+    ``in_phase`` is a share of the field, the others are in dB.
+    """
+
+    in_phase: float
+    up_db: float
+    down_db: float
+
+
+def quadrature(degrees: float) -> Quadrature:
+    """Return the error of a phase between two loops; 90 and -90 degrees have none (IEC 62489-1, 5.4.14.1)."""
+    share = abs(math.cos(math.radians(degrees)))
+    down = 20 * math.log10(max(1e-9, 1 - share))
+    return Quadrature(share, 20 * math.log10(1 + share), down)
 
 
 def telecoil_loss_db(degrees: float) -> float:

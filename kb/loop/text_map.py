@@ -10,6 +10,7 @@ from typing import Final
 
 from kb.loop.field import grid, level_db
 from kb.loop.geometry import Loop, Spot
+from kb.loop.layout import Laid
 from kb.loop.standard import TOLERANCE_DB
 
 #: A character of a terminal is about twice as high as wide.
@@ -33,12 +34,14 @@ def field_sketch(
     width: int = 72,
     most_rows: int = 24,
     spill_db: float | None = None,
+    layout: Laid | None = None,
 ) -> str:
     """Return the field over the room as lines of text, the far wall on top.
 
     ``height`` is that of the ear in the loop's frame (metres), ``current_a`` the current in A r.m.s. with
     any allowance for metal taken off. ``width`` bounds the columns and ``most_rows`` the rows, legend aside.
-    With ``spill_db`` the floor outside is shown, too, where the field is that strong.
+    With ``spill_db`` the floor outside is shown, too, where the field is that strong. ``layout`` are the
+    wires if they are not one loop.
     """
     border = 0.0 if spill_db is None else _ROUND * loop.shorter_side
     x0, x1, y0, y1 = loop.box
@@ -49,9 +52,11 @@ def field_sketch(
         columns = max(8, round(columns * most_rows / rows))
         rows = most_rows
     rows = max(5, rows)
-    fields = grid(loop, height, columns, rows, border)
+    fields = grid(loop, height, columns, rows, border, layout.field if layout else None)
     across, down = (x1 - x0) / (columns - 1), (y1 - y0) / (rows - 1)
-    wire = _cells_of_wire(loop, (x0, y0), across, down)
+    wire: set[tuple[int, int]] = set()
+    for each in layout.wires if layout else (loop,):
+        wire |= _cells_of_wire(each, (x0, y0), across, down)
     lines = []
     for row in reversed(range(rows)):
         line = ""

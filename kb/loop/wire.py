@@ -189,6 +189,16 @@ def inductance(loop: Loop, wire: Wire, spacing: float | None = None) -> float:
     return float(MU0_H_PER_M / (4 * math.pi) * total * loop.turns**2)
 
 
+def mutual(one: Loop, other: Loop, apart: float) -> float:
+    """Return the mutual inductance in H of two flat loops at one height, for one turn each (Neumann).
+
+    ``apart`` is the distance between wires that lie side by side, metres: ``other`` is lowered by so much.
+    """
+    sides = [[(a[:2], b[:2]) for a, b in loop.sides] for loop in (one, other)]
+    total = math.fsum(_neumann(here, there, apart) for here in sides[0] for there in sides[1])
+    return MU0_H_PER_M / (4 * math.pi) * total
+
+
 @lru_cache(maxsize=16)
 def _outline_sum(spots: tuple[tuple[float, float], ...]) -> float:
     """Return what the outline alone gives to the inductance, metres: all but the wire's mean distance.
@@ -275,8 +285,12 @@ def _heap(turns: int, gap: float) -> list[tuple[float, float]]:
     return sorted(lattice, key=lambda place: (round(math.hypot(*place) / gap, 6), place))[:turns]
 
 
-def _neumann(one: Sequence[tuple[float, float]], other: Sequence[tuple[float, float]]) -> float:
+def _neumann(
+    one: Sequence[tuple[float, float]], other: Sequence[tuple[float, float]], least: float = 0.0
+) -> float:
     """Return the integral of (ds . dt)/r over two straight wires in one plane, metres.
+
+    Parallel wires are ``least`` metres apart in height.
 
     Where the wires' lines meet, let s and t count from the meeting point. 1/r is homogeneous of degree
     -1 in (s, t), so its double integral is that of its flux through the borders (divergence theorem):
@@ -290,7 +304,7 @@ def _neumann(one: Sequence[tuple[float, float]], other: Sequence[tuple[float, fl
     wx, wy = cx - ax, cy - ay
     if abs(sine) < 1e-7:
         # parallel: positions along the first wire, at a fixed distance
-        apart = abs(ux * wy - uy * wx)
+        apart = math.hypot(ux * wy - uy * wx, least)
         start = ux * wx + uy * wy
         end = start + n * math.copysign(1.0, cosine)
         low, high = min(start, end), max(start, end)
