@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from contextlib import suppress
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from kb.base.errors import BadInput, NotFound
 from kb.base.messages import LANGUAGES
@@ -13,6 +14,7 @@ from kb.domain.words import Outcome
 
 if TYPE_CHECKING:
     from kb.book import Book, SetView
+    from kb.domain.panel import Panel
     from kb.domain.visit import Finding, Visit
     from kb.isolate import Confirmed, Model, PathUsed, State
     from kb.path import Connection
@@ -27,16 +29,78 @@ def load_model(language: str = LANGUAGES[0]) -> Model:
     return model_from(data_tables("faults.toml"), language)
 
 
-def learned_model(book: Book, language: str = LANGUAGES[0]) -> Model:
-    """The model, its odds moved by what mending confirmed in this book."""
-    from kb.isolate import confirmed_from, learned
+#: Cases that the odds of the whole book are worth beside the cases of one set (a judgement).
+OF_THE_BOOK: Final = 6.0
+
+
+def learned_model(
+    book: Book, language: str = LANGUAGES[0], known: SetView | None = None, path: PathUsed | None = None
+) -> Model:
+    """The model, its odds moved by what mending confirmed in this book.
+
+    ``known``: the set at hand. What mended it before counts more than the rest of the book, and so does what
+    its panel says of the jack in use (``path``).
+    """
+    from kb.isolate import learned
 
     model = load_model(language)
+    if good := _confirmed(model, book.cases()):
+        model = learned(model, good)
+    if known is None:
+        return model
+    if own := _confirmed(model, _cases_of(known)):
+        model = learned(model, own, OF_THE_BOOK)
+    return model.told(told_by_panel(known.panel, path))
+
+
+def _confirmed(model: Model, cases: list[Any]) -> list[Confirmed]:
+    from kb.isolate import confirmed_from
+
     good: list[Confirmed] = []
-    for case in book.cases():
+    for case in cases:
         with suppress(BadInput):  # of another release, with faults that are not known here
             good += confirmed_from(model, [case])
-    return learned(model, good) if good else model
+    return good
+
+
+def _cases_of(known: SetView) -> list[Any]:
+    return [json.loads(visit.case) for visit in known.visits if visit.case]
+
+
+def mended_before(model: Model, known: SetView) -> tuple[str, ...]:
+    """The faults that were found and mended at this set, each once, the latest first."""
+    visits = sorted(known.visits, key=lambda one: one.date, reverse=True)
+    cases = _confirmed(model, [json.loads(visit.case) for visit in visits if visit.case])
+    return tuple(dict.fromkeys(one.fault for one in cases if one.fault in model.faults))
+
+
+def told_by_panel(panel: Panel, path: PathUsed | None) -> frozenset[str]:
+    """What the book says of the jack in use, as the facts that a fault may name.
+
+    Empty if it is not certain which jack that is.
+    """
+    from kb.domain.words import Direction, Format, Level, Speakers
+
+    if path is None or path.signal is None:
+        return frozenset()
+    used = [one for one in panel.jacks if one.jack.usable and one.jack.signal is path.signal]
+    if len(used) != 1:
+        return frozenset()
+    (one,) = used
+    alike = any(
+        other.jack.direction is not Direction.OUTPUT
+        for other in panel.jacks
+        if other.jack.form is one.jack.form
+    )
+    told = {
+        "input-alike" if alike else "no-input-alike",
+        f"level-{one.jack.level}" if one.jack.level in (Level.FIXED, Level.VARIABLE) else "",
+        f"format-{one.jack.format}" if one.jack.format is not Format.UNKNOWN else "",
+        f"speakers-{one.speakers}" if one.speakers is not Speakers.UNKNOWN else "",
+        "menu-noted" if one.settings else "",
+        "silent-here" if one.tried(Outcome.SILENT) > one.tried(Outcome.CARRIED) else "",
+    }
+    return frozenset(told - {""})
 
 
 def path_in_book(

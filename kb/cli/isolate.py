@@ -15,13 +15,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from kb.base.errors import BadInput, NotFound, described
-from kb.book.faults import learned_model, outcome_visit, path_in_book
+from kb.book.faults import learned_model, mended_before, outcome_visit, path_in_book, told_by_panel
 from kb.cli.common import OUTPUT, Session, command_options
 from kb.cli.isolate_file import keeper, pairs, saved, state_of
 from kb.cli.isolate_show import document_of, list_of, show_list, show_state
 from kb.cli.job_option import job_option, named_set
 from kb.domain.words import DriverInput
-from kb.isolate.wording import path_text
+from kb.isolate.wording import known_of_set, path_text
 
 if TYPE_CHECKING:
     from kb.book import SetView
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 @click.argument("make", required=False)
 @click.argument("model", required=False)
 @job_option
-@click.option("--complaint", help="What is wrong: no-sound, weak, hum, echo, distorted or speakers-dead.")
+@click.option("--complaint", help="What is wrong, such as no-sound, hum or comes-and-goes; --list names all.")
 @click.option("--signal", help="Signal on the path: optical, coaxial, arc, analog-line, headphone ...")
 @click.option("--items", multiple=True, help="An item on the path, such as 'optical cable 2 m'. Repeatable.")
 @click.option("--input", "driver_input", help=f"The driver's input: {', '.join(DriverInput)}.")
@@ -145,13 +145,21 @@ def isolate_command(
     return 0
 
 
-def _known_set(session: Session, make: str, model: str) -> SetView | None:
-    """The set in the book; None, and a word of it on stderr, where nobody met it."""
+def _known_set(session: Session, told: Mapping[str, Any], kept: Mapping[str, Any] | None) -> SetView | None:
+    """The set in the book, as typed or from the file; None if nobody met it, and a word of it if typed."""
+    asked = told if told["make"] else kept or {}
+    make, model = asked.get("make"), asked.get("model")
+    if not (isinstance(make, str) and isinstance(model, str) and make and model):
+        return None
     try:
         return session.book.view(make, model)
     except NotFound:
-        session.say(session.language("cli/isolate/not-in-book", make=make, model=model))
-        return None
+        if told["make"]:
+            session.say(session.language("cli/isolate/not-in-book", make=make, model=model))
+    except BadInput:
+        if told["make"]:
+            raise
+    return None  # the reader of the file names what is wrong in it
 
 
 def _record_outcome(session: Session, state: State, job: Job | None) -> str:
@@ -173,7 +181,8 @@ def _begun(
     faults = learned_model(session.book, language.code)
     path_told = any(told[key] for key in ("signal", "items", "input")) or bool((kept or {}).get("path"))
     in_book = None
-    if told["make"] and not path_told and (known := _known_set(session, told["make"], told["model"])):
+    known = _known_set(session, told, kept)
+    if known and told["make"] and not path_told:
         in_book = path_in_book(session.book, known, language=language)
     if kept is None and told["complaint"] is None and talks:
         from kb.cli.isolate_dialog import ask_complaint, ask_signal
@@ -182,12 +191,17 @@ def _begun(
         if not path_told and in_book is None:
             told["signal"] = ask_signal(language)
     state = state_of(faults, kept, told, place)
-    if in_book is None:
+    if in_book is not None:
+        path, whence = in_book
+        make, model, known_path = told["make"], told["model"], path_text(path, language)
+        session.say(language("cli/isolate/path-from", make=make, model=model, whence=whence, path=known_path))
+        state = state.along(path)
+    if known is None:
         return state
-    path, whence = in_book
-    make, model, known_path = told["make"], told["model"], path_text(path, language)
-    session.say(language("cli/isolate/path-from", make=make, model=model, whence=whence, path=known_path))
-    return state.along(path)
+    facts = told_by_panel(known.panel, state.path)
+    if said := known_of_set(faults, facts, mended_before(faults, known), language):
+        session.say(said)
+    return replace(state, model=learned_model(session.book, language.code, known, state.path))
 
 
 def _piped() -> bool:

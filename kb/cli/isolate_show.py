@@ -30,6 +30,7 @@ def document_of(state: State, language: Language = ENGLISH) -> dict[str, Any]:
         "settled": state.settled,
         "fixed": state.fixed or None,
         "contradiction": wording.contradiction(state, language) or None,
+        "halves_good": state.halves_good,
         "ask": wording.ask(state, language) or None,
         "finding": finding_of(state, language),
     }
@@ -95,7 +96,11 @@ def show_state(console: Console, state: State, language: Language = ENGLISH, *, 
     if state.path != PathUsed() and not asking:
         say(console, language("cli/isolate/path", path=wording.path_text(state.path, language)))
     _show_odds(console, state, language, _SHOWN_ASKING if asking else _SHOWN)
-    for warning in (wording.contradiction(state, language), wording.ask(state, language)):
+    for warning in (
+        wording.halves(state, language),
+        wording.contradiction(state, language),
+        wording.ask(state, language),
+    ):
         if warning:
             say(console, warning, "yellow")
     found = state.next_test

@@ -6,7 +6,8 @@ complaint, and for each test the chance of each answer under each fault.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import math
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Final
@@ -18,6 +19,16 @@ from kb.isolate.readers import known
 SOMETHING_ELSE: Final = "something-else"
 #: No answer is ever impossible: people mishear, and lamps fail. Each answer keeps this much.
 FLOOR: Final = 0.001
+#: Words for what the book says of the jack in use; a fault names those that make it likelier or not.
+FACTS: Final = (
+    *(f"level-{level}" for level in ("fixed", "variable")),
+    *(f"format-{kind}" for kind in ("pcm", "bitstream", "selectable")),
+    *(f"speakers-{what}" for what in ("stay-on", "mute", "mute-unless-set")),
+    "input-alike",  # the panel also has an input that looks the same
+    "no-input-alike",
+    "menu-noted",  # a menu setting was needed here before
+    "silent-here",  # this jack was silent at an earlier visit
+)
 
 
 class Side(Word):
@@ -58,6 +69,8 @@ class Fault:
     needs: tuple[str, ...] = ()
     caution: str = ""
     of_the_set: bool = False
+    told: Mapping[str, float] = field(default_factory=dict)
+    """Fact of the book (``FACTS``) -> how many times likelier it makes this fault."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +79,9 @@ class Test:
 
     ``answers``: word -> its description. ``minutes``: of work, for a person on the spot. ``healthy``: the
     answer of a sound chain, if it stays true after another fault is repaired. ``ends``: answers that show the
-    complaint gone. ``loud``: it can suddenly be loud in a telecoil.
+    complaint gone. ``loud``: it can suddenly be loud in a telecoil. ``plain``: an answer other than the usual
+    one is hardly ever seen without its fault. ``first``: tests that are asked before this one. ``shows``:
+    answer -> the fault that is seen with it and is repaired at once. ``proves``: answer -> sides shown good.
     """
 
     __test__ = False  # pytest: this is not a test case
@@ -82,6 +97,10 @@ class Test:
     caution: str = ""
     ends: tuple[str, ...] = ()
     loud: bool = False
+    plain: bool = False
+    first: tuple[str, ...] = ()
+    shows: Mapping[str, str] = field(default_factory=dict)
+    proves: Mapping[str, tuple[Side, ...]] = field(default_factory=dict)
     rows: Mapping[tuple[str, str], tuple[float, ...]] = field(default_factory=dict, repr=False)
     """(complaint, fault) -> chance of each answer, in the order of ``answers``."""
 
@@ -154,6 +173,20 @@ class Model:
             test
             for test in self.tests.values()
             if (complaint, SOMETHING_ELSE) in test.rows and used.share(test.needs)
+        )
+
+    def told(self, facts: Collection[str]) -> Model:
+        """Return the same model with the odds moved by what the book says of the jack in use (``FACTS``)."""
+        factors = {
+            fault.id: math.prod(factor for fact, factor in fault.told.items() if fact in facts)
+            for fault in self.faults.values()
+        }
+        return self.with_weights(
+            {
+                complaint: {fault: weight * factors.get(fault, 1.0) for fault, weight in odds.items()}
+                for complaint, odds in self._weights.items()
+                if any(factors.get(fault, 1.0) != 1.0 for fault in odds)
+            }
         )
 
     def with_weights(self, weights: Mapping[str, Mapping[str, float]]) -> Model:

@@ -15,7 +15,7 @@ from kb.base.errors import BadInput
 from kb.base.messages import LANGUAGES
 from kb.base.validation import Fields, keyed, listed, number, sentence, truth
 from kb.domain.words import Outcome, Speakers
-from kb.isolate.model import FLOOR, SOMETHING_ELSE, Complaint, Fault, Model, Side, Test
+from kb.isolate.model import FACTS, FLOOR, SOMETHING_ELSE, Complaint, Fault, Model, Side, Test
 from kb.isolate.path_used import TRAITS
 from kb.isolate.readers import ENTRIES, chances, expected_one, known, word
 
@@ -56,9 +56,11 @@ def model_from(data: object, language: str = LANGUAGES[0]) -> Model:
             raise BadInput(f"complaint {complaint}", "no fault with prior odds for it", "at least one")
         if not any((complaint, SOMETHING_ELSE) in test.rows for test in tests.values()):
             raise BadInput(f"complaint {complaint}", "no test for it", "at least one")
-    for name in tests:
+    for name, test in tests.items():
         if name in tools:  # --without takes both
             raise BadInput(f"test {name}, id", name, "a word that is no tool")
+        for first in test.first:
+            known(tests, "a test")(first, f"test {name}, first")
     return Model(complaints, faults, tests, {tool.id: tool.says for tool in tools.values()})
 
 
@@ -140,6 +142,7 @@ def _complaint(fields: Fields, _: str) -> Complaint:
 
 _ELSEWHERE: Final = "the chance of something else, above 0, at most 0.5"
 _ODDS: Final = "odds above 0, at most 1000"
+_TIMES: Final = "a number above 0, at most 100"
 
 
 def _source(fields: Fields) -> None:
@@ -151,6 +154,7 @@ def _fault_of(complaints: Mapping[str, Complaint]) -> Callable[[Fields, str], Fa
     def read(fields: Fields, name: str) -> Fault:
         _source(fields)
         odds = keyed(known(complaints, "a complaint"), number(0, 1000, _ODDS, above=True), ENTRIES)
+        facts, factor = dict.fromkeys(FACTS), number(0, 100, _TIMES, above=True)
         fault = Fault(
             id=fields.need("id", word, "a word such as bad-cable"),
             side=fields.need("side", Side.read, "where it sits, such as source"),
@@ -160,6 +164,7 @@ def _fault_of(complaints: Mapping[str, Complaint]) -> Callable[[Fields, str], Fa
             needs=fields.take("needs", _needs, ()),
             caution=fields.take("caution", sentence, ""),
             of_the_set=fields.take("of_the_set", truth, False),
+            told=fields.take("told", keyed(known(facts, "a fact of the book"), factor, len(FACTS)), {}),
         )
         if not fault.priors:
             raise BadInput(f"{name}, prior", "an empty table", "odds for at least one complaint")
@@ -201,6 +206,7 @@ def _test_of(
         answers = fields.need("answers", keyed(word, sentence, ANSWERS), "the possible answers")
         if len(answers) < 2:
             raise BadInput(f"{name}, answers", list(answers), f"2 to {ANSWERS} answers")
+        one_answer = known(answers, "an answer of this test")
         test = Test(
             id=fields.need("id", word, "a word such as red-glow"),
             asks=fields.need("asks", sentence, "the question in one line"),
@@ -209,14 +215,18 @@ def _test_of(
             answers=answers,
             tools=fields.take("tools", listed(known(tools, "a tool"), 8), ()),
             needs=fields.take("needs", _needs, ()),
-            healthy=fields.take("healthy", known(answers, "an answer of this test"), ""),
+            healthy=fields.take("healthy", one_answer, ""),
             caution=fields.take("caution", sentence, ""),
             loud=fields.take("loud", truth, False),
-            ends=fields.take("ends", listed(known(answers, "an answer of this test"), len(answers)), ()),
+            ends=fields.take("ends", listed(one_answer, len(answers)), ()),
+            plain=fields.take("plain", truth, False),
+            first=fields.take("first", listed(word, 8), ()),
+            shows=fields.take("shows", keyed(one_answer, known(faults, "a fault"), len(answers)), {}),
+            proves=fields.take("proves", keyed(one_answer, listed(Side.read, len(Side)), len(answers)), {}),
         )
         read_given = _given_of(complaints, faults, len(answers))
         given = fields.need("given", listed(read_given, len(complaints)), "likelihoods per complaint")
-        return replace(test, rows=_rows(name, given, faults, len(answers)))
+        return replace(test, rows=_rows(name, given, faults, len(answers), _alike(test)))
 
     return read
 
@@ -251,7 +261,7 @@ def _given_of(
 
 
 def _rows(
-    name: str, given: Sequence[_Given], faults: Mapping[str, Fault], count: int
+    name: str, given: Sequence[_Given], faults: Mapping[str, Fault], count: int, alike: float
 ) -> dict[tuple[str, str], Row]:
     """Return the chance of each answer for every complaint and fault, with the floor under each."""
     rows: dict[tuple[str, str], Row] = {}
@@ -261,7 +271,7 @@ def _rows(
             if (complaint, SOMETHING_ELSE) in rows:
                 raise BadInput(f"{place}, complaints", complaint, "each complaint once per test")
             rows[complaint, SOMETHING_ELSE] = _floored(
-                one.faults.get(SOMETHING_ELSE) or _unlisted(one, count)
+                one.faults.get(SOMETHING_ELSE) or _unlisted(one, count, alike)
             )
             for fault in faults.values():
                 if complaint in fault.priors:
@@ -273,10 +283,18 @@ def _rows(
     return rows
 
 
-def _unlisted(given: _Given, count: int) -> Row:
-    """Return chances for a fault outside the list: mostly as otherwise, a quarter any answer alike."""
+def _alike(test: Test) -> float:
+    """Return the share of answers alike for a fault outside the list; the rest is as otherwise.
+
+    A plain look shows hardly anything wrong there, and no step ends the complaint.
+    """
+    return 0.004 if test.plain else 0.02 if test.ends else 0.25
+
+
+def _unlisted(given: _Given, count: int, alike: float) -> Row:
+    """Return chances for a fault outside the list."""
     even = (1.0 / count,) * count
-    return tuple(0.75 * p + 0.25 * q for p, q in zip(given.otherwise or even, even, strict=True))
+    return tuple((1 - alike) * p + alike * q for p, q in zip(given.otherwise or even, even, strict=True))
 
 
 def _floored(row: Row) -> Row:

@@ -19,7 +19,7 @@ from typing import Final
 from kb.isolate.model import SOMETHING_ELSE, Test
 
 SURE: Final = 0.9  #: one fault reaches this: stop
-FEW: Final = 6  #: up to so many tests are planned to the end; each more triples the work
+FEW: Final = 5  #: up to so many tests are planned to the end; each more triples the work
 UNSETTLED: Final = 5.0  #: minutes for an end without a fault at 0.9: somebody has to think further
 LEAST_BITS: Final = 0.02  #: a test that gives less than this is not worth a minute
 
@@ -54,24 +54,31 @@ def entropy(chances: Iterable[float]) -> float:
 def choose(complaint: str, odds: Odds, tests: Sequence[Test], share: Mapping[str, float]) -> Test | None:
     """Return the test to do next, or None if no test gives information.
 
-    ``share``: by test id, how sure the test can be done on this path (above 0, at most 1).
+    ``share``: by test id, how sure the test can be done on this path (above 0, at most 1). A test that names
+    others as ``first`` gives way to them as long as they give information.
     """
     now = entropy(odds.values())
     listed = _without_something_else(odds)
     rates: list[tuple[float, Test]] = []
     for test in tests:
+        results = _results(complaint, odds, test)
+        if now - sum(p * left for p, left, _ in results) < LEAST_BITS:
+            continue
         if bits(complaint, listed, test) < LEAST_BITS:
             continue  # it would only separate a listed fault from an unlisted one
-        results = _results(complaint, odds, test)
-        if now - sum(p * left for p, left, _ in results) >= LEAST_BITS:
-            # After an answer that settles the fault, the work stops.
-            to_find = sum(p * left for p, left, top in results if top < SURE)
-            rates.append((share[test.id] * (now - to_find) / test.minutes, test))
+        # After an answer that settles the fault, the work stops.
+        to_find = sum(p * left for p, left, top in results if top < SURE)
+        rates.append((share[test.id] * (now - to_find) / test.minutes, test))
     if not rates:
         return None
     if len(rates) <= FEW and all(share[test.id] == 1 for _, test in rates):
-        return Soonest(complaint, odds, [test for _, test in rates]).first()
-    return max(rates, key=lambda one: one[0])[1]  # of equals the first in the file
+        chosen = Soonest(complaint, odds, [test for _, test in rates]).first()
+    else:
+        chosen = max(rates, key=lambda one: one[0])[1]  # of equals the first in the file
+    open_ = {test.id: test for _, test in rates}
+    while chosen and (first := next((open_[one] for one in chosen.first if one in open_), None)):
+        chosen = first
+    return chosen
 
 
 def _without_something_else(odds: Odds) -> dict[str, float]:

@@ -5,8 +5,9 @@ odds of a fault by the chance of that answer under the fault (Bayes). Given the 
 independent. The next test is the one with most information for its minutes (``choose``).
 
 Two faults at once break that assumption. They show as answers that no single fault explains. Then
-``State.contradiction`` names the pair that would explain them. After the likelier one is repaired,
-``State.mended`` starts again with only those answers that the repair cannot have changed.
+``State.contradiction`` names the pair that would explain them, if it does so better than one wrong answer.
+After the likelier one is repaired, ``State.mended`` starts again with only those answers that the repair
+cannot have changed.
 """
 
 from __future__ import annotations
@@ -20,12 +21,15 @@ from typing import Any, Final
 from kb.base.errors import BadInput
 from kb.base.text import line
 from kb.base.validation import Fields, keyed, listed
-from kb.isolate.model import FLOOR, SOMETHING_ELSE, Model, Test
+from kb.isolate.model import FLOOR, SOMETHING_ELSE, Model, Side, Test
 from kb.isolate.next_test import SURE, after, answer_chances, bits, choose
 from kb.isolate.path_used import UNKNOWN_PATH, PathUsed, path_used_from, path_used_to
 from kb.isolate.readers import expected_one, known
 
 UNLIKELY: Final = 0.06  #: an answer below this chance does not fit a fault
+SEEN: Final = 0.95  #: a fault that somebody saw with their eyes has at least this chance
+#: Sides of the two halves of the chain, on both sides of the driver's input.
+HALVES: Final = (frozenset({Side.SOURCE, Side.CONVERTER}), frozenset({Side.LOOP, Side.WEARER}))
 ANSWERED: Final = 200  #: answers in a file, at most
 
 
@@ -156,11 +160,18 @@ class State:
             odds = after(self.complaint, odds, self.model.tests[test], answer)
         if self.fixed:
             # A repair outweighs every test, though not for good: chance repairs things, too.
-            rest = sum(p for fault, p in odds.items() if fault != self.fixed)
-            share = FLOOR / rest if rest else 0.0
-            odds = {fault: p * share for fault, p in odds.items() if fault != self.fixed}
-            odds[self.fixed] = 1 - sum(odds.values())
+            return _raised(odds, self.fixed, 1 - FLOOR)
+        if self.seen and odds[self.seen] < SEEN:
+            return _raised(odds, self.seen, SEEN)
         return odds
+
+    @property
+    def seen(self) -> str:
+        """Return the fault that somebody saw, such as a plug in the wrong socket; empty if there is none."""
+        for test, said in reversed(self.answers):
+            if (fault := self.model.tests[test].shows.get(said)) in self._priors:
+                return fault
+        return ""
 
     @property
     def likely(self) -> tuple[tuple[str, float], ...]:
@@ -191,6 +202,12 @@ class State:
     def settled(self) -> bool:
         """Return whether one fault (or something else) has 0.9 or more, or a repair ended the complaint."""
         return bool(self.fixed) or max(self.odds.values()) >= SURE
+
+    @property
+    def halves_good(self) -> bool:
+        """Return whether answers show both halves of the chain good: the fault is where they meet."""
+        good = {side for test, said in self.answers for side in self.model.tests[test].proves.get(said, ())}
+        return not self.gone and all(half <= good for half in HALVES)
 
     @cached_property
     def next_test(self) -> NextTest | None:
@@ -226,19 +243,22 @@ class State:
             max(self._priors[fault] * math.prod(row[:skip] + row[skip + 1 :]) for fault, row in fits.items())
             for skip in range(len(self.answers))
         ]
-        return Contradiction(self.answers[spared.index(max(spared))], self._pair(faults))
+        alone = max(self._priors[fault] * math.prod(row) for fault, row in fits.items())
+        return Contradiction(self.answers[spared.index(max(spared))], self._pair(faults, alone))
 
-    def _pair(self, faults: list[str]) -> tuple[str, str] | None:
+    def _pair(self, faults: list[str], alone: float) -> tuple[str, str] | None:
         """Return the likeliest two faults under which no answer is unlikely.
 
-        With two faults at once, both must allow a sound answer; either can cause a faulty one.
+        With two faults at once, both must allow a sound answer; either can cause a faulty one. None if one
+        fault and a wrong answer (``alone``) are as likely as two faults.
         """
 
         def fit(pair: tuple[str, str]) -> list[float]:
             chances = []
             for test, said in self.answers:
                 one, two = (self._chance(test, fault, said) for fault in pair)
-                sound = said in ("good", self.model.tests[test].healthy)
+                asked = self.model.tests[test]
+                sound = said in ("good", asked.healthy, *asked.ends)
                 chances.append(one * two if sound else max(one, two))
             return chances
 
@@ -247,7 +267,8 @@ class State:
             for pair in combinations(faults, 2)
             if min(row := fit(pair)) > UNLIKELY
         ]
-        return max(explained)[1] if explained else None
+        likeliest, pair = max(explained, default=(0.0, None))
+        return pair if likeliest > alone else None
 
     def _chance(self, test: str, fault: str, answer: str) -> float:
         return self.model.tests[test].chance(self.complaint, fault, answer)
@@ -270,6 +291,14 @@ class State:
                 return f"a test for this path (this one is for {' or '.join(needs)})"
             return f"a test for the complaint {self.complaint}: {', '.join(here)}"
         return expected_one(test, here, "a test")
+
+
+def _raised(odds: dict[str, float], fault: str, p: float) -> dict[str, float]:
+    """Return the odds with ``p`` for this fault; those of the others keep their proportions."""
+    rest = sum(one for name, one in odds.items() if name != fault)
+    share = (1 - p) / rest if rest else 0.0
+    raised = {name: one * share for name, one in odds.items() if name != fault}
+    return raised | {fault: 1 - sum(raised.values())}
 
 
 def start(model: Model, complaint: str, path: PathUsed | None = None) -> State:

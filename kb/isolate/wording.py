@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any, Final
 
 from kb.catalogue import item_name
 from kb.domain.language import ENGLISH, Language
 from kb.domain.words import Outcome
 from kb.isolate.learning import Confirmed, confirmed_to
-from kb.isolate.model import SOMETHING_ELSE, Model, Side, Test
+from kb.isolate.model import FACTS, SOMETHING_ELSE, Model, Side, Test
 from kb.isolate.path_used import UNKNOWN_PATH, PathUsed
 from kb.isolate.state import NextTest, State
 
@@ -107,6 +108,22 @@ def contradiction(state: State, language: Language = ENGLISH) -> str:
         return language("isolate/contradiction", answer=answer, test=test)
     one, two = found.pair
     return language("isolate/contradiction/pair", answer=answer, test=test, one=one, two=two)
+
+
+def known_of_set(
+    model: Model, facts: Collection[str], before: Collection[str], language: Language = ENGLISH
+) -> str:
+    """Say what the book knows of this set: its jack, and faults mended before; empty if nothing."""
+    said = [language(f"isolate/fact/{fact}") for fact in FACTS if fact in facts]
+    if before:
+        faults = "; ".join(fault_says(model, fault, language) for fault in before)
+        said.append(language("isolate/fact/mended-before", faults=faults))
+    return language("isolate/known-of-set", said=", ".join(said)) if said else ""
+
+
+def halves(state: State, language: Language = ENGLISH) -> str:
+    """Say where to look if both halves of the chain are shown good; empty if they are not."""
+    return language("isolate/halves-good") if state.halves_good else ""
 
 
 def ask(state: State, language: Language = ENGLISH) -> str:

@@ -68,6 +68,13 @@ def isolate() -> AnyResponse:
             of_job=of_job(request.args),
         )
     state = state_from(model, _data(given), "answers")
+    counted = ""
+    if (of_set := _known(about)) is not None:
+        from kb.book.faults import learned_model, mended_before, told_by_panel
+
+        facts = told_by_panel(of_set.panel, state.path)
+        counted = says.known_of_set(model, facts, mended_before(model, of_set))
+        state = replace(state, model=learned_model(site().book, known=of_set, path=state.path))
     fault = state.head
     return page(
         "isolate",
@@ -83,7 +90,8 @@ def isolate() -> AnyResponse:
         verdict=says.verdict(state),
         mend=says.fault_mend(model, fault),
         caution=says.fault_caution(model, fault),
-        warning=says.contradiction(state),
+        warning=says.halves(state) or says.contradiction(state),
+        counted=counted,
         question=says.ask(state),
         note=says.finding_note(state),
         minutes=says.minutes,
@@ -106,6 +114,12 @@ def keep_outcome() -> AnyResponse:
     done = site().books.record([visit])
     visit_id = done.recorded[0].id if done.recorded else done.already[0]
     return redirect(url_for("recorded", visit=visit_id, job=job_id(request.args)), 303)
+
+
+def _known(about: dict[str, str]) -> SetView | None:
+    with suppress(NotFound):
+        return site().book.view(**about) if about else None
+    return None
 
 
 def _connection_of_job(known: SetView) -> Connection | None:

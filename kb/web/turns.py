@@ -16,7 +16,7 @@ from kb.isolate import wording as says
 if TYPE_CHECKING:
     from kb.isolate import Model, PathUsed, State
 
-MOST: Final = 200  #: tests for one complaint; nine in ten searches of the commonest complaint end within them
+MOST: Final = 300  #: tests for one complaint; nine in ten searches of the commonest complaint end within them
 
 
 def turns(model: Model, path: PathUsed) -> dict[str, Any]:

@@ -141,3 +141,47 @@ def test_the_plate_of_the_usual_driver_is_kept_and_belongs_to_that_driver(jackfi
     for wrong in ("-1", "nan", "1e308"):
         done = jackfield("settings", "--driver-current", wrong)
         assert (done.code, "--driver-current" in done.err) == (2, True)
+
+
+def likely(jackfield: Run, *words: str, complaint: str = "no-sound") -> dict[str, float]:
+    done = jackfield("isolate", *words, "--complaint", complaint, "--json")
+    assert done.code == 0, done.err
+    return {one["fault"]: one["p"] for one in done.json["likely"]}
+
+
+def test_what_was_mended_at_this_set_counts_more_than_what_was_mended_at_another(
+    jackfield: Run, visit_file: VisitFile
+) -> None:
+    jackfield("record", "--file", visit_file())
+    other = {"make": "Tarnow", "model": "T32-6"}
+    jackfield("record", "--file", visit_file(source=other))
+    before = likely(jackfield, "Norwell", "NV40-210")["output-off"]
+    case = {"complaint": "no-sound", "fault": "output-off", "path": {"signal": "optical"}}
+    jackfield("record", "--file", visit_file(date="2026-03-05", note="menu", case=case))
+    here, there = (
+        likely(jackfield, *words)["output-off"] for words in (("Norwell", "NV40-210"), ("Tarnow", "T32-6"))
+    )
+    assert before < there < here
+    done = jackfield("isolate", "Norwell", "NV40-210", "--complaint", "no-sound")
+    assert "mended here before: the menu has this output off" in " ".join(done.err.split())
+
+
+def test_what_the_panel_says_of_the_jack_counts_and_is_said(jackfield: Run, visit_file: VisitFile) -> None:
+    fixed = {"form": "rca-pair", "marking": "AUDIO OUT", "level": "fixed", "outcome": "carried"}
+    for model, level in (("A1", "fixed"), ("A2", "variable")):
+        source = {"make": "Norwell", "model": model}
+        jackfield("record", "--file", visit_file(source=source, jacks=[fixed | {"level": level}]))
+    one, two = (likely(jackfield, "Norwell", model, complaint="weak") for model in ("A1", "A2"))
+    assert one["turned-down"] < 0.1 * two["turned-down"]
+    done = jackfield("isolate", "Norwell", "A1", "--complaint", "weak")
+    assert "The book says of this set, and it counts: its level is fixed" in " ".join(done.err.split())
+
+
+def test_what_the_book_says_counts_when_a_search_is_resumed_from_its_file(
+    jackfield: Run, visit_file: VisitFile, tmp_path: Path
+) -> None:
+    fixed = {"form": "rca-pair", "marking": "AUDIO OUT", "level": "fixed", "outcome": "carried"}
+    jackfield("record", "--file", visit_file(jacks=[fixed]))
+    file = str(tmp_path / "today.json")
+    begun = jackfield("isolate", "Norwell", "NV40-210", "--complaint", "weak", "--answers", file, "--json")
+    assert jackfield("isolate", "--answers", file, "--json").json["likely"] == begun.json["likely"]

@@ -29,7 +29,7 @@ UNKNOWN: Final = path_used()
 _SOURCE: Final = (
     "source-muted wrong-jack cap-on-plug plug-loose bad-cable bitstream output-off turned-down "
     "device-control-off too-little-light not-paired turned-up digital-into-analog "
-    "microphone-off converter-no-power converter-dead converter-selector"
+    "microphone-off converter-no-power converter-dead converter-selector app-mutes-output dead-output"
 ).split()
 _LOOP: Final = "not-stripped wire-broken wire-shorted".split()
 _AID: Final = "aid-programme aid-battery no-telecoil telecoil-low".split()
@@ -42,7 +42,10 @@ def _all(answer: str, *faults: str) -> dict[str, str]:
 #: complaint -> test -> (what a chain shows where the fault is another one, what it shows at these faults)
 SEEN: Final[Mapping[str, Mapping[str, tuple[str, Mapping[str, str]]]]] = {
     "no-sound": {
-        "player-into-line": ("same", _all("good", *_SOURCE, "driver-selector")),
+        # the phone has a plug of its own, and its loud music wakes a driver that sleeps
+        "player-into-line": (
+            "same", _all("good", *_SOURCE, "driver-selector", "plug-unsuited", "driver-standby"),
+        ),
         "listen-with-receiver": ("same", _all("good", *_AID)),
         "headphones-at-end": ("good", _all("same", *_SOURCE)),
         "source-plays": ("yes", {"source-muted": "no"}),
@@ -84,6 +87,14 @@ SEEN: Final[Mapping[str, Mapping[str, tuple[str, Mapping[str, str]]]]] = {
         "telecoil-programme": ("same", {"aid-programme": "good"}),
         "fresh-battery": ("same", {"aid-battery": "good"}),
         "has-telecoil": ("yes", {"no-telecoil": "no"}),
+        "driver-sleep": ("none", {"driver-standby": "good"}),
+        "plug-kind": ("suits", {"plug-unsuited": "other"}),
+        "one-app": ("same", {"app-mutes-output": "good"}),
+        "another-output": (
+            "same",
+            _all("good", "dead-output", "wrong-jack", "output-off", "bitstream", "device-control-off",
+                 "app-mutes-output"),
+        ),
     },
     "weak": {
         "player-into-line": (
@@ -113,6 +124,8 @@ SEEN: Final[Mapping[str, Mapping[str, tuple[str, Mapping[str, str]]]]] = {
         "telecoil-programme": ("same", {"aid-programme": "good"}),
         "fresh-battery": ("same", {"aid-battery": "good"}),
         "other-aid": ("same", _all("other-good", *_AID)),
+        "another-output": ("same", {"dead-output": "good"}),
+        "both-plugs": ("both", {"one-channel": "one"}),
     },
     "hum": {
         "player-into-line": (
@@ -140,6 +153,7 @@ SEEN: Final[Mapping[str, Mapping[str, tuple[str, Mapping[str, str]]]]] = {
         "chair-devices": ("same", {"device-at-chair": "good"}),
         "wire-away": ("same", {"mains-at-wire": "good"}),
         "other-driver": ("same", {"driver-hum": "good"}),
+        "plug-kind": ("suits", {"plug-unsuited": "other"}),
     },
     "echo": {
         "listen-with-receiver": ("same", _all("good", "aid-streams", "aid-hears-room")),
@@ -180,6 +194,7 @@ SEEN: Final[Mapping[str, Mapping[str, tuple[str, Mapping[str, str]]]]] = {
         "terminals": ("tight", {"not-stripped": "poor"}),
         "loop-resistance": ("as-computed", {"wire-shorted": "low"}),
         "fresh-battery": ("same", {"aid-battery": "good"}),
+        "another-output": ("same", {"dead-output": "good"}),
     },
     "speakers-dead": {
         "pull-the-plug": ("same", _all("good", "plug-mutes", "arc-takes-over", "digital-out-mutes")),
@@ -192,6 +207,90 @@ SEEN: Final[Mapping[str, Mapping[str, tuple[str, Mapping[str, str]]]]] = {
         "speakers-after-reset": (
             "good", _all("same", "speakers-broken", "jack-switch-stuck", "speaker-leads-moved"),
         ),
+    },
+    "comes-and-goes": {
+        "player-into-line": (
+            "same", _all("good", *_SOURCE, "plug-unsuited", "wireless-drops", "driver-standby"),
+        ),
+        "listen-with-receiver": ("same", _all("good", *_AID)),
+        "plugs": ("home", {"plug-loose": "loose"}),
+        "set-to-pcm": ("same", {"bitstream": "good"}),
+        "swap-cable": ("same", _all("good", "bad-cable", "plug-loose", "plug-unsuited")),
+        "without-splitter": ("same", {"too-little-light": "good"}),
+        "pairing-light": ("steady", {"wireless-drops": "blinking", "converter-no-power": "dark"}),
+        "converter-light": ("lit", {"converter-no-power": "dark"}),
+        "converter-outlet": ("same", {"converter-no-power": "good"}),
+        "swap-converter": ("same", _all("good", "converter-dead", "converter-no-power")),
+        "driver-lights": (
+            "power",
+            {"driver-standby": "dark", "driver-protect": "protect",
+             **_all("signal", "not-stripped", "wire-broken", "listener-outside", *_AID)},
+        ),
+        "driver-rest": ("same", {"driver-protect": "good"}),
+        "terminals": ("tight", {"not-stripped": "poor"}),
+        "loop-resistance": ("as-computed", {"wire-broken": "open"}),
+        "walk-the-loop": ("nowhere", {"listener-outside": "elsewhere", **_all("even", *_AID)}),
+        "telecoil-programme": ("same", {"aid-programme": "good"}),
+        "fresh-battery": ("same", {"aid-battery": "good"}),
+        "other-aid": ("same", _all("other-good", *_AID)),
+        "driver-sleep": ("none", {"driver-standby": "good"}),
+        "plug-kind": ("suits", {"plug-unsuited": "other"}),
+        "one-app": ("same", _all("good", "app-mutes-output", "bitstream")),
+        "another-output": ("same", {"dead-output": "good"}),
+        "when-it-goes": (
+            "chance",
+            {**_all("touch", "plug-loose", "bad-cable", "plug-unsuited", "not-stripped"),
+             "driver-standby": "quiet", **_all("programme", "app-mutes-output", "bitstream"),
+             **_all("warm", "driver-protect", "converter-dead"),
+             **_all("move", "listener-outside", "telecoil-low"), "converter-no-power": "supply"},
+        ),
+        "wiggle": (
+            "nowhere",
+            {**_all("plug", "plug-loose", "plug-unsuited"), "bad-cable": "cable", "not-stripped": "terminal"},
+        ),
+    },
+    "part-missing": {
+        "player-into-line": (
+            "good", _all("same", "metal", *_AID),
+        ),
+        "listen-with-receiver": ("same", _all("good", *_AID)),
+        "plugs": ("home", {"plug-loose": "loose"}),
+        "swap-cable": ("same", _all("good", "bad-cable", "plug-loose", "plug-unsuited")),
+        "telecoil-programme": ("same", {"aid-programme": "good"}),
+        "fresh-battery": ("same", {"aid-battery": "good"}),
+        "other-aid": ("same", _all("other-good", *_AID)),
+        "plug-kind": ("suits", {"plug-unsuited": "other"}),
+        "another-output": ("same", {"dead-output": "good"}),
+        "which-part": (
+            "channel",
+            {**_all("voices", "channels-cancel", "centre-missing"), "metal": "dull",
+             **_all("one-ear", *_AID)},
+        ),
+        "both-plugs": ("both", {"one-channel": "one"}),
+        "stereo-menu": ("same", {"centre-missing": "good"}),
+        "balance": ("middle", {"balance-off": "good"}),
+        "one-alone": ("same", {"channels-cancel": "good"}),
+        "wiggle": ("nowhere", {"plug-loose": "plug", "plug-unsuited": "plug", "bad-cable": "cable"}),
+    },
+    "other-sound": {
+        "listen-with-receiver": ("same", {"aid-streams": "good"}),
+        "pairing-light": ("steady", {}),
+        "selectors": ("right", {"driver-selector": "driver"}),
+        "streaming-off": ("same", {"aid-streams": "good"}),
+        "driver-off": ("good", _all("same", "neighbour-loop", "aid-streams")),
+        "input-out": ("good", _all("same", "neighbour-loop", "aid-streams", "microphone-open")),
+        "hum-walk": ("even", {"neighbour-loop": "wall"}),
+        "whose-sound": (
+            "programme",
+            {"narrator-on": "narrator", "radio-breaks-in": "radio", "microphone-open": "talk"},
+        ),
+        "audio-description": ("off", {"narrator-on": "good"}),
+        "microphones-down": ("same", {"microphone-open": "good"}),
+        "change-programme": (
+            "both",
+            {"narrator-on": "follows", **_all("stays", "other-programme", "driver-selector", "not-paired")},
+        ),
+        "short-lead": ("same", {"radio-breaks-in": "good"}),
     },
 }  # fmt: skip
 
@@ -302,6 +401,32 @@ STORIES: Final = (
     Story("speaker leads off", "speakers-dead", SPEAKER, "speaker-leads-moved"),
     Story("just muted", "speakers-dead", OPTICAL, "source-muted"),
     Story("wireless joined", "speakers-dead", WIRELESS, "wireless-mutes"),
+    Story("driver asleep until the adverts", "no-sound", ANALOG, "driver-standby"),
+    Story("one app plays to the speakers only", "no-sound", OPTICAL_DAC, "app-mutes-output"),
+    Story("jack of a set that fell", "no-sound", ANALOG, "dead-output"),
+    Story("plug of a headset", "no-sound", HEADPHONE, "plug-unsuited"),
+    Story("sleeps in every soft scene", "comes-and-goes", ANALOG, "driver-standby"),
+    Story("plug worn by dusting", "comes-and-goes", HEADPHONE, "plug-loose"),
+    Story("lead pinched by the cabinet", "comes-and-goes", ANALOG, "bad-cable"),
+    Story("silent with one app", "comes-and-goes", OPTICAL_DAC, "app-mutes-output"),
+    Story("driver hot under the cloth", "comes-and-goes", OPTICAL, "driver-protect"),
+    Story("box fed from the set's socket", "comes-and-goes", OPTICAL_DAC, "converter-no-power"),
+    Story("leans out of the loop", "comes-and-goes", ANALOG, "listener-outside"),
+    Story("link beside the network box", "comes-and-goes", WIRELESS, "wireless-drops"),
+    Story("strands under the screw", "comes-and-goes", OPTICAL, "not-stripped"),
+    Story("white plug lies loose", "part-missing", ANALOG, "one-channel"),
+    Story("headphone plug half in", "part-missing", HEADPHONE, "channels-cancel"),
+    Story("centre channel lost", "part-missing", OPTICAL_DAC, "centre-missing"),
+    Story("plug of a headset, one side", "part-missing", HEADPHONE, "plug-unsuited"),
+    Story("one aid still on its microphone", "part-missing", ANALOG, "aid-programme"),
+    Story("balance after a children's visit", "part-missing", ANALOG, "balance-off"),
+    Story("loop on the floor below", "other-sound", OPTICAL, "neighbour-loop"),
+    Story("narrator", "other-sound", OPTICAL, "narrator-on"),
+    Story("recorder's own tuner", "other-sound", ANALOG, "other-programme"),
+    Story("link joined to the set next door", "other-sound", WIRELESS, "not-paired"),
+    Story("long wave on a long lead", "other-sound", ANALOG, "radio-breaks-in"),
+    Story("table microphone left on", "other-sound", OPTICAL, "microphone-open"),
+    Story("aid still takes the phone", "other-sound", ANALOG, "aid-streams"),
 )  # fmt: skip
 
 

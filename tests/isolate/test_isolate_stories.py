@@ -75,7 +75,10 @@ def test_over_all_homes_the_guide_takes_fewer_tests_and_minutes_than_fixed_order
 
 
 def test_one_misread_answer_mostly_costs_time_and_not_the_fault():
-    """Most misreadings change nothing at the end; of the rest most are put right by mending in vain."""
+    """Most misreadings change nothing at the end; of the rest most are put right by mending in vain.
+
+    A plug that is taken to be in the wrong socket is moved at once: that costs a minute, in vain.
+    """
     outcomes = []
     for story in STORIES:
         told = tell(story, begin(story, MODEL), GUIDE)
@@ -84,7 +87,7 @@ def test_one_misread_answer_mostly_costs_time_and_not_the_fault():
             outcomes.append((wrong.found, mend_in_vain(wrong, GUIDE).found))
     at_once, in_the_end = (sum(column) / len(outcomes) for column in zip(*outcomes, strict=True))
     assert len(outcomes) > 150
-    assert at_once > 0.75
+    assert at_once > 0.7
     assert in_the_end > 0.9
 
 
