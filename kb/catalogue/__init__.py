@@ -22,7 +22,7 @@ from kb.catalogue.items import (
 )
 from kb.catalogue.naming import item_name
 from kb.catalogue.reader import catalogue, read_catalogue
-from kb.catalogue.vocabulary import Carried, CautionCode, Part, Role, StepCode
+from kb.catalogue.vocabulary import Carried, CautionCode, Part, Power, Role, StepCode
 
 __all__ = [
     "GIVEN_UP",
@@ -36,6 +36,7 @@ __all__ = [
     "Near",
     "Number",
     "Part",
+    "Power",
     "Prior",
     "Reach",
     "Role",

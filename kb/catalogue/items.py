@@ -14,7 +14,7 @@ from typing import Final, NamedTuple
 
 from kb.base.errors import BadInput
 from kb.base.text import squeezed
-from kb.catalogue.vocabulary import Carried, CautionCode, Part, Role, StepCode
+from kb.catalogue.vocabulary import Carried, CautionCode, Part, Power, Role, StepCode
 from kb.domain.words import DriverInput, Form, Signal
 
 
@@ -70,7 +70,9 @@ class Item:
     works: float = 1.0
     weight_g: float = 0.0
     price: float = 0.0
-    powered: bool = False
+    power: Power = Power.NONE
+    sockets: int = 0
+    """Outlets that it needs where it is used; a USB charger takes one, too."""
     clicks: bool = False
     """Its plugs are pushed in until they click."""
     cautions: tuple[CautionCode, ...] = ()
@@ -82,6 +84,11 @@ class Item:
     source: Mapping[str, str] = field(default_factory=dict)
     names: Mapping[str, str] = field(default_factory=dict)
     """The family's names in other languages, by code."""
+
+    @property
+    def powered(self) -> bool:
+        """Does it send the signal afresh, with power of its own?"""
+        return self.power is not Power.NONE
 
 
 class Input(NamedTuple):

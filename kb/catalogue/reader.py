@@ -16,7 +16,7 @@ from kb.base.errors import BadInput, described
 from kb.base.text import squeezed
 from kb.base.validation import Fields, chance, keyed, listed, number, sentence, truth
 from kb.catalogue.items import Catalogue, Far, Input, Item, Near, Number, Prior, Reach
-from kb.catalogue.vocabulary import Carried, CautionCode, Part, Role, StepCode
+from kb.catalogue.vocabulary import Carried, CautionCode, Part, Power, Role, StepCode
 from kb.domain.words import DriverInput, Form, Signal
 
 T = TypeVar("T")
@@ -24,7 +24,10 @@ T = TypeVar("T")
 MOST: Final = 1000  #: entries of one kind in a file
 _NUMBERS: Final = (
     "cost cost_per_m length_m counts_as_m delay_ms loss_db works weight_g weight_g_per_m price price_per_m"
+    " sockets"
 ).split()
+#: Outlets that an item needs if its entry does not say: its own, or that of a charger for it.
+_SOCKETS: Final = {Power.SOCKET: 1, Power.USB: 1}
 
 _amount: Final = number(0, 1e9, "a number, 0 or more")
 _count: Final = number(0, 1e9, "a count above 0", above=True)
@@ -105,6 +108,7 @@ def _items(fields: Fields, place: str) -> list[Item]:
         if found is not None:
             told[key] = found
     amount = {**dict.fromkeys(_NUMBERS, 0.0), "works": 1.0, **told}
+    power = fields.take("power", Power.read, Power.NONE)
     item = Item(
         name=name,
         what=fields.need("what", sentence),
@@ -112,7 +116,8 @@ def _items(fields: Fields, place: str) -> list[Item]:
         near=fields.need("near", listed(_near, MOST, 1, expected=_SOME, each="{place}")),
         far=fields.need("far", listed(_far, MOST, 1, expected=_SOME, each="{place}")),
         cost=0,
-        powered=fields.take("powered", truth, False),
+        power=power,
+        sockets=int(told.get("sockets", _SOCKETS.get(power, 0))),
         clicks=fields.take("clicks", truth, False),
         cautions=fields.take("cautions", listed(CautionCode.read, MOST, each="{place}"), ()),
         steps=fields.take("steps", listed(StepCode.read, MOST, each="{place}"), ()),

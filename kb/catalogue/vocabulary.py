@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from kb.domain.words import Carried, Part, Word
 
-__all__ = ["Carried", "CautionCode", "Part", "Role", "StepCode"]
+__all__ = ["Carried", "CautionCode", "Part", "Power", "Role", "StepCode"]
 
 
 class Role(Word):
@@ -24,6 +24,20 @@ class Role(Word):
     PAD = "pad", "attenuator"
     RECEIVER = "receiver"
     MICROPHONE = "microphone"
+    LINK = "link", "wireless link"
+    MIXER = "mixer", "mixer or switch for two sources"
+    AMPLIFIER = "amplifier"
+    SUPPLY = "supply", "for the mains side"
+
+
+class Power(Word):
+    """Where an item gets its power from."""
+
+    NONE = "none"
+    SOCKET = "socket", "an outlet"
+    USB = "usb", "a USB outlet"
+    BATTERY = "battery"
+    JACK = "jack", "the jack itself"
 
 
 class CautionCode(Word):
@@ -48,6 +62,10 @@ class CautionCode(Word):
     NEVER_OPEN = "never-open"
     CONSTANT_VOLTAGE = "constant-voltage"
     SHARED_PCM = "shared-pcm"
+    AV_WIRING = "av-wiring"
+    COPY_PROTECTED = "copy-protected"
+    LOW_LEVEL = "low-level"
+    RADIO = "radio"
     MIC_LAST_RESORT = "mic-last-resort"
 
 
@@ -62,14 +80,17 @@ class StepCode(Word):
     BARE_WIRES = "bare-wires"
     PAIR = "pair"
     PLACE_MICROPHONE = "place-microphone"
+    KEEP_PICTURE = "keep-picture"
+    OTHER_SOURCE = "other-source"
     JOIN = "join"
     ADAPTER_OUT = "adapter-out"
     PLUG_DRIVER = "plug-driver"
     POWER = "power"
     INPUT_SWITCH = "input-switch"
     SELECTOR = "selector"
-    SET_PCM = "set-pcm"
     DEVICE_CONTROL = "device-control"
+    CHOOSE_OUTPUT = "choose-output"
+    SET_PCM = "set-pcm"
     REMEDY = "remedy"
     AS_NOTED = "as-noted"
     SET_FIXED = "set-fixed"

@@ -117,6 +117,16 @@ def balanced(marking: str) -> bool:
     return "BALANCED" in _understood(marking).words
 
 
+def with_picture(form: Form, marking: str) -> bool:
+    """Is it a 3.5 mm jack for sound and picture in one four-pole plug?
+
+    >>> with_picture(Form.JACK_35, "AV OUT"), with_picture(Form.RCA_PAIR, "AV OUT")
+    (True, False)
+    """
+    mark = _understood(marking)
+    return form is Form.JACK_35 and ("AV" in mark.printed or {"AUDIO", "VIDEO"} <= mark.words)
+
+
 def says_digital(marking: str) -> bool:
     """Does the mark speak of a digital signal?"""
     return bool(_understood(marking).words & _DIGITAL)

@@ -113,6 +113,8 @@ class Signal(Word):
     EARC = "earc", "HDMI eARC"
     SPEAKER_LEVEL = "speaker-level", "speaker level"
     WIRELESS = "wireless"
+    HDMI = "hdmi", "HDMI with the picture"
+    USB = "usb", "USB of a computer"
     ACOUSTIC = "acoustic", "sound in the air"
     NOT_AUDIO = "not-audio", "no usable sound"
 
@@ -132,14 +134,19 @@ class Carried(Word):
     HEADPHONE = "headphone", "stereo headphone level"
     MIC = "mic", "mono microphone level"
     BALANCED = "balanced", "balanced line level, mono"
+    AV = "av", "picture and stereo line level in one plug"
+    RECORD = "record", "stereo level of a DIN recording output"
     SPEAKER = "speaker-level", "loudspeaker power"
     CONSTANT_VOLTAGE = "constant-voltage", "100 V or 70 V loudspeaker line"
     OPTICAL = "optical", "optical digital"
     COAXIAL = "coaxial", "coaxial digital"
     ARC = "arc", "HDMI ARC"
     EARC = "earc", "HDMI eARC"
+    HDMI = "hdmi", "HDMI with the picture"
+    USB = "usb", "USB of a computer"
     WIRELESS = "wireless"
     ACOUSTIC = "acoustic", "sound in the air"
+    MAINS = "mains", "mains power"
 
     @property
     def digital(self) -> bool:
@@ -157,22 +164,37 @@ class Carried(Word):
         return _SIGNALS[self]
 
 
-_DIGITAL = frozenset({Carried.OPTICAL, Carried.COAXIAL, Carried.ARC, Carried.EARC})
-_ANALOG = frozenset({Carried.LINE, Carried.LINE_MONO, Carried.HEADPHONE, Carried.MIC, Carried.BALANCED})
+_DIGITAL = frozenset({Carried.OPTICAL, Carried.COAXIAL, Carried.ARC, Carried.EARC, Carried.HDMI, Carried.USB})
+_ANALOG = frozenset(
+    {
+        Carried.LINE,
+        Carried.LINE_MONO,
+        Carried.HEADPHONE,
+        Carried.MIC,
+        Carried.BALANCED,
+        Carried.AV,
+        Carried.RECORD,
+    }
+)
 _SIGNALS = {
     Carried.LINE: Signal.ANALOG_LINE,
     Carried.LINE_MONO: Signal.ANALOG_LINE,
     Carried.HEADPHONE: Signal.HEADPHONE,
     Carried.MIC: Signal.ANALOG_LINE,
     Carried.BALANCED: Signal.ANALOG_LINE,
+    Carried.AV: Signal.ANALOG_LINE,
+    Carried.RECORD: Signal.ANALOG_LINE,
     Carried.SPEAKER: Signal.SPEAKER_LEVEL,
     Carried.CONSTANT_VOLTAGE: Signal.SPEAKER_LEVEL,
     Carried.OPTICAL: Signal.OPTICAL,
     Carried.COAXIAL: Signal.COAXIAL,
     Carried.ARC: Signal.ARC,
     Carried.EARC: Signal.EARC,
+    Carried.HDMI: Signal.HDMI,
+    Carried.USB: Signal.USB,
     Carried.WIRELESS: Signal.WIRELESS,
     Carried.ACOUSTIC: Signal.ACOUSTIC,
+    Carried.MAINS: Signal.NOT_AUDIO,
 }
 
 
@@ -474,7 +496,7 @@ class Form(Word):
 
 
 class Colour(Word):
-    """The colour of a jack's ring, where it tells something (CTA-863)."""
+    """The colour of a jack's ring, where it tells something (CTA-863; at 3.5 mm jacks PC 99)."""
 
     RED = "red"
     WHITE = "white"
@@ -487,6 +509,7 @@ class Colour(Word):
     GREY = "grey"
     BROWN = "brown"
     TAN = "tan"
+    PINK = "pink"
 
 
 class Direction(Word):
@@ -687,6 +710,18 @@ class DriverInput(Word):
             names={"es": "entrada de línea XLR"},
         ),
     )
+    LINE_635_BALANCED = (
+        "line-6.35-balanced",
+        InputEntry(
+            "balanced 6.35 mm input",
+            Form.JACK_635,
+            (Carried.BALANCED,),
+            "common practice: tip and ring against each other; a stereo plug would cancel what both share",
+            mono=True,
+            also=("balanced 6.35 mm", "balanced quarter inch", "TRS input"),
+            names={"es": "entrada balanceada de 6,35 mm"},
+        ),
+    )
     SPEAKER = (
         "speaker-level",
         InputEntry(
@@ -729,6 +764,17 @@ class DriverInput(Word):
             "HDMI 1.4 (ARC), HDMI 2.1 (eARC)",
             also=("HDMI", "HDMI ARC"),
             names={"es": "entrada HDMI ARC"},
+        ),
+    )
+    BLUETOOTH = (
+        "bluetooth",
+        InputEntry(
+            "Bluetooth input",
+            Form.BLUETOOTH,
+            (Carried.WIRELESS,),
+            "common practice: the whole link is late by a tenth of a second and more",
+            also=("bt",),
+            names={"es": "entrada Bluetooth"},
         ),
     )
 

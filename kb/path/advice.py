@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from typing import Final
 
 from kb.base.text import folded
-from kb.catalogue import CautionCode, Item, Part, Role, StepCode
-from kb.domain.words import Form, Format, Kind, Level, Outcome, Signal, Speakers
+from kb.catalogue import Carried, CautionCode, Item, Part, Power, Role, StepCode
+from kb.domain.words import DriverInput, Form, Format, Kind, Level, Outcome, Signal, Speakers
 from kb.path.answer import Caution, Path, Step, Values, of_kind
 from kb.path.jacks import (
     NO_SOUND,
@@ -21,6 +21,7 @@ from kb.path.jacks import (
     signal_of,
     speakers_disputed,
     trials,
+    wants_pcm,
 )
 from kb.path.rules import Job, Way
 
@@ -30,6 +31,7 @@ _WHILE_CONNECTING = (
     StepCode.PAIR,
     StepCode.PLACE_MICROPHONE,
     StepCode.ADAPTER_OUT,
+    StepCode.OTHER_SOURCE,
 )
 
 
@@ -98,7 +100,7 @@ def _settings(way: Way, *, pcm: bool) -> Values:
 
 def _in_order(steps: Iterator[Step]) -> list[Step]:
     """In the order of the work; what is said twice is said once. Connecting goes from jack to driver."""
-    connecting = (StepCode.PLUG_JACK, StepCode.JOIN, *_WHILE_CONNECTING)
+    connecting = (StepCode.PLUG_JACK, StepCode.JOIN, StepCode.KEEP_PICTURE, *_WHILE_CONNECTING)
     order = {code: number for number, code in enumerate(StepCode)}
     first = order[StepCode.PLUG_JACK]
     return sorted(
@@ -119,8 +121,8 @@ def _steps(way: Way, job: Job) -> Iterator[Step]:
         if StepCode.INPUT_SWITCH in item.steps:
             yield Step(StepCode.INPUT_SWITCH, (("item", item.name), ("carries", taken)))
     for item in way.chain.items:
-        if item.powered:
-            yield Step(StepCode.POWER, (("item", item.name),))
+        if item.power not in (Power.NONE, Power.JACK):
+            yield Step(StepCode.POWER, (("item", item.name),), _fed(item))
         if StepCode.DEVICE_CONTROL in item.steps:
             yield Step(StepCode.DEVICE_CONTROL, (("item", item.name),))
     if _selector(way, job):
@@ -128,6 +130,13 @@ def _steps(way: Way, job: Job) -> Iterator[Step]:
     yield from _menu(way, job)
     yield Step(StepCode.LEVEL, (), _level_variant(way))
     yield Step(StepCode.TEST, (), _test_variant(way, job))
+
+
+def _fed(item: Item) -> str:
+    """Return how the item is fed, if that is not by one outlet of its own."""
+    if item.power is Power.SOCKET and item.sockets > 1:
+        return "both-ends"
+    return {Power.USB: "usb", Power.BATTERY: "battery"}.get(item.power, "")
 
 
 def _test_variant(way: Way, job: Job) -> str:
@@ -140,14 +149,23 @@ def _test_variant(way: Way, job: Job) -> str:
 def _connecting(way: Way, job: Job) -> Iterator[Step]:
     """Plug by plug from the jack to the driver; what each item wants said comes with its plug."""
     items, ends = way.chain.items, way.chain.ends
+    if not items:
+        yield Step(StepCode.PAIR, (("input", way.chain.input),), "driver")
+        return
+    for item in items:
+        if StepCode.KEEP_PICTURE in item.steps:
+            yield Step(StepCode.KEEP_PICTURE, (("item", item.name), *_place(way, job)))
     for number, item in enumerate(items):
         name = ("item", item.name)
         own = [code for code in item.steps if code in _WHILE_CONNECTING]
         for code in own:
             both = code is StepCode.SPLIT and way.right is not None
-            yield Step(code, (name, *_place(way, job)), "left-right" if both else "")
+            variant = "left-right" if both else ""
+            if code is StepCode.PAIR and item.role is Role.LINK:
+                variant = "to-driver"
+            yield Step(code, (name, *_place(way, job)), variant)
         if number == 0:
-            if not own or item.role is Role.ADAPTER:
+            if not own or item.role in (Role.ADAPTER, Role.LINK):
                 values: Values = (name, *_place(way, job), *_click(item))
                 yield Step(StepCode.PLUG_JACK, values, _plugs(way))
             continue
@@ -162,6 +180,8 @@ def _connecting(way: Way, job: Job) -> Iterator[Step]:
             else:
                 values = (("item", before.name), ("to", item.name), *_click(before))
                 yield Step(StepCode.JOIN, values, _other_end(before))
+    if way.chain.input is DriverInput.BLUETOOTH:
+        return
     values = (("item", items[-1].name), ("input", way.chain.input), *_click(items[-1]))
     yield Step(StepCode.PLUG_DRIVER, values, _other_end(items[-1]))
 
@@ -184,6 +204,8 @@ def _other_end(item: Item) -> str:
 def _menu(way: Way, job: Job) -> Iterator[Step]:
     if way.seen is None:
         return
+    if way.chain.items and (chosen := _CHOSEN.get(way.chain.ends[0].carries)) is not None:
+        yield Step(StepCode.CHOOSE_OUTPUT, _place(way, job), chosen)
     if _wants_pcm(way):
         yield Step(StepCode.SET_PCM, _settings(way, pcm=True), _was_pcm(way))
     if way.seen.speakers is Speakers.MUTE_UNLESS_SET:
@@ -198,10 +220,22 @@ def _menu(way: Way, job: Job) -> Iterator[Step]:
         yield Step(StepCode.SET_FIXED)
 
 
+#: Outputs that many menus switch on or off, or choose (common practice); ARC has a step of its own.
+_CHOSEN: Final = {
+    Carried.OPTICAL: "",
+    Carried.COAXIAL: "",
+    Carried.HDMI: "hdmi",
+    Carried.USB: "usb",
+    Carried.LINE: "line",
+    Carried.LINE_MONO: "line",
+    Carried.AV: "line",
+}
+
+
 def _wants_pcm(way: Way) -> bool:
     """Whatever takes digital sound here takes PCM only: DAC, converter, extractor and driver."""
     decodes = any(item.role is Role.DECODER for item in way.chain.items)
-    return way.chain.ends[0].carries.digital and not decodes
+    return wants_pcm(way.chain.ends[0].carries) and not decodes
 
 
 def _was_pcm(way: Way) -> str:
@@ -210,6 +244,8 @@ def _was_pcm(way: Way) -> str:
 
 
 def _selector(way: Way, job: Job) -> bool:
+    if not way.chain.items:
+        return True
     return len(job.inputs) > 1 or way.chain.ends[-1].carries.digital
 
 
@@ -271,8 +307,8 @@ def _for_items(way: Way) -> Iterator[Caution]:
         for code in item.cautions:
             yield Caution(code, (("item", item.name), *_loss(item)))
     for item in way.chain.items:
-        if item.powered:
-            yield Caution(CautionCode.OWN_POWER, (("item", item.name),))
+        if item.powered and item.power is not Power.JACK:
+            yield Caution(CautionCode.OWN_POWER, (("item", item.name),), _fed(item))
     for carried, metres, counts, item_name in way.chain.long:
         values: Values = (("carries", carried), ("metres", metres))
         if item_name:

@@ -15,7 +15,7 @@ from heapq import heappop, heappush
 from typing import Final, NamedTuple
 
 from kb.catalogue import Carried, Catalogue, End, Input, Item, Role
-from kb.domain.words import DriverInput
+from kb.domain.words import DriverInput, Form
 
 LONG_STRETCH: Final = 20
 """The cost of a stretch of cable over its usual length (common practice): that of a whole cable."""
@@ -26,8 +26,11 @@ BOXES_SHARED: Final = 1
 """The same behind a splitter: format converters in a row do not restore the lost light."""
 MIDWAY: Final = 60
 """The cost of a powered box more than two metres from both the set and the driver (common practice)."""
+PAIRED: Final = 20
+"""The bother of pairing the source with a driver that takes Bluetooth (common practice)."""
 BESIDE_M: Final = 2.0  #: metres that still count as next to the set or the driver
 _AT_JACK: Final = frozenset({Role.ADAPTER, Role.SPLITTER})
+_ONLY_IF_NEEDED: Final = frozenset({Role.MIXER, Role.AMPLIFIER})
 
 
 class Long(NamedTuple):
@@ -44,7 +47,7 @@ class Chain(NamedTuple):
     """Items in order from the jack, what is held after each, and the bother of it all.
 
     ``ends`` begins with the jack itself, so ``len(ends) == len(items) + 1``. ``long`` are the stretches
-    over their usual length.
+    over their usual length. Without items the source sends by Bluetooth straight to the driver.
     """
 
     input: DriverInput
@@ -64,6 +67,17 @@ class Chain(NamedTuple):
     def has_dac(self) -> bool:
         """Return whether an item in it turns digital sound into analog."""
         return any(before.digital and after.analog for _, before, after in self.turned)
+
+    @property
+    def has_adc(self) -> bool:
+        """Return whether an item in it turns analog sound into digital."""
+        return any(before.analog and after.digital for _, before, after in self.turned)
+
+    @property
+    def detour(self) -> bool:
+        """Return whether an item in it makes analog sound digital, or sends it by Bluetooth."""
+        sent = any(after is Carried.WIRELESS for _, _, after in self.turned)
+        return sent or self.has_adc
 
     @property
     def length_m(self) -> float:
@@ -114,7 +128,9 @@ def chains(
     queue: list[tuple[int, int, _Held]] = [(0, 0, first)]
     born = 0
     found: dict[DriverInput, Chain] = {}
-    open_goals = _reachable(catalogue, start, goals)
+    if start.form is Form.BLUETOOTH and DriverInput.BLUETOOTH in goals and not need:
+        found[DriverInput.BLUETOOTH] = Chain(DriverInput.BLUETOOTH, (), (start,), PAIRED)
+    open_goals = _reachable(catalogue, start, goals) - found.keys()
     while queue and open_goals:
         cost, _, held = heappop(queue)
         if _no_better(held, done):
@@ -123,7 +139,7 @@ def chains(
             for name in [name for name in open_goals if _plugs_in(held.end, goals[name])]:
                 found[name] = _chain(catalogue, name, held, came, cost)
                 open_goals.discard(name)
-        for item, after, more in _steps(catalogue, held, have, first.to_cover, boxes):
+        for item, after, more in _steps(catalogue, held, have, first.to_cover, boxes, start.carries.digital):
             if cost + more < best.get(after, 1 << 60):
                 best[after] = cost + more
                 came[after] = (held, item)
@@ -189,22 +205,31 @@ def _edges(catalogue: Catalogue, end: End) -> tuple[_Edge, ...]:
     return tuple(edges)
 
 
+def _boxes(item: Item) -> int:
+    """Return how many powered boxes an item is; a splitter that sends afresh is no converter."""
+    return max(1, item.sockets) if item.powered and item.role is not Role.SPLITTER else 0
+
+
 def _own_stretch(item: Item) -> float:
     """Return the metres that the signal goes unaided in it: a powered link sends it afresh at its far end."""
     return 0.0 if item.powered else item.length_m
 
 
 def _steps(
-    catalogue: Catalogue, held: _Held, have: frozenset[str], run: int, most: int
+    catalogue: Catalogue, held: _Held, have: frozenset[str], run: int, most: int, digital: bool
 ) -> Iterator[tuple[Item, _Held, int]]:
     """Return the possible next items, each with the end after it and its cost."""
     midway = min(held.to_cover, run - held.to_cover) > _cm(BESIDE_M)
     at_jack = Role.SPLITTER in held.todo  # where what is plugged in now goes on being fed
     for item, after, length, counts, usual, longest in _edges(catalogue, held.end):
         stretch = counts if item.powered else held.stretch + counts
-        boxes = held.boxes + item.powered
+        boxes = held.boxes + _boxes(item)
         if stretch > longest or boxes > most or (at_jack and item.role not in _AT_JACK):
             continue
+        if item.role in _ONLY_IF_NEEDED and item.role not in held.todo:
+            continue
+        if digital and held.end.carries.analog and after.carries.digital:
+            continue  # digital sound is never made analog and digital again
         was_long = held.long and not item.powered
         long = was_long or stretch > usual
         cost = cost_of(item, have) + (LONG_STRETCH if long and not was_long else 0)

@@ -28,6 +28,7 @@ from kb.path.answer import (
 from kb.path.chance import ChanceLike, own_chance
 from kb.path.jacks import (
     SENT_ELSEWHERE,
+    at_source,
     may_mute,
     names,
     never_sounded,
@@ -36,6 +37,7 @@ from kb.path.jacks import (
     sides,
     signal_of,
     speakers_disputed,
+    trials,
 )
 from kb.path.rules import Job, Verdict, Way, judged, judged_pair, microphone
 
@@ -53,6 +55,7 @@ def connect(
     speakers_needed: bool = True,
     have: Collection[str] = (),
     length_m: float = 1.5,
+    shared: Collection[DriverInput | str] = (),
     catalogue: Catalogue | None = None,
     chance: Callable[[PanelJack], ChanceLike] | None = None,
 ) -> Connection:
@@ -61,12 +64,14 @@ def connect(
     ``display`` and ``year`` tell whether it may be a tube set. ``speakers_needed``: others listen to the
     set's own speakers. ``have``: items to hand, by name. ``length_m``: metres of the run, 0 to 100, with the
     slack that the installer wants: none is added; the default is that of a driver beside the set (common
-    practice). ``chance`` tells how likely a jack works; without it the jack's own findings do.
+    practice). ``shared``: inputs of the driver that another source uses already: a mixer or a switch lets in
+    both. ``chance`` tells how likely a jack works; without it the jack's own findings do.
 
     Raises BadInput if ``inputs`` is empty or has an unknown word, the length is invalid, or ``have``
     names what is not in the catalogue.
     """
     known = catalogue if catalogue is not None else shipped()
+    panel = replace(panel, jacks=at_source(panel.jacks, kind))
     job = Job(
         catalogue=known,
         inputs=_inputs(inputs),
@@ -77,6 +82,7 @@ def connect(
         run_m=_run(length_m),
         chance=chance if chance is not None else partial(own_chance, known=known),
         names=names(panel.jacks),
+        shared=frozenset(DriverInput.read(one, "shared") for one in shared),
         tube=_tube(panel, kind, display, year, known.number("tube-until")),
     )
     ways, ruled_out = _sorted_out(_verdicts(panel.jacks, job), job)
@@ -105,7 +111,7 @@ def _tube(panel: Panel, kind: Kind, display: Display | None, year: int | None, u
     return "perhaps" if panel.jacks and not digital else ""
 
 
-_DIGITAL_SIGNALS: Final = (Signal.OPTICAL, Signal.COAXIAL, Signal.ARC, Signal.EARC)
+_DIGITAL_SIGNALS: Final = (Signal.OPTICAL, Signal.COAXIAL, Signal.ARC, Signal.EARC, Signal.HDMI)
 
 
 def _verdicts(jacks: tuple[PanelJack, ...], job: Job) -> list[Verdict]:
@@ -177,8 +183,13 @@ def _dac(ways: Sequence[Way], job: Job) -> Dac:
         return Dac(True, code, (signal, into, ("item", item.name)), variant)
     if not best.chain.ends[0].carries.digital:
         wireless = best.tier is Tier.WIRELESS or best.tier is Tier.LATE
+        if not best.chain.items:
+            return Dac(False, DacCode.DRIVER_TAKES_IT, (signal, into))
         variant = "microphone" if best.jack is None else "receiver" if wireless else ""
         item = best.chain.items[0]
+        sampled = [one for one, before, after in turned if before.analog and after.digital]
+        if sampled:
+            variant, item = "adc", sampled[0]
         padded = [one for one, before, _ in turned if before.signal is Signal.SPEAKER_LEVEL]
         if padded:
             variant, item = "speaker-level", padded[0]
@@ -209,7 +220,7 @@ def _questions(
     for index, seen in enumerate(panel.jacks):
         for question, answers in _unknowns(index, seen, best, job):
             cost = min((_cost_if(index, answer, job) for answer in answers), default=_NEVER)
-            chosen = best is not None and best.jack == index and question.code is QuestionCode.DOES_IT_SILENCE
+            chosen = best is not None and best.jack == index and question.code in _OF_CHOSEN
             if cost < (best.cost if best else _NEVER) or chosen:
                 asked.append((cost, index, question))
     questions = [question for _, _, question in sorted(asked, key=lambda one: one[:2])]
@@ -224,6 +235,8 @@ def _questions(
 
 
 _NEVER: Final = 1 << 60
+#: Asked of the chosen jack, too.
+_OF_CHOSEN: Final = (QuestionCode.DOES_IT_SILENCE, QuestionCode.IS_PCM_OFFERED)
 
 
 def _unsettled(best: Way | None) -> bool:
@@ -260,7 +273,7 @@ def _unknowns(
         if _gives_digital(tried):
             untried = [replace(seen, outcomes=())]
             yield Question(QuestionCode.HOW_WAS_IT_TRIED, index, place, _how(tried)), untried
-    if output and only_bitstream(seen):
+    if output and (only_bitstream(seen) or _format_untold(seen)):
         offered = replace(seen.jack, format=Format.SELECTABLE)
         yield Question(QuestionCode.IS_PCM_OFFERED, index, place), [replace(seen, jack=offered)]
     silenced = seen.speakers is Speakers.MUTE and job.speakers_needed
@@ -268,6 +281,11 @@ def _unknowns(
         yield Question(QuestionCode.WHO_LISTENS, index, place), [replace(seen, speakers=Speakers.STAY_ON)]
     if output and seen.taken and _unsettled(best):
         yield Question(QuestionCode.WHO_USES_IT, index, place), [replace(seen, taken=False)]
+
+
+def _format_untold(seen: PanelJack) -> bool:
+    """Is it digital, never tried, and nobody noted in which format?"""
+    return _gives_digital(seen) and seen.jack.format is Format.UNKNOWN and not trials(seen)
 
 
 def _gives_digital(seen: PanelJack) -> bool:

@@ -15,7 +15,7 @@ from kb.base.text import squeezed, visible
 from kb.catalogue import Carried, Catalogue, End, Part
 from kb.domain import marking
 from kb.domain.panel import PanelJack
-from kb.domain.words import Colour, Direction, Form, Format, Level, Outcome, Signal, Speakers
+from kb.domain.words import Colour, Direction, Form, Format, Kind, Level, Outcome, Signal, Speakers
 from kb.path.answer import Values
 
 SOUND: Final = (Outcome.CARRIED, Outcome.WEAK, Outcome.HUM, Outcome.DELAYED)
@@ -63,6 +63,10 @@ def start_of(seen: PanelJack) -> End:
         carries = Carried.CONSTANT_VOLTAGE
     if carries is Carried.LINE and (form is Form.XLR or marking.balanced(seen.jack.marking)):
         carries = Carried.BALANCED
+    if carries is Carried.LINE and marking.with_picture(form, seen.jack.marking):
+        carries = Carried.AV
+    if carries is Carried.LINE and form is Form.DIN_5 and "TAPE" in marking.words_of(seen.jack.marking):
+        carries = Carried.RECORD
     if form is Form.RCA_SINGLE and carries is Carried.LINE:
         carries = Carried.LINE_MONO
         if one_sided(seen):
@@ -78,9 +82,50 @@ _CARRIED: Final = {
     Signal.ARC: Carried.ARC,
     Signal.EARC: Carried.EARC,
     Signal.SPEAKER_LEVEL: Carried.SPEAKER,
+    Signal.HDMI: Carried.HDMI,
+    Signal.USB: Carried.USB,
     Signal.WIRELESS: Carried.WIRELESS,
     Signal.ACOUSTIC: Carried.ACOUSTIC,
 }
+
+
+#: Kinds of source with HDMI outputs for a picture: at a receiver or soundbar it carries other boxes' sound.
+_BOXES: Final = (Kind.SET_TOP_BOX, Kind.PLAYER, Kind.COMPUTER)
+
+
+def at_source(jacks: Sequence[PanelJack], kind: Kind) -> tuple[PanelJack, ...]:
+    """Return the jacks with the outputs that only the kind of source tells.
+
+    The only HDMI socket of a box, and one marked OUT, gives picture and sound. A computer's USB gives sound
+    to an adapter.
+    """
+    sockets = [seen for seen in jacks if seen.jack.form is Form.HDMI]
+
+    def told(seen: PanelJack) -> PanelJack:
+        words = marking.words_of(seen.jack.marking)
+        out = "OUT" in words or {"TO", "TV"} <= words or (len(sockets) == 1 and "IN" not in words)
+        if seen.jack.form is Form.HDMI and kind in _BOXES and out:
+            return _output(seen, Signal.HDMI)
+        if seen.jack.form is Form.HDMI and kind is Kind.OTHER and _unknown_output(seen):
+            return _output(seen, Signal.HDMI)
+        if seen.jack.form is Form.USB and kind is Kind.COMPUTER:
+            return _output(seen, Signal.USB)
+        return seen
+
+    return tuple(told(seen) for seen in jacks)
+
+
+def _unknown_output(seen: PanelJack) -> bool:
+    return seen.jack.direction is Direction.OUTPUT and seen.jack.signal is None
+
+
+def _output(seen: PanelJack, signal: Signal) -> PanelJack:
+    return replace(seen, jack=replace(seen.jack, direction=Direction.OUTPUT, signal=signal))
+
+
+def wants_pcm(carries: Carried) -> bool:
+    """Return whether this is digital sound in a format that the menu chooses; USB always carries PCM."""
+    return carries.digital and carries is not Carried.USB
 
 
 def only_bitstream(seen: PanelJack) -> bool:
@@ -97,7 +142,7 @@ def follows_volume(seen: PanelJack) -> bool:
 # -- speakers --------------------------------------------------------------------------------------
 
 #: The menu sends sound elsewhere, and on many sets the speakers then stay silent.
-SENT_ELSEWHERE: Final = (Signal.ARC, Signal.EARC, Signal.WIRELESS)
+SENT_ELSEWHERE: Final = (Signal.ARC, Signal.EARC, Signal.WIRELESS, Signal.USB)
 
 
 def may_mute(seen: PanelJack) -> bool:
@@ -118,6 +163,8 @@ def speakers_disputed(seen: PanelJack) -> bool:
 def against_its_mark(seen: PanelJack) -> bool:
     """Return whether a visit calls it an output against its mark, and no sound came out yet."""
     jack = seen.jack
+    if jack.signal in (Signal.HDMI, Signal.USB):
+        return False  # the kind of source tells, not the mark
     contradicted = marking.against(jack.form, jack.marking, jack.colour, jack.direction)
     return contradicted is not None and not seen.tried(*SOUND)
 

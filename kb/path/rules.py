@@ -40,6 +40,7 @@ from kb.path.jacks import (
     speakers_disputed,
     start_of,
     trials,
+    wants_pcm,
 )
 
 DOUBTFUL_BELOW: Final = 0.5
@@ -66,6 +67,8 @@ class Job(NamedTuple):
     run_m: float
     chance: Callable[[PanelJack], ChanceLike]
     names: tuple[Name, ...] = ()
+    shared: frozenset[DriverInput] = frozenset()
+    """Inputs of the driver that another source uses already."""
     tube: str = ""
     """``tube`` or ``perhaps`` if the source may be a tube set."""
 
@@ -131,7 +134,7 @@ def _judged(index: int, seen: PanelJack, job: Job) -> Verdict:
         if objection is not None:
             return Verdict(ruled_out=_no(index, seen, *objection))
     taken = _is_taken(seen)
-    found = chains(job.catalogue, start_of(seen), job.inputs, job.run_m, job.have, _needed(seen))
+    found = _chains_from(start_of(seen), job, _needed(seen))
     if not found:
         if taken:
             return Verdict(ruled_out=_no(index, seen, RuledOutCode.TAKEN, variant="no-splitter"))
@@ -150,10 +153,24 @@ def _judged(index: int, seen: PanelJack, job: Job) -> Verdict:
     return Verdict(ways=in_time, otherwise=_last_resort(index, seen, in_time, job))
 
 
+def _chains_from(start: End, job: Job, need: frozenset[Role] = frozenset()) -> dict[DriverInput, Chain]:
+    """Return the chains to each input; behind a mixer or switch to those that another source uses.
+
+    An ADC or a sender is left out if the same jack reaches the driver without.
+    """
+    both = ((job.inputs - job.shared, need), (job.inputs & job.shared, need | {Role.MIXER}))
+    found: dict[DriverInput, Chain] = {}
+    for inputs, roles in both:
+        if inputs:
+            found |= chains(job.catalogue, start, inputs, job.run_m, job.have, roles)
+    plain = {name: chain for name, chain in found.items() if not chain.detour}
+    return plain or found
+
+
 def microphone(job: Job) -> tuple[Way, ...]:
     """Return a microphone at the loudspeaker, if the driver takes one."""
     start = End(Form.OTHER, Part.SOCKET, Carried.ACOUSTIC)
-    found = chains(job.catalogue, start, job.inputs, job.run_m, job.have)
+    found = _chains_from(start, job)
     return tuple(_way(None, None, chain, job) for chain in found.values())
 
 
@@ -191,10 +208,10 @@ def _never_guessed(seen: PanelJack, job: Job) -> _Objection:
 def _signal_known(seen: PanelJack, job: Job) -> _Objection:
     """Object to outputs of an unknown signal.
 
-    The sound of an HDMI output comes with the picture. Only the display gives ARC: at a box or a receiver the
-    same mark takes it in.
+    Only the display gives ARC: at a receiver or a soundbar the same mark takes it in, and an HDMI output
+    there carries the sound of other boxes only while they play.
     """
-    hdmi = seen.jack.form is Form.HDMI
+    hdmi = seen.jack.form is Form.HDMI and seen.jack.signal is not Signal.HDMI
     if hdmi and job.kind not in (Kind.TELEVISION, Kind.OTHER):
         return RuledOutCode.NO_WAY_TO_INPUT, _inputs_of(job)[0], "hdmi"
     if signal_of(seen) is not None:
@@ -276,13 +293,28 @@ def _way(index: int | None, seen: PanelJack | None, chain: Chain, job: Job) -> W
     )
     for item in chain.items:
         p *= item.works
+    if seen is not None:
+        p *= _of_format(seen, chain, job)
     delay = round(sum(item.delay_ms for item in chain.items), 3)
+    if not chain.items:  # from the source straight into the driver, without a cable
+        delay = job.catalogue.number("bluetooth-delay")
     tier = _tier(seen, chain, doubtful, delay, job)
     bother = chain.cost + round((1 - p) * TRIP)
     if seen is not None and seen.jack.format is Format.BITSTREAM:
         bother += BITSTREAM
     cost = tier * 10_000 + _after_plain(chain, tier, job) + min(bother, MOST_BOTHER)
     return Way(index, seen, chain, tier, p, findings, delay, cost)
+
+
+def _of_format(seen: PanelJack, chain: Chain, job: Job) -> float:
+    """Return the share of outputs like this that send what the chain plays.
+
+    Trials tell it by themselves, and so does a format that somebody noted.
+    """
+    decodes = any(item.role is Role.DECODER for item in chain.items)
+    wants = wants_pcm(chain.ends[0].carries) and not decodes
+    untold = seen.jack.format is Format.UNKNOWN and not trials(seen)
+    return job.catalogue.number("pcm-offered") if wants and untold else 1.0
 
 
 def _tier(seen: PanelJack | None, chain: Chain, doubtful: bool, delay_ms: float, job: Job) -> Tier:
@@ -330,6 +362,8 @@ def _digital_tier(chain: Chain, job: Job) -> Tier:
 
 
 def _analog_tier(seen: PanelJack, chain: Chain) -> Tier:
+    if chain.detour:
+        return Tier.DAC
     padded = chain.ends[-1].carries is Carried.MIC
     if padded or chain.ends[0].carries is Carried.HEADPHONE:
         return Tier.HEADPHONE

@@ -31,4 +31,4 @@ RIGHTS: Final = frozenset({sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY, sql
 NO_ROOM: Final = frozenset({sqlite3.SQLITE_IOERR, sqlite3.SQLITE_FULL})
 
 #: All formats, oldest first: the names of the migrations. The last is the present one.
-FORMATS: Final = ("0001", "0002", "0003", "0004", "0005", "0006")
+FORMATS: Final = ("0001", "0002", "0003", "0004", "0005", "0006", "0007")

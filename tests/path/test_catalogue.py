@@ -34,10 +34,10 @@ FIBRE_LINK = """
 name = "glass link"
 what = "line level over glass fibre"
 role = "converter"
-powered = true
+power = "socket"
 near = [{ form = "rca-pair", part = "plug", takes = ["line"] }]
 far = [{ form = "jack-3.5", part = "plug", gives = "line" }]
-length_m = 90
+length_m = 95
 cost = 200
 delay_ms = 2
 source = "invented"
@@ -51,9 +51,9 @@ def shipped_with(tmp_path: Path, more: str) -> tuple[Path, ...]:
 
 
 def test_a_new_item_is_data_and_not_code(tmp_path: Path) -> None:
-    assert connect(panel(LINE), ["line-3.5"], length_m=90).chosen is None
+    assert connect(panel(LINE), ["line-3.5"], length_m=95).chosen is None
     known = read_catalogue(*shipped_with(tmp_path, FIBRE_LINK))
-    path = connect(panel(LINE), ["line-3.5"], length_m=90, catalogue=known).chosen
+    path = connect(panel(LINE), ["line-3.5"], length_m=95, catalogue=known).chosen
     assert path is not None
     assert path.items == ("glass link",)
     assert path.delay_ms == 2
@@ -71,11 +71,11 @@ def test_a_new_item_is_data_and_not_code(tmp_path: Path) -> None:
         ("cost = 200", 'cost = "much"', "cost: saw 'much', expected a number"),
         ("cost = 200", "price = -1", "a number, 0 or more"),
         ('source = "invented"', "", "source: missing, expected a source"),
-        ('source = "invented"', 'source = { cost = "x" }', "length_m: saw 90, expected a source for"),
+        ('source = "invented"', 'source = { cost = "x" }', "length_m: saw 95, expected a source for"),
         ('role = "converter"', 'role = "gadget"', "role: saw 'gadget'"),
-        ("powered = true", 'powered = "yes"', "powered: saw 'yes', expected true or false"),
-        ("length_m = 90", "lengths_m = [1]", "lengths exactly where the name has"),
-        ("length_m = 90", "colour = 1", "unknown field: saw 'colour'"),
+        ('power = "socket"', 'power = "yes"', "power: saw 'yes', expected one of none, socket, usb"),
+        ("length_m = 95", "lengths_m = [1]", "lengths exactly where the name has"),
+        ("length_m = 95", "colour = 1", "unknown field: saw 'colour'"),
         ('"glass link"', '"DAC"', "two entries"),
         ("delay_ms = 2", "works = 2", "works: saw 2, expected a chance from 0 to 1"),
         ("delay_ms = 2", 'same_as = "nothing"', "same_as: saw 'nothing'"),

@@ -85,7 +85,7 @@ def test_an_unclear_optical_jack_is_told_by_its_red_glow() -> None:
 
 def test_an_unclear_jack_is_asked_about_only_where_it_would_beat_the_chosen_one() -> None:
     unclear = {"form": "rca-pair", "marking": ""}
-    assert len(questions(ask(unclear, OPTICAL))) == 1  # a plain cable would spare the DAC
+    assert "What is printed" in questions(ask(unclear, OPTICAL))[0]  # a plain cable would spare the DAC
     assert questions(ask({"form": "toslink", "marking": ""}, LINE)) == []  # a DAC would be worse
 
 
@@ -112,10 +112,34 @@ def test_what_a_mark_leaves_open_is_said_as_what_it_is(jack: Jack, why: str) -> 
     assert (out["code"], out["why"].startswith(why)) == ("direction-unclear", True), out["why"]
 
 
-def test_the_sound_of_an_hdmi_output_comes_with_the_picture() -> None:
-    answer = ask({"form": "hdmi", "marking": "HDMI OUT"}, kind=Kind.SET_TOP_BOX)
-    assert ruled_out(answer) == {0: "no-way-to-input"}
-    assert "comes with the picture" in to_json(answer)["ruled_out"][0]["why"]
+@pytest.mark.parametrize("mark", ["HDMI OUT", "HDMI", "", "HDMI OUT (ARC)", "TO TV"])
+def test_the_sound_of_a_boxs_hdmi_output_is_taken_out_and_the_picture_goes_on(mark: str) -> None:
+    path = chosen({"form": "hdmi", "marking": mark}, kind=Kind.SET_TOP_BOX)
+    assert "HDMI audio extractor" in path.items
+    assert path.signal is Signal.HDMI
+    assert "so that the picture stays" in text(path)
+    assert "copy-protected" in cautions(path)
+
+
+@pytest.mark.parametrize(
+    ("kind", "mark"),
+    [(Kind.RECEIVER, "HDMI OUT"), (Kind.SOUNDBAR, "HDMI OUT"), (Kind.SET_TOP_BOX, "HDMI IN")],
+)
+def test_no_extractor_goes_into_an_input_or_behind_a_receiver(kind: Kind, mark: str) -> None:
+    assert ask({"form": "hdmi", "marking": mark}, kind=kind).chosen is None
+
+
+def test_a_box_with_two_hdmi_sockets_without_a_word_is_not_guessed() -> None:
+    answer = ask(HDMI, {"form": "hdmi", "marking": "HDMI 1"}, kind=Kind.SET_TOP_BOX)
+    assert answer.chosen is None
+
+
+def test_a_usb_socket_gives_sound_at_a_computer_only() -> None:
+    usb = {"form": "usb", "marking": "USB"}
+    path = chosen(usb, kind=Kind.COMPUTER, speakers_needed=False)
+    assert path.items[0] == "USB audio adapter"
+    assert "own-power" not in cautions(path)
+    assert ask(usb, kind=Kind.TELEVISION).chosen is None
 
 
 def test_only_the_display_gives_arc_back_a_receiver_takes_it_in() -> None:
@@ -349,6 +373,7 @@ def test_the_steps_come_in_the_order_of_the_work() -> None:
         "power",
         "input-switch",
         "selector",
+        "choose-output",
         "set-pcm",
         "remedy",
         "level",
@@ -453,7 +478,7 @@ def test_where_only_a_muting_jack_is_left_it_is_asked_who_listens() -> None:
         "Does anybody need the set's speakers while the loop is on? If not, the 3.5 mm jack marked HEADPHONE "
         "can be used."
     )
-    assert questions(ask({**PHONES, "speakers": "mute"}, OPTICAL)) == []
+    assert questions(ask({**PHONES, "speakers": "mute"}, {**OPTICAL, "format": "pcm"})) == []
 
 
 def test_where_visits_disagree_on_the_speakers_it_is_asked() -> None:
@@ -718,8 +743,19 @@ def test_a_scart_socket_is_checked_in_the_manual_until_it_has_carried_sound() ->
     assert "check-manual" not in cautions(chosen({**SCART, "outcome": "carried"}))
 
 
-def test_an_analog_output_does_not_lead_into_a_driver_with_digital_inputs_only() -> None:
-    assert ruled_out(ask(LINE, inputs=("optical",))) == {0: "no-way-to-input"}
+def test_an_adc_leads_an_analog_output_into_a_driver_that_takes_digital_sound_only() -> None:
+    answer = ask(LINE, inputs=("optical",))
+    assert answer.chosen is not None
+    assert "ADC" in answer.chosen.items
+    assert not answer.dac.needed
+    assert "makes it digital" in sentence(answer.dac)
+
+
+def test_no_adc_is_used_if_the_set_gives_digital_sound_or_the_driver_takes_analog() -> None:
+    assert "ADC" not in chosen(LINE, OPTICAL, inputs=("optical",)).items
+    answer = ask(LINE, inputs=BOTH)
+    assert answer.chosen is not None
+    assert not any("ADC" in path.items for path in (answer.chosen, *answer.others))
 
 
 def test_a_jack_made_an_output_by_hand_needs_no_marking() -> None:

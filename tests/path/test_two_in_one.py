@@ -246,5 +246,5 @@ def test_trials_count_what_was_tried_and_not_what_was_seen() -> None:
 
 
 def test_the_single_jack_of_a_pair_keeps_its_form_in_what_is_ruled_out() -> None:
-    out = ask(LEFT, RIGHT, inputs=("optical",)).ruled_out
+    out = ask(LEFT, RIGHT, inputs=("arc",)).ruled_out
     assert {dict(one.values)["form"] for one in out} == {Form.RCA_SINGLE}

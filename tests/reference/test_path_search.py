@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.catalogue import Carried, Catalogue, End, Far, Input, Item, Near, Part, Reach, Role, catalogue
+from kb.catalogue import Carried, Catalogue, End, Far, Input, Item, Near, Part, Power, Reach, Role, catalogue
 from kb.domain.words import DriverInput, Form, Signal
 from kb.path.chains import BESIDE_M, BOXES_SHARED, LONG_STRETCH, MIDWAY, MOST_BOXES, chains
 
@@ -42,7 +42,7 @@ def catalogues(draw: st.DrawFn) -> Catalogue:
             cost=draw(st.integers(1, 60)),
             length_m=draw(st.sampled_from([0.0, 0.0, 1.0, 2.0, 5.0])),
             counts_as_m=draw(st.sampled_from([0.0, 0.0, 3.0])),
-            powered=draw(st.booleans()),
+            power=draw(st.sampled_from([Power.NONE, Power.SOCKET])),
         )
         for number in range(draw(st.integers(1, 12)))
     ]
@@ -82,10 +82,14 @@ def graph(known: Catalogue, start: End, run_m: float, have: set[str], need: froz
                 if near.form is end.form and near.part is not end.part and end.carries in near.takes
             ]
             allowed = Role.SPLITTER not in todo or item.role in (Role.SPLITTER, Role.ADAPTER)
-            if not mates or not allowed or boxes + item.powered > most:
+            allowed &= item.role in todo or item.role not in (Role.MIXER, Role.AMPLIFIER)
+            box = max(1, item.sockets) if item.powered and item.role is not Role.SPLITTER else 0
+            if not mates or not allowed or boxes + box > most:
                 continue
             for far in item.far:
                 after = End(far.form, far.part, far.gives or end.carries)
+                if start.carries.digital and end.carries.analog and after.carries.digital:
+                    continue  # never made analog and digital again
                 old, owed = (0.0, True) if item.powered else (stretch, not paid)
                 reach = known.reaches.get(after.carries.signal)
                 unaided = 0.0 if item.powered else item.length_m
@@ -98,7 +102,7 @@ def graph(known: Catalogue, start: End, run_m: float, have: set[str], need: froz
                 beside = min(left, run_m - left) <= BESIDE_M
                 cost += MIDWAY if item.powered and not beside else 0
                 rest = max(0.0, left - item.length_m)
-                held = (after, rest, new, boxes + item.powered, todo - {item.role}, over)
+                held = (after, rest, new, boxes + box, todo - {item.role}, over)
                 if held not in made:
                     made.add_node(held)
                     waiting.append(held)

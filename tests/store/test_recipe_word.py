@@ -19,7 +19,7 @@ from tests.store.helpers import visit
 
 ROOT = Path(__file__).resolve().parents[2]
 NEXT = f"{int(FORMATS[-1]) + 1:04}"
-STEP = f'''"""Let a jack have a pink ring."""
+STEP = f'''"""Let a jack have a gold ring."""
 
 from kb.store.migrations.steps import allow_words
 
@@ -30,7 +30,7 @@ depends_on = None
 
 
 def upgrade() -> None:
-    allow_words("finding", "colour", "{" ".join(Colour)} pink")
+    allow_words("finding", "colour", "{" ".join(Colour)} gold")
 '''
 #: What the recipe says must pass at its end, of all tests the few that look at words and at the schema.
 CHECKS = (
@@ -70,16 +70,16 @@ def test_a_word_added_by_the_recipe_can_be_recorded_in_an_old_book(copy: Path, t
     with Store.open(home / "book.sqlite") as store:
         store.record([visit()])
 
-    edit(copy / "kb/domain/words.py", r'^    TAN = "tan"\n', '    PINK = "pink"\n')
+    edit(copy / "kb/domain/words.py", r'^    PINK = "pink"\n', '    GOLD = "gold"\n')
     versions = copy / "kb/store/migrations/versions"
-    (versions / f"{NEXT}_pink.py").write_text(STEP, "utf-8")
+    (versions / f"{NEXT}_gold.py").write_text(STEP, "utf-8")
     edit(copy / "kb/store/sqlite_codes.py", rf'^FORMATS: Final = .*"{FORMATS[-1]}"', f', "{NEXT}"')
-    edit(copy / "data/messages/es.json", r'^ "word/colour/red": .*\n', ' "word/colour/pink": "rosa",\n')
+    edit(copy / "data/messages/es.json", r'^ "word/colour/red": .*\n', ' "word/colour/gold": "dorado",\n')
 
-    pink = {"form": "jack-3.5", "marking": "AUDIO OUT", "colour": "pink", "outcome": "carried"}
+    gold = {"form": "jack-3.5", "marking": "AUDIO OUT", "colour": "gold", "outcome": "carried"}
     source = {"make": "Norwell", "model": "NV40-210"}
     said = tmp_path / "visit.json"
-    said.write_text(json.dumps({"date": "2026-03-05", "source": source, "jacks": [pink]}), "utf-8")
+    said.write_text(json.dumps({"date": "2026-03-05", "source": source, "jacks": [gold]}), "utf-8")
 
     def jackfield(*words: str) -> str:
         code = "import sys; from kb.cli.main import main; main()"
@@ -89,7 +89,7 @@ def test_a_word_added_by_the_recipe_can_be_recorded_in_an_old_book(copy: Path, t
 
     jackfield("record", "--file", str(said))
     panel = json.loads(jackfield("show", "Norwell", "NV40-210", "--json"))["panel"]
-    assert "pink" in {jack["colour"] for jack in panel}
+    assert "gold" in {jack["colour"] for jack in panel}
     assert "red" in {jack["colour"] for jack in panel}, "what the old book held is there as before"
     jackfield("doctor")  # compares every table with that of a fresh book
     done = run(copy, "-m", "pytest", "-q", "-p", "no:cacheprovider", *CHECKS)
