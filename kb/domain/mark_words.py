@@ -1,7 +1,8 @@
 """List the words that are printed at jacks, by what they mean and in which language.
 
-One table: the panel reader (``kb.domain.marking``) knows no other words. A meaning is written as its English
-word. ``source`` says where a word was seen; "common practice" is panels and manuals in that language.
+One table of words and one of ring colours: the panel reader (``kb.domain.marking``) knows no others. A
+meaning is written as its English word. ``source`` says where a word was seen; "common practice" is panels and
+manuals in that language.
 
 >>> meaning_of("USCITA"), meaning_of("NOTHING")
 ('OUT', '')
@@ -12,6 +13,7 @@ from __future__ import annotations
 from typing import Final, NamedTuple
 
 from kb.base.text import plain_capitals
+from kb.domain.words import Colour, Direction, Form, Signal
 
 _PRACTICE: Final = "common practice"
 
@@ -49,6 +51,12 @@ WORDS: Final = (
     MarkWords("OUT", "tr", "CIKIS CIKISI CIKISLARI"),
     MarkWords("OUT", "ja", "出力"),
     MarkWords("OUT", "ru", "ВЫХОД ВЫХОДЫ ВЫХ"),
+    MarkWords("OUT", "fi", "LAHTO LAHDOT ULOS ULOSTULO"),
+    MarkWords("OUT", "hu", "KIMENET KIMENETEK"),
+    MarkWords("OUT", "el", "ΕΞΟΔΟΣ ΕΞΟΔΟΙ"),
+    MarkWords("OUT", "ro", "IESIRE IESIRI"),
+    MarkWords("OUT", "zh", "输出 輸出"),
+    MarkWords("OUT", "ko", "출력"),
     MarkWords("IN", ANY, "IN INPUT INPUTS"),
     MarkWords("IN", "de", "EINGANG EINGANGE EING EINGAENGE EIN"),
     MarkWords("IN", "fr", "ENTREE ENTREES ENT"),
@@ -64,6 +72,12 @@ WORDS: Final = (
     MarkWords("IN", "tr", "GIRIS GIRISI GIRISLERI"),
     MarkWords("IN", "ja", "入力"),
     MarkWords("IN", "ru", "ВХОД ВХОДЫ ВХ"),
+    MarkWords("IN", "fi", "TULO TULOT SISAAN SISAANTULO"),
+    MarkWords("IN", "hu", "BEMENET BEMENETEK"),
+    MarkWords("IN", "el", "ΕΙΣΟΔΟΣ ΕΙΣΟΔΟΙ"),
+    MarkWords("IN", "ro", "INTRARE INTRARI"),
+    MarkWords("IN", "zh", "输入 輸入"),
+    MarkWords("IN", "ko", "입력"),
     # -- to and from something
     MarkWords("TO", "en", "TO"),
     MarkWords("TO", "de", "ZUM ZUR"),
@@ -95,6 +109,12 @@ WORDS: Final = (
     MarkWords("AUDIO", "tr", "SES"),
     MarkWords("AUDIO", "ja", "音声 オーディオ"),
     MarkWords("AUDIO", "ru", "АУДИО ЗВУК ЗВУКА НЧ"),
+    MarkWords("AUDIO", "fi", "AANI AANEN"),
+    MarkWords("AUDIO", "hu", "HANG"),
+    MarkWords("AUDIO", "el", "ΗΧΟΣ ΗΧΟΥ"),
+    MarkWords("AUDIO", "ro", "SUNET"),
+    MarkWords("AUDIO", "zh", "音频 音頻 声音"),
+    MarkWords("AUDIO", "ko", "음성 오디오"),
     MarkWords("LINE", ANY, "LINE ANALOG ANALOGUE"),
     MarkWords("LINE", "fr", "LIGNE ANALOGIQUE"),
     MarkWords("LINE", "es", "LINEA ANALOGICA ANALOGICO"),
@@ -161,7 +181,15 @@ WORDS: Final = (
     MarkWords("LEFT", "ja", "左"),
     MarkWords("RIGHT", "ja", "右"),
     MarkWords("LEFT", "ru", "Л ЛЕВ ЛЕВЫЙ"),
+    MarkWords("LEFT", "fi", "VASEN"),
+    MarkWords("LEFT", "hu", "BAL", needs=True),
+    MarkWords("LEFT", "zh", "左"),
+    MarkWords("LEFT", "ko", "좌"),
     MarkWords("RIGHT", "ru", "П ПРАВ ПРАВЫЙ"),
+    MarkWords("RIGHT", "fi", "OIKEA"),
+    MarkWords("RIGHT", "hu", "JOBB"),
+    MarkWords("RIGHT", "zh", "右"),
+    MarkWords("RIGHT", "ko", "우"),
     # -- headphones
     MarkWords("HEADPHONE", ANY, "HEADPHONE HEADPHONES PHONES PHONE EAR EARPHONE EARPHONES HEADSET"),
     MarkWords("HP", ANY, "HP"),
@@ -178,6 +206,12 @@ WORDS: Final = (
     MarkWords("HEADPHONE", "tr", "KULAKLIK"),
     MarkWords("HEADPHONE", "ja", "ヘッドホン ヘッドフォン イヤホン"),
     MarkWords("HEADPHONE", "ru", "НАУШНИКИ НАУШН"),
+    MarkWords("HEADPHONE", "fi", "KUULOKE KUULOKKEET"),
+    MarkWords("HEADPHONE", "hu", "FEJHALLGATO FULHALLGATO"),
+    MarkWords("HEADPHONE", "el", "ΑΚΟΥΣΤΙΚΑ"),
+    MarkWords("HEADPHONE", "ro", "CASTI"),
+    MarkWords("HEADPHONE", "zh", "耳机 耳機"),
+    MarkWords("HEADPHONE", "ko", "헤드폰 이어폰"),
     # -- digital
     MarkWords("DIGITAL", ANY, "DIGITAL DIG SPDIF PCM BITSTREAM"),
     MarkWords("DIGITAL", "de", "DIGITALE DIGITALER DIGITALES"),
@@ -189,6 +223,11 @@ WORDS: Final = (
     MarkWords("DIGITAL", "tr", "DIJITAL"),
     MarkWords("DIGITAL", "ja", "デジタル"),
     MarkWords("DIGITAL", "ru", "ЦИФР ЦИФРОВОЙ"),
+    MarkWords("DIGITAL", "fi", "DIGITAALINEN DIGITAALI"),
+    MarkWords("DIGITAL", "hu", "DIGITALIS"),
+    MarkWords("DIGITAL", "el", "ΨΗΦΙΑΚΗ ΨΗΦΙΑΚΟΣ"),
+    MarkWords("DIGITAL", "zh", "数字 數位"),
+    MarkWords("DIGITAL", "ko", "디지털"),
     MarkWords("OPTICAL", ANY, "OPTICAL OPT TOSLINK"),
     MarkWords("OPTICAL", "de", "OPTISCH OPTISCHE OPTISCHER"),
     MarkWords("OPTICAL", "fr", "OPTIQUE"),
@@ -203,6 +242,11 @@ WORDS: Final = (
     MarkWords("OPTICAL", "tr", "OPTIK"),
     MarkWords("OPTICAL", "ja", "光"),
     MarkWords("OPTICAL", "ru", "ОПТ ОПТИЧ ОПТИЧЕСКИЙ"),
+    MarkWords("OPTICAL", "fi", "OPTINEN"),
+    MarkWords("OPTICAL", "hu", "OPTIKAI"),
+    MarkWords("OPTICAL", "el", "ΟΠΤΙΚΗ"),
+    MarkWords("OPTICAL", "zh", "光纤 光纖"),
+    MarkWords("OPTICAL", "ko", "광"),
     MarkWords("COAXIAL", ANY, "COAX COAXIAL"),
     MarkWords("COAXIAL", "de", "KOAXIAL KOAX"),
     MarkWords("COAXIAL", "fr", "COAXIALE"),
@@ -210,6 +254,8 @@ WORDS: Final = (
     MarkWords("COAXIAL", "pl", "KOAKSJALNE"),
     MarkWords("COAXIAL", "ja", "同軸"),
     MarkWords("COAXIAL", "ru", "КОАКС"),
+    MarkWords("COAXIAL", "zh", "同轴"),
+    MarkWords("COAXIAL", "ko", "동축"),
     MarkWords("ARC", ANY, "ARC", "HDMI 1.4"),
     MarkWords("EARC", ANY, "EARC", "HDMI 2.1"),
     MarkWords("RETURN", ANY, "RETURN"),
@@ -221,6 +267,11 @@ WORDS: Final = (
     MarkWords("VIDEO", "es", "COMPONENTE"),
     MarkWords("VIDEO", "ja", "映像 ビデオ"),
     MarkWords("VIDEO", "ru", "ВИДЕО"),
+    MarkWords("VIDEO", "fi", "KUVA"),
+    MarkWords("VIDEO", "hu", "KEP"),
+    MarkWords("VIDEO", "el", "ΕΙΚΟΝΑ"),
+    MarkWords("VIDEO", "zh", "视频 視訊"),
+    MarkWords("VIDEO", "ko", "영상 비디오"),
     MarkWords("SHARE", ANY, "SURROUND CENTER CENTRE REAR"),
     MarkWords("SHARE", "fr", "ARRIERE"),
     MarkWords("SHARE", "de", "HINTEN"),
@@ -231,6 +282,9 @@ WORDS: Final = (
     MarkWords("MICROPHONE", "es", "MICROFONO"),
     MarkWords("MICROPHONE", "ja", "マイク"),
     MarkWords("MICROPHONE", "ru", "МИКРОФОН"),
+    MarkWords("MICROPHONE", "fi", "MIKROFONI"),
+    MarkWords("MICROPHONE", "zh", "麦克风"),
+    MarkWords("MICROPHONE", "ko", "마이크"),
     MarkWords("BASS", ANY, "SUBWOOFER SUB WOOFER SUBW SW BASS LFE"),
     MarkWords("BASS", "de", "TIEFTONER"),
     MarkWords("BASS", "fr", "CAISSON BASSES"),
@@ -269,6 +323,11 @@ WORDS: Final = (
     MarkWords("SPEAKER", "tr", "HOPARLOR"),
     MarkWords("SPEAKER", "ja", "スピーカー"),
     MarkWords("SPEAKER", "ru", "ГРОМКОГОВОРИТЕЛЬ ДИНАМИК"),
+    MarkWords("SPEAKER", "fi", "KAIUTIN KAIUTTIMET"),
+    MarkWords("SPEAKER", "hu", "HANGSZORO HANGSZOROK"),
+    MarkWords("SPEAKER", "el", "ΗΧΕΙΑ"),
+    MarkWords("SPEAKER", "zh", "扬声器 喇叭"),
+    MarkWords("SPEAKER", "ko", "스피커"),
     # -- level
     MarkWords("FIXED", ANY, "FIXED FIX"),
     MarkWords("FIXED", "fr", "FIXE"),
@@ -290,6 +349,43 @@ WORDS: Final = (
 )
 
 
+class Ring(NamedTuple):
+    """The meaning of a ring's colour at one form. Where it tells no direction, the mark does."""
+
+    form: Form
+    colour: Colour
+    direction: Direction
+    signal: Signal | None
+    why: str
+    source: str
+
+
+_CTA: Final = "CTA-863, as published on connector reference pages"
+_PC99: Final = "PC 99 System Design Guide, colours of connectors (from memory)"
+
+_ANY_WAY, _OUT, _IN = Direction.UNCLEAR, Direction.OUTPUT, Direction.INPUT
+_NONE, _ONE_RCA, _SMALL = Signal.NOT_AUDIO, Form.RCA_SINGLE, Form.JACK_35
+
+#: Red alone is right audio or Pr: it settles nothing. A 3.5 mm jack is read by its ring only if no mark
+#: tells; most are black, so black tells nothing.
+RINGS: Final = (
+    Ring(_ONE_RCA, Colour.YELLOW, _ANY_WAY, _NONE, "yellow: composite video", _CTA),
+    Ring(_ONE_RCA, Colour.PURPLE, _ANY_WAY, _NONE, "purple: bass only, for a subwoofer", _CTA),
+    Ring(_ONE_RCA, Colour.GREEN, _ANY_WAY, _NONE, "green: component video, or one loudspeaker alone", _CTA),
+    Ring(_ONE_RCA, Colour.BLUE, _ANY_WAY, _NONE, "blue: component video, or one loudspeaker alone", _CTA),
+    Ring(_ONE_RCA, Colour.GREY, _ANY_WAY, _NONE, "grey: a surround loudspeaker alone", _CTA),
+    Ring(_ONE_RCA, Colour.BROWN, _ANY_WAY, _NONE, "brown: a surround loudspeaker alone", _CTA),
+    Ring(_ONE_RCA, Colour.TAN, _ANY_WAY, _NONE, "tan: a surround loudspeaker alone", _CTA),
+    Ring(_ONE_RCA, Colour.ORANGE, _ANY_WAY, Signal.COAXIAL, "orange: coaxial digital", _CTA),
+    Ring(_ONE_RCA, Colour.WHITE, _OUT, Signal.ANALOG_LINE, "white: left channel of an output", _CTA),
+    Ring(_SMALL, Colour.GREEN, _OUT, Signal.HEADPHONE, "green ring: line or headphone output", _PC99),
+    Ring(_SMALL, Colour.BLUE, _IN, Signal.ANALOG_LINE, "blue ring: a line input", _PC99),
+    Ring(_SMALL, Colour.PINK, _IN, None, "pink ring: a microphone input", _PC99),
+    Ring(_SMALL, Colour.ORANGE, _OUT, _NONE, "orange ring: centre and bass loudspeakers alone", _PC99),
+    Ring(_SMALL, Colour.GREY, _OUT, _NONE, "grey ring: side loudspeakers alone", _PC99),
+)  # fmt: skip
+
+
 def _table() -> dict[str, list[MarkWords]]:
     found: dict[str, list[MarkWords]] = {}
     for row in WORDS:
@@ -298,6 +394,8 @@ def _table() -> dict[str, list[MarkWords]]:
     return found
 
 
+#: The ring of each form and colour.
+RING_OF: Final = {(ring.form, ring.colour): ring for ring in RINGS}
 #: The rows of each word.
 ROWS: Final = _table()
 

@@ -23,7 +23,7 @@ from functools import lru_cache
 from typing import Final, NamedTuple
 
 from kb.base.text import plain_capitals, visible
-from kb.domain.mark_words import ROWS, MarkWords
+from kb.domain.mark_words import RING_OF, ROWS, MarkWords
 from kb.domain.words import Colour, Direction, Form, Level, Signal
 
 
@@ -57,17 +57,6 @@ _AUDIO = _SOUND | _CHANNELS
 # What cannot be read, as people write it down; and arrows, which point out of one jack and into another.
 _UNREAD = re.compile(r"[?*\u2026_]|\.\.|->|<-|[\u2190-\u21ff\u2794-\u27bf]")
 _MARKED_INPUT = "marked as an input"
-
-_COLOURS: dict[Colour, tuple[Signal, str]] = {
-    # CTA-863 as published on connector reference pages; red alone is right audio or Pr: it settles nothing.
-    Colour.YELLOW: (Signal.NOT_AUDIO, "yellow: composite video"),
-    Colour.PURPLE: (Signal.NOT_AUDIO, "purple: bass only, for a subwoofer"),
-    Colour.GREEN: (Signal.NOT_AUDIO, "green: component video, or the centre loudspeaker alone"),
-    Colour.BLUE: (Signal.NOT_AUDIO, "blue: component video, or a surround loudspeaker alone"),
-    Colour.ORANGE: (Signal.COAXIAL, "orange: coaxial digital"),
-    Colour.WHITE: (Signal.ANALOG_LINE, "white: left channel of an output"),
-}
-
 
 #: Marks that are kept once read: a book has many jacks and few marks. A mark is at most a line.
 _KEPT: Final = 4096
@@ -156,12 +145,20 @@ def _by_form_without_sound(form: Form, mark: Mark, marking: str, colour: Colour 
 
 def _by_colour(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
     words = mark.words
-    if form is not Form.RCA_SINGLE or colour not in _COLOURS or words & _DIGITAL:
+    ring = RING_OF.get((form, colour)) if colour else None
+    if ring is None or form is not Form.RCA_SINGLE or words & _DIGITAL:
         return None
-    signal, why = _COLOURS[colour]
     if colour is Colour.WHITE and _way(words) is not Direction.OUTPUT:
         return None  # it tells the channel, not the direction
-    return _way(words), signal, why
+    return _way(words), ring.signal, ring.why
+
+
+def _by_ring(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
+    """At a 3.5 mm jack whose mark tells nothing: as at a computer."""
+    ring = RING_OF.get((form, colour)) if colour else None
+    if ring is None or form is not Form.JACK_35 or mark.unread or _worn(mark, marking):
+        return None
+    return ring.direction, ring.signal, ring.why
 
 
 def _by_no_sound_words(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
@@ -356,6 +353,7 @@ _RULES = (
     _by_way,
     _by_other_end,
     _by_picture_input,
+    _by_ring,
     _unclear,
 )
 

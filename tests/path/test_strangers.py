@@ -10,6 +10,9 @@ from kb.domain.words import Display, Kind
 from kb.path import connect, sentence
 from tests.path.strangers import MIC, NONE, STRANGERS, Stranger
 
+#: The technician would plug in; Jackfield asks first: what is half worn is never guessed.
+ASKED = {"Quillard 42, a letter gone"}
+
 
 @pytest.mark.parametrize("seen", STRANGERS, ids=lambda seen: seen.name)
 def test_a_panel_is_answered_as_a_good_technician_answers(seen: Stranger) -> None:
@@ -22,6 +25,10 @@ def test_a_panel_is_answered_as_a_good_technician_answers(seen: Stranger) -> Non
     )
     answer = connect(panel, seen.inputs, kind=kind, display=display, **more)
     path = answer.chosen
+    if seen.name in ASKED:
+        assert path is None
+        assert "an output?" in sentence(answer.ask[0])
+        return
     assert (NONE if path is None else MIC if path.jack is None else path.jack + 1) == seen.jack
     items = path.items if path else ()
     assert {*seen.uses} <= {*items}
