@@ -221,8 +221,9 @@ class Book:
         speakers_needed: bool = True,
         have: Sequence[str] = (),
         length_m: float = 1.5,
+        shared: Sequence[DriverInput] = (),
     ) -> Connection:
-        """How to connect a panel to the usual driver, or to one with ``inputs``.
+        """How to connect a panel to the usual driver, or to one with ``inputs``; another source uses ``shared``.
 
         Raises BadInput for an unknown item or an invalid length.
         """
@@ -237,6 +238,7 @@ class Book:
             speakers_needed=speakers_needed,
             have=have,
             length_m=length_m,
+            shared=shared,
             chance=self.chance(source) if source else None,
         )
 

@@ -126,7 +126,7 @@ def _texts(panel: Panel, visits: Sequence[Visit]) -> Iterator[tuple[str, str]]:
         if one.jack.marking:
             yield "marking", one.jack.marking
         yield from (("setting", setting) for setting in one.settings)
-        yield from (("note", note) for note in one.notes)
+        yield from (("note", note.text) for note in one.notes)
     yield from (("note", note) for note in dict.fromkeys(visit.note for visit in visits) if note)
     yield from (("fact", fact) for fact in dict.fromkeys(_told(panel, visits)))
 

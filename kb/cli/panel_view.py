@@ -15,7 +15,7 @@ from kb.domain.words import Direction
 from kb.sheet.layout import panel_rows
 
 if TYPE_CHECKING:
-    from kb.domain.panel import Panel
+    from kb.domain.panel import Note, Panel
     from kb.domain.visit import Source, Visit
     from kb.path import Chance
 
@@ -72,6 +72,11 @@ def _works(chance: Chance | None, language: Language) -> Iterator[str]:
     if chance is not None:
         p, low, high = (f"{one:.0%}" for one in (chance.p, chance.low, chance.high))
         yield language("cli/panel/works", p=p, low=low, high=high)
+
+
+def noted_json(note: Note) -> dict[str, str]:
+    """A note of a jack as ``--json`` prints it, with whose and when."""
+    return {"text": note.text, "by": note.by, "date": note.date.isoformat()}
 
 
 def inferred_lines(visit: Visit, only: int | None = None, language: Language = ENGLISH) -> Iterator[Text]:

@@ -52,6 +52,7 @@ def path_command(session: Session, asked: Asked, job_ref: str | None, svg: str |
                     "ruled_out": [],
                     "dac": {"needed": False, "why": str(nobody)},
                     "ask": [],
+                    "noted": [],
                 }
             )
         raise nobody
@@ -60,9 +61,11 @@ def path_command(session: Session, asked: Asked, job_ref: str | None, svg: str |
     if svg is not None:
         write_picture(svg, session, source, panel, connection)
     if session.as_json:
-        from kb.path import to_json
+        from kb.cli.panel_view import noted_json
+        from kb.path import noted, to_json
 
-        session.json(to_json(connection, session.language))
+        notes = [{"jack": index} | noted_json(note) for index, note in noted(panel, connection)]
+        session.json(to_json(connection, session.language) | {"noted": notes})
     else:
         if asked.assumes_the_driver(session):
             label = session.language.word(asked.driver_inputs(session)[0])
@@ -95,7 +98,7 @@ def show(
     """The answer for a person behind the set: the chain, then converter and speakers, then the rest."""
     from kb.catalogue import item_name
     from kb.cli.panel_view import source_title
-    from kb.path import sentence
+    from kb.path import noted, sentence
 
     console.print(source_title(source, language))
     console.print()
@@ -124,8 +127,8 @@ def show(
         _listed(console, language("cli/path/steps"), steps, numbered=True)
         cautions = [sentence(caution, language) for caution in chosen.cautions]
         _listed(console, language("cli/path/cautions"), cautions)
-        notes = [note for index in chosen.jacks for note in panel.jacks[index].notes]
-        _listed(console, language("cli/path/noted"), list(dict.fromkeys(notes)))
+    notes = [f"{_jack(panel, index, language)}: {note.signed}" for index, note in noted(panel, connection)]
+    _listed(console, language("cli/path/noted"), notes)
     questions = [sentence(question, language) for question in connection.ask]
     _listed(console, language("cli/path/ask"), questions)
     if connection.others:
@@ -134,6 +137,10 @@ def show(
         for other in connection.others:
             console.print(arrows(other, panel, console.width, style="", language=language))
     _listed(console, language("cli/path/not-used"), _together(connection.ruled_out, language))
+
+
+def _jack(panel: Panel, index: int, language: Language) -> str:
+    return panel.jacks[index].jack.marking or language("cli/path/jack", number=index + 1)
 
 
 def _together(ruled_out: Sequence[RuledOut], language: Language) -> list[str]:

@@ -36,6 +36,7 @@ class Asked:
     speakers_needed: bool | None
     have: tuple[str, ...]
     taken: tuple[str, ...]
+    shared: tuple[str, ...]
     length_text: str | None
 
     def view(self, session: Session, command: str) -> SetView:
@@ -91,7 +92,17 @@ class Asked:
             speakers_needed=self.speakers_needed is not False,
             have=self.have,
             length_m=length_m,
+            shared=self._shared(session),
         )
+
+    def _shared(self, session: Session) -> tuple[DriverInput, ...]:
+        """The inputs of the driver that another source uses; raises BadInput if it has no such input."""
+        inputs = self.driver_inputs(session)
+        named = tuple(DriverInput.read(word, "--shared-input") for word in self.shared)
+        for one in named:
+            if one not in inputs:
+                raise BadInput("--shared-input", one, f"an input of the driver: {', '.join(inputs)}")
+        return named
 
 
 def path_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -117,6 +128,13 @@ def path_options(command: Callable[..., Any]) -> Callable[..., Any]:
             multiple=True,
             metavar="SIGNAL",
             help="An output in use by something else; repeat for more.",
+        ),
+        click.option(
+            "--shared-input",
+            "shared",
+            multiple=True,
+            metavar="INPUT",
+            help="An input of the driver that another source uses already; repeat for more.",
         ),
         click.option(
             "--length",

@@ -9,7 +9,7 @@ from rich.table import Table
 
 from kb.base.errors import BadInput, NotFound, described
 from kb.cli.common import OUTPUT, Session, command_options, text
-from kb.cli.panel_view import panel_table, source_title
+from kb.cli.panel_view import noted_json, panel_table, source_title
 from kb.domain.language import Language
 from kb.domain.panel import Panel, PanelJack
 from kb.domain.visit import Visit, visit_to
@@ -122,7 +122,8 @@ def jack_json(one: PanelJack) -> dict[str, Any]:
         ],
         "outcomes": {outcome.value: count for outcome, count in one.outcomes},
         "settings": list(one.settings),
-        "notes": list(one.notes),
+        "notes": [note.text for note in one.notes],
+        "noted": [noted_json(note) for note in one.notes],
         "items": list(one.items),
     }
 
@@ -140,7 +141,7 @@ def _remarks(panel: Panel, language: Language) -> Table:
     table.add_column(no_wrap=True, style="dim")
     table.add_column(overflow="fold")
     for number, one in enumerate(panel.jacks, 1):
-        for kind, said in (("setting", one.settings), ("note", one.notes)):
+        for kind, said in (("setting", one.settings), ("note", [note.signed for note in one.notes])):
             for line in said:
                 table.add_row(str(number), language(f"cli/show/{kind}"), text(line.replace("\n", " ")))
     return table

@@ -10,7 +10,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from kb.base.text import plain_capitals
 from kb.domain import marking
@@ -32,6 +32,20 @@ class Dispute:
         return sum(count for _, count in self.said[1:])
 
 
+class Note(NamedTuple):
+    """Words of a visit about one jack, with whose and when. Another book's notes have no name."""
+
+    text: str
+    by: str
+    date: date
+
+    @property
+    def signed(self) -> str:
+        """The words with name and date, on one line: ``no light, shutter stuck (RT, 2026-03-04)``."""
+        who = ", ".join(one for one in (self.by, self.date.isoformat()) if one)
+        return f"{' '.join(self.text.split())} ({who})"
+
+
 @dataclass(frozen=True, slots=True)
 class PanelJack:
     """One jack of a panel with what all visits together say of it."""
@@ -45,7 +59,8 @@ class PanelJack:
     outcomes: tuple[tuple[Outcome, int], ...] = ()
     disputes: tuple[Dispute, ...] = ()
     settings: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
+    """The newest first; words that several visits have are those of the newest."""
     items: tuple[str, ...] = ()
     """What connected it when it last carried sound."""
 
@@ -265,7 +280,7 @@ def _reconciled(group: list[_Said], visits: Sequence[Visit]) -> PanelJack:
         ),
         disputes=tuple(disputes),
         settings=_distinct(f.setting for _, f in sorted(group, key=_when, reverse=True)),
-        notes=_distinct(f.note for _, f in sorted(group, key=_when, reverse=True)),
+        notes=_notes(sorted(group, key=_when, reverse=True)),
         items=worked[-1] if worked else (),
     )
 
@@ -285,6 +300,14 @@ def _said(group: list[_Said], name: str) -> dict[object, int]:
 
 def _when(said: _Said) -> tuple[date, str]:
     return said[0].date, said[0].id
+
+
+def _notes(newest_first: list[_Said]) -> tuple[Note, ...]:
+    found: dict[str, Note] = {}
+    for visit, finding in newest_first:
+        if finding.note:
+            found.setdefault(finding.note, Note(finding.note, visit.by, visit.date))
+    return tuple(found.values())
 
 
 def _distinct(texts: Iterable[str]) -> tuple[str, ...]:

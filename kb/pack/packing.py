@@ -22,6 +22,7 @@ LEAVE: Final = 0.002  #: rarely used items are dropped if together they add no m
 SELDOM: Final = 0.03  #: an item is rarely used if this share of a job's worlds, on average, can use it
 WORK: Final = 160_000  #: steps of search for a day: about a second
 WORK_LONG: Final = 6_000  #: the same on long days, without a proof
+DRIVER_SOCKETS: Final = 1  #: outlets that the driver itself takes
 AT_HAND: Final = 0.25  #: an item in stock counts a quarter of its price: it is carried, not bought
 MERGED: Final = 0.004  #: on long days, rarer worlds count as harder ones: a lower bound
 LOOKED_THROUGH: Final = 7  #: at most so many jobs of a day are searched for the cheapest list
@@ -226,6 +227,8 @@ class Packing:
             risks[live, panel, taken, why] = Risk(p, live, panel, taken, why)
         worst = sorted(risks.values(), key=lambda risk: -risk.p)
         mutes = sum(risk.p for risk in worst if Useless.MUTES in risk.why)
+        uses = _ranked(there, best)
+        sockets = (sum(self.ways.catalogue.item(one).sockets for one in use.items) for use in uses)
         return JobPlan(
             job=bare.job,
             source=bare.expected.source,
@@ -233,10 +236,11 @@ class Packing:
             reachable=min(1.0, reachable),
             works=sound / certain if certain else 0.0,
             expected=bare.expected.shapes[:LISTED],
-            uses=_ranked(there, best),
+            uses=uses,
             risks=tuple(risk for risk in worst[:LISTED] if risk.p >= 0.0005),
             prior_share=bare.expected.prior_share,
             if_free=self.if_free(bare, reachable) if mutes >= MUTED else None,
+            sockets=DRIVER_SOCKETS + max(sockets, default=0),
         )
 
     def if_free(self, bare: Bare, reachable: float) -> float | None:

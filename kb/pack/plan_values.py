@@ -71,7 +71,8 @@ class JobPlan:
     ``works``: the chance that the connection carries sound at once, at the likeliest of the outputs that the
     list connects. ``uses`` has these outputs, the likeliest to work first. ``prior_share``: the share of the
     expectation that rests on common practice instead of findings. ``if_free``: the reachable chance if nobody
-    needed the speakers; None if that changes little, or nobody needs them.
+    needed the speakers; None if that changes little, or nobody needs them. ``sockets``: outlets that the driver
+    and the boxes of one way take, at most.
     """
 
     job: Job
@@ -84,6 +85,7 @@ class JobPlan:
     risks: tuple[Risk, ...]
     prior_share: float = 0.0
     if_free: float | None = None
+    sockets: int = 1
 
     @property
     def hindrance(self) -> Risk | None:

@@ -68,6 +68,7 @@ def _job(number: int, plan: JobPlan, language: Language) -> dict[str, Any]:
         "reachable": _p(plan.reachable),
         "works": _p(plan.works),
         "prior_share": _p(plan.prior_share),
+        "sockets": plan.sockets,
         "if_speakers_free": None if plan.if_free is None else _p(plan.if_free),
         "outputs": [
             {
@@ -215,7 +216,9 @@ def chance_text(plan: Plan, language: Language = ENGLISH) -> str:
 
 
 def caveats(plan: Plan, language: Language = ENGLISH) -> Iterator[str]:
-    """Yield facts about the list as a whole: its basis, its cost, and why it is not more certain."""
+    """Yield facts about the list as a whole: outlets, basis, cost, and why it is not more certain."""
+    if (sockets := max((one.sockets for one in plan.jobs), default=1)) > 1:
+        yield language("pack/verdict/outlets", sockets=sockets, item=item_name("power strip", language))
     if all(one.prior_share > 0.999 for one in plan.jobs):
         yield language("pack/verdict/practice")
     spare = 0.0 if plan.optimal or not plan.cost else 1 - plan.bound / plan.cost

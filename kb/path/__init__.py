@@ -30,7 +30,7 @@ from kb.path.answer import (
 from kb.path.chains import Chain, chains
 from kb.path.chance import Chance, ChanceLike, own_chance
 from kb.path.connect import connect
-from kb.path.document import best_to_json, chain, jack_name, path_to_json, to_json
+from kb.path.document import best_to_json, chain, jack_name, noted, path_to_json, to_json
 from kb.path.sentences import jack_phrase, noun_of, of_several, sentence
 
 __all__ = [
@@ -56,6 +56,7 @@ __all__ = [
     "connect",
     "jack_name",
     "jack_phrase",
+    "noted",
     "noun_of",
     "of_several",
     "own_chance",

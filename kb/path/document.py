@@ -7,7 +7,8 @@ from typing import Any
 from kb.base.text import visible
 from kb.catalogue import item_name
 from kb.domain.language import ENGLISH, Language
-from kb.domain.panel import Panel
+from kb.domain.panel import Note, Panel
+from kb.domain.words import Direction
 from kb.path.answer import Connection, Path
 from kb.path.jacks import names
 from kb.path.sentences import jack_phrase, sentence
@@ -64,6 +65,17 @@ def best_to_json(connection: Connection) -> dict[str, Any] | None:
 def jack_name(panel: Panel, index: int, language: Language = ENGLISH) -> str:
     """Return the name of jack ``index`` in sentences: ``jack 4, the 3.5 mm jack without a mark``."""
     return jack_phrase(*names(panel.jacks)[index][:2], language, names(panel.jacks)[index].number)
+
+
+def noted(panel: Panel, connection: Connection) -> list[tuple[int, Note]]:
+    """Return the notes on the chosen jack, then on the others that are not sure to be inputs."""
+    chosen = connection.chosen.jacks if connection.chosen else ()
+    others = [
+        index
+        for index, seen in enumerate(panel.jacks)
+        if index not in chosen and seen.jack.direction is not Direction.INPUT
+    ]
+    return [(index, note) for index in (*chosen, *others) for note in panel.jacks[index].notes]
 
 
 def chain(path: Path, panel: Panel, language: Language = ENGLISH) -> tuple[str, ...]:

@@ -161,7 +161,7 @@ class Asked:
 
 def told(connection: Connection, known: SetView) -> dict[str, Any]:
     """The answer in sentences, the same as in the terminal and on the sheet."""
-    from kb.path import sentence
+    from kb.path import jack_name, noted, sentence
 
     chosen = connection.chosen
     names: dict[str, list[str]] = {}
@@ -174,6 +174,9 @@ def told(connection: Connection, known: SetView) -> dict[str, Any]:
         "dac_why": sentence(connection.dac),
         "steps": [sentence(step) for step in chosen.steps] if chosen else [],
         "cautions": [sentence(one) for one in chosen.cautions] if chosen else [],
+        "noted": [
+            (jack_name(known.panel, index), note.signed) for index, note in noted(known.panel, connection)
+        ],
         "ask": [sentence(one) for one in connection.ask],
         "others": [" → ".join(links(path, known)) for path in connection.others],
         "mutes": any(one.code == "mutes-speakers" for one in connection.ruled_out),

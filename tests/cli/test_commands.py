@@ -56,7 +56,7 @@ def test_record_find_show_path(jackfield: Run, visit_file: VisitFile) -> None:
     assert shown["visits"][0]["id"] == one["visit"]
 
     path = jackfield("path", "Norwell", "NV40-210", "--inputs", "line-3.5,optical", "--json").json
-    assert set(path) == {"chosen", "others", "ruled_out", "dac", "ask"}
+    assert set(path) == {"chosen", "others", "ruled_out", "dac", "ask", "noted"}
     assert set(path["chosen"]) >= PATH_KEYS
     assert (path["chosen"]["jack"], path["chosen"]["input"]) == (0, "optical")
     assert path["dac"]["needed"] is False
@@ -561,3 +561,44 @@ def test_an_empty_visit_is_not_saved_by_a_dialogue(jackfield: Run) -> None:
     done = jackfield("record", "--ask", stdin="Norwell\nNV40-210\n\n\n\n")
     assert (done.code, "nothing to record" in done.err) == (1, True)
     assert jackfield("find", "nv40-210").code == 1
+
+
+def test_show_and_path_tell_the_notes_that_matter_with_whose_and_when(
+    jackfield: Run, visit_file: VisitFile
+) -> None:
+    optical = {"form": "toslink", "marking": "OPTICAL OUT", "outcome": "silent"}
+    jacks = [
+        {**optical, "note": "no light, shutter stuck"},
+        {"form": "rca-pair", "marking": "AUDIO OUT", "note": "loose, hold it"},
+        {"form": "rca-pair", "marking": "AUDIO IN", "note": "games console here"},
+    ]
+    jackfield("record", "--file", visit_file(jacks=jacks, by="RT", date="2026-03-04"))
+    shown = jackfield("show", "Norwell", "NV40-210").out
+    assert "no light, shutter stuck (RT, 2026-03-04)" in " ".join(shown.split())
+    path = " ".join(jackfield("path", "Norwell", "NV40-210", "--inputs", "line-rca").out.split())
+    assert "AUDIO OUT: loose, hold it (RT, 2026-03-04)" in path
+    assert "OPTICAL OUT: no light, shutter stuck (RT, 2026-03-04)" in path
+    assert "games console" not in path, "an input is no way"
+    noted = jackfield("path", "Norwell", "NV40-210", "--inputs", "line-rca", "--json").json["noted"]
+    assert [(one["jack"], one["by"], one["date"]) for one in noted] == [
+        (1, "RT", "2026-03-04"),
+        (0, "RT", "2026-03-04"),
+    ]
+
+
+def test_a_note_that_was_repeated_has_the_newest_date(jackfield: Run, visit_file: VisitFile) -> None:
+    jack = {"form": "rca-pair", "marking": "AUDIO OUT", "note": "loose"}
+    for day in ("2026-03-04", "2026-05-06"):
+        jackfield("record", "--file", visit_file(jacks=[jack], by="RT", date=day))
+    (noted,) = jackfield("show", "Norwell", "NV40-210", "--json").json["panel"][0]["noted"]
+    assert noted == {"text": "loose", "by": "RT", "date": "2026-05-06"}
+
+
+def test_a_second_source_at_the_drivers_input_asks_for_a_mixer(jackfield: Run, visit_file: VisitFile) -> None:
+    jackfield("record", "--file", visit_file(jacks=[{"form": "rca-pair", "marking": "AUDIO OUT"}]))
+    asked = ("path", "Norwell", "NV40-210", "--inputs", "line-rca", "--json")
+    alone = jackfield(*asked).json["chosen"]["items"]
+    both = jackfield(*asked, "--shared-input", "line-rca").json["chosen"]["items"]
+    assert "two-source line mixer" in both
+    assert "two-source line mixer" not in alone
+    assert jackfield(*asked, "--shared-input", "optical").code == 2

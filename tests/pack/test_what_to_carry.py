@@ -26,7 +26,7 @@ from kb.evidence import (
     panel_from,
     standard_prior,
 )
-from kb.pack import answer_text, day_from, pack, question_text, risk_text, to_json
+from kb.pack import answer_text, caveats, day_from, pack, question_text, risk_text, to_json
 from kb.pack.chances import Chances
 from kb.pack.packing import Packing, goal_for
 from kb.pack.scenarios import Ways
@@ -532,3 +532,19 @@ def test_more_certainty_never_costs_less(jobs, year, target):
         assert low.cost <= high.cost + 1e-9
     for plan in (low, high):
         assert sum(one.p for one in plan.jobs[0].risks) <= 1 - plan.jobs[0].certainty + 1e-3
+
+
+@pytest.mark.parametrize(
+    ("shapes", "driver", "sockets"),
+    [
+        ({(LINE,): 1.0}, "line-rca", 1),  # the driver alone
+        ({(OPTICAL,): 1.0}, "line-rca", 2),  # and a DAC
+        ({(LINE,): 1.0}, "optical", 2),  # and an ADC
+    ],
+)
+def test_the_outlets_that_driver_and_boxes_take_are_counted_and_a_strip_is_named(shapes, driver, sockets):
+    day = day_from([{"make": "Norwell", "model": "NV40-210", "inputs": [driver]}])
+    plan = pack(day, lambda source: expecting(shapes))
+    assert [one["sockets"] for one in to_json(plan)["jobs"]] == [sockets]
+    said = " ".join(caveats(plan))
+    assert ("power strip" in said) is (sockets > 1)
