@@ -223,7 +223,9 @@ class Book:
         length_m: float = 1.5,
         shared: Sequence[DriverInput] = (),
     ) -> Connection:
-        """How to connect a panel to the usual driver, or to one with ``inputs``; another source uses ``shared``.
+        """How to connect a panel to the usual driver, or to one with ``inputs``.
+
+        Another source uses the inputs in ``shared``.
 
         Raises BadInput for an unknown item or an invalid length.
         """

@@ -71,8 +71,8 @@ class JobPlan:
     ``works``: the chance that the connection carries sound at once, at the likeliest of the outputs that the
     list connects. ``uses`` has these outputs, the likeliest to work first. ``prior_share``: the share of the
     expectation that rests on common practice instead of findings. ``if_free``: the reachable chance if nobody
-    needed the speakers; None if that changes little, or nobody needs them. ``sockets``: outlets that the driver
-    and the boxes of one way take, at most.
+    needed the speakers; None if that changes little, or nobody needs them. ``sockets``: outlets that the
+    driver and the boxes of one way take, at most.
     """
 
     job: Job
