@@ -32,7 +32,14 @@ UNTOLD: Final = 0.25
 _FIELDS: Final = "an entry [[part]] with name, words, unless and powered"
 _WITHOUT_METAL: Final = (Signal.OPTICAL, Signal.WIRELESS, Signal.ACOUSTIC)
 _ANALOG: Final = (Signal.ANALOG_LINE, Signal.HEADPHONE, Signal.SPEAKER_LEVEL)
-_DIGITAL: Final = (Signal.OPTICAL, Signal.COAXIAL, Signal.ARC, Signal.EARC)
+_DIGITAL: Final = (
+    Signal.OPTICAL,
+    Signal.COAXIAL,
+    Signal.ARC,
+    Signal.EARC,
+    Signal.HDMI,
+    Signal.USB,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,7 +208,7 @@ TRAITS: Final[Mapping[str, Callable[[PathUsed], bool | None]]] = {
     "cable": _wired,
     "converter": lambda used: used.converts,
     "dac": _part("dac", _DIGITAL),
-    "extractor": _part("extractor", (Signal.ARC, Signal.EARC)),
+    "extractor": _part("extractor", (Signal.ARC, Signal.EARC, Signal.HDMI)),
     "splitter": _part("splitter"),
     "bluetooth": lambda used: True if used.signal is Signal.WIRELESS else used.has("bluetooth"),
     "isolator": _part("isolator"),

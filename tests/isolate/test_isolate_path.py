@@ -69,7 +69,10 @@ def test_a_path_says_yes_no_or_nothing_of_a_trait(signal, items, driver_input, t
 
 
 def test_every_trait_is_tried():
-    signals = {"coaxial", "earc", "headphone", "analog-line", "speaker-level", "wireless", "acoustic"}
+    signals = {"coaxial", "earc", "headphone", "analog-line", "speaker-level", "wireless", "acoustic"} | {
+        "hdmi",
+        "usb",
+    }
     assert {trait for *_, trait, _ in SAYS} | signals == set(TRAITS)  # signals are all read in one way
 
 
