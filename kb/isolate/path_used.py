@@ -20,7 +20,7 @@ from kb.base.datafiles import data_tables
 from kb.base.errors import BadInput
 from kb.base.text import squeezed
 from kb.base.validation import Fields, listed, sentence, truth
-from kb.catalogue import Item, Role, catalogue
+from kb.catalogue import Item, Power, Role, catalogue
 from kb.domain.words import Carried, DriverInput, Signal
 
 ITEMS: Final = 16  #: items of one path, at most
@@ -128,7 +128,7 @@ def _parts_of(item: Item) -> frozenset[str]:
         parts.add("dac")
     if Carried.WIRELESS in taken:
         parts.add("bluetooth")
-    if item.powered:
+    if item.power not in (Power.NONE, Power.JACK):
         parts.add(_POWERED)
     return frozenset(parts)
 

@@ -100,7 +100,7 @@ INVENTED = """
 name = "grey box"
 what = "its name says nothing"
 role = "{role}"
-powered = {powered}
+power = "{power}"
 near = [{{ form = "toslink", part = "plug", takes = ["{takes}"] }}]
 far = [{{ form = "rca-pair", part = "socket", gives = "{gives}" }}]
 cost = 20
@@ -109,27 +109,27 @@ source = "an invented example"
 
 
 @pytest.mark.parametrize(
-    ("role", "powered", "takes", "gives", "trait"),
+    ("role", "power", "takes", "gives", "trait"),
     [
-        ("splitter", "false", "optical", "optical", "splitter"),
-        ("isolator", "false", "line", "line", "isolator"),
-        ("extractor", "true", "arc", "line", "extractor"),
-        ("converter", "true", "optical", "line", "dac"),
-        ("receiver", "true", "wireless", "line", "bluetooth"),
-        ("pad", "true", "line", "line", "converter"),
+        ("splitter", "none", "optical", "optical", "splitter"),
+        ("isolator", "none", "line", "line", "isolator"),
+        ("extractor", "socket", "arc", "line", "extractor"),
+        ("converter", "socket", "optical", "line", "dac"),
+        ("receiver", "socket", "wireless", "line", "bluetooth"),
+        ("pad", "socket", "line", "line", "converter"),
     ],
 )
 def test_the_entry_of_an_item_says_its_part_and_not_its_name(
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
     role: str,
-    powered: str,
+    power: str,
     takes: str,
     gives: str,
     trait: str,
 ) -> None:
     file = tmp_path / "items.toml"
-    file.write_text(INVENTED.format(role=role, powered=powered, takes=takes, gives=gives), "utf-8")
+    file.write_text(INVENTED.format(role=role, power=power, takes=takes, gives=gives), "utf-8")
     made = read_catalogue(file)
     monkeypatch.setattr(path_used_module, "catalogue", lambda: made)
     path_used_module._parts.cache_clear()
@@ -140,6 +140,6 @@ def test_the_entry_of_an_item_says_its_part_and_not_its_name(
         }
     finally:
         path_used_module._parts.cache_clear()
-    expected = {trait} | ({"converter"} if powered == "true" else set())
+    expected = {trait} | ({"converter"} if power == "socket" else set())
     assert {one for one, here in said.items() if here} == expected
     assert None not in said.values(), "an item of the catalogue leaves nothing open"
