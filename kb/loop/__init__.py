@@ -19,6 +19,7 @@ modules:
 - ``readings_file``: the content of a readings file
 - ``verdict``: the measured values against the standard
 - ``diagnose``: the place of a fault if measured and computed values differ
+- ``metal``: the loss to metal that a trial loop shows
 - ``next_step``: the next step
 - ``tone``: test signals as WAV files
 - ``recording``: levels of a WAV recording (needs the extra ``jackfield[listen]``)

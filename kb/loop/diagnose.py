@@ -53,7 +53,12 @@ class Compared:
 
 
 def diagnose(readings: Readings) -> tuple[Sentence, ...]:
-    """Return the likely faults that the readings show: places first, then response, then noise."""
+    """Return the likely faults that the readings show: places first, then response, then noise.
+
+    A trial loop shows what metal does, so that its level and response are no faults.
+    """
+    if readings.trial:
+        return tuple(_noise_faults(readings))
     return (
         *_place_faults(readings, compared(readings)),
         *_response_faults(readings),

@@ -8,7 +8,7 @@ practice; their field is computed here from the same formula as that of one loop
 
 >>> room = Loop.rectangle(10, 8)
 >>> [round(laid(kind, room, ear=1.2).share, 2) for kind in Layout]
-[1.0, 0.67, 1.0]
+[1.0, 0.95, 1.0]
 """
 
 from __future__ import annotations

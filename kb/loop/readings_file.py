@@ -35,6 +35,7 @@ All keys are optional; what is not there is reported as not measured::
     turns = 1
     current_a = 2.7                             # r.m.s. at 1 kHz during the measurement; optional
     metal_db = 0                                # loss to metal that was allowed for
+    trial = true                                # a trial loop, to find the loss to metal
     [user]                                      # the user's own verdict has the last word at home
     satisfied = true
     words = "clear, better than before"
@@ -112,7 +113,8 @@ class Readings:
 
     ``target_db`` is what the meter reads in a system that is set right, dB re 400 mA/m. ``noise`` was
     measured at a place without a name, and ``response`` at one that is no position. ``points_agreed``: the
-    points of a small volume were agreed by contract. ``current`` is in A r.m.s. at 1 kHz.
+    points of a small volume were agreed by contract. ``current`` is in A r.m.s. at 1 kHz. ``trial``: the loop
+    was laid to find the loss to metal.
     """
 
     positions: tuple[Position, ...]
@@ -127,6 +129,7 @@ class Readings:
     loop: Loop | None = None
     current: float | None = None
     metal_db: float = 0.0
+    trial: bool = False
     user: User | None = None
     date: str = ""
     place: str = ""
@@ -149,7 +152,7 @@ def readings_from(data: object) -> Readings:
     that a slip of spelling does not pass as "not measured".
     """
     fields = Fields(data, "readings", _TABLE)
-    loop, current, metal = fields.take("loop", _loop, (None, None, 0.0))
+    loop, current, metal, trial = fields.take("loop", _loop, (None, None, 0.0, False))
     noise, tonal = fields.take("noise", _noise, (Noise(), False))
     signal = fields.take("signal", PlayedSignal.read, PlayedSignal.SINE)
     meter = fields.take("meter", LevelMeter.read, LevelMeter.RMS)
@@ -169,6 +172,7 @@ def readings_from(data: object) -> Readings:
         loop=loop,
         current=current,
         metal_db=metal,
+        trial=trial,
         user=fields.take("user", _user, None),
         date=fields.take("date", _date, ""),
         place=fields.take("place", _words(200), ""),
@@ -279,7 +283,7 @@ def _noise(data: object, _: str) -> tuple[Noise, bool]:
     return Noise(off, on), tonal
 
 
-def _loop(data: object, _: str) -> tuple[Loop | None, float | None, float]:
+def _loop(data: object, _: str) -> tuple[Loop | None, float | None, float, bool]:
     fields = Fields(data, "loop", _TABLE)
     z = fields.take("wire_height_m", number(-5, 10), 0.0)
     turns = fields.take("turns", whole(1, MOST_TURNS, f"a whole number from 1 to {MOST_TURNS}"), 1)
@@ -291,11 +295,12 @@ def _loop(data: object, _: str) -> tuple[Loop | None, float | None, float]:
     )
     current = fields.take("current_a", number(0.001, 100), None)
     metal = fields.take("metal_db", number(0, 30), 0.0)
+    trial = fields.take("trial", truth, False)
     fields.end()
     try:
         if corners:
-            return Loop.polygon(corners, z=z, turns=turns), current, metal
-        return Loop.rectangle(length, width, z=z, turns=turns), current, metal
+            return Loop.polygon(corners, z=z, turns=turns), current, metal, trial
+        return Loop.rectangle(length, width, z=z, turns=turns), current, metal, trial
     except BadInput as trouble:
         raise trouble.within("loop") from None
 

@@ -18,6 +18,7 @@ from kb.base.validation import bounded
 from kb.domain.language import ENGLISH, Language
 from kb.loop.diagnose import Compared, compared, diagnose
 from kb.loop.field import field_a_per_m
+from kb.loop.metal import MetalLoss, metal_loss
 from kb.loop.next_step import advise
 from kb.loop.readings_file import Noise, Position, Readings
 from kb.loop.sentences import Digits, Hertz, Sentence
@@ -123,6 +124,8 @@ class Judgement:
     diagnosis: tuple[Sentence, ...]
     advice: tuple[Sentence, ...] = ()
     """Return the next steps."""
+    metal: MetalLoss | None = None
+    """Hold the loss to metal that a trial loop shows."""
 
     @property
     def failed(self) -> tuple[str, ...]:
@@ -189,6 +192,9 @@ class Judgement:
                 for each in self.compared
             ],
             "current_known": self.current_known,
+            "metal": None
+            if self.metal is None
+            else {"at_1_khz_db": self.metal.at_1_khz_db, "at_5_khz_db": self.metal.at_5_khz_db},
             "diagnosis": [
                 {"code": each.code, "text": each.text, "where": list(each.where)} for each in self.diagnosis
             ],
@@ -211,6 +217,7 @@ def judge(readings: Readings) -> Judgement:
         *_noise_checks(readings),
         _exposure(readings),
     )
+    metal = metal_loss(readings, pairs)
     failed = [each.name for each in checks if each.required and each.ok is False]
     return Judgement(
         readings=readings,
@@ -218,7 +225,8 @@ def judge(readings: Readings) -> Judgement:
         compared=pairs,
         current_known=readings.current is not None,
         diagnosis=faults,
-        advice=advise(readings, faults, pairs, failed),
+        advice=metal.sentences if metal else advise(readings, faults, pairs, failed),
+        metal=metal,
     )
 
 
@@ -274,7 +282,7 @@ def _field_checks(readings: Readings, pairs: Iterable[Compared]) -> list[Check]:
 def _doubts(readings: Readings, pairs: Iterable[Compared]) -> dict[str, Sentence]:
     """Say why the reading of a place is doubted, by its name."""
     loop = readings.loop
-    if loop is None or readings.use.small:
+    if loop is None or readings.use.small or readings.trial:
         return {}
     found = {
         each.name: Sentence("loop/note/outside")
