@@ -346,12 +346,15 @@ def test_every_picture_has_a_title_and_a_description() -> None:
     tags = seen(page_of(OPTICAL, *INPUTS, loop=loop_data_from(loop_json())))
     ids = [a["id"] for _, a in tags.tags if "id" in a]
     assert len(ids) == len(set(ids))
+    pictures = 0
     for tag, attrs in tags.tags:
         if tag == "svg":
             assert attrs["role"] == "img"
             assert set(str(attrs["aria-labelledby"]).split()) <= set(ids)
+            pictures += 1
         if "aria-labelledby" in attrs:
             assert set(str(attrs["aria-labelledby"]).split()) <= set(ids)
+    assert pictures == 3  # the panel, the way of the sound, the field
 
 
 def test_tables_say_which_cells_are_heads() -> None:

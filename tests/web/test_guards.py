@@ -188,6 +188,7 @@ def test_text_of_people_stands_on_the_page_without_effect(phone: Phone, book: An
         assert "<img src=x" not in text
         assert "<svg onload" not in text
         assert "<i>Nor" not in text
+        assert "<b>x" not in text
 
 
 def test_a_mistake_of_ours_is_told_as_a_number_and_no_more(
