@@ -20,12 +20,13 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol, TypeVar
 
 from kb.base import clock, text
 from kb.base.errors import BadInput, BookTooNew, BookTrouble, NotFound, described, shown
-from kb.domain.job import Job, JobStatus, job_from, job_to, without_id
+from kb.domain.job import Job, JobStatus, changed, job_from, job_to, without_id
 from kb.domain.kinds import Attachment
 from kb.domain.visit import ATTACHED
 from kb.settings import TODAY
 
 if TYPE_CHECKING:
+    from kb.domain.visit import Source
     from kb.domain.words import DriverInput
     from kb.pack import Day as Packed
     from kb.settings import Settings
@@ -198,21 +199,28 @@ class Jobs:
         """Change a job, and take what was used up out of the van, in one transaction."""
         self._take_in()
         self.named(given)  # a name that is wrong makes no book
-        changed: list[Job] = []
+        became: list[Job] = []
 
         def both(now: Snapshot) -> dict[tuple[str, str], str]:
             every = _jobs(now)
             job = _named(every.values(), given)
             after = checked(replace(work(job), id=job.id))
             _refuse_taken(after, every.values())
-            changed[:] = [after]
+            became[:] = [after]
             states = {(JOB, job.id): _body(job_to(without_id(after)))}
             if used:
                 states[VAN, self._van] = _van_body(_less(_stock(now, self._van), used))
             return states
 
         self._book.change(lambda store: store.keep_states(both))
-        return changed[0]
+        return became[0]
+
+    def met(self, given: str, source: Source) -> None:
+        """Give a job the name of its set that was found there, if it has one set without a model."""
+        job = self.named(given)
+        if len(job.sets) <= 1 and not (job.sets and job.sets[0].model):
+            said = {"make": source.make, "model": source.model}
+            self.change(job.id, lambda before: changed(before, said))
 
     def change_stock(self, work: Callable[[dict[str, int]], Mapping[str, int]]) -> dict[str, int]:
         """Change what the van has; return it."""
@@ -232,7 +240,9 @@ class Jobs:
         """The name of the van: a book of one's own has one, in a shared book each installer has one."""
         return self._book.settings.initials if self._book.is_shared else ""
 
-    def _add(self, jobs: Sequence[Job], have: Mapping[str, int] | None = None) -> Added:
+    def _add(
+        self, jobs: Sequence[Job], have: Mapping[str, int] | None = None, *, twice: bool = False
+    ) -> Added:
         added: list[Job] = []
         already: list[Job] = []
 
@@ -249,7 +259,8 @@ class Jobs:
                 new = replace(job, id=job.id or secrets.token_hex(6))
                 if not new.reference:
                     new = replace(new, reference=_next(every.values()))
-                _refuse_taken(new, every.values())
+                if not twice:
+                    _refuse_taken(new, every.values())
                 every[new.id] = new
                 added.append(new)
                 states[JOB, new.id] = _body(job_to(without_id(new)))
@@ -271,7 +282,7 @@ class Jobs:
         if not file.exists():
             return
         jobs, have = _of_older_release(file)
-        self._add(jobs, have)
+        self._add(jobs, have, twice=True)  # a reference was only a word there
         try:
             os.replace(file, file.with_name(_TAKEN))
         except FileNotFoundError:  # another program was faster
@@ -431,7 +442,9 @@ def _refuse_taken(job: Job, jobs: Iterable[Job]) -> None:
     mine = text.squeezed(job.reference)
     for other in jobs:
         if other.id != job.id and mine and text.squeezed(other.reference) == mine:
-            raise BadInput("job", job.reference, "a reference that no other job has")
+            raise BadInput(
+                "job", job.reference, "a reference that no other job has (more sets of one job are its sets)"
+            )
 
 
 def _next(jobs: Iterable[Job]) -> str:

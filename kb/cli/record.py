@@ -22,7 +22,6 @@ from kb.domain.words import Basis, Display, Kind
 if TYPE_CHECKING:
     from kb.book.naming import Named
     from kb.domain.job import Job
-    from kb.domain.visit import Source
 
 MOST_COMPARED: Final = 50  #: sets of one file whose names are compared with those of the book
 
@@ -102,7 +101,7 @@ def record_command(
         visits, alike = named_as_known(session, visits)
     recorded = session.book.record(visits)
     if job is not None:
-        _tell_job(session, job, visits[0].source)
+        session.book.jobs.met(job.id, visits[0].source)
     with answering(session, "recorded"):
         _answer(session, visits, recorded)
         for one in alike:
@@ -128,15 +127,6 @@ def _of_job(job: Job | None, words: tuple[str, ...], said: dict[str, Any]) -> di
     driver = {"name": job.driver, "inputs": [*job.inputs]} if job.driver or job.inputs else None
     found = {key: known.get(key) if value is None else value for key, value in said.items()}
     return found | {"job": job.reference, "driver": driver}
-
-
-def _tell_job(session: Session, job: Job, source: Source) -> None:
-    """Give a job the name of its set that was found there."""
-    from kb.domain.job import changed
-
-    if len(job.sets) <= 1 and not (job.sets and job.sets[0].model):
-        said = {"make": source.make, "model": source.model}
-        session.book.jobs.change(job.id, lambda before: changed(before, said))
 
 
 def at_terminal() -> bool:

@@ -1,7 +1,7 @@
-"""Serve today's jobs and what must be in the van.
+"""Serve the jobs of the day and what must be in the van.
 
-Today's jobs are a job file next to the book, ``today.json``, which ``jackfield pack`` reads as well. Every
-job has an id, and an address that names it by ``job=ID`` brings along what is known of the job.
+The jobs are those of the book, or of a file that was named when the server began. Every job has an id, and an
+address that names it by ``job=ID`` brings along what is known of the job.
 """
 
 from __future__ import annotations
@@ -10,24 +10,27 @@ import hashlib
 import json
 import secrets
 from collections.abc import Mapping, Sequence
-from pathlib import Path
+from contextlib import suppress
+from dataclasses import replace
 from typing import Any, Final
 
 from flask import Flask, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
-from kb.base.atomic import changing_files
-from kb.base.errors import BadInput, BookTrouble, described
+from kb.base import clock
+from kb.base.errors import BadInput, NotFound, described
+from kb.base.text import squeezed
+from kb.domain.job import Job, JobStatus, changed, job_to
+from kb.domain.visit import Source
 from kb.domain.words import DriverInput
-from kb.pack import Job, Plan, day_from, job_from
-from kb.pack.jobs import MOST_JOBS
-from kb.settings import TODAY as FILE
-from kb.web import private_file as privately
+from kb.pack import Job as ToPack
+from kb.pack import Plan, day_from
+from kb.pack.jobs import MOST_JOBS, jobs_of
 from kb.web.lengths import read_length
 from kb.web.site import page, site
 
-_MOST: Final = 1_000_000  # bytes
 _LONGEST_ID: Final = 60
+_TEXTS: Final = ("make", "model", "job", "client", "place", "day")
 
 
 def add(app: Flask) -> None:
@@ -43,16 +46,18 @@ def today() -> AnyResponse:
 
 
 def _jobs_page(typed: dict[str, str], code: int = 200, said: str = "", done: str = "") -> AnyResponse:
-    data = read_jobs()
-    finished = data.get("done", [])
+    every = _every()
+    finished = [job for job in every if job.status is JobStatus.DONE and _is_today(job)]
     return page(
         "today",
         code,
-        jobs=data["jobs"],
+        jobs=[job for job in every if job.status is JobStatus.OPEN and _is_today(job)],
+        earlier=[job for job in every if job.status is JobStatus.OPEN and _is_earlier(job)],
         finished=finished,
-        just_done=next((one for one in finished if one["id"] == done), None),
-        new_id=typed.get("id") or _new_id(),
+        just_done=next((job for job in every if job.id == done and job.status is JobStatus.DONE), None),
+        new_id=typed.get("id") or secrets.token_hex(6),
         named=site().jobs is not None,
+        day=clock.today().isoformat(),
         typed=typed,
         said=said,
         inputs=list(DriverInput),
@@ -60,15 +65,24 @@ def _jobs_page(typed: dict[str, str], code: int = 200, said: str = "", done: str
     )
 
 
+def _is_today(job: Job) -> bool:
+    return site().jobs is not None or job.day == clock.today()
+
+
+def _is_earlier(job: Job) -> bool:
+    return not _is_today(job) and job.day is not None and job.day < clock.today()
+
+
 def bring() -> AnyResponse:
     """What to carry so that every job connects on the first visit, and how sure that is."""
     from kb.book.naming import named_day
     from kb.pack import caveats, chance_text, expected_text, pack, risk_text
 
-    data = read_jobs()
-    if not data["jobs"]:
+    try:
+        packed = day_from(_of_file()) if site().jobs is not None else _packed()
+    except NotFound:
         return redirect(url_for("today"), 303)
-    day, notes = named_day(site().book.named, day_from(data))
+    day, notes = named_day(site().book.named, packed)
     plan: Plan = pack(day, site().book.expect())
     return page(
         "bring",
@@ -81,124 +95,116 @@ def bring() -> AnyResponse:
     )
 
 
+def _packed() -> Any:
+    jobs = site().book.jobs
+    return jobs.packed(jobs.of_day(clock.today()))
+
+
 def change_today() -> AnyResponse:
-    """Add a job, take one as done, or take that back; the file is written whole or not at all.
+    """Add a job, take one as done, or take that back.
 
     Each names its job by id. So a second tap, or a second phone, changes nothing.
     """
     if site().jobs is not None:
         raise BadInput("today", "a job file that was named on the command line", "changes in that file")
     typed = {key: value.strip() for key, value in request.form.items() if key != "form_token"}
-    with changing_files(site().books.home):
-        data = read_jobs()
-        before = _written(data)
-        if done := typed.get("done", ""):
-            _moved(done, data["jobs"], data.setdefault("done", []))
-            data["done"] = data["done"][-MOST_JOBS:]
-        elif undone := typed.get("undo", ""):
-            _moved(undone, data.get("done", []), data["jobs"])
-            if len(data["jobs"]) > MOST_JOBS:
+    jobs = site().book.jobs
+    if done := typed.get("done", ""):
+        _become(done, JobStatus.DONE)
+    elif undone := typed.get("undo", ""):
+        _become(undone, JobStatus.OPEN)
+    else:
+        try:
+            job = _job(typed)
+            if len(jobs.of_day(job.day or clock.today())) >= MOST_JOBS:
                 raise BadInput("today", f"{MOST_JOBS} jobs there", "a day with room for one more")
-        elif not any(one["id"] == typed.get("id") for one in (*data["jobs"], *data.get("done", ()))):
-            try:
-                data["jobs"].append(_job(typed))
-                day_from(data)
-            except BadInput as wrong:
-                return _jobs_page(typed, 422, str(wrong))
-        if (after := _written(data)) != before:
-            privately.write(_file(), after)
+            jobs.add([job])
+        except BadInput as wrong:
+            return _jobs_page(typed, 422, str(wrong))
     return redirect(url_for("today", done=done or None), 303)
 
 
-def _moved(job_id: str, here: list[dict[str, Any]], there: list[dict[str, Any]]) -> None:
-    for number, one in enumerate(here):
-        if one["id"] == job_id:
-            there.append(here.pop(number))
-            return
+def _become(job_id: str, status: JobStatus) -> None:
+    with suppress(NotFound):  # a job that nobody has any more
+        site().book.jobs.change(job_id, lambda job: replace(job, status=status, day=job.day or clock.today()))
 
 
-def _written(data: dict[str, Any]) -> bytes:
-    kept = {key: value for key, value in data.items() if key != "done" or value}
-    return json.dumps(kept, indent=2, ensure_ascii=False).encode()
-
-
-def _new_id() -> str:
-    return secrets.token_hex(6)
-
-
-def _job(typed: dict[str, str]) -> dict[str, Any]:
+def _job(typed: dict[str, str]) -> Job:
     """A job as it was typed, checked as any job file is."""
-    job: dict[str, Any] = {key: typed[key] for key in ("make", "model", "job") if typed.get(key)}
-    job["id"] = typed.get("id", "")[:_LONGEST_ID] or _new_id()
-    if not job.get("make") and not job.get("model"):
+    said: dict[str, Any] = {key: typed[key] for key in _TEXTS if typed.get(key)}
+    if not said.get("make") and not said.get("model"):
         raise BadInput("job, make", described("nothing"), "a make, a model or both")
-    job["inputs"] = request.form.getlist("inputs") or list(site().book.settings.inputs)
-    job["speakers"] = "free" if typed.get("speakers") == "free" else "needed"
+    said.setdefault("day", clock.today())
+    said["id"] = typed.get("id", "")[:_LONGEST_ID] or secrets.token_hex(6)
+    said["inputs"] = request.form.getlist("inputs") or [*site().book.settings.inputs]
+    said["speakers"] = "free" if typed.get("speakers") == "free" else "needed"
     if typed.get("year"):
         try:
-            job["year"] = int(typed["year"])
+            said["year"] = int(typed["year"])
         except ValueError:
             raise BadInput("job, year", typed["year"], "a number") from None
     if typed.get("length_m"):
-        job["length_m"] = round(read_length(typed["length_m"], "job, length"), 3)
-    job_from(job, "job")
-    return {key: [str(i) for i in value] if key == "inputs" else value for key, value in job.items()}
+        said["length_m"] = round(read_length(typed["length_m"], "job, length"), 3)
+    return changed(Job(), said)
 
 
-def read_jobs() -> dict[str, Any]:
-    """The job file with its jobs, unchecked. Raises BadInput if it is not a job file."""
-    named = site().jobs
-    if named is not None:
-        from kb.base.inputfiles import read_data
+def _every() -> Sequence[Job]:
+    """All jobs, each with an id. Raises BadInput if the file is no job file."""
+    if site().jobs is None:
+        return site().book.jobs.every()
+    from kb.book.jobs import jobs_in
 
-        data, place = read_data(str(named))
-    else:
-        data, place = _own(), FILE
-    whole: dict[str, Any] = data if isinstance(data, dict) else {"jobs": data}
-    try:
-        if whole.get("jobs"):
-            day_from(whole)
-        elif whole.get("done"):
-            day_from({"jobs": whole["done"]})
-    except BadInput as wrong:
-        raise wrong.within(place) from None
+    data = _of_file()
+    found: list[Job] = []
     taken: set[str] = set()
-    found = {key: _with_ids(whole.get(key) or [], taken) for key in ("jobs", "done")}
-    return {**whole, **found} if found["done"] else {**whole, "jobs": found["jobs"]}
+    for key, status in (("jobs", JobStatus.OPEN), ("done", JobStatus.DONE)):
+        for job in jobs_in(data[key], str(site().jobs)) if data.get(key) else ():
+            found.append(replace(job, id=_id_in_file(job, taken), status=status))
+            taken.add(found[-1].id)
+    return found
 
 
-def _with_ids(jobs: Sequence[dict[str, Any]], taken: set[str]) -> list[dict[str, Any]]:
-    """The jobs, each with an id of its own: its content's digest if the file does not give one.
+def _of_file() -> dict[str, Any]:
+    from kb.base.inputfiles import read_data
 
-    The same file gives the same ids at every request.
-    """
-    named = []
-    for job in jobs:
-        job_id = str(job.get("id") or "")
-        for number in range(len(taken) + 1):
-            if job_id and job_id not in taken:
-                break
-            content = json.dumps([number, job], sort_keys=True, ensure_ascii=True)
-            job_id = hashlib.sha256(content.encode()).hexdigest()[:12]
-        taken.add(job_id)
-        named.append({**job, "id": job_id})
-    return named
+    data, _ = read_data(str(site().jobs))
+    return data if isinstance(data, dict) else {"jobs": data}
 
 
-def job_asked(given: Mapping[str, str]) -> Job | None:
-    """The job that an address names by ``job``, done or not; None if today's list does not have it."""
-    wanted = job_id(given)
-    if wanted is None:
+def _id_in_file(job: Job, taken: set[str]) -> str:
+    """The id of a job of a file, or its content's digest: the same at every request."""
+    found = job.id
+    for number in range(len(taken) + 1):
+        if found and found not in taken:
+            break
+        content = json.dumps([number, job_to(job)], sort_keys=True, default=str)
+        found = hashlib.sha256(content.encode()).hexdigest()[:12]
+    return found
+
+
+def job_asked(given: Mapping[str, str]) -> ToPack | None:
+    """The job that an address names by ``job``, done or not, with the set that it names; None without one."""
+    job = _with_id(job_id(given))
+    if job is None:
         return None
-    data = read_jobs()
-    for one in (*data["jobs"], *data.get("done", ())):
-        if one["id"] == wanted:
-            return job_from(one, "job")
-    return None
+    sets = jobs_of(job, site().book.jobs.inputs_of(job))
+    named = squeezed(f"{given.get('make', '')}{given.get('model', '')}")
+    return next((one for one in sets if squeezed(one.title) == named), sets[0])
+
+
+def _with_id(wanted: str | None) -> Job | None:
+    return next((job for job in _every() if job.id == wanted), None) if wanted else None
+
+
+def met(job_id: str, source: Source) -> None:
+    """Give the job with this id the name of its set that was found there."""
+    if job_id and site().jobs is None:
+        with suppress(NotFound):
+            site().book.jobs.met(job_id, source)
 
 
 def job_id(given: Mapping[str, str]) -> str | None:
-    """The id of a job that an address names, whether today's list has it or not."""
+    """The id of a job that an address names, whether the book has it or not."""
     return given.get("job", "")[:_LONGEST_ID] or None
 
 
@@ -208,27 +214,7 @@ def of_job(given: Mapping[str, str]) -> dict[str, str]:
     return {"job": named} if named else {}
 
 
-def open_job(job_id: str) -> dict[str, Any] | None:
-    """The job of today with this id that is not done yet and can be taken as done here."""
-    if not job_id or site().jobs is not None:
-        return None
-    return next((one for one in read_jobs()["jobs"] if one["id"] == job_id), None)
-
-
-def _own() -> Any:
-    try:
-        raw = _file().read_bytes()
-    except FileNotFoundError:
-        return {"jobs": []}
-    except OSError as problem:
-        raise BookTrouble(f"{FILE}: {problem.strerror}") from problem
-    try:
-        if len(raw) > _MOST:
-            raise ValueError
-        return json.loads(raw)
-    except (ValueError, RecursionError):
-        raise BadInput(FILE, "something else", "a job file as JSON") from None
-
-
-def _file() -> Path:
-    return site().books.home / FILE
+def open_job(job_id: str) -> Job | None:
+    """The job with this id that is not done yet and can be taken as done here."""
+    job = None if site().jobs is not None else _with_id(job_id)
+    return job if job is not None and job.status is JobStatus.OPEN else None

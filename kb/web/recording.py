@@ -15,7 +15,7 @@ from kb.domain import marking
 from kb.domain.visit import Visit, visit_from
 from kb.domain.words import Basis, Direction, Display, Form, Format, Kind, Level, Outcome, Signal, Speakers
 from kb.web.guards import wants_json
-from kb.web.jobs import job_asked, open_job
+from kb.web.jobs import job_asked, met, open_job
 from kb.web.photos import MOST, MOST_BYTES, MOST_SPOTS, Spot
 from kb.web.site import page, site
 from kb.web.visit_form import CARRIED, JACK_OTHERS, OTHERS, Entry, field_of, new_id
@@ -181,6 +181,7 @@ def record_visit() -> AnyResponse:
     try:
         visit = _with_the_rest(visit_from(entry.data(), "visit"))
         done = site().books.record([visit])
+        met(_job_id(), visit.source)
     except BadInput as wrong:
         return _wrong(entry, wrong)
     except BookTrouble as trouble:

@@ -271,14 +271,18 @@ def test_a_job_of_a_newer_release_is_not_half_read(jackfield: Run, home: Path) -
 def test_the_jobs_of_an_older_release_are_taken_into_the_book_once(jackfield: Run, home: Path) -> None:
     home.mkdir(exist_ok=True)
     one = {"make": "Norwell", "inputs": ["line-3.5"]}
-    data = {"jobs": [one, one, {**one, "id": "a1"}], "done": [{**one, "job": "J-9"}], "have": {"DAC": 2}}
+    data = {
+        "jobs": [one, one, {**one, "id": "a1"}],
+        "done": [{**one, "job": "J-9"}, {**one, "job": "J-9", "id": "b2"}],
+        "have": {"DAC": 2},
+    }
     (home / "today.json").write_text(json.dumps(data))
     assert len(jobs_of(jackfield, "--open")) == 3
-    [done] = jobs_of(jackfield, "--done")
-    assert done["job"] == "J-9"
+    assert [done["job"] for done in jobs_of(jackfield, "--done")] == ["J-9", "J-9"]
+    assert "one of 2 jobs of that name by its id" in jackfield("job", "show", "J-9").err
     assert not (home / "today.json").exists()
     (home / "today.json").write_text(json.dumps(data))  # as after a crash before it was put away
-    assert len(jobs_of(jackfield)) == 4
+    assert len(jobs_of(jackfield)) == 5
     with Book.open(home) as book:
         assert book.jobs.stock() == {"DAC": 2}
 

@@ -4,48 +4,80 @@ from __future__ import annotations
 
 import json
 import re
-import stat
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from kb.book import Book
+from kb.domain.job import job_from, job_to
 from tests.web.conftest import NewPhone, Phone
 from tests.web.test_pages import shown
 
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
 
+JOB_SET = {"make": "Norwell", "model": "NV40-210"}
 JOB = {"make": "Norwell", "model": "NV40-210", "job": "J-7", "length_m": "3"}
 
 
-def test_a_job_that_was_typed_in_is_a_job_file_that_pack_reads(
+def kept(home: Path, status: str = "open") -> list[dict[str, Any]]:
+    """The jobs of the book with this status, as a job file has them."""
+    with Book.open(home) as book:
+        return [job_to(job) for job in book.jobs.every() if job.status.value == status]
+
+
+def test_a_job_that_was_typed_in_is_a_job_of_the_book_that_pack_takes(
     phone: Phone, home: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     from kb.cli.main import run
 
-    assert phone.post("/today", JOB).status_code == 303
-    file = home / "today.json"
-    assert stat.S_IMODE(file.stat().st_mode) == 0o600
-    written = json.loads(file.read_text())
-    assert written["jobs"][0].pop("id")
+    sent = {**JOB, "client": "Alder", "place": "7 Mill Lane"}
+    assert phone.post("/today", sent).status_code == 303
+    [written] = kept(home)
+    assert written.pop("id")
     assert written == {
-        "jobs": [
-            {
-                "make": "Norwell",
-                "model": "NV40-210",
-                "job": "J-7",
-                "inputs": ["line-3.5"],
-                "speakers": "needed",
-                "length_m": 3.0,
-            }
-        ]
+        "make": "Norwell",
+        "model": "NV40-210",
+        "kind": "television",
+        "job": "J-7",
+        "client": "Alder",
+        "place": "7 Mill Lane",
+        "day": "2026-03-06",
+        "inputs": ["line-3.5"],
+        "speakers": "needed",
+        "length_m": 3.0,
     }
     capsys.readouterr()
-    assert run(["--home", str(home), "pack", str(file), "--json"]) in (0, 1)
+    assert run(["--home", str(home), "pack", "--day", "today", "--json"]) in (0, 1)
     plan = json.loads(capsys.readouterr().out)
     page = shown(phone.get("/bring").text)
     for line in plan["items"]:
         assert f"{line['count']} × {line['item']}" in page
+
+
+def test_jobs_of_another_day_are_not_of_today_and_open_ones_of_earlier_days_are_named(phone: Phone) -> None:
+    phone.post("/today", {**JOB, "id": "a1", "day": "2026-03-05"})
+    phone.post("/today", {"make": "Hallmere", "id": "b2", "day": "2026-03-07"})
+    page = phone.get("/today").text
+    assert "Still open from earlier days" in page
+    assert 'name="done" value="a1"' in page
+    assert "Hallmere" not in page
+    assert phone.get("/bring").location == "/today"
+
+
+def test_a_job_with_two_sets_leads_to_both(phone: Phone, home: Path) -> None:
+    with Book.open(home) as book:
+        book.jobs.add([job_from({"id": "a1", "day": "2026-03-06", "sets": [JOB_SET, {"make": "Kestering"}]})])
+    page = phone.get("/today").text
+    assert "/set?make=Norwell&amp;model=NV40-210&amp;job=a1" in page
+    assert "/record?make=Kestering&amp;model=&amp;job=a1" in page
+
+
+def test_a_job_learns_the_model_that_the_phone_recorded(phone: Phone, home: Path) -> None:
+    phone.post("/today", {"make": "Tarnow", "id": "a1"})
+    sent = {"make": "Tarnow", "model": "T50", "job_id": "a1", "date": "2026-03-06"}
+    assert phone.post("/record", sent).status_code == 303
+    assert kept(home)[0]["model"] == "T50"
 
 
 def test_the_day_leads_to_set_and_record(phone: Phone) -> None:
@@ -59,13 +91,13 @@ def test_the_day_leads_to_set_and_record(phone: Phone) -> None:
     assert "J-7" in page
 
 
-def jobs_of(home: Path, key: str = "jobs") -> list[str]:
-    return [one["model"] for one in json.loads((home / "today.json").read_text()).get(key, [])]
+def jobs_of(home: Path, key: str = "open") -> list[str]:
+    return sorted(one["model"] for one in kept(home, key))
 
 
 def test_a_job_that_is_done_leaves_the_list_and_can_be_taken_back(phone: Phone, home: Path) -> None:
     phone.post("/today", {**JOB, "id": "a1"})
-    phone.post("/today", {**JOB, "model": "NV32-208", "id": "b2"})
+    phone.post("/today", {**JOB, "model": "NV32-208", "job": "J-8", "id": "b2"})
     answer = phone.post("/today", {"done": "a1"})
     page = phone.get(answer.location).text
     assert "Norwell NV40-210 is done" in page
@@ -88,7 +120,7 @@ def test_two_phones_that_take_the_same_job_as_done_take_one_job_off(
     phone.post("/today", {"done": first[0]})
     other.post("/today", {"done": same[0]})
     phone.post("/today", {"done": first[0]})
-    assert len(json.loads((home / "today.json").read_text())["jobs"]) == 2
+    assert len(kept(home)) == 2
     assert re.findall(r'name="done" value="([^"]+)"', phone.get("/today").text) == first[1:]
 
 
@@ -101,14 +133,10 @@ def test_the_same_job_sent_twice_by_a_double_tap_is_one_job(phone: Phone, home: 
 
 
 def test_pack_takes_no_thought_for_a_job_that_is_done(phone: Phone, home: Path) -> None:
-    from kb.pack import day_from
-
     phone.post("/today", {**JOB, "id": "a1"})
     phone.post("/today", {"make": "Hallmere", "model": "HM32-5", "id": "b2"})
     phone.post("/today", {"done": "a1"})
-    day = day_from(json.loads((home / "today.json").read_text()))
-    assert [one.id for one in day.jobs] == ["b2"]
-    assert [one.id for one in day.done] == ["a1"]
+    assert ([one["id"] for one in kept(home)], [one["id"] for one in kept(home, "done")]) == (["b2"], ["a1"])
     page = phone.get("/bring").text
     assert "HM32-5" in page
     assert "NV40-210" not in page
@@ -198,7 +226,7 @@ def test_a_job_that_makes_no_sense_is_named_and_nothing_is_written(
     answer = phone.post("/today", data)
     assert answer.status_code == 422
     assert 'role="alert"' in answer.text
-    assert not (home / "today.json").exists()
+    assert kept(home) == []
 
 
 def test_a_day_has_no_more_jobs_than_pack_takes(phone: Phone, home: Path) -> None:
@@ -207,16 +235,16 @@ def test_a_day_has_no_more_jobs_than_pack_takes(phone: Phone, home: Path) -> Non
     (home / "today.json").write_text(json.dumps([{"make": "Norwell", "inputs": ["line-3.5"]}] * MOST_JOBS))
     answer = phone.post("/today", JOB)
     assert answer.status_code == 422
-    assert len(json.loads((home / "today.json").read_text())) == MOST_JOBS
+    assert len(kept(home)) == MOST_JOBS
 
 
-@pytest.mark.parametrize("kept", ["", "{", '{"jobs": 3}', '[{"make": 1}]', "[" * 100_000])
-def test_a_damaged_day_is_named_and_left_as_it_is(kept: str, phone: Phone, home: Path) -> None:
-    (home / "today.json").write_text(kept)
+@pytest.mark.parametrize("damaged", ["", "{", '{"jobs": 3}', '[{"make": 1}]', "[" * 100_000])
+def test_a_damaged_day_is_named_and_left_as_it_is(damaged: str, phone: Phone, home: Path) -> None:
+    (home / "today.json").write_text(damaged)
     for answer in (phone.get("/today"), phone.post("/today", JOB), phone.get("/bring")):
         assert answer.status_code == 422
         assert "today.json" in answer.text
-    assert (home / "today.json").read_text() == kept
+    assert (home / "today.json").read_text() == damaged
 
 
 def test_a_file_that_was_named_is_shown_and_never_changed(home: Path, tmp_path: Path) -> None:
@@ -241,11 +269,11 @@ def test_lengths_are_typed_and_shown_in_the_units_of_the_settings(phone: Phone, 
     (home / "settings.toml").write_text('units = "feet"\n')
     assert "4 ft 11 in" in phone.get("/today").text
     phone.post("/today", {"make": "Norwell", "model": "NV40-210", "length_m": "10"})
-    (job,) = json.loads((home / "today.json").read_text())["jobs"]
+    (job,) = kept(home)
     assert job["length_m"] == pytest.approx(3.048)
     assert "10 ft" in phone.get("/today").text
     phone.post("/today", {"make": "Norwell", "model": "NV32-208", "length_m": "2.5 m"})
-    assert json.loads((home / "today.json").read_text())["jobs"][1]["length_m"] == 2.5
+    assert kept(home)[1]["length_m"] == 2.5
     page = phone.get("/path?make=Norwell&model=NV40-210&length=8+ft").text
     assert 'value="8 ft 0 in"' in page
     wrong = phone.post("/today", {"make": "Norwell", "model": "NV32-208", "length_m": "far"})

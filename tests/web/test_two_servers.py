@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import subprocess
 import sys
@@ -21,6 +20,7 @@ from tests.web.conftest import FORM, ID, NORWELL, Phone
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
 
 from kb.base.errors import BookTrouble
+from kb.book import Book
 from kb.web.book_pool import Books
 from kb.web.pairing import Phones
 from tests.web.test_serve import Line, Served
@@ -189,8 +189,12 @@ def test_two_servers_lose_no_job_of_today(phone: Phone, another: Any, home: Path
     with ThreadPoolExecutor(2) as pool:
         done = [pool.submit(add, phone, "A"), pool.submit(add, beside, "B")]
         assert {code for one in done for code in one.result()} == {303}
-    jobs = json.loads((home / "today.json").read_text())["jobs"]
-    assert sorted(job["model"] for job in jobs) == sorted(f"{name}{n}" for name in "AB" for n in range(8))
+    with Book.open(home) as book:
+        jobs = book.jobs.every()
+    assert len({job.reference for job in jobs}) == 16
+    assert sorted(job.sets[0].model for job in jobs) == sorted(
+        f"{name}{n}" for name in "AB" for n in range(8)
+    )
 
 
 def test_a_visit_that_is_sent_to_both_servers_has_its_photo_once(
