@@ -1,7 +1,8 @@
 """Measure how well the questions of a technician are answered from the words and facts of the demo book.
 
-``python scripts/measure_words.py`` asks the files of questions in ``tests/index/data`` and prints precision at five and
-recall at ten of each question, and the means of each file. If fewer sets are right than five (or ten), these many count.
+``python scripts/measure_words.py`` asks the files of questions in ``tests/index/data``. It prints precision
+at five and recall at ten of each question, and the means of each file. If fewer sets are right than five (or
+ten), these many count.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from kb.book import Book  # noqa: E402
 from kb.domain.visit import visit_from  # noqa: E402
 
 DATA = ROOT / "tests" / "index" / "data"
-QUESTIONS = ("questions.toml", "questions_installer.toml")  # the second: written by somebody who had not read the code
+QUESTIONS = ("questions.toml", "questions_installer.toml")
 TEXTS = ("note", "setting", "marking", "item")
 VISITS = ("basis", "kind", "display", "make")
 

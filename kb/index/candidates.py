@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from itertools import islice
 from zlib import crc32
 
 from kb.index import keys as k
@@ -25,6 +26,7 @@ _ROWS = 3_000  # rows of one look-up; a code with more is too short to tell sets
 _RANGE = 300
 _SCANNED = 20_000  # spellings, at most, that a search for the middle of a code reads
 _INSIDE_FROM = 4
+_BEGINNINGS = 81  # beginnings a slip away that are looked up
 _FEW = 800  # all sets of a make with up to this many are weighed when nothing is close
 
 _BY_KEY = (
@@ -33,8 +35,10 @@ _BY_KEY = (
     " CROSS JOIN spelling s ON s.id = k.key & 16777215"
 )
 
-_INSIDE = "SELECT set_id, make, model, short FROM spelling WHERE instr(folded, ?) LIMIT ?"
-_INSIDE_MAKE = "SELECT set_id, make, model, short FROM spelling WHERE make = ? AND instr(folded, ?) LIMIT ?"
+_CODES = (
+    "SELECT s.set_id, s.make, s.model, s.short FROM json_each(?) j"
+    " CROSS JOIN spelling s ON s.folded = j.value"
+)
 
 # The plus keeps SQLite from taking the index of makes: the range of codes is far narrower.
 _RANGES = {
@@ -56,6 +60,7 @@ class Lookup:
         self._db = db
         self._bits = bits
         self._words: dict[str, tuple[str, ...]] = {}
+        self._codes: str | None = None  # all codes of a small book, one on each line
 
     def words_of(self, make: str) -> tuple[str, ...]:
         """Return the normalised words of a make of several words, () for a make of one word."""
@@ -149,7 +154,7 @@ class Lookup:
         return list(dict.fromkeys(shown for make, shown in rows if near.distance(fold(make)) <= 1))
 
     def _rows(self, hashes: Iterable[int], make: str = "") -> list[Row]:
-        kept = self._bits.keep(set(hashes))
+        kept = sorted(set(self._bits.keep(hashes)))
         if not kept:
             return []
         rows: list[Row] = self._db.execute(f"{_BY_KEY} LIMIT {_ROWS}", (str(kept),)).fetchall()
@@ -212,26 +217,21 @@ class Lookup:
         code, unknown = _code(way)
         if len(code) + unknown < 4 or unknown > 2:
             return []
-        hashes = set(k.within_two(code, unknown))
-        return self._rows(hashes, way.make)
+        return self._rows(k.within_two(code, unknown), way.make)
 
     def far_ends(self, way: Segmentation) -> list[Row]:
         """Return sets that are a slip and a lost or added end away."""
         code, unknown = _code(way)
         if unknown or len(code) < 5:
             return []
-        longer = set()
+        longer: list[int] = []
         for cut in range(1, min(4, len(code) - 4) + 1):  # an added end and a slip
-            longer.update(k.within_one(code[:-cut]))
-            longer.update(k.substituted_hashes(code[:-cut], k.CODE))
+            longer += k.within_one(code[:-cut])
+            longer += k.substituted_hashes(code[:-cut], k.CODE)
         rows = self._rows(longer, way.make)
-        seen = 0
-        for value, text in k.prefix_within_one(code):  # a lost end and a slip
-            if self._bits.may_hold(value):
-                seen += 1
-                rows += self._range("folded", text.decode("utf-8", "ignore"), way.make, 20)
-                if seen > 80:
-                    break
+        begun = islice(k.prefix_within_one(code, self._bits.keep), _BEGINNINGS)  # a lost end and a slip
+        for start in begun:
+            rows += self._range("folded", start.decode("utf-8", "ignore"), way.make, 20)
         return rows
 
     def in_one(self, joined: str) -> list[Segmentation]:
@@ -252,7 +252,7 @@ class Lookup:
             (str(list(cuts)),),
         ).fetchall()
         out: dict[tuple[str, str], tuple[int, Segmentation]] = {}
-        for make in {row[1] for row in rows}:
+        for make in sorted({row[1] for row in rows}):
             target = fold(make)
             for size in range(max(2, len(make) - 1), min(len(make) + 2, len(joined) - 2)):
                 for part, start, end in (
@@ -279,19 +279,26 @@ class Lookup:
                         out.append((way, rows))
         return out
 
-    def inside(self, way: Segmentation) -> list[Row]:
-        """Return sets whose model contains the code as read: those of the make, or all of a small book."""
-        code = fold(way.code)
-        if len(code) < _INSIDE_FROM or "?" in code:
-            return []
-        found = self._db.execute("SELECT sets FROM makes WHERE make = ?", (way.make,)).fetchone()
-        if found is None:
-            found = self._db.execute("SELECT max(id) FROM spelling").fetchone()
-        if (found[0] or 0) > _SCANNED:
-            return []
-        if way.make:
-            return self._db.execute(_INSIDE_MAKE, (way.make, code, _RANGE)).fetchall()
-        return self._db.execute(_INSIDE, (code, _RANGE)).fetchall()
+    def inside(self, ways: list[Segmentation]) -> Iterator[tuple[Segmentation, list[Row]]]:
+        """Yield sets of a small book whose model contains the code as read, with the segmentation."""
+        for way in ways:
+            code = fold(way.code)
+            if len(code) >= _INSIDE_FROM and "?" not in code:
+                within = list(islice(self._codes_with(code), _RANGE))
+                rows = self._db.execute(_CODES, (json.dumps(within),)).fetchall() if within else []
+                yield way, [row for row in rows if not way.make or row[1] == way.make]
+
+    def _codes_with(self, part: str) -> Iterator[str]:
+        """Yield the codes of the book that contain the part; none if the book is too large to read."""
+        if self._codes is None:
+            most = self._db.execute("SELECT max(id) FROM spelling").fetchone()[0] or 0
+            sql = "SELECT group_concat(folded, char(10)) FROM spelling"
+            self._codes = f"\n{self._db.execute(sql).fetchone()[0]}\n" if 0 < most <= _SCANNED else ""
+        at = self._codes.find(part)
+        while at >= 0:
+            end = self._codes.index("\n", at)
+            yield self._codes[self._codes.rindex("\n", 0, at) + 1 : end]
+            at = self._codes.find(part, end)
 
     def all_of(self, make: str) -> list[Row]:
         """Return all sets of a make that has few of them."""
@@ -337,8 +344,13 @@ class Identifier:
     def __init__(self, lookup: Lookup) -> None:
         self.lookup = lookup
 
-    def candidates(self, tokens: tuple[str, ...]) -> tuple[list[Candidate], tuple[str, ...], str]:
-        """Return candidates by cost (one per set), the query's pieces, and the make in it ("" if none)."""
+    def candidates(
+        self, tokens: tuple[str, ...], *, deep: bool = True
+    ) -> tuple[list[Candidate], tuple[str, ...], str]:
+        """Return candidates by cost (one per set), the query's pieces, and the make in it ("" if none).
+
+        Without ``deep``, only a slip or a lost end is tried.
+        """
         parts, joined = pieces(tokens)
         if not parts:
             return [], (), ""
@@ -352,7 +364,7 @@ class Identifier:
             ways = self._glued("".join(coded)) + ways
         ways += [around(coded, *place, name) for name, place in within.items() if name in makes]
         search = _Search(self.lookup, known, {} if named else self._misspelt(coded))
-        search.run(ways, "".join(coded))
+        search.run(ways, "".join(coded), deep)
         found = [c for c in search.best.values() if c.label < FAR]
         mark_sisters(found)
         found.sort(key=lambda c: (c.cost, c.model, c.make))
@@ -398,7 +410,7 @@ class _Search:
     def _lowest(self) -> float:
         return min((c.gate for c in self.best.values()), default=9.0)
 
-    def run(self, ways: list[Segmentation], joined: str) -> None:
+    def run(self, ways: list[Segmentation], joined: str, deep: bool) -> None:
         """Run all stages that are needed."""
         look = self._lookup
         first = [way for way in ways if not way.turned and (way.make or not way.leaves_digits)]
@@ -410,24 +422,24 @@ class _Search:
         if self._lowest > _GOOD:
             for way in first:
                 self._weigh(way, look.ends(way, far=self._lowest > _ONE))
+        if not deep:
+            return
         if self._lowest > (_GOOD if any("?" in way.code for way in first) else _TWO):
             self._far(first)
         if self._lowest > _TWO:
-            for way in first[:3]:
-                self._weigh(way, look.inside(way))
+            for way, rows in look.inside(first[:3]):
+                self._weigh(way, rows)
             for way in ways:
                 if way not in first:
                     self._weigh(way, look.close(way) + look.ends(way))
-        if self._lowest > _BOTH:
-            for way in first:
-                if way.make:
-                    self._weigh(way, look.all_of(way.make))
         if self._lowest > (_THREE if named else _ONE):
             self._in_one(joined)
 
     def _far(self, first: list[Segmentation]) -> None:
         first = sorted(first, key=lambda way: self._misspelt.keys().isdisjoint(way.rest))
         far = [way for way in first if way.plausible] or [w for w in first[:2] if len(w.code) <= _LETTERS]
+        if self._all_of_makes(first) and self._lowest < _THREE:
+            return
         for way in far[:3]:
             self._weigh(way, self._lookup.far(way))
             if self._lowest > _BOTH:
@@ -435,17 +447,27 @@ class _Search:
             if self._lowest < (_THREE if way.make else _BOTH):
                 break
 
+    def _all_of_makes(self, ways: list[Segmentation]) -> bool:
+        """Weigh all sets of small makes named in the query, perhaps with a slip; return if there are any."""
+        there = False
+        for way in ways:
+            named = [make for piece in way.rest for make in sorted(self._misspelt.get(piece, ()))]
+            for make in [way.make] if way.make else named[:2]:
+                rows = self._lookup.all_of(make)
+                self._weigh(way, rows)
+                there = there or bool(rows)
+        return there
+
     def _in_one(self, joined: str) -> None:
         look = self._lookup
         for at, way in enumerate(look.in_one(joined)):
             made = {way.make}
             self._weigh(way, look.close(way) + look.ends(way), made)
             if self._lowest > _TWO and at < 2:
-                self._weigh(way, look.far(way), made)
-                if self._lowest > _BOTH:
+                rows = look.all_of(way.make)
+                self._weigh(way, rows or look.far(way), made)
+                if self._lowest > _BOTH and not rows:
                     self._weigh(way, look.far_ends(way), made)
-                if self._lowest > _BOTH:
-                    self._weigh(way, look.all_of(way.make), made)
         if self._lowest > _ONE:
             for way, rows in look.cut_anywhere(joined):
                 self._weigh(way, rows)

@@ -51,28 +51,43 @@ class Weigher:
         self._known = known
         self._misspelt = misspelt
         self._folded = fold(way.code)
+        self._chars = frozenset(self._folded) - {"?"}
         self._near = Near(self._folded)
+        self._seen: set[Row] = set()  # rows weighed in full
         self._raw = Near(way.code)
         self._resembling: dict[str, bool] = {}
         self._rests: dict[str, tuple[float, int, tuple[str, ...]]] = {}
 
     def weigh(self, rows: Iterable[Row], best: dict[int, Candidate]) -> None:
         """Put the best of ``rows`` into ``best``, each set at its lowest cost."""
-        ranked = sorted((self._likeness(row), row) for row in set(rows))
-        if not ranked or ranked[0][0][0] > max(3, len(self._folded) // 2):
-            return
-        least = ranked[0][0][0]
-        for at, ((slips, _, _), row) in enumerate(ranked[:_RESCORED]):
-            if slips > least + 1 or (slips > least and at >= _RUNNERS_UP):
+        most = max(3, len(self._folded) // 2)
+        ranked = []
+        fresh = [(fold(row[2]), row) for row in set(rows).difference(self._seen)]
+        for unlike, there, row in sorted((self._unlike(there), there, row) for there, row in fresh):
+            if unlike > most + 1:
                 break
+            likeness = self._likeness(there, row[1])
+            if likeness[0] <= most + 1:
+                ranked.append((likeness, row))
+                most = min(most, likeness[0])
+        ranked.sort()
+        for at, ((slips, _, _), row) in enumerate(ranked[:_RESCORED]):
+            if slips > most + 1 or (slips > most and at >= _RUNNERS_UP):
+                break
+            self._seen.add(row)
             found = self._candidate(row)
             old = best.get(row[0])
             if found is not None and (old is None or found.cost < old.cost):
                 best[row[0]] = found
 
-    def _likeness(self, row: Row) -> tuple[int, bool, int]:
+    def _unlike(self, there: str) -> int:
+        """Return a number of slips that ``_likeness`` cannot be below: characters of one code alone."""
+        lost = len(self._chars.difference(there))
+        return min(lost, 1 + len(set(there) - self._chars)) if len(there) < len(self._folded) - 1 else lost
+
+    def _likeness(self, there: str, make: str) -> tuple[int, bool, int]:
         """Return the slips between the folded codes (a lost or added end is one) and if the make differs."""
-        there, size = fold(row[2]), len(self._folded)
+        size = len(self._folded)
         slips, begun = self._near.to_beginning(there)
         if slips > begun + 1:
             slips = begun + 1
@@ -81,10 +96,10 @@ class Weigher:
         if slips > 2 and size >= _TELLING and self._folded in there:
             slips = 2
         if self._way.make:
-            other = row[1] != self._way.make
+            other = make != self._way.make
             slips += _OTHER if other else 0
         else:
-            other = not self._resembled(row[1])
+            other = not self._resembled(make)
         return slips, other, abs(len(there) - size)
 
     def _resembled(self, make: str) -> bool:

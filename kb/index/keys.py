@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import mmap
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from zlib import crc32
 
@@ -98,25 +98,37 @@ def less(code: bytes) -> list[bytes]:
     return [code[:at] + code[at + 1 :] for at in range(len(code))]
 
 
-def substituted_hashes(code: bytes, start: int, first: int = 0) -> Iterator[int]:
-    """Yield hashes of the code with one byte, from ``first`` on, replaced by each of the alphabet."""
-    tables = _tables()
+def _changes(tail: int, old: int) -> list[int]:
+    """Return what each character of the alphabet, in place of ``old``, adds to a CRC by XOR.
+
+    ``tail`` characters follow it.
+    """
+    found = _CHANGES.get((tail, old))
+    if found is None:
+        table = _tables()[tail]
+        found = _CHANGES[tail, old] = [table[char ^ old] for char in _BYTES]
+    return found
+
+
+_CHANGES: dict[tuple[int, int], list[int]] = {}
+
+
+def substituted_hashes(code: bytes, start: int, first: int = 0) -> list[int]:
+    """Return hashes of the code with one byte, from ``first`` on, replaced by each of the alphabet."""
     base = crc32(code, start)
-    size = len(code)
-    for at in range(first, size):
-        table, old = tables[size - 1 - at], code[at]
-        for char in _BYTES:
-            yield base ^ table[char ^ old]
+    out: list[int] = []
+    for tail, old in enumerate(code[: first - 1 if first else None : -1]):
+        out += [base ^ change for change in _changes(tail, old)]
+    return out
 
 
-def inserted_hashes(code: bytes, start: int) -> Iterator[int]:
-    """Yield hashes of the code with one character of the alphabet inserted at each position."""
+def inserted_hashes(code: bytes, start: int) -> list[int]:
+    """Return hashes of the code with one character of the alphabet inserted at each position."""
+    out: list[int] = []
     for at in range(len(code) + 1):
-        longer = code[:at] + b"\0" + code[at:]
-        base = crc32(longer, start)
-        table = _tables()[len(code) - at]
-        for char in _BYTES:
-            yield base ^ table[char]
+        base = crc32(code[:at] + b"\0" + code[at:], start)
+        out += [base ^ change for change in _changes(len(code) - at, 0)]
+    return out
 
 
 def within_one(code: bytes) -> set[int]:
@@ -124,50 +136,39 @@ def within_one(code: bytes) -> set[int]:
     return set(one_less(code)).union(crc32(other, CODE) for other in swapped(code))
 
 
-def within_two(code: bytes, unknown: int = 0) -> Iterator[int]:
-    """Yield hashes that meet the stored ones of every code at most two slips away.
+def within_two(code: bytes, unknown: int = 0) -> list[int]:
+    """Return hashes that meet the stored ones of every code at most two slips away.
 
     ``unknown`` unreadable characters are missing from ``code``. The stored side leaves out one of them, so
     one slip (or one more unreadable character) is tried.
     """
     shorter = less(code)
-    yield from substituted_hashes(code, CODE)  # one lost, one replaced
-    yield from inserted_hashes(code, CODE)  # two lost
-    for other in swapped(code):
-        yield crc32(other, CODE)
-    for other in shorter:
-        yield crc32(other, CODE)
+    out = substituted_hashes(code, CODE)  # one lost, one replaced
+    out += inserted_hashes(code, CODE)  # two lost
+    out += [crc32(other, CODE) for other in (*swapped(code), *shorter)]
     if unknown:
-        return
+        return out
     for at, other in enumerate(shorter):  # two replaced: the first is the one left out
-        yield from substituted_hashes(other, CODE, at)
+        out += substituted_hashes(other, CODE, at)
     for at, other in enumerate(shorter):  # two added
-        for end in range(at, len(other)):
-            yield crc32(other[:end] + other[end + 1 :], CODE)
+        out += [crc32(other[:end] + other[end + 1 :], CODE) for end in range(at, len(other))]
     for other in swapped(code):  # a swap, and another slip
-        for short in less(other):
-            yield crc32(short, CODE)
-        for again in swapped(other):
-            yield crc32(again, CODE)
+        out += [crc32(both, CODE) for both in (*less(other), *swapped(other))]
+    return out
 
 
-def prefix_within_one(code: bytes) -> Iterator[tuple[int, bytes]]:
-    """Yield (hash, text) of each beginning that is at most one slip away from the code."""
+def prefix_within_one(code: bytes, keep: Callable[[list[int]], list[int]]) -> Iterator[bytes]:
+    """Yield each beginning at most one slip away from the code whose hash ``keep`` returns."""
     for other in (*less(code), *swapped(code)):
-        yield crc32(other, PREFIX), other
-    for at in range(len(code)):
-        for char, value in zip(_BYTES, _one_place(code, at), strict=True):
-            yield value, code[:at] + bytes([char]) + code[at + 1 :]
-    for at in range(len(code) + 1):
-        longer = code[:at] + b"\0" + code[at:]
-        for char, value in zip(_BYTES, _one_place(longer, at), strict=True):
-            yield value, longer[:at] + bytes([char]) + longer[at + 1 :]
-
-
-def _one_place(code: bytes, at: int) -> list[int]:
-    table, old = _tables()[len(code) - 1 - at], code[at]
-    base = crc32(code, PREFIX)
-    return [base ^ table[char ^ old] for char in _BYTES]
+        if keep([crc32(other, PREFIX)]):
+            yield other
+    places = [(code[:at], code[at], code[at + 1 :]) for at in range(len(code))]
+    places += [(code[:at], 0, code[at:]) for at in range(len(code) + 1)]
+    for head, old, tail in places:
+        base = crc32(head + bytes([old]) + tail, PREFIX)
+        hashes = [base ^ change for change in _changes(len(tail), old)]
+        for value in keep(hashes):
+            yield head + _BYTES[(at := hashes.index(value)) : at + 1] + tail
 
 
 def packed(hashes: Iterable[int], ident: int) -> list[int]:

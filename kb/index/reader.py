@@ -31,7 +31,8 @@ if TYPE_CHECKING:
 
 _TOLD = 4  # a set whose notes contain the words comes before one that is up to so many times as likely
 _MEANT = 3  # how many sets "did you mean" offers
-_SURE = 0.35  # from this cost on, the query may have been spoken
+_SURE = 0.35  # up to this cost, no other reading of the query is tried
+_READ_OUT = 3  # so many words fewer: the query was read out, and no search for damage as typed pays
 _PLAIN = frozenset(":rvc")  # a token without these signs can only be a code
 _MORE_THAN_ONE = 2  # so many tokens may be a label's, or contain a misspelt make
 _CLOSE = 1.05  # up to this cost, the other words of a label are left out
@@ -98,15 +99,16 @@ class Reader:
             self._version: int = self._db.execute("PRAGMA data_version").fetchone()[0]
             if self.meta.get("format") != t.FORMAT or "revision" not in self.meta:
                 raise IndexBroken(f"index format: saw {self.meta.get('format')}, expected {t.FORMAT}")
-            if self._bits_name != self.meta["bits"]:
-                if self._bits is not None:
-                    self._bits.close()
-                self._bits = k.Bits(self.generation / f"bits-{self.meta['bits']}")
+            bits = self._bits
+            if bits is None or self._bits_name != self.meta["bits"]:
+                if bits is not None:
+                    bits.close()
+                bits = self._bits = k.Bits(self.generation / f"bits-{self.meta['bits']}")
                 self._bits_name = self.meta["bits"]
-                if not _held(self._db, self._bits):
+                if not _held(self._db, bits):
                     raise IndexBroken(f"index file bits-{self._bits_name}: lacks keys that are in the table")
-                self._lookup = Lookup(self._db, self._bits)
-                self._identifier = Identifier(self._lookup)
+            self._lookup = Lookup(self._db, bits)
+            self._identifier = Identifier(self._lookup)
         if self._words is not None:
             self._words.close()
             self._words = None
@@ -214,7 +216,7 @@ class Reader:
         return Answer(asked.text, tuple(matches), named)
 
     def _meant(self, tokens: tuple[str, ...]) -> _Meant:
-        """Read the tokens as typed, as spoken and as a label; return the reading with the closest set."""
+        """Read the tokens as a label, as spoken and as typed; return the reading with the closest set."""
         if not tokens or (len(tokens) < _MORE_THAN_ONE and _PLAIN.isdisjoint(tokens[0].lower())):
             return self._taken(tokens)
         from kb.index.rewriting import (  # a query of only a model does not need it
@@ -224,21 +226,22 @@ class Reader:
             spoken,
         )
 
-        copied = label(tokens) if may_be_label(tokens) else None
         best: _Meant | None = None
+        copied = label(tokens) if may_be_label(tokens) else None
         if copied is not None:
             best = self._taken((*self._make_beside(copied), *copied.code), copied=True)
             if copied.named or best.closest < _CLOSE:
                 return best
-        plain = self._taken(tokens)
-        if best is None or plain.closest < best.closest:
-            best = plain
-        said = spoken(tokens) if best.closest > _SURE else None
+        said = spoken(tokens) if best is None else None
         if said is not None:
-            heard = self._taken(said)
-            if heard.closest < best.closest:
-                best = heard
-        apart = run_together(tokens) if best.closest > _CLOSE else None
+            best = self._taken(said)
+            if best.closest < _SURE:
+                return best
+        read_out = said is not None and len(tokens) - len(said) >= _READ_OUT
+        plain = self._taken(tokens, deep=not read_out)
+        if best is None or plain.closest < best.closest or (plain.closest == best.closest and not read_out):
+            best = plain
+        apart = run_together(tokens) if best.closest > _CLOSE and not read_out else None
         if apart is not None:
             seen = self._taken(apart)
             if seen.closest < best.closest:
@@ -264,8 +267,8 @@ class Reader:
                 return normalise(near[0]), tuple(one for one in words if one != word)
         return make, words
 
-    def _taken(self, tokens: tuple[str, ...], *, copied: bool = False) -> _Meant:
-        return _Meant(tokens, *self._identifier.candidates(tokens), copied)
+    def _taken(self, tokens: tuple[str, ...], *, copied: bool = False, deep: bool = True) -> _Meant:
+        return _Meant(tokens, *self._identifier.candidates(tokens, deep=deep), copied)
 
     def _make_beside(self, copied: Label) -> tuple[str, ...]:
         """Return words of a label that name a make of the book."""

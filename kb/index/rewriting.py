@@ -331,7 +331,7 @@ def label(tokens: Sequence[str]) -> Label | None:
             at += at + 1 < len(tokens) and words[at].isalpha() and words[at + 1].isdigit()
             at += at < len(tokens) and any(map(str.isdigit, words[at]))
     seen.discard("model")
-    if code and (seen or explicit) and (seen or any(map(_coded, code))) and len(code[0]) > 1:
+    if code and (seen or explicit) and (seen or any(map(_coded, code))) and len("".join(code)) > 1:
         return Label(tuple(code), tuple(word for word in left if not _coded(plain(word))), True)
     if len(seen) < _KINDS or not left:
         return None
