@@ -2,6 +2,7 @@
 
     python3 scripts/measure.py            everything of the core
     python3 scripts/measure.py cold       cold starts of find, words and path
+    python3 scripts/measure.py instructions FOLDER  cold starts here and in another checkout (needs valgrind)
     python3 scripts/measure.py record     acknowledged writes a second
     python3 scripts/measure.py rebuild    building the index of 10,000 sets
     python3 scripts/measure.py large      a cold find on 100,000 sets beside the demo book (some minutes)
@@ -62,6 +63,7 @@ def main() -> int:
 
 #: Parts that are scripts of their own.
 OTHERS = {
+    "instructions": "measure_instructions.py",
     "load": "measure_load.py",
     "team": "measure_team.py",
     "lookup": "measure_lookup.py",

@@ -52,14 +52,17 @@ def messages(language: str = LANGUAGES[0]) -> Mapping[str, Message]:
         raise BadInput("language", language, f"one of {', '.join(LANGUAGES)}")
     place = f"messages/{language}.json"
     try:
-        return {key: _message(value, f"data/{place}, {key}") for key, value in data_object(place).items()}
+        # Nearly all are plain sentences; each command waits for this, so only others are looked at closer.
+        # Blanks at their ends are meant: some are parts of a sentence.
+        return {
+            key: value if isinstance(value, str) and value else _message(value, f"data/{place}, {key}")
+            for key, value in data_object(place).items()
+        }
     except BadInput as damage:
         raise BookTrouble(f"a file that came with Jackfield is damaged: {damage}") from damage
 
 
 def _message(value: Any, place: str) -> Message:
-    if isinstance(value, str) and value:
-        return value  # blanks at its ends are meant: some are parts of a sentence
     if not isinstance(value, Mapping):
         raise BadInput(place, kind_of(value), "a sentence")
     if tuple(value) != FORMS:

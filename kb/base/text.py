@@ -87,6 +87,8 @@ def plain_capitals(text: str) -> str:
     >>> plain_capitals("Słuchawki"), plain_capitals("Çıkış: АУДИО")
     ('SLUCHAWKI', 'CIKIS АУДИО')
     """
+    if text.isascii() and text.isalnum():  # most words: nothing to fold
+        return text.upper()
     flat = unicodedata.normalize("NFKC", text).replace("ß", "ss").upper().translate(_UNDECOMPOSED)
     flat = unicodedata.normalize("NFKD", flat)
     kept = "".join(c if c.isalnum() else " " for c in flat if not unicodedata.combining(c))
@@ -99,6 +101,8 @@ def squeezed(text: str) -> str:
     >>> squeezed("nv 40/210") == squeezed("NV40-210") == "NV40210"
     True
     """
+    if text.isascii():  # most names: nothing to fold
+        return "".join(filter(str.isalnum, text.upper()))
     flat = unicodedata.normalize("NFKD", text.casefold()).upper()
     return "".join(c for c in flat if c.isalnum() and not unicodedata.combining(c))
 

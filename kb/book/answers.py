@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 # A cold ``find`` comes through here: what it does not need is imported where it is used.
 if TYPE_CHECKING:
@@ -14,8 +14,7 @@ if TYPE_CHECKING:
     from kb.index import Answer, Reader
 
 
-@dataclass(frozen=True, slots=True)
-class FoundSet:
+class FoundSet(NamedTuple):
     """One set that may be meant. ``score`` (0..1) and ``how`` are those of ``kb.index``.
 
     ``best`` is the way to connect it to the usual driver, None if there is none. It is chosen by the
@@ -45,8 +44,7 @@ def best_line(one: FoundSet) -> str:
     return chain if speakers is Speakers.UNKNOWN else f"{chain}; speakers {speakers.label}"
 
 
-@dataclass(frozen=True, slots=True)
-class Found:
+class Found(NamedTuple):
     """The answer to one query, best match first."""
 
     query: str

@@ -25,11 +25,12 @@ if TYPE_CHECKING:
     from kb.book.jobs import Jobs
     from kb.book.learned_evidence import Learned
     from kb.book.naming import Named
+    from kb.domain.chance import Chance
     from kb.domain.panel import Panel, PanelJack
     from kb.domain.visit import Source, Visit
     from kb.evidence import Evidence, Expectation
     from kb.index import Answer, Index, Reader
-    from kb.path import Chance, Connection
+    from kb.path import Connection
     from kb.store import Recorded, Store
     from kb.store.revision import Standing
 
@@ -295,7 +296,6 @@ class Book:
         learn again; for this set it never is.
         """
         from kb.evidence import Evidence
-        from kb.path import Chance, own_chance
 
         now = self.standing()
         if now is None:
@@ -304,8 +304,11 @@ class Book:
             evidence = self.learned.nearly(lambda: self.store, now, source.key)
 
         def of_jack(jack: PanelJack) -> Chance:
-            found = evidence.chance(source, jack) if jack.jack.usable else own_chance(jack)
-            return Chance(found.p, found.low, found.high, jack.findings, found.dead)
+            if jack.jack.usable:
+                return evidence.chance(source, jack)._replace(findings=jack.findings)
+            from kb.path import own_chance  # a cold ``show`` does without all that ranks paths
+
+            return own_chance(jack)
 
         return of_jack
 

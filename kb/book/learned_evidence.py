@@ -16,11 +16,14 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, NamedTuple
+from zlib import crc32
 
 from kb.base.atomic import write_mine
-from kb.base.errors import BookTrouble
+from kb.base.errors import BadInput, BookTrouble
+from kb.base.parsing import json_of
 from kb.evidence import Evidence
 from kb.store.revision import Standing
 
@@ -32,7 +35,7 @@ if TYPE_CHECKING:
 FEW_SETS: Final = 20
 FEW_SHARE: Final = 0.01
 
-FILE: Final = "evidence.json"
+FILE: Final = "evidence.jsonl"
 
 #: The store, opened where it has to be asked: a cold look-up that finds all learned never does.
 Opened = Callable[[], "Store"]
@@ -147,8 +150,7 @@ class Learned:
     def _keep(self, kept: Kept) -> None:
         # A folder that cannot be written to: it is known as long as this process lives.
         with suppress(OSError):
-            data = {"standing": kept.standing, "evidence": kept.evidence.to_dict()}
-            write_mine(self._file, json.dumps(data).encode())
+            write_mine(self._file, _lines_of(kept))
         with self._reading:
             # Should another process have put its own there by now, only what it learned is missed: how the
             # book stood goes with what was learned, and is looked at by everybody who asks.
@@ -156,9 +158,8 @@ class Learned:
 
     def _read(self) -> Kept | None:
         try:
-            data = json.loads(self._file.read_text(encoding="utf-8"))
-            return Kept(Standing(*data["standing"]), Evidence.from_dict(data["evidence"]))
-        except (OSError, ValueError, KeyError, TypeError, RecursionError, BookTrouble):
+            return _kept_in(self._file.read_bytes())
+        except (OSError, ValueError, KeyError, TypeError, AttributeError, BadInput, BookTrouble):
             return None  # derived data: learned again
 
     def _stamp(self) -> tuple[int, ...] | None:
@@ -168,6 +169,27 @@ class Learned:
         except OSError:
             return None
         return found.st_ino, found.st_mtime_ns, found.st_size
+
+
+def _lines_of(kept: Kept) -> bytes:
+    """A line of JSON for all but the trees, then one for each tree, with checksums of these in the first."""
+    data = kept.evidence.to_dict()
+    trees = {name: json.dumps(data.pop(name)).encode() for name in kept.evidence.trees()}
+    sums = {name: crc32(line) for name, line in trees.items()}
+    first = {"standing": kept.standing, "trees": sums, "evidence": data}
+    return b"\n".join((json.dumps(first).encode(), *trees.values()))
+
+
+def _kept_in(content: bytes) -> Kept:
+    """What ``_lines_of`` wrote. Checksums are compared now, since a tree is read when it is first asked."""
+    first, *lines = content.split(b"\n")
+    data = json_of(first.decode(), FILE)
+    trees = {}
+    for (name, known), line in zip(data["trees"].items(), lines, strict=True):
+        if crc32(line) != known:
+            raise BookTrouble(f"{FILE}: damaged")
+        trees[name] = partial(json_of, line.decode(), FILE)
+    return Kept(Standing(*data["standing"]), Evidence.from_dict({**data["evidence"], **trees}))
 
 
 def _changed(book: Snapshot, kept: Kept) -> set[str] | None:

@@ -21,7 +21,7 @@ from kb.catalogue.items import (
     Reach,
 )
 from kb.catalogue.naming import item_name
-from kb.catalogue.reader import catalogue, read_catalogue
+from kb.catalogue.reader import catalogue, read_catalogue, standard_chances
 from kb.catalogue.vocabulary import Carried, CautionCode, Part, Power, Role, StepCode
 
 __all__ = [
@@ -45,4 +45,5 @@ __all__ = [
     "data_file",
     "item_name",
     "read_catalogue",
+    "standard_chances",
 ]

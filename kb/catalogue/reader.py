@@ -7,8 +7,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any, Final, TypeVar
 
 from kb.base.datafiles import located, tables_of
@@ -36,15 +35,24 @@ _count: Final = number(0, 1e9, "a count above 0", above=True)
 @lru_cache(maxsize=1)
 def catalogue() -> Catalogue:
     """The catalogue that comes with Jackfield, read once. Raises BadInput naming file and entry."""
-    return read_catalogue(*(located(name) for name in ("items.toml", "limits.toml", "works.toml")))
+    return read_catalogue(located("items.toml"), located("limits.toml"), known=standard_chances())
 
 
-def read_catalogue(*files: str | os.PathLike[str]) -> Catalogue:
-    """The catalogue that these TOML files make together. Raises BadInput naming file and entry."""
+@lru_cache(maxsize=1)
+def standard_chances() -> Catalogue:
+    """The counts of ``works.toml`` alone: evidence needs no items. Raises BadInput naming the entry."""
+    return read_catalogue(located("works.toml"))
+
+
+def read_catalogue(*files: str | os.PathLike[str], known: Catalogue | None = None) -> Catalogue:
+    """The catalogue that these TOML files make together, with the numbers and priors that are ``known``.
+
+    Raises BadInput naming file and entry.
+    """
     items: list[Item] = []
     reaches: list[Reach] = []
-    numbers: list[Number] = []
-    priors: list[tuple[Signal, Prior]] = []
+    numbers = list(known.numbers.values()) if known else []
+    priors = list(known.priors.items()) if known else []
     for file in files:
         place = f"data/{os.path.basename(file)}"
         fields = Fields(tables_of(file, place), place, "tables")
@@ -109,13 +117,12 @@ def _items(fields: Fields, place: str) -> list[Item]:
             told[key] = found
     amount = {**dict.fromkeys(_NUMBERS, 0.0), "works": 1.0, **told}
     power = fields.take("power", Power.read, Power.NONE)
-    item = Item(
-        name=name,
+    of_length = partial(
+        Item,
         what=fields.need("what", sentence),
         role=fields.need("role", Role.read),
         near=fields.need("near", listed(_near, MOST, 1, expected=_SOME, each="{place}")),
         far=fields.need("far", listed(_far, MOST, 1, expected=_SOME, each="{place}")),
-        cost=0,
         power=power,
         sockets=int(told.get("sockets", _SOCKETS.get(power, 0))),
         clicks=fields.take("clicks", truth, False),
@@ -136,8 +143,7 @@ def _items(fields: Fields, place: str) -> list[Item]:
         if cost < 1:
             raise BadInput(f"{place}, cost", cost, "1 or more")
         made.append(
-            replace(
-                item,
+            of_length(
                 name=name.replace("{n}", f"{length:g}"),
                 same_as=same_as.replace("{n}", f"{length:g}"),
                 cost=cost,

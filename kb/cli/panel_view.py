@@ -15,9 +15,9 @@ from kb.domain.words import Direction
 from kb.sheet.layout import panel_rows
 
 if TYPE_CHECKING:
+    from kb.domain.chance import Chance
     from kb.domain.panel import Note, Panel
     from kb.domain.visit import Source, Visit
-    from kb.path import Chance
 
 _WAY = {
     Direction.OUTPUT: ("▶", "bold green"),

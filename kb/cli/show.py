@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from rich.text import Text
 
     from kb.book import SetView
-    from kb.path import Chance
+    from kb.domain.chance import Chance
 
 
 @click.command("show")

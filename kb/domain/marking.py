@@ -55,7 +55,8 @@ _SOUND = frozenset({"AUDIO", "LINE"})
 _CHANNELS = frozenset({"STEREO", "MONO", "LEFT", "RIGHT"})
 _AUDIO = _SOUND | _CHANNELS
 # What cannot be read, as people write it down; and arrows, which point out of one jack and into another.
-_UNREAD = re.compile(r"[?*\u2026_]|\.\.|->|<-|[\u2190-\u21ff\u2794-\u27bf]")
+_UNREAD: Final = frozenset("?*\u2026_")
+_ARROWS: Final = (range(0x2190, 0x2200), range(0x2794, 0x27C0))
 _MARKED_INPUT = "marked as an input"
 
 #: Marks that are kept once read: a book has many jacks and few marks. A mark is at most a line.
@@ -446,8 +447,9 @@ def _tokens(marking: str, hidden: str) -> list[str]:
     """The words of a mark in plain capitals: letters apart from digits, worn words in one piece."""
     text = hidden
     for sign in (_LETTER, _LETTERS):  # a sign that cannot be read belongs to the letters that it touches
-        text = re.sub(rf"(?<=\w) {sign}", sign, text)
-        text = re.sub(rf"{sign} (?=\w)", sign, text)
+        if sign in text:
+            text = re.sub(rf"(?<=\w) {sign}", sign, text)
+            text = re.sub(rf"{sign} (?=\w)", sign, text)
     text = f" {plain_capitals(text)} "
     for apart, joined in _JOINED:
         text = text.replace(apart, joined)
@@ -541,11 +543,16 @@ def _worn(mark: Mark, marking: str) -> bool:
     """Is part of the mark unread, or a word that may be what is left of OUT?"""
     left = (word for word in mark.unread if len(word) > 1 or word in "OU")
     hidden = any(_LETTER in word or _LETTERS in word for word in mark.unread)
-    shown = bool(_UNREAD.search(marking)) and (hidden or not mark.words or bool(_ARROWS.search(marking)))
+    arrow = _has_arrow(marking)
+    worn = ".." in marking or not _UNREAD.isdisjoint(marking)
+    shown = arrow or (worn and (hidden or not mark.words))
     return shown or any(word in "OUTPUT" for word in left)
 
 
-_ARROWS: Final = re.compile(r"->|<-|[\u2190-\u21ff\u2794-\u27bf]")
+def _has_arrow(marking: str) -> bool:
+    if "->" in marking or "<-" in marking:
+        return True
+    return not marking.isascii() and any(ord(char) in signs for char in marking for signs in _ARROWS)
 
 
 def _digital_signal(form: Form, words: frozenset[str]) -> Signal | None:

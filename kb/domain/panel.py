@@ -19,8 +19,7 @@ from kb.domain.visit import Finding, Source, Visit
 from kb.domain.words import REMEDY, WORKED, Basis, Direction, Form, Format, Outcome, Signal, Speakers
 
 
-@dataclass(frozen=True, slots=True)
-class Dispute:
+class Dispute(NamedTuple):
     """Visits disagree on one field of one jack. ``said``: (value, how many findings), strongest first."""
 
     field: str

@@ -5,7 +5,8 @@ evidence.expect(Source("Norwell", "", year=2014)).shapes    # panels, likeliest 
 evidence.chance(source, panel_jack).p                       # does it carry sound here
 """
 
-from kb.evidence.learn import Chance, Evidence, Expectation, LevelCount, Likely
+from kb.domain.chance import Chance
+from kb.evidence.learn import Evidence, Expectation, LevelCount, Likely
 from kb.evidence.prior import Prior, prior_from, standard_prior
 from kb.evidence.signature import Outlet, Output, Signature, panel_from
 

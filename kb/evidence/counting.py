@@ -325,8 +325,9 @@ def renewed(evidence: E, sets: Mapping[str, Sequence[Visit]], today: Day) -> E:
 
 def _own(tree: Tree) -> Tree:
     """Return a tree with groups that can be changed; the shared counts inside are never changed."""
+    seen = {level: dict(groups) for level, groups in tree.seen.items()}  # loads a tree that was not asked yet
     new = copy(tree)
-    new.seen = {level: dict(groups) for level, groups in tree.seen.items()}
+    new.seen = seen
     new._own, new._over, new._parted = {}, {level: {} for level in tree.levels}, {}
     return new
 

@@ -20,7 +20,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from math import exp, lgamma, log
 from typing import Final, NamedTuple
@@ -38,8 +37,7 @@ ANY: Final = "*"  #: a year or display that is not known
 ERAS: Final = (1988, 1998, 2005, 2010, 2015, 2020)
 
 
-@dataclass(frozen=True, slots=True)
-class GroupFacts:
+class GroupFacts(NamedTuple):
     """Hold facts that the book knows of a set, or of a family, apart from findings."""
 
     kind: Kind

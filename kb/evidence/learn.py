@@ -24,16 +24,18 @@ How: ``shrinkage.py`` has the rule of backing off, ``groups.py`` the groups. Fou
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import date as Day
 from functools import partial
 from itertools import combinations
+from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 
 from kb.base import clock
 from kb.base.errors import BookTrouble
 from kb.base.text import squeezed
-from kb.catalogue import catalogue
+from kb.catalogue import standard_chances
+from kb.domain.chance import Chance
 from kb.domain.panel import PanelJack
 from kb.domain.visit import Source, Visit
 from kb.domain.words import WORKED, Display, DriverInput, Kind, Signal, Speakers
@@ -53,20 +55,6 @@ from kb.evidence.signature import (
 from kb.evidence.visits import valid_visits
 
 
-class Chance(NamedTuple):
-    """Hold the chance that a jack, tried as it should be, carries sound here; (low, high) is a 90% interval.
-
-    ``findings`` counts the trials of this very jack of this very set. ``dead`` is the chance that no remedy
-    makes it carry sound, if it never did (``Catalogue.dead``).
-    """
-
-    p: float
-    low: float
-    high: float
-    findings: int
-    dead: float = 0.0
-
-
 class LevelCount(NamedTuple):
     """Describe one group of sets behind an expectation: its counts and its share in the answer."""
 
@@ -84,8 +72,7 @@ class Likely(NamedTuple):
     p: float
 
 
-@dataclass(frozen=True)
-class Expectation:
+class Expectation(NamedTuple):
     """Hold the expectations of the book for a source.
 
     ``shapes`` come likeliest first. ``other`` is the chance of an unlisted panel, so all sum to one.
@@ -103,7 +90,7 @@ class Expectation:
     taken: Mapping[tuple[Output, ...], Mapping[frozenset[Signal], float]]
     levels: tuple[LevelCount, ...]
     prior_share: float
-    dead: Mapping[Output, float] = field(default_factory=dict)
+    dead: Mapping[Output, float] = MappingProxyType({})
 
     def has(self, *signals: Signal) -> float:
         """Return the chance that the panel has an output of one of these signals."""
@@ -278,7 +265,7 @@ class Evidence(Counted):
         if jack not in self._tried or self.works.seen["set"].get(jack, {}).get(WORKS):
             return 0.0
         ways = (self.works.seen["way"].get(f"{jack}>{way}", {}) for way in ("", *DriverInput))
-        return catalogue().dead(output.signal, sum(counts.get(FAILS, 0.0) for counts in ways))
+        return standard_chances().dead(output.signal, sum(counts.get(FAILS, 0.0) for counts in ways))
 
     def _tallied(self, level: str, key: str) -> tuple[int, int]:
         """Return the visits and sets of a group."""
@@ -322,7 +309,8 @@ class Evidence(Counted):
         """Return the chance that ``jack`` of ``source`` carries sound, to ``input`` if it is known.
 
         The book's trials of this jack count. If it has none, the outcomes of the panel jack itself count.
-        Raises ValueError for a jack that is no usable output.
+        ``findings`` of the answer counts the trials of this very jack of this very set. Raises ValueError for
+        a jack that is no usable output.
         """
         if isinstance(jack, Output):
             return self._chance(source, jack, input, None)
@@ -346,7 +334,7 @@ class Evidence(Counted):
         dead = self._dead(source, output)
         if not dead and jack is not None:
             # A panel from outside the book, or one of two such jacks, of which the other one works.
-            dead = catalogue().dead(output.signal, jack.in_vain)
+            dead = standard_chances().dead(output.signal, jack.in_vain)
         if not tried and jack is not None:
             # A panel from outside the book brings its own trials.
             trials = [(WORKED[outcome], n) for outcome, n in jack.outcomes if outcome in WORKED]
@@ -384,8 +372,8 @@ class Evidence(Counted):
         """Return all counts as plain values for JSON: the book caches them by revision."""
         return {
             "version": VERSION,
-            "sets": {key: _plain(group) for key, group in self._sets.items()},
-            "families": {key: _plain(group) for key, group in self._families.items()},
+            "sets": {key: [*group] for key, group in self._sets.items()},
+            "families": {key: [*group] for key, group in self._families.items()},
             "tally": self._tally,
             "tried": self._tried,
             "forgotten": self.forgetting.rates,
@@ -396,7 +384,10 @@ class Evidence(Counted):
     def from_dict(
         cls, data: Mapping[str, Any], *, prior: Prior | None = None, family: Family = family_of
     ) -> Evidence:
-        """Return the evidence from ``to_dict``. Raises BookTrouble if it is damaged or of another version."""
+        """Return the evidence from ``to_dict``; of a tree, a function may return the values later.
+
+        Raises BookTrouble if it is damaged or of another version.
+        """
         evidence = cls(prior or standard_prior(), family, {})
         try:
             if data["version"] != VERSION:
@@ -407,7 +398,10 @@ class Evidence(Counted):
             evidence._tried = data["tried"]
             evidence.forgetting.rates = {who: float(rate) for who, rate in data["forgotten"].items()}
             for name, tree in evidence.trees().items():
-                tree.fill(data[name])
+                if callable(data[name]):
+                    tree.fill_later(data[name])
+                else:
+                    tree.fill(data[name])
         except (KeyError, TypeError, ValueError, AttributeError) as mistake:
             raise BookTrouble("spoilt evidence: it has to be learned again") from mistake
         return evidence
@@ -415,10 +409,6 @@ class Evidence(Counted):
 
 def _marked(path: Path, mark: str) -> Path:
     return tuple((level, mark + key) for level, key in path) if mark else path
-
-
-def _plain(group: GroupFacts) -> list[Any]:
-    return [group.kind.value, group.era, group.display, group.year, group.family]
 
 
 def _group_facts(row: Sequence[Any]) -> GroupFacts:

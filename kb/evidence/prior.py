@@ -11,12 +11,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from math import exp, log, log1p
-from typing import Final
+from typing import Final, NamedTuple
 
 from kb.base.datafiles import data_tables
 from kb.base.errors import BadInput, BookTrouble
 from kb.base.validation import Fields, keyed, listed, number, sentence
-from kb.catalogue import catalogue
+from kb.catalogue import standard_chances
 from kb.domain.words import Basis, Display, Form, Kind, Signal, Speakers
 from kb.evidence.groups import ANY, ERAS, LEVELS
 from kb.evidence.signature import EFFECTS, NO_OUTPUT, Output, outputs_of, shape_of
@@ -26,8 +26,7 @@ MOST: Final = 2000  #: entries of one table of the file
 RARE: Final = 0.0005
 
 
-@dataclass(frozen=True)
-class PlacePrior:
+class PlacePrior(NamedTuple):
     """Hold the shapes expected of sets of one kind, era and display; ``*`` means any."""
 
     kind: Kind
@@ -116,7 +115,8 @@ def prior_from(data: object, place: str = "prior", *, works: Mapping[Signal, flo
     """
     if works is None:
         works = {
-            signal: prior.works / (prior.works + prior.fails) for signal, prior in catalogue().priors.items()
+            signal: prior.works / (prior.works + prior.fails)
+            for signal, prior in standard_chances().priors.items()
         }
     fields = Fields(data, place, _TABLES)
     worth, weights, forgotten = (

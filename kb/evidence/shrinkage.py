@@ -86,6 +86,7 @@ class Tree:
             self.strengths |= {rate_name(level): centre for level in self.levels[:-1]}
             self.strengths |= {share_name(level): 0.5 for level in self.levels[:-1]}
         self.strengths |= strengths or {}
+        self._strength_names = tuple(self.strengths)
         self.seen: dict[str, dict[str, Counts]] = {level: {} for level in self.levels}
         self._own: dict[str, Counts] = {}
         self._over: dict[str, dict[str, str]] = {level: {} for level in self.levels}
@@ -111,7 +112,6 @@ class Tree:
         self._own[key] = counts
 
     def _saw(self, seen: Groups) -> None:
-        self.seen = seen
         self._parted = {}
         if self._parts is not None:
             every = {symbol for counts in seen[self.levels[0]].values() for symbol in counts}
@@ -119,6 +119,7 @@ class Tree:
                 symbol for key in seen[self.levels[0]] or ("",) for symbol in self.prior(self.levels[0], key)
             }
             self._known_parts = tuple(sorted({part for symbol in every for part in self._parts(symbol)}))
+        self.seen = seen  # last: another thread that finds it here (see fill_later) finds the rest, too
 
     # -- asking --------------------------------------------------------------------------------
 
@@ -260,8 +261,20 @@ class Tree:
 
     def fill(self, data: Mapping[str, Any]) -> None:
         """Load strengths and counts from ``to_dict``; such a tree answers, and takes no more findings."""
-        self.strengths = {name: float(data["strengths"][name]) for name in self.strengths}
+        self.strengths = {name: float(data["strengths"][name]) for name in self._strength_names}
         self._saw({level: data["seen"][level] for level in self.levels})
+
+    def fill_later(self, read: Callable[[], Mapping[str, Any]]) -> None:
+        """Load what ``read`` returns when the tree is first asked: a cold look-up asks few of the trees."""
+        self._read = read
+        del self.strengths, self.seen
+
+    def __getattr__(self, name: str) -> Any:
+        """Load a tree that was not asked before; two threads that do so at once load the same."""
+        if name not in ("strengths", "seen"):
+            raise AttributeError(name)
+        self.fill(self._read())
+        return self.__dict__[name]
 
 
 def _diluted(

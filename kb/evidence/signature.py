@@ -12,7 +12,6 @@ jack changes the chance of an optical output, so outputs are never counted one b
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, NamedTuple
 
@@ -39,8 +38,7 @@ class Output(NamedTuple):
         return f"{self.form.value}:{self.signal.value}"
 
 
-@dataclass(frozen=True, slots=True)
-class Outlet:
+class Outlet(NamedTuple):
     """Hold one output of a signature: its kind, its effect on the speakers, and if something else uses it."""
 
     output: Output

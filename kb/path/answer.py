@@ -5,7 +5,6 @@ The small values are named tuples: a dozen data classes would cost a cold lookup
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import IntEnum
 from typing import NamedTuple, TypeAlias, TypeVar
 
@@ -132,8 +131,7 @@ class Tier(IntEnum):
         return self >= Tier.SPLIT
 
 
-@dataclass(frozen=True, slots=True)
-class Path:
+class Path(NamedTuple):
     """One way from a jack to the driver. ``jack`` is None for a microphone at the loudspeaker.
 
     ``cost`` is what paths are ranked by, smaller first: the tier, then the bother of the items and of a
@@ -165,8 +163,7 @@ class Path:
     disputed: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Connection:
+class Connection(NamedTuple):
     """The whole answer. Every jack of the panel is in ``chosen`` or ``others`` (by ``jacks``), or in
     ``ruled_out``; one jack may have several ways."""
 

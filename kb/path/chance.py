@@ -15,11 +15,14 @@ distribution; its mean is the chance. The evidence of all sets, where there is s
 from __future__ import annotations
 
 from math import sqrt
-from typing import Final, NamedTuple, Protocol
+from typing import Final, Protocol
 
 from kb.catalogue import Catalogue, catalogue
+from kb.domain.chance import Chance
 from kb.domain.panel import PanelJack
 from kb.domain.words import WORKED, Signal
+
+__all__ = ["Chance", "ChanceLike", "own_chance"]
 
 _Z90: Final = 1.6449  # 90 % of a normal distribution lies within this many deviations
 
@@ -40,19 +43,6 @@ class ChanceLike(Protocol):
     def findings(self) -> int: ...
     @property
     def dead(self) -> float: ...
-
-
-class Chance(NamedTuple):
-    """Hold a chance with the bounds of its 90 % interval and the number of findings behind it.
-
-    ``dead``: that no remedy makes a jack carry sound which never did.
-    """
-
-    p: float
-    low: float
-    high: float
-    findings: int
-    dead: float = 0.0
 
 
 def own_chance(jack: PanelJack, known: Catalogue | None = None) -> Chance:

@@ -13,9 +13,8 @@ The terminal and the pictures are drawn from the same rows and links, so that th
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
 from enum import Enum
-from typing import Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from kb.base.text import squeezed, visible
 from kb.catalogue import Role, catalogue, item_name
@@ -23,11 +22,12 @@ from kb.domain import marking
 from kb.domain.language import Language, language
 from kb.domain.panel import Panel, PanelJack
 from kb.domain.words import Colour, Direction, Form, Format, Level, Signal, Speakers, Word
-from kb.path import Path
+
+if TYPE_CHECKING:
+    from kb.path import Path
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(NamedTuple):
     """One jack of a drawing: number from 1, what it is, what is known of it, and whether the path uses it."""
 
     number: int
@@ -51,8 +51,7 @@ class LinkKind(Enum):
     DRIVER = "driver"
 
 
-@dataclass(frozen=True, slots=True)
-class Link:
+class Link(NamedTuple):
     """One link of the chain from jack to driver. ``form`` is that of the jack, at the source only."""
 
     kind: LinkKind

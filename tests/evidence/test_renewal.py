@@ -154,3 +154,25 @@ def test_a_jack_that_was_silent_and_then_set_in_the_same_visit_works():
     )
     assert works(both).p == pytest.approx(works(again).p, abs=0.005)
     assert works(visit).p < works(both).p
+
+
+def test_evidence_whose_trees_are_read_later_is_renewed_as_any_other():
+    old = Evidence.learn(VISITS, today=TODAY)
+    kept = old.to_dict()
+    read: list[str] = []
+
+    def later(name):
+        def values():
+            read.append(name)
+            return kept[name]
+
+        return values
+
+    lazy = Evidence.from_dict({**kept, **{name: later(name) for name in old.trees()}})
+    assert read == []
+    assert lazy.chance(VISITS[-1].source, OPTICAL) == old.chance(VISITS[-1].source, OPTICAL)
+    assert read == ["works"]
+    changed = {set_of(VISITS[-1].source): []}
+    assert lazy.renewed(changed, today=TODAY).to_dict() == old.renewed(changed, today=TODAY).to_dict()
+    assert lazy.to_dict() == kept
+    assert set(read) == set(old.trees())

@@ -186,8 +186,22 @@ def test_evidence_that_is_lost_or_spoilt_is_learned_anew(tmp_path: Path) -> None
     with Book.open(tmp_path) as book:
         book.record([optical("carried", number) for number in range(3)])
         before = works(book)
-        (kept,) = tmp_path.rglob("evidence.json")
-        for spoilt in ("{", '{"standing": [1], "evidence": {}}', "[]"):
-            kept.write_text(spoilt)
+        (kept,) = tmp_path.rglob("evidence.jsonl")
+        whole = kept.read_bytes()
+        first, *trees = whole.split(b"\n")
+        halfway = len(first) + len(b"".join(trees)) // 2
+        for spoilt in (
+            b"{",
+            b'{"standing": [1], "evidence": {}}',
+            b"[]",
+            b'{"trees": [], "standing": [], "evidence": {}}',
+            first,  # without what followed
+            whole[:halfway],
+            whole[:halfway] + bytes(8) + whole[halfway + 8 :],  # as a power cut leaves it
+            b"\n".join((first, trees[0].replace(b"1", b"2"), *trees[1:])),
+        ):
+            assert spoilt != whole
+            kept.write_bytes(spoilt)
             assert works(book) == before
+            assert kept.read_bytes() == whole, "learned again, and kept"
         assert (kept.stat().st_mode & 0o077) == 0 or sys.platform == "win32"
