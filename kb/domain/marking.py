@@ -475,7 +475,7 @@ def _split(word: str) -> list[str]:
     for end in range(2, len(word) + 1):
         for start in range(max(0, end - 20), end - 1):
             part = word[start:end]
-            known = part in ROWS and len(part) > 1 and not all(row.needs for row in ROWS[part])
+            known = part in ROWS and not all(row.needs for row in ROWS[part])
             for begin in (start, start - 1 if start > 2 and word[start - 1] == "S" else start):
                 if known and begin in best and end not in best:
                     best[end] = [*best[begin], part]

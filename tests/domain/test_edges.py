@@ -1,0 +1,101 @@
+"""Find the edges: limits of a visit, short words of a mark, forms of the digital age."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from kb.base.errors import BadInput
+from kb.domain import marking
+from kb.domain.mark_words import meaning_of
+from kb.domain.panel import reconcile
+from kb.domain.visit import Visit, visit_from
+from kb.domain.words import DriverInput, Form
+
+LINE = {"form": "rca-pair", "marking": "AUDIO OUT"}
+
+
+def visit(*jacks: dict[str, Any], on: str = "2024-05-01", **more: Any) -> Visit:
+    source = {"make": "Norwell", "model": "NV40-210", **more.pop("source", {})}
+    return visit_from({"date": on, "source": source, "jacks": list(jacks), **more})
+
+
+# -- marks -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("word", "meaning"), [("SORTIE", "OUT"), ("EINGANG", "IN"), ("NORWELL", "")])
+def test_a_word_of_one_language_is_believed_alone(word: str, meaning: str) -> None:
+    assert meaning_of(word) == meaning
+
+
+@pytest.mark.parametrize("word", "UT UD IND INN A G D I E P V H OU".split())
+def test_a_word_of_a_letter_or_two_that_may_mean_anything_is_not(word: str) -> None:
+    assert meaning_of(word) == ""
+
+
+def test_a_word_of_two_languages_is_read_in_that_of_the_rest_of_the_mark() -> None:
+    assert "RIGHT" in marking.words_of("SALIDA DER"), "derecha"
+    assert "RIGHT" not in marking.words_of("AUSGANG DER ANLAGE"), "the German article"
+
+
+def test_signs_without_blanks_are_read_word_by_word() -> None:
+    mark = marking.read(Form.JACK_35, "光纤输出")
+    assert (mark.direction, mark.signal) == ("output", "optical")
+
+
+def test_two_words_printed_as_one_are_two() -> None:
+    assert marking.words_of("VIDEOIN") == {"VIDEO", "IN"}
+
+
+def test_light_and_numbers_go_into_no_input_that_takes_a_voltage() -> None:
+    digital = {one.value for one in DriverInput if not one.analog}
+    assert digital >= {"optical", "coaxial"}
+    assert not digital & {"line-3.5", "line-rca", "mic"}
+
+
+def test_only_forms_that_came_with_digital_sound_make_an_old_tube_set_unlikely() -> None:
+    # TOSLINK 1983, USB 1996, Bluetooth 1999, HDMI 2002 (from memory); all others are older.
+    recent = {form.value for form in Form if form.recent}
+    assert recent >= {"toslink", "mini-toslink", "hdmi", "bluetooth", "usb"}
+    assert not recent & {"rca-pair", "rca-single", "scart", "din-5", "jack-3.5", "jack-6.35", "antenna"}
+
+
+# -- visits ----------------------------------------------------------------------------------------
+
+
+def test_a_mark_that_a_person_decided_is_not_read_again_in_the_language_of_the_panel() -> None:
+    swedish = {"form": "speaker-terminals", "marking": "HÖGTALARE"}
+    doubted = {"form": "rca-pair", "marking": "AUDIO UT"}
+    read, said = visit(swedish, doubted), visit(swedish, {**doubted, "direction": "input"})
+    assert read.findings[1].jack.direction == "output"
+    assert said.findings[1].jack.direction == "input"
+
+
+def test_a_set_of_a_year_to_come_is_a_slip_of_the_pen_except_in_a_book() -> None:
+    with pytest.raises(BadInput, match="year: saw 2150"):
+        visit(LINE, source={"year": 2150})
+    data = {"date": "2024-05-01", "source": {"make": "Norwell", "model": "X", "year": 2150}, "jacks": []}
+    assert visit_from(data, recorded=True).source.year == 2150
+
+
+def test_sixteen_items_are_noted_at_a_jack_and_no_more() -> None:
+    some = [f"item {n}" for n in range(16)]
+    assert len(visit({**LINE, "items": some}).findings[0].items) == 16
+    with pytest.raises(BadInput, match="items"):
+        visit({**LINE, "items": [*some, "one more"]})
+
+
+def test_readings_of_65536_characters_go_with_a_visit_and_no_more() -> None:
+    empty = len(visit(LINE, readings={"note": ""}).readings)
+    assert len(visit(LINE, readings={"note": "x" * (65_536 - empty)}).readings) == 65_536
+    with pytest.raises(BadInput, match="readings"):
+        visit(LINE, readings={"note": "x" * (65_537 - empty)})
+
+
+def test_of_what_had_to_be_set_the_newest_is_shown_first() -> None:
+    old = visit({**LINE, "setting": "sound out: fixed", "note": "stiff"}, on="2023-01-02")
+    new = visit({**LINE, "setting": "speakers: on", "note": "loose"}, on="2024-01-02")
+    [jack] = reconcile([old, new]).jacks
+    assert jack.settings == ("speakers: on", "sound out: fixed")
+    assert [note.text for note in jack.notes] == ["loose", "stiff"]

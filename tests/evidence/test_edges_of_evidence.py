@@ -1,0 +1,89 @@
+"""Check the numbers that evidence begins with, and the mistakes in a prior file, against values by hand."""
+
+from __future__ import annotations
+
+import math
+from datetime import date
+
+import pytest
+
+from kb.base.errors import BadInput
+from kb.domain.visit import Source
+from kb.evidence import Evidence, prior_from
+from kb.evidence.groups import family_of
+from kb.evidence.missing_jacks import Forgetting
+from kb.evidence.numerics import beta_cdf, beta_quantile
+
+CHANCES = {"tested": 0.1, "seen": 0.1, "manual": 0.1, "told": 0.1}
+PRIOR = {
+    "worth": {"sets": 1, "other": 0.02},
+    "forgotten": CHANCES,
+    "weights": {"tested": 1, "seen": 1, "manual": 1, "told": 1, "half_life_years": 10},
+    "place": [],
+    "speakers": {},
+    "taken": {},
+}
+
+
+@pytest.mark.parametrize(("inches", "family"), [("13", "#2"), ("98", "#2"), ("12", "1"), ("99", "9")])
+def test_a_picture_of_13_to_98_inches_is_a_size_and_anything_else_a_series(inches: str, family: str) -> None:
+    """The code begins with a picture size in common practice; 12 and 99 inches are not sold as sets."""
+    assert family_of(Source("Norwell", f"NV{inches}-210")) == f"NORWELL/NV{family}"
+
+
+def test_sets_of_one_model_are_thought_alike_before_any_was_seen_twice() -> None:
+    empty = Evidence.learn([], today=date(2026, 3, 4))
+    assert empty.strengths()["shapes"]["set"] == pytest.approx(0.3), "visits; common practice"
+
+
+def test_a_rate_of_forgetting_begins_at_its_prior_and_a_persons_at_that_of_all() -> None:
+    """Of 75 outputs that were there, seen by two people, one of them missed 10 of 60."""
+    learned = Forgetting({"seen": 0.1, "told": 0.4})
+    learned.saw(("seen", "LS"), 10, 60)
+    learned.saw(("seen", ""), 0, 15)
+    learned.learn()
+    # The prior is worth 25 outputs, and what all do 15 of the person's own: (2.5 + 10) / (25 + 75) and
+    # (1.875 + 10) / (15 + 60).
+    assert learned.rate(("seen", "AM")) == pytest.approx(0.125)
+    assert learned.rate(("seen", "LS")) == pytest.approx(0.158333, abs=1e-6)
+    assert learned.rate(("told", "LS")) == 0.4, "nothing was learned of it"
+
+
+@pytest.mark.parametrize(("missing", "rate"), [(0, 0.005), (1000, 0.6)])
+def test_nobody_is_believed_to_forget_nothing_or_nearly_all(missing: int, rate: float) -> None:
+    learned = Forgetting({"seen": 0.1})
+    learned.saw(("seen", "LS"), missing, 1000)
+    learned.learn()
+    assert (learned.rate(("seen", "")), learned.rate(("seen", "LS"))) == (rate, rate)
+
+
+@pytest.mark.parametrize("table", ["worth", "weights", "forgotten", ""])
+def test_a_field_of_the_prior_that_nobody_reads_is_named(table: str) -> None:
+    wrong = {**PRIOR, table: {**PRIOR[table], "halflife": 3}} if table else {**PRIOR, "halflife": 3}  # type: ignore[dict-item]
+    with pytest.raises(BadInput, match="unknown field: saw 'halflife'"):
+        prior_from(wrong)
+
+
+@pytest.mark.parametrize("chance", [1e-9, 1 - 1e-9])
+def test_one_in_a_thousand_million_is_still_a_chance(chance: float) -> None:
+    assert prior_from({**PRIOR, "worth": {"sets": 1, "other": chance}}).other == chance
+    with pytest.raises(BadInput, match="other"):
+        prior_from({**PRIOR, "worth": {"sets": 1, "other": round(chance)}})
+
+
+def test_asking_a_prior_changes_nothing_that_anybody_compares_or_prints() -> None:
+    fresh, asked = prior_from(PRIOR), prior_from(PRIOR)
+    asked.any_shape("all", "toslink:optical")
+    asked.shapes("all", "")
+    assert asked == fresh
+    assert repr(asked) == repr(fresh)
+
+
+def test_a_beta_chance_is_certain_at_both_ends() -> None:
+    assert (beta_cdf(0.0, 2, 3), beta_cdf(1.0, 2, 3), beta_cdf(-1, 2, 3), beta_cdf(2, 2, 3)) == (0, 1, 0, 1)
+
+
+def test_half_of_a_uniform_and_of_a_symmetric_chance_lies_below_one_half() -> None:
+    assert beta_quantile(0.5, 1, 1) == pytest.approx(0.5, abs=1e-9)
+    assert beta_quantile(0.05, 1, 9) == pytest.approx(1 - 0.95 ** (1 / 9), abs=1e-8)  # 1 - (1 - x)^9 = p
+    assert math.isclose(beta_quantile(0.5, 0.02, 0.02), 0.5, abs_tol=1e-6)
