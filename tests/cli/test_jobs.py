@@ -453,3 +453,97 @@ def test_a_day_that_is_none_is_named(typed: str, jackfield: Run) -> None:
     done = jackfield("visits", "--since", typed)
     assert done.code == 2
     assert "--since" in done.err
+
+
+# -- the day on paper, and the van -------------------------------------------------------------------------
+
+
+def a_day(jackfield: Run) -> None:
+    assert jackfield(*VISIT, "rca=AUDIO OUT:ok").code == 0
+    known = {**ALDER, "sets": [{"make": "Norwell", "model": "NV40-210"}]}
+    added(jackfield, known, {"client": "<b>Brook</b>", "day": "2026-03-06", "year": 2016, "job": "J-1200"})
+    jackfield("job", "add", "--client", "Old", "--day", "2026-02-01")
+
+
+def test_the_sheet_of_a_day_says_where_what_how_and_what_to_carry(jackfield: Run, tmp_path: Path) -> None:
+    a_day(jackfield)
+    jackfield("stock", "3.5 mm cable 2 m=1")
+    page = tmp_path / "day.html"
+    done = jackfield("day", "2026-03-06", "--print", "--html", page)
+    plan = jackfield("pack", "--day", "2026-03-06", "--json").json
+    assert done.code == 0
+    for said in (
+        "1. J-1199 Mrs Alder, left ear better",
+        "7 Mill Lane",
+        "optical cable",
+        "24 m wire AWG 18",
+        "Old",
+    ):
+        assert said in done.out
+        assert said.partition(". ")[2] or said in page.read_text()
+    assert done.out.count(" → ") >= 2  # the way and a second one, of the set itself
+    ways = done.out.partition("The way, and a second one")[2].partition("\n     Ask")[0]
+    assert len([line for line in ways.splitlines() if line.strip().startswith("- ")]) == 2
+    for line in plan["items"]:
+        assert f"[ ] {line['count']} x {line['item']}" in done.out
+    questions = done.out.partition("2. J-1200")[2]
+    assert any(ask["question"].split()[0] in questions for ask in plan["ask"])
+    assert "<b>Brook</b>" in done.out
+    assert "<b>Brook</b>" not in page.read_text()
+    assert "<script" not in page.read_text()
+
+
+@pytest.mark.parametrize("columns", ["80", "60"])
+def test_the_sheet_of_a_day_fits_the_screen(
+    columns: str, jackfield: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", columns)
+    a_day(jackfield)
+    out = jackfield("day", "2026-03-06", "--print").out
+    assert max(map(len, out.splitlines())) <= int(columns)
+
+
+def test_a_day_without_jobs_is_a_true_no(jackfield: Run) -> None:
+    assert jackfield("day", "2026-03-06").code == 1
+    assert jackfield("day", "2026-03-06", "--json").json == {"day": "2026-03-06", "jobs": []}
+    assert jackfield("day", "someday").code == 2
+
+
+def test_what_was_used_leaves_the_van_and_the_rest_is_bought(jackfield: Run) -> None:
+    a_day(jackfield)
+    before = jackfield("stock", "--day", "2026-03-06", "--json").json["buy"]
+    (item, lacking) = next(iter(before.items()))
+    assert jackfield("stock", f"{item}={lacking}").code == 0
+    assert item not in jackfield("stock", "--day", "2026-03-06", "--json").json["buy"]
+    assert jackfield("job", "done", "J-1199", "--used", f"{item}={lacking}").code == 0
+    assert jackfield("stock", "--json").json["have"] == {}
+    assert jackfield("job", "show", "J-1199", "--json").json["used"] == {item: lacking}
+
+
+def test_the_stock_is_counted_up_and_down(jackfield: Run) -> None:
+    assert jackfield("stock", "DAC=2", "optical cable 2 m=3").code == 0
+    assert jackfield("stock", "DAC=-1", "optical cable 2 m=+2", "--json").json["have"] == {
+        "DAC": 1,
+        "optical cable 2 m": 5,
+    }
+    for wrong, said in (("DAC=-2", "at most 1"), ("magic box=1", "magic box"), ("DAC", "ITEM=COUNT")):
+        done = jackfield("stock", "optical cable 2 m=9", wrong)
+        assert done.code == 2
+        assert said in done.err
+    assert jackfield("stock", "--json").json["have"] == {"DAC": 1, "optical cable 2 m": 5}
+    assert jackfield("stock", "DAC=0", "--json").json["have"] == {"optical cable 2 m": 5}
+
+
+TAKES = """
+from kb.cli.main import run
+for number in range(6):
+    assert run(["stock", "DAC=-1"]) == 0
+"""
+
+
+def test_two_programs_that_take_from_the_van_at_once_take_both(jackfield: Run, home: Path) -> None:
+    assert jackfield("stock", "DAC=20").code == 0
+    env = {**os.environ, "JACKFIELD_HOME": str(home)}
+    both = [subprocess.Popen([sys.executable, "-c", TAKES], env=env, stdout=subprocess.DEVNULL) for _ in "ab"]
+    assert [one.wait(timeout=300) for one in both] == [0, 0]
+    assert jackfield("stock", "--json").json["have"] == {"DAC": 8}

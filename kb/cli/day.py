@@ -1,0 +1,66 @@
+"""day: print the jobs of a day, with what to carry."""
+
+from __future__ import annotations
+
+import click
+
+from kb.base import clock
+from kb.base.errors import BadInput, described
+from kb.cli.common import OUTPUT, Session, command_options, text
+from kb.cli.job_fields import read_day
+
+
+@click.command("day")
+@click.argument("day_text", metavar="[DATE]", required=False)
+@click.option("--print", "printed", is_flag=True, help="The whole sheet as text, to print and tick off.")
+@click.option(
+    "--html", "file", metavar="FILE", type=OUTPUT, help="The sheet as a page to print; - for stdout."
+)
+@command_options
+def day_command(session: Session, day_text: str | None, printed: bool, file: str | None) -> int:
+    """Show the jobs of a day. With --print or --html: the sheet of the day, with one list for the van.
+
+    For each open job it says where it is, what is expected at the back, the way and a second way, what to
+    ask on the telephone, and what to carry. DATE is a date, today (the default) or tomorrow.
+
+    \b
+    jackfield day
+    jackfield day tomorrow --print
+    jackfield day 2026-12-01 --html day.html
+    """
+    from kb.domain.job import job_to
+
+    day = read_day(day_text, "DATE") if day_text else clock.today()
+    if session.as_json and file == "-":
+        raise BadInput("--html", described("- with --json"), "a file")
+    jobs = session.book.jobs.of_day(day)
+    if not jobs:
+        if session.as_json:
+            session.json({"day": day.isoformat(), "jobs": []})
+        else:
+            session.say(session.language("cli/day/none", day=day.isoformat()))
+        return 1
+    if printed or file is not None:
+        from kb.book.day import day_sheet
+        from kb.cli.outputfile import write_out
+        from kb.cli.sheet import asked_paper
+        from kb.sheet.day import day_page
+        from kb.sheet.day import day_text as lines_of
+
+        sheet, notes = day_sheet(session.book, day, session.language)
+        for note in notes:
+            session.say(note)
+        if file is not None:
+            write_out(file, day_page(sheet, session.language, asked_paper(session, None)), "--html")
+            if file != "-":
+                session.say(session.language("cli/day/written", file=file))
+        if printed and not session.as_json:
+            for line in lines_of(sheet, session.language, session.console.width):
+                session.console.print(text(line), soft_wrap=True)
+    elif not session.as_json:
+        from kb.cli.job_list import show_list
+
+        show_list(session, jobs)
+    if session.as_json:
+        session.json({"day": day.isoformat(), "jobs": [job_to(job) for job in jobs]})
+    return 0
