@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from kb.domain.panel import Panel, reconcile, source_of
 from kb.domain.visit import Source, Visit
-from kb.domain.words import Basis, Outcome, Speakers
+from kb.domain.words import Basis, Direction, Kind, Level, Outcome, Speakers
 from kb.index import Index, SetEntry
 from kb.path import best_to_json, connect
 from kb.store.revision import Standing
@@ -19,6 +19,13 @@ if TYPE_CHECKING:
     from kb.domain.words import DriverInput
     from kb.store import Snapshot
 
+
+#: The level of an output in words.
+_LEVELS = {
+    Level.FIXED: "fixed level",
+    Level.VARIABLE: "level follows the volume control",
+    Level.SELECTABLE: "level fixed or variable",
+}
 
 #: Outcomes that a note would tell of: what carried sound is the rule.
 _TELLING = (Outcome.WEAK, Outcome.SILENT, Outcome.HUM, Outcome.DISTORTED, Outcome.DELAYED)
@@ -138,9 +145,14 @@ def _told(panel: Panel, visits: Sequence[Visit]) -> Iterator[str]:
         parts = [one.jack.signal.label if one.jack.signal else "", jack.form.label, jack.direction.label]
         if one.speakers is not Speakers.UNKNOWN:
             parts.append(f"speakers {one.speakers.value.replace('-', ' ')}")
+        if jack.direction is Direction.OUTPUT and jack.level in _LEVELS:
+            parts.append(_LEVELS[jack.level])
         parts += [outcome.label for outcome, _ in one.outcomes if outcome in _TELLING]
-        parts += list(one.items)
+        parts += ["in use"] * bool(one.taken_seen) + list(one.items)
         yield ", ".join(dict.fromkeys(filter(None, parts)))
     for basis in dict.fromkeys(visit.basis for visit in visits):
         if basis in (Basis.MANUAL, Basis.TOLD):
             yield f"known as {basis.label}"
+    for kind in dict.fromkeys(visit.source.kind for visit in visits):
+        if kind not in (Kind.TELEVISION, Kind.OTHER):
+            yield kind.label

@@ -21,8 +21,8 @@ from kb.index import keys as k
 from kb.index.entry import Filters, IndexBroken, SetEntry
 from kb.index.normalize import fold, normalise, shape, spellings
 
-FORMAT = 5
-"""Increased with every change of tables, hashes or folding: an index of another format is rebuilt."""
+FORMAT = 6
+"""Increased with every change of tables, hashes, folding or texts: an index of another format is rebuilt."""
 
 SCHEMA = """
 CREATE TABLE meta (name TEXT PRIMARY KEY, value) WITHOUT ROWID;

@@ -87,11 +87,11 @@ _SWAP_FROM = 7
 _WRITER_MB = 48
 _MARK = " \N{MIDDLE DOT} "  # between the texts of a field
 _READ = 6_000  # characters of a field
-_TOGETHER = 0.25  # of a share, the part that the best line decides (common practice)
+_TOGETHER = 0.4  # of a share, the part that the best line decides (common practice)
 _READ_TEXTS, _READ_LINES = 60, 30  # sets whose texts are read; whose texts are read line by line
 _FRONT = 3  # letters that a word has in common with its stem
 _ROW = 5  # stems of a synonym of several words
-_SYNONYM = 0.7  # weight of a synonym compared with the word itself (common practice)
+_SYNONYM = 0.85  # weight of a synonym compared with the word itself (common practice)
 
 
 class _Bare(dict[int, str]):
@@ -426,8 +426,8 @@ class WordSearcher:
         holders = max((len(there) for _, there in own), default=0)
         all_holders = max([holders, *(len(there) for _, there in others)])
         worth = (self._rarity(holders or all_holders) + self._rarity(all_holders)) / 2
-        likeness = self._rarity(all_holders) * _SYNONYM
-        ways = [(stems, worth, there) for stems, there in own] + [(s, likeness, there) for s, there in others]
+        ways = [(stems, worth, there) for stems, there in own]
+        ways += [(stems, worth * _SYNONYM, there) for stems, there in others]
         return Concept(worth, tuple(ways))
 
     def _ways(self, stems: tuple[str, ...]) -> list[tuple[tuple[str, ...], frozenset[int]]]:
