@@ -24,7 +24,7 @@ from typing import Final, NamedTuple
 
 from kb.base.text import plain_capitals, visible
 from kb.domain.mark_words import RING_OF, ROWS, MarkWords
-from kb.domain.words import Colour, Direction, Form, Level, Signal
+from kb.domain.words import Colour, Direction, Form, Kind, Level, Signal
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +115,25 @@ def with_picture(form: Form, marking: str) -> bool:
     """
     mark = _understood(marking)
     return form is Form.JACK_35 and ("AV" in mark.printed or {"AUDIO", "VIDEO"} <= mark.words)
+
+
+#: Kinds of source whose HDMI output has their own sound; at a receiver or soundbar it is that of other boxes.
+_BOXES: Final = (Kind.SET_TOP_BOX, Kind.PLAYER, Kind.COMPUTER)
+BY_KIND: Final = (Signal.HDMI, Signal.USB)  #: signals that the kind of source tells, not the mark
+
+
+def by_kind(kind: Kind, form: Form, marking: str, *, alone: bool) -> Signal | None:
+    """The signal of an output that only the kind of source tells; ``alone``: no other HDMI socket is there.
+
+    >>> by_kind(Kind.PLAYER, Form.HDMI, "HDMI", alone=True).value
+    'hdmi'
+    >>> by_kind(Kind.TELEVISION, Form.HDMI, "HDMI", alone=True)
+    """
+    if form is Form.USB:
+        return Signal.USB if kind is Kind.COMPUTER else None
+    words = _understood(marking).words
+    out = "OUT" in words or {"TO", "TV"} <= words or (alone and "IN" not in words)
+    return Signal.HDMI if form is Form.HDMI and kind in _BOXES and out else None
 
 
 def says_digital(marking: str) -> bool:

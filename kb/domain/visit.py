@@ -154,6 +154,8 @@ class Finding:
         """How it is known which way the sound goes, for people."""
         if "direction" not in self.inferred:
             return "as you say"
+        if self.jack.signal in marking.BY_KIND:
+            return "the kind of source tells"
         reading = marking.read(self.jack.form, self.jack.marking, self.jack.colour)
         if reading.direction is self.jack.direction:
             return reading.why
@@ -249,7 +251,8 @@ def visit_from(data: object, place: str = "visit", *, recorded: bool = False) ->
             _refuse_future(found)
     except BadInput as mistake:
         raise mistake.within(place) from None
-    found["findings"] = tuple(_in_their_language(found.get("findings", ())))
+    findings = tuple(_in_their_language(found.get("findings", ())))
+    found["findings"] = tuple(_at_their_source(findings, found["source"].kind))
     tried = any(finding.outcome is not Outcome.NOT_TRIED for finding in found.get("findings", ()))
     visit = Visit(**{"basis": Basis.TESTED if tried else Basis.SEEN, **found})
     if visit.id and visit.id in visit.supersedes:
@@ -270,6 +273,21 @@ def _in_their_language(findings: Sequence[Finding]) -> Iterator[Finding]:
                 inferred = dict.fromkeys((*one.inferred, *(["signal"] if signal and not jack.signal else [])))
                 jack = replace(jack, direction=reading.direction, signal=signal)
                 one = replace(one, jack=jack, inferred=tuple(inferred))
+        yield one
+
+
+def _at_their_source(findings: Sequence[Finding], kind: Kind) -> Iterator[Finding]:
+    """The findings of a panel: a box's HDMI output and a computer's USB give sound, whatever is printed."""
+    alone = sum(one.jack.form is Form.HDMI for one in findings) == 1
+    for one in findings:
+        jack = one.jack
+        signal = marking.by_kind(kind, jack.form, jack.marking, alone=alone)
+        said = "direction" not in one.inferred, jack.signal is not None and "signal" not in one.inferred
+        if signal and not (said[0] and jack.direction is not Direction.OUTPUT) and not said[1]:
+            inferred = tuple(name for name in INFERRED if name in (*one.inferred, "signal"))
+            one = replace(
+                one, jack=replace(jack, direction=Direction.OUTPUT, signal=signal), inferred=inferred
+            )
         yield one
 
 

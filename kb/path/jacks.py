@@ -89,38 +89,22 @@ _CARRIED: Final = {
 }
 
 
-#: Kinds of source with HDMI outputs for a picture: at a receiver or soundbar it carries other boxes' sound.
-_BOXES: Final = (Kind.SET_TOP_BOX, Kind.PLAYER, Kind.COMPUTER)
-
-
 def at_source(jacks: Sequence[PanelJack], kind: Kind) -> tuple[PanelJack, ...]:
     """Return the jacks with the outputs that only the kind of source tells.
 
-    The only HDMI socket of a box, and one marked OUT, gives picture and sound. A computer's USB gives sound
-    to an adapter.
+    Old notes have these as inputs, or as outputs of an unknown signal.
     """
-    sockets = [seen for seen in jacks if seen.jack.form is Form.HDMI]
+    alone = sum(seen.jack.form is Form.HDMI for seen in jacks) == 1
 
     def told(seen: PanelJack) -> PanelJack:
-        words = marking.words_of(seen.jack.marking)
-        out = "OUT" in words or {"TO", "TV"} <= words or (len(sockets) == 1 and "IN" not in words)
-        if seen.jack.form is Form.HDMI and kind in _BOXES and out:
-            return _output(seen, Signal.HDMI)
-        if seen.jack.form is Form.HDMI and kind is Kind.OTHER and _unknown_output(seen):
-            return _output(seen, Signal.HDMI)
-        if seen.jack.form is Form.USB and kind is Kind.COMPUTER:
-            return _output(seen, Signal.USB)
-        return seen
+        signal = marking.by_kind(kind, seen.jack.form, seen.jack.marking, alone=alone)
+        return (
+            replace(seen, jack=replace(seen.jack, direction=Direction.OUTPUT, signal=signal))
+            if signal
+            else seen
+        )
 
     return tuple(told(seen) for seen in jacks)
-
-
-def _unknown_output(seen: PanelJack) -> bool:
-    return seen.jack.direction is Direction.OUTPUT and seen.jack.signal is None
-
-
-def _output(seen: PanelJack, signal: Signal) -> PanelJack:
-    return replace(seen, jack=replace(seen.jack, direction=Direction.OUTPUT, signal=signal))
 
 
 def wants_pcm(carries: Carried) -> bool:
@@ -163,7 +147,7 @@ def speakers_disputed(seen: PanelJack) -> bool:
 def against_its_mark(seen: PanelJack) -> bool:
     """Return whether a visit calls it an output against its mark, and no sound came out yet."""
     jack = seen.jack
-    if jack.signal in (Signal.HDMI, Signal.USB):
+    if jack.signal in marking.BY_KIND:
         return False  # the kind of source tells, not the mark
     contradicted = marking.against(jack.form, jack.marking, jack.colour, jack.direction)
     return contradicted is not None and not seen.tried(*SOUND)

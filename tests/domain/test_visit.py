@@ -205,3 +205,33 @@ def test_whatever_a_file_holds_it_is_a_visit_or_a_named_mistake(data: object) ->
     except BadInput as mistake:
         said = [str(mistake)]
     assert all(isinstance(one, Visit) or one for one in said)
+
+
+@pytest.mark.parametrize(
+    ("kind", "form", "marking", "direction", "signal"),
+    [
+        ("set-top-box", "hdmi", "HDMI", "output", "hdmi"),
+        ("player", "hdmi", "HDMI OUT", "output", "hdmi"),
+        ("computer", "usb", "USB", "output", "usb"),
+        ("set-top-box", "hdmi", "HDMI IN", "input", None),
+        ("television", "hdmi", "HDMI", "input", None),
+        ("receiver", "hdmi", "HDMI OUT", "output", None),
+        ("television", "usb", "USB", "unclear", "not-audio"),
+    ],
+)
+def test_the_kind_of_source_tells_what_a_mark_does_not(
+    kind: str, form: str, marking: str, direction: str, signal: str | None
+) -> None:
+    source = {"make": "Tessarin", "model": "SB2", "kind": kind}
+    jacks = [{"form": form, "marking": marking}, {"form": "toslink", "marking": "OPTICAL OUT"}]
+    visit = visit_from({"date": "2026-03-04", "source": source, "jacks": jacks})
+    jack = visit.findings[0].jack
+    assert (jack.direction, jack.signal) == (direction, signal)
+    assert visit_from(visit_to(visit)) == visit
+
+
+def test_a_persons_word_on_a_boxs_hdmi_socket_is_kept() -> None:
+    source = {"make": "Tessarin", "model": "SB2", "kind": "set-top-box"}
+    jack = {"form": "hdmi", "marking": "HDMI", "direction": "input"}
+    visit = visit_from({"date": "2026-03-04", "source": source, "jacks": [jack]})
+    assert visit.findings[0].jack.direction is Direction.INPUT
