@@ -165,3 +165,61 @@ def test_an_output_by_three_visits_is_no_input_by_one() -> None:
     assert "Visits disagree" in said(answer)
     alone = connect(visits(plain, out, {"direction": "input"}), ["line-rca"])
     assert alone.chosen is None, "one against one: an output tied to an output can damage both"
+
+
+def works(**jack: Any) -> float:
+    answer = connect(panel({"form": "toslink", "marking": "OPTICAL OUT", **jack}), ["line-rca"])
+    assert answer.chosen is not None
+    return answer.chosen.p_works
+
+
+def test_the_chance_of_a_digital_output_depends_on_its_format() -> None:
+    """Common practice: PCM is what a DAC plays; nearly every menu offers it; a decoder is one thing more."""
+    assert works(format="pcm") == works(format="selectable")
+    assert works(format="pcm") > works() > works(format="bitstream")
+    untold = works(outcome="carried")
+    assert untold == works(outcome="carried", format="pcm"), "a trial tells it by itself"
+
+
+@pytest.mark.parametrize(
+    ("jack", "asked"),
+    [
+        ({}, True),
+        ({"format": "bitstream"}, True),
+        ({"format": "pcm"}, False),
+        ({"format": "selectable"}, False),
+        ({"outcome": "carried"}, False),
+    ],
+)
+def test_whether_the_menu_offers_pcm_is_asked_if_nobody_knows(jack: dict[str, Any], asked: bool) -> None:
+    answer = connect(panel({"form": "toslink", "marking": "OPTICAL OUT", **jack}), ["line-rca"])
+    assert any("menu offer PCM" in sentence(one) for one in answer.ask) is asked
+
+
+#: A jack, the driver's input, words of the steps in their order, and the source of the order.
+ORDER = [
+    ({"form": "toslink", "marking": "OPTICAL OUT"}, "optical",
+     ["level down", "caps off both", "Plug the optical cable", "selector", "switch on the optical jack",
+      "PCM stereo", "until the loop is right", "Test"], "common practice: PCM with the output, in one menu"),
+    ({"form": "toslink", "marking": "OPTICAL OUT"}, "line-rca",
+     ["level down", "caps off both", "out of the jack", "DAC into an outlet", "switch on the optical jack",
+      "PCM stereo", "until the loop is right"], "common practice"),
+    ({"form": "rca-pair", "marking": "AUDIO OUT", "level": "selectable"}, "line-rca",
+     ["level down", "Plug the RCA pair cable", "item for the RCA pair", "set this output to fixed",
+      "until the loop is right"], "common practice: fixed before the level, as the sound may jump"),
+    ({"form": "hdmi", "marking": "HDMI 1 (ARC)"}, "line-rca",
+     ["level down", "HDMI cable", "turn on ARC", "PCM stereo", "until the loop is right"], "HDMI 1.4"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("jack", "driver", "words", "source"), ORDER)
+def test_the_steps_come_in_the_order_of_the_work(
+    jack: dict[str, Any], driver: str, words: list[str], source: str
+) -> None:
+    answer = connect(panel(jack), [driver])
+    assert answer.chosen is not None
+    text = " ".join(sentence(step) for step in answer.chosen.steps)
+    places = [text.find(one) for one in words]
+    assert -1 not in places, text
+    assert places == sorted(places), text
+    assert source
