@@ -40,6 +40,7 @@ if TYPE_CHECKING:
 @click.option("--length", "length_text", metavar="A", help="One side of the loop (with --width).")
 @click.option("--width", "width_text", metavar="B", help="The other side.")
 @click.option("--polygon", metavar="CORNERS", help='Corners x,y in order: "0,0 5,0 5,3 3,3 3,4 0,4".')
+@click.option("--ring", "ring_text", metavar="D", help="Diameter of a round loop, such as a neck loop.")
 @click.option(
     "--height",
     metavar="H",
@@ -207,7 +208,7 @@ def loop_command(
 
 def _outlined(given: Mapping[str, Any]) -> bool:
     """Was the shape of the loop typed?"""
-    return any(given[name] is not None for name in ("length_text", "width_text", "polygon"))
+    return any(given[name] is not None for name in ("length_text", "width_text", "polygon", "ring_text"))
 
 
 def loop_for(session: Session, job: Job) -> dict[str, Any]:
@@ -343,8 +344,8 @@ def _of_plate(typed: DriverLimits, plate: Plate) -> DriverLimits:
 
 def _bare(given: Mapping[str, Any]) -> list[str]:
     """What was typed as a length without a unit."""
-    names = ("room_text", "length_text", "width_text", "polygon", "height", "wire_height", "ceiling", "feed",
-             "margin")  # fmt: skip
+    names = ("room_text", "length_text", "width_text", "polygon", "ring_text", "height", "wire_height",
+             "ceiling", "feed", "margin")  # fmt: skip
     typed = [given[name] for name in names if given[name] is not None] + list(given["listen_height"])
     return [ascii_controls(str(one)[:60]) for one in typed if not has_unit(one)]
 
@@ -354,12 +355,17 @@ def _room(given: Mapping[str, Any], *, feet: bool) -> Loop:
         given["room_text"] is not None,
         given["polygon"] is not None,
         given["length_text"] is not None or given["width_text"] is not None,
+        given["ring_text"] is not None,
     ]
     if sum(ways) != 1:
         seen = "none of them" if not any(ways) else "more than one"
-        raise BadInput("room", described(seen), "--room AxB, --length A --width B, or --polygon CORNERS")
+        raise BadInput(
+            "room", described(seen), "--room AxB, --length A --width B, --polygon CORNERS or --ring D"
+        )
     if given["polygon"] is not None:
         return Loop.polygon(outline(given["polygon"], "--polygon", feet=feet))
+    if given["ring_text"] is not None:
+        return Loop.ring(length(given["ring_text"], "--ring", low=0.1, feet=feet))
     if given["room_text"] is not None:
         return Loop.rectangle(*room(given["room_text"], "--room", feet=feet))
     for name in ("length", "width"):

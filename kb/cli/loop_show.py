@@ -16,7 +16,7 @@ from kb.loop.routes import METRE
 from kb.loop.sentences import Digits, Hertz, Metres, Sentence
 from kb.loop.spill import Spill
 from kb.loop.standard import TOLERANCE_DB, Programme, overload_current_a
-from kb.loop.units import FOOT_M
+from kb.loop.units import FOOT_M, MOST_CORNERS
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -36,7 +36,12 @@ def render_loop(answer: Answer, console: Console, said: Language = ENGLISH) -> N
     x0, x1, y0, y1 = answer.loop.box
     count = len(answer.loop.corners)
     size = {"length": Metres(x1 - x0), "width": Metres(y1 - y0)}
-    console.print(Text(_said(said, "title" if count == 4 else "corners", count=count, **size), style="bold"))
+    console.print(
+        Text(
+            _said(said, "title" if count == 4 or count > MOST_CORNERS else "corners", count=count, **size),
+            style="bold",
+        )
+    )
     console.print(_verdict(answer, said))
     if answer.reasons:
         console.print(_marked("-", [reason.shown(said) for reason in answer.reasons]))

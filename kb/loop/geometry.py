@@ -26,6 +26,10 @@ Spot = tuple[float, float]
 
 T = TypeVar("T")
 
+#: A ring is drawn with so many sides; none is smaller than this across, metres.
+_RING_SIDES: Final = 72
+_LEAST_RING_M: Final = 0.1
+
 #: A room has one or two turns, seldom more than four; a pad under a chair has ten or more (common practice).
 MOST_TURNS: Final = 100
 #: Enough corners for a circle drawn as a polygon.
@@ -89,6 +93,21 @@ class Loop:
         x = bounded(length, "length", low=SHORTEST_SIDE_M, high=LONGEST_SIDE_M, unit="m")
         y = bounded(width, "width", low=SHORTEST_SIDE_M, high=LONGEST_SIDE_M, unit="m")
         return cls(((0.0, 0.0, z), (x, 0.0, z), (x, y, z), (0.0, y, z)), turns)
+
+    @classmethod
+    def ring(cls, diameter: float, *, turns: int = 1) -> Loop:
+        """Return a round loop of ``diameter`` metres, such as a neck loop; 72 sides enclose the same area.
+
+        Raises BadInput for a diameter outside 0.1 to 100 m.
+        """
+        bounded(diameter, "ring", low=_LEAST_RING_M, high=LONGEST_SIDE_M, unit="m")
+        turn = 2 * math.pi / _RING_SIDES
+        radius = diameter / 2 * math.sqrt(turn / math.sin(turn))
+        spots = [
+            (diameter / 2 + radius * math.cos(turn * side), diameter / 2 + radius * math.sin(turn * side))
+            for side in range(_RING_SIDES)
+        ]
+        return cls(tuple((x, y, 0.0) for x, y in spots), turns)
 
     @classmethod
     def polygon(cls, spots: Iterable[Spot], *, z: float = 0.0, turns: int = 1) -> Loop:

@@ -48,6 +48,8 @@ CEILING_M: Final = 2.4
 #: (common practice).
 SHUNT_OHM: Final = 0.1
 USUAL_WIRE: Final = "awg18"
+#: A loop that is no larger is worn or lies under a chair, metres (own choice).
+NECK_M: Final = 0.5
 #: Most that a stated allowance for metal may be, dB; beyond it a loop of this kind is the wrong tool.
 MOST_METAL_DB: Final = 30.0
 
@@ -200,6 +202,10 @@ class Answer:
             found.append(
                 Sentence("loop/set/equalize", {**values, "hertz": Hertz(self.ask.programme.test_hz)})
             )
+        x0, x1, y0, y1 = self.loop.box
+        if max(x1 - x0, y1 - y0) <= NECK_M:
+            volts, least = self.load.voltage(amperes, 1000), self.load.impedance(RESPONSE_HZ[0])
+            found.append(Sentence("loop/set/neck", {"volts": Digits(volts, 2), "ohm": Digits(least, 1)}))
         return tuple(found)
 
     @property

@@ -145,6 +145,13 @@ SEEN: Final[Mapping[str, Mapping[str, tuple[str, Mapping[str, str]]]]] = {
         "antenna-out": ("same", {"ground-loop": "good"}),
         "transformer-in": ("same", {"ground-loop": "good"}),
         "input-lead-away": ("same", {"input-lead-at-loop": "good"}),
+        "hum-kind": (
+            "hum",
+            {
+                **_all("buzz", "dimmer", "device-at-chair"),
+                **_all("other", "microphone-open", "line-into-mic"),
+            },
+        ),
         "lamps-off": ("same", {"dimmer": "good"}),
         "hum-walk": (
             "even",

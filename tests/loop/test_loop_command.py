@@ -416,3 +416,14 @@ def test_a_field_that_may_have_been_typed_in_amperes_is_asked_about(tmp_path, fi
         said = done.stderr
         assert " 0 mA/m" not in done.stdout
         assert (f"sofa: {field:g} mA/m; were these A/m?" in said) is asked
+
+
+def test_a_neck_loop_is_round_and_told_by_its_volts_and_least_impedance():
+    shown = loop(
+        "--ring", "0.22", "--height", "0.18", "--margin", "0.03", "--turns", "10", "--wire", "0.5mm2"
+    )
+    words = " ".join(shown.stdout.split())
+    # IEC 62489-1, Table B.1: 10 turns of 0.5 mm2, 0.22 m across, 0.24 ohm
+    assert "0.24 ohm at 20 C" in words
+    assert "least impedance from 100 Hz to 5 kHz is 0.2 ohm" in words
+    assert "corners" not in words
