@@ -41,10 +41,6 @@ NO_SENTENCES = {
     "a test for the complaint ",  # what is expected of an answer
     "a test for this path (this one is for ",
     ": there is none",
-    "digital to analog",  # names of items as people write them
-    "optical to coaxial",
-    "coaxial to optical",
-    "speaker to line",
 }
 
 

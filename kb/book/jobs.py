@@ -7,7 +7,6 @@ and two programs that change jobs at the same moment queue.
 from __future__ import annotations
 
 import hashlib
-import json
 import os
 import re
 import secrets
@@ -20,6 +19,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol, TypeVar
 
 from kb.base import clock, text
 from kb.base.errors import BadInput, BookTooNew, BookTrouble, NotFound, described, shown
+from kb.base.parsing import json_of
 from kb.domain.job import Job, JobStatus, changed, job_from, job_to, without_id
 from kb.domain.kinds import Attachment
 from kb.domain.visit import ATTACHED
@@ -340,8 +340,8 @@ def jobs_in(data: object, place: str) -> tuple[Job, ...]:
 def _of_older_release(file: Path) -> tuple[list[Job], dict[str, int]]:
     try:
         raw = file.read_bytes()[: _MOST_BYTES + 1]
-        data: Any = json.loads(raw) if len(raw) <= _MOST_BYTES else None
-    except (ValueError, RecursionError):
+        data: Any = json_of(raw.decode(), file.name) if len(raw) <= _MOST_BYTES else None
+    except (BadInput, ValueError):
         data = None
     except OSError as trouble:
         raise BookTrouble(f"{file}: {trouble.strerror}") from trouble
@@ -372,7 +372,7 @@ def _jobs(now: Snapshot) -> dict[str, Job]:
 
 def _read(one: State) -> Job:
     try:
-        return replace(job_from(json.loads(one.body), kept=True), id=one.about)
+        return replace(job_from(json_of(one.body, one.about), kept=True), id=one.about)
     except (BadInput, ValueError) as mistake:
         raise BookTooNew(
             f"the job {shown(one.about)} was written by a newer Jackfield ({mistake}); update jackfield"
@@ -381,7 +381,7 @@ def _read(one: State) -> Job:
 
 def _stock(now: Snapshot, van: str) -> dict[str, int]:
     state = now.states(VAN, van).get(van)
-    return _counts(json.loads(state.body).get("have", {})) if state else {}
+    return _counts(json_of(state.body, van).get("have", {})) if state else {}
 
 
 def _counts(have: Mapping[str, Any]) -> dict[str, int]:

@@ -28,7 +28,8 @@ from pathlib import Path
 from typing import Final
 
 from kb.base.atomic import changing_files
-from kb.base.errors import BookTrouble, ascii_controls
+from kb.base.errors import BadInput, BookTrouble, ascii_controls
+from kb.base.parsing import json_of
 from kb.web import private_file as privately
 
 FILE: Final = "phones.json"  #: next to the book
@@ -159,9 +160,9 @@ class Phones:
 
 def _phones(content: bytes) -> dict[str, list[float]]:
     try:
-        data = json.loads(content)
+        data = json_of(content.decode(), FILE)
         return {str(key): [float(since), float(seen)] for key, (since, seen) in data.items()}
-    except (ValueError, TypeError, AttributeError, RecursionError):
+    except (BadInput, ValueError, TypeError, AttributeError):
         return {}
 
 

@@ -25,6 +25,7 @@ from uuid import UUID
 
 from kb.base.atomic import sync_names
 from kb.base.errors import BadInput, BookTrouble, NotFound
+from kb.base.parsing import json_of
 from kb.settings import PHOTOS
 from kb.web import photo_decoder as developing
 from kb.web import private_file as privately
@@ -137,8 +138,9 @@ class Photos:
         """Where jacks are on a photo, as far as somebody pointed at them."""
         try:
             raw = (self._of(visit) / f"{name}.json").read_bytes() if _HASH.match(name) else b"[]"
-            return [Spot(float(one["x"]), float(one["y"]), str(one["jack"])) for one in json.loads(raw)]
-        except (OSError, ValueError, TypeError, KeyError, RecursionError):
+            said = json_of(raw.decode(), name)
+            return [Spot(float(one["x"]), float(one["y"]), str(one["jack"])) for one in said]
+        except (BadInput, OSError, ValueError, TypeError, KeyError):
             return []
 
     def _of(self, visit: str) -> Path:

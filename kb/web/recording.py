@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
@@ -11,6 +10,7 @@ from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response as AnyResponse
 
 from kb.base.errors import BadInput, BookTrouble, NotFound, PerhapsSaved
+from kb.base.parsing import json_of
 from kb.domain import marking
 from kb.domain.visit import Visit, visit_from
 from kb.domain.words import Basis, Direction, Display, Form, Format, Kind, Level, Outcome, Signal, Speakers
@@ -301,14 +301,14 @@ def _spots(entry: Entry) -> dict[str, list[Spot]]:
     """
     found: dict[str, list[Spot]] = {}
     try:
-        said = json.loads(request.form.get("spots", "")[:_MOST_SPOTS_TEXT] or "[]")
+        said = json_of(request.form.get("spots", "")[:_MOST_SPOTS_TEXT] or "[]", "spots")
         for one in said[: MOST * MOST_SPOTS]:
             x, y, photo, jack = float(one["x"]), float(one["y"]), int(one["photo"]), int(one["jack"])
             form = request.form.get(f"jack-{jack}-form", "")
             if form and 0 <= x <= 1 and 0 <= y <= 1 and 0 <= photo < len(entry.sent):
                 mark = request.form.get(f"jack-{jack}-marking", "").strip()[:80] or _label(form).label
                 found.setdefault(entry.sent[photo], []).append(Spot(x, y, mark))
-    except (ValueError, TypeError, KeyError, OverflowError, RecursionError):
+    except (BadInput, ValueError, TypeError, KeyError, OverflowError):
         return {}
     return found
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import stat
 from pathlib import Path
@@ -14,6 +15,11 @@ from tests.web.conftest import Phone
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
 
 from kb.web.pairing import CODE_S, IDLE_S, WHOLE_S, WRONG, Phones
+
+#: A key that is there twice, and a phone that was seen at no time: readers of JSON disagree on both.
+KEY = hashlib.sha256(b"anything").hexdigest()
+TWICE = f'{{"{KEY}": [0, 0], "{KEY}": [9e11, 9e11]}}'
+ENDLESS = f'{{"{KEY}": [Infinity, Infinity]}}'
 
 
 def test_a_stranger_sees_the_pairing_page_and_nothing_of_the_book(stranger: Phone) -> None:
@@ -140,7 +146,7 @@ class TestPhones:
         assert token not in file.read_text()
         assert stat.S_IMODE(file.stat().st_mode) == 0o600
 
-    @pytest.mark.parametrize("kept", ["", "[]", '{"a": 1}', "{" * 5000, "\x00\xff"])
+    @pytest.mark.parametrize("kept", ["", "[]", '{"a": 1}', "{" * 5000, "\x00\xff", TWICE, ENDLESS])
     def test_a_damaged_file_pairs_nobody(self, kept: str, tmp_path: Path) -> None:
         (tmp_path / "phones.json").write_text(kept)
         phones = Phones(tmp_path / "phones.json", lambda code: None)
