@@ -12,6 +12,7 @@ from kb.cli.group import LazyGroup
 PARTS: Final[dict[str, tuple[str, str]]] = {
     "add": ("job_change", "Add a job, or the jobs of a file."),
     "change": ("job_change", "Change a job."),
+    "call": ("job_call", "Ask on the telephone what shortens the list."),
     "done": ("job_change", "Finish a job, with what was used there."),
     "list": ("job_list", "List jobs, or find one by any of its words."),
     "show": ("job_list", "Show one job."),
