@@ -35,6 +35,7 @@ OF_ERRORS = {
 NO_SENTENCES = {
     "an object, as 'jackfield loop --json' prints it",  # what is expected of a file
     "what 'jackfield loop --json' prints, or its items",
+    "an entry [[part]] with name, words, unless and powered",
     "a list of jobs, or an object with jobs",
     "the chance of something else, above 0, at most 0.5",
     " chances from 0 to 1 that sum to 1",

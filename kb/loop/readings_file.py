@@ -11,7 +11,7 @@ All keys are optional; what is not there is reported as not measured::
     points_agreed = true                        # small volumes: the points were agreed by contract
     [[positions]]                               # the highest vertical field there
     name = "sofa"
-    field_ma_per_m = 380                        # or field_db, re 400 mA/m
+    field_ma_per_m = 380                        # or field_db, re 400 mA/m, or field_ut, in microtesla
     x_m = 2.5                                   # optional, from one corner of the room
     y_m = 2.0
     height_m = 1.2                              # above the floor; 1.2 where not given
@@ -55,6 +55,7 @@ from kb.base.validation import Fields, bounded, keyed, listed, number, truth, wh
 from kb.loop.field import SEATED_M
 from kb.loop.geometry import MOST_CORNERS, MOST_TURNS, Loop, spot
 from kb.loop.standard import (
+    MICROTESLA,
     REFERENCE_A_PER_M,
     RESPONSE_REFERENCE_HZ,
     LevelMeter,
@@ -197,6 +198,11 @@ def _position(data: object, at: str) -> Position:
     fields = Fields(data, at, _TABLE)
     name = fields.take("name", _words(80), "") or at
     level = _level(fields, f"{at}, field", "field_db", "field_ma_per_m", -80)
+    flux = fields.take("field_ut", number(0, 100, "the field in microtesla, 0 to 100"), None)
+    if flux is not None:
+        if level is not None:
+            raise BadInput(f"{at}, field", "field_ut and another field", "one of the two")
+        level = 20 * math.log10(max(1e-4, flux / MICROTESLA / REFERENCE_A_PER_M))
     off, on = (
         _level(fields, f"{at}, noise {driver}", f"noise_{driver}_dba", f"noise_{driver}_ma_per_m", -120)
         for driver in ("off", "on")

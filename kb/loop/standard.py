@@ -26,6 +26,8 @@ STANDARD: Final = "IEC 60118-4:2014+A1:2017"
 
 #: 0 dB: the highest r.m.s. level with 125 ms averaging, A/m (cl. 3.1; the 125 ms: cl. 6.1.3).
 REFERENCE_A_PER_M: Final = 0.4
+#: Flux density of 1 A/m in air, microtesla: 0.4 pi (E.6 prints 1.256).
+MICROTESLA: Final = 0.4 * math.pi
 #: The field at every selected point, dB either way (cl. 8.4.3).
 TOLERANCE_DB: Final = 3.0
 #: The response at every selected point, dB either way re its own 1 kHz (cl. 8.3.7).

@@ -510,3 +510,14 @@ def test_whatever_a_file_holds_gives_a_judgement_or_a_clear_refusal(data):
         return
     json.dumps(judgement.as_json(), allow_nan=False)
     assert judgement.verdict in ("meets", "falls-short")
+
+
+def test_a_field_in_microtesla_is_read():
+    # S56, E.6: 0.4 A/m is 0.50265 uT, 1 Oe is 79.58 A/m (0.1 mT in air)
+    def level(**field):
+        return readings_from({"positions": [{"name": "sofa", **field}]}).positions[0].field_db
+
+    assert level(field_ut=0.50265) == pytest.approx(0.0, abs=1e-4)
+    assert 0.4 * 10 ** (level(field_ut=100) / 20) == pytest.approx(79.58, abs=5e-3)
+    with pytest.raises(BadInput, match="one of the two"):
+        level(field_ut=0.5, field_db=0.0)
