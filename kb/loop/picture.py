@@ -7,6 +7,7 @@ returned as bytes, and the same answer gives the same bytes.
 from __future__ import annotations
 
 import io
+import math
 from typing import TYPE_CHECKING, Final, Literal
 
 from kb.base.errors import MissingExtra
@@ -110,10 +111,11 @@ def _field(answer: Answer, plane: int, axes: Axes, figure: Figure, unit: float) 
     axes.clabel(lines, fmt=lambda value: f"{value:+.0f} dB", fontsize=9, inline_spacing=12)
     if spilt := answer.shown_spill:
         asked, loop, half = spilt.asked_db, answer.loop, spilt.reach_m / 2
-        # near the wire the vertical part vanishes once; the line is where the field is left for good
+        # near the wire the vertical part vanishes once; the line is where the field is left for good, and no
+        # line is drawn nearer
         outer = [
             [
-                level if loop.clearance((x * unit, y * unit)) > half else 0.0
+                level if loop.clearance((x * unit, y * unit)) > half else math.nan
                 for x, level in zip(xs, line, strict=True)
             ]
             for y, line in zip(ys, levels, strict=True)
