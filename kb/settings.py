@@ -9,15 +9,15 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from kb.base import text
 from kb.base.errors import BadInput, BookTrouble, ascii_controls, described
 from kb.base.files import open_plain
 from kb.base.parsing import toml_of
-from kb.base.validation import Fields, number
+from kb.base.validation import Fields, listed, number
 from kb.domain.plate import Plate
 from kb.domain.words import DriverInput, Word
 
@@ -37,6 +37,7 @@ FILES: Final = (BOOK, FILE, SHARE, KEY, PHONES, TODAY)  #: all files that Jackfi
 FOLDERS: Final = (INDEX, BACKUPS, PHOTOS)  #: and all folders
 HOME: Final = "JACKFIELD_HOME"
 _MOST: Final = 65_536  # bytes
+_PLATES: Final = 50  #: drivers whose plates are kept
 
 
 class Units(Word):
@@ -44,6 +45,16 @@ class Units(Word):
 
     METRIC = "metric", "metres"
     FEET = "feet"
+
+
+class KeptPlate(NamedTuple):
+    """What the plate of a driver says: A, V, rms or peak, ohm; 0: not known."""
+
+    driver: str = ""
+    current_a: float = 0.0
+    voltage_v: float = 0.0
+    plate: Plate = Plate.RMS
+    least_load_ohm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +74,33 @@ class Settings:
     units: Units = Units.METRIC
     initials: str = ""
     language: str = "en"
+    plates: tuple[KeptPlate, ...] = ()
+    """The plates of other drivers, for when one of them is the usual one again."""
+
+    def with_driver(self, name: str) -> Settings:
+        """The settings with another usual driver: each driver keeps its plate, and none is lost."""
+        if name.casefold() == self.driver.casefold() or not self.driver:
+            return replace(self, driver=name)
+        own = KeptPlate(
+            self.driver,
+            self.driver_current_a,
+            self.driver_voltage_v,
+            self.driver_plate,
+            self.driver_least_load_ohm,
+        )
+        kept = {one.driver.casefold(): one for one in self.plates}
+        if own[1:] != KeptPlate()[1:]:
+            kept[own.driver.casefold()] = own
+        back = kept.pop(name.casefold(), KeptPlate())
+        return replace(
+            self,
+            driver=name,
+            driver_current_a=back.current_a,
+            driver_voltage_v=back.voltage_v,
+            driver_plate=back.plate,
+            driver_least_load_ohm=back.least_load_ohm,
+            plates=tuple(kept.values())[-_PLATES:],
+        )
 
     @property
     def reader(self) -> Language:
@@ -177,12 +215,32 @@ _READERS: Final[dict[str, Callable[[object, str], Any]]] = {
     "units": Units.read,
     "initials": lambda value, key: text.line(value, key, 40),
     "language": _language,
+    "plates": lambda value, place: listed(_kept_plate, _PLATES)(value, place),
 }
 
 
-def _toml(value: str | float | tuple[DriverInput, ...]) -> str:
+def _kept_plate(value: object, place: str) -> KeptPlate:
+    five = listed(lambda one, _: one, 5, 5, expected="driver, A, V, rms or peak, ohm")(value, place)
+    readers = (_READERS[key] for key in _PLATE_KEYS)
+    return KeptPlate(*(read(one, place) for read, one in zip(readers, five, strict=True)))
+
+
+_PLATE_KEYS: Final = (
+    "driver",
+    "driver_current_a",
+    "driver_voltage_v",
+    "driver_plate",
+    "driver_least_load_ohm",
+)
+
+
+def _toml(value: str | float | tuple[Any, ...]) -> str:
     if isinstance(value, float):
         return repr(value)
+    if isinstance(value, KeptPlate) or (
+        value and isinstance(value, tuple) and isinstance(value[0], KeptPlate)
+    ):
+        return f"[{', '.join(map(_toml, value))}]"
     # Entered text has no control characters (kb.base.text), so a JSON string is a TOML string.
     if isinstance(value, tuple):
         return f"[{', '.join(json.dumps(one.value) for one in value)}]"

@@ -188,3 +188,19 @@ def _sign(char: str) -> str:
     if code < ord(" "):
         return chr(0x2400 + code)  # Unicode control pictures
     return "␡" if code == _DEL else "�"
+
+
+#: What parts the words of a list, wherever people type one.
+SEPARATORS: Final = ",;/|"
+_PARTED: Final = re.compile(rf"[{re.escape(SEPARATORS)}\s]+")
+_PARTED_NAMES: Final = re.compile(rf"[{re.escape(SEPARATORS.replace('/', ''))}]+")
+
+
+def words_of_list(said: str, *, names: bool = False) -> list[str]:
+    """Return the words of a list as typed; ``names``: a space or a slash belongs to one.
+
+    >>> words_of_list("line-3.5, optical/coaxial"), words_of_list("cable 2 m; DAC", names=True)
+    (['line-3.5', 'optical', 'coaxial'], ['cable 2 m', 'DAC'])
+    """
+    words = (_PARTED_NAMES if names else _PARTED).split(said)
+    return [word.strip() for word in words if word.strip()]

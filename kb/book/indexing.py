@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from kb.base.text import squeezed
 from kb.domain.panel import Panel, reconcile, source_of
 from kb.domain.visit import Source, Visit
 from kb.domain.words import Basis, Direction, Kind, Level, Outcome, Speakers
 from kb.index import Index, SetEntry
+from kb.index.entry import SIZE
 from kb.path import best_to_json, connect
 from kb.store.revision import Standing
 
@@ -107,6 +110,19 @@ def _facts(panel: Panel, visits: Sequence[Visit]) -> Iterator[str]:
         yield f"basis:{visit.basis.value}"
         if visit.source.display:
             yield f"display:{visit.source.display.value}"
+    known = {visit.source.size_in for visit in visits if visit.source.size_in}
+    inches = known or set(filter(None, [size_in_model(visits[0].source.model)]))
+    yield from (f"{SIZE}:{one:.0f}" for one in sorted(inches))
+
+
+def size_in_model(model: str) -> int:
+    """The picture size in inches that a model number begins with (common practice); 0 if there is none.
+
+    >>> size_in_model("NV40-210"), size_in_model("T7"), size_in_model("HX-9021")
+    (40, 0, 90)
+    """
+    digits = re.search(r"\d{2}", squeezed(model))
+    return int(digits[0]) if digits and 13 <= int(digits[0]) <= 98 else 0
 
 
 def best_of(panel: Panel, source: Source, inputs: Sequence[DriverInput]) -> dict[str, Any]:

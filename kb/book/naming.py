@@ -59,6 +59,8 @@ def named(
     asked = " ".join(part for part in (source.make, source.model) if part)
     if not asked or (source.make and source.model and met(source)):
         return Named(source)
+    if source.make and not source.model and source.size_in and (of_size := _of_size(source, find)):
+        return of_size
     if source.make and not source.model and (alone := _make_alone(source, make_of)):
         return alone
     found = find(asked)
@@ -74,6 +76,21 @@ def named(
     like = [one for one in found.matches if one.how in ("near", "family")]
     near = _names(like) or found.did_you_mean[:NAMED_NEAR]
     return Named(source, asked, "no-set" if source.model else "no-make", near)
+
+
+def _of_size(source: Source, find: Callable[[str], Found]) -> Named | None:
+    """The set of this make and picture size ("a 40-inch"); None if there is none, or one of very many."""
+    size = f"{source.size_in:.0f}"
+    fits = find(f'make:"{source.make}" size:{size}').matches
+    if source.year and source.year > 0:
+        fits = find(f'make:"{source.make}" size:{size} year:{source.year}').matches or fits
+    asked = f'{source.make} {size}"'
+    if len(fits) == 1:
+        meant = replace(source, make=fits[0].make, model=fits[0].model)
+        return Named(meant, asked, "taken", ((meant.make, meant.model),))
+    if 1 < len(fits) <= NAMED_NEAR:
+        return Named(replace(source, make=fits[0].make), asked, "either", _names(fits))
+    return None
 
 
 def _make_alone(source: Source, make_of: Callable[[str], tuple[str, bool]]) -> Named | None:

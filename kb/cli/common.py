@@ -22,19 +22,56 @@ if TYPE_CHECKING:
     from kb.domain.words import Word
 
 
-#: The type of every option and argument that names a file to be written (``-`` for stdout): its value is
-#: looked at before the command begins.
-OUTPUT: Final = click.types.StringParamType()
+class Output(click.types.StringParamType):
+    """The type of every option and argument that names a file to be written (``-`` for stdout).
+
+    Its value is looked at before the command begins. ``holds``: what the file will hold, as ``SVG``, or
+    several with commas if the ending chooses.
+    """
+
+    def __init__(self, holds: str) -> None:
+        self.holds = holds
 
 
-def _refuse_kept(command: click.Command, given: Mapping[str, Any], session: Session) -> None:
+class Quantity(click.types.FloatParamType):
+    """A number as people write it: comma or point, and one of ``units`` after it.
+
+    ``share``: a chance from 0 to 1, which may be typed in percent (``95%``).
+    """
+
+    name = "number"
+
+    def __init__(self, *units: str, share: bool = False) -> None:
+        self.units, self.share = units, share
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        if isinstance(value, (int, float)):
+            return float(value)
+        typed = " ".join(str(value).split())
+        bare, percent = typed, False
+        for unit in ("%", *self.units) if self.share else self.units:
+            if bare.casefold().endswith(unit.casefold()):
+                bare, percent = bare[: -len(unit)].rstrip(" -"), unit == "%"
+                break
+        try:
+            number = float(bare.replace(",", ".", 1) if "." not in bare else bare)
+        except ValueError:
+            self.fail(f"{typed!r} is no number.", param, ctx)
+        return number / 100 if percent else number
+
+
+INCHES: Final = Quantity("inches", "inch", "in", '"', "″", "''")  #: a picture's diagonal
+
+
+def _look_at_files(command: click.Command, given: Mapping[str, Any], session: Session) -> None:
     for param in command.params:
         name = given.get(param.name or "")
-        if param.type is OUTPUT and name not in (None, "-"):
-            from kb.cli.outputfile import refuse_kept
+        if isinstance(param.type, Output) and name not in (None, "-"):
+            from kb.cli.outputfile import refuse_kept, refuse_misnamed
 
             option = param.opts[-1] if isinstance(param, click.Option) else command.name or "file"
             refuse_kept(name, option, session.folder)
+            refuse_misnamed(name, option, param.type.holds)
 
 
 @contextmanager
@@ -75,7 +112,7 @@ def command_options(command: Callable[..., Any]) -> Callable[..., Any]:
             debug=given.pop("debug") or outer.get("debug", False),
         )
         with running(session):
-            _refuse_kept(ctx.command, given, session)
+            _look_at_files(ctx.command, given, session)
             return command(session, **given)
 
     return wrapped

@@ -6,7 +6,7 @@ import click
 
 from kb.base import clock
 from kb.base.errors import BadInput, described
-from kb.cli.common import OUTPUT, Session, command_options, text
+from kb.cli.common import Output, Session, command_options, text
 from kb.cli.job_fields import read_day
 
 
@@ -14,7 +14,7 @@ from kb.cli.job_fields import read_day
 @click.argument("day_text", metavar="[DATE]", required=False)
 @click.option("--print", "printed", is_flag=True, help="The whole sheet as text, to print and tick off.")
 @click.option(
-    "--html", "file", metavar="FILE", type=OUTPUT, help="The sheet as a page to print; - for stdout."
+    "--html", "file", metavar="FILE", type=Output("HTML"), help="The sheet as a page to print; - for stdout."
 )
 @command_options
 def day_command(session: Session, day_text: str | None, printed: bool, file: str | None) -> int:

@@ -10,11 +10,11 @@ from pathlib import Path
 import click
 
 from kb.base.errors import BadInput, described
-from kb.cli.common import OUTPUT, Session, command_options, text
+from kb.cli.common import Output, Session, command_options, text
 
 
 @click.command("dump")
-@click.argument("file", required=False, metavar="[FILE]", type=OUTPUT)
+@click.argument("file", required=False, metavar="[FILE]", type=Output("JSON Lines, CSV"))
 @click.option(
     "--as", "form", type=click.Choice(["jsonl", "csv"]), help="Format. Default: from the file's name."
 )

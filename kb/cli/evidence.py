@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from kb.cli.common import Session, command_options, text
+from kb.cli.common import INCHES, Session, command_options, text
 from kb.cli.tables import fitted
 from kb.domain.language import ENGLISH, Language
-from kb.domain.visit import Source, read_year
+from kb.domain.visit import Source, read_size, read_year
 from kb.domain.words import Display, Kind, Speakers
 
 if TYPE_CHECKING:
@@ -24,9 +24,16 @@ if TYPE_CHECKING:
 @click.option("--year", type=int, metavar="YEAR", help="Approximate year of make.")
 @click.option("--kind", default="television", show_default=True, metavar="KIND", help=f"{', '.join(Kind)}.")
 @click.option("--display", metavar="DISPLAY", help="Kind of screen: flat, tube or projector.")
+@click.option("--size", "size_in", type=INCHES, metavar="INCHES", help="The picture's diagonal.")
 @command_options
 def evidence_command(
-    session: Session, make: str, model: str, year: int | None, kind: str, display: str | None
+    session: Session,
+    make: str,
+    model: str,
+    year: int | None,
+    kind: str,
+    display: str | None,
+    size_in: float | None,
 ) -> int:
     """Show what the book expects of a set, known or not, and how sure it is.
 
@@ -40,6 +47,7 @@ def evidence_command(
         kind=Kind.read(kind, "--kind"),
         display=None if display is None else Display.read(display, "--display"),
         year=None if year is None else read_year(year, "--year"),
+        size_in=None if size_in is None else read_size(size_in, "--size"),
     )
     from kb.book.naming import note_text
 

@@ -15,8 +15,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from kb.base.errors import BadInput, NotFound, described
+from kb.base.text import words_of_list
 from kb.book.faults import learned_model, mended_before, outcome_visit, path_in_book, told_by_panel
-from kb.cli.common import OUTPUT, Session, command_options
+from kb.cli.common import Output, Session, command_options
 from kb.cli.isolate_file import keeper, pairs, saved, state_of
 from kb.cli.isolate_show import document_of, list_of, show_list, show_state
 from kb.cli.job_option import job_option, named_set
@@ -56,7 +57,7 @@ if TYPE_CHECKING:
     "--answers",
     "file",
     metavar="FILE",
-    type=OUTPUT,
+    type=Output("JSON"),
     help="Resume from this file, and keep each answer there (- reads from stdin).",
 )
 @click.option("--record", "recorded", is_flag=True, help="Record the outcome, as a visit to MAKE MODEL.")
@@ -118,7 +119,7 @@ def isolate_command(
         "items": [*items],
         "input": driver_input,
         "answers": pairs(said),
-        "without": [one.strip() for name in without for one in name.split(",")],
+        "without": [one for name in without for one in words_of_list(name)],
         "mended": [*mended],
         "fixed": fixed,
     }

@@ -14,6 +14,7 @@ import click
 
 from kb.base import clock
 from kb.base.errors import BadInput
+from kb.base.text import words_of_list
 from kb.cli.common import Session
 from kb.domain.job import Job, JobSet
 from kb.domain.kinds import CalendarDay, DeclaredField, Keyed, ListOf, Number, OneOf, Whole, fields_of
@@ -85,7 +86,7 @@ def _value(session: Session, one: DeclaredField, typed: Any) -> Any:
     if not typed:
         return None
     if isinstance(one.kind, ListOf):
-        words = [word.strip() for word in typed.split(",") if word.strip()]
+        words = words_of_list(typed)
         return [] if words == ["none"] else words
     if isinstance(one.kind, CalendarDay):
         return day_of(typed)

@@ -11,7 +11,7 @@ from kb.base.errors import BadInput, MissingExtra, described
 from kb.base.inputfiles import read_bytes, read_text
 from kb.base.parsing import toml_of
 from kb.base.text import line
-from kb.cli.common import OUTPUT, Session, choice, command_options, text
+from kb.cli.common import Output, Session, choice, command_options, text
 from kb.cli.outputfile import write_out
 from kb.loop.readings_file import readings_from
 from kb.loop.sentences import Digits, Hertz, Sentence
@@ -52,8 +52,12 @@ _CELLS: Final = 18
     show_default=True,
     help="coil: a bare coil, whose voltage rises by 6 dB an octave.",
 )
-@click.option("--out", metavar="FILE", type=OUTPUT, help="Readings file (TOML) to write; - for stdout.")
-@click.option("--add", metavar="FILE", type=OUTPUT, help="Readings file (TOML) to which the place is added.")
+@click.option(
+    "--out", metavar="FILE", type=Output("TOML"), help="Readings file (TOML) to write; - for stdout."
+)
+@click.option(
+    "--add", metavar="FILE", type=Output("TOML"), help="Readings file (TOML) to which the place is added."
+)
 @command_options
 def listen_command(
     session: Session,

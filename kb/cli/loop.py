@@ -11,7 +11,7 @@ import click
 from kb.base.datafiles import data_tables
 from kb.base.errors import BadInput, ascii_controls, described
 from kb.catalogue.drivers import drivers
-from kb.cli.common import OUTPUT, Session, choice, command_options
+from kb.cli.common import Output, Quantity, Session, choice, command_options
 from kb.cli.job_option import job_option, loop_of
 from kb.cli.loop_show import render_loop, render_sketch
 from kb.domain.driver import DriverLimits
@@ -81,10 +81,19 @@ if TYPE_CHECKING:
     metavar="NAME",
     help="Your usual driver, or one of the catalogue. Default: the usual one of the settings.",
 )
-@click.option("--driver-current", type=float, metavar="A", help="Your driver's rated current, A r.m.s.")
-@click.option("--driver-voltage", type=float, metavar="V", help="Your driver's highest voltage, V r.m.s.")
+@click.option(
+    "--driver-current", type=Quantity("A"), metavar="A", help="Your driver's rated current, A r.m.s."
+)
+@click.option(
+    "--driver-voltage", type=Quantity("V"), metavar="V", help="Your driver's highest voltage, V r.m.s."
+)
 @click.option("--driver-plate", type=choice(Plate), help="How these two count on the plate. Default: rms.")
-@click.option("--driver-least-load", type=float, metavar="OHM", help="Least load that your driver accepts.")
+@click.option(
+    "--driver-least-load",
+    type=Quantity("ohm", "Ω"),
+    metavar="OHM",
+    help="Least load that your driver accepts.",
+)
 @click.option(
     "--programme",
     type=choice(Programme),
@@ -139,8 +148,8 @@ if TYPE_CHECKING:
 @job_option
 @click.option("--keep", is_flag=True, help="Put room, route and list of materials into the job of --job.")
 @click.option("--plot", is_flag=True, help="Show the field in the terminal.")
-@click.option("--svg", metavar="FILE", type=OUTPUT, help="Write the field as SVG.")
-@click.option("--png", metavar="FILE", type=OUTPUT, help="Write the field as PNG.")
+@click.option("--svg", metavar="FILE", type=Output("SVG"), help="Write the field as SVG.")
+@click.option("--png", metavar="FILE", type=Output("PNG"), help="Write the field as PNG.")
 @command_options
 def loop_command(
     session: Session,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Final
 
 from kb.base.atomic import USUAL, whole
 from kb.base.errors import BadInput, BookTrouble, described
@@ -16,6 +17,33 @@ def refuse_kept(name: str, option: str, home: Path) -> None:
     """Raise BadInput where the file to be written is one that Jackfield keeps, in ``home`` or elsewhere."""
     if _is_kept(Path(name), home):
         raise BadInput(f"{option} {name}", described("a file that Jackfield keeps"), "another file")
+
+
+#: Endings that say what a file holds. Text of ours may have any other ending.
+_ENDINGS: Final[dict[str, tuple[str, ...]]] = {
+    "SVG": (".svg",),
+    "HTML": (".html", ".htm"),
+    "PNG": (".png",),
+    "WAV": (".wav", ".wave"),
+    "CSV": (".csv",),
+    "JSON": (".json",),
+    "JSON Lines": (".jsonl", ".ndjson", ".json"),
+    "TOML": (".toml",),
+}
+_OTHERS: Final = frozenset(
+    ".pdf .jpg .jpeg .gif .webp .heic .bmp .tif .tiff .xls .xlsx .ods .doc .docx .odt .rtf .zip .mp3 .flac"
+    " .ogg .m4a .aac .sqlite .db".split()
+)
+
+
+def refuse_misnamed(name: str, option: str, holds: str) -> None:
+    """Raise BadInput if the file's ending says that it holds something else than ``holds``."""
+    path = Path(name.lower().removesuffix(".gz"))
+    own = [ending for one in holds.split(", ") for ending in _ENDINGS.get(one, ())]
+    every = _OTHERS.union(*_ENDINGS.values())
+    if path.suffix in every and path.suffix not in own:
+        expected = f"a name that ends in {' or '.join(own)}" if own else "another ending"
+        raise BadInput(f"{option} {name}", described(f"a file that would hold {holds}"), expected)
 
 
 def _is_kept(path: Path, home: Path) -> bool:

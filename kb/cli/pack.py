@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb.base.errors import BadInput, described
-from kb.cli.common import Session, command_options, text
+from kb.base.text import words_of_list
+from kb.cli.common import INCHES, Quantity, Session, command_options, text
 from kb.cli.path_options import asked_inputs, asked_metres
 from kb.domain.language import ENGLISH, Language
 from kb.domain.words import Kind
@@ -29,6 +30,7 @@ _FOOT_M: Final = 0.3048  # international foot, 1959
 @click.option("--year", type=int, metavar="YEAR", help="One set: approximate year of make.")
 @click.option("--kind", metavar="KIND", help=f"One set: {', '.join(Kind)}.")
 @click.option("--display", metavar="DISPLAY", help="One set: flat, tube or projector.")
+@click.option("--size", "size_in", type=INCHES, metavar="INCHES", help="One set: its picture's diagonal.")
 @click.option("--inputs", metavar="LIST", help="One set: inputs of the driver, with commas.")
 @click.option("--driver", metavar="NAME", help="One set: a driver of the catalogue, or the usual one.")
 @click.option("--speakers-needed/--speakers-free", default=None, help="One set: whether others listen to it.")
@@ -44,7 +46,7 @@ _FOOT_M: Final = 0.3048  # international foot, 1959
 )
 @click.option(
     "--target",
-    type=float,
+    type=Quantity(share=True),
     default=0.95,
     show_default=True,
     metavar="P",
@@ -63,6 +65,7 @@ def pack_command(
     year: int | None,
     kind: str | None,
     display: str | None,
+    size_in: float | None,
     inputs: str | None,
     driver: str | None,
     speakers_needed: bool | None,
@@ -100,10 +103,11 @@ def pack_command(
             "year": year,
             "kind": kind,
             "display": display,
+            "size_in": size_in,
             "inputs": [one.value for one in asked_inputs(session, inputs, driver)],
             "speakers": None if speakers_needed is None else "needed" if speakers_needed else "free",
             "length_m": asked_metres(session, length_text),
-            "taken": list(taken) or None,
+            "taken": [signal for said in taken for signal in words_of_list(said)] or None,
         }
         day = _day({"jobs": [set_data], "have": stock_of(have)})
     day, notes = named_day(session.book.named, day, session.language)

@@ -8,7 +8,7 @@ import click
 
 from kb.base.errors import BadInput, NotFound, described
 from kb.base.text import cells
-from kb.cli.common import OUTPUT, Session, command_options, text
+from kb.cli.common import Output, Session, command_options, text
 from kb.cli.job_option import job_option
 from kb.cli.path_options import Asked, for_path, path_options
 from kb.domain.language import ENGLISH, Language
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 @click.command("path")
 @path_options
 @job_option
-@click.option("--svg", metavar="FILE", type=OUTPUT, help="Draw panel and chain as a picture, too.")
+@click.option("--svg", metavar="FILE", type=Output("SVG"), help="Draw panel and chain as a picture, too.")
 @command_options
 def path_command(session: Session, asked: Asked, job_ref: str | None, svg: str | None) -> int:
     """Say how to connect a set to the loop driver.

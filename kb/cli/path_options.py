@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb.base.errors import BadInput, ascii_controls, described
+from kb.base.text import words_of_list
 from kb.cli.common import Session
 from kb.cli.job_option import named_set, set_of
 from kb.domain.job import Job, Listening
@@ -46,7 +47,7 @@ class Asked:
         """
         from kb.book import SetView
 
-        signals = [Signal.read(signal, "--taken") for signal in self.taken]
+        signals = [Signal.read(signal, "--taken") for said in self.taken for signal in words_of_list(said)]
         if self.file:
             from kb.cli.record import read_visits
             from kb.domain.panel import panel_of
@@ -197,7 +198,7 @@ def asked_inputs(session: Session, inputs: str | None, driver: str | None) -> tu
     if inputs is not None and driver is not None:
         raise BadInput("--driver", described("--inputs and --driver"), "one of them")
     if inputs is not None:
-        words = [word.strip() for word in inputs.split(",") if word.strip()]
+        words = words_of_list(inputs)
         if not words:
             raise BadInput("--inputs", inputs, "the inputs of the driver, such as line-3.5,optical")
         return DriverInput.read_all(words, "--inputs")

@@ -13,7 +13,7 @@ from kb.base import clock
 from kb.base.errors import BadInput, BookTrouble, described
 from kb.base.inputfiles import MOST_BYTES, read_data, read_text
 from kb.base.parsing import json_of
-from kb.cli.common import Session, answering, choice, command_options
+from kb.cli.common import INCHES, Session, answering, choice, command_options
 from kb.cli.common import text as shown
 from kb.cli.job_option import job_if_there, named_set, set_of
 from kb.domain.visit import Visit, finding_to, visit_from, visits_from
@@ -52,7 +52,7 @@ place    in out unclear           in use  taken free
 @click.option("--kind", type=choice(Kind), metavar="KIND", help=f"{', '.join(Kind)}.")
 @click.option("--display", type=choice(Display), help="Kind of screen.")
 @click.option("--year", type=int, metavar="YEAR", help="Year of make.")
-@click.option("--size", "size_in", type=float, metavar="INCHES", help="Picture diagonal in inches.")
+@click.option("--size", "size_in", type=INCHES, metavar="INCHES", help="Picture diagonal in inches.")
 @click.option("--ask", is_flag=True, help="Ask question by question, as at a terminal.")
 @click.option("--new", is_flag=True, help="It is another set than the one with a similar name.")
 @command_options

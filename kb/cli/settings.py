@@ -8,7 +8,8 @@ import click
 
 from kb.base.errors import BadInput
 from kb.base.messages import LANGUAGES
-from kb.cli.common import Session, choice, command_options, text
+from kb.base.text import words_of_list
+from kb.cli.common import Quantity, Session, choice, command_options, text
 from kb.domain.plate import Plate
 from kb.domain.words import DriverInput
 from kb.settings import Settings, Units
@@ -16,10 +17,17 @@ from kb.settings import Settings, Units
 
 @click.command("settings")
 @click.option("--driver", metavar="NAME", help="Name of the usual loop driver.")
-@click.option("--driver-current", type=float, metavar="A", help="Its rated current, A; 0: not known.")
-@click.option("--driver-voltage", type=float, metavar="V", help="Its highest voltage, V; 0: not known.")
+@click.option("--driver-current", type=Quantity("A"), metavar="A", help="Its rated current, A; 0: not known.")
+@click.option(
+    "--driver-voltage", type=Quantity("V"), metavar="V", help="Its highest voltage, V; 0: not known."
+)
 @click.option("--driver-plate", type=choice(Plate), help="How these two count on the plate: rms or peak.")
-@click.option("--driver-least-load", type=float, metavar="OHM", help="Least load it accepts; 0: not known.")
+@click.option(
+    "--driver-least-load",
+    type=Quantity("ohm", "Ω"),
+    metavar="OHM",
+    help="Least load it accepts; 0: not known.",
+)
 @click.option("--inputs", metavar="LIST", help=f"Its inputs, with commas: {','.join(DriverInput)}")
 @click.option("--units", type=choice(Units), help="Units of length.")
 @click.option("--initials", metavar="XY", help="Your initials, kept with each visit.")
@@ -49,15 +57,7 @@ def settings_command(
 
     def changed(settings: Settings) -> Settings:
         if driver is not None:
-            if driver.casefold() != settings.driver.casefold():  # another driver has another plate
-                settings = replace(
-                    settings,
-                    driver_current_a=0.0,
-                    driver_voltage_v=0.0,
-                    driver_plate=Plate.RMS,
-                    driver_least_load_ohm=0.0,
-                )
-            settings = replace(settings, driver=driver)
+            settings = settings.with_driver(driver)  # another driver has another plate
         if driver_current is not None:
             current = _plate(driver_current, "--driver-current", 100, "A")
             settings = replace(settings, driver_current_a=current)
@@ -77,9 +77,12 @@ def settings_command(
             settings = replace(settings, initials=initials)
         return settings if language is None else replace(settings, language=language)
 
-    settings = changed(session.settings)
-    if settings != session.settings:
+    before = session.settings
+    settings = changed(before)
+    if settings != before:
         settings = change(session.folder, changed)
+    if before.driver and before.plates != settings.plates:
+        session.say(session.language("cli/settings/plate-kept", driver=before.driver, plate=_said(before)))
     shown = {
         "driver": settings.driver,
         "driver_current_a": settings.driver_current_a or None,
@@ -94,13 +97,8 @@ def settings_command(
     if session.as_json:
         session.json(shown)
     else:
-        plate = [f"{settings.driver_current_a:g} A"] if settings.driver_current_a else []
-        plate += [f"{settings.driver_voltage_v:g} V"] if settings.driver_voltage_v else []
-        plate += ["peak"] if plate and settings.driver_plate is Plate.PEAK else []
-        least = settings.driver_least_load_ohm
-        plate += [f"{least:g} ohm at least"] if least else []
         lines = {
-            "driver": ", ".join([settings.driver or "-", *plate]),
+            "driver": ", ".join(filter(None, [settings.driver or "-", _said(settings)])),
             "inputs": ", ".join(one.value for one in settings.inputs),
             "units": settings.units.value,
             "initials": settings.initials or "-",
@@ -111,6 +109,15 @@ def settings_command(
     return 0
 
 
+def _said(settings: Settings) -> str:
+    """What the plate of the usual driver says; empty if nothing is known of it."""
+    plate = [f"{settings.driver_current_a:g} A"] if settings.driver_current_a else []
+    plate += [f"{settings.driver_voltage_v:g} V"] if settings.driver_voltage_v else []
+    plate += ["peak"] if plate and settings.driver_plate is Plate.PEAK else []
+    least = settings.driver_least_load_ohm
+    return ", ".join([*plate, *([f"{least:g} ohm at least"] if least else [])])
+
+
 def _plate(value: float, option: str, most: float, unit: str) -> float:
     if not 0 <= value <= most:
         raise BadInput(option, value, f"{unit} from the plate, at most {most:g}; 0: not known")
@@ -119,5 +126,4 @@ def _plate(value: float, option: str, most: float, unit: str) -> float:
 
 def read_inputs(listed: str) -> tuple[DriverInput, ...]:
     """``line-3.5,optical`` as inputs; raises BadInput naming the invalid one."""
-    words = [word.strip() for word in listed.split(",") if word.strip()]
-    return DriverInput.read_all(words, "inputs")
+    return DriverInput.read_all(words_of_list(listed), "inputs")

@@ -11,7 +11,7 @@ import click
 
 from kb.base import clock
 from kb.base.errors import BadInput, described
-from kb.cli.common import OUTPUT, Session, command_options, counted, text
+from kb.cli.common import Output, Session, command_options, counted, text
 
 if TYPE_CHECKING:
     from kb.domain.visit import Visit
@@ -25,7 +25,7 @@ _SHOWN: Final = 10
 
 
 @click.command("out")
-@click.argument("file", metavar="FILE", type=OUTPUT)
+@click.argument("file", metavar="FILE", type=Output("JSON Lines"))
 @click.option("--for", "peer", metavar="NAME", help="Send only what is new for this colleague.")
 @click.option(
     "--since", type=click.IntRange(0), metavar="REVISION", help="Send only what came after this revision."

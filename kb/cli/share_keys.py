@@ -9,12 +9,12 @@ import click
 
 from kb.base.errors import BadInput, NotFound, described
 from kb.base.inputfiles import read_text
-from kb.cli.common import OUTPUT, Session, command_options, text
+from kb.cli.common import Output, Session, command_options, text
 from kb.cli.dump import write_whole
 
 
 @click.command("key")
-@click.argument("file", required=False, metavar="[FILE]", type=OUTPUT)
+@click.argument("file", required=False, metavar="[FILE]", type=Output("a key"))
 @click.option(
     "--name", metavar="NAME", help="Your name for colleagues. Default: the initials in the settings."
 )

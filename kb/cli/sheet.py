@@ -11,7 +11,7 @@ from kb.base import clock, text
 from kb.base.errors import BadInput, NotFound, described
 from kb.base.inputfiles import read_data
 from kb.base.messages import LANGUAGES
-from kb.cli.common import OUTPUT, Session, command_options
+from kb.cli.common import Output, Session, command_options
 from kb.cli.job_option import job_option
 from kb.cli.outputfile import write_out
 from kb.cli.path_options import Asked, for_path, path_options
@@ -50,7 +50,7 @@ if TYPE_CHECKING:
 @click.option(
     "--out",
     metavar="FILE",
-    type=OUTPUT,
+    type=Output("HTML"),
     default="sheet.html",
     show_default=True,
     help="File to write; - for stdout.",

@@ -8,7 +8,7 @@ import click
 from rich.table import Table
 
 from kb.base.errors import BadInput, NotFound, described
-from kb.cli.common import OUTPUT, Session, command_options, text
+from kb.cli.common import Output, Session, command_options, text
 from kb.cli.panel_view import noted_json, panel_table, source_title
 from kb.domain.language import Language
 from kb.domain.panel import Panel, PanelJack
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 @click.command("show")
 @click.argument("make")
 @click.argument("model", required=False)
-@click.option("--svg", metavar="FILE", type=OUTPUT, help="Draw the panel as a picture, too.")
+@click.option("--svg", metavar="FILE", type=Output("SVG"), help="Draw the panel as a picture, too.")
 @command_options
 def show_command(session: Session, make: str, model: str | None, svg: str | None) -> int:
     """Show one set: its panel as all visits together describe it, contradictions, and every visit.

@@ -7,7 +7,7 @@ import click
 from kb.base import clock
 from kb.base.errors import BadInput, NotFound, described
 from kb.base.messages import LANGUAGES
-from kb.cli.common import OUTPUT, Session, command_options
+from kb.cli.common import Output, Session, command_options
 from kb.cli.job_option import job_option
 from kb.cli.outputfile import write_out
 from kb.cli.path_options import Asked, for_path, path_options
@@ -25,7 +25,7 @@ from kb.sheet.tag import HEIGHT_MM, WIDTH_MM, make_tag, tag_page
 @click.option(
     "--out",
     metavar="FILE",
-    type=OUTPUT,
+    type=Output("SVG, HTML"),
     default="tag.svg",
     show_default=True,
     help="File to write: SVG, or HTML if it ends in .html; - for stdout.",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from kb.base.errors import BadInput, described
-from kb.cli.common import OUTPUT, Session, choice, command_options
+from kb.cli.common import Output, Session, choice, command_options
 from kb.cli.outputfile import write_out
 from kb.loop.tone import LEVEL_DB, SECONDS, Tone, wav
 
@@ -13,7 +13,7 @@ from kb.loop.tone import LEVEL_DB, SECONDS, Tone, wav
 @click.command("tone")
 @click.argument("signal", type=choice(Tone), default=Tone.SINE.value)
 @click.option(
-    "--out", metavar="FILE", type=OUTPUT, help="WAV file to write; - for stdout. Default: SIGNAL.wav."
+    "--out", metavar="FILE", type=Output("WAV"), help="WAV file to write; - for stdout. Default: SIGNAL.wav."
 )
 @click.option("--seconds", type=float, default=SECONDS, show_default=True, metavar="S", help="Length.")
 @click.option(
@@ -61,7 +61,10 @@ def tone_command(
     file = out or f"{tone.value}.wav"
     if session.as_json and file == "-":
         raise BadInput("--out", described("- with --json"), "a file, since the JSON goes to stdout")
-    sound = wav(tone, seconds=seconds, level_db=level, hertz=hertz, mains_hz=mains, seed=seed)
+    try:
+        sound = wav(tone, seconds=seconds, level_db=level, hertz=hertz, mains_hz=mains, seed=seed)
+    except BadInput as mistake:
+        raise BadInput(f"--{mistake.place}", mistake.seen, mistake.expected) from None
     session.say(said("cli/tone/down"))
     size = write_out(file, sound, "--out")
     if session.as_json:

@@ -238,7 +238,7 @@ def job_from(data: object, place: str = "job", *, kept: bool = False) -> Job:
     The fields of a single set may be written without ``sets``. ``kept``: it is in a book already, so years
     in the future are taken as they are.
     """
-    given = Fields(data, place, "an object with what is known of the job", bare=True)
+    given = Fields(_with_size(data), place, "an object with what is known of the job", bare=True)
     try:
         found = take_fields(Job, given)
         if "sets" not in found:
@@ -251,6 +251,16 @@ def job_from(data: object, place: str = "job", *, kept: bool = False) -> Job:
     except BadInput as mistake:
         raise mistake.within(place) from None
     return Job(**found)
+
+
+def _with_size(data: object) -> object:
+    """Return the data with ``size``, as callers say it, under its own name."""
+    if not isinstance(data, Mapping):
+        return data
+    named = {"size_in" if key == "size" and "size_in" not in data else key: data[key] for key in data}
+    if isinstance(named.get("sets"), list):
+        named["sets"] = [_with_size(one) for one in named["sets"]]
+    return named
 
 
 def job_to(job: Job) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
 from kb.base.errors import BadInput
+from kb.base.text import words_of_list
 from kb.domain import marking
 from kb.domain.visit import Finding, finding_from
 from kb.domain.words import Direction, Form, Format, Level, Outcome, Signal, Speakers, Word
@@ -120,7 +121,7 @@ def _mark_and_words(rest: str) -> tuple[str, list[str]]:
 
 
 def _split(said: str) -> list[str]:
-    return [word.strip().lower() for word in said.split(",") if word.strip()]
+    return [word.lower() for word in words_of_list(said, names=True)]
 
 
 def _word(word: str, place: str) -> tuple[str, Word | bool]:

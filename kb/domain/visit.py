@@ -362,6 +362,11 @@ def read_year(value: object, place: str) -> int:
     return Whole(FIRST_YEAR, latest, f"a year, {FIRST_YEAR} to {latest}").read(value, place)
 
 
+def read_size(value: object, place: str) -> float:
+    """A picture's diagonal in inches."""
+    return _DIAGONAL.read(value, place)
+
+
 def read_id(value: object, place: str) -> str:
     """A UUID in its usual lower-case form."""
     return Identifier().read(value, place)

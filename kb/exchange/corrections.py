@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from kb.base.errors import BadInput, NotFound, described, shown
+from kb.base.text import words_of_list
 from kb.domain.shortform import jack as short_jack
 from kb.domain.visit import SUPERSEDES, Source, Visit, finding_to, set_key, visit_from, visit_to
 from kb.store import Snapshot, Store
@@ -129,7 +130,7 @@ def _value(name: str, said: str | None) -> Any:
     if said is None:
         return None
     if name in ("items", "inputs"):
-        return [one.strip() for one in said.split(",") if one.strip()]
+        return words_of_list(said, names=name == "items")
     if name == "taken":
         return {"yes": True, "no": False}.get(said.lower(), said)
     if name == "year" and said.isdecimal() and len(said) < 10:

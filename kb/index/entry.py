@@ -12,6 +12,8 @@ TEXT_FIELDS = ("marking", "setting", "note", "fact")
 
 
 FACT_FIELDS = ("speakers", "level", "format", "form", "direction", "display", "basis")
+SIZE = "size"
+"""The field of a picture size in inches, kept among the facts as ``size:40``."""
 """Recorded facts that a query can filter by, in addition to kind, signal and outcome."""
 
 

@@ -18,7 +18,7 @@ from itertools import groupby
 from typing import NamedTuple
 
 from kb.base.errors import BadInput, described
-from kb.index.entry import FACT_FIELDS, Filters
+from kb.index.entry import FACT_FIELDS, SIZE, Filters
 from kb.index.normalize import normalise
 
 MAX_QUERY = 600
@@ -27,10 +27,11 @@ MAX_TOKENS = 90
 
 _FIELD = re.compile(r"([a-z]+):(.*)", re.DOTALL)
 _YEARS = re.compile(r"(\d{4})(?:(-|\.\.)(\d{4})?)?\Z|(-|\.\.)(\d{4})\Z")
-FIELDS = ("make", "kind", "year", "signal", "outcome", *FACT_FIELDS)
+FIELDS = ("make", "kind", "year", "size", "signal", "outcome", *FACT_FIELDS)
 _A_FIELD = 3  # letters before a colon that can be meant as a field; fewer are part of a name
 _PIECES = re.compile(r'([a-z]+:)?"([^"]*)"|(\S+)')
 _INCHES = re.compile(r'(?<!\S)(\d{2,3})"(?!\S)')
+_SIZE_SIGN = re.compile(r'(\bsize:\d{2,3})"(?!\S)')
 _NOISE = frozenset("model modell number television".split())
 """Words that say nothing about the set in question."""
 SMALL = frozenset("no nr tv set the a an and with of in on by for to is i it my we".split())
@@ -54,7 +55,7 @@ def parse(asked: str) -> Query:
     if len(text) > MAX_QUERY:
         raise BadInput("query", f"{len(text)} characters", f"at most {MAX_QUERY}")
     if text.count('"') % 2:  # the last sign may mean inches
-        text = _INCHES.sub(r"\1 inch", text)
+        text = _INCHES.sub(r"\1 inch", _SIZE_SIGN.sub(r"\1", text))
     if text.count('"') % 2:
         raise BadInput("query", text, 'a second " to close the phrase')
     tokens: list[str] = []
@@ -123,6 +124,8 @@ def _filter(filters: Filters, field: str, value: str) -> Filters:
         return filters._replace(make=value)
     if field == "year":
         return filters._replace(years=_years(value))
+    if field == SIZE:
+        return filters._replace(facts=(*filters.facts, f"{SIZE}:{_inches(value)}"))
     from kb.domain import words  # only a query with such a filter pays for it
 
     value = value.lower()
@@ -139,7 +142,8 @@ def _filter(filters: Filters, field: str, value: str) -> Filters:
 
 
 _EXAMPLE = {
-    "make": "make:norwell", "kind": "kind:television", "year": "year:2010-2014", "signal": "signal:optical",
+    "make": "make:norwell", "kind": "kind:television", "year": "year:2010-2014", "size": "size:40",
+    "signal": "signal:optical",
     "outcome": "outcome:silent", "speakers": "speakers:mute", "level": "level:fixed", "format": "format:pcm",
     "form": "form:toslink", "direction": "direction:output", "display": "display:tube",
     "basis": "basis:tested",
@@ -161,8 +165,23 @@ def _years(value: str) -> tuple[int, int]:
     return (low, high)
 
 
+def _inches(value: str) -> int:
+    """Parse a picture size in inches, as typed: ``40``, ``40"``, ``40in``, ``40-inch``."""
+    found = _SIZE_TYPED.fullmatch(value.upper().replace(",", "."))
+    if not found:
+        raise BadInput("query, size", value, "a picture size in inches, such as 40")
+    return round(float(found[1]))
+
+
 _SPLIT = re.compile(r"[\s/,;_|\\-]+")
 _MOST_PIECES = 12
+
+
+def parts_of(token: str) -> list[str]:
+    """Return the words of a token between separators."""
+    return [part for part in _SPLIT.split(token) if part]
+
+
 _AROUND = 6  # in up to so many pieces, a make may be inside the code
 _MAKE_PIECES = 3  # a make may have three words
 
@@ -337,6 +356,7 @@ def _has_sign(piece: str) -> bool:
 _INCH = "INCHES|INCH|INS|IN|ZOLL|PULGADAS|PULGADA|PULG|POUCES|POUCE|POLLICI|POLLICE|POLEGADAS|DUIM|TUM|CALI"
 """Inches in languages of the region (common practice)."""
 _SIZE = re.compile(rf"(?:[1-9]\d|1[01]\d)({_INCH})?\Z")
+_SIZE_TYPED = re.compile(rf"(\d{{1,3}}(?:\.\d+)?)[ -]?(?:{_INCH}|\"|''|″)?")
 UNITS = frozenset(_INCH.split("|"))
 
 

@@ -64,11 +64,12 @@ def choose(complaint: str, odds: Odds, tests: Sequence[Test], share: Mapping[str
         results = _results(complaint, odds, test)
         if now - sum(p * left for p, left, _ in results) < LEAST_BITS:
             continue
-        if bits(complaint, listed, test) < LEAST_BITS:
+        told = bits(complaint, listed, test)
+        if told < LEAST_BITS:
             continue  # it would only separate a listed fault from an unlisted one
         # After an answer that settles the fault, the work stops.
-        to_find = sum(p * left for p, left, top in results if top < SURE)
-        rates.append((share[test.id] * (now - to_find) / test.minutes, test))
+        spared = sum(p * left for p, left, top in results if top >= SURE)
+        rates.append((share[test.id] * (told + spared) / test.minutes, test))
     if not rates:
         return None
     if len(rates) <= FEW and all(share[test.id] == 1 for _, test in rates):

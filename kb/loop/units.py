@@ -112,9 +112,12 @@ def room(text: str, place: str = "room", *, feet: bool = False) -> tuple[float, 
         raise BadInput(place, text, "two sides such as 5.2x4.1 or 17ftx13ft 6in")
     first, second = (side.strip() for side in sides)
     unit = re.compile(r"[a-z]+|'|\"")
-    if (found := unit.search(second)) and re.fullmatch(_NUMBER, first):
-        first += found[0]
-    elif (found := unit.search(first)) and re.fullmatch(_NUMBER, second):
+    alone = [re.fullmatch(_NUMBER, side) for side in (first, second)]
+    if alone[0] and (found := unit.search(second)):
+        # The other side is read first: its unit holds for both, and what is wrong with it is named there.
+        width = length(second, f"{place}, second side", feet=feet)
+        return length(first + found[0], f"{place}, first side", feet=feet), width
+    if alone[1] and (found := unit.search(first)):
         second += found[0]
     return (
         length(first, f"{place}, first side", feet=feet),

@@ -11,7 +11,7 @@ import click
 import pytest
 
 from kb.cli.commands import jackfield as group
-from kb.cli.common import OUTPUT
+from kb.cli.common import Output
 from tests.cli.conftest import Run
 
 SET = ("Norwell", "NV40-210")
@@ -28,6 +28,8 @@ WRITING: dict[str, tuple[str, ...]] = {
     "loop, png": ("loop", "--room", "5x4", "--png"),
     "tone": ("tone", "sine", "--seconds", "1", "--out"),
     "isolate": ("isolate", "no-sound", "--answer", "power=on", "--answers"),
+    "listen, out": ("listen", "--out"),
+    "listen, add": ("listen", "--add"),
 }
 KEPT = (
     "book.sqlite",
@@ -134,7 +136,7 @@ def test_every_option_that_names_a_file_to_be_written_is_known_as_one() -> None:
         module = importlib.import_module(command.callback.__module__)
         text = Path(str(module.__file__)).read_text(encoding="utf-8")
         uses = any(writer in text for writer in writers)
-        known = [param.name for param in command.params if param.type is OUTPUT]
+        known = [param.name for param in command.params if isinstance(param.type, Output)]
         assert not known or uses, name
         if name in {one.partition(",")[0] for one in WRITING}:
             assert known, name

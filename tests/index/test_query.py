@@ -31,7 +31,7 @@ Book = Callable[..., Index]
         ("outcome:quiet", "query, outcome"),
         ("kind:fridge", "query, kind"),
         ("make:", "make:norwell"),
-        ("shade:red", "one of the fields make, kind, year, signal, outcome"),
+        ("shade:red", "one of the fields make, kind, year, size, signal, outcome"),
         ("a " * 91, "at most 90"),
     ],
 )

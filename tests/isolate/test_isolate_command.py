@@ -223,7 +223,7 @@ def talked(*typed: str, begun: State = BEGUN) -> tuple[State, list[State], str]:
 
 
 def test_each_answer_is_kept_before_the_next_test_is_asked():
-    state, kept, out = talked("power", "yes", "q")
+    state, kept, out = talked("power", "1", "q")
     assert [dict(one.answers) for one in kept] == [dict(state.answers[:1]), dict(state.answers)]
     assert "Next:" in out
 

@@ -153,7 +153,9 @@ def test_a_good_phone_at_the_line_input_puts_the_fault_on_the_source_side_and_si
 
 def test_where_no_light_tells_and_nobody_has_a_loop_receiver_the_phone_splits_the_chain_first():
     state = start(MODEL, "no-sound", ANALOG).excluding("driver-lights", "loop-receiver")
-    state = state.answer("source-plays", "yes")  # asked before a plug is pulled
+    state = state.answer("source-plays", "yes").answer(
+        "jack-mark", "output"
+    )  # looks, before a plug is pulled
     assert state.next_test is not None
     assert state.next_test.test.id == "player-into-line"
 

@@ -88,7 +88,7 @@ def test_one_misread_answer_mostly_costs_time_and_not_the_fault():
     at_once, in_the_end = (sum(column) / len(outcomes) for column in zip(*outcomes, strict=True))
     assert len(outcomes) > 150
     assert at_once > 0.7
-    assert in_the_end > 0.9
+    assert in_the_end > 0.88
 
 
 def test_a_driver_without_a_signal_light_is_no_evidence_of_a_silent_source():

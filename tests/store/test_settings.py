@@ -65,6 +65,7 @@ def test_the_file_is_plain_toml_for_this_user_alone(tmp_path: Path) -> None:
         "units": "feet",
         "initials": "RT",
         "language": "en",
+        "plates": [],
     }
     assert path.stat().st_mode & 0o777 == 0o600
     assert [one.name for one in home.iterdir()] == [FILE]
