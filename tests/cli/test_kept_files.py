@@ -28,6 +28,7 @@ WRITING: dict[str, tuple[str, ...]] = {
     "loop, png": ("loop", "--room", "5x4", "--png"),
     "tone": ("tone", "sine", "--seconds", "1", "--out"),
     "isolate": ("isolate", "no-sound", "--answer", "power=on", "--answers"),
+    "day": ("day", "--html"),
     "listen, out": ("listen", "--out"),
     "listen, add": ("listen", "--add"),
 }
