@@ -17,11 +17,43 @@ from tests.watched import watch
 watch()
 LONG = os.environ.get("JACKFIELD_LONG") == "1"
 
+EXAMPLES = int(os.environ.get("JACKFIELD_EXAMPLES", "50"))  #: fewer where a recipe runs these tests in a copy
 settings.register_profile(
-    "short", max_examples=50, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
+    "short",
+    max_examples=EXAMPLES,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.too_slow],
 )
 settings.register_profile("long", max_examples=2000, deadline=None)
 settings.load_profile("long" if LONG else "short")
+
+#: Files of a few long tests. They are begun first, so that no process is left alone with one at the end.
+LONG_FILES = (
+    "store/test_recipe_field.py",
+    "team/test_torture.py",
+    "test_torture.py",
+    "cli/test_readme.py",
+    "web/test_browser.py",
+    "web/test_beside.py",
+    "integration/test_disk.py",
+    "store/test_old_books.py",
+    "team/test_broken_connection.py",
+    "exchange/test_backup.py",
+    "web/test_two_servers.py",
+    "exchange/test_safety.py",
+    "evidence/test_renewal.py",
+    "recipes/test_recipes.py",
+    "exchange/test_merge_laws.py",
+)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the long files first; ``--no-loadscope-reorder`` of scripts/test.py leaves them there."""
+    tests = Path(__file__).parent
+    rank = {tests / name: number for number, name in enumerate(LONG_FILES)}
+    items.sort(key=lambda item: rank.get(item.path, len(rank)))
+
 
 # Before any test: a program that is started inherits both (see tests/watch/only_sqlite.py).
 _FOLDER = tempfile.TemporaryDirectory(prefix="jackfield-watch-")

@@ -44,7 +44,12 @@ class Copy:
 
     def run(self, *command: str) -> subprocess.CompletedProcess[str]:
         """Run Python in the copy."""
-        env = {**os.environ, "PYTHONPATH": str(self.root), "PYTHONDONTWRITEBYTECODE": "1"}
+        env = {
+            **os.environ,
+            "PYTHONPATH": str(self.root),
+            "JACKFIELD_EXAMPLES": "12",
+            "PYTHONDONTWRITEBYTECODE": "1",
+        }
         env |= {"JACKFIELD_TODAY": "2026-03-06"}
         return subprocess.run(
             [sys.executable, *command],

@@ -58,7 +58,7 @@ def edit(path: Path, old: str, new: str) -> None:
 
 
 def run(copy: Path, *command: str) -> subprocess.CompletedProcess[str]:
-    env = {**os.environ, "PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1"}
+    env = {**os.environ, "PYTHONPATH": str(copy), "JACKFIELD_EXAMPLES": "12", "PYTHONDONTWRITEBYTECODE": "1"}
     return subprocess.run(
         [sys.executable, *command], cwd=copy, env=env, capture_output=True, text=True, timeout=SECONDS
     )
