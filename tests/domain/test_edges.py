@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 import pytest
 
+from kb.base import clock
 from kb.base.errors import BadInput
 from kb.domain import marking
 from kb.domain.mark_words import meaning_of
 from kb.domain.panel import reconcile
-from kb.domain.visit import Visit, visit_from
+from kb.domain.visit import Visit, in_future, visit_from
 from kb.domain.words import DriverInput, Form
 
 LINE = {"form": "rca-pair", "marking": "AUDIO OUT"}
@@ -61,6 +63,12 @@ def test_only_forms_that_came_with_digital_sound_make_an_old_tube_set_unlikely()
     assert not recent & {"rca-pair", "rca-single", "scart", "din-5", "jack-3.5", "jack-6.35", "antenna"}
 
 
+def test_a_word_of_up_to_forty_characters_is_looked_up_and_a_longer_one_is_refused() -> None:
+    assert Form.read("rca pair".ljust(40), "form") is Form.RCA_PAIR
+    with pytest.raises(BadInput, match="form"):
+        Form.read("rca pair".ljust(41), "form")
+
+
 # -- visits ----------------------------------------------------------------------------------------
 
 
@@ -77,6 +85,16 @@ def test_a_set_of_a_year_to_come_is_a_slip_of_the_pen_except_in_a_book() -> None
         visit(LINE, source={"year": 2150})
     data = {"date": "2024-05-01", "source": {"make": "Norwell", "model": "X", "year": 2150}, "jacks": []}
     assert visit_from(data, recorded=True).source.year == 2150
+
+
+def test_a_visit_of_tomorrow_is_one_beyond_midnight_and_a_later_one_a_slip(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(clock, "today", lambda: date(2026, 3, 4))
+    assert not in_future(date(2026, 3, 5))
+    assert in_future(date(2026, 3, 6))
+    monkeypatch.setattr(clock, "today", lambda: date.max)
+    assert not in_future(date.max), "the last day that Python knows"
 
 
 def test_sixteen_items_are_noted_at_a_jack_and_no_more() -> None:
