@@ -12,18 +12,14 @@ from typing import Any
 import click
 
 from kb.base.errors import BadInput
+from kb.base.text import visible
 from kb.cli.common import Session, text
 from kb.cli.panel_view import inferred_lines, panel_table, source_title
+from kb.domain.language import Language
 from kb.domain.panel import panel_of
 from kb.domain.shortform import FORMS, WORDS, fields, marked
 from kb.domain.visit import Visit, finding_from, read_year, visit_from
 from kb.domain.words import Direction, Form, Outcome, Signal, Speakers
-
-_HELP = """\
-Type a form, or a jack in short: FORM=MARK:WORD,WORD
-  opt=OPTICAL OUT:ok,pcm   hp:mute   rca=AUDIO   opt?
-Enter alone when all jacks are in; undo takes the last one back; quit saves
-nothing; ? lists forms and words."""
 
 
 class _Undo(Exception):
@@ -34,9 +30,13 @@ class _Quit(Exception):
     """The person wants to save nothing."""
 
 
-def _lists() -> str:
-    forms = fill(" ".join(FORMS), 78, initial_indent="forms ", subsequent_indent="      ")
-    return forms + "\n" + fill(" ".join(WORDS), 78, initial_indent="words ", subsequent_indent="      ")
+def _lists(said: Language) -> str:
+    lists = ((said("cli/record/ask/forms"), FORMS), (said("cli/record/ask/words"), WORDS))
+    indent = max(len(name) for name, _ in lists) + 1
+    return "\n".join(
+        fill(" ".join(of), 78, initial_indent=name.ljust(indent), subsequent_indent=" " * indent)
+        for name, of in lists
+    )
 
 
 def asked_visit(session: Session, common: dict[str, Any]) -> Visit | None:
@@ -45,27 +45,28 @@ def asked_visit(session: Session, common: dict[str, Any]) -> Visit | None:
         {**common, "source": {"make": "x", "model": "x", **common["source"]}}, "record"
     )  # options first
     source = common["source"]
-    _name(common, "make")
-    _name(common, "model")
+    said = session.language
+    _name(common, "make", said("cli/record/ask/make"))
+    _name(common, "model", said("cli/record/ask/model"))
     if source.get("year") is None:
-        source["year"] = _year()
+        source["year"] = _year(said)
     _known(session, source)
     jacks = _jacks(session, common)
     if jacks is None:
         return None
-    visit = _noted({**common, "jacks": jacks})
+    visit = _noted({**common, "jacks": jacks}, said)
     if not (visit.findings or visit.note):
         session.say(session.language("cli/record/empty"))
         return None
     _draw(session, visit)
-    return visit if click.confirm("Save this visit?", default=True, err=True) else None
+    return visit if click.confirm(said("cli/record/ask/save"), default=True, err=True) else None
 
 
-def _name(common: dict[str, Any], part: str) -> None:
+def _name(common: dict[str, Any], part: str, question: str) -> None:
     """Ask for make or model until it is valid; mistakes are shown at once."""
     source = common["source"]
     while True:
-        source[part] = _ask(part.capitalize(), source.get(part))
+        source[part] = _ask(question, source.get(part))
         try:
             visit_from({"date": common["date"], "source": {"make": "x", "model": "x", part: source[part]}})
         except BadInput as mistake:
@@ -79,16 +80,16 @@ def _known(session: Session, source: dict[str, Any]) -> None:
     """Show what the book knows already, so that a known set is confirmed and not typed again."""
     visits = session.book.visits(source["make"], source["model"])
     if visits:
-        session.console.print(text(f"{len(visits)} earlier visits to this set; its panel so far:", "dim"))
+        session.console.print(text(session.language("cli/record/ask/known", count=len(visits)), "dim"))
         session.console.print(panel_table(session.book.panel(visits)))
 
 
-def _noted(data: dict[str, Any]) -> Visit:
+def _noted(data: dict[str, Any], said: Language) -> Visit:
     """The visit with its note, which is asked for until it is one: a slip here must not cost the jacks."""
     asked = not data.get("note")
     while True:
         if asked:
-            data["note"] = _ask("Note (Enter for none)", "")
+            data["note"] = _ask(said("cli/record/ask/note"), "")
         try:
             return visit_from(data, "record")
         except BadInput as mistake:
@@ -99,18 +100,19 @@ def _noted(data: dict[str, Any]) -> Visit:
 
 def _jacks(session: Session, common: dict[str, Any]) -> list[dict[str, Any]] | None:
     jacks: list[dict[str, Any]] = []
-    session.say(_HELP)
+    said = session.language
+    session.say(said("cli/record/ask/help"))
     while True:
-        typed = _ask(f"Jack {len(jacks) + 1}", "").strip()
+        typed = _ask(said("cli/record/ask/jack", number=len(jacks) + 1), "").strip()
         if not typed:
             return jacks
         if typed in ("quit", "q"):
             return None
         if typed in ("help", "?"):
-            session.say(_lists())
+            session.say(_lists(said))
             continue
         try:
-            held = jacks[:-1] if typed in ("undo", "u") else [*jacks, _whole(typed)]
+            held = jacks[:-1] if typed in ("undo", "u") else [*jacks, _whole(typed, said)]
             visit = visit_from({**common, "jacks": held}, "record")
         except _Undo:
             continue
@@ -123,26 +125,27 @@ def _jacks(session: Session, common: dict[str, Any]) -> list[dict[str, Any]] | N
         _draw(session, visit, len(jacks))
 
 
-def _whole(typed: str) -> dict[str, Any]:
+def _whole(typed: str, said: Language) -> dict[str, Any]:
     """A jack from its short form; where only the form was typed, the rest is asked."""
     data = fields(typed)
     if "=" in typed or ":" in typed or "?" in typed:
         return data
     form = Form(data["form"])
-    data = marked(typed, _part("  printed at it (Enter for none)"))
+    data = marked(typed, _part(said("cli/record/ask/mark")))
     finding = finding_from(data, "jack")
     if finding.jack.direction is Direction.UNCLEAR:
-        data["direction"] = _choose("  out, in or unclear", Direction, Direction.UNCLEAR)
+        data["direction"] = _choose(said, "direction", Direction, Direction.UNCLEAR)
         finding = finding_from(data, "jack")
     if finding.jack.direction is Direction.OUTPUT:
-        data["outcome"] = _choose("  what came of it (Enter: not tried)", Outcome, Outcome.NOT_TRIED)
-        data["speakers"] = _choose("  the set's speakers (on, mute, menu)", Speakers, Speakers.UNKNOWN)
+        data["outcome"] = _choose(said, "outcome", Outcome, Outcome.NOT_TRIED)
+        data["speakers"] = _choose(said, "speakers", Speakers, Speakers.UNKNOWN)
         if {Signal.OPTICAL, Signal.COAXIAL} & {*form.carries} and data["outcome"] != Outcome.NOT_TRIED:
-            data["setting"] = _part("  menu setting that it needed (Enter for none)")
+            data["setting"] = _part(said("cli/record/ask/setting"))
     return {key: value for key, value in data.items() if value != ""}
 
 
-def _choose(question: str, words: type[Direction | Outcome | Speakers], default: str) -> str:
+def _choose(said: Language, field: str, words: type[Direction | Outcome | Speakers], default: str) -> str:
+    question = said(f"cli/record/ask/{field}")
     while True:
         typed = _part(question).lower()
         if not typed:
@@ -150,15 +153,18 @@ def _choose(question: str, words: type[Direction | Outcome | Speakers], default:
         if typed in WORDS and isinstance(WORDS[typed][1], words):
             return str(WORDS[typed][1])
         try:
-            return str(words.read(typed, question.strip()))
-        except BadInput as mistake:
-            short = sorted(w for w, (_, value) in WORDS.items() if isinstance(value, words))
-            click.echo(fill(f"{mistake.place}: saw {typed!r}, expected {', '.join(short)}", 78), err=True)
+            return str(words.read(typed, question))
+        except BadInput:
+            short = ", ".join(sorted(w for w, (_, value) in WORDS.items() if isinstance(value, words)))
+            seen = visible(typed)
+            click.echo(
+                fill(said("cli/record/ask/expected", question=question, seen=seen, words=short), 78), err=True
+            )
 
 
 def _part(question: str) -> str:
     """One answer about the jack at hand; ``undo`` takes the jack back, ``quit`` all of it."""
-    typed = _ask(question, "").strip()
+    typed = _ask(f"  {question}", "").strip()
     if typed in ("quit", "q"):
         raise _Quit
     if typed in ("undo", "u"):
@@ -166,9 +172,9 @@ def _part(question: str) -> str:
     return typed
 
 
-def _year() -> int | None:
+def _year(said: Language) -> int | None:
     while True:
-        typed = _ask("Year of make (Enter if unknown)", "").strip()
+        typed = _ask(said("cli/record/ask/year"), "").strip()
         if not typed:
             return None
         try:

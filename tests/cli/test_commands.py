@@ -226,6 +226,44 @@ def test_who_types_a_headphone_jack_is_not_asked_whether_it_is_an_output(jackfie
     assert "out, in or unclear" not in done.err
 
 
+def test_the_questions_of_record_are_asked_in_the_language_of_the_settings(jackfield: Run) -> None:
+    jackfield("record", "Norwell", "NV40", "opt:ok")
+    jackfield("settings", "--language", "es")
+    answers = [
+        "Norwell",
+        "NV40",
+        "",
+        "?",
+        "rca",
+        "",
+        "what",
+        "out",
+        "",
+        "",
+        "undo",
+        "hp",
+        "",
+        "ok",
+        "mute",
+        "",
+        "",
+        "y",
+    ]
+    done = jackfield("record", "--ask", stdin="\n".join(answers) + "\n")
+    assert done.code == 0, done.err
+    said = " ".join((done.err + done.out).split())
+    for question in (
+        "Marca", "Año de fabricación (Intro si no se conoce)", "1 visita anterior a este aparato",
+        "Escriba una forma",
+        "Conexión 1", "palabras", "lo que está impreso junto a ella", "out (salida), in (entrada)",
+        "había 'what', se esperaba in, out", "qué resultado dio", "los altavoces del aparato", "Nota (Intro",
+        "¿Guardar esta visita?",
+    ):  # fmt: skip
+        assert question in said
+    for english in ("Enter", "Save", "Jack 1", "printed", "earlier"):
+        assert english not in said
+
+
 def test_quit_saves_nothing_wherever_it_is_typed(jackfield: Run, home: Path) -> None:
     for answers in (["quit"], ["opt", "quit"], ["opt", "", "quit"], ["hp", "", "quit"]):
         done = jackfield("record", "--ask", stdin="\n".join(["Norwell", "NV40", "", *answers]) + "\n")
