@@ -37,7 +37,6 @@ NO_SENTENCES = {
     "what 'jackfield loop --json' prints, or its items",
     "an entry [[part]] with name, words, unless and powered",
     "a list of jobs, or an object with jobs",
-    "an entry [[part]] with name, words, unless and powered",
     "the chance of something else, above 0, at most 0.5",
     " chances from 0 to 1 that sum to 1",
     "a test for the complaint ",  # what is expected of an answer
