@@ -90,6 +90,8 @@ def listen_command(
     target = out if add is None else add
     if target == "-" and (session.as_json or add):
         raise BadInput("--out" if out else "--add", described("-"), "the name of a file")
+    if target is not None and target.lower().endswith(".json"):
+        raise BadInput("--out" if out else "--add", target, "the name of a TOML file, such as readings.toml")
     heard = listen.hear(_recorded(files, calibration, channel, probe))
     if target is not None:
         day = clock.today().isoformat()

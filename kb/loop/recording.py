@@ -32,9 +32,9 @@ if TYPE_CHECKING:
 
     Samples = NDArray[np.float64]
 
-MOST_BYTES: Final = 64 * 1024 * 1024
-#: About five minutes at 48 kHz, for each channel.
-MOST_SAMPLES: Final = 15_000_000
+MOST_BYTES: Final = 32 * 1024 * 1024
+#: Nearly three minutes at 48 kHz, for each channel; one minute is plenty.
+MOST_SAMPLES: Final = 8_000_000
 #: Noise counts to 16 kHz, and the response to the upper edge of the band at 5 kHz, 5.6 kHz.
 LEAST_RATE_HZ: Final = 32_000
 MOST_RATE_HZ: Final = 192_000

@@ -495,6 +495,7 @@ def test_the_command_names_the_file_and_the_problem(folder):
     (folder / "loud.wav").write_bytes(wav_bytes(np.clip(2 * sine(level_db=0), -1, 1)))
     assert wrong("--sine", "loud.wav", "--json").startswith("loud.wav: is clipped")
     assert "at least one recording" in wrong()
+    assert "TOML" in wrong("--sine", "sine.wav", "--out", "readings.json")
     assert "file not found" in wrong("--sine", "none.wav")
     assert "no steady 1 kHz sine" in wrong("--sine", "sine.wav", "--calibration", "pink.wav", "400")
 
@@ -506,3 +507,8 @@ def test_without_its_libraries_the_command_says_what_to_install(folder, monkeypa
     monkeypatch.delitem(sys.modules, "kb.loop.recording")
     monkeypatch.delattr(kb.loop, "listen")
     assert "pip install '.[listen]'" in wrong("--sine", "sine.wav")
+
+
+def test_a_recording_is_bounded_in_length(monkeypatch):
+    monkeypatch.setattr("kb.loop.recording.MOST_SAMPLES", 2 * RATE)
+    assert "2 s or less" in refused(wav_bytes(0.1 * HISS[: 3 * RATE]))
