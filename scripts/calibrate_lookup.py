@@ -22,6 +22,7 @@ import damage as d
 import numpy as np
 from measure_lookup import entries, groups, key_of
 from model_codes import Code, codes, normal
+from people_queries import misheard, mishit
 from scipy.optimize import minimize
 
 from kb.base.errors import BadInput
@@ -33,7 +34,11 @@ SIZE = 19_000
 BOOKS = (750, 400, 100)  # of a thousand codes
 ASKED_UNKNOWN = 0.4  # of the queries made, weighed afterwards
 PRINTED = "as printed"
-WORN = {"two look-alikes": d.of_model(d.look_alike, d.look_alike)}
+MORE = {
+    "two look-alikes": d.of_model(d.look_alike, d.look_alike),
+    "one key beside": d.of_model(mishit),
+    "misheard": d.of_model(misheard),
+}
 FITTED, JUDGED = 0, 1  # halves
 SEEDS = {FITTED: 51, JUDGED: 52}
 
@@ -75,7 +80,7 @@ def asked(half: int, each: int, seed: int = 0) -> Iterator[Asked]:
         index.rebuild((entry for at, entry in enumerate(entries(rows)) if at in known), 1)
         reader = index.reader()
         for _, with_make, kinds in groups():
-            for kind, damage in {**kinds, **WORN}.items():
+            for kind, damage in {**kinds, **MORE}.items():
                 for _ in range(each * (4 if kind == PRINTED else 1)):
                     unknown = draw.random() < ASKED_UNKNOWN
                     row = draw.choice(outside if unknown else inside)

@@ -55,6 +55,29 @@ def alike(one: str, other: str) -> bool:
     return group is not None and other in group
 
 
+_KEYS = ("1234567890", "QWERTYUIOP", "ASDFGHJKL", "ZXCVBNM")
+"""Rows of a US keyboard, each half a key to the right of the one above."""
+_SOUNDS = ("BCDEGPTVZ3", "AHJK8", "FSX", "MN", "IY", "59")
+"""Names of letters and digits that sound alike in English (common practice)."""
+
+
+def confused(one: str, other: str) -> bool:
+    """Return whether two characters are next to each other on a keyboard, or sound alike when spoken.
+
+    >>> confused("G", "H"), confused("B", "D"), confused("B", "X")
+    (True, True, False)
+    """
+    if any(one in group and other in group for group in _SOUNDS):
+        return True
+    places = [(at, row.index(char)) for char in (one, other) for at, row in enumerate(_KEYS) if char in row]
+    if len(places) < 2:
+        return False
+    (row, column), (below, next_column) = sorted(places)
+    return (row == below and abs(column - next_column) == 1) or (
+        below == row + 1 and column - next_column in (0, 1)
+    )
+
+
 def spellings(make: str, model: str) -> tuple[str, ...]:
     """Return the normalised models under which a set is found: the model, and it without a leading make.
 

@@ -216,3 +216,14 @@ def test_the_answers_are_the_same_in_every_process(folder: Path, book: Book) -> 
     ]  # fmt: skip
     assert "iron" in said[0]
     assert said == said[:1] * 4
+
+
+@pytest.mark.parametrize(("beside", "sounds", "far"), [("NG40-210", "NT40-210", "NX40-210")])
+def test_a_key_beside_or_a_letter_that_sounds_alike_is_more_often_a_slip(
+    book: Book, beside: str, sounds: str, far: str
+) -> None:
+    """F, G and V are beside each other; V and T sound alike; V and X do not."""
+    index = book(sets("Norwell: NV40-210"))
+    score = {read: index.find(f"norwell {read}").matches[0].score for read in (beside, sounds, far)}
+    assert score[far] < min(score[beside], score[sounds])
+    assert max(score.values()) < 0.9
