@@ -83,7 +83,7 @@ def inferred_lines(visit: Visit, only: int | None = None, language: Language = E
     """What the panel reader inferred, and how it knows; of all jacks, or of the one numbered ``only``."""
     for number, finding in enumerate(visit.findings, 1):
         jack = finding.jack
-        read = marking.against(jack.form, jack.marking, jack.colour, jack.direction)
+        read = marking.against(jack.form, jack.marking, jack.colour, jack.direction, jack.signal)
         if read and only in (None, number) and "direction" not in finding.inferred:
             kept = language(
                 "cli/panel/kept",

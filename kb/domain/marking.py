@@ -86,13 +86,17 @@ def read(
     raise AssertionError("the last rule answers always")
 
 
-def against(form: Form, marking: str, colour: Colour | None, direction: Direction) -> Reading | None:
+def against(
+    form: Form, marking: str, colour: Colour | None, direction: Direction, signal: Signal | None = None
+) -> Reading | None:
     """What the mark says if it contradicts ``direction``, which somebody who was there is believed for.
+
+    A ``signal`` that the kind of source tells is against no mark.
 
     >>> against(Form.RCA_PAIR, "AUDIO IN", None, Direction.OUTPUT).why
     'marked as an input'
     """
-    reading = read(form, marking, colour) if marking else None
+    reading = read(form, marking, colour) if marking and signal not in BY_KIND else None
     sides = {Direction.INPUT, Direction.OUTPUT}
     return reading if reading and {reading.direction, direction} == sides else None
 

@@ -147,9 +147,7 @@ def speakers_disputed(seen: PanelJack) -> bool:
 def against_its_mark(seen: PanelJack) -> bool:
     """Return whether a visit calls it an output against its mark, and no sound came out yet."""
     jack = seen.jack
-    if jack.signal in marking.BY_KIND:
-        return False  # the kind of source tells, not the mark
-    contradicted = marking.against(jack.form, jack.marking, jack.colour, jack.direction)
+    contradicted = marking.against(jack.form, jack.marking, jack.colour, jack.direction, jack.signal)
     return contradicted is not None and not seen.tried(*SOUND)
 
 

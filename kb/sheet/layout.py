@@ -105,7 +105,7 @@ def facts(one: PanelJack, lang: Language | None = None) -> Iterator[str]:
     yield from (said("sheet/fact/outcome", outcome=outcome, count=count) for outcome, count in one.outcomes)
     if one.taken_seen:
         yield said("sheet/fact/taken-seen", count=one.taken_seen)
-    if read := marking.against(jack.form, jack.marking, jack.colour, jack.direction):
+    if read := marking.against(jack.form, jack.marking, jack.colour, jack.direction, jack.signal):
         yield said("sheet/fact/mark-says", direction=read.direction)
     for dispute in one.disputes:
         values = (

@@ -640,3 +640,14 @@ def test_a_second_source_at_the_drivers_input_asks_for_a_mixer(jackfield: Run, v
     assert "two-source line mixer" in both
     assert "two-source line mixer" not in alone
     assert jackfield(*asked, "--shared-input", "optical").code == 2
+
+
+def test_the_hdmi_output_of_a_box_is_shown_as_one_and_is_against_no_mark(
+    jackfield: Run, visit_file: VisitFile
+) -> None:
+    source = {"make": "Tessarin", "model": "SB2", "kind": "set-top-box"}
+    jackfield("record", "--file", visit_file(source=source, jacks=[{"form": "hdmi", "marking": "HDMI"}]))
+    shown = jackfield("show", "Tessarin", "SB2").out
+    assert "HDMI with the picture" in shown
+    assert "reads as" not in shown
+    assert "HDMI audio extractor" in jackfield("path", "Tessarin", "SB2", "--inputs", "line-3.5").out
