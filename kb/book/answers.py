@@ -5,10 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
+from kb.base.messages import LANGUAGES
+
 # A cold ``find`` comes through here: what it does not need is imported where it is used.
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from kb.domain.language import Language
     from kb.domain.panel import Panel
     from kb.domain.visit import Source, Visit
     from kb.index import Answer, Reader
@@ -33,15 +36,20 @@ class FoundSet(NamedTuple):
     snippet: str
 
 
-def best_line(one: FoundSet) -> str:
+def best_line(one: FoundSet, said: Language) -> str:
     """``optical digital → optical cable 2 m → DAC; speakers stay on``."""
     if one.best is None:
-        return "no known way to the usual driver"
+        return said("cli/find/no-way")
     from kb.domain.words import Signal, Speakers
 
-    chain = " → ".join([Signal(one.best["signal"]).label, *one.best["items"]])
+    items = one.best["items"]
+    if said.code != LANGUAGES[0]:  # a cold look-up in English reads no catalogue
+        from kb.catalogue import item_name
+
+        items = [item_name(name, said) for name in items]
+    chain = " → ".join([said.word(Signal(one.best["signal"])), *items])
     speakers = Speakers(one.best["speakers"])
-    return chain if speakers is Speakers.UNKNOWN else f"{chain}; speakers {speakers.label}"
+    return chain if speakers is Speakers.UNKNOWN else said("cli/find/way", chain=chain, speakers=speakers)
 
 
 class Found(NamedTuple):

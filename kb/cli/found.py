@@ -14,17 +14,18 @@ if TYPE_CHECKING:
 
     from kb.book import Found, FoundSet
     from kb.cli.session import Session
+    from kb.domain.language import Language
 
 
 def answer(session: Session, words: Sequence[str], limit: int = 10) -> int:
     """Ask the book for the words and print the answer; returns the exit code."""
     found = session.book.find(" ".join(words), limit=limit)
     if session.book.behind:
-        session.say(f"an older answer: {session.book.behind}")
+        session.say(session.language("cli/find/older", why=session.book.behind))
     if session.as_json:
         session.json(found_json(found))
     else:
-        _show(found)
+        _show(found, session.language)
     return 0 if found.matches else 1
 
 
@@ -52,21 +53,21 @@ def found_json(found: Found) -> dict[str, Any]:
 # -- how the answer looks: lines of plain text, since a cold lookup is too short to load more ------------
 
 
-def _show(found: Found) -> None:
+def _show(found: Found, said: Language) -> None:
     from kb.book import best_line
 
     width = min(terminal_columns(), 100)
     if not found.matches:
-        lines = wrapped(visible(f"no set like {found.query!r} in the book"), width)
+        lines = wrapped(said("cli/find/none", query=repr(found.query)), width)
         for make, model in found.did_you_mean:
-            lines += wrapped(visible(f"did you mean {make} {model}?"), width, "  ", "    ")
+            lines += wrapped(said("cli/find/meant", name=f"{make} {model}"), width, "  ", "    ")
         for line in lines:
             _line(line)
         return
     longest = max(cells(visible(f"{one.make} {one.model}")) for one in found.matches)
     for one in found.matches:
-        _match_line(one, min(longest, 40), width)
-        for line in wrapped(visible(best_line(one)), width, *_INDENT):
+        _match_line(one, min(longest, 40), width, said)
+        for line in wrapped(visible(best_line(one, said)), width, *_INDENT):
             _line(line)
         for line in wrapped(visible(one.snippet), width, *_INDENT):
             _line(styled(line, dim=True))
@@ -80,20 +81,17 @@ def percent(score: float) -> str:
 _INDENT = ("    ", "      ")
 
 
-def _match_line(one: FoundSet, padded: int, width: int) -> None:
+def _match_line(one: FoundSet, padded: int, width: int, said: Language) -> None:
     """Name and how it was found, on one line where it fits."""
     name = visible(f"{one.make} {one.model}")
-    how = f"{_HOW[one.how]} {percent(one.score)}, {one.findings} finding{'s' if one.findings != 1 else ''}"
+    kind = said(f"cli/find/how/{one.how}")
+    how = said("cli/find/match", how=kind, score=percent(one.score), count=one.findings)
     if max(cells(name), padded) + 2 + cells(how) <= width:
         _line(styled(name + " " * (padded - cells(name)), bold=True), f"  {how}")
         return
     for line in wrapped(name, width):
         _line(styled(line, bold=True))
     _line(f"  {how}")
-
-
-#: How a match was made, as people say it.
-_HOW = {"exact": "exact", "near": "near", "family": "family", "text": "words"}
 
 
 def styled(said: str, **style: bool) -> str:

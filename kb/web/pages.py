@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from base64 import b64encode
 from contextlib import suppress
+from functools import partial
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any, Final
 
@@ -68,7 +69,7 @@ def search() -> AnyResponse:
         typed=typed,
         found=found,
         wrong=wrong,
-        best_line=best_line,
+        best_line=partial(best_line, said=ENGLISH),
         how=_HOW,
         of_job=of_job(request.args),
     )
@@ -120,7 +121,14 @@ def _unknown(make: str, model: str, said: str) -> AnyResponse:
         found = site().book.find(f"{make} {model}", limit=NEAR)
     about = {"make": make, "model": model, **of_job(request.args)}
     return page(
-        "unknown", 404, make=make, model=model, said=said, about=about, found=found, best_line=best_line
+        "unknown",
+        404,
+        make=make,
+        model=model,
+        said=said,
+        about=about,
+        found=found,
+        best_line=partial(best_line, said=ENGLISH),
     )
 
 

@@ -41,3 +41,15 @@ def test_a_wrong_query_is_told_the_same(jackfield: Run) -> None:
     here = cold("find", "shade:red")
     assert (here.returncode, here.stderr) == (there.code, there.err)
     assert here.returncode == 2
+
+
+def test_what_was_found_is_said_in_the_language_of_the_settings(jackfield: Run) -> None:
+    jackfield("record", "Norwell", "NV40-210", "opt=OPTICAL OUT:ok,stay")
+    jackfield("settings", "--language", "es", "--inputs", "line-3.5")
+    found = jackfield("find", "nv40-210").out
+    assert "  exacto " in found
+    assert ", 1 hallazgo\n" in found
+    assert "cable óptico de 2 m" in found
+    nothing = jackfield("find", "zzz99")
+    assert nothing.code == 1
+    assert "ningún aparato como 'zzz99' en el libro" in nothing.out
