@@ -115,7 +115,7 @@ def _mark_and_words(rest: str) -> tuple[str, list[str]]:
     """A mark may hold a colon; what follows the last one is words only if each is one, in small letters."""
     mark, colon, said = rest.rpartition(":")
     words = _split(said)
-    if colon and words and said == said.lower() and all(word in WORDS for word in words):
+    if colon and words and said == said.lower() and all(_meant(word) for word in words):
         return mark.strip(), words
     return rest.strip(), []
 
@@ -124,9 +124,23 @@ def _split(said: str) -> list[str]:
     return [word.lower() for word in words_of_list(said, names=True)]
 
 
-def _word(word: str, place: str) -> tuple[str, Word | bool]:
+#: The fields of the short words, for the everyday words of their vocabularies.
+_FIELDS: Final[Mapping[str, type[Word]]] = {
+    "outcome": Outcome, "speakers": Speakers, "direction": Direction, "level": Level, "format": Format
+}  # fmt: skip
+
+
+def _meant(word: str) -> tuple[str, Word | bool] | None:
+    """The field and the word that a short or everyday word means; None if it means none, or two."""
     if word in WORDS:
         return WORDS[word]
+    meant = [(field, found) for field, words in _FIELDS.items() if (found := words.meant(word))]
+    return meant[0] if len(meant) == 1 else None
+
+
+def _word(word: str, place: str) -> tuple[str, Word | bool]:
+    if meant := _meant(word):
+        return meant
     from difflib import get_close_matches
 
     near = get_close_matches(word, WORDS, n=1)

@@ -30,12 +30,25 @@ class Word(StrEnum):
     names: Mapping[str, str]
     """Its names in other languages by code, where these are declared with it."""
 
-    def __new__(cls, value: str, label: str = "") -> Self:
+    def __new__(cls, value: str, label: str = "", also: tuple[str, ...] = ()) -> Self:
         self = str.__new__(cls, value)
         self._value_ = value
         self.label = label or value.replace("-", " ")
-        self.also, self.names = (), {}
+        self.also, self.names = also, {}
         return self
+
+    @classmethod
+    def meant(cls, typed: str) -> Self | None:
+        """The word that is typed, in everyday spelling as well; None if there is none.
+
+        >>> Outcome.meant("no sound"), Outcome.meant("Works"), Outcome.meant("purple")
+        (<Outcome.SILENT: 'silent'>, <Outcome.CARRIED: 'carried'>, None)
+        """
+        try:
+            return cls(typed)
+        except ValueError:
+            found = _spellings(cls).get(squeezed(typed)) if len(typed) <= _LONGEST else None
+            return None if found is None else cls(found)
 
     @classmethod
     def read(cls, value: object, place: str) -> Self:
@@ -46,13 +59,8 @@ class Word(StrEnum):
         >>> Form.read("RCA pair", "form").value, Form.read("Cinch", "form").value
         ('rca-pair', 'rca-pair')
         """
-        if isinstance(value, str):
-            try:
-                return cls(value)
-            except ValueError:
-                pass
-            if len(value) <= _LONGEST and (meant := _spellings(cls).get(squeezed(value))):
-                return cls(meant)
+        if isinstance(value, str) and (meant := cls.meant(value)) is not None:
+            return meant
         known = [word.value for word in cls]
         raise BadInput(place, value, _expected(value, known))
 
@@ -105,14 +113,14 @@ class Display(Word):
 class Signal(Word):
     """What an output carries; ``not-audio`` is no full-range sound at all (video, control, bass only)."""
 
-    ANALOG_LINE = "analog-line", "analog line"
-    HEADPHONE = "headphone"
-    OPTICAL = "optical", "optical digital"
-    COAXIAL = "coaxial", "coaxial digital"
-    ARC = "arc", "HDMI ARC"
+    ANALOG_LINE = "analog-line", "analog line", ("analog", "analogue", "line", "line out", "RCA", "phono")
+    HEADPHONE = "headphone", "headphone", ("headphones", "hp", "earphone", "phones")
+    OPTICAL = "optical", "optical digital", ("opt", "toslink", "fibre")
+    COAXIAL = "coaxial", "coaxial digital", ("coax", "S/PDIF", "digital coax")
+    ARC = "arc", "HDMI ARC", ("HDMI audio return",)
     EARC = "earc", "HDMI eARC"
     SPEAKER_LEVEL = "speaker-level", "speaker level"
-    WIRELESS = "wireless"
+    WIRELESS = "wireless", "wireless", ("bluetooth", "bt")
     HDMI = "hdmi", "HDMI with the picture"
     USB = "usb", "USB of a computer"
     ACOUSTIC = "acoustic", "sound in the air"
@@ -515,17 +523,17 @@ class Colour(Word):
 class Direction(Word):
     """Which way sound goes through a jack."""
 
-    OUTPUT = "output"
-    INPUT = "input"
-    UNCLEAR = "unclear"
+    OUTPUT = "output", "output", ("out",)
+    INPUT = "input", "input", ("in",)
+    UNCLEAR = "unclear", "unclear", ("unknown", "not clear")
 
 
 class Level(Word):
     """Does the level at the jack follow the remote control?"""
 
-    FIXED = "fixed"
-    VARIABLE = "variable"
-    SELECTABLE = "selectable"
+    FIXED = "fixed", "fixed", ("fix", "constant")
+    VARIABLE = "variable", "variable", ("var", "follows the volume")
+    SELECTABLE = "selectable", "selectable", ("fix/var", "either")
     UNKNOWN = "unknown"
 
 
@@ -533,29 +541,29 @@ class Format(Word):
     """What a digital output sends."""
 
     PCM = "pcm", "PCM"
-    BITSTREAM = "bitstream"
-    SELECTABLE = "selectable"
+    BITSTREAM = "bitstream", "bitstream", ("bits", "raw")
+    SELECTABLE = "selectable", "selectable", ("pcm/bits", "either")
     UNKNOWN = "unknown"
 
 
 class Speakers(Word):
     """What the set's own speakers do while the jack is used."""
 
-    STAY_ON = "stay-on", "stay on"
-    MUTE = "mute", "go silent"
-    MUTE_UNLESS_SET = "mute-unless-set", "go silent unless set in the menu"
+    STAY_ON = "stay-on", "stay on", ("on", "play on", "keep playing")
+    MUTE = "mute", "go silent", ("off", "muted", "mutes", "silent")
+    MUTE_UNLESS_SET = "mute-unless-set", "go silent unless set in the menu", ("menu", "depends on the menu")
     UNKNOWN = "unknown"
 
 
 class Outcome(Word):
     """What came of using a jack."""
 
-    CARRIED = "carried", "carried sound"
-    WEAK = "weak"
-    SILENT = "silent"
-    HUM = "hum"
-    DISTORTED = "distorted"
-    DELAYED = "delayed"
+    CARRIED = "carried", "carried sound", ("ok", "okay", "good", "works", "worked", "sound", "fine")
+    WEAK = "weak", "weak", ("quiet", "soft", "too soft", "faint")
+    SILENT = "silent", "silent", ("no sound", "dead", "nothing", "none")
+    HUM = "hum", "hum", ("hums", "buzz", "buzzes")
+    DISTORTED = "distorted", "distorted", ("harsh", "noisy", "crackles", "rough")
+    DELAYED = "delayed", "delayed", ("late", "echo")
     NOT_TRIED = "not-tried", "not tried"
 
 
@@ -576,10 +584,10 @@ WORKED: Final = {
 class Basis(Word):
     """What a visit's word rests on, strongest first."""
 
-    TESTED = "tested"
-    SEEN = "seen"
-    MANUAL = "manual"
-    TOLD = "told"
+    TESTED = "tested", "tested", ("tried",)
+    SEEN = "seen", "seen", ("looked",)
+    MANUAL = "manual", "manual", ("handbook", "from the manual")
+    TOLD = "told", "told", ("phone", "telephone", "by phone", "heard")
 
     @property
     def weight(self) -> int:

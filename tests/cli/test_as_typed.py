@@ -170,3 +170,41 @@ def test_words_of_notes_are_parted_by_any_separator(jackfield: Run, visit_file, 
 )
 def test_inputs_are_parted_by_any_separator(jackfield: Run, typed: str) -> None:
     assert jackfield("settings", "--inputs", typed, "--json").json["inputs"] == ["line-3.5", "optical"]
+
+
+# -- one vocabulary ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("field", "typed", "stored"),
+    [
+        ("outcome", "ok", "carried"), ("outcome", "works", "carried"), ("outcome", "no sound", "silent"),
+        ("outcome", "dead", "silent"), ("outcome", "buzz", "hum"), ("outcome", "echo", "delayed"),
+        ("outcome", "quiet", "weak"), ("speakers", "on", "stay-on"), ("speakers", "muted", "mute"),
+        ("speakers", "menu", "mute-unless-set"), ("level", "var", "variable"),
+        ("format", "bits", "bitstream"),
+    ],
+)  # fmt: skip
+def test_an_everyday_word_means_the_same_at_every_door(
+    jackfield: Run, visit_file, field: str, typed: str, stored: str
+) -> None:
+    jack = {"form": "toslink", "marking": "OPTICAL OUT", "outcome": "carried"}
+    jackfield("record", "--file", visit_file(jacks=[jack | {field: typed}]))  # in a file
+    shown = jackfield("show", "Norwell", "NV40-210", "--json").json["panel"][0]
+    assert stored in json.dumps(shown)
+    assert jackfield("record", "Tarnow", "T1", f"opt=OPTICAL OUT:{typed}").code == 0  # the short form
+    assert stored in json.dumps(jackfield("show", "Tarnow", "T1", "--json").json["panel"][0])
+    found = jackfield("find", f'{field}:"{typed}"', "--json").json["matches"]  # a query
+    assert {one["model"] for one in found} == {"NV40-210", "T1"}
+
+
+@pytest.mark.parametrize(
+    ("typed", "signal"), [("toslink", "optical"), ("coax", "coaxial"), ("bluetooth", "wireless")]
+)
+def test_an_output_in_use_is_named_in_everyday_words(jackfield: Run, typed: str, signal: str) -> None:
+    panel = ["opt=OPTICAL OUT:ok", "coax=DIGITAL OUT:ok", "bt:ok"]
+    jackfield("record", "Norwell", "X9", *panel)
+    asked = ["path", "Norwell", "X9", "--inputs", "line-3.5", "--json", "--taken"]
+    done = jackfield(*asked, typed)
+    assert done.json == jackfield(*asked, signal).json
+    assert "taken" in {one["code"] for one in done.json["ruled_out"]}

@@ -61,7 +61,7 @@ def test_forms_may_be_written_out() -> None:
     ("token", "named"),
     [
         ("optic:ok", "optic"),
-        ("opt:okay", "ok"),
+        ("opt:okey", "ok"),
         ("opt:ok,silent", "only one word for outcome"),
         ("", "jack"),
         (":ok", "jack"),
