@@ -115,7 +115,7 @@ def test_a_visit_that_tried_a_jack_was_a_test() -> None:
         ("jacks", [{"form": "toslink"}] * 65, "jack"),
         ("jacks.0.form", "tosslink", "jack 1, form"),
         ("jacks.1.direction", "sideways", "jack 2, direction"),
-        ("jacks.0.outcome", "fine", "jack 1, outcome"),
+        ("jacks.0.outcome", "purple", "jack 1, outcome"),
         ("jacks.0.taken", "no", "jack 1, taken"),
         ("jacks.0.items", "a cable", "jack 1, items"),
         ("jacks.0.marknig", "AUDIO", "unknown field"),

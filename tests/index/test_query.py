@@ -28,7 +28,7 @@ Book = Callable[..., Index]
         ("year:soon", "a year or a range, such as 2012, 2010-2014"),
         ("year:2014-2010", "the earlier year first: 2010-2014"),
         ("signal:optcal", "query, signal: saw 'optcal', expected optical"),
-        ("outcome:quiet", "query, outcome"),
+        ("outcome:purple", "query, outcome"),
         ("kind:fridge", "query, kind"),
         ("make:", "make:norwell"),
         ("shade:red", "one of the fields make, kind, year, size, signal, outcome"),
