@@ -9,8 +9,9 @@ homes: of each the installer knows the make and, by chance, the model and the ye
 the target, the truth is looked up, and the job connects or not; then the same for days of several jobs.
 
 For jobs and for days a table says how many there were, the certainty stated, the share that connected, the
-difference, what of it may be chance (one standard error, if what was stated is right), the mean log score
-of what was stated in bits, and that of somebody who knows the share that connects and states it each time.
+difference, what of it may be chance (one standard error, if what was stated is right and each home is drawn
+by itself: those of a region share its book, so that few regions vary more), the mean log score of what
+was stated in bits, and that of somebody who knows the share that connects and states it each time.
 `reached` is the share of lists that reached the target; `could` that of a packer who knows the frequencies
 from which the region was drawn; `price` is what our lists cost for one unit of that packer's, where both
 reached the target.
@@ -124,6 +125,15 @@ WORLDS: dict[str, World] = {
     "alternating": World(TIMES, HUMAN, alternates=True),
     "old": World(OLD, HUMAN, effects=(5, 0, 5), line_mutes=0.1, nothing=0.2, works=0.97, used=0.3),
     "uneven": World(TIMES, HUMAN, whole=0.1),
+    "patchwork": World(
+        TIMES,
+        Notes(forgotten=0.15, turned=0.02, mistaken=0.03, fault=0.03),
+        line_mutes=0.05,
+        nothing=0.05,
+        whole=0.4,
+        works=0.99,
+        used=0.25,
+    ),
     "slapdash": World(TIMES, Notes(forgotten=0.25, turned=0.06, mistaken=0.05, fault=0.05)),
 }
 
