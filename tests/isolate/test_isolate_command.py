@@ -168,7 +168,7 @@ def test_a_bad_answers_file_is_named_with_what_is_wrong(tmp_path, content, messa
             ("--complaint", "hum", "--answer", "driver-off"),
             "--answer: saw 'driver-off', expected TEST=ANSWER",
         ),
-        (("--complaint", "hum", "--signal", "fibre"), "signal: saw 'fibre'"),
+        (("--complaint", "hum", "--signal", "steam"), "signal: saw 'steam'"),
         (("--complaint", "hum", "--without", "hammer"), "without: saw 'hammer'"),
         (("--complaint", "hum", "--mended", "cap-on-plug"), "mended: saw 'cap-on-plug'"),
         (("--answers", "not-there.json"), "not-there.json"),
