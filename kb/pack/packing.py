@@ -21,7 +21,7 @@ from kb.pack.tasks import Cost, Stock, Task, hardened, least_ways
 LEAVE: Final = 0.002  #: rarely used items are dropped if together they add no more than this share
 SELDOM: Final = 0.03  #: an item is rarely used if this share of a job's worlds, on average, can use it
 WORK: Final = 160_000  #: steps of search for a day: about a second
-WORK_LONG: Final = 6_000  #: the same on long days, without a proof
+WORK_LONG: Final = 60_000  #: the same on long days, without a proof
 DRIVER_SOCKETS: Final = 1  #: outlets that the driver itself takes
 AT_HAND: Final = 0.25  #: an item in stock counts a quarter of its price: it is carried, not bought
 MERGED: Final = 0.004  #: on long days, rarer worlds count as harder ones: a lower bound
