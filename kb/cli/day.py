@@ -20,8 +20,9 @@ from kb.cli.job_fields import read_day
 def day_command(session: Session, day_text: str | None, printed: bool, file: str | None) -> int:
     """Show the jobs of a day. With --print or --html: the sheet of the day, with one list for the van.
 
-    For each open job it says where it is, what is expected at the back, the way and a second way, what to
-    ask on the telephone, and what to carry. DATE is a date, today (the default) or tomorrow.
+    The sheet says where each open job is, what is expected at the back, and the way with a second way. It
+    also says what to ask on the telephone, and what to carry. DATE is a date, today (the default) or
+    tomorrow.
 
     \b
     jackfield day
