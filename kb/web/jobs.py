@@ -20,7 +20,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from kb.base import clock
 from kb.base.errors import BadInput, NotFound, described
 from kb.base.text import squeezed
-from kb.domain.job import Job, JobStatus, changed, job_to
+from kb.domain.job import Job, JobStatus, Listening, changed, job_to
 from kb.domain.visit import Source
 from kb.domain.words import DriverInput
 from kb.pack import Job as ToPack
@@ -137,7 +137,8 @@ def _job(typed: dict[str, str]) -> Job:
     said.setdefault("day", clock.today())
     said["id"] = typed.get("id", "")[:_LONGEST_ID] or secrets.token_hex(6)
     said["inputs"] = request.form.getlist("inputs") or [*site().book.settings.inputs]
-    said["speakers"] = "free" if typed.get("speakers") == "free" else "needed"
+    if typed.get("speakers") in list(Listening):
+        said["speakers"] = typed["speakers"]
     if typed.get("year"):
         try:
             said["year"] = int(typed["year"])

@@ -44,7 +44,6 @@ def test_a_job_that_was_typed_in_is_a_job_of_the_book_that_pack_takes(
         "place": "7 Mill Lane",
         "day": "2026-03-06",
         "inputs": ["line-3.5"],
-        "speakers": "needed",
         "length_m": 3.0,
     }
     capsys.readouterr()
@@ -53,6 +52,14 @@ def test_a_job_that_was_typed_in_is_a_job_of_the_book_that_pack_takes(
     page = shown(phone.get("/bring").text)
     for line in plan["items"]:
         assert f"{line['count']} × {line['item']}" in page
+
+
+def test_whether_others_listen_is_said_only_if_somebody_said_it(phone: Phone, home: Path) -> None:
+    """What nobody has asked yet stays a question for the telephone."""
+    for number, listen in enumerate(("", "needed", "free", "yes")):
+        phone.post("/today", {**JOB, "id": f"a{number}", "job": f"J-{number}", "speakers": listen})
+    said = {job["job"]: job.get("speakers") for job in kept(home)}
+    assert said == {"J-0": None, "J-1": "needed", "J-2": "free", "J-3": None}
 
 
 def test_jobs_of_another_day_are_not_of_today_and_open_ones_of_earlier_days_are_named(phone: Phone) -> None:
