@@ -66,7 +66,7 @@ def day_sheet(book: Book, day: date, said: Language) -> tuple[DaySheet, list[str
     buy = [
         f"{line.count - line.in_stock} x {item_name(line.item, said)}"
         for line in plan.items
-        if line.count > line.in_stock
+        if packed.have and line.count > line.in_stock  # a van that nobody has counted may hold all of it
     ]
     earlier = [
         " ".join(filter(None, (job.day.isoformat(), job.reference, job.client)))

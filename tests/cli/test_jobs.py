@@ -509,6 +509,13 @@ def test_a_day_without_jobs_is_a_true_no(jackfield: Run) -> None:
     assert jackfield("day", "someday").code == 2
 
 
+def test_a_van_that_nobody_has_counted_says_nothing_of_buying(jackfield: Run) -> None:
+    a_day(jackfield)
+    assert "To buy" not in jackfield("day", "2026-03-06", "--print").out
+    jackfield("stock", "power strip=1")
+    assert "To buy" in jackfield("day", "2026-03-06", "--print").out
+
+
 def test_what_was_used_leaves_the_van_and_the_rest_is_bought(jackfield: Run) -> None:
     a_day(jackfield)
     before = jackfield("stock", "--day", "2026-03-06", "--json").json["buy"]
