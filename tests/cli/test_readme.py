@@ -80,17 +80,27 @@ def recordings() -> dict[str, bytes]:
     return {**made, **{name: wav(Tone.HUM, seconds=12, level_db=-70) for name in ("off", "on")}}
 
 
+@pytest.fixture(scope="module")
+def prepared(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where the first test that needs it leaves the folder that every command is typed in."""
+    return tmp_path_factory.mktemp("prepared") / "all"
+
+
 @pytest.fixture
 def at_work(
     jackfield: Run,
     home: Path,
     demo: Path,
     recordings: dict[str, bytes],
+    prepared: Path,
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
 ) -> Run:
     """The demo book, in a folder with the files that README and guide show."""
     monkeypatch.chdir(tmp_path)
+    if prepared.exists():
+        shutil.copytree(prepared, tmp_path, dirs_exist_ok=True)
+        return jackfield
     for place in PLACES.values():
         for language in ("json", "toml"):
             for name, text in blocks(place.read_text("utf-8"), language):
@@ -111,6 +121,7 @@ def at_work(
     assert jackfield(*saved).code == 0
     loop = jackfield("loop", "--room", "5x4", "--json")
     Path("loop.json").write_text(loop.out)
+    shutil.copytree(tmp_path, prepared)
     return jackfield
 
 
