@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from kb.path import Connection
     from kb.store import Recorded, Store
     from kb.store.revision import Standing
+    from kb.store.snapshot import Snapshot
 
 T = TypeVar("T")
 
@@ -394,16 +395,38 @@ class Book:
                 return None
         from kb.store.revision import standing
 
+        there = self._is_there()
+        return standing(self.path) or (self.store.standing() if there else None)
+
+    @contextmanager
+    def as_it_is(self) -> Iterator[Snapshot | None]:
+        """The book at one revision, without writing anything; None if nothing was recorded yet.
+
+        Raises BookTrouble if the book cannot be read, or is of an older format and so has to be upgraded.
+        """
+        from kb.store import Store
+
+        store = None
+        if self._url is not None or self._is_there():
+            with suppress(NoBookYet):
+                store = Store.open(self._url or self.path, create=False, upgrade=False)
+        if store is None:
+            yield None
+            return
+        with store, store.snapshot() as now:
+            yield now
+
+    def _is_there(self) -> bool:
+        """Is there a file of a book? Raises BookTrouble where none can be."""
         try:
             for place, kind in ((self.home, "a folder"), (self.path, "a file")):
                 if place.is_symlink() and not place.exists():
                     raise BookTrouble(f"{place}: a link that leads nowhere, expected {kind}")
             if self.home.exists() and not self.home.is_dir():
                 raise BookTrouble(f"{self.home}: not a folder, expected the folder of a book")
-            there = self.path.exists()
+            return self.path.exists()
         except OSError as problem:
             raise BookTrouble(f"{self.home}: cannot be opened ({problem.strerror})") from problem
-        return standing(self.path) or (self.store.standing() if there else None)
 
     def indexed(self) -> Standing | None:
         """The book's state when the index last took something in; None if the index is unusable."""

@@ -133,6 +133,14 @@ class Jobs:
         """Return the jobs of a day that were not called off."""
         return [job for job in self.every() if job.day == day and job.status is not JobStatus.CALLED_OFF]
 
+    def open_on(self, day: Day, now: Snapshot | None) -> list[Job]:
+        """Return the open jobs of a day as they are; what older releases kept stays where it is."""
+        file = self._book.home / TODAY
+        jobs = {job.id: job for job in _of_older_release(file)[0]} if file.exists() else {}
+        jobs |= _jobs(now) if now else {}
+        some = (job for job in jobs.values() if job.day == day and job.status is JobStatus.OPEN)
+        return _in_order(some)
+
     def named(self, given: str) -> Job:
         """Return the job with this reference or id. Raises NotFound, BadInput if several have it."""
         return _named(self.every(), given)

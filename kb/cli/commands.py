@@ -10,7 +10,7 @@ from typing import Final
 import click
 
 from kb.base.version import VERSION
-from kb.cli.group import LazyGroup
+from kb.cli.group import LazyGroup, module_of
 
 #: Name of the command -> (its module, one line of help); ``serve`` joins command line and page, above both.
 #: The order is the order of a visit.
@@ -84,7 +84,12 @@ PAGES: Final[dict[str, str]] = {
 
 
 @click.group(
-    cls=LazyGroup, table=COMMANDS, pages=PAGES, context_settings={"help_option_names": ["-h", "--help"]}
+    cls=LazyGroup,
+    table=COMMANDS,
+    pages=PAGES,
+    invoke_without_command=True,
+    subcommand_metavar="COMMAND [ARGS]...",
+    context_settings={"help_option_names": ["-h", "--help"]},
 )
 @click.version_option(VERSION, prog_name="jackfield")
 @click.option("--home", metavar="DIR", help="Folder of the book (or JACKFIELD_HOME).")
@@ -92,9 +97,12 @@ PAGES: Final[dict[str, str]] = {
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as one JSON document.")
 @click.option("--debug", is_flag=True, help="Show the traceback of an error.")
 @click.pass_context
-def jackfield(ctx: click.Context, home: str | None, store: str | None, as_json: bool, debug: bool) -> None:
+def jackfield(ctx: click.Context, home: str | None, store: str | None, as_json: bool, debug: bool) -> int:
     """Connect televisions to hearing loops: find a set, see how it was connected, record what you found.
 
     Longer pages: jackfield guide
     """
     ctx.obj = {"home": home, "store": store, "as_json": as_json, "debug": debug}
+    if ctx.invoked_subcommand is not None:
+        return 0
+    return int(module_of("start").start(ctx.obj))

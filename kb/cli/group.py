@@ -11,10 +11,13 @@ import click
 from kb.base.errors import ascii_controls
 
 
+def module_of(name: str) -> Any:
+    """The module of a command, imported now; without a dot in its name it lies in ``kb.cli``."""
+    return importlib.import_module(name if "." in name else f"kb.cli.{name}")
+
+
 class LazyGroup(click.Group):
     """A group of commands by name: the module of each, and one line of help.
-
-    A module without a dot lies in ``kb.cli``.
 
     A command ``x`` is the function ``x_command`` of its module. The order of ``table`` is that of the help.
     ``pages`` names the page of the guide that the help of a command points to.
@@ -37,8 +40,7 @@ class LazyGroup(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in self.table:
             return None
-        name = self.table[cmd_name][0]
-        module = importlib.import_module(name if "." in name else f"kb.cli.{name}")
+        module = module_of(self.table[cmd_name][0])
         command = cast(click.Command, getattr(module, f"{cmd_name}_command"))
         if cmd_name in self.pages:
             said = f"More: jackfield guide {self.pages[cmd_name]}"

@@ -358,6 +358,15 @@ class Snapshot:
             visits = load(self._connection, ids)
         return [visits[one] for one in ids]
 
+    def recorded_last(self, most: int) -> list[Visit]:
+        """Return the visits in force that were recorded last, the newest first."""
+        asked = sa.select(_visit.c.id).where(STANDS)
+        asked = asked.order_by(_visit.c.revision.desc(), _visit.c.date.desc(), _visit.c.id.desc()).limit(most)
+        with told(self._place):
+            ids = self._connection.execute(asked).scalars().all()
+            visits = load(self._connection, ids)
+        return [visits[one] for one in ids]
+
     def cases(self) -> list[str]:
         """Return the faults that a repair confirmed, of visits in force, as canonical JSON."""
         table = schema.attached_private

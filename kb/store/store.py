@@ -78,21 +78,22 @@ class Store:
         """Return how many transactions this object has committed."""
 
     @classmethod
-    def open(cls, where: str | Path, *, create: bool = True) -> Self:
+    def open(cls, where: str | Path, *, create: bool = True, upgrade: bool = True) -> Self:
         """Open the book in a file, or at an SQLAlchemy URL (``sqlite:///FILE``,
         ``postgresql+psycopg://USER@HOST/NAME``).
 
-        If nothing is there, a new book is made if ``create``; an older book is copied and upgraded. Raises
-        BadInput if ``where`` names no place, BookTrouble, BookTooNew.
+        If nothing is there, a new book is made if ``create``; an older book is copied and upgraded, or
+        refused with BookTrouble without ``upgrade``. Raises BadInput if ``where`` names
+        no place, BookTrouble, BookTooNew.
         """
         place = place_of(where)
         with told(place.shown):
             engine = place.engine(create=create)
         try:
             try:
-                bring_up_to_date(engine, place, create=create)
+                bring_up_to_date(engine, place, create=create, upgrade=upgrade)
             except Interrupted:  # it continues after its finished steps
-                bring_up_to_date(engine, place, create=create)
+                bring_up_to_date(engine, place, create=create, upgrade=upgrade)
         except BaseException:
             engine.dispose()
             raise

@@ -29,13 +29,15 @@ def bring_up_to_date(
     place: Place,
     *,
     create: bool,
+    upgrade: bool = True,
     formats: tuple[str, ...] = FORMATS,
     migrations: Path = MIGRATIONS,
 ) -> None:
     """Ensure a book of the present format at ``place``.
 
     Raises BookTrouble if there is none and ``create`` is false, or something else is there; BookTooNew if a
-    newer Jackfield wrote it. ``formats`` and ``migrations`` are for tests.
+    newer Jackfield wrote it. Without ``upgrade``, BookTrouble for an older one. ``formats`` and
+    ``migrations`` are for tests.
     """
     with told(place.shown):
         with engine.connect() as connection:
@@ -48,6 +50,10 @@ def bring_up_to_date(
             raise BookTooNew(
                 f"{place.shown}: written by a newer Jackfield (format {shown(found)}, this one knows "
                 f"{formats[-1]}); update jackfield; nothing was changed"
+            )
+        if found is not None and not upgrade:
+            raise BookTrouble(
+                f"{place.shown}: is of an older format; `jackfield visits` copies and upgrades it"
             )
         if not place.writable:  # a file with no such right, or a standby of a server
             why = "nothing was recorded here yet" if found is None else "it is of an older format"
