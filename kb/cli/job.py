@@ -26,4 +26,8 @@ def job_command() -> None:
     Jobs are private: they are never shared, but `dump` and `backup` hold them.
 
     Each part takes --json, --home and --store.
+
+    \b
+    jackfield job add Norwell --client "Alder" --day tomorrow
+    jackfield job list --open
     """

@@ -84,17 +84,22 @@ def inferred_lines(visit: Visit, only: int | None = None, language: Language = E
     for number, finding in enumerate(visit.findings, 1):
         jack = finding.jack
         read = marking.against(jack.form, jack.marking, jack.colour, jack.direction, jack.signal)
-        if read and only in (None, number) and "direction" not in finding.inferred:
+        if only not in (None, number):
+            continue
+        if read and "direction" not in finding.inferred:
+            signal = jack.signal if "signal" in finding.inferred else None
             kept = language(
                 "cli/panel/kept",
                 number=number,
                 marking=jack.marking,
                 direction=jack.direction,
+                signal=language("cli/panel/kept/signal", signal=signal) if signal else "",
                 read=read.direction,
                 why=read.why,
             )
             yield text(kept, "yellow")
-        if not finding.inferred or only not in (None, number):
+            continue
+        if not finding.inferred:
             continue
         words = [language.word(jack.direction), *([language.word(jack.signal)] if jack.signal else [])]
         inferred = language(

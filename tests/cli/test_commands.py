@@ -651,3 +651,12 @@ def test_the_hdmi_output_of_a_box_is_shown_as_one_and_is_against_no_mark(
     assert "HDMI with the picture" in shown
     assert "reads as" not in shown
     assert "HDMI audio extractor" in jackfield("path", "Tessarin", "SB2", "--inputs", "line-3.5").out
+
+
+def test_a_jack_against_its_mark_is_told_in_one_line_with_what_was_read_of_it(jackfield: Run) -> None:
+    recorded = jackfield("record", "Norwell", "NV1", "rca=AUDIO IN:out,ok", "opt=OPTICAL OUT:ok")
+    [against, other] = [part for part in recorded.out.replace("\n", " ").split("jack ") if part]
+    assert against.startswith(
+        "1 AUDIO IN: kept as output, as you say, and read as analog line; the mark reads"
+    )
+    assert other.startswith("2 OPTICAL OUT: read as output, optical digital")
