@@ -17,6 +17,7 @@ from kb.cli.session import running
 from kb.cli.session import terminal_columns as terminal_columns
 
 if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
     from rich.text import Text
 
     from kb.domain.words import Word
@@ -31,6 +32,13 @@ class Output(click.types.StringParamType):
 
     def __init__(self, holds: str) -> None:
         self.holds = holds
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem[str]]:
+        from kb.cli.completion import files
+
+        return files(incomplete)
 
 
 class Quantity(click.types.FloatParamType):

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Mapping
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import click
 
 from kb.base.errors import ascii_controls
+
+if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
 
 
 def module_of(name: str) -> Any:
@@ -42,11 +45,26 @@ class LazyGroup(click.Group):
             return None
         module = module_of(self.table[cmd_name][0])
         command = cast(click.Command, getattr(module, f"{cmd_name}_command"))
+        if ctx.resilient_parsing:  # the shell's completion parses so, and nothing else
+            from kb.cli.completion import prepare
+
+            prepare(command)
         if cmd_name in self.pages:
             said = f"More: jackfield guide {self.pages[cmd_name]}"
             if not (command.epilog or "").endswith(said):
                 command.epilog = f"{command.epilog}\n\n{said}" if command.epilog else said
         return command
+
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem[str]]:
+        """The commands that begin so, with their line of help: click's own would import them all."""
+        from click.shell_completion import CompletionItem
+
+        found = [
+            CompletionItem(name, help=about)
+            for name, (_, about) in self.table.items()
+            if name.startswith(incomplete)
+        ]
+        return [*found, *click.Command.shell_complete(self, ctx, incomplete)]
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):

@@ -35,6 +35,11 @@ def run(args: list[str]) -> int:
     """Run one command; returns its exit code. No traceback reaches a user unless ``--debug`` is given."""
     debug = "--debug" in args
     _usable_streams()
+    if os.environ.get("_JACKFIELD_COMPLETE"):  # the shell asks what may follow; it passes no words
+        from kb.cli.commands import jackfield
+        from kb.cli.completion import complete
+
+        return complete(jackfield)
     if args[:1] == ["help"]:
         args = [*args[1:], "--help"]
     try:

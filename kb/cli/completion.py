@@ -1,0 +1,179 @@
+"""Complete commands, options, makes, models and file names in the shell.
+
+The shell calls Jackfield with the variable ``_JACKFIELD_COMPLETE`` (click's protocol). Names come from other
+people: they are quoted for the shell, and a name that could act as an option or steer a terminal is left out.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, Final
+
+import click
+from click.shell_completion import BashComplete, CompletionItem, FishComplete, add_completion_class
+
+from kb.base.text import LINE, visible
+from kb.cli.session import Session
+
+VARIABLE: Final = "_JACKFIELD_COMPLETE"
+_QUOTING: Final = ("bash", "zsh", "fish")  #: shells for which names are quoted, here or by the shell itself
+_PLAIN: Final = re.compile(r"[\w./+-]+")  #: means itself in every shell
+_FILES: Final = frozenset({"F", "FILE", "VISITFILE", "JOBSFILE", "BUNDLE"})
+
+
+def complete(command: click.Command) -> int:
+    """Print what the shell asked for; on trouble nothing, since a message would spoil the prompt."""
+    add_completion_class(_Bash)
+    add_completion_class(_Fish)
+    prepare(command)
+    try:
+        command.main([], prog_name="jackfield", complete_var=VARIABLE, standalone_mode=False)
+    except SystemExit as leaving:
+        return leaving.code if isinstance(leaving.code, int) else 0
+    except (Exception, KeyboardInterrupt):
+        return 1
+    return 0
+
+
+class _Bash(BashComplete):
+    """Click's own script splits and expands what it is given; this one takes each line as it is."""
+
+    source_template = """\
+%(complete_func)s() {
+    local line response
+    COMPREPLY=()
+    response=$(IFS=$'\\n'; env COMP_WORDS="${COMP_WORDS[*]}" COMP_CWORD="$COMP_CWORD" \\
+        %(complete_var)s=bash_complete "$1" 2>/dev/null)
+    while IFS= read -r line; do
+        case $line in
+            plain,*) COMPREPLY+=("${line#plain,}") ;;
+            dir,*) compopt -o dirnames ;;
+            file,*) compopt -o default ;;
+        esac
+    done <<< "$response"
+}
+complete -o nosort -F %(complete_func)s %(prog_name)s
+"""
+
+    def format_completion(self, item: CompletionItem[Any]) -> str:
+        words = os.environ["COMP_WORDS"].split("\n")
+        at = int(os.environ["COMP_CWORD"])
+        sign = words[at][:1] if at < len(words) else ""
+        value = str(item.value)
+        if sign == '"':
+            value = re.sub(r'(["$`\\])', r"\\\1", value)
+        elif sign == "'":
+            value = value.replace("'", "'\\''")
+        else:
+            value = re.sub(r"([^\w./+,=-])", r"\\\1", value)
+        return f"{item.type},{value}"
+
+
+class _Fish(FishComplete):
+    """Click's own script cuts a name at its comma."""
+
+    source_template = FishComplete.source_template.replace('string split ","', 'string split -m 1 ","')
+
+
+class _Name(click.types.StringParamType):
+    """The type of an argument that takes a make, a model or both, at completion."""
+
+    def __init__(self, names: Callable[[Path, click.Context, str], list[str]], *, or_file: bool) -> None:
+        self._names, self._or_file = names, or_file
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem[str]]:
+        given, whole = ctx.params, ctx.find_root().params
+        if given.get("store") or whole.get("store") or os.environ.get("JACKFIELD_STORE"):
+            return []  # a shared book is on another machine
+        from kb.settings import BOOK
+
+        folder = Session(home=given.get("home") or whole.get("home")).folder
+        shell = os.environ.get(VARIABLE, "").partition("_")[0]
+        found = [name for name in self._names(folder / BOOK, ctx, incomplete) if _harmless(name, shell)]
+        if not found and self._or_file:
+            return files(incomplete)
+        return [CompletionItem(name) for name in found]
+
+
+def _harmless(name: str, shell: str) -> bool:
+    if not name or len(name) > LINE or name.startswith("-") or visible(name) != name:
+        return False
+    if "!" in name:  # between double quotes, bash finds no way to write it
+        return False
+    return shell in _QUOTING or _PLAIN.fullmatch(name) is not None
+
+
+class _File(click.types.StringParamType):
+    """The type of an option or argument that names a file, at completion."""
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem[str]]:
+        return files(incomplete)
+
+
+class _Folder(click.types.StringParamType):
+    """The type of an option or argument that names a folder, at completion."""
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem[str]]:
+        return [CompletionItem(incomplete, type="dir")]
+
+
+def files(incomplete: str) -> list[CompletionItem[str]]:
+    """Let the shell complete the name of a file."""
+    return [CompletionItem(incomplete, type="file")]
+
+
+def prepare(command: click.Command) -> None:
+    """Give the parameters of a command what completes them, by their names and by what stands for them."""
+    for param in command.params:
+        if param.type is not click.STRING:
+            continue
+        name, stands_for = param.name or "", set(re.findall("[A-Z]+", getattr(param, "metavar", None) or ""))
+        if name == "words" and command.name in _WORDS:
+            param.type = _Name(_WORDS[command.name], or_file=False)
+        elif name in _NAMES:
+            param.type = _Name(_NAMES[name], or_file=bool(stands_for & _FILES))
+        elif stands_for & _FILES:
+            param.type = _File()
+        elif "DIR" in stands_for:
+            param.type = _Folder()
+
+
+def _makes(book: Path, ctx: click.Context, begun: str) -> list[str]:
+    from kb.store import known_names
+
+    return known_names.makes(book, begun)
+
+
+def _models(book: Path, ctx: click.Context, begun: str) -> list[str]:
+    from kb.store import known_names
+
+    make = ctx.params.get("make") or ctx.params.get("jobsfile_or_make")
+    return known_names.models(book, make, begun) if make else []
+
+
+def _query(book: Path, ctx: click.Context, begun: str) -> list[str]:
+    from kb.store import known_names
+
+    return known_names.words(book, " ".join(ctx.params.get("words") or ()), begun)
+
+
+def _make_and_model(book: Path, ctx: click.Context, begun: str) -> list[str]:
+    from kb.store import known_names
+
+    before = ctx.params.get("words") or ()
+    if not before:
+        return known_names.makes(book, begun)
+    return known_names.models(book, before[0], begun) if len(before) == 1 else []
+
+
+_NAMES: Final = {"make": _makes, "jobsfile_or_make": _makes, "model": _models}
+_WORDS: Final = {"find": _query, "record": _make_and_model}
