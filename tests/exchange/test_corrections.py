@@ -118,7 +118,7 @@ def test_two_spellings_become_one_set_and_two_again(
         (["correct", "VISIT", "year=2014"], 2, "no change"),
         (["correct", "VISIT", "colour=red"], 2, "colour"),
         (["correct", "VISIT", "4.outcome=weak"], 2, "1 to 3"),
-        (["correct", "VISIT", "1.outcome=works"], 2, "outcome"),
+        (["correct", "VISIT", "1.outcome=purple"], 2, "outcome"),
         (["correct", "VISIT", "year=12"], 2, "year"),
         (["correct", "VISIT", "make="], 2, "make"),
         (["correct", "VISIT", "year"], 2, "FIELD=VALUE"),

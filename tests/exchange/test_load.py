@@ -85,7 +85,7 @@ def flawed(tmp_path: Path) -> Path:
         "2024-03-01,Norwell,NV1,toslink,OPTICAL OUT,carried,2014\n"
         "soon,Norwell,NV2,toslink,OPTICAL OUT,carried,2014\n"
         "2024-03-01,Norwell,NV3,toslonk,OPTICAL OUT,carried,2014\n"
-        "2024-03-01,Norwell,NV4,toslink,OPTICAL OUT,works,2014\n"
+        "2024-03-01,Norwell,NV4,toslink,OPTICAL OUT,purple,2014\n"
         "2024-03-01,Norwell,NV5,toslink,OPTICAL OUT,carried,14\n"
         "2024-03-01,Norwell,NV6,toslink,a,b,c,d,e,f\n",
         encoding="utf-8",
@@ -100,7 +100,7 @@ def test_every_bad_row_is_named_and_nothing_is_half_done(jackfield: Run, flawed:
     assert bad == [
         (3, "date", "soon"),
         (4, "form", "toslonk"),
-        (5, "outcome", "works"),
+        (5, "outcome", "purple"),
         (6, "year", "14"),
         (7, "row", "10 cells"),
     ]
