@@ -251,13 +251,17 @@ def visit_from(data: object, place: str = "visit", *, recorded: bool = False) ->
             _refuse_future(found)
     except BadInput as mistake:
         raise mistake.within(place) from None
-    findings = tuple(_in_their_language(found.get("findings", ())))
-    found["findings"] = tuple(_at_their_source(findings, found["source"].kind))
+    found["findings"] = read_together(found.get("findings", ()), found["source"].kind)
     tried = any(finding.outcome is not Outcome.NOT_TRIED for finding in found.get("findings", ()))
     visit = Visit(**{"basis": Basis.TESTED if tried else Basis.SEEN, **found})
     if visit.id and visit.id in visit.supersedes:
         raise BadInput(f"{place}, supersedes", visit.id, "the id of another visit")
     return visit
+
+
+def read_together(findings: Sequence[Finding], kind: Kind) -> tuple[Finding, ...]:
+    """Return the findings of a panel with what each mark means beside the others and at this source."""
+    return tuple(_at_their_source(tuple(_in_their_language(findings)), kind))
 
 
 def _in_their_language(findings: Sequence[Finding]) -> Iterator[Finding]:

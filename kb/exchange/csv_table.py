@@ -16,7 +16,7 @@ from kb.base.errors import BadInput, described
 from kb.base.parsing import json_of
 from kb.domain.jack import Jack
 from kb.domain.shortform import jack as short_jack
-from kb.domain.visit import JACKS, Finding, Visit, finding_from, visit_from
+from kb.domain.visit import JACKS, Finding, Visit, finding_from, read_together, visit_from
 from kb.domain.words import Basis, Outcome
 from kb.exchange import csv_cells as cells
 from kb.exchange.csv_columns import JACK_FIELDS, VISIT_FIELDS, Columns, TableMap, chosen
@@ -164,7 +164,7 @@ class Table:
             visit = replace(visit, basis=Basis.TESTED)
         if group.jacks > JACKS:
             return [Bad(group.line, "jacks", f"{group.jacks} rows of one visit", f"at most {JACKS}")]
-        visit = replace(visit, findings=tuple(findings))
+        visit = replace(visit, findings=read_together(findings, visit.source.kind))
         return VisitFact(visit, nonce, recorded) if "record" in self.columns.fields else visit
 
     def _without_jacks(self, said: dict[str, str]) -> Visit:

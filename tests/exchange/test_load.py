@@ -117,6 +117,24 @@ def test_a_cell_that_is_missing_is_told_in_words_not_quoted(jackfield: Run, tmp_
     assert "line 2, model: missing, expected the model" in jackfield("load", table).err
 
 
+def test_marks_of_a_table_are_read_beside_each_other_as_those_of_a_visit(
+    jackfield: Run, tmp_path: Path
+) -> None:
+    """A player's only HDMI is its output, whatever is printed; a table names the jacks row by row."""
+    table = tmp_path / "t.csv"
+    table.write_text(
+        "date,make,model,kind,form,marking\n"
+        "2019-03-04,Norwell,NP1,player,toslink,OPTICAL OUT\n"
+        "2019-03-04,Norwell,NP1,player,hdmi,HDMI\n",
+        encoding="utf-8",
+    )
+    assert jackfield("load", table).code == 0
+    [visit] = jackfield("show", "Norwell", "NP1", "--json").json["visits"]
+    assert len(visit["jacks"]) == 2
+    jacks = jackfield("show", "Norwell", "NP1", "--json").json["panel"]
+    assert [jack["direction"] for jack in jacks] == ["output", "output"]
+
+
 def test_what_is_right_comes_in_when_asked(jackfield: Run, flawed: Path) -> None:
     done = jackfield("load", flawed, "--keep-good", "--json")
     assert (done.code, done.json["visits"], done.json["bad_count"]) == (0, 1, 5)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import random
-from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -316,7 +315,7 @@ def test_what_is_packed_for_and_what_is_offered_at_the_set_is_one_answer(visits,
     source = visits[0].source
     answer = connect(reconcile(visits), ["optical"], chance=lambda jack: evidence.chance(source, jack))
     assert (answer.chosen is not None) == offered
-    alone = replace(evidence.expect(source), shapes=(Likely((OPTICAL,), 1.0),), other=0.0)
+    alone = evidence.expect(source)._replace(shapes=(Likely((OPTICAL,), 1.0),), other=0.0)
     day = day_from([{"make": "Norwell", "model": "NV40-210", "inputs": ["optical"], "taken": []}])
     plan = pack(day, lambda _: alone, questions=False)
     assert (plan.reachable > 0) == offered

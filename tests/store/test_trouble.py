@@ -47,6 +47,11 @@ CALLS: dict[str, Callable[[Store], Any]] = {
     "to_supersede": lambda store: looked(store, lambda now: now.to_supersede(ID)),
     "reinstate": lambda store: store.reinstate([ID]),
     "merge": lambda store: store.merge([ALIAS], outside=True),
+    "keep_states": lambda store: store.keep_states(lambda now: {("job", "J-1"): "{}"}),
+    "states": lambda store: looked(store, lambda now: now.states("job")),
+    "every_state": lambda store: looked(store, lambda now: now.every_state("job")),
+    "recorded_last": lambda store: looked(store, lambda now: now.recorded_last(3)),
+    "visits_found": lambda store: looked(store, lambda now: now.visits_found()),
     "turn_bundle": lambda store: store.turn_bundle(ID, taken_back=True),
     "standing": lambda store: store.standing(),
     "revision": lambda store: store.revision(),
@@ -219,7 +224,7 @@ def test_no_call_on_a_book_without_tables_raises_anything_foreign(book: Path, ca
     with Store.open(book) as store:
         store.record([visit()])
         with raw(book) as connection:
-            for table in ("visit", "alias", "withdrawal", "book"):
+            for table in ("visit", "alias", "withdrawal", "private_state", "book"):
                 connection.execute(f"DROP TABLE {table}")
         with pytest.raises(BookTrouble, match="no such table"):
             CALLS[call](store)
