@@ -110,12 +110,6 @@ class Soonest:
         place = self._way(self._odds, tuple(range(len(self._tests))), ())[1]
         return self._tests[place] if place >= 0 else None
 
-    def minutes(self) -> float:
-        """Return the expected minutes to the end, with the best choice at every step."""
-        if max(self._odds) >= SURE:
-            return 0.0
-        return self._way(self._odds, tuple(range(len(self._tests))), ())[0]
-
     def _way(
         self, odds: Sequence[float], left: tuple[int, ...], said: tuple[tuple[int, int], ...]
     ) -> tuple[float, int]:
