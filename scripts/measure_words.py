@@ -25,7 +25,12 @@ from kb.book import Book  # noqa: E402
 from kb.domain.visit import visit_from  # noqa: E402
 
 DATA = ROOT / "tests" / "index" / "data"
-QUESTIONS = ("questions.toml", "questions_installer.toml")
+QUESTIONS = (
+    "questions.toml",
+    "questions_installer.toml",
+    "questions_technician.toml",
+    "questions_aside.toml",
+)
 TEXTS = ("note", "setting", "marking", "item")
 VISITS = ("basis", "kind", "display", "make")
 
