@@ -62,6 +62,8 @@ class PanelJack:
     """The newest first; words that several visits have are those of the newest."""
     items: tuple[str, ...] = ()
     """What connected it when it last carried sound."""
+    inferred: tuple[str, ...] = ()
+    """Which of direction, signal and level nobody said: the panel reader inferred what is believed."""
 
     @property
     def conflicts(self) -> int:
@@ -254,14 +256,18 @@ def _reconciled(group: list[_Said], visits: Sequence[Visit]) -> PanelJack:
     disputes = []
     if not_listed := _not_listed(group, visits):
         disputes.append(Dispute("present", (("not listed", not_listed), ("told of", len(group)))))
+    inferred = []
     for name in _DISPUTABLE:
-        said = _said(group, name)
+        said, read = _said(group, name)
+        if read:
+            inferred.append(name)
         if said:
             believed[name] = next(iter(said))
         if len(said) > 1:
             disputes.append(Dispute(name, tuple((str(value), count) for value, count in said.items())))
     if not_listed:
         believed["direction"] = Direction.UNCLEAR
+        inferred = [name for name in inferred if name != "direction"]
     speakers = believed.pop("speakers", Speakers.UNKNOWN)
     first = group[0][1].jack
     marked = next((f.jack.marking for _, f in group if f.jack.marking), "")
@@ -281,20 +287,25 @@ def _reconciled(group: list[_Said], visits: Sequence[Visit]) -> PanelJack:
         settings=_distinct(f.setting for _, f in sorted(group, key=_when, reverse=True)),
         notes=_notes(sorted(group, key=_when, reverse=True)),
         items=worked[-1] if worked else (),
+        inferred=tuple(inferred),
     )
 
 
-def _said(group: list[_Said], name: str) -> dict[object, int]:
-    """The known values of one field, the believed first, with how many findings say each."""
+def _said(group: list[_Said], name: str) -> tuple[dict[object, int], bool]:
+    """The known values of one field, the believed first, with how many findings say each; and whether what is
+    believed, or that nothing is known, was only inferred."""
     counts: Counter[object] = Counter()
     if len(group) > 1:
         # Within a basis, what somebody said outranks what the panel reader inferred from the mark.
         group = sorted(group, key=lambda s: (s[0].basis.weight, name not in s[1].inferred), reverse=True)
+    inferred = name in group[0][1].inferred
     for _, finding in group:
         value = finding.speakers if name == "speakers" else getattr(finding.jack, name)
         if value is not None and value not in ("unknown", "unclear"):
+            if not counts:
+                inferred = name in finding.inferred
             counts[value] += 1
-    return dict(counts)  # insertion order: the group comes strongest first
+    return dict(counts), inferred  # insertion order: the group comes strongest first
 
 
 def _when(said: _Said) -> tuple[date, str]:

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date as Day
 from datetime import timedelta
-from typing import Any, Final
+from typing import Any, ClassVar, Final, Protocol, TypeVar
 
 from kb.base import clock, text
 from kb.base.errors import BadInput
@@ -261,7 +261,7 @@ def visit_from(data: object, place: str = "visit", *, recorded: bool = False) ->
 
 def read_together(findings: Sequence[Finding], kind: Kind) -> tuple[Finding, ...]:
     """Return the findings of a panel with what each mark means beside the others and at this source."""
-    return tuple(_at_their_source(tuple(_in_their_language(findings)), kind))
+    return at_source(tuple(_in_their_language(findings)), kind)
 
 
 def _in_their_language(findings: Sequence[Finding]) -> Iterator[Finding]:
@@ -280,19 +280,38 @@ def _in_their_language(findings: Sequence[Finding]) -> Iterator[Finding]:
         yield one
 
 
-def _at_their_source(findings: Sequence[Finding], kind: Kind) -> Iterator[Finding]:
-    """The findings of a panel: a box's HDMI output and a computer's USB give sound, whatever is printed."""
-    alone = sum(one.jack.form is Form.HDMI for one in findings) == 1
-    for one in findings:
-        jack = one.jack
+class _Read(Protocol):
+    """A jack with the names of its fields that nobody said, of a visit or of a panel."""
+
+    __dataclass_fields__: ClassVar[dict[str, Any]]
+
+    @property
+    def jack(self) -> Jack: ...
+    @property
+    def inferred(self) -> tuple[str, ...]: ...
+
+
+_Seen = TypeVar("_Seen", bound=_Read)
+
+
+def at_source(seen: Sequence[_Seen], kind: Kind) -> tuple[_Seen, ...]:
+    """Return the jacks of one source: a box's HDMI output and a computer's USB give sound, whatever the mark.
+
+    What a person said of direction or signal stays.
+    """
+    alone = sum(one.jack.form is Form.HDMI for one in seen) == 1
+
+    def told(one: _Seen) -> _Seen:
+        jack, inferred = one.jack, set(one.inferred)
         signal = marking.by_kind(kind, jack.form, jack.marking, alone=alone)
-        said = "direction" not in one.inferred, jack.signal is not None and "signal" not in one.inferred
-        if signal and not (said[0] and jack.direction is not Direction.OUTPUT) and not said[1]:
-            inferred = tuple(name for name in INFERRED if name in (*one.inferred, "signal"))
-            one = replace(
-                one, jack=replace(jack, direction=Direction.OUTPUT, signal=signal), inferred=inferred
-            )
-        yield one
+        if signal is None or ("direction" not in inferred and jack.direction is not Direction.OUTPUT):
+            return one
+        if jack.signal is None or "signal" in inferred:
+            jack, inferred = replace(jack, signal=signal), inferred | {"signal"}
+        jack = replace(jack, direction=Direction.OUTPUT)
+        return replace(one, jack=jack, inferred=tuple(name for name in INFERRED if name in inferred))
+
+    return tuple(told(one) for one in seen)
 
 
 def visits_from(data: object, place: str = "visit") -> list[Visit]:

@@ -12,6 +12,7 @@ from kb.catalogue import Catalogue, Role
 from kb.catalogue import catalogue as shipped
 from kb.domain.marking import says_digital
 from kb.domain.panel import Panel, PanelJack
+from kb.domain.visit import at_source
 from kb.domain.words import Direction, Display, DriverInput, Form, Format, Kind, Signal, Speakers
 from kb.path.advice import path_of, place_of
 from kb.path.answer import (
@@ -28,7 +29,6 @@ from kb.path.answer import (
 from kb.path.chance import ChanceLike, own_chance
 from kb.path.jacks import (
     SENT_ELSEWHERE,
-    at_source,
     may_mute,
     names,
     never_sounded,

@@ -15,7 +15,7 @@ from kb.base.text import squeezed, visible
 from kb.catalogue import Carried, Catalogue, End, Part
 from kb.domain import marking
 from kb.domain.panel import PanelJack
-from kb.domain.words import Colour, Direction, Form, Format, Kind, Level, Outcome, Signal, Speakers
+from kb.domain.words import Colour, Direction, Form, Format, Level, Outcome, Signal, Speakers
 from kb.path.answer import Values
 
 SOUND: Final = (Outcome.CARRIED, Outcome.WEAK, Outcome.HUM, Outcome.DELAYED)
@@ -87,24 +87,6 @@ _CARRIED: Final = {
     Signal.WIRELESS: Carried.WIRELESS,
     Signal.ACOUSTIC: Carried.ACOUSTIC,
 }
-
-
-def at_source(jacks: Sequence[PanelJack], kind: Kind) -> tuple[PanelJack, ...]:
-    """Return the jacks with the outputs that only the kind of source tells.
-
-    Old notes have these as inputs, or as outputs of an unknown signal.
-    """
-    alone = sum(seen.jack.form is Form.HDMI for seen in jacks) == 1
-
-    def told(seen: PanelJack) -> PanelJack:
-        signal = marking.by_kind(kind, seen.jack.form, seen.jack.marking, alone=alone)
-        return (
-            replace(seen, jack=replace(seen.jack, direction=Direction.OUTPUT, signal=signal))
-            if signal
-            else seen
-        )
-
-    return tuple(told(seen) for seen in jacks)
 
 
 def wants_pcm(carries: Carried) -> bool:

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from kb.catalogue import catalogue
-from kb.domain.panel import panel_of
+from kb.domain.panel import panel_of, reconcile
 from kb.domain.visit import visit_from
 from kb.domain.words import DriverInput, Kind
 from kb.path import Path, connect, sentence
@@ -77,6 +77,33 @@ def test_a_box_is_connected_as_the_trade_does_it(
     assert path is not None
     assert item in path.items
     assert source
+
+
+#: Source kind, and a jack whose direction or signal a person told: no path uses it.
+TOLD = [
+    ("player", {"form": "hdmi", "marking": "HDMI", "direction": "input"}),
+    ("set-top-box", {"form": "hdmi", "marking": "HDMI OUT", "direction": "unclear"}),
+    ("computer", {"form": "usb", "marking": "USB", "signal": "not-audio"}),
+]
+
+
+@pytest.mark.parametrize(("kind", "jack"), TOLD)
+def test_a_persons_word_outranks_what_the_kind_of_source_tells(kind: str, jack: dict[str, Any]) -> None:
+    assert chosen(jack, "line-rca", kind=Kind(kind)) is None
+
+
+def test_the_word_of_one_visit_outranks_the_reading_of_another() -> None:
+    said, read = (
+        {"form": "hdmi", "marking": "HDMI", "direction": "input"},
+        {"form": "hdmi", "marking": "HDMI"},
+    )
+    source = {"make": "Norwell", "model": "NP5", "kind": "player"}
+    visits = [
+        visit_from({"date": f"2026-03-0{day}", "source": source, "jacks": [jack]})
+        for day, jack in enumerate((said, read), 1)
+    ]
+    assert connect(reconcile(visits), ["line-rca"], kind=Kind.PLAYER).chosen is None
+    assert connect(reconcile(visits[1:]), ["line-rca"], kind=Kind.PLAYER).chosen is not None
 
 
 #: Item, where its power comes from, how many outlets it takes, delay in ms at most, and the source.
