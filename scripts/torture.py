@@ -740,7 +740,7 @@ def told(run: Run, check: Check) -> int:
     for kind, breaches in ledger.violations.items():
         print(f"{kind}, {len(breaches)} times:", file=sys.stderr)
         for breach in breaches[:SHOWN]:
-            print(f"  {breach[:1200]}", file=sys.stderr)
+            print(f"  {breach[:3000]}", file=sys.stderr)
     return 1
 
 

@@ -29,7 +29,7 @@ STANDS, REPLACED, WITHDRAWN, ABSENT = "stands", "superseded", "withdrawn", "abse
 OUTDONE = "outdone"  #: by another correction; here nobody corrects a visit twice, so no visit may be it
 TAKEN_BACK: Final = "taken-back"  #: with its bundle; here nobody takes one back, so no visit may be it
 PART: Final = 200  #: queries that one command is asked at the end
-MARKER: Final = re.compile(r"\bzq[bdfgkmptvz]{9}\b")  # no word of any language, and no ending to be cut off
+MARKER: Final = re.compile(r"\bzq[bdfgkmptvz]{12}\b")  # no word of any language, and no ending to be cut off
 TAG: Final = re.compile(r"(?s)<head>.*</head>|<[^>]*>")
 PLACES: Final = ("kitchen", "lounge", "chapel", "bedroom", "hall")
 Set = tuple[str, str]  #: make and model as they were typed
@@ -109,7 +109,7 @@ class Ledger:
 
     def new(self, via: str, where: Set, chance: random.Random, *, shared: bool = False) -> Fact:
         """A visit that nobody sent yet. ``shared``: its marker is in what colleagues get."""
-        marker = "zq" + "".join(chance.choice("bdfgkmptvz") for _ in range(9))
+        marker = "zq" + "".join(chance.choice("bdfgkmptvz") for _ in range(12))
         jacks = chance.sample(JACKS, chance.randint(1, 3))
         date, by = f"2026-0{chance.randint(1, 9)}-{chance.randint(10, 28)}", chance.choice(["RT", "CQ", "LM"])
         year = chance.randint(2004, 2024)
@@ -380,7 +380,7 @@ class Check:
         for query, one, other in zip(queries, grown, built, strict=False):
             if _settled(one) != _settled(other):
                 self.ledger.violated(
-                    "index", f"find {query!r}: the index says {one[:300]}, a new one {other[:300]}"
+                    "index", f"find {query!r}: the index says {one[:900]}, a new one {other[:900]}"
                 )
         told = {query: json.loads(line) for query, line in zip(queries, grown, strict=False)}
         for marker in self.ledger.facts:

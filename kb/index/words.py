@@ -34,13 +34,14 @@ import re
 import sys
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Set
-from functools import lru_cache, partial
+from functools import cached_property, lru_cache, partial
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
 from typing import Any, NamedTuple
 
 from kb.base.datafiles import data_object
+from kb.index.edit_distance import Near
 from kb.index.entry import TEXT_FIELDS, Filters, IndexBroken
 from kb.index.layout import make_private
 from kb.index.normalize import normalise
@@ -374,7 +375,7 @@ class WordSearcher:
             not stems
             or word.lower() in unsaid
             or any((stem,) in _groups_of(stem) for stem in stems)
-            or (self._searcher is not None and any(self._holders((stem,)) for stem in stems))
+            or (self._searcher is not None and any(self._occurs(stem) for stem in stems))
         )
 
     def search(
@@ -405,9 +406,8 @@ class WordSearcher:
             conditions = _conditions(filters, make, keys)
             if conditions is not None and found:
                 found &= self._documents(conditions)
-            if self._hidden and found:
-                old = query.And([query.Term("layer", "file"), query.Or(list(self._hidden))])
-                found -= self._documents(old)
+            if found:
+                found -= self._old
             said = [
                 *concepts,
                 *(Concept(0.0, ((row, 0.5, there),)) for row, there in zip(rows, exact, strict=True)),
@@ -415,6 +415,17 @@ class WordSearcher:
             return self._hits(found, concepts, said, limit)
         except Exception as error:  # Whoosh raises any error of its decoding
             raise IndexBroken(f"index: the words cannot be read ({error!r})") from error
+
+    @cached_property
+    def _old(self) -> frozenset[int]:
+        """The documents in the files whose sets have a newer text among the pending ones, or none."""
+        if not self._hidden:
+            return frozenset()
+        return self._documents(query.And([query.Term("layer", "file"), query.Or(self._hidden)]))
+
+    def _occurs(self, stem: str) -> bool:
+        """Return whether a text of today has the stem: Whoosh also counts texts that were replaced."""
+        return bool(self._holding(stem) - self._old)
 
     def _documents(self, wanted: Any) -> frozenset[int]:
         return frozenset(self._searcher.docs_for_query(wanted))
@@ -446,7 +457,7 @@ class WordSearcher:
 
     def _spelt(self, stem: str) -> list[str]:
         """Return the stem if a text holds it, else those that are a slip away."""
-        if self._holders((stem,)) or len(stem) < _MISTYPED_FROM:
+        if len(stem) < _MISTYPED_FROM or self._occurs(stem):
             return [stem]
         slips = 1 if len(stem) < _SWAP_FROM else 2  # Whoosh counts a swap as two
         near = {
@@ -455,7 +466,8 @@ class WordSearcher:
             for name in TEXT_FIELDS
             for found in leaf.terms_within(name, stem, slips, prefix=1)
         }
-        return sorted(near)
+        asked = Near(stem)
+        return sorted(found for found in near if asked.distance(found) <= 1)
 
     def _phrase(self, stems: tuple[str, ...], slop: int) -> Any:
         if len(stems) == 1:

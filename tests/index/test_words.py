@@ -101,6 +101,19 @@ def test_a_slip_in_a_word_is_forgiven(book: Book) -> None:
     assert models(book(NOTES), "headphnoe") == ["NV40-210"]
 
 
+def test_two_wrong_letters_are_no_slip(book: Book) -> None:
+    assert models(book(NOTES), "headphime") == []
+
+
+@pytest.mark.parametrize("others", [0, 60], ids=["while it waits", "in the files"])
+def test_a_word_that_only_a_replaced_text_had_may_be_a_slip_again(book: Book, others: int) -> None:
+    index = book([*NOTES, noted("Halvor: H9", "the headphome is dead")])
+    assert models(index, "headphome") == ["H9"]
+    more = [noted(f"Halvor: F{n}", f"rattling fan number{n}") for n in range(others)]
+    index.update([noted("Halvor: H9", "dead"), *more], [], 2)
+    assert models(index, "headphome") == ["NV40-210"]
+
+
 def test_accents_may_be_left_out(book: Book) -> None:
     assert models(book(NOTES), "lautstarke") == ["BC7"]
 
