@@ -85,6 +85,8 @@ def _take(session: Session, job: Job, plan: Plan, line: str, number: int) -> tup
         after = _plan(session, job)
     for clause in found.unread:
         session.say(said("cli/call/unread", said=clause))
+    for clause in found.unsure:
+        session.say(said("cli/call/unsure", said=clause))
     if not session.as_json:
         session.console.print(text("; ".join(set_text(one, said) for one in job.known_sets), "dim"))
         _show(session, after, plan)

@@ -135,7 +135,7 @@ def set_text(one: JobSet, said: Language) -> str:
         for each in fields_of(JobSet)
         if each.key not in ("make", "model", "kind")
         and (held := getattr(one, each.name)) not in (None, "")
-        and not (each.key == "answers" and not held)
+        and not (each.key in ("answers", "free") and not held)
     ]
     return "; ".join([f"{one.title or said('cli/job/no-set')} ({said.word(one.kind)})", *known])
 

@@ -138,6 +138,13 @@ class JobSet:
             ListOf(OneOf(Signal), len(Signal), distinct=True), "outputs in use; an empty list: none is"
         ),
     )
+    free: tuple[Signal, ...] = field(
+        default=(),
+        metadata=declared(
+            ListOf(OneOf(Signal), len(Signal), distinct=True),
+            "outputs that nobody uses, where not all are known",
+        ),
+    )
     answers: tuple[tuple[Signal, bool], ...] = field(
         default=(),
         metadata=declared(

@@ -74,6 +74,8 @@ class Job:
     """Was somebody asked whether the set's own speakers are needed?"""
     length_m: float = LENGTH
     taken: frozenset[Signal] | None = None
+    free: frozenset[Signal] = frozenset()
+    """Signals that nobody uses, if ``taken`` is None."""
     name: str = ""
     answers: frozenset[tuple[Signal, bool]] = frozenset()
     """Answers about outputs that somebody looked for during a call: are they there?"""
@@ -141,6 +143,7 @@ def jobs_of(job: kept.Job, usual: Sequence[DriverInput] = (), *, place: str = "j
             speakers_asked=job.speakers is not None,
             length_m=LENGTH if job.length_m is None else job.length_m,
             taken=None if one.taken is None else frozenset(one.taken),
+            free=frozenset(one.free),
             name=job.reference,
             answers=frozenset(one.answers),
             materials=() if number else job.materials,

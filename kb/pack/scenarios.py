@@ -224,7 +224,7 @@ class Finder:
         odds: dict[Live, float],
     ) -> Iterable[Case]:
         """Return the worlds in which the set has this panel, which has the chance ``p``."""
-        for used, p_used in _uses(job.taken, outputs, expected).items():
+        for used, p_used in _uses(job, outputs, expected).items():
             if p * p_used < LEAST:
                 continue
             found: list[tuple[frozenset[Live], float]] = [(frozenset(), p * p_used)]
@@ -294,9 +294,13 @@ def _about(job: Job) -> tuple[object, ...]:
     return job.source.kind, job.inputs, job.speakers_needed, job.length_m
 
 
-def _uses(
-    taken: frozenset[Signal] | None, outputs: tuple[Output, ...], expected: Expectation
-) -> Mapping[frozenset[Signal], float]:
-    if taken is None:
-        return expected.taken[outputs]
-    return {taken & {output.signal for output in outputs}: 1.0}
+def _uses(job: Job, outputs: tuple[Output, ...], expected: Expectation) -> Mapping[frozenset[Signal], float]:
+    """Return the chance of each choice of outputs in use, as far as the job leaves it open."""
+    if job.taken is not None:
+        return {job.taken & {output.signal for output in outputs}: 1.0}
+    every = expected.taken[outputs]
+    if not job.free:
+        return every
+    left = {used: p for used, p in every.items() if not used & job.free}
+    whole = sum(left.values())
+    return {used: p / whole for used, p in left.items()} if whole else {frozenset(): 1.0}

@@ -23,7 +23,7 @@ ALDER = {
     "by": "RT",
     "sets": [
         {"make": "Norwell", "model": "NV40-210", "kind": "television", "display": "flat", "year": 2014}
-        | {"size_in": 40.0, "taken": ["optical"], "answers": {"headphone": True}},
+        | {"size_in": 40.0, "taken": ["optical"], "free": ["arc"], "answers": {"headphone": True}},
         {"make": "Kestering", "kind": "soundbar"},
     ],
     "driver": "bench driver",
