@@ -2,8 +2,7 @@
 
 Photos are in ``photos/VISIT/HASH.jpg`` next to the book: private to this machine, in no table and so in no
 bundle. A photo from a phone is decoded and encoded again, so that nothing of the file that was sent stays:
-no place, no camera, no hidden content. What a photo may cost is bounded: ``MOST_BYTES``, ``LIMITS``
-and ``WAIT_S``.
+no place, no camera, no hidden content. What a photo may cost is bounded by ``kb.read.picture``.
 """
 
 from __future__ import annotations
@@ -12,8 +11,6 @@ import hashlib
 import json
 import os
 import re
-import subprocess
-import sys
 import threading
 import time
 from collections.abc import Sequence
@@ -26,29 +23,13 @@ from uuid import UUID
 from kb.base.atomic import sync_names
 from kb.base.errors import BadInput, BookTrouble, NotFound
 from kb.base.parsing import json_of
+from kb.read.picture import cleaned
 from kb.settings import PHOTOS
-from kb.web import photo_decoder as developing
 from kb.web import private_file as privately
 
-MOST_BYTES: Final = 25 * 1024 * 1024  #: of one photo as it is sent (OWASP ASVS 5.0, 5.2.1)
-MOST_PIXELS: Final = 60_000_000  #: more than the cameras of phones send (5.2.6)
-MOST_WHOLE: Final = 25_000_000  #: of PNG, WebP and HEIC: whole in memory, several times
-EDGE: Final = 2048  #: pixels of the longer side as kept: a mark is still read
-QUALITY: Final = 82
 MOST: Final = 6  #: photos of one visit
 MOST_SPOTS: Final = 64  #: jacks pointed at on one photo
 LOOSE_S: Final = 86_400  #: a photo that no visit took is dropped after a day
-WAIT_S: Final = 30  #: for one photo to be decoded, whatever else the machine does
-#: 64 scans: encoders make ten for a progressive JPEG of three colours (common practice).
-LIMITS: Final = developing.Limits(
-    edge=EDGE,
-    quality=QUALITY,
-    pixels=MOST_PIXELS,
-    pixels_whole=MOST_WHOLE,
-    scans=64,
-    memory=600 * 1024 * 1024,
-    seconds=10,
-)
 _AT_ONCE: Final = 2  # photos being decoded
 _TURN_S: Final = 30  # that a photo waits for its turn
 _HASH: Final = re.compile(r"[0-9a-f]{64}\Z")
@@ -155,34 +136,3 @@ class Photos:
             for file in (self._folder / _LOOSE).iterdir():
                 if file.stat().st_mtime < before:
                     file.unlink(missing_ok=True)
-
-
-def cleaned(sent: bytes, place: str = "photo") -> bytes:
-    """The picture as a JPEG of our own: upright, at most ``EDGE`` pixels, without metadata.
-
-    It is decoded by another process (``developing``) within ``LIMITS`` and ``WAIT_S``. Raises BadInput naming
-    what was seen; BookTrouble where that process cannot be started.
-    """
-    if len(sent) > MOST_BYTES:
-        raise BadInput(place, f"{len(sent) / 1048576:.0f} MB", f"at most {MOST_BYTES // 1048576} MB")
-    # By its file, and with our own list of folders: it needs Pillow and nothing else.
-    command = [sys.executable, "-P", str(Path(developing.__file__)), LIMITS.text()]
-    env = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
-    try:
-        done = subprocess.run(command, input=sent, capture_output=True, env=env, timeout=WAIT_S)  # noqa: S603
-    except subprocess.TimeoutExpired as late:
-        raise _costly(place) from late
-    except OSError as problem:
-        raise BookTrouble(f"{place}: it cannot be looked at just now ({problem.strerror})") from problem
-    if done.returncode == 0:
-        return done.stdout
-    seen, tab, expected = done.stdout.decode("utf-8", "replace").partition("\t")
-    if done.returncode == 1 and tab:
-        raise BadInput(place, seen, expected)
-    raise _costly(place)  # out of memory or time, or a decoder that crashed
-
-
-def _costly(place: str) -> BadInput:
-    return BadInput(
-        place, "a picture that takes very much time or memory to show", "a photo as a phone takes it"
-    )

@@ -24,10 +24,12 @@ from tests.web.conftest import FORM, ID, Phone
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
 Image = pytest.importorskip("PIL.Image", reason="Pillow is not installed")
 
-from kb.web.photos import EDGE, LIMITS, MOST, Photos, cleaned  # noqa: E402  # after the question whether Pillow is there
+from kb.read.picture import EDGE, LIMITS, cleaned  # noqa: E402  # after the question whether Pillow is there
+from kb.web.photos import MOST, Photos  # noqa: E402
 
 #: By its entry here, since a test of a missing extra may have taken its name off the package meanwhile.
 MODULE = sys.modules["kb.web.photos"]
+PICTURE = sys.modules["kb.read.picture"]
 
 
 def picture(size: tuple[int, int] = (640, 480), kind: str = "JPEG", **more: Any) -> bytes:
@@ -256,7 +258,7 @@ def test_a_decoder_that_wants_too_much_is_ended_and_the_phone_is_told(
     limits: dict[str, int], phone: Phone, book: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     pytest.importorskip("resource", reason="this system holds no program to its memory")
-    monkeypatch.setattr(MODULE, "LIMITS", replace(LIMITS, **limits))
+    monkeypatch.setattr(PICTURE, "LIMITS", replace(LIMITS, **limits))
     told = phone.post(
         "/record",
         {**FORM, "id": ID, "photo": (io.BytesIO(large_png(5000, 4900)), "panel.jpg")},
@@ -267,7 +269,7 @@ def test_a_decoder_that_wants_too_much_is_ended_and_the_phone_is_told(
 
 
 def test_a_decoder_that_does_not_end_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(MODULE, "WAIT_S", 0.01)
+    monkeypatch.setattr(PICTURE, "WAIT_S", 0.01)
     with pytest.raises(BadInput, match="very much time"):
         cleaned(picture((7000, 5000), progressive=True))
 
@@ -301,7 +303,7 @@ def test_a_script_is_told_which_photo_was_left_out(phone: Phone) -> None:
     data = {**FORM, "id": ID, "photo": (io.BytesIO(b"no photo"), "panel.jpg")}
     told = phone.post("/record", data, headers={"Accept": "application/json"}).json
     assert told["visit"] == ID
-    assert told["left_out"][0].startswith("photo 1: saw 'something else'")
+    assert told["left_out"][0].startswith("photo 1: saw something else")
 
 
 def test_a_photo_outlives_a_form_with_a_mistake_in_it(phone: Phone, home: Path) -> None:

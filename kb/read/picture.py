@@ -1,0 +1,200 @@
+"""Read the text in a picture, with its places, in processes that can be stopped.
+
+A picture from anywhere is decoded and encoded again by ``decoder``; ``recogniser`` then reads the result.
+Both are processes of their own with limits on memory and time, and neither uses a network.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import threading
+from contextlib import suppress
+from dataclasses import dataclass
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Final, NamedTuple, Self
+
+from kb.base.errors import BadInput, BookTrouble, MissingExtra, described, stated
+from kb.read import decoder, recogniser
+
+MOST_BYTES: Final = 25 * 1024 * 1024  #: of one photo as it is sent (OWASP ASVS 5.0, 5.2.1)
+MOST_PIXELS: Final = 60_000_000  #: more than the cameras of phones send (5.2.6)
+MOST_WHOLE: Final = 25_000_000  #: of PNG, WebP and HEIC: whole in memory, several times
+EDGE: Final = 2048  #: pixels of the longer side as kept: a mark is still read
+QUALITY: Final = 82
+WAIT_S: Final = 30  #: for one photo to be decoded, whatever else the machine does
+#: 64 scans: encoders make ten for a progressive JPEG of three colours (common practice).
+LIMITS: Final = decoder.Limits(
+    edge=EDGE,
+    quality=QUALITY,
+    pixels=MOST_PIXELS,
+    pixels_whole=MOST_WHOLE,
+    scans=64,
+    memory=600 * 1024 * 1024,
+    seconds=10,
+)
+READ_WAIT_S: Final = 120  #: for one picture to be read, whatever else the machine does
+READ_SECONDS: Final = 60  #: of the processor, for one picture
+READ_MEMORY: Final = 3 * 1024 * 1024 * 1024  #: bytes of addresses; about a quarter of them is used
+_INSTALL_AGAIN: Final = "pip install --force-reinstall '.[read]' in Jackfield's folder"
+_LIBRARIES: Final = ("rapidocr", "onnxruntime", "cv2", "PIL")
+
+
+class Piece(NamedTuple):
+    """Hold a piece of text on a picture: a word, or several on one line.
+
+    ``corners`` are four points (x, y) in pixels, from the left and the top: clockwise from the beginning of
+    the text's upper edge. ``sure`` is the reader's own confidence, from 0 to 1.
+    """
+
+    text: str
+    corners: tuple[tuple[float, float], ...]
+    sure: float
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """Hold what was read on one picture, whose upright size is ``width`` by ``height`` pixels."""
+
+    width: int
+    height: int
+    pieces: tuple[Piece, ...]
+
+
+class PictureReader:
+    """Read pictures one after another in one process, which is started at the first and ends at ``close``.
+
+    Not for several threads at once. Raises MissingExtra if the extra ``read`` is not installed; ``place``
+    names who wanted it.
+    """
+
+    def __init__(self, place: str = "photo") -> None:
+        for name in _LIBRARIES:
+            if not can_import(name):
+                raise MissingExtra(place, name, "read")
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """End the process, whatever it does."""
+        if self._process is not None:
+            self._process.kill()
+            self._process.communicate()
+            self._process = None
+
+    def read(self, picture: bytes, place: str = "photo") -> Reading:
+        """Return the text of a JPEG that ``cleaned`` made, or of another picture of our own making.
+
+        Raises BadInput if reading takes more than its limits, BookTrouble if the process cannot be started.
+        """
+        process = self._started(place)
+        assert process.stdin is not None
+        assert process.stdout is not None
+        late = threading.Timer(READ_WAIT_S, process.kill)
+        late.start()
+        try:
+            with suppress(OSError):  # it has ended, and so its answer is missing
+                process.stdin.write(len(picture).to_bytes(4, "big") + picture)
+                process.stdin.flush()
+            answer = process.stdout.readline(recogniser.MOST_ANSWER)
+        finally:
+            late.cancel()
+        try:
+            said = json.loads(answer)
+            if "error" in said:
+                raise BadInput(
+                    place, stated(f"the reader of pictures cannot start ({said['error']})"), _INSTALL_AGAIN
+                )
+            pieces = [
+                Piece(str(text), tuple((float(x), float(y)) for x, y in corners), float(sure))
+                for text, corners, sure in said["pieces"]
+            ]
+            return Reading(int(said["width"]), int(said["height"]), tuple(pieces))
+        except (ValueError, TypeError, KeyError):
+            self.close()
+            raise costly(place) from None
+
+    def _started(self, place: str) -> subprocess.Popen[bytes]:
+        if self._process is None:
+            limits = json.dumps({"memory": READ_MEMORY, "seconds": READ_SECONDS})
+            try:
+                self._process = subprocess.Popen(  # noqa: S603
+                    _command(recogniser.__file__, limits),
+                    stdin=subprocess.PIPE,
+                    stdout=subprocess.PIPE,
+                    stderr=subprocess.DEVNULL,
+                    env=_environment(),
+                )
+            except OSError as problem:
+                raise _not_now(place, problem) from problem
+        return self._process
+
+
+def can_import(name: str) -> bool:
+    """Return whether a library is installed, without loading it."""
+    try:
+        return find_spec(name) is not None
+    except (ImportError, ValueError):
+        return False
+
+
+def read(sent: bytes, place: str = "photo") -> Reading:
+    """Return the text on a photo from anywhere; raises as ``PictureReader`` and ``cleaned`` do."""
+    with PictureReader(place) as reader:
+        return reader.read(cleaned(sent, place), place)
+
+
+def cleaned(sent: bytes, place: str = "photo") -> bytes:
+    """Return the picture as a JPEG of our own: upright, at most ``EDGE`` pixels, without metadata.
+
+    It is decoded by another process (``decoder``) within ``LIMITS`` and ``WAIT_S``. Raises BadInput naming
+    what was seen; BookTrouble if that process cannot be started.
+    """
+    if len(sent) > MOST_BYTES:
+        size = described(f"{len(sent) / 1048576:.0f} MB")
+        raise BadInput(place, size, f"at most {MOST_BYTES // 1048576} MB")
+    command = _command(decoder.__file__, LIMITS.text())
+    try:
+        done = subprocess.run(  # noqa: S603
+            command, input=sent, capture_output=True, env=_environment(), timeout=WAIT_S
+        )
+    except subprocess.TimeoutExpired as late:
+        raise costly(place) from late
+    except OSError as problem:
+        raise _not_now(place, problem) from problem
+    if done.returncode == 0:
+        return done.stdout
+    seen, tab, expected = done.stdout.decode("utf-8", "replace").partition("\t")
+    if done.returncode == 1 and tab:
+        raise BadInput(place, described(seen), expected)
+    raise costly(place)  # out of memory or time, or a decoder that crashed
+
+
+def _command(script: str, limits: str) -> list[str]:
+    # By its file, so that it loads nothing of ours.
+    return [sys.executable, "-P", str(Path(script)), limits]
+
+
+def _environment() -> dict[str, str]:
+    return {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
+
+
+def costly(place: str) -> BadInput:
+    """Return the message about a picture that exceeds the limits."""
+    return BadInput(
+        place,
+        described("a picture that takes very much time or memory to show"),
+        "a photo as a phone takes it",
+    )
+
+
+def _not_now(place: str, problem: OSError) -> BookTrouble:
+    return BookTrouble(f"{place}: it cannot be looked at just now ({problem.strerror})")

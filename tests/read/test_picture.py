@@ -1,0 +1,182 @@
+"""Reading text in pictures: offline, in a process with limits, and of nothing but pictures."""
+
+from __future__ import annotations
+
+import io
+import json
+import subprocess
+import sys
+from collections.abc import Iterator
+from importlib.metadata import requires
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from kb.base.errors import BadInput, MissingExtra
+from kb.read import picture as reading
+from kb.read import recogniser
+from kb.read.picture import PictureReader, Reading, cleaned
+
+Image = pytest.importorskip("PIL.Image", reason="Pillow is not installed")
+ImageDraw = pytest.importorskip("PIL.ImageDraw", reason="Pillow is not installed")
+ImageFont = pytest.importorskip("PIL.ImageFont", reason="Pillow is not installed")
+
+LINES = ("NORWELL", "MODEL NO.: NV40-210", "AC 220-240V 50Hz 85W")
+
+
+def photo(lines: tuple[str, ...] = LINES, turn: float = 0.0, kind: str = "JPEG", **more: Any) -> bytes:
+    """A label as a camera sees it from straight in front, turned by so many degrees."""
+    made = Image.new("RGB", (900, 180 + 100 * len(lines)), "#d8d4cc")
+    pen = ImageDraw.Draw(made)
+    for number, text in enumerate(lines):
+        pen.text((90, 90 + 100 * number), text, font=ImageFont.load_default(size=44), fill="#181818")
+    made = made.rotate(turn, fillcolor="#d8d4cc", expand=True)
+    out = io.BytesIO()
+    made.save(out, kind, **more)
+    return out.getvalue()
+
+
+@pytest.fixture(scope="module")
+def reader() -> Iterator[PictureReader]:
+    """One process that reads all pictures here, as starting it takes longest."""
+    for name in ("rapidocr", "onnxruntime", "cv2"):
+        if not reading.can_import(name):
+            pytest.skip(f"{name} is not installed; the extra jackfield[read] brings it")
+    with PictureReader() as process:
+        yield process
+
+
+def texts(read: Reading) -> list[str]:
+    return [piece.text for piece in read.pieces]
+
+
+@pytest.mark.parametrize("turn", [0, 12, -25])
+def test_the_lines_of_a_label_are_read_with_their_places(reader: PictureReader, turn: float) -> None:
+    read = reader.read(cleaned(photo(turn=turn)))
+    assert "NORWELL" in texts(read)
+    (model,) = (piece for piece in read.pieces if "NV40-210" in piece.text)
+    assert 0.8 < model.sure <= 1
+    (left, top), (right, _), *_ = model.corners
+    assert 0 < left < right < read.width
+    assert 0 < top < read.height
+
+
+def test_a_photo_lying_on_its_side_is_read_upright(reader: PictureReader) -> None:
+    exif = Image.Exif()
+    exif[0x0112] = 8  # EXIF 2.3, Orientation: turn counterclockwise to see it upright
+    lying = Image.open(io.BytesIO(photo())).transpose(Image.Transpose.ROTATE_270)
+    out = io.BytesIO()
+    lying.save(out, "JPEG", exif=exif)
+    read = reader.read(cleaned(out.getvalue()))
+    assert (read.width, read.height) == (900, 480)
+    assert "NORWELL" in texts(read)
+
+
+def test_a_picture_without_text_gives_no_pieces(reader: PictureReader) -> None:
+    assert reader.read(cleaned(photo(()))).pieces == ()
+
+
+def test_one_process_reads_several_pictures_and_stays_apart_from_this_one(reader: PictureReader) -> None:
+    assert texts(reader.read(cleaned(photo(("TARNOW",))))) == ["TARNOW"]
+    assert texts(reader.read(cleaned(photo(("OXMARLE",))))) == ["OXMARLE"]
+    assert "rapidocr" not in sys.modules
+    assert "onnxruntime" not in sys.modules
+
+
+def test_reading_uses_no_network_and_would_fail_if_it_tried(reader: PictureReader) -> None:
+    """The process forbids itself every connection: what was read above was read without one."""
+    tried = (
+        "import socket\n"
+        "from kb.read.recogniser import forbid_network\n"
+        "forbid_network()\n"
+        "for attempt in (lambda: socket.create_connection(('127.0.0.1', 9)),\n"
+        "                lambda: socket.getaddrinfo('example.org', 80),\n"
+        "                lambda: socket.gethostbyname('example.org'),\n"
+        "                lambda: socket.socket(type=socket.SOCK_DGRAM).sendto(b'x', ('127.0.0.1', 9))):\n"
+        "    try:\n"
+        "        attempt()\n"
+        "        print('reached')\n"
+        "    except RuntimeError as refused:\n"
+        "        print(refused)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", tried], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == [
+        "socket.getaddrinfo",
+        "socket.getaddrinfo",
+        "socket.gethostbyname",
+        "socket.sendto",
+    ]
+
+
+def test_the_models_are_in_the_wheel_of_the_library(reader: PictureReader) -> None:
+    """Nothing is left to be fetched when a picture is read for the first time."""
+    from importlib.util import find_spec
+
+    spec = find_spec("rapidocr")
+    assert spec is not None
+    assert spec.origin is not None
+    models = {path.suffix for path in (Path(spec.origin).parent / "models").iterdir()}
+    assert ".onnx" in models
+
+
+def test_without_the_extra_it_is_said_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(reading, "can_import", lambda name: name != "onnxruntime")
+    with pytest.raises(MissingExtra, match=r"onnxruntime is not installed.*pip install '\.\[read\]'"):
+        PictureReader("find")
+
+
+def test_a_library_that_cannot_be_loaded_is_named(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, reader: PictureReader
+) -> None:
+    """As on a machine whose other libraries lack what the wheel needs."""
+    (tmp_path / "rapidocr.py").write_text("raise ImportError('libexample.so.1: cannot open')")
+    monkeypatch.syspath_prepend(str(tmp_path))
+    with PictureReader() as broken, pytest.raises(BadInput, match=r"libexample\.so\.1.*force-reinstall"):
+        broken.read(photo())
+
+
+def test_a_reader_that_does_not_end_is_ended_and_the_next_picture_is_read(
+    monkeypatch: pytest.MonkeyPatch, reader: PictureReader
+) -> None:
+    with PictureReader() as slow:
+        monkeypatch.setattr(reading, "READ_WAIT_S", 0.01)
+        with pytest.raises(BadInput, match="very much time"):
+            slow.read(photo())
+        monkeypatch.undo()
+        assert "NORWELL" in texts(slow.read(photo()))
+
+
+@pytest.mark.parametrize("limit", [{"READ_SECONDS": -1}, {"READ_MEMORY": 200 * 1024 * 1024}], ids=str)
+def test_a_reader_that_wants_too_much_is_ended(
+    limit: dict[str, int], monkeypatch: pytest.MonkeyPatch, reader: PictureReader
+) -> None:
+    pytest.importorskip("resource", reason="this system holds no program to its memory")
+    for name, value in limit.items():
+        monkeypatch.setattr(reading, name, value)
+    with PictureReader() as greedy, pytest.raises(BadInput, match=r"very much time|cannot start"):
+        greedy.read(photo())
+
+
+def test_what_is_no_jpeg_never_crashes_the_caller(reader: PictureReader) -> None:
+    for content in (b"", b"no picture", photo()[:900]):
+        with PictureReader() as apart, pytest.raises(BadInput, match="photo"):
+            apart.read(content)
+
+
+def test_the_extra_names_a_reader_that_needs_no_graphics_library() -> None:
+    """The plain build of OpenCV needs libGL, which a bare machine has not."""
+    if not reading.can_import("rapidocr"):
+        pytest.skip("rapidocr is not installed; the extra jackfield[read] brings it")
+    wanted = [one.split(";")[0] for one in requires("rapidocr") or []]
+    assert any(one.startswith("opencv-python-headless") for one in wanted)
+    assert not any(one == "opencv-python" or one.startswith("opencv-python>") for one in wanted)
+
+
+def test_an_answer_is_one_line_of_json(reader: PictureReader) -> None:
+    corners = [[1.0, 2.0], [9.0, 2.0], [9.0, 5.0], [1.0, 5.0]]
+    found = SimpleNamespace(boxes=[corners], txts=("NORW\nELL",), scores=(0.75,))
+    answer = recogniser.recognised(photo(), lambda pixels: found)
+    assert "\n" not in json.dumps(answer)
+    assert answer["pieces"] == [["NORW\nELL", [[1, 2], [9, 2], [9, 5], [1, 5]], 0.75]]
