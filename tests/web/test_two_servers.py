@@ -21,6 +21,7 @@ pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
 
 from kb.base.errors import BookTrouble
 from kb.book import Book
+from kb.store import places
 from kb.web.book_pool import Books
 from kb.web.pairing import Phones
 from tests.web.test_serve import Line, Served
@@ -306,6 +307,7 @@ def test_while_another_program_holds_the_book_a_save_is_refused_plainly_and_kept
     phone: Phone, home: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """As a migration or a restore does; the other program is one of its own."""
+    monkeypatch.setattr(places, "PATIENCE", 0.5)
     holding = (
         "import sqlite3, sys\n"
         "book = sqlite3.connect(sys.argv[1], isolation_level=None)\n"
