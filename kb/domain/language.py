@@ -61,7 +61,7 @@ class Language:
         """
         if p >= 0.995:
             return self("language/percent/over")
-        return self("language/percent/under") if p < 0.005 else f"{100 * p:.0f}%"
+        return self("language/percent/under") if p <= 0.005 else f"{100 * p:.0f}%"
 
     def word(self, word: Word) -> str:
         """What people call a word of the vocabulary."""

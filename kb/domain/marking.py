@@ -56,7 +56,11 @@ _CHANNELS = frozenset({"STEREO", "MONO", "LEFT", "RIGHT"})
 _AUDIO = _SOUND | _CHANNELS
 # What cannot be read, as people write it down; and arrows, which point out of one jack and into another.
 _UNREAD: Final = frozenset("?*\u2026_")
-_ARROWS: Final = (range(0x2190, 0x2200), range(0x2794, 0x27C0))
+#: Blocks of Unicode: arrows, triangles that point, arrows among the dingbats, and the four of more arrows.
+_ARROWS: Final = (
+    *(range(0x2190, 0x2200), range(0x25B2, 0x25C6), range(0x2794, 0x27C0), range(0x27F0, 0x2800)),
+    *(range(0x2900, 0x2980), range(0x2B00, 0x2C00), range(0x1F800, 0x1F900)),
+)
 _MARKED_INPUT = "marked as an input"
 
 #: Marks that are kept once read: a book has many jacks and few marks. A mark is at most a line.
@@ -573,7 +577,7 @@ def _worn(mark: Mark, marking: str) -> bool:
 
 
 def _has_arrow(marking: str) -> bool:
-    if "->" in marking or "<-" in marking:
+    if "<" in marking or ">" in marking:
         return True
     return not marking.isascii() and any(ord(char) in signs for char in marking for signs in _ARROWS)
 

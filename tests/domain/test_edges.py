@@ -10,6 +10,7 @@ import pytest
 from kb.base import clock
 from kb.base.errors import BadInput
 from kb.domain import marking
+from kb.domain.language import ENGLISH, Language, language
 from kb.domain.mark_words import meaning_of
 from kb.domain.panel import reconcile
 from kb.domain.visit import Visit, in_future, visit_from
@@ -69,6 +70,13 @@ def test_a_word_of_up_to_forty_characters_is_looked_up_and_a_longer_one_is_refus
         Form.read("rca pair".ljust(41), "form")
 
 
+def test_a_long_wrong_word_gets_the_list_and_a_near_one_the_word_that_was_meant() -> None:
+    for value in ("rca pear", "rca pear".ljust(40), "rca pear".ljust(41), 3):
+        with pytest.raises(BadInput) as caught:
+            Form.read(value, "form")
+        assert ("rca-pair (or one of" in str(caught.value)) is (value == "rca pear"), value
+
+
 # -- visits ----------------------------------------------------------------------------------------
 
 
@@ -78,6 +86,48 @@ def test_a_mark_that_a_person_decided_is_not_read_again_in_the_language_of_the_p
     read, said = visit(swedish, doubted), visit(swedish, {**doubted, "direction": "input"})
     assert read.findings[1].jack.direction == "output"
     assert said.findings[1].jack.direction == "input"
+
+
+def test_a_jack_read_by_the_panels_language_has_a_signal_if_it_is_an_output() -> None:
+    danish = {"form": "speaker-terminals", "marking": "HØJTTALER"}
+    found = visit(
+        danish, *({"form": "rca-pair", "marking": f"AUDIO {way}"} for way in ("UD", "IND"))
+    ).findings
+    assert [(one.jack.direction, one.jack.signal) for one in found[1:]] == [
+        ("output", "analog-line"),
+        ("input", None),
+    ]
+    assert [one.inferred for one in found[1:]] == [("direction", "signal"), ("direction",)]
+
+
+@pytest.mark.parametrize(
+    ("form", "marking", "signal"),
+    [
+        ("rca-pair", "", "analog-line"),
+        ("jack-6.35", "XQZ", None),  # of headphones or of a line
+        ("rca-pair", "DIGITAL", None),
+        ("rca-single", "XQZ", None),
+    ],
+)
+def test_an_output_that_a_person_vouches_for_carries_what_its_form_gives(
+    form: str, marking: str, signal: str | None
+) -> None:
+    for direction, given in (("output", signal), ("unclear", None)):
+        [found] = visit({"form": form, "marking": marking, "direction": direction}).findings
+        assert found.jack.signal == given, direction
+
+
+def test_a_jack_that_failed_is_counted_in_vain_and_twice_if_a_remedy_was_tried() -> None:
+    def in_vain(*outcomes: str, **more: str) -> float:
+        [jack] = reconcile([visit({**LINE, "outcome": one, **more}) for one in outcomes]).jacks
+        return jack.in_vain
+
+    assert in_vain("silent") == in_vain("distorted") == 1
+    assert in_vain("silent", "distorted") == 2
+    assert in_vain("silent", format="pcm") == in_vain("silent", setting="sound: fixed") == 2
+    assert in_vain("silent", format="bitstream") == 1
+    assert [in_vain("silent", works) for works in ("carried", "weak", "hum", "delayed")] == [0, 0, 0, 0]
+    assert in_vain("not-tried") == 0
 
 
 def test_a_set_of_a_year_to_come_is_a_slip_of_the_pen_except_in_a_book() -> None:
@@ -117,3 +167,21 @@ def test_of_what_had_to_be_set_the_newest_is_shown_first() -> None:
     [jack] = reconcile([old, new]).jacks
     assert jack.settings == ("speakers: on", "sound out: fixed")
     assert [note.text for note in jack.notes] == ["loose", "stiff"]
+
+
+# -- what people read ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("chance", "said"),
+    [(0.995, "over 99%"), (0.994, "99%"), (0.006, "1%"), (0.005, "under 1%"), (0.5, "50%")],
+)
+def test_no_chance_is_called_certain(chance: float, said: str) -> None:
+    assert ENGLISH.percent(chance) == said
+
+
+def test_lengths_are_in_metres_unless_feet_are_asked_for() -> None:
+    assert language("en").length(3.048) == "3.05 m"
+    assert Language("en").length(2.0) == "2 m"
+    assert language("es").length(2.5) == "2,5 m"
+    assert [language("en", feet=True).length(m) for m in (3.048, 0.0254)] == ["10 ft 0 in", "0 ft 1 in"]
