@@ -422,7 +422,8 @@ def tests_for(mutant: Mutant, reached: dict[str, Any]) -> list[str]:
 
 def limit_for(tests: Sequence[str], reached: dict[str, Any]) -> float:
     """Seconds that these tests may take."""
-    return max(LEAST_S, TIMES * sum(reached["took"][test] for test in tests))
+    took: dict[str, float] = reached["took"]
+    return max(LEAST_S, TIMES * sum(took[test] for test in tests))
 
 
 def check_without_change(package: str, copy: Copy, drawn: Sequence[Mutant], reached: dict[str, Any]) -> None:
