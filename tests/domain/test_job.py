@@ -27,6 +27,7 @@ ALDER: dict[str, Any] = {
     "year": 2014,
     "size_in": 40.0,
     "taken": ["optical"],
+    "free": ["headphone"],
     "answers": {"headphone": True},
     "driver": "bench driver",
     "inputs": ["line-3.5"],
