@@ -14,6 +14,7 @@ import sys
 import tempfile
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -71,8 +72,9 @@ def _meets(visit: Mapping[str, Any], jack: Mapping[str, Any], conditions: Mappin
     return True
 
 
-def judged(book: Book, file: str = QUESTIONS[0]) -> Iterator[Judged]:
-    """Ask the book every question of a file."""
+@cache
+def demo() -> dict[tuple[str, str], list[Mapping[str, Any]]]:
+    """Return the demo book's visits by set; a jack has the signal and direction that its mark settles."""
     of_set: dict[tuple[str, str], list[Mapping[str, Any]]] = {}
     for line in (ROOT / "data" / "demo" / "visits.jsonl").read_text("utf-8").splitlines():
         visit = json.loads(line)
@@ -81,6 +83,12 @@ def judged(book: Book, file: str = QUESTIONS[0]) -> Iterator[Judged]:
             jack.update({name: value for name, value in whole.items() if value and name not in jack})
         name = (_plain(visit["source"]["make"]), _plain(visit["source"]["model"]))
         of_set.setdefault(name, []).append(inferred)
+    return of_set
+
+
+def judged(book: Book, file: str = QUESTIONS[0]) -> Iterator[Judged]:
+    """Ask the book every question of a file."""
+    of_set = demo()
     for question in questions(file):
         right = {
             name

@@ -9,9 +9,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from kb.base.text import squeezed
-from kb.domain.panel import Panel, reconcile, source_of
+from kb.domain.panel import Panel, PanelJack, reconcile, source_of
 from kb.domain.visit import Source, Visit
-from kb.domain.words import Basis, Direction, Kind, Level, Outcome, Speakers
+from kb.domain.words import Basis, Direction, Display, Kind, Level, Outcome, Signal, Speakers
 from kb.index import Index, SetEntry
 from kb.index.entry import SIZE
 from kb.path import best_to_json, connect
@@ -149,26 +149,49 @@ def _texts(panel: Panel, visits: Sequence[Visit]) -> Iterator[tuple[str, str]]:
         if one.jack.marking:
             yield "marking", one.jack.marking
         yield from (("setting", setting) for setting in one.settings)
-        yield from (("note", note.text) for note in one.notes)
-    yield from (("note", note) for note in dict.fromkeys(visit.note for visit in visits) if note)
-    yield from (("fact", fact) for fact in dict.fromkeys(_told(panel, visits)))
-
-
-def _told(panel: Panel, visits: Sequence[Visit]) -> Iterator[str]:
-    """What is on record, in words, a line each jack: facts that words find."""
+    rare = _rare(visits)
+    # Notes and facts of one jack are one line: "headphone too quiet" asks for both of the same jack.
     for one in panel.jacks:
-        jack = one.jack
-        parts = [one.jack.signal.label if one.jack.signal else "", jack.form.label, jack.direction.label]
-        if one.speakers is not Speakers.UNKNOWN:
-            parts.append(f"speakers {one.speakers.value.replace('-', ' ')}")
-        if jack.direction is Direction.OUTPUT and jack.level in _LEVELS:
-            parts.append(_LEVELS[jack.level])
-        parts += [outcome.label for outcome, _ in one.outcomes if outcome in _TELLING]
-        parts += ["in use"] * bool(one.taken_seen) + list(one.items)
-        yield ", ".join(dict.fromkeys(filter(None, parts)))
+        yield (
+            "note" if one.notes else "fact",
+            "; ".join([*(note.text for note in one.notes), _told(one, rare)]),
+        )
+    yield from (("note", note) for note in dict.fromkeys(visit.note for visit in visits) if note)
+    yield from (("fact", fact) for fact in dict.fromkeys(_known(visits, rare)))
+
+
+def _rare(visits: Sequence[Visit]) -> list[str]:
+    """The kind and the display of a source in words, where they are not the usual ones."""
+    kinds = [one.source.kind.label for one in visits if one.source.kind not in (Kind.TELEVISION, Kind.OTHER)]
+    shown = [one.source.display for one in visits if one.source.display]
+    return list(dict.fromkeys([*kinds, *(one.label for one in shown if one is not Display.FLAT)]))
+
+
+def _told(one: PanelJack, rare: Sequence[str]) -> str:
+    """What is on record of a jack, in words."""
+    jack = one.jack
+    heard = jack.signal and jack.signal is not Signal.NOT_AUDIO  # "no usable sound" is not "no sound"
+    parts = [jack.signal.label if jack.signal and heard else "", jack.form.label, jack.direction.label]
+    if one.speakers is not Speakers.UNKNOWN:
+        parts.append(f"speakers {one.speakers.value.replace('-', ' ')}")
+    if jack.direction is Direction.OUTPUT and jack.level in _LEVELS:
+        parts.append(_LEVELS[jack.level])
+    parts += [outcome.label for outcome, _ in one.outcomes if outcome in _TELLING]
+    parts += ["in use"] * bool(one.taken_seen) + list(one.items)
+    parts += rare if heard and jack.direction is Direction.OUTPUT else []
+    return ", ".join(dict.fromkeys(filter(None, parts)))
+
+
+def _known(visits: Sequence[Visit], rare: Sequence[str]) -> Iterator[str]:
+    """What is on record besides the panel: what was tried without success, bases other than our own eyes."""
+    for finding in (
+        one for visit in visits for one in visit.findings if one.outcome in _TELLING and one.items
+    ):
+        jack = finding.jack
+        yield ", ".join(
+            [jack.signal.label if jack.signal else jack.form.label, finding.outcome.label, *finding.items]
+        )
     for basis in dict.fromkeys(visit.basis for visit in visits):
         if basis in (Basis.MANUAL, Basis.TOLD):
             yield f"known as {basis.label}"
-    for kind in dict.fromkeys(visit.source.kind for visit in visits):
-        if kind not in (Kind.TELEVISION, Kind.OTHER):
-            yield kind.label
+    yield from rare

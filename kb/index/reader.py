@@ -22,7 +22,7 @@ from kb.index import tables as t
 from kb.index.candidates import Identifier, Lookup
 from kb.index.entry import Answer, Filters, How, IndexBroken, Match
 from kb.index.normalize import normalise
-from kb.index.query import Query, parse, parts_of, pieces, recollected, year_of
+from kb.index.query import SMALL, Query, parse, parts_of, pieces, recollected, year_of
 from kb.index.scoring import FAMILY_MATE, FAR, NEAR_FROM, SHORT_WORD, SHOWN_FROM, Candidate, scored
 
 if TYPE_CHECKING:
@@ -451,8 +451,9 @@ def _both(one: Filters, other: Filters | None) -> Filters:
 
 
 def _as_typed(tokens: tuple[str, ...], words: tuple[str, ...]) -> Iterator[str]:
-    """Yield the words as typed, since normalising removed their accents and hyphens."""
+    """Yield the words as typed: normalising removed accents and hyphens, and "no sound" needs its "no"."""
     wanted = set(words)
     for token in tokens:
-        pieces = parts_of(token)
-        yield from (piece for piece in pieces if normalise(piece) in wanted)
+        yield from (
+            piece for piece in parts_of(token) if normalise(piece) in wanted or piece.lower() in SMALL
+        )

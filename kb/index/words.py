@@ -118,7 +118,9 @@ def _analyzer() -> Any:
     """Return an analyzer: lower case, no accents or English stop words, words reduced to their stems."""
     words = analysis.RegexTokenizer(_WORD) | analysis.LowercaseFilter()
     words = words | analysis.CharsetFilter(_BARE)
-    return words | analysis.StopFilter() | analysis.StemFilter(stem)
+    # "not done" is not "done".
+    stop = analysis.StopFilter(stoplist=analysis.STOP_WORDS - {"not"})
+    return words | stop | analysis.StemFilter(stem)
 
 
 _ANALYZER = _analyzer()
@@ -269,15 +271,25 @@ class Concept(NamedTuple):
         return max((value for row, value, _ in self.ways if all(one in stems for one in row)), default=0.0)
 
 
+class _Group(NamedTuple):
+    """Hold words that mean the same: those that notes and questions use, and those of questions alone."""
+
+    said: tuple[str, ...]
+    asked: tuple[str, ...]
+
+
 @lru_cache(maxsize=1)
-def _synonyms() -> tuple[dict[str, set[int]], tuple[tuple[str, ...], ...], frozenset[str]]:
+def _synonyms() -> tuple[dict[str, set[int]], tuple[_Group, ...], frozenset[str]]:
     """Return group numbers by the first letters of the entries, the groups, and words never used in notes."""
     data = data_object("synonyms.json")
     out: dict[str, set[int]] = {}
-    groups = tuple(tuple(group) for group in data["groups"].values())
+    groups = tuple(
+        _Group(tuple(said), tuple(data["asked"].get(name, ()))) for name, said in data["groups"].items()
+    )
     for number, group in enumerate(groups):
-        for entry in group:
-            out.setdefault(entry[:_FRONT], set()).add(number)
+        for entry in group.said + group.asked:
+            first = entry.replace("-", " ").split()[0]  # "no" of "no sound"
+            out.setdefault(first[:_FRONT], set()).add(number)
     unsaid = frozenset(word for words in data["unsaid"].values() for word in words)
     return out, groups, unsaid
 
@@ -289,35 +301,50 @@ def _groups_of(stem: str) -> dict[tuple[str, ...], frozenset[tuple[str, ...]]]:
     for number in sorted(fronts.get(stem[:_FRONT], ())):
         # Stemming takes time: the other words of a group are stemmed only if the group is used.
         group = groups[number]
-        asked = [found for word in group if word.startswith(stem[:_FRONT]) and (found := _stems_of(word))]
-        if any(one[0] == stem for one in asked):
-            stems = frozenset(found for word in group if (found := _stems_of(word)))
+        asked = [
+            found
+            for word in group.said + group.asked
+            if word.startswith(stem[:_FRONT]) and (found := _asked_stems(word, stem)) and found[0] == stem
+        ]
+        if asked:
+            stems = frozenset(found for word in group.said if (found := _stems_of(word)))
             for one in asked:
                 out[one] = out.get(one, frozenset()) | stems
     return {one: stems - {one} for one, stems in out.items()}
 
 
+def _asked_stems(word: str, stem: str) -> tuple[str, ...]:
+    """Return the stems of an entry; one with a * at its end is any stem that begins so."""
+    if word.endswith("*"):
+        return (stem,) if stem.startswith(word[:-1]) else ()
+    return _stems_of(word)
+
+
 def _concepts(words: tuple[str, ...]) -> list[Said]:
     """Return the things that the words ask for, each once; a phrase with a synonym is one thing."""
     unsaid = _synonyms()[2]
-    telling = [word for word in words if word.lower().translate(_BARE) not in unsaid] or list(words)
+    telling = [
+        word for word in words if word.lower().translate(_BARE).removesuffix("'s") not in unsaid
+    ] or list(words)
+    rest = {stem for word in telling for stem in _stems(word)}
     # Words of a question are part of some names of things: "sin sonido en los altavoces".
-    for spoken in (words, tuple(telling)):
-        stems = [stem for word in spoken for stem in _stems(word)]
-        synonyms = {row: others for stem in set(stems) for row, others in _groups_of(stem).items()}
-        out: dict[tuple[str, ...], Said] = {}
-        rest = {stem for word in telling for stem in _stems(word)}
-        at = 0
-        while at < len(stems):
-            for size in range(min(_ROW, len(stems) - at), 0, -1):
-                row = tuple(stems[at : at + size])
-                if size == 1 or row in synonyms:
-                    break
-            if len(row) > 1 or row[0] in rest:
-                out[row] = Said(row, synonyms.get(row, frozenset()))
-            at += len(row)
-        if any(len(row) > 1 for row in out):
-            break
+    ways = [_rows([stem for word in spoken for stem in _stems(word)], rest) for spoken in (words, telling)]
+    return max(ways, key=lambda rows: sum(len(row.stems) for row in rows if len(row.stems) > 1))
+
+
+def _rows(stems: list[str], alone: Set[str]) -> list[Said]:
+    """Return the phrases with a synonym among the stems, and those of the others that may stand ``alone``."""
+    synonyms = {row: others for stem in set(stems) for row, others in _groups_of(stem).items()}
+    out: dict[tuple[str, ...], Said] = {}
+    at = 0
+    while at < len(stems):
+        for size in range(min(_ROW, len(stems) - at), 0, -1):
+            row = tuple(stems[at : at + size])
+            if size == 1 or row in synonyms:
+                break
+        if len(row) > 1 or row[0] in alone:
+            out[row] = Said(row, synonyms.get(row, frozenset()))
+        at += len(row)
     return list(out.values())
 
 
@@ -444,7 +471,7 @@ class WordSearcher:
     def _ways(self, stems: tuple[str, ...]) -> list[tuple[tuple[str, ...], frozenset[int]]]:
         """Return the stems, or those of the book a slip away, with the documents that hold them."""
         if len(stems) > 1:
-            return [(stems, self._documents(self._phrase(stems, 2)))]
+            return [(stems, self._documents(self._phrase(stems, 1)))]
         return [((stem,), self._holding(stem)) for stem in self._spelt(stems[0])]
 
     def _holding(self, stem: str) -> frozenset[int]:

@@ -12,7 +12,7 @@ import pytest
 from kb.base.errors import BadInput
 from kb.book import Book as WholeBook
 from kb.domain.visit import visit_from
-from kb.index import Index, SetEntry
+from kb.index import Index, SetEntry, words
 from tests.index.conftest import noted, sets
 
 Book = Callable[..., Index]
@@ -130,19 +130,66 @@ def test_what_is_on_record_is_found_by_its_words(tmp_path: Path) -> None:
 
 
 def test_questions_to_the_demo_book(tmp_path: Path) -> None:
-    """Forty are older than the synonyms; the author of the twenty read them afterwards, and added to them."""
+    """The last file is kept aside: no word and no rule was made for its questions."""
     lines = (measure_words.ROOT / "data" / "demo" / "visits.jsonl").read_text("utf-8").splitlines()
     with WholeBook.open(tmp_path) as whole:
         whole.record([visit_from(json.loads(line), "demo") for line in lines])
         for file, count, precision, recall in (
-            ("questions.toml", 40, 0.89, 0.84),
-            ("questions_installer.toml", 20, 0.79, 0.81),
+            ("questions.toml", 40, 0.93, 0.87),
+            ("questions_installer.toml", 20, 0.84, 0.85),
+            ("questions_technician.toml", 25, 0.88, 0.88),
+            ("questions_aside.toml", 15, 0.66, 0.85),
         ):
             rows = list(measure_words.judged(whole, file))
             assert len(rows) == count
             assert all(row.right for row in rows)
             assert sum(row.precision for row in rows) / count >= precision
             assert sum(row.recall for row in rows) / count >= recall
+
+
+def test_every_synonym_is_found_by_its_own_words() -> None:
+    """A stop word in front, or one that is shorter than the others, hid some of them."""
+    for group in words._synonyms()[1]:
+        for entry in (*group.said, *(one for one in group.asked if not one.endswith("*"))):
+            stems = words._stems_of(entry)
+            assert stems, entry
+            assert stems in words._groups_of(stems[0]), entry
+
+
+def test_what_was_tried_in_vain_and_how_a_set_shows_its_picture_are_found_by_words(tmp_path: Path) -> None:
+    tried = {"form": "toslink", "marking": "OPTICAL OUT", "outcome": "silent", "items": ["DAC"]}
+    worked = {"form": "toslink", "marking": "OPTICAL OUT", "outcome": "carried", "items": ["DAC"]}
+    visits = [
+        {"source": {"make": "Norwell", "model": "NV1", "display": "projector"}, "jacks": [worked]},
+        {"source": {"make": "Holmquay", "model": "HQ2"}, "jacks": [tried]},
+    ]
+    with WholeBook.open(tmp_path) as whole:
+        whole.record([visit_from({"date": "2026-03-04", "basis": "tested", **one}, "t") for one in visits])
+        assert [one.model for one in whole.find("DAC brought in vain").matches] == ["HQ2", "NV1"]
+        assert [one.model for one in whole.find("beamer").matches] == ["NV1"]
+
+
+def test_notes_and_facts_of_one_jack_answer_together(tmp_path: Path) -> None:
+    """A headphone jack behind a flap comes before a headphone jack beside another behind a flap."""
+    hidden = {"note": "behind a flap"}
+    phones, pair = (
+        {"form": "jack-3.5", "marking": "PHONES", "direction": "output"},
+        {"form": "rca-pair", "marking": "AUDIO OUT", "direction": "output"},
+    )
+    visits = [
+        {"source": {"make": "Castelvira", "model": "CV1"}, "jacks": [phones, {**pair, **hidden}]},
+        {"source": {"make": "Norwell", "model": "NV2"}, "jacks": [{**phones, **hidden}, pair]},
+    ]
+    with WholeBook.open(tmp_path) as whole:
+        whole.record([visit_from({"date": "2026-03-04", "basis": "tested", **one}, "t") for one in visits])
+        assert [one.model for one in whole.find("headphones flap").matches] == ["NV2", "CV1"]
+
+
+@pytest.mark.parametrize(("question", "model"), [("not checked", "N1"), ("which of them had no light", "N2")])
+def test_a_no_is_not_left_out(book: Book, question: str, model: str) -> None:
+    index = book([noted("Senda: M1", "checked, light"), noted("Senda: N1", "not checked"),
+                  noted("Senda: N2", "no light")])  # fmt: skip
+    assert models(index, question)[0] == model
 
 
 @pytest.mark.parametrize(
