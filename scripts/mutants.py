@@ -211,7 +211,8 @@ def span_of(mutant: Mutant) -> Span | None:
 class Reached:
     """A plugin of pytest: which of some statements each test executes, and how long the tests took."""
 
-    def __init__(self, spans: Sequence[Span]) -> None:
+    def __init__(self, spans: Sequence[Span], slowest: float = 1e6) -> None:
+        self._slowest = slowest
         self._lines: dict[str, dict[int, list[Span]]] = defaultdict(lambda: defaultdict(list))
         for span in spans:
             for line in range(span.first, span.last + 1):
@@ -221,12 +222,37 @@ class Reached:
         self.tests: dict[str, set[str]] = defaultdict(set)
         self.took: dict[str, float] = defaultdict(float)
         self.failed: set[str] = set()
+        self.on_loading: set[Span] = set()
+
+    def pytest_collection_finish(self) -> None:
+        """Note what ran as the modules were loaded: that is for all tests."""
+        self.on_loading = self._seen
 
     def pytest_runtest_logstart(self) -> None:
         """Begin with nothing executed; a test may have ended the tracing."""
         self._seen = set()
         self._began = time.process_time()
         sys.settrace(self.call)
+
+    def pytest_runtest_setup(self, item: Any) -> None:
+        """Go on only with tests that were not slow with other values."""
+        if self.took[item.nodeid.split("[")[0]] > self._slowest:
+            self.too_slow()
+
+    def pytest_runtest_call(self) -> None:
+        """Let the test run until it is slow."""
+        signal.signal(signal.SIGPROF, self.too_slow)
+        signal.setitimer(signal.ITIMER_PROF, self._slowest)
+
+    def pytest_runtest_teardown(self) -> None:
+        """Let the rest run to its end."""
+        signal.setitimer(signal.ITIMER_PROF, 0)
+
+    def too_slow(self, *_: object) -> None:
+        """Leave the test; hypothesis lets a skipped one go at once."""
+        import pytest
+
+        pytest.skip("slow")
 
     def pytest_runtest_logfinish(self, nodeid: str) -> None:
         """Note what the test executed, and the processor's time for it: a busy machine makes no test slow."""
@@ -272,11 +298,11 @@ def places(package: str) -> list[str]:
     return [one for one in found if (ROOT / one).exists()]
 
 
-def reach(package: str, out: str) -> None:
+def reach(package: str, out: str, slowest: float) -> None:
     """Write which tests execute the statements on stdin; run inside a copy."""
     import pytest
 
-    plugin = Reached([Span(*one) for one in json.load(sys.stdin)])
+    plugin = Reached([Span(*one) for one in json.load(sys.stdin)], slowest)
     sys.settrace(plugin.call)
     code = pytest.main([*ARGUMENTS, *places(package)], plugins=[plugin])
     sys.settrace(None)
@@ -284,7 +310,8 @@ def reach(package: str, out: str) -> None:
         raise SystemExit(f"{package}: its tests do not run")
     # A test that fails without any change says nothing of one.
     tests = {span: sorted(tests - plugin.failed) for span, tests in plugin.tests.items()}
-    took = {test: took for test, took in plugin.took.items() if test not in plugin.failed}
+    took = {test: took for test, took in plugin.took.items() if test not in plugin.failed and took <= slowest}
+    tests |= {str(span): sorted(took) for span in plugin.on_loading}
     Path(out).write_text(json.dumps({"tests": tests, "took": took, "failed": sorted(plugin.failed)}))
 
 
@@ -370,11 +397,11 @@ class Copy:
         env.pop("PYTHONDONTWRITEBYTECODE", None)
         return env
 
-    def reached(self, package: str, spans: Sequence[Span]) -> dict[str, Any]:
+    def reached(self, package: str, spans: Sequence[Span], slowest: float) -> dict[str, Any]:
         """Which tests of a package execute which of these statements."""
         out = self.root / "reached.json"
         done = subprocess.run(
-            self.program("--reach", package, str(out)),
+            self.program("--reach", package, str(out), str(slowest)),
             cwd=self.root,
             env=self.env,
             input=json.dumps(spans),
@@ -496,9 +523,7 @@ def run(package: str, said: argparse.Namespace, copy: Copy, end: float) -> list[
     state = State(said.state, f"{package} {said.sample} {said.seed} {said.only}")
     if state.reached is None:
         spans = sorted({span for one in drawn if (span := span_of(one))})
-        state.reached = copy.reached(package, spans)
-        took = state.reached["took"]
-        state.reached["took"] = {test: took[test] for test in took if took[test] <= said.slowest}
+        state.reached = copy.reached(package, spans, said.slowest)
         check_without_change(package, copy, drawn, state.reached)
         state.keep()
     for one in drawn:
@@ -532,7 +557,7 @@ def main() -> None:
     if sys.argv[1:2] == ["--serve"]:
         return serve()
     if sys.argv[1:2] == ["--reach"]:
-        return reach(sys.argv[2], sys.argv[3])
+        return reach(sys.argv[2], sys.argv[3], float(sys.argv[4]))
     asked = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     asked.add_argument("packages", nargs="*", default=PACKAGES, help=", ".join(PACKAGES))
     asked.add_argument("--sample", type=int, default=30, help="mutants of each package, at most")

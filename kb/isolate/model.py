@@ -105,9 +105,7 @@ class Test:
     """(complaint, fault) -> chance of each answer, in the order of ``answers``."""
 
     def chance(self, complaint: str, fault: str, answer: str) -> float:
-        """Return P(answer
-        fault), never 0.
-        """
+        """Return P(answer | fault), never 0."""
         return self.rows[complaint, fault][self.place(answer)]
 
     def place(self, answer: str) -> int:
