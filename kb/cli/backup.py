@@ -44,7 +44,7 @@ def backup_command(session: Session, folder: str | None, keep: int | None, listi
     """
     from kb.exchange.backup import KEEP, back_up, backups
 
-    book = own_book(session, "backup")
+    book, said = own_book(session, "backup"), session.language
     place = Path(folder).expanduser() if folder else session.folder / BACKUPS
     if listing:
         found = backups(place)
@@ -60,8 +60,10 @@ def backup_command(session: Session, folder: str | None, keep: int | None, listi
             ]
             session.json({"backups": listed})
         for one in [] if session.as_json else found:
-            state = f"revision {one.stands.revision:,}" if one.stands else "no book can be read in it"
-            size = f"{one.path.stat().st_size:,} bytes"
+            state = said("cli/backup/no-book")
+            if one.stands:
+                state = said("cli/backup/revision", revision=said.whole(one.stands.revision))
+            size = said("cli/backup/bytes", bytes=said.whole(one.path.stat().st_size))
             session.console.print(text(f"{one.path.name}  {size}  {state}"), soft_wrap=True)
         return 0 if found else 1
     done = back_up(book, place, keep or KEEP)
@@ -69,23 +71,26 @@ def backup_command(session: Session, folder: str | None, keep: int | None, listi
     for problem in done.problems:
         session.say(problem)
     if copy.wrong:
-        session.say("the copy holds this too, so no older copy was removed; see jackfield doctor")
-    with answering(session, f"the copy is made and checked: {copy.path}"):
+        session.say(said("cli/backup/wrong"))
+    with answering(session, "backup", file=copy.path):
         if session.as_json:
-            said = {"backup": str(copy.path), "visits": copy.visits, "findings": copy.findings}
+            counts = {"visits": copy.visits, "findings": copy.findings, "revision": copy.revision}
             more = {"photos": done.photos, "problems": list(done.problems)}
-            session.json({**said, "revision": copy.revision, "removed": [str(one) for one in gone], **more})
+            removed = [str(one) for one in gone]
+            session.json({"backup": str(copy.path), **counts, "removed": removed, **more})
         else:
             _tell(session, done)
     return 3 if done.problems else 0
 
 
 def _tell(session: Session, done: Backup) -> None:
-    copy = done.copy
-    session.console.print(
-        text(f"{copy.visits:,} visits with {copy.findings:,} findings, checked:\n{copy.path}"), soft_wrap=True
-    )
+    copy, said, out = done.copy, session.language, session.console
+    counts = {
+        "visits": said.counted("visit", copy.visits),
+        "findings": said.counted("finding", copy.findings),
+    }
+    out.print(text(f"{said('cli/backup/done', **counts)}\n{copy.path}"), soft_wrap=True)
     if done.photos:
-        session.console.print(text(f"{done.photos:,} photos added"))
+        out.print(text(said("cli/backup/photos", count=done.photos)))
     if done.removed:
-        session.console.print(text(f"{len(done.removed)} older removed"))
+        out.print(text(said("cli/backup/removed", count=len(done.removed))))

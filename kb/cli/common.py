@@ -83,8 +83,11 @@ def _look_at_files(command: click.Command, given: Mapping[str, Any], session: Se
 
 
 @contextmanager
-def answering(session: Session, done: str) -> Iterator[None]:
-    """Print an answer about work that is already in the book: a full disk under stdout does not undo it."""
+def answering(session: Session, done: str, **values: object) -> Iterator[None]:
+    """Print an answer about work that is already in the book: a full disk under stdout does not undo it.
+
+    ``done`` and ``values`` make the sentence ``cli/done/DONE``.
+    """
     try:
         yield
         sys.stdout.flush()
@@ -93,7 +96,8 @@ def answering(session: Session, done: str) -> Iterator[None]:
     except OSError as trouble:
         from kb.cli.main import mute
 
-        session.say(f"{done}; only this answer could not be written ({trouble.strerror})")
+        said = session.language
+        session.say(said("cli/unanswered", done=said(f"cli/done/{done}", **values), why=trouble.strerror))
         mute()
 
 
@@ -131,8 +135,3 @@ def text(said: object, style: str = "") -> Text:
     from rich.text import Text
 
     return Text(visible(str(said), frozenset("\n")), style=style)
-
-
-def counted(number: int, what: str) -> str:
-    """``1 visit``, ``2 visits``."""
-    return f"{number:,} {what}{'' if number == 1 else 's'}"

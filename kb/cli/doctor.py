@@ -32,6 +32,7 @@ def doctor_command(session: Session, mend: bool) -> int:
     """
     from kb.exchange.doctor import Check, checks, leftovers, mend_schema
 
+    said = session.language
     path = None if session.store else session.book.path
     if path is not None and not path.exists():
         raise NotFound(f"{path}: there is no book here yet")
@@ -45,14 +46,14 @@ def doctor_command(session: Session, mend: bool) -> int:
     except JackfieldError as trouble:
         found = [Check("book", (str(trouble),))]
     if mend and path is not None and any(one.name in _MENDED and not one.ok for one in found):
-        mended += [f"mended: {one}" for one in mend_schema(path)]
+        mended += [said("cli/doctor/mended", what=one) for one in mend_schema(path)]
         found = checks(session.book.store, path)
     whole = all(one.ok for one in found if one.name not in ("rights", *_MENDED))
     index = _index(session)
     if not index.ok and mend and whole:
-        with bar("index") as tell:
+        with bar(said("cli/progress/index")) as tell:
             session.open_book(tell).reindex()
-        mended.append("the index was rebuilt")
+        mended.append(said("cli/doctor/rebuilt"))
         session.book.index.close()
         index = _index(session)
     found.append(index)
@@ -60,9 +61,9 @@ def doctor_command(session: Session, mend: bool) -> int:
     if left and mend:
         for one in left:
             one.unlink(missing_ok=True)
-        mended.append(f"{len(left)} unfinished files removed")
+        mended.append(said("cli/doctor/removed", count=len(left)))
         left = []
-    found.append(Check("leftovers", tuple(f"{one.name}: an unfinished file" for one in left[:5])))
+    found.append(Check("leftovers", tuple(said("cli/doctor/unfinished", file=one.name) for one in left[:5])))
     well = all(one.ok for one in found)
     if session.as_json:
         listed = [{"name": one.name, "ok": one.ok, "wrong": list(one.wrong)} for one in found]
@@ -70,17 +71,19 @@ def doctor_command(session: Session, mend: bool) -> int:
         return 0 if well else 1
     out = session.console
     for check in found:
-        out.print(text(f"{check.name:11} {'well' if check.ok else 'WRONG'}", "" if check.ok else "bold red"))
-        for said in check.wrong:
-            out.print(text(f"    {said}"), soft_wrap=True)
-    for said in mended:
-        out.print(text(said))
+        state = said("cli/doctor/well" if check.ok else "cli/doctor/wrong")
+        name = said(f"cli/doctor/check/{check.name}")
+        out.print(text(f"{name:11} {state}", "" if check.ok else "bold red"))
+        for fault in check.wrong:
+            out.print(text(f"    {fault}"), soft_wrap=True)
+    for done in mended:
+        out.print(text(done))
     if not whole and path is None:
-        out.print(text("the shared book itself is wrong: tell the administrator of the server"))
+        out.print(text(said("cli/doctor/shared-wrong")))
     elif not whole:
-        out.print(text("the book itself is wrong: keep a copy of its file, then jackfield restore --replace"))
+        out.print(text(said("cli/doctor/book-wrong")))
     elif not well and not mend:
-        out.print(text("jackfield doctor --mend mends guards, index and leftovers"))
+        out.print(text(said("cli/doctor/mend")))
     return 0 if well else 1
 
 
@@ -99,7 +102,7 @@ def _index(session: Session) -> Check:
         with book.store.snapshot() as now:
             seen = book.indexed()
             if not wrong and (seen is None or not now.follows(seen)):
-                wrong = ["the index is not of this book"]
+                wrong = [session.language("cli/doctor/other-index")]
     except BookUnavailable:
         raise
     except BookTrouble as trouble:

@@ -47,7 +47,7 @@ def dump_command(session: Session, file: str | None, form: str | None, replace: 
     if session.as_json:
         session.json({"file": file, "form": "csv" if as_csv else "jsonl", **said})
     else:
-        session.console.print(text(f"{file}: {said['visit']:,} visits written, private words included"))
+        session.console.print(text(session.language("cli/dump/done", file=file, count=said["visit"])))
     return 0
 
 

@@ -68,18 +68,21 @@ def load_command(
             with opened(file):  # a name that is wrong makes no book
                 pass
     source = Source(_mapping(columns, mapping, every, date_format), _encoding(encoding), form or "")
-    with bar("loading") as tell:
+    with bar(session.language("cli/progress/loading")) as tell:
         done = load(
             session.book.store_to_write(), files, source, keep_good=keep_good, dry_run=dry_run, progress=tell
         )
     if done.written:
-        with bar("index") as tell, suppress(BookTrouble):  # what it misses it catches up at the next question
+        with (
+            bar(session.language("cli/progress/index")) as tell,
+            suppress(BookTrouble),
+        ):  # what it misses it catches up at the next question
             book = session.open_book(tell)
             if done.completed:  # words of visits that the index has seen already
                 book.reindex()
             else:
                 book.catch_up()
-    with answering(session, "loaded" if done.written else "nothing was loaded"):
+    with answering(session, "loaded" if done.written else "not-loaded"):
         if session.as_json:
             session.json({**asdict(done), "dry_run": dry_run, "bad": [asdict(one) for one in done.bad]})
         else:
@@ -113,40 +116,34 @@ def _mapping(
 
 
 def _tell(session: Session, done: Loaded, dry_run: bool, keep_good: bool) -> None:
-    out = session.console
+    out, said = session.console, session.language
     for place, fields in done.columns.items():
         if dry_run:
             width = max(map(len, fields), default=0)
             for column, field in fields.items():
                 out.print(text(f"  {column:{min(width, 30)}}  {field}"))
         if done.unused[place]:
-            session.say(f"{place}: columns not used: {', '.join(done.unused[place])}")
+            session.say(said("cli/load/unused", place=place, columns=", ".join(done.unused[place])))
     for bad in done.bad[:_SHOWN]:
         session.say(_bad(bad))
     if done.bad_count > _SHOWN:
-        session.say(f"... and {done.bad_count - _SHOWN} more mistakes")
+        session.say(said("cli/load/more-mistakes", count=done.bad_count - _SHOWN))
     if done.bad_count and not keep_good:
-        session.say("nothing was loaded; correct the file, or load the good visits with --keep-good")
+        session.say(said("cli/load/refused"))
         if not dry_run:
             return
-    verb = "would be loaded" if dry_run else "loaded"
-    more = f", {_count(done.other_facts, 'other entry', 'other entries')}" if done.other_facts else ""
-    what = f"{_count(done.visits, 'visit', 'visits')} with {_count(done.findings, 'finding', 'findings')}"
-    out.print(text(f"{what}{more} {verb}"))
+    visits, findings = said.counted("visit", done.visits), said.counted("finding", done.findings)
+    content = said("cli/load/content", visits=visits, findings=findings)
+    if done.other_facts:
+        content += said("language/join") + said.counted("other-entry", done.other_facts)
+    out.print(text(said("cli/load/would" if dry_run else "cli/load/done", content=content)))
     if done.already:
-        out.print(text(f"{_count(done.already, 'entry was', 'entries were')} in the book already"))
+        out.print(text(said("cli/load/already", count=done.already)))
     if done.withdrawn and not dry_run:
         first = ", ".join(one[:8] for one in done.withdrawn[:5])
-        session.say(
-            f"{len(done.withdrawn):,} of them are withdrawn and stay withdrawn ({first}); "
-            "`jackfield undo ID` brings one back"
-        )
+        session.say(said("cli/load/withdrawn", count=len(done.withdrawn), first=first))
     if done.completed and not dry_run:
-        out.print(text(f"{done.completed:,} of them came from other books; they have your own notes now"))
-
-
-def _count(number: int, one: str, many: str) -> str:
-    return f"{number:,} {one if number == 1 else many}"
+        out.print(text(said("cli/load/completed", count=done.completed)))
 
 
 def _bad(bad: BadRow) -> str:

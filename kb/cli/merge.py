@@ -30,5 +30,6 @@ def merge_command(session: Session, make: str, model: str, into: tuple[str, str]
     if session.as_json:
         session.json({"merge": fact, "spelling": [make, model], "same_as": list(into)})
     else:
-        session.console.print(text(f"{make} {model} is {' '.join(into)} from now on (merge {fact[:8]})"))
+        names = {"spelling": f"{make} {model}", "same_as": " ".join(into)}
+        session.console.print(text(session.language("cli/merge/done", **names, id=fact[:8])))
     return 0

@@ -13,6 +13,7 @@ from kb.cli.common import Session, answering, command_options, text
 from kb.settings import BACKUPS
 
 if TYPE_CHECKING:
+    from kb.domain.language import Language
     from kb.exchange.backup import Restored
 
 
@@ -39,12 +40,12 @@ def restore_command(session: Session, file: str | None, replace: bool) -> int:
     else:
         named, unreadable = newest(folder, book)
         for one in unreadable:
-            session.say(f"{one.name}: no book can be read in it; skipped")
+            session.say(session.language("cli/restore/skipped", file=one.name))
     done = restore(named, book, replace=replace)
     brought = done.brought
-    for what in (*_told(done), *brought.problems):
+    for what in (*_besides(done, session.language), *brought.problems):
         session.say(what)
-    with answering(session, "the backup is restored"):
+    with answering(session, "restored"):
         if session.as_json:
             session.json(_listed(done))
         else:
@@ -71,27 +72,26 @@ def _listed(done: Restored) -> dict[str, object]:
 
 
 def _tell(session: Session, done: Restored) -> None:
-    copy = done.copy
-    said = f"{copy.visits:,} visits with {copy.findings:,} findings restored from {copy.path.name}"
-    session.console.print(text(said), soft_wrap=True)
+    copy, said, out = done.copy, session.language, session.console
+    counts = {
+        "visits": said.counted("visit", copy.visits),
+        "findings": said.counted("finding", copy.findings),
+    }
+    out.print(text(said("cli/restore/done", **counts, file=copy.path.name)), soft_wrap=True)
     if done.kept:
-        session.console.print(text(f"the old book is kept: {done.kept}"), soft_wrap=True)
+        out.print(text(said("cli/restore/kept", file=done.kept)), soft_wrap=True)
     if done.brought.photos:
-        session.console.print(text(f"{done.brought.photos:,} photos are back"))
+        out.print(text(said("cli/restore/photos", count=done.brought.photos)))
 
 
-def _told(done: Restored) -> Iterator[str]:
+def _besides(done: Restored, said: Language) -> Iterator[str]:
     """What the user has to know besides."""
-    for log in done.logs:
-        yield f"a log of a missing book was set aside and not applied: {log}"
-    for part in done.left_out:
-        yield f"the backup has this, the book does not: {part}"
-    brought = done.brought
+    brought, join = done.brought, said("language/join").join
+    yield from (said("cli/restore/log", file=log) for log in done.logs)
+    yield from (said("cli/restore/left-out", part=part) for part in done.left_out)
     if brought.files:
-        yield f"back from the backup: {', '.join(brought.files)}"
+        yield said("cli/restore/files", files=join(brought.files))
     if brought.trusted:
-        names = ", ".join(brought.trusted)
-        yield f"trusted again, as on the day of the backup: {names} (to undo: share trust --drop NAME)"
+        yield said("cli/restore/trusted", names=join(brought.trusted))
     if brought.not_trusted:
-        names = ", ".join(brought.not_trusted)
-        yield f"trusted in the backup but not on this machine; still not trusted: {names}"
+        yield said("cli/restore/not-trusted", names=join(brought.not_trusted))

@@ -15,7 +15,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TextIO
 
-from kb.base.errors import BadInput, BookUnavailable, NotFound
+from kb.base.errors import BadInput, BookTrouble, BookUnavailable, NotFound
 from kb.base.text import visible
 
 if TYPE_CHECKING:
@@ -92,13 +92,21 @@ class Session:
 
     @property
     def language(self) -> Language:
-        """The language of the settings, in which answers are written."""
-        return self.settings.reader
+        """The language of the settings, in which answers are written; English while they cannot be read.
+
+        A damaged settings file hinders no command that needs nothing else of it, such as ``restore``.
+        """
+        from kb.domain.language import ENGLISH
+
+        try:
+            return self.settings.reader
+        except (BadInput, BookTrouble):
+            return ENGLISH
 
     @cached_property
     def book(self) -> Book:
         """The open book; closed when the command ends. A bar shows progress while its index is rebuilt."""
-        return self.open_book(self._bar("rebuilding the index"), self._bar("learning from all findings"))
+        return self.open_book(self._bar("rebuilding"), self._bar("learning"))
 
     @property
     def found_book(self) -> Book:
@@ -117,7 +125,7 @@ class Session:
             from kb.cli.progress import bar
 
             if not shown:
-                begun = bar(what)
+                begun = bar(self.language(f"cli/progress/{what}"))
                 shown.append(begun.__enter__() or (lambda _done, _total: None))
                 self._closing.append(begun)
             shown[0](done, total)

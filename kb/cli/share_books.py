@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import closing
+from functools import partial
 
 import click
 
@@ -53,7 +54,8 @@ def push_command(session: Session, url: str, everything: bool) -> int:
         "new": merged.new,
         "already": merged.already,
     }
-    tell_given(session, given, pending(store, mine), said, f"given to {place}, {merged.new:,} new there")
+    how = partial(session.language, "cli/share/given-to", place=place, new=session.language.whole(merged.new))
+    tell_given(session, given, pending(store, mine), said, how)
     return 0
 
 
@@ -111,7 +113,7 @@ def pull_command(session: Session, url: str, everything: bool) -> int:
     if session.as_json:
         session.json(said)
     else:
-        tell_merged(session, said, f"taken from {place}")
+        tell_merged(session, said, partial(session.language, "cli/share/taken-from", place=place))
     return 0
 
 

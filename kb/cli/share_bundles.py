@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING, Any
 import click
 from rich.table import Table
 
-from kb.cli.common import Session, command_options, counted, text
+from kb.cli.common import Session, command_options, text
 
 if TYPE_CHECKING:
+    from kb.domain.language import Language
     from kb.store.bundles import Bundle
-
-_KINDS = {"bundle": "", "book": "from a shared book", "dump": "a dump"}
 
 
 @click.command("bundles")
@@ -27,25 +26,25 @@ def bundles_command(session: Session) -> int:
 
     with session.found_book.store.snapshot() as now:
         every = bundles(now)
-    names = _names(session)
+    names, said = _names(session), session.language
     if session.as_json:
         session.json({"bundles": [_json(one, names) for one in every]})
         return 0
     if not every:
-        session.console.print("no bundle has come in yet")
+        session.console.print(said("cli/share/no-bundle"))
         return 0
     table = Table.grid(padding=(0, 2))
     for _ in range(3):
         table.add_column(no_wrap=True)
     table.add_column(overflow="fold")
     for one in every:
-        what = one.origin.name or _KINDS[one.origin.kind] or "standard input"
-        back = ", taken back" if one.taken_back else ""
+        about = [one.origin.name or said(f"cli/share/origin/{one.origin.kind}"), _signer(one, names, said)]
+        about += [said("cli/share/is-back")] if one.taken_back else []
         table.add_row(
             text(one.origin.id[:8], "dim" if one.taken_back else ""),
             one.came_at[:10],
-            counted(one.facts, "fact"),
-            text(f"{what}, {_signer(one, names)}{back}"),
+            said.counted("fact", one.facts),
+            text(said("language/join").join(about)),
         )
     session.console.print(table)
     return 0
@@ -76,17 +75,17 @@ def undo_command(session: Session, bundle: str) -> int:
     with book.store.snapshot() as now:
         after = now.counts()
     if session.as_json:
-        said = {"bundle": one.origin.id, "taken_back": taken, "facts": one.facts, "visits": one.visits}
-        session.json({**said, "findings_before": before.findings, "findings_after": after.findings})
+        it = {"bundle": one.origin.id, "taken_back": taken, "facts": one.facts, "visits": one.visits}
+        session.json({**it, "findings_before": before.findings, "findings_after": after.findings})
         return 0
-    facts = f"{counted(one.facts, 'fact')}, {counted(one.visits, 'visit')} among them,"
-    verb = "taken back" if taken else "brought back"
-    session.console.print(text(f"bundle {one.origin.id[:8]} {verb}: {facts} came with it"), soft_wrap=True)
-    session.console.print(
-        text(f"{counted(before.findings, 'finding')} counted before, {after.findings:,} now")
-    )
+    said, brief = session.language, one.origin.id[:8]
+    key = "cli/share/undo/taken" if taken else "cli/share/undo/brought"
+    facts, visits = said.counted("fact", one.facts), said.counted("visit", one.visits)
+    session.console.print(text(said(key, id=brief, facts=facts, visits=visits)), soft_wrap=True)
+    then, now_ = said.counted("finding", before.findings), said.whole(after.findings)
+    session.console.print(text(said("cli/share/undo/counted", findings=then, now=now_)))
     if taken:
-        session.say(f"`jackfield share undo {one.origin.id[:8]}` brings it back")
+        session.say(said("cli/share/undo/again", id=brief))
     return 0
 
 
@@ -96,10 +95,10 @@ def _names(session: Session) -> dict[str, str]:
     return {key: name for name, key in peers.load(session.folder).trusted.items()}
 
 
-def _signer(one: Bundle, names: dict[str, str]) -> str:
+def _signer(one: Bundle, names: dict[str, str], said: Language) -> str:
     if not one.origin.signed_by:
-        return "not signed"
-    return f"signed by {names.get(one.origin.signed_by, 'a key that is not trusted')}"
+        return said("cli/share/unsigned")
+    return said("cli/share/signed-by", who=names.get(one.origin.signed_by) or said("cli/share/unknown-key"))
 
 
 def _json(one: Bundle, names: dict[str, str]) -> dict[str, Any]:

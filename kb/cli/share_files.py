@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable, Sequence
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -11,13 +13,14 @@ import click
 
 from kb.base import clock
 from kb.base.errors import BadInput, described
-from kb.cli.common import Output, Session, command_options, counted, text
+from kb.cli.common import Output, Session, command_options, text
 
 if TYPE_CHECKING:
+    from kb.domain.language import Language
     from kb.domain.visit import Visit
     from kb.exchange.bundle import Header
     from kb.exchange.share_state import Peers
-    from kb.exchange.sharing import Given
+    from kb.exchange.sharing import Given, Personal, Why
     from kb.store import Store
     from kb.store.merging import Merged
 
@@ -66,8 +69,8 @@ def out_command(
     mine = known.load(session.folder)
     waiting_notes = pending(store, mine)
     if waiting_notes and not no_notes and not session.as_json and sys.stdin.isatty():
-        said = f"{counted(waiting_notes, 'note')} nobody has reviewed. Review now?"
-        if click.confirm(said, default=False, err=True):
+        question = session.language("cli/share/review-now", count=waiting_notes)
+        if click.confirm(question, default=False, err=True):
             from kb.cli.share_review import reviewed
 
             reviewed(session, store)
@@ -100,12 +103,13 @@ def out_command(
         with known.changing(session.folder) as mine:
             other = mine.peer(f"bundle:{peer}")
             other.given, other.held = stands, given.waiting
-    said_ = {"file": file, "from": after, "to": stands.revision, "signed": sign, "anew": anew}
-    tell_given(session, given, waiting_notes, said_, f"written to {file}")
+    more = {"file": file, "from": after, "to": stands.revision, "signed": sign, "anew": anew}
+    said = session.language
+    tell_given(session, given, waiting_notes, more, partial(said, "cli/share/written", file=file))
     if peer and after and not any(given.counts().values()):
-        session.say(f"nothing is new since the last bundle for {peer}; with --all everything goes in again")
+        session.say(said("cli/share/nothing-new", peer=peer))
     if not sign and (session.folder / KEY).exists():
-        session.say("not signed; with --sign those who trust your key can take it")
+        session.say(said("cli/share/not-signed"))
     return 0
 
 
@@ -117,15 +121,40 @@ def pending(store: Store, mine: Peers) -> int:
         return sum(1 for _ in unreviewed(now, mine.declined))
 
 
-def tell_given(session: Session, given: Given, notes: int, more: dict[str, Any], where: str) -> None:
-    """What was given and what was held back."""
+def personal_json(why: Why) -> list[dict[str, Any]]:
+    """Texts that look personal, for the answer."""
+    return [
+        {
+            "where": f"jack {one.jack}, {one.field}" if one.jack else one.field,
+            "text": one.text,
+            "signs": list(one.signs),
+        }
+        for one in why
+    ]
+
+
+def place_of(one: Personal, said: Language) -> str:
+    """Where a text is that looks personal."""
+    field = said(f"cli/share/field/{one.field}")
+    return said("cli/share/where/jack", number=one.jack, field=field) if one.jack else field
+
+
+def signs_of(signs: Sequence[str], said: Language) -> str:
+    """What a text looks like, each with its article."""
+    return said("language/join").join(said(f"cli/share/sign/{one.replace(' ', '-')}") for one in signs)
+
+
+def tell_given(
+    session: Session, given: Given, notes: int, more: dict[str, Any], how: Callable[..., str]
+) -> None:
+    """What was given and what was held back; ``how`` makes the sentence of the ``content``."""
     if session.as_json:
         held = [
             {
                 "visit": one.visit.id,
                 "make": one.visit.source.make,
                 "model": one.visit.source.model,
-                "why": [{"where": what, "text": said, "signs": list(signs)} for what, said, signs in one.why],
+                "why": personal_json(one.why),
             }
             for one in given.held
         ]
@@ -134,23 +163,33 @@ def tell_given(session: Session, given: Given, notes: int, more: dict[str, Any],
         merges = [{"merge": one.id, "spelling": one.set_key, "same_as": one.same_as} for one in given.merges]
         session.json({**more, **counts, "held": held, "held_merges": merges, "unreviewed": notes})
         return
-    extra = [(given.aliases, "merge"), (given.withdrawals, "withdrawal"), (given.notes, "released note")]
-    listed = "".join(f", {counted(count, what)}" for count, what in extra if count)
-    session.console.print(text(f"{counted(given.visits, 'visit')}{listed} {where}"), soft_wrap=True)
+    said = session.language
+    content = _content(
+        said,
+        said.counted("visit", given.visits),
+        merge=given.aliases,
+        withdrawal=given.withdrawals,
+        released_note=given.notes,
+    )
+    session.console.print(text(how(content=content)), soft_wrap=True)
     if notes:
-        said = f"{counted(notes, 'note')} nobody has reviewed: kept here (`jackfield share review`)"
-        session.say(said)
+        session.say(said("cli/share/not-reviewed", count=notes))
     for one in given.held[:_SHOWN]:
-        what, said, signs = one.why[0]
-        name = f"{one.visit.source.make} {one.visit.source.model}, {one.visit.id[:8]}"
-        session.say(f"held back: {name}: {what} looks like a {signs[0]}: {said}")
+        why, name = one.why[0], f"{one.visit.source.make} {one.visit.source.model}"
+        held_ = {"set": name, "id": one.visit.id[:8], "where": place_of(why, said), "text": why.text}
+        session.say(said("cli/share/held", **held_, sign=signs_of(why.signs[:1], said)))
     if len(given.held) > _SHOWN:
-        session.say(f"... and {len(given.held) - _SHOWN} more held back")
+        session.say(said("cli/share/more-held", count=len(given.held) - _SHOWN))
     for merge in given.merges[:_SHOWN]:
-        said = "one of the spellings is known only from visits that stay here"
-        session.say(f"held back: the merge {merge.set_key} is {merge.same_as}: {said}")
+        session.say(said("cli/share/held-merge", spelling=merge.set_key, same_as=merge.same_as))
     if given.held:
-        session.say("`jackfield share review` shows what is held back, and lets it go")
+        session.say(said("cli/share/how-review"))
+
+
+def _content(said: Language, visits: str, **more: int) -> str:
+    """``3 visits, 1 merge``: the visits, and how many facts of each other kind there are."""
+    others = (said.counted(kind.replace("_", "-"), count) for kind, count in more.items() if count)
+    return said("language/join").join((visits, *others))
 
 
 @click.command("in")
@@ -253,41 +292,38 @@ def future(visits: list[Visit]) -> list[dict[str, str]]:
     ]
 
 
-def _tell(session: Session, said: dict[str, Any], dry_run: bool) -> None:
-    who = said["signed_by"] or ("a key that is not trusted" if said["signed"] else "nobody")
-    tell_merged(
-        session, said, f"{'would come' if dry_run else 'came'} in from {said['file']} (signed by {who})"
+def _tell(session: Session, answer: dict[str, Any], dry_run: bool) -> None:
+    said = session.language
+    who = answer["signed_by"] or said("cli/share/unknown-key" if answer["signed"] else "cli/share/nobody")
+    key = "cli/share/would-come" if dry_run else "cli/share/came"
+    tell_merged(session, answer, partial(said, key, file=answer["file"], who=who))
+    if answer["brought_back"]:
+        session.say(said("cli/share/back-again"))
+    today = clock.today().isoformat()
+    for one in answer["left_out"][:_SHOWN]:
+        values = {"set": f"{one['make']} {one['model']}", "id": one["visit"][:8], "date": one["date"]}
+        session.say(said("cli/share/left-out", **values, today=today))
+    if len(answer["left_out"]) > _SHOWN:
+        session.say(said("cli/share/more-left-out", count=len(answer["left_out"]) - _SHOWN))
+    if answer["left_out"]:
+        session.say(said("cli/share/clocks"))
+    if answer["gap"]:
+        session.say(said("cli/share/gap", revision=answer["from"]))
+
+
+def tell_merged(session: Session, answer: dict[str, Any], how: Callable[..., str]) -> None:
+    """What came in; ``how`` makes the sentence of the ``content``."""
+    said = session.language
+    visits, findings = said.counted("visit", answer["visits"]), said.counted("finding", answer["findings"])
+    content = _content(
+        said,
+        said("cli/load/content", visits=visits, findings=findings),
+        merge=answer["aliases"],
+        withdrawal=answer["withdrawals"],
+        note=answer["notes"],
     )
-    if said["brought_back"]:
-        session.say("this bundle was taken back before; its visits count again")
-    for one in said["left_out"][:_SHOWN]:
-        session.say(
-            f"left out: {one['make']} {one['model']}, {one['visit'][:8]}: dated {one['date']}, after today "
-            f"({clock.today().isoformat()} by this machine's clock)"
-        )
-    if len(said["left_out"]) > _SHOWN:
-        session.say(f"... and {len(said['left_out']) - _SHOWN} more left out")
-    if said["left_out"]:
-        session.say(
-            "one of the two clocks is wrong: set this one right and take the bundle in again, "
-            "or have the visit corrected"
-        )
-    if said["gap"]:
-        session.say(
-            f"this bundle begins after revision {said['from']} of that book: an earlier one is missing here"
-        )
-
-
-def tell_merged(session: Session, said: dict[str, Any], how: str) -> None:
-    """What came in."""
-    extra = ((said["aliases"], "merge"), (said["withdrawals"], "withdrawal"), (said["notes"], "note"))
-    listed = "".join(f", {counted(count, what)}" for count, what in extra if count)
-    visits = f"{counted(said['visits'], 'visit')} with {counted(said['findings'], 'finding')}{listed}"
-    session.console.print(text(f"{visits} {how}"), soft_wrap=True)
-    for key, verb in (("replaced", "corrects"), ("withdrawn", "withdraws")):
-        if said[key]:
-            first = ", ".join(one[:8] for one in said[key][:5])
-            session.say(
-                f"it {verb} {counted(len(said[key]), 'visit')} of this book ({first});"
-                " `jackfield undo ID` takes that back"
-            )
+    session.console.print(text(how(content=content)), soft_wrap=True)
+    for key in ("replaced", "withdrawn"):
+        if answer[key]:
+            first = ", ".join(one[:8] for one in answer[key][:5])
+            session.say(said(f"cli/share/{key}", count=len(answer[key]), first=first))

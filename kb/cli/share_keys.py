@@ -43,9 +43,7 @@ def key_command(session: Session, file: str | None, name: str | None, replace: b
     if session.as_json:
         session.json({"name": called, "key": public(key), "file": file})
     elif file:
-        session.console.print(
-            text(f"{file}: the key of {called}, to be handed to colleagues"), soft_wrap=True
-        )
+        session.console.print(text(session.language("cli/share/key", file=file, name=called)), soft_wrap=True)
     else:
         sys.stdout.write(said)
     return 0
@@ -104,11 +102,7 @@ def trust_command(
     for name, key in mine.trusted.items():
         session.console.print(text(f"{name}  {key}"), soft_wrap=True)
     if not mine.signed_only:
-        nobody = "" if mine.trusted else "nobody is trusted by key; "
-        session.say(f"{nobody}bundles of anybody are taken in, signed or not")
+        session.say(session.language("cli/share/anyone" if mine.trusted else "cli/share/anyone/no-key"))
     elif not mine.trusted:
-        session.say(
-            "nobody is trusted by key, and no bundle is taken in without one:"
-            " trust a key, or `jackfield share trust --anyone` takes bundles of anybody"
-        )
+        session.say(session.language("cli/share/no-key"))
     return 0

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any, Final
 
 import click
 
 from kb.base import text as plain
 from kb.base.errors import BadInput, described
-from kb.cli.common import Session, command_options, counted, text
+from kb.cli.common import Session, command_options, text
+from kb.cli.share_files import personal_json, place_of, signs_of
 
 if TYPE_CHECKING:
+    from kb.domain.language import Language
     from kb.domain.visit import Visit
     from kb.exchange.share_state import Peers
     from kb.exchange.sharing import Approved, Held, Unreviewed
@@ -20,10 +22,6 @@ if TYPE_CHECKING:
 
 
 _LEAST: Final = 4  #: characters of an id that name a visit
-_LEFT: Final = (
-    "what stays here goes out no more; what has left already cannot be called back"
-    " (a book that gets your next bundle hides a note that was taken back)"
-)
 
 
 @click.command("review")
@@ -74,13 +72,15 @@ def review_command(
         return 0
     if not (ask or sys.stdin.isatty()):
         for one in notes:
-            signs = f"  [{', '.join(one.signs)}]" if one.signs else ""
-            said = f"{_short(one.name)}  {_set(one.visit)}: {one.note!r}{signs}"
-            session.console.print(text(said), soft_wrap=True)
+            signs = f"  [{signs_of(one.signs, session.language)}]" if one.signs else ""
+            line = f"{_short(one.name)}  {_set(one.visit)}: {one.note!r}{signs}"
+            session.console.print(text(line), soft_wrap=True)
         for other in held:
-            for what, said, signs_ in other.why:
-                line = f"{other.visit.id[:8]}  {_set(other.visit)}, {what}: {said!r}  [{', '.join(signs_)}]"
-                session.console.print(text(line), soft_wrap=True)
+            for why in other.why:
+                place = place_of(why, session.language)
+                line = f"{other.visit.id[:8]}  {_set(other.visit)}, {place}: {why.text!r}"
+                looks = signs_of(why.signs, session.language)
+                session.console.print(text(f"{line}  [{looks}]"), soft_wrap=True)
         return 0
     reviewed(session, store)
     return 0
@@ -103,24 +103,23 @@ def reviewed(session: Session, store: Store) -> None:
     from kb.exchange.sharing import release
 
     notes, held = _pending(store, known.load(session.folder))
-    out, done = session.console, _Done()
+    out, done, said = session.console, _Done(), session.language
     try:
         for one in notes:
-            place = (
-                ""
-                if one.jack is None
-                else f", jack {one.jack + 1} {one.visit.findings[one.jack].jack.marking}"
-            )
+            place = ""
+            if one.jack is not None:
+                marking = one.visit.findings[one.jack].jack.marking
+                place = said("cli/share/jack", number=one.jack + 1, marking=marking)
             out.print(text(f"\n{_set(one.visit)}{place}", "bold"))
             out.print(text(one.note))
             if one.signs:
-                out.print(text(f"looks like a {', a '.join(one.signs)}", "bold red"))
-            match _asked("release? [y]es, [n]o, [e]dit, [q]uit", "yneq"):
+                out.print(text(said("cli/share/looks-like", signs=signs_of(one.signs, said)), "bold red"))
+            match _asked(said("cli/share/release"), "yneq"):
                 case "y":
                     done.released += release(store, [(one, one.note)])
                 case "e":
-                    said = plain.note(click.prompt("for other books", err=True), "note")
-                    done.released += release(store, [(one, said)]) if said else 0
+                    edited = plain.note(click.prompt(said("cli/share/edited"), err=True), "note")
+                    done.released += release(store, [(one, edited)]) if edited else 0
                 case "n":
                     with known.changing(session.folder) as mine:
                         mine.declined.append(one.name)
@@ -129,9 +128,10 @@ def reviewed(session: Session, store: Store) -> None:
                     return
         for other in held:
             out.print(text(f"\n{_set(other.visit)}", "bold"))
-            for what, said, signs in other.why:
-                out.print(text(f"{what} looks like a {', a '.join(signs)}: {said}"))
-            match _asked("share this visit? [y]es, [n]o, [q]uit", "ynq"):
+            for why in other.why:
+                values = {"where": place_of(why, said), "text": why.text}
+                out.print(text(said("cli/share/where-looks-like", **values, signs=signs_of(why.signs, said))))
+            match _asked(said("cli/share/approve"), "ynq"):
                 case "y":
                     with known.changing(session.folder) as mine:
                         mine.approved.append(other.visit.id)
@@ -142,7 +142,7 @@ def reviewed(session: Session, store: Store) -> None:
                 case _:
                     return
     finally:
-        out.print(text(done.said()))
+        out.print(text(done.said(said)))
 
 
 @dataclass(slots=True)
@@ -155,13 +155,10 @@ class _Done:
     approved: int = 0
     held: int = 0
 
-    def said(self) -> str:
-        parts = [f"{counted(self.released, 'note')} released"] if self.released else []
-        parts += [f"{counted(self.kept, 'note')} kept here"] if self.kept else []
-        parts += [f"{counted(self.taken_back, 'released note')} taken back"] if self.taken_back else []
-        parts += [f"{counted(self.approved, 'visit')} approved"] if self.approved else []
-        parts += [f"{counted(self.held, 'visit')} held back"] if self.held else []
-        return ", ".join(parts) or "nothing changed"
+    def said(self, said: Language) -> str:
+        counts = ((one.name, getattr(self, one.name)) for one in fields(self))
+        parts = [said(f"cli/share/done/{name}", count=count) for name, count in counts if count]
+        return said("language/join").join(parts) or said("cli/share/done/nothing")
 
 
 def _asked(question: str, choices: str) -> str:
@@ -219,9 +216,9 @@ def _by_name(
             }
         )
         return 0
-    session.console.print(text(done.said()))
+    session.console.print(text(done.said(session.language)))
     if taken_back or held_again:
-        session.say(_LEFT)
+        session.say(session.language("cli/share/stays"))
     return 0
 
 
@@ -254,28 +251,24 @@ def _list_released(session: Session, store: Store) -> int:
             }
         )
         return 0
-    said = {
-        State.GOES: "goes out",
-        State.TAKEN_BACK: "taken back",
-        State.WITHDRAWN: "stays here: its visit is withdrawn",
-        State.CORRECTED: "stays here: its visit was corrected",
-        State.HELD: "stays here: its visit is held back",
-        State.NOT_HERE: "stays here: its visit is not in this book",
-    }
+    said = session.language
     for one in notes:
-        of = _set(one.visit) if one.visit else "a visit that is not here"
-        whose = "" if one.own else ", from another book"
-        line = f"{_short(one.name)}  {of}: {one.note.note!r}  [{said[one.state]}{whose}]"
+        of = _set(one.visit) if one.visit else said("cli/share/not-here")
+        goes = said(f"cli/share/note-state/{one.state.value}")
+        goes += "" if one.own else said("cli/share/other-book")
+        line = f"{_short(one.name)}  {of}: {one.note.note!r}  [{goes}]"
         session.console.print(text(line), soft_wrap=True)
     for other in visits:
-        what, doubtful, _ = other.why[0] if other.why else ("visit", "nothing in it looks personal now", ())
-        goes = said[other.state].replace("its visit", "it")
-        line = f"{other.visit.id[:8]}  {_set(other.visit)}, {what}: {doubtful!r}  [{goes}]"
+        what, doubtful = said("cli/share/visit"), said("cli/share/impersonal")
+        if other.why:
+            what, doubtful = place_of(other.why[0], said), repr(other.why[0].text)
+        goes = said(f"cli/share/visit-state/{other.state.value}")
+        line = f"{other.visit.id[:8]}  {_set(other.visit)}, {what}: {doubtful}  [{goes}]"
         session.console.print(text(line), soft_wrap=True)
     if not (notes or visits):
-        session.console.print(text("nothing was released"))
+        session.console.print(text(said("cli/share/none-released")))
     elif any(one is not State.GOES for one in [*(a.state for a in notes), *(b.state for b in visits)]):
-        session.say(_LEFT)
+        session.say(said("cli/share/stays"))
     return 0
 
 
@@ -315,5 +308,10 @@ def _note(one: Unreviewed) -> dict[str, Any]:
 
 
 def _held(one: Held | Approved) -> dict[str, Any]:
-    why = [{"where": what, "text": said, "signs": list(signs)} for what, said, signs in one.why]
-    return {"visit": one.visit.id, "make": one.visit.source.make, "model": one.visit.source.model, "why": why}
+    source = one.visit.source
+    return {
+        "visit": one.visit.id,
+        "make": source.make,
+        "model": source.model,
+        "why": personal_json(one.why),
+    }

@@ -37,7 +37,7 @@ def stock_command(session: Session, items: tuple[str, ...], day_text: str | None
     have = jobs.change_stock(lambda now: _changed(now, items)) if items else jobs.stock()
     day = read_day(day_text) if day_text else clock.today()
     buy = _lacking(session, have, day) if day_text or not items else {}
-    with answering(session, "changed" if items else "nothing was changed"):
+    with answering(session, "changed" if items else "not-changed"):
         if session.as_json:
             session.json({"have": have, "buy": buy})
             return 0

@@ -31,7 +31,8 @@ def undo_command(session: Session, what: str | None) -> int:
     if what is None:
         with book.store.snapshot() as now:
             change = latest(now)
-            session.say(session.language("cli/undo/undoing", what=about(now, change)))
+            said = session.language
+            session.say(said("cli/undo/undoing", what=about(now, change, said)))
         what = change.id
     kind, fact = book.change(lambda store: undo(store, what))
     if session.as_json:

@@ -31,6 +31,7 @@ def withdraw_command(session: Session, visits: tuple[str, ...]) -> int:
     with book.store.snapshot() as now:
         brief = briefly(now, named)
     for one in named:
-        said = "withdrawn" if one in gone else "was withdrawn already"
-        session.console.print(text(f"{title(named[one].source)}: {brief[one]} {said}"))
+        key = "cli/withdraw/done" if one in gone else "cli/withdraw/already"
+        said = session.language(key, set=title(named[one].source), id=brief[one])
+        session.console.print(text(said))
     return 0

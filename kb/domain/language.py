@@ -35,7 +35,10 @@ class Language:
     def __call__(self, key: str, /, **values: object) -> str:
         """The sentence of this key with its values."""
         shown = {name: self.shown(value) for name, value in values.items()}
-        return template(key, self.code, values.get("count")).format_map(shown)
+        count = values.get("count")
+        if isinstance(count, int):
+            shown["count"] = self.whole(count)
+        return template(key, self.code, count).format_map(shown)
 
     def has(self, key: str) -> bool:
         """Is there a sentence of this key?"""
@@ -52,6 +55,22 @@ class Language:
     def number(self, written: str) -> str:
         """A number written with a point, as this language writes it."""
         return written.replace(".", self("language/decimal"))
+
+    def whole(self, number: int) -> str:
+        """A whole number with its thousands apart.
+
+        >>> ENGLISH.whole(1234), language("es").whole(1234)
+        ('1,234', '1.234')
+        """
+        return f"{number:,}".replace(",", self("language/thousands"))
+
+    def counted(self, what: str, count: int) -> str:
+        """So many of a thing with a sentence under ``count/``.
+
+        >>> ENGLISH.counted("visit", 1), ENGLISH.counted("visit", 1200)
+        ('1 visit', '1,200 visits')
+        """
+        return self(f"count/{what}", count=count)
 
     def percent(self, p: float) -> str:
         """A chance for people: no false certainty at either end.

@@ -18,6 +18,7 @@ from typing import Any, Final
 
 from kb.base.errors import BadInput, NotFound, described, shown
 from kb.base.text import words_of_list
+from kb.domain.language import Language
 from kb.domain.shortform import jack as short_jack
 from kb.domain.visit import SUPERSEDES, Source, Visit, finding_to, set_key, visit_from, visit_to
 from kb.store import Snapshot, Store
@@ -224,16 +225,16 @@ def latest(book: Snapshot) -> Change:
     raise NotFound(f"there is no correction, withdrawal or merge of this book to undo{others}")
 
 
-def about(book: Snapshot, change: Change) -> str:
+def about(book: Snapshot, change: Change, language: Language) -> str:
     """Describe a change in a few words."""
-    brief = briefly(book, [change.id])[change.id]
+    key, brief = f"cli/undo/what/{change.kind}", briefly(book, [change.id])[change.id]
     if change.kind == "merge":
         both = next(one for one in rows(book) if isinstance(one, AliasFact) and one.id == change.id)
-        return f"the merge {brief}: {both.set_key} is {both.same_as}"
+        return language(key, id=brief, spelling=both.set_key, same_as=both.same_as)
     if change.kind == "release":
-        return f"the release of the note {brief}"
+        return language(key, id=brief)
     visit = book.visit(change.id)
-    return f"the {change.kind} {brief}: {title(visit.source)}, visit of {visit.date.isoformat()}"
+    return language(key, id=brief, set=title(visit.source), date=visit.date.isoformat())
 
 
 def undo(store: Store, given: str | None) -> tuple[str, str]:

@@ -13,7 +13,7 @@ from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import lru_cache
-from typing import Final, TypeAlias
+from typing import Final, NamedTuple, TypeAlias
 
 from kb.domain.visit import Visit
 from kb.exchange.private_words import signs
@@ -37,8 +37,17 @@ _NAMES: Final = ("person", "mail address", "street address", "web address")
 """Signs that count in a make or model, which may be long numbers."""
 
 
-#: Reasons for a visit to look personal: (field, text, signs) for each.
-Why: TypeAlias = tuple[tuple[str, str, tuple[str, ...]], ...]
+class Personal(NamedTuple):
+    """A text that seems to be about a home: its field, at the jack numbered from 1 or at the set (0)."""
+
+    jack: int
+    field: str
+    text: str
+    signs: tuple[str, ...]
+
+
+#: Reasons for a visit to look personal.
+Why: TypeAlias = tuple[Personal, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,17 +216,17 @@ _signs_of_line = lru_cache(maxsize=4096)(signs)
 
 
 def personal(visit: Visit) -> Why:
-    """Return texts about the set that seem to be about a home: (field, text, signs)."""
+    """Return texts about the set that seem to be about a home."""
     found = []
     for what, said in (("make", visit.source.make), ("model", visit.source.model)):
         if some := tuple(one for one in _signs_of_line(said) if one in _NAMES):
-            found.append((what, said, some))
+            found.append(Personal(0, what, said, some))
     for number, finding in enumerate(visit.findings, 1):
         texts = [("marking", finding.jack.marking), ("setting", finding.setting)]
         texts += [("item", item) for item in finding.items]
         for what, said in texts:
             if some := _signs_of_line(said):
-                found.append((f"jack {number}, {what}", said, some))
+                found.append(Personal(number, what, said, some))
     return tuple(found)
 
 

@@ -660,3 +660,39 @@ def test_a_jack_against_its_mark_is_told_in_one_line_with_what_was_read_of_it(ja
         "1 AUDIO IN: kept as output, as you say, and read as analog line; the mark reads"
     )
     assert other.startswith("2 OPTICAL OUT: read as output, optical digital")
+
+
+def test_backups_corrections_and_bundles_are_told_in_the_language_of_the_settings(
+    jackfield: Run, tmp_path: Path
+) -> None:
+    jackfield("settings", "--language", "es")
+    jackfield("record", "Norwell", "NV40", "opt:ok", "--note", "tel. 0555 010 2233")
+    jackfield("record", "Norwel", "NV4O", "opt=call 0555 010 2233:ok")
+    dump, bundle = tmp_path / "dump.jsonl", tmp_path / "bundle.jsonl"
+    visit = jackfield("history", "Norwell", "NV40", "--json").json["visits"][0]["id"]
+    expected = {
+        ("merge", "Norwel", "NV4O", "--into", "Norwell", "NV40"): "desde ahora (unión",
+        ("withdraw", visit): "retirada",
+        ("undo",): f"se deshace la retirada {visit[:8]}: Norwell NV40, visita del",
+        ("backup",): "2 visitas con 2 hallazgos, comprobado:",
+        ("backup", "--list"): "revisión",
+        ("restore", "--replace"): "el libro anterior se conserva:",
+        ("doctor",): "integridad bien",
+        ("dump", dump): "2 visitas escritas, con las palabras privadas",
+        ("load", dump): "cargado: 0 visitas con 0 hallazgos 5 registros ya estaban en el libro",
+        ("share", "review"): "conexión 1, rótulo: 'call 0555 010 2233' [un número de teléfono]",
+        ("share", "out", bundle): "retenida: Norwel NV4O",
+        ("share", "in", bundle): "(firmado por nadie): 0 visitas con 0 hallazgos",
+        ("share", "bundles"): "sin firmar",
+        ("share", "trust"): "se reciben paquetes de cualquiera, firmados o no",
+    }
+    for command, sentence in expected.items():
+        done = jackfield(*command)
+        assert sentence in " ".join((done.out + done.err).split()), command
+
+
+def test_a_damaged_settings_file_does_not_hinder_a_backup(jackfield: Run, home: Path) -> None:
+    jackfield("record", "Norwell", "NV40", "opt:ok")
+    (home / "settings.toml").write_text("language = 7\n")
+    done = jackfield("backup")
+    assert (done.code, "1 visit with 1 finding, checked:" in done.out) == (0, True)

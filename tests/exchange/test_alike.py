@@ -163,7 +163,7 @@ def test_the_words_of_a_row_known_from_a_colleague_are_found_after_loading_it(
     assert jackfield("--home", mine, "find", "umbrella").code == 1
     done = jackfield("--home", mine, "load", notes)
     assert done.code == 0
-    assert "came from other books" in done.out
+    assert "came from another book" in done.out
     assert jackfield("--home", mine, "find", "umbrella").code == 0
 
 

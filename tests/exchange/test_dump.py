@@ -209,7 +209,7 @@ def test_words_that_a_dump_brings_to_visits_shared_before_are_found_at_once(
     assert done.out.splitlines() == [
         "0 visits with 0 findings loaded",
         "1 entry was in the book already",
-        "1 of them came from other books; they have your own notes now",
+        "1 of them came from another book; it has your own notes now",
     ]
     assert jackfield("find", "cabinet", "--json", *other).json["matches"][0]["how"] == "text"
 
