@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from contextlib import closing
 from functools import partial
 from pathlib import Path
@@ -14,13 +14,14 @@ import click
 from kb.base import clock
 from kb.base.errors import BadInput, described
 from kb.cli.common import Output, Session, command_options, text
+from kb.cli.share_review import personal_json, place_of, reviewed, signs_of
 
 if TYPE_CHECKING:
     from kb.domain.language import Language
     from kb.domain.visit import Visit
     from kb.exchange.bundle import Header
     from kb.exchange.share_state import Peers
-    from kb.exchange.sharing import Given, Personal, Why
+    from kb.exchange.sharing import Given
     from kb.store import Store
     from kb.store.merging import Merged
 
@@ -71,8 +72,6 @@ def out_command(
     if waiting_notes and not no_notes and not session.as_json and sys.stdin.isatty():
         question = session.language("cli/share/review-now", count=waiting_notes)
         if click.confirm(question, default=False, err=True):
-            from kb.cli.share_review import reviewed
-
             reviewed(session, store)
             mine = known.load(session.folder)
             waiting_notes = pending(store, mine)
@@ -119,29 +118,6 @@ def pending(store: Store, mine: Peers) -> int:
 
     with store.snapshot() as now:
         return sum(1 for _ in unreviewed(now, mine.declined))
-
-
-def personal_json(why: Why) -> list[dict[str, Any]]:
-    """Texts that look personal, for the answer."""
-    return [
-        {
-            "where": f"jack {one.jack}, {one.field}" if one.jack else one.field,
-            "text": one.text,
-            "signs": list(one.signs),
-        }
-        for one in why
-    ]
-
-
-def place_of(one: Personal, said: Language) -> str:
-    """Where a text is that looks personal."""
-    field = said(f"cli/share/field/{one.field}")
-    return said("cli/share/where/jack", number=one.jack, field=field) if one.jack else field
-
-
-def signs_of(signs: Sequence[str], said: Language) -> str:
-    """What a text looks like, each with its article."""
-    return said("language/join").join(said(f"cli/share/sign/{one.replace(' ', '-')}") for one in signs)
 
 
 def tell_given(

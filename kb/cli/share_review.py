@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any, Final
 
@@ -11,13 +11,12 @@ import click
 from kb.base import text as plain
 from kb.base.errors import BadInput, described
 from kb.cli.common import Session, command_options, text
-from kb.cli.share_files import personal_json, place_of, signs_of
 
 if TYPE_CHECKING:
     from kb.domain.language import Language
     from kb.domain.visit import Visit
     from kb.exchange.share_state import Peers
-    from kb.exchange.sharing import Approved, Held, Unreviewed
+    from kb.exchange.sharing import Approved, Held, Personal, Unreviewed, Why
     from kb.store import Store
 
 
@@ -283,6 +282,29 @@ def _whole(name: str, known: Iterable[str]) -> str:
             "VISIT or VISIT.JACK as `share review` lists them, with --json or --released",
         )
     return found.pop()
+
+
+def personal_json(why: Why) -> list[dict[str, Any]]:
+    """Texts that look personal, for the answer."""
+    return [
+        {
+            "where": f"jack {one.jack}, {one.field}" if one.jack else one.field,
+            "text": one.text,
+            "signs": list(one.signs),
+        }
+        for one in why
+    ]
+
+
+def place_of(one: Personal, said: Language) -> str:
+    """Where a text is that looks personal."""
+    field = said(f"cli/share/field/{one.field}")
+    return said("cli/share/where/jack", number=one.jack, field=field) if one.jack else field
+
+
+def signs_of(signs: Sequence[str], said: Language) -> str:
+    """What a text looks like, each with its article."""
+    return said("language/join").join(said(f"cli/share/sign/{one.replace(' ', '-')}") for one in signs)
 
 
 def _set(visit: Visit) -> str:
