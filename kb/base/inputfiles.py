@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 import sys
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
-from typing import Any, Final
+from typing import IO, Any, Final
 
 from kb.base.errors import BadInput, described, stated
 from kb.base.files import open_plain
@@ -14,24 +16,42 @@ from kb.base.parsing import json_of, toml_of
 MOST_BYTES: Final = 8 * 1024 * 1024  #: a file of visits or jobs, at most
 
 
+@contextmanager
+def opened(name: str) -> Iterator[tuple[IO[bytes], str]]:
+    """(open file, place) of a file, or of stdin for ``-``.
+
+    Raises BadInput if it is missing or is no file, or if reading it fails.
+    """
+    place = "standard input" if name == "-" else name
+    with ExitStack() as stack:
+        try:
+            file: IO[bytes] = sys.stdin.buffer
+            if name != "-":
+                plain = open_plain(Path(name), place, "a file (or - for standard input)")
+                file = stack.enter_context(plain)
+        except FileNotFoundError:
+            raise BadInput(place, stated("file not found")) from None
+        except OSError as trouble:
+            raise _unreadable(place, trouble) from None
+        except ValueError:
+            raise BadInput("file name", name, "a name that the system allows") from None
+        try:
+            yield file, place
+        except OSError as trouble:
+            raise _unreadable(place, trouble) from None
+
+
+def _unreadable(place: str, trouble: OSError) -> BadInput:
+    return BadInput(place, stated(f"cannot be read ({trouble.strerror or trouble})"))
+
+
 def read_bytes(name: str, most: int = MOST_BYTES) -> tuple[bytes, str]:
     """(bytes, place) of a file, or of stdin for ``-``.
 
-    Raises BadInput if it is missing, is no file, or is larger than ``most`` bytes.
+    Raises BadInput as :func:`opened` does, and if it is larger than ``most`` bytes.
     """
-    place = "standard input" if name == "-" else name
-    try:
-        if name == "-":
-            raw = sys.stdin.buffer.read(most + 1)
-        else:
-            with open_plain(Path(name), place, "a file (or - for standard input)") as file:
-                raw = file.read(most + 1)
-    except FileNotFoundError:
-        raise BadInput(place, stated("file not found")) from None
-    except OSError as trouble:
-        raise BadInput(place, stated(f"cannot be read ({trouble.strerror or trouble})")) from None
-    except ValueError:
-        raise BadInput("file name", name, "a name that the system allows") from None
+    with opened(name) as (file, place):
+        raw = file.read(most + 1)
     if len(raw) > most:
         raise BadInput(place, described(f"more than {most // 1024 // 1024} MiB"), "a smaller file")
     return raw, place

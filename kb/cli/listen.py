@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import IO, TYPE_CHECKING, Final
 
 import click
 
 from kb.base import clock
 from kb.base.errors import BadInput, MissingExtra, described
-from kb.base.inputfiles import read_bytes, read_text
+from kb.base.inputfiles import opened, read_text
 from kb.base.parsing import toml_of
 from kb.base.text import line
 from kb.cli.common import Output, Session, choice, command_options, text
@@ -25,6 +28,8 @@ if TYPE_CHECKING:
 
 #: A readings file to which a place is added is no larger than this.
 _LARGEST_BYTES: Final = 1024 * 1024
+#: A WAV file holds no more, bytes.
+_LONGEST_WAV: Final = 1 << 32
 #: Cells of one frequency with its level.
 _CELLS: Final = 18
 
@@ -112,25 +117,40 @@ def _recorded(
 ) -> Recorded:
     """Read the files; the channel of the first one is that of all."""
     from kb.loop.listen import NOISE_S, SINE_S, Recorded
-    from kb.loop.recording import MOST_BYTES, Recording, recording_from
+    from kb.loop.recording import Recording, recording_from
 
     coil = Channel(channel) if channel else None
     found: dict[str, Recording | None] = {}
     for key, file in (*files.items(), ("calibration", calibration[0] if calibration else None)):
         if file is None:
             continue
-        raw, name = read_bytes(file, MOST_BYTES)
         own = key == "source"
-        sound = found[key] = recording_from(
-            raw,
-            name,
-            least_s=SINE_S if key in ("sine", "calibration") else NOISE_S,
-            channel=None if own else coil,
-            probe=Probe.FLAT if own else Probe(probe),
-            played=own,
-        )
+        with opened(file) as (raw, name), _rewindable(raw, name) as whole:
+            sound = found[key] = recording_from(
+                whole,
+                name,
+                least_s=SINE_S if key in ("sine", "calibration") else NOISE_S,
+                channel=None if own else coil,
+                probe=Probe.FLAT if own else Probe(probe),
+                played=own,
+            )
         coil = coil or (None if own else sound.channel)
     return Recorded(**found, calibration_a_per_m=calibration[1] / 1000 if calibration else None)
+
+
+@contextmanager
+def _rewindable(file: IO[bytes], name: str) -> Iterator[IO[bytes]]:
+    """The file if it can be read twice, else a copy of it on the disk."""
+    if file.seekable():
+        yield file
+        return
+    with tempfile.TemporaryFile() as copy:
+        while part := file.read(1 << 20):
+            copy.write(part)
+            if copy.tell() > _LONGEST_WAV:
+                raise BadInput(name, described("more than 4 GiB"), "a smaller file")
+        copy.seek(0)
+        yield copy
 
 
 def _joined(file: str, block: str, heard: Heard) -> str:

@@ -1,9 +1,10 @@
 """Read a WAV recording taken through a coil, and compute its levels.
 
 Needs numpy and scipy, the extra ``jackfield[listen]``. Levels are in dB re an r.m.s. of 1. The file is
-foreign: its size, rate, length and values are bounded before anything is computed.
+foreign: its rate, length and values are bounded. It is read in blocks, twice, so that memory does not
+grow with its length.
 
->>> tone = Recording(np.sin(2 * np.pi * 1000 * np.arange(96_000) / 48_000), 48_000, "tone.wav")
+>>> tone = Recording.of(np.sin(2 * np.pi * 1000 * np.arange(96_000) / 48_000), 48_000, "tone.wav")
 >>> round(tone.highest_db(), 1), round(tone.weighted_db(), 1)
 (-3.0, -3.0)
 """
@@ -14,10 +15,9 @@ import io
 import math
 import struct
 import warnings
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import cached_property
-from typing import TYPE_CHECKING, Final
+from typing import IO, TYPE_CHECKING, Final, Literal
 
 import numpy as np
 from scipy import ndimage, signal
@@ -32,14 +32,23 @@ if TYPE_CHECKING:
 
     Samples = NDArray[np.float64]
 
-MOST_BYTES: Final = 32 * 1024 * 1024
-#: Nearly three minutes at 48 kHz, for each channel; one minute is plenty.
-MOST_SAMPLES: Final = 8_000_000
+#: Longest recording, seconds; one minute is plenty.
+MOST_S: Final = 3600.0
+#: So many samples of each channel are in memory at a time.
+_BLOCK: Final = 1 << 18
+#: Bounds of a header: its chunks, and the bytes of the one that describes the format (40 are usual).
+_MOST_CHUNKS: Final = 1000
+_LONGEST_FORM: Final = 1000
+#: Larger values are no sound, and smaller ones are nothing; 1 is the largest that a file of integers holds.
+_LARGEST: Final = 1e3
+_FAINTEST: Final = 1e-6
 #: Noise counts to 16 kHz, and the response to the upper edge of the band at 5 kHz, 5.6 kHz.
 LEAST_RATE_HZ: Final = 32_000
 MOST_RATE_HZ: Final = 192_000
 MOST_CHANNELS: Final = 8
-#: Time constant of the meter, seconds: "F" of IEC 61672-1 (IEC 60118-4 cl. 6.1.3, second-hand).
+#: Time constant of the meter, seconds: "F" of IEC 61672-1. The 125 ms are those of IEC 60118-4 cl. 6.1.3
+#: (second-hand) and of acoustic-toolbox 0.2.2 (``FAST``). That "F" is an exponential average, and the bursts
+#: and the decay in the tests, are from memory.
 FAST_S: Final = 0.125
 #: Corners of the A-weighting, Hz (IEC 61672-1, Annex E, from memory; the tests hold them against its table).
 _A_POLES_HZ: Final = (20.60, 107.7, 737.9, 12194.0)
@@ -95,39 +104,36 @@ _FAINT_LINE: Final = 1e-4
 
 @dataclass(frozen=True, eq=False)
 class Recording:
-    """Hold samples of one channel, their rate in Hz, the name of the file, and the channel if it has two."""
+    """Hold the levels of one channel, the rate in Hz, the name of the file, and the channel if it has two.
 
-    samples: Samples
+    ``highest`` is the highest power that the 125 ms meter shows; ``steady`` are its lowest and highest power
+    once it has settled, less the fade at the end. ``spectrum`` are frequencies in Hz, evenly spaced, and the
+    power in each of them (Welch's method).
+    """
+
     rate: int
+    seconds: float
     name: str
+    highest: float
+    steady: tuple[float, float]
+    spectrum: tuple[Samples, Samples]
     channel: Channel | None = None
 
-    @property
-    def seconds(self) -> float:
-        """Return the length."""
-        return len(self.samples) / self.rate
-
-    @cached_property
-    def fast(self) -> Samples:
-        """Return the power that a meter shows over time: true r.m.s. over 125 ms ("F")."""
-        share = -math.expm1(-1 / (self.rate * FAST_S))
-        return np.asarray(signal.lfilter([share], [1, share - 1], np.square(self.samples)))
+    @classmethod
+    def of(cls, samples: Samples, rate: int, name: str) -> Recording:
+        """Return the levels of samples in memory."""
+        meters = _Meters(len(samples), rate)
+        meters.add(samples)
+        return meters.recording(name)
 
     def highest_db(self) -> float:
         """Return the highest level that the 125 ms meter shows."""
-        return float(_decibels(self.fast.max()))
+        return float(_decibels(self.highest))
 
     def spread_db(self) -> float:
         """Return the range of the 125 ms level once the meter has settled, less the fade at both ends."""
-        steady = self.fast[len(self.fast) // 4 : -len(self.fast) // 8]
-        return float(_decibels(steady.max()) - _decibels(steady.min()))
-
-    @cached_property
-    def spectrum(self) -> tuple[Samples, Samples]:
-        """Return frequencies in Hz, evenly spaced, and power in each of them (Welch's method)."""
-        size = int(min(max(self.seconds / 5, 1.0), 4.0) * self.rate)
-        hertz, density = signal.welch(self.samples, self.rate, nperseg=min(size, len(self.samples)))
-        return hertz, density * (hertz[1] - hertz[0])
+        low, high = _decibels(np.array(self.steady))
+        return float(high - low)
 
     def weighted_db(self) -> float:
         """Return the A-weighted level of the whole recording (IEC 61672-1)."""
@@ -210,45 +216,118 @@ def bands_db(hertz: Samples, power: Samples) -> dict[float, float]:
 
 
 def recording_from(
-    raw: bytes, name: str, *, least_s: float, channel: Channel | None = None, probe: Probe = Probe.FLAT,
-    played: bool = False,
+    file: IO[bytes], name: str, *, least_s: float, channel: Channel | None = None,
+    probe: Probe = Probe.FLAT, played: bool = False,
 ) -> Recording:  # fmt: skip
-    """Read the bytes of a WAV file and return one channel; without ``channel``, the one that is louder.
+    """Read a WAV file and return the levels of one channel; without ``channel``, of the one that is louder.
 
-    ``least_s`` is the least length in seconds. ``played``: this is the signal that was played, not a
-    recording, so that its peaks may be cut. Raises BadInput naming the file and the problem: another format,
-    a wrong header, too short or too long, a rate that is too low, silence, clipping.
+    ``file`` is read from its start and has to allow going back. ``least_s`` is the least length in seconds.
+    ``played``: this is the signal that was played, not a recording, so that its peaks may be cut. Raises
+    BadInput naming the file and the problem: another format, a wrong header, too short or too long, a rate
+    that is too low, silence, clipping.
     """
-    rate, both = _read(raw, name)
+    wav = _Wav.of(file, name)
+    rate, seconds = wav.rate, wav.rows / wav.rate if wav.rate else 0.0
     if not LEAST_RATE_HZ <= rate <= MOST_RATE_HZ:
         seen = described(f"{rate} samples a second")
         raise BadInput(name, seen, f"{LEAST_RATE_HZ} to {MOST_RATE_HZ} (44100 or 48000 are usual)")
-    if not 1 <= both.shape[1] <= MOST_CHANNELS:
-        raise BadInput(name, described(f"{both.shape[1]} channels"), "one or two")
-    if len(both) < least_s * rate:
-        seen = described(f"{len(both) / rate:.1f} s")
-        raise BadInput(name, seen, f"a recording of {least_s:g} s or more")
-    if len(both) > MOST_SAMPLES:
-        seen = described(f"{len(both) / rate:.0f} s")
-        raise BadInput(name, seen, f"{MOST_SAMPLES / rate:.0f} s or less")
-    if both.shape[1] == 1:
+    if not 1 <= wav.channels <= MOST_CHANNELS:
+        raise BadInput(name, described(f"{wav.channels} channels"), "one or two")
+    if seconds < least_s:
+        raise BadInput(name, described(f"{seconds:.1f} s"), f"a recording of {least_s:g} s or more")
+    if seconds > MOST_S:
+        raise BadInput(name, described(f"{seconds:.0f} s"), f"{MOST_S:g} s or less")
+    total, loudness, high, low = np.zeros(2), np.zeros(2), np.full(2, -np.inf), np.full(2, np.inf)
+    with np.errstate(all="ignore"):  # foreign values may be anything
+        for block in wav.blocks():
+            total += block.sum(axis=0)
+            loudness += np.square(block).sum(axis=0)
+            high, low = np.maximum(high, block.max(axis=0)), np.minimum(low, block.min(axis=0))
+    if wav.channels == 1:
         channel = None
     elif channel is None:
-        loudness = [float(np.dot(side, side)) for side in both[:, :2].T.astype(np.float64)]
         channel = Channel.RIGHT if loudness[1] > loudness[0] else Channel.LEFT
-    samples = np.array(both[:, 1 if channel is Channel.RIGHT else 0], np.float64)
-    if not np.isfinite(samples).all() or np.abs(samples).max() > 1e3:
+    side = 1 if channel is Channel.RIGHT else 0
+    peak, trough = float(high[side]), float(low[side])
+    if not (math.isfinite(peak) and math.isfinite(trough)) or max(peak, -trough) > _LARGEST:
         raise BadInput(name, stated("holds values that are no sound"), "record it again")
-    if _silent(samples, rate):
+    faults = _Faults(rate, peak, trough)
+    meters = _Meters(wav.rows, rate, probe)
+    for block in wav.blocks():
+        faults.add(block[:, side])
+        meters.add(block[:, side] - total[side] / wav.rows)
+    if faults.silent:
         said = stated("is silent for a time, or the recorder cut the noise off")
         raise BadInput(name, said, "look at the cable, switch noise reduction off, use more gain")
-    if not played and (count := clipped(samples, rate)):
-        said = stated(f"is clipped ({count} samples at the limit)")
+    if not played and faults.clipped:
+        said = stated(f"is clipped ({faults.clipped} samples at the limit)")
         raise BadInput(name, said, "record it again with less gain")
-    samples -= samples.mean()
-    if probe is Probe.COIL:
-        samples = _integrated(samples, rate)
-    return Recording(samples, rate, name, channel)
+    return meters.recording(name, channel)
+
+
+def fast(samples: Samples, rate: int, before: float = 0.0) -> Samples:
+    """Return the power that a meter shows over time: true r.m.s. over 125 ms ("F").
+
+    The square of the signal goes through an exponential average with this time constant. ``before`` is the
+    power that it showed just before.
+    """
+    share = -math.expm1(-1 / (rate * FAST_S))
+    filtered, _ = signal.lfilter([share], [1, share - 1], np.square(samples), zi=[(1 - share) * before])
+    return np.asarray(filtered)
+
+
+class _Meters:
+    """Measure samples that come in blocks: the 125 ms meter, and the spectrum by Welch's method."""
+
+    def __init__(self, count: int, rate: int, probe: Probe = Probe.FLAT) -> None:
+        self.count, self.rate, self.probe = count, rate, probe
+        self.seen, self.power, self.highest = 0, 0.0, 0.0
+        self.lowest, self.most = math.inf, 0.0
+        size = int(min(max(count / rate / 5, 1.0), 4.0) * rate)
+        self.segment = min(size, count)
+        self.hop = self.segment - self.segment // 2
+        self.kept, self.parts = np.zeros(0), 0
+        self.density = np.zeros(self.segment // 2 + 1)
+        # a bare coil's voltage is integrated: less by 6 dB an octave, the same at 1 kHz, nothing below 20 Hz
+        poles = signal.butter(2, _COIL_FROM_HZ, "highpass", fs=rate, output="zpk")[1]
+        self.coil = signal.zpk2sos([1, -1], poles, 1)
+        self.coil[0, :3] /= abs(signal.sosfreqz(self.coil, [RESPONSE_REFERENCE_HZ], fs=rate)[1][0])
+        self.held = np.zeros((1, 2))
+
+    def add(self, samples: Samples) -> None:
+        """Measure the next block."""
+        self._spectrum(samples)
+        if self.probe is Probe.COIL:
+            samples, self.held = signal.sosfilt(self.coil, samples, zi=self.held)
+        shown = fast(samples, self.rate, self.power)
+        self.power, self.highest = float(shown[-1]), max(self.highest, float(shown.max()))
+        settled, fading = self.count // 4, self.count - math.ceil(self.count / 8)
+        steady = shown[max(0, settled - self.seen) : max(0, fading - self.seen)]
+        if len(steady):
+            self.lowest, self.most = min(self.lowest, steady.min()), max(self.most, steady.max())
+        self.seen += len(samples)
+
+    def _spectrum(self, samples: Samples) -> None:
+        """Add the segments that are complete; half of each belongs to the next one, too."""
+        self.kept = np.concatenate([self.kept, samples])
+        count = (len(self.kept) - self.segment) // self.hop + 1
+        if count > 0:
+            whole = self.kept[: self.hop * (count - 1) + self.segment]
+            self.density += count * signal.welch(whole, self.rate, nperseg=self.segment)[1]
+            self.parts += count
+            self.kept = self.kept[count * self.hop :]
+
+    def recording(self, name: str, channel: Channel | None = None) -> Recording:
+        """Return what was measured."""
+        hertz = np.fft.rfftfreq(self.segment, 1 / self.rate).astype(np.float64)
+        power = self.density / self.parts * (hertz[1] - hertz[0])
+        if self.probe is Probe.COIL:
+            heard = hertz >= _COIL_FROM_HZ
+            power[heard] *= np.square(RESPONSE_REFERENCE_HZ / hertz[heard])
+            power[~heard] = 0
+        steady = float(self.lowest), float(self.most)
+        seconds = self.count / self.rate
+        return Recording(self.rate, seconds, name, self.highest, steady, (hertz, power), channel)
 
 
 _OTHERS: Final = (
@@ -259,44 +338,97 @@ _OTHERS: Final = (
 _EXPECTED: Final = "a WAV file (PCM of 16 or 24 bits)"
 
 
-def _read(raw: bytes, name: str) -> tuple[int, NDArray[np.float32]]:
-    """The rate and the samples from -1 to 1, a row for each moment."""
-    for at, mark, format_name in _OTHERS:
-        if raw[at : at + len(mark)] == mark:
-            raise BadInput(name, described(f"a file of the format {format_name}"), _EXPECTED)
-    if raw[:4] not in (b"RIFF", b"RIFX", b"RF64") or raw[8:12] != b"WAVE":
-        raise BadInput(name, described("no WAV file"), _EXPECTED)
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # chunks with names and dates
-            rate, found = wavfile.read(io.BytesIO(raw))
-    except (ValueError, TypeError, ArithmeticError, EOFError, LookupError, UnboundLocalError, struct.error,
-            MemoryError, OSError):  # fmt: skip
-        # a foreign header has many ways to be wrong, and scipy names few of them
-        said = stated("is a WAV file that cannot be read (its header is wrong, or it is cut off)")
-        raise BadInput(name, said, _EXPECTED) from None
-    if not isinstance(rate, int) or found.ndim not in (1, 2) or not found.size:
-        raise BadInput(name, described("a WAV file without samples"), _EXPECTED)
-    if found.dtype.kind == "i" and found.dtype.itemsize in (2, 4, 8):
-        found = found / np.float32(2.0 ** (8 * found.dtype.itemsize - 1))
-    elif found.dtype.kind != "f":
-        raise BadInput(name, described("samples of 8 bits"), "16 bits or more: 8 bits hide the noise")
-    with np.errstate(over="ignore"):
-        rows = np.asarray(found, np.float32)
-    return rate, rows.reshape(len(rows), -1)
+@dataclass(frozen=True)
+class _Wav:
+    """Read the samples of a WAV file in blocks. scipy reads each block, with the header in front."""
+
+    file: IO[bytes]
+    name: str
+    riff: bytes
+    form: bytes
+    start: int
+    rows: int
+    rate: int
+    channels: int
+    align: int
+
+    @classmethod
+    def of(cls, file: IO[bytes], name: str) -> _Wav:
+        """Read the header; raises BadInput."""
+        head = file.read(16)
+        for at, mark, format_name in _OTHERS:
+            if head[at : at + len(mark)] == mark:
+                raise BadInput(name, described(f"a file of the format {format_name}"), _EXPECTED)
+        riff = head[:4]
+        if riff not in (b"RIFF", b"RIFX", b"RF64") or head[8:12] != b"WAVE":
+            raise BadInput(name, described("no WAV file"), _EXPECTED)
+        big = riff == b"RIFX"
+        file.seek(12)
+        form, long = b"", 0
+        for _ in range(_MOST_CHUNKS):
+            chunk = file.read(8)
+            kind, size = chunk[:4], int.from_bytes(chunk[4:], "big" if big else "little")
+            if len(chunk) < 8 or kind == b"data":
+                break
+            if kind == b"fmt " and size <= _LONGEST_FORM:
+                form = chunk + file.read(size + size % 2)
+            elif kind == b"ds64":  # the sizes of a long file
+                long = int.from_bytes(file.read(size + size % 2)[8:16], "little")
+            else:
+                file.seek(size + size % 2, 1)
+        if len(form) < 24 or kind != b"data":
+            raise _wrong_header(name)
+        _, channels, rate, _, align, _ = struct.unpack(f"{'>' if big else '<'}HHIIHH", form[8:24])
+        if not channels or not align or align % channels:
+            raise _wrong_header(name)
+        start = file.tell()
+        # a recorder that was cut off leaves a size that is too large
+        rows = min(long or size, file.seek(0, 2) - start) // align
+        if rows < 1:
+            raise BadInput(name, described("a WAV file without samples"), _EXPECTED)
+        return cls(file, name, b"RIFX" if big else b"RIFF", form, start, rows, rate, channels, align)
+
+    def blocks(self) -> Iterator[Samples]:
+        """Yield the samples from -1 to 1, a row for each moment, and the first two channels at most."""
+        self.file.seek(self.start)
+        left = self.rows
+        while left > 0:
+            count = min(left, _BLOCK)
+            left -= count
+            rows = self._decoded(self.file.read(count * self.align))
+            if len(rows) != count:
+                raise _wrong_header(self.name)
+            yield rows[:, :2].astype(np.float64)
+
+    def _decoded(self, raw: bytes) -> NDArray[np.float32]:
+        order: Literal["big", "little"] = "big" if self.riff == b"RIFX" else "little"
+        sizes = [size.to_bytes(4, order) for size in (len(self.form) + len(raw) + 12, len(raw))]
+        whole = b"".join((self.riff, sizes[0], b"WAVE", self.form, b"data", sizes[1], raw))
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")  # the padding of an odd size is missing
+                _, found = wavfile.read(io.BytesIO(whole))
+        except (ValueError, TypeError, ArithmeticError, EOFError, LookupError, UnboundLocalError,
+                struct.error, MemoryError, OSError):  # fmt: skip
+            # a foreign header has many ways to be wrong, and scipy names few of them
+            raise _wrong_header(self.name) from None
+        if found.dtype.kind == "i" and found.dtype.itemsize in (2, 4, 8):
+            found = found / np.float32(2.0 ** (8 * found.dtype.itemsize - 1))
+        elif found.dtype.kind != "f":
+            said = "16 bits or more: 8 bits hide the noise"
+            raise BadInput(self.name, described("samples of 8 bits"), said)
+        with np.errstate(over="ignore"):
+            rows = np.asarray(found, np.float32)
+        return rows.reshape(len(rows), -1)
+
+
+def _wrong_header(name: str) -> BadInput:
+    said = stated("is a WAV file that cannot be read (its header is wrong, or it is cut off)")
+    return BadInput(name, said, _EXPECTED)
 
 
 #: A coil always has some noise. A recorder may begin with zeros, but not with so many of one value, seconds.
 _STILL_S: Final = 0.5
-
-
-def _silent(samples: Samples, rate: int) -> bool:
-    """Whether nothing is there, or nothing for so long that a gate must have closed."""
-    changes = np.flatnonzero(np.diff(samples))
-    still = np.diff(np.concatenate([[-1], changes, [len(samples) - 1]])).max()
-    return bool(np.abs(samples).max() < 1e-6 or still > _STILL_S * rate)
-
-
 #: A peak that stays at one value this long is cut off, seconds: hum in 16 bits is not as flat (own choice).
 _FLAT_S: Final = 120e-6
 #: Below this share of the largest value a 16-bit file is too coarse to tell a flat peak.
@@ -305,30 +437,53 @@ _LEAST_PEAK: Final = 0.25
 _FULL: Final = 0.9999
 
 
-def clipped(samples: Samples, rate: int) -> int:
-    """Return how many samples lie at the limit of a recording that is clipped; 0 if it is not.
+class _Runs:
+    """Count what holds in a row, in samples that come in blocks."""
+
+    def __init__(self) -> None:
+        self.total = self.longest = self.open = 0
+
+    def add(self, holds: NDArray[np.bool_]) -> None:
+        """Count the next block."""
+        self.total += int(np.count_nonzero(holds))
+        ends = np.flatnonzero(~holds)
+        if len(ends):
+            self.longest = max(self.longest, self.open + int(ends[0]), int(np.diff(ends).max(initial=1)) - 1)
+            self.open = len(holds) - 1 - int(ends[-1])
+        else:
+            self.open += len(holds)
+        self.longest = max(self.longest, self.open)
+
+
+class _Faults:
+    """Look for silence and clipping in samples whose highest and lowest value are known.
 
     A recorder may clip below the largest value of the file, so that flat peaks are looked for.
     """
-    least = max(3, math.ceil(_FLAT_S * rate))
-    count = 0
-    for side in (samples, -samples):
-        peak = float(side.max())
-        if peak < _LEAST_PEAK:
-            continue
-        at = side >= peak - 1e-7
-        ends = np.flatnonzero(np.diff(np.concatenate([[0], at.astype(np.int8), [0]])))
-        lengths = ends[1::2] - ends[::2]
-        if lengths.max() >= least or (peak >= _FULL and lengths.sum() > 2):
-            count += int(lengths.sum())
-    return count
 
+    def __init__(self, rate: int, peak: float, trough: float) -> None:
+        self.rate, self.peaks = rate, (peak, -trough)
+        self.still, self.flat = _Runs(), (_Runs(), _Runs())
+        self.last = math.nan
 
-def _integrated(samples: Samples, rate: int) -> Samples:
-    """The voltage of a bare coil as the field: less by 6 dB an octave, the same at 1 kHz."""
-    spectrum = np.fft.rfft(samples)
-    hertz = np.fft.rfftfreq(len(samples), 1 / rate)
-    heard = hertz >= _COIL_FROM_HZ
-    spectrum[heard] *= RESPONSE_REFERENCE_HZ / hertz[heard]
-    spectrum[~heard] = 0
-    return np.asarray(np.fft.irfft(spectrum, len(samples)))
+    def add(self, samples: Samples) -> None:
+        """Look at the next block."""
+        self.still.add(np.diff(samples, prepend=self.last) == 0)
+        self.last = float(samples[-1])
+        for peak, flat, side in zip(self.peaks, self.flat, (samples, -samples), strict=True):
+            flat.add(side >= peak - 1e-7)
+
+    @property
+    def silent(self) -> bool:
+        """Return whether nothing is there, or nothing for so long that a gate must have closed."""
+        return max(self.peaks) < _FAINTEST or self.still.longest + 1 > _STILL_S * self.rate
+
+    @property
+    def clipped(self) -> int:
+        """Return how many samples lie at the limit of a recording that is clipped; 0 if it is not."""
+        least = max(3, math.ceil(_FLAT_S * self.rate))
+        return sum(
+            flat.total
+            for peak, flat in zip(self.peaks, self.flat, strict=True)
+            if peak >= _LEAST_PEAK and (flat.longest >= least or (peak >= _FULL and flat.total > 2))
+        )

@@ -7,8 +7,10 @@ import io
 import json
 import math
 import struct
+import subprocess
 import sys
 import tomllib
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,6 +21,7 @@ from scipy import signal
 from scipy.io import wavfile
 
 import kb.loop
+import kb.loop.recording
 from kb.base.errors import BadInput
 from kb.cli.listen import listen_command
 from kb.loop.listen import Recorded, hear, readings_text
@@ -29,7 +32,7 @@ from kb.loop.recording import (
     Recording,
     a_weighting,
     bands_db,
-    recording_from,
+    fast,
 )
 from kb.loop.standard import Channel, PlayedSignal, Probe
 from kb.loop.tone import Tone, combi, samples
@@ -46,7 +49,11 @@ def sine(hertz=1000.0, level_db=-20.0, seconds=4.0, rate=RATE):
 
 
 def rec(sound, rate=RATE, name="coil.wav"):
-    return Recording(np.asarray(sound, float), rate, name)
+    return Recording.of(np.asarray(sound, float), rate, name)
+
+
+def recording_from(raw, name, **more):
+    return kb.loop.recording.recording_from(io.BytesIO(raw), name, **more)
 
 
 def mains(times, f0, seconds=12):
@@ -121,7 +128,7 @@ def test_the_125_ms_meter_reads_short_bursts_as_the_standard_says(milliseconds, 
 
 def test_the_125_ms_meter_falls_by_34_7_db_a_second():
     # IEC 61672-1, 5.8 (from memory): 34.7 dB/s when the tone stops
-    power = rec(np.concatenate([sine(seconds=2), np.zeros(RATE)])).fast
+    power = fast(np.concatenate([sine(seconds=2), np.zeros(RATE)]), RATE)
     assert 10 * math.log10(power[-1] / power[-RATE // 2 - 1]) == pytest.approx(-34.7 / 2, abs=0.05)
 
 
@@ -422,6 +429,79 @@ def test_every_usual_depth_gives_the_same_level(kind):
     assert found.highest_db() == pytest.approx(-23.01, abs=0.01)
 
 
+@pytest.mark.parametrize("probe", list(Probe))
+def test_blocks_of_any_size_give_the_levels_of_the_whole(monkeypatch, probe):
+    # peaks, the meter, the spectrum and flat pieces go across the borders of blocks
+    sound = 0.02 * HISS[: 13 * RATE] + sine(level_db=-30, seconds=13) + 0.01
+    found = []
+    for block in (13 * RATE, 10_007):
+        monkeypatch.setattr("kb.loop.recording._BLOCK", block)
+        found.append(recording_from(wav_bytes(sound), "coil.wav", least_s=10, probe=probe))
+    whole, parts = found
+    assert parts.highest_db() == pytest.approx(whole.highest_db(), abs=1e-9)
+    assert parts.spread_db() == pytest.approx(whole.spread_db(), abs=1e-9)
+    assert parts.bands_db() == pytest.approx(whole.bands_db(), abs=1e-9)
+    # scipy's own averaging over the whole
+    samples = np.rint(32767 * sound) / 32768
+    power = signal.welch(samples - samples.mean(), RATE, nperseg=round(13 / 5 * RATE))[1]
+    if probe is Probe.FLAT:
+        assert whole.spectrum[1] == pytest.approx(power * 5 / 13, rel=1e-5)
+
+
+@pytest.mark.parametrize("block", [256, 1000, 8192])
+def test_a_gate_and_a_flat_peak_are_seen_across_blocks(monkeypatch, block):
+    monkeypatch.setattr("kb.loop.recording._BLOCK", block * 8)
+    gated = 0.01 * HISS[: 3 * RATE]
+    gated[block * 8 - 100 : block * 8 + RATE // 2] = 0
+    assert "silent" in refused(wav_bytes(gated))
+    cut = 0.1 * np.clip(HISS[: 3 * RATE], -4, 4)
+    cut[block * 8 - 3 : block * 8 + 3] = 0.6
+    assert "clipped (6 samples" in refused(wav_bytes(cut))
+
+
+def test_the_level_of_a_bare_coil_is_that_of_the_field():
+    # its voltage is the field's times the frequency
+    for hertz in (100.0, 1000.0, 5000.0):
+        raw = wav_bytes(hertz / 1000 * sine(hertz, level_db=-30))
+        found = recording_from(raw, "coil.wav", least_s=2, probe=Probe.COIL)
+        assert found.highest_db() == pytest.approx(-33.01, abs=0.5 if hertz > 1000 else 0.05), hertz
+        assert 10 * math.log10(found.spectrum[1].sum()) == pytest.approx(-33.01, abs=0.05)
+
+
+_HEAR = """
+import sys
+from kb.loop.recording import recording_from
+with open(sys.argv[1], "rb") as file:
+    recording_from(file, "coil.wav", least_s=10)
+print(next(line for line in open("/proc/self/status") if line.startswith("VmHWM")).split()[1])
+"""
+
+
+def test_memory_does_not_grow_with_the_length(tmp_path):
+    if not Path("/proc/self/status").exists():
+        pytest.skip("this system does not say how much memory a process took")
+    file, most = tmp_path / "coil.wav", []
+    for seconds in (25, 150):
+        file.write_bytes(wav_bytes(0.1 * np.resize(HISS, seconds * RATE)))
+        heard = subprocess.run(
+            [sys.executable, "-c", _HEAR, str(file)], capture_output=True, text=True, check=True
+        )
+        most.append(int(heard.stdout))
+    # the whole would be six times as much: 48 MB more for its samples alone
+    assert most[1] < 1.25 * most[0]
+
+
+def test_a_long_file_and_one_that_was_cut_off_are_read():
+    plain = header()
+    data = plain.index(b"data")
+    sizes = struct.pack("<QQQ", len(plain) + 36, len(plain) - data - 8, 3 * RATE) + bytes(4)
+    long = b"RF64" + b"\xff" * 4 + b"WAVEds64" + struct.pack("<I", 28) + sizes
+    long += plain[12 : data + 4] + b"\xff" * 4 + plain[data + 8 :] + b"LIST\4\0\0\0abcd"
+    assert recording_from(long, "coil.wav", least_s=2).seconds == 3.0
+    cut = header(data=2**31)
+    assert recording_from(cut, "coil.wav", least_s=2).seconds == 3.0
+
+
 def test_the_louder_channel_is_taken_unless_one_is_named():
     both = np.stack([0.001 * HISS[: 4 * RATE], sine(level_db=-20)], axis=1)
     assert recording_from(wav_bytes(both), "coil.wav", least_s=2).channel is Channel.RIGHT
@@ -510,5 +590,5 @@ def test_without_its_libraries_the_command_says_what_to_install(folder, monkeypa
 
 
 def test_a_recording_is_bounded_in_length(monkeypatch):
-    monkeypatch.setattr("kb.loop.recording.MOST_SAMPLES", 2 * RATE)
+    monkeypatch.setattr("kb.loop.recording.MOST_S", 2.0)
     assert "2 s or less" in refused(wav_bytes(0.1 * HISS[: 3 * RATE]))
