@@ -33,7 +33,7 @@ SCREENS = [
         "backup", "correct", "doctor", "dump", "history", "load", "merge", "restore", "share_books",
         "share_bundles", "share_files", "share_keys", "share_review", "undo", "withdraw",
     )
-]  # fmt: skip
+] + ["domain/marking.py"]  # fmt: skip
 #: Calls whose arguments speak of wrong input or of a damaged file, not of a result.
 OF_ERRORS = {
     "BadInput", "BookTrouble", "Fields", "NotFound", "bounded", "described", "keyed", "known", "listed",
@@ -140,7 +140,7 @@ def used() -> set[str]:
 def put_together(key: str, patterns: set[str], words: set[str]) -> bool:
     """Is the key made of two parts: a pattern of the code, and an end that is written somewhere?"""
     cuts = [place for place, letter in enumerate(key) if letter == "/"]
-    ends = [one for one in words if re.fullmatch(r"[\w\\-]+/\[\^/\]\+", one)]
+    ends = [one for one in words if re.fullmatch(r"[\w\\-]+(?:/\[\^/\]\+)+", one)]
 
     def is_end(end: str) -> bool:
         return re.escape(end) in words or any(re.fullmatch(one, end) for one in ends)

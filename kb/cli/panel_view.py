@@ -95,7 +95,7 @@ def inferred_lines(visit: Visit, only: int | None = None, language: Language = E
                 direction=jack.direction,
                 signal=language("cli/panel/kept/signal", signal=signal) if signal else "",
                 read=read.direction,
-                why=read.why,
+                why=read.why(language),
             )
             yield text(kept, "yellow")
             continue
@@ -107,6 +107,6 @@ def inferred_lines(visit: Visit, only: int | None = None, language: Language = E
             number=number,
             marking=jack.marking or language.word(jack.form),
             said=", ".join(words),
-            why=finding.why,
+            why=finding.why(language),
         )
         yield text(inferred, "dim")

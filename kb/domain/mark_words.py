@@ -4,8 +4,8 @@ One table of words and one of ring colours: the panel reader (``kb.domain.markin
 meaning is written as its English word. ``source`` says where a word was seen; "common practice" is panels and
 manuals in that language.
 
->>> meaning_of("USCITA"), meaning_of("NOTHING")
-('OUT', '')
+>>> [row.meaning for row in ROWS["USCITA"]]
+['OUT']
 """
 
 from __future__ import annotations
@@ -356,7 +356,6 @@ class Ring(NamedTuple):
     colour: Colour
     direction: Direction
     signal: Signal | None
-    why: str
     source: str
 
 
@@ -369,20 +368,20 @@ _NONE, _ONE_RCA, _SMALL = Signal.NOT_AUDIO, Form.RCA_SINGLE, Form.JACK_35
 #: Red alone is right audio or Pr: it settles nothing. A 3.5 mm jack is read by its ring only if no mark
 #: tells; most are black, so black tells nothing.
 RINGS: Final = (
-    Ring(_ONE_RCA, Colour.YELLOW, _ANY_WAY, _NONE, "yellow: composite video", _CTA),
-    Ring(_ONE_RCA, Colour.PURPLE, _ANY_WAY, _NONE, "purple: bass only, for a subwoofer", _CTA),
-    Ring(_ONE_RCA, Colour.GREEN, _ANY_WAY, _NONE, "green: component video, or one loudspeaker alone", _CTA),
-    Ring(_ONE_RCA, Colour.BLUE, _ANY_WAY, _NONE, "blue: component video, or one loudspeaker alone", _CTA),
-    Ring(_ONE_RCA, Colour.GREY, _ANY_WAY, _NONE, "grey: a surround loudspeaker alone", _CTA),
-    Ring(_ONE_RCA, Colour.BROWN, _ANY_WAY, _NONE, "brown: a surround loudspeaker alone", _CTA),
-    Ring(_ONE_RCA, Colour.TAN, _ANY_WAY, _NONE, "tan: a surround loudspeaker alone", _CTA),
-    Ring(_ONE_RCA, Colour.ORANGE, _ANY_WAY, Signal.COAXIAL, "orange: coaxial digital", _CTA),
-    Ring(_ONE_RCA, Colour.WHITE, _OUT, Signal.ANALOG_LINE, "white: left channel of an output", _CTA),
-    Ring(_SMALL, Colour.GREEN, _OUT, Signal.HEADPHONE, "green ring: line or headphone output", _PC99),
-    Ring(_SMALL, Colour.BLUE, _IN, Signal.ANALOG_LINE, "blue ring: a line input", _PC99),
-    Ring(_SMALL, Colour.PINK, _IN, None, "pink ring: a microphone input", _PC99),
-    Ring(_SMALL, Colour.ORANGE, _OUT, _NONE, "orange ring: centre and bass loudspeakers alone", _PC99),
-    Ring(_SMALL, Colour.GREY, _OUT, _NONE, "grey ring: side loudspeakers alone", _PC99),
+    Ring(_ONE_RCA, Colour.YELLOW, _ANY_WAY, _NONE, _CTA),
+    Ring(_ONE_RCA, Colour.PURPLE, _ANY_WAY, _NONE, _CTA),
+    Ring(_ONE_RCA, Colour.GREEN, _ANY_WAY, _NONE, _CTA),
+    Ring(_ONE_RCA, Colour.BLUE, _ANY_WAY, _NONE, _CTA),
+    Ring(_ONE_RCA, Colour.GREY, _ANY_WAY, _NONE, _CTA),
+    Ring(_ONE_RCA, Colour.BROWN, _ANY_WAY, _NONE, _CTA),
+    Ring(_ONE_RCA, Colour.TAN, _ANY_WAY, _NONE, _CTA),
+    Ring(_ONE_RCA, Colour.ORANGE, _ANY_WAY, Signal.COAXIAL, _CTA),
+    Ring(_ONE_RCA, Colour.WHITE, _OUT, Signal.ANALOG_LINE, _CTA),
+    Ring(_SMALL, Colour.GREEN, _OUT, Signal.HEADPHONE, _PC99),
+    Ring(_SMALL, Colour.BLUE, _IN, Signal.ANALOG_LINE, _PC99),
+    Ring(_SMALL, Colour.PINK, _IN, None, _PC99),
+    Ring(_SMALL, Colour.ORANGE, _OUT, _NONE, _PC99),
+    Ring(_SMALL, Colour.GREY, _OUT, _NONE, _PC99),
 )  # fmt: skip
 
 
@@ -398,8 +397,3 @@ def _table() -> dict[str, list[MarkWords]]:
 RING_OF: Final = {(ring.form, ring.colour): ring for ring in RINGS}
 #: The rows of each word.
 ROWS: Final = _table()
-
-
-def meaning_of(word: str) -> str:
-    """The meaning of a word that is believed alone, "" if there is none."""
-    return next((row.meaning for row in ROWS.get(word, ()) if not row.needs), "")

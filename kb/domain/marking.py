@@ -5,8 +5,8 @@ missing mark is ``unclear``, never guessed (common practice; tying an output to 
 
 >>> from kb.domain.words import Form
 >>> read(Form.RCA_PAIR, "AUDIO OUT")
-Reading(direction='output', signal='analog-line', level='unknown', why='marked as an output')
->>> read(Form.RCA_PAIR, "AUDIO").why
+Reading('output', 'analog-line', 'unknown', 'output')
+>>> read(Form.RCA_PAIR, "AUDIO").why()
 'AUDIO without OUT: the sound of a picture input'
 >>> read(Form.TOSLINK, "").direction.value, read(Form.TOSLINK, "").signal.value
 ('unclear', 'optical')
@@ -23,7 +23,8 @@ from functools import lru_cache
 from typing import Final, NamedTuple
 
 from kb.base.text import plain_capitals, visible
-from kb.domain.mark_words import RING_OF, ROWS, MarkWords
+from kb.domain.language import ENGLISH, Language
+from kb.domain.mark_words import RING_OF, ROWS, MarkWords, Ring
 from kb.domain.words import Colour, Direction, Form, Kind, Level, Signal
 
 
@@ -31,20 +32,24 @@ from kb.domain.words import Colour, Direction, Form, Kind, Level, Signal
 class Reading:
     """What the mark settles. ``signal`` is None if the mark leaves it open.
 
-    ``also`` is the second signal of a combined jack, such as a 3.5 mm jack for line and optical.
+    ``reason`` ends the key of the sentence that says how it is known; ``word`` is a value in that. ``also``
+    is the second signal of a combined jack, such as a 3.5 mm jack for line and optical.
     """
 
     direction: Direction
     signal: Signal | None
     level: Level
-    why: str
+    reason: str
     also: Signal | None = None
+    word: object = ""
+
+    def why(self, language: Language = ENGLISH) -> str:
+        """How it is known, for people."""
+        return language(f"marking/{self.reason}", word=self.word)
 
     def __repr__(self) -> str:
         signal = f"'{self.signal}'" if self.signal else None
-        return (
-            f"Reading(direction='{self.direction}', signal={signal}, level='{self.level}', why={self.why!r})"
-        )
+        return f"Reading('{self.direction}', {signal}, '{self.level}', {self.reason!r})"
 
 
 _HEADPHONE = frozenset({"HEADPHONE", "HP"})
@@ -61,7 +66,6 @@ _ARROWS: Final = (
     *(range(0x2190, 0x2200), range(0x25B2, 0x25C6), range(0x2794, 0x27C0), range(0x27F0, 0x2800)),
     *(range(0x2900, 0x2980), range(0x2B00, 0x2C00), range(0x1F800, 0x1F900)),
 )
-_MARKED_INPUT = "marked as an input"
 
 #: Marks that are kept once read: a book has many jacks and few marks. A mark is at most a line.
 _KEPT: Final = 4096
@@ -85,8 +89,8 @@ def read(
     for rule in _RULES:
         found = rule(form, mark, marking, colour)
         if found is not None:
-            direction, signal, why = found
-            return Reading(direction, signal, level, why, _also(form, mark.words, signal))
+            direction, signal, reason, *word = found
+            return Reading(direction, signal, level, reason, _also(form, mark.words, signal), *word)
     raise AssertionError("the last rule answers always")
 
 
@@ -97,7 +101,7 @@ def against(
 
     A ``signal`` that the kind of source tells is against no mark.
 
-    >>> against(Form.RCA_PAIR, "AUDIO IN", None, Direction.OUTPUT).why
+    >>> against(Form.RCA_PAIR, "AUDIO IN", None, Direction.OUTPUT).why()
     'marked as an input'
     """
     reading = read(form, marking, colour) if marking and signal not in BY_KIND else None
@@ -162,13 +166,18 @@ def _also(form: Form, words: frozenset[str], signal: Signal | None) -> Signal | 
     return None
 
 
-_Found = tuple[Direction, Signal | None, str] | None
+#: Direction, signal, the reason by the end of its key under ``marking/``, and a word in that.
+_Found = tuple[Direction, Signal | None, str, *tuple[object, ...]] | None
 
 
 def _by_form_without_sound(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
     if not form.carries:
-        return Direction.UNCLEAR, Signal.NOT_AUDIO, f"{form.label}: gives no sound for a loop"
+        return Direction.UNCLEAR, Signal.NOT_AUDIO, "no-sound", form
     return None
+
+
+def _of_ring(ring: Ring) -> str:
+    return f"ring/{ring.form.value}/{ring.colour.value}"
 
 
 def _by_colour(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
@@ -178,7 +187,7 @@ def _by_colour(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _
         return None
     if colour is Colour.WHITE and _way(words) is not Direction.OUTPUT:
         return None  # it tells the channel, not the direction
-    return _way(words), ring.signal, ring.why
+    return _way(words), ring.signal, _of_ring(ring)
 
 
 def _by_ring(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
@@ -186,7 +195,7 @@ def _by_ring(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Fo
     ring = RING_OF.get((form, colour)) if colour else None
     if ring is None or form is not Form.JACK_35 or mark.unread or _worn(mark, marking):
         return None
-    return ring.direction, ring.signal, ring.why
+    return ring.direction, ring.signal, _of_ring(ring)
 
 
 def _by_no_sound_words(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
@@ -194,18 +203,18 @@ def _by_no_sound_words(form: Form, mark: Mark, marking: str, colour: Colour | No
     if form is Form.SPEAKER_TERMINALS:
         return None
     if "BASS" in words and not words & (_DIGITAL | _HEADPHONE):
-        return _way(words), Signal.NOT_AUDIO, "bass only: no use as a full-range sound output"
+        return _way(words), Signal.NOT_AUDIO, "bass"
     if "SHARE" in words and not words & (_DIGITAL | _HEADPHONE | {"SPEAKER", "FRONT"}):
-        return _way(words), Signal.NOT_AUDIO, "one loudspeaker's share of the sound, not the whole programme"
+        return _way(words), Signal.NOT_AUDIO, "share"
     if (
         "CONTROL" in words
         and not words & (_HEADPHONE | _AUDIO | _DIGITAL)
         and form not in (Form.HDMI, Form.SCART)
     ):
-        return _way(words), Signal.NOT_AUDIO, "control or service: carries no programme sound"
+        return _way(words), Signal.NOT_AUDIO, "control"
     pictures = "VIDEO" in words and not words & (_AUDIO | _DIGITAL | _HEADPHONE)
     if pictures and _way(words) is Direction.OUTPUT and form is not Form.SCART:
-        return Direction.OUTPUT, Signal.NOT_AUDIO, "video: carries a picture, no sound"
+        return Direction.OUTPUT, Signal.NOT_AUDIO, "video"
     return None
 
 
@@ -215,19 +224,19 @@ def _by_hdmi(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Fo
         return None
     if {"TO", "TV"} <= words:
         if words & {"ARC", "EARC"}:
-            return Direction.INPUT, None, "takes the television's sound back"
-        return Direction.OUTPUT, None, "HDMI output: its sound comes with the picture"
+            return Direction.INPUT, None, "takes-tv"
+        return Direction.OUTPUT, None, "hdmi-out"
     if "EARC" in words:
-        return Direction.OUTPUT, Signal.EARC, "marked eARC: gives sound back"
+        return Direction.OUTPUT, Signal.EARC, "earc"
     if "ARC" in words:
-        return Direction.OUTPUT, Signal.ARC, "marked ARC: gives sound back"
+        return Direction.OUTPUT, Signal.ARC, "arc"
     if {"AUDIO", "RETURN"} <= words or {"RETURN", "CHANNEL"} <= words:
-        return Direction.OUTPUT, Signal.ARC, "marked as audio return channel: gives sound back"
+        return Direction.OUTPUT, Signal.ARC, "return"
     if "OUT" in words:
-        return Direction.OUTPUT, None, "HDMI output: its sound comes with the picture"
+        return Direction.OUTPUT, None, "hdmi-out"
     if _worn(mark, marking):
-        return Direction.UNCLEAR, None, "what cannot be read may say ARC"
-    return Direction.INPUT, None, "HDMI gives sound out only where it is marked ARC or eARC"
+        return Direction.UNCLEAR, None, "perhaps-arc"
+    return Direction.INPUT, None, "hdmi"
 
 
 def _by_bluetooth(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
@@ -235,8 +244,8 @@ def _by_bluetooth(form: Form, mark: Mark, marking: str, colour: Colour | None) -
     if form is not Form.BLUETOOTH:
         return None
     if _way(words) is Direction.INPUT:
-        return Direction.INPUT, Signal.WIRELESS, "marked as an input"
-    return Direction.OUTPUT, Signal.WIRELESS, "Bluetooth of the source"
+        return Direction.INPUT, Signal.WIRELESS, "input"
+    return Direction.OUTPUT, Signal.WIRELESS, "bluetooth"
 
 
 def _by_speaker_terminals(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
@@ -248,14 +257,14 @@ def _by_speaker_terminals(form: Form, mark: Mark, marking: str, colour: Colour |
         return (
             Direction.OUTPUT,
             None,
-            "ohms: for headphones or for a loudspeaker, the mark does not tell which",
+            "ohms",
         )
     spoken = (ohms or "SPEAKER" in words) and not words & (_HEADPHONE | _DIGITAL)
     if form is not Form.SPEAKER_TERMINALS and not spoken:
         return None
     if _way(words) is Direction.INPUT:
-        return Direction.INPUT, Signal.SPEAKER_LEVEL, "marked as an input"
-    return Direction.OUTPUT, Signal.SPEAKER_LEVEL, "loudspeaker terminals carry power, not line level"
+        return Direction.INPUT, Signal.SPEAKER_LEVEL, "input"
+    return Direction.OUTPUT, Signal.SPEAKER_LEVEL, "loudspeaker"
 
 
 def _by_headphone(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
@@ -265,10 +274,10 @@ def _by_headphone(form: Form, mark: Mark, marking: str, colour: Colour | None) -
         return None
     french = "fr" in mark.languages or "EXT" in mark.printed
     if "HP" in words and "HEADPHONE" not in words and not sign and french:
-        return Direction.UNCLEAR, None, "HP is a headphone, or in French a loudspeaker"
+        return Direction.UNCLEAR, None, "hp"
     if _way(words) is Direction.INPUT:
-        return Direction.INPUT, Signal.HEADPHONE, "marked as an input"
-    return Direction.OUTPUT, Signal.HEADPHONE, "headphone mark: an output"
+        return Direction.INPUT, Signal.HEADPHONE, "input"
+    return Direction.OUTPUT, Signal.HEADPHONE, "headphone"
 
 
 def _by_digital(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
@@ -278,11 +287,9 @@ def _by_digital(form: Form, mark: Mark, marking: str, colour: Colour | None) -> 
         return None
     way = _way(words)
     why = {
-        Direction.OUTPUT: "marked as an output",
-        Direction.INPUT: "marked as an input",
-        Direction.UNCLEAR: "the mark does not say whether it is an output"
-        if mark.printed
-        else "no mark: never guessed",
+        Direction.OUTPUT: "output",
+        Direction.INPUT: "input",
+        Direction.UNCLEAR: "not-said" if mark.printed else "no-mark",
     }[way]
     return way, signal, why
 
@@ -292,8 +299,8 @@ def _by_scart(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _F
     if form is not Form.SCART:
         return None
     if _way(words) is Direction.INPUT:
-        return Direction.INPUT, Signal.ANALOG_LINE, "marked as an input"
-    return Direction.OUTPUT, Signal.ANALOG_LINE, "SCART gives analog sound out at pins 1 and 3 (IEC 60933-1)"
+        return Direction.INPUT, Signal.ANALOG_LINE, "input"
+    return Direction.OUTPUT, Signal.ANALOG_LINE, "scart"
 
 
 def _by_tape(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
@@ -303,7 +310,7 @@ def _by_tape(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Fo
     return (
         Direction.OUTPUT,
         Signal.ANALOG_LINE,
-        "tape socket: gives a line signal to record (common practice)",
+        "tape",
     )
 
 
@@ -311,20 +318,20 @@ def _by_way(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Fou
     words = mark.words
     way = _way(words)
     if way is Direction.INPUT:
-        return way, Signal.ANALOG_LINE if words & _AUDIO else None, _MARKED_INPUT
+        return way, Signal.ANALOG_LINE if words & _AUDIO else None, "input"
     if way is Direction.UNCLEAR:
         return None
     if words & _DIGITAL:
-        return way, None, "marked as an output"
+        return way, None, "output"
     if form.gives is not None:
-        return way, form.gives, "marked as an output"
+        return way, form.gives, "output"
     if form is Form.RCA_SINGLE:
         # A single RCA jack may be mono analog, digital or video: OUT alone does not tell which.
         mono = words & {"MONO", "LEFT", "RIGHT", "LINE"}
-        return way, Signal.ANALOG_LINE if mono else None, "marked as an output"
+        return way, Signal.ANALOG_LINE if mono else None, "output"
     if words & _SOUND or not (mark.unread or "LINK" in words):
-        return way, Signal.ANALOG_LINE, "marked as an output"
-    return way, None, "marked as an output, but what comes out is not printed in words that are known"
+        return way, Signal.ANALOG_LINE, "output"
+    return way, None, "output-of-what"
 
 
 def _by_other_end(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
@@ -332,37 +339,37 @@ def _by_other_end(form: Form, mark: Mark, marking: str, colour: Colour | None) -
     if mark.unread or words & {"IN", "OUT"} or words & _DIGITAL:
         return None
     if "FROM" in words or {"TAPE", "PLAY"} <= words:
-        return Direction.INPUT, None, "takes the sound of what is named there"
+        return Direction.INPUT, None, "takes"
     recorded = "TAPE" in words and "RECORD" in words
     if recorded or ("TO" in words and words & {"AMPLIFIER", "RECORDER"}):
-        return Direction.OUTPUT, Signal.ANALOG_LINE, "feeds what is named there"
+        return Direction.OUTPUT, Signal.ANALOG_LINE, "feeds"
     return None
 
 
 def _by_picture_input(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
     words = mark.words
     if {"IN", "OUT"} <= words:
-        return Direction.UNCLEAR, None, "the mark says both IN and OUT"
+        return Direction.UNCLEAR, None, "both"
     if "MICROPHONE" in words:
-        return Direction.INPUT, None, "for a microphone: an input"
+        return Direction.INPUT, None, "microphone"
     if _worn(mark, marking):
-        return Direction.UNCLEAR, None, "what cannot be read may say OUT"
+        return Direction.UNCLEAR, None, "perhaps-out"
     if mark.unread:
         said = " ".join(sorted(mark.unread))
-        return Direction.UNCLEAR, None, f"not a word that is known: {visible(said)[:40]}"
+        return Direction.UNCLEAR, None, "not-known", visible(said)[:40]
     if words & {"FIXED", "VARIABLE"}:
-        return Direction.UNCLEAR, None, "a level is printed, as at outputs, but not OUT itself"
+        return Direction.UNCLEAR, None, "level-alone"
     if "TO" in words:
-        return Direction.UNCLEAR, None, "the mark tells what plugs in, not which way the sound goes"
+        return Direction.UNCLEAR, None, "plugs-in"
     if words & {"DEVICE", "VIDEO"}:
-        return Direction.INPUT, None, "named after what plugs in: an input"
+        return Direction.INPUT, None, "named-after"
     if words & _SOUND:
-        return Direction.INPUT, None, "AUDIO without OUT: the sound of a picture input"
+        return Direction.INPUT, None, "audio"
     return None
 
 
 def _unclear(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
-    said = "the mark does not tell" if mark.printed else "no mark: never guessed"
+    said = "open" if mark.printed else "no-mark"
     return Direction.UNCLEAR, None, said
 
 

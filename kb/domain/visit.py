@@ -40,6 +40,7 @@ from kb.domain.kinds import (
     take_fields,
     write_object,
 )
+from kb.domain.language import ENGLISH, Language
 from kb.domain.words import (
     WORKED,
     Basis,
@@ -149,17 +150,16 @@ class Finding:
         pcm = WORKED.get(self.outcome) == 0 and self.jack.format is Format.PCM
         return pcm or bool(text.squeezed(self.setting))
 
-    @property
-    def why(self) -> str:
+    def why(self, language: Language = ENGLISH) -> str:
         """How it is known which way the sound goes, for people."""
         if "direction" not in self.inferred:
-            return "as you say"
+            return language("finding/why/as-you-say")
         if self.jack.signal in marking.BY_KIND:
-            return "the kind of source tells"
+            return language("finding/why/kind")
         reading = marking.read(self.jack.form, self.jack.marking, self.jack.colour)
         if reading.direction is self.jack.direction:
-            return reading.why
-        return "sound came out of it" if self.outcome in _SOUNDED else "in the language of the other marks"
+            return reading.why(language)
+        return language("finding/why/sounded" if self.outcome in _SOUNDED else "finding/why/other-marks")
 
 
 class _SomeDriver(Part):

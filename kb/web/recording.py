@@ -349,7 +349,7 @@ def recorded() -> AnyResponse:
     for finding in visit.findings:
         jack = finding.jack
         said = jack.direction.label + (f", {jack.signal.label}" if jack.signal else "")
-        why = marking.read(jack.form, jack.marking, jack.colour).why if finding.inferred else ""
+        why = marking.read(jack.form, jack.marking, jack.colour).why() if finding.inferred else ""
         jacks.append((finding, said, why))
     left = request.args.get("left", "")
     about = {"make": visit.source.make, "model": visit.source.model}

@@ -201,7 +201,7 @@ class Entry:
             return str(wrong)
         seen = finding.jack
         said = seen.direction.label + (f", {seen.signal.label}" if seen.signal else "")
-        return f"{said} ({finding.why})"
+        return f"{said} ({finding.why()})"
 
     @staticmethod
     def _jack(jack: Mapping[str, str]) -> dict[str, Any]:

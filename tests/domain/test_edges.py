@@ -11,7 +11,6 @@ from kb.base import clock
 from kb.base.errors import BadInput
 from kb.domain import marking
 from kb.domain.language import ENGLISH, Language, language
-from kb.domain.mark_words import meaning_of
 from kb.domain.panel import reconcile
 from kb.domain.visit import Visit, in_future, visit_from
 from kb.domain.words import DriverInput, Form
@@ -27,14 +26,14 @@ def visit(*jacks: dict[str, Any], on: str = "2024-05-01", **more: Any) -> Visit:
 # -- marks -----------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("word", "meaning"), [("SORTIE", "OUT"), ("EINGANG", "IN"), ("NORWELL", "")])
-def test_a_word_of_one_language_is_believed_alone(word: str, meaning: str) -> None:
-    assert meaning_of(word) == meaning
+@pytest.mark.parametrize(("word", "meaning"), [("SORTIE", {"OUT"}), ("EINGANG", {"IN"}), ("NORWELL", set())])
+def test_a_word_of_one_language_is_believed_alone(word: str, meaning: set[str]) -> None:
+    assert marking.words_of(word) == meaning
 
 
 @pytest.mark.parametrize("word", "UT UD IND INN A G D I E P V H OU".split())
 def test_a_word_of_a_letter_or_two_that_may_mean_anything_is_not(word: str) -> None:
-    assert meaning_of(word) == ""
+    assert marking.words_of(word) == set()
 
 
 def test_a_word_of_two_languages_is_read_in_that_of_the_rest_of_the_mark() -> None:

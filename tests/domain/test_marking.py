@@ -212,7 +212,7 @@ def test_a_digital_mark_outranks_the_colour_of_the_ring() -> None:
 @given(st.sampled_from(Form), st.text(max_size=80))
 def test_any_mark_gets_an_answer_with_a_reason(form: Form, marking: str) -> None:
     reading = read(form, marking)
-    assert reading.why
+    assert reading.why()
     assert reading == read(form, marking)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from kb.domain import marking
+from kb.domain.language import language
 from kb.domain.marking import read
 from kb.domain.words import Colour, Form, Kind, Signal
 
@@ -81,7 +82,15 @@ def test_each_mark_is_read_for_the_reason_that_an_installer_would_give(
 ) -> None:
     reading = read(Form(form), mark)
     assert (reading.direction, reading.signal) == (direction, signal)
-    assert why in reading.why
+    assert why in reading.why()
+
+
+def test_the_reason_is_given_in_every_language() -> None:
+    spanish = language("es")
+    assert read(Form.RCA_PAIR, "AUDIO OUT").why(spanish) == "rotulada como salida"
+    assert read(Form.USB, "").why(spanish) == "USB: no da sonido para un bucle"
+    assert read(Form.RCA_PAIR, "WOBBLE").why(spanish) == "palabra desconocida: WOBBLE"
+    assert read(Form.JACK_35, "", Colour.PINK).why(spanish) == "anillo rosa: una entrada de micrófono"
 
 
 @pytest.mark.parametrize("arrow", ["->", "<-", "=>", "<", *"←⇿▲►◀◅➔➾⟵⟿⤀⥿⬀⬅⯿\U0001f800\U0001f8ff"])

@@ -24,9 +24,9 @@ def test_a_mark_means_what_an_installer_reads_in_it(seen: Seen) -> None:
     if seen.marking in ASKED:
         assert reading.direction is Direction.UNCLEAR
         return
-    assert reading.direction == seen.direction, reading.why
+    assert reading.direction == seen.direction, reading.why()
     if reading.direction is not Direction.INPUT:
-        assert (reading.signal or "") == seen.signal, reading.why
+        assert (reading.signal or "") == seen.signal, reading.why()
 
 
 def test_the_table_has_more_than_eighty_marks_of_more_than_twelve_languages() -> None:
@@ -107,4 +107,4 @@ def test_a_jack_that_is_read_by_the_other_marks_says_so() -> None:
     jacks = [{"form": "rca-pair", "marking": mark} for mark in ("HÖGTALARE", "AUDIO UT")]
     source = {"make": "Norwell", "model": "NV40-210"}
     [_, found] = visit_from({"date": "2026-03-04", "source": source, "jacks": jacks}).findings
-    assert found.why == "in the language of the other marks"
+    assert found.why() == "in the language of the other marks"
