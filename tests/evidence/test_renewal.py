@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -17,9 +18,16 @@ DEMO = Path(__file__).parents[2] / "data" / "demo" / "visits.jsonl"
 VISITS = [visit_from(json.loads(line)) for line in DEMO.read_text("utf-8").splitlines()]
 
 
+@cache
+def whole_book():
+    """Evidence of the demo book; nothing changes it."""
+    return Evidence.learn(VISITS, today=TODAY)
+
+
 def renewed(left_out):
     """Evidence of the demo book without some visits, and again with them, counted in afterwards."""
-    old = Evidence.learn([v for v in VISITS if v not in left_out], today=TODAY)
+    strengths = whole_book().strengths()
+    old = Evidence.learn([v for v in VISITS if v not in left_out], today=TODAY, strengths=strengths)
     kept = Evidence.from_dict(json.loads(json.dumps(old.to_dict())))
     keys = {set_of(v.source) for v in left_out}
     sets = {key: [v for v in VISITS if set_of(v.source) == key] for key in keys}
@@ -30,7 +38,7 @@ def renewed(left_out):
 def test_a_few_changed_sets_counted_in_come_near_to_learning_all_anew(start):
     left_out = VISITS[::-1][start : start + 5]
     old, _, new = renewed(left_out)
-    again = Evidence.learn(VISITS, today=TODAY, strengths=old.strengths())
+    again = whole_book()
     for visit in left_out:
         mine, whole = new.expect(visit.source), again.expect(visit.source)
         for signal in Signal:
@@ -53,7 +61,7 @@ def test_counting_a_set_in_leaves_the_evidence_it_began_from_as_it_was():
 
 def test_a_set_whose_visits_are_all_withdrawn_is_a_stranger_again():
     one = VISITS[-1].source
-    old = Evidence.learn(VISITS, today=TODAY)
+    old = whole_book()
     gone = old.renewed({set_of(one): []}, today=TODAY)
     without = Evidence.learn(
         [v for v in VISITS if set_of(v.source) != set_of(one)], today=TODAY, strengths=old.strengths()
@@ -76,7 +84,7 @@ def test_a_set_never_met_before_is_believed_after_one_visit():
             ],
         }
     )
-    old = Evidence.learn(VISITS, today=TODAY)
+    old = whole_book()
     new = old.renewed({set_of(strange.source): [strange]}, today=TODAY)
     assert old.expect(strange.source).has(Signal.ANALOG_LINE) < 0.4
     assert new.expect(strange.source).has(Signal.ANALOG_LINE) > 0.6
@@ -157,7 +165,7 @@ def test_a_jack_that_was_silent_and_then_set_in_the_same_visit_works():
 
 
 def test_evidence_whose_trees_are_read_later_is_renewed_as_any_other():
-    old = Evidence.learn(VISITS, today=TODAY)
+    old = whole_book()
     kept = old.to_dict()
     read: list[str] = []
 
