@@ -37,7 +37,7 @@ def renewed(left_out):
 @pytest.mark.parametrize("start", [0, 40, 100])
 def test_a_few_changed_sets_counted_in_come_near_to_learning_all_anew(start):
     left_out = VISITS[::-1][start : start + 5]
-    old, _, new = renewed(left_out)
+    _, _, new = renewed(left_out)
     again = whole_book()
     for visit in left_out:
         mine, whole = new.expect(visit.source), again.expect(visit.source)
