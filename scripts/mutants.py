@@ -39,8 +39,10 @@ from typing import Any, NamedTuple
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGES = ("domain", "path", "evidence", "pack", "isolate", "loop")
 EQUAL = Path(__file__).with_name("mutants_equal.toml")
-#: Seconds that the tests of a mutant may take: at least, and times what they took.
+#: Seconds that the tests of a mutant may take: at least, and times what they took. The same for the
+#: processor's seconds of one test.
 LEAST_S, TIMES = 30.0, 10.0
+LEAST_CPU_S, TIMES_CPU = 5.0, 2.0
 ARGUMENTS = (
     *("-q", "-n", "0", "-p", "no:cacheprovider", "--doctest-modules"),
     # Plugins are loaded once for all mutants, before pytest could rewrite their assertions.
@@ -319,10 +321,15 @@ def reach(package: str, out: str, slowest: float) -> None:
 
 
 class Failing:
-    """A plugin of pytest: the tests that failed."""
+    """A plugin of pytest: the tests that failed. One that takes the processor too long ends the process."""
 
-    def __init__(self) -> None:
+    def __init__(self, cpu_s: float) -> None:
         self.tests: list[str] = []
+        self._cpu_s = cpu_s
+
+    def pytest_runtest_logstart(self) -> None:
+        """Begin to count."""
+        signal.setitimer(signal.ITIMER_PROF, self._cpu_s)
 
     def pytest_runtest_logreport(self, report: Any) -> None:
         """Note one."""
@@ -352,7 +359,7 @@ def serve() -> None:
             quiet = os.open(os.devnull, os.O_RDWR)
             for stream in (0, 1, 2):
                 os.dup2(quiet, stream)
-            failing = Failing()
+            failing = Failing(asked["cpu"])
             code = int(pytest.main([*ARGUMENTS, "-x", *asked["tests"]], plugins=[failing]))
             if code:
                 said.write_text(" ".join(failing.tests) or f"pytest ended with {code}")
@@ -367,7 +374,8 @@ def _ended(child: int, limit: float) -> str:
     while time.monotonic() < end:
         done, status = os.waitpid(child, os.WNOHANG)
         if done:
-            return "survived" if status == 0 else "killed"
+            slow = os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGPROF
+            return "too slow" if slow else "survived" if status == 0 else "killed"
         time.sleep(0.02)
     os.killpg(child, signal.SIGKILL)
     os.waitpid(child, 0)
@@ -413,7 +421,9 @@ class Copy:
         found: dict[str, Any] = json.loads(out.read_text())
         return found
 
-    def verdict(self, file: str, text: str, tests: Sequence[str], limit: float) -> tuple[str, str]:
+    def verdict(
+        self, file: str, text: str, tests: Sequence[str], limits: tuple[float, float]
+    ) -> tuple[str, str]:
         """What the tests say of a changed file (killed, survived or too slow), and which of them failed."""
         if self._server is None:
             self._server = subprocess.Popen(
@@ -426,7 +436,7 @@ class Copy:
             )
         assert self._server.stdin is not None
         assert self._server.stdout is not None
-        asked = {"file": file, "text": text, "tests": tests, "limit": limit}
+        asked = {"file": file, "text": text, "tests": tests, "limit": limits[0], "cpu": limits[1]}
         self._server.stdin.write(json.dumps(asked) + "\n")
         self._server.stdin.flush()
         answer, failed = json.loads(self._server.stdout.readline())
@@ -447,10 +457,10 @@ def tests_for(mutant: Mutant, reached: dict[str, Any]) -> list[str]:
     return sorted((test for test in found if test in took), key=lambda test: (took[test], test))
 
 
-def limit_for(tests: Sequence[str], reached: dict[str, Any]) -> float:
-    """Seconds that these tests may take."""
-    took: dict[str, float] = reached["took"]
-    return max(LEAST_S, TIMES * sum(took[test] for test in tests))
+def limits_for(tests: Sequence[str], reached: dict[str, Any]) -> tuple[float, float]:
+    """Seconds that these tests may take, and seconds of the processor that each may."""
+    took = [reached["took"][test] for test in tests]
+    return max(LEAST_S, TIMES * sum(took)), max(LEAST_CPU_S, TIMES_CPU * max(took))
 
 
 def check_without_change(package: str, copy: Copy, drawn: Sequence[Mutant], reached: dict[str, Any]) -> None:
@@ -460,7 +470,7 @@ def check_without_change(package: str, copy: Copy, drawn: Sequence[Mutant], reac
     if not tests:
         return
     file = drawn[0].file
-    answer, failed = copy.verdict(file, (ROOT / file).read_text("utf-8"), tests, limit_for(tests, reached))
+    answer, failed = copy.verdict(file, (ROOT / file).read_text("utf-8"), tests, limits_for(tests, reached))
     if answer != "survived":
         raise SystemExit(f"{package}: passes in the order of the files, but not the quickest first: {failed}")
 
@@ -533,7 +543,7 @@ def run(package: str, said: argparse.Namespace, copy: Copy, end: float) -> list[
         tests = tests_for(one, state.reached)
         verdict = ("not reached", "")
         if tests:
-            verdict = copy.verdict(one.file, one.text(ROOT), tests, limit_for(tests, state.reached))
+            verdict = copy.verdict(one.file, one.text(ROOT), tests, limits_for(tests, state.reached))
         state.verdicts[name] = list(verdict)
         if said.verbose:
             print(f"  {verdict[0]}: {one}  {verdict[1]}", flush=True)

@@ -149,6 +149,10 @@ def test_a_piece_of_a_run_goes_on_from_the_last_but_not_after_a_change_of_the_co
     assert mutants.State(kept, "some 40 1").reached is None
 
 
+#: A change after which the function never ends.
+SPINS = ("return a + 1", "while True: pass")
+
+
 def test_a_changed_line_is_killed_by_the_test_that_runs_it_or_survives_and_is_put_back(
     tmp_path: Path,
 ) -> None:
@@ -167,11 +171,11 @@ def test_a_changed_line_is_killed_by_the_test_that_runs_it_or_survives_and_is_pu
     copy.root, copy._server = tmp_path, None
     try:
         answers = [
-            copy.verdict("kb/some.py", code.replace(*change), ["tests/test_some.py::test_one"], 60)
-            for change in (("a", "a"), ("a + 1", "a - 1"), ("range(2)", "range(3)"))
+            copy.verdict("kb/some.py", code.replace(*change), ["tests/test_some.py::test_one"], (60, 1))
+            for change in (("a", "a"), ("a + 1", "a - 1"), ("range(2)", "range(3)"), SPINS)
         ]
     finally:
         copy.close()
     killed = ("killed", "tests/test_some.py::test_one")
-    assert answers == [("survived", ""), killed, ("survived", "")]
+    assert answers == [("survived", ""), killed, ("survived", ""), ("too slow", "")]
     assert (tmp_path / "kb/some.py").read_text() == code
