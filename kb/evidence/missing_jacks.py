@@ -6,10 +6,10 @@ visit to a set with that panel names the outputs O is
     P(O | S) = product over outputs of S of (1 - f where O has it, else f)
                x product over outputs of O that S lacks of e
 
-with the writer's rate of forgetting ``f``, and the rate ``e`` at which people record an input as an output. A
-jack that was tried was not forgotten, so it counts neither way. Hearsay, and a list of only tried jacks, say
-nothing about the other jacks. By Bayes' rule a visit then counts for each panel in proportion to
-P(O | S) times the chance of S by the other visits and the wider groups (EM: Dempster, Laird & Rubin 1977). Panels
+with the writer's rate of forgetting ``f``, and the rate ``e`` at which people record an input as an output.
+A jack that was tried was not forgotten, so it counts neither way. Hearsay, and a list of only tried jacks,
+say nothing about the other jacks. By Bayes' rule a visit then counts for each panel in proportion to P(O |
+S) times the chance of S by the other visits and the wider groups (EM: Dempster, Laird & Rubin 1977). Panels
 that really differ within a model show outputs that the usual panel lacks, and whole panels at once.
 Forgetting does not explain that: the strength of the level of sets tells them apart.
 
