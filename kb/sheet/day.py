@@ -11,8 +11,7 @@ from datetime import date
 
 from kb.base.text import visible, wrapped
 from kb.domain.language import Language
-from kb.sheet import palette
-from kb.sheet.page import templates
+from kb.sheet.page import document
 from kb.sheet.paper import Paper
 
 
@@ -50,11 +49,7 @@ class DaySheet:
 
 def day_page(sheet: DaySheet, said: Language, paper: Paper) -> str:
     """Return the day as an HTML document to print; it needs no network."""
-    return (
-        templates()
-        .get_template("day.html")
-        .render(say=said, lang=said.code, paper=paper, colour=palette, sheet=sheet, made=_title(sheet, said))
-    )
+    return document("day.html", said, paper=paper, sheet=sheet, made=_title(sheet, said))
 
 
 def day_text(sheet: DaySheet, said: Language, width: int) -> Iterator[str]:

@@ -64,16 +64,14 @@ class Sheet:
 def render(sheet: Sheet) -> str:
     """The sheet as an HTML document. Raises BadInput if there is no such language."""
     said = language(sheet.lang, feet=sheet.paper.feet)
-    environment = templates()
     client = for_client(sheet.connection, sheet.panel, sheet.source.kind, said)
     file = _for_file(sheet, said)
-    return environment.get_template("sheet.html").render(
-        say=said,
+    return document(
+        "sheet.html",
+        said,
         kind={"the": said(f"sheet/the/{sheet.source.kind}"), "of": said(f"sheet/of/{sheet.source.kind}")},
         television=sheet.source.kind is Kind.TELEVISION,
-        lang=said.code,
         paper=sheet.paper,
-        colour=palette,
         set_name=set_name(sheet.source),
         made=said.day(sheet.made, sheet.paper.value),
         contact=visible(sheet.contact),
@@ -83,6 +81,12 @@ def render(sheet: Sheet) -> str:
         pictures=_pictures(sheet, said),
         map_caption=_map_caption(sheet, said),
     )
+
+
+def document(template: str, said: Language, **values: object) -> str:
+    """A page for print from a template: one file that needs no network and runs nothing."""
+    page = templates().get_template(template)
+    return page.render(say=said, lang=said.code, colour=palette, **values)
 
 
 def templates() -> Environment:

@@ -167,19 +167,13 @@ def tag_page(tag: Tag, source: Source, said: Language) -> str:
     """The tag as an HTML page of its own size, for a label printer."""
     from markupsafe import Markup
 
-    from kb.sheet import palette
-    from kb.sheet.page import set_name, templates
+    from kb.sheet.page import document, set_name
 
-    return (
-        templates()
-        .get_template("tag.html")
-        .render(
-            say=said,
-            lang=said.code,
-            set_name=set_name(source),
-            picture=Markup(str(tag.picture)),  # noqa: S704
-            width_mm=f"{WIDTH_MM:g}",
-            height_mm=f"{HEIGHT_MM:g}",
-            colour=palette,
-        )
+    return document(
+        "tag.html",
+        said,
+        set_name=set_name(source),
+        picture=Markup(str(tag.picture)),  # noqa: S704
+        width_mm=f"{WIDTH_MM:g}",
+        height_mm=f"{HEIGHT_MM:g}",
     )

@@ -364,5 +364,5 @@ def test_tables_say_which_cells_are_heads() -> None:
 
 def test_the_templates_lie_in_the_package() -> None:
     names = templates().list_templates()
-    assert set(names) == {"day.html", "sheet.html", "sheet.css", "tag.html"}
+    assert set(names) == {"day.html", "document.html", "sheet.html", "sheet.css", "tag.html"}
     assert all((Path(forfile.__file__).parent / "templates" / name).is_file() for name in names)
