@@ -17,7 +17,7 @@ import json
 import re
 from typing import Any, Final
 
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput, BookTrouble, described
 
 
 def json_of(text: str, place: str, *, by_line: bool = False) -> Any:
@@ -34,6 +34,14 @@ def json_of(text: str, place: str, *, by_line: bool = False) -> Any:
         raise BadInput(where, described(wrong.msg), "JSON") from None
     except ValueError as wrong:  # of ours, or a number of more digits than Python reads
         raise BadInput(place, str(wrong), "JSON") from None
+
+
+def stored_json(text: str, place: str) -> Any:
+    """The JSON value in a text of the book, which another program may have damaged. Raises BookTrouble."""
+    try:
+        return json_of(text, place)
+    except BadInput as wrong:
+        raise BookTrouble(f"{place}: is no valid JSON ({wrong.seen}); restore a backup") from None
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

@@ -6,7 +6,6 @@ alone, the check that the index has missed nothing included.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import replace
@@ -15,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self, TypeVar
 
 from kb.base.errors import BookTrouble, JackfieldError, NoBookYet, NotFound
+from kb.base.parsing import stored_json
 from kb.base.progress import Progress
 from kb.book.answers import Found, Searcher, SetView, found
 from kb.domain.words import DriverInput, Kind
@@ -313,12 +313,12 @@ class Book:
 
         return of_jack
 
-    def cases(self) -> list[Any]:
-        """Faults that mending confirmed, as ``kb.isolate.confirmed_from`` takes them."""
+    def cases(self) -> list[str]:
+        """Faults that mending confirmed, as JSON that ``kb.isolate.confirmed_from`` reads."""
         if self.standing() is None:
             return []
         with self.store.snapshot() as now:
-            return [json.loads(body) for body in now.cases()]
+            return list(now.cases())
 
     def _instead(self, asked: str) -> str:
         try:
@@ -362,7 +362,7 @@ class Book:
 
     def _best(self, key: str, kept: str) -> dict[str, Any] | None:
         """The way to the usual driver: from the index where it was made for the same inputs."""
-        known: dict[str, Any] = json.loads(kept) if kept else {}
+        known: dict[str, Any] = stored_json(kept, "index") if kept else {}
         if known.get("inputs") != list(self.settings.inputs):
             from kb.book.indexing import best_of
             from kb.domain.panel import reconcile, source_of

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import json
+from collections.abc import Iterable
 from contextlib import suppress
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
 from kb.base.errors import BadInput, NotFound
 from kb.base.messages import LANGUAGES
+from kb.base.parsing import json_of
 from kb.domain.language import ENGLISH, Language
 from kb.domain.words import Outcome
 
@@ -48,29 +49,25 @@ def learned_model(
         model = learned(model, good)
     if known is None:
         return model
-    if own := _confirmed(model, _cases_of(known)):
+    if own := _confirmed(model, (visit.case for visit in known.visits if visit.case)):
         model = learned(model, own, OF_THE_BOOK)
     return model.told(told_by_panel(known.panel, path))
 
 
-def _confirmed(model: Model, cases: list[Any]) -> list[Confirmed]:
+def _confirmed(model: Model, cases: Iterable[str]) -> list[Confirmed]:
     from kb.isolate import confirmed_from
 
     good: list[Confirmed] = []
     for case in cases:
-        with suppress(BadInput):  # of another release, with faults that are not known here
-            good += confirmed_from(model, [case])
+        with suppress(BadInput):  # of another release, with faults that are not known here, or damaged
+            good += confirmed_from(model, [json_of(case, "case")])
     return good
-
-
-def _cases_of(known: SetView) -> list[Any]:
-    return [json.loads(visit.case) for visit in known.visits if visit.case]
 
 
 def mended_before(model: Model, known: SetView) -> tuple[str, ...]:
     """The faults that were found and mended at this set, each once, the latest first."""
     visits = sorted(known.visits, key=lambda one: one.date, reverse=True)
-    cases = _confirmed(model, [json.loads(visit.case) for visit in visits if visit.case])
+    cases = _confirmed(model, (visit.case for visit in visits if visit.case))
     return tuple(dict.fromkeys(one.fault for one in cases if one.fault in model.faults))
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
 import click
@@ -11,6 +10,7 @@ from kb.base import clock, text
 from kb.base.errors import BadInput, NotFound, described
 from kb.base.inputfiles import read_data
 from kb.base.messages import LANGUAGES
+from kb.base.parsing import stored_json
 from kb.cli.common import Output, Session, command_options
 from kb.cli.job_option import job_option
 from kb.cli.outputfile import write_out
@@ -147,7 +147,8 @@ def _readings(file: str | None, session: Session, job: Job | None) -> Judgement 
     if file is not None:
         data, place = read_data(file)
     elif job is not None and (kept := session.book.jobs.readings_of(job)):
-        data, place = json.loads(kept), f"job {job.reference}"
+        place = f"job {job.reference}"
+        data = stored_json(kept, place)
     else:
         return None
     try:

@@ -27,6 +27,7 @@ from uuid import UUID
 
 from kb.base import text
 from kb.base.errors import BadInput, described
+from kb.base.parsing import stored_json
 from kb.base.validation import Fields, bounded, keyed, listed, truth, whole
 from kb.domain.words import DriverInput, Word
 
@@ -352,7 +353,7 @@ def _plain(kind: ValueKind, value: Any) -> Any:
     if is_dataclass(value):
         return write_object(value)
     if isinstance(kind, Attachment):
-        return json.loads(value) if value else None
+        return stored_json(value, "what is attached to a visit") if value else None
     if isinstance(value, Day):
         return value.isoformat()
     if isinstance(kind, Keyed):

@@ -14,6 +14,7 @@ from typing import Any, Final
 
 from kb.base import text
 from kb.base.errors import BadInput, described, kind_of
+from kb.base.parsing import stored_json
 from kb.base.validation import Fields, truth, whole
 from kb.domain.job import job_from
 from kb.domain.kinds import Attachment
@@ -40,7 +41,7 @@ def to_object(fact: Fact) -> dict[str, Any]:
             more_ = {} if jack is None else {"jack": jack}
             return {"note": {"id": id_, "visit": about, **more_, "text": note}}
         case StateFact(id_, kind, about, turn, body, at):
-            said = {"id": id_, "of": about, "turn": turn, "at": at, kind: json.loads(body)}
+            said = {"id": id_, "of": about, "turn": turn, "at": at, kind: stored_json(body, f"{kind} {id_}")}
             return {"state": said}
 
 

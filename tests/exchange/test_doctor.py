@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import sqlite3
 from contextlib import closing
@@ -189,3 +190,20 @@ def test_files_of_somebody_else_that_end_in_part_are_let_be(jackfield: Run, book
         os.utime(home / name, (0, 0))
     assert wrong(jackfield, "--mend") == {}
     assert {one.name for one in home.iterdir() if one.name.endswith(".part")} == set(mine)
+
+
+@pytest.mark.parametrize("body", ["{]", "[" * 5000])
+def test_what_is_attached_to_a_visit_and_is_no_json_is_named(
+    jackfield: Run, book: Path, tmp_path: Path, body: str
+) -> None:
+    attached = {"case": {"complaint": "no-sound", "fault": "cap-on-plug"}, "readings": {"date": "2026-03-04"}}
+    file = tmp_path / "visit.json"
+    file.write_text(json.dumps(visit_data("M7", **attached)))
+    assert jackfield("record", "--file", file).code == 0
+    hurt(book, "DROP TRIGGER attached_private_kept_update", f"UPDATE attached_private SET body = '{body}'")
+    assert (
+        jackfield("isolate", "--complaint", "no-sound", "--json").code == 0
+    )  # it learns from what it can read
+    for command in (["dump", tmp_path / "dump.jsonl"], ["show", "Norwell", "M7", "--json"]):
+        done = jackfield(*command)
+        assert (done.code, "is no valid JSON" in done.err) == (3, True), (command, done.err)
