@@ -9,7 +9,7 @@ import click
 
 from kb.base.errors import BadInput, described
 from kb.cli.common import Session, command_options
-from kb.cli.share_files import pending, tell_given, tell_merged
+from kb.cli.share_files import merged_json, pending, tell_given, tell_merged
 
 
 @click.command("push")
@@ -97,19 +97,7 @@ def pull_command(session: Session, url: str, everything: bool) -> int:
     with known.changing(session.folder) as mine:
         peer = mine.peer(f"book:{stands.book}")
         peer.pulled, peer.left = stands, given.waiting
-    said = {
-        "from_book": place,
-        "from": after,
-        "to": stands.revision,
-        "visits": merged.visits,
-        "findings": merged.findings,
-        "aliases": merged.aliases,
-        "withdrawals": merged.withdrawals,
-        "notes": merged.notes,
-        "already": merged.already,
-        "replaced": list(merged.replaced),
-        "withdrawn": list(merged.withdrawn),
-    }
+    said = {"from_book": place, "from": after, "to": stands.revision, **merged_json(merged)}
     if session.as_json:
         session.json(said)
     else:

@@ -243,6 +243,14 @@ def _answer(file: str, header: Header, who: str | None, merged: Merged, gap: boo
         "to": header.to,
         "signed": bool(header.signed_by),
         "signed_by": who or None,
+        **merged_json(merged),
+        "gap": gap,
+    }
+
+
+def merged_json(merged: Merged) -> dict[str, Any]:
+    """What a merge did, for the answer."""
+    return {
         "visits": merged.visits,
         "findings": merged.findings,
         "aliases": merged.aliases,
@@ -251,7 +259,6 @@ def _answer(file: str, header: Header, who: str | None, merged: Merged, gap: boo
         "already": merged.already,
         "replaced": list(merged.replaced),
         "withdrawn": list(merged.withdrawn),
-        "gap": gap,
     }
 
 

@@ -181,27 +181,10 @@ def overload_voltage_v(load: Load, current_a: float, programme: Programme) -> fl
     return load.voltage(overload_current_a(current_a), programme.test_hz)
 
 
-def sweep_end_hz(load: Load, programme: Programme) -> float:
-    """Return where the sweep of the overload test ends, Hz (cl. 10.3.2).
-
-    From 1 kHz up until the loop's voltage has doubled, or to the frequency of Table 4 if that is higher. A
-    loop whose voltage does not double below 20 kHz ends at the frequency of Table 4.
-    """
-    if not load.inductance:
-        return programme.test_hz
-    twice = (2 * load.impedance(1000)) ** 2 - load.resistance**2
-    doubled = math.sqrt(twice) / (2 * math.pi * load.inductance)
-    return programme.test_hz if doubled > 20_000 else max(programme.test_hz, doubled)
-
-
 @dataclass(frozen=True)
 class Quadrature:
-    """Hold what a wrong phase between two loops does: the part in phase, and the field at most up and down.
+    """Hold what a wrong phase between two loops does to the field, at most up and down, dB."""
 
-    ``in_phase`` is a share of the field, the others are in dB.
-    """
-
-    in_phase: float
     up_db: float
     down_db: float
 
@@ -210,9 +193,4 @@ def quadrature(degrees: float) -> Quadrature:
     """Return the error of a phase between two loops; 90 and -90 degrees have none (IEC 62489-1, 5.4.14.1)."""
     share = abs(math.cos(math.radians(degrees)))
     down = 20 * math.log10(max(1e-9, 1 - share))
-    return Quadrature(share, 20 * math.log10(1 + share), down)
-
-
-def telecoil_loss_db(degrees: float) -> float:
-    """Return how much less a telecoil hears that leans so far off the field, dB (cosine law, E.2)."""
-    return -20 * math.log10(max(1e-9, math.cos(math.radians(degrees))))
+    return Quadrature(20 * math.log10(1 + share), down)

@@ -127,12 +127,6 @@ def samples(
     return _faded(sound)
 
 
-def band_loss_db(hertz: float) -> float:
-    """Return the loss of the band's two filters on pink noise at a frequency, dB (cl. 6.4, second-hand)."""
-    low, high = BAND_HZ
-    return 10 * math.log10(1 + (low / hertz) ** 6) + 10 * math.log10(1 + (hertz / high) ** 6)
-
-
 def pink(count: int, seed: int = 1) -> list[float]:
     """Return ``count`` samples of the pink noise of cl. 6.4 with an r.m.s. of 1 and peaks of 4.
 
