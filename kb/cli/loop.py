@@ -22,10 +22,10 @@ from kb.loop.driver import driver_named, same_name
 from kb.loop.geometry import MOST_TURNS, Loop
 from kb.loop.input_level import voltage
 from kb.loop.layout import Layout
-from kb.loop.plan import CEILING_M, Answer, Ask, plan
+from kb.loop.plan import CEILING_M, Answer, Ask, is_pad, plan
 from kb.loop.routes import cautions_from, route_named, routes_from
 from kb.loop.spill import USUAL_DB
-from kb.loop.standard import Programme
+from kb.loop.standard import Programme, Use
 from kb.loop.units import has_unit, length, outline, room
 from kb.loop.wire import stock_from, wire_from
 from kb.settings import Units
@@ -97,9 +97,18 @@ if TYPE_CHECKING:
 @click.option(
     "--programme",
     type=choice(Programme),
-    default=Programme.SPEECH.value,
-    show_default=True,
-    help="What the loop carries: it decides at which frequency the driver is tested.",
+    help="What the loop carries: it decides at which frequency the driver is tested. Default: speech, and "
+    "short-use at a counter or refuge.",
+)
+@click.option(
+    "--use",
+    type=choice(Use),
+    help="What the loop is for. Default: a room, and a chair if the loop is no larger than 0.5 m.",
+)
+@click.option(
+    "--points-agreed",
+    is_flag=True,
+    help="Counter, refuge: the points are agreed by contract, and lie inside the wire.",
 )
 @click.option(
     "--standing", is_flag=True, help="People stand and listen, too: the standing height counts as well."
@@ -257,12 +266,22 @@ def answer_for(
     listen = _listen(given["listen_height"], feet=feet)
     if given["standing"] and listen:
         raise BadInput("--standing", described("given with --listen-height"), "either one or the other")
+    use = Use(given["use"] or (Use.CHAIR if is_pad(usual.room) else Use.ROOM))
+    if (given["standing"] and use.small) or (listen and use.figure):
+        option = "--standing" if given["standing"] else "--listen-height"
+        raise BadInput(option, described(f"given for a {use}"), f"the heights of a {use}, which are fixed")
+    if given["height"] is not None and use.figure and not given["points_agreed"]:
+        raise BadInput("--height", described(f"given for a {use}"), "--wire-height or --route")
+    if given["points_agreed"] and not use.figure:
+        raise BadInput("--points-agreed", described(f"given for a {use}"), "--use counter or refuge")
     ask = replace(
         usual,
         height=metres("height", 0, 10, usual.height),
         wire_height=metres("wire_height", -5, 10, usual.wire_height),
-        listen=listen or usual.listen,
+        listen=listen or None,
         every_height=given["standing"] or len(listen) > 1,
+        use=use,
+        points_agreed=given["points_agreed"],
         turns=_turns(given["turns"]),
         wire=None if given["wire_text"] is None else wire_from(given["wire_text"], "--wire"),
         celsius=given["temp"],
@@ -276,7 +295,7 @@ def answer_for(
         margin=metres("margin", 0, 20, usual.margin) or 0.0,
         source_v=source_v,
         sensitivity_v=sensitivity_v,
-        programme=Programme(given["programme"]),
+        programme=Programme(given["programme"] or use.programme),
         spill_db=USUAL_DB if given["spill"] is None and given["layout"] else given["spill"],
         layout=Layout(given["layout"]) if given["layout"] else None,
         spacing=metres("spacing", 1e-4, 0.5, None),

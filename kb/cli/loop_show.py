@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from functools import partial
 from typing import TYPE_CHECKING
 
 from kb.cli.tables import fitted
@@ -15,7 +14,7 @@ from kb.loop.plan import Answer, Compared, items
 from kb.loop.routes import METRE
 from kb.loop.sentences import Digits, Hertz, Metres, Sentence
 from kb.loop.spill import Spill
-from kb.loop.standard import TOLERANCE_DB, Programme, overload_current_a
+from kb.loop.standard import STANDING_DB, Programme, Use, overload_current_a
 from kb.loop.units import FOOT_M, MOST_CORNERS
 
 if TYPE_CHECKING:
@@ -51,8 +50,9 @@ def render_loop(answer: Answer, console: Console, said: Language = ENGLISH) -> N
     console.print(fitted(_field_table(answer, said), console))
     for plane in answer.uncounted:
         console.print(Text(_not_counted(answer, plane, said)))
-    best = {"offset": Metres(answer.best.offset), "spread": Digits(answer.best.spread_db, 1)}
-    console.print(Text(_said(said, "most-even", **best)))
+    if answer.best:
+        best = {"offset": Metres(answer.best.offset), "spread": Digits(answer.best.spread_db, 1)}
+        console.print(Text(_said(said, "most-even", **best)))
     console.print()
     console.print(fitted(_voltage_table(answer, said), console))
     if answer.fit:
@@ -95,8 +95,9 @@ def _not_counted(answer: Answer, plane: Plane, said: Language) -> str:
     """What a height that does not count would get from the current."""
     current = answer.level.current_a if answer.level else answer.current_a
     low, high = answer.range_db(plane, current)
-    good = low >= -TOLERANCE_DB and high <= TOLERANCE_DB
-    return _said(said, "does-not-count/within" if good else "does-not-count", height=Metres(plane.height))
+    good = low >= -plane.tolerance_db and high <= plane.tolerance_db
+    values = {"height": Metres(plane.height), "tolerance": plane.tolerance_db}
+    return _said(said, "does-not-count/within" if good else "does-not-count", **values)
 
 
 def _overload(judged: Fit, said: Language) -> list[str]:
@@ -124,10 +125,17 @@ def render_sketch(answer: Answer, console: Console, said: Language = ENGLISH) ->
     title = _said(said, "field-at", place=_place(answer, said), current=Digits(current, 2))
     console.print(Text(title, style="bold"))
     width = min(72, console.width - 1)
-    sketch = partial(
-        field_sketch, answer.loop, plane.height, current * answer.metal_gain, width=width, layout=answer.drawn
+    sketch = field_sketch(
+        answer.loop,
+        plane.height,
+        current * answer.metal_gain,
+        width=width,
+        layout=answer.drawn,
+        tolerance_db=plane.tolerance_db,
+        points=plane.spots if answer.ask.in_front else (),
+        spill_db=answer.ask.spill_db,
     )
-    console.print(Text(sketch(spill_db=answer.ask.spill_db) if answer.spill else sketch()))
+    console.print(Text(sketch))
 
 
 def _marked(mark: str, lines: Sequence[str]) -> Table:
@@ -187,15 +195,19 @@ def _fact_lines(answer: Answer, said: Language) -> list[tuple[str, str]]:
     current, metal, level = Digits(answer.current_a, 2), answer.ask.metal_db, answer.level
     at = {"where": _where(answer, said), "place": _place(answer, said), "metal": metal}
     key = "current-for-metal" if metal else "current-for"
-    rows = [("current", _said(said, key, current=current, **at))]
+    rows = [("use", _use(answer, said))] if answer.ask.use.small else []
+    rows.append(("current", _said(said, key, current=current, **at)))
     if level and level.shift_db:
         values = {
             "current": Digits(level.current_a, 2),
             "shift": Digits(level.shift_db, 1, signed=True),
             "low": Digits(level.min_db, 1, signed=True),
             "high": Digits(level.max_db, 1, signed=True),
+            "tolerance": answer.counted.tolerance_db,
         }
         rows.append(("", _said(said, "level/least" if level.least else "level", **values)))
+    if (standing := answer.standing_db) is not None:
+        rows.append(("", _said(said, "standing", level=Digits(standing, 1, signed=True), most=STANDING_DB)))
     rows.append(("", _said(said, "rms")))
     if not answer.fit:
         volts = Digits(answer.voltage_v, 2)
@@ -215,6 +227,14 @@ def _fact_lines(answer: Answer, said: Language) -> list[tuple[str, str]]:
     return rows
 
 
+def _use(answer: Answer, said: Language) -> str:
+    """What a small volume is judged by."""
+    ask, plane = answer.ask, answer.counted
+    key = "use/agreed" if ask.points_agreed else f"use/{ask.use}"
+    heights = _said(said, "and").join(Metres(height).shown(said) for height in ask.heights)
+    return _said(said, key, use=ask.use, tolerance=plane.tolerance_db, heights=heights)
+
+
 def _field_table(answer: Answer, said: Language) -> Table:
     from rich import box
     from rich.table import Table
@@ -224,7 +244,7 @@ def _field_table(answer: Answer, said: Language) -> Table:
     table = Table(title=title, box=box.SIMPLE_HEAD, title_justify="left")
     table.add_column(_said(said, "ear-from-loop" if answer.distance_only else "ear-above-floor"))
     for name in ("weakest", "strongest", "spread", "within"):
-        table.add_column(_said(said, name), justify="right")
+        table.add_column(_said(said, name, tolerance=answer.counted.tolerance_db), justify="right")
     for plane in answer.planes:
         low, high = (Digits(edge, 1, signed=True) for edge in answer.range_db(plane, level))
         table.add_row(
@@ -328,7 +348,8 @@ def _layout_table(answer: Answer, said: Language) -> Table:
         return f"{Digits(level, 1, signed=True).shown(said)} dB"
 
     first = answer.layouts[0].spill
-    add("within", lambda each: f"{100 * each.laid.share:.0f} %")
+    within = Use.ROOM.tolerance_db
+    add("within", lambda each: f"{100 * each.laid.share:.0f} %", tolerance=within)
     add("weakest", lambda each: decibels(each.laid.weakest_db))
     add("column-current", lambda each: f"{Digits(each.laid.current_a, 2).shown(said)} A")
     add("column-wire", lambda each: f"{each.laid.metres:.0f} m")
@@ -355,6 +376,8 @@ def _place(answer: Answer, said: Language) -> str:
 
 def _where(answer: Answer, said: Language) -> str:
     """The commissioning point in words: the centre of a plain room, else from the zero of its corners."""
+    if answer.ask.in_front:
+        return _said(said, "the-strongest")
     if len(answer.loop.corners) == 4:
         return _said(said, "the-centre")
     x, y = answer.loop.commissioning_point

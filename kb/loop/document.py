@@ -6,7 +6,7 @@ from kb.loop.driver import Need
 from kb.loop.field import Plane
 from kb.loop.plan import Answer, Compared, items
 from kb.loop.spill import Spill
-from kb.loop.standard import REFERENCE_A_PER_M
+from kb.loop.standard import REFERENCE_A_PER_M, TOLERANCE_DB
 from kb.loop.wire import FREQUENCIES_HZ
 
 
@@ -20,7 +20,9 @@ def field_answer(answer: Answer, plane: Plane) -> dict[str, object]:
         "min_db": low,
         "max_db": high,
         "spread_db": plane.spread_db,
-        "share_within_3_db": answer.share_within(plane),
+        "share_within_3_db": plane.share_within(answer.current_a * answer.metal_gain, TOLERANCE_DB),
+        "share_within": answer.share_within(plane),
+        "tolerance_db": plane.tolerance_db,
         "reference_a_per_m": REFERENCE_A_PER_M,
     }
 
@@ -103,8 +105,11 @@ def as_json(answer: Answer) -> dict[str, object]:
             "least": level.least,
         },
         "planes": [field_answer(answer, plane) for plane in answer.planes],
-        "best_offset_m": answer.best.offset,
-        "best_spread_db": answer.best.spread_db,
+        "best_offset_m": answer.best.offset if answer.best else None,
+        "best_spread_db": answer.best.spread_db if answer.best else None,
+        "use": ask.use.value,
+        "points_agreed": ask.points_agreed,
+        "standing_db": answer.standing_db,
         "metal_allowance_db": ask.metal_db,
         "metal_allowance_5k_db": ask.metal_at(5000),
         "set_by": [{"code": each.code, "text": each.text} for each in answer.notes],
@@ -142,7 +147,7 @@ def as_json(answer: Answer) -> dict[str, object]:
         "spill": None if answer.spill is None else _spill(answer.spill),
         "layouts": [_layout(each) for each in answer.layouts],
         "heights_counted_m": [
-            plane.height for plane in (answer.planes if ask.every_height else answer.planes[:1])
+            plane.height for plane in (answer.planes if ask.all_count else answer.planes[:1])
         ],
         "route": ask.route.code if ask.route else None,
         "wire_laid_m": answer.laid_m,

@@ -24,7 +24,7 @@ from typing import Final
 
 from kb.base.errors import BadInput
 from kb.loop.geometry import Corner, Loop, Spot
-from kb.loop.standard import REFERENCE_A_PER_M, SLACK, TOLERANCE_DB
+from kb.loop.standard import REFERENCE_A_PER_M, SLACK, STANDING_DB, TOLERANCE_DB, Use
 from kb.loop.units import show_length
 
 #: Usual listening heights above the floor, metres (IEC 60118-4 cl. 7.1 and 8.4.2, second-hand).
@@ -101,7 +101,9 @@ class Plane:
     ``height`` is above the floor, ``offset`` the vertical distance from the loop (None when the loop
     does not lie at one height), both in metres. ``spots`` are (x, y) in metres on an even grid and ``fields``
     their vertical fields in A/m per A. ``centre`` is the field at the commissioning point; ``weakest`` and
-    ``strongest`` are the extremes of the area, looked for between the spots, too.
+    ``strongest`` are the extremes of the area, looked for between the spots, too. ``tolerance_db`` is how far
+    from 400 mA/m they may be, and ``standing`` the strongest field where people stand near a small volume
+    (None: nothing is asked of it).
     """
 
     height: float
@@ -111,6 +113,8 @@ class Plane:
     centre: float
     weakest: float
     strongest: float
+    tolerance_db: float = TOLERANCE_DB
+    standing: float | None = None
 
     @property
     def spread_db(self) -> float:
@@ -119,16 +123,21 @@ class Plane:
 
     @property
     def even(self) -> bool:
-        """Whether some current brings the whole area within +-3 dB."""
-        return self.spread_db <= 2 * TOLERANCE_DB and self.weakest > 0
+        """Whether some current brings the whole area within the tolerance."""
+        return self.spread_db <= 2 * self.tolerance_db and self.weakest > 0
 
     def range_db(self, current_a: float) -> tuple[float, float]:
-        """Return whether some current brings the whole area within +-3 dB."""
+        """Return the weakest and strongest level at a current, dB re 400 mA/m."""
         return level_db(self.weakest * current_a), level_db(self.strongest * current_a)
 
-    def share_within(self, current_a: float) -> float:
-        """Return the share of the area within +-3 dB of 400 mA/m at ``current_a``, 0 to 1."""
-        good = sum(abs(level_db(field * current_a)) <= TOLERANCE_DB + SLACK for field in self.fields)
+    def standing_db(self, current_a: float) -> float | None:
+        """Return the strongest level where people stand, dB re 400 mA/m; None: nothing is asked of it."""
+        return None if self.standing is None else level_db(self.standing * current_a)
+
+    def share_within(self, current_a: float, tolerance_db: float | None = None) -> float:
+        """Return the share of the area within the tolerance (or another) at ``current_a``, 0 to 1."""
+        most = (self.tolerance_db if tolerance_db is None else tolerance_db) + SLACK
+        good = sum(abs(level_db(field * current_a)) <= most for field in self.fields)
         return good / len(self.fields)
 
     def wound(self, turns: int) -> Plane:
@@ -139,6 +148,7 @@ class Plane:
             centre=turns * self.centre,
             weakest=turns * self.weakest,
             strongest=turns * self.strongest,
+            standing=None if self.standing is None else turns * self.standing,
         )
 
     def with_others(self, others: Sequence[Plane]) -> Plane:
@@ -149,6 +159,7 @@ class Plane:
             fields=tuple(field for plane in (self, *others) for field in plane.fields),
             weakest=min(plane.weakest for plane in (self, *others)),
             strongest=max(plane.strongest for plane in (self, *others)),
+            standing=max((plane.standing for plane in (self, *others) if plane.standing), default=None),
         )
 
     @property
@@ -167,49 +178,108 @@ class Plane:
 
     @property
     def shift_db(self) -> float | None:
-        """Least change of the centre's current, in dB, that brings the whole area within +-3 dB.
+        """Least change of the centre's current, in dB, that brings the whole area within the tolerance.
 
         0 when 400 mA/m at the centre does so already; None when no current does.
         """
-        if not self.even:
-            return None
-        low, high = self.range_db(self.current_for_centre_a)
-        if low < -TOLERANCE_DB:
-            return -TOLERANCE_DB - low
-        return min(0.0, TOLERANCE_DB - high)
+        shifts = self._shifts_db
+        return None if shifts is None else min(max(0.0, shifts[0]), shifts[1])
 
     @property
     def least_shift_db(self) -> float | None:
-        """The change of the centre's current, in dB, to the least that meets the standard; None: none does.
+        """The change of the centre's current, in dB, to the least that meets the standard."""
+        return None if self._shifts_db is None else self._shifts_db[0]
 
-        The weakest spot is then at -3 dB at least, and the strongest at 0 dB at least (cl. 8.4.3 and 8.2.7).
+    @property
+    def _shifts_db(self) -> tuple[float, float] | None:
+        """The least and the greatest change of the centre's current that meet the standard.
+
+        The weakest spot is within the tolerance (cl. 8.4.3 and 9.5), the strongest too, and at 0 dB at
+        least (cl. 8.2.7 and 9.5). Where people stand there are +8 dB at most (cl. 9.5).
         """
         if not self.even:
             return None
-        low, high = self.range_db(self.current_for_centre_a)
-        return max(-TOLERANCE_DB - low, -high)
+        current = self.current_for_centre_a
+        low, high = self.range_db(current)
+        standing = self.standing_db(current)
+        most = (
+            self.tolerance_db - high
+            if standing is None
+            else min(self.tolerance_db - high, STANDING_DB - standing)
+        )
+        least = max(-self.tolerance_db - low, -high)
+        return (least, most) if least <= most + SLACK else None
 
 
-def listening_plane(loop: Loop, height: float, *, margin: float = MARGIN_M, most: int = 1000) -> Plane:
+def listening_plane(
+    loop: Loop, height: float, *, margin: float = MARGIN_M, most: int = 1000, use: Use = Use.ROOM
+) -> Plane:
     """Return the field over the listening area of ``loop`` at ``height`` metres above the floor.
 
     The area is the floor inside the wire, less a ``margin`` in metres along it. About ``most`` spots; the
-    extremes are looked for between them. Raises BadInput when the margin leaves no area, or the area touches
-    the wire.
+    extremes are looked for between them. People stand anywhere inside the wire if the ``use`` is one where
+    they do (counter and refuge, with agreed points). Raises BadInput when the margin leaves no area, or the
+    area touches the wire.
     """
     spots = _spots(loop, margin, most)
     fields = [vertical_h(loop, (x, y, height)) for x, y in spots]
     weakest, strongest = _extremes(loop, height, margin, dict(zip(spots, fields, strict=True)))
-    level = loop.plane
     return Plane(
         height=height,
-        offset=None if level is None else abs(height - level),
+        offset=_offset(loop, height),
         spots=tuple(spots),
         fields=tuple(fields),
         centre=vertical_h(loop, (*loop.commissioning_point, height)),
         weakest=weakest,
         strongest=strongest,
+        tolerance_db=use.tolerance_db,
+        standing=_strongest(loop, loop.spots_inside(0.0, most=most), height) if use.figure else None,
     )
+
+
+#: People stand at a counter or call point so far in front of the loop, and so far to each side of its middle,
+#: metres (own choice: as far as the points of Fig. 2; the copy has no such area).
+STANDING_M_AHEAD: Final = (0.3, 0.5)
+STANDING_M_ASIDE: Final = 0.35
+
+
+def front_plane(loop: Loop, height: float, use: Use) -> Plane:
+    """Return the field at the points of a counter or refuge that lie in front of a loop (``Use.figure``).
+
+    They count from the middle of the loop's side of lowest y, and people stand beyond it. The copy of the
+    standard does not say from where the distances count: this is our reading. A meter shows no sign, so all
+    fields are amounts; ``centre`` is the strongest. People stand where ``STANDING_M_AHEAD`` says.
+    """
+    x0, x1, y0, _ = loop.box
+    middle = (x0 + x1) / 2
+    spots = [(middle + side, y0 - ahead) for side, ahead in use.figure]
+    fields = [abs(drawn_h(loop, (x, y, height))) for x, y in spots]
+    nearest, farthest = STANDING_M_AHEAD
+    steps = [number / 20 for number in range(21)]
+    near = [
+        (middle + (2 * across - 1) * STANDING_M_ASIDE, y0 - nearest - back * (farthest - nearest))
+        for across in steps
+        for back in steps
+    ]
+    return Plane(
+        height=height,
+        offset=_offset(loop, height),
+        spots=tuple(spots),
+        fields=tuple(fields),
+        centre=max(fields),
+        weakest=min(fields),
+        strongest=max(fields),
+        tolerance_db=use.tolerance_db,
+        standing=_strongest(loop, [*near, *spots], height),
+    )
+
+
+def _offset(loop: Loop, height: float) -> float | None:
+    return None if loop.plane is None else abs(height - loop.plane)
+
+
+def _strongest(loop: Loop, spots: Sequence[Spot], height: float) -> float:
+    return max(abs(drawn_h(loop, (*spot, height))) for spot in spots)
 
 
 #: Spots from which a search for the weakest and for the strongest field begins, of each kind.

@@ -1,4 +1,4 @@
-"""Draw the field from above: room, wire, listening area and the +-3 dB line.
+"""Draw the field from above: room, wire, listening area and the lines of the tolerance.
 
 Needs matplotlib, the extra ``jackfield[plot]``; it is imported only when a picture is drawn. Pictures are
 returned as bytes, and the same answer gives the same bytes.
@@ -11,10 +11,9 @@ import math
 from typing import TYPE_CHECKING, Final, Literal
 
 from kb.base.errors import MissingExtra
-from kb.loop.field import grid, level_db
+from kb.loop.field import STANDING_M_AHEAD, grid, level_db
 from kb.loop.layout import Group
 from kb.loop.plan import Answer
-from kb.loop.standard import TOLERANCE_DB
 from kb.loop.units import FOOT_M, show_length
 
 if TYPE_CHECKING:
@@ -27,8 +26,8 @@ _FINENESS: Final = 90
 _BORDER_M: Final = 0.5
 #: Edges of the shaded bands, dB re 400 mA/m.
 _BANDS_DB: Final = (-60.0, -12.0, -9.0, -6.0, -3.0, -1.0, 1.0, 3.0, 6.0, 9.0, 30.0)
-#: The lines of +-3 dB are drawn this much farther out. If the current is chosen to bring the strongest spot
-#: to +3 dB, the spots of the picture differ from it by thousandths, and would show as specks.
+#: The lines of the tolerance are drawn this much farther out. If the current is chosen to bring the strongest
+#: spot to +3 dB, the spots of the picture differ from it by thousandths, and would show as specks.
 _HAIR_DB: Final = 0.05
 #: From too weak (blue) over right (near white) to too strong (red-brown), distinct for the colour-blind, too.
 _SHADES: Final = (
@@ -40,7 +39,7 @@ _SHADES: Final = (
 def draw(answer: Answer, kind: Literal["svg", "png"], plane: int = 0, *, feet: bool = False) -> bytes:
     """Return the field map of one listening plane as an SVG or PNG document; axes in metres or in ``feet``.
 
-    Levels are for the current that brings the listening area within +-3 dB, or 400 mA/m at the centre
+    Levels are for the current that brings the listening area within the tolerance, or 400 mA/m at the centre
     where none does. Outside the wire the field points down; a meter and a telecoil do not mind, so its amount
     is shown. Raises MissingExtra when the plotting library is not installed.
     """
@@ -77,13 +76,16 @@ def draw(answer: Answer, kind: Literal["svg", "png"], plane: int = 0, *, feet: b
 def _border(answer: Answer) -> float:
     """Return how much floor is drawn outside the wire, metres: more if the user asks for the spill."""
     spilt = answer.shown_spill
+    if answer.ask.in_front:
+        return _BORDER_M + STANDING_M_AHEAD[1]
     if spilt is None:
         return _BORDER_M
     return min(max(_BORDER_M, 1.1 * spilt.reach_m), 3 * answer.loop.shorter_side)
 
 
 def _field(answer: Answer, plane: int, axes: Axes, figure: Figure, unit: float) -> None:
-    """Shade the levels and draw the +-3 dB lines."""
+    """Shade the levels and draw the lines of the tolerance."""
+    most = answer.planes[plane].tolerance_db
     x0, x1, y0, y1 = answer.loop.box
     border = _border(answer)
     wide, deep = x1 - x0 + 2 * border, y1 - y0 + 2 * border
@@ -97,13 +99,13 @@ def _field(answer: Answer, plane: int, axes: Axes, figure: Figure, unit: float) 
     ]
     xs = [(x0 - border + wide * column / (columns - 1)) / unit for column in range(columns)]
     ys = [(y0 - border + deep * row / (rows - 1)) / unit for row in range(rows)]
-    edges = [_beyond(edge) for edge in _BANDS_DB]
+    edges = [edge + math.copysign(_HAIR_DB, edge) if abs(edge) == most else edge for edge in _BANDS_DB]
     shaded = axes.contourf(xs, ys, levels, levels=edges, colors=_SHADES)
     lines = axes.contour(
         xs,
         ys,
         levels,
-        levels=(_beyond(-TOLERANCE_DB), _beyond(TOLERANCE_DB)),
+        levels=(-most - _HAIR_DB, most + _HAIR_DB),
         colors="#222222",
         linewidths=1.6,
         linestyles="solid",
@@ -129,10 +131,6 @@ def _field(answer: Answer, plane: int, axes: Axes, figure: Figure, unit: float) 
     bar.set_label("dB re 400 mA/m")
 
 
-def _beyond(edge: float) -> float:
-    return edge + _HAIR_DB * (1 if edge > 0 else -1) if abs(edge) == TOLERANCE_DB else edge
-
-
 def _room(answer: Answer, axes: Axes, figure: Figure, unit: float) -> None:
     """Draw the wire, the listening area and the commissioning point."""
     groups = answer.drawn.groups if answer.drawn else (Group(((answer.loop, 1),)),)
@@ -146,6 +144,18 @@ def _room(answer: Answer, axes: Axes, figure: Figure, unit: float) -> None:
                 linestyle=("solid", (0, (5, 2)))[number],
                 label="_" if count else ("wire", "wire, 90 degrees later")[number],
             )
+    if answer.ask.in_front:
+        spots = answer.planes[0].spots
+        axes.plot(
+            [x / unit for x, _ in spots],
+            [y / unit for _, y in spots],
+            marker="x",
+            color="#222222",
+            linestyle="none",
+            label="points of the standard",
+        )
+        figure.legend(loc="outside lower center", ncols=3, fontsize=8, frameon=False)
+        return
     area = [answer.loop.inset(answer.ask.margin)] if answer.ask.margin > 0 else []
     for outline in area:
         axes.plot(

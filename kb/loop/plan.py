@@ -4,13 +4,13 @@
 >>> round(answer.current_a, 2), round(answer.voltage_v, 2), answer.fits
 (2.74, 2.84, True)
 
-How the current is chosen. ``current_a`` gives 400 mA/m at the commissioning point (the centre of the
-floor area) at the first listening height. Where the weakest or strongest part of the listening area then
-lies outside +-3 dB, ``level`` holds the least change that brings all of it inside, if any does. The
-driver is judged at the larger of the two currents, since the installer will turn it up that far. If it does
-not manage that, it is judged at the least current that meets the standard (weakest spot at -3 dB, strongest
-at 0 dB or more), and ``level`` holds that. All currents are the r.m.s. maximum of the programme with 125 ms
-averaging (IEC 60118-4:2014+A1:2017 cl. 3.1 and 6.1.3, second-hand).
+How the current is chosen. ``current_a`` gives 400 mA/m at the commissioning point (the centre of the floor
+area) at the first listening height. Where the weakest or strongest part of the listening area then lies
+outside +-3 dB (+-6 dB in a small volume), ``level`` holds the least change that brings all of it inside, if
+any does. The driver is judged at the larger of the two currents, since the installer will turn it up that
+far. If it does not manage that, it is judged at the least current that meets the standard (weakest spot at -3
+dB, strongest at 0 dB or more), and ``level`` holds that. All currents are the r.m.s. maximum of the programme
+with 125 ms averaging (IEC 60118-4:2014+A1:2017 cl. 3.1 and 6.1.3, second-hand).
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ from kb.loop.field import (
     BestOffset,
     Plane,
     best_offset,
+    front_plane,
     listening_plane,
 )
 from kb.loop.geometry import Loop
@@ -39,7 +40,7 @@ from kb.loop.layout import Laid, Layout, is_rectangle, laid, spilt
 from kb.loop.routes import METRE, Caution, Needed, Route
 from kb.loop.sentences import Digits, Hertz, Metres, Sentence
 from kb.loop.spill import FLOOR_M, Spill, spill
-from kb.loop.standard import RESPONSE_DB, RESPONSE_HZ, SLACK, TOLERANCE_DB, Programme
+from kb.loop.standard import RESPONSE_DB, RESPONSE_HZ, SLACK, STANDING_DB, Programme, Use
 from kb.loop.wire import FREQUENCIES_HZ, Load, Stock, Wire, load, too_dense, wire_from
 
 #: Height of a usual ceiling, metres (common practice: 8 ft).
@@ -59,22 +60,26 @@ class Ask:
     """Hold the known facts of a room.
 
     ``room`` is the loop's outline at any height; its height comes from the rest. ``height`` is the vertical
-    distance between loop and ear; instead of it, ``wire_height`` (or the route) and ``listen`` say where
-    both lie above the floor. Lengths in metres, ``celsius`` the wire's temperature, ``metal_db`` the loss
-    to metal that the installer states, ``metal_5k_db`` that at 5 kHz (None: the same), ``feed`` the one-way
-    run from driver to the foot of the loop. ``source_v`` is the level at the source's output and
-    ``sensitivity_v`` the level that the driver's input wants for full output, V r.m.s. ``every_height``:
-    people listen at all of ``listen``, so that all of them count in the answer; else only the first does.
-    ``spacing`` is between the centres of turns (None: they
-    touch). ``spill_db``: the level down to which the answer gives the spill, dB re 400 mA/m; None: no spill.
-    ``programme`` decides the frequency at which the driver is judged. ``layout`` is the layout to be drawn.
+    distance between loop and ear; instead of it, ``wire_height`` (or the route) and ``listen`` say where both
+    lie above the floor (no ``listen``: the heights of the ``use``). Lengths in metres, ``celsius`` the wire's
+    temperature, ``metal_db`` the loss to metal that the installer states, ``metal_5k_db`` that at 5 kHz
+    (None: the same), ``feed`` the one-way run from driver to the foot of the loop. ``source_v`` is the level
+    at the source's output and ``sensitivity_v`` the level that the driver's input wants for full output, V
+    r.m.s. ``every_height``: people listen at all of ``listen``, so that all of them count in the answer; else
+    only the first does. In a small volume all count. ``points_agreed``: the points of a counter or refuge are
+    those inside the wire (cl. 9.4), not those of its figure. ``spacing`` is between the centres of turns
+    (None: they touch). ``spill_db``: the level down to which the answer gives the spill, dB re 400 mA/m;
+    None: no spill. ``programme`` decides the frequency at which the driver is judged. ``layout`` is the
+    layout to be drawn.
     """
 
     room: Loop
     height: float | None = None
     wire_height: float | None = None
-    listen: tuple[float, ...] = (SEATED_M, STANDING_M)
+    listen: tuple[float, ...] | None = None
     every_height: bool = False
+    use: Use = Use.ROOM
+    points_agreed: bool = False
     turns: int | None = None
     wire: Wire | None = None
     celsius: float = 20.0
@@ -105,6 +110,23 @@ class Ask:
         return self.metal_db + (self.metal_5k_db - self.metal_db) * share
 
     @property
+    def heights(self) -> tuple[float, ...]:
+        """Return the heights of the ear above the floor, metres."""
+        if self.listen is not None:
+            return self.listen
+        return tuple(height for height, _ in self.use.points) or (SEATED_M, STANDING_M)
+
+    @property
+    def all_count(self) -> bool:
+        """Return whether every height counts in the answer, not the first alone."""
+        return self.every_height or self.use.small
+
+    @property
+    def in_front(self) -> bool:
+        """Return whether people are in front of the loop, at the points of the standard's figure."""
+        return bool(self.use.figure) and not self.points_agreed
+
+    @property
     def boost_db(self) -> float:
         """Return the driver's extra level at the overload test's frequency, to make up for metal, dB."""
         return self.metal_at(self.programme.test_hz) - self.metal_db
@@ -119,7 +141,7 @@ class Ask:
 
 @dataclass(frozen=True)
 class Level:
-    """Hold the current that brings the whole listening area within +-3 dB, and its effects.
+    """Hold the current that brings the whole listening area within the tolerance, and its effects.
 
     ``least``: it is the least that meets the standard, as the driver gives no more.
     """
@@ -147,13 +169,13 @@ class Answer:
     """Hold the needs of the room. Currents are A r.m.s. in the wire, voltages V r.m.s., lengths metres.
 
     ``loop`` has the turns and height chosen; ``planes`` the field at each listening height, the first being
-    the one the current is set for. ``distance_only`` tells that heights count from the loop, not the floor.
-    ``reasons`` speak against it, by their codes: ``uneven``, ``current``, ``voltage``,
-    ``resistance``, ``thin``, ``sensitivity``, ``overload``; it fits when there are none. ``better`` are
-    gauges and turns that fit, least bother first (empty without a driver). ``one_turn`` says why no wire does
-    with one turn, where all that fit have more. ``layouts`` compares others with the loop, if somebody asks
-    for the spill. ``resistance_max`` is the resistance in ohm of wire as bad as
-    it may be sold, where a standard says so.
+    the one the current is set for. ``best`` is None where people are in front of the loop. ``distance_only``
+    tells that heights count from the loop, not the floor. ``reasons`` speak against it, by their codes:
+    ``uneven``, ``standing``, ``current``, ``voltage``, ``resistance``, ``thin``, ``sensitivity``,
+    ``overload``; it fits when there are none. ``better`` are gauges and turns that fit, least bother first
+    (empty without a driver). ``one_turn`` says why no wire does with one turn, where all that fit have more.
+    ``layouts`` compares others with the loop, if somebody asks for the spill. ``resistance_max`` is the
+    resistance in ohm of wire as bad as it may be sold, where a standard says so.
     """
 
     ask: Ask
@@ -161,7 +183,7 @@ class Answer:
     wire: Wire
     distance_only: bool
     planes: tuple[Plane, ...]
-    best: BestOffset
+    best: BestOffset | None
     current_a: float
     load: Load
     level: Level | None
@@ -179,7 +201,7 @@ class Answer:
 
     @property
     def fits(self) -> bool:
-        """Return whether the loop can meet +-3 dB and the driver, if named, drives it."""
+        """Return whether the field can be within the tolerance and the driver, if named, drives it."""
         return not self.reasons
 
     @property
@@ -202,8 +224,7 @@ class Answer:
             found.append(
                 Sentence("loop/set/equalize", {**values, "hertz": Hertz(self.ask.programme.test_hz)})
             )
-        x0, x1, y0, y1 = self.loop.box
-        if max(x1 - x0, y1 - y0) <= NECK_M:
+        if is_pad(self.loop):
             volts, least = self.load.voltage(amperes, 1000), self.load.impedance(RESPONSE_HZ[0])
             found.append(Sentence("loop/set/neck", {"volts": Digits(volts, 2), "ohm": Digits(least, 1)}))
         return tuple(found)
@@ -229,12 +250,17 @@ class Answer:
     @property
     def counted(self) -> Plane:
         """Return the listening area that counts in the answer: of the first height, or of all of them."""
-        return self.planes[0].with_others(self.planes[1:] if self.ask.every_height else ())
+        return self.planes[0].with_others(self.planes[1:] if self.ask.all_count else ())
 
     @property
     def uncounted(self) -> tuple[Plane, ...]:
         """Return the planes that are shown and do not count."""
-        return () if self.ask.every_height else self.planes[1:]
+        return () if self.ask.all_count else self.planes[1:]
+
+    @property
+    def standing_db(self) -> float | None:
+        """Return the strongest level where people stand near a small volume; None: nothing is asked of it."""
+        return self.counted.standing_db(self.shown_a * self.metal_gain)
 
     @property
     def voltages_v(self) -> dict[float, float]:
@@ -257,9 +283,15 @@ class Answer:
         return plane.range_db(current * self.metal_gain)
 
     def share_within(self, plane: Plane, current_a: float | None = None) -> float:
-        """Return the share of a plane's area within +-3 dB, the stated metal taken off."""
+        """Return the share of a plane's area within the tolerance, the stated metal taken off."""
         current = self.current_a if current_a is None else current_a
         return plane.share_within(current * self.metal_gain)
+
+
+def is_pad(loop: Loop) -> bool:
+    """Return whether a loop is so small that it is worn or lies under a chair."""
+    x0, x1, y0, y1 = loop.box
+    return max(x1 - x0, y1 - y0) <= NECK_M
 
 
 def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) -> Answer:
@@ -276,8 +308,13 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
     loop, heights = _placed(ask)
     single = Loop(loop.corners, 1)
     # the field is linear in the turns: compute for one
-    planes = [listening_plane(single, height, margin=ask.margin) for height in heights]
-    counted = planes[0].with_others(planes[1:] if ask.every_height else ())
+    planes = [
+        front_plane(single, height, ask.use)
+        if ask.in_front
+        else listening_plane(single, height, margin=ask.margin, use=ask.use)
+        for height in heights
+    ]
+    counted = planes[0].with_others(planes[1:] if ask.all_count else ())
     metal = 10 ** (ask.metal_db / 20)
     ampere_turns = counted.current_for_centre_a * metal
     shift, least_shift = counted.shift_db, counted.least_shift_db
@@ -309,7 +346,7 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
         judged = fit(
             ask.driver, seen, upmost, programme=ask.programme, worst=bought.worst(seen), boost_db=ask.boost_db
         )
-    best = best_offset(single, margin=ask.margin)
+    best = None if ask.in_front else best_offset(single, margin=ask.margin)
     laid = turns * (loop.perimeter + detour) + 2 * feed
     wound = tuple(plane.wound(turns) for plane in planes)
     level = None
@@ -333,7 +370,7 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
         level=level,
         fit=judged,
         reasons=(
-            *_field_reasons(counted, best, several=ask.every_height and len(planes) > 1),
+            *_field_reasons(counted, best, several=ask.all_count and len(planes) > 1),
             *(judged.reasons if judged else ()),
             *_wire_reasons(wire, upmost),
             *_line_reasons(ask),
@@ -368,9 +405,10 @@ def _layouts(
     ask: Ask, room: Loop, wire: Wire, current: float, ear: float, known: Spill | None
 ) -> tuple[Compared, ...]:
     """Layouts of one turn of the same wire; the loop round the room has its own current."""
-    if known is None or not is_rectangle(room):
+    if known is None or ask.use.small or not is_rectangle(room):
         if ask.layout is not None:
-            raise BadInput("--layout", described("a room that is no rectangle"), "a rectangle, with --room")
+            seen = f"a {ask.use}" if ask.use.small else "a room that is no rectangle"
+            raise BadInput("--layout", described(seen), "a room that is a rectangle")
         return ()
     found = []
     for kind in Layout:
@@ -425,9 +463,13 @@ def _check(ask: Ask) -> None:
         bounded(ask.height, "height", low=0, high=10, unit="m")
     if ask.wire_height is not None:
         bounded(ask.wire_height, "wire height", low=-5, high=10, unit="m")
-    if not ask.listen:
+    if ask.in_front and ask.height is not None:
+        raise BadInput("height", described(f"given for a {ask.use}"), "the wire's height above the floor")
+    if ask.points_agreed and not ask.use.figure:
+        raise BadInput("points agreed", described(f"given for a {ask.use}"), "a counter or a refuge")
+    if not ask.heights:
         raise BadInput("listening height", "none", "at least one height in metres")
-    for height in ask.listen:
+    for height in ask.heights:
         bounded(height, "listening height", low=0, high=3, unit="m")
     bounded(ask.ceiling, "ceiling", low=1.5, high=10, unit="m")
     bounded(ask.feed, "feed", low=0, high=100, unit="m")
@@ -447,7 +489,7 @@ def _placed(ask: Ask) -> tuple[Loop, tuple[float, ...]]:
     z = ask.wire_height
     if z is None:
         z = ask.route.wire_height(ask.ceiling) if ask.route else 0.0
-    return _at(ask.room, z), ask.listen
+    return _at(ask.room, z), ask.heights
 
 
 def _at(loop: Loop, z: float) -> Loop:
@@ -462,19 +504,24 @@ def _chosen(ask: Ask, found: Sequence[Choice]) -> tuple[Wire, int, bool]:
     return ask.wire or wire_from(USUAL_WIRE), 1 if ask.turns is None else ask.turns, False
 
 
-def _field_reasons(plane: Plane, best: BestOffset, *, several: bool) -> tuple[Sentence, ...]:
-    if plane.even:
+def _field_reasons(plane: Plane, best: BestOffset | None, *, several: bool) -> tuple[Sentence, ...]:
+    if plane.shift_db is not None:
         return ()
-    between = {"offset": Metres(best.offset), "spread": Digits(best.spread_db, 1)}
-    advice = Sentence("loop/uneven/height", between)
-    if best.spread_db > 2 * TOLERANCE_DB:
+    if plane.even:
+        return (Sentence("loop/reason/standing", {"most": STANDING_DB}),)
+    if best is None:
+        advice = Sentence("loop/uneven/front")
+    elif best.spread_db > 2 * plane.tolerance_db:
         advice = Sentence("loop/uneven/no-height")
     elif several:
         advice = Sentence("loop/uneven/several")
+    else:
+        between = {"offset": Metres(best.offset), "spread": Digits(best.spread_db, 1)}
+        advice = Sentence("loop/uneven/height", between)
     values = {
         "spread": Digits(min(plane.spread_db, 99), 1),
-        "most": 2 * TOLERANCE_DB,
-        "tolerance": TOLERANCE_DB,
+        "most": 2 * plane.tolerance_db,
+        "tolerance": plane.tolerance_db,
         "advice": advice,
     }
     return (Sentence("loop/reason/uneven", values),)

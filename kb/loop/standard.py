@@ -28,7 +28,7 @@ STANDARD: Final = "IEC 60118-4:2014+A1:2017"
 REFERENCE_A_PER_M: Final = 0.4
 #: Flux density of 1 A/m in air, microtesla: 0.4 pi (E.6 prints 1.256).
 MICROTESLA: Final = 0.4 * math.pi
-#: The field at every selected point, dB either way (cl. 8.4.3).
+#: The field at every selected point of a room, dB either way (cl. 8.4.3); see ``Use.tolerance_db``.
 TOLERANCE_DB: Final = 3.0
 #: The response at every selected point, dB either way re its own 1 kHz (cl. 8.3.7).
 RESPONSE_DB: Final = 3.0
@@ -108,12 +108,40 @@ class Use(Word):
     def points(self) -> tuple[tuple[float, int], ...]:
         """Heights in metres with the points that each must have at least.
 
-        Counter: cl. 9.3, Fig. 3. Refuge or call point: cl. 9.2, Fig. 2. The copy has no points for
-        a chair: they are agreed by contract (cl. 9.4).
+        Counter: cl. 9.3, Fig. 3. Refuge or call point: cl. 9.2, Fig. 2. The copy has no figure for a chair:
+        its points are agreed (cl. 9.4), and one at least lies at the height of people who sit (cl. 7.1; own
+        choice).
+        """
+        return {
+            Use.ROOM: (),
+            Use.COUNTER: ((1.2, 3), (1.45, 3), (1.7, 3)),
+            Use.REFUGE: ((1.2, 6), (1.7, 6)),
+            Use.CHAIR: ((1.2, 1),),
+        }[self]
+
+    @property
+    def figure(self) -> tuple[tuple[float, float], ...]:
+        """Points seen from above, metres to the side of the source and in front of it; () without a figure.
+
+        Counter: 300 mm away, straight ahead and 150 mm to each side (Fig. 3 a). Refuge: 300 and 500 mm
+        away, at 0 and 45 degrees (Fig. 2 a).
         """
         if self is Use.COUNTER:
-            return (1.2, 3), (1.45, 3), (1.7, 3)
-        return ((1.2, 6), (1.7, 6)) if self is Use.REFUGE else ()
+            ahead = math.sqrt(0.3**2 - 0.15**2)
+            return (0.0, 0.3), (-0.15, ahead), (0.15, ahead)
+        if self is Use.REFUGE:
+            slant = math.sqrt(0.5)
+            return tuple(
+                (radius * side * slant, radius * (slant if side else 1.0))
+                for radius in (0.3, 0.5)
+                for side in (0, -1, 1)
+            )
+        return ()
+
+    @property
+    def programme(self) -> Programme:
+        """Return the usual programme: speech, and speech for short use at a counter or refuge (Table 4)."""
+        return Programme.SHORT if self.figure else Programme.SPEECH
 
 
 def target_db(signal: PlayedSignal, meter: LevelMeter) -> float:

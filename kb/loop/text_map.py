@@ -6,6 +6,7 @@ Plain text, so that it goes through a pipe or a text message; five signs for fiv
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Final
 
 from kb.loop.field import grid, level_db
@@ -16,10 +17,9 @@ from kb.loop.standard import TOLERANCE_DB
 #: A character of a terminal is about twice as high as wide.
 _ASPECT: Final = 2.0
 _WIRE: Final = "#"
-#: Sign of each band by its upper edge, dB re 400 mA/m.
-BANDS: Final = ((-TOLERANCE_DB, "<"), (-1.0, "-"), (1.0, "o"), (TOLERANCE_DB, "+"), (float("inf"), ">"))
-
-
+#: A point of the standard in front of a small volume, and so much floor round the points, metres.
+_POINT: Final = "x"
+_FRONT_M: Final = 0.15
 #: Outside the wire as strong as the level asked for.
 _SPILL: Final = "."
 #: So much floor outside the wire is shown with the spill, as a share of the room's shorter side.
@@ -35,16 +35,20 @@ def field_sketch(
     most_rows: int = 24,
     spill_db: float | None = None,
     layout: Laid | None = None,
+    tolerance_db: float = TOLERANCE_DB,
+    points: Sequence[Spot] = (),
 ) -> str:
     """Return the field over the room as lines of text, the far wall on top.
 
     ``height`` is that of the ear in the loop's frame (metres), ``current_a`` the current in A r.m.s. with
     any allowance for metal taken off. ``width`` bounds the columns and ``most_rows`` the rows, legend aside.
     With ``spill_db`` the floor outside is shown, too, where the field is that strong. ``layout`` are the
-    wires if they are not one loop.
+    wires if they are not one loop. ``points`` are those where a small volume is judged, in front of the loop.
     """
     border = 0.0 if spill_db is None else _ROUND * loop.shorter_side
     x0, x1, y0, y1 = loop.box
+    if points:
+        border = max(border, _FRONT_M + max(y0 - y for _, y in points))
     x0, x1, y0, y1 = x0 - border, x1 + border, y0 - border, y1 + border
     columns = max(16, width)
     rows = round((y1 - y0) / (x1 - x0) * columns / _ASPECT)
@@ -57,44 +61,55 @@ def field_sketch(
     wire: set[tuple[int, int]] = set()
     for each in layout.wires if layout else (loop,):
         wire |= _cells_of_wire(each, (x0, y0), across, down)
+    marked = {_cell(spot, (x0, y0), across, down) for spot in points}
     lines = []
     for row in reversed(range(rows)):
         line = ""
         for column in range(columns):
             if (column, row) in wire:
                 line += _WIRE
-            elif loop.contains((x0 + across * column, y0 + down * row)):
-                line += _sign(level_db(abs(fields[row][column]) * current_a))
+            elif (column, row) in marked:
+                line += _POINT
+            elif points or loop.contains((x0 + across * column, y0 + down * row)):
+                line += _sign(level_db(abs(fields[row][column]) * current_a), tolerance_db)
             elif spill_db is not None and level_db(abs(fields[row][column]) * current_a) >= spill_db:
                 line += _SPILL
             else:
                 line += " "
         lines.append(line.rstrip())
-    said = [legend()] if spill_db is None else [legend(), f"{_SPILL} outside at {spill_db:g} dB or more"]
+    said = [legend(tolerance_db)]
+    if points:
+        said.append(f"{_POINT} point of the standard")
+    elif spill_db is not None:
+        said.append(f"{_SPILL} outside at {spill_db:g} dB or more")
     return "\n".join((*lines, *said))
 
 
 def _cells_of_wire(loop: Loop, origin: Spot, across: float, down: float) -> set[tuple[int, int]]:
     """Return the cells (column, row) that the wire passes through, walking it in steps below a cell."""
-    x0, y0 = origin
     cells = set()
     for (ax, ay, _), (bx, by, _) in loop.sides:
         steps = 2 * math.ceil(max(abs(bx - ax) / across, abs(by - ay) / down, 1))
         for step in range(steps + 1):
             x, y = ax + (bx - ax) * step / steps, ay + (by - ay) * step / steps
-            cells.add((round((x - x0) / across), round((y - y0) / down)))
+            cells.add(_cell((x, y), origin, across, down))
     return cells
 
 
-def legend() -> str:
+def _cell(spot: Spot, origin: Spot, across: float, down: float) -> tuple[int, int]:
+    return round((spot[0] - origin[0]) / across), round((spot[1] - origin[1]) / down)
+
+
+def legend(tolerance_db: float = TOLERANCE_DB) -> str:
     """Return the line that explains the signs."""
-    return "# wire  < below -3 dB  - to -1  o to +1  + to +3  > above +3 dB re 400 mA/m"
+    most = f"{tolerance_db:g}"
+    return f"# wire  < below -{most} dB  - to -1  o to +1  + to +{most}  > above +{most} dB re 400 mA/m"
 
 
-def _sign(level: float) -> str:
+def _sign(level: float, most: float) -> str:
     # the limits themselves are within: a level brought to 3 dB must not show as beyond it here and there,
     # because these spots are not quite those it was brought there on
     slack = 0.05
-    if level < -TOLERANCE_DB - slack:
-        return BANDS[0][1]
-    return next(sign for edge, sign in BANDS[1:] if level <= edge + slack)
+    if level < -most - slack:
+        return "<"
+    return next((sign for edge, sign in ((-1.0, "-"), (1.0, "o"), (most, "+")) if level <= edge + slack), ">")

@@ -307,13 +307,17 @@ def milliamps(level: float) -> Sentence:
     return Sentence("loop/note/milliamps", {"field": Digits(field) if field >= 10 else float(f"{field:.2g}")})
 
 
+#: Where the points of a small volume are described; those of a chair are agreed.
+_POINTS_CLAUSE: Final = {Use.COUNTER: "9.3", Use.REFUGE: "9.2", Use.CHAIR: "9.4"}
+
+
 def _point_checks(readings: Readings) -> list[Check]:
     """Count the points of a small volume at each height of the standard (9.2, 9.3); agreed ones need one."""
     found = []
     for height, least in readings.use.points:
         wanted = 1 if readings.points_agreed else least
         count = sum(abs(each.height - height) <= NEAR_HEIGHT_M for each in readings.measured)
-        clause = "9.4" if readings.points_agreed else "9.3" if readings.use is Use.COUNTER else "9.2"
+        clause = "9.4" if readings.points_agreed else _POINTS_CLAUSE[readings.use]
         found.append(
             Check(
                 "points",
