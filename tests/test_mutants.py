@@ -26,6 +26,7 @@ import mutants  # noqa: E402
         ("def f():\n    return a", {"def f():\n    return None"}),
         ("def f() -> 3:\n    'doc 3'\n    raise E(3)", set()),
         ("x = f'{a + 1}'", set()),
+        ("x = zip(a, b, strict=True)", set()),
     ],
 )
 def test_each_place_of_the_code_is_changed_once(

@@ -1,0 +1,118 @@
+"""Find the edges of a path: how a box is fed, how long a run is, how many questions are asked."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from kb.base.errors import BadInput
+from kb.domain.jack import Jack as DomainJack
+from kb.domain.panel import PanelJack
+from kb.domain.words import Form, Outcome, Signal
+from kb.path import Path, connect
+from kb.path.chance import own_chance
+from tests.path.panels import (
+    ARC,
+    COAXIAL,
+    HDMI,
+    LINE,
+    LINE_VARIABLE,
+    OPTICAL,
+    PHONES,
+    Jack,
+    ask,
+    chosen,
+    panel,
+    questions,
+    steps,
+    text,
+)
+
+
+def fed(path: Path) -> dict[str, str]:
+    """How each box of a path is fed, by the steps and by the cautions."""
+    by_step = {dict(one.values)["item"]: one.variant for one in path.steps if one.code == "power"}
+    by_caution = {dict(one.values)["item"]: one.variant for one in path.cautions if one.code == "own-power"}
+    assert by_caution == by_step
+    return {str(item): variant for item, variant in by_step.items()}
+
+
+def test_each_box_is_fed_as_its_maker_made_it() -> None:
+    taken = {**OPTICAL, "taken": True}
+    assert fed(chosen(OPTICAL)) == {"DAC": ""}
+    assert fed(chosen(taken, inputs=("optical",), length_m=5)) == {"powered optical splitter": "usb"}
+    assert fed(chosen(LINE, length_m=60)) == {"low-delay wireless pair": "both-ends"}
+    assert "USB charger" in text(chosen(taken, inputs=("optical",), length_m=5))
+    assert fed(chosen(LINE)) == {}
+
+
+def test_a_run_of_a_hundred_metres_is_the_longest_and_of_none_the_shortest() -> None:
+    for run in (0, 100):
+        assert ask(HDMI, length_m=run)
+    for run in (-0.01, 100.01, math.nan, math.inf):
+        with pytest.raises(BadInput, match=r"length: .*0 to 100"):
+            ask(LINE, length_m=run)
+
+
+def test_a_driver_without_inputs_or_with_an_unknown_one_is_refused() -> None:
+    for inputs in ((), "line-3.5"):
+        with pytest.raises(BadInput, match=r"inputs: .*such as line-3[.]5"):
+            connect(panel(LINE), inputs)
+    with pytest.raises(BadInput, match="inputs: saw 'tin can'"):
+        connect(panel(LINE), ("tin can",))
+    with pytest.raises(BadInput, match="shared: saw 'tin can'"):
+        connect(panel(LINE), ("line-3.5",), shared=("tin can",))
+
+
+def test_the_driver_stands_next_to_the_set_if_nobody_says_else() -> None:
+    assert chosen(LINE).items == chosen(LINE, length_m=1.5).items
+    assert chosen(LINE).length_m >= 1.5
+
+
+@pytest.mark.parametrize(
+    ("outcomes", "works", "tried"),
+    [
+        ((), 0, 0),
+        (((Outcome.CARRIED, 3),), 3, 3),
+        (((Outcome.HUM, 2), (Outcome.SILENT, 1)), 1, 3),
+        (((Outcome.NOT_TRIED, 9), (Outcome.CARRIED, 1)), 1, 1),
+    ],
+)
+def test_the_chance_of_a_jack_is_its_prior_and_its_trials_with_the_bounds_of_wilson(
+    outcomes: tuple[tuple[Outcome, int], ...], works: float, tried: int
+) -> None:
+    """Wilson's score interval (JASA 22, 1927, from memory) is where |p - x| = z sqrt(x (1 - x) / n)."""
+    jack = PanelJack(DomainJack(Form.TOSLINK, signal=Signal.OPTICAL), outcomes=outcomes, findings=7)
+    fresh = own_chance(PanelJack(DomainJack(Form.TOSLINK, signal=Signal.OPTICAL)))
+    certain = own_chance(
+        PanelJack(DomainJack(Form.TOSLINK, signal=Signal.OPTICAL), outcomes=((Outcome.CARRIED, 1),))
+    )
+    before = (1 - certain.p) / (certain.p - fresh.p)  # (p n + 1) / (n + 1) is the chance after one success
+    found, n = own_chance(jack), before + tried
+    assert found.p == pytest.approx((fresh.p * before + works) / n)
+    for bound in (found.low, found.high):
+        assert abs(found.p - bound) == pytest.approx(1.6449 * math.sqrt(bound * (1 - bound) / n), rel=1e-6)
+    assert found.low < found.p < found.high
+    assert found.findings == 7
+
+
+def test_of_a_signal_without_a_prior_nothing_is_thought_either_way() -> None:
+    assert own_chance(PanelJack(DomainJack(Form.OTHER))).p == 0.5
+
+
+def test_four_questions_are_asked_at_most() -> None:
+    many: list[Jack] = [{"form": "rca-pair", "marking": f"XQZ {n}"} for n in "ABCDEF"]
+    assert len(questions(ask(*many))) == 4
+    assert len(questions(ask(*many[:2]))) <= 4
+
+
+def test_the_level_goes_down_first_and_the_test_comes_last() -> None:
+    for jack in (LINE, OPTICAL, COAXIAL, PHONES, ARC, LINE_VARIABLE):
+        found = steps(chosen(jack))
+        assert (found[0], found[-2:]) == ("driver-down", ["level", "test"])
+
+
+def test_what_comes_to_the_same_bother_is_offered_in_the_order_of_the_panel() -> None:
+    answer = ask(HDMI, LINE, {**LINE, "marking": "AUDIO OUT 2 (FIXED)"})
+    assert [path.jack for path in (answer.chosen, *answer.others) if path] == [1, 2]
