@@ -8,6 +8,7 @@
     python3 scripts/measure.py large      a cold find on 100,000 sets beside the demo book (some minutes)
     python3 scripts/measure.py lookup     accuracy and speed of finding the right set
     python3 scripts/measure.py people     finding a set from what people and labels say
+    python3 scripts/measure.py read       finding a set from a photo of its label
     python3 scripts/measure.py words      questions of a technician to the demo book
     python3 scripts/measure.py evidence   calibration of what is expected
     python3 scripts/measure.py web        fifty phones on one laptop
@@ -68,6 +69,7 @@ OTHERS = {
     "team": "measure_team.py",
     "lookup": "measure_lookup.py",
     "people": "people_queries.py",
+    "read": "measure_read.py",
     "words": "measure_words.py",
     "evidence": "measure_evidence.py",
     "web": "measure_web.py",

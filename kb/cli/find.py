@@ -27,18 +27,33 @@ if TYPE_CHECKING:
 @click.option(
     "--limit", type=click.IntRange(1, 100), default=10, show_default=True, help="Most matches to show."
 )
+@click.option(
+    "--photo",
+    metavar="FILE",
+    help="Read make and model on a photo of the label (- for stdin).",
+)
 @command_options
-def find_command(session: Session, words: tuple[str, ...], batch: str | None, limit: int) -> int:
+def find_command(
+    session: Session, words: tuple[str, ...], batch: str | None, limit: int, photo: str | None
+) -> int:
     """Find a set that somebody met before.
 
     Type what you can read of make and model, in any order; ? stands for a letter that cannot be read. Other
     words search the notes. Fields narrow a search: make: year:2010-2014 signal:optical outcome:silent
+    Instead of words, --photo reads the label for you, offline. Needs: pip install '.[read]'
 
     \b
     jackfield find nv40-210
     jackfield find norwell 'NV4?-21'
     jackfield find muted headphone year:2012
+    jackfield find --photo label.jpg
     """
+    if photo is not None:
+        if words or batch:
+            raise BadInput("--photo", described("words or --batch as well"), "the photo alone")
+        from kb.cli.found import answer_photo
+
+        return answer_photo(session, photo, limit)
     if batch:
         if words:
             raise BadInput("find", described("words and --batch"), "one of them")

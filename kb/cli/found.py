@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from kb.book import Found, FoundSet
     from kb.cli.session import Session
     from kb.domain.language import Language
+    from kb.read.label import Label
+    from kb.read.picture import Piece
 
 
 def answer(session: Session, words: Sequence[str], limit: int = 10) -> int:
@@ -27,6 +29,72 @@ def answer(session: Session, words: Sequence[str], limit: int = 10) -> int:
     else:
         _show(found, session.language)
     return 0 if found.matches else 1
+
+
+def answer_photo(session: Session, name: str, limit: int) -> int:
+    """Read the label on a photo, ask the book for what it names, and print both; returns the exit code."""
+    from kb.base import clock
+    from kb.base.inputfiles import read_bytes
+    from kb.read.label import look
+    from kb.read.picture import MOST_BYTES
+
+    sent, place = read_bytes(name, MOST_BYTES)
+    with session.book.searcher() as searcher:
+        label = look(
+            sent,
+            place,
+            lambda query: searcher.find(query, limit=limit),
+            lambda word: searcher.make_of(word)[0],
+            today=clock.today().year,
+        )
+    if session.as_json:
+        session.json(
+            {
+                "photo": {"width": label.reading.width, "height": label.reading.height},
+                "read": [_piece_json(piece) for piece in label.reading.pieces],
+                "year": label.year,
+                "candidates": [
+                    {
+                        "make": one.make,
+                        "model": one.model,
+                        "named": one.named,
+                        "piece": _piece_json(one.piece),
+                        **found_json(one.found),
+                    }
+                    for one in label.candidates
+                ],
+            }
+        )
+    else:
+        _show_label(label, session.language)
+    return 0 if any(one.found.matches for one in label.candidates) else 1
+
+
+def _piece_json(piece: Piece) -> dict[str, Any]:
+    return {"text": piece.text, "corners": piece.corners, "confidence": piece.sure}
+
+
+def _show_label(label: Label[Found], said: Language) -> None:
+    width = min(terminal_columns(), 100)
+    if not label.candidates:
+        texts = " | ".join(piece.text for piece in label.reading.pieces)
+        told = said("cli/find/photo/no-model", texts=texts) if texts else said("cli/find/photo/no-text")
+        for line in wrapped(visible(told), width):
+            _line(line)
+        return
+    for one in label.candidates:
+        name = f"{one.make} {one.model}".strip()
+        for line in wrapped(visible(said("cli/find/photo/read", name=name, piece=one.piece.text)), width):
+            _line(styled(line, dim=True))
+        _show(one.found, said)
+    first = label.candidates[0]
+    if not any(match.how == "exact" for match in first.found.matches):
+        from shlex import quote
+
+        names = [first.make or "MAKE", first.model, *([str(label.year)] if label.year else [])]
+        for line in wrapped(said("cli/find/photo/record"), width):
+            _line(line)
+        _line("  " + visible(" ".join(["jackfield record", *map(quote, names)])))  # whole, to be copied
 
 
 def found_json(found: Found) -> dict[str, Any]:

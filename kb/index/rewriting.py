@@ -295,12 +295,113 @@ def may_be_label(tokens: Sequence[str]) -> bool:
 
 def label(tokens: Sequence[str]) -> Label | None:
     """Read a line that was copied from a label; None if the tokens are no such line."""
+    code, left, seen, explicit = _taken_apart(tokens)
+    if code and (seen or explicit) and (seen or any(map(_coded, code))) and len("".join(code)) > 1:
+        return Label(tuple(code), tuple(word for word in left if not _coded(plain(word))), True)
+    if len(seen) < _KINDS or not left:
+        return None
+    return Label(tuple(left), (), False)
+
+
+def printed(text: str) -> Label:
+    """Read a line that a camera saw on a label: ``code`` has a digit, and is empty if no field names a model.
+
+    ``beside`` are the words that are neither in a field nor a mark of conformity.
+
+    >>> printed("MODELNO.NV40-210 S/N 4081233"), printed("NORWELL LED TV").beside
+    (Label(code=('NV40-210',), beside=(), named=True), ('NORWELL',))
+    """
+    code, left, _, _ = _taken_apart(_names_apart(_apart(text).split()))
+    if any(map(_coded, code)) and len("".join(code)) > 1:
+        return Label(tuple(code), tuple(left), True)
+    return Label((), tuple(left), False)
+
+
+def names_fields(text: str) -> bool:
+    """Return whether a text is the name of a field without its value: "MODEL NO.:"; or several names."""
+    tokens = _names_apart(text.split())
+    words = [plain(token) for token in tokens]
+    at = fields = 0
+    while at < len(words):
+        kind, size = _kind(words, tokens, at)
+        if not kind or kind in ("unit", "origin") or (kind == "mark" and words[at]):
+            return False
+        if any(map(_coded, words[at : at + size])):
+            return False
+        fields += kind != "mark"
+        at += size
+    return fields > 0
+
+
+def dates(text: str) -> list[int]:
+    """Return the years in the dates of a label's line.
+
+    >>> dates("MFG DATE 03/2014 S/N 20151234"), dates("Baujahr: 2009"), dates("AC 2010")
+    ([2014], [2009], [])
+    """
+    tokens = text.split()
+    words = [plain(token) for token in tokens]
+    years = []
+    dated = 0  # so many tokens after the name of a date may be one
+    for at, word in enumerate(words):
+        if _kind(words, tokens, at)[0] == "date":
+            dated = 4
+        if dated and (found := re.search(r"(?<!\d)(?:19[5-9]|20[0-4])\d(?!\d)", word)):
+            years.append(int(found[0]))
+        dated = max(0, dated - 1)
+    return years
+
+
+_BLANK: Final = r"[\s.:/_-]*"  # what may be between the letters of a name on a photo, or be lost there
+_ALIKE: Final = {"o": "[o0]", "i": "[il1|!]", "l": "[il1|!]"}
+_GLUED_FROM: Final = 5  # so many letters are a name even if a code follows without a blank
+
+
+@lru_cache(maxsize=1)
+def _glued() -> list[tuple[str, re.Pattern[str]]]:
+    """Return names of fields, longest first, with the pattern of a line that begins with one."""
+    fields: dict[str, Any] = data_object("labels.json")["fields"]
+    names = {
+        "".join(filter(str.isalpha, name)): name for kind in ("model", "serial") for name in fields[kind]
+    }
+    return [
+        (name, re.compile(_BLANK.join(_ALIKE.get(c, re.escape(c)) for c in letters) + _BLANK + r"(?=\S*\d)"))
+        for letters, name in sorted(names.items(), key=lambda one: -len(one[0]))
+        if len(letters) >= _GLUED_FROM
+    ]
+
+
+def _apart(text: str) -> str:
+    """Return a line with the blanks that a camera lost between the name of a field and its value."""
+    bare = "".join(unicodedata.normalize("NFKD", char)[0] for char in text.lower())
+    for name, pattern in _glued():
+        found = pattern.match(bare) if len(bare) == len(text) else None
+        if found:
+            return f"{name}: {text[found.end() :]}"
+    return text
+
+
+def _names_apart(tokens: Sequence[str]) -> list[str]:
+    """Split names of one field in several languages, "Modell/Modelo"; a code with a stroke stays."""
+    out: list[str] = []
+    for token in tokens:
+        parts = token.split("/")
+        names = {plain(part) for part in parts} & {name[0] for name in _stuff()}
+        known = (plain(token),) in _stuff() or any(map(str.isdigit, token))
+        out += filter(None, [token] if known or not names else parts)
+    return out
+
+
+def _taken_apart(tokens: Sequence[str]) -> tuple[list[str], list[str], set[str], bool]:
+    """Return the value of a model's field, the words in no field, the kinds of other fields, and if the
+    model's field cannot be a caller's word: "model no." and "model:" are from a label.
+    """
     tokens = [part for token in tokens for part in _patterns()["between"].sub(": ", token).split()]
     words = [plain(token) for token in tokens]
     code: list[str] = []
     left: list[str] = []
     seen: set[str] = set()
-    explicit = False  # "model no." and "model:" are from a label, "model" may be from a caller
+    explicit = False
     at = 0
     while at < len(tokens):
         kind, size = _kind(words, tokens, at)
@@ -331,11 +432,7 @@ def label(tokens: Sequence[str]) -> Label | None:
             at += at + 1 < len(tokens) and words[at].isalpha() and words[at + 1].isdigit()
             at += at < len(tokens) and any(map(str.isdigit, words[at]))
     seen.discard("model")
-    if code and (seen or explicit) and (seen or any(map(_coded, code))) and len("".join(code)) > 1:
-        return Label(tuple(code), tuple(word for word in left if not _coded(plain(word))), True)
-    if len(seen) < _KINDS or not left:
-        return None
-    return Label(tuple(left), (), False)
+    return code, left, seen, explicit
 
 
 @lru_cache(maxsize=1)

@@ -36,7 +36,7 @@ LIMITS: Final = decoder.Limits(
     memory=600 * 1024 * 1024,
     seconds=10,
 )
-READ_WAIT_S: Final = 120  #: for one picture to be read, whatever else the machine does
+READ_WAIT_S: Final = 300  #: for one picture to be read, whatever else the machine does
 READ_SECONDS: Final = 60  #: of the processor, for one picture
 READ_MEMORY: Final = 3 * 1024 * 1024 * 1024  #: bytes of addresses; about a quarter of them is used
 _INSTALL_AGAIN: Final = "pip install --force-reinstall '.[read]' in Jackfield's folder"
@@ -90,10 +90,11 @@ class PictureReader:
             self._process.communicate()
             self._process = None
 
-    def read(self, picture: bytes, place: str = "photo") -> Reading:
+    def read(self, picture: bytes, place: str = "photo", *, closer: bool = False) -> Reading:
         """Return the text of a JPEG that ``cleaned`` made, or of another picture of our own making.
 
-        Raises BadInput if reading takes more than its limits, BookTrouble if the process cannot be started.
+        ``closer``: look only where most of the text is, enlarged and with more contrast. Raises BadInput if
+        reading takes more than its limits, BookTrouble if the process cannot be started.
         """
         process = self._started(place)
         assert process.stdin is not None
@@ -102,7 +103,7 @@ class PictureReader:
         late.start()
         try:
             with suppress(OSError):  # it has ended, and so its answer is missing
-                process.stdin.write(len(picture).to_bytes(4, "big") + picture)
+                process.stdin.write(bytes([closer]) + len(picture).to_bytes(4, "big") + picture)
                 process.stdin.flush()
             answer = process.stdout.readline(recogniser.MOST_ANSWER)
         finally:
@@ -144,12 +145,6 @@ def can_import(name: str) -> bool:
         return find_spec(name) is not None
     except (ImportError, ValueError):
         return False
-
-
-def read(sent: bytes, place: str = "photo") -> Reading:
-    """Return the text on a photo from anywhere; raises as ``PictureReader`` and ``cleaned`` do."""
-    with PictureReader(place) as reader:
-        return reader.read(cleaned(sent, place), place)
 
 
 def cleaned(sent: bytes, place: str = "photo") -> bytes:

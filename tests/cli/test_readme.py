@@ -16,7 +16,9 @@ from kb import Book, visits_from
 from kb.cli.commands import COMMANDS, PAGES
 from kb.cli.share import PARTS
 from kb.loop.tone import Tone, wav
+from kb.read.picture import can_import
 from tests.cli.conftest import Run
+from tests.read.pictures import photo
 
 ROOT = Path(__file__).parents[2]
 GUIDE = ROOT / "data" / "guide"
@@ -108,6 +110,8 @@ def at_work(
     shutil.copytree(ROOT / "data" / "demo", "data/demo")
     for name, sound in recordings.items():
         Path(f"{name}.wav").write_bytes(sound)
+    if can_import("PIL"):
+        Path("label.jpg").write_bytes(photo())
     Path("queries.txt").write_text("nv40-210\n")
     Path("said.txt").write_text("")
     Path("notes.csv").write_text(NOTES)
@@ -142,6 +146,8 @@ def test_what_is_shown_works_as_typed(at_work: Run, place: str) -> None:
             continue
         if "--svg field" in typed:
             pytest.importorskip("matplotlib")
+        if "--photo label" in typed and not can_import("rapidocr"):
+            continue  # tests/read tells that the extra is not installed
         line, _, target = typed.replace("3fa2b1c0", first["id"]).partition(" > ")
         line, _, source = line.partition(" < ")
         stdin = Path(source.strip()).read_text() if source else ""

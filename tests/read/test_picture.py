@@ -10,7 +10,6 @@ from collections.abc import Iterator
 from importlib.metadata import requires
 from pathlib import Path
 from types import SimpleNamespace
-from typing import Any
 
 import pytest
 
@@ -18,24 +17,9 @@ from kb.base.errors import BadInput, MissingExtra
 from kb.read import picture as reading
 from kb.read import recogniser
 from kb.read.picture import PictureReader, Reading, cleaned
+from tests.read.pictures import photo
 
 Image = pytest.importorskip("PIL.Image", reason="Pillow is not installed")
-ImageDraw = pytest.importorskip("PIL.ImageDraw", reason="Pillow is not installed")
-ImageFont = pytest.importorskip("PIL.ImageFont", reason="Pillow is not installed")
-
-LINES = ("NORWELL", "MODEL NO.: NV40-210", "AC 220-240V 50Hz 85W")
-
-
-def photo(lines: tuple[str, ...] = LINES, turn: float = 0.0, kind: str = "JPEG", **more: Any) -> bytes:
-    """A label as a camera sees it from straight in front, turned by so many degrees."""
-    made = Image.new("RGB", (900, 180 + 100 * len(lines)), "#d8d4cc")
-    pen = ImageDraw.Draw(made)
-    for number, text in enumerate(lines):
-        pen.text((90, 90 + 100 * number), text, font=ImageFont.load_default(size=44), fill="#181818")
-    made = made.rotate(turn, fillcolor="#d8d4cc", expand=True)
-    out = io.BytesIO()
-    made.save(out, kind, **more)
-    return out.getvalue()
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,286 @@
+"""Find make and model among what was read on a photo of a label, and ask the book for them.
+
+Lines of labels are read by ``kb.index.rewriting``, as lines that somebody typed are. This module adds what
+only a photo has: places. The value of a field may be on its right or below it. Large print may be the make.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import unicodedata
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from statistics import median
+from typing import Final, Generic, NamedTuple, Protocol, TypeVar
+
+from kb.index.rewriting import dates, names_fields, printed
+from kb.read.picture import PictureReader, Piece, Reading, cleaned
+
+MOST: Final = 3  #: candidates that are told
+_ASKED: Final = 10  # codes that the book is asked for
+_ROW: Final = 0.55  # pieces closer than this share of their height are on one line
+_LONG: Final = 3  # a text so many times as long as high tells how its line runs
+_SHORT: Final = 3  # letters of a part of a code without a digit
+_MAKE_WORDS: Final = 3
+_LONGEST: Final = 40  # signs of a make or a model
+
+
+class _Match(Protocol):
+    @property
+    def score(self) -> float: ...
+    @property
+    def how(self) -> str: ...
+
+
+class Found(Protocol):
+    """The answer to a query, of the book or of its index."""
+
+    @property
+    def matches(self) -> Sequence[_Match]: ...
+
+
+F = TypeVar("F", bound=Found)
+
+
+class Candidate(NamedTuple, Generic[F]):
+    """Hold a set that the label may name: ``make`` and ``model`` as read ("" for a make that was not read).
+
+    ``found`` is the book's answer to ``query``, ``piece`` the piece of the photo with the model. ``named``:
+    a field of the label, such as "MODEL NO.", names the model.
+    """
+
+    make: str
+    model: str
+    query: str
+    piece: Piece
+    named: bool
+    found: F
+
+
+class _Line(NamedTuple):
+    """A piece in the frame of the label, whose lines are level: centre, left end and height in pixels."""
+
+    piece: Piece
+    text: str
+    x: float
+    y: float
+    left: float
+    high: float
+    tilt: float  #: what the perspective adds to the level, in pixels down for each to the right
+
+
+class _Code(NamedTuple):
+    model: str
+    piece: Piece
+    named: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Label(Generic[F]):
+    """Hold what a photo of a label says: its text, sets it may name, likeliest first, and a year or None."""
+
+    reading: Reading
+    candidates: tuple[Candidate[F], ...]
+    year: int | None
+
+
+def look(
+    sent: bytes, place: str, find: Callable[[str], F], make_of: Callable[[str], str], *, today: int
+) -> Label[F]:
+    """Read the label on a photo from anywhere, and ask the book for what it names; ``today`` is a year.
+
+    ``find`` answers a query, and ``make_of`` returns the make of the book that a word means, or "". If no set
+    of the book is as the photo says, look closer once. Raises as ``PictureReader`` and ``cleaned`` do.
+    """
+    with PictureReader(place) as reader:
+        picture = cleaned(sent, place)
+        return look_at(lambda closer: reader.read(picture, place, closer=closer), find, make_of, today=today)
+
+
+def look_at(
+    read: Callable[[bool], Reading], find: Callable[[str], F], make_of: Callable[[str], str], *, today: int
+) -> Label[F]:
+    """As ``look``; ``read`` reads the photo as a whole, or its part with the text more closely."""
+    whole = interpreted(read(False), find, make_of, today=today)
+    if whole.candidates and _worth(whole.candidates[0])[0] >= _PLAIN:
+        return whole
+    near = interpreted(read(True), find, make_of, today=today)
+    first, second = (one.candidates[0] if one.candidates else None for one in (whole, near))
+    if first is None:
+        return near if second is not None or near.reading.pieces else whole
+    if second is None or _worth(first) >= _worth(second):
+        return whole
+    return near
+
+
+def interpreted(
+    reading: Reading, find: Callable[[str], F], make_of: Callable[[str], str], *, today: int
+) -> Label[F]:
+    """Return up to ``MOST`` sets that the text of a label may name; none if it has no code."""
+    rows = _rows(reading)
+    codes = list(_codes(rows))
+    known = _known_make(rows, make_of) if codes else ""
+    make = known or _large_print(rows)
+    told: list[Candidate[F]] = []
+    for code in codes[:_ASKED]:
+        query = _SIGNS.sub(" ", f"{known} {code.model}").strip()
+        told.append(Candidate(make, code.model, query, code.piece, code.named, find(query)))
+    told.sort(key=_worth, reverse=True)
+    there = [one for one in told if one.found.matches and _worth(one)[0] >= 1]
+    years = [year for row in rows for year in dates(" ".join(one.text for one in row)) if year <= today]
+    return Label(reading, tuple((there or told[:1])[:MOST]), years[0] if years else None)
+
+
+_SIGNS: Final = re.compile(r"[^\w\s./+?-]|(?<=\w):")  # what a query would take for something else
+_PLAIN: Final = 4.5  # a set of the book with exactly the model that a field names
+_HOW: Final = {"exact": 3, "near": 2, "family": 1}
+
+
+def _worth(one: Candidate[F]) -> tuple[float, bool, float]:
+    """Return what comes first: a set of the book that fits, then what a field names."""
+    match = one.found.matches[0] if one.found.matches else None
+    fits = float(_HOW.get(match.how, 0)) if match else 0.0
+    if one.named:
+        fits += 1.5  # a chassis or a part that is called as some set is no model
+    return fits, one.named, (match.score if match else 0.0) * one.piece.sure
+
+
+# -- places ----------------------------------------------------------------------------------------------
+
+
+def _rows(reading: Reading) -> list[list[_Line]]:
+    """Return the pieces in lines from top to bottom, each from left to right; values follow their names."""
+    lines = [_level(piece, _slope(reading.pieces)) for piece in reading.pieces if piece.text.strip()]
+    rows: list[list[_Line]] = []
+    for line in sorted(lines, key=lambda one: one.y):
+        for row in reversed(rows[-3:]):
+            near = min(row, key=lambda one: abs(one.x - line.x))
+            level = near.y + (line.x - near.x) * near.tilt
+            if abs(level - line.y) < _ROW * min(near.high, line.high):
+                row.append(line)
+                break
+        else:
+            rows.append([line])
+    for row in rows:
+        row.sort(key=lambda one: one.left)
+    return _joined(rows)
+
+
+def _slope(pieces: Sequence[Piece]) -> float:
+    """Return the angle of the label's lines in radians: that of most of the text."""
+    angles = []
+    for piece in pieces:
+        (x0, y0), (x1, y1) = piece.corners[0], piece.corners[1]
+        angles += [math.atan2(y1 - y0, x1 - x0)] * max(1, len(piece.text))
+    return median(angles) if angles else 0.0
+
+
+def _level(piece: Piece, angle: float) -> _Line:
+    cos, sin = math.cos(angle), math.sin(angle)
+    turned = [(x * cos + y * sin, y * cos - x * sin) for x, y in piece.corners]
+    xs, ys = [x for x, _ in turned], [y for _, y in turned]
+    high = math.dist(piece.corners[0], piece.corners[3])
+    run, drop = xs[1] - xs[0], ys[1] - ys[0]
+    tilt = drop / run if run > _LONG * high else 0.0
+    # Signs of full width, as some fonts have them, are the usual ones here.
+    text = unicodedata.normalize("NFKC", piece.text).strip()
+    return _Line(piece, text, sum(xs) / 4, sum(ys) / 4, min(xs), high, tilt)
+
+
+def _joined(rows: list[list[_Line]]) -> list[list[_Line]]:
+    """Put values that are below the names of their fields after these names."""
+    out: list[list[_Line]] = []
+    at = 0
+    while at < len(rows):
+        row = rows[at]
+        below = rows[at + 1] if at + 1 < len(rows) else []
+        if below and all(names_fields(one.text) for one in row):
+            left = list(below)
+            for head in row:
+                value = min(left, key=lambda one: abs(one.left - head.left), default=None)
+                if value is None or names_fields(value.text):
+                    out.append([head])
+                else:
+                    left.remove(value)
+                    out.append([head, value])
+            at += 1
+            if left:
+                rows[at] = left
+            else:
+                at += 1
+        else:
+            out.append(row)
+            at += 1
+    return out
+
+
+# -- codes -----------------------------------------------------------------------------------------------
+
+
+def _codes(rows: list[list[_Line]]) -> Iterator[_Code]:
+    """Yield what may be the model: first the values of its fields, then codes that stand alone.
+
+    A code after words, such as "Remote control RC1055", comes last.
+    """
+    alone: list[_Code] = []
+    behind: list[_Code] = []
+    for row in rows:
+        said = printed(" ".join(one.text for one in row))
+        if said.named and len(" ".join(said.code)) <= _LONGEST:
+            yield _Code(" ".join(said.code), _piece(said.code, row), True)
+        for start, code in _runs(said.beside):
+            text = " ".join(code)
+            if _is_code(text):
+                (behind if start else alone).append(_Code(text, _piece(code, row), False))
+    yield from sorted(alone, key=lambda one: -math.dist(one.piece.corners[0], one.piece.corners[3]))
+    yield from behind
+
+
+def _piece(code: Sequence[str], row: Sequence[_Line]) -> Piece:
+    """Return the piece that has the end of a code."""
+    return next((one.piece for one in row if code[-1] in one.text), row[-1].piece)
+
+
+def _runs(words: Sequence[str]) -> Iterator[tuple[int, list[str]]]:
+    """Yield runs of words that may form one code, "BZ 48 S 605-H", with the number of words before each."""
+    run: list[str] = []
+    for at, word in enumerate([*words, ""]):
+        if any(map(str.isdigit, word)) or (0 < len(word) <= _SHORT and word.isupper() and word.isalpha()):
+            run.append(word)
+        elif run:
+            yield at - len(run), run
+            run = []
+
+
+def _is_code(text: str) -> bool:
+    return 4 <= len(text) <= 24 and any(map(str.isdigit, text)) and any(map(str.isalpha, text))
+
+
+# -- makes -----------------------------------------------------------------------------------------------
+
+
+def _known_make(rows: list[list[_Line]], make_of: Callable[[str], str]) -> str:
+    """Return the make of the book that is printed largest; "" if there is none."""
+    best = (0.0, "")
+    for row in rows:
+        for one in row:
+            words = [word for word in one.text.split() if word.isalpha() or "&" in word]
+            for size in range(min(_MAKE_WORDS, len(words)), 0, -1):
+                for at in range(len(words) - size + 1):
+                    name = " ".join(words[at : at + size])
+                    make = make_of(name) if len(name) > 2 else ""
+                    if make and one.high * size > best[0]:
+                        best = (one.high * size, make)
+    return best[1]
+
+
+def _large_print(rows: list[list[_Line]]) -> str:
+    """Return the largest words that say nothing else, as the make of a set that the book does not have."""
+    names = []
+    for row in rows:
+        for one in row:
+            text = " ".join(printed(one.text).beside)
+            if len(text) > 2 and any(map(str.isalpha, text)) and not any(map(str.isdigit, text)):
+                names.append((one.high, text))
+    return max(names, default=(0.0, ""))[1][:_LONGEST]

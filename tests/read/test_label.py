@@ -1,0 +1,158 @@
+"""Make and model are found on a label, among serial number, ratings, approvals and dates.
+
+The lines are such as rating labels have them (common practice); makes and models are invented.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from kb.index import Answer, Index, Reader, SetEntry
+from kb.read.label import Label, interpreted, look_at
+from kb.read.picture import Reading
+from tests.read.pictures import read_as
+
+SETS = (
+    ("Norwell", "NV40-210"), ("Norwell", "NV40-220"), ("Norwell", "NV32-210"), ("Tarnow", "T32-6"),
+    ("Casa Verano", "CH-28L45"), ("Blue Heron", "BZ 48 S 605-H"), ("Hallmere", "HM32-5"),
+    ("Imberg", "F19-70XA"),
+)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def book(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Reader]:
+    with Index.open(tmp_path_factory.mktemp("index")) as index:
+        index.rebuild([SetEntry(f"s{n}", *names, findings=1) for n, names in enumerate(SETS)], revision=1)
+        with index.reader() as reader:
+            yield reader
+
+
+def asked(book: Reader, reading: Reading) -> Label[Answer]:
+    return interpreted(reading, book.find, lambda name: book.make_of(name)[0], today=2026)
+
+
+def first(label: Label[Answer]) -> tuple[str, str, str]:
+    """Make, model and kind of match of the set that is told first."""
+    match = label.candidates[0].found.matches[0]
+    return match.make, match.model, match.how
+
+
+AROUND = ("AC 220-240V~ 50/60Hz 85W", "S/N 408123344551", "Made in Poland", "CE RoHS", "MFG DATE 03/2014")
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "MODEL NO.: NV40-210", "Model No. NV40-210", "MODEL NUMBER NV40-210", "Modell-Nr.: NV40-210",
+        "MODÈLE : NV40-210", "N° DE MODÈLE NV40-210", "Modelo: NV40-210", "Modello: NV40-210",
+        "TYPE: NV40-210", "Typ: NV40-210", "МОДЕЛЬ: NV40-210", "MODELL/MODELO NV40-210",
+        "Model No./N° de modèle/Nº de modelo NV40-210",
+    ],
+)  # fmt: skip
+def test_the_model_is_found_by_the_name_of_its_field_in_several_languages(book: Reader, line: str) -> None:
+    label = asked(book, read_as("NORWELL", "LED TV", *AROUND[:2], line, *AROUND[2:]))
+    assert first(label) == ("Norwell", "NV40-210", "exact")
+    assert label.candidates[0].named
+    assert label.candidates[0].piece.text == line
+    assert label.year == 2014
+
+
+@pytest.mark.parametrize(
+    "line", ["MODELNO.:NV40-210", "MODELNUMBERNV40-210", "M0DEL NO.NV40-210", "Modell:NV40-210"]
+)
+def test_a_blank_that_the_camera_lost_after_the_name_of_a_field_is_put_back(book: Reader, line: str) -> None:
+    assert first(asked(book, read_as("NORWELL", line, *AROUND))) == ("Norwell", "NV40-210", "exact")
+
+
+@pytest.mark.parametrize("turn", [0, 28, -28])
+@pytest.mark.parametrize(
+    "places",
+    [
+        [(1, 0, "MODEL NO."), (1, 14, "SERIAL NO."), (2, 0, "NV40-210"), (2, 14, "408123344551")],
+        [(1, 0, "SERIAL NO."), (1, 14, "MODEL NO."), (2, 0, "408123344551"), (2, 14, "NV40-210")],
+        [(1, 0, "SERIAL NO."), (1, 14, "408123344551"), (2, 0, "MODEL NO."), (2, 14, "NV40-210")],
+        [(1, 0, "Chassis"), (1, 14, "17MB95"), (2, 0, "Modell"), (2, 14, "NV40-210")],
+    ],
+    ids=["below", "below, serial number first", "beside", "beside, below a chassis"],
+)
+def test_a_value_may_be_beside_or_below_the_name_of_its_field_on_a_label_at_a_slant(
+    book: Reader, places: list[tuple[float, float, str]], turn: float
+) -> None:
+    label = asked(book, read_as((0, 0, "NORWELL"), *places, (3, 0, AROUND[0]), turn=turn))
+    assert first(label) == ("Norwell", "NV40-210", "exact")
+    assert label.candidates[0].piece.text == "NV40-210"
+
+
+def test_a_code_that_stands_alone_is_the_model_if_the_book_has_it(book: Reader) -> None:
+    label = asked(book, read_as("Blue Heron", "BZ 48 S 605-H", *AROUND, "Panel: V390HJ1-LE6", "RC4849"))
+    assert first(label) == ("Blue Heron", "BZ 48 S 605-H", "exact")
+    assert not label.candidates[0].named
+
+
+def test_a_damaged_reading_is_told_as_near(book: Reader) -> None:
+    """The letter O for the digit: one slip of the camera."""
+    for worn in ("NV4O-21O", "NV40-Z10", "NV40 2I0"):
+        label = asked(book, read_as("NORWELL", f"MODEL: {worn}", *AROUND))
+        assert first(label) == ("Norwell", "NV40-210", "near")
+    assert first(asked(book, read_as("N0RWELL", "MODEL: NV40-21U", *AROUND)))[:2] == ("Norwell", "NV40-210")
+
+
+def test_a_set_that_the_book_does_not_have_is_told_with_make_model_and_year(book: Reader) -> None:
+    label = asked(book, read_as("ZENTRIX", "Smart TV", "Modell: ZX55-1000", *AROUND))
+    (one,) = label.candidates
+    assert (one.make, one.model, label.year) == ("ZENTRIX", "ZX55-1000", 2014)
+    assert one.found.matches == ()
+
+
+def test_several_codes_that_the_book_has_are_all_told(book: Reader) -> None:
+    label = asked(book, read_as("NORWELL", "NV40-210", "NV32-210", "AC 230V 50Hz"))
+    assert {one.found.matches[0].model for one in label.candidates} == {"NV40-210", "NV32-210"}
+
+
+@pytest.mark.parametrize("text", [(), ("图",), ("CAUTION", "RISK OF ELECTRIC SHOCK"), AROUND])
+def test_a_photo_without_a_model_names_none(book: Reader, text: tuple[str, ...]) -> None:
+    assert asked(book, read_as(*text)).candidates == ()
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        '"MODEL": NV40-210"',
+        "MODEL: make:x",
+        "model: a:b3",
+        "MODEL: ???? 1",
+        "MODEL " + "M" * 3000 + "1",
+        "Model: \x1b[31mX1",
+        '""',
+    ],
+)
+def test_nothing_that_a_label_says_is_a_mistake_of_the_query(book: Reader, text: str) -> None:
+    asked(book, read_as("NORWELL", text, *AROUND))
+
+
+def test_a_photo_is_looked_at_more_closely_only_if_it_does_not_name_a_set_of_the_book(book: Reader) -> None:
+    clear, worn = read_as("NORWELL", "MODEL: NV40-210", *AROUND), read_as("N0R")
+    for whole, expected in ((clear, [False]), (worn, [False, True])):
+        looks: list[bool] = []
+
+        def read(closer: bool, whole: Reading = whole, looks: list[bool] = looks) -> Reading:
+            looks.append(closer)
+            return clear if closer else whole
+
+        label = look_at(read, book.find, lambda name: book.make_of(name)[0], today=2026)
+        assert looks == expected
+        assert first(label) == ("Norwell", "NV40-210", "exact")
+
+
+def test_a_year_to_come_is_no_year_of_the_set(book: Reader) -> None:
+    assert asked(book, read_as("NORWELL", "Model: NV40-210", "Date: 05/2031")).year is None
+
+
+def test_the_lists_of_labels_are_data(book: Reader) -> None:
+    """Nothing of a language is in the code."""
+    code = (Path(__file__).parents[2] / "kb" / "read" / "label.py").read_text("utf-8").lower()
+    assert "serial" not in code
+    assert "modell" not in code
