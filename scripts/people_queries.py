@@ -20,6 +20,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from statistics import median
 
@@ -534,6 +535,17 @@ KINDS: dict[str, Kind] = {
     "in a sentence": chatty,
 }
 MEMORY = ("size and year", "size and make")
+SORTS = {
+    "make and model typed": ("as printed", "make"), "labels": ("label",),
+    "read out": ("heard", "radio", "n for", "Spanish", "numbers", "misheard", "thirteen"),
+    "scripts and keys": ("Cyrillic", "Greek", "full width", "rn for", "one key", "two keys"),
+    "camera": ("camera",), "words beside": ("year beside", "size beside", "suffix", "in a"),
+}  # fmt: skip
+"""Kinds of query by how they begin, for the table of scores."""
+BANDS = (0.0, 0.2, 0.5, 0.8, 1.01)
+FEWEST = 10  # answers of which a share is printed
+UNKNOWN = 2 / 3
+"""Of the queries, assumed to be about sets that the book does not have (as ``kb.index.scoring`` does)."""
 HARD = ("camera: three", "two keys beside", "label: plate, misread", "misheard sign", "thirteen, thirty",
         "one key beside", "camera: one", "make slip and swap")  # fmt: skip
 
@@ -609,6 +621,7 @@ class Figures:
     said: float = 0.0
     plain: int = 0
     plain_five: int = 0
+    stated: list[tuple[float, bool]] = field(default_factory=list)  # score of the first match, and if right
     times: list[float] = field(default_factory=list)
 
 
@@ -651,6 +664,8 @@ def measure(book: Book, each: int, draw: random.Random, wrong: str | None) -> di
                     cell.first += good
                     cell.five += any(row in one.rows for row, _, _ in got)
                     cell.said += got[0][1] if got else 0.0
+                    if got and got[0][2] != "text":
+                        cell.stated.append((got[0][1], good))
                     cell.times.append(took)
                     nearest = process.extract(one.plain, joined, scorer=OSA.distance, limit=5)
                     cell.plain += nearest[0][2] in one.rows
@@ -666,6 +681,8 @@ def measure(book: Book, each: int, draw: random.Random, wrong: str | None) -> di
                     cell = out.setdefault(f"unknown {one.kind}", Figures())
                     cell.asked += 1
                     score = got[0][1] if got and got[0][2] != "text" else 0.0
+                    if score:
+                        cell.stated.append((score, False))
                     cell.first += score >= 0.8
                     cell.five += score >= 0.5
                     cell.times.append(took)
@@ -713,6 +730,33 @@ def show(name: str, figures: dict[str, Figures]) -> None:
             print(f"    {kind:34}{c.first:4}{c.five:4} of {c.asked}")
 
 
+def calibration(all_of: list[dict[str, Figures]]) -> None:
+    """By sort of query and band of the score: the mean score, how often it came true, and the answers.
+
+    Queries about unknown sets are weighed so that they are ``UNKNOWN`` of all.
+    """
+    print(f"\nscores: stated, came true, answers, if {UNKNOWN:.0%} of the queries are about unknown sets")
+    print(f"  {'':22}" + "".join(f"{f'{low:g} to {min(high, 1):g}':>20}" for low, high in pairwise(BANDS)))
+    for sort, begins in {**SORTS, "all": ("",)}.items():
+        kinds = {kind for figures in all_of for kind in figures if kind.startswith(begins)}
+        kinds = {kind for kind in kinds if not kind.startswith("unknown") and kind not in MEMORY}
+        told: list[tuple[float, bool, float]] = []
+        for front, share in (("", 1 - UNKNOWN), ("unknown ", UNKNOWN)):
+            cells = [figures[front + kind] for figures in all_of for kind in kinds if front + kind in figures]
+            weight = share / max(sum(cell.asked for cell in cells), 1)
+            told += [(score, good, weight) for cell in cells for score, good in cell.stated]
+        line = f"  {sort:22}"
+        for low, high in pairwise(BANDS):
+            here = [one for one in told if low <= one[0] < high]
+            total = sum(weight for _, _, weight in here) or 1.0
+            stated = sum(score * weight for score, _, weight in here) / total
+            true = sum(good * weight for _, good, weight in here) / total
+            line += (
+                f"{stated:9.2f}{true:6.2f}{len(here):5}" if len(here) >= FEWEST else f"{'-':>15}{len(here):5}"
+            )
+        print(line)
+
+
 def main() -> None:
     """Parse and run."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -722,9 +766,12 @@ def main() -> None:
     parser.add_argument("--book", type=int, choices=(0, 1), help="only the invented book, or the open list")
     told = parser.parse_args()
     draw = random.Random(told.seed)
+    measured = []
     for at, book in enumerate(books(draw)):
         if told.book is None or told.book == at:
-            show(f"{len(book.known)} sets, {book.name}", measure(book, told.each, draw, told.wrong))
+            measured.append(measure(book, told.each, draw, told.wrong))
+            show(f"{len(book.known)} sets, {book.name}", measured[-1])
+    calibration(measured)
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from functools import lru_cache
 
 from kb.index.edit_distance import Near, substitutions, weighted_distance
 from kb.index.normalize import fold
@@ -88,11 +89,15 @@ class Weigher:
     def _likeness(self, there: str, make: str) -> tuple[int, bool, int]:
         """Return the slips between the folded codes (a lost or added end is one) and if the make differs."""
         size = len(self._folded)
-        slips, begun = self._near.to_beginning(there)
+        if len(there) < size - 1:
+            slips, begun, added = self._near.beginnings(there)
+        else:
+            slips, begun = self._near.to_beginning(there)
+            added = slips
         if slips > begun + 1:
             slips = begun + 1
-        elif slips > 2 and len(there) < size - 1:
-            slips = min(slips, Near(there).to_beginning(self._folded)[1] + 1)
+        elif slips > added + 1:
+            slips = added + 1
         if slips > 2 and size >= _TELLING and self._folded in there:
             slips = 2
         if self._way.make:
@@ -288,7 +293,7 @@ def _left(
             cost += 2.6  # the query names another make
         elif year_of(piece) is not None:
             cost += _YEAR
-        elif piece.lower() in SMALL:
+        elif piece.lower() in SMALL and not way.torn:  # "A" of "NV40-210/A" is part of a code
             cost += _SAID
         elif any(char.isdigit() or char == "?" for char in piece):
             cost += 1.5 + 0.5 * len(piece)
@@ -307,6 +312,7 @@ def _left(
     return cost, tuple(words)
 
 
+@lru_cache(maxsize=4096)
 def make_cost(read: str, make: str) -> float:
     """Return the cost of a make as read; ``NO_LIKENESS`` if nothing in it is like the make."""
     if not make:

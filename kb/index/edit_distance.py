@@ -54,8 +54,11 @@ def plain_distance(one: str, other: str) -> int:
     return _osa(where, size, other)[0]
 
 
-def _osa(where: dict[str, int], size: int, other: str) -> tuple[int, int]:
-    """Return the distance to ``other``, and the smallest distance to any beginning of it."""
+def _osa(where: dict[str, int], size: int, other: str) -> tuple[int, int, int, int]:
+    """Return the distance to ``other``, the smallest distance to any beginning of it, and the last column.
+
+    The column has a bit for each character where the distance grows by one, and where it falls.
+    """
     full = (1 << size) - 1
     last = 1 << (size - 1)
     plus, minus, zero, before = full, 0, 0, 0
@@ -77,7 +80,7 @@ def _osa(where: dict[str, int], size: int, other: str) -> tuple[int, int]:
         plus = (h_minus | ~(zero | h_plus)) & full
         minus = h_plus & zero & full
         before = match
-    return distance, least
+    return distance, least, plus, minus
 
 
 class Near:
@@ -101,12 +104,29 @@ class Near:
 
     def to_beginning(self, other: str) -> tuple[int, int]:
         """Return the distance to ``other``, and the smallest distance to a beginning of it."""
+        return self._run(other)[:2]
+
+    def beginnings(self, other: str) -> tuple[int, int, int]:
+        """Return the same, and the smallest distance of a beginning of the string to ``other``."""
+        distance, least, plus, minus = self._run(other)
+        here = lowest = len(other)
+        while plus or minus:
+            here += (plus & 1) - (minus & 1)
+            if here < lowest:
+                lowest = here
+            plus >>= 1
+            minus >>= 1
+        return distance, least, lowest
+
+    def _run(self, other: str) -> tuple[int, int, int, int]:
         if not self._size or not other:
-            return self._size or len(other), self._size
+            return self._size or len(other), self._size, (1 << self._size) - 1, 0
         if self._wild:
             where = {char: self._where.get(char, self._wild) for char in set(other)}
             return _osa(where, self._size, other)
-        return (0, 0) if other == self._text else _osa(self._where, self._size, other)
+        return (
+            (0, 0, 0, (1 << self._size) - 1) if other == self._text else _osa(self._where, self._size, other)
+        )
 
 
 def _substitution(one: str, other: str, w: Weights) -> float:

@@ -142,6 +142,8 @@ def _named(slip: Slip) -> Iterator[tuple[str, float]]:
         yield f"{_kind(was)} unread" if was else "unread one added", 1.0
     elif len(was) == len(now) == 2:
         yield "swapped", 1.0
+        if was.isdigit():
+            yield "swapped, digits", 1.0
     elif not now:
         yield f"{_kind(was)} lost", 1.0
     elif not was:
@@ -283,13 +285,15 @@ def signs(c: Candidate, book: Book, known: dict[tuple[str, str], bool]) -> Signs
 
 def _bits(c: Candidate) -> list[str]:
     """Return letters next to the code that are neither words nor make: perhaps another code's end."""
+    rest = c.way.rest
+    longest = SHORT_WORD if c.way.torn else SHORT_WORD - 1
+    if c.talk or len(c.words) > 1:
+        return []
     return [
         piece
-        for piece in c.way.rest
+        for at, piece in enumerate(rest)
         if piece.isalpha()
-        and len(piece) <= (SHORT_WORD if c.way.torn else SHORT_WORD - 1)
-        and piece not in c.make
-        and not c.talk
-        and piece.lower() not in SMALL
-        and len(c.words) <= 1
+        and len(piece) <= longest
+        and (piece not in c.make or "".join(rest[:at] + rest[at + 1 :]) == c.make)
+        and (c.way.torn or piece.lower() not in SMALL)
     ]

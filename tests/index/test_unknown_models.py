@@ -137,6 +137,16 @@ def test_what_may_as_well_be_another_set_is_not_stated_with_confidence(book: Boo
     assert match.score < 0.8
 
 
+@pytest.mark.parametrize(
+    "read", ["Model: ON-65F65/A", "norwell 65F65_N", "norwell 65F65/A", "norwell in-65F65"]
+)
+def test_letters_joined_to_a_number_are_part_of_it(book: Book, read: str) -> None:
+    """Not "on", "a" and "in", words that say nothing, and not the N of Norwell."""
+    assert all(
+        match.score < 0.5 for match in book(sets("Norwell: 65F65", "Ostrava: OX200")).find(read).matches
+    )
+
+
 def test_a_full_number_is_less_sure_where_longer_ones_begin_with_it(book: Book) -> None:
     alone = book(sets("Norwell: NV40-210", "Ostrava: OX200")).find("norwell nv40-210").matches[0]
     among = book(sets("Norwell: NV40-210", "Norwell: NV40-210XA")).find("norwell nv40-210").matches[0]
