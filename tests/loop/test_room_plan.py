@@ -7,7 +7,7 @@ import math
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kb.base.datafiles import data_tables
@@ -302,6 +302,7 @@ def test_what_cannot_be_is_refused_by_name(change, why):
         plan(replace(Ask(room=ROOM, wire_height=0.0), **change))
 
 
+@settings(max_examples=15)
 @given(
     st.floats(1.5, 12),
     st.floats(1.5, 12),
