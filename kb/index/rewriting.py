@@ -94,7 +94,7 @@ def _named(words: Sequence[str], at: int) -> tuple[str, int] | None:
         said = tuple(words[how : how + size])
         naming = lexicon.get(said, ("", ""))[0] == "naming" or said == ("de",)
         word = words[how + size]
-        number = lexicon.get((word,), ("", ""))[0] in ("digit", "number", "time")
+        number = lexicon.get((word,), ("", ""))[0] in ("digit", "number", "times")
         if naming and word.isalpha() and len(word) > 1 and not number:
             if said == ("de",) and word[0].upper() != first.sign:
                 continue
@@ -165,7 +165,7 @@ def _run(words: list[str], whole: list[str], start: int) -> tuple[int, str, int]
             out.append(whole[at].strip(".,;:"))
             at, number = at + 1, 0
             continue
-        if one.kind == "time":
+        if one.kind == "times":
             if at + 1 >= len(words) or _signs(words, at + 1) is None:
                 break
             times = int(one.sign)

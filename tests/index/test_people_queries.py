@@ -73,6 +73,18 @@ def test_a_model_that_was_read_out_is_put_together(book: Book, query: str, model
     assert [match.model for match in matches][:1] == ([model] if model else [])
 
 
+@pytest.mark.parametrize(
+    ("query", "code"),
+    [
+        ("h one six double one", "H1611"),
+        ("ene doble cero siete", "N007"),
+        ("double five bee treble oh", "55B000"),
+    ],
+)
+def test_double_and_treble_repeat_the_next_sign(query: str, code: str) -> None:
+    assert spoken(tuple(query.split())) == (code,)
+
+
 @pytest.mark.parametrize("query", ["you are not to see the tea", "for as in like", "double", "a b c", "oh"])
 def test_words_that_sound_like_letters_are_no_model_without_a_digit(query: str) -> None:
     assert spoken(tuple(query.split())) is None
