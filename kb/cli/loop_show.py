@@ -78,6 +78,8 @@ def render_loop(answer: Answer, console: Console, said: Language = ENGLISH) -> N
         console.print(Text(_said(said, "layouts-for")))
         every = dict.fromkeys(one.shown(said) for each in answer.layouts for one in each.laid.cautions)
         console.print(_marked("-", list(every)))
+    elif answer.spill and not answer.ask.use.small:
+        console.print(Text(_said(said, "layouts-none")))
     route = answer.ask.route
     if route:
         console.print()
@@ -352,6 +354,7 @@ def _layout_table(answer: Answer, said: Language) -> Table:
     add("within", lambda each: f"{100 * each.laid.share:.0f} %", tolerance=within)
     add("weakest", lambda each: decibels(each.laid.weakest_db))
     add("column-current", lambda each: f"{Digits(each.laid.current_a, 2).shown(said)} A")
+    add("turns", lambda each: str(each.laid.turns))
     add("column-wire", lambda each: f"{each.laid.metres:.0f} m")
     if answer.ask.driver:
         add("layouts-driver", lambda each: _said(said, "fits" if each.fits else "layouts-no"))

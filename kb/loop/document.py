@@ -44,6 +44,7 @@ def _layout(each: Compared) -> dict[str, object]:
     laid = each.laid
     return {
         "layout": laid.kind.value,
+        "turns": laid.turns,
         "current_a": laid.current_a,
         "share_within_3_db": laid.share,
         "min_db": laid.weakest_db,

@@ -56,16 +56,17 @@ class Group:
     @property
     def metres(self) -> float:
         """Return the length of the wire."""
-        return math.fsum(loop.perimeter for loop, _ in self.loops)
+        return math.fsum(loop.turns * loop.perimeter for loop, _ in self.loops)
 
     def load(self, wire: Wire) -> Load:
         """Return what a driver sees: the loops and what each induces in the others (Neumann's integral).
 
-        Wires that lie side by side are taken at the distance of two insulated wires that touch.
+        Wires that lie side by side are taken at the distance of two bundles that touch.
         """
+        apart = wire.spacing * math.sqrt(self.loops[0][0].turns)
         own = math.fsum(inductance(loop, wire) for loop, _ in self.loops)
         between = math.fsum(
-            2 * way * other_way * mutual(loop, other, wire.spacing)
+            2 * way * other_way * loop.turns * other.turns * mutual(loop, other, apart)
             for at, (loop, way) in enumerate(self.loops)
             for other, other_way in self.loops[at + 1 :]
         )
@@ -74,7 +75,7 @@ class Group:
 
 @dataclass(frozen=True)
 class Laid:
-    """Hold a layout in a room: its groups, the current in each (A r.m.s.), and its field.
+    """Hold a layout in a room: its groups, the current in each (A r.m.s. in the wire), and its field.
 
     ``share`` of the listening area is within +-3 dB, from ``weakest_db`` to ``strongest_db`` re 400 mA/m.
     ``gap_m`` is the width of the strip along the middle that is weaker than -3 dB.
@@ -91,6 +92,19 @@ class Laid:
     def field(self, point: Corner) -> float:
         """Return the r.m.s. vertical field at a point, A/m for 1 A in each group: groups add as powers."""
         return math.hypot(*(group.field(point) for group in self.groups))
+
+    @property
+    def turns(self) -> int:
+        """Return the turns of each loop."""
+        return self.groups[0].loops[0][0].turns
+
+    def wound(self, turns: int) -> Laid:
+        """Return the same field from so many turns in place of one, each with its part of the current."""
+        groups = tuple(
+            Group(tuple((Loop(loop.corners, turns), way) for loop, way in group.loops))
+            for group in self.groups
+        )
+        return replace(self, groups=groups, current_a=self.current_a / turns)
 
     @property
     def wires(self) -> tuple[Loop, ...]:
@@ -128,7 +142,7 @@ def laid(
     metal_db: float = 0.0,
     current_a: float | None = None,
 ) -> Laid:
-    """Return a layout in a rectangular room, set so that as much as possible is within +-3 dB.
+    """Return a layout of one turn in a rectangular room, set so that as much as possible is within +-3 dB.
 
     ``room`` is the loop round it at the height of the wire, ``ear`` the height of the ear in the same frame
     and ``margin`` the floor along the walls where nobody listens, metres. ``metal_db`` is the loss to metal

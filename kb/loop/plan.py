@@ -386,7 +386,7 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
         else (),
         better=found,
         spill=spilling,
-        layouts=_layouts(ask, single, wire, turns * seated, planes[0].height, spilling),
+        layouts=_layouts(ask, single, bought, turns * seated, turns, planes[0].height, spilling),
         one_turn=_one_turn(ask, single, least, sold, found, feed=feed, detour=detour),
     )
 
@@ -402,13 +402,16 @@ def _storey(ask: Ask) -> float | None:
 
 
 def _layouts(
-    ask: Ask, room: Loop, wire: Wire, current: float, ear: float, known: Spill | None
+    ask: Ask, room: Loop, bought: Stock, current: float, turns: int, ear: float, known: Spill | None
 ) -> tuple[Compared, ...]:
-    """Layouts of one turn of the same wire; the loop round the room has its own current."""
+    """Layouts of the same wire, with the fewest turns that the driver feeds, or with those asked for.
+
+    ``current`` is for one turn. The loop round the room has its own current and ``turns``.
+    """
     if known is None or ask.use.small or not is_rectangle(room):
         if ask.layout is not None:
             seen = f"a {ask.use}" if ask.use.small else "a room that is no rectangle"
-            raise BadInput("--layout", described(seen), "a room that is a rectangle")
+            raise BadInput("--layout", described(seen), "a rectangle, with --room")
         return ()
     found = []
     for kind in Layout:
@@ -421,12 +424,29 @@ def _layouts(
             current_a=current if kind is Layout.PERIMETER else None,
         )
         around = spilt(one, room, ear=ear, asked_db=known.asked_db, storey=_storey(ask))
-        loads = tuple(group.load(wire) for group in one.groups)
-        judged = None
-        if ask.driver:
-            judged = all(fit(ask.driver, each, one.current_a, programme=ask.programme).fits for each in loads)
-        found.append(Compared(one, around, loads, judged))
+        tried = (turns,) if kind is Layout.PERIMETER or ask.turns is not None else _LAYOUT_TURNS
+        wound = [_fed(ask, bought, one.wound(count), around) for count in tried]
+        found.append(next((each for each in wound if each.fits), wound[0]))
     return tuple(found)
+
+
+#: Turns of a layout that are tried.
+_LAYOUT_TURNS: Final = (1, 2, 3, 4)
+
+
+def _fed(ask: Ask, bought: Stock, one: Laid, around: Spill) -> Compared:
+    """The layout with what a driver sees of it, and whether the driver of the question feeds each group."""
+    loads = tuple(group.load(bought.wire) for group in one.groups)
+    fits = None
+    if ask.driver is not None:
+        fits = not too_dense(bought.wire, one.current_a) and all(
+            fit(
+                ask.driver, each, one.current_a, programme=ask.programme, worst=bought.worst(each),
+                boost_db=ask.boost_db,
+            ).fits
+            for each in loads
+        )  # fmt: skip
+    return Compared(one, around, loads, fits)
 
 
 def _one_turn(

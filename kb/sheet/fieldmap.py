@@ -11,7 +11,6 @@ from typing import Final
 
 from kb.domain.language import Language, language
 from kb.loop.field import drawn_h, level_db
-from kb.loop.standard import TOLERANCE_DB
 from kb.sheet.loop_input import LoopData
 from kb.sheet.palette import INK, LINE, MARK, PAPER
 from kb.sheet.svg import Picture, put, write
@@ -101,7 +100,7 @@ def _cells(place: _Place, wide: float, deep: float, name: str) -> None:
     for number in range(rows):
         y = top - (number + 0.5) * metres_y
         line = [place.level(left + (column + 0.5) * metres_x, y) for column in range(columns)]
-        kinds = [_kind(level) for level in line]
+        kinds = [_kind(level, place.data.tolerance_db) for level in line]
         begin = 0
         for column in range(1, columns + 1):
             if column < columns and kinds[column] == kinds[begin]:
@@ -119,8 +118,8 @@ def _cells(place: _Place, wide: float, deep: float, name: str) -> None:
             begin = column
 
 
-def _kind(level: float) -> str:
-    if abs(level) <= TOLERANCE_DB:
+def _kind(level: float, most: float) -> str:
+    if abs(level) <= most:
         return ""
     return "weak" if level < 0 else "strong"
 

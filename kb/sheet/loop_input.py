@@ -11,6 +11,7 @@ from typing import Final
 from kb.base import text
 from kb.base.validation import Fields, listed, number, truth, whole
 from kb.loop.geometry import MOST_CORNERS, MOST_TURNS, Loop, spot
+from kb.loop.standard import TOLERANCE_DB
 
 MOST_CAUTIONS: Final = 40
 
@@ -29,7 +30,7 @@ class LoopData:
     """A loop as computed. Lengths in metres, A and V r.m.s., ohm, henry.
 
     ``loop`` lies at height 0 with its turns; ``offset`` is the height of the ear above or below it, None
-    where the file does not tell. ``levelled`` is the current that brings the whole area within +-3 dB.
+    where the file does not tell. ``levelled`` is the current that brings the whole area within the tolerance.
     """
 
     loop: Loop
@@ -45,6 +46,7 @@ class LoopData:
     fits: bool
     judged: bool  #: by a driver; without one nothing but the field can be found wrong
     cautions: tuple[str, ...]
+    tolerance_db: float = TOLERANCE_DB
     routed: bool = False
     """The route is told, and with it what to mind on the way."""
 
@@ -78,6 +80,7 @@ def loop_data_from(data: object) -> LoopData:
         fits=fields.need("fits", truth),
         judged=fields.take("driver", _told, False),
         cautions=tuple(filter(None, fields.take("cautions", _cautions, ()))),
+        tolerance_db=field.take("tolerance_db", number(0.1, 20), TOLERANCE_DB),
         routed=fields.take("route", _told, False),
     )
 

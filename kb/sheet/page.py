@@ -179,7 +179,9 @@ def _pictures(sheet: Sheet, said: Language) -> dict[str, Any]:
 def _map_caption(sheet: Sheet, said: Language) -> str:
     if sheet.loop is None:
         return ""
-    return said("sheet/drawing/map-caption", current=said.number(f"{sheet.loop.drawn.current_a:.2f}"))
+    loop = sheet.loop
+    current, tolerance = said.number(f"{loop.drawn.current_a:.2f}"), said.number(f"{loop.tolerance_db:g}")
+    return said("sheet/drawing/map-caption", current=current, tolerance=tolerance)
 
 
 def _for_file(sheet: Sheet, said: Language) -> forfile.ForFile:

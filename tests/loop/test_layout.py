@@ -167,9 +167,55 @@ def test_the_layouts_are_in_the_json():
     assert json.loads(run("--room", "10x8", "--json").stdout)["layouts"] == []
 
 
+def test_a_layout_takes_as_many_turns_as_the_driver_needs():
+    asked = ("--room", "10x8", "--layout", "eight", "--wire", "1.5mm2", "--driver-voltage", "30", "--json")
+    strong, weak = (
+        json.loads(run(*asked, "--driver-current", amperes).stdout)["layouts"] for amperes in ("6", "2")
+    )
+    assert [each["turns"] for each in strong] == [1, 1, 1]
+    assert [each["turns"] for each in weak[1:]] == [2, 2]
+    for once, twice in zip(strong[1:], weak[1:], strict=True):
+        assert twice["fits"]
+        assert twice["current_a"] == pytest.approx(once["current_a"] / 2)
+        assert twice["wire_m"] == pytest.approx(2 * once["wire_m"])
+        assert twice["spill"] == once["spill"]
+        # the same field, with wire of twice the length, and somewhat less than four times the inductance
+        assert [round(each["resistance_ohm"], 9) for each in twice["groups"]] == [
+            round(2 * each["resistance_ohm"], 9) for each in once["groups"]
+        ]
+        for one, two in zip(once["groups"], twice["groups"], strict=True):
+            assert 3 < two["inductance_h"] / one["inductance_h"] < 4
+
+
+def test_a_layout_is_judged_with_wire_that_is_as_bad_as_it_may_be_sold():
+    # the same margins as one loop: IEC 60228 allows more resistance than pure copper has
+    asked = ("--room", "20x8", "--spill", "-32", "--wire", "1.5mm2", "--turns", "1", "--json")
+    found = json.loads(run(*asked, "--driver-current", "9", "--driver-voltage", "100").stdout)["layouts"][1]
+    volts = max(each["resistance_ohm"] for each in found["groups"]) * found["current_a"]
+    just = json.loads(run(*asked, "--driver-current", "9", "--driver-voltage", f"{1.05 * volts:.3f}").stdout)
+    assert not just["layouts"][1]["fits"]
+
+
+def test_metal_at_5_khz_counts_for_a_layout_too():
+    asked = ("--room", "10x8", "--spill", "-32", "--wire", "1.5mm2", "--turns", "1", "--driver-current", "9")
+
+    def eight(volts, *more):
+        typed = (*asked, "--programme", "music", "--driver-voltage", f"{volts:.3f}", *more, "--json")
+        return json.loads(run(*typed).stdout)["layouts"][1]
+
+    # the overload test for music: 7 dB below the current, at 4 kHz (Table 4)
+    (group,), current = eight(50)["groups"], eight(50)["current_a"]
+    reactance = 2 * math.pi * 4000 * group["inductance_h"]
+    volts = 10 ** (-7 / 20) * current * math.hypot(group["resistance_ohm"], reactance)
+    assert eight(1.2 * volts)["fits"]
+    assert not eight(1.2 * volts, "--metal-5k-db", "12")["fits"]
+
+
 def test_a_map_of_a_layout_is_refused_for_a_bent_room():
     done = run("--polygon", "0,0 5,0 5,3 3,3 3,4 0,4", "--layout", "eight")
     assert isinstance(done.exception, BadInput)
     spill = run("--polygon", "0,0 5,0 5,3 3,3 3,4 0,4", "--spill", "-32")
-    assert "Layouts" not in spill.stdout
+    flat = " ".join(spill.stdout.split())
+    assert "Layouts that spill less, dB" not in flat
+    assert "computed only for a room that is a rectangle" in flat
     assert spill.exception is None

@@ -190,6 +190,17 @@ def test_a_map_is_drawn_though_one_of_its_spots_lies_on_the_wire() -> None:
     assert page.count("<svg") == 3
 
 
+def test_a_map_of_a_small_volume_counts_with_its_own_tolerance() -> None:
+    from kb.sheet.fieldmap import field_picture
+
+    field = loop_json()["field"] | {"tolerance_db": 6}
+    room, small = (loop_data_from(loop_json(**more)) for more in ({}, {"field": field}))
+    assert "within ±3 dB" in page_of(OPTICAL, loop=room)
+    assert "within ±6 dB" in page_of(OPTICAL, loop=small)
+    marked = [str(field_picture(data)).count("url(#") for data in (room, small)]
+    assert marked[1] < marked[0]
+
+
 def test_a_map_is_left_out_where_the_file_does_not_tell_the_height() -> None:
     field = loop_json()["field"] | {"offset_m": None}
     page = page_of(OPTICAL, loop=loop_data_from(loop_json(field=field)))
