@@ -222,3 +222,36 @@ def test_a_fault_added_by_the_recipe_is_asked_for_and_found(copy: Copy) -> None:
     assert "spider" in json.dumps(first)
     found = copy.json(*begun, "--answer", "spider-look=yes")
     assert json.dumps(found).index("a spider sits") >= 0
+
+
+def test_a_field_of_a_job_added_by_the_recipe_is_typed_filed_shown_and_dumped(
+    copy: Copy, tmp_path: Path
+) -> None:
+    copy.jackfield("job", "add", "J-1", "--client", "Alder", "--make", "Norwell")
+    for after, name, about in (
+        (r'^    note: str = field\(default="", metadata=declared\(Note\(\), "free text", private=True\)\)\n',
+         "parking", "where to leave the van"),
+        (r'^    model: str = field\(default="", metadata=declared\(Line\(\), "the model, as far as known"\)\)\n',
+         "shelf", "what the set stands on"),
+    ):  # fmt: skip
+        line = f'    {name}: str = field(default="", metadata=declared(Line(), "{about}"))\n'
+        copy.edit("kb/domain/job.py", after, line)
+    for language, label in (("en", "van at"), ("es", "furgoneta en")):
+        line = f' "cli/job/field/parking": "{label}",\n'
+        copy.edit(f"data/messages/{language}.json", r'^ "cli/job/field/note": .*\n', line)
+
+    assert "Where to leave the van." in copy.jackfield("job", "add", "--help")
+    copy.jackfield("job", "change", "J-1", "--parking", "behind the barn", "--shelf", "a wall bracket")
+    file = tmp_path / "jobs.json"
+    file.write_text(
+        json.dumps([{"job": "J-2", "make": "Norwell", "shelf": "a chest", "parking": "the lane"}])
+    )
+    copy.jackfield("job", "add", "--file", str(file))
+    shown = copy.jackfield("job", "show", "J-1")
+    assert "van at" in shown and "behind the barn" in shown and "shelf a wall bracket" in shown
+
+    dump, other = tmp_path / "book.jsonl", Copy(copy.root, tmp_path / "other")
+    copy.jackfield("dump", str(dump))
+    other.jackfield("load", str(dump))
+    jobs = {one["job"]: one for one in other.json("job", "list")["jobs"]}
+    assert (jobs["J-1"]["parking"], jobs["J-2"]["shelf"]) == ("behind the barn", "a chest")
