@@ -435,4 +435,4 @@ def _write_picture(
 
     if session.as_json and file == "-":
         raise BadInput(f"--{kind}", described("- with --json"), "a file, since the JSON goes to stdout")
-    write_out(file, draw(answer, kind, feet=feet), f"--{kind}")
+    write_out(file, draw(answer, kind, feet=feet, language=session.language), f"--{kind}")

@@ -11,6 +11,7 @@ import math
 from typing import TYPE_CHECKING, Final, Literal
 
 from kb.base.errors import MissingExtra
+from kb.domain.language import ENGLISH, Language
 from kb.loop.field import STANDING_M_AHEAD, grid, level_db
 from kb.loop.layout import Group
 from kb.loop.plan import Answer
@@ -36,7 +37,14 @@ _SHADES: Final = (
 )  # fmt: skip
 
 
-def draw(answer: Answer, kind: Literal["svg", "png"], plane: int = 0, *, feet: bool = False) -> bytes:
+def draw(
+    answer: Answer,
+    kind: Literal["svg", "png"],
+    plane: int = 0,
+    *,
+    feet: bool = False,
+    language: Language = ENGLISH,
+) -> bytes:
     """Return the field map of one listening plane as an SVG or PNG document; axes in metres or in ``feet``.
 
     Levels are for the current that brings the listening area within the tolerance, or 400 mA/m at the centre
@@ -62,8 +70,8 @@ def draw(answer: Answer, kind: Literal["svg", "png"], plane: int = 0, *, feet: b
         axes = figure.add_subplot()
         unit = FOOT_M if feet else 1.0
         _field(answer, plane, axes, figure, unit)
-        _room(answer, axes, figure, unit)
-        _words(answer, plane, axes, feet=feet)
+        _room(answer, axes, figure, unit, language)
+        _words(answer, plane, axes, feet=feet, language=language)
         out = io.BytesIO()
         # no date and no version inside, so that the same room gives the same file
         if kind == "svg":
@@ -131,7 +139,7 @@ def _field(answer: Answer, plane: int, axes: Axes, figure: Figure, unit: float) 
     bar.set_label("dB re 400 mA/m")
 
 
-def _room(answer: Answer, axes: Axes, figure: Figure, unit: float) -> None:
+def _room(answer: Answer, axes: Axes, figure: Figure, unit: float, language: Language) -> None:
     """Draw the wire, the listening area and the commissioning point."""
     groups = answer.drawn.groups if answer.drawn else (Group(((answer.loop, 1),)),)
     for number, group in enumerate(groups):
@@ -142,7 +150,7 @@ def _room(answer: Answer, axes: Axes, figure: Figure, unit: float) -> None:
                 color=("#7a1fa2", "#0b6e4f")[number],
                 linewidth=3 - number,
                 linestyle=("solid", (0, (5, 2)))[number],
-                label="_" if count else ("wire", "wire, 90 degrees later")[number],
+                label="_" if count else language(("loop/picture/wire", "loop/picture/wire-later")[number]),
             )
     if answer.ask.in_front:
         spots = answer.planes[0].spots
@@ -152,7 +160,7 @@ def _room(answer: Answer, axes: Axes, figure: Figure, unit: float) -> None:
             marker="x",
             color="#222222",
             linestyle="none",
-            label="points of the standard",
+            label=language("loop/picture/points"),
         )
         figure.legend(loc="outside lower center", ncols=3, fontsize=8, frameon=False)
         return
@@ -164,7 +172,7 @@ def _room(answer: Answer, axes: Axes, figure: Figure, unit: float) -> None:
             color="#222222",
             linewidth=1.2,
             linestyle=(0, (4, 3)),
-            label="listening area",
+            label=language("loop/picture/area"),
         )
     if answer.drawn:
         figure.legend(loc="outside lower center", ncols=3, fontsize=8, frameon=False)
@@ -177,25 +185,30 @@ def _room(answer: Answer, axes: Axes, figure: Figure, unit: float) -> None:
         markersize=12,
         color="#222222",
         linestyle="none",
-        label="commissioning point",
+        label=language("loop/picture/point"),
     )
     figure.legend(loc="outside lower center", ncols=3, fontsize=8, frameon=False)
 
 
-def _words(answer: Answer, plane: int, axes: Axes, *, feet: bool) -> None:
+def _words(answer: Answer, plane: int, axes: Axes, *, feet: bool, language: Language) -> None:
     """Say what the picture shows; all of it is computed, none of it typed by anyone."""
-    shown = answer.planes[plane]
-    place = f"{show_length(shown.offset, feet=feet)} from the loop" if shown.offset is not None else ""
-    if not answer.distance_only:
-        place = f"{show_length(shown.height, feet=feet)} above the floor"
-    turns = f"{answer.loop.turns} turn" + ("s" if answer.loop.turns > 1 else "")
+    shown, wire = answer.planes[plane], answer.wire.label
+    key = "loop/picture/above-floor"
+    height = shown.height
+    if answer.distance_only and shown.offset is not None:
+        key, height = "loop/picture/from-loop", shown.offset
+    wound = language("cli/loop/wound", count=answer.loop.turns, wire=wire)
     if answer.drawn:
-        turns = f"{answer.drawn.kind.label}, 1 turn"
-    metal = f", {answer.ask.metal_db:g} dB allowed for metal" if answer.ask.metal_db else ""
-    axes.set_title(
-        f"Vertical field at {place}\n{answer.shown_a:.2f} A r.m.s., {turns} of {answer.wire.label}{metal}",
-        fontsize=10,
+        wound = language("loop/picture/layout", layout=answer.drawn.kind, wire=wire)
+    metal = answer.ask.metal_db
+    title = language(
+        "loop/picture/title",
+        place=language(key, height=language.number(show_length(height, feet=feet))),
+        current=language.number(f"{answer.shown_a:.2f}"),
+        wound=wound,
+        metal=language("loop/picture/metal", metal=metal) if metal else "",
     )
+    axes.set_title(title, fontsize=10)
     axes.set_xlabel("ft" if feet else "m")
     axes.set_ylabel("ft" if feet else "m")
     axes.set_aspect("equal")

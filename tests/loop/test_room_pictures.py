@@ -8,6 +8,7 @@ import xml.etree.ElementTree as ElementTree
 import pytest
 
 from kb.base.errors import BadInput
+from kb.domain.language import language
 from kb.loop.geometry import Loop
 from kb.loop.plan import Ask, plan
 from kb.loop.text_map import field_sketch, legend
@@ -72,6 +73,21 @@ def test_the_svg_has_the_wire_the_area_and_the_levels_and_is_the_same_each_time(
     for word in ("wire", "listening area", "commissioning point", "dB re 400 mA/m", "AWG 18"):
         assert word in words
     assert draw(answer, "svg") == drawn
+
+
+def test_the_picture_speaks_the_language_of_the_answer():
+    pytest.importorskip("matplotlib")
+    from kb.loop.picture import draw
+
+    drawn = draw(plan(Ask(room=ROOM, height=1.2, wire=awg(18))), "svg", language=language("es"))
+    words = "".join(ElementTree.fromstring(drawn).itertext())
+    for word in (
+        "Campo vertical a 1,2 m del bucle",
+        "1 vuelta de AWG 18",
+        "zona de escucha",
+        "punto de ajuste",
+    ):
+        assert word in words
 
 
 def test_the_svg_has_the_line_of_minus_3_db():

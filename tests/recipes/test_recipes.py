@@ -229,11 +229,9 @@ def test_a_field_of_a_job_added_by_the_recipe_is_typed_filed_shown_and_dumped(
 ) -> None:
     copy.jackfield("job", "add", "J-1", "--client", "Alder", "--make", "Norwell")
     for after, name, about in (
-        (r'^    note: str = field\(default="", metadata=declared\(Note\(\), "free text", private=True\)\)\n',
-         "parking", "where to leave the van"),
-        (r'^    model: str = field\(default="", metadata=declared\(Line\(\), "the model, as far as known"\)\)\n',
-         "shelf", "what the set stands on"),
-    ):  # fmt: skip
+        (r"^    note: str = .*\n", "parking", "where to leave the van"),
+        (r"^    model: str = .*\n", "shelf", "what the set stands on"),
+    ):
         line = f'    {name}: str = field(default="", metadata=declared(Line(), "{about}"))\n'
         copy.edit("kb/domain/job.py", after, line)
     for language, label in (("en", "van at"), ("es", "furgoneta en")):
@@ -248,7 +246,8 @@ def test_a_field_of_a_job_added_by_the_recipe_is_typed_filed_shown_and_dumped(
     )
     copy.jackfield("job", "add", "--file", str(file))
     shown = copy.jackfield("job", "show", "J-1")
-    assert "van at" in shown and "behind the barn" in shown and "shelf a wall bracket" in shown
+    for part in ("van at", "behind the barn", "shelf a wall bracket"):
+        assert part in shown
 
     dump, other = tmp_path / "book.jsonl", Copy(copy.root, tmp_path / "other")
     copy.jackfield("dump", str(dump))
