@@ -82,7 +82,7 @@ def test_the_picture_speaks_the_language_of_the_answer():
     drawn = draw(plan(Ask(room=ROOM, height=1.2, wire=awg(18))), "svg", language=language("es"))
     words = "".join(ElementTree.fromstring(drawn).itertext())
     for word in (
-        "Campo vertical a 1,2 m del bucle",
+        "Campo vertical a 1,20 m",
         "1 vuelta de AWG 18",
         "zona de escucha",
         "punto de ajuste",
