@@ -1,6 +1,6 @@
 """Make PDF manuals of invented sets, with what they truly say, to measure how well manuals are read.
 
-Wordings are in ``manual_wordings.toml``: six languages, half of them held out. Layouts: a numbered list, prose
+Wordings are in ``manual_wordings.toml``: six languages, half held out. Layouts: a numbered list, prose
 under headings, a table of terminals, a table of models, a specification; one or two columns; one to three
 languages in a manual. Traps: outputs of other devices, options, "depending on model", terminals that the set
 lacks, service jacks, keys of the remote control, other models' columns.
@@ -25,16 +25,28 @@ WORDINGS = Path(__file__).with_name("manual_wordings.toml")
 MAKES = ("Norwell", "Hallmere", "Pellworth", "Aldvik", "Veldana", "Tarnow")
 SOUND = {"en": "Sound", "de": "Ton", "fr": "Son", "es": "Sonido", "it": "Suono", "nl": "Geluid"}
 DIGITAL = {
-    **{"en": "Digital output", "de": "Digitalausgang", "fr": "Sortie numérique"},
-    **{"es": "Salida digital", "it": "Uscita digitale", "nl": "Digitale uitgang"},
+    "en": "Digital output",
+    "de": "Digitalausgang",
+    "fr": "Sortie numérique",
+    "es": "Salida digital",
+    "it": "Uscita digitale",
+    "nl": "Digitale uitgang",
 }
 HEADPHONES = {
-    **{"en": "Headphone mode", "de": "Kopfhörermodus", "fr": "Mode casque"},
-    **{"es": "Modo auriculares", "it": "Modo cuffie", "nl": "Hoofdtelefoonmodus"},
+    "en": "Headphone mode",
+    "de": "Kopfhörermodus",
+    "fr": "Mode casque",
+    "es": "Modo auriculares",
+    "it": "Modo cuffie",
+    "nl": "Hoofdtelefoonmodus",
 }
 LEVEL = {
-    **{"en": "Audio out", "de": "Audioausgang", "fr": "Sortie audio"},
-    **{"es": "Salida de audio", "it": "Uscita audio", "nl": "Audio-uitgang"},
+    "en": "Audio out",
+    "de": "Audioausgang",
+    "fr": "Sortie audio",
+    "es": "Salida de audio",
+    "it": "Uscita audio",
+    "nl": "Audio-uitgang",
 }
 
 
@@ -82,7 +94,7 @@ def wordings() -> dict[str, Any]:
 
 
 def made(seed: int, *, held_out: bool = False) -> Manual:
-    """The manual of a seed; ``held_out``: in the half of the wordings that the reader was not looked at with."""
+    """The manual of a seed; ``held_out``: with wordings that the reader was not looked at with."""
     return _Maker(random.Random(seed * 2 + held_out), held_out).manual()
 
 
@@ -148,7 +160,9 @@ class _Maker:
         if chance.random() < 0.3:
             some.append(jack("pc_in", words["mark_pc"], "jack-3.5", "input"))
         if chance.random() < 0.25:
-            some.append(_Jack("scart", chance.choice(["EXT 1", "SCART", "AV 1"]), frozenset({"scart"}), "output"))
+            some.append(
+                _Jack("scart", chance.choice(["EXT 1", "SCART", "AV 1"]), frozenset({"scart"}), "output")
+            )
         self.menu = any(one.kind in ("optical", "coax") for one in some) and chance.random() < 0.7
         if self.menu:
             for one in some:
@@ -184,9 +198,7 @@ class _Maker:
             self._specification(language, models_table, bare)
         told = tuple(Told(one.forms, one.mark, one.direction, one.says) for one in self.jacks)
         pdf, lines = _drawn(self.pages, chance)
-        return Manual(
-            pdf, self.make, self.models, self.model, self.languages, told, self.held_out, lines
-        )
+        return Manual(pdf, self.make, self.models, self.model, self.languages, told, self.held_out, lines)
 
     def _cover(self) -> None:
         self.pages.append([("big", self.make), ("line", ""), *(("line", model) for model in self.models)])
@@ -206,7 +218,9 @@ class _Maker:
         return [*said, *(self._said(language, more, m=jack.mark) for more in jack.more)]
 
     def _traps(self, language: str, traps: list[str]) -> list[tuple[str, str]]:
-        chosen = [name for name in traps if name in ("optional", "depending", "negation", "foreign", "service")]
+        chosen = [
+            name for name in traps if name in ("optional", "depending", "negation", "foreign", "service")
+        ]
         kinds = {one.kind for one in self.jacks}
         found = []
         for name in chosen:
@@ -267,8 +281,7 @@ class _Maker:
             chance.shuffle(rows[1:])
             page.append(("table", rows, (200, *(80 for _ in self.models))))
         else:
-            for jack in self.jacks:
-                page.append(("line", self._spec_line(words, jack, bare)))
+            page += [("line", self._spec_line(words, jack, bare)) for jack in self.jacks]
         page += [("line", "AC 100-240 V, 50/60 Hz"), ("line", f"VESA {chance.choice([100, 200])} mm, M4")]
         self.pages.append(page)
 
@@ -283,13 +296,16 @@ class _Maker:
         if jack.kind in ("arc", "hdmi", "av_in", "pc_in", "scart") or not bare:
             said = f"{label}: {jack.mark}"
         else:
-            said = label + {
-                "optical": ": TOSLINK",
-                "coax": ": 75 Ω",
-                "headphone": ": 3.5 mm",
-                "line": ": RCA, 0.5 V",
-                "line35": ": 3.5 mm, 0.5 V",
-            }[jack.kind]
+            said = (
+                label
+                + {
+                    "optical": ": TOSLINK",
+                    "coax": ": 75 Ω",
+                    "headphone": ": 3.5 mm",
+                    "line": ": RCA, 0.5 V",
+                    "line35": ": 3.5 mm, 0.5 V",
+                }[jack.kind]
+            )
         level = {"fixed": words["word_fixed"], "variable": words["word_variable"]}.get(
             jack.says.get("level", ""), ""
         )

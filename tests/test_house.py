@@ -46,7 +46,7 @@ LIBRARIES: Mapping[str, set[str]] = {
     "kb.index": {"whoosh"},
     "kb.exchange": {"sqlalchemy", "cryptography"},
     "kb.sheet": {"jinja2", "markupsafe", "segno"},
-    "kb.read": {"PIL", "cv2", "numpy", "pi_heif", "rapidocr"},
+    "kb.read": {"PIL", "cv2", "numpy", "pi_heif", "pypdfium2", "rapidocr"},
     "kb.cli": {"click", "rich"},
     "kb.web": {
         "flask",

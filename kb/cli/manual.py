@@ -1,0 +1,386 @@
+"""manual: draft a visit from a manual, and record what the person confirms."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from kb.base import clock
+from kb.base.errors import BadInput, JackfieldError, described, stated
+from kb.base.inputfiles import read_bytes
+from kb.cli.common import Session, answering, choice, command_options, text
+from kb.cli.record import at_terminal, named_as_known
+from kb.cli.tables import fitted
+from kb.domain import marking
+from kb.domain.visit import Visit, visit_from
+from kb.domain.words import Basis, Format, Kind, Level, Speakers
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+    from kb.domain.language import Language
+    from kb.read.manual import Item
+    from kb.read.pdf import Document
+    from kb.read.shelf import Shelf
+
+MOST_SETS: Final = 50  #: for which one manual is; a series has a dozen (common practice)
+MOST_FILES: Final = 1000  #: manuals of one folder
+
+
+@dataclass(frozen=True, slots=True)
+class Drafted:
+    """An item of the draft with the numbers of the sets that it is about."""
+
+    item: Item
+    sets: tuple[int, ...]
+
+
+@dataclass(slots=True)
+class Reading:
+    """A manual as it was read: its sets, and the draft for all of them."""
+
+    name: str
+    sent: bytes
+    document: Document
+    sets: list[tuple[str, str]]
+    drafted: list[Drafted] = field(default_factory=list)
+
+    @property
+    def sure(self) -> list[Drafted]:
+        """What is not doubtful."""
+        return [one for one in self.drafted if not one.item.doubt]
+
+
+@click.command("manual")
+@click.argument("file", metavar="FILE|FOLDER")
+@click.option(
+    "--set",
+    "sets",
+    nargs=2,
+    multiple=True,
+    metavar="MAKE MODEL",
+    help="A set that the manual is for; may be repeated.",
+)
+@click.option("--kind", type=choice(Kind), metavar="KIND", help=f"{', '.join(Kind)}.")
+@click.option("--date", "on", metavar="DATE", help="Day of reading. Default: today.")
+@click.option("--by", metavar="INITIALS", help="Who confirms. Default: the initials in the settings.")
+@click.option("--yes", is_flag=True, help="Record all that is not doubtful, without a question.")
+@command_options
+def manual_command(
+    session: Session, file: str, sets: tuple[tuple[str, str], ...], yes: bool, **said: Any
+) -> int:
+    """Draft a visit from a manual (PDF): jacks, speakers, menus, each with its page and line.
+
+    \b
+    jackfield manual nv40.pdf --set Norwell NV40-210 --set Norwell NV50-210
+    jackfield manual nv40.pdf --set Norwell NV40-210 --yes
+    jackfield manual manuals                       (a folder: "Norwell NV40-210, NV50-210.pdf")
+
+    Nothing is recorded until you confirm it: all, some by number, or one by one. Doubtful lines are marked and
+    need their number. The manual is then kept next to the book: `find` searches it, `show` names the page.
+    """
+    if Path(file).is_dir():
+        if sets:
+            raise BadInput(
+                "manual", described("a folder and --set"), "a folder whose files are named after sets"
+            )
+        return _folder(session, Path(file), yes, said)
+    if not sets:
+        raise BadInput("manual", described("no set"), "--set MAKE MODEL for each set of the manual")
+    reading = _read(file, list(dict.fromkeys(sets)))
+    recorded: list[dict[str, str]] = []
+    if not session.as_json:
+        _show(session, reading)
+    if yes:
+        recorded = _record(session, reading, reading.sure, said)
+    elif not session.as_json and reading.drafted and at_terminal():
+        recorded = _record(session, reading, _asked(session, reading), said)
+    elif not session.as_json and reading.drafted:
+        session.say(session.language("cli/manual/piped"))
+    if session.as_json:
+        with answering(session, "recorded"):
+            session.json(_json(reading) | {"recorded": recorded})
+    return 0 if reading.drafted else 1
+
+
+# -- reading -----------------------------------------------------------------------------------------------
+
+
+def _read(file: str, sets: list[tuple[str, str]]) -> Reading:
+    from kb.read import pdf
+    from kb.read.manual import ManualText
+
+    if len(sets) > MOST_SETS:
+        raise BadInput("--set", described(f"{len(sets)} sets"), f"at most {MOST_SETS}")
+    for make, model in sets:  # names first: reading takes its time
+        visit_from({"date": clock.today().isoformat(), "source": {"make": make, "model": model}}, "--set")
+    sent, place = read_bytes(file, pdf.MOST_BYTES)
+    document = pdf.document(sent, place)
+    found: dict[tuple[Any, ...], list[int]] = {}
+    items: dict[tuple[Any, ...], Item] = {}
+    text_of = ManualText(document.pages)
+    for number, (_, model) in enumerate(sets):
+        for item in text_of.draft(model):
+            key = (item.form, item.marking, item.page, item.line, *sorted(item.says.items()), item.doubt)
+            items.setdefault(key, item)
+            found.setdefault(key, []).append(number)
+    drafted = [Drafted(items[key], tuple(numbers)) for key, numbers in found.items()]
+    return Reading(Path(file).name if file != "-" else place, sent, document, sets, drafted)
+
+
+# -- confirming and recording ---------------------------------------------------------------------------------
+
+
+def _asked(session: Session, reading: Reading) -> list[Drafted]:
+    """What the person confirms."""
+    said = session.language
+    while True:
+        typed = click.prompt(said("cli/manual/which"), err=True, default="", show_default=False).strip()
+        words = typed.casefold().split()
+        if words in (["all"], [said("cli/manual/all")]):
+            return reading.sure
+        if words in (["none"], [said("cli/manual/none")]):
+            return []
+        if words in (["each"], [said("cli/manual/each")]):
+            return [one for number, one in enumerate(reading.drafted, 1) if _is_right(session, number, one)]
+        if (chosen := _numbers(typed, len(reading.drafted))) is not None:
+            return [reading.drafted[number - 1] for number in chosen]
+        session.say(said("cli/manual/which/wrong", most=len(reading.drafted)))
+
+
+def _is_right(session: Session, number: int, one: Drafted) -> bool:
+    said = session.language
+    session.say(f"{number}  {_jack(one.item, said)}: {_says(one.item, said)}")
+    session.say(said("cli/manual/cited", page=one.item.page, line=one.item.line))
+    return click.confirm(said("cli/manual/right"), default=not one.item.doubt, err=True)
+
+
+def _numbers(typed: str, most: int) -> list[int] | None:
+    """The numbers that were typed, such as ``1 3 5-7``; None if that is something else."""
+    found: list[int] = []
+    for word in re.split(r"[\s,;]+", typed.strip()):
+        match = re.fullmatch(r"(\d{1,4})(?:-(\d{1,4}))?", word)
+        if not match:
+            return None
+        first, last = int(match[1]), int(match[2] or match[1])
+        if not 1 <= first <= last <= most:
+            return None
+        found += range(first, last + 1)
+    return list(dict.fromkeys(found))
+
+
+def _record(
+    session: Session, reading: Reading, confirmed: Sequence[Drafted], said: dict[str, Any]
+) -> list[dict[str, str]]:
+    """Record a visit for each set of what was confirmed, and keep the manual with the pages."""
+    from kb.read.manual import jacks_of
+    from kb.read.shelf import Shelf
+
+    shelf = Shelf(session.folder)
+    done: list[dict[str, str]] = []
+    for number, (make, model) in enumerate(reading.sets):
+        items = [one.item for one in confirmed if number in one.sets]
+        jacks = jacks_of(items)
+        if not jacks:
+            continue
+        visit = visit_from(
+            {
+                "date": said["on"] or clock.today().isoformat(),
+                "source": {"make": make, "model": model, "kind": said["kind"] or Kind.TELEVISION.value},
+                "basis": Basis.MANUAL.value,
+                "by": said["by"] or session.settings.initials,
+                "jacks": jacks,
+            },
+            "manual",
+        )
+        done += _kept(session, shelf, reading, visit, items)
+    if not done and not session.as_json:
+        session.say(session.language("cli/record/nothing"))
+    return done
+
+
+def _kept(
+    session: Session, shelf: Shelf, reading: Reading, visit: Visit, items: list[Item]
+) -> Iterator[dict[str, str]]:
+    """Record one visit; one that this manual gave before makes way for it."""
+    from dataclasses import replace
+
+    (visit,), alike = named_as_known(session, [visit])
+    key = shelf.keep(reading.sent, reading.name, reading.document)
+    from_here = set(shelf.visits(key))
+    known = session.book.visits(visit.source.make, visit.source.model)
+    before = [one for one in known if one.id in from_here]
+    if any(one.findings == visit.findings for one in before):
+        session.say(session.language("cli/manual/already", make=visit.source.make, model=visit.source.model))
+        return
+    visit = replace(visit, supersedes=tuple(one.id for one in before))
+    for one in session.book.record([visit]).recorded:
+        shelf.cite(key, one.id, items)
+        if not session.as_json:
+            with answering(session, "recorded"):
+                session.console.print(text(session.language("cli/recorded", make=one.make, model=one.model)))
+        yield {"visit": one.id, "make": one.make, "model": one.model}
+    for other in alike:
+        (name,) = other.near
+        session.say(session.language("cli/record/alike", asked=other.asked, name=" ".join(name)))
+
+
+# -- showing ---------------------------------------------------------------------------------------------------
+
+
+def _jack(item: Item, said: Language) -> str:
+    form = said.word(item.form)
+    return item.marking if item.marking.startswith(form) else f"{form} {item.marking}"
+
+
+def _says(item: Item, said: Language) -> str:
+    """What an item says, in words."""
+    if item.is_jack:
+        read = marking.read(item.form, item.marking)
+        way = item.says.get("direction", read.direction.value)
+        words = [said(f"sheet/way/{way}"), *([said.word(read.signal)] if read.signal else [])]
+    else:
+        words = [said.word(kind(item.says[name])) for name, kind in _FIELDS.items() if name in item.says]
+        words += [item.says["setting"]] if "setting" in item.says else []
+    doubt = [said(f"cli/manual/doubt/{item.doubt}")] if item.doubt else []
+    return "; ".join([*words, *doubt])
+
+
+_FIELDS: Final = {"speakers": Speakers, "level": Level, "format": Format}
+
+
+def _show(session: Session, reading: Reading) -> None:
+    said, out = session.language, session.console
+    title = said("cli/manual/title", name=reading.name, count=reading.document.count)
+    out.print(text(title, "bold"))
+    for note in _notes(reading, said):
+        out.print(text(note, "yellow"))
+    if not reading.drafted:
+        out.print(text(said("cli/manual/empty")))
+        return
+    out.print(fitted(_table(reading, said), out))
+
+
+def _notes(reading: Reading, said: Language) -> list[str]:
+    """Pages that could not be read, and why."""
+    document = reading.document
+    pictures = [page.number for page in document.pages if page.picture]
+    notes = [said("cli/manual/stopped", page=document.stopped)] if document.stopped else []
+    if pictures:
+        notes.append(said("cli/manual/pictures", count=len(pictures), page=pictures[0]))
+    return notes
+
+
+def _table(reading: Reading, said: Language) -> Table:
+    from rich.table import Table
+
+    table = Table(box=None, padding=(0, 1), pad_edge=False)
+    table.add_column("#", justify="right", style="dim")
+    for name in ("jack", "finding", "page", "line"):
+        table.add_column(said(f"cli/manual/column/{name}"), overflow="fold")
+    for number, one in enumerate(reading.drafted, 1):
+        item = one.item
+        style = "yellow" if item.doubt else ""
+        models = ", ".join(reading.sets[at][1] for at in one.sets)
+        only = f" ({models})" if len(one.sets) < len(reading.sets) else ""
+        table.add_row(
+            f"{number}{'?' if item.doubt else ''}",
+            text(_jack(item, said), "bold" if item.is_jack else "dim"),
+            text(_says(item, said) + only, style),
+            str(item.page),
+            text(item.line, "dim"),
+        )
+    return table
+
+
+def _json(reading: Reading) -> dict[str, Any]:
+    document = reading.document
+    return {
+        "manual": reading.name,
+        "pages": document.count,
+        "stopped": document.stopped,
+        "pictures": [page.number for page in document.pages if page.picture],
+        "sets": [{"make": make, "model": model} for make, model in reading.sets],
+        "draft": [
+            {
+                "form": one.item.form.value,
+                "marking": one.item.marking,
+                "says": dict(one.item.says),
+                "page": one.item.page,
+                "line": one.item.line,
+                "doubt": one.item.doubt or None,
+                "sets": [reading.sets[at][1] for at in one.sets],
+            }
+            for one in reading.drafted
+        ],
+    }
+
+
+# -- a folder ----------------------------------------------------------------------------------------------------
+
+
+def _folder(session: Session, folder: Path, yes: bool, given: dict[str, Any]) -> int:
+    """Draft all manuals of a folder, and show for each what was drafted, what is doubtful, and why."""
+    from rich.table import Table
+
+    from kb.cli.progress import bar
+
+    try:
+        files = sorted(one for one in folder.iterdir() if one.suffix.lower() == ".pdf")
+    except OSError as problem:
+        raise BadInput(str(folder), stated(f"cannot be read ({problem.strerror})")) from problem
+    if not 0 < len(files) <= MOST_FILES:
+        raise BadInput(str(folder), described(f"{len(files)} manuals"), f"1 to {MOST_FILES} PDF files")
+    said = session.language
+    answers: list[dict[str, Any]] = []
+    table = Table(box=None, padding=(0, 1), pad_edge=False)
+    for name in ("file", "sure", "doubtful", "why"):
+        right = name in ("sure", "doubtful")
+        table.add_column(
+            said(f"cli/manual/column/{name}"), overflow="fold", justify="right" if right else "left"
+        )
+    with bar(said("cli/manual/reading")) as tell:
+        for number, file in enumerate(files):
+            if tell:
+                tell(number, len(files))
+            answer, row = _one_of_folder(session, file, yes, given)
+            answers.append(answer)
+            table.add_row(*(text(cell) for cell in row))
+    with answering(session, "recorded"):
+        if session.as_json:
+            session.json({"manuals": answers})
+        else:
+            session.console.print(fitted(table, session.console))
+            if not yes:
+                session.say(said("cli/manual/folder"))
+    return 0 if any(answer.get("draft") for answer in answers) else 1
+
+
+def _one_of_folder(
+    session: Session, file: Path, yes: bool, given: dict[str, Any]
+) -> tuple[dict[str, Any], list[str]]:
+    said = session.language
+    try:
+        reading = _read(str(file), _sets_of(file))
+        recorded = _record(session, reading, reading.sure, given) if yes else []
+    except JackfieldError as wrong:  # the others are still wanted
+        return {"manual": file.name, "error": str(wrong)}, [file.name, "", "", str(wrong)]
+    doubts = list(dict.fromkeys(one.item.doubt for one in reading.drafted if one.item.doubt))
+    why = [said(f"cli/manual/doubt/{doubt}") for doubt in doubts] + _notes(reading, said)
+    count = len(reading.drafted) - len(reading.sure)
+    row = [file.name, str(len(reading.sure)), str(count), "; ".join(why)]
+    return _json(reading) | {"recorded": recorded}, row
+
+
+def _sets_of(file: Path) -> list[tuple[str, str]]:
+    """The sets that a file is named after: ``Norwell NV40-210, NV50-210.pdf``."""
+    make, _, models = file.stem.replace("_", " ").partition(" ")
+    found = [(make, model.strip()) for model in models.split(",") if model.strip()]
+    if not found:
+        raise BadInput(file.name, described("no set in its name"), "MAKE MODEL.pdf or MAKE MODEL, MODEL.pdf")
+    return found

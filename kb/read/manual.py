@@ -1,0 +1,578 @@
+"""Draft from the text of a manual what it says of a set's jacks, each finding with its page and line.
+
+Nothing here is a fact: a person confirms each item of the draft. A mark is read by the panel reader; what the
+manual does not say stays open. What is optional, depends on the model or contradicts itself is doubtful.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+from kb.base.text import SETTING, plain_capitals, squeezed
+from kb.domain import marking
+from kb.domain.words import Direction, Form, Format, Level, Signal, Speakers
+from kb.read.manual_words import (
+    Mention,
+    Sentence,
+    Words,
+    is_mark,
+    is_socket,
+    is_whole,
+    language_of,
+    mark_alone,
+    sentences,
+    words_of,
+)
+from kb.read.pdf import Block, Page, Piece, blocks
+
+LINE_SHOWN: Final = 200  #: characters of a line of the manual that are kept with a finding
+_NEAR: Final = 14  #: points that a cell's middle may be off its column
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One thing that a manual says of one jack: that it is there, or what ``says`` has of it besides."""
+
+    form: Form
+    marking: str
+    page: int
+    line: str
+    says: Mapping[str, str] = field(default_factory=dict)
+    """Fields of a visit file's jack: ``speakers``, ``level``, ``format``, ``setting``, ``direction``."""
+    doubt: str = ""
+    """Why it is not certain: ``optional``, ``depending``, ``models``, ``lacking``, ``form``, ``conflict``."""
+
+    @property
+    def is_jack(self) -> bool:
+        """Does it say that the jack is there?"""
+        return not {"speakers", "level", "format"} & self.says.keys()
+
+
+@dataclass(slots=True)
+class _Jack:
+    """A jack as the sentences about it are gathered."""
+
+    mark: str
+    rank: int
+    first: tuple[int, str]
+    clues: Counter[Form] = field(default_factory=Counter)
+    outward: bool = False
+
+
+@dataclass(slots=True)
+class _Told:
+    """A sentence at its place, and the jack that its paragraph is about."""
+
+    page: int
+    said: Sentence
+    words: Words
+    about: Mention | None
+
+
+class ManualText:
+    """The sentences and tables of a manual, read once for all the sets that it is for."""
+
+    def __init__(self, pages: Iterable[Page]) -> None:
+        self._told: list[_Told] = []
+        self._rows: list[tuple[int, list[list[Piece]]]] = []
+        language = "en"
+        for page in pages:
+            rows = _rows(page)
+            used = _Tables("").read(page.number, rows)
+            if used:
+                self._rows.append((page.number, rows))
+            paragraphs = blocks(page, _apart)
+            said = plain_capitals(" ".join(one.text for one in paragraphs))
+            language = language_of(said, language)
+            if words_of(language).has("title_remote", plain_capitals(_title(paragraphs))):
+                continue
+            self._told += _told(page.number, [one for one in paragraphs if not _within(one, used)], language)
+
+    def draft(self, model: str) -> list[Item]:
+        """Return what the manual says of the jacks of one set, in the order of its pages."""
+        tables = _Tables(model)
+        for number, rows in self._rows:
+            tables.read(number, rows)
+        return list(_Draft(self._told, tables).items())
+
+
+def _apart(first: str, piece: str) -> bool:
+    """Is a mark next to something else? A mark of two lines is one."""
+    if piece.startswith("("):
+        return False
+    begun, added = mark_alone(first), mark_alone(piece)
+    goes_on = begun and piece.isupper() and not is_socket(first) and not (added and is_socket(piece))
+    if goes_on and (not is_whole(first) or (added and not is_whole(piece) and "(" in piece)):
+        return False
+    return begun is not None or added is not None
+
+
+def _title(paragraphs: Sequence[Block]) -> str:
+    return max(paragraphs, key=lambda one: one.high, default=Block("", 0, 0, 0, 0, 0)).text
+
+
+def _told(page: int, paragraphs: Sequence[Block], language: str) -> Iterator[_Told]:
+    """The sentences of a page, each with the jack that the heading above it or the cell next to it names."""
+    body = Counter(round(one.high) for one in paragraphs).most_common(1)
+    usual = body[0][0] if body else 0
+    headings: list[tuple[Block, Mention]] = []
+    for one in paragraphs:
+        title = one.high > 1.25 * usual
+        found = list(sentences(one.text, alone=not title))
+        beside = _beside(one, headings)
+        about = beside
+        if len(found) == 1 and found[0].folded == "QQ0QQ":
+            headings.append((one, found[0].own[0]))
+        elif title:
+            headings.clear()  # a new chapter
+        for sentence in found:
+            if sentence.own:
+                about = sentence.own[-1]
+            yield _Told(page, sentence, words_of(language), about)
+
+
+def _beside(one: Block, headings: Sequence[tuple[Block, Mention]]) -> Mention | None:
+    """The mark to the left of a paragraph, or above it."""
+    for held, mention in reversed(headings):
+        if held.right < one.left and abs(held.top - one.top) < held.high:
+            return mention
+        if abs(held.left - one.left) < 3 * one.high and held.bottom > one.bottom:
+            return mention
+    return None
+
+
+# -- tables of models --------------------------------------------------------------------------------
+
+
+def _rows(page: Page) -> list[list[Piece]]:
+    """The pieces of a page in rows from the top down, each from left to right."""
+    rows: list[list[Piece]] = []
+    for piece in sorted(page.pieces, key=lambda one: -one.top):
+        if rows and abs(rows[-1][0].top - piece.top) < 0.5 * piece.high:
+            rows[-1].append(piece)
+        else:
+            rows.append([piece])
+    whole: list[list[Piece]] = []
+    for row in (sorted(row, key=lambda one: one.left) for row in rows):
+        above = whole[-1][0] if whole else None
+        if (
+            above
+            and len(row) == 1
+            and row[0].text.startswith("(")
+            and abs(above.left - row[0].left) < above.high
+        ):
+            joined = Piece(f"{above.text} {row[0].text}", above.left, row[0].bottom, above.right, above.top)
+            whole[-1][0] = joined
+        else:
+            whole.append(row)
+    return whole
+
+
+class _Tables:
+    """What tables of several models say of one of them."""
+
+    def __init__(self, model: str) -> None:
+        self.model = model
+        self.has: dict[str, tuple[int, str, Mention]] = {}
+        self.lacks: dict[str, tuple[int, str, Mention]] = {}
+        self.unclear: dict[str, tuple[int, str, Mention]] = {}
+
+    def read(self, page: int, rows: Sequence[Sequence[Piece]]) -> list[Piece]:
+        """Read the table of a page; returns its pieces, whose text says nothing outside their columns."""
+        used: list[Piece] = []
+        columns: list[Piece] = []
+        ours: list[Piece] = []
+        for row in rows:
+            models = [one for one in row[1:] if _is_model(one.text)]
+            if len(models) >= 1 and len(models) == len(row) - 1:
+                columns = models
+                ours = [one for one in models if _means(one.text, self.model)]
+                used += row
+                continue
+            mention = mark_alone(row[0].text) if columns else None
+            cells = [one for one in row[1:] if _column(one, columns) is not None]
+            if mention is None or not cells or len(cells) != len(row) - 1:
+                continue
+            used += row
+            line = " | ".join(one.text for one in row)
+            answers = [_answer(one.text) for one in cells]
+            own = [_answer(one.text) for one in cells if _column(one, columns) in ours]
+            if not ours or None in own:
+                target = self.has if answers and all(answers) else self.unclear
+            else:
+                target = self.has if own and all(own) else self.lacks
+            target.setdefault(mention.key, (page, line, mention))
+        return used
+
+
+_MODEL: Final = re.compile(r"(?=.*\d)(?=.*[A-Za-z*])[\w*./ -]{4,60}\Z")
+_NO: Final = frozenset({"", "NO", "NON", "NEIN", "NEE", "0"})
+
+
+def _is_model(text: str) -> bool:
+    return _MODEL.match(text) is not None and not is_mark(text) and text.upper() == text
+
+
+def _means(names: str, model: str) -> bool:
+    """Is the model one of the names of a column's head? ``*`` stands for any signs."""
+    for name in re.split(r"[,/;] ?| ", names):
+        pattern = re.escape(name.upper()).replace(r"\*", ".*").replace("\\-", "-?")
+        if name and re.fullmatch(pattern, model.upper().replace(" ", "-")):
+            return True
+    return squeezed(names) == squeezed(model)
+
+
+def _column(cell: Piece, columns: Sequence[Piece]) -> Piece | None:
+    middle = (cell.left + cell.right) / 2
+    for one in columns:
+        if one.left - _NEAR <= middle <= one.right + _NEAR or abs(cell.left - one.left) < _NEAR:
+            return one
+    return None
+
+
+def _answer(cell: str) -> bool | None:
+    """What a cell says: there or not; None for words that tell neither."""
+    plain = plain_capitals(cell)
+    if plain in _NO and not re.search(r"[•●✓✔○◯✕xX]", cell):
+        return False
+    yes = re.fullmatch(r"[•●✓✔○◯xX]|\d{1,2}( ?[xX×])?", cell.strip()) is not None
+    return True if yes or plain in ("YES", "JA", "OUI", "SI") else None
+
+
+def _within(one: Block, pieces: Iterable[Piece]) -> bool:
+    """Is one of the pieces part of the paragraph?"""
+    return any(
+        one.left <= piece.left + 1
+        and piece.right <= one.right + 1
+        and one.bottom <= piece.bottom + 1
+        and piece.top <= one.top + 1
+        for piece in pieces
+    )
+
+
+# -- from sentences to items --------------------------------------------------------------------------
+
+
+class _Draft:
+    """Gather the jacks that sentences speak of, and then what they say of them."""
+
+    def __init__(self, told: Sequence[_Told], tables: _Tables) -> None:
+        self.told, self.tables = told, tables
+        self.jacks: dict[str, _Jack] = {}
+        self.same: dict[str, str] = {}
+        for one in told:
+            for mention in one.said.own:
+                self._gather(one, mention)
+        for key, (page, line, mention) in tables.has.items():
+            if key not in self.jacks:
+                self.jacks[key] = _Jack(mention.mark, mention.rank, (page, line))
+        self._clues()
+        self._merge()
+
+    def _gather(self, one: _Told, mention: Mention) -> None:
+        held = self.jacks.get(mention.key)
+        if held is None or mention.rank > held.rank:
+            held = self.jacks[mention.key] = _Jack(mention.mark, mention.rank, (one.page, one.said.text))
+        if re.match(r"(?:QQ\d+QQ )?(?:\w+ ){0,4}" + f"(?:{one.words.inside('output')})", one.said.folded):
+            held.outward |= one.said.folded.startswith("QQ")
+
+    def _clues(self) -> None:
+        """What plugs in, by the words of sentences that speak of one jack alone."""
+        for one in self.told:
+            keys = {mention.key for mention in one.said.own}
+            about = one.about.key if one.about and not keys else ""
+            if len(keys) > 1 or (not keys and not about) or one.said.skipped or one.said.doubtful:
+                continue
+            key = next(iter(keys), about)
+            for name, form in _CLUES:
+                if key in self.jacks and one.words.has(name, one.said.folded):
+                    self.jacks[key].clues[form] += 1
+
+    def _merge(self) -> None:
+        """One jack has several names: with and without L/R or ARC, and in the words of a specification."""
+        for key in sorted(self.jacks, key=len):
+            longer = [
+                other
+                for other in self.jacks
+                if other != key and other.startswith(key) and _same_jack(other[len(key) :], key)
+            ]
+            if longer:
+                self._join(key, max(longer, key=len))
+        for key, jack in list(self.jacks.items()):
+            if jack.rank == 3 or key in self.same:
+                continue
+            better = [
+                other
+                for other, one in self.jacks.items()
+                if other != key
+                and other not in self.same
+                and (one.rank, other) > (jack.rank, key)
+                and self._reading(other).direction is Direction.OUTPUT
+                and self._may_be(key, other)
+            ]
+            if better:
+                self._join(key, better[0])
+
+    def _may_be(self, label: str, key: str) -> bool:
+        """May the label of a specification mean this jack? "Digital audio output" may be of two forms."""
+        same = self._reading(label).signal is self._reading(key).signal
+        return same or (not self.form(label)[1] and self._is_digital(key))
+
+    def _join(self, key: str, into: str) -> None:
+        self.same[key] = into
+        self.jacks[into].clues += self.jacks[key].clues
+
+    def _of(self, mention: Mention | None) -> str:
+        key = mention.key if mention else ""
+        while key in self.same:
+            key = self.same[key]
+        return key if key in self.jacks else ""
+
+    def form(self, key: str) -> tuple[Form, bool]:
+        """What plugs into a jack, and whether that is certain."""
+        jack = self.jacks[key]
+        words, plain = marking.words_of(jack.mark), plain_capitals(jack.mark)
+        if re.search(r"\bHDMI\b", plain):
+            return Form.HDMI, True
+        if "OPTICAL" in words:
+            return Form.TOSLINK, True
+        if "COAXIAL" in words:
+            return Form.RCA_SINGLE, True
+        if "HEADPHONE" in words:
+            return (Form.JACK_635 if jack.clues[Form.JACK_635] else Form.JACK_35), True
+        if re.search(r"\b(?:SCART|PERITEL|EUROCONECTOR|EXT)\b", plain) or (
+            jack.clues[Form.SCART] and not words & {"OUT", "IN"}
+        ):
+            return Form.SCART, True
+        if "SPEAKER" in words:
+            return Form.SPEAKER_TERMINALS, True
+        wanted = [form for form, _ in jack.clues.most_common()]
+        if "DIGITAL" in words:
+            wanted = [form for form in wanted if form in (Form.TOSLINK, Form.RCA_SINGLE)]
+        else:
+            wanted = [form for form in wanted if form in (Form.JACK_35, Form.RCA_PAIR)]
+        if wanted:
+            return wanted[0], True
+        if "DIGITAL" in words:
+            return Form.TOSLINK, False
+        if re.search(r"\bPC\b", plain):
+            return Form.JACK_35, True
+        return Form.RCA_PAIR, bool({"LEFT", "RIGHT"} & words or "IN" in words)
+
+    def _reading(self, key: str) -> marking.Reading:
+        return marking.read(self.form(key)[0], self.jacks[key].mark)
+
+    def _is_digital(self, key: str) -> bool:
+        reading = self._reading(key)
+        return reading.direction is not Direction.INPUT and reading.signal in (Signal.OPTICAL, Signal.COAXIAL)
+
+    def items(self) -> Iterator[Item]:
+        """Yield what is drafted of each jack: that it is there first."""
+        more = self._more()
+        order = sorted(
+            (key for key in self.jacks if key not in self.same), key=lambda k: self.jacks[k].first[0]
+        )
+        for key in order:
+            jack = self.jacks[key]
+            form, sure = self.form(key)
+            spellings = {key, *(one for one in self.same if self._of(Mention(one, 0)) == key)}
+            page, line = jack.first
+            doubt = "" if sure else "form"
+            if lacking := next(
+                (self.tables.lacks[one] for one in spellings if one in self.tables.lacks), None
+            ):
+                page, line, _ = lacking
+                doubt = "lacking"
+            unclear = self._reading(key).direction is Direction.UNCLEAR
+            says = {"direction": "output"} if unclear and jack.outward else {}
+            yield Item(form, jack.mark, page, _line(line), says, doubt)
+            for item in more.get(key, ()):
+                yield Item(form, jack.mark, item[0], _line(item[1]), item[2], item[3] or doubt)
+        yield from self._doubtful()
+
+    def _doubtful(self) -> Iterator[Item]:
+        """Jacks that are only spoken of as optional, or of other models."""
+        seen = set(self.jacks)
+        for one in self.told:
+            for mention, why in one.said.doubtful:
+                if mention.key not in seen and mention.rank == 3:
+                    seen.add(mention.key)
+                    yield self._guess(mention, one.page, one.said.text, why)
+        for key, (page, line, mention) in self.tables.unclear.items():
+            if key not in seen:
+                yield self._guess(mention, page, line, "models")
+
+    def _guess(self, mention: Mention, page: int, line: str, why: str) -> Item:
+        self.jacks[mention.key] = _Jack(mention.mark, mention.rank, (page, line))
+        form, _ = self.form(mention.key)
+        del self.jacks[mention.key]
+        return Item(form, mention.mark, page, _line(line), {}, why)
+
+    # -- what is said besides
+
+    def _more(self) -> dict[str, list[tuple[int, str, dict[str, str], str]]]:
+        found: dict[str, list[tuple[int, str, dict[str, str], str]]] = {}
+        for one in self.told:
+            if one.said.skipped or one.said.doubtful:
+                continue
+            for keys, says in self._says(one):
+                for key in keys:
+                    found.setdefault(key, []).append((one.page, one.said.text, says, ""))
+        return {key: _agreed(some) for key, some in found.items()}
+
+    def _says(self, one: _Told) -> Iterator[tuple[list[str], dict[str, str]]]:
+        folded, words = one.said.folded, one.words
+        own = [key for key in dict.fromkeys(map(self._of, one.said.own)) if key]
+        about = self._of(one.about)
+        menu = _menu(one.said.text, words)
+        heard = [key for key in (*own, about) if key and self._reading(key).signal is Signal.HEADPHONE]
+        all_heard = [key for key in self._kept() if self._reading(key).signal is Signal.HEADPHONE]
+        speakers = _speakers(folded, words, menu, bool(heard))
+        if speakers and (heard or all_heard):
+            says = {"speakers": speakers.value}
+            yield (heard or all_heard)[:1], says | ({"setting": menu} if menu else {})
+        lines = [key for key in own or [about] if key and _is_line(self._reading(key))]
+        level = _level(folded, words)
+        if lines and level and not speakers:
+            says = {"level": level.value}
+            yield lines, says | ({"setting": menu} if menu and level is Level.SELECTABLE else {})
+        sent = _format(folded, words, menu)
+        if sent:
+            digital = [key for key in self._kept() if self._is_digital(key)]
+            says = {"format": sent.value}
+            yield digital, says | ({"setting": menu} if menu and sent is Format.SELECTABLE else {})
+
+    def _kept(self) -> list[str]:
+        return [key for key in self.jacks if key not in self.same]
+
+
+_CLUES: Final = (
+    ("scart", Form.SCART),
+    ("light", Form.TOSLINK),
+    ("coax", Form.RCA_SINGLE),
+    ("large", Form.JACK_635),
+    ("small", Form.JACK_35),
+    ("pair", Form.RCA_PAIR),
+)
+
+
+def _same_jack(rest: str, key: str) -> bool:
+    """Is what a longer mark has besides only a side, or the return channel of an HDMI socket?"""
+    if re.fullmatch(r"HDMI\d?", key):
+        return re.fullmatch(r"(?:E?ARC)+(?:4K|8K)?", rest) is not None
+    return rest in ("LR", "RL", "STEREO", "OPTICAL", "COAXIAL")
+
+
+def _is_line(reading: marking.Reading) -> bool:
+    return reading.direction is Direction.OUTPUT and reading.signal in (Signal.ANALOG_LINE, Signal.HEADPHONE)
+
+
+def _speakers(folded: str, words: Words, menu: str, heard: bool) -> Speakers | None:
+    """What the sentence says of the set's own speakers while headphones are used."""
+    headphone = heard or words.has("headphone", folded)
+    if not headphone or not (words.has("speaker", folded) or re.search(r"\bTV\b|TELEVIS|FERNSEH", folded)):
+        return None
+    stays, quiet = words.has("stays", folded), words.has("quiet", folded)
+    if (stays or quiet) and menu:
+        return Speakers.MUTE_UNLESS_SET
+    if stays:
+        return Speakers.STAY_ON
+    return Speakers.MUTE if quiet else None
+
+
+def _level(folded: str, words: Words) -> Level | None:
+    fixed, variable = words.has("fixed", folded), words.has("variable", folded)
+    if fixed and variable:
+        return Level.SELECTABLE
+    return Level.FIXED if fixed else Level.VARIABLE if variable else None
+
+
+def _format(folded: str, words: Words, menu: str) -> Format | None:
+    """What the sentence says of the digital format that is sent."""
+    if not re.search(r"\bPCM\b", folded):
+        return None
+    if words.has("always", folded):
+        return Format.PCM
+    return Format.SELECTABLE if menu or words.count("option", folded) > 1 else None
+
+
+_STEP: Final = r"\s*[>›»→▶]\s*"
+_ITEM: Final = r"[^.:,;()>›»→▶]{2,60}"
+_PATH: Final = re.compile(rf"([^\W\d_][\w'’-]*){_STEP}({_ITEM}(?:{_STEP}{_ITEM})*)")
+
+
+def _menu(text: str, words: Words) -> str:
+    """The menu item that a sentence names, such as ``Sound > Digital output``; "" for none."""
+    found = _PATH.search(text)
+    if not found:
+        return ""
+    steps = [found[1]]
+    for step in re.split(_STEP, found[2]):
+        kept: list[str] = []
+        for word in step.split():
+            if kept and words.has("menu_end", plain_capitals(word)):
+                break
+            kept.append(word)
+        if kept:
+            steps.append(" ".join(kept[:5]))
+    return " > ".join(steps)[:SETTING]
+
+
+_Said = tuple[int, str, dict[str, str], str]
+#: Of two values that a manual gives, the one that the other is part of.
+_STRONGER: Final = {
+    "mute-unless-set": {"mute", "stay-on"},
+    "selectable": {"fixed", "variable", "pcm", "bitstream"},
+}
+
+
+def _agreed(some: Sequence[_Said]) -> list[_Said]:
+    """One item for each field; two values that exclude each other are doubtful."""
+    kept: dict[str, _Said] = {}
+    for page, line, says, _ in some:
+        name = next(iter(says))
+        value = says[name]
+        held = kept.get(name)
+        if held is None:
+            kept[name] = (page, line, says, "")
+            continue
+        before = held[2][name]
+        if before == value:
+            if "setting" not in held[2] and "setting" in says:
+                kept[name] = (page, line, says, held[3])
+        elif before in _STRONGER.get(value, ()):
+            kept[name] = (page, line, says, "")
+        elif value not in _STRONGER.get(before, ()):
+            kept[name] = (held[0], held[1], held[2], "conflict")
+    return list(kept.values())
+
+
+def _line(text: str) -> str:
+    return text if len(text) <= LINE_SHOWN else text[: LINE_SHOWN - 1] + "…"
+
+
+# -- from confirmed items to a visit --------------------------------------------------------------------
+
+
+def jacks_of(items: Iterable[Item]) -> list[dict[str, Any]]:
+    """Return what confirmed items make, as the ``jacks`` of a visit file.
+
+    An item about a jack that is not confirmed itself is left out.
+    """
+    found: dict[tuple[Form, str], dict[str, Any]] = {}
+    settings: dict[tuple[Form, str], list[str]] = {}
+    for item in sorted(items, key=lambda one: not one.is_jack):
+        name = (item.form, item.marking)
+        if item.is_jack:
+            found.setdefault(name, {"form": item.form.value, "marking": item.marking, **item.says})
+        elif name in found:
+            found[name] |= {key: value for key, value in item.says.items() if key != "setting"}
+            if item.says.get("setting"):
+                settings.setdefault(name, []).append(item.says["setting"])
+    for name, some in settings.items():
+        found[name]["setting"] = "; ".join(dict.fromkeys(some))[:SETTING]
+    return list(found.values())

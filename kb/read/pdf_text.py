@@ -1,0 +1,171 @@
+"""Take the text of a PDF page by page, in a process of its own.
+
+``pdf`` starts it; it imports nothing of ours, so that it starts quickly. It runs no script of the file and
+opens no link. It reads the file from stdin and writes a line of JSON to stdout: first the number of pages,
+then each page with its pieces of text and their places, or with its picture. Exit 1: not a PDF that is
+taken; stdout then has what was seen, a tab, and what was expected.
+"""
+
+from __future__ import annotations
+
+import base64
+import ctypes
+import io
+import json
+import sys
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import asdict, dataclass
+from typing import Any, Final
+
+MOST_CHARS: Final = 40_000  #: of one page; a page of small print has 10,000
+_HYPHENS: Final = {0x02, 0xAD, 0xFFFE}  # how the library writes a hyphen that parts a word
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What a manual may be, and reading it may take."""
+
+    pages: int
+    memory: int  #: bytes, where the system can hold a program to it
+    seconds: int  #: of the processor
+    edge: int  #: pixels of the longer side of the picture of a page
+    pictures: tuple[int, ...] = ()  #: pages wanted as pictures; none: the text of all
+
+    def text(self) -> str:
+        """For the command line."""
+        return json.dumps(asdict(self))
+
+
+class Refused(Exception):
+    """seen, expected"""
+
+
+def lines(sent: bytes, limits: Limits) -> Iterator[dict[str, Any]]:
+    """Yield the number of pages, and then each page. Raises Refused."""
+    import pypdfium2
+
+    try:
+        document = pypdfium2.PdfDocument(sent)
+    except pypdfium2.PdfiumError as problem:
+        if "password" in str(problem).lower() or "security" in str(problem).lower():
+            raise Refused("an encrypted PDF", "one that opens without a password") from problem
+        raise Refused("a damaged PDF", "a manual as PDF") from problem
+    count = len(document)
+    if not 0 < count <= limits.pages:
+        raise Refused(f"{count} pages", f"a manual of 1 to {limits.pages} pages")
+    yield {"pages": count}
+    for number in limits.pictures or range(1, count + 1):
+        try:
+            page = document[number - 1]
+            if limits.pictures:
+                yield {"page": number, "picture": _picture(page, limits.edge)}
+            else:
+                yield {"page": number, "pieces": _pieces(page), "drawn": _is_drawn(page)}
+            page.close()
+        except (pypdfium2.PdfiumError, IndexError):
+            yield {"page": number, "damaged": True}
+
+
+def _is_drawn(page: Any) -> bool:
+    """Is there a picture on the page?"""
+    from pypdfium2 import raw
+
+    return next(iter(page.get_objects(filter=[raw.FPDF_PAGEOBJ_IMAGE], max_depth=2)), None) is not None
+
+
+def _picture(page: Any, edge: int) -> str:
+    """The page as PNG in base64, grey, its longer side ``edge`` pixels."""
+    scale = edge / max(*page.get_size(), 1)
+    out = io.BytesIO()
+    page.render(scale=min(scale, 6), grayscale=True).to_pil().save(out, "PNG")
+    return base64.b64encode(out.getvalue()).decode("ascii")
+
+
+def _pieces(page: Any) -> list[Any]:
+    """Pieces of text with left, bottom, right and top in points: a line, or a cell of a table."""
+    from pypdfium2 import raw
+
+    text = page.get_textpage()
+    box = raw.FS_RECTF()
+    found: list[Any] = []
+    held: list[str] = []
+    lows: list[float] = []
+    highs: list[float] = []
+    left = bottom = right = 0.0
+    for at in range(min(raw.FPDFText_CountChars(text), MOST_CHARS)):
+        code = raw.FPDFText_GetUnicode(text, at)
+        if code in (0x0A, 0x0D):
+            _put(found, held, left, right, lows, highs)
+            continue
+        if not 0 < code < 0x110000 or 0xD800 <= code < 0xE000:
+            continue
+        char = "-" if code in _HYPHENS else chr(code)
+        if char.isspace():
+            if held:
+                held.append(" ")
+            continue
+        if not raw.FPDFText_GetLooseCharBox(text, at, ctypes.byref(box)):
+            continue
+        high = max(box.top - box.bottom, 1.0)
+        apart = abs(box.bottom - bottom) > 0.4 * high or not -high < box.left - right < 0.9 * high
+        if held and apart:
+            _put(found, held, left, right, lows, highs)
+        if not held:
+            left, bottom = box.left, box.bottom
+        held.append(char)
+        right = box.right
+        lows.append(box.bottom)
+        highs.append(high)
+    _put(found, held, left, right, lows, highs)
+    text.close()
+    return found
+
+
+def _put(
+    found: list[Any], held: list[str], left: float, right: float, lows: list[float], highs: list[float]
+) -> None:
+    """Add a piece. An accent makes a letter's box higher: the middle one of all letters counts."""
+    said = " ".join("".join(held).split())
+    if said:
+        bottom, high = sorted(lows)[len(lows) // 2], sorted(highs)[len(highs) // 2]
+        found.append([said, round(left, 1), round(bottom, 1), round(right, 1), round(bottom + high, 1)])
+    for one in (held, lows, highs):
+        one.clear()
+
+
+def _hold_to(limits: Limits) -> None:
+    with suppress(ImportError):
+        import resource  # not on Windows
+
+        for what, most in (
+            (resource.RLIMIT_AS, limits.memory),
+            (resource.RLIMIT_CPU, limits.seconds),
+            (resource.RLIMIT_FSIZE, 0),
+            (resource.RLIMIT_CORE, 0),
+        ):
+            with suppress(OSError, ValueError):  # macOS knows some of them by name only
+                resource.setrlimit(what, (most, most))
+
+
+def main() -> int:
+    """Read one manual."""
+    given = json.loads(sys.argv[1])
+    limits = Limits(**{**given, "pictures": tuple(given["pictures"])})
+    _hold_to(limits)
+    sent = sys.stdin.buffer.read()
+    out = sys.stdout
+    try:
+        for one in lines(sent, limits):
+            out.write(json.dumps(one) + "\n")
+            out.flush()  # what was read is there, whatever the next page does
+    except Refused as wrong:
+        out.write("\t".join(wrong.args))
+        return 1
+    except MemoryError:
+        return 2
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
