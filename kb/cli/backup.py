@@ -35,8 +35,8 @@ def backup_command(session: Session, folder: str | None, keep: int | None, listi
     """Copy the book to DIR, check the copy, and remove the oldest copies.
 
     Without DIR, copies go to the folder backups next to the book. The book may be in use meanwhile. Settings,
-    trusted keys and photos are kept with it; your secret key and the paired phones are not. Keep copies on
-    another disk too.
+    trusted keys, photos and manuals are kept with it; your secret key and the paired phones are not. Keep
+    copies on another disk too.
 
     \b
     jackfield backup
@@ -75,7 +75,7 @@ def backup_command(session: Session, folder: str | None, keep: int | None, listi
     with answering(session, "backup", file=copy.path):
         if session.as_json:
             counts = {"visits": copy.visits, "findings": copy.findings, "revision": copy.revision}
-            more = {"photos": done.photos, "problems": list(done.problems)}
+            more = {"photos": done.photos, "manuals": done.manuals, "problems": list(done.problems)}
             removed = [str(one) for one in gone]
             session.json({"backup": str(copy.path), **counts, "removed": removed, **more})
         else:
@@ -92,5 +92,7 @@ def _tell(session: Session, done: Backup) -> None:
     out.print(text(f"{said('cli/backup/done', **counts)}\n{copy.path}"), soft_wrap=True)
     if done.photos:
         out.print(text(said("cli/backup/photos", count=done.photos)))
+    if done.manuals:
+        out.print(text(said("cli/backup/manuals", count=done.manuals)))
     if done.removed:
         out.print(text(said("cli/backup/removed", count=len(done.removed))))

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 import sys
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from kb.base.text import cells, visible, wrapped
 from kb.cli.session import terminal_columns
+from kb.settings import MANUALS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -17,18 +19,39 @@ if TYPE_CHECKING:
     from kb.domain.language import Language
     from kb.read.label import Label
     from kb.read.picture import Piece
+    from kb.read.shelf import Hit
 
 
 def answer(session: Session, words: Sequence[str], limit: int = 10) -> int:
     """Ask the book for the words and print the answer; returns the exit code."""
     found = session.book.find(" ".join(words), limit=limit)
+    hits = _in_manuals(session, words)
     if session.book.behind:
         session.say(session.language("cli/find/older", why=session.book.behind))
     if session.as_json:
-        session.json(found_json(found))
+        session.json(found_json(found) | {"manuals": [asdict(hit) for hit in hits]})
     else:
-        _show(found, session.language)
-    return 0 if found.matches else 1
+        if found.matches or not hits:
+            _show(found, session.language)
+        _show_hits(hits, session.language)
+    return 0 if found.matches or hits else 1
+
+
+def _in_manuals(session: Session, words: Sequence[str]) -> list[Hit]:
+    """Pages of the manuals next to the book that have all the words; fields of a query are none of theirs."""
+    if not os.path.isdir(os.path.join(session.folder, MANUALS)):
+        return []
+    from kb.read.shelf import Shelf  # a look-up without manuals does not load it
+
+    return Shelf(session.folder).search(" ".join(word for word in words if ":" not in word))
+
+
+def _show_hits(hits: Sequence[Hit], said: Language) -> None:
+    width = min(terminal_columns(), 100)
+    for hit in hits:
+        line = said("cli/manual/from", name=hit.manual, page=hit.page, line=hit.line)
+        for part in wrapped(visible(line), width, "", "    "):
+            _line(part)
 
 
 def answer_photo(session: Session, name: str, limit: int) -> int:

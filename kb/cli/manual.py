@@ -79,10 +79,11 @@ def manual_command(
     \b
     jackfield manual nv40.pdf --set Norwell NV40-210 --set Norwell NV50-210
     jackfield manual nv40.pdf --set Norwell NV40-210 --yes
-    jackfield manual manuals                       (a folder: "Norwell NV40-210, NV50-210.pdf")
+    jackfield manual manuals       (a folder; each file is named after its sets)
 
-    Nothing is recorded until you confirm it: all, some by number, or one by one. Doubtful lines are marked and
-    need their number. The manual is then kept next to the book: `find` searches it, `show` names the page.
+    Nothing is recorded until you confirm it: all, some by number, or one by one. Doubtful lines have a mark
+    and need their number. The manual is then kept next to the book: `find` searches it, and `show` names
+    the page.
     """
     if Path(file).is_dir():
         if sets:
@@ -108,7 +109,7 @@ def manual_command(
     return 0 if reading.drafted else 1
 
 
-# -- reading -----------------------------------------------------------------------------------------------
+# -- reading -------------------------------------------------------------------------------------------
 
 
 def _read(file: str, sets: list[tuple[str, str]]) -> Reading:
@@ -133,7 +134,7 @@ def _read(file: str, sets: list[tuple[str, str]]) -> Reading:
     return Reading(Path(file).name if file != "-" else place, sent, document, sets, drafted)
 
 
-# -- confirming and recording ---------------------------------------------------------------------------------
+# -- confirming and recording --------------------------------------------------------------------------
 
 
 def _asked(session: Session, reading: Reading) -> list[Drafted]:
@@ -230,7 +231,7 @@ def _kept(
         session.say(session.language("cli/record/alike", asked=other.asked, name=" ".join(name)))
 
 
-# -- showing ---------------------------------------------------------------------------------------------------
+# -- showing -------------------------------------------------------------------------------------------
 
 
 def _jack(item: Item, said: Language) -> str:
@@ -321,7 +322,7 @@ def _json(reading: Reading) -> dict[str, Any]:
     }
 
 
-# -- a folder ----------------------------------------------------------------------------------------------------
+# -- a folder ------------------------------------------------------------------------------------------
 
 
 def _folder(session: Session, folder: Path, yes: bool, given: dict[str, Any]) -> int:

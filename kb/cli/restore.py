@@ -67,6 +67,7 @@ def _listed(done: Restored) -> dict[str, object]:
         "trusted": list(brought.trusted),
         "not_trusted": list(brought.not_trusted),
         "photos": brought.photos,
+        "manuals": brought.manuals,
         "problems": list(brought.problems),
     }
 
@@ -82,6 +83,8 @@ def _tell(session: Session, done: Restored) -> None:
         out.print(text(said("cli/restore/kept", file=done.kept)), soft_wrap=True)
     if done.brought.photos:
         out.print(text(said("cli/restore/photos", count=done.brought.photos)))
+    if done.brought.manuals:
+        out.print(text(said("cli/restore/manuals", count=done.brought.manuals)))
 
 
 def _besides(done: Restored, said: Language) -> Iterator[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -13,6 +14,8 @@ from kb.cli.panel_view import noted_json, panel_table, source_title
 from kb.domain.language import Language
 from kb.domain.panel import Panel, PanelJack
 from kb.domain.visit import Visit, visit_to
+from kb.domain.words import Form
+from kb.settings import MANUALS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,6 +24,7 @@ if TYPE_CHECKING:
 
     from kb.book import SetView
     from kb.domain.chance import Chance
+    from kb.read.shelf import Cited
 
 
 @click.command("show")
@@ -47,6 +51,7 @@ def show_command(session: Session, make: str, model: str | None, svg: str | None
         _write_picture(svg, session, known)
     chance = session.book.chance(known.source)
     works = [chance(one) if one.jack.usable else None for one in known.panel.jacks]
+    cited = _cited(session, known)
     if session.as_json:
         source = known.source
         session.json(
@@ -65,6 +70,7 @@ def show_command(session: Session, make: str, model: str | None, svg: str | None
                 ],
                 "conflicts": known.panel.conflicts,
                 "visits": [visit_to(visit) for visit in known.visits],
+                "cited": [{**asdict(one), "says": dict(one.says)} for one in cited],
             }
         )
         return 0
@@ -77,7 +83,22 @@ def show_command(session: Session, make: str, model: str | None, svg: str | None
         out.print(_remarks(known.panel, said))
         out.print()
     out.print(_visits(known.visits, said))
+    if cited:
+        out.print()
+    for one in cited:
+        what = f"{said.word(Form(one.form))} {one.marking}" if one.form in list(Form) else one.marking
+        line = said("cli/manual/from", name=one.manual, page=one.page, line=one.line)
+        out.print(text(f"{what}: {line}", "dim"), soft_wrap=False)
     return 0
+
+
+def _cited(session: Session, known: SetView) -> list[Cited]:
+    """The pages of manuals from which findings of this set came."""
+    if not (session.folder / MANUALS).is_dir():
+        return []
+    from kb.read.shelf import Shelf
+
+    return Shelf(session.folder).cited(visit.id for visit in known.visits)
 
 
 def _write_picture(file: str, session: Session, known: SetView) -> None:

@@ -60,6 +60,7 @@ class Backup:
     copy: Copy
     removed: tuple[Path, ...]
     photos: int
+    manuals: int
     problems: tuple[str, ...]
 
 
@@ -106,14 +107,15 @@ def back_up(book: Path, folder: Path, keep: int = KEEP) -> Backup:
         raise
     problems = list(copy.wrong.said("trigger", "index", "view", "table"))
     removed: tuple[Path, ...] = ()
-    photos = 0
+    photos = manuals = 0
     try:
         photos = beside.keep_photos(book.parent, folder)
+        manuals = beside.keep_manuals(book.parent, folder)
         if not problems:  # an older copy may be the better one
             removed = _pruned(folder, keep, copy)
     except BookTrouble as trouble:
         problems.append(str(trouble))
-    return Backup(copy, removed, photos, tuple(problems))
+    return Backup(copy, removed, photos, manuals, tuple(problems))
 
 
 def _free_name(folder: Path, book: Path) -> Path:

@@ -1,8 +1,8 @@
 """Put files next to a book, such as settings and photos, into a backup, and restore them.
 
 Settings and sharing data (trusted keys, facts given to each colleague) go into one small file next to the
-copy; photos go into a folder next to the copies. The secret key and the paired phones stay out: a stick gets
-lost, and both are made again in a minute.
+copy; photos and manuals go into folders next to the copies. The secret key and the paired phones stay out: a
+stick gets lost, and both are made again in a minute.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import os
 import re
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,6 +29,7 @@ ENDING: Final = ".home.json"  #: of the file next to a copy
 PHOTOS: Final = "photos"
 _MOST: Final = 128 * 1024 * 1024
 _VISIT: Final = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}\Z")
+_MANUAL: Final = re.compile(r"[0-9a-f]{64}\Z")
 _PHOTO: Final = re.compile(r"[0-9a-f]{64}\.jpg\Z")
 
 
@@ -43,6 +44,7 @@ class Brought:
     not_trusted: tuple[str, ...] = ()
     """Names that the backup trusts and this machine does not (any more); they stay so."""
     photos: int = 0
+    manuals: int = 0
     problems: tuple[str, ...] = ()
 
 
@@ -69,6 +71,16 @@ def keep_photos(home: Path, folder: Path) -> int:
     return sum(_carry(photo, folder / PHOTOS / photo.parent.name / photo.name) for photo in _photos(home))
 
 
+def keep_manuals(home: Path, folder: Path) -> int:
+    """Add manuals that are not in the backups yet; return how many. Raises BookTrouble."""
+    return _carry_manuals(_manuals(home), folder / settings.MANUALS)
+
+
+def _carry_manuals(files: Iterable[Path], folder: Path) -> int:
+    carried = [file.name for file in files if _carry(file, folder / file.parent.name / file.name)]
+    return carried.count(_PDF)
+
+
 def bring_back(copy: Path, home: Path, visits: set[str]) -> Brought:
     """Restore missing files next to the book; existing ones stay as they are.
 
@@ -77,7 +89,7 @@ def bring_back(copy: Path, home: Path, visits: set[str]) -> Brought:
     files, problems = [], []
     trusted: tuple[str, ...] = ()
     not_trusted: tuple[str, ...] = ()
-    photos = 0
+    photos = manuals = 0
     try:
         kept = _read(beside(copy))
         then = _trusted(kept)
@@ -94,9 +106,11 @@ def bring_back(copy: Path, home: Path, visits: set[str]) -> Brought:
         for photo in _photos(copy.parent):
             if photo.parent.name in visits:
                 photos += _carry(photo, home / PHOTOS / photo.parent.name / photo.name)
+        shelf = [file for file in _manuals(copy.parent) if file.stem in visits or not _VISIT.match(file.stem)]
+        manuals = _carry_manuals(shelf, home / settings.MANUALS)
     except BookTrouble as trouble:
         problems.append(str(trouble))
-    return Brought(tuple(files), trusted, not_trusted, photos, tuple(problems))
+    return Brought(tuple(files), trusted, not_trusted, photos, manuals, tuple(problems))
 
 
 def _read(path: Path) -> dict[str, bytes]:
@@ -144,8 +158,27 @@ def _photos(folder: Path) -> Iterator[Path]:
             )
 
 
+_PDF: Final = "manual.pdf"
+
+
+def _manuals(folder: Path) -> Iterator[Path]:
+    """Yield the files of the manuals in ``folder``, and no other files."""
+    try:
+        kept = sorted(one for one in (folder / settings.MANUALS).iterdir() if _MANUAL.match(one.name))
+    except (FileNotFoundError, NotADirectoryError):
+        return
+    except OSError as trouble:
+        raise BookTrouble(f"{folder / settings.MANUALS}: {_why(trouble)}") from trouble
+    for manual in kept:
+        with suppress(OSError):
+            for one in sorted(manual.iterdir()):
+                ours = one.name in (_PDF, "text.json") or (one.suffix == ".json" and _VISIT.match(one.stem))
+                if ours and one.is_file() and not one.is_symlink():
+                    yield one
+
+
 def _carry(photo: Path, target: Path) -> bool:
-    """Link a photo in a second place, without a second copy on one disk. Photos never change."""
+    """Link a photo or manual in a second place, without a second copy on one disk. They never change."""
     if target.exists():
         return False
     try:

@@ -85,12 +85,12 @@ class ManualText:
             used = _Tables("").read(page.number, rows)
             if used:
                 self._rows.append((page.number, rows))
-            paragraphs = blocks(page, _apart)
-            said = plain_capitals(" ".join(one.text for one in paragraphs))
+            found = paragraphs(page)
+            said = plain_capitals(" ".join(one.text for one in found))
             language = language_of(said, language)
-            if words_of(language).has("title_remote", plain_capitals(_title(paragraphs))):
+            if words_of(language).has("title_remote", plain_capitals(_title(found))):
                 continue
-            self._told += _told(page.number, [one for one in paragraphs if not _within(one, used)], language)
+            self._told += _told(page.number, [one for one in found if not _within(one, used)], language)
 
     def draft(self, model: str) -> list[Item]:
         """Return what the manual says of the jacks of one set, in the order of its pages."""
@@ -98,6 +98,11 @@ class ManualText:
         for number, rows in self._rows:
             tables.read(number, rows)
         return list(_Draft(self._told, tables).items())
+
+
+def paragraphs(page: Page) -> list[Block]:
+    """Return the paragraphs of a page, each mark that is a heading or a cell by itself."""
+    return blocks(page, _apart)
 
 
 def _apart(first: str, piece: str) -> bool:

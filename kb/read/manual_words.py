@@ -254,11 +254,14 @@ def _is_option(folded: str, words: Words) -> bool:
 
 
 def _is_foreign(mark: str, folded: str, words: Words) -> bool:
-    """Is it a jack of another device: of your player, the console's, or one that a receiver must have?"""
+    """Is it of another device (of your player, the console's, one that a receiver must have), or a key?"""
     device, of, article = words.inside("device"), words.inside("of"), words.inside("article")
     socket = words.inside("socket")
     after = rf"{mark}(?: (?:{socket}))? (?:{of})(?: (?:{article}))* (?:{device})"
     if re.search(after, folded):
+        return True
+    key = words.inside("key")
+    if re.search(rf"(?:{key}) {mark}|{mark} (?:{key})", folded):
         return True
     owner = words.inside("owner")
     if re.search(rf"(?:{device}) (?:{owner})(?: \w+){{0,2}} {mark}", folded):

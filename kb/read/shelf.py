@@ -21,8 +21,8 @@ from kb.base.atomic import write_mine
 from kb.base.errors import BadInput, BookTrouble, ascii_controls
 from kb.base.parsing import json_of
 from kb.base.text import plain_capitals
-from kb.read.manual import Item
-from kb.read.pdf import Document, blocks
+from kb.read.manual import Item, paragraphs
+from kb.read.pdf import Document
 from kb.settings import MANUALS
 
 FILE: Final = "manual.pdf"
@@ -63,7 +63,7 @@ class Shelf:
     def keep(self, sent: bytes, name: str, document: Document) -> str:
         """Keep a manual; returns its name here, the SHA-256 of the file. Raises BookTrouble."""
         key = hashlib.sha256(sent).hexdigest()
-        pages = [[page.number, [block.text for block in blocks(page)]] for page in document.pages]
+        pages = [[page.number, [block.text for block in paragraphs(page)]] for page in document.pages]
         said = json.dumps({"name": name, "pages": pages}, ensure_ascii=False).encode()
         self._write(self._folder / key / FILE, sent)
         self._write(self._folder / key / TEXT, said)
@@ -106,12 +106,12 @@ class Shelf:
         for folder in self._manuals():
             said = self._read(folder / TEXT, dict)
             name = str(said.get("name", ""))
-            for number, paragraphs in said.get("pages", ()):
-                folded = [plain_capitals(one) for one in paragraphs]
+            for number, texts in said.get("pages", ()):
+                folded = [plain_capitals(one) for one in texts]
                 if not _has(" ".join(folded), words):
                     continue
                 best = max(range(len(folded)), key=lambda at: sum(_has(folded[at], [word]) for word in words))
-                hit = Hit(name, int(number), str(paragraphs[best]))
+                hit = Hit(name, int(number), str(texts[best]))
                 (whole if _has(folded[best], words) else parts).append(hit)
                 if len(whole) >= most:
                     return whole

@@ -1,0 +1,161 @@
+"""What a manual says of a set: jacks with page and line, and none of another device."""
+
+from __future__ import annotations
+
+import io
+import sys
+from collections import Counter
+from pathlib import Path
+
+import pytest
+
+from kb.base.text import plain_capitals
+from kb.domain.visit import visit_from
+from kb.read.manual import Item, ManualText, jacks_of
+from kb.read.manual_words import sentences
+from kb.read.pdf import document
+from tests.read.papers import NV40, paper
+
+sys.path.insert(0, str(Path(__file__).parents[2] / "scripts"))
+
+import manuals
+import measure_manuals
+
+
+def drafted(*pages: list[str], model: str = "NV40-210") -> list[Item]:
+    return ManualText(document(paper(*pages), "manual").pages).draft(model)
+
+
+def own(text: str) -> list[str]:
+    return [mention.mark for sentence in sentences(text) for mention in sentence.own]
+
+
+@pytest.mark.parametrize(
+    ("said", "marks"),
+    [
+        ("Use an optical lead between OPTICAL OUT and the amplifier.", ["OPTICAL OUT"]),
+        ("Das Kabel in KOPFHÖRER stecken.", ["KOPFHÖRER"]),
+        ("Branchez la barre de son sur HDMI 2 (ARC).", ["HDMI 2 (ARC)"]),
+        ("El sonido sale por SALIDA DE AUDIO (L/R).", ["SALIDA DE AUDIO (L/R)"]),
+        ("Il cavo va in USCITA OTTICA.", ["USCITA OTTICA"]),
+        ("Steek de stekker in HOOFDTELEFOON.", ["HOOFDTELEFOON"]),
+        ("DIGITAL AUDIO OUT (OPTICAL): for a sound system.", ["DIGITAL AUDIO OUT (OPTICAL)"]),
+    ],
+)
+def test_what_is_printed_in_capitals_is_a_jack(said: str, marks: list[str]) -> None:
+    assert own(said) == marks
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "Connect the AUDIO OUT of your recorder to it.",
+        "Plug the cable into the recorder's LINE OUT.",
+        "AUDIO OUT des Rekorders verbinden.",
+        "La prise AUDIO OUT du lecteur se branche ici.",
+        "Conecte AUDIO OUT del grabador.",
+        "Collegare AUDIO OUT del registratore.",
+        "Verbind AUDIO OUT van de recorder.",
+        "The amplifier needs an OPTICAL IN socket.",
+        "Press the HEADPHONE key.",
+        "SERVICE: for service personnel only. Not for headphones.",
+        "This model has no LINE OUT.",
+        "Diese Reihe hat keinen Anschluss KOAXIAL AUSGANG.",
+        "Choose PCM on the TV, then press OK.",
+    ],
+)
+def test_jacks_of_other_devices_keys_and_missing_jacks_are_left_out(said: str) -> None:
+    assert own(said) == []
+
+
+@pytest.mark.parametrize(
+    "said",
+    ["The optional dock has a LINE OUT.", "LINE OUT (some models only).", "Je nach Modell: LINE OUT."],
+)
+def test_what_is_optional_or_depends_on_the_model_is_doubtful(said: str) -> None:
+    (sentence,) = sentences(said)
+    assert not sentence.own
+    assert [mention.mark for mention, _ in sentence.doubtful] == ["LINE OUT"]
+
+
+def test_each_finding_names_its_page_and_its_line() -> None:
+    items = drafted(*NV40)
+    said = {(item.marking, *item.says.values()): (item.page, item.line) for item in items if not item.doubt}
+    assert said[("OPTICAL OUT",)] == (2, "OPTICAL OUT")
+    assert said[("HEADPHONE", "mute")] == (2, "The speakers are muted while headphones are connected.")
+    menu = ("OPTICAL OUT", "selectable", "Sound > Digital output")
+    assert said[menu] == (3, "Sound > Digital output: choose PCM or Auto.")
+    assert [(item.marking, item.doubt) for item in items if item.doubt] == [("LINE OUT", "depending")]
+
+
+def test_confirmed_items_make_a_visit_read_by_the_panel_reader() -> None:
+    items = [item for item in drafted(*NV40) if not item.doubt]
+    visit = visit_from(
+        {"date": "2026-03-04", "source": {"make": "Norwell", "model": "NV40-210"}, "jacks": jacks_of(items)}
+    )
+    found = {one.jack.marking: one for one in visit.findings}
+    assert found.keys() == {"OPTICAL OUT", "HEADPHONE", "AV IN", "HDMI 2 (ARC)"}
+    assert found["HEADPHONE"].speakers.value == "mute"
+    assert found["AV IN"].jack.direction.value == "input"
+    assert found["HDMI 2 (ARC)"].jack.signal == "arc"
+
+
+def test_only_the_column_of_the_own_model_counts() -> None:
+    table = [
+        "Specifications",
+        "Model | NV40-210 | NV50-210",
+        "OPTICAL OUT | yes | yes",
+        "LINE OUT | - | yes",
+        "HEADPHONE | yes | -",
+    ]
+    for model, has, lacks in (("NV40-210", "HEADPHONE", "LINE OUT"), ("NV50-210", "LINE OUT", "HEADPHONE")):
+        items = {item.marking: item for item in drafted(table, model=model)}
+        assert has in items
+        assert lacks not in items
+    strange = {item.marking: item.doubt for item in drafted(table, model="NV70")}
+    assert strange["LINE OUT"] == "models"
+    assert strange["OPTICAL OUT"] == ""
+
+
+def test_a_manual_that_contradicts_itself_is_doubtful() -> None:
+    items = drafted(
+        ["1  AUDIO OUT", "RCA. The level of AUDIO OUT is fixed."], ["The level of AUDIO OUT is variable."]
+    )
+    assert [item.doubt for item in items if "level" in item.says] == ["conflict"]
+
+
+def test_an_attribute_without_its_confirmed_jack_is_left_out() -> None:
+    items = [item for item in drafted(*NV40) if not item.is_jack]
+    assert items
+    assert jacks_of(items) == []
+
+
+def test_two_libraries_read_the_same_words() -> None:
+    """Outside check: pdfminer.six, another reader of PDF with no code in common."""
+    high_level = pytest.importorskip("pdfminer.high_level", reason="pdfminer.six is not installed")
+    pytest.importorskip("reportlab", reason="reportlab is not installed")
+    pytest.importorskip("pypdfium2", reason="pypdfium2 is not installed")
+    for seed in (1, 4, 6):
+        one = manuals.made(seed)
+        ours = Counter(
+            word
+            for page in document(one.pdf, "m").pages
+            for piece in page.pieces
+            for word in _words(piece.text)
+        )
+        assert ours == Counter(_words(high_level.extract_text(io.BytesIO(one.pdf))))
+        assert ours == Counter(word for page in one.lines for line in page for word in _words(line))
+
+
+def _words(text: str) -> list[str]:
+    return plain_capitals(text.replace("(cid:127)", "")).split()  # a bullet, for which pdfminer has no sign
+
+
+def test_most_facts_of_invented_manuals_are_read_and_few_are_invented() -> None:
+    """A floor under the measure (scripts/measure_manuals.py): wordings that were not looked at."""
+    pytest.importorskip("reportlab", reason="reportlab is not installed")
+    pytest.importorskip("pypdfium2", reason="pypdfium2 is not installed")
+    scores, wrong = measure_manuals.measured(range(6), held_out=True)
+    every = scores["all"]
+    assert every.right > 0.9 * every.read, wrong
+    assert every.right > 0.75 * every.true, wrong

@@ -1,0 +1,109 @@
+"""Hostile, broken and huge manuals are refused with a clear message, within limits, and nothing is lost."""
+
+from __future__ import annotations
+
+import io
+import zlib
+from dataclasses import replace
+
+import pytest
+
+from kb.base.errors import BadInput, MissingExtra
+from kb.read import pdf
+from tests.read.papers import NV40, paper
+
+
+def refused(sent: bytes) -> str:
+    with pytest.raises(BadInput) as wrong:
+        pdf.document(sent, "nv40.pdf")
+    return str(wrong.value)
+
+
+def test_files_that_are_no_pdf_are_named() -> None:
+    pytest.importorskip("pypdfium2", reason="pypdfium2 is not installed")
+    assert refused(b"") == "nv40.pdf: saw an empty file, expected a manual as PDF"
+    assert "saw a damaged PDF" in refused(b"%PDF-1.7\nnothing more")
+    assert "saw something else than a PDF" in refused(b"<html>")
+
+
+def test_a_file_that_is_also_an_archive_is_refused() -> None:
+    """A polyglot: programs that look for another beginning would take it for something else."""
+    assert "something else than a PDF" in refused(b"PK\x03\x04 archive " + paper(["HEADPHONE"]))
+
+
+def test_a_cut_file_is_damaged() -> None:
+    whole = paper(*NV40)
+    assert "damaged" in refused(whole[: len(whole) // 2])
+
+
+def test_an_encrypted_manual_is_refused() -> None:
+    assert "an encrypted PDF, expected one that opens without a password" in refused(
+        paper(["HEADPHONE"], encrypt="secret")
+    )
+
+
+def test_a_manual_of_too_many_pages_is_refused_before_they_are_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(pdf, "LIMITS", replace(pdf.LIMITS, pages=3))
+    assert "saw 4 pages, expected a manual of 1 to 3 pages" in refused(paper(*[["a page"]] * 4))
+
+
+def test_a_manual_of_too_many_bytes_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(pdf, "MOST_BYTES", 100)
+    assert "expected at most" in refused(paper(["HEADPHONE"]))
+
+
+def bomb(first: bytes, unpacked: int) -> bytes:
+    """A manual whose second page unpacks to so many bytes."""
+    pypdf = pytest.importorskip("pypdf", reason="pypdf is not installed")
+    from pypdf.generic import EncodedStreamObject, NameObject, NumberObject
+
+    writer = pypdf.PdfWriter(clone_from=io.BytesIO(first))
+    packer = zlib.compressobj(9)
+    block = b"BT (x) Tj ET " * 80_000
+    packed = b"".join(packer.compress(block) for _ in range(unpacked // len(block))) + packer.flush()
+    stream = EncodedStreamObject()
+    stream._data = packed
+    stream.update(
+        {NameObject("/Filter"): NameObject("/FlateDecode"), NameObject("/Length"): NumberObject(len(packed))}
+    )
+    writer.pages[1][NameObject("/Contents")] = writer._add_object(stream)
+    out = io.BytesIO()
+    writer.write(out)
+    return out.getvalue()
+
+
+def test_a_page_that_unpacks_to_gigabytes_ends_the_reading_and_the_pages_before_it_count(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    pytest.importorskip("resource", reason="this system cannot hold a program to a limit")
+    monkeypatch.setattr(pdf, "LIMITS", replace(pdf.LIMITS, memory=300 * 1024 * 1024, seconds=5))
+    sent = bomb(paper(["HEADPHONE"], ["a bomb"], ["AUDIO OUT"]), 400 * 1024 * 1024)
+    assert len(sent) < 2_000_000
+    read = pdf.document(sent, "nv40.pdf")
+    assert read.stopped == 2
+    assert [page.pieces[0].text for page in read.pages] == ["HEADPHONE"]
+
+
+def test_a_script_in_a_manual_is_not_run() -> None:
+    read = pdf.document(paper(["HEADPHONE"], script="app.launchURL('x'); while (true) {}"), "nv40.pdf")
+    assert read.stopped is None
+    assert [piece.text for piece in read.pages[0].pieces] == ["HEADPHONE"]
+
+
+def test_a_page_without_text_that_shows_a_picture_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    Image = pytest.importorskip("PIL.Image", reason="Pillow is not installed")
+    pytest.importorskip("pypdfium2", reason="pypdfium2 is not installed")
+    out = io.BytesIO()
+    Image.new("L", (400, 500), 255).save(out, "PDF")
+    (page,) = pdf.document(out.getvalue(), "scan.pdf").pages
+    assert page.picture
+    assert not page.pieces
+    drawn = pdf.pictures(out.getvalue(), [1, 7], "scan.pdf")
+    assert drawn.keys() == {1}
+    assert max(Image.open(io.BytesIO(drawn[1])).size) == pdf.EDGE
+
+
+def test_without_the_library_the_extra_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(pdf, "find_spec", lambda _name: None)
+    with pytest.raises(MissingExtra, match=r"\[read\]"):
+        pdf.document(b"%PDF-1.7\n", "nv40.pdf")
