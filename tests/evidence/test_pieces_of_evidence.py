@@ -197,6 +197,14 @@ def test_a_lone_visit_is_shared_by_the_rule_of_bayes() -> None:
     assert found == pytest.approx({shape: p / sum(odds.values()) for shape, p in odds.items()})
 
 
+def test_an_input_may_have_been_recorded_as_an_output_and_the_rest_was_not_forgotten() -> None:
+    found = shared_out([note("a", "b", tried=("b",))], [], even, 2.0, Forgetting({"seen": 0.2}))
+    assert found == pytest.approx({"a b": 0.8 / 0.81, "b": 0.01 / 0.81})
+    found = shared_out([note("a", "b")], ["c"], even, 2.0, Forgetting({"seen": 0.2}))
+    odds = {"a b": 0.8**2, "a b c": 0.2 * 0.8**2, "a": 0.01 * 0.8, "b": 0.01 * 0.8}
+    assert found == pytest.approx({shape: p / sum(odds.values()) for shape, p in odds.items()})
+
+
 def test_what_was_tried_was_not_forgotten_and_counts_neither_way() -> None:
     found = shared_out([note("a", tried=("a",))], ["b"], even, 2.0, Forgetting({"seen": 0.2}))
     assert found == pytest.approx({"a": 1 / 1.2, "a b": 0.2 / 1.2})
