@@ -10,10 +10,13 @@ import pytest
 from kb.base import clock
 from kb.base.errors import BadInput
 from kb.domain import marking
-from kb.domain.language import ENGLISH, Language, language
+from kb.domain.driver import DriverLimits, drivers_from
+from kb.domain.kinds import fields_of, without_private
+from kb.domain.language import ENGLISH, Language, language, word_kind
 from kb.domain.panel import reconcile
-from kb.domain.visit import Visit, in_future, visit_from
-from kb.domain.words import DriverInput, Form
+from kb.domain.shortform import jack
+from kb.domain.visit import Driver, Finding, Source, Visit, in_future, visit_from
+from kb.domain.words import DriverInput, Form, Outcome
 
 LINE = {"form": "rca-pair", "marking": "AUDIO OUT"}
 
@@ -61,6 +64,12 @@ def test_only_forms_that_came_with_digital_sound_make_an_old_tube_set_unlikely()
     recent = {form.value for form in Form if form.recent}
     assert recent >= {"toslink", "mini-toslink", "hdmi", "bluetooth", "usb"}
     assert not recent & {"rca-pair", "rca-single", "scart", "din-5", "jack-3.5", "jack-6.35", "antenna"}
+
+
+def test_only_light_loudspeaker_terminals_and_bluetooth_carry_one_signal_whatever_is_printed() -> None:
+    always = {form.value for form in Form if form.always}
+    assert always == {"toslink", "mini-toslink", "speaker-terminals", "bluetooth"}
+    assert {form.value for form in Form if form.light} == {"toslink", "mini-toslink"}
 
 
 def test_a_word_of_up_to_forty_characters_is_looked_up_and_a_longer_one_is_refused() -> None:
@@ -184,3 +193,82 @@ def test_lengths_are_in_metres_unless_feet_are_asked_for() -> None:
     assert Language("en").length(2.0) == "2 m"
     assert language("es").length(2.5) == "2,5 m"
     assert [language("en", feet=True).length(m) for m in (3.048, 0.0254)] == ["10 ft 0 in", "0 ft 1 in"]
+
+
+@pytest.mark.parametrize(("style", "said"), [("a4", "4 December 2026"), ("letter", "December 4, 2026")])
+def test_a_day_is_said_in_words(style: str, said: str) -> None:
+    assert ENGLISH.day(date(2026, 12, 4), style) == said
+    assert ENGLISH.day(date(2026, 1, 4), "a4") == "4 January 2026"
+
+
+def test_words_of_each_kind_have_a_key_of_their_own() -> None:
+    assert [word_kind(one) for one in (DriverInput, Form)] == ["driver-input", "form"]
+
+
+# -- what is kept from others, and what a plate may say --------------------------------------------
+
+
+def test_who_was_there_for_which_job_and_all_free_words_are_private() -> None:
+    private = {one.key for of in (Visit, Finding, Driver, Source) for one in fields_of(of) if one.private}
+    assert private == {"by", "job", "note", "readings", "case", "name"}
+    told = visit(
+        {**LINE, "note": "stiff", "setting": "fixed"}, by="RT", job="J1", note="n", driver={"name": "own"}
+    )
+    bare = without_private(told)
+    assert (bare.by, bare.job, bare.note, bare.driver) == ("", "", "", None)
+    assert without_private(told.findings[0]).note == ""
+    assert without_private(told.findings[0]).setting == "fixed"
+    kept = without_private(visit(LINE, driver={"name": "own", "inputs": ["mic"]})).driver
+    assert kept == Driver(inputs=(DriverInput.MIC,))
+
+
+PLATE = {"name": "pad", "rated_current_a_rms": 1.0, "max_voltage_v_rms": 2.0}
+
+
+@pytest.mark.parametrize(
+    ("key", "low", "high"),
+    [
+        ("rated_current_a_rms", 0.01, 100),
+        ("max_voltage_v_rms", 0.1, 400),
+        ("min_resistance_ohm", 0, 100),
+    ],
+)
+def test_the_plate_of_a_driver_is_read_within_its_bounds(key: str, low: float, high: float) -> None:
+    for edge, beyond in ((low, low - 0.001), (high, high + 0.1)):
+        assert DriverLimits(**{**PLATE, key: edge})  # type: ignore[arg-type]
+        with pytest.raises(BadInput, match="driver pad, "):
+            DriverLimits(**{**PLATE, key: beyond})  # type: ignore[arg-type]
+
+
+def test_two_drivers_of_one_name_and_one_without_a_source_are_refused() -> None:
+    one = {**PLATE, "source": "its plate"}
+    assert len(drivers_from({"driver": [one, {**one, "name": "bench"}]})) == 2
+    for wrong, said in [([one, one], "driver pad: .*one entry a name"), ([PLATE], "source"), ([], "driver")]:
+        with pytest.raises(BadInput, match=said):
+            drivers_from({"driver": wrong})
+
+
+def test_trials_are_counted_by_their_outcome() -> None:
+    seen = [visit({**LINE, "outcome": one}) for one in ("silent", "silent", "hum", "carried")]
+    [found] = reconcile(seen).jacks
+    assert [found.tried(*some) for some in ((Outcome.SILENT,), (Outcome.SILENT, Outcome.HUM), ())] == [
+        2,
+        3,
+        0,
+    ]
+
+
+def test_free_is_not_taken_in_the_short_form_either() -> None:
+    assert [jack(f"opt:{word}", "jack 1").taken for word in ("free", "taken", "ok")] == [False, True, None]
+
+
+def test_what_a_mark_was_read_to_mean_counts_as_said_once_somebody_of_the_same_basis_says_it() -> None:
+    def read(*visits: Visit) -> set[str]:
+        [found] = reconcile(visits).jacks
+        return set(found.inferred)
+
+    by_mark, said = visit(LINE), visit({**LINE, "direction": "output", "signal": "analog-line"})
+    told = visit({**LINE, "direction": "output"}, basis="told")
+    assert read(by_mark) == read(by_mark, by_mark) == {"direction", "signal"}
+    assert read(by_mark, told) == read(told, by_mark) == {"direction", "signal"}, "hearsay is weaker"
+    assert read(by_mark, said) == read(said, by_mark) == read(said) == set()
