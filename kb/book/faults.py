@@ -158,6 +158,7 @@ def outcome_visit(book: Book, state: State, visit_id: str = "", language: Langua
         {
             "date": clock.today().isoformat(),
             "by": book.settings.initials,
+            "job": state.job,
             "basis": "tested",
             "source": source,
             "jacks": _jacks(state, found, known),

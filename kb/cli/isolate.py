@@ -26,7 +26,6 @@ from kb.isolate.wording import known_of_set, path_text
 
 if TYPE_CHECKING:
     from kb.book import SetView
-    from kb.domain.job import Job
     from kb.isolate import State
 
 
@@ -115,6 +114,7 @@ def isolate_command(
         "complaint": complaint,
         "make": make,
         "model": model,
+        "job": job.reference if job else None,
         "signal": signal,
         "items": [*items],
         "input": driver_input,
@@ -131,7 +131,7 @@ def isolate_command(
         keep(begun)
     if not talks:
         if session.as_json:
-            visit = {"recorded": _record_outcome(session, begun, job)} if recorded else {}
+            visit = {"recorded": _record_outcome(session, begun)} if recorded else {}
             session.json(document_of(begun, session.language) | visit)
             return 0
         show_state(session.console, begun, session.language)
@@ -142,7 +142,7 @@ def isolate_command(
 
         begun = talk(begun, session.console, read_line, keep, session.language)
     if recorded:
-        _record_outcome(session, begun, job)
+        _record_outcome(session, begun)
     return 0
 
 
@@ -163,11 +163,9 @@ def _known_set(session: Session, told: Mapping[str, Any], kept: Mapping[str, Any
     return None  # the reader of the file names what is wrong in it
 
 
-def _record_outcome(session: Session, state: State, job: Job | None) -> str:
+def _record_outcome(session: Session, state: State) -> str:
     """Keep what was found as a visit of today to the state's set; returns its id."""
     visit = outcome_visit(session.book, state, language=session.language)
-    if job is not None:
-        visit = replace(visit, job=job.reference)
     done = session.book.record([visit])
     recorded = session.language("cli/recorded", make=visit.source.make, model=visit.source.model)
     session.say(recorded)

@@ -49,6 +49,8 @@ def state_of(model: Model, saved: Mapping[str, Any] | None, asked: Mapping[str, 
         raise BadInput("--complaint", described("nothing"), f"one of {', '.join(model.complaints)}")
     if asked["make"]:
         data |= {"make": asked["make"], "model": asked["model"]}
+    if asked["job"]:
+        data["job"] = asked["job"]
     path = {key: asked[key] for key in ("signal", "items", "input") if asked[key]}
     if path and isinstance(data.get("path", {}), Mapping):
         data["path"] = {**data.get("path", {}), **path}

@@ -85,6 +85,8 @@ class State:
     """Repaired, and the complaint was gone; empty before that."""
     make: str = ""
     set_model: str = ""
+    job: str = ""
+    """The reference of the job that the search is for."""
 
     # -- what changes it
 
@@ -313,9 +315,9 @@ def start(model: Model, complaint: str, path: PathUsed | None = None) -> State:
 def state_from(model: Model, data: object, place: str = "answers") -> State:
     """Read the state from an answers file (parsed JSON).
 
-    Keys: ``complaint``, and at will ``make``, ``model``, ``path`` {``signal``, ``items``, ``input``},
-    ``answers`` {test: answer}, ``without`` [tool or test], ``mended`` [fault], ``fixed`` fault. Raises
-    BadInput naming the key or test, the value and the expected value.
+    Keys: ``complaint``, and at will ``make``, ``model``, ``job``, ``path`` {``signal``, ``items``,
+    ``input``}, ``answers`` {test: answer}, ``without`` [tool or test], ``mended`` [fault], ``fixed`` fault.
+    Raises BadInput naming the key or test, the value and the expected value.
     """
     nothing: tuple[str, ...] = ()
     no_answers: dict[str, str] = {}
@@ -330,6 +332,7 @@ def state_from(model: Model, data: object, place: str = "answers") -> State:
         begun,
         make=fields.take("make", line, ""),
         set_model=fields.take("model", line, ""),
+        job=fields.take("job", line, ""),
         mended_faults=tuple(dict.fromkeys(fields.take("mended", listed(faults, ANSWERED), nothing))),
     )
     said = fields.take("answers", keyed(line, line, ANSWERED), no_answers)
@@ -348,6 +351,7 @@ def state_to(state: State) -> dict[str, Any]:
         "complaint": state.complaint,
         "make": state.make,
         "model": state.set_model,
+        "job": state.job,
         "path": path_used_to(state.path),
         "answers": dict(state.answers),
         "without": [*state.without],

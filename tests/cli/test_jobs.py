@@ -400,6 +400,17 @@ def test_readings_faults_and_loop_belong_to_the_job(jackfield: Run, tmp_path: Pa
     assert done["loop_fits"] == by_job.json["fits"]
 
 
+def test_a_fault_search_that_goes_on_later_is_still_for_its_job(jackfield: Run, tmp_path: Path) -> None:
+    at_alder(jackfield)
+    file = tmp_path / "search.json"
+    begin = ("isolate", "--job", "J-1199", "--complaint", "no-sound", "--answers", file)
+    assert jackfield(*begin, "--json").code == 0
+    assert jackfield("isolate", "--answers", file, "--answer", "red-glow=dark", "--json").code == 0
+    assert jackfield("isolate", "--answers", file, "--fixed", "cap-on-plug", "--record", "--json").code == 0
+    [visit] = jackfield("visits", "--job", "J-1199", "--json").json["visits"]
+    assert visit["case"]["fault"] == "cap-on-plug"
+
+
 def test_of_two_sets_the_one_that_is_typed_counts(jackfield: Run) -> None:
     assert jackfield(*VISIT).code == 0
     added(jackfield, ALDER)
