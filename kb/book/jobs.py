@@ -158,6 +158,17 @@ class Jobs:
             found = now.visits_found(readings=True, of=lambda _, name: is_for(job, name))
         return found[-1].readings if found else ""
 
+    def items_of(self, job: Job) -> list[str]:
+        """Return the items of the catalogue that the visits of its day to a job name, as often as they do."""
+        from kb.catalogue import catalogue
+
+        if self._book.standing() is None or job.day is None:
+            return []
+        with self._book.store.snapshot() as now:
+            visits = now.visits_found(since=job.day, of=lambda _, name: is_for(job, name))
+        named = (item for visit in visits for finding in visit.findings for item in finding.items)
+        return [item for item in named if item in catalogue().by_name]
+
     def stock(self) -> dict[str, int]:
         """Return what the van has: a count by item."""
         self._take_in()
@@ -200,11 +211,11 @@ class Jobs:
         return self._add([checked(job) for job in jobs])
 
     def change(self, given: str, work: Callable[[Job], Job]) -> Job:
-        """Give a job a new state; return it. Raises NotFound, and BadInput as ``work`` does."""
-        return self.finish(given, work)
+        """Give a job a new state; return it. Raises NotFound, and BadInput as ``work`` does.
 
-    def finish(self, given: str, work: Callable[[Job], Job], used: Mapping[str, int] | None = None) -> Job:
-        """Change a job, and take what was used up out of the van, in one transaction."""
+        What it says was used there leaves the van in the same transaction; what it says no longer comes back.
+        So the same state once more takes nothing out.
+        """
         self._take_in()
         self.named(given)  # a name that is wrong makes no book
         became: list[Job] = []
@@ -216,7 +227,9 @@ class Jobs:
             _refuse_taken(after, every.values())
             became[:] = [after]
             states = {(JOB, job.id): _body(job_to(without_id(after)))}
-            if used:
+            used = Counter(dict(after.used))
+            used.subtract(dict(job.used))
+            if any(used.values()) and now.states(VAN, self._van):  # else nobody has counted what it holds
                 states[VAN, self._van] = _van_body(_less(_stock(now, self._van), used))
             return states
 
@@ -399,8 +412,14 @@ def _counts(have: Mapping[str, Any]) -> dict[str, int]:
 
 
 def _less(have: Mapping[str, int], used: Mapping[str, int]) -> dict[str, int]:
-    """Return what is left; an item that the van had less of than was used is gone."""
-    return {item: left for item, count in have.items() if (left := count - used.get(item, 0)) > 0}
+    """Return what is left; an item that the van had less of than was used is gone.
+
+    A count below 0 in ``used`` comes back.
+    """
+    from kb.pack.jobs import MOST_HAVE
+
+    left = {item: have.get(item, 0) - used.get(item, 0) for item in {**have, **used}}
+    return {item: min(count, MOST_HAVE) for item, count in left.items() if count > 0}
 
 
 def _van_body(have: Mapping[str, int]) -> str:

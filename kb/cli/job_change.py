@@ -111,7 +111,7 @@ def done_command(session: Session, ref: str, used: tuple[str, ...], called_off: 
             said["day"] = clock.today()
         return changed(job, said)
 
-    return _changed(session, session.book.jobs.finish(ref, finished, now))
+    return _changed(session, session.book.jobs.change(ref, finished))
 
 
 def _changed(session: Session, job: Job) -> int:

@@ -9,10 +9,11 @@ from __future__ import annotations
 import hashlib
 import json
 import secrets
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from flask import Flask, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
@@ -20,7 +21,8 @@ from werkzeug.wrappers import Response as AnyResponse
 from kb.base import clock
 from kb.base.errors import BadInput, NotFound, described
 from kb.base.text import squeezed
-from kb.domain.job import Job, JobStatus, Listening, changed, job_to
+from kb.catalogue import catalogue
+from kb.domain.job import MOST_USED, Job, JobStatus, Listening, changed, job_to
 from kb.domain.visit import Source
 from kb.domain.words import DriverInput
 from kb.pack import Job as ToPack
@@ -30,6 +32,7 @@ from kb.web.lengths import read_length
 from kb.web.site import page, site
 
 _LONGEST_ID: Final = 60
+_USED: Final = "used:"  #: begins the names of the fields of what was used
 _TEXTS: Final = ("make", "model", "job", "client", "place", "day")
 
 
@@ -42,11 +45,14 @@ def add(app: Flask) -> None:
 
 def today() -> AnyResponse:
     """The jobs of the day, and a form for one more."""
-    return _jobs_page({}, done=request.args.get("done", ""))
+    return _jobs_page({}, done=request.args.get("done", ""), taken_out="used" in request.args)
 
 
-def _jobs_page(typed: dict[str, str], code: int = 200, said: str = "", done: str = "") -> AnyResponse:
+def _jobs_page(
+    typed: dict[str, str], code: int = 200, said: str = "", done: str = "", taken_out: bool = False
+) -> AnyResponse:
     every = _every()
+    just_done = next((job for job in every if job.id == done and job.status is JobStatus.DONE), None)
     finished = [job for job in every if job.status is JobStatus.DONE and _is_today(job)]
     return page(
         "today",
@@ -54,7 +60,11 @@ def _jobs_page(typed: dict[str, str], code: int = 200, said: str = "", done: str
         jobs=[job for job in every if job.status is JobStatus.OPEN and _is_today(job)],
         earlier=[job for job in every if job.status is JobStatus.OPEN and _is_earlier(job)],
         finished=finished,
-        just_done=next((job for job in every if job.id == done and job.status is JobStatus.DONE), None),
+        just_done=just_done,
+        using=_using(just_done) if just_done and site().jobs is None else None,
+        taken_out=taken_out,
+        used_text=_used_text,
+        most=MOST_USED,
         new_id=typed.get("id") or secrets.token_hex(6),
         named=site().jobs is not None,
         day=clock.today().isoformat(),
@@ -63,6 +73,31 @@ def _jobs_page(typed: dict[str, str], code: int = 200, said: str = "", done: str
         inputs=list(DriverInput),
         usual=site().book.settings.inputs,
     )
+
+
+class Using(NamedTuple):
+    """What may have been used at a job: ``first`` with its count and what the van has, then the rest."""
+
+    first: list[tuple[str, int, int]]
+    van: list[tuple[str, int]]
+    others: list[str]
+
+
+def _using(job: Job) -> Using:
+    """Ask for what the job says already, what its visits named and what was packed for it."""
+    jobs = site().book.jobs
+    stock = jobs.stock()
+    count = dict(job.used) or Counter(jobs.items_of(job))
+    packed = [line.item for line in _plan([replace(job, status=JobStatus.OPEN)])[0].items]
+    first = [(item, count.get(item, 0), stock.get(item, 0)) for item in dict.fromkeys([*count, *packed])]
+    shown = {item for item, *_ in first}
+    van = [(item, there) for item, there in stock.items() if item not in shown]
+    others = sorted(one.name for one in catalogue().items if one.name not in shown | stock.keys())
+    return Using(first, van, others)
+
+
+def _used_text(job: Job) -> str:
+    return ", ".join(f"{count} × {item}" for item, count in job.used)
 
 
 def _is_today(job: Job) -> bool:
@@ -75,15 +110,13 @@ def _is_earlier(job: Job) -> bool:
 
 def bring() -> AnyResponse:
     """What to carry so that every job connects on the first visit, and how sure that is."""
-    from kb.book.naming import named_day
-    from kb.pack import caveats, chance_text, expected_text, pack, risk_text
+    from kb.pack import caveats, chance_text, expected_text, risk_text
 
     try:
-        packed = day_from(_of_file()) if site().jobs is not None else _packed()
+        jobs = None if site().jobs is not None else site().book.jobs.of_day(clock.today())
+        plan, notes = _plan(jobs)
     except NotFound:
         return redirect(url_for("today"), 303)
-    day, notes = named_day(site().book.named, packed)
-    plan: Plan = pack(day, site().book.expect())
     return page(
         "bring",
         plan=plan,
@@ -95,15 +128,21 @@ def bring() -> AnyResponse:
     )
 
 
-def _packed() -> Any:
-    jobs = site().book.jobs
-    return jobs.packed(jobs.of_day(clock.today()))
+def _plan(jobs: Sequence[Job] | None) -> tuple[Plan, list[str]]:
+    """Pack for these jobs, or those of the file; say what was not clear of their sets."""
+    from kb.book.naming import named_day
+    from kb.pack import pack
+
+    book = site().book
+    day, notes = named_day(book.named, day_from(_of_file()) if jobs is None else book.jobs.packed(jobs))
+    return pack(day, book.expect()), notes
 
 
 def change_today() -> AnyResponse:
-    """Add a job, take one as done, or take that back.
+    """Add a job, take one as done with what was used there, or take that back.
 
-    Each names its job by id. So a second tap, or a second phone, changes nothing.
+    Each names its job by id, and what was used is told as a whole. So a second tap, or a second phone,
+    changes nothing.
     """
     if site().jobs is not None:
         raise BadInput("today", "a job file that was named on the command line", "changes in that file")
@@ -113,6 +152,11 @@ def change_today() -> AnyResponse:
         _become(done, JobStatus.DONE)
     elif undone := typed.get("undo", ""):
         _become(undone, JobStatus.OPEN)
+    elif done := typed.get("used_at", ""):
+        used = _used(typed)
+        with suppress(NotFound):
+            jobs.change(done, lambda job: replace(job, used=used))
+        return redirect(url_for("today", done=done, used="yes"), 303)
     else:
         try:
             job = _job(typed)
@@ -122,6 +166,16 @@ def change_today() -> AnyResponse:
         except BadInput as wrong:
             return _jobs_page(typed, 422, str(wrong))
     return redirect(url_for("today", done=done or None), 303)
+
+
+def _used(typed: dict[str, str]) -> tuple[tuple[str, int], ...]:
+    """The items that were used, with their counts. Raises BadInput naming the item or the count."""
+    said: dict[str, Any] = {typed["another"]: 1} if typed.get("another") else {}
+    for key, count in typed.items():
+        item = key.removeprefix(_USED)
+        if item != key and count not in ("", "0"):
+            said[item] = int(count) if count.isdecimal() and len(count) < 9 else count
+    return changed(Job(), {"used": said}).used
 
 
 def _become(job_id: str, status: JobStatus) -> None:

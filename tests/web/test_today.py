@@ -139,6 +139,59 @@ def test_the_same_job_sent_twice_by_a_double_tap_is_one_job(phone: Phone, home: 
     assert jobs_of(home) == ["NV40-210"]
 
 
+def test_what_was_used_at_a_job_leaves_the_van_once(
+    phone: Phone, new_phone: NewPhone, home: Path, book: Book
+) -> None:
+    """Two phones and a double tap tell the same; what is mended comes back into the van."""
+    book.jobs.change_stock(lambda _: {"DAC": 3, "optical cable 2 m": 2})
+    phone.post("/today", {**JOB, "id": "a1"})
+    sent = {"make": "Norwell", "model": "NV40-210", "job": "J-7", "job_id": "a1", "date": "2026-03-06"}
+    jack = {
+        "form": "toslink",
+        "marking": "OPTICAL OUT",
+        "outcome": "carried",
+        "items": "DAC, optical cable 2 m",
+    }
+    phone.post("/record", sent | {f"jack-0-{key}": value for key, value in jack.items()})
+    page = phone.get(phone.post("/today", {"done": "a1"}).location).text
+    counts = dict(re.findall(r'name="used:([^"]+)" value="([0-9]+)"', page))
+    assert (counts["DAC"], counts["optical cable 2 m"]) == ("1", "1")  # as the visit says
+    assert book.jobs.stock() == {"DAC": 3, "optical cable 2 m": 2}
+    sent = {"used_at": "a1", "used:DAC": "1", "used:optical cable 2 m": "1", "used:3.5 mm cable 2 m": "0"}
+    for one in (phone, phone, new_phone()):
+        page = one.get(one.post("/today", sent).location).text
+        assert "Used there: 1 × DAC, 1 × optical cable 2 m" in page
+        assert book.jobs.stock() == {"DAC": 2, "optical cable 2 m": 1}
+    phone.post("/today", {"used_at": "a1", "used:DAC": "2", "used:optical cable 2 m": ""})
+    assert book.jobs.stock() == {"DAC": 1, "optical cable 2 m": 2}
+    phone.post("/today", {"used_at": "a1", "another": "power strip"})
+    assert book.jobs.stock() == {"DAC": 3, "optical cable 2 m": 2}
+    assert kept(home, "done")[0]["used"] == {"power strip": 1}
+    assert "What was used: 1 × power strip" in phone.get("/today").text
+
+
+@pytest.mark.parametrize(("item", "count"), [("DAC", "-1"), ("DAC", "x"), ("DAC", "9999"), ("banana", "1")])
+def test_what_cannot_have_been_used_is_named_and_changes_nothing(
+    item: str, count: str, phone: Phone, book: Book
+) -> None:
+    book.jobs.change_stock(lambda _: {"DAC": 3})
+    phone.post("/today", {**JOB, "id": "a1"})
+    phone.post("/today", {"done": "a1"})
+    answer = phone.post("/today", {"used_at": "a1", f"used:{item}": count})
+    assert answer.status_code == 422
+    assert (count if item == "DAC" else item) in answer.text
+    assert book.jobs.stock() == {"DAC": 3}
+
+
+def test_a_van_that_nobody_counted_stays_uncounted(phone: Phone, book: Book) -> None:
+    phone.post("/today", {**JOB, "id": "a1"})
+    phone.post("/today", {"done": "a1"})
+    phone.post("/today", {"used_at": "a1", "used:DAC": "1"})
+    phone.post("/today", {"used_at": "a1"})
+    assert book.jobs.stock() == {}
+    assert book.jobs.named("a1").used == ()
+
+
 def test_pack_takes_no_thought_for_a_job_that_is_done(phone: Phone, home: Path) -> None:
     phone.post("/today", {**JOB, "id": "a1"})
     phone.post("/today", {"make": "Hallmere", "model": "HM32-5", "id": "b2"})
