@@ -6,7 +6,8 @@
 Every phone is a person: looks a set up as one types, reads the set's page for some seconds, and
 sometimes records a visit, sent twice as by a phone that heard no answer. Only the loopback of this machine is
 used; it stops by itself. Times are what a phone sees, beside an answer that says nothing (``/health``) in the
-same run. At the end every acknowledged visit is looked for in the book.
+same run. At the end every acknowledged visit is looked for in the book. Then ``measure_phone.py``
+looks at the pages in Chromium.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from collections import defaultdict
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import measure_phone
 from damage import slip, unreadable
 from measure import invented, table
 
@@ -144,7 +146,8 @@ def main() -> int:
         finally:
             server.terminate()
             server.wait(30)
-        return told(crew, home, f"{phones} phones on {count:,} sets for {seconds} s", peak)
+        wrong = told(crew, home, f"{phones} phones on {count:,} sets for {seconds} s", peak)
+    return wrong or measure_phone.main()
 
 
 def written(home: Path, count: int) -> list[tuple[str, str]]:

@@ -156,7 +156,7 @@ class Jobs:
             return ""
         with self._book.store.snapshot() as now:
             found = now.visits_found(readings=True, of=lambda _, name: is_for(job, name))
-        return found[-1].readings if found else ""
+            return next((visit.readings for visit in found), "")
 
     def items_of(self, job: Job) -> list[str]:
         """Return the items of the catalogue that the visits of its day to a job name, as often as they do."""
@@ -166,7 +166,7 @@ class Jobs:
             return []
         with self._book.store.snapshot() as now:
             visits = now.visits_found(since=job.day, of=lambda _, name: is_for(job, name))
-        named = (item for visit in visits for finding in visit.findings for item in finding.items)
+            named = [item for visit in visits for finding in visit.findings for item in finding.items]
         return [item for item in named if item in catalogue().by_name]
 
     def stock(self) -> dict[str, int]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import date, timedelta
+from itertools import islice
 from typing import TYPE_CHECKING, Any, Final
 
 import click
@@ -30,6 +31,13 @@ _DECEMBER: Final = 12
 @click.option("--by", default="", metavar="INITIALS", help="Who was there.")
 @click.option("--job", "ref", default="", metavar="REF", help="The job's reference.")
 @click.option("--outcome", metavar="WORD", help=f"What a jack did: {', '.join(Outcome)}.")
+@click.option(
+    "--limit",
+    type=click.IntRange(min=1),
+    default=50,
+    show_default=True,
+    help="Most visits to show, the last ones.",
+)
 @command_options
 def visits_command(
     session: Session,
@@ -39,6 +47,7 @@ def visits_command(
     by: str,
     ref: str,
     outcome: str | None,
+    limit: int,
 ) -> int:
     """Find visits: what was done, when, by whom and for whom. Words match set, client, place and notes.
 
@@ -66,13 +75,17 @@ def visits_command(
                 and (not ref or squeezed(name) == squeezed(ref))
             ),
         )
-        pairs = [(visit, jobs.get(squeezed(visit.job))) for visit in found]
-        pairs = [(visit, job) for visit, job in pairs if all(_says(visit, job, word) for word in words)]
+        every = ((visit, jobs.get(squeezed(visit.job))) for visit in found)
+        fits = (pair for pair in every if all(_says(*pair, word) for word in words))
+        pairs = [*islice(fits, limit)][::-1]
+        more = next(fits, None) is not None
         brief = briefly(now, [visit.id for visit, _ in pairs])
     if session.as_json:
-        session.json({"visits": [_plain(visit, job) for visit, job in pairs]})
+        session.json({"visits": [_plain(visit, job) for visit, job in pairs], "more": more})
     elif pairs:
         _show(session, pairs, brief)
+        if more:
+            session.say(session.language("cli/visits/more", count=limit))
     else:
         session.say(session.language("cli/visits/none"))
     return 0 if pairs else 1

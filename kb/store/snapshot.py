@@ -25,6 +25,7 @@ from kb.store.spellings import Spellings
 from kb.store.withdrawn import STANDS, SUPERSEDED, counts, taken_back, withdrawn
 
 SETS: Final = 200  #: sets read at a time
+SOME: Final = 100  #: visits read at a time where few may be wanted
 
 _alias = schema.alias
 _visit, _anew, _later = schema.visit, schema.entered_anew, schema.supersession
@@ -328,17 +329,18 @@ class Snapshot:
         outcome: Outcome | None = None,
         readings: bool = False,
         of: Callable[[str, str], bool] = lambda _by, _job: True,
-    ) -> list[Visit]:
-        """Return the visits in force of these days, by date; ``of`` gets the person and the job of each.
+    ) -> Iterator[Visit]:
+        """Yield the visits in force of these days, by date, the last one first.
 
-        ``outcome``: at least one jack had it. ``readings``: readings of the loop were recorded with it.
+        ``of`` gets the person and the job of each. ``outcome``: at least one jack had it. ``readings``:
+        readings of the loop were recorded with it. Only visits that are asked for are read.
         """
         private = schema.visit_private
         asked = (
             sa.select(_visit.c.id, private.c.person, private.c.job)
             .outerjoin(private, private.c.visit == _visit.c.id)
             .where(STANDS)
-            .order_by(_visit.c.date, _visit.c.revision, _visit.c.id)
+            .order_by(_visit.c.date.desc(), _visit.c.revision.desc(), _visit.c.id.desc())
         )
         if since is not None:
             asked = asked.where(_visit.c.date >= since)
@@ -352,11 +354,11 @@ class Snapshot:
         if readings:
             more = schema.attached_private
             asked = asked.where(sa.exists().where(more.c.visit == _visit.c.id, more.c.kind == "readings"))
-        with told(self._place):
-            rows = self._connection.execute(asked)
-            ids = [row.id for row in rows if of(row.person or "", row.job or "")]
-            visits = load(self._connection, ids)
-        return [visits[one] for one in ids]
+        fitting = (row.id for row in self._rows(asked) if of(row.person or "", row.job or ""))
+        while ids := list(islice(fitting, SOME)):
+            with told(self._place):
+                visits = load(self._connection, ids)
+            yield from (visits[one] for one in ids)
 
     def recorded_last(self, most: int) -> list[Visit]:
         """Return the visits in force that were recorded last, the newest first."""
@@ -417,8 +419,12 @@ class Snapshot:
 
     def _stream(self, asked: sa.Executable, values: dict[str, Any] | None = None) -> Iterator[Any]:
         """Yield the first column, a few rows at a time."""
+        return (row[0] for row in self._rows(asked, values))
+
+    def _rows(self, asked: sa.Executable, values: dict[str, Any] | None = None) -> Iterator[Any]:
+        """Yield the rows, a few at a time."""
         with told(self._place):
-            result = self._connection.execution_options(yield_per=CHUNK).execute(asked, values).scalars()
+            result = self._connection.execution_options(yield_per=CHUNK).execute(asked, values)
         with result:
             while True:
                 with told(self._place):

@@ -153,9 +153,10 @@ def change_today() -> AnyResponse:
     elif undone := typed.get("undo", ""):
         _become(undone, JobStatus.OPEN)
     elif done := typed.get("used_at", ""):
-        used = _used(typed)
-        with suppress(NotFound):
-            jobs.change(done, lambda job: replace(job, used=used))
+        try:
+            _take_out(done, _used(typed), typed.get("was", ""))
+        except BadInput as wrong:
+            return _jobs_page({}, 422, str(wrong), done=done)
         return redirect(url_for("today", done=done, used="yes"), 303)
     else:
         try:
@@ -176,6 +177,20 @@ def _used(typed: dict[str, str]) -> tuple[tuple[str, int], ...]:
         if item != key and count not in ("", "0"):
             said[item] = int(count) if count.isdecimal() and len(count) < 9 else count
     return changed(Job(), {"used": said}).used
+
+
+def _take_out(job_id: str, used: tuple[tuple[str, int], ...], was: str) -> None:
+    """Keep what was used, unless somebody else changed it after the page with ``was`` was made."""
+
+    def told(job: Job) -> Job:
+        if _used_text(job) != was and dict(job.used) != dict(used):
+            raise BadInput(
+                "used", _used_text(job) or described("nothing"), "what it was when you looked; look again"
+            )
+        return replace(job, used=used)
+
+    with suppress(NotFound):
+        site().book.jobs.change(job_id, told)
 
 
 def _become(job_id: str, status: JobStatus) -> None:

@@ -449,6 +449,27 @@ def test_last_years_visit_is_found_by_client_day_job_or_word(
     assert done.code == (0 if found else 1)
 
 
+def test_without_a_filter_only_the_last_visits_are_read(
+    jackfield: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """19,000 visits take as much memory as 50."""
+    import kb.store.snapshot as snapshot
+
+    source = {"make": "Tarnow", "model": "T50"}
+    lines = [{"source": source, "date": f"2026-01-{day:02}", "jacks": []} for day in range(1, 29)]
+    assert jackfield("load", "-", stdin="".join(f"{json.dumps(line)}\n" for line in lines)).code == 0
+    asked: list[int] = []
+    read = snapshot.load
+    monkeypatch.setattr(snapshot, "load", lambda line, ids: (asked.append(len(ids)), read(line, ids))[1])
+    monkeypatch.setattr(snapshot, "SOME", 4)
+    done = jackfield("visits", "--limit", "3")
+    assert [line.split()[1] for line in done.out.splitlines()] == ["2026-01-26", "2026-01-27", "2026-01-28"]
+    assert "these are the last 3" in done.err
+    assert sum(asked) <= 4
+    every = jackfield("visits", "--limit", "28", "--json").json
+    assert (len(every["visits"]), every["more"]) == (28, False)  # type: ignore[arg-type]
+
+
 def test_a_correction_begins_from_the_id_that_visits_shows(jackfield: Run) -> None:
     added(jackfield, {**ALDER, "sets": ALDER["sets"][:1]})  # type: ignore[index]
     jackfield("record", "--job", "J-1199", "opt:silent")

@@ -51,7 +51,7 @@ CALLS: dict[str, Callable[[Store], Any]] = {
     "states": lambda store: looked(store, lambda now: now.states("job")),
     "every_state": lambda store: looked(store, lambda now: now.every_state("job")),
     "recorded_last": lambda store: looked(store, lambda now: now.recorded_last(3)),
-    "visits_found": lambda store: looked(store, lambda now: now.visits_found()),
+    "visits_found": lambda store: looked(store, lambda now: list(now.visits_found())),
     "turn_bundle": lambda store: store.turn_bundle(ID, taken_back=True),
     "standing": lambda store: store.standing(),
     "revision": lambda store: store.revision(),

@@ -17,6 +17,9 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+sys.path.insert(0, str(Path(__file__).parents[2] / "scripts"))
+from thumb import ARGS, SCREEN
+
 from kb.book import Book
 from kb.domain.visit import visit_from
 
@@ -157,15 +160,6 @@ def book(home: Path) -> Iterator[Book]:
 
 # -- a real browser ------------------------------------------------------------------------------------
 
-ARGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
-SCREEN = {"width": 360, "height": 740}
-
 
 class Laptop:
     """The phone page on one port of this machine; its link can be cut and mended."""
@@ -235,7 +229,7 @@ def driver_trouble(asked: list[str]) -> str:
 
 @pytest.fixture(scope="session")
 def chromium(playing: Any, chromium_path: str) -> Iterator[Any]:
-    browser = playing.chromium.launch(executable_path=chromium_path, args=ARGS)
+    browser = playing.chromium.launch(executable_path=chromium_path, args=[*ARGS])
     yield browser
     browser.close()
 

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from thumb import MARKS, known_panel, unknown_panel
 
 from kb.domain.visit import visit_from
 from tests.web.conftest import Laptop, draft_kept, ready, sees, until
@@ -175,46 +176,10 @@ def test_every_page_fits_a_narrow_phone_with_large_type(open_page: Open, laptop:
             assert not small, (path, small)
 
 
-class Thumb:
-    """Counts what somebody does on the page: taps, and characters typed."""
-
-    def __init__(self, page: Any) -> None:
-        self.page, self.taps, self.typed = page, 0, 0
-
-    def tap(self, selector: str) -> None:
-        self.page.tap(selector)
-        self.taps += 1
-
-    def type(self, text: str) -> None:
-        self.page.keyboard.type(text)
-        self.typed += len(text)
-
-
-def test_a_known_panel_with_photo_is_recorded_in_six_taps(
-    open_page: Open, laptop: Laptop, book: Any, tmp_path: Path
-) -> None:
-    """From the first page: search field, set, "record as here", "it carried sound", photo, save; the jacks
-    that are inputs ask nothing."""
+def test_a_known_panel_with_photo_is_recorded_in_six_taps(open_page: Open, book: Any, tmp_path: Path) -> None:
     photo = tmp_path / "panel.jpg"
     photo.write_bytes(with_place())
-    page = open_page()
-    thumb = Thumb(page)
-    thumb.tap("#q")
-    thumb.type("nv40")
-    thumb.tap("#found a.card")
-    thumb.tap(".reach a:has-text('Record as here')")  # at the lower edge, without scrolling
-    ready(page)
-    page.wait_for_selector(".read-as:has-text('input')")
-    until(page, "document.querySelectorAll('.jack').length === 3")
-    assert page.locator(".known").is_hidden()  # all of them are on the panel
-    assert page.locator(".jack:has([value=AUDIO]) .tried").is_hidden()
-    thumb.tap("[data-jack='0'] .as-known")
-    with page.expect_file_chooser() as chosen:
-        thumb.tap(".reach .shoot")
-    chosen.value.set_files(photo)
-    page.wait_for_selector("#photo-kept img")
-    thumb.tap("#save")
-    page.wait_for_url("**/recorded?*")
+    thumb = known_panel(open_page(), photo)
     new = next(visit for visit in book.visits("Norwell", "NV40-210") if visit.job == "")
     assert [f.jack.marking for f in new.findings] == ["DIGITAL AUDIO OUT", "AUDIO", "HEADPHONE"]
     assert (new.findings[0].outcome.value, new.findings[0].speakers.value) == ("carried", "stay-on")
@@ -222,25 +187,10 @@ def test_a_known_panel_with_photo_is_recorded_in_six_taps(
     assert (thumb.taps, thumb.typed) == (6, 4)
 
 
-def test_an_unknown_panel_is_recorded_in_eight_taps_and_25_characters(
-    open_page: Open, laptop: Laptop, book: Any
-) -> None:
-    """Three jacks with usual marks, one of which was tried; make and model are typed once."""
-    page = open_page()
-    thumb = Thumb(page)
-    thumb.tap("#q")
-    thumb.type("Hallmere HM32-5")
-    thumb.tap("#found a:not([inert]):has-text('Record this set')")
-    ready(page)
-    assert (page.input_value("#make"), page.input_value("#model")) == ("Hallmere", "HM32-5")
-    for mark in ("OPTICAL OUT", "HEADPHONE", "HDMI 1"):
-        thumb.tap(f".often .tile:has(span:text-is('{mark}'))")
-    thumb.tap("[data-jack='0'] .chip:has-text('carried sound')")
-    thumb.tap("[data-jack='0'] .chip:has-text('stay on')")
-    thumb.tap("#save")
-    page.wait_for_url("**/recorded?*")
+def test_an_unknown_panel_is_recorded_in_eight_taps_and_25_characters(open_page: Open, book: Any) -> None:
+    thumb = unknown_panel(open_page())
     (visit,) = book.visits("Hallmere", "HM32-5")
-    assert [f.jack.marking for f in visit.findings] == ["OPTICAL OUT", "HEADPHONE", "HDMI 1"]
+    assert [f.jack.marking for f in visit.findings] == [*MARKS]
     assert visit.findings[0].outcome.value == "carried"
     assert thumb.taps <= 8
     assert thumb.typed <= 25

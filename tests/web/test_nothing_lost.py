@@ -80,7 +80,7 @@ def test_visits_and_photos_outlive_a_browser_that_is_closed(
         return playing.chromium.launch_persistent_context(
             tmp_path / "profile",
             executable_path=chromium_path,
-            args=ARGS,
+            args=[*ARGS],
             viewport=SCREEN,
             is_mobile=True,
             has_touch=True,

@@ -162,9 +162,13 @@ def test_what_was_used_at_a_job_leaves_the_van_once(
         page = one.get(one.post("/today", sent).location).text
         assert "Used there: 1 × DAC, 1 × optical cable 2 m" in page
         assert book.jobs.stock() == {"DAC": 2, "optical cable 2 m": 1}
-    phone.post("/today", {"used_at": "a1", "used:DAC": "2", "used:optical cable 2 m": ""})
+    stale = phone.post("/today", {"used_at": "a1", "used:DAC": "3"})  # from a page that was made before
+    assert (stale.status_code, book.jobs.stock()) == (422, {"DAC": 2, "optical cable 2 m": 1})
+    assert "1 × DAC, 1 × optical cable 2 m" in stale.text
+    was = {"was": "1 × DAC, 1 × optical cable 2 m"}
+    phone.post("/today", {"used_at": "a1", "used:DAC": "2", "used:optical cable 2 m": "", **was})
     assert book.jobs.stock() == {"DAC": 1, "optical cable 2 m": 2}
-    phone.post("/today", {"used_at": "a1", "another": "power strip"})
+    phone.post("/today", {"used_at": "a1", "another": "power strip", "was": "2 × DAC"})
     assert book.jobs.stock() == {"DAC": 3, "optical cable 2 m": 2}
     assert kept(home, "done")[0]["used"] == {"power strip": 1}
     assert "What was used: 1 × power strip" in phone.get("/today").text
@@ -187,7 +191,7 @@ def test_a_van_that_nobody_counted_stays_uncounted(phone: Phone, book: Book) -> 
     phone.post("/today", {**JOB, "id": "a1"})
     phone.post("/today", {"done": "a1"})
     phone.post("/today", {"used_at": "a1", "used:DAC": "1"})
-    phone.post("/today", {"used_at": "a1"})
+    phone.post("/today", {"used_at": "a1", "was": "1 × DAC"})
     assert book.jobs.stock() == {}
     assert book.jobs.named("a1").used == ()
 
