@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from kb.store import Recorded, Store
     from kb.store.revision import Standing
     from kb.store.snapshot import Snapshot
+    from kb.store.states import State
 
 T = TypeVar("T")
 
@@ -179,6 +180,19 @@ class Book:
             if quickly is not None:
                 return quickly
         return [] if self.standing() is None else self.store.visits_of(key)
+
+    def states(self, kind: str) -> dict[str, State]:
+        """The present states of the private things of a kind, by their names."""
+        if self._url is None and "store" not in self.__dict__:
+            from kb.store.states import states
+
+            quickly = states(self.path, kind)
+            if quickly is not None:
+                return quickly
+        if self.standing() is None:
+            return {}
+        with self.store.snapshot() as now:
+            return now.states(kind)
 
     def panel(self, visits: Sequence[Visit]) -> Panel:
         """What these visits together say of the panel."""

@@ -32,7 +32,8 @@ if TYPE_CHECKING:
     from kb.settings import Settings
     from kb.store import Store
     from kb.store.revision import Standing
-    from kb.store.snapshot import Snapshot, State
+    from kb.store.snapshot import Snapshot
+    from kb.store.states import State
 
 T = TypeVar("T")
 
@@ -106,6 +107,7 @@ class OpenBook(Protocol):
     @property
     def store(self) -> Store: ...
     def standing(self) -> Standing | None: ...
+    def states(self, kind: str) -> dict[str, State]: ...
     def change(self, work: Callable[[Store], T]) -> T: ...
 
 
@@ -120,10 +122,7 @@ class Jobs:
     def every(self) -> list[Job]:
         """Return all jobs, by day and reference; those without a day last."""
         self._take_in()
-        if self._book.standing() is None:
-            return []
-        with self._book.store.snapshot() as now:
-            return _in_order(_jobs(now).values())
+        return _in_order(_jobs(self._book.states(JOB)).values())
 
     def find(self, wanted: Wanted) -> list[Job]:
         """Return the jobs that are looked for."""
@@ -137,7 +136,7 @@ class Jobs:
         """Return the open jobs of a day as they are; what older releases kept stays where it is."""
         file = self._book.home / TODAY
         jobs = {job.id: job for job in _of_older_release(file)[0]} if file.exists() else {}
-        jobs |= _jobs(now) if now else {}
+        jobs |= _jobs(now.states(JOB)) if now else {}
         some = (job for job in jobs.values() if job.day == day and job.status is JobStatus.OPEN)
         return _in_order(some)
 
@@ -172,10 +171,7 @@ class Jobs:
     def stock(self) -> dict[str, int]:
         """Return what the van has: a count by item."""
         self._take_in()
-        if self._book.standing() is None:
-            return {}
-        with self._book.store.snapshot() as now:
-            return _stock(now, self._van)
+        return _stock(self._book.states(VAN), self._van)
 
     def packed(self, jobs: Iterable[Job], have: Mapping[str, int] | None = None) -> Packed:
         """Return what has to be connected at the open ones of these jobs, with ``have`` and the van's stock.
@@ -221,16 +217,17 @@ class Jobs:
         became: list[Job] = []
 
         def both(now: Snapshot) -> dict[tuple[str, str], str]:
-            every = _jobs(now)
+            every = _jobs(now.states(JOB))
             job = _named(every.values(), given)
             after = checked(replace(work(job), id=job.id))
-            _refuse_taken(after, every.values())
+            _refuse_taken(after, _taken(one for one in every.values() if one.id != job.id))
             became[:] = [after]
             states = {(JOB, job.id): _body(job_to(without_id(after)))}
             used = Counter(dict(after.used))
             used.subtract(dict(job.used))
-            if any(used.values()) and now.states(VAN, self._van):  # else nobody has counted what it holds
-                states[VAN, self._van] = _van_body(_less(_stock(now, self._van), used))
+            van = now.states(VAN, self._van)
+            if any(used.values()) and van:  # else nobody has counted what it holds
+                states[VAN, self._van] = _van_body(_less(_stock(van, self._van), used))
             return states
 
         self._book.change(lambda store: store.keep_states(both))
@@ -250,7 +247,7 @@ class Jobs:
 
         def van(now: Snapshot) -> dict[tuple[str, str], str]:
             after.clear()
-            after.update(_counts(work(_stock(now, self._van))))
+            after.update(_counts(work(_stock(now.states(VAN), self._van))))
             return {(VAN, self._van): _van_body(after)}
 
         self._book.change(lambda store: store.keep_states(van))
@@ -270,7 +267,9 @@ class Jobs:
         def more(now: Snapshot) -> dict[tuple[str, str], str]:
             added.clear()
             already.clear()
-            every = _jobs(now)
+            every = _jobs(now.states(JOB))
+            taken = _taken(every.values())
+            number = _last_number(every.values())
             states: dict[tuple[str, str], str] = {}
             for job in jobs:
                 there = every.get(job.id) if job.id else _same(job, every.values())
@@ -279,13 +278,15 @@ class Jobs:
                     continue
                 new = replace(job, id=job.id or secrets.token_hex(6))
                 if not new.reference:
-                    new = replace(new, reference=_next(every.values()))
+                    new = replace(new, reference=f"J-{number + 1}")
                 if not twice:
-                    _refuse_taken(new, every.values())
+                    _refuse_taken(new, taken)
                 every[new.id] = new
+                taken[text.squeezed(new.reference)] = new.id
+                number = max(number, _last_number([new]))
                 added.append(new)
                 states[JOB, new.id] = _body(job_to(without_id(new)))
-            if have and not _stock(now, self._van):
+            if have and not _stock(now.states(VAN), self._van):
                 states[VAN, self._van] = _van_body(have)
             return states
 
@@ -387,8 +388,8 @@ def _digest(number: int, content: str) -> str:
     return hashlib.sha256(f"{number} {content}".encode()).hexdigest()[:12]
 
 
-def _jobs(now: Snapshot) -> dict[str, Job]:
-    return {key: _read(one) for key, one in now.states(JOB).items()}
+def _jobs(states: Mapping[str, State]) -> dict[str, Job]:
+    return {key: _read(one) for key, one in states.items()}
 
 
 def _read(one: State) -> Job:
@@ -400,8 +401,8 @@ def _read(one: State) -> Job:
         ) from mistake
 
 
-def _stock(now: Snapshot, van: str) -> dict[str, int]:
-    state = now.states(VAN, van).get(van)
+def _stock(states: Mapping[str, State], van: str) -> dict[str, int]:
+    state = states.get(van)
     return _counts(json_of(state.body, van).get("have", {})) if state else {}
 
 
@@ -462,18 +463,21 @@ def _same(job: Job, jobs: Iterable[Job]) -> Job | None:
     """Return the job with this very reference and content, if there is one."""
     if not job.reference:
         return None
-    return next((one for one in jobs if without_id(one) == without_id(job)), None)
+    alike = (one for one in jobs if one.reference == job.reference)
+    return next((one for one in alike if without_id(one) == without_id(job)), None)
 
 
-def _refuse_taken(job: Job, jobs: Iterable[Job]) -> None:
-    mine = text.squeezed(job.reference)
-    for other in jobs:
-        if other.id != job.id and mine and text.squeezed(other.reference) == mine:
-            raise BadInput(
-                "job", job.reference, "a reference that no other job has (more sets of one job are its sets)"
-            )
+def _refuse_taken(job: Job, taken: Mapping[str, str]) -> None:
+    """Raise BadInput if another job has the reference; ``taken`` holds the ids by reference."""
+    if job.reference and taken.get(text.squeezed(job.reference), job.id) != job.id:
+        raise BadInput(
+            "job", job.reference, "a reference that no other job has (more sets of one job are its sets)"
+        )
 
 
-def _next(jobs: Iterable[Job]) -> str:
-    numbers = (int(found[1]) for one in jobs if (found := _NUMBERED.match(one.reference)))
-    return f"J-{max(numbers, default=0) + 1}"
+def _taken(jobs: Iterable[Job]) -> dict[str, str]:
+    return {text.squeezed(one.reference): one.id for one in jobs if text.squeezed(one.reference)}
+
+
+def _last_number(jobs: Iterable[Job]) -> int:
+    return max((int(found[1]) for one in jobs if (found := _NUMBERED.match(one.reference))), default=0)

@@ -13,6 +13,7 @@ from kb.domain.job import Job, changed, job_to
 from kb.domain.kinds import write_object
 
 if TYPE_CHECKING:
+    from kb.book.call import Heard
     from kb.pack import Plan
 
 _TURNS: Final = 100  #: answers of one call
@@ -37,9 +38,9 @@ def call_command(session: Session, ref: str, words: tuple[str, ...], number: int
     """
     job = session.book.jobs.named(ref)
     plan = _plan(session, job)
-    unread: list[str] = []
+    found = None
     if words:
-        job, plan, unread = _take(session, job, plan, " ".join(words), number)
+        job, plan, found = _take(session, job, plan, " ".join(words), number)
     elif (ask or sys.stdin.isatty()) and not session.as_json:
         _show(session, plan)
         for _ in range(_TURNS):
@@ -51,10 +52,11 @@ def call_command(session: Session, ref: str, words: tuple[str, ...], number: int
     if session.as_json:
         from kb.pack import to_json
 
-        session.json({"job": job_to(job), "unread": unread, **_answer(to_json(plan, session.language))})
+        heard = {"unread": found.unread if found else (), "unsure": found.unsure if found else ()}
+        session.json({"job": job_to(job), **heard, **_answer(to_json(plan, session.language))})
     elif not words:
         _show(session, plan)
-    return 1 if unread else 0
+    return 1 if found and found.unread else 0
 
 
 def _answer(document: dict[str, Any]) -> dict[str, Any]:
@@ -69,7 +71,7 @@ def _plan(session: Session, job: Job) -> Plan:
     return pack(named, session.book.expect())
 
 
-def _take(session: Session, job: Job, plan: Plan, line: str, number: int) -> tuple[Job, Plan, list[str]]:
+def _take(session: Session, job: Job, plan: Plan, line: str, number: int) -> tuple[Job, Plan, Heard]:
     """Keep what a line says in the job, and show how the list changes."""
     from kb.book.call import heard
     from kb.cli.job_list import set_text
@@ -90,7 +92,7 @@ def _take(session: Session, job: Job, plan: Plan, line: str, number: int) -> tup
     if not session.as_json:
         session.console.print(text("; ".join(set_text(one, said) for one in job.known_sets), "dim"))
         _show(session, after, plan)
-    return job, after, list(found.unread)
+    return job, after, found
 
 
 def _show(session: Session, plan: Plan, before: Plan | None = None) -> None:

@@ -9,10 +9,10 @@ which upgrades an old book or reports the trouble.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import closing
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 from kb.base.errors import BookTrouble
 from kb.base.files import moved, readable
@@ -23,17 +23,25 @@ from kb.store.revision import WAIT
 from kb.store.spellings import Spellings
 from kb.store.sqlite_codes import FORMATS
 
+T = TypeVar("T")
 MOST: Final = 500  #: visits to one set, or its spellings, that are read here; the store reads more in turns
 
 
 def visits_of(path: Path, set_key: str) -> list[Visit] | None:
     """Return the visits in force to a set, under all spellings, by date; None: the store must answer."""
+    return quickly(path, lambda book: _visits_of(book, set_key))
+
+
+def quickly(path: Path, read: Callable[[sqlite3.Connection], T | None]) -> T | None:
+    """Return what ``read`` finds in one state of the book, even if others write; None: ask the store."""
     for way in readable(path):
         try:
             with closing(sqlite3.connect(way.uri, uri=True, timeout=WAIT, isolation_level=None)) as book:
-                visits = _visits_of(book, set_key)
+                book.execute("BEGIN")
+                formats = book.execute("SELECT version_num FROM alembic_version").fetchall()
+                found = read(book) if formats == [(FORMATS[-1],)] else None
             if not moved(path, way):
-                return visits
+                return found
         except (sqlite3.Error, ValueError, TypeError, AttributeError, BookTrouble):
             continue
     return None
@@ -48,9 +56,6 @@ _RELEASED: Final = f"""
 
 
 def _visits_of(book: sqlite3.Connection, set_key: str) -> list[Visit] | None:
-    book.execute("BEGIN")  # one state of the book, even if others write meanwhile
-    if book.execute("SELECT version_num FROM alembic_version").fetchall() != [(FORMATS[-1],)]:
-        return None
     spellings = Spellings(book.execute(_ALIASES))
     keys = spellings.all_of(spellings.kept(set_key))
     ids = [row[0] for row in book.execute(_STANDING % _holes(keys), keys)]

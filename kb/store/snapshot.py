@@ -22,6 +22,7 @@ from kb.store.failures import told
 from kb.store.revision import Standing
 from kb.store.rows import CHUNK, load
 from kb.store.spellings import Spellings
+from kb.store.states import State
 from kb.store.withdrawn import STANDS, SUPERSEDED, counts, taken_back, withdrawn
 
 SETS: Final = 200  #: sets read at a time
@@ -65,15 +66,6 @@ class Entry(NamedTuple):
     def stands(self) -> bool:
         """Return whether the visit counts for its set."""
         return not (self.withdrawn or self.taken_back or self.superseded_by or self.outdone)
-
-
-class State(NamedTuple):
-    """Hold a state of a private thing: its name, the number of the state, its JSON and its time in UTC."""
-
-    about: str
-    turn: int
-    body: str
-    at: str
 
 
 class Counts(NamedTuple):

@@ -17,6 +17,7 @@ from kb.domain.visit import Visit
 from kb.store import Store
 from kb.store.content_id import sealed_id
 from kb.store.one_set import visits_of
+from kb.store.states import states
 from tests.store.helpers import KEY, raw, visit
 from tests.store.random_visits import any_visit
 
@@ -24,6 +25,16 @@ _acts = st.lists(
     st.tuples(st.sampled_from(["supersede", "withdraw", "reinstate", "merge", "release"]), st.data()),
     max_size=8,
 )
+
+
+def test_states_read_without_sqlalchemy_are_those_of_the_store(tmp_path: Path) -> None:
+    path = tmp_path / "book.sqlite3"
+    with Store.open(path) as store:
+        for body in ('{"turn": 1}', '{"turn": 2}'):
+            store.keep_states(lambda now, body=body: {("job", "J-1"): body, ("van", ""): body})
+            with store.snapshot() as now:
+                assert states(path, "job") == now.states("job") != {}
+    assert states(tmp_path / "none.sqlite3", "job") is None
 
 
 def release(path: Path, seen: Visit, jack: int | None, note: str, revision: int) -> None:

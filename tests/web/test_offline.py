@@ -12,7 +12,6 @@ from typing import Any
 
 import pytest
 
-from kb.domain.job import job_from
 from tests.web.conftest import Laptop, draft_kept, kept, ready, sees, until
 
 pytestmark = pytest.mark.usefixtures("chromium")
@@ -232,39 +231,6 @@ def test_a_link_that_hangs_is_no_link_and_the_visit_is_safe_on_the_phone(
     page.reload()
     page.wait_for_selector("text=Nothing waits")
     assert len(book.visits("Hallmere", "HM32-5")) == 1
-
-
-def test_a_job_is_done_over_a_link_that_hangs_and_its_items_leave_the_van_once(
-    open_page: Open, laptop: Laptop, book: Any
-) -> None:
-    book.jobs.change_stock(lambda _: {"DAC": 3})
-    job = {"make": "Norwell", "model": "NV40-210", "inputs": ["line-3.5"], "day": "2026-03-06"}
-    book.jobs.add([job_from(job)])
-    page = open_page()
-    page.goto(laptop.url("/today"))
-    kept(page)
-    page.clock.install()
-    held: list[Any] = []
-    page.route(
-        "**/today", lambda route: held.append(route) if route.request.method == "POST" else route.continue_()
-    )
-    done = page.get_by_role("button", name="Done with Norwell NV40-210")
-    done.tap()
-    done.tap()  # a double tap asks once
-    page.clock.fast_forward(9_000)
-    page.wait_for_selector("[role=alert]:has-text('did not answer')")
-    assert len(held) == 1
-    assert book.jobs.every()[0].status.value == "open"
-    page.unroute("**/today")
-    done.tap()
-    page.wait_for_url("**/today?done=*")
-    page.fill("#used-DAC", "1")
-    take_out = page.get_by_role("button", name="Take it out of the van")
-    take_out.tap()
-    sees(page, "[role=status]", "Used there: 1 × DAC")
-    take_out.tap()
-    page.wait_for_load_state()
-    assert book.jobs.stock() == {"DAC": 2}
 
 
 def test_no_script_of_ours_asks_without_a_limit() -> None:
