@@ -1,6 +1,7 @@
 """Make PDF manuals of invented sets, with what they truly say, to measure how well manuals are read.
 
-Wordings are in ``manual_wordings.toml``: six languages, half held out. Layouts: a numbered list, prose
+Wordings are in ``manual_wordings.toml``: six languages, a third held out and a third written
+after the reader. Layouts: a numbered list, prose
 under headings, a table of terminals, a table of models, a specification; one or two columns; one to three
 languages in a manual. Traps: outputs of other devices, options, "depending on model", terminals that the set
 lacks, service jacks, keys of the remote control, other models' columns.
@@ -22,6 +23,9 @@ from pathlib import Path
 from typing import Any
 
 WORDINGS = Path(__file__).with_name("manual_wordings.toml")
+LATER = Path(__file__).with_name("manual_wordings_later.toml")
+#: Which wordings a manual has: those that the reader was looked at with, held-out ones, later ones.
+PARTS = ("seen", "held-out", "later")
 MAKES = ("Norwell", "Hallmere", "Pellworth", "Aldvik", "Veldana", "Tarnow")
 SOUND = {"en": "Sound", "de": "Ton", "fr": "Son", "es": "Sonido", "it": "Suono", "nl": "Geluid"}
 DIGITAL = {
@@ -71,7 +75,6 @@ class Manual:
     model: str
     languages: tuple[str, ...]
     told: tuple[Told, ...]
-    held_out: bool
     lines: tuple[tuple[str, ...], ...]
     """The lines of each page as they were written."""
 
@@ -89,18 +92,23 @@ class _Jack:
 @cache
 def wordings() -> dict[str, Any]:
     """The wordings by language and concept."""
-    with WORDINGS.open("rb") as file:
-        return tomllib.load(file)
+    with WORDINGS.open("rb") as file, LATER.open("rb") as later:
+        found, more = tomllib.load(file), tomllib.load(later)
+    for language, said in more.items():
+        for concept, some in said.items():
+            found[language][concept] += some
+    return found
 
 
-def made(seed: int, *, held_out: bool = False) -> Manual:
-    """The manual of a seed; ``held_out``: with wordings that the reader was not looked at with."""
-    return _Maker(random.Random(seed * 2 + held_out), held_out).manual()
+def made(seed: int, part: str = "seen") -> Manual:
+    """The manual of a seed, with the wordings of one of ``PARTS``."""
+    number = PARTS.index(part)
+    return _Maker(random.Random(seed * len(PARTS) + number), number).manual()
 
 
 class _Maker:
-    def __init__(self, chance: random.Random, held_out: bool) -> None:
-        self.chance, self.held_out = chance, held_out
+    def __init__(self, chance: random.Random, part: int) -> None:
+        self.chance, self.part = chance, part
         self.make = chance.choice(MAKES)
         letters = "".join(chance.choice("ABCDEFGHKLMNPRSTVX") for _ in range(2))
         sizes = chance.sample(range(20, 76), chance.choice([1, 2, 3, 3]))
@@ -173,8 +181,8 @@ class _Maker:
 
     def _said(self, language: str, concept: str, **values: str) -> str:
         some: list[str] = wordings()[language][concept]
-        if len(some) == 4 and concept not in ("titles", "audio_title"):
-            some = some[2:] if self.held_out else some[:2]
+        if len(some) == 2 * len(PARTS):
+            some = some[2 * self.part : 2 * self.part + 2]
         return self.chance.choice(some).replace("{m}", values.get("m", ""))
 
     # -- what is written
@@ -198,7 +206,7 @@ class _Maker:
             self._specification(language, models_table, bare)
         told = tuple(Told(one.forms, one.mark, one.direction, one.says) for one in self.jacks)
         pdf, lines = _drawn(self.pages, chance)
-        return Manual(pdf, self.make, self.models, self.model, self.languages, told, self.held_out, lines)
+        return Manual(pdf, self.make, self.models, self.model, self.languages, told, lines)
 
     def _cover(self) -> None:
         self.pages.append([("big", self.make), ("line", ""), *(("line", model) for model in self.models)])

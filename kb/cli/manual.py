@@ -14,6 +14,7 @@ from kb.base import clock
 from kb.base.errors import BadInput, JackfieldError, described, stated
 from kb.base.inputfiles import read_bytes
 from kb.cli.common import Session, answering, choice, command_options, text
+from kb.cli.progress import bar
 from kb.cli.record import at_terminal, named_as_known
 from kb.cli.tables import fitted
 from kb.domain import marking
@@ -115,6 +116,7 @@ def manual_command(
 def _read(file: str, sets: list[tuple[str, str]]) -> Reading:
     from kb.read import pdf
     from kb.read.manual import ManualText
+    from kb.read.scans import with_scans
 
     if len(sets) > MOST_SETS:
         raise BadInput("--set", described(f"{len(sets)} sets"), f"at most {MOST_SETS}")
@@ -122,6 +124,9 @@ def _read(file: str, sets: list[tuple[str, str]]) -> Reading:
         visit_from({"date": clock.today().isoformat(), "source": {"make": make, "model": model}}, "--set")
     sent, place = read_bytes(file, pdf.MOST_BYTES)
     document = pdf.document(sent, place)
+    if any(page.picture for page in document.pages):
+        with bar(place) as tell:
+            document = with_scans(document, sent, place, tell)
     found: dict[tuple[Any, ...], list[int]] = {}
     items: dict[tuple[Any, ...], Item] = {}
     text_of = ManualText(document.pages)
@@ -270,7 +275,7 @@ def _show(session: Session, reading: Reading) -> None:
 def _notes(reading: Reading, said: Language) -> list[str]:
     """Pages that could not be read, and why."""
     document = reading.document
-    pictures = [page.number for page in document.pages if page.picture]
+    pictures = [page.number for page in document.pages if page.picture and not page.pieces]
     notes = [said("cli/manual/stopped", page=document.stopped)] if document.stopped else []
     if pictures:
         notes.append(said("cli/manual/pictures", count=len(pictures), page=pictures[0]))
@@ -328,8 +333,6 @@ def _json(reading: Reading) -> dict[str, Any]:
 def _folder(session: Session, folder: Path, yes: bool, given: dict[str, Any]) -> int:
     """Draft all manuals of a folder, and show for each what was drafted, what is doubtful, and why."""
     from rich.table import Table
-
-    from kb.cli.progress import bar
 
     try:
         files = sorted(one for one in folder.iterdir() if one.suffix.lower() == ".pdf")

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 from kb.base.text import SETTING, plain_capitals, squeezed
@@ -44,7 +44,8 @@ class Item:
     says: Mapping[str, str] = field(default_factory=dict)
     """Fields of a visit file's jack: ``speakers``, ``level``, ``format``, ``setting``, ``direction``."""
     doubt: str = ""
-    """Why it is not certain: ``optional``, ``depending``, ``models``, ``lacking``, ``form``, ``conflict``."""
+    """Why it is not certain: ``optional``, ``depending``, ``models``, ``lacking``, ``form``, ``conflict``,
+    ``picture``."""
 
     @property
     def is_jack(self) -> bool:
@@ -79,8 +80,11 @@ class ManualText:
     def __init__(self, pages: Iterable[Page]) -> None:
         self._told: list[_Told] = []
         self._rows: list[tuple[int, list[list[Piece]]]] = []
+        self._pictures: set[int] = set()
         language = "en"
         for page in pages:
+            if page.picture:
+                self._pictures.add(page.number)
             rows = _rows(page)
             used = _Tables("").read(page.number, rows)
             if used:
@@ -97,7 +101,12 @@ class ManualText:
         tables = _Tables(model)
         for number, rows in self._rows:
             tables.read(number, rows)
-        return list(_Draft(self._told, tables).items())
+        items = _Draft(self._told, tables).items()
+        return [replace(one, doubt="picture") if self._is_doubtful(one) else one for one in items]
+
+    def _is_doubtful(self, item: Item) -> bool:
+        """Was it read from a picture, which somebody has to look at?"""
+        return not item.doubt and item.page in self._pictures
 
 
 def paragraphs(page: Page) -> list[Block]:

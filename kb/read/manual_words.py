@@ -21,7 +21,9 @@ _UP: Final = "A-ZÀ-ÖØ-ÞŒ"
 _WORD: Final = rf"(?:e-?ARC(?:/ARC)?|[LR]/[LR]|[{_UP}][{_UP}0-9&+.'’/-]*[{_UP}0-9])(?![\w]|[-‐]\w)"
 _INSIDE: Final = rf"\((?:{_WORD}|[LR])(?:[ ,/]+(?:{_WORD}|[LR]|\d))*\)"
 #: A run of words in capitals, with numbers and brackets: how a manual writes what is printed.
-_RUN: Final = re.compile(rf"(?<![\w-]){_WORD}(?:[ ](?:{_WORD}|\d{{1,2}}(?![\w]|[.,:]\d|[ ]?mm)|{_INSIDE}))*")
+_RUN: Final = re.compile(
+    rf"(?<![\w-]){_WORD}(?:[ ]?{_INSIDE}|[ ](?:{_WORD}|\d{{1,2}}(?![\w]|[.,:]\d|[ ]?mm)))*"
+)
 _QUOTED: Final = re.compile(r"[„“\"«‹\[]\s?([^„“”\"«»‹›\[\]]{2,40}?)\s?[”“\"»›\]]")
 _LEAD: Final = re.compile(r"([^:.;!?]{3,50}?)\s?:\s+(?=\S)")
 _NUMBER: Final = re.compile(r"\A(?:[•●▪■*–-]|\(?\d{1,2}[.)]?|[①-⑳❶-❿])\s+")

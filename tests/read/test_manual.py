@@ -155,7 +155,7 @@ def test_most_facts_of_invented_manuals_are_read_and_few_are_invented() -> None:
     """A floor under the measure (scripts/measure_manuals.py): wordings that were not looked at."""
     pytest.importorskip("reportlab", reason="reportlab is not installed")
     pytest.importorskip("pypdfium2", reason="pypdfium2 is not installed")
-    scores, wrong = measure_manuals.measured(range(6), held_out=True)
+    scores, wrong = measure_manuals.measured(range(6), "held-out")
     every = scores["all"]
     assert every.right > 0.9 * every.read, wrong
     assert every.right > 0.75 * every.true, wrong

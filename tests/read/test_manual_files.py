@@ -10,6 +10,8 @@ import pytest
 
 from kb.base.errors import BadInput, MissingExtra
 from kb.read import pdf
+from kb.read.manual import ManualText
+from kb.read.scans import with_scans
 from tests.read.papers import NV40, paper
 
 
@@ -101,6 +103,19 @@ def test_a_page_without_text_that_shows_a_picture_is_told(monkeypatch: pytest.Mo
     drawn = pdf.pictures(out.getvalue(), [1, 7], "scan.pdf")
     assert drawn.keys() == {1}
     assert max(Image.open(io.BytesIO(drawn[1])).size) == pdf.EDGE
+
+
+def test_a_page_that_is_a_picture_is_read_and_all_of_it_is_doubtful() -> None:
+    for name in ("rapidocr", "onnxruntime", "cv2"):
+        pytest.importorskip(name, reason=f"{name} is not installed; the extra jackfield[read] brings it")
+    pypdfium2 = pytest.importorskip("pypdfium2", reason="pypdfium2 is not installed")
+    pages = [page.render(scale=2).to_pil() for page in pypdfium2.PdfDocument(paper(*NV40[1:]))]
+    out = io.BytesIO()
+    pages[0].save(out, "PDF", save_all=True, append_images=pages[1:])
+    read = with_scans(pdf.document(out.getvalue(), "scan.pdf"), out.getvalue(), "scan.pdf")
+    items = ManualText(read.pages).draft("NV40-210")
+    assert {"OPTICAL OUT", "HEADPHONE"} <= {item.marking for item in items}
+    assert {item.doubt for item in items if item.marking == "HEADPHONE"} == {"picture"}
 
 
 def test_without_the_library_the_extra_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
