@@ -59,8 +59,9 @@ def diagnose(readings: Readings) -> tuple[Sentence, ...]:
     """
     if readings.trial:
         return tuple(_noise_faults(readings))
+    inside = [each for each in compared(readings) if each.name not in readings.outside]
     return (
-        *_place_faults(readings, compared(readings)),
+        *_place_faults(readings, inside),
         *_response_faults(readings),
         *_noise_faults(readings),
     )
@@ -82,7 +83,7 @@ def compared(readings: Readings) -> tuple[Compared, ...]:
         # the meter shows no sign, so the field's amount is compared
         if abs(field) > 1e-6:
             level = 20 * math.log10(abs(field) / REFERENCE_A_PER_M) - readings.metal_db
-            found.append(Compared(each.name, readings.levels[each.name], level))
+            found.append(Compared(each.name, (each.field_db or 0.0) - readings.target_db, level))
     return tuple(found)
 
 

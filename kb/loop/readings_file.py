@@ -141,9 +141,27 @@ class Readings:
         return tuple(each for each in self.positions if each.field_db is not None and not each.standing)
 
     @property
+    def outside(self) -> frozenset[str]:
+        """Return the names of the measured places that lie outside a room's loop, where nobody listens."""
+        if self.loop is None or self.use.small:
+            return frozenset()
+        return frozenset(
+            each.name
+            for each in self.measured
+            if each.x is not None and each.y is not None and not self.loop.contains((each.x, each.y))
+        )
+
+    @property
     def levels(self) -> dict[str, float]:
-        """Return the field at each of these by name, dB re its target: 0 is 400 mA/m of a 1 kHz sine."""
-        return {each.name: (each.field_db or 0.0) - self.target_db for each in self.measured}
+        """Return the field at each of these inside the loop, by name, dB re its target.
+
+        0 is 400 mA/m of a 1 kHz sine.
+        """
+        return {
+            each.name: (each.field_db or 0.0) - self.target_db
+            for each in self.measured
+            if each.name not in self.outside
+        }
 
 
 def readings_from(data: object) -> Readings:

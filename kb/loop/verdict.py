@@ -27,8 +27,10 @@ from kb.loop.standard import (
     RESPONSE_DB,
     RESPONSE_HZ,
     RESPONSE_REFERENCE_HZ,
+    SHORT_PERIODS_DBA,
     SLACK,
     STANDING_DB,
+    SiteNoise,
     Use,
     noise_on_limit_dba,
     site_noise,
@@ -218,6 +220,7 @@ def judge(readings: Readings) -> Judgement:
         _exposure(readings),
     )
     metal = metal_loss(readings, pairs)
+    inside = [each for each in pairs if each.name not in readings.outside]
     failed = [each.name for each in checks if each.required and each.ok is False]
     return Judgement(
         readings=readings,
@@ -225,7 +228,7 @@ def judge(readings: Readings) -> Judgement:
         compared=pairs,
         current_known=readings.current is not None,
         diagnosis=faults,
-        advice=metal.sentences if metal else advise(readings, faults, pairs, failed),
+        advice=metal.sentences if metal else advise(readings, faults, inside, failed),
         metal=metal,
     )
 
@@ -281,14 +284,9 @@ def _field_checks(readings: Readings, pairs: Iterable[Compared]) -> list[Check]:
 
 def _doubts(readings: Readings, pairs: Iterable[Compared]) -> dict[str, Sentence]:
     """Say why the reading of a place is doubted, by its name."""
-    loop = readings.loop
-    if loop is None or readings.use.small or readings.trial:
+    if readings.loop is None or readings.use.small or readings.trial:
         return {}
-    found = {
-        each.name: Sentence("loop/note/outside")
-        for each in readings.measured
-        if each.x is not None and each.y is not None and not loop.contains((each.x, each.y))
-    }
+    found = {name: Sentence("loop/note/outside") for name in readings.outside}
     # without a current the places can only be compared with each other
     pairs = list(pairs)
     known = readings.current is not None
@@ -438,7 +436,7 @@ def _noise_checks(readings: Readings) -> list[Check]:
             unit="dB(A)",
             reference=_RE_FIELD,
             required=False,
-            note=_NOT_MEASURED if site is None else Sentence(f"loop/note/{site.value}"),
+            note=_NOT_MEASURED if site is None else _site_note(site, worst or 0.0),
             place=where,
         )
     ]
@@ -463,6 +461,12 @@ def _noise_checks(readings: Readings) -> list[Check]:
             )
         )
     return found
+
+
+def _site_note(site: SiteNoise, worst: float) -> Sentence:
+    """Say what the class means; a marked tone alone makes a noise worse than its level."""
+    tone = site is SiteNoise.NOT_TOLERABLE and worst <= SHORT_PERIODS_DBA
+    return Sentence(f"loop/note/{'tone' if tone else site.value}")
 
 
 def _exposure(readings: Readings) -> Check:

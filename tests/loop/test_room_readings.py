@@ -115,6 +115,32 @@ def test_pink_noise_on_an_rms_meter_does_not_ask_for_twice_the_current():
     assert fields(-4.0, -5.0, target_db=-4).verdict == "meets"  # what the driver's maker states
 
 
+def test_a_place_outside_the_loop_says_nothing_of_the_drive():
+    # 410 mA/m at 2.7 A in the middle is right; the meter in the hall shows the same of somebody else's loop
+    hall = {"name": "hall", "field_ma_per_m": 410, "x_m": 9.0, "y_m": 1.0}
+    sofa = {"name": "sofa", "field_ma_per_m": 395, "x_m": 2.5, "y_m": 2.0}
+    loop = {"length_m": 5, "width_m": 4, "current_a": 2.7}
+    assert not {"drive-high", "uneven", "high-at-place"} & set(faults({"loop": loop, "positions": [hall]}))
+    assert not {"drive-high", "uneven", "high-at-place"} & set(
+        faults({"loop": loop, "positions": [hall, sofa]})
+    )
+    # nor is it a place that has to be brought within 3 dB
+    far = judge(readings_from({"loop": loop, "positions": [hall | {"field_ma_per_m": 40}, sofa]}))
+    assert "uneven-area" not in [each.code for each in far.advice]
+
+
+def test_a_tone_is_named_where_it_alone_makes_a_noise_worse():
+    # 7.2: down to 22 dB below the signal for short periods, if the noise has no marked tone
+    def note(level, *, tonal):
+        found = judged(noise={"driver_off_dba": level, "tonal": tonal})
+        return next(each.note.text for each in found.checks if each.code == "noise-off")
+
+    assert "marked tone" in note(-25, tonal=True)
+    assert "short periods" in note(-25, tonal=False)
+    assert "marked tone" not in note(-20, tonal=True)
+    assert "more than can be borne" in note(-20, tonal=True)
+
+
 def test_a_reading_outside_the_loop_is_doubted_and_not_passed():
     data = measured({})
     data["positions"].append({"name": "hall", "x_m": 5.5, "y_m": 2, "field_db": 0, "response_db": FLAT})
