@@ -267,18 +267,6 @@ class Lookup:
         ranked = sorted(out.values(), key=lambda pair: pair[0])
         return [way for _, way in ranked[:6]]
 
-    def cut_anywhere(self, joined: str) -> list[tuple[Segmentation, list[Row]]]:
-        """Return segmentations of make and model without a gap: any make, few slips in the code."""
-        out = []
-        for size in range(2, min(24, len(joined) - 3)):
-            for code, rest in ((joined[size:], joined[:size]), (joined[:-size], joined[-size:])):
-                way = Segmentation(code, (rest,), bound=True)
-                if rest.isalpha() and "?" not in code:
-                    rows = self._rows(k.one_less(k.encode(fold(code))))
-                    if rows:
-                        out.append((way, rows))
-        return out
-
     def inside(self, ways: list[Segmentation]) -> Iterator[tuple[Segmentation, list[Row]]]:
         """Yield sets of a small book whose model contains the code as read, with the segmentation."""
         for way in ways:
@@ -432,7 +420,7 @@ class _Search:
             for way in ways:
                 if way not in first:
                     self._weigh(way, look.close(way) + look.ends(way))
-        if self._lowest > (_THREE if named else _ONE):
+        if self._lowest > (_THREE if named else _TWO):
             self._in_one(joined)
 
     def _far(self, first: list[Segmentation]) -> None:
@@ -468,6 +456,3 @@ class _Search:
                 self._weigh(way, rows or look.far(way), made)
                 if self._lowest > _BOTH and not rows:
                     self._weigh(way, look.far_ends(way), made)
-        if self._lowest > _ONE:
-            for way, rows in look.cut_anywhere(joined):
-                self._weigh(way, rows)

@@ -142,8 +142,6 @@ def _named(slip: Slip) -> Iterator[tuple[str, float]]:
         yield f"{_kind(was)} unread" if was else "unread one added", 1.0
     elif len(was) == len(now) == 2:
         yield "swapped", 1.0
-        if was.isdigit():
-            yield "swapped, digits", 1.0
     elif not now:
         yield f"{_kind(was)} lost", 1.0
     elif not was:
