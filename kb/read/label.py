@@ -10,7 +10,7 @@ import math
 import re
 import unicodedata
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import median
 from typing import Final, Generic, NamedTuple, Protocol, TypeVar
 
@@ -18,7 +18,7 @@ from kb.index.rewriting import dates, names_fields, printed
 from kb.read.picture import PictureReader, Piece, Reading, cleaned
 
 MOST: Final = 3  #: candidates that are told
-_ASKED: Final = 10  # codes that the book is asked for
+_ASKED: Final = 24  # codes that the book is asked for
 _ROW: Final = 0.55  # pieces closer than this share of their height are on one line
 _LONG: Final = 3  # a text so many times as long as high tells how its line runs
 _SHORT: Final = 3  # letters of a part of a code without a digit
@@ -78,11 +78,15 @@ class _Code(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Label(Generic[F]):
-    """Hold what a photo of a label says: its text, sets it may name, likeliest first, and a year or None."""
+    """Hold what a photo of a label says: its text, sets it may name, likeliest first, and a year or None.
+
+    ``picture`` is the photo as a JPEG of our own, in which the places of the pieces are.
+    """
 
     reading: Reading
     candidates: tuple[Candidate[F], ...]
     year: int | None
+    picture: bytes = b""
 
 
 def look(
@@ -95,7 +99,8 @@ def look(
     """
     with PictureReader(place) as reader:
         picture = cleaned(sent, place)
-        return look_at(lambda closer: reader.read(picture, place, closer=closer), find, make_of, today=today)
+        label = look_at(lambda closer: reader.read(picture, place, closer=closer), find, make_of, today=today)
+        return replace(label, picture=picture)
 
 
 def look_at(
@@ -133,6 +138,7 @@ def interpreted(
 
 
 _SIGNS: Final = re.compile(r"[^\w\s./+?-]|(?<=\w):")  # what a query would take for something else
+_READ_WELL: Final = 0.01  # of two readings that the book does not have, the surer one
 _PLAIN: Final = 4.5  # a set of the book with exactly the model that a field names
 _HOW: Final = {"exact": 3, "near": 2, "family": 1}
 
@@ -143,7 +149,7 @@ def _worth(one: Candidate[F]) -> tuple[float, bool, float]:
     fits = float(_HOW.get(match.how, 0)) if match else 0.0
     if one.named:
         fits += 1.5  # a chassis or a part that is called as some set is no model
-    return fits, one.named, (match.score if match else 0.0) * one.piece.sure
+    return fits, one.named, ((match.score if match else 0.0) + _READ_WELL) * one.piece.sure
 
 
 # -- places ----------------------------------------------------------------------------------------------
@@ -221,7 +227,7 @@ def _joined(rows: list[list[_Line]]) -> list[list[_Line]]:
 def _codes(rows: list[list[_Line]]) -> Iterator[_Code]:
     """Yield what may be the model: first the values of its fields, then codes that stand alone.
 
-    A code after words, such as "Remote control RC1055", comes last.
+    A code after words, such as "Remote control RC1055", comes last, and so does the end of a longer one.
     """
     alone: list[_Code] = []
     behind: list[_Code] = []
@@ -233,6 +239,8 @@ def _codes(rows: list[list[_Line]]) -> Iterator[_Code]:
             text = " ".join(code)
             if _is_code(text):
                 (behind if start else alone).append(_Code(text, _piece(code, row), False))
+            ends = (" ".join(code[at:]) for at in range(1, len(code)))
+            behind += [_Code(end, _piece(code, row), False) for end in ends if _is_code(end)]
     yield from sorted(alone, key=lambda one: -math.dist(one.piece.corners[0], one.piece.corners[3]))
     yield from behind
 

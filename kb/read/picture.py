@@ -6,7 +6,9 @@ Both are processes of their own with limits on memory and time, and neither uses
 
 from __future__ import annotations
 
+import io
 import json
+import math
 import os
 import subprocess
 import sys
@@ -36,6 +38,7 @@ LIMITS: Final = decoder.Limits(
     memory=600 * 1024 * 1024,
     seconds=10,
 )
+_CUT: Final = 640  # pixels of a piece that is shown, at most
 READ_WAIT_S: Final = 300  #: for one picture to be read, whatever else the machine does
 READ_SECONDS: Final = 60  #: of the processor, for one picture
 READ_MEMORY: Final = 3 * 1024 * 1024 * 1024  #: bytes of addresses; about a quarter of them is used
@@ -72,9 +75,8 @@ class PictureReader:
     """
 
     def __init__(self, place: str = "photo") -> None:
-        for name in _LIBRARIES:
-            if not can_import(name):
-                raise MissingExtra(place, name, "read")
+        if name := missing_library():
+            raise MissingExtra(place, name, "read")
         self._process: subprocess.Popen[bytes] | None = None
 
     def __enter__(self) -> Self:
@@ -137,6 +139,31 @@ class PictureReader:
             except OSError as problem:
                 raise _not_now(place, problem) from problem
         return self._process
+
+
+def missing_library() -> str:
+    """Return the name of a library of the extra ``read`` that is not installed; "" if all are."""
+    return next((name for name in _LIBRARIES if not can_import(name)), "")
+
+
+def cut_out(picture: bytes, piece: Piece) -> bytes:
+    """Return the part of a JPEG of ours that shows a piece of text, level and with a margin, as a JPEG."""
+    from PIL import Image
+
+    (x0, y0), (x1, y1), _, (x3, y3) = piece.corners
+    wide, high = math.hypot(x1 - x0, y1 - y0) or 1.0, math.hypot(x3 - x0, y3 - y0) or 1.0
+    # A step to the right in the result, and a step down, as steps in the picture.
+    right, down = ((x1 - x0) / wide, (y1 - y0) / wide), ((x3 - x0) / high, (y3 - y0) / high)
+    margin = high / 2
+    size = (max(1, round(wide + 2 * margin)), max(1, round(high + 2 * margin)))
+    left, top = x0 - margin * (right[0] + down[0]), y0 - margin * (right[1] + down[1])
+    level = (right[0], down[0], left, right[1], down[1], top)
+    out = io.BytesIO()
+    with Image.open(io.BytesIO(picture), formats=("JPEG",)) as whole:
+        shown = whole.transform(size, Image.Transform.AFFINE, level, Image.Resampling.BILINEAR)
+        shown.thumbnail((_CUT, _CUT))
+        shown.save(out, "JPEG", quality=QUALITY)
+    return out.getvalue()
 
 
 def can_import(name: str) -> bool:

@@ -42,7 +42,7 @@ OPEN: Final = frozenset(
     {"static", "pair", "pair_phone", "worker", "manifest", "health"}
 )  #: pages for anybody
 
-_POLICY: Final = "; ".join(
+POLICY: Final = "; ".join(
     (
         "default-src 'none'",
         "script-src 'self'",
@@ -59,7 +59,7 @@ _POLICY: Final = "; ".join(
     )
 )
 _HEADERS: Final = {
-    "Content-Security-Policy": _POLICY,
+    "Content-Security-Policy": POLICY,
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
     "Referrer-Policy": "no-referrer",
@@ -155,7 +155,8 @@ class Guards:
             raise RequestEntityTooLarge  # a body that does not say how long it is (4.2)
         # Only what comes in parts may be large: any other form is read into memory as a whole.
         photos = (
-            request.endpoint in ("record_visit", "add_photo") and request.mimetype == "multipart/form-data"
+            request.endpoint in ("record_visit", "add_photo", "read_label")
+            and request.mimetype == "multipart/form-data"
         )
         most = MOST_BODY if g.token and photos else MOST_FORM
         if (length or 0) > most:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import threading
 from base64 import b64encode
 from contextlib import suppress
 from functools import partial
@@ -13,11 +14,15 @@ from flask import Flask, Response, request, url_for
 from markupsafe import escape
 from werkzeug.wrappers import Response as AnyResponse
 
-from kb.base.errors import BadInput, NotFound
+from kb.base import clock
+from kb.base.errors import NOTHING, BadInput, BookTrouble, NotFound
 from kb.base.text import line
 from kb.domain.language import ENGLISH
 from kb.domain.words import DriverInput, Signal
 from kb.pack.jobs import LENGTH
+from kb.read.label import look
+from kb.read.picture import MOST_BYTES, cut_out, missing_library
+from kb.web.guards import POLICY
 from kb.web.isolating import turns_address
 from kb.web.jack_icons import sign
 from kb.web.jobs import job_asked, of_job
@@ -37,6 +42,7 @@ NEAR = 4  #: sets shown next to one that nobody met
 def add(app: Flask) -> None:
     """Put these pages into ``app``."""
     app.add_url_rule("/", "search", search)
+    app.add_url_rule("/label", "read_label", read_label, methods=["POST"])
     app.add_url_rule("/set", "show_set", show_set)
     app.add_url_rule("/path", "other_driver", other_driver)
     app.add_url_rule("/sheet", "sheet", sheet)
@@ -72,8 +78,48 @@ def search() -> AnyResponse:
         best_line=partial(best_line, said=ENGLISH),
         how=_HOW,
         of_job=of_job(request.args),
+        label_reader_missing=missing_library(),
     )
 
+
+def read_label() -> AnyResponse:
+    """What the label on a photo says, and the sets that may be meant; nothing of it is kept."""
+    from kb.book import best_line
+
+    file = request.files.get("photo")
+    if file is None:
+        raise BadInput("photo", NOTHING, "a photo of the label")
+    with file.stream as stream:  # a large one is a file without a name
+        sent = stream.read(MOST_BYTES + 1)
+    if not _READING.acquire(timeout=_TURN_S):
+        raise BookTrouble("photo: other photos are being read just now; send it again in a minute")
+    try:
+        with site().book.searcher() as searcher:
+            label = look(
+                sent,
+                "photo",
+                lambda query: searcher.find(query, limit=NEAR),
+                lambda word: searcher.make_of(word)[0],
+                today=clock.today().year,
+            )
+    finally:
+        _READING.release()
+    cuts = [b64encode(cut_out(label.picture, one.piece)).decode() for one in label.candidates]
+    answer = page(
+        "label",
+        label=label,
+        cuts=[f"data:image/jpeg;base64,{cut}" for cut in cuts],
+        years={"year": label.year} if label.year else {},
+        best_line=partial(best_line, said=ENGLISH),
+        how=_HOW,
+        of_job=of_job(request.args),
+    )
+    answer.headers["Content-Security-Policy"] = POLICY.replace("img-src 'self'", "img-src 'self' data:")
+    return answer
+
+
+_READING: Final = threading.Semaphore(1)  # a reader takes much memory
+_TURN_S: Final = 60  # that a photo waits for its turn
 
 #: How a match was made, as people say it.
 _HOW = {"exact": "exact", "near": "near", "family": "sister model", "text": "words of a note"}

@@ -49,6 +49,7 @@ _WORDS = {
     "levels": Level,
     "formats": Format,
 }
+_YEAR = 4  # digits
 
 
 def add(app: Flask) -> None:
@@ -80,6 +81,9 @@ def record() -> AnyResponse:
         entry.visit |= {key: str(value) for key, value in said.items() if value}
         if job.source.year:
             entry.visit["year"] = str(job.source.year)
+    year = request.args.get("year", "")
+    if len(year) == _YEAR and year.isascii() and year.isdigit():
+        entry.visit["year"] = year
     if "all" in request.args:  # the set looks as the book has it
         for one in _known(entry):
             entry.add(one.form.value, one.marking)

@@ -163,6 +163,15 @@ function twice(says, work) {
   return button;
 }
 
+// -- a photo of the label: sent as soon as it is taken ---------------------------------------------------------
+
+function labelPhoto(form) {
+  const wait = () => say(one("#label-wait", form), "Reading the label. This takes some seconds.");
+  one("#label-photo", form).addEventListener("change", (event) => { if (event.target.files.length) form.requestSubmit(); });
+  form.addEventListener("submit", wait);
+  addEventListener("pageshow", (event) => { if (event.persisted) { form.reset(); say(one("#label-wait", form), ""); } });
+}
+
 // -- search as one types --------------------------------------------------------------------------------------
 
 function searching(form) {
@@ -226,6 +235,7 @@ showLeft();
 if ("forget" in document.body.dataset && hasCaches) caches.delete(PAGES);
 if (paired) {
   if (one("#search")) searching(one("#search"));
+  if (one("#take-label")) labelPhoto(one("#take-label"));
   const focus = document.body.dataset.focus && document.getElementById(document.body.dataset.focus);
   if (focus) { const more = focus.closest("details"); if (more) more.open = true; focus.focus(); }
   showKept();
