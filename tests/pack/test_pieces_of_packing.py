@@ -13,7 +13,7 @@ from kb.base.errors import BadInput
 from kb.domain.visit import Source
 from kb.domain.words import DriverInput, Form, Signal, Speakers
 from kb.evidence import Chance, Expectation, Likely, Output
-from kb.pack import answer_text, caveats, day_from, gain_text, hindrance_text, risk_text
+from kb.pack import answer_text, caveats, day_from, gain_text, hindrance_text, packing, risk_text
 from kb.pack.chances import Chances
 from kb.pack.jobs import Day, Job, Material, job_from, jobs_of, materials_from, read_stock, together
 from kb.pack.packing import Packing, goal_for
@@ -348,14 +348,45 @@ def test_a_run_takes_the_next_size_of_cable_or_one_that_another_job_needs_and_is
 
 
 def test_of_a_bundle_what_is_in_the_bag_is_not_missing() -> None:
-    packing = Packing(
-        day_from([{"inputs": ["line-3.5"]}]), lambda _: expecting({(OPTICAL,): 1.0}), 0.95, KNOWN
-    )
-    one = packing.items[0]
-    stock = tuple(int(item == one) for item in packing.items)
-    assert packing.missing((one, one), stock) == (one,)
-    assert packing.missing((one,), stock) == ()
-    assert packing.with_more(stock, (one,)) == tuple(2 * int(item == one) for item in packing.items)
+    made = Packing(day_from([{"inputs": ["line-3.5"]}]), lambda _: expecting({(OPTICAL,): 1.0}), 0.95, KNOWN)
+    one = made.items[0]
+    stock = tuple(int(item == one) for item in made.items)
+    assert made.missing((one, one), stock) == (one,)
+    assert made.missing((one,), stock) == ()
+    assert made.with_more(stock, (one,)) == tuple(2 * int(item == one) for item in made.items)
+
+
+def considered(p: float, *outputs: Output) -> set[str]:
+    """The items that are considered for a line output, or with chance ``p`` for these outputs instead."""
+    expected = expecting({(LINE,): 1 - p, outputs: p})
+    return set(Packing(day_from([{"inputs": ["line-3.5"]}]), lambda _: expected, 0.95, KNOWN).items)
+
+
+def test_what_one_set_in_five_hundred_needs_is_not_considered() -> None:
+    assert "ARC extractor" in considered(0.0021, ARC)
+    assert "ARC extractor" not in considered(0.0019, ARC)
+
+
+def test_of_two_ways_that_replace_each_other_one_is_left_out_if_hardly_any_set_needs_them() -> None:
+    scart = Output(Form.SCART, Signal.ANALOG_LINE)
+    both = {"SCART to RCA pair adapter", "ARC extractor"}
+    assert both <= considered(0.031, scart, ARC)
+    assert len(both & considered(0.029, scart, ARC)) == 1
+
+
+def test_the_certainty_of_a_day_whose_rare_worlds_are_merged_is_not_called_exact(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    expected = expecting({(LINE,): 0.6, (ARC,): 0.4})
+
+    def exact() -> bool:
+        return Packing(day_from([{"inputs": ["line-3.5"]}] * 2), lambda _: expected, 0.95, KNOWN).plan().exact
+
+    assert exact()
+    monkeypatch.setattr(packing, "LOOKED_THROUGH", 1)
+    assert exact(), "a longer day with few worlds is searched, too"
+    monkeypatch.setattr(packing, "PLAIN", 3)
+    assert not exact()
 
 
 # -- sentences -------------------------------------------------------------------------------------
