@@ -13,7 +13,7 @@ from kb.base.errors import BadInput
 from kb.domain.visit import Source
 from kb.domain.words import DriverInput, Form, Signal, Speakers
 from kb.evidence import Chance, Expectation, Likely, Output
-from kb.pack import answer_text, caveats, day_from, gain_text, hindrance_text, packing, risk_text
+from kb.pack import answer_text, caveats, day_from, gain_text, hindrance_text, pack, packing, risk_text
 from kb.pack.chances import Chances
 from kb.pack.jobs import Day, Job, Material, job_from, jobs_of, materials_from, read_stock, together
 from kb.pack.packing import Packing, goal_for
@@ -387,6 +387,26 @@ def test_the_certainty_of_a_day_whose_rare_worlds_are_merged_is_not_called_exact
     assert exact(), "a longer day with few worlds is searched, too"
     monkeypatch.setattr(packing, "PLAIN", 3)
     assert not exact()
+
+
+def test_an_answer_on_the_phone_costs_and_saves_what_the_list_without_the_rest_does() -> None:
+    expected = expecting({(LINE,): 0.2, (OPTICAL,): 0.5, (ARC,): 0.3})
+    costs = {LINE: 5.0, OPTICAL: 31.0, ARC: 54.0}  # each alone; together the same cable serves all: 80
+    for jobs in (1, 2):
+        day = day_from([{"inputs": ["line-3.5"]}] * jobs)
+        asked = {one.about: one for one in pack(day, lambda _: expected).ask}
+        assert list(asked) == [ARC, OPTICAL, LINE], "the one that saves most first"
+        one = asked[ARC]
+        assert one.yes is not None
+        assert one.no is not None
+        assert (one.yes.p, one.no.p) == pytest.approx((0.3, 0.7))
+        assert (one.yes.cost, one.no.cost) == (costs[ARC], costs[OPTICAL]), "line needs no more than optical"
+        assert (one.yes.certainty, one.no.certainty) == pytest.approx((1, 1))
+        assert one.saves == pytest.approx(jobs * (80 - 0.3 * 54 - 0.7 * 31))
+        assert one.share == pytest.approx((80 - 0.3 * 54 - 0.7 * 31) / 80)
+        assert one.items == pytest.approx(5 - 3)
+        assert one.jobs == tuple(range(1, jobs + 1))
+        assert (one.yes.fewer, one.no.more) == (("DAC", "optical cable 2 m"), ())
 
 
 # -- sentences -------------------------------------------------------------------------------------
