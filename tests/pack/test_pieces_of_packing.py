@@ -409,6 +409,16 @@ def test_an_answer_on_the_phone_costs_and_saves_what_the_list_without_the_rest_d
         assert (one.yes.fewer, one.no.more) == (("DAC", "optical cable 2 m"), ())
 
 
+def test_a_photo_saves_what_the_panels_that_it_may_show_need_less() -> None:
+    """Each job by itself has to be surer than 97%, so it carries the converter that 3% need."""
+    expected = expecting({(LINE,): 0.97, (OPTICAL,): 0.03})
+    [photo] = pack(day_from([{"inputs": ["line-3.5"]}] * 2), lambda _: expected).ask
+    assert (photo.code, photo.about, photo.jobs, photo.yes) == ("photo", None, (1, 2), None)
+    assert photo.saves == pytest.approx(2 * 0.97 * (31 - 5))
+    assert photo.share == pytest.approx(0.97 * (31 - 5) / 31)
+    assert photo.items == pytest.approx(0.97 * (3 - 1))
+
+
 # -- sentences -------------------------------------------------------------------------------------
 
 
