@@ -12,6 +12,7 @@ from kb.domain.panel import PanelJack
 from kb.domain.words import Form, Outcome, Signal
 from kb.path import Path, connect
 from kb.path.chance import own_chance
+from kb.path.jacks import pairs
 from tests.path.panels import (
     ARC,
     COAXIAL,
@@ -116,3 +117,33 @@ def test_the_level_goes_down_first_and_the_test_comes_last() -> None:
 def test_what_comes_to_the_same_bother_is_offered_in_the_order_of_the_panel() -> None:
     answer = ask(HDMI, LINE, {**LINE, "marking": "AUDIO OUT 2 (FIXED)"})
     assert [path.jack for path in (answer.chosen, *answer.others) if path] == [1, 2]
+
+
+def single(mark: str, direction: str = "output", signal: str = "analog-line", **more: str) -> Jack:
+    return {"form": "rca-single", "marking": mark, "direction": direction, "signal": signal, **more}
+
+
+def paired(*jacks: Jack) -> list[tuple[int, int]]:
+    return list(pairs(panel(*jacks).jacks))
+
+
+def test_left_and_right_belong_together_if_both_are_outputs_of_one_mark() -> None:
+    assert paired(single("AUDIO 1 L"), single("AUDIO 1 R")) == [(0, 1)]
+    assert paired(single("AUDIO 1 R"), single("AUDIO 1 L")) == [(1, 0)]
+    assert paired(single("AUDIO 1 L"), single("AUDIO 1 R", "input")) == []
+    assert paired(single("AUDIO 1 L"), single("AUDIO 2 R")) == []
+    assert paired(single("AUDIO 1 L"), single("AUDIO 1 L")) == []
+    assert paired(single("AUDIO 1 L"), single("AUDIO 1 R", signal="coaxial")) == []
+    assert paired(single("L R"), single("L R")) == []
+    assert paired(single("", colour="red"), single("", colour="white"), single("", colour="black")) == [
+        (1, 0)
+    ]
+    two = [single(f"AUDIO {n} {side}") for n, side in [(1, "L"), (2, "R"), (2, "L"), (1, "R")]]
+    assert paired(*two) == [(2, 1), (0, 3)]
+
+
+def test_a_microphone_at_the_loudspeaker_rests_on_no_finding_of_the_set() -> None:
+    path = chosen(HDMI, inputs=("mic",))
+    assert (path.jack, path.findings, path.trials, path.jacks, path.disputed) == (None, 0, 0, (), ())
+    assert (path.level, path.speakers) == ("variable", "stay-on")
+    assert 0 < path.p_works < 1
