@@ -19,6 +19,7 @@ from kb.loop.field import (
     vertical_h,
 )
 from kb.loop.geometry import Loop
+from kb.loop.spill import spill
 from kb.loop.verdict import icnirp_reference_a_per_m
 
 np = pytest.importorskip("numpy")
@@ -182,3 +183,50 @@ def test_flux_density_of_the_reference_field_agrees_with_a_units_library():
     units = pint.UnitRegistry()
     flux = (REFERENCE_A_PER_M * units.ampere / units.meter * units.mu_0).to("microtesla").magnitude
     assert flux == pytest.approx(0.5027, abs=5e-5)
+
+
+def bent(chance: random.Random) -> Loop:
+    """A room with one or two corners that point inward."""
+    a, b = chance.uniform(5, 25), chance.uniform(5, 20)
+    x, y, d = a * chance.uniform(0.25, 0.4), a * chance.uniform(0.6, 0.75), b * chance.uniform(0.3, 0.6)
+    one = [(0.0, 0.0), (a, 0.0), (a, d), (x, d), (x, b), (0.0, b)]
+    two = [(0.0, 0.0), (a, 0.0), (a, b), (y, b), (y, d), (x, d), (x, b), (0.0, b)]
+    return Loop.polygon(chance.choice([one, two]), turns=chance.choice([1, 2]))
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_beyond_the_reach_of_a_bent_room_nobody_hears_more_than_was_asked(seed: int) -> None:
+    # in every direction, corners included; the field is the library's
+    chance = random.Random(seed)
+    loop, ear = bent(chance), chance.uniform(0.4, 2.5)
+    found = spill(loop, 1.5, ear=ear, level_db=-32.0, storey=2.7)
+    x0, x1, y0, y1 = loop.box
+    far = found.reach_m * 1.4
+    spots = [(chance.uniform(x0 - far, x1 + far), chance.uniform(y0 - far, y1 + far)) for _ in range(1500)]
+    outside = [spot for spot in spots if not loop.contains(spot)]
+    source = magpylib.current.Polyline(current=1.5 * loop.turns, vertices=[*loop.corners, loop.corners[0]])
+    field = np.abs(magpylib.getH(source, [(*spot, ear) for spot in outside])[:, 2])
+    levels = 20 * np.log10(np.maximum(field, 1e-9) / 0.4)
+    away = np.array([loop.clearance(spot) for spot in outside])
+    assert len(away[away > found.reach_m]) > 50
+    assert levels[away > found.reach_m + 0.05].max() <= -32.0
+    above = np.array(
+        [(x0 + (x1 - x0) * u, y0 + (y1 - y0) * v, ear + 2.7) for u in np.linspace(-0.5, 1.5, 41)
+         for v in np.linspace(-0.5, 1.5, 41)]
+    )  # fmt: skip
+    strongest = np.abs(magpylib.getH(source, above)[:, 2]).max()
+    assert found.storeys[0].level_db == pytest.approx(20 * math.log10(strongest / 0.4), abs=0.3)
+
+
+def test_the_turns_of_a_pad_have_the_field_of_one_filament() -> None:
+    # twelve turns 3 mm apart under a chair, laid one by one: the plan takes them as one wire
+    pad, gap = Loop.rectangle(0.4, 0.4, turns=12), 3e-3
+    point = (0.2, 0.2, 0.5)
+    total = 0.0
+    for number in range(12):
+        out, up = gap * (number % 4 - 1.5), gap * (number // 4 - 1)
+        low, high = -out, 0.4 + out
+        corners = [(low, low, up), (high, low, up), (high, high, up), (low, high, up), (low, low, up)]
+        source = magpylib.current.Polyline(current=1.0, vertices=corners)
+        total += float(magpylib.getH(source, point)[2])
+    assert vertical_h(pad, point) == pytest.approx(total, rel=2e-3)

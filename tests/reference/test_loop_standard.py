@@ -362,6 +362,29 @@ def test_levels_across_a_loop_of_10_m():
         assert level == pytest.approx(printed, abs=0.5)
 
 
+def test_the_horizontal_part_across_the_room_is_that_of_the_figure():
+    # S53, Fig. E.2 b): 15 x 10 m, 1.2 m above, across the 10 m; tolerance 0.5 dB, computed +4.21 and -14.72.
+    # The code asks for the upright part alone. Two frames that lean 45 degrees either way have both parts.
+    half = math.sqrt(0.5)
+
+    def upright(point, lean):
+        def leaning(x, y, z):
+            return x, half * (y + lean * z), half * (z - lean * y)
+
+        corners = tuple(leaning(*spot) for spot in ((0, 0, 0), (15, 0, 0), (15, 10, 0), (0, 10, 0)))
+        return vertical_h(Loop(corners), leaning(*point))
+
+    centre = vertical_h(Loop.rectangle(15, 10), (7.5, 5, 0))
+    for share, level in ((0.025, 4.21), (0.30, -14.72)):
+        one, other = (upright((7.5, 10 * share, 1.2), lean) for lean in (1, -1))
+        # each is (upright -+ horizontal) / root 2
+        assert half * (one + other) == pytest.approx(
+            vertical_h(Loop.rectangle(15, 10), (7.5, 10 * share, 1.2)), rel=1e-9
+        )
+        horizontal = abs(half * (one - other))
+        assert 20 * math.log10(horizontal / centre) == pytest.approx(level, abs=0.01)
+
+
 # -- the loop as a load
 
 
