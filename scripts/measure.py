@@ -8,7 +8,7 @@
     python3 scripts/measure.py large      a cold find on 100,000 sets beside the demo book (some minutes)
     python3 scripts/measure.py lookup     accuracy and speed of finding the right set
     python3 scripts/measure.py people     finding a set from what people and labels say
-    python3 scripts/measure.py read       finding a set from a photo of its label
+    python3 scripts/measure.py read       labels on photos, and manuals as PDF
     python3 scripts/measure.py words      questions of a technician to the demo book
     python3 scripts/measure.py evidence   calibration of what is expected
     python3 scripts/measure.py web        fifty phones on one laptop

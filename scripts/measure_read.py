@@ -21,6 +21,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import measure_manuals
 from label_photos import fonts, photo
 from model_codes import normal
 from people_queries import Set, invented
@@ -134,6 +135,7 @@ def judged(seen: Seen, reader: Reader) -> tuple[Candidate[Answer] | None, list[t
 def main() -> None:
     """Print how well labels are read."""
     args = argparse.ArgumentParser(description=__doc__)
+    args.add_argument("--manuals", type=int, default=40, help="manuals of each part; 0 for none")
     args.add_argument("--each", type=int, default=60, help="photos of each half")
     args.add_argument("--seed", type=int, default=5)
     args.add_argument("--keep", type=Path, metavar="FILE")
@@ -181,6 +183,8 @@ def main() -> None:
                         )
                         if not ok:
                             _explain(one, best, shown)
+    if given.manuals:
+        measure_manuals.report(given.manuals)
 
 
 def _right(one: Set, best: Candidate[Answer] | None) -> bool:

@@ -316,6 +316,7 @@ class _Draft:
             ]
             if longer:
                 self._join(key, max(longer, key=len))
+        self._merge_spellings()
         for key, jack in list(self.jacks.items()):
             if jack.rank == 3 or key in self.same:
                 continue
@@ -330,6 +331,21 @@ class _Draft:
             ]
             if better:
                 self._join(key, better[0])
+
+    def _merge_spellings(self) -> None:
+        """One jack in several wordings: ``OPTICAL OUT`` is ``DIGITAL AUDIO OUT (OPTICAL)`` elsewhere."""
+        kept: list[str] = []
+        for key in self._kept():
+            said = marking.without_side(self.jacks[key].mark)
+            for other in kept if self.jacks[key].rank == 3 else []:
+                before = marking.without_side(self.jacks[other].mark)
+                if self.form(key) != self.form(other):
+                    continue
+                if said == before or (self._is_digital(key) and (said <= before or before <= said)):
+                    self._join(key, other)
+                    break
+            else:
+                kept.append(key)
 
     def _may_be(self, label: str, key: str) -> bool:
         """May the label of a specification mean this jack? "Digital audio output" may be of two forms."""
@@ -364,6 +380,8 @@ class _Draft:
             return Form.SCART, True
         if "SPEAKER" in words:
             return Form.SPEAKER_TERMINALS, True
+        if {"LEFT", "RIGHT"} <= words:
+            return Form.RCA_PAIR, True
         wanted = [form for form, _ in jack.clues.most_common()]
         if "DIGITAL" in words:
             wanted = [form for form in wanted if form in (Form.TOSLINK, Form.RCA_SINGLE)]
@@ -375,10 +393,15 @@ class _Draft:
             return Form.TOSLINK, False
         if re.search(r"\bPC\b", plain):
             return Form.JACK_35, True
-        return Form.RCA_PAIR, bool({"LEFT", "RIGHT"} & words or "IN" in words)
+        return Form.RCA_PAIR, "IN" in words
 
     def _reading(self, key: str) -> marking.Reading:
         return marking.read(self.form(key)[0], self.jacks[key].mark)
+
+    def _is_line(self, key: str) -> bool:
+        reading = self._reading(key)
+        analog = reading.signal in (Signal.ANALOG_LINE, Signal.HEADPHONE)
+        return analog and reading.direction is Direction.OUTPUT and self.form(key)[0] is not Form.SCART
 
     def _is_digital(self, key: str) -> bool:
         reading = self._reading(key)
@@ -449,8 +472,8 @@ class _Draft:
         if speakers and (heard or all_heard):
             says = {"speakers": speakers.value}
             yield (heard or all_heard)[:1], says | ({"setting": menu} if menu else {})
-        lines = [key for key in own or [about] if key and _is_line(self._reading(key))]
-        level = _level(folded, words)
+        lines = [key for key in own or [about] if key and self._is_line(key)]
+        level = _level(folded, words, menu)
         if lines and level and not speakers:
             says = {"level": level.value}
             yield lines, says | ({"setting": menu} if menu and level is Level.SELECTABLE else {})
@@ -476,13 +499,11 @@ _CLUES: Final = (
 
 def _same_jack(rest: str, key: str) -> bool:
     """Is what a longer mark has besides only a side, or the return channel of an HDMI socket?"""
+    if key == "HDMI":
+        return True
     if re.fullmatch(r"HDMI\d?", key):
         return re.fullmatch(r"(?:E?ARC)+(?:4K|8K)?", rest) is not None
     return rest in ("LR", "RL", "STEREO", "OPTICAL", "COAXIAL")
-
-
-def _is_line(reading: marking.Reading) -> bool:
-    return reading.direction is Direction.OUTPUT and reading.signal in (Signal.ANALOG_LINE, Signal.HEADPHONE)
 
 
 def _speakers(folded: str, words: Words, menu: str, heard: bool) -> Speakers | None:
@@ -498,9 +519,11 @@ def _speakers(folded: str, words: Words, menu: str, heard: bool) -> Speakers | N
     return Speakers.MUTE if quiet else None
 
 
-def _level(folded: str, words: Words) -> Level | None:
+def _level(folded: str, words: Words, menu: str) -> Level | None:
+    """What the sentence says of the level. "Louder and softer has no effect on it" is fixed."""
     fixed, variable = words.has("fixed", folded), words.has("variable", folded)
-    if fixed and variable:
+    near = rf"(?:{words.inside('fixed')})(?: \w+){{0,2}} (?:{words.inside('variable')})"
+    if fixed and variable and (menu or re.search(near, folded)):
         return Level.SELECTABLE
     return Level.FIXED if fixed else Level.VARIABLE if variable else None
 
@@ -521,7 +544,7 @@ _PATH: Final = re.compile(rf"([^\W\d_][\w'’-]*){_STEP}({_ITEM}(?:{_STEP}{_ITEM
 
 def _menu(text: str, words: Words) -> str:
     """The menu item that a sentence names, such as ``Sound > Digital output``; "" for none."""
-    found = _PATH.search(text)
+    found = _PATH.search(text.replace("->", ">"))
     if not found:
         return ""
     steps = [found[1]]

@@ -24,6 +24,8 @@ _INSIDE: Final = rf"\((?:{_WORD}|[LR])(?:[ ,/]+(?:{_WORD}|[LR]|\d))*\)"
 _RUN: Final = re.compile(
     rf"(?<![\w-]){_WORD}(?:[ ]?{_INSIDE}|[ ](?:{_WORD}|\d{{1,2}}(?![\w]|[.,:]\d|[ ]?mm)))*"
 )
+#: A bracket at its end that tells what plugs in, and is not printed.
+_CONNECTOR: Final = re.compile(r"\s?\((?:SCART|P[ÉE]RITEL|RCA|CINCH|TOSLINK|HDMI)\)\Z")
 _QUOTED: Final = re.compile(r"[„“\"«‹\[]\s?([^„“”\"«»‹›\[\]]{2,40}?)\s?[”“\"»›\]]")
 _LEAD: Final = re.compile(r"([^:.;!?]{3,50}?)\s?:\s+(?=\S)")
 _NUMBER: Final = re.compile(r"\A(?:[•●▪■*–-]|\(?\d{1,2}[.)]?|[①-⑳❶-❿])\s+")
@@ -126,10 +128,16 @@ def _sentence(text: str) -> Sentence:
         return f" QQ{len(found) - 1}QQ "
 
     def run(match: re.Match[str]) -> str:
-        return put(match[0], 3) if is_mark(match[0]) else match[0]
+        mark = _CONNECTOR.sub("", match[0])
+        return put(mark, 3) + match[0][len(mark) :] if is_mark(mark) else match[0]
 
-    said = _QUOTED.sub(lambda match: put(match[1], 3) if is_mark(match[1]) else match[0], text)
+    def quoted(match: re.Match[str]) -> str:
+        return put(match[1], 3) if match[1].isupper() and is_mark(match[1]) else match[0]
+
+    said = _QUOTED.sub(quoted, text)
     lead = _LEAD.match(said)
+    if lead and lead[1].count("(") != lead[1].count(")"):
+        lead = None
     if lead and "QQ" not in said and is_mark(lead[1], sure=True) and lead[1].isupper():
         said = put(lead[1], 3) + said[lead.end(1) :]
     said = _RUN.sub(run, said)
@@ -235,7 +243,7 @@ def mark_alone(text: str) -> Mention | None:
     if len(bare) > 60 or bare.startswith("(") or ":" in bare or bare.endswith((".", ",")):
         return None
     run = _RUN.fullmatch(bare)
-    if (run or bare.isupper()) and is_mark(bare, sure=True):
+    if (run or (bare.isupper() and "," not in bare)) and is_mark(bare, sure=True):
         return Mention(bare, 3)
     named = _named(bare)
     return Mention(named, 2) if named else None

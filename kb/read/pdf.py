@@ -192,7 +192,7 @@ def _goes_on(above: Piece, piece: Piece, usual: float, edge: float) -> bool:
     if not piece.text[:1].isupper():
         return True
     label = _LABEL.match(above.text)
-    if _LABEL.match(piece.text) or (label and len(above.text) - label.end() <= _SHORT):
+    if _LABEL.match(piece.text) or (label and len(above.text) - label.end() <= _SHORT + 15):
         return False
     # A line that goes on was broken where the column ends; a short one is an entry of a list.
     full = len(above.text) > _SHORT and above.right > edge - 0.3 * (edge - above.left)

@@ -124,6 +124,49 @@ def test_a_manual_that_contradicts_itself_is_doubtful() -> None:
     assert [item.doubt for item in items if "level" in item.says] == ["conflict"]
 
 
+def test_one_jack_in_two_wordings_is_one() -> None:
+    items = drafted(
+        ["Connect the cable to DIGITAL AUDIO OUT (OPTICAL) on the TV."],
+        ["An optical cable goes from OPTICAL OUT to the DIGITAL AUDIO INPUT of the audio system."],
+        ["Specifications", "Digital audio output: optical", "HDMI: 2 (HDMI 2: ARC)"],
+    )
+    assert [item.marking for item in items] == ["DIGITAL AUDIO OUT (OPTICAL)", "HDMI 2"]
+
+
+def test_several_jacks_in_a_line_are_several() -> None:
+    items = drafted(
+        ["(1) HDMI IN 1, HDMI IN 2 (ARC)", "(2) AUDIO OUT L/R: 500 mV", "(3) RS-232C", "(4) USB 1"]
+    )
+    assert [item.marking for item in items] == ["HDMI IN 1", "HDMI IN 2 (ARC)", "AUDIO OUT L/R"]
+
+
+def test_menus_with_arrows_and_brackets_are_settings_and_no_jacks() -> None:
+    items = drafted(
+        ["1  OPTICAL OUT", "Menu -> Sound -> Digital sound: PCM, Auto", "Set [Sound Output] to [Receiver]."]
+    )
+    assert [item.marking for item in items] == ["OPTICAL OUT", "OPTICAL OUT"]
+    assert items[1].says == {"format": "selectable", "setting": "Menu > Sound > Digital sound"}
+
+
+@pytest.mark.parametrize(
+    ("said", "level"),
+    [
+        ("The level of AUDIO OUT is fixed.", "fixed"),
+        ("AUDIO OUT: fixed / variable", "selectable"),
+        ("Lauter und leiser am Fernseher wirkt nicht auf AUDIO OUT.", "fixed"),
+        ("Le volume de AUDIO OUT suit le volume du téléviseur.", "variable"),
+    ],
+)
+def test_the_level_of_an_output(said: str, level: str) -> None:
+    lines = {
+        "Lauter": "Die Buchse und der Pegel der Anlage mit dem Kabel.",
+        "Le": "Le son et la prise de la chaîne.",
+    }
+    other = lines.get(said.split()[0], "The set and the sound of the amplifier.")
+    (found,) = (item.says["level"] for item in drafted([other, said]) if "level" in item.says)
+    assert found == level
+
+
 def test_an_attribute_without_its_confirmed_jack_is_left_out() -> None:
     items = [item for item in drafted(*NV40) if not item.is_jack]
     assert items
