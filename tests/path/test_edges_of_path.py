@@ -147,3 +147,13 @@ def test_a_microphone_at_the_loudspeaker_rests_on_no_finding_of_the_set() -> Non
     assert (path.jack, path.findings, path.trials, path.jacks, path.disputed) == (None, 0, 0, (), ())
     assert (path.level, path.speakers) == ("variable", "stay-on")
     assert 0 < path.p_works < 1
+
+
+def test_who_uses_an_output_is_asked_only_where_no_other_will_do() -> None:
+    def asked(*jacks: Jack) -> list[str]:
+        return [one.code.value for one in ask(*jacks).ask]
+
+    in_use: Jack = {"form": "rca-pair", "marking": "AUDIO OUT 2 (FIXED)", "taken": True}
+    assert "who-uses-it" in asked(in_use)
+    assert "who-uses-it" not in asked(LINE_VARIABLE, in_use), "though a fixed level is the better one"
+    assert "who-uses-it" not in asked(LINE)
