@@ -122,7 +122,7 @@ def judged(seen: Seen, reader: Reader) -> tuple[Candidate[Answer] | None, list[t
     label: Label[Answer] = look_at(
         lambda closer: near if closer else whole,
         reader.find,
-        lambda name: reader.make_of(name)[0],
+        reader.make_of,
         today=2026,
     )
     for one in label.candidates:

@@ -67,7 +67,7 @@ def answer_photo(session: Session, name: str, limit: int) -> int:
             sent,
             place,
             lambda query: searcher.find(query, limit=limit),
-            lambda word: searcher.make_of(word)[0],
+            searcher.make_of,
             today=clock.today().year,
         )
     if session.as_json:

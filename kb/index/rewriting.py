@@ -311,10 +311,20 @@ def printed(text: str) -> Label:
     >>> printed("MODELNO.NV40-210 S/N 4081233"), printed("NORWELL LED TV").beside
     (Label(code=('NV40-210',), beside=(), named=True), ('NORWELL',))
     """
-    code, left, _, _ = _taken_apart(_names_apart(_apart(text).split()))
+    code, left, _, _ = _taken_apart(_names_apart(text.split()))
+    if not any(map(_coded, code)) or _NUMBERED.match(code[0]):
+        apart = _apart(text)
+        code, left, _, _ = (
+            _taken_apart(_names_apart(apart.split())) if apart != text else (code, left, {}, False)
+        )
     if any(map(_coded, code)) and len("".join(code)) > 1:
         return Label(tuple(code), tuple(left), True)
     return Label((), tuple(left), False)
+
+
+_NUMBERED: Final = re.compile(
+    r"n[or\u00b0\u00ba]{1,2}[.:]", re.IGNORECASE
+)  # "NO.NV40-210": a name and its value
 
 
 def names_fields(text: str) -> bool:

@@ -41,6 +41,8 @@ class Found(Protocol):
 
 
 F = TypeVar("F", bound=Found)
+#: The make of the book that a word means, or "", and whether the word is all of its name.
+MakeOf = Callable[[str], tuple[str, bool]]
 
 
 class Candidate(NamedTuple, Generic[F]):
@@ -89,13 +91,11 @@ class Label(Generic[F]):
     picture: bytes = b""
 
 
-def look(
-    sent: bytes, place: str, find: Callable[[str], F], make_of: Callable[[str], str], *, today: int
-) -> Label[F]:
+def look(sent: bytes, place: str, find: Callable[[str], F], make_of: MakeOf, *, today: int) -> Label[F]:
     """Read the label on a photo from anywhere, and ask the book for what it names; ``today`` is a year.
 
-    ``find`` answers a query, and ``make_of`` returns the make of the book that a word means, or "". If no set
-    of the book is as the photo says, look closer once. Raises as ``PictureReader`` and ``cleaned`` do.
+    ``find`` answers a query, and ``make_of`` tells which make of the book a word means. If no set of the book
+    is as the photo says, look closer once. Raises as ``PictureReader`` and ``cleaned`` do.
     """
     with PictureReader(place) as reader:
         picture = cleaned(sent, place)
@@ -104,13 +104,13 @@ def look(
 
 
 def look_at(
-    read: Callable[[bool], Reading], find: Callable[[str], F], make_of: Callable[[str], str], *, today: int
+    read: Callable[[bool], Reading], find: Callable[[str], F], make_of: MakeOf, *, today: int
 ) -> Label[F]:
     """As ``look``; ``read`` reads the photo as a whole, or its part with the text more closely."""
     whole = interpreted(read(False), find, make_of, today=today)
     if whole.candidates and _worth(whole.candidates[0])[0] >= _PLAIN:
         return whole
-    near = interpreted(read(True), find, make_of, today=today)
+    near = interpreted(read(True), find, make_of, today=today, also=whole.reading)
     first, second = (one.candidates[0] if one.candidates else None for one in (whole, near))
     if first is None:
         return near if second is not None or near.reading.pieces else whole
@@ -120,20 +120,31 @@ def look_at(
 
 
 def interpreted(
-    reading: Reading, find: Callable[[str], F], make_of: Callable[[str], str], *, today: int
+    reading: Reading,
+    find: Callable[[str], F],
+    make_of: MakeOf,
+    *,
+    today: int,
+    also: Reading | None = None,
 ) -> Label[F]:
-    """Return up to ``MOST`` sets that the text of a label may name; none if it has no code."""
+    """Return up to ``MOST`` sets that the text of a label may name; none if it has no code.
+
+    The make, and the year, may also be in ``also``, another reading of the same label.
+    """
     rows = _rows(reading)
     codes = list(_codes(rows))
-    known = _known_make(rows, make_of) if codes else ""
-    make = known or _large_print(rows)
+    others = _rows(also) if also else []
+    known = _known_make([*rows, *others], make_of) if codes else ""
+    make = known or _large_print([*rows, *others])
     told: list[Candidate[F]] = []
     for code in codes[:_ASKED]:
         query = _SIGNS.sub(" ", f"{known} {code.model}").strip()
         told.append(Candidate(make, code.model, query, code.piece, code.named, find(query)))
     told.sort(key=_worth, reverse=True)
     there = [one for one in told if one.found.matches and _worth(one)[0] >= 1]
-    years = [year for row in rows for year in dates(" ".join(one.text for one in row)) if year <= today]
+    years = [
+        year for row in (*rows, *others) for year in dates(" ".join(one.text for one in row)) if year <= today
+    ]
     return Label(reading, tuple((there or told[:1])[:MOST]), years[0] if years else None)
 
 
@@ -268,19 +279,19 @@ def _is_code(text: str) -> bool:
 # -- makes -----------------------------------------------------------------------------------------------
 
 
-def _known_make(rows: list[list[_Line]], make_of: Callable[[str], str]) -> str:
-    """Return the make of the book that is printed largest; "" if there is none."""
-    best = (0.0, "")
+def _known_make(rows: list[list[_Line]], make_of: MakeOf) -> str:
+    """Return the make of the book that is printed in full and largest, or else in part; "" for none."""
+    best = (False, 0.0, "")
     for row in rows:
         for one in row:
             words = [word for word in one.text.split() if word.isalpha() or "&" in word]
             for size in range(min(_MAKE_WORDS, len(words)), 0, -1):
                 for at in range(len(words) - size + 1):
                     name = " ".join(words[at : at + size])
-                    make = make_of(name) if len(name) > 2 else ""
-                    if make and one.high * size > best[0]:
-                        best = (one.high * size, make)
-    return best[1]
+                    make, whole = make_of(name) if len(name) > 2 else ("", False)
+                    if make:
+                        best = max(best, (whole, one.high * size, make))
+    return best[2]
 
 
 def _large_print(rows: list[list[_Line]]) -> str:
@@ -288,7 +299,9 @@ def _large_print(rows: list[list[_Line]]) -> str:
     names = []
     for row in rows:
         for one in row:
-            text = " ".join(printed(one.text).beside)
-            if len(text) > 2 and any(map(str.isalpha, text)) and not any(map(str.isdigit, text)):
+            words = printed(one.text).beside
+            text = " ".join(words)
+            plain = all(word.isalpha() or word in "&-" or word[-1:] == "." for word in words)
+            if plain and 2 < len(text) <= _LONGEST and len(words) <= _MAKE_WORDS:
                 names.append((one.high, text))
-    return max(names, default=(0.0, ""))[1][:_LONGEST]
+    return max(names, default=(0.0, ""))[1]

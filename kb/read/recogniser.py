@@ -108,12 +108,12 @@ def _part(grey: Any) -> tuple[int, int, int, int]:
     sums = np.bincount(parts.ravel(), much.ravel())
     sums[0] = 0
     x, y, wide, high = (int(one) * 4 for one in boxes[int(sums.argmax())][:4])
-    margin = 30
+    beside, above = 30 + wide // 6, 30 + high // 6
     return (
-        max(0, x - margin),
-        max(0, y - margin),
-        min(grey.shape[1], x + wide + margin),
-        min(grey.shape[0], y + high + margin),
+        max(0, x - beside),
+        max(0, y - above),
+        min(grey.shape[1], x + wide + beside),
+        min(grey.shape[0], y + high + above),
     )
 
 

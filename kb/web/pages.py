@@ -99,7 +99,7 @@ def read_label() -> AnyResponse:
                 sent,
                 "photo",
                 lambda query: searcher.find(query, limit=NEAR),
-                lambda word: searcher.make_of(word)[0],
+                searcher.make_of,
                 today=clock.today().year,
             )
     finally:

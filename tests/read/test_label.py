@@ -31,7 +31,7 @@ def book(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Reader]:
 
 
 def asked(book: Reader, reading: Reading) -> Label[Answer]:
-    return interpreted(reading, book.find, lambda name: book.make_of(name)[0], today=2026)
+    return interpreted(reading, book.find, book.make_of, today=2026)
 
 
 def first(label: Label[Answer]) -> tuple[str, str, str]:
@@ -49,7 +49,7 @@ AROUND = ("AC 220-240V~ 50/60Hz 85W", "S/N 408123344551", "Made in Poland", "CE 
         "MODEL NO.: NV40-210", "Model No. NV40-210", "MODEL NUMBER NV40-210", "Modell-Nr.: NV40-210",
         "MODÈLE : NV40-210", "N° DE MODÈLE NV40-210", "Modelo: NV40-210", "Modello: NV40-210",
         "TYPE: NV40-210", "Typ: NV40-210", "МОДЕЛЬ: NV40-210", "MODELL/MODELO NV40-210",
-        "Model No./N° de modèle/Nº de modelo NV40-210",
+        "Model No./N° de modèle/N° de modelo NV40-210",
     ],
 )  # fmt: skip
 def test_the_model_is_found_by_the_name_of_its_field_in_several_languages(book: Reader, line: str) -> None:
@@ -65,6 +65,33 @@ def test_the_model_is_found_by_the_name_of_its_field_in_several_languages(book: 
 )
 def test_a_blank_that_the_camera_lost_after_the_name_of_a_field_is_put_back(book: Reader, line: str) -> None:
     assert first(asked(book, read_as("NORWELL", line, *AROUND))) == ("Norwell", "NV40-210", "exact")
+
+
+@pytest.mark.parametrize("model", ["OS39-10UK", "NOL-19E10", "NR-40", "NO-12"])
+def test_the_beginning_of_a_model_is_not_taken_for_the_end_of_the_name_of_its_field(
+    book: Reader, model: str
+) -> None:
+    for name in ("MODEL", "MODEL:", "Modell", "TYPE"):
+        (one,) = asked(book, read_as("Zentrix", f"{name} {model}", *AROUND)).candidates
+        assert one.model == model
+
+
+def test_the_make_in_full_counts_before_a_word_that_is_a_part_of_another(
+    tmp_path: Path,
+) -> None:
+    sets = [SetEntry("a", "Royal Fenwick Electric", "RF40-1"), SetEntry("b", "Norwell", "NV40-210")]
+    with Index.open(tmp_path) as index:
+        index.rebuild(sets, revision=1)
+        with index.reader() as reader:
+            read = read_as("Norwell", "MODEL: NV40-210", "RISK OF ELECTRIC SHOCK", *AROUND)
+            assert first(asked(reader, read)) == ("Norwell", "NV40-210", "exact")
+
+
+def test_a_warning_is_no_make(book: Reader) -> None:
+    (one,) = asked(
+        book, read_as("Model: ZX55-1", "CAUTION: RISK OF SHOCK", "DO NOT OPEN THE BACK")
+    ).candidates
+    assert one.make == ""
 
 
 @pytest.mark.parametrize("turn", [0, 28, -28])
@@ -142,7 +169,7 @@ def test_a_photo_is_looked_at_more_closely_only_if_it_does_not_name_a_set_of_the
             looks.append(closer)
             return clear if closer else whole
 
-        label = look_at(read, book.find, lambda name: book.make_of(name)[0], today=2026)
+        label = look_at(read, book.find, book.make_of, today=2026)
         assert looks == expected
         assert first(label) == ("Norwell", "NV40-210", "exact")
 
