@@ -14,11 +14,13 @@ from kb.domain.visit import Source
 from kb.domain.words import DriverInput, Form, Signal, Speakers
 from kb.evidence import Chance, Expectation, Likely, Output
 from kb.pack import answer_text, caveats, day_from, gain_text, hindrance_text, pack, packing, risk_text
+from kb.pack.bounds import least_cost
 from kb.pack.chances import Chances
 from kb.pack.jobs import Day, Job, Material, job_from, jobs_of, materials_from, read_stock, together
 from kb.pack.packing import Packing, goal_for
 from kb.pack.plan_values import Answer, Ask, JobPlan, Plan, Risk, Useless
 from kb.pack.scenarios import Case, Finder, Live, Ways, _answered, _uses, dead_here
+from kb.pack.solve import cheapest
 from kb.pack.tasks import MOST, Cost, Stock, Task, cost_of, eased, hardened, least_ways, swap_of
 from kb.pack.wording import at_least, below, called, chance_text, expected_text, listed
 
@@ -171,6 +173,35 @@ def test_a_rare_world_is_merged_into_the_likeliest_that_is_harder() -> None:
 def test_where_the_target_is_out_of_reach_the_list_may_miss_a_tenth_of_its_risk(target: float) -> None:
     assert goal_for(target, 1.0) == target
     assert goal_for(target, 0.4) == pytest.approx(0.4 * (1 - 0.1 * (1 - target)))
+
+
+COSTS = (Cost(3.0, 1, 0.75), Cost(5.0), Cost(2.0), Cost(4.0, 2, 1.0))
+
+
+@pytest.mark.parametrize(("seed", "count"), [(0, 1), (1, 1), (4, 2), (5, 2), (3, 3), (2, 4)])
+def test_the_cheapest_bag_is_the_cheapest_of_all_bags(seed: int, count: int) -> None:
+    tasks = tasks_of(seed, count)
+    caps = Chances(tasks, 4).caps[0]
+    bags = sorted(itertools.product(*(range(cap + 1) for cap in caps)), key=lambda bag: cost_of(bag, COSTS))
+    chances = Chances(tasks, 4)
+    most = chances.of(caps)
+    for share in (0.5, 0.95):
+        target = share * most
+        best = next(cost_of(bag, COSTS) for bag in bags if chances.of(bag) >= target - 1e-9)
+        found = cheapest(tasks, COSTS, target)
+        assert found.optimal
+        assert (found.cost, found.bound) == pytest.approx((best, best))
+        assert found.cost == cost_of(found.stock, COSTS)
+        assert found.chance == pytest.approx(chances.of(found.stock))
+        assert found.chance >= target - 1e-9
+        assert least_cost(tasks, COSTS, target) <= best + 1e-9
+        # Cut short, or without a proof, it is still a bag that does, and the bound is still one.
+        for hurried in (cheapest(tasks, COSTS, target, work=5), cheapest(tasks, COSTS, target, prove=False)):
+            assert hurried.bound <= best + 1e-9 <= hurried.cost + 2e-9
+            assert chances.of(hurried.stock) >= target - 1e-9
+    beyond = cheapest(tasks, COSTS, most + 0.01)
+    assert (beyond.stock, beyond.chance, beyond.optimal) == (caps, pytest.approx(most), False)
+    assert cheapest(tasks, COSTS, 0.0).cost == 0
 
 
 # -- jobs ------------------------------------------------------------------------------------------
