@@ -153,10 +153,25 @@ def _asked(session: Session, reading: Reading) -> list[Drafted]:
         if words in (["none"], [said("cli/manual/none")]):
             return []
         if words in (["each"], [said("cli/manual/each")]):
-            return [one for number, one in enumerate(reading.drafted, 1) if _is_right(session, number, one)]
+            return _one_by_one(session, reading)
         if (chosen := _numbers(typed, len(reading.drafted))) is not None:
             return [reading.drafted[number - 1] for number in chosen]
         session.say(said("cli/manual/which/wrong", most=len(reading.drafted)))
+
+
+def _one_by_one(session: Session, reading: Reading) -> list[Drafted]:
+    """Ask for each line; what is said of a jack that is not right is not asked."""
+    right: list[Drafted] = []
+    wrong: set[tuple[str, str]] = set()
+    for number, one in enumerate(reading.drafted, 1):
+        name = (one.item.form.value, one.item.marking)
+        if name in wrong:
+            continue
+        if _is_right(session, number, one):
+            right.append(one)
+        elif one.item.is_jack:
+            wrong.add(name)
+    return right
 
 
 def _is_right(session: Session, number: int, one: Drafted) -> bool:
@@ -184,13 +199,17 @@ def _record(
     session: Session, reading: Reading, confirmed: Sequence[Drafted], said: dict[str, Any]
 ) -> list[dict[str, str]]:
     """Record a visit for each set of what was confirmed, and keep the manual with the pages."""
-    from kb.read.manual import jacks_of
+    from kb.read.manual import jacks_of, with_their_jacks
     from kb.read.shelf import Shelf
 
     shelf = Shelf(session.folder)
     done: list[dict[str, str]] = []
     for number, (make, model) in enumerate(reading.sets):
-        items = [one.item for one in confirmed if number in one.sets]
+        chosen = [one.item for one in confirmed if number in one.sets]
+        items = with_their_jacks(chosen)
+        if len(items) < len(chosen):
+            left = len(chosen) - len(items)
+            session.say(session.language("cli/manual/left-out", count=left, make=make, model=model))
         jacks = jacks_of(items)
         if not jacks:
             continue
@@ -251,7 +270,11 @@ def _says(item: Item, said: Language) -> str:
         way = item.says.get("direction", read.direction.value)
         words = [said(f"sheet/way/{way}"), *([said.word(read.signal)] if read.signal else [])]
     else:
-        words = [said.word(kind(item.says[name])) for name, kind in _FIELDS.items() if name in item.says]
+        words = [
+            said(f"cli/manual/says/{name}", value=kind(item.says[name]))
+            for name, kind in _FIELDS.items()
+            if name in item.says
+        ]
         words += [item.says["setting"]] if "setting" in item.says else []
     doubt = [said(f"cli/manual/doubt/{item.doubt}")] if item.doubt else []
     return "; ".join([*words, *doubt])

@@ -86,7 +86,8 @@ def show_command(session: Session, make: str, model: str | None, svg: str | None
     if cited:
         out.print()
     for one in cited:
-        what = f"{said.word(Form(one.form))} {one.marking}" if one.form in list(Form) else one.marking
+        form = said.word(Form(one.form)) if one.form in list(Form) else ""
+        what = one.marking if one.marking.startswith(form) else f"{form} {one.marking}"
         line = said("cli/manual/from", name=one.manual, page=one.page, line=one.line)
         out.print(text(f"{what}: {line}", "dim"), soft_wrap=False)
     return 0

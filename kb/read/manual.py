@@ -595,6 +595,12 @@ def _line(text: str) -> str:
 # -- from confirmed items to a visit --------------------------------------------------------------------
 
 
+def with_their_jacks(items: Sequence[Item]) -> list[Item]:
+    """Return confirmed items without those about a jack that is not confirmed itself."""
+    jacks = {(one.form, one.marking) for one in items if one.is_jack}
+    return [one for one in items if (one.form, one.marking) in jacks]
+
+
 def jacks_of(items: Iterable[Item]) -> list[dict[str, Any]]:
     """Return what confirmed items make, as the ``jacks`` of a visit file.
 
@@ -602,11 +608,11 @@ def jacks_of(items: Iterable[Item]) -> list[dict[str, Any]]:
     """
     found: dict[tuple[Form, str], dict[str, Any]] = {}
     settings: dict[tuple[Form, str], list[str]] = {}
-    for item in sorted(items, key=lambda one: not one.is_jack):
+    for item in sorted(with_their_jacks(list(items)), key=lambda one: not one.is_jack):
         name = (item.form, item.marking)
         if item.is_jack:
             found.setdefault(name, {"form": item.form.value, "marking": item.marking, **item.says})
-        elif name in found:
+        else:
             found[name] |= {key: value for key, value in item.says.items() if key != "setting"}
             if item.says.get("setting"):
                 settings.setdefault(name, []).append(item.says["setting"])

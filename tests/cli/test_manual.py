@@ -102,6 +102,18 @@ def test_a_person_confirms_none_or_one_by_one(
     assert (home / "manuals").exists() == bool(count)
 
 
+def test_a_line_about_a_jack_that_is_not_confirmed_is_left_out(
+    jackfield: Run, manual: Path, home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    at_terminal(monkeypatch, "1 4")
+    done = jackfield("manual", manual, *SETS)
+    assert "1 line is left out, because its jack was not confirmed" in done.err
+    (visit,) = visits(home)
+    assert [one.jack.marking for one in visit.findings] == ["OPTICAL OUT"]
+    cited = jackfield("show", "Norwell", "NV40-210", "--json").json["cited"]
+    assert [one["marking"] for one in cited] == ["OPTICAL OUT"]
+
+
 def test_the_manual_is_kept_for_its_owner_alone(jackfield: Run, manual: Path, home: Path) -> None:
     jackfield("manual", manual, *SETS, "--yes")
     (kept,) = (home / "manuals").iterdir()

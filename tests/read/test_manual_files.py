@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import random
 import zlib
 from dataclasses import replace
 
@@ -84,6 +85,20 @@ def test_a_page_that_unpacks_to_gigabytes_ends_the_reading_and_the_pages_before_
     read = pdf.document(sent, "nv40.pdf")
     assert read.stopped == 2
     assert [page.pieces[0].text for page in read.pages] == ["HEADPHONE"]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_damaged_manual_is_read_or_refused_and_never_breaks_the_reader(seed: int) -> None:
+    chance = random.Random(seed)
+    sent = bytearray(paper(*NV40))
+    for _ in range(1 + 8 * seed):
+        sent[chance.randrange(9, len(sent))] = chance.randrange(256)
+    try:
+        read = pdf.document(bytes(sent), "nv40.pdf")
+    except BadInput:
+        return
+    assert len(read.pages) <= read.count
+    ManualText(read.pages).draft("NV40-210")
 
 
 def test_a_script_in_a_manual_is_not_run() -> None:
