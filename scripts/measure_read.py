@@ -170,6 +170,9 @@ def main() -> None:
                 aim = f" (aims {AIMS['first']:.0%} and {AIMS['in three']:.0%})" if hard else ""
                 print(f"  the label's set first {first}, in the first three {three}{aim}")
                 print(f"  the model read right {share(told, lambda r: _right(r[0].one, r[1]))}")
+                slips = [row for row in mine if not _right(row[0].one, row[1])]
+                found = share(slips, lambda r: any(same(r[0].one, *m[:2]) for m in r[2][:1]))
+                print(f"  misread, and the set comes first all the same {found}")
                 print(
                     "  of sets not in the book: another one called exact"
                     f" {share(other, lambda r: any(m[2] == 'exact' for m in r[2]))}"

@@ -11,7 +11,6 @@ import re
 import unicodedata
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from statistics import median
 from typing import Final, Generic, NamedTuple, Protocol, TypeVar
 
 from kb.index.rewriting import dates, names_fields, printed
@@ -186,11 +185,13 @@ def _rows(reading: Reading) -> list[list[_Line]]:
 
 def _slope(pieces: Sequence[Piece]) -> float:
     """Return the angle of the label's lines in radians: that of most of the text."""
-    angles = []
+    across = down = 0.0
     for piece in pieces:
         (x0, y0), (x1, y1) = piece.corners[0], piece.corners[1]
-        angles += [math.atan2(y1 - y0, x1 - x0)] * max(1, len(piece.text))
-    return median(angles) if angles else 0.0
+        far = math.hypot(x1 - x0, y1 - y0) or 1.0
+        across += (x1 - x0) / far * len(piece.text)
+        down += (y1 - y0) / far * len(piece.text)
+    return math.atan2(down, across)
 
 
 def _level(piece: Piece, angle: float) -> _Line:

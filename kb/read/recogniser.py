@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import io
 import json
+import math
 import sys
 from contextlib import suppress
 from typing import Any, Final
@@ -16,6 +17,7 @@ from typing import Any, Final
 MOST_ANSWER: Final = 4 * 1024 * 1024  #: bytes of one answer
 _MOST_PIECES: Final = 1000
 _SEARCHED: Final = 1280  # pixels of the longer side in which text is searched; it is read in all of them
+_HIGH: Final = 1.5  # so many times as high as wide, a box is taken for one that lies on its side
 _MOST_ENLARGED: Final = 3.0
 _OFFLINE: Final = ("socket.connect", "socket.getaddrinfo", "socket.sendto", "socket.gethostbyname")
 
@@ -36,9 +38,22 @@ def forbid_network() -> None:
 
 def engine() -> Any:
     """Return the library's reader with the models that are in its wheel."""
+    import numpy as np
     from rapidocr import RapidOCR
 
-    return RapidOCR(
+    class Upright(RapidOCR):  # type: ignore[misc]
+        """Its corners begin where the text begins, also on a photo that lies on its side."""
+
+        def build_final_output(self, picture: Any, boxes: Any, turned: Any, *more: Any) -> Any:
+            if boxes.boxes is not None and turned.cls_res:
+                pairs = zip(boxes.boxes, turned.cls_res, strict=True)
+                least = self.cfg.Cls.cls_thresh
+                boxes.boxes = np.array(
+                    [from_start(box, "180" in said and sure > least) for box, (said, sure) in pairs]
+                )
+            return super().build_final_output(picture, boxes, turned, *more)
+
+    return Upright(
         params={
             "Global.log_level": "critical",
             "EngineConfig.onnxruntime.intra_op_num_threads": 1,  # several wait for each other by spinning
@@ -47,6 +62,23 @@ def engine() -> Any:
             "Det.limit_side_len": _SEARCHED,
         }
     )
+
+
+def from_start(box: Any, turned: bool) -> list[Any]:
+    """Return the corners of a box from the beginning of its text's upper edge on.
+
+    The library lays a high box on its side, its upper right corner first, and turns it by 180 degrees if it
+    then finds the text ``turned``.
+
+    >>> from_start([(0, 0), (9, 0), (9, 2), (0, 2)], turned=True)
+    [(9, 2), (0, 2), (0, 0), (9, 0)]
+    >>> from_start([(0, 0), (2, 0), (2, 9), (0, 9)], turned=False)
+    [(2, 0), (2, 9), (0, 9), (0, 0)]
+    """
+    wide = max(math.dist(box[0], box[1]), math.dist(box[2], box[3]))
+    high = max(math.dist(box[0], box[3]), math.dist(box[1], box[2]))
+    first = (high >= _HIGH * wide) + 2 * turned
+    return [box[(first + corner) % 4] for corner in range(4)]
 
 
 def recognised(content: bytes, reader: Any, *, closer: bool = False) -> dict[str, Any]:

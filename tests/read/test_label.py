@@ -94,7 +94,7 @@ def test_a_warning_is_no_make(book: Reader) -> None:
     assert one.make == ""
 
 
-@pytest.mark.parametrize("turn", [0, 28, -28])
+@pytest.mark.parametrize("turn", [0, 28, -28, 90, 180, 270])
 @pytest.mark.parametrize(
     "places",
     [

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import math
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -17,7 +18,7 @@ from kb.base.errors import BadInput, MissingExtra
 from kb.read import picture as reading
 from kb.read import recogniser
 from kb.read.picture import PictureReader, Reading, cleaned
-from tests.read.pictures import photo
+from tests.read.pictures import LINES, photo
 
 Image = pytest.importorskip("PIL.Image", reason="Pillow is not installed")
 
@@ -36,15 +37,31 @@ def texts(read: Reading) -> list[str]:
     return [piece.text for piece in read.pieces]
 
 
-@pytest.mark.parametrize("turn", [0, 12, -25])
+@pytest.mark.parametrize("turn", [0, 12, -25, 90, 180, 270])
 def test_the_lines_of_a_label_are_read_with_their_places(reader: PictureReader, turn: float) -> None:
+    """Turned counterclockwise; a phone that looks straight down may keep a photo lying on its side."""
     read = reader.read(cleaned(photo(turn=turn)))
     assert "NORWELL" in texts(read)
     (model,) = (piece for piece in read.pieces if "NV40-210" in piece.text)
     assert 0.8 < model.sure <= 1
-    (left, top), (right, _), *_ = model.corners
-    assert 0 < left < right < read.width
-    assert 0 < top < read.height
+    (x0, y0), (x1, y1), _, (x3, y3) = model.corners
+    assert abs((math.degrees(math.atan2(y0 - y1, x1 - x0)) - turn + 180) % 360 - 180) < 3
+    assert math.dist((x0, y0), (x1, y1)) > 5 * math.dist((x0, y0), (x3, y3))
+    assert all(0 < x < read.width and 0 < y < read.height for x, y in model.corners)
+
+
+def test_a_label_that_another_renderer_drew_is_read(reader: PictureReader) -> None:
+    """resvg draws it, with a font of matplotlib: neither is used to draw the other pictures here."""
+    resvg = pytest.importorskip("resvg_py", reason="resvg is not installed")
+    matplotlib = pytest.importorskip("matplotlib", reason="matplotlib is not installed")
+    font = Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf"
+    lines = "".join(f'<text x="60" y="{90 + 90 * n}">{text}</text>' for n, text in enumerate(LINES))
+    drawn = (
+        '<svg xmlns="http://www.w3.org/2000/svg" width="900" height="360"><rect width="900" height="360" '
+        f'fill="#ddd"/><g font-family="DejaVu Sans" font-size="42" transform="rotate(3)">{lines}</g></svg>'
+    )
+    png = bytes(resvg.svg_to_bytes(svg_string=drawn, font_files=[str(font)], skip_system_fonts=True))
+    assert {"NORWELL", "AC 220-240V 50Hz 85W"} <= set(texts(reader.read(cleaned(png))))
 
 
 def test_a_photo_lying_on_its_side_is_read_upright(reader: PictureReader) -> None:
