@@ -6,6 +6,7 @@ import ast
 import shutil
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -104,6 +105,28 @@ def test_a_test_counts_for_the_lines_it_executes_and_not_for_the_rest_of_the_fun
         "some.py:7-7": {"test_with"},
         "some.py:8-11": {"test_more"},
     }
+
+
+def test_a_test_that_was_slow_with_one_value_is_left_out_with_the_next() -> None:
+    plugin = mutants.Reached([], slowest=0.5)
+    plugin.took["test_some.py::test_one"] = 0.6
+    plugin.pytest_runtest_setup(SimpleNamespace(nodeid="test_some.py::test_two[1]"))
+    with pytest.raises(pytest.skip.Exception, match="slow"):
+        plugin.pytest_runtest_setup(SimpleNamespace(nodeid="test_some.py::test_one[2]"))
+
+
+def test_what_runs_as_a_module_is_loaded_is_for_all_tests() -> None:
+    plugin = mutants.Reached([])
+    plugin._seen.add(mutants.Span("some.py", 6, 6))
+    plugin.pytest_collection_finish()
+    before = sys.gettrace()
+    try:
+        plugin.pytest_runtest_logstart()
+    finally:
+        sys.settrace(before)
+    plugin.pytest_runtest_logfinish("test_one")
+    assert plugin.on_loading == {mutants.Span("some.py", 6, 6)}
+    assert plugin.tests == {}
 
 
 def test_a_change_is_known_by_its_line_so_that_only_that_one_is_listed_as_equal(
