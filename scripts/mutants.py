@@ -30,8 +30,9 @@ import tempfile
 import time
 import tomllib
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from copy import deepcopy
+from functools import partial
 from pathlib import Path
 from types import CodeType, FrameType
 from typing import Any, NamedTuple
@@ -241,18 +242,18 @@ class Reached:
         sys.settrace(self.call)
 
     def pytest_runtest_setup(self, item: Any) -> None:
-        """Go on only with tests that were not slow with other values."""
+        """Go on only with tests that were not slow with other values, and let each run until it is slow."""
         if self.took[item.nodeid.split("[")[0]] > self._slowest:
             self.too_slow()
+        item.runtest = partial(self._timed, item.runtest)
 
-    def pytest_runtest_call(self) -> None:
-        """Let the test run until it is slow."""
+    def _timed(self, test: Callable[[], None]) -> None:
         signal.signal(signal.SIGPROF, self.too_slow)
         signal.setitimer(signal.ITIMER_PROF, self._slowest)
-
-    def pytest_runtest_teardown(self) -> None:
-        """Let the rest run to its end."""
-        signal.setitimer(signal.ITIMER_PROF, 0)
+        try:
+            test()
+        finally:
+            signal.setitimer(signal.ITIMER_PROF, 0)
 
     def too_slow(self, *_: object) -> None:
         """Leave the test; hypothesis lets a skipped one go at once."""

@@ -110,7 +110,7 @@ def test_a_test_counts_for_the_lines_it_executes_and_not_for_the_rest_of_the_fun
 def test_a_test_that_was_slow_with_one_value_is_left_out_with_the_next() -> None:
     plugin = mutants.Reached([], slowest=0.5)
     plugin.took["test_some.py::test_one"] = 0.6
-    plugin.pytest_runtest_setup(SimpleNamespace(nodeid="test_some.py::test_two[1]"))
+    plugin.pytest_runtest_setup(SimpleNamespace(nodeid="test_some.py::test_two[1]", runtest=list))
     with pytest.raises(pytest.skip.Exception, match="slow"):
         plugin.pytest_runtest_setup(SimpleNamespace(nodeid="test_some.py::test_one[2]"))
 
