@@ -12,7 +12,7 @@ from kb.loop.field import Plane
 from kb.loop.input_level import show_level
 from kb.loop.plan import Answer, Compared, items
 from kb.loop.routes import METRE
-from kb.loop.sentences import Digits, Hertz, Metres, Sentence
+from kb.loop.sentences import Amount, Digits, Hertz, Metres, Sentence
 from kb.loop.spill import Spill
 from kb.loop.standard import STANDING_DB, Programme, Use, overload_current_a
 from kb.loop.units import FOOT_M, MOST_CORNERS
@@ -108,7 +108,7 @@ def _overload(judged: Fit, said: Language) -> list[str]:
     others = [f"--programme {one}" for one in Programme if one is not programme]
     hertz = Hertz(test.hertz)
     calm = overload_current_a(judged.needs[0].current_a)
-    amounts = {"current": Digits(calm, 2), "voltage": Digits(test.voltage_v, 2)}
+    amounts = {"current": Amount(calm), "voltage": Amount(test.voltage_v)}
     return [
         _said(said, "judged-for", programme=programme, hertz=hertz, others=_said(said, "or").join(others)),
         _said(said, "on-site", hertz=hertz, **amounts),
@@ -124,7 +124,7 @@ def render_sketch(answer: Answer, console: Console, said: Language = ENGLISH) ->
     current = answer.shown_a
     plane = answer.planes[0]
     console.print()
-    title = _said(said, "field-at", place=_place(answer, said), current=Digits(current, 2))
+    title = _said(said, "field-at", place=_place(answer, said), current=Amount(current))
     console.print(Text(title, style="bold"))
     width = min(72, console.width - 1)
     sketch = field_sketch(
@@ -194,14 +194,14 @@ def _facts(answer: Answer, said: Language) -> Table:
 
 def _fact_lines(answer: Answer, said: Language) -> list[tuple[str, str]]:
     """The facts of the loop: key of the name, and what it is."""
-    current, metal, level = Digits(answer.current_a, 2), answer.ask.metal_db, answer.level
+    current, metal, level = Amount(answer.current_a), answer.ask.metal_db, answer.level
     at = {"where": _where(answer, said), "place": _place(answer, said), "metal": metal}
     key = "current-for-metal" if metal else "current-for"
     rows = [("use", _use(answer, said))] if answer.ask.use.small else []
     rows.append(("current", _said(said, key, current=current, **at)))
     if level and level.shift_db:
         values = {
-            "current": Digits(level.current_a, 2),
+            "current": Amount(level.current_a),
             "shift": Digits(level.shift_db, 1, signed=True),
             "low": Digits(level.min_db, 1, signed=True),
             "high": Digits(level.max_db, 1, signed=True),
@@ -212,11 +212,11 @@ def _fact_lines(answer: Answer, said: Language) -> list[tuple[str, str]]:
         rows.append(("", _said(said, "standing", level=Digits(standing, 1, signed=True), most=STANDING_DB)))
     rows.append(("", _said(said, "rms")))
     if not answer.fit:
-        volts = Digits(answer.voltage_v, 2)
+        volts = Amount(answer.voltage_v)
         rows.append(("voltage", _said(said, "voltage-for", voltage=volts, current=current)))
-    ohms = {"ohm": Digits(answer.load.resistance, 2), "celsius": answer.ask.celsius}
+    ohms = {"ohm": Amount(answer.load.resistance), "celsius": answer.ask.celsius}
     if answer.resistance_max:
-        rows.append(("ohmmeter", _said(said, "ohms-most", most=Digits(answer.resistance_max, 2), **ohms)))
+        rows.append(("ohmmeter", _said(said, "ohms-most", most=Amount(answer.resistance_max), **ohms)))
     else:
         rows.append(("ohmmeter", _said(said, "ohms", **ohms)))
     rows.append(("inductance", f"{Digits(answer.load.inductance * 1e6, 1).shown(said)} uH"))
@@ -242,7 +242,7 @@ def _field_table(answer: Answer, said: Language) -> Table:
     from rich.table import Table
 
     level = answer.level.current_a if answer.level else answer.current_a
-    title = _said(said, "area", current=Digits(level, 2))
+    title = _said(said, "area", current=Amount(level))
     table = Table(title=title, box=box.SIMPLE_HEAD, title_justify="left")
     table.add_column(_said(said, "ear-from-loop" if answer.distance_only else "ear-above-floor"))
     for name in ("weakest", "strongest", "spread", "within"):
@@ -263,13 +263,16 @@ def _voltage_table(answer: Answer, said: Language) -> Table:
     from rich import box
     from rich.table import Table
 
-    def digits(value: float, unit: str, count: int = 2, *, signed: bool = False) -> str:
-        return f"{Digits(value, count, signed).shown(said)} {unit}"
+    def amount(value: float, unit: str) -> str:
+        return f"{Amount(value).shown(said)} {unit}"
+
+    def decibels(margin: float) -> str:
+        return f"{Digits(margin, 1, signed=True).shown(said)} dB"
 
     most = max(answer.current_a, answer.level.current_a if answer.level else 0.0)
     if answer.fit:
         most = answer.fit.needs[0].current_a
-    title = _said(said, "voltage-title", current=Digits(most, 2))
+    title = _said(said, "voltage-title", current=Amount(most))
     table = Table(title=title, box=box.SIMPLE_HEAD, title_justify="left")
     table.add_column(_said(said, "at"))
     if not answer.fit:
@@ -277,16 +280,15 @@ def _voltage_table(answer: Answer, said: Language) -> Table:
         table.add_column(_said(said, "column-voltage"), justify="right")
         for hertz in answer.voltages_v:
             ohm, volts = answer.load.impedance(hertz), answer.load.voltage(most, hertz)
-            table.add_row(Hertz(hertz).shown(said), digits(ohm, "ohm"), digits(volts, "V"))
+            table.add_row(Hertz(hertz).shown(said), amount(ohm, "ohm"), amount(volts, "V"))
         return table
     for name in ("column-current", "column-voltage", "margin"):
         table.add_column(_said(said, name), justify="right")
     for need in answer.fit.needs:
-        margin = digits(need.margin_db, "dB", 1, signed=True)
         at = Hertz(need.hertz).shown(said)
-        table.add_row(at, digits(need.current_a, "A"), digits(need.voltage_v, "V"), margin)
-    margin = digits(answer.fit.current_margin_db, "dB", 1, signed=True)
-    table.add_row(_said(said, "rated"), digits(most, "A"), "", margin)
+        needed = amount(need.current_a, "A"), amount(need.voltage_v, "V")
+        table.add_row(at, *needed, decibels(need.margin_db))
+    table.add_row(_said(said, "rated"), amount(most, "A"), "", decibels(answer.fit.current_margin_db))
     return table
 
 
@@ -309,9 +311,9 @@ def _choices(answer: Answer, said: Language) -> Table:
         table.add_row(
             each.wire.label,
             str(each.turns),
-            f"{Digits(each.current_a, 2).shown(said)} A",
+            f"{Amount(each.current_a).shown(said)} A",
             f"{each.metres:.0f} m",
-            f"{Digits(each.copper_kg, 2).shown(said)} kg",
+            f"{Amount(each.copper_kg).shown(said)} kg",
             _said(said, "least-current") if each.least else "",
         )
     return table
@@ -353,7 +355,7 @@ def _layout_table(answer: Answer, said: Language) -> Table:
     within = Use.ROOM.tolerance_db
     add("within", lambda each: f"{100 * each.laid.share:.0f} %", tolerance=within)
     add("weakest", lambda each: decibels(each.laid.weakest_db))
-    add("column-current", lambda each: f"{Digits(each.laid.current_a, 2).shown(said)} A")
+    add("column-current", lambda each: f"{Amount(each.laid.current_a).shown(said)} A")
     add("turns", lambda each: str(each.laid.turns))
     add("column-wire", lambda each: f"{each.laid.metres:.0f} m")
     if answer.ask.driver:

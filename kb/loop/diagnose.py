@@ -16,7 +16,7 @@ from typing import Final
 from kb.base.errors import BadInput
 from kb.loop.field import vertical_h
 from kb.loop.readings_file import Noise, Readings
-from kb.loop.sentences import Digits, Key, Sentence
+from kb.loop.sentences import Amount, Digits, Key, Sentence
 from kb.loop.standard import (
     IDEAL_DBA,
     REFERENCE_A_PER_M,
@@ -121,7 +121,7 @@ def _not_as_computed(level: float, current: float) -> Sentence:
     """
     half = Key("loop/half") if abs(abs(level) - 6.02) < 1 else ""
     way = "low" if level < 0 else "high"
-    values = {"off": Digits(abs(level), 1), "current": Digits(current, 2), "half": half}
+    values = {"off": Digits(abs(level), 1), "current": Amount(current), "half": half}
     return Sentence(f"loop/fault/drive-{way}/computed", values)
 
 
@@ -129,7 +129,7 @@ def _level_fault(level: float, current: float | None) -> Sentence:
     """Say that the level is off by ``level`` dB, and which current in A would put it right."""
     right: Sentence | str = ""
     if current:
-        right = Sentence("loop/right", {"current": Digits(current * 10 ** (-level / 20), 2)})
+        right = Sentence("loop/right", {"current": Amount(current * 10 ** (-level / 20))})
     way = "low" if level < 0 else "high"
     return Sentence(f"loop/fault/drive-{way}", {"off": Digits(abs(level), 1), "right": right})
 

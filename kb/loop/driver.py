@@ -17,7 +17,7 @@ from typing import Final
 from kb.base.errors import BadInput
 from kb.domain.driver import DriverLimits
 from kb.loop.geometry import Loop
-from kb.loop.sentences import Digits, Hertz, Sentence
+from kb.loop.sentences import Amount, Digits, Hertz, Sentence
 from kb.loop.standard import Programme, overload_current_a, overload_voltage_v
 from kb.loop.wire import Load, Stock, Wire, load, too_dense
 
@@ -92,9 +92,9 @@ def fit(
     reasons: list[Sentence] = []
     current_margin = _margin(driver.rated_current_a_rms, current_a)
     if current_margin < 0:
-        rated = Digits(driver.rated_current_a_rms, 2)
+        rated = Amount(driver.rated_current_a_rms)
         values: dict[str, object] = {
-            "current": Digits(current_a, 2),
+            "current": Amount(current_a),
             "rated": rated,
             "short": Digits(-current_margin, 1),
         }
@@ -110,17 +110,17 @@ def fit(
     )
     for need, why in ((full, "full"), (test, "overload")):
         if need.margin_db < 0:
-            part = Sentence(f"loop/why/{why}", {"current": Digits(need.current_a, 2), "programme": programme})
+            part = Sentence(f"loop/why/{why}", {"current": Amount(need.current_a), "programme": programme})
             values = {
                 "hertz": Hertz(need.hertz),
-                "voltage": Digits(need.voltage_v, 2),
+                "voltage": Amount(need.voltage_v),
                 "why": part,
-                "has": Digits(has, 2),
+                "has": Amount(has),
                 "short": Digits(-need.margin_db, 1),
             }
             reasons.append(Sentence("loop/reason/voltage", values))
     if ask.resistance < driver.min_resistance_ohm:
-        values = {"ohm": Digits(ask.resistance, 2), "least": Digits(driver.min_resistance_ohm, 2)}
+        values = {"ohm": Amount(ask.resistance), "least": Amount(driver.min_resistance_ohm)}
         reasons.append(Sentence("loop/reason/resistance", values))
     return Fit(current_margin, (full, test), programme, tuple(reasons))
 

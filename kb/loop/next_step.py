@@ -8,7 +8,7 @@ from typing import Final
 
 from kb.loop.diagnose import METER_DB, Compared
 from kb.loop.readings_file import Readings
-from kb.loop.sentences import Digits, Key, Sentence
+from kb.loop.sentences import Amount, Digits, Key, Sentence
 from kb.loop.standard import SLACK
 
 #: So many places describe an area, the seats and its corners; one describes one chair (common practice).
@@ -47,7 +47,7 @@ def _level(readings: Readings, pairs: Collection[Compared], codes: set[str]) -> 
         shift = max(-(low + high) / 2, -high)
         to: Sentence | str = ""
         if current:
-            to = Sentence("loop/to", {"current": Digits(current * 10 ** (shift / 20), 2)})
+            to = Sentence("loop/to", {"current": Amount(current * 10 ** (shift / 20))})
         values: dict[str, object] = {
             "shift": Digits(abs(shift), 1),
             "to": to,

@@ -15,6 +15,7 @@ from kb.domain.language import ENGLISH, Language
 from kb.loop.field import STANDING_M_AHEAD, grid, level_db
 from kb.loop.layout import Group
 from kb.loop.plan import Answer
+from kb.loop.sentences import Amount
 from kb.loop.units import FOOT_M, show_length
 
 if TYPE_CHECKING:
@@ -26,7 +27,7 @@ _FINENESS: Final = 90
 #: Floor drawn outside the wire, metres.
 _BORDER_M: Final = 0.5
 #: Edges of the shaded bands, dB re 400 mA/m.
-_BANDS_DB: Final = (-60.0, -12.0, -9.0, -6.0, -3.0, -1.0, 1.0, 3.0, 6.0, 9.0, 30.0)
+_BANDS_DB: Final = (-60.0, -12.0, -9.0, -6.0, -3.0, -1.0, 1.0, 3.0, 6.0, 9.0, 90.0)
 #: The lines of the tolerance are drawn this much farther out. If the current is chosen to bring the strongest
 #: spot to +3 dB, the spots of the picture differ from it by thousandths, and would show as specks.
 _HAIR_DB: Final = 0.05
@@ -197,14 +198,15 @@ def _words(answer: Answer, plane: int, axes: Axes, *, feet: bool, language: Lang
     height = shown.height
     if answer.distance_only and shown.offset is not None:
         key, height = "loop/picture/from-loop", shown.offset
-    wound = language("cli/loop/wound", count=answer.loop.turns, wire=wire)
+    turns = answer.drawn.turns if answer.drawn else answer.loop.turns
+    wound = language("cli/loop/wound", count=turns, wire=wire)
     if answer.drawn:
-        wound = language("loop/picture/layout", layout=answer.drawn.kind, wire=wire)
+        wound = language("loop/picture/layout", layout=answer.drawn.kind, wound=wound)
     metal = answer.ask.metal_db
     title = language(
         "loop/picture/title",
         place=language(key, height=language.number(show_length(height, feet=feet))),
-        current=language.number(f"{answer.shown_a:.2f}"),
+        current=Amount(answer.shown_a).shown(language),
         wound=wound,
         metal=language("loop/picture/metal", metal=metal) if metal else "",
     )

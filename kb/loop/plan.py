@@ -38,7 +38,7 @@ from kb.loop.geometry import Loop
 from kb.loop.input_level import OVERLOAD_V, margin_db
 from kb.loop.layout import Laid, Layout, is_rectangle, laid, spilt
 from kb.loop.routes import METRE, Caution, Needed, Route
-from kb.loop.sentences import Digits, Hertz, Metres, Sentence
+from kb.loop.sentences import Amount, Digits, Hertz, Metres, Sentence
 from kb.loop.spill import FLOOR_M, Spill, spill
 from kb.loop.standard import RESPONSE_DB, RESPONSE_HZ, SLACK, STANDING_DB, Programme, Use
 from kb.loop.wire import FREQUENCIES_HZ, Load, Stock, Wire, load, too_dense, wire_from
@@ -209,13 +209,13 @@ class Answer:
         """Return how to set the loop without a field meter, and how to deal with metal."""
         amperes = self.level.current_a if self.level else self.current_a
         turns = self.loop.turns
-        bundle = {"current": Digits(amperes * turns, 2), "turns": turns}
+        bundle = {"current": Amount(amperes * turns), "turns": turns}
         found = [
-            Sentence("loop/set/current", {"current": Digits(amperes, 2)}),
+            Sentence("loop/set/current", {"current": Amount(amperes)}),
             *([Sentence("loop/set/bundle", bundle)] if turns > 1 else []),
             Sentence(
                 "loop/set/resistor",
-                {"ohm": SHUNT_OHM, "millivolts": Digits(1000 * amperes * SHUNT_OHM)},
+                {"ohm": SHUNT_OHM, "millivolts": Amount(1000 * amperes * SHUNT_OHM, 0)},
             ),
         ]
         more = self.ask.metal_at(RESPONSE_HZ[1]) - self.ask.metal_db
@@ -226,7 +226,7 @@ class Answer:
             )
         if is_pad(self.loop):
             volts, least = self.load.voltage(amperes, 1000), self.load.impedance(RESPONSE_HZ[0])
-            found.append(Sentence("loop/set/neck", {"volts": Digits(volts, 2), "ohm": Digits(least, 1)}))
+            found.append(Sentence("loop/set/neck", {"volts": Amount(volts), "ohm": Digits(least, 1)}))
         return tuple(found)
 
     @property
@@ -550,7 +550,7 @@ def _field_reasons(plane: Plane, best: BestOffset | None, *, several: bool) -> t
 def _wire_reasons(wire: Wire, current_a: float) -> tuple[Sentence, ...]:
     if not too_dense(wire, current_a):
         return ()
-    return (Sentence("loop/reason/thin", {"wire": wire.label, "current": Digits(current_a, 2)}),)
+    return (Sentence("loop/reason/thin", {"wire": wire.label, "current": Amount(current_a)}),)
 
 
 def _line_reasons(ask: Ask) -> tuple[Sentence, ...]:

@@ -2,12 +2,13 @@
 
 The sentences are in ``data/messages``; a value keeps its digits, and each language writes its own point.
 
->>> Sentence("loop/reason/thin", {"wire": "AWG 30", "current": Digits(2.736, 2)}).text
+>>> Sentence("loop/reason/thin", {"wire": "AWG 30", "current": Amount(2.736)}).text
 'AWG 30 is too thin for 2.74 A: more than 10 A a square millimetre'
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -26,6 +27,25 @@ class Digits:
     def shown(self, said: Language) -> str:
         """The number as the language writes it; -0.0 is 0.0."""
         return said.number(f"{self.value:{'+' if self.signed else ''}z.{self.digits}f}")
+
+
+@dataclass(frozen=True)
+class Amount:
+    """A current, voltage or resistance: so many digits behind the point, and three digits if it is small.
+
+    >>> [Amount(value).shown(ENGLISH) for value in (2.736, 0.22, 0.01026)]
+    ['2.74', '0.22', '0.0103']
+    """
+
+    value: float
+    digits: int = 2
+
+    def shown(self, said: Language) -> str:
+        """The number as the language writes it."""
+        small = 0 < self.value < 10 ** (1 - self.digits)
+        return Digits(self.value, 2 - math.floor(math.log10(self.value)) if small else self.digits).shown(
+            said
+        )
 
 
 @dataclass(frozen=True)
@@ -82,7 +102,9 @@ class Sentence:
     def shown(self, said: Language) -> str:
         """The sentence in this language."""
         values = {
-            name: value.shown(said) if isinstance(value, Digits | Metres | Hertz | Key | Sentence) else value
+            name: value.shown(said)
+            if isinstance(value, Digits | Amount | Metres | Hertz | Key | Sentence)
+            else value
             for name, value in self.values.items()
         }
         return said(self.key, **values)

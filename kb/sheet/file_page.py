@@ -15,6 +15,7 @@ from kb.base.text import visible
 from kb.domain.language import Language
 from kb.domain.panel import Panel
 from kb.domain.words import Direction
+from kb.loop.sentences import Amount
 from kb.loop.verdict import Check, Judgement
 from kb.path import Connection, Path, RuledOut, of_several, sentence
 from kb.sheet.layout import Row, chain_links, panel_rows, the_most_telling
@@ -330,22 +331,22 @@ def loop_lines(data: LoopData, said: Language) -> tuple[tuple[str, str], ...]:
             "current",
             said(
                 "sheet/loop/current-of",
-                current=_two(centre.current_a, said),
-                voltage=_two(data.voltage_v, said),
+                current=Amount(centre.current_a).shown(said),
+                voltage=Amount(data.voltage_v).shown(said),
             ),
         ),
         (
             "ohmmeter",
             said(
                 "sheet/loop/ohmmeter-of",
-                ohm=said.number(f"{data.resistance_ohm:.2f}"),
+                ohm=Amount(data.resistance_ohm).shown(said),
                 inductance=said.number(f"{data.inductance_h * 1e6:.1f}"),
             ),
         ),
         ("field", said("sheet/loop/field-of", **_range(centre, said))),
     ]
     if data.levelled and abs(data.levelled.current_a - centre.current_a) >= 0.005:
-        current = _two(data.levelled.current_a, said)
+        current = Amount(data.levelled.current_a).shown(said)
         lines.append(
             ("levelled", said("sheet/loop/levelled-of", current=current, **_range(data.levelled, said)))
         )
@@ -359,10 +360,6 @@ def _range(levels: Range, said: Language) -> dict[str, object]:
         "low": said.number(f"{levels.min_db:+.1f}"),
         "high": said.number(f"{levels.max_db:+.1f}"),
     }
-
-
-def _two(value: float, said: Language) -> str:
-    return said.number(f"{value:.2f}")
 
 
 def cautions(data: LoopData | None, said: Language) -> tuple[str, ...]:

@@ -17,6 +17,7 @@ from kb.domain.language import Language, language
 from kb.domain.panel import Panel
 from kb.domain.visit import Source, Visit
 from kb.domain.words import DriverInput, Kind
+from kb.loop.sentences import Amount
 from kb.loop.verdict import Judgement
 from kb.path import Connection, sentence
 from kb.sheet import file_page as forfile
@@ -180,7 +181,7 @@ def _map_caption(sheet: Sheet, said: Language) -> str:
     if sheet.loop is None:
         return ""
     loop = sheet.loop
-    current, tolerance = said.number(f"{loop.drawn.current_a:.2f}"), said.number(f"{loop.tolerance_db:g}")
+    current, tolerance = Amount(loop.drawn.current_a).shown(said), said.number(f"{loop.tolerance_db:g}")
     return said("sheet/drawing/map-caption", current=current, tolerance=tolerance)
 
 

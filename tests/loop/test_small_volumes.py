@@ -162,6 +162,19 @@ def test_a_counter_is_tested_for_speech_of_short_use():
     assert answer_of("--room", "5x4", *drives)["driver"]["programme"] == "speech"
 
 
+def test_a_current_that_is_small_is_shown_with_three_digits():
+    # 10 mA in sixty turns at the neck: two decimals are too few to set it by a meter
+    typed = ("--ring", "0.22", "--height", "0.18", "--margin", "0.03", "--turns", "60", "--wire", "awg32")
+    drives = ("--driver-current", "0.5", "--driver-voltage", "8")
+    found = answer_of(*typed, *drives)
+    flat = " ".join(run(*typed, *drives).stdout.split())
+    assert 0.01 < found["current_a"] < 0.011
+    assert f"should read {found['current_a']:.4f} A" in flat
+    assert f"should read {100 * found['current_a']:.2f} mV" in flat
+    assert f"field you need ({found['driver']['overload_test']['current_a']:.5f} A)" in flat
+    assert "0.00 A" not in flat
+
+
 # -- readings ----------------------------------------------------------------------------------------------
 
 
