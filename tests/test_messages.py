@@ -131,10 +131,8 @@ def used() -> set[str]:
     """Patterns of all keys in code and templates."""
     found = {one for path in KB.rglob("*.py") for one in literals(path.read_text("utf-8")) if is_key(one)}
     templates = (path.read_text("utf-8") for path in KB.rglob("templates/*.html"))
-    return found | {
-        re.escape(key) for page in templates for key in re.findall(r"[\"']([a-z]+/[a-z0-9/-]+)[\"']", page)
-        if is_key(key)
-    }  # fmt: skip
+    named = {key for page in templates for key in re.findall(r"[\"']([a-z]+/[a-z0-9/-]+)[\"']", page)}
+    return found | {re.escape(key) + ("[^/]+" if key.endswith("/") else "") for key in named if is_key(key)}
 
 
 def put_together(key: str, patterns: set[str], words: set[str]) -> bool:

@@ -10,9 +10,10 @@ import hashlib
 import json
 import secrets
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
+from functools import partial
 from typing import Any, Final, NamedTuple
 
 from flask import Flask, redirect, request, url_for
@@ -21,7 +22,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from kb.base import clock
 from kb.base.errors import BadInput, NotFound, described
 from kb.base.text import squeezed
-from kb.catalogue import catalogue
+from kb.catalogue import catalogue, item_name
 from kb.domain.job import MOST_USED, Job, JobStatus, Listening, changed, job_to
 from kb.domain.visit import Source
 from kb.domain.words import DriverInput
@@ -29,7 +30,7 @@ from kb.pack import Job as ToPack
 from kb.pack import Plan, day_from
 from kb.pack.jobs import MOST_JOBS, jobs_of
 from kb.web.lengths import read_length
-from kb.web.site import page, site
+from kb.web.site import language, page, site
 
 _LONGEST_ID: Final = 60
 _USED: Final = "used:"  #: begins the names of the fields of what was used
@@ -51,6 +52,7 @@ def today() -> AnyResponse:
 def _jobs_page(
     typed: dict[str, str], code: int = 200, said: str = "", done: str = "", taken_out: bool = False
 ) -> AnyResponse:
+    named_item = partial(item_name, language=language())
     every = _every()
     just_done = next((job for job in every if job.id == done and job.status is JobStatus.DONE), None)
     finished = [job for job in every if job.status is JobStatus.DONE and _is_today(job)]
@@ -64,6 +66,8 @@ def _jobs_page(
         using=_using(just_done) if just_done and site().jobs is None else None,
         taken_out=taken_out,
         used_text=_used_text,
+        used_said=partial(_used_text, name=named_item),
+        item_name=named_item,
         most=MOST_USED,
         new_id=typed.get("id") or secrets.token_hex(6),
         named=site().jobs is not None,
@@ -96,8 +100,8 @@ def _using(job: Job) -> Using:
     return Using(first, van, others)
 
 
-def _used_text(job: Job) -> str:
-    return ", ".join(f"{count} × {item}" for item, count in job.used)
+def _used_text(job: Job, name: Callable[[str], str] = str) -> str:
+    return ", ".join(f"{count} × {name(item)}" for item, count in job.used)
 
 
 def _is_today(job: Job) -> bool:
@@ -117,14 +121,19 @@ def bring() -> AnyResponse:
         plan, notes = _plan(jobs)
     except NotFound:
         return redirect(url_for("today"), 303)
+    say = language()
     return page(
         "bring",
         plan=plan,
         notes=notes,
-        chance=chance_text(plan),
-        caveats=list(caveats(plan)),
-        expected_text=expected_text,
-        risk_text=risk_text,
+        chance=chance_text(plan, say),
+        caveats=list(caveats(plan, say)),
+        expected_text=partial(expected_text, language=say),
+        risk_text=partial(risk_text, language=say),
+        item_name=partial(item_name, language=say),
+        addition=say("language/and").join(item_name(one, say) for one in plan.next.items)
+        if plan.next
+        else "",
     )
 
 
@@ -134,7 +143,8 @@ def _plan(jobs: Sequence[Job] | None) -> tuple[Plan, list[str]]:
     from kb.pack import pack
 
     book = site().book
-    day, notes = named_day(book.named, day_from(_of_file()) if jobs is None else book.jobs.packed(jobs))
+    packed = day_from(_of_file()) if jobs is None else book.jobs.packed(jobs)
+    day, notes = named_day(book.named, packed, language())
     return pack(day, book.expect()), notes
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from kb.loop.units import length
 from kb.settings import Units
-from kb.web.site import site
+from kb.web.site import language, site
 
 LONGEST_M = 100.0  #: metres; the packages below have limits of their own
 
@@ -21,6 +21,4 @@ def read_length(typed: str, place: str) -> float:
 
 def shown_length(metres: float) -> str:
     """``1.5 m`` or ``4 ft 11 in``."""
-    from kb.domain.language import language
-
-    return language(feet=in_feet()).length(metres)
+    return language().length(metres)

@@ -17,7 +17,6 @@ from werkzeug.wrappers import Response as AnyResponse
 from kb.base import clock
 from kb.base.errors import NOTHING, BadInput, BookTrouble, NotFound
 from kb.base.text import line
-from kb.domain.language import ENGLISH
 from kb.domain.words import DriverInput, Signal
 from kb.pack.jobs import LENGTH
 from kb.read.label import look
@@ -27,7 +26,7 @@ from kb.web.isolating import turns_address
 from kb.web.jack_icons import sign
 from kb.web.jobs import job_asked, of_job
 from kb.web.lengths import read_length, shown_length
-from kb.web.site import page, site
+from kb.web.site import language, page, site
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -48,7 +47,7 @@ def add(app: Flask) -> None:
     app.add_url_rule("/sheet", "sheet", sheet)
     app.add_url_rule("/hand-over", "hand_over", hand_over)
     app.add_url_rule("/tag", "tag", tag)
-    app.jinja_env.globals |= {"percent": ENGLISH.percent, "sign": sign, "shown_length": shown_length}
+    app.jinja_env.globals |= {"sign": sign, "shown_length": shown_length}
 
 
 # -- search --------------------------------------------------------------------------------------------
@@ -75,8 +74,7 @@ def search() -> AnyResponse:
         typed=typed,
         found=found,
         wrong=wrong,
-        best_line=partial(best_line, said=ENGLISH),
-        how=_HOW,
+        best_line=partial(best_line, said=language()),
         of_job=of_job(request.args),
         label_reader_missing=missing_library(),
     )
@@ -110,8 +108,7 @@ def read_label() -> AnyResponse:
         label=label,
         cuts=[f"data:image/jpeg;base64,{cut}" for cut in cuts],
         years={"year": label.year} if label.year else {},
-        best_line=partial(best_line, said=ENGLISH),
-        how=_HOW,
+        best_line=partial(best_line, said=language()),
         of_job=of_job(request.args),
     )
     answer.headers["Content-Security-Policy"] = POLICY.replace("img-src 'self'", "img-src 'self' data:")
@@ -120,9 +117,6 @@ def read_label() -> AnyResponse:
 
 _READING: Final = threading.Semaphore(1)  # a reader takes much memory
 _TURN_S: Final = 60  # that a photo waits for its turn
-
-#: How a match was made, as people say it.
-_HOW = {"exact": "exact", "near": "near", "family": "sister model", "text": "words of a note"}
 
 
 # -- one set -------------------------------------------------------------------------------------------
@@ -174,7 +168,7 @@ def _unknown(make: str, model: str, said: str) -> AnyResponse:
         said=said,
         about=about,
         found=found,
-        best_line=partial(best_line, said=ENGLISH),
+        best_line=partial(best_line, said=language()),
     )
 
 
@@ -215,23 +209,23 @@ class Asked:
 
 def told(connection: Connection, known: SetView) -> dict[str, Any]:
     """The answer in sentences, the same as in the terminal and on the sheet."""
+    from kb.catalogue import item_name
     from kb.path import jack_name, noted, sentence
 
-    chosen = connection.chosen
+    chosen, panel, say = connection.chosen, known.panel, language()
     names: dict[str, list[str]] = {}
     for one in connection.ruled_out:
-        names.setdefault(sentence(one), []).append(one.marking or f"jack {one.jack + 1}")
+        marking = one.marking or say("cli/path/jack", number=one.jack + 1)
+        names.setdefault(sentence(one, say), []).append(marking)
     return {
         "chosen": chosen,
         "links": links(chosen, known) if chosen else [],
-        "converter": connection.converter,
-        "dac_why": sentence(connection.dac),
-        "steps": [sentence(step) for step in chosen.steps] if chosen else [],
-        "cautions": [sentence(one) for one in chosen.cautions] if chosen else [],
-        "noted": [
-            (jack_name(known.panel, index), note.signed) for index, note in noted(known.panel, connection)
-        ],
-        "ask": [sentence(one) for one in connection.ask],
+        "converter": item_name(connection.converter, say) if connection.converter else "",
+        "dac_why": sentence(connection.dac, say),
+        "steps": [sentence(step, say) for step in chosen.steps] if chosen else [],
+        "cautions": [sentence(one, say) for one in chosen.cautions] if chosen else [],
+        "noted": [(jack_name(panel, index, say), note.signed) for index, note in noted(panel, connection)],
+        "ask": [sentence(one, say) for one in connection.ask],
         "others": [" → ".join(links(path, known)) for path in connection.others],
         "mutes": any(one.code == "mutes-speakers" for one in connection.ruled_out),
         "ruled_out": [(", ".join(jacks), why) for why, jacks in names.items()],
@@ -242,20 +236,21 @@ def links(path: Path, known: SetView) -> list[str]:
     """The chain from the jack to the driver."""
     from kb.path import chain
 
-    return list(chain(path, known.panel))
+    return list(chain(path, known.panel, language()))
 
 
 def _rows(known: SetView, connection: Connection) -> list[Any]:
     from kb.sheet.layout import panel_rows
 
     used = connection.chosen.jacks if connection.chosen else ()
-    return list(zip(panel_rows(known.panel, used), known.panel.jacks, strict=True))
+    return list(zip(panel_rows(known.panel, used, language()), known.panel.jacks, strict=True))
 
 
 def _facts_of_source(known: SetView) -> str:
-    source = known.source
-    facts = [source.kind.label, source.display and source.display.label, source.year and str(source.year)]
-    facts.append(f"{source.size_in:g} in" if source.size_in else None)
+    source, say = known.source, language()
+    facts = [say.word(source.kind), source.display and say.word(source.display)]
+    facts.append(str(source.year) if source.year else None)
+    facts.append(say("web/inches", inches=source.size_in) if source.size_in else None)
     return ", ".join(fact for fact in facts if fact)
 
 
@@ -371,14 +366,14 @@ _LANGUAGES: Final = (("en", "English"), ("es", "Español"))
 def tag() -> AnyResponse:
     """The tag for the driver; its code has the set's address too, if the book is served under a name."""
     from kb.base import clock
-    from kb.domain.language import language
+    from kb.domain.language import language as language_of
     from kb.settings import Units
     from kb.sheet.tag import make_tag, tag_page
 
     known = asked_set()
     if isinstance(known, tuple):
         raise NotFound(known[2])
-    said = language(request.args.get("lang", "en"), feet=site().book.settings.units is Units.FEET)
+    said = language_of(request.args.get("lang", "en"), feet=site().book.settings.units is Units.FEET)
     chosen = _connected(Asked(request.args), known).chosen
     served = request.url_root if _has_name(request.host) else ""
     made = make_tag(known.source, known.panel, chosen, clock.today(), said, served=served)

@@ -18,7 +18,7 @@ from kb.read.picture import MOST_BYTES
 from kb.web.guards import wants_json
 from kb.web.jobs import job_asked, met, open_job
 from kb.web.photos import MOST, MOST_SPOTS, Spot
-from kb.web.site import page, site
+from kb.web.site import language, page, site
 from kb.web.visit_form import CARRIED, JACK_OTHERS, OTHERS, Entry, field_of, new_id
 
 if TYPE_CHECKING:
@@ -349,11 +349,12 @@ def add_photo() -> AnyResponse:
 def recorded() -> AnyResponse:
     """What was recorded, what the panel reader made of it, and what comes next."""
     visit = _visit(request.args.get("visit", ""))
-    jacks = []
+    jacks, say = [], language()
     for finding in visit.findings:
         jack = finding.jack
-        said = jack.direction.label + (f", {jack.signal.label}" if jack.signal else "")
-        why = marking.read(jack.form, jack.marking, jack.colour).why() if finding.inferred else ""
+        words = [say.word(jack.direction), *([say.word(jack.signal)] if jack.signal else [])]
+        said = say("language/join").join(words)
+        why = marking.read(jack.form, jack.marking, jack.colour).why(say) if finding.inferred else ""
         jacks.append((finding, said, why))
     left = request.args.get("left", "")
     about = {"make": visit.source.make, "model": visit.source.model}

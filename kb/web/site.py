@@ -9,6 +9,9 @@ from typing import TYPE_CHECKING, Any, cast
 
 from flask import Response, current_app, g, make_response, render_template
 
+from kb.base.errors import JackfieldError
+from kb.domain.language import ENGLISH, Language
+from kb.settings import load
 from kb.web.book_pool import Books
 from kb.web.guards import Guards
 from kb.web.pairing import form_token
@@ -38,6 +41,16 @@ def site() -> Site:
     return cast(Site, current_app.extensions["jackfield"])
 
 
+def language() -> Language:
+    """The language of the settings, in which the page answers; English while they cannot be read."""
+    if "language" not in g:
+        try:
+            g.language = load(site().books.home).reader
+        except JackfieldError:
+            g.language = ENGLISH
+    return cast(Language, g.language)
+
+
 def page(name: str, code: int = 200, **values: Any) -> Response:
     """A page from its template, with the form token of the phone that asked.
 
@@ -49,5 +62,6 @@ def page(name: str, code: int = 200, **values: Any) -> Response:
     values.setdefault("of_job", {})
     # The real clock, whatever day tests have set: the phone holds it against its own.
     values["made"] = datetime.now().astimezone().strftime("%Y-%m-%d %H:%M")
+    values["say"] = language()
     values |= {"paired": bool(token), "form_token": form_token(token) if token else ""}
     return make_response(render_template(f"{name}.html", **values), code)

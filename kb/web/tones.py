@@ -8,9 +8,8 @@ from functools import lru_cache
 from flask import Flask, Response, abort
 from werkzeug.wrappers import Response as AnyResponse
 
-from kb.domain.language import ENGLISH
 from kb.loop.tone import FADE_IN_S, LEVEL_DB, NOISE_DB, RATE_HZ, SWEEP_HZ, Tone, noise_sections, wav
-from kb.web.site import page
+from kb.web.site import language, page
 
 #: What a phone plays; hum and buzz are for the laptop, to compare with a recording.
 PLAYED = (Tone.SINE, Tone.SIDES, Tone.PINK, Tone.SWEEP)
@@ -25,7 +24,8 @@ def add(app: Flask) -> None:
 
 def tones() -> AnyResponse:
     """The signals, each with what it is for."""
-    about = [(tone.value, tone.label, ENGLISH(f"cli/tone/means/{tone.value}")) for tone in PLAYED]
+    said = language()
+    about = [(tone.value, said.word(tone), said(f"cli/tone/means/{tone.value}")) for tone in PLAYED]
     facts = {
         "rate": RATE_HZ,
         "level_db": LEVEL_DB,
