@@ -270,10 +270,6 @@ def answer_for(
     if (given["standing"] and use.small) or (listen and use.figure):
         option = "--standing" if given["standing"] else "--listen-height"
         raise BadInput(option, described(f"given for a {use}"), f"the heights of a {use}, which are fixed")
-    if given["height"] is not None and use.figure and not given["points_agreed"]:
-        raise BadInput("--height", described(f"given for a {use}"), "--wire-height or --route")
-    if given["points_agreed"] and not use.figure:
-        raise BadInput("--points-agreed", described(f"given for a {use}"), "--use counter or refuge")
     ask = replace(
         usual,
         height=metres("height", 0, 10, usual.height),

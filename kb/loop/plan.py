@@ -408,10 +408,9 @@ def _layouts(
 
     ``current`` is for one turn. The loop round the room has its own current and ``turns``.
     """
-    if known is None or ask.use.small or not is_rectangle(room):
-        if ask.layout is not None:
-            seen = f"a {ask.use}" if ask.use.small else "a room that is no rectangle"
-            raise BadInput("--layout", described(seen), "a rectangle, with --room")
+    if ask.layout is not None and ask.use.small:
+        raise BadInput("--layout", described(f"a {ask.use}"), "a room")
+    if known is None or ask.use.small or (ask.layout is None and not is_rectangle(room)):
         return ()
     found = []
     for kind in Layout:
@@ -484,9 +483,9 @@ def _check(ask: Ask) -> None:
     if ask.wire_height is not None:
         bounded(ask.wire_height, "wire height", low=-5, high=10, unit="m")
     if ask.in_front and ask.height is not None:
-        raise BadInput("height", described(f"given for a {ask.use}"), "the wire's height above the floor")
+        raise BadInput("--height", described(f"given for a {ask.use}"), "--wire-height or --route")
     if ask.points_agreed and not ask.use.figure:
-        raise BadInput("points agreed", described(f"given for a {ask.use}"), "a counter or a refuge")
+        raise BadInput("--points-agreed", described(f"given for a {ask.use}"), "--use counter or refuge")
     if not ask.heights:
         raise BadInput("listening height", "none", "at least one height in metres")
     for height in ask.heights:
