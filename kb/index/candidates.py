@@ -14,12 +14,11 @@ from itertools import islice
 from zlib import crc32
 
 from kb.index import keys as k
-from kb.index.cost import Weigher, mark_sisters
 from kb.index.edit_distance import Near, plain_distance
 from kb.index.entry import IndexBroken
 from kb.index.normalize import fold, normalise, shape
 from kb.index.query import Segmentation, around, ends, middles, pieces, segmentations, without_size
-from kb.index.scoring import FAR, Candidate
+from kb.index.scoring import FAR, Candidate, Weigher, mark_sisters
 from kb.index.tables import Row, words_of
 
 _ROWS = 3_000  # rows of one look-up; a code with more is too short to tell sets apart

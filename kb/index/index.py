@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from kb.base.errors import BookTrouble
-from kb.index import layout as files
+from kb.index import tables as files
 from kb.index.entry import Answer, Filters, IndexBroken, SetEntry
 from kb.index.reader import Reader, broken
 

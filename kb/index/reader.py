@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING, NamedTuple
 from kb.base.errors import JackfieldError
 from kb.base.files import moved
 from kb.index import keys as k
-from kb.index import layout as files
 from kb.index import suggest as s
 from kb.index import tables as t
 from kb.index.candidates import Identifier, Lookup
@@ -71,7 +70,7 @@ class Reader:
         self._words: WordSearcher | None = None
         self._bits: k.Bits | None = None
         self._bits_name = -1
-        self._db, self._way = t.connect_to_read(generation / files.KEYS)
+        self._db, self._way = t.connect_to_read(generation / t.KEYS)
         try:
             self.refresh()
         except BaseException:
@@ -86,7 +85,7 @@ class Reader:
     @property
     def moved(self) -> bool:
         """Return whether another process wrote the file while we read it without locks."""
-        return self._way is not None and moved(self.generation / files.KEYS, self._way)
+        return self._way is not None and moved(self.generation / t.KEYS, self._way)
 
     def refresh(self) -> int:
         """Move to the newest revision and return it."""
@@ -144,7 +143,7 @@ class Reader:
         return self.meta["revision"]
 
     def close(self) -> None:
-        """Close the files."""
+        """Close the t."""
         if self._words is not None:
             self._words.close()
         if self._bits is not None:
@@ -378,9 +377,9 @@ class Reader:
             if self._words is not None:
                 return self._words
             pending = dict(self._db.execute("SELECT key, text FROM pending"))
-            if name := files.damaged(self.generation / files.WORDS, t.words_files(self._db)):
+            if name := t.damaged(self.generation / t.WORDS, t.words_files(self._db)):
                 raise IndexBroken(f"index file {name}: is not as it was written")
-            words = WordSearcher(self.generation / files.WORDS, self.meta["words"], pending)
+            words = WordSearcher(self.generation / t.WORDS, self.meta["words"], pending)
             if words.generation <= self.meta["words"] or not self._moved():
                 self._words = words
                 return words
@@ -392,7 +391,7 @@ class Reader:
         """Return whether the file has a newer revision, or newer words, than this snapshot."""
         if self.frozen:
             return False
-        with closing(t.connect(self.generation / files.KEYS)) as db:
+        with closing(t.connect(self.generation / t.KEYS)) as db:
             return t.meta(db) != self.meta
 
 

@@ -43,8 +43,8 @@ from typing import Any, NamedTuple
 from kb.base.datafiles import data_object
 from kb.index.edit_distance import Near
 from kb.index.entry import TEXT_FIELDS, Filters, IndexBroken
-from kb.index.layout import make_private
 from kb.index.normalize import normalise
+from kb.index.tables import make_private
 
 
 def _whoosh(name: str) -> Any:

@@ -14,10 +14,8 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from kb.index import keys as k
-from kb.index import layout as files
 from kb.index import tables as t
 from kb.index.entry import IndexBroken, SetEntry
-from kb.index.layout import KEYS, WORDS, crcs, private_opener
 from kb.index.normalize import normalise
 
 _PARTS = 64
@@ -46,7 +44,7 @@ class _Keys:
     def _spill(self) -> None:
         for path, part in zip(self._paths, self._parts, strict=True):
             if part:
-                with open(path, "ab", opener=private_opener) as file:
+                with open(path, "ab", opener=t.private_opener) as file:
                     part.tofile(file)
                 self.count += len(part)
                 del part[:]
@@ -77,14 +75,14 @@ def build(
     progress: Callable[[int], None] | None = None,
 ) -> None:
     """Write a generation into the empty ``folder``. ``progress`` gets the number of sets done so far."""
-    db = t.connect(folder / KEYS, create=True)
+    db = t.connect(folder / t.KEYS, create=True)
     try:
         db.execute("PRAGMA journal_mode=OFF")  # a crash leaves a folder that was never used
         db.execute("PRAGMA synchronous=OFF")
         db.executescript(t.SCHEMA)
         db.execute("BEGIN")
         keys = _Keys(folder)
-        words = _Words(folder / WORDS)
+        words = _Words(folder / t.WORDS)
         prefixes = array("L" if array("L").itemsize == 4 else "I")
         count = _rows(db, entries, keys, words, prefixes, progress)
         keys.done()
@@ -100,7 +98,7 @@ def build(
         for statement in t.INDEXES.split(";"):  # executescript would commit
             db.execute(statement)
         generation = words.finish(revision)
-        t.set_words_files(db, crcs(folder / WORDS))
+        t.set_words_files(db, t.crcs(folder / t.WORDS))
         t.set_meta(
             db, format=t.FORMAT, revision=revision, sets=count, bits=name, words=generation,
             held=keys.count + len(prefixes), mark=mark,
@@ -182,7 +180,7 @@ class _Words:
 
 def apply(generation: Path, changed: list[SetEntry], gone: list[str], revision: int, mark: str) -> int:
     """Bring the SQLite file to ``revision`` in one transaction; return the number of pending texts."""
-    db = t.connect(generation / files.KEYS)
+    db = t.connect(generation / t.KEYS)
     try:
         db.execute("PRAGMA synchronous=NORMAL")  # derived data: after a power failure it is updated again
         db.execute("BEGIN IMMEDIATE")
@@ -318,16 +316,16 @@ def fold_pending(generation: Path) -> None:
     """Move pending texts into the words. After a crash between the two commits, the next call repeats it."""
     from kb.index.words import fold_in
 
-    db = t.connect(generation / files.KEYS)
+    db = t.connect(generation / t.KEYS)
     try:
         pending = db.execute("SELECT key, text FROM pending").fetchall()
         if not pending:
             return
         known = t.words_files(db)
-        if name := files.damaged(generation / files.WORDS, known):
+        if name := t.damaged(generation / t.WORDS, known):
             raise IndexBroken(f"index file {name}: is not as it was written")
-        words = fold_in(generation / files.WORDS, pending)
-        written = files.crcs(generation / files.WORDS, known)
+        words = fold_in(generation / t.WORDS, pending)
+        written = t.crcs(generation / t.WORDS, known)
         db.execute("BEGIN IMMEDIATE")
         t.set_words_files(db, written)
         db.executemany("DELETE FROM pending WHERE key = ? AND text = ?", pending)
@@ -341,7 +339,7 @@ def problems(generation: Path) -> list[str]:
     """Run a full check: damage of the file, rows without keys, unreadable words."""
     out: list[str] = []
     try:
-        db = t.connect(generation / files.KEYS)
+        db = t.connect(generation / t.KEYS)
         try:
             db.execute("BEGIN")
             meta = t.meta(db)
@@ -366,10 +364,10 @@ def problems(generation: Path) -> list[str]:
     if meta["words"]:
         from kb.index.words import WordSearcher
 
-        if name := files.damaged(generation / files.WORDS, known):
+        if name := t.damaged(generation / t.WORDS, known):
             return [*out, f"index file {name}: is not as it was written"]
         try:
-            searcher = WordSearcher(generation / files.WORDS, meta["words"], {})
+            searcher = WordSearcher(generation / t.WORDS, meta["words"], {})
             searcher.read_all()
             searcher.close()
         except IndexBroken as error:
