@@ -13,7 +13,11 @@ from kb.domain.job import Job, JobStatus
 if TYPE_CHECKING:
     from kb.book.book import Book
     from kb.domain.language import Language
+    from kb.domain.panel import Panel
+    from kb.domain.visit import Source
+    from kb.pack import Job as ToPack
     from kb.pack import JobPlan, Plan
+    from kb.path import Path
     from kb.sheet.day import DaySheet
 
 SHOWN: Final = 3  #: expected panels of a set
@@ -101,6 +105,25 @@ def _expected(one: JobPlan, said: Language) -> Iterator[str]:
             yield f"{said.percent(likely.p)}: {expected_text(likely, said)}"
 
 
+def connected(book: Book, job: ToPack, source: Source) -> tuple[Panel, list[Path]] | None:
+    """Return the panel of a job's set, and its paths, the best first; None if nobody met the set."""
+    try:
+        known = book.view(source.make, source.model) if source.make and source.model else None
+    except NotFound:
+        known = None
+    if known is None or not known.panel.jacks:
+        return None
+    panel = known.panel.taken(sorted(job.taken or ()))
+    answer = book.connect(
+        panel,
+        known.source,
+        inputs=job.inputs,
+        speakers_needed=job.speakers_needed,
+        length_m=job.length_m,
+    )
+    return panel, [path for path in (answer.chosen, *answer.others) if path is not None]
+
+
 def _ways(book: Book, one: JobPlan, said: Language) -> Iterator[str]:
     """Yield the way and a second one: of the set itself if somebody met it, else of what is expected."""
     from kb.catalogue import item_name
@@ -108,20 +131,10 @@ def _ways(book: Book, one: JobPlan, said: Language) -> Iterator[str]:
     from kb.path import chain
 
     job = one.job
-    try:
-        known = book.view(one.source.make, one.source.model) if one.source.make and one.source.model else None
-    except NotFound:
-        known = None
-    if known is not None and known.panel.jacks:
-        panel = known.panel.taken(sorted(job.taken or ()))
-        answer = book.connect(
-            panel,
-            known.source,
-            inputs=job.inputs,
-            speakers_needed=job.speakers_needed,
-            length_m=job.length_m,
-        )
-        for path in [path for path in (answer.chosen, *answer.others) if path is not None][:WAYS]:
+    met = connected(book, job, one.source)
+    if met is not None:
+        panel, paths = met
+        for path in paths[:WAYS]:
             yield f"{' → '.join(chain(path, panel, said))} ({said.percent(path.p_works)})"
         return
     for use in sorted(one.uses, key=lambda use: -use.there)[:WAYS]:

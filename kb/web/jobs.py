@@ -88,12 +88,18 @@ class Using(NamedTuple):
 
 
 def _using(job: Job) -> Using:
-    """Ask for what the job says already, what its visits named and what was packed for it."""
-    jobs = site().book.jobs
+    """Ask for what the job says already, what its visits named and what its ways take."""
+    from kb.book.day import WAYS, connected
+
+    book = site().book
+    jobs = book.jobs
     stock = jobs.stock()
-    count = dict(job.used) or Counter(jobs.items_of(job))
-    packed = [line.item for line in _plan([replace(job, status=JobStatus.OPEN)])[0].items]
-    first = [(item, count.get(item, 0), stock.get(item, 0)) for item in dict.fromkeys([*count, *packed])]
+    met = [connected(book, one, one.source) for one in jobs_of(job, jobs.inputs_of(job))]
+    paths = [ways[1][:WAYS] for ways in met if ways]
+    likeliest = Counter(item for ways in paths for path in ways[:1] for item in path.items)
+    count = dict(job.used) or Counter(jobs.items_of(job)) or likeliest
+    items = dict.fromkeys([*count, *(item for ways in paths for path in ways for item in path.items)])
+    first = [(item, count.get(item, 0), stock.get(item, 0)) for item in items]
     shown = {item for item, *_ in first}
     van = [(item, there) for item, there in stock.items() if item not in shown]
     others = sorted(one.name for one in catalogue().items if one.name not in shown | stock.keys())
@@ -125,6 +131,7 @@ def bring() -> AnyResponse:
     return page(
         "bring",
         plan=plan,
+        counted=jobs is not None and bool(site().book.jobs.stock()),
         notes=notes,
         chance=chance_text(plan, say),
         caveats=list(caveats(plan, say)),

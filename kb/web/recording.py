@@ -81,6 +81,8 @@ def record() -> AnyResponse:
         entry.visit |= {key: str(value) for key, value in said.items() if value}
         if job.source.year:
             entry.visit["year"] = str(job.source.year)
+        if job.source.size_in:
+            entry.visit["size_in"] = f"{job.source.size_in:g}"
     year = request.args.get("year", "")
     if len(year) == _YEAR and year.isascii() and year.isdigit():
         entry.visit["year"] = year

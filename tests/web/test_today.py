@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from kb.book import Book
-from kb.domain.job import job_from, job_to
+from kb.domain.job import changed, job_from, job_to
 from tests.web.conftest import NewPhone, Phone
 from tests.web.test_pages import shown
 
@@ -85,6 +85,29 @@ def test_a_job_learns_the_model_that_the_phone_recorded(phone: Phone, home: Path
     sent = {"make": "Tarnow", "model": "T50", "job_id": "a1", "date": "2026-03-06"}
     assert phone.post("/record", sent).status_code == 303
     assert kept(home)[0]["model"] == "T50"
+
+
+def test_a_job_shows_on_the_phone_what_was_said_on_the_telephone(phone: Phone, book: Book) -> None:
+    known = {"make": "Tarnow", "year": 2014, "size_in": 40, "taken": ["optical"], "day": "2026-03-06"}
+    book.jobs.add([job_from({**known, "client": "Alder", "speakers": "free"})])
+    page = shown(phone.get("/today").text)
+    assert "Alder, 1.5 m, nobody else listens, about 2014, 40 in, optical digital in use" in page
+    [job] = book.jobs.every()
+    form = phone.get(f"/record?make=Tarnow&model=T50&job={job.id}").text
+    assert re.search(r'id="size_in"[^>]*value="40"', form)
+    book.jobs.change(job.id, lambda one: changed(one, JOB_SET))
+    assert "optical digital in use." in shown(
+        phone.get(f"/set?make=Norwell&model=NV40-210&job={job.id}").text
+    )
+
+
+def test_the_list_to_bring_says_what_to_buy_once_the_van_is_counted(phone: Phone, book: Book) -> None:
+    phone.post("/today", {**JOB, "id": "a1", "inputs": "line-3.5"})
+    assert "buy" not in phone.get("/bring").text
+    book.jobs.change_stock(lambda _: {"optical cable 5 m": 2})
+    page = shown(phone.get("/bring").text)
+    assert "DAC buy 1" in page
+    assert "optical cable 5 m buy" not in page
 
 
 def test_the_day_leads_to_set_and_record(phone: Phone) -> None:

@@ -172,6 +172,35 @@ function labelPhoto(form) {
   addEventListener("pageshow", (event) => { if (event.persisted) { form.reset(); say(one("#label-wait", form), ""); } });
 }
 
+// -- forms that the book has to take at once ------------------------------------------------------------------------
+
+// Within a limit, as every request. Each form names what it means by an id, so that a second try does no harm.
+function withinLimit(form) {
+  const said = Object.assign(document.createElement("p"), { className: "say bad", hidden: true });
+  said.setAttribute("role", "alert");
+  form.after(said);
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    if (form.dataset.sending) return; // a second tap
+    form.dataset.sending = "yes";
+    say(said, "");
+    const pressed = event.submitter;
+    const fields = new FormData(form);
+    if (pressed && pressed.name) fields.append(pressed.name, pressed.value);
+    const size = [...fields.values()].reduce((sum, value) => sum + (value.size || 0), 0);
+    const body = form.enctype === "multipart/form-data" ? fields : new URLSearchParams(fields);
+    try {
+      const next = await timely(LIMIT + size / SLOWEST, form.action, { method: "POST", body, headers: { Accept: "text/html" } }, (answer) => (answer.redirected ? answer.url : ""));
+      if (next) { location.assign(next); return; }
+      // An answer without another page: the browser itself shows it.
+      if (pressed && pressed.name) form.append(Object.assign(document.createElement("input"), { type: "hidden", name: pressed.name, value: pressed.value }));
+      form.submit();
+    } catch {
+      say(said, "The book did not answer. What is on this page is still here: try again when the link is back. A second try changes nothing twice.");
+    } finally { delete form.dataset.sending; }
+  });
+}
+
 // -- search as one types --------------------------------------------------------------------------------------
 
 function searching(form) {
@@ -243,6 +272,7 @@ if (paired) {
   showWaiting();
   showDrafts();
   tickList();
+  every("form[method=post]:not(#record)").forEach(withinLimit);
   keepPages().catch(() => {});
   linked().then((up) => {
     const notice = one(".from-phone");
