@@ -272,7 +272,7 @@ if (paired) {
   showWaiting();
   showDrafts();
   tickList();
-  every("form[method=post]:not(#record)").forEach(withinLimit);
+  every("form[method=post]:not(#record, [action='/forget'])").forEach(withinLimit); // forgotten once, it is a stranger
   keepPages().catch(() => {});
   linked().then((up) => {
     const notice = one(".from-phone");
