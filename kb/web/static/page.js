@@ -172,7 +172,7 @@ function labelPhoto(form) {
   addEventListener("pageshow", (event) => { if (event.persisted) { form.reset(); say(one("#label-wait", form), ""); } });
 }
 
-// -- forms that the book has to take at once ------------------------------------------------------------------------
+// -- forms that the book takes at once, and that lead to another page ------------------------------------------------------------------------
 
 // Within a limit, as every request. Each form names what it means by an id, so that a second try does no harm.
 function withinLimit(form) {
@@ -272,7 +272,7 @@ if (paired) {
   showWaiting();
   showDrafts();
   tickList();
-  every("form[method=post]:not(#record, [action='/forget'])").forEach(withinLimit); // forgotten once, it is a stranger
+  every("form[data-once]").forEach(withinLimit);
   keepPages().catch(() => {});
   linked().then((up) => {
     const notice = one(".from-phone");
