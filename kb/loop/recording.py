@@ -39,6 +39,8 @@ _BLOCK: Final = 1 << 18
 #: Bounds of a header: its chunks, and the bytes of the one that describes the format (40 are usual).
 _MOST_CHUNKS: Final = 1000
 _LONGEST_FORM: Final = 1000
+#: Bytes of a sample at most, so that no header makes a block large.
+_LONGEST_SAMPLE: Final = 8
 #: Larger values are no sound, and smaller ones are nothing; 1 is the largest that a file of integers holds.
 _LARGEST: Final = 1e3
 _FAINTEST: Final = 1e-6
@@ -379,7 +381,7 @@ class _Wav:
         if len(form) < 24 or kind != b"data":
             raise _wrong_header(name)
         _, channels, rate, _, align, _ = struct.unpack(f"{'>' if big else '<'}HHIIHH", form[8:24])
-        if not channels or not align or align % channels:
+        if not channels or not align or align % channels or align // channels > _LONGEST_SAMPLE:
             raise _wrong_header(name)
         start = file.tell()
         # a recorder that was cut off leaves a size that is too large

@@ -352,7 +352,7 @@ def test_a_plain_recording_is_read():
     [
         b"", b"RIFF", b"RIFF\0\0\0\0WAVE", header()[:30], header(channels=0), header(bits=0), header(rate=0),
         header(bits=13), header(tag=85), header(tag=0xFFFE), header(data=2**32 - 1)[:61],
-        header(riff=b"RIFX"),
+        header(riff=b"RIFX"), header(channels=2, bits=16_000),
         header(channels=9), header(rate=2**32 - 1), b"RIFF\xff\xff\xff\xffWAVEfmt \xff\xff\xff\xff",
         b"\0" * 500, "résumé".encode() * 40,
     ],
@@ -488,6 +488,31 @@ def test_memory_does_not_grow_with_the_length(tmp_path):
         most.append(int(heard.stdout))
     # the whole would be six times as much: 48 MB more for its samples alone
     assert most[1] < 1.25 * most[0]
+
+
+def form(kind, fields, more=b"", order="<"):
+    body = struct.pack(f"{order}HHIIHH", *fields) + more
+    return kind + struct.pack(f"{order}I", len(body)) + body
+
+
+def test_files_as_recorders_write_them_are_read():
+    tone = np.stack([sine(level_db=-20, seconds=3), 0.001 * HISS[: 3 * RATE]], axis=1)
+    # 24 bits in the extensible format, after a note of odd length; its id says PCM (RFC 2361)
+    pcm = b"\x01\x00\x00\x00\x00\x00\x10\x00\x80\x00\x00\xaa\x008\x9bq"
+    deep = np.rint((2**23 - 1) * tone).astype("<i4").reshape(-1, 1).view("u1")[:, :3].tobytes()
+    head = form(b"fmt ", (0xFFFE, 2, RATE, 6 * RATE, 6, 24), struct.pack("<HHI", 22, 24, 3) + pcm)
+    inside = b"WAVELIST\x05\x00\x00\x00noted\x00" + head + b"data" + struct.pack("<I", len(deep)) + deep
+    # 16 bits, big end first, with something after the sound
+    wide = np.rint((2**15 - 1) * tone).astype(">i2").tobytes()
+    front = form(b"fmt ", (1, 2, RATE, 4 * RATE, 4, 16), order=">")
+    behind = b"WAVE" + front + b"data" + struct.pack(">I", len(wide)) + wide + b"junk" + bytes(50)
+    for raw in (
+        b"RIFF" + struct.pack("<I", len(inside)) + inside,
+        b"RIFX" + struct.pack(">I", len(behind)) + behind,
+    ):
+        found = recording_from(raw, "coil.wav", least_s=2)
+        assert (found.seconds, found.channel) == (3.0, Channel.LEFT)
+        assert found.highest_db() == pytest.approx(-23.01, abs=0.01)
 
 
 def test_a_long_file_and_one_that_was_cut_off_are_read():
