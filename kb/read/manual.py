@@ -81,7 +81,8 @@ class ManualText:
         self._told: list[_Told] = []
         self._rows: list[tuple[int, list[list[Piece]]]] = []
         self._pictures: set[int] = set()
-        language = "en"
+        pages = list(pages)
+        language = language_of(plain_capitals(" ".join(p.text for page in pages for p in page.pieces)), "en")
         for page in pages:
             if page.picture:
                 self._pictures.add(page.number)
@@ -532,7 +533,7 @@ def _format(folded: str, words: Words, menu: str) -> Format | None:
     """What the sentence says of the digital format that is sent."""
     if not re.search(r"\bPCM\b", folded):
         return None
-    if words.has("always", folded):
+    if words.has("always", folded) and not menu:
         return Format.PCM
     return Format.SELECTABLE if menu or words.count("option", folded) > 1 else None
 

@@ -20,16 +20,15 @@ LANGUAGES: Final = ("en", "de", "fr", "es", "it", "nl")
 _UP: Final = "A-ZÀ-ÖØ-ÞŒ"
 _WORD: Final = rf"(?:e-?ARC(?:/ARC)?|[LR]/[LR]|[{_UP}][{_UP}0-9&+.'’/-]*[{_UP}0-9])(?![\w]|[-‐]\w)"
 _INSIDE: Final = rf"\((?:{_WORD}|[LR])(?:[ ,/]+(?:{_WORD}|[LR]|\d))*\)"
-#: A run of words in capitals, with numbers and brackets: how a manual writes what is printed.
-_RUN: Final = re.compile(
-    rf"(?<![\w-]){_WORD}(?:[ ]?{_INSIDE}|[ ](?:{_WORD}|\d{{1,2}}(?![\w]|[.,:]\d|[ ]?mm)))*"
-)
+_COUNT: Final = r"\d{1,2}(?![\w]|[.,:]\d|[ ]?mm)"
+#: A run of words in capitals, with numbers, and brackets at its end: how a manual writes what is printed.
+_RUN: Final = re.compile(rf"(?<![\w-]){_WORD}(?:[ ](?:{_WORD}|{_COUNT}))*(?:[ ]?{_INSIDE}(?:[ ]{_COUNT})?)*")
 #: A bracket at its end that tells what plugs in, and is not printed.
 _CONNECTOR: Final = re.compile(r"\s?\((?:SCART|P[ÉE]RITEL|RCA|CINCH|TOSLINK|HDMI)\)\Z")
 _QUOTED: Final = re.compile(r"[„“\"«‹\[]\s?([^„“”\"«»‹›\[\]]{2,40}?)\s?[”“\"»›\]]")
 _LEAD: Final = re.compile(r"([^:.;!?]{3,50}?)\s?:\s+(?=\S)")
 _NUMBER: Final = re.compile(r"\A(?:[•●▪■*–-]|\(?\d{1,2}[.)]?|[①-⑳❶-❿])\s+")
-_SENTENCE: Final = re.compile(r"(?<=[.!?;])\s+(?=\W?[\w(])")
+_SENTENCE: Final = re.compile(r"(?<=[.!?])\s+(?=\W?[\w(])")
 #: A title is one of several jacks: it is no mark.
 _SEVERAL: Final = frozenset("OUTPUTS INPUTS AUSGANGE EINGANGE SORTIES ENTREES SALIDAS ENTRADAS".split()) | {
     *"USCITE INGRESSI PRESE PRISES TOMAS UITGANGEN INGANGEN SOCKETS JACKS TERMINALS".split()
@@ -189,7 +188,8 @@ def is_mark(mark: str, *, sure: bool = False) -> bool:
 
 
 _SMALL_WORDS: Final = frozenset(
-    "DE D DU DES L LA LE POUR PARA PER FOR FUR VOOR VAN DI DA A AU THE OF".split()
+    "DE D DU DES L LA LE POUR PARA PER FOR FUR VOOR VAN DI DA A AU THE OF TO AND ET EN UND Y E O OU OR "
+    "ODER WITH MIT AVEC CON MET IN AN SU SUR OP".split()
 )
 
 

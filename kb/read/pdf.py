@@ -142,7 +142,7 @@ _ENDED: Final = re.compile(r"[.:;!?]\W*\Z")
 def blocks(page: Page, apart: Callable[[str, str], bool] = lambda _first, _next: False) -> list[Block]:
     """Put the pieces of a page together to paragraphs, from the top down.
 
-    ``apart`` tells of the first text of a paragraph and a next one whether they cannot belong together.
+    ``apart`` tells of the text of a paragraph and of a next line whether they cannot belong together.
     """
     open_ones: list[list[Piece]] = []
     pieces = sorted(page.pieces, key=lambda one: (-one.top, one.left))
@@ -152,9 +152,8 @@ def blocks(page: Page, apart: Callable[[str, str], bool] = lambda _first, _next:
         edges[round(piece.left)] = max(edges.get(round(piece.left), 0.0), piece.right)
     for piece in pieces:
         for held in reversed(open_ones[-40:]):
-            if not apart(held[0].text, piece.text) and _goes_on(
-                held[-1], piece, usual, edges[round(held[-1].left)]
-            ):
+            edge = edges[round(held[-1].left)]
+            if _goes_on(held[-1], piece, usual, edge) and not apart(_text(held), piece.text):
                 held.append(piece)
                 break
         else:
@@ -203,13 +202,17 @@ _SHORT: Final = 30  #: characters of a line that may be an entry of a list
 _LABEL: Final = re.compile(r"[^:]{3,40}: ")
 
 
-def _block(held: Sequence[Piece]) -> Block:
+def _text(held: Sequence[Piece]) -> str:
     text = held[0].text
     for piece in held[1:]:
         parted = text.endswith("-") and text[-2:-1].isalpha() and piece.text[:1].islower()
         text = f"{text[:-1]}{piece.text}" if parted else f"{text} {piece.text}"
+    return text
+
+
+def _block(held: Sequence[Piece]) -> Block:
     return Block(
-        text,
+        _text(held),
         min(one.left for one in held),
         held[-1].bottom,
         max(one.right for one in held),
