@@ -341,11 +341,7 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
     current, upmost = ampere_turns / turns, (least if least_only else most) / turns
     seen = load(loop, wire, celsius=ask.celsius, feed=feed, extra=detour, spacing=ask.spacing)
     bought = next(each for each in sold if each.wire == wire)
-    judged = None
-    if ask.driver:
-        judged = fit(
-            ask.driver, seen, upmost, programme=ask.programme, worst=bought.worst(seen), boost_db=ask.boost_db
-        )
+    judged = _judged(ask, ask.driver, bought, seen, upmost) if ask.driver else None
     best = None if ask.in_front else best_offset(single, margin=ask.margin)
     laid = turns * (loop.perimeter + detour) + 2 * feed
     wound = tuple(plane.wound(turns) for plane in planes)
@@ -388,6 +384,13 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
         spill=spilling,
         layouts=_layouts(ask, single, bought, turns * seated, turns, planes[0].height, spilling),
         one_turn=_one_turn(ask, single, least, sold, found, feed=feed, detour=detour),
+    )
+
+
+def _judged(ask: Ask, driver: DriverLimits, bought: Stock, seen: Load, current: float) -> Fit:
+    """Judge the driver by the programme and the metal of the question, and by wire as bad as it is sold."""
+    return fit(
+        driver, seen, current, programme=ask.programme, worst=bought.worst(seen), boost_db=ask.boost_db
     )
 
 
@@ -437,14 +440,10 @@ def _fed(ask: Ask, bought: Stock, one: Laid, around: Spill) -> Compared:
     """The layout with what a driver sees of it, and whether the driver of the question feeds each group."""
     loads = tuple(group.load(bought.wire) for group in one.groups)
     fits = None
-    if ask.driver is not None:
+    if driver := ask.driver:
         fits = not too_dense(bought.wire, one.current_a) and all(
-            fit(
-                ask.driver, each, one.current_a, programme=ask.programme, worst=bought.worst(each),
-                boost_db=ask.boost_db,
-            ).fits
-            for each in loads
-        )  # fmt: skip
+            _judged(ask, driver, bought, each, one.current_a).fits for each in loads
+        )
     return Compared(one, around, loads, fits)
 
 
@@ -465,15 +464,7 @@ def _one_turn(
     for each in sold:
         if each.usual or len(sold) == 1:
             seen = load(single, each.wire, celsius=ask.celsius, feed=feed, extra=detour)
-            judged = fit(
-                ask.driver,
-                seen,
-                current,
-                programme=ask.programme,
-                worst=each.worst(seen),
-                boost_db=ask.boost_db,
-            )
-            tried.append(judged.reasons)
+            tried.append(_judged(ask, ask.driver, each, seen, current).reasons)
     return min(tried, key=len, default=())
 
 
@@ -482,7 +473,7 @@ def _check(ask: Ask) -> None:
         bounded(ask.height, "height", low=0, high=10, unit="m")
     if ask.wire_height is not None:
         bounded(ask.wire_height, "wire height", low=-5, high=10, unit="m")
-    if ask.in_front and ask.height is not None:
+    if ask.use.figure and ask.height is not None:
         raise BadInput("--height", described(f"given for a {ask.use}"), "--wire-height or --route")
     if ask.points_agreed and not ask.use.figure:
         raise BadInput("--points-agreed", described(f"given for a {ask.use}"), "--use counter or refuge")

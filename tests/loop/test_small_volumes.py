@@ -125,6 +125,7 @@ def test_points_that_were_agreed_lie_inside_the_wire():
     ("typed", "named"),
     [
         (("--use", "counter", "--height", "0.3"), "--height"),
+        (("--use", "counter", "--height", "0.3", "--points-agreed"), "--height"),
         (("--use", "counter", "--listen-height", "1.2"), "--listen-height"),
         (("--use", "chair", "--standing"), "--standing"),
         (("--use", "chair", "--points-agreed"), "--points-agreed"),
