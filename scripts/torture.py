@@ -38,7 +38,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import ClassVar
 
-from torture_ledger import ABSENT, REPLACED, STANDS, WITHDRAWN, Check, Fact, Ledger, Merge, Set, states
+from torture_ledger import ABSENT, IN_FORCE, REPLACED, WITHDRAWN, Check, Fact, Ledger, Merge, Set, states
 from torture_programs import Answer, Broken, Ground, Line, Page, Programs, Server, scratch
 
 from environment import ready
@@ -185,7 +185,7 @@ class Terminal(Actor):
         how = self.chance.choice(("short", "file", "stdin", "own id"))
         if how == "own id":
             fact.said["id"] = fact.id = new_id(self.chance)
-        self.ledger.may(fact, {ABSENT, STANDS}, f"record, {how}")
+        self.ledger.may(fact, {ABSENT, IN_FORCE}, f"record, {how}")
         if how == "short":
             answer = self.again("record", *fact.short)
         elif how == "stdin":
@@ -197,7 +197,7 @@ class Terminal(Actor):
     def record_twice(self) -> None:
         """The same visit by two programs at once, as by somebody impatient."""
         fact = self.ledger.new("record twice", self.some_set(), self.chance)
-        self.ledger.may(fact, {ABSENT, STANDS}, "record, twice at once")
+        self.ledger.may(fact, {ABSENT, IN_FORCE}, "record, twice at once")
         answers: list[Answer] = []
         text = json.dumps(fact.said)
 
@@ -218,16 +218,16 @@ class Terminal(Actor):
         for number, fact in enumerate(facts):
             if answer.code == 0:
                 fact.id = ids[number] if len(ids) == len(facts) else fact.id
-                self.ledger.may(fact, {STANDS}, f"{what}: acknowledged")
+                self.ledger.may(fact, {IN_FORCE}, f"{what}: acknowledged")
             elif answer.code in (1, 2):
                 self.ledger.may(fact, {ABSENT}, f"{what}: refused")
                 self.ledger.violated("refused", f"a right visit was refused: {answer}")
             else:
-                self.ledger.may(fact, {ABSENT, STANDS}, f"{what}: unknown")
+                self.ledger.may(fact, {ABSENT, IN_FORCE}, f"{what}: unknown")
 
     def correct(self) -> None:
         """Correct a visit: its note or its year."""
-        with self.ledger.taken(self.chance, STANDS) as old:
+        with self.ledger.taken(self.chance, IN_FORCE) as old:
             if old is None:
                 return
             new = self.ledger.new("correct", old.set, self.chance)
@@ -235,8 +235,8 @@ class Terminal(Actor):
             note, year = new.said["note"], new.said["source"]["year"]
             new.said = {**old.said, "note": note, "source": {**old.said["source"], "year": year}}
             new.said.pop("id", None)
-            self.ledger.may(new, {ABSENT, STANDS}, f"correct {old.marker}")
-            self.ledger.may(old, {STANDS, REPLACED}, f"correct, by {new.marker}")
+            self.ledger.may(new, {ABSENT, IN_FORCE}, f"correct {old.marker}")
+            self.ledger.may(old, {IN_FORCE, REPLACED}, f"correct, by {new.marker}")
             words = [f"note={note}", f"year={year}"]
             if any("setting" in jack for jack in new.said["jacks"]):  # its old marker must not come along
                 new.said["jacks"] = [
@@ -250,23 +250,23 @@ class Terminal(Actor):
         """Put what became of a correction into the ledger; ``code`` as of a command."""
         if code == 0:
             new.id = visit
-            self.ledger.may(new, {STANDS}, "acknowledged")
+            self.ledger.may(new, {IN_FORCE}, "acknowledged")
             self.ledger.may(old, {REPLACED}, "acknowledged")
         elif code in (1, 2):
             self.ledger.may(new, {ABSENT}, f"refused: {said}")
-            self.ledger.may(old, {STANDS}, f"refused: {said}")
+            self.ledger.may(old, {IN_FORCE}, f"refused: {said}")
             self.ledger.violated("refused", f"a right correction was refused: {said}, {old}")
         else:
-            self.ledger.may(new, {ABSENT, STANDS}, "unknown")
-            self.ledger.may(old, {STANDS, REPLACED}, "unknown")
+            self.ledger.may(new, {ABSENT, IN_FORCE}, "unknown")
+            self.ledger.may(old, {IN_FORCE, REPLACED}, "unknown")
 
     def withdraw(self) -> None:
         """Withdraw a visit, but no correction: what it corrected would stand again, as it should."""
-        with self.ledger.taken(self.chance, STANDS, corrections=False) as fact:
+        with self.ledger.taken(self.chance, IN_FORCE, corrections=False) as fact:
             if fact:
-                self.ledger.may(fact, {STANDS, WITHDRAWN}, "withdraw")
+                self.ledger.may(fact, {IN_FORCE, WITHDRAWN}, "withdraw")
                 answer = self.again("withdraw", fact.id)
-                self.settled(fact, answer, STANDS, WITHDRAWN)
+                self.settled(fact, answer, IN_FORCE, WITHDRAWN)
 
     def undo(self) -> None:
         """Let a withdrawn visit stand again, or part two spellings."""
@@ -275,9 +275,9 @@ class Terminal(Actor):
             return
         with self.ledger.taken(self.chance, WITHDRAWN) as fact:
             if fact:
-                self.ledger.may(fact, {STANDS, WITHDRAWN}, "undo")
+                self.ledger.may(fact, {IN_FORCE, WITHDRAWN}, "undo")
                 answer = self.command("undo", fact.id)  # never twice: it would take itself back
-                self.settled(fact, answer, WITHDRAWN, STANDS)
+                self.settled(fact, answer, WITHDRAWN, IN_FORCE)
 
     def settled(self, fact: Fact, answer: Answer, before: str, after: str) -> None:
         """Put what became of a change of state into the ledger."""
@@ -292,7 +292,7 @@ class Terminal(Actor):
     def merge(self) -> None:
         """Say that two spellings are one set; both must have been met."""
         with self.ledger.lock:
-            met = {f.set for f in self.ledger.facts.values() if f.may == {STANDS}}
+            met = {f.set for f in self.ledger.facts.values() if f.may == {IN_FORCE}}
             fit = [
                 m
                 for m in self.ledger.merges
@@ -337,7 +337,7 @@ class Terminal(Actor):
         ]
         for fact in facts:
             fact.batch = name
-            self.ledger.may(fact, {ABSENT, STANDS}, name)
+            self.ledger.may(fact, {ABSENT, IN_FORCE}, name)
         if self.chance.random() < 0.5:
             file = self.file(f"{name}.jsonl", "".join(json.dumps(fact.said) + "\n" for fact in facts))
         else:
@@ -361,7 +361,7 @@ class Terminal(Actor):
             raise Broken(f"a colleague's bundle: {told}, {given}")
         for fact, one in zip(facts, told.data["recorded"], strict=True):
             fact.batch, fact.id = name, one["visit"]
-            self.ledger.may(fact, {ABSENT, STANDS}, name)
+            self.ledger.may(fact, {ABSENT, IN_FORCE}, name)
         self.recorded(facts, self.again("share", "in", bundle), name)
 
     # -- what only reads -------------------------------------------------------------------------------
@@ -387,23 +387,23 @@ class Terminal(Actor):
         answer = self.command("show", *where)
         if answer.code in (0, 1):
             seen = states(answer.data.get("visits", []))
-            before = {m: known for m, known in before.items() if known[1] == STANDS or m in seen}
+            before = {m: known for m, known in before.items() if known[1] == IN_FORCE or m in seen}
             self.ledger.compare(before, seen, f"show of {where}")
 
     def find(self) -> None:
         """A visit that certainly stands is found by its words, and its set by its name."""
         with self.ledger.lock:
-            fit = [f for f in self.ledger.facts.values() if f.may == {STANDS} and not f.busy]
+            fit = [f for f in self.ledger.facts.values() if f.may == {IN_FORCE} and not f.busy]
             fact = self.chance.choice(fit) if fit else None
         if fact is None:
             return
-        before = {fact.marker: (fact.version, STANDS)}
+        before = {fact.marker: (fact.version, IN_FORCE)}
         by_words = self.chance.random() < 0.5
         answer = self.command("find", *([fact.marker] if by_words else fact.set))
         if answer.code in (0, 1):
             wanted = "text" if by_words else "exact"
             found = any(match["how"] == wanted for match in answer.data["matches"])
-            self.ledger.compare(before, {fact.marker: STANDS if found else ABSENT}, str(answer))
+            self.ledger.compare(before, {fact.marker: IN_FORCE if found else ABSENT}, str(answer))
 
     def path(self) -> None:
         """A way to the driver."""
@@ -524,13 +524,13 @@ class Phone(Actor):
 
     def write_correction(self) -> None:
         """A correction, kept on the phone. Until it is sent nobody else changes that visit."""
-        with self.ledger.taken(self.chance, STANDS) as old:
+        with self.ledger.taken(self.chance, IN_FORCE) as old:
             if old is None or any("setting" in jack for jack in old.said["jacks"]):
                 return
             new = self.ledger.new(self.name, old.set, self.chance)
             new.correction, new.id = True, new_id(self.chance)
-            self.ledger.may(new, {ABSENT, STANDS}, f"corrects {old.marker}")
-            self.ledger.may(old, {STANDS, REPLACED}, f"corrected by {new.marker}")
+            self.ledger.may(new, {ABSENT, IN_FORCE}, f"corrects {old.marker}")
+            self.ledger.may(old, {IN_FORCE, REPLACED}, f"corrected by {new.marker}")
             self.waiting.append((new, old, {**form_of(new), "supersedes": old.id}))
 
     def send(self, server: Server) -> None:
@@ -541,11 +541,11 @@ class Phone(Actor):
             time.sleep(0.2)
             return
         if not old:
-            self.ledger.may(fact, {ABSENT, STANDS}, f"sent to server {server.number}")
+            self.ledger.may(fact, {ABSENT, IN_FORCE}, f"sent to server {server.number}")
         page = self.line.ask(server, "/record", {**form, "do": "save"}, script=True)
         if page.status == 200 and page.data.get("visit") == fact.id:
             self.ledger.count("phone records", "done")
-            self.ledger.may(fact, {STANDS}, f"acknowledged by server {server.number}")
+            self.ledger.may(fact, {IN_FORCE}, f"acknowledged by server {server.number}")
             if old:
                 self.ledger.may(old, {REPLACED}, f"acknowledged by server {server.number}")
             self.waiting.pop(0)
@@ -588,9 +588,9 @@ class Phone(Actor):
         make, model = self.some_set()
         before = self.ledger.certain((make, model))
         page = self.look(server, "set", "/set?" + urllib.parse.urlencode({"make": make, "model": model}))
-        if page.status == 404 and any(state == STANDS for _, state in before.values()):
+        if page.status == 404 and any(state == IN_FORCE for _, state in before.values()):
             with self.ledger.lock:
-                still = [m for m, (version, s) in before.items() if s == STANDS and self.same(m, version)]
+                still = [m for m, (version, s) in before.items() if s == IN_FORCE and self.same(m, version)]
             if still:
                 self.ledger.violated(
                     "read meanwhile", f"a phone is told that nobody met {make} {model}: {still[0]}"

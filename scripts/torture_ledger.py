@@ -25,7 +25,7 @@ from typing import Any, Final
 from torture_programs import Answer, Ground, Programs
 
 #: The states of a visit. The first three are the words of ``history``.
-STANDS, REPLACED, WITHDRAWN, ABSENT = "stands", "superseded", "withdrawn", "absent"
+IN_FORCE, REPLACED, WITHDRAWN, ABSENT = "stands", "superseded", "withdrawn", "absent"
 OUTDONE = "outdone"  #: by another correction; here nobody corrects a visit twice, so no visit may be it
 TAKEN_BACK: Final = "taken-back"  #: with its bundle; here nobody takes one back, so no visit may be it
 PART: Final = 200  #: queries that one command is asked at the end
@@ -201,12 +201,12 @@ def states(visits: Iterable[dict[str, Any]]) -> dict[str, str]:
     A visit that was entered anew (by sharing) is told by its latest entry: one that stands, else one that
     was withdrawn.
     """
-    order = (TAKEN_BACK, OUTDONE, REPLACED, WITHDRAWN, STANDS)  # a word that is new comes before all
+    order = (TAKEN_BACK, OUTDONE, REPLACED, WITHDRAWN, IN_FORCE)  # a word that is new comes before all
     rank = {state: at for at, state in enumerate(order, 1)}
     found: dict[str, str] = {}
     for visit in visits:
         for marker in markers(visit):
-            state = visit.get("state", STANDS)
+            state = visit.get("state", IN_FORCE)
             if marker not in found or rank.get(state, 0) > rank.get(found[marker], 0):
                 found[marker] = state
     return found
@@ -326,8 +326,8 @@ class Check:
                 continue
             told = states(answer.data["visits"])
             seen |= told
-            standing = {m for m, s in told.items() if s == STANDS}
-            if standing or any(f.may == {STANDS} for f in known):
+            standing = {m for m, s in told.items() if s == IN_FORCE}
+            if standing or any(f.may == {IN_FORCE} for f in known):
                 shown = states(self.ask("show", *where).data.get("visits", []))
                 if set(shown) != standing:
                     wrong = sorted(set(shown) ^ standing)
@@ -386,11 +386,11 @@ class Check:
         for marker in self.ledger.facts:
             fact = self.ledger.facts[marker]
             by_text = [m for m in told.get(marker, {}).get("matches", []) if m["how"] == "text"]
-            stands = at_end.get(marker) == STANDS
+            stands = at_end.get(marker) == IN_FORCE
             if stands != bool(by_text):
                 said = "is not found by its words" if stands else "is found by its words"
                 self.ledger.violated("not found", f"{at_end.get(marker, ABSENT)}, and {said}: {fact}")
-        standing = {self.ledger.facts[m].set for m, s in at_end.items() if s == STANDS}
+        standing = {self.ledger.facts[m].set for m, s in at_end.items() if s == IN_FORCE}
         for where in standing:
             matches = told.get(" ".join(where), {}).get("matches", [])
             if not matches or matches[0]["how"] != "exact":

@@ -53,16 +53,16 @@ def backup_command(session: Session, folder: str | None, keep: int | None, listi
                 {
                     "file": str(one.path),
                     "bytes": one.path.stat().st_size,
-                    "book": one.stands.book if one.stands else None,
-                    "revision": one.stands.revision if one.stands else None,
+                    "book": one.standing.book if one.standing else None,
+                    "revision": one.standing.revision if one.standing else None,
                 }
                 for one in found
             ]
             session.json({"backups": listed})
         for one in [] if session.as_json else found:
             state = said("cli/backup/no-book")
-            if one.stands:
-                state = said("cli/backup/revision", revision=said.whole(one.stands.revision))
+            if one.standing:
+                state = said("cli/backup/revision", revision=said.whole(one.standing.revision))
             size = said("cli/backup/bytes", bytes=said.whole(one.path.stat().st_size))
             session.console.print(text(f"{one.path.name}  {size}  {state}"), soft_wrap=True)
         return 0 if found else 1

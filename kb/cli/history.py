@@ -69,7 +69,7 @@ def history_command(session: Session, make: str, model: str) -> int:
     for _ in range(5):
         table.add_column(no_wrap=True)
     table.add_column(overflow="fold")
-    before = {one.entered_anew for one in entries}
+    before = {one.reentered for one in entries}
     shown = [
         one._replace(superseded_by=tuple(later for later in one.superseded_by if later not in before))
         for one in entries
@@ -117,7 +117,7 @@ def _said(entry: Entry, brief: Mapping[str, str], language: Language) -> str:
     else:
         state = "valid"
     said = language(f"cli/history/{state}", ids=ids)
-    earlier = [one for one in entry.visit.supersedes if one != entry.entered_anew]
+    earlier = [one for one in entry.visit.supersedes if one != entry.reentered]
     return language("cli/history/corrects", state=said, ids=_ids(earlier, brief)) if earlier else said
 
 

@@ -90,7 +90,7 @@ def _changed(state: State, found: NextTest | None, line: str, language: Language
     key, _, about = line.partition(" ")
     answer = _answer(found, line) if found else ""
     if key in _MENDED and not answer:
-        return state.mended(_fault(state, about, language))
+        return state.repaired(_fault(state, about, language))
     if key in _GOOD and not answer:
         return state.fixed_by(_fault(state, about, language))
     if found is None:

@@ -56,7 +56,7 @@ def state_of(model: Model, saved: Mapping[str, Any] | None, asked: Mapping[str, 
         data["path"] = {**data.get("path", {}), **path}
     state = state_from(model, data, place)
     for fault in asked["mended"]:
-        state = state.mended(fault)
+        state = state.repaired(fault)
     for test, answer in asked["answers"]:
         state = state.answer(test, answer)
     state = state.excluding(*asked["without"])

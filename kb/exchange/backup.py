@@ -24,7 +24,7 @@ from kb.base.errors import BadInput, BookTrouble, NotFound, ascii_controls, desc
 from kb.base.files import refuse_special, uri_of
 from kb.exchange import home_files as beside
 from kb.exchange.home_files import Brought
-from kb.store.failures import told
+from kb.store.failures import translated
 from kb.store.places import PATIENCE, FilePlace, copy_book
 from kb.store.revision import WAIT, Standing, standing
 from kb.store.schema_check import Differences, differences, mend
@@ -43,14 +43,14 @@ class Copy:
     path: Path
     visits: int
     findings: int
-    stands: Standing
+    standing: Standing
     stamp: str
     wrong: Differences = field(default_factory=Differences)
 
     @property
     def revision(self) -> int:
         """Return the revision of the book in it."""
-        return self.stands.revision
+        return self.standing.revision
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,10 +78,10 @@ class Restored:
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """A file in a folder of backups; ``stands`` is None if no book can be read in it."""
+    """A file in a folder of backups; ``standing`` is None if no book can be read in it."""
 
     path: Path
-    stands: Standing | None
+    standing: Standing | None
 
 
 def back_up(book: Path, folder: Path, keep: int = KEEP) -> Backup:
@@ -93,7 +93,7 @@ def back_up(book: Path, folder: Path, keep: int = KEEP) -> Backup:
     if not book.exists():
         raise NotFound(f"{book}: there is no book here yet")
     refuse_special(book)
-    with told(str(folder)):
+    with translated(str(folder)):
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     path = _free_name(folder, book)
     copy_book(book, path)
@@ -133,7 +133,7 @@ def backups(folder: Path) -> list[Kept]:
     """Return the backups in a folder: of each book the one with the latest revision first."""
     if not folder.is_dir():
         return []
-    with told(str(folder)):
+    with translated(str(folder)):
         paths = [one for one in folder.iterdir() if _NAME.match(one.name) and one.is_file()]
     found = []
     for path in paths:
@@ -142,7 +142,9 @@ def backups(folder: Path) -> list[Kept]:
             stands = standing(path)
         found.append(Kept(path, stands))
     found.sort(key=lambda one: one.path.name, reverse=True)
-    return sorted(found, key=lambda one: (one.stands.book, -one.stands.revision) if one.stands else ("~", 0))
+    return sorted(
+        found, key=lambda one: (one.standing.book, -one.standing.revision) if one.standing else ("~", 0)
+    )
 
 
 def newest(folder: Path, book: Path) -> tuple[Path, tuple[Path, ...]]:
@@ -152,11 +154,11 @@ def newest(folder: Path, book: Path) -> tuple[Path, tuple[Path, ...]]:
     books, or of one book that was continued in two ways.
     """
     found = backups(folder)
-    unreadable = tuple(one.path for one in found if one.stands is None)
+    unreadable = tuple(one.path for one in found if one.standing is None)
     here = None
     with suppress(BookTrouble):
         here = standing(book) if book.exists() else None
-    of_books = [(one.path, one.stands) for one in found if one.stands]
+    of_books = [(one.path, one.standing) for one in found if one.standing]
     own = [one for one in of_books if here and one[1].book == here.book]
     if here:
         own = [one for one in own if _follows(book, one[1])] or own
@@ -176,7 +178,7 @@ def newest(folder: Path, book: Path) -> tuple[Path, tuple[Path, ...]]:
 
 def _follows(later: Path, earlier: Standing) -> bool:
     """Return whether everything in the book, in its earlier state, is also in the file ``later``."""
-    with told(str(later)), closing(_read_only(later)) as book:
+    with translated(str(later)), closing(_read_only(later)) as book:
         if book.execute("SELECT id FROM book").fetchone() != (earlier.book,):
             return False
         asked = "SELECT 1 FROM writing WHERE revision = ? AND mark = ?"
@@ -191,14 +193,14 @@ def _pruned(folder: Path, keep: int, made: Copy) -> tuple[Path, ...]:
     older = [
         one.path
         for one in backups(folder)
-        if one.stands
+        if one.standing
         and one.path != made.path
         and not one.path.is_symlink()
-        and _follows(made.path, one.stands)
+        and _follows(made.path, one.standing)
     ]
     gone = tuple(older[max(keep, 1) - 1 :])
     for path in gone:
-        with told(str(path)):
+        with translated(str(path)):
             path.unlink(missing_ok=True)
             beside.beside(path).unlink(missing_ok=True)
     return gone
@@ -265,14 +267,14 @@ def _to_write(path: Path) -> sqlite3.Connection:
 
 def _agrees(book: Path, copy: Copy) -> None:
     """Check that the copy has everything that was in the book up to the copy's revision."""
-    with told(str(book)), closing(_read_only(book)) as live:
+    with translated(str(book)), closing(_read_only(book)) as live:
         asked = "SELECT (SELECT id FROM book), count(*) FROM visit WHERE revision <= ?"
         there = live.execute(asked, (copy.revision,)).fetchone()
         findings = live.execute(
             "SELECT count(*) FROM finding JOIN visit ON visit.id = finding.visit WHERE revision <= ?",
             (copy.revision,),
         ).fetchone()[0]
-    if there != (copy.stands.book, copy.visits) or findings != copy.findings:
+    if there != (copy.standing.book, copy.visits) or findings != copy.findings:
         raise BookTrouble(
             f"{copy.path}: holds {copy.visits} visits with {copy.findings} findings, the book {there[1]} "
             f"with {findings}; the copy was removed"
@@ -295,7 +297,7 @@ def restore(backup: Path, book: Path, *, replace: bool) -> Restored:
             stated("a book exists here"),
             "add --replace; the old book is kept next to the new",
         )
-    with told(str(book)):
+    with translated(str(book)):
         book.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         real = Path(os.path.realpath(book))  # SQLite keeps its log next to the file that a link points to
     draft = real.with_name(f"{real.name}.{secrets.token_hex(4)}.part")
@@ -314,7 +316,7 @@ def restore(backup: Path, book: Path, *, replace: bool) -> Restored:
 
 
 def _visits(book: Path) -> set[str]:
-    with told(str(book)), closing(_read_only(book)) as live:
+    with translated(str(book)), closing(_read_only(book)) as live:
         return {id_ for (id_,) in live.execute("SELECT id FROM visit")}
 
 
@@ -330,7 +332,7 @@ def _made_fit(draft: Path, backup: Copy) -> tuple[str, ...]:
 
     A server that has the book open would otherwise meet tables of an older format. Returns the removed parts.
     """
-    with told(str(draft)):
+    with translated(str(draft)):
         with closing(_to_write(draft)) as copy:
             copy.execute("PRAGMA trusted_schema = OFF")
             copy.execute("PRAGMA synchronous = FULL")
@@ -349,10 +351,10 @@ def _made_fit(draft: Path, backup: Copy) -> tuple[str, ...]:
             with closing(_to_write(draft)) as copy:
                 copy.execute("PRAGMA journal_mode = DELETE").fetchone()
     found = examined(draft)
-    if (found.visits, found.findings, found.stands) != (
+    if (found.visits, found.findings, found.standing) != (
         backup.visits,
         backup.findings,
-        backup.stands,
+        backup.standing,
     ) or found.wrong:
         raise BookTrouble(f"{backup.path}: could not be copied whole; nothing was changed")
     return tuple(wrong.said("trigger", "index", "view", "table"))
@@ -368,7 +370,7 @@ def _same_pages(draft: Path, book: Path) -> None:
     except sqlite3.Error:
         return  # it is damaged, and no page of it will stay
     with (
-        told(str(draft)),
+        translated(str(draft)),
         closing(_to_write(draft)) as copy,
     ):
         if copy.execute("PRAGMA page_size").fetchone()[0] != size:
@@ -380,13 +382,13 @@ def _put_in_place(draft: Path, book: Path) -> tuple[Path | None, tuple[Path, ...
     """Make the checked copy the book; return the place of the old book, and remains of a lost one."""
     kept = _free(book.with_name(f"{book.name}.before-restore-{clock.now().strftime('%Y%m%dT%H%M%SZ')}"))
     if not book.exists():
-        with told(str(book)):
+        with translated(str(book)):
             return None, _replace(draft, book, kept)
     if _sound(book):
         _write_over(draft, book, kept)
     else:
         _alone(book)
-        with told(str(book)):
+        with translated(str(book)):
             _replace(draft, book, kept)
     return kept, ()
 
@@ -452,7 +454,7 @@ def _write_over(draft: Path, book: Path, kept: Path) -> None:
 
     try:
         with (
-            told(str(book)),
+            translated(str(book)),
             closing(_read_only(draft)) as source,
             closing(_to_write(book)) as live,
         ):

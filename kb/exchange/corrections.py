@@ -29,8 +29,8 @@ from kb.store.facts import (
     VisitFact,
     briefly,
     changes,
+    latest_entry,
     rows,
-    since_anew,
     starting_with,
 )
 
@@ -68,7 +68,7 @@ def visit_named(book: Snapshot, given: str) -> Visit:
     kind, fact = named(book, given)
     if kind is not VisitFact:
         raise BadInput("id", given, "a visit; this is a merge or a note")
-    return book.visit(since_anew(book, fact))
+    return book.visit(latest_entry(book, fact))
 
 
 def corrected(

@@ -25,7 +25,7 @@ from kb.settings import BACKUPS, FILES
 from kb.store import Store
 from kb.store.content_id import is_sealed
 from kb.store.facts import rows, visits
-from kb.store.failures import told
+from kb.store.failures import translated
 from kb.store.merging import certified
 from kb.store.revision import WAIT
 from kb.store.schema_check import Differences, differences, mend
@@ -111,7 +111,7 @@ def mend_schema(path: Path) -> tuple[str, ...]:
     No table is touched, so no fact is. Return the faults found; raises BookTrouble.
     """
     with (
-        told(str(path)),
+        translated(str(path)),
         closing(sqlite3.connect(uri_of(path, "rw"), uri=True, timeout=WAIT, isolation_level=None)) as book,
     ):
         book.execute("PRAGMA trusted_schema = OFF")

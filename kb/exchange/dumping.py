@@ -27,7 +27,7 @@ from kb.store.facts import (
     everything,
     number_of,
 )
-from kb.store.failures import told
+from kb.store.failures import translated
 
 _TABLES: Final = {
     "visit": schema.visit,
@@ -46,7 +46,7 @@ COLUMNS: Final = (
 
 def counts(book: Snapshot) -> dict[str, int]:
     """Return how many facts of each kind the book has."""
-    with told(book._place):
+    with translated(book._place):
         return {kind: number_of(book, table) for kind, table in _TABLES.items()}
 
 

@@ -91,7 +91,7 @@ def prepare(store: Store) -> int:
     with store.snapshot() as book:  # no waiting if there is nothing to do
         if not unsealed(book):
             return 0
-    return store.enter_anew()
+    return store.reenter()
 
 
 def outgoing(
@@ -321,7 +321,7 @@ def released(
     def state(visit: str) -> State:
         if visit not in facts:
             return State.NOT_HERE
-        if became[visit] is not Became.STANDS:
+        if became[visit] is not Became.IN_FORCE:
             return State.WITHDRAWN if became[visit] is Became.WITHDRAWN else State.CORRECTED
         held = visit not in fine and personal(facts[visit].visit)
         return State.HELD if held or not facts[visit].nonce else State.GOES

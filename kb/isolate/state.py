@@ -123,7 +123,7 @@ class State:
             known(choices, "a tool or test")(name, "without")
         return replace(self, without=tuple(dict.fromkeys((*self.without, *names))))
 
-    def mended(self, fault: str) -> State:
+    def repaired(self, fault: str) -> State:
         """Continue after ``fault`` was repaired and the complaint stays: look for the next one.
 
         Answers that showed something sound stay true. All others may come from the repaired fault and are

@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from kb.base import clock
 from kb.base.errors import BadInput
 from kb.store import schema
-from kb.store.failures import told
+from kb.store.failures import translated
 from kb.store.rows import CHUNK
 from kb.store.snapshot import Snapshot
 
@@ -74,7 +74,7 @@ def bundles(book: Snapshot) -> list[Bundle]:
         taken.label("taken_back"),
     ).order_by(one.c.revision)
     found: dict[str, Bundle] = {}
-    with told(book._place):
+    with translated(book._place):
         for row in book._connection.execute(asked):
             before = found.get(row.id)
             found[row.id] = Bundle(

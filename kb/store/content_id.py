@@ -39,7 +39,7 @@ def sealed_id(kind: str, said: Any, nonce: str = "") -> str:
     return str(UUID(int=bits))
 
 
-def nonce_of_entering_anew(earlier: str) -> str:
+def reentry_nonce(earlier: str) -> str:
     """Return the nonce for entering again a visit that was supplied with the id ``earlier``.
 
     It is the same in every book that has the visit, and so is the id that is made with it.

@@ -15,10 +15,10 @@ import sqlalchemy as sa
 
 from kb.domain.visit import Visit
 from kb.store import rules, schema
-from kb.store.failures import told
+from kb.store.failures import translated
 from kb.store.rows import CHUNK, load
-from kb.store.snapshot import Snapshot, entered_anew
-from kb.store.withdrawn import STANDS, counts, taken_back, withdrawn
+from kb.store.snapshot import Snapshot, reentered
+from kb.store.withdrawn import IN_FORCE, counts, taken_back, withdrawn
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +113,7 @@ def visits(
     else:
         stream = iter(ids)
     while some := list(islice(stream, CHUNK)):
-        with told(book._place):
+        with translated(book._place):
             found = load(book._connection, some, private=private, reviewed=False)
             nonces = _column(book, schema.seal, "nonce", some)
             times = _column(book, schema.visit_private, "recorded_at", some) if private else {}
@@ -134,7 +134,7 @@ def _since(table: sa.Table, since: int) -> sa.ColumnElement[bool]:
 def number_of(book: Snapshot, table: sa.Table) -> int:
     """Return how many facts of a kind there are, without those taken back."""
     asked = sa.select(sa.func.count()).select_from(table).where(_since(table, 0))
-    with told(book._place):
+    with translated(book._place):
         number: int = book._connection.execute(asked).scalar_one()
     return number
 
@@ -149,11 +149,11 @@ def rows(book: Snapshot, since: int = 0, of: Iterable[tuple[type[Any], sa.Table]
     for kind, table in of:
         columns = [table.c[name] for name in kind.__slots__]
         asked = sa.select(*columns).where(_since(table, since)).order_by(table.c.revision, table.c.id)
-        with told(book._place):
+        with translated(book._place):
             result = book._connection.execution_options(yield_per=CHUNK).execute(asked)
         with result:
             while True:
-                with told(book._place):
+                with translated(book._place):
                     some = result.fetchmany(CHUNK)
                 if not some:
                     break
@@ -175,22 +175,22 @@ def starting_with(book: Snapshot, start: str, most: int = 10) -> list[tuple[type
     for kind, table in kinds:
         begins = sa.and_(table.c.id >= start, table.c.id < start + "g")
         asked = sa.select(table.c.id).where(begins).order_by(table.c.id)
-        with told(book._place):
+        with translated(book._place):
             found += [(kind, one) for one in book._connection.execute(asked.limit(most)).scalars()]
     return found
 
 
-def since_anew(book: Snapshot, visit: str) -> str:
+def latest_entry(book: Snapshot, visit: str) -> str:
     """Return the id of a visit since it was entered again for sharing; its own if it was not."""
-    with told(book._place):
-        return entered_anew(book._connection, [visit]).get(visit, visit)
+    with translated(book._place):
+        return reentered(book._connection, [visit]).get(visit, visit)
 
 
 def briefly(book: Snapshot, ids: Iterable[str]) -> dict[str, str]:
     """Shorten each id so that it differs from all others of the book, to eight characters at least."""
     columns = (schema.visit.c.id, schema.alias.c.id, schema.reviewed_note.c.id)
     found = {}
-    with told(book._place):
+    with translated(book._place):
         for one in ids:
             beside = [
                 book._connection.execute(asked).scalar()
@@ -228,7 +228,7 @@ class Change:
 def changes(book: Snapshot) -> list[Change]:
     """Return corrections, withdrawals and merges in force, the latest first; undoing one is not a change."""
     later, note = schema.supersession, schema.reviewed_note
-    with told(book._place):
+    with translated(book._place):
         ask = book._connection.execute
         superseding = ask(
             sa.select(schema.visit.c.id, schema.visit.c.revision)
@@ -237,7 +237,7 @@ def changes(book: Snapshot) -> list[Change]:
             .where(
                 later.c.seq == 0,
                 counts(schema.visit),
-                schema.visit.c.id.not_in(sa.select(schema.entered_anew.c.visit)),
+                schema.visit.c.id.not_in(sa.select(schema.reentered.c.visit)),
             )
         ).all()
         last = f"(SELECT final.revision FROM ({rules.last_word('visit.id')}) final)"  # noqa: S608
@@ -263,15 +263,15 @@ def changes(book: Snapshot) -> list[Change]:
 
 def standing_of(book: Snapshot, ids: list[str]) -> set[str]:
     """Return those of the visits that are in force."""
-    with told(book._place):
-        asked = sa.select(schema.visit.c.id).where(schema.visit.c.id.in_(ids), STANDS)
+    with translated(book._place):
+        asked = sa.select(schema.visit.c.id).where(schema.visit.c.id.in_(ids), IN_FORCE)
         return set(book._connection.execute(asked).scalars()) if ids else set()
 
 
 def unsealed(book: Snapshot) -> list[str]:
     """Return visits in force whose id was supplied, not made from their content."""
-    with told(book._place):
+    with translated(book._place):
         asked = sa.select(schema.visit.c.id).where(
-            schema.visit.c.id.not_in(sa.select(schema.seal.c.visit)), STANDS
+            schema.visit.c.id.not_in(sa.select(schema.seal.c.visit)), IN_FORCE
         )
         return list(book._connection.execute(asked.order_by(schema.visit.c.id)).scalars())

@@ -69,7 +69,7 @@ _SHOWN: Final = 120
 
 
 @contextmanager
-def told(place: str) -> Iterator[None]:
+def translated(place: str) -> Iterator[None]:
     """Raise any failure inside as BookTrouble or BadInput about the book at ``place``."""
     try:
         yield

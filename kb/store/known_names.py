@@ -33,7 +33,7 @@ _AFTER_KEY: Final = " "
 # Only names of tables and columns are put into the text of a question; values are passed separately.
 _ALIASES: Final = f"SELECT set_key, same_as FROM alias WHERE {rules.counts('alias')}"  # noqa: S608
 _NEXT: Final = f"""
-  SELECT set_key, make, model FROM visit WHERE set_key >= ? AND set_key < ? AND {rules.stands("visit")}
+  SELECT set_key, make, model FROM visit WHERE set_key >= ? AND set_key < ? AND {rules.in_force("visit")}
   ORDER BY set_key LIMIT 1"""  # noqa: S608
 _ANY_MAKE: Final = "SELECT DISTINCT set_key FROM visit WHERE instr(set_key, ?) ORDER BY set_key"
 

@@ -19,7 +19,7 @@ from kb.domain.visit import SUPERSEDES
 from kb.store import schema
 from kb.store.content_id import (
     is_sealed,
-    nonce_of_entering_anew,
+    reentry_nonce,
     sealed,
     sealed_id,
     visit_id,
@@ -89,10 +89,10 @@ def state(kind: str, about: str, turn: int, body: str, at: str) -> StateFact:
     return StateFact(sealed_id("state", [kind, about, turn, body, at]), kind, about, turn, body, at)
 
 
-def anew(book: Snapshot) -> Iterator[VisitFact]:
+def to_reenter(book: Snapshot) -> Iterator[VisitFact]:
     """Yield the visits in force with a supplied id, now under an id made from their content."""
     for fact in visits(book, 0, private=True, ids=unsealed(book)):
-        nonce = nonce_of_entering_anew(fact.id)
+        nonce = reentry_nonce(fact.id)
         earlier = tuple(dict.fromkeys((fact.id, *fact.visit.supersedes)))[:SUPERSEDES]
         new, _ = sealed(replace(fact.visit, supersedes=earlier), nonce)
         yield VisitFact(new, nonce, fact.recorded)

@@ -49,7 +49,8 @@ def quickly(path: Path, read: Callable[[sqlite3.Connection], T | None]) -> T | N
 
 # Only names of tables and columns are put into the text of a question; values are passed separately.
 _ALIASES: Final = f"SELECT set_key, same_as FROM alias WHERE {rules.counts('alias')}"  # noqa: S608
-_STANDING: Final = f"SELECT id FROM visit WHERE set_key IN (%s) AND {rules.stands('visit')} ORDER BY date, id"  # noqa: S608
+_STANDING: Final = f"""
+  SELECT id FROM visit WHERE set_key IN (%s) AND {rules.in_force("visit")} ORDER BY date, id"""  # noqa: S608
 _RELEASED: Final = f"""
   SELECT visit, jack, note FROM reviewed_note
   WHERE visit IN (%s) AND {rules.counts("reviewed_note")} ORDER BY id"""  # noqa: S608

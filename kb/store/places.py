@@ -28,7 +28,7 @@ from kb.base.atomic import put_new
 from kb.base.errors import BadInput, BookTrouble, Interrupted, PerhapsSaved, ascii_controls, described
 from kb.base.files import BESIDE, Way, make_empty, moved, readable, refuse_special, uri_of
 from kb.store import schema
-from kb.store.failures import is_lost, state_of, told
+from kb.store.failures import is_lost, state_of, translated
 from kb.store.revision import WAIT
 from kb.store.sqlite_codes import RIGHTS, SQLITE
 
@@ -272,7 +272,7 @@ def copy_book(path: Path, target: Path) -> None:
     The copy is for this user alone and is complete or absent. Raises BookTrouble, also if a file of that name
     exists.
     """
-    with told(str(target)):
+    with translated(str(target)):
         if target.exists():
             raise BookTrouble(f"{target}: exists already; nothing was overwritten")
         # No name of an earlier process: one that was killed may have left its own, and numbers come again.

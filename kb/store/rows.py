@@ -17,7 +17,7 @@ from kb.base.errors import BadInput
 from kb.domain.visit import INFERRED, Finding, Visit, visit_to
 from kb.store import schema
 from kb.store.assembly import assembled
-from kb.store.content_id import nonce_of_entering_anew
+from kb.store.content_id import reentry_nonce
 from kb.store.field_columns import ATTACHED, FINDING, FINDING_PRIVATE, LISTS, VISIT, VISIT_PRIVATE
 from kb.store.withdrawn import counts
 
@@ -30,7 +30,7 @@ ORDER: Final = (
     schema.seal,
     schema.finding,
     *schema.lists.values(),
-    schema.entered_anew,
+    schema.reentered,
     schema.visit_private,
     schema.attached_private,
     schema.finding_private,
@@ -69,10 +69,10 @@ def add_rows(rows: Rows, visit: Visit, *, revision: int, seen: str, at: str, non
     _add_lists(rows, visit, {"visit": visit.id}, private=False)
     if nonce:
         rows[schema.seal].append({"visit": visit.id, "nonce": nonce})
-        rows[schema.entered_anew] += [
+        rows[schema.reentered] += [
             {"visit": visit.id, "earlier": earlier}
             for earlier in visit.supersedes
-            if nonce == nonce_of_entering_anew(earlier)
+            if nonce == reentry_nonce(earlier)
         ]
     for seq, finding in enumerate(visit.findings):
         _add_finding(rows, visit.id, seq, finding)

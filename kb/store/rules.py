@@ -104,7 +104,7 @@ def outdone(visit: str) -> str:
       AND EXISTS ({rivals(visit)} AND other.id > {visit}))"""
 
 
-def stands(visit: str) -> str:
+def in_force(visit: str) -> str:
     """Return a condition: the visit of this row counts for its set."""
     one = f"{visit}.id"
     return f"({counts(visit)} AND NOT {superseded(one)} AND NOT {outdone(one)})"

@@ -297,7 +297,7 @@ seal: Final = _table(
 
 #: ``visit`` is ``earlier``, which was supplied with an id, entered again for sharing. It has the same words
 #: and corrects nothing. Follows from the nonce (``kb.store.content_id``), which SQL cannot compute.
-entered_anew: Final = _table(
+reentered: Final = _table(
     "entered_anew",
     _visit(),
     sa.PrimaryKeyConstraint("visit"),

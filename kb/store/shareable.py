@@ -14,7 +14,7 @@ import sqlalchemy as sa
 
 from kb.store import schema
 from kb.store.facts import AliasFact, NoteFact, standing_of
-from kb.store.failures import told
+from kb.store.failures import translated
 from kb.store.rows import CHUNK
 from kb.store.snapshot import Snapshot
 from kb.store.withdrawn import withdrawn
@@ -59,7 +59,7 @@ def spelt(book: Snapshot, keys: Iterable[str]) -> dict[str, list[str]]:
 class Became(Enum):
     """Name the present state of a visit."""
 
-    STANDS = "it stands"
+    IN_FORCE = "it is in force"
     WITHDRAWN = "it was withdrawn"
     CORRECTED = "another took its place"
 
@@ -72,7 +72,7 @@ def became_of(book: Snapshot, ids: list[str]) -> dict[str, Became]:
         stand = standing_of(book, some)
         for row in _asked(book, sa.select(schema.visit.c.id, gone).where(schema.visit.c.id.in_(some))):
             other = Became.WITHDRAWN if row.gone else Became.CORRECTED
-            found[row.id] = Became.STANDS if row.id in stand else other
+            found[row.id] = Became.IN_FORCE if row.id in stand else other
     return found
 
 
@@ -82,5 +82,5 @@ def _parts(ids: list[str]) -> Iterator[list[str]]:
 
 
 def _asked(book: Snapshot, asked: sa.Select[Any]) -> list[Any]:
-    with told(book._place):
+    with translated(book._place):
         return list(book._connection.execute(asked).all())

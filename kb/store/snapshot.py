@@ -18,21 +18,21 @@ from kb.base.errors import BookTrouble, NotFound, shown
 from kb.domain.visit import SUPERSEDES, Visit
 from kb.domain.words import Outcome
 from kb.store import rules, schema
-from kb.store.failures import told
+from kb.store.failures import translated
 from kb.store.revision import Standing
 from kb.store.rows import CHUNK, load
 from kb.store.spellings import Spellings
 from kb.store.states import State
-from kb.store.withdrawn import STANDS, SUPERSEDED, counts, taken_back, withdrawn
+from kb.store.withdrawn import IN_FORCE, SUPERSEDED, counts, taken_back, withdrawn
 
 SETS: Final = 200  #: sets read at a time
 SOME: Final = 100  #: visits read at a time where few may be wanted
 
 _alias = schema.alias
-_visit, _anew, _later = schema.visit, schema.entered_anew, schema.supersession
+_visit, _anew, _later = schema.visit, schema.reentered, schema.supersession
 
 
-def entered_anew(connection: sa.Connection, ids: Sequence[str]) -> dict[str, str]:
+def reentered(connection: sa.Connection, ids: Sequence[str]) -> dict[str, str]:
     """Return the visits that were entered again for sharing, each with its new id."""
     found: dict[str, str] = {}
     for start in range(0, len(ids), CHUNK):
@@ -50,7 +50,7 @@ class Entry(NamedTuple):
     withdrawn: bool
     superseded_by: tuple[str, ...]
     """Ids of the visits, not withdrawn, that replace it."""
-    entered_anew: str = ""
+    reentered: str = ""
     """The id with which this very visit was supplied, if it was entered again for sharing."""
     taken_back: bool = False
     """It came only with bundles that were taken back."""
@@ -92,7 +92,7 @@ class Snapshot:
     @cached_property
     def standing(self) -> Standing:
         """Return the book's id, its revision and the mark of its last writing."""
-        with told(self._place):
+        with translated(self._place):
             row = self._connection.execute(
                 sa.select(schema.book.c.id, schema.book.c.revision, schema.book.c.mark)
             ).one_or_none()
@@ -116,7 +116,7 @@ class Snapshot:
         if earlier.revision == 0:
             return True
         table = schema.writing
-        with told(self._place):
+        with translated(self._place):
             mark = self._connection.execute(
                 sa.select(table.c.mark).where(table.c.revision == earlier.revision)
             ).scalar_one_or_none()
@@ -126,7 +126,7 @@ class Snapshot:
     def spellings(self) -> Spellings:
         """Return the alias facts in force."""
         table = schema.alias
-        with told(self._place):
+        with translated(self._place):
             rows = self._connection.execute(sa.select(table.c.set_key, table.c.same_as).where(counts(table)))
             return Spellings((row.set_key, row.same_as) for row in rows)
 
@@ -139,7 +139,7 @@ class Snapshot:
         at, way = key, {key}
         while not self._given_up_twice:
             asked = sa.select(_alias.c.same_as).where(_alias.c.set_key == at, counts(_alias))
-            with told(self._place):
+            with translated(self._place):
                 further = self._connection.execute(asked).scalar()
             if further is None:
                 return at
@@ -154,14 +154,14 @@ class Snapshot:
         """Return whether a spelling was given up for two others; merging books may cause that."""
         several = sa.select(_alias.c.set_key).group_by(_alias.c.set_key).having(sa.func.count() > 1)
         asked = several.where(_alias.c.set_key.in_(several), counts(_alias))
-        with told(self._place):
+        with translated(self._place):
             return self._connection.execute(asked.limit(1)).first() is not None
 
     # -- one set, one visit ------------------------------------------------------------------------
 
     def visit(self, visit_id: str) -> Visit:
         """Return the visit with this id, in force or not; raises NotFound."""
-        with told(self._place):
+        with translated(self._place):
             found = load(self._connection, [visit_id])
         if visit_id not in found:
             raise NotFound(f"no visit {shown(visit_id)} in the book")
@@ -174,7 +174,7 @@ class Snapshot:
     def history_of(self, set_key: str) -> list[Entry]:
         """Return all records of a set, under all its spellings, in the order of recording."""
         keys = self.spellings.all_of(set_key)
-        with told(self._place):
+        with translated(self._place):
             rows = self._connection.execute(
                 sa.select(
                     _visit.c.id,
@@ -192,7 +192,7 @@ class Snapshot:
                 asked = sa.select(_later.c.visit).where(_later.c.visit.in_(ids[start : start + CHUNK]))
                 correcting.update(self._connection.execute(asked).scalars())
             visits = load(self._connection, ids)
-            anew = {new: old for old, new in entered_anew(self._connection, ids).items()}
+            anew = {new: old for old, new in reentered(self._connection, ids).items()}
             return [
                 Entry(
                     visits[row.id],
@@ -228,7 +228,7 @@ class Snapshot:
         These are the visit, other corrections in force of the same visit (made in another book), and the id
         with which it was supplied if it was entered again.
         """
-        with told(self._place):
+        with translated(self._place):
             anew = sa.select(_anew.c.earlier).where(_anew.c.visit == visit).order_by(_anew.c.earlier)
             handed_in = self._connection.execute(anew).scalars().all()
             return tuple(dict.fromkeys((visit, *self._rivals(visit), *handed_in)))[:SUPERSEDES]
@@ -247,14 +247,14 @@ class Snapshot:
         )
         stream = self._stream(asked)
         while ids := list(islice(stream, batch)):
-            with told(self._place):
+            with translated(self._place):
                 visits = load(self._connection, ids)
             yield [visits[one] for one in ids]
 
     def set_keys(self) -> Iterator[str]:
         """Yield every set with a visit in force, once, under its kept spelling."""
         merged = set()
-        asked = sa.select(_visit.c.set_key).where(STANDS).distinct().order_by(_visit.c.set_key)
+        asked = sa.select(_visit.c.set_key).where(IN_FORCE).distinct().order_by(_visit.c.set_key)
         for key in self._stream(asked):
             kept = self.spellings.kept(key)
             if len(self.spellings.all_of(key)) > 1:
@@ -270,7 +270,7 @@ class Snapshot:
         ``visits_of_sets`` gives these an empty list.
         """
         since = {"since": revision}
-        with told(self._place):
+        with translated(self._place):
             pairs = self._connection.execute(
                 sa.text(
                     f"SELECT set_key, same_as FROM alias WHERE id IN ({rules.changed('alias')})"  # noqa: S608
@@ -299,12 +299,12 @@ class Snapshot:
             kept = [key for key in some if self.spellings.kept(key) == key]
             spelt = {one: key for key in kept for one in self.spellings.all_of(key)}
             sets: dict[str, list[str]] = defaultdict(list)
-            with told(self._place):
+            with translated(self._place):
                 every = list(spelt)
                 for start in range(0, len(every), CHUNK):
                     rows = self._connection.execute(
                         sa.select(_visit.c.set_key, _visit.c.id, _visit.c.date).where(
-                            _visit.c.set_key.in_(every[start : start + CHUNK]), STANDS
+                            _visit.c.set_key.in_(every[start : start + CHUNK]), IN_FORCE
                         )
                     )
                     for row in rows:
@@ -331,7 +331,7 @@ class Snapshot:
         asked = (
             sa.select(_visit.c.id, private.c.person, private.c.job)
             .outerjoin(private, private.c.visit == _visit.c.id)
-            .where(STANDS)
+            .where(IN_FORCE)
             .order_by(_visit.c.date.desc(), _visit.c.revision.desc(), _visit.c.id.desc())
         )
         if since is not None:
@@ -348,15 +348,15 @@ class Snapshot:
             asked = asked.where(sa.exists().where(more.c.visit == _visit.c.id, more.c.kind == "readings"))
         fitting = (row.id for row in self._rows(asked) if of(row.person or "", row.job or ""))
         while ids := list(islice(fitting, SOME)):
-            with told(self._place):
+            with translated(self._place):
                 visits = load(self._connection, ids)
             yield from (visits[one] for one in ids)
 
     def recorded_last(self, most: int) -> list[Visit]:
         """Return the visits in force that were recorded last, the newest first."""
-        asked = sa.select(_visit.c.id).where(STANDS)
+        asked = sa.select(_visit.c.id).where(IN_FORCE)
         asked = asked.order_by(_visit.c.revision.desc(), _visit.c.date.desc(), _visit.c.id.desc()).limit(most)
-        with told(self._place):
+        with translated(self._place):
             ids = self._connection.execute(asked).scalars().all()
             visits = load(self._connection, ids)
         return [visits[one] for one in ids]
@@ -364,11 +364,11 @@ class Snapshot:
     def cases(self) -> list[str]:
         """Return the faults that a repair confirmed, of visits in force, as canonical JSON."""
         table = schema.attached_private
-        with told(self._place):
+        with translated(self._place):
             asked = (
                 sa.select(table.c.body)
                 .join(_visit, _visit.c.id == table.c.visit)
-                .where(table.c.kind == "case", STANDS)
+                .where(table.c.kind == "case", IN_FORCE)
                 .order_by(table.c.visit)
             )
             return list(self._connection.execute(asked).scalars())
@@ -385,19 +385,19 @@ class Snapshot:
         )
         if about is not None:
             asked = asked.where(table.c.about == about)
-        with told(self._place):
+        with translated(self._place):
             rows = self._connection.execute(asked.order_by(table.c.about, table.c.turn, table.c.id))
             return [State(*row) for row in rows]
 
     def counts(self) -> Counts:
         """Return the counts of the book."""
-        with told(self._place):
+        with translated(self._place):
             one = self._connection.execute(
                 sa.select(
                     sa.select(sa.func.count()).select_from(_visit).scalar_subquery(),
                     sa.select(sa.func.count())
                     .select_from(schema.finding.join(_visit, _visit.c.id == schema.finding.c.visit))
-                    .where(STANDS)
+                    .where(IN_FORCE)
                     .scalar_subquery(),
                     sa.select(sa.func.count())
                     .select_from(_visit)
@@ -415,11 +415,11 @@ class Snapshot:
 
     def _rows(self, asked: sa.Executable, values: dict[str, Any] | None = None) -> Iterator[Any]:
         """Yield the rows, a few at a time."""
-        with told(self._place):
+        with translated(self._place):
             result = self._connection.execution_options(yield_per=CHUNK).execute(asked, values)
         with result:
             while True:
-                with told(self._place):
+                with translated(self._place):
                     some = result.fetchmany(CHUNK)
                 if not some:
                     return

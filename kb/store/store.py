@@ -25,12 +25,12 @@ from kb.base.errors import BadInput, BookTrouble, Interrupted, NotFound, shown
 from kb.domain.visit import Visit
 from kb.store import bundles, rules, schema
 from kb.store.content_id import is_sealed, sealed, sealed_id, without_private
-from kb.store.failures import told
+from kb.store.failures import translated
 from kb.store.places import WRITES, Place, place_of
 from kb.store.revision import Standing
 from kb.store.rows import CHUNK, ORDER, Rows, add_private_rows, add_rows, fingerprint, load
 from kb.store.same_row import Numbers
-from kb.store.snapshot import Counts, Entry, Snapshot, entered_anew
+from kb.store.snapshot import Counts, Entry, Snapshot, reentered
 from kb.store.upgrade import bring_up_to_date, refuse_other_format
 from kb.store.withdrawn import taken_back, withdrawn
 
@@ -87,7 +87,7 @@ class Store:
         no place, BookTrouble, BookTooNew.
         """
         place = place_of(where)
-        with told(place.shown):
+        with translated(place.shown):
             engine = place.engine(create=create)
         try:
             try:
@@ -279,15 +279,15 @@ class Store:
             writing.keep = bool(rows)
         return len(rows)
 
-    def enter_anew(self) -> int:
+    def reenter(self) -> int:
         """Enter again the visits in force with a supplied id; return their number.
 
         They are read inside the transaction: another program may just have withdrawn or corrected one.
         """
-        from kb.store.merging import add_facts, anew
+        from kb.store.merging import add_facts, to_reenter
 
         with self._writing() as writing:
-            facts = anew(Snapshot(writing.connection, self.place))
+            facts = to_reenter(Snapshot(writing.connection, self.place))
             merged = add_facts(writing.connection, facts, revision=writing.revision, outside=False)
             writing.keep = merged.new > 0
         return merged.visits
@@ -312,7 +312,7 @@ class Store:
         ``again``: what the user may do if nobody knows whether the commit was done.
         """
         with (
-            told(self.place),
+            translated(self.place),
             self._engine.connect().execution_options(**{WRITES: True}) as connection,
             connection.begin() as transaction,
         ):
@@ -336,13 +336,13 @@ class Store:
     @contextmanager
     def snapshot(self) -> Iterator[Snapshot]:
         """Hold the book's present state for the block, even if others write meanwhile."""
-        with told(self.place):
+        with translated(self.place):
             connection = self._place.reading(self._engine.connect())
         try:
             yield Snapshot(connection, self.place)
             self._place.have_read(connection)
         finally:
-            with told(self.place):
+            with translated(self.place):
                 connection.close()
 
     def _ask(self, question: Callable[[Snapshot], T]) -> T:
@@ -438,8 +438,8 @@ def _declare(writing: _Writing, fact: str, *, stands: bool) -> bool:
 
 def _twins(connection: sa.Connection, visits: list[str]) -> list[str]:
     """Return the other ids of visits that were entered again for sharing."""
-    anew = schema.entered_anew
-    twins = list(entered_anew(connection, visits).values())
+    anew = schema.reentered
+    twins = list(reentered(connection, visits).values())
     for start in range(0, len(visits), CHUNK):
         asked = (
             sa.select(anew.c.earlier)

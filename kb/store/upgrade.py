@@ -15,7 +15,7 @@ import uuid_utils
 from kb.base.errors import BookTooNew, BookTrouble, NoBookYet, shown
 from kb.base.version import VERSION
 from kb.store import schema
-from kb.store.failures import told
+from kb.store.failures import translated
 from kb.store.places import WRITES, Place
 from kb.store.rules import VIEWS
 from kb.store.sqlite_codes import FORMATS
@@ -39,7 +39,7 @@ def bring_up_to_date(
     newer Jackfield wrote it. Without ``upgrade``, BookTrouble for an older one. ``formats`` and
     ``migrations`` are for tests.
     """
-    with told(place.shown):
+    with translated(place.shown):
         with engine.connect() as connection:
             found = _format(connection, place)
         if found == formats[-1]:

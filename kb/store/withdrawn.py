@@ -30,7 +30,7 @@ def counts(table: sa.Table) -> sa.ColumnElement[bool]:
 
 
 #: Does a visit count in what is known of its set?
-STANDS: Final = condition(rules.stands(schema.visit.name))
+IN_FORCE: Final = condition(rules.in_force(schema.visit.name))
 #: Does another visit take its place, or count instead of it?
 SUPERSEDED: Final = condition(
     f"({rules.superseded('visit.id')} OR ({rules.counts('visit')} AND {rules.outdone('visit.id')}))"

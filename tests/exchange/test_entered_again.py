@@ -13,7 +13,7 @@ from kb.domain.visit import Visit, visit_from
 from kb.exchange.corrections import correct
 from kb.exchange.sharing import prepare
 from kb.store import Store
-from kb.store.content_id import nonce_of_entering_anew, sealed, without_private
+from kb.store.content_id import reentry_nonce, sealed, without_private
 from kb.store.facts import Fact, VisitFact, everything
 from kb.store.one_set import visits_of as quickly
 from tests.exchange.helpers import standing, visit_data
@@ -61,7 +61,7 @@ def test_a_correction_of_a_visit_that_was_entered_anew_counts(
     assert prepare(either) == (id_ is not None)
     assert prepare(either) == 0
     assert notes(either, book if book.exists() else None) == ["put right"]
-    [anew] = [one for one in either.history_of(KEY) if one.entered_anew == f"{PHONE}1"]
+    [anew] = [one for one in either.history_of(KEY) if one.reentered == f"{PHONE}1"]
     assert anew.superseded_by
     assert anew.rivals == ()
 
@@ -143,7 +143,7 @@ def test_who_claims_to_enter_anew_what_corrects_it_leaves_a_visit_standing(eithe
     either.record([first()])
     [done] = either.record([later(None)]).recorded
     claimed = replace(without_private(first()), id="", supersedes=(f"{PHONE}1", done.id))
-    nonce = nonce_of_entering_anew(f"{PHONE}1")
+    nonce = reentry_nonce(f"{PHONE}1")
     false, _ = sealed(claimed, nonce)
     either.merge([VisitFact(false, nonce)], outside=True)
     assert [one.id for one in either.visits_of(KEY)] == [false.id]

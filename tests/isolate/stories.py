@@ -476,7 +476,7 @@ def mend_in_vain(told: Told, choose: Choice, most: int = 6) -> Told:
     for _ in range(most):
         if told.found or told.state.head == SOMETHING_ELSE:
             return told
-        told = tell(told.story, told.state.mended(told.state.head), choose)
+        told = tell(told.story, told.state.repaired(told.state.head), choose)
     return told
 
 

@@ -485,7 +485,7 @@ def test_where_every_fault_was_mended_in_vain_something_else_is_left_and_nothing
     state = start(MODEL, "hum", ANALOG)
     for fault in MODEL.priors("hum", ANALOG):
         if fault != SOMETHING_ELSE:
-            state = state.mended(fault)
+            state = state.repaired(fault)
     state = state.answer("driver-off", "good")
     assert state.likely == ((SOMETHING_ELSE, 1.0),)
     assert state.contradiction is None
@@ -548,7 +548,7 @@ def test_after_mending_one_fault_the_second_is_found_and_what_was_sound_is_not_a
         [("source-plays", "yes"), ("selectors", "right"), ("plugs", "cap")],
     )
     assert first.likely[0][0] == "cap-on-plug"
-    second = first.mended("cap-on-plug")
+    second = first.repaired("cap-on-plug")
     assert second.answers == (("source-plays", "yes"), ("selectors", "right"))
     assert "cap-on-plug" not in second.odds
     assert answered_truthfully(second, "wire-broken").likely[0][0] == "wire-broken"
@@ -562,7 +562,7 @@ def test_what_mended_it_stands_on_top_whatever_the_tests_said_and_survives_the_f
     assert state_from(MODEL, state_to(state)) == state
     assert state.undo() == start(MODEL, "no-sound", OPTICAL).answer("player-into-line", "same")
     with pytest.raises(BadInput, match="fixed"):
-        state.mended("bad-cable").fixed_by("bad-cable")  # mended in vain before
+        state.repaired("bad-cable").fixed_by("bad-cable")  # mended in vain before
 
 
 @pytest.mark.parametrize(
@@ -595,7 +595,7 @@ def test_a_fault_that_the_path_cannot_have_teaches_of_no_path():
 
 def test_something_else_cannot_be_marked_as_mended():
     with pytest.raises(BadInput, match="mended: saw 'something-else'"):
-        start(MODEL, "hum").mended(SOMETHING_ELSE)
+        start(MODEL, "hum").repaired(SOMETHING_ELSE)
 
 
 # -- learned -----------------------------------------------------------------------------------------

@@ -48,7 +48,7 @@ def test_a_plug_seen_in_the_wrong_socket_is_moved_whatever_was_found_before():
     state = start(MODEL, "no-sound", ANALOG).answer("player-into-line", "same").answer("jack-mark", "input")
     assert (state.head, state.done) == ("wrong-jack", True)
     assert sum(state.odds.values()) == pytest.approx(1)
-    moved = state.mended("wrong-jack")  # and it is still silent: the search goes on for the other fault
+    moved = state.repaired("wrong-jack")  # and it is still silent: the search goes on for the other fault
     assert not moved.done
     assert moved.head != "wrong-jack"
 
@@ -160,7 +160,7 @@ def test_what_was_looked_at_and_sound_is_not_asked_again_after_a_repair():
     sound = (("plugs", "home"), ("terminals", "tight"), ("driver-levels", "up"), ("selectors", "right"))
     for test, said in sound:
         state = state.answer(test, said)
-    assert state.answer("player-into-line", "same").mended("wire-broken").answers == sound
+    assert state.answer("player-into-line", "same").repaired("wire-broken").answers == sound
 
 
 # -- what the book knows of this set ------------------------------------------------------------------

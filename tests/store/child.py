@@ -12,7 +12,7 @@ import sqlalchemy as sa
 
 from kb.base.errors import BookTrouble
 from kb.store import Store
-from kb.store.failures import told
+from kb.store.failures import translated
 from kb.store.places import place_of
 from kb.store.sqlite_codes import FORMATS
 from kb.store.upgrade import bring_up_to_date
@@ -50,7 +50,7 @@ def fill(where: str, limit: str) -> None:
 def upgrade(where: str, migrations: str) -> None:
     """Open a book of the present format with a Jackfield that writes a later one."""
     place = place_of(where)
-    with told(where):
+    with translated(where):
         engine = place.engine(create=True)
     say("open")
     sys.stdin.readline()

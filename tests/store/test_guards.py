@@ -201,7 +201,7 @@ def test_a_recorded_fact_is_neither_changed_nor_deleted_nor_replaced(
     with Store.open(path) as store:
         store.record([visit(supersedes=[visit_id], readings={"positions": []})])
         store.record([visit("NV2", id=ID + "2")])
-        store.enter_anew()
+        store.reenter()
         store.alias("A/B", "A/C")
         store.withdraw([visit_id])
         note = (visit_id, None, "n")

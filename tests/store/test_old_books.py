@@ -102,14 +102,14 @@ def test_an_old_book_that_holds_a_turn_nobody_can_go_above_still_works(book: Pat
 def test_what_was_entered_anew_in_an_old_book_gives_way_to_a_correction(book: Path, stamp: str) -> None:
     def shared_and_corrected(store: Store) -> None:
         store.record([visit(id=ONE), visit("NV2", id=GONE)])
-        assert store.enter_anew() == 2
+        assert store.reenter() == 2
         store.record([visit(id=TWO, supersedes=[ONE], note="corrected")])
 
     book.parent.mkdir(mode=0o700)
     old_book(book, stamp, shared_and_corrected)
     with closing(Store.open(book)) as store:
         assert store.visits_of(KEY) == expected()
-        assert {one.entered_anew for one in store.history_of("NORWELL/NV2")} == {"", GONE}
+        assert {one.reentered for one in store.history_of("NORWELL/NV2")} == {"", GONE}
         assert [one.name for one in checks(store, book) if not one.ok] == []
 
 

@@ -23,7 +23,7 @@ from kb.store import Store, places
 from kb.store import revision as peek
 from kb.store.content_id import sealed_id
 from kb.store.facts import AliasFact
-from kb.store.failures import told
+from kb.store.failures import translated
 from kb.store.one_set import visits_of
 from kb.store.snapshot import Snapshot
 from tests.store.helpers import KEY, raw, visit
@@ -42,7 +42,7 @@ CALLS: dict[str, Callable[[Store], Any]] = {
     "record": lambda store: store.record([visit("NEW")]),
     "alias": lambda store: store.alias("A/B", "A/C"),
     "withdraw": lambda store: store.withdraw([ID]),
-    "enter_anew": lambda store: store.enter_anew(),
+    "reenter": lambda store: store.reenter(),
     "kept": lambda store: looked(store, lambda now: now.kept(KEY)),
     "to_supersede": lambda store: looked(store, lambda now: now.to_supersede(ID)),
     "reinstate": lambda store: store.reinstate([ID]),
@@ -308,7 +308,7 @@ def _every_problem() -> Iterator[Exception]:
 def test_nothing_foreign_leaves_the_store() -> None:
     tried = 0
     for problem in _every_problem():
-        with pytest.raises(JackfieldError) as caught, told("book.sqlite"):
+        with pytest.raises(JackfieldError) as caught, translated("book.sqlite"):
             raise problem
         assert "\n" not in str(caught.value)
         assert "\x1b" not in str(caught.value)
@@ -318,7 +318,7 @@ def test_nothing_foreign_leaves_the_store() -> None:
 
 
 def test_mistakes_of_our_own_are_not_dressed_up() -> None:
-    with pytest.raises(ZeroDivisionError), told("book.sqlite"):
+    with pytest.raises(ZeroDivisionError), translated("book.sqlite"):
         raise ZeroDivisionError
 
 

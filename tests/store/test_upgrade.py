@@ -14,7 +14,7 @@ from alembic.script import ScriptDirectory
 from kb.base.errors import BookTooNew, BookTrouble
 from kb.domain.words import Form
 from kb.store import Store, upgrade
-from kb.store.failures import told
+from kb.store.failures import translated
 from kb.store.places import place_of
 from kb.store.sqlite_codes import FORMATS
 from tests.store.conftest import new_place
@@ -49,7 +49,7 @@ def later(folder: Path, *, ending: str = "    pass") -> Path:
 
 def bring(where: str | Path, migrations: Path) -> None:
     place = place_of(where)
-    with told(place.shown):
+    with translated(place.shown):
         engine = place.engine(create=True)
     try:
         upgrade.bring_up_to_date(
