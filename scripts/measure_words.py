@@ -53,36 +53,35 @@ def questions(file: str = QUESTIONS[0]) -> list[dict[str, Any]]:
     return asked
 
 
-def meets(visits: list[Mapping[str, Any]], conditions: Mapping[str, str]) -> bool:
-    """Whether one jack of the visits, or a visit, is as the conditions say."""
-    return any(_meets(visit, jack, conditions) for visit in visits for jack in visit.get("jacks") or [{}])
-
-
-def _meets(visit: Mapping[str, Any], jack: Mapping[str, Any], conditions: Mapping[str, str]) -> bool:
-    for name, wanted in conditions.items():
-        if name in TEXTS:
-            said = [str(jack.get(name, "")), *map(str, jack.get("items", []) if name == "item" else [])]
-            said += [str(visit.get("note", ""))] if name == "note" else []
-            if not any(re.search(wanted, one, re.IGNORECASE) for one in said):
-                return False
-        else:
-            of = {**visit, **visit["source"]} if name in VISITS else jack
-            if of.get(name) != wanted:
-                return False
-    return True
+def meets(jacks: list[Mapping[str, Any]], conditions: Mapping[str, str]) -> bool:
+    """Whether one of the jacks, each with what its visit says, is as the conditions say."""
+    return any(
+        all(
+            re.search(wanted, jack[name], re.IGNORECASE | re.MULTILINE)
+            if name in TEXTS
+            else jack.get(name) == wanted
+            for name, wanted in conditions.items()
+        )
+        for jack in jacks
+    )
 
 
 @cache
 def demo() -> dict[tuple[str, str], list[Mapping[str, Any]]]:
-    """Return the demo book's visits by set; a jack has the signal and direction that its mark settles."""
+    """Return the jacks of each set of the demo book, with signal and direction as their marks settle them."""
     of_set: dict[tuple[str, str], list[Mapping[str, Any]]] = {}
     for line in (ROOT / "data" / "demo" / "visits.jsonl").read_text("utf-8").splitlines():
         visit = json.loads(line)
-        inferred = json.loads(json.dumps(visit))
-        for jack, whole in zip(inferred.get("jacks", []), _whole(visit), strict=False):
-            jack.update({name: value for name, value in whole.items() if value and name not in jack})
-        name = (_plain(visit["source"]["make"]), _plain(visit["source"]["model"]))
-        of_set.setdefault(name, []).append(inferred)
+        source = visit["source"]
+        jacks = of_set.setdefault((_plain(source["make"]), _plain(source["model"])), [])
+        for jack, whole in zip(visit["jacks"] or [{}], _whole(visit) or [{}], strict=True):
+            about = {name: value for name, value in {**visit, **source}.items() if name in VISITS}
+            texts = {name: str(jack.get(name, "")) for name in TEXTS}
+            texts["note"] += f"\n{visit.get('note', '')}"
+            texts["item"] = "\n".join(jack.get("items", []))
+            jacks.append(
+                {**{name: value for name, value in whole.items() if value}, **jack, **about, **texts}
+            )
     return of_set
 
 
@@ -92,8 +91,8 @@ def judged(book: Book, file: str = QUESTIONS[0]) -> Iterator[Judged]:
     for question in questions(file):
         right = {
             name
-            for name, visits in of_set.items()
-            if any(meets(visits, conditions) for conditions in question["any"])
+            for name, jacks in of_set.items()
+            if any(meets(jacks, conditions) for conditions in question["any"])
         }
         found = book.find(question["ask"], limit=10).matches
         names = [(_plain(one.make), _plain(one.model)) for one in found]

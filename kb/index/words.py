@@ -424,7 +424,7 @@ class WordSearcher:
         rows = [tuple(stems) for phrase in phrases if (stems := _stems(phrase))]
         try:
             concepts = [self._concept(said) for said in _concepts(words)]
-            exact = [self._documents(self._phrase(row, 1)) for row in rows]
+            exact = [self._phrase(row) for row in rows]
             if not concepts and not exact:
                 return []
             found = frozenset[int]().union(*(there for one in concepts for _, _, there in one.ways))
@@ -471,7 +471,7 @@ class WordSearcher:
     def _ways(self, stems: tuple[str, ...]) -> list[tuple[tuple[str, ...], frozenset[int]]]:
         """Return the stems, or those of the book a slip away, with the documents that hold them."""
         if len(stems) > 1:
-            return [(stems, self._documents(self._phrase(stems, 1)))]
+            return [(stems, self._phrase(stems))]
         return [((stem,), self._holding(stem)) for stem in self._spelt(stems[0])]
 
     def _holding(self, stem: str) -> frozenset[int]:
@@ -496,10 +496,13 @@ class WordSearcher:
         asked = Near(stem)
         return sorted(found for found in near if asked.distance(found) <= 1)
 
-    def _phrase(self, stems: tuple[str, ...], slop: int) -> Any:
+    def _phrase(self, stems: tuple[str, ...]) -> frozenset[int]:
+        """Return the documents that hold the stems in a row in one of their texts."""
         if len(stems) == 1:
-            return query.Or([query.Term(name, stems[0]) for name in TEXT_FIELDS])
-        return query.Or([query.Phrase(name, list(stems), slop=slop) for name in TEXT_FIELDS])
+            return self._holding(stems[0])
+        count = self._searcher.doc_frequency
+        there = [name for name in TEXT_FIELDS if all(count(name, stem) for stem in stems)]
+        return self._documents(query.Or([query.Phrase(name, list(stems)) for name in there]))
 
     def _rarity(self, holders: int) -> float:
         return math.log(1 + max(int(self._searcher.doc_count()), 1) / (holders + 1))

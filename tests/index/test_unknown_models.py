@@ -73,7 +73,7 @@ def test_scores_of_near_come_true_at_least_as_often_as_they_say(book: Book) -> N
     reader = index.reader()
     said: dict[int, list[tuple[float, bool]]] = {}
     boasts = unknown = 0
-    for _ in range(1200):
+    for _ in range(800):
         at = draw.randrange(3000)
         entry: SetEntry = everything[at]
         code = slip(entry.model.replace("-", ""), draw)
