@@ -136,6 +136,7 @@ def render_sketch(answer: Answer, console: Console, said: Language = ENGLISH) ->
         tolerance_db=plane.tolerance_db,
         points=plane.spots if answer.ask.in_front else (),
         spill_db=answer.ask.spill_db,
+        said=said,
     )
     console.print(Text(sketch))
 

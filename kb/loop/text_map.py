@@ -9,6 +9,7 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
+from kb.domain.language import ENGLISH, Language
 from kb.loop.field import grid, level_db
 from kb.loop.geometry import Loop, Spot
 from kb.loop.layout import Laid
@@ -37,6 +38,7 @@ def field_sketch(
     layout: Laid | None = None,
     tolerance_db: float = TOLERANCE_DB,
     points: Sequence[Spot] = (),
+    said: Language = ENGLISH,
 ) -> str:
     """Return the field over the room as lines of text, the far wall on top.
 
@@ -77,12 +79,12 @@ def field_sketch(
             else:
                 line += " "
         lines.append(line.rstrip())
-    said = [legend(tolerance_db)]
+    lines.append(legend(tolerance_db, said))
     if points:
-        said.append(f"{_POINT} point of the standard")
+        lines.append(f"{_POINT} {said('loop/map/point')}")
     elif spill_db is not None:
-        said.append(f"{_SPILL} outside at {spill_db:g} dB or more")
-    return "\n".join((*lines, *said))
+        lines.append(f"{_SPILL} {said('loop/map/spill', level=spill_db)}")
+    return "\n".join(lines)
 
 
 def _cells_of_wire(loop: Loop, origin: Spot, across: float, down: float) -> set[tuple[int, int]]:
@@ -100,10 +102,9 @@ def _cell(spot: Spot, origin: Spot, across: float, down: float) -> tuple[int, in
     return round((spot[0] - origin[0]) / across), round((spot[1] - origin[1]) / down)
 
 
-def legend(tolerance_db: float = TOLERANCE_DB) -> str:
+def legend(tolerance_db: float = TOLERANCE_DB, said: Language = ENGLISH) -> str:
     """Return the line that explains the signs."""
-    most = f"{tolerance_db:g}"
-    return f"# wire  < below -{most} dB  - to -1  o to +1  + to +{most}  > above +{most} dB re 400 mA/m"
+    return said("loop/map/legend", most=tolerance_db)
 
 
 def _sign(level: float, most: float) -> str:

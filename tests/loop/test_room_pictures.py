@@ -128,3 +128,11 @@ def test_the_calculator_needs_no_foreign_library():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_the_map_in_the_terminal_is_explained_in_the_language_of_the_user():
+    from kb.domain.language import language
+
+    lines = field_sketch(ROOM, 1.2, 2.74, spill_db=-32, said=language("es")).splitlines()
+    assert lines[-2].startswith("# cable  < bajo -3 dB")
+    assert lines[-1] == ". fuera con -32 dB o más"
