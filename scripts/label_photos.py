@@ -76,7 +76,7 @@ def fonts() -> tuple[str, ...]:
         for file in sorted([*folder.rglob("*.ttf"), *folder.rglob("*.otf")]):
             name = file.stem.lower()
             if not any(part in name for part in ("math", "stix", "cmex", "cmsy", "cmmi", "symbol", "dingbat",
-                                                 "display", "hairline", "thin", "extralight", "emoji")):  # fmt: skip
+                                                 "display", "lastresort", "hairline", "thin", "extralight", "emoji")):  # fmt: skip
                 out.append(str(file))
     return tuple(out)
 

@@ -147,6 +147,7 @@ def interpreted(
     return Label(reading, tuple((there or told[:1])[:MOST]), years[0] if years else None)
 
 
+_APART: Final = re.compile(r"[=:|]+")  # in no model
 _SIGNS: Final = re.compile(r"[^\w\s./+?-]|(?<=\w):")  # what a query would take for something else
 _READ_WELL: Final = 0.01  # of two readings that the book does not have, the surer one
 _PLAIN: Final = 4.5  # a set of the book with exactly the model that a field names
@@ -265,7 +266,8 @@ def _piece(code: Sequence[str], row: Sequence[_Line]) -> Piece:
 def _runs(words: Sequence[str]) -> Iterator[tuple[int, list[str]]]:
     """Yield runs of words that may form one code, "BZ 48 S 605-H", with the number of words before each."""
     run: list[str] = []
-    for at, word in enumerate([*words, ""]):
+    parts = [part for word in words for part in _APART.split(word)]  # a worn name before it: "M0IEL=NV40-210"
+    for at, word in enumerate([*parts, ""]):
         if any(map(str.isdigit, word)) or (0 < len(word) <= _SHORT and word.isupper() and word.isalpha()):
             run.append(word)
         elif run:

@@ -117,7 +117,7 @@ def _closer(pixels: Any) -> tuple[Any, int, int, float]:
     def smooth(of: Any, radius: float) -> Any:
         return cv2.GaussianBlur(of, (0, 0), radius * scale)
 
-    calm = smooth(large, 0.7).astype(np.float32)  # less grain
+    calm = smooth(large, 1.0).astype(np.float32)  # less grain
     apart = calm - smooth(calm, 30)  # neither shadow nor glare
     even = apart / (np.sqrt(smooth(apart**2, 40)) + 3)
     sharp = even + (even - smooth(even, 2.0))

@@ -134,6 +134,12 @@ def test_a_set_that_the_book_does_not_have_is_told_with_make_model_and_year(book
     assert one.found.matches == ()
 
 
+def test_a_model_is_found_behind_the_name_of_a_field_that_cannot_be_read(book: Reader) -> None:
+    for worn in ("MO1E/IL=NV40-210", "M0IFL: NV40-210", "HODEL 7 M0FLE NV40-210"):
+        label = asked(book, read_as("NORWELL", worn, *AROUND))
+        assert first(label) == ("Norwell", "NV40-210", "exact")
+
+
 def test_several_codes_that_the_book_has_are_all_told(book: Reader) -> None:
     label = asked(book, read_as("NORWELL", "NV40-210", "NV32-210", "AC 230V 50Hz"))
     assert {one.found.matches[0].model for one in label.candidates} == {"NV40-210", "NV32-210"}
