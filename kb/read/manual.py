@@ -82,7 +82,8 @@ class ManualText:
         self._rows: list[tuple[int, list[list[Piece]]]] = []
         self._pictures: set[int] = set()
         pages = list(pages)
-        language = language_of(plain_capitals(" ".join(p.text for page in pages for p in page.pieces)), "en")
+        whole = plain_capitals(" ".join(piece.text for page in pages for piece in page.pieces))
+        language = language_of(whole, "en", least=1)
         for page in pages:
             if page.picture:
                 self._pictures.add(page.number)

@@ -73,11 +73,11 @@ def words_of(language: str) -> Words:
     return Words({**tables["any"], **tables[language]})
 
 
-def language_of(said: str, fallback: str) -> str:
-    """The language of a text in plain capitals; ``fallback`` if it is too short to tell."""
+def language_of(said: str, fallback: str, least: int = 3) -> str:
+    """The language of a text in plain capitals; ``fallback`` with fewer than ``least`` common words."""
     counts = {code: words_of(code).count("common", said) for code in LANGUAGES}
     best = max(counts, key=lambda code: counts[code])
-    return best if counts[best] >= 3 and counts[best] > 1.3 * counts[fallback] else fallback
+    return best if counts[best] >= least and counts[best] > 1.3 * counts[fallback] else fallback
 
 
 @dataclass(frozen=True, slots=True)

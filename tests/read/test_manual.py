@@ -167,6 +167,27 @@ def test_the_level_of_an_output(said: str, level: str) -> None:
     assert found == level
 
 
+@pytest.mark.parametrize(
+    ("said", "speakers"),
+    [
+        ("When you connect headphones, the sound from the TV speakers is cut.", "mute"),
+        ("Speaker output is off while headphones are plugged in.", "mute"),
+        ("The TV speakers are not muted while headphones are plugged in.", "stay-on"),
+        ("You can listen with headphones and TV speakers at once.", "stay-on"),
+        ("Der Ton der TV-Lautsprecher wird ausgeschaltet, wenn Kopfhörer verwendet werden.", "mute"),
+        ("Das Einstecken der Kopfhörer schaltet die Lautsprecher nicht ab.", "stay-on"),
+        ("Lorsque vous branchez un casque, le son des enceintes intégrées est coupé.", "mute"),
+        ("El sonido de los altavoces se corta al conectar auriculares.", "mute"),
+        ("Il suono degli altoparlanti viene escluso quando si usano le cuffie.", "mute"),
+        ("Het geluid van de luidsprekers wordt onderbroken bij gebruik van een hoofdtelefoon.", "mute"),
+        ("Loud sound from headphones can harm your hearing.", None),
+    ],
+)
+def test_what_the_speakers_do_while_headphones_are_used(said: str, speakers: str | None) -> None:
+    items = drafted(["1  HEADPHONE", said])
+    assert next((item.says["speakers"] for item in items if "speakers" in item.says), None) == speakers
+
+
 def test_an_attribute_without_its_confirmed_jack_is_left_out() -> None:
     items = [item for item in drafted(*NV40) if not item.is_jack]
     assert items
