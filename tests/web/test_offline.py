@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from kb.domain.job import job_from
 from tests.web.conftest import Laptop, draft_kept, kept, ready, sees, until
 
 pytestmark = pytest.mark.usefixtures("chromium")
@@ -54,6 +55,21 @@ def test_without_a_link_sets_stay_readable_and_visits_wait_until_it_is_back(
     sees(page, "#state", "2 visits wait")
     assert book.visits("Hallmere", "HM32-5") == []
 
+    # A page that was kept longer than a pairing lasts is not shown any more.
+    page.evaluate(
+        """async (address) => {
+            const pages = await caches.open("jackfield-pages");
+            const old = await pages.match(address);
+            const headers = new Headers(old.headers);
+            headers.set("Date", new Date(Date.now() - 31 * 86400000).toUTCString());
+            await pages.put(address, new Response(await old.blob(), { headers }));
+        }""",
+        laptop.url(NORWELL),
+    )
+    page.goto(laptop.url(NORWELL))
+    assert "No link to the book" in page.inner_text("h1")
+
+    page.goto(laptop.url("/waiting"))
     laptop.mend()
     page.tap("#send-now")
     page.wait_for_selector("text=2 visits are in the book now")
@@ -118,21 +134,6 @@ def test_a_visit_that_the_book_does_not_take_stays_on_the_phone_with_the_reason(
     assert visit.source.year == 2006
     page.goto(laptop.url("/waiting"))
     page.wait_for_selector("text=Nothing waits")
-
-
-def test_a_half_filled_form_outlives_a_browser_that_drops_the_page(open_page: Open, laptop: Laptop) -> None:
-    page = open_page()
-    page.goto(laptop.url("/record"))
-    ready(page)
-    page.fill("#make", "Hallmere")
-    page.tap(".tile:has-text('3.5 mm jack')")
-    page.fill("[name=jack-0-marking]", "HEADPHONE")
-    draft_kept(page, "HEADPHONE")
-    page.goto(laptop.url("/today"))
-    page.goto(laptop.url("/record"))
-    page.wait_for_selector("text=Your entries from before are here again")
-    assert page.input_value("#make") == "Hallmere"
-    assert page.input_value("[name=jack-0-marking]") == "HEADPHONE"
 
 
 def test_a_forgotten_phone_keeps_no_page_but_what_waits(open_page: Open, laptop: Laptop) -> None:
@@ -233,6 +234,38 @@ def test_a_link_that_hangs_is_no_link_and_the_visit_is_safe_on_the_phone(
     assert len(book.visits("Hallmere", "HM32-5")) == 1
 
 
+def test_a_job_is_done_over_a_link_that_hangs_and_its_items_leave_the_van_once(
+    open_page: Open, laptop: Laptop, book: Any
+) -> None:
+    book.jobs.change_stock(lambda _: {"DAC": 3})
+    job = {"make": "Norwell", "model": "NV40-210", "inputs": ["line-3.5"], "day": "2026-03-06"}
+    book.jobs.add([job_from(job)])
+    page = open_page()
+    page.goto(laptop.url("/today"))
+    page.clock.install()
+    held: list[Any] = []
+    page.route(
+        "**/today", lambda route: held.append(route) if route.request.method == "POST" else route.continue_()
+    )
+    done = page.get_by_role("button", name="Done with Norwell NV40-210")
+    done.tap()
+    done.tap()  # a double tap asks once
+    page.clock.fast_forward(9_000)
+    page.wait_for_selector("[role=alert]:has-text('did not answer')")
+    assert len(held) == 1
+    assert book.jobs.every()[0].status.value == "open"
+    page.unroute("**/today")
+    done.tap()
+    page.wait_for_url("**/today?done=*")
+    page.fill("#used-DAC", "1")
+    take_out = page.get_by_role("button", name="Take it out of the van")
+    take_out.tap()
+    sees(page, "[role=status]", "Used there: 1 × DAC")
+    take_out.tap()
+    page.wait_for_load_state()
+    assert book.jobs.stock() == {"DAC": 2}
+
+
 def test_no_script_of_ours_asks_without_a_limit() -> None:
     """Every request goes through ``timely``; the worker's own lose a race against ``late``."""
     import kb.web
@@ -286,27 +319,6 @@ def test_a_phone_that_was_forgotten_by_the_laptop_drops_its_kept_pages_at_the_fi
     assert re.search(r"/pair$", page.goto(laptop.url(NORWELL)).url)
 
 
-def test_a_page_that_was_kept_longer_than_a_pairing_lasts_is_not_shown(
-    open_page: Open, laptop: Laptop
-) -> None:
-    page = open_page()
-    page.goto(laptop.url(NORWELL))
-    kept(page)
-    page.evaluate(
-        """async (address) => {
-            const pages = await caches.open("jackfield-pages");
-            const old = await pages.match(address);
-            const headers = new Headers(old.headers);
-            headers.set("Date", new Date(Date.now() - 31 * 86400000).toUTCString());
-            await pages.put(address, new Response(await old.blob(), { headers }));
-        }""",
-        laptop.url(NORWELL),
-    )
-    laptop.cut()
-    page.goto(laptop.url(NORWELL))
-    assert "No link to the book" in page.inner_text("h1")
-
-
 # -- what was begun and not saved ----------------------------------------------------------------------
 
 
@@ -355,8 +367,12 @@ def test_beginning_again_puts_a_draft_aside_and_loses_nothing(open_page: Open, l
     ready(page)
     page.fill("#make", "Hallmere")
     page.tap(".tile[value='add:jack-3.5']")
-    draft_kept(page, "jack-3.5")
+    page.fill("[name=jack-0-marking]", "HEADPHONE")
+    draft_kept(page, "HEADPHONE")
+    page.goto(laptop.url("/today"))  # a browser that drops the page loses nothing
     page.goto(laptop.url("/record"))
+    page.wait_for_selector("text=Your entries from before are here again")
+    assert page.input_value("[name=jack-0-marking]") == "HEADPHONE"
     page.get_by_role("button", name="begin again").tap()
     page.wait_for_selector("form[data-ready] #make")
     until(page, "document.querySelectorAll('.jack').length === 0")
