@@ -353,6 +353,8 @@ def test_of_the_wires_that_fit_the_fewest_turns_come_first_then_the_usual_one_th
     assert [(one.turns, one.wire.label) for one in found] == [
         (turns, label) for turns in (1, 2) for label in ("1.5 mm2", "2.5 mm2", "1 mm2")
     ]
+    plain = fit(DriverLimits("any", 5.0, 10.0), found[0].ask, 4.0, worst=stock[1].worst(found[0].ask))
+    assert found[0].fit == plain, "without a boost, for speech"
     small = DriverLimits("pad", 1.0, 30.0)
     none, least = (
         choices(loop, 4.4, small, stock, turns=(4,)),
