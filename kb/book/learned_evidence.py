@@ -31,9 +31,11 @@ if TYPE_CHECKING:
     from kb.domain.visit import Visit
     from kb.store import Snapshot, Store
 
-#: So many sets, or so many for each visit, may have changed before evidence of others is learned again.
+#: So many sets, or so many for each visit, may have changed before evidence of others is learned again. A
+#: small book is learned again sooner: that takes little time there, and a few sets decide much.
 FEW_SETS: Final = 20
 FEW_SHARE: Final = 0.01
+FEW_SHARE_OF_A_SMALL_BOOK: Final = 0.1
 
 FILE: Final = "evidence.jsonl"
 
@@ -202,4 +204,5 @@ def _renewed(book: Snapshot, kept: Kept, changed: set[str]) -> Evidence:
 
 
 def _many(changed: set[str], kept: Kept) -> bool:
-    return len(changed) > max(FEW_SETS, kept.evidence.visits * FEW_SHARE)
+    visits = kept.evidence.visits
+    return len(changed) > max(min(FEW_SETS, visits * FEW_SHARE_OF_A_SMALL_BOOK), visits * FEW_SHARE)

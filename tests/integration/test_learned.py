@@ -84,14 +84,28 @@ def test_who_learned_does_not_read_it_back(tmp_path: Path, counted: dict[str, in
 
 def test_what_another_process_learned_is_seen_at_once(tmp_path: Path, counted: dict[str, int]) -> None:
     with Book.open(tmp_path) as book:
-        book.record([met()])
-        assert book.evidence().visits == 1
+        book.record([met(f"NW{number}") for number in range(12)])
+        assert book.evidence().visits == 12
         with Book.open(tmp_path) as other:  # nothing but the folder is shared, as with another process
             other.record([met("NV46-210")])
-            assert other.evidence().visits == 2
-        assert book.evidence().visits == 2
+            assert other.evidence().visits == 13
+        assert book.evidence().visits == 13
     # The other read what the first had learned, and both counted the one set that came in since.
     assert counted == {"learned": 1, "read": 1}
+
+
+def test_in_a_small_book_a_few_sets_decide_much_and_are_learned_at_once(tmp_path: Path) -> None:
+    """What one make's silent outputs taught of others is gone with them."""
+    other = Source("Hallmere", "HM32-5")
+    with Book.open(tmp_path) as book:
+        book.record([met(f"NW{number}", "silent") for number in range(4)])
+        assert book.evidence().visits == 4
+        for number in range(4):
+            [visit] = book.visits("Norwell", f"NW{number}")
+            [jack] = book.view("Norwell", f"NW{number}").panel.jacks
+            book.store.withdraw([visit.id])
+        with Book.open(tmp_path / "empty") as empty:
+            assert book.chance(other)(jack).p == pytest.approx(empty.chance(other)(jack).p)
 
 
 def test_what_another_process_recorded_is_never_missing(tmp_path: Path) -> None:
