@@ -79,16 +79,16 @@ def named(
 
 
 def _of_size(source: Source, find: Callable[[str], Found]) -> Named | None:
-    """The set of this make and picture size ("a 40-inch"); None if there is none, or one of very many."""
+    """The sets of this make and picture size ("a 40-inch") that may be meant; None for none, or very many.
+
+    None of them is taken: a maker has more sets of a size than the book.
+    """
     size = f"{source.size_in:.0f}"
     fits = find(f'make:"{source.make}" size:{size}').matches
     if source.year and source.year > 0:
         fits = find(f'make:"{source.make}" size:{size} year:{source.year}').matches or fits
     asked = f'{source.make} {size}"'
-    if len(fits) == 1:
-        meant = replace(source, make=fits[0].make, model=fits[0].model)
-        return Named(meant, asked, "taken", ((meant.make, meant.model),))
-    if 1 < len(fits) <= NAMED_NEAR:
+    if 0 < len(fits) <= NAMED_NEAR:
         return Named(replace(source, make=fits[0].make), asked, "either", _names(fits))
     return None
 
