@@ -95,7 +95,7 @@ with Store.open(sys.argv[1]) as store:
 @pytest.fixture
 def copy(tmp_path: Path) -> Path:
     """A copy of the project in which the fields are declared."""
-    for name in ("kb", "data", "tests"):
+    for name in ("kb", "data", "tests", "scripts"):
         shutil.copytree(ROOT / name, tmp_path / "copy" / name, ignore=shutil.ignore_patterns("__pycache__"))
     shutil.copy(ROOT / "pyproject.toml", tmp_path / "copy")
     code = tmp_path / "copy/kb/domain/visit.py"
