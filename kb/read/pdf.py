@@ -135,7 +135,7 @@ class Block(NamedTuple):
     """The height of its first line."""
 
 
-_ITEM: Final = re.compile(r"(?:[•●▪■*–-]|\(?\d{1,2}[.)]?|[①-⑳❶-❿])\s")
+_ITEM: Final = re.compile(r"(?:[•●▪■*–-]|\(?\d{1,2}[.)]?|\(?[A-Za-z][.)]|[①-⑳❶-❿])\s")
 _ENDED: Final = re.compile(r"[.:;!?]\W*\Z")
 
 
@@ -188,7 +188,7 @@ def _goes_on(above: Piece, piece: Piece, usual: float, edge: float) -> bool:
         return False
     if _ENDED.search(above.text):
         return gap < usual + 0.1
-    if not piece.text[:1].isupper():
+    if not piece.text[:1].isupper() or above.text.endswith((">", "›", "→")):
         return True
     label = _LABEL.match(above.text)
     if _LABEL.match(piece.text) or (label and len(above.text) - label.end() <= _SHORT + 15):

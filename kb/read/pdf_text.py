@@ -19,6 +19,11 @@ from dataclasses import asdict, dataclass
 from typing import Any, Final
 
 MOST_CHARS: Final = 40_000  #: of one page; a page of small print has 10,000
+#: A space, in heights of the line, that is wider than the gap between the letters before it.
+_SPACE: Final = 0.1
+#: Between cells of a table, in heights; where the file writes its blanks, a gap without one is enough.
+_CELLS: Final = 0.9
+_CELLS_WITHOUT_BLANK: Final = 0.25
 _HYPHENS: Final = {0x02, 0xAD, 0xFFFE}  # how the library writes a hyphen that parts a word
 
 
@@ -92,7 +97,8 @@ def _pieces(page: Any) -> list[Any]:
     held: list[str] = []
     lows: list[float] = []
     highs: list[float] = []
-    left = bottom = right = 0.0
+    left = bottom = right = usual = 0.0
+    drawn, blanks = True, _writes_blanks(text)
     for at in range(min(raw.FPDFText_CountChars(text), MOST_CHARS)):
         code = raw.FPDFText_GetUnicode(text, at)
         if code in (0x0A, 0x0D):
@@ -104,22 +110,41 @@ def _pieces(page: Any) -> list[Any]:
         if char.isspace():
             if held:
                 held.append(" ")
+                drawn = not blanks or raw.FPDFText_IsGenerated(text, at) != 1
             continue
         if not raw.FPDFText_GetLooseCharBox(text, at, ctypes.byref(box)):
             continue
         high = max(box.top - box.bottom, 1.0)
-        apart = abs(box.bottom - bottom) > 0.4 * high or not -high < box.left - right < 0.9 * high
+        wide = (_CELLS if drawn else _CELLS_WITHOUT_BLANK) * high
+        apart = abs(box.bottom - bottom) > 0.4 * high or not -high < box.left - right < wide
         if held and apart:
             _put(found, held, left, right, lows, highs)
         if not held:
-            left, bottom = box.left, box.bottom
+            left, bottom, usual = box.left, box.bottom, 0.0
+        elif held[-1] != " ":
+            gap = (box.left - right) / high
+            if gap - usual > _SPACE:
+                held.append(" ")  # kerning took some of it, and the library sees none
+            else:
+                usual = max(gap, 0.0)
         held.append(char)
+        drawn = True
         right = box.right
         lows.append(box.bottom)
         highs.append(high)
     _put(found, held, left, right, lows, highs)
     text.close()
     return found
+
+
+def _writes_blanks(text: Any) -> bool:
+    """Does the file write most blanks between words? Some only move on, and the library adds the blank."""
+    from pypdfium2 import raw
+
+    count = min(raw.FPDFText_CountChars(text), 2000)
+    blanks = [at for at in range(count) if raw.FPDFText_GetUnicode(text, at) == 0x20]
+    moved = sum(int(raw.FPDFText_IsGenerated(text, at)) == 1 for at in blanks)
+    return 2 * moved < len(blanks)
 
 
 def _put(
