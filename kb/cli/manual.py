@@ -19,7 +19,7 @@ from kb.cli.record import at_terminal, named_as_known
 from kb.cli.tables import fitted
 from kb.domain import marking
 from kb.domain.visit import Visit, visit_from
-from kb.domain.words import Basis, Format, Kind, Level, Speakers
+from kb.domain.words import Basis, Format, Kind, Level, Signal, Speakers
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -268,7 +268,8 @@ def _says(item: Item, said: Language) -> str:
     if item.is_jack:
         read = marking.read(item.form, item.marking)
         way = item.says.get("direction", read.direction.value)
-        words = [said(f"sheet/way/{way}"), *([said.word(read.signal)] if read.signal else [])]
+        signal = Signal(item.says["signal"]) if "signal" in item.says else read.signal
+        words = [said(f"sheet/way/{way}"), *([said.word(signal)] if signal and way != "input" else [])]
     else:
         words = [
             said(f"cli/manual/says/{name}", value=kind(item.says[name]))

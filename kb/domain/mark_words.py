@@ -339,12 +339,12 @@ WORDS: Final = (
     # -- words that change nothing
     MarkWords("OF", ANY, "Ω"),
     MarkWords("OF", "en", "OF THE FOR AND OR WITH JACK SOCKET SIDE PORT ONLY"),
-    MarkWords("OF", "de", "DER DIE DAS UND ODER FUR BUCHSE"),
+    MarkWords("OF", "de", "DER DIE DAS UND ODER FUR BUCHSE ANSCHLUSS"),
     MarkWords("OF", "fr", "DE DU LA LE ET PRISE"),
     MarkWords("OF", "fr", "OU", needs=True),
     MarkWords("OF", "es", "DE DEL LA EL PARA TOMA"),
     MarkWords("OF", "it", "DI PRESA PER"),
-    MarkWords("OF", "nl", "VAN EN VOOR"),
+    MarkWords("OF", "nl", "VAN EN VOOR AANSLUITING"),
     MarkWords("OF", "pt", "DO DA OUVIDO PARA"),
     MarkWords("OF", "ja", "端子 の"),
 )

@@ -10,6 +10,7 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import takewhile
 from typing import Any, Final
 
 from kb.base.text import SETTING, plain_capitals, squeezed
@@ -19,11 +20,14 @@ from kb.read.manual_words import (
     Mention,
     Sentence,
     Words,
+    in_any,
     is_mark,
+    is_only,
     is_socket,
     is_whole,
     language_of,
     mark_alone,
+    row_label,
     sentences,
     words_of,
 )
@@ -42,7 +46,8 @@ class Item:
     page: int
     line: str
     says: Mapping[str, str] = field(default_factory=dict)
-    """Fields of a visit file's jack: ``speakers``, ``level``, ``format``, ``setting``, ``direction``."""
+    """Fields of a visit file's jack: ``speakers``, ``level``, ``format``, ``setting``, ``direction``,
+    ``signal``."""
     doubt: str = ""
     """Why it is not certain: ``optional``, ``depending``, ``models``, ``lacking``, ``form``, ``conflict``,
     ``picture``."""
@@ -50,7 +55,7 @@ class Item:
     @property
     def is_jack(self) -> bool:
         """Does it say that the jack is there?"""
-        return not {"speakers", "level", "format"} & self.says.keys()
+        return not {"speakers", "level", "format"} & self.says.keys()  # direction and signal are of the jack
 
 
 @dataclass(slots=True)
@@ -62,6 +67,8 @@ class _Jack:
     first: tuple[int, str]
     clues: Counter[Form] = field(default_factory=Counter)
     outward: bool = False
+    ways: set[str] = field(default_factory=set)
+    """What sentences say of its direction: ``input``, ``output``, ``both``, ``returns``."""
 
 
 @dataclass(slots=True)
@@ -120,7 +127,12 @@ def _apart(first: str, piece: str) -> bool:
     """Is a mark next to something else? A mark of two lines is one."""
     if piece.startswith("("):
         return False
+    if first.endswith((">", "›", "→")):
+        return False
     begun, added = mark_alone(first), mark_alone(piece)
+    said = marking.words_of(first)
+    if begun and piece.isupper() and marking.words_of(piece) == {"DIGITAL"} and "DIGITAL" not in said:
+        return False  # "SORTIE AUDIO" over "NUMÉRIQUE"
     goes_on = begun and piece.isupper() and not is_socket(first) and not (added and is_socket(piece))
     if goes_on and (not is_whole(first) or (added and not is_whole(piece) and "(" in piece)):
         return False
@@ -136,12 +148,13 @@ def _told(page: int, paragraphs: Sequence[Block], language: str) -> Iterator[_To
     body = Counter(round(one.high) for one in paragraphs).most_common(1)
     usual = body[0][0] if body else 0
     headings: list[tuple[Block, Mention]] = []
+    cells = [(one, mark) for one in paragraphs if (mark := mark_alone(one.text))]
     for one in paragraphs:
         title = one.high > 1.25 * usual
         found = list(sentences(one.text, alone=not title))
-        beside = _beside(one, headings)
+        beside = _next_to(one, cells, paragraphs) or _beside(one, headings)
         about = beside
-        if len(found) == 1 and found[0].folded == "QQ0QQ":
+        if len(found) == 1 and found[0].alone:
             headings.append((one, found[0].own[0]))
         elif title:
             headings.clear()  # a new chapter
@@ -149,6 +162,19 @@ def _told(page: int, paragraphs: Sequence[Block], language: str) -> Iterator[_To
             if sentence.own:
                 about = sentence.own[-1]
             yield _Told(page, sentence, words_of(language), about)
+
+
+def _next_to(one: Block, cells: Sequence[tuple[Block, Mention]], every: Sequence[Block]) -> Mention | None:
+    """The mark in the cell to the left of a paragraph, with nothing between them; cells may be centred."""
+    for held, mention in cells:
+        middle = (held.bottom + held.top) / 2
+        between = (
+            held.right < other.left and other.right < one.left and other.bottom < middle < other.top
+            for other in every
+        )
+        if held.right < one.left and one.bottom < middle < one.top and not any(between):
+            return mention
+    return None
 
 
 def _beside(one: Block, headings: Sequence[tuple[Block, Mention]]) -> Mention | None:
@@ -196,6 +222,15 @@ class _Tables:
         self.has: dict[str, tuple[int, str, Mention]] = {}
         self.lacks: dict[str, tuple[int, str, Mention]] = {}
         self.unclear: dict[str, tuple[int, str, Mention]] = {}
+        self.hdmi: int | None = None
+
+    def _count(
+        self, label: str, cells: Sequence[Piece], columns: Sequence[Piece], ours: Sequence[Piece]
+    ) -> None:
+        """How many HDMI sockets a row says that the model has."""
+        own = [one.text for one in cells if _column(one, columns) in ours]
+        if ours and own and own[0].isdecimal() and re.fullmatch(r"HDMI(?: \D+)?", plain_capitals(label)):
+            self.hdmi = int(own[0])
 
     def read(self, page: int, rows: Sequence[Sequence[Piece]]) -> list[Piece]:
         """Read the table of a page; returns its pieces, whose text says nothing outside their columns."""
@@ -203,18 +238,22 @@ class _Tables:
         columns: list[Piece] = []
         ours: list[Piece] = []
         for row in rows:
-            models = [one for one in row[1:] if _is_model(one.text)]
-            if len(models) >= 1 and len(models) == len(row) - 1:
+            models = list(takewhile(lambda one: _is_model(one.text), reversed(row)))[::-1]
+            if len(models) > 1 or models == row[1:] != []:
                 columns = models
                 ours = [one for one in models if _means(one.text, self.model)]
-                used += row
+                used += models
                 continue
-            mention = mark_alone(row[0].text) if columns else None
-            cells = [one for one in row[1:] if _column(one, columns) is not None]
-            if mention is None or not cells or len(cells) != len(row) - 1:
+            before = [one for one in row if columns and one.right < columns[0].left]
+            cells = [one for one in row if one not in before and _column(one, columns) is not None]
+            if not before or not cells or len(cells) != len(row) - len(before):
                 continue
-            used += row
-            line = " | ".join(one.text for one in row)
+            line = " | ".join(one.text for one in (before[-1], *cells))
+            self._count(before[-1].text, cells, columns, ours)
+            mention = row_label(before[-1].text)
+            if mention is None:
+                continue
+            used += [before[-1], *cells]
             answers = [_answer(one.text) for one in cells]
             own = [_answer(one.text) for one in cells if _column(one, columns) in ours]
             if not ours or None in own:
@@ -225,7 +264,7 @@ class _Tables:
         return used
 
 
-_MODEL: Final = re.compile(r"(?=.*\d)(?=.*[A-Za-z*])[\w*./ -]{4,60}\Z")
+_MODEL: Final = re.compile(r"(?=.*\d)(?=.*[A-Za-z*])[\w*./ -]{3,60}\Z")
 _NO: Final = frozenset({"", "NO", "NON", "NEIN", "NEE", "0"})
 
 
@@ -244,10 +283,16 @@ def _means(names: str, model: str) -> bool:
 
 def _column(cell: Piece, columns: Sequence[Piece]) -> Piece | None:
     middle = (cell.left + cell.right) / 2
-    for one in columns:
-        if one.left - _NEAR <= middle <= one.right + _NEAR or abs(cell.left - one.left) < _NEAR:
-            return one
-    return None
+    near = [
+        one
+        for one in columns
+        if one.left - _NEAR <= middle <= one.right + _NEAR or abs(cell.left - one.left) < _NEAR
+    ]
+    return min(
+        near,
+        key=lambda one: min(abs((one.left + one.right) / 2 - middle), abs(one.left - cell.left)),
+        default=None,
+    )
 
 
 def _answer(cell: str) -> bool | None:
@@ -286,7 +331,11 @@ class _Draft:
         for key, (page, line, mention) in tables.has.items():
             if key not in self.jacks:
                 self.jacks[key] = _Jack(mention.mark, mention.rank, (page, line))
+                self.jacks[key].clues.update(
+                    form for name, form in _CLUES if in_any(name, plain_capitals(line))
+                )
         self._clues()
+        self._ways()
         self._merge()
 
     def _gather(self, one: _Told, mention: Mention) -> None:
@@ -307,6 +356,51 @@ class _Draft:
             for name, form in _CLUES:
                 if key in self.jacks and one.words.has(name, one.said.folded):
                     self.jacks[key].clues[form] += 1
+
+    def _ways(self) -> None:
+        """What sentences say of directions: each of the jack before it, or of the only one."""
+        for one in self.told:
+            if one.said.skipped or one.said.doubtful:
+                continue
+            parts = re.split(r"(QQ\d+QQ)", one.said.folded)
+            if len(parts) == 1 and one.about:
+                self._way(one.about, parts[0])
+            elif len(parts) == 3 and one.said.own:
+                self._way(one.said.own[0], f"{parts[0].strip()} {parts[2].strip()}")
+            elif len(parts) == 2 * len(one.said.own) + 1:
+                for mention, said in zip(one.said.own, parts[2::2], strict=True):
+                    self._way(mention, said)
+
+    def _way(self, mention: Mention, said: str) -> None:
+        """Phrases of any language: a cell is too short to tell its own."""
+        jack, said = self.jacks.get(mention.key), said.strip()
+        if jack is None:
+            return
+        if in_any("in_out", said):
+            jack.ways.add("both")
+        elif in_any("in_only", said) or is_only("input", said):
+            jack.ways.add("input")
+        elif in_any("out_only", said):
+            jack.ways.add("output")
+        if "HDMI" in mention.key and in_any("returns", said) and not in_any("no_return", said):
+            jack.ways.add("returns")
+
+    def _said_way(self, key: str) -> tuple[dict[str, str], str]:
+        """What the manual says of the direction of a jack, if that is not what its mark says; and a doubt."""
+        jack, read = self.jacks[key], self._reading(key)
+        ways = jack.ways - {"both"}
+        if "returns" in ways:
+            arc = read.signal in (Signal.ARC, Signal.EARC)
+            return ({} if arc else {"direction": "output", "signal": "arc"}), ""
+        if len(ways) > 1 or (ways and "both" in jack.ways):
+            return {}, "conflict"
+        if ways and read.direction.value not in ways:
+            by_word = marking.words_of(jack.mark) & {"OUT", "IN"}
+            way = {"direction": next(iter(ways))}
+            return ({}, "conflict") if by_word else (way, "")
+        if read.direction is Direction.UNCLEAR and jack.outward:
+            return {"direction": "output"}, ""
+        return {}, ""
 
     def _merge(self) -> None:
         """One jack has several names: with and without L/R or ARC, and in the words of a specification."""
@@ -351,12 +445,19 @@ class _Draft:
 
     def _may_be(self, label: str, key: str) -> bool:
         """May the label of a specification mean this jack? "Digital audio output" may be of two forms."""
-        same = self._reading(label).signal is self._reading(key).signal
-        return same or (not self.form(label)[1] and self._is_digital(key))
+        read, scart = self._reading(label), Form.SCART
+        if read.direction is Direction.INPUT or (self.form(label)[0] is scart) != (
+            self.form(key)[0] is scart
+        ):
+            return False
+        same = read.signal is self._reading(key).signal
+        digital = "DIGITAL" in marking.words_of(self.jacks[label].mark)
+        return same or (digital and not self.form(label)[1] and self._is_digital(key))
 
     def _join(self, key: str, into: str) -> None:
         self.same[key] = into
         self.jacks[into].clues += self.jacks[key].clues
+        self.jacks[into].ways |= self.jacks[key].ways
 
     def _of(self, mention: Mention | None) -> str:
         key = mention.key if mention else ""
@@ -376,7 +477,7 @@ class _Draft:
             return Form.RCA_SINGLE, True
         if "HEADPHONE" in words:
             return (Form.JACK_635 if jack.clues[Form.JACK_635] else Form.JACK_35), True
-        if re.search(r"\b(?:SCART|PERITEL|EUROCONECTOR|EXT)\b", plain) or (
+        if re.search(r"\b(?:SCART|PERITEL|EUROCONECTOR|EXT\b)", plain) or (
             jack.clues[Form.SCART] and not words & {"OUT", "IN"}
         ):
             return Form.SCART, True
@@ -426,8 +527,10 @@ class _Draft:
             ):
                 page, line, _ = lacking
                 doubt = "lacking"
-            unclear = self._reading(key).direction is Direction.UNCLEAR
-            says = {"direction": "output"} if unclear and jack.outward else {}
+            if self.tables.hdmi is not None and (number := re.match(r"HDMI(\d)", key)):
+                doubt = doubt or ("lacking" if int(number[1]) > self.tables.hdmi else "")
+            says, against = self._said_way(key)
+            doubt = doubt or against
             yield Item(form, jack.mark, page, _line(line), says, doubt)
             for item in more.get(key, ()):
                 yield Item(form, jack.mark, item[0], _line(item[1]), item[2], item[3] or doubt)
@@ -515,6 +618,10 @@ def _speakers(folded: str, words: Words, menu: str, heard: bool) -> Speakers | N
         return None
     stays, quiet = words.has("stays", folded), words.has("quiet", folded)
     if (stays or quiet) and menu:
+        unless = re.search(words.inside("unless"), folded)
+        usually = folded[: unless.start()] if unless else ""
+        if unless and words.has("stays", usually):
+            return Speakers.STAY_ON  # and off by a setting
         return Speakers.MUTE_UNLESS_SET
     if stays:
         return Speakers.STAY_ON

@@ -27,7 +27,11 @@ _RUN: Final = re.compile(rf"(?<![\w-]){_WORD}(?:[ ](?:{_WORD}|{_COUNT}))*(?:[ ]?
 _CONNECTOR: Final = re.compile(r"\s?\((?:SCART|P[ÉE]RITEL|RCA|CINCH|TOSLINK|HDMI)\)\Z")
 _QUOTED: Final = re.compile(r"[„“\"«‹\[]\s?([^„“”\"«»‹›\[\]]{2,40}?)\s?[”“\"»›\]]")
 _LEAD: Final = re.compile(r"([^:.;!?]{3,50}?)\s?:\s+(?=\S)")
-_NUMBER: Final = re.compile(r"\A(?:[•●▪■*–-]|\(?\d{1,2}[.)]?|[①-⑳❶-❿])\s+")
+#: What counts the lines of a list: a bullet, "1.", "(2)", "a)", "B.", or a number in a circle.
+ITEM: Final = r"(?:[•●▪■*–-]|\(?\d{1,2}[.)]?|\(?[A-Za-z][.)]|[①-⑳❶-❿])"
+_NUMBER: Final = re.compile(rf"\A(?:{ITEM}\s+|[①-⑳❶-❿])")
+#: A bracket with small letters: a remark next to a mark, such as "(3.5 mm)".
+_REMARK: Final = re.compile(r"\s*\((?!e-?ARC)(?=[^()]*[a-zß-ÿ])[^()]{2,40}\)")
 _SENTENCE: Final = re.compile(r"(?<=[.!?])\s+(?=\W?[\w(])")
 #: A title is one of several jacks: it is no mark.
 _SEVERAL: Final = frozenset("OUTPUTS INPUTS AUSGANGE EINGANGE SORTIES ENTREES SALIDAS ENTRADAS".split()) | {
@@ -36,6 +40,8 @@ _SEVERAL: Final = frozenset("OUTPUTS INPUTS AUSGANGE EINGANGE SORTIES ENTREES SA
 _HDMI: Final = re.compile(r"\bHDMI\b")
 _NUMBERED: Final = re.compile(r"(?:EXT|AV|SCART|HDMI|PERITEL|EUROCONECTOR)\W?\d")
 _SCART: Final = re.compile(r"\b(?:SCART|EXT(?= ?\d)|PERITEL|EUROCONECTOR)")
+#: German and Dutch write what a socket is for and the socket in one word.
+_COMPOUND: Final = re.compile(r"\b(\w{4,})(BUCHSEN?|ANSCHLUSS|AANSLUITING|UITGANG|AUSGANG|INGANG|EINGANG)\b")
 
 
 class Words:
@@ -105,16 +111,19 @@ class Sentence:
     """Jacks that it may have, and why that is not certain: ``optional`` or ``depending``."""
     skipped: bool = False
     """It speaks of a key, of service, or of what the set lacks."""
+    alone: bool = False
+    """It is a mark by itself, perhaps with a remark."""
 
 
 def sentences(text: str, *, alone: bool = False) -> Iterator[Sentence]:
     """Yield the sentences of a paragraph; ``alone``: it may be a mark by itself."""
     text = _NUMBER.sub("", text)
     if alone and (only := mark_alone(text)):
-        yield Sentence(text, "QQ0QQ", (only,), ())
+        remark = plain_capitals(" ".join([*_REMARK.findall(text), *_CONNECTOR.findall(text)]))
+        yield Sentence(text, f"QQ0QQ {remark}".strip(), (only,), (), alone=True)
         return
     for one in _SENTENCE.split(text):
-        yield _sentence(one)
+        yield _sentence(_NUMBER.sub("", one))
 
 
 def _sentence(text: str) -> Sentence:
@@ -128,7 +137,9 @@ def _sentence(text: str) -> Sentence:
 
     def run(match: re.Match[str]) -> str:
         mark = _CONNECTOR.sub("", match[0])
-        return put(mark, 3) + match[0][len(mark) :] if is_mark(mark) else match[0]
+        remark = _REMARK.match(match.string, match.end())
+        told = is_mark(mark) or (remark and is_mark(mark + remark[0]) and is_mark(mark, sure=True))
+        return put(mark, 3) + match[0][len(mark) :] if told else match[0]
 
     def quoted(match: re.Match[str]) -> str:
         return put(match[1], 3) if match[1].isupper() and is_mark(match[1]) else match[0]
@@ -144,18 +155,21 @@ def _sentence(text: str) -> Sentence:
         only = mark_alone(said[lead.end() :].rstrip(".;"))
         if only and is_whole(only.mark):
             said = put(only.mark, only.rank)
-        elif named := _named(lead[1]):
-            said = put(named, 1) + said[lead.end(1) :]
+        elif (named := _named(_bare(lead[1]))) and not _is_choice(said[lead.end() :]):
+            said = put(named, 1) + said[len(lead[1]) if "(" not in lead[1] else lead[1].index("(") :]
+    for begin in (0, lead.end()) if lead else (0,):
+        if not found:
+            said = _at_start(said, begin, put)
     if not found or found[0].rank == 1:
         said = _in_sentence(said, put)
     folded = plain_capitals(said)
-    if _in_any("service", folded) or _in_any("key", " ".join(folded.split()[:3])):
+    if in_any("service", folded) or in_any("key", " ".join(folded.split()[:3])):
         return Sentence(text, folded, (), (), skipped=True)
     own: list[Mention] = []
     doubtful: list[tuple[Mention, str]] = []
     optional = any(_is_option(folded, words_of(code)) for code in LANGUAGES)
-    why = "optional" if optional else "depending" if _in_any("depending", folded) else ""
-    if _in_any("absent", folded):
+    why = "optional" if optional else "depending" if in_any("depending", folded) else ""
+    if in_any("absent", folded):
         return Sentence(text, folded, (), (), skipped=True)
     for number, mention in enumerate(found):
         if any(_is_foreign(f"QQ{number}QQ", folded, words_of(code)) for code in LANGUAGES):
@@ -199,13 +213,42 @@ def _named(said: str) -> str:
     if not 1 <= len(plain) <= 5 or not said[:1].isupper() or set(plain) & _SEVERAL:
         return ""
     meant = marking.words_of(said)
+    plain = _COMPOUND.sub(r"\1 \2", " ".join(plain)).split()
     sockets = {word for word in plain if any(words_of(code).has("socket", word) for code in LANGUAGES)}
-    rest = [word for word in plain if word not in sockets and word not in _SMALL_WORDS]
+    rest = [word for word in plain if word not in sockets and word not in _SMALL_WORDS and not word.isdigit()]
     if not all(marking.words_of(word) for word in rest):
         return ""
     heard = "HEADPHONE" in meant and (sockets or "OUT" in meant)
     led = "OUT" in meant and meant & {"AUDIO", "DIGITAL", "OPTICAL", "COAXIAL", "LINE"}
-    return " ".join(said.split()) if heard or led else ""
+    taken = sockets and (_SCART.search(" ".join(rest)) or ("IN" in meant and "AV" in " ".join(rest)))
+    return " ".join(said.split()) if heard or led or taken else ""
+
+
+def _is_choice(said: str) -> bool:
+    """Does it list digital formats to choose from? What stands before it is then a menu, and no jack."""
+    said = plain_capitals(said)
+    words = words_of("en")
+    return words.count("option", said) > 1 and not words.has("light", said) and not words.has("coax", said)
+
+
+_SIZE: Final = re.compile(r"\s*(?:[(–—-]\s*)?(?:\w+ ){0,2}[36][.,](?:5|3|35) ?mm")
+_AFTER_NAME: Final = re.compile(r"\s*(?:[.,;:(–—-]|\Z)")
+
+
+def _at_start(said: str, begin: int, put: Callable[[str, int], str]) -> str:
+    """Take out a name that a sentence, or what follows its colon, begins with: ``Prise casque (3,5 mm)``."""
+    pieces = list(re.finditer(r"[^\W\d_][\w'’-]*|\d(?![\d.,])", said[begin:]))[:5]
+    for last in reversed(pieces):
+        name, rest = said[begin : begin + last.end()], said[begin + last.end() :]
+        size = _SIZE.match(rest)
+        unnamed = plain_capitals(last[0]) in {*_SMALL_WORDS, "STEREO", "MINI", "JACK"}
+        if unnamed or re.search(r"[^\w '’/-]", name) or not (size or _AFTER_NAME.match(rest)):
+            continue
+        bare = size and name[:1].isupper() and len(name.split()) == 1 and is_mark(name, sure=True)
+        plug = name.isupper() and _SCART.match(name) and is_mark(name, sure=True)
+        if plug or bare or (_named(name) and not _is_choice(rest)):
+            return f"{said[:begin]}{put(name, 3 if plug else 2)}{rest}"
+    return said
 
 
 _CAPITAL: Final = re.compile(rf"(?<=[\w,)] )[{_UP}][\wà-ÿ-]+(?:[ ][\wà-ÿ-]+){{0,2}}")
@@ -237,21 +280,41 @@ def is_socket(mark: str) -> bool:
     return bool(re.search(r"\b(?:HDMI|SCART|PERITEL|EXT|AV) ?\d?", plain_capitals(mark)))
 
 
+def _bare(text: str) -> str:
+    """A text without the brackets that tell what plugs in."""
+    return _CONNECTOR.sub("", _REMARK.sub("", text)).strip()
+
+
 def mark_alone(text: str) -> Mention | None:
     """The mark that a heading, or a cell of a table, is; None if it is something else."""
-    bare = _NUMBER.sub("", text).strip()
+    bare = _bare(_NUMBER.sub("", text))
+    told = _NUMBER.sub("", text).strip()
     if len(bare) > 60 or bare.startswith("(") or ":" in bare or bare.endswith((".", ",")):
         return None
     run = _RUN.fullmatch(bare)
-    if (run or (bare.isupper() and "," not in bare)) and is_mark(bare, sure=True):
+    if (run or (bare.isupper() and "," not in bare)) and (
+        is_mark(bare, sure=True) or (bare != told and is_mark(told, sure=True))
+    ):
         return Mention(bare, 3)
     named = _named(bare)
     return Mention(named, 2) if named else None
 
 
-def _in_any(name: str, folded: str) -> bool:
+def row_label(text: str) -> Mention | None:
+    """The jack that a row of a table of models is about; there a word such as ``Headphones`` is enough."""
+    bare = _bare(text)
+    heard = len(bare.split()) == 1 and marking.words_of(bare) == {"HEADPHONE"}
+    return mark_alone(text) or (Mention(bare, 2) if heard else None)
+
+
+def in_any(name: str, folded: str) -> bool:
     """Is a word of this list of any language in the text? What is told too short is not told by language."""
     return any(words_of(code).has(name, folded) for code in LANGUAGES)
+
+
+def is_only(name: str, folded: str) -> bool:
+    """Is the text a word of this list, in any language, and nothing more?"""
+    return any(re.fullmatch(words_of(code).inside(name), folded) for code in LANGUAGES)
 
 
 def _is_option(folded: str, words: Words) -> bool:
@@ -272,6 +335,8 @@ def _is_foreign(mark: str, folded: str, words: Words) -> bool:
         return True
     key = words.inside("key")
     if re.search(rf"(?:{key}) {mark}|{mark} (?:{key})", folded):
+        return True
+    if re.search(rf"(?:{words.inside('its')})(?: (?:{socket}))? {mark}", folded):
         return True
     owner = words.inside("owner")
     if re.search(rf"(?:{device}) (?:{owner})(?: \w+){{0,2}} {mark}", folded):

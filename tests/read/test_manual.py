@@ -188,6 +188,104 @@ def test_what_the_speakers_do_while_headphones_are_used(said: str, speakers: str
     assert next((item.says["speakers"] for item in items if "speakers" in item.says), None) == speakers
 
 
+@pytest.mark.parametrize(
+    ("mark", "said", "way"),
+    [
+        ("SCART", "Input only.", "input"),
+        ("SCART", "In and out.", "output"),
+        ("SCART 2", "Nur Eingang.", "input"),
+        ("EXT 1", "Ein- und Ausgang.", "output"),
+        ("PÉRITEL", "Entrée seulement", "input"),
+        ("PÉRITEL 1", "Entrée et sortie", "output"),
+        ("EUROCONECTOR", "Solo entrada.", "input"),
+        ("SCART 2", "Solo ingresso.", "input"),
+        ("SCART", "Alleen ingang.", "input"),
+        ("HDMI 1", "Can return the sound of the TV to an amplifier.", "output"),
+        ("HDMI 3", "Mit Audio-Rückkanal (ARC).", "output"),
+        ("HDMI 1", "Con canale di ritorno audio (ARC).", "output"),
+        ("HDMI 1", "No audio return channel.", "input"),
+    ],
+)
+def test_what_a_line_says_of_direction_outranks_what_the_form_usually_is(
+    mark: str, said: str, way: str
+) -> None:
+    """A SCART socket that only takes sound, taken for an output, sends an installer for nothing."""
+    for lines in ([f"{mark} | {said}"], [f"1  {mark} ({said.rstrip('.')})"]):
+        (item,) = drafted(lines)
+        (jack,) = jacks_of([item])
+        visit = {"date": "2026-03-04", "source": {"make": "Norwell", "model": "NV1"}, "jacks": [jack]}
+        assert visit_from(visit).findings[0].jack.direction.value == way
+        assert not item.doubt
+
+
+def test_a_mark_that_the_manual_contradicts_is_doubtful() -> None:
+    (item,) = drafted(["AUDIO OUT L/R | Input only."])
+    assert item.doubt == "conflict"
+
+
+@pytest.mark.parametrize(
+    ("said", "form", "mark"),
+    [
+        ("C) Kopfhörerbuchse: für Kopfhörer.", "jack-3.5", "Kopfhörerbuchse"),
+        ("E) Koaxialer Digitalausgang.", "rca-single", "Koaxialer Digitalausgang"),
+        ("Headphones 3.5 mm mini jack.", "jack-3.5", "Headphones"),
+        ("Audio-uitgang (cinch): vast niveau.", "rca-pair", "Audio-uitgang"),
+        ("③ COAXIAL (digital audio output)", "rca-single", "COAXIAL"),
+        ("a. SCART-Buchse.", "scart", "SCART-Buchse"),
+        ("Hoofdtelefoonaansluiting (3,5 mm), links.", "jack-3.5", "Hoofdtelefoonaansluiting"),
+    ],
+)
+def test_a_jack_has_an_everyday_name_where_nothing_is_printed(said: str, form: str, mark: str) -> None:
+    item = drafted([said])[0]
+    assert (item.form.value, item.marking, item.doubt) == (form, mark, "")
+
+
+def test_a_mark_that_was_broken_in_its_cell_is_one() -> None:
+    assert [one.marking for one in drafted(["SORTIE AUDIO", "NUMÉRIQUE"])] == ["SORTIE AUDIO NUMÉRIQUE"]
+
+
+@pytest.mark.parametrize(
+    "said",
+    ["Verbinden Sie dessen AUDIO OUT.", "From the deck's LINE OUT.", "Connect its AUDIO OUT to a lead."],
+)
+def test_the_output_of_what_is_connected_is_none_of_the_set(said: str) -> None:
+    assert own(said) == []
+
+
+def test_a_dash_in_the_column_of_the_model_means_that_it_lacks_the_jack() -> None:
+    table = [
+        " | NV32 | NV43",
+        "HDMI | 2 | 3",
+        "Audio line out (RCA) | – | 1",
+        "Headphone out (3.5 mm) | 1 | 0",
+    ]
+    page = ["1  HDMI 3", *table]
+    for model, sure in (("NV32", {"Headphone out"}), ("NV43", {"HDMI 3", "Audio line out"})):
+        assert {item.marking for item in drafted(page, model=model) if not item.doubt} == sure
+
+
+@pytest.mark.parametrize(
+    ("mark", "said", "name", "value"),
+    [
+        ("KOPFHÖRER", "Die Lautsprecher spielen mit dem Kopfhörer weiter.", "speakers", "stay-on"),
+        (
+            "HEADPHONE",
+            "The speakers stay on unless you choose Sound > Speakers > Off.",
+            "speakers",
+            "stay-on",
+        ),
+        ("COAXIAL OUT", "SPDIF-Ausgabe: PCM / Auto / Aus", "format", "selectable"),
+        ("SALIDA COAXIAL", "Salida SPDIF: PCM / Dolby / Desactivado", "format", "selectable"),
+        ("SALIDA DE AUDIO L/R", "El nivel varía con el volumen del televisor.", "level", "variable"),
+        ("LINE OUT (L/R)", "Stereo (level fixed) for the amplifier.", "level", "fixed"),
+    ],
+)
+def test_what_a_manual_says_in_other_words(mark: str, said: str, name: str, value: str) -> None:
+    items = drafted([f"1  {mark}", said])
+    assert [item.says.get(name) for item in items if name in item.says] == [value]
+    assert {item.marking for item in items} == {mark}  # the name of a menu is no jack
+
+
 def test_an_attribute_without_its_confirmed_jack_is_left_out() -> None:
     items = [item for item in drafted(*NV40) if not item.is_jack]
     assert items
