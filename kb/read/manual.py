@@ -20,6 +20,7 @@ from kb.read.manual_words import (
     Mention,
     Sentence,
     Words,
+    begins_with,
     in_any,
     is_mark,
     is_only,
@@ -120,7 +121,17 @@ class ManualText:
 
 def paragraphs(page: Page) -> list[Block]:
     """Return the paragraphs of a page, each mark that is a heading or a cell by itself."""
-    return blocks(page, _apart)
+    marks = [one for one in page.pieces if mark_alone(one.text)]
+
+    def label(cell: Piece) -> Piece | None:
+        level = (one for one in marks if one.right < cell.left and abs(one.top - cell.top) < 0.3 * cell.high)
+        return max(level, key=lambda one: one.left, default=None)
+
+    def rows(first: Piece, piece: Piece) -> bool:
+        above, beside = label(first), label(piece)
+        return above is not None and beside is not None and abs(above.left - beside.left) < piece.high
+
+    return blocks(page, _apart, rows)
 
 
 def _apart(first: str, piece: str) -> bool:
@@ -366,7 +377,7 @@ class _Draft:
             if len(parts) == 1 and one.about:
                 self._way(one.about, parts[0])
             elif len(parts) == 3 and one.said.own:
-                self._way(one.said.own[0], f"{parts[0].strip()} {parts[2].strip()}")
+                self._way(one.said.own[0], f"{parts[0].strip()} QQ {parts[2].strip()}")
             elif len(parts) == 2 * len(one.said.own) + 1:
                 for mention, said in zip(one.said.own, parts[2::2], strict=True):
                     self._way(mention, said)
@@ -382,6 +393,8 @@ class _Draft:
             jack.ways.add("input")
         elif in_any("out_only", said):
             jack.ways.add("output")
+        elif re.search(_SCART, mention.key) and _is_input(said.rpartition("QQ")[2]):
+            jack.ways.add("input")
         if "HDMI" in mention.key and in_any("returns", said) and not in_any("no_return", said):
             jack.ways.add("returns")
 
@@ -600,6 +613,14 @@ _CLUES: Final = (
     ("small", Form.JACK_35),
     ("pair", Form.RCA_PAIR),
 )
+
+
+_SCART: Final = r"\A(?:SCART|EXT\d|PERITEL|EUROCONECTOR)"
+
+
+def _is_input(said: str) -> bool:
+    """Does what is said of a socket for both ways begin with its being an input, and name no output?"""
+    return begins_with("input", said) and not in_any("output", said)
 
 
 def _same_jack(rest: str, key: str) -> bool:

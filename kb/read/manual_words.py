@@ -232,7 +232,7 @@ def _is_choice(said: str) -> bool:
 
 
 _SIZE: Final = re.compile(r"\s*(?:[(–—-]\s*)?(?:\w+ ){0,2}[36][.,](?:5|3|35) ?mm")
-_AFTER_NAME: Final = re.compile(r"\s*(?:[.,;:(–—-]|\Z)")
+_AFTER_NAME: Final = re.compile(r"\s*(?:[.,;:(–—-]|\Z|(?:for|für|pour|para|per|voor) )")
 
 
 def _at_start(said: str, begin: int, put: Callable[[str, int], str]) -> str:
@@ -245,7 +245,7 @@ def _at_start(said: str, begin: int, put: Callable[[str, int], str]) -> str:
         if unnamed or re.search(r"[^\w '’/-]", name) or not (size or _AFTER_NAME.match(rest)):
             continue
         bare = size and name[:1].isupper() and len(name.split()) == 1 and is_mark(name, sure=True)
-        plug = name.isupper() and _SCART.match(name) and is_mark(name, sure=True)
+        plug = name.isupper() and _SCART.match(plain_capitals(name)) and is_mark(name, sure=True)
         if plug or bare or (_named(name) and not _is_choice(rest)):
             return f"{said[:begin]}{put(name, 3 if plug else 2)}{rest}"
     return said
@@ -310,6 +310,11 @@ def row_label(text: str) -> Mention | None:
 def in_any(name: str, folded: str) -> bool:
     """Is a word of this list of any language in the text? What is told too short is not told by language."""
     return any(words_of(code).has(name, folded) for code in LANGUAGES)
+
+
+def begins_with(name: str, folded: str) -> bool:
+    """Is a word of this list, in any language, among the first three words of the text?"""
+    return in_any(name, " ".join(folded.split()[:3]))
 
 
 def is_only(name: str, folded: str) -> bool:

@@ -139,10 +139,15 @@ _ITEM: Final = re.compile(r"(?:[•●▪■*–-]|\(?\d{1,2}[.)]?|\(?[A-Za-z][.
 _ENDED: Final = re.compile(r"[.:;!?]\W*\Z")
 
 
-def blocks(page: Page, apart: Callable[[str, str], bool] = lambda _first, _next: False) -> list[Block]:
+def blocks(
+    page: Page,
+    apart: Callable[[str, str], bool] = lambda _first, _next: False,
+    rows: Callable[[Piece, Piece], bool] = lambda _first, _next: False,
+) -> list[Block]:
     """Put the pieces of a page together to paragraphs, from the top down.
 
-    ``apart`` tells of the text of a paragraph and of a next line whether they cannot belong together.
+    ``apart`` tells of the text of a paragraph and of a next line whether they cannot belong together,
+    ``rows`` of their first piece and the next whether they are cells of two rows of a table.
     """
     open_ones: list[list[Piece]] = []
     pieces = sorted(page.pieces, key=lambda one: (-one.top, one.left))
@@ -153,7 +158,9 @@ def blocks(page: Page, apart: Callable[[str, str], bool] = lambda _first, _next:
     for piece in pieces:
         for held in reversed(open_ones[-40:]):
             edge = edges[round(held[-1].left)]
-            if _goes_on(held[-1], piece, usual, edge) and not apart(_text(held), piece.text):
+            if _goes_on(held[-1], piece, usual, edge) and not (
+                apart(_text(held), piece.text) or rows(held[0], piece)
+            ):
                 held.append(piece)
                 break
         else:

@@ -200,6 +200,9 @@ def test_what_the_speakers_do_while_headphones_are_used(said: str, speakers: str
         ("EUROCONECTOR", "Solo entrada.", "input"),
         ("SCART 2", "Solo ingresso.", "input"),
         ("SCART", "Alleen ingang.", "input"),
+        ("EXT 2", "An input for a games console; it gives no signal.", "input"),
+        ("SCART", "Eingang (kein Ausgangssignal)", "input"),
+        ("SCART", "For a recorder that has an input.", "output"),
         ("HDMI 1", "Can return the sound of the TV to an amplifier.", "output"),
         ("HDMI 3", "Mit Audio-Rückkanal (ARC).", "output"),
         ("HDMI 1", "Con canale di ritorno audio (ARC).", "output"),
@@ -210,12 +213,22 @@ def test_what_a_line_says_of_direction_outranks_what_the_form_usually_is(
     mark: str, said: str, way: str
 ) -> None:
     """A SCART socket that only takes sound, taken for an output, sends an installer for nothing."""
-    for lines in ([f"{mark} | {said}"], [f"1  {mark} ({said.rstrip('.')})"]):
+    for lines in ([f"{mark} | {said}"], [f"1  {mark} - {said}"]):
         (item,) = drafted(lines)
         (jack,) = jacks_of([item])
         visit = {"date": "2026-03-04", "source": {"make": "Norwell", "model": "NV1"}, "jacks": [jack]}
         assert visit_from(visit).findings[0].jack.direction.value == way
         assert not item.doubt
+
+
+def test_rows_of_a_table_without_lines_are_apart() -> None:
+    items = drafted(
+        ["CUFFIE | Inserendo le cuffie gli altoparlanti vengono esclusi", "HDMI 1 | Ingresso, con ARC"]
+    )
+    assert {item.marking: item.says.get("signal") for item in items if item.is_jack} == {
+        "CUFFIE": None,
+        "HDMI 1": "arc",
+    }
 
 
 def test_a_mark_that_the_manual_contradicts_is_doubtful() -> None:
