@@ -137,3 +137,24 @@ def test_without_the_library_the_extra_is_named(monkeypatch: pytest.MonkeyPatch)
     monkeypatch.setattr(pdf, "find_spec", lambda _name: None)
     with pytest.raises(MissingExtra, match=r"\[read\]"):
         pdf.document(b"%PDF-1.7\n", "nv40.pdf")
+
+
+def test_a_blank_that_kerning_took_is_read_and_cells_without_a_blank_are_apart() -> None:
+    """``DIGITALAUDIO OUT`` is no mark that anybody finds printed at a jack."""
+    pytest.importorskip("reportlab", reason="reportlab is not installed")
+    pytest.importorskip("pypdfium2", reason="pypdfium2 is not installed")
+    from reportlab.lib.pagesizes import A4
+    from reportlab.pdfgen.canvas import Canvas
+
+    out = io.BytesIO()
+    canvas = Canvas(out, pagesize=A4, invariant=1)
+    canvas.setFont("Times-Roman", 12)
+    canvas.drawString(50, 780, "Plug the lead of the amplifier into the socket at the back of the set.")
+    end = 50 + canvas.stringWidth("DIGITAL", "Times-Roman", 12)
+    canvas.drawString(50, 740, "DIGITAL")
+    canvas.drawString(end + 1.7, 740, "AUDIO OUT")
+    canvas.drawString(50, 700, "NV32-1")
+    canvas.drawString(50 + canvas.stringWidth("NV32-1", "Times-Roman", 12) + 4.5, 700, "NV43-1")
+    canvas.save()
+    (page,) = pdf.document(out.getvalue(), "manual").pages
+    assert [piece.text for piece in page.pieces][1:] == ["DIGITAL AUDIO OUT", "NV32-1", "NV43-1"]
