@@ -182,8 +182,10 @@ class Plane:
 
         0 when 400 mA/m at the centre does so already; None when no current does.
         """
-        shifts = self._shifts_db
-        return None if shifts is None else min(max(0.0, shifts[0]), shifts[1])
+        if self._shifts_db is None:
+            return None
+        least, most = self._shifts_db
+        return 0.0 if least <= SLACK and most >= -SLACK else min(max(0.0, least), most)
 
     @property
     def least_shift_db(self) -> float | None:
