@@ -386,9 +386,9 @@ def test_plain_http_at_the_tls_port_is_told_so(serving: Any, certificate: Path) 
 
 def test_the_promises_are_these() -> None:
     """Who changes one of them changes what people can rely on: on purpose, and here as well."""
+    from kb.read.picture import LIMITS, MOST_BYTES, WAIT_S
     from kb.web.guards import MOST_BODY, MOST_FORM, MOST_PARTS, Guards
     from kb.web.pairing import CODE_S, IDLE_S, MOST, WHOLE_S, WRONG, Phones
-    from kb.web.photos import LIMITS, MOST_BYTES, WAIT_S
 
     assert Bounds() == Bounds(
         hello_s=5,
