@@ -6,7 +6,7 @@ independent. The next test is the one with most information for its minutes (``c
 
 Two faults at once break that assumption. They show as answers that no single fault explains. Then
 ``State.contradiction`` names the pair that would explain them, if it does so better than one wrong answer.
-After the likelier one is repaired, ``State.mended`` starts again with only those answers that the repair
+After the likelier one is repaired, ``State.repaired`` starts again with only those answers that the repair
 cannot have changed.
 """
 
