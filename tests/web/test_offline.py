@@ -266,6 +266,26 @@ def test_a_job_is_done_over_a_link_that_hangs_and_its_items_leave_the_van_once(
     assert book.jobs.stock() == {"DAC": 2}
 
 
+def test_a_photo_of_a_label_and_a_phone_to_forget_wait_no_longer_than_a_limit(
+    open_page: Open, laptop: Laptop, tmp_path: Path
+) -> None:
+    """Both forms lead to a page of their own: the browser stops waiting for it, and says so."""
+    label = tmp_path / "label.jpg"
+    label.write_bytes(b"held back before anybody looks at it")
+    page = open_page()
+    page.add_init_script("const own = setTimeout; setTimeout = (work, ms) => own(work, ms / 100);")
+    for address, path in (("/", "**/label"), ("/phone", "**/forget")):
+        page.goto(laptop.url(address))
+        page.route(path, lambda route: None)
+        with page.expect_request(path):
+            if address == "/":
+                page.set_input_files("#label-photo", label)
+            else:
+                page.get_by_role("button", name="Forget this phone").tap()
+        sees(page, "[role=alert]", "did not answer")
+        page.unroute(path)
+
+
 def test_no_script_of_ours_asks_without_a_limit() -> None:
     """Every request goes through ``timely``; the worker's own lose a race against ``late``."""
     import kb.web

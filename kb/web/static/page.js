@@ -169,16 +169,38 @@ function labelPhoto(form) {
   const wait = () => say(one("#label-wait", form), "Reading the label. This takes some seconds.");
   one("#label-photo", form).addEventListener("change", (event) => { if (event.target.files.length) form.requestSubmit(); });
   form.addEventListener("submit", wait);
-  addEventListener("pageshow", (event) => { if (event.persisted) { form.reset(); say(one("#label-wait", form), ""); } });
+  const begin = () => { form.reset(); say(one("#label-wait", form), ""); };
+  addEventListener("pageshow", (event) => { if (event.persisted) begin(); });
+  givesUp(form, READING, begin);
 }
 
 // -- forms that the book takes at once, and that lead to another page ------------------------------------------------------------------------
 
-// Within a limit, as every request. Each form names what it means by an id, so that a second try does no harm.
-function withinLimit(form) {
+const READING = 150000; // ms in which the book reads a photo or says that it cannot
+const NO_ANSWER = "The book did not answer. What is on this page is still here: try again when the link is back. A second try changes nothing twice.";
+
+function alertAfter(form) {
   const said = Object.assign(document.createElement("p"), { className: "say bad", hidden: true });
   said.setAttribute("role", "alert");
   form.after(said);
+  return said;
+}
+
+// A form whose answer is the next page: after the limit, and what its files need, the browser stops waiting for it.
+function givesUp(form, limit, begin = () => {}) {
+  const said = alertAfter(form);
+  let late;
+  form.addEventListener("submit", () => {
+    say(said, "");
+    const size = [...new FormData(form).values()].reduce((sum, value) => sum + (value.size || 0), 0);
+    late = setTimeout(() => { stop(); begin(); say(said, NO_ANSWER); }, limit + size / SLOWEST);
+  });
+  addEventListener("pagehide", () => clearTimeout(late));
+}
+
+// Within a limit, as every request. Each form names what it means by an id, so that a second try does no harm.
+function withinLimit(form) {
+  const said = alertAfter(form);
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     if (form.dataset.sending) return; // a second tap
@@ -196,7 +218,7 @@ function withinLimit(form) {
       if (pressed && pressed.name) form.append(Object.assign(document.createElement("input"), { type: "hidden", name: pressed.name, value: pressed.value }));
       form.submit();
     } catch {
-      say(said, "The book did not answer. What is on this page is still here: try again when the link is back. A second try changes nothing twice.");
+      say(said, NO_ANSWER);
     } finally { delete form.dataset.sending; }
   });
 }
@@ -273,6 +295,7 @@ if (paired) {
   showDrafts();
   tickList();
   every("form[data-once]").forEach(withinLimit);
+  every("form[data-page]").forEach((form) => givesUp(form, LIMIT));
   keepPages().catch(() => {});
   linked().then((up) => {
     const notice = one(".from-phone");
