@@ -175,7 +175,7 @@ class Recording:
             if middle + reach >= len(hertz):
                 break
             near = slice(middle - reach, middle + reach + 1)
-            if rise[near].max() < _LINE_DB:
+            if np.max(rise[near]) < _LINE_DB:
                 continue
             share = max(0.0, float((weighted[near] - ground[near]).sum())) / whole
             shares[int(number)] = share
@@ -302,11 +302,12 @@ class _Meters:
         if self.probe is Probe.COIL:
             samples, self.held = signal.sosfilt(self.coil, samples, zi=self.held)
         shown = fast(samples, self.rate, self.power)
-        self.power, self.highest = float(shown[-1]), max(self.highest, float(shown.max()))
+        self.power, self.highest = float(shown[-1]), max(self.highest, float(np.max(shown)))
         settled, fading = self.count // 4, self.count - math.ceil(self.count / 8)
         steady = shown[max(0, settled - self.seen) : max(0, fading - self.seen)]
         if len(steady):
-            self.lowest, self.most = min(self.lowest, steady.min()), max(self.most, steady.max())
+            self.lowest = min(self.lowest, float(np.min(steady)))
+            self.most = max(self.most, float(np.max(steady)))
         self.seen += len(samples)
 
     def _spectrum(self, samples: Samples) -> None:

@@ -135,11 +135,11 @@ def _part(grey: Any) -> tuple[int, int, int, int]:
     fine = np.abs(even - cv2.GaussianBlur(even, (0, 0), 6))
     small = cv2.resize(fine, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
     much = cv2.boxFilter(np.minimum(small, np.percentile(small, 99)), -1, (15, 15))
-    least = 0.4 * (np.percentile(much, 50) + much.max())
+    least = 0.4 * (np.percentile(much, 50) + np.max(much))
     _, parts, boxes, _ = cv2.connectedComponentsWithStats((much > least).astype(np.uint8))
     sums = np.bincount(parts.ravel(), much.ravel())
     sums[0] = 0
-    x, y, wide, high = (int(one) * 4 for one in boxes[int(sums.argmax())][:4])
+    x, y, wide, high = (int(one) * 4 for one in boxes[int(np.argmax(sums))][:4])
     beside, above = 30 + wide // 6, 30 + high // 6
     return (
         max(0, x - beside),
