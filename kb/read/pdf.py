@@ -8,18 +8,15 @@ from __future__ import annotations
 
 import base64
 import json
-import os
 import re
 import subprocess
-import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from importlib.util import find_spec
-from pathlib import Path
 from typing import Any, Final, NamedTuple
 
-from kb.base.errors import BadInput, BookTrouble, MissingExtra, described
-from kb.read import pdf_text
+from kb.base.errors import BadInput, MissingExtra, described
+from kb.read import child, pdf_text
 
 MOST_BYTES: Final = 100 * 1024 * 1024  #: of one manual; with many photos they have 30 MB (common practice)
 MOST_PAGES: Final = 600  #: a manual in a dozen languages has 300 (common practice)
@@ -86,22 +83,19 @@ def pictures(sent: bytes, numbers: Sequence[int], place: str) -> dict[int, bytes
 
 def _asked(sent: bytes, place: str, limits: pdf_text.Limits) -> tuple[int, list[dict[str, Any]], bool]:
     """The number of pages, what was said of pages, and whether the process came to its end."""
-    if len(sent) > MOST_BYTES:
-        size = described(f"{len(sent) / 1048576:.0f} MB")
-        raise BadInput(place, size, f"at most {MOST_BYTES // 1048576} MB")
+    child.bound(sent, MOST_BYTES, place)
     if not _HEADER.match(sent):
         raise BadInput(place, described("something else than a PDF" if sent else "an empty file"), WANTED)
     if find_spec("pypdfium2") is None:
         raise MissingExtra(place, "pypdfium2", "read")
-    command = [sys.executable, "-P", str(Path(pdf_text.__file__)), limits.text()]
-    env = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
+    command, env = child.command(pdf_text.__file__, limits.text()), child.environment()
     try:
         done = subprocess.run(command, input=sent, capture_output=True, env=env, timeout=WAIT_S)  # noqa: S603
         out, code = done.stdout, done.returncode
     except subprocess.TimeoutExpired as late:
         out, code = late.stdout or b"", -1
     except OSError as problem:
-        raise BookTrouble(f"{place}: it cannot be looked at just now ({problem.strerror})") from problem
+        raise child.not_now(place, problem) from problem
     first, *rest = out.decode("utf-8", "replace").split("\n")
     if code == 1 and "\t" in first:
         seen, _, expected = first.partition("\t")

@@ -9,18 +9,15 @@ from __future__ import annotations
 import io
 import json
 import math
-import os
 import subprocess
-import sys
 import threading
 from contextlib import suppress
 from dataclasses import dataclass
 from importlib.util import find_spec
-from pathlib import Path
 from typing import Final, NamedTuple, Self
 
-from kb.base.errors import BadInput, BookTrouble, MissingExtra, described, stated
-from kb.read import decoder, recogniser
+from kb.base.errors import BadInput, MissingExtra, described, stated
+from kb.read import child, decoder, recogniser
 
 MOST_BYTES: Final = 25 * 1024 * 1024  #: of one photo as it is sent (OWASP ASVS 5.0, 5.2.1)
 MOST_PIXELS: Final = 60_000_000  #: more than the cameras of phones send (5.2.6)
@@ -130,14 +127,14 @@ class PictureReader:
             limits = json.dumps({"memory": READ_MEMORY, "seconds": READ_SECONDS})
             try:
                 self._process = subprocess.Popen(  # noqa: S603
-                    _command(recogniser.__file__, limits),
+                    child.command(recogniser.__file__, limits),
                     stdin=subprocess.PIPE,
                     stdout=subprocess.PIPE,
                     stderr=subprocess.DEVNULL,
-                    env=_environment(),
+                    env=child.environment(),
                 )
             except OSError as problem:
-                raise _not_now(place, problem) from problem
+                raise child.not_now(place, problem) from problem
         return self._process
 
 
@@ -180,33 +177,22 @@ def cleaned(sent: bytes, place: str = "photo") -> bytes:
     It is decoded by another process (``decoder``) within ``LIMITS`` and ``WAIT_S``. Raises BadInput naming
     what was seen; BookTrouble if that process cannot be started.
     """
-    if len(sent) > MOST_BYTES:
-        size = described(f"{len(sent) / 1048576:.0f} MB")
-        raise BadInput(place, size, f"at most {MOST_BYTES // 1048576} MB")
-    command = _command(decoder.__file__, LIMITS.text())
+    child.bound(sent, MOST_BYTES, place)
+    command = child.command(decoder.__file__, LIMITS.text())
     try:
         done = subprocess.run(  # noqa: S603
-            command, input=sent, capture_output=True, env=_environment(), timeout=WAIT_S
+            command, input=sent, capture_output=True, env=child.environment(), timeout=WAIT_S
         )
     except subprocess.TimeoutExpired as late:
         raise costly(place) from late
     except OSError as problem:
-        raise _not_now(place, problem) from problem
+        raise child.not_now(place, problem) from problem
     if done.returncode == 0:
         return done.stdout
     seen, tab, expected = done.stdout.decode("utf-8", "replace").partition("\t")
     if done.returncode == 1 and tab:
         raise BadInput(place, described(seen), expected)
     raise costly(place)  # out of memory or time, or a decoder that crashed
-
-
-def _command(script: str, limits: str) -> list[str]:
-    # By its file, so that it loads nothing of ours.
-    return [sys.executable, "-P", str(Path(script)), limits]
-
-
-def _environment() -> dict[str, str]:
-    return {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
 
 
 def costly(place: str) -> BadInput:
@@ -216,7 +202,3 @@ def costly(place: str) -> BadInput:
         described("a picture that takes very much time or memory to show"),
         "a photo as a phone takes it",
     )
-
-
-def _not_now(place: str, problem: OSError) -> BookTrouble:
-    return BookTrouble(f"{place}: it cannot be looked at just now ({problem.strerror})")

@@ -10,7 +10,7 @@ from kb.base.errors import MissingExtra
 from kb.read import label as labels
 from kb.read.picture import Reading, can_import
 from tests.cli.conftest import Run
-from tests.read.pictures import photo, read_as
+from tests.read.pictures import photo, pretend, read_as
 
 AROUND = ("AC 220-240V~ 50/60Hz 85W", "S/N 408123344551", "MFG 03/2014")
 
@@ -26,16 +26,7 @@ def camera(monkeypatch: pytest.MonkeyPatch, jackfield: Run, tmp_path: Path) -> P
 
 
 def reads(monkeypatch: pytest.MonkeyPatch, reading: Reading) -> None:
-    class Reader:
-        def __init__(self, place: str) -> None: ...
-        def __enter__(self) -> Reader:
-            return self
-
-        def __exit__(self, *_: object) -> None: ...
-        def read(self, picture: bytes, place: str, *, closer: bool = False) -> Reading:
-            return reading
-
-    monkeypatch.setattr(labels, "PictureReader", Reader)
+    pretend(monkeypatch, reading)
     monkeypatch.setattr(labels, "cleaned", lambda sent, place: sent)
 
 

@@ -6,6 +6,9 @@ import io
 import math
 from typing import Any
 
+import pytest
+
+from kb.read import label as labels
 from kb.read.picture import Piece, Reading
 
 LINES = ("NORWELL", "MODEL NO.: NV40-210", "AC 220-240V 50Hz 85W")
@@ -35,3 +38,18 @@ def read_as(*texts: tuple[float, float, str] | str, turn: float = 0.0, high: flo
         square = ((left, top), (right, top), (right, top + high), (left, top + high))
         pieces.append(Piece(text, tuple((x * cos - y * sin, x * sin + y * cos) for x, y in square), 0.98))
     return Reading(1600, 1200, tuple(pieces))
+
+
+def pretend(monkeypatch: pytest.MonkeyPatch, reading: Reading) -> None:
+    """Let the reader of labels see this, whatever the photo shows."""
+
+    class Reader:
+        def __init__(self, place: str) -> None: ...
+        def __enter__(self) -> Reader:
+            return self
+
+        def __exit__(self, *_: object) -> None: ...
+        def read(self, picture: bytes, place: str, *, closer: bool = False) -> Reading:
+            return reading
+
+    monkeypatch.setattr(labels, "PictureReader", Reader)

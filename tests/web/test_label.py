@@ -11,15 +11,14 @@ from typing import Any
 
 import pytest
 
-from tests.read.pictures import photo, read_as
+from tests.read.pictures import photo, pretend, read_as
 from tests.web.conftest import Phone
 
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
 Image = pytest.importorskip("PIL.Image", reason="Pillow is not installed")
 
-from kb.read import label as labels  # noqa: E402  # after the question whether Pillow is there
 from kb.read import picture as pictures  # noqa: E402
-from kb.read.picture import Piece, Reading, cut_out  # noqa: E402
+from kb.read.picture import Piece, cut_out  # noqa: E402
 from kb.web import pages  # noqa: E402
 
 AROUND = ("AC 220-240V~ 50/60Hz 85W", "S/N 408123344551", "MFG 03/2014")
@@ -28,19 +27,6 @@ AROUND = ("AC 220-240V~ 50/60Hz 85W", "S/N 408123344551", "MFG 03/2014")
 @pytest.fixture(autouse=True)
 def installed(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(pages, "missing_library", lambda: "")
-
-
-def reads(monkeypatch: pytest.MonkeyPatch, reading: Reading) -> None:
-    class Reader:
-        def __init__(self, place: str) -> None: ...
-        def __enter__(self) -> Reader:
-            return self
-
-        def __exit__(self, *_: object) -> None: ...
-        def read(self, picture: bytes, place: str, *, closer: bool = False) -> Reading:
-            return reading
-
-    monkeypatch.setattr(labels, "PictureReader", Reader)
 
 
 def send(phone: Phone, content: bytes | None = None, path: str = "/label") -> Any:
@@ -52,7 +38,7 @@ def send(phone: Phone, content: bytes | None = None, path: str = "/label") -> An
 def test_the_set_is_a_tap_away_beside_the_piece_that_was_read(
     monkeypatch: pytest.MonkeyPatch, phone: Phone, home: Path
 ) -> None:
-    reads(monkeypatch, read_as("NORWELL", "MODEL NO.: NV40-210", *AROUND))
+    pretend(monkeypatch, read_as("NORWELL", "MODEL NO.: NV40-210", *AROUND))
     answer = send(phone)
     assert answer.status_code == 200
     assert "/set?make=Norwell&amp;model=NV40-210" in answer.text
@@ -68,7 +54,7 @@ def test_the_set_is_a_tap_away_beside_the_piece_that_was_read(
 def test_a_set_that_nobody_met_is_begun_with_make_model_and_year(
     monkeypatch: pytest.MonkeyPatch, phone: Phone, book: Any
 ) -> None:
-    reads(monkeypatch, read_as("Zentrix", "Modell: ZX55-1000", *AROUND))
+    pretend(monkeypatch, read_as("Zentrix", "Modell: ZX55-1000", *AROUND))
     answer = send(phone)
     link = "/record?make=Zentrix&amp;model=ZX55-1000&amp;year=2014"
     assert link in answer.text
@@ -79,7 +65,7 @@ def test_a_set_that_nobody_met_is_begun_with_make_model_and_year(
 
 
 def test_a_job_goes_along(monkeypatch: pytest.MonkeyPatch, phone: Phone) -> None:
-    reads(monkeypatch, read_as("NORWELL", "MODEL NO.: NV40-210", *AROUND))
+    pretend(monkeypatch, read_as("NORWELL", "MODEL NO.: NV40-210", *AROUND))
     assert 'action="/label"' in phone.get("/").text
     assert 'action="/label?job=J-104"' in phone.get("/?job=J-104").text
     assert "job=J-104" in send(phone, path="/label?job=J-104").text
@@ -92,7 +78,7 @@ def test_a_job_goes_along(monkeypatch: pytest.MonkeyPatch, phone: Phone) -> None
 def test_a_photo_without_a_model_says_so_and_asks_for_another(
     monkeypatch: pytest.MonkeyPatch, phone: Phone, texts: tuple[str, ...], said: str
 ) -> None:
-    reads(monkeypatch, read_as(*texts))
+    pretend(monkeypatch, read_as(*texts))
     answer = send(phone)
     assert said in answer.text
     assert 'action="/label"' in answer.text
@@ -110,7 +96,7 @@ def test_a_photo_without_a_model_says_so_and_asks_for_another(
 def test_what_is_no_photo_is_refused_with_its_reason(
     monkeypatch: pytest.MonkeyPatch, phone: Phone, content: bytes, said: str
 ) -> None:
-    reads(monkeypatch, read_as())
+    pretend(monkeypatch, read_as())
     answer = send(phone, content)
     assert answer.status_code == 422
     assert said in answer.text
@@ -121,7 +107,7 @@ def test_a_stranger_has_no_label_read(stranger: Phone) -> None:
 
 
 def test_one_photo_is_read_at_a_time(monkeypatch: pytest.MonkeyPatch, phone: Phone) -> None:
-    reads(monkeypatch, read_as("NORWELL", "MODEL NO.: NV40-210", *AROUND))
+    pretend(monkeypatch, read_as("NORWELL", "MODEL NO.: NV40-210", *AROUND))
     monkeypatch.setattr(pages, "_READING", threading.Semaphore(0))
     monkeypatch.setattr(pages, "_TURN_S", 0.01)
     answer = send(phone)

@@ -179,6 +179,8 @@ function labelPhoto(form) {
 const READING = 150000; // ms in which the book reads a photo or says that it cannot
 const NO_ANSWER = "The book did not answer. What is on this page is still here: try again when the link is back. A second try changes nothing twice.";
 
+const bytesOf = (fields) => [...fields.values()].reduce((sum, value) => sum + (value.size || 0), 0);
+
 function alertAfter(form) {
   const said = Object.assign(document.createElement("p"), { className: "say bad", hidden: true });
   said.setAttribute("role", "alert");
@@ -192,8 +194,7 @@ function givesUp(form, limit, begin = () => {}) {
   let late;
   form.addEventListener("submit", () => {
     say(said, "");
-    const size = [...new FormData(form).values()].reduce((sum, value) => sum + (value.size || 0), 0);
-    late = setTimeout(() => { stop(); begin(); say(said, NO_ANSWER); }, limit + size / SLOWEST);
+    late = setTimeout(() => { stop(); begin(); say(said, NO_ANSWER); }, limit + bytesOf(new FormData(form)) / SLOWEST);
   });
   addEventListener("pagehide", () => clearTimeout(late));
 }
@@ -209,10 +210,9 @@ function withinLimit(form) {
     const pressed = event.submitter;
     const fields = new FormData(form);
     if (pressed && pressed.name) fields.append(pressed.name, pressed.value);
-    const size = [...fields.values()].reduce((sum, value) => sum + (value.size || 0), 0);
     const body = form.enctype === "multipart/form-data" ? fields : new URLSearchParams(fields);
     try {
-      const next = await timely(LIMIT + size / SLOWEST, form.action, { method: "POST", body, headers: { Accept: "text/html" } }, (answer) => (answer.redirected ? answer.url : ""));
+      const next = await timely(LIMIT + bytesOf(fields) / SLOWEST, form.action, { method: "POST", body, headers: { Accept: "text/html" } }, (answer) => (answer.redirected ? answer.url : ""));
       if (next) { location.assign(next); return; }
       // An answer without another page: the browser itself shows it.
       if (pressed && pressed.name) form.append(Object.assign(document.createElement("input"), { type: "hidden", name: pressed.name, value: pressed.value }));
