@@ -13,7 +13,7 @@ import pytest
 from tests.conftest import LONG
 
 ROOT = Path(__file__).parent.parent
-MINUTES = 5.0 if LONG else 0.7
+MINUTES = 5.0 if LONG else 0.4
 
 
 @pytest.mark.skipif(not hasattr(os, "pidfd_open"), reason="the torture run needs Linux: it forks and kills")
@@ -30,4 +30,4 @@ def test_nothing_acknowledged_is_lost_whatever_runs_beside_it_and_whatever_is_ki
     assert kills
     assert acknowledged
     assert int(kills[1]) > 0  # it has tried something
-    assert int(acknowledged[1]) > 20
+    assert int(acknowledged[1]) > 10

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from kb.base.errors import BadInput
 from kb.loop.field import Plane, best_offset, drawn_h, grid, level_db, listening_plane, vertical_h
 from kb.loop.geometry import Loop
+from tests.conftest import LONG
 
 side = st.floats(1, 15)
 height = st.floats(0.1, 3)
@@ -147,7 +148,7 @@ def test_a_listening_area_up_to_the_wire_in_its_own_plane_is_refused():
 @given(side, side, st.floats(0.3, 2.5))
 def test_where_the_area_can_be_even_the_level_shift_makes_it_so_and_is_the_least(a, b, h):
     assume(min(a, b) > 1.3)
-    plane = listening_plane(Loop.rectangle(a, b), h, most=100)
+    plane = listening_plane(Loop.rectangle(a, b), h, most=400 if LONG else 49)
     shift = plane.shift_db
     if shift is None:
         assert plane.spread_db > 6

@@ -7,7 +7,7 @@ import tempfile
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kb.base.errors import NotFound
@@ -16,6 +16,7 @@ from kb.store import Store
 from kb.store.content_id import sealed_id
 from kb.store.facts import AliasFact
 from kb.store.spellings import Spellings
+from tests.conftest import LONG
 from tests.store.helpers import KEY, visit
 
 
@@ -202,6 +203,7 @@ def test_a_book_knows_how_it_once_stood_and_a_copy_that_went_on_elsewhere_does_n
 _KEYS = st.sampled_from([f"NORWELL/NV{n}" for n in range(6)])
 
 
+@settings(max_examples=500 if LONG else 25)
 @given(st.lists(st.tuples(_KEYS, _KEYS, st.booleans()), max_size=12))
 def test_the_spelling_that_is_kept_is_the_same_however_it_is_looked_up(
     merges: list[tuple[str, str, bool]],

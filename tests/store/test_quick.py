@@ -10,7 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kb.domain.visit import Visit
@@ -18,6 +18,7 @@ from kb.store import Store
 from kb.store.content_id import sealed_id
 from kb.store.one_set import visits_of
 from kb.store.states import states
+from tests.conftest import LONG
 from tests.store.helpers import KEY, raw, visit
 from tests.store.random_visits import any_visit
 
@@ -76,6 +77,7 @@ def changed(path: Path, store: Store, what: str, data: Any) -> None:
         act([one.id])
 
 
+@settings(max_examples=500 if LONG else 20)
 @given(st.lists(any_visit, min_size=1, max_size=6), _acts)
 def test_it_says_what_the_store_says(visits: list[Visit], acts: list[tuple[str, Any]]) -> None:
     with tempfile.TemporaryDirectory() as folder:
