@@ -31,6 +31,8 @@ QUESTIONS = (
     "questions_installer.toml",
     "questions_technician.toml",
     "questions_aside.toml",
+    "questions_languages.toml",
+    "questions_languages_aside.toml",
 )
 TEXTS = ("note", "setting", "marking", "item")
 VISITS = ("basis", "kind", "display", "make")

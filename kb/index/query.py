@@ -182,6 +182,19 @@ def parts_of(token: str) -> list[str]:
     return [part for part in _SPLIT.split(token) if part]
 
 
+_UNIT = re.compile(r"(\d+)?(M|MM|METERS?|METRES?|METROS?)\Z")
+
+
+def measures(parts: tuple[str, ...]) -> frozenset[str]:
+    """Return the pieces that are a length: "5 m" are words, not a model."""
+    out: set[str] = set()
+    for at, piece in enumerate(parts):
+        unit = _UNIT.match(piece)
+        if unit and (unit[1] or (at and parts[at - 1].isdigit())):
+            out.update((piece,) if unit[1] else parts[at - 1 : at + 1])
+    return frozenset(out)
+
+
 _AROUND = 6  # in up to so many pieces, a make may be inside the code
 _MAKE_PIECES = 3  # a make may have three words
 

@@ -21,7 +21,7 @@ from kb.index import tables as t
 from kb.index.candidates import Identifier, Lookup
 from kb.index.entry import Answer, Filters, How, IndexBroken, Match
 from kb.index.normalize import normalise
-from kb.index.query import SMALL, Query, parse, parts_of, pieces, recollected, year_of
+from kb.index.query import SMALL, Query, measures, parse, parts_of, pieces, recollected, year_of
 from kb.index.scoring import FAMILY_MATE, FAR, NEAR_FROM, SHORT_WORD, SHOWN_FROM, Candidate, scored
 
 if TYPE_CHECKING:
@@ -323,10 +323,13 @@ class Reader:
         if found and found[0].words:
             return found[0].words
         rest = [part for part in parts if not (make and part in make)]
+        lengths = measures(parts)
         if any(
             any(char.isdigit() or char == "?" for char in part) and year_of(part) is None for part in rest
         ):
-            spoken = [part for part in rest if part.isalpha() and len(part) >= SHORT_WORD]
+            spoken = [
+                part for part in rest if part in lengths or (part.isalpha() and len(part) >= SHORT_WORD)
+            ]
             return tuple(part for part in rest if "?" not in part) if spoken and not found else ()
         if len(rest) == 1 and self._lookup.near_makes(rest[0]):
             return ()
@@ -453,6 +456,10 @@ def _as_typed(tokens: tuple[str, ...], words: tuple[str, ...]) -> Iterator[str]:
     """Yield the words as typed: normalising removed accents and hyphens, and "no sound" needs its "no"."""
     wanted = set(words)
     for token in tokens:
+        if normalise(token) not in wanted and token.replace(",", "", 1).isdigit():
+            token = token.replace(",", ".")  # "3,5 mm"
         yield from (
-            piece for piece in parts_of(token) if normalise(piece) in wanted or piece.lower() in SMALL
+            piece
+            for piece in parts_of(token)
+            if normalise(piece) in wanted or piece.lower() in SMALL or "." in piece[1:-1]
         )

@@ -27,7 +27,6 @@ anywhere in between changes no answer.
 
 from __future__ import annotations
 
-import json
 import math
 import os
 import re
@@ -41,6 +40,8 @@ from types import ModuleType
 from typing import Any, NamedTuple
 
 from kb.base.datafiles import data_object
+from kb.base.errors import BadInput
+from kb.base.parsing import json_of
 from kb.index.edit_distance import Near
 from kb.index.entry import TEXT_FIELDS, Filters, IndexBroken
 from kb.index.normalize import normalise
@@ -75,7 +76,7 @@ analysis = _whoosh("analysis")
 fields = _whoosh("fields")
 reading = _whoosh("reading")
 searching = _whoosh("searching")
-stem = _whoosh("lang.porter2").stem  # the default leaves "humm" of "humming"
+_english = _whoosh("lang.porter2").stem  # the default leaves "humm" of "humming"
 FileStorage = _whoosh("filedb.filestore").FileStorage
 RamStorage = _whoosh("filedb.filestore").RamStorage
 LockError = _whoosh("index").LockError
@@ -91,7 +92,9 @@ _READ = 6_000  # characters of a field
 _TOGETHER = 0.4  # of a share, the part that the best line decides (common practice)
 _READ_TEXTS, _READ_LINES = 60, 30  # sets whose texts are read; whose texts are read line by line
 _FRONT = 3  # letters that a word has in common with its stem
-_ROW = 5  # stems of a synonym of several words
+_PART = 4  # letters of each part of a compound
+_JOINTS = ("", "n", "s", "en", "es")  # letters that German puts between two words
+_BETWEEN = 2  # words that ask for nothing between two words of a phrase
 _SYNONYM = 0.85  # weight of a synonym compared with the word itself (common practice)
 
 
@@ -111,16 +114,28 @@ _NO_PARTS = {"ß": "ss", "ø": "o", "ł": "l", "đ": "d", "æ": "ae", "œ": "oe"
 
 
 _BARE = _Bare()
-_WORD = re.compile(r"[^\W_]+(?:\.[^\W_]+)*")
+_WORD = re.compile(
+    r"(?P<number>\d+(?:[.,]\d+)?)\s?(?P<unit>mm|m|met(?:er|re)s?|metros?)\b|[^\W_]+(?:\.[^\W_]+)*",
+    re.IGNORECASE,
+)
+"""A word, or a number with its unit: "5 m" and "5m" are one word."""
+_STOP = analysis.STOP_WORDS - {"not"}  # "not done" is not "done"
+
+
+@lru_cache(maxsize=20_000)
+def _stem(word: str) -> str:
+    """Return the stem of a word in lower case without accents."""
+    measure = _WORD.fullmatch(word)
+    if measure and measure["unit"]:
+        return measure["number"].replace(",", ".") + ("mm" if measure["unit"] == "mm" else "m")
+    return str(_english(word))
 
 
 def _analyzer() -> Any:
     """Return an analyzer: lower case, no accents or English stop words, words reduced to their stems."""
     words = analysis.RegexTokenizer(_WORD) | analysis.LowercaseFilter()
     words = words | analysis.CharsetFilter(_BARE)
-    # "not done" is not "done".
-    stop = analysis.StopFilter(stoplist=analysis.STOP_WORDS - {"not"})
-    return words | stop | analysis.StemFilter(stem)
+    return words | analysis.StopFilter(stoplist=_STOP) | analysis.StemFilter(_stem)
 
 
 _ANALYZER = _analyzer()
@@ -148,7 +163,10 @@ def schema() -> Any:
 
 def _document(key: str, stored: str, layer: str) -> dict[str, Any]:
     """Make the Whoosh document of a text from ``tables.dump_text``."""
-    data = json.loads(stored)
+    try:
+        data = json_of(stored, "text")
+    except BadInput as wrong:
+        raise IndexBroken(f"index: a text that waits for the words is damaged ({wrong})") from wrong
     first, last = data["years"]
     text: dict[str, str] = {}
     for name, value in data["text"]:
@@ -271,80 +289,100 @@ class Concept(NamedTuple):
         return max((value for row, value, _ in self.ways if all(one in stems for one in row)), default=0.0)
 
 
-class _Group(NamedTuple):
-    """Hold words that mean the same: those that notes and questions use, and those of questions alone."""
+class _Entry(NamedTuple):
+    """Hold a word or phrase of the trade, and the numbers of its groups of synonyms."""
 
-    said: tuple[str, ...]
-    asked: tuple[str, ...]
+    words: tuple[str, ...]
+    groups: tuple[int, ...]
+
+
+class _Trade(NamedTuple):
+    """Hold the trade's vocabulary: entries by first letters, groups, and words that ask for nothing."""
+
+    entries: Mapping[str, list[_Entry]]
+    groups: tuple[tuple[str, ...], ...]
+    unsaid: frozenset[str]
 
 
 @lru_cache(maxsize=1)
-def _synonyms() -> tuple[dict[str, set[int]], tuple[_Group, ...], frozenset[str]]:
-    """Return group numbers by the first letters of the entries, the groups, and words never used in notes."""
+def _trade() -> _Trade:
     data = data_object("synonyms.json")
-    out: dict[str, set[int]] = {}
-    groups = tuple(
-        _Group(tuple(said), tuple(data["asked"].get(name, ()))) for name, said in data["groups"].items()
-    )
-    for number, group in enumerate(groups):
-        for entry in group.said + group.asked:
-            first = entry.replace("-", " ").split()[0]  # "no" of "no sound"
-            out.setdefault(first[:_FRONT], set()).add(number)
-    unsaid = frozenset(word for words in data["unsaid"].values() for word in words)
-    return out, groups, unsaid
+    numbers: dict[tuple[str, ...], list[int]] = {}
+    for number, (name, said) in enumerate(data["groups"].items()):
+        for entry in (*said, *data["asked"].get(name, ())):
+            words = (entry,) if entry.endswith("*") else tuple(_words_in(entry))
+            numbers.setdefault(words, []).append(number)
+    entries: dict[str, list[_Entry]] = {}
+    for words, groups in numbers.items():
+        entries.setdefault(words[0][:_FRONT], []).append(_Entry(words, tuple(groups)))
+    lists = _whoosh("lang.stopwords").stoplists
+    unsaid = {word.translate(_BARE) for language in ("de", "es") for word in lists[language]}
+    unsaid.update(word for words in data["unsaid"].values() for word in words)
+    return _Trade(entries, tuple(tuple(said) for said in data["groups"].values()), frozenset(unsaid))
 
 
-def _groups_of(stem: str) -> dict[tuple[str, ...], frozenset[tuple[str, ...]]]:
-    """Return, for each word or phrase that begins with this stem, the stems of its groups."""
-    fronts, groups, _ = _synonyms()
-    out: dict[tuple[str, ...], frozenset[tuple[str, ...]]] = {}
-    for number in sorted(fronts.get(stem[:_FRONT], ())):
-        # Stemming takes time: the other words of a group are stemmed only if the group is used.
-        group = groups[number]
-        asked = [
-            found
-            for word in group.said + group.asked
-            if word.startswith(stem[:_FRONT]) and (found := _asked_stems(word, stem)) and found[0] == stem
-        ]
-        if asked:
-            stems = frozenset(found for word in group.said if (found := _stems_of(word)))
-            for one in asked:
-                out[one] = out.get(one, frozenset()) | stems
-    return {one: stems - {one} for one, stems in out.items()}
+def _means(word: str, entry: str) -> bool:
+    """Return whether a word of a question is a form of a word of the trade; one with a * is a beginning."""
+    if entry.endswith("*"):
+        return word.startswith(entry[:-1])
+    return word == entry or (word[:_FRONT] == entry[:_FRONT] and not _forms(word).isdisjoint(_forms(entry)))
 
 
-def _asked_stems(word: str, stem: str) -> tuple[str, ...]:
-    """Return the stems of an entry; one with a * at its end is any stem that begins so."""
-    if word.endswith("*"):
-        return (stem,) if stem.startswith(word[:-1]) else ()
-    return _stems_of(word)
+@lru_cache(maxsize=20_000)
+def _forms(word: str) -> frozenset[tuple[str, str]]:
+    """Return the stems of a plain word in each language."""
+    return frozenset((language, stemmer(word)) for language, stemmer in _stemmers().items())
 
 
-def _concepts(words: tuple[str, ...]) -> list[Said]:
-    """Return the things that the words ask for, each once; a phrase with a synonym is one thing."""
-    unsaid = _synonyms()[2]
-    telling = [
-        word for word in words if word.lower().translate(_BARE).removesuffix("'s") not in unsaid
-    ] or list(words)
-    rest = {stem for word in telling for stem in _stems(word)}
-    # Words of a question are part of some names of things: "sin sonido en los altavoces".
-    ways = [_rows([stem for word in spoken for stem in _stems(word)], rest) for spoken in (words, telling)]
-    return max(ways, key=lambda rows: sum(len(row.stems) for row in rows if len(row.stems) > 1))
+@lru_cache(maxsize=1)
+def _stemmers() -> Mapping[str, Callable[[str], str]]:
+    return {
+        "en": _stem,
+        "de": _whoosh("lang.snowball.german").GermanStemmer().stem,
+        "es": _whoosh("lang.snowball.spanish").SpanishStemmer().stem,
+    }
 
 
-def _rows(stems: list[str], alone: Set[str]) -> list[Said]:
-    """Return the phrases with a synonym among the stems, and those of the others that may stand ``alone``."""
-    synonyms = {row: others for stem in set(stems) for row, others in _groups_of(stem).items()}
-    out: dict[tuple[str, ...], Said] = {}
-    at = 0
-    while at < len(stems):
-        for size in range(min(_ROW, len(stems) - at), 0, -1):
-            row = tuple(stems[at : at + size])
-            if size == 1 or row in synonyms:
+def _entries(words: list[str], at: int) -> dict[tuple[int, ...], set[int]]:
+    """Return the groups of the entries that begin at ``at``, by the positions of their words.
+
+    Words that ask for nothing may be in between: "sin ninguna salida" is "sin salida".
+    """
+    unsaid = _trade().unsaid
+    out: dict[tuple[int, ...], set[int]] = {}
+    for entry in _trade().entries.get(words[at][:_FRONT], ()):
+        places = [at]
+        if not _means(words[at], entry.words[0]):
+            continue
+        for wanted in entry.words[1:]:
+            nxt = places[-1] + 1
+            while nxt < len(words) and not _means(words[nxt], wanted):
+                nxt = nxt + 1 if words[nxt] in unsaid and nxt <= places[-1] + _BETWEEN else len(words)
+            if nxt == len(words):
                 break
-        if len(row) > 1 or row[0] in alone:
-            out[row] = Said(row, synonyms.get(row, frozenset()))
-        at += len(row)
+            places.append(nxt)
+        else:
+            out.setdefault(tuple(places), set()).update(entry.groups)
+    return out
+
+
+def _meant(words: list[str]) -> list[Said]:
+    """Return the things that plain words ask for, each once; a phrase with a synonym is one thing."""
+    trade = _trade()
+    unsaid = trade.unsaid if any(word not in trade.unsaid for word in words) else frozenset[str]()
+    out: dict[tuple[str, ...], Said] = {}
+    used: set[int] = set()
+    for at in range(len(words)):
+        if at in used:
+            continue
+        found = {row: groups for row, groups in _entries(words, at).items() if used.isdisjoint(row)}
+        row = max(found, key=lambda places: (len(places), -places[-1]), default=(at,))
+        if len(row) == 1 and words[at] in unsaid:
+            continue
+        used.update(row)
+        own = tuple(_stem(words[place]) for place in row)
+        others = {_stems(said) for number in found.get(row, ()) for said in trade.groups[number]}
+        out[own] = Said(own, frozenset(others - {own, ()}))
     return list(out.values())
 
 
@@ -396,14 +434,23 @@ class WordSearcher:
 
     def knows(self, word: str) -> bool:
         """Return whether the word is in a text of the book, or in the trade's vocabulary."""
-        unsaid = _synonyms()[2]
-        stems = _stems(word)
-        return (
-            not stems
-            or word.lower() in unsaid
-            or any((stem,) in _groups_of(stem) for stem in stems)
-            or (self._searcher is not None and any(self._occurs(stem) for stem in stems))
-        )
+        words = _words_in(word)
+        return not words or any(map(self._known, words))
+
+    def _known(self, word: str) -> bool:
+        return word in _trade().unsaid or (0,) in _entries([word], 0) or self._occurs(_stem(word))
+
+    def _apart(self, word: str) -> list[str]:
+        """Return the two known words of an unknown compound: "kopfhorerbuchse" is "kopfhorer buchse"."""
+        if len(word) < 2 * _PART or self._known(word):
+            return [word]
+        for at in range(len(word) - _PART, _PART - 1, -1):
+            if self._known(word[at:]):
+                for joint in _JOINTS:
+                    first = word[:at].removesuffix(joint)
+                    if len(first) >= _PART and self._known(first):
+                        return [first, word[at:]]
+        return [word]
 
     def search(
         self,
@@ -421,9 +468,14 @@ class WordSearcher:
         """
         if self._searcher is None:
             return []
-        rows = [tuple(stems) for phrase in phrases if (stems := _stems(phrase))]
+        rows = [stems for phrase in phrases if (stems := _stems(phrase))]
         try:
-            concepts = [self._concept(said) for said in _concepts(words)]
+            concepts = [
+                self._concept(said)
+                for said in _meant(
+                    [part for word in _words_in(" ".join(words)) for part in self._apart(word)]
+                )
+            ]
             exact = [self._phrase(row) for row in rows]
             if not concepts and not exact:
                 return []
@@ -452,7 +504,7 @@ class WordSearcher:
 
     def _occurs(self, stem: str) -> bool:
         """Return whether a text of today has the stem: Whoosh also counts texts that were replaced."""
-        return bool(self._holding(stem) - self._old)
+        return self._searcher is not None and bool(self._holding(stem) - self._old)
 
     def _documents(self, wanted: Any) -> frozenset[int]:
         return frozenset(self._searcher.docs_for_query(wanted))
@@ -461,9 +513,8 @@ class WordSearcher:
         """Return the thing to search for in this book, in place of words of the query."""
         own = self._ways(said.stems)
         others = [way for stems in sorted(said.others) if self._holders(stems) for way in self._ways(stems)]
-        holders = max((len(there) for _, there in own), default=0)
-        all_holders = max([holders, *(len(there) for _, there in others)])
-        worth = (self._rarity(holders or all_holders) + self._rarity(all_holders)) / 2
+        # A thing is as rare as all of its names together: "salida" is rare, outputs are not.
+        worth = self._rarity(len(frozenset[int]().union(*(there for _, there in own + others))))
         ways = [(stems, worth, there) for stems, there in own]
         ways += [(stems, worth * _SYNONYM, there) for stems, there in others]
         return Concept(worth, tuple(ways))
@@ -505,7 +556,9 @@ class WordSearcher:
         return self._documents(query.Or([query.Phrase(name, list(stems)) for name in there]))
 
     def _rarity(self, holders: int) -> float:
-        return math.log(1 + max(int(self._searcher.doc_count()), 1) / (holders + 1))
+        """Return the inverse document frequency, as BM25 has it."""
+        sets = max(int(self._searcher.doc_count()), holders)
+        return math.log(1 + (sets - holders + 0.5) / (holders + 0.5))
 
     def _holders(self, stems: tuple[str, ...]) -> int:
         """Return how many sets may hold all of the stems in one field."""
@@ -543,22 +596,15 @@ class WordSearcher:
 def _lines(fields: Mapping[str, str], said: list[Concept]) -> tuple[float, int]:
     """Return the greatest worth of a line of a set's texts, and the number of lines with any worth."""
     best, count = 0.0, 0
-    fronts = {stem[:2] for one in said for row, _, _ in one.ways for stem in row}
+    fronts = {stem[:1] for one in said for row, _, _ in one.ways for stem in row}
     for name in TEXT_FIELDS:
         for line in fields.get(name, "")[:_READ].lower().translate(_BARE).split(_MARK):
-            there = frozenset(
-                stem for word in _WORD.findall(line) if word[:2] in fronts for stem in _stems_of(word)
-            )
+            there = frozenset(_stem(word[0]) for word in _WORD.finditer(line) if word[0][:1] in fronts)
             if there:
                 worth = sum(one.worth_of_line(there) for one in said)
                 best = max(best, worth)
                 count += worth > 0
     return best, count
-
-
-@lru_cache(maxsize=20_000)
-def _stems_of(word: str) -> tuple[str, ...]:
-    return tuple(_stems(word))
 
 
 def _snippet(fields: Mapping[str, str], said: list[Concept]) -> str:
@@ -583,16 +629,13 @@ def _around(text: str, terms: Set[str]) -> tuple[str, frozenset[str]]:
 
     The part has whole words only, with "..." at a cut.
     """
-    fronts = {term[:2] for term in terms if term}
     places = []
     found: set[str] = set()
     for word in _WORD.finditer(text):
-        plain = word[0].lower().translate(_BARE)
-        if plain[:2] in fronts:
-            there = terms & set(_stems_of(plain))
-            if there:
-                places.append((word.start(), word.end()))
-                found |= there
+        stem = _stem(word[0].lower().translate(_BARE))
+        if stem in terms:
+            places.append((word.start(), word.end()))
+            found.add(stem)
     if not places:
         return "", frozenset()
     best = max(places, key=lambda place: sum(place[0] <= end <= place[0] + _SNIPPET for _, end in places))
@@ -610,8 +653,15 @@ def _plain(text: str) -> str:
     return " ".join("".join(char if char.isprintable() else " " for char in text).split())[: _SNIPPET + 40]
 
 
-def _stems(text: str) -> list[str]:
-    return [token.text for token in _ANALYZER(text, mode="query")]
+def _words_in(text: str) -> list[str]:
+    """Return the words of a text as the index has them, not yet reduced to their stems."""
+    found = (word[0] for word in _WORD.finditer(text.lower().translate(_BARE)))
+    return [word for word in found if len(word) > 1 and word not in _STOP]
+
+
+@lru_cache(maxsize=4_096)
+def _stems(text: str) -> tuple[str, ...]:
+    return tuple(map(_stem, _words_in(text)))
 
 
 def _conditions(filters: Filters, make: str = "", keys: Iterable[str] = ()) -> Any:
