@@ -37,7 +37,8 @@ def main() -> int:
 
 
 def workers(given: list[str]) -> list[str]:
-    """One process of pytest for each core, at most four: each may start a browser and a database server.
+    """One process of pytest more than there are cores, as tests wait for programs; at most four: each may
+    start a browser and a database server.
 
     A file's tests stay in one process, as some share what is slow to make; files begin in the order of
     tests/conftest.py, the long ones first. ``-n`` or a debugger turns it off.
@@ -48,7 +49,7 @@ def workers(given: list[str]) -> list[str]:
     own = ("-n", "--numprocesses", "--dist", "--pdb", "--trace", "-pno:xdist", "no:xdist")
     if any(one.startswith(own) for one in given):
         return []
-    return ["-n", str(min(os.cpu_count() or 1, 4)), "--dist", "loadfile", "--no-loadscope-reorder"]
+    return ["-n", str(min((os.cpu_count() or 1) + 1, 4)), "--dist", "loadfile", "--no-loadscope-reorder"]
 
 
 if __name__ == "__main__":
