@@ -5,7 +5,6 @@ Only the declarations and a migration are written; all else must follow.
 
 from __future__ import annotations
 
-import shutil
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -14,9 +13,9 @@ import pytest
 
 from kb.store import Store
 from kb.store.sqlite_codes import FORMATS
+from tests.recipes.copies import Copy
 from tests.store.conftest import new_place
 from tests.store.helpers import visit
-from tests.store.test_recipe_word import ROOT, edit, run
 
 NEXT = f"{int(FORMATS[-1]) + 1:04}"
 VISIT_FIELD = """
@@ -93,51 +92,40 @@ with Store.open(sys.argv[1]) as store:
 
 
 @pytest.fixture
-def copy(tmp_path: Path) -> Path:
+def copy(tmp_path: Path) -> Copy:
     """A copy of the project in which the fields are declared."""
-    for name in ("kb", "data", "tests", "scripts"):
-        shutil.copytree(ROOT / name, tmp_path / "copy" / name, ignore=shutil.ignore_patterns("__pycache__"))
-    shutil.copy(ROOT / "pyproject.toml", tmp_path / "copy")
-    code = tmp_path / "copy/kb/domain/visit.py"
-    edit(
+    made, code = Copy.made(tmp_path), "kb/domain/visit.py"
+    made.edit(
         code,
         r'    """The fault that mending confirmed, as canonical JSON [^"]*"""\n',
         VISIT_FIELD.lstrip("\n"),
     )
-    edit(code, r"    setting: str = field\(\n.*\n    \)\n", FINDING_FIELDS.lstrip("\n"))
-    edit(code, r"    year: int \| None = .*\n", SOURCE_FIELD.lstrip("\n"))
-    return tmp_path / "copy"
-
-
-def passes(copy: Path, *tests: str) -> None:
-    done = run(copy, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-n", "0", *tests)
-    assert done.returncode == 0, done.stdout[-3000:]
+    made.edit(code, r"    setting: str = field\(\n.*\n    \)\n", FINDING_FIELDS.lstrip("\n"))
+    made.edit(code, r"    year: int \| None = .*\n", SOURCE_FIELD.lstrip("\n"))
+    return made
 
 
 def test_a_field_added_by_the_recipe_comes_into_an_old_book_and_goes_every_way(
-    copy: Path, tmp_path: Path, server: str
+    copy: Copy, tmp_path: Path, server: str
 ) -> None:
     old, team = tmp_path / "book.sqlite", new_place(server)
     for place in (old, team):
         with Store.open(place) as store:
             store.record([visit()])
-    versions = copy / "kb/store/migrations/versions"
-    (versions / f"{NEXT}_room.py").write_text(STEP, "utf-8")
-    edit(copy / "kb/store/sqlite_codes.py", rf'^FORMATS: Final = .*"{FORMATS[-1]}"', f', "{NEXT}"')
+    (copy.root / f"kb/store/migrations/versions/{NEXT}_room.py").write_text(STEP, "utf-8")
+    copy.edit("kb/store/sqlite_codes.py", rf'^FORMATS: Final = .*"{FORMATS[-1]}"', f', "{NEXT}"')
     for place in (str(old), team):
-        done = run(copy, "-c", LOOK, place)
-        assert done.returncode == 0, done.stderr
-        assert done.stdout == "client asked for the blue cable behind the shelf of Mrs Alder '' None\n"
+        assert (
+            copy.said(LOOK, place)
+            == "client asked for the blue cable behind the shelf of Mrs Alder '' None\n"
+        )
     with closing(sqlite3.connect(old)) as book, pytest.raises(sqlite3.IntegrityError, match="stays as it is"):
         book.execute("UPDATE finding SET height_cm = 7")
-    passes(copy, *SCHEMA, *WAYS, *MORE_WAYS)
+    copy.passes(*SCHEMA, *WAYS, *MORE_WAYS)
 
 
-def test_a_field_that_is_a_list_gets_a_table_of_its_own(copy: Path) -> None:
-    code = copy / "kb/domain/visit.py"
-    edit(code, r"    setting: str = field\(\n.*\n    \)\n", LIST_FIELD.lstrip("\n"))
-    passes(copy, *WAYS)
-    done = run(
-        copy, "-c", "from kb.store.schema import metadata; print(*metadata.tables['finding_tags'].columns)"
-    )
-    assert done.stdout.split() == [f"finding_tags.{name}" for name in ("visit", "seq", "place", "tags")]
+def test_a_field_that_is_a_list_gets_a_table_of_its_own(copy: Copy) -> None:
+    copy.edit("kb/domain/visit.py", r"    setting: str = field\(\n.*\n    \)\n", LIST_FIELD.lstrip("\n"))
+    copy.passes(*WAYS)
+    said = copy.said("from kb.store.schema import metadata; print(*metadata.tables['finding_tags'].columns)")
+    assert said.split() == [f"finding_tags.{name}" for name in ("visit", "seq", "place", "tags")]
