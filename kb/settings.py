@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 from kb.base import text
 from kb.base.errors import BadInput, BookTrouble, ascii_controls, described
 from kb.base.files import open_plain
+from kb.base.messages import Wording
 from kb.base.parsing import toml_of
 from kb.base.validation import Fields, listed, number
 from kb.domain.plate import Plate
@@ -178,26 +179,26 @@ def change(home: Path, work: Callable[[Settings], Settings]) -> Settings:
     return after
 
 
-def _read(data: dict[str, Any], place: str) -> Settings:
+def _read(data: dict[str, Any], place: Wording) -> Settings:
     given = Fields(data, place, "TOML")
     found = {key: given.take(key, read, None) for key, read in _READERS.items()}
     given.end()
     return Settings(**{key: value for key, value in found.items() if value is not None})
 
 
-def _some_inputs(value: object, place: str) -> tuple[DriverInput, ...]:
+def _some_inputs(value: object, place: Wording) -> tuple[DriverInput, ...]:
     inputs = DriverInput.read_all(value, place)
     if not inputs:
         raise BadInput(place, value, "at least one input")
     return inputs
 
 
-def _plate(most: float, unit: str) -> Callable[[object, str], float]:
+def _plate(most: float, unit: str) -> Callable[[object, Wording], float]:
     """A reader of a number from the driver's plate; 0 means not known."""
     return number(0, most, f"{unit} from the plate, at most {most:g}; 0: not known")
 
 
-def _language(value: object, place: str) -> str:
+def _language(value: object, place: Wording) -> str:
     """One of the languages with a catalogue of messages."""
     from kb.base.messages import LANGUAGES
 
@@ -206,7 +207,7 @@ def _language(value: object, place: str) -> str:
     return str(value)
 
 
-_READERS: Final[dict[str, Callable[[object, str], Any]]] = {
+_READERS: Final[dict[str, Callable[[object, Wording], Any]]] = {
     "driver": text.line,
     "driver_current_a": _plate(100, "A"),
     "driver_voltage_v": _plate(400, "V"),
@@ -220,7 +221,7 @@ _READERS: Final[dict[str, Callable[[object, str], Any]]] = {
 }
 
 
-def _kept_plate(value: object, place: str) -> KeptPlate:
+def _kept_plate(value: object, place: Wording) -> KeptPlate:
     five = listed(lambda one, _: one, 5, 5, expected="driver, A, V, rms or peak, ohm")(value, place)
     readers = (_READERS[key] for key in _PLATE_KEYS)
     return KeptPlate(*(read(one, place) for read, one in zip(readers, five, strict=True)))

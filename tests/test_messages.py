@@ -7,13 +7,13 @@ import re
 import string
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from kb.base import messages as catalogue
-from kb.base.errors import BookTrouble
-from kb.base.messages import FORMS, LANGUAGES, Message, messages, text
+from kb.base.datafiles import data_file
+from kb.base.messages import FORMS, LANGUAGES, DamagedCatalogue, Message, messages, text
+from kb.base.parsing import json_of
 from kb.catalogue import CautionCode, StepCode
 from kb.path import DacCode, QuestionCode, RuledOutCode
 from tests.test_plain_words import faults_of
@@ -250,15 +250,27 @@ def test_a_number_chooses_the_form_of_a_sentence(monkeypatch: pytest.MonkeyPatch
 @pytest.mark.parametrize(
     ("damaged", "named"),
     [
-        ({"a/b": 3}, "data/messages/en.json, a/b: saw a number"),
-        ({"a/b": ""}, "data/messages/en.json, a/b: saw text"),
-        ({"a/b": {"one": "x"}}, "one and other"),
-        ({"a/b": {"one": "x", "other": ""}}, "data/messages/en.json, a/b, other"),
+        ('{"a/b": 3}', "data/messages/en.json: a/b is no sentence"),
+        ('{"a/b": ""}', "a/b is no sentence"),
+        ('{"a/b": {"one": "x"}}', "a/b is no sentence"),
+        ('{"a/b": {"one": "x", "other": ""}}', "a/b is no sentence"),
+        ("[]", "data/messages/en.json"),
+        ('{"a/b": "x"', "data/messages/en.json"),
+        (None, "data/messages/en.json: it is missing"),
     ],
 )
 def test_a_damaged_catalogue_is_named_with_its_key(
-    damaged: Any, named: str, monkeypatch: pytest.MonkeyPatch
+    damaged: str | None, named: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    monkeypatch.setattr(catalogue, "data_object", lambda name: damaged)
-    with pytest.raises(BookTrouble, match=re.escape(named)):
+    file = tmp_path / "en.json"
+    if damaged is not None:
+        file.write_text(damaged)
+    monkeypatch.setattr(catalogue, "data_path", lambda name: str(file) if damaged is not None else None)
+    with pytest.raises(DamagedCatalogue, match=re.escape(named)):
         messages.__wrapped__("en")
+
+
+@pytest.mark.parametrize("code", LANGUAGES)
+def test_no_key_occurs_twice_in_a_catalogue(code: str) -> None:
+    text = data_file(f"messages/{code}.json").read_text("utf-8")
+    assert json_of(text, code) == messages(code)

@@ -16,6 +16,7 @@ from typing import IO, TYPE_CHECKING, Final, cast
 
 from kb.base.errors import BookTrouble, ascii_controls
 from kb.base.files import refuse_special
+from kb.base.messages import Said
 
 if TYPE_CHECKING:
     import sqlite3
@@ -108,7 +109,7 @@ def changing_files(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     except OSError as problem:
         said = ascii_controls(problem.strerror or str(problem))
-        raise BookTrouble(f"{folder}: {said}; nothing was changed") from problem
+        raise BookTrouble(Said("error/why-unchanged", place=folder, why=said)) from problem
     refuse_special(folder / LOCK)
     lock = _held(folder / LOCK, wait_s)
     try:
@@ -135,8 +136,8 @@ def _held(file: Path, wait_s: float) -> sqlite3.Connection:
             raise
         code = getattr(problem, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
         if code == sqlite3.SQLITE_NOTADB:
-            raise BookTrouble(f"{file}: is not a lock file; remove it") from problem
+            raise BookTrouble(Said("error/not-a-lock", place=file)) from problem
         busy = code == sqlite3.SQLITE_BUSY
-        said = "another Jackfield is changing its files, try again" if busy else str(problem)
-        raise BookTrouble(f"{file.parent}: {said}; nothing was changed") from problem
+        said = Said("error/others-change-files") if busy else str(problem)
+        raise BookTrouble(Said("error/why-unchanged", place=file.parent, why=said)) from problem
     return lock

@@ -12,6 +12,7 @@ import os
 from datetime import UTC, date, datetime
 
 from kb.base.errors import BadInput
+from kb.base.messages import Said
 
 
 def today() -> date:
@@ -20,7 +21,7 @@ def today() -> date:
         try:
             return date.fromisoformat(fixed)
         except ValueError:
-            raise BadInput("JACKFIELD_TODAY", fixed, "a date such as 2026-03-04") from None
+            raise BadInput("JACKFIELD_TODAY", fixed, Said("expected/date")) from None
     return datetime.now().astimezone().date()
 
 

@@ -9,14 +9,15 @@ from __future__ import annotations
 import os.path
 from typing import TYPE_CHECKING, Any, Final
 
-from kb.base.errors import BadInput, BookTrouble, described, kind_of
+from kb.base.datafolder import data_path
+from kb.base.errors import BadInput, BookTrouble, kind_of
+from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of, toml_of
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 LARGEST: Final = 1_000_000  #: characters of a data file
-_PACKAGE = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 
 
 def data_file(name: str) -> Path:
@@ -34,44 +35,44 @@ def data_tables(name: str) -> dict[str, Any]:
     try:
         return tables_of(located(name), f"data/{name}")
     except BadInput as damage:
-        raise BookTrouble(f"a file that came with Jackfield is damaged: {damage}") from damage
+        raise BookTrouble(Said("error/data-damaged", damage=damage)) from damage
 
 
 def data_object(name: str) -> dict[str, Any]:
     """The JSON object in ``data/name``; parsing JSON is much faster than TOML. Raises BadInput."""
     place = f"data/{name}"
-    data = json_of(_text_of(located(name), place, "a readable JSON file"), place, by_line=True)
+    data = json_of(_text_of(located(name), place, Said("expected/readable-json")), place, by_line=True)
     if not isinstance(data, dict):
-        raise BadInput(place, kind_of(data), "an object")
+        raise BadInput(place, kind_of(data), Said("expected/object"))
     return data
 
 
-def tables_of(file: str | os.PathLike[str], place: str) -> dict[str, Any]:
+def tables_of(file: str | os.PathLike[str], place: Wording) -> dict[str, Any]:
     """The parsed tables of a TOML file. Raises BadInput naming the file by ``place``."""
     return toml_of(_text_of(file, place, _READABLE), place, _READABLE)
 
 
-def _text_of(file: str | os.PathLike[str], place: str, expected: str) -> str:
+def _text_of(file: str | os.PathLike[str], place: Wording, expected: Wording) -> str:
     try:
         with open(file, encoding="utf-8") as opened:
             text = opened.read(LARGEST + 1)
     except (OSError, ValueError) as wrong:  # ValueError: no UTF-8
         raise BadInput(place, str(wrong), expected) from wrong
     if len(text) > LARGEST:
-        raise BadInput(place, described(f"more than {LARGEST} characters"), f"at most {LARGEST}")
+        raise BadInput(
+            place, Said("seen/more-than-characters", most=LARGEST), Said("expected/at-most", most=LARGEST)
+        )
     return text
 
 
-_READABLE: Final = "a readable TOML file"
+_READABLE: Final = Said("expected/readable-toml")
 
 
 def located(name: str) -> str:
-    """The path as text. The wheel carries ``data`` as ``kb/data``; that one is looked for first, since
-    a folder next to an installed package may belong to anybody."""
+    """The path of ``data/name`` as text. Raises BookTrouble as ``data_file`` does."""
     if not name or os.path.isabs(name) or ".." in name.replace("\\", "/").split("/"):
-        raise BookTrouble(f"data/{name}: not a name inside the data folder")
-    for folder in (_PACKAGE, os.path.dirname(_PACKAGE)):
-        found = os.path.join(folder, "data", name)
-        if os.path.exists(found):
-            return found
-    raise BookTrouble(f"data/{name}: missing from this installation")
+        raise BookTrouble(Said("error/data-outside", name=name))
+    found = data_path(name)
+    if found is None:
+        raise BookTrouble(Said("error/data-missing", name=name))
+    return found

@@ -13,52 +13,99 @@ The whole tree::
           |- Interrupted    3   the server broke off; the same question may be answered next time
           `- PerhapsSaved   3   nobody knows whether the server has saved what it was given
 
-A message names the place, what was seen and what was expected:
+A message names the place, what was seen and what was expected, in the language of whoever reads it:
 
->>> print(BadInput("visit 1, date", seen="soon", expected="a date such as 2026-03-04"))
+>>> wrong = BadInput("date", seen="soon", expected=Said("expected/date"))
+>>> print(wrong := wrong.within(Said("place/visit", number=1)))
 visit 1, date: saw 'soon', expected a date such as 2026-03-04
+>>> print(wrong.in_language("es"))
+visita 1, date: había 'soon', se esperaba una fecha como 2026-03-04
+
+Nothing is looked up when an error is raised: lookups raise many that nobody gets to read.
 """
 
 from __future__ import annotations
 
 from datetime import date
+from typing import cast
+
+from kb.base.messages import LANGUAGES, Said, Wording, worded
 
 _SHOWN = 60  # a message stays readable however long the input was
 
 
 class JackfieldError(Exception):
-    """The root of all errors that Jackfield itself reports to a user."""
+    """The root of all errors that Jackfield itself reports to a user: ``said`` is the whole message."""
 
     exit_code = 3
+
+    def __init__(self, said: Wording) -> None:
+        self.said = said
+        super().__init__(said)
+
+    def in_language(self, code: str) -> str:
+        """The message in the language of this code."""
+        return worded(self.said, code)
+
+    def __str__(self) -> str:
+        return self.in_language(LANGUAGES[0])
 
 
 class BadInput(JackfieldError):
     """Invalid input, typed or read from a file.
 
     ``place`` is a file, line, field or option. ``seen`` is the value that was there: shown shortened and
-    escaped, or as a :class:`described` or :class:`stated` text. ``expected`` says what is valid.
+    escaped, or said in our words (:class:`Said`), or a whole statement (:class:`Stated`). ``expected`` says
+    what is valid; after a statement, what to do.
     """
 
     exit_code = 2
 
-    def __init__(self, place: str, seen: object = None, expected: str = "") -> None:
+    def __init__(self, place: Wording, seen: object = None, expected: Wording = "") -> None:
         self.place, self.seen, self.expected = place, seen, expected
-        super().__init__(place, seen, expected)
+        Exception.__init__(self, place, seen, expected)
 
-    def within(self, outer: str) -> BadInput:
+    def within(self, outer: Wording) -> BadInput:
         """The same mistake with its surroundings: ``date`` becomes ``visit 3, date``."""
-        return BadInput(f"{outer}, {self.place}", self.seen, self.expected)
+        return BadInput(inside(outer, self.place), self.seen, self.expected)
 
-    def __str__(self) -> str:
-        if isinstance(self.seen, stated):
-            said = "; ".join(part for part in (shown(self.seen), self.expected) if part)
-            return f"{self.place}: {said}"
-        parts = [f"saw {shown(self.seen)}"] if self.seen is not None else []
-        if self.expected:
-            parts.append(f"expected {self.expected}")
-        if self.seen == NOTHING and isinstance(self.seen, described):
-            parts[0] = "missing"
-        return f"{self.place}: {', '.join(parts)}" if parts else self.place
+    def in_language(self, code: str) -> str:
+        place, expected = worded(self.place, code), worded(self.expected, code)
+        if isinstance(self.seen, Stated):
+            return f"{place}: {'; '.join(part for part in (shown(self.seen, code), expected) if part)}"
+        parts = []
+        if self.seen == NOTHING:
+            parts.append(Said("error/missing").in_language(code))
+        elif self.seen is not None:
+            parts.append(Said("error/saw", seen=shown(self.seen, code)).in_language(code))
+        if expected:
+            parts.append(Said("error/expected", expected=expected).in_language(code))
+        return f"{place}: {', '.join(parts)}" if parts else place
+
+
+def inside(outer: Wording, inner: Wording) -> Wording:
+    """The place of something inside something else.
+
+    >>> print(inside("readings.toml", Said("place/line", number=3)))
+    readings.toml, line 3
+    """
+    if isinstance(outer, str) and isinstance(inner, str):
+        return f"{outer}, {inner}"
+    return Said("place/inside", outer=outer, inner=inner)
+
+
+def without(place: Wording, outer: str) -> Wording:
+    """The place without its outermost part, if that is ``outer``.
+
+    >>> print(without(inside("visit", "date"), "visit"))
+    date
+    """
+    if isinstance(place, str):
+        return place.removeprefix(f"{outer}, ")
+    if place.key != "place/inside":
+        return place
+    around, inner = cast(tuple[Wording, Wording], tuple(place.values.values()))
+    return inner if around == outer else inside(without(around, outer), inner)
 
 
 class MissingExtra(BadInput):
@@ -68,9 +115,10 @@ class MissingExtra(BadInput):
     serve: the package flask is not installed; add the extra: pip install '.[web]' in Jackfield's folder
     """
 
-    def __init__(self, place: str, package: str | None, extra: str) -> None:
-        seen = stated(f"the package {package or 'for this'} is not installed")
-        super().__init__(place, seen, f"add the extra: pip install '.[{extra}]' in Jackfield's folder")
+    def __init__(self, place: Wording, package: str | None, extra: str) -> None:
+        missing = Stated("error/package", package=package) if package else Stated("error/packages")
+        super().__init__(place, missing, Said("do/add-extra", extra=extra))
+        self.args = place, package, extra
 
 
 class NotFound(JackfieldError):
@@ -105,73 +153,82 @@ class PerhapsSaved(BookUnavailable):
     """The connection broke during a commit, and the server could not be asked about the result."""
 
 
-class described(str):  # used like a function
-    """A value in our own words: shown without quotes. Nothing at all is shown as missing.
-
-    >>> print(BadInput("name", described("41 characters"), "at most 40"))
-    name: saw 41 characters, expected at most 40
-    >>> print(BadInput("date", described("nothing"), "a date"))
-    date: missing, expected a date
-    """
-
-    __slots__ = ()
-
-
-NOTHING = described("nothing")
-
-
-class stated(str):  # used like a function
+class Stated(Said):
     """A whole statement about what is wrong; ``expected`` then says what to do.
 
-    >>> print(BadInput("readings.toml", stated("file not found")))
+    >>> print(BadInput("readings.toml", Stated("error/file-not-found")))
     readings.toml: file not found
-    >>> print(BadInput("book.sqlite", stated("the file exists already"), "add --replace to overwrite it"))
-    book.sqlite: the file exists already; add --replace to overwrite it
+    >>> print(BadInput("a.json", Stated("error/file-exists"), Said("do/choose-name-or-replace")))
+    a.json: the file exists already; choose another name, or add --replace
     """
 
     __slots__ = ()
 
 
-def shown(value: object) -> str:
+#: Nothing at all is shown as missing.
+NOTHING = Said("seen/nothing")
+
+
+def shown(value: object, language: str = LANGUAGES[0]) -> str:
     """A value for a message: short, quoted, control characters escaped.
 
     >>> shown("x" * 100)[-4:]
     "xx…'"
     """
-    if isinstance(value, (described, stated)):
-        return ascii_controls(value if len(value) <= 2 * _SHOWN else value[: 2 * _SHOWN] + "…")
+    if isinstance(value, Said):
+        said = value.in_language(language)
+        return ascii_controls(said if len(said) <= 2 * _SHOWN else said[: 2 * _SHOWN] + "…")
     if isinstance(value, str):
         text = value if len(value) <= _SHOWN else value[:_SHOWN] + "…"
         return ascii_controls(repr(text))
     if isinstance(value, int) and value.bit_length() > _SHOWN:
-        return "a huge number"  # its digits alone could be too many to write out
+        return shown(Said("seen/huge-number"), language)  # its digits alone could be too many to write out
     if value is None or isinstance(value, (bool, int, float, date)):
         return str(value)
     if isinstance(value, Exception):
-        return ascii_controls(str(value)[: 2 * _SHOWN])
-    return kind_of(value)  # what is nested may be too deep to write out
+        return ascii_controls(worded(value, language)[: 2 * _SHOWN])
+    return shown(kind_of(value), language)  # what is nested may be too deep to write out
 
 
-def kind_of(value: object) -> described:
+def unquoted(data: object) -> Said:
+    """Data that is shown without quotes.
+
+    >>> print(BadInput("room", unquoted("5.2 x"), "5.2x4.1"))
+    room: saw 5.2 x, expected 5.2x4.1
+    """
+    return Said("seen/data", data=data)
+
+
+def described(text: object) -> Said:
+    """Words in plain English; going away."""
+    return NOTHING if text == "nothing" else unquoted(text)
+
+
+def stated(text: object) -> Stated:
+    """A statement in plain English; going away."""
+    return Stated("seen/data", data=text)
+
+
+def kind_of(value: object) -> Said:
     """The kind of a value from a file, in words that its author knows.
 
-    >>> print(BadInput("visit", kind_of([]), "an object"))
+    >>> print(BadInput("visit", kind_of([]), Said("expected/object")))
     visit: saw a list, expected an object
     """
-    return described(_KIND_NAMES.get(type(value).__name__, "something else"))
+    kind = _KINDS.get(type(value).__name__)
+    return NOTHING if value is None else Said(f"kind/{kind}") if kind else Said("kind/other")
 
 
-_KIND_NAMES = {
-    "dict": "an object",
-    "list": "a list",
-    "tuple": "a list",
+_KINDS = {
+    "dict": "object",
+    "list": "list",
+    "tuple": "list",
     "str": "text",
-    "bool": "true or false",
-    "int": "a number",
-    "float": "a number",
-    "NoneType": "nothing",
-    "date": "a date",
-    "datetime": "a date",
+    "bool": "truth",
+    "int": "number",
+    "float": "number",
+    "date": "date",
+    "datetime": "date",
 }
 
 

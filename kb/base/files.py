@@ -21,27 +21,29 @@ from pathlib import Path
 from typing import IO, Final, NamedTuple
 from urllib.parse import quote
 
-from kb.base.errors import BadInput, BookTrouble, described
+from kb.base.errors import BadInput, BookTrouble
+from kb.base.messages import Said, Wording
 
-_SEEN: Final = described("a pipe or a device")
+_FILE: Final = Said("expected/file")
+_SEEN: Final = Said("seen/pipe-or-device")
 #: Endings of the files that SQLite keeps next to a database in use (sqlite.org/tempfiles.html).
 BESIDE: Final = ("-wal", "-shm", "-journal")
 
 
-def open_plain(path: Path, place: str, expected: str = "a file") -> IO[bytes]:
+def open_plain(path: Path, place: Wording, expected: Wording = _FILE) -> IO[bytes]:
     """The file, open for reading from its start.
 
     Raises BadInput naming ``place`` where it is no plain file, or a database that is in use; OSError where it
     cannot be opened.
     """
     if path.name and _in_use(path):
-        raise BadInput(place, described("a database that is in use"), expected)
+        raise BadInput(place, Said("seen/database-in-use"), expected)
     # Without this, opening a pipe waits for a writer. What was opened is looked at, not its name.
     handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     try:
         mode = os.fstat(handle).st_mode
         if stat.S_ISDIR(mode):
-            raise BadInput(place, described("a folder"), expected)
+            raise BadInput(place, Said("seen/folder"), expected)
         if not stat.S_ISREG(mode):
             raise BadInput(place, _SEEN, expected)
         return open(handle, "rb")
@@ -53,14 +55,14 @@ def open_plain(path: Path, place: str, expected: str = "a file") -> IO[bytes]:
 def refuse_special(path: Path) -> None:
     """Raise BookTrouble where something is there that SQLite would wait for, or write into."""
     if path.exists() and not path.is_file():
-        seen = "a folder" if path.is_dir() else _SEEN
-        raise BookTrouble(f"{path}: {seen}, expected a file")
+        seen = Said("seen/folder") if path.is_dir() else _SEEN
+        raise BookTrouble(Said("error/expected-file", place=path, seen=seen))
 
 
 def refuse_special_output(path: Path) -> None:
     """Raise BadInput where something is there in whose place no file may be put."""
     if path.exists() and not path.is_file():
-        raise BadInput(str(path), described("a folder") if path.is_dir() else _SEEN, "a file")
+        raise BadInput(str(path), Said("seen/folder") if path.is_dir() else _SEEN, _FILE)
 
 
 class Way(NamedTuple):

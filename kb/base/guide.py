@@ -14,7 +14,8 @@ from difflib import get_close_matches
 from typing import Final
 
 from kb.base.datafiles import located
-from kb.base.errors import NotFound, ascii_controls
+from kb.base.errors import NotFound, shown
+from kb.base.messages import Said
 
 #: A link from one page to another, such as ``[files](files.md)`` or ``[CSV](files.md#csv)``.
 _LINK: Final = re.compile(r"\[([^\]]+)\]\((\w+)\.md(#[\w-]+)?\)")
@@ -51,8 +52,10 @@ def page(name: str) -> Page:
     known = topics()
     if not _NAME.match(wanted) or wanted not in known:
         near = get_close_matches(wanted, known, n=1)
-        hint = f"; did you mean {near[0]!r}?" if near else f"; the topics are {', '.join(known)}"
-        raise NotFound(f"guide: there is no page on {ascii_controls(name[:40])!r}{hint}")
+        asked = shown(name[:40])
+        if near:
+            raise NotFound(Said("error/no-guide-page-near", name=asked, near=shown(near[0])))
+        raise NotFound(Said("error/no-guide-page", name=asked, topics=", ".join(known)))
     with open(located(f"guide/{wanted}.md"), encoding="utf-8") as file:
         text = file.read()
     title, _, rest = text.partition("\n")

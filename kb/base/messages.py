@@ -8,17 +8,23 @@ each other language has a file with the same keys. A sentence that depends on a 
 'The DAC needs its own outlet, and somebody may unplug it by mistake.'
 >>> text("path/noun/hdmi", "es")
 'la toma HDMI'
+
+Code that does not know the reader's language hands on a :class:`Said`: the key and the values of a sentence.
+
+>>> print(Said("expected/at-most", most=40))
+at most 40
+>>> Said("expected/at-most", most=40).in_language("es")
+'como máximo 40'
 """
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from functools import cache
 from typing import Any, Final
 
-from kb.base.datafiles import data_object
-from kb.base.errors import BadInput, BookTrouble, kind_of
-from kb.base.validation import sentence
+from kb.base.datafolder import data_path
 
 #: Languages with a catalogue; the first is the usual one.
 LANGUAGES: Final = ("en", "es")
@@ -26,6 +32,56 @@ LANGUAGES: Final = ("en", "es")
 FORMS: Final = ("one", "other")
 
 Message = str | Mapping[str, str]
+
+
+class DamagedCatalogue(Exception):
+    """The catalogue of a language is missing or damaged, so that nothing can be said but this, in English."""
+
+    def __init__(self, language: str, why: str) -> None:
+        super().__init__(
+            f"a file that came with Jackfield is damaged: data/messages/{language}.json: {why};"
+            " install jackfield again"
+        )
+
+
+class Said:
+    """A sentence, or a part of one, by its key and values: put into words only when somebody reads it.
+
+    A value may be another sentence or an error; it is then said in the same language. ``str`` says it in
+    English.
+    """
+
+    __slots__ = ("key", "values")
+
+    def __init__(self, key: str, /, **values: object) -> None:
+        self.key, self.values = key, values
+
+    def in_language(self, code: str) -> str:
+        """The sentence in the language of this code."""
+        values = {name: worded(value, code) for name, value in self.values.items()}
+        return template(self.key, code, self.values.get("count")).format_map(values)
+
+    def __str__(self) -> str:
+        return self.in_language(LANGUAGES[0])
+
+    def __repr__(self) -> str:
+        return f"Said({', '.join([repr(self.key), *(f'{k}={v!r}' for k, v in self.values.items())])})"
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Said) and (self.key, self.values) == (other.key, other.values)
+
+    def __hash__(self) -> int:
+        return hash(self.key)
+
+
+#: Data as it is (what somebody typed, the name of a file or field), or words for people.
+Wording = str | Said
+
+
+def worded(value: object, language: str) -> str:
+    """A value as text: sentences and errors in a language, anything else as it is."""
+    speaks = getattr(value, "in_language", None)
+    return str(value) if speaks is None else speaks(language)
 
 
 def text(key: str, language: str = LANGUAGES[0], /, **values: object) -> str:
@@ -46,25 +102,26 @@ def template(key: str, language: str = LANGUAGES[0], count: object = None) -> st
 def messages(language: str = LANGUAGES[0]) -> Mapping[str, Message]:
     """The catalogue of a language, read at its first use.
 
-    Raises BadInput if the language is not one of ``LANGUAGES``, BookTrouble if the installation is damaged.
+    Raises DamagedCatalogue if the installation is damaged.
     """
-    if language not in LANGUAGES:
-        raise BadInput("language", language, f"one of {', '.join(LANGUAGES)}")
-    place = f"messages/{language}.json"
     try:
-        # Nearly all are plain sentences; each command waits for this, so only others are looked at closer.
-        # Blanks at their ends are meant: some are parts of a sentence.
-        return {
-            key: value if isinstance(value, str) and value else _message(value, f"data/{place}, {key}")
-            for key, value in data_object(place).items()
-        }
-    except BadInput as damage:
-        raise BookTrouble(f"a file that came with Jackfield is damaged: {damage}") from damage
+        # Each command waits for this, so it is read without the strict reader of people's files.
+        with open(data_path(f"messages/{language}.json") or "", encoding="utf-8") as file:
+            found: dict[str, Any] = json.load(file)
+        for key, value in found.items():
+            if not (isinstance(value, str) and value) and not _has_forms(value):
+                raise DamagedCatalogue(language, f"{key} is no sentence")
+    except FileNotFoundError:
+        raise DamagedCatalogue(language, "it is missing") from None
+    except (OSError, ValueError, AttributeError) as damage:  # cannot be read, no UTF-8, no JSON, no object
+        raise DamagedCatalogue(language, str(damage)) from damage
+    return found
 
 
-def _message(value: Any, place: str) -> Message:
-    if not isinstance(value, Mapping):
-        raise BadInput(place, kind_of(value), "a sentence")
-    if tuple(value) != FORMS:
-        raise BadInput(place, kind_of(value), f"an object with {' and '.join(FORMS)}")
-    return {form: sentence(one, f"{place}, {form}") for form, one in value.items()}
+def _has_forms(value: Any) -> bool:
+    return isinstance(value, Mapping) and tuple(value) == FORMS and all(map(_is_sentence, value.values()))
+
+
+def _is_sentence(value: object) -> bool:
+    # Blanks at their ends are meant: some are parts of a sentence.
+    return isinstance(value, str) and bool(value)

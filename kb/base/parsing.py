@@ -8,7 +8,7 @@ twice, NaN and Infinity (RFC 8259, sections 4 and 6), numbers and nesting withou
 >>> json_of('{"make": "a", "make": "b"}', "visit.json")
 Traceback (most recent call last):
 ...
-kb.base.errors.BadInput: visit.json: saw "'make' occurs twice", expected JSON
+kb.base.errors.BadInput: visit.json: saw 'make' occurs twice, expected JSON
 """
 
 from __future__ import annotations
@@ -17,10 +17,11 @@ import json
 import re
 from typing import Any, Final
 
-from kb.base.errors import BadInput, BookTrouble, described
+from kb.base.errors import BadInput, BookTrouble, inside, unquoted
+from kb.base.messages import Said, Wording
 
 
-def json_of(text: str, place: str, *, by_line: bool = False) -> Any:
+def json_of(text: str, place: Wording, *, by_line: bool = False) -> Any:
     """The JSON value in ``text``; ``by_line``: it has lines, so that a mistake is named with its own.
 
     Raises BadInput.
@@ -28,20 +29,26 @@ def json_of(text: str, place: str, *, by_line: bool = False) -> Any:
     try:
         return json.loads(text, parse_constant=_no_constant, object_pairs_hook=_once)
     except RecursionError:
-        raise BadInput(place, described("deeply nested JSON"), "a flat object") from None
+        raise BadInput(place, Said("seen/nested-json"), Said("expected/flat-object")) from None
     except json.JSONDecodeError as wrong:
-        where = f"{place}, line {wrong.lineno}" if by_line else place
-        raise BadInput(where, described(wrong.msg), "JSON") from None
-    except ValueError as wrong:  # of ours, or a number of more digits than Python reads
+        where = inside(place, Said("place/line", number=wrong.lineno)) if by_line else place
+        raise BadInput(where, unquoted(wrong.msg), "JSON") from None
+    except _Refused as refused:
+        raise BadInput(place, refused.args[0], "JSON") from None
+    except ValueError as wrong:  # a number of more digits than Python reads
         raise BadInput(place, str(wrong), "JSON") from None
 
 
-def stored_json(text: str, place: str) -> Any:
+def stored_json(text: str, place: Wording) -> Any:
     """The JSON value in a text of the book, which another program may have damaged. Raises BookTrouble."""
     try:
         return json_of(text, place)
     except BadInput as wrong:
-        raise BookTrouble(f"{place}: is no valid JSON ({wrong.seen}); restore a backup") from None
+        raise BookTrouble(Said("error/stored-json", place=place, why=wrong.seen)) from None
+
+
+class _Refused(ValueError):
+    """JSON on which readers disagree; the argument says why."""
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -49,12 +56,12 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(found) < len(pairs):
         keys = [key for key, _ in pairs]
         twice = next(key for key in keys if keys.count(key) > 1)
-        raise ValueError(f"{twice[:40]!r} occurs twice")
+        raise _Refused(Said("seen/occurs-twice", key=twice[:40]))
     return found
 
 
 def _no_constant(name: str) -> None:
-    raise ValueError(f"{name} is no number in JSON")
+    raise _Refused(Said("seen/no-json-number", name=name))
 
 
 _PARTS: Final = 30  #: of a dotted key; each costs the parser memory for all before it
@@ -63,16 +70,16 @@ _SAID: Final = r'"""(?:[^\\]|\\.)*?"""|\'\'\'.*?\'\'\'|"(?:[^"\\\n]|\\.)*"|\'[^\
 _BETWEEN_KEYS: Final = r"[={},\[\]\n]"
 
 
-def toml_of(text: str, place: str, expected: str = "TOML") -> dict[str, Any]:
+def toml_of(text: str, place: Wording, expected: Wording = "TOML") -> dict[str, Any]:
     """The tables in a TOML ``text``; ``expected`` says what else is valid there. Raises BadInput."""
     import tomllib  # a cold look-up reads no TOML
 
     if _has_endless_key(text):
-        raise BadInput(place, described("a key of many parts"), "keys of a few parts")
+        raise BadInput(place, Said("seen/key-of-many-parts"), Said("expected/keys-of-few-parts"))
     try:
         return tomllib.loads(text)
     except RecursionError:
-        raise BadInput(place, described("deeply nested TOML"), "flat tables") from None
+        raise BadInput(place, Said("seen/nested-toml"), Said("expected/flat-tables")) from None
     except ValueError as wrong:  # no TOML, or a number of more digits than Python reads
         raise BadInput(place, str(wrong), expected) from None
 

@@ -13,7 +13,8 @@ import unicodedata
 from collections.abc import Iterable
 from typing import Final
 
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput
+from kb.base.messages import Said, Wording
 
 LINE: Final = 80  #: characters of a make, model, marking, item
 SETTING: Final = 300  #: characters of a menu setting
@@ -23,35 +24,35 @@ _KEEP = frozenset("\n\t")
 _DEL = 0x7F
 
 
-def line(value: object, place: str, limit: int = LINE, *, empty: bool = True) -> str:
+def line(value: object, place: Wording, limit: int = LINE, *, empty: bool = True) -> str:
     """One line of text, NFC, without blanks at the ends.
 
     Raises BadInput if it is no text, is longer than ``limit``, has control characters (they would
     steer a terminal or hide what is there), or is empty though ``empty`` is false.
     """
     if not isinstance(value, str):
-        raise BadInput(place, value, "text")
+        raise BadInput(place, value, Said("expected/text"))
     if len(value) > 4 * limit:
-        raise BadInput(place, described(f"{len(value)} characters"), f"at most {limit}")
+        raise BadInput(place, Said("seen/characters", count=len(value)), Said("expected/at-most", most=limit))
     text = unicodedata.normalize("NFC", value).strip()
     if len(text) > limit:
-        raise BadInput(place, described(f"{len(text)} characters"), f"at most {limit}")
+        raise BadInput(place, Said("seen/characters", count=len(text)), Said("expected/at-most", most=limit))
     if not text.isprintable() and not all(_harmless(c) for c in text):
-        raise BadInput(place, text, "text without control characters")
+        raise BadInput(place, text, Said("expected/text-without-controls"))
     if not (text or empty):
-        raise BadInput(place, value, "some text")
+        raise BadInput(place, value, Said("expected/some-text"))
     return text
 
 
-def note(value: object, place: str, limit: int = NOTE) -> str:
+def note(value: object, place: Wording, limit: int = NOTE) -> str:
     """Free text of several lines; control characters are kept as their visible signs.
 
     Raises BadInput if it is no text or longer than ``limit``.
     """
     if not isinstance(value, str):
-        raise BadInput(place, value, "text")
+        raise BadInput(place, value, Said("expected/text"))
     if len(value) > limit:
-        raise BadInput(place, described(f"{len(value)} characters"), f"at most {limit}")
+        raise BadInput(place, Said("seen/characters", count=len(value)), Said("expected/at-most", most=limit))
     text = unicodedata.normalize("NFC", value.replace("\r\n", "\n").replace("\r", "\n"))
     return visible(text, keep=_KEEP).strip()
 

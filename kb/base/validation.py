@@ -17,12 +17,14 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final, TypeVar
 
 from kb.base import text
-from kb.base.errors import BadInput, described, kind_of
+from kb.base.errors import NOTHING, BadInput, inside, kind_of
+from kb.base.messages import Said, Wording
 
 T = TypeVar("T")
 D = TypeVar("D")
 K = TypeVar("K")
 
+_LIST: Final = Said("expected/list")
 SENTENCE: Final = 1200  #: characters of a sentence in a data file
 
 
@@ -32,96 +34,102 @@ class Fields:
     Messages name a field by ``place`` and its name; ``bare``: by its name alone, where that says enough.
     """
 
-    def __init__(self, data: object, place: str, expected: str, *, bare: bool = False) -> None:
+    def __init__(self, data: object, place: Wording, expected: Wording, *, bare: bool = False) -> None:
         if not isinstance(data, Mapping):
             raise BadInput(place, kind_of(data), expected)
         self._data: Mapping[Any, Any] = data
-        self._before = "" if bare else f"{place}, "
+        self._place = "" if bare else place
         self._known: list[str] = []
 
-    def take(self, key: str, read: Callable[[object, str], T], default: D) -> T | D:
+    def take(self, key: str, read: Callable[[object, Wording], T], default: D) -> T | D:
         """The field if it is there, else ``default``."""
         self._known.append(key)
         value = self._data.get(key)
-        return default if value is None else read(value, self._before + key)
+        return default if value is None else read(value, self._at(key))
 
-    def need(self, key: str, read: Callable[[object, str], T], expected: str = "") -> T:
+    def need(self, key: str, read: Callable[[object, Wording], T], expected: Wording = "") -> T:
         """The field; raises BadInput if it is missing; without ``expected``, in the words of ``read``."""
         self._known.append(key)
         value = self._data.get(key)
         if value is None and expected:
-            raise BadInput(self._before + key, described("nothing"), expected)
-        return read(value, self._before + key)
+            raise BadInput(self._at(key), NOTHING, expected)
+        return read(value, self._at(key))
 
     def end(self) -> None:
         """Raises BadInput on a field that nobody asked for: most likely a slip of the pen."""
         for key in self._data:
             if key not in self._known:
-                raise BadInput(f"{self._before}unknown field", key, f"one of {', '.join(self._known)}")
+                known = Said("expected/one-of", words=", ".join(self._known))
+                raise BadInput(self._at(Said("place/unknown-field")), key, known)
+
+    def _at(self, field: Wording) -> Wording:
+        return inside(self._place, field) if self._place else field
 
 
 def listed(
-    read: Callable[[object, str], T],
+    read: Callable[[object, Wording], T],
     most: int,
     least: int = 0,
     *,
-    expected: str = "a list",
-    each: str = "{place} {number}",
-) -> Callable[[object, str], tuple[T, ...]]:
+    expected: Wording = _LIST,
+    each: str = "place/nth",
+) -> Callable[[object, Wording], tuple[T, ...]]:
     """A reader of lists of ``least`` to ``most`` entries.
 
-    ``each`` names one entry by the place of the list and its number from 1; ``expected`` is the list.
+    ``each`` is the key of the words that name one entry by the ``place`` of the list and its ``number`` from
+    1, or "" for the place alone; ``expected`` is the list.
     """
 
-    def read_all(value: object, place: str) -> tuple[T, ...]:
+    def read_all(value: object, place: Wording) -> tuple[T, ...]:
         if not isinstance(value, Sequence) or isinstance(value, (str, bytes)) or len(value) < least:
             raise BadInput(place, _seen(value), expected)
         if len(value) > most:
-            raise BadInput(place, described(f"{len(value)} entries"), f"at most {most}")
+            raise BadInput(place, Said("seen/entries", count=len(value)), Said("expected/at-most", most=most))
         return tuple(
-            read(one, each.format(place=place, number=number)) for number, one in enumerate(value, 1)
+            read(one, Said(each, place=place, number=number) if each else place)
+            for number, one in enumerate(value, 1)
         )
 
     return read_all
 
 
 def keyed(
-    read_key: Callable[[object, str], K], read: Callable[[object, str], T], most: int
-) -> Callable[[object, str], dict[K, T]]:
+    read_key: Callable[[object, Wording], K], read: Callable[[object, Wording], T], most: int
+) -> Callable[[object, Wording], dict[K, T]]:
     """A reader of tables of at most ``most`` entries whose keys are data too; the order is kept."""
 
-    def read_all(value: object, place: str) -> dict[K, T]:
+    def read_all(value: object, place: Wording) -> dict[K, T]:
         if not isinstance(value, Mapping):
-            raise BadInput(place, kind_of(value), "an object")
+            raise BadInput(place, kind_of(value), Said("expected/object"))
         if len(value) > most:
-            raise BadInput(place, described(f"{len(value)} entries"), f"at most {most}")
-        return {read_key(key, place): read(one, f"{place}, {str(key)[:60]}") for key, one in value.items()}
+            raise BadInput(place, Said("seen/entries", count=len(value)), Said("expected/at-most", most=most))
+        return {read_key(key, place): read(one, inside(place, str(key)[:60])) for key, one in value.items()}
 
     return read_all
 
 
-def truth(value: object, place: str) -> bool:
+def truth(value: object, place: Wording) -> bool:
     """True or false."""
     if not isinstance(value, bool):
-        raise BadInput(place, _seen(value), "true or false")
+        raise BadInput(place, _seen(value), Said("expected/true-or-false"))
     return value
 
 
-def sentence(value: object, place: str) -> str:
+def sentence(value: object, place: Wording) -> str:
     """Words for people: one paragraph, not empty."""
     if value is None:
-        raise BadInput(place, described("nothing"), "some text")
+        raise BadInput(place, NOTHING, Said("expected/some-text"))
     return text.line(value, place, SENTENCE, empty=False)
 
 
 def bounded(
     value: object,
-    place: str,
+    place: Wording,
     *,
     low: float,
     high: float,
     unit: str = "",
-    expected: str = "",
+    expected: Wording = "",
     above: bool = False,
     seen: str | None = None,
 ) -> float:
@@ -135,31 +143,37 @@ def bounded(
         or not isinstance(value, (int, float))
         or not (low < value <= high if above else low <= value <= high)
     ):
-        usual = f"a number from {low:g} to {high:g}" + (f" {unit}" if unit else "")
-        raise BadInput(place, _seen(value) if seen is None else seen, expected or usual)
+        raise BadInput(place, _seen(value) if seen is None else seen, expected or from_to(low, high, unit))
     return float(value)
 
 
+def from_to(low: float, high: float, unit: str = "") -> Said:
+    """Say what a number must be: from low to high, in a unit if it has one."""
+    key = "expected/number-from-to-unit" if unit else "expected/number-from-to"
+    return Said(key, low=f"{low:g}", high=f"{high:g}", unit=unit)
+
+
 def number(
-    low: float, high: float, expected: str = "", *, above: bool = False
-) -> Callable[[object, str], float]:
+    low: float, high: float, expected: Wording = "", *, above: bool = False
+) -> Callable[[object, Wording], float]:
     """A reader of numbers: see :func:`bounded`."""
     return lambda value, place: bounded(value, place, low=low, high=high, expected=expected, above=above)
 
 
-chance: Final = number(0, 1, "a chance from 0 to 1")
+chance: Final = number(0, 1, Said("expected/chance"))
 
 
-def whole(low: int, high: int, expected: str) -> Callable[[object, str], int]:
+def whole(low: int, high: int, expected: Wording = "") -> Callable[[object, Wording], int]:
     """A reader of whole numbers from ``low`` to ``high``."""
 
-    def read(value: object, place: str) -> int:
+    def read(value: object, place: Wording) -> int:
         if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-            raise BadInput(place, _seen(value), expected)
+            usual = Said("expected/whole-from-to", low=low, high=high)
+            raise BadInput(place, _seen(value), expected or usual)
         return value
 
     return read
 
 
 def _seen(value: object) -> object:
-    return described("nothing") if value is None else value
+    return NOTHING if value is None else value

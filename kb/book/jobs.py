@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol, TypeVar
 
 from kb.base import clock, text
 from kb.base.errors import BadInput, BookTooNew, BookTrouble, NotFound, described, shown
+from kb.base.messages import Wording
 from kb.base.parsing import json_of
 from kb.domain.job import Job, JobStatus, changed, job_from, job_to, without_id
 from kb.domain.kinds import Attachment
@@ -336,7 +337,7 @@ def checked(job: Job) -> Job:
     return job
 
 
-def jobs_in(data: object, place: str) -> tuple[Job, ...]:
+def jobs_in(data: object, place: Wording) -> tuple[Job, ...]:
     """Return the jobs of a parsed job file, each with an id.
 
     An entry without an id and reference gets one from its content, so the same file twice adds nothing.

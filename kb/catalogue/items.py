@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
 from kb.base.errors import BadInput
+from kb.base.messages import Wording
 from kb.base.text import squeezed
 from kb.catalogue.vocabulary import Carried, CautionCode, Part, Power, Role, StepCode
 from kb.domain.words import DriverInput, Form, Signal
@@ -159,7 +160,7 @@ class Catalogue:
         object.__setattr__(self, "by_name", names)
         object.__setattr__(self, "by_end", {end: tuple(items) for end, items in ends.items()})
 
-    def item(self, name: str, place: str = "item") -> Item:
+    def item(self, name: str, place: Wording = "item") -> Item:
         """The item of this name, capitals and blanks aside. Raises BadInput with the nearest name."""
         found = self.by_name.get(str(name)) or self.by_name.get(squeezed(str(name)))
         if found is None:
@@ -185,7 +186,7 @@ class Catalogue:
             else ("an item of the catalogue, such as 'DAC' or 'optical cable 2 m'")
         )
 
-    def named(self, names: Collection[str], place: str = "have") -> frozenset[str]:
+    def named(self, names: Collection[str], place: Wording = "have") -> frozenset[str]:
         """The catalogue's own spelling of these names, with each thing held either way round."""
         if isinstance(names, str):
             raise BadInput(place, names, "a list of items")

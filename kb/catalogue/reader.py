@@ -11,7 +11,8 @@ from functools import lru_cache, partial
 from typing import Any, Final, TypeVar
 
 from kb.base.datafiles import located, tables_of
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput, described, shown
+from kb.base.messages import Said, Wording
 from kb.base.text import squeezed
 from kb.base.validation import Fields, chance, keyed, listed, number, sentence, truth
 from kb.catalogue.items import Catalogue, Far, Input, Item, Near, Number, Prior, Reach
@@ -77,11 +78,11 @@ def read_catalogue(*files: str | os.PathLike[str], known: Catalogue | None = Non
     )
 
 
-def _entries(fields: Fields, kind: str, read: Callable[[Fields, str], T]) -> Sequence[T]:
-    def read_one(entry: object, place: str) -> T:
+def _entries(fields: Fields, kind: str, read: Callable[[Fields, Wording], T]) -> Sequence[T]:
+    def read_one(entry: object, place: Wording) -> T:
         named = entry.get("name") if isinstance(entry, dict) else None
         if isinstance(named, str):
-            place = f"{place} {named[:80]!r}"
+            place = Said("place/kind-named", kind=place, name=shown(named[:80]))
         inner = Fields(entry, place, f"an entry [[{kind}]]")
         made = read(inner, place)
         inner.end()
@@ -102,7 +103,7 @@ def _unique(pairs: Any, kind: str) -> dict[Any, Any]:
 # -- one entry -------------------------------------------------------------------------------------
 
 
-def _items(fields: Fields, place: str) -> list[Item]:
+def _items(fields: Fields, place: Wording) -> list[Item]:
     """One item, or one for each of its lengths."""
     name = fields.need("name", sentence)
     lengths = fields.take("lengths_m", listed(_amount, MOST), ())
@@ -121,13 +122,13 @@ def _items(fields: Fields, place: str) -> list[Item]:
         Item,
         what=fields.need("what", sentence),
         role=fields.need("role", Role.read),
-        near=fields.need("near", listed(_near, MOST, 1, expected=_SOME, each="{place}")),
-        far=fields.need("far", listed(_far, MOST, 1, expected=_SOME, each="{place}")),
+        near=fields.need("near", listed(_near, MOST, 1, expected=_SOME, each="")),
+        far=fields.need("far", listed(_far, MOST, 1, expected=_SOME, each="")),
         power=power,
         sockets=int(told.get("sockets", _SOCKETS.get(power, 0))),
         clicks=fields.take("clicks", truth, False),
-        cautions=fields.take("cautions", listed(CautionCode.read, MOST, each="{place}"), ()),
-        steps=fields.take("steps", listed(StepCode.read, MOST, each="{place}"), ()),
+        cautions=fields.take("cautions", listed(CautionCode.read, MOST, each=""), ()),
+        steps=fields.take("steps", listed(StepCode.read, MOST, each=""), ()),
         family=name,
         source=_sources(fields, told, place),
         names=fields.take("names", _names, {}),
@@ -155,7 +156,7 @@ def _items(fields: Fields, place: str) -> list[Item]:
     return made
 
 
-def _names(value: object, place: str) -> dict[str, str]:
+def _names(value: object, place: Wording) -> dict[str, str]:
     """Names in other languages by code; each has {n} exactly where the item's own has."""
     return keyed(sentence, sentence, MOST)(value, place)
 
@@ -163,7 +164,7 @@ def _names(value: object, place: str) -> dict[str, str]:
 _SOME: Final = "a list with one entry or more"
 
 
-def _near(entry: object, place: str) -> Near:
+def _near(entry: object, place: Wording) -> Near:
     fields = Fields(entry, place, "a table")
     near = _socket(fields)
     fields.end()
@@ -174,11 +175,11 @@ def _socket(fields: Fields) -> Near:
     return Near(
         fields.need("form", Form.read),
         fields.need("part", Part.read),
-        frozenset(fields.need("takes", listed(Carried.read, MOST, 1, expected=_SOME, each="{place}"))),
+        frozenset(fields.need("takes", listed(Carried.read, MOST, 1, expected=_SOME, each=""))),
     )
 
 
-def _far(entry: object, place: str) -> Far:
+def _far(entry: object, place: Wording) -> Far:
     fields = Fields(entry, place, "a table")
     far = Far(
         fields.need("form", Form.read),
@@ -189,7 +190,7 @@ def _far(entry: object, place: str) -> Far:
     return far
 
 
-def _reach(fields: Fields, place: str) -> Reach:
+def _reach(fields: Fields, place: Wording) -> Reach:
     reach = Reach(
         fields.need("signal", Signal.read),
         fields.need("usual_m", _amount),
@@ -201,7 +202,7 @@ def _reach(fields: Fields, place: str) -> Reach:
     return reach
 
 
-def _number(fields: Fields, _: str) -> Number:
+def _number(fields: Fields, _: Wording) -> Number:
     return Number(
         fields.need("name", sentence),
         fields.need("value", _amount),
@@ -210,14 +211,14 @@ def _number(fields: Fields, _: str) -> Number:
     )
 
 
-def _prior(fields: Fields, _: str) -> tuple[Signal, Prior]:
+def _prior(fields: Fields, _: Wording) -> tuple[Signal, Prior]:
     signal = fields.need("signal", Signal.read)
     return signal, Prior(
         fields.need("works", _count), fields.need("fails", _count), fields.need("source", sentence)
     )
 
 
-def _sources(fields: Fields, told: Mapping[str, float], place: str) -> dict[str, str]:
+def _sources(fields: Fields, told: Mapping[str, float], place: Wording) -> dict[str, str]:
     """The source of each number of an item: one text for all, or a text a number with ``rest``."""
     said = fields.need("source", _source, "a source, or a table of sources with rest")
     for key in told:
@@ -226,13 +227,13 @@ def _sources(fields: Fields, told: Mapping[str, float], place: str) -> dict[str,
     return {key: said.get(key) or said["rest"] for key in told}
 
 
-def _source(value: object, place: str) -> dict[str, str]:
+def _source(value: object, place: Wording) -> dict[str, str]:
     if isinstance(value, str):
         return {"rest": sentence(value, place)}
     return keyed(_number_name, sentence, MOST)(value, place)
 
 
-def _number_name(key: object, place: str) -> str:
+def _number_name(key: object, place: Wording) -> str:
     if key not in (*_NUMBERS, "rest"):
         raise BadInput(f"{place}, unknown field", key, f"one of {', '.join((*_NUMBERS, 'rest'))}")
     return str(key)

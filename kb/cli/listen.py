@@ -12,6 +12,7 @@ import click
 from kb.base import clock
 from kb.base.errors import BadInput, MissingExtra, described
 from kb.base.inputfiles import opened, read_text
+from kb.base.messages import Wording
 from kb.base.parsing import toml_of
 from kb.base.text import line
 from kb.cli.common import Output, Session, choice, command_options, text
@@ -125,10 +126,10 @@ def _recorded(
         if file is None:
             continue
         own = key == "source"
-        with opened(file) as (raw, name), _rewindable(raw, name) as whole:
+        with opened(file) as (raw, place), _rewindable(raw, place) as whole:
             sound = found[key] = recording_from(
                 whole,
-                name,
+                str(place),
                 least_s=SINE_S if key in ("sine", "calibration") else NOISE_S,
                 channel=None if own else coil,
                 probe=Probe.FLAT if own else Probe(probe),
@@ -139,7 +140,7 @@ def _recorded(
 
 
 @contextmanager
-def _rewindable(file: IO[bytes], name: str) -> Iterator[IO[bytes]]:
+def _rewindable(file: IO[bytes], place: Wording) -> Iterator[IO[bytes]]:
     """The file if it can be read twice, else a copy of it on the disk."""
     if file.seekable():
         yield file
@@ -148,7 +149,7 @@ def _rewindable(file: IO[bytes], name: str) -> Iterator[IO[bytes]]:
         while part := file.read(1 << 20):
             copy.write(part)
             if copy.tell() > _LONGEST_WAV:
-                raise BadInput(name, described("more than 4 GiB"), "a smaller file")
+                raise BadInput(place, described("more than 4 GiB"), "a smaller file")
         copy.seek(0)
         yield copy
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from kb.base.errors import BadInput, BookTrouble
+from kb.base.errors import BadInput, BookTrouble, inside
 from kb.base.inputfiles import read_text
+from kb.base.messages import Said, worded
 from kb.cli.common import Session, answering, command_options, text
 from kb.cli.progress import bar
 
@@ -84,7 +85,9 @@ def load_command(
                 book.catch_up()
     with answering(session, "loaded" if done.written else "not-loaded"):
         if session.as_json:
-            session.json({**asdict(done), "dry_run": dry_run, "bad": [asdict(one) for one in done.bad]})
+            session.json(
+                {**asdict(done), "dry_run": dry_run, "bad": [_as_json(session, one) for one in done.bad]}
+            )
         else:
             _tell(session, done, dry_run, keep_good)
     return 2 if done.bad_count and not keep_good else 0
@@ -125,7 +128,7 @@ def _tell(session: Session, done: Loaded, dry_run: bool, keep_good: bool) -> Non
         if done.unused[place]:
             session.say(said("cli/load/unused", place=place, columns=", ".join(done.unused[place])))
     for bad in done.bad[:_SHOWN]:
-        session.say(_bad(bad))
+        session.say(_mistake(bad).in_language(said.code))
     if done.bad_count > _SHOWN:
         session.say(said("cli/load/more-mistakes", count=done.bad_count - _SHOWN))
     if done.bad_count and not keep_good:
@@ -146,5 +149,13 @@ def _tell(session: Session, done: Loaded, dry_run: bool, keep_good: bool) -> Non
         out.print(text(said("cli/load/completed", count=done.completed)))
 
 
-def _bad(bad: BadRow) -> str:
-    return str(BadInput(f"{bad.file}, line {bad.line}, {bad.field}", bad.seen or None, bad.expected))
+def _mistake(bad: BadRow) -> BadInput:
+    place = inside(bad.file, Said("place/line", number=bad.line))
+    return BadInput(bad.field, bad.seen or None, bad.expected).within(place)
+
+
+def _as_json(session: Session, bad: BadRow) -> dict[str, Any]:
+    code = session.language.code
+    seen = "" if bad.seen is None else worded(bad.seen, code)
+    said = {"field": worded(bad.field, code), "seen": seen, "expected": worded(bad.expected, code)}
+    return {"file": bad.file, "line": bad.line, **said}

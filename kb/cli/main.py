@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from kb.base.errors import JackfieldError, ascii_controls
+from kb.base.messages import DamagedCatalogue, Said
 
 if TYPE_CHECKING:
     import click
@@ -33,8 +34,15 @@ def main(argv: Sequence[str] | None = None) -> None:
 
 def run(args: list[str]) -> int:
     """Run one command; returns its exit code. No traceback reaches a user unless ``--debug`` is given."""
-    debug = "--debug" in args
     _usable_streams()
+    try:
+        return _run(args, debug="--debug" in args)
+    except DamagedCatalogue as damage:
+        _say(str(damage))
+        return 3
+
+
+def _run(args: list[str], *, debug: bool) -> int:
     if os.environ.get("_JACKFIELD_COMPLETE"):  # the shell asks what may follow; it passes no words
         from kb.cli.commands import jackfield
         from kb.cli.completion import complete
@@ -46,7 +54,7 @@ def run(args: list[str]) -> int:
         code = _plain_find(args) if _is_plain_find(args) else _parsed(args)
         sys.stdout.flush()
     except KeyboardInterrupt:
-        _say("stopped; nothing more was saved")
+        _tell(Said("error/stopped"))
         return 130
     except (BrokenPipeError, SystemExit):
         # The reader of our output (head, less) has gone, and click and rich exit: that is no error.
@@ -54,16 +62,19 @@ def run(args: list[str]) -> int:
         return 0
     except JackfieldError as trouble:
         _trace(debug)
-        _say(str(trouble))
+        _tell(trouble)
         return trouble.exit_code
     except OSError as trouble:
         _trace(debug)
         mute()
-        _say(f"could not be read or written: {trouble.strerror or trouble}")
+        _tell(Said("error/not-read-or-written", why=trouble.strerror or trouble))
         return 3
+    except DamagedCatalogue:
+        _trace(debug)
+        raise
     except Exception as mistake:  # the last resort: our own mistake is reported as one
         _trace(debug)
-        _say(f"a mistake in Jackfield itself ({type(mistake).__name__}: {mistake}); --debug shows where")
+        _tell(Said("error/our-mistake", kind=type(mistake).__name__, why=mistake))
         return 3
     return code if isinstance(code, int) else 0
 
@@ -131,8 +142,19 @@ def _trace(debug: bool) -> None:
 def _usage(wrong: click.ClickException) -> str:
     ctx = getattr(wrong, "ctx", None)  # a mistake of usage has one
     where = ctx.command_path if ctx else ""
-    hint = f"\nTry '{where} --help'." if where else ""
+    hint = f"\n{_words(Said('error/try-help', command=where))}" if where else ""
     return f"{wrong.format_message()}{hint}"
+
+
+def _words(said: Said | JackfieldError) -> str:
+    """A message in the language of the settings."""
+    from kb.cli.session import reader
+
+    return said.in_language(reader().code)
+
+
+def _tell(said: Said | JackfieldError) -> None:
+    _say(_words(said))
 
 
 def _say(message: str) -> None:

@@ -125,7 +125,7 @@ def _read(file: str, sets: list[tuple[str, str]]) -> Reading:
     sent, place = read_bytes(file, pdf.MOST_BYTES)
     document = pdf.document(sent, place)
     if any(page.picture for page in document.pages):
-        with bar(place) as tell:
+        with bar(str(place)) as tell:
             document = with_scans(document, sent, place, tell)
     found: dict[tuple[Any, ...], list[int]] = {}
     items: dict[tuple[Any, ...], Item] = {}
@@ -136,7 +136,7 @@ def _read(file: str, sets: list[tuple[str, str]]) -> Reading:
             items.setdefault(key, item)
             found.setdefault(key, []).append(number)
     drafted = [Drafted(items[key], tuple(numbers)) for key, numbers in found.items()]
-    return Reading(Path(file).name if file != "-" else place, sent, document, sets, drafted)
+    return Reading(Path(file).name if file != "-" else str(place), sent, document, sets, drafted)
 
 
 # -- confirming and recording --------------------------------------------------------------------------

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TextIO
 
 from kb.base.errors import BadInput, BookTrouble, BookUnavailable, NotFound
+from kb.base.messages import Said
 from kb.base.text import visible
 
 if TYPE_CHECKING:
@@ -81,7 +82,7 @@ class Session:
         try:
             return Path(self.home).expanduser() if self.home else default_home()
         except RuntimeError:
-            raise BadInput("--home", self.home, "a folder that exists") from None
+            raise BadInput("--home", self.home, Said("expected/existing-folder")) from None
 
     @cached_property
     def settings(self) -> Settings:
@@ -112,7 +113,7 @@ class Session:
     def found_book(self) -> Book:
         """The open book; raises NotFound if there is none yet, since a question makes no book."""
         if self.store is None and not self.book.path.exists():
-            raise NotFound(f"{self.book.path}: there is no book here yet")
+            raise NotFound(Said("error/no-book", place=self.book.path))
         return self.book
 
     def _bar(self, what: str) -> Progress | None:
@@ -172,7 +173,7 @@ class Session:
     def no(self, why: NotFound) -> None:
         """A true answer of "no" is an answer: a program gets its document, unless the command gave it one."""
         if self.as_json and not self._answered:
-            self.json({"error": str(why)})
+            self.json({"error": why.in_language(self.language.code)})
 
     def say(self, message: str, file: TextIO | None = None) -> None:
         """A message about the work, on stderr, so that stdout holds the answer alone."""
@@ -190,9 +191,19 @@ class Session:
             book.close()
 
 
+#: The session of the command that runs, or ran last.
+_last: list[Session] = []
+
+
+def reader() -> Language:
+    """The language of whoever reads the messages of this command, also before it has a session of its own."""
+    return (_last or [Session()])[-1].language
+
+
 @contextmanager
 def running(session: Session) -> Iterator[None]:
     """Run a command in its session, and close that: a "no" is told to programs, too."""
+    _last[:] = [session]
     try:
         yield
     except NotFound as nobody:
@@ -201,7 +212,7 @@ def running(session: Session) -> Iterator[None]:
     except BookUnavailable as trouble:
         if session.has_written_where(trouble):
             why = str(trouble).partition("; nothing was changed")[0]
-            raise type(trouble)(f"{why}; what this command wrote before that is saved") from trouble
+            raise type(trouble)(Said("error/saved-before", why=why)) from trouble
         raise
     finally:
         session.close()

@@ -10,7 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Final
 
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput, inside
+from kb.base.messages import Said, Wording
 from kb.base.validation import Fields, listed, sentence
 from kb.domain.kinds import Inputs, Name, Number, declared, fields_of, take_fields
 from kb.domain.words import DriverInput
@@ -27,13 +28,18 @@ class DriverLimits:
 
     name: str = field(metadata=declared(Name(), "name"))
     rated_current_a_rms: float = field(
-        metadata=declared(Number(0.01, 100, "a number from 0.01 to 100 A"), "rated current")
+        metadata=declared(
+            Number(0.01, 100, unit="A"),
+            "rated current",
+        )
     )
-    max_voltage_v_rms: float = field(
-        metadata=declared(Number(0.1, 400, "a number from 0.1 to 400 V"), "voltage")
-    )
+    max_voltage_v_rms: float = field(metadata=declared(Number(0.1, 400, unit="V"), "voltage"))
     min_resistance_ohm: float = field(
-        default=0.0, metadata=declared(Number(0, 100, "a number from 0 to 100 ohm"), "least resistance")
+        default=0.0,
+        metadata=declared(
+            Number(0, 100, unit="ohm"),
+            "least resistance",
+        ),
     )
     inputs: tuple[DriverInput, ...] = field(default=(), metadata=declared(Inputs(), "inputs"))
     source: str = ""
@@ -44,22 +50,27 @@ class DriverLimits:
                 one.kind.read(getattr(self, one.name), f"driver {self.name}, {one.about}")
 
 
-def drivers_from(data: object, place: str = "drivers") -> tuple[DriverLimits, ...]:
+def drivers_from(data: object, place: Wording = "drivers") -> tuple[DriverLimits, ...]:
     """The drivers of a parsed ``drivers.toml`` (``[[driver]]`` tables of declared fields and a source).
 
     Raises BadInput naming the table and key, or a name that two tables have.
     """
-    fields = Fields(data, place, "[[driver]] tables")
-    found = fields.need("driver", listed(_driver, MOST_DRIVERS, 1, expected="[[driver]] tables"))
+    tables = Said("expected/tables-of", kind="driver")
+    fields = Fields(data, place, tables)
+    found = fields.need("driver", listed(_driver, MOST_DRIVERS, 1, expected=tables))
     fields.end()
     names = [driver.name for driver in found]
     if twice := [name for name in names if names.count(name) > 1]:
-        raise BadInput(f"{place}, driver {twice[0]}", described("two entries"), "one entry a name")
+        raise BadInput(
+            inside(place, Said("place/driver", name=twice[0])),
+            Said("seen/two-entries"),
+            Said("expected/one-entry-a-name"),
+        )
     return found
 
 
-def _driver(data: object, place: str) -> DriverLimits:
-    fields = Fields(data, place, "a table")
+def _driver(data: object, place: Wording) -> DriverLimits:
+    fields = Fields(data, place, Said("expected/table"))
     driver = DriverLimits(**take_fields(DriverLimits, fields), source=fields.need("source", sentence))
     fields.end()
     return driver

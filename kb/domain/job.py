@@ -17,7 +17,8 @@ from dataclasses import dataclass, field, fields, replace
 from datetime import date as Day
 from typing import Any, Final
 
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput, inside
+from kb.base.messages import Said, Wording
 from kb.base.validation import Fields, listed
 from kb.domain.kinds import (
     CalendarDay,
@@ -79,19 +80,20 @@ class Material:
     Wire and fixings are used up; a ``tool`` serves every job of the day.
     """
 
-    item: str = field(metadata=declared(Name("an item"), "what is needed"))
+    item: str = field(metadata=declared(Name(Said("expected/item")), "what is needed"))
     count: int = field(
         metadata=declared(
-            Whole(1, MOST_COUNT, f"a whole number from 1 to {MOST_COUNT}"), "how many pieces or metres"
+            Whole(1, MOST_COUNT),
+            "how many pieces or metres",
         )
     )
     tool: bool = field(default=False, metadata=declared(Flag(), "whether it serves every job of a day"))
     unit: Unit = field(default=Unit.PIECE, metadata=declared(OneOf(Unit), "what the count is of"))
 
 
-def _material(value: object, place: str) -> Material:
+def _material(value: object, place: Wording) -> Material:
     try:
-        return read_object(Material, value, place, "an object with item and count")
+        return read_object(Material, value, place, Said("expected/object-with", fields="item", last="count"))
     except BadInput as mistake:
         raise mistake.within(place) from None
 
@@ -99,21 +101,19 @@ def _material(value: object, place: str) -> Material:
 class Materials(ValueKind):
     """The lines of a loop's list, from the output of ``jackfield loop --json`` or its ``items`` alone."""
 
-    expected = "what 'jackfield loop --json' prints, or its items"
+    expected = Said("expected/loop-json")
 
-    def read(self, value: object, place: str) -> tuple[Material, ...]:
+    def read(self, value: object, place: Wording) -> tuple[Material, ...]:
         lines = value.get("items") if isinstance(value, Mapping) else value
-        return listed(_material, MOST_LINES, expected=self.expected, each="{place}, item {number}")(
-            lines, place
-        )
+        return listed(_material, MOST_LINES, expected=self.expected, each="place/item")(lines, place)
 
 
 class _Yes(Flag):
     """An answer: true or false, yes or no."""
 
-    expected = "yes or no"
+    expected = Said("expected/yes-or-no")
 
-    def read(self, value: object, place: str) -> bool:
+    def read(self, value: object, place: Wording) -> bool:
         if value not in (True, False, "yes", "no"):
             raise BadInput(place, value, self.expected)
         return value in (True, "yes")
@@ -166,15 +166,15 @@ class JobSet:
 class _Sets(ValueKind):
     """The sets of a job."""
 
-    expected = "a list of sets"
+    expected = Said("expected/list-of-sets")
 
-    def read(self, value: object, place: str) -> tuple[JobSet, ...]:
-        return listed(_job_set, MOST_SETS, expected=self.expected, each="set {number}")(value, place)
+    def read(self, value: object, place: Wording) -> tuple[JobSet, ...]:
+        return listed(_job_set, MOST_SETS, expected=self.expected, each="place/set")(value, place)
 
 
-def _job_set(value: object, place: str) -> JobSet:
+def _job_set(value: object, place: Wording) -> JobSet:
     try:
-        return read_object(JobSet, value, place, "an object with what is known of the set")
+        return read_object(JobSet, value, place, Said("expected/object-of-set"))
     except BadInput as mistake:
         raise mistake.within(place) from None
 
@@ -202,7 +202,7 @@ class Job:
             Number(
                 0,
                 LONGEST,
-                f"metres from set to driver, a bare number above 0, at most {LONGEST:g} (10 ft are 3.05)",
+                Said("expected/metres-to-driver", most=f"{LONGEST:g}"),
                 above=True,
             ),
             "the cable from set to driver",
@@ -221,7 +221,11 @@ class Job:
     used: tuple[tuple[str, int], ...] = field(
         default=(),
         metadata=declared(
-            Keyed(Name("an item"), Whole(1, MOST_USED, f"a count, 1 to {MOST_USED}"), MOST_USED),
+            Keyed(
+                Name(Said("expected/item")),
+                Whole(1, MOST_USED, Said("expected/count", most=MOST_USED)),
+                MOST_USED,
+            ),
             "what was used up there",
         ),
     )
@@ -239,13 +243,13 @@ class Job:
         return self.sets or (JobSet(),)
 
 
-def job_from(data: object, place: str = "job", *, kept: bool = False) -> Job:
+def job_from(data: object, place: Wording = "job", *, kept: bool = False) -> Job:
     """Return the job that ``data`` (parsed JSON or TOML) describes. Raises BadInput naming the field.
 
     The fields of a single set may be written without ``sets``. ``kept``: it is in a book already, so years
     in the future are taken as they are.
     """
-    given = Fields(_with_size(data), place, "an object with what is known of the job", bare=True)
+    given = Fields(_with_size(data), place, Said("expected/object-of-job"), bare=True)
     try:
         found = take_fields(Job, given)
         if "sets" not in found:
@@ -287,7 +291,7 @@ def job_to(job: Job) -> dict[str, Any]:
 OF_A_SET: Final = frozenset(one.key for one in fields_of(JobSet))
 
 
-def changed(job: Job, said: Mapping[str, Any], number: int = 0, place: str = "job") -> Job:
+def changed(job: Job, said: Mapping[str, Any], number: int = 0, place: Wording = "job") -> Job:
     """Return the job with fields of a job file put in place of its own; None takes a field away.
 
     ``number``: the set that the fields of a set are about, from 1, or one more for another set; 0: the only
@@ -298,7 +302,11 @@ def changed(job: Job, said: Mapping[str, Any], number: int = 0, place: str = "jo
     if of_set:
         sets: list[dict[str, Any]] = whole.setdefault("sets", [])
         if (not number and len(sets) > 1) or number > len(sets) + 1:
-            raise BadInput(f"{place}, set", number or described("none"), f"one of its sets, 1 to {len(sets)}")
+            raise BadInput(
+                inside(place, "set"),
+                number or Said("seen/none"),
+                Said("expected/one-of-its-sets", last=len(sets)),
+            )
         if number > len(sets) or not sets:
             sets.append({})
         _put(sets[max(number, 1) - 1], of_set)

@@ -26,9 +26,10 @@ from typing import Any, Final, TypeVar
 from uuid import UUID
 
 from kb.base import text
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput
+from kb.base.messages import Said, Wording
 from kb.base.parsing import stored_json
-from kb.base.validation import Fields, bounded, keyed, listed, truth, whole
+from kb.base.validation import Fields, bounded, from_to, keyed, listed, truth, whole
 from kb.domain.words import DriverInput, Word
 
 T = TypeVar("T")
@@ -43,9 +44,9 @@ _ISO_DATE: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}\Z")
 class ValueKind:
     """A kind of value. ``expected`` says for people what it must be."""
 
-    expected = ""
+    expected: Wording = ""
 
-    def read(self, value: object, place: str) -> Any:
+    def read(self, value: object, place: Wording) -> Any:
         """The value as the domain holds it; raises BadInput naming ``place``."""
         raise NotImplementedError
 
@@ -55,84 +56,88 @@ class OneOf(ValueKind):
 
     def __init__(self, words: type[Word]) -> None:
         self.words = words
-        self.expected = f"one of {', '.join(words)}"
+        self.expected = Said("expected/one-of", words=", ".join(words))
 
-    def read(self, value: object, place: str) -> Word:
+    def read(self, value: object, place: Wording) -> Word:
         return self.words.read(value, place)
 
 
 class Line(ValueKind):
     """One line of text of at most ``most`` characters; it may be empty."""
 
-    expected = "one line of text"
+    expected = Said("expected/line-of-text")
 
     def __init__(self, most: int = text.LINE) -> None:
         self.most = most
 
-    def read(self, value: object, place: str) -> str:
+    def read(self, value: object, place: Wording) -> str:
         return text.line(value, place, self.most)
 
 
 class Name(ValueKind):
     """One line of text with at least one letter or digit."""
 
-    def __init__(self, expected: str = "a name", most: int = text.LINE) -> None:
+    def __init__(self, expected: Wording = "a name", most: int = text.LINE) -> None:
         self.expected, self.most = expected, most
 
-    def read(self, value: object, place: str) -> str:
+    def read(self, value: object, place: Wording) -> str:
         name = text.line(value, place, self.most, empty=False)
         if not text.squeezed(name):
-            raise BadInput(place, name, "letters or digits")
+            raise BadInput(place, name, Said("expected/letters-or-digits"))
         return name
 
 
 class Note(ValueKind):
     """Free text of several lines."""
 
-    expected = "text"
+    expected = Said("expected/text")
 
     def __init__(self, most: int = text.NOTE) -> None:
         self.most = most
 
-    def read(self, value: object, place: str) -> str:
+    def read(self, value: object, place: Wording) -> str:
         return text.note(value, place, self.most)
 
 
 class Flag(ValueKind):
     """True or false."""
 
-    expected = "true or false"
+    expected = Said("expected/true-or-false")
 
-    def read(self, value: object, place: str) -> bool:
+    def read(self, value: object, place: Wording) -> bool:
         return truth(value, place)
 
 
 class Number(ValueKind):
     """A number from ``low`` to ``high``; ``above``: the low end itself is refused."""
 
-    def __init__(self, low: float, high: float, expected: str, *, above: bool = False) -> None:
-        self.low, self.high, self.expected, self.above = low, high, expected, above
+    def __init__(
+        self, low: float, high: float, expected: Wording = "", *, unit: str = "", above: bool = False
+    ) -> None:
+        self.low, self.high, self.above = low, high, above
+        self.expected = expected or from_to(low, high, unit)
 
-    def read(self, value: object, place: str) -> float:
+    def read(self, value: object, place: Wording) -> float:
         return bounded(value, place, low=self.low, high=self.high, expected=self.expected, above=self.above)
 
 
 class Whole(ValueKind):
     """A whole number from ``low`` to ``high``."""
 
-    def __init__(self, low: int, high: int, expected: str) -> None:
-        self.low, self.high, self.expected = low, high, expected
+    def __init__(self, low: int, high: int, expected: Wording = "") -> None:
+        self.low, self.high = low, high
+        self.expected = expected or Said("expected/whole-from-to", low=low, high=high)
 
-    def read(self, value: object, place: str) -> int:
+    def read(self, value: object, place: Wording) -> int:
         return whole(self.low, self.high, self.expected)(value, place)
 
 
 class CalendarDay(ValueKind):
     """A calendar date, ISO 8601, from 1970 on."""
 
-    expected = "a date such as 2026-03-04"
+    expected = Said("expected/date")
 
-    def read(self, value: object, place: str) -> Day:
+    def read(self, value: object, place: Wording) -> Day:
         found = value
         if isinstance(found, datetime):
             found = found.date()
@@ -144,16 +149,16 @@ class CalendarDay(ValueKind):
         if not isinstance(found, Day):
             raise BadInput(place, value, self.expected)
         if found < FIRST_DATE:
-            raise BadInput(place, value, f"a date from {FIRST_DATE} to today")
+            raise BadInput(place, value, Said("expected/date-from", first=FIRST_DATE))
         return found
 
 
 class Identifier(ValueKind):
     """A UUID in its usual lower-case form."""
 
-    expected = "a UUID"
+    expected = Said("expected/uuid")
 
-    def read(self, value: object, place: str) -> str:
+    def read(self, value: object, place: Wording) -> str:
         if isinstance(value, str) and len(value) <= 45:
             try:
                 return str(UUID(value))
@@ -165,12 +170,12 @@ class Identifier(ValueKind):
 class ListOf(ValueKind):
     """A list of at most ``most`` values of one kind; ``distinct``: each counts once."""
 
-    expected = "a list"
+    expected = Said("expected/list")
 
     def __init__(self, kind: ValueKind, most: int, *, distinct: bool = False) -> None:
         self.kind, self.most, self.distinct = kind, most, distinct
 
-    def read(self, value: object, place: str) -> tuple[Any, ...]:
+    def read(self, value: object, place: Wording) -> tuple[Any, ...]:
         found = listed(self.kind.read, self.most)(value, place)
         return tuple(dict.fromkeys(found)) if self.distinct else found
 
@@ -178,12 +183,12 @@ class ListOf(ValueKind):
 class Keyed(ValueKind):
     """An object of at most ``most`` entries whose keys are data too, held as pairs in their order."""
 
-    expected = "an object"
+    expected = Said("expected/object")
 
     def __init__(self, key: ValueKind, kind: ValueKind, most: int) -> None:
         self.key, self.kind, self.most = key, kind, most
 
-    def read(self, value: object, place: str) -> tuple[tuple[Any, Any], ...]:
+    def read(self, value: object, place: Wording) -> tuple[tuple[Any, Any], ...]:
         return tuple(keyed(self.key.read, self.kind.read, self.most)(value, place).items())
 
 
@@ -192,9 +197,9 @@ class Inputs(ListOf):
 
     def __init__(self) -> None:
         super().__init__(OneOf(DriverInput), 100, distinct=True)  # more than today: the words may grow
-        self.expected = f"a list of {', '.join(DriverInput)}"
+        self.expected = Said("expected/list-of", words=", ".join(DriverInput))
 
-    def read(self, value: object, place: str) -> tuple[DriverInput, ...]:
+    def read(self, value: object, place: Wording) -> tuple[DriverInput, ...]:
         return DriverInput.read_all(value, place)
 
 
@@ -204,12 +209,12 @@ class Attachment(ValueKind):
     What it means is known to the package that reads it.
     """
 
-    expected = "an object"
+    expected = Said("expected/object")
 
     def __init__(self, most: int) -> None:
         self.most = most
 
-    def read(self, value: object, place: str) -> str:
+    def read(self, value: object, place: Wording) -> str:
         if not isinstance(value, Mapping):
             raise BadInput(place, value, self.expected)
         try:
@@ -217,11 +222,11 @@ class Attachment(ValueKind):
             # that two keys may be equal or in another order, so it is read again before it is written.
             written = _canonical(json.loads(text.visible(_canonical(value))))
         except (ValueError, RecursionError, TypeError):
-            raise BadInput(
-                place, described("a value that JSON cannot hold"), "numbers, texts and lists"
-            ) from None
+            raise BadInput(place, Said("seen/not-for-json"), Said("expected/json-values")) from None
         if len(written) > self.most:
-            raise BadInput(place, described(f"{len(written)} characters"), f"at most {self.most}")
+            raise BadInput(
+                place, Said("seen/characters", count=len(written)), Said("expected/at-most", most=self.most)
+            )
         return written if value else ""
 
 
@@ -232,10 +237,10 @@ def _canonical(value: object) -> str:
 class Part(ValueKind):
     """An object with fields of its own, held as a dataclass."""
 
-    def __init__(self, of: type[Any], expected: str) -> None:
+    def __init__(self, of: type[Any], expected: Wording) -> None:
         self.of, self.expected = of, expected
 
-    def read(self, value: object, place: str) -> Any:
+    def read(self, value: object, place: Wording) -> Any:
         return read_object(self.of, value, place, self.expected)
 
 
@@ -314,7 +319,7 @@ def take_fields(of: type[Any], given: Fields) -> dict[str, Any]:
     return found
 
 
-def read_object(of: type[T], data: object, place: str, expected: str) -> T:
+def read_object(of: type[T], data: object, place: Wording, expected: Wording) -> T:
     """The dataclass ``of`` whose fields all are declared, read from parsed JSON or TOML; raises BadInput."""
     given = Fields(data, place, expected, bare=True)
     made = of(**take_fields(of, given))
@@ -353,7 +358,7 @@ def _plain(kind: ValueKind, value: Any) -> Any:
     if is_dataclass(value):
         return write_object(value)
     if isinstance(kind, Attachment):
-        return stored_json(value, "what is attached to a visit") if value else None
+        return stored_json(value, Said("place/attached")) if value else None
     if isinstance(value, Day):
         return value.isoformat()
     if isinstance(kind, Keyed):

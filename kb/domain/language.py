@@ -16,7 +16,7 @@ from functools import cache
 from typing import Final
 
 from kb.base.errors import BadInput
-from kb.base.messages import LANGUAGES, messages, template
+from kb.base.messages import LANGUAGES, Said, messages, template
 from kb.base.text import visible
 from kb.domain.words import Word
 
@@ -108,7 +108,7 @@ ENGLISH: Final = Language()
 def language(code: str = LANGUAGES[0], *, feet: bool = False) -> Language:
     """The language of this code. Raises BadInput if it is not one of ``LANGUAGES``."""
     if code not in LANGUAGES:
-        raise BadInput("language", code, f"one of {', '.join(LANGUAGES)}")
+        raise BadInput("language", code, Said("expected/one-of", words=", ".join(LANGUAGES)))
     return Language(code, feet)
 
 

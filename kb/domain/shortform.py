@@ -15,6 +15,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
 from kb.base.errors import BadInput
+from kb.base.messages import Said, Wording
 from kb.base.text import words_of_list
 from kb.domain import marking
 from kb.domain.visit import Finding, finding_from
@@ -60,12 +61,12 @@ def jacks(tokens: Iterable[str]) -> list[Finding]:
     return [jack(token, f"jack {number}") for number, token in enumerate(tokens, 1)]
 
 
-def jack(token: str, place: str = "jack") -> Finding:
+def jack(token: str, place: Wording = "jack") -> Finding:
     """One jack from its short form."""
     return finding_from(fields(token, place), place)
 
 
-def fields(token: str, place: str = "jack") -> dict[str, Any]:
+def fields(token: str, place: Wording = "jack") -> dict[str, Any]:
     """The fields of a visit file's jack for a short form."""
     head, marked, rest = token.strip().partition("=")
     if marked:
@@ -76,19 +77,19 @@ def fields(token: str, place: str = "jack") -> dict[str, Any]:
     return _fields(head, mark, words, place)
 
 
-def marked(form: str, mark: str, place: str = "jack") -> dict[str, Any]:
+def marked(form: str, mark: str, place: Wording = "jack") -> dict[str, Any]:
     """The fields of a jack whose short form was typed alone, and whose mark was asked for."""
     return _fields(form, mark, [], place)
 
 
-def _fields(head: str, mark: str, words: Iterable[str], place: str) -> dict[str, Any]:
+def _fields(head: str, mark: str, words: Iterable[str], place: Wording) -> dict[str, Any]:
     doubtful = head.endswith("?")
     form, signal = _form(head.rstrip("?").strip(), place)
     data: dict[str, Any] = {"form": form, "marking": mark}
     for word in words:
         field, value = _word(word, place)
         if data.setdefault(field, value) != value:
-            raise BadInput(place, word, f"only one word for {field}")
+            raise BadInput(place, word, Said("expected/one-word-for", field=field))
     if doubtful:
         data["direction"] = Direction.UNCLEAR
     reading = marking.read(form, mark)
@@ -102,13 +103,13 @@ def _fields(head: str, mark: str, words: Iterable[str], place: str) -> dict[str,
     return {key: value.value if isinstance(value, Word) else value for key, value in data.items()}
 
 
-def _form(name: str, place: str) -> tuple[Form, Signal | None]:
+def _form(name: str, place: Wording) -> tuple[Form, Signal | None]:
     if name in FORMS:
         return FORMS[name]
     try:
         return Form.read(name, place), None
     except BadInput:
-        raise BadInput(place, name, f"one of {', '.join(FORMS)}, or a form written out") from None
+        raise BadInput(place, name, Said("expected/form", words=", ".join(FORMS))) from None
 
 
 def _mark_and_words(rest: str) -> tuple[str, list[str]]:
@@ -138,11 +139,11 @@ def _meant(word: str) -> tuple[str, Word | bool] | None:
     return meant[0] if len(meant) == 1 else None
 
 
-def _word(word: str, place: str) -> tuple[str, Word | bool]:
+def _word(word: str, place: Wording) -> tuple[str, Word | bool]:
     if meant := _meant(word):
         return meant
     from difflib import get_close_matches
 
     near = get_close_matches(word, WORDS, n=1)
-    known = f"one of {', '.join(WORDS)}"
-    raise BadInput(place, word, f"{near[0]} (or {known})" if near else known)
+    known = Said("expected/one-of", words=", ".join(WORDS))
+    raise BadInput(place, word, Said("expected/near", near=near[0], others=known) if near else known)

@@ -15,7 +15,8 @@ from datetime import timedelta
 from typing import Any, ClassVar, Final, Protocol, TypeVar
 
 from kb.base import clock, text
-from kb.base.errors import BadInput
+from kb.base.errors import BadInput, inside
+from kb.base.messages import Said, Wording
 from kb.base.validation import Fields, listed
 from kb.domain import marking
 from kb.domain.jack import Jack
@@ -68,16 +69,16 @@ SIZES: Final = (1.0, 200.0)  #: picture diagonal in inches
 #: The fields of a jack that the panel reader infers from form and marking.
 INFERRED: Final = ("direction", "signal", "level")
 
-_YEAR: Final = Whole(FIRST_YEAR, LAST_YEAR, f"a year, {FIRST_YEAR} to {LAST_YEAR}")
-_DIAGONAL: Final = Number(*SIZES, f"inches of picture diagonal, {SIZES[0]:g} to {SIZES[1]:g}")
+_YEAR: Final = Whole(FIRST_YEAR, LAST_YEAR, Said("expected/year", first=FIRST_YEAR, last=LAST_YEAR))
+_DIAGONAL: Final = Number(*SIZES, Said("expected/diagonal", low=f"{SIZES[0]:g}", high=f"{SIZES[1]:g}"))
 
 
 @dataclass(frozen=True, slots=True)
 class Source:
     """The device whose sound is wanted. Unknown stays None; ``size_in`` is inches of diagonal."""
 
-    make: str = field(metadata=declared(Name("the make"), "the make"))
-    model: str = field(metadata=declared(Name("the model"), "the model as printed on the label"))
+    make: str = field(metadata=declared(Name(Said("expected/make")), "the make"))
+    model: str = field(metadata=declared(Name(Said("expected/model")), "the model as printed on the label"))
     kind: Kind = field(default=Kind.TELEVISION, metadata=declared(OneOf(Kind), "what the source is"))
     display: Display | None = field(
         default=None, metadata=declared(OneOf(Display), "how a television shows its picture")
@@ -165,7 +166,7 @@ class Finding:
 class _SomeDriver(Part):
     """A driver; None if it has neither name nor inputs."""
 
-    def read(self, value: object, place: str) -> Driver | None:
+    def read(self, value: object, place: Wording) -> Driver | None:
         driver = read_object(Driver, value, place, self.expected)
         return driver if driver != Driver() else None
 
@@ -173,9 +174,9 @@ class _SomeDriver(Part):
 class _Jacks(ValueKind):
     """The findings of a visit, a jack each."""
 
-    expected = "a list of jacks"
+    expected = Said("expected/list-of-jacks")
 
-    def read(self, value: object, _: str) -> tuple[Finding, ...]:
+    def read(self, value: object, _: Wording) -> tuple[Finding, ...]:
         return listed(finding_from, JACKS)(value, "jack")
 
 
@@ -184,7 +185,10 @@ class Visit:
     """One look at one source by one person on one day. ``id`` is empty until the store gives one."""
 
     source: Source = field(
-        metadata=declared(Part(Source, "an object with make and model"), "the device whose sound is wanted")
+        metadata=declared(
+            Part(Source, Said("expected/object-with", fields="make", last="model")),
+            "the device whose sound is wanted",
+        )
     )
     date: Day = field(metadata=declared(CalendarDay(), "the day of the visit"))
     basis: Basis = field(
@@ -236,14 +240,14 @@ class Visit:
 # -- reading ---------------------------------------------------------------------------------------
 
 
-def visit_from(data: object, place: str = "visit", *, recorded: bool = False) -> Visit:
+def visit_from(data: object, place: Wording = "visit", *, recorded: bool = False) -> Visit:
     """The visit that ``data`` (parsed JSON or TOML) describes.
 
     ``recorded``: it is in a book already, so days and years in the future are taken as they are: a clock
     that was wrong, then or now, makes no book unreadable. Raises BadInput naming the field, what was seen
     and what was expected.
     """
-    given = Fields(data, place, "an object with date and source", bare=True)
+    given = Fields(data, place, Said("expected/object-with", fields="date", last="source"), bare=True)
     try:
         found = take_fields(Visit, given)
         given.end()
@@ -255,7 +259,7 @@ def visit_from(data: object, place: str = "visit", *, recorded: bool = False) ->
     tried = any(finding.outcome is not Outcome.NOT_TRIED for finding in found.get("findings", ()))
     visit = Visit(**{"basis": Basis.TESTED if tried else Basis.SEEN, **found})
     if visit.id and visit.id in visit.supersedes:
-        raise BadInput(f"{place}, supersedes", visit.id, "the id of another visit")
+        raise BadInput(inside(place, "supersedes"), visit.id, Said("expected/id-of-another-visit"))
     return visit
 
 
@@ -314,20 +318,20 @@ def at_source(seen: Sequence[_Seen], kind: Kind) -> tuple[_Seen, ...]:
     return tuple(told(one) for one in seen)
 
 
-def visits_from(data: object, place: str = "visit") -> list[Visit]:
+def visits_from(data: object, place: Wording = "visit") -> list[Visit]:
     """One visit or a list of them, each named by its number in messages."""
     if isinstance(data, Sequence) and not isinstance(data, (str, bytes)):
         return [visit_from(one, f"{place} {number}") for number, one in enumerate(data, 1)]
     return [visit_from(data, place)]
 
 
-def finding_from(value: object, place: str) -> Finding:
+def finding_from(value: object, place: Wording) -> Finding:
     """One entry of ``jacks``.
 
     What is not given is inferred from form and marking where these settle it; a jack that sound came out
     of is an output whatever its mark.
     """
-    given = Fields(value, place, "an object with form and marking", bare=True)
+    given = Fields(value, place, Said("expected/object-with", fields="form", last="marking"), bare=True)
     try:
         printed, found = take_fields(Jack, given), take_fields(Finding, given)
         given.end()
@@ -369,7 +373,7 @@ def _signal_of(form: Form, mark: str, direction: Direction) -> Signal | None:
 
 def _refuse_future(found: dict[str, Any]) -> None:
     if in_future(found["date"]):
-        raise BadInput("date", found["date"], f"a date from {FIRST_DATE} to today")
+        raise BadInput("date", found["date"], Said("expected/date-from", first=FIRST_DATE))
     if found["source"].year is not None:
         read_year(found["source"].year, "year")
 
@@ -379,18 +383,18 @@ def in_future(day: Day) -> bool:
     return day > min(clock.today(), Day.max - timedelta(days=1)) + timedelta(days=1)
 
 
-def read_year(value: object, place: str) -> int:
+def read_year(value: object, place: Wording) -> int:
     """A year of make, 1930 to next year."""
     latest = clock.today().year + 1
-    return Whole(FIRST_YEAR, latest, f"a year, {FIRST_YEAR} to {latest}").read(value, place)
+    return Whole(FIRST_YEAR, latest, Said("expected/year", first=FIRST_YEAR, last=latest)).read(value, place)
 
 
-def read_size(value: object, place: str) -> float:
+def read_size(value: object, place: Wording) -> float:
     """A picture's diagonal in inches."""
     return _DIAGONAL.read(value, place)
 
 
-def read_id(value: object, place: str) -> str:
+def read_id(value: object, place: Wording) -> str:
     """A UUID in its usual lower-case form."""
     return Identifier().read(value, place)
 

@@ -18,6 +18,7 @@ from functools import cache
 from typing import Final, Self
 
 from kb.base.errors import BadInput
+from kb.base.messages import Said, Wording
 from kb.base.text import squeezed
 
 
@@ -51,7 +52,7 @@ class Word(StrEnum):
             return None if found is None else cls(found)
 
     @classmethod
-    def read(cls, value: object, place: str) -> Self:
+    def read(cls, value: object, place: Wording) -> Self:
         """Read the word of a file or option, in everyday spelling as well.
 
         Raises BadInput that lists what was expected.
@@ -80,14 +81,14 @@ def _spellings(words: type[Word]) -> dict[str, str]:
     return found
 
 
-def _expected(value: object, known: list[str]) -> str:
-    listed = f"one of {', '.join(known)}"
+def _expected(value: object, known: list[str]) -> Wording:
+    listed = Said("expected/one-of", words=", ".join(known))
     if not isinstance(value, str) or len(value) > _LONGEST:
         return listed
     from difflib import get_close_matches  # a mistake is rare; its cost is paid only then
 
     near = get_close_matches(value.lower().replace("_", "-").replace(" ", "-"), known, n=1)
-    return f"{near[0]} (or {listed})" if near else listed
+    return Said("expected/near", near=near[0], others=listed) if near else listed
 
 
 class Kind(Word):
@@ -796,11 +797,15 @@ class DriverInput(Word):
         return any(carried.analog for carried in self.takes)
 
     @classmethod
-    def read_all(cls, value: object, place: str) -> tuple[DriverInput, ...]:
+    def read_all(cls, value: object, place: Wording) -> tuple[DriverInput, ...]:
         """The inputs of a driver, each once; raises BadInput if ``value`` is no list of inputs."""
         if not isinstance(value, (list, tuple)) or len(value) > len(cls):
-            raise BadInput(place, value, f"a list of {', '.join(cls)}")
-        return tuple(dict.fromkeys(cls.read(one, f"{place} {n}") for n, one in enumerate(value, 1)))
+            raise BadInput(place, value, Said("expected/list-of", words=", ".join(cls)))
+        return tuple(
+            dict.fromkeys(
+                cls.read(one, Said("place/nth", place=place, number=n)) for n, one in enumerate(value, 1)
+            )
+        )
 
 
 #: Vocabularies that grow without a new format of the book.

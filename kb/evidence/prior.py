@@ -15,6 +15,7 @@ from typing import Final, NamedTuple
 
 from kb.base.datafiles import data_tables
 from kb.base.errors import BadInput, BookTrouble
+from kb.base.messages import Wording
 from kb.base.validation import Fields, keyed, listed, number, sentence
 from kb.catalogue import standard_chances
 from kb.domain.words import Basis, Display, Form, Kind, Signal, Speakers
@@ -108,7 +109,9 @@ class Prior:
         return rates
 
 
-def prior_from(data: object, place: str = "prior", *, works: Mapping[Signal, float] | None = None) -> Prior:
+def prior_from(
+    data: object, place: Wording = "prior", *, works: Mapping[Signal, float] | None = None
+) -> Prior:
     """Return the prior that a parsed prior file describes. Raises BadInput naming the field.
 
     ``works``: how often an output of each kind carries sound; None: from ``data/works.toml``.
@@ -143,7 +146,7 @@ _positive: Final = number(0, 1e6, "a number above 0", above=True)
 _chance: Final = number(1e-9, 1 - 1e-9, "a chance between 0 and 1")
 
 
-def _with_source(value: object, place: str) -> Fields:
+def _with_source(value: object, place: Wording) -> Fields:
     fields = Fields(value, place, _TABLES)
     fields.take("source", sentence, "")
     return fields
@@ -158,7 +161,7 @@ def standard_prior() -> Prior:
         raise BookTrouble(f"prior.toml, which came with Jackfield, is damaged: {mistake}") from mistake
 
 
-def _place(data: object, place: str) -> PlacePrior:
+def _place(data: object, place: Wording) -> PlacePrior:
     fields = Fields(data, place, "a table with kind, share and shapes")
     shapes: dict[str, float] = {}
     for written, share in fields.need("shapes", keyed(sentence, _positive, MOST), _TABLES).items():
@@ -176,17 +179,17 @@ def _place(data: object, place: str) -> PlacePrior:
     return prior
 
 
-def _era(value: object, place: str) -> str:
+def _era(value: object, place: Wording) -> str:
     if value not in (ANY, "early", *map(str, ERAS)):
         raise BadInput(place, value, f"early or the first year of an era: {', '.join(map(str, ERAS))}")
     return str(value)
 
 
-def _display(value: object, place: str) -> str:
+def _display(value: object, place: Wording) -> str:
     return ANY if value == ANY else Display.read(value, place).value
 
 
-def _shape(written: str, place: str) -> str:
+def _shape(written: str, place: Wording) -> str:
     outputs = []
     for symbol in [] if written == NO_OUTPUT else written.split():
         form, _, signal = symbol.partition(":")
@@ -194,7 +197,7 @@ def _shape(written: str, place: str) -> str:
     return shape_of(outputs)
 
 
-def _effects(data: object, place: str) -> dict[Speakers, float]:
+def _effects(data: object, place: Wording) -> dict[Speakers, float]:
     fields = Fields(data, place, "a table of effects and shares")
     shares = {effect: fields.need(effect.value, _positive) for effect in EFFECTS}
     fields.end()

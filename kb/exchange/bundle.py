@@ -19,8 +19,9 @@ from typing import IO, TYPE_CHECKING, Any, Final
 
 from kb.base import text
 from kb.base.atomic import whole
-from kb.base.errors import BadInput, BookTrouble, JackfieldError, ascii_controls, described, kind_of, stated
+from kb.base.errors import BadInput, BookTrouble, JackfieldError, Stated, ascii_controls, inside, kind_of
 from kb.base.files import refuse_special_output
+from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
 from kb.base.validation import Fields
 from kb.base.validation import whole as whole_number
@@ -88,7 +89,7 @@ def write(
             body.write(line)
         if size > BYTES:
             raise BadInput(
-                "share out", described(f"{size} bytes"), f"at most {BYTES}; share less at once with --since"
+                "share out", Said("seen/bytes", count=size), Said("expected/less-at-once", most=BYTES)
             )
         header: dict[str, Any] = {
             "jackfield": "bundle",
@@ -119,15 +120,15 @@ def new_file(path: Path, *, replace: bool) -> Iterator[IO[bytes]]:
     """
     refuse_special_output(path)
     if not path.parent.is_dir():
-        raise BadInput(str(path), stated("its folder does not exist"))
+        raise BadInput(str(path), Stated("error/no-folder"))
     if path.exists() and not replace:
-        raise BadInput(str(path), stated("the file exists already"), "choose another name, or add --replace")
+        raise BadInput(str(path), Stated("error/file-exists"), Said("do/choose-name-or-replace"))
     try:
         with whole(path, packed=path.suffix == ".gz") as file:
             yield file
     except OSError as trouble:
         said = ascii_controls(trouble.strerror or str(trouble))
-        raise BookTrouble(f"{path}: could not be written ({said})") from trouble
+        raise BookTrouble(Said("error/could-not-be-written", place=path, why=said)) from trouble
 
 
 def _said(header: dict[str, Any]) -> bytes:
@@ -175,7 +176,7 @@ def held_in(path: Path, book: str) -> Older | None:
         return None
 
 
-def _checked(file: IO[bytes], place: str) -> tuple[Header, int]:
+def _checked(file: IO[bytes], place: Wording) -> tuple[Header, int]:
     try:
         first = file.readline(LINE_BYTES + 1)
         header, size, digest = _header(first, place)
@@ -184,42 +185,50 @@ def _checked(file: IO[bytes], place: str) -> tuple[Header, int]:
             seen += len(some)
             if seen > size:
                 raise BadInput(
-                    place, described(f"more than {size} bytes of facts"), f"{size}, as its first line says"
+                    place,
+                    Said("seen/more-than-bytes-of-facts", most=size),
+                    Said("expected/as-first-line-says", what=size),
                 )
             found.update(some)
     except BadInput:
         raise
     except (OSError, EOFError, ValueError) as wrong:
-        raise BadInput(place, str(wrong), "a whole bundle") from None
+        raise BadInput(place, str(wrong), Said("expected/whole-bundle")) from None
     except Exception as wrong:  # zlib.error is not a subclass of these
         if type(wrong).__module__ != "zlib":
             raise
-        raise BadInput(place, str(wrong), "a whole gzip file") from None
+        raise BadInput(place, str(wrong), Said("expected/whole-gzip")) from None
     if seen != size:
-        raise BadInput(place, described(f"{seen} bytes of facts"), f"{size}: the bundle is cut off")
+        raise BadInput(
+            place, Said("seen/bytes-of-facts", count=seen), Said("expected/bytes-or-cut-off", bytes=size)
+        )
     if found.hexdigest() != digest:
         raise BadInput(
             place,
-            described("facts with another checksum"),
-            "those that were handed out: it was damaged or changed",
+            Said("seen/other-checksum"),
+            Said("expected/facts-handed-out"),
         )
     return header, size
 
 
-def _header(first: bytes, place: str) -> tuple[Header, int, str]:
+def _header(first: bytes, place: Wording) -> tuple[Header, int, str]:
     if len(first) > LINE_BYTES:
-        raise BadInput(f"{place}, line 1", described("a longer line"), f"at most {LINE_BYTES} bytes")
+        raise BadInput(
+            inside(place, Said("place/line", number=1)),
+            Said("seen/longer-line"),
+            Said("expected/at-most-bytes", most=LINE_BYTES),
+        )
     place = f"{place}, line 1"
     try:
         said = first.decode("utf-8")
     except UnicodeDecodeError:
-        raise BadInput(place, described("bytes that are not UTF-8"), "a bundle") from None
+        raise BadInput(place, Said("seen/not-utf-8"), Said("expected/bundle")) from None
     data = json_of(said, place)
     if not isinstance(data, dict) or data.get("jackfield") != "bundle":
-        raise BadInput(place, kind_of(data), "the header of a bundle (a dump or old notes come in by `load`)")
+        raise BadInput(place, kind_of(data), Said("expected/header-of-bundle"))
     if data.get("format") != FORMAT or isinstance(data.get("format"), bool):
         raise BadInput(
-            f"{place}, format", data.get("format"), f"{FORMAT}; a newer one needs a newer jackfield"
+            inside(place, "format"), data.get("format"), Said("expected/older-format", format=FORMAT)
         )
     try:
         return _header_of(data)
@@ -228,7 +237,7 @@ def _header(first: bytes, place: str) -> tuple[Header, int, str]:
 
 
 def _header_of(data: dict[str, Any]) -> tuple[Header, int, str]:
-    given = Fields(data, "header", "an object", bare=True)
+    given = Fields(data, "header", Said("expected/object"), bare=True)
     for key in ("jackfield", "format"):  # checked before
         given.need(key, lambda value, _: value)
     size, digest = given.need("bytes", _count(BYTES)), given.need("sha256", _digest)
@@ -246,24 +255,24 @@ def _header_of(data: dict[str, Any]) -> tuple[Header, int, str]:
     return header, size, digest
 
 
-def _counts(value: object, place: str) -> dict[str, int]:
-    given = Fields(value, place, f"how many of {', '.join(KINDS)}")
+def _counts(value: object, place: Wording) -> dict[str, int]:
+    given = Fields(value, place, Said("expected/how-many-of", words=", ".join(KINDS)))
     counts = {kind: given.need(kind, _count(_COUNT)) for kind in KINDS}
     given.end()
     return counts
 
 
-def _digest(value: object, place: str) -> str:
+def _digest(value: object, place: Wording) -> str:
     if not isinstance(value, str) or len(value) != 64:
-        raise BadInput(place, value, "64 hexadecimal digits")
+        raise BadInput(place, value, Said("expected/hexadecimal", digits=64))
     return value
 
 
-def _count(most: int) -> Callable[[object, str], int]:
+def _count(most: int) -> Callable[[object, Wording], int]:
     return whole_number(0, most, f"a whole number, 0 to {most}")
 
 
-def _facts(file: IO[bytes], place: str, header: Header, size: int) -> Iterator[Fact]:
+def _facts(file: IO[bytes], place: Wording, header: Header, size: int) -> Iterator[Fact]:
     seen = dict.fromkeys(KINDS, 0)
     for number, line in lines_of(file, place, encoding="utf-8", most=size + LINE_BYTES):
         if number == 1:
@@ -272,7 +281,7 @@ def _facts(file: IO[bytes], place: str, header: Header, size: int) -> Iterator[F
         value = json_of(line, where)
         fact = from_object(value, where)
         if isinstance(fact, VisitFact) and (fact.recorded or without_private(fact.visit) != fact.visit):
-            raise BadInput(where, described("private words"), "facts about sets alone")
+            raise BadInput(where, Said("seen/private-words"), Said("expected/facts-of-sets"))
         try:
             examine(fact, outside=True)
         except BadInput as mistake:
@@ -280,7 +289,9 @@ def _facts(file: IO[bytes], place: str, header: Header, size: int) -> Iterator[F
         seen[next(iter(value))] += 1
         yield fact
     if seen != header.counts:
-        raise BadInput(place, described(f"{seen}"), f"{header.counts}, as its first line says")
+        raise BadInput(
+            place, Said("seen/data", data=seen), Said("expected/as-first-line-says", what=header.counts)
+        )
 
 
 def origin(header: Header, name: str) -> Origin:

@@ -25,6 +25,7 @@ from typing import Final
 
 from kb.base import text
 from kb.base.errors import BadInput, described, kind_of
+from kb.base.messages import Wording
 from kb.base.parsing import toml_of
 from kb.base.validation import Fields, keyed
 from kb.domain.jack import Jack
@@ -100,7 +101,7 @@ class Columns:
     unused: tuple[str, ...]
 
 
-def read_mapping(toml: str, place: str) -> TableMap:
+def read_mapping(toml: str, place: Wording) -> TableMap:
     """Return the mapping in a TOML text; raises BadInput naming the key."""
     given = Fields(toml_of(toml, place), place, "tables such as [columns]")
     mapping = TableMap(
@@ -113,31 +114,31 @@ def read_mapping(toml: str, place: str) -> TableMap:
     return mapping
 
 
-def _date(data: object, place: str) -> str:
+def _date(data: object, place: Wording) -> str:
     given = Fields(data, place, "a table with date")
     found = given.take("date", lambda value, at: date_form(_word(value, at), at), "")
     given.end()
     return found
 
 
-def _word(value: object, place: str) -> str:
+def _word(value: object, place: Wording) -> str:
     """Read a word of the table; a number may be used as one."""
     if not isinstance(value, str | int | float) or isinstance(value, bool):
         raise BadInput(place, kind_of(value), "a word")
     return str(value)
 
 
-def _field(value: object, place: str) -> str:
+def _field(value: object, place: Wording) -> str:
     """Read the name of a field."""
     return _named(value, place, FIELDS)
 
 
-def _field_or_none(value: object, place: str) -> str:
+def _field_or_none(value: object, place: Wording) -> str:
     """Read the name of a field, or the sign for a column that is left out."""
     return _named(value, place, (*FIELDS, LEFT_OUT))
 
 
-def _named(value: object, place: str, known: Sequence[str]) -> str:
+def _named(value: object, place: Wording, known: Sequence[str]) -> str:
     name = _word(value, place)
     if name not in known:
         raise BadInput(place, name, f"a field: {', '.join((*VISIT_FIELDS, *JACK_FIELDS))}, or - to skip it")
@@ -148,7 +149,7 @@ def _named(value: object, place: str, known: Sequence[str]) -> str:
 _PROBE: Final = datetime(2003, 11, 25, tzinfo=UTC)
 
 
-def date_form(form: str, place: str) -> str:
+def date_form(form: str, place: Wording) -> str:
     """Check a format of dates, as Python's ``strptime`` takes it; raises BadInput if it is invalid.
 
     A format that leaves out day, month or year is invalid too: all visits would get one day of 1900.
@@ -175,7 +176,7 @@ def pairs(given: Sequence[str]) -> dict[str, str]:
     return columns
 
 
-def chosen(header: Sequence[str], mapping: TableMap, place: str) -> Columns:
+def chosen(header: Sequence[str], mapping: TableMap, place: Wording) -> Columns:
     """Return the field of each column: by the mapping first, then names of fields, then obvious names.
 
     Raises BadInput if two columns would hold the same field, a named column is missing, or no column holds

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, Final
 
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput, described, without
+from kb.base.messages import Wording
 from kb.base.parsing import json_of
 from kb.domain.jack import Jack
 from kb.domain.shortform import jack as short_jack
@@ -34,9 +35,9 @@ class Bad:
     """Describe the fault of one line."""
 
     line: int
-    field: str
-    seen: str
-    expected: str
+    field: Wording
+    seen: object
+    expected: Wording
 
 
 @dataclass(slots=True)
@@ -59,7 +60,7 @@ class Group:
 class Table:
     """Read a CSV table row by row; ``columns`` holds the fields found in its header."""
 
-    def __init__(self, lines: Iterator[Line], mapping: TableMap, place: str) -> None:
+    def __init__(self, lines: Iterator[Line], mapping: TableMap, place: Wording) -> None:
         self._place, self._mapping = place, mapping
         first = next(lines, None)
         if first is None or not first.text.strip():
@@ -186,10 +187,7 @@ _OURS: Final = ("seal", "recorded")
 
 def bad_of(line: int, mistake: BadInput) -> Bad:
     """Return the mistake as one entry of the report."""
-    place, seen = mistake.place.removeprefix("visit, "), mistake.seen
-    return Bad(
-        line, place, "" if seen is None else seen if isinstance(seen, str) else str(seen), mistake.expected
-    )
+    return Bad(line, without(mistake.place, "visit"), mistake.seen, mistake.expected)
 
 
 def _same(first: dict[str, str], fields: dict[str, str]) -> bool:
@@ -213,7 +211,7 @@ def _findings(said: dict[str, str]) -> Iterable[Finding]:
     try:
         return [finding_from(data, "jack")]
     except BadInput as mistake:
-        raise BadInput(mistake.place.removeprefix("jack, "), mistake.seen, mistake.expected) from None
+        raise BadInput(without(mistake.place, "jack"), mistake.seen, mistake.expected) from None
 
 
 def _fact(said: dict[str, str], line: int) -> Fact | list[Bad]:

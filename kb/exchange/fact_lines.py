@@ -14,6 +14,7 @@ from typing import Any, Final
 
 from kb.base import text
 from kb.base.errors import BadInput, described, kind_of
+from kb.base.messages import Wording
 from kb.base.parsing import stored_json
 from kb.base.validation import Fields, truth, whole
 from kb.domain.job import job_from
@@ -57,7 +58,7 @@ def is_fact(value: Any) -> bool:
     )
 
 
-def from_object(value: Any, place: str) -> Fact:
+def from_object(value: Any, place: Wording) -> Fact:
     """Read the fact in an object; raises BadInput naming the field."""
     kinds = [key for key in (*KINDS, PRIVATE) if isinstance(value, dict) and key in value]
     if len(kinds) != 1:
@@ -83,11 +84,11 @@ def _visit(said: Fields) -> VisitFact:
     return VisitFact(visit, said.take("seal", _nonce, ""), said.take("recorded", _time, ""))
 
 
-def _nonce(value: object, _: str) -> str:
+def _nonce(value: object, _: Wording) -> str:
     return read_nonce(value)
 
 
-def _time(value: object, _: str) -> str:
+def _time(value: object, _: Wording) -> str:
     return read_time(value)
 
 
@@ -118,7 +119,7 @@ def _alias(said: Fields) -> AliasFact:
     return AliasFact(said.need("id", read_id), one, other)
 
 
-def read_key(value: object, place: str) -> str:
+def read_key(value: object, place: Wording) -> str:
     """Read a set's key as ``kb.domain.visit.set_key`` makes it."""
     if isinstance(value, str) and len(value) <= KEY and value.count("/") == 1:
         make, model = value.split("/")
@@ -155,7 +156,7 @@ def _state(said: Fields) -> StateFact:
     return StateFact(id_, given[0][0], about, turn, given[0][1], at)
 
 
-def _job(value: object, place: str) -> str:
+def _job(value: object, place: Wording) -> str:
     job_from(value, place, kept=True)
     return _body(value, place)
 

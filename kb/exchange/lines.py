@@ -19,6 +19,7 @@ from typing import IO, Final, NamedTuple, cast
 
 from kb.base.errors import BadInput, BookTrouble, ascii_controls, described, stated
 from kb.base.files import open_plain
+from kb.base.messages import Wording
 
 LINE_BYTES: Final = 1024 * 1024  #: one line, at most; a visit of 64 jacks with every field full fits
 FILE_BYTES: Final = 1024 * 1024 * 1024  #: a whole file, unpacked, at most
@@ -65,7 +66,7 @@ def _opened(name: str) -> IO[bytes]:
         raise BadInput("file name", name, "a name that the system allows") from None
 
 
-def _keep_input(kept: IO[bytes], most: int, place: str) -> None:
+def _keep_input(kept: IO[bytes], most: int, place: Wording) -> None:
     """Copy stdin into a file that can be read twice."""
     size = 0
     while some := sys.stdin.buffer.read(1 << 20):
@@ -76,7 +77,7 @@ def _keep_input(kept: IO[bytes], most: int, place: str) -> None:
     kept.seek(0)
 
 
-def _fits(size: int, most: int, place: str) -> None:
+def _fits(size: int, most: int, place: Wording) -> None:
     if size > most:
         raise BadInput(place, described(f"more than {most // 1024 // 1024} MiB"), "a smaller file")
 
@@ -90,7 +91,7 @@ def unpacked(file: IO[bytes]) -> IO[bytes]:
 
 def lines_of(
     file: IO[bytes],
-    place: str,
+    place: Wording,
     *,
     encoding: str = "utf-8-sig",
     most: int = FILE_BYTES,

@@ -13,7 +13,8 @@ from itertools import chain
 from typing import Any, Final
 
 from kb.base import text
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput, described, without
+from kb.base.messages import Wording
 from kb.base.parsing import json_of
 from kb.base.progress import Progress
 from kb.base.validation import Fields, keyed, whole
@@ -40,9 +41,9 @@ class BadRow:
 
     file: str
     line: int
-    field: str
-    seen: str
-    expected: str
+    field: Wording
+    seen: object
+    expected: Wording
 
 
 @dataclass(slots=True)
@@ -229,7 +230,7 @@ def _is_json(form: str, place: str, first: Line) -> bool:
     return first.text.lstrip("\ufeff \t")[:1] == "{"
 
 
-def _json_lines(lines: Iterator[Line], place: str) -> Iterator[tuple[int, Visit | Fact | list[Bad]]]:
+def _json_lines(lines: Iterator[Line], place: Wording) -> Iterator[tuple[int, Visit | Fact | list[Bad]]]:
     """Yield visits as in a visit file, one per line, or the facts of a dump."""
     expected: dict[str, int] | None = None
     seen: dict[str, int] = {}
@@ -249,7 +250,7 @@ def _json_lines(lines: Iterator[Line], place: str) -> Iterator[tuple[int, Visit 
                 yield number, visit_from(value, "line")
         except BadInput as mistake:
             bad = bad_of(number, mistake)
-            yield number, [replace(bad, field=bad.field.removeprefix("line, ").removeprefix("visit, "))]
+            yield number, [replace(bad, field=without(without(bad.field, "line"), "visit"))]
     for kind, count in (expected or {}).items():
         if seen.get(kind, 0) != count:
             raise BadInput(
@@ -262,7 +263,7 @@ def _json_lines(lines: Iterator[Line], place: str) -> Iterator[tuple[int, Visit 
 FORMAT: Final = 1  #: of a dump
 
 
-def _header(value: dict[str, Any], place: str, number: int) -> dict[str, int]:
+def _header(value: dict[str, Any], place: Wording, number: int) -> dict[str, int]:
     if number != 1 or value["jackfield"] != "dump":
         raise BadInput(
             f"{place}, line {number}",

@@ -18,6 +18,7 @@ from kb.base import text
 from kb.base.atomic import changing_files, write_mine
 from kb.base.errors import BadInput, BookTrouble, ascii_controls, described
 from kb.base.files import open_plain
+from kb.base.messages import Wording
 from kb.base.parsing import json_of
 from kb.base.validation import Fields, keyed, listed, truth, whole
 from kb.domain.visit import read_id
@@ -111,7 +112,7 @@ def _peers_in(data: object) -> Peers:
     )
 
 
-def _peer(data: object, place: str) -> Peer:
+def _peer(data: object, place: Wording) -> Peer:
     given = Fields(data, place, _OURS)
     return Peer(
         given=given.take("given", _standing, None),
@@ -122,7 +123,7 @@ def _peer(data: object, place: str) -> Peer:
     )
 
 
-def _standing(value: object, place: str) -> Standing:
+def _standing(value: object, place: Wording) -> Standing:
     book, revision, mark = listed(lambda one, _: one, 3, 3, expected=_OURS)(value, place)
     return Standing(read_id(book, place), _revision(revision, place), read_id(mark, place))
 
@@ -130,7 +131,7 @@ def _standing(value: object, place: str) -> Standing:
 _revision: Final = whole(0, 2**53, "a revision of a book")
 
 
-def _name(value: object, place: str) -> str:
+def _name(value: object, place: Wording) -> str:
     return text.line(value, place)
 
 

@@ -14,6 +14,7 @@ from kb.base import text
 from kb.base.atomic import changing_files
 from kb.base.errors import BadInput, BookTrouble, MissingExtra, described
 from kb.base.files import open_plain
+from kb.base.messages import Wording
 from kb.base.parsing import json_of
 from kb.base.validation import Fields
 from kb.exchange.share_state import read_key, write_private
@@ -92,7 +93,7 @@ def key_file(name: str, key: str) -> str:
     return json.dumps({"jackfield": "key", "name": name, "ed25519": key}) + "\n"
 
 
-def read_key_file(said: str, place: str) -> tuple[str, str]:
+def read_key_file(said: str, place: Wording) -> tuple[str, str]:
     """Return (name, key) of such a file; raises BadInput."""
     data = json_of(said[:_MOST], place)
     if not isinstance(data, dict) or data.get("jackfield") != "key":

@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from kb.base.errors import BadInput
+from kb.base.messages import Wording
 from kb.base.validation import Fields, listed
 from kb.isolate.model import Model
 from kb.isolate.path_used import UNKNOWN_PATH, PathUsed, path_used_from, path_used_to
@@ -83,10 +84,10 @@ def _fitted(
     return weights
 
 
-def confirmed_from(model: Model, data: object, place: str = "confirmed") -> tuple[Confirmed, ...]:
+def confirmed_from(model: Model, data: object, place: Wording = "confirmed") -> tuple[Confirmed, ...]:
     """Read the book's cases: a list of {``complaint``, ``fault``, ``path``?: {signal, items, ..}}."""
 
-    def read(value: object, where: str) -> Confirmed:
+    def read(value: object, where: Wording) -> Confirmed:
         fields = Fields(value, where, "an object with complaint and fault")
         complaint = fields.need("complaint", known(model.complaints, "a complaint"), "a complaint")
         faults = known(model.weights(complaint), "a fault of this complaint")

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Final
 
+from kb.base.messages import Wording
 from kb.domain.words import Outcome, Speakers, Word
 from kb.isolate.path_used import PathUsed
 from kb.isolate.readers import known
@@ -157,7 +158,7 @@ class Model:
         """Return how sure this fault can be on this path; 0 if it cannot."""
         return 1.0 if fault == SOMETHING_ELSE else path.share(self.faults[fault].needs)
 
-    def fault_of(self, complaint: str) -> Callable[[object, str], str]:
+    def fault_of(self, complaint: str) -> Callable[[object, Wording], str]:
         """Return a reader of faults that explain this complaint, without something else."""
         return known(
             {one.id: one for one in self.faults.values() if complaint in one.priors},

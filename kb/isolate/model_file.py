@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final, Protocol, TypeVar
 
 from kb.base.errors import BadInput
-from kb.base.messages import LANGUAGES
+from kb.base.messages import LANGUAGES, Wording
 from kb.base.validation import Fields, keyed, listed, number, sentence, truth
 from kb.domain.words import Outcome, Speakers
 from kb.isolate.model import FACTS, FLOOR, SOMETHING_ELSE, Complaint, Fault, Model, Side, Test
@@ -65,11 +65,11 @@ def model_from(data: object, language: str = LANGUAGES[0]) -> Model:
 
 
 def _by_id(
-    kind: str, read: Callable[[Fields, str], N], language: str
-) -> Callable[[object, str], dict[str, N]]:
+    kind: str, read: Callable[[Fields, Wording], N], language: str
+) -> Callable[[object, Wording], dict[str, N]]:
     """Return a reader of ``[[kind]]`` entries; messages name each by its id, or by its number without one."""
 
-    def read_all(value: object, place: str) -> dict[str, N]:
+    def read_all(value: object, place: Wording) -> dict[str, N]:
         entries = listed(lambda one, _: one, ENTRIES)(value, place)
         if not entries:
             raise BadInput(place, "an empty list", "at least one")
@@ -104,7 +104,7 @@ def _in_language(entry: object, name: str, language: str) -> object:
     return own
 
 
-def _translation(table: object, own: Mapping[str, object], place: str) -> dict[str, object]:
+def _translation(table: object, own: Mapping[str, object], place: Wording) -> dict[str, object]:
     fields = Fields(table, place, "a table of texts")
     texts: dict[str, object] = {key: fields.need(key, sentence) for key in _TEXTS if key in own}
     answers = own.get("answers")
@@ -123,13 +123,13 @@ class _Tool:
     says: str
 
 
-def _tool(fields: Fields, _: str) -> _Tool:
+def _tool(fields: Fields, _: Wording) -> _Tool:
     return _Tool(
         fields.need("id", word, "a word such as ohmmeter"), fields.need("says", sentence, "what it is")
     )
 
 
-def _complaint(fields: Fields, _: str) -> Complaint:
+def _complaint(fields: Fields, _: Wording) -> Complaint:
     _source(fields)
     return Complaint(
         id=fields.need("id", word, "a word such as no-sound"),
@@ -150,8 +150,8 @@ def _source(fields: Fields) -> None:
     fields.need("source", sentence, "who says so, such as: common practice, from memory")
 
 
-def _fault_of(complaints: Mapping[str, Complaint]) -> Callable[[Fields, str], Fault]:
-    def read(fields: Fields, name: str) -> Fault:
+def _fault_of(complaints: Mapping[str, Complaint]) -> Callable[[Fields, Wording], Fault]:
+    def read(fields: Fields, name: Wording) -> Fault:
         _source(fields)
         odds = keyed(known(complaints, "a complaint"), number(0, 1000, _ODDS, above=True), ENTRIES)
         facts, factor = dict.fromkeys(FACTS), number(0, 100, _TIMES, above=True)
@@ -173,7 +173,7 @@ def _fault_of(complaints: Mapping[str, Complaint]) -> Callable[[Fields, str], Fa
     return read
 
 
-def _needs(value: object, place: str) -> tuple[str, ...]:
+def _needs(value: object, place: Wording) -> tuple[str, ...]:
     needs = listed(_trait_sum, 16)(value, place)
     for one in needs:
         for trait in one.split("+"):
@@ -182,7 +182,7 @@ def _needs(value: object, place: str) -> tuple[str, ...]:
     return needs
 
 
-def _trait_sum(value: object, place: str) -> str:
+def _trait_sum(value: object, place: Wording) -> str:
     """Read traits such as ``optical`` or ``optical+splitter``."""
     parts = value.split("+") if isinstance(value, str) else [value]
     return "+".join(word(one, place) for one in parts)
@@ -200,8 +200,8 @@ class _Given:
 
 def _test_of(
     complaints: Mapping[str, Complaint], faults: Mapping[str, Fault], tools: Mapping[str, _Tool]
-) -> Callable[[Fields, str], Test]:
-    def read(fields: Fields, name: str) -> Test:
+) -> Callable[[Fields, Wording], Test]:
+    def read(fields: Fields, name: Wording) -> Test:
         _source(fields)
         answers = fields.need("answers", keyed(word, sentence, ANSWERS), "the possible answers")
         if len(answers) < 2:
@@ -236,8 +236,8 @@ _MINUTES: Final = f"minutes above 0, at most {MINUTES:g}"
 
 def _given_of(
     complaints: Mapping[str, Complaint], faults: Mapping[str, Fault], count: int
-) -> Callable[[object, str], _Given]:
-    def read(value: object, place: str) -> _Given:
+) -> Callable[[object, Wording], _Given]:
+    def read(value: object, place: Wording) -> _Given:
         fields = Fields(value, place, "an object with complaints and likelihoods")
         row = chances(count)
         names = {**faults, SOMETHING_ELSE: None}
@@ -261,7 +261,7 @@ def _given_of(
 
 
 def _rows(
-    name: str, given: Sequence[_Given], faults: Mapping[str, Fault], count: int, alike: float
+    name: Wording, given: Sequence[_Given], faults: Mapping[str, Fault], count: int, alike: float
 ) -> dict[tuple[str, str], Row]:
     """Return the chance of each answer for every complaint and fault, with the floor under each."""
     rows: dict[tuple[str, str], Row] = {}

@@ -18,6 +18,7 @@ from typing import Any, Final, NamedTuple
 from kb.base import text
 from kb.base.datafiles import data_tables
 from kb.base.errors import BadInput
+from kb.base.messages import Wording
 from kb.base.text import squeezed
 from kb.base.validation import Fields, listed, sentence, truth
 from kb.catalogue import Item, Power, Role, catalogue
@@ -162,7 +163,7 @@ def _part_words() -> tuple[_PartWords, ...]:
     return read
 
 
-def _part_words_from(data: object, place: str) -> _PartWords:
+def _part_words_from(data: object, place: Wording) -> _PartWords:
     fields = Fields(data, place, _FIELDS)
     part = _PartWords(
         fields.need("name", sentence),
@@ -219,7 +220,7 @@ TRAITS: Final[Mapping[str, Callable[[PathUsed], bool | None]]] = {
 }
 
 
-def path_used_from(data: object, place: str = "path") -> PathUsed:
+def path_used_from(data: object, place: Wording = "path") -> PathUsed:
     """Read the path from ``{"signal": .., "items": [..], "input": ..}``; every key may be missing."""
     fields = Fields(data, place, "an object with signal, items and input")
     used = PathUsed(
@@ -241,12 +242,12 @@ def path_used_to(used: PathUsed) -> dict[str, Any]:
     return {key: value for key, value in said.items() if value}
 
 
-def _read_signal(value: object, place: str) -> Signal:
+def _read_signal(value: object, place: Wording) -> Signal:
     signal = Signal.read(value, place)
     if signal is Signal.NOT_AUDIO:
         raise BadInput(place, value, "a signal that carries sound, such as optical or analog-line")
     return signal
 
 
-def _item(value: object, place: str) -> str:
+def _item(value: object, place: Wording) -> str:
     return text.line(value, place, empty=False)

@@ -19,6 +19,7 @@ from itertools import combinations
 from typing import Any, Final
 
 from kb.base.errors import BadInput
+from kb.base.messages import Wording
 from kb.base.text import line
 from kb.base.validation import Fields, keyed, listed
 from kb.isolate.model import FLOOR, SOMETHING_ELSE, Model, Side, Test
@@ -312,7 +313,7 @@ def start(model: Model, complaint: str, path: PathUsed | None = None) -> State:
 # -- to and from a file ------------------------------------------------------------------------------
 
 
-def state_from(model: Model, data: object, place: str = "answers") -> State:
+def state_from(model: Model, data: object, place: Wording = "answers") -> State:
     """Read the state from an answers file (parsed JSON).
 
     Keys: ``complaint``, and at will ``make``, ``model``, ``job``, ``path`` {``signal``, ``items``,

@@ -18,6 +18,7 @@ from functools import cached_property
 from typing import Final, TypeVar
 
 from kb.base.errors import BadInput
+from kb.base.messages import Wording
 from kb.base.validation import bounded, listed, number
 from kb.loop.units import LONGEST_SIDE_M, SHORTEST_SIDE_M
 
@@ -41,9 +42,9 @@ LOWEST_M: Final = -10.0
 HIGHEST_M: Final = 20.0
 
 
-def spot(value: object, place: str) -> Spot:
+def spot(value: object, place: Wording) -> Spot:
     """Read a corner ``[x, y]`` of a file, metres. Raises BadInput naming ``place``."""
-    axes = listed(number(-1000, 1000, "a number from -1000 to 1000 m"), 2, 2, expected=_SPOT, each="{place}")
+    axes = listed(number(-1000, 1000, "a number from -1000 to 1000 m"), 2, 2, expected=_SPOT, each="")
     x, y = axes(value, place)
     return x, y
 

@@ -17,6 +17,7 @@ import re
 from typing import Final
 
 from kb.base.errors import BadInput
+from kb.base.messages import Wording
 from kb.loop.units import LONGEST_TEXT
 
 DBV_V: Final = 1.0
@@ -30,7 +31,7 @@ _LEVEL: Final = re.compile(r"([+-]?\s*(?:\d+(?:[.,]\d*)?|[.,]\d+))\s*(mv|v|dbv|d
 _EXPECTED: Final = "a level such as 0.5 V, 150 mV, -10 dBV or +4 dBu"
 
 
-def voltage(text: str, place: str = "level") -> float:
+def voltage(text: str, place: Wording = "level") -> float:
     """Read a line level; return V r.m.s. A bare number is volts. Raises BadInput naming ``place``."""
     found = _LEVEL.fullmatch(text.strip().lower().replace("−", "-")) if len(text) <= LONGEST_TEXT else None
     if not found:

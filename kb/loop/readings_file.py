@@ -50,6 +50,7 @@ from datetime import date as Day
 from typing import Final
 
 from kb.base.errors import BadInput, described
+from kb.base.messages import Wording
 from kb.base.text import line, note
 from kb.base.validation import Fields, bounded, keyed, listed, number, truth, whole
 from kb.loop.field import SEATED_M
@@ -203,18 +204,18 @@ def readings_from(data: object) -> Readings:
 _TABLE: Final = "a table of keys and values"
 
 
-def _words(most: int) -> Callable[[object, str], str]:
+def _words(most: int) -> Callable[[object, Wording], str]:
     return lambda value, place: line(value, place, most)
 
 
-def _date(value: object, place: str) -> str:
+def _date(value: object, place: Wording) -> str:
     """Read a day from text, or from a date that TOML has read."""
     return line(value.isoformat() if isinstance(value, Day) else value, place, 40)
 
 
-def _position(data: object, at: str) -> Position:
+def _position(data: object, at: Wording) -> Position:
     fields = Fields(data, at, _TABLE)
-    name = fields.take("name", _words(80), "") or at
+    name = fields.take("name", _words(80), "") or str(at)
     level = _level(fields, f"{at}, field", "field_db", "field_ma_per_m", -80)
     flux = fields.take("field_ut", number(0, 100, "the field in microtesla, 0 to 100"), None)
     if flux is not None:
@@ -241,7 +242,7 @@ def _position(data: object, at: str) -> Position:
     return position
 
 
-def _hertz(key: object, place: str) -> float:
+def _hertz(key: object, place: Wording) -> float:
     """Read a frequency from the key of a table, if it is text."""
     try:
         typed = float(key) if isinstance(key, str) and len(key) <= 12 else math.nan
@@ -256,7 +257,7 @@ _LEVEL_DB: Final = number(-120, 60)
 _by_frequency: Final = keyed(_hertz, _LEVEL_DB, MOST_FREQUENCIES)
 
 
-_positions: Final = listed(_position, MOST_POSITIONS, each="position {number}")
+_positions: Final = listed(_position, MOST_POSITIONS, each="place/position")
 
 
 def _named(positions: tuple[Position, ...]) -> tuple[Position, ...]:
@@ -268,7 +269,7 @@ def _named(positions: tuple[Position, ...]) -> tuple[Position, ...]:
     return positions
 
 
-def _response(data: object, _: str) -> Position:
+def _response(data: object, _: Wording) -> Position:
     fields = Fields(data, "response", _TABLE)
     at = fields.take("at", _words(80), "")
     levels = {hertz: fields.take(f"db_{hertz}_hz", _LEVEL_DB, None) for hertz in (100, 1000, 5000)}
@@ -296,7 +297,7 @@ def _with_response(
     return positions, response
 
 
-def _noise(data: object, _: str) -> tuple[Noise, bool]:
+def _noise(data: object, _: Wording) -> tuple[Noise, bool]:
     fields = Fields(data, "noise", _TABLE)
     off, on = (
         _level(fields, f"noise, {driver}", f"{driver}_dba", f"{driver}_ma_per_m", -120)
@@ -307,11 +308,11 @@ def _noise(data: object, _: str) -> tuple[Noise, bool]:
     return Noise(off, on), tonal
 
 
-def _loop(data: object, _: str) -> tuple[Loop | None, float | None, float, bool]:
+def _loop(data: object, _: Wording) -> tuple[Loop | None, float | None, float, bool]:
     fields = Fields(data, "loop", _TABLE)
     z = fields.take("wire_height_m", number(-5, 10), 0.0)
     turns = fields.take("turns", whole(1, MOST_TURNS, f"a whole number from 1 to {MOST_TURNS}"), 1)
-    outline = listed(spot, MOST_CORNERS, each="loop, corners_m, corner {number}")
+    outline = listed(spot, MOST_CORNERS, each="place/corner-of")
     corners = fields.take("corners_m", outline, ())
     side = number(0.3, 100, "a number from 0.3 to 100 m")
     length, width = (
@@ -329,14 +330,14 @@ def _loop(data: object, _: str) -> tuple[Loop | None, float | None, float, bool]
         raise trouble.within("loop") from None
 
 
-def _user(data: object, _: str) -> User:
+def _user(data: object, _: Wording) -> User:
     fields = Fields(data, "user", _TABLE)
     user = User(fields.take("satisfied", truth, None), fields.take("words", note, ""))
     fields.end()
     return user
 
 
-def _level(fields: Fields, at: str, decibels: str, milliamps: str, lowest: float) -> float | None:
+def _level(fields: Fields, at: Wording, decibels: str, milliamps: str, lowest: float) -> float | None:
     """Return a level in dB re 400 mA/m that is given in dB or as a field in mA/m; both must not be there."""
     level = fields.take(
         decibels,

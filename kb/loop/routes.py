@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Final, TypeVar
 
 from kb.base.errors import BadInput, described
+from kb.base.messages import Wording
 from kb.base.validation import Fields, listed, number, sentence, truth
 from kb.domain.language import ENGLISH
 from kb.loop.sentences import Sentence
@@ -155,14 +156,14 @@ def _tables(data: object) -> tuple[tuple[Route, ...], tuple[Caution, ...]]:
     return routes, cautions
 
 
-def _rows(read: Callable[[object, str], T], kind: str) -> Callable[[object, str], tuple[T, ...]]:
-    return listed(read, MOST, 1, expected=f"[[{kind}]] tables", each=f"{kind} {{number}}")
+def _rows(read: Callable[[object, Wording], T], kind: str) -> Callable[[object, Wording], tuple[T, ...]]:
+    return listed(read, MOST, 1, expected=f"[[{kind}]] tables", each=f"place/{kind}")
 
 
-def _code(key: str) -> Callable[[object, str], str]:
+def _code(key: str) -> Callable[[object, Wording], str]:
     """Return a reader of codes that have a sentence in the catalogue, by its key."""
 
-    def read(value: object, place: str) -> str:
+    def read(value: object, place: Wording) -> str:
         code = sentence(value, place)
         if not ENGLISH.has(key.format(code=code)):
             raise BadInput(place, code, f"a code with a sentence {key} in data/messages")
@@ -171,7 +172,7 @@ def _code(key: str) -> Callable[[object, str], str]:
     return read
 
 
-def _caution(data: object, place: str) -> Caution:
+def _caution(data: object, place: Wording) -> Caution:
     fields = Fields(data, place, "a table")
     caution = Caution(
         fields.need("code", _code("sheet/standing/{code}")),
@@ -204,7 +205,7 @@ def _names(route: Route, word: str) -> bool:
     return len(word) >= _LEAST and any(each.startswith(word) for each in own)
 
 
-def _route(data: object, place: str, known: Mapping[str, Caution]) -> Route:
+def _route(data: object, place: Wording, known: Mapping[str, Caution]) -> Route:
     code = Fields(data, place, "a table").need("code", _code("loop/route/{code}/name"))
     at = f"route {code}"
     fields = Fields(data, at, "a table")
@@ -217,10 +218,10 @@ def _route(data: object, place: str, known: Mapping[str, Caution]) -> Route:
         inner.end()
         return found
 
-    def sourced(key: str, low: float, high: float) -> Callable[[object, str], float]:
+    def sourced(key: str, low: float, high: float) -> Callable[[object, Wording], float]:
         return lambda data, place: value(Fields(data, place, _SOURCED), key, low, high)
 
-    def height(data: object, place: str) -> tuple[str, float]:
+    def height(data: object, place: Wording) -> tuple[str, float]:
         inner = Fields(data, place, _SOURCED)
         return inner.need("from", _base), value(inner, "height", -10, 10)
 
@@ -250,14 +251,14 @@ def _route(data: object, place: str, known: Mapping[str, Caution]) -> Route:
 _SOURCED: Final = "a table with value and source"
 
 
-def _base(value: object, place: str) -> str:
+def _base(value: object, place: Wording) -> str:
     if value not in ("floor", "ceiling"):
         raise BadInput(place, value, "floor or ceiling")
     return str(value)
 
 
-def _known(cautions: Mapping[str, Caution]) -> Callable[[object, str], Caution]:
-    def read(value: object, place: str) -> Caution:
+def _known(cautions: Mapping[str, Caution]) -> Callable[[object, Wording], Caution]:
+    def read(value: object, place: Wording) -> Caution:
         code = sentence(value, place)
         if code not in cautions:
             raise BadInput(place, code, f"one of {', '.join(cautions)}")
@@ -269,7 +270,7 @@ def _known(cautions: Mapping[str, Caution]) -> Callable[[object, str], Caution]:
 _COUNTS: Final = ("count", "each", "per_m", "per_corner", "per_doorway", "per_feed_m")
 
 
-def _supply(data: object, place: str) -> Supply:
+def _supply(data: object, place: Wording) -> Supply:
     fields = Fields(data, place, "a table with item, a count and source")
     item = fields.need("item", sentence)
     counts = {name: fields.take(name, number(0, 1000), 0.0) for name in _COUNTS}
@@ -281,7 +282,7 @@ def _supply(data: object, place: str) -> Supply:
     return supply
 
 
-def _unit(value: object, place: str) -> str:
+def _unit(value: object, place: Wording) -> str:
     if value not in UNITS:
         raise BadInput(place, value, f"one of {', '.join(UNITS)}")
     return str(value)

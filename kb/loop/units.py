@@ -23,6 +23,7 @@ from fractions import Fraction
 from typing import Final
 
 from kb.base.errors import BadInput
+from kb.base.messages import Wording
 from kb.base.validation import bounded
 
 INCH_M: Final = 0.0254
@@ -71,7 +72,7 @@ _QUOTES: Final = str.maketrans({
 
 def length(
     text: str,
-    place: str = "length",
+    place: Wording = "length",
     *,
     low: float = SHORTEST_SIDE_M,
     high: float = LONGEST_SIDE_M,
@@ -101,7 +102,7 @@ def length(
     return bounded(metres, place, low=low, high=high, unit="m", seen=text)
 
 
-def room(text: str, place: str = "room", *, feet: bool = False) -> tuple[float, float]:
+def room(text: str, place: Wording = "room", *, feet: bool = False) -> tuple[float, float]:
     """Read a room such as ``5.2x4.1``, ``5.2 m x 4.1 m`` or ``17ftx13ft 6in``; return metres (length, width).
 
     A unit given after one side only holds for both (``520x410 cm``, ``17ft x 13``); bare numbers are metres,
@@ -125,7 +126,7 @@ def room(text: str, place: str = "room", *, feet: bool = False) -> tuple[float, 
     )
 
 
-def outline(text: str, place: str = "polygon", *, feet: bool = False) -> tuple[tuple[float, float], ...]:
+def outline(text: str, place: Wording = "polygon", *, feet: bool = False) -> tuple[tuple[float, float], ...]:
     """Read corners such as ``0,0 5,0 5,3 0,3``; return them in metres, in the order given.
 
     Corners are parted by spaces, or by ``;`` where a length itself holds a space (``17' 6", 0; ...``).
@@ -172,7 +173,7 @@ def _round_feet(metres: float) -> str:
     return f"{metres / FOOT_M:.0f} ft ({metres:g} m)"
 
 
-def _parts(clean: str, place: str, text: str, bare: str) -> float:
+def _parts(clean: str, place: Wording, text: str, bare: str) -> float:
     """Return the metres of ``5.2m`` or of ``17ft 6in``; the sign is already taken off."""
     position, total = 0, 0.0
     units: list[str] = []
@@ -203,7 +204,7 @@ def has_unit(text: str) -> bool:
     return re.search(r"[a-z'\"]", re.sub(_BETWEEN, " ", _normal(text))) is not None
 
 
-def _number(text: str, place: str, seen: str) -> float:
+def _number(text: str, place: Wording, seen: str) -> float:
     try:
         return float(sum(Fraction(part) for part in re.split(r"[ -]", text)))
     except ZeroDivisionError:

@@ -17,6 +17,7 @@ from functools import lru_cache
 from typing import Final
 
 from kb.base.errors import BadInput
+from kb.base.messages import Wording
 from kb.base.validation import Fields, bounded, listed, number, sentence, truth
 from kb.loop.geometry import Loop
 
@@ -73,7 +74,7 @@ class Wire:
         return RESISTIVITY_20C / self.area * (1 + ALPHA_20C * (celsius - 20))
 
 
-def wire_from(text: str, place: str = "wire") -> Wire:
+def wire_from(text: str, place: Wording = "wire") -> Wire:
     """Read ``awg18``, ``18 AWG``, ``AWG 18``, ``1.5mm2``, ``1,5 mm²`` or ``1.5 sq mm``.
 
     AWG 0 to 40 by the series of ASTM B258, d = 0.127 mm * 92**((36 - n)/39); mm2 from 0.05 to 50,
@@ -131,14 +132,12 @@ def stock_from(data: object) -> tuple[Stock, ...]:
     Raises BadInput naming the table and key.
     """
     fields = Fields(data, "wires", "[[wire]] tables")
-    found = fields.need(
-        "wire", listed(_stock, MOST_WIRES, 1, expected="[[wire]] tables", each="wire {number}")
-    )
+    found = fields.need("wire", listed(_stock, MOST_WIRES, 1, expected="[[wire]] tables", each="place/wire"))
     fields.end()
     return found
 
 
-def _stock(data: object, place: str) -> Stock:
+def _stock(data: object, place: Wording) -> Stock:
     fields = Fields(data, place, "a table")
     stock = Stock(
         fields.need("name", lambda value, at: wire_from(sentence(value, at), at)),

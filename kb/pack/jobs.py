@@ -21,6 +21,7 @@ from typing import Final, TypeVar
 
 from kb.base import text
 from kb.base.errors import BadInput, described
+from kb.base.messages import Wording
 from kb.base.validation import Fields, keyed, listed, number, whole
 from kb.catalogue import catalogue
 from kb.domain import job as kept
@@ -32,7 +33,7 @@ from kb.domain.words import DriverInput, Signal
 T = TypeVar("T")
 
 
-def materials_from(data: object, place: str = "loop") -> tuple[Material, ...]:
+def materials_from(data: object, place: Wording = "loop") -> tuple[Material, ...]:
     """Return the lines from the output of ``jackfield loop --json``, or from its ``items`` alone.
 
     Raises BadInput naming the line, the value and the expected value.
@@ -103,7 +104,7 @@ class Day:
     done: tuple[Job, ...] = ()
 
 
-def day_from(data: object, place: str = "") -> Day:
+def day_from(data: object, place: Wording = "") -> Day:
     """Return the day of a parsed job file: a list of jobs, or an object with jobs, have, prices and done.
 
     Raises BadInput naming the job and the field.
@@ -122,12 +123,12 @@ def day_from(data: object, place: str = "") -> Day:
     return day
 
 
-def job_from(data: object, place: str = "job") -> Job:
+def job_from(data: object, place: Wording = "job") -> Job:
     """Return one entry of a job file that has one set. Raises BadInput naming the field."""
     return jobs_of(kept.job_from(data, place), place=place)[0]
 
 
-def jobs_of(job: kept.Job, usual: Sequence[DriverInput] = (), *, place: str = "job") -> tuple[Job, ...]:
+def jobs_of(job: kept.Job, usual: Sequence[DriverInput] = (), *, place: Wording = "job") -> tuple[Job, ...]:
     """Return what has to be connected at a job: an entry for each of its sets.
 
     ``usual``: the inputs of the driver if the job does not say. Raises BadInput without any.
@@ -156,35 +157,35 @@ def jobs_of(job: kept.Job, usual: Sequence[DriverInput] = (), *, place: str = "j
 _FILE: Final = "a list of jobs, or an object with jobs"
 
 
-def _jobs(value: object, place: str) -> tuple[Job, ...]:
+def _jobs(value: object, place: Wording) -> tuple[Job, ...]:
     if isinstance(value, Sequence) and not value:
         raise BadInput(place, described("no jobs"), "one job at least")
     if isinstance(value, Sequence) and len(value) > MOST_JOBS:
         seen = described(f"{len(value)} jobs")
         raise BadInput(place, seen, f"at most {MOST_JOBS}; pack for one day at a time")
-    return _entries("job {number}")(value, place)
+    return _entries("place/job-nth")(value, place)
 
 
-def _entries(each: str) -> Callable[[object, str], tuple[Job, ...]]:
+def _entries(each: str) -> Callable[[object, Wording], tuple[Job, ...]]:
     """Return a reader of the jobs of a list, each with all its sets."""
 
-    def entry(value: object, place: str) -> tuple[Job, ...]:
+    def entry(value: object, place: Wording) -> tuple[Job, ...]:
         return jobs_of(kept.job_from(value, place), place=place)
 
     read = listed(entry, MOST_JOBS, expected=_FILE, each=each)
     return lambda value, place: tuple(one for some in read(value, place) for one in some)
 
 
-def read_stock(value: object, place: str) -> dict[str, int]:
+def read_stock(value: object, place: Wording) -> dict[str, int]:
     """Return counts by item. Raises BadInput naming an unknown item or a wrong count."""
     return _stock(_count)(value, place)
 
 
-_DONE: Final = _entries("{place}, job {number}")
+_DONE: Final = _entries("place/job-of")
 
 
-def _stock(read: Callable[[object, str], T]) -> Callable[[object, str], dict[str, T]]:
-    def item(value: object, place: str) -> str:
+def _stock(read: Callable[[object, Wording], T]) -> Callable[[object, Wording], dict[str, T]]:
+    def item(value: object, place: Wording) -> str:
         name = text.line(value, place, empty=False)
         catalogue().item(name, place)
         return name

@@ -6,6 +6,7 @@ import os
 import sys
 
 from kb.base.errors import BadInput, BookTrouble, described
+from kb.base.messages import Wording
 
 
 def command(script: str, limits: str) -> list[str]:
@@ -18,12 +19,12 @@ def environment() -> dict[str, str]:
     return {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
 
 
-def bound(sent: bytes, most: int, place: str) -> None:
+def bound(sent: bytes, most: int, place: Wording) -> None:
     """Raise BadInput if more than ``most`` bytes were sent."""
     if len(sent) > most:
         raise BadInput(place, described(f"{len(sent) / 1048576:.0f} MB"), f"at most {most // 1048576} MB")
 
 
-def not_now(place: str, problem: OSError) -> BookTrouble:
+def not_now(place: Wording, problem: OSError) -> BookTrouble:
     """Return the message about a program that could not be started."""
     return BookTrouble(f"{place}: it cannot be looked at just now ({problem.strerror})")

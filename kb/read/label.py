@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Generic, NamedTuple, Protocol, TypeVar
 
+from kb.base.messages import Wording
 from kb.index.rewriting import dates, names_fields, printed
 from kb.read.picture import PictureReader, Piece, Reading, cleaned
 
@@ -90,7 +91,7 @@ class Label(Generic[F]):
     picture: bytes = b""
 
 
-def look(sent: bytes, place: str, find: Callable[[str], F], make_of: MakeOf, *, today: int) -> Label[F]:
+def look(sent: bytes, place: Wording, find: Callable[[str], F], make_of: MakeOf, *, today: int) -> Label[F]:
     """Read the label on a photo from anywhere, and ask the book for what it names; ``today`` is a year.
 
     ``find`` answers a query, and ``make_of`` tells which make of the book a word means. If no set of the book

@@ -16,6 +16,7 @@ from importlib.util import find_spec
 from typing import Any, Final, NamedTuple
 
 from kb.base.errors import BadInput, MissingExtra, described
+from kb.base.messages import Wording
 from kb.read import child, pdf_text
 
 MOST_BYTES: Final = 100 * 1024 * 1024  #: of one manual; with many photos they have 30 MB (common practice)
@@ -61,7 +62,7 @@ class Document:
     stopped: int | None = None
 
 
-def document(sent: bytes, place: str) -> Document:
+def document(sent: bytes, place: Wording) -> Document:
     """Return the text of a PDF.
 
     Raises BadInput naming what was seen if it is none, is encrypted, or has too many pages or bytes;
@@ -75,13 +76,13 @@ def document(sent: bytes, place: str) -> Document:
     return Document(count, tuple(pages), None if ended else len(pages) + 1)
 
 
-def pictures(sent: bytes, numbers: Sequence[int], place: str) -> dict[int, bytes]:
+def pictures(sent: bytes, numbers: Sequence[int], place: Wording) -> dict[int, bytes]:
     """Return pages of a PDF as PNG, by number; a page that cannot be drawn is missing."""
     _, said, _ = _asked(sent, place, replace(LIMITS, pictures=tuple(numbers)))
     return {int(one["page"]): base64.b64decode(one["picture"]) for one in said if "picture" in one}
 
 
-def _asked(sent: bytes, place: str, limits: pdf_text.Limits) -> tuple[int, list[dict[str, Any]], bool]:
+def _asked(sent: bytes, place: Wording, limits: pdf_text.Limits) -> tuple[int, list[dict[str, Any]], bool]:
     """The number of pages, what was said of pages, and whether the process came to its end."""
     child.bound(sent, MOST_BYTES, place)
     if not _HEADER.match(sent):

@@ -17,6 +17,7 @@ from importlib.util import find_spec
 from typing import Final, NamedTuple, Self
 
 from kb.base.errors import BadInput, MissingExtra, described, stated
+from kb.base.messages import Wording
 from kb.read import child, decoder, recogniser
 
 MOST_BYTES: Final = 25 * 1024 * 1024  #: of one photo as it is sent (OWASP ASVS 5.0, 5.2.1)
@@ -71,7 +72,7 @@ class PictureReader:
     names who wanted it.
     """
 
-    def __init__(self, place: str = "photo") -> None:
+    def __init__(self, place: Wording = "photo") -> None:
         if name := missing_library():
             raise MissingExtra(place, name, "read")
         self._process: subprocess.Popen[bytes] | None = None
@@ -89,7 +90,7 @@ class PictureReader:
             self._process.communicate()
             self._process = None
 
-    def read(self, picture: bytes, place: str = "photo", *, closer: bool = False) -> Reading:
+    def read(self, picture: bytes, place: Wording = "photo", *, closer: bool = False) -> Reading:
         """Return the text of a JPEG that ``cleaned`` made, or of another picture of our own making.
 
         ``closer``: look only where most of the text is, enlarged and with more contrast. Raises BadInput if
@@ -122,7 +123,7 @@ class PictureReader:
             self.close()
             raise costly(place) from None
 
-    def _started(self, place: str) -> subprocess.Popen[bytes]:
+    def _started(self, place: Wording) -> subprocess.Popen[bytes]:
         if self._process is None:
             limits = json.dumps({"memory": READ_MEMORY, "seconds": READ_SECONDS})
             try:
@@ -171,7 +172,7 @@ def can_import(name: str) -> bool:
         return False
 
 
-def cleaned(sent: bytes, place: str = "photo") -> bytes:
+def cleaned(sent: bytes, place: Wording = "photo") -> bytes:
     """Return the picture as a JPEG of our own: upright, at most ``EDGE`` pixels, without metadata.
 
     It is decoded by another process (``decoder``) within ``LIMITS`` and ``WAIT_S``. Raises BadInput naming
@@ -195,7 +196,7 @@ def cleaned(sent: bytes, place: str = "photo") -> bytes:
     raise costly(place)  # out of memory or time, or a decoder that crashed
 
 
-def costly(place: str) -> BadInput:
+def costly(place: Wording) -> BadInput:
     """Return the message about a picture that exceeds the limits."""
     return BadInput(
         place,

@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import Final
 
 from kb.base.errors import BadInput
+from kb.base.messages import Wording
 from kb.base.progress import Progress
 from kb.read import pdf
 from kb.read.picture import PictureReader, Reading, can_import
@@ -16,7 +17,7 @@ _SURE: Final = 0.6  #: confidence below which a piece is left out
 
 
 def with_scans(
-    document: pdf.Document, sent: bytes, place: str, progress: Progress | None = None
+    document: pdf.Document, sent: bytes, place: Wording, progress: Progress | None = None
 ) -> pdf.Document:
     """Return the manual with the text of its pages that are pictures.
 

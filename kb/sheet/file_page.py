@@ -11,6 +11,7 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, TypeVar
 
+from kb.base.messages import Wording
 from kb.base.text import visible
 from kb.domain.language import Language
 from kb.domain.panel import Panel
@@ -88,7 +89,7 @@ class ReadingsPart:
     left: str
     user: str
     words: str
-    place: str
+    place: Wording
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from kb.base import text
+from kb.base.messages import Wording
 from kb.base.validation import Fields, listed, number, truth, whole
 from kb.loop.geometry import MOST_CORNERS, MOST_TURNS, Loop, spot
 from kb.loop.standard import TOLERANCE_DB
@@ -89,16 +90,16 @@ _OBJECT: Final = "an object, as 'jackfield loop --json' prints it"
 _AMPERES: Final = number(0, 1000)
 
 
-def _told(value: object, _: str) -> bool:
+def _told(value: object, _: Wording) -> bool:
     return bool(value)
 
 
-def _object(value: object, place: str) -> Fields:
+def _object(value: object, place: Wording) -> Fields:
     return Fields(value, place, _OBJECT, bare=True)
 
 
 def _loop(fields: Fields) -> Loop:
-    spots = listed(spot, MOST_CORNERS, 3, expected=_CORNERS, each="room, corner {number}")
+    spots = listed(spot, MOST_CORNERS, 3, expected=_CORNERS, each="place/corner-of")
     corners = fields.need("room", _object).need("corners_m", spots)
     turns = fields.need("turns", whole(1, MOST_TURNS, f"a whole number from 1 to {MOST_TURNS}"))
     return Loop(tuple((x, y, 0.0) for x, y in corners), turns)
@@ -111,9 +112,9 @@ def _range(current: float, fields: Fields) -> Range:
     return Range(current, fields.need("min_db", number(-200, 200)), fields.need("max_db", number(-200, 200)))
 
 
-def _caution(value: object, place: str) -> str:
+def _caution(value: object, place: Wording) -> str:
     code = _object(value, place).take("code", lambda one, _: one, None)
     return code if isinstance(code, str) else ""
 
 
-_cautions: Final = listed(_caution, MOST_CAUTIONS, each="caution {number}")
+_cautions: Final = listed(_caution, MOST_CAUTIONS, each="place/caution")

@@ -15,6 +15,7 @@ import sqlalchemy as sa
 
 from kb.base import clock
 from kb.base.errors import BadInput
+from kb.base.messages import Said
 from kb.domain.visit import SUPERSEDES
 from kb.store import schema
 from kb.store.content_id import (
@@ -203,7 +204,7 @@ def _add_visits(
         if fingerprint(without_private(visit)) != fingerprint(without_private(known)) or (
             differs and not is_number(fact.nonce)
         ):
-            raise BadInput("visit", visit.id, "a new id: the book has this one with other content")
+            raise BadInput("visit", visit.id, Said("expected/new-id"))
         if differs:  # the same rows of notes, numbered in another order: see below
             moved.append(fact)
             continue
@@ -271,7 +272,7 @@ def _add_rows(
         values = asdict(fact)
         if fact.id in there:
             if there[fact.id] != tuple(values[name] for name in names):
-                raise BadInput(_kind(fact), fact.id, "a new id: the book has this one with other content")
+                raise BadInput(_kind(fact), fact.id, Said("expected/new-id"))
             merged.already += 1
             continue
         there[fact.id] = tuple(values[name] for name in names)

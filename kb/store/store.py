@@ -22,6 +22,7 @@ import uuid_utils
 
 from kb.base import clock
 from kb.base.errors import BadInput, BookTrouble, Interrupted, NotFound, shown
+from kb.base.messages import Said
 from kb.domain.visit import Visit
 from kb.store import bundles, rules, schema
 from kb.store.content_id import is_sealed, sealed, sealed_id, without_private
@@ -526,7 +527,7 @@ def _sorted_out(connection: sa.Connection, visits: list[Visit], numbers: Numbers
     for visit, print_, first in zip(visits, seen, numbers.look_up(visits), strict=True):
         if visit.id in known:
             if not _same(visit, known[visit.id]):
-                raise BadInput("visit, id", visit.id, "a new id: the book has this one with other content")
+                raise BadInput("visit, id", visit.id, Said("expected/new-id"))
             yield _Sorted(visit, print_, None)
         elif not visit.id and print_ in prints:
             yield _Sorted(replace(visit, id=prints[print_]), print_, None)

@@ -22,6 +22,7 @@ from uuid import UUID
 
 from kb.base.atomic import sync_names
 from kb.base.errors import BadInput, BookTrouble, NotFound
+from kb.base.messages import Wording
 from kb.base.parsing import json_of
 from kb.read.picture import cleaned
 from kb.settings import PHOTOS
@@ -52,7 +53,7 @@ class Photos:
         self._folder = home / PHOTOS
         self._decoding = threading.Semaphore(_AT_ONCE)
 
-    def keep(self, sent: bytes, place: str = "photo") -> str:
+    def keep(self, sent: bytes, place: Wording = "photo") -> str:
         """Keep a photo until a visit takes it; returns its name, the SHA-256 of what is kept.
 
         Raises BadInput if it is no JPEG, PNG, WebP or HEIC, or is too large; BookTrouble if it cannot be

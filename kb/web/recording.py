@@ -10,6 +10,7 @@ from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response as AnyResponse
 
 from kb.base.errors import BadInput, BookTrouble, NotFound, PerhapsSaved
+from kb.base.messages import Said
 from kb.base.parsing import json_of
 from kb.domain import marking
 from kb.domain.visit import Visit, visit_from
@@ -242,7 +243,7 @@ def _changed(entry: Entry, do: str, left_out: list[str]) -> AnyResponse:
 
 def _wrong(entry: Entry, wrong: BadInput) -> AnyResponse:
     """The form as it was, with what is wrong and where; an id that is taken becomes a correction."""
-    if wrong.place == "visit, id" and "other content" in wrong.expected:
+    if wrong.expected == Said("expected/new-id"):
         said = (
             "This visit is in the book already, with other words. Save again to record this as a correction; "
             "the earlier words stay in the history."

@@ -20,6 +20,7 @@ import uuid_utils
 
 from kb.base import clock, text
 from kb.base.errors import BadInput
+from kb.base.messages import Wording
 from kb.domain.jack import Jack
 from kb.domain.kinds import (
     Attachment,
@@ -238,13 +239,13 @@ def new_id() -> str:
     return str(uuid_utils.uuid7())
 
 
-def field_of(place: str, entry: Entry) -> str:
+def field_of(place: Wording, entry: Entry) -> str:
     """The id of the form's field that a message such as ``visit, jack 2, marking`` is about; "" for none.
 
     >>> field_of("visit, jack 2, marking", Entry(jacks=[{}, {}]))
     'jack-1-marking'
     """
-    parts = [part.strip() for part in place.split(",")]
+    parts = [part.strip() for part in str(place).split(",")]
     jack = next((re.fullmatch(r"jack (\d+)", part) for part in parts if part.startswith("jack ")), None)
     name = next((part.split(" ")[0] for part in reversed(parts) if part.split(" ")[0] in (*VISIT, *JACK)), "")
     if jack is not None:
