@@ -248,8 +248,13 @@ def _date(draw: random.Random, year: int) -> str:
                         f"{draw.randint(1, 28):02d}.{month:02d}.{year}"))  # fmt: skip
 
 
-def photographed(plate: Image.Image, draw: random.Random, *, hard: bool) -> tuple[bytes, str]:
-    """The label as a phone sees it behind a set."""
+def photographed(
+    plate: Image.Image, draw: random.Random, *, hard: bool
+) -> tuple[bytes, str, np.ndarray[Any, Any]]:
+    """A plate as a phone sees it behind a set, what was done to it, and where each pixel looks at the plate.
+
+    The last is a matrix: a homogeneous pixel of the photo becomes one of the plate.
+    """
     noise = np.random.default_rng(draw.getrandbits(32))
     done: list[str] = []
     back = Image.fromarray(_plastic(noise, draw))
@@ -300,7 +305,7 @@ def photographed(plate: Image.Image, draw: random.Random, *, hard: bool) -> tupl
     quality = draw.randint(28, 60) if hard else draw.randint(75, 92)
     Image.fromarray(np.clip(seen, 0, 255).astype(np.uint8)).save(out, "JPEG", quality=quality)
     done.append(f"noise {grain:.0f}, JPEG {quality}")
-    return out.getvalue(), ", ".join(done)
+    return out.getvalue(), ", ".join(done), np.array([*coefficients, 1.0]).reshape(3, 3)
 
 
 def _plastic(noise: np.random.Generator, draw: random.Random) -> np.ndarray[Any, Any]:
@@ -342,7 +347,7 @@ def _perspective(corners: list[tuple[float, float]], wide: int, high: int) -> li
 def photo(make: str, model: str, year: int, draw: random.Random, *, hard: bool) -> Photo:
     """A photo of the label of one set."""
     plate, style = label(make, model, year, draw, hard=hard)
-    jpeg, how = photographed(plate, draw, hard=hard)
+    jpeg, how, _ = photographed(plate, draw, hard=hard)
     return Photo(make, model, jpeg, hard, f"{style}; {how}")
 
 

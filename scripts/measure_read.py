@@ -1,4 +1,4 @@
-"""Measure how well the label of a set is read from a photo.
+"""Measure how well labels, panels and manuals are read; this module reads labels.
 
 ``python scripts/measure.py read --each 60`` draws photos of labels (``label_photos.py``), an easy and a hard
 half, and asks a book of 6,000 invented sets. It prints how often the label's set comes first and among the
@@ -6,7 +6,8 @@ first three. One in six labels is of a set that the book does not have: for thes
 set is named as an exact match. It prints processor seconds and memory, too.
 
 ``--keep FILE`` adds what was read to a file and counts all of it, so that a long run can be done in pieces
-with other seeds. ``--each 0`` then only interprets it again.
+with other seeds. ``--each 0`` then only interprets it again. ``measure_panels.py`` and ``measure_manuals.py``
+measure the others; ``--panels 0`` and ``--manuals 0`` leave them out.
 """
 
 from __future__ import annotations
@@ -22,14 +23,16 @@ from pathlib import Path
 from typing import Any
 
 import measure_manuals
+import measure_panels
 from label_photos import fonts, photo
+from measure_panels import reading_of
 from model_codes import normal
 from people_queries import Set, invented
 
 from kb.base.errors import JackfieldError
 from kb.index import Answer, Index, Reader, SetEntry
 from kb.read.label import Candidate, Label, look_at
-from kb.read.picture import PictureReader, Piece, Reading, cleaned
+from kb.read.picture import PictureReader, Reading, cleaned
 
 AIMS = {"first": 0.95, "in three": 0.99}  # on the hard half
 KNOWN = 6000
@@ -76,15 +79,10 @@ def kept(file: Path) -> list[Seen]:
             row["known"],
             row["hard"],
             row["how"],
-            (_reading(row["readings"][0]), _reading(row["readings"][1])),
+            (reading_of(row["readings"][0]), reading_of(row["readings"][1])),
         )
         for row in json.loads(file.read_text("utf-8"))
     ]
-
-
-def _reading(row: list[Any]) -> Reading:
-    wide, high, pieces = row
-    return Reading(wide, high, tuple(Piece(text, tuple(map(tuple, at)), sure) for text, at, sure in pieces))
 
 
 def keep(seen: Sequence[Seen], file: Path) -> None:
@@ -95,9 +93,7 @@ def keep(seen: Sequence[Seen], file: Path) -> None:
             "known": s.known,
             "hard": s.hard,
             "how": s.how,
-            "readings": [
-                [r.width, r.height, [[p.text, p.corners, p.sure] for p in r.pieces]] for r in s.readings
-            ],
+            "readings": [[r.width, r.height, r.pieces] for r in s.readings],
         }
         for s in seen
     ]
@@ -136,6 +132,7 @@ def main() -> None:
     """Print how well labels are read."""
     args = argparse.ArgumentParser(description=__doc__)
     args.add_argument("--manuals", type=int, default=40, help="manuals of each part; 0 for none")
+    args.add_argument("--panels", type=int, default=20, help="photos of panels of each half; 0 for none")
     args.add_argument("--each", type=int, default=60, help="photos of each half")
     args.add_argument("--seed", type=int, default=5)
     args.add_argument("--keep", type=Path, metavar="FILE")
@@ -186,6 +183,8 @@ def main() -> None:
                         )
                         if not ok:
                             _explain(one, best, shown)
+    if given.panels:
+        measure_panels.run(given.panels, given.seed)
     if given.manuals:
         measure_manuals.report(given.manuals)
 

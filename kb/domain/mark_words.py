@@ -293,7 +293,7 @@ WORDS: Final = (
     MarkWords(
         "CONTROL",
         ANY,
-        "IR REMOTE SERVICE CONTROL RS232 RS232C 232C TRIGGER TRIG USB LAN ETHERNET ANT ANTENNA "
+        "IR REMOTE SERVICE CONTROL RS232 RS232C 232C TRIGGER TRIG USB LAN ETHERNET NETWORK ANT ANTENNA "
         "AERIAL RF DEBUG UPDATE EXTENDER BLASTER 12V MIDI SYNC CLOCK 3D",
     ),
     MarkWords("CONTROL", "de", "ANTENNE FERNBEDIENUNG"),
@@ -384,6 +384,30 @@ RINGS: Final = (
     Ring(_SMALL, Colour.ORANGE, _OUT, _NONE, _PC99),
     Ring(_SMALL, Colour.GREY, _OUT, _NONE, _PC99),
 )  # fmt: skip
+
+
+class Plug(NamedTuple):
+    """Words that say what plugs in, whatever else is printed."""
+
+    form: Form
+    words: str
+    source: str = _PRACTICE
+
+
+#: In order: the first form of which a word is printed. Meanings in capitals tell it, too.
+PLUGS: Final = (
+    Plug(Form.HDMI, "HDMI ARC EARC"),
+    Plug(Form.TOSLINK, "OPTICAL"),
+    Plug(Form.RCA_SINGLE, "COAXIAL"),
+    Plug(Form.JACK_35, "HEADPHONE HP"),
+    Plug(Form.SPEAKER_TERMINALS, "SPEAKER"),
+    Plug(Form.SCART, "SCART PERITEL EUROCONECTOR EXT"),
+    Plug(Form.USB, "USB"),
+    Plug(Form.RJ45, "LAN ETHERNET NETWORK"),
+    Plug(Form.D_SUB, "VGA RS232 RS232C 232C"),
+    Plug(Form.ANTENNA, "ANT ANTENNA AERIAL RF ANTENNE ANTENA"),
+    Plug(Form.RCA_SINGLE, "BASS"),
+)
 
 
 def _table() -> dict[str, list[MarkWords]]:

@@ -24,7 +24,7 @@ from typing import Final, NamedTuple
 
 from kb.base.text import plain_capitals, visible
 from kb.domain.language import ENGLISH, Language
-from kb.domain.mark_words import RING_OF, ROWS, MarkWords, Ring
+from kb.domain.mark_words import PLUGS, RING_OF, ROWS, MarkWords, Ring
 from kb.domain.words import Colour, Direction, Form, Kind, Level, Signal
 
 
@@ -554,6 +554,29 @@ def languages_of(marking: str) -> frozenset[str]:
 def words_of(marking: str) -> frozenset[str]:
     """The meanings of a mark's words, such as ``LEFT`` or ``MONO``."""
     return _understood(marking).words
+
+
+def unread_words(marking: str) -> frozenset[str]:
+    """The words of a mark that the table does not have, in plain capitals; numbers are none."""
+    return _understood(marking).unread
+
+
+@lru_cache(maxsize=_KEPT)
+def form_of(marking: str) -> Form | None:
+    """What plugs in where this is printed; None if the words do not settle it.
+
+    >>> [form_of(mark) for mark in ("HDMI 2 (ARC)", "OPTICAL OUT", "L AUDIO R", "AUDIO OUT")]
+    [<Form.HDMI: 'hdmi'>, <Form.TOSLINK: 'toslink'>, <Form.RCA_PAIR: 'rca-pair'>, None]
+    """
+    mark = _understood(marking)
+    if {"AUDIO", "IN"} <= mark.words and mark.printed & {"HDMI", "DVI", "PC"}:
+        return Form.JACK_35  # the sound that belongs to a picture input
+    for plug in PLUGS:
+        if (mark.words | mark.printed) & {*plug.words.split()}:
+            return plug.form
+    if {"LEFT", "RIGHT"} <= mark.words:
+        return Form.RCA_PAIR
+    return Form.RCA_SINGLE if "VIDEO" in mark.words and not mark.words & (_SOUND | {"DEVICE"}) else None
 
 
 def without_side(marking: str) -> frozenset[str]:

@@ -8,19 +8,18 @@ from __future__ import annotations
 
 import math
 import re
-import unicodedata
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Generic, NamedTuple, Protocol, TypeVar
 
 from kb.base.messages import Wording
 from kb.index.rewriting import dates, names_fields, printed
+from kb.read.lines import Line, level, slope
 from kb.read.picture import PictureReader, Piece, Reading, cleaned
 
 MOST: Final = 3  #: candidates that are told
 _ASKED: Final = 24  # codes that the book is asked for
 _ROW: Final = 0.55  # pieces closer than this share of their height are on one line
-_LONG: Final = 3  # a text so many times as long as high tells how its line runs
 _SHORT: Final = 3  # letters of a part of a code without a digit
 _MAKE_WORDS: Final = 3
 _LONGEST: Final = 40  # signs of a make or a model
@@ -58,18 +57,6 @@ class Candidate(NamedTuple, Generic[F]):
     piece: Piece
     named: bool
     found: F
-
-
-class _Line(NamedTuple):
-    """A piece in the frame of the label, whose lines are level: centre, left end and height in pixels."""
-
-    piece: Piece
-    text: str
-    x: float
-    y: float
-    left: float
-    high: float
-    tilt: float  #: what the perspective adds to the level, in pixels down for each to the right
 
 
 class _Code(NamedTuple):
@@ -167,15 +154,15 @@ def _worth(one: Candidate[F]) -> tuple[float, bool, float]:
 # -- places ----------------------------------------------------------------------------------------------
 
 
-def _rows(reading: Reading) -> list[list[_Line]]:
+def _rows(reading: Reading) -> list[list[Line]]:
     """Return the pieces in lines from top to bottom, each from left to right; values follow their names."""
-    lines = [_level(piece, _slope(reading.pieces)) for piece in reading.pieces if piece.text.strip()]
-    rows: list[list[_Line]] = []
+    lines = [level(piece, slope(reading.pieces)) for piece in reading.pieces if piece.text.strip()]
+    rows: list[list[Line]] = []
     for line in sorted(lines, key=lambda one: one.y):
         for row in reversed(rows[-3:]):
             near = min(row, key=lambda one: abs(one.x - line.x))
-            level = near.y + (line.x - near.x) * near.tilt
-            if abs(level - line.y) < _ROW * min(near.high, line.high):
+            there = near.y + (line.x - near.x) * near.tilt
+            if abs(there - line.y) < _ROW * min(near.high, line.high):
                 row.append(line)
                 break
         else:
@@ -185,32 +172,9 @@ def _rows(reading: Reading) -> list[list[_Line]]:
     return _joined(rows)
 
 
-def _slope(pieces: Sequence[Piece]) -> float:
-    """Return the angle of the label's lines in radians: that of most of the text."""
-    across = down = 0.0
-    for piece in pieces:
-        (x0, y0), (x1, y1) = piece.corners[0], piece.corners[1]
-        far = math.hypot(x1 - x0, y1 - y0) or 1.0
-        across += (x1 - x0) / far * len(piece.text)
-        down += (y1 - y0) / far * len(piece.text)
-    return math.atan2(down, across)
-
-
-def _level(piece: Piece, angle: float) -> _Line:
-    cos, sin = math.cos(angle), math.sin(angle)
-    turned = [(x * cos + y * sin, y * cos - x * sin) for x, y in piece.corners]
-    xs, ys = [x for x, _ in turned], [y for _, y in turned]
-    high = math.dist(piece.corners[0], piece.corners[3])
-    run, drop = xs[1] - xs[0], ys[1] - ys[0]
-    tilt = drop / run if run > _LONG * high else 0.0
-    # Signs of full width, as some fonts have them, are the usual ones here.
-    text = unicodedata.normalize("NFKC", piece.text).strip()
-    return _Line(piece, text, sum(xs) / 4, sum(ys) / 4, min(xs), high, tilt)
-
-
-def _joined(rows: list[list[_Line]]) -> list[list[_Line]]:
+def _joined(rows: list[list[Line]]) -> list[list[Line]]:
     """Put values that are below the names of their fields after these names."""
-    out: list[list[_Line]] = []
+    out: list[list[Line]] = []
     at = 0
     while at < len(rows):
         row = rows[at]
@@ -238,7 +202,7 @@ def _joined(rows: list[list[_Line]]) -> list[list[_Line]]:
 # -- codes -----------------------------------------------------------------------------------------------
 
 
-def _codes(rows: list[list[_Line]]) -> Iterator[_Code]:
+def _codes(rows: list[list[Line]]) -> Iterator[_Code]:
     """Yield what may be the model: first the values of its fields, then codes that stand alone.
 
     A code after words, such as "Remote control RC1055", comes last, and so does the end of a longer one.
@@ -259,7 +223,7 @@ def _codes(rows: list[list[_Line]]) -> Iterator[_Code]:
     yield from behind
 
 
-def _piece(code: Sequence[str], row: Sequence[_Line]) -> Piece:
+def _piece(code: Sequence[str], row: Sequence[Line]) -> Piece:
     """Return the piece that has the end of a code."""
     return next((one.piece for one in row if code[-1] in one.text), row[-1].piece)
 
@@ -283,7 +247,7 @@ def _is_code(text: str) -> bool:
 # -- makes -----------------------------------------------------------------------------------------------
 
 
-def _known_make(rows: list[list[_Line]], make_of: MakeOf) -> str:
+def _known_make(rows: list[list[Line]], make_of: MakeOf) -> str:
     """Return the make of the book that is printed in full and largest, or else in part; "" for none."""
     best = (False, 0.0, "")
     for row in rows:
@@ -298,7 +262,7 @@ def _known_make(rows: list[list[_Line]], make_of: MakeOf) -> str:
     return best[2]
 
 
-def _large_print(rows: list[list[_Line]]) -> str:
+def _large_print(rows: list[list[Line]]) -> str:
     """Return the largest words that say nothing else, as the make of a set that the book does not have."""
     names = []
     for row in rows:

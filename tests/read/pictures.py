@@ -53,3 +53,18 @@ def pretend(monkeypatch: pytest.MonkeyPatch, reading: Reading) -> None:
             return reading
 
     monkeypatch.setattr(labels, "PictureReader", Reader)
+
+
+def panel_as(*texts: tuple[float, float, str], turn: float = 0.0, sure: float = 0.97) -> Reading:
+    """A reading of a panel: texts 20 pixels high with their middle at x, y; turned by so many degrees."""
+    cos, sin = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    pieces = []
+    for x, y, text in texts:
+        wide = 12 * len(text)
+        square = [(x + a * wide / 2, y + b * 10) for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
+        corners = tuple(
+            (800 + (a - 800) * cos - (b - 600) * sin, 600 + (a - 800) * sin + (b - 600) * cos)
+            for a, b in square
+        )
+        pieces.append(Piece(text, corners, sure))
+    return Reading(1600, 1200, tuple(pieces))

@@ -1,0 +1,199 @@
+"""Text on a photo of a panel becomes jacks: lines are joined, pairs found, headings given to their jacks."""
+
+from __future__ import annotations
+
+import pytest
+
+from kb.domain.words import Direction, Form, Kind, Signal
+from kb.read.panel import SeenJack, jacks_in, joined
+from kb.read.picture import Reading
+from tests.read.pictures import panel_as
+
+PAIR = ((300.0, 500.0, "L"), (380.0, 500.0, "R"))
+#: What is printed on sets besides marks.
+LABELS = (
+    "CAUTION: RISK OF ELECTRIC SHOCK",
+    "DO NOT OPEN",
+    "Made in Poland",
+    "AC IN",
+    "100-240V~ 50/60Hz",
+    "DC 19V 3.42A",
+    "Model: NV40-210",
+    "SERIAL NO. 40812334455",
+    "Do not block the vents",
+    "M6 x 12",
+    "PUSH",
+    "CLASS 1 LASER PRODUCT",
+    "",
+    "?",
+)
+
+
+def marks(*texts: tuple[float, float, str], turn: float = 0.0) -> list[tuple[str, str]]:
+    return [(jack.form.value, jack.marking) for jack in jacks_in(panel_as(*texts, turn=turn))]
+
+
+def only(*texts: tuple[float, float, str]) -> SeenJack:
+    (jack,) = jacks_in(panel_as(*texts))
+    return jack
+
+
+@pytest.mark.parametrize("turn", [0, 12, -30, 90, 180])
+def test_marks_in_a_row_are_jacks_of_their_own_however_the_photo_is_turned(turn: float) -> None:
+    row = ((300, 500, "HDMI 1"), (500, 500, "OPTICAL OUT"), (700, 500, "HEADPHONE"))
+    assert set(marks(*row, turn=turn)) == {
+        ("hdmi", "HDMI 1"),
+        ("toslink", "OPTICAL OUT"),
+        ("jack-3.5", "HEADPHONE"),
+    }
+
+
+def test_marks_below_each_other_on_a_side_panel_are_jacks_of_their_own() -> None:
+    column = ((400, 300, "HDMI 1"), (400, 350, "HDMI 2"), (400, 400, "USB"), (400, 450, "AV IN"))
+    assert [mark for _, mark in marks(*column)] == ["HDMI 1", "HDMI 2", "USB", "AV IN"]
+
+
+@pytest.mark.parametrize(
+    ("lines", "mark", "form"),
+    [
+        (("DIGITAL AUDIO OUT", "(OPTICAL)"), "DIGITAL AUDIO OUT (OPTICAL)", "toslink"),
+        (("HDMI 2", "(ARC)"), "HDMI 2 (ARC)", "hdmi"),
+        (("DIGITAL OUT", "COAXIAL"), "DIGITAL OUT COAXIAL", "rca-single"),
+        (("OPTICAL DIGITAL", "AUDIO OUT"), "OPTICAL DIGITAL AUDIO OUT", "toslink"),
+        (("AUDIO IN", "(PC/DVI)"), "AUDIO IN (PC/DVI)", "jack-3.5"),
+    ],
+)
+def test_the_lines_of_one_mark_are_joined(lines: tuple[str, str], mark: str, form: str) -> None:
+    jack = only((500, 500, lines[0]), (500, 524, lines[1]))
+    assert (jack.marking, jack.form.value) == (mark, form)
+
+
+def test_arc_beside_its_socket_belongs_to_it_and_not_to_the_next() -> None:
+    assert marks((300, 500, "HDMI 1"), (378, 500, "(ARC)"), (560, 500, "HDMI 2")) == [
+        ("hdmi", "HDMI 1 (ARC)"),
+        ("hdmi", "HDMI 2"),
+    ]
+
+
+def test_two_sockets_that_were_read_as_one_text_are_two_jacks_at_their_own_places() -> None:
+    first, second = jacks_in(panel_as((500, 500, "HDMI 1 (ARC) HDMI 2")))
+    assert (first.marking, second.marking) == ("HDMI 1 (ARC)", "HDMI 2")
+    assert first.x < 500 / 1600 < second.x
+
+
+@pytest.mark.parametrize(
+    "texts",
+    [
+        ((300, 500, "L"), (340, 500, "R"), (320, 524, "AUDIO OUT")),  # the name below
+        ((300, 500, "R"), (340, 500, "L"), (320, 476, "AUDIO OUT")),  # above
+        ((250, 500, "L"), (320, 500, "AUDIO OUT"), (390, 500, "R")),  # between
+        ((320, 500, "L - AUDIO OUT - R"),),
+        ((300, 580, "L"), (340, 580, "R"), (320, 500, "AUDIO OUT")),  # on the other side of the sockets
+        ((300, 500, "L"), (300, 560, "R"), (300, 440, "AUDIO OUT")),  # below each other
+    ],
+)
+def test_left_and_right_are_one_pair_with_one_name(texts: tuple[tuple[float, float, str], ...]) -> None:
+    jack = only(*texts)
+    assert (jack.form, jack.marking) == (Form.RCA_PAIR, "AUDIO OUT")
+    assert (jack.direction, jack.signal) == (Direction.OUTPUT, Signal.ANALOG_LINE)
+    assert "form" not in jack.doubts
+
+
+def test_a_heading_goes_to_each_jack_that_it_is_over() -> None:
+    texts = ((400, 476, "AUDIO OUT"), (290, 500, "OPTICAL"), (430, 500, "L"), (510, 500, "R"))
+    found = jacks_in(panel_as(*texts))
+    assert [(one.form.value, one.marking, one.direction.value) for one in found] == [
+        ("toslink", "AUDIO OUT OPTICAL", "output"),
+        ("rca-pair", "AUDIO OUT", "output"),
+    ]
+    assert all("heading" in one.doubts for one in found)
+
+
+def test_the_heading_of_a_picture_input_makes_its_pair_an_input() -> None:
+    texts = ((380, 524, "AV IN"), (300, 500, "VIDEO"), (380, 500, "L"), (460, 500, "R"))
+    found = jacks_in(panel_as(*texts))
+    assert [(one.form.value, one.marking, one.direction.value) for one in found] == [
+        ("rca-single", "AV IN VIDEO", "input"),
+        ("rca-pair", "AV IN", "input"),
+    ]
+
+
+def test_numbers_under_a_heading_are_its_sockets() -> None:
+    texts = ((440, 476, "HDMI IN"), (300, 500, "1"), (440, 500, "2 (ARC)"), (580, 500, "3"))
+    assert [mark for _, mark in marks(*texts)] == ["HDMI IN 1", "HDMI IN 2 (ARC)", "HDMI IN 3"]
+
+
+def test_a_heading_of_one_group_says_nothing_of_the_group_beside_it() -> None:
+    texts = (
+        *((300, 476, "AUDIO OUT"), (265, 500, "L"), (335, 500, "R")),
+        *((600, 476, "AUDIO IN"), (565, 500, "L"), (635, 500, "R")),
+    )
+    assert [(j.marking, j.direction.value) for j in jacks_in(panel_as(*texts))] == [
+        ("AUDIO OUT", "output"),
+        ("AUDIO IN", "input"),
+    ]
+
+
+@pytest.mark.parametrize("text", LABELS)
+def test_what_else_is_printed_on_a_set_is_no_jack(text: str) -> None:
+    assert marks((500, 500, text)) == []
+
+
+def test_the_rest_of_the_label_leaves_the_jacks_beside_it_as_they_are() -> None:
+    texts = [(300.0, 100 + 50.0 * n, text) for n, text in enumerate(LABELS) if text]
+    assert marks(*texts, (1100, 400, "OPTICAL OUT")) == [("toslink", "OPTICAL OUT")]
+
+
+@pytest.mark.parametrize(
+    ("read", "mark"),
+    [
+        ("0PTICAL 0UT", "OPTICAL OUT"),
+        ("HDM1 2", "HDMI 2"),
+        ("AUDIOOUT", "AUDIO OUT"),
+        ("OPTIGAL OUT", "OPTICAL OUT"),
+        ("HEADPHONF", "HEADPHONE"),
+    ],
+)
+def test_a_letter_that_was_misread_is_mended_and_the_person_is_told(read: str, mark: str) -> None:
+    jack = only((500, 500, read))
+    assert jack.marking == mark
+    assert ("mended" in jack.doubts) == (read != "AUDIOOUT")
+
+
+def test_what_the_marks_leave_open_stays_open_and_is_told() -> None:
+    """A mark without OUT is no output, and AUDIO OUT is printed at a pair and at a small jack alike."""
+    assert only((500, 500, "OPTICAL")).direction is Direction.UNCLEAR
+    assert "form" in only((500, 500, "AUDIO OUT")).doubts
+    (faint,) = jacks_in(panel_as((500, 500, "OPTICAL OUT"), sure=0.6))
+    assert faint.doubts == ("faint",)
+    assert faint.sure == 0.6
+
+
+def test_a_pair_of_which_one_letter_was_read_is_told_as_doubtful() -> None:
+    jack = only((300, 500, "L"), (330, 476, "AUDIO OUT"))
+    assert (jack.form, "side" in jack.doubts) == (Form.RCA_PAIR, True)
+
+
+def test_the_kind_of_source_tells_of_the_only_hdmi_socket() -> None:
+    (jack,) = jacks_in(panel_as((500, 500, "HDMI")), Kind.PLAYER)
+    assert jack.direction is Direction.OUTPUT
+    (jack,) = jacks_in(panel_as((500, 500, "HDMI")), Kind.TELEVISION)
+    assert jack.direction is Direction.INPUT
+
+
+def test_the_place_is_that_of_the_mark_as_shares_of_the_photo() -> None:
+    jack = only((400, 900, "OPTICAL OUT"))
+    assert (jack.x, jack.y) == (0.25, 0.75)
+
+
+def test_of_two_readings_of_one_photo_the_likelier_text_of_each_place_is_kept() -> None:
+    whole = panel_as((300, 500, "HDNI 1"), (600, 500, "OPTICAL OUT"), sure=0.8)
+    near = panel_as((302, 501, "HDMI 1"), (900, 500, "HEADPHONE"), (601, 501, "OPT"), sure=0.95)
+    texts = {piece.text for piece in joined(whole, near).pieces}
+    assert texts == {"HDMI 1", "OPTICAL OUT", "HEADPHONE"}
+
+
+def test_a_photo_full_of_text_gives_no_more_jacks_than_a_panel_has() -> None:
+    many = panel_as(*((40 + 80.0 * (n % 20), 20 + 38.0 * (n // 20), "USB") for n in range(600)))
+    assert len(jacks_in(many)) == 64
+    assert jacks_in(Reading(1600, 1200, ())) == ()
