@@ -5,10 +5,13 @@
     python3 scripts/mutants.py path --seed 2 --minutes 5 --state /tmp/path.json   # again: goes on from there
 
 A mutant is one changed operator, comparison, boundary, number, flag or returned value, or one statement
-left out. For each of them only those tests of the package run that execute the changed statement, in a copy
-of the project, one mutant at a time, at low priority and within a time limit; a test that fails, or does
-not end, kills the mutant. ``--slowest 2`` leaves out tests that take the processor longer, traced, so the
-score is then a lower bound. First all these tests run in that same way without any change, and must pass.
+left out. All happens in a copy of the project, one mutant at a time, at low priority. First each test runs
+alone, with a probe before each statement: so it is known which tests execute a statement. ``--slowest 2``
+leaves out tests that take the processor longer; the score is then a lower bound. Then one process loads all
+tests, and for each mutant a fork of it changes the function in place and runs the tests that execute it,
+the quickest first, up to the first failure. Code that runs as a module is loaded needs a process of its own.
+A test that fails kills the mutant, and so does one that takes the processor much longer than before. If only
+the clock runs out, the machine may be busy: the mutant is tried again with more time, and counted apart.
 What survives is printed with the old code and the new. ``mutants_equal.toml`` lists changes that change
 nothing, each with the reason. The same seed draws the same mutants from the same code.
 """
@@ -17,11 +20,15 @@ from __future__ import annotations
 
 import argparse
 import ast
+import builtins
+import gc
 import hashlib
+import inspect
 import json
 import os
 import random
 import re
+import resource
 import shutil
 import signal
 import subprocess
@@ -30,22 +37,22 @@ import tempfile
 import time
 import tomllib
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, closing, contextmanager, suppress
 from copy import deepcopy
-from functools import partial
 from pathlib import Path
-from types import CodeType, FrameType
-from typing import Any, NamedTuple
+from types import CodeType, FunctionType
+from typing import Any, NamedTuple, TextIO
 
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGES = ("domain", "path", "evidence", "pack", "isolate", "loop")
 EQUAL = Path(__file__).with_name("mutants_equal.toml")
-#: Seconds that the tests of a mutant may take: at least, and times what they took. The same for the
-#: processor's seconds of one test.
-LEAST_S, TIMES = 30.0, 10.0
-LEAST_CPU_S, TIMES_CPU = 5.0, 2.0
-#: Tests that are run before the rest: the quick ones, and those that have killed others.
-FIRST = 8
+#: Seconds of the clock that the tests of a mutant may take: at least, and times what they took.
+LEAST_S, TIMES = 60.0, 20.0
+#: The same for the processor's seconds of one test.
+LEAST_CPU_S, TIMES_CPU = 3.0, 5.0
+#: Memory that the tests of a mutant may take more than their process: a loop without end would take all.
+MOST_BYTES = 2 << 30
 ARGUMENTS = (
     *("-q", "-n", "0", "-p", "no:cacheprovider", "--doctest-modules"),
     # Plugins are loaded once for all mutants, before pytest could rewrite their assertions.
@@ -80,7 +87,10 @@ SWAPS: dict[type[Any], type[Any]] = {
 
 
 class Mutant(NamedTuple):
-    """One change: bytes ``start`` to ``end`` of a file (from the root) become ``new``."""
+    """One change: bytes ``start`` to ``end`` of a file (from the root) become ``new``.
+
+    ``statement`` names the statement of a function around it; it is empty outside of functions.
+    """
 
     file: str
     line: int
@@ -88,6 +98,7 @@ class Mutant(NamedTuple):
     end: int
     old: str
     new: str
+    statement: str
 
     def text(self, root: Path) -> str:
         """The changed file."""
@@ -112,32 +123,37 @@ def mutants_of(file: str) -> list[Mutant]:
     for line in code.split(b"\n"):
         begins.append(begins[-1] + len(line) + 1)
     found = []
-    for node, new in _changes(ast.parse(code)):
+    for node, new, around in _changes(ast.parse(code), False, None):
         start = begins[node.lineno - 1] + node.col_offset
         end = begins[(node.end_lineno or node.lineno) - 1] + (node.end_col_offset or 0)
         old = code[start:end].decode()
-        found.append(Mutant(file, node.lineno, start, end, old, new))
+        found.append(Mutant(file, node.lineno, start, end, old, new, _place(file, around) if around else ""))
     return found
 
 
-def _changes(tree: ast.AST) -> Iterator[tuple[Any, str]]:
-    """(node, what stands there instead)."""
+def _changes(
+    tree: ast.AST, within: bool, around: ast.stmt | None
+) -> Iterator[tuple[Any, str, ast.stmt | None]]:
+    """(node, its new code, the statement around it); ``within`` says whether ``tree`` is in a function."""
     if isinstance(tree, ast.If) and "TYPE_CHECKING" in ast.unparse(tree.test):
         return
     if isinstance(tree, ast.keyword) and tree.arg == "strict":
         return  # of zip: it guards against a mistake in the code itself
     if isinstance(tree, ast.stmt):
-        yield from _of_statement(tree)
+        around = tree if within else None
+        for node, text in _of_statement(tree):
+            yield node, text, around
     if isinstance(tree, ast.expr):
         for new in _of_expression(tree):
-            yield tree, f"({ast.unparse(new)})"
+            yield tree, f"({ast.unparse(new)})", around
     for name, value in ast.iter_fields(tree):
         if name in ("annotation", "returns", "decorator_list", "type_comment", "pattern"):
             continue
+        inner = within or (isinstance(tree, ast.FunctionDef) and name == "body")
         for one in value if isinstance(value, list) else [value]:
             # What is raised is a message; places within an f-string are not told exactly.
             if isinstance(one, ast.AST) and not isinstance(one, ast.Raise | ast.JoinedStr | ast.Import):
-                yield from _changes(one)
+                yield from _changes(one, inner, around)
 
 
 def _of_statement(node: ast.stmt) -> Iterator[tuple[Any, str]]:
@@ -183,115 +199,30 @@ def _of_expression(node: ast.expr) -> Iterator[ast.expr]:
 # -- which tests execute which statement ---------------------------------------------------------------
 
 
-class Span(NamedTuple):
-    """The lines of one statement of a file: of one that holds others, only those before the first of them."""
+def probed(file: str) -> tuple[str, list[str]]:
+    """A file with a probe before each statement of its functions, and the names of these statements."""
+    names: list[str] = []
 
-    file: str
-    first: int
-    last: int
+    def enter(node: ast.AST, within: bool) -> None:
+        for name, value in ast.iter_fields(node):
+            inner = within or (isinstance(node, ast.FunctionDef) and name == "body")
+            parts = value if isinstance(value, list) else [value]
+            for one in parts:
+                if isinstance(one, ast.AST):
+                    enter(one, inner)
+            if inner and parts and isinstance(parts[0], ast.stmt):
+                text = isinstance(parts[0], ast.Expr) and isinstance(parts[0].value, ast.Constant)
+                for at in range(len(parts), int(text), -1):
+                    names.append(_place(file, parts[at - 1]))
+                    value.insert(at - 1, ast.parse(f"_executed.add({names[-1]!r})").body[0])
 
-    def __str__(self) -> str:
-        return f"{self.file}:{self.first}-{self.last}"
-
-
-def span_of(mutant: Mutant) -> Span | None:
-    """The statement around a mutant; None outside of functions, where code runs as the module is loaded."""
-    tree = ast.parse((ROOT / mutant.file).read_bytes())
-    functions = [
-        one
-        for one in ast.walk(tree)
-        if isinstance(one, ast.FunctionDef) and one.body[0].lineno <= mutant.line <= (one.end_lineno or 0)
-    ]
-    if not functions:
-        return None
-    around = [
-        one
-        for one in ast.walk(max(functions, key=lambda one: one.lineno))
-        if isinstance(one, ast.stmt) and one.lineno <= mutant.line <= (one.end_lineno or 0)
-    ]
-    found = max(around, key=lambda one: (one.lineno, one.col_offset))
-    body = getattr(found, "body", None)
-    last = max(found.lineno, body[0].lineno - 1) if body else found.end_lineno or found.lineno
-    return Span(mutant.file, found.lineno, last)
+    tree = ast.parse((ROOT / file).read_bytes())
+    enter(tree, False)
+    return ast.unparse(tree), names
 
 
-class Reached:
-    """A plugin of pytest: which of some statements each test executes, and how long the tests took."""
-
-    def __init__(self, spans: Sequence[Span], slowest: float = 1e6) -> None:
-        self._slowest = slowest
-        self._lines: dict[str, dict[int, list[Span]]] = defaultdict(lambda: defaultdict(list))
-        for span in spans:
-            for line in range(span.first, span.last + 1):
-                self._lines[str(Path.cwd() / span.file)][line].append(span)
-        self._within: dict[CodeType, frozenset[Span]] = {}
-        self._seen: set[Span] = set()
-        self.tests: dict[str, set[str]] = defaultdict(set)
-        self.took: dict[str, float] = defaultdict(float)
-        self.failed: set[str] = set()
-        self.on_loading: set[Span] = set()
-
-    def pytest_collection_finish(self) -> None:
-        """Note what ran as the modules were loaded: that is for all tests."""
-        self.on_loading = self._seen
-
-    def pytest_runtest_logstart(self) -> None:
-        """Begin with nothing executed; a test may have ended the tracing."""
-        self._seen = set()
-        self._began = time.process_time()
-        sys.settrace(self.call)
-
-    def pytest_runtest_setup(self, item: Any) -> None:
-        """Go on only with tests that were not slow with other values, and let each run until it is slow."""
-        if self.took[item.nodeid.split("[")[0]] > self._slowest:
-            self.too_slow()
-        item.runtest = partial(self._timed, item.runtest)
-
-    def _timed(self, test: Callable[[], None]) -> None:
-        signal.signal(signal.SIGPROF, self.too_slow)
-        signal.setitimer(signal.ITIMER_PROF, self._slowest)
-        try:
-            test()
-        finally:
-            signal.setitimer(signal.ITIMER_PROF, 0)
-
-    def too_slow(self, *_: object) -> None:
-        """Leave the test; hypothesis lets a skipped one go at once."""
-        import pytest
-
-        pytest.skip("slow")
-
-    def pytest_runtest_logfinish(self, nodeid: str) -> None:
-        """Note what the test executed, and the processor's time for it: a busy machine makes no test slow."""
-        test = nodeid.split("[")[0]
-        self.took[test] += time.process_time() - self._began
-        for span in self._seen:
-            self.tests[str(span)].add(test)
-
-    def pytest_runtest_logreport(self, report: Any) -> None:
-        """Note a failure."""
-        if report.failed:
-            self.failed.add(report.nodeid.split("[")[0])
-
-    def call(self, frame: FrameType, event: str, arg: object) -> Any:
-        """For ``sys.settrace``: follow the lines of a function until its statements are executed."""
-        code = frame.f_code
-        within = self._within.get(code)
-        if within is None:
-            lines = self._lines.get(code.co_filename, {})
-            within = frozenset(
-                span for _, _, line in code.co_lines() if line in lines for span in lines[line]
-            )
-            self._within[code] = within
-        return self.line if within - self._seen else None
-
-    def line(self, frame: FrameType, event: str, arg: object) -> Any:
-        """The same for one line."""
-        if event == "line":
-            self._seen.update(self._lines[frame.f_code.co_filename].get(frame.f_lineno, ()))
-            if not self._within[frame.f_code] - self._seen:
-                return None
-        return self.line
+def _place(file: str, node: ast.stmt) -> str:
+    return f"{file}:{node.lineno}:{node.col_offset}"
 
 
 #: What outside of a package's own folders tests it, besides tests/reference/test_PACKAGE*.py.
@@ -305,86 +236,143 @@ def places(package: str) -> list[str]:
     return [one for one in found if (ROOT / one).exists()]
 
 
-def reach(package: str, out: str, slowest: float) -> None:
-    """Write which tests execute the statements on stdin; run inside a copy."""
-    import pytest
-
-    plugin = Reached([Span(*one) for one in json.load(sys.stdin)], slowest)
-    sys.settrace(plugin.call)
-    code = pytest.main([*ARGUMENTS, *places(package)], plugins=[plugin])
-    sys.settrace(None)
-    if code not in (pytest.ExitCode.OK, pytest.ExitCode.TESTS_FAILED):
-        raise SystemExit(f"{package}: its tests do not run")
-    # A test that fails without any change says nothing of one.
-    tests = {span: sorted(tests - plugin.failed) for span, tests in plugin.tests.items()}
-    took = {test: took for test, took in plugin.took.items() if test not in plugin.failed and took <= slowest}
-    tests |= {str(span): sorted(took) for span in plugin.on_loading}
-    Path(out).write_text(json.dumps({"tests": tests, "took": took, "failed": sorted(plugin.failed)}))
-
-
 # -- running them --------------------------------------------------------------------------------------
 
 
-class Failing:
-    """A plugin of pytest: the tests that failed. One that takes the processor too long ends the process."""
+class Serving:
+    """A plugin of pytest: collects the tests once, and runs some of them in a fork for each line on stdin.
 
-    def __init__(self, cpu_s: float) -> None:
-        self.tests: list[str] = []
-        self._cpu_s = cpu_s
+    A line names a changed file, its text, the tests, and two limits: seconds of the processor for a test,
+    and of the clock for all. The answer is a verdict, the test that failed, and the seconds.
+    """
 
-    def pytest_runtest_logstart(self) -> None:
-        """Begin to count."""
-        signal.setitimer(signal.ITIMER_PROF, self._cpu_s)
+    def __init__(self, package: str, asked: TextIO, answers: TextIO, executed: set[str]) -> None:
+        self._package = package
+        self._asked, self._answers, self._executed = asked, answers, executed
+        self._cpu_s = 0.0
+        self._failed = ""
 
-    def pytest_runtest_logreport(self, report: Any) -> None:
-        """Note one."""
-        if report.failed:
-            self.tests.append(report.nodeid)
+    def pytest_sessionstart(self) -> None:
+        """Let hypothesis stop at the first failing example: nobody reads it, so it need not be small."""
+        import hypothesis
 
+        phases = (hypothesis.Phase.explicit, hypothesis.Phase.generate)
+        hypothesis.settings.register_profile("mutants", phases=phases, database=None)
+        hypothesis.settings.load_profile("mutants")
 
-def serve() -> None:
-    """Run the tests of one mutant after another, each in a fork of a process that has pytest loaded."""
-    import hypothesis  # noqa: F401
-    import numpy  # noqa: F401
-    import pytest
+    def pytest_runtestloop(self, session: Any) -> bool:
+        """Answer until the end of stdin."""
+        self._tests = {item.nodeid: item for item in session.items}
+        loaded = sorted(self._executed)
+        self._fill_caches()
+        self._functions: dict[str, list[FunctionType]] = defaultdict(list)
+        for one in gc.get_objects():
+            if isinstance(one, FunctionType):
+                self._functions[one.__code__.co_filename].append(one)
+        gc.freeze()
+        self._say(list(self._tests), loaded)
+        for line in self._asked:
+            self._say(*self._verdict(json.loads(line)))
+        return True
 
-    sys.dont_write_bytecode = True  # two changes within a second would be taken for one
-    said = Path("failed.txt")
-    for line in sys.stdin:
-        asked = json.loads(line)
-        file = Path(asked["file"])
-        kept = file.read_bytes()
-        for old in file.parent.glob(f"__pycache__/{file.stem}.*"):
-            old.unlink()
-        file.write_text(asked["text"], encoding="utf-8")
-        said.write_text("")
+    def _fill_caches(self) -> None:
+        """Read once for all forks what other packages keep of their files: no mutant changes that."""
+        for name, module in list(sys.modules.items()):
+            if name.startswith("kb.") and name.split(".")[1] != self._package:
+                for one in list(vars(module).values()):
+                    if hasattr(one, "cache_info") and not inspect.signature(one).parameters:
+                        one()
+
+    def _say(self, *answer: object) -> None:
+        print(json.dumps(answer), file=self._answers, flush=True)
+
+    def _verdict(self, asked: dict[str, Any]) -> tuple[object, ...]:
+        result = Path("result.json")
+        result.unlink(missing_ok=True)
         child = os.fork()
         if not child:
             os.setsid()
-            quiet = os.open(os.devnull, os.O_RDWR)
-            for stream in (0, 1, 2):
-                os.dup2(quiet, stream)
-            failing = Failing(asked["cpu"])
-            code = int(pytest.main([*ARGUMENTS, "-x", *asked["tests"]], plugins=[failing]))
-            if code:
-                said.write_text(" ".join(failing.tests) or f"pytest ended with {code}")
-            os._exit(code)
-        answer = _ended(child, asked["limit"])
-        file.write_bytes(kept)
-        print(json.dumps([answer, said.read_text()]), flush=True)
+            more = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 + MOST_BYTES
+            resource.setrlimit(resource.RLIMIT_DATA, (more, more))
+            try:
+                self._in_fork(asked, result)
+            finally:
+                os._exit(0)
+        end = time.monotonic() + asked["limit"]
+        while not (done := os.waitpid(child, os.WNOHANG))[0] and time.monotonic() < end:
+            time.sleep(0.005)
+        with suppress(ProcessLookupError):
+            os.killpg(child, signal.SIGKILL)  # and what a test left running
+        if not done[0]:
+            os.waitpid(child, 0)
+            return ("stuck", "", 0.0)
+        if os.WIFSIGNALED(done[1]) and os.WTERMSIG(done[1]) == signal.SIGPROF:
+            return ("too slow", "", 0.0)
+        return tuple(json.loads(result.read_text())) if result.exists() else ("killed", "the process", 0.0)
+
+    def _in_fork(self, asked: dict[str, Any], result: Path) -> None:
+        self._executed.clear()
+        try:
+            if asked["file"]:
+                self._change(asked["file"], asked["text"])
+        except ValueError:  # it uses other names of a function around it
+            result.write_text(json.dumps(["fresh", "", 0.0]))
+            return
+        began = time.process_time()
+        self._run([self._tests[name] for name in asked["tests"]], asked["cpu"])
+        took = time.process_time() - began
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        Path("executed.json").write_text(json.dumps(sorted(self._executed)))
+        result.write_text(json.dumps(["killed" if self._failed else "survived", self._failed, took]))
+
+    def _run(self, tests: Sequence[Any], cpu_s: float) -> None:
+        for test, after in zip(tests, [*tests[1:], None], strict=True):
+            signal.setitimer(signal.ITIMER_PROF, cpu_s)
+            test.config.hook.pytest_runtest_protocol(item=test, nextitem=after)
+            if self._failed:
+                return
+
+    def pytest_runtest_logreport(self, report: Any) -> None:
+        """Note a failure."""
+        if report.failed:
+            self._failed = report.nodeid
+
+    def _change(self, file: str, text: str) -> None:
+        """Give every function of a loaded file the code that it has in the changed text."""
+        name = str(Path.cwd() / file)
+        codes = list(_codes(compile(text, name, "exec", dont_inherit=True)))
+        alike = Counter(_name_of(code) for code in codes)
+        new = {_name_of(code): code for code in codes if alike[_name_of(code)] == 1}
+        for one in self._functions[name]:
+            changed = new.get(_name_of(one.__code__))
+            if changed is not None and changed != one.__code__:
+                one.__code__ = changed
 
 
-def _ended(child: int, limit: float) -> str:
-    end = time.monotonic() + limit
-    while time.monotonic() < end:
-        done, status = os.waitpid(child, os.WNOHANG)
-        if done:
-            slow = os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGPROF
-            return "too slow" if slow else "survived" if status == 0 else "killed"
-        time.sleep(0.02)
-    os.killpg(child, signal.SIGKILL)
-    os.waitpid(child, 0)
-    return "too slow"
+def _codes(code: CodeType) -> Iterator[CodeType]:
+    yield code
+    for one in code.co_consts:
+        if isinstance(one, CodeType):
+            yield from _codes(one)
+
+
+def _name_of(code: CodeType) -> tuple[str, int]:
+    return code.co_qualname, code.co_firstlineno
+
+
+def serve(package: str) -> None:
+    """Collect the tests of a package, and run them as asked; run inside a copy."""
+    import pytest
+
+    executed: set[str] = set()
+    builtins._executed = executed  # type: ignore[attr-defined] # the probes add to it
+    sys.dont_write_bytecode = True
+    asked, answers = os.fdopen(os.dup(0)), os.fdopen(os.dup(1), "w")
+    quiet = os.open(os.devnull, os.O_RDWR)
+    for stream in (0, 1, 2):
+        os.dup2(quiet, stream)
+    pytest.main([*ARGUMENTS, *places(package)], plugins=[Serving(package, asked, answers, executed)])
+    os._exit(0)
 
 
 class Copy:
@@ -397,87 +385,138 @@ class Copy:
             shutil.copytree(ROOT / name, folder / name, ignore=skip)
         for name in ("pyproject.toml", "README.md", "DEVELOPERS.md"):
             shutil.copy(ROOT / name, folder)
-        self._server: subprocess.Popen[str] | None = None
 
-    def program(self, *words: str) -> list[str]:
-        """This script, to be run in the copy."""
-        return [sys.executable, str(self.root / "scripts" / Path(__file__).name), *words]
+    def serving(self, package: str) -> Served:
+        """A process that has the tests of a package loaded."""
+        return Served(self.root, package)
 
-    @property
-    def env(self) -> dict[str, str]:
-        """What its programs are run with."""
-        env = {**os.environ, "PYTHONPATH": str(self.root), "PYTHONHASHSEED": "0"}
-        env.pop("PYTHONDONTWRITEBYTECODE", None)
-        return env
+    @contextmanager
+    def changed(self, file: str, text: str) -> Iterator[None]:
+        """Have another text in a file; programs that tests start read it there."""
+        path = self.root / file
+        kept, when = path.read_bytes(), path.stat()
+        path.write_text(text, "utf-8")
+        try:
+            yield
+        finally:
+            path.write_bytes(kept)
+            os.utime(path, ns=(when.st_atime_ns, when.st_mtime_ns))  # what is compiled of it is right again
 
-    def reached(self, package: str, spans: Sequence[Span], slowest: float) -> dict[str, Any]:
-        """Which tests of a package execute which of these statements."""
-        out = self.root / "reached.json"
-        done = subprocess.run(
-            self.program("--reach", package, str(out), str(slowest)),
-            cwd=self.root,
-            env=self.env,
-            input=json.dumps(spans),
-            capture_output=True,
+
+class Served:
+    """A process that runs tests in forks of itself; see ``Serving``."""
+
+    def __init__(self, root: Path, package: str) -> None:
+        quiet = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"), "1")
+        env = {**os.environ, **quiet, "PYTHONPATH": str(root), "PYTHONHASHSEED": "0"}
+        self._process = subprocess.Popen(
+            [sys.executable, str(root / "scripts" / Path(__file__).name), "--serve", package],
+            cwd=root,
+            env=env,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
             text=True,
         )
-        if done.returncode:
-            raise SystemExit(f"{package}: {done.stdout[-2000:]}{done.stderr[-2000:]}")
-        found: dict[str, Any] = json.loads(out.read_text())
-        return found
+        #: The tests, and the statements that were executed as modules were loaded; none if that fails.
+        self.tests: list[str] = []
+        self.on_loading: list[str] = []
+        if loaded := self._answer():
+            self.tests, self.on_loading = loaded
+
+    def _answer(self) -> Any:
+        assert self._process.stdout is not None
+        line = self._process.stdout.readline()
+        return json.loads(line) if line else None
 
     def verdict(
         self, file: str, text: str, tests: Sequence[str], limits: tuple[float, float]
-    ) -> tuple[str, str]:
-        """What the tests say of a changed file (killed, survived or too slow), and which of them failed."""
-        if self._server is None:
-            self._server = subprocess.Popen(
-                self.program("--serve"),
-                cwd=self.root,
-                env=self.env,
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                text=True,
-            )
-        assert self._server.stdin is not None
-        assert self._server.stdout is not None
+    ) -> tuple[str, str, float]:
+        """What the tests say of a changed file, which of them failed, and the seconds that they took.
+
+        It is killed, survived, "too slow" by the processor's time, or "stuck" by the clock's.
+        """
+        assert self._process.stdin is not None
         asked = {"file": file, "text": text, "tests": tests, "limit": limits[0], "cpu": limits[1]}
-        self._server.stdin.write(json.dumps(asked) + "\n")
-        self._server.stdin.flush()
-        answer, failed = json.loads(self._server.stdout.readline())
-        return str(answer), str(failed)
+        print(json.dumps(asked), file=self._process.stdin, flush=True)
+        verdict, failed, took = self._answer()
+        return verdict, failed, took
 
     def close(self) -> None:
-        """End its process."""
-        if self._server is not None:
-            with self._server:
-                self._server.kill()
+        """End the process."""
+        with self._process:
+            self._process.kill()
 
 
-def tests_for(mutant: Mutant, reached: dict[str, Any]) -> list[str]:
-    """The tests that execute the statement of a mutant, the quickest first; outside of a function, all."""
-    took = reached["took"]
-    span = span_of(mutant)
-    found = took if span is None else reached["tests"].get(str(span), ())
-    return sorted((test for test in found if test in took), key=lambda test: (took[test], test))
+class Trace:
+    """Which tests of a package execute each of its statements, and how long each test takes."""
+
+    def __init__(self, package: str, slowest: float) -> None:
+        self.package, self.slowest = package, slowest
+        self.tests: dict[str, list[str]] = {}
+        self.took: dict[str, float] = {}
+        self.left_out: dict[str, str] = {}
+        self.on_loading: list[str] = []
+        self.complete = False
+
+    def go_on(self, copy: Copy, end: float) -> None:
+        """Run the tests that did not run yet, each in a fork of its own, until the time is up."""
+        with ExitStack() as stack:
+            for file in files_of(self.package):
+                text, found = probed(file)
+                stack.enter_context(copy.changed(file, text))
+                for name in found:
+                    self.tests.setdefault(name, [])
+            server = stack.enter_context(closing(copy.serving(self.package)))
+            if not server.tests:
+                raise SystemExit(f"{self.package}: its tests cannot be loaded")
+            self.on_loading = server.on_loading
+            limits = (20 * self.slowest + LEAST_S, self.slowest)
+            for test in server.tests:
+                if test in self.took or test in self.left_out:
+                    continue
+                if time.monotonic() > end:
+                    return
+                verdict, _, seconds = server.verdict("", "", [test], limits)
+                if verdict != "survived":
+                    self.left_out[test] = verdict
+                    continue
+                self.took[test] = seconds
+                for name in json.loads((copy.root / "executed.json").read_text()):
+                    self.tests[name].append(test)
+        self.complete = True
+
+    def leave_out_what_fails(self, server: Served) -> None:
+        """Run all tests as mutants run them, without a change: one that fails would kill every mutant."""
+        while True:
+            tests = sorted(self.took, key=lambda test: (self.took[test], test))
+            verdict, failed, _ = server.verdict("", "", tests, limits_for(tests, self.took))
+            if verdict == "survived":
+                return
+            if failed not in self.took:
+                raise SystemExit(
+                    f"{self.package}: its tests do not pass without a change: {verdict} {failed}"
+                )
+            self.left_out[failed] = "fails after others, without a change"
+            del self.took[failed]
+            for found in self.tests.values():
+                found[:] = [test for test in found if test != failed]
 
 
-def limits_for(tests: Sequence[str], reached: dict[str, Any]) -> tuple[float, float]:
-    """Seconds that these tests may take, and seconds of the processor that each may."""
-    took = [reached["took"][test] for test in tests]
-    return max(LEAST_S, TIMES * sum(took)), max(LEAST_CPU_S, TIMES_CPU * max(took))
+def limits_for(tests: Sequence[str], took: dict[str, float]) -> tuple[float, float]:
+    """Seconds of the clock that these tests may take, and seconds of the processor that each may."""
+    found = [took[test] for test in tests]
+    return LEAST_S + TIMES * sum(found), LEAST_CPU_S + TIMES_CPU * max(found, default=0)
 
 
-def check_without_change(package: str, copy: Copy, drawn: Sequence[Mutant], reached: dict[str, Any]) -> None:
-    """Run all chosen tests as mutants run them: one that fails here would kill every mutant."""
-    chosen = {test for one in drawn for test in tests_for(one, reached)}
-    tests = sorted(chosen, key=lambda test: (reached["took"][test], test))
-    if not tests:
-        return
-    file = drawn[0].file
-    answer, failed = copy.verdict(file, (ROOT / file).read_text("utf-8"), tests, limits_for(tests, reached))
-    if answer != "survived":
-        raise SystemExit(f"{package}: passes in the order of the files, but not the quickest first: {failed}")
+def tests_for(mutant: Mutant, trace: Trace, kills: Counter[str]) -> list[str]:
+    """The tests that execute the statement of a mutant, the quickest and those that killed others first."""
+    found = trace.took if is_on_loading(mutant, trace) else trace.tests[mutant.statement]
+    return sorted(found, key=lambda test: (trace.took[test] / (1 + kills[test]), test))
+
+
+def is_on_loading(mutant: Mutant, trace: Trace) -> bool:
+    """Is the code of a mutant executed as its module is loaded? Every test may then see it."""
+    return not mutant.statement or mutant.statement in trace.on_loading
 
 
 def place_of(mutant: Mutant) -> tuple[str, str, str, str]:
@@ -493,34 +532,46 @@ def equal() -> dict[tuple[str, str, str, str], str]:
 
 
 class State:
-    """What a run knows so far, kept in a file for its next piece, while code and tests stay the same."""
+    """What a run knows so far, kept in a file for its next piece.
 
-    def __init__(self, file: str, of: str) -> None:
+    The trace is kept while code and tests stay the same. Verdicts are kept as long, or, to try new tests on
+    the survivors, those of mutants that are killed.
+    """
+
+    def __init__(self, file: str, package: str, slowest: float, again: bool = False) -> None:
         self._file = Path(file) if file else None
-        digest = hashlib.sha256(of.encode())
+        digest = hashlib.sha256(f"{package} {slowest}".encode())
         for one in sorted(one for name in ("kb", "tests", "data") for one in (ROOT / name).rglob("*")):
             if one.is_file() and "__pycache__" not in one.parts:
                 digest.update(str(one.relative_to(ROOT)).encode() + one.read_bytes())
         self._of = digest.hexdigest()
-        self.reached: dict[str, Any] | None = None
+        self.trace = Trace(package, slowest)
         self.verdicts: dict[str, list[str]] = {}
         if self._file and self._file.exists():
             kept = json.loads(self._file.read_text())
             if kept["of"] == self._of:
-                self.reached, self.verdicts = kept["reached"], kept["verdicts"]
+                vars(self.trace).update(kept["trace"])
+            if kept["of"] == self._of or again:
+                self.verdicts = kept["verdicts"]
+            if again:
+                self.verdicts = {name: one for name, one in self.verdicts.items() if one[0] != "survived"}
 
     def keep(self) -> None:
         """Write it."""
         if self._file:
-            kept = {"of": self._of, "reached": self.reached, "verdicts": self.verdicts}
+            kept = {"of": self._of, "trace": vars(self.trace), "verdicts": self.verdicts}
             self._file.write_text(json.dumps(kept))
 
 
-def drawn_of(package: str, sample: int, seed: int, only: str) -> tuple[list[Mutant], int]:
-    """Some mutants of a package, in the order of the files, and how many there are to draw from."""
+def files_of(package: str) -> list[str]:
+    """The modules of a package."""
+    return sorted(str(one.relative_to(ROOT)) for one in (ROOT / "kb" / package).glob("*.py"))
+
+
+def drawn_of(package: str, sample: int, seed: int, only: str) -> tuple[dict[str, Mutant], int]:
+    """Some mutants of a package by name, in the order of the files, and how many there are to draw from."""
     same = equal()
-    files = sorted(str(one.relative_to(ROOT)) for one in (ROOT / "kb" / package).glob("*.py"))
-    every = [one for file in files for one in mutants_of(file) if re.search(only, str(one))]
+    every = [one for file in files_of(package) for one in mutants_of(file) if re.search(only, str(one))]
     every = [one for one in every if place_of(one) not in same]
     # A file that is changed elsewhere draws the same mutants for the rest of the package.
     met: Counter[tuple[str, ...]] = Counter()
@@ -528,64 +579,87 @@ def drawn_of(package: str, sample: int, seed: int, only: str) -> tuple[list[Muta
     for one in every:
         place = place_of(one)
         met[place] += 1
-        drawn.append((random.Random(f"{seed} {place} {met[place]}").random(), one))
-    return sorted(one for _, one in sorted(drawn)[:sample]), len(every)
+        drawn.append((random.Random(f"{seed} {place} {met[place]}").random(), one, f"{place} {met[place]}"))
+    return {name: one for _, one, name in sorted(sorted(drawn)[:sample], key=lambda each: each[1])}, len(
+        every
+    )
+
+
+def verdict_of(
+    mutant: Mutant, copy: Copy, server: Served, trace: Trace, kills: Counter[str]
+) -> tuple[str, str]:
+    """What the tests say of a mutant, and which of them failed."""
+    text = mutant.text(ROOT)
+    tests = tests_for(mutant, trace, kills)
+    clock, cpu = limits_for(tests, trace.took)
+    verdict, failed = "fresh" if is_on_loading(mutant, trace) else "stuck", ""
+    with copy.changed(mutant.file, text):
+        for times in (1, 5):  # the clock goes on while others use the processor: once more, with more time
+            if verdict == "stuck":
+                verdict, failed, _ = server.verdict(mutant.file, text, tests, (times * clock, cpu))
+        if verdict == "fresh":
+            with closing(copy.serving(trace.package)) as fresh:
+                there = set(fresh.tests)
+                lost = next((test for test in tests if test not in there), None)
+                if lost:
+                    return "killed", f"not loaded: {lost}"
+                # The file has the change already; nothing is changed in what was loaded from it.
+                verdict, failed, _ = fresh.verdict(mutant.file, text, tests, (5 * clock, cpu))
+    return verdict, failed
 
 
 def run(package: str, said: argparse.Namespace, copy: Copy, end: float) -> list[str]:
     """Print the score of a package, and the mutants that survived; returns these."""
     drawn, of = drawn_of(package, said.sample, said.seed, said.only)
-    state = State(said.state, f"{package} {said.sample} {said.seed} {said.only}")
-    if state.reached is None:
-        spans = sorted({span for one in drawn if (span := span_of(one))})
-        state.reached = copy.reached(package, spans, said.slowest)
-        check_without_change(package, copy, drawn, state.reached)
+    state = State(said.state, package, said.slowest, said.again)
+    trace = state.trace
+    if not trace.complete:
+        trace.go_on(copy, end)
         state.keep()
-    for one in drawn:
-        name = f"{one} at {one.start}"
-        if name in state.verdicts or time.monotonic() > end:
-            continue
-        verdict = ("survived", "")
-        kills = Counter(failed.split("[")[0] for _, failed in state.verdicts.values())
-        took: dict[str, float] = state.reached["took"]
-        # What only a slow test reached may be kept from the others by a cache alone.
-        tests = tests_for(one, state.reached) or list(took)
-        tests.sort(key=lambda test: took[test] / (1 + 9 * kills[test]))
-        # A few of the best first: they are found and loaded soon.
-        for some in filter(None, (tests[:FIRST], tests[FIRST:])):
-            verdict = copy.verdict(one.file, one.text(ROOT), some, limits_for(some, state.reached))
-            if verdict[0] != "survived":
-                break
-        state.verdicts[name] = list(verdict)
-        if said.verbose:
-            print(f"  {verdict[0]}: {one}  {verdict[1]}", flush=True)
-        state.keep()
-    counted = [verdict for verdict, _ in state.verdicts.values()]
-    left = [name for name, (verdict, _) in state.verdicts.items() if verdict == "survived"]
+    kills = Counter(failed for _, failed in state.verdicts.values())
+    with closing(copy.serving(package)) as server:
+        if trace.complete and not state.verdicts:
+            trace.leave_out_what_fails(server)
+        for name, mutant in drawn.items():
+            if name in state.verdicts or not trace.complete or time.monotonic() > end:
+                continue
+            verdict = verdict_of(mutant, copy, server, trace, kills)
+            kills[verdict[1]] += 1
+            state.verdicts[name] = list(verdict)
+            if said.verbose:
+                print(f"  {verdict[0]}: {mutant}  {verdict[1]}", flush=True)
+            if len(state.verdicts) % 20 == 0:
+                state.keep()
+    state.keep()
+    counted = {name: state.verdicts[name][0] for name in drawn if name in state.verdicts}
+    left = [str(drawn[name]) for name, verdict in counted.items() if verdict == "survived"]
     killed = len(counted) - len(left)
-    print(f"{package}: {killed} of {len(counted)} killed ({killed / max(1, len(counted)):.0%}), ", end="")
-    print(f"{counted.count('too slow')} by time, drawn from {of} with seed {said.seed}", flush=True)
+    how = Counter(counted.values())
+    print(f"{package}: {killed} of {len(counted)} killed ({killed / max(1, len(counted)):.1%}), ", end="")
+    print(f"{how['too slow']} by the processor's time, {how['stuck']} by the clock, ", end="")
+    print(f"drawn from {of} with seed {said.seed}", flush=True)
     if len(counted) < len(drawn):
         print(f"  time is up; not tried: {len(drawn) - len(counted)}")
-    for test in state.reached["failed"]:
-        print(f"  left out, as it fails without any change: {test}")
-    for name in left:
-        print(f"  survived: {name.rpartition(' at ')[0]}", flush=True)
+    for test, why in trace.left_out.items():
+        print(f"  left out: {test}: {why}")
+    for one in left:
+        print(f"  survived: {one}", flush=True)
     return left
 
 
 def main() -> None:
     """Read the arguments, and do what they say."""
     if sys.argv[1:2] == ["--serve"]:
-        return serve()
-    if sys.argv[1:2] == ["--reach"]:
-        return reach(sys.argv[2], sys.argv[3], float(sys.argv[4]))
+        return serve(sys.argv[2])
     asked = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     asked.add_argument("packages", nargs="*", default=PACKAGES, help=", ".join(PACKAGES))
     asked.add_argument("--sample", type=int, default=30, help="mutants of each package, at most")
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--minutes", type=float, default=1e6, help="begin no mutant after so long")
     asked.add_argument("--state", default="", help="a file that a run of one package goes on from")
+    asked.add_argument(
+        "--again", action="store_true", help="after new tests: keep from the file what is killed"
+    )
     asked.add_argument("--only", default="", help="a pattern of what is printed of a mutant")
     asked.add_argument("--slowest", type=float, default=1e6, help="leave out tests that take more seconds")
     asked.add_argument("--verbose", action="store_true", help="print each mutant, and what killed it")
@@ -593,13 +667,10 @@ def main() -> None:
     if said.state and len(said.packages) != 1:
         asked.error("a state file is for one package")
     end = time.monotonic() + 60 * said.minutes
-    os.nice(10)
+    os.nice(max(0, 10 - os.nice(0)))
     with tempfile.TemporaryDirectory(prefix="jackfield-mutants-") as folder:
         copy = Copy(Path(folder) / "copy")
-        try:
-            survived = [one for package in said.packages for one in run(package, said, copy, end)]
-        finally:
-            copy.close()
+        survived = [one for package in said.packages for one in run(package, said, copy, end)]
     sys.exit(bool(survived))
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import ast
 import shutil
 import sys
+from collections import Counter
+from contextlib import closing
 from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -50,7 +51,7 @@ CODE = """MOST = 3
 
 
 @cache
-def f(a):
+def f(a, b=2):
     if a < MOST:
         return a + 1
     return sum(
@@ -58,8 +59,8 @@ def f(a):
         for one in range(2)
     )
 """
-#: Lines of CODE, and the statement that a mutant there belongs to.
-STATEMENTS = {1: None, 6: (6, 6), 7: (7, 7), 8: (8, 11), 10: (8, 11)}
+#: Lines of CODE, and the line of the statement of a function that a mutant there belongs to.
+STATEMENTS = {1: None, 5: None, 6: 6, 7: 7, 8: 8, 10: 8}
 
 
 @pytest.fixture
@@ -71,62 +72,43 @@ def some(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def test_a_mutant_belongs_to_the_innermost_statement_of_its_function(some: Path) -> None:
-    found = {one.line: mutants.span_of(one) for one in mutants.mutants_of("some.py")}
-    assert {line: span and (span.first, span.last) for line, span in found.items()} == STATEMENTS
+    found = {
+        one.line: int(one.statement.split(":")[1]) if one.statement else None
+        for one in mutants.mutants_of("some.py")
+    }
+    assert found == STATEMENTS
+
+
+def test_a_probe_tells_each_statement_of_a_function_that_is_executed_and_no_other(some: Path) -> None:
+    text, places = mutants.probed("some.py")
+    assert places == ["some.py:7:8", "some.py:8:4", "some.py:6:4"]
+    executed: set[str] = set()
+    names: dict[str, Any] = {"cache": lambda function: function, "_executed": executed}
+    exec(compile(text, str(some), "exec"), names)
+    assert (names["f"](1), executed) == (2, {"some.py:6:4", "some.py:7:8"})
+    executed.clear()
+    assert (names["f"](5), executed) == (1, {"some.py:6:4", "some.py:8:4"})
+
+
+@pytest.fixture
+def trace() -> mutants.Trace:
+    found = mutants.Trace("some", 1.0)
+    found.took = {"slow": 2.0, "quick": 0.1, "other": 1.0}
+    found.tests = {"some.py:6:4": ["slow"], "some.py:7:8": ["slow", "quick"], "some.py:8:4": []}
+    return found
 
 
 def test_a_mutant_in_a_function_is_for_the_tests_that_execute_its_statement_and_one_outside_for_all(
-    some: Path,
+    some: Path, trace: mutants.Trace
 ) -> None:
-    reached = {
-        "tests": {"some.py:7-7": ["slow", "quick"]},
-        "took": {"slow": 2.0, "quick": 0.1, "other": 1.0},
-    }
-    tests = {one.line: mutants.tests_for(one, reached) for one in mutants.mutants_of("some.py")}
-    assert tests == {1: ["quick", "other", "slow"], 6: [], 7: ["quick", "slow"], 8: [], 10: []}
-
-
-def test_a_test_counts_for_the_lines_it_executes_and_not_for_the_rest_of_the_function(some: Path) -> None:
-    spans = {span for one in mutants.mutants_of("some.py") if (span := mutants.span_of(one))}
-    plugin = mutants.Reached(sorted(spans))
-    names: dict[str, Any] = {"cache": lambda function: function}
-    exec(compile(CODE, str(some), "exec"), names)  # as pytest would load it
-    before = sys.gettrace()
-    try:
-        for value in (1, 5):
-            plugin.pytest_runtest_logstart()
-            names["f"](value)
-            sys.settrace(before)
-            plugin.pytest_runtest_logfinish(f"test_with[{value}]" if value == 1 else "test_more")
-    finally:
-        sys.settrace(before)
-    assert plugin.tests == {
-        "some.py:6-6": {"test_with", "test_more"},
-        "some.py:7-7": {"test_with"},
-        "some.py:8-11": {"test_more"},
-    }
-
-
-def test_a_test_that_was_slow_with_one_value_is_left_out_with_the_next() -> None:
-    plugin = mutants.Reached([], slowest=0.5)
-    plugin.took["test_some.py::test_one"] = 0.6
-    plugin.pytest_runtest_setup(SimpleNamespace(nodeid="test_some.py::test_two[1]", runtest=list))
-    with pytest.raises(pytest.skip.Exception, match="slow"):
-        plugin.pytest_runtest_setup(SimpleNamespace(nodeid="test_some.py::test_one[2]"))
-
-
-def test_what_runs_as_a_module_is_loaded_is_for_all_tests() -> None:
-    plugin = mutants.Reached([])
-    plugin._seen.add(mutants.Span("some.py", 6, 6))
-    plugin.pytest_collection_finish()
-    before = sys.gettrace()
-    try:
-        plugin.pytest_runtest_logstart()
-    finally:
-        sys.settrace(before)
-    plugin.pytest_runtest_logfinish("test_one")
-    assert plugin.on_loading == {mutants.Span("some.py", 6, 6)}
-    assert plugin.tests == {}
+    every = mutants.mutants_of("some.py")
+    tests = {one.line: mutants.tests_for(one, trace, Counter()) for one in every}
+    all_tests = ["quick", "other", "slow"]
+    assert tests == {1: all_tests, 5: all_tests, 6: ["slow"], 7: ["quick", "slow"], 8: [], 10: []}
+    kills = Counter({"slow": 40})
+    assert mutants.tests_for(next(one for one in every if one.line == 7), trace, kills) == ["slow", "quick"]
+    trace.on_loading = ["some.py:8:4"]
+    assert mutants.tests_for(every[-1], trace, Counter()) == all_tests
 
 
 def test_a_change_is_known_by_its_line_so_that_only_that_one_is_listed_as_equal(
@@ -139,38 +121,67 @@ def test_a_change_is_known_by_its_line_so_that_only_that_one_is_listed_as_equal(
     )
     monkeypatch.setattr(mutants, "EQUAL", some.parent / "equal.toml")
     drawn, every = mutants.drawn_of("same", 9, 1, "")
-    assert ([one.line for one in drawn], every) == ([1], 1)
+    assert ([one.line for one in drawn.values()], every) == ([1], 1)
 
 
 def test_changes_alike_are_drawn_one_by_one_and_not_all_together(some: Path) -> None:
     (some.parent / "kb/same").mkdir(parents=True)
     (some.parent / "kb/same/some.py").write_text("FLAGS = [\n" + "    True,\n" * 40 + "]\n")
-    lines = [one.line for one in mutants.drawn_of("same", 5, 1, "")[0]]
+    lines = [one.line for one in mutants.drawn_of("same", 5, 1, "")[0].values()]
+    assert len(lines) == 5
     assert max(lines) - min(lines) > 9
 
 
-def test_a_failure_without_any_change_is_named_and_no_mutant_is_tried(some: Path) -> None:
-    class Failing:
-        def verdict(self, *asked: object) -> tuple[str, str]:
-            assert asked[1] == CODE  # not changed
-            return "killed", "tests/test_some.py::test_quick"
+class Answering(mutants.Served):
+    """Stands for the process that runs the tests; gives the prepared answers in turn."""
 
-    first = mutants.mutants_of("some.py")[0]
-    with pytest.raises(SystemExit, match=r"first: tests/test_some[.]py::test_quick"):
-        mutants.check_without_change("some", Failing(), [first], {"tests": {}, "took": {"test_quick": 0.1}})
+    def __init__(self, *answers: tuple[str, str, float]) -> None:
+        self.answers = list(answers)
+        self.asked: list[tuple[Any, ...]] = []
+
+    def verdict(self, *asked: Any) -> tuple[str, str, float]:
+        self.asked.append(asked)
+        return self.answers.pop(0)
+
+
+def test_a_test_that_fails_without_any_change_is_left_out_for_every_statement(trace: mutants.Trace) -> None:
+    server = Answering(("killed", "quick", 0.0), ("survived", "", 3.0))
+    trace.leave_out_what_fails(server)
+    assert trace.left_out == {"quick": "fails after others, without a change"}
+    assert [asked[2] for asked in server.asked] == [["quick", "other", "slow"], ["other", "slow"]]
+    assert trace.tests["some.py:7:8"] == ["slow"]
+    with pytest.raises(SystemExit, match="do not pass without a change: stuck"):
+        trace.leave_out_what_fails(Answering(("stuck", "", 0.0)))
+
+
+def test_a_mutant_whose_tests_the_clock_stopped_is_tried_once_more_with_more_time(
+    some: Path, trace: mutants.Trace
+) -> None:
+    copy = mutants.Copy.__new__(mutants.Copy)
+    copy.root = some.parent
+    last = mutants.mutants_of("some.py")[-1]
+    server = Answering(("stuck", "", 0.0), ("survived", "", 0.0))
+    assert mutants.verdict_of(last, copy, server, trace, Counter()) == ("survived", "")
+    assert server.asked[1][3][0] == 5 * server.asked[0][3][0]
+    server = Answering(("stuck", "", 0.0), ("stuck", "", 0.0))
+    assert mutants.verdict_of(last, copy, server, trace, Counter()) == ("stuck", "")
 
 
 def test_a_piece_of_a_run_goes_on_from_the_last_but_not_after_a_change_of_the_code(some: Path) -> None:
     (some.parent / "kb").mkdir()
     code = some.rename(some.parent / "kb/some.py")
     kept = str(some.parent / "state.json")
-    first = mutants.State(kept, "some 40 1")
-    first.reached, first.verdicts = {"took": {}}, {"one": ["killed", "test_some"]}
+    first = mutants.State(kept, "some", 1.0)
+    first.trace.took = {"test_some": 0.5}
+    first.verdicts = {"one": ["killed", "test_some"], "two": ["survived", ""]}
     first.keep()
-    assert mutants.State(kept, "some 40 1").verdicts == first.verdicts
-    assert mutants.State(kept, "some 40 2").verdicts == {}
+    assert mutants.State(kept, "some", 1.0).verdicts == first.verdicts
+    assert mutants.State(kept, "some", 1.0).trace.took == {"test_some": 0.5}
+    assert mutants.State(kept, "some", 2.0).verdicts == {}
     code.write_text(CODE + "\n")
-    assert mutants.State(kept, "some 40 1").reached is None
+    assert mutants.State(kept, "some", 1.0).trace.took == {}
+    assert mutants.State(kept, "some", 1.0).verdicts == {}
+    assert list(mutants.State(kept, "some", 1.0, again=True).verdicts) == ["one"]
 
 
 #: A change after which the function never ends.
@@ -182,24 +193,31 @@ def test_a_changed_line_is_killed_by_the_test_that_runs_it_or_survives_and_is_pu
 ) -> None:
     """The whole way, in a small project of its own."""
     for name, text in {
-        "kb/some.py": CODE.replace("@cache\n", ""),
-        "tests/test_some.py": "from kb.some import f\n\n\ndef test_one():\n    assert f(1) == 2\n",
+        "kb/some/one.py": CODE.replace("@cache\n", ""),
+        "tests/some/test_one.py": "from kb.some.one import f\n\n\ndef test_one():\n    assert f(1) == 2\n",
+        "kb/__init__.py": "",
+        "kb/some/__init__.py": "",
     }.items():
-        (tmp_path / name).parent.mkdir()
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / name).write_text(text)
-    (tmp_path / "kb/__init__.py").touch()
     (tmp_path / "scripts").mkdir()
     shutil.copy(ROOT / "scripts/mutants.py", tmp_path / "scripts")
-    code = (tmp_path / "kb/some.py").read_text()
+    file = tmp_path / "kb/some/one.py"
+    code = file.read_text()
     copy = mutants.Copy.__new__(mutants.Copy)
-    copy.root, copy._server = tmp_path, None
-    try:
+    copy.root = tmp_path
+    tests = ["tests/some/test_one.py::test_one"]
+    with closing(copy.serving("some")) as server:
+        assert server.tests == tests
         answers = [
-            copy.verdict("kb/some.py", code.replace(*change), ["tests/test_some.py::test_one"], (60, 1))
+            server.verdict("kb/some/one.py", code.replace(*change), tests, (60, 1))[:2]
             for change in (("a", "a"), ("a + 1", "a - 1"), ("range(2)", "range(3)"), SPINS)
         ]
-    finally:
-        copy.close()
-    killed = ("killed", "tests/test_some.py::test_one")
+    killed = ("killed", tests[0])
     assert answers == [("survived", ""), killed, ("survived", ""), ("too slow", "")]
-    assert (tmp_path / "kb/some.py").read_text() == code
+    with (
+        copy.changed("kb/some/one.py", code.replace("MOST = 3", "MOST = 0")),
+        closing(copy.serving("some")) as server,
+    ):
+        assert server.verdict("", "", tests, (60, 1))[:2] == killed
+    assert file.read_text() == code
