@@ -9,32 +9,22 @@ from typing import TYPE_CHECKING
 import click
 
 from kb.base.errors import BadInput, MissingExtra
-from kb.cli.common import Session, command_options
+from kb.cli.command import command
+from kb.cli.common import Session
 
 if TYPE_CHECKING:
     from kb.web.server import Running
 
 
-@click.command("serve")
-@click.option(
-    "--port",
-    type=click.IntRange(0, 65535),
-    default=8437,
-    show_default=True,
-    help="Port to serve on; 0: any free one.",
-)
-@click.option("--lan", is_flag=True, help="Also serve the local network, not only this machine.")
-@click.option(
-    "--name", "names", multiple=True, metavar="HOST", help="Another name of this machine on the network."
-)
-@click.option("--cert", metavar="FILE", help="Serve TLS: a certificate (PEM); phones then work offline.")
-@click.option("--key", metavar="FILE", help="Its key, if that is in another file.")
-@click.option(
-    "--behind", metavar="HOST", default="", help="Serve behind a TLS proxy that passes on requests for HOST."
-)
-@click.option("--jobs", metavar="FILE", help="Today's jobs, a file as for 'jackfield pack'.")
-@click.option("--forget-phones", is_flag=True, help="Forget all phones that were paired before.")
-@command_options
+@command("serve")
+@click.option("--port", type=click.IntRange(0, 65535), default=8437, show_default=True)
+@click.option("--lan", is_flag=True)
+@click.option("--name", "names", multiple=True, metavar="HOST")
+@click.option("--cert", metavar="FILE")
+@click.option("--key", metavar="FILE")
+@click.option("--behind", metavar="HOST", default="")
+@click.option("--jobs", metavar="FILE")
+@click.option("--forget-phones", is_flag=True)
 def serve_command(
     session: Session,
     port: int,
@@ -46,11 +36,7 @@ def serve_command(
     jobs: str | None,
     forget_phones: bool,
 ) -> int:
-    """Give the book to a phone: a small web page, on this machine only unless --lan is given.
-
-    A phone is let in with the code that this command shows. Ctrl+C stops.
-
-    \b
+    """
     jackfield serve
     jackfield serve --lan --cert van.pem --jobs today.json
     """

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import click
 
 from kb.base.errors import BadInput, described
-from kb.cli.common import Session, answering, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Session, answering, text
 from kb.settings import BACKUPS
 
 if TYPE_CHECKING:
@@ -26,19 +27,12 @@ def own_book(session: Session, what: str) -> Path:
     return session.book.path
 
 
-@click.command("backup")
+@command("backup")
 @click.argument("folder", required=False, metavar="[DIR]")
-@click.option("--keep", type=click.IntRange(1, 10_000), help="How many backups to keep. Default: 14.")
-@click.option("--list", "listing", is_flag=True, help="List the backups and make none.")
-@command_options
+@click.option("--keep", type=click.IntRange(1, 10_000))
+@click.option("--list", "listing", is_flag=True)
 def backup_command(session: Session, folder: str | None, keep: int | None, listing: bool) -> int:
-    """Copy the book to DIR, check the copy, and remove the oldest copies.
-
-    Without DIR, copies go to the folder backups next to the book. The book may be in use meanwhile. Settings,
-    trusted keys, photos and manuals are kept with it; your secret key and the paired phones are not. Keep
-    copies on another disk too.
-
-    \b
+    """
     jackfield backup
     jackfield backup /media/stick --keep 5
     """

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import functools
-import os
 import sys
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
 
@@ -13,7 +11,7 @@ import click
 
 from kb.base.text import visible
 from kb.cli.session import Session as Session
-from kb.cli.session import running
+from kb.cli.session import mute
 from kb.cli.session import terminal_columns as terminal_columns
 
 if TYPE_CHECKING:
@@ -71,7 +69,8 @@ class Quantity(click.types.FloatParamType):
 INCHES: Final = Quantity("inches", "inch", "in", '"', "″", "''")  #: a picture's diagonal
 
 
-def _look_at_files(command: click.Command, given: Mapping[str, Any], session: Session) -> None:
+def look_at_files(command: click.Command, given: Mapping[str, Any], session: Session) -> None:
+    """Refuse to write over files that Jackfield keeps, and names whose ending means another format."""
     for param in command.params:
         name = given.get(param.name or "")
         if isinstance(param.type, Output) and name not in (None, "-"):
@@ -94,8 +93,6 @@ def answering(session: Session, done: str, **values: object) -> Iterator[None]:
     except BrokenPipeError:
         raise
     except OSError as trouble:
-        from kb.cli.main import mute
-
         said = session.language
         session.say(said("cli/unanswered", done=said(f"cli/done/{done}", **values), why=trouble.strerror))
         mute()
@@ -104,30 +101,6 @@ def answering(session: Session, done: str, **values: object) -> Iterator[None]:
 def choice(words: type[Word]) -> click.Choice[str]:
     """The values of a vocabulary as the choices of an option; click alone would take the names."""
     return click.Choice([word.value for word in words])
-
-
-def command_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """The options that every command has; the command gets one Session as its first argument."""
-
-    @click.option("--json", "as_json", is_flag=True, help="Print the answer as one JSON document.")
-    @click.option("--home", "home", metavar="DIR", help="Folder of the book (or JACKFIELD_HOME).")
-    @click.option("--store", "store", metavar="URL", help="URL of a shared book (or JACKFIELD_STORE).")
-    @click.option("--debug", "debug", is_flag=True, help="Show the traceback of an error.")
-    @click.pass_context
-    @functools.wraps(command)
-    def wrapped(ctx: click.Context, /, **given: Any) -> Any:
-        outer = ctx.obj or {}
-        session = Session(
-            home=given.pop("home") or outer.get("home"),
-            store=given.pop("store") or outer.get("store") or os.environ.get("JACKFIELD_STORE") or None,
-            as_json=given.pop("as_json") or outer.get("as_json", False),
-            debug=given.pop("debug") or outer.get("debug", False),
-        )
-        with running(session):
-            _look_at_files(ctx.command, given, session)
-            return command(session, **given)
-
-    return wrapped
 
 
 def text(said: object, style: str = "") -> Text:

@@ -13,10 +13,16 @@ from pathlib import Path
 from typing import Any, Final
 
 import click
-from click.shell_completion import BashComplete, CompletionItem, FishComplete, add_completion_class
+from click.shell_completion import (
+    BashComplete,
+    CompletionItem,
+    FishComplete,
+    add_completion_class,
+    split_arg_string,
+)
 
 from kb.base.text import LINE, visible
-from kb.cli.session import Session
+from kb.cli.session import Session, begun
 
 VARIABLE: Final = "_JACKFIELD_COMPLETE"
 _QUOTING: Final = ("bash", "zsh", "fish")  #: shells for which names are quoted, here or by the shell itself
@@ -29,8 +35,9 @@ def complete(command: click.Command) -> int:
     add_completion_class(_Bash)
     add_completion_class(_Fish)
     prepare(command)
+    session = begun(split_arg_string(os.environ.get("COMP_WORDS", "")))
     try:
-        command.main([], prog_name="jackfield", complete_var=VARIABLE, standalone_mode=False)
+        command.main([], prog_name="jackfield", complete_var=VARIABLE, standalone_mode=False, obj=session)
     except SystemExit as leaving:
         return leaving.code if isinstance(leaving.code, int) else 0
     except (Exception, KeyboardInterrupt):
@@ -87,14 +94,15 @@ class _Name(click.types.StringParamType):
     def shell_complete(
         self, ctx: click.Context, param: click.Parameter, incomplete: str
     ) -> list[CompletionItem[str]]:
-        given, whole = ctx.params, ctx.find_root().params
-        if given.get("store") or whole.get("store") or os.environ.get("JACKFIELD_STORE"):
+        given, whole, session = ctx.params, ctx.find_root().params, ctx.ensure_object(Session)
+        if given.get("store") or whole.get("store") or session.store:
             return []  # a shared book is on another machine
         from kb.settings import BOOK
 
-        folder = Session(home=given.get("home") or whole.get("home")).folder
         shell = os.environ.get(VARIABLE, "").partition("_")[0]
-        found = [name for name in self._names(folder / BOOK, ctx, incomplete) if _harmless(name, shell)]
+        found = [
+            name for name in self._names(session.folder / BOOK, ctx, incomplete) if _harmless(name, shell)
+        ]
         if not found and self._or_file:
             return files(incomplete)
         return [CompletionItem(name) for name in found]

@@ -5,17 +5,17 @@ from __future__ import annotations
 import click
 
 from kb.base.errors import BadInput, described
-from kb.cli.common import Session, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Session, text
 from kb.cli.record import read_visits
 
 
-@click.command("correct")
+@command("correct")
 @click.argument("visit")
 @click.argument("edits", nargs=-1, metavar="[FIELD=VALUE]...")
-@click.option("--drop", multiple=True, type=int, metavar="JACK", help="Remove a jack, by its number from 1.")
-@click.option("--add", multiple=True, metavar="JACK", help="Add a jack, in short form.")
-@click.option("--file", "file", metavar="F", help="A visit file that replaces the whole visit; - for stdin.")
-@command_options
+@click.option("--drop", multiple=True, type=int, metavar="JACK")
+@click.option("--add", multiple=True, metavar="JACK")
+@click.option("--file", "file", metavar="F")
 def correct_command(
     session: Session,
     visit: str,
@@ -24,12 +24,10 @@ def correct_command(
     add: tuple[str, ...],
     file: str | None,
 ) -> int:
-    """Correct a visit, named by the first characters of its id as `history` shows it.
-
-    \b
+    """
     jackfield correct 3fa2b1c0 year=2015 model=NV40-211
     jackfield correct 3fa2b1c0 2.outcome=silent 2.items="optical cable 2 m, DAC"
-    jackfield correct 3fa2b1c0 1.setting=          (takes the setting out)
+    jackfield correct 3fa2b1c0 1.setting=
     jackfield correct 3fa2b1c0 --drop 3 --add hp:mute
     """
     from kb.exchange.corrections import correct, corrected, succeeding, title, visit_named

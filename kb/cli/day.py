@@ -6,25 +6,17 @@ import click
 
 from kb.base import clock
 from kb.base.errors import BadInput, described
-from kb.cli.common import Output, Session, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Output, Session, text
 from kb.cli.job_fields import read_day
 
 
-@click.command("day")
+@command("day")
 @click.argument("day_text", metavar="[DATE]", required=False)
-@click.option("--print", "printed", is_flag=True, help="The whole sheet as text, to print and tick off.")
-@click.option(
-    "--html", "file", metavar="FILE", type=Output("HTML"), help="The sheet as a page to print; - for stdout."
-)
-@command_options
+@click.option("--print", "printed", is_flag=True)
+@click.option("--html", "file", metavar="FILE", type=Output("HTML"))
 def day_command(session: Session, day_text: str | None, printed: bool, file: str | None) -> int:
-    """Show the jobs of a day. With --print or --html: the sheet of the day, with one list for the van.
-
-    The sheet says where each open job is, what is expected at the back, and the way with a second way. It
-    also says what to ask on the telephone, and what to carry. DATE is a date, today (the default) or
-    tomorrow.
-
-    \b
+    """
     jackfield day
     jackfield day tomorrow --print
     jackfield day 2026-12-01 --html day.html

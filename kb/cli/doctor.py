@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from kb.base.errors import BadInput, BookTrouble, BookUnavailable, JackfieldError, NoBookYet, NotFound
-from kb.cli.common import Session, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Session, text
 from kb.cli.progress import bar
 
 if TYPE_CHECKING:
@@ -18,15 +19,10 @@ if TYPE_CHECKING:
 _MENDED: Final = ("guards", "indexes")
 
 
-@click.command("doctor")
-@click.option("--mend", is_flag=True, help="Repair index and guards, and remove leftover files.")
-@command_options
+@command("doctor")
+@click.option("--mend", is_flag=True)
 def doctor_command(session: Session, mend: bool) -> int:
-    """Check the book and its index, and report what is wrong. Exit 1: something is wrong.
-
-    No recorded fact is touched. For a damaged book: keep a copy of it, then `jackfield restore`.
-
-    \b
+    """
     jackfield doctor
     jackfield doctor --mend
     """

@@ -10,24 +10,18 @@ from pathlib import Path
 import click
 
 from kb.base.errors import BadInput, described
-from kb.cli.common import Output, Session, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Output, Session, text
 
 
-@click.command("dump")
+@command("dump")
 @click.argument("file", required=False, metavar="[FILE]", type=Output("JSON Lines, CSV"))
-@click.option(
-    "--as", "form", type=click.Choice(["jsonl", "csv"]), help="Format. Default: from the file's name."
-)
-@click.option("--replace", is_flag=True, help="Overwrite an existing file.")
-@command_options
+@click.option("--as", "form", type=click.Choice(["jsonl", "csv"]))
+@click.option("--replace", is_flag=True)
 def dump_command(session: Session, file: str | None, form: str | None, replace: bool) -> int:
-    """Write the whole book, private words included, to FILE or stdout.
-
-    \b
-    jackfield dump book.jsonl       one fact a line
-    jackfield dump book.csv.gz      a table for a spreadsheet, one row a jack
-
-    `jackfield load` makes an equal book of either. For others, use `share out`.
+    """
+    jackfield dump book.jsonl
+    jackfield dump book.csv.gz
     """
     from kb.exchange.dumping import counts, csv_rows, json_lines
 

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from kb.cli.common import INCHES, Session, command_options, text
+from kb.cli.command import command
+from kb.cli.common import INCHES, Session, text
 from kb.cli.tables import fitted
 from kb.domain.language import ENGLISH, Language
 from kb.domain.visit import Source, read_size, read_year
@@ -18,14 +19,13 @@ if TYPE_CHECKING:
     from kb.evidence import Expectation, Output
 
 
-@click.command("evidence")
+@command("evidence")
 @click.argument("make")
 @click.argument("model", required=False, default="")
-@click.option("--year", type=int, metavar="YEAR", help="Approximate year of make.")
-@click.option("--kind", default="television", show_default=True, metavar="KIND", help=f"{', '.join(Kind)}.")
-@click.option("--display", metavar="DISPLAY", help="Kind of screen: flat, tube or projector.")
-@click.option("--size", "size_in", type=INCHES, metavar="INCHES", help="The picture's diagonal.")
-@command_options
+@click.option("--year", type=int, metavar="YEAR")
+@click.option("--kind", default="television", show_default=True, metavar="KIND")
+@click.option("--display", metavar="DISPLAY")
+@click.option("--size", "size_in", type=INCHES, metavar="INCHES")
 def evidence_command(
     session: Session,
     make: str,
@@ -35,9 +35,7 @@ def evidence_command(
     display: str | None,
     size_in: float | None,
 ) -> int:
-    """Show what the book expects of a set, known or not, and how sure it is.
-
-    \b
+    """
     jackfield evidence Norwell NV40-210
     jackfield evidence Norwell --year 2014
     """

@@ -10,39 +10,23 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from kb.base.errors import BadInput, described
-from kb.cli.common import Session, command_options
+from kb.cli.command import command
+from kb.cli.common import Session
 from kb.cli.found import answer, found_json
 
 if TYPE_CHECKING:
     pass
 
 
-@click.command("find")
+@command("find")
 @click.argument("words", nargs=-1)
-@click.option(
-    "--batch",
-    metavar="F",
-    help="Read one query from each line of F (- for stdin); print one JSON object for each.",
-)
-@click.option(
-    "--limit", type=click.IntRange(1, 100), default=10, show_default=True, help="Most matches to show."
-)
-@click.option(
-    "--photo",
-    metavar="FILE",
-    help="Read make and model on a photo of the label (- for stdin).",
-)
-@command_options
+@click.option("--batch", metavar="F")
+@click.option("--limit", type=click.IntRange(1, 100), default=10, show_default=True)
+@click.option("--photo", metavar="FILE")
 def find_command(
     session: Session, words: tuple[str, ...], batch: str | None, limit: int, photo: str | None
 ) -> int:
-    """Find a set that somebody met before.
-
-    Type what you can read of make and model, in any order; ? stands for a letter that cannot be read. Other
-    words search the notes. Fields narrow a search: make: year:2010-2014 signal:optical outcome:silent
-    Instead of words, --photo reads the label for you, offline. Needs: pip install '.[read]'
-
-    \b
+    """
     jackfield find nv40-210
     jackfield find norwell 'NV4?-21'
     jackfield find muted headphone year:2012

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any, ClassVar, Final, cast
 
 import click
 
-from kb.cli.common import Session, command_options
+from kb.cli.command import command
+from kb.cli.common import Session
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -18,13 +19,10 @@ if TYPE_CHECKING:
 _WIDEST: Final = 88
 
 
-@click.command("guide")
+@command("guide")
 @click.argument("topic", required=False)
-@command_options
 def guide_command(session: Session, topic: str | None) -> int:
-    """Show a page of the guide, or the list of topics. It needs no network.
-
-    \b
+    """
     jackfield guide
     jackfield guide sharing
     """

@@ -9,7 +9,8 @@ import click
 from rich.table import Table
 
 from kb.base.errors import NotFound
-from kb.cli.common import Session, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Session, text
 from kb.cli.tables import fitted
 from kb.domain.language import Language
 from kb.domain.visit import set_key, visit_to
@@ -18,16 +19,11 @@ if TYPE_CHECKING:
     from kb.store import Entry
 
 
-@click.command("history")
+@command("history")
 @click.argument("make")
 @click.argument("model")
-@command_options
 def history_command(session: Session, make: str, model: str) -> int:
-    """Show every visit to a set, corrected and withdrawn ones too, and the merges of its spellings.
-
-    The first column is the id of the visit, for `correct`, `withdraw` and `undo`.
-
-    \b
+    """
     jackfield history Norwell NV40-210
     """
     from kb.exchange.corrections import merges_of

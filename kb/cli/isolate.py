@@ -17,11 +17,11 @@ import click
 from kb.base.errors import BadInput, NotFound, described
 from kb.base.text import words_of_list
 from kb.book.faults import learned_model, mended_before, outcome_visit, path_in_book, told_by_panel
-from kb.cli.common import Output, Session, command_options
+from kb.cli.command import command
+from kb.cli.common import Output, Session
 from kb.cli.isolate_file import keeper, pairs, saved, state_of
 from kb.cli.isolate_show import document_of, list_of, show_list, show_state
 from kb.cli.job_option import job_option, named_set
-from kb.domain.words import DriverInput
 from kb.isolate.wording import known_of_set, path_text
 
 if TYPE_CHECKING:
@@ -29,40 +29,22 @@ if TYPE_CHECKING:
     from kb.isolate import State
 
 
-@click.command("isolate")
+@command("isolate")
 @click.argument("make", required=False)
 @click.argument("model", required=False)
 @job_option
-@click.option("--complaint", help="What is wrong, such as no-sound, hum or comes-and-goes; --list names all.")
-@click.option("--signal", help="Signal on the path: optical, coaxial, arc, analog-line, headphone ...")
-@click.option("--items", multiple=True, help="An item on the path, such as 'optical cable 2 m'. Repeatable.")
-@click.option("--input", "driver_input", help=f"The driver's input: {', '.join(DriverInput)}.")
-@click.option(
-    "--answer", "said", multiple=True, metavar="TEST=ANSWER", help="The answer to a test. Repeatable."
-)
-@click.option("--without", multiple=True, help="A tool or test to leave out, such as ohmmeter. Repeatable.")
-@click.option(
-    "--mended",
-    multiple=True,
-    metavar="FAULT",
-    help="A fault that was repaired, but the trouble stays. Repeatable.",
-)
-@click.option(
-    "--fixed",
-    metavar="FAULT",
-    help="The repair that ended the trouble; with --record, later searches learn from it.",
-)
-@click.option(
-    "--answers",
-    "file",
-    metavar="FILE",
-    type=Output("JSON"),
-    help="Resume from this file, and keep each answer there (- reads from stdin).",
-)
-@click.option("--record", "recorded", is_flag=True, help="Record the outcome, as a visit to MAKE MODEL.")
-@click.option("--ask", is_flag=True, help="Ask test by test, as at a terminal: answers may be piped in.")
-@click.option("--list", "listing", is_flag=True, help="List complaints, faults, tests and tools.")
-@command_options
+@click.option("--complaint")
+@click.option("--signal")
+@click.option("--items", multiple=True)
+@click.option("--input", "driver_input")
+@click.option("--answer", "said", multiple=True, metavar="TEST=ANSWER")
+@click.option("--without", multiple=True)
+@click.option("--mended", multiple=True, metavar="FAULT")
+@click.option("--fixed", metavar="FAULT")
+@click.option("--answers", "file", metavar="FILE", type=Output("JSON"))
+@click.option("--record", "recorded", is_flag=True)
+@click.option("--ask", is_flag=True)
+@click.option("--list", "listing", is_flag=True)
 def isolate_command(
     session: Session,
     make: str | None,
@@ -81,12 +63,7 @@ def isolate_command(
     ask: bool,
     listing: bool,
 ) -> int:
-    """Find the fault by asking for the cheapest useful test, one by one.
-
-    Give the complaint and, if known, the set or the path: faults that the path cannot have drop out. At a
-    terminal the tests are asked one by one; with --answers FILE you can stop and go on later.
-
-    \b
+    """
     jackfield isolate Norwell NV40-210 --complaint no-sound
     jackfield isolate --answers today.json
     jackfield isolate --job J-12 --complaint hum --record

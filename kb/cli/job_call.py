@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from kb.cli.common import Session, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Session, text
 from kb.domain.job import Job, changed, job_to
 from kb.domain.kinds import write_object
 
@@ -19,20 +20,13 @@ if TYPE_CHECKING:
 _TURNS: Final = 100  #: answers of one call
 
 
-@click.command("call")
+@command("call")
 @click.argument("ref")
 @click.argument("words", nargs=-1, metavar="[WHAT WAS SAID]...")
-@click.option("--set", "number", type=int, default=0, metavar="N", help="The set that is meant, from 1.")
-@click.option("--ask", is_flag=True, help="Ask line by line, as at a terminal: answers may be piped in.")
-@command_options
+@click.option("--set", "number", type=int, default=0, metavar="N")
+@click.option("--ask", is_flag=True)
 def call_command(session: Session, ref: str, words: tuple[str, ...], number: int, ask: bool) -> int:
-    """Ask the client of the job REF what shortens the list, in words for the telephone.
-
-    Type the answers as they come: size, year, make, what is there, what is plugged in; or yes, no, `2 no`
-    to a question. Each answer is kept in the job, and the list changes with it. An empty line ends the call.
-    Exit 1: a part was not understood.
-
-    \b
+    """
     jackfield job call J-12
     jackfield job call J-12 "a 40-inch, from about 2014, something is in the square jack"
     """

@@ -7,18 +7,18 @@ from typing import Any
 import click
 
 from kb.base.errors import BadInput, described
-from kb.cli.common import Session, answering, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Session, answering, text
 from kb.cli.job_fields import job_fields, read_said
 from kb.domain.job import Job, JobStatus, changed, job_to
 
 
-@click.command("add")
+@command("add")
 @click.argument("make", required=False)
 @click.argument("model", required=False)
-@click.option("--file", "file", metavar="F", help="A job file, JSON or TOML; - for stdin.")
-@click.option("--loop", "loop", metavar="FILE", help="Its loop, as 'jackfield loop --json' prints it.")
+@click.option("--file", "file", metavar="F")
+@click.option("--loop", "loop", metavar="FILE")
 @job_fields
-@command_options
 def add_command(
     session: Session,
     typed: dict[str, Any],
@@ -27,9 +27,7 @@ def add_command(
     file: str | None,
     loop: str | None,
 ) -> int:
-    """Add a job with what is known, or all jobs of a file. It gets a reference if it has none.
-
-    \b
+    """
     jackfield job add Norwell --client "Alder" --day 2026-12-01 --length 4m
     jackfield job add --client "Alder" --place "7 Mill Lane" --year 2014 --size 40
     jackfield job add --file jobs.toml
@@ -61,16 +59,13 @@ def add_command(
     return 0
 
 
-@click.command("change")
+@command("change")
 @click.argument("ref")
-@click.option("--set", "number", type=int, default=0, metavar="N", help="The set that is meant, from 1.")
-@click.option("--loop", "loop", metavar="FILE", help="Its loop, as 'jackfield loop --json' prints it.")
+@click.option("--set", "number", type=int, default=0, metavar="N")
+@click.option("--loop", "loop", metavar="FILE")
 @job_fields
-@command_options
 def change_command(session: Session, typed: dict[str, Any], ref: str, number: int, loop: str | None) -> int:
-    """Change what is known of the job REF (its reference or id). An empty text takes a field away.
-
-    \b
+    """
     jackfield job change J-12 --year 2014 --taken optical
     jackfield job change J-12 --set 2 --make Kestering
     jackfield job change J-12 --place ""
@@ -82,16 +77,13 @@ def change_command(session: Session, typed: dict[str, Any], ref: str, number: in
     return _changed(session, job)
 
 
-@click.command("done")
+@command("done")
 @click.argument("ref")
-@click.option("--used", multiple=True, metavar="ITEM[=COUNT]", help="An item used up there; repeat for more.")
-@click.option("--called-off", is_flag=True, help="It will not be done at all.")
-@click.option("--again", is_flag=True, help="It is open again.")
-@command_options
+@click.option("--used", multiple=True, metavar="ITEM[=COUNT]")
+@click.option("--called-off", is_flag=True)
+@click.option("--again", is_flag=True)
 def done_command(session: Session, ref: str, used: tuple[str, ...], called_off: bool, again: bool) -> int:
-    """Finish the job REF. What was used there leaves the stock of the van.
-
-    \b
+    """
     jackfield job done J-12 --used DAC --used "optical cable 2 m=2"
     """
     from kb.base import clock

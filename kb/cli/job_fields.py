@@ -17,7 +17,7 @@ from kb.base.errors import BadInput
 from kb.base.text import words_of_list
 from kb.cli.common import Session
 from kb.domain.job import Job, JobSet
-from kb.domain.kinds import CalendarDay, DeclaredField, Keyed, ListOf, Number, OneOf, Whole, fields_of
+from kb.domain.kinds import CalendarDay, DeclaredField, Keyed, ListOf, Number, Whole, fields_of
 from kb.settings import Units
 
 #: Fields that come in another way: by position, from a file or from the book.
@@ -42,11 +42,7 @@ def job_fields(command: Callable[..., Any]) -> Callable[..., Any]:
 
     options = [
         click.option(
-            _name(one),
-            f"job_{one.key}",
-            metavar=_metavar(one),
-            multiple=isinstance(one.kind, Keyed),
-            help=_help(one),
+            _name(one), f"job_{one.key}", metavar=_metavar(one), multiple=isinstance(one.kind, Keyed)
         )
         for one in option_fields()
     ]
@@ -70,13 +66,6 @@ def _metavar(one: DeclaredField) -> str:
     if isinstance(one.kind, Keyed):
         return "NAME=VALUE"
     return "DATE" if isinstance(one.kind, CalendarDay) else "LIST" if isinstance(one.kind, ListOf) else "TEXT"
-
-
-def _help(one: DeclaredField) -> str:
-    said = f"{one.about[:1].upper()}{one.about[1:]}"
-    if isinstance(one.kind, OneOf):
-        said += f": {', '.join(one.kind.words)}"
-    return f"{said}."
 
 
 def _value(session: Session, one: DeclaredField, typed: Any) -> Any:

@@ -7,7 +7,8 @@ from typing import Any
 
 import click
 
-from kb.cli.common import Session, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Session, text
 from kb.cli.job_fields import day_of
 from kb.domain.job import Job, JobSet, JobStatus, job_to
 from kb.domain.kinds import DeclaredField, fields_of, is_unknown
@@ -15,26 +16,21 @@ from kb.domain.language import Language
 from kb.domain.words import Word
 
 
-@click.command("list")
+@command("list")
 @click.argument("words", nargs=-1, metavar="[WORD]...")
-@click.option("--job", "reference", default="", metavar="REF", help="Part of the reference.")
-@click.option("--client", default="", metavar="TEXT", help="Part of the client's words.")
-@click.option("--place", default="", metavar="TEXT", help="Part of the place.")
-@click.option("--set", "set_", default="", metavar="TEXT", help="Part of make and model.")
-@click.option(
-    "--day", default="", metavar="DATE", help="A day, a month (2026-12) or a year; today, tomorrow."
-)
-@click.option("--by", default="", metavar="INITIALS", help="Who goes there.")
-@click.option("--open", "status", flag_value=JobStatus.OPEN.value, help="Open jobs only.")
-@click.option("--done", "status", flag_value=JobStatus.DONE.value, help="Finished jobs only.")
-@click.option("--called-off", "status", flag_value=JobStatus.CALLED_OFF.value, help="Called off only.")
-@command_options
+@click.option("--job", "reference", default="", metavar="REF")
+@click.option("--client", default="", metavar="TEXT")
+@click.option("--place", default="", metavar="TEXT")
+@click.option("--set", "set_", default="", metavar="TEXT")
+@click.option("--day", default="", metavar="DATE")
+@click.option("--by", default="", metavar="INITIALS")
+@click.option("--open", "status", flag_value=JobStatus.OPEN.value)
+@click.option("--done", "status", flag_value=JobStatus.DONE.value)
+@click.option("--called-off", "status", flag_value=JobStatus.CALLED_OFF.value)
 def list_command(
     session: Session, words: tuple[str, ...], set_: str, day: str, status: str | None, **said: str
 ) -> int:
-    """List jobs by day. Words match anywhere: reference, client, place, set, driver, note.
-
-    \b
+    """
     jackfield job list --open
     jackfield job list alder
     jackfield job list --day 2026-12 --set NV40
@@ -54,14 +50,11 @@ def list_command(
     return 0 if found else 1
 
 
-@click.command("show")
+@command("show")
 @click.argument("ref")
-@click.option("--states", is_flag=True, help="Show every earlier state of the job as well.")
-@command_options
+@click.option("--states", is_flag=True)
 def show_command(session: Session, ref: str, states: bool) -> int:
-    """Show all that is known of the job REF (its reference or id).
-
-    \b
+    """
     jackfield job show J-12
     jackfield job show J-12 --states
     """

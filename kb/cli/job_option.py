@@ -15,9 +15,7 @@ from kb.domain.job import Job, JobSet
 if TYPE_CHECKING:
     from kb.domain.visit import Source
 
-job_option = click.option(
-    "--job", "job_ref", metavar="REF", help="A job of the book; what it says counts if you type nothing else."
-)
+job_option = click.option("--job", "job_ref", metavar="REF")
 
 
 def set_of(job: Job, make: str | None, model: str | None) -> JobSet:

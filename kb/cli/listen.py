@@ -15,7 +15,8 @@ from kb.base.inputfiles import opened, read_text
 from kb.base.messages import Wording
 from kb.base.parsing import toml_of
 from kb.base.text import line
-from kb.cli.common import Output, Session, choice, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Output, Session, choice, text
 from kb.cli.outputfile import write_out
 from kb.loop.readings_file import readings_from
 from kb.loop.sentences import Digits, Hertz, Sentence
@@ -35,36 +36,19 @@ _LONGEST_WAV: Final = 1 << 32
 _CELLS: Final = 18
 
 
-@click.command("listen")
-@click.option("--sine", metavar="FILE", help="Recording of the 1 kHz sine: the highest 125 ms level.")
-@click.option("--combi", metavar="FILE", help="Recording of sine and noise in turn, instead of the sine.")
-@click.option("--pink", metavar="FILE", help="Recording of the pink noise: the response.")
-@click.option("--off", metavar="FILE", help="Recording of the noise with the driver off.")
-@click.option("--on", metavar="FILE", help="Recording of the noise, driver on and its inputs muted.")
-@click.option(
-    "--calibration",
-    type=(str, float),
-    metavar="FILE MA",
-    help="Recording of a steady 1 kHz sine, and the field in mA/m that a meter read there. Without it all "
-    "levels are relative.",
-)
-@click.option("--source", metavar="FILE", help="The pink noise that was played, if it was not ours.")
-@click.option("--place", default="place", metavar="NAME", show_default=True, help="Where the coil was.")
-@click.option("--channel", type=choice(Channel), help="The coil's channel. Default: the louder.")
-@click.option(
-    "--probe",
-    type=choice(Probe),
-    default=Probe.FLAT.value,
-    show_default=True,
-    help="coil: a bare coil, whose voltage rises by 6 dB an octave.",
-)
-@click.option(
-    "--out", metavar="FILE", type=Output("TOML"), help="Readings file (TOML) to write; - for stdout."
-)
-@click.option(
-    "--add", metavar="FILE", type=Output("TOML"), help="Readings file (TOML) to which the place is added."
-)
-@command_options
+@command("listen")
+@click.option("--sine", metavar="FILE")
+@click.option("--combi", metavar="FILE")
+@click.option("--pink", metavar="FILE")
+@click.option("--off", metavar="FILE")
+@click.option("--on", metavar="FILE")
+@click.option("--calibration", type=(str, float), metavar="FILE MA")
+@click.option("--source", metavar="FILE")
+@click.option("--place", default="place", metavar="NAME", show_default=True)
+@click.option("--channel", type=choice(Channel))
+@click.option("--probe", type=choice(Probe), default=Probe.FLAT.value, show_default=True)
+@click.option("--out", metavar="FILE", type=Output("TOML"))
+@click.option("--add", metavar="FILE", type=Output("TOML"))
 def listen_command(
     session: Session,
     place: str,
@@ -75,13 +59,7 @@ def listen_command(
     calibration: tuple[str, float] | None,
     **files: str | None,
 ) -> int:
-    """Turn WAV recordings of one place, taken through a coil, into readings for 'jackfield readings'.
-
-    Connect the coil to the recorder and to nothing else. Set its gain by hand, the same for all recordings,
-    with automatic gain and noise reduction off. Play the signals of 'jackfield tone', driver turned down
-    first; nobody wears a hearing aid on the telecoil meanwhile. Needs: pip install '.[listen]'
-
-    \b
+    """
     jackfield listen --pink pink.wav --off off.wav --place sofa
     jackfield listen --sine sine.wav --pink pink.wav --off off.wav --on on.wav \\
         --calibration sine.wav 380 --place sofa --out readings.toml

@@ -11,7 +11,8 @@ import click
 from kb.base.errors import BadInput, BookTrouble, inside
 from kb.base.inputfiles import read_text
 from kb.base.messages import Said, worded
-from kb.cli.common import Session, answering, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Session, answering, text
 from kb.cli.progress import bar
 
 if TYPE_CHECKING:
@@ -21,25 +22,16 @@ if TYPE_CHECKING:
 _SHOWN: Final = 20  #: rows of the report on the screen; --json lists up to 1000
 
 
-@click.command("load")
+@command("load")
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
-@click.option(
-    "--map",
-    "columns",
-    multiple=True,
-    metavar="COLUMN=FIELD",
-    help="Name the field of a column; - leaves the column out.",
-)
-@click.option("--mapping", metavar="F", help="A TOML file that says what columns and words mean.")
-@click.option("--every", multiple=True, metavar="FIELD=VALUE", help="Set a field to one value for every row.")
-@click.option("--date-format", metavar="FORM", help="How dates are written, such as %d/%m/%Y.")
-@click.option("--encoding", default="utf-8-sig", metavar="NAME", help="Encoding of the text. Default: UTF-8.")
-@click.option(
-    "--as", "form", type=click.Choice(["csv", "jsonl"]), help="Format. Default: from the file's name."
-)
-@click.option("--keep-good", is_flag=True, help="Load the good rows even if others are wrong.")
-@click.option("--dry-run", is_flag=True, help="Show what would be loaded; change nothing.")
-@command_options
+@click.option("--map", "columns", multiple=True, metavar="COLUMN=FIELD")
+@click.option("--mapping", metavar="F")
+@click.option("--every", multiple=True, metavar="FIELD=VALUE")
+@click.option("--date-format", metavar="FORM")
+@click.option("--encoding", default="utf-8-sig", metavar="NAME")
+@click.option("--as", "form", type=click.Choice(["csv", "jsonl"]))
+@click.option("--keep-good", is_flag=True)
+@click.option("--dry-run", is_flag=True)
 def load_command(
     session: Session,
     files: tuple[str, ...],
@@ -52,14 +44,10 @@ def load_command(
     keep_good: bool,
     dry_run: bool,
 ) -> int:
-    """Load old notes: CSV, one row a jack, or JSON Lines, one visit a line; gzip too.
-
-    \b
-    jackfield load notes.csv --dry-run            shows which column is which
+    """
+    jackfield load notes.csv --dry-run
     jackfield load notes.csv --map "Set maker=make" --map "Remarks=-"
-    jackfield load old-book.jsonl                 restores what `dump` wrote
-
-    All or nothing, unless --keep-good. The same file twice adds nothing.
+    jackfield load old-book.jsonl
     """
     from kb.exchange.lines import opened
     from kb.exchange.loading import Source, load

@@ -11,7 +11,8 @@ import click
 from kb.base.datafiles import data_tables
 from kb.base.errors import BadInput, ascii_controls, described
 from kb.catalogue.drivers import drivers
-from kb.cli.common import Output, Quantity, Session, choice, command_options
+from kb.cli.command import command
+from kb.cli.common import Output, Quantity, Session, choice
 from kb.cli.job_option import job_option, loop_of
 from kb.cli.loop_show import render_loop, render_sketch
 from kb.domain.driver import DriverLimits
@@ -22,7 +23,7 @@ from kb.loop.driver import driver_named, same_name
 from kb.loop.geometry import MOST_TURNS, Loop
 from kb.loop.input_level import voltage
 from kb.loop.layout import Layout
-from kb.loop.plan import CEILING_M, Answer, Ask, is_pad, plan
+from kb.loop.plan import Answer, Ask, is_pad, plan
 from kb.loop.routes import cautions_from, route_named, routes_from
 from kb.loop.spill import USUAL_DB
 from kb.loop.standard import Programme, Use
@@ -35,131 +36,45 @@ if TYPE_CHECKING:
     from kb.settings import Settings
 
 
-@click.command("loop")
-@click.option("--room", "room_text", metavar="AxB", help="Room, such as 5.2x4.1 or 17ftx13ft 6in.")
-@click.option("--length", "length_text", metavar="A", help="One side of the loop (with --width).")
-@click.option("--width", "width_text", metavar="B", help="The other side.")
-@click.option("--polygon", metavar="CORNERS", help='Corners x,y in order: "0,0 5,0 5,3 3,3 3,4 0,4".')
-@click.option("--ring", "ring_text", metavar="D", help="Diameter of a round loop, such as a neck loop.")
-@click.option(
-    "--height",
-    metavar="H",
-    help="Vertical distance between the loop's plane and the listener's ear, above or below alike. "
-    "Instead of it: --wire-height or --route, and --listen-height.",
-)
-@click.option(
-    "--wire-height", metavar="H", help="Height of the wire above the floor; below it: --wire-height=-0.3."
-)
-@click.option(
-    "--listen-height",
-    multiple=True,
-    metavar="H",
-    help="Height of the ear above the floor; may be repeated, the first sets the current, all count. "
-    "Default 1.2 m (seated); 1.7 m (standing) is shown and counts with --standing.",
-)
-@click.option(
-    "--ceiling", metavar="H", help=f"Height of the ceiling, for routes above it. Default {CEILING_M:g} m."
-)
-@click.option(
-    "--turns", type=int, metavar="N", help="Number of turns. Default: what suits the driver, else 1."
-)
-@click.option(
-    "--spacing", metavar="S", help="Between the centres of turns, such as 5mm. Default: they touch."
-)
-@click.option(
-    "--wire",
-    "wire_text",
-    metavar="GAUGE",
-    help="Wire size: awg18, 1.5mm2, ... Default: what suits, else awg18.",
-)
-@click.option(
-    "--temp", type=float, default=20.0, show_default=True, metavar="C", help="Temperature of the wire, C."
-)
-@click.option(
-    "--driver",
-    "driver_name",
-    metavar="NAME",
-    help="Your usual driver, or one of the catalogue. Default: the usual one of the settings.",
-)
-@click.option(
-    "--driver-current", type=Quantity("A"), metavar="A", help="Your driver's rated current, A r.m.s."
-)
-@click.option(
-    "--driver-voltage", type=Quantity("V"), metavar="V", help="Your driver's highest voltage, V r.m.s."
-)
-@click.option("--driver-plate", type=choice(Plate), help="How these two count on the plate. Default: rms.")
-@click.option(
-    "--driver-least-load",
-    type=Quantity("ohm", "Ω"),
-    metavar="OHM",
-    help="Least load that your driver accepts.",
-)
-@click.option(
-    "--programme",
-    type=choice(Programme),
-    help="What the loop carries: it decides at which frequency the driver is tested. Default: speech, and "
-    "short-use at a counter or refuge.",
-)
-@click.option(
-    "--use",
-    type=choice(Use),
-    help="What the loop is for. Default: a room, and a chair if the loop is no larger than 0.5 m.",
-)
-@click.option(
-    "--points-agreed",
-    is_flag=True,
-    help="Counter, refuge: the points are agreed by contract, and lie inside the wire.",
-)
-@click.option(
-    "--standing", is_flag=True, help="People stand and listen, too: the standing height counts as well."
-)
-@click.option("--source-level", metavar="L", help="Level at the source's output: 0.5 V, -10 dBV, +4 dBu ...")
-@click.option(
-    "--sensitivity",
-    metavar="L",
-    help="Level that the driver's input needs for full output; needs --source-level.",
-)
-@click.option(
-    "--route",
-    "route_code",
-    metavar="NAME",
-    help="How the wire is laid: joists, tack-strip, trim, attic, drop-ceiling, saw-cut.",
-)
-@click.option("--doorways", type=int, default=0, metavar="N", help="Doorways the wire passes.")
-@click.option("--feed", metavar="L", help="One-way length of the twisted pair from driver to loop.")
-@click.option(
-    "--margin",
-    metavar="M",
-    help="Distance from the wire, seen from above, within which nobody listens. Default 0.5 m.",
-)
-@click.option(
-    "--metal-db", type=float, default=0.0, metavar="X", help="Loss to metal that you allow for, dB."
-)
-@click.option(
-    "--metal-5k-db", type=float, metavar="X", help="Loss to metal at 5 kHz, dB, if it is more there."
-)
-@click.option(
-    "--spill",
-    type=float,
-    metavar="DB",
-    help=f"Show the field outside, down to this level, such as {USUAL_DB:g}.",
-)
-@click.option(
-    "--layout",
-    type=choice(Layout),
-    help="Compare layouts that spill less, and draw this one. Needs a room that is a rectangle.",
-)
-@click.option(
-    "--units",
-    type=choice(Units),
-    help="Units of bare numbers and of the answer. Default: from the settings.",
-)
+@command("loop")
+@click.option("--room", "room_text", metavar="AxB")
+@click.option("--length", "length_text", metavar="A")
+@click.option("--width", "width_text", metavar="B")
+@click.option("--polygon", metavar="CORNERS")
+@click.option("--ring", "ring_text", metavar="D")
+@click.option("--height", metavar="H")
+@click.option("--wire-height", metavar="H")
+@click.option("--listen-height", multiple=True, metavar="H")
+@click.option("--ceiling", metavar="H")
+@click.option("--turns", type=int, metavar="N")
+@click.option("--spacing", metavar="S")
+@click.option("--wire", "wire_text", metavar="GAUGE")
+@click.option("--temp", type=float, default=20.0, show_default=True, metavar="C")
+@click.option("--driver", "driver_name", metavar="NAME")
+@click.option("--driver-current", type=Quantity("A"), metavar="A")
+@click.option("--driver-voltage", type=Quantity("V"), metavar="V")
+@click.option("--driver-plate", type=choice(Plate))
+@click.option("--driver-least-load", type=Quantity("ohm", "Ω"), metavar="OHM")
+@click.option("--programme", type=choice(Programme))
+@click.option("--use", type=choice(Use))
+@click.option("--points-agreed", is_flag=True)
+@click.option("--standing", is_flag=True)
+@click.option("--source-level", metavar="L")
+@click.option("--sensitivity", metavar="L")
+@click.option("--route", "route_code", metavar="NAME")
+@click.option("--doorways", type=int, default=0, metavar="N")
+@click.option("--feed", metavar="L")
+@click.option("--margin", metavar="M")
+@click.option("--metal-db", type=float, default=0.0, metavar="X")
+@click.option("--metal-5k-db", type=float, metavar="X")
+@click.option("--spill", type=float, metavar="DB")
+@click.option("--layout", type=choice(Layout))
+@click.option("--units", type=choice(Units))
 @job_option
-@click.option("--keep", is_flag=True, help="Put room, route and list of materials into the job of --job.")
-@click.option("--plot", is_flag=True, help="Show the field in the terminal.")
-@click.option("--svg", metavar="FILE", type=Output("SVG"), help="Write the field as SVG.")
-@click.option("--png", metavar="FILE", type=Output("PNG"), help="Write the field as PNG.")
-@command_options
+@click.option("--keep", is_flag=True)
+@click.option("--plot", is_flag=True)
+@click.option("--svg", metavar="FILE", type=Output("SVG"))
+@click.option("--png", metavar="FILE", type=Output("PNG"))
 def loop_command(
     session: Session,
     plot: bool,
@@ -170,12 +85,7 @@ def loop_command(
     keep: bool,
     **given: Any,
 ) -> int:
-    """Compute a hearing loop: field, current, wire, voltage; does it fit the driver?
-
-    Lengths say their unit (5.2 m, 520 cm, 17ft, 17' 6") or are metres, or feet where the settings or
-    --units say so. With --json the settings do not count: a program types metres. Exit 1: it does not fit.
-
-    \b
+    """
     jackfield loop --room 5.2x4.1 --route joists --driver "bench driver"
     jackfield loop --room "17x13 ft" --route tack-strip --doorways 1
     jackfield loop --job J-12 --keep

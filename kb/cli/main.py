@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from kb.base.errors import JackfieldError, ascii_controls
 from kb.base.messages import DamagedCatalogue, Said
+from kb.cli.session import mute
 
 if TYPE_CHECKING:
     import click
@@ -83,10 +84,14 @@ def _parsed(args: list[str]) -> Any:
     """Run the command that the options and words name; returns its exit code, or what it returned."""
     import click
 
+    from kb.cli.command import teach_click
     from kb.cli.commands import jackfield
+    from kb.cli.session import begun
 
+    session = begun(args)
+    teach_click(session)
     try:
-        return jackfield.main(args, prog_name="jackfield", standalone_mode=False)
+        return jackfield.main(args, prog_name="jackfield", standalone_mode=False, obj=session)
     except click.exceptions.Exit as leaving:
         return leaving.exit_code
     except click.exceptions.NoArgsIsHelpError as bare:
@@ -109,7 +114,7 @@ def _plain_find(args: list[str]) -> int:
     from kb.cli.found import answer
     from kb.cli.session import Session, running
 
-    session = Session(store=os.environ.get("JACKFIELD_STORE") or None, as_json="--json" in args)
+    session = Session(as_json="--json" in args)
     with running(session):
         return answer(session, [word for word in args[1:] if word != "--json"])
 
@@ -122,14 +127,6 @@ def _usable_streams() -> None:
             setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115  # for the whole run
         elif mode == "w" and hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
-
-
-def mute() -> None:
-    """Write nothing more to stdout, not even when Python leaves."""
-    try:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    except (OSError, ValueError):
-        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115  # for the rest of the run
 
 
 def _trace(debug: bool) -> None:

@@ -13,7 +13,8 @@ import click
 from kb.base import clock
 from kb.base.errors import BadInput, JackfieldError, described, stated
 from kb.base.inputfiles import read_bytes
-from kb.cli.common import Session, answering, choice, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Session, answering, choice, text
 from kb.cli.progress import bar
 from kb.cli.record import at_terminal, named_as_known
 from kb.cli.tables import fitted
@@ -57,34 +58,20 @@ class Reading:
         return [one for one in self.drafted if not one.item.doubt]
 
 
-@click.command("manual")
+@command("manual")
 @click.argument("file", metavar="FILE|FOLDER")
-@click.option(
-    "--set",
-    "sets",
-    nargs=2,
-    multiple=True,
-    metavar="MAKE MODEL",
-    help="A set that the manual is for; may be repeated.",
-)
-@click.option("--kind", type=choice(Kind), metavar="KIND", help=f"{', '.join(Kind)}.")
-@click.option("--date", "on", metavar="DATE", help="Day of reading. Default: today.")
-@click.option("--by", metavar="INITIALS", help="Who confirms. Default: the initials in the settings.")
-@click.option("--yes", is_flag=True, help="Record all that is not doubtful, without a question.")
-@command_options
+@click.option("--set", "sets", nargs=2, multiple=True, metavar="MAKE MODEL")
+@click.option("--kind", type=choice(Kind), metavar="KIND")
+@click.option("--date", "on", metavar="DATE")
+@click.option("--by", metavar="INITIALS")
+@click.option("--yes", is_flag=True)
 def manual_command(
     session: Session, file: str, sets: tuple[tuple[str, str], ...], yes: bool, **said: Any
 ) -> int:
-    """Draft a visit from a manual (PDF): jacks, speakers, menus, each with its page and line.
-
-    \b
+    """
     jackfield manual nv40.pdf --set Norwell NV40-210 --set Norwell NV50-210
     jackfield manual nv40.pdf --set Norwell NV40-210 --yes
-    jackfield manual manuals       (a folder; each file is named after its sets)
-
-    Nothing is recorded until you confirm it: all, some by number, or one by one. Doubtful lines have a mark
-    and need their number. The manual is then kept next to the book: `find` searches it, and `show` names
-    the page.
+    jackfield manual manuals
     """
     if Path(file).is_dir():
         if sets:

@@ -5,21 +5,17 @@ from __future__ import annotations
 import click
 
 from kb.base.errors import NotFound
-from kb.cli.common import Session, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Session, text
 
 
-@click.command("merge")
+@command("merge")
 @click.argument("make")
 @click.argument("model")
-@click.option("--into", nargs=2, required=True, metavar="MAKE MODEL", help="The spelling to keep.")
-@command_options
+@click.option("--into", nargs=2, required=True, metavar="MAKE MODEL")
 def merge_command(session: Session, make: str, model: str, into: tuple[str, str]) -> int:
-    """Merge two spellings of one set: all visits then count for both names.
-
-    \b
+    """
     jackfield merge Norwel NV4O-210 --into Norwell NV40-210
-
-    Nothing is rewritten; `jackfield undo` takes the merge back.
     """
     from kb.exchange.corrections import merge
 

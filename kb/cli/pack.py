@@ -10,10 +10,10 @@ import click
 
 from kb.base.errors import BadInput, described
 from kb.base.text import words_of_list
-from kb.cli.common import INCHES, Quantity, Session, command_options, text
+from kb.cli.command import command
+from kb.cli.common import INCHES, Quantity, Session, text
 from kb.cli.path_options import asked_inputs, asked_metres
 from kb.domain.language import ENGLISH, Language
-from kb.domain.words import Kind
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -24,40 +24,24 @@ if TYPE_CHECKING:
 _FOOT_M: Final = 0.3048  # international foot, 1959
 
 
-@click.command("pack")
+@command("pack")
 @click.argument("jobsfile_or_make", metavar="JOBSFILE | MAKE", required=False)
 @click.argument("model", required=False)
-@click.option("--year", type=int, metavar="YEAR", help="One set: approximate year of make.")
-@click.option("--kind", metavar="KIND", help=f"One set: {', '.join(Kind)}.")
-@click.option("--display", metavar="DISPLAY", help="One set: flat, tube or projector.")
-@click.option("--size", "size_in", type=INCHES, metavar="INCHES", help="One set: its picture's diagonal.")
-@click.option("--inputs", metavar="LIST", help="One set: inputs of the driver, with commas.")
-@click.option("--driver", metavar="NAME", help="One set: a driver of the catalogue, or the usual one.")
-@click.option("--speakers-needed/--speakers-free", default=None, help="One set: whether others listen to it.")
-@click.option("--length", "length_text", metavar="L", help="One set: cable to the driver, 4 m or 10ft.")
-@click.option("--taken", multiple=True, metavar="SIGNAL", help="One set: an output in use; repeat for more.")
-@click.option("--have", multiple=True, metavar="ITEM[=COUNT]", help="An item in stock; repeat for more.")
-@click.option(
-    "--loop",
-    "loops",
-    multiple=True,
-    metavar="FILE",
-    help="A loop to be laid, as 'jackfield loop --json' prints it; repeat for more.",
-)
-@click.option(
-    "--target",
-    type=Quantity(share=True),
-    default=0.95,
-    show_default=True,
-    metavar="P",
-    help="Wanted certainty that all jobs connect.",
-)
-@click.option(
-    "--day", "day_text", metavar="DATE", help="The open jobs of a day in the book; today, tomorrow."
-)
-@click.option("--job", "refs", multiple=True, metavar="REF", help="A job in the book; repeat for more.")
-@click.option("--print", "as_list", is_flag=True, help="A plain list to print and tick off.")
-@command_options
+@click.option("--year", type=int, metavar="YEAR")
+@click.option("--kind", metavar="KIND")
+@click.option("--display", metavar="DISPLAY")
+@click.option("--size", "size_in", type=INCHES, metavar="INCHES")
+@click.option("--inputs", metavar="LIST")
+@click.option("--driver", metavar="NAME")
+@click.option("--speakers-needed/--speakers-free", default=None)
+@click.option("--length", "length_text", metavar="L")
+@click.option("--taken", multiple=True, metavar="SIGNAL")
+@click.option("--have", multiple=True, metavar="ITEM[=COUNT]")
+@click.option("--loop", "loops", multiple=True, metavar="FILE")
+@click.option("--target", type=Quantity(share=True), default=0.95, show_default=True, metavar="P")
+@click.option("--day", "day_text", metavar="DATE")
+@click.option("--job", "refs", multiple=True, metavar="REF")
+@click.option("--print", "as_list", is_flag=True)
 def pack_command(
     session: Session,
     jobsfile_or_make: str | None,
@@ -78,9 +62,7 @@ def pack_command(
     refs: tuple[str, ...],
     as_list: bool,
 ) -> int:
-    """Choose what to carry so that every job connects on the first visit.
-
-    \b
+    """
     jackfield pack --day tomorrow
     jackfield pack jobs.toml --target 0.9 --print
     jackfield pack Norwell NV40-210 --inputs line-3.5,optical

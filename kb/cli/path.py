@@ -8,7 +8,8 @@ import click
 
 from kb.base.errors import BadInput, NotFound, described
 from kb.base.text import cells
-from kb.cli.common import Output, Session, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Output, Session, text
 from kb.cli.job_option import job_option
 from kb.cli.path_options import Asked, for_path, path_options
 from kb.domain.language import ENGLISH, Language
@@ -26,15 +27,12 @@ if TYPE_CHECKING:
     from kb.path import Connection, Path, RuledOut
 
 
-@click.command("path")
+@command("path")
 @path_options
 @job_option
-@click.option("--svg", metavar="FILE", type=Output("SVG"), help="Draw panel and chain as a picture, too.")
-@command_options
+@click.option("--svg", metavar="FILE", type=Output("SVG"))
 def path_command(session: Session, asked: Asked, job_ref: str | None, svg: str | None) -> int:
-    """Say how to connect a set to the loop driver.
-
-    \b
+    """
     jackfield path Norwell NV40-210
     jackfield path Norwell NV40-210 --inputs line-3.5,optical --length 4
     jackfield path --panel visit.json --speakers-free

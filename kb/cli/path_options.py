@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -20,9 +20,6 @@ from kb.settings import Units
 if TYPE_CHECKING:
     from kb.book import SetView
     from kb.path import Connection
-
-
-USUAL_RUN: Final = 1.5  #: metres
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +78,8 @@ class Asked:
 
     def metres(self, session: Session) -> float:
         """How far it is to the driver."""
+        from kb.path.connect import USUAL_RUN
+
         typed = asked_metres(session, self.length_text)
         return USUAL_RUN if typed is None else typed
 
@@ -111,39 +110,14 @@ def path_options(command: Callable[..., Any]) -> Callable[..., Any]:
     options = (
         click.argument("make", required=False),
         click.argument("model", required=False),
-        click.option(
-            "--panel", "file", metavar="VISITFILE", help="A panel that is not in the book; - for stdin."
-        ),
-        click.option("--inputs", metavar="LIST", help="Inputs of the driver, with commas: line-3.5,optical"),
-        click.option(
-            "--driver", metavar="NAME", help="A driver of the catalogue, or the usual one by its name."
-        ),
-        click.option(
-            "--speakers-needed/--speakers-free",
-            default=None,
-            help="Whether others listen to the set's own speakers. Default: needed.",
-        ),
-        click.option("--have", multiple=True, metavar="ITEM", help="An item to hand; repeat for more."),
-        click.option(
-            "--taken",
-            multiple=True,
-            metavar="SIGNAL",
-            help="An output in use by something else; repeat for more.",
-        ),
-        click.option(
-            "--shared-input",
-            "shared",
-            multiple=True,
-            metavar="INPUT",
-            help="An input of the driver that another source uses already; repeat for more.",
-        ),
-        click.option(
-            "--length",
-            "length_text",
-            metavar="L",
-            help="Cable to the driver, slack included: 4 m, 10ft; a bare number is metres, or feet where the "
-            f"settings say so. Default {USUAL_RUN:g} m.",
-        ),
+        click.option("--panel", "file", metavar="VISITFILE"),
+        click.option("--inputs", metavar="LIST"),
+        click.option("--driver", metavar="NAME"),
+        click.option("--speakers-needed/--speakers-free", default=None),
+        click.option("--have", multiple=True, metavar="ITEM"),
+        click.option("--taken", multiple=True, metavar="SIGNAL"),
+        click.option("--shared-input", "shared", multiple=True, metavar="INPUT"),
+        click.option("--length", "length_text", metavar="L"),
     )
     names = [one.name for one in fields(Asked)]
 

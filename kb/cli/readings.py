@@ -8,7 +8,8 @@ import click
 
 from kb.base.errors import BadInput
 from kb.base.inputfiles import read_data
-from kb.cli.common import Session, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Session, text
 from kb.cli.job_option import named_set
 from kb.cli.tables import fitted
 from kb.domain.language import ENGLISH, Language
@@ -50,41 +51,13 @@ def _record(session: Session, data: object, which: tuple[str, str], job: str) ->
     return [*(one.id for one in done.recorded), *done.already][0]
 
 
-@click.command("readings")
+@command("readings")
 @click.argument("file", metavar="FILE")
-@click.option(
-    "--record", nargs=2, metavar="MAKE MODEL", help="Record the readings, as a visit to MAKE MODEL."
-)
-@click.option("--job", "job_ref", metavar="REF", help="Record the readings for the set of this job.")
-@command_options
+@click.option("--record", nargs=2, metavar="MAKE MODEL")
+@click.option("--job", "job_ref", metavar="REF")
 def readings_command(session: Session, file: str, record: tuple[str, str] | None, job_ref: str | None) -> int:
-    """Judge the readings in FILE (JSON or TOML; - for stdin) against IEC 60118-4.
-
-    The field at each place, the response at 100 Hz, 1 kHz and 5 kHz, the background noise with the driver off
-    and on. If the file names the loop, Jackfield compares measured with computed. Exit 1: falls short.
-
-    \b
+    """
     jackfield readings readings.toml
-
-    \b
-    [[positions]]               # one for each place
-    name = "sofa"
-    field_ma_per_m = 410        # or field_db; x_m, y_m, height_m
-    response_db = { 100 = -1.0, 1000 = 0.0, 5000 = -2.0 }
-    noise_off_dba = -52         # dB(A) re 400 mA/m, driver off
-    noise_on_dba = -51          # driver on, inputs muted
-
-    \b
-    signal = "pink"             # if it was not a 1 kHz sine; above [[positions]]
-    meter = "rms"               # or peak-programme
-    use = "counter"             # or refuge, chair; a room if left out
-    [loop]                      # optional
-    length_m = 5.0
-    width_m = 4.0
-    current_a = 2.7
-    [user]                      # optional; has the last word at home
-    satisfied = true
-    words = "clear"
     """
     data, place = read_data(file, LARGEST_BYTES)
     try:

@@ -13,7 +13,8 @@ from kb.base import clock
 from kb.base.errors import BadInput, BookTrouble, described
 from kb.base.inputfiles import MOST_BYTES, read_data, read_text
 from kb.base.parsing import json_of
-from kb.cli.common import INCHES, Session, answering, choice, command_options
+from kb.cli.command import command
+from kb.cli.common import INCHES, Session, answering, choice
 from kb.cli.common import text as shown
 from kb.cli.job_option import job_if_there, named_set, set_of
 from kb.domain.visit import Visit, finding_to, visit_from, visits_from
@@ -25,37 +26,21 @@ if TYPE_CHECKING:
 
 MOST_COMPARED: Final = 50  #: sets of one file whose names are compared with those of the book
 
-_SHORT = """\b
-A jack in short: FORM[=MARK][:WORD,WORD...]
-forms    opt coax rca line hp hp6 minitos arc earc scart din spk bt hdmi video
-outcome  ok silent weak hum distorted delayed
-speakers on mute menu (go silent unless set in the menu)
-level    fixed var fix/var        format  pcm bits pcm/bits
-place    in out unclear           in use  taken free
-"""
 
-
-@click.command(
-    "record",
-    epilog=_SHORT,
-    context_settings={"ignore_unknown_options": False},
-)
+@command("record")
 @click.argument("words", nargs=-1, metavar="[MAKE MODEL [YEAR] [JACK]...]")
-@click.option("--file", "file", metavar="F", help="A visit file, JSON, JSON Lines or TOML; - for stdin.")
-@click.option("--date", "on", metavar="DATE", help="Day of the visit. Default: today.")
-@click.option("--by", metavar="INITIALS", help="Who looked. Default: the initials in the settings.")
-@click.option(
-    "--basis", type=choice(Basis), help="How it is known. Default: tested if a jack was tried, else seen."
-)
-@click.option("--job", metavar="REF", help="Job reference; what that job says need not be typed.")
-@click.option("--note", metavar="TEXT", help="Free text; stays in this book.")
-@click.option("--kind", type=choice(Kind), metavar="KIND", help=f"{', '.join(Kind)}.")
-@click.option("--display", type=choice(Display), help="Kind of screen.")
-@click.option("--year", type=int, metavar="YEAR", help="Year of make.")
-@click.option("--size", "size_in", type=INCHES, metavar="INCHES", help="Picture diagonal in inches.")
-@click.option("--ask", is_flag=True, help="Ask question by question, as at a terminal.")
-@click.option("--new", is_flag=True, help="It is another set than the one with a similar name.")
-@command_options
+@click.option("--file", "file", metavar="F")
+@click.option("--date", "on", metavar="DATE")
+@click.option("--by", metavar="INITIALS")
+@click.option("--basis", type=choice(Basis))
+@click.option("--job", metavar="REF")
+@click.option("--note", metavar="TEXT")
+@click.option("--kind", type=choice(Kind), metavar="KIND")
+@click.option("--display", type=choice(Display))
+@click.option("--year", type=int, metavar="YEAR")
+@click.option("--size", "size_in", type=INCHES, metavar="INCHES")
+@click.option("--ask", is_flag=True)
+@click.option("--new", is_flag=True)
 def record_command(
     session: Session,
     words: tuple[str, ...],
@@ -65,12 +50,10 @@ def record_command(
     on: str | None,
     **said: Any,
 ) -> int:
-    """Record a visit: from a file, from one line in short form, or question by question.
-
-    \b
+    """
     jackfield record --file visit.json
     jackfield record Norwell NV40-210 opt:ok,pcm hp:mute rca=AUDIO:in
-    jackfield record                      (asks; saves only what you confirm)
+    jackfield record
     """
     if file and words:
         raise BadInput("record", described("a file and a line"), "one of them")

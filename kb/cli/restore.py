@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import click
 
 from kb.cli.backup import own_book
-from kb.cli.common import Session, answering, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Session, answering, text
 from kb.settings import BACKUPS
 
 if TYPE_CHECKING:
@@ -17,18 +18,12 @@ if TYPE_CHECKING:
     from kb.exchange.backup import Restored
 
 
-@click.command("restore")
+@command("restore")
 @click.argument("file", required=False, metavar="[BACKUP]")
-@click.option("--replace", is_flag=True, help="Overwrite an existing book; the old one is kept next to it.")
-@command_options
+@click.option("--replace", is_flag=True)
 def restore_command(session: Session, file: str | None, replace: bool) -> int:
-    """Bring a backup back: the newest in the folder backups, or the file named.
-
-    The backup is checked first. An existing book is overwritten only with --replace, and kept. Settings and
-    trusted keys come back only if this machine has none.
-
-    \b
-    jackfield restore                            (the newest)
+    """
+    jackfield restore
     jackfield restore copies/book-20260304T170000Z-5d2f90ab.sqlite --replace
     """
     from kb.exchange.backup import newest, restore

@@ -5,6 +5,7 @@ Nothing here needs the library that parses options: a plain ``find`` begins with
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import sys
@@ -67,7 +68,7 @@ class Session:
     """One call of one command: its book, its settings, and the way its answer goes out."""
 
     home: str | None = None
-    store: str | None = None
+    store: str | None = field(default_factory=lambda: os.environ.get("JACKFIELD_STORE") or None)
     as_json: bool = False
     debug: bool = False
     _open: list[Book] = field(default_factory=list)
@@ -198,6 +199,22 @@ _last: list[Session] = []
 def reader() -> Language:
     """The language of whoever reads the messages of this command, also before it has a session of its own."""
     return (_last or [Session()])[-1].language
+
+
+def mute() -> None:
+    """Write nothing more to stdout, not even when Python leaves."""
+    try:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except (OSError, ValueError):
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115  # for the rest of the run
+
+
+def begun(args: list[str]) -> Session:
+    """The session of a call: until all options are read it speaks the language of its ``--home``."""
+    named = [after for word, after in itertools.pairwise(args) if word == "--home"]
+    named += [word.partition("=")[2] for word in args if word.startswith("--home=")]
+    _last[:] = [Session(home=named[-1] if named else None)]
+    return _last[0]
 
 
 @contextmanager

@@ -9,30 +9,23 @@ import click
 from kb.base.errors import BadInput
 from kb.base.messages import LANGUAGES
 from kb.base.text import words_of_list
-from kb.cli.common import Quantity, Session, choice, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Quantity, Session, choice, text
 from kb.domain.plate import Plate
 from kb.domain.words import DriverInput
 from kb.settings import Settings, Units
 
 
-@click.command("settings")
-@click.option("--driver", metavar="NAME", help="Name of the usual loop driver.")
-@click.option("--driver-current", type=Quantity("A"), metavar="A", help="Its rated current, A; 0: not known.")
-@click.option(
-    "--driver-voltage", type=Quantity("V"), metavar="V", help="Its highest voltage, V; 0: not known."
-)
-@click.option("--driver-plate", type=choice(Plate), help="How these two count on the plate: rms or peak.")
-@click.option(
-    "--driver-least-load",
-    type=Quantity("ohm", "Ω"),
-    metavar="OHM",
-    help="Least load it accepts; 0: not known.",
-)
-@click.option("--inputs", metavar="LIST", help=f"Its inputs, with commas: {','.join(DriverInput)}")
-@click.option("--units", type=choice(Units), help="Units of length.")
-@click.option("--initials", metavar="XY", help="Your initials, kept with each visit.")
-@click.option("--language", type=click.Choice(LANGUAGES), help="The language of answers.")
-@command_options
+@command("settings")
+@click.option("--driver", metavar="NAME")
+@click.option("--driver-current", type=Quantity("A"), metavar="A")
+@click.option("--driver-voltage", type=Quantity("V"), metavar="V")
+@click.option("--driver-plate", type=choice(Plate))
+@click.option("--driver-least-load", type=Quantity("ohm", "Ω"), metavar="OHM")
+@click.option("--inputs", metavar="LIST")
+@click.option("--units", type=choice(Units))
+@click.option("--initials", metavar="XY")
+@click.option("--language", type=click.Choice(LANGUAGES))
 def settings_command(
     session: Session,
     driver: str | None,
@@ -45,11 +38,7 @@ def settings_command(
     initials: str | None,
     language: str | None,
 ) -> int:
-    """Show or change the usual driver, units, initials and language.
-
-    Current and voltage are those on the driver's plate: 'jackfield loop' judges the loop by them.
-
-    \b
+    """
     jackfield settings
     jackfield settings --driver "bench driver" --inputs line-3.5,optical
     """

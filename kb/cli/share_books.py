@@ -8,18 +8,16 @@ from functools import partial
 import click
 
 from kb.base.errors import BadInput, described
-from kb.cli.common import Session, command_options
+from kb.cli.command import command
+from kb.cli.common import Session
 from kb.cli.share_files import merged_json, pending, tell_given, tell_merged
 
 
-@click.command("push")
+@command("push")
 @click.argument("url", metavar="URL")
-@click.option("--all", "everything", is_flag=True, help="Send everything again, not only what is new.")
-@command_options
+@click.option("--all", "everything", is_flag=True)
 def push_command(session: Session, url: str, everything: bool) -> int:
-    """Give what is new to the shared book at URL, stripped as by `share out`.
-
-    \b
+    """
     jackfield share push postgresql+psycopg://rt@server/jackfield
     """
     from kb.exchange import share_state as known
@@ -59,14 +57,11 @@ def push_command(session: Session, url: str, everything: bool) -> int:
     return 0
 
 
-@click.command("pull")
+@command("pull")
 @click.argument("url", metavar="URL")
-@click.option("--all", "everything", is_flag=True, help="Send everything again, not only what is new.")
-@command_options
+@click.option("--all", "everything", is_flag=True)
 def pull_command(session: Session, url: str, everything: bool) -> int:
-    """Take what is new in the shared book at URL into your own. No private word of it comes along.
-
-    \b
+    """
     jackfield share pull postgresql+psycopg://rt@server/jackfield
     """
     from kb.exchange import share_state as known

@@ -7,19 +7,17 @@ from typing import TYPE_CHECKING, Any
 import click
 from rich.table import Table
 
-from kb.cli.common import Session, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Session, text
 
 if TYPE_CHECKING:
     from kb.domain.language import Language
     from kb.store.bundles import Bundle
 
 
-@click.command("bundles")
-@command_options
+@command("bundles")
 def bundles_command(session: Session) -> int:
-    """List the bundles that came in, the latest first: id, when, who signed, how many facts were new.
-
-    \b
+    """
     jackfield share bundles
     """
     from kb.store.bundles import bundles
@@ -50,17 +48,10 @@ def bundles_command(session: Session) -> int:
     return 0
 
 
-@click.command("undo")
+@command("undo")
 @click.argument("bundle", metavar="BUNDLE")
-@command_options
 def undo_command(session: Session, bundle: str) -> int:
-    """Take back everything that came with a bundle, or bring it back.
-
-    The first characters of the bundle's id are enough; the same command again brings everything back. A fact
-    stays if it was also recorded here or came with another bundle. Only your own book changes: colleagues do
-    not hear of it, and what was taken back is not shared on.
-
-    \b
+    """
     jackfield share bundles
     jackfield share undo 3fa2b1c0
     """

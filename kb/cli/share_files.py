@@ -13,7 +13,8 @@ import click
 
 from kb.base import clock
 from kb.base.errors import BadInput, described
-from kb.cli.common import Output, Session, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Output, Session, text
 from kb.cli.share_review import personal_json, place_of, reviewed, signs_of
 
 if TYPE_CHECKING:
@@ -28,19 +29,14 @@ if TYPE_CHECKING:
 _SHOWN: Final = 10
 
 
-@click.command("out")
+@command("out")
 @click.argument("file", metavar="FILE", type=Output("JSON Lines"))
-@click.option("--for", "peer", metavar="NAME", help="Send only what is new for this colleague.")
-@click.option(
-    "--since", type=click.IntRange(0), metavar="REVISION", help="Send only what came after this revision."
-)
-@click.option(
-    "--all", "everything", is_flag=True, help="With --for: send everything again, not only what is new."
-)
-@click.option("--sign", is_flag=True, help="Sign it with your key (`share key` makes one).")
-@click.option("--no-notes", is_flag=True, help="Do not offer to review notes first.")
-@click.option("--replace", is_flag=True, help="Overwrite an existing file; what it had goes in again.")
-@command_options
+@click.option("--for", "peer", metavar="NAME")
+@click.option("--since", type=click.IntRange(0), metavar="REVISION")
+@click.option("--all", "everything", is_flag=True)
+@click.option("--sign", is_flag=True)
+@click.option("--no-notes", is_flag=True)
+@click.option("--replace", is_flag=True)
 def out_command(
     session: Session,
     file: str,
@@ -51,9 +47,7 @@ def out_command(
     no_notes: bool,
     replace: bool,
 ) -> int:
-    """Write findings to FILE (a bundle; packed where the name ends in .gz).
-
-    \b
+    """
     jackfield share out north.jsonl.gz --for "north team"
     jackfield share out all.jsonl --sign
     """
@@ -168,18 +162,12 @@ def _content(said: Language, visits: str, **more: int) -> str:
     return said("language/join").join((visits, *others))
 
 
-@click.command("in")
+@command("in")
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
-@click.option("--dry-run", is_flag=True, help="Show what would come in; change nothing.")
-@click.option("--anyone", is_flag=True, help="Accept unsigned bundles too, even though you trust some keys.")
-@command_options
+@click.option("--dry-run", is_flag=True)
+@click.option("--anyone", is_flag=True)
 def in_command(session: Session, files: tuple[str, ...], dry_run: bool, anyone: bool) -> int:
-    """Take in bundles of colleagues, in any order, any number of times; - for stdin.
-
-    Each bundle is checked first, and comes in as a whole or not at all. Once you trust a key (`share trust`),
-    unsigned bundles are refused unless --anyone is given. They stay refused after the last key is dropped.
-
-    \b
+    """
     jackfield share in south.jsonl.gz --dry-run
     jackfield share in south.jsonl.gz
     """

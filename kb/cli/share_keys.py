@@ -9,24 +9,17 @@ import click
 
 from kb.base.errors import BadInput, NotFound, described
 from kb.base.inputfiles import read_text
-from kb.cli.common import Output, Session, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Output, Session, text
 from kb.cli.dump import write_whole
 
 
-@click.command("key")
+@command("key")
 @click.argument("file", required=False, metavar="[FILE]", type=Output("a key"))
-@click.option(
-    "--name", metavar="NAME", help="Your name for colleagues. Default: the initials in the settings."
-)
-@click.option("--replace", is_flag=True, help="Overwrite an existing file.")
-@command_options
+@click.option("--name", metavar="NAME")
+@click.option("--replace", is_flag=True)
 def key_command(session: Session, file: str | None, name: str | None, replace: bool) -> int:
-    """Write the public half of your key to FILE, or show it; the key is made at the first call.
-
-    Give the file to colleagues in person, or by a way you both trust. The secret half (share.key in the home
-    folder) never leaves this machine.
-
-    \b
+    """
     jackfield share key rt.key --name RT
     """
     from kb.base import text as plain
@@ -49,21 +42,15 @@ def key_command(session: Session, file: str | None, name: str | None, replace: b
     return 0
 
 
-@click.command("trust")
+@command("trust")
 @click.argument("file", required=False, metavar="[FILE]")
-@click.option("--drop", metavar="NAME", help="Stop trusting this colleague.")
-@click.option("--anyone", is_flag=True, help="Accept bundles from anybody from now on, signed or not.")
-@click.option("--signed-only", is_flag=True, help="Accept only bundles signed by a trusted key from now on.")
-@command_options
+@click.option("--drop", metavar="NAME")
+@click.option("--anyone", is_flag=True)
+@click.option("--signed-only", is_flag=True)
 def trust_command(
     session: Session, file: str | None, drop: str | None, anyone: bool, signed_only: bool
 ) -> int:
-    """Trust the key in FILE, as a colleague's `share key` wrote it; without FILE list who is trusted.
-
-    After the first trusted key, `share in` refuses bundles that no trusted key has signed. That stays
-    so, even if all keys are dropped, until --anyone ends it.
-
-    \b
+    """
     jackfield share trust south.key
     jackfield share trust --drop south
     """

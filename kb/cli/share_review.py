@@ -10,7 +10,8 @@ import click
 
 from kb.base import text as plain
 from kb.base.errors import BadInput, described
-from kb.cli.common import Session, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Session, text
 
 if TYPE_CHECKING:
     from kb.domain.language import Language
@@ -23,15 +24,12 @@ if TYPE_CHECKING:
 _LEAST: Final = 4  #: characters of an id that name a visit
 
 
-@click.command("review")
-@click.option("--release", multiple=True, metavar="VISIT[.JACK]", help="Release this note.")
-@click.option(
-    "--keep", multiple=True, metavar="VISIT[.JACK]", help="Keep this note or visit private from now on."
-)
-@click.option("--approve", multiple=True, metavar="VISIT", help="Share this visit, which is held back.")
-@click.option("--released", "list_released", is_flag=True, help="List what was released or approved.")
-@click.option("--ask", is_flag=True, help="Ask one by one, as at a terminal.")
-@command_options
+@command("review")
+@click.option("--release", multiple=True, metavar="VISIT[.JACK]")
+@click.option("--keep", multiple=True, metavar="VISIT[.JACK]")
+@click.option("--approve", multiple=True, metavar="VISIT")
+@click.option("--released", "list_released", is_flag=True)
+@click.option("--ask", is_flag=True)
 def review_command(
     session: Session,
     release: tuple[str, ...],
@@ -40,13 +38,7 @@ def review_command(
     list_released: bool,
     ask: bool,
 ) -> int:
-    """Review notes and held-back visits, one by one.
-
-    A released note goes to other books word for word, with its visit; e lets you edit it for them first.
-    --keep takes a release or an approval back. What has left already cannot be called back. With --json, or
-    piped, only the list is printed.
-
-    \b
+    """
     jackfield share review
     jackfield share review --release 3fa2b1c0.1 --keep 3fa2b1c0
     jackfield share review --released

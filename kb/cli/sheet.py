@@ -11,7 +11,8 @@ from kb.base.errors import BadInput, NotFound, described
 from kb.base.inputfiles import read_data
 from kb.base.messages import LANGUAGES
 from kb.base.parsing import stored_json
-from kb.cli.common import Output, Session, command_options
+from kb.cli.command import command
+from kb.cli.common import Output, Session
 from kb.cli.job_option import job_option
 from kb.cli.outputfile import write_out
 from kb.cli.path_options import Asked, for_path, path_options
@@ -26,36 +27,16 @@ if TYPE_CHECKING:
     from kb.sheet.loop_input import LoopData
 
 
-@click.command("sheet")
+@command("sheet")
 @path_options
 @job_option
-@click.option(
-    "--readings", "readings_file", metavar="FILE", help="A readings file, as for 'jackfield readings'."
-)
-@click.option(
-    "--loop", "loop_file", metavar="FILE", help="A loop file, as 'jackfield loop --json' prints it."
-)
-@click.option(
-    "--lang", type=click.Choice(LANGUAGES), default=LANGUAGES[0], help="Language of the text. Default: en."
-)
-@click.option(
-    "--paper",
-    type=click.Choice([paper.value for paper in Paper]),
-    help="A4 with metres, or Letter with feet and inches (from the settings' units).",
-)
-@click.option(
-    "--contact", metavar="TEXT", default="", help="Whom the client can call. Without it, a line to write on."
-)
-@click.option("--private", is_flag=True, help="Put names, jobs and notes on the page for the file.")
-@click.option(
-    "--out",
-    metavar="FILE",
-    type=Output("HTML"),
-    default="sheet.html",
-    show_default=True,
-    help="File to write; - for stdout.",
-)
-@command_options
+@click.option("--readings", "readings_file", metavar="FILE")
+@click.option("--loop", "loop_file", metavar="FILE")
+@click.option("--lang", type=click.Choice(LANGUAGES), default=LANGUAGES[0])
+@click.option("--paper", type=click.Choice([paper.value for paper in Paper]))
+@click.option("--contact", metavar="TEXT", default="")
+@click.option("--private", is_flag=True)
+@click.option("--out", metavar="FILE", type=Output("HTML"), default="sheet.html", show_default=True)
 def sheet_command(
     session: Session,
     asked: Asked,
@@ -68,12 +49,7 @@ def sheet_command(
     private: bool,
     out: str,
 ) -> int:
-    """Write one HTML page to print: a sheet for the client, and one for your file.
-
-    It needs no network. Names, job references and notes stay out of it unless --private puts them on the
-    page for the file; the client's page never has them. Exit 1: written, but there is no path.
-
-    \b
+    """
     jackfield sheet Norwell NV40-210 --out sheet.html
     jackfield loop --room 5x4 --json > loop.json
     jackfield sheet Norwell NV40-210 --readings readings.toml --loop loop.json

@@ -9,7 +9,8 @@ import click
 from rich.table import Table
 
 from kb.base.errors import BadInput, NotFound, described
-from kb.cli.common import Output, Session, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Output, Session, text
 from kb.cli.panel_view import noted_json, panel_table, source_title
 from kb.domain.language import Language
 from kb.domain.panel import Panel, PanelJack
@@ -27,17 +28,12 @@ if TYPE_CHECKING:
     from kb.read.shelf import Cited
 
 
-@click.command("show")
+@command("show")
 @click.argument("make")
 @click.argument("model", required=False)
-@click.option("--svg", metavar="FILE", type=Output("SVG"), help="Draw the panel as a picture, too.")
-@command_options
+@click.option("--svg", metavar="FILE", type=Output("SVG"))
 def show_command(session: Session, make: str, model: str | None, svg: str | None) -> int:
-    """Show one set: its panel as all visits together describe it, contradictions, and every visit.
-
-    The model alone is enough if it means one set only.
-
-    \b
+    """
     jackfield show Norwell NV40-210
     jackfield show nv40-210 --svg panel.svg
     """

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import os
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Final
+from collections.abc import Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING, Final
 
 from kb.base import clock
 from kb.base.text import cells
@@ -23,10 +22,8 @@ _WORD: Final = re.compile(r"\w[\w./-]*")  #: what no shell and no search takes f
 _LONG: Final = 24  #: cells of the words to find, so that the command keeps to one line
 
 
-def start(outer: Mapping[str, Any]) -> int:
+def start(session: Session) -> int:
     """Answer `jackfield` alone, with the options of its group; it reads only, and makes no book."""
-    store = outer["store"] or os.environ.get("JACKFIELD_STORE") or None
-    session = Session(**{**outer, "store": store})
     with running(session):
         today = clock.today()
         with session.book.as_it_is() as now:

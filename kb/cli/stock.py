@@ -11,25 +11,18 @@ import click
 
 from kb.base import clock
 from kb.base.errors import BadInput, NotFound
-from kb.cli.common import Session, answering, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Session, answering, text
 from kb.cli.job_fields import read_day
 
 _SAID: Final = re.compile(r"(.+?)=([+-]?)([0-9]{1,3})\Z")
 
 
-@click.command("stock")
+@command("stock")
 @click.argument("items", nargs=-1, metavar="[ITEM=COUNT]...")
-@click.option(
-    "--day", "day_text", metavar="DATE", help="Say what the open jobs of this day lack. Default: today."
-)
-@command_options
+@click.option("--day", "day_text", metavar="DATE")
 def stock_command(session: Session, items: tuple[str, ...], day_text: str | None) -> int:
-    """Show or change the stock of the van. `job done --used` takes out of it; `pack` and `day` count it.
-
-    =3 sets the count, =+2 adds what was bought, =-1 takes one out. Without items it lists the stock, and
-    what to buy for the open jobs of a day.
-
-    \b
+    """
     jackfield stock DAC=2 "optical cable 2 m=+3"
     jackfield stock --day tomorrow
     """

@@ -7,7 +7,8 @@ import click
 from kb.base import clock
 from kb.base.errors import BadInput, NotFound, described
 from kb.base.messages import LANGUAGES
-from kb.cli.common import Output, Session, command_options
+from kb.cli.command import command
+from kb.cli.common import Output, Session
 from kb.cli.job_option import job_option
 from kb.cli.outputfile import write_out
 from kb.cli.path_options import Asked, for_path, path_options
@@ -16,27 +17,12 @@ from kb.settings import Units
 from kb.sheet.tag import HEIGHT_MM, WIDTH_MM, make_tag, tag_page
 
 
-@click.command("tag")
+@command("tag")
 @path_options
 @job_option
-@click.option(
-    "--lang", type=click.Choice(LANGUAGES), default=LANGUAGES[0], help="Language of the text. Default: en."
-)
-@click.option(
-    "--out",
-    metavar="FILE",
-    type=Output("SVG, HTML"),
-    default="tag.svg",
-    show_default=True,
-    help="File to write: SVG, or HTML if it ends in .html; - for stdout.",
-)
-@click.option(
-    "--served",
-    metavar="URL",
-    default="",
-    help="Where phones find the book (https://name/): the code then ends with the set's page.",
-)
-@command_options
+@click.option("--lang", type=click.Choice(LANGUAGES), default=LANGUAGES[0])
+@click.option("--out", metavar="FILE", type=Output("SVG, HTML"), default="tag.svg", show_default=True)
+@click.option("--served", metavar="URL", default="")
 def tag_command(
     session: Session,
     asked: Asked,
@@ -45,11 +31,7 @@ def tag_command(
     out: str,
     served: str,
 ) -> int:
-    """Make a tag of 62 x 29 mm with a QR code that holds set and path as plain text.
-
-    It holds the set, the path and the day, and nothing private. Exit 1: written, but there is no path.
-
-    \b
+    """
     jackfield tag Norwell NV40-210 --out tag.svg
     jackfield tag Norwell NV40-210 --out tag.html
     """

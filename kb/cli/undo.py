@@ -5,20 +5,14 @@ from __future__ import annotations
 import click
 
 from kb.base.errors import NotFound
-from kb.cli.common import Session, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Session, text
 
 
-@click.command("undo")
+@command("undo")
 @click.argument("what", required=False, metavar="[ID]")
-@command_options
 def undo_command(session: Session, what: str | None) -> int:
-    """Undo a correction, withdrawal or merge: the one with this id (as `history` shows it), or the latest
-    that was made in this book.
-
-    A change that came from colleagues needs its id, or `share undo` for its whole bundle. Undoing what was
-    undone, by its id, puts it in force again.
-
-    \b
+    """
     jackfield undo
     jackfield undo 3fa2b1c0
     """

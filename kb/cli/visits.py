@@ -11,7 +11,8 @@ import click
 
 from kb.base.errors import BadInput, NotFound
 from kb.base.text import squeezed
-from kb.cli.common import Session, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Session, text
 from kb.cli.job_fields import day_of
 from kb.domain.words import Outcome
 
@@ -24,21 +25,14 @@ _PART: Final = re.compile(r"([0-9]{4})(?:-([0-9]{2}))?\Z")
 _DECEMBER: Final = 12
 
 
-@click.command("visits")
+@command("visits")
 @click.argument("words", nargs=-1, metavar="[WORD]...")
-@click.option("--since", metavar="DATE", help="From this day, month (2025-11) or year on.")
-@click.option("--until", metavar="DATE", help="Up to this day, month or year.")
-@click.option("--by", default="", metavar="INITIALS", help="Who was there.")
-@click.option("--job", "ref", default="", metavar="REF", help="The job's reference.")
-@click.option("--outcome", metavar="WORD", help=f"What a jack did: {', '.join(Outcome)}.")
-@click.option(
-    "--limit",
-    type=click.IntRange(min=1),
-    default=50,
-    show_default=True,
-    help="Most visits to show, the last ones.",
-)
-@command_options
+@click.option("--since", metavar="DATE")
+@click.option("--until", metavar="DATE")
+@click.option("--by", default="", metavar="INITIALS")
+@click.option("--job", "ref", default="", metavar="REF")
+@click.option("--outcome", metavar="WORD")
+@click.option("--limit", type=click.IntRange(min=1), default=50, show_default=True)
 def visits_command(
     session: Session,
     words: tuple[str, ...],
@@ -49,11 +43,7 @@ def visits_command(
     outcome: str | None,
     limit: int,
 ) -> int:
-    """Find visits: what was done, when, by whom and for whom. Words match set, client, place and notes.
-
-    The first column is the id of the visit, for `correct`, `withdraw` and `undo`.
-
-    \b
+    """
     jackfield visits --since 2025-11 --by RT --outcome silent
     jackfield visits --job J-1199
     jackfield visits alder

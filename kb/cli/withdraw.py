@@ -4,18 +4,14 @@ from __future__ import annotations
 
 import click
 
-from kb.cli.common import Session, command_options, text
+from kb.cli.command import command
+from kb.cli.common import Session, text
 
 
-@click.command("withdraw")
+@command("withdraw")
 @click.argument("visits", nargs=-1, required=True, metavar="VISIT...")
-@command_options
 def withdraw_command(session: Session, visits: tuple[str, ...]) -> int:
-    """Withdraw visits, named by the first characters of their ids as `history` shows them.
-
-    They stay in the history; `jackfield undo VISIT` brings one back.
-
-    \b
+    """
     jackfield withdraw 3fa2b1c0
     """
     from kb.exchange.corrections import title, visit_named

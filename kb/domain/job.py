@@ -1,7 +1,7 @@
 """Define a job: one home or hall to visit, with the sets there, and read and write it as a file does.
 
-Every field is declared once, in its dataclass. Files, the kept form, the options of ``jackfield job`` and the
-help derive from that.
+Every field is declared once, in its dataclass. Files, the kept form, and the options of
+``jackfield job`` derive from that.
 
 >>> job = job_from({"job": "J-12", "client": "Alder", "make": "Norwell", "year": 2014, "taken": []})
 >>> job.sets[0].year, job.sets[0].taken, job.status.value

@@ -41,6 +41,7 @@ from kb.path.jacks import (
 )
 from kb.path.rules import Job, Verdict, Way, judged, judged_pair, microphone
 
+USUAL_RUN: Final = 1.5  #: metres from jack to driver if nobody says how far
 LONGEST_RUN: Final = 100.0  #: metres from jack to driver, at most
 QUESTIONS: Final = 4  #: asked at a time, at most
 
