@@ -37,7 +37,7 @@ import tempfile
 import time
 import tomllib
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Container, Iterator, Sequence
 from contextlib import ExitStack, closing, contextmanager, suppress
 from copy import deepcopy
 from pathlib import Path
@@ -456,7 +456,7 @@ class Trace:
         self.took: dict[str, float] = {}
         self.left_out: dict[str, str] = {}
         self.on_loading: list[str] = []
-        self.complete = False
+        self.complete = self.checked = False
 
     def go_on(self, copy: Copy, end: float) -> None:
         """Run the tests that did not run yet, each in a fork of its own, until the time is up."""
@@ -485,12 +485,22 @@ class Trace:
                     self.tests[name].append(test)
         self.complete = True
 
+    def forget(self, files: Container[str]) -> None:
+        """Forget the tests of some files: they have changed, or are new."""
+        self.complete = self.checked = False
+        for known in (self.took, self.left_out):
+            for test in [test for test in known if test.split("::")[0] in files]:
+                del known[test]
+        for found in self.tests.values():
+            found[:] = [test for test in found if test in self.took]
+
     def leave_out_what_fails(self, server: Served) -> None:
         """Run all tests as mutants run them, without a change: one that fails would kill every mutant."""
         while True:
             tests = sorted(self.took, key=lambda test: (self.took[test], test))
             verdict, failed, _ = server.verdict("", "", tests, limits_for(tests, self.took))
-            if verdict == "survived":
+            self.checked = verdict == "survived"
+            if self.checked:
                 return
             if failed not in self.took:
                 raise SystemExit(
@@ -534,24 +544,24 @@ def equal() -> dict[tuple[str, str, str, str], str]:
 class State:
     """What a run knows so far, kept in a file for its next piece.
 
-    The trace is kept while code and tests stay the same. Verdicts are kept as long, or, to try new tests on
-    the survivors, those of mutants that are killed.
+    The trace of a test is kept while its file and the code stay the same. Verdicts are kept while all tests
+    stay the same, or, to try new tests on the survivors, those of mutants that are killed.
     """
 
     def __init__(self, file: str, package: str, slowest: float, again: bool = False) -> None:
         self._file = Path(file) if file else None
-        digest = hashlib.sha256(f"{package} {slowest}".encode())
-        for one in sorted(one for name in ("kb", "tests", "data") for one in (ROOT / name).rglob("*")):
-            if one.is_file() and "__pycache__" not in one.parts:
-                digest.update(str(one.relative_to(ROOT)).encode() + one.read_bytes())
-        self._of = digest.hexdigest()
+        self._of = {name: _digest(ROOT / name) for name in _parts()}
+        self._of["run"] = f"{package} {slowest}"
         self.trace = Trace(package, slowest)
         self.verdicts: dict[str, list[str]] = {}
         if self._file and self._file.exists():
             kept = json.loads(self._file.read_text())
-            if kept["of"] == self._of:
+            changed = {name for name, _ in kept["of"].items() ^ self._of.items()}
+            if all(Path(name).name.startswith("test_") for name in changed):
                 vars(self.trace).update(kept["trace"])
-            if kept["of"] == self._of or again:
+                if changed:
+                    self.trace.forget(changed)
+            if again or not changed:
                 self.verdicts = kept["verdicts"]
             if again:
                 self.verdicts = {name: one for name, one in self.verdicts.items() if one[0] != "survived"}
@@ -561,6 +571,20 @@ class State:
         if self._file:
             kept = {"of": self._of, "trace": vars(self.trace), "verdicts": self.verdicts}
             self._file.write_text(json.dumps(kept))
+
+
+def _parts() -> list[str]:
+    """The folders of code and data, and each file of the tests."""
+    tests = [str(one.relative_to(ROOT)) for one in sorted((ROOT / "tests").rglob("*.py"))]
+    return ["kb", "data", *tests]
+
+
+def _digest(part: Path) -> str:
+    digest = hashlib.sha256()
+    for one in sorted(part.rglob("*")) if part.is_dir() else [part]:
+        if one.is_file() and "__pycache__" not in one.parts:
+            digest.update(str(one).encode() + one.read_bytes())
+    return digest.hexdigest()
 
 
 def files_of(package: str) -> list[str]:
@@ -618,8 +642,9 @@ def run(package: str, said: argparse.Namespace, copy: Copy, end: float) -> list[
         state.keep()
     kills = Counter(failed for _, failed in state.verdicts.values())
     with closing(copy.serving(package)) as server:
-        if trace.complete and not state.verdicts:
+        if trace.complete and not trace.checked:
             trace.leave_out_what_fails(server)
+            state.keep()
         for name, mutant in drawn.items():
             if name in state.verdicts or not trace.complete or time.monotonic() > end:
                 continue

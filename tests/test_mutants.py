@@ -168,16 +168,21 @@ def test_a_mutant_whose_tests_the_clock_stopped_is_tried_once_more_with_more_tim
 
 
 def test_a_piece_of_a_run_goes_on_from_the_last_but_not_after_a_change_of_the_code(some: Path) -> None:
-    (some.parent / "kb").mkdir()
+    for folder in ("kb", "data", "tests"):
+        (some.parent / folder).mkdir()
     code = some.rename(some.parent / "kb/some.py")
     kept = str(some.parent / "state.json")
     first = mutants.State(kept, "some", 1.0)
-    first.trace.took = {"test_some": 0.5}
+    first.trace.took = {"tests/test_one.py::test_some": 0.5, "tests/test_two.py::test_some": 0.1}
+    first.trace.tests = {"kb/some.py:7:8": list(first.trace.took)}
     first.verdicts = {"one": ["killed", "test_some"], "two": ["survived", ""]}
     first.keep()
     assert mutants.State(kept, "some", 1.0).verdicts == first.verdicts
-    assert mutants.State(kept, "some", 1.0).trace.took == {"test_some": 0.5}
+    assert mutants.State(kept, "some", 1.0).trace.took == first.trace.took
     assert mutants.State(kept, "some", 2.0).verdicts == {}
+    (some.parent / "tests/test_one.py").write_text("# a new test\n")
+    trace = mutants.State(kept, "some", 1.0).trace
+    assert list(trace.took) == trace.tests["kb/some.py:7:8"] == ["tests/test_two.py::test_some"]
     code.write_text(CODE + "\n")
     assert mutants.State(kept, "some", 1.0).trace.took == {}
     assert mutants.State(kept, "some", 1.0).verdicts == {}
