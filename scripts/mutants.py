@@ -613,7 +613,7 @@ def verdict_of(
     mutant: Mutant, copy: Copy, server: Served, trace: Trace, kills: Counter[str]
 ) -> tuple[str, str]:
     """What the tests say of a mutant, and which of them failed."""
-    text = mutant.text(ROOT)
+    text = mutant.text(copy.root)
     tests = tests_for(mutant, trace, kills)
     clock, cpu = limits_for(tests, trace.took)
     verdict, failed = "fresh" if is_on_loading(mutant, trace) else "stuck", ""
