@@ -544,20 +544,20 @@ def equal() -> dict[tuple[str, str, str, str], str]:
 class State:
     """What a run knows so far, kept in a file for its next piece.
 
-    The trace of a test is kept while its file and the code stay the same. Verdicts are kept while all tests
-    stay the same, or, to try new tests on the survivors, those of mutants that are killed.
+    The trace of a test is kept while its file and the package stay the same. Verdicts are kept while all code
+    and all tests do, or, to try new tests on the survivors, those of mutants that are killed.
     """
 
     def __init__(self, file: str, package: str, slowest: float, again: bool = False) -> None:
         self._file = Path(file) if file else None
         self._of = {name: _digest(ROOT / name) for name in _parts()}
-        self._of["run"] = f"{package} {slowest}"
+        self._of["run"] = f"{package} {slowest} {_digest(ROOT / 'kb' / package)}"
         self.trace = Trace(package, slowest)
         self.verdicts: dict[str, list[str]] = {}
         if self._file and self._file.exists():
             kept = json.loads(self._file.read_text())
             changed = {name for name, _ in kept["of"].items() ^ self._of.items()}
-            if all(Path(name).name.startswith("test_") for name in changed):
+            if all(Path(name).name.startswith("test_") or name in ("kb", "data") for name in changed):
                 vars(self.trace).update(kept["trace"])
                 if changed:
                     self.trace.forget(changed)

@@ -168,13 +168,13 @@ def test_a_mutant_whose_tests_the_clock_stopped_is_tried_once_more_with_more_tim
 
 
 def test_a_piece_of_a_run_goes_on_from_the_last_but_not_after_a_change_of_the_code(some: Path) -> None:
-    for folder in ("kb", "data", "tests"):
-        (some.parent / folder).mkdir()
-    code = some.rename(some.parent / "kb/some.py")
+    for folder in ("kb/some", "data", "tests"):
+        (some.parent / folder).mkdir(parents=True)
+    code = some.rename(some.parent / "kb/some/one.py")
     kept = str(some.parent / "state.json")
     first = mutants.State(kept, "some", 1.0)
     first.trace.took = {"tests/test_one.py::test_some": 0.5, "tests/test_two.py::test_some": 0.1}
-    first.trace.tests = {"kb/some.py:7:8": list(first.trace.took)}
+    first.trace.tests = {"kb/some/one.py:7:8": list(first.trace.took)}
     first.verdicts = {"one": ["killed", "test_some"], "two": ["survived", ""]}
     first.keep()
     assert mutants.State(kept, "some", 1.0).verdicts == first.verdicts
@@ -182,7 +182,9 @@ def test_a_piece_of_a_run_goes_on_from_the_last_but_not_after_a_change_of_the_co
     assert mutants.State(kept, "some", 2.0).verdicts == {}
     (some.parent / "tests/test_one.py").write_text("# a new test\n")
     trace = mutants.State(kept, "some", 1.0).trace
-    assert list(trace.took) == trace.tests["kb/some.py:7:8"] == ["tests/test_two.py::test_some"]
+    assert list(trace.took) == trace.tests["kb/some/one.py:7:8"] == ["tests/test_two.py::test_some"]
+    (some.parent / "kb/other.py").touch()
+    assert mutants.State(kept, "some", 1.0).trace.took == trace.took
     code.write_text(CODE + "\n")
     assert mutants.State(kept, "some", 1.0).trace.took == {}
     assert mutants.State(kept, "some", 1.0).verdicts == {}
