@@ -20,8 +20,9 @@ from kb.base.text import squeezed
 from kb.domain.visit import Finding, Source, Visit
 from kb.domain.words import REMEDY, WORKED, DriverInput, Form, Outcome, Signal, Speakers
 from kb.evidence import groups as levels
+from kb.evidence.forgetting import Forgetting, Note
 from kb.evidence.groups import LEVELS, FamilyMix, GroupFacts, Place, chain, set_of
-from kb.evidence.missing_jacks import Forgetting, Note, joined, likely_first, shared_out
+from kb.evidence.missing_jacks import likely_first, shared_out
 from kb.evidence.numerics import expected_tables
 from kb.evidence.prior import Prior
 from kb.evidence.shrinkage import Chances, Counts, Groups, Tree
@@ -54,9 +55,10 @@ class Counted:
         self._tally: dict[str, dict[str, list[int]]] = {level: {} for level in LEVELS}
         self._tried: dict[str, int] = {}
         self._rates_in_use: dict[str, float] = {}
+        self._outputs: dict[str, dict[str, float]] = {}
         self._by_make: FamilyMix | None = None  #: made on first use
         forgotten = {basis.value: rate for basis, rate in prior.forgotten.items()}
-        self.forgetting = Forgetting(forgotten, strengths.get("forgotten"))
+        self.forgetting = Forgetting(forgotten, strengths.get("forgotten"), strengths.get("noted"))
         self._notes: dict[str, list[Note]] = {}  #: by set, while learning
         self.shapes = Tree(
             LEVELS,
@@ -93,10 +95,10 @@ class Counted:
         """Return, for each thing learned, how many findings a group of each level needs to outweigh wider
         ones.
 
-        ``forgotten`` has the rates at which people leave out jacks.
+        ``forgotten`` has the rates at which people leave out jacks, ``noted`` what else explains visits.
         """
         found = {name: dict(tree.strengths) for name, tree in self.trees().items()}
-        return {**found, "forgotten": dict(self.forgetting.rates)}
+        return {**found, "forgotten": dict(self.forgetting.rates), "noted": dict(self.forgetting.shares)}
 
     def trees(self) -> dict[str, Tree]:
         return {
@@ -112,7 +114,7 @@ class Counted:
         """Return the number of visits with at least one finding: the basis of all counts."""
         return sum(visits for visits, _ in self._tally["set"].values())
 
-    def _count(self, visits: Sequence[Visit], today: Day) -> None:
+    def _count(self, visits: Sequence[Visit], today: Day, *, learn: bool) -> None:
         by_set: dict[str, list[Visit]] = {}
         for visit in visits:
             by_set.setdefault(set_of(visit.source), []).append(visit)
@@ -124,13 +126,29 @@ class Counted:
             members.setdefault(family, []).append(place)
         for family, places in members.items():
             self._families[family] = GroupFacts(*usual(places))
+        paths: dict[str, Path] = {}
+        noted: dict[str, tuple[str, dict[str, list[Note]]]] = {}  #: by family
         for key, seen in by_set.items():
-            path, notes = self._count_set(key, sources[key], seen, today)
+            paths[key], notes = self._count_set(key, sources[key], seen, today)
             if notes:
                 self._notes[key] = notes
-                self.shapes.count(path, self._shared_out(notes))
+                around = dict(paths[key])
+                noted.setdefault(around["family"], (around["era-display"], {}))[1][key] = notes
+        boards = self.forgetting.boards(noted, self._first_rates)
+        self.forgetting.learn(boards, self._first_rates, rates=learn)
+        for key, shapes in self.forgetting.panels(boards, self._first_rates).items():
+            self.shapes.count(paths[key], shapes)
 
-    def share_out(self, chances: Chances, tables: Groups, *, learn: bool = True) -> None:
+    def _first_rates(self, group: str) -> Mapping[str, float]:
+        """Return how often sets of an era and display have each output, before any finding."""
+        if group not in self._outputs:
+            rates = self._outputs[group] = {}
+            for shape, p in self.prior.shapes("era-display", group).items():
+                for output in _parts(shape):
+                    rates[output] = rates.get(output, 0.0) + p
+        return self._outputs[group]
+
+    def share_out(self, chances: Chances, tables: Groups) -> None:
         """Share the visits to each set among the panels that explain them, by present expectations."""
         strength = self.shapes.strengths["set"]
         for key, notes in self._notes.items():
@@ -147,20 +165,6 @@ class Counted:
                     self.forgetting,
                 ),
             )
-        if learn:
-            self.forgetting.learn()
-
-    def _shared_out(self, notes: Sequence[Note]) -> Counts:
-        """Share the visits before there are expectations: each counts for the smallest panel it fits."""
-        counts: Counts = {}
-        whole = sorted(
-            (note.outputs for note in notes if not note.partial), key=lambda one: (len(one), sorted(one))
-        )
-        for note in notes:
-            fits = [outputs for outputs in whole if note.outputs <= outputs] if note.partial else []
-            shape = joined(fits[0] if fits else note.outputs)
-            counts[shape] = counts.get(shape, 0.0) + note.weight
-        return counts
 
     def _count_set(
         self, key: str, source: Source, visits: Sequence[Visit], today: Day
@@ -379,7 +383,7 @@ def _put_in(evidence: Counted, key: str, visits: Sequence[Visit], today: Day) ->
                 likely_first(tree.rates(around)),
                 lambda shapes: tree.chances(around, shapes),
                 tree.strengths["set"],
-                copy(evidence.forgetting),
+                evidence.forgetting,
             ),
         )
 

@@ -12,7 +12,7 @@ How: ``shrinkage.py`` has the rule of backing off, ``groups.py`` the groups. Fou
 
 - *shapes*, the outputs of a panel, jointly. A finding is one visit to one set. A visit that covers only some
   jacks (hearsay, or only jacks that were tried) says nothing about the others. A visit may leave out a jack
-  because somebody forgot it (``missing_jacks.py``).
+  because somebody forgot it (``forgetting.py``, ``missing_jacks.py``).
 - *speakers*, the effect of an output on them, by signal. If a visit does not give it, nothing is counted. A
   missing effect says nothing about its value (assumed: people leave it out whatever it is).
 - *taken* depends on the home and not on the set. It is learned by the signals of a panel (and by era), not by
@@ -26,7 +26,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date as Day
-from functools import partial
 from itertools import combinations
 from types import MappingProxyType
 from typing import Any, Final, NamedTuple
@@ -100,7 +99,7 @@ class Expectation(NamedTuple):
 Path = tuple[tuple[str, str], ...]  #: (level, key) from the widest group to the narrowest
 FamilyShares = list[tuple[float, Path]]  #: families that a set may be of, with their chances
 
-VERSION: Final = 4  #: of the result of ``to_dict``
+VERSION: Final = 5  #: of the result of ``to_dict``
 LIKELY: Final = 0.998  #: shapes are listed until they hold this much of the known ones
 MOST_SHAPES: Final = 200  #: or until there are so many
 INTERVAL: Final = 0.90
@@ -133,9 +132,8 @@ class Evidence(Counted):
         counted, ``progress`` gets the rounds done and their number.
         """
         evidence = cls(prior or standard_prior(), family, strengths or {})
-        evidence._count(valid_visits(visits), today or clock.today())
-        share = partial(evidence.share_out, learn=strengths is None)
-        settle(evidence.shapes, strengths is None, progress, share)  # most of the work
+        evidence._count(valid_visits(visits), today or clock.today(), learn=strengths is None)
+        settle(evidence.shapes, strengths is None, progress, evidence.share_out)  # most of the work
         evidence._notes = {}
         for tree in (evidence.speakers, evidence.works, evidence.in_use, evidence.taken):
             settle(tree, learn=strengths is None)
@@ -377,6 +375,7 @@ class Evidence(Counted):
             "tally": self._tally,
             "tried": self._tried,
             "forgotten": self.forgetting.rates,
+            "noted": self.forgetting.shares,
             **{name: tree.to_dict() for name, tree in self.trees().items()},
         }
 
@@ -397,6 +396,7 @@ class Evidence(Counted):
             evidence._tally = data["tally"]
             evidence._tried = data["tried"]
             evidence.forgetting.rates = {who: float(rate) for who, rate in data["forgotten"].items()}
+            evidence.forgetting.shares = {name: float(share) for name, share in data["noted"].items()}
             for name, tree in evidence.trees().items():
                 if callable(data[name]):
                     tree.fill_later(data[name])

@@ -10,8 +10,8 @@ import pytest
 from kb.base.errors import BadInput
 from kb.domain.visit import Source
 from kb.evidence import Evidence, prior_from
+from kb.evidence.forgetting import Forgetting, Note
 from kb.evidence.groups import family_of
-from kb.evidence.missing_jacks import Forgetting
 from kb.evidence.numerics import beta_cdf, beta_quantile
 
 CHANCES = {"tested": 0.1, "seen": 0.1, "manual": 0.1, "told": 0.1}
@@ -36,25 +36,36 @@ def test_sets_of_one_model_are_thought_alike_before_any_was_seen_twice() -> None
     assert empty.strengths()["shapes"]["set"] == pytest.approx(0.3), "visits; common practice"
 
 
+def alike(sets: int, **visits: list[str]) -> dict[str, tuple[str, dict[str, list[Note]]]]:
+    """Sets of one family, each visited by these people, who name these outputs."""
+    notes = [
+        Note(frozenset(named.split()), frozenset(), False, 1.0, ("seen", who.strip("_")))
+        for who, some in visits.items()
+        for named in some
+    ]
+    return {"F": ("group", {str(n): notes for n in range(sets)})}
+
+
+def rates(group: str) -> dict[str, float]:
+    return {"a": 0.5, "b": 0.5}
+
+
 def test_a_rate_of_forgetting_begins_at_its_prior_and_a_persons_at_that_of_all() -> None:
     """Of 75 outputs that were there, seen by two people, one of them missed 10 of 60."""
     learned = Forgetting({"seen": 0.1, "told": 0.4})
-    learned.saw(("seen", "LS"), 10, 60)
-    learned.saw(("seen", ""), 0, 15)
-    learned.learn()
-    # The prior is worth 25 outputs, and what all do 15 of the person's own: (2.5 + 10) / (25 + 75) and
-    # (1.875 + 10) / (15 + 60).
-    assert learned.rate(("seen", "AM")) == pytest.approx(0.125)
-    assert learned.rate(("seen", "LS")) == pytest.approx(0.158333, abs=1e-6)
+    learned.learn(alike(5, LS=["a b"] * 4 + ["a"] * 2, _=["a b", "b"]), rates)
+    # The prior is worth 25 outputs, and what all do 15 of the person's own. In each of five sets LS misses 2
+    # of 12 outputs, and others miss 1 of 4: (2.5 + 15) / (25 + 80), and (15 x that + 10) / (15 + 60).
+    assert learned.rate(("seen", "AM")) == pytest.approx(17.5 / 105, abs=0.002)
+    assert learned.rate(("seen", "LS")) == pytest.approx((15 * 17.5 / 105 + 10) / 75, abs=0.002)
     assert learned.rate(("told", "LS")) == 0.4, "nothing was learned of it"
 
 
-@pytest.mark.parametrize(("missing", "rate"), [(0, 0.005), (1000, 0.6)])
-def test_nobody_is_believed_to_forget_nothing_or_nearly_all(missing: int, rate: float) -> None:
-    learned = Forgetting({"seen": 0.1})
-    learned.saw(("seen", "LS"), missing, 1000)
-    learned.learn()
-    assert (learned.rate(("seen", "")), learned.rate(("seen", "LS"))) == (rate, rate)
+@pytest.mark.parametrize(("named", "rate"), [(["a b"] * 3, 0.002), (["a", "b", "", "", "", ""], 0.6)])
+def test_nobody_is_believed_to_forget_nothing_or_nearly_all(named: list[str], rate: float) -> None:
+    learned = Forgetting({"seen": 0.01})
+    learned.learn(alike(100, LS=named, AM=["a b"] * 3), rates)
+    assert learned.rate(("seen", "LS")) == pytest.approx(rate, abs=0.001)
 
 
 @pytest.mark.parametrize("table", ["worth", "weights", "forgotten", ""])

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import random
 from datetime import date
+from itertools import product
+from math import log
 
 import pytest
 
 from kb.domain.jack import Jack
 from kb.domain.visit import Finding, Source, Visit
 from kb.domain.words import Basis, Direction, Display, Form, Kind, Outcome, Signal
+from kb.evidence.forgetting import FAMILIES, Forgetting, Note, Said, occupancy, shapes_of
 from kb.evidence.groups import FamilyMix, GroupFacts, Place, chain, display_of, era_of, family_of
-from kb.evidence.missing_jacks import Forgetting, Note, likely_first, shared_out
+from kb.evidence.missing_jacks import likely_first, shared_out
 from kb.evidence.numerics import best, expected_tables
 from kb.evidence.prior import PlacePrior
 from kb.evidence.shrinkage import Chances, Tree, settle
@@ -191,28 +195,32 @@ def even(shapes: object) -> dict[str, float]:
 
 
 def test_a_lone_visit_is_shared_by_the_rule_of_bayes() -> None:
-    """P(O | S) of the docstring by hand, with f = 0.2 and e = 0.01, and even chances before."""
+    """P(visit | S) of the docstring by hand, with f = 0.2 and invented 0.01, and even chances before."""
     found = shared_out([note("a")], ["b"], even, 2.0, Forgetting({"seen": 0.2}))
-    odds = {"a": 0.8, "a b": 0.2 * 0.8, "none": 0.01}
+    odds = {"a": 0.8 * 0.99, "a b": 0.8 * 0.2, "none": 0.01 * 0.99}
     assert found == pytest.approx({shape: p / sum(odds.values()) for shape, p in odds.items()})
 
 
-def test_an_input_may_have_been_recorded_as_an_output_and_the_rest_was_not_forgotten() -> None:
+def test_an_input_may_have_been_recorded_as_an_output_but_not_one_that_was_tried() -> None:
     found = shared_out([note("a", "b", tried=("b",))], [], even, 2.0, Forgetting({"seen": 0.2}))
     assert found == pytest.approx({"a b": 0.8 / 0.81, "b": 0.01 / 0.81})
-    found = shared_out([note("a", "b")], ["c"], even, 2.0, Forgetting({"seen": 0.2}))
-    odds = {"a b": 0.8**2, "a b c": 0.2 * 0.8**2, "a": 0.01 * 0.8, "b": 0.01 * 0.8}
-    assert found == pytest.approx({shape: p / sum(odds.values()) for shape, p in odds.items()})
 
 
-def test_what_was_tried_was_not_forgotten_and_counts_neither_way() -> None:
+def test_a_tried_output_says_nothing_of_forgetting() -> None:
     found = shared_out([note("a", tried=("a",))], ["b"], even, 2.0, Forgetting({"seen": 0.2}))
-    assert found == pytest.approx({"a": 1 / 1.2, "a b": 0.2 / 1.2})
+    assert found == pytest.approx({"a": 0.99 / 1.19, "a b": 0.2 / 1.19})
 
 
 def test_hearsay_counts_for_every_panel_that_has_what_it_names() -> None:
     found = shared_out([note("a", partial=True)], ["b"], even, 2.0, Forgetting({"seen": 0.2}))
-    assert found == pytest.approx({"a": 0.5, "a b": 0.5})
+    assert found["a"] == pytest.approx(found["a b"])
+    assert found["none"] == pytest.approx(0.01 * found["a"])
+
+
+def test_what_weighs_less_says_less() -> None:
+    """Half a visit: both chances get the exponent 0.5."""
+    found = shared_out([note("a", weight=0.5)], [], even, 2.0, Forgetting({"seen": 0.2}))
+    assert found["none"] / found["a"] == pytest.approx((0.01 / 0.8) ** 0.5)
 
 
 def test_every_visit_is_shared_out_whole_whatever_its_weight() -> None:
@@ -221,21 +229,150 @@ def test_every_visit_is_shared_out_whole_whatever_its_weight() -> None:
     assert sum(found.values()) == pytest.approx(3.5)
 
 
+def alone(group: str) -> dict[str, float]:
+    """Half of all families have each output."""
+    return {"a": 0.5, "b": 0.5, "c": 0.5}
+
+
+@pytest.mark.parametrize("alternating", [0.0, 0.3])
+def test_the_chance_of_an_output_at_each_visit_is_that_of_listing_everything_that_can_be(
+    alternating: float,
+) -> None:
+    """Two sets with two and one visits; every share, way of differing and presence is written out."""
+    rows = [(Said(0.8, 0.01, None), Said(0.2, 0.99, None)), (Said(0.3, 0.9, None),)]
+    shares = [(0.1, 0.6), (0.5, 0.1), (0.95, 0.3)]
+    whole, units_differ, has = 0.0, 0.0, [[0.0, 0.0], [0.0]]
+    by_share = [0.0] * len(shares)
+    for n, (r, p_r) in enumerate(shares):
+        for differ in (False, True):
+            for there in product((True, False), repeat=3):
+                first, second, other = there
+                if not differ and first is not second:
+                    continue
+                p = p_r * (alternating if differ else 1 - alternating)
+                for one in there if differ else (first, other):
+                    p *= r if one else 1 - r
+                for said, one in zip((*rows[0], *rows[1]), there, strict=True):
+                    p *= said.there if one else said.absent
+                whole, units_differ = whole + p, units_differ + p * differ
+                by_share[n] += p
+                has[0][0] += p * first
+                has[0][1] += p * second
+                has[1][0] += p * other
+    found = occupancy(dict.fromkeys(rows, 1), shares, alternating)
+    assert found.score == pytest.approx(log(whole))
+    assert found.shares == pytest.approx([p / whole for p in by_share])
+    assert found.alternates[rows[0]] == pytest.approx(units_differ / whole)
+    for row, listed in zip(rows, has, strict=True):
+        assert found.has[row] == pytest.approx([p / whole for p in listed])
+
+
+def test_visits_that_say_the_same_count_as_often_as_they_occur() -> None:
+    one, other = (Said(0.8, 0.01, None),), (Said(0.2, 0.99, None),)
+    shares = [(0.2, 0.5), (0.9, 0.5)]
+    odds = [0.5 * (r * 0.8 + (1 - r) * 0.01) ** 3 * (r * 0.2 + (1 - r) * 0.99) for r, _ in shares]
+    found = occupancy({one: 3, other: 1}, shares, 0.1)
+    assert found.shares == pytest.approx([p / sum(odds) for p in odds])
+
+
+def drawn(
+    seed: int, forgets: dict[str, float], sets: int, visits: int = 1
+) -> dict[str, tuple[str, dict[str, list[Note]]]]:
+    """Families whose sets all have a, b and c, or all but one of them; people forget some."""
+    draw = random.Random(seed)
+    families: dict[str, tuple[str, dict[str, list[Note]]]] = {}
+    for family in range(30):
+        panel = {"a", "b", "c"} - ({draw.choice("abc")} if family % 2 else set())
+        notes: dict[str, list[Note]] = {}
+        for one in range(sets):
+            for _ in range(visits):
+                who = draw.choice(sorted(forgets))
+                named = [output for output in sorted(panel) if draw.random() >= forgets[who]]
+                notes.setdefault(f"{family} {one}", []).append(note(*named)._replace(who=("seen", who)))
+        families[str(family)] = "group", notes
+    return families
+
+
+@pytest.mark.parametrize("rate", [0.0, 0.15, 0.35])
+def test_forgetting_is_learned_though_no_set_was_visited_twice(rate: float) -> None:
+    learned = Forgetting({"seen": 0.06})
+    learned.learn(drawn(1, {"": rate}, sets=9), alone)
+    assert learned.rates["seen"] == pytest.approx(rate, abs=0.06)
+
+
 def test_a_person_whose_visits_miss_what_all_others_saw_is_learned_to_forget() -> None:
-    careful, hasty = ("seen", "AM"), ("seen", "LS")
-    notes = [note("a", "b")._replace(who=careful)] * 9 + [note("a")._replace(who=hasty)] * 3
-    learned = Forgetting({"seen": 0.1})
-    found = shared_out(notes, [], even, 0.3, learned)
-    assert found["a b"] > 10
-    learned.learn()
-    assert learned.rate(hasty) > 0.13 > 0.1 > learned.rate(careful)
+    learned = Forgetting({"seen": 0.06})
+    learned.learn(drawn(2, {"AM": 0.02, "LS": 0.3}, sets=6, visits=2), alone)
+    assert learned.rate(("seen", "LS")) == pytest.approx(0.3, abs=0.06)
+    assert learned.rate(("seen", "AM")) < 0.06
+    assert learned.rate(("seen", "XX")) == learned.rates["seen"]
 
 
-def test_one_whole_visit_teaches_nothing_of_forgetting() -> None:
+def test_outputs_that_only_some_sets_have_are_not_taken_for_forgotten() -> None:
+    """In each family every other set has c; each set was visited three times, always with the same result."""
+    families = drawn(3, {"": 0.0}, sets=6, visits=3)
+    for _, sets in families.values():
+        for n, key in enumerate(sorted(sets)):
+            sets[key] = [note("a", *("c" if n % 2 else "")) for _ in sets[key]]
     learned = Forgetting({"seen": 0.1})
-    shared_out([note("a"), note("a", "b", partial=True)], ["c"], even, 1.0, learned)
-    learned.learn()
-    assert learned.rates == {}
+    learned.learn(families, alone)
+    assert learned.rates["seen"] < 0.02
+    panels = learned.panels(families, alone)
+    assert panels["0 0"].get("a c", 0.0) < 0.1 < 2.9 < panels["0 1"]["a c"]
+
+
+def test_an_output_that_is_tried_by_chance_is_not_held_against_those_that_are_not() -> None:
+    """Each visit tries one output. It is never missing, so fewer are missing than people forget."""
+    draw = random.Random(4)
+    families: dict[str, tuple[str, dict[str, list[Note]]]] = {}
+    for family in range(30):
+        panel = sorted({"a", "b", "c"} - ({draw.choice("abc")} if family % 2 else set()))
+        sets = families[str(family)] = "group", {}
+        for n in range(9):
+            tried = draw.choice(panel)
+            named = {one for one in panel if one == tried or draw.random() >= 0.2}
+            sets[1][f"{family} {n}"] = [note(*named, tried=(tried,))]
+    learned = Forgetting({"seen": 0.06})
+    learned.learn(families, alone)
+    assert learned.rates["seen"] == pytest.approx(0.2, abs=0.05)
+
+
+def test_a_family_with_two_boards_is_told_apart_and_one_whose_outputs_are_forgotten_is_not() -> None:
+    two = {str(n): [note("a", "b") if n % 2 else note("c")] for n in range(12)}
+    learned = Forgetting({"seen": 0.06})
+    boards = learned.boards({"F": ("group", two)}, alone)
+    assert sorted(len(sets) for _, sets in boards.values()) == [6, 6]
+    for family in drawn(5, {"": 0.3}, sets=12).values():
+        assert len(learned.boards({"F": family}, alone)) == 1
+
+
+def test_a_set_whose_units_differ_is_in_both_boards() -> None:
+    sets = {str(n): [note("a", "b"), note("c"), note("a", "b"), note("c")] for n in range(6)}
+    boards = Forgetting({"seen": 0.06}).boards({"F": ("group", sets)}, alone)
+    assert [{key: len(notes) for key, notes in some.items()} for _, some in boards.values()] == [
+        dict.fromkeys(sets, 2),
+        dict.fromkeys(sets, 2),
+    ]
+
+
+def test_rates_that_are_given_stay_and_only_the_wider_groups_are_learned() -> None:
+    learned = Forgetting({"seen": 0.06}, {"seen": 0.3}, {"mixed": 0.2})
+    learned.learn(drawn(6, {"": 0.0}, sets=4), alone, rates=False)
+    assert (learned.rates, learned.shares) == ({"seen": 0.3}, {"mixed": 0.2})
+
+
+def test_the_rates_of_a_large_book_are_learned_from_an_even_sample_of_its_families() -> None:
+    families = {str(n): ("group", {str(n): [note("a", "b")] * 2}) for n in range(2 * FAMILIES)}
+    some = {key: families[key] for key in sorted(families)[::2]}
+    all_of_them, sampled = Forgetting({"seen": 0.06}), Forgetting({"seen": 0.06})
+    all_of_them.learn(families, alone)
+    sampled.learn(some, alone)
+    assert all_of_them.rates == sampled.rates
+
+
+def test_panels_are_the_outputs_by_their_chances() -> None:
+    found = dict(shapes_of({"a": 0.9999, "b": 0.25, "c": 0.0001, "d": 0.5}))
+    assert found == pytest.approx({"a": 0.375, "a b": 0.125, "a d": 0.375, "a b d": 0.125})
 
 
 def test_only_what_three_sets_in_a_hundred_have_may_be_forgotten_the_likeliest_first() -> None:
