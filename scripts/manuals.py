@@ -1,7 +1,7 @@
 """Make PDF manuals of invented sets, with what they truly say, to measure how well manuals are read.
 
-Wordings are in ``manual_wordings.toml``: six languages, a third held out and a third written
-after the reader. Layouts: a numbered list, prose
+Wordings are in ``manual_wordings.toml``: six languages; a quarter is held out, and half was
+written after the reader. Layouts: a numbered list, prose
 under headings, a table of terminals, a table of models, a specification; one or two columns; one to three
 languages in a manual. Traps: outputs of other devices, options, "depending on model", terminals that the set
 lacks, service jacks, keys of the remote control, other models' columns.
@@ -23,9 +23,9 @@ from pathlib import Path
 from typing import Any
 
 WORDINGS = Path(__file__).with_name("manual_wordings.toml")
-LATER = Path(__file__).with_name("manual_wordings_later.toml")
-#: Which wordings a manual has: those that the reader was looked at with, held-out ones, later ones.
-PARTS = ("seen", "held-out", "later")
+LATER = ("manual_wordings_later.toml", "manual_wordings_fresh.toml")
+#: Which wordings a manual has: those that the reader was looked at with, held-out ones, two later ones.
+PARTS = ("seen", "held-out", "later", "fresh")
 MAKES = ("Norwell", "Hallmere", "Pellworth", "Aldvik", "Veldana", "Tarnow")
 SOUND = {"en": "Sound", "de": "Ton", "fr": "Son", "es": "Sonido", "it": "Suono", "nl": "Geluid"}
 DIGITAL = {
@@ -92,22 +92,23 @@ class _Jack:
 @cache
 def wordings() -> dict[str, Any]:
     """The wordings by language and concept."""
-    with WORDINGS.open("rb") as file, LATER.open("rb") as later:
-        found, more = tomllib.load(file), tomllib.load(later)
-    for language, said in more.items():
-        for concept, some in said.items():
-            found[language][concept] += some
+    found: dict[str, Any] = tomllib.loads(WORDINGS.read_text("utf-8"))
+    for name in LATER:
+        more = tomllib.loads(WORDINGS.with_name(name).read_text("utf-8"))
+        for language, said in more.items():
+            for concept, some in said.items():
+                found[language].setdefault(concept, []).extend(some)
     return found
 
 
-def made(seed: int, part: str = "seen") -> Manual:
-    """The manual of a seed, with the wordings of one of ``PARTS``."""
+def made(seed: int, part: str = "seen", languages: tuple[str, ...] = ()) -> Manual:
+    """The manual of a seed, with the wordings of one of ``PARTS``; all languages, or these."""
     number = PARTS.index(part)
-    return _Maker(random.Random(seed * len(PARTS) + number), number).manual()
+    return _Maker(random.Random(seed * 3 + number), number, languages).manual()
 
 
 class _Maker:
-    def __init__(self, chance: random.Random, part: int) -> None:
+    def __init__(self, chance: random.Random, part: int, languages: tuple[str, ...]) -> None:
         self.chance, self.part = chance, part
         self.make = chance.choice(MAKES)
         letters = "".join(chance.choice("ABCDEFGHKLMNPRSTVX") for _ in range(2))
@@ -115,9 +116,9 @@ class _Maker:
         series = chance.randint(100, 999)
         self.models = tuple(f"{letters}{size}-{series}" for size in sorted(sizes))
         self.model = chance.choice(self.models)
-        languages = list(wordings())
-        chance.shuffle(languages)
-        self.languages = tuple(languages[: chance.choice([1, 1, 1, 2, 3])])
+        chosen = list(languages or wordings())
+        chance.shuffle(chosen)
+        self.languages = tuple(chosen[: chance.choice([1, 1, 1, 2, 3])])
         self.jacks = self._jacks()
         self.pages: list[list[Any]] = []
 
@@ -234,7 +235,7 @@ class _Maker:
         for name in chosen:
             said = [
                 one
-                for one in wordings()[language][name]
+                for one in wordings()[language].get(f"{name}_{PARTS[self.part]}", wordings()[language][name])
                 # What the set has is not said to be missing or to depend on the model.
                 if not (name in ("negation", "depending") and _names_of(one) & kinds)
             ]

@@ -635,6 +635,8 @@ def _same_jack(rest: str, key: str) -> bool:
 def _speakers(folded: str, words: Words, menu: str, heard: bool) -> Speakers | None:
     """What the sentence says of the set's own speakers while headphones are used."""
     headphone = heard or words.has("headphone", folded)
+    if headphone and menu and words.has("both", folded):
+        return Speakers.MUTE_UNLESS_SET
     if not headphone or not (words.has("speaker", folded) or re.search(r"\bTV\b|TELEVIS|FERNSEH", folded)):
         return None
     stays, quiet = words.has("stays", folded), words.has("quiet", folded)

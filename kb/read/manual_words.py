@@ -332,7 +332,11 @@ def _is_option(folded: str, words: Words) -> bool:
 
 
 def _is_foreign(mark: str, folded: str, words: Words) -> bool:
-    """Is it of another device (of your player, the console's, one that a receiver must have), or a key?"""
+    """Is it of another device (of your player, the console's, one that a receiver must have), a key, or named
+    only as an example?
+    """
+    if any(found[0].endswith(mark) for found in re.finditer(words.inside("example"), folded)):
+        return True
     device, of, article = words.inside("device"), words.inside("of"), words.inside("article")
     socket = words.inside("socket")
     after = rf"{mark}(?: (?:{socket}))? (?:{of})(?: (?:{article}))* (?:{device})"

@@ -62,6 +62,12 @@ def test_what_is_printed_in_capitals_is_a_jack(said: str, marks: list[str]) -> N
         "This model has no LINE OUT.",
         "Diese Reihe hat keinen Anschluss KOAXIAL AUSGANG.",
         "Choose PCM on the TV, then press OK.",
+        "Set the receiver's selector to the input used, for example COAXIAL IN.",
+        "Das Fernsehgerät ist nicht mit einer LINE OUT-Buchse ausgestattet.",
+        "Ce téléviseur n'est pas équipé d'une prise LINE OUT.",
+        "Una presa COAXIAL OUT non è prevista: non è dotato di COAXIAL OUT.",
+        "Este televisor no está equipado con una toma LINE OUT.",
+        "Deze tv is niet voorzien van een LINE OUT-aansluiting.",
     ],
 )
 def test_jacks_of_other_devices_keys_and_missing_jacks_are_left_out(said: str) -> None:
@@ -70,7 +76,15 @@ def test_jacks_of_other_devices_keys_and_missing_jacks_are_left_out(said: str) -
 
 @pytest.mark.parametrize(
     "said",
-    ["The optional dock has a LINE OUT.", "LINE OUT (some models only).", "Je nach Modell: LINE OUT."],
+    [
+        "The optional dock has a LINE OUT.",
+        "LINE OUT (some models only).",
+        "Je nach Modell: LINE OUT.",
+        "LINE OUT: niet in alle regio's beschikbaar.",
+        "LINE OUT : selon le pays.",
+        "El conector LINE OUT puede variar según el país.",
+        "LINE OUT: non disponibile in tutti i paesi.",
+    ],
 )
 def test_what_is_optional_or_depends_on_the_model_is_doubtful(said: str) -> None:
     (sentence,) = sentences(said)
@@ -180,6 +194,10 @@ def test_the_level_of_an_output(said: str, level: str) -> None:
         ("El sonido de los altavoces se corta al conectar auriculares.", "mute"),
         ("Il suono degli altoparlanti viene escluso quando si usano le cuffie.", "mute"),
         ("Het geluid van de luidsprekers wordt onderbroken bij gebruik van een hoofdtelefoon.", "mute"),
+        ("Set Sound > Headphone mode to Both to hear both.", "mute-unless-set"),
+        ("El sonido sale tanto por los auriculares como por los altavoces.", "stay-on"),
+        ("Con auriculares conectados, los altavoces del televisor no emiten sonido.", "mute"),
+        ("L'inserimento dello spinotto delle cuffie esclude gli altoparlanti interni.", "mute"),
         ("Loud sound from headphones can harm your hearing.", None),
     ],
 )
