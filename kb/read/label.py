@@ -6,19 +6,20 @@ only a photo has: places. The value of a field may be on its right or below it. 
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Generic, NamedTuple, Protocol, TypeVar
 
 from kb.base.messages import Wording
 from kb.index.rewriting import dates, names_fields, printed
-from kb.read.lines import Line, level, slope
+from kb.read.lines import Line, level, plain, slope
 from kb.read.picture import PictureReader, Piece, Reading, cleaned
 
 MOST: Final = 3  #: candidates that are told
-_ASKED: Final = 24  # codes that the book is asked for
+_ASKED: Final = 48  # codes that the book is asked for
 _ROW: Final = 0.55  # pieces closer than this share of their height are on one line
 _SHORT: Final = 3  # letters of a part of a code without a digit
 _MAKE_WORDS: Final = 3
@@ -26,6 +27,10 @@ _LONGEST: Final = 40  # signs of a make or a model
 
 
 class _Match(Protocol):
+    @property
+    def make(self) -> str: ...
+    @property
+    def model(self) -> str: ...
     @property
     def score(self) -> float: ...
     @property
@@ -86,7 +91,9 @@ def look(sent: bytes, place: Wording, find: Callable[[str], F], make_of: MakeOf,
     """
     with PictureReader(place) as reader:
         picture = cleaned(sent, place)
-        label = look_at(lambda closer: reader.read(picture, place, closer=closer), find, make_of, today=today)
+        label = look_at(
+            lambda closer: reader.read(picture, place, closer=closer, label=True), find, make_of, today=today
+        )
         return replace(label, picture=picture)
 
 
@@ -98,12 +105,10 @@ def look_at(
     if whole.candidates and _worth(whole.candidates[0])[0] >= _PLAIN:
         return whole
     near = interpreted(read(True), find, make_of, today=today, also=whole.reading)
-    first, second = (one.candidates[0] if one.candidates else None for one in (whole, near))
-    if first is None:
-        return near if second is not None or near.reading.pieces else whole
-    if second is None or _worth(first) >= _worth(second):
-        return whole
-    return near
+    told = _told([*whole.candidates, *near.candidates])
+    if not told:
+        return near if near.reading.pieces else whole
+    return replace(near if told[0] in near.candidates else whole, candidates=told)
 
 
 def interpreted(
@@ -119,7 +124,7 @@ def interpreted(
     The make, and the year, may also be in ``also``, another reading of the same label.
     """
     rows = _rows(reading)
-    codes = list(_codes(rows))
+    codes = _distinct(_codes(rows))
     others = _rows(also) if also else []
     known = _known_make([*rows, *others], make_of) if codes else ""
     make = known or _large_print([*rows, *others])
@@ -127,16 +132,26 @@ def interpreted(
     for code in codes[:_ASKED]:
         query = _SIGNS.sub(" ", f"{known} {code.model}").strip()
         told.append(Candidate(make, code.model, query, code.piece, code.named, find(query)))
-    told.sort(key=_worth, reverse=True)
-    there = [one for one in told if one.found.matches and _worth(one)[0] >= 1]
     years = [
         year for row in (*rows, *others) for year in dates(" ".join(one.text for one in row)) if year <= today
     ]
-    return Label(reading, tuple((there or told[:1])[:MOST]), years[0] if years else None)
+    return Label(reading, _told(told), years[0] if years else None)
+
+
+def _told(found: Sequence[Candidate[F]]) -> tuple[Candidate[F], ...]:
+    """Return the likeliest candidates, one for each set of the book; the likeliest if it has none."""
+    ranked = sorted(found, key=_worth, reverse=True)
+    there: dict[tuple[str, str], Candidate[F]] = {}
+    for one in ranked:
+        if one.found.matches and _worth(one)[0] >= 1:
+            best = one.found.matches[0]
+            there.setdefault((best.make, best.model), one)
+    return tuple([*there.values()][:MOST] or ranked[:1])
 
 
 _APART: Final = re.compile(r"[=:|]+")  # in no model
 _SIGNS: Final = re.compile(r"[^\w\s./+?-]|(?<=\w):")  # what a query would take for something else
+_AGAIN: Final = 0.97  # of the confidence, for a line that was read again
 _READ_WELL: Final = 0.01  # of two readings that the book does not have, the surer one
 _PLAIN: Final = 4.5  # a set of the book with exactly the model that a field names
 _HOW: Final = {"exact": 3, "near": 2, "family": 1}
@@ -209,7 +224,7 @@ def _codes(rows: list[list[Line]]) -> Iterator[_Code]:
     """
     alone: list[_Code] = []
     behind: list[_Code] = []
-    for row in rows:
+    for row in itertools.chain.from_iterable(map(_readings, rows)):
         said = printed(" ".join(one.text for one in row))
         if said.named and len(" ".join(said.code)) <= _LONGEST:
             yield _Code(" ".join(said.code), _piece(said.code, row), True)
@@ -221,6 +236,29 @@ def _codes(rows: list[list[Line]]) -> Iterator[_Code]:
             behind += [_Code(end, _piece(code, row), False) for end in ends if _is_code(end)]
     yield from sorted(alone, key=lambda one: -math.dist(one.piece.corners[0], one.piece.corners[3]))
     yield from behind
+
+
+def _readings(row: list[Line]) -> Iterator[list[Line]]:
+    """Yield the row as it was read first, and as its pieces were read again."""
+    yield row
+    for number in range(max(len(one.piece.others) for one in row)):
+        yield [_again(one, number) for one in row]
+
+
+def _again(line: Line, number: int) -> Line:
+    if number >= len(line.piece.others):
+        return line
+    text = line.piece.others[number]
+    sure = line.piece.sure * _AGAIN
+    return line._replace(piece=line.piece._replace(text=text, sure=sure), text=plain(text))
+
+
+def _distinct(codes: Iterable[_Code]) -> list[_Code]:
+    """Return each code once, as it was read first."""
+    kept: dict[tuple[str, bool], _Code] = {}
+    for one in codes:
+        kept.setdefault((one.model, one.named), one)
+    return list(kept.values())
 
 
 def _piece(code: Sequence[str], row: Sequence[Line]) -> Piece:

@@ -44,6 +44,9 @@ def level(piece: Piece, angle: float) -> Line:
     high = math.dist(piece.corners[0], piece.corners[3])
     run, drop = xs[1] - xs[0], ys[1] - ys[0]
     tilt = drop / run if run > _LONG * high else 0.0
-    # Signs of full width, as some fonts have them, are the usual ones here.
-    text = unicodedata.normalize("NFKC", piece.text).strip()
-    return Line(piece, text, sum(xs) / 4, sum(ys) / 4, min(xs), max(xs), high, tilt)
+    return Line(piece, plain(piece.text), sum(xs) / 4, sum(ys) / 4, min(xs), max(xs), high, tilt)
+
+
+def plain(text: str) -> str:
+    """Return a text with signs of full width, as some fonts have them, as the usual ones."""
+    return unicodedata.normalize("NFKC", text).strip()

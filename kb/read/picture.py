@@ -48,12 +48,14 @@ class Piece(NamedTuple):
     """Hold a piece of text on a picture: a word, or several on one line.
 
     ``corners`` are four points (x, y) in pixels, from the left and the top: clockwise from the beginning of
-    the text's upper edge. ``sure`` is the reader's own confidence, from 0 to 1.
+    the text's upper edge. ``sure`` is the reader's own confidence, from 0 to 1. ``others`` are other readings
+    of the same place, likelier ones first.
     """
 
     text: str
     corners: tuple[tuple[float, float], ...]
     sure: float
+    others: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,11 +92,14 @@ class PictureReader:
             self._process.communicate()
             self._process = None
 
-    def read(self, picture: bytes, place: Wording = "photo", *, closer: bool = False) -> Reading:
+    def read(
+        self, picture: bytes, place: Wording = "photo", *, closer: bool = False, label: bool = False
+    ) -> Reading:
         """Return the text of a JPEG that ``cleaned`` made, or of another picture of our own making.
 
-        ``closer``: look only where most of the text is, enlarged and with more contrast. Raises BadInput if
-        reading takes more than its limits, BookTrouble if the process cannot be started.
+        ``closer``: look only where most of the text is, enlarged and with more contrast. ``label``: all lines
+        run in one direction, and those that are not certain are read again. Raises BadInput if reading takes
+        more than its limits, BookTrouble if the process cannot be started.
         """
         process = self._started(place)
         assert process.stdin is not None
@@ -103,7 +108,7 @@ class PictureReader:
         late.start()
         try:
             with suppress(OSError):  # it has ended, and so its answer is missing
-                process.stdin.write(bytes([closer]) + len(picture).to_bytes(4, "big") + picture)
+                process.stdin.write(bytes([closer + 2 * label]) + len(picture).to_bytes(4, "big") + picture)
                 process.stdin.flush()
             answer = process.stdout.readline(recogniser.MOST_ANSWER)
         finally:
@@ -115,8 +120,13 @@ class PictureReader:
                     place, stated(f"the reader of pictures cannot start ({said['error']})"), _INSTALL_AGAIN
                 )
             pieces = [
-                Piece(str(text), tuple((float(x), float(y)) for x, y in corners), float(sure))
-                for text, corners, sure in said["pieces"]
+                Piece(
+                    str(text),
+                    tuple((float(x), float(y)) for x, y in corners),
+                    float(sure),
+                    tuple(map(str, others)),
+                )
+                for text, corners, sure, others in said["pieces"]
             ]
             return Reading(int(said["width"]), int(said["height"]), tuple(pieces))
         except (ValueError, TypeError, KeyError):

@@ -1,8 +1,9 @@
 """Recognise the text in pictures, in a process of its own, without a network.
 
 ``picture`` starts it and sends one picture after another; this module imports nothing of ours. Each picture
-comes on stdin as a byte (1: look closer), its length (four bytes) and its content. Each answer is one line of
-JSON on stdout: the picture's size and a list of text, four corners and confidence.
+comes on stdin as a byte (1: look closer, 2: it is a label, 3: both), its length (four bytes) and its content.
+Each answer is a line of JSON on stdout: the picture's size, and a list of text, four corners, confidence and
+other readings of the same place.
 """
 
 from __future__ import annotations
@@ -81,25 +82,28 @@ def from_start(box: Any, turned: bool) -> list[Any]:
     return [box[(first + corner) % 4] for corner in range(4)]
 
 
-def recognised(content: bytes, reader: Any, *, closer: bool = False) -> dict[str, Any]:
-    """Return size and pieces of a picture, as ``picture.Reading`` has them."""
+def recognised(content: bytes, reader: Any, *, closer: bool = False, label: bool = False) -> dict[str, Any]:
+    """Return size and pieces of a picture, as ``picture.Reading`` has them; ``label``: be thorough."""
     import numpy as np
     from PIL import Image
 
     with Image.open(io.BytesIO(content), formats=("JPEG", "PNG")) as picture:
         pixels: Any = np.asarray(picture.convert("RGB"))[:, :, ::-1]  # the library takes blue first
     high, wide = pixels.shape[:2]
+    if label:
+        lines = label_lines(pixels, reader, closer=closer)
+        return {"width": wide, "height": high, "pieces": lines[:_MOST_PIECES]}
     left, top, scale = 0, 0, 1.0
     if closer:
         pixels, left, top, scale = _closer(pixels)
-    found = reader(np.ascontiguousarray(pixels))
+    found = reader(np.ascontiguousarray(pixels), use_det=True, use_cls=True, use_rec=True)
     pieces = []
     if found.boxes is not None:
         for corners, text, sure in zip(found.boxes, found.txts, found.scores, strict=True):
             places = [
                 [round(float(x) / scale + left, 1), round(float(y) / scale + top, 1)] for x, y in corners
             ]
-            pieces.append([text, places, round(float(sure), 4)])
+            pieces.append([text, places, round(float(sure), 4), []])
     return {"width": wide, "height": high, "pieces": pieces[:_MOST_PIECES]}
 
 
@@ -149,6 +153,159 @@ def _part(grey: Any) -> tuple[int, int, int, int]:
     )
 
 
+# -- labels ----------------------------------------------------------------------------------------------
+
+_LABEL_SEARCHED: Final = 960  # small print in much grain is found more often in a smaller picture, and sooner
+_LEAST_BOX: Final = 0.35  # of the confidence that a box holds text, at the closer look
+_LEAST_SURE: Final = 0.35
+_DOUBTED: Final = 0.98  # a line read with less is read again
+_TRIED_TURNED: Final = 3  # so many lines tell which way up a label is
+
+
+def label_lines(pixels: Any, reader: Any, *, closer: bool) -> list[list[Any]]:
+    """Return the pieces of a label. Lines are searched in a small picture, and read in the large one.
+
+    A line with a digit that is not read with certainty is read again: with less grain, with more contrast,
+    and without the name of its field.
+    """
+    import cv2
+    import numpy as np
+
+    left, top, part = 0, 0, np.ascontiguousarray(pixels)
+    if closer:
+        grey = cv2.cvtColor(part, cv2.COLOR_BGR2GRAY)
+        left, top, right, low = _part(grey)
+        part = _even(part[top:low, left:right], 0.7, 25, 55)
+    scale = min(1.0, _LABEL_SEARCHED / max(part.shape[:2]))
+    if closer:
+        scale = max(min(0.8, scale), min(1.5, 0.4 * _LABEL_SEARCHED / max(part.shape[:2])))
+    small = cv2.resize(part, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    more = {"box_thresh": _LEAST_BOX} if closer else {"box_thresh": 0.5}
+    found = reader(small, use_det=True, use_cls=False, use_rec=False, **more)
+    boxes = [] if found.boxes is None else [box / scale + (left, top) for box in found.boxes]
+    lines = _upright([(box, _cut(pixels, box)) for box in boxes], reader)
+    pieces = []
+    for box, line in lines:
+        text, sure, others = _line_read(line, reader)
+        if text.strip() and sure >= _LEAST_SURE:
+            places = [[round(float(x), 1), round(float(y), 1)] for x, y in box]
+            pieces.append([text, places, round(sure, 4), others])
+    return pieces
+
+
+def _cut(pixels: Any, box: Any) -> Any:
+    """Return what a box of four corners shows, level; a high one is laid on its side."""
+    import cv2
+    import numpy as np
+
+    wide = max(math.dist(box[0], box[1]), math.dist(box[2], box[3]), 1)
+    high = max(math.dist(box[0], box[3]), math.dist(box[1], box[2]), 1)
+    size = max(1, round(wide)), max(1, round(high))
+    to = np.array([(0, 0), (size[0], 0), size, (0, size[1])], np.float32)
+    level = cv2.getPerspectiveTransform(np.array(box, np.float32), to)
+    line = cv2.warpPerspective(pixels, level, size, borderMode=cv2.BORDER_REPLICATE, flags=cv2.INTER_CUBIC)
+    return np.rot90(line) if high >= _HIGH * wide else line
+
+
+def _upright(lines: list[tuple[Any, Any]], reader: Any) -> list[tuple[Any, Any]]:
+    """Turn all lines of a label, if its largest lines are read with more certainty on their heads."""
+    import numpy as np
+
+    largest = sorted((line for _, line in lines), key=lambda line: -line.shape[0] * line.shape[1])
+    gain = 0.0
+    for line in largest[:_TRIED_TURNED]:
+        (_, sure, _), (_, head, _) = _read_once(line, reader), _read_once(_on_its_head(line), reader)
+        gain += head**2 - sure**2
+    turned = gain > 0
+    return [
+        (from_start(box, turned), _on_its_head(line) if turned else np.ascontiguousarray(line))
+        for box, line in lines
+    ]
+
+
+def _on_its_head(line: Any) -> Any:
+    import numpy as np
+
+    return np.ascontiguousarray(line[::-1, ::-1])
+
+
+def _line_read(line: Any, reader: Any) -> tuple[str, float, list[str]]:
+    """Return the text of a line, the confidence, and other readings of it, likelier ones first."""
+    first = _read_once(line, reader)
+    text, sure = first[0], first[1]
+    if sure >= _DOUBTED or not (any(map(str.isdigit, text)) or sure < _LEAST_SURE):
+        return text, sure, []
+    others = []
+    for changed in (_calm(line), _sharp(line)):
+        again = _read_once(changed, reader)
+        others.append(again[:2])
+        value = _value_alone(changed, again)
+        if value is not None:
+            others.append((again[0][: value[1]] + _read_once(value[0], reader)[0], again[1]))
+    value = _value_alone(line, first)
+    if value is not None:
+        others.append((text[: value[1]] + _read_once(value[0], reader)[0], sure))
+    texts = dict.fromkeys(one for one, sure_ in others if sure_ >= _LEAST_SURE and one.strip())
+    texts.pop(text, None)
+    return text, sure, list(texts)
+
+
+def _read_once(line: Any, reader: Any) -> tuple[str, float, Any]:
+    found = reader(line, use_det=False, use_cls=False, use_rec=True, return_word_box=True)
+    if not found.txts or not found.txts[0]:
+        return "", 0.0, None
+    return found.txts[0], float(found.scores[0]), found.word_results[0]
+
+
+def _value_alone(line: Any, said: tuple[str, float, Any]) -> tuple[Any, int] | None:
+    """Return the part of a line behind the name of its field, and where it begins in the text.
+
+    A name in letters that the library does not know lets it lose signs of the value, too.
+    """
+    text, _, places = said
+    end = max(text.find(mark) for mark in ":.=")
+    if places is None or end < 1 or not any(map(str.isdigit, text[end:])):
+        return None
+    signs = "".join(sign for word in places.words for sign in word)
+    columns = [column for word in places.word_cols for column in word]
+    at = len(text[: end + 1].replace(" ", ""))
+    if not 0 < at < len(columns) or len(signs) != len(columns):
+        return None
+    begin = round((columns[at - 1] + columns[at]) / 2 / places.line_txt_len * line.shape[1])
+    value = line[:, max(0, begin) :]
+    return (value, end + 1) if value.shape[1] > line.shape[0] else None
+
+
+def _calm(line: Any) -> Any:
+    """Return a line in even light and with less grain."""
+    return _even(line, line.shape[0] / 30, line.shape[0] * 0.8, 30)
+
+
+def _sharp(line: Any) -> Any:
+    """Return a line in even light and with clearer edges."""
+    return _even(line, line.shape[0] / 30, line.shape[0], 45, edges=line.shape[0] / 15)
+
+
+def _even(picture: Any, grain: float, around: float, gain: float, edges: float = 0.0) -> Any:
+    """Return a picture in even light: what differs from its surroundings, by how much it differs there.
+
+    ``grain``, ``around`` and ``edges`` are radii in pixels.
+    """
+    import cv2
+    import numpy as np
+
+    def smooth(of: Any, radius: float) -> Any:
+        return cv2.GaussianBlur(of, (0, 0), max(radius, 0.3))
+
+    grey = cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY)
+    calm = smooth(grey.astype(np.float32), grain)
+    apart = calm - smooth(calm, around)  # neither shadow nor glare
+    even = apart / (np.sqrt(smooth(apart**2, around)) + 2)
+    if edges:
+        even = 2 * even - smooth(even, edges)
+    return cv2.cvtColor(np.clip(128 + gain * even, 0, 255).astype(np.uint8), cv2.COLOR_GRAY2BGR)
+
+
 def _held_to(memory: int) -> None:
     with suppress(ImportError):
         import resource  # not on Windows
@@ -191,7 +348,7 @@ def main() -> int:
         content = stdin.read(int.from_bytes(head[1:], "big"))
         _grant(limits["seconds"])
         try:
-            answer = recognised(content, reader, closer=bool(head[0]))
+            answer = recognised(content, reader, closer=bool(head[0] & 1), label=bool(head[0] & 2))
         except Exception:  # out of memory, as each of the libraries says it
             return 2
         answers.write(json.dumps(answer) + "\n")

@@ -178,6 +178,6 @@ def test_the_extra_names_a_reader_that_needs_no_graphics_library() -> None:
 def test_an_answer_is_one_line_of_json(reader: PictureReader) -> None:
     corners = [[1.0, 2.0], [9.0, 2.0], [9.0, 5.0], [1.0, 5.0]]
     found = SimpleNamespace(boxes=[corners], txts=("NORW\nELL",), scores=(0.75,))
-    answer = recogniser.recognised(photo(), lambda pixels: found)
+    answer = recogniser.recognised(photo(), lambda pixels, **steps: found)
     assert "\n" not in json.dumps(answer)
-    assert answer["pieces"] == [["NORW\nELL", [[1, 2], [9, 2], [9, 5], [1, 5]], 0.75]]
+    assert answer["pieces"] == [["NORW\nELL", [[1, 2], [9, 2], [9, 5], [1, 5]], 0.75, []]]
