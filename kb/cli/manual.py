@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -17,6 +16,7 @@ from kb.cli.command import command
 from kb.cli.common import Session, answering, choice, text
 from kb.cli.progress import bar
 from kb.cli.record import at_terminal, named_as_known
+from kb.cli.record_dialog import numbers_of
 from kb.cli.tables import fitted
 from kb.domain import marking
 from kb.domain.visit import Visit, visit_from
@@ -141,7 +141,7 @@ def _asked(session: Session, reading: Reading) -> list[Drafted]:
             return []
         if words in (["each"], [said("cli/manual/each")]):
             return _one_by_one(session, reading)
-        if (chosen := _numbers(typed, len(reading.drafted))) is not None:
+        if (chosen := numbers_of(typed, len(reading.drafted))) is not None:
             return [reading.drafted[number - 1] for number in chosen]
         session.say(said("cli/manual/which/wrong", most=len(reading.drafted)))
 
@@ -166,20 +166,6 @@ def _is_right(session: Session, number: int, one: Drafted) -> bool:
     session.say(f"{number}  {_jack(one.item, said)}: {_says(one.item, said)}")
     session.say(said("cli/manual/cited", page=one.item.page, line=one.item.line))
     return click.confirm(said("cli/manual/right"), default=not one.item.doubt, err=True)
-
-
-def _numbers(typed: str, most: int) -> list[int] | None:
-    """The numbers that were typed, such as ``1 3 5-7``; None if that is something else."""
-    found: list[int] = []
-    for word in re.split(r"[\s,;]+", typed.strip()):
-        match = re.fullmatch(r"(\d{1,4})(?:-(\d{1,4}))?", word)
-        if not match:
-            return None
-        first, last = int(match[1]), int(match[2] or match[1])
-        if not 1 <= first <= last <= most:
-            return None
-        found += range(first, last + 1)
-    return list(dict.fromkeys(found))
 
 
 def _record(

@@ -30,6 +30,7 @@ MOST_COMPARED: Final = 50  #: sets of one file whose names are compared with tho
 @command("record")
 @click.argument("words", nargs=-1, metavar="[MAKE MODEL [YEAR] [JACK]...]")
 @click.option("--file", "file", metavar="F")
+@click.option("--photo", metavar="F")
 @click.option("--date", "on", metavar="DATE")
 @click.option("--by", metavar="INITIALS")
 @click.option("--basis", type=choice(Basis))
@@ -45,6 +46,7 @@ def record_command(
     session: Session,
     words: tuple[str, ...],
     file: str | None,
+    photo: str | None,
     ask: bool,
     new: bool,
     on: str | None,
@@ -54,6 +56,7 @@ def record_command(
     jackfield record --file visit.json
     jackfield record Norwell NV40-210 opt:ok,pcm hp:mute rca=AUDIO:in
     jackfield record
+    jackfield record --photo panel.jpg Norwell NV40-210
     """
     if file and words:
         raise BadInput("record", described("a file and a line"), "one of them")
@@ -61,6 +64,10 @@ def record_command(
     if job is not None and words and _is_jack(words[0]):
         source = named_set(session, job)
         words = (source.make, source.model, *words)
+    if photo is not None:
+        if file or ask:
+            raise BadInput("--photo", described("--file or --ask as well"), "MAKE MODEL and the photo")
+        return _photo(session, photo, job, words, _common(session, on, _of_job(job, words, said)), new)
     if file:
         visits = read_visits(file)
     elif words:
@@ -91,6 +98,33 @@ def record_command(
             (name,) = one.near
             session.say(session.language("cli/record/alike", asked=one.asked, name=" ".join(name)))
     return 0
+
+
+def _photo(
+    session: Session,
+    photo: str,
+    job: Job | None,
+    words: tuple[str, ...],
+    common: dict[str, Any],
+    new: bool,
+) -> int:
+    """Record what is confirmed of a photo; returns the exit code."""
+    from kb.cli.record_photo import record_photo
+
+    if job is not None and not words:
+        source = named_set(session, job)
+        words = (source.make, source.model)
+    if left := name_year(common["source"], words, "MAKE MODEL [YEAR] and the photo"):
+        raise BadInput("--photo", " ".join(left), "MAKE MODEL [YEAR]; jacks are added when you are asked")
+
+    def named(visit: Visit) -> Visit:
+        return visit if new else named_as_known(session, [visit])[0][0]
+
+    asks = at_terminal() and not session.as_json
+    read, visit = record_photo(session, photo, common, named, asks=asks)
+    if visit is not None and job is not None:
+        session.book.jobs.met(job.id, visit.source)
+    return 0 if visit is not None or (read and not asks) else 1
 
 
 def _is_jack(word: str) -> bool:
@@ -168,18 +202,26 @@ def read_visits(name: str) -> list[Visit]:
 
 def visit_of_line(words: tuple[str, ...], common: dict[str, Any]) -> Visit:
     """The visit that one line describes: make, model, then jacks in short form."""
-    from kb.domain.shortform import FORMS, jacks
+    from kb.domain.shortform import jacks
+
+    tokens = name_year(common["source"], words, "MAKE MODEL [JACK]...")
+    findings = [finding_to(finding) for finding in jacks(tokens)]
+    return visit_from({**common, "jacks": findings}, "record")
+
+
+def name_year(source: dict[str, Any], words: tuple[str, ...], expected: str) -> list[str]:
+    """Put make, model and a year of a line into ``source``; returns the words that are left."""
+    from kb.domain.shortform import FORMS
 
     if len(words) < 2:
-        raise BadInput("record", " ".join(words), "MAKE MODEL [JACK]...")
+        raise BadInput("record", " ".join(words) or described("no set"), expected)
     make, model, *tokens = words
     if re.split("[=:?]", model)[0] in FORMS:
         raise BadInput("record, model", model, "make and model as two words, and then the jacks")
     if tokens and tokens[0].isdecimal() and len(tokens[0]) == 4:
-        common["source"]["year"] = int(tokens.pop(0))
-    findings = [finding_to(finding) for finding in jacks(tokens)]
-    common["source"] |= {"make": make, "model": model}
-    return visit_from({**common, "jacks": findings}, "record")
+        source["year"] = int(tokens.pop(0))
+    source |= {"make": make, "model": model}
+    return tokens
 
 
 def _common(session: Session, on: str | None, said: dict[str, Any]) -> dict[str, Any]:

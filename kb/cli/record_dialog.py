@@ -6,6 +6,7 @@ drawn as it grows; ``undo`` takes the last jack back; nothing is saved until it 
 
 from __future__ import annotations
 
+import re
 from textwrap import fill
 from typing import Any
 
@@ -58,7 +59,7 @@ def asked_visit(session: Session, common: dict[str, Any]) -> Visit | None:
     if not (visit.findings or visit.note):
         session.say(session.language("cli/record/empty"))
         return None
-    _draw(session, visit)
+    draw(session, visit)
     return visit if click.confirm(said("cli/record/ask/save"), default=True, err=True) else None
 
 
@@ -122,7 +123,7 @@ def _jacks(session: Session, common: dict[str, Any]) -> list[dict[str, Any]] | N
             session.say(fill(str(mistake), 78))
             continue
         jacks = held
-        _draw(session, visit, len(jacks))
+        draw(session, visit, len(jacks))
 
 
 def _whole(typed: str, said: Language) -> dict[str, Any]:
@@ -190,11 +191,25 @@ def _ask(question: str, default: str | None = None) -> str:
     return str(answer)
 
 
-def _draw(session: Session, visit: Visit, newest: int = 0) -> None:
-    """The panel so far; what was inferred from a mark is shown for the newest jack only."""
+def draw(session: Session, visit: Visit, newest: int = 0) -> None:
+    """Show the panel so far; what was inferred from a mark is shown for the newest jack only."""
     console = session.console
     console.print()
     console.print(source_title(visit.source))
     console.print(panel_table(panel_of(visit)))
     for line in inferred_lines(visit, newest):
         console.print(line)
+
+
+def numbers_of(typed: str, most: int) -> list[int] | None:
+    """The numbers that were typed, such as ``1 3 5-7``; None if that is something else."""
+    found: list[int] = []
+    for word in re.split(r"[\s,;]+", typed.strip()):
+        match = re.fullmatch(r"(\d{1,4})(?:-(\d{1,4}))?", word)
+        if not match:
+            return None
+        first, last = int(match[1]), int(match[2] or match[1])
+        if not 1 <= first <= last <= most:
+            return None
+        found += range(first, last + 1)
+    return list(dict.fromkeys(found))

@@ -13,10 +13,11 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import pairwise
-from typing import Final
+from typing import Final, NamedTuple
 
 from kb.base.text import LINE, plain_capitals
 from kb.domain import marking
+from kb.domain.jack import Jack
 from kb.domain.mark_words import ROWS
 from kb.domain.visit import JACKS, finding_from, read_together
 from kb.domain.words import Direction, Form, Kind, Signal
@@ -72,6 +73,48 @@ def look(sent: bytes, place: str, kind: Kind = Kind.TELEVISION) -> PanelDraft:
         picture = cleaned(sent, place)
         reading = joined(*(reader.read(picture, place, closer=closer) for closer in (False, True)))
     return PanelDraft(jacks_in(reading, kind), reading, picture)
+
+
+class Difference(NamedTuple):
+    """Hold where a photo and the book differ: exactly one of ``known`` and ``seen``, or both of one jack.
+
+    Only ``known``: the photo shows no mark of a jack that the book has. Only ``seen``: the book does not have
+    this jack. Both: their directions contradict each other.
+    """
+
+    known: Jack | None
+    seen: SeenJack | None
+
+
+def differences(seen: Sequence[SeenJack], known: Sequence[Jack]) -> list[Difference]:
+    """Return where a photo differs from what the book knows of the set; jacks without sound say nothing."""
+    left = [one for one in seen if one.signal is not Signal.NOT_AUDIO]
+    found: list[Difference] = []
+    for jack in known:
+        if jack.signal is Signal.NOT_AUDIO:
+            continue
+        one = _same_jack(jack, left)
+        if one is None:
+            found.append(Difference(jack, None))
+            continue
+        left.remove(one)
+        if {jack.direction, one.direction} == {Direction.INPUT, Direction.OUTPUT}:
+            found.append(Difference(jack, one))
+    return found + [Difference(None, one) for one in left]
+
+
+def _same_jack(jack: Jack, seen: Sequence[SeenJack]) -> SeenJack | None:
+    """Return the jack of the photo with the same mark; else the only one of its form that reads alike."""
+    said = marking.without_side(jack.marking)
+    for one in seen:
+        if one.form is jack.form and marking.without_side(one.marking) == said:
+            return one
+    for one in seen:  # what plugs in is a guess where only a mark was seen
+        if "form" in one.doubts and said and marking.without_side(one.marking) == said:
+            return one
+    alike = [one for one in seen if one.form is jack.form and one.signal is jack.signal]
+    alike = [one for one in alike if one.direction in (jack.direction, Direction.UNCLEAR) or not jack.marking]
+    return alike[0] if len(alike) == 1 else None
 
 
 # -- two readings of one photo ---------------------------------------------------------------------------
@@ -188,7 +231,11 @@ _BOTH: Final = re.compile(r"(?:L|R)\s*[-/\s]\s*(?:L|R)\Z")
 _AROUND: Final = re.compile(r"([LR])\W+(\w.*\w)\W+([LR])\Z")
 _GLUED: Final = re.compile(r"([LR])(\w{3,})([LR])\Z")
 #: Two sockets read as one text: before such a word another mark begins.
-_SOCKET: Final = re.compile(r"(?<=[\w)])\s*(?<![/-])(?=\b(?:HDMI|USB|LAN|SCART|VGA)\b|\bHDMI ?\d|\bUSB ?\d)")
+_SOCKET: Final = re.compile(
+    r"(?<=[\w)])\s*(?<![/-])(?=HDMI|\b(?:USB|LAN|SCART|VGA|ANT IN|ANTENNA)\b|\bUSB ?\d)"
+    r"|(?<=OPTICAL)\s+(?=COAX)|(?<=COAXIAL)\s+(?=OPTICAL)"
+    r"|(?:(?<=\bOUT)|(?<=\bIN))\s+(?=[^\s(].*\b(?:OUT|IN)\b)"
+)
 _NUMERAL: Final = re.compile(r"\(?(\d)\)?(?:\W*\(?(e?ARC|DVI|STB|MHL|HDCP ?[\d.]+)\)?)?\Z", re.IGNORECASE)
 _QUALIFIER: Final = re.compile(r"[(\[].{1,18}[)\]]?\Z")
 _POWER: Final = re.compile(r"[\d.,]+ ?V\b.{0,12}\Z|[\d.,]+ ?(?:A|MA)\Z", re.IGNORECASE)

@@ -23,6 +23,7 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
 
 from kb.base.errors import BadInput, BookTrouble, JackfieldError, NotFound
+from kb.book.photos import Photos
 from kb.settings import PHONES
 from kb.web import guards as g_
 from kb.web import guide, isolating, pages, phone, recording, tones
@@ -30,7 +31,6 @@ from kb.web import jobs as today
 from kb.web.book_pool import Books
 from kb.web.guards import Guards
 from kb.web.pairing import Phones
-from kb.web.photos import Photos
 from kb.web.site import Site, page, site
 
 YEAR_S: Final = 31_536_000

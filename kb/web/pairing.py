@@ -27,10 +27,10 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
+from kb.base import private_file as privately
 from kb.base.atomic import changing_files
 from kb.base.errors import BadInput, BookTrouble, ascii_controls
 from kb.base.parsing import json_of
-from kb.web import private_file as privately
 
 FILE: Final = "phones.json"  #: next to the book
 LETTERS: Final = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"  #: 32 signs, none like another by torch light

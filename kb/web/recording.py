@@ -12,13 +12,13 @@ from werkzeug.wrappers import Response as AnyResponse
 from kb.base.errors import BadInput, BookTrouble, NotFound, PerhapsSaved
 from kb.base.messages import Said
 from kb.base.parsing import json_of
+from kb.book.photos import MOST, MOST_SPOTS, Spot
 from kb.domain import marking
 from kb.domain.visit import Visit, visit_from
 from kb.domain.words import Basis, Direction, Display, Form, Format, Kind, Level, Outcome, Signal, Speakers
 from kb.read.picture import MOST_BYTES
 from kb.web.guards import wants_json
 from kb.web.jobs import job_asked, met, open_job
-from kb.web.photos import MOST, MOST_SPOTS, Spot
 from kb.web.site import language, page, site
 from kb.web.visit_form import CARRIED, JACK_OTHERS, OTHERS, Entry, field_of, new_id
 

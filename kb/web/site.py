@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, Any, cast
 from flask import Response, current_app, g, make_response, render_template
 
 from kb.base.errors import JackfieldError
+from kb.book.photos import Photos
 from kb.domain.language import ENGLISH, Language
 from kb.settings import load
 from kb.web.book_pool import Books
 from kb.web.guards import Guards
 from kb.web.pairing import form_token
-from kb.web.photos import Photos
 
 if TYPE_CHECKING:
     from kb.book import Book

@@ -124,6 +124,7 @@ def at_work(
     write_manuals()
     if can_import("PIL"):
         Path("label.jpg").write_bytes(photo())
+        Path("panel.jpg").write_bytes(photo(("OPTICAL OUT", "HEADPHONE")))
     Path("queries.txt").write_text("nv40-210\n")
     Path("said.txt").write_text("")
     Path("notes.csv").write_text(NOTES)
@@ -158,7 +159,7 @@ def test_what_is_shown_works_as_typed(at_work: Run, place: str) -> None:
             continue
         if "--svg field" in typed:
             pytest.importorskip("matplotlib")
-        if "--photo label" in typed and not can_import("rapidocr"):
+        if "--photo" in typed and not can_import("rapidocr"):
             continue  # tests/read tells that the extra is not installed
         line, _, target = typed.replace("3fa2b1c0", first["id"]).partition(" > ")
         line, _, source = line.partition(" < ")

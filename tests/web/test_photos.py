@@ -24,11 +24,11 @@ from tests.web.conftest import FORM, ID, Phone
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
 Image = pytest.importorskip("PIL.Image", reason="Pillow is not installed")
 
+from kb.book.photos import MOST, Photos  # noqa: E402
 from kb.read.picture import EDGE, LIMITS, cleaned  # noqa: E402  # after the question whether Pillow is there
-from kb.web.photos import MOST, Photos  # noqa: E402
 
 #: By its entry here, since a test of a missing extra may have taken its name off the package meanwhile.
-MODULE = sys.modules["kb.web.photos"]
+MODULE = sys.modules["kb.book.photos"]
 PICTURE = sys.modules["kb.read.picture"]
 
 

@@ -20,13 +20,13 @@ from pathlib import Path
 from typing import Final
 from uuid import UUID
 
+from kb.base import private_file as privately
 from kb.base.atomic import sync_names
 from kb.base.errors import BadInput, BookTrouble, NotFound
 from kb.base.messages import Wording
 from kb.base.parsing import json_of
 from kb.read.picture import cleaned
 from kb.settings import PHOTOS
-from kb.web import private_file as privately
 
 MOST: Final = 6  #: photos of one visit
 MOST_SPOTS: Final = 64  #: jacks pointed at on one photo
