@@ -66,7 +66,7 @@ def read_all(known: list[Set], unknown: list[Set], each: int, draw: random.Rando
             one = draw.choice(known if there else unknown)
             made = photo(one.make, one.model, one.year, draw, hard=number >= each)
             jpeg = cleaned(made.jpeg)
-            twice = reader.read(jpeg), reader.read(jpeg, closer=True)
+            twice = reader.read(jpeg, label=True), reader.read(jpeg, closer=True, label=True)
             out.append(Seen(one, there, made.hard, made.how, twice))
     return out
 

@@ -140,7 +140,7 @@ def interpreted(
 
 def _told(found: Sequence[Candidate[F]]) -> tuple[Candidate[F], ...]:
     """Return the likeliest candidates, one for each set of the book; the likeliest if it has none."""
-    ranked = sorted(found, key=_worth, reverse=True)
+    ranked = [one for one in sorted(found, key=_worth, reverse=True) if _is_read(one)]
     there: dict[tuple[str, str], Candidate[F]] = {}
     for one in ranked:
         if one.found.matches and _worth(one)[0] >= 1:
@@ -151,10 +151,17 @@ def _told(found: Sequence[Candidate[F]]) -> tuple[Candidate[F], ...]:
 
 _APART: Final = re.compile(r"[=:|]+")  # in no model
 _SIGNS: Final = re.compile(r"[^\w\s./+?-]|(?<=\w):")  # what a query would take for something else
+_SURE: Final = 0.7  # of the reader's confidence, for a code that no field names
 _AGAIN: Final = 0.97  # of the confidence, for a line that was read again
 _READ_WELL: Final = 0.01  # of two readings that the book does not have, the surer one
 _PLAIN: Final = 4.5  # a set of the book with exactly the model that a field names
 _HOW: Final = {"exact": 3, "near": 2, "family": 1}
+
+
+def _is_read(one: Candidate[F]) -> bool:
+    """Return whether the code was read, or is a set of the book: grain looks like codes, too."""
+    close = one.found.matches and _HOW.get(one.found.matches[0].how, 0) > 1
+    return bool(one.named or close or one.piece.sure >= _SURE)
 
 
 def _worth(one: Candidate[F]) -> tuple[float, bool, float]:

@@ -158,6 +158,8 @@ def _part(grey: Any) -> tuple[int, int, int, int]:
 _LABEL_SEARCHED: Final = 960  # small print in much grain is found more often in a smaller picture, and sooner
 _LEAST_BOX: Final = 0.35  # of the confidence that a box holds text, at the closer look
 _LEAST_SURE: Final = 0.35
+_MOST_LINES: Final = 40  # of a label; grain looks like hundreds of them
+_MOST_AGAIN: Final = 20  # lines that are read again
 _DOUBTED: Final = 0.98  # a line read with less is read again
 _TRIED_TURNED: Final = 3  # so many lines tell which way up a label is
 
@@ -182,11 +184,18 @@ def label_lines(pixels: Any, reader: Any, *, closer: bool) -> list[list[Any]]:
     small = cv2.resize(part, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     more = {"box_thresh": _LEAST_BOX} if closer else {"box_thresh": 0.5}
     found = reader(small, use_det=True, use_cls=False, use_rec=False, **more)
-    boxes = [] if found.boxes is None else [box / scale + (left, top) for box in found.boxes]
+    seen = [] if found.boxes is None else list(zip(found.boxes, found.scores, strict=True))
+    best = sorted(range(len(seen)), key=lambda number: -seen[number][1])[:_MOST_LINES]
+    boxes = [seen[number][0] / scale + (left, top) for number in sorted(best)]
     lines = _upright([(box, _cut(pixels, box)) for box in boxes], reader)
     pieces = []
+    again = 0
     for box, line in lines:
-        text, sure, others = _line_read(line, reader)
+        first = _read_once(line, reader)
+        text, sure, _ = first
+        doubted = again < _MOST_AGAIN and _is_doubted(text, sure)
+        again += doubted
+        others = _read_again(line, first, reader) if doubted else []
         if text.strip() and sure >= _LEAST_SURE:
             places = [[round(float(x), 1), round(float(y), 1)] for x, y in box]
             pieces.append([text, places, round(sure, 4), others])
@@ -229,25 +238,31 @@ def _on_its_head(line: Any) -> Any:
     return np.ascontiguousarray(line[::-1, ::-1])
 
 
-def _line_read(line: Any, reader: Any) -> tuple[str, float, list[str]]:
-    """Return the text of a line, the confidence, and other readings of it, likelier ones first."""
-    first = _read_once(line, reader)
-    text, sure = first[0], first[1]
-    if sure >= _DOUBTED or not (any(map(str.isdigit, text)) or sure < _LEAST_SURE):
-        return text, sure, []
-    others = []
+def _is_doubted(text: str, sure: float) -> bool:
+    """Return whether a line may be another text, and may be the model."""
+    return _LEAST_SURE <= sure < _DOUBTED and any(map(str.isdigit, text))
+
+
+def _read_again(line: Any, first: tuple[str, float, Any], reader: Any) -> list[str]:
+    """Return other readings of a line, of which each follows from another picture of it."""
+    found = []
     for changed in (_calm(line), _sharp(line)):
         again = _read_once(changed, reader)
-        others.append(again[:2])
-        value = _value_alone(changed, again)
-        if value is not None:
-            others.append((again[0][: value[1]] + _read_once(value[0], reader)[0], again[1]))
-    value = _value_alone(line, first)
-    if value is not None:
-        others.append((text[: value[1]] + _read_once(value[0], reader)[0], sure))
-    texts = dict.fromkeys(one for one, sure_ in others if sure_ >= _LEAST_SURE and one.strip())
-    texts.pop(text, None)
-    return text, sure, list(texts)
+        found.append(again[:2])
+        found += _with_value(changed, again, reader)
+    found += _with_value(line, first, reader)
+    texts = dict.fromkeys(text for text, sure in found if sure >= _LEAST_SURE and text.strip())
+    texts.pop(first[0], None)
+    return list(texts)
+
+
+def _with_value(line: Any, said: tuple[str, float, Any], reader: Any) -> list[tuple[str, float]]:
+    """Return the text of a line whose value was read alone, and the confidence; [] without a value."""
+    value = _value_alone(line, said)
+    if value is None:
+        return []
+    part, begin = value
+    return [(said[0][:begin] + _read_once(part, reader)[0], said[1])]
 
 
 def _read_once(line: Any, reader: Any) -> tuple[str, float, Any]:
@@ -264,7 +279,7 @@ def _value_alone(line: Any, said: tuple[str, float, Any]) -> tuple[Any, int] | N
     """
     text, _, places = said
     end = max(text.find(mark) for mark in ":.=")
-    if places is None or end < 1 or not any(map(str.isdigit, text[end:])):
+    if places is None or end < 0 or not any(map(str.isdigit, text[end:])):
         return None
     signs = "".join(sign for word in places.words for sign in word)
     columns = [column for word in places.word_cols for column in word]

@@ -6,6 +6,7 @@ The lines are such as rating labels have them (common practice); makes and model
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -178,6 +179,31 @@ def test_a_photo_is_looked_at_more_closely_only_if_it_does_not_name_a_set_of_the
         label = look_at(read, book.find, book.make_of, today=2026)
         assert looks == expected
         assert first(label) == ("Norwell", "NV40-210", "exact")
+
+
+def test_each_reading_of_a_line_is_asked_for_and_the_first_one_comes_first(book: Reader) -> None:
+    read = read_as("NORWELL", "M/b: NVAO-21", *AROUND)
+    line = read.pieces[1]._replace(others=("M/b: NV4O-Z1", "M/b: NV40-210", "M/b: NV40-220"))
+    label = asked(book, replace(read, pieces=(read.pieces[0], line, *read.pieces[2:])))
+    told = [one.found.matches[0].model for one in label.candidates]
+    assert told[:2] == ["NV40-210", "NV40-220"]
+    assert label.candidates[0].piece.text == "M/b: NV40-210"
+    sure = read.pieces[1]._replace(text="MODEL: NV40-220", others=("MODEL: NV40-210",))
+    label = asked(book, replace(read, pieces=(read.pieces[0], sure, *read.pieces[2:])))
+    assert first(label) == ("Norwell", "NV40-220", "exact")
+
+
+def test_what_both_looks_saw_is_told_once_and_the_better_look_first(book: Reader) -> None:
+    whole, near = read_as("NORWELL", "NV40-2I0", "NV32-21O"), read_as("NORWELL", "NV40-210")
+    label = look_at(lambda closer: near if closer else whole, book.find, book.make_of, today=2026)
+    assert [one.found.matches[0].model for one in label.candidates] == ["NV40-210", "NV32-210"]
+    assert first(label) == ("Norwell", "NV40-210", "exact")
+
+
+def test_grain_that_looks_like_a_code_is_no_model(book: Reader) -> None:
+    read = read_as("NORWELL", "K7/X91B", "60Q2W")
+    grain = tuple(one._replace(sure=0.5) for one in read.pieces[1:])
+    assert asked(book, replace(read, pieces=(read.pieces[0], *grain))).candidates == ()
 
 
 def test_a_year_to_come_is_no_year_of_the_set(book: Reader) -> None:

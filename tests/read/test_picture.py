@@ -75,6 +75,54 @@ def test_a_photo_lying_on_its_side_is_read_upright(reader: PictureReader) -> Non
     assert "NORWELL" in texts(read)
 
 
+@pytest.mark.parametrize("turn", [0, -25, 90, 180])
+def test_a_label_is_read_the_right_way_up(reader: PictureReader, turn: float) -> None:
+    read = reader.read(cleaned(photo(turn=turn)), label=True)
+    assert {"NORWELL", "AC 220-240V 50Hz 85W"} <= set(texts(read))
+    (model,) = (piece for piece in read.pieces if "NV40-210" in piece.text)
+    (x0, y0), (x1, y1) = model.corners[:2]
+    assert abs((math.degrees(math.atan2(y0 - y1, x1 - x0)) - turn + 180) % 360 - 180) < 3
+
+
+def test_a_model_behind_a_name_in_letters_that_the_library_does_not_know_is_read(
+    reader: PictureReader,
+) -> None:
+    """The library loses signs of such a line, "43SW102"; so what follows the name is read alone."""
+    matplotlib = pytest.importorskip("matplotlib", reason="matplotlib is not installed")
+    from PIL import ImageDraw, ImageFilter, ImageFont
+
+    font = Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans-BoldOblique.ttf"
+    made = Image.new("RGB", (900, 300), "#202020")
+    pen = ImageDraw.Draw(made)
+    for number, text in enumerate(("NORWELL", "МОДЕЛЬ:43SW10T2", "P/N: 13765228")):
+        pen.text((60, 40 + 70 * number), text, font=ImageFont.truetype(str(font), 30), fill="#d0d0d0")
+    out = io.BytesIO()
+    made.filter(ImageFilter.GaussianBlur(1.5)).save(out, "JPEG")
+    read = reader.read(cleaned(out.getvalue()), label=True)
+    every = [text for piece in read.pieces for text in (piece.text, *piece.others)]
+    assert any(text.endswith("43SW10T2") for text in every), every
+
+
+@pytest.mark.parametrize("closer", [False, True])
+def test_grain_that_looks_like_hundreds_of_lines_costs_no_more_than_a_label(closer: bool) -> None:
+    numpy = pytest.importorskip("numpy", reason="numpy is not installed")
+    pytest.importorskip("cv2", reason="OpenCV is not installed")
+    boxes = [[(x, y), (x + 90, y), (x + 90, y + 20), (x, y + 20)] for x in (0, 300) for y in range(0, 900, 3)]
+    words = SimpleNamespace(words=["A1"], word_cols=[[1, 2]], line_txt_len=10)
+    calls = []
+
+    def library(picture: object, *, use_det: bool, **more: object) -> SimpleNamespace:
+        calls.append(use_det)
+        if use_det:
+            return SimpleNamespace(boxes=numpy.array(boxes), scores=[0.5] * len(boxes))
+        return SimpleNamespace(txts=("A1",), scores=[0.6], word_results=[words])
+
+    picture = numpy.random.default_rng(5).integers(0, 255, (960, 960, 3), "uint8")
+    assert len(recogniser.label_lines(picture, library, closer=closer)) == 40
+    assert calls.count(True) == 1
+    assert calls.count(False) < 150
+
+
 def test_a_picture_without_text_gives_no_pieces(reader: PictureReader) -> None:
     assert reader.read(cleaned(photo(()))).pieces == ()
 
