@@ -66,7 +66,7 @@ def day_sheet(book: Book, day: date, said: Language) -> tuple[DaySheet, list[str
     van = [
         f"{line.count} x {item_name(line.item, said)}{_in_van(line.in_stock, said)}" for line in plan.items
     ]
-    van += [_material(one.count, one.unit, one.item) for one in materials]
+    van += [_material(one.count, one.unit, item_name(one.item, said)) for one in materials]
     buy = [
         f"{line.count - line.in_stock} x {item_name(line.item, said)}"
         for line in plan.items
@@ -150,7 +150,7 @@ def _carried(plan: Plan, numbers: Sequence[int], job: Job, said: Language) -> It
         item_name(line.item, said) for line in plan.items for number, _ in line.uses if number in numbers
     )
     yield from mine
-    yield from (_material(one.count, one.unit, one.item) for one in job.materials)
+    yield from (_material(one.count, one.unit, item_name(one.item, said)) for one in job.materials)
 
 
 def _in_van(count: int, said: Language) -> str:

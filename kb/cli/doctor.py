@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from kb.base.errors import BadInput, BookTrouble, BookUnavailable, JackfieldError, NoBookYet, NotFound
+from kb.base.messages import worded
 from kb.cli.command import command
 from kb.cli.common import Session, text
 from kb.cli.progress import bar
@@ -42,7 +43,7 @@ def doctor_command(session: Session, mend: bool) -> int:
     except JackfieldError as trouble:
         found = [Check("book", (str(trouble),))]
     if mend and path is not None and any(one.name in _MENDED and not one.ok for one in found):
-        mended += [said("cli/doctor/mended", what=one) for one in mend_schema(path)]
+        mended += [said("cli/doctor/mended", what=worded(one, said.code)) for one in mend_schema(path)]
         found = checks(session.book.store, path)
     whole = all(one.ok for one in found if one.name not in ("rights", *_MENDED))
     index = _index(session)
@@ -62,7 +63,7 @@ def doctor_command(session: Session, mend: bool) -> int:
     found.append(Check("leftovers", tuple(said("cli/doctor/unfinished", file=one.name) for one in left[:5])))
     well = all(one.ok for one in found)
     if session.as_json:
-        listed = [{"name": one.name, "ok": one.ok, "wrong": list(one.wrong)} for one in found]
+        listed = [{"name": one.name, "ok": one.ok, "wrong": [*map(str, one.wrong)]} for one in found]
         session.json({"book": _place(session, path), "well": well, "checks": listed, "mended": mended})
         return 0 if well else 1
     out = session.console
@@ -71,7 +72,7 @@ def doctor_command(session: Session, mend: bool) -> int:
         name = said(f"cli/doctor/check/{check.name}")
         out.print(text(f"{name:11} {state}", "" if check.ok else "bold red"))
         for fault in check.wrong:
-            out.print(text(f"    {fault}"), soft_wrap=True)
+            out.print(text(f"    {worded(fault, said.code)}"), soft_wrap=True)
     for done in mended:
         out.print(text(done))
     if not whole and path is None:

@@ -10,6 +10,7 @@ import click
 
 from kb.base.datafiles import data_tables
 from kb.base.errors import BadInput, ascii_controls, described
+from kb.base.messages import Said
 from kb.catalogue.drivers import drivers
 from kb.cli.command import command
 from kb.cli.common import Output, Quantity, Session, choice
@@ -104,10 +105,10 @@ def loop_command(
     feet = (Units(units) if units else session.settings.units) is Units.FEET
     typed_feet = feet and (units is not None or not session.as_json)
     if typed_feet and (bare := _bare(given)):
-        session.say(f"{', '.join(bare)}: read as feet; for metres write m, or --units metric")
+        session.say(session.language("cli/loop/read-as-feet", typed=", ".join(bare)))
     driver, lacks = driver_for(given, session.settings)
     if lacks:
-        session.say(lacks)
+        session.say(lacks.in_language(session.language.code))
     answer = answer_for(given, driver, feet=typed_feet, by_awg=feet)
     kinds: tuple[tuple[Literal["svg", "png"], str | None], ...] = (("svg", svg), ("png", png))
     for kind, file in kinds:
@@ -211,7 +212,7 @@ def answer_for(
     return plan(ask, sold, [each for each in cautions_from(table) if each.always])
 
 
-def driver_for(given: Mapping[str, Any], settings: Settings) -> tuple[DriverLimits | None, str]:
+def driver_for(given: Mapping[str, Any], settings: Settings) -> tuple[DriverLimits | None, Said | None]:
     """Return the driver to judge by, and what to say where the usual one cannot be judged.
 
     As typed by its plate, else by its name, else the usual one of the settings. What the settings hold of
@@ -234,18 +235,18 @@ def driver_for(given: Mapping[str, Any], settings: Settings) -> tuple[DriverLimi
                 "both --driver-current and --driver-voltage, from its plate",
             )
         typed = DriverLimits("driver as typed", current, voltage, least or 0.0, source="typed by the user")
-        return _of_plate(typed, Plate(plate or Plate.RMS)), ""
+        return _of_plate(typed, Plate(plate or Plate.RMS)), None
     known = drivers()
     usual = _usual(settings, known)
     if name is None:
         if usual is None and settings.driver:
-            return None, f"{settings.driver} is not judged: {_PLATE}"
-        return usual, ""
+            return None, Said("cli/loop/no-plate", driver=settings.driver, why=_PLATE)
+        return usual, None
     if settings.driver and same_name(name, settings.driver):
         if usual is None:
             raise BadInput("--driver", name, _PLATE)
-        return usual, ""
-    return driver_named(name, known), ""
+        return usual, None
+    return driver_named(name, known), None
 
 
 _PLATE: Final = (

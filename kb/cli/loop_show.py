@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
+from kb.catalogue import item_name
 from kb.cli.tables import fitted
 from kb.domain.language import ENGLISH, Language
 from kb.loop.driver import Fit
@@ -87,7 +88,7 @@ def render_loop(answer: Answer, console: Console, said: Language = ENGLISH) -> N
         mind = _said(said, "mind", mind=route.says("mind"))
         console.print(_marked("-", [route.says("how").shown(said), mind]))
         console.print(Text(_said(said, "carry"), style="bold"))
-        console.print(_carry(answer, feet=said.feet))
+        console.print(_carry(answer, said))
     console.print()
     console.print(Text(said("sheet/standing/heading"), style="bold"))
     console.print(_marked("!", [each.sentence.shown(said) for each in answer.cautions]))
@@ -152,7 +153,7 @@ def _marked(mark: str, lines: Sequence[str]) -> Table:
     return table
 
 
-def _carry(answer: Answer, *, feet: bool) -> Table:
+def _carry(answer: Answer, said: Language) -> Table:
     from rich.table import Table
     from rich.text import Text
 
@@ -162,8 +163,8 @@ def _carry(answer: Answer, *, feet: bool) -> Table:
         count, item = str(each.count), each.item
         if each.unit == METRE:
             both = f"{each.count} m", f"{each.count / FOOT_M:.0f} ft"
-            count = " = ".join(reversed(both) if feet else both)
-        table.add_row(count, Text(item))
+            count = " = ".join(reversed(both) if said.feet else both)
+        table.add_row(count, Text(item_name(item, said)))
     return table
 
 

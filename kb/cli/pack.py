@@ -202,7 +202,7 @@ def render_pack(
         lines.add_column(justify="right", min_width=4)
         lines.add_column(overflow="fold")
         for material in materials:
-            lines.add_row(*(text(part) for part in counted(material)))
+            lines.add_row(*(text(part) for part in counted(material, language)))
         console.print(lines)
     console.print()
     console.print(verdict(plan, console.width, language))
@@ -278,11 +278,13 @@ def question(ask: Ask, plan: Plan, width: int, language: Language = ENGLISH) -> 
     return said
 
 
-def counted(material: Material) -> tuple[str, str]:
+def counted(material: Material, language: Language) -> tuple[str, str]:
     """``24 m (79 ft)``, ``wire AWG 18``: count and item of a line, lengths in both families of units."""
+    from kb.catalogue import item_name
+
     if material.unit != "m":
-        return f"{material.count} x", material.item
-    return f"{material.count} m ({material.count / _FOOT_M:.0f} ft)", material.item
+        return f"{material.count} x", item_name(material.item, language)
+    return f"{material.count} m ({material.count / _FOOT_M:.0f} ft)", item_name(material.item, language)
 
 
 def print_list(
@@ -302,7 +304,7 @@ def print_list(
         f"{line.count} x {item_name(line.item, language)} ({_purpose(line, plan, language)})"
         for line in plan.items
     ]
-    lines += [" ".join(counted(material)) for material in materials]
+    lines += [" ".join(counted(material, language)) for material in materials]
     for entry in lines:
         for part in wrapped(entry, console.width, "[ ] ", "    "):
             console.print(text(part))

@@ -61,9 +61,8 @@ class Asked:
             raise BadInput(command, described("nothing"), "MAKE MODEL, or --panel VISITFILE")
         for signal in signals:
             if not known.panel.has(signal):
-                session.say(
-                    f"--taken {signal}: no output of this panel carries {signal.label}; nothing is marked"
-                )
+                said = session.language
+                session.say(said("cli/path/not-carried", signal=signal.value, name=said.word(signal)))
         return replace(known, panel=known.panel.taken(signals))
 
     def assumes_the_driver(self, session: Session) -> bool:
@@ -163,7 +162,7 @@ def asked_metres(session: Session, typed: str | None) -> float | None:
     feet = not session.as_json and session.settings.units is Units.FEET
     metres = length(typed, "--length", low=0, high=LONGEST_RUN, feet=feet)
     if feet and not has_unit(typed):
-        session.say(f"{ascii_controls(typed[:60])}: read as feet; for metres write m")
+        session.say(session.language("cli/read-as-feet", typed=ascii_controls(typed[:60])))
     return metres
 
 

@@ -47,7 +47,7 @@ def _record(session: Session, data: object, which: tuple[str, str], job: str) ->
         "readings",
     )
     done = session.book.record([visit])
-    session.say(f"recorded  {which[0]} {which[1]}")
+    session.say(session.language("cli/recorded", make=which[0], model=which[1]))
     return [*(one.id for one in done.recorded), *done.already][0]
 
 

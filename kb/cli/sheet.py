@@ -99,7 +99,7 @@ def sheet_command(
             }
         )
     elif out != "-":
-        session.say(f"{out} written; open it in a browser and print it")
+        session.say(session.language("cli/day/written", file=out))
     return 0 if connection.chosen else 1
 
 

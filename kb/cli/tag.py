@@ -61,7 +61,7 @@ def tag_command(
             }
         )
     elif out != "-":
-        session.say(f"{out} written; print it in its own size, {WIDTH_MM:g} x {HEIGHT_MM:g} mm")
+        session.say(session.language("cli/tag/written", file=out, width=WIDTH_MM, height=HEIGHT_MM))
     return 0 if connection.chosen else 1
 
 

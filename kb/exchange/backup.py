@@ -105,7 +105,7 @@ def back_up(book: Path, folder: Path, keep: int = KEEP) -> Backup:
         with suppress(OSError):
             path.unlink(missing_ok=True)
         raise
-    problems = list(copy.wrong.said("trigger", "index", "view", "table"))
+    problems = [str(one) for one in copy.wrong.said("trigger", "index", "view", "table")]
     removed: tuple[Path, ...] = ()
     photos = manuals = 0
     try:
@@ -357,7 +357,7 @@ def _made_fit(draft: Path, backup: Copy) -> tuple[str, ...]:
         backup.standing,
     ) or found.wrong:
         raise BookTrouble(f"{backup.path}: could not be copied whole; nothing was changed")
-    return tuple(wrong.said("trigger", "index", "view", "table"))
+    return tuple(map(str, wrong.said("trigger", "index", "view", "table")))
 
 
 def _same_pages(draft: Path, book: Path) -> None:

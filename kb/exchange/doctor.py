@@ -21,6 +21,7 @@ from typing import Final
 
 from kb.base.errors import BookUnavailable, JackfieldError, ascii_controls
 from kb.base.files import BESIDE, uri_of
+from kb.base.messages import Said, Wording
 from kb.settings import BACKUPS, FILES
 from kb.store import Store
 from kb.store.content_id import is_sealed
@@ -39,7 +40,7 @@ class Check:
     """Hold one check: its subject, and its faults (none if all is well)."""
 
     name: str
-    wrong: tuple[str, ...]
+    wrong: tuple[Wording, ...]
 
     @property
     def ok(self) -> bool:
@@ -59,13 +60,13 @@ def checks(store: Store, path: Path | None) -> list[Check]:
     return found
 
 
-def _tried(look: Callable[[], Iterator[str]]) -> tuple[str, ...]:
-    wrong: list[str] = []
+def _tried(look: Callable[[], Iterator[Wording]]) -> tuple[Wording, ...]:
+    wrong: list[Wording] = []
     try:
         for one in look():
             wrong.append(one)
             if len(wrong) > _FEW:
-                return (*wrong[:_FEW], "... and more")
+                return (*wrong[:_FEW], Said("book/fault/more"))
     except BookUnavailable:
         raise  # the server is away or the book is busy: its state stays unknown
     except (JackfieldError, sqlite3.Error, OSError, ValueError) as problem:
@@ -82,9 +83,9 @@ def _integrity(path: Path) -> Iterator[str]:
     yield from (str(row[0]) for row in _asked(path, f"PRAGMA integrity_check({_FEW + 1})") if row[0] != "ok")
 
 
-def _references(path: Path) -> Iterator[str]:
+def _references(path: Path) -> Iterator[Said]:
     for table, row, parent, _ in _asked(path, "PRAGMA foreign_key_check"):
-        yield f"{table}, row {row}: belongs to no {parent}"
+        yield Said("book/fault/reference", table=table, row=row, parent=parent)
 
 
 def _differences(path: Path) -> Differences:
@@ -93,19 +94,19 @@ def _differences(path: Path) -> Differences:
         return differences(book, stamp)
 
 
-def _guards(path: Path) -> Iterator[str]:
+def _guards(path: Path) -> Iterator[Said]:
     yield from _differences(path).said("trigger")
 
 
-def _indexes(path: Path) -> Iterator[str]:
+def _indexes(path: Path) -> Iterator[Said]:
     yield from _differences(path).said("index", "view")
 
 
-def _tables(path: Path) -> Iterator[str]:
+def _tables(path: Path) -> Iterator[Said]:
     yield from _differences(path).said("table")
 
 
-def mend_schema(path: Path) -> tuple[str, ...]:
+def mend_schema(path: Path) -> tuple[Said, ...]:
     """Drop triggers, indexes and views that belong to no book, and add the missing ones.
 
     No table is touched, so no fact is. Return the faults found; raises BookTrouble.
@@ -131,24 +132,25 @@ def mend_schema(path: Path) -> tuple[str, ...]:
 _MODES: Final = os.name != "nt"
 
 
-def _rights(path: Path) -> Iterator[str]:
+def _rights(path: Path) -> Iterator[Said]:
     for one in (path.parent, path):
         mode = stat.S_IMODE(one.stat().st_mode)
         if _MODES and mode & 0o077:
-            yield f"{one}: others may look in (mode {mode:o}); chmod go-rwx"
+            yield Said("book/fault/rights", place=one, mode=f"{mode:o}")
 
 
-def _seals(store: Store) -> Iterator[str]:
+def _seals(store: Store) -> Iterator[Said]:
     with store.snapshot() as book:
         for fact in visits(book, 0, private=False):
             if (fact.nonce or is_sealed(fact.id)) and not certified(fact):
-                yield f"visit {fact.id}: its words are not those that its id was made from"
+                yield Said("book/fault/seal", id=fact.id)
         for other in rows(book):
             if is_sealed(other.id) and not certified(other):
-                yield f"{type(other).__name__.removesuffix('Fact').lower()} {other.id}: does not fit its id"
+                kind = type(other).__name__.removesuffix("Fact").lower()
+                yield Said("book/fault/other-seal", kind=kind, id=other.id)
 
 
-def _lineage(store: Store) -> Iterator[str]:
+def _lineage(store: Store) -> Iterator[Said]:
     later: dict[str, set[str]] = defaultdict(set)
     with store.snapshot() as book:
         for fact in visits(book, 0, private=False):
@@ -165,20 +167,20 @@ def _lineage(store: Store) -> Iterator[str]:
                 state[visit] = 2
                 open_.pop()
             elif state.get(following) == 1:
-                yield f"visits {following} and {visit} each take the other's place: withdraw one"
+                yield Said("book/fault/lineage", one=following, other=visit)
             elif following not in state:
                 state[following] = 1
                 open_.append((following, iter(sorted(later.get(following, ())))))
 
 
-def _counts(store: Store) -> Iterator[str]:
+def _counts(store: Store) -> Iterator[Said]:
     with store.snapshot() as book:
         counts, streamed = book.counts(), sum(len(some) for some in book.visits())
     if counts.visits != streamed:
-        yield f"{counts.visits} visits are counted, {streamed} can be read"
+        yield Said("book/fault/counts", count=counts.visits, read=streamed)
 
 
-_OF_FILE: Final[tuple[tuple[str, Callable[[Path], Iterator[str]]], ...]] = (
+_OF_FILE: Final[tuple[tuple[str, Callable[[Path], Iterator[Wording]]], ...]] = (
     ("integrity", _integrity),
     ("references", _references),
     ("guards", _guards),
@@ -186,7 +188,7 @@ _OF_FILE: Final[tuple[tuple[str, Callable[[Path], Iterator[str]]], ...]] = (
     ("tables", _tables),
     ("rights", _rights),
 )
-_OF_STORE: Final[tuple[tuple[str, Callable[[Store], Iterator[str]]], ...]] = (
+_OF_STORE: Final[tuple[tuple[str, Callable[[Store], Iterator[Wording]]], ...]] = (
     ("readable", _counts),
     ("seals", _seals),
     ("lineage", _lineage),

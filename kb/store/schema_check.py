@@ -15,6 +15,7 @@ from typing import Final, NamedTuple
 import sqlalchemy as sa
 
 from kb.base.errors import shown
+from kb.base.messages import Said
 from kb.store.upgrade import made
 
 _ASKED: Final = (
@@ -34,8 +35,13 @@ class Part(NamedTuple):
     """``table``, ``index``, ``trigger`` or ``view``."""
     name: str
 
+    @property
+    def said(self) -> Said:
+        """Name the part."""
+        return Said(f"book/part/{self.kind}", name=shown(self.name))
+
     def __str__(self) -> str:
-        return f"the {self.kind} {shown(self.name)}"
+        return str(self.said)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,19 +60,21 @@ class Differences:
         """Return tables of a book that are missing or wrong: they cannot be repaired."""
         return tuple(one for one in (*self.missing, *self.changed) if one.kind == "table")
 
-    def said(self, *kinds: str) -> Iterator[str]:
+    def said(self, *kinds: str) -> Iterator[Said]:
         """Yield one sentence for each difference of these kinds."""
         for one in self.extra:
             if one.kind in kinds:
-                harm = ": it can drop or change what is recorded" if one.kind == "trigger" else ""
-                yield f"{one} belongs to no book{harm}"
+                yield Said(_for("book/fault/extra", one), part=one.said)
         for one in self.missing:
             if one.kind in kinds:
-                guard = ": recorded facts could be changed" if one.kind == "trigger" else ""
-                yield f"{one} is missing{guard}"
+                yield Said(_for("book/fault/missing", one), part=one.said)
         for one in self.changed:
             if one.kind in kinds:
-                yield f"{one} is not as in a book of this format"
+                yield Said("book/fault/changed", part=one.said)
+
+
+def _for(key: str, part: Part) -> str:
+    return f"{key}/trigger" if part.kind == "trigger" else key
 
 
 def differences(book: sqlite3.Connection, stamp: str) -> Differences:

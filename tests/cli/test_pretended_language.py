@@ -1,0 +1,280 @@
+"""Every sentence on a screen comes from the catalogue.
+
+In a pretended language whose sentences are all marked, screens and helps have nothing else but data.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import click
+import pytest
+
+from kb.base import messages as catalogue
+from kb.base.datafolder import data_path
+from kb.domain import words
+from kb.domain.language import Language
+from tests.cli.conftest import Run
+from tests.cli.test_commands import VisitFile
+from tests.cli.test_help import COMMANDS
+
+CODE = "es"  #: the language that is pretended
+#: Names of units and formats, which are the same in every language.
+UNITS = frozenset(
+    "icnirp backups awg dba dbv dbu ohm khz mhz hz db mm2 min "
+    "csv json jsonl html svg png wav toml pdf gzip tls url iec".split()
+)
+#: Files of data with names, and with texts of their own in each language; and the keys of both.
+DATA_FILES = ("items.toml", "faults.toml", "drivers.toml", "wire.toml")
+NAMES = ("name", "id", "label", "answers", CODE)
+
+
+def marked(message: Any) -> Any:
+    if isinstance(message, dict):
+        return {form: marked(one) for form, one in message.items()}
+    return f"⟦{message}⟧" if re.search(r"[A-Za-z]", message) else message
+
+
+@pytest.fixture
+def pretended(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[None]:
+    """The other language is English in which each sentence and each word of the vocabulary is marked."""
+    said = json.loads(Path(data_path("messages/en.json") or "").read_text("utf-8"))
+    said |= {key: one for key, one in catalogue.messages(CODE).items() if key.startswith("word/item/")}
+    file = tmp_path / "pretended.json"
+    months = " ".join(marked(month) for month in said["language/months"].split())
+    file.write_text(json.dumps({key: marked(one) for key, one in said.items()} | {"language/months": months}))
+
+    def found(name: str) -> str | None:
+        return str(file) if name == f"messages/{CODE}.json" else data_path(name)
+
+    monkeypatch.setattr(catalogue, "data_path", found)
+    monkeypatch.setattr(Language, "word", lambda self, word: f"⟦{word.label}⟧")
+    catalogue.messages.cache_clear()
+    yield
+    catalogue.messages.cache_clear()
+
+
+def left(text: str) -> str:
+    """A text without all that is marked, marks in marks, too."""
+    depth, kept = 0, []
+    for letter in text:
+        depth += letter == "⟦"
+        kept.append(letter if depth == 0 else " " if letter in "⟦⟧" else "")
+        depth -= letter == "⟧"
+    assert depth == 0, text
+    return "".join(kept)
+
+
+def vocabulary(kind: type[words.Word] = words.Word) -> Iterator[str]:
+    for below in kind.__subclasses__():
+        yield from (one.value for one in below)
+        yield from vocabulary(below)
+
+
+def strings(data: object, named: bool = False) -> Iterator[str]:
+    """The texts of a file of data below one of ``NAMES``."""
+    if isinstance(data, dict):
+        for key, one in data.items():
+            if named:
+                yield key
+            if key == "answers" and not named:  # their names are typed, their sentences are for people
+                yield from one
+            else:
+                yield from strings(one, named or key in NAMES)
+    elif isinstance(data, list):
+        for one in data:
+            yield from strings(one, named)
+    elif named:
+        yield str(data)
+
+
+def known_words(*typed: str) -> set[str]:
+    """Words that are data or names: of the vocabulary, files, commands, options and of what was typed."""
+    texts = [*typed, *vocabulary(), *COMMANDS, "jackfield"]
+    for name in DATA_FILES:
+        texts += strings(tomllib.loads(Path(data_path(name) or "").read_text("utf-8")))
+    for command in COMMANDS.values():
+        texts.append(command.help or "")
+        context = click.Context(command)
+        for param in command.get_params(context):
+            texts += [*param.opts, *param.secondary_opts, param.make_metavar(context), str(param.default)]
+    return {word for text in texts for word in re.findall(r"[^\W\d_]{3,}", text.casefold())} | UNITS
+
+
+def strangers(text: str, known: set[str]) -> list[str]:
+    """Words of a screen that are neither marked nor known."""
+    words_left = re.findall(r"\b[^\W\d_]{3,}\b", left(text))  # no part of an id
+    return [word for word in words_left if word.casefold() not in known and len({*word}) > 1]
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_help_has_no_word_of_its_own(
+    jackfield: Run, pretended: None, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    monkeypatch.setenv("COLUMNS", "400")
+    jackfield("settings", "--language", CODE)
+    known = known_words("OPTIONS COMMAND ARGS")
+    assert strangers(jackfield(*name.split(), "--help").out, known) == []
+    assert strangers(jackfield(*name.split(), "--no-such-option").err, known | {"such"}) == []
+
+
+JOB = (
+    "job",
+    "add",
+    "Norwell",
+    "NV40-210",
+    "--job",
+    "J-12",
+    "--client",
+    "Alder",
+    "--place",
+    "Mill",
+    "--day",
+    "today",
+)
+#: Words of commands; those that change the book come last. ``*``: a file of the test.
+SCREENS = """
+    find nv40-210
+    find nv40
+    find Zzyzx
+    find qq
+    show Norwell NV40-210
+    show Nobody X1
+    path Norwell NV40-210
+    path Norwell NV40-210 --inputs optical --taken optical
+    path --job J-12
+    path Norwell NV40-210 --taken arc --length 30
+    path Norwell NV40-210 --svg *.svg
+    evidence Norwell NV40-210
+    evidence Norwell --year 2014
+    evidence Nowhere
+    job list
+    job list --open
+    job list zz
+    job show J-12
+    job show J-12 --states
+    job change J-12 --year 2014 --taken optical
+    job call J-12
+    job call J-12 maybe_so
+    day
+    day --print
+    day tomorrow
+    day --html *.html
+    pack --day today
+    pack Norwell --year 2014
+    pack Norwell NV40-210 --print
+    pack --day 2031-01-01
+    pack Norwell NV40-210 --target 0.99
+    stock
+    stock DAC=2
+    stock --day today
+    stock
+    sheet Norwell NV40-210 --out *.html
+    sheet --job J-12 --out *.html
+    tag Norwell NV40-210 --out *.svg
+    isolate --list
+    isolate Norwell NV40-210 --complaint no-sound
+    isolate Norwell NV40-210 --complaint hum --answer mute-test=stays
+    isolate --complaint no-sound --ask
+    loop --room 5x4
+    loop --room 5x4 --route joists --driver-current 4 --driver-voltage 8
+    loop --room 5x4 --turns 1 --driver-current 4 --driver-voltage 8 --plot --spill -32
+    loop --length 5m --width 4m --layout eight
+    loop --room 5x4 --units feet
+    loop --room 5x4 --svg *.svg
+    loop --ring 0.4 --use chair --driver-current 4 --driver-voltage 8
+    loop --job J-12 --room 5x4 --route joists --keep
+    job show J-12
+    day --print
+    pack --day today --print
+    tone sine --seconds 1 --out *.wav
+    tone pink --seconds 1 --out *.wav
+    readings *.toml
+    readings *.toml --record Norwell NV40-210
+    readings *.toml --job J-12
+    visits
+    visits zz
+    visits --limit 1
+    history Norwell NV40-210
+    history Nobody X1
+    settings
+    settings --driver bench --driver-current 4 --driver-voltage 8 --driver-least-load 2
+    settings --driver other
+    loop --room 5x4
+    settings --units feet
+    loop --room 17x13
+    path Norwell NV40-210 --length 10
+    settings --units metric
+    doctor
+    doctor --mend
+    backup
+    backup --list
+    restore --replace
+    dump *.jsonl
+    dump *.csv
+    load *.csv --dry-run
+    load *.csv
+    load *.csv
+    record Norwell NV50-100 opt:ok hp:mute
+    record Norwell NV50-10 rca=AUDIO
+    record
+    merge Norwell NV50-10 --into Norwell NV50-100
+    undo
+    undo
+    share out *.jsonl
+    share out *.jsonl --replace
+    share in *.jsonl --dry-run
+    share in *.jsonl
+    share bundles
+    share review
+    share key
+    share trust
+    share undo zz
+    job done J-12 --used DAC
+    job list --done
+    find
+""".splitlines()
+
+
+@pytest.mark.parametrize("book", ["with a visit", "empty"])
+def test_screens_have_no_word_of_their_own(
+    jackfield: Run,
+    pretended: None,
+    visit_file: VisitFile,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    book: str,
+) -> None:
+    monkeypatch.setenv("COLUMNS", "400")
+    monkeypatch.chdir(tmp_path)
+    files = {
+        "toml": '[[positions]]\nname = "sofa"\nfield_ma_per_m = 300\nnoise_off_dba = -30\n'
+        "response_db = { 100 = -6.0, 1000 = 0.0, 5000 = -2.0 }\n[loop]\nlength_m = 5.0\nwidth_m = 4.0\n",
+        "csv": "make,model,date,form,marking,oddity\nTarnow,T9,2020-03-02,toslink,OPTICAL,x\n",
+    }
+    for ending, text in files.items():
+        (tmp_path / f"file.{ending}").write_text(text, encoding="utf-8")
+    jackfield("settings", "--language", CODE)
+    if book == "with a visit":
+        jackfield("record", "--file", visit_file())
+        jackfield(*JOB)
+    known = known_words(
+        visit_file().read_text("utf-8"), " ".join((*JOB, *SCREENS, *files.values())), str(tmp_path)
+    )
+    found = {}
+    for line in SCREENS:
+        done = jackfield(*(f"file.{word[2:]}" if word.startswith("*.") else word for word in line.split()))
+        # Errors are kept as keys and values, and have tests of their own.
+        said = "\n".join(one for one in done.err.splitlines() if not one.startswith("jackfield: "))
+        if words_left := strangers(f"{done.out}\n{said}", known):
+            found[line] = words_left
+    assert found == {}, json.dumps(found, indent=1)
+
+
+def test_the_search_for_strange_words_can_find_one() -> None:
+    assert strangers("⟦Say ⟦this⟧ word⟧: Norwell, and that", {"norwell"}) == ["and", "that"]
