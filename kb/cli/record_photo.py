@@ -17,13 +17,11 @@ from kb.cli.record_dialog import draw, numbers_of
 from kb.cli.tables import fitted
 from kb.domain import shortform
 from kb.domain.visit import finding_from, finding_to, visit_from
-from kb.domain.words import Direction, Form
+from kb.domain.words import Form
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from kb.domain.jack import Jack
-    from kb.domain.language import Language
     from kb.domain.visit import Source, Visit
     from kb.read.panel import Difference, PanelDraft, SeenJack
 
@@ -73,7 +71,7 @@ def record_photo(
     jacks = [_drafted(one) for one in draft.jacks]
     _show(session, jacks)
     for one in differs:
-        session.console.print(text(told(one, session.language), "yellow"))
+        session.console.print(text(one.said(session.language), "yellow"))
     if not asks:
         if jacks:
             session.say(session.language("cli/record/photo/piped"))
@@ -110,27 +108,6 @@ def _show(session: Session, jacks: list[Drafted]) -> None:
         sure = ("? " if one.doubts else "") + (f"{one.sure:.0%}" if one.at else "")
         table.add_row(*(text(cell) for cell in (str(number), what, way, sure, why)))
     console.print(fitted(table, console))
-
-
-def told(one: Difference, said: Language) -> str:
-    """Return a difference in words."""
-    if one.seen is None:
-        assert one.known is not None
-        return said("read/differs/not-seen", jack=_named(one.known, said))
-    name = one.seen.marking or said.word(one.seen.form)
-    if one.known is None:
-        return said("read/differs/new", jack=name)
-    return said(
-        "read/differs/way",
-        jack=name,
-        known=said.word(one.known.direction),
-        seen=said.word(one.seen.direction),
-    )
-
-
-def _named(jack: Jack, said: Language) -> str:
-    words = [said.word(jack.direction)] if jack.direction is not Direction.UNCLEAR else []
-    return ", ".join([f"{said.word(jack.form)} {jack.marking}".strip(), *words])
 
 
 def _line_of(source: Source, jacks: list[Drafted]) -> str:
@@ -181,10 +158,12 @@ class _Wrong(Exception):
 
 def _asked(session: Session, jacks: list[Drafted], differs: list[Difference]) -> list[Drafted]:
     """What the person confirms, after each correction; the numbers of the list stay as they are shown."""
+    from kb.read.panel import named_jack
+
     said = session.language
     for one in differs:
         if one.seen is None and one.known is not None:
-            question = said("cli/record/photo/there", jack=_named(one.known, said))
+            question = said("cli/record/photo/there", jack=named_jack(one.known, said))
             if click.confirm(question, default=False, err=True):
                 jacks.append(Drafted({"form": one.known.form.value, "marking": one.known.marking}))
     session.say(said("cli/record/photo/help"))

@@ -18,6 +18,7 @@ from typing import Final, NamedTuple
 from kb.base.text import LINE, plain_capitals
 from kb.domain import marking
 from kb.domain.jack import Jack
+from kb.domain.language import Language
 from kb.domain.mark_words import ROWS
 from kb.domain.visit import JACKS, finding_from, read_together
 from kb.domain.words import Direction, Form, Kind, Signal
@@ -84,6 +85,26 @@ class Difference(NamedTuple):
 
     known: Jack | None
     seen: SeenJack | None
+
+    def said(self, language: Language) -> str:
+        """The difference in words."""
+        if self.known is None:
+            assert self.seen is not None
+            return language("read/differs/new", jack=self.seen.marking or language.word(self.seen.form))
+        if self.seen is None:
+            return language("read/differs/not-seen", jack=named_jack(self.known, language))
+        return language(
+            "read/differs/way",
+            jack=self.seen.marking or language.word(self.seen.form),
+            known=language.word(self.known.direction),
+            seen=language.word(self.seen.direction),
+        )
+
+
+def named_jack(jack: Jack, language: Language) -> str:
+    """Return what plugs into a jack, its mark, and which way its sound goes."""
+    words = [language.word(jack.direction)] if jack.direction is not Direction.UNCLEAR else []
+    return ", ".join([f"{language.word(jack.form)} {jack.marking}".strip(), *words])
 
 
 def differences(seen: Sequence[SeenJack], known: Sequence[Jack]) -> list[Difference]:

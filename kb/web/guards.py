@@ -155,7 +155,7 @@ class Guards:
             raise RequestEntityTooLarge  # a body that does not say how long it is (4.2)
         # Only what comes in parts may be large: any other form is read into memory as a whole.
         photos = (
-            request.endpoint in ("record_visit", "add_photo", "read_label")
+            request.endpoint in ("record_visit", "add_photo", "read_label", "read_panel")
             and request.mimetype == "multipart/form-data"
         )
         most = MOST_BODY if g.token and photos else MOST_FORM

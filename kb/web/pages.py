@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 import threading
 from base64 import b64encode
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from functools import partial
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any, Final
@@ -84,24 +85,14 @@ def read_label() -> AnyResponse:
     """What the label on a photo says, and the sets that may be meant; nothing of it is kept."""
     from kb.book import best_line
 
-    file = request.files.get("photo")
-    if file is None:
-        raise BadInput("photo", NOTHING, "a photo of the label")
-    with file.stream as stream:  # a large one is a file without a name
-        sent = stream.read(MOST_BYTES + 1)
-    if not _READING.acquire(timeout=_TURN_S):
-        raise BookTrouble("photo: other photos are being read just now; send it again in a minute")
-    try:
-        with site().book.searcher() as searcher:
-            label = look(
-                sent,
-                "photo",
-                lambda query: searcher.find(query, limit=NEAR),
-                searcher.make_of,
-                today=clock.today().year,
-            )
-    finally:
-        _READING.release()
+    with photo_to_read("a photo of the label") as sent, site().book.searcher() as searcher:
+        label = look(
+            sent,
+            "photo",
+            lambda query: searcher.find(query, limit=NEAR),
+            searcher.make_of,
+            today=clock.today().year,
+        )
     cuts = [b64encode(cut_out(label.picture, one.piece)).decode() for one in label.candidates]
     answer = page(
         "label",
@@ -113,6 +104,22 @@ def read_label() -> AnyResponse:
     )
     answer.headers["Content-Security-Policy"] = POLICY.replace("img-src 'self'", "img-src 'self' data:")
     return answer
+
+
+@contextmanager
+def photo_to_read(expected: str) -> Iterator[bytes]:
+    """The photo that came along, when it is its turn to be read. Raises BadInput if there is none."""
+    file = request.files.get("photo")
+    if file is None:
+        raise BadInput("photo", NOTHING, expected)
+    with file.stream as stream:  # a large one is a file without a name
+        sent = stream.read(MOST_BYTES + 1)
+    if not _READING.acquire(timeout=_TURN_S):
+        raise BookTrouble("photo: other photos are being read just now; send it again in a minute")
+    try:
+        yield sent
+    finally:
+        _READING.release()
 
 
 _READING: Final = threading.Semaphore(1)  # a reader takes much memory

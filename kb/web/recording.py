@@ -16,9 +16,10 @@ from kb.book.photos import MOST, MOST_SPOTS, Spot
 from kb.domain import marking
 from kb.domain.visit import Visit, visit_from
 from kb.domain.words import Basis, Direction, Display, Form, Format, Kind, Level, Outcome, Signal, Speakers
-from kb.read.picture import MOST_BYTES
+from kb.read.picture import MOST_BYTES, missing_library
 from kb.web.guards import wants_json
 from kb.web.jobs import job_asked, met, open_job
+from kb.web.pages import photo_to_read
 from kb.web.site import language, page, site
 from kb.web.visit_form import CARRIED, JACK_OTHERS, OTHERS, Entry, field_of, new_id
 
@@ -58,6 +59,7 @@ def add(app: Flask) -> None:
     app.add_url_rule("/record", "record", record)
     app.add_url_rule("/record", "record_visit", record_visit, methods=["POST"])
     app.add_url_rule("/read", "read_jacks", read_jacks, methods=["POST"])
+    app.add_url_rule("/panel", "read_panel", read_panel, methods=["POST"])
     app.add_url_rule("/recorded", "recorded", recorded)
     app.add_url_rule("/withdraw", "withdraw", withdraw, methods=["POST"])
     app.add_url_rule("/photo", "photo", photo)
@@ -121,6 +123,8 @@ def _form(
         label=_label,
         job_id=_job_id(),
         about=_about_form(entry),
+        panel_reader_missing=missing_library(),
+        panel_words={name: language()(f"web/panel/{name}") for name in _PANEL_WORDS},
         **_WORDS,
     )
 
@@ -268,6 +272,40 @@ def read_jacks() -> AnyResponse:
     """What the panel reader makes of the jacks so far: one sentence for each, and which give no sound out."""
     entry = Entry.read(request.form)
     return jsonify({"read": entry.read_so_far(), "in_only": entry.in_only()})
+
+
+def read_panel() -> AnyResponse:
+    """What the panel on a photo shows, as a draft that the form takes in; nothing of it is kept."""
+    from kb.read.panel import differences, look
+
+    say = language()
+    kind = Kind.meant(request.form.get("kind", "")) or Kind.TELEVISION
+    with photo_to_read("a photo of the panel") as sent:
+        draft = look(sent, "photo", kind)
+    make, model = (request.form.get(name, "").strip()[:80] for name in ("make", "model"))
+    book = site().book
+    known = book.panel(book.visits(make, model)).jacks if make and model else ()
+    differs = differences(draft.jacks, [one.jack for one in known]) if known else []
+    jacks = [
+        {
+            "form": one.form.value,
+            "marking": one.marking,
+            "x": one.x,
+            "y": one.y,
+            "sure": one.sure,
+            "why": "; ".join(say(f"read/doubt/{doubt}") for doubt in one.doubts),
+        }
+        for one in draft.jacks
+    ]
+    told = []
+    for one in differs:
+        missing = one.known if one.seen is None else None
+        about = {"form": missing.form.value, "marking": missing.marking} if missing else {}
+        told.append({"text": one.said(say), **about})
+    return jsonify({"jacks": jacks, "differs": told})
+
+
+_PANEL_WORDS: Final = ("read", "wait", "check", "none", "link", "there", "away")
 
 
 # -- photos --------------------------------------------------------------------------------------------

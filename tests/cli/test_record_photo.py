@@ -16,7 +16,7 @@ from kb.base.errors import MissingExtra
 from kb.read import panel as panels
 from kb.read.picture import Reading, can_import
 from tests.cli.conftest import Run
-from tests.read.pictures import panel_as, photo
+from tests.read.pictures import panel_as, photo, pretend
 
 SET = ("Norwell", "NV40-210")
 ROW = ((400.0, 600.0, "OPTICAL OUT"), (800.0, 600.0, "HDMI 1 (ARC)"), (1200.0, 600.0, "AUDIO OUT"))
@@ -29,20 +29,11 @@ See = Callable[[Reading], None]
 def see(monkeypatch: pytest.MonkeyPatch) -> See:
     """Let the reader of panels see this, whatever the photo shows."""
 
-    def pretend(reading: Reading) -> None:
-        class Reader:
-            def __init__(self, place: str) -> None: ...
-            def __enter__(self) -> Reader:
-                return self
+    def see_this(reading: Reading) -> None:
+        pretend(monkeypatch, reading, panels)
 
-            def __exit__(self, *_: object) -> None: ...
-            def read(self, picture: bytes, place: str, *, closer: bool = False) -> Reading:
-                return reading
-
-        monkeypatch.setattr(panels, "PictureReader", Reader)
-
-    pretend(panel_as(*ROW))
-    return pretend
+    see_this(panel_as(*ROW))
+    return see_this
 
 
 @pytest.fixture

@@ -40,8 +40,8 @@ def read_as(*texts: tuple[float, float, str] | str, turn: float = 0.0, high: flo
     return Reading(1600, 1200, tuple(pieces))
 
 
-def pretend(monkeypatch: pytest.MonkeyPatch, reading: Reading) -> None:
-    """Let the reader of labels see this, whatever the photo shows."""
+def pretend(monkeypatch: pytest.MonkeyPatch, reading: Reading, reader: Any = labels) -> None:
+    """Let the reader of labels, or another one, see this, whatever the photo shows."""
 
     class Reader:
         def __init__(self, place: str) -> None: ...
@@ -52,7 +52,7 @@ def pretend(monkeypatch: pytest.MonkeyPatch, reading: Reading) -> None:
         def read(self, picture: bytes, place: str, *, closer: bool = False, label: bool = False) -> Reading:
             return reading
 
-    monkeypatch.setattr(labels, "PictureReader", Reader)
+    monkeypatch.setattr(reader, "PictureReader", Reader)
 
 
 def panel_as(*texts: tuple[float, float, str], turn: float = 0.0, sure: float = 0.97) -> Reading:

@@ -119,7 +119,8 @@ def test_nothing_that_is_sent_is_a_mistake_of_ours_or_changes_the_book(
 
 
 @pytest.mark.parametrize(
-    "address", ["/record", "/today", "/photo", "/label", "/read", "/isolate", "/forget", "/withdraw"]
+    "address",
+    ["/record", "/today", "/photo", "/label", "/panel", "/read", "/isolate", "/forget", "/withdraw"],
 )
 @pytest.mark.parametrize(
     "wrong",
@@ -140,7 +141,18 @@ def test_no_form_is_taken_without_the_token_of_this_phone(
 
 def test_every_address_that_takes_a_form_is_in_the_test_above(app: Any) -> None:
     takes = {rule.rule for rule in app.url_map.iter_rules() if "POST" in (rule.methods or ())}
-    known = {"/record", "/today", "/photo", "/label", "/read", "/isolate", "/forget", "/withdraw", "/pair"}
+    known = {
+        "/record",
+        "/today",
+        "/photo",
+        "/label",
+        "/panel",
+        "/read",
+        "/isolate",
+        "/forget",
+        "/withdraw",
+        "/pair",
+    }
     assert takes == known
 
 

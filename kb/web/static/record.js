@@ -164,9 +164,13 @@ function recording(form) {
       const list = Object.assign(document.createElement("ol"), { className: "on-photo" });
       list.append(...here.map((spot) => Object.assign(document.createElement("li"), { textContent: markOf(spot.jack) })));
       item.append(...(here.length ? [list] : [Object.assign(document.createElement("p"), { className: "quiet", textContent: "Tap a jack on the photo to say where it is." })]), away);
+      marked(item, frame, n);
       return item;
     }));
   };
+  const marked = panelReader(form, {
+    add, spots, setSpots, photos: () => photos, show: () => showPhotos(), changed: () => { typed = true; offer(); read(); keep(); },
+  });
   // Smaller before it is sent: a basement has little link to spare. Place and camera data stay behind, too.
   const smaller = async (file) => {
     const picture = await createImageBitmap(file);

@@ -4,7 +4,7 @@
 const VERSION = "{{ version }}";
 const SHELL = `jackfield-shell-${VERSION}`;
 const PAGES = "jackfield-pages";
-const STATIC = ["style.css", "page.js", "queue.js", "record.js", "turns.js", "hand_over.js", "tones.js", "icon.svg", "icon-180.png"].map((name) => `/static/${name}?v=${VERSION}`);
+const STATIC = ["style.css", "page.js", "queue.js", "record.js", "panel.js", "turns.js", "hand_over.js", "tones.js", "icon.svg", "icon-180.png"].map((name) => `/static/${name}?v=${VERSION}`);
 const KEPT = ["/", "/set", "/record", "/today", "/bring", "/waiting", "/phone", "/offline", "/isolate", "/hand-over", "/sheet", "/tones"];
 const MOST = 200;
 const PATIENCE = 5000; // ms of a bad link, if the page is kept

@@ -1,0 +1,108 @@
+"use strict";
+// How is a panel read from a photo? Marks become jacks with numbered spots, which a thumb moves and throws away.
+
+const READ_PATIENCE = 180000; // ms; a photo takes some seconds, and may wait for others
+
+function panelReader(form, on) { // on: what the form's script can do with photos, jacks and spots
+  const box = one("#read-panel");
+  const words = JSON.parse(box.dataset.words);
+  const told = one("#panel-said");
+  const differs = one("#panel-differs");
+  const photoOf = new WeakSet(); // photos that were read, and need no second time
+
+  const jackOf = (seen, photo) => { // a jack that is on the panel already, and has no spot on this photo
+    const free = every("[data-jack]", form).filter((jack) => !on.spots().some((spot) => spot.photo === photo && spot.jack === Number(jack.dataset.jack)));
+    return free.find((jack) => ["form", "marking"].every((name) => one(`[name=jack-${jack.dataset.jack}-${name}]`, jack).value === seen[name]));
+  };
+  const put = (seen, photo) => {
+    const jack = jackOf(seen, photo) || on.add(seen.form, seen.marking)?.closest(".jack");
+    if (!jack) return;
+    on.setSpots([...on.spots(), { photo, x: seen.x, y: seen.y, jack: Number(jack.dataset.jack) }]);
+    if (seen.why) jack.append(Object.assign(document.createElement("p"), { className: "doubt say", textContent: seen.why }));
+  };
+  const differ = (one_) => {
+    const item = Object.assign(document.createElement("li"), { textContent: `${one_.text} ` });
+    if (one_.form) {
+      const there = Object.assign(document.createElement("button"), { type: "button", className: "second", textContent: words.there });
+      there.addEventListener("click", () => { on.add(one_.form, one_.marking); item.remove(); on.changed(); });
+      item.append(there);
+    }
+    return item;
+  };
+  const read = async (photo, button) => {
+    button.disabled = true;
+    say(told, words.wait);
+    differs.replaceChildren();
+    const body = new FormData();
+    for (const name of ["form_token", "make", "model", "kind"]) body.append(name, form.elements.namedItem(name).value);
+    body.append("photo", on.photos()[photo], "panel.jpg");
+    try {
+      const [ok, answer] = await timely(READ_PATIENCE, "/panel", { method: "POST", body, headers: { Accept: "application/json" } }, async (got) => [got.ok, await got.json()]);
+      if (!ok) {
+        say(told, answer.error);
+        return;
+      }
+      photoOf.add(on.photos()[photo]);
+      answer.jacks.forEach((seen) => put(seen, photo));
+      differs.replaceChildren(...answer.differs.map(differ));
+      say(told, answer.jacks.length ? words.check : words.none);
+      on.changed();
+      on.show();
+    } catch {
+      say(told, words.link);
+    } finally {
+      button.disabled = false;
+      told.scrollIntoView({ block: "nearest" });
+    }
+  };
+
+  const grip = (frame, photo, spot) => { // a place for a thumb over a spot: drag moves it, a tap asks
+    const node = document.createElementNS("http://www.w3.org/2000/svg", "ellipse");
+    for (const [name, value] of [["class", "grip"], ["cx", `${spot.x * 100}%`], ["cy", `${spot.y * 100}%`], ["rx", 24], ["ry", 24]]) node.setAttribute(name, value);
+    let from = null;
+    const place = (event) => {
+      const { left, top, width, height } = frame.getBoundingClientRect();
+      const share = (at) => Math.round(Math.min(1, Math.max(0, at)) * 1000) / 1000;
+      return { x: share((event.clientX - left) / width), y: share((event.clientY - top) / height) };
+    };
+    node.addEventListener("pointerdown", (event) => { from = event; node.setPointerCapture(event.pointerId); });
+    node.addEventListener("pointermove", (event) => {
+      if (!from) return;
+      const { x, y } = place(event);
+      node.setAttribute("cx", `${x * 100}%`);
+      node.setAttribute("cy", `${y * 100}%`);
+    });
+    node.addEventListener("pointercancel", () => { from = null; on.show(); });
+    node.addEventListener("pointerup", (event) => {
+      const moved = from && Math.hypot(event.clientX - from.clientX, event.clientY - from.clientY) > 8;
+      from = null;
+      if (!moved) return;
+      on.setSpots(on.spots().map((other) => (other.photo === photo && other.jack === spot.jack ? { ...other, ...place(event) } : other)));
+      on.changed();
+      on.show();
+    });
+    node.addEventListener("click", (event) => event.stopPropagation()); // it is no tap on the photo
+    return node;
+  };
+
+  return (item, frame, photo) => {
+    const here = on.spots().filter((spot) => spot.photo === photo);
+    one(".dots", frame).append(...here.map((spot) => grip(frame, photo, spot)));
+    every(".on-photo li", item).forEach((line, number) => {
+      const away = Object.assign(document.createElement("button"), { type: "button", className: "link", textContent: words.away });
+      away.setAttribute("aria-label", `${words.away}: ${line.textContent}`);
+      away.addEventListener("click", () => one(`.jack[data-jack="${here[number].jack}"] .drop`, form).click());
+      const to = Object.assign(document.createElement("button"), { type: "button", className: "link", textContent: line.textContent });
+      to.addEventListener("click", () => {
+        const field = one(`[name=jack-${here[number].jack}-marking]`, form);
+        field.closest(".jack").scrollIntoView({ block: "nearest" });
+        field.focus({ preventScroll: true });
+      });
+      line.replaceChildren(to, away);
+    });
+    if (!("reads" in box.dataset) || photoOf.has(on.photos()[photo])) return;
+    const button = Object.assign(document.createElement("button"), { type: "button", className: "second", textContent: words.read });
+    button.addEventListener("click", () => read(photo, button));
+    item.append(button);
+  };
+}

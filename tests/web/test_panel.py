@@ -1,0 +1,154 @@
+"""The record page reads the marks on a photo of the panel: numbered spots are moved, dropped and added."""
+
+from __future__ import annotations
+
+import io
+import threading
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from kb.base.errors import MissingExtra
+from tests.read.pictures import panel_as, photo, pretend
+from tests.web.conftest import Laptop, Phone, draft_kept, ready, until
+
+pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
+pytest.importorskip("PIL.Image", reason="Pillow is not installed")
+
+from kb.read import panel as panels
+from kb.web import pages, recording
+
+PANEL = panel_as((400, 600, "OPTICAL OUT"), (800, 600, "HDMI 1 (ARC)"), (1200, 600, "AUDIO OUT"))
+
+
+@pytest.fixture(autouse=True)
+def installed(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(recording, "missing_library", lambda: "")
+    pretend(monkeypatch, PANEL, panels)
+
+
+def send(phone: Phone, content: bytes | None = None, **more: str) -> Any:
+    data = {**more, "photo": (io.BytesIO(photo() if content is None else content), "panel.jpg")}
+    return phone.post("/panel", data, headers={"Accept": "application/json"})
+
+
+def test_the_jacks_of_the_photo_come_with_their_places_and_doubts(phone: Phone, home: Path) -> None:
+    told = send(phone).json
+    assert told["jacks"][0] == {
+        "form": "toslink",
+        "marking": "OPTICAL OUT",
+        "x": 0.25,
+        "y": 0.5,
+        "sure": 0.97,
+        "why": "",
+    }
+    assert told["jacks"][2]["why"] == "what plugs in is a guess"
+    assert told["differs"] == []
+    assert not (home / "photos").exists()  # reading alone keeps nothing
+
+
+def test_where_the_photo_differs_from_the_book_it_is_asked(phone: Phone, book: Any) -> None:
+    told = send(phone, make="norwell", model="NV40 210").json["differs"]
+    missing = [one for one in told if "form" in one]
+    assert {(one["form"], one["marking"]) for one in missing} == {
+        ("rca-pair", "AUDIO"),
+        ("jack-3.5", "HEADPHONE"),
+    }
+    assert "this photo shows no mark of it" in missing[0]["text"]
+    assert len(book.visits("Norwell", "NV40-210")) == 1
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"", "something else"),
+        (b"%PDF-1.7\n<script>", "something else"),
+        (b"\xff\xd8\xff\xe0" + b"x" * 500, "a damaged picture"),
+    ],
+    ids=["empty", "two kinds at once", "false start"],
+)
+def test_what_is_no_photo_is_refused_with_its_reason(phone: Phone, content: bytes, said: str) -> None:
+    answer = send(phone, content)
+    assert answer.status_code == 422
+    assert said in answer.json["error"]
+
+
+def test_no_photo_at_all_is_refused(phone: Phone) -> None:
+    assert phone.script("/panel", {}).status_code == 422
+
+
+def test_a_stranger_has_no_panel_read(stranger: Phone) -> None:
+    assert send(stranger).status_code == 401
+
+
+def test_labels_and_panels_wait_for_each_other(monkeypatch: pytest.MonkeyPatch, phone: Phone) -> None:
+    monkeypatch.setattr(pages, "_READING", threading.Semaphore(0))
+    monkeypatch.setattr(pages, "_TURN_S", 0.01)
+    answer = send(phone)
+    assert answer.status_code == 503
+    assert "being read just now" in answer.json["error"]
+
+
+def test_without_the_extra_the_page_says_what_to_install(
+    monkeypatch: pytest.MonkeyPatch, phone: Phone
+) -> None:
+    assert "data-reads" in phone.get("/record").text
+    monkeypatch.setattr(recording, "missing_library", lambda: "rapidocr")
+    page = phone.get("/record").text
+    assert "data-reads" not in page
+    assert "install the reader" in page
+
+    def missing(place: str) -> None:
+        raise MissingExtra(place, "rapidocr", "read")
+
+    monkeypatch.setattr(panels, "PictureReader", missing)
+    answer = send(phone)
+    assert answer.status_code == 422
+    assert "rapidocr" in answer.json["error"]
+
+
+def test_spots_are_read_moved_thrown_away_and_added_and_only_then_saved(
+    open_page: Any, laptop: Laptop, book: Any, home: Path, tmp_path: Path
+) -> None:
+    file = tmp_path / "panel.jpg"
+    file.write_bytes(photo())
+    page = open_page()
+    page.goto(laptop.url("/record?make=Hallmere&model=HM32-5"))
+    ready(page)
+    page.set_input_files("#picture", file)
+    until(page, "document.querySelector('#photo-kept img')?.naturalWidth > 0")
+    page.get_by_role("button", name="Read the photo").tap()
+    until(page, "document.querySelectorAll('#photo-kept .dots circle').length === 3")
+    assert page.input_value("[name=jack-0-marking]") == "OPTICAL OUT"
+    assert "what plugs in is a guess" in page.inner_text("[data-jack='2'] .doubt")
+    assert page.get_by_role("button", name="Read the photo").count() == 0  # this photo was read
+    assert book.visits("Hallmere", "HM32-5") == []
+
+    frame = page.locator("#photo-kept .on-form")
+    frame.scroll_into_view_if_needed()
+    box = frame.bounding_box()
+    x, y = box["x"] + 0.25 * box["width"], box["y"] + 0.5 * box["height"]
+    page.mouse.move(x, y)  # the first spot is dragged down to its jack
+    page.mouse.down()
+    page.mouse.move(x, y + 0.1 * box["height"], steps=4)
+    page.mouse.move(x, y + 0.2 * box["height"])
+    page.mouse.up()
+    until(
+        page,
+        "JSON.parse(document.querySelector('[name=spots]').value).some((s) => Math.abs(s.y - 0.7) < 0.02)",
+    )
+
+    page.get_by_role("button", name="Take away: HDMI 1 (ARC)").first.tap()  # a spot goes with its jack
+    until(page, "document.querySelectorAll('#photo-kept .dots circle').length === 2")
+    frame.scroll_into_view_if_needed()
+    frame.tap(position={"x": box["width"] * 0.5, "y": box["height"] * 0.2})  # nobody saw a mark there
+    page.tap(".tap .tile[value='add:jack-3.5']")
+    until(page, "document.querySelectorAll('#photo-kept .dots circle').length === 3")
+    page.fill("[name=jack-2-marking]", "LINE OUT")  # what plugs in there is changed, too
+    draft_kept(page, "LINE OUT")
+    page.tap("#save")
+    page.wait_for_url("**/recorded?*")
+    (visit,) = book.visits("Hallmere", "HM32-5")
+    assert [f.jack.marking for f in visit.findings] == ["OPTICAL OUT", "LINE OUT", ""]
+    assert page.locator(".on-photo > li").all_inner_texts() == ["OPTICAL OUT", "LINE OUT", "3.5 mm jack"]
