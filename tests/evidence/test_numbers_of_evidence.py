@@ -1,0 +1,243 @@
+"""Check the functions that counting needs against scipy, series written out, and maxima found by trying."""
+
+from __future__ import annotations
+
+import math
+from datetime import date
+
+import pytest
+from scipy import special
+
+from kb.domain.jack import Jack
+from kb.domain.visit import Finding, Source, Visit
+from kb.domain.words import Basis, Direction, Form, Format, Kind, Outcome, Signal, Speakers
+from kb.evidence.groups import Place, chain, outer, set_of, widened
+from kb.evidence.missing_jacks import ADDED, INVENTED, Forgetting, Note, _panels, joined, shared_out
+from kb.evidence.numerics import (
+    best,
+    beta_cdf,
+    beta_quantile,
+    digamma,
+    expected_tables,
+    log_rising,
+    strength_of,
+)
+from kb.evidence.signature import (
+    Outlet,
+    Output,
+    findings_by_output,
+    output_of,
+    outputs_of,
+    panel_from,
+    shape_of,
+)
+
+SIZES = (0.01, 0.3, 1.0, 2.5, 5.9, 6.0, 6.5, 40.0)
+
+
+@pytest.mark.parametrize("x", SIZES)
+def test_the_derivative_of_the_logarithm_of_gamma_is_scipys(x: float) -> None:
+    """The first term left out of the series, 691/32760 x^-12, is 1e-11 at 6."""
+    assert digamma(x) == pytest.approx(special.digamma(x), rel=1e-14, abs=1.2e-11)
+
+
+@pytest.mark.parametrize("a", SIZES)
+@pytest.mark.parametrize("n", [1, 2, 3, 7])
+def test_a_rising_factorial_is_the_product_and_the_tables_the_sum_of_its_steps(a: float, n: int) -> None:
+    """Antoniak (1974): the i-th finding is a new draw with the chance a / (a + i - 1)."""
+    assert log_rising(a, n) == pytest.approx(math.log(math.prod(a + i for i in range(n))), abs=1e-9)
+    assert expected_tables(a, n) == pytest.approx(sum(a / (a + i) for i in range(n)), abs=1e-8)
+
+
+@pytest.mark.parametrize("a", SIZES)
+def test_half_a_finding_costs_half_and_is_half_a_draw(a: float) -> None:
+    for n in (0.0, 0.25, 0.5, 1.0):
+        assert log_rising(a, n) == pytest.approx(n * math.log(a))
+        assert expected_tables(a, n) == n
+    assert log_rising(a, 2.5) == pytest.approx(
+        math.log(special.poch(a, 2.5) / special.poch(a, 1)) + math.log(a)
+    )
+    assert expected_tables(a, 1.5) == pytest.approx(
+        1 + a * float(special.digamma(a + 1.5) - special.digamma(a + 1)), abs=1e-9
+    )
+
+
+@pytest.mark.parametrize("a", [0.02, 0.5, 1.0, 3.0, 30.0])
+@pytest.mark.parametrize("b", [0.02, 0.5, 1.0, 8.0, 300.0])
+def test_beta_chances_and_quantiles_are_scipys(a: float, b: float) -> None:
+    for x in (0.001, 0.1, 0.3, 0.5, 0.77, 0.99):
+        assert beta_cdf(x, a, b) == pytest.approx(special.betainc(a, b, x), rel=1e-10, abs=1e-13)
+    for p in (0.05, 0.5, 0.95):
+        assert beta_quantile(p, a, b) == pytest.approx(special.betaincinv(a, b, p), abs=2e-9)
+
+
+def test_a_maximum_is_found_as_exactly_as_the_steps_allow() -> None:
+    asked: list[float] = []
+
+    def hill(x: float) -> float:
+        asked.append(x)
+        return -abs(x - 0.7)
+
+    found = best(hill, 0.0, 1.0, steps=10)
+    assert abs(found - 0.7) <= 0.618034**10 / 2 + 1e-6
+    assert len(asked) == len(set(asked)) == 12, "each step asks once"
+    assert asked[:2] == pytest.approx([1 - 0.618034, 0.618034], abs=1e-6)
+
+
+@pytest.mark.parametrize("spread", [None, 1.5, 0.5])
+@pytest.mark.parametrize("centre", [2.0, 0.5])
+def test_the_strength_is_where_the_findings_are_likeliest(spread: float | None, centre: float) -> None:
+    """By trying every strength in steps of one percent."""
+    groups = [[(3.0, 0.5), (1.0, 0.25)], [(2.0, 0.25)], [(2.0, 0.25)], [(1.0, 0.5), (0.5, 0.25)]]
+
+    def score(s: float) -> float:
+        value = sum(log_rising(s * p, n) for group in groups for n, p in group)
+        value -= sum(log_rising(s, sum(n for n, _ in group)) for group in groups)
+        return value - (math.log(s / centre) / spread) ** 2 / 2 if spread else value
+
+    tried = max((0.02 * 1.01**k for k in range(1158)), key=score)
+    assert strength_of(groups, centre=centre, spread=spread) == pytest.approx(tried, rel=0.011)
+
+
+def test_without_findings_a_strength_stays_where_it_began() -> None:
+    assert strength_of([], centre=3.0) == pytest.approx(3.0, rel=1e-3)
+    assert strength_of([[(5.0, 1.0)]], centre=2.0) == pytest.approx(2.0, rel=0.05), (
+        "nothing else was possible"
+    )
+
+
+# -- groups, shapes and panels ------------------------------------------------------------------------
+
+
+def test_the_groups_of_a_set_lie_inside_each_other() -> None:
+    place = Place(Kind.TELEVISION, "2010", "flat")
+    path = chain(place, make="Norwell", family="NORWELL/NV#2", key="NORWELL/NV40210")
+    wide = "television|2010|flat"
+    assert path == (
+        ("all", ""),
+        ("kind", "television"),
+        ("era-display", wide),
+        ("make-era", f"{wide}|NORWELL"),
+        ("family", "NORWELL/NV#2"),
+        ("set", "NORWELL/NV40210"),
+    )
+    assert [outer(level, key) for level, key in path[1:4]] == [key for _, key in path[:3]]
+    assert chain(place, make="-") == path[:3], "no letter of a make"
+    assert widened("make-era", f"{wide}|NORWELL") == (
+        "television|*|flat|NORWELL",
+        "television|2010|*|NORWELL",
+        "television|*|*|NORWELL",
+    )
+    assert widened("era-display", "television|*|flat") == ("television|*|*",)
+    assert widened("family", "NORWELL/A") == widened("kind", "television") == ()
+    assert set_of(Source("Norwell", "NV40-210")) == "NORWELL/NV40210"
+    assert set_of(Source("", "NV40-210")) == set_of(Source("Norwell", "-")) == ""
+
+
+LINE, OPTICAL = Output(Form.RCA_PAIR, Signal.ANALOG_LINE), Output(Form.TOSLINK, Signal.OPTICAL)
+ARC = Output(Form.HDMI, Signal.ARC)
+
+
+def test_a_shape_names_each_kind_of_output_once_in_a_fixed_order() -> None:
+    assert shape_of([OPTICAL, LINE, OPTICAL]) == "rca-pair:analog-line toslink:optical"
+    assert outputs_of(shape_of([OPTICAL, LINE])) == (LINE, OPTICAL)
+    assert (shape_of([]), outputs_of("none"), joined([])) == ("none", (), "none")
+    assert joined(["b", "a"]) == "a b"
+
+
+def test_only_outputs_of_a_known_signal_belong_to_the_shape() -> None:
+    optical = Jack(Form.TOSLINK, "", Direction.OUTPUT, Signal.OPTICAL)
+    others = (
+        Jack(Form.TOSLINK, "", Direction.INPUT, Signal.OPTICAL),
+        Jack(Form.RCA_PAIR, "", Direction.OUTPUT),
+    )
+    assert output_of(optical) == OPTICAL
+    assert [output_of(one) for one in others] == [None, None]
+    seen = tuple(Finding(jack) for jack in (optical, *others, optical))
+    found = findings_by_output(Visit(Source("N", "X"), date(2026, 3, 1), Basis.SEEN, seen))
+    assert found == {OPTICAL: [seen[0], seen[3]]}
+
+
+def test_a_digital_output_of_an_expected_panel_may_be_set_to_pcm() -> None:
+    panel = panel_from(
+        (Outlet(OPTICAL, Speakers.STAY_ON), Outlet(LINE, Speakers.MUTE, True), Outlet(ARC, Speakers.MUTE))
+    )
+    assert [(one.jack.form, one.jack.format, one.speakers, one.taken) for one in panel.jacks] == [
+        (Form.TOSLINK, Format.SELECTABLE, Speakers.STAY_ON, False),
+        (Form.RCA_PAIR, Format.UNKNOWN, Speakers.MUTE, True),
+        (Form.HDMI, Format.SELECTABLE, Speakers.MUTE, False),
+    ]
+    assert {one.jack.direction for one in panel.jacks} == {Direction.OUTPUT}
+
+
+# -- jacks that somebody forgot -------------------------------------------------------------------------
+
+
+def note(
+    *outputs: str, partial: bool = False, tried: tuple[str, ...] = (), who: tuple[str, str] = ("seen", "")
+) -> Note:
+    return Note(frozenset(outputs), frozenset(tried), partial, 1.0, who)
+
+
+def test_the_panels_behind_a_note_are_those_with_more_jacks_and_those_with_one_less() -> None:
+    f = 0.2
+    found = {one.shape: one for one in _panels(note("a", "b", tried=("a",)), ["c", "b", "d"], f)}
+    likely = {
+        "a b": 1 - f,
+        "a b c": f * (1 - f),
+        "a b d": f * (1 - f),
+        "a b c d": f * f * (1 - f),
+        "a": INVENTED,
+    }
+    assert {shape: one.likelihood for shape, one in found.items()} == pytest.approx(likely)
+    counts = {"a b": (0, 1), "a b c": (1, 2), "a b d": (1, 2), "a b c d": (2, 3), "a": (0, 0)}
+    assert {shape: (one.missing, one.there) for shape, one in found.items()} == counts
+    hearsay = _panels(note("a", partial=True), ["b"], f)
+    assert [(one.shape, one.likelihood) for one in hearsay] == [("a", 1.0), ("a b", 1.0)]
+    assert len(_panels(note(), "a b c d e f".split(), f)) == 2**ADDED, "no more than four"
+
+
+def test_visits_to_one_set_judge_each_other() -> None:
+    """Two visits, worked out pass by pass: each is weighed by the other and the even chances of the group."""
+    f, e, strength, wide = 0.2, 0.01, 2.0, 0.25
+    shares = [{"a b": 1.0}, {"a": 1.0}]
+    likely = [
+        {"a b": (1 - f) ** 2, "b": e * (1 - f), "a": e * (1 - f)},
+        {"a": 1 - f, "a b": f * (1 - f), "none": e},
+    ]
+    for _ in range(4):
+        for n in (0, 1):
+            other = shares[1 - n]
+            odds = {shape: p * (other.get(shape, 0.0) + strength * wide) for shape, p in likely[n].items()}
+            shares[n] = {shape: p / sum(odds.values()) for shape, p in odds.items()}
+    forgetting = Forgetting({"seen": f})
+    notes = [note("a", "b"), note("a")]
+    found = shared_out(notes, [], lambda shapes: dict.fromkeys(shapes, wide), strength, forgetting)
+    total = {
+        shape: shares[0].get(shape, 0.0) + shares[1].get(shape, 0.0) for shape in (*likely[0], *likely[1])
+    }
+    assert found == pytest.approx(total, abs=1e-9)
+    # Of the jacks that were there, the second visit missed b as far as the panel is a b.
+    missing = shares[1]["a b"]
+    there = 2 * shares[0]["a b"] + shares[0]["a"] + shares[0]["b"] + 2 * shares[1]["a b"] + shares[1]["a"]
+    forgetting.learn()
+    assert forgetting.rate(("seen", "")) == pytest.approx((25 * f + missing) / (25 + there))
+
+
+def test_visits_that_say_the_same_are_counted_together() -> None:
+    def shared(notes: list[Note]) -> dict[str, float]:
+        return shared_out(
+            notes, ["c"], lambda shapes: dict.fromkeys(shapes, 0.1), 1.0, Forgetting({"seen": 0.1})
+        )
+
+    twice = shared([note("a"), note("a"), note("b")])
+    apart = shared([note("a"), note("a", who=("seen", "LS")), note("b")])
+    assert twice == pytest.approx(apart, abs=0.02)
+    assert sum(twice.values()) == pytest.approx(3)
+
+
+def test_an_outcome_of_a_trial_is_no_jack_of_its_own() -> None:
+    optical = Jack(Form.TOSLINK, "", Direction.OUTPUT, Signal.OPTICAL)
+    two = (Finding(optical, outcome=Outcome.SILENT), Finding(optical, outcome=Outcome.CARRIED))
+    visit = Visit(Source("N", "X"), date(2026, 3, 1), Basis.SEEN, two)
+    assert list(findings_by_output(visit)) == [OPTICAL]
