@@ -5,7 +5,7 @@
     python3 scripts/mutants.py path --seed 2 --minutes 5 --state /tmp/path.json   # again: goes on from there
 
 A mutant is one changed operator, comparison, boundary, number, flag or returned value, or one statement
-left out. All happens in a copy of the project, one mutant at a time, at low priority. First each test runs
+left out. All happens in a copy of the project, one mutant at a time. First each test runs
 alone, with a probe before each statement: so it is known which tests execute a statement. ``--slowest 2``
 leaves out tests that take the processor longer; the score is then a lower bound. Then one process loads all
 tests, and for each mutant a fork of it changes the function in place and runs the tests that execute it,
@@ -653,7 +653,7 @@ def run(package: str, said: argparse.Namespace, copy: Copy, end: float) -> list[
             state.verdicts[name] = list(verdict)
             if said.verbose:
                 print(f"  {verdict[0]}: {mutant}  {verdict[1]}", flush=True)
-            if len(state.verdicts) % 20 == 0:
+            if len(state.verdicts) % 5 == 0:
                 state.keep()
     state.keep()
     counted = {name: state.verdicts[name][0] for name in drawn if name in state.verdicts}
@@ -692,7 +692,6 @@ def main() -> None:
     if said.state and len(said.packages) != 1:
         asked.error("a state file is for one package")
     end = time.monotonic() + 60 * said.minutes
-    os.nice(max(0, 10 - os.nice(0)))
     with tempfile.TemporaryDirectory(prefix="jackfield-mutants-") as folder:
         copy = Copy(Path(folder) / "copy")
         survived = [one for package in said.packages for one in run(package, said, copy, end)]
