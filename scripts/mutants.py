@@ -157,7 +157,7 @@ def _changes(
 
 
 def _of_statement(node: ast.stmt) -> Iterator[tuple[Any, str]]:
-    if isinstance(node, ast.Return) and node.value and ast.unparse(node.value) != "None":
+    if isinstance(node, ast.Return) and node.value and ast.unparse(node.value) not in ("None", "False"):
         yield node.value, "None"
     elif isinstance(node, ast.If | ast.While):
         yield node.test, f"(not ({ast.unparse(node.test)}))"

@@ -26,6 +26,7 @@ import mutants  # noqa: E402
         ("x = -1.0", {"x = (1.0)", "x = -(1.5)"}),
         ("if a:\n    b.sort()", {"if (not (a)):\n    b.sort()", "if a:\n    pass"}),
         ("def f():\n    return a", {"def f():\n    return None"}),
+        ("def f():\n    return False", {"def f():\n    return (True)"}),
         ("def f() -> 3:\n    'doc 3'\n    raise E(3)", set()),
         ("x = f'{a + 1}'", set()),
         ("x = zip(a, b, strict=True)", set()),

@@ -244,10 +244,10 @@ def _needed(tasks: Sequence[Task], costs: Sequence[Cost], target: float, groups:
         some_way = sum(p for p, _ in worlds)
         reach *= some_way
         musts.append([(p / some_way, must) for p, must in worlds] if some_way else [])
-    if reach < target:
+    if not 0 < target <= reach:
         return 0.0
     each = range(len(groups))
-    most = [sum(max((must[g] for _, must in worlds), default=0) for worlds in musts) for g in each]
+    most = [sum(max(must[g] for _, must in worlds) for worlds in musts) for g in each]
     prices = [_cheapest(some, costs, max(1, n)) for some, n in zip(groups, most, strict=True)]
     expected = [sum(p * must[g] for worlds in musts for p, must in worlds) * prices[g][1] for g in each]
     clash = {

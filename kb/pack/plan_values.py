@@ -83,9 +83,9 @@ class JobPlan:
     expected: tuple[Likely, ...]
     uses: tuple[Use, ...]
     risks: tuple[Risk, ...]
-    prior_share: float = 0.0
-    if_free: float | None = None
-    sockets: int = 1
+    prior_share: float
+    if_free: float | None
+    sockets: int
 
     @property
     def hindrance(self) -> Risk | None:

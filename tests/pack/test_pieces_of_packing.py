@@ -387,10 +387,10 @@ def test_of_a_bundle_what_is_in_the_bag_is_not_missing() -> None:
     assert made.with_more(stock, (one,)) == tuple(2 * int(item == one) for item in made.items)
 
 
-def considered(p: float, *outputs: Output) -> set[str]:
+def considered(p: float, *outputs: Output, target: float = 0.95) -> set[str]:
     """The items that are considered for a line output, or with chance ``p`` for these outputs instead."""
     expected = expecting({(LINE,): 1 - p, outputs: p})
-    return set(Packing(day_from([{"inputs": ["line-3.5"]}]), lambda _: expected, 0.95, KNOWN).items)
+    return set(Packing(day_from([{"inputs": ["line-3.5"]}]), lambda _: expected, target, KNOWN).items)
 
 
 def test_what_one_set_in_five_hundred_needs_is_not_considered() -> None:
@@ -403,6 +403,8 @@ def test_of_two_ways_that_replace_each_other_one_is_left_out_if_hardly_any_set_n
     both = {"SCART to RCA pair adapter", "ARC extractor"}
     assert both <= considered(0.031, scart, ARC)
     assert len(both & considered(0.029, scart, ARC)) == 1
+    # Also if nothing at all may be missed: what is left does as much as both.
+    assert len(both & considered(0.029, scart, ARC, target=1.0)) == 1
 
 
 def test_the_certainty_of_a_day_whose_rare_worlds_are_merged_is_not_called_exact(
@@ -454,7 +456,8 @@ def test_a_photo_saves_what_the_panels_that_it_may_show_need_less() -> None:
 
 
 def job_plan(reachable: float = 1.0, **more: Any) -> JobPlan:
-    return JobPlan(JOB, Source("Norwell", "N1"), 0.9, reachable, 0.9, (), (), more.pop("risks", ()), **more)
+    facts = {"risks": (), "prior_share": 0.0, "if_free": None, "sockets": 1} | more
+    return JobPlan(JOB, Source("Norwell", "N1"), 0.9, reachable, 0.9, (), (), **facts)
 
 
 def plan(*jobs: JobPlan, **more: Any) -> Plan:
