@@ -8,10 +8,13 @@ from datetime import date
 import pytest
 from scipy import special
 
+from kb.base.errors import BookTrouble
 from kb.domain.jack import Jack
+from kb.domain.panel import PanelJack
 from kb.domain.visit import Finding, Source, Visit
-from kb.domain.words import Basis, Direction, Form, Format, Kind, Outcome, Signal, Speakers
-from kb.evidence.groups import Place, chain, outer, set_of, widened
+from kb.domain.words import Basis, Direction, Display, Form, Format, Kind, Outcome, Signal, Speakers
+from kb.evidence import Evidence
+from kb.evidence.groups import FamilyMix, Place, chain, outer, set_of, widened
 from kb.evidence.missing_jacks import ADDED, INVENTED, Forgetting, Note, _panels, joined, shared_out
 from kb.evidence.numerics import (
     best,
@@ -241,3 +244,158 @@ def test_an_outcome_of_a_trial_is_no_jack_of_its_own() -> None:
     two = (Finding(optical, outcome=Outcome.SILENT), Finding(optical, outcome=Outcome.CARRIED))
     visit = Visit(Source("N", "X"), date(2026, 3, 1), Basis.SEEN, two)
     assert list(findings_by_output(visit)) == [OPTICAL]
+
+
+# -- a small book ----------------------------------------------------------------------------------
+
+
+def seen_at(model: str, *findings: Finding, day: int = 1, year: int = 2013) -> Visit:
+    return Visit(Source("Norwell", model, year=year), date(2026, 3, day), Basis.SEEN, findings)
+
+
+def outcome(output: Output, result: Outcome, **more: object) -> Finding:
+    jack = Jack(output.form, "", Direction.OUTPUT, output.signal)
+    return Finding(jack, outcome=result, **more)  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="module")
+def book() -> Evidence:
+    """Three sets of one family with an optical output, and one of another with a line output."""
+    visits = [
+        seen_at("NV40-210", outcome(OPTICAL, Outcome.CARRIED, speakers=Speakers.STAY_ON)),
+        seen_at("NV40-215", outcome(OPTICAL, Outcome.CARRIED), outcome(ARC, Outcome.NOT_TRIED)),
+        seen_at("NV32-218", outcome(OPTICAL, Outcome.SILENT, speakers=Speakers.MUTE)),
+        seen_at("LX50-900", outcome(LINE, Outcome.CARRIED, taken=True), outcome(ARC, Outcome.NOT_TRIED)),
+    ]
+    return Evidence.learn(visits, today=date(2026, 3, 4))
+
+
+def test_a_set_of_which_only_the_make_is_known_is_a_mixture_of_the_families_of_its_make(
+    book: Evidence,
+) -> None:
+    make = Source("Norwell", "", year=2013)
+    path = book.path(make)
+    mix = FamilyMix(book._sets, book._families).of("NORWELL", Place(Kind.TELEVISION, "2010", "flat"))
+    assert [family for _, family in sorted(mix, reverse=True)][0][-1] == ("family", "NORWELL/NV#2")
+    new = 1 - sum(p for p, _ in mix)
+    expected = book.expect(make)
+    listed = {one.outputs: one.p for one in expected.shapes}
+    for outputs in ((OPTICAL,), (LINE, ARC), ()):
+        symbol = shape_of(outputs)
+        mixed = new * book.shapes.p(path, symbol) + sum(
+            p * book.shapes.p(family, symbol) for p, family in mix
+        )
+        assert listed[tuple(sorted(outputs, key=lambda one: one.symbol))] == pytest.approx(mixed)
+    effects = book.effects(make, OPTICAL)
+    assert sum(effects.values()) == pytest.approx(1)
+    marked = [
+        [(level, f"optical>{key}") for level, key in family] for family in (path, *(one for _, one in mix))
+    ]
+    shares = (new, *(p for p, _ in mix))
+    mutes = sum(p * book.speakers.p(family, "mute") for p, family in zip(shares, marked, strict=True))
+    assert effects[Speakers.MUTE] == pytest.approx(mutes)
+    assert sum(level.share for level in expected.levels) + expected.prior_share == pytest.approx(1)
+    own = sum(
+        p * book.shapes.shares(family)["prior"]
+        for p, family in zip(shares, (path, *(f for _, f in mix)), strict=True)
+    )
+    assert expected.prior_share == pytest.approx(own)
+
+
+def test_groups_are_told_with_their_visits_and_sets(book: Evidence) -> None:
+    levels = {one.level: (one.visits, one.sets) for one in book.expect(Source("Norwell", "NV40-210")).levels}
+    assert levels == {
+        "set": (1, 1),
+        "family": (3, 3),
+        "make-era": (4, 4),
+        "era-display": (4, 4),
+        "kind": (4, 4),
+        "all": (4, 4),
+    }
+    assert book.visits == 4
+    assert book.knows(Source("Norwell", "nv40 210"))
+    assert not book.knows(Source("Norwell", "NV40-999"))
+    filled = book.filled(Source("Norwell", "NV40-210"))
+    assert (filled.year, filled.display, filled.kind) == (2013, Display.FLAT, Kind.TELEVISION)
+    assert book.filled(Source("Norwell", "NV40-210", year=2011)).year == 2011
+    assert book.filled(Source("Norwell", "NV40-999")) == Source("Norwell", "NV40-999")
+
+
+def test_trials_of_a_panel_from_elsewhere_are_weighed_against_what_the_book_expects(book: Evidence) -> None:
+    other = Source("Norwell", "NV40-219", year=2013)
+    expected = book.chance(other, OPTICAL)
+    jack = PanelJack(
+        Jack(Form.TOSLINK, "", Direction.OUTPUT, Signal.OPTICAL),
+        outcomes=((Outcome.NOT_TRIED, 5), (Outcome.CARRIED, 2), (Outcome.SILENT, 1)),
+    )
+    found = book.chance(other, jack)
+    strength = book.works.strengths["set"]
+    assert found.p == pytest.approx((expected.p * strength + 2) / (strength + 3))
+    assert (found.findings, expected.findings) == (3, 0)
+    assert found.high - found.low < expected.high - expected.low
+    known = book.chance(Source("Norwell", "NV40-210"), OPTICAL)
+    assert known.findings == 1
+    assert known.p > expected.p > book.chance(Source("Norwell", "NV32-218"), OPTICAL).p
+    with pytest.raises(ValueError, match="only a usable output"):
+        book.chance(other, PanelJack(Jack(Form.TOSLINK)))
+
+
+def test_an_interval_of_a_chance_is_that_of_a_beta_with_the_trials_behind_it(book: Evidence) -> None:
+    """The middle nine tenths; the variances of the groups add up as the docstring says."""
+    source = Source("Norwell", "NV40-210")
+    found = book.chance(source, OPTICAL)
+    known = {level: f"optical>{key}" for level, key in book.path(source)}
+    keys = {"signal": "optical", **known, "set": "toslink:optical>NORWELL/NV40210"}
+    spread = 0.0
+    for level in book.works.levels:
+        n = sum(book.works.seen[level].get(keys.get(level, ""), {}).values())
+        s = book.works.strengths[level]
+        here = 1 / (n + s + 1)
+        if level == "way":
+            n, here = 1.0, 1 / (1.0 + s + 1)
+        spread = here + (s / (n + s)) ** 2 * spread * (1 - here)
+    total = 0.7 * (1 / spread - 1)
+    low, high = (special.betaincinv(found.p * total, (1 - found.p) * total, q) for q in (0.05, 0.95))
+    assert (found.low, found.high) == pytest.approx((low, max(high, found.p)), abs=0.02)
+
+
+def test_what_is_in_use_is_told_for_none_and_for_each_output_alone_and_in_pairs(book: Evidence) -> None:
+    make = Source("Norwell", "", year=2013)
+    assert book.uses(make, []) == {frozenset(): 1.0}
+    for outputs in ((LINE,), (LINE, OPTICAL), (LINE, OPTICAL, ARC)):
+        signals = [one.signal for one in outputs]
+        uses = book.uses(make, outputs)
+        assert len(uses) == 1 + len(signals) + math.comb(len(signals), 2)
+        assert sum(uses.values()) == pytest.approx(1)
+    assert book.uses(make, [LINE])[frozenset({Signal.ANALOG_LINE})] > 0.2
+
+
+def test_kept_counts_answer_as_the_learned_ones_do(book: Evidence) -> None:
+    kept = Evidence.from_dict(book.to_dict())
+    for model in ("NV40-210", "NV40-219", "LX50-900", ""):
+        source = Source("Norwell", model, year=2013)
+        assert kept.expect(source) == book.expect(source)
+    later = Evidence.from_dict({**book.to_dict(), "works": lambda: book.works.to_dict()})
+    assert later.chance(Source("Norwell", "NV40-210"), OPTICAL) == book.chance(
+        Source("Norwell", "NV40-210"), OPTICAL
+    )
+    for wrong, said in [
+        ({"version": 3}, "another version"),
+        ({"tally": 3, "tried": None, "sets": 3}, "spoilt"),
+    ]:
+        with pytest.raises(BookTrouble, match=said):
+            Evidence.from_dict({**book.to_dict(), **wrong})
+
+
+def test_an_output_that_only_failed_may_be_dead_and_one_success_clears_it() -> None:
+    def dead(*results: Outcome) -> dict[Output, float]:
+        visits = [seen_at("NV40-210", outcome(OPTICAL, one), day=day) for day, one in enumerate(results, 1)]
+        return (
+            Evidence.learn(visits, today=date(2026, 3, 20))
+            .expect(Source("Norwell", "NV40-210", year=2013))
+            .dead
+        )
+
+    once, twice = dead(Outcome.SILENT)[OPTICAL], dead(Outcome.SILENT, Outcome.SILENT)[OPTICAL]
+    assert 0 < once < twice < 1
+    assert dead(Outcome.SILENT, Outcome.CARRIED) == dead(Outcome.NOT_TRIED) == {}
