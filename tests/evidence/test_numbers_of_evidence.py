@@ -276,7 +276,7 @@ def test_a_set_of_which_only_the_make_is_known_is_a_mixture_of_the_families_of_i
     make = Source("Norwell", "", year=2013)
     path = book.path(make)
     mix = FamilyMix(book._sets, book._families).of("NORWELL", Place(Kind.TELEVISION, "2010", "flat"))
-    assert [family for _, family in sorted(mix, reverse=True)][0][-1] == ("family", "NORWELL/NV#2")
+    assert max(mix)[1][-1] == ("family", "NORWELL/NV#2")
     new = 1 - sum(p for p, _ in mix)
     expected = book.expect(make)
     listed = {one.outputs: one.p for one in expected.shapes}
