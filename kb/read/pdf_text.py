@@ -19,6 +19,8 @@ from dataclasses import asdict, dataclass
 from typing import Any, Final
 
 MOST_CHARS: Final = 40_000  #: of one page; a page of small print has 10,000
+_TRIED: Final = 3_000  # characters that tell whether a page is garbled
+_GARBLED: Final = 0.2  # of the characters: a bullet or a symbol is not named in many good fonts
 #: A space, in heights of the line, that is wider than the gap between the letters before it.
 _SPACE: Final = 0.1
 #: Between cells of a table, in heights; where the file writes its blanks, a gap without one is enough.
@@ -65,11 +67,36 @@ def lines(sent: bytes, limits: Limits) -> Iterator[dict[str, Any]]:
             page = document[number - 1]
             if limits.pictures:
                 yield {"page": number, "picture": _picture(page, limits.edge)}
+            elif _is_garbled(page):
+                yield {"page": number, "pieces": [], "drawn": True}
             else:
                 yield {"page": number, "pieces": _pieces(page), "drawn": _is_drawn(page)}
             page.close()
         except (pypdfium2.PdfiumError, IndexError):
             yield {"page": number, "damaged": True}
+
+
+def _is_garbled(page: Any) -> bool:
+    """Can many of its letters only be seen? Their font does not name them, or puts them on one place."""
+    from pypdfium2 import raw
+
+    text = page.get_textpage()
+    box = raw.FS_RECTF()
+    seen = wrong = 0
+    before = -1.0, -1.0
+    for at in range(min(raw.FPDFText_CountChars(text), _TRIED)):
+        if (
+            chr(max(raw.FPDFText_GetUnicode(text, at), 0)).isspace()
+            or raw.FPDFText_IsGenerated(text, at) == 1
+        ):
+            continue
+        seen += 1
+        raw.FPDFText_GetLooseCharBox(text, at, ctypes.byref(box))
+        place = round(box.left, 1), round(box.bottom, 1)
+        wrong += place == before or raw.FPDFText_HasUnicodeMapError(text, at) == 1
+        before = place
+    text.close()
+    return wrong > _GARBLED * seen
 
 
 def _is_drawn(page: Any) -> bool:

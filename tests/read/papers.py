@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from io import BytesIO
+from pathlib import Path
 
 import pytest
 
@@ -54,3 +55,49 @@ NV40 = (
     ],
     ["Audio menu", "Sound > Digital output: choose PCM or Auto."],
 )
+
+
+def paper_with_odd_font(lines: Sequence[str], *, widths: bool = True, letters: bool = False) -> bytes:
+    """A page whose font names no letters, only shapes (ISO 32000-1, 9.10.2), or gives no widths."""
+    fonts = pytest.importorskip("fontTools.ttLib", reason="fonttools is not installed")
+    reportlab = pytest.importorskip("reportlab", reason="reportlab is not installed")
+    pytest.importorskip("pypdfium2", reason="pypdfium2 is not installed; the extra jackfield[read] brings it")
+    file = Path(reportlab.__file__).parent / "fonts" / "Vera.ttf"
+    font, whole = fonts.TTFont(file), file.read_bytes()
+    shapes = {chr(code): font.getGlyphID(name) for code, name in font.getBestCmap().items()}
+    wide = [round(font["hmtx"][name][0] * 1000 / 2048) if widths else 0 for name in font.getGlyphOrder()]
+    text = " ".join(
+        f"1 0 0 1 50 {780 - 20 * number} Tm <{''.join(f'{shapes[char]:04x}' for char in line)}> Tj"
+        for number, line in enumerate(lines)
+    )
+    pairs = "".join(f"<{shape:04x}> <{ord(char):04x}>\n" for char, shape in list(shapes.items())[:95])
+    named = f"1 begincodespacerange\n<0000> <ffff>\nendcodespacerange\n95 beginbfchar\n{pairs}endbfchar\n"
+    parts = [
+        b"<< /Type /Catalog /Pages 2 0 R >>",
+        b"<< /Type /Pages /Kids [3 0 R] /Count 1 >>",
+        b"<< /Type /Page /Parent 2 0 R /MediaBox [0 0 595 842] /Contents 4 0 R"
+        b" /Resources << /Font << /F1 5 0 R >> >> >>",
+        _stream(f"BT /F1 12 Tf {text} ET".encode()),
+        b"<< /Type /Font /Subtype /Type0 /BaseFont /AAAAAA+Vera /Encoding /Identity-H"
+        b" /DescendantFonts [6 0 R]" + (b" /ToUnicode 9 0 R >>" if letters else b" >>"),
+        b"<< /Type /Font /Subtype /CIDFontType2 /BaseFont /AAAAAA+Vera /CIDToGIDMap /Identity /CIDSystemInfo"
+        b" << /Registry (Adobe) /Ordering (Identity) /Supplement 0 >> /FontDescriptor 7 0 R"
+        b" /W [0 [" + " ".join(map(str, wide)).encode() + b"]] >>",
+        b"<< /Type /FontDescriptor /FontName /AAAAAA+Vera /Flags 4 /FontBBox [-183 -236 1288 928]"
+        b" /ItalicAngle 0 /Ascent 928 /Descent -236 /CapHeight 729 /StemV 80 /FontFile2 8 0 R >>",
+        _stream(whole),
+        _stream(f"/CIDInit /ProcSet findresource begin begincmap\n{named}endcmap end".encode()),
+    ]
+    out = b"%PDF-1.4\n"
+    places = []
+    for number, part in enumerate(parts, 1):
+        places.append(b"%010d 00000 n \n" % len(out))
+        out += b"%d 0 obj\n%b\nendobj\n" % (number, part)
+    size = len(parts) + 1
+    out += b"xref\n0 %d\n0000000000 65535 f \n%b" % (size, b"".join(places))
+    table = out.rindex(b"xref\n")
+    return out + b"trailer << /Size %d /Root 1 0 R >>\nstartxref\n%d\n%%%%EOF" % (size, table)
+
+
+def _stream(content: bytes) -> bytes:
+    return b"<< /Length %d /Length1 %d >>\nstream\n%b\nendstream" % (len(content), len(content), content)

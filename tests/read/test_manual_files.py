@@ -13,7 +13,7 @@ from kb.base.errors import BadInput, MissingExtra
 from kb.read import pdf
 from kb.read.manual import ManualText
 from kb.read.scans import with_scans
-from tests.read.papers import NV40, paper
+from tests.read.papers import NV40, paper, paper_with_odd_font
 
 
 def refused(sent: bytes) -> str:
@@ -131,6 +131,80 @@ def test_a_page_that_is_a_picture_is_read_and_all_of_it_is_doubtful() -> None:
     items = ManualText(read.pages).draft("NV40-210")
     assert {"OPTICAL OUT", "HEADPHONE"} <= {item.marking for item in items}
     assert {item.doubt for item in items if item.marking == "HEADPHONE"} == {"picture"}
+
+
+ODD = ("1  OPTICAL OUT", "Connect a sound system with an optical cable.", "2  HEADPHONE", "For headphones.")
+
+
+def test_a_page_with_a_sound_font_is_text() -> None:
+    (page,) = pdf.document(paper_with_odd_font(ODD, letters=True), "nv40.pdf").pages
+    assert [piece.text for piece in page.pieces] == [" ".join(line.split()) for line in ODD]
+    assert not page.picture
+
+
+@pytest.mark.parametrize("font", [{}, {"letters": True, "widths": False}], ids=["no letters", "no widths"])
+def test_a_page_whose_font_is_broken_is_read_as_a_picture(font: dict[str, bool]) -> None:
+    """Its text would be ``237,&$/ 287`` or ``HEADPON``: a mark that nobody finds printed at a jack."""
+    (page,) = pdf.document(paper_with_odd_font(ODD, **font), "nv40.pdf").pages
+    assert page.picture
+    assert not page.pieces
+
+
+def test_what_a_page_with_a_broken_font_shows_is_drafted_and_doubtful() -> None:
+    for name in ("rapidocr", "onnxruntime", "cv2"):
+        pytest.importorskip(name, reason=f"{name} is not installed; the extra jackfield[read] brings it")
+    sent = paper_with_odd_font(ODD)
+    items = ManualText(with_scans(pdf.document(sent, "nv40.pdf"), sent, "nv40.pdf").pages).draft("NV40-210")
+    assert {(item.marking, item.doubt) for item in items if item.is_jack} == {
+        ("OPTICAL OUT", "picture"),
+        ("HEADPHONE", "picture"),
+    }
+
+
+def test_a_manual_that_claims_a_million_pages_is_refused_at_once() -> None:
+    sent = paper(["HEADPHONE"]).replace(b"/Count 1 ", b"/Count 1000000 ")
+    assert b"1000000" in sent
+    assert "1000000 pages, expected a manual of 1 to 600" in refused(sent)
+
+
+def test_pages_that_are_nested_in_themselves_are_refused_or_read_within_limits() -> None:
+    sent = paper(["HEADPHONE"])
+    number = sent.split(b"/Pages ")[1].split(b" ")[0]
+    ring = sent.replace(b"/Kids [ ", b"/Kids [ " + number + b" 0 R ")
+    assert ring != sent
+    try:
+        pages = len(pdf.document(ring, "nv40.pdf").pages)
+    except BadInput:
+        pages = 0
+    assert pages <= 2
+
+
+def test_a_page_as_large_as_a_town_and_one_without_size_are_read() -> None:
+    whole = paper(["HEADPHONE"])
+    box = b"/MediaBox [ " + whole.split(b"/MediaBox [ ")[1].split(b"]")[0]
+    for size in (b"0 0 1e9 1e9", b"0 0 0 0", b"9 9 -9 -9", b"0 0 nan 5"):
+        odd = whole.replace(box, b"/MediaBox [ " + size + b" ")
+        read = pdf.document(odd, "nv40.pdf")
+        assert [piece.text for page in read.pages for piece in page.pieces] in (["HEADPHONE"], [])
+        pdf.pictures(odd, [1], "nv40.pdf")
+
+
+def test_a_manual_that_needs_no_password_to_open_is_read_although_it_is_encrypted() -> None:
+    pypdf = pytest.importorskip("pypdf", reason="pypdf is not installed")
+    writer = pypdf.PdfWriter(clone_from=io.BytesIO(paper(["HEADPHONE"])))
+    writer.encrypt(user_password="", owner_password="owner", algorithm="RC4-128")
+    out = io.BytesIO()
+    writer.write(out)
+    (page,) = pdf.document(out.getvalue(), "nv40.pdf").pages
+    assert [piece.text for piece in page.pieces] == ["HEADPHONE"]
+
+
+def test_a_manual_with_an_archive_behind_it_is_read_as_the_manual_that_it_is() -> None:
+    """The other half of a polyglot is never opened."""
+    (page,) = pdf.document(
+        paper(["HEADPHONE"]) + b"\nPK\x03\x04 archive <script>x</script>", "nv40.pdf"
+    ).pages
+    assert [piece.text for piece in page.pieces] == ["HEADPHONE"]
 
 
 def test_without_the_library_the_extra_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
