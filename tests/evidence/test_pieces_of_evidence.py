@@ -471,6 +471,10 @@ def test_new_members_have_each_part_as_often_as_the_members_seen() -> None:
     assert set(rates) == {"a", "b", "c"}
     with_a = sum(n for shape, n in counts.items() if "a" in shape.split())
     assert rates["a"] == pytest.approx((with_a + 3 * 0.5 + 2 * 0.002) / (sum(counts.values()) + 3 + 2))
+    with_c = sum(n for shape, n in counts.items() if "c" in shape.split())
+    assert rates["c"] == pytest.approx((with_c + 2 * 0.002) / (sum(counts.values()) + 3 + 2)), (
+        "not in the prior"
+    )
 
 
 def test_every_choice_of_the_uncertain_parts_is_thought_of() -> None:
