@@ -74,7 +74,7 @@ def kept(file: Path) -> list[Seen]:
 def reading_of(row: list[Any]) -> Reading:
     """A reading as an earlier run kept it."""
     wide, high, pieces = row
-    return Reading(wide, high, tuple(Piece(text, tuple(map(tuple, at)), sure) for text, at, sure in pieces))
+    return Reading(wide, high, tuple(Piece(text, tuple(map(tuple, at)), *more) for text, at, *more in pieces))
 
 
 def keep(seen: Sequence[Seen], file: Path) -> None:

@@ -30,7 +30,7 @@ PHOTOS: Final = "photos"
 _MOST: Final = 128 * 1024 * 1024
 _VISIT: Final = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}\Z")
 _MANUAL: Final = re.compile(r"[0-9a-f]{64}\Z")
-_PHOTO: Final = re.compile(r"[0-9a-f]{64}\.jpg\Z")
+_PHOTO: Final = re.compile(r"[0-9a-f]{64}\.(?:jpg|json)\Z")  # the picture, and where jacks are on it
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +68,12 @@ def keep(home: Path, copy: Path) -> None:
 
 def keep_photos(home: Path, folder: Path) -> int:
     """Add photos that are not in the backups yet; return how many. Raises BookTrouble."""
-    return sum(_carry(photo, folder / PHOTOS / photo.parent.name / photo.name) for photo in _photos(home))
+    return _carry_photos(_photos(home), folder / PHOTOS)
+
+
+def _carry_photos(files: Iterable[Path], folder: Path) -> int:
+    carried = [file.suffix for file in files if _carry(file, folder / file.parent.name / file.name)]
+    return carried.count(".jpg")
 
 
 def keep_manuals(home: Path, folder: Path) -> int:
@@ -103,9 +108,8 @@ def bring_back(copy: Path, home: Path, visits: set[str]) -> Brought:
     except (JackfieldError, OSError) as trouble:
         problems.append(f"{beside(copy)}: {_why(trouble)}")
     try:
-        for photo in _photos(copy.parent):
-            if photo.parent.name in visits:
-                photos += _carry(photo, home / PHOTOS / photo.parent.name / photo.name)
+        mine = [photo for photo in _photos(copy.parent) if photo.parent.name in visits]
+        photos = _carry_photos(mine, home / PHOTOS)
         shelf = [file for file in _manuals(copy.parent) if file.stem in visits or not _VISIT.match(file.stem)]
         manuals = _carry_manuals(shelf, home / settings.MANUALS)
     except BookTrouble as trouble:
@@ -142,7 +146,7 @@ def _trusted(kept: dict[str, bytes]) -> dict[str, str]:
 
 
 def _photos(folder: Path) -> Iterator[Path]:
-    """Yield the photos of visits in ``folder``, and no other files."""
+    """Yield the photos of visits in ``folder`` with the places of their jacks, and no other files."""
     try:
         visits = sorted(one for one in (folder / PHOTOS).iterdir() if _VISIT.match(one.name))
     except (FileNotFoundError, NotADirectoryError):

@@ -452,13 +452,19 @@ def _beside(marks: list[_Part]) -> list[_Part]:
         for before in out:
             bracket = _QUALIFIER.match(one.text) is not None
             if _next_to(before, one, 1.2 if bracket else 0.55) and (
-                bracket or not (_whole(before) and _whole(one))
+                bracket or not ((_whole(before) and _whole(one)) or _two_sockets(before, one))
             ):
                 _grow(before, one, f"{before.text} {one.text}")
                 break
         else:
             out.append(one)
     return out
+
+
+def _two_sockets(one: _Part, other: _Part) -> bool:
+    """Does each name what plugs in, and not the same?"""
+    forms = marking.form_of(one.text), marking.form_of(other.text)
+    return None not in forms and forms[0] is not forms[1]
 
 
 def _whole(part: _Part) -> bool:
@@ -624,8 +630,22 @@ def _headed(units: list[_Part], numerals: list[_Part]) -> list[_Part]:
             child.doubts = child.doubts | head.doubts | ({"heading"} if len(best) > 1 else set())
         used.append(head)
     kept = [one for one in units if one not in used]
+    _lend(kept)
     lone = [one for one in kept if not (one.pair and not one.text and not one.headed and one.side)]
     return [*lone, *(one for one in numerals if one.headed)]
+
+
+def _lend(units: Sequence[_Part]) -> None:
+    """Let a heading over one jack whose neighbours were not read be said of it, too."""
+    for head in units:
+        if not _heads(head) or head.headed or marking.form_of(head.text) is not None:
+            continue
+        for child in units:
+            high = head.high
+            near = 0.5 * high < abs(child.y - head.y) < 1.6 * high and _gap(head, child) < 2.5 * high
+            if near and not child.pair and not child.headed and _wants(child) and _fits(head, child):
+                child.own, child.text, child.headed = child.text, f"{head.text} {child.text}", True
+                child.doubts.add("heading")
 
 
 def _heads(part: _Part) -> bool:
@@ -717,6 +737,8 @@ def _read(parts: Sequence[_Part], reading: Reading, kind: Kind) -> Iterator[Seen
             doubts.add("faint")
         if marking.unread_words(finding.jack.marking):
             doubts.add("unknown")
+        if finding.jack.form is Form.HDMI and part.words & {"IN"} and not re.search(r"\d", part.text):
+            doubts.add("heading")  # of sockets whose numbers were not read
         jack = finding.jack
         x, y = (
             min(1.0, max(0.0, at / size))

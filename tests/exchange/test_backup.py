@@ -575,6 +575,7 @@ def test_settings_trusted_keys_and_photos_come_back_on_a_new_machine(
     photo = home / "photos" / visit / f"{'a' * 64}.jpg"
     photo.parent.mkdir(parents=True)
     photo.write_bytes(b"a picture")
+    photo.with_suffix(".json").write_text('[{"x": 0.5, "y": 0.5, "jack": "OPTICAL OUT"}]')
     (home / "share.key").write_text("secret")
     (home / "phones.json").write_text("{}")
     stick = tmp_path / "stick"
@@ -587,7 +588,9 @@ def test_settings_trusted_keys_and_photos_come_back_on_a_new_machine(
     assert (done.json["trusted"], done.json["photos"]) == (["south"], 1)
     assert "trusted again, as on the day of the backup: south" in done.err
     assert peers.load(new).trusted == {"south": KEY}
-    assert (new / "photos" / visit / photo.name).read_bytes() == b"a picture"
+    kept = new / "photos" / visit / photo.name
+    assert kept.read_bytes() == b"a picture"
+    assert "OPTICAL OUT" in kept.with_suffix(".json").read_text()  # where its jacks are
     assert not (new / "share.key").exists()
     assert not (new / "phones.json").exists()
     assert all(one.stat().st_mode & 0o077 == 0 for one in (*new.iterdir(), *stick.iterdir()))

@@ -134,6 +134,34 @@ def test_a_heading_of_one_group_says_nothing_of_the_group_beside_it() -> None:
     ]
 
 
+def test_two_sockets_in_one_text_under_a_heading_each_have_it() -> None:
+    texts = ((500, 476, "DIGITAL AUDIO OUT"), (500, 500, "OPTICAL COAXIAL"))
+    assert marks(*texts) == [
+        ("toslink", "DIGITAL AUDIO OUT OPTICAL"),
+        ("rca-single", "DIGITAL AUDIO OUT COAXIAL"),
+    ]
+
+
+def test_two_marks_that_each_say_their_direction_are_two_jacks() -> None:
+    assert marks((500, 500, "AUDIO OUT H/P OUT")) == [("rca-pair", "AUDIO OUT"), ("jack-3.5", "H/P OUT")]
+
+
+def test_a_heading_whose_other_jacks_were_not_read_is_given_to_the_one_that_was() -> None:
+    """L and R are single letters, and often not read."""
+    texts = ((450, 476, "AUDIO OUT"), (330, 500, "OPTICAL"))
+    found = jacks_in(panel_as(*texts))
+    assert [(one.marking, one.direction.value) for one in found] == [
+        ("AUDIO OUT OPTICAL", "output"),
+        ("AUDIO OUT", "output"),
+    ]
+    assert "heading" in found[0].doubts
+
+
+def test_a_heading_over_sockets_whose_numbers_were_not_read_is_doubtful() -> None:
+    assert "heading" in only((500, 500, "HDMI INPUTS")).doubts
+    assert only((500, 500, "HDMI 2")).doubts == ()
+
+
 @pytest.mark.parametrize("text", LABELS)
 def test_what_else_is_printed_on_a_set_is_no_jack(text: str) -> None:
     assert marks((500, 500, text)) == []
