@@ -128,10 +128,11 @@ def is_key(pattern: str) -> bool:
 
 
 def used() -> set[str]:
-    """Patterns of all keys in code and templates."""
+    """Patterns of all keys in code, templates and scripts."""
     found = {one for path in KB.rglob("*.py") for one in literals(path.read_text("utf-8")) if is_key(one)}
-    templates = (path.read_text("utf-8") for path in KB.rglob("templates/*.html"))
-    named = {key for page in templates for key in re.findall(r"[\"']([a-z]+/[a-z0-9/-]+)[\"']", page)}
+    pages = [*KB.rglob("templates/*.html"), *KB.rglob("static/*.js")]
+    texts = (path.read_text("utf-8") for path in pages)
+    named = {key for page in texts for key in re.findall(r"[\"']([a-z]+/[a-z0-9/_-]+)[\"']", page)}
     return found | {re.escape(key) + ("[^/]+" if key.endswith("/") else "") for key in named if is_key(key)}
 
 

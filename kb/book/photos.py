@@ -23,7 +23,7 @@ from uuid import UUID
 from kb.base import private_file as privately
 from kb.base.atomic import sync_names
 from kb.base.errors import BadInput, BookTrouble, NotFound
-from kb.base.messages import Wording
+from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
 from kb.read.picture import cleaned
 from kb.settings import PHOTOS
@@ -60,7 +60,7 @@ class Photos:
         kept.
         """
         if not self._decoding.acquire(timeout=_TURN_S):
-            raise BookTrouble(f"{place}: many photos are being looked at just now")
+            raise BookTrouble(Said("web/trouble/looking", place=place))
         try:
             clean = cleaned(sent, place)
         finally:
@@ -107,7 +107,7 @@ class Photos:
         if _HASH.match(name):
             with suppress(OSError):
                 return (self._of(visit) / f"{name}.jpg").read_bytes()
-        raise NotFound("no such photo")
+        raise NotFound(Said("web/trouble/no-photo"))
 
     def point(self, visit: str, name: str, spots: Sequence[Spot]) -> None:
         """Keep where jacks are on a photo of a visit; nothing is kept of a photo that is not there."""
@@ -129,7 +129,7 @@ class Photos:
         try:
             return self._folder / str(UUID(visit))  # a name of ours, never one that was sent (5.3.2)
         except ValueError:
-            raise NotFound("no such photo") from None
+            raise NotFound(Said("web/trouble/no-photo")) from None
 
     def _sweep(self) -> None:
         before = time.time() - LOOSE_S

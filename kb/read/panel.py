@@ -15,6 +15,7 @@ from functools import lru_cache
 from itertools import pairwise
 from typing import Final, NamedTuple
 
+from kb.base.messages import Wording
 from kb.base.text import LINE, plain_capitals
 from kb.domain import marking
 from kb.domain.jack import Jack
@@ -64,7 +65,7 @@ class PanelDraft:
     picture: bytes = b""
 
 
-def look(sent: bytes, place: str, kind: Kind = Kind.TELEVISION) -> PanelDraft:
+def look(sent: bytes, place: Wording, kind: Kind = Kind.TELEVISION) -> PanelDraft:
     """Read the panel on a photo from anywhere, of a source of this kind.
 
     The photo is read as a whole, and then more closely where most of its text is. Raises as ``PictureReader``

@@ -16,12 +16,13 @@ from collections.abc import Callable
 from contextlib import suppress
 from functools import cache
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from flask import Flask, Response, jsonify, render_template, request
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
 
+from kb.base.datafiles import data_file
 from kb.base.errors import BadInput, BookTrouble, JackfieldError, NotFound
 from kb.book.photos import Photos
 from kb.settings import PHONES
@@ -31,31 +32,17 @@ from kb.web import jobs as today
 from kb.web.book_pool import Books
 from kb.web.guards import Guards
 from kb.web.pairing import Phones
-from kb.web.site import Site, page, site
+from kb.web.site import STATIC, Site, language, page, said_of, site, texts_of
 
 YEAR_S: Final = 31_536_000
 HERE: Final = Path(__file__).parent
 LOCAL: Final = frozenset({"127.0.0.1", "localhost", "::1"})
 _LOG: Final = logging.getLogger("kb.web")
-#: What is said for a status, in words of the place.
-_SAID: Final = {
-    400: ("That cannot be read", "The page does not understand this address."),
-    403: ("Not from here", "Only this page may change the book."),
-    404: ("Nothing here", "There is no such page."),
-    405: ("Nothing here", "There is no such page."),
-    409: (
-        "Paired again",
-        "This page is from an earlier pairing of this phone. Load it again. "
-        "The phone keeps what waits to be sent.",
-    ),
-    413: (
-        "Too large",
-        "A photo may have 25 MB, a visit with its photos 64 MB, and text 256 KB. Nothing was saved; "
-        "go back, and what you typed is still there.",
-    ),
-    503: ("Busy", "Another phone is being answered. Try again in a moment."),
-    429: ("Too fast", "Too many requests at once. Wait a moment, then try again."),
-}
+#: Statuses with a title of their own under ``web/trouble/``, and others that are answered as one of them.
+_TITLED: Final = frozenset({400, 403, 404, 409, 413, 429, 503})
+_AS: Final = {405: 404}
+#: Whoever gets these has no page of ours open: a line of text is enough.
+_PLAIN: Final = frozenset({401, 421})
 
 
 def make_app(
@@ -88,17 +75,23 @@ def make_app(
     app.add_url_rule("/sw.js", "worker", _worker)
     app.after_request(_versioned)
     app.context_processor(lambda: {"version": version()})
+    app.jinja_env.globals["texts_of"] = texts_of
     app.register_error_handler(HTTPException, _refused)
     app.register_error_handler(JackfieldError, _troubled)
     app.register_error_handler(Exception, _mistaken)
     return app
 
 
-@cache
 def version() -> str:
-    """Changes when anything changes that a phone keeps: page frame, style or script."""
+    """Changes when anything changes that a phone keeps: page frame, style, script, or the words in them."""
+    return _version(language().code)
+
+
+@cache
+def _version(code: str) -> str:
     digest = hashlib.sha256()
-    for file in sorted([*(HERE / "static").iterdir(), *(HERE / "templates").iterdir()]):
+    sentences = data_file(f"messages/{code}.json")
+    for file in [*sorted([*STATIC.iterdir(), *(HERE / "templates").iterdir()]), sentences]:
         if file.is_file():
             digest.update(file.name.encode() + file.read_bytes())
     return digest.hexdigest()[:12]
@@ -121,21 +114,28 @@ def _worker() -> Response:
 # -- when something is wrong ---------------------------------------------------------------------------
 
 
-def failed(code: int, title: str, said: str, **more: Any) -> AnyResponse:
-    """The same answer for a person and for a script of ours."""
+def failed(code: int, key: str, said: str = "", **more: object) -> AnyResponse:
+    """The same answer for a person and for a script of ours.
+
+    ``key``: the end of the title's key, and of the sentence's unless ``said`` says what is wrong.
+    """
+    say = language()
+    said = said or say(f"web/trouble/{key}/said", **more)
     if g_.wants_json(request):
-        answer = jsonify({"error": said, **more})
+        answer = jsonify({"error": said})
         answer.status_code = code
         return answer
-    return page("trouble", code, title=title, said=said, near=more.get("near", ()))
+    return page("trouble", code, title=say(f"web/trouble/{key}"), said=said)
 
 
 def _refused(wrong: HTTPException) -> AnyResponse:
     code = wrong.code or 500
     if isinstance(wrong, g_.StalePage) and request.endpoint == "record_visit" and not g_.wants_json(request):
         return recording.stale()
-    title, said = _SAID.get(code, ("That did not work", "The page cannot answer this."))
-    answer = failed(code, title, said)
+    if code in _PLAIN:
+        return Response(language()(f"web/trouble/{code}/said") + "\n", code, mimetype="text/plain")
+    known = _AS.get(code, code)
+    answer = failed(code, str(known) if known in _TITLED else "other")
     if getattr(wrong, "retry_after", None) is not None:
         answer.headers["Retry-After"] = str(wrong.retry_after)  # type: ignore[attr-defined]
     return answer
@@ -144,13 +144,12 @@ def _refused(wrong: HTTPException) -> AnyResponse:
 def _troubled(wrong: JackfieldError) -> AnyResponse:
     """Our own errors are made for the user; only paired phones come this far."""
     if isinstance(wrong, NotFound):
-        return failed(404, "Not in the book", str(wrong))
+        return failed(404, "not-in-book", said_of(wrong))
     if isinstance(wrong, BadInput):
-        return failed(422, "That cannot be right", str(wrong))
+        return failed(422, "wrong", said_of(wrong))
     _LOG.error("%s", wrong)
     _open_anew()
-    said = str(wrong) if isinstance(wrong, BookTrouble) else "The book cannot answer just now."
-    answer = failed(503, "The book cannot be reached", said)
+    answer = failed(503, "book", said_of(wrong) if isinstance(wrong, BookTrouble) else "")
     answer.headers["Retry-After"] = "5"
     return answer
 
@@ -167,4 +166,4 @@ def _mistaken(wrong: Exception) -> AnyResponse:
     number = secrets.token_hex(4)
     _LOG.error("mistake %s at %s", number, request.path, exc_info=wrong)
     _open_anew()
-    return failed(500, "A mistake in Jackfield itself", f"It is noted in the terminal as {number}.")
+    return failed(500, "mistake", number=number)

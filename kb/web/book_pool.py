@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from kb.base.errors import BookTrouble, JackfieldError
+from kb.base.messages import Said
 from kb.book import Book, derived
 from kb.book.learned_evidence import Learned
 from kb.settings import BOOK, FILE
@@ -65,7 +66,7 @@ class Books:
             # A book that was not there is made by recording.
             if before is not None and self._file() != before:
                 self.close()
-                raise BookTrouble("another program has just replaced the book")
+                raise BookTrouble(Said("web/trouble/replaced"))
             return done
 
     def change(self, work: Callable[[Store], T]) -> T:

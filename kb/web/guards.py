@@ -28,7 +28,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from flask import Flask, Request, Response, g, redirect, request, url_for
-from werkzeug.exceptions import Forbidden, HTTPException, RequestEntityTooLarge, TooManyRequests
+from werkzeug.exceptions import Forbidden, HTTPException, RequestEntityTooLarge, TooManyRequests, Unauthorized
 from werkzeug.http import parse_cookie
 from werkzeug.wrappers import Response as AnyResponse
 
@@ -121,12 +121,11 @@ class Guards:
 
     # -- one by one --------------------------------------------------------------------------------------
 
-    def host(self) -> AnyResponse | None:
+    def host(self) -> None:
         """Only under our own names, so that no foreign name is made to point here (DNS rebinding)."""
         named = request.host.rsplit(":", 1)[0] if not request.host.endswith("]") else request.host
         if named.lower().strip("[]") not in self.hosts:
-            return plain("This server does not answer under that name.", 421)
-        return None
+            raise OtherName
 
     def phone(self) -> None:
         """Find out which phone asks: puts its token into ``g.token``, "" for a stranger."""
@@ -168,7 +167,7 @@ class Guards:
         if g.token or request.endpoint in OPEN:
             return None
         if wants_json(request) or request.method not in ("GET", "HEAD"):
-            return plain("This phone is not paired.", 401)
+            raise Unauthorized
         return redirect(url_for("pair"), 303)
 
     def own_page(self) -> None:
@@ -176,7 +175,7 @@ class Guards:
         if request.method in ("GET", "HEAD", "OPTIONS"):
             return
         if request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none"):
-            raise Forbidden("from another site")
+            raise Forbidden
         if request.endpoint == "pair_phone":  # there is no phone to speak for yet; the code is the proof
             return
         sent = request.headers.get("X-Form-Token") or request.form.get("form_token", "")
@@ -214,14 +213,14 @@ class StalePage(HTTPException):
     """The page was made for another pairing of this phone."""
 
     code = 409
-    description = "This page is from an earlier pairing."
+
+
+class OtherName(HTTPException):
+    """The server does not answer under the name that was asked for."""
+
+    code = 421
 
 
 def wants_json(asked: Request) -> bool:
     """Does a script of ours ask, and not a person?"""
     return asked.headers.get("Accept", "") == "application/json"
-
-
-def plain(said: str, code: int) -> Response:
-    """A short answer for a client that gets no page."""
-    return Response(said + "\n", code, mimetype="text/plain")

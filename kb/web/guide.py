@@ -9,7 +9,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from kb.base.guide import Page, pages
 from kb.base.guide import page as guide_page
-from kb.web.site import page
+from kb.web.site import language, page
 
 
 def add(app: Flask) -> None:
@@ -20,7 +20,7 @@ def add(app: Flask) -> None:
 
 def topics() -> AnyResponse:
     """The list of all pages."""
-    return page("guide", title="Guide", topics=pages(), text="")
+    return page("guide", title=language()("web/guide/title"), topics=pages(), text="")
 
 
 def one_topic(topic: str) -> AnyResponse:
@@ -37,8 +37,7 @@ def as_html(found: Page) -> Markup:
 
     html = MarkdownIt("commonmark", {"html": False}).enable("table").render(found.linked(link))
     # A wide table or a long command scrolls by itself, also by keyboard; the page does not.
-    html = html.replace(
-        "<table>", '<div class="wide-part" tabindex="0" role="group" aria-label="Table"><table>'
-    )
+    table = Markup('<div class="wide-part" tabindex="0" role="group" aria-label="{}"><table>')
+    html = html.replace("<table>", table.format(language()("web/guide/table")))
     html = html.replace("</table>", "</table></div>").replace("<pre>", '<pre tabindex="0">')
     return Markup(html)  # noqa: S704  # made from files that came with Jackfield, HTML in them escaped

@@ -11,18 +11,21 @@ import threading
 from collections import OrderedDict
 from contextlib import suppress
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 from flask import Flask, Response, redirect, request, url_for
 from werkzeug.exceptions import ServiceUnavailable
 from werkzeug.wrappers import Response as AnyResponse
 
-from kb.base.errors import BadInput, NotFound
+from kb.base.errors import NOTHING, BadInput, NotFound
+from kb.base.messages import Said
+from kb.catalogue import item_name
 from kb.domain.words import DriverInput, Signal
 from kb.isolate import State, path_used_from, path_used_to, state_from
 from kb.isolate import wording as says
 from kb.web.jobs import job_asked, job_id, of_job
-from kb.web.site import page, site
+from kb.web.site import language, page, site
 from kb.web.visit_form import new_id
 
 if TYPE_CHECKING:
@@ -46,7 +49,7 @@ def add(app: Flask) -> None:
 
 def isolate() -> AnyResponse:
     """Begin with the complaint; then test by test to the likeliest fault and its remedy."""
-    model = _model()
+    model, said = _model(), language()
     given = request.args
     about = _about(given)
     if not given.get("complaint"):
@@ -63,7 +66,8 @@ def isolate() -> AnyResponse:
             inputs=list(DriverInput),
             path=path,
             since=since,
-            said=says.path_text(path_used_from(path, "path")) if path else "",
+            said=says.path_text(path_used_from(path, "path"), said) if path else "",
+            item_name=partial(item_name, language=said),
             about=about,
             of_job=of_job(request.args),
         )
@@ -73,8 +77,8 @@ def isolate() -> AnyResponse:
         from kb.book.faults import learned_model, mended_before, told_by_panel
 
         facts = told_by_panel(of_set.panel, state.path)
-        counted = says.known_of_set(model, facts, mended_before(model, of_set))
-        state = replace(state, model=learned_model(site().book, known=of_set, path=state.path))
+        counted = says.known_of_set(model, facts, mended_before(model, of_set), said)
+        state = replace(state, model=learned_model(site().book, said.code, of_set, state.path))
     fault = state.head
     return page(
         "isolate",
@@ -83,18 +87,18 @@ def isolate() -> AnyResponse:
         state=state,
         complaint=model.complaints[state.complaint].says,
         found=(found := state.next_test),
-        why=says.why(model, found) if found else "",
-        how=says.how(found.test) if found else "",
-        answers=[(test, model.tests[test], said) for test, said in state.answers],
-        odds=[(says.fault_says(model, one), p) for one, p in state.likely[:_SHOWN] if p >= 0.01],
-        verdict=says.verdict(state),
-        mend=says.fault_mend(model, fault),
+        why=says.why(model, found, said) if found else "",
+        how=says.how(found.test, said) if found else "",
+        answers=[(test, model.tests[test], answer) for test, answer in state.answers],
+        odds=[(says.fault_says(model, one, said), p) for one, p in state.likely[:_SHOWN] if p >= 0.01],
+        verdict=says.verdict(state, said),
+        mend=says.fault_mend(model, fault, said),
         caution=says.fault_caution(model, fault),
-        warning=says.halves(state) or says.contradiction(state),
+        warning=says.halves(state, said) or says.contradiction(state, said),
         counted=counted,
-        question=says.ask(state),
-        note=says.finding_note(state),
-        minutes=says.minutes,
+        question=says.ask(state, said),
+        note=says.finding_note(state, said),
+        minutes=partial(says.minutes, language=said),
         link=_link,
         fault=fault,
         new_id=new_id(),
@@ -107,8 +111,8 @@ def keep_outcome() -> AnyResponse:
 
     state = state_from(_model(), _data(request.args), "answers")
     if not (state.make and state.set_model):
-        raise BadInput("isolate", "no set", "make and model, so that the book knows what it is about")
-    visit = outcome_visit(site().book, state, request.form.get("id", "")[:40])
+        raise BadInput(Said("web/set"), NOTHING, Said("expected/web/for-book"))
+    visit = outcome_visit(site().book, state, request.form.get("id", "")[:40], language())
     if (job := job_asked(request.args)) and not visit.job:
         visit = replace(visit, job=job.name)
     done = site().books.record([visit])
@@ -139,7 +143,7 @@ def _model() -> Model:
     """The faults with their odds, moved by what mending confirmed in this book."""
     from kb.book.faults import learned_model
 
-    return learned_model(site().book)
+    return learned_model(site().book, language().code)
 
 
 # -- where there is no link ----------------------------------------------------------------------------
@@ -153,15 +157,15 @@ def turns() -> AnyResponse:
     from kb.web.turns import turns as turns_of
 
     path = path_used_from(_path(request.args), "path")
-    key = json.dumps([path_used_to(path), site().book.cases()], sort_keys=True)
+    said = language()
+    key = json.dumps([said.code, path_used_to(path), site().book.cases()], sort_keys=True)
     if not _making.acquire(timeout=_PATIENCE_S):  # one at a time: the others would make the same
         raise ServiceUnavailable(retry_after=5)  # the phone asks again with its next page
     try:
         body = _made.pop(key, None)
         if body is None:
-            body = gzip.compress(
-                json.dumps(turns_of(_model(), path) | {"path": says.path_text(path)}).encode(), mtime=0
-            )
+            made = turns_of(_model(), path, said) | {"path": says.path_text(path, said)}
+            body = gzip.compress(json.dumps(made).encode(), mtime=0)
         _made[key] = body
         while len(_made) > _KEPT:
             _made.popitem(last=False)
@@ -191,7 +195,7 @@ def _path_in_book(known: SetView, connection: Connection | None = None) -> tuple
     """The path of a set as it was connected last, else as it would be; and since when."""
     from kb.book.faults import path_in_book
 
-    found = path_in_book(site().book, known, connection)
+    found = path_in_book(site().book, known, connection, language())
     return (path_used_to(found[0]), found[1]) if found else ({}, "")
 
 

@@ -20,7 +20,8 @@ from flask import Flask, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
 from kb.base import clock
-from kb.base.errors import BadInput, NotFound, described
+from kb.base.errors import NOTHING, BadInput, NotFound
+from kb.base.messages import Said
 from kb.base.text import squeezed
 from kb.catalogue import catalogue, item_name
 from kb.domain.job import MOST_USED, Job, JobStatus, Listening, changed, job_to
@@ -30,7 +31,7 @@ from kb.pack import Job as ToPack
 from kb.pack import Plan, day_from
 from kb.pack.jobs import MOST_JOBS, jobs_of
 from kb.web.lengths import read_length
-from kb.web.site import language, page, site
+from kb.web.site import language, page, said_of, site
 
 _LONGEST_ID: Final = 60
 _USED: Final = "used:"  #: begins the names of the fields of what was used
@@ -162,7 +163,7 @@ def change_today() -> AnyResponse:
     changes nothing.
     """
     if site().jobs is not None:
-        raise BadInput("today", "a job file that was named on the command line", "changes in that file")
+        raise BadInput(Said("web/base/today"), Said("seen/web/job-file"), Said("expected/web/in-job-file"))
     typed = {key: value.strip() for key, value in request.form.items() if key != "form_token"}
     jobs = site().book.jobs
     if done := typed.get("done", ""):
@@ -173,16 +174,17 @@ def change_today() -> AnyResponse:
         try:
             _take_out(done, _used(typed), typed.get("was", ""))
         except BadInput as wrong:
-            return _jobs_page({}, 422, str(wrong), done=done)
+            return _jobs_page({}, 422, said_of(wrong), done=done)
         return redirect(url_for("today", done=done, used="yes"), 303)
     else:
         try:
             job = _job(typed)
             if len(jobs.of_day(job.day or clock.today())) >= MOST_JOBS:
-                raise BadInput("today", f"{MOST_JOBS} jobs there", "a day with room for one more")
+                room = Said("expected/web/day-with-room")
+                raise BadInput(Said("web/today/day"), Said("seen/web/jobs", count=MOST_JOBS), room)
             jobs.add([job])
         except BadInput as wrong:
-            return _jobs_page(typed, 422, str(wrong))
+            return _jobs_page(typed, 422, said_of(wrong))
     return redirect(url_for("today", done=done or None), 303)
 
 
@@ -201,9 +203,8 @@ def _take_out(job_id: str, used: tuple[tuple[str, int], ...], was: str) -> None:
 
     def told(job: Job) -> Job:
         if _used_text(job) != was and dict(job.used) != dict(used):
-            raise BadInput(
-                "used", _used_text(job) or described("nothing"), "what it was when you looked; look again"
-            )
+            seen = _used_text(job) or NOTHING
+            raise BadInput(Said("web/today/what-used"), seen, Said("expected/web/look-again"))
         return replace(job, used=used)
 
     with suppress(NotFound):
@@ -219,7 +220,7 @@ def _job(typed: dict[str, str]) -> Job:
     """A job as it was typed, checked as any job file is."""
     said: dict[str, Any] = {key: typed[key] for key in _TEXTS if typed.get(key)}
     if not said.get("make") and not said.get("model"):
-        raise BadInput("job, make", described("nothing"), "a make, a model or both")
+        raise BadInput(Said("web/today/make"), NOTHING, Said("expected/web/make-or-model"))
     said.setdefault("day", clock.today())
     said["id"] = typed.get("id", "")[:_LONGEST_ID] or secrets.token_hex(6)
     said["inputs"] = request.form.getlist("inputs") or [*site().book.settings.inputs]
@@ -229,9 +230,9 @@ def _job(typed: dict[str, str]) -> Job:
         try:
             said["year"] = int(typed["year"])
         except ValueError:
-            raise BadInput("job, year", typed["year"], "a number") from None
+            raise BadInput(Said("web/today/year"), typed["year"], Said("expected/web/number")) from None
     if typed.get("length_m"):
-        said["length_m"] = round(read_length(typed["length_m"], "job, length"), 3)
+        said["length_m"] = round(read_length(typed["length_m"], Said("web/path/distance")), 3)
     return changed(Job(), said)
 
 

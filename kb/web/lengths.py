@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from kb.base.messages import Wording
 from kb.loop.units import length
 from kb.settings import Units
 from kb.web.site import language, site
@@ -14,7 +15,7 @@ def in_feet() -> bool:
     return site().book.settings.units is Units.FEET
 
 
-def read_length(typed: str, place: str) -> float:
+def read_length(typed: str, place: Wording) -> float:
     """Metres of what was typed (``2.5``, ``2,5 m``, ``8 ft``, ``4 ft 11 in``); raises BadInput."""
     return length(typed, place, low=0.0, high=LONGEST_M, feet=in_feet())
 

@@ -17,6 +17,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from kb.base import clock
 from kb.base.errors import NOTHING, BadInput, BookTrouble, NotFound
+from kb.base.messages import Said, Wording
 from kb.base.text import line
 from kb.domain.words import DriverInput, Signal
 from kb.pack.jobs import LENGTH
@@ -24,10 +25,10 @@ from kb.read.label import look
 from kb.read.picture import MOST_BYTES, cut_out, missing_library
 from kb.web.guards import POLICY
 from kb.web.isolating import turns_address
-from kb.web.jack_icons import sign
+from kb.web.jack_icons import sign, symbol, use_sign
 from kb.web.jobs import job_asked, of_job
 from kb.web.lengths import read_length, shown_length
-from kb.web.site import language, page, site
+from kb.web.site import language, page, said_of, site
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -48,7 +49,7 @@ def add(app: Flask) -> None:
     app.add_url_rule("/sheet", "sheet", sheet)
     app.add_url_rule("/hand-over", "hand_over", hand_over)
     app.add_url_rule("/tag", "tag", tag)
-    app.jinja_env.globals |= {"sign": sign, "shown_length": shown_length}
+    app.jinja_env.globals |= {one.__name__: one for one in (shown_length, sign, symbol, use_sign)}
 
 
 # -- search --------------------------------------------------------------------------------------------
@@ -65,7 +66,7 @@ def search() -> AnyResponse:
         try:
             found = site().book.find(query, limit=MATCHES)
         except BadInput as mistake:
-            wrong = str(mistake)
+            wrong = said_of(mistake)
     name = "found" if part else "search"
     named = query.split(None, 1)
     typed = {"make": named[0][:80], "model": named[1][:80]} if len(named) == 2 else {"model": query[:80]}
@@ -85,10 +86,10 @@ def read_label() -> AnyResponse:
     """What the label on a photo says, and the sets that may be meant; nothing of it is kept."""
     from kb.book import best_line
 
-    with photo_to_read("a photo of the label") as sent, site().book.searcher() as searcher:
+    with photo_to_read(Said("expected/web/label-photo")) as sent, site().book.searcher() as searcher:
         label = look(
             sent,
-            "photo",
+            Said("web/record/photo"),
             lambda query: searcher.find(query, limit=NEAR),
             searcher.make_of,
             today=clock.today().year,
@@ -107,15 +108,15 @@ def read_label() -> AnyResponse:
 
 
 @contextmanager
-def photo_to_read(expected: str) -> Iterator[bytes]:
+def photo_to_read(expected: Wording) -> Iterator[bytes]:
     """The photo that came along, when it is its turn to be read. Raises BadInput if there is none."""
     file = request.files.get("photo")
     if file is None:
-        raise BadInput("photo", NOTHING, expected)
+        raise BadInput(Said("web/record/photo"), NOTHING, expected)
     with file.stream as stream:  # a large one is a file without a name
         sent = stream.read(MOST_BYTES + 1)
     if not _READING.acquire(timeout=_TURN_S):
-        raise BookTrouble("photo: other photos are being read just now; send it again in a minute")
+        raise BookTrouble(Said("web/trouble/reading"))
     try:
         yield sent
     finally:
@@ -133,8 +134,7 @@ def show_set() -> AnyResponse:
     """The path first, then the panel, then who found what."""
     known = asked_set()
     if isinstance(known, tuple):
-        make, model, said = known
-        return _unknown(make, model, said)
+        return _unknown(*known)
     asked = Asked(request.args)
     connection = _connected(asked, known)
     kept = site().photos
@@ -159,7 +159,7 @@ def _about(known: SetView) -> dict[str, str]:
     return {"make": known.source.make, "model": known.source.model, **of_job(request.args)}
 
 
-def _unknown(make: str, model: str, said: str) -> AnyResponse:
+def _unknown(make: str, model: str) -> AnyResponse:
     """Nobody met this set: what is near it, to be tapped, and a form for it."""
     from kb.book import best_line
 
@@ -172,24 +172,24 @@ def _unknown(make: str, model: str, said: str) -> AnyResponse:
         404,
         make=make,
         model=model,
-        said=said,
         about=about,
         found=found,
         best_line=partial(best_line, said=language()),
     )
 
 
-def asked_set() -> SetView | tuple[str, str, str]:
-    """The set that the address names; else make, model and what to say where nobody met it."""
+def asked_set() -> SetView | tuple[str, str]:
+    """The set that the address names; else its make and model, if the book has no visit to it."""
     make, model = request.args.get("make", "").strip(), request.args.get("model", "").strip()
     if not (make and model):
-        raise BadInput("set", make or model or "nothing", "make and model")
+        raise BadInput(Said("web/set"), make or model or NOTHING, Said("expected/web/make-and-model"))
     if len(make) > 80 or len(model) > 80:
-        raise BadInput("set", f"{len(make) + len(model)} characters", "a make and a model, at most 80 each")
+        seen = Said("seen/characters", count=len(make) + len(model))
+        raise BadInput(Said("web/set"), seen, Said("expected/web/make-and-model-each", most=80))
     try:
         return site().book.view(make, model)
-    except NotFound as wrong:
-        return make, model, str(wrong)
+    except NotFound:
+        return make, model
 
 
 class Asked:
@@ -208,7 +208,8 @@ class Asked:
         # The form of another driver always sends a length: then no tick means that nothing is in use.
         in_use = () if typed or not job else sorted(job.taken or ())
         self.taken = tuple(Signal.read(one, "in use") for one in given.getlist("taken")[:12]) or tuple(in_use)
-        self.length_m = read_length(typed, "length") if typed else job.length_m if job else LENGTH
+        far = Said("web/path/distance")
+        self.length_m = read_length(typed, far) if typed else job.length_m if job else LENGTH
         own = named or given.getlist("taken") or typed or speakers == "free"
         self.as_job = job is not None and not own
         self.usual = job is None and not own
@@ -265,8 +266,7 @@ def other_driver() -> AnyResponse:
     """Another driver, another length, nobody else listening: what to ask the set page for."""
     known = asked_set()
     if isinstance(known, tuple):
-        make, model, said = known
-        return _unknown(make, model, said)
+        return _unknown(*known)
     asked = Asked(request.args)
     usual = asked.inputs or site().book.settings.inputs
     outputs = dict.fromkeys(
@@ -292,7 +292,7 @@ def sheet() -> AnyResponse:
 
     known = asked_set()
     if isinstance(known, tuple):
-        raise NotFound(known[2])
+        raise NotFound(Said("web/unknown/said", make=known[0], model=known[1]))
     asked, book = Asked(request.args), site().book
     its_inputs = tuple(asked.inputs) or book.settings.inputs
     connection = book.connect(
@@ -312,13 +312,14 @@ def sheet() -> AnyResponse:
         driver=book.settings.driver if set(its_inputs) == set(book.settings.inputs) else "",
         length_m=asked.length_m,
         contact=line(request.args.get("contact", ""), "contact", CONTACT),
-        lang=request.args.get("lang", "en"),
+        lang=request.args.get("lang", book.settings.language),
         paper=Paper.LETTER if book.settings.units is Units.FEET else Paper.A4,
     )
     document = render(made)
     if "back" in request.args:  # shown on the phone: a way back, which is not printed
-        back = url_for("hand_over", **_own_address())
-        document = document.replace("<body>", "<body>\n" + _BACK.format(escape(back)), 1)
+        back, words = url_for("hand_over", **_own_address()), language()("web/sheet/back")
+        way = _BACK.format(escape(back), escape(words))
+        document = document.replace("<body>", f"<body>\n{way}", 1)
     return _document(document)
 
 
@@ -337,7 +338,7 @@ def _document(document: str) -> AnyResponse:
 _BACK: Final = (
     "<style>.way-back {{ font: 1.1rem system-ui, sans-serif; margin: 0; padding: .8rem 1rem; }} "
     "@media print {{ .way-back {{ display: none; }} }}</style>\n"
-    '<p class="way-back"><a href="{}">Back</a></p>'
+    '<p class="way-back"><a href="{}">{}</a></p>'
 )
 
 
@@ -352,7 +353,7 @@ def hand_over() -> AnyResponse:
 
     known = asked_set()
     if isinstance(known, tuple):
-        raise NotFound(known[2])
+        raise NotFound(Said("web/unknown/said", make=known[0], model=known[1]))
     Asked(request.args)
     given = [(key, one) for key, some in _own_address().items() for one in some]
     return page(
@@ -379,8 +380,9 @@ def tag() -> AnyResponse:
 
     known = asked_set()
     if isinstance(known, tuple):
-        raise NotFound(known[2])
-    said = language_of(request.args.get("lang", "en"), feet=site().book.settings.units is Units.FEET)
+        raise NotFound(Said("web/unknown/said", make=known[0], model=known[1]))
+    settings = site().book.settings
+    said = language_of(request.args.get("lang", settings.language), feet=settings.units is Units.FEET)
     chosen = _connected(Asked(request.args), known).chosen
     served = request.url_root if _has_name(request.host) else ""
     made = make_tag(known.source, known.panel, chosen, clock.today(), said, served=served)

@@ -9,7 +9,7 @@ from flask import Flask, Response, jsonify, redirect, request, url_for
 from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response as AnyResponse
 
-from kb.base.errors import BadInput, BookTrouble, NotFound, PerhapsSaved
+from kb.base.errors import NOTHING, BadInput, BookTrouble, NotFound, PerhapsSaved
 from kb.base.messages import Said
 from kb.base.parsing import json_of
 from kb.book.photos import MOST, MOST_SPOTS, Spot
@@ -20,8 +20,8 @@ from kb.read.picture import MOST_BYTES, missing_library
 from kb.web.guards import wants_json
 from kb.web.jobs import job_asked, met, open_job
 from kb.web.pages import photo_to_read
-from kb.web.site import language, page, site
-from kb.web.visit_form import CARRIED, JACK_OTHERS, OTHERS, Entry, field_of, new_id
+from kb.web.site import language, page, said_of, site
+from kb.web.visit_form import CARRIED, JACK_OTHERS, OTHERS, Entry, field_of, new_id, place_of
 
 if TYPE_CHECKING:
     from kb.domain.panel import PanelJack
@@ -104,7 +104,7 @@ def _form(
         "record",
         code,
         entry=entry,
-        read=entry.read_so_far(),
+        read=entry.read_so_far(language()),
         in_only=entry.in_only(),
         said=said,
         field=field,
@@ -124,7 +124,6 @@ def _form(
         job_id=_job_id(),
         about=_about_form(entry),
         panel_reader_missing=missing_library(),
-        panel_words={name: language()(f"web/panel/{name}") for name in _PANEL_WORDS},
         **_WORDS,
     )
 
@@ -176,7 +175,7 @@ def stale() -> AnyResponse:
     return _form(
         entry,
         409,
-        "This page is from an earlier pairing of this phone. Nothing is lost: look it over and save again.",
+        language()("web/record/stale"),
     )
 
 
@@ -185,7 +184,7 @@ def stale() -> AnyResponse:
 
 def record_visit() -> AnyResponse:
     """Save, or add, or take away a jack; a script of ours gets JSON, a person the next page."""
-    entry = Entry.read(request.form, _photo_names())
+    entry, say = Entry.read(request.form, _photo_names()), language()
     left_out = _keep_photos(entry)
     do = request.form.get("do", "save")
     if do != "save":
@@ -200,8 +199,10 @@ def record_visit() -> AnyResponse:
         if wants_json(request):
             raise
         # An id that is in the book already adds nothing, so this is right even if the visit was saved.
-        known = "" if isinstance(trouble, PerhapsSaved) else " Nothing was saved yet."
-        return _form(entry, 503, f"{trouble}.{known} Save again in a moment.")
+        ends = ("again",) if isinstance(trouble, PerhapsSaved) else ("nothing-saved", "again")
+        return _form(
+            entry, 503, " ".join([said_of(trouble) + ".", *(say(f"web/record/{end}") for end in ends)])
+        )
     visit_id = done.recorded[0].id if done.recorded else done.already[0]
     again = int(bool(done.reinstated)) or None
     job = _job_id() or None
@@ -210,7 +211,7 @@ def record_visit() -> AnyResponse:
         site().photos.point(visit_id, name, spots)
     # Kept with an earlier page of the form, a day ago or more; or one more than a visit has.
     left_out += [
-        f"photo {number}: the photo is gone, take it again."
+        say("web/record/photo-gone", number=number)
         for number, name in enumerate(entry.photos, 1)
         if name not in own
     ]
@@ -248,18 +249,16 @@ def _changed(entry: Entry, do: str, left_out: list[str]) -> AnyResponse:
 def _wrong(entry: Entry, wrong: BadInput) -> AnyResponse:
     """The form as it was, with what is wrong and where; an id that is taken becomes a correction."""
     if wrong.expected == Said("expected/new-id"):
-        said = (
-            "This visit is in the book already, with other words. Save again to record this as a correction; "
-            "the earlier words stay in the history."
-        )
+        said = language()("web/record/taken-id")
         if wants_json(request):
             return _refusal(409, said)
         entry.supersedes, entry.id = entry.id, new_id()
         return _form(entry, 409, said)
-    said = str(wrong)
+    field = field_of(wrong.place, entry)
+    said = said_of(BadInput(place_of(field) or wrong.place, wrong.seen, wrong.expected))
     if wants_json(request):
         return _refusal(422, said)
-    return _form(entry, 422, said, field_of(wrong.place, entry))
+    return _form(entry, 422, said, field)
 
 
 def _refusal(code: int, said: str) -> AnyResponse:
@@ -271,7 +270,7 @@ def _refusal(code: int, said: str) -> AnyResponse:
 def read_jacks() -> AnyResponse:
     """What the panel reader makes of the jacks so far: one sentence for each, and which give no sound out."""
     entry = Entry.read(request.form)
-    return jsonify({"read": entry.read_so_far(), "in_only": entry.in_only()})
+    return jsonify({"read": entry.read_so_far(language()), "in_only": entry.in_only()})
 
 
 def read_panel() -> AnyResponse:
@@ -280,8 +279,8 @@ def read_panel() -> AnyResponse:
 
     say = language()
     kind = Kind.meant(request.form.get("kind", "")) or Kind.TELEVISION
-    with photo_to_read("a photo of the panel") as sent:
-        draft = look(sent, "photo", kind)
+    with photo_to_read(Said("expected/web/panel-photo")) as sent:
+        draft = look(sent, Said("web/record/photo"), kind)
     make, model = (request.form.get(name, "").strip()[:80] for name in ("make", "model"))
     book = site().book
     known = book.panel(book.visits(make, model)).jacks if make and model else ()
@@ -305,9 +304,6 @@ def read_panel() -> AnyResponse:
     return jsonify({"jacks": jacks, "differs": told})
 
 
-_PANEL_WORDS: Final = ("read", "wait", "check", "none", "link", "there", "away")
-
-
 # -- photos --------------------------------------------------------------------------------------------
 
 
@@ -322,17 +318,17 @@ def _sent() -> list[FileStorage]:
 def _keep_photos(entry: Entry) -> list[str]:
     """Keep the photos that came along; returns what is said of those that are none. A bad photo holds up no
     visit."""
-    left_out = []
+    left_out, say = [], language()
     for number, file in enumerate(_sent(), 1):
-        place = f"photo {number}"
+        place = Said("web/record/photo-nth", number=number)
         entry.sent.append("")
         if len(entry.photos) >= MOST:
-            left_out.append(f"{place}: left out, a visit has at most {MOST}.")
+            left_out.append(say("web/record/photo-over", number=number, most=MOST))
             continue
         try:
             name = site().photos.keep(file.stream.read(MOST_BYTES + 1), place)
         except BadInput as wrong:
-            left_out.append(f"{wrong}. It was left out.")
+            left_out.append(f"{said_of(wrong)}. {say('web/record/photo-wrong')}")
             continue
         entry.sent[-1] = name
         if name not in entry.photos:
@@ -352,7 +348,8 @@ def _spots(entry: Entry) -> dict[str, list[Spot]]:
             x, y, photo, jack = float(one["x"]), float(one["y"]), int(one["photo"]), int(one["jack"])
             form = request.form.get(f"jack-{jack}-form", "")
             if form and 0 <= x <= 1 and 0 <= y <= 1 and 0 <= photo < len(entry.sent):
-                mark = request.form.get(f"jack-{jack}-marking", "").strip()[:80] or _label(form).label
+                mark = request.form.get(f"jack-{jack}-marking", "").strip()[:80]
+                mark = mark or language().word(_label(form))
                 found.setdefault(entry.sent[photo], []).append(Spot(x, y, mark))
     except (BadInput, ValueError, TypeError, KeyError, OverflowError):
         return {}
@@ -376,11 +373,12 @@ def add_photo() -> AnyResponse:
     entry = Entry(photos=[])
     left_out = _keep_photos(entry)
     if not entry.photos and not left_out:
-        raise BadInput("photo", "none", "a photo as JPEG, PNG, WebP or HEIC")
+        raise BadInput(Said("web/record/photo"), NOTHING, Said("expected/web/photo"))
     if left_out:
         raise BadInput(" ".join(left_out))
     if not site().photos.attach(visit.id, entry.photos):
-        raise BadInput("photo", f"{MOST} photos there", f"at most {MOST} of one visit")
+        most = Said("expected/web/photos-of-visit", most=MOST)
+        raise BadInput(Said("web/record/photo"), Said("seen/web/photos", count=MOST), most)
     return redirect(url_for("recorded", visit=visit.id, job=_job_id() or None), 303)
 
 
@@ -432,9 +430,8 @@ def _withdrawn(visit: Visit) -> bool:
 def _visit(visit_id: str) -> Visit:
     from kb.domain.visit import read_id
 
-    book = site().book
     try:
         wanted = read_id(visit_id, "visit")
-    except BadInput:
-        raise NotFound("no such visit in the book") from None
-    return book.store_to_write().visit(wanted)  # a first phone on a new book asks as well
+        return site().book.store_to_write().visit(wanted)  # a first phone on a new book asks as well
+    except (BadInput, NotFound):
+        raise NotFound(Said("web/trouble/no-visit")) from None

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any, Final, cast
 
 from flask import Response, current_app, g, make_response, render_template
 
 from kb.base.errors import JackfieldError
+from kb.base.messages import Message, messages
 from kb.book.photos import Photos
 from kb.domain.language import ENGLISH, Language
 from kb.settings import load
@@ -18,7 +21,12 @@ from kb.web.guards import Guards
 from kb.web.pairing import form_token
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from kb.book import Book
+
+
+STATIC: Final = Path(__file__).parent / "static"
 
 
 @dataclass
@@ -49,6 +57,25 @@ def language() -> Language:
         except JackfieldError:
             g.language = ENGLISH
     return cast(Language, g.language)
+
+
+def said_of(wrong: JackfieldError) -> str:
+    """An error in the language of the page."""
+    return wrong.in_language(language().code)
+
+
+def texts_of(scripts: Sequence[str]) -> dict[str, Message]:
+    """The sentences that these scripts say, by the keys that they name, in the language of the page."""
+    known = messages(language().code)
+    return {key: known[key] for script in scripts for key in _keys_in(script)}
+
+
+@cache
+def _keys_in(script: str) -> tuple[str, ...]:
+    return tuple(sorted(set(KEY.findall((STATIC / script).read_text("utf-8")))))
+
+
+KEY: Final = re.compile(r'"((?:web|count)/[a-z0-9/_-]+)"')  #: of a sentence, as scripts write it
 
 
 def page(name: str, code: int = 200, **values: Any) -> Response:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import heapq
 from typing import TYPE_CHECKING, Any, Final
 
+from kb.domain.language import ENGLISH, Language
 from kb.isolate import start
 from kb.isolate import wording as says
 
@@ -19,8 +20,8 @@ if TYPE_CHECKING:
 MOST: Final = 300  #: tests for one complaint; nine in ten searches of the commonest complaint end within them
 
 
-def turns(model: Model, path: PathUsed) -> dict[str, Any]:
-    """All complaints on this path as plain values for JSON.
+def turns(model: Model, path: PathUsed, language: Language = ENGLISH) -> dict[str, Any]:
+    """All complaints on this path as plain values for JSON, the texts in a language (that of ``model``).
 
     Keys: ``complaints`` {id: {``says``, ``nodes``}}; a node has ``test`` and ``to`` {answer: number of the
     node that follows}, or where the turns end ``verdict`` and ``fault``; ``more``: the link would know more.
@@ -28,7 +29,7 @@ def turns(model: Model, path: PathUsed) -> dict[str, Any]:
     ``faults`` {id: {``mend``, ``caution``}}.
     """
     complaints: dict[str, dict[str, Any]] = {
-        one.id: {"says": one.says, "nodes": _nodes(start(model, one.id, path))}
+        one.id: {"says": one.says, "nodes": _nodes(start(model, one.id, path), language)}
         for one in model.complaints.values()
     }
     nodes = [node for one in complaints.values() for node in one["nodes"]]
@@ -36,25 +37,25 @@ def turns(model: Model, path: PathUsed) -> dict[str, Any]:
     faults = {node["fault"] for node in nodes if "fault" in node}
     return {
         "complaints": complaints,
-        "tests": {one.id: _test(one) for one in model.tests.values() if one.id in tests},
+        "tests": {one.id: _test(one, language) for one in model.tests.values() if one.id in tests},
         "faults": {
-            one: {"mend": says.fault_mend(model, one), "caution": says.fault_caution(model, one)}
+            one: {"mend": says.fault_mend(model, one, language), "caution": says.fault_caution(model, one)}
             for one in sorted(faults)
         },
     }
 
 
-def _test(test: Any) -> dict[str, Any]:
+def _test(test: Any, language: Language) -> dict[str, Any]:
     return {
         "asks": test.asks,
-        "how": says.how(test),
+        "how": says.how(test, language),
         "caution": test.caution,
-        "minutes": says.minutes(test.minutes),
+        "minutes": says.minutes(test.minutes, language),
         "answers": dict(test.answers),
     }
 
 
-def _nodes(begun: State) -> list[dict[str, Any]]:
+def _nodes(begun: State, language: Language) -> list[dict[str, Any]]:
     """The turns after a complaint, the likeliest first; the same answers in another order are one node."""
     nodes: list[dict[str, Any]] = []
     number: dict[frozenset[tuple[str, str]], int] = {}
@@ -74,7 +75,7 @@ def _nodes(begun: State) -> list[dict[str, Any]]:
         p, at, state = heapq.heappop(waiting)
         found = state.next_test
         if found is None or asked >= MOST:
-            nodes[at] |= {"verdict": says.verdict(state), "fault": state.head}
+            nodes[at] |= {"verdict": says.verdict(state, language), "fault": state.head}
             if found is not None:
                 nodes[at]["more"] = True
             continue

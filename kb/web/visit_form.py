@@ -19,8 +19,8 @@ from typing import Any, Final
 import uuid_utils
 
 from kb.base import clock, text
-from kb.base.errors import BadInput
-from kb.base.messages import Wording
+from kb.base.errors import BadInput, inside
+from kb.base.messages import Said, Wording, messages
 from kb.domain.jack import Jack
 from kb.domain.kinds import (
     Attachment,
@@ -36,6 +36,7 @@ from kb.domain.kinds import (
     fields_of,
     part_of,
 )
+from kb.domain.language import ENGLISH, Language
 from kb.domain.visit import JACKS, Driver, Finding, Source, Visit, finding_from, visit_to
 from kb.domain.words import Direction, Outcome, Signal, Speakers
 
@@ -77,12 +78,14 @@ _PLACED: Final = frozenset(
 class Other:
     """A field without a place of its own: the page asks for it at the end, by its declared kind.
 
-    ``choices``: what can be chosen, value and label; none where it is typed. ``long``: it has several lines.
+    ``choices``: the words of a vocabulary, or the values that can be chosen; none where it is typed.
+    ``private``: it stays in this book. ``long``: it has several lines.
     """
 
     key: str
     about: str
-    choices: tuple[tuple[str, str], ...]
+    choices: tuple[str, ...]
+    private: bool
     most: int
     long: bool
 
@@ -93,14 +96,14 @@ def _others(some: Mapping[str, DeclaredField]) -> tuple[Other, ...]:
 
 def _other(one: DeclaredField) -> Other:
     kind = one.kind
-    choices: tuple[tuple[str, str], ...] = ()
+    choices: tuple[str, ...] = ()
     if isinstance(kind, OneOf):
-        choices = tuple((word.value, word.label) for word in kind.words)
+        choices = tuple(kind.words)
     elif isinstance(kind, Flag):
-        choices = tuple((word, word) for word in _FLAGS)
+        choices = tuple(_FLAGS)
     most = kind.most if isinstance(kind, Line | Name | Note) else text.NOTE
-    about = one.about[0].upper() + one.about[1:] + (" (stays in this book)" if one.private else "")
-    return Other(one.key, about, choices, most, isinstance(kind, Note))
+    about = one.about[0].upper() + one.about[1:]
+    return Other(one.key, about, choices, one.private, most, isinstance(kind, Note))
 
 
 OTHERS: Final = _others({**_SOURCE, **_WHOLE})
@@ -133,7 +136,11 @@ class Entry:
             if (named := _NAME.match(key)) and named[2] in JACK:
                 found.setdefault(int(named[1]), {})[named[2]] = value
         if len(found) > JACKS:
-            raise BadInput("jacks", f"{len(found)} jacks", f"at most {JACKS}")
+            raise BadInput(
+                Said("web/record/jacks"),
+                Said("count/jack", count=len(found)),
+                Said("expected/at-most", most=JACKS),
+            )
         jacks = [jack for _, jack in sorted(found.items()) if jack.get("form")]
         return cls(visit, jacks, sent.get("id", ""), sent.get("supersedes", ""), photos or [])
 
@@ -179,9 +186,9 @@ class Entry:
             data["supersedes"] = self.supersedes.split(",")
         return data
 
-    def read_so_far(self) -> list[str]:
+    def read_so_far(self, language: Language = ENGLISH) -> list[str]:
         """For each jack what the panel reader makes of it, in words, or what is wrong with it."""
-        return [self._read(jack) for jack in self.jacks]
+        return [self._read(jack, language) for jack in self.jacks]
 
     def in_only(self) -> list[bool]:
         """For each jack: is it read as one that gives no sound out, so that nobody tries it?"""
@@ -195,14 +202,14 @@ class Entry:
         untried = jack.get("outcome", NOT_TRIED) == NOT_TRIED and jack.get("speakers", UNKNOWN) == UNKNOWN
         return untried and (seen.direction is Direction.INPUT or seen.signal is Signal.NOT_AUDIO)
 
-    def _read(self, jack: dict[str, str]) -> str:
+    def _read(self, jack: dict[str, str], language: Language) -> str:
         try:
             finding = finding_from(self._jack(jack), "jack")
         except BadInput as wrong:
             return str(wrong)
         seen = finding.jack
-        said = seen.direction.label + (f", {seen.signal.label}" if seen.signal else "")
-        return f"{said} ({finding.why()})"
+        words = [language.word(seen.direction), *([language.word(seen.signal)] if seen.signal else [])]
+        return f"{language('language/join').join(words)} ({finding.why(language)})"
 
     @staticmethod
     def _jack(jack: Mapping[str, str]) -> dict[str, Any]:
@@ -254,8 +261,27 @@ def field_of(place: Wording, entry: Entry) -> str:
     return name if name in VISIT else ""
 
 
+#: Labels of fields of a jack that are not the key of the field.
+_LABELS: Final = {"marking": "printed"}
+
+
+def place_of(field: str) -> Wording:
+    """The place of a mistake as the form calls it: the label of the field with this id; "" for none.
+
+    >>> print(place_of("jack-1-marking"))
+    jack 2, mark
+    """
+    named = _NAME.match(field)
+    name = named[2] if named else field
+    key = f"web/record/{_LABELS.get(name, name)}"
+    if key not in messages():
+        return ""
+    label = Said(key)
+    return inside(Said("web/record/jack-nth", number=int(named[1]) + 1), label) if named else label
+
+
 def _number(typed: str, place: str, kind: type[int] | type[float]) -> float:
     try:
         return kind(typed.strip().replace(",", "."))
     except ValueError:
-        raise BadInput(place, typed, "a number") from None
+        raise BadInput(place, typed, Said("expected/web/number")) from None

@@ -10,6 +10,7 @@ import socket
 import subprocess
 import sys
 import threading
+from collections import OrderedDict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -127,6 +128,27 @@ def app(home: Path, codes: list[str]) -> Iterator[Any]:
     made = make_app(home, tell=codes.append)
     yield made
     made.extensions["jackfield"].books.close()
+
+
+@pytest.fixture
+def pretended(home: Path) -> Iterator[None]:
+    """The book is in a language of which every sentence of the catalogue is marked (``spoken.marked``)."""
+    from kb.base import messages as catalogue
+    from kb.web import isolating
+    from tests.web.spoken import marked
+
+    pretended = home / "pretended.json"
+    pretended.write_text(json.dumps(marked(dict(catalogue.messages("es")))))
+    real = catalogue.data_path
+    (home / "settings.toml").write_text('language = "es"\n')
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(
+            catalogue, "data_path", lambda name: str(pretended) if name == "messages/es.json" else real(name)
+        )
+        patch.setattr(isolating, "_made", OrderedDict())
+        catalogue.messages.cache_clear()
+        yield
+    catalogue.messages.cache_clear()
 
 
 @pytest.fixture
@@ -265,7 +287,7 @@ def pair(context: Any, laptop: Laptop, wrong: list[str]) -> Any:
     page.on("pageerror", lambda error: wrong.append(str(error)))
     page.on("console", lambda m: wrong.append(m.text) if "Content Security Policy" in m.text else None)
     page.goto(laptop.url(f"/pair?code={laptop.code}"))
-    page.get_by_role("button", name="Pair").click()
+    page.click("form button[type=submit]")
     page.wait_for_url(laptop.url("/"))
     return page
 

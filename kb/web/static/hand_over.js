@@ -18,14 +18,14 @@
   share.hidden = !(navigator.canShare && navigator.canShare({ files: [file(new Blob([""]))] }));
   share.addEventListener("click", async () => {
     let blob;
-    try { blob = await sheet(); } catch { say(said, "The sheet needs the link to the book."); return; }
+    try { blob = await sheet(); } catch { say(said, text("web/hand-over/no-link")); return; }
     try { await navigator.share({ files: [file(blob)], title: document.title }); } catch (gone) {
-      if (gone.name !== "AbortError") say(said, "This phone does not share it. Show it, then use the browser's menu.");
+      if (gone.name !== "AbortError") say(said, text("web/hand-over/not-shared"));
     }
   });
   one("#print", form).addEventListener("click", () => {
     every("iframe").forEach((old) => old.remove());
-    const frame = Object.assign(document.createElement("iframe"), { src: address(), title: "The sheet", className: "hide" });
+    const frame = Object.assign(document.createElement("iframe"), { src: address(), title: text("web/hand-over/frame"), className: "hide" });
     frame.addEventListener("load", () => { frame.contentWindow.focus(); frame.contentWindow.print(); });
     document.body.append(frame);
   });

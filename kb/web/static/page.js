@@ -14,7 +14,7 @@ const every = (selector, from = document) => [...from.querySelectorAll(selector)
 const VERSION = new URL(document.currentScript.src).searchParams.get("v");
 const paired = "paired" in document.body.dataset;
 const later = (work, ms) => { let at; return (...given) => { clearTimeout(at); at = setTimeout(() => work(...given), ms); }; };
-const say = (node, text) => { if (node) { node.textContent = text; node.hidden = !text; } };
+const say = (node, words) => { if (node) { node.textContent = words; node.hidden = !words; } };
 // What this phone remembers of its owner: initials, contact, ticks. Without storage it remembers nothing.
 const remembered = (name) => { try { return localStorage.getItem(`jackfield-${name}`) || ""; } catch { return ""; } };
 const remember = (name, value) => { try { localStorage.setItem(`jackfield-${name}`, value); } catch { /* then not */ } };
@@ -29,7 +29,8 @@ async function keptSets() {
   for (const { url } of kept) {
     const at = new URL(url);
     if (at.pathname !== "/set" || [...at.searchParams.keys()].some((k) => !["make", "model", "job"].includes(k))) continue;
-    sets.set(at.pathname + at.search, `${at.searchParams.get("make")} ${at.searchParams.get("model")}${at.searchParams.has("job") ? ", for a job" : ""}`);
+    const name = `${at.searchParams.get("make")} ${at.searchParams.get("model")}`;
+    sets.set(at.pathname + at.search, at.searchParams.has("job") ? text("web/kept/for-job", { set: name }) : name);
   }
   return [...sets].reverse();
 }
@@ -83,7 +84,7 @@ async function keepPages() {
   document.body.dataset.kept = "yes";
   const said = one("#keeps");
   const count = (await keptSets()).length;
-  if (said) say(said, `It keeps ${count === 1 ? "one set that was" : `${count} sets that were`} looked at, today's jobs, and the tests for no sound, for when there is no link.`);
+  if (said) say(said, text("web/phone/keeps", { count }));
 }
 
 async function showState() {
@@ -92,7 +93,7 @@ async function showState() {
   const state = one("#state");
   if (!state) return;
   state.hidden = !waits.length;
-  one("#state-said").textContent = waits.length === 1 ? "1 visit waits" : `${waits.length} visits wait`;
+  one("#state-said").textContent = text("web/state/waits", { count: waits.length });
 }
 
 async function trySending() {
@@ -112,19 +113,17 @@ async function showWaiting(done = { sent: 0, said: "" }) {
     const card = Object.assign(document.createElement("li"), { className: "card" });
     const put = (tag, text, about = {}) => card.append(Object.assign(document.createElement(tag), { textContent: text, ...about }));
     put("strong", `${fieldOf(visit, "make")} ${fieldOf(visit, "model")}`);
-    put("span", `${fieldOf(visit, "date")}, ${counted(jacksOf(visit), "jack")}, ${counted((visit.photos || []).length, "photo")}`, { className: "quiet" });
+    put("span", `${fieldOf(visit, "date")}, ${holds(visit)}`, { className: "quiet" });
     if (visit.wrong) put("span", visit.wrong, { className: "say bad" });
     const row = Object.assign(document.createElement("p"), { className: "row" });
-    row.append(Object.assign(document.createElement("a"), { textContent: "Open it", href: `/record?waiting=${visit.id}`, className: "button second" }));
-    row.append(twice("Throw it away", async () => { await Waiting.drop(visit.id); await showState(); await showWaiting(); }));
+    row.append(Object.assign(document.createElement("a"), { textContent: text("web/waiting/open"), href: `/record?waiting=${visit.id}`, className: "button second" }));
+    row.append(twice(async () => { await Waiting.drop(visit.id); await showState(); await showWaiting(); }));
     card.append(row);
     return card;
   }));
-  const sent = done.sent ? `${done.sent === 1 ? "One visit is" : `${done.sent} visits are`} in the book now. ` : "";
-  const rest = waits.length
-    ? `${waits.length === 1 ? "One visit waits" : `${waits.length} visits wait`} on this phone and will be sent when the link is back. ${done.said}`
-    : "Nothing waits; everything is in the book.";
-  say(one("#waiting-said"), sent + rest);
+  const sent = done.sent ? text("web/waiting/sent", { count: done.sent }) : "";
+  const rest = waits.length ? text("web/waiting/rest", { count: waits.length }) : text("web/waiting/nothing");
+  say(one("#waiting-said"), [sent, rest, waits.length ? done.said : ""].filter(Boolean).join(" "));
   one("#send-now").hidden = !waits.length;
 }
 
@@ -132,7 +131,7 @@ async function showWaiting(done = { sent: 0, said: "" }) {
 
 const fieldOf = (entry, name) => (entry.fields.find(([key]) => key === name) || [])[1] || "";
 const jacksOf = (entry) => entry.fields.filter(([key]) => /^jack-\d+-form$/.test(key)).length;
-const counted = (count, what) => `${count} ${what}${count === 1 ? "" : "s"}`;
+const holds = (entry) => `${text("count/jack", { count: jacksOf(entry) })}, ${text("count/photo", { count: (entry.photos || []).length })}`;
 // A form that only the page itself filled in (set, date, initials) is no draft.
 const begun = (draft) => jacksOf(draft) || (draft.photos || []).length || draft.typed;
 
@@ -142,22 +141,22 @@ async function showDrafts() {
   const drafts = (await Waiting.drafts().catch(() => [])).filter(begun).sort((a, b) => b.at - a.at);
   list.replaceChildren(...drafts.map((draft) => {
     const card = Object.assign(document.createElement("li"), { className: "card" });
-    const name = `${fieldOf(draft, "make")} ${fieldOf(draft, "model")}`.trim() || "A set without a name yet";
+    const name = `${fieldOf(draft, "make")} ${fieldOf(draft, "model")}`.trim() || text("web/drafts/unnamed");
     const link = Object.assign(document.createElement("a"), { className: "open", href: draft.page });
     link.append(Object.assign(document.createElement("strong"), { textContent: name }));
-    const about = `${new Date(draft.at).toLocaleString([], { dateStyle: "medium", timeStyle: "short" })}; ${counted(jacksOf(draft), "jack")}, ${counted((draft.photos || []).length, "photo")}`;
+    const about = `${new Date(draft.at).toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" })}; ${holds(draft)}`;
     card.append(link, Object.assign(document.createElement("span"), { className: "quiet", textContent: about }));
-    card.append(twice("Throw it away", async () => { await Waiting.dropDraft(draft.page); await showDrafts(); }));
+    card.append(twice(async () => { await Waiting.dropDraft(draft.page); await showDrafts(); }));
     return card;
   }));
   one("#drafts").hidden = !drafts.length;
 }
 
 // Asked twice: what goes is nowhere else.
-function twice(says, work) {
-  const button = Object.assign(document.createElement("button"), { type: "button", textContent: says, className: "link" });
+function twice(work) {
+  const button = Object.assign(document.createElement("button"), { type: "button", textContent: text("web/drafts/throw"), className: "link" });
   button.addEventListener("click", async () => {
-    if (!button.dataset.sure) { button.dataset.sure = "yes"; button.textContent = "Really? It is nowhere else"; return; }
+    if (!button.dataset.sure) { button.dataset.sure = "yes"; button.textContent = text("web/drafts/sure"); return; }
     await work();
   });
   return button;
@@ -166,18 +165,17 @@ function twice(says, work) {
 // -- a photo of the label: sent as soon as it is taken ---------------------------------------------------------
 
 function labelPhoto(form) {
-  const wait = () => say(one("#label-wait", form), "Reading the label. This takes some seconds.");
+  const wait = () => say(one("#label-wait", form), text("web/label/reading"));
   one("#label-photo", form).addEventListener("change", (event) => { if (event.target.files.length) form.requestSubmit(); });
   form.addEventListener("submit", wait);
   const begin = () => { form.reset(); say(one("#label-wait", form), ""); };
   addEventListener("pageshow", (event) => { if (event.persisted) begin(); });
-  givesUp(form, READING, begin);
+  withinLimit(form, READING, begin);
 }
 
 // -- forms that the book takes at once, and that lead to another page ------------------------------------------------------------------------
 
 const READING = 150000; // ms in which the book reads a photo or says that it cannot
-const NO_ANSWER = "The book did not answer. What is on this page is still here: try again when the link is back. A second try changes nothing twice.";
 
 const bytesOf = (fields) => [...fields.values()].reduce((sum, value) => sum + (value.size || 0), 0);
 
@@ -188,39 +186,27 @@ function alertAfter(form) {
   return said;
 }
 
-// A form whose answer is the next page: after the limit, and what its files need, the browser stops waiting for it.
-function givesUp(form, limit, begin = () => {}) {
+// A form whose answer is the next page. Without a link nothing is sent; after the limit, and what its files need, the
+// browser stops waiting. Each form names what it means by an id, so that a second try does no harm.
+function withinLimit(form, limit = LIMIT, begin = () => {}) {
   const said = alertAfter(form);
-  let late;
-  form.addEventListener("submit", () => {
-    say(said, "");
-    late = setTimeout(() => { stop(); begin(); say(said, NO_ANSWER); }, limit + bytesOf(new FormData(form)) / SLOWEST);
-  });
-  addEventListener("pagehide", () => clearTimeout(late));
-}
-
-// Within a limit, as every request. Each form names what it means by an id, so that a second try does no harm.
-function withinLimit(form) {
-  const said = alertAfter(form);
+  let late, passed = false;
+  const over = () => { clearTimeout(late); delete form.dataset.sending; };
+  const failed = () => { over(); begin(); say(said, text("web/no-answer")); };
   form.addEventListener("submit", async (event) => {
+    if (passed) return;
     event.preventDefault();
     if (form.dataset.sending) return; // a second tap
     form.dataset.sending = "yes";
     say(said, "");
-    const pressed = event.submitter;
-    const fields = new FormData(form);
-    if (pressed && pressed.name) fields.append(pressed.name, pressed.value);
-    const body = form.enctype === "multipart/form-data" ? fields : new URLSearchParams(fields);
-    try {
-      const next = await timely(LIMIT + bytesOf(fields) / SLOWEST, form.action, { method: "POST", body, headers: { Accept: "text/html" } }, (answer) => (answer.redirected ? answer.url : ""));
-      if (next) { location.assign(next); return; }
-      // An answer without another page: the browser itself shows it.
-      if (pressed && pressed.name) form.append(Object.assign(document.createElement("input"), { type: "hidden", name: pressed.name, value: pressed.value }));
-      form.submit();
-    } catch {
-      say(said, NO_ANSWER);
-    } finally { delete form.dataset.sending; }
+    const pressed = event.submitter; // gone from the event after the wait
+    if (!(await linked())) { failed(); return; }
+    late = setTimeout(() => { stop(); failed(); }, limit + bytesOf(new FormData(form)) / SLOWEST);
+    passed = true;
+    form.requestSubmit(pressed);
+    passed = false;
   });
+  addEventListener("pagehide", over);
 }
 
 // -- search as one types --------------------------------------------------------------------------------------
@@ -237,13 +223,13 @@ function searching(form) {
     showKept(query);
     if (!query) { found.replaceChildren(); return; }
     try {
-      const text = await timely(LIMIT, `/?part=1&q=${encodeURIComponent(query)}${forJob}`, {}, (got) => (got.ok && !got.redirected ? got.text() : null));
-      if (text === null) return;
-      const page = new DOMParser().parseFromString(text, "text/html");
+      const html = await timely(LIMIT, `/?part=1&q=${encodeURIComponent(query)}${forJob}`, {}, (got) => (got.ok && !got.redirected ? got.text() : null));
+      if (html === null) return;
+      const page = new DOMParser().parseFromString(html, "text/html");
       if (mine === asked) found.replaceChildren(...page.body.childNodes);
     } catch {
       if (mine === asked) {
-        const said = Object.assign(document.createElement("p"), { className: "say", textContent: "No link to the book: only what is on this phone is searched." });
+        const said = Object.assign(document.createElement("p"), { className: "say", textContent: text("web/search/only-kept") });
         found.replaceChildren(said);
       }
     }
@@ -276,7 +262,7 @@ function tickList() {
 // Not paired, or not any more: how many visits wait, and nothing else of them.
 async function showLeft() {
   const count = one("#left") ? (await Waiting.all().catch(() => [])).length : 0;
-  if (count) say(one("#left"), `${count === 1 ? "1 visit waits" : `${count} visits wait`} on this phone, and will be sent once it is paired.`);
+  if (count) say(one("#left"), text("web/pair/left", { count }));
 }
 
 // -- begin ------------------------------------------------------------------------------------------------------
@@ -294,12 +280,11 @@ if (paired) {
   showWaiting();
   showDrafts();
   tickList();
-  every("form[data-once]").forEach(withinLimit);
-  every("form[data-page]").forEach((form) => givesUp(form, LIMIT));
+  every("form[data-once]").forEach((form) => withinLimit(form));
   keepPages().catch(() => {});
   linked().then((up) => {
     const notice = one(".from-phone");
-    if (!up && notice && !notice.textContent) say(notice, `No link to the book: this is how it stood on ${document.body.dataset.made}.`);
+    if (!up && notice && !notice.textContent) say(notice, text("web/from-phone", { date: document.body.dataset.made }));
     if (up) trySending().catch(() => {});
   });
   window.addEventListener("online", () => trySending().catch(() => {}));

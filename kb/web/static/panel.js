@@ -5,7 +5,6 @@ const READ_PATIENCE = 180000; // ms; a photo takes some seconds, and may wait fo
 
 function panelReader(form, on) { // on: what the form's script can do with photos, jacks and spots
   const box = one("#read-panel");
-  const words = JSON.parse(box.dataset.words);
   const told = one("#panel-said");
   const differs = one("#panel-differs");
   const photoOf = new WeakSet(); // photos that were read, and need no second time
@@ -23,7 +22,7 @@ function panelReader(form, on) { // on: what the form's script can do with photo
   const differ = (one_) => {
     const item = Object.assign(document.createElement("li"), { textContent: `${one_.text} ` });
     if (one_.form) {
-      const there = Object.assign(document.createElement("button"), { type: "button", className: "second", textContent: words.there });
+      const there = Object.assign(document.createElement("button"), { type: "button", className: "second", textContent: text("web/panel/there") });
       there.addEventListener("click", () => { on.add(one_.form, one_.marking); item.remove(); on.changed(); });
       item.append(there);
     }
@@ -31,7 +30,7 @@ function panelReader(form, on) { // on: what the form's script can do with photo
   };
   const read = async (photo, button) => {
     button.disabled = true;
-    say(told, words.wait);
+    say(told, text("web/panel/wait"));
     differs.replaceChildren();
     const body = new FormData();
     for (const name of ["form_token", "make", "model", "kind"]) body.append(name, form.elements.namedItem(name).value);
@@ -45,11 +44,11 @@ function panelReader(form, on) { // on: what the form's script can do with photo
       photoOf.add(on.photos()[photo]);
       answer.jacks.forEach((seen) => put(seen, photo));
       differs.replaceChildren(...answer.differs.map(differ));
-      say(told, answer.jacks.length ? words.check : words.none);
+      say(told, answer.jacks.length ? text("web/panel/check") : text("web/panel/none"));
       on.changed();
       on.show();
     } catch {
-      say(told, words.link);
+      say(told, text("web/panel/link"));
     } finally {
       button.disabled = false;
       told.scrollIntoView({ block: "nearest" });
@@ -89,8 +88,8 @@ function panelReader(form, on) { // on: what the form's script can do with photo
     const here = on.spots().filter((spot) => spot.photo === photo);
     one(".dots", frame).append(...here.map((spot) => grip(frame, photo, spot)));
     every(".on-photo li", item).forEach((line, number) => {
-      const away = Object.assign(document.createElement("button"), { type: "button", className: "link", textContent: words.away });
-      away.setAttribute("aria-label", `${words.away}: ${line.textContent}`);
+      const away = Object.assign(document.createElement("button"), { type: "button", className: "link", textContent: text("web/panel/away") });
+      away.setAttribute("aria-label", `${text("web/panel/away")}: ${line.textContent}`);
       away.addEventListener("click", () => one(`.jack[data-jack="${here[number].jack}"] .drop`, form).click());
       const to = Object.assign(document.createElement("button"), { type: "button", className: "link", textContent: line.textContent });
       to.addEventListener("click", () => {
@@ -101,7 +100,7 @@ function panelReader(form, on) { // on: what the form's script can do with photo
       line.replaceChildren(to, away);
     });
     if (!("reads" in box.dataset) || photoOf.has(on.photos()[photo])) return;
-    const button = Object.assign(document.createElement("button"), { type: "button", className: "second", textContent: words.read });
+    const button = Object.assign(document.createElement("button"), { type: "button", className: "second", textContent: text("web/panel/read") });
     button.addEventListener("click", () => read(photo, button));
     item.append(button);
   };

@@ -2,6 +2,14 @@
 // What waits on this phone? Visits are written here first and leave only when the book has acknowledged them.
 // Each has an id that was made here, so that one that is sent twice is one visit.
 
+// The sentences of the scripts of this page, in its language; one that depends on a number has two forms.
+const TEXTS = JSON.parse(document.querySelector("script[data-texts]").textContent);
+const text = (key, values = {}) => {
+  const found = TEXTS[key];
+  const said = typeof found === "string" ? found : values.count === 1 ? found.one : found.other;
+  return said.replace(/\{(\w+)\}/g, (_, name) => values[name]);
+};
+
 // Every request has a limit: a link that hangs is no link. `work` gets the answer, to read it within the limit, too.
 async function timely(ms, address, about, work) {
   const stop = new AbortController();
@@ -76,7 +84,7 @@ const Waiting = (() => {
     try {
       const token = await timely(LIMIT, "/token", { headers: { Accept: "application/json" } }, async (got) => ({ status: got.status, told: got.ok ? await got.json() : null }));
       if (token.status === 401 && "caches" in window) await caches.delete(PAGES);
-      if (!token.told) return { state: "later", stop: true, said: token.status === 401 ? "This phone must be paired again." : "" };
+      if (!token.told) return { state: "later", stop: true, said: token.status === 401 ? text("web/waiting/pair") : "" };
       const form = new FormData();
       for (const [name, value] of visit.fields) if (name !== "form_token" && name !== "do") form.append(name, value);
       form.append("form_token", token.told.form_token);
@@ -93,7 +101,7 @@ const Waiting = (() => {
       return { state: "sent", next: told.next, left_out: told.left_out };
     }
     if ([409, 413, 422].includes(answer.status)) {
-      return { state: "wrong", said: told.error || "The book does not take it.", correct: Boolean(told.correct) };
+      return { state: "wrong", said: told.error || text("web/waiting/refused"), correct: Boolean(told.correct) };
     }
     return { state: "later", stop: [401, 429, 503].includes(answer.status), said: told.error || "" };
   };

@@ -13,14 +13,16 @@ function recording(form) {
 
   const number = () => 1 + Math.max(-1, ...every("[data-jack]", jacks).map((j) => Number(j.dataset.jack)));
   const add = (kind, mark = "", n = number()) => {
-    const template = document.getElementById(`new-${kind}`);
-    if (!template) return null;
-    const jack = template.content.cloneNode(true).firstElementChild;
-    for (const node of [jack, ...every("*", jack)]) {
-      for (const { name, value } of [...node.attributes]) {
-        if (value.includes("NUMBER")) node.setAttribute(name, value.replaceAll("NUMBER", n));
-      }
-    }
+    const tile = one(`.others .tile[value="add:${kind}"]`, form);
+    if (!tile) return null;
+    const [plate, name] = tile.children; // the tile has drawing and name of the form already
+    const put = (said) => said.replaceAll("JACK_NUMBER", n + 1).replaceAll("NUMBER", n).replaceAll("FORM_WORD", kind).replaceAll("FORM_NAME", name.textContent);
+    const jack = one("#new-jack").content.cloneNode(true).firstElementChild;
+    for (const node of [jack, ...every("*", jack)]) for (const about of [...node.attributes]) node.setAttribute(about.name, put(about.value));
+    one(".plate", jack).replaceWith(plate.cloneNode(true));
+    one(".form-name", jack).textContent = name.textContent;
+    one(`[name=jack-${n}-form]`, jack).value = kind;
+    one("summary .hide", jack).textContent = put(one("summary .hide", jack).textContent);
     jacks.append(jack);
     const field = one(`#jack-${n}-marking`, jack);
     field.value = mark;
@@ -52,7 +54,7 @@ function recording(form) {
         jack.classList.toggle("in-only", Boolean(told.in_only[n]) && !jack.contains(document.activeElement?.closest(".tried")));
       });
     } catch {
-      lines.forEach((line) => { if (line.textContent === "…") line.textContent = "read when it is sent"; });
+      lines.forEach((line) => { if (line.textContent === "…") line.textContent = text("web/record/unread"); });
     }
   }, 250);
   let typed = false; // by a person, and not by the page
@@ -80,12 +82,12 @@ function recording(form) {
       if (!speakers) continue;
       offered.dataset.speakers = speakers;
       const label = (name, value) => one(`${at(name)}[value="${value}"]`, jack).closest("label").textContent;
-      offered.textContent = `It ${label("outcome", "carried")}, speakers ${label("speakers", speakers)}`;
+      offered.textContent = text("web/record/as-known", { outcome: label("outcome", "carried"), speakers: label("speakers", speakers) });
     }
     const all = one(".known .all", form);
     if (all) {
       all.hidden = left < 2;
-      one("span", all).textContent = left === Number(all.dataset.all) ? `All ${left}, as the book has them` : `The other ${left}, as the book has them`;
+      one("span", all).textContent = text(left === Number(all.dataset.all) ? "web/record/all" : "web/record/others", { count: left });
     }
     for (const node of [one(".known", form), one("#known-title")]) if (node) node.hidden = !left;
   };
@@ -115,13 +117,13 @@ function recording(form) {
   };
   const point = (photo, x, y) => {
     pending = { photo, x: Math.round(x * 1000) / 1000, y: Math.round(y * 1000) / 1000 };
-    say(one("#point-said"), "Which jack is there? Choose one of the panel, or tap above what it is.");
+    say(one("#point-said"), text("web/record/which"));
     const choices = every("[data-jack]", jacks).map((jack) => {
       const button = Object.assign(document.createElement("button"), { type: "button", className: "second", textContent: markOf(jack.dataset.jack) });
       button.addEventListener("click", () => bind(Number(jack.dataset.jack)));
       return button;
     });
-    const none = Object.assign(document.createElement("button"), { type: "button", className: "link", textContent: "None" });
+    const none = Object.assign(document.createElement("button"), { type: "button", className: "link", textContent: text("web/record/none") });
     none.addEventListener("click", () => bind(null));
     one("#point-choose").replaceChildren(...choices, none);
     one("#point-choose").hidden = false;
@@ -150,8 +152,8 @@ function recording(form) {
         point(n, (event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height);
       });
       item.append(frame);
-      frame.append(Object.assign(document.createElement("img"), { src: address(photo), alt: `Photo ${n + 1} of the panel${photo.type === "image/jpeg" ? "" : " (kept; this browser cannot show it)"}` }));
-      const away = Object.assign(document.createElement("button"), { type: "button", className: "link", textContent: `Drop photo ${n + 1}` });
+      frame.append(Object.assign(document.createElement("img"), { src: address(photo), alt: text(photo.type === "image/jpeg" ? "web/record/photo-of" : "web/record/photo-unseen", { number: n + 1 }) }));
+      const away = Object.assign(document.createElement("button"), { type: "button", className: "link", textContent: text("web/record/drop-photo", { number: n + 1 }) });
       away.addEventListener("click", () => {
         photos.splice(n, 1);
         pending = null;
@@ -163,7 +165,7 @@ function recording(form) {
       const here = spots().filter((spot) => spot.photo === n);
       const list = Object.assign(document.createElement("ol"), { className: "on-photo" });
       list.append(...here.map((spot) => Object.assign(document.createElement("li"), { textContent: markOf(spot.jack) })));
-      item.append(...(here.length ? [list] : [Object.assign(document.createElement("p"), { className: "quiet", textContent: "Tap a jack on the photo to say where it is." })]), away);
+      item.append(...(here.length ? [list] : [Object.assign(document.createElement("p"), { className: "quiet", textContent: text("web/record/point") })]), away);
       marked(item, frame, n);
       return item;
     }));
@@ -184,14 +186,14 @@ function recording(form) {
   const take = async (files) => {
     const refused = [];
     for (const file of files) {
-      if (photos.length >= Number(form.dataset.photos)) { refused.push(`a visit has at most ${form.dataset.photos} photos`); break; }
-      if (file.size > Number(form.dataset.most)) { refused.push(`${file.name} is larger than ${Math.floor(form.dataset.most / 1048576)} MB`); continue; }
+      if (photos.length >= Number(form.dataset.photos)) { refused.push(text("web/record/most-photos", { count: form.dataset.photos })); break; }
+      if (file.size > Number(form.dataset.most)) { refused.push(text("web/record/too-large", { name: file.name, size: Math.floor(form.dataset.most / 1048576) })); continue; }
       try { photos.push(await smaller(file)); } catch {
         if (await heic(file)) photos.push(file); // this browser cannot show it; perhaps the book can read it
-        else refused.push(`${file.name} is no picture that can be read`);
+        else refused.push(text("web/record/no-picture", { name: file.name }));
       }
     }
-    say(photoSaid, refused.length ? `Left out: ${refused.join("; ")}.` : "");
+    say(photoSaid, refused.length ? text("web/record/left-out", { reasons: refused.join("; ") }) : "");
     showPhotos();
     keep();
   };
@@ -269,8 +271,8 @@ function recording(form) {
     if (next) next.focus();
   });
 
-  const tell = (text) => {
-    say(said, text);
+  const tell = (words) => {
+    say(said, words);
     said.tabIndex = -1;
     said.focus();
     said.scrollIntoView({ block: "center" });
@@ -289,7 +291,7 @@ function recording(form) {
     } catch {
       if (!(await linked())) {
         saving = false;
-        tell("There is no link, and this browser keeps nothing (its storage is full or shut off). Nothing is saved yet: leave this page open, and save again when the link is back.");
+        tell(text("web/record/no-storage"));
         return;
       }
       form.dataset.plain = "yes";  // the plain way; photos go back to where the browser takes them from
@@ -300,7 +302,7 @@ function recording(form) {
       return;
     }
     if (navigator.storage && navigator.storage.persist) navigator.storage.persist().catch(() => {});
-    say(said, "The visit is safe on this phone. It is being sent to the book; you can go on, it will be sent later.");
+    say(said, text("web/record/safe"));
     said.classList.remove("bad");
     const done = await Promise.race([Waiting.send(visit), new Promise((late) => setTimeout(() => late({ state: "later", said: "" }), PATIENCE))]);
     said.classList.add("bad");
@@ -327,7 +329,7 @@ function recording(form) {
       photos = [];
       showPhotos();
       form.elements.id.value = Waiting.newId();
-      tell("No link. The visit is kept on this phone and will be sent when the link is back; the next one can be recorded here.");
+      tell(text("web/record/kept"));
       showState();
       return;
     }
@@ -357,8 +359,8 @@ function recording(form) {
       typed = Boolean(kept.typed);
       showPhotos();
       if (!wanted) {
-        say(notice, "Your entries from before are here again. ");
-        const aside = Object.assign(document.createElement("button"), { type: "button", className: "link", textContent: "Put them aside and begin again" });
+        say(notice, `${text("web/record/restored")} `);
+        const aside = Object.assign(document.createElement("button"), { type: "button", className: "link", textContent: text("web/record/aside") });
         aside.addEventListener("click", async () => { // they stay in the list of what was begun
           saved = true;
           await Waiting.keepDraft({ ...kept, page: `/record?draft=${Waiting.newId()}` });

@@ -70,7 +70,7 @@
     out.gain.cancelScheduledValues(context.currentTime);
     out.gain.setTargetAtTime(0, context.currentTime, 0.03);
     source.stop(context.currentTime + 0.2);
-    button.textContent = button.textContent.replace(/^Stop/, "Play");
+    button.textContent = text("web/tones/play", { signal: button.dataset.signal });
     button.setAttribute("aria-pressed", "false");
   }
 
@@ -94,7 +94,7 @@
     out.connect(context.destination);
     source.start();
     playing = { source, out, button };
-    button.textContent = button.textContent.replace(/^Play/, "Stop");
+    button.textContent = text("web/tones/stop", { signal: button.dataset.signal });
     button.setAttribute("aria-pressed", "true");
   }
 

@@ -14,8 +14,8 @@
   const kept = its || await turnsOf(pages, "/isolate/turns");
   if (!kept) return;
 
-  const make = (tag, text, about = {}) => Object.assign(document.createElement(tag), { textContent: text, ...about });
-  const capital = (text) => text.slice(0, 1).toUpperCase() + text.slice(1);
+  const make = (tag, words, about = {}) => Object.assign(document.createElement(tag), { textContent: words, ...about });
+  const capital = (words) => words.slice(0, 1).toUpperCase() + words.slice(1);
   const about = ["make", "model"].map((name) => asked.get(name)).filter(Boolean).join(" ");
   const answers = asked.getAll("a");
   const complaint = kept.complaints[asked.get("complaint")];
@@ -26,7 +26,7 @@
     return `/isolate?${to}`;
   };
   const begin = new URLSearchParams([...asked].filter(([name]) => ["make", "model", "job"].includes(name)));
-  const shown = [make("p", "No link to the book: these tests are kept on this phone.", { className: "say" })];
+  const shown = [make("p", text("web/turns/no-link"), { className: "say" })];
   let known = Boolean(complaint) && !asked.has("mended") && !asked.has("without") && !asked.has("fixed");
   let node = known ? complaint.nodes[0] : null;
   for (const answer of known ? answers : []) {
@@ -36,7 +36,7 @@
   known = Boolean(node);
   if (complaint) shown.push(make("p", `${capital(complaint.says)}${about ? `, ${about}` : ""}${known && node.test ? `; ${kept.tests[node.test].minutes}` : ""}`, { className: "quiet over" }));
   if (!known) {
-    shown.push(make("h1", "Not on this phone"), make("p", "This step needs the link. Only the book can skip a test, or go on after something was mended.", { className: "say" }));
+    shown.push(make("h1", text("web/turns/not-here")), make("p", text("web/turns/needs-link"), { className: "say" }));
   } else if (node.test) {
     const test = kept.tests[node.test];
     shown.push(make("h1", test.asks), make("p", test.how, { className: "how" }));
@@ -52,13 +52,13 @@
     const fault = kept.faults[node.fault];
     shown.push(make("h1", node.verdict), make("p", fault.mend, { className: "how" }));
     if (fault.caution) shown.push(make("p", fault.caution, { className: "mind-one" }));
-    if (node.more) shown.push(make("p", "The tests on this phone end here. With a link there are more.", { className: "say" }));
+    if (node.more) shown.push(make("p", text("web/turns/end"), { className: "say" }));
   }
-  if (!its && String(path)) shown.push(make("p", "The tests for this path are not on the phone. These are for any path, and some may not fit.", { className: "quiet" }));
+  if (!its && String(path)) shown.push(make("p", text("web/turns/any-path"), { className: "quiet" }));
   const row = make("p", "", { className: "row" });
-  if (answers.length) row.append(make("a", "Take the last answer back", { href: address(answers.slice(0, -1)) }));
-  row.append(make("a", "Begin again", { href: `/isolate${String(begin) ? `?${begin}` : ""}` }));
-  if (known && !node.test && about) row.append(make("a", "Record the visit", { className: "button", href: `/record?${begin}` }));
+  if (answers.length) row.append(make("a", text("web/isolate/undo"), { href: address(answers.slice(0, -1)) }));
+  row.append(make("a", text("web/isolate/again"), { href: `/isolate${String(begin) ? `?${begin}` : ""}` }));
+  if (known && !node.test && about) row.append(make("a", text("web/isolate/record"), { className: "button", href: `/record?${begin}` }));
   place.replaceChildren(...shown, row);
   document.title = `${one("h1", place).textContent} - Jackfield`;
   place.dataset.ready = "yes";
