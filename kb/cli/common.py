@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
     from rich.text import Text
 
+    from kb.domain.language import Language
     from kb.domain.words import Word
 
 
@@ -108,3 +109,17 @@ def text(said: object, style: str = "") -> Text:
     from rich.text import Text
 
     return Text(visible(str(said), frozenset("\n")), style=style)
+
+
+def agreed(question: str, default: bool, said: Language) -> bool:
+    """Ask a question of yes or no; the words of the language count, and the English ones."""
+    yes, no = said("cli/yes").split(), said("cli/no").split()
+    words = dict.fromkeys(("yes", "y", *yes), True) | dict.fromkeys(("no", "n", *no), False)
+    keys = [key.upper() if words[key] is default else key for key in (yes[-1], no[-1])]
+    while True:
+        typed = click.prompt(f"{question} [{'/'.join(keys)}]", default="", show_default=False, err=True)
+        if not typed.strip():
+            return default
+        if (answer := words.get(typed.strip().casefold())) is not None:
+            return answer
+        click.echo(said("click/invalid-input"), err=True)

@@ -48,61 +48,18 @@ def evidence_command(
         size_in=None if size_in is None else read_size(size_in, "--size"),
     )
     from kb.book.naming import note_text
+    from kb.evidence.document import as_json
 
     (found,) = session.book.named([source])
     note = note_text(found, session.language)
     expectation = session.book.expect()(found.source)
     if session.as_json:
-        session.json(expectation_json(expectation) | {"notes": [note] if note else []})
+        session.json(as_json(expectation) | {"notes": [note] if note else []})
     else:
         if note:
             session.console.print(text(note, "yellow"))
         render_evidence(expectation, session.console, session.language)
     return 0
-
-
-def expectation_json(expectation: Expectation) -> dict[str, Any]:
-    """The expectation as plain values: panels, outputs, and the groups of sets behind them."""
-    source = expectation.source
-    outputs = sorted(expectation.speakers)
-    return {
-        "source": {
-            "make": source.make,
-            "model": source.model,
-            "kind": source.kind.value,
-            "display": source.display.value if source.display else None,
-            "year": source.year,
-        },
-        "expected": [
-            {
-                "signals": sorted({o.signal.value for o in one.outputs}),
-                "outputs": [{"form": o.form.value, "signal": o.signal.value} for o in one.outputs],
-                "p": round(one.p, 4),
-            }
-            for one in expectation.shapes
-        ],
-        "other": round(expectation.other, 4),
-        "outputs": [
-            {
-                "form": output.form.value,
-                "signal": output.signal.value,
-                "p": round(sum(one.p for one in expectation.shapes if output in one.outputs), 4),
-                "speakers": {effect.value: round(p, 4) for effect, p in expectation.speakers[output].items()},
-                "p_works": round(expectation.works[output].p, 4),
-                "interval": [
-                    round(expectation.works[output].low, 4),
-                    round(expectation.works[output].high, 4),
-                ],
-                "findings": expectation.works[output].findings,
-            }
-            for output in outputs
-        ],
-        "levels": [
-            {"level": one.level, "visits": one.visits, "sets": one.sets, "share": round(one.share, 4)}
-            for one in expectation.levels
-        ],
-        "prior_share": round(expectation.prior_share, 4),
-    }
 
 
 _PANELS = 6  #: shown

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import click
 
@@ -13,9 +13,6 @@ from kb.base.errors import BadInput, described
 from kb.cli.command import command
 from kb.cli.common import Session
 from kb.cli.found import answer, found_json
-
-if TYPE_CHECKING:
-    pass
 
 
 @command("find")

@@ -6,12 +6,11 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 import click
-from rich.table import Table
 
 from kb.base.errors import NotFound
 from kb.cli.command import command
 from kb.cli.common import Session, text
-from kb.cli.tables import fitted
+from kb.cli.tables import print_rows
 from kb.domain.language import Language
 from kb.domain.visit import set_key, visit_to
 
@@ -61,28 +60,24 @@ def history_command(session: Session, make: str, model: str) -> int:
         )
         return 0
     said = session.language
-    table = Table.grid(padding=(0, 2))
-    for _ in range(5):
-        table.add_column(no_wrap=True)
-    table.add_column(overflow="fold")
     before = {one.reentered for one in entries}
     shown = [
         one._replace(superseded_by=tuple(later for later in one.superseded_by if later not in before))
         for one in entries
         if one.visit.id not in before
     ]
-    for one in sorted(shown, key=lambda entry: (entry.visit.date, entry.revision, entry.visit.id)):
-        visit = one.visit
-        jacks = said("cli/history/jacks", count=len(visit.findings))
-        table.add_row(
-            text(brief[visit.id], "" if one.stands else "dim"),
-            visit.date.isoformat(),
-            text(visit.by),
-            said.word(visit.basis),
-            jacks,
-            text(f"{visit.source.make} {visit.source.model}: {_said(one, brief, said)}"),
+    rows = (
+        (
+            text(brief[one.visit.id], "" if one.stands else "dim"),
+            one.visit.date.isoformat(),
+            one.visit.by,
+            said.word(one.visit.basis),
+            said("cli/history/jacks", count=len(one.visit.findings)),
+            f"{one.visit.source.make} {one.visit.source.model}: {_said(one, brief, said)}",
         )
-    session.console.print(fitted(table, session.console))
+        for one in sorted(shown, key=lambda entry: (entry.visit.date, entry.revision, entry.visit.id))
+    )
+    print_rows(session, rows, whole=5)
     for merge in merges:
         key = "cli/history/merge" if merge.stands else "cli/history/merge/undone"
         merged = said(key, id=brief[merge.id], spelling=merge.spelling, same_as=merge.same_as)

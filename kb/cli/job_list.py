@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -14,6 +14,9 @@ from kb.domain.job import Job, JobSet, JobStatus, job_to
 from kb.domain.kinds import DeclaredField, fields_of, is_unknown
 from kb.domain.language import Language
 from kb.domain.words import Word
+
+if TYPE_CHECKING:
+    from rich.text import Text
 
 
 @command("list")
@@ -74,39 +77,27 @@ def show_command(session: Session, ref: str, states: bool) -> int:
 
 def show_list(session: Session, jobs: Sequence[Job]) -> None:
     """Print one line for each job: day, reference, client, place, sets and status."""
-    from rich.table import Table
+    from kb.cli.tables import print_rows
 
-    from kb.cli.tables import fitted
+    print_rows(session, (_row(job, session.language) for job in jobs), whole=2)
 
-    said = session.language
-    table = Table.grid(padding=(0, 2))
-    for number in range(4):
-        table.add_column(overflow="fold", no_wrap=number < 2)
-    for job in jobs:
-        status = "" if job.status is JobStatus.OPEN else f" ({said.word(job.status)})"
-        where = ", ".join(filter(None, (job.client, job.place)))
-        table.add_row(
-            text(job.day or "", "" if job.status is JobStatus.OPEN else "dim"),
-            text(job.reference, "bold"),
-            text(where),
-            text(f"{job.title or said('cli/job/no-set')}{status}"),
-        )
-    session.console.print(fitted(table, session.console))
+
+def _row(job: Job, said: Language) -> tuple[str | Text, ...]:
+    is_open, title = job.status is JobStatus.OPEN, job.title or said("cli/job/no-set")
+    return (
+        text(job.day or "", "" if is_open else "dim"),
+        text(job.reference, "bold"),
+        ", ".join(filter(None, (job.client, job.place))),
+        title if is_open else f"{title} ({said.word(job.status)})",
+    )
 
 
 def show(session: Session, job: Job) -> None:
     """Print a job: a line for each field that says something."""
-    from rich.table import Table
+    from kb.cli.tables import print_rows
 
-    from kb.cli.tables import fitted
-
-    said = session.language
-    table = Table.grid(padding=(0, 2))
-    table.add_column(no_wrap=True)
-    table.add_column(overflow="fold")
-    for label, value in lines(job, said):
-        table.add_row(text(label, "dim"), text(value))
-    session.console.print(fitted(table, session.console))
+    rows = ((text(label, "dim"), value) for label, value in lines(job, session.language))
+    print_rows(session, rows, whole=1)
 
 
 def lines(job: Job, said: Language) -> Iterator[tuple[str, str]]:

@@ -13,7 +13,7 @@ from kb.base import clock
 from kb.base.errors import BadInput, JackfieldError, described, stated
 from kb.base.inputfiles import read_bytes
 from kb.cli.command import command
-from kb.cli.common import Session, answering, choice, text
+from kb.cli.common import Session, agreed, answering, choice, text
 from kb.cli.progress import bar
 from kb.cli.record import at_terminal, named_as_known
 from kb.cli.record_dialog import numbers_of
@@ -165,7 +165,7 @@ def _is_right(session: Session, number: int, one: Drafted) -> bool:
     said = session.language
     session.say(f"{number}  {_jack(one.item, said)}: {_says(one.item, said)}")
     session.say(said("cli/manual/cited", page=one.item.page, line=one.item.line))
-    return click.confirm(said("cli/manual/right"), default=not one.item.doubt, err=True)
+    return agreed(said("cli/manual/right"), not one.item.doubt, session.language)
 
 
 def _record(

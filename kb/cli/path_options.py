@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from kb.base.errors import BadInput, ascii_controls, described
+from kb.base.errors import BadInput, NotFound, ascii_controls, described
 from kb.base.text import words_of_list
 from kb.cli.common import Session
 from kb.cli.job_option import named_set, set_of
@@ -64,6 +64,15 @@ class Asked:
                 said = session.language
                 session.say(said("cli/path/not-carried", signal=signal.value, name=said.word(signal)))
         return replace(known, panel=known.panel.taken(signals))
+
+    def view_to_write(self, session: Session, command: str) -> SetView:
+        """The set of ``view`` for a command that writes a file: a program is told that there is none."""
+        try:
+            return self.view(session, command)
+        except NotFound as nobody:
+            if session.as_json:
+                session.json({"file": None, "why": str(nobody)})
+            raise
 
     def assumes_the_driver(self, session: Session) -> bool:
         """Was nothing said of the driver, neither here nor in the settings?"""

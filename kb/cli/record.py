@@ -14,7 +14,7 @@ from kb.base.errors import BadInput, BookTrouble, described
 from kb.base.inputfiles import MOST_BYTES, read_data, read_text
 from kb.base.parsing import json_of
 from kb.cli.command import command
-from kb.cli.common import INCHES, Session, answering, choice
+from kb.cli.common import INCHES, Session, agreed, answering, choice
 from kb.cli.common import text as shown
 from kb.cli.job_option import job_if_there, named_set, set_of
 from kb.domain.visit import Visit, finding_to, visit_from, visits_from
@@ -165,7 +165,7 @@ def named_as_known(session: Session, visits: list[Visit]) -> tuple[list[Visit], 
         return visits, []  # recording says what is wrong with the book, or makes a new one
     if len(visits) == 1 and alike and at_terminal() and not session.as_json:
         question = session.language("cli/record/did-you-mean", name=" ".join(alike[0].near[0]))
-        if click.confirm(question, default=True, err=True):
+        if agreed(question, True, session.language):
             make, model = alike[0].near[0]
             return [replace(visits[0], source=replace(visits[0].source, make=make, model=model))], []
         return visits, []

@@ -14,7 +14,7 @@ import click
 
 from kb.base.errors import BadInput
 from kb.base.text import visible
-from kb.cli.common import Session, text
+from kb.cli.common import Session, agreed, text
 from kb.cli.panel_view import inferred_lines, panel_table, source_title
 from kb.domain.language import Language
 from kb.domain.panel import panel_of
@@ -60,7 +60,7 @@ def asked_visit(session: Session, common: dict[str, Any]) -> Visit | None:
         session.say(session.language("cli/record/empty"))
         return None
     draw(session, visit)
-    return visit if click.confirm(said("cli/record/ask/save"), default=True, err=True) else None
+    return visit if agreed(said("cli/record/ask/save"), True, session.language) else None
 
 
 def _name(common: dict[str, Any], part: str, question: str) -> None:

@@ -12,7 +12,7 @@ import click
 from kb.base.errors import BadInput
 from kb.base.inputfiles import read_bytes
 from kb.base.text import visible
-from kb.cli.common import Session, answering, text
+from kb.cli.common import Session, agreed, answering, text
 from kb.cli.record_dialog import draw, numbers_of
 from kb.cli.tables import fitted
 from kb.domain import shortform
@@ -164,7 +164,7 @@ def _asked(session: Session, jacks: list[Drafted], differs: list[Difference]) ->
     for one in differs:
         if one.seen is None and one.known is not None:
             question = said("cli/record/photo/there", jack=named_jack(one.known, said))
-            if click.confirm(question, default=False, err=True):
+            if agreed(question, False, session.language):
                 jacks.append(Drafted({"form": one.known.form.value, "marking": one.known.marking}))
     session.say(said("cli/record/photo/help"))
     while True:
@@ -213,7 +213,7 @@ def _number(typed: str, most: int) -> int:
 def _is_right(session: Session, number: int, one: Drafted) -> bool:
     said = session.language
     session.say(f"{number}  {said.word(Form(one.fields['form']))} {one.fields.get('marking', '')}")
-    return click.confirm(said("cli/manual/right"), default=not one.doubts, err=True)
+    return agreed(said("cli/manual/right"), not one.doubts, session.language)
 
 
 # -- recording -----------------------------------------------------------------------------------------
@@ -233,7 +233,7 @@ def _recorded(
     jacks = [finding_to(finding_from(one.fields, f"jack {n}")) for n, one in enumerate(confirmed, 1)]
     visit = visit_from({**common, "jacks": jacks}, "record")
     draw(session, visit)
-    if not click.confirm(said("cli/record/ask/save"), default=True, err=True):
+    if not agreed(said("cli/record/ask/save"), True, session.language):
         return None
     visit = named(visit)
     photos = Photos(session.folder)

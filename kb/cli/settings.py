@@ -11,6 +11,7 @@ from kb.base.messages import LANGUAGES
 from kb.base.text import words_of_list
 from kb.cli.command import command
 from kb.cli.common import Quantity, Session, choice, text
+from kb.domain.language import Language
 from kb.domain.plate import Plate
 from kb.domain.words import DriverInput
 from kb.settings import Settings, Units
@@ -71,7 +72,11 @@ def settings_command(
     if settings != before:
         settings = change(session.folder, changed)
     if before.driver and before.plates != settings.plates:
-        session.say(session.language("cli/settings/plate-kept", driver=before.driver, plate=_said(before)))
+        session.say(
+            session.language(
+                "cli/settings/plate-kept", driver=before.driver, plate=_said(before, session.language)
+            )
+        )
     shown = {
         "driver": settings.driver,
         "driver_current_a": settings.driver_current_a or None,
@@ -87,7 +92,7 @@ def settings_command(
         session.json(shown)
     else:
         lines = {
-            "driver": ", ".join(filter(None, [settings.driver or "-", _said(settings)])),
+            "driver": ", ".join(filter(None, [settings.driver or "-", _said(settings, session.language)])),
             "inputs": ", ".join(one.value for one in settings.inputs),
             "units": settings.units.value,
             "initials": settings.initials or "-",
@@ -98,13 +103,13 @@ def settings_command(
     return 0
 
 
-def _said(settings: Settings) -> str:
+def _said(settings: Settings, language: Language) -> str:
     """What the plate of the usual driver says; empty if nothing is known of it."""
     plate = [f"{settings.driver_current_a:g} A"] if settings.driver_current_a else []
     plate += [f"{settings.driver_voltage_v:g} V"] if settings.driver_voltage_v else []
     plate += ["peak"] if plate and settings.driver_plate is Plate.PEAK else []
     least = settings.driver_least_load_ohm
-    return ", ".join([*plate, *([f"{least:g} ohm at least"] if least else [])])
+    return ", ".join([*plate, *([language("cli/settings/least", ohm=least)] if least else [])])
 
 
 def _plate(value: float, option: str, most: float, unit: str) -> float:

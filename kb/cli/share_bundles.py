@@ -5,12 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import click
-from rich.table import Table
 
 from kb.cli.command import command
 from kb.cli.common import Session, text
+from kb.cli.tables import print_rows
 
 if TYPE_CHECKING:
+    from rich.text import Text
+
     from kb.domain.language import Language
     from kb.store.bundles import Bundle
 
@@ -31,21 +33,15 @@ def bundles_command(session: Session) -> int:
     if not every:
         session.console.print(said("cli/share/no-bundle"))
         return 0
-    table = Table.grid(padding=(0, 2))
-    for _ in range(3):
-        table.add_column(no_wrap=True)
-    table.add_column(overflow="fold")
-    for one in every:
-        about = [one.origin.name or said(f"cli/share/origin/{one.origin.kind}"), _signer(one, names, said)]
-        about += [said("cli/share/is-back")] if one.taken_back else []
-        table.add_row(
-            text(one.origin.id[:8], "dim" if one.taken_back else ""),
-            one.came_at[:10],
-            said.counted("fact", one.facts),
-            text(said("language/join").join(about)),
-        )
-    session.console.print(table)
+    print_rows(session, (_row(one, names, said) for one in every), whole=3)
     return 0
+
+
+def _row(one: Bundle, names: dict[str, str], said: Language) -> tuple[str | Text, ...]:
+    about = [one.origin.name or said(f"cli/share/origin/{one.origin.kind}"), _signer(one, names, said)]
+    about += [said("cli/share/is-back")] if one.taken_back else []
+    brief = text(one.origin.id[:8], "dim" if one.taken_back else "")
+    return brief, one.came_at[:10], said.counted("fact", one.facts), said("language/join").join(about)
 
 
 @command("undo")

@@ -14,7 +14,7 @@ import click
 from kb.base import clock
 from kb.base.errors import BadInput, described
 from kb.cli.command import command
-from kb.cli.common import Output, Session, text
+from kb.cli.common import Output, Session, agreed, text
 from kb.cli.share_review import personal_json, place_of, reviewed, signs_of
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ def out_command(
     waiting_notes = pending(store, mine)
     if waiting_notes and not no_notes and not session.as_json and sys.stdin.isatty():
         question = session.language("cli/share/review-now", count=waiting_notes)
-        if click.confirm(question, default=False, err=True):
+        if agreed(question, False, session.language):
             reviewed(session, store)
             mine = known.load(session.folder)
             waiting_notes = pending(store, mine)

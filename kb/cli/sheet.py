@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from kb.base import clock, text
-from kb.base.errors import BadInput, NotFound, described
+from kb.base.errors import BadInput, described
 from kb.base.inputfiles import read_data
 from kb.base.messages import LANGUAGES
 from kb.base.parsing import stored_json
@@ -58,12 +58,7 @@ def sheet_command(
     """
     _not_both(session, out)
     asked, job = for_path(session, asked, job_ref)
-    try:
-        known = asked.view(session, "sheet")
-    except NotFound as nobody:
-        if session.as_json:
-            session.json({"file": None, "why": str(nobody)})
-        raise nobody
+    known = asked.view_to_write(session, "sheet")
     length_m = asked.metres(session)
     connection = asked.connect(session, known, length_m)
     sheet = Sheet(

@@ -96,15 +96,8 @@ def _show(
 
 def _table(session: Session, rows: Iterable[Sequence[str]]) -> None:
     from rich.padding import Padding
-    from rich.table import Table
 
-    from kb.cli.tables import fitted
+    from kb.cli.tables import fitted, grid
 
-    table = Table.grid(padding=(0, 2, 0, 0))
-    for row in rows:
-        if not table.columns:
-            for number in range(len(row)):
-                table.add_column(overflow="fold", no_wrap=number == 0)
-        table.add_row(*map(text, row))
-    room = session.console.width - 2
-    session.console.print(Padding(fitted(table, session.console, room), (0, 0, 0, 2)))
+    table = fitted(grid(rows, whole=1), session.console, session.console.width - 2)
+    session.console.print(Padding(table, (0, 0, 0, 2)))

@@ -4,9 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from kb.cli.common import Session, text
+
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
     from rich.console import Console
     from rich.table import Table
+    from rich.text import Text
 
 _WIDE: Final = 10_000  # cells; more than any table needs
 
@@ -36,3 +41,20 @@ def fitted(table: Table, console: Console, width: int | None = None) -> Table:
     for column, size in zip(table.columns, given, strict=True):
         column.width, column.no_wrap = size, False
     return table
+
+
+def grid(rows: Iterable[Sequence[str | Text]], whole: int) -> Table:
+    """A table without lines and heads: its first ``whole`` columns keep their lines, the others fold."""
+    from rich.table import Table
+
+    table = Table.grid(padding=(0, 2))
+    for row in rows:
+        for number in range(len(table.columns), len(row)):
+            table.add_column(overflow="fold", no_wrap=number < whole)
+        table.add_row(*(text(cell) if isinstance(cell, str) else cell for cell in row))
+    return table
+
+
+def print_rows(session: Session, rows: Iterable[Sequence[str | Text]], whole: int) -> None:
+    """Print a grid that fits the terminal."""
+    session.console.print(fitted(grid(rows, whole), session.console))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from kb.base import clock
-from kb.base.errors import BadInput, NotFound, described
+from kb.base.errors import BadInput, described
 from kb.base.messages import LANGUAGES
 from kb.cli.command import command
 from kb.cli.common import Output, Session
@@ -38,12 +38,7 @@ def tag_command(
     if session.as_json and out == "-":
         raise BadInput("--out", described("- with --json"), "a file, since the JSON goes to stdout")
     asked, _ = for_path(session, asked, job_ref)
-    try:
-        known = asked.view(session, "tag")
-    except NotFound as nobody:
-        if session.as_json:
-            session.json({"file": None, "why": str(nobody)})
-        raise nobody
+    known = asked.view_to_write(session, "tag")
     connection = asked.connect(session, known, asked.metres(session))
     said = language(lang, feet=session.settings.units is Units.FEET)
     tag = make_tag(known.source, known.panel, connection.chosen, clock.today(), said, served=_address(served))

@@ -12,7 +12,7 @@ import click
 from kb.base.errors import BadInput, NotFound
 from kb.base.text import squeezed
 from kb.cli.command import command
-from kb.cli.common import Session, text
+from kb.cli.common import Session
 from kb.cli.job_fields import day_of
 from kb.domain.words import Outcome
 
@@ -116,25 +116,19 @@ def _plain(visit: Visit, job: Job | None) -> dict[str, Any]:
 
 
 def _show(session: Session, pairs: list[tuple[Visit, Job | None]], brief: dict[str, str]) -> None:
-    from rich.table import Table
+    from kb.cli.tables import print_rows
 
-    from kb.cli.tables import fitted
-
-    said = session.language
-    table = Table.grid(padding=(0, 2))
-    for number in range(5):
-        table.add_column(overflow="fold", no_wrap=number < 3)
-    for visit, job in pairs:
-        whom = ", ".join(part for part in (visit.job, *((job.client, job.place) if job else ())) if part)
-        set_ = f"{visit.source.make} {visit.source.model}"
-        table.add_row(
-            text(brief[visit.id]),
+    rows = (
+        (
+            brief[visit.id],
             visit.date.isoformat(),
-            text(visit.by),
-            text(whom),
-            text(f"{set_}: {_done(visit, said)}"),
+            visit.by,
+            ", ".join(filter(None, (visit.job, *((job.client, job.place) if job else ())))),
+            f"{visit.source.make} {visit.source.model}: {_done(visit, session.language)}",
         )
-    session.console.print(fitted(table, session.console))
+        for visit, job in pairs
+    )
+    print_rows(session, rows, whole=3)
 
 
 def _done(visit: Visit, said: Language) -> str:

@@ -106,6 +106,19 @@ def test_help_is_in_the_language_of_the_settings(
     assert jackfield("evidence").err.startswith("jackfield: Missing argument 'MAKE'")
 
 
+@pytest.mark.parametrize(
+    ("typed", "code"), [("sí", 0), ("S", 0), ("y", 0), ("", 0), ("n", 1), ("no", 1), ("x\nno", 1)]
+)
+def test_a_question_of_yes_or_no_is_answered_in_the_language_of_the_settings(
+    jackfield: Run, typed: str, code: int
+) -> None:
+    jackfield("settings", "--language", "es")
+    done = jackfield("record", "--ask", stdin=f"Norwell\nNV40\n\nopt:ok\n\n\n{typed}\n")
+    assert "[S/n]" in done.err
+    assert done.code == code
+    assert jackfield("find", "nv40").code == code
+
+
 def words_of_click() -> Iterator[str]:
     """What click hands to gettext."""
     for path in Path(click.__file__).parent.glob("*.py"):

@@ -35,7 +35,7 @@ def at_terminal(monkeypatch: pytest.MonkeyPatch, *answers: str, right: bool = Tr
     typed = iter(answers)
     monkeypatch.setattr("kb.cli.manual.at_terminal", lambda: True)
     monkeypatch.setattr(click, "prompt", lambda *_args, **_more: next(typed))
-    monkeypatch.setattr(click, "confirm", lambda *_args, **_more: right)
+    monkeypatch.setattr("kb.cli.manual.agreed", lambda *_args: right)
 
 
 def test_a_draft_alone_records_nothing_and_keeps_nothing(jackfield: Run, manual: Path, home: Path) -> None:

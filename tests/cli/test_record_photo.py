@@ -64,7 +64,8 @@ def person(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
         lines, said = iter(typed), iter(yes) if isinstance(yes, list) else None
         monkeypatch.setattr("kb.cli.record.at_terminal", lambda: True)
         monkeypatch.setattr(click, "prompt", lambda *_args, **_more: next(lines))
-        monkeypatch.setattr(click, "confirm", lambda *_args, **_more: next(said) if said else yes)
+        for module in ("record", "record_photo"):
+            monkeypatch.setattr(f"kb.cli.{module}.agreed", lambda *_args: next(said) if said else yes)
 
     return answers
 
