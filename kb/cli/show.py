@@ -81,11 +81,14 @@ def show_command(session: Session, make: str, model: str | None, svg: str | None
     out.print(_visits(known.visits, said))
     if cited:
         out.print()
+    lines: dict[tuple[str, int, str], list[str]] = {}
     for one in cited:
         form = said.word(Form(one.form)) if one.form in list(Form) else ""
         what = one.marking if one.marking.startswith(form) else f"{form} {one.marking}"
-        line = said("cli/manual/from", name=one.manual, page=one.page, line=one.line)
-        out.print(text(f"{what}: {line}", "dim"), soft_wrap=False)
+        lines.setdefault((one.manual, one.page, one.line), []).append(what)
+    for (manual, page, line), about in lines.items():
+        source = said("cli/manual/from", name=manual, page=page, line=line)
+        out.print(text(f"{', '.join(dict.fromkeys(about))}: {source}", "dim"), soft_wrap=False)
     return 0
 
 

@@ -124,6 +124,20 @@ def test_the_manual_is_kept_for_its_owner_alone(jackfield: Run, manual: Path, ho
         assert {stat.S_IMODE(one.stat().st_mode) for one in kept.iterdir()} == {0o600}
 
 
+def test_show_tells_a_line_of_a_manual_once_with_all_jacks_that_it_is_about(
+    jackfield: Run, tmp_path: Path
+) -> None:
+    line = "Sound > Digital output: choose PCM or Auto."
+    file = tmp_path / "two.pdf"
+    file.write_bytes(paper(["1  OPTICAL OUT", "2  COAXIAL OUT"], ["Audio menu", line]))
+    jackfield("manual", file, *SETS, "--yes")
+    flat = " ".join(jackfield("show", "Norwell", "NV40-210").out.split())
+    assert flat.count(line) == 1
+    told = flat[: flat.index(line)].rsplit("two.pdf", 2)[-2]
+    assert "OPTICAL OUT" in told
+    assert "COAXIAL OUT" in told
+
+
 def test_show_names_the_page(jackfield: Run, manual: Path) -> None:
     jackfield("manual", manual, *SETS, "--yes")
     said = jackfield("show", "Norwell", "NV40-210")
