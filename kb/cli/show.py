@@ -87,8 +87,8 @@ def show_command(session: Session, make: str, model: str | None, svg: str | None
         what = one.marking if one.marking.startswith(form) else f"{form} {one.marking}"
         lines.setdefault((one.manual, one.page, one.line), []).append(what)
     for (manual, page, line), about in lines.items():
-        source = said("cli/manual/from", name=manual, page=page, line=line)
-        out.print(text(f"{', '.join(dict.fromkeys(about))}: {source}", "dim"), soft_wrap=False)
+        place = said("cli/manual/from", name=manual, page=page, line=line)
+        out.print(text(f"{', '.join(dict.fromkeys(about))}: {place}", "dim"), soft_wrap=False)
     return 0
 
 

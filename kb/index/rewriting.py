@@ -311,6 +311,7 @@ def printed(text: str) -> Label:
     >>> printed("MODELNO.NV40-210 S/N 4081233"), printed("NORWELL LED TV").beside
     (Label(code=('NV40-210',), beside=(), named=True), ('NORWELL',))
     """
+    text = _NUMBER_OF.sub("N\u00b0", text)
     code, left, _, _ = _taken_apart(_names_apart(text.split()))
     if not any(map(_coded, code)) or _NUMBERED.match(code[0]):
         apart = _apart(text)
@@ -322,6 +323,7 @@ def printed(text: str) -> Label:
     return Label((), tuple(left), False)
 
 
+_NUMBER_OF: Final = re.compile(r"\bN[\d?](?=\s?(?:de|di|du|do)\b)", re.IGNORECASE)  # "N9 de modelo": N° de
 _NUMBERED: Final = re.compile(
     r"n[or\u00b0\u00ba]{1,2}[.:]", re.IGNORECASE
 )  # "NO.NV40-210": a name and its value
@@ -427,7 +429,7 @@ def _taken_apart(tokens: Sequence[str]) -> tuple[list[str], list[str], set[str],
             value = list(_value(words, tokens, at))
             if not any(map(_coded, value)):  # a name, or a number without a readable digit
                 value = value[:1]
-            if value and not code:
+            if value and (not code or (not any(map(_coded, code)) and any(map(_coded, value)))):
                 code = value
             at += len(value)
         elif kind == "serial":

@@ -151,7 +151,7 @@ def _told(found: Sequence[Candidate[F]]) -> tuple[Candidate[F], ...]:
 
 _APART: Final = re.compile(r"[=:|]+")  # in no model
 _SIGNS: Final = re.compile(r"[^\w\s./+?-]|(?<=\w):")  # what a query would take for something else
-_SURE: Final = 0.7  # of the reader's confidence, for a code that no field names
+_SURE: Final = 0.6  # of the reader's confidence, for a code that no field names
 _AGAIN: Final = 0.97  # of the confidence, for a line that was read again
 _READ_WELL: Final = 0.01  # of two readings that the book does not have, the surer one
 _PLAIN: Final = 4.5  # a set of the book with exactly the model that a field names

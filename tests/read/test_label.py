@@ -62,9 +62,13 @@ def test_the_model_is_found_by_the_name_of_its_field_in_several_languages(book: 
 
 
 @pytest.mark.parametrize(
-    "line", ["MODELNO.:NV40-210", "MODELNUMBERNV40-210", "M0DEL NO.NV40-210", "Modell:NV40-210"]
-)
-def test_a_blank_that_the_camera_lost_after_the_name_of_a_field_is_put_back(book: Reader, line: str) -> None:
+    "line",
+    [
+        "MODELNO.:NV40-210", "MODELNUMBERNV40-210", "M0DEL NO.NV40-210", "Modell:NV40-210",
+        "Model Mo./N° de modele/N9 de modelo NV40-210", "N2 DE MODELE NV40-210",
+    ],
+)  # fmt: skip
+def test_the_name_of_a_field_may_be_misread_or_run_into_its_value(book: Reader, line: str) -> None:
     assert first(asked(book, read_as("NORWELL", line, *AROUND))) == ("Norwell", "NV40-210", "exact")
 
 
