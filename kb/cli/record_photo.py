@@ -161,11 +161,14 @@ def _asked(session: Session, jacks: list[Drafted], differs: list[Difference]) ->
     from kb.read.panel import named_jack
 
     said = session.language
+    shown = len(jacks)
     for one in differs:
         if one.seen is None and one.known is not None:
             question = said("cli/record/photo/there", jack=named_jack(one.known, said))
             if agreed(question, False, session.language):
                 jacks.append(Drafted({"form": one.known.form.value, "marking": one.known.marking}))
+    if len(jacks) > shown:
+        _show(session, jacks)
     session.say(said("cli/record/photo/help"))
     while True:
         typed = click.prompt(said("cli/record/photo/which"), err=True, default="", show_default=False).strip()

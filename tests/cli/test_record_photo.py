@@ -184,8 +184,10 @@ def test_where_photo_and_book_differ_the_person_is_asked(
     assert "USB" not in told.out
     differs = jackfield("record", "--photo", panel, *SET, "--json").json["differences"]
     assert differs[0] == {"known": {"form": "toslink", "marking": "OPTICAL OUT"}, "seen": None}
-    person("all", yes=[True, True])  # it is there after all; save
-    assert jackfield("record", "--photo", panel, *SET).code == 0
+    person("1-4", yes=[True, True])
+    done = jackfield("record", "--photo", panel, *SET)  # it is there after all, as number 4; save
+    assert done.code == 0
+    assert sum(line.startswith("4  ") for line in done.out.splitlines()) == 2  # in the list, and in the panel
     new = next(one for one in visits(home) if len(one.findings) == 4)
     assert new.findings[-1].jack.marking == "OPTICAL OUT"
     assert [one["jack"] for one in spots(home)] == ["HDMI 1 (ARC)", "AUDIO OUT", "COAXIAL OUT"]
