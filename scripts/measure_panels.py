@@ -24,6 +24,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from label_photos import HIGH, WIDE
 from panel_photos import Jack, panel
 
 from kb.base.errors import JackfieldError
@@ -43,6 +44,7 @@ class Seen:
     aside: bool
     how: str
     readings: tuple[Reading, Reading]  #: the whole photo, and looked at more closely
+    printed: Reading  #: as if every text had been read as it is printed
 
 
 def read_all(each: int, seed: int) -> list[Seen]:
@@ -53,7 +55,9 @@ def read_all(each: int, seed: int) -> list[Seen]:
             made = panel(draw, hard=number >= each)
             jpeg = cleaned(made.jpeg)
             twice = reader.read(jpeg), reader.read(jpeg, closer=True)
-            out.append(Seen(made.jacks, made.hard, number % 3 == 2, made.how, twice))
+            pieces = tuple(Piece(text, corners, 1.0) for text, corners in made.texts)
+            printed = Reading(WIDE, HIGH, pieces)
+            out.append(Seen(made.jacks, made.hard, number % 3 == 2, made.how, twice, printed))
     return out
 
 
@@ -66,6 +70,7 @@ def kept(file: Path) -> list[Seen]:
             row["aside"],
             row["how"],
             (reading_of(row["readings"][0]), reading_of(row["readings"][1])),
+            reading_of(row["printed"]),
         )
         for row in json.loads(file.read_text("utf-8"))
     ]
@@ -86,6 +91,7 @@ def keep(seen: Sequence[Seen], file: Path) -> None:
             "aside": s.aside,
             "how": s.how,
             "readings": [[r.width, r.height, r.pieces] for r in s.readings],
+            "printed": [s.printed.width, s.printed.height, s.printed.pieces],
         }
         for s in seen
     ]
@@ -119,9 +125,9 @@ class Count:
     reversed: int = 0  #: of the found: an input said to be an output, or the other way round
     off: float = 0.0  #: sum of distances of the found
 
-    def add(self, seen: Seen) -> list[str]:
-        """Count one photo; returns what went wrong."""
-        drafted = list(jacks_in(joined(*seen.readings)))
+    def add(self, seen: Seen, reading: Reading) -> list[str]:
+        """Count what was made of one photo as it was read; returns what went wrong."""
+        drafted = list(jacks_in(reading))
         left, wrong = list(seen.jacks), []
         self.jacks += len(left)
         self.drafted += len(drafted)
@@ -163,22 +169,23 @@ def report(seen: Iterable[Seen], *, show_wrong: bool = False) -> None:
     """Print the shares of both halves, of the photos set aside and of the others."""
     for hard in (False, True):
         for aside in (False, True):
-            count, photos = Count(), 0
+            count, grouped, photos = Count(), Count(), 0
             for one in seen:
                 if (one.hard, one.aside) != (hard, aside):
                     continue
                 photos += 1
-                wrong = count.add(one)
+                wrong = count.add(one, joined(*one.readings))
+                grouped.add(one, one.printed)
                 if show_wrong and wrong and not aside:
                     print(f"  - {one.how}")
                     for line in wrong:
                         print(f"      {line}")
                     print(f"      {' | '.join(p.text for p in joined(*one.readings).pieces)}")
             if photos:
-                _print(count, photos, hard=hard, aside=aside)
+                _print(count, grouped, photos, hard=hard, aside=aside)
 
 
-def _print(count: Count, photos: int, *, hard: bool, aside: bool) -> None:
+def _print(count: Count, grouped: Count, photos: int, *, hard: bool, aside: bool) -> None:
     def share(some: int, of: int) -> str:
         return f"{some}/{of} ({some / of:.1%})" if of else "none"
 
@@ -186,6 +193,8 @@ def _print(count: Count, photos: int, *, hard: bool, aside: bool) -> None:
     most = f" (aim under {AIMS['invented']:.0%})" if hard else ""
     print(f"\npanels, {'hard' if hard else 'easy'} half, {photos} photos{' set aside' if aside else ''}")
     print(f"  marks found {share(count.found, count.jacks)}{aim}")
+    alone = f"{share(grouped.found, grouped.jacks)}, invented {grouped.invented}"
+    print(f"    if all text were read as it is printed: found {alone}")
     print(f"  jacks invented {share(count.invented, count.drafted)}{most}")
     misread = share(count.misread, count.drafted)
     print(f"  jacks with a misread mark {misread}, {count.misread_sure} without a doubt")
