@@ -27,7 +27,7 @@ NAMES = ("word/",)
 OF_HELP_TEXTS = ("help", "help/", "click/")
 AREAS = sorted({key.partition("/")[0] for code in LANGUAGES for key in messages(code)} - {"help"})
 #: Packages whose sentences are all in the catalogue.
-WITHOUT_SENTENCES = ("isolate", "pack", "path", "sheet")
+WITHOUT_SENTENCES = ("isolate", "pack", "path", "sheet", "web")
 #: Modules of the other packages whose sentences are all in the catalogue.
 SCREENS = [
     f"cli/{name}.py"

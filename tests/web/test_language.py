@@ -77,7 +77,9 @@ def foreign(answer: Any) -> list[str]:
 
 @pytest.mark.parametrize("path", PAGES)
 def test_a_page_has_its_words_from_the_catalogue(path: str, phone: Phone) -> None:
-    assert foreign(phone.get(path, follow_redirects=True)) == []
+    answer = phone.get(path, follow_redirects=True)
+    assert '<html lang="es">' in answer.text
+    assert foreign(answer) == []
 
 
 def test_a_page_has_its_words_from_the_catalogue_when_there_is_much_to_show(phone: Phone) -> None:

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 from typing import Any
 
 import pytest
 
-from kb.base.messages import messages
 from tests.web.conftest import Phone
 from tests.web.test_guards import PAGES
 
@@ -46,25 +44,6 @@ def test_every_page_has_one_heading_a_language_and_a_name_for_each_field(path: s
         name = re.search(r'\sid="([^"]+)"', field)
         assert name is not None, field
         assert name[1] in labelled, field
-
-
-#: Pages whose words are all in the catalogue of messages: not yet the record form and the fault search.
-TRANSLATED = [page for page in PAGES if not page.startswith(("/record", "/isolate", "/guide", "/nothing"))]
-
-
-@pytest.mark.parametrize("path", TRANSLATED)
-def test_a_page_speaks_the_language_of_the_settings(path: str, phone: Phone, home: Path) -> None:
-    (home / "settings.toml").write_text('language = "es"\n')
-    page = phone.get(path, follow_redirects=True).text
-    assert '<html lang="es">' in page
-    words = f" {shown(page)} "
-    english = {
-        sentence
-        for key, sentence in messages().items()
-        if key.startswith("web/") and isinstance(sentence, str) and "{" not in sentence
-    }
-    own = {sentence for sentence in messages("es").values() if isinstance(sentence, str)}
-    assert [one for one in english - own if f" {one} " in words] == []
 
 
 def test_search_ranks_as_find_does(phone: Phone, book: Any) -> None:
