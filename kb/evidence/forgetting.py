@@ -32,6 +32,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from itertools import combinations
 from math import exp, lgamma, log
 from typing import Final, NamedTuple
 
@@ -42,6 +43,7 @@ SHARES: Final = (0.01, 0.1, 0.3, 0.5, 0.7, 0.9, 0.99)  #: of a family's sets tha
 #: output, models whose units differ.
 FIRST: Final = {"mixed": (0.5, 10.0), "alternating": (0.1, 10.0)}
 INVENTED: Final = (0.01, 100.0)  #: share of visits that name an absent output, and weight (common practice)
+APART: Final = 3.0  #: least odds ratio of two outputs that visits name instead of each other
 MOVES: Final = 2  #: times that visits move to the board that explains them better
 BOARDS: Final = 0.1  #: share of families with two boards, of which each set has one
 WIDER: Final = 4.0  #: families: weight of the prior rate of an output against the group's families
@@ -57,6 +59,7 @@ ROUNDS: Final = 40  #: of EM, at most
 SETTLED: Final = 0.001  #: no rate changes by more in the last round
 FAMILIES: Final = 300  #: that the rates are learned from; of more, an even sample
 THIS, OTHER, NONE = TRIALS = ("this", "other", "none")  #: what a visit tried, as seen from one output
+STATES = ("there", "absent")
 
 
 class Note(NamedTuple):
@@ -165,6 +168,7 @@ class Forgetting:
         self.rates: dict[str, float] = dict(rates or {})  #: by basis, and by ``basis|person``
         #: ``mixed``, ``alternating``, ``invented``, and how often visits try outputs
         self.shares: dict[str, float] = dict(shares or {})
+        self._said: dict[tuple[object, ...], Said] = {}  #: under the present rates
         self._wider: dict[tuple[str, str], float] = {}  #: how often families of a group have an output
 
     def rate(self, who: tuple[str, str]) -> float:
@@ -203,14 +207,15 @@ class Forgetting:
         return found
 
     def _split(self, group: str, sets: Sets, first: Rates) -> list[Sets]:
-        whole = [note for notes in sets.values() for note in notes if not note.partial]
-        outputs = _outputs(sets, first(group))
-        before = {output: self._before(first(group).get(output, 0.0)) for output in outputs}
+        whole = Counter(note.outputs for notes in sets.values() for note in notes if not note.partial)
+        apart = _apart(whole)
+        if not apart:
+            return [sets]
+        before = {
+            output: self._before(first(group).get(output, 0.0)) for output in _outputs(sets, first(group))
+        }
         best, found = self._score([sets], before), [sets]
-        for output in outputs:
-            naming = sum(output in note.outputs for note in whole)
-            if not 2 <= naming <= len(whole) - 2:
-                continue
+        for output in apart:
             two: list[Sets] = [
                 {
                     key: some
@@ -316,23 +321,30 @@ class Forgetting:
         return tuple(self.said(output, note) for note in notes)
 
     def said(self, output: str, note: Note) -> Said:
-        named, tried = output in note.outputs, output in note.tried
-        kind = None
-        invented = self.shares.get(f"invented {note.who[0]}", INVENTED[0])
-        if note.partial:
-            there, absent = 1.0, NEVER if tried else invented if named else 1.0
-        else:
-            trial = THIS if tried else OTHER if note.tried else NONE
-            key, kind = f"{note.who[0]} {output} {trial}", _Kind(note.who, trial, named)
-            there, absent = (self.shares.get(f"{key} {one}", 1.0) for one in ("there", "absent"))
-            rate = self.rate(note.who)
-            if tried:
-                absent = NEVER
-            elif named:
-                there, absent = there * (1 - rate), absent * invented
-            else:
-                there, absent = there * rate, absent * (1 - invented)
-        weight = round(min(1.0, note.weight), 1)  # of few different weights, many rows are alike
+        """Return the chance of what a visit says of an output if it is there, and if it is absent."""
+        trial = THIS if output in note.tried else OTHER if note.tried else NONE
+        weight = round(min(1.0, note.weight), 1)  # of few different weights, many visits are alike
+        about = output, output in note.outputs, trial, note.partial, weight, note.who
+        if about not in self._said:
+            self._said[about] = self._says(*about)
+        return self._said[about]
+
+    def _says(
+        self, output: str, named: bool, trial: str, partial: bool, weight: float, who: tuple[str, str]
+    ) -> Said:
+        basis = who[0]
+        there, absent, kind = 1.0, 1.0, None
+        invented = self.shares.get(f"invented {basis}", INVENTED[0])
+        if not partial:
+            kind = _Kind(who, trial, named)
+            there, absent = (self.shares.get(f"{basis} {output} {trial} {one}", 1.0) for one in STATES)
+            if trial != THIS:
+                rate = self.rate(who)
+                there *= 1 - rate if named else rate
+        if trial == THIS:
+            absent = NEVER
+        elif named or not partial:
+            absent *= invented if named else 1 - invented
         return Said(there**weight, absent**weight, kind)
 
     def _update(self, counts: _Counts) -> None:
@@ -340,13 +352,13 @@ class Forgetting:
         trials: dict[tuple[str, str], dict[str, float]] = {}
         named: dict[str, list[float]] = {}
         for (output, kind), (there, absent) in counts.said.items():
-            for one, n in (("there", there), ("absent", absent)):
+            for one, n in zip(STATES, (there, absent), strict=True):
                 tried = trials.setdefault((f"{kind.who[0]} {output}", one), dict.fromkeys(TRIALS, 0.5))
                 tried[kind.trial] += n
             if kind.trial != THIS:
                 _add(missed.setdefault(kind.who, [0.0, 0.0]), 0.0 if kind.named else there, there)
                 _add(named.setdefault(kind.who[0], [0.0, 0.0]), absent if kind.named else 0.0, absent)
-        self.rates = {}
+        self.rates, self._said = {}, {}
         for basis in sorted({basis for basis, _ in missed}):
             seen = [sum(some[n] for who, some in missed.items() if who[0] == basis) for n in range(2)]
             self.rates[basis] = _within(RANGE, _blend((self._prior[basis], BASIS_WORTH), seen))
@@ -383,6 +395,24 @@ class _Counts:
                 if said.kind:
                     both = self.said.setdefault((output, said.kind), [0.0, 0.0])
                     _add(both, times * p, times * (1 - p))
+
+
+def _apart(visits: Mapping[frozenset[str], int]) -> list[str]:
+    """Return the outputs that visits name instead of another one: they may tell two boards apart.
+
+    Where people only forget outputs, the odds ratio of two outputs is about one.
+    """
+    found: set[str] = set()
+    for pair in combinations(sorted(frozenset().union(*visits)), 2):
+        one, other = (
+            sum(n for named, n in visits.items() if a in named and b not in named) + 0.5
+            for a, b in (pair, pair[::-1])
+        )
+        both = sum(n for named, n in visits.items() if named.issuperset(pair)) + 0.5
+        neither = sum(n for named, n in visits.items() if named.isdisjoint(pair)) + 0.5
+        if min(one, other) > 2 and one * other > APART * both * neither:
+            found.update(pair)
+    return sorted(found)
 
 
 def _outputs(sets: Sets, rates: Mapping[str, float]) -> list[str]:
