@@ -28,7 +28,7 @@ _TURNS: Final = 100  #: answers of one call
 def call_command(session: Session, ref: str, words: tuple[str, ...], number: int, ask: bool) -> int:
     """
     jackfield job call J-12
-    jackfield job call J-12 "a 40-inch, from about 2014, something is in the square jack"
+    jackfield job call J-12 "a 40-inch from 2014, something in the square jack"
     """
     job = session.book.jobs.named(ref)
     plan = _plan(session, job)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import click
 
@@ -45,27 +46,22 @@ def settings_command(
     """
     from kb.settings import change
 
+    given = {
+        "driver_current_a": _plate(driver_current, "--driver-current", 100, "A"),
+        "driver_voltage_v": _plate(driver_voltage, "--driver-voltage", 400, "V"),
+        "driver_plate": driver_plate and Plate(driver_plate),
+        "driver_least_load_ohm": _plate(driver_least_load, "--driver-least-load", 100, "ohm"),
+        "inputs": None if inputs is None else read_inputs(inputs),
+        "units": units and Units(units),
+        "initials": initials,
+        "language": language,
+    }
+    typed: dict[str, Any] = {name: value for name, value in given.items() if value is not None}
+
     def changed(settings: Settings) -> Settings:
         if driver is not None:
             settings = settings.with_driver(driver)  # another driver has another plate
-        if driver_current is not None:
-            current = _plate(driver_current, "--driver-current", 100, "A")
-            settings = replace(settings, driver_current_a=current)
-        if driver_voltage is not None:
-            voltage = _plate(driver_voltage, "--driver-voltage", 400, "V")
-            settings = replace(settings, driver_voltage_v=voltage)
-        if driver_plate is not None:
-            settings = replace(settings, driver_plate=Plate(driver_plate))
-        if driver_least_load is not None:
-            ohm = _plate(driver_least_load, "--driver-least-load", 100, "ohm")
-            settings = replace(settings, driver_least_load_ohm=ohm)
-        if inputs is not None:
-            settings = replace(settings, inputs=read_inputs(inputs))
-        if units is not None:
-            settings = replace(settings, units=Units(units))
-        if initials is not None:
-            settings = replace(settings, initials=initials)
-        return settings if language is None else replace(settings, language=language)
+        return replace(settings, **typed)
 
     before = session.settings
     settings = changed(before)
@@ -112,8 +108,8 @@ def _said(settings: Settings, language: Language) -> str:
     return ", ".join([*plate, *([language("cli/settings/least", ohm=least)] if least else [])])
 
 
-def _plate(value: float, option: str, most: float, unit: str) -> float:
-    if not 0 <= value <= most:
+def _plate(value: float | None, option: str, most: float, unit: str) -> float | None:
+    if value is not None and not 0 <= value <= most:
         raise BadInput(option, value, f"{unit} from the plate, at most {most:g}; 0: not known")
     return value
 

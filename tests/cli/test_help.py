@@ -119,6 +119,14 @@ def test_a_question_of_yes_or_no_is_answered_in_the_language_of_the_settings(
     assert jackfield("find", "nv40").code == code
 
 
+@pytest.mark.parametrize("code", LANGUAGES)
+def test_every_help_fits_eighty_columns(jackfield: Run, code: str) -> None:
+    jackfield("settings", "--language", code)
+    for words in COMMANDS:
+        out = jackfield(*words.split(), "--help").out
+        assert max(map(len, out.splitlines())) <= 80, words
+
+
 def words_of_click() -> Iterator[str]:
     """What click hands to gettext."""
     for path in Path(click.__file__).parent.glob("*.py"):
