@@ -139,6 +139,9 @@ def test_an_item_without_which_nothing_works_is_needed_as_often_as_the_target_as
         (1, 22),
     ]:
         assert _needed([task, task], costs, target - 1e-9, single) == pytest.approx(least), target
+    never = Task((*task.worlds, (0.0, ((1, 1, 0),)), (0.0, ())))
+    assert _needed([never, never], costs, 0.75 - 1e-9, single) == 12, "what never happens needs nothing"
+    assert _used_up([never, never], costs, 0.75 - 1e-9) == _used_up([task, task], costs, 0.75 - 1e-9)
     assert _needed([task, task], costs, 1.01, single) == 0.0, "no stock reaches it"
     assert _needed([Task(((0.5, (A, B)), (0.5, ((1, 1, 0),))))], costs, 0.99, single) == 11.0
     assert _needed([Task(((1.0, (A, B)),))], costs, 0.99, single) == 0.0, "either will do"
