@@ -134,7 +134,7 @@ def chains(
     while queue and open_goals:
         cost, _, held = heappop(queue)
         if _no_better(held, done):
-            continue
+            continue  # what it leads to is found without it
         if not held.to_cover and not held.todo and held != first:
             for name in [name for name in open_goals if _plugs_in(held.end, goals[name])]:
                 found[name] = _chain(catalogue, name, held, came, cost)
