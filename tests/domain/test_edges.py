@@ -13,10 +13,10 @@ from kb.domain import marking
 from kb.domain.driver import DriverLimits, drivers_from
 from kb.domain.kinds import fields_of, without_private
 from kb.domain.language import ENGLISH, Language, language, word_kind
-from kb.domain.panel import reconcile
+from kb.domain.panel import panel_of, reconcile
 from kb.domain.shortform import jack
 from kb.domain.visit import Driver, Finding, Source, Visit, in_future, visit_from
-from kb.domain.words import DriverInput, Form, Outcome
+from kb.domain.words import DriverInput, Form, Outcome, Signal
 
 LINE = {"form": "rca-pair", "marking": "AUDIO OUT"}
 
@@ -272,3 +272,37 @@ def test_what_a_mark_was_read_to_mean_counts_as_said_once_somebody_of_the_same_b
     assert read(by_mark) == read(by_mark, by_mark) == {"direction", "signal"}
     assert read(by_mark, told) == read(told, by_mark) == {"direction", "signal"}, "hearsay is weaker"
     assert read(by_mark, said) == read(said, by_mark) == read(said) == set()
+
+
+def test_one_socket_gives_arc_and_earc_and_nothing_else() -> None:
+    panel = panel_of(visit({"form": "hdmi", "marking": "HDMI 1 (ARC)"}, LINE))
+    assert panel.has(Signal.ARC)
+    assert panel.has(Signal.EARC)
+    assert not panel.has(Signal.OPTICAL)
+    assert [one.taken for one in panel.taken([Signal.EARC]).jacks] == [True, False]
+    assert [one.taken for one in panel.taken([Signal.OPTICAL]).jacks] == [False, False]
+
+
+def test_a_level_is_read_from_the_mark_unless_somebody_says_another() -> None:
+    fixed = {**LINE, "marking": "AUDIO OUT (FIXED)"}
+    for said, level, inferred in (({}, "fixed", True), ({"level": "variable"}, "variable", False)):
+        [found] = visit({**fixed, **said}).findings
+        assert (found.jack.level, "level" in found.inferred) == (level, inferred)
+    [found] = visit(LINE).findings
+    assert (found.jack.level, "level" in found.inferred) == ("unknown", False)
+
+
+@pytest.mark.parametrize(
+    ("mark", "form"),
+    [("VIDEO OUT", Form.RCA_SINGLE), ("AUDIO VIDEO OUT", None), ("OUT", None), ("", None), ("XQZ", None)],
+)
+def test_a_mark_of_a_picture_alone_is_at_a_single_rca_jack(mark: str, form: Form | None) -> None:
+    assert marking.form_of(mark) is form
+
+
+def test_a_list_of_words_is_a_list_and_no_longer_than_there_are_words() -> None:
+    every = [one.value for one in DriverInput]
+    assert list(DriverInput.read_all(every, "inputs")) == list(DriverInput)
+    for wrong in ("mic", {"mic": 1}, [*every, "mic"], 3):
+        with pytest.raises(BadInput, match="inputs"):
+            DriverInput.read_all(wrong, "inputs")

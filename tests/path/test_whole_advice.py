@@ -210,6 +210,9 @@ def test_a_step_names_the_jack_the_item_and_the_item_before_it() -> None:
     assert (driver["item"], driver["input"]) == (lead, "line-3.5")
     # An optical plug clicks; an analog one does not.
     assert [one.get("click") for one in (plug, *values(path, "join"), driver)] == ["yes", "yes", None, None]
+    hum = chosen({**LINE, "outcome": "hum"})
+    assert values(hum, "hum") == [{"count": 1, "item": "ground-loop isolator"}]
+    assert hum.items[0] == "ground-loop isolator"
     (late,) = values(chosen(BLUETOOTH, **FREE), "late")
     assert late["delay_ms"] == chosen(BLUETOOTH, **FREE).delay_ms
 
