@@ -27,7 +27,7 @@ from kb.base.messages import Said, Wording
 _FILE: Final = Said("expected/file")
 _SEEN: Final = Said("seen/pipe-or-device")
 #: Endings of the files that SQLite keeps next to a database in use (sqlite.org/tempfiles.html).
-BESIDE: Final = ("-wal", "-shm", "-journal")
+SQLITE_ENDINGS: Final = ("-wal", "-shm", "-journal")
 
 
 def open_plain(path: Path, place: Wording, expected: Wording = _FILE) -> IO[bytes]:
@@ -102,7 +102,7 @@ def _stands(path: Path) -> tuple[int, ...] | None:
     """Of the file and of what SQLite keeps beside it: which it is, size, last change. None if it has a
     log with something in it, or one that cannot be looked at."""
     said: list[int] = []
-    for ending in ("", *BESIDE):
+    for ending in ("", *SQLITE_ENDINGS):
         try:
             about = path.with_name(f"{path.name}{ending}").stat()
         except FileNotFoundError:
@@ -118,7 +118,7 @@ def _stands(path: Path) -> tuple[int, ...] | None:
 
 def _in_use(path: Path) -> bool:
     """Whether this is a database with a log next to it, or such a log."""
-    for ending in BESIDE:
+    for ending in SQLITE_ENDINGS:
         if path.with_name(f"{path.name}{ending}").exists():
             return True
         if path.name.endswith(ending) and path.with_name(path.name.removesuffix(ending)).exists():

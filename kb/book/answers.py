@@ -93,15 +93,16 @@ def found(answer: Answer, best: Callable[[str, str], dict[str, Any] | None]) -> 
 class Searcher:
     """Many queries with one reader; made by ``Book.searcher``.
 
-    ``anew`` gives another reader if this one's index is damaged, or another process rebuilt it.
+    ``found`` makes what the index answers into what the book answers. ``reopened`` gives another reader
+    if this one's index is damaged, or another process rebuilt it.
     """
 
     def __init__(
-        self, reader: Reader | None, told: Callable[[Answer], Found], anew: Callable[[], Reader]
+        self, reader: Reader | None, found: Callable[[Answer], Found], reopened: Callable[[], Reader]
     ) -> None:
         self._reader = reader
-        self._told: Final = told
-        self._anew: Final = anew
+        self._found: Final = found
+        self._reopened: Final = reopened
 
     def find(self, query: str, limit: int = 10) -> Found:
         """As ``Book.find``."""
@@ -110,11 +111,11 @@ class Searcher:
         if self._reader is None:
             return Found(query, ())
         try:
-            return self._told(self._reader.find(query, limit=limit))
+            return self._found(self._reader.find(query, limit=limit))
         except IndexBroken:
             self.close()
-            self._reader = self._anew()
-            return self._told(self._reader.find(query, limit=limit))
+            self._reader = self._reopened()
+            return self._found(self._reader.find(query, limit=limit))
 
     def make_of(self, name: str) -> tuple[str, bool]:
         """The make of the book that a word means, and whether it was named in full; "" for none."""

@@ -361,11 +361,11 @@ class Book:
     def searcher(self) -> Iterator[Searcher]:
         """Many queries at one revision, with everything kept open."""
 
-        def anew() -> Reader:
+        def reopened() -> Reader:
             self._fresh()
             return self.index.reader()
 
-        searcher = Searcher(self.index.reader() if self._fresh() else None, self._found, anew)
+        searcher = Searcher(self.index.reader() if self._fresh() else None, self._found, reopened)
         try:
             yield searcher
         finally:

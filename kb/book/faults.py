@@ -51,7 +51,7 @@ def learned_model(
         return model
     if own := _confirmed(model, (visit.case for visit in known.visits if visit.case)):
         model = learned(model, own, OF_THE_BOOK)
-    return model.told(told_by_panel(known.panel, path))
+    return model.with_facts(told_by_panel(known.panel, path))
 
 
 def _confirmed(model: Model, cases: Iterable[str]) -> list[Confirmed]:

@@ -329,7 +329,7 @@ def _spill_table(spilt: Spill, said: Language) -> Table:
     table = Table(title=_said(said, "spill-title"), box=box.SIMPLE_HEAD, title_justify="left")
     table.add_column(_said(said, "spill-where"))
     table.add_column(_said(said, "strongest"), justify="right")
-    for each in spilt.beside:
+    for each in spilt.by_distance:
         beside = _said(said, "spill-beside", distance=Metres(each.distance_m))
         table.add_row(beside, f"{Digits(each.level_db, 1, signed=True).shown(said)} dB")
     for name, each in zip(("spill-above", "spill-below"), spilt.storeys, strict=False):
@@ -363,7 +363,7 @@ def _layout_table(answer: Answer, said: Language) -> Table:
     if answer.ask.driver:
         add("layouts-driver", lambda each: _said(said, "fits" if each.fits else "layouts-no"))
     add("layouts-reach", lambda each: f"{Digits(each.spill.reach_m, 1).shown(said)} m", level=first.asked_db)
-    for beside in zip(*(each.spill.beside for each in answer.layouts), strict=True):
+    for beside in zip(*(each.spill.by_distance for each in answer.layouts), strict=True):
         if beside[0].distance_m in _SHOWN_OUTSIDE_M:
             where = _said(said, "spill-beside", distance=Metres(beside[0].distance_m))
             table.add_row(where, *(decibels(each.level_db) for each in beside))

@@ -9,7 +9,7 @@ from typing import Final
 
 from kb.base.atomic import USUAL, whole
 from kb.base.errors import BadInput, BookTrouble, described
-from kb.base.files import BESIDE
+from kb.base.files import SQLITE_ENDINGS
 from kb.settings import BOOK, FILES, FOLDERS
 
 
@@ -61,7 +61,7 @@ def _homes(home: Path, target: Path) -> Iterator[Path]:
 
 
 def _keeps(home: Path, target: Path) -> bool:
-    files = [*FILES, *(BOOK + ending for ending in BESIDE)]
+    files = [*FILES, *(BOOK + ending for ending in SQLITE_ENDINGS)]
     if target.is_relative_to(home):
         first = target.relative_to(home).parts[:1]
         if first and (first[0] in (*files, *FOLDERS) or first[0].startswith(f"{BOOK}.")):

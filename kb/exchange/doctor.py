@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Final
 
 from kb.base.errors import BookUnavailable, JackfieldError, ascii_controls
-from kb.base.files import BESIDE, uri_of
+from kb.base.files import SQLITE_ENDINGS, uri_of
 from kb.base.messages import Said, Wording
 from kb.settings import BACKUPS, FILES
 from kb.store import Store
@@ -200,7 +200,7 @@ _COPY: Final = r"book[-.\w]*\.(?:sqlite|bak)"  # a backup, or the old book befor
 _KEPT: Final = "|".join(re.escape(name) for name in FILES)
 #: What `kb.base.atomic`, and a copy of the book with the files of SQLite next to it, leave if cut off.
 _UNFINISHED: Final = re.compile(
-    rf"(\.?(?:{_COPY}|{_KEPT})(?:{_DRAFT}){{1,2}})(?:{'|'.join(BESIDE)})?", re.ASCII
+    rf"(\.?(?:{_COPY}|{_KEPT})(?:{_DRAFT}){{1,2}})(?:{'|'.join(SQLITE_ENDINGS)})?", re.ASCII
 )
 #: Seconds since its last change after which an unfinished file is abandoned.
 _LEFT_ALONE: Final = 60.0

@@ -39,6 +39,13 @@ _CODES = (
     " CROSS JOIN spelling s ON s.folded = j.value"
 )
 
+# A few sets of each beginning: one statement for all of them takes a third of the time.
+_BEGUN = (
+    "SELECT s.set_id, s.make, s.model, s.short FROM json_each(?1) j CROSS JOIN spelling s ON s.id IN"
+    " (SELECT id FROM spelling WHERE folded >= j.value AND folded < j.value || char(1114111)"
+    " AND (?2 = '' OR +make = ?2) LIMIT 20)"
+)
+
 # The plus keeps SQLite from taking the index of makes: the range of codes is far narrower.
 _RANGES = {
     ("folded", False): "SELECT set_id, make, model, short FROM spelling"
@@ -229,9 +236,8 @@ class Lookup:
             longer += k.substituted_hashes(code[:-cut], k.CODE)
         rows = self._rows(longer, way.make)
         begun = islice(k.prefix_within_one(code, self._bits.keep), _BEGINNINGS)  # a lost end and a slip
-        for start in begun:
-            rows += self._range("folded", start.decode("utf-8", "ignore"), way.make, 20)
-        return rows
+        starts = json.dumps([start.decode("utf-8", "ignore") for start in begun])
+        return rows + self._db.execute(_BEGUN, (starts, way.make)).fetchall()
 
     def in_one(self, joined: str) -> list[Segmentation]:
         """Return segmentations of make and model written without a gap, with at most one slip in the make."""

@@ -174,7 +174,7 @@ class Model:
             if (complaint, SOMETHING_ELSE) in test.rows and used.share(test.needs)
         )
 
-    def told(self, facts: Collection[str]) -> Model:
+    def with_facts(self, facts: Collection[str]) -> Model:
         """Return the same model with the odds moved by what the book says of the jack in use (``FACTS``)."""
         factors = {
             fault.id: math.prod(factor for fact, factor in fault.told.items() if fact in facts)

@@ -35,7 +35,7 @@ def _spill(spilt: Spill) -> dict[str, object]:
     return {
         "asked_db": spilt.asked_db,
         "reach_m": spilt.reach_m,
-        "beside": [{"distance_m": each.distance_m, "level_db": each.level_db} for each in spilt.beside],
+        "beside": [{"distance_m": each.distance_m, "level_db": each.level_db} for each in spilt.by_distance],
         "storeys": [{"ear_m": each.height_m, "level_db": each.level_db} for each in spilt.storeys],
     }
 

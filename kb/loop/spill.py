@@ -51,13 +51,13 @@ class Spill:
     """Hold the field outside a loop.
 
     ``reach_m`` is the distance from the wire at which the field falls below ``asked_db`` for good, at ear
-    height. ``beside`` are the strongest levels at some distances, ``storeys`` those one storey up and one
-    down.
+    height. ``by_distance`` are the strongest levels at some distances, ``storeys`` those one storey up and
+    one down.
     """
 
     asked_db: float
     reach_m: float
-    beside: tuple[Outside, ...]
+    by_distance: tuple[Outside, ...]
     storeys: tuple[Outside, ...]
 
 
@@ -81,7 +81,7 @@ def spill(
     """
     field = field or partial(drawn_h, loop)
     ways = _ways(loop)
-    beside = tuple(
+    by_distance = tuple(
         Outside(
             distance, ear, max(_level(loop, _along(way, distance), ear, current_a, field) for way in ways)
         )
@@ -91,7 +91,7 @@ def spill(
     if storey is not None:
         storeys = tuple(_storey(loop, ear + step, current_a, field) for step in (storey, -storey))
     reach = max(_reach(loop, way, ear, current_a, level_db, field) for way in ways)
-    return Spill(level_db, reach, beside, storeys)
+    return Spill(level_db, reach, by_distance, storeys)
 
 
 def _ways(loop: Loop) -> list[tuple[Spot, Spot]]:

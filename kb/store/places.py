@@ -26,7 +26,7 @@ from sqlalchemy.pool import ConnectionPoolEntry, NullPool, QueuePool
 from kb.base import clock
 from kb.base.atomic import put_new
 from kb.base.errors import BadInput, BookTrouble, Interrupted, PerhapsSaved, ascii_controls, described
-from kb.base.files import BESIDE, Way, make_empty, moved, readable, refuse_special, uri_of
+from kb.base.files import SQLITE_ENDINGS, Way, make_empty, moved, readable, refuse_special, uri_of
 from kb.store import schema
 from kb.store.failures import is_lost, state_of, translated
 from kb.store.revision import WAIT
@@ -293,7 +293,7 @@ def copy_book(path: Path, target: Path) -> None:
         except FileExistsError:
             raise BookTrouble(f"{target}: exists already; nothing was overwritten") from None
         finally:
-            for ending in ("", *BESIDE):
+            for ending in ("", *SQLITE_ENDINGS):
                 unfinished.with_name(unfinished.name + ending).unlink(missing_ok=True)
 
 

@@ -148,13 +148,13 @@ def _troubled(wrong: JackfieldError) -> AnyResponse:
     if isinstance(wrong, BadInput):
         return failed(422, "wrong", said_of(wrong))
     _LOG.error("%s", wrong)
-    _open_anew()
+    _reopen_next_time()
     answer = failed(503, "book", said_of(wrong) if isinstance(wrong, BookTrouble) else "")
     answer.headers["Retry-After"] = "5"
     return answer
 
 
-def _open_anew() -> None:
+def _reopen_next_time() -> None:
     """Have this thread open the book again at its next request: after a restore, a migration or a cut line to
     a server, what it has open may be of no use any more."""
     with suppress(Exception):  # it is closed as far as it can be
@@ -165,5 +165,5 @@ def _mistaken(wrong: Exception) -> AnyResponse:
     """A mistake of ours: the terminal gets the details, the phone a number to name it by."""
     number = secrets.token_hex(4)
     _LOG.error("mistake %s at %s", number, request.path, exc_info=wrong)
-    _open_anew()
+    _reopen_next_time()
     return failed(500, "mistake", number=number)

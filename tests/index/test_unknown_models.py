@@ -179,3 +179,14 @@ def test_what_went_wrong_is_told_apart(
     read: str, printed: str, expected: list[tuple[str, str, bool]]
 ) -> None:
     assert [tuple(slip) for slip in slips(read, printed)] == expected
+
+
+def test_a_stated_score_keeps_the_order_of_the_chances_and_is_lower_in_the_middle() -> None:
+    from kb.index.scoring import _stated
+
+    chances = [n / 200 for n in range(201)]
+    scores = [_stated(chance) for chance in chances]
+    assert scores == sorted(scores)
+    assert (scores[0], scores[-1]) == (0.0, 1.0)
+    assert _stated(0.5) < 0.5
+    assert _stated(0.8) < 0.8

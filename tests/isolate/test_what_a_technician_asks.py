@@ -186,12 +186,12 @@ def test_what_was_looked_at_and_sound_is_not_asked_again_after_a_repair():
 )
 def test_what_the_book_says_of_the_jack_makes_a_fault_likelier_or_not(complaint, path, fact, fault, more):
     before = start(MODEL, complaint, path).odds[fault]
-    after = start(MODEL.told({fact}), complaint, path).odds[fault]
+    after = start(MODEL.with_facts({fact}), complaint, path).odds[fault]
     assert after > before * 1.3 if more else after < before * 0.7
 
 
 def test_a_fact_that_concerns_no_fault_of_the_complaint_changes_nothing():
-    told = MODEL.told({"level-fixed"})
+    told = MODEL.with_facts({"level-fixed"})
     assert told.weights("hum") == pytest.approx(MODEL.weights("hum"))
 
 

@@ -102,7 +102,7 @@ def test_both_layouts_spill_less_at_a_level_that_is_as_good_inside(room):
     loop = around.pop(Layout.PERIMETER)
     for each in around.values():
         assert each.reach_m < loop.reach_m - 1
-        assert each.beside[-1].level_db < loop.beside[-1].level_db - 5
+        assert each.by_distance[-1].level_db < loop.by_distance[-1].level_db - 5
 
 
 def test_metal_is_made_up_for_and_a_current_that_is_known_is_kept():
