@@ -50,8 +50,8 @@ class Item:
     """Fields of a visit file's jack: ``speakers``, ``level``, ``format``, ``setting``, ``direction``,
     ``signal``."""
     doubt: str = ""
-    """Why it is not certain: ``optional``, ``depending``, ``models``, ``lacking``, ``form``, ``conflict``,
-    ``picture``."""
+    """Why it is not certain: ``optional``, ``depending``, ``models``, ``lacking``, ``passing``, ``form``,
+    ``conflict``, ``picture``."""
 
     @property
     def is_jack(self) -> bool:
@@ -526,6 +526,7 @@ class _Draft:
     def items(self) -> Iterator[Item]:
         """Yield what is drafted of each jack: that it is there first."""
         more = self._more()
+        passing = self._in_passing()
         order = sorted(
             (key for key in self.jacks if key not in self.same), key=lambda k: self.jacks[k].first[0]
         )
@@ -543,11 +544,24 @@ class _Draft:
             if self.tables.hdmi is not None and (number := re.match(r"HDMI(\d)", key)):
                 doubt = doubt or ("lacking" if int(number[1]) > self.tables.hdmi else "")
             says, against = self._said_way(key)
-            doubt = doubt or against
+            doubt = doubt or ("passing" if key in passing else against)
             yield Item(form, jack.mark, page, _line(line), says, doubt)
             for item in more.get(key, ()):
                 yield Item(form, jack.mark, item[0], _line(item[1]), item[2], item[3] or doubt)
         yield from self._doubtful()
+
+    def _in_passing(self) -> set[str]:
+        """Jacks that one sentence alone names, and not at its beginning: it may speak of another device, or
+        say in words that are not known here that the jack is missing.
+        """
+        named: dict[str, set[str]] = {}
+        firm = {self._of(mention) for _, _, mention in self.tables.has.values()}
+        for one in self.told:
+            for mention in one.said.own:
+                named.setdefault(self._of(mention), set()).add(one.said.text)
+                if one.said.alone or one.said.folded.startswith("QQ") or not one.said.text.endswith("."):
+                    firm.add(self._of(mention))
+        return {key for key, texts in named.items() if len(texts) == 1} - firm
 
     def _doubtful(self) -> Iterator[Item]:
         """Jacks that are only spoken of as optional, or of other models."""

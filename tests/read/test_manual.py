@@ -68,6 +68,9 @@ def test_what_is_printed_in_capitals_is_a_jack(said: str, marks: list[str]) -> N
         "Una presa COAXIAL OUT non è prevista: non è dotato di COAXIAL OUT.",
         "Este televisor no está equipado con una toma LINE OUT.",
         "Deze tv is niet voorzien van een LINE OUT-aansluiting.",
+        "LINE OUT is omitted on 24-inch sets.",
+        "Bei 24-Zoll-Geräten entfällt LINE OUT.",
+        "LINE OUT manca sui modelli da 24 pollici.",
     ],
 )
 def test_jacks_of_other_devices_keys_and_missing_jacks_are_left_out(said: str) -> None:
@@ -136,6 +139,27 @@ def test_a_manual_that_contradicts_itself_is_doubtful() -> None:
         ["1  AUDIO OUT", "RCA. The level of AUDIO OUT is fixed."], ["The level of AUDIO OUT is variable."]
     )
     assert [item.doubt for item in items if "level" in item.says] == ["conflict"]
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "An adapter with a COAXIAL OUT jack is needed for this.",
+        "Den Verstärker auf COAXIAL IN schalten und eine Disc abspielen.",
+        "Si votre home cinéma n'offre que OPTICAL IN, voir sa notice.",
+        "Solo los aparatos vendidos en ciertos países tienen COAXIAL OUT.",
+        "Se l'home theatre offre solo OPTICAL IN, vedere il suo manuale.",
+        "Hiervoor is een adapter met COAXIAL OUT nodig.",
+    ],
+)
+def test_a_jack_that_one_sentence_names_in_passing_is_doubtful(said: str) -> None:
+    found = [item for item in drafted(["1  HEADPHONE", said]) if item.marking != "HEADPHONE"]
+    assert all(item.doubt for item in found)
+
+
+def test_a_jack_that_two_sentences_name_is_not_named_in_passing() -> None:
+    said = ["Run an optical cable to OPTICAL OUT.", "The sound of all channels leaves OPTICAL OUT as PCM."]
+    assert [item.doubt for item in drafted(said) if item.is_jack] == [""]
 
 
 def test_one_jack_in_two_wordings_is_one() -> None:
