@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from kb.base.errors import BadInput, MissingExtra
+from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session
 
@@ -46,9 +47,9 @@ def serve_command(
     except ImportError as missing:
         raise MissingExtra("serve", missing.name, "web") from missing
     if key and not cert:
-        raise BadInput("--key", key, "--cert too")
+        raise BadInput("--key", key, Said("expected/option-too", option="--cert"))
     if behind and (lan or cert):
-        raise BadInput("--behind", behind, "neither --lan nor --cert: the proxy does both")
+        raise BadInput("--behind", behind, Said("expected/neither-lan-nor-cert"))
     how = Serving(
         port=port,
         lan=lan,

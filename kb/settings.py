@@ -14,9 +14,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from kb.base import text
-from kb.base.errors import BadInput, BookTrouble, ascii_controls, described
+from kb.base.errors import BadInput, BookTrouble, ascii_controls
 from kb.base.files import open_plain
-from kb.base.messages import Wording
+from kb.base.messages import Said, Wording
 from kb.base.parsing import toml_of
 from kb.base.validation import Fields, listed, number
 from kb.domain.plate import Plate
@@ -133,11 +133,11 @@ def load(home: Path) -> Settings:
     except FileNotFoundError:
         return Settings()
     except OSError as problem:
-        raise BookTrouble(f"{path}: {_why(problem)}") from problem
+        raise BookTrouble(Said("error/place-why", place=path, why=_why(problem))) from problem
     except BadInput as special:  # a folder or a pipe in its place: nobody typed that
-        raise BookTrouble(str(special)) from special
+        raise BookTrouble(Said("error/trouble", trouble=special)) from special
     if len(raw) > _MOST:
-        raise BadInput(str(path), described("a larger file"), f"at most {_MOST} bytes of settings")
+        raise BadInput(str(path), Said("seen/larger-file"), Said("expected/settings-bytes", most=_MOST))
     try:
         said = raw.decode("utf-8-sig")
     except UnicodeDecodeError as problem:
@@ -154,13 +154,13 @@ def save(home: Path, settings: Settings) -> Path:
     lines = [f"{field.name} = {_toml(getattr(settings, field.name))}" for field in fields(settings)]
     written = "\n".join(["# Settings of jackfield; a key that is left out has its usual value.", *lines, ""])
     if _read(toml_of(written, str(path)), str(path)) != settings:
-        raise BadInput(str(path), described("text that would change when read again"), "plain text")
+        raise BadInput(str(path), Said("seen/changing-text"), Said("expected/plain-text"))
     from kb.base.atomic import write_mine  # most commands only read settings
 
     try:
         write_mine(path, written.encode())
     except OSError as problem:
-        raise BookTrouble(f"{path}: {_why(problem)}; the settings stay as they were") from problem
+        raise BookTrouble(Said("error/settings-stay", place=path, why=_why(problem))) from problem
     return path
 
 
@@ -189,13 +189,13 @@ def _read(data: dict[str, Any], place: Wording) -> Settings:
 def _some_inputs(value: object, place: Wording) -> tuple[DriverInput, ...]:
     inputs = DriverInput.read_all(value, place)
     if not inputs:
-        raise BadInput(place, value, "at least one input")
+        raise BadInput(place, value, Said("expected/at-least-one-input"))
     return inputs
 
 
 def _plate(most: float, unit: str) -> Callable[[object, Wording], float]:
     """A reader of a number from the driver's plate; 0 means not known."""
-    return number(0, most, f"{unit} from the plate, at most {most:g}; 0: not known")
+    return number(0, most, Said("expected/unit-of-plate", unit=unit, most=f"{most:g}"))
 
 
 def _language(value: object, place: Wording) -> str:
@@ -203,7 +203,7 @@ def _language(value: object, place: Wording) -> str:
     from kb.base.messages import LANGUAGES
 
     if value not in LANGUAGES:
-        raise BadInput(place, value, f"one of {', '.join(LANGUAGES)}")
+        raise BadInput(place, value, Said("expected/one-of", words=", ".join(LANGUAGES)))
     return str(value)
 
 
@@ -212,7 +212,7 @@ _READERS: Final[dict[str, Callable[[object, Wording], Any]]] = {
     "driver_current_a": _plate(100, "A"),
     "driver_voltage_v": _plate(400, "V"),
     "driver_plate": Plate.read,
-    "driver_least_load_ohm": number(0, 100, "ohm from the plate, at most 100; 0: not known"),
+    "driver_least_load_ohm": number(0, 100, Said("expected/ohm-of-plate")),
     "inputs": _some_inputs,
     "units": Units.read,
     "initials": lambda value, key: text.line(value, key, 40),
@@ -222,7 +222,7 @@ _READERS: Final[dict[str, Callable[[object, Wording], Any]]] = {
 
 
 def _kept_plate(value: object, place: Wording) -> KeptPlate:
-    five = listed(lambda one, _: one, 5, 5, expected="driver, A, V, rms or peak, ohm")(value, place)
+    five = listed(lambda one, _: one, 5, 5, expected=Said("expected/kept-plate"))(value, place)
     readers = (_READERS[key] for key in _PLATE_KEYS)
     return KeptPlate(*(read(one, place) for read, one in zip(readers, five, strict=True)))
 

@@ -5,7 +5,6 @@ A help, not a limit: a text that is right although a rule here says otherwise go
 
 from __future__ import annotations
 
-import ast
 import json
 import re
 from collections.abc import Iterator, Mapping
@@ -38,10 +37,6 @@ WORST: Mapping[str, str] = {
 EXCEPTIONS: Mapping[str, str] = {
     "`seen` `manual` `told`": "a value of the vocabulary",
 }
-#: The errors of ``kb.base.errors`` whose arguments people read.
-ERRORS = frozenset(
-    "BadInput NotFound BookTrouble NoBookYet BookTooNew BookUnavailable Interrupted PerhapsSaved".split()
-)
 
 
 def prose(markdown: str) -> Iterator[str]:
@@ -56,22 +51,6 @@ def prose(markdown: str) -> Iterator[str]:
 def sentences(text: str) -> list[str]:
     """The sentences of a text; a colon or a semicolon ends one, too."""
     return [one for one in re.split(r"(?<=[.!?:;])\**\s+", " ".join(text.split())) if one]
-
-
-def errors() -> Iterator[tuple[str, str]]:
-    """The texts of error messages in the code; a value in one becomes ``X``."""
-    for path in sorted((ROOT / "kb").rglob("*.py")):
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
-            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in ERRORS:
-                for given in node.args:
-                    inner = given.args[0] if isinstance(given, ast.Call) and given.args else given
-                    if isinstance(inner, ast.Constant) and isinstance(inner.value, str):
-                        yield f"{path.name}:{node.lineno}", inner.value
-                    elif isinstance(inner, ast.JoinedStr):
-                        parts = [
-                            str(one.value) if isinstance(one, ast.Constant) else "X" for one in inner.values
-                        ]
-                        yield f"{path.name}:{node.lineno}", "".join(parts)
 
 
 def messages() -> Iterator[tuple[str, str]]:
@@ -102,10 +81,6 @@ def test_readme_and_guide_are_plain(path: Path) -> None:
     assert found((path.name, one) for one in prose(path.read_text("utf-8"))) == []
 
 
-def test_error_messages_are_plain() -> None:
-    assert found(errors()) == []
-
-
 def test_sentences_for_people_are_plain() -> None:
     assert found(messages()) == []
 
@@ -120,7 +95,7 @@ def test_the_checks_of_this_file_can_fail() -> None:
 
 
 def test_every_exception_is_used() -> None:
-    everything = [text for _, text in (*errors(), *messages())]
+    everything = [text for _, text in messages()]
     everything += [path.read_text("utf-8") for path in PAGES]
     assert [one for one in EXCEPTIONS if not any(one in text for text in everything)] == []
 

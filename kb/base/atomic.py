@@ -14,7 +14,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Final, cast
 
-from kb.base.errors import BookTrouble, ascii_controls
+from kb.base.errors import BookTrouble, ascii_controls, unchanged
 from kb.base.files import refuse_special
 from kb.base.messages import Said
 
@@ -109,7 +109,7 @@ def changing_files(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     except OSError as problem:
         said = ascii_controls(problem.strerror or str(problem))
-        raise BookTrouble(Said("error/why-unchanged", place=folder, why=said)) from problem
+        raise BookTrouble(Said("error/place-why", place=folder, why=unchanged(said))) from problem
     refuse_special(folder / LOCK)
     lock = _held(folder / LOCK, wait_s)
     try:
@@ -139,5 +139,5 @@ def _held(file: Path, wait_s: float) -> sqlite3.Connection:
             raise BookTrouble(Said("error/not-a-lock", place=file)) from problem
         busy = code == sqlite3.SQLITE_BUSY
         said = Said("error/others-change-files") if busy else str(problem)
-        raise BookTrouble(Said("error/why-unchanged", place=file.parent, why=said)) from problem
+        raise BookTrouble(Said("error/place-why", place=file.parent, why=unchanged(said))) from problem
     return lock

@@ -83,18 +83,20 @@ class BadInput(JackfieldError):
         return f"{place}: {', '.join(parts)}" if parts else place
 
 
-def inside(outer: Wording, inner: Wording) -> Wording:
-    """The place of something inside something else.
+def inside(outer: Wording, inner: Wording, *deeper: Wording) -> Wording:
+    """The place of something inside something else, perhaps of something inside that.
 
     >>> print(inside("readings.toml", Said("place/line", number=3)))
     readings.toml, line 3
     """
-    if isinstance(outer, str) and isinstance(inner, str):
-        return f"{outer}, {inner}"
-    return Said("place/inside", outer=outer, inner=inner)
+    if not outer:
+        return inside(inner, *deeper) if deeper else inner
+    both = isinstance(outer, str) and isinstance(inner, str)
+    place = f"{outer}, {inner}" if both else Said("place/inside", outer=outer, inner=inner)
+    return inside(place, *deeper) if deeper else place
 
 
-def without(place: Wording, outer: str) -> Wording:
+def without(place: Wording, outer: Wording) -> Wording:
     """The place without its outermost part, if that is ``outer``.
 
     >>> print(without(inside("visit", "date"), "visit"))
@@ -131,6 +133,22 @@ class BookTrouble(JackfieldError):
     """The book could not be opened, read or written; nothing was changed (but see ``PerhapsSaved``)."""
 
     exit_code = 3
+
+    def without_assurance(self) -> Wording:
+        """What happened, without the words that nothing was changed."""
+        said = self.said
+        why = said.values.get("why") if isinstance(said, Said) else None
+        if not isinstance(said, Said) or not isinstance(why, Said) or why.key not in _UNCHANGED:
+            return said
+        return Said(said.key, **{**said.values, "why": why.values["why"]})
+
+
+def unchanged(why: Wording, *, again: bool = False) -> Said:
+    """What happened, with the words that nothing was changed; ``again``: and to try again."""
+    return Said(_UNCHANGED[again], why=why)
+
+
+_UNCHANGED = ("error/unchanged", "error/unchanged-again")
 
 
 class BookTooNew(BookTrouble):
@@ -202,11 +220,6 @@ def unquoted(data: object) -> Said:
 def described(text: object) -> Said:
     """Words in plain English; going away."""
     return NOTHING if text == "nothing" else unquoted(text)
-
-
-def stated(text: object) -> Stated:
-    """A statement in plain English; going away."""
-    return Stated("seen/data", data=text)
 
 
 def kind_of(value: object) -> Said:

@@ -63,7 +63,7 @@ class Fields:
                 raise BadInput(self._at(Said("place/unknown-field")), key, known)
 
     def _at(self, field: Wording) -> Wording:
-        return inside(self._place, field) if self._place else field
+        return inside(self._place, field)
 
 
 def listed(

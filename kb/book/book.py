@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self, TypeVar
 
 from kb.base.errors import BookTrouble, JackfieldError, NoBookYet, NotFound
+from kb.base.messages import Said, Wording
 from kb.base.parsing import stored_json
 from kb.base.progress import Progress
 from kb.book.answers import Found, Searcher, SetView, found
@@ -66,7 +67,7 @@ class Book:
         self._learning = learning
         if learned is not None:
             self.__dict__["learned"] = learned
-        self.behind = ""
+        self.behind: Wording = ""
         """Why the index could not be brought up to date, where it lags; answers then are older ones."""
 
     @classmethod
@@ -213,13 +214,13 @@ class Book:
             exact = [one for one in self.find(make, limit=2).matches if one.how == "exact"]
             if len(exact) > 1:
                 names = " or ".join(f"{one.make} {one.model}" for one in exact)
-                raise NotFound(f"{make} may be {names}: say the make too")
+                raise NotFound(Said("error/say-the-make", model=make, sets=names))
             if not exact:
-                raise NotFound(f"no model {asked} in the book{self._instead(asked)}")
+                raise self._nothing_but("error/no-model", "error/no-model-near", asked, model=asked)
             make, model = exact[0].make, exact[0].model
         visits = self.visits(make, model)
         if not visits:
-            raise NotFound(f"nobody met {asked} yet{self._instead(asked)}")
+            raise self._nothing_but("error/nobody-met", "error/nobody-met-near", asked, set=asked)
         source = source_of(visits)
         if len({visit.source.key for visit in visits}) > 1:
             from kb.book.indexing import kept_name
@@ -334,14 +335,15 @@ class Book:
         with self.store.snapshot() as now:
             return list(now.cases())
 
-    def _instead(self, asked: str) -> str:
+    def _nothing_but(self, alone: str, with_near: str, asked: str, **values: str) -> NotFound:
+        """The error of a key; of the second one with the names near to what was asked, if there are any."""
         try:
             found = self.find(asked, limit=3)
         except JackfieldError:
-            return ""
+            return NotFound(Said(alone, **values))
         like = [(one.make, one.model) for one in found.matches if one.how != "text"]
-        names = like or found.did_you_mean
-        return f"; near it: {', '.join(' '.join(name) for name in names)}" if names else ""
+        near = ", ".join(" ".join(name) for name in like or found.did_you_mean)
+        return NotFound(Said(with_near, near=near, **values) if near else Said(alone, **values))
 
     # -- finding ---------------------------------------------------------------------------------------
 
@@ -435,12 +437,14 @@ class Book:
         try:
             for place, kind in ((self.home, "a folder"), (self.path, "a file")):
                 if place.is_symlink() and not place.exists():
-                    raise BookTrouble(f"{place}: a link that leads nowhere, expected {kind}")
+                    raise BookTrouble(Said("error/broken-link", place=place, expected=kind))
             if self.home.exists() and not self.home.is_dir():
-                raise BookTrouble(f"{self.home}: not a folder, expected the folder of a book")
+                raise BookTrouble(Said("error/not-a-home", place=self.home))
             return self.path.exists()
         except OSError as problem:
-            raise BookTrouble(f"{self.home}: cannot be opened ({problem.strerror})") from problem
+            raise BookTrouble(
+                Said("error/cannot-be-opened", place=self.home, why=problem.strerror)
+            ) from problem
 
     def indexed(self) -> Standing | None:
         """The book's state when the index last took something in; None if the index is unusable."""
@@ -463,7 +467,7 @@ class Book:
             except BookTrouble as trouble:
                 if self.indexed() is None:
                     raise
-                self.behind = str(trouble)  # an index that lags is better than none
+                self.behind = trouble.said  # an index that lags is better than none
         return True
 
     def catch_up(self) -> None:

@@ -18,8 +18,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol, TypeVar
 
 from kb.base import clock, text
-from kb.base.errors import BadInput, BookTooNew, BookTrouble, NotFound, described, shown
-from kb.base.messages import Wording
+from kb.base.errors import BadInput, BookTooNew, BookTrouble, NotFound, inside, shown
+from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
 from kb.domain.job import Job, JobStatus, changed, job_from, job_to, without_id
 from kb.domain.kinds import Attachment
@@ -183,7 +183,7 @@ class Jobs:
 
         some = [job for job in jobs if job.status is JobStatus.OPEN]
         if not some:
-            raise NotFound("no open job for that day")
+            raise NotFound(Said("error/no-open-job"))
         stock = Counter(self.stock()) + Counter(have or {})
         return Day(tuple(one for job in some for one in jobs_of(job, self.inputs_of(job))), stock)
 
@@ -311,7 +311,7 @@ class Jobs:
         except FileNotFoundError:  # another program was faster
             pass
         except OSError as trouble:
-            raise BookTrouble(f"{file}: {trouble.strerror}") from trouble
+            raise BookTrouble(Said("error/place-why", place=file, why=trouble.strerror)) from trouble
 
 
 def is_for(job: Job, reference: str) -> bool:
@@ -345,13 +345,13 @@ def jobs_in(data: object, place: Wording) -> tuple[Job, ...]:
     """
     entries = data.get("jobs") if isinstance(data, Mapping) else data
     if not isinstance(entries, Sequence) or isinstance(entries, str) or not entries:
-        raise BadInput(place, described("no jobs"), "a list of jobs, or an object with jobs")
+        raise BadInput(place, Said("seen/no-jobs"), Said("expected/jobs"))
     if len(entries) > MOST_JOBS:
-        raise BadInput(place, described(f"{len(entries)} jobs"), f"at most {MOST_JOBS}")
+        raise BadInput(place, Said("seen/jobs", count=len(entries)), Said("expected/at-most", most=MOST_JOBS))
     seen: Counter[str] = Counter()
     found = []
     for number, entry in enumerate(entries, 1):
-        job = job_from(entry, f"{place}, job {number}")
+        job = job_from(entry, inside(place, Said("place/job-nth", number=number)))
         if not (job.id or job.reference):
             content = _body(job_to(job))
             seen[content] += 1
@@ -367,11 +367,11 @@ def _of_older_release(file: Path) -> tuple[list[Job], dict[str, int]]:
     except (BadInput, ValueError):
         data = None
     except OSError as trouble:
-        raise BookTrouble(f"{file}: {trouble.strerror}") from trouble
+        raise BookTrouble(Said("error/place-why", place=file, why=trouble.strerror)) from trouble
     if isinstance(data, list):
         data = {"jobs": data}
     if not isinstance(data, dict):
-        raise BadInput(TODAY, "something else", "a job file as JSON")
+        raise BadInput(TODAY, Said("seen/something-else"), Said("expected/job-file-json"))
     found = []
     for key, status in (("jobs", JobStatus.OPEN), ("done", JobStatus.DONE)):
         if data.get(key):
@@ -397,9 +397,7 @@ def _read(one: State) -> Job:
     try:
         return replace(job_from(json_of(one.body, one.about), kept=True), id=one.about)
     except (BadInput, ValueError) as mistake:
-        raise BookTooNew(
-            f"the job {shown(one.about)} was written by a newer Jackfield ({mistake}); update jackfield"
-        ) from mistake
+        raise BookTooNew(Said("error/newer-job", job=shown(one.about), why=mistake)) from mistake
 
 
 def _stock(states: Mapping[str, State], van: str) -> dict[str, int]:
@@ -452,11 +450,12 @@ def _named(jobs: Iterable[Job], given: str) -> Job:
 
         names = [one.reference for one in every]
         near = get_close_matches(given, names, n=3) or names[-3:]
-        hint = f"; there are {', '.join(near)}" if near else "; the book has no jobs yet"
-        raise NotFound(f"no job {shown(given)} in the book{hint}")
+        if near:
+            raise NotFound(Said("error/no-job-near", job=shown(given), near=", ".join(near)))
+        raise NotFound(Said("error/no-job-at-all", job=shown(given)))
     if len(found) > 1:
         ids = ", ".join(f"{one.id} ({one.client or one.title})" for one in found)
-        raise BadInput("job", given, f"one of {len(found)} jobs of that name by its id: {ids}")
+        raise BadInput("job", given, Said("expected/job-by-id", count=len(found), ids=ids))
     return found[0]
 
 
@@ -471,9 +470,7 @@ def _same(job: Job, jobs: Iterable[Job]) -> Job | None:
 def _refuse_taken(job: Job, taken: Mapping[str, str]) -> None:
     """Raise BadInput if another job has the reference; ``taken`` holds the ids by reference."""
     if job.reference and taken.get(text.squeezed(job.reference), job.id) != job.id:
-        raise BadInput(
-            "job", job.reference, "a reference that no other job has (more sets of one job are its sets)"
-        )
+        raise BadInput("job", job.reference, Said("expected/own-reference"))
 
 
 def _taken(jobs: Iterable[Job]) -> dict[str, str]:

@@ -23,6 +23,7 @@ from zlib import crc32
 
 from kb.base.atomic import write_mine
 from kb.base.errors import BadInput, BookTrouble
+from kb.base.messages import Said
 from kb.base.parsing import json_of
 from kb.evidence import Evidence
 from kb.store.revision import Standing
@@ -189,7 +190,7 @@ def _kept_in(content: bytes) -> Kept:
     trees = {}
     for (name, known), line in zip(data["trees"].items(), lines, strict=True):
         if crc32(line) != known:
-            raise BookTrouble(f"{FILE}: damaged")
+            raise BookTrouble(Said("error/damaged", place=FILE))
         trees[name] = partial(json_of, line.decode(), FILE)
     return Kept(Standing(*data["standing"]), Evidence.from_dict({**data["evidence"], **trees}))
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
 from kb.base.errors import BadInput
-from kb.base.messages import Wording
+from kb.base.messages import Said, Wording
 from kb.base.text import squeezed
 from kb.catalogue.vocabulary import Carried, CautionCode, Part, Power, Role, StepCode
 from kb.domain.words import DriverInput, Form, Signal
@@ -189,7 +189,7 @@ class Catalogue:
     def named(self, names: Collection[str], place: Wording = "have") -> frozenset[str]:
         """The catalogue's own spelling of these names, with each thing held either way round."""
         if isinstance(names, str):
-            raise BadInput(place, names, "a list of items")
+            raise BadInput(place, names, Said("expected/list-of-items"))
         found = [self.item(name, place) for name in names]
         return frozenset(item.name for item in found) | {item.same_as for item in found if item.same_as}
 

@@ -11,7 +11,7 @@ from functools import lru_cache, partial
 from typing import Any, Final, TypeVar
 
 from kb.base.datafiles import located, tables_of
-from kb.base.errors import BadInput, described, shown
+from kb.base.errors import BadInput, inside, shown
 from kb.base.messages import Said, Wording
 from kb.base.text import squeezed
 from kb.base.validation import Fields, chance, keyed, listed, number, sentence, truth
@@ -29,8 +29,8 @@ _NUMBERS: Final = (
 #: Outlets that an item needs if its entry does not say: its own, or that of a charger for it.
 _SOCKETS: Final = {Power.SOCKET: 1, Power.USB: 1}
 
-_amount: Final = number(0, 1e9, "a number, 0 or more")
-_count: Final = number(0, 1e9, "a count above 0", above=True)
+_amount: Final = number(0, 1e9, Said("expected/number-or-more", low=0))
+_count: Final = number(0, 1e9, Said("expected/count-above", low=0), above=True)
 
 
 @lru_cache(maxsize=1)
@@ -56,7 +56,7 @@ def read_catalogue(*files: str | os.PathLike[str], known: Catalogue | None = Non
     priors = list(known.priors.items()) if known else []
     for file in files:
         place = f"data/{os.path.basename(file)}"
-        fields = Fields(tables_of(file, place), place, "tables")
+        fields = Fields(tables_of(file, place), place, Said("expected/tables"))
         for made in _entries(fields, "item", _items):
             items += made
         reaches += _entries(fields, "reach", _reach)
@@ -66,7 +66,11 @@ def read_catalogue(*files: str | os.PathLike[str], known: Catalogue | None = Non
     names = _unique(((squeezed(item.name), item) for item in items), "item")
     for item in items:
         if item.same_as and squeezed(item.same_as) not in names:
-            raise BadInput(f"item {item.name!r}, same_as", item.same_as, "the name of another item")
+            raise BadInput(
+                inside(Said("place/item-named", item=shown(item.name)), "same_as"),
+                item.same_as,
+                Said("expected/another-item"),
+            )
     return Catalogue(
         items=tuple(items),
         inputs={
@@ -83,19 +87,23 @@ def _entries(fields: Fields, kind: str, read: Callable[[Fields, Wording], T]) ->
         named = entry.get("name") if isinstance(entry, dict) else None
         if isinstance(named, str):
             place = Said("place/kind-named", kind=place, name=shown(named[:80]))
-        inner = Fields(entry, place, f"an entry [[{kind}]]")
+        inner = Fields(entry, place, Said("expected/entry", kind=kind))
         made = read(inner, place)
         inner.end()
         return made
 
-    return fields.take(kind, listed(read_one, MOST, expected=f"entries [[{kind}]]"), ())
+    return fields.take(kind, listed(read_one, MOST, expected=Said("expected/entries", kind=kind)), ())
 
 
 def _unique(pairs: Any, kind: str) -> dict[Any, Any]:
     found: dict[Any, Any] = {}
     for key, value in pairs:
         if key in found:
-            raise BadInput(f"{kind} {key}", "two entries", "one entry a name")
+            raise BadInput(
+                Said("place/kind-named", kind=kind, name=key),
+                Said("seen/two-entries"),
+                Said("expected/one-entry-a-name"),
+            )
         found[key] = value
     return found
 
@@ -108,7 +116,7 @@ def _items(fields: Fields, place: Wording) -> list[Item]:
     name = fields.need("name", sentence)
     lengths = fields.take("lengths_m", listed(_amount, MOST), ())
     if bool(lengths) is not ("{n}" in name):
-        raise BadInput(f"{place}, lengths_m", lengths, "lengths exactly where the name has {n}")
+        raise BadInput(inside(place, "lengths_m"), lengths, Said("expected/lengths-with-n", n="{n}"))
     usual = fields.take("usual_m", _amount, 0.0)
     same_as = fields.take("same_as", sentence, "")
     told = {"cost": fields.need("cost", _amount)}
@@ -142,7 +150,7 @@ def _items(fields: Fields, place: Wording) -> list[Item]:
         # A length other than the usual one is more bother the further off it is.
         cost = round(amount["cost"] + amount["cost_per_m"] * (abs(length - usual) if lengths else 0))
         if cost < 1:
-            raise BadInput(f"{place}, cost", cost, "1 or more")
+            raise BadInput(inside(place, "cost"), cost, Said("expected/or-more", least=1))
         made.append(
             of_length(
                 name=name.replace("{n}", f"{length:g}"),
@@ -161,11 +169,11 @@ def _names(value: object, place: Wording) -> dict[str, str]:
     return keyed(sentence, sentence, MOST)(value, place)
 
 
-_SOME: Final = "a list with one entry or more"
+_SOME: Final = Said("expected/list-of-one-or-more")
 
 
 def _near(entry: object, place: Wording) -> Near:
-    fields = Fields(entry, place, "a table")
+    fields = Fields(entry, place, Said("expected/table"))
     near = _socket(fields)
     fields.end()
     return near
@@ -180,7 +188,7 @@ def _socket(fields: Fields) -> Near:
 
 
 def _far(entry: object, place: Wording) -> Far:
-    fields = Fields(entry, place, "a table")
+    fields = Fields(entry, place, Said("expected/table"))
     far = Far(
         fields.need("form", Form.read),
         fields.need("part", Part.read),
@@ -198,7 +206,9 @@ def _reach(fields: Fields, place: Wording) -> Reach:
         fields.need("source", sentence),
     )
     if reach.usual_m > reach.longest_m:
-        raise BadInput(f"{place}, usual_m", reach.usual_m, "no more than longest_m")
+        raise BadInput(
+            inside(place, "usual_m"), reach.usual_m, Said("expected/no-more-than", field="longest_m")
+        )
     return reach
 
 
@@ -220,10 +230,12 @@ def _prior(fields: Fields, _: Wording) -> tuple[Signal, Prior]:
 
 def _sources(fields: Fields, told: Mapping[str, float], place: Wording) -> dict[str, str]:
     """The source of each number of an item: one text for all, or a text a number with ``rest``."""
-    said = fields.need("source", _source, "a source, or a table of sources with rest")
+    said = fields.need("source", _source, Said("expected/source-or-table"))
     for key in told:
         if key not in said and "rest" not in said:
-            raise BadInput(f"{place}, {key}", described(f"{told[key]:g}"), "a source for this number")
+            raise BadInput(
+                inside(place, key), Said("seen/data", data=f"{told[key]:g}"), Said("expected/source")
+            )
     return {key: said.get(key) or said["rest"] for key in told}
 
 
@@ -235,5 +247,9 @@ def _source(value: object, place: Wording) -> dict[str, str]:
 
 def _number_name(key: object, place: Wording) -> str:
     if key not in (*_NUMBERS, "rest"):
-        raise BadInput(f"{place}, unknown field", key, f"one of {', '.join((*_NUMBERS, 'rest'))}")
+        raise BadInput(
+            inside(place, Said("place/unknown-field")),
+            key,
+            Said("expected/one-of", words=", ".join((*_NUMBERS, "rest"))),
+        )
     return str(key)

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput
+from kb.base.messages import Said, worded
 from kb.cli.command import command
 from kb.cli.common import Session, answering, text
 from kb.settings import BACKUPS
@@ -21,8 +22,8 @@ def own_book(session: Session, what: str) -> Path:
     if session.store:
         raise BadInput(
             what,
-            described("a shared book (--store or JACKFIELD_STORE)"),
-            "your own book; the administrator backs up the server, and `dump` makes a copy",
+            Said("seen/shared-book-option"),
+            Said("expected/own-book-to-back-up"),
         )
     return session.book.path
 
@@ -69,7 +70,8 @@ def backup_command(session: Session, folder: str | None, keep: int | None, listi
     with answering(session, "backup", file=copy.path):
         if session.as_json:
             counts = {"visits": copy.visits, "findings": copy.findings, "revision": copy.revision}
-            more = {"photos": done.photos, "manuals": done.manuals, "problems": list(done.problems)}
+            problems = [worded(one, said.code) for one in done.problems]
+            more = {"photos": done.photos, "manuals": done.manuals, "problems": problems}
             removed = [str(one) for one in gone]
             session.json({"backup": str(copy.path), **counts, "removed": removed, **more})
         else:

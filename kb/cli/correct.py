@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import click
 
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput
+from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session, text
 from kb.cli.record import read_visits
@@ -34,14 +35,14 @@ def correct_command(
     from kb.store.facts import briefly
 
     if file and (edits or drop or add):
-        raise BadInput("correct", described("a file and changes"), "one of them")
+        raise BadInput("correct", Said("seen/file-and-changes"), Said("expected/one-of-them"))
     book = session.found_book
     with book.store.snapshot() as now:
         old = visit_named(now, visit)
     if file:
         new, *more = read_visits(file)
         if more:
-            raise BadInput(file, described(f"{len(more) + 1} visits"), "one")
+            raise BadInput(file, Said("seen/visits", count=len(more) + 1), Said("expected/one"))
         new = succeeding(new, old)
     else:
         new = corrected(old, edits, drop, add)

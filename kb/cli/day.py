@@ -5,7 +5,8 @@ from __future__ import annotations
 import click
 
 from kb.base import clock
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput
+from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Output, Session, text
 from kb.cli.job_fields import read_day
@@ -25,7 +26,7 @@ def day_command(session: Session, day_text: str | None, printed: bool, file: str
 
     day = read_day(day_text, "DATE") if day_text else clock.today()
     if session.as_json and file == "-":
-        raise BadInput("--html", described("- with --json"), "a file")
+        raise BadInput("--html", Said("seen/dash-with-json"), Said("expected/file"))
     jobs = session.book.jobs.of_day(day)
     if not jobs:
         if session.as_json:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from kb.base.errors import BadInput, BookTrouble, BookUnavailable, JackfieldError, NoBookYet, NotFound
-from kb.base.messages import worded
+from kb.base.messages import Said, worded
 from kb.cli.command import command
 from kb.cli.common import Session, text
 from kb.cli.progress import bar
@@ -32,16 +32,16 @@ def doctor_command(session: Session, mend: bool) -> int:
     said = session.language
     path = None if session.store else session.book.path
     if path is not None and not path.exists():
-        raise NotFound(f"{path}: there is no book here yet")
+        raise NotFound(Said("error/no-book", place=path))
     mended: list[str] = []
     try:
         found = checks(session.book.store, path)
     except (BookUnavailable, BadInput):
         raise  # nothing was found out about the book, so nothing is advised
     except NoBookYet as nothing:
-        raise NotFound(str(nothing)) from None
+        raise NotFound(nothing.said) from None
     except JackfieldError as trouble:
-        found = [Check("book", (str(trouble),))]
+        found = [Check("book", (trouble.in_language(said.code),))]
     if mend and path is not None and any(one.name in _MENDED and not one.ok for one in found):
         mended += [said("cli/doctor/mended", what=worded(one, said.code)) for one in mend_schema(path)]
         found = checks(session.book.store, path)
@@ -103,5 +103,5 @@ def _index(session: Session) -> Check:
     except BookUnavailable:
         raise
     except BookTrouble as trouble:
-        wrong = [str(trouble)]
+        wrong = [trouble.in_language(session.language.code)]
     return Check("index", tuple(wrong))

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import click
 
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput
+from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Output, Session, text
 
@@ -26,7 +27,7 @@ def dump_command(session: Session, file: str | None, form: str | None, replace: 
     from kb.exchange.dumping import counts, csv_rows, json_lines
 
     if file in (None, "-") and session.as_json:
-        raise BadInput("dump", described("--json and no file"), "a file to write to")
+        raise BadInput("dump", Said("seen/json-and-no-file"), Said("expected/file-to-write"))
     name = (file or "").lower().removesuffix(".gz")
     as_csv = form == "csv" or (form is None and name.endswith(".csv"))
     with session.found_book.store.snapshot() as now:

@@ -9,7 +9,8 @@ from typing import Final
 
 import click
 
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput, inside
+from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session
 from kb.cli.found import answer, found_json
@@ -31,22 +32,23 @@ def find_command(
     """
     if photo is not None:
         if words or batch:
-            raise BadInput("--photo", described("words or --batch as well"), "the photo alone")
+            raise BadInput("--photo", Said("seen/words-or-batch"), Said("expected/photo-alone"))
         from kb.cli.found import answer_photo
 
         return answer_photo(session, photo, limit)
     if batch:
         if words:
-            raise BadInput("find", described("words and --batch"), "one of them")
+            raise BadInput("find", Said("seen/words-and-batch"), Said("expected/one-of-them"))
         return _batch(session, batch, limit)
     if not words:
-        raise BadInput("find", described("no words"), "a make, a model or words of a note")
+        raise BadInput("find", Said("seen/no-words"), Said("expected/query"))
     return answer(session, words, limit)
 
 
 def _batch(session: Session, name: str, limit: int) -> int:
     book = session.book
-    place = "standard input" if name == "-" else name
+    place = Said("place/standard-input") if name == "-" else name
+    language = session.language.code
     code = 0
     with book.searcher() as searcher:
         for number, line in _queries(name):
@@ -58,8 +60,13 @@ def _batch(session: Session, name: str, limit: int) -> int:
                     _check_utf8(line)
                 told = found_json(searcher.find(query, limit=limit))
             except BadInput as mistake:  # the others still want their answers
-                session.say(str(mistake.within(f"{place}, line {number}")))
-                told = {"query": query, "matches": [], "did_you_mean": [], "error": str(mistake)}
+                session.say(mistake.within(inside(place, Said("place/line", number=number))))
+                told = {
+                    "query": query,
+                    "matches": [],
+                    "did_you_mean": [],
+                    "error": mistake.in_language(language),
+                }
                 code = mistake.exit_code
             json.dump(told, sys.stdout, allow_nan=False)
             sys.stdout.write("\n")
@@ -91,5 +98,5 @@ def _check_utf8(line: bytes) -> None:
     try:
         line.decode("utf-8")
     except UnicodeDecodeError:
-        seen = described("bytes that are not UTF-8")
-        raise BadInput("query", seen, "text in UTF-8") from None
+        seen = Said("seen/not-utf-8")
+        raise BadInput(Said("place/query"), seen, Said("expected/text-in-utf-8")) from None

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from kb.base.errors import NotFound
+from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session, text
 from kb.cli.tables import print_rows
@@ -29,14 +30,14 @@ def history_command(session: Session, make: str, model: str) -> int:
     from kb.store.facts import briefly
 
     if session.store is None and not session.book.path.exists():
-        raise NotFound(f"nobody met {make} {model} yet")
+        raise NotFound(Said("error/nobody-met", set=f"{make} {model}"))
     with session.book.store.snapshot() as now:
         key = set_key(make, model)
         entries, merges = now.history_of(key), merges_of(now, key)
         brief = briefly(now, [*(one.visit.id for one in entries), *(one.id for one in merges)])
     if not entries:
         session.book.view(make, model)  # says that nobody met it, and what is near
-        raise NotFound(f"nobody met {make} {model} yet")
+        raise NotFound(Said("error/nobody-met", set=f"{make} {model}"))
     if session.as_json:
         session.json(
             {

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from kb.base.errors import BadInput, NotFound, described
+from kb.base.errors import BadInput, NotFound
+from kb.base.messages import Said
 from kb.base.text import words_of_list
 from kb.book.faults import learned_model, mended_before, outcome_visit, path_in_book, told_by_panel
 from kb.cli.command import command
@@ -73,7 +74,7 @@ def isolate_command(
         source = named_set(session, job)
         make, model = source.make, source.model
     if make is not None and model is None:
-        raise BadInput("isolate", make, "MAKE MODEL, or neither")
+        raise BadInput("isolate", make, Said("expected/set-or-neither"))
     if listing:
         language = session.language
         faults = learned_model(session.book, language.code)
@@ -84,7 +85,9 @@ def isolate_command(
         return 0
     if ask and (session.as_json or file == "-"):
         other = "--json" if session.as_json else "--answers -"
-        raise BadInput("isolate", described(f"--ask and {other}"), "one of them")
+        raise BadInput(
+            "isolate", Said("seen/two-options", option="--ask", other=other), Said("expected/one-of-them")
+        )
     talks = not session.as_json and file != "-" and (ask or _at_terminal())
     kept = saved(file, must_exist=not talks and complaint is None)
     told = {
@@ -102,7 +105,7 @@ def isolate_command(
     }
     begun = _begun(session, kept, told, talks=talks, place=file or "options")
     if recorded and not begun.set_model:
-        raise BadInput("--record", described("no set"), "MAKE MODEL: the outcome is recorded for that set")
+        raise BadInput("--record", Said("seen/no-set"), Said("expected/set-for-outcome"))
     keep = keeper(file if file != "-" else None)
     if talks or kept is None or any(told.values()):  # reading alone never writes
         keep(begun)

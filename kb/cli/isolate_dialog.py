@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from kb.base.errors import BadInput, ascii_controls
+from kb.base.messages import Said, worded
 from kb.cli.isolate_show import say, show_state
 from kb.domain.language import ENGLISH, Language
 from kb.isolate.path_used import UNKNOWN_PATH
@@ -54,7 +55,7 @@ def talk(
             )
         except BadInput as mistake:
             about = line.partition(" ")[0] in _ABOUT_FAULTS
-            expected = mistake.expected if about else _expected(found, language)
+            expected = worded(mistake.expected, language.code) if about else _expected(found, language)
             shown_line = ascii_controls(repr(line[:40]))
             say(
                 console, language("cli/isolate/not-understood", typed=shown_line, expected=expected), "yellow"
@@ -94,7 +95,7 @@ def _changed(state: State, found: NextTest | None, line: str, language: Language
     if key in _GOOD and not answer:
         return state.fixed_by(_fault(state, about, language))
     if found is None:
-        raise BadInput("answer", line, language("cli/isolate/expected/key"))
+        raise BadInput(Said("place/answer"), line, Said("cli/isolate/expected/key"))
     if line in ("s", "skip"):
         return state.excluding(found.test.id)
     if line == "n" and found.test.tools:
@@ -123,7 +124,7 @@ def _fault(state: State, about: str, language: Language) -> str:
         return about
     fault, p = state.likely[0]
     if p < POINTS:
-        raise BadInput("fault", "", language("cli/isolate/expected/number"))
+        raise BadInput("fault", "", Said("cli/isolate/expected/number"))
     return fault
 
 

@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from kb.base.atomic import MINE
-from kb.base.errors import BadInput, described, kind_of, stated
+from kb.base.errors import NOTHING, BadInput, Stated, kind_of
 from kb.base.inputfiles import read_text
+from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
 from kb.cli.outputfile import write_out
 
@@ -19,22 +20,30 @@ if TYPE_CHECKING:
 _FILE_LIMIT: Final = 1024 * 1024  # bytes of an answers file
 
 
+def _named(file: Wording) -> Wording:
+    return Said("place/option-of", option="--answers", what=file)
+
+
 def saved(file: str | None, *, must_exist: bool) -> Mapping[str, Any] | None:
     """The answers file as parsed; None if there is none yet."""
     if file is None:
         return None
     if file != "-" and not Path(file).exists():
         if must_exist:
-            expected = "name an answers file, or give --complaint to begin one"
-            raise BadInput(f"--answers {file}", stated("file not found"), expected)
+            expected = Said("do/give-answers-or-complaint")
+            raise BadInput(_named(file), Stated("error/file-not-found"), expected)
         return None
     try:
         raw, place = read_text(file, _FILE_LIMIT, "JSON")
         data = json_of(raw, place, by_line=True)
     except BadInput as mistake:
-        raise BadInput(f"--answers {mistake.place}", mistake.seen, mistake.expected) from None
+        raise BadInput(_named(mistake.place), mistake.seen, mistake.expected) from None
     if not isinstance(data, dict):
-        raise BadInput(f"--answers {file}", kind_of(data), "an object with complaint and answers")
+        raise BadInput(
+            _named(file),
+            kind_of(data),
+            Said("expected/object-with", fields="complaint", last="answers"),
+        )
     return data
 
 
@@ -46,7 +55,7 @@ def state_of(model: Model, saved: Mapping[str, Any] | None, asked: Mapping[str, 
     if asked["complaint"]:
         data["complaint"] = asked["complaint"]
     elif saved is None:
-        raise BadInput("--complaint", described("nothing"), f"one of {', '.join(model.complaints)}")
+        raise BadInput("--complaint", NOTHING, Said("expected/one-of", words=", ".join(model.complaints)))
     if asked["make"]:
         data |= {"make": asked["make"], "model": asked["model"]}
     if asked["job"]:
@@ -68,7 +77,7 @@ def pairs(said: tuple[str, ...]) -> list[tuple[str, str]]:
     for one in said:
         test, equals, answer = one.partition("=")
         if not equals:
-            raise BadInput("--answer", one, "TEST=ANSWER, such as red-glow=dark")
+            raise BadInput("--answer", one, Said("expected/test-and-answer"))
         pairs.append((test.strip(), answer.strip()))
     return pairs
 

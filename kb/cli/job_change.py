@@ -6,7 +6,8 @@ from typing import Any
 
 import click
 
-from kb.base.errors import BadInput, described
+from kb.base.errors import NOTHING, BadInput
+from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session, answering, text
 from kb.cli.job_fields import job_fields, read_said
@@ -39,14 +40,14 @@ def add_command(
     said |= _materials(loop)
     if file:
         if said:
-            raise BadInput("job", described("a file and fields"), "one of them")
+            raise BadInput("job", Said("seen/file-and-fields"), Said("expected/one-of-them"))
         from kb.base.inputfiles import read_data
 
         jobs = jobs_in(*read_data(file))
     else:
         jobs = (changed(Job(), said),)
         if jobs[0] == Job():
-            raise BadInput("job", described("nothing"), "what is known of it, or --file F")
+            raise BadInput("job", NOTHING, Said("expected/known-or-file"))
     done = session.book.jobs.add(jobs)
     with answering(session, "added"):
         if session.as_json:
@@ -72,7 +73,7 @@ def change_command(session: Session, typed: dict[str, Any], ref: str, number: in
     """
     said = read_said(session, typed) | _materials(loop)
     if not said:
-        raise BadInput("job", described("nothing to change"), "at least one of the options of its fields")
+        raise BadInput("job", Said("seen/nothing-to-change"), Said("expected/at-least-one-option"))
     job = session.book.jobs.change(ref, lambda before: changed(before, said, number))
     return _changed(session, job)
 
@@ -90,7 +91,11 @@ def done_command(session: Session, ref: str, used: tuple[str, ...], called_off: 
     from kb.cli.pack import stock_of
 
     if called_off and again:
-        raise BadInput("job", described("--called-off and --again"), "one of them")
+        raise BadInput(
+            "job",
+            Said("seen/two-options", option="--called-off", other="--again"),
+            Said("expected/one-of-them"),
+        )
     status = JobStatus.CALLED_OFF if called_off else JobStatus.OPEN if again else JobStatus.DONE
     now = stock_of(used, "--used")
 

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from kb.base.errors import BadInput, NotFound, described
+from kb.base.errors import BadInput, NotFound
+from kb.base.messages import Said
 from kb.base.text import squeezed
 from kb.cli.common import Session
 from kb.domain.job import Job, JobSet
@@ -26,7 +27,7 @@ def set_of(job: Job, make: str | None, model: str | None) -> JobSet:
     if make is None:
         if len(job.known_sets) > 1:
             titles = ", ".join(one.title or one.kind.label for one in job.sets)
-            raise BadInput("--job", job.reference, f"MAKE MODEL of one of its sets: {titles}")
+            raise BadInput("--job", job.reference, Said("expected/one-set-of-job", titles=titles))
         return job.known_sets[0]
     wanted = squeezed(f"{make}{model or ''}")
     for one in job.known_sets:
@@ -46,8 +47,12 @@ def named_set(session: Session, job: Job, make: str | None = None, model: str | 
     if found.note:
         session.say(note_text(found, session.language))
     if not (found.source.make and found.source.model):
-        seen = described(f"only {source.make or source.model}" if found.asked else "nothing of the set")
-        raise BadInput(f"job {job.reference}", seen, "MAKE MODEL, here or with 'jackfield job change'")
+        seen = (
+            Said("seen/only", what=source.make or source.model)
+            if found.asked
+            else Said("seen/nothing-of-set")
+        )
+        raise BadInput(Said("place/job", job=job.reference), seen, Said("expected/set-here-or-in-job"))
     return found.source
 
 

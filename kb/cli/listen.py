@@ -10,9 +10,9 @@ from typing import IO, TYPE_CHECKING, Final
 import click
 
 from kb.base import clock
-from kb.base.errors import BadInput, MissingExtra, described
+from kb.base.errors import BadInput, MissingExtra, unquoted
 from kb.base.inputfiles import opened, read_text
-from kb.base.messages import Wording
+from kb.base.messages import Said, Wording
 from kb.base.parsing import toml_of
 from kb.base.text import line
 from kb.cli.command import command
@@ -70,12 +70,12 @@ def listen_command(
         raise MissingExtra("listen", missing.name, "listen") from missing
     place = line(place, "--place", 80)
     if out is not None and add is not None:
-        raise BadInput("--out", described("given with --add"), "one of the two")
+        raise BadInput("--out", Said("seen/given-with", option="--add"), Said("expected/one-of-the-two"))
     target = out if add is None else add
     if target == "-" and (session.as_json or add):
-        raise BadInput("--out" if out else "--add", described("-"), "the name of a file")
+        raise BadInput("--out" if out else "--add", unquoted("-"), Said("expected/file-name"))
     if target is not None and target.lower().endswith(".json"):
-        raise BadInput("--out" if out else "--add", target, "the name of a TOML file, such as readings.toml")
+        raise BadInput("--out" if out else "--add", target, Said("expected/toml-name"))
     heard = listen.hear(_recorded(files, calibration, channel, probe))
     if target is not None:
         day = clock.today().isoformat()
@@ -127,7 +127,7 @@ def _rewindable(file: IO[bytes], place: Wording) -> Iterator[IO[bytes]]:
         while part := file.read(1 << 20):
             copy.write(part)
             if copy.tell() > _LONGEST_WAV:
-                raise BadInput(place, described("more than 4 GiB"), "a smaller file")
+                raise BadInput(place, Said("seen/more-than-gib"), Said("expected/smaller-file"))
         copy.seek(0)
         yield copy
 
@@ -137,8 +137,8 @@ def _joined(file: str, block: str, heard: Heard) -> str:
     before, name = read_text(file, _LARGEST_BYTES, "TOML")
     known = readings_from(toml_of(before, name))
     if heard.field_db is not None and known.measured and known.signal != heard.signal:
-        seen = described(f"readings of the {known.signal.label}")
-        raise BadInput(name, seen, "a file of the same signal")
+        seen = Said("seen/readings-of", signal=known.signal.label)
+        raise BadInput(name, seen, Said("expected/file-of-same-signal"))
     return f"{before.rstrip()}\n{block}"
 
 

@@ -88,7 +88,7 @@ def _encoding(name: str) -> str:
     except (LookupError, ValueError):
         by_line = False
     if not by_line:
-        raise BadInput("--encoding", name, "utf-8, cp1252 or another encoding that contains ASCII")
+        raise BadInput("--encoding", name, Said("expected/encoding"))
     return "utf-8-sig" if name.lower().replace("_", "-") in ("utf-8", "utf8") else name
 
 
@@ -116,7 +116,7 @@ def _tell(session: Session, done: Loaded, dry_run: bool, keep_good: bool) -> Non
         if done.unused[place]:
             session.say(said("cli/load/unused", place=place, columns=", ".join(done.unused[place])))
     for bad in done.bad[:_SHOWN]:
-        session.say(_mistake(bad).in_language(said.code))
+        session.say(_mistake(bad))
     if done.bad_count > _SHOWN:
         session.say(said("cli/load/more-mistakes", count=done.bad_count - _SHOWN))
     if done.bad_count and not keep_good:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import click
 
 from kb.base.datafiles import data_tables
-from kb.base.errors import BadInput, ascii_controls, described
+from kb.base.errors import NOTHING, BadInput, ascii_controls
 from kb.base.messages import Said
 from kb.catalogue.drivers import drivers
 from kb.cli.command import command
@@ -94,7 +94,7 @@ def loop_command(
     """
     job = None if job_ref is None else session.book.jobs.named(job_ref)
     if keep and job is None:
-        raise BadInput("--keep", described("no job"), "--job REF")
+        raise BadInput("--keep", Said("seen/no-job"), "--job REF")
     if job is not None:
         of_job = loop_of(session, job)
         if _outlined(given):
@@ -160,8 +160,8 @@ def answer_for(
     ):
         raise BadInput(
             "--height",
-            described("given with --wire-height, --listen-height or --standing"),
-            "either one or the others",
+            Said("seen/given-with-heights"),
+            Said("expected/one-or-the-others"),
         )
     table = data_tables("routes.toml")
     routes = routes_from(table)
@@ -176,11 +176,13 @@ def answer_for(
 
     listen = _listen(given["listen_height"], feet=feet)
     if given["standing"] and listen:
-        raise BadInput("--standing", described("given with --listen-height"), "either one or the other")
+        raise BadInput(
+            "--standing", Said("seen/given-with", option="--listen-height"), Said("expected/one-or-the-other")
+        )
     use = Use(given["use"] or (Use.CHAIR if is_pad(usual.room) else Use.ROOM))
     if (given["standing"] and use.small) or (listen and use.figure):
         option = "--standing" if given["standing"] else "--listen-height"
-        raise BadInput(option, described(f"given for a {use}"), f"the heights of a {use}, which are fixed")
+        raise BadInput(option, Said("seen/given-for-use", use=use), Said("expected/fixed-heights", use=use))
     ask = replace(
         usual,
         height=metres("height", 0, 10, usual.height),
@@ -225,14 +227,14 @@ def driver_for(given: Mapping[str, Any], settings: Settings) -> tuple[DriverLimi
         if name is not None:
             raise BadInput(
                 "--driver",
-                described("given with the numbers of a plate"),
-                "a name or the numbers",
+                Said("seen/given-with-plate"),
+                Said("expected/name-or-numbers"),
             )
         if current is None or voltage is None:
             raise BadInput(
                 "driver",
-                described("one number"),
-                "both --driver-current and --driver-voltage, from its plate",
+                Said("seen/one-number"),
+                Said("expected/both-from-plate"),
             )
         typed = DriverLimits("driver as typed", current, voltage, least or 0.0, source="typed by the user")
         return _of_plate(typed, Plate(plate or Plate.RMS)), None
@@ -249,9 +251,7 @@ def driver_for(given: Mapping[str, Any], settings: Settings) -> tuple[DriverLimi
     return driver_named(name, known), None
 
 
-_PLATE: Final = (
-    "its current and voltage are not known: jackfield settings --driver-current A --driver-voltage V"
-)
+_PLATE: Final = Said("expected/plate-of-driver")
 
 
 def _usual(settings: Settings, known: tuple[DriverLimits, ...]) -> DriverLimits | None:
@@ -293,10 +293,8 @@ def _room(given: Mapping[str, Any], *, feet: bool) -> Loop:
         given["ring_text"] is not None,
     ]
     if sum(ways) != 1:
-        seen = "none of them" if not any(ways) else "more than one"
-        raise BadInput(
-            "room", described(seen), "--room AxB, --length A --width B, --polygon CORNERS or --ring D"
-        )
+        seen = Said("seen/none-of-them") if not any(ways) else Said("seen/more-than-one")
+        raise BadInput("room", seen, Said("expected/room-options"))
     if given["polygon"] is not None:
         return Loop.polygon(outline(given["polygon"], "--polygon", feet=feet))
     if given["ring_text"] is not None:
@@ -305,7 +303,7 @@ def _room(given: Mapping[str, Any], *, feet: bool) -> Loop:
         return Loop.rectangle(*room(given["room_text"], "--room", feet=feet))
     for name in ("length", "width"):
         if given[f"{name}_text"] is None:
-            raise BadInput(f"--{name}", described("nothing"), "a length such as 5.2 or 17ft")
+            raise BadInput(f"--{name}", NOTHING, Said("expected/length-short"))
     sides = (length(given[f"{name}_text"], f"--{name}", feet=feet) for name in ("length", "width"))
     return Loop.rectangle(*sides)
 
@@ -314,9 +312,7 @@ def _line(given: Mapping[str, Any]) -> tuple[float | None, float | None]:
     """Source's level and driver's sensitivity as typed, V r.m.s.: both or neither."""
     source, wanted = given["source_level"], given["sensitivity"]
     if (source is None) != (wanted is None):
-        raise BadInput(
-            "line level", "one level", "both --source-level and --sensitivity, from the data sheets"
-        )
+        raise BadInput(Said("place/line-level"), Said("seen/one-level"), Said("expected/both-from-sheets"))
     if source is None:
         return None, None
     return voltage(source, "--source-level"), voltage(wanted, "--sensitivity")
@@ -324,13 +320,15 @@ def _line(given: Mapping[str, Any]) -> tuple[float | None, float | None]:
 
 def _turns(value: int | None) -> int | None:
     if value is not None and not 1 <= value <= MOST_TURNS:
-        raise BadInput("--turns", value, f"a whole number from 1 to {MOST_TURNS}")
+        raise BadInput("--turns", value, Said("expected/whole-from-to", low=1, high=MOST_TURNS))
     return value
 
 
 def _listen(texts: tuple[str, ...], *, feet: bool) -> tuple[float, ...]:
     if len(texts) > 10:
-        raise BadInput("--listen-height", described(f"{len(texts)} heights"), "at most 10")
+        raise BadInput(
+            "--listen-height", Said("seen/heights", count=len(texts)), Said("expected/at-most", most=10)
+        )
     return tuple(length(text, "--listen-height", low=0, high=3, feet=feet) for text in texts)
 
 
@@ -341,5 +339,5 @@ def _write_picture(
     from kb.loop.picture import draw
 
     if session.as_json and file == "-":
-        raise BadInput(f"--{kind}", described("- with --json"), "a file, since the JSON goes to stdout")
+        raise BadInput(f"--{kind}", Said("seen/dash-with-json"), Said("expected/file-since-json"))
     write_out(file, draw(answer, kind, feet=feet, language=session.language), f"--{kind}")

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb.base import clock
-from kb.base.errors import BadInput, JackfieldError, described, stated
+from kb.base.errors import BadInput, JackfieldError, Stated
 from kb.base.inputfiles import read_bytes
+from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session, agreed, answering, choice, text
 from kb.cli.progress import bar
@@ -75,12 +76,10 @@ def manual_command(
     """
     if Path(file).is_dir():
         if sets:
-            raise BadInput(
-                "manual", described("a folder and --set"), "a folder whose files are named after sets"
-            )
+            raise BadInput("manual", Said("seen/folder-and-set"), Said("expected/folder-of-manuals"))
         return _folder(session, Path(file), yes, said)
     if not sets:
-        raise BadInput("manual", described("no set"), "--set MAKE MODEL for each set of the manual")
+        raise BadInput("manual", Said("seen/no-set"), Said("expected/set-options-of-manual"))
     reading = _read(file, list(dict.fromkeys(sets)))
     recorded: list[dict[str, str]] = []
     if not session.as_json:
@@ -106,7 +105,7 @@ def _read(file: str, sets: list[tuple[str, str]]) -> Reading:
     from kb.read.scans import with_scans
 
     if len(sets) > MOST_SETS:
-        raise BadInput("--set", described(f"{len(sets)} sets"), f"at most {MOST_SETS}")
+        raise BadInput("--set", Said("seen/sets", count=len(sets)), Said("expected/at-most", most=MOST_SETS))
     for make, model in sets:  # names first: reading takes its time
         visit_from({"date": clock.today().isoformat(), "source": {"make": make, "model": model}}, "--set")
     sent, place = read_bytes(file, pdf.MOST_BYTES)
@@ -334,9 +333,11 @@ def _folder(session: Session, folder: Path, yes: bool, given: dict[str, Any]) ->
     try:
         files = sorted(one for one in folder.iterdir() if one.suffix.lower() == ".pdf")
     except OSError as problem:
-        raise BadInput(str(folder), stated(f"cannot be read ({problem.strerror})")) from problem
+        raise BadInput(str(folder), Stated("error/cannot-be-read", why=problem.strerror)) from problem
     if not 0 < len(files) <= MOST_FILES:
-        raise BadInput(str(folder), described(f"{len(files)} manuals"), f"1 to {MOST_FILES} PDF files")
+        raise BadInput(
+            str(folder), Said("seen/manuals", count=len(files)), Said("expected/pdf-files", most=MOST_FILES)
+        )
     said = session.language
     answers: list[dict[str, Any]] = []
     table = Table(box=None, padding=(0, 1), pad_edge=False)
@@ -370,7 +371,8 @@ def _one_of_folder(
         reading = _read(str(file), _sets_of(file))
         recorded = _record(session, reading, reading.sure, given) if yes else []
     except JackfieldError as wrong:  # the others are still wanted
-        return {"manual": file.name, "error": str(wrong)}, [file.name, "", "", str(wrong)]
+        told = wrong.in_language(said.code)
+        return {"manual": file.name, "error": told}, [file.name, "", "", told]
     doubts = list(dict.fromkeys(one.item.doubt for one in reading.drafted if one.item.doubt))
     why = [said(f"cli/manual/doubt/{doubt}") for doubt in doubts] + _notes(reading, said)
     count = len(reading.drafted) - len(reading.sure)
@@ -383,5 +385,5 @@ def _sets_of(file: Path) -> list[tuple[str, str]]:
     make, _, models = file.stem.replace("_", " ").partition(" ")
     found = [(make, model.strip()) for model in models.split(",") if model.strip()]
     if not found:
-        raise BadInput(file.name, described("no set in its name"), "MAKE MODEL.pdf or MAKE MODEL, MODEL.pdf")
+        raise BadInput(file.name, Said("seen/no-set-in-name"), Said("expected/manual-names"))
     return found

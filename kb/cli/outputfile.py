@@ -8,15 +8,20 @@ from pathlib import Path
 from typing import Final
 
 from kb.base.atomic import USUAL, whole
-from kb.base.errors import BadInput, BookTrouble, described
+from kb.base.errors import BadInput, BookTrouble
 from kb.base.files import SQLITE_ENDINGS
+from kb.base.messages import Said
 from kb.settings import BOOK, FILES, FOLDERS
 
 
 def refuse_kept(name: str, option: str, home: Path) -> None:
     """Raise BadInput where the file to be written is one that Jackfield keeps, in ``home`` or elsewhere."""
     if _is_kept(Path(name), home):
-        raise BadInput(f"{option} {name}", described("a file that Jackfield keeps"), "another file")
+        raise BadInput(
+            Said("place/option-of", option=option, what=name),
+            Said("seen/own-file"),
+            Said("expected/another-file"),
+        )
 
 
 #: Endings that say what a file holds. Text of ours may have any other ending.
@@ -42,8 +47,16 @@ def refuse_misnamed(name: str, option: str, holds: str) -> None:
     own = [ending for one in holds.split(", ") for ending in _ENDINGS.get(one, ())]
     every = _OTHERS.union(*_ENDINGS.values())
     if path.suffix in every and path.suffix not in own:
-        expected = f"a name that ends in {' or '.join(own)}" if own else "another ending"
-        raise BadInput(f"{option} {name}", described(f"a file that would hold {holds}"), expected)
+        expected = (
+            Said("expected/name-ending-in", endings=" or ".join(own))
+            if own
+            else Said("expected/another-ending")
+        )
+        raise BadInput(
+            Said("place/option-of", option=option, what=name),
+            Said("seen/file-that-would-hold", holds=holds),
+            expected,
+        )
 
 
 def _is_kept(path: Path, home: Path) -> bool:
@@ -86,9 +99,9 @@ def write_out(name: str, content: str | bytes, option: str, mode: int = USUAL) -
     path = Path(name)
     try:
         if path.is_dir():
-            raise BadInput(option, name, "a file, not a folder")
+            raise BadInput(option, name, Said("expected/file-not-folder"))
         if not path.parent.is_dir():
-            raise BadInput(option, name, "a file in a folder that exists")
+            raise BadInput(option, name, Said("expected/file-in-existing-folder"))
         if path.exists() and not path.is_file():  # a pipe or a device is written to as it is
             path.write_bytes(raw)
             return len(raw)
@@ -96,8 +109,8 @@ def write_out(name: str, content: str | bytes, option: str, mode: int = USUAL) -
             file.write(raw)
     except OSError as trouble:
         raise BookTrouble(
-            f"{option} {name}: could not be written ({trouble.strerror or trouble})"
+            Said("error/option-unwritable", option=option, name=name, why=trouble.strerror or trouble)
         ) from trouble
     except ValueError:
-        raise BadInput(option, name, "a name that the system allows") from None
+        raise BadInput(option, name, Said("expected/allowed-name")) from None
     return len(raw)

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput
+from kb.base.messages import Said
 from kb.base.text import words_of_list
 from kb.cli.command import command
 from kb.cli.common import INCHES, Quantity, Session, text
@@ -74,7 +75,7 @@ def pack_command(
 
     if day_text or refs:
         if jobsfile_or_make:
-            raise BadInput("pack", described("jobs of the book and another"), "one of them")
+            raise BadInput("pack", Said("seen/jobs-and-another"), Said("expected/one-of-them"))
         day = _of_book(session, day_text, refs, have)
     elif jobsfile_or_make and model is None and _is_file(jobsfile_or_make):
         day = _read(jobsfile_or_make, have)
@@ -169,7 +170,7 @@ def stock_of(have: tuple[str, ...], option: str = "--have") -> dict[str, int]:
         if not sign:
             name, number = one, "1"
         if not number.isdecimal() or len(number) > 4 or not int(number):
-            raise BadInput(option, one, "an item, or item=count with a count from 1")
+            raise BadInput(option, one, Said("expected/item-or-count"))
         catalogue().item(name, option.removeprefix("--"))  # reported as typed, not as the job file's
         stock[name] = stock.get(name, 0) + int(number)
     return stock

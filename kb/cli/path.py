@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from kb.base.errors import BadInput, NotFound, described
+from kb.base.errors import BadInput, NotFound
+from kb.base.messages import Said
 from kb.base.text import cells
 from kb.cli.command import command
 from kb.cli.common import Output, Session, text
@@ -83,7 +84,7 @@ def write_picture(file: str, session: Session, source: Source, panel: Panel, con
     links = chain_links(chosen, panel, said) if chosen else ()
     rows = panel_rows(panel, chosen.jacks if chosen else (), said)
     if session.as_json and file == "-":
-        raise BadInput("--svg", described("- with --json"), "a file")
+        raise BadInput("--svg", Said("seen/dash-with-json"), Said("expected/file"))
     write_out(file, f"{path_picture(f'{source.make} {source.model}', rows, links, said)}\n", "--svg")
 
 

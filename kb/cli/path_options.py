@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from kb.base.errors import BadInput, NotFound, ascii_controls, described
+from kb.base.errors import NOTHING, BadInput, NotFound, ascii_controls
+from kb.base.messages import Said
 from kb.base.text import words_of_list
 from kb.cli.common import Session
 from kb.cli.job_option import named_set, set_of
@@ -50,15 +51,15 @@ class Asked:
             from kb.domain.panel import panel_of
 
             if self.make:
-                raise BadInput(command, described("a set and a panel file"), "one of them")
+                raise BadInput(command, Said("seen/set-and-panel-file"), Said("expected/one-of-them"))
             visits = read_visits(self.file)
             if len(visits) != 1:
-                raise BadInput(self.file, described(f"{len(visits)} visits"), "one")
+                raise BadInput(self.file, Said("seen/visits", count=len(visits)), Said("expected/one"))
             known = SetView(visits[0].source, panel_of(visits[0]), tuple(visits))
         elif self.make:
             known = session.book.view(self.make, self.model)
         else:
-            raise BadInput(command, described("nothing"), "MAKE MODEL, or --panel VISITFILE")
+            raise BadInput(command, NOTHING, Said("expected/set-or-panel"))
         for signal in signals:
             if not known.panel.has(signal):
                 said = session.language
@@ -109,7 +110,9 @@ class Asked:
         named = tuple(DriverInput.read(word, "--shared-input") for word in self.shared)
         for one in named:
             if one not in inputs:
-                raise BadInput("--shared-input", one, f"an input of the driver: {', '.join(inputs)}")
+                raise BadInput(
+                    "--shared-input", one, Said("expected/input-of-driver", inputs=", ".join(inputs))
+                )
         return named
 
 
@@ -178,11 +181,15 @@ def asked_metres(session: Session, typed: str | None) -> float | None:
 def asked_inputs(session: Session, inputs: str | None, driver: str | None) -> tuple[DriverInput, ...]:
     """The inputs of the driver: as listed, of the driver named, or of the usual one."""
     if inputs is not None and driver is not None:
-        raise BadInput("--driver", described("--inputs and --driver"), "one of them")
+        raise BadInput(
+            "--driver",
+            Said("seen/two-options", option="--inputs", other="--driver"),
+            Said("expected/one-of-them"),
+        )
     if inputs is not None:
         words = words_of_list(inputs)
         if not words:
-            raise BadInput("--inputs", inputs, "the inputs of the driver, such as line-3.5,optical")
+            raise BadInput("--inputs", inputs, Said("expected/inputs-such-as", example="line-3.5,optical"))
         return DriverInput.read_all(words, "--inputs")
     if driver is None or driver.casefold() == session.settings.driver.casefold():
         return session.settings.inputs
@@ -194,4 +201,4 @@ def asked_inputs(session: Session, inputs: str | None, driver: str | None) -> tu
             return its_inputs
     usual = [session.settings.driver] if session.settings.driver else []
     names = list(dict.fromkeys([*usual, *known]))
-    raise BadInput("--driver", driver, f"one of {', '.join(names)}")
+    raise BadInput("--driver", driver, Said("expected/one-of", words=", ".join(names)))

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb.base import clock
-from kb.base.errors import BadInput, BookTrouble, described
+from kb.base.errors import BadInput, BookTrouble, inside
 from kb.base.inputfiles import MOST_BYTES, read_data, read_text
+from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
 from kb.cli.command import command
 from kb.cli.common import INCHES, Session, agreed, answering, choice
@@ -59,14 +60,14 @@ def record_command(
     jackfield record --photo panel.jpg Norwell NV40-210
     """
     if file and words:
-        raise BadInput("record", described("a file and a line"), "one of them")
+        raise BadInput("record", Said("seen/file-and-line"), Said("expected/one-of-them"))
     job = None if file else job_if_there(session, said["job"])
     if job is not None and words and _is_jack(words[0]):
         source = named_set(session, job)
         words = (source.make, source.model, *words)
     if photo is not None:
         if file or ask:
-            raise BadInput("--photo", described("--file or --ask as well"), "MAKE MODEL and the photo")
+            raise BadInput("--photo", Said("seen/file-or-ask"), Said("expected/set-and-photo"))
         return _photo(session, photo, job, words, _common(session, on, _of_job(job, words, said)), new)
     if file:
         visits = read_visits(file)
@@ -83,8 +84,8 @@ def record_command(
     else:
         raise BadInput(
             "record",
-            described("nothing to record"),
-            "--file F, or MAKE MODEL JACK..., or a terminal to ask at",
+            Said("seen/nothing-to-record"),
+            Said("expected/file-line-or-terminal"),
         )
     alike: list[Named] = []
     if not new:
@@ -114,8 +115,8 @@ def _photo(
     if job is not None and not words:
         source = named_set(session, job)
         words = (source.make, source.model)
-    if left := name_year(common["source"], words, "MAKE MODEL [YEAR] and the photo"):
-        raise BadInput("--photo", " ".join(left), "MAKE MODEL [YEAR]; jacks are added when you are asked")
+    if left := name_year(common["source"], words, Said("expected/set-year-and-photo")):
+        raise BadInput("--photo", " ".join(left), Said("expected/set-year-then-jacks"))
 
     def named(visit: Visit) -> Visit:
         return visit if new else named_as_known(session, [visit])[0][0]
@@ -188,15 +189,16 @@ def _answer(session: Session, visits: list[Visit], recorded: Any) -> None:
 def read_visits(name: str) -> list[Visit]:
     """All visits of a file; raises BadInput if one of them is wrong, so that nothing is half done."""
     if name.lower().endswith((".jsonl", ".ndjson")):
-        text, place = read_text(name, MOST_BYTES, "a visit a line")
+        text, place = read_text(name, MOST_BYTES, Said("expected/visit-a-line"))
         lines = [(n, line) for n, line in enumerate(text.split("\n"), 1) if line.strip()]
-        return [visit_from(json_of(line, f"{place}, line {n}"), f"{place}, line {n}") for n, line in lines]
+        placed = [(inside(place, Said("place/line", number=n)), line) for n, line in lines]
+        return [visit_from(json_of(line, at), at) for at, line in placed]
     data, place = read_data(name)
     if isinstance(data, dict) and set(data) == {"visits"}:
         data = data["visits"]  # TOML has no list at the top: [[visits]]
-    visits = visits_from(data, f"{place}, visit")
+    visits = visits_from(data, place)
     if not visits:
-        raise BadInput(place, described("no visit"), "one visit or a list of visits")
+        raise BadInput(place, Said("seen/no-visit"), Said("expected/visits"))
     return visits
 
 
@@ -204,20 +206,20 @@ def visit_of_line(words: tuple[str, ...], common: dict[str, Any]) -> Visit:
     """The visit that one line describes: make, model, then jacks in short form."""
     from kb.domain.shortform import jacks
 
-    tokens = name_year(common["source"], words, "MAKE MODEL [JACK]...")
+    tokens = name_year(common["source"], words, Said("expected/set-and-jacks"))
     findings = [finding_to(finding) for finding in jacks(tokens)]
     return visit_from({**common, "jacks": findings}, "record")
 
 
-def name_year(source: dict[str, Any], words: tuple[str, ...], expected: str) -> list[str]:
+def name_year(source: dict[str, Any], words: tuple[str, ...], expected: Wording) -> list[str]:
     """Put make, model and a year of a line into ``source``; returns the words that are left."""
     from kb.domain.shortform import FORMS
 
     if len(words) < 2:
-        raise BadInput("record", " ".join(words) or described("no set"), expected)
+        raise BadInput("record", " ".join(words) or Said("seen/no-set"), expected)
     make, model, *tokens = words
     if re.split("[=:?]", model)[0] in FORMS:
-        raise BadInput("record, model", model, "make and model as two words, and then the jacks")
+        raise BadInput(inside("record", "model"), model, Said("expected/two-words-then-jacks"))
     if tokens and tokens[0].isdecimal() and len(tokens[0]) == 4:
         source["year"] = int(tokens.pop(0))
     source |= {"make": make, "model": model}

@@ -13,6 +13,7 @@ from typing import Any
 import click
 
 from kb.base.errors import BadInput
+from kb.base.messages import Said
 from kb.base.text import visible
 from kb.cli.common import Session, agreed, text
 from kb.cli.panel_view import inferred_lines, panel_table, source_title
@@ -47,8 +48,8 @@ def asked_visit(session: Session, common: dict[str, Any]) -> Visit | None:
     )  # options first
     source = common["source"]
     said = session.language
-    _name(common, "make", said("cli/record/ask/make"))
-    _name(common, "model", said("cli/record/ask/model"))
+    _name(common, "make", said)
+    _name(common, "model", said)
     if source.get("year") is None:
         source["year"] = _year(said)
     _known(session, source)
@@ -63,15 +64,15 @@ def asked_visit(session: Session, common: dict[str, Any]) -> Visit | None:
     return visit if agreed(said("cli/record/ask/save"), True, session.language) else None
 
 
-def _name(common: dict[str, Any], part: str, question: str) -> None:
+def _name(common: dict[str, Any], part: str, said: Language) -> None:
     """Ask for make or model until it is valid; mistakes are shown at once."""
-    source = common["source"]
+    source, question = common["source"], said(f"cli/record/ask/{part}")
     while True:
         source[part] = _ask(question, source.get(part))
         try:
             visit_from({"date": common["date"], "source": {"make": "x", "model": "x", part: source[part]}})
         except BadInput as mistake:
-            click.echo(str(mistake), err=True)
+            click.echo(mistake.in_language(said.code), err=True)
             source[part] = None
         else:
             return
@@ -96,7 +97,7 @@ def _noted(data: dict[str, Any], said: Language) -> Visit:
         except BadInput as mistake:
             if not asked:
                 raise
-            click.echo(fill(str(mistake), 78), err=True)
+            click.echo(fill(mistake.in_language(said.code), 78), err=True)
 
 
 def _jacks(session: Session, common: dict[str, Any]) -> list[dict[str, Any]] | None:
@@ -120,7 +121,7 @@ def _jacks(session: Session, common: dict[str, Any]) -> list[dict[str, Any]] | N
         except _Quit:
             return None
         except BadInput as mistake:
-            session.say(fill(str(mistake), 78))
+            session.say(fill(mistake.in_language(said.code), 78))
             continue
         jacks = held
         draw(session, visit, len(jacks))
@@ -180,10 +181,10 @@ def _year(said: Language) -> int | None:
             return None
         try:
             if not (typed.isdecimal() and len(typed) == 4):
-                raise BadInput("year", typed, "a year such as 2014")
+                raise BadInput("year", typed, Said("expected/year-such-as"))
             return read_year(int(typed), "year")
         except BadInput as mistake:
-            click.echo(str(mistake), err=True)
+            click.echo(mistake.in_language(said.code), err=True)
 
 
 def _ask(question: str, default: str | None = None) -> str:

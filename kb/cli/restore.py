@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from kb.base.messages import worded
 from kb.cli.backup import own_book
 from kb.cli.command import command
 from kb.cli.common import Session, answering, text
@@ -42,13 +43,13 @@ def restore_command(session: Session, file: str | None, replace: bool) -> int:
         session.say(what)
     with answering(session, "restored"):
         if session.as_json:
-            session.json(_listed(done))
+            session.json(_listed(done, session.language.code))
         else:
             _tell(session, done)
     return 3 if brought.problems else 0
 
 
-def _listed(done: Restored) -> dict[str, object]:
+def _listed(done: Restored, code: str) -> dict[str, object]:
     copy, brought = done.copy, done.brought
     return {
         "restored": str(copy.path),
@@ -57,13 +58,13 @@ def _listed(done: Restored) -> dict[str, object]:
         "revision": copy.revision,
         "kept": str(done.kept) if done.kept else None,
         "logs": [str(one) for one in done.logs],
-        "left_out": list(done.left_out),
+        "left_out": [worded(one, code) for one in done.left_out],
         "files": list(brought.files),
         "trusted": list(brought.trusted),
         "not_trusted": list(brought.not_trusted),
         "photos": brought.photos,
         "manuals": brought.manuals,
-        "problems": list(brought.problems),
+        "problems": [worded(one, code) for one in brought.problems],
     }
 
 

@@ -16,8 +16,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TextIO
 
-from kb.base.errors import BadInput, BookTrouble, BookUnavailable, NotFound
-from kb.base.messages import Said
+from kb.base.errors import BadInput, BookTrouble, BookUnavailable, JackfieldError, NotFound
+from kb.base.messages import Said, Wording
 from kb.base.text import visible
 
 if TYPE_CHECKING:
@@ -176,9 +176,10 @@ class Session:
         if self.as_json and not self._answered:
             self.json({"error": why.in_language(self.language.code)})
 
-    def say(self, message: str, file: TextIO | None = None) -> None:
+    def say(self, message: Wording | JackfieldError, file: TextIO | None = None) -> None:
         """A message about the work, on stderr, so that stdout holds the answer alone."""
-        print(visible(message, frozenset("\n")), file=file or sys.stderr)
+        said = message if isinstance(message, str) else message.in_language(self.language.code)
+        print(visible(said, frozenset("\n")), file=file or sys.stderr)
 
     def has_written_where(self, trouble: BookUnavailable) -> bool:
         """Has this command committed anything to the very book that the trouble is about?"""
@@ -228,8 +229,8 @@ def running(session: Session) -> Iterator[None]:
         raise
     except BookUnavailable as trouble:
         if session.has_written_where(trouble):
-            why = str(trouble).partition("; nothing was changed")[0]
-            raise type(trouble)(Said("error/saved-before", why=why)) from trouble
+            saved = Said("error/saved-before", why=trouble.without_assurance())
+            raise type(trouble)(saved) from trouble
         raise
     finally:
         session.close()

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from kb.base.errors import BadInput
-from kb.base.messages import LANGUAGES
+from kb.base.messages import LANGUAGES, Said
 from kb.base.text import words_of_list
 from kb.cli.command import command
 from kb.cli.common import Quantity, Session, choice, text
@@ -110,7 +110,7 @@ def _said(settings: Settings, language: Language) -> str:
 
 def _plate(value: float | None, option: str, most: float, unit: str) -> float | None:
     if value is not None and not 0 <= value <= most:
-        raise BadInput(option, value, f"{unit} from the plate, at most {most:g}; 0: not known")
+        raise BadInput(option, value, Said("expected/unit-of-plate", unit=unit, most=f"{most:g}"))
     return value
 
 

@@ -7,7 +7,8 @@ from functools import partial
 
 import click
 
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput
+from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session
 from kb.cli.share_files import merged_json, pending, tell_given, tell_merged
@@ -104,9 +105,9 @@ def _two_books(session: Session, url: str) -> None:
     if session.store:
         raise BadInput(
             "--store",
-            described("a shared book"),
-            "your own book (without --store); give the shared one as URL",
+            Said("seen/shared-book"),
+            Said("expected/own-book-not-shared"),
         )
     if "://" not in url:  # may hold a password all the same: it is not shown
-        expected = "postgresql+psycopg://USER@HOST/NAME or sqlite:///FILE"
-        raise BadInput("URL", described("no URL"), expected)
+        expected = Said("expected/share-url")
+        raise BadInput("URL", Said("seen/no-url"), expected)

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb.base import clock
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput
+from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Output, Session, agreed, text
 from kb.cli.share_review import personal_json, place_of, reviewed, signs_of
@@ -58,7 +59,11 @@ def out_command(
     from kb.settings import KEY
 
     if since is not None and (peer or everything):
-        raise BadInput("share out", described(f"--{'for' if peer else 'all'} and --since"), "one of them")
+        raise BadInput(
+            "share out",
+            Said("seen/two-options", option="--for" if peer else "--all", other="--since"),
+            Said("expected/one-of-them"),
+        )
     store = session.found_book.store
     anew = prepare(store)
     mine = known.load(session.folder)
@@ -204,9 +209,11 @@ def _signer(header: Header, mine: Peers, anyone: bool, file: str) -> str | None:
     name = next((name for name, key in mine.trusted.items() if key == header.signed_by), "")
     if mine.signed_only and not anyone and not name:
         seen = (
-            f"a key that is not trusted ({header.signed_by[:12]}...)" if header.signed_by else "no signature"
+            Said("seen/untrusted-key", key=header.signed_by[:12])
+            if header.signed_by
+            else Said("seen/no-signature")
         )
-        raise BadInput(file, described(seen), "the signature of a trusted key (`share trust`), or --anyone")
+        raise BadInput(file, seen, Said("expected/trusted-signature"))
     return name if header.signed_by else None
 
 

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import click
 
-from kb.base.errors import BadInput, NotFound, described
+from kb.base.errors import NOTHING, BadInput, NotFound, shown
 from kb.base.inputfiles import read_text
+from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Output, Session, text
 from kb.cli.dump import write_whole
@@ -29,7 +30,7 @@ def key_command(session: Session, file: str | None, name: str | None, replace: b
     assert key is not None
     called = plain.line(name or session.settings.initials, "name", 40)
     if not called:
-        raise BadInput("name", described("nothing"), "--name NAME, or initials in the settings")
+        raise BadInput("name", NOTHING, Said("expected/name-or-initials"))
     said = key_file(called, public(key))
     if file:
         write_whole(Path(file), [said], replace=replace)
@@ -58,23 +59,23 @@ def trust_command(
     from kb.exchange.signing import read_key_file
 
     if sum((bool(file), bool(drop), anyone, signed_only)) > 1:
-        raise BadInput("trust", described("several of FILE, --drop, --anyone, --signed-only"), "one of them")
+        raise BadInput("trust", Said("seen/several-share-options"), Said("expected/one-of-them"))
     if file:
-        name, key = read_key_file(*read_text(file, 65_536, "the file that `jackfield share key` writes"))
+        name, key = read_key_file(*read_text(file, 65_536, Said("expected/key-file")))
     if not (file or drop or anyone or signed_only):
         mine = known.load(session.folder)
     else:
         with known.changing(session.folder) as mine:
             if drop:
                 if drop not in mine.trusted:
-                    raise NotFound(f"nobody called {drop!r} is trusted")
+                    raise NotFound(Said("error/nobody-trusted-called", name=shown(drop)))
                 del mine.trusted[drop]
             elif file:
                 if mine.trusted.get(name, key) != key:
                     raise BadInput(
                         file,
-                        described(f"another key of {name}"),
-                        "the key that is trusted, or --drop the old one first",
+                        Said("seen/another-key", name=name),
+                        Said("expected/trusted-key-or-drop"),
                     )
                 mine.trusted[name] = key
             mine.signed_only = not anyone and (mine.signed_only or bool(file) or signed_only)

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb.base import text as plain
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput
+from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session, text
 
@@ -49,7 +50,11 @@ def review_command(
     from kb.exchange.sharing import prepare
 
     if list_released and (release or keep or approve or ask):
-        raise BadInput("share review", described("--released and another option"), "--released alone")
+        raise BadInput(
+            "share review",
+            Said("seen/and-another-option", option="--released"),
+            Said("expected/option-alone", option="--released"),
+        )
     store = session.found_book.store
     prepare(store)
     if list_released:
@@ -183,7 +188,7 @@ def _by_name(
     stay = {_whole(name, [*fit, *may_go, *mine.declined]) for name in kept}
     allowed = {_whole(name, may_go) for name in approved}
     if both := (let | allowed) & stay:
-        raise BadInput("share review", min(both), "--keep or not, one of the two")
+        raise BadInput("share review", min(both), Said("expected/keep-or-not"))
     with known.changing(session.folder) as mine:
         held_again = sorted(stay & set(mine.approved))
         done.approved = len(allowed - set(mine.approved))
@@ -271,7 +276,7 @@ def _whole(name: str, known: Iterable[str]) -> str:
         raise BadInput(
             "review",
             name,
-            "VISIT or VISIT.JACK as `share review` lists them, with --json or --released",
+            Said("expected/review-words"),
         )
     return found.pop()
 

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 import click
 
 from kb.base import clock, text
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput
 from kb.base.inputfiles import read_data
-from kb.base.messages import LANGUAGES
+from kb.base.messages import LANGUAGES, Said
 from kb.base.parsing import stored_json
 from kb.cli.command import command
 from kb.cli.common import Output, Session
@@ -107,7 +107,7 @@ def asked_paper(session: Session, paper: str | None) -> Paper:
 
 def _not_both(session: Session, out: str) -> None:
     if session.as_json and out == "-":
-        raise BadInput("--out", described("- with --json"), "a file, since the JSON goes to stdout")
+        raise BadInput("--out", Said("seen/dash-with-json"), Said("expected/file-since-json"))
 
 
 def _readings(file: str | None, session: Session, job: Job | None) -> Judgement | None:

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 from rich.table import Table
 
-from kb.base.errors import BadInput, NotFound, described
+from kb.base.errors import BadInput, NotFound
+from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Output, Session, text
 from kb.cli.panel_view import noted_json, panel_table, source_title
@@ -107,7 +108,7 @@ def _write_picture(file: str, session: Session, known: SetView) -> None:
     from kb.sheet.layout import panel_rows
 
     if session.as_json and file == "-":
-        raise BadInput("--svg", described("- with --json"), "a file")
+        raise BadInput("--svg", Said("seen/dash-with-json"), Said("expected/file"))
     title = f"{known.source.make} {known.source.model}"
     write_out(file, f"{panel_picture(title, panel_rows(known.panel))}\n", "--svg")
 

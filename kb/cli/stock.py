@@ -11,6 +11,7 @@ import click
 
 from kb.base import clock
 from kb.base.errors import BadInput, NotFound
+from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session, answering, text
 from kb.cli.job_fields import read_day
@@ -56,12 +57,12 @@ def _changed(now: dict[str, int], items: Sequence[str]) -> dict[str, int]:
     for one in items:
         found = _SAID.match(one)
         if not found:
-            raise BadInput("stock", one, "ITEM=COUNT, ITEM=+COUNT or ITEM=-COUNT")
+            raise BadInput("stock", one, Said("expected/stock-words"))
         item, sign, count = found[1].strip(), found[2], int(found[3])
         catalogue().item(item, "stock")
         left = count if not sign else have.get(item, 0) + (count if sign == "+" else -count)
         if left < 0:
-            raise BadInput("stock", one, f"at most {have.get(item, 0)} taken out")
+            raise BadInput("stock", one, Said("expected/taken-out", most=have.get(item, 0)))
         have[item] = left
     return have
 

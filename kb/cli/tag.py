@@ -5,8 +5,8 @@ from __future__ import annotations
 import click
 
 from kb.base import clock
-from kb.base.errors import BadInput, described
-from kb.base.messages import LANGUAGES
+from kb.base.errors import BadInput
+from kb.base.messages import LANGUAGES, Said
 from kb.cli.command import command
 from kb.cli.common import Output, Session
 from kb.cli.job_option import job_option
@@ -36,7 +36,7 @@ def tag_command(
     jackfield tag Norwell NV40-210 --out tag.html
     """
     if session.as_json and out == "-":
-        raise BadInput("--out", described("- with --json"), "a file, since the JSON goes to stdout")
+        raise BadInput("--out", Said("seen/dash-with-json"), Said("expected/file-since-json"))
     asked, _ = for_path(session, asked, job_ref)
     known = asked.view_to_write(session, "tag")
     connection = asked.connect(session, known, asked.metres(session))
@@ -64,5 +64,5 @@ def _address(served: str) -> str:
     from urllib.parse import urlsplit
 
     if served and not (urlsplit(served).scheme in ("http", "https") and urlsplit(served).hostname):
-        raise BadInput("--served", served, "an address such as https://loops.example/")
+        raise BadInput("--served", served, Said("expected/address"))
     return served

@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from kb.base.errors import NotFound
+from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session, text
 
@@ -21,7 +22,7 @@ def undo_command(session: Session, what: str | None) -> int:
 
     book = session.book
     if session.store is None and not book.path.exists():
-        raise NotFound("there is nothing to undo: there is no book yet")
+        raise NotFound(Said("error/no-book-to-undo"))
     if what is None:
         with book.store.snapshot() as now:
             change = latest(now)

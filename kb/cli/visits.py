@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb.base.errors import BadInput, NotFound
+from kb.base.messages import Said
 from kb.base.text import squeezed
 from kb.cli.command import command
 from kb.cli.common import Session
@@ -49,7 +50,7 @@ def visits_command(
     jackfield visits alder
     """
     if session.store is None and not session.book.path.exists():
-        raise NotFound("no visit in the book yet")
+        raise NotFound(Said("error/no-visits-yet"))
     from kb.store.facts import briefly
 
     first = None if since is None else _days(since, "--since")[0]
@@ -94,7 +95,7 @@ def _days(typed: str, option: str) -> tuple[date, date]:
         first = date(year, month, 1)
         following = date(year + 1, 1, 1) if not part[2] or month == _DECEMBER else date(year, month + 1, 1)
     except ValueError:
-        raise BadInput(option, typed, "a day, a month such as 2025-11, or a year") from None
+        raise BadInput(option, typed, Said("expected/day-month-year")) from None
     return first, following - timedelta(days=1)
 
 

@@ -15,7 +15,7 @@ from datetime import date
 from functools import cache
 from typing import Final
 
-from kb.base.errors import BadInput
+from kb.base.errors import BadInput, JackfieldError
 from kb.base.messages import LANGUAGES, Said, messages, template
 from kb.base.text import visible
 from kb.domain.words import Word
@@ -50,6 +50,8 @@ class Language:
             return self.word(value)
         if isinstance(value, float):
             return self.number(f"{value:g}")
+        if isinstance(value, Said | JackfieldError):
+            value = value.in_language(self.code)
         return visible(str(value))
 
     def number(self, written: str) -> str:

@@ -69,6 +69,7 @@ SIZES: Final = (1.0, 200.0)  #: picture diagonal in inches
 #: The fields of a jack that the panel reader infers from form and marking.
 INFERRED: Final = ("direction", "signal", "level")
 
+THE_VISIT: Final = Said("place/the-visit")  #: where something is wrong with the one visit that is meant
 _YEAR: Final = Whole(FIRST_YEAR, LAST_YEAR, Said("expected/year", first=FIRST_YEAR, last=LAST_YEAR))
 _DIAGONAL: Final = Number(*SIZES, Said("expected/diagonal", low=f"{SIZES[0]:g}", high=f"{SIZES[1]:g}"))
 
@@ -177,7 +178,7 @@ class _Jacks(ValueKind):
     expected = Said("expected/list-of-jacks")
 
     def read(self, value: object, _: Wording) -> tuple[Finding, ...]:
-        return listed(finding_from, JACKS)(value, "jack")
+        return listed(finding_from, JACKS, each="place/jack")(value, "jack")
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,7 +241,7 @@ class Visit:
 # -- reading ---------------------------------------------------------------------------------------
 
 
-def visit_from(data: object, place: Wording = "visit", *, recorded: bool = False) -> Visit:
+def visit_from(data: object, place: Wording = THE_VISIT, *, recorded: bool = False) -> Visit:
     """The visit that ``data`` (parsed JSON or TOML) describes.
 
     ``recorded``: it is in a book already, so days and years in the future are taken as they are: a clock
@@ -318,11 +319,12 @@ def at_source(seen: Sequence[_Seen], kind: Kind) -> tuple[_Seen, ...]:
     return tuple(told(one) for one in seen)
 
 
-def visits_from(data: object, place: Wording = "visit") -> list[Visit]:
-    """One visit or a list of them, each named by its number in messages."""
+def visits_from(data: object, place: Wording = "") -> list[Visit]:
+    """One visit or a list of them, each named by its number in messages; ``place`` is that of all."""
     if isinstance(data, Sequence) and not isinstance(data, (str, bytes)):
-        return [visit_from(one, f"{place} {number}") for number, one in enumerate(data, 1)]
-    return [visit_from(data, place)]
+        numbered = (Said("place/visit", number=number) for number in range(1, len(data) + 1))
+        return [visit_from(one, inside(place, at)) for at, one in zip(numbered, data, strict=True)]
+    return [visit_from(data, inside(place, THE_VISIT))]
 
 
 def finding_from(value: object, place: Wording) -> Finding:

@@ -32,6 +32,7 @@ from typing import Any, Final, NamedTuple
 
 from kb.base import clock
 from kb.base.errors import BookTrouble
+from kb.base.messages import Said
 from kb.base.text import squeezed
 from kb.catalogue import standard_chances
 from kb.domain.chance import Chance
@@ -390,7 +391,7 @@ class Evidence(Counted):
         evidence = cls(prior or standard_prior(), family, {})
         try:
             if data["version"] != VERSION:
-                raise BookTrouble("evidence of another version: it has to be learned again")
+                raise BookTrouble(Said("error/evidence-of-other-version"))
             evidence._sets = {key: _group_facts(row) for key, row in data["sets"].items()}
             evidence._families = {key: _group_facts(row) for key, row in data["families"].items()}
             evidence._tally = data["tally"]
@@ -403,7 +404,7 @@ class Evidence(Counted):
                 else:
                     tree.fill(data[name])
         except (KeyError, TypeError, ValueError, AttributeError) as mistake:
-            raise BookTrouble("spoilt evidence: it has to be learned again") from mistake
+            raise BookTrouble(Said("error/evidence-spoilt")) from mistake
         return evidence
 
 

@@ -14,8 +14,8 @@ from math import exp, log, log1p
 from typing import Final, NamedTuple
 
 from kb.base.datafiles import data_tables
-from kb.base.errors import BadInput, BookTrouble
-from kb.base.messages import Wording
+from kb.base.errors import BadInput, BookTrouble, inside
+from kb.base.messages import Said, Wording
 from kb.base.validation import Fields, keyed, listed, number, sentence
 from kb.catalogue import standard_chances
 from kb.domain.words import Basis, Display, Form, Kind, Signal, Speakers
@@ -128,7 +128,7 @@ def prior_from(
     prior = Prior(
         worth=worth.need("sets", _positive),
         other=worth.need("other", _chance),
-        places=fields.need("place", listed(_place, MOST), "[[place]] tables"),
+        places=fields.need("place", listed(_place, MOST), Said("expected/tables-of", kind="place")),
         speakers=fields.need("speakers", keyed(Signal.read, _effects, MOST), _TABLES),
         works=works,
         taken=fields.need("taken", keyed(Signal.read, _chance, MOST), _TABLES),
@@ -141,9 +141,9 @@ def prior_from(
     return prior
 
 
-_TABLES: Final = "tables as in data/prior.toml"
-_positive: Final = number(0, 1e6, "a number above 0", above=True)
-_chance: Final = number(1e-9, 1 - 1e-9, "a chance between 0 and 1")
+_TABLES: Final = Said("expected/prior-tables")
+_positive: Final = number(0, 1e6, Said("expected/number-above", low=0), above=True)
+_chance: Final = number(1e-9, 1 - 1e-9, Said("expected/chance-between"))
 
 
 def _with_source(value: object, place: Wording) -> Fields:
@@ -158,14 +158,14 @@ def standard_prior() -> Prior:
     try:
         return prior_from(data_tables("prior.toml"), "prior.toml")
     except BadInput as mistake:
-        raise BookTrouble(f"prior.toml, which came with Jackfield, is damaged: {mistake}") from mistake
+        raise BookTrouble(Said("error/prior-damaged", damage=mistake)) from mistake
 
 
 def _place(data: object, place: Wording) -> PlacePrior:
-    fields = Fields(data, place, "a table with kind, share and shapes")
+    fields = Fields(data, place, Said("expected/table-with", fields="kind, share", last="shapes"))
     shapes: dict[str, float] = {}
     for written, share in fields.need("shapes", keyed(sentence, _positive, MOST), _TABLES).items():
-        shape = _shape(written, f"{place}, shapes")
+        shape = _shape(written, inside(place, "shapes"))
         shapes[shape] = shapes.get(shape, 0.0) + share
     total = sum(shapes.values())
     prior = PlacePrior(
@@ -181,7 +181,7 @@ def _place(data: object, place: Wording) -> PlacePrior:
 
 def _era(value: object, place: Wording) -> str:
     if value not in (ANY, "early", *map(str, ERAS)):
-        raise BadInput(place, value, f"early or the first year of an era: {', '.join(map(str, ERAS))}")
+        raise BadInput(place, value, Said("expected/era", years=", ".join(map(str, ERAS))))
     return str(value)
 
 
@@ -198,7 +198,7 @@ def _shape(written: str, place: Wording) -> str:
 
 
 def _effects(data: object, place: Wording) -> dict[Speakers, float]:
-    fields = Fields(data, place, "a table of effects and shares")
+    fields = Fields(data, place, Said("expected/table-of-effects"))
     shares = {effect: fields.need(effect.value, _positive) for effect in EFFECTS}
     fields.end()
     total = sum(shares.values())

@@ -20,8 +20,9 @@ from typing import Final
 
 from kb.base import clock
 from kb.base.atomic import sync_names
-from kb.base.errors import BadInput, BookTrouble, NotFound, ascii_controls, described, stated
+from kb.base.errors import BadInput, BookTrouble, NotFound, Stated, ascii_controls
 from kb.base.files import refuse_special, uri_of
+from kb.base.messages import Said, Wording
 from kb.exchange import home_files as beside
 from kb.exchange.home_files import Brought
 from kb.store.failures import translated
@@ -61,7 +62,7 @@ class Backup:
     removed: tuple[Path, ...]
     photos: int
     manuals: int
-    problems: tuple[str, ...]
+    problems: tuple[Wording, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +72,7 @@ class Restored:
     copy: Copy
     kept: Path | None
     logs: tuple[Path, ...]
-    left_out: tuple[str, ...]
+    left_out: tuple[Wording, ...]
     """Parts of the backup that belong to no book."""
     brought: Brought
 
@@ -91,7 +92,7 @@ def back_up(book: Path, folder: Path, keep: int = KEEP) -> Backup:
     there is no new file.
     """
     if not book.exists():
-        raise NotFound(f"{book}: there is no book here yet")
+        raise NotFound(Said("error/no-book", place=book))
     refuse_special(book)
     with translated(str(folder)):
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -105,7 +106,7 @@ def back_up(book: Path, folder: Path, keep: int = KEEP) -> Backup:
         with suppress(OSError):
             path.unlink(missing_ok=True)
         raise
-    problems = [str(one) for one in copy.wrong.said("trigger", "index", "view", "table")]
+    problems: list[Wording] = list(copy.wrong.said("trigger", "index", "view", "table"))
     removed: tuple[Path, ...] = ()
     photos = manuals = 0
     try:
@@ -114,7 +115,7 @@ def back_up(book: Path, folder: Path, keep: int = KEEP) -> Backup:
         if not problems:  # an older copy may be the better one
             removed = _pruned(folder, keep, copy)
     except BookTrouble as trouble:
-        problems.append(str(trouble))
+        problems.append(trouble.said)
     return Backup(copy, removed, photos, manuals, tuple(problems))
 
 
@@ -167,12 +168,10 @@ def newest(folder: Path, book: Path) -> tuple[Path, tuple[Path, ...]]:
         if not any(_follows(head, stands) for head, _ in heads):
             heads.append((path, stands))
     if not heads:
-        raise NotFound(f"{folder}: there is no backup here; name one")
+        raise NotFound(Said("error/no-backup", place=folder))
     if len(heads) > 1:
         names = ", ".join(path.name for path, _ in heads)
-        raise BadInput(
-            str(folder), described("backups with different histories"), f"the name of one: {names}"
-        )
+        raise BadInput(str(folder), Said("seen/several-histories"), Said("expected/name-of-one", names=names))
     return heads[0][0], unreadable
 
 
@@ -209,7 +208,7 @@ def _pruned(folder: Path, keep: int, made: Copy) -> tuple[Path, ...]:
 def examined(path: Path) -> Copy:
     """Return the content of a backup; raises BookTrouble if it is no complete book of a known format."""
     if not path.exists():
-        raise BadInput(str(path), stated("file not found"))
+        raise BadInput(str(path), Stated("error/file-not-found"))
     refuse_special(path)
     try:
         with closing(_read_only(path)) as copy:
@@ -217,26 +216,26 @@ def examined(path: Path) -> Copy:
             for check in ("integrity_check(3)", "foreign_key_check"):
                 wrong = [row for row in copy.execute(f"PRAGMA {check}") if row[0] != "ok"]
                 if wrong:
-                    raise BookTrouble(f"{path}: is damaged ({ascii_controls(str(wrong[0][0]))[:120]})")
+                    raise BookTrouble(
+                        Said("error/damaged-why", place=path, why=ascii_controls(str(wrong[0][0]))[:120])
+                    )
             [(stamp,)] = copy.execute("SELECT version_num FROM alembic_version").fetchall()
             if stamp not in FORMATS:
-                raise BookTrouble(
-                    f"{path}: is of a format that this Jackfield does not know; update jackfield"
-                )
+                raise BookTrouble(Said("error/unknown-format", place=path))
             other = differences(copy, stamp)
             if other.fatal:
-                raise BookTrouble(f"{path}: is not a book: {other.fatal[0]} is missing or different")
+                raise BookTrouble(Said("error/not-a-book", place=path, what=other.fatal[0]))
             [(encoding,)] = copy.execute("PRAGMA encoding").fetchall()
             [(book, revision, mark)] = copy.execute("SELECT id, revision, mark FROM book").fetchall()
             [(visits,)] = copy.execute("SELECT count(*) FROM visit").fetchall()
             [(findings,)] = copy.execute("SELECT count(*) FROM finding").fetchall()
             last = copy.execute("SELECT coalesce(max(revision), 0) FROM writing").fetchone()[0]
     except sqlite3.Error as problem:
-        raise BookTrouble(f"{path}: {_not_read(problem)}") from problem
+        raise BookTrouble(Said("error/place-why", place=path, why=_not_read(problem))) from problem
     except ValueError as problem:
-        raise BookTrouble(f"{path}: is not a complete book") from problem
+        raise BookTrouble(Said("error/incomplete-book", place=path)) from problem
     if last != revision or encoding != "UTF-8":
-        raise BookTrouble(f"{path}: says revision {revision}, but its last change is {last}")
+        raise BookTrouble(Said("error/revision-differs", place=path, revision=revision, last=last))
     return Copy(path, visits, findings, Standing(book, revision, mark), stamp, other)
 
 
@@ -251,10 +250,12 @@ _TROUBLE: Final = frozenset(
 )
 
 
-def _not_read(problem: sqlite3.Error) -> str:
+def _not_read(problem: sqlite3.Error) -> Said:
     """Say why the file cannot be read: it is no book, or SQLite has trouble just now."""
     code = getattr(problem, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
-    return SQLITE[code] if code in _TROUBLE else f"is no book ({ascii_controls(str(problem))[:120]})"
+    if code in _TROUBLE:
+        return SQLITE[code]
+    return Said("error/no-book-why", why=ascii_controls(str(problem))[:120])
 
 
 def _read_only(path: Path) -> sqlite3.Connection:
@@ -276,8 +277,14 @@ def _agrees(book: Path, copy: Copy) -> None:
         ).fetchone()[0]
     if there != (copy.standing.book, copy.visits) or findings != copy.findings:
         raise BookTrouble(
-            f"{copy.path}: holds {copy.visits} visits with {copy.findings} findings, the book {there[1]} "
-            f"with {findings}; the copy was removed"
+            Said(
+                "error/copy-differs",
+                place=copy.path,
+                visits=copy.visits,
+                findings=copy.findings,
+                there=there[1],
+                found=findings,
+            )
         )
 
 
@@ -289,13 +296,13 @@ def restore(backup: Path, book: Path, *, replace: bool) -> Restored:
     """
     copy = examined(backup)
     if book.exists() and backup.samefile(book):
-        raise BadInput(str(backup), described("the book itself"), "a backup of it")
+        raise BadInput(str(backup), Said("seen/book-itself"), Said("expected/backup-of-it"))
     refuse_special(book)
     if book.exists() and not replace:
         raise BadInput(
             str(book),
-            stated("a book exists here"),
-            "add --replace; the old book is kept next to the new",
+            Stated("error/book-exists"),
+            Said("do/replace-book"),
         )
     with translated(str(book)):
         book.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -327,7 +334,7 @@ class _Draft(FilePlace):
         return None
 
 
-def _made_fit(draft: Path, backup: Copy) -> tuple[str, ...]:
+def _made_fit(draft: Path, backup: Copy) -> tuple[Wording, ...]:
     """Turn a copy of a backup into a fresh book: no foreign parts, the present format.
 
     A server that has the book open would otherwise meet tables of an older format. Returns the removed parts.
@@ -356,8 +363,8 @@ def _made_fit(draft: Path, backup: Copy) -> tuple[str, ...]:
         backup.findings,
         backup.standing,
     ) or found.wrong:
-        raise BookTrouble(f"{backup.path}: could not be copied whole; nothing was changed")
-    return tuple(map(str, wrong.said("trigger", "index", "view", "table")))
+        raise BookTrouble(Said("error/not-copied-whole", place=backup.path))
+    return tuple(wrong.said("trigger", "index", "view", "table"))
 
 
 def _same_pages(draft: Path, book: Path) -> None:
@@ -410,7 +417,7 @@ def _sound(book: Path) -> bool:
         code = getattr(problem, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
         if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR):
             return False
-        raise BookTrouble(f"{book}: {SQLITE.get(code, problem)}") from problem
+        raise BookTrouble(Said("error/place-why", place=book, why=SQLITE.get(code, problem))) from problem
 
 
 def _alone(book: Path) -> None:
@@ -426,9 +433,7 @@ def _alone(book: Path) -> None:
     except sqlite3.DatabaseError as problem:
         code = getattr(problem, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
         if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-            raise BookTrouble(
-                f"{book}: is damaged, and another program has it open; stop that first; nothing was changed"
-            ) from problem
+            raise BookTrouble(Said("error/damaged-and-open", place=book)) from problem
 
 
 def _write_over(draft: Path, book: Path, kept: Path) -> None:
@@ -448,7 +453,7 @@ def _write_over(draft: Path, book: Path, kept: Path) -> None:
     def stepped(status: int, remaining: int, total: int) -> None:
         if status in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
             if time.monotonic() > until:
-                raise BookTrouble(f"{book}: {SQLITE[sqlite3.SQLITE_BUSY]}")
+                raise BookTrouble(Said("error/place-why", place=book, why=SQLITE[sqlite3.SQLITE_BUSY]))
         elif not saved:  # after the first page, which took the lock
             save()
 
@@ -471,7 +476,7 @@ def _write_over(draft: Path, book: Path, kept: Path) -> None:
         if now is not None and now == _stands(draft):
             return
         if now is None or now != _stands(kept):
-            raise BookTrouble(f"{trouble}; a copy of the old book: {kept}") from trouble
+            raise BookTrouble(Said("error/old-book-kept", trouble=trouble, kept=kept)) from trouble
         with suppress(OSError):
             kept.unlink(missing_ok=True)
         raise
@@ -526,7 +531,7 @@ def _place(draft: Path, book: Path) -> None:
     try:
         os.link(draft, book)
     except FileExistsError:
-        raise BookTrouble(f"{book}: another program has just made a book here; nothing was changed") from None
+        raise BookTrouble(Said("error/book-made-meanwhile", place=book)) from None
     except OSError:  # a disk without links
         draft.rename(book)
     else:

@@ -218,7 +218,7 @@ def _header(first: bytes, place: Wording) -> tuple[Header, int, str]:
             Said("seen/longer-line"),
             Said("expected/at-most-bytes", most=LINE_BYTES),
         )
-    place = f"{place}, line 1"
+    place = inside(place, Said("place/line", number=1))
     try:
         said = first.decode("utf-8")
     except UnicodeDecodeError:
@@ -277,7 +277,7 @@ def _facts(file: IO[bytes], place: Wording, header: Header, size: int) -> Iterat
     for number, line in lines_of(file, place, encoding="utf-8", most=size + LINE_BYTES):
         if number == 1:
             continue
-        where = f"{place}, line {number}"
+        where = inside(place, Said("place/line", number=number))
         value = json_of(line, where)
         fact = from_object(value, where)
         if isinstance(fact, VisitFact) and (fact.recorded or without_private(fact.visit) != fact.visit):

@@ -16,7 +16,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from kb.base.errors import BadInput, NotFound, described, shown
+from kb.base.errors import BadInput, NotFound, shown
+from kb.base.messages import Said
 from kb.base.text import words_of_list
 from kb.domain.language import Language
 from kb.domain.shortform import jack as short_jack
@@ -51,15 +52,13 @@ def named(book: Snapshot, given: str) -> tuple[type[Fact], str]:
     """
     start = given.strip().lower()
     if not LEAST <= len(start) <= 36 or not re.fullmatch(r"[0-9a-f-]+", start):
-        raise BadInput("id", given, f"the first {LEAST} or more characters of an id, as `history` shows them")
+        raise BadInput("id", given, Said("expected/more-of-short-id", least=LEAST))
     found = starting_with(book, start)
     if not found:
-        raise NotFound(
-            f"no visit or merge {shown(start)} in the book; `jackfield history MAKE MODEL` lists them"
-        )
+        raise NotFound(Said("error/no-fact-see-history", id=shown(start)))
     if len(found) > 1:
         begin = briefly(book, [one for _, one in found[:5]]).values()
-        raise BadInput("id", given, f"more of the id: {', '.join(begin)}")
+        raise BadInput("id", given, Said("expected/more-of-id", ids=", ".join(begin)))
     return found[0]
 
 
@@ -67,7 +66,7 @@ def visit_named(book: Snapshot, given: str) -> Visit:
     """Return the visit whose id begins so; raises as ``named``."""
     kind, fact = named(book, given)
     if kind is not VisitFact:
-        raise BadInput("id", given, "a visit; this is a merge or a note")
+        raise BadInput("id", given, Said("expected/visit-not-merge"))
     return book.visit(latest_entry(book, fact))
 
 
@@ -84,7 +83,7 @@ def corrected(
     for edit in edits:
         name, sign, value = edit.partition("=")
         if not sign:
-            raise BadInput("correct", edit, "FIELD=VALUE or JACK.FIELD=VALUE")
+            raise BadInput("correct", edit, Said("expected/edits"))
         _put(data, name.strip(), value)
     for number in sorted(set(dropped), reverse=True):
         if not 1 <= number <= len(data["jacks"]):
@@ -92,7 +91,7 @@ def corrected(
         del data["jacks"][number - 1]
     data["jacks"] += [finding_to(short_jack(one, f"jack {one}")) for one in added]
     if visit_to(visit_from(data)) == before:
-        raise BadInput("correct", described("no change"), "FIELD=VALUE, --drop, --add or --file")
+        raise BadInput("correct", Said("seen/no-change"), Said("expected/changes"))
     return succeeding(visit_from({**data, "id": None, "supersedes": None}), visit)
 
 
@@ -111,9 +110,11 @@ def _put(data: dict[str, Any], name: str, value: str) -> None:
     if place := _PLACE.match(name):
         number, field = int(place[1]), place[2]
         if field not in _JACK:
-            raise BadInput(f"jack {number}", field, f"one of {', '.join(_JACK)}")
+            raise BadInput(
+                Said("place/jack", number=number), field, Said("expected/one-of", words=", ".join(_JACK))
+            )
         if not 1 <= number <= len(data["jacks"]):
-            raise BadInput(f"jack {number}", field, _jacks(data))
+            raise BadInput(Said("place/jack", number=number), field, _jacks(data))
         data["jacks"][number - 1][field] = _value(field, said)
     elif name in _SOURCE:
         data["source"][name] = _value(name, said)
@@ -123,7 +124,7 @@ def _put(data: dict[str, Any], name: str, value: str) -> None:
         data[name] = said
     else:
         raise BadInput(
-            "correct", name, f"one of {', '.join((*_SOURCE, *_VISIT))}, or JACK.FIELD such as 2.outcome"
+            "correct", name, Said("expected/field-or-jack-field", fields=", ".join((*_SOURCE, *_VISIT)))
         )
 
 
@@ -155,18 +156,18 @@ def correct(store: Store, old: Visit, new: Visit) -> str:
     new = replace(new, supersedes=tuple(dict.fromkeys((*new.supersedes, *every)))[:SUPERSEDES])
     [recorded] = store.record([new]).recorded or [None]
     if recorded is None:
-        raise BadInput("correct", described("the same correction"), "one that is not in the book already")
+        raise BadInput("correct", Said("seen/same-correction"), Said("expected/new-correction"))
     return recorded.id
 
 
 def _must_stand(book: Snapshot, visit: Visit) -> None:
     entry = next(one for one in book.history_of(visit.source.key) if one.visit.id == visit.id)
     if entry.withdrawn:
-        raise BadInput("visit", visit.id, "a visit that is not withdrawn (`jackfield undo` brings it back)")
+        raise BadInput("visit", visit.id, Said("expected/visit-in-force"))
     if entry.taken_back:
-        raise BadInput("visit", visit.id, "a visit whose bundle was not taken back")
+        raise BadInput("visit", visit.id, Said("expected/visit-of-valid-bundle"))
     if entry.superseded_by:
-        raise BadInput("visit", visit.id, f"the newest version of this visit, {entry.superseded_by[0][:12]}")
+        raise BadInput("visit", visit.id, Said("expected/newest-version", id=entry.superseded_by[0][:12]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,13 +200,13 @@ def merge(store: Store, spelling: tuple[str, str], same_as: tuple[str, str]) -> 
     keys = [set_key(*spelling), set_key(*same_as)]
     for key, name in zip(keys, (spelling, same_as), strict=True):
         if key.startswith("/") or key.endswith("/"):
-            raise BadInput("merge", " ".join(name), "a make and a model with letters or digits")
+            raise BadInput("merge", " ".join(name), Said("expected/make-and-model"))
     with store.snapshot() as book:
         if not book.history_of(keys[0]):
-            raise NotFound(f"nobody met {' '.join(spelling)} yet: there is nothing to merge")
+            raise NotFound(Said("error/nothing-to-merge", set=" ".join(spelling)))
     fact = store.alias(*keys)
     if not fact:
-        raise BadInput("merge", " ".join(spelling), "a spelling that is not yet merged with that set")
+        raise BadInput("merge", " ".join(spelling), Said("expected/unmerged-spelling"))
     return fact
 
 
@@ -218,11 +219,10 @@ def latest(book: Snapshot) -> Change:
     for one in every:
         if one.own:
             return one
-    others = ""
-    if every:
-        brief = briefly(book, [every[0].id])[every[0].id]
-        others = f"; the latest that came from another book: `jackfield undo {brief}`"
-    raise NotFound(f"there is no correction, withdrawal or merge of this book to undo{others}")
+    if not every:
+        raise NotFound(Said("error/nothing-to-undo"))
+    brief = briefly(book, [every[0].id])[every[0].id]
+    raise NotFound(Said("error/nothing-own-to-undo", id=brief))
 
 
 def about(book: Snapshot, change: Change, language: Language) -> str:
@@ -258,7 +258,7 @@ def _change(book: Snapshot, given: str) -> Change:
             return one
     if kind is not VisitFact or book.visit(fact).supersedes:
         return Change("withdrawal", fact, 0)  # it was undone before: put it in force again
-    raise BadInput("undo", given, "a correction, withdrawal or merge; `jackfield withdraw` takes a visit out")
+    raise BadInput("undo", given, Said("expected/to-undo"))
 
 
 def title(source: Source) -> str:

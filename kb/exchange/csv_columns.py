@@ -24,8 +24,8 @@ from datetime import UTC, datetime
 from typing import Final
 
 from kb.base import text
-from kb.base.errors import BadInput, described, kind_of
-from kb.base.messages import Wording
+from kb.base.errors import BadInput, kind_of
+from kb.base.messages import Said, Wording
 from kb.base.parsing import toml_of
 from kb.base.validation import Fields, keyed
 from kb.domain.jack import Jack
@@ -103,7 +103,7 @@ class Columns:
 
 def read_mapping(toml: str, place: Wording) -> TableMap:
     """Return the mapping in a TOML text; raises BadInput naming the key."""
-    given = Fields(toml_of(toml, place), place, "tables such as [columns]")
+    given = Fields(toml_of(toml, place), place, Said("expected/columns-table"))
     mapping = TableMap(
         columns=given.take("columns", keyed(_word, _field_or_none, _MOST), {}),
         values=given.take("values", keyed(_field, keyed(_word, _word, _MOST), _MOST), {}),
@@ -115,7 +115,7 @@ def read_mapping(toml: str, place: Wording) -> TableMap:
 
 
 def _date(data: object, place: Wording) -> str:
-    given = Fields(data, place, "a table with date")
+    given = Fields(data, place, Said("expected/table-with-date"))
     found = given.take("date", lambda value, at: date_form(_word(value, at), at), "")
     given.end()
     return found
@@ -124,7 +124,7 @@ def _date(data: object, place: Wording) -> str:
 def _word(value: object, place: Wording) -> str:
     """Read a word of the table; a number may be used as one."""
     if not isinstance(value, str | int | float) or isinstance(value, bool):
-        raise BadInput(place, kind_of(value), "a word")
+        raise BadInput(place, kind_of(value), Said("expected/word"))
     return str(value)
 
 
@@ -141,7 +141,9 @@ def _field_or_none(value: object, place: Wording) -> str:
 def _named(value: object, place: Wording, known: Sequence[str]) -> str:
     name = _word(value, place)
     if name not in known:
-        raise BadInput(place, name, f"a field: {', '.join((*VISIT_FIELDS, *JACK_FIELDS))}, or - to skip it")
+        raise BadInput(
+            place, name, Said("expected/field-or-skip", fields=", ".join((*VISIT_FIELDS, *JACK_FIELDS)))
+        )
     return name
 
 
@@ -161,7 +163,7 @@ def date_form(form: str, place: Wording) -> str:
     except (ValueError, re.error):  # strptime builds a regular expression: a code used twice is one too many
         read = None
     if read is None or read.date() != _PROBE.date():
-        raise BadInput(place, form, "day, month and year once each, such as %d/%m/%Y")
+        raise BadInput(place, form, Said("expected/date-form"))
     return form
 
 
@@ -186,14 +188,20 @@ def chosen(header: Sequence[str], mapping: TableMap, place: Wording) -> Columns:
     here = {text.squeezed(column) or column for column in header}
     for column in mapping.columns:
         if (text.squeezed(column) or column) not in here:
-            raise BadInput(place, described(f"no column {column}"), f"one of {', '.join(header)}"[:300])
+            raise BadInput(
+                place,
+                Said("seen/no-column", column=column),
+                Said("expected/one-of", words=", ".join(header)[:300]),
+            )
     ours = any(text.squeezed(column) == "RECORD" for column in header)
     fields: list[str] = []
     seen: list[str] = []
     for column in header:
         key = text.squeezed(column) or column
         if key in seen and fields[seen.index(key)]:
-            raise BadInput(place, described(f"two columns called {column}"), "one of that name")
+            raise BadInput(
+                place, Said("seen/columns-of-one-name", column=column), Said("expected/one-of-that-name")
+            )
         seen.append(key)
         name = said.get(key)
         if name is None:
@@ -204,7 +212,9 @@ def chosen(header: Sequence[str], mapping: TableMap, place: Wording) -> Columns:
         if name == LEFT_OUT:
             name = ""
         if name and name in fields:
-            raise BadInput(place, described(f"two columns for {name}"), "one column a field")
+            raise BadInput(
+                place, Said("seen/columns-of-one-field", field=name), Said("expected/one-column-a-field")
+            )
         fields.append(name)
     unused = [
         column
@@ -216,7 +226,9 @@ def chosen(header: Sequence[str], mapping: TableMap, place: Wording) -> Columns:
             if need not in fields and need not in mapping.every:
                 listed = ", ".join(repr(column) for column in header)[:200]
                 raise BadInput(
-                    place, described(f"columns {listed}"), f"a column for {need} (say --map COLUMN={need})"
+                    place,
+                    Said("seen/columns-named", columns=listed),
+                    Said("expected/column-for", field=need),
                 )
     return Columns(tuple(fields), tuple(unused))
 

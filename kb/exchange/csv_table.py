@@ -12,12 +12,12 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, Final
 
-from kb.base.errors import BadInput, described, without
-from kb.base.messages import Wording
+from kb.base.errors import BadInput, inside, unquoted, without
+from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
 from kb.domain.jack import Jack
 from kb.domain.shortform import jack as short_jack
-from kb.domain.visit import JACKS, Finding, Visit, finding_from, read_together, visit_from
+from kb.domain.visit import JACKS, THE_VISIT, Finding, Visit, finding_from, read_together, visit_from
 from kb.domain.words import Basis, Outcome
 from kb.exchange import csv_cells as cells
 from kb.exchange.csv_columns import JACK_FIELDS, VISIT_FIELDS, Columns, TableMap, chosen
@@ -65,7 +65,9 @@ class Table:
         first = next(lines, None)
         if first is None or not first.text.strip():
             raise BadInput(
-                place, described("an empty file" if first is None else "an empty first line"), "a header"
+                place,
+                (Said("seen/empty-file") if first is None else Said("seen/empty-first-line")),
+                Said("expected/header"),
             )
         self._line, self._begun = first.number, False
         separator = max(_SEPARATORS, key=first.text.count)
@@ -79,9 +81,11 @@ class Table:
         self._reader = csv.reader(texts(), delimiter=separator, strict=True)
         header = [cells.plain_start(name).strip() for name in self._next() or []]
         if len(header) > CELLS:
-            raise BadInput(place, f"{len(header)} columns", f"at most {CELLS}")
+            raise BadInput(
+                place, Said("seen/columns", count=len(header)), Said("expected/at-most", most=CELLS)
+            )
         self.header = tuple(header)
-        self.columns: Columns = chosen(header, mapping, f"{place}, line 1")
+        self.columns: Columns = chosen(header, mapping, inside(place, Said("place/line", number=1)))
 
     def _next(self) -> list[str] | None:
         begun = self._line + 1 if self._begun else self._line
@@ -89,13 +93,15 @@ class Table:
         try:
             return next(self._reader, None)
         except csv.Error as wrong:
-            place, said = f"{self._place}, line {self._line}", str(wrong)
+            said = str(wrong)
             if "field limit" in said or "unexpected end" in said:
-                place, said = f"{self._place}, line {begun}", "a cell without an end"
-                raise BadInput(place, described(said), "a quote that is closed") from None
-            if "new-line" in said:
-                said = "lines that end with a carriage return alone"
-            raise BadInput(place, described(said), "CSV as in RFC 4180") from None
+                seen, expected = Said("seen/cell-without-end"), Said("expected/closed-quote")
+                raise BadInput(self._at(begun), seen, expected) from None
+            seen = Said("seen/lines-ending-in-cr") if "new-line" in said else unquoted(said)
+            raise BadInput(self._at(self._line), seen, Said("expected/csv")) from None
+
+    def _at(self, line: int) -> Wording:
+        return inside(self._place, Said("place/line", number=line))
 
     def read(self) -> Iterator[tuple[int, Visit | Fact | list[Bad]]]:
         """(line, its content): a visit, a fact of a dump, or all mistakes of one visit."""
@@ -179,7 +185,7 @@ class Table:
         try:
             return datetime.strptime(said.strip(), form).date().isoformat()  # noqa: DTZ007 (a day, no moment)
         except ValueError:
-            raise BadInput("date", said, f"a date as in {form}") from None
+            raise BadInput("date", said, Said("expected/date-in-form", form=form)) from None
 
 
 _OURS: Final = ("seal", "recorded")
@@ -187,7 +193,7 @@ _OURS: Final = ("seal", "recorded")
 
 def bad_of(line: int, mistake: BadInput) -> Bad:
     """Return the mistake as one entry of the report."""
-    return Bad(line, without(mistake.place, "visit"), mistake.seen, mistake.expected)
+    return Bad(line, without(mistake.place, THE_VISIT), mistake.seen, mistake.expected)
 
 
 def _same(first: dict[str, str], fields: dict[str, str]) -> bool:
@@ -203,7 +209,7 @@ def _findings(said: dict[str, str]) -> Iterable[Finding]:
     """Return the jack of one row, if any: in short form, or in fields of its own."""
     if short := said.get("jack"):
         if len(said) > 1:
-            raise BadInput("jack", short, "a jack in short form, or columns such as form and marking")
+            raise BadInput("jack", short, Said("expected/jack-or-columns"))
         return [short_jack(short)]
     if not said:
         return []
@@ -236,7 +242,7 @@ def _fact(said: dict[str, str], line: int) -> Fact | list[Bad]:
                 said.get("state", ""): json_of(said.get("body", ""), "body"),
             }
         else:
-            raise BadInput("record", kind, "visit, alias, withdrawal, note or state")
+            raise BadInput("record", kind, Said("expected/record-kinds"))
         return from_object({kind: value}, "record")
     except BadInput as mistake:
         return [bad_of(line, mistake)]

@@ -14,6 +14,7 @@ from typing import Any, Final
 
 from kb.base import text
 from kb.base.errors import BadInput
+from kb.base.messages import Said
 from kb.base.parsing import json_of
 from kb.domain.kinds import (
     Attachment,
@@ -105,18 +106,18 @@ def whole(cell: str, column: str) -> int:
     """Read a whole number in a cell; raises BadInput."""
     if cell.strip().isdecimal() and len(cell) < 10:
         return int(cell)
-    raise BadInput(column, cell, "a whole number")
+    raise BadInput(column, cell, Said("expected/whole-number"))
 
 
 def _number(cell: str, column: str) -> float:
     try:
         return float(cell.strip().rstrip('"″').replace(",", "."))
     except ValueError:
-        raise BadInput(column, cell, "a number") from None
+        raise BadInput(column, cell, Said("expected/number")) from None
 
 
 def _flag(cell: str, column: str) -> bool:
     word = cell.strip().lower()
     if word in _YES or word in _NO:
         return word in _YES
-    raise BadInput(column, cell, "yes or no")
+    raise BadInput(column, cell, Said("expected/yes-or-no"))

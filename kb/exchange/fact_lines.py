@@ -13,8 +13,8 @@ from collections.abc import Callable
 from typing import Any, Final
 
 from kb.base import text
-from kb.base.errors import BadInput, described, kind_of
-from kb.base.messages import Wording
+from kb.base.errors import NOTHING, BadInput, inside, kind_of
+from kb.base.messages import Said, Wording
 from kb.base.parsing import stored_json
 from kb.base.validation import Fields, truth, whole
 from kb.domain.job import job_from
@@ -62,12 +62,12 @@ def from_object(value: Any, place: Wording) -> Fact:
     """Read the fact in an object; raises BadInput naming the field."""
     kinds = [key for key in (*KINDS, PRIVATE) if isinstance(value, dict) and key in value]
     if len(kinds) != 1:
-        raise BadInput(place, kind_of(value), f"an object with one of {', '.join(KINDS)}")
+        raise BadInput(place, kind_of(value), Said("expected/object-with-one-of", words=", ".join(KINDS)))
     kind = kinds[0]
     try:
-        fields = Fields(value, kind, "an object", bare=True)
+        fields = Fields(value, kind, Said("expected/object"), bare=True)
         if kind != "visit":  # a visit has its nonce and time next to it, the others have nothing
-            inner = fields.need(kind, lambda said, at: Fields(said, at, "an object", bare=True))
+            inner = fields.need(kind, lambda said, at: Fields(said, at, Said("expected/object"), bare=True))
             fields.end()
             fields = inner
         fact = _READERS[kind](fields)
@@ -80,7 +80,7 @@ def from_object(value: Any, place: Wording) -> Fact:
 def _visit(said: Fields) -> VisitFact:
     visit = said.need("visit", lambda value, _: visit_from(value, recorded=True))
     if not visit.id:
-        raise BadInput("visit, id", described("nothing"), "a UUID")
+        raise BadInput(inside("visit", "id"), NOTHING, Said("expected/uuid"))
     return VisitFact(visit, said.take("seal", _nonce, ""), said.take("recorded", _time, ""))
 
 
@@ -97,7 +97,7 @@ def read_nonce(value: object) -> str:
     if value != "" and not (
         isinstance(value, str) and len(value) == 32 and all(c in "0123456789abcdef" for c in value)
     ):
-        raise BadInput("seal", value, "32 hexadecimal digits")
+        raise BadInput("seal", value, Said("expected/hexadecimal", digits=32))
     return str(value)
 
 
@@ -108,14 +108,14 @@ def read_time(value: object) -> str:
         if not ok or any(
             c != p and not (c in "0123456789" and p.isdigit()) for c, p in zip(str(value), _TIME, strict=True)
         ):
-            raise BadInput("recorded", value, f"a moment in UTC such as {_TIME}")
+            raise BadInput("recorded", value, Said("expected/moment", example=_TIME))
     return str(value)
 
 
 def _alias(said: Fields) -> AliasFact:
     one, other = (said.need(key, read_key) for key in ("spelling", "same_as"))
     if one == other:
-        raise BadInput("same_as", other, "another spelling")
+        raise BadInput("same_as", other, Said("expected/another-spelling"))
     return AliasFact(said.need("id", read_id), one, other)
 
 
@@ -125,14 +125,14 @@ def read_key(value: object, place: Wording) -> str:
         make, model = value.split("/")
         if make and model and all(text.squeezed(part) == part for part in (make, model)):
             return value
-    raise BadInput(place, value, "make and model as the book spells them, such as NORWELL/NV40210")
+    raise BadInput(place, value, Said("expected/spelled-set"))
 
 
 def _withdrawal(said: Fields) -> WithdrawalFact:
     return WithdrawalFact(
         said.need("id", read_id),
         said.need("of", read_id),
-        said.need("turn", whole(1, TURNS, f"a whole number, 1 to {TURNS}")),
+        said.need("turn", whole(1, TURNS, Said("expected/whole-to", low=1, high=TURNS))),
         said.need("stands", truth),
     )
 
@@ -140,19 +140,21 @@ def _withdrawal(said: Fields) -> WithdrawalFact:
 def _note(said: Fields) -> NoteFact:
     note = said.need("text", text.note)
     if not note:
-        raise BadInput("text", note, "some text")
-    jack = said.take("jack", whole(0, JACKS - 1, f"a place on the panel, 0 to {JACKS - 1}"), None)
+        raise BadInput("text", note, Said("expected/some-text"))
+    jack = said.take("jack", whole(0, JACKS - 1, Said("expected/place-on-panel", last=JACKS - 1)), None)
     return NoteFact(said.need("id", read_id), said.need("visit", read_id), jack, note)
 
 
 def _state(said: Fields) -> StateFact:
     id_, about = said.need("id", read_id), said.need("of", text.line)
-    turn = said.need("turn", whole(1, TURNS, f"a whole number, 1 to {TURNS}"))
+    turn = said.need("turn", whole(1, TURNS, Said("expected/whole-to", low=1, high=TURNS)))
     at = said.need("at", _time)
     bodies = {kind: said.take(kind, reader, "") for kind, reader in _STATES.items()}
     given = [(kind, body) for kind, body in bodies.items() if body]
     if len(given) != 1:
-        raise BadInput("state", described(f"{len(given)} things"), f"one of {', '.join(_STATES)}")
+        raise BadInput(
+            "state", Said("seen/things", count=len(given)), Said("expected/one-of", words=", ".join(_STATES))
+        )
     return StateFact(id_, given[0][0], about, turn, given[0][1], at)
 
 

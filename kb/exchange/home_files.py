@@ -22,6 +22,7 @@ from kb import settings
 from kb.base.atomic import sync_names, whole, write_mine
 from kb.base.errors import BookTrouble, JackfieldError, ascii_controls
 from kb.base.files import open_plain
+from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
 from kb.exchange import share_state as peers
 
@@ -45,7 +46,7 @@ class Brought:
     """Names that the backup trusts and this machine does not (any more); they stay so."""
     photos: int = 0
     manuals: int = 0
-    problems: tuple[str, ...] = ()
+    problems: tuple[Wording, ...] = ()
 
 
 def beside(copy: Path) -> Path:
@@ -63,7 +64,7 @@ def keep(home: Path, copy: Path) -> None:
         said = json.dumps({"jackfield": "home", "files": kept}).encode()
         write_mine(beside(copy), said)
     except OSError as trouble:
-        raise BookTrouble(f"{beside(copy)}: {_why(trouble)}") from trouble
+        raise BookTrouble(Said("error/place-why", place=beside(copy), why=_why(trouble))) from trouble
 
 
 def keep_photos(home: Path, folder: Path) -> int:
@@ -91,7 +92,8 @@ def bring_back(copy: Path, home: Path, visits: set[str]) -> Brought:
 
     So trust that was dropped after the backup does not return on the machine where it was dropped.
     """
-    files, problems = [], []
+    files: list[str] = []
+    problems: list[Wording] = []
     trusted: tuple[str, ...] = ()
     not_trusted: tuple[str, ...] = ()
     photos = manuals = 0
@@ -106,14 +108,14 @@ def bring_back(copy: Path, home: Path, visits: set[str]) -> Brought:
         trusted = tuple(sorted(then)) if settings.SHARE in files else ()
         not_trusted = tuple(sorted(name for name, key in then.items() if now.get(name) != key))
     except (JackfieldError, OSError) as trouble:
-        problems.append(f"{beside(copy)}: {_why(trouble)}")
+        problems.append(Said("error/place-why", place=beside(copy), why=_why(trouble)))
     try:
         mine = [photo for photo in _photos(copy.parent) if photo.parent.name in visits]
         photos = _carry_photos(mine, home / PHOTOS)
         shelf = [file for file in _manuals(copy.parent) if file.stem in visits or not _VISIT.match(file.stem)]
         manuals = _carry_manuals(shelf, home / settings.MANUALS)
     except BookTrouble as trouble:
-        problems.append(str(trouble))
+        problems.append(trouble.said)
     return Brought(tuple(files), trusted, not_trusted, photos, manuals, tuple(problems))
 
 
@@ -131,9 +133,7 @@ def _read(path: Path) -> dict[str, bytes]:
     except FileNotFoundError:
         return {}
     except (ValueError, KeyError, TypeError, AttributeError) as problem:
-        raise BookTrouble(
-            "was not written by a backup; settings and trusted keys stay as they are"
-        ) from problem
+        raise BookTrouble(Said("error/files-not-of-backup")) from problem
 
 
 def _trusted(kept: dict[str, bytes]) -> dict[str, str]:
@@ -152,7 +152,7 @@ def _photos(folder: Path) -> Iterator[Path]:
     except (FileNotFoundError, NotADirectoryError):
         return
     except OSError as trouble:
-        raise BookTrouble(f"{folder / PHOTOS}: {_why(trouble)}") from trouble
+        raise BookTrouble(Said("error/place-why", place=folder / PHOTOS, why=_why(trouble))) from trouble
     for visit in visits:
         with suppress(OSError):
             yield from sorted(
@@ -172,7 +172,9 @@ def _manuals(folder: Path) -> Iterator[Path]:
     except (FileNotFoundError, NotADirectoryError):
         return
     except OSError as trouble:
-        raise BookTrouble(f"{folder / settings.MANUALS}: {_why(trouble)}") from trouble
+        raise BookTrouble(
+            Said("error/place-why", place=folder / settings.MANUALS, why=_why(trouble))
+        ) from trouble
     for manual in kept:
         with suppress(OSError):
             for one in sorted(manual.iterdir()):
@@ -200,9 +202,11 @@ def _carry(photo: Path, target: Path) -> bool:
     except FileNotFoundError:  # it went with its visit meanwhile
         return False
     except OSError as trouble:
-        raise BookTrouble(f"{target}: {_why(trouble)}") from trouble
+        raise BookTrouble(Said("error/place-why", place=target, why=_why(trouble))) from trouble
     return True
 
 
-def _why(trouble: Exception) -> str:
+def _why(trouble: Exception) -> Wording:
+    if isinstance(trouble, JackfieldError):
+        return trouble.said
     return ascii_controls((trouble.strerror if isinstance(trouble, OSError) else None) or str(trouble))

@@ -17,9 +17,9 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Final, NamedTuple, cast
 
-from kb.base.errors import BadInput, BookTrouble, ascii_controls, described, stated
+from kb.base.errors import BadInput, BookTrouble, Stated, ascii_controls, inside
 from kb.base.files import open_plain
-from kb.base.messages import Wording
+from kb.base.messages import Said, Wording
 
 LINE_BYTES: Final = 1024 * 1024  #: one line, at most; a visit of 64 jacks with every field full fits
 FILE_BYTES: Final = 1024 * 1024 * 1024  #: a whole file, unpacked, at most
@@ -57,13 +57,15 @@ def opened(name: str, most: int = FILE_BYTES) -> Iterator[tuple[IO[bytes], str, 
 
 def _opened(name: str) -> IO[bytes]:
     try:
-        return open_plain(Path(name), name, "a file (or - for standard input)")
+        return open_plain(Path(name), name, Said("expected/file-or-input"))
     except FileNotFoundError:
-        raise BadInput(name, stated("file not found")) from None
+        raise BadInput(name, Stated("error/file-not-found")) from None
     except OSError as trouble:
-        raise BookTrouble(f"{name}: {ascii_controls(trouble.strerror or str(trouble))}") from trouble
+        raise BookTrouble(
+            Said("error/place-why", place=name, why=ascii_controls(trouble.strerror or str(trouble)))
+        ) from trouble
     except ValueError:
-        raise BadInput("file name", name, "a name that the system allows") from None
+        raise BadInput(Said("place/file-name"), name, Said("expected/allowed-name")) from None
 
 
 def _keep_input(kept: IO[bytes], most: int, place: Wording) -> None:
@@ -79,7 +81,9 @@ def _keep_input(kept: IO[bytes], most: int, place: Wording) -> None:
 
 def _fits(size: int, most: int, place: Wording) -> None:
     if size > most:
-        raise BadInput(place, described(f"more than {most // 1024 // 1024} MiB"), "a smaller file")
+        raise BadInput(
+            place, Said("seen/more-than-mib", most=most // 1024 // 1024), Said("expected/smaller-file")
+        )
 
 
 def unpacked(file: IO[bytes]) -> IO[bytes]:
@@ -104,30 +108,34 @@ def lines_of(
         try:
             raw = file.readline(LINE_BYTES + 1)
         except (EOFError, zlib.error, gzip.BadGzipFile) as wrong:
-            raise BadInput(place, str(wrong), "a whole gzip file") from None
+            raise BadInput(place, str(wrong), Said("expected/whole-gzip")) from None
         if not raw:
             return
         number += 1
         done += len(raw)
         if len(raw) > LINE_BYTES:
             raise BadInput(
-                f"{place}, line {number}", described(f"more than {LINE_BYTES} bytes"), "a shorter line"
+                inside(place, Said("place/line", number=number)),
+                Said("seen/more-than-bytes", most=LINE_BYTES),
+                Said("expected/shorter-line"),
             )
         _fits(done, most, place)
         empty += len(raw) <= _END
         if empty > _EMPTY:
-            raise BadInput(place, described(f"more than {_EMPTY} empty lines"), "notes")
+            raise BadInput(place, Said("seen/more-than-empty-lines", most=_EMPTY), Said("expected/notes"))
         if (
             packed
             and done > _FREELY
             and done > _DENSEST * cast(IO[bytes], cast(gzip.GzipFile, file).fileobj).tell()
         ):
-            raise BadInput(place, described("a compressed file that expands without limit"), "notes")
+            raise BadInput(place, Said("seen/endless-gzip"), Said("expected/notes"))
         try:
             text = raw.decode(encoding if number == 1 else encoding.replace("utf-8-sig", "utf-8"))
         except UnicodeError:  # some alphabets raise nothing more exact
-            expected = f"text in {encoding.removesuffix('-sig').upper()} (or another --encoding)"
-            raise BadInput(f"{place}, line {number}", described("invalid bytes"), expected) from None
+            expected = Said("expected/text-in-encoding", encoding=encoding.removesuffix("-sig").upper())
+            raise BadInput(
+                inside(place, Said("place/line", number=number)), Said("seen/invalid-bytes"), expected
+            ) from None
         if told:
             told(done)
         yield Line(number, text)

@@ -13,12 +13,12 @@ from itertools import chain
 from typing import Any, Final
 
 from kb.base import text
-from kb.base.errors import BadInput, described, without
-from kb.base.messages import Wording
+from kb.base.errors import BadInput, inside, without
+from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
 from kb.base.progress import Progress
 from kb.base.validation import Fields, keyed, whole
-from kb.domain.visit import Visit, visit_from
+from kb.domain.visit import THE_VISIT, Visit, visit_from
 from kb.exchange.csv_columns import TableMap
 from kb.exchange.csv_table import Bad, Table, bad_of
 from kb.exchange.fact_lines import from_object, is_fact
@@ -140,7 +140,7 @@ def _kind(stream: Iterator[Any], done: Loaded) -> tuple[Any, Iterator[Any]]:
 def _only(kind: type, stream: Iterable[Any]) -> Iterator[Any]:
     for one in stream:
         if not isinstance(one, kind):
-            raise BadInput("files", described("a dump with other files"), "load a dump by itself")
+            raise BadInput("files", Said("seen/dump-and-others"), Said("do/load-dump-alone"))
         yield one
 
 
@@ -182,7 +182,7 @@ def _merge(store: Store, facts: Iterable[Any], done: Loaded, dry_run: bool) -> N
     def checked() -> Iterator[Fact]:
         for fact in facts:
             if isinstance(fact, Visit):
-                raise BadInput("files", described("a dump with other files"), "load a dump by itself")
+                raise BadInput("files", Said("seen/dump-and-others"), Said("do/load-dump-alone"))
             yield fact
 
     origin = Origin(sealed_id("bundle", secrets.token_hex(NONCE)), "dump")
@@ -203,7 +203,11 @@ def _good(
     """
     first = next(lines, None)
     if first is None or (not first.text.strip() and first.number == 1 and source.form != "csv"):
-        raise BadInput(place, described("an empty file" if first is None else "an empty first line"), "notes")
+        raise BadInput(
+            place,
+            (Said("seen/empty-file") if first is None else Said("seen/empty-first-line")),
+            Said("expected/notes"),
+        )
     lines = chain([first], lines)
     rows = _json_lines(lines, place) if _is_json(source.form, place, first) else None
     if rows is None:
@@ -250,13 +254,13 @@ def _json_lines(lines: Iterator[Line], place: Wording) -> Iterator[tuple[int, Vi
                 yield number, visit_from(value, "line")
         except BadInput as mistake:
             bad = bad_of(number, mistake)
-            yield number, [replace(bad, field=without(without(bad.field, "line"), "visit"))]
+            yield number, [replace(bad, field=without(without(bad.field, "line"), THE_VISIT))]
     for kind, count in (expected or {}).items():
         if seen.get(kind, 0) != count:
             raise BadInput(
                 place,
-                described(f"{seen.get(kind, 0)} lines of kind {kind}"),
-                f"{count}: the dump is cut off or was edited",
+                Said("seen/lines-of-kind", count=seen.get(kind, 0), kind=kind),
+                Said("expected/lines-or-cut-off", lines=count),
             )
 
 
@@ -266,16 +270,16 @@ FORMAT: Final = 1  #: of a dump
 def _header(value: dict[str, Any], place: Wording, number: int) -> dict[str, int]:
     if number != 1 or value["jackfield"] != "dump":
         raise BadInput(
-            f"{place}, line {number}",
+            inside(place, Said("place/line", number=number)),
             value["jackfield"],
-            "the first line of a dump (a bundle comes in by share in)",
+            Said("expected/first-line-of-dump"),
         )
     if value.get("format") != FORMAT:
         raise BadInput(
-            f"{place}, format", value.get("format"), f"{FORMAT}; a newer one needs a newer jackfield"
+            inside(place, "format"), value.get("format"), Said("expected/older-format", format=FORMAT)
         )
-    given = Fields(value, place, "an object")
-    return given.need("counts", keyed(text.line, whole(0, _LINES, "how many facts of this kind follow"), 20))
+    given = Fields(value, place, Said("expected/object"))
+    return given.need("counts", keyed(text.line, whole(0, _LINES, Said("expected/how-many-facts")), 20))
 
 
 _LINES: Final = 2**53

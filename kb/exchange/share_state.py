@@ -16,9 +16,9 @@ from typing import Any, Final
 
 from kb.base import text
 from kb.base.atomic import changing_files, write_mine
-from kb.base.errors import BadInput, BookTrouble, ascii_controls, described
+from kb.base.errors import BadInput, BookTrouble, ascii_controls
 from kb.base.files import open_plain
-from kb.base.messages import Wording
+from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
 from kb.base.validation import Fields, keyed, listed, truth, whole
 from kb.domain.visit import read_id
@@ -82,19 +82,21 @@ def load(home: Path) -> Peers:
         with open_plain(path, "file") as file:
             raw = file.read(_MOST + 1)
         if len(raw) > _MOST:
-            raise BadInput("file", described("a larger file"), f"at most {_MOST} bytes")
+            raise BadInput("file", Said("seen/larger-file"), Said("expected/at-most-bytes", most=_MOST))
         return _peers_in(json_of(raw.decode("utf-8"), "JSON"))
     except FileNotFoundError:
         return Peers()
     except OSError as trouble:
-        raise BookTrouble(f"{path}: {ascii_controls(trouble.strerror or str(trouble))}") from trouble
+        raise BookTrouble(
+            Said("error/place-why", place=path, why=ascii_controls(trouble.strerror or str(trouble)))
+        ) from trouble
     except BadInput as mistake:
         raise mistake.within(str(path)) from None
     except UnicodeDecodeError:
-        raise BadInput(str(path), described("bytes that are not UTF-8"), _OURS) from None
+        raise BadInput(str(path), Said("seen/not-utf-8"), _OURS) from None
 
 
-_OURS: Final = "the file that `share` writes; remove it to begin anew"
+_OURS: Final = Said("expected/share-file")
 _ids: Final = listed(read_id, _ENTRIES)
 
 
@@ -128,7 +130,7 @@ def _standing(value: object, place: Wording) -> Standing:
     return Standing(read_id(book, place), _revision(revision, place), read_id(mark, place))
 
 
-_revision: Final = whole(0, 2**53, "a revision of a book")
+_revision: Final = whole(0, 2**53, Said("expected/revision"))
 
 
 def _name(value: object, place: Wording) -> str:
@@ -148,7 +150,7 @@ def read_key(value: object) -> str:
     y = int.from_bytes(raw, "little") & ~_SIGN
     if len(raw) == _KEY_BYTES and y < _PRIME and y not in SMALL:
         return base64.b64encode(raw).decode()
-    raise BadInput("key", value, "a public key: 32 bytes in base64")
+    raise BadInput("key", value, Said("expected/public-key"))
 
 
 @contextmanager
@@ -196,4 +198,6 @@ def write_private(path: Path, content: bytes) -> None:
     try:
         write_mine(path, content)
     except OSError as trouble:
-        raise BookTrouble(f"{path}: {ascii_controls(trouble.strerror or str(trouble))}") from trouble
+        raise BookTrouble(
+            Said("error/place-why", place=path, why=ascii_controls(trouble.strerror or str(trouble)))
+        ) from trouble

@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Final
 
 from kb.base import text
 from kb.base.atomic import changing_files
-from kb.base.errors import BadInput, BookTrouble, MissingExtra, described
+from kb.base.errors import BadInput, BookTrouble, MissingExtra
 from kb.base.files import open_plain
-from kb.base.messages import Wording
+from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
 from kb.base.validation import Fields
 from kb.exchange.share_state import read_key, write_private
@@ -52,9 +52,9 @@ def own_key(home: Path, *, make: bool) -> Ed25519PrivateKey | None:
         with open_plain(path, str(path)) as file:
             key = load_pem_private_key(file.read(_MOST), password=None)
     except (ValueError, TypeError, UnsupportedAlgorithm, OSError) as problem:
-        raise BookTrouble(f"{path}: is not a key; restore it, or remove it to make a new one") from problem
+        raise BookTrouble(Said("error/not-a-key", place=path)) from problem
     if not isinstance(key, Ed25519PrivateKey):
-        raise BookTrouble(f"{path}: is a key of another kind")
+        raise BookTrouble(Said("error/other-key", place=path))
     return key
 
 
@@ -71,7 +71,7 @@ def sign(key: Ed25519PrivateKey, said: bytes) -> dict[str, str]:
 def signer(signature: object, said: bytes) -> str:
     """Return the public key that signed; raises BadInput if the signature is not valid."""
     place = "signature"
-    given = Fields(signature, place, "an object with key and signature")
+    given = Fields(signature, place, Said("expected/object-with", fields="key", last="signature"))
     key = given.need("key", lambda value, _: read_key(value))
     signed = given.need("signature", lambda value, at: text.line(value, at, 200))
     given.end()
@@ -84,7 +84,7 @@ def signer(signature: object, said: bytes) -> str:
         mark = base64.b64decode(signed, validate=True)
         Ed25519PublicKey.from_public_bytes(base64.b64decode(key)).verify(mark, said)
     except (InvalidSignature, ValueError, TypeError):
-        raise BadInput(place, described("an invalid signature"), "the maker's signature") from None
+        raise BadInput(place, Said("seen/invalid-signature"), Said("expected/signature-of-maker")) from None
     return key
 
 
@@ -97,8 +97,8 @@ def read_key_file(said: str, place: Wording) -> tuple[str, str]:
     """Return (name, key) of such a file; raises BadInput."""
     data = json_of(said[:_MOST], place)
     if not isinstance(data, dict) or data.get("jackfield") != "key":
-        raise BadInput(place, "something else", "the file that `jackfield share key` writes")
-    given = Fields(data, place, "an object")
+        raise BadInput(place, Said("seen/something-else"), Said("expected/key-file"))
+    given = Fields(data, place, Said("expected/object"))
     given.need("jackfield", lambda value, _: value)
     name = given.need("name", lambda value, at: text.line(value, at, 40, empty=False))
     key = given.need("ed25519", lambda value, _: read_key(value))

@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from kb.base.errors import BookTrouble
+from kb.base.messages import Said
 from kb.index import tables as files
 from kb.index.entry import Answer, Filters, IndexBroken, SetEntry
 from kb.index.reader import Reader, broken
@@ -133,7 +134,7 @@ class Index:
                 files.put_in_force(self.folder, generation)
                 generation = None
             except (OSError, sqlite3.Error) as error:
-                raise BookTrouble(f"index folder {self.folder}: cannot be written ({error})") from error
+                raise BookTrouble(Said("error/index-unwritable", folder=self.folder, why=error)) from error
             finally:
                 if generation is not None:
                     shutil.rmtree(generation, ignore_errors=True)

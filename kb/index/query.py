@@ -17,7 +17,8 @@ from collections.abc import Iterable, Iterator
 from itertools import groupby
 from typing import NamedTuple
 
-from kb.base.errors import BadInput, described
+from kb.base.errors import NOTHING, BadInput, inside
+from kb.base.messages import Said
 from kb.index.entry import FACT_FIELDS, SIZE, Filters
 from kb.index.normalize import normalise
 
@@ -53,11 +54,15 @@ def parse(asked: str) -> Query:
     """Take a query apart; raises ``BadInput`` if it cannot be meant."""
     text = asked
     if len(text) > MAX_QUERY:
-        raise BadInput("query", f"{len(text)} characters", f"at most {MAX_QUERY}")
+        raise BadInput(
+            Said("place/query"),
+            Said("seen/characters", count=len(text)),
+            Said("expected/at-most", most=MAX_QUERY),
+        )
     if text.count('"') % 2:  # the last sign may mean inches
         text = _INCHES.sub(r"\1 inch", _SIZE_SIGN.sub(r"\1", text))
     if text.count('"') % 2:
-        raise BadInput("query", text, 'a second " to close the phrase')
+        raise BadInput(Said("place/query"), text, Said("expected/second-quote"))
     tokens: list[str] = []
     phrases: list[str] = []
     filters = Filters()
@@ -69,15 +74,21 @@ def parse(asked: str) -> Query:
             if field and field.group(1) in FIELDS:
                 filters = _filter(filters, field.group(1), word[len(field.group(1)) + 1 :])
             elif field and _wrong_field(*field.groups()):
-                raise BadInput("query", word, f"one of the fields {', '.join(FIELDS)} before the colon")
+                raise BadInput(
+                    Said("place/query"), word, Said("expected/field-before-colon", fields=", ".join(FIELDS))
+                )
             elif any(char.isalnum() or char == "?" for char in word):
                 tokens.append(word)
         elif any(char.isalnum() for char in phrase):
             phrases.append(phrase)
     if not tokens and not phrases and not filters:
-        raise BadInput("query", text, "a make, a model or words, such as: norwell nv40-210")
+        raise BadInput(Said("place/query"), text, Said("expected/query-such-as"))
     if len(tokens) > MAX_TOKENS:
-        raise BadInput("query", f"{len(tokens)} words", f"at most {MAX_TOKENS}")
+        raise BadInput(
+            Said("place/query"),
+            Said("seen/words", count=len(tokens)),
+            Said("expected/at-most", most=MAX_TOKENS),
+        )
     return Query(asked, tuple(tokens), tuple(phrases), filters)
 
 
@@ -117,9 +128,17 @@ def year_of(token: str) -> int | None:
 def _filter(filters: Filters, field: str, value: str) -> Filters:
     value = value.strip()
     if field not in FIELDS:
-        raise BadInput("query", f"{field}:", f"one of the fields {', '.join(FIELDS)} before the colon")
+        raise BadInput(
+            Said("place/query"),
+            Said("seen/field-colon", field=field),
+            Said("expected/field-before-colon", fields=", ".join(FIELDS)),
+        )
     if not value:
-        raise BadInput(f"query, {field}", described("nothing"), f"a value, such as {_EXAMPLE[field]}")
+        raise BadInput(
+            inside(Said("place/query"), field),
+            NOTHING,
+            Said("expected/value-such-as", example=_EXAMPLE[field]),
+        )
     if field == "make":
         return filters._replace(make=value)
     if field == "year":
@@ -154,14 +173,18 @@ def _years(value: str) -> tuple[int, int]:
     """Parse an inclusive range: ``2012``, ``2010-2014``, ``2010-`` or ``-2014``."""
     found = _YEARS.match(value)
     if not found or not value.isascii():
-        raise BadInput("query, year", value, "a year or a range, such as 2012, 2010-2014, 2010- or -2014")
+        raise BadInput(inside(Said("place/query"), "year"), value, Said("expected/year-or-range"))
     first, dash, last, _, only_last = found.groups()
     if only_last:
         return (0, int(only_last))
     low = int(first)
     high = int(last) if last else (9999 if dash else low)
     if high < low:
-        raise BadInput("query, year", value, f"the earlier year first: {high}-{low}")
+        raise BadInput(
+            inside(Said("place/query"), "year"),
+            value,
+            Said("expected/earlier-year-first", early=high, late=low),
+        )
     return (low, high)
 
 
@@ -169,7 +192,7 @@ def _inches(value: str) -> int:
     """Parse a picture size in inches, as typed: ``40``, ``40"``, ``40in``, ``40-inch``."""
     found = _SIZE_TYPED.fullmatch(value.upper().replace(",", "."))
     if not found:
-        raise BadInput("query, size", value, "a picture size in inches, such as 40")
+        raise BadInput(inside(Said("place/query"), "size"), value, Said("expected/picture-size"))
     return round(float(found[1]))
 
 

@@ -31,6 +31,7 @@ from zlib import crc32
 
 from kb.base.errors import BookTrouble
 from kb.base.files import Way, make_empty, readable, uri_of
+from kb.base.messages import Said
 from kb.index import keys as k
 from kb.index.entry import Filters, IndexBroken, SetEntry
 from kb.index.normalize import fold, normalise, shape, spellings
@@ -391,8 +392,8 @@ def writing(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
             lock = _locked(folder / LOCK, wait_s)
     except (OSError, sqlite3.Error) as error:
         if "locked" in str(error):
-            raise BookTrouble(f"index folder {folder}: another Jackfield is writing to it") from error
-        raise BookTrouble(f"index folder {folder}: cannot be written ({error})") from error
+            raise BookTrouble(Said("error/index-busy", folder=folder)) from error
+        raise BookTrouble(Said("error/index-unwritable", folder=folder, why=error)) from error
     try:
         yield
     finally:

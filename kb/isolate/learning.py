@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from kb.base.errors import BadInput
-from kb.base.messages import Wording
+from kb.base.messages import Said, Wording
 from kb.base.validation import Fields, listed
 from kb.isolate.model import Model
 from kb.isolate.path_used import UNKNOWN_PATH, PathUsed, path_used_from, path_used_to
@@ -47,7 +47,7 @@ def learned(model: Model, cases: Iterable[Confirmed], strength: float = STRENGTH
     matter.
     """
     if not strength > 0:
-        raise BadInput("strength", strength, "a number of cases above 0")
+        raise BadInput("strength", strength, Said("expected/number-of-cases"))
     by_complaint: dict[str, Counter[Confirmed]] = {}
     for case in cases:
         if case.complaint in model.complaints and case.fault in model.weights(case.complaint):
@@ -88,12 +88,14 @@ def confirmed_from(model: Model, data: object, place: Wording = "confirmed") -> 
     """Read the book's cases: a list of {``complaint``, ``fault``, ``path``?: {signal, items, ..}}."""
 
     def read(value: object, where: Wording) -> Confirmed:
-        fields = Fields(value, where, "an object with complaint and fault")
-        complaint = fields.need("complaint", known(model.complaints, "a complaint"), "a complaint")
-        faults = known(model.weights(complaint), "a fault of this complaint")
+        fields = Fields(value, where, Said("expected/object-with", fields="complaint", last="fault"))
+        complaint = fields.need(
+            "complaint", known(model.complaints, Said("kind/a-complaint")), Said("expected/complaint")
+        )
+        faults = known(model.weights(complaint), Said("kind/a-fault-of-complaint"))
         case = Confirmed(
             complaint,
-            fields.need("fault", faults, "a fault"),
+            fields.need("fault", faults, Said("expected/fault")),
             fields.take("path", path_used_from, UNKNOWN_PATH),
         )
         fields.end()

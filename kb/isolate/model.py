@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Final
 
-from kb.base.messages import Wording
+from kb.base.messages import Said, Wording
 from kb.domain.words import Outcome, Speakers, Word
 from kb.isolate.path_used import PathUsed
 from kb.isolate.readers import known
@@ -162,7 +162,7 @@ class Model:
         """Return a reader of faults that explain this complaint, without something else."""
         return known(
             {one.id: one for one in self.faults.values() if complaint in one.priors},
-            "a fault of this complaint",
+            Said("kind/a-fault-of-complaint"),
         )
 
     def tests_for(self, complaint: str, path: PathUsed | None = None) -> tuple[Test, ...]:

@@ -11,8 +11,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final, Protocol, TypeVar
 
-from kb.base.errors import BadInput
-from kb.base.messages import LANGUAGES, Wording
+from kb.base.errors import NOTHING, BadInput, inside
+from kb.base.messages import LANGUAGES, Said, Wording
 from kb.base.validation import Fields, keyed, listed, number, sentence, truth
 from kb.domain.words import Outcome, Speakers
 from kb.isolate.model import FACTS, FLOOR, SOMETHING_ELSE, Complaint, Fault, Model, Side, Test
@@ -42,25 +42,39 @@ def model_from(data: object, language: str = LANGUAGES[0]) -> Model:
     test without likelihoods for some fault, minutes that are not above 0, a repeated or unknown id, no
     source.
     """
-    fields = Fields(data, "faults", "an object with complaint, tool, fault and test")
+    fields = Fields(
+        data, "faults", Said("expected/object-with", fields="complaint, tool, fault", last="test")
+    )
     no_tools: dict[str, _Tool] = {}
     tools = fields.take("tool", _by_id("tool", _tool, language), no_tools)
-    complaints = fields.need("complaint", _by_id("complaint", _complaint, language), "a list of complaints")
-    faults = fields.need("fault", _by_id("fault", _fault_of(complaints), language), "a list of faults")
+    complaints = fields.need(
+        "complaint", _by_id("complaint", _complaint, language), Said("expected/list-of-complaints")
+    )
+    faults = fields.need(
+        "fault", _by_id("fault", _fault_of(complaints), language), Said("expected/list-of-faults")
+    )
     tests = fields.need(
-        "test", _by_id("test", _test_of(complaints, faults, tools), language), "a list of tests"
+        "test", _by_id("test", _test_of(complaints, faults, tools), language), Said("expected/list-of-tests")
     )
     fields.end()
     for complaint in complaints:
         if not any(complaint in fault.priors for fault in faults.values()):
-            raise BadInput(f"complaint {complaint}", "no fault with prior odds for it", "at least one")
+            raise BadInput(
+                Said("place/complaint", complaint=complaint),
+                Said("seen/no-fault"),
+                Said("expected/at-least-one"),
+            )
         if not any((complaint, SOMETHING_ELSE) in test.rows for test in tests.values()):
-            raise BadInput(f"complaint {complaint}", "no test for it", "at least one")
+            raise BadInput(
+                Said("place/complaint", complaint=complaint),
+                Said("seen/no-test"),
+                Said("expected/at-least-one"),
+            )
     for name, test in tests.items():
         if name in tools:  # --without takes both
-            raise BadInput(f"test {name}, id", name, "a word that is no tool")
+            raise BadInput(inside(Said("place/test", test=name), "id"), name, Said("expected/word-not-tool"))
         for first in test.first:
-            known(tests, "a test")(first, f"test {name}, first")
+            known(tests, Said("kind/a-test"))(first, inside(Said("place/test", test=name), "first"))
     return Model(complaints, faults, tests, {tool.id: tool.says for tool in tools.values()})
 
 
@@ -72,16 +86,18 @@ def _by_id(
     def read_all(value: object, place: Wording) -> dict[str, N]:
         entries = listed(lambda one, _: one, ENTRIES)(value, place)
         if not entries:
-            raise BadInput(place, "an empty list", "at least one")
+            raise BadInput(place, Said("seen/empty-list"), Said("expected/at-least-one"))
         found: dict[str, N] = {}
         for count, entry in enumerate(entries, 1):
             said = entry.get("id") if isinstance(entry, Mapping) else None
             name = f"{kind} {said[:60]}" if isinstance(said, str) else f"{kind} {count}"
-            fields = Fields(_in_language(entry, name, language), name, "an object with id")
+            fields = Fields(
+                _in_language(entry, name, language), name, Said("expected/object-with-id", field="id")
+            )
             one = read(fields, name)
             fields.end()
             if one.id in found or one.id == SOMETHING_ELSE:
-                raise BadInput(f"{name}, id", one.id, "an id that nothing else has")
+                raise BadInput(inside(name, "id"), one.id, Said("expected/own-id"))
             found[one.id] = one
         return found
 
@@ -98,21 +114,21 @@ def _in_language(entry: object, name: str, language: str) -> object:
         return entry
     own = {key: value for key, value in entry.items() if key not in LANGUAGES}
     for code in LANGUAGES[1:]:
-        texts = _translation(entry[code], own, f"{name}, {code}") if code in entry else {}
+        texts = _translation(entry[code], own, inside(name, code)) if code in entry else {}
         if code == language:
             own |= texts
     return own
 
 
 def _translation(table: object, own: Mapping[str, object], place: Wording) -> dict[str, object]:
-    fields = Fields(table, place, "a table of texts")
+    fields = Fields(table, place, Said("expected/table-of-texts"))
     texts: dict[str, object] = {key: fields.need(key, sentence) for key in _TEXTS if key in own}
     answers = own.get("answers")
     if isinstance(answers, Mapping):
-        read = keyed(known(answers, "an answer"), sentence, ANSWERS)
+        read = keyed(known(answers, Said("kind/an-answer")), sentence, ANSWERS)
         texts["answers"] = said = fields.need("answers", read)
         if list(said) != list(answers):
-            raise BadInput(f"{place}, answers", ", ".join(said), ", ".join(map(str, answers)))
+            raise BadInput(inside(place, "answers"), ", ".join(said), ", ".join(map(str, answers)))
     fields.end()
     return texts
 
@@ -125,49 +141,50 @@ class _Tool:
 
 def _tool(fields: Fields, _: Wording) -> _Tool:
     return _Tool(
-        fields.need("id", word, "a word such as ohmmeter"), fields.need("says", sentence, "what it is")
+        fields.need("id", word, Said("expected/word-such-as", example="ohmmeter")),
+        fields.need("says", sentence, Said("expected/what-it-is")),
     )
 
 
 def _complaint(fields: Fields, _: Wording) -> Complaint:
     _source(fields)
     return Complaint(
-        id=fields.need("id", word, "a word such as no-sound"),
-        says=fields.need("says", sentence, "what is heard"),
+        id=fields.need("id", word, Said("expected/word-such-as", example="no-sound")),
+        says=fields.need("says", sentence, Said("expected/what-is-heard")),
         elsewhere=fields.need("elsewhere", number(0, 0.5, _ELSEWHERE, above=True), _ELSEWHERE),
         outcome=fields.take("outcome", Outcome.read, None),
         speakers=fields.take("speakers", Speakers.read, None),
     )
 
 
-_ELSEWHERE: Final = "the chance of something else, above 0, at most 0.5"
-_ODDS: Final = "odds above 0, at most 1000"
-_TIMES: Final = "a number above 0, at most 100"
+_ELSEWHERE: Final = Said("expected/elsewhere")
+_ODDS: Final = Said("expected/odds")
+_TIMES: Final = Said("expected/number-above-to", low=0, high=100)
 
 
 def _source(fields: Fields) -> None:
     """Check that every number has a source."""
-    fields.need("source", sentence, "who says so, such as: common practice, from memory")
+    fields.need("source", sentence, Said("expected/who-says-so"))
 
 
 def _fault_of(complaints: Mapping[str, Complaint]) -> Callable[[Fields, Wording], Fault]:
     def read(fields: Fields, name: Wording) -> Fault:
         _source(fields)
-        odds = keyed(known(complaints, "a complaint"), number(0, 1000, _ODDS, above=True), ENTRIES)
+        odds = keyed(known(complaints, Said("kind/a-complaint")), number(0, 1000, _ODDS, above=True), ENTRIES)
         facts, factor = dict.fromkeys(FACTS), number(0, 100, _TIMES, above=True)
         fault = Fault(
-            id=fields.need("id", word, "a word such as bad-cable"),
-            side=fields.need("side", Side.read, "where it sits, such as source"),
-            says=fields.need("says", sentence, "what is wrong, in a few words"),
-            mend=fields.need("mend", sentence, "a sentence that tells what mends it"),
-            priors=fields.need("prior", odds, "prior odds per complaint"),
+            id=fields.need("id", word, Said("expected/word-such-as", example="bad-cable")),
+            side=fields.need("side", Side.read, Said("expected/side-such-as")),
+            says=fields.need("says", sentence, Said("expected/what-is-wrong")),
+            mend=fields.need("mend", sentence, Said("expected/sentence-of-mending")),
+            priors=fields.need("prior", odds, Said("expected/prior-odds")),
             needs=fields.take("needs", _needs, ()),
             caution=fields.take("caution", sentence, ""),
             of_the_set=fields.take("of_the_set", truth, False),
-            told=fields.take("told", keyed(known(facts, "a fact of the book"), factor, len(FACTS)), {}),
+            told=fields.take("told", keyed(known(facts, Said("kind/a-fact")), factor, len(FACTS)), {}),
         )
         if not fault.priors:
-            raise BadInput(f"{name}, prior", "an empty table", "odds for at least one complaint")
+            raise BadInput(inside(name, "prior"), Said("seen/empty-table"), Said("expected/odds-for-one"))
         return fault
 
     return read
@@ -178,7 +195,7 @@ def _needs(value: object, place: Wording) -> tuple[str, ...]:
     for one in needs:
         for trait in one.split("+"):
             if trait not in TRAITS:
-                raise BadInput(place, trait, expected_one(trait, list(TRAITS), "a trait of a path"))
+                raise BadInput(place, trait, expected_one(trait, list(TRAITS), Said("kind/a-trait")))
     return needs
 
 
@@ -203,17 +220,17 @@ def _test_of(
 ) -> Callable[[Fields, Wording], Test]:
     def read(fields: Fields, name: Wording) -> Test:
         _source(fields)
-        answers = fields.need("answers", keyed(word, sentence, ANSWERS), "the possible answers")
+        answers = fields.need("answers", keyed(word, sentence, ANSWERS), Said("expected/possible-answers"))
         if len(answers) < 2:
-            raise BadInput(f"{name}, answers", list(answers), f"2 to {ANSWERS} answers")
-        one_answer = known(answers, "an answer of this test")
+            raise BadInput(inside(name, "answers"), list(answers), Said("expected/answers-to", most=ANSWERS))
+        one_answer = known(answers, Said("kind/an-answer-of-test"))
         test = Test(
-            id=fields.need("id", word, "a word such as red-glow"),
-            asks=fields.need("asks", sentence, "the question in one line"),
-            how=fields.need("how", sentence, "how to do it"),
+            id=fields.need("id", word, Said("expected/word-such-as", example="red-glow")),
+            asks=fields.need("asks", sentence, Said("expected/question")),
+            how=fields.need("how", sentence, Said("expected/how-to-do-it")),
             minutes=fields.need("minutes", number(0, MINUTES, _MINUTES, above=True), _MINUTES),
             answers=answers,
-            tools=fields.take("tools", listed(known(tools, "a tool"), 8), ()),
+            tools=fields.take("tools", listed(known(tools, Said("kind/a-tool")), 8), ()),
             needs=fields.take("needs", _needs, ()),
             healthy=fields.take("healthy", one_answer, ""),
             caution=fields.take("caution", sentence, ""),
@@ -221,40 +238,46 @@ def _test_of(
             ends=fields.take("ends", listed(one_answer, len(answers)), ()),
             plain=fields.take("plain", truth, False),
             first=fields.take("first", listed(word, 8), ()),
-            shows=fields.take("shows", keyed(one_answer, known(faults, "a fault"), len(answers)), {}),
+            shows=fields.take(
+                "shows", keyed(one_answer, known(faults, Said("kind/a-fault")), len(answers)), {}
+            ),
             proves=fields.take("proves", keyed(one_answer, listed(Side.read, len(Side)), len(answers)), {}),
         )
         read_given = _given_of(complaints, faults, len(answers))
-        given = fields.need("given", listed(read_given, len(complaints)), "likelihoods per complaint")
+        given = fields.need("given", listed(read_given, len(complaints)), Said("expected/likelihoods"))
         return replace(test, rows=_rows(name, given, faults, len(answers), _alike(test)))
 
     return read
 
 
-_MINUTES: Final = f"minutes above 0, at most {MINUTES:g}"
+_MINUTES: Final = Said("expected/minutes", most=f"{MINUTES:g}")
 
 
 def _given_of(
     complaints: Mapping[str, Complaint], faults: Mapping[str, Fault], count: int
 ) -> Callable[[object, Wording], _Given]:
     def read(value: object, place: Wording) -> _Given:
-        fields = Fields(value, place, "an object with complaints and likelihoods")
+        fields = Fields(value, place, Said("expected/object-with", fields="complaints", last="likelihoods"))
         row = chances(count)
         names = {**faults, SOMETHING_ELSE: None}
         sides = {side.value: side for side in Side if side is not Side.ELSEWHERE}
         given = _Given(
             complaints=fields.need(
-                "complaints", listed(known(complaints, "a complaint"), len(complaints)), "complaints"
+                "complaints",
+                listed(known(complaints, Said("kind/a-complaint")), len(complaints)),
+                "complaints",
             ),
             otherwise=fields.take("otherwise", row, None),
-            sides=fields.take("sides", keyed(known(sides, "a side"), row, ENTRIES), {}),
-            faults=fields.take("faults", keyed(known(names, "a fault"), row, ENTRIES), {}),
+            sides=fields.take("sides", keyed(known(sides, Said("kind/a-side")), row, ENTRIES), {}),
+            faults=fields.take("faults", keyed(known(names, Said("kind/a-fault")), row, ENTRIES), {}),
         )
         fields.end()
         for fault in given.faults:
             if fault != SOMETHING_ELSE and not set(given.complaints) & set(faults[fault].priors):
                 explains = ", ".join(given.complaints)
-                raise BadInput(f"{place}, faults", fault, f"a fault that explains {explains}")
+                raise BadInput(
+                    inside(place, "faults"), fault, Said("expected/fault-that-explains", complaints=explains)
+                )
         return given
 
     return read
@@ -267,9 +290,9 @@ def _rows(
     rows: dict[tuple[str, str], Row] = {}
     for table_no, one in enumerate(given, 1):
         for complaint in one.complaints:
-            place = f"{name}, given {table_no}"
+            place = Said("place/given", place=name, number=table_no)
             if (complaint, SOMETHING_ELSE) in rows:
-                raise BadInput(f"{place}, complaints", complaint, "each complaint once per test")
+                raise BadInput(inside(place, "complaints"), complaint, Said("expected/each-complaint-once"))
             rows[complaint, SOMETHING_ELSE] = _floored(
                 one.faults.get(SOMETHING_ELSE) or _unlisted(one, count, alike)
             )
@@ -277,8 +300,8 @@ def _rows(
                 if complaint in fault.priors:
                     row = one.faults.get(fault.id) or one.sides.get(fault.side) or one.otherwise
                     if row is None:
-                        missing = f"{place}, faults, {fault.id}"
-                        raise BadInput(missing, "nothing", "a row, or one for otherwise")
+                        missing = inside(place, "faults", fault.id)
+                        raise BadInput(missing, NOTHING, Said("expected/row"))
                     rows[complaint, fault.id] = _floored(row)
     return rows
 

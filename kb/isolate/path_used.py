@@ -18,7 +18,7 @@ from typing import Any, Final, NamedTuple
 from kb.base import text
 from kb.base.datafiles import data_tables
 from kb.base.errors import BadInput
-from kb.base.messages import Wording
+from kb.base.messages import Said, Wording
 from kb.base.text import squeezed
 from kb.base.validation import Fields, listed, sentence, truth
 from kb.catalogue import Item, Power, Role, catalogue
@@ -30,7 +30,7 @@ _POWERED: Final = "powered"  #: the part of each item that needs a supply of its
 #: chance of a trait that the path does not give (common practice, from memory)
 UNTOLD: Final = 0.25
 
-_FIELDS: Final = "an entry [[part]] with name, words, unless and powered"
+_FIELDS: Final = Said("expected/entry-with", kind="part", fields="name, words, unless", last="powered")
 _WITHOUT_METAL: Final = (Signal.OPTICAL, Signal.WIRELESS, Signal.ACOUSTIC)
 _ANALOG: Final = (Signal.ANALOG_LINE, Signal.HEADPHONE, Signal.SPEAKER_LEVEL)
 _DIGITAL: Final = (
@@ -157,7 +157,7 @@ class _PartWords(NamedTuple):
 @lru_cache(maxsize=1)
 def _part_words() -> tuple[_PartWords, ...]:
     """Return the words of ``data/item_words.toml``. Raises BadInput naming the entry."""
-    fields = Fields(data_tables("item_words.toml"), "data/item_words.toml", "tables")
+    fields = Fields(data_tables("item_words.toml"), "data/item_words.toml", Said("expected/tables"))
     read = fields.need("part", listed(_part_words_from, ITEMS, 1))
     fields.end()
     return read
@@ -222,7 +222,7 @@ TRAITS: Final[Mapping[str, Callable[[PathUsed], bool | None]]] = {
 
 def path_used_from(data: object, place: Wording = "path") -> PathUsed:
     """Read the path from ``{"signal": .., "items": [..], "input": ..}``; every key may be missing."""
-    fields = Fields(data, place, "an object with signal, items and input")
+    fields = Fields(data, place, Said("expected/object-with", fields="signal, items", last="input"))
     used = PathUsed(
         signal=fields.take("signal", _read_signal, None),
         items=fields.take("items", listed(_item, ITEMS), ()),
@@ -245,7 +245,7 @@ def path_used_to(used: PathUsed) -> dict[str, Any]:
 def _read_signal(value: object, place: Wording) -> Signal:
     signal = Signal.read(value, place)
     if signal is Signal.NOT_AUDIO:
-        raise BadInput(place, value, "a signal that carries sound, such as optical or analog-line")
+        raise BadInput(place, value, Said("expected/signal-with-sound"))
     return signal
 
 

@@ -8,7 +8,7 @@ from typing import Final
 
 from kb.base import text
 from kb.base.errors import BadInput
-from kb.base.messages import Wording
+from kb.base.messages import Said, Wording
 from kb.base.validation import chance, listed
 
 ENTRIES: Final = 400  #: entries of one kind in the model, at most
@@ -19,13 +19,13 @@ def word(value: object, place: Wording) -> str:
     """Read a kebab-case word: the id of a fault, test, tool or complaint."""
     found = text.line(value, place, 60, empty=False)
     if not _ID.issuperset(found):
-        raise BadInput(place, found, "a word of small letters, digits and hyphens")
+        raise BadInput(place, found, Said("expected/id-word"))
     return found
 
 
 def chances(count: int) -> Callable[[object, Wording], tuple[float, ...]]:
     """Return a reader of the chances of ``count`` answers: each 0 to 1, together 1."""
-    expected = f"{count} chances from 0 to 1 that sum to 1"
+    expected = Said("expected/chances-that-sum", count=count)
 
     def read(value: object, place: Wording) -> tuple[float, ...]:
         row = listed(chance, count)(value, place)
@@ -36,7 +36,7 @@ def chances(count: int) -> Callable[[object, Wording], tuple[float, ...]]:
     return read
 
 
-def known(names: Mapping[str, object], what: str) -> Callable[[object, Wording], str]:
+def known(names: Mapping[str, object], what: Wording) -> Callable[[object, Wording], str]:
     """Return a reader of ids that must be among ``names``; the message offers the nearest."""
 
     def read(value: object, place: Wording) -> str:
@@ -47,10 +47,12 @@ def known(names: Mapping[str, object], what: str) -> Callable[[object, Wording],
     return read
 
 
-def expected_one(value: object, names: Sequence[str], what: str) -> str:
+def expected_one(value: object, names: Sequence[str], what: Wording) -> Wording:
     """Return the expected words for a message: ``bad-cable (or one of ...)``."""
     from difflib import get_close_matches  # loaded only after a mistake, which is rare
 
-    listing = f"{what}: one of {', '.join(names)}" if names else f"{what}: there is none"
+    if not names:
+        return Said("expected/kind-without-any", kind=what)
+    listing = Said("expected/kind-one-of", kind=what, words=", ".join(names))
     near = get_close_matches(value[:60].lower(), names, n=1) if isinstance(value, str) else []
-    return f"{near[0]} ({listing})" if near else listing
+    return Said("expected/near-of", near=near[0], others=listing) if near else listing

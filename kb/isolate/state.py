@@ -18,8 +18,8 @@ from functools import cached_property
 from itertools import combinations
 from typing import Any, Final
 
-from kb.base.errors import BadInput
-from kb.base.messages import Wording
+from kb.base.errors import BadInput, inside
+from kb.base.messages import Said, Wording
 from kb.base.text import line
 from kb.base.validation import Fields, keyed, listed
 from kb.isolate.model import FLOOR, SOMETHING_ELSE, Model, Side, Test
@@ -99,10 +99,10 @@ class State:
         """
         tests = {one.id: one for one in self._tests}
         if test not in tests:
-            raise BadInput(f"answers, {test[:60]}", test, self._expected_test(test, list(tests)))
+            raise BadInput(inside("answers", test[:60]), test, self._expected_test(test, list(tests)))
         if answer not in tests[test].answers:
-            expected = expected_one(answer, list(tests[test].answers), "an answer")
-            raise BadInput(f"answers, {test}", answer, expected)
+            expected = expected_one(answer, list(tests[test].answers), Said("kind/an-answer"))
+            raise BadInput(inside("answers", test), answer, expected)
         kept = tuple(one for one in self.answers if one[0] != test)
         return replace(self, answers=(*kept, (test, answer)))
 
@@ -121,7 +121,7 @@ class State:
         """Exclude these tools (``ohmmeter``) or tests (``red-glow``); raises BadInput on any other word."""
         choices = {**self.model.tools, **self.model.tests}
         for name in names:
-            known(choices, "a tool or test")(name, "without")
+            known(choices, Said("kind/a-tool-or-test"))(name, "without")
         return replace(self, without=tuple(dict.fromkeys((*self.without, *names))))
 
     def repaired(self, fault: str) -> State:
@@ -142,7 +142,7 @@ class State:
         Raises BadInput on a fault that does not explain this complaint, or was repaired before in vain.
         """
         left = {one: one for one in self.model.weights(self.complaint) if one not in self.mended_faults}
-        known(left, "a fault of this complaint")(fault, "fixed")
+        known(left, Said("kind/a-fault-of-complaint"))(fault, "fixed")
         return replace(self, fixed=fault)
 
     # -- what it says
@@ -286,14 +286,14 @@ class State:
             outlooks.append(Outlook(answer, p, fault, p_fault))
         return tuple(outlooks)
 
-    def _expected_test(self, test: str, here: list[str]) -> str:
+    def _expected_test(self, test: str, here: list[str]) -> Wording:
         if test in self.model.tests:
             needs = self.model.tests[test].needs
             fits = any(complaint == self.complaint for complaint, _ in self.model.tests[test].rows)
             if fits:
-                return f"a test for this path (this one is for {' or '.join(needs)})"
-            return f"a test for the complaint {self.complaint}: {', '.join(here)}"
-        return expected_one(test, here, "a test")
+                return Said("expected/test-for-path", needs=" or ".join(needs))
+            return Said("expected/test-for-complaint", complaint=self.complaint, tests=", ".join(here))
+        return expected_one(test, here, Said("kind/a-test"))
 
 
 def _raised(odds: dict[str, float], fault: str, p: float) -> dict[str, float]:
@@ -306,7 +306,7 @@ def _raised(odds: dict[str, float], fault: str, p: float) -> dict[str, float]:
 
 def start(model: Model, complaint: str, path: PathUsed | None = None) -> State:
     """Return a state without answers; raises BadInput on a complaint that the model does not have."""
-    known(model.complaints, "a complaint")(complaint, "complaint")
+    known(model.complaints, Said("kind/a-complaint"))(complaint, "complaint")
     return State(model, complaint, path or UNKNOWN_PATH)
 
 
@@ -322,10 +322,12 @@ def state_from(model: Model, data: object, place: Wording = "answers") -> State:
     """
     nothing: tuple[str, ...] = ()
     no_answers: dict[str, str] = {}
-    fields = Fields(data, place, "an object with complaint, path and answers")
+    fields = Fields(data, place, Said("expected/object-with", fields="complaint, path", last="answers"))
     begun = start(
         model,
-        fields.need("complaint", known(model.complaints, "a complaint"), ", ".join(model.complaints)),
+        fields.need(
+            "complaint", known(model.complaints, Said("kind/a-complaint")), ", ".join(model.complaints)
+        ),
         fields.take("path", path_used_from, UNKNOWN_PATH),
     )
     faults = model.fault_of(begun.complaint)

@@ -23,6 +23,7 @@ from functools import partial
 from typing import Final
 
 from kb.base.errors import BadInput
+from kb.base.messages import Said
 from kb.loop.geometry import Corner, Loop, Spot
 from kb.loop.standard import REFERENCE_A_PER_M, SLACK, STANDING_DB, TOLERANCE_DB, Use
 from kb.loop.units import show_length
@@ -68,9 +69,9 @@ def vertical_h(loop: Loop, point: Corner) -> float:
             and crossed < ON_THE_WIRE_M**2 * (sx * sx + sy * sy + sz * sz)
         ):
             raise BadInput(
-                "listener",
-                f"{x:g},{y:g} at height {z:g} m, on the wire",
-                f"a place at least {1000 * ON_THE_WIRE_M:g} mm from it",
+                Said("place/listener"),
+                Said("seen/on-the-wire", x=f"{x:g}", y=f"{y:g}", z=f"{z:g}"),
+                Said("expected/off-the-wire", least=f"{1000 * ON_THE_WIRE_M:g}"),
             )
         if cz == 0.0:
             continue  # seen end-on, or upright: no vertical part
@@ -170,9 +171,9 @@ class Plane:
         """
         if self.centre <= 0:
             raise BadInput(
-                "listening height",
-                f"{self.height:g} m, where the loop gives no upward field at its centre",
-                "a height where the loop works",
+                Said("place/listening-height"),
+                Said("seen/no-upward-field", height=f"{self.height:g}"),
+                Said("expected/working-height"),
             )
         return REFERENCE_A_PER_M / self.centre
 
@@ -374,8 +375,8 @@ def _spots(loop: Loop, margin: float, most: int) -> list[Spot]:
     if not spots:
         raise BadInput(
             "margin",
-            f"{show_length(margin)} along the wire, which leaves no listening area",
-            f"less than {show_length(across / 2)} in a room {show_length(across)} across",
+            Said("seen/margin-without-area", margin=show_length(margin)),
+            Said("expected/margin", most=show_length(across / 2), across=show_length(across)),
         )
     return spots
 

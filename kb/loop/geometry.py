@@ -17,8 +17,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Final, TypeVar
 
-from kb.base.errors import BadInput
-from kb.base.messages import Wording
+from kb.base.errors import BadInput, inside
+from kb.base.messages import Said, Wording
 from kb.base.validation import bounded, listed, number
 from kb.loop.units import LONGEST_SIDE_M, SHORTEST_SIDE_M
 
@@ -44,12 +44,18 @@ HIGHEST_M: Final = 20.0
 
 def spot(value: object, place: Wording) -> Spot:
     """Read a corner ``[x, y]`` of a file, metres. Raises BadInput naming ``place``."""
-    axes = listed(number(-1000, 1000, "a number from -1000 to 1000 m"), 2, 2, expected=_SPOT, each="")
+    axes = listed(
+        number(-1000, 1000, Said("expected/number-from-to-unit", low=-1000, high=1000, unit="m")),
+        2,
+        2,
+        expected=_SPOT,
+        each="",
+    )
     x, y = axes(value, place)
     return x, y
 
 
-_SPOT: Final = "[x, y] in metres"
+_SPOT: Final = Said("expected/spot")
 
 
 @dataclass(frozen=True)
@@ -69,20 +75,24 @@ class Loop:
 
     def __post_init__(self) -> None:
         if type(self.turns) is not int or not 1 <= self.turns <= MOST_TURNS:
-            raise BadInput("turns", self.turns, f"a whole number from 1 to {MOST_TURNS}")
+            raise BadInput("turns", self.turns, Said("expected/whole-from-to", low=1, high=MOST_TURNS))
         if not 3 <= len(self.corners) <= MOST_CORNERS:
-            raise BadInput("polygon", f"{len(self.corners)} corners", f"3 to {MOST_CORNERS} corners")
+            raise BadInput(
+                "polygon",
+                Said("seen/corners", count=len(self.corners)),
+                Said("expected/corners", most=MOST_CORNERS),
+            )
         corners = tuple(_corner(corner, count) for count, corner in enumerate(self.corners, 1))
         for count, (here, there) in enumerate(_pairs(corners), 1):
             if math.dist(here, there) < SAME_CORNER_M:
                 raise BadInput(
-                    f"polygon, corner {count}",
-                    f"{here[0]:g},{here[1]:g} twice",
-                    "each corner once (the last joins the first by itself)",
+                    inside("polygon", Said("place/corner", number=count)),
+                    Said("seen/corner-twice", x=f"{here[0]:g}", y=f"{here[1]:g}"),
+                    Said("expected/each-corner-once"),
                 )
         area = _signed_area(corners)
         if abs(area) < SAME_CORNER_M**2:
-            raise BadInput("polygon", "corners that enclose no floor", "a loop round the room")
+            raise BadInput("polygon", Said("seen/corners-without-floor"), Said("expected/loop-round-room"))
         object.__setattr__(self, "corners", corners if area > 0 else tuple(reversed(corners)))
 
     @classmethod
@@ -124,8 +134,8 @@ class Loop:
                 if first == 0 and second == len(sides) - 1:
                     continue  # these two meet at the first corner
                 if _cross(sides[first], sides[second]):
-                    seen = f"side {first + 1} crossing side {second + 1}"
-                    raise BadInput("polygon", seen, "a wire that goes round once")
+                    seen = Said("seen/crossing-sides", first=first + 1, second=second + 1)
+                    raise BadInput("polygon", seen, Said("expected/wire-once-round"))
         return loop
 
     @cached_property
@@ -235,12 +245,28 @@ class Loop:
 
 def _corner(corner: Sequence[float], number: int) -> Corner:
     if len(corner) != 3:
-        raise BadInput(f"polygon, corner {number}", f"{len(corner)} numbers", "x, y and z")
+        raise BadInput(
+            inside("polygon", Said("place/corner", number=number)),
+            Said("seen/numbers", count=len(corner)),
+            Said("expected/x-y-z"),
+        )
     x, y = (
-        bounded(value, f"polygon, corner {number}", low=-LONGEST_SIDE_M, high=LONGEST_SIDE_M, unit="m")
+        bounded(
+            value,
+            inside("polygon", Said("place/corner", number=number)),
+            low=-LONGEST_SIDE_M,
+            high=LONGEST_SIDE_M,
+            unit="m",
+        )
         for value in corner[:2]
     )
-    z = bounded(corner[2], f"polygon, corner {number}, height", low=LOWEST_M, high=HIGHEST_M, unit="m")
+    z = bounded(
+        corner[2],
+        inside("polygon", Said("place/corner", number=number), "height"),
+        low=LOWEST_M,
+        high=HIGHEST_M,
+        unit="m",
+    )
     return x, y, z
 
 

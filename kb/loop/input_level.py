@@ -17,7 +17,7 @@ import re
 from typing import Final
 
 from kb.base.errors import BadInput
-from kb.base.messages import Wording
+from kb.base.messages import Said, Wording
 from kb.loop.units import LONGEST_TEXT
 
 DBV_V: Final = 1.0
@@ -28,7 +28,7 @@ LEAST_V: Final = 1e-5
 MOST_V: Final = 100.0
 
 _LEVEL: Final = re.compile(r"([+-]?\s*(?:\d+(?:[.,]\d*)?|[.,]\d+))\s*(mv|v|dbv|dbu)?", re.ASCII)
-_EXPECTED: Final = "a level such as 0.5 V, 150 mV, -10 dBV or +4 dBu"
+_EXPECTED: Final = Said("expected/level-such-as")
 
 
 def voltage(text: str, place: Wording = "level") -> float:
@@ -44,7 +44,11 @@ def voltage(text: str, place: Wording = "level") -> float:
         # a level this far out has no voltage that a float holds
         volts = (DBV_V if unit == "dbv" else DBU_V) * 10 ** (max(-999.0, min(999.0, number)) / 20)
     if not LEAST_V <= volts <= MOST_V:
-        raise BadInput(place, text, f"{_EXPECTED}, from {1e6 * LEAST_V:g} uV to {MOST_V:g} V")
+        raise BadInput(
+            place,
+            text,
+            Said("expected/level-from-to", levels=_EXPECTED, low=f"{1e6 * LEAST_V:g}", high=f"{MOST_V:g}"),
+        )
     return volts
 
 

@@ -20,7 +20,8 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final
 
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput
+from kb.base.messages import Said
 from kb.domain.words import Word
 from kb.loop.field import MARGIN_M, drawn_h, level_db
 from kb.loop.geometry import Corner, Loop
@@ -150,7 +151,7 @@ def laid(
     that is no rectangle, and for one without a listening area.
     """
     if not is_rectangle(room):
-        raise BadInput("--layout", described("a room that is no rectangle"), "a rectangle, with --room")
+        raise BadInput("--layout", Said("seen/no-rectangle"), Said("expected/rectangle"))
     tried = _STRIPS if kind is Layout.QUADRATURE else (2,)
     metal = 10 ** (metal_db / 20)
     known = None if current_a is None else current_a / metal
@@ -204,7 +205,7 @@ def _set(
     unit = Laid(kind, groups, 1.0, 0.0, 0.0, 0.0)
     spots = room.spots_inside(margin, most=400)
     if not spots:
-        raise BadInput("margin", described("no listening area left"), "a smaller margin")
+        raise BadInput("margin", Said("seen/no-area-left"), Said("expected/smaller-margin"))
     levels = sorted(level_db(unit.field((*spot, ear))) for spot in spots)
     if current is None:
         middle = levels[len(levels) // 2]

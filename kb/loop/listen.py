@@ -19,7 +19,8 @@ from typing import Final
 import numpy as np
 from scipy import signal
 
-from kb.base.errors import BadInput, described, stated
+from kb.base.errors import BadInput, Stated
+from kb.base.messages import Said
 from kb.base.validation import bounded
 from kb.loop.recording import BANDS_HZ, MainsNoise, Recording, bands_db
 from kb.loop.sentences import Digits, Hertz, Sentence
@@ -131,7 +132,7 @@ def hear(recorded: Recorded) -> Heard:
         each for each in (recorded.sine, recorded.combi, recorded.pink, recorded.off, recorded.on) if each
     ]
     if not kept:
-        raise BadInput("recording", described("none"), "at least one recording")
+        raise BadInput("recording", Said("seen/none"), Said("expected/at-least-one-recording"))
     notes: list[Sentence] = []
     gain = _gain_db(recorded)
     if gain is None:
@@ -174,8 +175,8 @@ def _gain_db(recorded: Recorded) -> float | None:
     bounded(amount, "calibration", low=1e-3, high=100, unit="A/m")
     pitch, spread = sound.pitch_hz(), sound.spread_db()
     if not 900 <= pitch <= 1100 or spread > STEADY_DB:
-        said = stated(f"is no steady 1 kHz sine (strongest at {pitch:.0f} Hz, varies by {spread:.1f} dB)")
-        raise BadInput(sound.name, said, "record a 1 kHz sine while the meter shows a steady field")
+        said = Stated("error/no-steady-sine", pitch=f"{pitch:.0f}", spread=f"{spread:.1f}")
+        raise BadInput(sound.name, said, Said("do/record-steady-sine"))
     return 20 * math.log10(amount / REFERENCE_A_PER_M) - sound.highest_db()
 
 
@@ -250,8 +251,8 @@ def readings_text(heard: Heard, *, name: str, date: str, whole: bool = True) -> 
     BadInput if there is neither.
     """
     if not heard.readings:
-        said = stated("every level is relative, so that there is nothing for a readings file")
-        raise BadInput("--out", said, "add --pink for the response, or --calibration for levels")
+        said = Stated("error/all-levels-relative")
+        raise BadInput("--out", said, Said("do/add-pink-or-calibration"))
     lines = [f"date = {date}"] if whole else []
     if whole and heard.field_db is not None and heard.signal is not None:
         lines.append(f"signal = {json.dumps(heard.signal.value)}")

@@ -20,7 +20,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from kb.base.errors import BadInput, described
+from kb.base.errors import BadInput
+from kb.base.messages import Said
 from kb.base.validation import bounded
 from kb.domain.driver import DriverLimits
 from kb.loop.driver import Choice, Fit, choices, fit
@@ -412,7 +413,7 @@ def _layouts(
     ``current`` is for one turn. The loop round the room has its own current and ``turns``.
     """
     if ask.layout is not None and ask.use.small:
-        raise BadInput("--layout", described(f"a {ask.use}"), "a room")
+        raise BadInput("--layout", Said("seen/use", use=ask.use), Said("expected/room"))
     if known is None or ask.use.small or (ask.layout is None and not is_rectangle(room)):
         return ()
     found = []
@@ -472,20 +473,26 @@ def _check(ask: Ask) -> None:
     if ask.height is not None:
         bounded(ask.height, "height", low=0, high=10, unit="m")
     if ask.wire_height is not None:
-        bounded(ask.wire_height, "wire height", low=-5, high=10, unit="m")
+        bounded(ask.wire_height, Said("place/wire-height"), low=-5, high=10, unit="m")
     if ask.use.figure and ask.height is not None:
-        raise BadInput("--height", described(f"given for a {ask.use}"), "--wire-height or --route")
+        raise BadInput(
+            "--height", Said("seen/given-for-use", use=ask.use), Said("expected/wire-height-or-route")
+        )
     if ask.points_agreed and not ask.use.figure:
-        raise BadInput("--points-agreed", described(f"given for a {ask.use}"), "--use counter or refuge")
+        raise BadInput(
+            "--points-agreed", Said("seen/given-for-use", use=ask.use), Said("expected/use-counter-or-refuge")
+        )
     if not ask.heights:
-        raise BadInput("listening height", "none", "at least one height in metres")
+        raise BadInput(Said("place/listening-height"), "none", Said("expected/at-least-one-height"))
     for height in ask.heights:
-        bounded(height, "listening height", low=0, high=3, unit="m")
+        bounded(height, Said("place/listening-height"), low=0, high=3, unit="m")
     bounded(ask.ceiling, "ceiling", low=1.5, high=10, unit="m")
     bounded(ask.feed, "feed", low=0, high=100, unit="m")
-    bounded(ask.metal_db, "metal allowance", low=0, high=MOST_METAL_DB, unit="dB")
+    bounded(ask.metal_db, Said("place/metal-allowance"), low=0, high=MOST_METAL_DB, unit="dB")
     if ask.metal_5k_db is not None:
-        bounded(ask.metal_5k_db, "metal allowance at 5 kHz", low=ask.metal_db, high=MOST_METAL_DB, unit="dB")
+        bounded(
+            ask.metal_5k_db, Said("place/metal-allowance-5k"), low=ask.metal_db, high=MOST_METAL_DB, unit="dB"
+        )
     bounded(ask.margin, "margin", low=0, high=20, unit="m")
     if ask.spill_db is not None:
         bounded(ask.spill_db, "spill", low=-60, high=0, unit="dB")

@@ -49,8 +49,8 @@ from dataclasses import dataclass, field, replace
 from datetime import date as Day
 from typing import Final
 
-from kb.base.errors import BadInput, described
-from kb.base.messages import Wording
+from kb.base.errors import NOTHING, BadInput, inside
+from kb.base.messages import Said, Wording
 from kb.base.text import line, note
 from kb.base.validation import Fields, bounded, keyed, listed, number, truth, whole
 from kb.loop.field import SEATED_M
@@ -201,7 +201,7 @@ def readings_from(data: object) -> Readings:
     return readings
 
 
-_TABLE: Final = "a table of keys and values"
+_TABLE: Final = Said("expected/table-of-keys")
 
 
 def _words(most: int) -> Callable[[object, Wording], str]:
@@ -216,14 +216,24 @@ def _date(value: object, place: Wording) -> str:
 def _position(data: object, at: Wording) -> Position:
     fields = Fields(data, at, _TABLE)
     name = fields.take("name", _words(80), "") or str(at)
-    level = _level(fields, f"{at}, field", "field_db", "field_ma_per_m", -80)
-    flux = fields.take("field_ut", number(0, 100, "the field in microtesla, 0 to 100"), None)
+    level = _level(fields, inside(at, "field"), "field_db", "field_ma_per_m", -80)
+    flux = fields.take("field_ut", number(0, 100, Said("expected/microtesla")), None)
     if flux is not None:
         if level is not None:
-            raise BadInput(f"{at}, field", "field_ut and another field", "one of the two")
+            raise BadInput(
+                inside(at, "field"),
+                Said("seen/two-fields", field="field_ut"),
+                Said("expected/one-of-the-two"),
+            )
         level = 20 * math.log10(max(1e-4, flux / MICROTESLA / REFERENCE_A_PER_M))
     off, on = (
-        _level(fields, f"{at}, noise {driver}", f"noise_{driver}_dba", f"noise_{driver}_ma_per_m", -120)
+        _level(
+            fields,
+            Said("place/noise-of", place=at, driver=driver),
+            f"noise_{driver}_dba",
+            f"noise_{driver}_ma_per_m",
+            -120,
+        )
         for driver in ("off", "on")
     )
     position = Position(
@@ -238,7 +248,7 @@ def _position(data: object, at: Wording) -> Position:
     )
     fields.end()
     if level is None and not position.response and position.noise == Noise():
-        raise BadInput(f"{at}, field_ma_per_m", described("nothing"), "the field in mA/m, or field_db")
+        raise BadInput(inside(at, "field_ma_per_m"), NOTHING, Said("expected/field-or-db"))
     return position
 
 
@@ -249,7 +259,7 @@ def _hertz(key: object, place: Wording) -> float:
     except ValueError:
         typed = math.nan
     if not 10 <= typed <= 40_000:
-        raise BadInput(place, key, "a frequency in Hz from 10 to 40000")
+        raise BadInput(place, key, Said("expected/frequency"))
     return typed
 
 
@@ -264,7 +274,11 @@ def _named(positions: tuple[Position, ...]) -> tuple[Position, ...]:
     seen: set[str] = set()
     for count, each in enumerate(positions, 1):
         if each.name in seen:
-            raise BadInput(f"position {count}, name", each.name, "a name that no other position has")
+            raise BadInput(
+                inside(Said("place/position", number=count), "name"),
+                each.name,
+                Said("expected/own-position-name"),
+            )
         seen.add(each.name)
     return positions
 
@@ -290,7 +304,9 @@ def _with_response(
         if each.name == response.name or alone:
             if each.response:
                 raise BadInput(
-                    f"position {at + 1}", described("response_db and [response]"), "one of the two"
+                    Said("place/position", number=at + 1),
+                    Said("seen/both-responses"),
+                    Said("expected/one-of-the-two"),
                 )
             joined = replace(each, response=response.response)
             return (*positions[:at], joined, *positions[at + 1 :]), None
@@ -311,10 +327,10 @@ def _noise(data: object, _: Wording) -> tuple[Noise, bool]:
 def _loop(data: object, _: Wording) -> tuple[Loop | None, float | None, float, bool]:
     fields = Fields(data, "loop", _TABLE)
     z = fields.take("wire_height_m", number(-5, 10), 0.0)
-    turns = fields.take("turns", whole(1, MOST_TURNS, f"a whole number from 1 to {MOST_TURNS}"), 1)
+    turns = fields.take("turns", whole(1, MOST_TURNS), 1)
     outline = listed(spot, MOST_CORNERS, each="place/corner-of")
     corners = fields.take("corners_m", outline, ())
-    side = number(0.3, 100, "a number from 0.3 to 100 m")
+    side = number(0.3, 100, Said("expected/number-from-to-unit", low=0.3, high=100, unit="m"))
     length, width = (
         fields.take(key, side, 0.0) if corners else fields.need(key, side) for key in ("length_m", "width_m")
     )
@@ -341,18 +357,24 @@ def _level(fields: Fields, at: Wording, decibels: str, milliamps: str, lowest: f
     """Return a level in dB re 400 mA/m that is given in dB or as a field in mA/m; both must not be there."""
     level = fields.take(
         decibels,
-        lambda value, _: bounded(value, f"{at} ({decibels})", low=lowest, high=48, unit="dB"),
+        lambda value, _: bounded(
+            value, Said("place/with-key", place=at, key=decibels), low=lowest, high=48, unit="dB"
+        ),
         None,
     )
     field = fields.take(
         milliamps,
-        lambda value, _: bounded(value, f"{at} ({milliamps})", low=0, high=1e5, unit="mA/m"),
+        lambda value, _: bounded(
+            value, Said("place/with-key", place=at, key=milliamps), low=0, high=1e5, unit="mA/m"
+        ),
         None,
     )
     if field is None:
         return level
     if level is not None:
-        raise BadInput(at, f"{decibels} and {milliamps}", "one of the two")
+        raise BadInput(
+            at, Said("seen/two-options", option=decibels, other=milliamps), Said("expected/one-of-the-two")
+        )
     least = 1000 * REFERENCE_A_PER_M * 10 ** (lowest / 20)
     # a meter that shows zero is below its range, not at minus infinity
     return 20 * math.log10(max(field, least) / (1000 * REFERENCE_A_PER_M))

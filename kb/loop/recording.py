@@ -23,7 +23,8 @@ import numpy as np
 from scipy import ndimage, signal
 from scipy.io import wavfile
 
-from kb.base.errors import BadInput, described, stated
+from kb.base.errors import BadInput, Stated
+from kb.base.messages import Said
 from kb.domain.words import Word
 from kb.loop.standard import RESPONSE_REFERENCE_HZ, Channel, Probe
 
@@ -231,14 +232,22 @@ def recording_from(
     wav = _Wav.of(file, name)
     rate, seconds = wav.rate, wav.rows / wav.rate if wav.rate else 0.0
     if not LEAST_RATE_HZ <= rate <= MOST_RATE_HZ:
-        seen = described(f"{rate} samples a second")
-        raise BadInput(name, seen, f"{LEAST_RATE_HZ} to {MOST_RATE_HZ} (44100 or 48000 are usual)")
+        seen = Said("seen/sample-rate", rate=rate)
+        raise BadInput(name, seen, Said("expected/sample-rates", least=LEAST_RATE_HZ, most=MOST_RATE_HZ))
     if not 1 <= wav.channels <= MOST_CHANNELS:
-        raise BadInput(name, described(f"{wav.channels} channels"), "one or two")
+        raise BadInput(name, Said("seen/channels", count=wav.channels), Said("expected/one-or-two"))
     if seconds < least_s:
-        raise BadInput(name, described(f"{seconds:.1f} s"), f"a recording of {least_s:g} s or more")
+        raise BadInput(
+            name,
+            Said("seen/seconds", seconds=f"{seconds:.1f}"),
+            Said("expected/recording-of", least=f"{least_s:g}"),
+        )
     if seconds > MOST_S:
-        raise BadInput(name, described(f"{seconds:.0f} s"), f"{MOST_S:g} s or less")
+        raise BadInput(
+            name,
+            Said("seen/seconds", seconds=f"{seconds:.0f}"),
+            Said("expected/at-most-seconds", most=f"{MOST_S:g}"),
+        )
     total, loudness, high, low = np.zeros(2), np.zeros(2), np.full(2, -np.inf), np.full(2, np.inf)
     with np.errstate(all="ignore"):  # foreign values may be anything
         for block in wav.blocks():
@@ -252,18 +261,18 @@ def recording_from(
     side = 1 if channel is Channel.RIGHT else 0
     peak, trough = float(high[side]), float(low[side])
     if not (math.isfinite(peak) and math.isfinite(trough)) or max(peak, -trough) > _LARGEST:
-        raise BadInput(name, stated("holds values that are no sound"), "record it again")
+        raise BadInput(name, Stated("error/no-sound-values"), Said("do/record-again"))
     faults = _Faults(rate, peak, trough)
     meters = _Meters(wav.rows, rate, probe)
     for block in wav.blocks():
         faults.add(block[:, side])
         meters.add(block[:, side] - total[side] / wav.rows)
     if faults.silent:
-        said = stated("is silent for a time, or the recorder cut the noise off")
-        raise BadInput(name, said, "look at the cable, switch noise reduction off, use more gain")
+        said = Stated("error/silent-for-a-time")
+        raise BadInput(name, said, Said("do/look-at-cable"))
     if not played and faults.clipped:
-        said = stated(f"is clipped ({faults.clipped} samples at the limit)")
-        raise BadInput(name, said, "record it again with less gain")
+        said = Stated("error/clipped", count=faults.clipped)
+        raise BadInput(name, said, Said("do/record-with-less-gain"))
     return meters.recording(name, channel)
 
 
@@ -338,7 +347,7 @@ _OTHERS: Final = (
     (0, b"OggS", "Ogg"), (0, b"fLaC", "FLAC"), (0, b"FORM", "AIFF"), (0, b"caff", "CAF"),
     (4, b"ftyp", "M4A"), (0, b"#!AMR", "AMR"), (0, b"\x1aE\xdf\xa3", "WebM"), (0, b"wvpk", "WavPack"),
 )  # fmt: skip
-_EXPECTED: Final = "a WAV file (PCM of 16 or 24 bits)"
+_EXPECTED: Final = Said("expected/wav")
 
 
 @dataclass(frozen=True)
@@ -361,10 +370,10 @@ class _Wav:
         head = file.read(16)
         for at, mark, format_name in _OTHERS:
             if head[at : at + len(mark)] == mark:
-                raise BadInput(name, described(f"a file of the format {format_name}"), _EXPECTED)
+                raise BadInput(name, Said("seen/wav-format", format=format_name), _EXPECTED)
         riff = head[:4]
         if riff not in (b"RIFF", b"RIFX", b"RF64") or head[8:12] != b"WAVE":
-            raise BadInput(name, described("no WAV file"), _EXPECTED)
+            raise BadInput(name, Said("seen/no-wav"), _EXPECTED)
         big = riff == b"RIFX"
         file.seek(12)
         form, long = b"", 0
@@ -388,7 +397,7 @@ class _Wav:
         # a recorder that was cut off leaves a size that is too large
         rows = min(long or size, file.seek(0, 2) - start) // align
         if rows < 1:
-            raise BadInput(name, described("a WAV file without samples"), _EXPECTED)
+            raise BadInput(name, Said("seen/wav-without-samples"), _EXPECTED)
         return cls(file, name, b"RIFX" if big else b"RIFF", form, start, rows, rate, channels, align)
 
     def blocks(self) -> Iterator[Samples]:
@@ -418,15 +427,15 @@ class _Wav:
         if found.dtype.kind == "i" and found.dtype.itemsize in (2, 4, 8):
             found = found / np.float32(2.0 ** (8 * found.dtype.itemsize - 1))
         elif found.dtype.kind != "f":
-            said = "16 bits or more: 8 bits hide the noise"
-            raise BadInput(self.name, described("samples of 8 bits"), said)
+            said = Said("expected/more-bits")
+            raise BadInput(self.name, Said("seen/samples-of-8-bits"), said)
         with np.errstate(over="ignore"):
             rows = np.asarray(found, np.float32)
         return rows.reshape(len(rows), -1)
 
 
 def _wrong_header(name: str) -> BadInput:
-    said = stated("is a WAV file that cannot be read (its header is wrong, or it is cut off)")
+    said = Stated("error/unreadable-wav")
     return BadInput(name, said, _EXPECTED)
 
 

@@ -11,8 +11,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, TypeVar
 
-from kb.base.errors import BadInput, described
-from kb.base.messages import Wording
+from kb.base.errors import BadInput, inside
+from kb.base.messages import Said, Wording
 from kb.base.validation import Fields, listed, number, sentence, truth
 from kb.domain.language import ENGLISH
 from kb.loop.sentences import Sentence
@@ -148,7 +148,7 @@ def cautions_from(data: object) -> tuple[Caution, ...]:
 
 
 def _tables(data: object) -> tuple[tuple[Route, ...], tuple[Caution, ...]]:
-    fields = Fields(data, "routes", "[[route]] and [[caution]] tables")
+    fields = Fields(data, "routes", Said("expected/two-tables-of", kind="route", other="caution"))
     cautions = fields.need("caution", _rows(_caution, "caution"))
     known = {caution.code: caution for caution in cautions}
     routes = fields.need("route", _rows(lambda row, place: _route(row, place, known), "route"))
@@ -157,7 +157,7 @@ def _tables(data: object) -> tuple[tuple[Route, ...], tuple[Caution, ...]]:
 
 
 def _rows(read: Callable[[object, Wording], T], kind: str) -> Callable[[object, Wording], tuple[T, ...]]:
-    return listed(read, MOST, 1, expected=f"[[{kind}]] tables", each=f"place/{kind}")
+    return listed(read, MOST, 1, expected=Said("expected/tables-of", kind=kind), each=f"place/{kind}")
 
 
 def _code(key: str) -> Callable[[object, Wording], str]:
@@ -166,14 +166,14 @@ def _code(key: str) -> Callable[[object, Wording], str]:
     def read(value: object, place: Wording) -> str:
         code = sentence(value, place)
         if not ENGLISH.has(key.format(code=code)):
-            raise BadInput(place, code, f"a code with a sentence {key} in data/messages")
+            raise BadInput(place, code, Said("expected/code-with-sentence", key=key))
         return code
 
     return read
 
 
 def _caution(data: object, place: Wording) -> Caution:
-    fields = Fields(data, place, "a table")
+    fields = Fields(data, place, Said("expected/table"))
     caution = Caution(
         fields.need("code", _code("sheet/standing/{code}")),
         fields.need("source", sentence),
@@ -196,7 +196,9 @@ def route_named(typed: str, routes: Sequence[Route]) -> Route:
     if len(meant) == 1:
         return meant[0]
     several = " or ".join(f"{route.code} ({route.name})" for route in meant)
-    raise BadInput("route", typed, several or f"one of {', '.join(route.code for route in routes)}")
+    raise BadInput(
+        "route", typed, several or Said("expected/one-of", words=", ".join(route.code for route in routes))
+    )
 
 
 def _names(route: Route, word: str) -> bool:
@@ -206,9 +208,9 @@ def _names(route: Route, word: str) -> bool:
 
 
 def _route(data: object, place: Wording, known: Mapping[str, Caution]) -> Route:
-    code = Fields(data, place, "a table").need("code", _code("loop/route/{code}/name"))
+    code = Fields(data, place, Said("expected/table")).need("code", _code("loop/route/{code}/name"))
     at = f"route {code}"
-    fields = Fields(data, at, "a table")
+    fields = Fields(data, at, Said("expected/table"))
     fields.need("code", sentence)
     sources: dict[str, str] = {}
 
@@ -227,7 +229,9 @@ def _route(data: object, place: Wording, known: Mapping[str, Caution]) -> Route:
 
     highest = fields.take("highest", sourced("highest", 0, 20), None)
     base, wire_height = fields.need("height", height, _SOURCED)
-    cautions = fields.need("cautions", listed(_known(known), MOST, 1, expected="a list of caution codes"))
+    cautions = fields.need(
+        "cautions", listed(_known(known), MOST, 1, expected=Said("expected/list-of-cautions"))
+    )
     if highest is not None and "too-high" in known:
         cautions += (known["too-high"],)
     route = Route(
@@ -239,8 +243,8 @@ def _route(data: object, place: Wording, known: Mapping[str, Caution]) -> Route:
         ends=fields.need("ends", sourced("ends", 0, 20), _SOURCED),
         doorway=fields.need("doorway", sourced("doorway", 0, 10), _SOURCED),
         cautions=cautions,
-        tools=fields.need("tools", _supplies, "a list of items"),
-        materials=fields.need("materials", _supplies, "a list of items"),
+        tools=fields.need("tools", _supplies, Said("expected/list-of-items")),
+        materials=fields.need("materials", _supplies, Said("expected/list-of-items")),
         sources=sources,
         wire_kind=fields.take("wire_kind", sentence, "insulated"),
     )
@@ -248,12 +252,12 @@ def _route(data: object, place: Wording, known: Mapping[str, Caution]) -> Route:
     return route
 
 
-_SOURCED: Final = "a table with value and source"
+_SOURCED: Final = Said("expected/table-with", fields="value", last="source")
 
 
 def _base(value: object, place: Wording) -> str:
     if value not in ("floor", "ceiling"):
-        raise BadInput(place, value, "floor or ceiling")
+        raise BadInput(place, value, Said("expected/floor-or-ceiling"))
     return str(value)
 
 
@@ -261,7 +265,7 @@ def _known(cautions: Mapping[str, Caution]) -> Callable[[object, Wording], Cauti
     def read(value: object, place: Wording) -> Caution:
         code = sentence(value, place)
         if code not in cautions:
-            raise BadInput(place, code, f"one of {', '.join(cautions)}")
+            raise BadInput(place, code, Said("expected/one-of", words=", ".join(cautions)))
         return cautions[code]
 
     return read
@@ -271,11 +275,13 @@ _COUNTS: Final = ("count", "each", "per_m", "per_corner", "per_doorway", "per_fe
 
 
 def _supply(data: object, place: Wording) -> Supply:
-    fields = Fields(data, place, "a table with item, a count and source")
+    fields = Fields(data, place, Said("expected/supply"))
     item = fields.need("item", sentence)
     counts = {name: fields.take(name, number(0, 1000), 0.0) for name in _COUNTS}
     if not any(counts.values()):
-        raise BadInput(f"{place}, {item}", described("no count"), f"one of {', '.join(_COUNTS)}")
+        raise BadInput(
+            inside(place, item), Said("seen/no-count"), Said("expected/one-of", words=", ".join(_COUNTS))
+        )
     counts["each"] += counts.pop("count")
     supply = Supply(item, fields.need("source", sentence), fields.take("unit", _unit, PIECE), **counts)
     fields.end()
@@ -284,8 +290,8 @@ def _supply(data: object, place: Wording) -> Supply:
 
 def _unit(value: object, place: Wording) -> str:
     if value not in UNITS:
-        raise BadInput(place, value, f"one of {', '.join(UNITS)}")
+        raise BadInput(place, value, Said("expected/one-of", words=", ".join(UNITS)))
     return str(value)
 
 
-_supplies: Final = listed(_supply, MOST, expected="a list of items")
+_supplies: Final = listed(_supply, MOST, expected=Said("expected/list-of-items"))

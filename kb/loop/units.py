@@ -22,8 +22,8 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import Final
 
-from kb.base.errors import BadInput
-from kb.base.messages import Wording
+from kb.base.errors import BadInput, inside
+from kb.base.messages import Said, Wording
 from kb.base.validation import bounded
 
 INCH_M: Final = 0.0254
@@ -38,7 +38,7 @@ LONGEST_TEXT: Final = 40
 #: More corners than this are not a room.
 MOST_CORNERS: Final = 64
 
-_EXPECTED: Final = "a length such as 5.2 m, 520 cm, 17 ft, 17' 6\" or 6 1/2 in"
+_EXPECTED: Final = Said("expected/length-such-as")
 
 _UNIT_M: Final[Mapping[str, float]] = {
     "m": 1.0,
@@ -98,7 +98,11 @@ def length(
         clean = clean[1:].lstrip()
     metres = sign * _parts(clean, place, text, "ft" if feet else "m")
     if feet and not low <= metres <= high:
-        raise BadInput(place, text, f"a length from {show_length(low, feet=True)} to {_round_feet(high)}")
+        raise BadInput(
+            place,
+            text,
+            Said("expected/length-from-to", low=show_length(low, feet=True), high=_round_feet(high)),
+        )
     return bounded(metres, place, low=low, high=high, unit="m", seen=text)
 
 
@@ -110,19 +114,19 @@ def room(text: str, place: Wording = "room", *, feet: bool = False) -> tuple[flo
     """
     sides = re.split(_BETWEEN, _normal(text))
     if len(sides) != 2 or not all(side.strip() for side in sides) or len(text) > 2 * LONGEST_TEXT:
-        raise BadInput(place, text, "two sides such as 5.2x4.1 or 17ftx13ft 6in")
+        raise BadInput(place, text, Said("expected/two-sides"))
     first, second = (side.strip() for side in sides)
     unit = re.compile(r"[a-z]+|'|\"")
     alone = [re.fullmatch(_NUMBER, side) for side in (first, second)]
     if alone[0] and (found := unit.search(second)):
         # The other side is read first: its unit holds for both, and what is wrong with it is named there.
-        width = length(second, f"{place}, second side", feet=feet)
-        return length(first + found[0], f"{place}, first side", feet=feet), width
+        width = length(second, Said("place/second-side", place=place), feet=feet)
+        return length(first + found[0], Said("place/first-side", place=place), feet=feet), width
     if alone[1] and (found := unit.search(first)):
         second += found[0]
     return (
-        length(first, f"{place}, first side", feet=feet),
-        length(second, f"{place}, second side", feet=feet),
+        length(first, Said("place/first-side", place=place), feet=feet),
+        length(second, Said("place/second-side", place=place), feet=feet),
     )
 
 
@@ -135,14 +139,14 @@ def outline(text: str, place: Wording = "polygon", *, feet: bool = False) -> tup
     """
     parts = [part for part in (text.split(";") if ";" in text else text.split()) if part.strip()]
     if not 3 <= len(parts) <= MOST_CORNERS:
-        expected = f"3 to {MOST_CORNERS} corners such as 0,0 5,0 5,3 0,3"
-        raise BadInput(place, text if len(parts) < 3 else f"{len(parts)} corners", expected)
+        expected = Said("expected/corners-such-as", most=MOST_CORNERS)
+        raise BadInput(place, text if len(parts) < 3 else Said("seen/corners", count=len(parts)), expected)
     corners = []
     for number, part in enumerate(parts, 1):
         pair = part.split(",")
         if len(pair) != 2:
-            raise BadInput(f"{place}, corner {number}", part, "a corner x,y such as 5,3.2")
-        at = f"{place}, corner {number}"
+            raise BadInput(inside(place, Said("place/corner", number=number)), part, Said("expected/corner"))
+        at = inside(place, Said("place/corner", number=number))
         x, y = (length(axis, at, low=-LONGEST_SIDE_M, high=LONGEST_SIDE_M, feet=feet) for axis in pair)
         corners.append((x, y))
     return tuple(corners)
@@ -185,13 +189,13 @@ def _parts(clean: str, place: Wording, text: str, bare: str) -> float:
         # 17' 6 means inches after feet
         unit = unit or ("in" if units and units[-1] in _FEET else bare)
         if unit not in _UNIT_M:
-            raise BadInput(place, text, "a length in m, cm, mm, ft or in")
+            raise BadInput(place, text, Said("expected/length-units"))
         total += _number(number, place, text) * _UNIT_M[unit]
         units.append(unit)
         position = found.end()
     pair = len(units) == 2 and units[0] in _FEET and units[1] in _INCHES
     if len(units) != 1 and not pair:
-        raise BadInput(place, text, f"one unit, or feet then inches: {_EXPECTED}")
+        raise BadInput(place, text, Said("expected/one-unit", lengths=_EXPECTED))
     return total
 
 

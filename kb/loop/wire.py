@@ -17,7 +17,7 @@ from functools import lru_cache
 from typing import Final
 
 from kb.base.errors import BadInput
-from kb.base.messages import Wording
+from kb.base.messages import Said, Wording
 from kb.base.validation import Fields, bounded, listed, number, sentence, truth
 from kb.loop.geometry import Loop
 
@@ -89,12 +89,12 @@ def wire_from(text: str, place: Wording = "wire") -> Wire:
         found := re.fullmatch(r"(\d{1,3}(?:\.\d{1,3})?|\.\d{1,3})(?:mm2|mm\^2|sqmm|qmm)", clean, re.ASCII)
     ) and (0.05 <= float(found[1]) <= 50):
         return Wire(f"{float(found[1]):g} mm2", float(found[1]) * 1e-6)
-    raise BadInput(place, text, "a wire such as awg18 (0 to 40) or 1.5mm2 (0.05 to 50)")
+    raise BadInput(place, text, Said("expected/wire"))
 
 
 def awg(number: int) -> Wire:
     """Return the wire of an American wire gauge from 0 to 40 (ASTM B258). Raises BadInput."""
-    bounded(number, "wire gauge", low=0, high=40)
+    bounded(number, Said("place/wire-gauge"), low=0, high=40)
     diameter = 0.127e-3 * 92 ** ((36 - number) / 39)
     return Wire(f"AWG {number}", math.pi * diameter**2 / 4)
 
@@ -131,18 +131,21 @@ def stock_from(data: object) -> tuple[Stock, ...]:
     Keys: ``name`` (as ``wire_from`` reads it), ``max_ohm_per_km`` and ``usual`` (optional), ``source``.
     Raises BadInput naming the table and key.
     """
-    fields = Fields(data, "wires", "[[wire]] tables")
-    found = fields.need("wire", listed(_stock, MOST_WIRES, 1, expected="[[wire]] tables", each="place/wire"))
+    fields = Fields(data, "wires", Said("expected/tables-of", kind="wire"))
+    found = fields.need(
+        "wire",
+        listed(_stock, MOST_WIRES, 1, expected=Said("expected/tables-of", kind="wire"), each="place/wire"),
+    )
     fields.end()
     return found
 
 
 def _stock(data: object, place: Wording) -> Stock:
-    fields = Fields(data, place, "a table")
+    fields = Fields(data, place, Said("expected/table"))
     stock = Stock(
         fields.need("name", lambda value, at: wire_from(sentence(value, at), at)),
         fields.take("max_ohm_per_km", number(0, 1000), 0.0),
-        fields.need("source", sentence, "where the numbers come from"),
+        fields.need("source", sentence, Said("expected/origin-of-numbers")),
         fields.take("usual", truth, False),
     )
     fields.end()
@@ -160,7 +163,7 @@ def bundle_gmd(wire: Wire, turns: int, spacing: float | None = None) -> float:
     """
     gap = wire.spacing if spacing is None else spacing
     if turns > 1:
-        bounded(gap, "spacing of turns", low=wire.diameter, high=0.5, unit="m")
+        bounded(gap, Said("place/spacing-of-turns"), low=wire.diameter, high=0.5, unit="m")
     places = _heap(turns, gap)
     logs = [
         math.log(math.dist(here, there)) if one != other else math.log(wire.radius * _SELF_GMD)
@@ -181,9 +184,7 @@ def inductance(loop: Loop, wire: Wire, spacing: float | None = None) -> float:
     """
     level = loop.plane
     if level is None:
-        raise BadInput(
-            "polygon", "corners at different heights", "a flat loop: inductance is known for these only"
-        )
+        raise BadInput("polygon", Said("seen/corners-not-level"), Said("expected/flat-loop"))
     total = _outline_sum(loop.spots) - 2 * loop.perimeter * math.log(bundle_gmd(wire, loop.turns, spacing))
     return float(MU0_H_PER_M / (4 * math.pi) * total * loop.turns**2)
 

@@ -20,8 +20,8 @@ from dataclasses import dataclass, field, replace
 from typing import Final, TypeVar
 
 from kb.base import text
-from kb.base.errors import BadInput, described
-from kb.base.messages import Wording
+from kb.base.errors import BadInput, inside
+from kb.base.messages import Said, Wording
 from kb.base.validation import Fields, keyed, listed, number, whole
 from kb.catalogue import catalogue
 from kb.domain import job as kept
@@ -135,7 +135,9 @@ def jobs_of(job: kept.Job, usual: Sequence[DriverInput] = (), *, place: Wording 
     """
     inputs = job.inputs or tuple(usual)
     if not inputs:
-        raise BadInput(f"{place}, inputs", described("none"), "the inputs of the driver, such as line-3.5")
+        raise BadInput(
+            inside(place, "inputs"), Said("seen/none"), Said("expected/inputs-such-as", example="line-3.5")
+        )
     return tuple(
         Job(
             source=one.source,
@@ -154,15 +156,15 @@ def jobs_of(job: kept.Job, usual: Sequence[DriverInput] = (), *, place: Wording 
     )
 
 
-_FILE: Final = "a list of jobs, or an object with jobs"
+_FILE: Final = Said("expected/jobs")
 
 
 def _jobs(value: object, place: Wording) -> tuple[Job, ...]:
     if isinstance(value, Sequence) and not value:
-        raise BadInput(place, described("no jobs"), "one job at least")
+        raise BadInput(place, Said("seen/no-jobs"), Said("expected/one-job"))
     if isinstance(value, Sequence) and len(value) > MOST_JOBS:
-        seen = described(f"{len(value)} jobs")
-        raise BadInput(place, seen, f"at most {MOST_JOBS}; pack for one day at a time")
+        seen = Said("seen/jobs", count=len(value))
+        raise BadInput(place, seen, Said("expected/jobs-of-one-day", most=MOST_JOBS))
     return _entries("place/job-nth")(value, place)
 
 
@@ -193,5 +195,5 @@ def _stock(read: Callable[[object, Wording], T]) -> Callable[[object, Wording], 
     return keyed(item, read, MOST_ITEMS)
 
 
-_count: Final = whole(1, MOST_HAVE, f"a count, 1 to {MOST_HAVE}; leave out what is not there")
-_price: Final = number(0, MOST_PRICE, "a price above 0", above=True)
+_count: Final = whole(1, MOST_HAVE, Said("expected/count-or-left-out", most=MOST_HAVE))
+_price: Final = number(0, MOST_PRICE, Said("expected/price"), above=True)

@@ -20,6 +20,7 @@ from dataclasses import replace
 from typing import Final
 
 from kb.base.errors import BadInput
+from kb.base.messages import Said
 from kb.catalogue import Catalogue
 from kb.domain.visit import Source
 from kb.evidence import Expectation
@@ -50,7 +51,7 @@ def pack(
     Raises BadInput for a target out of range, and for stock or prices that the catalogue does not know.
     """
     if not 0 < target < 1:
-        raise BadInput("target", target, "a chance between 0 and 1, such as 0.95")
+        raise BadInput("target", target, Said("expected/target"))
     packing = Packing(day, expect, target, Ways.of_day(day.jobs, day.have, catalogue))
     plan = packing.plan()
     if not questions:

@@ -8,6 +8,7 @@ from functools import partial
 from typing import Final
 
 from kb.base.errors import BadInput
+from kb.base.messages import Said
 from kb.catalogue import Catalogue, Role
 from kb.catalogue import catalogue as shipped
 from kb.domain.marking import says_digital
@@ -128,13 +129,13 @@ def _verdicts(jacks: tuple[PanelJack, ...], job: Job) -> list[Verdict]:
 
 def _inputs(inputs: Sequence[DriverInput | str]) -> frozenset[DriverInput]:
     if isinstance(inputs, str) or not inputs:
-        raise BadInput("inputs", inputs or "none", "the inputs of the driver, such as line-3.5")
+        raise BadInput("inputs", inputs or "none", Said("expected/inputs-such-as", example="line-3.5"))
     return frozenset(DriverInput.read(one, "inputs") for one in inputs)
 
 
 def _run(length_m: float) -> float:
     if not 0 <= length_m <= LONGEST_RUN:  # not-a-number is in no range
-        raise BadInput("length", length_m, f"metres from the jack to the driver, 0 to {LONGEST_RUN:g}")
+        raise BadInput("length", length_m, Said("expected/run-length", most=f"{LONGEST_RUN:g}"))
     return float(length_m)
 
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import os
 import sys
 
-from kb.base.errors import BadInput, BookTrouble, described
-from kb.base.messages import Wording
+from kb.base.errors import BadInput, BookTrouble
+from kb.base.messages import Said, Wording
 
 
 def command(script: str, limits: str) -> list[str]:
@@ -22,9 +23,24 @@ def environment() -> dict[str, str]:
 def bound(sent: bytes, most: int, place: Wording) -> None:
     """Raise BadInput if more than ``most`` bytes were sent."""
     if len(sent) > most:
-        raise BadInput(place, described(f"{len(sent) / 1048576:.0f} MB"), f"at most {most // 1048576} MB")
+        raise BadInput(
+            place,
+            Said("seen/mb", count=f"{len(sent) / 1048576:.0f}"),
+            Said("expected/at-most-mb", most=most // 1048576),
+        )
+
+
+def refused(place: Wording, said: bytes) -> BadInput | None:
+    """Return what such a program refuses, from its JSON; None if it has said something else."""
+    try:
+        (seen, of_seen), (expected, of_expected) = json.loads(said)
+        wrong = BadInput(place, Said(seen, **of_seen), Said(expected, **of_expected))
+        str(wrong)  # it met anything that was sent: are these sentences at all?
+    except (ValueError, TypeError, LookupError, AttributeError):
+        return None
+    return wrong
 
 
 def not_now(place: Wording, problem: OSError) -> BookTrouble:
     """Return the message about a program that could not be started."""
-    return BookTrouble(f"{place}: it cannot be looked at just now ({problem.strerror})")
+    return BookTrouble(Said("error/cannot-be-looked-at", place=place, why=problem.strerror))

@@ -4,7 +4,7 @@ A decoder meets anything that was sent: it works in a process that may use so mu
 and is ended when it wants more. ``photos`` starts it; it imports nothing of ours, so that it starts quickly.
 
 Reads the picture from stdin and writes a JPEG to stdout. Exit 1: not a picture that is taken; stdout then has
-what was seen, a tab, and what was expected.
+a JSON list of what was seen and what was expected, each as the key of a sentence and its values.
 """
 
 from __future__ import annotations
@@ -43,7 +43,14 @@ class Limits:
 
 
 class _Refused(Exception):
-    """seen, expected"""
+    """What was seen and what was expected, each as the key of a sentence and its values."""
+
+    def __init__(self, seen: tuple[str, dict[str, int]], expected: tuple[str, dict[str, int]]) -> None:
+        super().__init__(seen, expected)
+
+
+def _of(key: str, **values: int) -> tuple[str, dict[str, int]]:
+    return key, values
 
 
 def developed(sent: bytes, limits: Limits) -> bytes:
@@ -52,7 +59,7 @@ def developed(sent: bytes, limits: Limits) -> bytes:
 
     PngImagePlugin.MAX_TEXT_MEMORY = PngImagePlugin.MAX_TEXT_CHUNK  # texts of a PNG, unpacked: a megabyte
     Image.MAX_IMAGE_PIXELS = limits.pixels  # twice as many raise in Pillow itself
-    expected = "a photo as JPEG, PNG, WebP or HEIC"
+    expected = _of("expected/photo-formats")
     kinds: tuple[str, ...] = KINDS
     if sent[4:8] == b"ftyp" and sent[8:12] in HEIC:
         _read_heic()
@@ -64,9 +71,12 @@ def developed(sent: bytes, limits: Limits) -> bytes:
                 wide, high = picture.size
                 most = limits.pixels if picture.format == "JPEG" else limits.pixels_whole
                 if wide * high > most:
-                    raise _Refused(f"{wide} by {high} pixels", f"at most {most // 1_000_000} million pixels")
+                    raise _Refused(
+                        _of("seen/pixels", wide=wide, high=high),
+                        _of("expected/million-pixels", most=most // 1_000_000),
+                    )
                 if picture.format == "JPEG" and _scans(sent) > limits.scans:
-                    raise _Refused("a picture in very many layers", f"at most {limits.scans} of them")
+                    raise _Refused(_of("seen/many-layers"), _of("expected/layers", most=limits.scans))
                 picture.draft("RGB", (limits.edge, limits.edge))
                 if picture.mode not in ("RGB", "RGBA", "L"):
                     small: Any = picture.convert("RGB")
@@ -83,12 +93,12 @@ def developed(sent: bytes, limits: Limits) -> bytes:
         raise
     except Image.DecompressionBombError as problem:
         raise _Refused(
-            "a picture of very many pixels", f"at most {limits.pixels // 1_000_000} million"
+            _of("seen/very-many-pixels"), _of("expected/million", most=limits.pixels // 1_000_000)
         ) from problem
     except UnidentifiedImageError as problem:
-        raise _Refused("something else", expected) from problem
+        raise _Refused(_of("seen/something-else"), expected) from problem
     except Exception as problem:  # decoders raise what they like (OSError, struct.error, KeyError ...)
-        raise _Refused("a damaged picture", expected) from problem
+        raise _Refused(_of("seen/damaged-picture"), expected) from problem
     return out.getvalue()
 
 
@@ -97,8 +107,7 @@ def _read_heic() -> None:
     try:
         from pi_heif import register_heif_opener
     except ImportError:
-        wanted = "JPEG, PNG or WebP (for HEIC, install jackfield[heic] on the computer with the book)"
-        raise _Refused("a HEIC photo", wanted) from None
+        raise _Refused(_of("seen/heic-photo"), _of("expected/photo-without-heic")) from None
     register_heif_opener(thumbnails=False)
 
 
@@ -147,7 +156,7 @@ def main() -> int:
     try:
         made = developed(sent, limits)
     except _Refused as wrong:
-        sys.stdout.buffer.write("\t".join(wrong.args).encode())
+        sys.stdout.buffer.write(json.dumps(wrong.args).encode())
         return 1
     except MemoryError:
         return 2

@@ -15,8 +15,8 @@ from dataclasses import dataclass, replace
 from importlib.util import find_spec
 from typing import Any, Final, NamedTuple
 
-from kb.base.errors import BadInput, MissingExtra, described
-from kb.base.messages import Wording
+from kb.base.errors import BadInput, MissingExtra
+from kb.base.messages import Said, Wording
 from kb.read import child, pdf_text
 
 MOST_BYTES: Final = 100 * 1024 * 1024  #: of one manual; with many photos they have 30 MB (common practice)
@@ -26,7 +26,7 @@ EDGE: Final = 2000  #: pixels of the longer side of a page that is read as a pic
 LIMITS: Final = pdf_text.Limits(pages=MOST_PAGES, memory=1024 * 1024 * 1024, seconds=60, edge=EDGE)
 #: What may stand before the header (ISO 32000-1, 7.5.2, has it at the first byte): a byte order mark, blanks.
 _HEADER: Final = re.compile(rb"(\xef\xbb\xbf)?\s{0,16}%PDF-\d")
-WANTED: Final = "a manual as PDF"
+WANTED: Final = Said("expected/manual")
 
 
 class Piece(NamedTuple):
@@ -86,7 +86,7 @@ def _asked(sent: bytes, place: Wording, limits: pdf_text.Limits) -> tuple[int, l
     """The number of pages, what was said of pages, and whether the process came to its end."""
     child.bound(sent, MOST_BYTES, place)
     if not _HEADER.match(sent):
-        raise BadInput(place, described("something else than a PDF" if sent else "an empty file"), WANTED)
+        raise BadInput(place, (Said("seen/not-a-pdf") if sent else Said("seen/empty-file")), WANTED)
     if find_spec("pypdfium2") is None:
         raise MissingExtra(place, "pypdfium2", "read")
     command, env = child.command(pdf_text.__file__, limits.text()), child.environment()
@@ -98,13 +98,12 @@ def _asked(sent: bytes, place: Wording, limits: pdf_text.Limits) -> tuple[int, l
     except OSError as problem:
         raise child.not_now(place, problem) from problem
     first, *rest = out.decode("utf-8", "replace").split("\n")
-    if code == 1 and "\t" in first:
-        seen, _, expected = first.partition("\t")
-        raise BadInput(place, described(seen), expected)
+    if code == 1 and (wrong := child.refused(place, first.encode())):
+        raise wrong
     try:
         count = int(json.loads(first)["pages"])
     except (ValueError, TypeError, KeyError):
-        raise BadInput(place, described("a PDF that takes very much time or memory"), WANTED) from None
+        raise BadInput(place, Said("seen/heavy-pdf"), WANTED) from None
     said = list(_whole(rest))
     return count, said, code == 0
 

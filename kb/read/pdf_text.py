@@ -3,7 +3,8 @@
 ``pdf`` starts it; it imports nothing of ours, so that it starts quickly. It runs no script of the file and
 opens no link. It reads the file from stdin and writes a line of JSON to stdout: first the number of pages,
 then each page with its pieces of text and their places, or with its picture. Exit 1: not a PDF that is
-taken; stdout then has what was seen, a tab, and what was expected.
+taken; stdout then has a JSON list of what was seen and what was expected, each as the key of a sentence and
+its values.
 """
 
 from __future__ import annotations
@@ -45,7 +46,14 @@ class Limits:
 
 
 class Refused(Exception):
-    """seen, expected"""
+    """What was seen and what was expected, each as the key of a sentence and its values."""
+
+    def __init__(self, seen: tuple[str, dict[str, int]], expected: tuple[str, dict[str, int]]) -> None:
+        super().__init__(seen, expected)
+
+
+def _of(key: str, **values: int) -> tuple[str, dict[str, int]]:
+    return key, values
 
 
 def lines(sent: bytes, limits: Limits) -> Iterator[dict[str, Any]]:
@@ -56,11 +64,11 @@ def lines(sent: bytes, limits: Limits) -> Iterator[dict[str, Any]]:
         document = pypdfium2.PdfDocument(sent)
     except pypdfium2.PdfiumError as problem:
         if "password" in str(problem).lower() or "security" in str(problem).lower():
-            raise Refused("an encrypted PDF", "one that opens without a password") from problem
-        raise Refused("a damaged PDF", "a manual as PDF") from problem
+            raise Refused(_of("seen/encrypted-pdf"), _of("expected/pdf-without-password")) from problem
+        raise Refused(_of("seen/damaged-pdf"), _of("expected/manual")) from problem
     count = len(document)
     if not 0 < count <= limits.pages:
-        raise Refused(f"{count} pages", f"a manual of 1 to {limits.pages} pages")
+        raise Refused(_of("seen/pages", count=count), _of("expected/manual-of-pages", most=limits.pages))
     yield {"pages": count}
     for number in limits.pictures or range(1, count + 1):
         try:
@@ -212,7 +220,7 @@ def main() -> int:
             out.write(json.dumps(one) + "\n")
             out.flush()  # what was read is there, whatever the next page does
     except Refused as wrong:
-        out.write("\t".join(wrong.args))
+        out.write(json.dumps(wrong.args))
         return 1
     except MemoryError:
         return 2

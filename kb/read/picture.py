@@ -16,8 +16,8 @@ from dataclasses import dataclass
 from importlib.util import find_spec
 from typing import Final, NamedTuple, Self
 
-from kb.base.errors import BadInput, MissingExtra, described, stated
-from kb.base.messages import Wording
+from kb.base.errors import BadInput, MissingExtra, Stated
+from kb.base.messages import Said, Wording
 from kb.read import child, decoder, recogniser
 
 MOST_BYTES: Final = 25 * 1024 * 1024  #: of one photo as it is sent (OWASP ASVS 5.0, 5.2.1)
@@ -40,7 +40,7 @@ _CUT: Final = 640  # pixels of a piece that is shown, at most
 READ_WAIT_S: Final = 300  #: for one picture to be read, whatever else the machine does
 READ_SECONDS: Final = 60  #: of the processor, for one picture
 READ_MEMORY: Final = 3 * 1024 * 1024 * 1024  #: bytes of addresses; about a quarter of them is used
-_INSTALL_AGAIN: Final = "pip install --force-reinstall '.[read]' in Jackfield's folder"
+_INSTALL_AGAIN: Final = Said("do/install-reader")
 _LIBRARIES: Final = ("rapidocr", "onnxruntime", "cv2", "PIL")
 
 
@@ -116,9 +116,7 @@ class PictureReader:
         try:
             said = json.loads(answer)
             if "error" in said:
-                raise BadInput(
-                    place, stated(f"the reader of pictures cannot start ({said['error']})"), _INSTALL_AGAIN
-                )
+                raise BadInput(place, Stated("error/reader-cannot-start", why=said["error"]), _INSTALL_AGAIN)
             pieces = [
                 Piece(
                     str(text),
@@ -200,9 +198,8 @@ def cleaned(sent: bytes, place: Wording = "photo") -> bytes:
         raise child.not_now(place, problem) from problem
     if done.returncode == 0:
         return done.stdout
-    seen, tab, expected = done.stdout.decode("utf-8", "replace").partition("\t")
-    if done.returncode == 1 and tab:
-        raise BadInput(place, described(seen), expected)
+    if done.returncode == 1 and (wrong := child.refused(place, done.stdout)):
+        raise wrong
     raise costly(place)  # out of memory or time, or a decoder that crashed
 
 
@@ -210,6 +207,6 @@ def costly(place: Wording) -> BadInput:
     """Return the message about a picture that exceeds the limits."""
     return BadInput(
         place,
-        described("a picture that takes very much time or memory to show"),
-        "a photo as a phone takes it",
+        Said("seen/heavy-picture"),
+        Said("expected/phone-photo"),
     )

@@ -19,6 +19,7 @@ from uuid import UUID
 
 from kb.base.atomic import write_mine
 from kb.base.errors import BadInput, BookTrouble, ascii_controls
+from kb.base.messages import Said
 from kb.base.parsing import json_of
 from kb.base.text import plain_capitals
 from kb.read.manual import Item, paragraphs
@@ -143,7 +144,7 @@ class Shelf:
             write_mine(file, content)
         except OSError as problem:
             said = ascii_controls(problem.strerror or str(problem))
-            raise BookTrouble(f"{file}: {said}; the manual was not kept") from problem
+            raise BookTrouble(Said("error/manual-not-kept", place=file, why=said)) from problem
 
 
 def _has(folded: str, words: Sequence[str]) -> bool:

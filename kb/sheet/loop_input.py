@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from kb.base import text
-from kb.base.messages import Wording
+from kb.base.messages import Said, Wording
 from kb.base.validation import Fields, listed, number, truth, whole
 from kb.loop.geometry import MOST_CORNERS, MOST_TURNS, Loop, spot
 from kb.loop.standard import TOLERANCE_DB
@@ -86,7 +86,7 @@ def loop_data_from(data: object) -> LoopData:
     )
 
 
-_OBJECT: Final = "an object, as 'jackfield loop --json' prints it"
+_OBJECT: Final = Said("expected/printed-by-loop")
 _AMPERES: Final = number(0, 1000)
 
 
@@ -101,11 +101,11 @@ def _object(value: object, place: Wording) -> Fields:
 def _loop(fields: Fields) -> Loop:
     spots = listed(spot, MOST_CORNERS, 3, expected=_CORNERS, each="place/corner-of")
     corners = fields.need("room", _object).need("corners_m", spots)
-    turns = fields.need("turns", whole(1, MOST_TURNS, f"a whole number from 1 to {MOST_TURNS}"))
+    turns = fields.need("turns", whole(1, MOST_TURNS))
     return Loop(tuple((x, y, 0.0) for x, y in corners), turns)
 
 
-_CORNERS: Final = f"a list of 3 to {MOST_CORNERS} corners [x, y]"
+_CORNERS: Final = Said("expected/list-of-corners", most=MOST_CORNERS)
 
 
 def _range(current: float, fields: Fields) -> Range:

@@ -12,7 +12,8 @@ from datetime import date
 from typing import Final
 from urllib.parse import urlencode
 
-from kb.base.errors import BadInput
+from kb.base.errors import BadInput, inside
+from kb.base.messages import Said
 from kb.base.text import visible
 from kb.catalogue import StepCode
 from kb.domain.language import Language, language
@@ -68,7 +69,7 @@ def page_address(served: str, source: Source) -> str:
     asked = urlencode({"make": source.make, "model": source.model})
     address = f"{served.rstrip('/')}/set?{asked}"
     if len(address.encode()) > MOST_ADDRESS:
-        raise BadInput("tag, address", address, f"at most {MOST_ADDRESS} bytes, to leave room")
+        raise BadInput(inside("tag", "address"), address, Said("expected/address-bytes", most=MOST_ADDRESS))
     return address
 
 

@@ -12,6 +12,7 @@ from typing import Any, Final
 
 from kb.base import text
 from kb.base.errors import BookTooNew, BookTrouble, shown
+from kb.base.messages import Said
 from kb.domain.jack import Jack
 from kb.domain.kinds import fields_of, part_of
 from kb.domain.visit import INFERRED, Finding, Visit
@@ -48,11 +49,9 @@ def assembled(fetch: Fetch, *, private: bool = True, released: Iterable[Any] = (
         try:
             visits[id_] = rows.visit(id_, cells)
         except BookTooNew as newer:
-            raise BookTooNew(f"visit {shown(id_)}: {newer}") from None
+            raise BookTooNew(Said("error/visit-why", id=shown(id_), why=newer)) from None
         except (ValueError, TypeError) as problem:  # written by another program
-            raise BookTrouble(
-                f"visit {shown(id_)}: the book contains an invalid visit ({shown(problem)}); restore a backup"
-            ) from problem
+            raise BookTrouble(Said("error/invalid-visit", id=shown(id_), why=shown(problem))) from problem
     return visits
 
 

@@ -15,6 +15,7 @@ import sqlalchemy as sa
 
 from kb.base import clock
 from kb.base.errors import BadInput
+from kb.base.messages import Said
 from kb.store import schema
 from kb.store.failures import translated
 from kb.store.rows import CHUNK
@@ -98,11 +99,9 @@ def named(book: Snapshot, given: str) -> Bundle:
         raise BadInput(
             "bundle",
             given,
-            f"more of the id: {', '.join(one.origin.id[:12] for one in found[:5])}",
+            Said("expected/more-of-id", ids=", ".join(one.origin.id[:12] for one in found[:5])),
         )
-    raise BadInput(
-        "bundle", given, "the id of a bundle that came in, as `jackfield share bundles` lists them"
-    )
+    raise BadInput("bundle", given, Said("expected/id-of-bundle"))
 
 
 def came_in(connection: sa.Connection, revision: int, origin: Origin) -> bool:

@@ -22,29 +22,31 @@ from kb.base.errors import (
     JackfieldError,
     MissingExtra,
     ascii_controls,
+    unchanged,
 )
+from kb.base.messages import Said
 from kb.store.sqlite_codes import SQLITE
 
 #: The meaning of PostgreSQL's codes and classes (its manual, appendix A) for the user. Longer codes come
 #: first.
 _POSTGRESQL: Final = {
-    "25006": "the server takes no changes now (it is read-only, or a standby); nothing was changed",
-    "25P03": "the server closed a transaction that stood still for too long; nothing was changed, try again",
-    "42501": "this user may not do that there; ask the administrator",
-    "53100": "the server's disk is full; nothing was changed",
-    "53300": "the server takes no more connections; nothing was changed, try again",
-    "55P03": "somebody else has been writing for too long; nothing was changed, try again",
-    "57014": "the server stopped this at a time limit, or somebody cancelled it; nothing was changed",
-    "57P03": "the server is starting or stopping; nothing was changed, try again",
-    "XX001": "the server's data is damaged; ask the administrator to restore its backup",
-    "XX002": "the server's data is damaged; ask the administrator to restore its backup",
-    "08": "the server cannot be reached; is the network there?",
-    "28": "the server refuses this user or password",
-    "3D": "there is no such database on the server; have it made first",
-    "40": "somebody else was writing at the same time; nothing was changed, try again",
-    "53": "the server has no room left; nothing was changed",
-    "57": "the server is stopping; nothing was changed, try again",
-    "58": "the server's disk failed to read or write; nothing was changed",
+    "25006": unchanged(Said("error/server-takes-no-changes")),
+    "25P03": unchanged(Said("error/server-closed-transaction"), again=True),
+    "42501": Said("error/server-forbids"),
+    "53100": unchanged(Said("error/server-disk-full")),
+    "53300": unchanged(Said("error/server-too-many"), again=True),
+    "55P03": unchanged(Said("error/others-write-too-long"), again=True),
+    "57014": unchanged(Said("error/server-time-limit")),
+    "57P03": unchanged(Said("error/server-starting"), again=True),
+    "XX001": Said("error/server-damaged"),
+    "XX002": Said("error/server-damaged"),
+    "08": Said("error/server-no-network"),
+    "28": Said("error/server-refuses"),
+    "3D": Said("error/server-no-database"),
+    "40": unchanged(Said("error/others-wrote"), again=True),
+    "53": unchanged(Said("error/server-no-room")),
+    "57": unchanged(Said("error/server-stopping"), again=True),
+    "58": unchanged(Said("error/server-disk-failed")),
 }
 #: After these codes, the same question may succeed next time.
 _BROKE_OFF: Final = ("08", "40", "57P")
@@ -78,11 +80,13 @@ def translated(place: str) -> Iterator[None]:
     except (sqlalchemy.exc.SQLAlchemyError, sqlite3.Error) as problem:
         raise _translated(place, problem) from problem
     except OSError as problem:
-        raise BookTrouble(f"{place}: {ascii_controls(problem.strerror or str(problem))}") from problem
+        raise BookTrouble(
+            Said("error/place-why", place=place, why=ascii_controls(problem.strerror or str(problem)))
+        ) from problem
     except ImportError as problem:
         raise MissingExtra(place, problem.name, "team") from problem
     except (UnicodeError, OverflowError) as problem:  # a driver gets text or a number that it cannot send
-        raise BadInput("visit", _line(problem), "a visit that the book can hold") from problem
+        raise BadInput("visit", _line(problem), Said("expected/visit-that-fits")) from problem
     except Exception as problem:
         # SQLAlchemy does not wrap an error of the driver that is raised while a connection is made.
         if not _of_driver(problem):
@@ -114,30 +118,30 @@ def _of_driver(problem: Exception) -> bool:
 def _translated(place: str, problem: Exception) -> JackfieldError:
     origin = problem.orig if isinstance(problem, sqlalchemy.exc.DBAPIError) else problem
     if isinstance(problem, sqlalchemy.exc.TimeoutError):
-        return BookUnavailable(f"{place}: busy for too long; try again")
+        return BookUnavailable(Said("error/busy", place=place))
     if isinstance(origin, sqlite3.Error):
         return _from_sqlite(place, origin)
     state = state_of(origin) if origin else ""
     if state.startswith((_REFUSED, _UNFIT)):
-        return BadInput("visit", _line(origin), "a visit that the book can hold")
+        return BadInput("visit", _line(origin), Said("expected/visit-that-fits"))
     said = next((said for sign, said in _POSTGRESQL.items() if state.startswith(sign)), None)
     if state.startswith(_DAMAGED):
-        return BookTrouble(f"{place}: {said or _line(origin)}")
+        return BookTrouble(Said("error/place-why", place=place, why=said or _line(origin)))
     if is_lost(problem):
-        lost = "the server went away before it answered; nothing was changed, try again"
-        return Interrupted(f"{place}: {said or lost}")
+        lost = unchanged(Said("error/went-away"), again=True)
+        return Interrupted(Said("error/place-why", place=place, why=said or lost))
     if said:
         kind = Interrupted if state.startswith(_BROKE_OFF) else BookUnavailable
         return kind(f"{place}: {said}")
     if not state and type(origin).__name__ == "OperationalError":
-        return BookUnavailable(f"{place}: the server cannot be reached ({_line(origin)})")
-    return BookTrouble(f"{place}: {_line(origin)}")
+        return BookUnavailable(Said("error/server-unreachable", place=place, why=_line(origin)))
+    return BookTrouble(Said("error/place-why", place=place, why=_line(origin)))
 
 
 def _from_sqlite(place: str, origin: sqlite3.Error) -> JackfieldError:
     code = getattr(origin, "sqlite_errorcode", None)
     if code is not None and code & 0xFF == sqlite3.SQLITE_CONSTRAINT:
-        return BadInput("visit", _line(origin), "a visit that the book can hold")
+        return BadInput("visit", _line(origin), Said("expected/visit-that-fits"))
     said = SQLITE.get(code & 0xFF) if code is not None else None
     busy = code is not None and code & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
     return (BookUnavailable if busy else BookTrouble)(f"{place}: {said or _line(origin)}")

@@ -17,6 +17,7 @@ from datetime import date as Day
 from typing import Any, Final
 
 from kb.base.errors import BookTooNew, shown
+from kb.base.messages import Said
 from kb.domain.jack import Jack
 from kb.domain.kinds import (
     Attachment,
@@ -99,7 +100,10 @@ def value_in(kind: ValueKind, cell: Any) -> Any:
 
 
 #: Vocabularies that grow without a new format of the book, with the name for one of their words.
-_CALLED: Final[Mapping[type[Word], str]] = {Form: "connector", DriverInput: "driver input"}
+_CALLED: Final[Mapping[type[Word], Said]] = {
+    Form: Said("kind/connector"),
+    DriverInput: Said("kind/driver-input"),
+}
 
 
 def _word(words: type[Word], cell: Any) -> Word:
@@ -108,9 +112,7 @@ def _word(words: type[Word], cell: Any) -> Word:
     except ValueError:
         if words not in _CALLED:
             raise
-    raise BookTooNew(
-        f"holds the {_CALLED[words]} {shown(cell)}, which this Jackfield does not know; update it"
-    )
+    raise BookTooNew(Said("error/newer-word", kind=_CALLED[words], word=shown(cell)))
 
 
 def _fields(of: type[Any], part: str = "") -> Iterator[tuple[type[Any], DeclaredField, str]]:

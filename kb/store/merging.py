@@ -164,12 +164,12 @@ def _newly_superseded(revision: int) -> sa.ColumnElement[bool]:
 def examine(fact: Fact, *, outside: bool) -> None:
     """Raise BadInput if a fact's id is not made from its content."""
     if outside and isinstance(fact, StateFact):
-        raise BadInput("state", fact.kind, "nothing private of another book")
+        raise BadInput("state", fact.kind, Said("expected/nothing-private"))
     nonce = isinstance(fact, VisitFact) and fact.nonce
     if (outside or nonce or (is_sealed(fact.id) and not isinstance(fact, VisitFact))) and not certified(fact):
-        raise BadInput(_kind(fact), fact.id, "an id that matches its content")
+        raise BadInput(_kind(fact), fact.id, Said("expected/matching-id"))
     if isinstance(fact, VisitFact) and is_sealed(fact.id) and not nonce:
-        raise BadInput("visit", fact.id, "the seal that belongs to this id")
+        raise BadInput("visit", fact.id, Said("expected/seal"))
 
 
 def _kind(fact: Fact) -> str:

@@ -25,8 +25,17 @@ from sqlalchemy.pool import ConnectionPoolEntry, NullPool, QueuePool
 
 from kb.base import clock
 from kb.base.atomic import put_new
-from kb.base.errors import BadInput, BookTrouble, Interrupted, PerhapsSaved, ascii_controls, described
+from kb.base.errors import (
+    BadInput,
+    BookTrouble,
+    Interrupted,
+    PerhapsSaved,
+    ascii_controls,
+    unchanged,
+    unquoted,
+)
 from kb.base.files import SQLITE_ENDINGS, Way, make_empty, moved, readable, refuse_special, uri_of
+from kb.base.messages import Said
 from kb.store import schema
 from kb.store.failures import is_lost, state_of, translated
 from kb.store.revision import WAIT
@@ -37,13 +46,13 @@ WRITES: Final = "jackfield_writes"
 PATIENCE: Final = 60.0  #: seconds to wait for one's turn to write; loading a long file is one turn
 _LOCK: Final = 0x4A61636B  # "Jack": the advisory lock for making or upgrading a book on a server
 _SETTINGS: Final = ("foreign_keys = ON", "synchronous = FULL", "fullfsync = ON", "trusted_schema = OFF")
-_UNREAD: Final = described("a URL that cannot be read")
+_UNREAD: Final = Said("seen/unreadable-url")
 _LIKE_URL: Final = re.compile(r"(?:postgres|sqlite|mysql|mariadb|mssql|oracle)\w*(?:\+\w+)?:", re.I)
 #: Parameters of a server's URL that hold no secret (PostgreSQL's manual, 34.1.2); all others are masked.
 _OPEN: Final = frozenset(
     "host hostaddr port user dbname sslmode connect_timeout application_name target_session_attrs".split()
 )
-_EXPECTED: Final = "a file, sqlite:///FILE or postgresql+psycopg://USER@HOST/NAME"
+_EXPECTED: Final = Said("expected/store-url")
 
 
 class Place(Protocol):
@@ -96,10 +105,10 @@ def place_of(where: str | Path) -> Place:
     if kind == "sqlite" and url.database and url.database != ":memory:":
         return FilePlace(Path(url.database))
     if "@" in (url.host or ""):  # the end of a password, which must not appear in a message
-        raise BadInput("store", _UNREAD, f"{_EXPECTED}; an @ in a password is written %40")
+        raise BadInput("store", _UNREAD, Said("expected/store-url-escaped", urls=_EXPECTED))
     if kind == "postgresql" and url.drivername in ("postgresql", "postgresql+psycopg"):
         return ServerPlace(url.set(drivername="postgresql+psycopg"))
-    raise BadInput("store", described(f"{ascii_controls(url.drivername)}:..."), _EXPECTED)
+    raise BadInput("store", unquoted(f"{ascii_controls(url.drivername)}:..."), _EXPECTED)
 
 
 def shown_url(url: sa.URL) -> str:
@@ -131,7 +140,7 @@ class FilePlace:
         if create:
             self._make()
         elif not self.path.exists():
-            raise BookTrouble(f"{self.shown}: there is no book here yet")
+            raise BookTrouble(Said("error/no-book", place=self.shown))
         self._choose()
         # Other programs decide how a read-only book can be read: each reading checks again.
         pool = QueuePool if self._way else NullPool
@@ -148,7 +157,7 @@ class FilePlace:
 
     def have_read(self, connection: sa.Connection) -> None:
         if moved(self.path, cast("_File", connection.connection.dbapi_connection).way):
-            raise BookTrouble(f"{self.shown}: changed while it was being read; try again")
+            raise BookTrouble(Said("error/changed-while-read", place=self.shown))
 
     def lock(self, connection: sa.Connection) -> None:
         """BEGIN IMMEDIATE has locked the whole file."""
@@ -182,7 +191,7 @@ class FilePlace:
     def _choose(self) -> None:
         """Find out whether the file can be written or only read; switch on write-ahead mode once."""
         if self.path.stat().st_size == 1:  # SQLite takes such a file for an empty one and writes over it
-            raise BookTrouble(f"{self.shown}: {SQLITE[sqlite3.SQLITE_NOTADB]}")
+            raise BookTrouble(Said("error/place-why", place=self.shown, why=SQLITE[sqlite3.SQLITE_NOTADB]))
         until = time.monotonic() + WAIT
         while True:
             try:
@@ -274,7 +283,7 @@ def copy_book(path: Path, target: Path) -> None:
     """
     with translated(str(target)):
         if target.exists():
-            raise BookTrouble(f"{target}: exists already; nothing was overwritten")
+            raise BookTrouble(Said("error/exists-already", place=target))
         # No name of an earlier process: one that was killed may have left its own, and numbers come again.
         unfinished = target.with_name(f"{target.name}.{secrets.token_hex(4)}.part")
         try:
@@ -291,7 +300,7 @@ def copy_book(path: Path, target: Path) -> None:
                 copy.execute("PRAGMA journal_mode = DELETE").fetchone()
             put_new(unfinished, target)
         except FileExistsError:
-            raise BookTrouble(f"{target}: exists already; nothing was overwritten") from None
+            raise BookTrouble(Said("error/exists-already", place=target)) from None
         finally:
             for ending in ("", *SQLITE_ENDINGS):
                 unfinished.with_name(unfinished.name + ending).unlink(missing_ok=True)
@@ -363,20 +372,14 @@ class ServerPlace:
         try:
             saved = self._is_saved(engine, mark)
         except (sa.exc.SQLAlchemyError, OSError) as problem:
-            raise PerhapsSaved(
-                f"{self.shown}: the server went away before it answered; what was asked may or may not be "
-                f"saved; {again}"
-            ) from problem
+            raise PerhapsSaved(Said("error/perhaps-saved", place=self.shown, again=again)) from problem
         if saved is None:
-            raise PerhapsSaved(
-                f"{self.shown}: saved on the server, but its standby has not confirmed that; tell the "
-                f"administrator of the server; {again}"
-            )
+            raise PerhapsSaved(Said("error/saved-not-confirmed", place=self.shown, again=again))
         if not saved:
             if isinstance(broken, KeyboardInterrupt):
                 raise broken
             raise Interrupted(
-                f"{self.shown}: the server went away before it answered; nothing was changed, try again"
+                Said("error/place-why", place=self.shown, why=unchanged(Said("error/went-away"), again=True))
             ) from broken
 
     def keep(self, stamp: str) -> None:

@@ -13,6 +13,7 @@ from typing import Final, NamedTuple
 
 from kb.base.errors import BookTrouble
 from kb.base.files import moved, readable, refuse_special
+from kb.base.messages import Said
 from kb.store.sqlite_codes import NO_ROOM, RIGHTS, SQLITE
 
 WAIT: Final = 10.0  #: seconds to wait for another program's write
@@ -57,8 +58,12 @@ def standing(path: Path) -> Standing | None:
             if code in _NO_BOOK:
                 return None
             if code not in RIGHTS | NO_ROOM or not isinstance(problem, sqlite3.OperationalError):
-                raise BookTrouble(f"{path}: {SQLITE.get(code, problem)}") from problem
+                raise BookTrouble(
+                    Said("error/place-why", place=path, why=SQLITE.get(code, problem))
+                ) from problem
             refusal = problem
     if refusal is None or not path.exists():
         return None
-    raise BookTrouble(f"{path}: {SQLITE[refusal.sqlite_errorcode & 0xFF]}") from refusal
+    raise BookTrouble(
+        Said("error/place-why", place=path, why=SQLITE[refusal.sqlite_errorcode & 0xFF])
+    ) from refusal

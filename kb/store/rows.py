@@ -14,6 +14,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from kb.base.errors import BadInput
+from kb.base.messages import Said
 from kb.domain.visit import INFERRED, Finding, Visit, visit_to
 from kb.store import schema
 from kb.store.assembly import assembled
@@ -56,7 +57,7 @@ def add_rows(rows: Rows, visit: Visit, *, revision: int, seen: str, at: str, non
     """
     source, key = visit.source, visit.source.key
     if len(key) > schema.KEY:
-        raise BadInput("model", source.model, f"make and model of at most {schema.KEY} letters and digits")
+        raise BadInput("model", source.model, Said("expected/shorter-names", most=schema.KEY))
     rows[schema.visit].append(
         {
             "id": visit.id,

@@ -15,6 +15,7 @@ from typing import Any, Final, NamedTuple
 import sqlalchemy as sa
 
 from kb.base.errors import BookTrouble, NotFound, shown
+from kb.base.messages import Said
 from kb.domain.visit import SUPERSEDES, Visit
 from kb.domain.words import Outcome
 from kb.store import rules, schema
@@ -97,7 +98,7 @@ class Snapshot:
                 sa.select(schema.book.c.id, schema.book.c.revision, schema.book.c.mark)
             ).one_or_none()
         if row is None:
-            raise BookTrouble(f"{self._place}: the book's main record is missing; restore a backup")
+            raise BookTrouble(Said("error/main-record-missing", place=self._place))
         return Standing(*row)
 
     @property
@@ -164,7 +165,7 @@ class Snapshot:
         with translated(self._place):
             found = load(self._connection, [visit_id])
         if visit_id not in found:
-            raise NotFound(f"no visit {shown(visit_id)} in the book")
+            raise NotFound(Said("error/no-visit", id=shown(visit_id)))
         return found[visit_id]
 
     def visits_of(self, set_key: str) -> list[Visit]:

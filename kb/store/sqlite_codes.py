@@ -9,20 +9,23 @@ from __future__ import annotations
 import sqlite3
 from typing import Final
 
+from kb.base.errors import unchanged
+from kb.base.messages import Said
+
 #: By primary result code (sqlite.org/rescode.html).
 SQLITE: Final = {
-    sqlite3.SQLITE_BUSY: "another program writes to it for too long; nothing was changed, try again",
-    sqlite3.SQLITE_LOCKED: "another program is using it; nothing was changed, try again",
-    sqlite3.SQLITE_READONLY: "the file or its folder is read-only; nothing was changed",
-    sqlite3.SQLITE_PERM: "this user may not open it; check the rights of the file and its folder",
-    sqlite3.SQLITE_CANTOPEN: "cannot be opened; check the rights of the file and its folder",
-    sqlite3.SQLITE_IOERR: "the disk failed to read or write, or has no room; nothing was changed",
-    sqlite3.SQLITE_FULL: "the disk is full; nothing was changed",
-    sqlite3.SQLITE_NOTADB: "is no book (no SQLite database); choose another file or restore a backup",
-    sqlite3.SQLITE_CORRUPT: "is damaged; keep a copy of it and restore the newest backup",
-    sqlite3.SQLITE_NOMEM: "there is not enough memory",
-    sqlite3.SQLITE_TOOBIG: "a text is too long for it; nothing was changed",
-    sqlite3.SQLITE_SCHEMA: "was changed by another program meanwhile; try again",
+    sqlite3.SQLITE_BUSY: unchanged(Said("error/another-writes"), again=True),
+    sqlite3.SQLITE_LOCKED: unchanged(Said("error/another-uses"), again=True),
+    sqlite3.SQLITE_READONLY: unchanged(Said("error/file-read-only")),
+    sqlite3.SQLITE_PERM: Said("error/may-not-open"),
+    sqlite3.SQLITE_CANTOPEN: Said("error/not-opened"),
+    sqlite3.SQLITE_IOERR: unchanged(Said("error/disk-failed")),
+    sqlite3.SQLITE_FULL: unchanged(Said("error/disk-full")),
+    sqlite3.SQLITE_NOTADB: Said("error/no-sqlite"),
+    sqlite3.SQLITE_CORRUPT: Said("error/damaged-restore"),
+    sqlite3.SQLITE_NOMEM: Said("error/no-memory"),
+    sqlite3.SQLITE_TOOBIG: unchanged(Said("error/text-too-long")),
+    sqlite3.SQLITE_SCHEMA: Said("error/changed-by-another"),
 }
 
 #: Codes for missing rights: another way of opening may still be able to read.

@@ -21,7 +21,7 @@ import sqlalchemy as sa
 import uuid_utils
 
 from kb.base import clock
-from kb.base.errors import BadInput, BookTrouble, Interrupted, NotFound, shown
+from kb.base.errors import BadInput, BookTrouble, Interrupted, NotFound, inside, shown
 from kb.base.messages import Said
 from kb.domain.visit import Visit
 from kb.store import bundles, rules, schema
@@ -419,7 +419,7 @@ def _declare(writing: _Writing, fact: str, *, stands: bool) -> bool:
     table, ask = schema.withdrawal, writing.connection.execute
     kinds = (schema.visit, schema.alias, schema.reviewed_note)
     if not any(ask(sa.select(kind.c.id).where(kind.c.id == fact)).first() for kind in kinds):
-        raise NotFound(f"no visit or merge {shown(fact)} in the book")
+        raise NotFound(Said("error/no-fact", id=shown(fact)))
     word = sa.text(rules.last_word(":fact"))
     last = ask(word, {"fact": fact}).first()
     if (bool(last.stands) if last else True) == stands:
@@ -480,7 +480,7 @@ def _refuse_circles(connection: sa.Connection, visits: Iterable[str]) -> None:
             asked = sa.select(later.c.earlier).where(later.c.visit.in_(reached))
             reached = set(connection.execute(asked).scalars()) - seen
             if start in reached:
-                raise BadInput("supersedes", start, "no circle of visits that supersede each other")
+                raise BadInput("supersedes", start, Said("expected/no-circle"))
             seen |= reached
 
 
@@ -489,7 +489,7 @@ def _take_revision(connection: sa.Connection, place: str) -> tuple[int, str]:
     book, mark = schema.book, str(uuid_utils.uuid7())
     done = connection.execute(book.update().values(revision=book.c.revision + 1, mark=mark))
     if done.rowcount != 1:
-        raise BookTrouble(f"{place}: the book's main record is missing; restore a backup")
+        raise BookTrouble(Said("error/main-record-missing", place=place))
     revision: int = connection.execute(sa.select(book.c.revision)).scalar_one()
     connection.execute(schema.writing.insert(), {"revision": revision, "mark": mark})
     return revision, mark
@@ -527,7 +527,7 @@ def _sorted_out(connection: sa.Connection, visits: list[Visit], numbers: Numbers
     for visit, print_, first in zip(visits, seen, numbers.look_up(visits), strict=True):
         if visit.id in known:
             if not _same(visit, known[visit.id]):
-                raise BadInput("visit, id", visit.id, Said("expected/new-id"))
+                raise BadInput(inside("visit", "id"), visit.id, Said("expected/new-id"))
             yield _Sorted(visit, print_, None)
         elif not visit.id and print_ in prints:
             yield _Sorted(replace(visit, id=prints[print_]), print_, None)
@@ -537,9 +537,7 @@ def _sorted_out(connection: sa.Connection, visits: list[Visit], numbers: Numbers
             yield _Sorted(new, print_, None if bare else nonce, bare)
         else:
             if is_sealed(visit.id):
-                raise BadInput(
-                    "visit, id", visit.id, "no id that another book gave (leave it out, or share the visit)"
-                )
+                raise BadInput(inside("visit", "id"), visit.id, Said("expected/no-foreign-id"))
             new, nonce = (visit, "") if visit.id else sealed(visit)
             known[new.id] = new
             prints.setdefault(print_, new.id)

@@ -13,6 +13,7 @@ import sqlalchemy as sa
 import uuid_utils
 
 from kb.base.errors import BookTooNew, BookTrouble, NoBookYet, shown
+from kb.base.messages import Said
 from kb.base.version import VERSION
 from kb.store import schema
 from kb.store.failures import translated
@@ -45,19 +46,16 @@ def bring_up_to_date(
         if found == formats[-1]:
             return
         if found is None and not create:
-            raise NoBookYet(f"{place.shown}: there is no book here yet")
+            raise NoBookYet(Said("error/no-book", place=place.shown))
         if found is not None and found not in formats:
             raise BookTooNew(
-                f"{place.shown}: written by a newer Jackfield (format {shown(found)}, this one knows "
-                f"{formats[-1]}); update jackfield; nothing was changed"
+                Said("error/newer-format", place=place.shown, format=shown(found), known=formats[-1])
             )
         if found is not None and not upgrade:
-            raise BookTrouble(
-                f"{place.shown}: is of an older format; `jackfield visits` copies and upgrades it"
-            )
+            raise BookTrouble(Said("error/older-format", place=place.shown))
         if not place.writable:  # a file with no such right, or a standby of a server
-            why = "nothing was recorded here yet" if found is None else "it is of an older format"
-            raise BookTrouble(f"{place.shown}: {why}, and it is read-only; open it where it can be written")
+            why = Said("error/nothing-recorded" if found is None else "error/is-older")
+            raise BookTrouble(Said("error/read-only", place=place.shown, why=why))
         with engine.connect().execution_options(**{WRITES: True}) as connection:
             place.loosen(connection)
             with connection.begin():
@@ -69,7 +67,7 @@ def bring_up_to_date(
                     place.keep(found)
                     _migrate(connection, migrations, formats[-1])
                     if not place.whole(connection):
-                        raise BookTrouble(f"{place.shown}: has findings without a visit; restore a backup")
+                        raise BookTrouble(Said("error/findings-without-visit", place=place.shown))
 
 
 def refuse_other_format(connection: sa.Connection, place: str) -> None:
@@ -79,10 +77,7 @@ def refuse_other_format(connection: sa.Connection, place: str) -> None:
     """
     stamp = connection.execute(sa.select(schema.stamp.c.version_num)).scalar()
     if stamp != FORMATS[-1]:
-        raise BookTooNew(
-            f"{place}: a newer Jackfield has upgraded the book; stop this program, update jackfield "
-            "and start it again; nothing was changed"
-        )
+        raise BookTooNew(Said("error/upgraded-meanwhile", place=place))
 
 
 def _format(connection: sa.Connection, place: Place) -> str | None:
@@ -91,10 +86,10 @@ def _format(connection: sa.Connection, place: Place) -> str | None:
     if not tables:
         return None
     if not {schema.book.name, schema.stamp.name} <= tables:
-        raise BookTrouble(f"{place.shown}: is a database of another program, not a book")
+        raise BookTrouble(Said("error/other-database", place=place.shown))
     stamps = connection.execute(sa.select(schema.stamp.c.version_num)).scalars().all()
     if len(stamps) != 1:
-        raise BookTrouble(f"{place.shown}: does not name its format; restore a backup")
+        raise BookTrouble(Said("error/format-missing", place=place.shown))
     return str(stamps[0])
 
 
@@ -136,6 +131,4 @@ def _migrate(connection: sa.Connection, migrations: Path, target: str) -> None:
     try:
         command.upgrade(config, target)
     except CommandError as problem:  # this installation lacks a step
-        raise BookTrouble(
-            f"the book cannot be upgraded ({shown(problem)}); install jackfield again"
-        ) from problem
+        raise BookTrouble(Said("error/cannot-upgrade", why=shown(problem))) from problem
