@@ -23,7 +23,7 @@ Book = Callable[..., Index]
     [
         ("", "a make, a model or words"),
         ("  !!  ", "a make, a model or words"),
-        ("x" * 601, "saw '601 characters', expected at most 600"),
+        ("x" * 601, "saw 601 characters, expected at most 600"),
         ('"sound menu', 'a second " to close the phrase'),
         ("year:soon", "a year or a range, such as 2012, 2010-2014"),
         ("year:2014-2010", "the earlier year first: 2010-2014"),

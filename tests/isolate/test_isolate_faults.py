@@ -740,7 +740,7 @@ def given_row(**rows: object) -> list[dict[str, object]]:
         (changed("test", 0, healthy="maybe"), "test t1, healthy: saw 'maybe'"),
         (changed("test", 0, id="meter"), "expected a word that is no tool"),
         (changed("complaint", 0, elsewhere=0), "complaint silent, elsewhere: saw 0"),
-        ({**SMALL, "fault": []}, "faults, fault: saw 'an empty list'"),
+        ({**SMALL, "fault": []}, "faults, fault: saw an empty list"),
         ([], "faults: saw a list"),
     ],
 )
