@@ -217,11 +217,6 @@ def unquoted(data: object) -> Said:
     return Said("seen/data", data=data)
 
 
-def described(text: object) -> Said:
-    """Words in plain English; going away."""
-    return NOTHING if text == "nothing" else unquoted(text)
-
-
 def kind_of(value: object) -> Said:
     """The kind of a value from a file, in words that its author knows.
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from kb.base.atomic import write_mine
-from kb.base.errors import BookTrouble, ascii_controls
+from kb.base.errors import BookTrouble, ascii_controls, unchanged
+from kb.base.messages import Said
 
 
 def folder(path: Path) -> Path:
@@ -13,7 +14,7 @@ def folder(path: Path) -> Path:
     try:
         path.mkdir(mode=0o700, parents=True, exist_ok=True)
     except OSError as problem:
-        raise BookTrouble(f"{path}: {_why(problem)}") from problem
+        raise BookTrouble(Said("error/place-why", place=path, why=_why(problem))) from problem
     return path
 
 
@@ -22,7 +23,7 @@ def write(path: Path, content: bytes) -> None:
     try:
         write_mine(path, content)
     except OSError as problem:
-        raise BookTrouble(f"{path}: {_why(problem)}; nothing was changed") from problem
+        raise BookTrouble(Said("error/place-why", place=path, why=unchanged(_why(problem)))) from problem
 
 
 def _why(problem: OSError) -> str:

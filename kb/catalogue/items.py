@@ -12,7 +12,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
-from kb.base.errors import BadInput
+from kb.base.errors import BadInput, shown
 from kb.base.messages import Said, Wording
 from kb.base.text import squeezed
 from kb.catalogue.vocabulary import Carried, CautionCode, Part, Power, Role, StepCode
@@ -167,7 +167,7 @@ class Catalogue:
             raise BadInput(place, name, self._nearest(name))
         return found
 
-    def _nearest(self, name: object) -> str:
+    def _nearest(self, name: object) -> Said:
         from difflib import get_close_matches  # a mistake is rare; its cost is paid only then
 
         asked = squeezed(str(name)[:80])
@@ -177,14 +177,12 @@ class Catalogue:
             if item.length_m and squeezed(item.name) == squeezed(f"{asked} {item.length_m:g} m")
         ]
         if len(lengths) > 1:
-            return f"a length with it: {', '.join(lengths[:-1])} or {lengths[-1]}"
+            return Said("expected/length-of-item", lengths=", ".join(lengths[:-1]), last=lengths[-1])
 
         near = get_close_matches(asked, self.by_name, n=1)
-        return (
-            f"an item of the catalogue, perhaps {self.by_name[near[0]].name!r}"
-            if near
-            else ("an item of the catalogue, such as 'DAC' or 'optical cable 2 m'")
-        )
+        if near:
+            return Said("expected/item-perhaps", name=shown(self.by_name[near[0]].name))
+        return Said("expected/item-of-catalogue")
 
     def named(self, names: Collection[str], place: Wording = "have") -> frozenset[str]:
         """The catalogue's own spelling of these names, with each thing held either way round."""

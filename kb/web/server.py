@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from kb.base.errors import BadInput, BookTrouble, ascii_controls
+from kb.base.messages import Said
 from kb.web.app import LOCAL, make_app
 from kb.web.connections import Front
 from kb.web.guards import Bounds, Guards
@@ -86,7 +87,7 @@ class Running:
             listener = socket.create_server(address, backlog=_QUEUE)
         except OSError as problem:
             why = ascii_controls(problem.strerror or str(problem))
-            raise BookTrouble(f"port {how.port}: {why}; --port chooses another") from problem
+            raise BookTrouble(Said("error/port", port=how.port, why=why)) from problem
         self.port: Final = int(listener.getsockname()[1])  #: the port that it is bound to
         site = self.app.extensions["jackfield"]
         guards: Guards = site.guards
@@ -213,5 +214,5 @@ def _tls(certificate: Path, key: Path | None) -> ssl.SSLContext:
     try:
         context.load_cert_chain(certificate, key or certificate)
     except (OSError, ssl.SSLError) as problem:
-        raise BadInput("--cert", str(problem), "a certificate with its key, both PEM") from problem
+        raise BadInput("--cert", str(problem), Said("expected/certificate")) from problem
     return context
