@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from kb.base import messages as catalogue
-from kb.base.datafiles import data_file
+from kb.base.datafolder import data_path
 from kb.base.messages import FORMS, LANGUAGES, DamagedCatalogue, Message, messages, text
 from kb.base.parsing import json_of
 from kb.catalogue import CautionCode, StepCode
@@ -25,6 +25,7 @@ OTHERS = [code for code in LANGUAGES if code != LANGUAGES[0]]
 NAMES = ("word/",)
 #: Help of commands and words of click: their keys are made of names; tests/cli/test_help.py looks at them.
 OF_HELP_TEXTS = ("help", "help/", "click/")
+FILES = sorted(Path(data_path("messages") or "").rglob("*.json"))
 AREAS = sorted({key.partition("/")[0] for code in LANGUAGES for key in messages(code)} - {"help"})
 #: Packages whose sentences are all in the catalogue.
 WITHOUT_SENTENCES = ("isolate", "pack", "path", "sheet", "web")
@@ -262,8 +263,8 @@ def test_the_search_for_words_of_errors_can_find_some() -> None:
 def test_a_number_chooses_the_form_of_a_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(
         catalogue,
-        "messages",
-        lambda language: {"cables": dict(zip(FORMS, ("{count} cable", "{count} cables"), strict=True))},
+        "area",
+        lambda name, language: {"cables": dict(zip(FORMS, ("{count} cable", "{count} cables"), strict=True))},
     )
     assert [text("cables", count=count) for count in (0, 1, 2)] == ["0 cables", "1 cable", "2 cables"]
 
@@ -271,27 +272,28 @@ def test_a_number_chooses_the_form_of_a_sentence(monkeypatch: pytest.MonkeyPatch
 @pytest.mark.parametrize(
     ("damaged", "named"),
     [
-        ('{"a/b": 3}', "data/messages/en.json: a/b is no sentence"),
+        ('{"a/b": 3}', "data/messages/en/a.json: a/b is no sentence"),
         ('{"a/b": ""}', "a/b is no sentence"),
         ('{"a/b": {"one": "x"}}', "a/b is no sentence"),
         ('{"a/b": {"one": "x", "other": ""}}', "a/b is no sentence"),
-        ("[]", "data/messages/en.json"),
-        ('{"a/b": "x"', "data/messages/en.json"),
-        (None, "data/messages/en.json: it is missing"),
+        ("[]", "data/messages/en/a.json"),
+        ('{"a/b": "x"', "data/messages/en/a.json"),
+        (None, "data/messages/en/a.json: it is missing"),
     ],
 )
 def test_a_damaged_catalogue_is_named_with_its_key(
     damaged: str | None, named: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    file = tmp_path / "en.json"
+    file = tmp_path / "a.json"
     if damaged is not None:
         file.write_text(damaged)
     monkeypatch.setattr(catalogue, "data_path", lambda name: str(file) if damaged is not None else None)
     with pytest.raises(DamagedCatalogue, match=re.escape(named)):
-        messages.__wrapped__("en")
+        catalogue.area.__wrapped__("a")
 
 
-@pytest.mark.parametrize("code", LANGUAGES)
-def test_no_key_occurs_twice_in_a_catalogue(code: str) -> None:
-    text = data_file(f"messages/{code}.json").read_text("utf-8")
-    assert json_of(text, code) == messages(code)
+@pytest.mark.parametrize("file", FILES, ids=lambda file: f"{file.parent.name}/{file.name}")
+def test_a_file_has_each_key_once_and_only_those_that_begin_with_its_name(file: Path) -> None:
+    held = json_of(file.read_text("utf-8"), file.name)
+    assert held
+    assert {key.partition("/")[0] for key in held} == {file.stem}

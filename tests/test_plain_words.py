@@ -5,12 +5,13 @@ A help, not a limit: a text that is right although a rule here says otherwise go
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import pytest
+
+from kb.base import messages as catalogue
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGES = (ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "data" / "guide").glob("*.md")))
@@ -55,8 +56,7 @@ def sentences(text: str) -> list[str]:
 
 def messages() -> Iterator[tuple[str, str]]:
     """The sentences of the English catalogue."""
-    found = json.loads((ROOT / "data" / "messages" / "en.json").read_text("utf-8"))
-    for key, said in found.items():
+    for key, said in catalogue.messages().items():
         yield from ((key, form) for form in ([said] if isinstance(said, str) else said.values()))
 
 

@@ -21,7 +21,7 @@ LARGEST: Final = 1_000_000  #: characters of a data file
 
 
 def data_file(name: str) -> Path:
-    """The path of ``data/name``; ``name`` may have folders (``messages/en.json``).
+    """The path of ``data/name``; ``name`` may have folders (``messages/en/path.json``).
 
     Raises BookTrouble if the file is missing or the name leads out of the folder.
     """

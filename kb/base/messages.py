@@ -1,8 +1,9 @@
 """Read the sentences for people, one catalogue of messages per language.
 
-``data/messages/en.json`` maps keys such as ``path/step/driver-down`` to sentences with ``{placeholders}``;
-each other language has a file with the same keys. A sentence that depends on a number is an object with
-``one`` and ``other``, and the value ``count`` chooses.
+``data/messages/en/path.json`` maps keys such as ``path/step/driver-down`` to sentences with
+``{placeholders}``: a folder for each language, in it a file for each first part of keys, so that a command
+reads only what it may say. A sentence that depends on a number is an object with ``one`` and ``other``, and
+the value ``count`` chooses.
 
 >>> text("path/caution/own-power", item="DAC")
 'The DAC needs its own outlet, and somebody may unplug it by mistake.'
@@ -20,6 +21,7 @@ at most 40
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Mapping
 from functools import cache
 from typing import Any, Final
@@ -37,10 +39,9 @@ Message = str | Mapping[str, str]
 class DamagedCatalogue(Exception):
     """The catalogue of a language is missing or damaged, so that nothing can be said but this, in English."""
 
-    def __init__(self, language: str, why: str) -> None:
+    def __init__(self, name: str, why: str) -> None:
         super().__init__(
-            f"a file that came with Jackfield is damaged: data/messages/{language}.json: {why};"
-            " install jackfield again"
+            f"a file that came with Jackfield is damaged: data/{name}: {why}; install jackfield again"
         )
 
 
@@ -94,27 +95,48 @@ def text(key: str, language: str = LANGUAGES[0], /, **values: object) -> str:
 
 def template(key: str, language: str = LANGUAGES[0], count: object = None) -> str:
     """The sentence with its placeholders; ``count`` chooses its form if it has two."""
-    message = messages(language)[key]
-    return message if isinstance(message, str) else message[FORMS[count != 1]]
+    said = message(key, language)
+    return said if isinstance(said, str) else said[FORMS[count != 1]]
+
+
+def message(key: str, language: str = LANGUAGES[0]) -> Message:
+    """The sentence of this key with its placeholders, in both forms if it has two."""
+    return area(key.partition("/")[0], language)[key]
+
+
+def is_key(key: str, language: str = LANGUAGES[0]) -> bool:
+    """Has the catalogue a sentence of this key?"""
+    return key in area(key.partition("/")[0], language)
+
+
+def messages(language: str = LANGUAGES[0]) -> dict[str, Message]:
+    """The whole catalogue of a language. Raises DamagedCatalogue if the installation is damaged."""
+    folder = f"messages/{language}"
+    try:
+        files = sorted(os.listdir(data_path(folder) or ""))
+    except OSError as damage:
+        raise DamagedCatalogue(folder, str(damage)) from damage
+    return {key: said for file in files for key, said in area(file.partition(".")[0], language).items()}
 
 
 @cache
-def messages(language: str = LANGUAGES[0]) -> Mapping[str, Message]:
-    """The catalogue of a language, read at its first use.
+def area(name: str, language: str = LANGUAGES[0]) -> Mapping[str, Message]:
+    """The sentences of a language whose keys begin with ``name``, read at their first use.
 
     Raises DamagedCatalogue if the installation is damaged.
     """
+    place = f"messages/{language}/{name}.json"
     try:
         # Each command waits for this, so it is read without the strict reader of people's files.
-        with open(data_path(f"messages/{language}.json") or "", encoding="utf-8") as file:
+        with open(data_path(place) or "", encoding="utf-8") as file:
             found: dict[str, Any] = json.load(file)
         for key, value in found.items():
             if not (isinstance(value, str) and value) and not _has_forms(value):
-                raise DamagedCatalogue(language, f"{key} is no sentence")
+                raise DamagedCatalogue(place, f"{key} is no sentence")
     except FileNotFoundError:
-        raise DamagedCatalogue(language, "it is missing") from None
+        raise DamagedCatalogue(place, "it is missing") from None
     except (OSError, ValueError, AttributeError) as damage:  # cannot be read, no UTF-8, no JSON, no object
-        raise DamagedCatalogue(language, str(damage)) from damage
+        raise DamagedCatalogue(place, str(damage)) from damage
     return found
 
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, cast
 import click
 
 from kb.base.errors import ascii_controls
-from kb.base.messages import messages, template
+from kb.base.messages import area, template
 from kb.cli.session import Session, running
 
 if TYPE_CHECKING:
@@ -220,8 +220,4 @@ def teach_click(session: Session) -> None:
 @functools.cache
 def _click_keys() -> Mapping[str, str]:
     """By click's English words their keys."""
-    return {
-        said if isinstance(said, str) else said["other"]: key
-        for key, said in messages().items()
-        if key.startswith("click/")
-    }
+    return {said if isinstance(said, str) else said["other"]: key for key, said in area("click").items()}

@@ -16,7 +16,7 @@ from functools import cache
 from typing import Final
 
 from kb.base.errors import BadInput, JackfieldError
-from kb.base.messages import LANGUAGES, Said, messages, template
+from kb.base.messages import LANGUAGES, Said, is_key, template
 from kb.base.text import visible
 from kb.domain.words import Word
 
@@ -42,7 +42,7 @@ class Language:
 
     def has(self, key: str) -> bool:
         """Is there a sentence of this key?"""
-        return key in messages(self.code)
+        return is_key(key, self.code)
 
     def shown(self, value: object) -> str:
         """A value as it is written in a sentence: words translated, numbers with the language's own point."""
@@ -86,6 +86,8 @@ class Language:
 
     def word(self, word: Word) -> str:
         """What people call a word of the vocabulary."""
+        if self.code == LANGUAGES[0]:
+            return word.label
         key = f"word/{word_kind(type(word))}/{word.value}"
         return self(key) if self.has(key) else word.names.get(self.code, word.label)
 

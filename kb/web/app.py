@@ -22,8 +22,8 @@ from flask import Flask, Response, jsonify, render_template, request
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
 
-from kb.base.datafiles import data_file
 from kb.base.errors import BadInput, BookTrouble, JackfieldError, NotFound
+from kb.base.messages import messages
 from kb.book.photos import Photos
 from kb.settings import PHONES
 from kb.web import guards as g_
@@ -90,8 +90,8 @@ def version() -> str:
 @cache
 def _version(code: str) -> str:
     digest = hashlib.sha256()
-    sentences = data_file(f"messages/{code}.json")
-    for file in [*sorted([*STATIC.iterdir(), *(HERE / "templates").iterdir()]), sentences]:
+    digest.update(repr(sorted(messages(code).items())).encode())
+    for file in sorted([*STATIC.iterdir(), *(HERE / "templates").iterdir()]):
         if file.is_file():
             digest.update(file.name.encode() + file.read_bytes())
     return digest.hexdigest()[:12]

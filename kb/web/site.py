@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Final, cast
 from flask import Response, current_app, g, make_response, render_template
 
 from kb.base.errors import JackfieldError
-from kb.base.messages import Message, messages
+from kb.base.messages import Message, message
 from kb.book.photos import Photos
 from kb.domain.language import ENGLISH, Language
 from kb.settings import load
@@ -66,8 +66,8 @@ def said_of(wrong: JackfieldError) -> str:
 
 def texts_of(scripts: Sequence[str]) -> dict[str, Message]:
     """The sentences that these scripts say, by the keys that they name, in the language of the page."""
-    known = messages(language().code)
-    return {key: known[key] for script in scripts for key in _keys_in(script)}
+    code = language().code
+    return {key: message(key, code) for script in scripts for key in _keys_in(script)}
 
 
 @cache

@@ -20,7 +20,7 @@ import uuid_utils
 
 from kb.base import clock, text
 from kb.base.errors import BadInput, inside
-from kb.base.messages import Said, Wording, messages
+from kb.base.messages import Said, Wording, is_key
 from kb.domain.jack import Jack
 from kb.domain.kinds import (
     Attachment,
@@ -274,7 +274,7 @@ def place_of(field: str) -> Wording:
     named = _NAME.match(field)
     name = named[2] if named else field
     key = f"web/record/{_LABELS.get(name, name)}"
-    if key not in messages():
+    if not is_key(key):
         return ""
     label = Said(key)
     return inside(Said("web/record/jack-nth", number=int(named[1]) + 1), label) if named else label

@@ -43,20 +43,25 @@ def marked(message: Any) -> Any:
 @pytest.fixture
 def pretended(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[None]:
     """The other language is English in which each sentence and each word of the vocabulary is marked."""
-    said = json.loads(Path(data_path("messages/en.json") or "").read_text("utf-8"))
+    said = dict(catalogue.messages())
     said |= {key: one for key, one in catalogue.messages(CODE).items() if key.startswith("word/item/")}
-    file = tmp_path / "pretended.json"
-    months = " ".join(marked(month) for month in said["language/months"].split())
-    file.write_text(json.dumps({key: marked(one) for key, one in said.items()} | {"language/months": months}))
+    marks: dict[str, dict[str, Any]] = {}
+    for key, one in said.items():
+        marks.setdefault(key.partition("/")[0], {})[key] = marked(one)
+    months = " ".join(marked(month) for month in str(said["language/months"]).split())
+    marks["language"]["language/months"] = months
+    for name, area in marks.items():
+        (tmp_path / f"{name}.json").write_text(json.dumps(area))
 
     def found(name: str) -> str | None:
-        return str(file) if name == f"messages/{CODE}.json" else data_path(name)
+        inside = name.startswith(f"messages/{CODE}/")
+        return str(tmp_path / Path(name).name) if inside else data_path(name)
 
     monkeypatch.setattr(catalogue, "data_path", found)
     monkeypatch.setattr(Language, "word", lambda self, word: f"⟦{word.label}⟧")
-    catalogue.messages.cache_clear()
+    catalogue.area.cache_clear()
     yield
-    catalogue.messages.cache_clear()
+    catalogue.area.cache_clear()
 
 
 def left(text: str) -> str:

@@ -236,9 +236,9 @@ def test_a_field_of_a_job_added_by_the_recipe_is_typed_filed_shown_and_dumped(
         copy.edit("kb/domain/job.py", after, line)
     for language, label in (("en", "van at"), ("es", "furgoneta en")):
         line = f' "cli/job/field/parking": "{label}",\n'
-        copy.edit(f"data/messages/{language}.json", r'^ "cli/job/field/note": .*\n', line)
+        copy.edit(f"data/messages/{language}/cli.json", r'^ "cli/job/field/note": .*\n', line)
         line = ' "help/job/parking": "Where to leave the van.",\n'
-        copy.edit(f"data/messages/{language}.json", r'^ "help/job/note": .*\n', line)
+        copy.edit(f"data/messages/{language}/help.json", r'^ "help/job/note": .*\n', line)
 
     assert "Where to leave the van." in copy.jackfield("job", "add", "--help")
     copy.jackfield("job", "change", "J-1", "--parking", "behind the barn", "--shelf", "a wall bracket")

@@ -41,7 +41,7 @@ def test_a_word_added_by_the_recipe_can_be_recorded_in_an_old_book(tmp_path: Pat
     copy.edit("kb/domain/words.py", r'^    PINK = "pink"\n', '    GOLD = "gold"\n')
     (copy.root / f"kb/store/migrations/versions/{NEXT}_gold.py").write_text(STEP, "utf-8")
     copy.edit("kb/store/sqlite_codes.py", rf'^FORMATS: Final = .*"{FORMATS[-1]}"', f', "{NEXT}"')
-    copy.edit("data/messages/es.json", r'^ "word/colour/red": .*\n', ' "word/colour/gold": "dorado",\n')
+    copy.edit("data/messages/es/word.json", r'^ "word/colour/red": .*\n', ' "word/colour/gold": "dorado",\n')
 
     gold = {"form": "jack-3.5", "marking": "AUDIO OUT", "colour": "gold", "outcome": "carried"}
     source = {"make": "Norwell", "model": "NV40-210"}

@@ -137,18 +137,24 @@ def pretended(home: Path) -> Iterator[None]:
     from kb.web import isolating
     from tests.web.spoken import marked
 
-    pretended = home / "pretended.json"
-    pretended.write_text(json.dumps(marked(dict(catalogue.messages("es")))))
-    real = catalogue.data_path
+    areas: dict[str, dict[str, Any]] = {}
+    for key, said in marked(catalogue.messages("es")).items():
+        areas.setdefault(key.partition("/")[0], {})[key] = said
+    real, pretended = catalogue.data_path, home / "pretended"
+    pretended.mkdir()
+    for name, said in areas.items():
+        (pretended / f"{name}.json").write_text(json.dumps(said))
     (home / "settings.toml").write_text('language = "es"\n')
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(
-            catalogue, "data_path", lambda name: str(pretended) if name == "messages/es.json" else real(name)
+            catalogue,
+            "data_path",
+            lambda name: str(pretended / Path(name).name) if name.startswith("messages/es/") else real(name),
         )
         patch.setattr(isolating, "_made", OrderedDict())
-        catalogue.messages.cache_clear()
+        catalogue.area.cache_clear()
         yield
-    catalogue.messages.cache_clear()
+    catalogue.area.cache_clear()
 
 
 @pytest.fixture
