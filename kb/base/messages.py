@@ -22,7 +22,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cache
 from typing import Any, Final
 
@@ -77,6 +77,18 @@ class Said:
 
 #: Data as it is (what somebody typed, the name of a file or field), or words for people.
 Wording = str | Said
+
+
+def either(words: Iterable[object]) -> Wording:
+    """Words of which any one is meant.
+
+    >>> print(either(["RCA", "SCART", "a plate"]))
+    RCA or SCART or a plate
+    """
+    said: Wording = ""
+    for word in words:
+        said = Said("expected/or", one=said, other=word) if said else str(word)
+    return said
 
 
 def worded(value: object, language: str) -> str:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self, TypeVar
 
 from kb.base.errors import BookTrouble, JackfieldError, NoBookYet, NotFound
-from kb.base.messages import Said, Wording
+from kb.base.messages import Said, Wording, either
 from kb.base.parsing import stored_json
 from kb.base.progress import Progress
 from kb.book.answers import Found, Searcher, SetView, found
@@ -213,7 +213,7 @@ class Book:
         if model is None:
             exact = [one for one in self.find(make, limit=2).matches if one.how == "exact"]
             if len(exact) > 1:
-                names = " or ".join(f"{one.make} {one.model}" for one in exact)
+                names = either(f"{one.make} {one.model}" for one in exact)
                 raise NotFound(Said("error/say-the-make", model=make, sets=names))
             if not exact:
                 raise self._nothing_but("error/no-model", "error/no-model-near", asked, model=asked)

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from kb.base.errors import BadInput, NotFound
-from kb.base.messages import Said
+from kb.base.messages import Said, Wording
 from kb.base.text import words_of_list
 from kb.book.faults import learned_model, mended_before, outcome_visit, path_in_book, told_by_panel
 from kb.cli.command import command
@@ -103,7 +103,7 @@ def isolate_command(
         "mended": [*mended],
         "fixed": fixed,
     }
-    begun = _begun(session, kept, told, talks=talks, place=file or "options")
+    begun = _begun(session, kept, told, talks=talks, place=file or Said("place/options"))
     if recorded and not begun.set_model:
         raise BadInput("--record", Said("seen/no-set"), Said("expected/set-for-outcome"))
     keep = keeper(file if file != "-" else None)
@@ -153,7 +153,7 @@ def _record_outcome(session: Session, state: State) -> str:
 
 
 def _begun(
-    session: Session, kept: Mapping[str, Any] | None, told: dict[str, Any], *, talks: bool, place: str
+    session: Session, kept: Mapping[str, Any] | None, told: dict[str, Any], *, talks: bool, place: Wording
 ) -> State:
     """The state of the search at the start; what the options leave open comes from file, book or asking."""
     language = session.language

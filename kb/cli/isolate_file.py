@@ -47,7 +47,9 @@ def saved(file: str | None, *, must_exist: bool) -> Mapping[str, Any] | None:
     return data
 
 
-def state_of(model: Model, saved: Mapping[str, Any] | None, asked: Mapping[str, Any], place: str) -> State:
+def state_of(
+    model: Model, saved: Mapping[str, Any] | None, asked: Mapping[str, Any], place: Wording
+) -> State:
     """The saved state with what the options add; what the options say of the path replaces what was saved."""
     from kb.isolate import state_from
 

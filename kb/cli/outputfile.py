@@ -10,7 +10,7 @@ from typing import Final
 from kb.base.atomic import USUAL, whole
 from kb.base.errors import BadInput, BookTrouble
 from kb.base.files import SQLITE_ENDINGS
-from kb.base.messages import Said
+from kb.base.messages import Said, either
 from kb.settings import BOOK, FILES, FOLDERS
 
 
@@ -48,9 +48,7 @@ def refuse_misnamed(name: str, option: str, holds: str) -> None:
     every = _OTHERS.union(*_ENDINGS.values())
     if path.suffix in every and path.suffix not in own:
         expected = (
-            Said("expected/name-ending-in", endings=" or ".join(own))
-            if own
-            else Said("expected/another-ending")
+            Said("expected/name-ending-in", endings=either(own)) if own else Said("expected/another-ending")
         )
         raise BadInput(
             Said("place/option-of", option=option, what=name),

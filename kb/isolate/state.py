@@ -19,7 +19,7 @@ from itertools import combinations
 from typing import Any, Final
 
 from kb.base.errors import BadInput, inside
-from kb.base.messages import Said, Wording
+from kb.base.messages import Said, Wording, either
 from kb.base.text import line
 from kb.base.validation import Fields, keyed, listed
 from kb.isolate.model import FLOOR, SOMETHING_ELSE, Model, Side, Test
@@ -291,7 +291,7 @@ class State:
             needs = self.model.tests[test].needs
             fits = any(complaint == self.complaint for complaint, _ in self.model.tests[test].rows)
             if fits:
-                return Said("expected/test-for-path", needs=" or ".join(needs))
+                return Said("expected/test-for-path", needs=either(needs))
             return Said("expected/test-for-complaint", complaint=self.complaint, tests=", ".join(here))
         return expected_one(test, here, Said("kind/a-test"))
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Final, TypeVar
 
 from kb.base.errors import BadInput, inside
-from kb.base.messages import Said, Wording
+from kb.base.messages import Said, Wording, either
 from kb.base.validation import Fields, listed, number, sentence, truth
 from kb.domain.language import ENGLISH
 from kb.loop.sentences import Sentence
@@ -195,7 +195,7 @@ def route_named(typed: str, routes: Sequence[Route]) -> Route:
     meant = [route for route in routes if words and all(_names(route, word) for word in words)]
     if len(meant) == 1:
         return meant[0]
-    several = " or ".join(f"{route.code} ({route.name})" for route in meant)
+    several = either(f"{route.code} ({route.name})" for route in meant)
     raise BadInput(
         "route", typed, several or Said("expected/one-of", words=", ".join(route.code for route in routes))
     )

@@ -56,7 +56,7 @@ def test_a_field_that_stands_twice_is_told(jackfield: Run, tmp_path: Path) -> No
     lines = tmp_path / "visits.jsonl"
     lines.write_text(twice)
     done = jackfield("record", "--file", lines)
-    assert (done.code, "line 1: saw \"'date' occurs twice" in done.err) == (2, True), done.err
+    assert (done.code, "line 1: saw 'date' occurs twice" in done.err) == (2, True), done.err
 
 
 def test_visits_that_take_each_others_place_are_refused(jackfield: Run, visit_file: VisitFile) -> None:

@@ -32,6 +32,8 @@ UNITS = frozenset(
 #: Files of data with names, and with texts of their own in each language; and the keys of both.
 DATA_FILES = ("items.toml", "faults.toml", "drivers.toml", "wire.toml")
 NAMES = ("name", "id", "label", "answers", CODE)
+#: Names of fields and formats, which are typed as they are.
+NAMED = ("date", "colour", "source", "jobs", "JSON", "TOML", "CSV")
 
 
 def marked(message: Any) -> Any:
@@ -113,7 +115,7 @@ def known_words(*typed: str) -> set[str]:
 
 def strangers(text: str, known: set[str]) -> list[str]:
     """Words of a screen that are neither marked nor known."""
-    words_left = re.findall(r"\b[^\W\d_]{3,}\b", left(text))  # no part of an id
+    words_left = re.findall(r"\b(?![a-f]{8}\b)[^\W\d_]{3,}\b", left(text))  # no part of an id
     return [word for word in words_left if word.casefold() not in known and len({*word}) > 1]
 
 
@@ -274,10 +276,110 @@ def test_screens_have_no_word_of_their_own(
     found = {}
     for line in SCREENS:
         done = jackfield(*(f"file.{word[2:]}" if word.startswith("*.") else word for word in line.split()))
-        # Errors are kept as keys and values, and have tests of their own.
+        # Errors have a test of their own below.
         said = "\n".join(one for one in done.err.splitlines() if not one.startswith("jackfield: "))
         if words_left := strangers(f"{done.out}\n{said}", known):
             found[line] = words_left
+    assert found == {}, json.dumps(found, indent=1)
+
+
+#: Commands that must fail, with something wrong for each package; ``*``: a file of the test.
+ERRORS = """
+    find Norwell year:soon
+    find -- make:
+    find --batch *.missing
+    find --photo *.missing
+    show
+    path Norwell NV40-210 --inputs teleport
+    path Norwell NV40-210 --length 900
+    path Norwell NV40-210 --length -3
+    path Norwell NV40-210 --driver nobody
+    path Norwell NV40-210 --have dacc
+    path Norwell NV40-210 --taken teleport
+    path --panel *.wrong
+    path --job J-99
+    evidence Norwell --year 1890
+    evidence Norwell --size 9000
+    evidence Norwell --kind spoon
+    record Norwell NV1 opt:okk
+    record Norwell NV1 teleport:ok
+    record Norwell NV1 opt:ok --date 2031-01-01
+    record Norwell NV1 opt:ok --date soon
+    record --file *.missing
+    record --file *.wrong
+    record --file *.json
+    record --photo *.wrong Norwell NV1
+    load *.missing
+    load *.wrong
+    load *.json
+    share in *.json
+    share trust zz
+    share key zz
+    share undo zz
+    correct zz --file *.json
+    withdraw zz
+    merge Norwell NV1 --into Nobody X1
+    restore
+    restore zz
+    job show J-99
+    job add J-1 --day soon
+    job add J-1 --file *.json
+    pack --target 2
+    pack --day soon
+    pack *.wrong
+    pack *.json
+    stock DAC=many
+    stock teleporter=3
+    isolate --complaint teleport
+    isolate Norwell NV40-210 --complaint no-sound --answer zz
+    isolate Norwell NV40-210 --complaint no-sound --answer mute-test=zz
+    loop --room 5x
+    loop --room 500x400
+    loop --room 5x4 --route teleport
+    loop --room 5x4 --height 90
+    loop --room 5x4 --driver-current 4
+    loop --room 5x4 --awg 99
+    loop --length 5m
+    tone teleport
+    tone sine --level 90
+    tone sine --seconds 0
+    readings *.wrong
+    readings *.json
+    listen *.wrong
+    manual *.wrong --set Norwell NV1
+    sheet Nobody X1 --out *.html
+    sheet Norwell NV40-210 --out missing/page.html
+    tag Nobody X1 --out *.svg
+    settings --units stones
+    settings --driver-current 900
+    guide teleport
+    visits --limit 0
+    teleport
+""".splitlines()
+
+
+def test_errors_have_no_word_of_their_own(
+    jackfield: Run,
+    pretended: None,
+    visit_file: VisitFile,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setenv("COLUMNS", "400")
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "file.wrong").write_text('{"date": "soon", "colour": 3', encoding="utf-8")
+    (tmp_path / "file.json").write_text('{"date": "2026-03-04", "colour": [], "jobs": 3}', encoding="utf-8")
+    jackfield("settings", "--language", CODE)
+    jackfield("record", "--file", visit_file())
+    known = known_words(visit_file().read_text("utf-8"), " ".join(ERRORS), str(tmp_path), *NAMED)
+    found, passed = {}, []
+    for line in filter(None, map(str.strip, ERRORS)):
+        done = jackfield(*(f"file.{word[2:]}" if word.startswith("*.") else word for word in line.split()))
+        if not done.code:
+            passed.append(line)
+        if words_left := strangers(done.err, known):
+            found[line] = (words_left, done.err)
+    assert passed == []
     assert found == {}, json.dumps(found, indent=1)
 
 

@@ -733,7 +733,7 @@ def given_row(**rows: object) -> list[dict[str, object]]:
         ),
         (
             changed("test", 0, given=given_row(faults={"a": [1, 0, 0]})),
-            "test t1, given 1, faults, b: saw 'nothing', expected a row",
+            "test t1, given 1, faults, b: missing, expected a row",
         ),
         (changed("test", 0, tools=["hammer"]), "test t1, tools 1: saw 'hammer', expected a tool"),
         (changed("test", 0, answers={"yes": "y"}), "test t1, answers"),
