@@ -39,11 +39,11 @@ def found(
 def test_the_level_is_told_at_half_a_metre_to_eight_metres() -> None:
     assert DISTANCES_M == (0.5, 1.0, 2.0, 4.0, 8.0)
     for amperes, more in ((1.0, 0.0), (10.0, 20.0), (0.5, 20 * math.log10(0.5))):
-        beside = found(-32, amperes).beside
+        beside = found(-32, amperes).by_distance
         assert [one.distance_m for one in beside] == list(DISTANCES_M)
         assert [one.level_db for one in beside] == pytest.approx([more - 10 * d for d in DISTANCES_M])
         assert {one.height_m for one in beside} == {EAR}
-    right = found(-32, field=fading_right).beside
+    right = found(-32, field=fading_right).by_distance
     assert [one.level_db for one in right] == pytest.approx([6 - 10 * d for d in DISTANCES_M]), (
         "the strongest side"
     )
