@@ -35,6 +35,8 @@ LONG_FILES = (
     "test_torture.py",
     "cli/test_readme.py",
     "web/test_browser.py",
+    "web/test_offline.py",
+    "web/test_nothing_lost.py",
     "web/test_beside.py",
     "integration/test_disk.py",
     "store/test_old_books.py",
