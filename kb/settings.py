@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 from kb.base import text
 from kb.base.errors import BadInput, BookTrouble, ascii_controls
 from kb.base.files import open_plain
-from kb.base.messages import Said, Wording
+from kb.base.messages import Said, Wording, one_of
 from kb.base.parsing import toml_of
 from kb.base.validation import Fields, listed, number
 from kb.domain.plate import Plate
@@ -203,7 +203,7 @@ def _language(value: object, place: Wording) -> str:
     from kb.base.messages import LANGUAGES
 
     if value not in LANGUAGES:
-        raise BadInput(place, value, Said("expected/one-of", words=", ".join(LANGUAGES)))
+        raise BadInput(place, value, one_of(LANGUAGES))
     return str(value)
 
 

@@ -79,6 +79,15 @@ class Said:
 Wording = str | Said
 
 
+def one_of(words: Iterable[str]) -> Said:
+    """What is expected where one of these words must be.
+
+    >>> print(one_of(["seen", "tested"]))
+    one of seen, tested
+    """
+    return Said("expected/one-of", words=", ".join(words))
+
+
 def either(words: Iterable[object]) -> Wording:
     """Words of which any one is meant.
 
@@ -87,7 +96,7 @@ def either(words: Iterable[object]) -> Wording:
     """
     said: Wording = ""
     for word in words:
-        said = Said("expected/or", one=said, other=word) if said else str(word)
+        said = Said("language/either", one=said, other=word) if said else str(word)
     return said
 
 

@@ -18,7 +18,7 @@ from typing import Any, Final, TypeVar
 
 from kb.base import text
 from kb.base.errors import NOTHING, BadInput, inside, kind_of
-from kb.base.messages import Said, Wording
+from kb.base.messages import Said, Wording, one_of
 
 T = TypeVar("T")
 D = TypeVar("D")
@@ -59,7 +59,7 @@ class Fields:
         """Raises BadInput on a field that nobody asked for: most likely a slip of the pen."""
         for key in self._data:
             if key not in self._known:
-                known = Said("expected/one-of", words=", ".join(self._known))
+                known = one_of(self._known)
                 raise BadInput(self._at(Said("place/unknown-field")), key, known)
 
     def _at(self, field: Wording) -> Wording:

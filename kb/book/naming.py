@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
+from kb.base.messages import either
 from kb.domain.language import ENGLISH, Language
 from kb.domain.visit import Source
 
@@ -38,7 +39,7 @@ def note_text(named: Named, language: Language = ENGLISH) -> str:
     """What to say of a name that was not exact; empty for one that was."""
     if not named.note:
         return ""
-    names = language("language/or").join(" ".join(part for part in name if part) for name in named.near)
+    names = either(" ".join(part for part in name if part) for name in named.near)
     key = f"book/named/{named.note}"
     if not names and language.has(f"{key}/alone"):
         key += "/alone"

@@ -12,7 +12,7 @@ from typing import Any, Final, TypeVar
 
 from kb.base.datafiles import located, tables_of
 from kb.base.errors import BadInput, inside, shown
-from kb.base.messages import Said, Wording
+from kb.base.messages import Said, Wording, one_of
 from kb.base.text import squeezed
 from kb.base.validation import Fields, chance, keyed, listed, number, sentence, truth
 from kb.catalogue.items import Catalogue, Far, Input, Item, Near, Number, Prior, Reach
@@ -250,6 +250,6 @@ def _number_name(key: object, place: Wording) -> str:
         raise BadInput(
             inside(place, Said("place/unknown-field")),
             key,
-            Said("expected/one-of", words=", ".join((*_NUMBERS, "rest"))),
+            one_of((*_NUMBERS, "rest")),
         )
     return str(key)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from kb.base.atomic import MINE
 from kb.base.errors import NOTHING, BadInput, Stated, kind_of
 from kb.base.inputfiles import read_text
-from kb.base.messages import Said, Wording
+from kb.base.messages import Said, Wording, one_of
 from kb.base.parsing import json_of
 from kb.cli.outputfile import write_out
 
@@ -57,7 +57,7 @@ def state_of(
     if asked["complaint"]:
         data["complaint"] = asked["complaint"]
     elif saved is None:
-        raise BadInput("--complaint", NOTHING, Said("expected/one-of", words=", ".join(model.complaints)))
+        raise BadInput("--complaint", NOTHING, one_of(model.complaints))
     if asked["make"]:
         data |= {"make": asked["make"], "model": asked["model"]}
     if asked["job"]:

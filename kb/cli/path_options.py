@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from kb.base.errors import NOTHING, BadInput, NotFound, ascii_controls
-from kb.base.messages import Said
+from kb.base.messages import Said, one_of
 from kb.base.text import words_of_list
 from kb.cli.common import Session
 from kb.cli.job_option import named_set, set_of
@@ -201,4 +201,4 @@ def asked_inputs(session: Session, inputs: str | None, driver: str | None) -> tu
             return its_inputs
     usual = [session.settings.driver] if session.settings.driver else []
     names = list(dict.fromkeys([*usual, *known]))
-    raise BadInput("--driver", driver, Said("expected/one-of", words=", ".join(names)))
+    raise BadInput("--driver", driver, one_of(names))

@@ -27,7 +27,7 @@ from uuid import UUID
 
 from kb.base import text
 from kb.base.errors import BadInput
-from kb.base.messages import Said, Wording
+from kb.base.messages import Said, Wording, one_of
 from kb.base.parsing import stored_json
 from kb.base.validation import Fields, bounded, from_to, keyed, listed, truth, whole
 from kb.domain.words import DriverInput, Word
@@ -56,7 +56,7 @@ class OneOf(ValueKind):
 
     def __init__(self, words: type[Word]) -> None:
         self.words = words
-        self.expected = Said("expected/one-of", words=", ".join(words))
+        self.expected = one_of(words)
 
     def read(self, value: object, place: Wording) -> Word:
         return self.words.read(value, place)

@@ -16,7 +16,7 @@ from functools import cache
 from typing import Final
 
 from kb.base.errors import BadInput, JackfieldError
-from kb.base.messages import LANGUAGES, Said, is_key, template
+from kb.base.messages import LANGUAGES, Said, is_key, one_of, template
 from kb.base.text import visible
 from kb.domain.words import Word
 
@@ -112,7 +112,7 @@ ENGLISH: Final = Language()
 def language(code: str = LANGUAGES[0], *, feet: bool = False) -> Language:
     """The language of this code. Raises BadInput if it is not one of ``LANGUAGES``."""
     if code not in LANGUAGES:
-        raise BadInput("language", code, Said("expected/one-of", words=", ".join(LANGUAGES)))
+        raise BadInput("language", code, one_of(LANGUAGES))
     return Language(code, feet)
 
 

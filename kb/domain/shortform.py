@@ -15,7 +15,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
 from kb.base.errors import BadInput
-from kb.base.messages import Said, Wording
+from kb.base.messages import Said, Wording, one_of
 from kb.base.text import words_of_list
 from kb.domain import marking
 from kb.domain.visit import Finding, finding_from
@@ -145,5 +145,5 @@ def _word(word: str, place: Wording) -> tuple[str, Word | bool]:
     from difflib import get_close_matches
 
     near = get_close_matches(word, WORDS, n=1)
-    known = Said("expected/one-of", words=", ".join(WORDS))
+    known = one_of(WORDS)
     raise BadInput(place, word, Said("expected/near", near=near[0], others=known) if near else known)

@@ -18,7 +18,7 @@ from functools import cache
 from typing import Final, Self
 
 from kb.base.errors import BadInput
-from kb.base.messages import Said, Wording
+from kb.base.messages import Said, Wording, one_of
 from kb.base.text import squeezed
 
 
@@ -82,7 +82,7 @@ def _spellings(words: type[Word]) -> dict[str, str]:
 
 
 def _expected(value: object, known: list[str]) -> Wording:
-    listed = Said("expected/one-of", words=", ".join(known))
+    listed = one_of(known)
     if not isinstance(value, str) or len(value) > _LONGEST:
         return listed
     from difflib import get_close_matches  # a mistake is rare; its cost is paid only then

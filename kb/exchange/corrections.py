@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from kb.base.errors import BadInput, NotFound, shown
-from kb.base.messages import Said
+from kb.base.messages import Said, one_of
 from kb.base.text import words_of_list
 from kb.domain.language import Language
 from kb.domain.shortform import jack as short_jack
@@ -110,9 +110,7 @@ def _put(data: dict[str, Any], name: str, value: str) -> None:
     if place := _PLACE.match(name):
         number, field = int(place[1]), place[2]
         if field not in _JACK:
-            raise BadInput(
-                Said("place/jack", number=number), field, Said("expected/one-of", words=", ".join(_JACK))
-            )
+            raise BadInput(Said("place/jack", number=number), field, one_of(_JACK))
         if not 1 <= number <= len(data["jacks"]):
             raise BadInput(Said("place/jack", number=number), field, _jacks(data))
         data["jacks"][number - 1][field] = _value(field, said)

@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from kb.base import text
 from kb.base.errors import NOTHING, BadInput, inside, kind_of
-from kb.base.messages import Said, Wording
+from kb.base.messages import Said, Wording, one_of
 from kb.base.parsing import stored_json
 from kb.base.validation import Fields, truth, whole
 from kb.domain.job import job_from
@@ -152,9 +152,7 @@ def _state(said: Fields) -> StateFact:
     bodies = {kind: said.take(kind, reader, "") for kind, reader in _STATES.items()}
     given = [(kind, body) for kind, body in bodies.items() if body]
     if len(given) != 1:
-        raise BadInput(
-            "state", Said("seen/things", count=len(given)), Said("expected/one-of", words=", ".join(_STATES))
-        )
+        raise BadInput("state", Said("seen/things", count=len(given)), one_of(_STATES))
     return StateFact(id_, given[0][0], about, turn, given[0][1], at)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from typing import Any, Final
 
+from kb.base.messages import either
 from kb.catalogue import item_name
 from kb.domain.language import ENGLISH, Language
 from kb.domain.words import Outcome
@@ -73,7 +74,7 @@ def why(model: Model, found: NextTest, language: Language = ENGLISH) -> str:
         if one.p_fault < POINTS
     ]
     if left:
-        said.append(language("isolate/why/shortens", answers=language("language/or").join(left)))
+        said.append(language("isolate/why/shortens", answers=either(left)))
     return " ".join(said)
 
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from kb.base.errors import BadInput
-from kb.base.messages import Said
+from kb.base.messages import one_of
 from kb.domain.driver import DriverLimits
 from kb.loop.geometry import Loop
 from kb.loop.sentences import Amount, Digits, Hertz, Sentence
@@ -31,9 +31,7 @@ def driver_named(name: str, drivers: Sequence[DriverLimits]) -> DriverLimits:
     for driver in drivers:
         if same_name(driver.name, name):
             return driver
-    raise BadInput(
-        "driver", name, Said("expected/one-of", words=", ".join(driver.name for driver in drivers))
-    )
+    raise BadInput("driver", name, one_of(driver.name for driver in drivers))
 
 
 def same_name(one: str, other: str) -> bool:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Final, TypeVar
 
 from kb.base.errors import BadInput, inside
-from kb.base.messages import Said, Wording, either
+from kb.base.messages import Said, Wording, either, one_of
 from kb.base.validation import Fields, listed, number, sentence, truth
 from kb.domain.language import ENGLISH
 from kb.loop.sentences import Sentence
@@ -196,9 +196,7 @@ def route_named(typed: str, routes: Sequence[Route]) -> Route:
     if len(meant) == 1:
         return meant[0]
     several = either(f"{route.code} ({route.name})" for route in meant)
-    raise BadInput(
-        "route", typed, several or Said("expected/one-of", words=", ".join(route.code for route in routes))
-    )
+    raise BadInput("route", typed, several or one_of(route.code for route in routes))
 
 
 def _names(route: Route, word: str) -> bool:
@@ -265,7 +263,7 @@ def _known(cautions: Mapping[str, Caution]) -> Callable[[object, Wording], Cauti
     def read(value: object, place: Wording) -> Caution:
         code = sentence(value, place)
         if code not in cautions:
-            raise BadInput(place, code, Said("expected/one-of", words=", ".join(cautions)))
+            raise BadInput(place, code, one_of(cautions))
         return cautions[code]
 
     return read
@@ -279,9 +277,7 @@ def _supply(data: object, place: Wording) -> Supply:
     item = fields.need("item", sentence)
     counts = {name: fields.take(name, number(0, 1000), 0.0) for name in _COUNTS}
     if not any(counts.values()):
-        raise BadInput(
-            inside(place, item), Said("seen/no-count"), Said("expected/one-of", words=", ".join(_COUNTS))
-        )
+        raise BadInput(inside(place, item), Said("seen/no-count"), one_of(_COUNTS))
     counts["each"] += counts.pop("count")
     supply = Supply(item, fields.need("source", sentence), fields.take("unit", _unit, PIECE), **counts)
     fields.end()
@@ -290,7 +286,7 @@ def _supply(data: object, place: Wording) -> Supply:
 
 def _unit(value: object, place: Wording) -> str:
     if value not in UNITS:
-        raise BadInput(place, value, Said("expected/one-of", words=", ".join(UNITS)))
+        raise BadInput(place, value, one_of(UNITS))
     return str(value)
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from math import floor
 from typing import Any, Final
 
-from kb.base.messages import LANGUAGES
+from kb.base.messages import LANGUAGES, either
 from kb.catalogue import item_name
 from kb.domain.language import ENGLISH, Language
 from kb.domain.words import Form, Signal
@@ -193,7 +193,7 @@ def risk_text(risk: Risk, language: Language = ENGLISH) -> str:
     if not risk.panel:
         return language("pack/risk/none")
     outputs = listed(risk.panel, language)
-    reasons = language("language/or").join(language(f"pack/why/{why.value}") for why in risk.why)
+    reasons = either(language(f"pack/why/{why.value}") for why in risk.why)
     key = "only-because" if reasons else "only"
     return language(f"pack/risk/{key}", outputs=outputs, reasons=reasons)
 

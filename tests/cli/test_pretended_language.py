@@ -22,6 +22,7 @@ from kb.domain.language import Language
 from tests.cli.conftest import Run
 from tests.cli.test_commands import VisitFile
 from tests.cli.test_help import COMMANDS
+from tests.pretended import sentences
 
 CODE = "es"  #: the language that is pretended
 #: Names of units and formats, which are the same in every language.
@@ -43,27 +44,15 @@ def marked(message: Any) -> Any:
 
 
 @pytest.fixture
-def pretended(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[None]:
+def pretended(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """The other language is English in which each sentence and each word of the vocabulary is marked."""
     said = dict(catalogue.messages())
     said |= {key: one for key, one in catalogue.messages(CODE).items() if key.startswith("word/item/")}
-    marks: dict[str, dict[str, Any]] = {}
-    for key, one in said.items():
-        marks.setdefault(key.partition("/")[0], {})[key] = marked(one)
     months = " ".join(marked(month) for month in str(said["language/months"]).split())
-    marks["language"]["language/months"] = months
-    for name, area in marks.items():
-        (tmp_path / f"{name}.json").write_text(json.dumps(area))
-
-    def found(name: str) -> str | None:
-        inside = name.startswith(f"messages/{CODE}/")
-        return str(tmp_path / Path(name).name) if inside else data_path(name)
-
-    monkeypatch.setattr(catalogue, "data_path", found)
-    monkeypatch.setattr(Language, "word", lambda self, word: f"⟦{word.label}⟧")
-    catalogue.area.cache_clear()
-    yield
-    catalogue.area.cache_clear()
+    marks = {key: marked(one) for key, one in said.items()} | {"language/months": months}
+    with sentences(CODE, marks, tmp_path_factory.mktemp("pretended")) as patch:
+        patch.setattr(Language, "word", lambda self, word: f"⟦{word.label}⟧")
+        yield
 
 
 def left(text: str) -> str:

@@ -21,8 +21,10 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parents[2] / "scripts"))
 from thumb import ARGS, SCREEN
 
+from kb.base.messages import messages
 from kb.book import Book
 from kb.domain.visit import visit_from
+from tests.pretended import sentences
 
 if TYPE_CHECKING:
     from werkzeug.test import TestResponse
@@ -133,28 +135,15 @@ def app(home: Path, codes: list[str]) -> Iterator[Any]:
 @pytest.fixture
 def pretended(home: Path) -> Iterator[None]:
     """The book is in a language of which every sentence of the catalogue is marked (``spoken.marked``)."""
-    from kb.base import messages as catalogue
     from kb.web import isolating
     from tests.web.spoken import marked
 
-    areas: dict[str, dict[str, Any]] = {}
-    for key, said in marked(catalogue.messages("es")).items():
-        areas.setdefault(key.partition("/")[0], {})[key] = said
-    real, pretended = catalogue.data_path, home / "pretended"
-    pretended.mkdir()
-    for name, said in areas.items():
-        (pretended / f"{name}.json").write_text(json.dumps(said))
     (home / "settings.toml").write_text('language = "es"\n')
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(
-            catalogue,
-            "data_path",
-            lambda name: str(pretended / Path(name).name) if name.startswith("messages/es/") else real(name),
-        )
+    folder = home / "pretended"
+    folder.mkdir()
+    with sentences("es", marked(messages("es")), folder) as patch:
         patch.setattr(isolating, "_made", OrderedDict())
-        catalogue.area.cache_clear()
         yield
-    catalogue.area.cache_clear()
 
 
 @pytest.fixture
