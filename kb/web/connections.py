@@ -115,6 +115,11 @@ class Front:
         ):
             accepting = loop.create_task(self._accept())
             await self._ended.wait()
+            # Cancelled now, asyncio would lose a connection that it has accepted but not handed on, and leave
+            # it open: accept no more first, then let the last one in. On Windows it closes such a one.
+            with suppress(NotImplementedError):
+                loop.remove_reader(self._listener)
+            await asyncio.sleep(0)
             accepting.cancel()
             lines = [*self._strangers, *(line for own in self._phones.values() for line in own)]
             tasks = [line.task for line in lines if line.task is not None]
@@ -128,7 +133,7 @@ class Front:
 
     async def _accept(self) -> None:
         loop = asyncio.get_running_loop()
-        while True:
+        while not self._stopped:
             try:
                 connection, peer = await loop.sock_accept(self._listener)
             except OSError:  # no more files, or the other end has left already

@@ -7,6 +7,7 @@ connections come from one address: the worst place for a phone to be in.
 from __future__ import annotations
 
 import datetime
+import gc
 import http.client
 import socket
 import ssl
@@ -23,6 +24,7 @@ import pytest
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
 pytest.importorskip("h11", reason="the extra jackfield[web] is not installed")
 
+from kb.web.connections import Front
 from kb.web.guards import Bounds
 from kb.web.server import Running, Serving
 from tests.web.test_serve import Line, Served
@@ -375,6 +377,32 @@ def test_a_visit_that_is_being_saved_when_the_server_is_stopped_is_answered(serv
         while running._front._listener.fileno() >= 0:
             assert time.monotonic() - ended < 8
             time.sleep(0.05)
+
+
+class Ending(socket.socket):
+    """A listener whose server is told to stop in the very moment in which somebody is let in."""
+
+    front: Front
+
+    def accept(self) -> Any:
+        come = super().accept()
+        self.front.stop()
+        self.front._ended.set()  # before the loop hears of the one who came
+        return come
+
+
+@pytest.mark.filterwarnings("error::pytest.PytestUnraisableExceptionWarning")
+def test_who_comes_in_while_the_server_stops_is_hung_up_on() -> None:
+    with Ending() as listener:
+        listener.bind(("127.0.0.1", 0))
+        listener.listen()
+        listener.front = Front(listener, lambda *_: [], lambda _: "", Bounds())
+        serving = threading.Thread(target=listener.front.serve)
+        serving.start()
+        with dial(listener.getsockname()[1]) as line:
+            serving.join(30)
+            gc.collect()  # a socket that nobody closed would say so here
+            assert line.recv(1) == b""
 
 
 def test_plain_http_at_the_tls_port_is_told_so(serving: Any, certificate: Path) -> None:
