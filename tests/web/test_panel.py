@@ -152,3 +152,106 @@ def test_spots_are_read_moved_thrown_away_and_added_and_only_then_saved(
     (visit,) = book.visits("Hallmere", "HM32-5")
     assert [f.jack.marking for f in visit.findings] == ["OPTICAL OUT", "LINE OUT", ""]
     assert page.locator(".on-photo > li").all_inner_texts() == ["OPTICAL OUT", "LINE OUT", "3.5 mm jack"]
+
+
+class Held:
+    """The answers of the panel reader on a page, each of which stays away until it is let through."""
+
+    def __init__(self, page: Any) -> None:
+        self._page, self._held = page, []
+        page.route("**/panel", lambda route: self._held.append(route))  # noqa: PLW0108  # it sets a name on it
+
+    def asked(self, count: int = 1) -> None:
+        for _ in range(300):
+            if len(self._held) == count:
+                return
+            self._page.wait_for_timeout(50)
+        raise AssertionError(f"the page asked {len(self._held)} times")
+
+    def answered(self) -> None:
+        with self._page.expect_response("**/panel"):
+            self._held.pop(0).continue_()
+
+    def broken(self) -> None:
+        with self._page.expect_event("requestfailed"):
+            self._held.pop(0).abort()
+
+
+@pytest.fixture
+def taken(open_page: Any, laptop: Laptop, tmp_path: Path) -> Any:
+    """A page where photos of a panel were taken."""
+
+    def take(count: int) -> Any:
+        page = open_page()
+        page.goto(laptop.url("/record?make=Hallmere&model=HM32-5"))
+        ready(page)
+        shoot(page, tmp_path, count)
+        return page
+
+    return take
+
+
+def shoot(page: Any, folder: Path, count: int) -> None:
+    files = [folder / f"panel-{n}.jpg" for n in range(count)]
+    for file in files:
+        file.write_bytes(photo())
+    there = page.locator("#photo-kept > li").count()
+    page.set_input_files("#picture", files)
+    until(page, f"document.querySelectorAll('#photo-kept > li').length === {there + count}")
+
+
+SPOTS = "[...document.querySelectorAll('#photo-kept > li')].map((li) => li.querySelectorAll('circle').length)"
+
+
+def reading(page: Any) -> Any:
+    return page.get_by_role("button", name="Read the photo")
+
+
+def test_a_reading_lands_on_its_photo_whatever_became_of_the_others(taken: Any) -> None:
+    page = taken(2)
+    held = Held(page)
+    reading(page).nth(1).tap()
+    held.asked()
+    page.get_by_role("button", name="Drop photo 1").tap()
+    held.answered()
+    until(page, f"({SPOTS}).join() === '3'")
+    assert page.locator("[data-jack]").count() == 3
+
+
+def test_nobody_asks_twice_for_the_photo_that_is_being_read(taken: Any, tmp_path: Path) -> None:
+    page = taken(1)
+    held = Held(page)
+    reading(page).tap()
+    held.asked()
+    shoot(page, tmp_path, 1)  # which draws all photos again
+    assert reading(page).count() == 1  # the new photo's own
+    held.answered()
+    until(page, f"({SPOTS}).join() === '3,0'")
+    assert page.locator("[data-jack]").count() == 3
+
+
+def test_a_photo_that_was_withdrawn_while_it_was_read_brings_no_jacks(taken: Any) -> None:
+    page = taken(2)
+    held = Held(page)
+    reading(page).nth(0).tap()
+    held.asked()
+    page.get_by_role("button", name="Drop photo 1").tap()
+    held.answered()
+    until(page, "document.querySelector('#panel-said').hidden")
+    assert page.locator("[data-jack]").count() == 0
+    assert page.evaluate(SPOTS) == [0]
+
+
+def test_a_photo_that_could_not_be_read_may_be_read_again(taken: Any, tmp_path: Path) -> None:
+    page = taken(1)
+    held = Held(page)
+    reading(page).tap()
+    held.asked()
+    shoot(page, tmp_path, 1)
+    held.broken()
+    until(page, "document.querySelector('#panel-said').textContent.includes('no answer')")
+    assert reading(page).count() == 2
+    reading(page).nth(0).tap()
+    held.asked()
+    held.answered()
+    until(page, f"({SPOTS}).join() === '3,0'")

@@ -175,7 +175,7 @@ function labelPhoto(form) {
 
 // -- forms that the book takes at once, and that lead to another page ------------------------------------------------------------------------
 
-const READING = 150000; // ms in which the book reads a photo or says that it cannot
+const READING = 180000; // ms in which the book reads a photo, which may wait for others, or says that it cannot
 
 const bytesOf = (fields) => [...fields.values()].reduce((sum, value) => sum + (value.size || 0), 0);
 

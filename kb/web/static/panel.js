@@ -1,13 +1,11 @@
 "use strict";
 // How is a panel read from a photo? Marks become jacks with numbered spots, which a thumb moves and throws away.
 
-const READ_PATIENCE = 180000; // ms; a photo takes some seconds, and may wait for others
-
 function panelReader(form, on) { // on: what the form's script can do with photos, jacks and spots
   const box = one("#read-panel");
   const told = one("#panel-said");
   const differs = one("#panel-differs");
-  const photoOf = new WeakSet(); // photos that were read, and need no second time
+  const asked = new WeakSet(); // photos that were read or are being read: they need no second time
 
   const jackOf = (seen, photo) => { // a jack that is on the panel already, and has no spot on this photo
     const free = every("[data-jack]", form).filter((jack) => !on.spots().some((spot) => spot.photo === photo && spot.jack === Number(jack.dataset.jack)));
@@ -28,29 +26,40 @@ function panelReader(form, on) { // on: what the form's script can do with photo
     }
     return item;
   };
-  const read = async (photo, button) => {
+  const read = async (picture, button) => {
+    asked.add(picture); // its number may be another one when the answer comes, and it may be gone
     button.disabled = true;
+    let known = false;
     say(told, text("web/panel/wait"));
     differs.replaceChildren();
     const body = new FormData();
     for (const name of ["form_token", "make", "model", "kind"]) body.append(name, form.elements.namedItem(name).value);
-    body.append("photo", on.photos()[photo], "panel.jpg");
+    body.append("photo", picture, "panel.jpg");
     try {
-      const [ok, answer] = await timely(READ_PATIENCE, "/panel", { method: "POST", body, headers: { Accept: "application/json" } }, async (got) => [got.ok, await got.json()]);
+      const [ok, answer] = await timely(READING, "/panel", { method: "POST", body, headers: { Accept: "application/json" } }, async (got) => [got.ok, await got.json()]);
+      const photo = on.photos().indexOf(picture);
+      if (photo < 0) {
+        say(told, "");
+        return;
+      }
       if (!ok) {
         say(told, answer.error);
         return;
       }
-      photoOf.add(on.photos()[photo]);
+      known = true;
       answer.jacks.forEach((seen) => put(seen, photo));
       differs.replaceChildren(...answer.differs.map(differ));
       say(told, answer.jacks.length ? text("web/panel/check") : text("web/panel/none"));
       on.changed();
       on.show();
     } catch {
-      say(told, text("web/panel/link"));
+      say(told, on.photos().includes(picture) ? text("web/panel/link") : "");
     } finally {
-      button.disabled = false;
+      if (!known) {
+        asked.delete(picture);
+        button.disabled = false;
+        if (!button.isConnected) on.show(); // the photos were drawn again meanwhile, without it
+      }
       told.scrollIntoView({ block: "nearest" });
     }
   };
@@ -99,9 +108,9 @@ function panelReader(form, on) { // on: what the form's script can do with photo
       });
       line.replaceChildren(to, away);
     });
-    if (!("reads" in box.dataset) || photoOf.has(on.photos()[photo])) return;
+    if (!("reads" in box.dataset) || asked.has(on.photos()[photo])) return;
     const button = Object.assign(document.createElement("button"), { type: "button", className: "second", textContent: text("web/panel/read") });
-    button.addEventListener("click", () => read(photo, button));
+    button.addEventListener("click", () => read(on.photos()[photo], button));
     item.append(button);
   };
 }
