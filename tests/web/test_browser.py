@@ -363,6 +363,27 @@ def test_type_of_twice_the_size_leaves_room_for_what_is_read(open_page: Open, la
             until(page, f"({held})() <= {740 / 4}")
 
 
+def test_the_words_under_a_mark_are_those_of_the_jack_that_was_read(open_page: Open, laptop: Laptop) -> None:
+    page = open_page()
+    page.goto(laptop.url("/record?make=Hallmere&model=HM32-5"))
+    ready(page)
+    held: list[Any] = []
+    page.route("**/read", lambda route: held.append(route))  # it sets a name on it
+    page.tap(".tap .tile[value='add:toslink']")
+    page.fill("[name=jack-0-marking]", "OPTICAL OUT")
+    page.tap(".tap .tile[value='add:jack-3.5']")
+    page.fill("[name=jack-1-marking]", "LINE IN")
+    for _ in range(300):
+        if held and "LINE IN" in held[-1].request.post_data:
+            break
+        page.wait_for_timeout(50)
+    page.get_by_role("button", name="Take away: optical").tap()
+    with page.expect_response("**/read"):
+        held[-1].continue_()  # the answer for two jacks; one of them is gone
+    until(page, "document.querySelector('.read-as').textContent !== '…'")
+    assert page.inner_text(".jack .read-as").startswith("input")
+
+
 def test_a_jack_that_is_tapped_on_the_photo_is_shown_there_on_the_page_of_the_set(
     open_page: Open, laptop: Laptop, tmp_path: Path
 ) -> None:

@@ -261,3 +261,28 @@ def test_a_waiting_visit_is_thrown_away_only_when_asked_twice(open_page: Open, l
     page.get_by_role("button", name="Really?").tap()
     page.wait_for_selector("text=Nothing waits")
     assert page.locator("#waiting-list > li").count() == 0
+
+
+def test_a_photo_that_is_still_made_smaller_is_saved_with_its_visit(
+    open_page: Open, laptop: Laptop, book: Any, home: Path, tmp_path: Path
+) -> None:
+    photo = tmp_path / "panel.jpg"
+    photo.write_bytes(with_place())
+    page = open_page()
+    page.goto(laptop.url("/record"))
+    fill(page)
+    page.evaluate(
+        """() => {
+          const draw = createImageBitmap;
+          const held = (file) => new Promise((done) => { window.goOn = () => done(draw(file)); });
+          window.createImageBitmap = held;
+        }"""
+    )
+    page.set_input_files("#photo", photo)
+    until(page, "typeof goOn === 'function'")
+    page.tap("#save")
+    assert page.evaluate("Waiting.all()") == []  # not without its photo
+    page.evaluate("goOn()")
+    page.wait_for_url("**/recorded?*")
+    (visit,) = book.visits("Hallmere", "HM32-5")
+    assert len(list((home / "photos" / visit.id).iterdir())) == 1

@@ -159,7 +159,7 @@ class Held:
 
     def __init__(self, page: Any) -> None:
         self._page, self._held = page, []
-        page.route("**/panel", lambda route: self._held.append(route))  # noqa: PLW0108  # it sets a name on it
+        page.route("**/panel", lambda route: self._held.append(route))  # it sets a name on it
 
     def asked(self, count: int = 1) -> None:
         for _ in range(300):

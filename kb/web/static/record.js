@@ -42,14 +42,18 @@ function recording(form) {
   };
   const fields = () => [...new FormData(form)].filter(([name, value]) => typeof value === "string" && name !== "form_token" && name !== "do");
 
+  let asked = 0;
   const read = later(async () => {
-    const lines = every(".read-as", jacks);
+    const these = every(".jack", jacks); // the panel may be another one when the answer comes
+    const lines = these.map((jack) => one(".read-as", jack));
+    const mine = ++asked;
     if (!lines.length) return;
     try {
       const sent = new FormData(form);
       sent.delete("photo");
       const told = await timely(LIMIT, "/read", { method: "POST", body: sent, headers: { Accept: "application/json" } }, (got) => got.json());
-      every(".jack", jacks).forEach((jack, n) => {
+      if (mine !== asked) return;
+      these.forEach((jack, n) => {
         if (told.read[n]) one(".read-as", jack).textContent = told.read[n];
         jack.classList.toggle("in-only", Boolean(told.in_only[n]) && !jack.contains(document.activeElement?.closest(".tried")));
       });
@@ -188,7 +192,10 @@ function recording(form) {
     for (const file of files) {
       if (photos.length >= Number(form.dataset.photos)) { refused.push(text("web/record/most-photos", { count: form.dataset.photos })); break; }
       if (file.size > Number(form.dataset.most)) { refused.push(text("web/record/too-large", { name: file.name, size: Math.floor(form.dataset.most / 1048576) })); continue; }
-      try { photos.push(await smaller(file)); } catch {
+      try {
+        const small = await smaller(file);
+        photos.push(small);
+      } catch {
         if (await heic(file)) photos.push(file); // this browser cannot show it; perhaps the book can read it
         else refused.push(text("web/record/no-picture", { name: file.name }));
       }
@@ -197,11 +204,12 @@ function recording(form) {
     showPhotos();
     keep();
   };
+  let taking = Promise.resolve(); // a photo that is still made smaller belongs to the visit
   for (const from of every(".camera", form)) { // the camera, or a picture that is there already
-    from.addEventListener("change", async (event) => {
+    from.addEventListener("change", (event) => {
       const files = [...event.target.files];
       event.target.value = "";
-      await take(files);
+      taking = taking.then(() => take(files));
     });
   }
 
@@ -284,6 +292,7 @@ function recording(form) {
     event.preventDefault();
     if (saving) return;
     saving = true;
+    await taking;
     remember("by", form.elements.by.value.trim());
     const visit = { id: form.elements.id.value, fields: fields(), photos, at: Date.now() };
     try {
@@ -355,7 +364,7 @@ function recording(form) {
     if ("fresh" in form.dataset && !form.elements.supersedes.value && today > document.body.dataset.made.slice(0, 10)) form.elements.date.value = today;
     if (kept && "fresh" in form.dataset) {
       fill(kept.fields);
-      photos = kept.photos || [];
+      photos = [...(kept.photos || []), ...photos];
       typed = Boolean(kept.typed);
       showPhotos();
       if (!wanted) {
