@@ -22,7 +22,7 @@ from uuid import UUID
 
 from kb.base import private_file as privately
 from kb.base.atomic import sync_names
-from kb.base.errors import BadInput, BookTrouble, NotFound
+from kb.base.errors import BadInput, BookTrouble, NotFound, ascii_controls
 from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
 from kb.read.picture import cleaned
@@ -65,10 +65,14 @@ class Photos:
             clean = cleaned(sent, place)
         finally:
             self._decoding.release()
-        name = hashlib.sha256(clean).hexdigest()
+        return self.keep_clean(clean)
+
+    def keep_clean(self, picture: bytes) -> str:
+        """Keep a picture that ``cleaned`` made, as ``keep`` does. Raises BookTrouble."""
+        name = hashlib.sha256(picture).hexdigest()
         self._sweep()
         # Written again even if it exists: from now on it is as new as its visit.
-        privately.write(self._folder / _LOOSE / f"{name}.jpg", clean)
+        privately.write(self._folder / _LOOSE / f"{name}.jpg", picture)
         return name
 
     def attach(self, visit: str, names: list[str]) -> list[str]:
@@ -90,7 +94,8 @@ class Photos:
                 if not target.exists():  # else another server has just done it
                     continue
             except OSError as problem:
-                raise BookTrouble(f"{target}: {problem.strerror}") from problem
+                why = ascii_controls(problem.strerror or str(problem))
+                raise BookTrouble(Said("error/place-why", place=target, why=why)) from problem
             own.append(name)
         return own
 

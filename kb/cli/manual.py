@@ -17,7 +17,7 @@ from kb.cli.command import command
 from kb.cli.common import Session, agreed, answering, choice, text
 from kb.cli.progress import bar
 from kb.cli.record import at_terminal, named_as_known
-from kb.cli.record_dialog import numbers_of
+from kb.cli.record_dialog import chosen
 from kb.cli.tables import fitted
 from kb.domain import marking
 from kb.domain.visit import Visit, visit_from
@@ -133,15 +133,13 @@ def _asked(session: Session, reading: Reading) -> list[Drafted]:
     said = session.language
     while True:
         typed = click.prompt(said("cli/manual/which"), err=True, default="", show_default=False).strip()
-        words = typed.casefold().split()
-        if words in (["all"], [said("cli/manual/all")]):
+        which = chosen(typed, len(reading.drafted), said)
+        if which == "all":
             return reading.sure
-        if words in (["none"], [said("cli/manual/none")]):
-            return []
-        if words in (["each"], [said("cli/manual/each")]):
+        if which == "each":
             return _one_by_one(session, reading)
-        if (chosen := numbers_of(typed, len(reading.drafted))) is not None:
-            return [reading.drafted[number - 1] for number in chosen]
+        if isinstance(which, list):
+            return [reading.drafted[number - 1] for number in which]
         session.say(said("cli/manual/which/wrong", most=len(reading.drafted)))
 
 

@@ -91,13 +91,13 @@ def record_command(
     if not new:
         visits, alike = named_as_known(session, visits)
     recorded = session.book.record(visits)
-    if job is not None:
-        session.book.jobs.met(job.id, visits[0].source)
     with answering(session, "recorded"):
         _answer(session, visits, recorded)
         for one in alike:
             (name,) = one.near
             session.say(session.language("cli/record/alike", asked=one.asked, name=" ".join(name)))
+    if job is not None:
+        session.book.jobs.met(job.id, visits[0].source)
     return 0
 
 
@@ -121,10 +121,12 @@ def _photo(
     def named(visit: Visit) -> Visit:
         return visit if new else named_as_known(session, [visit])[0][0]
 
+    def recorded(visit: Visit) -> None:
+        if job is not None:
+            session.book.jobs.met(job.id, visit.source)
+
     asks = at_terminal() and not session.as_json
-    read, visit = record_photo(session, photo, common, named, asks=asks)
-    if visit is not None and job is not None:
-        session.book.jobs.met(job.id, visit.source)
+    read, visit = record_photo(session, photo, common, named, recorded, asks=asks)
     return 0 if visit is not None or (read and not asks) else 1
 
 

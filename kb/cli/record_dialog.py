@@ -202,7 +202,18 @@ def draw(session: Session, visit: Visit, newest: int = 0) -> None:
         console.print(line)
 
 
-def numbers_of(typed: str, most: int) -> list[int] | None:
+def chosen(typed: str, most: int, said: Language) -> list[int] | str | None:
+    """What a person chose of numbered lines: "all", "each", or numbers; None if that is no answer."""
+    words = " ".join(typed.casefold().split())
+    if words in ("quit", "q"):
+        return []
+    for name in ("all", "each", "none"):
+        if words in (name, said(f"cli/manual/{name}")):
+            return [] if name == "none" else name
+    return _numbers_of(typed, most)
+
+
+def _numbers_of(typed: str, most: int) -> list[int] | None:
     """The numbers that were typed, such as ``1 3 5-7``; None if that is something else."""
     found: list[int] = []
     for word in re.split(r"[\s,;]+", typed.strip()):

@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from kb.base.errors import BadInput
+from kb.base.errors import BadInput, BookTrouble
 from kb.base.inputfiles import read_bytes
+from kb.base.messages import Said
 from kb.base.text import visible
 from kb.cli.common import Session, agreed, answering, text
-from kb.cli.record_dialog import draw, numbers_of
+from kb.cli.record_dialog import chosen, draw
 from kb.cli.tables import fitted
 from kb.domain import shortform
 from kb.domain.visit import finding_from, finding_to, visit_from
@@ -47,14 +48,22 @@ class Drafted:
 
 
 def record_photo(
-    session: Session, name: str, common: dict[str, Any], named: Callable[[Visit], Visit], *, asks: bool
+    session: Session,
+    name: str,
+    common: dict[str, Any],
+    named: Callable[[Visit], Visit],
+    recorded: Callable[[Visit], None],
+    *,
+    asks: bool,
 ) -> tuple[bool, Visit | None]:
     """Read the photo, show what was read, and record what the person confirms.
 
     Returns whether a mark was read, and what was recorded.
 
     ``common`` is the visit without its jacks, in the keys of a visit file. ``named`` gives a visit the name
-    under which the book knows its set. ``asks``: there is a person who can be asked.
+    under which the book knows its set, ``recorded`` is called with the visit when it is in the book.
+    ``asks``: there is a person who can be asked. Raises BookTrouble, too, if the visit was recorded and
+    acknowledged but its photo could not be kept.
     """
     from kb.read.panel import differences, look
     from kb.read.picture import MOST_BYTES
@@ -77,11 +86,13 @@ def record_photo(
             session.say(session.language("cli/record/photo/piped"))
             session.say(_line_of(source, jacks))
         return bool(jacks), None
-    confirmed = _asked(session, jacks, differs)
-    visit = _recorded(session, sent, common, named, confirmed) if confirmed else None
+    confirmed = _asked(session, common, jacks, differs)
+    visit = _confirmed(session, common, named, confirmed) if confirmed else None
     if visit is None:
         session.say(session.language("cli/record/nothing"))
-    return bool(jacks), visit
+    else:
+        _record(session, visit, recorded, draft.picture, confirmed)
+    return bool(draft.jacks), visit
 
 
 # -- showing -------------------------------------------------------------------------------------------
@@ -156,7 +167,9 @@ class _Wrong(Exception):
     """What was typed is no answer."""
 
 
-def _asked(session: Session, jacks: list[Drafted], differs: list[Difference]) -> list[Drafted]:
+def _asked(
+    session: Session, common: dict[str, Any], jacks: list[Drafted], differs: list[Difference]
+) -> list[Drafted]:
     """What the person confirms, after each correction; the numbers of the list stay as they are shown."""
     from kb.read.panel import named_jack
 
@@ -173,8 +186,10 @@ def _asked(session: Session, jacks: list[Drafted], differs: list[Difference]) ->
     while True:
         typed = click.prompt(said("cli/record/photo/which"), err=True, default="", show_default=False).strip()
         try:
-            if (done := _answered(session, typed, jacks)) is not None:
+            if (done := _right(session, typed, jacks)) is not None:
+                _visit_of(common, done)
                 return done
+            jacks = _changed(common, typed, jacks)
             _show(session, jacks)
         except _Wrong:
             session.say(said("cli/record/photo/wrong", most=len(jacks)))
@@ -182,29 +197,37 @@ def _asked(session: Session, jacks: list[Drafted], differs: list[Difference]) ->
             session.say(str(mistake))
 
 
-def _answered(session: Session, typed: str, jacks: list[Drafted]) -> list[Drafted] | None:
-    """What is confirmed by these words; None if they changed the list, or were no answer yet."""
-    said, words = session.language, typed.casefold().split()
-    if words in (["all"], [said("cli/manual/all")]):
-        return list(jacks)
-    if words in (["none"], ["quit"], ["q"], [said("cli/manual/none")]):
-        return []
-    if words in (["each"], [said("cli/manual/each")]):
+def _right(session: Session, typed: str, jacks: list[Drafted]) -> list[Drafted] | None:
+    """What is confirmed by these words; None if they are about the list."""
+    which = chosen(typed, len(jacks), session.language)
+    if which == "all":
+        return jacks
+    if which == "each":
         return [one for number, one in enumerate(jacks, 1) if _is_right(session, number, one)]
+    return [jacks[number - 1] for number in which] if isinstance(which, list) else None
+
+
+def _changed(common: dict[str, Any], typed: str, jacks: list[Drafted]) -> list[Drafted]:
+    """The list after a correction. Raises BadInput if it asks for a jack that no panel has, _Wrong."""
     if dropped := re.fullmatch(r"-\s*(\d{1,3})", typed):
-        del jacks[_number(dropped[1], len(jacks))]
-        return None
+        number = _number(dropped[1], len(jacks))
+        return [*jacks[:number], *jacks[number + 1 :]]
     if added := re.fullmatch(r"\+\s*(.+)", typed):
-        jacks.append(Drafted(shortform.fields(added[1])))
-        return None
-    if changed := re.fullmatch(r"(\d{1,3})\s+(\D.*)", typed):
+        held = [*jacks, Drafted(shortform.fields(added[1]))]
+    elif changed := re.fullmatch(r"(\d{1,3})\s+(\D.*)", typed):
         number = _number(changed[1], len(jacks))
-        fields = shortform.fields(changed[2])
-        jacks[number] = replace(jacks[number], fields=fields, doubts=(), sure=1.0)
-        return None
-    if (chosen := numbers_of(typed, len(jacks))) is not None:
-        return [jacks[number - 1] for number in chosen]
-    raise _Wrong
+        new = replace(jacks[number], fields=shortform.fields(changed[2]), doubts=(), sure=1.0)
+        held = [*jacks[:number], new, *jacks[number + 1 :]]
+    else:
+        raise _Wrong
+    _visit_of(common, held)
+    return held
+
+
+def _visit_of(common: dict[str, Any], jacks: list[Drafted]) -> Visit:
+    """The visit of these jacks; raises BadInput if there is none."""
+    findings = [finding_to(finding_from(one.fields, f"jack {n}")) for n, one in enumerate(jacks, 1)]
+    return visit_from({**common, "jacks": findings}, "record")
 
 
 def _number(typed: str, most: int) -> int:
@@ -222,31 +245,37 @@ def _is_right(session: Session, number: int, one: Drafted) -> bool:
 # -- recording -----------------------------------------------------------------------------------------
 
 
-def _recorded(
-    session: Session,
-    sent: bytes,
-    common: dict[str, Any],
-    named: Callable[[Visit], Visit],
-    confirmed: list[Drafted],
+def _confirmed(
+    session: Session, common: dict[str, Any], named: Callable[[Visit], Visit], jacks: list[Drafted]
 ) -> Visit | None:
-    """The visit that was recorded with its photo; None if the person does not want it."""
+    """The visit under the name that the book knows; None if the person does not want it."""
+    visit = _visit_of(common, jacks)
+    draw(session, visit)
+    return named(visit) if agreed(session.language("cli/record/ask/save"), True, session.language) else None
+
+
+def _record(
+    session: Session,
+    visit: Visit,
+    recorded: Callable[[Visit], None],
+    picture: bytes,
+    confirmed: list[Drafted],
+) -> None:
+    """Record and acknowledge the visit, and then keep its photo: what goes wrong with that costs no visit."""
     from kb.book.photos import Photos, Spot
 
-    said = session.language
-    jacks = [finding_to(finding_from(one.fields, f"jack {n}")) for n, one in enumerate(confirmed, 1)]
-    visit = visit_from({**common, "jacks": jacks}, "record")
-    draw(session, visit)
-    if not agreed(said("cli/record/ask/save"), True, session.language):
-        return None
-    visit = named(visit)
-    photos = Photos(session.folder)
-    name = photos.keep(sent)
-    done = session.book.record([visit])
-    spots = [Spot(*one.at, one.name) for one in confirmed if one.at]
-    for new in done.recorded:
-        photos.attach(new.id, [name])
-        photos.point(new.id, name, spots)
+    new = session.book.record([visit]).recorded
     with answering(session, "recorded"):
-        for new in done.recorded:
-            session.console.print(text(said("cli/recorded", make=new.make, model=new.model)))
-    return visit
+        for one in new:
+            session.console.print(text(session.language("cli/recorded", make=one.make, model=one.model)))
+    recorded(visit)
+    photos = Photos(session.folder)
+    spots = [Spot(*one.at, one.name) for one in confirmed if one.at]
+    try:
+        for one in new:
+            name = photos.keep_clean(picture)
+            if name not in photos.attach(one.id, [name]):
+                raise BookTrouble(Said("error/photo-gone"))
+            photos.point(one.id, name, spots)
+    except BookTrouble as trouble:
+        raise BookTrouble(Said("error/without-photo", why=trouble.without_assurance())) from trouble

@@ -13,7 +13,10 @@ import pytest
 
 from kb import Book
 from kb.base.errors import MissingExtra
+from kb.book.photos import Photos
+from kb.domain.visit import JACKS
 from kb.read import panel as panels
+from kb.read import picture
 from kb.read.picture import Reading, can_import
 from tests.cli.conftest import Run
 from tests.read.pictures import panel_as, photo, pretend
@@ -283,3 +286,76 @@ def test_a_panel_is_read_from_end_to_end(jackfield: Run, tmp_path: Path) -> None
     (tmp_path / "panel.jpg").write_bytes(out.getvalue())
     told = jackfield("record", "--photo", tmp_path / "panel.jpg", *SET, "--json").json
     assert [one["marking"] for one in told["jacks"]] == ["OPTICAL OUT", "HDMI 1", "HEADPHONE"]
+
+
+@pytest.mark.parametrize("wrong", ["+ rca=" + "A" * 400, "3 rca=" + "A" * 400, "+ rca=AUDIO\x07OUT"])
+def test_a_mark_that_is_none_changes_nothing_and_is_told_at_once(
+    jackfield: Run, panel: Path, home: Path, person: Callable[..., None], wrong: str
+) -> None:
+    person(wrong, "all")
+    done = jackfield("record", "--photo", panel, *SET)
+    assert done.code == 0, done.err
+    assert "marking: saw" in done.err
+    (visit,) = visits(home)
+    assert [f.jack.marking for f in visit.findings] == ["OPTICAL OUT", "HDMI 1 (ARC)", "AUDIO OUT"]
+
+
+def test_one_jack_more_than_a_panel_has_is_refused_where_it_is_typed(
+    jackfield: Run, panel: Path, home: Path, person: Callable[..., None]
+) -> None:
+    person(*(f"+ rca=AUDIO {n}" for n in range(JACKS)), "all")
+    done = jackfield("record", "--photo", panel, *SET)
+    assert done.code == 0, done.err
+    (visit,) = visits(home)
+    assert len(visit.findings) == JACKS
+
+
+def test_a_visit_whose_photo_cannot_be_kept_is_recorded_and_acknowledged(
+    jackfield: Run, panel: Path, home: Path, person: Callable[..., None]
+) -> None:
+    assert jackfield("record", "Hallmere", "HM32-5", "opt").code == 0
+    (home / "photos").write_text("no folder")
+    person("all")
+    done = jackfield("record", "--photo", panel, *SET)
+    assert done.code == 3
+    assert "recorded  Norwell NV40-210" in done.out
+    assert "without its photo" in done.err
+    assert "nothing was changed" not in done.err
+    assert len(visits(home)) == 1
+
+
+def test_a_photo_that_vanishes_before_its_visit_takes_it_is_told(
+    jackfield: Run, panel: Path, home: Path, person: Callable[..., None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    attach = Photos.attach
+
+    def swept(photos: Photos, visit: str, names: list[str]) -> list[str]:
+        for file in (home / "photos" / "loose").iterdir():
+            file.unlink()
+        return attach(photos, visit, names)
+
+    monkeypatch.setattr(Photos, "attach", swept)
+    person("all")
+    done = jackfield("record", "--photo", panel, *SET)
+    assert done.code == 3
+    assert "recorded  Norwell NV40-210" in done.out
+    assert "without its photo" in done.err
+    assert len(visits(home)) == 1
+
+
+def test_the_photo_is_decoded_once(
+    jackfield: Run, panel: Path, home: Path, person: Callable[..., None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    seen: list[str] = []
+
+    def cleaned(sent: bytes, place: Any = "photo") -> bytes:
+        seen.append(str(place))
+        return picture.cleaned(sent, place)
+
+    monkeypatch.setattr(panels, "cleaned", cleaned)
+    monkeypatch.setattr("kb.book.photos.cleaned", cleaned)
+    person("all")
+    assert jackfield("record", "--photo", panel, *SET).code == 0
+    assert seen == [str(panel)]
+    (kept,) = (home / "photos").glob("*/*.jpg")
+    assert kept.read_bytes() == picture.cleaned(panel.read_bytes())
