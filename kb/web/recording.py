@@ -10,7 +10,7 @@ from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response as AnyResponse
 
 from kb.base.errors import NOTHING, BadInput, BookTrouble, NotFound, PerhapsSaved
-from kb.base.messages import Said
+from kb.base.messages import Said, worded
 from kb.base.parsing import json_of
 from kb.book.photos import MOST, MOST_SPOTS, Spot
 from kb.domain import marking
@@ -185,30 +185,31 @@ def stale() -> AnyResponse:
 def record_visit() -> AnyResponse:
     """Save, or add, or take away a jack; a script of ours gets JSON, a person the next page."""
     entry, say = Entry.read(request.form, _photo_names()), language()
-    left_out = _keep_photos(entry)
+    try:
+        left_out = _keep_photos(entry)
+    except BookTrouble as trouble:
+        return _again(entry, trouble, say("web/record/nothing-saved"))
     do = request.form.get("do", "save")
     if do != "save":
         return _changed(entry, do, left_out)
     try:
         visit = _with_the_rest(visit_from(entry.data(), "visit"))
         done = site().books.record([visit])
-        met(_job_id(), visit.source)
     except BadInput as wrong:
         return _wrong(entry, wrong)
     except BookTrouble as trouble:
-        if wants_json(request):
-            raise
-        # An id that is in the book already adds nothing, so this is right even if the visit was saved.
-        ends = ("again",) if isinstance(trouble, PerhapsSaved) else ("nothing-saved", "again")
-        return _form(
-            entry, 503, " ".join([said_of(trouble) + ".", *(say(f"web/record/{end}") for end in ends)])
-        )
+        saved = "" if isinstance(trouble, PerhapsSaved) else say("web/record/nothing-saved")
+        return _again(entry, trouble, saved)
     visit_id = done.recorded[0].id if done.recorded else done.already[0]
     again = int(bool(done.reinstated)) or None
     job = _job_id() or None
-    own = site().photos.attach(visit_id, entry.photos)
-    for name, spots in _spots(entry).items():
-        site().photos.point(visit_id, name, spots)
+    try:
+        met(_job_id(), visit.source)
+        own = site().photos.attach(visit_id, entry.photos)
+        for name, spots in _spots(entry).items():
+            site().photos.point(visit_id, name, spots)
+    except BookTrouble as trouble:
+        return _again(entry, trouble, say("web/record/but-saved"))
     # Kept with an earlier page of the form, a day ago or more; or one more than a visit has.
     left_out += [
         say("web/record/photo-gone", number=number)
@@ -220,6 +221,17 @@ def record_visit() -> AnyResponse:
         return jsonify(told | {"next": url_for("recorded", visit=visit_id, again=again, job=job)})
     left = len(left_out) or None
     return redirect(url_for("recorded", visit=visit_id, left=left, again=again, job=job), 303)
+
+
+def _again(entry: Entry, trouble: BookTrouble, saved: str) -> Response:
+    """The form as it was typed, to be sent again: an id that is in the book already adds nothing.
+
+    ``saved`` says whether the visit is. A script of ours gets the trouble alone, and tries again by itself.
+    """
+    if wants_json(request):
+        raise trouble
+    what = worded(trouble.without_assurance(), language().code)  # whether anything was changed is said here
+    return _form(entry, 503, " ".join(filter(None, [f"{what}.", saved, language()("web/record/again")])))
 
 
 def _with_the_rest(visit: Visit) -> Visit:

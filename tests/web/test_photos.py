@@ -6,6 +6,7 @@ import base64
 import io
 import json
 import os
+import re
 import stat
 import struct
 import sys
@@ -18,7 +19,7 @@ from typing import Any
 
 import pytest
 
-from kb.base.errors import BadInput
+from kb.base.errors import BadInput, BookTrouble
 from tests.web.conftest import FORM, ID, Phone
 
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
@@ -415,3 +416,47 @@ def test_jacks_that_were_pointed_at_on_a_photo_are_kept_with_it(phone: Phone, ho
 )
 def test_spots_that_make_no_sense_hold_up_no_visit(spots: str, phone: Phone, home: Path) -> None:
     assert jpegs(phone, spots, home) == []
+
+
+def broken(*_: Any) -> Any:
+    raise BookTrouble("no space left")
+
+
+def test_a_visit_whose_photo_cannot_be_attached_is_told_to_be_saved_and_its_photo_sent_again(
+    phone: Phone, book: Any, home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as full:
+        full.setattr(Photos, "attach", broken)
+        answer = send(phone, picture())
+    assert answer.status_code == 503
+    assert "no space left. The visit itself is saved." in answer.text
+    assert "Client: too loud in the hall." in answer.text
+    (name,) = re.findall(r'name="photo_kept" value="(\w+)"', answer.text)
+    assert phone.post("/record", {**FORM, "id": ID, "do": "save", "photo_kept": name}).status_code == 303
+    assert [one.id for one in book.visits("Hallmere", "HM32-5")] == [ID]
+    assert [file.stem for file in (home / "photos" / ID).iterdir()] == [name]
+
+
+def test_a_script_sends_a_photo_again_that_could_not_be_attached(
+    phone: Phone, book: Any, home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    data = {**FORM, "id": ID, "do": "save"}
+    with monkeypatch.context() as full:
+        full.setattr(Photos, "attach", broken)
+        assert (
+            phone.script("/record", {**data, "photo": (io.BytesIO(picture()), "panel.jpg")}).status_code
+            == 503
+        )
+    told = phone.script("/record", {**data, "photo": (io.BytesIO(picture()), "panel.jpg")}).get_json()
+    assert (told["already"], told["left_out"]) == (True, [])
+    assert len(list((home / "photos" / ID).iterdir())) == 1
+
+
+def test_a_photo_that_cannot_be_kept_leaves_the_form_as_it_was_typed(
+    phone: Phone, book: Any, home: Path
+) -> None:
+    (home / "photos").write_text("no folder")
+    answer = send(phone, picture())
+    assert answer.status_code == 503
+    assert "Client: too loud in the hall." in answer.text
+    assert book.visits("Hallmere", "HM32-5") == []
