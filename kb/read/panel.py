@@ -248,7 +248,8 @@ class _Part:
         return marking.words_of(self.text)
 
 
-_SIDE: Final = re.compile(r"[([]?([LRGD])[)\]]?\Z|(LEFT|RIGHT)\Z")
+#: G and D, as in French, count in brackets alone: else they may be anything.
+_SIDE: Final = re.compile(r"(?:[([]?([LR])[)\]]?|[([]([GD])[)\]]?|(L)EFT|(R)IGHT)\Z")
 _BOTH: Final = re.compile(r"(?:L|R)\s*[-/\s]\s*(?:L|R)\Z")
 _AROUND: Final = re.compile(r"([LR])\W+(\w.*\w)\W+([LR])\Z")
 _GLUED: Final = re.compile(r"([LR])(\w{3,})([LR])\Z")
@@ -266,6 +267,13 @@ _NO_MARK: Final = frozenset(
     "IN OUT LEFT RIGHT STEREO MONO CHANNEL ZONE FIXED VARIABLE TO FROM TV FRONT OF SHARE LINK".split()
 )
 _SOUND: Final = frozenset("AUDIO LINE VIDEO DIGITAL".split())
+
+
+def _side_of(text: str) -> str:
+    """Return L or R if that is all that a text says, whatever its language and brackets; else ""."""
+    found = _SIDE.match(text.upper())
+    said = found[found.lastindex] if found and found.lastindex else ""
+    return {"G": "L", "D": "R"}.get(said, said)
 
 
 def _parts(reading: Reading) -> list[_Part]:
@@ -308,9 +316,7 @@ def _cut(line: Line) -> Iterator[_Part]:
             line.piece.sure,
             at,
         )
-        if plain_capitals(mended) != plain_capitals(text) and plain_capitals(mended).replace(
-            " ", ""
-        ) != plain_capitals(text).replace(" ", ""):
+        if plain_capitals(mended).replace(" ", "") != plain_capitals(text).replace(" ", ""):
             part.doubts.add("mended")
         yield part
 
@@ -331,6 +337,11 @@ _LIKELY: Final = {
     if word == "HDMI"
     or not {row.meaning for row in ROWS[word]} & {"CONTROL", "DEVICE", "LINK", "OF", "SHARE", "ZONE"}
 }
+#: The words of each shape, and the shapes of words that a misread one may be.
+_OF_SHAPE: Final[dict[str, list[str]]] = {}
+for _one in sorted(_KNOWN):
+    _OF_SHAPE.setdefault(_shape(_one), []).append(_one)
+_LIKELY_SHAPES: Final = {word: _shape(word) for word in sorted(_LIKELY) if len(word) >= _MEND}
 
 
 def _mended(text: str) -> str:
@@ -353,14 +364,14 @@ def _word(printed: str) -> str:
         apart = _apart(word) if word.isalpha() else []
         return " ".join(apart) if len(apart) > 1 else printed
     for part in dict.fromkeys((word, body)):
-        alike = [known for known in _KNOWN if _shape(known) == _shape(part)]
+        alike = _OF_SHAPE.get(_shape(part), [])
         if len(alike) == 1:
             return alike[0] + word[len(part) :]
     apart = _apart(_shape(body))
     if len(apart) > 1:
         return " ".join(apart) + word[len(body) :]
     if len(body) >= _MEND and sum(map(str.isalpha, body)) > len(body) / 2:
-        near = [known for known in _LIKELY if len(known) >= _MEND and _one_off(_shape(body), _shape(known))]
+        near = [known for known, shape in _LIKELY_SHAPES.items() if _one_off(_shape(body), shape)]
         if len({row.meaning for known in near for row in ROWS[known]}) == 1:
             return min(near) + word[len(body) :]
     return printed
@@ -371,16 +382,18 @@ def _apart(word: str) -> list[str]:
     best: dict[int, list[str]] = {0: []}
     for end in range(2, len(word) + 1):
         for start in range(max(0, end - 12), end - 1):
-            part = next((one for one in _RUN_ON if _shape(one) == _shape(word[start:end])), "")
+            part = _RUN_ON.get(_shape(word[start:end]), "")
             if start in best and part and (end not in best or len(best[start]) + 1 < len(best[end])):
                 best[end] = [*best[start], part]
     return best.get(len(word), [])
 
 
-_RUN_ON: Final = tuple(
-    "AUDIO OUT OUTPUT IN INPUT DIGITAL OPTICAL COAXIAL COAX LINE VIDEO HEADPHONE HEADPHONES HDMI USB ARC "
-    "EARC PC SORTIE SALIDA USCITA ENTRADA SPDIF SUBWOOFER COMPONENT ANTENNA CABLE EXT SPEAKER SERVICE".split()
-)
+_RUN_ON: Final = {
+    _shape(word): word
+    for word in "AUDIO OUT OUTPUT IN INPUT DIGITAL OPTICAL COAXIAL COAX LINE VIDEO HEADPHONE HEADPHONES HDMI "
+    "USB ARC EARC PC SORTIE SALIDA USCITA ENTRADA SPDIF SUBWOOFER COMPONENT ANTENNA CABLE EXT SPEAKER "
+    "SERVICE".split()
+}
 
 
 def _one_off(one: str, other: str) -> bool:
@@ -399,8 +412,7 @@ def _one_off(one: str, other: str) -> bool:
 def jacks_in(reading: Reading, kind: Kind = Kind.TELEVISION) -> tuple[SeenJack, ...]:
     """Return the jacks whose marks were read, row by row; at most as many as a panel has."""
     parts = _parts(reading)
-    sides = [one for one in parts if _SIDE.match(one.text.upper()) or _BOTH.match(one.text.upper())]
-    sides = [one for one in sides if one.text.upper() not in ("G", "D")]
+    sides = [one for one in parts if _side_of(one.text) or _BOTH.match(one.text.upper())]
     numerals = [one for one in parts if one not in sides and _NUMERAL.match(one.text)]
     marks = [one for one in parts if one not in sides and one not in numerals and _may_be_mark(one.text)]
     marks = _beside(_around(marks))
@@ -548,7 +560,7 @@ def _one_mark(one: _Part, other: _Part, every: Sequence[_Part], gone: set[int]) 
             level_ = abs(part.y - child.y) < 0.5 * _line_of(part, child)
             if not level_ or part in (one, other) or _gap(part, head) >= 2.5 * head.high:
                 continue
-            if id(part) not in gone and (_SIDE.match(part.text.upper()) or _wants(part)):
+            if id(part) not in gone and (_side_of(part.text) or _wants(part)):
                 return False
     return True
 
@@ -571,7 +583,7 @@ def _paired(marks: list[_Part], sides: list[_Part]) -> list[_Part]:
             (math.hypot(one.x - other.x, one.y - other.y), number, one, other)
             for number, one in enumerate(left)
             for other in left[number + 1 :]
-            if one.text.upper()[:1] != other.text.upper()[:1] and _makes_pair(one, other)
+            if _side_of(one.text) != _side_of(other.text) and _makes_pair(one, other)
         ),
         key=lambda found: found[:2],
     )
@@ -594,7 +606,7 @@ def _paired(marks: list[_Part], sides: list[_Part]) -> list[_Part]:
             _grow(pair, mark, f"{pair.text} {mark.text}".strip())
             out.remove(mark)
         out.append(pair)
-    out += [replace(one, side=one.text, text="", pair=True, doubts={"side"}) for one in left]
+    out += [replace(one, side=_side_of(one.text), text="", pair=True, doubts={"side"}) for one in left]
     return out
 
 

@@ -99,6 +99,18 @@ def test_left_and_right_are_one_pair_with_one_name(texts: tuple[tuple[float, flo
     assert "form" not in jack.doubts
 
 
+@pytest.mark.parametrize(("left", "right"), [("(L)", "(R)"), ("[L]", "[R]"), ("(L)", "R"), ("(G)", "(D)")])
+def test_left_and_right_in_brackets_are_a_pair_too(left: str, right: str) -> None:
+    jack = only((300, 500, left), (380, 500, right), (340, 450, "AUDIO OUT"))
+    assert (jack.form, jack.marking, jack.doubts) == (Form.RCA_PAIR, "AUDIO OUT", ())
+
+
+@pytest.mark.parametrize(("one", "other"), [("(L)", "L"), ("(R)", "RIGHT"), ("(G)", "LEFT")])
+def test_one_side_twice_is_no_pair(one: str, other: str) -> None:
+    jack = only((300, 500, one), (380, 500, other), (340, 450, "AUDIO OUT"))
+    assert jack.doubts == ("form",)  # of the mark alone
+
+
 def test_a_heading_goes_to_each_jack_that_it_is_over() -> None:
     texts = ((400, 476, "AUDIO OUT"), (290, 500, "OPTICAL"), (430, 500, "L"), (510, 500, "R"))
     found = jacks_in(panel_as(*texts))
