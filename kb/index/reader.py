@@ -7,6 +7,7 @@ writes meanwhile. ``refresh`` moves to the newest.
 from __future__ import annotations
 
 import json
+import re
 import sqlite3
 from collections.abc import Container, Iterable, Iterator
 from contextlib import closing, contextmanager
@@ -456,10 +457,11 @@ def _as_typed(tokens: tuple[str, ...], words: tuple[str, ...]) -> Iterator[str]:
     """Yield the words as typed: normalising removed accents and hyphens, and "no sound" needs its "no"."""
     wanted = set(words)
     for token in tokens:
-        if normalise(token) not in wanted and token.replace(",", "", 1).isdigit():
-            token = token.replace(",", ".")  # "3,5 mm"
-        yield from (
-            piece
-            for piece in parts_of(token)
-            if normalise(piece) in wanted or piece.lower() in SMALL or "." in piece[1:-1]
-        )
+        parts = parts_of(token)
+        if _DECIMAL.fullmatch(token) and all(normalise(part) in wanted for part in parts):
+            yield token.replace(",", ".")  # "3,5 mm"
+        else:
+            yield from (part for part in parts if normalise(part) in wanted or part.lower() in SMALL)
+
+
+_DECIMAL = re.compile(r"\d+,\d+(?:mm|m)?", re.IGNORECASE)

@@ -223,6 +223,7 @@ def test_a_question_may_be_in_any_form_and_order_of_its_language(
         ("5 m", "NV40-210"), ("5m", "NV40-210"), ("optical 5 m", "NV40-210"),
         ("cable de 5 metros", "NV40-210"), ("five metres", "NV40-210"),
         ("2 Meter Kabel", "NV46-330"), ("3,5 mm", "OX200"), ("3.5mm", "OX200"),
+        ("3,5mm", "OX200"), ("3.5 mm to RCA", "OX200"),
         ('"5 m"', "NV40-210"),
     ],
 )  # fmt: skip
@@ -264,3 +265,13 @@ def test_level_use_and_kind_on_record_are_found_by_words(tmp_path: Path, questio
     with WholeBook.open(tmp_path) as whole:
         whole.record([visit_from({"date": "2026-03-04", "basis": "tested", **one}, "t") for one in visits])
         assert [one.model for one in whole.find(question).matches][:1] == [model]
+
+
+@pytest.mark.parametrize("sign", [".", ",", "-", "_", "/", "|", "·", "+", ":", ""])
+@pytest.mark.parametrize("model", ["NV40{}210", "40{}210"])
+def test_a_model_is_no_word_of_the_notes_whatever_separates_it(book: Book, model: str, sign: str) -> None:
+    typed = model.format(sign)
+    index = book([noted(f"Norwell: {model.format('-')}", ""), noted("Senda: S100", "headphone mutes")])
+    first, second = index.find(f"{typed} headphone mutes").matches
+    assert (first.model, first.how) == (model.format("-"), "exact")
+    assert (second.model, second.score) == ("S100", 1)
