@@ -20,6 +20,7 @@ from environment import ROOT
 
 COMMANDS = {
     "find": ("find", "nv40-210"),
+    "find words": ("find", "headphone"),
     "path": ("path", "Norwell", "NV40-210"),
     "show": ("show", "Norwell", "NV40-210"),
 }
@@ -57,9 +58,9 @@ def main() -> int:
         print("name the folder of another checkout", file=sys.stderr)
         return 2
     before, now = counts(Path(sys.argv[1]).resolve()), counts(ROOT)
-    print("command  there, million  here  ratio")
+    print("command     there, million  here  ratio")
     for name in COMMANDS:
-        print(f"{name:7}  {before[name]:14.0f}  {now[name]:4.0f}  {now[name] / before[name]:5.2f}")
+        print(f"{name:10}  {before[name]:14.0f}  {now[name]:4.0f}  {now[name] / before[name]:5.2f}")
     return 0
 
 

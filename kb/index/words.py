@@ -32,7 +32,8 @@ import os
 import re
 import sys
 import unicodedata
-from collections.abc import Callable, Iterable, Mapping, Set
+from collections.abc import Callable, Iterable, Iterator, Mapping, Set
+from contextlib import contextmanager
 from functools import cached_property, lru_cache, partial
 from importlib import import_module
 from pathlib import Path
@@ -53,22 +54,27 @@ def _whoosh(name: str) -> Any:
     return import_module(f"whoosh.{name}")
 
 
+@contextmanager
+def _stand_in(module: ModuleType) -> Iterator[None]:
+    """Let imports meet a small module instead of Whoosh's own, unless that is loaded already."""
+    known = sys.modules.setdefault(module.__name__, module)
+    try:
+        yield
+    finally:
+        if known is module:
+            del sys.modules[module.__name__]
+
+
 def _queries() -> Any:
     """Import Whoosh's queries without the large tables of English word forms.
 
     Only one kind of query needs these tables, and it is not used here. Loading them takes longer than a
     search.
     """
-    forms = "whoosh.lang.morph_en"
-    if forms in sys.modules or "whoosh.query" in sys.modules:
+    forms: Any = ModuleType("whoosh.lang.morph_en")
+    forms.variations = lambda word: {word}
+    with _stand_in(forms):
         return _whoosh("query")
-    stand_in: Any = ModuleType(forms)
-    stand_in.variations = lambda word: {word}
-    sys.modules[forms] = stand_in
-    try:
-        return _whoosh("query")
-    finally:
-        del sys.modules[forms]
 
 
 query = _queries()
@@ -289,17 +295,10 @@ class Concept(NamedTuple):
         return max((value for row, value, _ in self.ways if all(one in stems for one in row)), default=0.0)
 
 
-class _Entry(NamedTuple):
-    """Hold a word or phrase of the trade, and the numbers of its groups of synonyms."""
-
-    words: tuple[str, ...]
-    groups: tuple[int, ...]
-
-
 class _Trade(NamedTuple):
-    """Hold the trade's vocabulary: entries by first letters, groups, and words that ask for nothing."""
+    """Hold the trade's vocabulary: (group, entry), the words of each group, words that ask for nothing."""
 
-    entries: Mapping[str, list[_Entry]]
+    entries: tuple[tuple[int, str], ...]
     groups: tuple[tuple[str, ...], ...]
     unsaid: frozenset[str]
 
@@ -307,18 +306,27 @@ class _Trade(NamedTuple):
 @lru_cache(maxsize=1)
 def _trade() -> _Trade:
     data = data_object("synonyms.json")
-    numbers: dict[tuple[str, ...], list[int]] = {}
-    for number, (name, said) in enumerate(data["groups"].items()):
-        for entry in (*said, *data["asked"].get(name, ())):
-            words = (entry,) if entry.endswith("*") else tuple(_words_in(entry))
-            numbers.setdefault(words, []).append(number)
-    entries: dict[str, list[_Entry]] = {}
-    for words, groups in numbers.items():
-        entries.setdefault(words[0][:_FRONT], []).append(_Entry(words, tuple(groups)))
+    entries = [
+        (number, entry)
+        for number, (name, said) in enumerate(data["groups"].items())
+        for entry in (*said, *data["asked"].get(name, ()))
+    ]
     lists = _whoosh("lang.stopwords").stoplists
     unsaid = {word.translate(_BARE) for language in ("de", "es") for word in lists[language]}
     unsaid.update(word for words in data["unsaid"].values() for word in words)
-    return _Trade(entries, tuple(tuple(said) for said in data["groups"].values()), frozenset(unsaid))
+    return _Trade(tuple(entries), tuple(tuple(said) for said in data["groups"].values()), frozenset(unsaid))
+
+
+@lru_cache(maxsize=1_000)
+def _begun(front: str) -> tuple[tuple[int, tuple[str, ...]], ...]:
+    """Return (group, words) of the entries with these first letters; taking all apart would be slow."""
+    out = []
+    for number, entry in _trade().entries:
+        if front in entry:
+            words = (entry,) if entry.endswith("*") else tuple(_words_in(entry))
+            if words[0][:_FRONT] == front:
+                out.append((number, words))
+    return tuple(out)
 
 
 def _means(word: str, entry: str) -> bool:
@@ -336,11 +344,11 @@ def _forms(word: str) -> frozenset[tuple[str, str]]:
 
 @lru_cache(maxsize=1)
 def _stemmers() -> Mapping[str, Callable[[str], str]]:
-    return {
-        "en": _stem,
-        "de": _whoosh("lang.snowball.german").GermanStemmer().stem,
-        "es": _whoosh("lang.snowball.spanish").SpanishStemmer().stem,
-    }
+    package = ModuleType("whoosh.lang.snowball")  # the real one loads fourteen languages
+    package.__path__ = [f"{folder}/snowball" for folder in _whoosh("lang").__path__]
+    with _stand_in(package):
+        german, spanish = _whoosh("lang.snowball.german"), _whoosh("lang.snowball.spanish")
+    return {"en": _stem, "de": german.GermanStemmer().stem, "es": spanish.SpanishStemmer().stem}
 
 
 def _entries(words: list[str], at: int) -> dict[tuple[int, ...], set[int]]:
@@ -350,11 +358,11 @@ def _entries(words: list[str], at: int) -> dict[tuple[int, ...], set[int]]:
     """
     unsaid = _trade().unsaid
     out: dict[tuple[int, ...], set[int]] = {}
-    for entry in _trade().entries.get(words[at][:_FRONT], ()):
+    for group, (first, *more) in _begun(words[at][:_FRONT]):
         places = [at]
-        if not _means(words[at], entry.words[0]):
+        if not _means(words[at], first):
             continue
-        for wanted in entry.words[1:]:
+        for wanted in more:
             nxt = places[-1] + 1
             while nxt < len(words) and not _means(words[nxt], wanted):
                 nxt = nxt + 1 if words[nxt] in unsaid and nxt <= places[-1] + _BETWEEN else len(words)
@@ -362,7 +370,7 @@ def _entries(words: list[str], at: int) -> dict[tuple[int, ...], set[int]]:
                 break
             places.append(nxt)
         else:
-            out.setdefault(tuple(places), set()).update(entry.groups)
+            out.setdefault(tuple(places), set()).add(group)
     return out
 
 
@@ -631,9 +639,10 @@ def _around(text: str, terms: Set[str]) -> tuple[str, frozenset[str]]:
     """
     places = []
     found: set[str] = set()
+    fronts = {term[:1] for term in terms}
     for word in _WORD.finditer(text):
-        stem = _stem(word[0].lower().translate(_BARE))
-        if stem in terms:
+        bare = word[0].lower().translate(_BARE)
+        if bare[:1] in fronts and (stem := _stem(bare)) in terms:
             places.append((word.start(), word.end()))
             found.add(stem)
     if not places:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -275,3 +277,13 @@ def test_a_model_is_no_word_of_the_notes_whatever_separates_it(book: Book, model
     first, second = index.find(f"{typed} headphone mutes").matches
     assert (first.model, first.how) == (model.format("-"), "exact")
     assert (second.model, second.score) == ("S100", 1)
+
+
+def test_a_question_loads_the_stems_of_two_languages_and_leaves_the_library_whole() -> None:
+    asked = (
+        "import sys; from kb.index import words; words._forms('brummt');"
+        " print(sorted(one.split('.')[-1] for one in sys.modules if '.lang.snowball.' in one));"
+        " from whoosh.lang.snowball import classes; print(len(classes))"
+    )
+    done = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True, check=True)
+    assert done.stdout.split("\n")[:2] == ["['bases', 'german', 'spanish']", "14"]
