@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
+from itertools import combinations
 from math import prod
 from typing import Final
 
@@ -28,7 +29,7 @@ MERGED: Final = 0.004  #: on long days, rarer worlds count as harder ones: a low
 LOOKED_THROUGH: Final = 7  #: at most so many jobs of a day are searched for the cheapest list
 PLAIN: Final = 80  #: a longer day is searched, too, if it has no more worlds than this
 SPARED: Final = 0.1  #: share of the target's risk that a list may miss if the target is out of reach
-TRIED: Final = 6  #: items or bundles whose exact gain is computed, to name the next
+LITTLE: Final = 1e-4  #: an addition that adds no more than this chance is not named
 MUTED: Final = 0.1  #: a question asks about silenced speakers if they cost a job this chance
 LISTED: Final = 6  #: expected panels, outputs and risks listed per job, at most
 
@@ -266,33 +267,27 @@ class Packing:
         return max(((chance * self.ways.works(way), way) for way in sorted(fits)), default=None)
 
     def next_item(self, chances: Chances, stock: Stock) -> Next | None:
-        """Return the item that adds most to the chance of all jobs, or a bundle if no single item helps."""
-        now, quick = chances.of(stock), chances.at_most(stock)
+        """Return the item, or the part of a way, that adds most to the chance of all jobs for each item.
+
+        A part of a way is several items that help only together, as when another job uses those in the bag.
+        """
+        now = chances.of(stock)
         ways = {way for bare in self.bare for some in bare.bundles.values() for way in self.fitting(some)}
-        options: dict[Bundle, float] = {}
-        for option in sorted({(item,) for item in self.items} | ways):
-            missing = option if len(option) == 1 else self.missing(option, stock)
-            if missing:
-                options[missing] = (chances.at_most(self.with_more(stock, missing)) - quick) / len(missing)
+        options: set[Bundle] = {(item,) for item in self.items}
+        for way in ways:
+            options.update(part for n in range(2, len(way) + 1) for part in combinations(way, n))
+        most = {one: (chances.at_most(self.with_more(stock, one)) - now) / len(one) for one in options}
         best: Next | None = None
-        for missing in sorted(options, key=lambda one: (-options[one], len(one), one))[:TRIED]:
-            gain = chances.of(self.with_more(stock, missing)) - now
-            if gain > 1e-4 and (best is None or gain / len(missing) > best.gain / len(best.items)):
-                best = Next(missing, gain)
+        for one in sorted(options, key=lambda one: (-most[one], len(one), one)):
+            if best is not None and most[one] <= best.gain / len(best.items):
+                break  # nor can any later one be better
+            gain = chances.of(self.with_more(stock, one)) - now
+            if gain > LITTLE and (best is None or gain / len(one) > best.gain / len(best.items)):
+                best = Next(one, gain)
         return best
 
     def with_more(self, stock: Stock, bundle: Bundle) -> Stock:
         return tuple(a + b for a, b in zip(stock, self.counted(bundle), strict=True))
-
-    def missing(self, bundle: Bundle, stock: Stock) -> Bundle:
-        counts = dict(zip(self.items, stock, strict=True))
-        lacking = []
-        for item in bundle:
-            if counts.get(item, 0):
-                counts[item] -= 1
-            else:
-                lacking.append(item)
-        return tuple(lacking)
 
 
 def _ranked(there: Mapping[Live, float], best: Mapping[Live, tuple[float, Bundle] | None]) -> tuple[Use, ...]:

@@ -378,12 +378,10 @@ def test_a_run_takes_the_next_size_of_cable_or_one_that_another_job_needs_and_is
     assert sizes(500.0) == [500.0], "no cable is so long"
 
 
-def test_of_a_bundle_what_is_in_the_bag_is_not_missing() -> None:
+def test_another_piece_of_what_is_in_the_bag_is_counted_with_it() -> None:
     made = Packing(day_from([{"inputs": ["line-3.5"]}]), lambda _: expecting({(OPTICAL,): 1.0}), 0.95, KNOWN)
     one = made.items[0]
     stock = tuple(int(item == one) for item in made.items)
-    assert made.missing((one, one), stock) == (one,)
-    assert made.missing((one,), stock) == ()
     assert made.with_more(stock, (one,)) == tuple(2 * int(item == one) for item in made.items)
 
 

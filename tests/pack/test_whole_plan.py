@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import combinations_with_replacement
 from typing import Any
 
 import pytest
@@ -11,8 +12,10 @@ from kb.domain.visit import Source
 from kb.domain.words import Form, Signal, Speakers
 from kb.evidence import Chance, Expectation, Likely, Output
 from kb.pack import pack, packing
+from kb.pack.chances import Chances
 from kb.pack.jobs import day_from
-from kb.pack.plan_values import Plan, Risk, Use, Useless
+from kb.pack.plan_values import Next, Plan, Risk, Use, Useless
+from kb.pack.tasks import Stock
 from kb.pack.wording import to_json
 
 LINE = Output(Form.RCA_PAIR, Signal.ANALOG_LINE)
@@ -220,11 +223,34 @@ def test_a_job_that_nothing_can_connect_does_not_spoil_the_questions_about_anoth
 
 
 def test_what_helps_is_found_among_many_things_that_help_only_together() -> None:
-    """The list gives 0.5 x 0.75; with ARC 0.625 x 0.875, but not both at once: 0.125 x 0.125."""
+    """The list gives 0.5 x 0.75. With a converter and one more optical cable it gives 0.75 x 0.75."""
     plan = planned(0.25, "line-3.5", "optical")
     assert plan.certainty == 0.5 * 0.75
     assert plan.next is not None
-    assert (plan.next.items, plan.next.gain) == ((EXTRACTOR, HDMI), 0.625 * 0.875 - 0.125**2 - 0.375)
+    assert (plan.next.items, plan.next.gain) == ((DAC, OPTICAL_CABLE), 0.75 * 0.75 - 0.375)
+
+
+@pytest.mark.parametrize("target", [0.1, 0.3, 0.6])
+@pytest.mark.parametrize("inputs", [("line-3.5",) * 2, ("line-3.5", "optical"), ("line-3.5",) * 3])
+def test_no_item_pair_or_three_more_would_add_more_for_each_item_than_the_next_one_named(
+    monkeypatch: pytest.MonkeyPatch, inputs: tuple[str, ...], target: float
+) -> None:
+    """With one converter in the bag, only a second one *and* its cables let a second job use optical."""
+    best: list[float] = []
+    named = packing.Packing.next_item
+
+    def tried(self: packing.Packing, chances: Chances, stock: Stock) -> Next | None:
+        now = chances.of(stock)
+        for size in (1, 2, 3):
+            every = combinations_with_replacement(self.items, size)
+            best.extend((chances.of(self.with_more(stock, more)) - now) / size for more in every)
+        return named(self, chances, stock)
+
+    monkeypatch.setattr(packing.Packing, "next_item", tried)
+    plan = planned(target, *inputs, shapes={(LINE,): 0.2, (OPTICAL,): 0.6, (ARC,): 0.2})
+    assert plan.exact
+    assert plan.next is not None
+    assert plan.next.gain / len(plan.next.items) == pytest.approx(max(best))
 
 
 def test_a_long_day_with_a_job_that_nothing_can_connect_is_packed_for_the_others(
