@@ -256,7 +256,7 @@ def _field_table(answer: Answer, said: Language) -> Table:
             low.shown(said),
             high.shown(said),
             Digits(plane.spread_db, 1).shown(said),
-            f"{100 * answer.share_within(plane, level):.0f} %",
+            f"{100 * answer.share_within(plane, level):.0f}%",
         )
     return table
 
@@ -355,7 +355,7 @@ def _layout_table(answer: Answer, said: Language) -> Table:
 
     first = answer.layouts[0].spill
     within = Use.ROOM.tolerance_db
-    add("within", lambda each: f"{100 * each.laid.share:.0f} %", tolerance=within)
+    add("within", lambda each: f"{100 * each.laid.share:.0f}%", tolerance=within)
     add("weakest", lambda each: decibels(each.laid.weakest_db))
     add("column-current", lambda each: f"{Amount(each.laid.current_a).shown(said)} A")
     add("turns", lambda each: str(each.laid.turns))

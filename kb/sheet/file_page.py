@@ -181,7 +181,7 @@ def chain_line(path: Path, panel: Panel, said: Language) -> str:
 
 
 def _works(path: Path, said: Language) -> str:
-    return said("sheet/file/findings", percent=min(99, round(100 * path.p_works)), count=path.trials)
+    return said("sheet/file/findings", percent=said.percent(path.p_works), count=path.trials)
 
 
 def converter(connection: Connection, said: Language) -> str:
