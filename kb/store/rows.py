@@ -9,6 +9,7 @@ import hashlib
 import json
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from functools import cache
 from typing import Any, Final
 
 import sqlalchemy as sa
@@ -145,15 +146,22 @@ def _load(
     connection: sa.Connection, ids: Sequence[str], with_private: bool, with_reviewed: bool
 ) -> dict[str, Visit]:
     def fetch(name: str, columns: Sequence[str], owner: str, order: Sequence[str]) -> Iterable[Any]:
-        table = schema.metadata.tables[name]
-        asked = sa.select(*(table.c[column] for column in columns)).where(table.c[owner].in_(ids))
-        return connection.execute(asked.order_by(*(table.c[column] for column in order)))
+        return connection.execute(_asked(name, tuple(columns), owner, tuple(order)), {"ids": ids})
 
     return assembled(
         fetch,
         private=with_private,
         released=_released(connection, ids) if with_reviewed else (),
     )
+
+
+@cache
+def _asked(name: str, columns: Sequence[str], owner: str, order: Sequence[str]) -> sa.Select[Any]:
+    """Return the query for these columns of the rows whose ``owner`` is one of the ``ids`` it is run with."""
+    table = schema.metadata.tables[name]
+    wanted = table.c[owner].in_(sa.bindparam("ids", expanding=True))
+    asked = sa.select(*(table.c[column] for column in columns)).where(wanted)
+    return asked.order_by(*(table.c[column] for column in order))
 
 
 def _released(connection: sa.Connection, ids: Sequence[str]) -> Iterable[Any]:

@@ -49,6 +49,8 @@ class Copy:
             "PYTHONPATH": str(self.root),
             "JACKFIELD_EXAMPLES": "12",
             "JACKFIELD_TODAY": "2026-03-06",
+            # Hypothesis computes its tables of Unicode for seconds: every copy uses those of the project.
+            "HYPOTHESIS_STORAGE_DIRECTORY": str(ROOT / ".hypothesis"),
         }
         return subprocess.run(
             [sys.executable, *command],
