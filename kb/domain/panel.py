@@ -123,7 +123,9 @@ def _one_socket(signals: Iterable[Signal]) -> frozenset[Signal]:
 
 
 def source_of(visits: Iterable[Visit]) -> Source:
-    """The source as most visits call it; among equals the strongest visit is believed.
+    """The source as most visits call it; among equals the strongest visit is believed, then the newest.
+
+    Of two names from equal visits of the same day, the last by code point is shown: "Norwell", not "NORWELL".
 
     Raises ValueError if there is no visit at all.
     """
@@ -132,8 +134,10 @@ def source_of(visits: Iterable[Visit]) -> Source:
         raise ValueError("a source is known from its visits; there are none")
     sources = [visit.source for visit in known]
     kinds = Counter(source.kind for source in sources)
-    names = Counter((source.make, source.model) for source in sources)
-    make, model = max(names, key=lambda name: names[name])
+    names: dict[tuple[str, str], list[tuple[int, date]]] = {}
+    for visit in known:
+        names.setdefault((visit.source.make, visit.source.model), []).append(visit.rank[:2])
+    make, model = max(names, key=lambda name: (len(names[name]), max(names[name]), name))
 
     def most(values: list[Any]) -> Any:
         counts = Counter(value for value in values if value is not None)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 from itertools import permutations
 from typing import Any
@@ -277,6 +278,15 @@ def test_where_as_many_call_it_otherwise_the_strongest_visit_is_believed() -> No
     )
     assert source_of([told, tested]) == source_of([tested, told])
     assert (source_of([told, tested]).model, source_of([told, tested]).year) == ("NV40-210", 2014)
+
+
+def test_of_two_names_from_equal_visits_the_newest_is_shown_and_on_one_day_always_the_same() -> None:
+    old, new = called("NV40-210", on="2024-05-01"), called("nv40 210", on="2024-05-02")
+    assert source_of([old, new]).model == "nv40 210"
+    today = replace(new, source=old.source)
+    for ids in permutations(("1", "2")):
+        same_day = [replace(one, id=own) for one, own in zip((new, today), ids, strict=True)]
+        assert source_of(same_day).model == "nv40 210"
 
 
 def test_without_a_visit_there_is_no_source() -> None:
