@@ -67,10 +67,10 @@ class Fault:
     says: str
     mend: str
     priors: Mapping[str, float]
-    needs: tuple[str, ...] = ()
-    caution: str = ""
-    of_the_set: bool = False
-    told: Mapping[str, float] = field(default_factory=dict)
+    needs: tuple[str, ...]
+    caution: str
+    of_the_set: bool
+    told: Mapping[str, float]
     """Fact of the book (``FACTS``) -> how many times likelier it makes this fault."""
 
 

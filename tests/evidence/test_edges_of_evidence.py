@@ -68,6 +68,34 @@ def test_nobody_is_believed_to_forget_nothing_or_nearly_all(named: list[str], ra
     assert learned.rate(("seen", "LS")) == pytest.approx(rate, abs=0.001)
 
 
+def test_outputs_that_nobody_has_are_named_as_often_as_the_visits_show() -> None:
+    """In ten sets one of ten visits names an output that the others do not see: 10 of 100.
+
+    The prior, one in a hundred, counts like 100 of them: (1 + 10) / (100 + 100).
+    """
+    learned = Forgetting({"seen": 0.1})
+    learned.learn(alike(10, LS=["a"] * 9 + ["a b"]), lambda group: {"a": 0.999, "b": 0.001})
+    assert learned.shares["invented seen"] == pytest.approx(11 / 200, abs=0.001)
+
+
+@pytest.mark.parametrize("wider", [0.2, 0.4])
+def test_before_any_finding_half_of_the_families_with_an_output_have_it_in_all_sets_but_one_in_a_hundred(
+    wider: float,
+) -> None:
+    shares = dict(Forgetting({"seen": 0.1})._before(wider))
+    some = dict.fromkeys((0.1, 0.3, 0.5, 0.7, 0.9), wider * 0.5 / 5)
+    assert shares == pytest.approx({0.01: 1 - wider, **some, 0.99: wider * 0.5})
+
+
+@pytest.mark.parametrize(("wider", "bound"), [(0.0, 0.0005), (1.0, 0.99)])
+def test_no_output_is_certain_in_a_family_because_the_wider_group_has_it_always_or_never(
+    wider: float, bound: float
+) -> None:
+    shares = Forgetting({"seen": 0.1})._before(wider)
+    assert sum(p for _, p in shares) == pytest.approx(1)
+    assert shares[0][1] == pytest.approx(1 - bound)
+
+
 @pytest.mark.parametrize("table", ["worth", "weights", "forgotten", ""])
 def test_a_field_of_the_prior_that_nobody_reads_is_named(table: str) -> None:
     wrong = {**PRIOR, table: {**PRIOR[table], "halflife": 3}} if table else {**PRIOR, "halflife": 3}  # type: ignore[dict-item]

@@ -131,6 +131,14 @@ def test_somebody_who_names_one_jack_does_not_deny_the_others():
     assert expected.shapes[0].outputs == (HEADPHONE, OPTICAL)
 
 
+def test_a_panel_that_was_looked_at_and_has_no_output_is_a_panel_without_outputs():
+    asked = Source("Norwell", "NV40-210", year=2013)
+    looked = [visit("Norwell", "NV40-210", day=date(2025, 1, n)) for n in (1, 2, 3)]
+    assert learn(*looked).expect(asked).shapes[0].outputs == ()
+    heard = [visit("Norwell", "NV40-210", basis=Basis.TOLD, day=date(2025, 1, n)) for n in (1, 2, 3)]
+    assert p_shape(learn(*heard), asked, []) == p_shape(learn(), asked, []), "hearsay lists no whole panel"
+
+
 def test_a_superseded_visit_does_not_count():
     wrong = visit("Norwell", "NV40-210", ARC, id="00000000-0000-4000-8000-000000000001")
     right = visit("Norwell", "NV40-210", OPTICAL, supersedes=(wrong.id,))

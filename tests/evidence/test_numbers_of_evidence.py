@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from scipy import special
@@ -13,9 +13,10 @@ from kb.domain.jack import Jack
 from kb.domain.panel import PanelJack
 from kb.domain.visit import Finding, Source, Visit
 from kb.domain.words import Basis, Direction, Display, Form, Format, Kind, Outcome, Signal, Speakers
-from kb.evidence import Evidence
+from kb.evidence import Evidence, standard_prior
+from kb.evidence.counting import Counted
 from kb.evidence.forgetting import INVENTED, Forgetting, Note, joined
-from kb.evidence.groups import FamilyMix, Place, chain, outer, set_of, widened
+from kb.evidence.groups import FamilyMix, GroupFacts, Place, chain, outer, set_of, widened
 from kb.evidence.missing_jacks import ADDED, _panels, shared_out
 from kb.evidence.numerics import (
     best,
@@ -108,6 +109,37 @@ def test_without_findings_a_strength_stays_where_it_began() -> None:
     assert strength_of([[(5.0, 1.0)]], centre=2.0) == pytest.approx(2.0, rel=0.05), (
         "nothing else was possible"
     )
+
+
+@pytest.mark.parametrize("families", [[1] * 20, [20], [3, 1, 1], [2, 2, 2, 2]])
+def test_how_many_new_families_a_make_has_is_where_its_sets_are_likeliest(families: list[int]) -> None:
+    """By trying every concentration in steps of one percent, with Ewens' sampling formula for the sets.
+
+    Before there are sets it is 6, and may be 1.5 logarithms from that (common practice).
+    """
+    fact = GroupFacts(Kind.TELEVISION, "2010", "flat")
+    sets = {
+        f"N/{k}-{n}": fact._replace(family=f"N/F{k}") for k, size in enumerate(families) for n in range(size)
+    }
+
+    def score(a: float) -> float:
+        likely = len(families) * math.log(a) - sum(math.log(a + i) for i in range(sum(families)))
+        return likely - (math.log(a / 6) / 1.5) ** 2 / 2
+
+    tried = max((0.05 * 1.01**k for k in range(695)), key=score)
+    mix = FamilyMix(sets, {f"N/F{k}": fact for k in range(len(families))})
+    assert mix.fresh == pytest.approx(tried, rel=0.011)
+
+
+def test_a_visit_counts_half_when_it_is_a_half_life_old() -> None:
+    book = Counted(standard_prior(), lambda source: "", {})
+    years = book.prior.half_life_years
+    seen = Visit(Source("Norwell", "NV40"), date(2016, 3, 4), Basis.TESTED)
+    fresh = book._weight(seen, seen.date)
+    assert fresh == book.prior.weights[Basis.TESTED]
+    later = seen.date + timedelta(days=365.25 * years)
+    assert book._weight(seen, later) == pytest.approx(fresh / 2, rel=1e-3)
+    assert book._weight(seen, seen.date - timedelta(days=400)) == fresh, "a date ahead is no more than today"
 
 
 # -- groups, shapes and panels ------------------------------------------------------------------------
