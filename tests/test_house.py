@@ -9,6 +9,7 @@ from __future__ import annotations
 import ast
 import sys
 from collections.abc import Iterable, Iterator, Mapping
+from functools import cache
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
@@ -78,13 +79,20 @@ def package_of(module: str) -> str:
     return ".".join(module.split(".")[:2])
 
 
+@cache
+def import_nodes(source: str) -> tuple[ast.Import | ast.ImportFrom, ...]:
+    """Every import of a source, which several tests ask for."""
+    nodes = ast.walk(ast.parse(source))
+    return tuple(node for node in nodes if isinstance(node, ast.Import | ast.ImportFrom))
+
+
 def imports(source: str, known: Iterable[str] = MODULES) -> Iterator[str]:
     """Every module that a source imports, also those named in ``from package import module``."""
     known = set(known)
-    for node in ast.walk(ast.parse(source)):
+    for node in import_nodes(source):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
-        elif isinstance(node, ast.ImportFrom):
+        else:
             assert node.level == 0, "relative import"
             parent = node.module or ""
             for alias in node.names:
