@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING, Final, cast
 
 from kb.base.errors import BookTrouble, ascii_controls, unchanged
-from kb.base.files import refuse_special
+from kb.base.files import private_folder, refuse_special
 from kb.base.messages import Said
 
 if TYPE_CHECKING:
@@ -92,7 +92,7 @@ def sync_names(folder: Path) -> None:
 
 def write_mine(path: Path, content: bytes) -> None:
     """Write a file that only its owner can read; makes a private folder if needed. Raises OSError."""
-    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    private_folder(path.parent)
     with whole(path) as file:
         file.write(content)
 
@@ -106,7 +106,7 @@ def changing_files(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
     another holds it for ``wait_s`` seconds, or the folder cannot be written to.
     """
     try:
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        private_folder(folder)
     except OSError as problem:
         said = ascii_controls(problem.strerror or str(problem))
         raise BookTrouble(Said("error/place-why", place=folder, why=unchanged(said))) from problem

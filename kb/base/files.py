@@ -52,6 +52,23 @@ def open_plain(path: Path, place: Wording, expected: Wording = _FILE) -> IO[byte
         raise
 
 
+def private_folder(path: Path) -> None:
+    """Make a folder for its owner alone, and those around it that are missing, too. Raises OSError.
+
+    ``mkdir(parents=True)`` would make the outer ones as open as the user's mask says.
+    """
+    try:
+        path.mkdir(mode=0o700)
+    except FileNotFoundError:
+        if path.parent == path:
+            raise
+        private_folder(path.parent)
+        path.mkdir(mode=0o700, exist_ok=True)
+    except OSError:  # a system may refuse in other words than "exists"
+        if not path.is_dir():
+            raise
+
+
 def refuse_special(path: Path) -> None:
     """Raise BookTrouble where something is there that SQLite would wait for, or write into."""
     if path.exists() and not path.is_file():

@@ -6,13 +6,14 @@ from pathlib import Path
 
 from kb.base.atomic import write_mine
 from kb.base.errors import BookTrouble, ascii_controls, unchanged
+from kb.base.files import private_folder
 from kb.base.messages import Said
 
 
 def folder(path: Path) -> Path:
     """The folder, made if missing, that only its owner looks into. Raises BookTrouble."""
     try:
-        path.mkdir(mode=0o700, parents=True, exist_ok=True)
+        private_folder(path)
     except OSError as problem:
         raise BookTrouble(Said("error/place-why", place=path, why=_why(problem))) from problem
     return path

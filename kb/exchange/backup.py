@@ -21,7 +21,7 @@ from typing import Final
 from kb.base import clock
 from kb.base.atomic import sync_names
 from kb.base.errors import BadInput, BookTrouble, NotFound, Stated, ascii_controls
-from kb.base.files import refuse_special, uri_of
+from kb.base.files import private_folder, refuse_special, uri_of
 from kb.base.messages import Said, Wording
 from kb.exchange import home_files as beside
 from kb.exchange.home_files import Brought
@@ -95,7 +95,7 @@ def back_up(book: Path, folder: Path, keep: int = KEEP) -> Backup:
         raise NotFound(Said("error/no-book", place=book))
     refuse_special(book)
     with translated(str(folder)):
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        private_folder(folder)
     path = _free_name(folder, book)
     copy_book(book, path)
     try:
@@ -305,7 +305,7 @@ def restore(backup: Path, book: Path, *, replace: bool) -> Restored:
             Said("do/replace-book"),
         )
     with translated(str(book)):
-        book.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        private_folder(book.parent)
         real = Path(os.path.realpath(book))  # SQLite keeps its log next to the file that a link points to
     draft = real.with_name(f"{real.name}.{secrets.token_hex(4)}.part")
     try:

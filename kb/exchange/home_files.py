@@ -21,7 +21,7 @@ from typing import Final
 from kb import settings
 from kb.base.atomic import sync_names, whole, write_mine
 from kb.base.errors import BookTrouble, JackfieldError, ascii_controls
-from kb.base.files import open_plain
+from kb.base.files import open_plain, private_folder
 from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
 from kb.exchange import share_state as peers
@@ -188,8 +188,7 @@ def _carry(photo: Path, target: Path) -> bool:
     if target.exists():
         return False
     try:
-        for folder in (target.parent.parent, target.parent):  # with parents=True the outer one would be open
-            folder.mkdir(mode=0o700, exist_ok=True)
+        private_folder(target.parent)
         try:
             os.link(photo, target)
         except FileExistsError:

@@ -30,7 +30,7 @@ from typing import Final
 from zlib import crc32
 
 from kb.base.errors import BookTrouble
-from kb.base.files import Way, make_empty, readable, uri_of
+from kb.base.files import Way, make_empty, private_folder, readable, uri_of
 from kb.base.messages import Said
 from kb.index import keys as k
 from kb.index.entry import Filters, IndexBroken, SetEntry
@@ -363,9 +363,7 @@ def _crc(path: Path) -> int:
 
 def make_private(folder: Path) -> None:
     """Make the folder, and make sure that only its owner can look inside."""
-    if not folder.parent.is_dir():
-        make_private(folder.parent)  # missing parents are made for this user alone, too
-    folder.mkdir(exist_ok=True, mode=0o700)
+    private_folder(folder)
     os.chmod(folder, 0o700)
 
 

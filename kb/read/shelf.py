@@ -138,9 +138,6 @@ class Shelf:
         if file.exists():
             return
         try:
-            # One by one: with parents=True the outer ones would be open to others.
-            for folder in (self._folder.parent, self._folder, file.parent):
-                folder.mkdir(mode=0o700, parents=folder == self._folder.parent, exist_ok=True)
             write_mine(file, content)
         except OSError as problem:
             said = ascii_controls(problem.strerror or str(problem))

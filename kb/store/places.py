@@ -34,7 +34,16 @@ from kb.base.errors import (
     unchanged,
     unquoted,
 )
-from kb.base.files import SQLITE_ENDINGS, Way, make_empty, moved, readable, refuse_special, uri_of
+from kb.base.files import (
+    SQLITE_ENDINGS,
+    Way,
+    make_empty,
+    moved,
+    private_folder,
+    readable,
+    refuse_special,
+    uri_of,
+)
 from kb.base.messages import Said
 from kb.store import schema
 from kb.store.failures import is_lost, state_of, translated
@@ -185,7 +194,7 @@ class FilePlace:
 
     def _make(self) -> None:
         """Make an empty file that only this user may read, in a folder of the same kind, unless it exists."""
-        self.path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        private_folder(self.path.parent)
         make_empty(self.path)
 
     def _choose(self) -> None:

@@ -5,11 +5,23 @@ from __future__ import annotations
 import gzip
 import os
 import stat
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from kb.base.atomic import USUAL, whole, write_mine
+from kb import Book
+from kb.base.atomic import USUAL, changing_files, whole, write_mine
+from kb.base.files import private_folder
+from kb.book.photos import Photos
+from kb.domain.visit import visit_from
+from kb.exchange.backup import back_up
+from kb.index.tables import make_private
+from kb.read.pdf import Document
+from kb.read.shelf import Shelf
+from kb.settings import BOOK
+
+VISIT = {"date": "2026-03-04", "source": {"make": "Norwell", "model": "NV40-210"}, "note": "no sound"}
 
 
 def test_what_breaks_off_leaves_the_old_file_and_nothing_beside_it(tmp_path: Path) -> None:
@@ -37,6 +49,42 @@ def test_it_is_for_its_owner_alone_unless_said_otherwise(tmp_path: Path) -> None
     mask = os.umask(0)
     os.umask(mask)
     assert (tmp_path / "page.html").stat().st_mode & 0o777 == USUAL & ~mask
+
+
+@pytest.mark.skipif(os.name == "nt", reason="other rights there")
+def test_whatever_makes_a_folder_makes_those_around_it_for_their_owner_alone(tmp_path: Path) -> None:
+    """As the XDG Base Directory Specification says of folders for data that are missing."""
+    outer = tmp_path / "outer"
+
+    def recorded(home: Path) -> None:
+        with Book.open(home) as book:
+            book.record([visit_from(VISIT, "visit")])
+
+    def backed_up(folder: Path) -> None:
+        recorded(tmp_path / "home")
+        back_up(tmp_path / "home" / BOOK, folder)
+
+    makers: dict[str, Callable[[Path], object]] = {
+        "a folder": private_folder,
+        "a file": lambda at: write_mine(at / "a.json", b"{}"),
+        "a lock": lambda at: changing_files(at).__enter__(),
+        "a photo": lambda at: Photos(at).keep_clean(b"jpeg"),
+        "a book": recorded,
+        "a backup": backed_up,
+        "a manual": lambda at: Shelf(at).keep(b"%PDF", "a.pdf", Document(0, ())),
+        "an index": make_private,
+    }
+    for name, make in makers.items():
+        make(outer / name / "inner")
+        for folder in (outer, outer / name, *(one for one in (outer / name).rglob("*") if one.is_dir())):
+            assert stat.S_IMODE(folder.stat().st_mode) == 0o700, (name, folder)
+
+
+def test_a_folder_where_a_file_is_stays_a_mistake(tmp_path: Path) -> None:
+    (tmp_path / "a").write_text("x")
+    for path in (tmp_path / "a", tmp_path / "a" / "b"):
+        with pytest.raises(OSError):
+            private_folder(path)
 
 
 def test_it_is_packed_when_asked(tmp_path: Path) -> None:
