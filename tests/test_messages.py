@@ -263,6 +263,42 @@ def test_the_search_for_words_of_errors_can_find_some() -> None:
     assert list(words_of_errors(source)) == [": is missing", "a chance"]
 
 
+def english_only(source: str) -> Iterator[str]:
+    """Errors and places that ``str`` says in English, and places whose words are in the code."""
+    tree = ast.parse(source)
+    errors = {"BadInput", "JackfieldError", "NotFound", "BookTrouble", "BookUnavailable"}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ExceptHandler) and node.type and node.name:
+            caught = {one.id for one in ast.walk(node.type) if isinstance(one, ast.Name)}
+            if caught <= errors:
+                yield from (
+                    ast.unparse(one) for one in ast.walk(node) if ast.unparse(one) == f"str({node.name})"
+                )
+        if isinstance(node, ast.JoinedStr) and len(node.values) == 2:
+            word, value = node.values
+            named = isinstance(word, ast.Constant) and re.fullmatch(PLACES, str(word.value))
+            if named and isinstance(value, ast.FormattedValue):
+                yield ast.unparse(node)
+
+
+#: A place in a file: a word and its number.
+PLACES = r"(jack|job|line|position|row|visit) "
+
+
+def test_no_error_or_place_is_said_in_english_alone() -> None:
+    found = {
+        f"{path.relative_to(KB)}: {said}"
+        for path in sorted(KB.rglob("*.py"))
+        for said in english_only(path.read_text("utf-8"))
+    }
+    assert found == set()
+
+
+def test_the_search_for_english_alone_can_find_some() -> None:
+    source = "try:\n    f(f'jack {n}')\nexcept BadInput as wrong:\n    print(str(wrong))\n"
+    assert sorted(english_only(source)) == ["f'jack {n}'", "str(wrong)"]
+
+
 # -- the reader ------------------------------------------------------------------------------------
 
 

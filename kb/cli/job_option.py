@@ -26,7 +26,7 @@ def set_of(job: Job, make: str | None, model: str | None) -> JobSet:
     """
     if make is None:
         if len(job.known_sets) > 1:
-            titles = ", ".join(one.title or one.kind.label for one in job.sets)
+            titles = ", ".join(one.title or one.kind.value for one in job.sets)
             raise BadInput("--job", job.reference, Said("expected/one-set-of-job", titles=titles))
         return job.known_sets[0]
     wanted = squeezed(f"{make}{model or ''}")

@@ -107,7 +107,7 @@ def _recorded(
         with opened(file) as (raw, place), _rewindable(raw, place) as whole:
             sound = found[key] = recording_from(
                 whole,
-                str(place),
+                place,
                 least_s=SINE_S if key in ("sine", "calibration") else NOISE_S,
                 channel=None if own else coil,
                 probe=Probe.FLAT if own else Probe(probe),
@@ -137,7 +137,7 @@ def _joined(file: str, block: str, heard: Heard) -> str:
     before, name = read_text(file, _LARGEST_BYTES, "TOML")
     known = readings_from(toml_of(before, name))
     if heard.field_db is not None and known.measured and known.signal != heard.signal:
-        seen = Said("seen/readings-of", signal=known.signal.label)
+        seen = Said("seen/readings-of", signal=known.signal.value)
         raise BadInput(name, seen, Said("expected/file-of-same-signal"))
     return f"{before.rstrip()}\n{block}"
 

@@ -11,6 +11,7 @@ import click
 from kb.base.datafiles import data_tables
 from kb.base.errors import NOTHING, BadInput, ascii_controls
 from kb.base.messages import Said
+from kb.base.messages import text as text_of
 from kb.catalogue.drivers import drivers
 from kb.cli.command import command
 from kb.cli.common import Output, Quantity, Session, choice
@@ -236,7 +237,13 @@ def driver_for(given: Mapping[str, Any], settings: Settings) -> tuple[DriverLimi
                 Said("seen/one-number"),
                 Said("expected/both-from-plate"),
             )
-        typed = DriverLimits("driver as typed", current, voltage, least or 0.0, source="typed by the user")
+        typed = DriverLimits(
+            text_of("cli/loop/typed-driver", settings.language),
+            current,
+            voltage,
+            least or 0.0,
+            source="typed by the user",
+        )
         return _of_plate(typed, Plate(plate or Plate.RMS)), None
     known = drivers()
     usual = _usual(settings, known)

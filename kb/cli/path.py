@@ -49,7 +49,7 @@ def path_command(session: Session, asked: Asked, job_ref: str | None, svg: str |
                     "chosen": None,
                     "others": [],
                     "ruled_out": [],
-                    "dac": {"needed": False, "why": str(nobody)},
+                    "dac": {"needed": False, "why": nobody.in_language(session.language.code)},
                     "ask": [],
                     "noted": [],
                 }

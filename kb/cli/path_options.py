@@ -72,7 +72,7 @@ class Asked:
             return self.view(session, command)
         except NotFound as nobody:
             if session.as_json:
-                session.json({"file": None, "why": str(nobody)})
+                session.json({"file": None, "why": nobody.in_language(session.language.code)})
             raise
 
     def assumes_the_driver(self, session: Session) -> bool:

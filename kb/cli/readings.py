@@ -8,6 +8,7 @@ import click
 
 from kb.base.errors import BadInput
 from kb.base.inputfiles import read_data
+from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session, text
 from kb.cli.job_option import named_set
@@ -78,15 +79,19 @@ def readings_command(session: Session, file: str, record: tuple[str, str] | None
     return 0 if judgement.verdict == "meets" else 1
 
 
-def _slips(data: object) -> list[str]:
+def _slips(data: object) -> list[Said]:
     """Fields so weak in mA/m that they may have been read as A/m; the data are known to be readings."""
     rows = data.get("positions") or [] if isinstance(data, dict) else []
     weak = [
-        f"{row.get('name') or f'position {number}'}: {row['field_ma_per_m']:g} mA/m"
+        Said(
+            "cli/readings/were-these-a-per-m",
+            place=row.get("name") or Said("place/position", number=number),
+            field=f"{row['field_ma_per_m']:g}",
+        )
         for number, row in enumerate(rows, 1)
         if 0 < (row.get("field_ma_per_m") or 0) < _WEAK_MA_PER_M
     ]
-    return [f"{one}; were these A/m? field_ma_per_m is in mA/m" for one in weak[:3]]
+    return weak[:3]
 
 
 def _say(said: Language, key: str, /, **values: object) -> str:

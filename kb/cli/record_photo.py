@@ -70,7 +70,7 @@ def record_photo(
 
     source = visit_from({**common, "jacks": []}, "record").source  # first: reading takes its time
     sent, place = read_bytes(name, MOST_BYTES)
-    draft = look(sent, str(place), source.kind)
+    draft = look(sent, place, source.kind)
     visits = session.book.visits(source.make, source.model)
     known = [one.jack for one in session.book.panel(visits).jacks] if visits else []
     differs = differences(draft.jacks, known) if known else []
@@ -194,7 +194,7 @@ def _asked(
         except _Wrong:
             session.say(said("cli/record/photo/wrong", most=len(jacks)))
         except BadInput as mistake:
-            session.say(str(mistake))
+            session.say(mistake)
 
 
 def _right(session: Session, typed: str, jacks: list[Drafted]) -> list[Drafted] | None:
@@ -226,7 +226,9 @@ def _changed(common: dict[str, Any], typed: str, jacks: list[Drafted]) -> list[D
 
 def _visit_of(common: dict[str, Any], jacks: list[Drafted]) -> Visit:
     """The visit of these jacks; raises BadInput if there is none."""
-    findings = [finding_to(finding_from(one.fields, f"jack {n}")) for n, one in enumerate(jacks, 1)]
+    findings = [
+        finding_to(finding_from(one.fields, Said("place/jack", number=n))) for n, one in enumerate(jacks, 1)
+    ]
     return visit_from({**common, "jacks": findings}, "record")
 
 

@@ -118,7 +118,7 @@ def _readings(file: str | None, session: Session, job: Job | None) -> Judgement 
     if file is not None:
         data, place = read_data(file)
     elif job is not None and (kept := session.book.jobs.readings_of(job)):
-        place = f"job {job.reference}"
+        place = Said("place/job", job=job.reference)
         data = stored_json(kept, place)
     else:
         return None
@@ -137,7 +137,7 @@ def _loop(file: str | None, session: Session, job: Job | None) -> LoopData | Non
     elif job is not None and job.room:
         from kb.cli.loop import loop_for
 
-        data, place = loop_for(session, job), f"job {job.reference}"
+        data, place = loop_for(session, job), Said("place/job", job=job.reference)
     else:
         return None
     try:

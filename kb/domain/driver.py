@@ -47,7 +47,7 @@ class DriverLimits:
     def __post_init__(self) -> None:
         for one in fields_of(DriverLimits):
             if isinstance(one.kind, Number):  # the others are read where they are typed
-                one.kind.read(getattr(self, one.name), f"driver {self.name}, {one.about}")
+                one.kind.read(getattr(self, one.name), inside(Said("place/driver", name=self.name), one.name))
 
 
 def drivers_from(data: object, place: Wording = "drivers") -> tuple[DriverLimits, ...]:

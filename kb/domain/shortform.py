@@ -58,7 +58,7 @@ WORDS: Final[Mapping[str, tuple[str, Word | bool]]] = {
 
 def jacks(tokens: Iterable[str]) -> list[Finding]:
     """The findings that a line of jacks describes; raises BadInput naming the jack by number."""
-    return [jack(token, f"jack {number}") for number, token in enumerate(tokens, 1)]
+    return [jack(token, Said("place/jack", number=number)) for number, token in enumerate(tokens, 1)]
 
 
 def jack(token: str, place: Wording = "jack") -> Finding:

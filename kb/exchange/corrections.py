@@ -89,7 +89,10 @@ def corrected(
         if not 1 <= number <= len(data["jacks"]):
             raise BadInput("--drop", number, _jacks(data))
         del data["jacks"][number - 1]
-    data["jacks"] += [finding_to(short_jack(one, f"jack {one}")) for one in added]
+    data["jacks"] += [
+        finding_to(short_jack(one, Said("place/jack", number=n)))
+        for n, one in enumerate(added, len(data["jacks"]) + 1)
+    ]
     if visit_to(visit_from(data)) == before:
         raise BadInput("correct", Said("seen/no-change"), Said("expected/changes"))
     return succeeding(visit_from({**data, "id": None, "supersedes": None}), visit)

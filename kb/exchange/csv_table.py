@@ -117,7 +117,9 @@ class Table:
                 if group:
                     yield group.line, self._visit(group)
                     group = None
-                yield start, [Bad(start, "row", f"{len(row)} cells", f"{len(self.header)} as in the header")]
+                seen = Said("seen/cells", count=len(row))
+                expected = Said("expected/cells-of-header", count=len(self.header))
+                yield start, [Bad(start, "row", seen, expected)]
                 continue
             said = self._said(row)
             if said.get("record", "visit") not in ("", "visit"):
@@ -170,7 +172,14 @@ class Table:
         if "basis" not in group.fields and any(one.outcome is not Outcome.NOT_TRIED for one in findings):
             visit = replace(visit, basis=Basis.TESTED)
         if group.jacks > JACKS:
-            return [Bad(group.line, "jacks", f"{group.jacks} rows of one visit", f"at most {JACKS}")]
+            return [
+                Bad(
+                    group.line,
+                    "jacks",
+                    Said("seen/rows-of-visit", count=group.jacks),
+                    Said("expected/at-most", most=JACKS),
+                )
+            ]
         visit = replace(visit, findings=read_together(findings, visit.source.kind))
         return VisitFact(visit, nonce, recorded) if "record" in self.columns.fields else visit
 

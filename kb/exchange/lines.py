@@ -41,12 +41,12 @@ class Line(NamedTuple):
 
 
 @contextmanager
-def opened(name: str, most: int = FILE_BYTES) -> Iterator[tuple[IO[bytes], str, int]]:
+def opened(name: str, most: int = FILE_BYTES) -> Iterator[tuple[IO[bytes], Wording, int]]:
     """Yield (file, place, bytes) of a file, or of stdin for ``-``; the file can be read again from its start.
 
     Raises BadInput if it is missing, is no file or is larger than ``most`` bytes.
     """
-    place = "standard input" if name == "-" else name
+    place: Wording = Said("place/standard-input") if name == "-" else name
     with tempfile.TemporaryFile() if name == "-" else _opened(name) as file:
         if name == "-":
             _keep_input(file, most, place)

@@ -39,7 +39,7 @@ REPORTED: Final = 1000
 class BadRow:
     """Describe one fault and its place."""
 
-    file: str
+    file: Wording
     line: int
     field: Wording
     seen: object
@@ -195,7 +195,7 @@ def _merge(store: Store, facts: Iterable[Any], done: Loaded, dry_run: bool) -> N
 
 
 def _good(
-    lines: Iterator[Line], place: str, source: Source, done: Loaded, go_on: bool
+    lines: Iterator[Line], place: Wording, source: Source, done: Loaded, go_on: bool
 ) -> Iterator[Visit | Fact]:
     """Yield the good entries of one file; faults go into the report.
 
@@ -209,11 +209,13 @@ def _good(
             Said("expected/notes"),
         )
     lines = chain([first], lines)
-    rows = _json_lines(lines, place) if _is_json(source.form, place, first) else None
+    rows = _json_lines(lines, place) if _is_json(source.form, str(place), first) else None
     if rows is None:
         table = Table(lines, source.mapping, place)
-        done.columns[place] = {c: f for c, f in zip(table.header, table.columns.fields, strict=True) if f}
-        done.unused[place] = list(table.columns.unused)
+        done.columns[str(place)] = {
+            c: f for c, f in zip(table.header, table.columns.fields, strict=True) if f
+        }
+        done.unused[str(place)] = list(table.columns.unused)
         rows = table.read()
     for _, value in rows:
         if isinstance(value, list):

@@ -31,7 +31,7 @@ def driver_named(name: str, drivers: Sequence[DriverLimits]) -> DriverLimits:
     for driver in drivers:
         if same_name(driver.name, name):
             return driver
-    raise BadInput("driver", name, one_of(driver.name for driver in drivers))
+    raise BadInput("--driver", name, one_of(driver.name for driver in drivers))
 
 
 def same_name(one: str, other: str) -> bool:

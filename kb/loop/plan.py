@@ -483,7 +483,9 @@ def _check(ask: Ask) -> None:
             "--points-agreed", Said("seen/given-for-use", use=ask.use), Said("expected/use-counter-or-refuge")
         )
     if not ask.heights:
-        raise BadInput(Said("place/listening-height"), "none", Said("expected/at-least-one-height"))
+        raise BadInput(
+            Said("place/listening-height"), Said("seen/none"), Said("expected/at-least-one-height")
+        )
     for height in ask.heights:
         bounded(height, Said("place/listening-height"), low=0, high=3, unit="m")
     bounded(ask.ceiling, "ceiling", low=1.5, high=10, unit="m")

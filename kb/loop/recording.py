@@ -24,7 +24,7 @@ from scipy import ndimage, signal
 from scipy.io import wavfile
 
 from kb.base.errors import BadInput, Stated
-from kb.base.messages import Said
+from kb.base.messages import Said, Wording
 from kb.domain.words import Word
 from kb.loop.standard import RESPONSE_REFERENCE_HZ, Channel, Probe
 
@@ -116,14 +116,14 @@ class Recording:
 
     rate: int
     seconds: float
-    name: str
+    name: Wording
     highest: float
     steady: tuple[float, float]
     spectrum: tuple[Samples, Samples]
     channel: Channel | None = None
 
     @classmethod
-    def of(cls, samples: Samples, rate: int, name: str) -> Recording:
+    def of(cls, samples: Samples, rate: int, name: Wording) -> Recording:
         """Return the levels of samples in memory."""
         meters = _Meters(len(samples), rate)
         meters.add(samples)
@@ -219,7 +219,7 @@ def bands_db(hertz: Samples, power: Samples) -> dict[float, float]:
 
 
 def recording_from(
-    file: IO[bytes], name: str, *, least_s: float, channel: Channel | None = None,
+    file: IO[bytes], name: Wording, *, least_s: float, channel: Channel | None = None,
     probe: Probe = Probe.FLAT, played: bool = False,
 ) -> Recording:  # fmt: skip
     """Read a WAV file and return the levels of one channel; without ``channel``, of the one that is louder.
@@ -329,7 +329,7 @@ class _Meters:
             self.parts += count
             self.kept = self.kept[count * self.hop :]
 
-    def recording(self, name: str, channel: Channel | None = None) -> Recording:
+    def recording(self, name: Wording, channel: Channel | None = None) -> Recording:
         """Return what was measured."""
         hertz = np.fft.rfftfreq(self.segment, 1 / self.rate).astype(np.float64)
         power = self.density / self.parts * (hertz[1] - hertz[0])
@@ -355,7 +355,7 @@ class _Wav:
     """Read the samples of a WAV file in blocks. scipy reads each block, with the header in front."""
 
     file: IO[bytes]
-    name: str
+    name: Wording
     riff: bytes
     form: bytes
     start: int
@@ -365,7 +365,7 @@ class _Wav:
     align: int
 
     @classmethod
-    def of(cls, file: IO[bytes], name: str) -> _Wav:
+    def of(cls, file: IO[bytes], name: Wording) -> _Wav:
         """Read the header; raises BadInput."""
         head = file.read(16)
         for at, mark, format_name in _OTHERS:
@@ -434,7 +434,7 @@ class _Wav:
         return rows.reshape(len(rows), -1)
 
 
-def _wrong_header(name: str) -> BadInput:
+def _wrong_header(name: Wording) -> BadInput:
     said = Stated("error/unreadable-wav")
     return BadInput(name, said, _EXPECTED)
 

@@ -206,7 +206,7 @@ class Entry:
         try:
             finding = finding_from(self._jack(jack), "jack")
         except BadInput as wrong:
-            return str(wrong)
+            return wrong.in_language(language.code)
         seen = finding.jack
         words = [language.word(seen.direction), *([language.word(seen.signal)] if seen.signal else [])]
         return f"{language('language/join').join(words)} ({finding.why(language)})"
