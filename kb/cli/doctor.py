@@ -63,7 +63,10 @@ def doctor_command(session: Session, mend: bool) -> int:
     found.append(Check("leftovers", tuple(said("cli/doctor/unfinished", file=one.name) for one in left[:5])))
     well = all(one.ok for one in found)
     if session.as_json:
-        listed = [{"name": one.name, "ok": one.ok, "wrong": [*map(str, one.wrong)]} for one in found]
+        listed = [
+            {"name": one.name, "ok": one.ok, "wrong": [worded(fault, said.code) for fault in one.wrong]}
+            for one in found
+        ]
         session.json({"book": _place(session, path), "well": well, "checks": listed, "mended": mended})
         return 0 if well else 1
     out = session.console
