@@ -10,8 +10,9 @@ from __future__ import annotations
 import functools
 import importlib
 import inspect
-from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any, cast
+from collections.abc import Callable, Iterable, Mapping
+from string import Formatter
+from typing import TYPE_CHECKING, Any, Final, cast
 
 import click
 
@@ -179,24 +180,32 @@ def _key(ctx: click.Context) -> str:
 
 
 def _sentence(said: Language, key: str) -> str:
-    return said(key, **_values()) if said.has(key) else ""
+    if not said.has(key):
+        return ""
+    named = {name for _, name, _, _ in Formatter().parse(template(key, said.code)) if name}
+    return said(key, **{name: _value(name) for name in named})
 
 
 @functools.cache
-def _values() -> Mapping[str, object]:
-    """Values of help texts: lists of words, and the numbers that count if nothing is typed."""
-    from kb.domain.job import JobStatus, Listening
-    from kb.domain.words import Display, DriverInput, Kind, Outcome
-    from kb.loop.plan import CEILING_M
-    from kb.loop.spill import USUAL_DB
-    from kb.path.connect import USUAL_RUN
+def _value(name: str) -> object:
+    """A value that a help text names: a list of words, or the number that counts if nothing is typed."""
+    module, what = _VALUES[name]
+    value = getattr(importlib.import_module(module), what)
+    return ", ".join(cast(Iterable[str], value)) if isinstance(value, type) else value
 
-    words = {
-        "displays": Display, "inputs": DriverInput, "kinds": Kind, "listening": Listening,
-        "outcomes": Outcome, "statuses": JobStatus,
-    }  # fmt: skip
-    numbers = {"ceiling": CEILING_M, "run": USUAL_RUN, "spill": USUAL_DB}
-    return numbers | {name: ", ".join(kind) for name, kind in words.items()}
+
+#: Where these values are; imported only for a text that names them.
+_VALUES: Final = {
+    "ceiling": ("kb.loop.plan", "CEILING_M"),
+    "displays": ("kb.domain.words", "Display"),
+    "inputs": ("kb.domain.words", "DriverInput"),
+    "kinds": ("kb.domain.words", "Kind"),
+    "listening": ("kb.domain.job", "Listening"),
+    "outcomes": ("kb.domain.words", "Outcome"),
+    "run": ("kb.path.connect", "USUAL_RUN"),
+    "spill": ("kb.loop.spill", "USUAL_DB"),
+    "statuses": ("kb.domain.job", "JobStatus"),
+}
 
 
 def teach_click(session: Session) -> None:

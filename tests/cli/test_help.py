@@ -157,3 +157,18 @@ def test_words_of_click_hold_the_same_values(code: str) -> None:
             for forms in ([each] if isinstance(each, str) else [*each.values()] for each in pair)
         )
         assert one == other, key
+
+
+def test_help_loads_no_more_than_its_words_name() -> None:
+    import subprocess
+    import sys
+
+    show = (
+        "import sys; from kb.cli.main import main\n"
+        "try: main(['find', '--help'])\n"
+        "finally: print('', *sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", show], capture_output=True, text=True, check=True)
+    loaded = set(done.stdout.split())
+    assert "kb.cli.find" in loaded
+    assert not {"kb.loop.plan", "kb.path.connect"} & loaded
