@@ -206,7 +206,7 @@ class _Maker:
             self._filler(language, chance.randint(0, 2))
             self._specification(language, models_table, bare)
         told = tuple(Told(one.forms, one.mark, one.direction, one.says) for one in self.jacks)
-        pdf, lines = _drawn(self.pages, chance)
+        pdf, lines = drawn(self.pages, chance)
         return Manual(pdf, self.make, self.models, self.model, self.languages, told, lines)
 
     def _cover(self) -> None:
@@ -337,7 +337,8 @@ def setting_named(kind: str, language: str) -> str:
 # -- drawing
 
 
-def _drawn(pages: list[list[Any]], chance: random.Random) -> tuple[bytes, tuple[tuple[str, ...], ...]]:
+def drawn(pages: list[list[Any]], chance: random.Random) -> tuple[bytes, tuple[tuple[str, ...], ...]]:
+    """A PDF of pages of titles, lines and tables, in a layout by chance; and the lines of each page."""
     from reportlab.lib.pagesizes import A4, A5
     from reportlab.pdfgen.canvas import Canvas
 

@@ -111,12 +111,27 @@ class ManualText:
         tables = _Tables(model)
         for number, rows in self._rows:
             tables.read(number, rows)
-        items = _Draft(self._told, tables).items()
+        told = [one for one in self._told if not _is_of_others(one.said, model)]
+        items = _Draft(told, tables).items()
         return [replace(one, doubt="picture") if self._is_doubtful(one) else one for one in items]
 
     def _is_doubtful(self, item: Item) -> bool:
         """Was it read from a picture, which somebody has to look at?"""
         return not item.doubt and item.page in self._pictures
+
+
+def _is_of_others(said: Sentence, model: str) -> bool:
+    """Does a sentence about a jack name other models only, or say that ours is an exception?
+
+    A name of a model is one with letters and figures at the same places as in ours.
+    """
+    if not said.own and not said.doubtful:
+        return False
+    shape = re.sub(r"[A-Z]", "[A-Z]", re.sub(r"\d", r"\\d", re.escape(model.upper())))
+    named = {one.upper() for one in re.findall(rf"(?<![\w-]){shape}(?![\w-])", said.text.upper())}
+    if not named or not re.search(r"\d", model):
+        return False
+    return (model.upper() in named) is in_any("save", said.folded)
 
 
 def paragraphs(page: Page) -> list[Block]:
@@ -311,7 +326,8 @@ def _answer(cell: str) -> bool | None:
     plain = plain_capitals(cell)
     if plain in _NO and not re.search(r"[•●✓✔○◯✕xX]", cell):
         return False
-    yes = re.fullmatch(r"[•●✓✔○◯xX]|\d{1,2}( ?[xX×])?", cell.strip()) is not None
+    bare = re.sub(r"\s*\([^()]*\)\Z", "", cell.strip())  # "1 (3.5 mm)"
+    yes = re.fullmatch(r"[•●✓✔○◯xX]|\d{1,2}( ?[xX×])?", bare) is not None
     return True if yes or plain in ("YES", "JA", "OUI", "SI") else None
 
 
@@ -535,7 +551,7 @@ class _Draft:
             form, sure = self.form(key)
             spellings = {key, *(one for one in self.same if self._of(Mention(one, 0)) == key)}
             page, line = jack.first
-            doubt = "" if sure else "form"
+            doubt = ""
             if lacking := next(
                 (self.tables.lacks[one] for one in spellings if one in self.tables.lacks), None
             ):
@@ -544,7 +560,7 @@ class _Draft:
             if self.tables.hdmi is not None and (number := re.match(r"HDMI(\d)", key)):
                 doubt = doubt or ("lacking" if int(number[1]) > self.tables.hdmi else "")
             says, against = self._said_way(key)
-            doubt = doubt or ("passing" if key in passing else against)
+            doubt = doubt or ("passing" if key in passing else against) or ("" if sure else "form")
             yield Item(form, jack.mark, page, _line(line), says, doubt)
             for item in more.get(key, ()):
                 yield Item(form, jack.mark, item[0], _line(item[1]), item[2], item[3] or doubt)
@@ -557,11 +573,15 @@ class _Draft:
         named: dict[str, set[str]] = {}
         firm = {self._of(mention) for _, _, mention in self.tables.has.values()}
         for one in self.told:
+            firm.update(self._of(mention) for mention in one.said.firm)
             for mention in one.said.own:
-                named.setdefault(self._of(mention), set()).add(one.said.text)
+                texts = named.setdefault(self._of(mention), set())
+                if one.said.weak:
+                    continue
+                texts.add(one.said.text)
                 if one.said.alone or one.said.folded.startswith("QQ") or not one.said.text.endswith("."):
                     firm.add(self._of(mention))
-        return {key for key, texts in named.items() if len(texts) == 1} - firm
+        return {key for key, texts in named.items() if len(texts) < 2} - firm
 
     def _doubtful(self) -> Iterator[Item]:
         """Jacks that are only spoken of as optional, or of other models."""

@@ -113,6 +113,10 @@ class Sentence:
     """It speaks of a key, of service, or of what the set lacks."""
     alone: bool = False
     """It is a mark by itself, perhaps with a remark."""
+    firm: tuple[Mention, ...] = ()
+    """Jacks that it says are at the television."""
+    weak: bool = False
+    """It says that something is missing, in words that need not be about its jack: no witness for a jack."""
 
 
 def sentences(text: str, *, alone: bool = False) -> Iterator[Sentence]:
@@ -167,18 +171,60 @@ def _sentence(text: str) -> Sentence:
         return Sentence(text, folded, (), (), skipped=True)
     own: list[Mention] = []
     doubtful: list[tuple[Mention, str]] = []
+    firm: list[Mention] = []
+    weak = False
     optional = any(_is_option(folded, words_of(code)) for code in LANGUAGES)
-    why = "optional" if optional else "depending" if in_any("depending", folded) else ""
-    if in_any("absent", folded):
+    depending = in_any("depending", folded) or (in_any("picture", folded) and in_any("perhaps", folded))
+    why = "optional" if optional else "depending" if depending else ""
+    without = _no_input().sub(" ", folded) if any(_leads_out(one.mark) for one in found) else folded
+    if in_any("absent", without):
         return Sentence(text, folded, (), (), skipped=True)
     for number, mention in enumerate(found):
-        if any(_is_foreign(f"QQ{number}QQ", folded, words_of(code)) for code in LANGUAGES):
+        if any(_is_foreign(f"QQ{number}QQ", without, words_of(code)) for code in LANGUAGES):
             continue
         if why:
             doubtful.append((mention, why))
         else:
             own.append(mention)
-    return Sentence(text, folded, tuple(own), tuple(doubtful))
+            mark = f"QQ{number}QQ"
+            if _is_negated(mark, without):
+                weak = True
+            elif any(_is_of_television(mark, folded, words_of(code)) for code in LANGUAGES):
+                firm.append(mention)
+    return Sentence(text, folded, tuple(own), tuple(doubtful), firm=tuple(firm), weak=weak)
+
+
+def _leads_out(mark: str) -> bool:
+    return not marking.words_of(mark) & {"IN", "VIDEO"}
+
+
+@cache
+def _no_input() -> re.Pattern[str]:
+    """What is missing and says nothing of an output: an input, or a cable in the box."""
+    every = [words_of(code) for code in LANGUAGES]
+    have, negation, found, supplied = (
+        "|".join(one.inside(name) for one in every) for name in ("have", "negation", "input", "supplied")
+    )
+    return re.compile(
+        rf"(?:(?:{have}) )?(?:{negation})(?: (?!QQ)\w+){{0,3}}? (?:{found}|\w+EINGANG|\w+INGANG|{supplied})"
+    )
+
+
+def _is_negated(mark: str, folded: str) -> bool:
+    """Is a word such as "no" among the five before the mark?"""
+    return in_any("negation", " ".join(folded.partition(mark)[0].split()[-5:]))
+
+
+def _is_of_television(mark: str, folded: str, words: Words) -> bool:
+    """Does the sentence say that the jack is of the television, or at its back?"""
+    of, tv, article = words.inside("of"), words.inside("tv"), words.inside("article")
+    device = words.inside("device")
+    place = rf"(?: (?!QQ|(?:{device}|{words.inside('input')}|{words.inside('tv')})\b)\w+){{0,4}}?"
+    after = rf"{mark}{place} (?:{of})(?: (?:{article}))* (?:{tv})\b"
+    owner = rf"(?:{tv}) (?:{words.inside('owner')})(?: \w+){{0,2}} {mark}"
+    return re.search(after, folded) is not None or (
+        words.inside("owner") != r"(?!)" and re.search(owner, folded) is not None
+    )
 
 
 def is_mark(mark: str, *, sure: bool = False) -> bool:
@@ -339,8 +385,11 @@ def _is_foreign(mark: str, folded: str, words: Words) -> bool:
         return True
     device, of, article = words.inside("device"), words.inside("of"), words.inside("article")
     socket = words.inside("socket")
-    after = rf"{mark}(?: (?:{socket}))? (?:{of})(?: (?:{article}))* (?:{device})"
-    if re.search(after, folded):
+    # A name may stand before the kind of device, as in "of your Blu-ray player", but no words of grammar.
+    kind = rf"(?: (?!(?:{words.inside('common')}|{words.inside('tv')}|{socket})\b|QQ)\w+){{0,2}}?"
+    after = rf"{mark}(?: (?:{socket}))? (?:{of})(?: (?:{article}))*{kind} (?:{device})"
+    first = rf"\A(?:{of})(?: (?:{article}))*{kind} (?:{device})(?:{kind} (?:{article}|{socket}))* {mark}"
+    if re.search(after, folded) or re.search(first, folded):
         return True
     key = words.inside("key")
     if re.search(rf"(?:{key}) {mark}|{mark} (?:{key})", folded):

@@ -157,6 +157,59 @@ def test_a_jack_that_one_sentence_names_in_passing_is_doubtful(said: str) -> Non
     assert all(item.doubt for item in found)
 
 
+@pytest.mark.parametrize(
+    "said",
+    [
+        "Run the lead from the OPTICAL OUT of your disc player.",
+        "Das Kabel vom OPTICAL OUT des Disc Players holen.",
+        "Le câble vient de la prise OPTICAL OUT de votre mini lecteur.",
+    ],
+)
+def test_a_jack_of_a_named_kind_of_device_is_not_of_the_set(said: str) -> None:
+    assert own(said) == []
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "Run the lead to the OPTICAL OUT at the back of the television.",
+        "Das Kabel in OPTICAL OUT am Fernseher stecken.",
+        "Inserire il cavo in OPTICAL OUT sul televisore.",
+    ],
+)
+def test_a_jack_that_is_said_to_be_at_the_television_is_sure(said: str) -> None:
+    assert [item.doubt for item in drafted(["1  HEADPHONE", said]) if item.marking == "OPTICAL OUT"] == [""]
+
+
+def test_an_input_that_another_device_lacks_says_nothing_of_an_output() -> None:
+    assert own("For an amplifier that has no optical input, take COAXIAL OUT.") == ["COAXIAL OUT"]
+    assert own("Anlagen ohne optischen Eingang kommen an COAXIAL OUT.") == ["COAXIAL OUT"]
+
+
+def test_a_sentence_about_other_models_only_says_nothing_of_this_one() -> None:
+    said = "NV50-210 only: the cable goes to OPTICAL OUT on the TV."
+    but = "Except on NV50-210, the cable goes to COAXIAL OUT on the TV."
+    for model, mark in (("NV40-210", "COAXIALOUT"), ("NV50-210", "OPTICALOUT")):
+        assert [
+            plain_capitals(one.marking).replace(" ", "") for one in drafted([said], [but], model=model)
+        ] == [mark]
+
+
+def test_no_number_of_sentences_that_deny_something_makes_a_jack_sure() -> None:
+    said = ["It is no use to look for LINE OUT behind it.", "Never mind which sort of LINE OUT it was."]
+    assert all(item.doubt for item in drafted(["1  HEADPHONE", *said]) if item.marking == "LINE OUT")
+
+
+def test_a_jack_in_a_picture_that_may_differ_is_doubtful() -> None:
+    (sentence,) = sentences("The illustration with LINE OUT is an example.")
+    assert [why for _, why in sentence.doubtful] == ["depending"]
+
+
+def test_a_count_with_a_remark_in_a_table_says_that_it_is_there() -> None:
+    items = drafted(["Model | NV40-210 | NV50-210", "OPTICAL OUT | 1 (rear) | -"])
+    assert [(item.marking, item.doubt) for item in items] == [("OPTICAL OUT", "")]
+
+
 def test_a_jack_that_two_sentences_name_is_not_named_in_passing() -> None:
     said = ["Run an optical cable to OPTICAL OUT.", "The sound of all channels leaves OPTICAL OUT as PCM."]
     assert [item.doubt for item in drafted(said) if item.is_jack] == [""]
