@@ -265,7 +265,7 @@ class _Threads(ThreadPoolExecutor):
 
         def end() -> None:
             with suppress(threading.BrokenBarrierError):
-                together.wait(5)
+                together.wait(20)  # on a busy machine threads begin late
             self._leave()
 
         for _number in range(self._count):

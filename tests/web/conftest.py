@@ -290,7 +290,7 @@ def pair(context: Any, laptop: Laptop, wrong: list[str]) -> Any:
 def kept(page: Any) -> None:
     """Wait until the phone keeps what it has to for when the link is down."""
     page.wait_for_selector(
-        "body[data-kept=yes]", state="attached", timeout=60_000
+        "body[data-kept=yes]", state="attached", timeout=180_000
     )  # the tests of a path take seconds
 
 
