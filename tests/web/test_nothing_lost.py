@@ -263,6 +263,27 @@ def test_a_waiting_visit_is_thrown_away_only_when_asked_twice(open_page: Open, l
     assert page.locator("#waiting-list > li").count() == 0
 
 
+def test_a_photo_whose_file_is_gone_is_refused_and_holds_up_no_visit(
+    open_page: Open, laptop: Laptop, book: Any, tmp_path: Path
+) -> None:
+    photo = tmp_path / "panel.jpg"
+    photo.write_bytes(with_place())
+    page = open_page()
+    page.goto(laptop.url("/record"))
+    fill(page)
+    page.evaluate(
+        """() => {
+          const gone = () => Promise.reject(new DOMException("gone", "NotReadableError"));
+          window.createImageBitmap = gone;
+          Blob.prototype.text = gone;
+        }"""
+    )
+    page.set_input_files("#photo", photo)
+    page.tap("#save")
+    page.wait_for_url("**/recorded?*")
+    assert len(book.visits("Hallmere", "HM32-5")) == 1
+
+
 def test_a_photo_that_is_still_made_smaller_is_saved_with_its_visit(
     open_page: Open, laptop: Laptop, book: Any, home: Path, tmp_path: Path
 ) -> None:

@@ -186,7 +186,9 @@ function recording(form) {
     picture.close();
     return new Promise((done, failed) => canvas.toBlob((b) => (b ? done(b) : failed(new Error("no picture"))), "image/jpeg", 0.85));
   };
-  const heic = async (file) => /^ftyp(hei|hev|mif1|msf1)/.test(await file.slice(4, 12).text());
+  const heic = async (file) => {
+    try { return /^ftyp(hei|hev|mif1|msf1)/.test(await file.slice(4, 12).text()); } catch { return false; } // the file is gone
+  };
   const take = async (files) => {
     const refused = [];
     for (const file of files) {
