@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from kb.base import text
-from kb.base.errors import BadInput, BookTrouble, ascii_controls
+from kb.base.errors import BadInput, BookTrouble, ascii_controls, why_of
 from kb.base.files import open_plain
 from kb.base.messages import Said, Wording, one_of
 from kb.base.parsing import toml_of
@@ -133,7 +133,7 @@ def load(home: Path) -> Settings:
     except FileNotFoundError:
         return Settings()
     except OSError as problem:
-        raise BookTrouble(Said("error/place-why", place=path, why=_why(problem))) from problem
+        raise BookTrouble(Said("error/place-why", place=path, why=why_of(problem))) from problem
     except BadInput as special:  # a folder or a pipe in its place: nobody typed that
         raise BookTrouble(Said("error/trouble", trouble=special)) from special
     if len(raw) > _MOST:
@@ -160,7 +160,7 @@ def save(home: Path, settings: Settings) -> Path:
     try:
         write_mine(path, written.encode())
     except OSError as problem:
-        raise BookTrouble(Said("error/settings-stay", place=path, why=_why(problem))) from problem
+        raise BookTrouble(Said("error/settings-stay", place=path, why=why_of(problem))) from problem
     return path
 
 
@@ -247,7 +247,3 @@ def _toml(value: str | float | tuple[Any, ...]) -> str:
     if isinstance(value, tuple):
         return f"[{', '.join(json.dumps(one.value) for one in value)}]"
     return json.dumps(str(value), ensure_ascii=False)
-
-
-def _why(problem: OSError) -> str:
-    return ascii_controls(problem.strerror or str(problem))

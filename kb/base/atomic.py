@@ -14,7 +14,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Final, cast
 
-from kb.base.errors import BookTrouble, ascii_controls, unchanged
+from kb.base.errors import BookTrouble, unchanged, why_of
 from kb.base.files import private_folder, refuse_special
 from kb.base.messages import Said
 
@@ -108,7 +108,7 @@ def changing_files(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
     try:
         private_folder(folder)
     except OSError as problem:
-        said = ascii_controls(problem.strerror or str(problem))
+        said = why_of(problem)
         raise BookTrouble(Said("error/place-why", place=folder, why=unchanged(said))) from problem
     refuse_special(folder / LOCK)
     lock = _held(folder / LOCK, wait_s)

@@ -243,3 +243,12 @@ _KINDS = {
 def ascii_controls(text: str) -> str:
     """Every character that could steer a terminal or hide text, written out as ``\\u....``."""
     return "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in text)
+
+
+def why_of(problem: OSError) -> str:
+    """What the system says of its trouble, without the file's name, and safe to show.
+
+    >>> why_of(PermissionError(13, "Permission denied", "book.sqlite"))
+    'Permission denied'
+    """
+    return ascii_controls(problem.strerror or str(problem))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from kb.base.atomic import write_mine
-from kb.base.errors import BookTrouble, ascii_controls, unchanged
+from kb.base.errors import BookTrouble, unchanged, why_of
 from kb.base.files import private_folder
 from kb.base.messages import Said
 
@@ -15,7 +15,7 @@ def folder(path: Path) -> Path:
     try:
         private_folder(path)
     except OSError as problem:
-        raise BookTrouble(Said("error/place-why", place=path, why=_why(problem))) from problem
+        raise BookTrouble(Said("error/place-why", place=path, why=why_of(problem))) from problem
     return path
 
 
@@ -24,8 +24,4 @@ def write(path: Path, content: bytes) -> None:
     try:
         write_mine(path, content)
     except OSError as problem:
-        raise BookTrouble(Said("error/place-why", place=path, why=unchanged(_why(problem)))) from problem
-
-
-def _why(problem: OSError) -> str:
-    return ascii_controls(problem.strerror or str(problem))
+        raise BookTrouble(Said("error/place-why", place=path, why=unchanged(why_of(problem)))) from problem

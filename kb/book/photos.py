@@ -22,7 +22,7 @@ from uuid import UUID
 
 from kb.base import private_file as privately
 from kb.base.atomic import sync_names
-from kb.base.errors import BadInput, BookTrouble, NotFound, ascii_controls
+from kb.base.errors import BadInput, BookTrouble, NotFound, why_of
 from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
 from kb.read.picture import cleaned
@@ -94,7 +94,7 @@ class Photos:
                 if not target.exists():  # else another server has just done it
                     continue
             except OSError as problem:
-                why = ascii_controls(problem.strerror or str(problem))
+                why = why_of(problem)
                 raise BookTrouble(Said("error/place-why", place=target, why=why)) from problem
             own.append(name)
         return own

@@ -19,7 +19,7 @@ from typing import IO, TYPE_CHECKING, Any, Final
 
 from kb.base import text
 from kb.base.atomic import whole
-from kb.base.errors import BadInput, BookTrouble, JackfieldError, Stated, ascii_controls, inside, kind_of
+from kb.base.errors import BadInput, BookTrouble, JackfieldError, Stated, inside, kind_of, why_of
 from kb.base.files import refuse_special_output
 from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
@@ -127,7 +127,7 @@ def new_file(path: Path, *, replace: bool) -> Iterator[IO[bytes]]:
         with whole(path, packed=path.suffix == ".gz") as file:
             yield file
     except OSError as trouble:
-        said = ascii_controls(trouble.strerror or str(trouble))
+        said = why_of(trouble)
         raise BookTrouble(Said("error/could-not-be-written", place=path, why=said)) from trouble
 
 

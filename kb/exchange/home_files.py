@@ -20,7 +20,7 @@ from typing import Final
 
 from kb import settings
 from kb.base.atomic import sync_names, whole, write_mine
-from kb.base.errors import BookTrouble, JackfieldError, ascii_controls
+from kb.base.errors import BookTrouble, JackfieldError, ascii_controls, why_of
 from kb.base.files import open_plain, private_folder
 from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
@@ -208,4 +208,4 @@ def _carry(photo: Path, target: Path) -> bool:
 def _why(trouble: Exception) -> Wording:
     if isinstance(trouble, JackfieldError):
         return trouble.said
-    return ascii_controls((trouble.strerror if isinstance(trouble, OSError) else None) or str(trouble))
+    return why_of(trouble) if isinstance(trouble, OSError) else ascii_controls(str(trouble))

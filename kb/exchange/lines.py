@@ -17,7 +17,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Final, NamedTuple, cast
 
-from kb.base.errors import BadInput, BookTrouble, Stated, ascii_controls, inside
+from kb.base.errors import BadInput, BookTrouble, Stated, inside, why_of
 from kb.base.files import open_plain
 from kb.base.messages import Said, Wording
 
@@ -61,9 +61,7 @@ def _opened(name: str) -> IO[bytes]:
     except FileNotFoundError:
         raise BadInput(name, Stated("error/file-not-found")) from None
     except OSError as trouble:
-        raise BookTrouble(
-            Said("error/place-why", place=name, why=ascii_controls(trouble.strerror or str(trouble)))
-        ) from trouble
+        raise BookTrouble(Said("error/place-why", place=name, why=why_of(trouble))) from trouble
     except ValueError:
         raise BadInput(Said("place/file-name"), name, Said("expected/allowed-name")) from None
 

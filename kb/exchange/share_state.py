@@ -16,7 +16,7 @@ from typing import Any, Final
 
 from kb.base import text
 from kb.base.atomic import changing_files, write_mine
-from kb.base.errors import BadInput, BookTrouble, ascii_controls
+from kb.base.errors import BadInput, BookTrouble, why_of
 from kb.base.files import open_plain
 from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
@@ -87,9 +87,7 @@ def load(home: Path) -> Peers:
     except FileNotFoundError:
         return Peers()
     except OSError as trouble:
-        raise BookTrouble(
-            Said("error/place-why", place=path, why=ascii_controls(trouble.strerror or str(trouble)))
-        ) from trouble
+        raise BookTrouble(Said("error/place-why", place=path, why=why_of(trouble))) from trouble
     except BadInput as mistake:
         raise mistake.within(str(path)) from None
     except UnicodeDecodeError:
@@ -198,6 +196,4 @@ def write_private(path: Path, content: bytes) -> None:
     try:
         write_mine(path, content)
     except OSError as trouble:
-        raise BookTrouble(
-            Said("error/place-why", place=path, why=ascii_controls(trouble.strerror or str(trouble)))
-        ) from trouble
+        raise BookTrouble(Said("error/place-why", place=path, why=why_of(trouble))) from trouble

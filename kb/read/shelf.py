@@ -18,7 +18,7 @@ from typing import Any, Final
 from uuid import UUID
 
 from kb.base.atomic import write_mine
-from kb.base.errors import BadInput, BookTrouble, ascii_controls
+from kb.base.errors import BadInput, BookTrouble, why_of
 from kb.base.messages import Said
 from kb.base.parsing import json_of
 from kb.base.text import plain_capitals
@@ -140,7 +140,7 @@ class Shelf:
         try:
             write_mine(file, content)
         except OSError as problem:
-            said = ascii_controls(problem.strerror or str(problem))
+            said = why_of(problem)
             raise BookTrouble(Said("error/manual-not-kept", place=file, why=said)) from problem
 
 

@@ -23,6 +23,7 @@ from kb.base.errors import (
     MissingExtra,
     ascii_controls,
     unchanged,
+    why_of,
 )
 from kb.base.messages import Said
 from kb.store.sqlite_codes import SQLITE
@@ -80,9 +81,7 @@ def translated(place: str) -> Iterator[None]:
     except (sqlalchemy.exc.SQLAlchemyError, sqlite3.Error) as problem:
         raise _translated(place, problem) from problem
     except OSError as problem:
-        raise BookTrouble(
-            Said("error/place-why", place=place, why=ascii_controls(problem.strerror or str(problem)))
-        ) from problem
+        raise BookTrouble(Said("error/place-why", place=place, why=why_of(problem))) from problem
     except ImportError as problem:
         raise MissingExtra(place, problem.name, "team") from problem
     except (UnicodeError, OverflowError) as problem:  # a driver gets text or a number that it cannot send

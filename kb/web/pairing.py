@@ -29,7 +29,7 @@ from typing import Final
 
 from kb.base import private_file as privately
 from kb.base.atomic import changing_files
-from kb.base.errors import BadInput, BookTrouble, ascii_controls
+from kb.base.errors import BadInput, BookTrouble, why_of
 from kb.base.parsing import json_of
 
 FILE: Final = "phones.json"  #: next to the book
@@ -142,9 +142,7 @@ class Phones:
         except FileNotFoundError:
             return {}
         except OSError as problem:
-            raise BookTrouble(
-                f"{self._file}: {ascii_controls(problem.strerror or str(problem))}"
-            ) from problem
+            raise BookTrouble(f"{self._file}: {why_of(problem)}") from problem
 
     @contextmanager
     def _changing(self) -> Iterator[dict[str, list[float]]]:

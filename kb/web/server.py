@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from kb.base.errors import BadInput, BookTrouble, ascii_controls
+from kb.base.errors import BadInput, BookTrouble, ascii_controls, why_of
 from kb.base.messages import Said
 from kb.web.app import LOCAL, make_app
 from kb.web.connections import Front
@@ -86,7 +86,7 @@ class Running:
         try:
             listener = socket.create_server(address, backlog=_QUEUE)
         except OSError as problem:
-            why = ascii_controls(problem.strerror or str(problem))
+            why = why_of(problem)
             raise BookTrouble(Said("error/port", port=how.port, why=why)) from problem
         self.port: Final = int(listener.getsockname()[1])  #: the port that it is bound to
         site = self.app.extensions["jackfield"]
