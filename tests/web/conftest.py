@@ -316,3 +316,38 @@ def sees(page: Any, selector: str, text: str) -> None:
 def draft_kept(page: Any, says: str) -> None:
     """Wait until the phone has put a draft with these words away."""
     until(page, f"Waiting.drafts().then((all) => JSON.stringify(all).includes({json.dumps(says)}))")
+
+
+class Held:
+    """The requests of a page to one address, each of which stays away until it is let through.
+
+    Open the page with ``service_workers="block"``: a worker that takes the page over may take a request, too.
+    """
+
+    def __init__(self, page: Any, where: str) -> None:
+        self._page, self._where, self._held = page, where, []
+        page.route(where, lambda route: self._held.append(route))  # it sets a name on it
+
+    def asked(self, count: int = 1) -> None:
+        """Wait until the page has asked so often."""
+        self._wait(lambda: len(self._held) == count)
+
+    def asked_last(self, says: str) -> None:
+        """Wait until the page has sent these words; what it asked before stays without an answer."""
+        self._wait(lambda: bool(self._held) and says in self._held[-1].request.post_data)
+        del self._held[:-1]
+
+    def answered(self) -> None:
+        with self._page.expect_response(self._where):
+            self._held.pop(0).continue_()
+
+    def broken(self) -> None:
+        with self._page.expect_event("requestfailed"):
+            self._held.pop(0).abort()
+
+    def _wait(self, true: Callable[[], bool]) -> None:
+        for _ in range(600):
+            if true():
+                return
+            self._page.wait_for_timeout(50)
+        raise AssertionError(f"the page asked {len(self._held)} times: {self._page.inner_text('body')}")

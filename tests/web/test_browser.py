@@ -17,7 +17,7 @@ from thumb import MARKS, known_panel, unknown_panel
 
 from kb.domain.job import JobStatus, job_from
 from kb.domain.visit import visit_from
-from tests.web.conftest import SCREEN, Laptop, draft_kept, ready, sees, until
+from tests.web.conftest import SCREEN, Held, Laptop, draft_kept, ready, sees, until
 from tests.web.test_photos import HEIC, with_place
 
 pytestmark = pytest.mark.usefixtures("chromium")
@@ -200,18 +200,14 @@ def test_an_unknown_panel_is_recorded_in_eight_taps_and_25_characters(open_page:
 
 def test_a_set_is_never_recorded_under_half_of_what_was_typed(open_page: Open) -> None:
     """The answer to the first letters stays on the page until the next one comes over a slow link."""
-    page = open_page()
-    held: list[Any] = []
-    page.route("**/?part=1&q=*HM32*", lambda route: held.append(route))
+    page = open_page(service_workers="block")
+    held = Held(page, "**/?part=1&q=*HM32*")
     page.fill("#q", "Hallmere HM3")
     page.wait_for_selector("#found .as-typed")
     page.fill("#q", "Hallmere HM32-5")
     page.wait_for_selector("#found .as-typed[inert]")
-    for _ in range(200):
-        if held:
-            break
-        page.wait_for_timeout(50)
-    held[0].continue_()
+    held.asked()
+    held.answered()
     page.tap("#found .as-typed:not([inert])")
     ready(page)
     assert (page.input_value("#make"), page.input_value("#model")) == ("Hallmere", "HM32-5")
@@ -364,22 +360,17 @@ def test_type_of_twice_the_size_leaves_room_for_what_is_read(open_page: Open, la
 
 
 def test_the_words_under_a_mark_are_those_of_the_jack_that_was_read(open_page: Open, laptop: Laptop) -> None:
-    page = open_page()
+    page = open_page(service_workers="block")
     page.goto(laptop.url("/record?make=Hallmere&model=HM32-5"))
     ready(page)
-    held: list[Any] = []
-    page.route("**/read", lambda route: held.append(route))  # it sets a name on it
+    held = Held(page, "**/read")
     page.tap(".tap .tile[value='add:toslink']")
     page.fill("[name=jack-0-marking]", "OPTICAL OUT")
     page.tap(".tap .tile[value='add:jack-3.5']")
     page.fill("[name=jack-1-marking]", "LINE IN")
-    for _ in range(300):
-        if held and "LINE IN" in held[-1].request.post_data:
-            break
-        page.wait_for_timeout(50)
+    held.asked_last("LINE IN")
     page.get_by_role("button", name="Take away: optical").tap()
-    with page.expect_response("**/read"):
-        held[-1].continue_()  # the answer for two jacks; one of them is gone
+    held.answered()  # for two jacks; one of them is gone
     until(page, "document.querySelector('.read-as').textContent !== '…'")
     assert page.inner_text(".jack .read-as").startswith("input")
 

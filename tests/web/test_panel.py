@@ -11,7 +11,7 @@ import pytest
 
 from kb.base.errors import MissingExtra
 from tests.read.pictures import panel_as, photo, pretend
-from tests.web.conftest import Laptop, Phone, draft_kept, ready, until
+from tests.web.conftest import Held, Laptop, Phone, draft_kept, ready, until
 
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
 pytest.importorskip("PIL.Image", reason="Pillow is not installed")
@@ -154,35 +154,12 @@ def test_spots_are_read_moved_thrown_away_and_added_and_only_then_saved(
     assert page.locator(".on-photo > li").all_inner_texts() == ["OPTICAL OUT", "LINE OUT", "3.5 mm jack"]
 
 
-class Held:
-    """The answers of the panel reader on a page, each of which stays away until it is let through."""
-
-    def __init__(self, page: Any) -> None:
-        self._page, self._held = page, []
-        page.route("**/panel", lambda route: self._held.append(route))  # it sets a name on it
-
-    def asked(self, count: int = 1) -> None:
-        for _ in range(300):
-            if len(self._held) == count:
-                return
-            self._page.wait_for_timeout(50)
-        raise AssertionError(f"the page asked {len(self._held)} times")
-
-    def answered(self) -> None:
-        with self._page.expect_response("**/panel"):
-            self._held.pop(0).continue_()
-
-    def broken(self) -> None:
-        with self._page.expect_event("requestfailed"):
-            self._held.pop(0).abort()
-
-
 @pytest.fixture
 def taken(open_page: Any, laptop: Laptop, tmp_path: Path) -> Any:
     """A page where photos of a panel were taken."""
 
     def take(count: int) -> Any:
-        page = open_page()
+        page = open_page(service_workers="block")
         page.goto(laptop.url("/record?make=Hallmere&model=HM32-5"))
         ready(page)
         shoot(page, tmp_path, count)
@@ -209,7 +186,7 @@ def reading(page: Any) -> Any:
 
 def test_a_reading_lands_on_its_photo_whatever_became_of_the_others(taken: Any) -> None:
     page = taken(2)
-    held = Held(page)
+    held = Held(page, "**/panel")
     reading(page).nth(1).tap()
     held.asked()
     page.get_by_role("button", name="Drop photo 1").tap()
@@ -220,7 +197,7 @@ def test_a_reading_lands_on_its_photo_whatever_became_of_the_others(taken: Any) 
 
 def test_nobody_asks_twice_for_the_photo_that_is_being_read(taken: Any, tmp_path: Path) -> None:
     page = taken(1)
-    held = Held(page)
+    held = Held(page, "**/panel")
     reading(page).tap()
     held.asked()
     shoot(page, tmp_path, 1)  # which draws all photos again
@@ -232,7 +209,7 @@ def test_nobody_asks_twice_for_the_photo_that_is_being_read(taken: Any, tmp_path
 
 def test_a_photo_that_was_withdrawn_while_it_was_read_brings_no_jacks(taken: Any) -> None:
     page = taken(2)
-    held = Held(page)
+    held = Held(page, "**/panel")
     reading(page).nth(0).tap()
     held.asked()
     page.get_by_role("button", name="Drop photo 1").tap()
@@ -244,7 +221,7 @@ def test_a_photo_that_was_withdrawn_while_it_was_read_brings_no_jacks(taken: Any
 
 def test_a_photo_that_could_not_be_read_may_be_read_again(taken: Any, tmp_path: Path) -> None:
     page = taken(1)
-    held = Held(page)
+    held = Held(page, "**/panel")
     reading(page).tap()
     held.asked()
     shoot(page, tmp_path, 1)
