@@ -25,9 +25,12 @@ def withdraw_command(session: Session, visits: tuple[str, ...]) -> int:
         session.json({"withdrawn": list(gone), "already": [one for one in named if one not in gone]})
         return 0
     with book.store.snapshot() as now:
-        brief = briefly(now, named)
+        later = {one: now.in_force(one) for one in named}
+        brief = briefly(now, {*named, *(entry.visit.id for entry in later.values())})
     for one in named:
         key = "cli/withdraw/done" if one in gone else "cli/withdraw/already"
         said = session.language(key, set=title(named[one].source), id=brief[one])
         session.console.print(text(said))
+        if later[one].stands:  # a correction took its place before, and still counts
+            session.say(session.language("cli/withdraw/later", id=brief[later[one].visit.id]))
     return 0

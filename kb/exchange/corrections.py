@@ -162,13 +162,14 @@ def correct(store: Store, old: Visit, new: Visit) -> str:
 
 
 def _must_stand(book: Snapshot, visit: Visit) -> None:
-    entry = next(one for one in book.history_of(visit.source.key) if one.visit.id == visit.id)
+    entry = book.entry(visit.id)
     if entry.withdrawn:
         raise BadInput("visit", visit.id, Said("expected/visit-in-force"))
     if entry.taken_back:
         raise BadInput("visit", visit.id, Said("expected/visit-of-valid-bundle"))
     if entry.superseded_by:
-        raise BadInput("visit", visit.id, Said("expected/newest-version", id=entry.superseded_by[0][:12]))
+        newest = book.in_force(visit.id).visit.id
+        raise BadInput("visit", visit.id, Said("expected/newest-version", id=briefly(book, [newest])[newest]))
 
 
 @dataclass(frozen=True, slots=True)

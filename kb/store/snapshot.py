@@ -209,6 +209,24 @@ class Snapshot:
                 for row in rows
             ]
 
+    def entry(self, visit_id: str) -> Entry:
+        """Return one visit with its present state; raises NotFound."""
+        every = self.history_of(self.visit(visit_id).source.key)
+        return next(one for one in every if one.visit.id == visit_id)
+
+    def in_force(self, visit_id: str) -> Entry:
+        """Return the version of a visit that counts, following its corrections; the last if none counts.
+
+        Raises NotFound.
+        """
+        entry, seen = self.entry(visit_id), {visit_id}
+        while later := entry.superseded_by or (entry.rivals if entry.outdone else ()):
+            if max(later) in seen:
+                break
+            seen.add(max(later))
+            entry = self.entry(max(later))
+        return entry
+
     def _successors(self, visit: str) -> tuple[str, ...]:
         """Return the visits that replace it: direct ones, else those that correct a lapsed correction."""
         every = (

@@ -25,6 +25,7 @@ from kb.web.visit_form import CARRIED, JACK_OTHERS, OTHERS, Entry, field_of, new
 
 if TYPE_CHECKING:
     from kb.domain.panel import PanelJack
+    from kb.store import Entry as Recorded
 
 #: Jacks with their usual marks (``marks`` of ``Form``), those that loops use first; common practice.
 OFTEN: Final = tuple(
@@ -74,6 +75,8 @@ def record() -> AnyResponse:
     if corrected := request.args.get("correct"):
         old = _visit(corrected)
         with site().book.store.snapshot() as now:
+            if now.entry(old.id).superseded_by:  # another phone has corrected it since
+                old = now.in_force(old.id).visit
             every = now.to_supersede(old.id)
         return _form(Entry.of(old, every), fresh=True)
     settings = site().book.settings
@@ -400,6 +403,10 @@ def add_photo() -> AnyResponse:
 def recorded() -> AnyResponse:
     """What was recorded, what the panel reader made of it, and what comes next."""
     visit = _visit(request.args.get("visit", ""))
+    with site().book.store.snapshot() as now:
+        entry, counts = now.entry(visit.id), now.in_force(visit.id)
+    state = _state(entry, counts)
+    in_its_place = (counts.visit.id,) if counts.stands and counts.visit.id != visit.id else ()
     jacks, say = [], language()
     for finding in visit.findings:
         jack = finding.jack
@@ -419,9 +426,21 @@ def recorded() -> AnyResponse:
         left=int(left) if left.isdecimal() and len(left) < 3 else 0,
         again="again" in request.args,
         about=about,
-        withdrawn=_withdrawn(visit),
+        state=state,
+        look_at=entry.rivals if state == "rival" else in_its_place,
         open_job=open_job(job),
     )
+
+
+def _state(entry: Recorded, counts: Recorded) -> str:
+    """What became of a visit since it was recorded, in a word of the page; "" if it simply counts."""
+    if entry.withdrawn:
+        return "withdrawn"
+    if counts.reentered == entry.visit.id:  # the very same visit, under the id that it is shared with
+        return ""
+    if entry.superseded_by:
+        return "corrected"
+    return "outdone" if entry.outdone else "rival" if entry.rivals else ""
 
 
 def withdraw() -> AnyResponse:
@@ -432,11 +451,6 @@ def withdraw() -> AnyResponse:
     else:
         site().books.change(lambda store: store.withdraw([visit.id]))
     return redirect(url_for("recorded", visit=visit.id, job=_job_id() or None), 303)
-
-
-def _withdrawn(visit: Visit) -> bool:
-    with site().book.store.snapshot() as now:
-        return any(one.withdrawn for one in now.history_of(visit.source.key) if one.visit.id == visit.id)
 
 
 def _visit(visit_id: str) -> Visit:

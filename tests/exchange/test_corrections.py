@@ -150,10 +150,31 @@ def test_a_wrong_correction_is_told_and_changes_nothing(
 
 def test_what_does_not_stand_is_not_corrected(jackfield: Run, visit: str) -> None:
     new = jackfield("correct", visit, "year=2015", "--json").json["visit"]
-    assert new[:12] in jackfield("correct", visit, "year=2016").err
+    assert new[:8] in jackfield("correct", visit, "year=2016").err
     jackfield("withdraw", new)
     jackfield("withdraw", visit)
     assert "withdrawn" in jackfield("correct", visit, "year=2016").err
+
+
+def test_who_corrects_an_old_version_is_shown_the_one_that_counts(jackfield: Run, visit: str) -> None:
+    last = visit
+    for year in ("year=2015", "year=2016", "year=2017"):
+        last = jackfield("correct", last, year, "--json").json["visit"]
+    said = jackfield("correct", visit, "year=2018").err
+    named = re.search(r"newest version of this visit, ([0-9a-f-]+)", said)
+    assert named is not None, said
+    assert last.startswith(named[1])
+    assert jackfield("correct", named[1], "year=2018").code == 0
+
+
+def test_who_withdraws_an_old_version_is_told_that_its_correction_counts(jackfield: Run, visit: str) -> None:
+    new = jackfield("correct", visit, "year=2015", "--json").json["visit"]
+    done = jackfield("withdraw", visit)
+    named = re.search(r"jackfield withdraw ([0-9a-f-]+)", done.err)
+    assert named is not None, done
+    assert new.startswith(named[1])
+    assert jackfield("withdraw", named[1]).err == ""
+    assert jackfield("show", "Norwell", "NV40-210").code == 1
 
 
 def test_an_empty_book_has_no_history(jackfield: Run, home: Any) -> None:

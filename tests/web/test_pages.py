@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from kb.domain.visit import visit_from
 from tests.web.conftest import Phone
 from tests.web.test_guards import PAGES
 
@@ -93,6 +94,15 @@ def test_the_set_page_says_the_path_first_then_the_panel_then_who_found_it(phone
     at = [page.index(word) for word in order]
     assert at == sorted(at)
     assert "job J-104" in page
+
+
+def test_the_note_of_a_jack_is_shown_in_its_words_with_whose_it_is(phone: Phone, book: Any) -> None:
+    jack = {"form": "toslink", "marking": "OPTICAL OUT", "note": "shutter stuck"}
+    source = {"make": "Hallmere", "model": "HM32-5"}
+    book.record([visit_from({"date": "2026-03-04", "by": "RT", "source": source, "jacks": [jack]})])
+    page = shown(phone.get("/set?make=Hallmere&model=HM32-5").text)
+    assert "note: shutter stuck (RT, 2026-03-04)" in page
+    assert "Note(" not in page
 
 
 def test_the_path_is_the_one_that_the_command_gives(phone: Phone, book: Any) -> None:

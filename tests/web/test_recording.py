@@ -201,6 +201,47 @@ def test_a_correction_on_the_phone_takes_the_place_of_two_rival_corrections(phon
         assert [one.note for one in book.visits("Hallmere", "HM32-5")] == ["neither"]
 
 
+def test_who_corrects_what_another_phone_has_corrected_meanwhile_is_told_by_both_pages(
+    new_phone: NewPhone, book: Any
+) -> None:
+    one, two = new_phone(), new_phone()
+    one.post("/record", {**FORM, "id": ID, "do": "save"})
+    both = [(one, "", {"year": "2015"}), (two, "", {"note": "behind the plinth"})]
+    forms = [(phone, _corrects(phone, ID), more) for phone, _, more in both]  # both are open at once
+    pages = [
+        phone.post("/record", {**FORM, **hidden, **more, "do": "save"}).location
+        for phone, hidden, more in forms
+    ]
+    [counts] = book.visits("Hallmere", "HM32-5")
+    lost, won = sorted(pages, key=lambda page: counts.id in page)
+    assert "Only this correction counts" in shown(one.get(won).text)
+    other = re.search(r"/recorded\?visit=[0-9a-f-]+", lost)
+    assert other is not None
+    assert other[0] in one.get(won).text  # what it said is one tap away
+    assert "Does not count" in shown(one.get(lost).text)
+    assert "In the book" not in shown(one.get(lost).text)
+
+
+def test_a_visit_that_was_corrected_since_says_so_and_leads_to_what_counts(phone: Phone, book: Any) -> None:
+    phone.post("/record", {**FORM, "id": ID, "do": "save"})
+    for note in ("first", "second"):  # the page of the first visit was left open, or was a link
+        answer = phone.post("/record", {**FORM, **_corrects(phone, ID), "note": note, "do": "save"})
+        assert answer.status_code == 303
+    [counts] = book.visits("Hallmere", "HM32-5")
+    assert counts.note == "second"
+    page = phone.get(f"/recorded?visit={ID}").text
+    assert "Corrected since" in page
+    assert f"/recorded?visit={counts.id}" in page
+    assert "Withdraw this visit" not in page  # which would not take back what counts
+    assert [one.rivals for one in book.store.history_of(counts.source.key)] == [(), (), ()]
+
+
+def _corrects(phone: Phone, visit: str) -> dict[str, str]:
+    """The hidden fields of the form that corrects this visit."""
+    form = phone.get(f"/record?correct={visit}").text
+    return dict(re.findall(r'<input type="hidden" name="(id|supersedes)" value="([^"]*)"', form))
+
+
 def test_a_form_has_no_more_jacks_than_a_panel(phone: Phone) -> None:
     data = {f"jack-{n}-form": "hdmi" for n in range(65)}
     assert phone.post("/record", {**FORM, **data, "do": "save"}).status_code == 422
