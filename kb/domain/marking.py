@@ -18,6 +18,7 @@ words if only one meaning fits. A word that is not known never makes an input.
 from __future__ import annotations
 
 import re
+import unicodedata
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, NamedTuple
@@ -61,11 +62,8 @@ _CHANNELS = frozenset({"STEREO", "MONO", "LEFT", "RIGHT"})
 _AUDIO = _SOUND | _CHANNELS
 # What cannot be read, as people write it down; and arrows, which point out of one jack and into another.
 _UNREAD: Final = frozenset("?*\u2026_")
-#: Blocks of Unicode: arrows, triangles that point, arrows among the dingbats, and the four of more arrows.
-_ARROWS: Final = (
-    *(range(0x2190, 0x2200), range(0x25B2, 0x25C6), range(0x2794, 0x27C0), range(0x27F0, 0x2800)),
-    *(range(0x2900, 0x2980), range(0x2B00, 0x2C00), range(0x1F800, 0x1F900)),
-)
+#: What Unicode calls arrows, and triangles and hands that point.
+_ARROW: Final = re.compile("ARROW|POINTING")
 
 #: Marks that are kept once read: a book has many jacks and few marks. A mark is at most a line.
 _KEPT: Final = 4096
@@ -428,6 +426,8 @@ _JOINED: Final = (
     (" HAUT PARLEUR", " HAUTPARLEUR"),
 )
 _PARTS: Final = re.compile(r"[0-9]+|[^0-9 ]+")
+#: Beyond this Unicode has the scripts without blanks, and the two letters below.
+_LAST_LETTER: Final = 0x2FFF
 #: One letter, and any number of letters, that cannot be read: letters of no panel stand for them.
 _LETTER: Final = "\ua66e"
 _LETTERS: Final = "\ua500"
@@ -489,21 +489,14 @@ def _tokens(marking: str, hidden: str) -> list[str]:
         text = text.replace(apart, joined)
     found: list[str] = []
     for word in text.split():
-        if word in ROWS:
-            found.append(word)
-            continue
-        for part in _PARTS.findall(word):
+        for part in [word] if word in ROWS else _PARTS.findall(word):
             found += _split(part)
     return found
 
 
 def _split(word: str) -> list[str]:
     """A compound as the words in it: ``KOPFHORERAUSGANG`` is KOPFHORER and AUSGANG."""
-    if word in ROWS or len(word) < 4 or _LETTER in word or _LETTERS in word:
-        if word not in ROWS and not word.isascii():
-            return _split_signs(word)
-        return [word]
-    if not word.isascii() and any(ord(c) > 0x2FFF for c in word):
+    if not word.isascii() and any(ord(c) > _LAST_LETTER for c in word):
         return _split_signs(word)
     best: dict[int, list[str]] = {0: []}
     for end in range(2, len(word) + 1):
@@ -526,7 +519,7 @@ def _split_signs(word: str) -> list[str]:
     return [*found, *rest.split()]
 
 
-_SIGNS: Final = tuple(sorted((word for word in ROWS if ord(word[0]) > 0x2FFF), key=len, reverse=True))
+_SIGNS: Final = tuple(sorted((word for word in ROWS if ord(word[0]) > _LAST_LETTER), key=len, reverse=True))
 
 
 def _rows_of(token: str, last: bool) -> list[MarkWords]:
@@ -609,7 +602,7 @@ def _worn(mark: Mark, marking: str) -> bool:
 def _has_arrow(marking: str) -> bool:
     if "<" in marking or ">" in marking:
         return True
-    return not marking.isascii() and any(ord(char) in signs for char in marking for signs in _ARROWS)
+    return not marking.isascii() and any(_ARROW.search(unicodedata.name(char, "")) for char in marking)
 
 
 def _digital_signal(form: Form, words: frozenset[str]) -> Signal | None:

@@ -249,9 +249,8 @@ _WHOLE: Final = 3
 
 def _not_listed(group: list[_Said], visits: Sequence[Visit]) -> int:
     """Of a jack that people only tell of: how many that saw the whole panel did not list it."""
-    if any(visit.basis is not Basis.TOLD for visit, _ in group):
-        return 0
-    return sum(v.basis in (Basis.TESTED, Basis.SEEN) and len(v.findings) >= _WHOLE for v in visits)
+    told = all(visit.basis is Basis.TOLD for visit, _ in group)
+    return sum(told and v.basis in (Basis.TESTED, Basis.SEEN) and len(v.findings) >= _WHOLE for v in visits)
 
 
 def _reconciled(group: list[_Said], visits: Sequence[Visit]) -> PanelJack:

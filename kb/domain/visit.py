@@ -322,8 +322,10 @@ def at_source(seen: Sequence[_Seen], kind: Kind) -> tuple[_Seen, ...]:
 def visits_from(data: object, place: Wording = "") -> list[Visit]:
     """One visit or a list of them, each named by its number in messages; ``place`` is that of all."""
     if isinstance(data, Sequence) and not isinstance(data, (str, bytes)):
-        numbered = (Said("place/visit", number=number) for number in range(1, len(data) + 1))
-        return [visit_from(one, inside(place, at)) for at, one in zip(numbered, data, strict=True)]
+        return [
+            visit_from(one, inside(place, Said("place/visit", number=number)))
+            for number, one in enumerate(data, 1)
+        ]
     return [visit_from(data, inside(place, THE_VISIT))]
 
 

@@ -31,6 +31,12 @@ def test_a_form_is_read_by_its_label_and_by_its_everyday_names(form: Form) -> No
         assert Form.read(said, "form") is form
 
 
+def test_a_balanced_input_a_100_volt_line_and_a_microphone_have_one_channel() -> None:
+    # XLR and TRS carry one balanced channel (IEC 61938); 100 V lines and microphones one (common practice).
+    mono = {given.value for given in DriverInput if given.mono}
+    assert mono == {"mic", "line-xlr", "line-6.35-balanced", "line-100v"}
+
+
 def test_a_word_that_is_near_to_one_is_still_refused() -> None:
     with pytest.raises(BadInput, match="expected toslink"):
         Form.read("tosslink", "form")

@@ -53,6 +53,19 @@ def test_all_that_a_job_can_say_comes_back_as_it_was_written() -> None:
     assert job_from(json.loads(json.dumps(written))) == job
 
 
+def test_of_what_was_used_a_single_piece_counts_and_none_is_not_said() -> None:
+    assert job_from({**ALDER, "used": {"wire": 1}}).used == (("wire", 1),)
+    with pytest.raises(BadInput, match="used"):
+        job_from({**ALDER, "used": {"wire": 0}})
+
+
+def test_the_driver_may_stand_right_beside_the_set_or_a_hundred_metres_away_and_no_farther() -> None:
+    assert [job_from({**ALDER, "length_m": metres}).length_m for metres in (0.2, 100)] == [0.2, 100]
+    for wrong in (0, -1, 100.1):
+        with pytest.raises(BadInput, match=f"length_m: saw {wrong:g}, .*100"):
+            job_from({**ALDER, "length_m": wrong})
+
+
 def test_the_set_of_a_job_stands_in_a_file_between_the_job_and_its_driver() -> None:
     assert list(job_to(job_from(ALDER))) == list(ALDER)
 

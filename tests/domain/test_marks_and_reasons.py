@@ -6,8 +6,8 @@ import pytest
 
 from kb.domain import marking
 from kb.domain.language import language
-from kb.domain.marking import read
-from kb.domain.words import Colour, Form, Kind, Signal
+from kb.domain.marking import read, words_of
+from kb.domain.words import Colour, Direction, Form, Kind, Signal
 
 #: Form, mark, which way the sound goes, signal, and a part of the reason: common practice.
 REASONS = [
@@ -15,7 +15,11 @@ REASONS = [
     ("rca-pair", "L R", "unclear", None, "does not tell"),
     ("rca-pair", "XQZ", "unclear", None, "not a word that is known: XQZ"),
     ("rca-pair", "AUDIO ?", "unclear", None, "may say OUT"),
+    ("rca-pair", "WOBBLE AUDI?", "unclear", None, "not a word that is known: WOBBLE"),
+    ("rca-pair", "AUDIO W?BLE", "unclear", None, "may say OUT"),
+    ("rca-pair", "AUDIO WOB..", "unclear", None, "may say OUT"),
     ("rca-pair", "LINE IN/OUT", "unclear", None, "both IN and OUT"),
+    ("rca-pair", "IN/OUT", "unclear", None, "both IN and OUT"),
     ("rca-pair", "AUDIO FIXED", "unclear", None, "a level is printed"),
     ("rca-pair", "AUDIO VARIABLE", "unclear", None, "a level is printed"),
     ("rca-pair", "AUDIO", "input", None, "AUDIO without OUT"),
@@ -85,6 +89,25 @@ def test_each_mark_is_read_for_the_reason_that_an_installer_would_give(
     assert why in reading.why()
 
 
+@pytest.mark.parametrize(
+    ("mark", "seen", "says"),
+    [
+        ("AUDIO IN", "output", "input"),
+        ("AUDIO OUT", "input", "output"),
+        ("AUDIO OUT", "output", None),
+        ("AUDIO IN", "input", None),
+        ("AUDIO OUT", "unclear", None),
+        ("L R", "output", None),
+        ("", "output", None),
+    ],
+)
+def test_a_mark_speaks_against_a_person_only_where_it_says_the_other_side(
+    mark: str, seen: str, says: str | None
+) -> None:
+    found = marking.against(Form.RCA_PAIR, mark, None, Direction(seen))
+    assert (found.direction if found else None) == says
+
+
 def test_the_reason_is_given_in_every_language() -> None:
     spanish = language("es")
     assert read(Form.RCA_PAIR, "AUDIO OUT").why(spanish) == "rotulada como salida"
@@ -93,9 +116,29 @@ def test_the_reason_is_given_in_every_language() -> None:
     assert read(Form.JACK_35, "", Colour.PINK).why(spanish) == "anillo rosa: una entrada de micrófono"
 
 
-@pytest.mark.parametrize("arrow", ["->", "<-", "=>", "<", *"←⇿▲►◀◅➔➾⟵⟿⤀⥿⬀⬅⯿\U0001f800\U0001f8ff"])
+@pytest.mark.parametrize("arrow", ["->", "<-", "=>", "<", *"←⇿▲►◀◅➔➾⟰⟵⟿⤀⬀⬅⮕￫⏩☞\U0001f800\U0001f8ad"])
 def test_beside_an_arrow_of_any_block_the_sound_may_go_either_way(arrow: str) -> None:
     assert read(Form.RCA_PAIR, f"AUDIO {arrow}").direction == "unclear"
+
+
+@pytest.mark.parametrize("sign", "■◆●★°♫")
+def test_a_sign_that_points_nowhere_leaves_the_sound_of_a_picture_input_an_input(sign: str) -> None:
+    assert read(Form.RCA_PAIR, f"AUDIO {sign}").direction == "input"
+
+
+@pytest.mark.parametrize(
+    ("mark", "words"),
+    [
+        ("AUDIO A L", {"AUDIO", "LEFT"}),  # input A: not the Spanish for "to"
+        ("BAL R", {"BALANCED", "RIGHT"}),  # balanced: not the Hungarian for left
+        ("AUDIO G D", {"AUDIO", "LEFT", "RIGHT"}),  # gauche and droite
+        ("AUDIO G R", {"AUDIO", "LEFT", "RIGHT"}),
+    ],
+)
+def test_one_letter_for_each_side_tells_the_language_and_no_other_word_beside_a_side_does(
+    mark: str, words: set[str]
+) -> None:
+    assert words_of(mark) == words
 
 
 @pytest.mark.parametrize(

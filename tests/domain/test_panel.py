@@ -112,6 +112,18 @@ def test_a_visit_that_lists_one_jack_only_does_not_deny_the_others() -> None:
     assert (optical.jack.direction, optical.conflicts) == (Direction.OUTPUT, 0)
 
 
+def test_the_items_to_take_are_those_that_carried_sound_last() -> None:
+    said = [
+        ("2024-01-01", "carried", "thin cable"),
+        ("2025-01-01", "carried", "long cable"),
+        ("2026-01-01", "carried", "short cable"),
+        ("2026-02-01", "silent", "bent cable"),
+    ]
+    seen = [visit([{**OPTICAL, "outcome": found, "items": [item]}], on=day) for day, found, item in said]
+    best = [reconcile(seen[:count]).jacks[0].items for count in (1, 2, 4)]
+    assert best == [("thin cable",), ("long cable",), ("short cable",)]
+
+
 def test_a_superseded_visit_is_left_out() -> None:
     old = visit([{**PHONES, "speakers": "stay-on"}], id="00000000-0000-7000-8000-000000000001")
     new = visit([{**PHONES, "speakers": "mute"}], "told", supersedes=[old.id])

@@ -53,6 +53,18 @@ def test_a_mark_may_hold_a_colon() -> None:
     assert jack("rca=OUT: FIXED:ok").outcome is Outcome.CARRIED
 
 
+def test_a_short_name_that_says_what_is_printed_makes_an_output_and_one_of_the_socket_alone_does_not() -> (
+    None
+):
+    assert {name for name in FORMS if jack(name).jack.direction is Direction.OUTPUT} >= {
+        "hp",
+        "hp6",
+        "arc",
+        "earc",
+    }
+    assert {jack(name).jack.direction.value for name in ("rca", "opt", "coax")} == {"unclear"}
+
+
 def test_forms_may_be_written_out() -> None:
     assert jack("speaker-terminals").jack.form is Form.SPEAKER_TERMINALS
 
@@ -72,6 +84,14 @@ def test_forms_may_be_written_out() -> None:
 def test_a_mistake_is_named_with_the_words_there_are(token: str, named: str) -> None:
     with pytest.raises(BadInput, match=named):
         jack(token)
+
+
+def test_what_the_sets_speakers_do_is_said_in_its_own_word_or_a_short_one() -> None:
+    words = {"stay-on": "stay-on", "on": "stay-on", "mute": "mute"}
+    words |= {"mute-unless-set": "mute-unless-set", "menu": "mute-unless-set"}
+    assert {word: jack(f"hp:{word}").speakers for word in words} == words
+    with pytest.raises(BadInput, match="unknown"):
+        jack("hp:unknown")  # what nobody knows is left out
 
 
 @given(

@@ -73,6 +73,11 @@ def test_make_model_and_a_date_are_enough() -> None:
     assert (visit.source.kind, visit.basis, visit.findings) == (Kind.TELEVISION, Basis.SEEN, ())
 
 
+def test_an_input_of_a_driver_that_nobody_knows_is_named_by_its_number() -> None:
+    with pytest.raises(BadInput, match=r"input.* 2"):
+        visit_from(with_("driver.inputs", ["mic", "usb"]))
+
+
 def test_what_the_mark_settles_is_inferred_and_said() -> None:
     data = with_("jacks", [{"form": "rca-pair", "marking": "AUDIO OUT"}, {"form": "rca-pair"}])
     out, worn = visit_from(data).findings
@@ -152,7 +157,15 @@ def test_markup_in_a_note_is_kept_as_it_was_typed() -> None:
     assert visit_from(with_("note", "[bold]=SUM(A1)[/] <b>")).note == "[bold]=SUM(A1)[/] <b>"
 
 
+def test_a_file_of_several_visits_is_read_in_its_order() -> None:
+    days = ["2026-03-04", "2024-01-02", "2025-06-07"]
+    read = visits_from([with_("date", day) for day in days])
+    assert [visit.date.isoformat() for visit in read] == days
+
+
 def test_several_visits_are_named_by_number() -> None:
+    with pytest.raises(BadInput, match="visit 1, date"):
+        visits_from([with_("date", "never"), GOOD])
     with pytest.raises(BadInput, match="visit 2, date"):
         visits_from([GOOD, with_("date", "never")])
 
