@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import stat
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -20,7 +20,7 @@ from kb.base.text import words_of_list
 from kb.book.faults import learned_model, mended_before, outcome_visit, path_in_book, told_by_panel
 from kb.cli.command import command
 from kb.cli.common import Output, Session
-from kb.cli.isolate_file import keeper, pairs, saved, state_of
+from kb.cli.isolate_file import keeper, line_of, pairs, saved, state_of
 from kb.cli.isolate_show import document_of, list_of, show_list, show_state
 from kb.cli.job_option import job_option, named_set
 from kb.isolate.wording import known_of_set, path_text
@@ -118,12 +118,27 @@ def isolate_command(
         if file != "-" and _piped():
             session.say(session.language("cli/isolate/nothing-read"))
     else:
-        from kb.cli.isolate_dialog import read_line, talk
-
-        begun = talk(begun, session.console, read_line, keep, session.language)
+        begun = _talked(session, begun, file, keep)
     if recorded:
         _record_outcome(session, begun)
     return 0
+
+
+def _talked(session: Session, begun: State, file: str | None, keep: Callable[[State], None]) -> State:
+    """Ask test by test; who leaves before the end, or interrupts, gets the line that goes on from there."""
+    from kb.cli.isolate_dialog import read_line, talk
+
+    last = [begun]
+
+    def kept(state: State) -> None:
+        last[:] = [state]
+        keep(state)
+
+    try:
+        return talk(begun, session.console, read_line, kept, session.language)
+    finally:
+        if not last[0].fixed:
+            session.say(session.language("cli/isolate/goes-on", line=line_of(last[0], file)))
 
 
 def _known_set(session: Session, told: Mapping[str, Any], kept: Mapping[str, Any] | None) -> SetView | None:

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 import click
 
 from kb.base.errors import BadInput, ascii_controls
-from kb.base.messages import Said, worded
+from kb.base.messages import Said, one_of, worded
 from kb.cli.isolate_show import say, show_state
 from kb.domain.language import ENGLISH, Language
-from kb.isolate.path_used import UNKNOWN_PATH
+from kb.isolate.path_used import UNKNOWN_PATH, path_used_from
 from kb.isolate.wording import POINTS, path_text, why
 
 if TYPE_CHECKING:
@@ -139,21 +139,42 @@ def ask_complaint(console: Console, model: Model, language: Language = ENGLISH) 
     names = list(model.complaints)
     for number, one in enumerate(model.complaints.values(), 1):
         say(console, f" {number}  {one.says} ({one.id})")
-    typed = (read_line(language("cli/isolate/prompt/complaint")) or "").strip().lower()
-    if typed.isascii() and typed.isdigit() and 1 <= int(typed[:3]) <= len(names):
-        return names[int(typed[:3]) - 1]
-    return typed
+    while True:
+        typed = _needed("cli/isolate/prompt/complaint", language).lower()
+        if typed.isascii() and typed.isdigit() and 1 <= int(typed[:3]) <= len(names):
+            return names[int(typed[:3]) - 1]
+        if typed in names:
+            return typed
+        click.echo(BadInput("--complaint", typed, one_of(names)).in_language(language.code), err=True)
 
 
-def ask_signal(language: Language = ENGLISH) -> str | None:
+def ask_signal(language: Language = ENGLISH) -> str:
     """The signal that is typed, perhaps none."""
-    return (read_line(language("cli/isolate/prompt/signal")) or "").strip()
+    while True:
+        typed = _needed("cli/isolate/prompt/signal", language)
+        try:
+            path_used_from({"signal": typed} if typed else {})
+        except BadInput as mistake:
+            click.echo(mistake.in_language(language.code), err=True)
+        else:
+            return typed
+
+
+def _needed(question: str, language: Language) -> str:
+    """What is typed; raises Abort at the end of the input, since without an answer there is no search."""
+    typed = read_line(language(question))
+    if typed is None:
+        raise click.Abort
+    return typed.strip()
 
 
 def read_line(prompt: str) -> str | None:
-    """A line of input, or None at its end."""
+    """A line of input, or None at its end. Raises Abort where the person interrupts."""
     try:
         return input(prompt)
-    except (EOFError, KeyboardInterrupt):
+    except EOFError:
         click.echo()
         return None
+    except KeyboardInterrupt:
+        click.echo()
+        raise click.Abort from None

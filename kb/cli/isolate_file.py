@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -12,6 +13,7 @@ from kb.base.errors import NOTHING, BadInput, Stated, kind_of
 from kb.base.inputfiles import read_text
 from kb.base.messages import Said, Wording, one_of
 from kb.base.parsing import json_of
+from kb.base.text import visible
 from kb.cli.outputfile import write_out
 
 if TYPE_CHECKING:
@@ -95,3 +97,19 @@ def keeper(file: str | None) -> Callable[[State], None]:
         write_out(file, json.dumps(state_to(state), ensure_ascii=False, indent=2) + "\n", "--answers", MINE)
 
     return keep
+
+
+def line_of(state: State, file: str | None) -> str:
+    """The command that goes on from this state: from the answers file if there is one."""
+    from kb.isolate import state_to
+
+    said = state_to(state)
+    words = ["--answers", file] if file else [said[key] for key in ("make", "model") if key in said]
+    if not file:
+        words += ["--complaint", state.complaint, *(["--job", state.job] if state.job else [])]
+        path = said.get("path", {})
+        words += [word for key in ("signal", "input") if key in path for word in (f"--{key}", path[key])]
+        several = {"items": path.get("items", ()), "without": state.without, "mended": state.mended_faults}
+        several["answer"] = [f"{test}={answer}" for test, answer in state.answers]
+        words += [word for key, all_of in several.items() for one in all_of for word in (f"--{key}", one)]
+    return visible(shlex.join(["jackfield", "isolate", *words]))

@@ -7,16 +7,22 @@ drawn as it grows; ``undo`` takes the last jack back; nothing is saved until it 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from shlex import quote
 from textwrap import fill
-from typing import Any
+from typing import Any, Final
 
 import click
 
+from kb.base import clock
 from kb.base.errors import BadInput
 from kb.base.messages import Said
 from kb.base.text import visible
 from kb.cli.common import Session, agreed, text
 from kb.cli.panel_view import inferred_lines, panel_table, source_title
+from kb.cli.session import terminal_columns
+from kb.domain import shortform
 from kb.domain.language import Language
 from kb.domain.panel import panel_of
 from kb.domain.shortform import FORMS, WORDS, fields, marked
@@ -32,11 +38,36 @@ class _Quit(Exception):
     """The person wants to save nothing."""
 
 
+def _width() -> int:
+    return max(20, min(_WIDEST, terminal_columns()) - 2)
+
+
+def _filled(said: str) -> str:
+    """The lines of a message, broken where the terminal ends."""
+    return "\n".join(
+        fill(line, _width(), subsequent_indent=_indent(line), break_on_hyphens=False)
+        for line in said.split("\n")
+    )
+
+
+def _indent(line: str) -> str:
+    return line[: len(line) - len(line.lstrip())]
+
+
+_WIDEST: Final = 80  # columns that are easy to read
+
+
 def _lists(said: Language) -> str:
     lists = ((said("cli/record/ask/forms"), FORMS), (said("cli/record/ask/words"), WORDS))
     indent = max(len(name) for name, _ in lists) + 1
     return "\n".join(
-        fill(" ".join(of), 78, initial_indent=name.ljust(indent), subsequent_indent=" " * indent)
+        fill(
+            " ".join(of),
+            _width(),
+            break_on_hyphens=False,
+            initial_indent=name.ljust(indent),
+            subsequent_indent=" " * indent,
+        )
         for name, of in lists
     )
 
@@ -53,10 +84,17 @@ def asked_visit(session: Session, common: dict[str, Any]) -> Visit | None:
     if source.get("year") is None:
         source["year"] = _year(said)
     _known(session, source)
-    jacks = _jacks(session, common)
-    if jacks is None:
+    data = {**common, "jacks": []}
+    with typed_again(session, data):
+        return _rest(session, data)
+
+
+def _rest(session: Session, data: dict[str, Any]) -> Visit | None:
+    """Ask for jacks and note, which are put into ``data``; None if the person does not want to save it."""
+    said = session.language
+    if not _jacks(session, data):
         return None
-    visit = _noted({**common, "jacks": jacks}, said)
+    visit = _noted(data, said)
     if not (visit.findings or visit.note):
         session.say(session.language("cli/record/empty"))
         return None
@@ -97,34 +135,62 @@ def _noted(data: dict[str, Any], said: Language) -> Visit:
         except BadInput as mistake:
             if not asked:
                 raise
-            click.echo(fill(mistake.in_language(said.code), 78), err=True)
+            click.echo(_filled(mistake.in_language(said.code)), err=True)
 
 
-def _jacks(session: Session, common: dict[str, Any]) -> list[dict[str, Any]] | None:
-    jacks: list[dict[str, Any]] = []
+@contextmanager
+def typed_again(session: Session, data: dict[str, Any]) -> Iterator[None]:
+    """Who stops a dialogue by a slip of the finger gets the line that records what was in so far."""
+    try:
+        yield
+    except click.Abort:
+        if data["jacks"]:
+            click.echo(err=True)
+            session.say(session.language("cli/record/ask/stopped"))
+            session.say(line_of(session, data))
+        raise
+
+
+def line_of(session: Session, data: dict[str, Any]) -> str:
+    """The command that records this visit, in the keys of a visit file, as far as a line has words for it."""
+    source = data["source"]
+    words = [source["make"], source["model"], *([str(source["year"])] if source.get("year") else [])]
+    said = {**data, **source, "size": source.get("size_in")}
+    usual = {"date": clock.today().isoformat(), "by": session.settings.initials}
+    for name in ("date", "by", "basis", "job", "note", "kind", "display", "size"):
+        value = said.get(name)
+        if value and value != usual.get(name):
+            words += [f"--{name}", f"{value:g}" if isinstance(value, float) else str(value)]
+    words += [shortform.written(one) for one in data["jacks"]]
+    return "  " + visible(" ".join(["jackfield record", *map(quote, words)]))
+
+
+def _jacks(session: Session, data: dict[str, Any]) -> bool:
+    """Ask for the jacks, which are put into ``data``; False if the person wants to save nothing."""
     said = session.language
-    session.say(said("cli/record/ask/help"))
+    session.say(_filled(said("cli/record/ask/help")))
     while True:
+        jacks = data["jacks"]
         typed = _ask(said("cli/record/ask/jack", number=len(jacks) + 1), "").strip()
         if not typed:
-            return jacks
+            return True
         if typed in ("quit", "q"):
-            return None
+            return False
         if typed in ("help", "?"):
             session.say(_lists(said))
             continue
         try:
             held = jacks[:-1] if typed in ("undo", "u") else [*jacks, _whole(typed, said)]
-            visit = visit_from({**common, "jacks": held}, "record")
+            visit = visit_from({**data, "jacks": held}, "record")
         except _Undo:
             continue
         except _Quit:
-            return None
+            return False
         except BadInput as mistake:
-            session.say(fill(mistake.in_language(said.code), 78))
+            session.say(_filled(mistake.in_language(said.code)))
             continue
-        jacks = held
-        draw(session, visit, len(jacks))
+        data["jacks"] = held
+        draw(session, visit, len(held))
 
 
 def _whole(typed: str, said: Language) -> dict[str, Any]:
@@ -160,7 +226,7 @@ def _choose(said: Language, field: str, words: type[Direction | Outcome | Speake
             short = ", ".join(sorted(w for w, (_, value) in WORDS.items() if isinstance(value, words)))
             seen = visible(typed)
             click.echo(
-                fill(said("cli/record/ask/expected", question=question, seen=seen, words=short), 78), err=True
+                _filled(said("cli/record/ask/expected", question=question, seen=seen, words=short)), err=True
             )
 
 

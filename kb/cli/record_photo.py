@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
-from shlex import quote
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from kb.base.errors import BadInput, BookTrouble
 from kb.base.inputfiles import read_bytes
 from kb.base.messages import Said
-from kb.base.text import visible
 from kb.cli.common import Session, agreed, answering, text
-from kb.cli.record_dialog import chosen, draw
+from kb.cli.record_dialog import chosen, draw, line_of, typed_again
 from kb.cli.tables import fitted
 from kb.domain import shortform
 from kb.domain.visit import finding_from, finding_to, visit_from
@@ -23,13 +21,8 @@ from kb.domain.words import Form
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from kb.domain.visit import Source, Visit
+    from kb.domain.visit import Visit
     from kb.read.panel import Difference, PanelDraft, SeenJack
-
-#: The short name of each form that has only one, besides those that say what is printed.
-_SHORT: Final = {
-    form: names[0] for form in Form if len(names := [one.name for one in form.short if not one.printed]) == 1
-}
 
 
 @dataclass(slots=True)
@@ -84,10 +77,12 @@ def record_photo(
     if not asks:
         if jacks:
             session.say(session.language("cli/record/photo/piped"))
-            session.say(_line_of(source, jacks))
+            session.say(line_of(session, {**common, "jacks": [one.fields for one in jacks]}))
         return bool(jacks), None
-    confirmed = _asked(session, common, jacks, differs)
-    visit = _confirmed(session, common, named, confirmed) if confirmed else None
+    data = {**common, "jacks": [one.fields for one in jacks]}
+    with typed_again(session, data):
+        confirmed, seen = _asked(session, data, jacks, differs)
+        visit = _confirmed(session, named, seen) if confirmed else None
     if visit is None:
         session.say(session.language("cli/record/nothing"))
     else:
@@ -119,16 +114,6 @@ def _show(session: Session, jacks: list[Drafted]) -> None:
         sure = ("? " if one.doubts else "") + (f"{one.sure:.0%}" if one.at else "")
         table.add_row(*(text(cell) for cell in (str(number), what, way, sure, why)))
     console.print(fitted(table, console))
-
-
-def _line_of(source: Source, jacks: list[Drafted]) -> str:
-    """The command that records the draft without a photo, to be changed and typed."""
-    names = [source.make, source.model]
-    for one in jacks:
-        form, mark = Form(one.fields["form"]), one.fields.get("marking", "")
-        short = _SHORT.get(form, form.value)
-        names.append(f"{short}={mark}" if mark else short)
-    return "  " + visible(" ".join(["jackfield record", *map(quote, names)]))
 
 
 def _json(draft: PanelDraft, differs: list[Difference]) -> dict[str, Any]:
@@ -168,9 +153,12 @@ class _Wrong(Exception):
 
 
 def _asked(
-    session: Session, common: dict[str, Any], jacks: list[Drafted], differs: list[Difference]
-) -> list[Drafted]:
-    """What the person confirms, after each correction; the numbers of the list stay as they are shown."""
+    session: Session, data: dict[str, Any], jacks: list[Drafted], differs: list[Difference]
+) -> tuple[list[Drafted], Visit]:
+    """What the person confirms, after each correction, and the visit of it; ``data`` holds its fields.
+
+    The numbers of the list stay as they are shown.
+    """
     from kb.read.panel import named_jack
 
     said = session.language
@@ -181,15 +169,19 @@ def _asked(
             if agreed(question, False, session.language):
                 jacks.append(Drafted({"form": one.known.form.value, "marking": one.known.marking}))
     if len(jacks) > shown:
+        data["jacks"] = [one.fields for one in jacks]
         _show(session, jacks)
     session.say(said("cli/record/photo/help"))
     while True:
         typed = click.prompt(said("cli/record/photo/which"), err=True, default="", show_default=False).strip()
         try:
-            if (done := _right(session, typed, jacks)) is not None:
-                _visit_of(common, done)
-                return done
-            jacks = _changed(common, typed, jacks)
+            right = _right(session, typed, jacks)
+            held = _changed(typed, jacks) if right is None else right
+            visit = _visit_of(data, held)
+            data["jacks"] = [one.fields for one in held]
+            if right is not None:
+                return right, visit
+            jacks = held
             _show(session, jacks)
         except _Wrong:
             session.say(said("cli/record/photo/wrong", most=len(jacks)))
@@ -207,29 +199,26 @@ def _right(session: Session, typed: str, jacks: list[Drafted]) -> list[Drafted] 
     return [jacks[number - 1] for number in which] if isinstance(which, list) else None
 
 
-def _changed(common: dict[str, Any], typed: str, jacks: list[Drafted]) -> list[Drafted]:
-    """The list after a correction. Raises BadInput if it asks for a jack that no panel has, _Wrong."""
+def _changed(typed: str, jacks: list[Drafted]) -> list[Drafted]:
+    """The list after a correction. Raises BadInput if it is no jack in short form, _Wrong."""
     if dropped := re.fullmatch(r"-\s*(\d{1,3})", typed):
         number = _number(dropped[1], len(jacks))
         return [*jacks[:number], *jacks[number + 1 :]]
     if added := re.fullmatch(r"\+\s*(.+)", typed):
-        held = [*jacks, Drafted(shortform.fields(added[1]))]
-    elif changed := re.fullmatch(r"(\d{1,3})\s+(\D.*)", typed):
+        return [*jacks, Drafted(shortform.fields(added[1]))]
+    if changed := re.fullmatch(r"(\d{1,3})\s+(\D.*)", typed):
         number = _number(changed[1], len(jacks))
         new = replace(jacks[number], fields=shortform.fields(changed[2]), doubts=(), sure=1.0)
-        held = [*jacks[:number], new, *jacks[number + 1 :]]
-    else:
-        raise _Wrong
-    _visit_of(common, held)
-    return held
+        return [*jacks[:number], new, *jacks[number + 1 :]]
+    raise _Wrong
 
 
-def _visit_of(common: dict[str, Any], jacks: list[Drafted]) -> Visit:
+def _visit_of(data: dict[str, Any], jacks: list[Drafted]) -> Visit:
     """The visit of these jacks; raises BadInput if there is none."""
     findings = [
         finding_to(finding_from(one.fields, Said("place/jack", number=n))) for n, one in enumerate(jacks, 1)
     ]
-    return visit_from({**common, "jacks": findings}, "record")
+    return visit_from({**data, "jacks": findings}, "record")
 
 
 def _number(typed: str, most: int) -> int:
@@ -247,11 +236,8 @@ def _is_right(session: Session, number: int, one: Drafted) -> bool:
 # -- recording -----------------------------------------------------------------------------------------
 
 
-def _confirmed(
-    session: Session, common: dict[str, Any], named: Callable[[Visit], Visit], jacks: list[Drafted]
-) -> Visit | None:
+def _confirmed(session: Session, named: Callable[[Visit], Visit], visit: Visit) -> Visit | None:
     """The visit under the name that the book knows; None if the person does not want it."""
-    visit = _visit_of(common, jacks)
     draw(session, visit)
     return named(visit) if agreed(session.language("cli/record/ask/save"), True, session.language) else None
 

@@ -82,6 +82,35 @@ def marked(form: str, mark: str, place: Wording = "jack") -> dict[str, Any]:
     return _fields(form, mark, [], place)
 
 
+def written(data: Mapping[str, Any]) -> str:
+    """The short form of a jack that is in the fields of a visit file.
+
+    Fields that have no short word, such as a menu setting, are left out.
+
+    >>> written({"form": "jack-3.5", "signal": "headphone", "direction": "output", "speakers": "mute"})
+    'hp:out,mute'
+    """
+    form, said = Form(data["form"]), {key: value for key, value in data.items() if value != ""}
+    words = [
+        next(word for word, meant in WORDS.items() if meant == (field, said[field]))
+        for field in _SHORT_FIELDS
+        if said.get(field) not in (None, *_NOT_SAID)
+    ]
+    mark = f"={data['marking']}" if data.get("marking") else ""
+    tail = mark + (f":{','.join(words)}" if words else "")
+    every = [head + tail for head in (*(name for name, of in FORMS.items() if of[0] is form), form.value)]
+    meant = finding_from(said, "jack")
+    return max(every, key=lambda token: _likeness(jack(token), meant))
+
+
+def _likeness(one: Finding, other: Finding) -> tuple[bool, bool]:
+    return one.jack == other.jack, ("direction" in one.inferred) == ("direction" in other.inferred)
+
+
+_SHORT_FIELDS: Final = ("direction", "outcome", "speakers", "level", "format", "taken")
+_NOT_SAID: Final = (Outcome.NOT_TRIED.value, Speakers.UNKNOWN.value)
+
+
 def _fields(head: str, mark: str, words: Iterable[str], place: Wording) -> dict[str, Any]:
     doubtful = head.endswith("?")
     form, signal = _form(head.rstrip("?").strip(), place)

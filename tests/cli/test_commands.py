@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -165,6 +166,25 @@ def test_a_terminal_that_goes_away_saves_nothing(jackfield: Run) -> None:
     done = jackfield("record", "--ask", stdin="Norwell\nNV40\n")
     assert done.code == 130
     assert jackfield("find", "nv40").code == 1
+
+
+def test_who_stops_the_questions_gets_the_line_that_records_what_was_in(jackfield: Run) -> None:
+    answers = ["Norwell", "NV40-210", "2014", "opt=OPTICAL OUT:ok,pcm", "hp", "", "ok", "mute", "rca=AUDIO"]
+    done = jackfield(
+        "record", "--ask", "--job", "J-9", "--date", "2026-03-04", stdin="\n".join(answers) + "\n"
+    )
+    assert done.code == 130
+    line = next(line for line in done.err.splitlines() if line.startswith("  jackfield record"))
+    assert jackfield(*shlex.split(line)[1:]).code == 0
+    shown = jackfield("show", "Norwell", "NV40-210", "--json").json
+    assert shown["source"]["year"] == 2014
+    assert [(jack["marking"], jack["signal"], jack["speakers"]) for jack in shown["panel"]] == [
+        ("OPTICAL OUT", "optical", "unknown"),
+        ("", "headphone", "mute"),
+        ("AUDIO", None, "unknown"),
+    ]
+    [visit] = jackfield("history", "Norwell", "NV40-210", "--json").json["visits"]
+    assert (visit["date"], visit["job"]) == ("2026-03-04", "J-9")
 
 
 @pytest.mark.parametrize(
@@ -696,3 +716,15 @@ def test_a_damaged_settings_file_does_not_hinder_a_backup(jackfield: Run, home: 
     (home / "settings.toml").write_text("language = 7\n")
     done = jackfield("backup")
     assert (done.code, "1 visit with 1 finding, checked:" in done.out) == (0, True)
+
+
+def test_the_questions_of_record_fit_a_narrow_terminal(
+    jackfield: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "60")
+    typed = ["Norwell", "NV40", "", "?", "opt=OUT:oka,pcm", "rca", "", "sideways", "quit"]
+    for language in ("en", "es"):
+        jackfield("settings", "--language", language)
+        done = jackfield("record", "--ask", stdin="\n".join(typed) + "\n")
+        assert [line for line in done.err.splitlines() if len(line) > 60 and ": " not in line] == []
+        assert "not-tried" in done.err

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import shlex
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -163,6 +164,30 @@ def test_nothing_is_recorded_that_is_not_confirmed(
     assert "nothing was saved" in done.err
     assert visits(home) == []
     assert not (home / "photos").exists()
+
+
+def test_who_stops_after_correcting_the_marks_gets_the_line_that_records_them(
+    jackfield: Run, panel: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    typed = iter(["2 arc=HDMI 1 (ARC):silent", "-3", "+ hp:mute"])
+
+    def prompt(*_args: Any, **_more: Any) -> str:
+        for one in typed:
+            return one
+        raise click.Abort
+
+    monkeypatch.setattr("kb.cli.record.at_terminal", lambda: True)
+    monkeypatch.setattr(click, "prompt", prompt)
+    done = jackfield("record", "--photo", panel, *SET)
+    assert done.code == 130
+    line = next(line for line in done.err.splitlines() if line.startswith("  jackfield record"))
+    assert jackfield(*shlex.split(line)[1:]).code == 0
+    seen = jackfield("show", *SET, "--json").json["panel"]
+    assert [(one["form"], one["marking"], one["direction"]) for one in seen] == [
+        ("toslink", "OPTICAL OUT", "output"),
+        ("hdmi", "HDMI 1 (ARC)", "output"),
+        ("jack-3.5", "", "output"),
+    ]
 
 
 def test_each_jack_is_asked_alone(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import shlex
 import stat
 import subprocess
 import sys
@@ -220,6 +221,70 @@ def talked(*typed: str, begun: State = BEGUN) -> tuple[State, list[State], str]:
     console = Console(file=out, width=80)
     state = talk(begun, console, lambda _: lines.pop(0) if lines else None, kept.append)
     return state, kept, out.getvalue()
+
+
+def went_on(done: Result) -> list[str]:
+    """The words of the line that goes on."""
+    (line,) = [line for line in done.stderr.splitlines() if line.startswith("To go on later: ")]
+    return shlex.split(line)[6:]
+
+
+def test_who_leaves_before_the_end_gets_the_line_that_goes_on_from_there(tmp_path):
+    words = (
+        "--complaint",
+        "no-sound",
+        "--signal",
+        "optical",
+        "--items",
+        "optical cable 2 m",
+        "--input",
+        "optical",
+    )
+    left = call(*words, "--ask", stdin="power\ns\nm 2\nq\n")
+    file = tmp_path / "today.json"
+    kept = call(*words, "--ask", "--answers", str(file), stdin="power\ns\nm 2\nq\n")
+    assert went_on(kept) == ["--answers", str(file)]
+    assert json.loads(call(*went_on(left), "--json").stdout) == json.loads(
+        call(*went_on(kept), "--json").stdout
+    )
+
+
+def test_who_interrupts_the_search_records_nothing_and_can_go_on(monkeypatch):
+    typed = iter(["power"])
+
+    def line(_prompt: str) -> str:
+        for one in typed:
+            return one
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("builtins.input", line)
+    words = ("Norwell", "NV40-210", "--complaint", "no-sound", "--signal", "optical", "--ask", "--record")
+    done = call(*words)
+    assert done.exit_code == 1  # aborted: the program makes 130 of it
+    assert "recorded" not in done.stderr
+    assert went_on(done)[-2:] == ["--answer", "driver-lights=power"]
+
+
+def test_who_interrupts_the_first_question_is_not_asked_the_next_one(monkeypatch):
+    asked = []
+
+    def line(prompt: str) -> str:
+        asked.append(prompt)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("builtins.input", line)
+    done = call("--ask")
+    assert done.exit_code == 1
+    assert len(asked) == 1
+    assert "--complaint" not in done.stderr  # nobody forgot an option
+
+
+def test_a_slip_in_the_first_questions_is_asked_again():
+    done = call("--ask", stdin="silent\n1\nlight\noptical\nq\n")
+    assert done.exit_code == 0, done.stderr
+    assert "saw 'silent'" in done.stderr
+    assert "saw 'light'" in done.stderr
+    assert went_on(done) == ["--complaint", "no-sound", "--signal", "optical"]
 
 
 def test_each_answer_is_kept_before_the_next_test_is_asked():
