@@ -519,9 +519,15 @@ def limits_for(tests: Sequence[str], took: dict[str, float]) -> tuple[float, flo
 
 
 def tests_for(mutant: Mutant, trace: Trace, kills: Counter[str]) -> list[str]:
-    """The tests that execute the statement of a mutant, the quickest and those that killed others first."""
-    found = trace.took if is_on_loading(mutant, trace) else trace.tests[mutant.statement]
-    return sorted(found, key=lambda test: (trace.took[test] / (1 + kills[test]), test))
+    """The tests that execute the statement of a mutant, the quickest and those that killed others first.
+
+    If it is executed as its module is loaded, every test comes in, those that execute code of its file first.
+    """
+    loading = is_on_loading(mutant, trace)
+    found = list(trace.took) if loading else trace.tests[mutant.statement]
+    inside = (tests for at, tests in trace.tests.items() if loading and at.startswith(f"{mutant.file}:"))
+    near = set[str]().union(*inside)
+    return sorted(found, key=lambda test: (test not in near, trace.took[test] / (1 + kills[test]), test))
 
 
 def is_on_loading(mutant: Mutant, trace: Trace) -> bool:

@@ -105,7 +105,7 @@ def test_a_mutant_in_a_function_is_for_the_tests_that_execute_its_statement_and_
 ) -> None:
     every = mutants.mutants_of("some.py")
     tests = {one.line: mutants.tests_for(one, trace, Counter()) for one in every}
-    all_tests = ["quick", "other", "slow"]
+    all_tests = ["quick", "slow", "other"]  # "other" executes nothing of the file
     assert tests == {1: all_tests, 5: all_tests, 6: ["slow"], 7: ["quick", "slow"], 8: [], 10: []}
     kills = Counter({"slow": 40})
     assert mutants.tests_for(next(one for one in every if one.line == 7), trace, kills) == ["slow", "quick"]

@@ -124,7 +124,7 @@ class Soonest:
             for place, column in enumerate(self._columns[test]):
                 joint = [p * q for p, q in zip(odds, column, strict=True)]
                 p = sum(joint)
-                undecided += p * math.log2(p) - sum(one * math.log2(one) for one in joint if one > 0)
+                undecided += p * math.log2(p) + entropy(joint)
                 if max(joint) < SURE * p and not self._ends[test][place]:
                     open_.append((place, p, joint))
                     minutes += p * least  # it cannot be less
@@ -151,7 +151,6 @@ def _results(complaint: str, odds: Odds, test: Test) -> list[tuple[float, float,
     for place in range(len(test.answers)):
         joint = [p * row[place] for p, row in zip(odds.values(), rows, strict=True)]
         p = sum(joint)
-        # entropy of joint / p, in one pass
-        left = math.log2(p) - sum(one * math.log2(one) for one in joint if one > 0) / p
+        left = math.log2(p) + entropy(joint) / p  # the entropy of joint / p
         results.append((p, left, max(joint) / p))
     return results

@@ -10,9 +10,11 @@ import pytest
 from kb.base.errors import BadInput
 from kb.domain.words import DriverInput, Signal
 from kb.isolate import Confirmed, Model, State, learned, model_from, start, wording
-from kb.isolate.model import FLOOR, SOMETHING_ELSE
-from kb.isolate.next_test import entropy
+from kb.isolate.learning import confirmed_from
+from kb.isolate.model import FACTS, FLOOR, SOMETHING_ELSE
+from kb.isolate.next_test import choose, entropy
 from kb.isolate.path_used import TRAITS, PathUsed
+from kb.isolate.readers import chances, word
 from kb.isolate.state import NextTest, Outlook
 
 #: Fault -> (odds, the chance of "good" at each test); the last column is of a fault outside the list.
@@ -90,6 +92,97 @@ def test_an_answer_multiplies_the_odds_of_each_fault_by_its_chance() -> None:
 def test_what_is_certain_has_no_uncertainty_and_a_coin_has_one_bit() -> None:
     assert entropy([1.0, 0.0]) == 0
     assert entropy([0.5, 0.5]) == 1
+
+
+def test_of_all_pairs_that_explain_the_answers_the_pair_of_the_commonest_faults_is_named() -> None:
+    # By hand: the plug and either other fault allow both answers alike; the odds are 1 x 3 and 1 x 2.
+    state = start(model(plug=(1, (0.03, 0.97)), lead=(3, (0.97, 0.03)), fuse=(2, (0.97, 0.03))), "silent")
+    state = state.answer("t0", "bad").answer("t1", "bad")
+    assert state.contradiction is not None
+    assert set(state.contradiction.pair or ()) == {"plug", "lead"}
+    said = wording.contradiction(state)
+    assert said.startswith("No single fault explains all answers.")
+    assert said.endswith(("two faults at once: plug and lead.", "two faults at once: lead and plug."))
+
+
+def test_answers_that_one_fault_explains_are_no_contradiction_to_speak_of() -> None:
+    assert wording.contradiction(start(model(), "silent").answer("t0", "good")) == ""
+
+
+@pytest.mark.parametrize(("listed", "worth_a_test"), [(0.005, False), (0.3, True)])
+def test_listed_faults_are_not_told_apart_once_the_fault_is_surely_another(
+    listed: float, worth_a_test: bool
+) -> None:
+    file = model(plug=(1, (0.98, 0.5)), lead=(1, (0.02, 0.5)))
+    odds = {"plug": listed, "lead": listed, SOMETHING_ELSE: 1 - 2 * listed}
+    # By hand: t0 tells the plug from the lead with 0.86 bits, which are of use in one case of a hundred.
+    assert (
+        choose("silent", odds, list(file.tests.values()), {"t0": 1.0, "t1": 1.0}) is not None
+    ) is worth_a_test
+
+
+# -- the file --------------------------------------------------------------------------------------
+
+
+def file_with(kind: str, **values: object) -> dict[str, Any]:
+    data = file_of(PLUG_AND_LEAD)
+    data[kind][0] |= values
+    return data
+
+
+@pytest.mark.parametrize(
+    ("kind", "key", "good", "wrong"),
+    [
+        ("complaint", "elsewhere", (0.001, 0.5), (0, 0.51)),
+        ("complaint", "id", ("x" * 60, "a-1.b"), ("", "x" * 61, "No sound")),
+        ("fault", "prior", ({"silent": 0.001}, {"silent": 1000}), ({"silent": 0}, {"silent": 1000.1}, {})),
+        ("fault", "told", ({FACTS[0]: 0.01}, {FACTS[0]: 100}), ({FACTS[0]: 0}, {FACTS[0]: 101})),
+        ("fault", "of_the_set", (True, False), (1, "yes")),
+    ],
+)
+def test_a_file_of_faults_is_read_up_to_its_bounds(
+    kind: str, key: str, good: tuple[object, ...], wrong: tuple[object, ...]
+) -> None:
+    if (kind, key) != ("complaint", "id"):  # the faults and tests name the complaint
+        for value in good:
+            assert model_from(file_with(kind, **{key: value}))
+    else:
+        assert [word(value, "id") for value in good] == list(good)
+    for value in wrong:
+        with pytest.raises(BadInput, match=rf"{kind} .*{key}|{kind}.*id"):
+            model_from(file_with(kind, **{key: value}))
+
+
+def test_a_fault_is_of_the_set_only_if_the_file_says_so() -> None:
+    assert not model().faults["plug"].of_the_set
+    assert model_from(file_with("fault", of_the_set=True)).faults["plug"].of_the_set
+
+
+@pytest.mark.parametrize(("more", "fits"), [(0.9e-6, True), (1.4e-6, False), (-1.4e-6, False)])
+def test_the_chances_of_all_answers_are_one_to_a_millionth(more: float, fits: bool) -> None:
+    row = [0.25, 0.75 + more]
+    if fits:
+        assert chances(2)(row, "row") == tuple(row)
+    else:
+        with pytest.raises(BadInput, match="row"):
+            chances(2)(row, "row")
+
+
+def test_a_file_has_up_to_four_hundred_faults() -> None:
+    data = file_of({f"f{n}": (1, (0.5,)) for n in range(400)})
+    assert len(model_from(data).faults) == 400
+    data["fault"].append({**data["fault"][0], "id": "one-more"})
+    with pytest.raises(BadInput, match=r"fault.* 400"):
+        model_from(data)
+
+
+def test_a_hundred_thousand_cases_are_read_at_once_and_no_more() -> None:
+    case = {"complaint": "silent", "fault": "plug"}
+    assert len(confirmed_from(model(), [case] * 100)) == 100
+    with pytest.raises(BadInput, match=r"100[,.]?000"):
+        confirmed_from(model(), [case] * 100_001)
+    with pytest.raises(BadInput, match="confirmed 1: "):  # so many are not too many: the first one is read
+        confirmed_from(model(), [None] * 100_000)
 
 
 # -- learning --------------------------------------------------------------------------------------
@@ -226,3 +319,6 @@ def test_the_other_faults_are_named_only_once_nothing_is_left_to_test() -> None:
         "Next most likely: the lead; something else: a fault that is not in this list."
     )
     assert math.isclose(sum(p for _, p in begun.likely), 1)
+    on_the_way = start(model(plug=(6, (0.7,)), lead=(4, (0.3,))), "silent")
+    assert not on_the_way.done
+    assert wording.verdict(on_the_way) == "Most likely so far (54%): the plug."

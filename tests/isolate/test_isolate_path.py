@@ -40,6 +40,9 @@ SAYS = [
     ("analog-line", ("isolating transformer",), "", "isolator", True),
     ("analog-line", ("Bluetooth transmitter",), "", "converter", True),
     ("analog-line", ("small grey box",), "", "converter", None),
+    # A short word counts only alone: a cord has no supply, what a recorder is nobody knows.
+    ("analog-line", ("grey cord",), "", "converter", False),
+    ("analog-line", ("recorder",), "", "converter", None),
     ("headphone", (), "", "analog-end", True),
     ("headphone", (), "mic", "mic-input", True),
     ("headphone", (), "line-3.5", "line-input", True),

@@ -147,3 +147,17 @@ def test_why_a_test_comes_next_is_told_when_it_is_asked() -> None:
     _, told = shown("w")
     assert "this test tells the most" in " ".join(told.split())
     assert greedy(start(MODEL, "no-sound", ARC)) is not None
+
+
+def test_the_path_is_told_from_signal_to_input_as_far_as_it_is_known() -> None:
+    assert (
+        wording.path_text(ARC)
+        == "HDMI ARC, HDMI cable 1 m, ARC extractor, 3.5 mm cable 2 m, into 3.5 mm line input"
+    )
+    assert wording.path_text(path_used("", (), "optical")) == "into optical input"
+    assert wording.path_text(path_used("", (), "")) == "not known"
+
+
+def test_the_signal_is_asked_for_only_while_it_is_not_known() -> None:
+    assert wording.ask(start(MODEL, "hum", path_used("", (), "optical"))).startswith("Which signal")
+    assert wording.ask(start(MODEL, "hum", ARC)) == ""
