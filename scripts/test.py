@@ -17,23 +17,25 @@ from environment import ROOT, ready
 
 def main() -> int:
     python = str(ready("test"))
-    steps = [
-        ("Lint", [python, "-m", "ruff", "check", "."]),
-        ("Format", [python, "-m", "ruff", "format", "--check", "."]),
-        ("Types", [python, "-m", "mypy"]),
-        ("Tests", [python, "-m", "pytest", *workers(sys.argv[1:]), *sys.argv[1:]]),
-    ]
     # Tests start hundreds of programs: without byte code beside it each would compile all of Jackfield anew.
     env = {key: value for key, value in os.environ.items() if key != "PYTHONDONTWRITEBYTECODE"}
-    failed = []
-    for name, command in steps:
+
+    def failed(name: str, *command: str) -> list[str]:
         print(f"\n== {name}", flush=True)
         begun = time.monotonic()
-        if subprocess.run(command, cwd=ROOT, env=env).returncode:
-            failed.append(name)
+        code = subprocess.run([python, "-m", *command], cwd=ROOT, env=env).returncode
         print(f"   {time.monotonic() - begun:.0f} s", flush=True)
-    print(f"\n{'Failed: ' + ', '.join(failed) if failed else 'All passed.'}")
-    return 1 if failed else 0
+        return [name] if code else []
+
+    # Each process of pytest would compile all tests itself: it is done once, while types are checked.
+    collect = [python, "-m", "pytest", "--collect-only", *sys.argv[1:]]
+    with subprocess.Popen(collect, cwd=ROOT, env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL):
+        wrong = failed("Lint", "ruff", "check", ".")
+        wrong += failed("Format", "ruff", "format", "--check", ".")
+        wrong += failed("Types", "mypy")
+    wrong += failed("Tests", "pytest", *workers(sys.argv[1:]), *sys.argv[1:])
+    print(f"\n{'Failed: ' + ', '.join(wrong) if wrong else 'All passed.'}")
+    return 1 if wrong else 0
 
 
 def workers(given: list[str]) -> list[str]:
