@@ -20,6 +20,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import product
 from typing import Final
 
 from kb.base.errors import BadInput
@@ -287,6 +288,8 @@ def _strongest(loop: Loop, spots: Sequence[Spot], height: float) -> float:
 
 #: Spots from which a search for the weakest and for the strongest field begins, of each kind.
 _STARTS: Final = 6
+#: From a spot to those around it, in steps.
+_NEIGHBOURS: Final = [step for step in product((-1, 0, 1), repeat=2) if any(step)]
 #: A search ends with steps as short as this, metres.
 _FINEST_M: Final = 0.01
 
@@ -302,24 +305,17 @@ def _extremes(loop: Loop, height: float, margin: float, known: Mapping[Spot, flo
         seen.setdefault(spot, vertical_h(loop, (*spot, height)))
     wide, deep = loop.box[1] - loop.box[0], loop.box[3] - loop.box[2]
     step = 2 * math.sqrt(wide * deep / max(1, len(known)))
-    slack = 1e-9 * max(1.0, wide, deep)
     best = []
     for sign in (1.0, -1.0):
         found = []
         for start in _apart(sorted(seen, key=lambda spot: sign * seen[spot]), step):
             here, field, reach = start, seen[start], step
             while reach > _FINEST_M:
-                moves = [
-                    (
-                        here[0] + reach * math.cos(eighth * math.pi / 4),
-                        here[1] + reach * math.sin(eighth * math.pi / 4),
-                    )
-                    for eighth in range(8)
-                ]
+                moves = [(here[0] + reach * dx, here[1] + reach * dy) for dx, dy in _NEIGHBOURS]
                 tried = [
                     (sign * vertical_h(loop, (*spot, height)), spot)
                     for spot in moves
-                    if loop.contains(spot) and loop.clearance(spot) >= margin - slack
+                    if loop.is_inside(spot, margin)
                 ]
                 least, spot = min(tried, default=(math.inf, here))
                 if least < sign * field:

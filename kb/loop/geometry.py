@@ -228,19 +228,20 @@ class Loop:
             for column in range(columns)
         ]
         spots += _margin_corners(self.spots, margin)
-        slack = 1e-9 * max(1.0, x1 - x0, y1 - y0)
-        if margin <= 0:
-            return [spot for spot in dict.fromkeys(spots) if self.contains(spot)]
-        return [s for s in dict.fromkeys(spots) if self.clearance(s) >= margin - slack and self.contains(s)]
+        return [spot for spot in dict.fromkeys(spots) if self.is_inside(spot, margin)]
+
+    def is_inside(self, spot: Spot, margin: float) -> bool:
+        """Return whether the spot is inside and, but for rounding, at least ``margin`` from the wire."""
+        slack = 1e-9 * max(1.0, *map(abs, self.box))
+        return self.contains(spot) and self.clearance(spot) >= margin - slack
 
     def margin_spots(self, margin: float, most: int) -> list[Spot]:
         """Return about ``most`` spots that lie just ``margin`` inside the wire, along it.
 
         Where the room has a corner that points inward, they go round it.
         """
-        spots = [] if margin <= 0 else _margin_line(self.spots, margin, self.perimeter / most)
-        slack = 1e-9 * max(1.0, *map(abs, self.box))
-        return [s for s in spots if self.clearance(s) >= margin - slack and self.contains(s)]
+        line = [] if margin <= 0 else _margin_line(self.spots, margin, self.perimeter / most)
+        return [spot for spot in line if self.is_inside(spot, margin)]
 
 
 def _corner(corner: Sequence[float], number: int) -> Corner:

@@ -83,10 +83,14 @@ class RuledOut(NamedTuple):
 class Dac(NamedTuple):
     """Say whether a digital-to-analog converter is needed, and why."""
 
-    needed: bool
     code: DacCode
     values: Values = ()
     variant: str = ""
+
+    @property
+    def needed(self) -> bool:
+        """Is one needed, alone or in the extractor?"""
+        return self.code in (DacCode.ALL_DIGITAL, DacCode.IN_THE_EXTRACTOR)
 
 
 class Question(NamedTuple):

@@ -93,7 +93,7 @@ class _Held(NamedTuple):
     stretch: int
     boxes: int
     todo: frozenset[Role]
-    long: bool = False
+    long: bool
     """The stretch is over its usual length already, and has been paid for."""
 
 
@@ -119,7 +119,7 @@ def chains(
     read only.
     """
     goals = {name: catalogue.inputs[name] for name in sorted(inputs) if name in catalogue.inputs}
-    first = _Held(start, _cm(run_m), 0, 0, need)
+    first = _Held(start, _cm(run_m), 0, 0, need, long=False)
     boxes = BOXES_SHARED if Role.SPLITTER in need else MOST_BOXES
     best: dict[_Held, int] = {first: 0}
     done: dict[tuple[object, ...], list[_Held]] = {}

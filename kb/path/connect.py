@@ -168,7 +168,7 @@ def _dac(ways: Sequence[Way], job: Job) -> Dac:
     one, so the best of ``ways`` tells.
     """
     if not ways:
-        return Dac(False, DacCode.NO_PATH)
+        return Dac(DacCode.NO_PATH)
     best = ways[0]
     turned = list(best.chain.turned)
     signal = ("signal", best.chain.ends[0].carries.signal)
@@ -182,11 +182,11 @@ def _dac(ways: Sequence[Way], job: Job) -> Dac:
         variant = _why_not_digital(ways) if digital else "doubtful" if doubtful else ""
         if code is not DacCode.ALL_DIGITAL:
             variant = ""
-        return Dac(True, code, (signal, into, ("item", item.name)), variant)
+        return Dac(code, (signal, into, ("item", item.name)), variant)
     if not best.chain.ends[0].carries.digital:
         wireless = best.tier is Tier.WIRELESS or best.tier is Tier.LATE
         if not best.chain.items:
-            return Dac(False, DacCode.DRIVER_TAKES_IT, (signal, into))
+            return Dac(DacCode.DRIVER_TAKES_IT, (signal, into))
         variant = "microphone" if best.jack is None else "receiver" if wireless else ""
         item = best.chain.items[0]
         sampled = [one for one, before, after in turned if before.analog and after.digital]
@@ -195,10 +195,10 @@ def _dac(ways: Sequence[Way], job: Job) -> Dac:
         padded = [one for one, before, _ in turned if before.signal is Signal.SPEAKER_LEVEL]
         if padded:
             variant, item = "speaker-level", padded[0]
-        return Dac(False, DacCode.ANALOG, (signal, into, ("item", item.name)), variant)
+        return Dac(DacCode.ANALOG, (signal, into, ("item", item.name)), variant)
     if not turned:
-        return Dac(False, DacCode.DRIVER_TAKES_IT, (signal, into))
-    return Dac(False, DacCode.CONVERTER, (signal, into, ("item", turned[-1][0].name)))
+        return Dac(DacCode.DRIVER_TAKES_IT, (signal, into))
+    return Dac(DacCode.CONVERTER, (signal, into, ("item", turned[-1][0].name)))
 
 
 def _why_not_digital(ways: Sequence[Way]) -> str:
@@ -218,14 +218,15 @@ def _questions(
     panel: Panel, best: Way | None, ruled_out: tuple[RuledOut, ...], job: Job
 ) -> tuple[Question, ...]:
     """Return questions that would change the answer, the most useful first: try each unknown both ways."""
-    asked: list[tuple[int, int, Question]] = []
+    asked: list[tuple[int, Question]] = []
     for index, seen in enumerate(panel.jacks):
         for question, answers in _unknowns(index, seen, best, job):
             cost = min((_cost_if(index, answer, job) for answer in answers), default=_NEVER)
             chosen = best is not None and best.jack == index and question.code in _OF_CHOSEN
             if cost < (best.cost if best else _NEVER) or chosen:
-                asked.append((cost, index, question))
-    questions = [question for _, _, question in sorted(asked, key=lambda one: one[:2])]
+                asked.append((cost, question))
+    # Of equals the first on the panel: what is sorted stays in order.
+    questions = [question for _, question in sorted(asked, key=lambda one: one[0])]
     last = []
     if _unsettled(best):
         box = "" if job.kind is Kind.TELEVISION else "not-television"

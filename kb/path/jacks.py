@@ -138,8 +138,8 @@ def as_most_found(seen: PanelJack) -> PanelJack:
 
     Otherwise the newest visit counts. The dispute stays and is shown.
     """
-    votes = next((dict(one.said) for one in seen.disputes if one.field == "direction"), {})
-    outvoted = votes.get(Direction.OUTPUT, 0) > votes.get(Direction.INPUT, 0)
+    votes = Counter(next((dict(one.said) for one in seen.disputes if one.field == "direction"), {}))
+    outvoted = votes[Direction.OUTPUT] > votes[Direction.INPUT]
     if seen.jack.direction is Direction.INPUT and outvoted and seen.tried(*SOUND):
         return replace(seen, jack=replace(seen.jack, direction=Direction.OUTPUT))
     return seen
@@ -198,18 +198,17 @@ def _used(seen: PanelJack, both: Sequence[Signal], known: Catalogue) -> Signal |
 # -- left and right --------------------------------------------------------------------------------
 
 
-def _side(seen: PanelJack) -> str:
+def _side(seen: PanelJack) -> str | None:
     """Return ``left`` or ``right`` for a single RCA line jack; a ring decides if the mark does not."""
     jack = seen.jack
     if jack.form is not Form.RCA_SINGLE or jack.signal is not Signal.ANALOG_LINE:
-        return ""
+        return None
     words = marking.words_of(jack.marking)
     left, right = "LEFT" in words, "RIGHT" in words
     if left is not right:
         return "left" if left else "right"
-    if left or "MONO" in words or jack.colour is None:
-        return ""
-    return {Colour.WHITE: "left", Colour.RED: "right"}.get(jack.colour, "")
+    ring = {Colour.WHITE: "left", Colour.RED: "right"}.get(jack.colour) if jack.colour else None
+    return None if left or "MONO" in words else ring
 
 
 def one_sided(seen: PanelJack) -> bool:

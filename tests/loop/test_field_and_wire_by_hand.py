@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import replace
 
 import pytest
@@ -18,7 +19,7 @@ from kb.loop.field import (
     listening_plane,
     vertical_h,
 )
-from kb.loop.geometry import Loop
+from kb.loop.geometry import Loop, Spot
 from kb.loop.standard import Use
 from kb.loop.wire import Feed, Load, Stock, _beside, _heap, bundle_gmd, load, too_dense, wire_from
 
@@ -46,6 +47,88 @@ def test_a_level_counts_from_400_milliamperes_a_metre() -> None:
         [0, 6.0206, -20, -60, -60, -60], abs=1e-4
     )
     assert [field_a_per_m(level) for level in (0, 20, -20)] == pytest.approx([0.4, 4.0, 0.04])
+
+
+#: Rooms with and without a corner that points inward, metres.
+ROOMS = {
+    "oblong": [(0, 0), (6, 0), (6, 4), (0, 4)],
+    "L": [(0, 0), (6, 0), (6, 4), (3, 4), (3, 2), (0, 2)],
+    "T": [(0, 0), (7, 0), (7, 2), (5, 2), (5, 5), (2, 5), (2, 2), (0, 2)],
+}
+
+
+@pytest.mark.parametrize("room", ROOMS)
+@pytest.mark.parametrize(("east", "north"), [(3.0, -9.0), (-8.0, 2.5), (-4.0, -4.0)])
+def test_where_the_origin_of_the_plan_lies_changes_nothing_that_is_measured(
+    room: str, east: float, north: float
+) -> None:
+    here = Loop.polygon(ROOMS[room])
+    there = Loop.polygon([(x + east, y + north) for x, y in ROOMS[room]])
+
+    def moved(spots: Iterable[Spot]) -> list[tuple[float, float]]:
+        return sorted((round(x + east, 6), round(y + north, 6)) for x, y in spots)
+
+    def rounded(spots: Iterable[Spot]) -> list[tuple[float, float]]:
+        return sorted((round(x, 6), round(y, 6)) for x, y in spots)
+
+    for margin in (0.0, 0.5):
+        assert rounded(there.spots_inside(margin, most=100)) == moved(here.spots_inside(margin, most=100))
+        assert rounded(there.margin_spots(margin, 40)) == moved(here.margin_spots(margin, 40))
+    assert rounded([there.commissioning_point]) == moved([here.commissioning_point])
+    assert (there.area, there.perimeter, there.shorter_side) == pytest.approx(
+        (here.area, here.perimeter, here.shorter_side)
+    )
+    for near, far in zip(grid(here, 1.2, 7, 5, 0.5), grid(there, 1.2, 7, 5, 0.5), strict=True):
+        assert far == pytest.approx(near, rel=1e-6)
+
+
+def test_a_room_beside_the_origin_of_the_plan_is_as_even_as_one_at_it() -> None:
+    one, other = (
+        listening_plane(Loop.polygon([(x + by, y - 3 * by) for x, y in ROOMS["L"]]), 1.2) for by in (0, 3)
+    )
+    assert (other.weakest, other.strongest, other.centre) == pytest.approx(
+        (one.weakest, one.strongest, one.centre), rel=1e-3
+    )
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_the_weakest_and_strongest_field_are_those_of_a_grid_of_ten_centimetres(room: str) -> None:
+    loop = Loop.polygon(ROOMS[room])
+    x0, x1, y0, y1 = loop.box
+    spots = [(x0 + column / 10, y0 + row / 10) for column in range(10 * 7) for row in range(10 * 5)]
+    fields = [
+        vertical_h(loop, (*spot, 1.2))
+        for spot in spots
+        if loop.contains(spot) and loop.clearance(spot) >= 0.5 - 1e-9
+    ]
+    found = listening_plane(loop, 1.2, margin=0.5)
+    assert (x1, y1) <= (7, 5)
+    assert min(fields) * 0.995 <= found.weakest <= min(fields) * (1 + 1e-9)
+    assert max(fields) * (1 - 1e-9) <= found.strongest <= max(fields) * 1.005
+
+
+def test_people_at_a_counter_stand_thirty_to_fifty_centimetres_before_it_and_within_its_width() -> None:
+    # a wide loop that is far from square: the strongest field is at an edge of where people stand
+    for loop in (Loop.rectangle(0.45, 0.35), Loop.rectangle(3.0, 0.3)):
+        x0, x1, y0, _ = loop.box
+        middle = (x0 + x1) / 2
+        area = [
+            (middle + 0.35 * (across / 40 - 1), y0 - 0.3 - 0.2 * ahead / 40)
+            for across in range(0, 81, 2)
+            for ahead in range(0, 41, 4)
+        ]
+        spots = [*area, *((middle + side, y0 - ahead) for side, ahead in Use.COUNTER.figure)]
+        by_hand = max(abs(vertical_h(loop, (*spot, 0.2))) for spot in spots)
+        assert front_plane(loop, 0.2, Use.COUNTER).standing == pytest.approx(by_hand, rel=1e-3)
+
+
+@pytest.mark.parametrize("size", [0.1, 0.2, 1.0, 5.0])
+def test_a_loop_with_a_notch_crosses_itself_only_if_its_wires_do(size: float) -> None:
+    notched = [(0, 0), (4, 0), (4, 3), (2.2, 3), (2.2, 1), (1.8, 1), (1.8, 3), (0, 3)]
+    assert Loop.polygon([(size * x, size * y) for x, y in notched]).area == pytest.approx(size**2 * 11.2)
+    bow = [(0, 0), (4, 0), (4, 3), (2.2, 3), (2.2, -1), (1.8, -1), (1.8, 3), (0, 3)]
+    with pytest.raises(BadInput, match="cross"):
+        Loop.polygon([(size * x, size * y) for x, y in bow])
 
 
 def test_the_spread_is_what_no_current_changes() -> None:

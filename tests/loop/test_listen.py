@@ -293,6 +293,27 @@ def test_a_calibrated_place_is_judged(played):
     assert judged.readings.positions[0].name == 'so"fa'
 
 
+def test_a_sine_that_fills_the_file_has_zero_decibels_of_full_scale():
+    for level in (0.0, -6.0, -40.0):
+        heard = hear(Recorded(sine=rec(sine(level_db=level))))
+        assert heard.full_scale_db == pytest.approx(level, abs=0.01)
+
+
+def test_a_recording_has_from_32_to_192_thousand_samples_a_second_and_eight_channels_at_most():
+    hiss = 0.1 * HISS[: 32_000 * 4]
+    for sound, rate in ((hiss, 32_000), (hiss, 192_000), (np.stack([hiss] * 8, 1), 32_000)):
+        assert recording_from(wav_bytes(sound, rate=rate), "x.wav", least_s=0.5).rate == rate
+    for sound, rate in ((hiss, 31_999), (hiss, 192_001), (np.stack([hiss] * 9, 1), 48_000)):
+        with pytest.raises(BadInput, match=r"x\.wav"):
+            recording_from(wav_bytes(sound, rate=rate), "x.wav", least_s=0.5)
+
+
+@pytest.mark.parametrize(("hertz", "told"), [(890, True), (910, False), (1090, False), (1110, True)])
+def test_a_sine_away_from_a_thousand_hertz_is_told(hertz, told):
+    notes = hear(Recorded(sine=rec(sine(hertz)))).notes
+    assert any(note.key == "loop/heard/pitch" for note in notes) is told
+
+
 @pytest.mark.parametrize(("gain_db", "rate"), [(-50, 44_100), (-0.3, 48_000)])
 def test_a_gain_changes_nothing_that_is_relative(gain_db, rate):
     gain = 10 ** (gain_db / 20)

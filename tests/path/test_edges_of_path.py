@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
 from kb.base.errors import BadInput
+from kb.catalogue import catalogue as shipped
+from kb.catalogue.items import End
 from kb.domain.jack import Jack as DomainJack
-from kb.domain.panel import PanelJack
-from kb.domain.words import Form, Outcome, Signal
-from kb.path import Path, connect
-from kb.path.chance import own_chance
-from kb.path.jacks import pairs
+from kb.domain.language import language
+from kb.domain.panel import Dispute, PanelJack
+from kb.domain.words import Carried, DriverInput, Form, Outcome, Part, Signal
+from kb.path import Path, connect, path_to_json
+from kb.path.chains import chains
+from kb.path.chance import Chance, own_chance
+from kb.path.jacks import as_most_found, joined, pairs
+from kb.path.sentences import sentence
 from tests.path.panels import (
     ARC,
     COAXIAL,
@@ -23,6 +29,7 @@ from tests.path.panels import (
     PHONES,
     Jack,
     ask,
+    cautions,
     chosen,
     panel,
     questions,
@@ -140,6 +147,92 @@ def test_left_and_right_belong_together_if_both_are_outputs_of_one_mark() -> Non
     ]
     two = [single(f"AUDIO {n} {side}") for n, side in [(1, "L"), (2, "R"), (2, "L"), (1, "R")]]
     assert paired(*two) == [(2, 1), (0, 3)]
+
+
+def test_a_pair_was_tried_as_often_as_the_better_known_of_its_two_jacks() -> None:
+    left, right = panel(single("AUDIO L"), single("AUDIO R")).jacks
+    left = replace(left, outcomes=((Outcome.CARRIED, 2), (Outcome.HUM, 1)), findings=3)
+    right = replace(right, outcomes=((Outcome.CARRIED, 1), (Outcome.SILENT, 1)), findings=2)
+    both = joined(left, right)
+    assert dict(both.outcomes) == {Outcome.CARRIED: 2, Outcome.HUM: 1, Outcome.SILENT: 1}
+    assert (both.findings, both.jack.form) == (3, Form.RCA_PAIR)
+
+
+@pytest.mark.parametrize(
+    ("said", "direction"),
+    [
+        ({}, "input"),  # nobody calls it an output
+        ({"output": 1, "input": 1}, "input"),  # then the newest visit counts
+        ({"output": 2, "input": 1}, "output"),
+        ({"output": 1, "input": 2}, "input"),
+    ],
+)
+def test_an_input_that_gave_sound_is_an_output_if_most_visits_call_it_so(
+    said: dict[str, int], direction: str
+) -> None:
+    [jack] = panel(single("AUDIO L", "input")).jacks
+    disputes = (Dispute("direction", tuple(said.items())),) if said else ()
+    seen = replace(jack, outcomes=((Outcome.CARRIED, 1),), disputes=disputes)
+    assert as_most_found(seen).jack.direction == direction
+    untried = replace(seen, outcomes=((Outcome.SILENT, 1),))
+    assert as_most_found(untried).jack.direction == "input"
+
+
+@pytest.mark.parametrize(("outcomes", "chosen_first"), [((), True), (((Outcome.SILENT, 1),), False)])
+def test_an_output_is_in_doubt_by_its_own_trials_and_not_by_those_of_other_sets(
+    outcomes: tuple[tuple[Outcome, int], ...], chosen_first: bool
+) -> None:
+    two = panel(LINE, PHONES)
+    line = replace(two.jacks[0], outcomes=outcomes)
+    answer = connect(
+        replace(two, jacks=(line, two.jacks[1])),
+        ("line-3.5",),
+        chance=lambda seen: Chance(0.2 if seen.jack.form is Form.RCA_PAIR else 0.9, 0.0, 1.0, 9),
+    )
+    assert answer.chosen is not None
+    assert (answer.chosen.jack == 0) is chosen_first
+
+
+@pytest.mark.parametrize(
+    ("form", "carries", "given", "detour"),
+    [
+        (Form.TOSLINK, Carried.OPTICAL, DriverInput.LINE_35, False),  # a DAC: digital to analog is no detour
+        (Form.RCA_PAIR, Carried.LINE, DriverInput.LINE_35, False),
+        (Form.RCA_PAIR, Carried.LINE, DriverInput.BLUETOOTH, True),  # a transmitter sends it
+        (Form.RCA_PAIR, Carried.LINE, DriverInput.OPTICAL, True),  # an ADC
+    ],
+)
+def test_only_what_sends_sound_or_makes_analog_sound_digital_is_a_detour(
+    form: Form, carries: Carried, given: DriverInput, detour: bool
+) -> None:
+    found = chains(shipped(), End(form, Part.SOCKET, carries), frozenset({given}), 1.5)
+    assert found[given].detour is detour
+
+
+@pytest.mark.parametrize(
+    ("jack", "shared"),
+    [
+        (OPTICAL, False),
+        ({**OPTICAL, "taken": True}, True),
+        ({**OPTICAL, "taken": False}, False),
+    ],
+)
+def test_pcm_is_set_for_the_other_user_of_an_optical_output_too(jack: Jack, shared: bool) -> None:
+    assert ("shared-pcm" in cautions(chosen(jack, inputs=("optical",)))) is shared
+    seen = panel(OPTICAL).jacks[0]
+    before = replace(seen, taken_seen=2)
+    told = connect(replace(panel(OPTICAL), jacks=(before,)), ("optical",)).chosen
+    assert told is not None
+    assert "shared-pcm" in cautions(told)
+
+
+def test_items_are_named_in_the_language_of_the_reader() -> None:
+    answer, path = ask(OPTICAL), chosen(OPTICAL)
+    english, spanish = (path_to_json(path, language(code)) for code in ("en", "es"))
+    assert any("DAC" in one for one in english["steps"])
+    for name in ("digital-to-analog", "optical cable"):
+        assert not any(name in one for one in spanish["steps"])
+    assert sentence(answer.dac, language("es")) != sentence(answer.dac)
 
 
 def test_a_microphone_at_the_loudspeaker_rests_on_no_finding_of_the_set() -> None:
