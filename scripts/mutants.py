@@ -51,6 +51,8 @@ EQUAL = Path(__file__).with_name("mutants_equal.toml")
 LEAST_S, TIMES = 60.0, 20.0
 #: The same for the processor's seconds of one test.
 LEAST_CPU_S, TIMES_CPU = 3.0, 5.0
+#: A smaller number allows for rounding or keeps from dividing by zero: half as much again does the same.
+ROUNDING = 1e-6
 #: Memory that the tests of a mutant may take more than their process: a loop without end would take all.
 MOST_BYTES = 2 << 30
 ARGUMENTS = (
@@ -192,7 +194,7 @@ def _of_expression(node: ast.expr) -> Iterator[ast.expr]:
         yield ast.Constant(not node.value)
     elif isinstance(node, ast.Constant) and isinstance(node.value, int):
         yield ast.Constant(node.value + 1)
-    elif isinstance(node, ast.Constant) and isinstance(node.value, float):
+    elif isinstance(node, ast.Constant) and isinstance(node.value, float) and not 0 < node.value < ROUNDING:
         yield ast.Constant(node.value * 1.5 if node.value else 0.5)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from itertools import combinations
@@ -100,10 +101,9 @@ class Packing:
         return tuple(item for item, count in zip(every, stock, strict=True) if count)
 
     def _stock(self, have: Mapping[str, int]) -> dict[str, int]:
-        found: dict[str, int] = {}
+        found: Counter[str] = Counter()
         for name, count in have.items():
-            item = self.ways.one_name(self.ways.catalogue.item(name, "have").name)
-            found[item] = found.get(item, 0) + count
+            found[self.ways.one_name(self.ways.catalogue.item(name, "have").name)] += count
         return found
 
     def cost(self, item: str) -> Cost:

@@ -130,10 +130,9 @@ class Ways:
     @cached_property
     def _sizes(self) -> dict[float, float]:
         every = sorted({self._next_size(run) for run in self.runs})
-        longer = dict.fromkeys(every, 0.0)
-        for size in reversed(every):
-            near = [longer[other] for other in every if size < other <= size + NEARLY]
-            longer[size] = max(near, default=size)
+        longer: dict[float, float] = {}
+        for size in reversed(every):  # each is found among those above it
+            longer[size] = max((longer[other] for other in longer if other <= size + NEARLY), default=size)
         return {run: longer[self._next_size(run)] for run in self.runs}
 
     @cached_property

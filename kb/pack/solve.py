@@ -21,6 +21,7 @@ below by sharing the price of each piece among the shortfalls (Bar-Yehuda & Even
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Sequence
 from functools import partial
 from heapq import heappop, heappush
@@ -65,7 +66,7 @@ class Shortfalls:
         The stock is None if there is none below ``below``, or none was found in time.
         """
         queue: list[tuple[float, int, Stock, Stock]] = [(0.0, 0, (0,) * len(self._most), self._most)]
-        born = 0
+        born = itertools.count()  # of equals the one that came last
         while queue:
             bound, _, held, most = heappop(queue)
             if bound >= below - TINY:
@@ -76,9 +77,8 @@ class Shortfalls:
             if choice is None:
                 continue
             spent = cost_of(held, self._costs)
-            born += 1
             if spent + to_pay > bound + TINY:
-                heappush(queue, (spent + to_pay, -born, held, most))
+                heappush(queue, (spent + to_pay, -next(born), held, most))
                 continue
             if not choice:
                 self.last = held
@@ -89,8 +89,7 @@ class Shortfalls:
             left = list(most)
             for item, least in choice:
                 more = (*held[:item], least, *held[item + 1 :])
-                born += 1
-                heappush(queue, (max(bound, cost_of(more, self._costs)), -born, more, tuple(left)))
+                heappush(queue, (max(bound, cost_of(more, self._costs)), -next(born), more, tuple(left)))
                 left[item] = least - 1  # stocks with so many are in the branch just made
         return below, None
 

@@ -141,6 +141,20 @@ def test_a_chance_that_takes_too_long_is_a_lower_bound_and_says_so() -> None:
     assert not quick.misses(stock, quick.at_most(stock) - 0.01), "nobody knows"
 
 
+def test_the_work_of_a_chance_grows_with_the_jobs_that_it_looks_ahead_and_is_done_once() -> None:
+    done = []
+    for count in (1, 3, 5):
+        chances = Chances(tasks_of(5, count=count), 4)
+        chances.at_most((3, 3, 3, 3))
+        apart = chances.work
+        chances.of((3, 3, 3, 3))
+        done.append(chances.work - apart)
+        chances.of((3, 3, 3, 3))
+        assert chances.work - apart == done[-1]
+    assert done == sorted(done)
+    assert done[2] > done[1] >= 3
+
+
 @pytest.mark.parametrize("rare", [0.15, 0.3, 1.0])
 def test_a_day_made_easier_is_no_less_sure_and_one_made_harder_no_more(rare: float) -> None:
     for seed in range(6):
@@ -482,7 +496,8 @@ def test_the_jobs_that_keep_the_target_are_the_worst_ones_with_a_risk_that_no_it
 
 
 def test_a_lower_bound_is_rounded_down_and_a_chance_below_a_limit_reads_so() -> None:
-    assert [at_least(p) for p in (0.01, 0.0099, 0.9999)] == ["at least 1%", "at least 0.9%", "at least 99%"]
+    said = ["at least 1%", "at least 0.9%", "at least 1%", "at least 99%"]
+    assert [at_least(p) for p in (0.01, 0.0099, 0.0129, 0.9999)] == said
     assert [below(p, 0.95) for p in (0.949, 0.9501, 0.95)] == ["just below 95%", "95%", "95%"]
 
 

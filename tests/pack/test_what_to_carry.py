@@ -182,6 +182,17 @@ def test_what_is_in_stock_is_taken_before_something_is_bought():
     assert carried(plan) == {"optical cable 2 m": 1}
 
 
+def test_stock_counts_piece_by_piece_under_whatever_name_it_was_written_down():
+    both = expecting({(LINE,): 1.0})
+    two = {"jobs": [{"inputs": ["line-3.5"]}] * 4, "have": {}}
+    names = ("RCA pair to 3.5 mm cable 2 m", "3.5 mm to RCA pair cable 2 m")
+    for counts in ((1, 0), (0, 2), (1, 2)):
+        have = {name: count for name, count in zip(names, counts, strict=True) if count}
+        plan = pack(day_from({**two, "have": have}), lambda _: both)
+        [line] = plan.items
+        assert (line.count, line.in_stock) == (4, sum(counts))
+
+
 def test_a_cable_goes_by_the_name_that_the_path_has_for_it_at_the_usual_driver():
     """Held the other way round it is the same thing in the bag."""
     path = connect(panel_from((Outlet(LINE, Speakers.STAY_ON),)), [DriverInput.LINE_35]).chosen
