@@ -19,17 +19,18 @@ A message names the place, what was seen and what was expected, in the language 
 >>> print(wrong := wrong.within(Said("place/visit", number=1)))
 visit 1, date: saw 'soon', expected a date such as 2026-03-04
 >>> print(wrong.in_language("es"))
-visita 1, date: había 'soon', se esperaba una fecha como 2026-03-04
+visita 1, date: había 'soon', se esperaba: una fecha como 2026-03-04
 
 Nothing is looked up when an error is raised: lookups raise many that nobody gets to read.
 """
 
 from __future__ import annotations
 
+import errno
 from datetime import date
 from typing import cast
 
-from kb.base.messages import LANGUAGES, Said, Wording, worded
+from kb.base.messages import LANGUAGES, Said, Wording, is_key, worded
 
 _SHOWN = 60  # a message stays readable however long the input was
 
@@ -89,8 +90,8 @@ def inside(outer: Wording, inner: Wording, *deeper: Wording) -> Wording:
     >>> print(inside("readings.toml", Said("place/line", number=3)))
     readings.toml, line 3
     """
-    if not outer:
-        return inside(inner, *deeper) if deeper else inner
+    if not (outer and inner):
+        return inside(outer or inner, *deeper) if deeper else outer or inner
     both = isinstance(outer, str) and isinstance(inner, str)
     place = f"{outer}, {inner}" if both else Said("place/inside", outer=outer, inner=inner)
     return inside(place, *deeper) if deeper else place
@@ -245,10 +246,15 @@ def ascii_controls(text: str) -> str:
     return "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in text)
 
 
-def why_of(problem: OSError) -> str:
-    """What the system says of its trouble, without the file's name, and safe to show.
+def why_of(problem: Exception) -> Wording:
+    """What failed, without the file's name, and safe to show: in our words if the system's trouble is known.
 
-    >>> why_of(PermissionError(13, "Permission denied", "book.sqlite"))
-    'Permission denied'
+    >>> why_of(PermissionError(13, "Permission denied", "book.sqlite")).in_language("es")
+    'permiso denegado'
     """
-    return ascii_controls(problem.strerror or str(problem))
+    if isinstance(problem, JackfieldError):
+        return Said("error/trouble", trouble=problem)
+    key = f"error/system/{errno.errorcode.get(getattr(problem, 'errno', None) or 0)}"
+    if type(problem).__module__ == "builtins" and is_key(key):  # TLS has numbers of its own
+        return Said(key)
+    return ascii_controls(getattr(problem, "strerror", None) or str(problem))

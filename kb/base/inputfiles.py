@@ -9,7 +9,7 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import IO, Any, Final
 
-from kb.base.errors import BadInput, Stated, inside
+from kb.base.errors import BadInput, Stated, inside, why_of
 from kb.base.files import open_plain
 from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of, toml_of
@@ -44,7 +44,7 @@ def opened(name: str) -> Iterator[tuple[IO[bytes], Wording]]:
 
 
 def _unreadable(place: Wording, trouble: OSError) -> BadInput:
-    return BadInput(place, Stated("error/cannot-be-read", why=trouble.strerror or trouble))
+    return BadInput(place, Stated("error/cannot-be-read", why=why_of(trouble)))
 
 
 def read_bytes(name: str, most: int = MOST_BYTES) -> tuple[bytes, Wording]:

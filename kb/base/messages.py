@@ -88,7 +88,7 @@ def one_of(words: Iterable[str]) -> Said:
     return Said("expected/one-of", words=", ".join(words))
 
 
-def either(words: Iterable[object]) -> Wording:
+def either(words: Iterable[Wording]) -> Wording:
     """Words of which any one is meant.
 
     >>> print(either(["RCA", "SCART", "a plate"]))
@@ -96,7 +96,7 @@ def either(words: Iterable[object]) -> Wording:
     """
     said: Wording = ""
     for word in words:
-        said = Said("language/either", one=said, other=word) if said else str(word)
+        said = Said("language/either", one=said, other=word) if said else word
     return said
 
 

@@ -17,7 +17,7 @@ import json
 import re
 from typing import Any, Final
 
-from kb.base.errors import BadInput, BookTrouble, inside, unquoted
+from kb.base.errors import BadInput, BookTrouble, inside
 from kb.base.messages import Said, Wording
 
 
@@ -32,11 +32,11 @@ def json_of(text: str, place: Wording, *, by_line: bool = False) -> Any:
         raise BadInput(place, Said("seen/nested-json"), Said("expected/flat-object")) from None
     except json.JSONDecodeError as wrong:
         where = inside(place, Said("place/line", number=wrong.lineno)) if by_line else place
-        raise BadInput(where, unquoted(wrong.msg), "JSON") from None
+        raise BadInput(where, _json_fault(wrong.msg), "JSON") from None
     except _Refused as refused:
         raise BadInput(place, refused.args[0], "JSON") from None
-    except ValueError as wrong:  # a number of more digits than Python reads
-        raise BadInput(place, str(wrong), "JSON") from None
+    except ValueError:  # a number of more digits than Python reads
+        raise BadInput(place, Said("seen/json/number"), "JSON") from None
 
 
 def stored_json(text: str, place: Wording) -> Any:
@@ -45,6 +45,27 @@ def stored_json(text: str, place: Wording) -> Any:
         return json_of(text, place)
     except BadInput as wrong:
         raise BookTrouble(Said("error/stored-json", place=place, why=wrong.seen)) from None
+
+
+#: What Python's reader of JSON finds, by the beginning of its message.
+_JSON_FAULTS: Final = {
+    "Expecting value": "value",
+    "Expecting ',' delimiter": "comma",
+    "Expecting ':' delimiter": "colon",
+    "Expecting property name": "name",
+    "Extra data": "extra",
+    "Illegal trailing comma": "last-comma",
+    "Invalid control character": "control",
+    "Invalid \\": "escape",
+    "Unexpected UTF-8 BOM": "mark",
+    "Unterminated string": "text",
+}
+
+
+def _json_fault(said: str) -> Said:
+    return Said(
+        f"seen/json/{next((key for start, key in _JSON_FAULTS.items() if said.startswith(start)), 'other')}"
+    )
 
 
 class _Refused(ValueError):
@@ -81,7 +102,16 @@ def toml_of(text: str, place: Wording, expected: Wording = "TOML") -> dict[str, 
     except RecursionError:
         raise BadInput(place, Said("seen/nested-toml"), Said("expected/flat-tables")) from None
     except ValueError as wrong:  # no TOML, or a number of more digits than Python reads
-        raise BadInput(place, str(wrong), expected) from None
+        raise BadInput(place, _toml_fault(str(wrong)), expected) from None
+
+
+def _toml_fault(said: str) -> Said:
+    at = re.search(r"\(at line (\d+), column (\d+)\)", said)
+    if at is None:
+        early = said.endswith("(at end of document)")
+        return Said("seen/toml/end" if early else "seen/json/number")
+    twice = said.startswith(("Cannot overwrite", "Cannot declare", "Duplicate", "Cannot mutate"))
+    return Said(f"seen/toml/{'twice' if twice else 'other'}", line=at[1], column=at[2])
 
 
 def _has_endless_key(text: str) -> bool:

@@ -13,7 +13,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self, TypeVar
 
-from kb.base.errors import BookTrouble, JackfieldError, NoBookYet, NotFound
+from kb.base.errors import BookTrouble, JackfieldError, NoBookYet, NotFound, why_of
 from kb.base.messages import Said, Wording, either
 from kb.base.parsing import stored_json
 from kb.base.progress import Progress
@@ -443,7 +443,7 @@ class Book:
             return self.path.exists()
         except OSError as problem:
             raise BookTrouble(
-                Said("error/cannot-be-opened", place=self.home, why=problem.strerror)
+                Said("error/cannot-be-opened", place=self.home, why=why_of(problem))
             ) from problem
 
     def indexed(self) -> Standing | None:

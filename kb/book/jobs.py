@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol, TypeVar
 
 from kb.base import clock, text
-from kb.base.errors import BadInput, BookTooNew, BookTrouble, NotFound, inside, shown
+from kb.base.errors import NOTHING, BadInput, BookTooNew, BookTrouble, NotFound, inside, shown, why_of
 from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
 from kb.domain.job import Job, JobStatus, changed, job_from, job_to, without_id
@@ -311,7 +311,7 @@ class Jobs:
         except FileNotFoundError:  # another program was faster
             pass
         except OSError as trouble:
-            raise BookTrouble(Said("error/place-why", place=file, why=trouble.strerror)) from trouble
+            raise BookTrouble(Said("error/place-why", place=file, why=why_of(trouble))) from trouble
 
 
 def is_for(job: Job, reference: str) -> bool:
@@ -345,7 +345,7 @@ def jobs_in(data: object, place: Wording) -> tuple[Job, ...]:
     """
     entries = data.get("jobs") if isinstance(data, Mapping) else data
     if not isinstance(entries, Sequence) or isinstance(entries, str) or not entries:
-        raise BadInput(place, Said("seen/no-jobs"), Said("expected/jobs"))
+        raise BadInput(place, NOTHING, Said("expected/jobs"))
     if len(entries) > MOST_JOBS:
         raise BadInput(place, Said("seen/jobs", count=len(entries)), Said("expected/at-most", most=MOST_JOBS))
     seen: Counter[str] = Counter()
@@ -367,7 +367,7 @@ def _of_older_release(file: Path) -> tuple[list[Job], dict[str, int]]:
     except (BadInput, ValueError):
         data = None
     except OSError as trouble:
-        raise BookTrouble(Said("error/place-why", place=file, why=trouble.strerror)) from trouble
+        raise BookTrouble(Said("error/place-why", place=file, why=why_of(trouble))) from trouble
     if isinstance(data, list):
         data = {"jobs": data}
     if not isinstance(data, dict):

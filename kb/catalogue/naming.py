@@ -27,4 +27,8 @@ def _tool_name(name: str, language: Language) -> str:
     """What people call a tool, a fixing or the wire of a loop: ``insulated wire AWG 18`` by its kind."""
     kind, wire, size = name.partition(" wire ")
     key = f"word/item/{kind}{wire.rstrip()}"
-    return " ".join(filter(None, (language(key), visible(size)))) if language.has(key) else visible(name)
+    return (
+        " ".join(filter(None, (language(key), language.number(visible(size)))))
+        if language.has(key)
+        else visible(name)
+    )

@@ -222,8 +222,19 @@ def teach_click(session: Session) -> None:
         key = _click_keys().get(other)
         return template(key, session.language.code, count) if key else one if count == 1 else other
 
+    for kind, key in _TYPES.items():
+        kind.name = template(f"click/type/{key}", session.language.code)
     for module in ("core", "decorators", "exceptions", "formatting", "parser", "termui", "types"):
         vars(importlib.import_module(f"click.{module}")).update(_=word, ngettext=counted)
+
+
+#: Types whose names click shows as they are, and the keys of these names.
+_TYPES: Final[dict[type[click.ParamType[Any]], str]] = {
+    click.types.IntParamType: "integer",
+    click.IntRange: "integer-range",
+    click.types.FloatParamType: "number",
+    click.types.StringParamType: "text",
+}
 
 
 @functools.cache

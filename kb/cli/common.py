@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from kb.base.errors import why_of
 from kb.base.text import visible
 from kb.cli.session import Session as Session
 from kb.cli.session import mute
@@ -46,8 +47,6 @@ class Quantity(click.types.FloatParamType):
     ``share``: a chance from 0 to 1, which may be typed in percent (``95%``).
     """
 
-    name = "number"
-
     def __init__(self, *units: str, share: bool = False) -> None:
         self.units, self.share = units, share
 
@@ -63,7 +62,7 @@ class Quantity(click.types.FloatParamType):
         try:
             number = float(bare.replace(",", ".", 1) if "." not in bare else bare)
         except ValueError:
-            self.fail(f"{typed!r} is no number.", param, ctx)
+            return float(super().convert(value, param, ctx))  # refuses it, in words of the language
         return number / 100 if percent else number
 
 
@@ -95,7 +94,7 @@ def answering(session: Session, done: str, **values: object) -> Iterator[None]:
         raise
     except OSError as trouble:
         said = session.language
-        session.say(said("cli/unanswered", done=said(f"cli/done/{done}", **values), why=trouble.strerror))
+        session.say(said("cli/unanswered", done=said(f"cli/done/{done}", **values), why=why_of(trouble)))
         mute()
 
 

@@ -9,7 +9,7 @@ from typing import Final
 
 import click
 
-from kb.base.errors import BadInput, inside
+from kb.base.errors import NOTHING, BadInput, inside
 from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session
@@ -41,7 +41,7 @@ def find_command(
             raise BadInput("find", Said("seen/words-and-batch"), Said("expected/one-of-them"))
         return _batch(session, batch, limit)
     if not words:
-        raise BadInput("find", Said("seen/no-words"), Said("expected/query"))
+        raise BadInput("find", NOTHING, Said("expected/query"))
     return answer(session, words, limit)
 
 

@@ -164,9 +164,9 @@ def _show(found: Found, said: Language) -> None:
             _line(styled(line, dim=True))
 
 
-def percent(score: float) -> str:
+def percent(score: float, said: Language) -> str:
     """A share that is not nothing is never shown as nothing."""
-    return "under 1%" if 0 < score < 0.01 else f"{score:.0%}"
+    return said("language/percent/under") if 0 < score < 0.01 else f"{score:.0%}"
 
 
 _INDENT = ("    ", "      ")
@@ -176,7 +176,7 @@ def _match_line(one: FoundSet, padded: int, width: int, said: Language) -> None:
     """Name and how it was found, on one line where it fits."""
     name = visible(f"{one.make} {one.model}")
     kind = said(f"cli/find/how/{one.how}")
-    how = said("cli/find/match", how=kind, score=percent(one.score), count=one.findings)
+    how = said("cli/find/match", how=kind, score=percent(one.score, said), count=one.findings)
     if max(cells(name), padded) + 2 + cells(how) <= width:
         _line(styled(name + " " * (padded - cells(name)), bold=True), f"  {how}")
         return

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from kb.base.errors import BadInput, NotFound
+from kb.base.errors import NOTHING, BadInput, NotFound
 from kb.base.messages import Said, Wording
 from kb.base.text import words_of_list
 from kb.book.faults import learned_model, mended_before, outcome_visit, path_in_book, told_by_panel
@@ -105,7 +105,7 @@ def isolate_command(
     }
     begun = _begun(session, kept, told, talks=talks, place=file or Said("place/options"))
     if recorded and not begun.set_model:
-        raise BadInput("--record", Said("seen/no-set"), Said("expected/set-for-outcome"))
+        raise BadInput("--record", NOTHING, Said("expected/set-for-outcome"))
     keep = keeper(file if file != "-" else None)
     if talks or kept is None or any(told.values()):  # reading alone never writes
         keep(begun)

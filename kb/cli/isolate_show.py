@@ -168,7 +168,9 @@ def show_list(console: Console, model: Model, language: Language = ENGLISH) -> N
             say(console, f"\n{language('cli/isolate/faults', side=side)}", "bold")
             _pairs_shown(console, faults)
     say(console, f"\n{language('cli/isolate/tests')}", "bold")
-    _pairs_shown(console, [(f"{one.id} ({one.minutes:g})", one.asks) for one in model.tests.values()])
+    _pairs_shown(
+        console, [(f"{one.id} ({language.shown(one.minutes)})", one.asks) for one in model.tests.values()]
+    )
     say(console, f"\n{language('cli/isolate/tools')}", "bold")
     _pairs_shown(console, [*model.tools.items()])
 

@@ -95,7 +95,7 @@ def loop_command(
     """
     job = None if job_ref is None else session.book.jobs.named(job_ref)
     if keep and job is None:
-        raise BadInput("--keep", Said("seen/no-job"), "--job REF")
+        raise BadInput("--keep", NOTHING, "--job REF")
     if job is not None:
         of_job = loop_of(session, job)
         if _outlined(given):
@@ -242,7 +242,7 @@ def driver_for(given: Mapping[str, Any], settings: Settings) -> tuple[DriverLimi
             current,
             voltage,
             least or 0.0,
-            source="typed by the user",
+            source=text_of("cli/loop/typed-source", settings.language),
         )
         return _of_plate(typed, Plate(plate or Plate.RMS)), None
     known = drivers()
@@ -265,11 +265,11 @@ def _usual(settings: Settings, known: tuple[DriverLimits, ...]) -> DriverLimits 
     """The usual driver with its limits, by its plate or from the catalogue; None if they are not known."""
     if settings.driver_current_a and settings.driver_voltage_v:
         typed = DriverLimits(
-            settings.driver or "usual driver",
+            settings.driver or text_of("cli/loop/usual-driver", settings.language),
             settings.driver_current_a,
             settings.driver_voltage_v,
             settings.driver_least_load_ohm,
-            source="your settings",
+            source=text_of("cli/loop/settings-source", settings.language),
         )
         return _of_plate(typed, settings.driver_plate)
     return next((one for one in known if same_name(one.name, settings.driver)), None)
@@ -300,7 +300,7 @@ def _room(given: Mapping[str, Any], *, feet: bool) -> Loop:
         given["ring_text"] is not None,
     ]
     if sum(ways) != 1:
-        seen = Said("seen/none-of-them") if not any(ways) else Said("seen/more-than-one")
+        seen = NOTHING if not any(ways) else Said("seen/more-than-one")
         raise BadInput("room", seen, Said("expected/room-options"))
     if given["polygon"] is not None:
         return Loop.polygon(outline(given["polygon"], "--polygon", feet=feet))

@@ -171,7 +171,7 @@ def _carry(answer: Answer, said: Language) -> Table:
 def _verdict(answer: Answer, said: Language) -> Text:
     from rich.text import Text
 
-    wire = {"count": answer.loop.turns, "wire": answer.wire.label}
+    wire = {"count": answer.loop.turns, "wire": said.number(answer.wire.label)}
     wound = "  " + _said(said, "wound", **wire)
     if answer.fits and not answer.ask.driver:
         word = (_said(said, "not-judged"), "bold yellow")
@@ -311,7 +311,7 @@ def _choices(answer: Answer, said: Language) -> Table:
         shown.append(next(each for each in answer.better if each.turns == turns))
     for each in shown:
         table.add_row(
-            each.wire.label,
+            said.number(each.wire.label),
             str(each.turns),
             f"{Amount(each.current_a).shown(said)} A",
             f"{each.metres:.0f} m",

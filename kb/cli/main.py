@@ -12,7 +12,7 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
-from kb.base.errors import JackfieldError, ascii_controls
+from kb.base.errors import JackfieldError, ascii_controls, why_of
 from kb.base.messages import DamagedCatalogue, Said
 from kb.cli.session import mute
 
@@ -68,7 +68,7 @@ def _run(args: list[str], *, debug: bool) -> int:
     except OSError as trouble:
         _trace(debug)
         mute()
-        _tell(Said("error/not-read-or-written", why=trouble.strerror or trouble))
+        _tell(Said("error/not-read-or-written", why=why_of(trouble)))
         return 3
     except DamagedCatalogue:
         _trace(debug)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb.base import clock
-from kb.base.errors import BadInput, JackfieldError, Stated
+from kb.base.errors import NOTHING, BadInput, JackfieldError, Stated, why_of
 from kb.base.inputfiles import read_bytes
 from kb.base.messages import Said
 from kb.cli.command import command
@@ -79,8 +79,8 @@ def manual_command(
             raise BadInput("manual", Said("seen/folder-and-set"), Said("expected/folder-of-manuals"))
         return _folder(session, Path(file), yes, said)
     if not sets:
-        raise BadInput("manual", Said("seen/no-set"), Said("expected/set-options-of-manual"))
-    reading = _read(file, list(dict.fromkeys(sets)))
+        raise BadInput("manual", NOTHING, Said("expected/set-options-of-manual"))
+    reading = _read(file, list(dict.fromkeys(sets)), session.language)
     recorded: list[dict[str, str]] = []
     if not session.as_json:
         _show(session, reading)
@@ -99,7 +99,7 @@ def manual_command(
 # -- reading -------------------------------------------------------------------------------------------
 
 
-def _read(file: str, sets: list[tuple[str, str]]) -> Reading:
+def _read(file: str, sets: list[tuple[str, str]], said: Language) -> Reading:
     from kb.read import pdf
     from kb.read.manual import ManualText
     from kb.read.scans import with_scans
@@ -109,9 +109,10 @@ def _read(file: str, sets: list[tuple[str, str]]) -> Reading:
     for make, model in sets:  # names first: reading takes its time
         visit_from({"date": clock.today().isoformat(), "source": {"make": make, "model": model}}, "--set")
     sent, place = read_bytes(file, pdf.MOST_BYTES)
+    name = Path(file).name if file != "-" else said.shown(place)
     document = pdf.document(sent, place)
     if any(page.picture for page in document.pages):
-        with bar(str(place)) as tell:
+        with bar(name) as tell:
             document = with_scans(document, sent, place, tell)
     found: dict[tuple[Any, ...], list[int]] = {}
     items: dict[tuple[Any, ...], Item] = {}
@@ -122,7 +123,7 @@ def _read(file: str, sets: list[tuple[str, str]]) -> Reading:
             items.setdefault(key, item)
             found.setdefault(key, []).append(number)
     drafted = [Drafted(items[key], tuple(numbers)) for key, numbers in found.items()]
-    return Reading(Path(file).name if file != "-" else str(place), sent, document, sets, drafted)
+    return Reading(name, sent, document, sets, drafted)
 
 
 # -- confirming and recording --------------------------------------------------------------------------
@@ -331,7 +332,7 @@ def _folder(session: Session, folder: Path, yes: bool, given: dict[str, Any]) ->
     try:
         files = sorted(one for one in folder.iterdir() if one.suffix.lower() == ".pdf")
     except OSError as problem:
-        raise BadInput(str(folder), Stated("error/cannot-be-read", why=problem.strerror)) from problem
+        raise BadInput(str(folder), Stated("error/cannot-be-read", why=why_of(problem))) from problem
     if not 0 < len(files) <= MOST_FILES:
         raise BadInput(
             str(folder), Said("seen/manuals", count=len(files)), Said("expected/pdf-files", most=MOST_FILES)
@@ -366,7 +367,7 @@ def _one_of_folder(
 ) -> tuple[dict[str, Any], list[str]]:
     said = session.language
     try:
-        reading = _read(str(file), _sets_of(file))
+        reading = _read(str(file), _sets_of(file), session.language)
         recorded = _record(session, reading, reading.sure, given) if yes else []
     except JackfieldError as wrong:  # the others are still wanted
         told = wrong.in_language(said.code)

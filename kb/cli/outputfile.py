@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Final
 
 from kb.base.atomic import USUAL, whole
-from kb.base.errors import BadInput, BookTrouble
+from kb.base.errors import BadInput, BookTrouble, why_of
 from kb.base.files import SQLITE_ENDINGS
 from kb.base.messages import Said, either
 from kb.settings import BOOK, FILES, FOLDERS
@@ -107,7 +107,7 @@ def write_out(name: str, content: str | bytes, option: str, mode: int = USUAL) -
             file.write(raw)
     except OSError as trouble:
         raise BookTrouble(
-            Said("error/option-unwritable", option=option, name=name, why=trouble.strerror or trouble)
+            Said("error/option-unwritable", option=option, name=name, why=why_of(trouble))
         ) from trouble
     except ValueError:
         raise BadInput(option, name, Said("expected/allowed-name")) from None

@@ -240,10 +240,8 @@ def render_pack(
 
 
 def _title(one: JobPlan, number: int, language: Language) -> str:
-    source = one.source
-    named = " ".join(part for part in (one.job.source.make, one.job.source.model) if part)
     name = f"  ({one.job.name})" if one.job.name else ""
-    return f"{number}. {named or language.word(source.kind)}{name}"
+    return f"{number}. {one.job.title or language.word(one.source.kind)}{name}"
 
 
 def verdict(plan: Plan, width: int, language: Language = ENGLISH) -> Text:

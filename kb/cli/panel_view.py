@@ -10,7 +10,7 @@ from rich.text import Text
 
 from kb.cli.common import text
 from kb.domain import marking
-from kb.domain.language import ENGLISH, Language
+from kb.domain.language import Language
 from kb.domain.words import Direction
 from kb.sheet.layout import panel_rows
 
@@ -26,21 +26,21 @@ _WAY = {
 }
 
 
-def source_title(source: Source, language: Language = ENGLISH) -> Text:
+def source_title(source: Source, language: Language) -> Text:
     """``Norwell NV40-210  television, flat, 2014, 40 in``."""
     facts = [language.word(source.kind)]
     facts += [language.word(source.display)] if source.display else []
     facts += [str(source.year)] if source.year else []
-    facts += [f"{language.number(f'{source.size_in:g}')} in"] if source.size_in else []
+    facts += [language("cli/show/inches", inches=source.size_in)] if source.size_in else []
     title = text(f"{source.make} {source.model}", "bold")
     return title.append(f"  {', '.join(facts)}", "not bold dim")
 
 
 def panel_table(
     panel: Panel,
+    language: Language,
     used: Collection[int] = (),
     works: Sequence[Chance | None] | None = None,
-    language: Language = ENGLISH,
 ) -> Table:
     """The panel, a jack a line; ``used`` marks the jacks that the path starts from, ``works`` tells for each
     output how likely it carries sound."""
@@ -79,7 +79,7 @@ def noted_json(note: Note) -> dict[str, str]:
     return {"text": note.text, "by": note.by, "date": note.date.isoformat()}
 
 
-def inferred_lines(visit: Visit, only: int | None = None, language: Language = ENGLISH) -> Iterator[Text]:
+def inferred_lines(visit: Visit, language: Language, only: int | None = None) -> Iterator[Text]:
     """What the panel reader inferred, and how it knows; of all jacks, or of the one numbered ``only``."""
     for number, finding in enumerate(visit.findings, 1):
         jack = finding.jack

@@ -62,7 +62,7 @@ def readings_command(session: Session, file: str, record: tuple[str, str] | None
     """
     data, place = read_data(file, LARGEST_BYTES)
     try:
-        judgement = judge(readings_from(data))
+        judgement = judge(readings_from(data, session.language.code))
     except BadInput as wrong:
         raise wrong.within(place) from None
     for said in _slips(data):

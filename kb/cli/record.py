@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb.base import clock
-from kb.base.errors import BadInput, BookTrouble, inside
+from kb.base.errors import NOTHING, BadInput, BookTrouble, inside
 from kb.base.inputfiles import MOST_BYTES, read_data, read_text
 from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
@@ -200,7 +200,7 @@ def read_visits(name: str) -> list[Visit]:
         data = data["visits"]  # TOML has no list at the top: [[visits]]
     visits = visits_from(data, place)
     if not visits:
-        raise BadInput(place, Said("seen/no-visit"), Said("expected/visits"))
+        raise BadInput(place, NOTHING, Said("expected/visits"))
     return visits
 
 
@@ -218,7 +218,7 @@ def name_year(source: dict[str, Any], words: tuple[str, ...], expected: Wording)
     from kb.domain.shortform import FORMS
 
     if len(words) < 2:
-        raise BadInput("record", " ".join(words) or Said("seen/no-set"), expected)
+        raise BadInput("record", " ".join(words) or NOTHING, expected)
     make, model, *tokens = words
     if re.split("[=:?]", model)[0] in FORMS:
         raise BadInput(inside("record", "model"), model, Said("expected/two-words-then-jacks"))
@@ -242,7 +242,7 @@ def _tell(session: Session, visits: list[Visit], recorded: Any) -> None:
 
     out, said = session.console, session.language
     if len(visits) == 1:
-        for line in inferred_lines(visits[0], language=said):
+        for line in inferred_lines(visits[0], said):
             out.print(line)
     for one in recorded.recorded[:20]:
         out.print(shown(said("cli/recorded", make=one.make, model=one.model)), soft_wrap=True)

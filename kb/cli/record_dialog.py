@@ -121,7 +121,7 @@ def _known(session: Session, source: dict[str, Any]) -> None:
     visits = session.book.visits(source["make"], source["model"])
     if visits:
         session.console.print(text(session.language("cli/record/ask/known", count=len(visits)), "dim"))
-        session.console.print(panel_table(session.book.panel(visits)))
+        session.console.print(panel_table(session.book.panel(visits), session.language))
 
 
 def _noted(data: dict[str, Any], said: Language) -> Visit:
@@ -200,10 +200,10 @@ def _whole(typed: str, said: Language) -> dict[str, Any]:
         return data
     form = Form(data["form"])
     data = marked(typed, _part(said("cli/record/ask/mark")))
-    finding = finding_from(data, "jack")
+    finding = finding_from(data, "")
     if finding.jack.direction is Direction.UNCLEAR:
         data["direction"] = _choose(said, "direction", Direction, Direction.UNCLEAR)
-        finding = finding_from(data, "jack")
+        finding = finding_from(data, "")
     if finding.jack.direction is Direction.OUTPUT:
         data["outcome"] = _choose(said, "outcome", Outcome, Outcome.NOT_TRIED)
         data["speakers"] = _choose(said, "speakers", Speakers, Speakers.UNKNOWN)
@@ -260,11 +260,11 @@ def _ask(question: str, default: str | None = None) -> str:
 
 def draw(session: Session, visit: Visit, newest: int = 0) -> None:
     """Show the panel so far; what was inferred from a mark is shown for the newest jack only."""
-    console = session.console
+    console, said = session.console, session.language
     console.print()
-    console.print(source_title(visit.source))
-    console.print(panel_table(panel_of(visit)))
-    for line in inferred_lines(visit, newest):
+    console.print(source_title(visit.source, said))
+    console.print(panel_table(panel_of(visit), said))
+    for line in inferred_lines(visit, said, newest):
         console.print(line)
 
 

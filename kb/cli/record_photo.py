@@ -21,6 +21,7 @@ from kb.domain.words import Form
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from kb.domain.language import Language
     from kb.domain.visit import Visit
     from kb.read.panel import Difference, PanelDraft, SeenJack
 
@@ -34,10 +35,9 @@ class Drafted:
     sure: float = 1.0
     doubts: tuple[str, ...] = ()
 
-    @property
-    def name(self) -> str:
+    def name(self, language: Language) -> str:
         """Its mark, or its form."""
-        return str(self.fields.get("marking") or Form(self.fields["form"]).label)
+        return str(self.fields.get("marking") or language.word(Form(self.fields["form"])))
 
 
 def record_photo(
@@ -258,7 +258,7 @@ def _record(
             session.console.print(text(session.language("cli/recorded", make=one.make, model=one.model)))
     recorded(visit)
     photos = Photos(session.folder)
-    spots = [Spot(*one.at, one.name) for one in confirmed if one.at]
+    spots = [Spot(*one.at, one.name(session.language)) for one in confirmed if one.at]
     try:
         for one in new:
             name = photos.keep_clean(picture)

@@ -67,12 +67,9 @@ def settings_command(
     settings = changed(before)
     if settings != before:
         settings = change(session.folder, changed)
-    if before.driver and before.plates != settings.plates:
-        session.say(
-            session.language(
-                "cli/settings/plate-kept", driver=before.driver, plate=_said(before, session.language)
-            )
-        )
+    plate = _said(before, session.language)
+    if before.driver and plate and before.plates != settings.plates:
+        session.say(session.language("cli/settings/plate-kept", driver=before.driver, plate=plate))
     shown = {
         "driver": settings.driver,
         "driver_current_a": settings.driver_current_a or None,
@@ -94,16 +91,18 @@ def settings_command(
             "initials": settings.initials or "-",
             "language": settings.language,
         }
+        labels = {key: session.language(f"cli/settings/label/{key}") for key in lines}
+        wide = max(9, *map(len, labels.values()))
         for key, said in lines.items():
-            session.console.print(text(f"{key:9} {said}"))
+            session.console.print(text(f"{labels[key]:{wide}} {said}"))
     return 0
 
 
 def _said(settings: Settings, language: Language) -> str:
     """What the plate of the usual driver says; empty if nothing is known of it."""
-    plate = [f"{settings.driver_current_a:g} A"] if settings.driver_current_a else []
-    plate += [f"{settings.driver_voltage_v:g} V"] if settings.driver_voltage_v else []
-    plate += ["peak"] if plate and settings.driver_plate is Plate.PEAK else []
+    numbers = ((settings.driver_current_a, "A"), (settings.driver_voltage_v, "V"))
+    plate = [f"{language.shown(value)} {unit}" for value, unit in numbers if value]
+    plate += [language.word(Plate.PEAK)] if plate and settings.driver_plate is Plate.PEAK else []
     least = settings.driver_least_load_ohm
     return ", ".join([*plate, *([language("cli/settings/least", ohm=least)] if least else [])])
 

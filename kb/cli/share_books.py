@@ -7,7 +7,7 @@ from functools import partial
 
 import click
 
-from kb.base.errors import BadInput
+from kb.base.errors import NOTHING, BadInput
 from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session
@@ -110,4 +110,4 @@ def _two_books(session: Session, url: str) -> None:
         )
     if "://" not in url:  # may hold a password all the same: it is not shown
         expected = Said("expected/share-url")
-        raise BadInput("URL", Said("seen/no-url"), expected)
+        raise BadInput("URL", NOTHING, expected)

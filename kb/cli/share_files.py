@@ -129,7 +129,7 @@ def tell_given(
                 "visit": one.visit.id,
                 "make": one.visit.source.make,
                 "model": one.visit.source.model,
-                "why": personal_json(one.why),
+                "why": personal_json(one.why, session.language),
             }
             for one in given.held
         ]

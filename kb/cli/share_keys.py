@@ -30,7 +30,7 @@ def key_command(session: Session, file: str | None, name: str | None, replace: b
     assert key is not None
     called = plain.line(name or session.settings.initials, "name", 40)
     if not called:
-        raise BadInput("name", NOTHING, Said("expected/name-or-initials"))
+        raise BadInput("--name", NOTHING, Said("expected/name-or-initials"))
     said = key_file(called, public(key))
     if file:
         write_whole(Path(file), [said], replace=replace)

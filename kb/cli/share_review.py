@@ -13,6 +13,7 @@ from kb.base.errors import BadInput
 from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session, text
+from kb.domain.language import ENGLISH
 
 if TYPE_CHECKING:
     from kb.domain.language import Language
@@ -64,7 +65,9 @@ def review_command(
     mine = known.load(session.folder)
     notes, held = _pending(store, mine)
     if session.as_json:
-        session.json({"notes": [_note(one) for one in notes], "held": [_held(one) for one in held]})
+        session.json(
+            {"notes": [_note(one) for one in notes], "held": [_held(one, session.language) for one in held]}
+        )
         return 0
     if not (ask or sys.stdin.isatty()):
         for one in notes:
@@ -110,7 +113,7 @@ def reviewed(session: Session, store: Store) -> None:
             out.print(text(one.note))
             if one.signs:
                 out.print(text(said("cli/share/looks-like", signs=signs_of(one.signs, said)), "bold red"))
-            match _asked(said("cli/share/release"), "yneq"):
+            match _asked(said("cli/share/release"), "yneq", said):
                 case "y":
                     done.released += release(store, [(one, one.note)])
                 case "e":
@@ -127,7 +130,7 @@ def reviewed(session: Session, store: Store) -> None:
             for why in other.why:
                 values = {"where": place_of(why, said), "text": why.text}
                 out.print(text(said("cli/share/where-looks-like", **values, signs=signs_of(why.signs, said))))
-            match _asked(said("cli/share/approve"), "ynq"):
+            match _asked(said("cli/share/approve"), "ynq", said):
                 case "y":
                     with known.changing(session.folder) as mine:
                         mine.approved.append(other.visit.id)
@@ -157,11 +160,14 @@ class _Done:
         return said("language/join").join(parts) or said("cli/share/done/nothing")
 
 
-def _asked(question: str, choices: str) -> str:
+def _asked(question: str, choices: str, said: Language) -> str:
+    """One of ``choices``, for which the keys of the language may be typed, and the English ones."""
+    keys = dict(zip(said("cli/share/keys").split(), ENGLISH("cli/share/keys").split(), strict=True))
     while True:
-        said = click.prompt(question, default="n", show_default=False, err=True).strip().lower()[:1]
-        if said and said in choices:
-            return str(said)
+        typed = str(click.prompt(question, default="n", show_default=False, err=True)).strip().lower()[:1]
+        meant = keys.get(typed, typed)
+        if meant and meant in choices:
+            return meant
 
 
 def _by_name(
@@ -243,7 +249,7 @@ def _list_released(session: Session, store: Store) -> int:
                     }
                     for one in notes
                 ],
-                "approved": [{**_held(one), "state": one.state.value} for one in visits],
+                "approved": [{**_held(one, session.language), "state": one.state.value} for one in visits],
             }
         )
         return 0
@@ -281,11 +287,13 @@ def _whole(name: str, known: Iterable[str]) -> str:
     return found.pop()
 
 
-def personal_json(why: Why) -> list[dict[str, Any]]:
+def personal_json(why: Why, said: Language) -> list[dict[str, Any]]:
     """Texts that look personal, for the answer."""
     return [
         {
-            "where": f"jack {one.jack}, {one.field}" if one.jack else one.field,
+            "where": place_of(one, said),
+            "jack": one.jack or None,
+            "field": one.field,
             "text": one.text,
             "signs": list(one.signs),
         }
@@ -326,11 +334,11 @@ def _note(one: Unreviewed) -> dict[str, Any]:
     }
 
 
-def _held(one: Held | Approved) -> dict[str, Any]:
+def _held(one: Held | Approved, said: Language) -> dict[str, Any]:
     source = one.visit.source
     return {
         "visit": one.visit.id,
         "make": source.make,
         "model": source.model,
-        "why": personal_json(one.why),
+        "why": personal_json(one.why, said),
     }

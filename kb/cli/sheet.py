@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 @job_option
 @click.option("--readings", "readings_file", metavar="FILE")
 @click.option("--loop", "loop_file", metavar="FILE")
-@click.option("--lang", type=click.Choice(LANGUAGES), default=LANGUAGES[0])
+@click.option("--lang", type=click.Choice(LANGUAGES))
 @click.option("--paper", type=click.Choice([paper.value for paper in Paper]))
 @click.option("--contact", metavar="TEXT", default="")
 @click.option("--private", is_flag=True)
@@ -43,7 +43,7 @@ def sheet_command(
     job_ref: str | None,
     readings_file: str | None,
     loop_file: str | None,
-    lang: str,
+    lang: str | None,
     paper: str | None,
     contact: str,
     private: bool,
@@ -57,6 +57,7 @@ def sheet_command(
     jackfield sheet --job J-12
     """
     _not_both(session, out)
+    lang = lang or session.settings.language
     asked, job = for_path(session, asked, job_ref)
     known = asked.view_to_write(session, "sheet")
     length_m = asked.metres(session)
@@ -70,7 +71,7 @@ def sheet_command(
         visits=known.visits,
         driver=asked.driver or (job.driver if job else "" if asked.inputs else session.settings.driver),
         length_m=length_m,
-        readings=_readings(readings_file, session, job),
+        readings=_readings(readings_file, session, job, lang),
         loop=_loop(loop_file, session, job),
         contact=text.line(contact, "--contact", CONTACT),
         private=private,
@@ -110,7 +111,7 @@ def _not_both(session: Session, out: str) -> None:
         raise BadInput("--out", Said("seen/dash-with-json"), Said("expected/file-since-json"))
 
 
-def _readings(file: str | None, session: Session, job: Job | None) -> Judgement | None:
+def _readings(file: str | None, session: Session, job: Job | None, lang: str) -> Judgement | None:
     """The readings of the file, else the last ones that were recorded for the job."""
     from kb.loop.readings_file import readings_from
     from kb.loop.verdict import judge
@@ -123,7 +124,7 @@ def _readings(file: str | None, session: Session, job: Job | None) -> Judgement 
     else:
         return None
     try:
-        return judge(readings_from(data))
+        return judge(readings_from(data, lang))
     except BadInput as wrong:
         raise wrong.within(place) from None
 

@@ -153,7 +153,7 @@ def jack_json(one: PanelJack) -> dict[str, Any]:
 def _panel(panel: Panel, works: Sequence[Chance | None], language: Language) -> Table | Text:
     if not works:
         return text(language("sheet/drawing/panel-empty"), "dim")
-    return panel_table(panel, works=works, language=language)
+    return panel_table(panel, language, works=works)
 
 
 def _remarks(panel: Panel, language: Language) -> Table:

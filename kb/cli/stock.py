@@ -57,12 +57,12 @@ def _changed(now: dict[str, int], items: Sequence[str]) -> dict[str, int]:
     for one in items:
         found = _SAID.match(one)
         if not found:
-            raise BadInput("stock", one, Said("expected/stock-words"))
+            raise BadInput("ITEM=COUNT", one, Said("expected/stock-words"))
         item, sign, count = found[1].strip(), found[2], int(found[3])
-        catalogue().item(item, "stock")
+        catalogue().item(item, "ITEM")
         left = count if not sign else have.get(item, 0) + (count if sign == "+" else -count)
         if left < 0:
-            raise BadInput("stock", one, Said("expected/taken-out", most=have.get(item, 0)))
+            raise BadInput("ITEM=COUNT", one, Said("expected/taken-out", most=have.get(item, 0)))
         have[item] = left
     return have
 

@@ -20,14 +20,14 @@ from kb.sheet.tag import HEIGHT_MM, WIDTH_MM, make_tag, tag_page
 @command("tag")
 @path_options
 @job_option
-@click.option("--lang", type=click.Choice(LANGUAGES), default=LANGUAGES[0])
+@click.option("--lang", type=click.Choice(LANGUAGES))
 @click.option("--out", metavar="FILE", type=Output("SVG, HTML"), default="tag.svg", show_default=True)
 @click.option("--served", metavar="URL", default="")
 def tag_command(
     session: Session,
     asked: Asked,
     job_ref: str | None,
-    lang: str,
+    lang: str | None,
     out: str,
     served: str,
 ) -> int:
@@ -40,7 +40,7 @@ def tag_command(
     asked, _ = for_path(session, asked, job_ref)
     known = asked.view_to_write(session, "tag")
     connection = asked.connect(session, known, asked.metres(session))
-    said = language(lang, feet=session.settings.units is Units.FEET)
+    said = language(lang or session.settings.language, feet=session.settings.units is Units.FEET)
     tag = make_tag(known.source, known.panel, connection.chosen, clock.today(), said, served=_address(served))
     page = out.lower().endswith((".html", ".htm"))
     size = write_out(out, tag_page(tag, known.source, said) if page else f"{tag.picture}\n", "--out")

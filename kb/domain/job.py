@@ -17,7 +17,7 @@ from dataclasses import dataclass, field, fields, replace
 from datetime import date as Day
 from typing import Any, Final
 
-from kb.base.errors import BadInput, inside
+from kb.base.errors import NOTHING, BadInput, inside
 from kb.base.messages import Said, Wording
 from kb.base.validation import Fields, listed
 from kb.domain.kinds import (
@@ -304,7 +304,7 @@ def changed(job: Job, said: Mapping[str, Any], number: int = 0, place: Wording =
         if (not number and len(sets) > 1) or number > len(sets) + 1:
             raise BadInput(
                 inside(place, "set"),
-                number or Said("seen/none"),
+                number or NOTHING,
                 Said("expected/one-of-its-sets", last=len(sets)),
             )
         if number > len(sets) or not sets:

@@ -103,9 +103,9 @@ def succeeding(new: Visit, old: Visit) -> Visit:
     return visit_from({**visit_to(new), "id": None, "supersedes": [old.id]})
 
 
-def _jacks(data: dict[str, Any]) -> str:
+def _jacks(data: dict[str, Any]) -> Said:
     count = len(data["jacks"])
-    return f"a jack of this visit, 1 to {count}" if count else "no jack: this visit has none"
+    return Said("expected/jack-of-visit", last=count) if count else Said("expected/no-jack")
 
 
 def _put(data: dict[str, Any], name: str, value: str) -> None:

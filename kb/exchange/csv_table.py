@@ -119,7 +119,7 @@ class Table:
                     group = None
                 seen = Said("seen/cells", count=len(row))
                 expected = Said("expected/cells-of-header", count=len(self.header))
-                yield start, [Bad(start, "row", seen, expected)]
+                yield start, [Bad(start, "", seen, expected)]
                 continue
             said = self._said(row)
             if said.get("record", "visit") not in ("", "visit"):
@@ -175,7 +175,7 @@ class Table:
             return [
                 Bad(
                     group.line,
-                    "jacks",
+                    "",
                     Said("seen/rows-of-visit", count=group.jacks),
                     Said("expected/at-most", most=JACKS),
                 )
@@ -223,10 +223,7 @@ def _findings(said: dict[str, str]) -> Iterable[Finding]:
     if not said:
         return []
     data = {**data_of(Jack, said), **data_of(Finding, said)}
-    try:
-        return [finding_from(data, "jack")]
-    except BadInput as mistake:
-        raise BadInput(without(mistake.place, "jack"), mistake.seen, mistake.expected) from None
+    return [finding_from(data, "")]
 
 
 def _fact(said: dict[str, str], line: int) -> Fact | list[Bad]:

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from kb.base.errors import BookUnavailable, JackfieldError, ascii_controls
+from kb.base.errors import BookUnavailable, JackfieldError, why_of
 from kb.base.files import SQLITE_ENDINGS, uri_of
 from kb.base.messages import Said, Wording
 from kb.settings import BACKUPS, FILES
@@ -70,7 +70,7 @@ def _tried(look: Callable[[], Iterator[Wording]]) -> tuple[Wording, ...]:
     except BookUnavailable:
         raise  # the server is away or the book is busy: its state stays unknown
     except (JackfieldError, sqlite3.Error, OSError, ValueError) as problem:
-        wrong.append(ascii_controls(str(problem))[:200])
+        wrong.append(why_of(problem))
     return tuple(wrong)
 
 
@@ -79,8 +79,10 @@ def _asked(path: Path, question: str) -> list[tuple[object, ...]]:
         return book.execute(question).fetchall()
 
 
-def _integrity(path: Path) -> Iterator[str]:
-    yield from (str(row[0]) for row in _asked(path, f"PRAGMA integrity_check({_FEW + 1})") if row[0] != "ok")
+def _integrity(path: Path) -> Iterator[Said]:
+    for (said,) in _asked(path, f"PRAGMA integrity_check({_FEW + 1})"):
+        if said != "ok":
+            yield Said("error/says", program="SQLite", words=said)
 
 
 def _references(path: Path) -> Iterator[Said]:

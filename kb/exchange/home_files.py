@@ -20,7 +20,7 @@ from typing import Final
 
 from kb import settings
 from kb.base.atomic import sync_names, whole, write_mine
-from kb.base.errors import BookTrouble, JackfieldError, ascii_controls, why_of
+from kb.base.errors import BookTrouble, JackfieldError, why_of
 from kb.base.files import open_plain, private_folder
 from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
@@ -64,7 +64,7 @@ def keep(home: Path, copy: Path) -> None:
         said = json.dumps({"jackfield": "home", "files": kept}).encode()
         write_mine(beside(copy), said)
     except OSError as trouble:
-        raise BookTrouble(Said("error/place-why", place=beside(copy), why=_why(trouble))) from trouble
+        raise BookTrouble(Said("error/place-why", place=beside(copy), why=why_of(trouble))) from trouble
 
 
 def keep_photos(home: Path, folder: Path) -> int:
@@ -108,7 +108,7 @@ def bring_back(copy: Path, home: Path, visits: set[str]) -> Brought:
         trusted = tuple(sorted(then)) if settings.SHARE in files else ()
         not_trusted = tuple(sorted(name for name, key in then.items() if now.get(name) != key))
     except (JackfieldError, OSError) as trouble:
-        problems.append(Said("error/place-why", place=beside(copy), why=_why(trouble)))
+        problems.append(Said("error/place-why", place=beside(copy), why=why_of(trouble)))
     try:
         mine = [photo for photo in _photos(copy.parent) if photo.parent.name in visits]
         photos = _carry_photos(mine, home / PHOTOS)
@@ -152,7 +152,7 @@ def _photos(folder: Path) -> Iterator[Path]:
     except (FileNotFoundError, NotADirectoryError):
         return
     except OSError as trouble:
-        raise BookTrouble(Said("error/place-why", place=folder / PHOTOS, why=_why(trouble))) from trouble
+        raise BookTrouble(Said("error/place-why", place=folder / PHOTOS, why=why_of(trouble))) from trouble
     for visit in visits:
         with suppress(OSError):
             yield from sorted(
@@ -173,7 +173,7 @@ def _manuals(folder: Path) -> Iterator[Path]:
         return
     except OSError as trouble:
         raise BookTrouble(
-            Said("error/place-why", place=folder / settings.MANUALS, why=_why(trouble))
+            Said("error/place-why", place=folder / settings.MANUALS, why=why_of(trouble))
         ) from trouble
     for manual in kept:
         with suppress(OSError):
@@ -201,11 +201,5 @@ def _carry(photo: Path, target: Path) -> bool:
     except FileNotFoundError:  # it went with its visit meanwhile
         return False
     except OSError as trouble:
-        raise BookTrouble(Said("error/place-why", place=target, why=_why(trouble))) from trouble
+        raise BookTrouble(Said("error/place-why", place=target, why=why_of(trouble))) from trouble
     return True
-
-
-def _why(trouble: Exception) -> Wording:
-    if isinstance(trouble, JackfieldError):
-        return trouble.said
-    return why_of(trouble) if isinstance(trouble, OSError) else ascii_controls(str(trouble))

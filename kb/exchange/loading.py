@@ -8,17 +8,17 @@ from __future__ import annotations
 import secrets
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import chain
 from typing import Any, Final
 
 from kb.base import text
-from kb.base.errors import BadInput, inside, without
+from kb.base.errors import BadInput, inside
 from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
 from kb.base.progress import Progress
 from kb.base.validation import Fields, keyed, whole
-from kb.domain.visit import THE_VISIT, Visit, visit_from
+from kb.domain.visit import Visit, visit_from
 from kb.exchange.csv_columns import TableMap
 from kb.exchange.csv_table import Bad, Table, bad_of
 from kb.exchange.fact_lines import from_object, is_fact
@@ -244,19 +244,18 @@ def _json_lines(lines: Iterator[Line], place: Wording) -> Iterator[tuple[int, Vi
         if not line.strip():
             continue
         try:
-            value = json_of(line, "line")
+            value = json_of(line, "")
             if isinstance(value, dict) and "jackfield" in value:
                 expected = _header(value, place, number)
                 continue
             if is_fact(value):
                 kind = next(iter(value))
                 seen[kind] = seen.get(kind, 0) + 1
-                yield number, from_object(value, "line")
+                yield number, from_object(value, "")
             else:
-                yield number, visit_from(value, "line")
+                yield number, visit_from(value, "")
         except BadInput as mistake:
-            bad = bad_of(number, mistake)
-            yield number, [replace(bad, field=without(without(bad.field, "line"), THE_VISIT))]
+            yield number, [bad_of(number, mistake)]
     for kind, count in (expected or {}).items():
         if seen.get(kind, 0) != count:
             raise BadInput(

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator
 from itertools import islice
 from zlib import crc32
 
+from kb.base.messages import Said
 from kb.index import keys as k
 from kb.index.edit_distance import Near, plain_distance
 from kb.index.entry import IndexBroken
@@ -190,7 +191,7 @@ class Lookup:
         if not self._bits.may_hold(crc32(code, k.CODE)):
             there = self._db.execute("SELECT 1 FROM spelling WHERE folded = ?", (fold(asked),)).fetchone()
             if there:
-                raise IndexBroken("index: the bit map lacks a key that is in the table")
+                raise IndexBroken(Said("error/index-keys"))
 
     def ends(self, way: Segmentation, *, far: bool = True) -> list[Row]:
         """Return sets whose model begins or ends with the code as read."""

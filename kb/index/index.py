@@ -20,8 +20,8 @@ from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import TypeVar
 
-from kb.base.errors import BookTrouble
-from kb.base.messages import Said
+from kb.base.errors import BookTrouble, why_of
+from kb.base.messages import Said, Wording
 from kb.index import tables as files
 from kb.index.entry import Answer, Filters, IndexBroken, SetEntry
 from kb.index.reader import Reader, broken
@@ -134,7 +134,9 @@ class Index:
                 files.put_in_force(self.folder, generation)
                 generation = None
             except (OSError, sqlite3.Error) as error:
-                raise BookTrouble(Said("error/index-unwritable", folder=self.folder, why=error)) from error
+                raise BookTrouble(
+                    Said("error/index-unwritable", folder=self.folder, why=why_of(error))
+                ) from error
             finally:
                 if generation is not None:
                     shutil.rmtree(generation, ignore_errors=True)
@@ -154,14 +156,14 @@ class Index:
         if waiting >= FOLD_AT_LATEST:
             self._fold_in(wait=True)
 
-    def check(self) -> list[str]:
-        """Read the whole index and return its faults in plain sentences; empty if there are none."""
+    def check(self) -> list[Wording]:
+        """Read the whole index and return its faults; empty if there are none."""
         from kb.index.writer import problems
 
         try:
             return problems(self._generation())
         except IndexBroken as error:
-            return [str(error)]
+            return [error.said]
 
     def close(self) -> None:
         """Close the files; the next use opens them again."""
@@ -178,7 +180,7 @@ class Index:
     def _generation(self) -> Path:
         generation = files.current(self.folder)
         if generation is None:
-            raise IndexBroken(f"index folder {self.folder}: holds no index")
+            raise IndexBroken(Said("error/index-missing", folder=self.folder))
         return generation
 
     def _unless_replaced(self, step: Callable[[], Answered]) -> Answered:

@@ -14,8 +14,9 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from kb.base.errors import JackfieldError
+from kb.base.errors import JackfieldError, why_of
 from kb.base.files import moved
+from kb.base.messages import Said
 from kb.index import keys as k
 from kb.index import suggest as s
 from kb.index import tables as t
@@ -98,7 +99,7 @@ class Reader:
             self.mark = t.mark(self._db)
             self._version: int = self._db.execute("PRAGMA data_version").fetchone()[0]
             if self.meta.get("format") != t.FORMAT or "revision" not in self.meta:
-                raise IndexBroken(f"index format: saw {self.meta.get('format')}, expected {t.FORMAT}")
+                raise t.other_format(self.meta)
             bits = self._bits
             if bits is None or self._bits_name != self.meta["bits"]:
                 if bits is not None:
@@ -106,7 +107,7 @@ class Reader:
                 bits = self._bits = k.Bits(self.generation / f"bits-{self.meta['bits']}")
                 self._bits_name = self.meta["bits"]
                 if not _held(self._db, bits):
-                    raise IndexBroken(f"index file bits-{self._bits_name}: lacks keys that are in the table")
+                    raise IndexBroken(Said("error/index-keys"))
             self._lookup = Lookup(self._db, bits)
             self._identifier = Identifier(self._lookup)
         if self._words is not None:
@@ -382,14 +383,14 @@ class Reader:
                 return self._words
             pending = dict(self._db.execute("SELECT key, text FROM pending"))
             if name := t.damaged(self.generation / t.WORDS, t.words_files(self._db)):
-                raise IndexBroken(f"index file {name}: is not as it was written")
+                raise IndexBroken(Said("error/index-changed", name=name))
             words = WordSearcher(self.generation / t.WORDS, self.meta["words"], pending)
             if words.generation <= self.meta["words"] or not self._moved():
                 self._words = words
                 return words
             words.close()  # folded in since the snapshot was taken: take a new one
             self.refresh()
-        raise IndexBroken("index: the words change faster than they can be read")
+        raise IndexBroken(Said("error/index-changing"))
 
     def _moved(self) -> bool:
         """Return whether the file has a newer revision, or newer words, than this snapshot."""
@@ -407,7 +408,7 @@ def broken() -> Iterator[None]:
     except JackfieldError:
         raise
     except Exception as error:  # Whoosh raises many kinds of error on damaged files
-        raise IndexBroken(f"index: cannot be read ({error})") from error
+        raise IndexBroken(Said("error/index-unreadable", why=why_of(error))) from error
 
 
 _SAMPLES = 32

@@ -26,7 +26,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from types import MappingProxyType
-from typing import Final
+from typing import Any, Final
 from zlib import crc32
 
 from kb.base.errors import BookTrouble
@@ -80,6 +80,11 @@ Row = tuple[int, str, str, int]
 """Set, make, model (normalised), and whether the model lacks the make at its front."""
 
 
+def other_format(meta: Mapping[str, Any]) -> IndexBroken:
+    """Return the error of an index that another Jackfield has written."""
+    return IndexBroken(Said("error/index-format", seen=meta.get("format"), expected=FORMAT))
+
+
 def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
     """Connect in autocommit; raises ``IndexBroken`` if the file is missing or not a database."""
     db = None
@@ -91,7 +96,13 @@ def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
     except sqlite3.Error as error:
         if db is not None:
             db.close()
-        raise IndexBroken(f"index file {path.name}: cannot be opened ({error})") from error
+        raise IndexBroken(
+            Said(
+                "error/cannot-be-opened",
+                place=path.name,
+                why=Said("error/says", program="SQLite", words=error),
+            )
+        ) from error
     return db
 
 

@@ -41,7 +41,8 @@ from types import ModuleType
 from typing import Any, NamedTuple
 
 from kb.base.datafiles import data_object
-from kb.base.errors import BadInput
+from kb.base.errors import BadInput, why_of
+from kb.base.messages import Said
 from kb.base.parsing import json_of
 from kb.index.edit_distance import Near
 from kb.index.entry import TEXT_FIELDS, Filters, IndexBroken
@@ -172,7 +173,7 @@ def _document(key: str, stored: str, layer: str) -> dict[str, Any]:
     try:
         data = json_of(stored, "text")
     except BadInput as wrong:
-        raise IndexBroken(f"index: a text that waits for the words is damaged ({wrong})") from wrong
+        raise IndexBroken(Said("error/index-text", why=wrong)) from wrong
     first, last = data["years"]
     text: dict[str, str] = {}
     for name, value in data["text"]:
@@ -229,7 +230,7 @@ def fold_in(folder: Path, pending: Iterable[tuple[str, str]]) -> int:
         writer.commit()
         generation = int(found.latest_generation())
     except (OSError, LockError) as error:
-        raise IndexBroken(f"index folder {folder.name}: the words cannot be written ({error})") from error
+        raise IndexBroken(Said("error/index-words-unwritable", why=why_of(error))) from error
     finally:
         found.close()
     _private(folder)
@@ -251,11 +252,11 @@ def _open(folder: Path) -> Any:
             # Whoosh itself tries again for the files that the table names, not for the table.
             tries -= 1
             if not tries or not isinstance(error, FileNotFoundError):
-                raise _unreadable(folder, error) from error
+                raise _unreadable(error) from error
 
 
-def _unreadable(folder: Path, error: Exception) -> IndexBroken:
-    return IndexBroken(f"index folder {folder.name}: the words cannot be read ({error!r})")
+def _unreadable(error: Exception) -> IndexBroken:
+    return IndexBroken(Said("error/index-words", why=why_of(error)))
 
 
 class Hit(NamedTuple):
@@ -270,7 +271,7 @@ class Hit(NamedTuple):
     snippet: Callable[[], str]
 
 
-class Said(NamedTuple):
+class Asked(NamedTuple):
     """Hold one thing that a query asks for: the stems of its words, and those of its synonyms."""
 
     stems: tuple[str, ...]
@@ -374,11 +375,11 @@ def _entries(words: list[str], at: int) -> dict[tuple[int, ...], set[int]]:
     return out
 
 
-def _meant(words: list[str]) -> list[Said]:
+def _meant(words: list[str]) -> list[Asked]:
     """Return the things that plain words ask for, each once; a phrase with a synonym is one thing."""
     trade = _trade()
     unsaid = trade.unsaid if any(word not in trade.unsaid for word in words) else frozenset[str]()
-    out: dict[tuple[str, ...], Said] = {}
+    out: dict[tuple[str, ...], Asked] = {}
     used: set[int] = set()
     for at in range(len(words)):
         if at in used:
@@ -390,7 +391,7 @@ def _meant(words: list[str]) -> list[Said]:
         used.update(row)
         own = tuple(_stem(words[place]) for place in row)
         others = {_stems(said) for number in found.get(row, ()) for said in trade.groups[number]}
-        out[own] = Said(own, frozenset(others - {own, ()}))
+        out[own] = Asked(own, frozenset(others - {own, ()}))
     return list(out.values())
 
 
@@ -406,7 +407,7 @@ class WordSearcher:
                 readers.append(files.reader())
                 self.generation = int(files.latest_generation())
             except Exception as error:
-                raise _unreadable(folder, error) from error
+                raise _unreadable(error) from error
         self._hidden = [query.Term("key", key) for key in pending] if readers else []
         texts = [(key, stored) for key, stored in pending.items() if stored]
         if texts:
@@ -438,7 +439,7 @@ class WordSearcher:
                     for _ in reader.postings(name, term).all_ids():
                         pass
         except Exception as error:  # Whoosh raises any error of its decoding
-            raise IndexBroken(f"index: the words cannot be read ({error!r})") from error
+            raise _unreadable(error) from error
 
     def knows(self, word: str) -> bool:
         """Return whether the word is in a text of the book, or in the trade's vocabulary."""
@@ -501,7 +502,7 @@ class WordSearcher:
             ]
             return self._hits(found, concepts, said, limit)
         except Exception as error:  # Whoosh raises any error of its decoding
-            raise IndexBroken(f"index: the words cannot be read ({error!r})") from error
+            raise _unreadable(error) from error
 
     @cached_property
     def _old(self) -> frozenset[int]:
@@ -517,7 +518,7 @@ class WordSearcher:
     def _documents(self, wanted: Any) -> frozenset[int]:
         return frozenset(self._searcher.docs_for_query(wanted))
 
-    def _concept(self, said: Said) -> Concept:
+    def _concept(self, said: Asked) -> Concept:
         """Return the thing to search for in this book, in place of words of the query."""
         own = self._ways(said.stems)
         others = [way for stems in sorted(said.others) if self._holders(stems) for way in self._ways(stems)]

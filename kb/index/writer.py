@@ -13,6 +13,8 @@ from array import array
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
+from kb.base.errors import why_of
+from kb.base.messages import Said, Wording
 from kb.index import keys as k
 from kb.index import tables as t
 from kb.index.entry import IndexBroken, SetEntry
@@ -186,7 +188,7 @@ def apply(generation: Path, changed: list[SetEntry], gone: list[str], revision: 
         db.execute("BEGIN IMMEDIATE")
         meta = t.meta(db)
         if meta.get("format") != t.FORMAT:
-            raise IndexBroken(f"index format: saw {meta.get('format')}, expected {t.FORMAT}")
+            raise t.other_format(meta)
         if revision > meta["revision"]:
             bits = k.Bits(generation / f"bits-{meta['bits']}", write=True)
             try:
@@ -269,9 +271,7 @@ class _Change:
 
     def _keys(self, hashes: set[int], ident: int) -> None:
         if ident > k.MAX_ID:
-            raise IndexBroken(
-                f"index: more than {k.MAX_ID} spellings were given out, a rebuild numbers them again"
-            )
+            raise IndexBroken(Said("error/index-numbers", most=k.MAX_ID))
         self._bits.add(hashes)
         self._db.executemany(
             "INSERT OR IGNORE INTO keys VALUES (?)", [(key,) for key in k.packed(hashes, ident)]
@@ -323,7 +323,7 @@ def fold_pending(generation: Path) -> None:
             return
         known = t.words_files(db)
         if name := t.damaged(generation / t.WORDS, known):
-            raise IndexBroken(f"index file {name}: is not as it was written")
+            raise IndexBroken(Said("error/index-changed", name=name))
         words = fold_in(generation / t.WORDS, pending)
         written = t.crcs(generation / t.WORDS, known)
         db.execute("BEGIN IMMEDIATE")
@@ -335,18 +335,20 @@ def fold_pending(generation: Path) -> None:
         db.close()
 
 
-def problems(generation: Path) -> list[str]:
+def problems(generation: Path) -> list[Wording]:
     """Run a full check: damage of the file, rows without keys, unreadable words."""
-    out: list[str] = []
+    out: list[Wording] = []
     try:
         db = t.connect(generation / t.KEYS)
         try:
             db.execute("BEGIN")
             meta = t.meta(db)
             if meta.get("format") != t.FORMAT:
-                return [f"index format: saw {meta.get('format')}, expected {t.FORMAT}"]
+                return [t.other_format(meta).said]
             out += [
-                f"index file: {row[0]}" for row in db.execute("PRAGMA integrity_check(5)") if row[0] != "ok"
+                Said("error/says", program="SQLite", words=row[0])
+                for row in db.execute("PRAGMA integrity_check(5)")
+                if row[0] != "ok"
             ]
             bits = k.Bits(generation / f"bits-{meta['bits']}")
             try:
@@ -356,28 +358,28 @@ def problems(generation: Path) -> list[str]:
             known = t.words_files(db)
             sets = db.execute("SELECT count(*) FROM sets").fetchone()[0]
             if sets != meta["sets"]:
-                out.append(f"index: saw {sets} sets, expected {meta['sets']}")
+                out.append(Said("error/index-sets", seen=sets, expected=meta["sets"]))
         finally:
             db.close()
     except (sqlite3.DatabaseError, OSError, ValueError, KeyError, IndexBroken) as error:
-        return [*out, f"index: cannot be read ({error})"]
+        return [*out, Said("error/index-unreadable", why=why_of(error))]
     if meta["words"]:
         from kb.index.words import WordSearcher
 
         if name := t.damaged(generation / t.WORDS, known):
-            return [*out, f"index file {name}: is not as it was written"]
+            return [*out, Said("error/index-changed", name=name)]
         try:
             searcher = WordSearcher(generation / t.WORDS, meta["words"], {})
             searcher.read_all()
             searcher.close()
         except IndexBroken as error:
-            out.append(str(error))
+            out.append(error.said)
     return out
 
 
-def _unreachable(db: sqlite3.Connection, bits: k.Bits) -> list[str]:
+def _unreachable(db: sqlite3.Connection, bits: k.Bits) -> list[Wording]:
     """Return the first few sets that no query could find."""
-    out = []
+    out: list[Wording] = []
     for ident, make, model in db.execute("SELECT id, make, model FROM spelling"):
         hashes = t.key_hashes(model)
         keys = k.packed(hashes, ident)
@@ -385,7 +387,7 @@ def _unreachable(db: sqlite3.Connection, bits: k.Bits) -> list[str]:
             "SELECT count(*) FROM keys WHERE key IN (SELECT value FROM json_each(?))", (str(keys),)
         ).fetchone()[0]
         if held != len(keys) or len(bits.keep(hashes)) != len(hashes):
-            out.append(f"index: {make} {model} cannot be found by its keys")
+            out.append(Said("error/index-lost", set=f"{make} {model}"))
             if len(out) == 5:
                 break
     return out

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from typing import Final
 
 from kb.base.errors import BadInput
-from kb.base.messages import Said
 from kb.loop.field import vertical_h
 from kb.loop.readings_file import Noise, Readings
 from kb.loop.sentences import Amount, Digits, Key, Sentence
@@ -80,7 +79,7 @@ def compared(readings: Readings) -> tuple[Compared, ...]:
         try:
             field = vertical_h(readings.loop, (each.x, each.y, each.height)) * current
         except BadInput as trouble:
-            raise trouble.within(Said("place/position", number=each.name)) from None
+            raise trouble.within(each.name) from None
         # the meter shows no sign, so the field's amount is compared
         if abs(field) > 1e-6:
             level = 20 * math.log10(abs(field) / REFERENCE_A_PER_M) - readings.metal_db

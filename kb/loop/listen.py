@@ -19,7 +19,7 @@ from typing import Final
 import numpy as np
 from scipy import signal
 
-from kb.base.errors import BadInput, Stated
+from kb.base.errors import NOTHING, BadInput, Stated
 from kb.base.messages import Said
 from kb.base.validation import bounded
 from kb.loop.recording import BANDS_HZ, MainsNoise, Recording, bands_db
@@ -132,7 +132,7 @@ def hear(recorded: Recorded) -> Heard:
         each for each in (recorded.sine, recorded.combi, recorded.pink, recorded.off, recorded.on) if each
     ]
     if not kept:
-        raise BadInput("recording", Said("seen/none"), Said("expected/at-least-one-recording"))
+        raise BadInput("recording", NOTHING, Said("expected/at-least-one-recording"))
     notes: list[Sentence] = []
     gain = _gain_db(recorded)
     if gain is None:

@@ -20,7 +20,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from kb.base.errors import BadInput
+from kb.base.errors import NOTHING, BadInput
 from kb.base.messages import Said
 from kb.base.validation import bounded
 from kb.domain.driver import DriverLimits
@@ -483,9 +483,7 @@ def _check(ask: Ask) -> None:
             "--points-agreed", Said("seen/given-for-use", use=ask.use), Said("expected/use-counter-or-refuge")
         )
     if not ask.heights:
-        raise BadInput(
-            Said("place/listening-height"), Said("seen/none"), Said("expected/at-least-one-height")
-        )
+        raise BadInput(Said("place/listening-height"), NOTHING, Said("expected/at-least-one-height"))
     for height in ask.heights:
         bounded(height, Said("place/listening-height"), low=0, high=3, unit="m")
     bounded(ask.ceiling, "ceiling", low=1.5, high=10, unit="m")

@@ -50,7 +50,7 @@ from datetime import date as Day
 from typing import Final
 
 from kb.base.errors import NOTHING, BadInput, inside
-from kb.base.messages import Said, Wording
+from kb.base.messages import LANGUAGES, Said, Wording
 from kb.base.text import line, note
 from kb.base.validation import Fields, bounded, keyed, listed, number, truth, whole
 from kb.loop.field import SEATED_M
@@ -165,8 +165,10 @@ class Readings:
         }
 
 
-def readings_from(data: object) -> Readings:
+def readings_from(data: object, language: str = LANGUAGES[0]) -> Readings:
     """Check a parsed readings file (JSON or TOML) and return it; keys as at the top of the module.
+
+    ``language``: positions without a name are called by their number in it.
 
     Raises BadInput naming the field, what was seen and what was expected; unknown keys are named too, so
     that a slip of spelling does not pass as "not measured".
@@ -177,7 +179,7 @@ def readings_from(data: object) -> Readings:
     signal = fields.take("signal", PlayedSignal.read, PlayedSignal.SINE)
     meter = fields.take("meter", LevelMeter.read, LevelMeter.RMS)
     positions, elsewhere = _with_response(
-        _named(fields.take("positions", _positions, ())), fields.take("response", _response, None)
+        _named(fields.take("positions", _positions, ()), language), fields.take("response", _response, None)
     )
     readings = Readings(
         positions=positions,
@@ -215,7 +217,7 @@ def _date(value: object, place: Wording) -> str:
 
 def _position(data: object, at: Wording) -> Position:
     fields = Fields(data, at, _TABLE)
-    name = fields.take("name", _words(80), "") or str(at)
+    name = fields.take("name", _words(80), "")
     level = _level(fields, inside(at, "field"), "field_db", "field_ma_per_m", -80)
     flux = fields.take("field_ut", number(0, 100, Said("expected/microtesla")), None)
     if flux is not None:
@@ -270,17 +272,16 @@ _by_frequency: Final = keyed(_hertz, _LEVEL_DB, MOST_FREQUENCIES)
 _positions: Final = listed(_position, MOST_POSITIONS, each="place/position")
 
 
-def _named(positions: tuple[Position, ...]) -> tuple[Position, ...]:
-    seen: set[str] = set()
+def _named(positions: tuple[Position, ...], language: str) -> tuple[Position, ...]:
+    """Call each position without a name by its number."""
+    seen: dict[str, Position] = {}
     for count, each in enumerate(positions, 1):
-        if each.name in seen:
-            raise BadInput(
-                inside(Said("place/position", number=count), "name"),
-                each.name,
-                Said("expected/own-position-name"),
-            )
-        seen.add(each.name)
-    return positions
+        at = Said("place/position", number=count)
+        name = each.name or at.in_language(language)
+        if name in seen:
+            raise BadInput(inside(at, "name"), name, Said("expected/own-position-name"))
+        seen[name] = replace(each, name=name)
+    return tuple(seen.values())
 
 
 def _response(data: object, _: Wording) -> Position:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, TypeVar
 
-from kb.base.errors import BadInput, inside
+from kb.base.errors import NOTHING, BadInput, inside
 from kb.base.messages import Said, Wording, either, one_of
 from kb.base.validation import Fields, listed, number, sentence, truth
 from kb.domain.language import ENGLISH
@@ -195,7 +195,7 @@ def route_named(typed: str, routes: Sequence[Route]) -> Route:
     meant = [route for route in routes if words and all(_names(route, word) for word in words)]
     if len(meant) == 1:
         return meant[0]
-    several = either(f"{route.code} ({route.name})" for route in meant)
+    several = either(Said("place/with-key", place=route.code, key=route.name) for route in meant)
     raise BadInput("route", typed, several or one_of(route.code for route in routes))
 
 
@@ -277,7 +277,7 @@ def _supply(data: object, place: Wording) -> Supply:
     item = fields.need("item", sentence)
     counts = {name: fields.take(name, number(0, 1000), 0.0) for name in _COUNTS}
     if not any(counts.values()):
-        raise BadInput(inside(place, item), Said("seen/no-count"), one_of(_COUNTS))
+        raise BadInput(inside(place, item), NOTHING, one_of(_COUNTS))
     counts["each"] += counts.pop("count")
     supply = Supply(item, fields.need("source", sentence), fields.take("unit", _unit, PIECE), **counts)
     fields.end()

@@ -20,7 +20,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final, TypeVar
 
 from kb.base import text
-from kb.base.errors import BadInput, inside
+from kb.base.errors import NOTHING, BadInput, inside
 from kb.base.messages import Said, Wording
 from kb.base.validation import Fields, keyed, listed, number, whole
 from kb.catalogue import catalogue
@@ -86,9 +86,8 @@ class Job:
 
     @property
     def title(self) -> str:
-        """Return a title of the job: its set as far as known."""
-        named = " ".join(part for part in (self.source.make, self.source.model) if part)
-        return named or self.source.kind.label
+        """Return make and model as far as known; "" if neither is."""
+        return " ".join(part for part in (self.source.make, self.source.model) if part)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +108,7 @@ def day_from(data: object, place: Wording = "") -> Day:
 
     Raises BadInput naming the job and the field.
     """
-    place = place or "job file"
+    place = place or Said("place/job-file")
     if not isinstance(data, Mapping):
         return Day(_jobs(data, place))
     fields = Fields(data, place, _FILE, bare=True)
@@ -135,9 +134,7 @@ def jobs_of(job: kept.Job, usual: Sequence[DriverInput] = (), *, place: Wording 
     """
     inputs = job.inputs or tuple(usual)
     if not inputs:
-        raise BadInput(
-            inside(place, "inputs"), Said("seen/none"), Said("expected/inputs-such-as", example="line-3.5")
-        )
+        raise BadInput(inside(place, "inputs"), NOTHING, Said("expected/inputs-such-as", example="line-3.5"))
     return tuple(
         Job(
             source=one.source,
@@ -161,7 +158,7 @@ _FILE: Final = Said("expected/jobs")
 
 def _jobs(value: object, place: Wording) -> tuple[Job, ...]:
     if isinstance(value, Sequence) and not value:
-        raise BadInput(place, Said("seen/no-jobs"), Said("expected/one-job"))
+        raise BadInput(place, NOTHING, Said("expected/one-job"))
     if isinstance(value, Sequence) and len(value) > MOST_JOBS:
         seen = Said("seen/jobs", count=len(value))
         raise BadInput(place, seen, Said("expected/jobs-of-one-day", most=MOST_JOBS))

@@ -6,7 +6,7 @@ import json
 import os
 import sys
 
-from kb.base.errors import BadInput, BookTrouble
+from kb.base.errors import BadInput, BookTrouble, why_of
 from kb.base.messages import Said, Wording
 
 
@@ -43,4 +43,4 @@ def refused(place: Wording, said: bytes) -> BadInput | None:
 
 def not_now(place: Wording, problem: OSError) -> BookTrouble:
     """Return the message about a program that could not be started."""
-    return BookTrouble(Said("error/cannot-be-looked-at", place=place, why=problem.strerror))
+    return BookTrouble(Said("error/cannot-be-looked-at", place=place, why=why_of(problem)))

@@ -325,7 +325,10 @@ def loop_lines(data: LoopData, said: Language) -> tuple[tuple[str, str], ...]:
         (
             "wire",
             said(
-                "sheet/loop/wire-of", turns=data.loop.turns, wire=data.wire.replace("mm2", "mm²"), laid=laid
+                "sheet/loop/wire-of",
+                turns=data.loop.turns,
+                wire=said.number(data.wire.replace("mm2", "mm²")),
+                laid=laid,
             ),
         ),
         (

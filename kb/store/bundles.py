@@ -101,7 +101,7 @@ def named(book: Snapshot, given: str) -> Bundle:
             given,
             Said("expected/more-of-id", ids=", ".join(one.origin.id[:12] for one in found[:5])),
         )
-    raise BadInput("bundle", given, Said("expected/id-of-bundle"))
+    raise BadInput("BUNDLE", given, Said("expected/id-of-bundle"))
 
 
 def came_in(connection: sa.Connection, revision: int, origin: Origin) -> bool:

@@ -131,7 +131,7 @@ def _translated(place: str, problem: Exception) -> JackfieldError:
         return Interrupted(Said("error/place-why", place=place, why=said or lost))
     if said:
         kind = Interrupted if state.startswith(_BROKE_OFF) else BookUnavailable
-        return kind(f"{place}: {said}")
+        return kind(Said("error/place-why", place=place, why=said))
     if not state and type(origin).__name__ == "OperationalError":
         return BookUnavailable(Said("error/server-unreachable", place=place, why=_line(origin)))
     return BookTrouble(Said("error/place-why", place=place, why=_line(origin)))
@@ -143,7 +143,8 @@ def _from_sqlite(place: str, origin: sqlite3.Error) -> JackfieldError:
         return BadInput("visit", _line(origin), Said("expected/visit-that-fits"))
     said = SQLITE.get(code & 0xFF) if code is not None else None
     busy = code is not None and code & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
-    return (BookUnavailable if busy else BookTrouble)(f"{place}: {said or _line(origin)}")
+    why = said or _line(origin)
+    return (BookUnavailable if busy else BookTrouble)(Said("error/place-why", place=place, why=why))
 
 
 def _line(problem: object) -> str:

@@ -30,6 +30,7 @@ from typing import Final
 from kb.base import private_file as privately
 from kb.base.atomic import changing_files
 from kb.base.errors import BadInput, BookTrouble, why_of
+from kb.base.messages import Said
 from kb.base.parsing import json_of
 
 FILE: Final = "phones.json"  #: next to the book
@@ -142,7 +143,8 @@ class Phones:
         except FileNotFoundError:
             return {}
         except OSError as problem:
-            raise BookTrouble(f"{self._file}: {why_of(problem)}") from problem
+            why = why_of(problem)
+            raise BookTrouble(Said("error/place-why", place=self._file, why=why)) from problem
 
     @contextmanager
     def _changing(self) -> Iterator[dict[str, list[float]]]:

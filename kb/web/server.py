@@ -214,5 +214,6 @@ def _tls(certificate: Path, key: Path | None) -> ssl.SSLContext:
     try:
         context.load_cert_chain(certificate, key or certificate)
     except (OSError, ssl.SSLError) as problem:
-        raise BadInput("--cert", str(problem), Said("expected/certificate")) from problem
+        seen = Said("error/says", program="TLS", words=why_of(problem))
+        raise BadInput("--cert", seen, Said("expected/certificate")) from problem
     return context

@@ -12,7 +12,7 @@ back. ``data`` gives the keys of a visit file, which ``kb.domain.visit`` then re
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -196,7 +196,7 @@ class Entry:
 
     def _in_only(self, jack: dict[str, str]) -> bool:
         try:
-            seen = finding_from(self._jack(jack), "jack").jack
+            seen = finding_from(self._jack(jack), "").jack
         except BadInput:
             return False
         untried = jack.get("outcome", NOT_TRIED) == NOT_TRIED and jack.get("speakers", UNKNOWN) == UNKNOWN
@@ -204,7 +204,7 @@ class Entry:
 
     def _read(self, jack: dict[str, str], language: Language) -> str:
         try:
-            finding = finding_from(self._jack(jack), "jack")
+            finding = finding_from(self._jack(jack), "")
         except BadInput as wrong:
             return wrong.in_language(language.code)
         seen = finding.jack
@@ -247,18 +247,30 @@ def new_id() -> str:
 
 
 def field_of(place: Wording, entry: Entry) -> str:
-    """The id of the form's field that a message such as ``visit, jack 2, marking`` is about; "" for none.
+    """The id of the form's field that a place such as ``visit, jack 2, marking`` is about; "" for none.
 
-    >>> field_of("visit, jack 2, marking", Entry(jacks=[{}, {}]))
+    >>> field_of(inside("visit", Said("place/jack", number=2), "marking"), Entry(jacks=[{}, {}]))
     'jack-1-marking'
     """
-    parts = [part.strip() for part in str(place).split(",")]
-    jack = next((re.fullmatch(r"jack (\d+)", part) for part in parts if part.startswith("jack ")), None)
-    name = next((part.split(" ")[0] for part in reversed(parts) if part.split(" ")[0] in (*VISIT, *JACK)), "")
+    parts = list(_parts(place))
+    jack = next((part for part in parts if isinstance(part, Said)), None)
+    names = [part for part in parts if isinstance(part, str) and part in (*VISIT, *JACK)]
+    name = names[-1] if names else ""
     if jack is not None:
-        number = int(jack[1]) - 1
+        number = int(str(jack.values["number"])) - 1
         return f"jack-{number}-{name or 'form'}" if 0 <= number < len(entry.jacks) else ""
     return name if name in VISIT else ""
+
+
+def _parts(place: object) -> Iterator[Wording]:
+    """The names of fields in a place, outermost first, and the jack as it is."""
+    if isinstance(place, str):
+        yield from place.split(", ")
+    elif isinstance(place, Said) and place.key == "place/jack":
+        yield place
+    elif isinstance(place, Said):
+        for value in place.values.values():
+            yield from _parts(value)
 
 
 #: Labels of fields of a jack that are not the key of the field.

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from kb.domain.language import ENGLISH
 from tests.cli.conftest import Run
 
 VisitFile = Callable[..., Path]
@@ -275,8 +276,8 @@ def test_the_questions_of_record_are_asked_in_the_language_of_the_settings(jackf
     for question in (
         "Marca", "Año de fabricación (Intro si no se conoce)", "1 visita anterior a este aparato",
         "Escriba una forma",
-        "Conexión 1", "palabras", "lo que está impreso junto a ella", "out (salida), in (entrada)",
-        "había 'what', se esperaba in, out", "qué resultado dio", "los altavoces del aparato", "Nota (Intro",
+        "Toma 1", "palabras", "lo que está impreso junto a ella", "out (salida), in (entrada)",
+        "había 'what', se esperaba: in, out", "qué resultado dio", "los altavoces del aparato", "Nota (Intro",
         "¿Guardar esta visita?",
     ):  # fmt: skip
         assert question in said
@@ -457,7 +458,7 @@ def test_settings_choose_the_usual_driver(jackfield: Run, visit_file: VisitFile)
         (["record", "Norwell", "X" * 10_000], "model"),
         (["record", "Norwell\x1b[31m", "X1"], "make"),
         (["record", "--file", "/no/such/file.json"], "file not found"),
-        (["find"], "no words"),
+        (["find"], "find: missing, expected a make"),
         (["find", "x" * 5000], "query"),
         (["path"], "MAKE MODEL"),
         (["settings", "--units", "METRIC"], "units"),
@@ -522,7 +523,7 @@ def test_another_home_is_another_book(jackfield: Run, visit_file: VisitFile, tmp
 def test_a_small_chance_is_not_shown_as_none(score: float, shown: str) -> None:
     from kb.cli.found import percent
 
-    assert percent(score) == shown
+    assert percent(score, ENGLISH) == shown
 
 
 def test_the_way_to_the_driver_may_be_told_in_feet(jackfield: Run, visit_file: VisitFile) -> None:
@@ -700,7 +701,7 @@ def test_backups_corrections_and_bundles_are_told_in_the_language_of_the_setting
         ("doctor",): "integridad bien",
         ("dump", dump): "2 visitas escritas, con las palabras privadas",
         ("load", dump): "cargado: 0 visitas con 0 hallazgos 5 registros ya estaban en el libro",
-        ("share", "review"): "conexión 1, rótulo: 'call 0555 010 2233' [un número de teléfono]",
+        ("share", "review"): "toma 1, rótulo: 'call 0555 010 2233' [un número de teléfono]",
         ("share", "out", bundle): "retenida: Norwel NV4O",
         ("share", "in", bundle): "(firmado por nadie): 0 visitas con 0 hallazgos",
         ("share", "bundles"): "sin firmar",

@@ -105,7 +105,7 @@ def test_screens_keep_to_80_columns(known: Run) -> None:
 @pytest.mark.parametrize(
     ("given", "said"),
     [
-        ([], "saw no jobs, expected one job at least"),
+        ([], "missing, expected one job at least"),
         ("jobs", "a list of jobs, or an object with jobs"),
         (7, "a list of jobs, or an object with jobs"),
         ({"have": {}}, "a list of jobs, or an object with jobs"),

@@ -6,9 +6,12 @@ In a pretended language whose sentences are all marked, screens and helps have n
 from __future__ import annotations
 
 import json
+import os
 import re
+import sqlite3
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +20,8 @@ import pytest
 
 from kb.base import messages as catalogue
 from kb.base.datafolder import data_path
+from kb.base.errors import JackfieldError
+from kb.base.messages import Said
 from kb.domain import words
 from kb.domain.language import Language
 from tests.cli.conftest import Run
@@ -34,7 +39,11 @@ UNITS = frozenset(
 DATA_FILES = ("items.toml", "faults.toml", "drivers.toml", "wire.toml")
 NAMES = ("name", "id", "label", "answers", CODE)
 #: Names of fields and formats, which are typed as they are.
-NAMED = ("date", "colour", "source", "jobs", "JSON", "TOML", "CSV")
+NAMED = ("date", "day", "job", "route", "colour", "source", "jobs", "JSON", "TOML", "CSV")
+
+
+#: Keys that are typed.
+KEYS = ("cli/yes", "cli/no", "cli/share/keys")
 
 
 def marked(message: Any) -> Any:
@@ -49,10 +58,23 @@ def pretended(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     said = dict(catalogue.messages())
     said |= {key: one for key, one in catalogue.messages(CODE).items() if key.startswith("word/item/")}
     months = " ".join(marked(month) for month in str(said["language/months"]).split())
-    marks = {key: marked(one) for key, one in said.items()} | {"language/months": months}
+    marks = {key: marked(one) for key, one in said.items() if key not in KEYS}
+    marks |= {"language/months": months} | {key: said[key] for key in KEYS}
     with sentences(CODE, marks, tmp_path_factory.mktemp("pretended")) as patch:
-        patch.setattr(Language, "word", lambda self, word: f"⟦{word.label}⟧")
+        patch.setattr(Language, "word", word_marked)
+        for kind in (Said, JackfieldError):
+            patch.setattr(kind, "__str__", in_english_alone)
         yield
+
+
+def word_marked(language: Language, word: words.Word) -> str:
+    """A word in the pretended language; where the language is left to its default, English shows."""
+    return f"⟦{word.label}⟧" if language.code == CODE else word.label
+
+
+def in_english_alone(said: object) -> str:
+    """What ``str`` gives in the pretended language: the reader would get English."""
+    return f"{type(said).__name__} in English alone"
 
 
 def left(text: str) -> str:
@@ -90,21 +112,56 @@ def strings(data: object, named: bool = False) -> Iterator[str]:
 
 
 def known_words(*typed: str) -> set[str]:
-    """Words that are data or names: of the vocabulary, files, commands, options and of what was typed."""
-    texts = [*typed, *vocabulary(), *COMMANDS, "jackfield"]
+    """Words that are data or names: of the vocabulary, of files and of what was typed."""
+    texts = [*typed, *vocabulary(), "jackfield"]
     for name in DATA_FILES:
         texts += strings(tomllib.loads(Path(data_path(name) or "").read_text("utf-8")))
+    return words_in(*texts) | UNITS
+
+
+def words_of_options() -> set[str]:
+    """Words of commands and options. Screens name these in sentences; only helps have them alone."""
+    texts = [*COMMANDS]
     for command in COMMANDS.values():
         texts.append(command.help or "")
         context = click.Context(command)
         for param in command.get_params(context):
             texts += [*param.opts, *param.secondary_opts, param.make_metavar(context), str(param.default)]
-    return {word for text in texts for word in re.findall(r"[^\W\d_]{3,}", text.casefold())} | UNITS
+    return words_in(*texts)
+
+
+#: Options, commands, names of files and of arguments: the same in every language.
+AS_TYPED = re.compile(
+    rf"--[a-z][a-z0-9-]+|jackfield (?:{'|'.join(sorted(filter(None, COMMANDS), reverse=True))})\b"
+    r"|\S+\.[a-z]+\b|\S*/\S*|\b(?:BUNDLE|ITEM|COUNT)\b"
+)
+
+
+def data_of(lines: Iterable[str]) -> str:
+    """What is typed in these lines but commands and options."""
+    typed = [line.split() for line in lines if line.strip()]
+    return " ".join(one for line in typed for one in line[1 + (line[0] in GROUPS) :] if one[0] != "-")
+
+
+GROUPS = ("job", "share")
+
+
+def values_of(data: object) -> Iterator[str]:
+    """The texts of a file, but not the names of its fields."""
+    for one in data.values() if isinstance(data, dict) else data if isinstance(data, list) else ():
+        yield from values_of(one)
+    if isinstance(data, str):
+        yield data
+
+
+def words_in(*texts: str) -> set[str]:
+    return {word for text in texts for word in re.findall(r"[^\W\d_]{3,}", text.casefold())}
 
 
 def strangers(text: str, known: set[str]) -> list[str]:
     """Words of a screen that are neither marked nor known."""
-    words_left = re.findall(r"\b(?![a-f]{8}\b)[^\W\d_]{3,}\b", left(text))  # no part of an id
+    plain = re.sub(AS_TYPED, " ", left(text))
+    words_left = re.findall(r"\b(?![a-f]{8}\b)[^\W\d_]{3,}\b", plain)  # no part of an id
     return [word for word in words_left if word.casefold() not in known and len({*word}) > 1]
 
 
@@ -114,7 +171,7 @@ def test_help_has_no_word_of_its_own(
 ) -> None:
     monkeypatch.setenv("COLUMNS", "400")
     jackfield("settings", "--language", CODE)
-    known = known_words("OPTIONS COMMAND ARGS")
+    known = known_words("OPTIONS COMMAND ARGS") | words_of_options()
     assert strangers(jackfield(*name.split(), "--help").out, known) == []
     assert strangers(jackfield(*name.split(), "--no-such-option").err, known | {"such"}) == []
 
@@ -260,7 +317,9 @@ def test_screens_have_no_word_of_their_own(
         jackfield("record", "--file", visit_file())
         jackfield(*JOB)
     known = known_words(
-        visit_file().read_text("utf-8"), " ".join((*JOB, *SCREENS, *files.values())), str(tmp_path)
+        visit_file().read_text("utf-8"),
+        " ".join((data_of([" ".join(JOB), *SCREENS]), *files.values())),
+        str(tmp_path),
     )
     found = {}
     for line in SCREENS:
@@ -360,7 +419,9 @@ def test_errors_have_no_word_of_their_own(
     (tmp_path / "file.json").write_text('{"date": "2026-03-04", "colour": [], "jobs": 3}', encoding="utf-8")
     jackfield("settings", "--language", CODE)
     jackfield("record", "--file", visit_file())
-    known = known_words(visit_file().read_text("utf-8"), " ".join(ERRORS), str(tmp_path), *NAMED)
+    known = known_words(
+        *values_of(json.loads(visit_file().read_text("utf-8"))), data_of(ERRORS), str(tmp_path), *NAMED
+    )
     found, passed = {}, []
     for line in filter(None, map(str.strip, ERRORS)):
         done = jackfield(*(f"file.{word[2:]}" if word.startswith("*.") else word for word in line.split()))
@@ -370,6 +431,113 @@ def test_errors_have_no_word_of_their_own(
             found[line] = (words_left, done.err)
     assert passed == []
     assert found == {}, json.dumps(found, indent=1)
+
+
+def sql(*statements: str) -> Callable[[Path], None]:
+    def run(file: Path) -> None:
+        with closing(sqlite3.connect(file)) as db, db:
+            db.executescript(";".join(statements))
+
+    return run
+
+
+def written(content: bytes) -> Callable[[Path], object]:
+    return lambda file: file.write_bytes(content)
+
+
+NO_DATABASE = written(b"no database" * 999)
+#: What another program may do to a book or its index: the file, the damage, and what the doctor says of it.
+DAMAGE: dict[str, tuple[str, Callable[[Path], object], str]] = {
+    "index gone": ("keys.sqlite", Path.unlink, "cannot be opened"),
+    "index no database": ("keys.sqlite", NO_DATABASE, "cannot be read"),
+    "other format": ("keys.sqlite", sql("UPDATE meta SET value = 99 WHERE name = 'format'"), "has format"),
+    "other count": ("keys.sqlite", sql("UPDATE meta SET value = 7 WHERE name = 'sets'"), "holds"),
+    "no keys": ("keys.sqlite", sql("DELETE FROM keys"), "no query can find it"),
+    "no words": ("*.seg", written(b"no words"), "is not as it was written"),
+    "no pointer": ("current", Path.unlink, "holds no index"),
+    "no trigger": (
+        "book.sqlite",
+        lambda file: sql(f"DROP TRIGGER {names_of(file, 'trigger')[0]}")(file),
+        "is missing: recorded facts could be changed",
+    ),
+    "own index": ("book.sqlite", sql("CREATE INDEX extra ON visit (id)"), "belongs to no book"),
+    "book no database": ("book.sqlite", NO_DATABASE, "is no book"),
+    "book cut off": ("book.sqlite", lambda file: os.truncate(file, file.stat().st_size // 2), ""),
+}
+
+
+def names_of(file: Path, kind: str) -> list[str]:
+    with closing(sqlite3.connect(file)) as db:
+        return [name for (name,) in db.execute("SELECT name FROM sqlite_master WHERE type = ?", (kind,))]
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")  # Whoosh leaves its files open
+@pytest.mark.parametrize("damage", DAMAGE)
+def test_what_the_doctor_finds_has_no_word_of_its_own(
+    jackfield: Run, pretended: None, visit_file: VisitFile, home: Path, tmp_path: Path, damage: str
+) -> None:
+    jackfield("settings", "--language", CODE)
+    jackfield("record", "--file", visit_file())
+    jackfield("find", "kitchen")
+    name, break_it, said = DAMAGE[damage]
+    [file] = [one for one in home.rglob(name) if one.is_file()]
+    known = known_words(str(tmp_path), "extra", "visits", *names_of(home / "book.sqlite", "trigger"))
+    break_it(file)
+    for option in ("", "--json", "--mend"):
+        done = jackfield("doctor", *filter(None, [option]))
+        told = " ".join(said_in(done.json)) if option == "--json" and done.out else done.out
+        assert said in told + done.err or option == "--mend"
+        assert strangers(f"{told}\n{done.err}", known) == []
+
+
+def said_in(answer: Any) -> Iterator[str]:
+    """The sentences in the answer of the doctor to a program."""
+    yield from (fault for check in answer["checks"] for fault in check["wrong"])
+    yield from answer["mended"]
+
+
+def test_a_position_without_a_name_is_called_by_its_number(
+    jackfield: Run, pretended: None, tmp_path: Path
+) -> None:
+    file = tmp_path / "readings.toml"
+    file.write_text(
+        "[[positions]]\nfield_ma_per_m = 300\n[[positions]]\nfield_ma_per_m = 30\n"
+        "x_m = 0\ny_m = 0\nheight_m = 0\n[loop]\nlength_m = 5.0\nwidth_m = 4.0\n"
+    )
+    jackfield("settings", "--language", CODE)
+    done = jackfield("readings", file)
+    assert "⟦position 2⟧" in done.out + done.err
+    assert "position ⟦position" not in done.out + done.err
+    assert strangers(done.out + done.err, known_words(str(tmp_path))) == []
+
+
+#: Commands that ask, and what is typed; the keys are those of the pretended language, which are the English.
+DIALOGS = {
+    "share review --ask": "zz\ny\n",
+    "isolate --complaint no-sound --ask": "zz\nw\n1\ns\nu\n2\n1\n1\n1\nmended 1\ngood 1\nq\n",
+    "isolate --ask": "no-sound\noptical\n1\nq\n",
+    "job call J-12 --ask": "maybe\n1 no\n\n",
+    "record --ask": "Norwell\nNV77-1\n2012\nopt=OPTICAL OUT:ok\nhp\n\nzz\nout\n\n\n?\n\nnote\ny\n",
+}
+
+
+def test_dialogs_have_no_word_of_their_own(
+    jackfield: Run, pretended: None, visit_file: VisitFile, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "400")
+    jackfield("settings", "--language", CODE)
+    jackfield("record", "--file", visit_file())
+    jackfield(*JOB)
+    typed = [word for said in DIALOGS.values() for word in said.split()]
+    short = [name.name for form in words.Form for name in form.short]  # words of the short form
+    visit = values_of(json.loads(visit_file().read_text("utf-8")))
+    known = known_words(*visit, data_of([" ".join(JOB)]), *typed, *short, "var", "bits")
+    found = {}
+    for line, said in DIALOGS.items():
+        done = jackfield(*line.split(), stdin=said)
+        if words_left := strangers(f"{done.out}\n{done.err}", known):
+            found[line] = (words_left, done.out, done.err)
+    assert found == {}, json.dumps(found, indent=1, ensure_ascii=False)
 
 
 def test_the_search_for_strange_words_can_find_one() -> None:

@@ -202,7 +202,7 @@ def test_a_fact_of_a_set_goes_to_the_set_that_is_meant() -> None:
 
 def test_a_set_that_is_not_there_or_not_named_among_two_is_asked_for() -> None:
     two = job_from({"sets": [{"make": "Norwell"}, {"make": "Tessarin"}]})
-    with pytest.raises(BadInput, match=r"job, set: saw none, expected one of its sets, 1 to 2"):
+    with pytest.raises(BadInput, match=r"job, set: missing, expected one of its sets, 1 to 2"):
         changed(two, {"year": 2015})
     with pytest.raises(BadInput, match=r"job, set: saw 4"):
         changed(two, {"year": 2015}, 4)

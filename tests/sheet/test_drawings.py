@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from kb.catalogue import item_name
 from kb.domain.jack import Jack
-from kb.domain.language import language
+from kb.domain.language import ENGLISH, language
 from kb.domain.panel import Panel, PanelJack
 from kb.domain.words import Direction, DriverInput, Form, Signal
 from kb.path import chain
@@ -41,7 +41,7 @@ def test_the_terminal_and_the_picture_show_the_same_jacks_in_the_same_order() ->
 
     panel = sheet_of(OPTICAL, *INPUTS).panel
     out = Console(file=io.StringIO(), width=100)
-    out.print(panel_table(panel, used=(0,)))
+    out.print(panel_table(panel, ENGLISH, used=(0,)))
     assert isinstance(out.file, io.StringIO)
     said = out.file.getvalue()
     drawn = " ".join(texts(panel_picture("Norwell", panel_rows(panel, (0,)))))
