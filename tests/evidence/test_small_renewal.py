@@ -81,6 +81,19 @@ def test_what_is_counted_after_a_change_is_what_is_counted_from_the_start(
             assert new.effects(source, output) == pytest.approx(whole.effects(source, output), abs=0.05)
 
 
+@pytest.mark.parametrize(("before", "change", "after"), CHANGES)
+def test_what_evidence_was_asked_before_a_change_is_no_part_of_the_answer_after_it(
+    before: list[Visit], change: dict[Visit, list[Visit]], after: list[Visit]
+) -> None:
+    silent, asked = learned(*before), learned(*before)
+    for source in ASKED:
+        asked.expect(source)
+    sets = {set_of(one.source): visits for one, visits in change.items()}
+    fresh, again = (old.renewed(sets, today=TODAY) for old in (silent, asked))
+    for source in [*ASKED, *(one.source for one in after)]:
+        assert again.expect(source) == fresh.expect(source)
+
+
 def test_after_taking_everything_out_nothing_is_left_but_the_first_guess() -> None:
     empty = learned(*BOOK).renewed({set_of(one.source): [] for one in BOOK}, today=TODAY)
     assert (empty.visits, counts(empty)["tried"]) == (0, {})
