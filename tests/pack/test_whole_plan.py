@@ -11,7 +11,7 @@ import pytest
 from kb.domain.visit import Source
 from kb.domain.words import Form, Signal, Speakers
 from kb.evidence import Chance, Expectation, Likely, Output
-from kb.pack import pack, packing
+from kb.pack import pack, packing, questions
 from kb.pack.chances import Chances
 from kb.pack.jobs import day_from
 from kb.pack.plan_values import Next, Plan, Risk, Use, Useless
@@ -206,6 +206,19 @@ def test_whether_an_output_is_in_use_is_asked_only_if_it_is_most_likely_there(p:
         assert ask.no is not None
         assert (ask.yes.p, ask.no.p) == (pytest.approx(0.5 * p / 1), pytest.approx(1 - 0.5 * p))
         assert ask.no.items == (OPTICAL_CABLE,)
+
+
+def test_on_a_day_of_several_jobs_the_outputs_are_asked_about_that_may_as_well_be_there_as_not(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def asked() -> set[Output | None]:
+        plan = planned(0.95, "line-3.5", "line-rca", shapes={(LINE,): 0.55, (OPTICAL,): 0.3, (ARC,): 0.15})
+        return {ask.about for ask in plan.ask if ask.code == "has"}
+
+    monkeypatch.setattr(questions, "PHOTO", 1e9)  # no photo instead
+    assert asked() >= {LINE, OPTICAL}
+    monkeypatch.setattr(questions, "WEIGHED", 1)
+    assert asked() == {LINE}
 
 
 def test_a_job_that_nothing_can_connect_does_not_spoil_the_questions_about_another() -> None:
