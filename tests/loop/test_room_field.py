@@ -6,7 +6,7 @@ import math
 import random
 
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from kb.base.errors import BadInput
@@ -145,6 +145,7 @@ def test_a_listening_area_up_to_the_wire_in_its_own_plane_is_refused():
         listening_plane(Loop.rectangle(5, 4), 0.0, margin=0.001)
 
 
+@settings(max_examples=2000 if LONG else 15)  # an area takes half a second
 @given(side, side, st.floats(0.3, 2.5))
 def test_where_the_area_can_be_even_the_level_shift_makes_it_so_and_is_the_least(a, b, h):
     assume(min(a, b) > 1.3)

@@ -8,6 +8,7 @@ import re
 import shutil
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -37,13 +38,14 @@ def all_in() -> dict[str, object]:
     }
 
 
-def pages(folder: Path) -> list[Path]:
+@cache
+def made() -> dict[str, str]:
     """A plain sheet, full ones on each paper and language, one without a path, a hostile one, a tag."""
     silent = {"form": "toslink", "outcome": "silent", "format": "pcm"}
     many = [{**silent, "marking": f"OPTICAL OUT {n} <b>"} for n in range(63)]
     source = sheet_of(OPTICAL)
     tag = make_tag(source.source, source.panel, source.connection.chosen, source.made)
-    made = {
+    return {
         "plain": page_of(OPTICAL, *INPUTS),
         "arc": page_of(
             {"form": "hdmi", "marking": "HDMI 1 (ARC)"}, *INPUTS, lang="es", inputs="line-3.5,optical"
@@ -63,8 +65,12 @@ def pages(folder: Path) -> list[Path]:
         ),
         "tag": tag_page(tag, source.source, language()),
     }
+
+
+def pages(folder: Path) -> list[Path]:
+    """These pages as files."""
     found = []
-    for name, page in made.items():
+    for name, page in made().items():
         path = folder / f"{name}.html"
         path.write_text(page, encoding="utf-8")
         found.append(path)
