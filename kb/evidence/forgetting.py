@@ -195,7 +195,7 @@ class Forgetting:
             if rates:
                 self._update(counts)
             after = [*self.rates.values(), *self._wider.values()]
-            if len(before) == len(after) and max(map(_distance, before, after), default=0.0) < SETTLED:
+            if len(before) == len(after) and all(moved < SETTLED for moved in map(_distance, before, after)):
                 break
 
     def boards(self, families: Families, first: Rates) -> dict[str, tuple[str, Sets]]:

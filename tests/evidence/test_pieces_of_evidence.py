@@ -12,7 +12,8 @@ import pytest
 from kb.domain.jack import Jack
 from kb.domain.visit import Finding, Source, Visit
 from kb.domain.words import Basis, Direction, Display, Form, Kind, Outcome, Signal
-from kb.evidence.forgetting import FAMILIES, Forgetting, Note, Said, occupancy, shapes_of
+from kb.evidence import forgetting
+from kb.evidence.forgetting import FAMILIES, Forgetting, Note, Said, _apart, occupancy, shapes_of
 from kb.evidence.groups import FamilyMix, GroupFacts, Place, chain, display_of, era_of, family_of
 from kb.evidence.missing_jacks import likely_first, shared_out
 from kb.evidence.numerics import best, expected_tables
@@ -373,6 +374,48 @@ def test_the_rates_of_a_large_book_are_learned_from_an_even_sample_of_its_famili
 def test_panels_are_the_outputs_by_their_chances() -> None:
     found = dict(shapes_of({"a": 0.9999, "b": 0.25, "c": 0.0001, "d": 0.5}))
     assert found == pytest.approx({"a": 0.375, "a b": 0.125, "a d": 0.375, "a b d": 0.125})
+
+
+def test_of_many_uncertain_outputs_those_nearest_to_one_half_stay_uncertain(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(forgetting, "OPEN", 1)
+    assert dict(shapes_of({"a": 0.6, "b": 0.8, "c": 0.3})) == pytest.approx({"a b": 0.6, "b": 0.4})
+    assert dict(shapes_of({"a": 0.1, "b": 0.5, "c": 0.55})) == pytest.approx({"b c": 0.5, "c": 0.5})
+    monkeypatch.setattr(forgetting, "OPEN", 2)
+    every = dict(shapes_of({"a": 0.6, "b": 0.8, "c": 0.3}))
+    assert every == pytest.approx({"a b": 0.42, "b": 0.28, "a b c": 0.18, "b c": 0.12})
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "both", "neither", "apart"),
+    [
+        (2, 2, 0, 0, True),  # 2.5 x 2.5 against 3 x 0.5 x 0.5
+        (1, 10, 0, 0, False),  # seen once instead of the other: too seldom
+        (10, 1, 0, 0, False),
+        (6, 6, 3, 3, True),  # 42.25 against 36.75
+        (6, 6, 4, 3, False),  # 42.25 against 47.25
+        (6, 6, 3, 4, False),
+        (0, 0, 9, 9, False),
+    ],
+)
+def test_two_outputs_are_apart_if_visits_name_either_three_times_as_often_as_chance_would(
+    one: int, other: int, both: int, neither: int, apart: bool
+) -> None:
+    # the odds ratio of a table of four counts, half a visit added to each (Haldane's correction, from memory)
+    seen = {"a": one, "b": other, "ab": both, "": neither}
+    visits = {frozenset(named): count for named, count in seen.items() if count}
+    assert _apart(visits) == (["a", "b"] if apart else [])
+
+
+def test_how_often_visits_try_an_output_is_learned_as_the_share_of_their_visits() -> None:
+    # Half a visit of each kind to begin with: 12 of 12 visits tried output a, and none tried b or nothing.
+    sets = {str(n): [note("a", tried=("a",))] for n in range(12)}
+    learned = Forgetting({"seen": 0.06})
+    learned.learn({"F": ("group", sets)}, lambda _: {"a": 0.9})
+    tried = [learned.shares[f"seen a {trial} there"] for trial in ("this", "other", "none")]
+    assert sum(tried) == pytest.approx(1)
+    assert tried == pytest.approx([12.5 / 13.5, 0.5 / 13.5, 0.5 / 13.5], abs=1e-3)
 
 
 def test_only_what_three_sets_in_a_hundred_have_may_be_forgotten_the_likeliest_first() -> None:
