@@ -7,7 +7,8 @@
 A mutant is one changed operator, comparison, boundary, number, flag or returned value, or one statement
 left out. All happens in a copy of the project, one mutant at a time. First each test runs
 alone, with a probe before each statement: so it is known which tests execute a statement. ``--slowest 2``
-leaves out tests that take the processor longer; the score is then a lower bound. Then one process loads all
+leaves out tests that take the processor longer, and ``--budget 20`` gives the tests of one mutant that many
+seconds of it; the score is then a lower bound. Then one process loads all
 tests, and for each mutant a fork of it changes the function in place and runs the tests that execute it,
 the quickest first, up to the first failure. Code that runs as a module is loaded needs a process of its own.
 A test that fails kills the mutant, and so does one that takes the processor much longer than before. If only
@@ -25,6 +26,7 @@ import gc
 import hashlib
 import inspect
 import json
+import math
 import os
 import random
 import re
@@ -40,6 +42,7 @@ from collections import Counter, defaultdict
 from collections.abc import Container, Iterator, Sequence
 from contextlib import ExitStack, closing, contextmanager, suppress
 from copy import deepcopy
+from itertools import accumulate
 from pathlib import Path
 from types import CodeType, FunctionType
 from typing import Any, NamedTuple, TextIO
@@ -520,8 +523,10 @@ def limits_for(tests: Sequence[str], took: dict[str, float]) -> tuple[float, flo
     return LEAST_S + TIMES * sum(found), LEAST_CPU_S + TIMES_CPU * max(found, default=0)
 
 
-def tests_for(mutant: Mutant, trace: Trace, kills: Counter[str]) -> list[str]:
+def tests_for(mutant: Mutant, trace: Trace, kills: Counter[str], budget: float) -> list[str]:
     """The tests that execute the statement of a mutant, the quickest and those that killed others first.
+
+    They take the processor ``budget`` seconds at most, the first one apart.
 
     If it is executed as its module is loaded, every test comes in, those that execute code of its file first.
     """
@@ -529,7 +534,9 @@ def tests_for(mutant: Mutant, trace: Trace, kills: Counter[str]) -> list[str]:
     found = list(trace.took) if loading else trace.tests[mutant.statement]
     inside = (tests for at, tests in trace.tests.items() if loading and at.startswith(f"{mutant.file}:"))
     near = set[str]().union(*inside)
-    return sorted(found, key=lambda test: (test not in near, trace.took[test] / (1 + kills[test]), test))
+    tests = sorted(found, key=lambda test: (test not in near, trace.took[test] / (1 + kills[test]), test))
+    spent = list(accumulate(trace.took[test] for test in tests))
+    return [test for test, seconds in zip(tests, spent, strict=True) if test == tests[0] or seconds <= budget]
 
 
 def is_on_loading(mutant: Mutant, trace: Trace) -> bool:
@@ -556,16 +563,21 @@ class State:
     and all tests do, or, to try new tests on the survivors, those of mutants that are killed.
     """
 
-    def __init__(self, file: str, package: str, slowest: float, again: bool = False) -> None:
+    def __init__(
+        self, file: str, package: str, slowest: float, again: bool = False, budget: float = math.inf
+    ) -> None:
         self._file = Path(file) if file else None
         self._of = {name: _digest(ROOT / name) for name in _parts()}
+        self._of["budget"] = str(budget)
         self._of["run"] = f"{package} {slowest} {_digest(ROOT / 'kb' / package)}"
         self.trace = Trace(package, slowest)
         self.verdicts: dict[str, list[str]] = {}
         if self._file and self._file.exists():
             kept = json.loads(self._file.read_text())
             changed = {name for name, _ in kept["of"].items() ^ self._of.items()}
-            if all(Path(name).name.startswith("test_") or name in ("kb", "data") for name in changed):
+            if all(
+                Path(name).name.startswith("test_") or name in ("kb", "data", "budget") for name in changed
+            ):
                 vars(self.trace).update(kept["trace"])
                 if changed:
                     self.trace.forget(changed)
@@ -618,11 +630,11 @@ def drawn_of(package: str, sample: int, seed: int, only: str) -> tuple[dict[str,
 
 
 def verdict_of(
-    mutant: Mutant, copy: Copy, server: Served, trace: Trace, kills: Counter[str]
+    mutant: Mutant, copy: Copy, server: Served, trace: Trace, kills: Counter[str], budget: float
 ) -> tuple[str, str]:
     """What the tests say of a mutant, and which of them failed."""
     text = mutant.text(copy.root)
-    tests = tests_for(mutant, trace, kills)
+    tests = tests_for(mutant, trace, kills, budget)
     clock, cpu = limits_for(tests, trace.took)
     verdict, failed = "fresh" if is_on_loading(mutant, trace) else "stuck", ""
     with copy.changed(mutant.file, text):
@@ -643,7 +655,7 @@ def verdict_of(
 def run(package: str, said: argparse.Namespace, copy: Copy, end: float) -> list[str]:
     """Print the score of a package, and the mutants that survived; returns these."""
     drawn, of = drawn_of(package, said.sample, said.seed, said.only)
-    state = State(said.state, package, said.slowest, said.again)
+    state = State(said.state, package, said.slowest, said.again, said.budget)
     trace = state.trace
     if not trace.complete:
         trace.go_on(copy, end)
@@ -656,7 +668,7 @@ def run(package: str, said: argparse.Namespace, copy: Copy, end: float) -> list[
         for name, mutant in drawn.items():
             if name in state.verdicts or not trace.complete or time.monotonic() > end:
                 continue
-            verdict = verdict_of(mutant, copy, server, trace, kills)
+            verdict = verdict_of(mutant, copy, server, trace, kills, said.budget)
             kills[verdict[1]] += 1
             state.verdicts[name] = list(verdict)
             if said.verbose:
@@ -695,6 +707,9 @@ def main() -> None:
     )
     asked.add_argument("--only", default="", help="a pattern of what is printed of a mutant")
     asked.add_argument("--slowest", type=float, default=1e6, help="leave out tests that take more seconds")
+    asked.add_argument(
+        "--budget", type=float, default=math.inf, help="seconds of the processor for the tests of one mutant"
+    )
     asked.add_argument("--verbose", action="store_true", help="print each mutant, and what killed it")
     said = asked.parse_args()
     if said.state and len(said.packages) != 1:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import math
 import shutil
 import sys
 from collections import Counter
@@ -104,13 +105,20 @@ def test_a_mutant_in_a_function_is_for_the_tests_that_execute_its_statement_and_
     some: Path, trace: mutants.Trace
 ) -> None:
     every = mutants.mutants_of("some.py")
-    tests = {one.line: mutants.tests_for(one, trace, Counter()) for one in every}
+    tests = {one.line: mutants.tests_for(one, trace, Counter(), math.inf) for one in every}
     all_tests = ["quick", "slow", "other"]  # "other" executes nothing of the file
     assert tests == {1: all_tests, 5: all_tests, 6: ["slow"], 7: ["quick", "slow"], 8: [], 10: []}
     kills = Counter({"slow": 40})
-    assert mutants.tests_for(next(one for one in every if one.line == 7), trace, kills) == ["slow", "quick"]
+    assert mutants.tests_for(next(one for one in every if one.line == 7), trace, kills, 9.0) == [
+        "slow",
+        "quick",
+    ]
+    two = next(one for one in every if one.line == 7)
+    assert mutants.tests_for(two, trace, Counter(), 2.1) == ["quick", "slow"]
+    assert mutants.tests_for(two, trace, Counter(), 2.0) == ["quick"]
+    assert mutants.tests_for(two, trace, Counter(), 0.0) == ["quick"], "one test at least"
     trace.on_loading = ["some.py:8:4"]
-    assert mutants.tests_for(every[-1], trace, Counter()) == all_tests
+    assert mutants.tests_for(every[-1], trace, Counter(), math.inf) == all_tests
 
 
 def test_a_change_is_known_by_its_line_so_that_only_that_one_is_listed_as_equal(
@@ -163,10 +171,10 @@ def test_a_mutant_whose_tests_the_clock_stopped_is_tried_once_more_with_more_tim
     copy.root = some.parent
     last = mutants.mutants_of("some.py")[-1]
     server = Answering(("stuck", "", 0.0), ("survived", "", 0.0))
-    assert mutants.verdict_of(last, copy, server, trace, Counter()) == ("survived", "")
+    assert mutants.verdict_of(last, copy, server, trace, Counter(), math.inf) == ("survived", "")
     assert server.asked[1][3][0] == 5 * server.asked[0][3][0]
     server = Answering(("stuck", "", 0.0), ("stuck", "", 0.0))
-    assert mutants.verdict_of(last, copy, server, trace, Counter()) == ("stuck", "")
+    assert mutants.verdict_of(last, copy, server, trace, Counter(), math.inf) == ("stuck", "")
 
 
 def test_a_piece_of_a_run_goes_on_from_the_last_but_not_after_a_change_of_the_code(some: Path) -> None:
@@ -182,6 +190,8 @@ def test_a_piece_of_a_run_goes_on_from_the_last_but_not_after_a_change_of_the_co
     assert mutants.State(kept, "some", 1.0).verdicts == first.verdicts
     assert mutants.State(kept, "some", 1.0).trace.took == first.trace.took
     assert mutants.State(kept, "some", 2.0).verdicts == {}
+    less = mutants.State(kept, "some", 1.0, budget=9.0)
+    assert (less.verdicts, less.trace.took) == ({}, first.trace.took)
     (some.parent / "tests/test_one.py").write_text("# a new test\n")
     trace = mutants.State(kept, "some", 1.0).trace
     assert list(trace.took) == trace.tests["kb/some/one.py:7:8"] == ["tests/test_two.py::test_some"]
