@@ -15,7 +15,7 @@ from kb.domain.language import language
 from kb.domain.panel import Dispute, PanelJack
 from kb.domain.words import Carried, DriverInput, Form, Outcome, Part, Signal
 from kb.path import Path, connect, path_to_json
-from kb.path.chains import chains
+from kb.path.chains import LONG_STRETCH, chains
 from kb.path.chance import Chance, own_chance
 from kb.path.jacks import as_most_found, joined, pairs
 from kb.path.sentences import sentence
@@ -207,6 +207,17 @@ def test_only_what_sends_sound_or_makes_analog_sound_digital_is_a_detour(
 ) -> None:
     found = chains(shipped(), End(form, Part.SOCKET, carries), frozenset({given}), 1.5)
     assert found[given].detour is detour
+
+
+@pytest.mark.parametrize(
+    ("metres", "longer"), [(1.5, False), (10, False), (15, True), (20, True), (30, True)]
+)
+def test_a_cable_longer_than_usual_is_paid_for_once_beside_its_pieces(metres: float, longer: bool) -> None:
+    # Line level goes ten metres usually and thirty at most (common practice).
+    line = End(Form.RCA_PAIR, Part.SOCKET, Carried.LINE)
+    found = chains(shipped(), line, frozenset({DriverInput.LINE_35}), metres)[DriverInput.LINE_35]
+    assert found.length_m == max(metres, 2)
+    assert found.cost == sum(item.cost for item in found.items) + (LONG_STRETCH if longer else 0)
 
 
 @pytest.mark.parametrize(
