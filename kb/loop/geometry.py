@@ -37,6 +37,8 @@ MOST_TURNS: Final = 100
 MOST_CORNERS: Final = 720
 #: Two corners nearer than this are one corner typed twice (metres).
 SAME_CORNER_M: Final = 1e-3
+#: A corner may lie this far east or north; those of a ring of the longest side lie 3 cm beyond it (metres).
+FARTHEST_M: Final = LONGEST_SIDE_M + 0.1
 #: A wire may lie this far below or above the floor (metres).
 LOWEST_M: Final = -10.0
 HIGHEST_M: Final = 20.0
@@ -255,8 +257,8 @@ def _corner(corner: Sequence[float], number: int) -> Corner:
         bounded(
             value,
             inside("polygon", Said("place/corner", number=number)),
-            low=-LONGEST_SIDE_M,
-            high=LONGEST_SIDE_M,
+            low=-FARTHEST_M,
+            high=FARTHEST_M,
             unit="m",
         )
         for value in corner[:2]
