@@ -30,6 +30,7 @@ QUESTIONS = (
     "questions.toml",
     "questions_installer.toml",
     "questions_technician.toml",
+    "questions_trade.toml",
     "questions_aside.toml",
     "questions_languages.toml",
     "questions_languages_aside.toml",

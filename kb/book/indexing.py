@@ -30,8 +30,8 @@ _LEVELS = {
     Level.SELECTABLE: "level fixed or variable",
 }
 
-#: Outcomes that a note would tell of: what carried sound is the rule.
 _TELLING = (Outcome.WEAK, Outcome.SILENT, Outcome.HUM, Outcome.DISTORTED, Outcome.DELAYED)
+"""Outcomes that were trouble."""
 
 
 def catch_up(
@@ -176,7 +176,7 @@ def _told(one: PanelJack, rare: Sequence[str]) -> str:
         parts.append(f"speakers {one.speakers.value.replace('-', ' ')}")
     if jack.direction is Direction.OUTPUT and jack.level in _LEVELS:
         parts.append(_LEVELS[jack.level])
-    parts += [outcome.label for outcome, _ in one.outcomes if outcome in _TELLING]
+    parts += [outcome.label for outcome, _ in one.outcomes]
     parts += ["in use"] * bool(one.taken_seen) + list(one.items)
     parts += rare if heard and jack.direction is Direction.OUTPUT else []
     return ", ".join(dict.fromkeys(filter(None, parts)))

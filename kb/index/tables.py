@@ -36,7 +36,7 @@ from kb.index import keys as k
 from kb.index.entry import Filters, IndexBroken, SetEntry
 from kb.index.normalize import fold, normalise, shape, spellings
 
-FORMAT = 9
+FORMAT = 10
 """Increased with every change of tables, hashes, folding or texts: an index of another format is rebuilt."""
 
 SCHEMA = """

@@ -103,6 +103,7 @@ _PART = 4  # letters of each part of a compound
 _JOINTS = ("", "n", "s", "en", "es")  # letters that German puts between two words
 _BETWEEN = 2  # words that ask for nothing between two words of a phrase
 _SYNONYM = 0.85  # weight of a synonym compared with the word itself (common practice)
+_PLAIN = 0.7  # weight of a word that is none of the trade: "we had to fit an isolator" asks for isolators
 
 
 class _Bare(dict[int, str]):
@@ -272,10 +273,11 @@ class Hit(NamedTuple):
 
 
 class Asked(NamedTuple):
-    """Hold one thing that a query asks for: the stems of its words, and those of its synonyms."""
+    """Hold one thing that a query asks for: the stems of its words, those of its synonyms, and its weight."""
 
     stems: tuple[str, ...]
     others: frozenset[tuple[str, ...]]
+    weight: float
 
 
 class Concept(NamedTuple):
@@ -297,7 +299,10 @@ class Concept(NamedTuple):
 
 
 class _Trade(NamedTuple):
-    """Hold the trade's vocabulary: (group, entry), the words of each group, words that ask for nothing."""
+    """Hold the trade's vocabulary: (group, entry), the words of each group, words that ask for nothing.
+
+    The first word of a group is its name.
+    """
 
     entries: tuple[tuple[int, str], ...]
     groups: tuple[tuple[str, ...], ...]
@@ -390,8 +395,10 @@ def _meant(words: list[str]) -> list[Asked]:
             continue
         used.update(row)
         own = tuple(_stem(words[place]) for place in row)
-        others = {_stems(said) for number in found.get(row, ()) for said in trade.groups[number]}
-        out[own] = Asked(own, frozenset(others - {own, ()}))
+        groups = [trade.groups[number] for number in found.get(row, ())]
+        named = [group for group in groups if _stems(group[0]) == own]  # "no light" asks for that alone
+        others = {_stems(said) for group in named or groups for said in group}
+        out[own] = Asked(own, frozenset(others - {own, ()}), 1.0 if row in found else _PLAIN)
     return list(out.values())
 
 
@@ -523,7 +530,8 @@ class WordSearcher:
         own = self._ways(said.stems)
         others = [way for stems in sorted(said.others) if self._holders(stems) for way in self._ways(stems)]
         # A thing is as rare as all of its names together: "salida" is rare, outputs are not.
-        worth = self._rarity(len(frozenset[int]().union(*(there for _, there in own + others))))
+        holders = frozenset[int]().union(*(there for _, there in own + others))
+        worth = said.weight * self._rarity(len(holders))
         ways = [(stems, worth, there) for stems, there in own]
         ways += [(stems, worth * _SYNONYM, there) for stems, there in others]
         return Concept(worth, tuple(ways))
