@@ -206,9 +206,6 @@ class Book:
 
         ``make`` alone may be the model, where it means one set only.
         """
-        from kb.domain.panel import reconcile, source_of
-        from kb.domain.visit import set_key
-
         asked = f"{make} {model}" if model else make
         if model is None:
             exact = [one for one in self.find(make, limit=2).matches if one.how == "exact"]
@@ -218,9 +215,18 @@ class Book:
             if not exact:
                 raise self._nothing_but("error/no-model", "error/no-model-near", asked, model=asked)
             make, model = exact[0].make, exact[0].model
+        if known := self.known(make, model):
+            return known
+        raise self._nothing_but("error/nobody-met", "error/nobody-met-near", asked, set=asked)
+
+    def known(self, make: str, model: str) -> SetView | None:
+        """All that is known of a set by its name; None if nobody met it. Nothing is searched for."""
+        from kb.domain.panel import reconcile, source_of
+        from kb.domain.visit import set_key
+
         visits = self.visits(make, model)
         if not visits:
-            raise self._nothing_but("error/nobody-met", "error/nobody-met-near", asked, set=asked)
+            return None
         source = source_of(visits)
         if len({visit.source.key for visit in visits}) > 1:
             from kb.book.indexing import kept_name

@@ -7,7 +7,6 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Final
 
-from kb.base.errors import NotFound
 from kb.domain.job import Job, JobStatus
 
 if TYPE_CHECKING:
@@ -107,10 +106,7 @@ def _expected(one: JobPlan, said: Language) -> Iterator[str]:
 
 def connected(book: Book, job: ToPack, source: Source) -> tuple[Panel, list[Path]] | None:
     """Return the panel of a job's set, and its paths, the best first; None if nobody met the set."""
-    try:
-        known = book.view(source.make, source.model) if source.make and source.model else None
-    except NotFound:
-        known = None
+    known = book.known(source.make, source.model) if source.make and source.model else None
     if known is None or not known.panel.jacks:
         return None
     panel = known.panel.taken(sorted(job.taken or ()))

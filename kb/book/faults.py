@@ -7,7 +7,7 @@ from contextlib import suppress
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
-from kb.base.errors import BadInput, NotFound
+from kb.base.errors import BadInput
 from kb.base.messages import LANGUAGES
 from kb.base.parsing import json_of
 from kb.domain.language import ENGLISH, Language
@@ -148,9 +148,7 @@ def outcome_visit(book: Book, state: State, visit_id: str = "", language: Langua
     from kb.isolate import finding_of
 
     found = finding_of(state, language)
-    known = None
-    with suppress(NotFound):
-        known = book.view(state.make, state.set_model)
+    known = book.known(state.make, state.set_model)
     source: dict[str, Any] = {"make": state.make, "model": state.set_model}
     if known:
         source = {"make": known.source.make, "model": known.source.model, "kind": known.source.kind}

@@ -13,11 +13,11 @@ import os
 import re
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 from uuid import UUID
 
 from kb.base import private_file as privately
@@ -28,9 +28,13 @@ from kb.base.parsing import json_of
 from kb.read.picture import cleaned
 from kb.settings import PHOTOS
 
+if TYPE_CHECKING:
+    from kb.domain.visit import Visit
+
 MOST: Final = 6  #: photos of one visit
 MOST_SPOTS: Final = 64  #: jacks pointed at on one photo
 LOOSE_S: Final = 86_400  #: a photo that no visit took is dropped after a day
+_MOST_VERSIONS: Final = 100  # of one visit, whose photos are looked for
 _AT_ONCE: Final = 2  # photos being decoded
 _TURN_S: Final = 30  # that a photo waits for its turn
 _HASH: Final = re.compile(r"[0-9a-f]{64}\Z")
@@ -91,13 +95,36 @@ class Photos:
                     os.replace(loose, target)
                     sync_names(target.parent)
             except FileNotFoundError:
-                if not target.exists():  # else another server has just done it
-                    continue
+                if not target.exists() and not self._copied(name, target):
+                    continue  # else another server, or a visit with the same photo, has just taken it
             except OSError as problem:
                 why = why_of(problem)
                 raise BookTrouble(Said("error/place-why", place=target, why=why)) from problem
             own.append(name)
         return own
+
+    def _copied(self, name: str, target: Path) -> bool:
+        """Copy the photo from another visit that has it: two may have sent the very same one."""
+        for other in self._folder.glob(f"*/{name}.jpg"):
+            with suppress(FileNotFoundError):
+                privately.write(target, other.read_bytes())
+                return True
+        return False
+
+    def of_versions(self, visit: Visit, earlier: Callable[[str], Visit]) -> list[tuple[str, str]]:
+        """Photos of a visit and of those that it corrects, as (visit, name): they stay where they were kept.
+
+        ``earlier`` gives the visit with an id; it may raise NotFound.
+        """
+        found: dict[str, str] = {}
+        seen, asked = {""}, [visit.id]
+        while asked and len(seen) <= _MOST_VERSIONS:
+            if (one := asked.pop(0)) not in seen:
+                seen.add(one)
+                found |= {name: one for name in self.of(one) if name not in found}
+                with suppress(NotFound):
+                    asked += (visit if one == visit.id else earlier(one)).supersedes
+        return [(one, name) for name, one in found.items()]
 
     def of(self, visit: str) -> list[str]:
         """Names of the photos of a visit, oldest first."""

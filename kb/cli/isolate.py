@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from kb.base.errors import NOTHING, BadInput, NotFound
+from kb.base.errors import NOTHING, BadInput
 from kb.base.messages import Said, Wording
 from kb.base.text import words_of_list
 from kb.book.faults import learned_model, mended_before, outcome_visit, path_in_book, told_by_panel
@@ -148,14 +148,14 @@ def _known_set(session: Session, told: Mapping[str, Any], kept: Mapping[str, Any
     if not (isinstance(make, str) and isinstance(model, str) and make and model):
         return None
     try:
-        return session.book.view(make, model)
-    except NotFound:
-        if told["make"]:
-            session.say(session.language("cli/isolate/not-in-book", make=make, model=model))
+        known = session.book.known(make, model)
     except BadInput:
         if told["make"]:
             raise
-    return None  # the reader of the file names what is wrong in it
+        return None  # the reader of the file names what is wrong in it
+    if known is None and told["make"]:
+        session.say(session.language("cli/isolate/not-in-book", make=make, model=model))
+    return known
 
 
 def _record_outcome(session: Session, state: State) -> str:

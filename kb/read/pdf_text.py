@@ -75,20 +75,21 @@ def lines(sent: bytes, limits: Limits) -> Iterator[dict[str, Any]]:
             page = document[number - 1]
             if limits.pictures:
                 yield {"page": number, "picture": _picture(page, limits.edge)}
-            elif _is_garbled(page):
-                yield {"page": number, "pieces": [], "drawn": True}
             else:
-                yield {"page": number, "pieces": _pieces(page), "drawn": _is_drawn(page)}
+                text = page.get_textpage()  # which takes the page apart: once
+                garbled = _is_garbled(text)
+                pieces = [] if garbled else _pieces(text)
+                text.close()
+                yield {"page": number, "pieces": pieces, "drawn": garbled or _is_drawn(page)}
             page.close()
         except (pypdfium2.PdfiumError, IndexError):
             yield {"page": number, "damaged": True}
 
 
-def _is_garbled(page: Any) -> bool:
-    """Can many of its letters only be seen? Their font does not name them, or puts them on one place."""
+def _is_garbled(text: Any) -> bool:
+    """Can many letters of the page only be seen? Their font does not name them, or puts them on one place."""
     from pypdfium2 import raw
 
-    text = page.get_textpage()
     box = raw.FS_RECTF()
     seen = wrong = 0
     before = -1.0, -1.0
@@ -103,7 +104,6 @@ def _is_garbled(page: Any) -> bool:
         place = round(box.left, 1), round(box.bottom, 1)
         wrong += place == before or raw.FPDFText_HasUnicodeMapError(text, at) == 1
         before = place
-    text.close()
     return wrong > _GARBLED * seen
 
 
@@ -122,11 +122,10 @@ def _picture(page: Any, edge: int) -> str:
     return base64.b64encode(out.getvalue()).decode("ascii")
 
 
-def _pieces(page: Any) -> list[Any]:
+def _pieces(text: Any) -> list[Any]:
     """Pieces of text with left, bottom, right and top in points: a line, or a cell of a table."""
     from pypdfium2 import raw
 
-    text = page.get_textpage()
     box = raw.FS_RECTF()
     found: list[Any] = []
     held: list[str] = []
@@ -168,7 +167,6 @@ def _pieces(page: Any) -> list[Any]:
         lows.append(box.bottom)
         highs.append(high)
     _put(found, held, left, right, lows, highs)
-    text.close()
     return found
 
 

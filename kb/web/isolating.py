@@ -9,7 +9,6 @@ import gzip
 import json
 import threading
 from collections import OrderedDict
-from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final
@@ -18,7 +17,7 @@ from flask import Flask, Response, redirect, request, url_for
 from werkzeug.exceptions import ServiceUnavailable
 from werkzeug.wrappers import Response as AnyResponse
 
-from kb.base.errors import NOTHING, BadInput, NotFound
+from kb.base.errors import NOTHING, BadInput
 from kb.base.messages import Said
 from kb.catalogue import item_name
 from kb.domain.words import DriverInput, Signal
@@ -55,10 +54,8 @@ def isolate() -> AnyResponse:
     if not given.get("complaint"):
         path = _path(given)
         since = ""
-        if about and not path:
-            with suppress(NotFound):
-                known = site().book.view(**about)
-                path, since = _path_in_book(known, _connection_of_job(known))
+        if about and not path and (known := site().book.known(**about)):
+            path, since = _path_in_book(known, _connection_of_job(known))
         return page(
             "isolate_begin",
             complaints=list(model.complaints.values()),
@@ -121,9 +118,7 @@ def keep_outcome() -> AnyResponse:
 
 
 def _known(about: dict[str, str]) -> SetView | None:
-    with suppress(NotFound):
-        return site().book.view(**about) if about else None
-    return None
+    return site().book.known(**about) if about else None
 
 
 def _connection_of_job(known: SetView) -> Connection | None:

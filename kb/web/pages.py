@@ -34,6 +34,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from kb.book import SetView
+    from kb.book.photos import Spot
+    from kb.domain.visit import Visit
     from kb.path import Connection, Path
 
 MATCHES = 12  #: shown at most
@@ -132,15 +134,12 @@ _TURN_S: Final = 60  # that a photo waits for its turn
 
 def show_set() -> AnyResponse:
     """The path first, then the panel, then who found what."""
-    known = asked_set()
-    if isinstance(known, tuple):
-        return _unknown(*known)
+    known = _asked_set()
+    if known is None:
+        return _unknown()
     asked = Asked(request.args)
     connection = _connected(asked, known)
-    kept = site().photos
-    photos = [
-        (visit.id, name, kept.spots(visit.id, name)) for visit in known.visits for name in kept.of(visit.id)
-    ]
+    photos = [one for visit in known.visits for one in photos_of(visit)]
     return page(
         "set",
         known=known,
@@ -155,14 +154,22 @@ def show_set() -> AnyResponse:
     )
 
 
+def photos_of(visit: Visit) -> list[tuple[str, str, list[Spot]]]:
+    """The photos of a visit, also those that it had before it was corrected, each with its jacks."""
+    kept = site().photos
+    found = kept.of_versions(visit, site().book.store.visit)
+    return [(owner, name, kept.spots(owner, name)) for owner, name in found]
+
+
 def _about(known: SetView) -> dict[str, str]:
     return {"make": known.source.make, "model": known.source.model, **of_job(request.args)}
 
 
-def _unknown(make: str, model: str) -> AnyResponse:
+def _unknown() -> AnyResponse:
     """Nobody met this set: what is near it, to be tapped, and a form for it."""
     from kb.book import best_line
 
+    make, model = _asked_name()
     found = None
     with suppress(BadInput):
         found = site().book.find(f"{make} {model}", limit=NEAR)
@@ -178,18 +185,27 @@ def _unknown(make: str, model: str) -> AnyResponse:
     )
 
 
-def asked_set() -> SetView | tuple[str, str]:
-    """The set that the address names; else its make and model, if the book has no visit to it."""
+def known_set() -> SetView:
+    """The set that the address names; raises NotFound if the book has no visit to it."""
+    if known := _asked_set():
+        return known
+    make, model = _asked_name()
+    raise NotFound(Said("web/unknown/said", make=make, model=model))
+
+
+def _asked_set() -> SetView | None:
+    return site().book.known(*_asked_name())
+
+
+def _asked_name() -> tuple[str, str]:
+    """Make and model that the address names."""
     make, model = request.args.get("make", "").strip(), request.args.get("model", "").strip()
     if not (make and model):
         raise BadInput(Said("web/set"), make or model or NOTHING, Said("expected/web/make-and-model"))
     if len(make) > 80 or len(model) > 80:
         seen = Said("seen/characters", count=len(make) + len(model))
         raise BadInput(Said("web/set"), seen, Said("expected/web/make-and-model-each", most=80))
-    try:
-        return site().book.view(make, model)
-    except NotFound:
-        return make, model
+    return make, model
 
 
 class Asked:
@@ -264,9 +280,9 @@ def _facts_of_source(known: SetView) -> str:
 
 def other_driver() -> AnyResponse:
     """Another driver, another length, nobody else listening: what to ask the set page for."""
-    known = asked_set()
-    if isinstance(known, tuple):
-        return _unknown(*known)
+    known = _asked_set()
+    if known is None:
+        return _unknown()
     asked = Asked(request.args)
     usual = asked.inputs or site().book.settings.inputs
     outputs = dict.fromkeys(
@@ -290,9 +306,7 @@ def sheet() -> AnyResponse:
     from kb.sheet.page import CONTACT, Sheet, render
     from kb.sheet.paper import Paper
 
-    known = asked_set()
-    if isinstance(known, tuple):
-        raise NotFound(Said("web/unknown/said", make=known[0], model=known[1]))
+    known = known_set()
     asked, book = Asked(request.args), site().book
     its_inputs = tuple(asked.inputs) or book.settings.inputs
     connection = book.connect(
@@ -351,9 +365,7 @@ def hand_over() -> AnyResponse:
     """Prepare the sheet: whom the client calls, its language; then show, print or share it."""
     from kb.sheet.page import CONTACT
 
-    known = asked_set()
-    if isinstance(known, tuple):
-        raise NotFound(Said("web/unknown/said", make=known[0], model=known[1]))
+    known = known_set()
     Asked(request.args)
     given = [(key, one) for key, some in _own_address().items() for one in some]
     return page(
@@ -378,9 +390,7 @@ def tag() -> AnyResponse:
     from kb.settings import Units
     from kb.sheet.tag import make_tag, tag_page
 
-    known = asked_set()
-    if isinstance(known, tuple):
-        raise NotFound(Said("web/unknown/said", make=known[0], model=known[1]))
+    known = known_set()
     settings = site().book.settings
     said = language_of(request.args.get("lang", settings.language), feet=settings.units is Units.FEET)
     chosen = _connected(Asked(request.args), known).chosen

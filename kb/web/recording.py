@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from flask import Flask, Response, jsonify, redirect, request, url_for
 from werkzeug.datastructures import FileStorage
@@ -19,7 +20,7 @@ from kb.domain.words import Basis, Direction, Display, Form, Format, Kind, Level
 from kb.read.picture import MOST_BYTES, missing_library
 from kb.web.guards import wants_json
 from kb.web.jobs import job_asked, met, open_job
-from kb.web.pages import photo_to_read
+from kb.web.pages import photo_to_read, photos_of
 from kb.web.site import language, page, said_of, site
 from kb.web.visit_form import CARRIED, JACK_OTHERS, OTHERS, Entry, field_of, new_id, place_of
 
@@ -214,16 +215,42 @@ def record_visit() -> AnyResponse:
     except BookTrouble as trouble:
         return _again(entry, trouble, say("web/record/but-saved"))
     # Kept with an earlier page of the form, a day ago or more; or one more than a visit has.
+    full = len(site().photos.of(visit_id)) >= MOST
     left_out += [
-        say("web/record/photo-gone", number=number)
+        LeftOut("over" if full else "gone", number)
         for number, name in enumerate(entry.photos, 1)
         if name not in own
     ]
+    left = ".".join(f"{one.why}-{one.number}" for one in left_out) or None
+    following = url_for("recorded", visit=visit_id, left=left, again=again, job=job)
     if wants_json(request):
-        told: dict[str, Any] = {"visit": visit_id, "already": not done.recorded, "left_out": left_out}
-        return jsonify(told | {"next": url_for("recorded", visit=visit_id, again=again, job=job)})
-    left = len(left_out) or None
-    return redirect(url_for("recorded", visit=visit_id, left=left, again=again, job=job), 303)
+        said = [one.words for one in left_out]
+        return jsonify({"visit": visit_id, "already": not done.recorded, "left_out": said, "next": following})
+    return redirect(following, 303)
+
+
+class LeftOut(NamedTuple):
+    """A photo that was not kept, by its number in the form: ``gone``, one ``over``, or of another ``kind``.
+
+    ``about``: what is wrong with it, in words.
+    """
+
+    why: str
+    number: int
+    about: str = ""
+
+    @property
+    def words(self) -> str:
+        """What the person is told of it."""
+        if self.about:
+            return f"{self.about}. {language()('web/record/photo-wrong')}"
+        return language()(f"web/record/photo-{self.why}", number=self.number, most=MOST)
+
+
+def _left_out_said(codes: str) -> list[str]:
+    """What is told on the next page of the photos that were left out, which its address names."""
+    found = re.findall(r"(gone|over|kind)-([1-9]\d?)(?!\d)", codes[:200])
+    return [LeftOut(why, int(number)).words for why, number in found]
 
 
 def _again(entry: Entry, trouble: BookTrouble, saved: str) -> Response:
@@ -248,7 +275,7 @@ def _with_the_rest(visit: Visit) -> Visit:
     return replace(visit, readings=old.readings, case=old.case)
 
 
-def _changed(entry: Entry, do: str, left_out: list[str]) -> AnyResponse:
+def _changed(entry: Entry, do: str, left_out: list[LeftOut]) -> AnyResponse:
     """One tap where no script runs: ``add:FORM:MARK``, ``drop:NUMBER``, or ``read``."""
     what, _, about = do.partition(":")
     focus = ""
@@ -258,7 +285,7 @@ def _changed(entry: Entry, do: str, left_out: list[str]) -> AnyResponse:
         focus = f"jack-{len(entry.jacks) - 1}-marking"
     elif what == "drop" and about.isdecimal() and len(about) < 4:
         entry.drop(int(about))
-    return _form(entry, said=" ".join(left_out), focus=focus)
+    return _form(entry, said=" ".join(one.words for one in left_out), focus=focus)
 
 
 def _wrong(entry: Entry, wrong: BadInput) -> AnyResponse:
@@ -306,7 +333,6 @@ def read_panel() -> AnyResponse:
             "marking": one.marking,
             "x": one.x,
             "y": one.y,
-            "sure": one.sure,
             "why": "; ".join(say(f"read/doubt/{doubt}") for doubt in one.doubts),
         }
         for one in draft.jacks
@@ -330,20 +356,19 @@ def _sent() -> list[FileStorage]:
     return [file for file in request.files.getlist("photo") if file.filename or file.content_length]
 
 
-def _keep_photos(entry: Entry) -> list[str]:
-    """Keep the photos that came along; returns what is said of those that are none. A bad photo holds up no
-    visit."""
-    left_out, say = [], language()
+def _keep_photos(entry: Entry) -> list[LeftOut]:
+    """Keep the photos that came along; returns those that are none. A bad photo holds up no visit."""
+    left_out = []
     for number, file in enumerate(_sent(), 1):
-        place = Said("web/record/photo-nth", number=number)
         entry.sent.append("")
         if len(entry.photos) >= MOST:
-            left_out.append(say("web/record/photo-over", number=number, most=MOST))
+            left_out.append(LeftOut("over", number))
             continue
         try:
+            place = Said("web/record/photo-nth", number=number)
             name = site().photos.keep(file.stream.read(MOST_BYTES + 1), place)
         except BadInput as wrong:
-            left_out.append(f"{said_of(wrong)}. {say('web/record/photo-wrong')}")
+            left_out.append(LeftOut("kind", number, said_of(wrong)))
             continue
         entry.sent[-1] = name
         if name not in entry.photos:
@@ -390,7 +415,7 @@ def add_photo() -> AnyResponse:
     if not entry.photos and not left_out:
         raise BadInput(Said("web/record/photo"), NOTHING, Said("expected/web/photo"))
     if left_out:
-        raise BadInput(" ".join(left_out))
+        raise BadInput(" ".join(one.words for one in left_out))
     if not site().photos.attach(visit.id, entry.photos):
         most = Said("expected/web/photos-of-visit", most=MOST)
         raise BadInput(Said("web/record/photo"), Said("seen/web/photos", count=MOST), most)
@@ -414,7 +439,6 @@ def recorded() -> AnyResponse:
         said = say("language/join").join(words)
         why = marking.read(jack.form, jack.marking, jack.colour).why(say) if finding.inferred else ""
         jacks.append((finding, said, why))
-    left = request.args.get("left", "")
     about = {"make": visit.source.make, "model": visit.source.model}
     if job := request.args.get("job", "")[:60]:
         about["job"] = job
@@ -422,8 +446,8 @@ def recorded() -> AnyResponse:
         "recorded",
         visit=visit,
         jacks=jacks,
-        photos=[(name, site().photos.spots(visit.id, name)) for name in site().photos.of(visit.id)],
-        left=int(left) if left.isdecimal() and len(left) < 3 else 0,
+        photos=photos_of(visit),
+        left=_left_out_said(request.args.get("left", "")),
         again="again" in request.args,
         about=about,
         state=state,

@@ -232,3 +232,17 @@ def test_a_blank_that_kerning_took_is_read_and_cells_without_a_blank_are_apart()
     canvas.save()
     (page,) = pdf.document(out.getvalue(), "manual").pages
     assert [piece.text for piece in page.pieces][1:] == ["DIGITAL AUDIO OUT", "NV32-1", "NV43-1"]
+
+
+def test_each_page_is_taken_apart_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whether its letters have names and what it says come from one look at the page."""
+    pypdfium2 = pytest.importorskip("pypdfium2")
+    from kb.read.pdf_text import Limits, lines
+
+    taken = []
+    take = pypdfium2.PdfPage.get_textpage
+    monkeypatch.setattr(pypdfium2.PdfPage, "get_textpage", lambda page: (taken.append(1), take(page))[1])
+    for made in (paper(*NV40, *NV40), paper_with_odd_font(ODD, letters=True)):
+        taken.clear()
+        first, *pages = lines(made, Limits(pages=9, memory=0, seconds=0, edge=0))
+        assert len(taken) == len(pages) == first["pages"]

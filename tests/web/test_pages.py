@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from kb.book import Book
 from kb.domain.visit import visit_from
 from tests.web.conftest import Phone
 from tests.web.test_guards import PAGES
@@ -21,6 +22,25 @@ def shown(page: str) -> str:
         r"<(?:head|template|datalist).*?</(?:head|template|datalist)>|<[^>]*>", " ", page, flags=re.S
     )
     return " ".join(text.replace("&#39;", "'").replace("&#34;", '"').replace("&amp;", "&").split())
+
+
+def test_a_set_that_nobody_met_is_searched_for_once_and_only_where_the_nearest_are_shown(
+    phone: Phone, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[str] = []
+    find = Book.find
+
+    def counted(self: Book, query: str, limit: int = 10) -> Any:
+        asked.append(query)
+        return find(self, query, limit)
+
+    monkeypatch.setattr(Book, "find", counted)
+    set_ = "make=Norwell&model=NV40-219"
+    assert "NV40-210" in phone.get(f"/set?{set_}").text
+    assert asked == ["Norwell NV40-219"]
+    for page in ("/sheet", "/tag", "/hand-over", "/isolate"):
+        phone.get(f"{page}?{set_}")
+    assert len(asked) == 1
 
 
 @pytest.mark.parametrize("path", PAGES)

@@ -40,7 +40,6 @@ def test_the_jacks_of_the_photo_come_with_their_places_and_doubts(phone: Phone, 
         "marking": "OPTICAL OUT",
         "x": 0.25,
         "y": 0.5,
-        "sure": 0.97,
         "why": "",
     }
     assert told["jacks"][2]["why"] == "what plugs in is a guess"
@@ -158,9 +157,9 @@ def test_spots_are_read_moved_thrown_away_and_added_and_only_then_saved(
 def taken(open_page: Any, laptop: Laptop, tmp_path: Path) -> Any:
     """A page where photos of a panel were taken."""
 
-    def take(count: int) -> Any:
+    def take(count: int, record: str = "/record?make=Hallmere&model=HM32-5") -> Any:
         page = open_page(service_workers="block")
-        page.goto(laptop.url("/record?make=Hallmere&model=HM32-5"))
+        page.goto(laptop.url(record))
         ready(page)
         shoot(page, tmp_path, count)
         return page
@@ -232,3 +231,47 @@ def test_a_photo_that_could_not_be_read_may_be_read_again(taken: Any, tmp_path: 
     held.asked()
     held.answered()
     until(page, f"({SPOTS}).join() === '3,0'")
+
+
+def test_differences_are_those_of_the_set_that_is_named(taken: Any) -> None:
+    """The label was read again while the photo was: the panel of another set is no difference."""
+    page = taken(1, "/record?make=Norwell&model=NV40-210")
+    held = Held(page, "**/panel")
+    reading(page).tap()
+    held.asked()
+    page.fill("#model", "NV40-219")
+    held.answered()
+    until(page, f"({SPOTS}).join() === '3'")
+    assert page.locator("#panel-differs li").count() == 0
+    page.fill("#model", "NV40-210")
+    until(page, "document.querySelectorAll('#panel-differs li').length > 0")
+
+
+def test_each_photo_says_what_became_of_its_reading(taken: Any) -> None:
+    page = taken(2)
+    held = Held(page, "**/panel")
+    reading(page).nth(0).tap()
+    held.asked()
+    reading(page).nth(0).tap()  # the other one: the first is being read
+    held.asked(2)
+    said = page.locator("#panel-said")
+    assert said.inner_text().count("This takes some seconds") == 2
+    held.broken()
+    until(page, "document.querySelector('#panel-said').textContent.includes('no answer')")
+    assert said.inner_text().startswith("Photo 1: The photo was not read")
+    assert "Photo 2: Reading the marks" in said.inner_text()
+    held.answered()
+    until(page, f"({SPOTS}).join() === '0,3'")
+    assert "Photo 1: The photo was not read" in said.inner_text()
+    assert "Photo 2: Compare each numbered spot" in said.inner_text()
+
+
+def test_nobody_is_asked_for_the_jack_of_a_photo_that_was_dropped(taken: Any) -> None:
+    page = taken(1)
+    page.tap(".often .tile >> nth=0")
+    page.locator("#photo-kept .on-form").tap()
+    until(page, "!document.querySelector('#point-choose').hidden")
+    page.get_by_role("button", name="Drop photo 1").tap()
+    until(page, "document.querySelectorAll('#photo-kept > li').length === 0")
+    assert page.locator("#point-choose").is_hidden()
+    assert page.locator("#point-said").is_hidden()

@@ -22,13 +22,16 @@ import pytest
 
 from kb.base.errors import BadInput, BookTrouble
 from tests.web.conftest import FORM, ID, Phone
+from tests.web.test_pages import shown
 
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
 Image = pytest.importorskip("PIL.Image", reason="Pillow is not installed")
 
 from kb.book.photos import MOST, Photos  # noqa: E402
 from kb.read.picture import EDGE, LIMITS, cleaned  # noqa: E402  # after the question whether Pillow is there
+from kb.web.visit_form import new_id  # noqa: E402
 
+OTHER = "0199a000-0000-7000-8000-000000000002"
 #: By its entry here, since a test of a missing extra may have taken its name off the package meanwhile.
 MODULE = sys.modules["kb.book.photos"]
 PICTURE = sys.modules["kb.read.picture"]
@@ -146,6 +149,48 @@ def test_a_photo_that_was_kept_for_a_form_and_is_gone_when_it_is_saved_is_told(p
     told = phone.script("/record", data).get_json()
     assert (told["visit"], len(told["left_out"])) == (ID, 1)
     assert "take it again" in told["left_out"][0]
+
+
+def test_the_page_of_a_visit_blames_what_became_of_its_photo(phone: Phone) -> None:
+    """One that is gone or one too many is no file of a wrong kind."""
+    data = {**FORM, "do": "save"}
+    gone = phone.post("/record", {**data, "id": ID, "photo_kept": "0" * 64})
+    page = shown(phone.get(gone.location).text)
+    assert "Photo 1 is gone, take it again. The visit itself is saved." in page
+    assert "JPEG, PNG, WebP or HEIC up to" not in page
+    many = [(io.BytesIO(picture((90 + number, 60))), f"{number}.jpg") for number in range(MOST + 1)]
+    over = phone.post("/record", {**data, "id": OTHER, "photo": many}, content_type="multipart/form-data")
+    page = shown(phone.get(over.location).text)
+    assert f"Photo {MOST + 1} was left out, a visit has at most {MOST}. The visit itself is saved." in page
+    assert "JPEG, PNG, WebP or HEIC up to" not in page
+
+
+@pytest.mark.parametrize(
+    "left", ["7", "gone", "gone-", "wrong-1", "<b>", "gone-0", "over-999", "kind-1" * 999]
+)
+def test_an_address_says_nothing_of_photos_in_words_of_its_own(phone: Phone, left: str) -> None:
+    send(phone, picture())
+    answer = phone.get("/recorded", query_string={"visit": ID, "left": left})
+    assert answer.status_code == 200
+    assert ('role="alert"' in answer.text) == left.startswith("kind-1")
+
+
+def test_two_visits_with_the_very_same_photo_at_once_both_keep_it(home: Path) -> None:
+    photos = Photos(home)
+    name = photos.keep(picture())
+    assert photos.keep(picture()) == name  # both wait for their visits
+    assert photos.attach(ID, [name]) == [name]
+    assert photos.attach(OTHER, [name]) == [name]
+    assert photos.read(OTHER, name) == photos.read(ID, name)
+
+
+def test_a_corrected_visit_still_shows_its_photos(phone: Phone, home: Path) -> None:
+    send(phone, picture())
+    for old, new in ((ID, OTHER), (OTHER, new_id())):
+        answer = phone.post("/record", {**FORM, "id": new, "supersedes": old, "note": new, "do": "save"})
+    (name,) = Photos(home).of(ID)
+    for page in (phone.get(answer.location).text, phone.get("/set?make=Hallmere&model=HM32-5").text):
+        assert f"/photo?visit={ID}&amp;name={name}" in page
 
 
 def test_a_photo_that_is_sent_twice_is_one(phone: Phone, home: Path) -> None:
@@ -297,7 +342,7 @@ def test_a_photo_that_cannot_be_looked_at_now_keeps_the_visit_on_the_phone(
 def test_a_photo_that_is_none_holds_up_no_visit(content: bytes, phone: Phone, home: Path, book: Any) -> None:
     answer = send(phone, content)
     assert answer.status_code == 303
-    assert "1 photo was left out" in phone.get(answer.location).text
+    assert "Photo 1 was left out: only JPEG" in phone.get(answer.location).text
     assert len(book.visits("Hallmere", "HM32-5")) == 1
     assert not (home / "photos" / ID).exists()
 

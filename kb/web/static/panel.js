@@ -3,9 +3,10 @@
 
 function panelReader(form, on) { // on: what the form's script can do with photos, jacks and spots
   const box = one("#read-panel");
-  const told = one("#panel-said");
-  const differs = one("#panel-differs");
-  const asked = new WeakSet(); // photos that were read or are being read: they need no second time
+  // What became of the reading of each photo; its number may be another one when the answer comes, or it may be gone.
+  // reading or read: it needs no second time. said: in words. about: the set that it was compared with. differs: where.
+  const readings = new WeakMap();
+  const about = () => [form.elements.make.value, form.elements.model.value].map((name) => name.trim()).join("\n");
 
   const jackOf = (seen, photo) => { // a jack that is on the panel already, and has no spot on this photo
     const free = every("[data-jack]", form).filter((jack) => !on.spots().some((spot) => spot.photo === photo && spot.jack === Number(jack.dataset.jack)));
@@ -17,50 +18,46 @@ function panelReader(form, on) { // on: what the form's script can do with photo
     on.setSpots([...on.spots(), { photo, x: seen.x, y: seen.y, jack: Number(jack.dataset.jack) }]);
     if (seen.why) jack.append(Object.assign(document.createElement("p"), { className: "doubt say", textContent: seen.why }));
   };
-  const differ = (one_) => {
+  const differ = (its, one_) => {
     const item = Object.assign(document.createElement("li"), { textContent: `${one_.text} ` });
     if (one_.form) {
       const there = Object.assign(document.createElement("button"), { type: "button", className: "second", textContent: text("web/panel/there") });
-      there.addEventListener("click", () => { on.add(one_.form, one_.marking); item.remove(); on.changed(); });
+      there.addEventListener("click", () => { its.differs.splice(its.differs.indexOf(one_), 1); on.add(one_.form, one_.marking); on.changed(); show(); });
       item.append(there);
     }
     return item;
   };
-  const read = async (picture, button) => {
-    asked.add(picture); // its number may be another one when the answer comes, and it may be gone
-    button.disabled = true;
-    let known = false;
-    say(told, text("web/panel/wait"));
-    differs.replaceChildren();
+  const show = () => { // of the photos that are there, and of the set that is named now
+    const photos = on.photos();
+    const all = photos.map((picture, n) => [readings.get(picture), n]).filter(([its]) => its);
+    say(one("#panel-said"), all.map(([its, n]) => (photos.length > 1 ? `${text("web/panel/photo", { number: n + 1 })}: ${its.said}` : its.said)).join(" "));
+    one("#panel-differs").replaceChildren(...all.filter(([its]) => its.about === about()).flatMap(([its]) => its.differs.map((one_) => differ(its, one_))));
+  };
+  for (const name of ["make", "model"]) form.elements[name].addEventListener("input", show);
+
+  const read = async (picture) => {
+    const its = { reading: true, read: false, said: text("web/panel/wait"), about: about(), differs: [] };
+    readings.set(picture, its);
+    on.show();
     const body = new FormData();
     for (const name of ["form_token", "make", "model", "kind"]) body.append(name, form.elements.namedItem(name).value);
     body.append("photo", picture, "panel.jpg");
     try {
       const [ok, answer] = await timely(READING, "/panel", { method: "POST", body, headers: { Accept: "application/json" } }, async (got) => [got.ok, await got.json()]);
       const photo = on.photos().indexOf(picture);
-      if (photo < 0) {
-        say(told, "");
-        return;
-      }
-      if (!ok) {
-        say(told, answer.error);
-        return;
-      }
-      known = true;
+      if (photo < 0) return;
+      its.read = ok;
+      its.said = !ok ? answer.error : answer.jacks.length ? text("web/panel/check") : text("web/panel/none");
+      if (!ok) return;
       answer.jacks.forEach((seen) => put(seen, photo));
-      differs.replaceChildren(...answer.differs.map(differ));
-      say(told, answer.jacks.length ? text("web/panel/check") : text("web/panel/none"));
+      its.differs = answer.differs;
       on.changed();
-      on.show();
     } catch {
-      say(told, on.photos().includes(picture) ? text("web/panel/link") : "");
+      its.said = text("web/panel/link");
     } finally {
-      if (!known) {
-        asked.delete(picture);
-        button.disabled = false;
-        if (!button.isConnected) on.show(); // the photos were drawn again meanwhile, without it
-      }
-      told.scrollIntoView({ block: "nearest" });
+      its.reading = false;
+      on.show();
+      box.scrollIntoView({ block: "nearest" });
     }
   };
 
@@ -93,7 +90,7 @@ function panelReader(form, on) { // on: what the form's script can do with photo
     return node;
   };
 
-  return (item, frame, photo) => {
+  const marked = (item, frame, photo) => {
     const here = on.spots().filter((spot) => spot.photo === photo);
     one(".dots", frame).append(...here.map((spot) => grip(frame, photo, spot)));
     every(".on-photo li", item).forEach((line, number) => {
@@ -108,9 +105,11 @@ function panelReader(form, on) { // on: what the form's script can do with photo
       });
       line.replaceChildren(to, away);
     });
-    if (!("reads" in box.dataset) || asked.has(on.photos()[photo])) return;
+    const its = readings.get(on.photos()[photo]);
+    if (!("reads" in box.dataset) || its?.reading || its?.read) return;
     const button = Object.assign(document.createElement("button"), { type: "button", className: "second", textContent: text("web/panel/read") });
-    button.addEventListener("click", () => read(on.photos()[photo], button));
+    button.addEventListener("click", () => read(on.photos()[photo]));
     item.append(button);
   };
+  return { marked, show };
 }

@@ -121,7 +121,11 @@ function recording(form) {
   };
   const point = (photo, x, y) => {
     pending = { photo, x: Math.round(x * 1000) / 1000, y: Math.round(y * 1000) / 1000 };
-    say(one("#point-said"), text("web/record/which"));
+    showPhotos();
+  };
+  const showPending = () => { // whose spot it is, as long as one waits
+    say(one("#point-said"), pending ? text("web/record/which") : "");
+    one("#point-choose").hidden = !pending;
     const choices = every("[data-jack]", jacks).map((jack) => {
       const button = Object.assign(document.createElement("button"), { type: "button", className: "second", textContent: markOf(jack.dataset.jack) });
       button.addEventListener("click", () => bind(Number(jack.dataset.jack)));
@@ -130,15 +134,11 @@ function recording(form) {
     const none = Object.assign(document.createElement("button"), { type: "button", className: "link", textContent: text("web/record/none") });
     none.addEventListener("click", () => bind(null));
     one("#point-choose").replaceChildren(...choices, none);
-    one("#point-choose").hidden = false;
-    showPhotos();
   };
   const bind = (jack) => {
     if (!pending) return;
     if (jack !== null) setSpots([...spots().filter((spot) => spot.photo !== pending.photo || spot.jack !== jack), { ...pending, jack }]);
     pending = null;
-    say(one("#point-said"), "");
-    one("#point-choose").hidden = true;
     showPhotos();
     keep();
   };
@@ -170,11 +170,13 @@ function recording(form) {
       const list = Object.assign(document.createElement("ol"), { className: "on-photo" });
       list.append(...here.map((spot) => Object.assign(document.createElement("li"), { textContent: markOf(spot.jack) })));
       item.append(...(here.length ? [list] : [Object.assign(document.createElement("p"), { className: "quiet", textContent: text("web/record/point") })]), away);
-      marked(item, frame, n);
+      reader.marked(item, frame, n);
       return item;
     }));
+    reader.show();
+    showPending();
   };
-  const marked = panelReader(form, {
+  const reader = panelReader(form, {
     add, spots, setSpots, photos: () => photos, show: () => showPhotos(), changed: () => { typed = true; offer(); read(); keep(); },
   });
   // Smaller before it is sent: a basement has little link to spare. Place and camera data stay behind, too.
@@ -344,7 +346,7 @@ function recording(form) {
       showState();
       return;
     }
-    location.assign(done.state === "sent" ? done.next + (done.left_out.length ? `&left=${done.left_out.length}` : "") : "/waiting");
+    location.assign(done.state === "sent" ? done.next : "/waiting");
   });
 
   (async () => {
