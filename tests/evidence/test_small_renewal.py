@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import date
+from functools import cache
 from typing import Any
 
 import pytest
@@ -15,7 +16,6 @@ from kb.evidence.groups import set_of
 from tests.evidence.test_evidence import ARC, LINE, OPTICAL
 
 TODAY = date(2026, 3, 4)
-FIXED = Evidence.learn([], today=TODAY).strengths()
 
 
 def visit(make: str, model: str, *jacks: dict[str, Any], day: str = "2026-01-02", **facts: Any) -> Visit:
@@ -37,8 +37,14 @@ BOOK = [FIRST, SISTER, OTHER]
 ASKED = [one.source for one in BOOK] + [Source("Norwell", "", year=2014), Source("Norwell", "NV55-219")]
 
 
+@cache
+def fixed() -> dict[str, Any]:
+    """The strengths before any visit; not learned as the module is loaded, which makes each mutant slow."""
+    return Evidence.learn([], today=TODAY).strengths()
+
+
 def learned(*visits: Visit) -> Evidence:
-    return Evidence.learn(visits, today=TODAY, strengths=FIXED)
+    return Evidence.learn(visits, today=TODAY, strengths=fixed())
 
 
 def counts(evidence: Evidence) -> dict[str, Any]:
