@@ -39,6 +39,24 @@ def test_a_word_of_a_letter_or_two_that_may_mean_anything_is_not(word: str) -> N
     assert marking.words_of(word) == set()
 
 
+def test_an_s_alone_joins_two_words_of_a_compound() -> None:
+    assert marking.words_of("KOPFHORERSAUSGANG") == {"HEADPHONE", "OUT"}
+    assert marking.words_of("AUDIOXAUSGANG") == set()
+    assert marking.words_of("XOUT") == set()
+
+
+def test_the_sound_of_a_picture_input_of_hdmi_dvi_or_pc_comes_in_at_a_small_jack() -> None:
+    for picture in ("HDMI", "DVI", "PC"):
+        assert marking.form_of(f"{picture} AUDIO IN") is Form.JACK_35
+    assert marking.form_of("AUDIO IN") is None
+
+
+def test_a_language_knows_which_sentences_it_has() -> None:
+    for code in ("en", "es"):
+        assert language(code).has("marking/output")
+        assert not language(code).has("marking/tin-can")
+
+
 def test_balanced_is_no_hungarian_left_until_another_word_is_hungarian() -> None:
     assert marking.words_of("BAL") == {"BALANCED"}
     assert marking.words_of("BAL JOBB") >= {"RIGHT"}

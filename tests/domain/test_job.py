@@ -53,6 +53,20 @@ def test_all_that_a_job_can_say_comes_back_as_it_was_written() -> None:
     assert job_from(json.loads(json.dumps(written))) == job
 
 
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        ({"day": "soon"}, "job, day: saw 'soon', expected a date such as 2026-03-04"),
+        ({"sets": [{"year": 1}]}, "job, set 1, year: saw 1, expected a year, 1930 to 2200"),
+        ({"speakers": "loud"}, "job, speakers: saw 'loud', expected one of needed, free"),
+    ],
+)
+def test_a_wrong_field_is_named_once_from_the_outside_in(wrong: dict[str, Any], said: str) -> None:
+    with pytest.raises(BadInput) as caught:
+        job_from(wrong)
+    assert str(caught.value) == said
+
+
 def test_of_what_was_used_a_single_piece_counts_and_none_is_not_said() -> None:
     assert job_from({**ALDER, "used": {"wire": 1}}).used == (("wire", 1),)
     with pytest.raises(BadInput, match="used"):

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.domain.panel import panel_of, reconcile, source_of
+from kb.domain.panel import Panel, panel_of, reconcile, source_of
 from kb.domain.visit import Visit, visit_from
 from kb.domain.words import Basis, Direction, Display, Form, Kind, Level, Outcome, Signal, Speakers
 
@@ -110,6 +110,28 @@ def test_a_visit_that_lists_one_jack_only_does_not_deny_the_others() -> None:
     told = visit([{**OPTICAL, "direction": "output"}], "told")
     optical = reconcile([told, visit([PHONES], "tested")]).jacks[1]
     assert (optical.jack.direction, optical.conflicts) == (Direction.OUTPUT, 0)
+
+
+OUT, IN, WORN = ({"form": "rca-pair", "marking": mark} for mark in ("AUDIO OUT", "AUDIO IN", ""))
+
+
+@pytest.mark.parametrize(
+    ("seen", "jacks"),
+    [
+        (([OUT], [WORN]), 1),  # the only jack of its form, with a worn mark now
+        (([OUT], [IN], [WORN]), 3),  # nobody knows which of the two it is
+        (([OUT, {**OUT, "marking": "AUDIO OUT 2"}], [WORN]), 3),
+        (([OUT], [OUT], [WORN]), 1),
+    ],
+)
+def test_a_worn_mark_joins_the_only_jack_of_its_form_and_no_other(
+    seen: tuple[list[dict[str, Any]], ...], jacks: int
+) -> None:
+    assert len(reconcile(visit(some) for some in seen).jacks) == jacks
+
+
+def test_a_panel_that_nobody_saw_rests_on_no_visit() -> None:
+    assert (Panel().visits, Panel().jacks) == (0, ())
 
 
 def test_the_items_to_take_are_those_that_carried_sound_last() -> None:
