@@ -254,7 +254,11 @@ def why_of(problem: Exception) -> Wording:
     """
     if isinstance(problem, JackfieldError):
         return Said("error/trouble", trouble=problem)
-    key = f"error/system/{errno.errorcode.get(getattr(problem, 'errno', None) or 0)}"
-    if type(problem).__module__ == "builtins" and is_key(key):  # TLS has numbers of its own
-        return Said(key)
+    kind = type(problem).__module__
+    if kind == "sqlite3":
+        name = f"sqlite-{getattr(problem, 'sqlite_errorcode', 0) & 0xFF}"  # sqlite.org/rescode.html
+    else:
+        name = errno.errorcode.get(getattr(problem, "errno", None) or 0, "")
+    if kind in ("sqlite3", "builtins") and is_key(f"error/system/{name}"):  # TLS has numbers of its own
+        return Said(f"error/system/{name}")
     return ascii_controls(getattr(problem, "strerror", None) or str(problem))

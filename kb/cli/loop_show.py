@@ -225,7 +225,8 @@ def _fact_lines(answer: Answer, said: Language) -> list[tuple[str, str]]:
     key = "to-carry" if answer.ask.route else "in-place"
     rows.append(("wire", _said(said, key, laid=Metres(answer.laid_m), buy=Metres(answer.buy_m))))
     if (margin := answer.ask.line_margin_db) is not None:
-        source, wanted = show_level(answer.ask.source_v or 0), show_level(answer.ask.sensitivity_v or 0)
+        levels = (answer.ask.source_v, answer.ask.sensitivity_v)
+        source, wanted = (said.number(show_level(volts or 0)) for volts in levels)
         over = Digits(margin, 1, signed=True)
         rows.append(("line-input", _said(said, "line", source=source, wanted=wanted, margin=over)))
     return rows

@@ -29,7 +29,7 @@ from types import MappingProxyType
 from typing import Any, Final
 from zlib import crc32
 
-from kb.base.errors import BookTrouble
+from kb.base.errors import BookTrouble, why_of
 from kb.base.files import Way, make_empty, private_folder, readable, uri_of
 from kb.base.messages import Said
 from kb.index import keys as k
@@ -100,7 +100,7 @@ def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
             Said(
                 "error/cannot-be-opened",
                 place=path.name,
-                why=Said("error/says", program="SQLite", words=error),
+                why=why_of(error),
             )
         ) from error
     return db

@@ -273,7 +273,7 @@ def _field_checks(readings: Readings, pairs: Iterable[Compared]) -> list[Check]:
             "field-reached",
             strongest,
             None if strongest is None else strongest >= target - SLACK,
-            "9.5" if use.small else "8.2.1 and 8.2.7",
+            "9.5" if use.small else "8.2.1, 8.2.7",
             low=target,
             reference=_RE_FIELD,
             note=Sentence(f"loop/note/{'all-doubted' if strongest is None else 'strongest'}"),

@@ -161,7 +161,7 @@ def test_a_form_added_by_the_recipe_is_known_everywhere(copy: Copy, tmp_path: Pa
     client = page.read_text("utf-8")
     assert "M24 6L44 42H4z" in client, "the drawing of the panel"
     assert "cable de cuña de 2 m" in client
-    assert "toma de cuña marcada WEDGE OUT" in client
+    assert "toma de cuña rotulada WEDGE OUT" in client
 
     phone = copy.said(PHONE, str(copy.home))
     assert 'value="add:wedge"' in phone, "a form to tap"

@@ -160,7 +160,7 @@ def test_the_same_things_are_told_in_spanish() -> None:
     english, spanish = told(OPTICAL), told(OPTICAL, lang="es")
     assert len(spanish.silent) == len(english.silent)
     assert len(spanish.keep) == len(english.keep)
-    assert "la toma óptica marcada DIGITAL AUDIO OUT" in spanish.how
+    assert "la toma óptica rotulada DIGITAL AUDIO OUT" in spanish.how
 
 
 def test_no_sentence_is_left_with_an_open_brace() -> None:

@@ -62,7 +62,7 @@ def test_a_step_is_said_with_its_item_and_jack_in_spanish() -> None:
     values = (("item", "optical cable 2 m"), ("form", Form.TOSLINK), ("marking", "OPTICAL OUT"))
     assert (
         sentence(Step(StepCode.PLUG_JACK, values), language("es"))
-        == "Conecte el cable óptico de 2 m en la toma óptica marcada OPTICAL OUT."
+        == "Conecte el cable óptico de 2 m en la toma óptica rotulada OPTICAL OUT."
     )
 
 
