@@ -16,7 +16,7 @@ from kb.domain.language import ENGLISH, Language, language, word_kind
 from kb.domain.panel import panel_of, reconcile
 from kb.domain.shortform import jack
 from kb.domain.visit import Driver, Finding, Source, Visit, in_future, visit_from
-from kb.domain.words import DriverInput, Form, Outcome, Signal
+from kb.domain.words import WORKED, DriverInput, Form, Outcome, Signal
 
 LINE = {"form": "rca-pair", "marking": "AUDIO OUT"}
 
@@ -49,6 +49,12 @@ def test_the_sound_of_a_picture_input_of_hdmi_dvi_or_pc_comes_in_at_a_small_jack
     for picture in ("HDMI", "DVI", "PC"):
         assert marking.form_of(f"{picture} AUDIO IN") is Form.JACK_35
     assert marking.form_of("AUDIO IN") is None
+
+
+def test_weak_hum_and_late_sound_half_worked_and_spoilt_sound_or_none_did_not() -> None:
+    share = {outcome.value: worked for outcome, worked in WORKED.items()}
+    half = dict.fromkeys(("weak", "hum", "delayed"), 0.5)
+    assert share == {"carried": 1, **half, "distorted": 0, "silent": 0}
 
 
 def test_a_language_knows_which_sentences_it_has() -> None:

@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from kb.base.errors import BadInput
 from kb.domain import marking
-from kb.domain.shortform import FORMS, WORDS, jack, jacks
+from kb.domain.shortform import FORMS, WORDS, jack, jacks, written
+from kb.domain.visit import finding_from
 from kb.domain.words import Direction, Form, Format, Outcome, Signal, Speakers
 
 
@@ -63,6 +64,22 @@ def test_a_short_name_that_says_what_is_printed_makes_an_output_and_one_of_the_s
         "earc",
     }
     assert {jack(name).jack.direction.value for name in ("rca", "opt", "coax")} == {"unclear"}
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        {"form": "jack-3.5", "marking": "HEADPHONE"},
+        {"form": "hdmi", "marking": "HDMI ARC"},
+        {"form": "jack-6.35", "marking": "HEADPHONE"},
+        {"form": "jack-3.5", "marking": "HEADPHONE", "signal": "headphone", "direction": "output"},
+        {"form": "hdmi", "marking": "HDMI ARC", "signal": "arc", "direction": "output"},
+    ],
+)
+def test_what_a_mark_tells_is_not_written_as_if_a_person_had_said_it(said: dict[str, str]) -> None:
+    again, before = jack(written(said)), finding_from(said, "jack")
+    assert again.jack == before.jack
+    assert ("direction" in again.inferred) is ("direction" not in said)
 
 
 def test_forms_may_be_written_out() -> None:
