@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from typing import Any
@@ -9,6 +10,10 @@ from typing import Any
 import pytest
 
 from kb.base.errors import BadInput
+from kb.domain.chance import Chance
+from kb.domain.driver import DriverLimits
+from kb.domain.jack import Jack
+from kb.domain.job import Job, JobSet, JobStatus, Material, Unit
 from kb.domain.kinds import (
     Attachment,
     CalendarDay,
@@ -31,8 +36,11 @@ from kb.domain.kinds import (
     read_object,
     write_object,
 )
-from kb.domain.visit import Driver, Source, Visit, read_size, read_year, visit_from
-from kb.domain.words import Basis, DriverInput, Form, Level, Outcome, Signal
+from kb.domain.language import ENGLISH, Language
+from kb.domain.marking import Reading
+from kb.domain.panel import Panel, PanelJack
+from kb.domain.visit import Driver, Finding, Source, Visit, read_size, read_year, visit_from
+from kb.domain.words import Basis, Direction, DriverInput, Form, Kind, Level, Outcome, Signal
 
 ID = "0190b6c4-7d1e-7cc3-98c4-dc0c0c07398f"
 TAKEN: list[tuple[ValueKind, object, object]] = [
@@ -203,3 +211,24 @@ def test_who_tried_a_jack_tested_and_who_did_not_saw_unless_he_says_else() -> No
     assert [one.weight for one in Basis] == [4, 3, 2, 1]
     tested, seen = (Visit(Source("N", "1"), date(2024, 5, 1), one) for one in (Basis.TESTED, Basis.SEEN))
     assert tested.rank > seen.rank
+
+
+#: What is taken for granted if nobody says else: a job is about a television, and a visit looked at it.
+GRANTED = {Kind.TELEVISION, Basis.SEEN, JobStatus.OPEN, Unit.PIECE, ENGLISH.code, Direction.UNCLEAR}
+
+
+@pytest.mark.parametrize(
+    "of",
+    [
+        *(Chance, DriverLimits, Jack, Material, JobSet, Job, Language),
+        *(Reading, PanelJack, Panel, Source, Driver, Finding, Visit),
+    ],
+    ids=lambda of: of.__name__,
+)
+def test_a_fact_that_nobody_tells_is_unknown_empty_or_taken_for_granted(of: type[Any]) -> None:
+    fields_ = dataclasses.fields(of) if dataclasses.is_dataclass(of) else ()
+    defaults = {one.name: one.default for one in fields_ if one.default is not dataclasses.MISSING}
+    defaults |= getattr(of, "_field_defaults", {})
+    assert defaults
+    told = {name for name, value in defaults.items() if value and value not in GRANTED}
+    assert {name for name in told if not is_unknown(defaults[name])} == set()
