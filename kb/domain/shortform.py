@@ -103,8 +103,9 @@ def written(data: Mapping[str, Any]) -> str:
     return max(every, key=lambda token: _likeness(jack(token), meant))
 
 
-def _likeness(one: Finding, other: Finding) -> tuple[bool, bool]:
-    return one.jack == other.jack, ("direction" in one.inferred) == ("direction" in other.inferred)
+def _likeness(one: Finding, other: Finding) -> tuple[bool, bool, bool]:
+    same = ("direction" in one.inferred) == ("direction" in other.inferred)
+    return one.jack == other.jack, one.jack.signal in (None, other.jack.signal), same
 
 
 _SHORT_FIELDS: Final = ("direction", "outcome", "speakers", "level", "format", "taken")

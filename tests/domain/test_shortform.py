@@ -82,6 +82,15 @@ def test_what_a_mark_tells_is_not_written_as_if_a_person_had_said_it(said: dict[
     assert ("direction" in again.inferred) is ("direction" not in said)
 
 
+@pytest.mark.parametrize("direction", ["", *Direction])
+@pytest.mark.parametrize("form", Form)
+def test_a_jack_is_never_written_as_one_of_another_signal(form: Form, direction: str) -> None:
+    for signal in form.carries:
+        said = {"form": form.value, "signal": signal.value, "direction": direction}
+        meant = finding_from({key: value for key, value in said.items() if value}, "jack")
+        assert jack(written(said)).jack.signal in (None, meant.jack.signal)
+
+
 def test_forms_may_be_written_out() -> None:
     assert jack("speaker-terminals").jack.form is Form.SPEAKER_TERMINALS
 
