@@ -3,8 +3,9 @@
 ``python scripts/measure.py read`` runs this, too. Photos are drawn by ``panel_photos.py``, an easy and a hard
 half. Of three photos one is set aside: it is counted apart, and never shown with ``--wrong``.
 
-A mark is found if a jack of the draft near it has the same letters and digits, in any order of words and
-without L and R. A jack of the draft near a real one with another mark is misread; any other is invented.
+Where marks are lost is counted in steps: a text is seen if a text was read at its place, and read if it has
+the same letters and digits. A mark is found if a jack of the draft near it has them, in any order of words
+and without L and R. A jack of the draft near a real one with another mark is misread; any other is invented.
 
 ``--keep FILE`` adds what was read to a file and counts all of it, so that a long run can be done in pieces
 with other seeds. ``--each 0`` then only groups it again.
@@ -28,7 +29,8 @@ from label_photos import HIGH, WIDE
 from panel_photos import Jack, panel
 
 from kb.base.errors import JackfieldError
-from kb.read.panel import SeenJack, jacks_in, joined
+from kb.read.lines import plain
+from kb.read.panel import SeenJack, jacks_in, joined, looks
 from kb.read.picture import PictureReader, Piece, Reading, cleaned
 
 AIMS = {"found": 0.95, "invented": 0.02}  #: on the hard half
@@ -43,7 +45,7 @@ class Seen:
     hard: bool
     aside: bool
     how: str
-    readings: tuple[Reading, Reading]  #: the whole photo, and looked at more closely
+    readings: tuple[Reading, ...]  #: the whole photo, and looked at more closely
     printed: Reading  #: as if every text had been read as it is printed
 
 
@@ -54,10 +56,10 @@ def read_all(each: int, seed: int) -> list[Seen]:
         for number in range(2 * each):
             made = panel(draw, hard=number >= each)
             jpeg = cleaned(made.jpeg)
-            twice = reader.read(jpeg), reader.read(jpeg, closer=True)
+            readings = tuple(looks(reader, jpeg))
             pieces = tuple(Piece(text, corners, 1.0) for text, corners in made.texts)
             printed = Reading(WIDE, HIGH, pieces)
-            out.append(Seen(made.jacks, made.hard, number % 3 == 2, made.how, twice, printed))
+            out.append(Seen(made.jacks, made.hard, number % 3 == 2, made.how, readings, printed))
     return out
 
 
@@ -69,7 +71,7 @@ def kept(file: Path) -> list[Seen]:
             row["hard"],
             row["aside"],
             row["how"],
-            (reading_of(row["readings"][0]), reading_of(row["readings"][1])),
+            tuple(map(reading_of, row["readings"])),
             reading_of(row["printed"]),
         )
         for row in json.loads(file.read_text("utf-8"))
@@ -108,6 +110,24 @@ def letters(mark: str) -> str:
 def far(one: SeenJack, jack: Jack) -> float:
     """How far they are apart, as a share of the photo's width."""
     return float(((one.x - jack.x) ** 2 + (0.75 * (one.y - jack.y)) ** 2) ** 0.5)
+
+
+def steps(seen: Seen, reading: Reading) -> tuple[int, int, int]:
+    """Count the texts that are printed, those that were seen, and those that were read."""
+    at_place = read = 0
+    for one in seen.printed.pieces:
+        (x0, y0), (x1, _), _, (_, y3) = one.corners
+        wide = max(x1 - x0, 1.0)
+        here = []
+        for piece in reading.pieces:
+            xs, ys = zip(*piece.corners, strict=True)
+            off = abs(sum(xs) / 4 - sum(x for x, _ in one.corners) / 4) / wide
+            up = abs(sum(ys) / 4 - sum(y for _, y in one.corners) / 4) / max(y3 - y0, 1.0)
+            if off < 0.5 and up < 1:
+                here.append(letters(plain(piece.text)))
+        at_place += bool(here)
+        read += letters(one.text) in here
+    return len(seen.printed.pieces), at_place, read
 
 
 @dataclass(slots=True)
@@ -170,19 +190,23 @@ def report(seen: Iterable[Seen], *, show_wrong: bool = False) -> None:
     for hard in (False, True):
         for aside in (False, True):
             count, grouped, photos = Count(), Count(), 0
+            texts = [0, 0, 0]
             for one in seen:
                 if (one.hard, one.aside) != (hard, aside):
                     continue
                 photos += 1
-                wrong = count.add(one, joined(*one.readings))
+                reading = joined(*one.readings)
+                wrong = count.add(one, reading)
+                texts = [sum(pair) for pair in zip(texts, steps(one, reading), strict=True)]
                 grouped.add(one, one.printed)
                 if show_wrong and wrong and not aside:
                     print(f"  - {one.how}")
                     for line in wrong:
                         print(f"      {line}")
-                    print(f"      {' | '.join(p.text for p in joined(*one.readings).pieces)}")
+                    print(f"      {' | '.join(p.text for p in reading.pieces)}")
             if photos:
                 _print(count, grouped, photos, hard=hard, aside=aside)
+                print(f"  of {texts[0]} texts printed: {texts[1]} seen, {texts[2]} read as printed")
 
 
 def _print(count: Count, grouped: Count, photos: int, *, hard: bool, aside: bool) -> None:
@@ -225,8 +249,8 @@ def run(each: int, seed: int, file: Path | None = None, *, show_wrong: bool = Fa
         spent = used.ru_utime + used.ru_stime - before.ru_utime - before.ru_stime
         clock = (time.monotonic() - began) / len(new)
         print(
-            f"panels: processor {spent / len(new):.1f} s a photo, looked at twice; {clock:.1f} s by the clock"
-            f" with drawing; memory {used.ru_maxrss / 1024:.0f} MB at most"
+            f"panels: processor {spent / len(new):.1f} s a photo, looked at twice;"
+            f" {clock:.1f} s by the clock with drawing; memory {used.ru_maxrss / 1024:.0f} MB at most"
         )
         seen += new
         if file:

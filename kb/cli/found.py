@@ -59,9 +59,9 @@ def answer_photo(session: Session, name: str, limit: int) -> int:
     from kb.base import clock
     from kb.base.inputfiles import read_bytes
     from kb.read.label import look
-    from kb.read.picture import MOST_BYTES
+    from kb.read.limits import PHOTO_BYTES
 
-    sent, place = read_bytes(name, MOST_BYTES)
+    sent, place = read_bytes(name, PHOTO_BYTES)
     with session.book.searcher() as searcher:
         label = look(
             sent,

@@ -100,7 +100,7 @@ def manual_command(
 
 
 def _read(file: str, sets: list[tuple[str, str]], said: Language) -> Reading:
-    from kb.read import pdf
+    from kb.read import limits, pdf
     from kb.read.manual import ManualText
     from kb.read.scans import with_scans
 
@@ -108,7 +108,7 @@ def _read(file: str, sets: list[tuple[str, str]], said: Language) -> Reading:
         raise BadInput("--set", Said("seen/sets", count=len(sets)), Said("expected/at-most", most=MOST_SETS))
     for make, model in sets:  # names first: reading takes its time
         visit_from({"date": clock.today().isoformat(), "source": {"make": make, "model": model}}, "--set")
-    sent, place = read_bytes(file, pdf.MOST_BYTES)
+    sent, place = read_bytes(file, limits.MANUAL_BYTES)
     name = Path(file).name if file != "-" else said.shown(place)
     document = pdf.document(sent, place)
     if any(page.picture for page in document.pages):

@@ -58,11 +58,11 @@ def record_photo(
     ``asks``: there is a person who can be asked. Raises BookTrouble, too, if the visit was recorded and
     acknowledged but its photo could not be kept.
     """
+    from kb.read.limits import PHOTO_BYTES
     from kb.read.panel import differences, look
-    from kb.read.picture import MOST_BYTES
 
     source = visit_from({**common, "jacks": []}, "record").source  # first: reading takes its time
-    sent, place = read_bytes(name, MOST_BYTES)
+    sent, place = read_bytes(name, PHOTO_BYTES)
     draft = look(sent, place, source.kind)
     visits = session.book.visits(source.make, source.model)
     known = [one.jack for one in session.book.panel(visits).jacks] if visits else []

@@ -1,7 +1,7 @@
 """Make a phone's picture upright, small and bare, in a process of its own.
 
 A decoder meets anything that was sent: it works in a process that may use so much memory and so much time,
-and is ended when it wants more. ``photos`` starts it; it imports nothing of ours, so that it starts quickly.
+and is ended when it wants more. ``picture`` starts it; it imports little, so that it starts quickly.
 
 Reads the picture from stdin and writes a JPEG to stdout. Exit 1: not a picture that is taken; stdout then has
 a JSON list of what was seen and what was expected, each as the key of a sentence and its values.
@@ -15,31 +15,14 @@ import re
 import sys
 import warnings
 from collections.abc import Iterator
-from contextlib import suppress
-from dataclasses import asdict, dataclass
 from typing import Any
+
+from kb.read.limits import DecoderLimits, hold_to
 
 KINDS = ("JPEG", "PNG", "WEBP")
 #: Brands of a picture in HEVC, as some phones keep photos (ISO/IEC 23008-12, annex B, from memory).
 HEIC = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
 _SCAN = re.compile(rb"\xff([\xc0-\xcf\xd8-\xfe])")  # a marker in the data of a scan that is no restart
-
-
-@dataclass(frozen=True)
-class Limits:
-    """What a picture may be, and its decoding may take."""
-
-    edge: int  #: pixels of the longer side of the result
-    quality: int  #: of the result, as JPEG has it
-    pixels: int  #: of a JPEG, which is read at a fraction of its size
-    pixels_whole: int  #: of the other kinds, of which every pixel is held in memory, several times
-    scans: int  #: of a JPEG: each goes over the whole picture again
-    memory: int  #: bytes, where the system can hold a program to it
-    seconds: int  #: of the processor
-
-    def text(self) -> str:
-        """For the command line."""
-        return json.dumps(asdict(self))
 
 
 class _Refused(Exception):
@@ -53,7 +36,7 @@ def _of(key: str, **values: int) -> tuple[str, dict[str, int]]:
     return key, values
 
 
-def developed(sent: bytes, limits: Limits) -> bytes:
+def developed(sent: bytes, limits: DecoderLimits) -> bytes:
     """The picture as a JPEG of our own: upright, at most ``edge`` pixels, without metadata."""
     from PIL import Image, ImageOps, PngImagePlugin, UnidentifiedImageError
 
@@ -134,24 +117,10 @@ def _markers(jpeg: bytes) -> Iterator[int]:
         at += 2 + (0 if 0xD0 <= marker <= 0xD8 else int.from_bytes(jpeg[at + 2 : at + 4], "big"))
 
 
-def _held_to(limits: Limits) -> None:
-    with suppress(ImportError):
-        import resource  # not on Windows
-
-        for what, most in (
-            (resource.RLIMIT_AS, limits.memory),
-            (resource.RLIMIT_CPU, limits.seconds),
-            (resource.RLIMIT_FSIZE, 0),
-            (resource.RLIMIT_CORE, 0),
-        ):
-            with suppress(OSError, ValueError):  # macOS knows some of them by name only
-                resource.setrlimit(what, (most, most))
-
-
 def main() -> int:
     """Develop one picture."""
-    limits = Limits(**json.loads(sys.argv[1]))
-    _held_to(limits)
+    limits = DecoderLimits(**json.loads(sys.argv[1]))
+    hold_to(limits.memory, limits.seconds)
     sent = sys.stdin.buffer.read()
     try:
         made = developed(sent, limits)

@@ -68,13 +68,18 @@ class PanelDraft:
 def look(sent: bytes, place: Wording, kind: Kind = Kind.TELEVISION) -> PanelDraft:
     """Read the panel on a photo from anywhere, of a source of this kind.
 
-    The photo is read as a whole, and then more closely where most of its text is. Raises as ``PictureReader``
-    and ``cleaned`` do.
+    Raises as ``PictureReader`` and ``cleaned`` do.
     """
     with PictureReader(place) as reader:
         picture = cleaned(sent, place)
-        reading = joined(*(reader.read(picture, place, closer=closer) for closer in (False, True)))
+        reading = joined(*looks(reader, picture, place))
     return PanelDraft(jacks_in(reading, kind), reading, picture)
+
+
+def looks(reader: PictureReader, picture: bytes, place: Wording = "photo") -> Iterator[Reading]:
+    """Yield the readings of a photo of a panel that are to be ``joined``: grain hides other marks in each."""
+    yield reader.read(picture, place)
+    yield reader.read(picture, place, closer=True)
 
 
 class Difference(NamedTuple):
@@ -139,16 +144,21 @@ def _same_jack(jack: Jack, seen: Sequence[SeenJack]) -> SeenJack | None:
     return alike[0] if len(alike) == 1 else None
 
 
-# -- two readings of one photo ---------------------------------------------------------------------------
+# -- several readings of one photo -----------------------------------------------------------------------
 
 
-def joined(whole: Reading, near: Reading) -> Reading:
-    """Return what two readings of one photo show together; of two texts at one place the likelier mark."""
-    kept, others = _likeliest(whole), _likeliest(near)
-    for theirs, mine in _clusters(kept, others):
-        if _worth(theirs) > _worth(mine):
-            kept = [piece for piece in kept if piece not in mine] + theirs
+def joined(whole: Reading, *nearer: Reading) -> Reading:
+    """Return what readings of one photo show together; of several texts at one place the likeliest mark."""
+    kept = _likeliest(whole)
+    for near in nearer:
+        for theirs, mine in _clusters(kept, _likeliest(near)):
+            more = len(theirs) - len(mine) if mine else 0  # two marks are often taken for one
+            if _worth(theirs) * _PARTED**more > _worth(mine):
+                kept = [piece for piece in kept if piece not in mine] + theirs
     return replace(whole, pieces=tuple(kept))
+
+
+_PARTED: Final = 1.15  # how much likelier a place of two texts is, than of one with the same letters
 
 
 def _likeliest(reading: Reading) -> list[Piece]:
@@ -344,14 +354,26 @@ for _one in sorted(_KNOWN):
 _LIKELY_SHAPES: Final = {word: _shape(word) for word in sorted(_LIKELY) if len(word) >= _MEND}
 
 
+_BRACKET: Final = re.compile(r"(?<![\w(])[CcIl](\w{3,})\)")  #: the first of two, read as a letter
+
+
 def _mended(text: str) -> str:
     """Return a text with words of panels that were misread by a letter, and blanks between words that ran on.
 
     >>> _mended("0PTICAL 0UT"), _mended("AUDIOOUT"), _mended("HDM1 2 (ARC)"), _mended("OPTIGAL")
     ('OPTICAL OUT', 'AUDIO OUT', 'HDMI 2 (ARC)', 'OPTICAL')
+    >>> _mended("H0M13"), _mended("HDMII"), _mended("CARC)")
+    ('HDMI3', 'HDMI1', '(ARC)')
     """
-    said = re.sub(r"[^\W_]+", lambda found: _word(found[0]), text)
+    said = re.sub(r"[^\W_]+", lambda found: _word(found[0]), _BRACKET.sub(_opened, text))
     return said if _met(said) > _MET else text
+
+
+def _opened(found: re.Match[str]) -> str:
+    return f"({found[1]})" if found[1].upper() in _KNOWN else found[0]
+
+
+_ONE: Final = {"I": "1", "L": "1"}  #: letters at the end of a mark that are a number
 
 
 @lru_cache(maxsize=_KEPT)
@@ -363,10 +385,12 @@ def _word(printed: str) -> str:
     if body in _KNOWN or not marking.unread_words(printed):
         apart = _apart(word) if word.isalpha() else []
         return " ".join(apart) if len(apart) > 1 else printed
-    for part in dict.fromkeys((word, body)):
+    for part in dict.fromkeys((word, body, word[:-1])):
         alike = _OF_SHAPE.get(_shape(part), [])
         if len(alike) == 1:
-            return alike[0] + word[len(part) :]
+            return alike[0] + _ONE.get(word[len(part) :], word[len(part) :])
+    if _one_off(_shape(word[:-1]), "HDMI") and word[-1] in "123456IL":
+        return "HDMI" + _ONE.get(word[-1], word[-1])
     apart = _apart(_shape(body))
     if len(apart) > 1:
         return " ".join(apart) + word[len(body) :]

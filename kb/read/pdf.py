@@ -1,7 +1,7 @@
 """Take the text of a manual in a process that can be stopped, and put its pieces together to paragraphs.
 
-What a manual may cost is bounded: ``MOST_BYTES``, ``LIMITS`` and ``WAIT_S``. A page that costs too much ends
-the reading; the pages before it are kept, and ``Document.stopped`` says so.
+``limits`` bounds what a manual may cost. A page that costs too much ends the reading; the pages before it are
+kept, and ``Document.stopped`` says so.
 """
 
 from __future__ import annotations
@@ -17,13 +17,9 @@ from typing import Any, Final, NamedTuple
 
 from kb.base.errors import BadInput, MissingExtra
 from kb.base.messages import Said, Wording
-from kb.read import child, pdf_text
+from kb.read import child, limits, pdf_text
+from kb.read.limits import PdfLimits
 
-MOST_BYTES: Final = 100 * 1024 * 1024  #: of one manual; with many photos they have 30 MB (common practice)
-MOST_PAGES: Final = 600  #: a manual in a dozen languages has 300 (common practice)
-WAIT_S: Final = 120  #: for one manual, whatever else the machine does
-EDGE: Final = 2000  #: pixels of the longer side of a page that is read as a picture
-LIMITS: Final = pdf_text.Limits(pages=MOST_PAGES, memory=1024 * 1024 * 1024, seconds=60, edge=EDGE)
 #: What may stand before the header (ISO 32000-1, 7.5.2, has it at the first byte): a byte order mark, blanks.
 _HEADER: Final = re.compile(rb"(\xef\xbb\xbf)?\s{0,16}%PDF-\d")
 WANTED: Final = Said("expected/manual")
@@ -68,7 +64,7 @@ def document(sent: bytes, place: Wording) -> Document:
     Raises BadInput naming what was seen if it is none, is encrypted, or has too many pages or bytes;
     MissingExtra if the library for it is not installed.
     """
-    count, said, ended = _asked(sent, place, LIMITS)
+    count, said, ended = _asked(sent, place, limits.PDF)
     pages = []
     for one in said:
         pieces = tuple(Piece(*piece) for piece in one.get("pieces", ()))
@@ -78,20 +74,20 @@ def document(sent: bytes, place: Wording) -> Document:
 
 def pictures(sent: bytes, numbers: Sequence[int], place: Wording) -> dict[int, bytes]:
     """Return pages of a PDF as PNG, by number; a page that cannot be drawn is missing."""
-    _, said, _ = _asked(sent, place, replace(LIMITS, pictures=tuple(numbers)))
+    _, said, _ = _asked(sent, place, replace(limits.PDF, pictures=tuple(numbers)))
     return {int(one["page"]): base64.b64decode(one["picture"]) for one in said if "picture" in one}
 
 
-def _asked(sent: bytes, place: Wording, limits: pdf_text.Limits) -> tuple[int, list[dict[str, Any]], bool]:
+def _asked(sent: bytes, place: Wording, bounds: PdfLimits) -> tuple[int, list[dict[str, Any]], bool]:
     """The number of pages, what was said of pages, and whether the process came to its end."""
-    child.bound(sent, MOST_BYTES, place)
+    child.bound(sent, limits.MANUAL_BYTES, place)
     if not _HEADER.match(sent):
         raise BadInput(place, (Said("seen/not-a-pdf") if sent else Said("seen/empty-file")), WANTED)
     if find_spec("pypdfium2") is None:
         raise MissingExtra(place, "pypdfium2", "read")
-    command, env = child.command(pdf_text.__file__, limits.text()), child.environment()
+    command, env = child.command(pdf_text.__file__, bounds.text()), child.environment()
     try:
-        done = subprocess.run(command, input=sent, capture_output=True, env=env, timeout=WAIT_S)  # noqa: S603
+        done = subprocess.run(command, input=sent, capture_output=True, env=env, timeout=limits.PDF_WAIT_S)  # noqa: S603
         out, code = done.stdout, done.returncode
     except subprocess.TimeoutExpired as late:
         out, code = late.stdout or b"", -1

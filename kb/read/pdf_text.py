@@ -1,6 +1,6 @@
 """Take the text of a PDF page by page, in a process of its own.
 
-``pdf`` starts it; it imports nothing of ours, so that it starts quickly. It runs no script of the file and
+``pdf`` starts it; it imports little, so that it starts quickly. It runs no script of the file and
 opens no link. It reads the file from stdin and writes a line of JSON to stdout: first the number of pages,
 then each page with its pieces of text and their places, or with its picture. Exit 1: not a PDF that is
 taken; stdout then has a JSON list of what was seen and what was expected, each as the key of a sentence and
@@ -15,9 +15,9 @@ import io
 import json
 import sys
 from collections.abc import Iterator
-from contextlib import suppress
-from dataclasses import asdict, dataclass
 from typing import Any, Final
+
+from kb.read.limits import PdfLimits, hold_to
 
 MOST_CHARS: Final = 40_000  #: of one page; a page of small print has 10,000
 _TRIED: Final = 3_000  # characters that tell whether a page is garbled
@@ -28,21 +28,6 @@ _SPACE: Final = 0.1
 _CELLS: Final = 0.9
 _CELLS_WITHOUT_BLANK: Final = 0.25
 _HYPHENS: Final = {0x02, 0xAD, 0xFFFE}  # how the library writes a hyphen that parts a word
-
-
-@dataclass(frozen=True)
-class Limits:
-    """What a manual may be, and reading it may take."""
-
-    pages: int
-    memory: int  #: bytes, where the system can hold a program to it
-    seconds: int  #: of the processor
-    edge: int  #: pixels of the longer side of the picture of a page
-    pictures: tuple[int, ...] = ()  #: pages wanted as pictures; none: the text of all
-
-    def text(self) -> str:
-        """For the command line."""
-        return json.dumps(asdict(self))
 
 
 class Refused(Exception):
@@ -56,7 +41,7 @@ def _of(key: str, **values: int) -> tuple[str, dict[str, int]]:
     return key, values
 
 
-def lines(sent: bytes, limits: Limits) -> Iterator[dict[str, Any]]:
+def lines(sent: bytes, limits: PdfLimits) -> Iterator[dict[str, Any]]:
     """Yield the number of pages, and then each page. Raises Refused."""
     import pypdfium2
 
@@ -192,25 +177,11 @@ def _put(
         one.clear()
 
 
-def _hold_to(limits: Limits) -> None:
-    with suppress(ImportError):
-        import resource  # not on Windows
-
-        for what, most in (
-            (resource.RLIMIT_AS, limits.memory),
-            (resource.RLIMIT_CPU, limits.seconds),
-            (resource.RLIMIT_FSIZE, 0),
-            (resource.RLIMIT_CORE, 0),
-        ):
-            with suppress(OSError, ValueError):  # macOS knows some of them by name only
-                resource.setrlimit(what, (most, most))
-
-
 def main() -> int:
     """Read one manual."""
     given = json.loads(sys.argv[1])
-    limits = Limits(**{**given, "pictures": tuple(given["pictures"])})
-    _hold_to(limits)
+    limits = PdfLimits(**{**given, "pictures": tuple(given["pictures"])})
+    hold_to(limits.memory, limits.seconds)
     sent = sys.stdin.buffer.read()
     out = sys.stdout
     try:

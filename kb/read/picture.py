@@ -18,28 +18,9 @@ from typing import Final, NamedTuple, Self
 
 from kb.base.errors import BadInput, MissingExtra, Stated
 from kb.base.messages import Said, Wording
-from kb.read import child, decoder, recogniser
+from kb.read import child, decoder, limits, recogniser
 
-MOST_BYTES: Final = 25 * 1024 * 1024  #: of one photo as it is sent (OWASP ASVS 5.0, 5.2.1)
-MOST_PIXELS: Final = 60_000_000  #: more than the cameras of phones send (5.2.6)
-MOST_WHOLE: Final = 25_000_000  #: of PNG, WebP and HEIC: whole in memory, several times
-EDGE: Final = 2048  #: pixels of the longer side as kept: a mark is still read
-QUALITY: Final = 82
-WAIT_S: Final = 30  #: for one photo to be decoded, whatever else the machine does
-#: 64 scans: encoders make ten for a progressive JPEG of three colours (common practice).
-LIMITS: Final = decoder.Limits(
-    edge=EDGE,
-    quality=QUALITY,
-    pixels=MOST_PIXELS,
-    pixels_whole=MOST_WHOLE,
-    scans=64,
-    memory=600 * 1024 * 1024,
-    seconds=10,
-)
 _CUT: Final = 640  # pixels of a piece that is shown, at most
-READ_WAIT_S: Final = 300  #: for one picture to be read, whatever else the machine does
-READ_SECONDS: Final = 60  #: of the processor, for one picture
-READ_MEMORY: Final = 3 * 1024 * 1024 * 1024  #: bytes of addresses; about a quarter of them is used
 _INSTALL_AGAIN: Final = Said("do/install-reader")
 _LIBRARIES: Final = ("rapidocr", "onnxruntime", "cv2", "PIL")
 
@@ -93,22 +74,29 @@ class PictureReader:
             self._process = None
 
     def read(
-        self, picture: bytes, place: Wording = "photo", *, closer: bool = False, label: bool = False
+        self,
+        picture: bytes,
+        place: Wording = "photo",
+        *,
+        closer: bool = False,
+        label: bool = False,
     ) -> Reading:
         """Return the text of a JPEG that ``cleaned`` made, or of another picture of our own making.
 
-        ``closer``: look only where most of the text is, enlarged and with more contrast. ``label``: all lines
-        run in one direction, and those that are not certain are read again. Raises BadInput if reading takes
-        more than its limits, BookTrouble if the process cannot be started.
+        ``label``: all lines run in one direction, and those that are not certain are read again; ``closer``
+        then looks only where most of the text is. Without ``label``, ``closer`` looks at all of a panel, in
+        even light and with less grain. Raises BadInput if reading takes more than its limits, BookTrouble if
+        the process cannot be started.
         """
         process = self._started(place)
         assert process.stdin is not None
         assert process.stdout is not None
-        late = threading.Timer(READ_WAIT_S, process.kill)
+        head = bytes([closer + 2 * label]) + len(picture).to_bytes(4, "big")
+        late = threading.Timer(limits.RECOGNISER_WAIT_S, process.kill)
         late.start()
         try:
             with suppress(OSError):  # it has ended, and so its answer is missing
-                process.stdin.write(bytes([closer + 2 * label]) + len(picture).to_bytes(4, "big") + picture)
+                process.stdin.write(head + picture)
                 process.stdin.flush()
             answer = process.stdout.readline(recogniser.MOST_ANSWER)
         finally:
@@ -133,10 +121,9 @@ class PictureReader:
 
     def _started(self, place: Wording) -> subprocess.Popen[bytes]:
         if self._process is None:
-            limits = json.dumps({"memory": READ_MEMORY, "seconds": READ_SECONDS})
             try:
                 self._process = subprocess.Popen(  # noqa: S603
-                    child.command(recogniser.__file__, limits),
+                    child.command(recogniser.__file__, limits.RECOGNISER.text()),
                     stdin=subprocess.PIPE,
                     stdout=subprocess.PIPE,
                     stderr=subprocess.DEVNULL,
@@ -168,7 +155,7 @@ def cut_out(picture: bytes, piece: Piece) -> bytes:
     with Image.open(io.BytesIO(picture), formats=("JPEG",)) as whole:
         shown = whole.transform(size, Image.Transform.AFFINE, level, Image.Resampling.BILINEAR)
         shown.thumbnail((_CUT, _CUT))
-        shown.save(out, "JPEG", quality=QUALITY)
+        shown.save(out, "JPEG", quality=limits.DECODER.quality)
     return out.getvalue()
 
 
@@ -181,16 +168,16 @@ def can_import(name: str) -> bool:
 
 
 def cleaned(sent: bytes, place: Wording = "photo") -> bytes:
-    """Return the picture as a JPEG of our own: upright, at most ``EDGE`` pixels, without metadata.
+    """Return the picture as a JPEG of our own: upright, of bounded size, without metadata.
 
-    It is decoded by another process (``decoder``) within ``LIMITS`` and ``WAIT_S``. Raises BadInput naming
+    It is decoded by another process (``decoder``) within ``limits``. Raises BadInput naming
     what was seen; BookTrouble if that process cannot be started.
     """
-    child.bound(sent, MOST_BYTES, place)
-    command = child.command(decoder.__file__, LIMITS.text())
+    child.bound(sent, limits.PHOTO_BYTES, place)
+    command = child.command(decoder.__file__, limits.DECODER.text())
     try:
         done = subprocess.run(  # noqa: S603
-            command, input=sent, capture_output=True, env=child.environment(), timeout=WAIT_S
+            command, input=sent, capture_output=True, env=child.environment(), timeout=limits.DECODER_WAIT_S
         )
     except subprocess.TimeoutExpired as late:
         raise costly(place) from late

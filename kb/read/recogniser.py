@@ -1,6 +1,6 @@
 """Recognise the text in pictures, in a process of its own, without a network.
 
-``picture`` starts it and sends one picture after another; this module imports nothing of ours. Each picture
+``picture`` starts it and sends one picture after another; this module imports little of ours. Each picture
 comes on stdin as a byte (1: look closer, 2: it is a label, 3: both), its length (four bytes) and its content.
 Each answer is a line of JSON on stdout: the picture's size, and a list of text, four corners, confidence and
 other readings of the same place.
@@ -9,18 +9,29 @@ other readings of the same place.
 from __future__ import annotations
 
 import io
+import itertools
 import json
 import math
 import sys
 from contextlib import suppress
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
+
+from kb.read.limits import Limits, hold_to
 
 MOST_ANSWER: Final = 4 * 1024 * 1024  #: bytes of one answer
 _MOST_PIECES: Final = 1000
+_LIKELY_BOX: Final = 0.5  # of the confidence that a box holds text; the library keeps what was set last
 _SEARCHED: Final = 1280  # pixels of the longer side in which text is searched; it is read in all of them
 _HIGH: Final = 1.5  # so many times as high as wide, a box is taken for one that lies on its side
-_MOST_ENLARGED: Final = 3.0
 _OFFLINE: Final = ("socket.connect", "socket.getaddrinfo", "socket.sendto", "socket.gethostbyname")
+
+
+class Read(NamedTuple):
+    """Hold a line as it was read; ``at``: the middle of each sign, as a share of the line's width."""
+
+    text: str
+    sure: float
+    at: list[float]
 
 
 class NetworkForbidden(RuntimeError):
@@ -53,6 +64,18 @@ def engine() -> Any:
                     [from_start(box, "180" in said and sure > least) for box, (said, sure) in pairs]
                 )
             return super().build_final_output(picture, boxes, turned, *more)
+
+        def averaged(self, lines: list[Any]) -> list[Read]:
+            """Return what pictures of one line, of one size, show together: as it is, and in Latin."""
+            model = self._load_rec_model()
+            shape, (high, wide) = model.rec_image_shape, lines[0].shape[:2]
+            most = max(shape[2] / shape[1], wide / high)
+            batch = np.stack([model.resize_norm_img(line, most) for line in lines])
+            seen = model.session(batch).mean(axis=0)
+            signs = model.postprocess_op.character
+            latin = np.array([sign == "blank" or _is_latin(sign) for sign in signs], np.float32)
+            scale = most * high / wide / len(seen)
+            return [_decoded(one, signs, scale) for one in (seen, seen * latin)]
 
     return Upright(
         params={
@@ -93,40 +116,20 @@ def recognised(content: bytes, reader: Any, *, closer: bool = False, label: bool
     if label:
         lines = label_lines(pixels, reader, closer=closer)
         return {"width": wide, "height": high, "pieces": lines[:_MOST_PIECES]}
-    left, top, scale = 0, 0, 1.0
     if closer:
-        pixels, left, top, scale = _closer(pixels)
-    found = reader(np.ascontiguousarray(pixels), use_det=True, use_cls=True, use_rec=True)
+        return {"width": wide, "height": high, "pieces": panel_lines(pixels, reader)}
+    found = reader(
+        np.ascontiguousarray(pixels), use_det=True, use_cls=True, use_rec=True, box_thresh=_LIKELY_BOX
+    )
     pieces = []
     if found.boxes is not None:
         for corners, text, sure in zip(found.boxes, found.txts, found.scores, strict=True):
-            places = [
-                [round(float(x) / scale + left, 1), round(float(y) / scale + top, 1)] for x, y in corners
-            ]
-            pieces.append([text, places, round(float(sure), 4), []])
+            pieces.append([text, _places(corners), round(float(sure), 4), []])
     return {"width": wide, "height": high, "pieces": pieces[:_MOST_PIECES]}
 
 
-def _closer(pixels: Any) -> tuple[Any, int, int, float]:
-    """Return the part with most of the text, enlarged, in even light; its left, top and scale."""
-    import cv2
-    import numpy as np
-
-    grey = cv2.cvtColor(np.ascontiguousarray(pixels), cv2.COLOR_BGR2GRAY)
-    left, top, right, low = _part(grey)
-    part = grey[top:low, left:right]
-    scale = min(_MOST_ENLARGED, max(1.0, _SEARCHED / max(part.shape)))
-    large = cv2.resize(part, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC)
-
-    def smooth(of: Any, radius: float) -> Any:
-        return cv2.GaussianBlur(of, (0, 0), radius * scale)
-
-    calm = smooth(large, 1.0).astype(np.float32)  # less grain
-    apart = calm - smooth(calm, 30)  # neither shadow nor glare
-    even = apart / (np.sqrt(smooth(apart**2, 40)) + 3)
-    sharp = even + (even - smooth(even, 2.0))
-    clear = np.clip(128 + 45 * sharp, 0, 255).astype(np.uint8)
-    return cv2.cvtColor(clear, cv2.COLOR_GRAY2BGR), left, top, scale
+def _places(box: Any) -> list[list[float]]:
+    return [[round(float(x), 1), round(float(y), 1)] for x, y in box]
 
 
 def _part(grey: Any) -> tuple[int, int, int, int]:
@@ -151,6 +154,111 @@ def _part(grey: Any) -> tuple[int, int, int, int]:
         min(grey.shape[1], x + wide + beside),
         min(grey.shape[0], y + high + above),
     )
+
+
+# -- panels ----------------------------------------------------------------------------------------------
+
+_FINE: Final = 1.0  # radius of the grain, in pixels
+_GRAIN: Final = (1.0, 1.6, 0.0)  # radii with which a line is read; 0: as it was photographed
+_MOST_TEXTS: Final = 100  # of a panel; grain looks like hundreds of them
+_GAP: Final = 1.15  # heights between the middles of two letters that belong to two texts
+_HALF: Final = 0.5  # heights from the middle of a letter to the end of its box, at most
+_LYING: Final = 2.5  # so many times as high as wide, a text lies on its side whatever the others do
+_READ_WELL: Final = 0.97  # a line read with less is read in all grains
+
+
+def panel_lines(pixels: Any, reader: Any) -> list[list[Any]]:
+    """Return the pieces of a panel in much grain, wherever they are on the photo.
+
+    A line is read from several pictures of it at once: what grain looks like in one of them it does not look
+    like in the others.
+    """
+    import numpy as np
+
+    pixels = np.ascontiguousarray(pixels)
+    found = sorted(_searched(pixels, reader), key=lambda one: -one[1])[:_MOST_TEXTS]
+    boxes = _widened([box for box, _ in found])
+    lines = _upright([(box, _cut(pixels, box)) for box in boxes], reader)
+    read = [(box, line.shape[1] / line.shape[0], _read_in_grain(line, reader)) for box, line in lines]
+    letters = "".join(every.text for _, _, (every, _) in read if every.sure >= _READ_WELL)
+    latin = 2 * sum(map(_is_latin, letters)) >= len(letters)  # else grain is read as letters of any script
+    return [
+        [text, _places(part), round(said[latin].sure, 4), []]
+        for box, wide, said in read
+        if said[latin].sure >= _LEAST_SURE
+        for text, part in _apart(said[latin], box, wide)
+    ]
+
+
+def _decoded(seen: Any, signs: list[str], scale: float) -> Read:
+    """Return the signs that are likeliest in each column: one that is not the blank, nor that before it."""
+    import numpy as np
+
+    best = seen.argmax(axis=1)
+    at = np.flatnonzero((best != 0) & (np.diff(best, prepend=-1) != 0))
+    sure = float(seen[at, best[at]].mean()) if len(at) else 0.0
+    return Read("".join(signs[best[one]] for one in at), sure, [(float(one) + 0.5) * scale for one in at])
+
+
+def _apart(read: Read, box: Any, wide: float) -> list[tuple[str, Any]]:
+    """Return the texts of a line that are far from each other, with the parts of the box that they take.
+
+    ``wide``: the width of the line in heights. A box may go on where nothing is printed.
+    """
+    import numpy as np
+
+    signs = [at for sign, at in zip(read.text, read.at, strict=True) if not sign.isspace()]
+    gaps = [number for number in range(1, len(signs)) if (signs[number] - signs[number - 1]) * wide > _GAP]
+    first, second, third, fourth = map(np.array, box)
+    out = []
+    rest = read.text
+    for begin, end in itertools.pairwise((0, *gaps, len(signs))):
+        size = next(n for n in range(len(rest) + 1) if len("".join(rest[:n].split())) == end - begin)
+        text, rest = rest[:size].strip(), rest[size:]
+        if text:
+            left, right = max(0.0, signs[begin] - _HALF / wide), min(1.0, signs[end - 1] + _HALF / wide)
+            over, under = second - first, third - fourth
+            part = [first + left * over, first + right * over, fourth + right * under, fourth + left * under]
+            out.append((text, part))
+    return out
+
+
+def _is_latin(text: str) -> bool:
+    return all(sign < "\u0180" for sign in text)
+
+
+def _searched(pixels: Any, reader: Any) -> list[tuple[Any, float]]:
+    """Return boxes that may hold text, and how sure that is."""
+    import cv2
+
+    scale = min(1.0, _SEARCHED / max(pixels.shape[:2]))
+    small = cv2.resize(_even(pixels, _FINE, 25, 45), None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    found = reader(small, use_det=True, use_cls=False, use_rec=False, box_thresh=_LEAST_BOX)
+    if found.boxes is None:
+        return []
+    return [(box / scale, sure) for box, sure in zip(found.boxes, found.scores, strict=True)]
+
+
+def _widened(boxes: list[Any]) -> list[Any]:
+    """Widen the boxes of single letters, which are high, among texts that are level."""
+    import numpy as np
+
+    sizes = [(math.dist(box[0], box[1]), math.dist(box[0], box[3])) for box in boxes]
+    level = 2 * sum(wide > high for wide, high in sizes) >= len(sizes)
+    out = []
+    for box, (wide, high) in zip(boxes, sizes, strict=True):
+        if level and _HIGH * wide <= high < _LYING * wide:
+            along = (np.array(box[1]) - box[0]) / wide * (high * 0.9 - wide) / 2
+            box = np.array(box) + np.array([-along, along, along, -along])
+        out.append(box)
+    return out
+
+
+def _read_in_grain(line: Any, reader: Any) -> list[Read]:
+    """Return what a line says: as it is, and if its letters are Latin."""
+    pictures = [_even(line, grain, 15, 45) if grain else line for grain in _GRAIN]
+    first: list[Read] = reader.averaged(pictures[:1])
+    return first if first[1].sure >= _READ_WELL else list(reader.averaged(pictures))
 
 
 # -- labels ----------------------------------------------------------------------------------------------
@@ -182,7 +290,7 @@ def label_lines(pixels: Any, reader: Any, *, closer: bool) -> list[list[Any]]:
     if closer:
         scale = max(min(0.8, scale), min(1.5, 0.4 * _LABEL_SEARCHED / max(part.shape[:2])))
     small = cv2.resize(part, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    more = {"box_thresh": _LEAST_BOX} if closer else {"box_thresh": 0.5}
+    more = {"box_thresh": _LEAST_BOX if closer else _LIKELY_BOX}
     found = reader(small, use_det=True, use_cls=False, use_rec=False, **more)
     seen = [] if found.boxes is None else list(zip(found.boxes, found.scores, strict=True))
     best = sorted(range(len(seen)), key=lambda number: -seen[number][1])[:_MOST_LINES]
@@ -197,8 +305,7 @@ def label_lines(pixels: Any, reader: Any, *, closer: bool) -> list[list[Any]]:
         again += doubted
         others = _read_again(line, first, reader) if doubted else []
         if text.strip() and sure >= _LEAST_SURE:
-            places = [[round(float(x), 1), round(float(y), 1)] for x, y in box]
-            pieces.append([text, places, round(sure, 4), others])
+            pieces.append([text, _places(box), round(sure, 4), others])
     return pieces
 
 
@@ -321,19 +428,6 @@ def _even(picture: Any, grain: float, around: float, gain: float, edges: float =
     return cv2.cvtColor(np.clip(128 + gain * even, 0, 255).astype(np.uint8), cv2.COLOR_GRAY2BGR)
 
 
-def _held_to(memory: int) -> None:
-    with suppress(ImportError):
-        import resource  # not on Windows
-
-        for what, most in (
-            (resource.RLIMIT_AS, memory),
-            (resource.RLIMIT_FSIZE, 0),
-            (resource.RLIMIT_CORE, 0),
-        ):
-            with suppress(OSError, ValueError):
-                resource.setrlimit(what, (most, most))
-
-
 def _grant(seconds: int) -> None:
     """Allow the next picture so many seconds of the processor."""
     with suppress(ImportError):
@@ -347,9 +441,9 @@ def _grant(seconds: int) -> None:
 
 def main() -> int:
     """Answer until stdin ends."""
-    limits = json.loads(sys.argv[1])
-    _held_to(limits["memory"])
-    _grant(limits["seconds"])
+    limits = Limits(**json.loads(sys.argv[1]))
+    hold_to(limits.memory)
+    _grant(limits.seconds)
     forbid_network()
     answers = sys.stdout
     sys.stdout = sys.stderr  # whatever a library prints is no answer
@@ -361,7 +455,7 @@ def main() -> int:
     stdin = sys.stdin.buffer
     while head := stdin.read(5):
         content = stdin.read(int.from_bytes(head[1:], "big"))
-        _grant(limits["seconds"])
+        _grant(limits.seconds)
         try:
             answer = recognised(content, reader, closer=bool(head[0] & 1), label=bool(head[0] & 2))
         except Exception:  # out of memory, as each of the libraries says it

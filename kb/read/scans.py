@@ -8,10 +8,9 @@ from typing import Final
 from kb.base.errors import BadInput
 from kb.base.messages import Wording
 from kb.base.progress import Progress
-from kb.read import pdf
+from kb.read import limits, pdf
 from kb.read.picture import PictureReader, Reading, can_import
 
-MOST_PAGES: Final = 80  #: of one manual that are read as pictures; each takes seconds
 _AT_ONCE: Final = 8  #: pages that are drawn at a time: each is some megabytes
 _SURE: Final = 0.6  #: confidence below which a piece is left out
 
@@ -21,9 +20,10 @@ def with_scans(
 ) -> pdf.Document:
     """Return the manual with the text of its pages that are pictures.
 
-    Pages stay empty without the reader of pictures, if one takes too much, and after ``MOST_PAGES``.
+    Pages stay empty without the reader of pictures, if one takes too much, and after
+    ``limits.SCANNED_PAGES``.
     """
-    wanted = [page.number for page in document.pages if page.picture][:MOST_PAGES]
+    wanted = [page.number for page in document.pages if page.picture][: limits.SCANNED_PAGES]
     if not wanted or not can_import("rapidocr"):
         return document
     read: dict[int, tuple[pdf.Piece, ...]] = {}

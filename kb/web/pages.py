@@ -22,7 +22,8 @@ from kb.base.text import line
 from kb.domain.words import DriverInput, Signal
 from kb.pack.jobs import LENGTH
 from kb.read.label import look
-from kb.read.picture import MOST_BYTES, cut_out, missing_library
+from kb.read.limits import PHOTO_BYTES
+from kb.read.picture import cut_out, missing_library
 from kb.web.guards import POLICY
 from kb.web.isolating import turns_address
 from kb.web.jack_icons import sign, symbol, use_sign
@@ -116,7 +117,7 @@ def photo_to_read(expected: Wording) -> Iterator[bytes]:
     if file is None:
         raise BadInput(Said("web/record/photo"), NOTHING, expected)
     with file.stream as stream:  # a large one is a file without a name
-        sent = stream.read(MOST_BYTES + 1)
+        sent = stream.read(PHOTO_BYTES + 1)
     if not _READING.acquire(timeout=_TURN_S):
         raise BookTrouble(Said("web/trouble/reading"))
     try:

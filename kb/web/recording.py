@@ -17,7 +17,8 @@ from kb.book.photos import MOST, MOST_SPOTS, Spot
 from kb.domain import marking
 from kb.domain.visit import Visit, visit_from
 from kb.domain.words import Basis, Direction, Display, Form, Format, Kind, Level, Outcome, Signal, Speakers
-from kb.read.picture import MOST_BYTES, missing_library
+from kb.read.limits import PHOTO_BYTES
+from kb.read.picture import missing_library
 from kb.web.guards import wants_json
 from kb.web.jobs import job_asked, met, open_job
 from kb.web.pages import photo_to_read, photos_of
@@ -123,7 +124,7 @@ def _form(
         others=OTHERS,
         jack_others=JACK_OTHERS,
         most_photos=MOST,
-        most_bytes=MOST_BYTES,
+        most_bytes=PHOTO_BYTES,
         label=_label,
         job_id=_job_id(),
         about=_about_form(entry),
@@ -366,7 +367,7 @@ def _keep_photos(entry: Entry) -> list[LeftOut]:
             continue
         try:
             place = Said("web/record/photo-nth", number=number)
-            name = site().photos.keep(file.stream.read(MOST_BYTES + 1), place)
+            name = site().photos.keep(file.stream.read(PHOTO_BYTES + 1), place)
         except BadInput as wrong:
             left_out.append(LeftOut("kind", number, said_of(wrong)))
             continue

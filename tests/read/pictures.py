@@ -49,7 +49,7 @@ def pretend(monkeypatch: pytest.MonkeyPatch, reading: Reading, reader: Any = lab
             return self
 
         def __exit__(self, *_: object) -> None: ...
-        def read(self, picture: bytes, place: str, *, closer: bool = False, label: bool = False) -> Reading:
+        def read(self, picture: bytes, place: str, **_: bool) -> Reading:
             return reading
 
     monkeypatch.setattr(reader, "PictureReader", Reader)

@@ -10,7 +10,7 @@ from dataclasses import replace
 import pytest
 
 from kb.base.errors import BadInput, MissingExtra
-from kb.read import pdf
+from kb.read import limits, pdf
 from kb.read.manual import ManualText
 from kb.read.scans import with_scans
 from tests.read.papers import NV40, paper, paper_with_odd_font
@@ -46,12 +46,12 @@ def test_an_encrypted_manual_is_refused() -> None:
 
 
 def test_a_manual_of_too_many_pages_is_refused_before_they_are_read(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(pdf, "LIMITS", replace(pdf.LIMITS, pages=3))
+    monkeypatch.setattr(limits, "PDF", replace(limits.PDF, pages=3))
     assert "saw 4 pages, expected a manual of 1 to 3 pages" in refused(paper(*[["a page"]] * 4))
 
 
 def test_a_manual_of_too_many_bytes_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(pdf, "MOST_BYTES", 100)
+    monkeypatch.setattr(limits, "MANUAL_BYTES", 100)
     assert "expected at most" in refused(paper(["HEADPHONE"]))
 
 
@@ -79,7 +79,7 @@ def test_a_page_that_unpacks_to_gigabytes_ends_the_reading_and_the_pages_before_
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     pytest.importorskip("resource", reason="this system cannot hold a program to a limit")
-    monkeypatch.setattr(pdf, "LIMITS", replace(pdf.LIMITS, memory=300 * 1024 * 1024, seconds=5))
+    monkeypatch.setattr(limits, "PDF", replace(limits.PDF, memory=300 * 1024 * 1024, seconds=5))
     sent = bomb(paper(["HEADPHONE"], ["a bomb"], ["AUDIO OUT"]), 400 * 1024 * 1024)
     assert len(sent) < 2_000_000
     read = pdf.document(sent, "nv40.pdf")
@@ -117,7 +117,7 @@ def test_a_page_without_text_that_shows_a_picture_is_told(monkeypatch: pytest.Mo
     assert not page.pieces
     drawn = pdf.pictures(out.getvalue(), [1, 7], "scan.pdf")
     assert drawn.keys() == {1}
-    assert max(Image.open(io.BytesIO(drawn[1])).size) == pdf.EDGE
+    assert max(Image.open(io.BytesIO(drawn[1])).size) == limits.PDF.edge
 
 
 def test_a_page_that_is_a_picture_is_read_and_all_of_it_is_doubtful() -> None:
@@ -237,12 +237,12 @@ def test_a_blank_that_kerning_took_is_read_and_cells_without_a_blank_are_apart()
 def test_each_page_is_taken_apart_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """Whether its letters have names and what it says come from one look at the page."""
     pypdfium2 = pytest.importorskip("pypdfium2")
-    from kb.read.pdf_text import Limits, lines
+    from kb.read.pdf_text import lines
 
     taken = []
     take = pypdfium2.PdfPage.get_textpage
     monkeypatch.setattr(pypdfium2.PdfPage, "get_textpage", lambda page: (taken.append(1), take(page))[1])
     for made in (paper(*NV40, *NV40), paper_with_odd_font(ODD, letters=True)):
         taken.clear()
-        first, *pages = lines(made, Limits(pages=9, memory=0, seconds=0, edge=0))
+        first, *pages = lines(made, limits.PdfLimits(pages=9, memory=0, seconds=0, edge=0))
         assert len(taken) == len(pages) == first["pages"]

@@ -192,6 +192,9 @@ def test_the_rest_of_the_label_leaves_the_jacks_beside_it_as_they_are() -> None:
         ("AUDIOOUT", "AUDIO OUT"),
         ("OPTIGAL OUT", "OPTICAL OUT"),
         ("HEADPHONF", "HEADPHONE"),
+        ("H0M13", "HDMI3"),
+        ("HDMII", "HDMI1"),
+        ("HOMI 2 CARC)", "HDMI 2 (ARC)"),
     ],
 )
 def test_a_letter_that_was_misread_is_mended_and_the_person_is_told(read: str, mark: str) -> None:
@@ -231,6 +234,25 @@ def test_of_two_readings_of_one_photo_the_likelier_text_of_each_place_is_kept() 
     near = panel_as((302, 501, "HDMI 1"), (900, 500, "HEADPHONE"), (601, 501, "OPT"), sure=0.95)
     texts = {piece.text for piece in joined(whole, near).pieces}
     assert texts == {"HDMI 1", "OPTICAL OUT", "HEADPHONE"}
+
+
+def test_each_closer_look_may_add_a_mark_and_none_takes_a_better_one_away() -> None:
+    whole = panel_as((300, 500, "HDMI 1"), (600, 500, "OPTIGAI"))
+    clear = panel_as((600, 500, "OPTICAL OUT"), (900, 500, "HE OPHOME"))
+    calm = panel_as((600, 500, "0PTCAL 0U"), (900, 500, "HEADPHONE"), sure=0.9)
+    marks = {jack.marking for jack in jacks_in(joined(whole, clear, calm))}
+    assert marks == {"HDMI 1", "OPTICAL OUT", "HEADPHONE"}
+
+
+@pytest.mark.parametrize("first", [0, 1])
+def test_two_marks_that_one_look_took_for_one_are_two_if_another_look_saw_them_apart(first: int) -> None:
+    one = panel_as((500, 500, "SORTIE OPTIQUE SORTIE AUDIO"))
+    two = panel_as((415, 500, "SORTIE OPTIQUE"), (590, 500, "SORTIE AUDIO"))
+    kept = joined(*((one, two) if first == 0 else (two, one)))
+    assert {piece.text for piece in kept.pieces} == {"SORTIE OPTIQUE", "SORTIE AUDIO"}
+    half = panel_as((415, 500, "SORTJE OPTQ"), (590, 500, "S0RTE AUIO"))
+    kept = joined(*((one, half) if first == 0 else (half, one)))
+    assert {piece.text for piece in kept.pieces} == {"SORTIE OPTIQUE SORTIE AUDIO"}
 
 
 def test_a_photo_full_of_text_gives_no_more_jacks_than_a_panel_has() -> None:

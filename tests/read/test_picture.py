@@ -8,6 +8,7 @@ import math
 import subprocess
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from importlib.metadata import requires
 from pathlib import Path
 from types import SimpleNamespace
@@ -15,8 +16,9 @@ from types import SimpleNamespace
 import pytest
 
 from kb.base.errors import BadInput, MissingExtra
+from kb.read import limits, recogniser
 from kb.read import picture as reading
-from kb.read import recogniser
+from kb.read.panel import looks
 from kb.read.picture import PictureReader, Reading, cleaned
 from tests.read.pictures import LINES, photo
 
@@ -101,6 +103,95 @@ def test_a_model_behind_a_name_in_letters_that_the_library_does_not_know_is_read
     read = reader.read(cleaned(out.getvalue()), label=True)
     every = [text for piece in read.pieces for text in (piece.text, *piece.others)]
     assert any(text.endswith("43SW10T2") for text in every), every
+
+
+MARKS = ("OPTICAL OUT", "AUDIO IN", "HEADPHONE", "AUDIO OUT")
+
+
+def panel_in_grain() -> bytes:
+    """Small dim marks far from each other, in much grain; about 19 pixels high."""
+    numpy = pytest.importorskip("numpy", reason="numpy is not installed")
+    from PIL import ImageDraw, ImageFilter, ImageFont
+
+    made = Image.new("L", (1600, 700), 30)
+    pen = ImageDraw.Draw(made)
+    for number, text in enumerate(MARKS):
+        pen.text((280 + 300 * number, 220 + 130 * (number % 3)), text, 78, ImageFont.load_default(size=19))
+    made = made.filter(ImageFilter.GaussianBlur(1.2))
+    grain = numpy.random.default_rng(3).normal(0, 11, (700, 1600))
+    out = io.BytesIO()
+    Image.fromarray(numpy.clip(numpy.asarray(made) + grain, 0, 255).astype("uint8")).save(out, "JPEG")
+    return out.getvalue()
+
+
+def bare(text: str) -> str:
+    return text.replace(" ", "")
+
+
+def test_a_closer_look_at_a_panel_sees_all_marks_however_far_apart(reader: PictureReader) -> None:
+    picture = cleaned(panel_in_grain())
+    found = [piece for look in looks(reader, picture) for piece in look.pieces]
+    assert {bare(mark) for mark in MARKS} <= {bare(piece.text) for piece in found}
+    for number, mark in enumerate(MARKS):  # at their places on the photo, not on the part looked at
+        x, y = next(piece.corners[0] for piece in found if bare(piece.text) == bare(mark))
+        assert math.dist((x, y), (280 + 300 * number, 220 + 130 * (number % 3))) < 25
+
+
+@pytest.mark.parametrize("turn", [0, 90, 180])
+def test_a_closer_look_reads_a_panel_the_right_way_up(reader: PictureReader, turn: float) -> None:
+    read = reader.read(cleaned(photo(("OPTICAL OUT", "HDMI 1", "HEADPHONE"), turn=turn)), closer=True)
+    assert {"OPTICAL OUT", "HDMI 1", "HEADPHONE"} <= set(texts(read))
+
+
+def as_read(text: str, sure: float) -> recogniser.Read:
+    return recogniser.Read(text, sure, [(at + 0.5) / len(text) for at in range(len(text))])
+
+
+def test_two_marks_far_from_each_other_on_one_line_are_two(reader: PictureReader) -> None:
+    read = reader.read(cleaned(photo(("AUDIO OUT     OPTICAL OUT", "HDMI 1"), turn=8)), closer=True)
+    assert {"AUDIO OUT", "OPTICAL OUT", "HDMI 1"} <= set(texts(read))
+    left, right = (
+        next(piece.corners for piece in read.pieces if piece.text == text)
+        for text in ("AUDIO OUT", "OPTICAL OUT")
+    )
+    assert left[1][0] < right[0][0]
+
+
+def test_a_text_ends_where_its_last_letter_ends_however_far_its_box_goes() -> None:
+    """Else a mark reaches over the one next to it."""
+    pytest.importorskip("numpy", reason="numpy is not installed")
+    box = [(100, 200), (300, 200), (300, 220), (100, 220)]
+    ((text, part),) = recogniser._apart(recogniser.Read("USB", 0.9, [0.05, 0.1, 0.15]), box, 10)
+    assert text == "USB"
+    assert [tuple(map(float, corner)) for corner in part] == [(100, 200), (140, 200), (140, 220), (100, 220)]
+
+
+@pytest.mark.parametrize("printed", ["OPTICAL OUT", "光デジタル出力"])
+def test_in_grain_letters_of_the_script_are_read_that_was_read_well(printed: str) -> None:
+    """Grain looks like signs of any script; at most as many texts are read as a panel has."""
+    numpy = pytest.importorskip("numpy", reason="numpy is not installed")
+    pytest.importorskip("cv2", reason="OpenCV is not installed")
+    boxes = [[(x, y), (x + 90, y), (x + 90, y + 20), (x, y + 20)] for x in (0, 300) for y in range(0, 900, 6)]
+
+    class Library:
+        lines = 0
+
+        def __call__(self, picture: object, *, use_det: bool, **more: object) -> SimpleNamespace:
+            if use_det:
+                return SimpleNamespace(boxes=numpy.array(boxes), scores=[0.5] * len(boxes))
+            return SimpleNamespace(txts=("A1",), scores=[0.6], word_results=[None])
+
+        def averaged(self, pictures: list[object]) -> list[recogniser.Read]:
+            self.lines += len(pictures) == 1
+            if self.lines < 4:
+                return [as_read(printed, 0.99), as_read(printed if printed.isascii() else "X", 0.98)]
+            return [as_read("口", 0.7), as_read("O", 0.6)]
+
+    picture = numpy.random.default_rng(5).integers(0, 255, (960, 960, 3), "uint8")
+    library = Library()
+    read = recogniser.panel_lines(picture, library)
+    assert len(read) == library.lines == 100
+    assert [text for text, *_ in read[:4]] == [printed] * 3 + ["O" if printed.isascii() else "口"]
 
 
 @pytest.mark.parametrize("closer", [False, True])
@@ -190,20 +281,19 @@ def test_a_reader_that_does_not_end_is_ended_and_the_next_picture_is_read(
     monkeypatch: pytest.MonkeyPatch, reader: PictureReader
 ) -> None:
     with PictureReader() as slow:
-        monkeypatch.setattr(reading, "READ_WAIT_S", 0.01)
+        monkeypatch.setattr(limits, "RECOGNISER_WAIT_S", 0.01)
         with pytest.raises(BadInput, match="very much time"):
             slow.read(photo())
         monkeypatch.undo()
         assert "NORWELL" in texts(slow.read(photo()))
 
 
-@pytest.mark.parametrize("limit", [{"READ_SECONDS": -1}, {"READ_MEMORY": 200 * 1024 * 1024}], ids=str)
+@pytest.mark.parametrize("limit", [{"seconds": -1}, {"memory": 200 * 1024 * 1024}], ids=str)
 def test_a_reader_that_wants_too_much_is_ended(
     limit: dict[str, int], monkeypatch: pytest.MonkeyPatch, reader: PictureReader
 ) -> None:
     pytest.importorskip("resource", reason="this system holds no program to its memory")
-    for name, value in limit.items():
-        monkeypatch.setattr(reading, name, value)
+    monkeypatch.setattr(limits, "RECOGNISER", replace(limits.RECOGNISER, **limit))
     with PictureReader() as greedy, pytest.raises(BadInput, match=r"very much time|cannot start"):
         greedy.read(photo())
 

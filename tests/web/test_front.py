@@ -414,7 +414,7 @@ def test_plain_http_at_the_tls_port_is_told_so(serving: Any, certificate: Path) 
 
 def test_the_promises_are_these() -> None:
     """Who changes one of them changes what people can rely on: on purpose, and here as well."""
-    from kb.read.picture import LIMITS, MOST_BYTES, WAIT_S
+    from kb.read.limits import DECODER, DECODER_WAIT_S, PHOTO_BYTES
     from kb.web.guards import MOST_BODY, MOST_FORM, MOST_PARTS, Guards
     from kb.web.pairing import CODE_S, IDLE_S, MOST, WHOLE_S, WRONG, Phones
 
@@ -436,7 +436,7 @@ def test_the_promises_are_these() -> None:
         threads=16,
         stranger_threads=2,
     )
-    assert asdict(LIMITS) == {
+    assert asdict(DECODER) == {
         "edge": 2048,
         "quality": 82,
         "pixels": 60_000_000,
@@ -445,7 +445,7 @@ def test_the_promises_are_these() -> None:
         "memory": 629_145_600,
         "seconds": 10,
     }
-    assert (MOST_BYTES, WAIT_S) == (26_214_400, 30)
+    assert (PHOTO_BYTES, DECODER_WAIT_S) == (26_214_400, 30)
     assert (MOST_BODY, MOST_FORM, MOST_PARTS) == (67_108_864, 262_144, 1200)
     assert (CODE_S, IDLE_S, WHOLE_S, WRONG, MOST) == (600, 2_592_000, 15_552_000, 20, 500)
     guards = Guards(Phones(Path("nowhere"), lambda code: None), frozenset())

@@ -28,7 +28,8 @@ pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
 Image = pytest.importorskip("PIL.Image", reason="Pillow is not installed")
 
 from kb.book.photos import MOST, Photos  # noqa: E402
-from kb.read.picture import EDGE, LIMITS, cleaned  # noqa: E402  # after the question whether Pillow is there
+from kb.read import limits as bounds  # noqa: E402
+from kb.read.picture import cleaned  # noqa: E402  # after the question whether Pillow is there
 from kb.web.visit_form import new_id  # noqa: E402
 
 OTHER = "0199a000-0000-7000-8000-000000000002"
@@ -201,7 +202,7 @@ def test_a_photo_that_is_sent_twice_is_one(phone: Phone, home: Path) -> None:
 
 def test_a_large_photo_is_made_smaller() -> None:
     with Image.open(io.BytesIO(cleaned(picture((5000, 2000))))) as image:
-        assert max(image.size) == EDGE
+        assert max(image.size) == bounds.DECODER.edge
 
 
 @pytest.mark.parametrize("kind", ["PNG", "WEBP"])
@@ -294,7 +295,7 @@ def test_of_a_picture_that_moves_the_first_is_kept(kind: str) -> None:
 @pytest.mark.parametrize("progressive", [False, True])
 def test_a_photo_as_large_as_phones_take_them_is_kept(size: tuple[int, int], progressive: bool) -> None:
     with Image.open(io.BytesIO(cleaned(picture(size, progressive=progressive)))) as image:
-        assert image.size == (EDGE, EDGE * 3 // 4)
+        assert image.size == (bounds.DECODER.edge, bounds.DECODER.edge * 3 // 4)
 
 
 @pytest.mark.parametrize(
@@ -306,7 +307,7 @@ def test_a_decoder_that_wants_too_much_is_ended_and_the_phone_is_told(
     limits: dict[str, int], phone: Phone, book: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     pytest.importorskip("resource", reason="this system holds no program to its memory")
-    monkeypatch.setattr(PICTURE, "LIMITS", replace(LIMITS, **limits))
+    monkeypatch.setattr(bounds, "DECODER", replace(bounds.DECODER, **limits))
     told = phone.post(
         "/record",
         {**FORM, "id": ID, "photo": (io.BytesIO(large_png(5000, 4900)), "panel.jpg")},
@@ -317,7 +318,7 @@ def test_a_decoder_that_wants_too_much_is_ended_and_the_phone_is_told(
 
 
 def test_a_decoder_that_does_not_end_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(PICTURE, "WAIT_S", 0.01)
+    monkeypatch.setattr(bounds, "DECODER_WAIT_S", 0.01)
     with pytest.raises(BadInput, match="very much time"):
         cleaned(picture((7000, 5000), progressive=True))
 
