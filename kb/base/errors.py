@@ -73,7 +73,7 @@ class BadInput(JackfieldError):
     def in_language(self, code: str) -> str:
         place, expected = worded(self.place, code), worded(self.expected, code)
         if isinstance(self.seen, Stated):
-            return f"{place}: {'; '.join(part for part in (shown(self.seen, code), expected) if part)}"
+            return _at(place, "; ".join(part for part in (shown(self.seen, code), expected) if part))
         parts = []
         if self.seen == NOTHING:
             parts.append(Said("error/missing").in_language(code))
@@ -81,7 +81,11 @@ class BadInput(JackfieldError):
             parts.append(Said("error/saw", seen=shown(self.seen, code)).in_language(code))
         if expected:
             parts.append(Said("error/expected", expected=expected).in_language(code))
-        return f"{place}: {', '.join(parts)}" if parts else place
+        return _at(place, ", ".join(parts))
+
+
+def _at(place: str, what: str) -> str:
+    return ": ".join(part for part in (place, what) if part)
 
 
 def inside(outer: Wording, inner: Wording, *deeper: Wording) -> Wording:

@@ -113,33 +113,33 @@ def show(
         converter = connection.converter
         needed = item_name(converter, language) if converter else language("cli/path/no-converter")
         verdicts = [
-            (language("cli/path/converter"), needed, sentence(connection.dac, language)),
+            (language("path/answer/converter"), needed, sentence(connection.dac, language)),
             (language("cli/path/speakers"), *_speakers(chosen, language)),
             (language("cli/path/level"), _level(chosen, language), ""),
-            (language("cli/path/works"), language.percent(chosen.p_works), _evidence(chosen, language)),
+            (language("path/answer/works"), language.percent(chosen.p_works), _evidence(chosen, language)),
         ]
         if chosen.delay_ms >= _LATE_MS:
             delay = language("cli/path/delay-of", delay=f"{chosen.delay_ms:.0f}")
             verdicts.append((language("cli/path/delay"), delay, language("cli/path/listen")))
         console.print(_verdicts(verdicts))
         steps = [sentence(step, language) for step in chosen.steps]
-        _listed(console, language("cli/path/steps"), steps, numbered=True)
+        _listed(console, language("path/answer/steps"), steps, numbered=True)
         cautions = [sentence(caution, language) for caution in chosen.cautions]
-        _listed(console, language("cli/path/cautions"), cautions)
+        _listed(console, language("path/answer/cautions"), cautions)
     notes = [f"{_jack(panel, index, language)}: {note.signed}" for index, note in noted(panel, connection)]
-    _listed(console, language("cli/path/noted"), notes)
+    _listed(console, language("path/answer/noted"), notes)
     questions = [sentence(question, language) for question in connection.ask]
     _listed(console, language("cli/path/ask"), questions)
     if connection.others:
         console.print()
-        console.print(text(language("cli/path/others"), "bold"))
+        console.print(text(language("path/answer/others"), "bold"))
         for other in connection.others:
             console.print(arrows(other, panel, console.width, style="", language=language))
-    _listed(console, language("cli/path/not-used"), _together(connection.ruled_out, language))
+    _listed(console, language("path/answer/not-used"), _together(connection.ruled_out, language))
 
 
 def _jack(panel: Panel, index: int, language: Language) -> str:
-    return panel.jacks[index].jack.marking or language("cli/path/jack", number=index + 1)
+    return panel.jacks[index].jack.marking or language("place/jack", number=index + 1)
 
 
 def _together(ruled_out: Sequence[RuledOut], language: Language) -> list[str]:
@@ -151,7 +151,7 @@ def _together(ruled_out: Sequence[RuledOut], language: Language) -> list[str]:
         alike.setdefault(sentence(one, language), []).append(one)
     lines = []
     for why, jacks in alike.items():
-        names = ", ".join(one.marking or language("cli/path/jack", number=one.jack + 1) for one in jacks)
+        names = ", ".join(one.marking or language("place/jack", number=one.jack + 1) for one in jacks)
         lines.append(f"{names}: {sentence(of_several(jacks[0]), language) if len(jacks) > 1 else why}")
     return lines
 
@@ -196,8 +196,8 @@ def _disputed(said: str, path: Path, field: str, language: Language) -> str:
 
 def _evidence(path: Path, language: Language) -> str:
     if not path.trials:
-        return language("cli/path/not-tried")
-    return language("cli/path/tried", count=path.trials)
+        return language("path/answer/not-tried")
+    return language("path/answer/tried", count=path.trials)
 
 
 def _verdicts(verdicts: list[tuple[str, str, str]]) -> Table:

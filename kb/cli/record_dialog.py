@@ -195,7 +195,7 @@ def _jacks(session: Session, data: dict[str, Any]) -> bool:
 
 def _whole(typed: str, said: Language) -> dict[str, Any]:
     """A jack from its short form; where only the form was typed, the rest is asked."""
-    data = fields(typed)
+    data = fields(typed, "")
     if "=" in typed or ":" in typed or "?" in typed:
         return data
     form = Form(data["form"])

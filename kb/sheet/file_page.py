@@ -198,8 +198,7 @@ def ruled_out(reasons: Sequence[RuledOut], said: Language) -> Listed:
     lines = []
     for why, jacks in alike.items():
         names = [
-            cut(visible(one.marking), _MARKING) or said("sheet/file/jack-number", number=one.jack + 1)
-            for one in jacks
+            cut(visible(one.marking), _MARKING) or said("place/jack", number=one.jack + 1) for one in jacks
         ]
         lines.append(
             f"{_names(names, said)}: {sentence(of_several(jacks[0]), said) if len(jacks) > 1 else why}"

@@ -230,7 +230,7 @@ def _job(typed: dict[str, str]) -> Job:
         try:
             said["year"] = int(typed["year"])
         except ValueError:
-            raise BadInput(Said("web/today/year"), typed["year"], Said("expected/web/number")) from None
+            raise BadInput(Said("web/today/year"), typed["year"], Said("expected/number")) from None
     if typed.get("length_m"):
         said["length_m"] = round(read_length(typed["length_m"], Said("web/path/distance")), 3)
     return changed(Job(), said)

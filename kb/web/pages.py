@@ -240,7 +240,7 @@ def told(connection: Connection, known: SetView) -> dict[str, Any]:
     chosen, panel, say = connection.chosen, known.panel, language()
     names: dict[str, list[str]] = {}
     for one in connection.ruled_out:
-        marking = one.marking or say("cli/path/jack", number=one.jack + 1)
+        marking = one.marking or say("place/jack", number=one.jack + 1)
         names.setdefault(sentence(one, say), []).append(marking)
     return {
         "chosen": chosen,

@@ -414,7 +414,7 @@ def add_photo() -> AnyResponse:
     entry = Entry(photos=[])
     left_out = _keep_photos(entry)
     if not entry.photos and not left_out:
-        raise BadInput(Said("web/record/photo"), NOTHING, Said("expected/web/photo"))
+        raise BadInput(Said("web/record/photo"), NOTHING, Said("expected/photo-formats"))
     if left_out:
         raise BadInput(" ".join(one.words for one in left_out))
     if not site().photos.attach(visit.id, entry.photos):

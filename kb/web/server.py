@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from kb.base.errors import BadInput, BookTrouble, ascii_controls, why_of
+from kb.base.errors import BadInput, BookTrouble, Stated, ascii_controls, why_of
 from kb.base.messages import Said
 from kb.web.app import LOCAL, make_app
 from kb.web.connections import Front
@@ -214,6 +214,6 @@ def _tls(certificate: Path, key: Path | None) -> ssl.SSLContext:
     try:
         context.load_cert_chain(certificate, key or certificate)
     except (OSError, ssl.SSLError) as problem:
-        seen = Said("error/says", program="TLS", words=why_of(problem))
+        seen = Stated("error/says", program="TLS", words=why_of(problem))
         raise BadInput("--cert", seen, Said("expected/certificate")) from problem
     return context

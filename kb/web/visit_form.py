@@ -289,11 +289,11 @@ def place_of(field: str) -> Wording:
     if not is_key(key):
         return ""
     label = Said(key)
-    return inside(Said("web/record/jack-nth", number=int(named[1]) + 1), label) if named else label
+    return inside(Said("place/jack", number=int(named[1]) + 1), label) if named else label
 
 
 def _number(typed: str, place: str, kind: type[int] | type[float]) -> float:
     try:
         return kind(typed.strip().replace(",", "."))
     except ValueError:
-        raise BadInput(place, typed, Said("expected/web/number")) from None
+        raise BadInput(place, typed, Said("expected/number")) from None

@@ -703,7 +703,7 @@ def test_backups_corrections_and_bundles_are_told_in_the_language_of_the_setting
         ("load", dump): "cargado: 0 visitas con 0 hallazgos 5 registros ya estaban en el libro",
         ("share", "review"): "toma 1, rótulo: 'call 0555 010 2233' [un número de teléfono]",
         ("share", "out", bundle): "retenida: Norwel NV4O",
-        ("share", "in", bundle): "(firmado por nadie): 0 visitas con 0 hallazgos",
+        ("share", "in", bundle): "(firma: ninguna): 0 visitas con 0 hallazgos",
         ("share", "bundles"): "sin firmar",
         ("share", "trust"): "se reciben paquetes de cualquiera, firmados o no",
     }

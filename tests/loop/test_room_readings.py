@@ -510,7 +510,7 @@ def test_a_mistake_in_the_file_is_named_by_its_field(change, why):
 def test_a_place_on_the_wire_is_named():
     data = measured({})
     data["positions"][0] |= {"x_m": 0.0, "y_m": 2.0, "height_m": 0.0}
-    with pytest.raises(BadInput, match=r"position sofa.*on the wire"):
+    with pytest.raises(BadInput, match=r"sofa, listener.*on the wire"):
         judge(readings_from(data))
 
 
