@@ -238,6 +238,13 @@ class Reader:
             best = self._taken(said)
             if best.closest < _SURE:
                 return best
+            by_tens = spoken(tokens, tens=True)
+            if (
+                by_tens is not None
+                and by_tens != said
+                and (seen := self._taken(by_tens)).closest < best.closest
+            ):
+                best = seen
         read_out = said is not None and len(tokens) - len(said) >= _READ_OUT
         plain = self._taken(tokens, deep=not read_out)
         if best is None or plain.closest < best.closest or (plain.closest == best.closest and not read_out):

@@ -104,8 +104,11 @@ def _named(words: Sequence[str], at: int) -> tuple[str, int] | None:
     return None
 
 
-def spoken(tokens: tuple[str, ...]) -> tuple[str, ...] | None:
-    """Join the signs of each spoken code in the tokens; None if there is no spoken code."""
+def spoken(tokens: tuple[str, ...], *, tens: bool = False) -> tuple[str, ...] | None:
+    """Join the signs of each spoken code in the tokens; None if there is no spoken code.
+
+    "forty two ten" is 42-10, or 40-210 with ``tens``.
+    """
     if not _may_be_spoken(tokens):
         return None
     words, whole = _split(tokens)
@@ -113,7 +116,7 @@ def spoken(tokens: tuple[str, ...]) -> tuple[str, ...] | None:
     changed = False
     at = 0
     while at < len(words):
-        end, code, said = _run(words, whole, at)
+        end, code, said = _run(words, whole, at, tens)
         if said >= _TELLING and len(code) > 1 and any(char.isdigit() for char in code):
             out.append(code)
             changed = True
@@ -144,8 +147,11 @@ def _split(tokens: tuple[str, ...]) -> tuple[list[str], list[str]]:
     return words, whole
 
 
-def _run(words: list[str], whole: list[str], start: int) -> tuple[int, str, int]:
-    """Return the end of the code that begins at ``start``, the code, and its number of spoken signs."""
+def _run(words: list[str], whole: list[str], start: int, tens: bool) -> tuple[int, str, int]:
+    """Return the end of the code that begins at ``start``, the code, and its number of spoken signs.
+
+    With ``tens``, a digit belongs to the number after it, not to the tens before it.
+    """
     out: list[str] = []
     said = 0
     at = start
@@ -185,7 +191,9 @@ def _run(words: list[str], whole: list[str], start: int) -> tuple[int, str, int]
             value = int(one.sign) if one.kind != "letter" else 0
             step = 10 if number % 100 == 0 else 1
             room = 100 if step == 10 else 10
-            if one.kind != "letter" and number and 0 < value < room and number % room == 0 and times == 1:
+            adds = number and 0 < value < room and number % room == 0 and times == 1
+            after = _signs(words, at + one.size) if tens and adds and at + one.size < len(words) else None
+            if adds and one.kind != "letter" and not (after and after.kind == "number"):
                 number += value
                 out[-1] = str(number)
             else:
@@ -422,7 +430,10 @@ def _taken_apart(tokens: Sequence[str]) -> tuple[list[str], list[str], set[str],
             at += 1
             continue
         at += size
-        if kind != "mark":
+        if kind == "rating":  # each unit by itself: volts and watts are two, lengths are one
+            unit = "".join(filter(str.isalpha, "".join(words[at - size : at]))).removeprefix("ac") or "v"
+            seen.add(unit.replace("cm", "mm"))
+        elif kind != "mark":
             seen.add(kind)
         if kind == "model":
             explicit = explicit or size > 1 or ":" in tokens[at - 1]
