@@ -300,25 +300,25 @@ def _parts(reading: Reading) -> list[_Part]:
 
 def _cut(line: Line) -> Iterator[_Part]:
     """Yield the marks of a piece of text; each has its share of the piece's width."""
-    starts = [0, *(match.end() for match in _SOCKET.finditer(line.text)), len(line.text)]
-    video = re.match(r"VIDEO\W+(?=[LR]\b)", line.text)
+    whole = _mended(line.text)  # first: HDMI that was misread begins another mark, too
+    starts = [0, *(match.end() for match in _SOCKET.finditer(whole)), len(whole)]
+    video = re.match(r"VIDEO\W+(?=[LR]\b)", whole)
     if video:
-        starts = [0, video.end(), len(line.text)]
+        starts = [0, video.end(), len(whole)]
     (x0, y0), (x1, y1), (x2, y2), (x3, y3) = line.piece.corners
     wide = line.right - line.left
     for begin, end in pairwise(starts):
-        text = line.text[begin:end].strip()
+        text = whole[begin:end].strip()
         if not text:
             continue
-        first, last = begin / len(line.text), end / len(line.text)
+        first, last = begin / len(whole), end / len(whole)
         share = (first + last) / 2
         at = (
             (x0 + x3) / 2 + ((x1 + x2) / 2 - (x0 + x3) / 2) * share,
             (y0 + y3) / 2 + ((y1 + y2) / 2 - (y0 + y3) / 2) * share,
         )
-        mended = _mended(text)
         part = _Part(
-            mended,
+            text,
             line.left + wide * first,
             line.left + wide * last,
             line.y - line.high / 2,
@@ -326,7 +326,7 @@ def _cut(line: Line) -> Iterator[_Part]:
             line.piece.sure,
             at,
         )
-        if plain_capitals(mended).replace(" ", "") != plain_capitals(text).replace(" ", ""):
+        if plain_capitals(whole).replace(" ", "") != plain_capitals(line.text).replace(" ", ""):
             part.doubts.add("mended")
         yield part
 
@@ -365,8 +365,18 @@ def _mended(text: str) -> str:
     >>> _mended("H0M13"), _mended("HDMII"), _mended("CARC)")
     ('HDMI3', 'HDMI1', '(ARC)')
     """
-    said = re.sub(r"[^\W_]+", lambda found: _word(found[0]), _BRACKET.sub(_opened, text))
+    said = _SIDES.sub("L-AUDIO-R", _BRACKET.sub(_opened, text))
+    said = _RETURN.sub(lambda found: f"({'e' if found[1] else ''}ARC)", said)
+    said = re.sub(r"[^\W_]+", lambda found: _word(found[0]), said)
+    said = _NUMBER.sub(lambda found: found[1] + _NUMBERS[found[2]], said)
     return said if _met(said) > _MET else text
+
+
+_RETURN: Final = re.compile(r"[(\[]([eE@])?AR[CGO0](?:[)\]]|J?(?![\w)\]]))")  #: ARC in brackets
+#: A number after the name of a socket; L is the left one.
+_NUMBER: Final = re.compile(r"\b((?:HDMI|AV|USB|EXT|ANT)(?: IN)? ?)([ZI|])(?!\w)")
+_NUMBERS: Final = {"Z": "2", "I": "1", "|": "1"}
+_SIDES: Final = re.compile(r"\bL[\W_]*AUDIO[\W_]*[R8]\Z")
 
 
 def _opened(found: re.Match[str]) -> str:

@@ -195,12 +195,33 @@ def test_the_rest_of_the_label_leaves_the_jacks_beside_it_as_they_are() -> None:
         ("H0M13", "HDMI3"),
         ("HDMII", "HDMI1"),
         ("HOMI 2 CARC)", "HDMI 2 (ARC)"),
+        ("HDMI2 (ARO)", "HDMI2 (ARC)"),
+        ("HDMI 1 (@ARCJ", "HDMI 1 (eARC)"),
+        ("AV IN Z", "AV IN 2"),
     ],
 )
 def test_a_letter_that_was_misread_is_mended_and_the_person_is_told(read: str, mark: str) -> None:
     jack = only((500, 500, read))
     assert jack.marking == mark
     assert ("mended" in jack.doubts) == (read != "AUDIOOUT")
+
+
+def test_a_misread_mark_begins_a_jack_of_its_own_on_a_line_of_several() -> None:
+    jacks = jacks_in(panel_as((500, 500, "HDMI 1 (eARC)BDMI 2")))
+    assert [(jack.marking, "mended" in jack.doubts) for jack in jacks] == [
+        ("HDMI 1 (eARC)", True),
+        ("HDMI 2", True),
+    ]
+
+
+@pytest.mark.parametrize("read", ["L-AUDIO-8", "LAUDIO-R", "L AUDIO R"])
+def test_letters_of_a_pair_that_run_on_or_are_misread_are_still_its_sides(read: str) -> None:
+    jack = only((500, 500, read))
+    assert (jack.form, jack.marking, jack.doubts) == (
+        Form.RCA_PAIR,
+        "AUDIO",
+        ("mended",) if "8" in read else (),
+    )
 
 
 def test_what_the_marks_leave_open_stays_open_and_is_told() -> None:
