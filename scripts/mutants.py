@@ -42,7 +42,7 @@ from collections import Counter, defaultdict
 from collections.abc import Container, Iterator, Sequence
 from contextlib import ExitStack, closing, contextmanager, suppress
 from copy import deepcopy
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from pathlib import Path
 from types import CodeType, FunctionType
 from typing import Any, NamedTuple, TextIO
@@ -331,7 +331,7 @@ class Serving:
         result.write_text(json.dumps(["killed" if self._failed else "survived", self._failed, took]))
 
     def _run(self, tests: Sequence[Any], cpu_s: float) -> None:
-        for test, after in zip(tests, [*tests[1:], None], strict=True):
+        for test, after in pairwise([*tests, None]):  # none: nothing fails, so the mutant survives
             signal.setitimer(signal.ITIMER_PROF, cpu_s)
             test.config.hook.pytest_runtest_protocol(item=test, nextitem=after)
             if self._failed:

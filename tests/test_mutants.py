@@ -232,6 +232,8 @@ def test_a_changed_line_is_killed_by_the_test_that_runs_it_or_survives_and_is_pu
             server.verdict("kb/some/one.py", code.replace(*change), tests, (60, 1))[:2]
             for change in (("a", "a"), ("a + 1", "a - 1"), ("range(2)", "range(3)"), SPINS)
         ]
+        untested = server.verdict("kb/some/one.py", code.replace("a + 1", "a - 1"), [], (60, 1))[:2]
+    assert untested == ("survived", ""), "no test executes it"
     killed = ("killed", tests[0])
     assert answers == [("survived", ""), killed, ("survived", ""), ("too slow", "")]
     with (
