@@ -29,9 +29,9 @@ from label_photos import HIGH, WIDE
 from panel_photos import Jack, panel
 
 from kb.base.errors import JackfieldError
-from kb.read.lines import plain
 from kb.read.panel import SeenJack, jacks_in, joined, looks
 from kb.read.picture import PictureReader, Piece, Reading, cleaned
+from kb.read.printed_lines import plain
 
 AIMS = {"found": 0.95, "invented": 0.02}  #: on the hard half
 NEAR = 0.13  # of the photo's width: a jack and what is said to be it

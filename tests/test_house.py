@@ -66,6 +66,18 @@ PURE = {name for name, layer in LAYERS.items() if 1 <= layer <= 5 and name != "k
 #: Where a lookup of a model begins, and what it may do without besides: it reads the index from SQLite.
 LOOKUP = "kb.index.reader"
 IMPURE_FOR_LOOKUP = IMPURE - {"sqlite3"}
+#: Names that modules of several packages have, as they are about one thing. A command or a page may have the
+#: name of what it shows; those are not here.
+ONE_THING = {
+    "chance": "how likely a jack carries sound: what it is, and its estimate",
+    "day": "the sheet of a day: put together, and written",
+    "document": "an answer as JSON",
+    "driver": "a loop driver: what it is, and whether it suffices",
+    "jobs": "the jobs of a book, and those of a file",
+    "panel": "a panel: from visits, and from a photo",
+    "sentences": "sentences for people, by their keys",
+    "wording": "an answer as sentences for people",
+}
 
 
 def name_of(path: Path) -> str:
@@ -183,7 +195,7 @@ def test_a_lookup_loads_only_what_any_python_has() -> None:
     sources = {module: path.read_text("utf-8") for module, path in MODULES.items()}
     assert not wrong_for_lookup(LOOKUP, sources)
     assert {"kb.index.candidates", "kb.index.scoring", "kb.base.files"} <= loaded(LOOKUP, sources).keys()
-    assert "kb.index.words" not in loaded(LOOKUP, sources)
+    assert "kb.index.text_search" not in loaded(LOOKUP, sources)
 
 
 def test_no_modules_import_each_other_in_a_circle() -> None:
@@ -194,6 +206,17 @@ def test_toml_is_parsed_in_one_place() -> None:
     """Its strict parser names what is wrong; one that goes past it does not."""
     users = [name for name, path in MODULES.items() if "tomllib" in set(imports(path.read_text("utf-8")))]
     assert users == ["kb.base.parsing"]
+
+
+def shared_names(modules: Iterable[str]) -> set[str]:
+    """Names of modules in more than one package; commands and pages aside."""
+    parts = [module.rpartition(".") for module in modules if module not in LAYERS]
+    names = [name for package, _, name in parts if package not in ("kb.cli", "kb.web")]
+    return {name for name in names if names.count(name) > 1}
+
+
+def test_modules_of_one_name_are_about_one_thing() -> None:
+    assert shared_names(MODULES) == set(ONE_THING)
 
 
 @pytest.mark.parametrize("module", MODULES)
@@ -212,5 +235,6 @@ def test_the_checks_of_this_file_can_fail() -> None:
     assert wrong_for_lookup(
         "kb.a", {"kb.a": "from kb.b import x", "kb.b": "import threading\nimport re"}
     ) == ["kb.b imports threading"]
+    assert shared_names(["kb.cli.day", "kb.book.day", "kb.loop.wire", "kb.path.wire"]) == {"wire"}
     assert not wrong_for_lookup("kb.a", {"kb.a": "def f():\n    import whoosh"})
     assert circle({"kb.a": "from kb import b", "kb.b": "from kb.a import x", "kb.c": ""})

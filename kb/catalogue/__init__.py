@@ -8,6 +8,8 @@ True
 from __future__ import annotations
 
 from kb.base.datafiles import data_file
+from kb.catalogue.data_files import catalogue, read_catalogue, standard_chances
+from kb.catalogue.item_names import item_name
 from kb.catalogue.items import (
     GIVEN_UP,
     Catalogue,
@@ -20,8 +22,6 @@ from kb.catalogue.items import (
     Prior,
     Reach,
 )
-from kb.catalogue.naming import item_name
-from kb.catalogue.reader import catalogue, read_catalogue, standard_chances
 from kb.catalogue.vocabulary import Carried, CautionCode, Part, Power, Role, StepCode
 
 __all__ = [

@@ -96,7 +96,7 @@ def _recorded(
 ) -> Recorded:
     """Read the files; the channel of the first one is that of all."""
     from kb.loop.listen import NOISE_S, SINE_S, Recorded
-    from kb.loop.recording import Recording, recording_from
+    from kb.loop.wav_recording import Recording, recording_from
 
     coil = Channel(channel) if channel else None
     found: dict[str, Recording | None] = {}

@@ -24,13 +24,13 @@ from kb.loop.document import as_json
 from kb.loop.driver import driver_named, same_name
 from kb.loop.geometry import MOST_TURNS, Loop
 from kb.loop.input_level import voltage
-from kb.loop.layout import Layout
 from kb.loop.plan import Answer, Ask, is_pad, plan
 from kb.loop.routes import cautions_from, route_named, routes_from
 from kb.loop.spill import USUAL_DB
 from kb.loop.standard import Programme, Use
 from kb.loop.units import has_unit, length, outline, room
 from kb.loop.wire import stock_from, wire_from
+from kb.loop.wire_layouts import Layout
 from kb.settings import Units
 
 if TYPE_CHECKING:
@@ -343,7 +343,7 @@ def _write_picture(
     session: Session, answer: Answer, kind: Literal["svg", "png"], file: str, *, feet: bool
 ) -> None:
     from kb.cli.outputfile import write_out
-    from kb.loop.picture import draw
+    from kb.loop.field_picture import draw
 
     if session.as_json and file == "-":
         raise BadInput(f"--{kind}", Said("seen/dash-with-json"), Said("expected/file-since-json"))

@@ -17,10 +17,10 @@ from kb.base.messages import Said
 from kb.index import keys as k
 from kb.index.edit_distance import Near, plain_distance
 from kb.index.entry import IndexBroken
+from kb.index.index_files import Row, words_of
 from kb.index.normalize import fold, normalise, shape
 from kb.index.query import Segmentation, around, ends, middles, pieces, segmentations, without_size
 from kb.index.scoring import FAR, Candidate, Weigher, mark_sisters
-from kb.index.tables import Row, words_of
 
 _ROWS = 3_000  # rows of one look-up; a code with more is too short to tell sets apart
 _RANGE = 300

@@ -22,7 +22,7 @@ from typing import TypeVar
 
 from kb.base.errors import BookTrouble, why_of
 from kb.base.messages import Said, Wording
-from kb.index import tables as files
+from kb.index import index_files as files
 from kb.index.entry import Answer, Filters, IndexBroken, SetEntry
 from kb.index.reader import Reader, broken
 

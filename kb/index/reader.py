@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING, NamedTuple
 from kb.base.errors import JackfieldError, why_of
 from kb.base.files import moved
 from kb.base.messages import Said
+from kb.index import index_files as t
 from kb.index import keys as k
 from kb.index import suggest as s
-from kb.index import tables as t
 from kb.index.candidates import Identifier, Lookup
 from kb.index.entry import Answer, Filters, How, IndexBroken, Match
 from kb.index.normalize import normalise
@@ -28,7 +28,7 @@ from kb.index.scoring import FAMILY_MATE, FAR, NEAR_FROM, SHORT_WORD, SHOWN_FROM
 
 if TYPE_CHECKING:
     from kb.index.rewriting import Label
-    from kb.index.words import Hit, WordSearcher
+    from kb.index.text_search import Hit, WordSearcher
 
 _TOLD = 4  # a set whose notes contain the words comes before one that is up to so many times as likely
 _MEANT = 3  # how many sets "did you mean" offers
@@ -383,7 +383,7 @@ class Reader:
         return [_match(rows[hit.key], hit.share, "text", hit.snippet()) for hit in kept[:limit]]
 
     def _searcher(self) -> WordSearcher:
-        from kb.index.words import WordSearcher
+        from kb.index.text_search import WordSearcher
 
         for _ in range(5):
             if self._words is not None:

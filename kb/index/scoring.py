@@ -34,9 +34,9 @@ from math import exp, log
 from typing import Literal, Protocol
 
 from kb.index.edit_distance import Near, Slip, slips, substitutions, weighted_distance
+from kb.index.index_files import Row
 from kb.index.normalize import alike, confused, fold
 from kb.index.query import SMALL, Segmentation, year_of
-from kb.index.tables import Row
 
 Signs = dict[str, float]
 

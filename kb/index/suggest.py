@@ -21,7 +21,7 @@ import sqlite3
 from collections.abc import Iterable
 from typing import Literal, NamedTuple
 
-from kb.index import tables as t
+from kb.index import index_files as t
 from kb.index.candidates import Lookup
 from kb.index.edit_distance import Near
 from kb.index.entry import Filters

@@ -15,8 +15,8 @@ from pathlib import Path
 
 from kb.base.errors import why_of
 from kb.base.messages import Said, Wording
+from kb.index import index_files as t
 from kb.index import keys as k
-from kb.index import tables as t
 from kb.index.entry import IndexBroken, SetEntry
 from kb.index.normalize import normalise
 
@@ -164,7 +164,7 @@ class _Words:
         document = t.dump_text(entry)
         if not document:
             return
-        from kb.index.words import BulkWriter
+        from kb.index.text_search import BulkWriter
 
         if not isinstance(self._writer, BulkWriter):
             self._writer = BulkWriter(self._folder)
@@ -174,7 +174,7 @@ class _Words:
         """Return the generation of the words, 0 if there are none."""
         if self._writer is None:
             return 0
-        from kb.index.words import BulkWriter
+        from kb.index.text_search import BulkWriter
 
         assert isinstance(self._writer, BulkWriter)
         return self._writer.finish(revision)
@@ -314,7 +314,7 @@ def _widen(db: sqlite3.Connection, generation: Path, name: int) -> None:
 
 def fold_pending(generation: Path) -> None:
     """Move pending texts into the words. After a crash between the two commits, the next call repeats it."""
-    from kb.index.words import fold_in
+    from kb.index.text_search import fold_in
 
     db = t.connect(generation / t.KEYS)
     try:
@@ -364,7 +364,7 @@ def problems(generation: Path) -> list[Wording]:
     except (sqlite3.DatabaseError, OSError, ValueError, KeyError, IndexBroken) as error:
         return [*out, Said("error/index-unreadable", why=why_of(error))]
     if meta["words"]:
-        from kb.index.words import WordSearcher
+        from kb.index.text_search import WordSearcher
 
         if name := t.damaged(generation / t.WORDS, known):
             return [*out, Said("error/index-changed", name=name)]

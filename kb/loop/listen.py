@@ -22,10 +22,10 @@ from scipy import signal
 from kb.base.errors import NOTHING, BadInput, Stated
 from kb.base.messages import Said
 from kb.base.validation import bounded
-from kb.loop.recording import BANDS_HZ, MainsNoise, Recording, bands_db
 from kb.loop.sentences import Digits, Hertz, Sentence
 from kb.loop.standard import REFERENCE_A_PER_M, RESPONSE_REFERENCE_HZ, LevelMeter, PlayedSignal, target_db
 from kb.loop.tone import RATE_HZ, noise_sections
+from kb.loop.wav_recording import BANDS_HZ, MainsNoise, Recording, bands_db
 
 #: Least lengths, seconds: long enough for the meter to settle, for a cycle of sine and noise, and for a third
 #: octave at 100 Hz to be right within some 0.3 dB (own choice).

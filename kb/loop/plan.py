@@ -37,12 +37,12 @@ from kb.loop.field import (
 )
 from kb.loop.geometry import Loop
 from kb.loop.input_level import OVERLOAD_V, margin_db
-from kb.loop.layout import Laid, Layout, is_rectangle, laid, spilt
 from kb.loop.routes import METRE, Caution, Needed, Route
 from kb.loop.sentences import Amount, Digits, Hertz, Metres, Sentence
 from kb.loop.spill import FLOOR_M, Spill, spill
 from kb.loop.standard import RESPONSE_DB, RESPONSE_HZ, SLACK, STANDING_DB, Programme, Use
 from kb.loop.wire import FREQUENCIES_HZ, Load, Stock, Wire, load, too_dense, wire_from
+from kb.loop.wire_layouts import Laid, Layout, is_rectangle, laid, spilt
 
 #: Height of a usual ceiling, metres (common practice: 8 ft).
 CEILING_M: Final = 2.4

@@ -12,8 +12,8 @@ from typing import Final
 from kb.domain.language import ENGLISH, Language
 from kb.loop.field import grid, level_db
 from kb.loop.geometry import Loop, Spot
-from kb.loop.layout import Laid
 from kb.loop.standard import TOLERANCE_DB
+from kb.loop.wire_layouts import Laid
 
 #: A character of a terminal is about twice as high as wide.
 _ASPECT: Final = 2.0

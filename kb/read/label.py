@@ -15,8 +15,8 @@ from typing import Final, Generic, NamedTuple, Protocol, TypeVar
 
 from kb.base.messages import Wording
 from kb.index.rewriting import dates, names_fields, printed
-from kb.read.lines import Line, level, plain, slope
 from kb.read.picture import PictureReader, Piece, Reading, cleaned
+from kb.read.printed_lines import Line, level, plain, slope
 
 MOST: Final = 3  #: candidates that are told
 _ASKED: Final = 48  # codes that the book is asked for

@@ -23,8 +23,8 @@ from kb.domain.language import Language
 from kb.domain.mark_words import ROWS
 from kb.domain.visit import JACKS, finding_from, read_together
 from kb.domain.words import Direction, Form, Kind, Signal
-from kb.read.lines import Line, level, slope
 from kb.read.picture import PictureReader, Piece, Reading, cleaned
+from kb.read.printed_lines import Line, level, slope
 
 #: Why a jack of the draft is not certain: its text was hard to read, a letter was misread, a word is none of
 #: panels, only one of L and R was seen, a heading over several was given to it, its mark does not settle what

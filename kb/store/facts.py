@@ -14,7 +14,7 @@ from typing import Any, Final, TypeAlias
 import sqlalchemy as sa
 
 from kb.domain.visit import Visit
-from kb.store import rules, schema
+from kb.store import counted, schema
 from kb.store.failures import translated
 from kb.store.rows import CHUNK, load
 from kb.store.snapshot import Snapshot, reentered
@@ -127,7 +127,7 @@ def _since(table: sa.Table, since: int) -> sa.ColumnElement[bool]:
     here = sa.not_(taken_back(table))
     if not since:
         return here
-    changed = sa.text(f"{table.name}.id IN ({rules.changed(table.name)})").bindparams(since=since)
+    changed = sa.text(f"{table.name}.id IN ({counted.changed(table.name)})").bindparams(since=since)
     return sa.and_(here, changed)
 
 
@@ -240,7 +240,7 @@ def changes(book: Snapshot) -> list[Change]:
                 schema.visit.c.id.not_in(sa.select(schema.reentered.c.visit)),
             )
         ).all()
-        last = f"(SELECT final.revision FROM ({rules.last_word('visit.id')}) final)"  # noqa: S608
+        last = f"(SELECT final.revision FROM ({counted.last_word('visit.id')}) final)"  # noqa: S608
         withdrawals = ask(
             sa.select(schema.visit.c.id, sa.literal_column(last, sa.BigInteger)).where(
                 withdrawn(schema.visit.c.id),

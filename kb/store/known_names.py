@@ -16,7 +16,7 @@ from typing import Final
 from kb.base.errors import BookTrouble
 from kb.base.files import moved, readable, refuse_special
 from kb.base.text import squeezed
-from kb.store import rules
+from kb.store import counted
 from kb.store.spellings import Spellings
 from kb.store.sqlite_codes import FORMATS
 
@@ -31,9 +31,9 @@ _AFTER_MAKE: Final = "0"
 _AFTER_KEY: Final = " "
 
 # Only names of tables and columns are put into the text of a question; values are passed separately.
-_ALIASES: Final = f"SELECT set_key, same_as FROM alias WHERE {rules.counts('alias')}"  # noqa: S608
+_ALIASES: Final = f"SELECT set_key, same_as FROM alias WHERE {counted.counts('alias')}"  # noqa: S608
 _NEXT: Final = f"""
-  SELECT set_key, make, model FROM visit WHERE set_key >= ? AND set_key < ? AND {rules.in_force("visit")}
+  SELECT set_key, make, model FROM visit WHERE set_key >= ? AND set_key < ? AND {counted.in_force("visit")}
   ORDER BY set_key LIMIT 1"""  # noqa: S608
 _ANY_MAKE: Final = "SELECT DISTINCT set_key FROM visit WHERE instr(set_key, ?) ORDER BY set_key"
 

@@ -2,8 +2,8 @@
 
 SQLAlchemy takes longer to load than a whole answer of ``path``, so this module reads one set with the
 standard library alone. It does the same as ``Snapshot.visits_of``, for SQLite only, by the same rules
-(``rules.py``); tests compare the two. On any irregularity the answer is None. Then the caller asks the store,
-which upgrades an old book or reports the trouble.
+(``counted.py``); tests compare the two. On any irregularity the answer is None. Then the caller asks the
+store, which upgrades an old book or reports the trouble.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from typing import Any, Final, TypeVar
 from kb.base.errors import BookTrouble
 from kb.base.files import moved, readable
 from kb.domain.visit import Visit
-from kb.store import rules
+from kb.store import counted
 from kb.store.assembly import assembled
 from kb.store.revision import WAIT
 from kb.store.spellings import Spellings
@@ -48,12 +48,12 @@ def quickly(path: Path, read: Callable[[sqlite3.Connection], T | None]) -> T | N
 
 
 # Only names of tables and columns are put into the text of a question; values are passed separately.
-_ALIASES: Final = f"SELECT set_key, same_as FROM alias WHERE {rules.counts('alias')}"  # noqa: S608
+_ALIASES: Final = f"SELECT set_key, same_as FROM alias WHERE {counted.counts('alias')}"  # noqa: S608
 _STANDING: Final = f"""
-  SELECT id FROM visit WHERE set_key IN (%s) AND {rules.in_force("visit")} ORDER BY date, id"""  # noqa: S608
+  SELECT id FROM visit WHERE set_key IN (%s) AND {counted.in_force("visit")} ORDER BY date, id"""  # noqa: S608
 _RELEASED: Final = f"""
   SELECT visit, jack, note FROM reviewed_note
-  WHERE visit IN (%s) AND {rules.counts("reviewed_note")} ORDER BY id"""  # noqa: S608
+  WHERE visit IN (%s) AND {counted.counts("reviewed_note")} ORDER BY id"""  # noqa: S608
 
 
 def _visits_of(book: sqlite3.Connection, set_key: str) -> list[Visit] | None:

@@ -47,7 +47,7 @@ from kb.store.field_columns import (
 KEY: Final = 500  #: characters of a set_key; four bytes each still fit PostgreSQL's index pages
 SHORT: Final = 40  #: characters of the name of the recording program, and of a word
 MOST: Final = 2**53  #: revisions; whole numbers that JSON readers keep exact
-TURNS: Final = 2**31 - 1  #: of a withdrawal, at most; ``kb.store.rules`` says which of them count
+TURNS: Final = 2**31 - 1  #: of a withdrawal, at most; ``kb.store.counted`` says which of them count
 #: How facts come in: a file of colleagues, a shared book, a copy of one's own book.
 ORIGINS: Final = ("bundle", "book", "dump")
 #: Kinds of private things that change.
@@ -275,7 +275,7 @@ alias: Final = _table(
 )
 
 #: A visit, alias or note is withdrawn, or reinstated if ``stands``. The greatest (turn, id) of a fact
-#: decides (``kb.store.rules``), so that books that merged in any order agree. ``fact`` may not be here yet.
+#: decides (``kb.store.counted``), so that books that merged in any order agree. ``fact`` may not be here yet.
 withdrawal: Final = _table(
     "withdrawal",
     _id("id", primary_key=True),

@@ -18,7 +18,7 @@ from kb.base.errors import BookTrouble, NotFound, shown
 from kb.base.messages import Said
 from kb.domain.visit import SUPERSEDES, Visit
 from kb.domain.words import Outcome
-from kb.store import rules, schema
+from kb.store import counted, schema
 from kb.store.failures import translated
 from kb.store.revision import Standing
 from kb.store.rows import CHUNK, load
@@ -230,7 +230,7 @@ class Snapshot:
     def _successors(self, visit: str) -> tuple[str, ...]:
         """Return the visits that replace it: direct ones, else those that correct a lapsed correction."""
         every = (
-            self._connection.execute(sa.text(rules.successors(":visit")), {"visit": visit}).scalars().all()
+            self._connection.execute(sa.text(counted.successors(":visit")), {"visit": visit}).scalars().all()
         )
         anew = sa.select(_anew.c.earlier).where(_anew.c.visit == visit)
         own = sa.or_(_later.c.earlier == visit, _later.c.earlier.in_(anew))
@@ -238,7 +238,7 @@ class Snapshot:
         return tuple(sorted(self._connection.execute(direct).scalars() if every else ()) or sorted(every))
 
     def _rivals(self, visit: str) -> tuple[str, ...]:
-        asked = sa.text(rules.rivals(":visit"))
+        asked = sa.text(counted.rivals(":visit"))
         return tuple(sorted(self._connection.execute(asked, {"visit": visit}).scalars()))
 
     def to_supersede(self, visit: str) -> tuple[str, ...]:
@@ -292,14 +292,14 @@ class Snapshot:
         with translated(self._place):
             pairs = self._connection.execute(
                 sa.text(
-                    f"SELECT set_key, same_as FROM alias WHERE id IN ({rules.changed('alias')})"  # noqa: S608
-                    f" OR id IN ({rules.retold()})"
+                    f"SELECT set_key, same_as FROM alias WHERE id IN ({counted.changed('alias')})"  # noqa: S608
+                    f" OR id IN ({counted.retold()})"
                 ),
                 since,
             ).all()
         respelt = {one for pair in pairs for end in pair for one in self.spellings.all_of(end)}
         yield from sorted(respelt)
-        for key in self._stream(sa.text(rules.touched()), since):
+        for key in self._stream(sa.text(counted.touched()), since):
             kept = self.spellings.kept(key)
             if kept == key and key not in respelt:
                 yield key

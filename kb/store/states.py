@@ -9,7 +9,7 @@ import sqlite3
 from pathlib import Path
 from typing import Final, NamedTuple
 
-from kb.store import rules
+from kb.store import counted
 from kb.store.one_set import quickly
 
 
@@ -25,7 +25,7 @@ class State(NamedTuple):
 # Only names of tables and columns are put into the text of a question; values are passed separately.
 _OF_A_KIND: Final = f"""
   SELECT about, turn, body, at FROM private_state
-  WHERE kind = ? AND NOT {rules.taken_back("private_state")} ORDER BY about, turn, id"""  # noqa: S608
+  WHERE kind = ? AND NOT {counted.taken_back("private_state")} ORDER BY about, turn, id"""  # noqa: S608
 
 
 def states(path: Path, kind: str) -> dict[str, State] | None:

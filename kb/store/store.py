@@ -24,7 +24,7 @@ from kb.base import clock
 from kb.base.errors import BadInput, BookTrouble, Interrupted, NotFound, inside, shown
 from kb.base.messages import Said
 from kb.domain.visit import Visit
-from kb.store import bundles, rules, schema
+from kb.store import bundles, counted, schema
 from kb.store.content_id import is_sealed, sealed, sealed_id, without_private
 from kb.store.failures import translated
 from kb.store.places import WRITES, Place, place_of
@@ -420,7 +420,7 @@ def _declare(writing: _Writing, fact: str, *, stands: bool) -> bool:
     kinds = (schema.visit, schema.alias, schema.reviewed_note)
     if not any(ask(sa.select(kind.c.id).where(kind.c.id == fact)).first() for kind in kinds):
         raise NotFound(Said("error/no-fact", id=shown(fact)))
-    word = sa.text(rules.last_word(":fact"))
+    word = sa.text(counted.last_word(":fact"))
     last = ask(word, {"fact": fact}).first()
     if (bool(last.stands) if last else True) == stands:
         return False

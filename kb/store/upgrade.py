@@ -17,9 +17,9 @@ from kb.base.errors import BookTooNew, BookTrouble, NoBookYet, shown
 from kb.base.messages import Said
 from kb.base.version import VERSION
 from kb.store import schema
+from kb.store.counted import VIEWS
 from kb.store.failures import translated
 from kb.store.places import WRITES, Place
-from kb.store.rules import VIEWS
 from kb.store.sqlite_codes import FORMATS
 from kb.store.triggers import guards
 

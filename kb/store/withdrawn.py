@@ -6,7 +6,7 @@ from typing import Final
 
 import sqlalchemy as sa
 
-from kb.store import rules, schema
+from kb.store import counted, schema
 
 
 def condition(rule: str) -> sa.ColumnElement[bool]:
@@ -16,22 +16,22 @@ def condition(rule: str) -> sa.ColumnElement[bool]:
 
 def withdrawn(fact: sa.Column[str]) -> sa.ColumnElement[bool]:
     """Return a condition: the fact is withdrawn."""
-    return condition(rules.withdrawn(f"{fact.table}.{fact.name}"))
+    return condition(counted.withdrawn(f"{fact.table}.{fact.name}"))
 
 
 def taken_back(table: sa.Table) -> sa.ColumnElement[bool]:
     """Return a condition: the fact came only with bundles that were taken back."""
-    return condition(rules.taken_back(table.name))
+    return condition(counted.taken_back(table.name))
 
 
 def counts(table: sa.Table) -> sa.ColumnElement[bool]:
     """Return a condition: the fact is neither withdrawn nor taken back."""
-    return condition(rules.counts(table.name))
+    return condition(counted.counts(table.name))
 
 
 #: Does a visit count in what is known of its set?
-IN_FORCE: Final = condition(rules.in_force(schema.visit.name))
+IN_FORCE: Final = condition(counted.in_force(schema.visit.name))
 #: Does another visit take its place, or count instead of it?
 SUPERSEDED: Final = condition(
-    f"({rules.superseded('visit.id')} OR ({rules.counts('visit')} AND {rules.outdone('visit.id')}))"
+    f"({counted.superseded('visit.id')} OR ({counted.counts('visit')} AND {counted.outdone('visit.id')}))"
 )

@@ -15,9 +15,9 @@ from kb.domain.visit import visit_from
 from kb.exchange.loading import Source, load
 from kb.store import Store
 from kb.store.content_id import sealed_id
+from kb.store.counted import SLACK
 from kb.store.facts import WithdrawalFact
 from kb.store.one_set import visits_of
-from kb.store.rules import SLACK
 from tests.cli.conftest import Run
 from tests.conftest import LONG
 from tests.exchange.helpers import facts, facts_of, fill, standing, visit_data

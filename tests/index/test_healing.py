@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 from kb.base.errors import BookTrouble
-from kb.index import Index, IndexBroken, tables
+from kb.index import Index, IndexBroken, index_files
 from tests.index.conftest import noted, region, sets
 
 Book = Callable[..., Index]
@@ -132,7 +132,7 @@ def test_on_a_full_disk_the_index_is_read_as_it_is_and_what_is_written_later_is_
 
     with Index.open(folder) as index:
         with monkeypatch.context() as full:
-            full.setattr(tables, "connect", no_room)
+            full.setattr(index_files, "connect", no_room)
             assert index.find("nv40210").matches[0].how == "exact"
             assert index.find("kitchen").matches[0].how == "text"
         with Index.open(folder) as other:

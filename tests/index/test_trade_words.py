@@ -14,7 +14,7 @@ import pytest
 from kb.base.errors import BadInput
 from kb.book import Book as WholeBook
 from kb.domain.visit import visit_from
-from kb.index import Index, SetEntry, words
+from kb.index import Index, SetEntry, text_search
 from tests.index.conftest import noted, sets
 
 Book = Callable[..., Index]
@@ -153,18 +153,18 @@ def test_questions_to_the_demo_book(tmp_path: Path) -> None:
 
 def test_every_synonym_is_found_by_its_own_words() -> None:
     """A stop word in front, or one that is shorter than the others, hid some of them."""
-    for group in words._trade().groups:
+    for group in text_search._trade().groups:
         for entry in group:
-            said = words._words_in(entry)
+            said = text_search._words_in(entry)
             assert said, entry
-            assert tuple(range(len(said))) in words._entries(said, 0), entry
+            assert tuple(range(len(said))) in text_search._entries(said, 0), entry
 
 
 def test_no_phrase_of_the_vocabulary_shrinks_to_one_of_its_words() -> None:
     """Without its stop words, "Lautsprecher an" asked for all loudspeakers."""
-    phrases = (entry for _, entry in words._trade().entries if " " in entry and not entry[0].isdigit())
+    phrases = (entry for _, entry in text_search._trade().entries if " " in entry and not entry[0].isdigit())
     allowed = {"taken by", "return to", "tampered with"}
-    assert {entry for entry in phrases if len(words._stems(entry)) < 2} <= allowed
+    assert {entry for entry in phrases if len(text_search._stems(entry)) < 2} <= allowed
 
 
 @pytest.mark.parametrize(
@@ -312,7 +312,7 @@ def test_a_model_is_no_word_of_the_notes_whatever_separates_it(book: Book, model
 
 def test_a_question_loads_the_stems_of_two_languages_and_leaves_the_library_whole() -> None:
     asked = (
-        "import sys; from kb.index import words; words._forms('brummt');"
+        "import sys; from kb.index import text_search; text_search._forms('brummt');"
         " print(sorted(one.split('.')[-1] for one in sys.modules if '.lang.snowball.' in one));"
         " from whoosh.lang.snowball import classes; print(len(classes))"
     )

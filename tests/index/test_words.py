@@ -256,7 +256,7 @@ def test_words_that_are_sorted_through_files_are_the_same_words(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from kb.index import external_sort as sorting
-    from kb.index import words
+    from kb.index import text_search
 
     entries = [
         noted(
@@ -269,7 +269,7 @@ def test_words_that_are_sorted_through_files_are_the_same_words(
     monkeypatch.setattr(sorting.Runs, "_write_run", lambda *given: (runs.append(1), write(*given))[1])
 
     def answers(name: str, megabytes: float) -> list[list[tuple[str, float]]]:
-        monkeypatch.setattr(words, "_WRITER_MB", megabytes)
+        monkeypatch.setattr(text_search, "_WRITER_MB", megabytes)
         index = Index.open(tmp_path / name)
         index.rebuild(entries, 1)
         asked = ("chapel", '"menu kitchen"', "kitchen 1950-1960")

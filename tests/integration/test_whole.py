@@ -16,7 +16,7 @@ from kb.base.files import private_folder
 from kb.book.photos import Photos
 from kb.domain.visit import visit_from
 from kb.exchange.backup import back_up
-from kb.index.tables import make_private
+from kb.index.index_files import make_private
 from kb.read.pdf import Document
 from kb.read.shelf import Shelf
 from kb.settings import BOOK

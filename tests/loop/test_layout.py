@@ -13,9 +13,9 @@ from click.testing import CliRunner
 from kb.base.errors import BadInput
 from kb.cli.loop import loop_command
 from kb.loop.geometry import Loop
-from kb.loop.layout import Layout, laid, spilt
 from kb.loop.standard import quadrature
 from kb.loop.wire import inductance, mutual, wire_from
+from kb.loop.wire_layouts import Layout, laid, spilt
 
 ROOM = Loop.rectangle(10, 8)
 EAR = 1.2

@@ -21,12 +21,15 @@ from scipy import signal
 from scipy.io import wavfile
 
 import kb.loop
-import kb.loop.recording
+import kb.loop.wav_recording
 from kb.base.errors import BadInput
 from kb.cli.listen import listen_command
 from kb.loop.listen import Recorded, hear, readings_text
 from kb.loop.readings_file import readings_from
-from kb.loop.recording import (
+from kb.loop.standard import Channel, PlayedSignal, Probe
+from kb.loop.tone import Tone, combi, samples
+from kb.loop.verdict import judge
+from kb.loop.wav_recording import (
     BANDS_HZ,
     NoiseKind,
     Recording,
@@ -34,9 +37,6 @@ from kb.loop.recording import (
     bands_db,
     fast,
 )
-from kb.loop.standard import Channel, PlayedSignal, Probe
-from kb.loop.tone import Tone, combi, samples
-from kb.loop.verdict import judge
 
 RATE = 48_000
 CHANCE = np.random.default_rng(5)
@@ -53,7 +53,7 @@ def rec(sound, rate=RATE, name="coil.wav"):
 
 
 def recording_from(raw, name, **more):
-    return kb.loop.recording.recording_from(io.BytesIO(raw), name, **more)
+    return kb.loop.wav_recording.recording_from(io.BytesIO(raw), name, **more)
 
 
 def mains(times, f0, seconds=12):
@@ -455,7 +455,7 @@ def test_blocks_of_any_size_give_the_levels_of_the_whole(monkeypatch, probe):
     sound = 0.02 * HISS[: 13 * RATE] + sine(level_db=-30, seconds=13) + 0.01
     found = []
     for block in (13 * RATE, 10_007):
-        monkeypatch.setattr("kb.loop.recording._BLOCK", block)
+        monkeypatch.setattr("kb.loop.wav_recording._BLOCK", block)
         found.append(recording_from(wav_bytes(sound), "coil.wav", least_s=10, probe=probe))
     whole, parts = found
     assert parts.highest_db() == pytest.approx(whole.highest_db(), abs=1e-9)
@@ -470,7 +470,7 @@ def test_blocks_of_any_size_give_the_levels_of_the_whole(monkeypatch, probe):
 
 @pytest.mark.parametrize("block", [256, 1000, 8192])
 def test_a_gate_and_a_flat_peak_are_seen_across_blocks(monkeypatch, block):
-    monkeypatch.setattr("kb.loop.recording._BLOCK", block * 8)
+    monkeypatch.setattr("kb.loop.wav_recording._BLOCK", block * 8)
     gated = 0.01 * HISS[: 3 * RATE]
     gated[block * 8 - 100 : block * 8 + RATE // 2] = 0
     assert "silent" in refused(wav_bytes(gated))
@@ -490,7 +490,7 @@ def test_the_level_of_a_bare_coil_is_that_of_the_field():
 
 _HEAR = """
 import sys
-from kb.loop.recording import recording_from
+from kb.loop.wav_recording import recording_from
 with open(sys.argv[1], "rb") as file:
     recording_from(file, "coil.wav", least_s=10)
 print(next(line for line in open("/proc/self/status") if line.startswith("VmHWM")).split()[1])
@@ -626,14 +626,14 @@ def test_the_command_names_the_file_and_the_problem(folder):
 
 
 def test_without_its_libraries_the_command_says_what_to_install(folder, monkeypatch):
-    for name in ("numpy", "kb.loop.listen", "kb.loop.recording"):
+    for name in ("numpy", "kb.loop.listen", "kb.loop.wav_recording"):
         monkeypatch.setitem(sys.modules, name, None)
     monkeypatch.delitem(sys.modules, "kb.loop.listen")
-    monkeypatch.delitem(sys.modules, "kb.loop.recording")
+    monkeypatch.delitem(sys.modules, "kb.loop.wav_recording")
     monkeypatch.delattr(kb.loop, "listen")
     assert "pip install '.[listen]'" in wrong("--sine", "sine.wav")
 
 
 def test_a_recording_is_bounded_in_length(monkeypatch):
-    monkeypatch.setattr("kb.loop.recording.MOST_S", 2.0)
+    monkeypatch.setattr("kb.loop.wav_recording.MOST_S", 2.0)
     assert "2 s or less" in refused(wav_bytes(0.1 * HISS[: 3 * RATE]))

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from kb.base.errors import BadInput
-from kb.loop import recording
-from kb.loop.recording import NoiseKind, Recording, _Faults, _Runs, _Wav, a_weighting, bands_db, fast
+from kb.loop import wav_recording
+from kb.loop.wav_recording import NoiseKind, Recording, _Faults, _Runs, _Wav, a_weighting, bands_db, fast
 
 RATE = 1000
 
@@ -123,7 +123,7 @@ def test_lines_with_less_than_half_of_the_power_make_no_noise_of_the_mains():
         found = noise_of(lines, rest[0]).mains()
         assert found.kind is kind
         assert [round(line.hertz) for line in found.lines] == [100], "the other is 50 dB below: not named"
-    assert noise_of({}).mains() == recording.MainsNoise(None, (), NoiseKind.OTHER)
+    assert noise_of({}).mains() == wav_recording.MainsNoise(None, (), NoiseKind.OTHER)
     assert noise_of({}).mains().mains_hz is None
 
 

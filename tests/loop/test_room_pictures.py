@@ -65,7 +65,7 @@ def test_the_legend_fits_80_columns():
 @pytest.mark.parametrize("room", [ROOM, L_ROOM], ids=["rectangle", "l-shape"])
 def test_the_svg_has_the_wire_the_area_and_the_levels_and_is_the_same_each_time(room):
     pytest.importorskip("matplotlib")
-    from kb.loop.picture import draw
+    from kb.loop.field_picture import draw
 
     answer = plan(Ask(room=room, height=1.2, wire=awg(18)))
     drawn = draw(answer, "svg")
@@ -77,7 +77,7 @@ def test_the_svg_has_the_wire_the_area_and_the_levels_and_is_the_same_each_time(
 
 def test_the_picture_speaks_the_language_of_the_answer():
     pytest.importorskip("matplotlib")
-    from kb.loop.picture import draw
+    from kb.loop.field_picture import draw
 
     drawn = draw(plan(Ask(room=ROOM, height=1.2, wire=awg(18))), "svg", language=language("es"))
     words = "".join(ElementTree.fromstring(drawn).itertext())
@@ -92,7 +92,7 @@ def test_the_picture_speaks_the_language_of_the_answer():
 
 def test_the_svg_has_the_line_of_minus_3_db():
     pytest.importorskip("matplotlib")
-    from kb.loop.picture import draw
+    from kb.loop.field_picture import draw
 
     words = "".join(ElementTree.fromstring(draw(plan(Ask(room=ROOM, height=1.2)), "svg")).itertext())
     assert "-3 dB" in words.replace("−", "-")
@@ -100,7 +100,7 @@ def test_the_svg_has_the_line_of_minus_3_db():
 
 def test_the_png_is_a_picture_of_useful_size():
     pytest.importorskip("matplotlib")
-    from kb.loop.picture import draw
+    from kb.loop.field_picture import draw
 
     drawn = draw(plan(Ask(room=ROOM, height=1.2)), "png")
     assert drawn.startswith(b"\x89PNG\r\n\x1a\n")
@@ -108,7 +108,7 @@ def test_the_png_is_a_picture_of_useful_size():
 
 
 def test_without_the_plotting_library_the_answer_says_what_to_install(monkeypatch):
-    from kb.loop.picture import draw
+    from kb.loop.field_picture import draw
 
     for name in [name for name in sys.modules if name.split(".")[0] == "matplotlib"]:
         monkeypatch.delitem(sys.modules, name)
@@ -122,7 +122,8 @@ def test_the_calculator_needs_no_foreign_library():
     import subprocess
 
     code = (
-        "import sys; import kb.loop.plan, kb.loop.verdict, kb.loop.text_map, kb.loop.picture, kb.loop.routes;"
+        "import sys; import kb.loop.plan, kb.loop.verdict, kb.loop.text_map, kb.loop.routes;"
+        "import kb.loop.field_picture;"
         "foreign = {'numpy', 'matplotlib', 'rich', 'click', 'pint'};"
         "print(sorted({name.split('.')[0] for name in sys.modules} & foreign))"
     )

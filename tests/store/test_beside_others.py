@@ -19,7 +19,7 @@ from kb.book.book import derived
 from kb.cli.commands import jackfield
 from kb.exchange.backup import back_up
 from kb.exchange.doctor import checks
-from kb.index import tables as files
+from kb.index import index_files as files
 from kb.store import Store
 from kb.store.one_set import visits_of
 from kb.store.places import copy_book

@@ -46,8 +46,8 @@ from kb.base.messages import Said
 from kb.base.parsing import json_of
 from kb.index.edit_distance import Near
 from kb.index.entry import TEXT_FIELDS, Filters, IndexBroken
+from kb.index.index_files import make_private
 from kb.index.normalize import normalise
-from kb.index.tables import make_private
 
 
 def _whoosh(name: str) -> Any:

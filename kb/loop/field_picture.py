@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Final, Literal
 from kb.base.errors import MissingExtra
 from kb.domain.language import ENGLISH, Language
 from kb.loop.field import STANDING_M_AHEAD, grid, level_db
-from kb.loop.layout import Group
 from kb.loop.plan import Answer
 from kb.loop.sentences import Amount
 from kb.loop.units import FOOT_M, show_length
+from kb.loop.wire_layouts import Group
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

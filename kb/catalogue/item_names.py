@@ -8,7 +8,7 @@
 from __future__ import annotations
 
 from kb.base.text import squeezed, visible
-from kb.catalogue.reader import catalogue
+from kb.catalogue.data_files import catalogue
 from kb.domain.language import Language
 
 
