@@ -19,7 +19,7 @@ from kb.domain.language import ENGLISH, Language
 from kb.domain.words import DriverInput, Form, Kind, Outcome, Word
 from kb.path.answer import Caution, Dac, Question, RuledOut, Step, Value
 
-Said: TypeAlias = Step | Caution | RuledOut | Dac | Question
+Statement: TypeAlias = Step | Caution | RuledOut | Dac | Question
 
 _KINDS: Final = {
     Step: "path/step",
@@ -31,7 +31,7 @@ _KINDS: Final = {
 _ITEMS: Final = ("item", "to", "with")  #: values that name an item of the catalogue
 
 
-def sentence(said: Said, language: Language = ENGLISH) -> str:
+def sentence(said: Statement, language: Language = ENGLISH) -> str:
     """A step, caution, reason or question as one or two sentences; text that people entered has no effect."""
     key = f"{_KINDS[type(said)]}/{said.code}"
     return language(f"{key}/{said.variant}" if said.variant else key, **_filled(said, language))
@@ -43,7 +43,7 @@ def of_several(why: RuledOut) -> RuledOut:
     return why._replace(variant="several") if several and not why.variant else why
 
 
-def _filled(said: Said, language: Language) -> dict[str, object]:
+def _filled(said: Statement, language: Language) -> dict[str, object]:
     """The values of one thing said, and the phrases that follow from them."""
     values = dict(said.values)
     filled: dict[str, object] = {name: _shown(name, value, language) for name, value in values.items()}
