@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from kb.cli.main import run
+from kb.domain.language import Language
 from kb.domain.visit import visit_from
 from kb.exchange import share_state as known
 from kb.exchange.signing import key_file
@@ -143,10 +144,10 @@ def test_what_was_decided_while_another_was_asked_stays_decided(
 
     asked = review._asked
 
-    def slowly(question: str, choices: str) -> str:
+    def slowly(question: str, choices: str, said: Language) -> str:
         assert run(["share", "trust", str(keys[0])]) == 0
         assert run(["share", "review", "--keep", names[1]]) == 0
-        return asked(question, choices)
+        return asked(question, choices, said)
 
     monkeypatch.setattr(review, "_asked", slowly)
     jackfield("share", "review", "--ask", stdin="n\nq\n")
