@@ -6,7 +6,7 @@
 >>> day_from([{"make": "Norwell"}])
 Traceback (most recent call last):
 ...
-kb.base.errors.BadInput: job 1, inputs: saw none, expected the inputs of the driver, such as line-3.5
+kb.base.errors.BadInput: job 1, inputs: missing, expected the inputs of the driver, such as line-3.5
 >>> laid = materials_from({"items": [{"item": "wire AWG 18", "count": 24, "unit": "m"},
 ...                                  {"item": "ladder", "count": 1, "tool": True}]})
 >>> [(each.item, each.count) for each in together([laid, laid])]
