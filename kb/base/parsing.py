@@ -32,7 +32,7 @@ def json_of(text: str, place: Wording, *, by_line: bool = False) -> Any:
         raise BadInput(place, Said("seen/nested-json"), Said("expected/flat-object")) from None
     except json.JSONDecodeError as wrong:
         where = inside(place, Said("place/line", number=wrong.lineno)) if by_line else place
-        raise BadInput(where, _json_fault(wrong.msg), "JSON") from None
+        raise BadInput(where, _json_fault(wrong), "JSON") from None
     except _Refused as refused:
         raise BadInput(place, refused.args[0], "JSON") from None
     except ValueError:  # a number of more digits than Python reads
@@ -62,10 +62,14 @@ _JSON_FAULTS: Final = {
 }
 
 
-def _json_fault(said: str) -> Said:
-    return Said(
-        f"seen/json/{next((key for start, key in _JSON_FAULTS.items() if said.startswith(start)), 'other')}"
-    )
+def _json_fault(wrong: json.JSONDecodeError) -> Said:
+    key = next((key for start, key in _JSON_FAULTS.items() if wrong.msg.startswith(start)), "other")
+    rest = wrong.doc[wrong.pos :].lstrip()
+    if key in ("value", "comma", "colon", "name") and not rest:
+        key = "end"
+    elif key == "name" and rest.startswith("}"):  # before Python 3.13 a name is missed there
+        key = "last-comma"
+    return Said(f"seen/json/{key}")
 
 
 class _Refused(ValueError):

@@ -141,7 +141,7 @@ def test_the_catalogue_has_the_words_that_click_can_say() -> None:
     ours = {
         one if isinstance(one, str) else one["other"]
         for key, one in messages().items()
-        if key.startswith("click/")
+        if key.startswith("click/") and not key.startswith("click/type/")  # no words, but names of types
     }
     theirs = {one for one in words_of_click() if not NOT_SAID.search(one)}
     assert theirs - ours == set()

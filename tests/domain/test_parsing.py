@@ -19,7 +19,15 @@ MANY = 2_000
         ("[-Infinity]", "-Infinity is no number"),
         ("9" * 5_000, "digits"),
         ("[" * 100_000, "deeply nested"),
-        ("{", "Expecting"),
+        ("{", "ends too early"),
+        ('{"a": 1,', "ends too early"),
+        ("[1, 2", "ends too early"),
+        ('{"a": 1,}', "a comma before the end"),
+        ("{a: 1}", "a name without double quotes"),
+        ("[1 2]", "a missing comma"),
+        ('{"a" 1}', "a missing colon"),
+        ('{"a": "b}', "a text without its closing quote"),
+        ('{"a": 1} 2', "more text after the end"),
     ],
 )
 def test_what_readers_of_json_disagree_on_is_refused(text: str, said: str) -> None:

@@ -307,3 +307,23 @@ def test_a_photo_that_is_still_made_smaller_is_saved_with_its_visit(
     page.wait_for_url("**/recorded?*")
     (visit,) = book.visits("Hallmere", "HM32-5")
     assert len(list((home / "photos" / visit.id).iterdir())) == 1
+
+
+def test_who_sends_what_waited_is_told_on_any_page_which_photos_the_book_left_out(
+    open_page: Open, laptop: Laptop, book: Any
+) -> None:
+    page = open_page()
+    kept(page)
+    laptop.cut()
+    waiting_visit(page, laptop)
+    page.evaluate(
+        "Waiting.all().then(([visit]) => Waiting.put({ ...visit, photos: [new Blob(['no picture'])] }))"
+    )
+    laptop.mend()
+    page.goto(laptop.url("/guide"))
+    page.wait_for_selector("#state:has-text('Photos were left out')")
+    assert len(book.visits("Hallmere", "HM32-5")) == 1
+    page.tap("#state")
+    page.wait_for_selector("#left-out:has-text('Hallmere HM32-5: ')")
+    page.goto(laptop.url("/guide"))
+    page.wait_for_selector("#state", state="hidden")

@@ -92,14 +92,15 @@ async function showState() {
   try { waits = await Waiting.all(); } catch { return; }
   const state = one("#state");
   if (!state) return;
-  state.hidden = !waits.length;
-  one("#state-said").textContent = text("web/state/waits", { count: waits.length });
+  state.hidden = !(waits.length || remembered("left-out"));
+  one("#state-said").textContent = waits.length ? text("web/state/waits", { count: waits.length }) : text("web/state/left");
 }
 
 async function trySending() {
   const waits = await Waiting.all();
   if (!waits.some((visit) => !visit.wrong)) return;
   const done = await Waiting.sendAll();
+  if (done.left.length) remember("left-out", [remembered("left-out"), ...done.left].join("\n").trim()); // until it is read
   await showState();
   await showWaiting(done);
 }
@@ -125,6 +126,8 @@ async function showWaiting(done = { sent: 0, said: "" }) {
   const rest = waits.length ? text("web/waiting/rest", { count: waits.length }) : text("web/waiting/nothing");
   say(one("#waiting-said"), [sent, rest, waits.length ? done.said : ""].filter(Boolean).join(" "));
   one("#send-now").hidden = !waits.length;
+  const left = remembered("left-out");
+  if (left) { say(one("#left-out"), left); remember("left-out", ""); }
 }
 
 // -- what was begun and not saved --------------------------------------------------------------------------------
@@ -203,8 +206,7 @@ function withinLimit(form, limit = LIMIT, begin = () => {}) {
     if (!(await linked())) { failed(); return; }
     late = setTimeout(() => { stop(); failed(); }, limit + bytesOf(new FormData(form)) / SLOWEST);
     passed = true;
-    form.requestSubmit(pressed);
-    passed = false;
+    try { form.requestSubmit(pressed); } finally { passed = false; }
   });
   addEventListener("pagehide", over);
 }

@@ -98,7 +98,7 @@ const Waiting = (() => {
     }
     if (answer.ok && told.visit) {
       await drop(visit.id);
-      return { state: "sent", next: told.next, left_out: told.left_out };
+      return { state: "sent", next: told.next, left_out: told.left_out || [] };
     }
     if ([409, 413, 422].includes(answer.status)) {
       return { state: "wrong", said: told.error || text("web/waiting/refused"), correct: Boolean(told.correct) };
@@ -108,15 +108,16 @@ const Waiting = (() => {
 
   const sendAll = async () => {
     let sent = 0, said = "";
+    const left = [];  // of visits that are in the book: they are not on this phone any more
     for (const visit of await all()) {
       if (visit.wrong) continue;
       const done = await send(visit);
-      if (done.state === "sent") sent++;
+      if (done.state === "sent") { sent++; if (done.left_out.length) left.push(`${fieldOf(visit, "make")} ${fieldOf(visit, "model")}: ${done.left_out.join(" ")}`); }
       else if (done.state === "wrong") await put({ ...visit, wrong: done.said });
-      else if (done.stop) return { sent, said: done.said };
+      else if (done.stop) return { sent, left, said: done.said };
       else said = done.said;  // a mistake with this one: the others need not wait for it
     }
-    return { sent, said };
+    return { sent, left, said };
   };
 
   // One tab sends at a time; a second one would do no harm, the ids see to that.
