@@ -290,7 +290,7 @@ def _rows(
     rows: dict[tuple[str, str], Row] = {}
     for table_no, one in enumerate(given, 1):
         for complaint in one.complaints:
-            place = Said("place/given", place=name, number=table_no)
+            place = Said("place/nth", place=inside(name, "given"), number=table_no)
             if (complaint, SOMETHING_ELSE) in rows:
                 raise BadInput(inside(place, "complaints"), complaint, Said("expected/each-complaint-once"))
             rows[complaint, SOMETHING_ELSE] = _floored(

@@ -9,7 +9,7 @@ modules:
 - ``standard``: limits and rules of IEC 60118-4
 - ``field``: the field strength at the listeners
 - ``spill``: the field outside the loop
-- ``layout``: layouts of the wire that spill little
+- ``wire_layouts``: layouts of the wire that spill little
 - ``wire``: resistance, inductance and voltage of the loop
 - ``driver``: the current and voltage that a driver can give
 - ``routes``: ways of laying wire, with fixings and cautions
@@ -22,8 +22,8 @@ modules:
 - ``metal``: the loss to metal that a trial loop shows
 - ``next_step``: the next step
 - ``tone``: test signals as WAV files
-- ``recording``: levels of a WAV recording (needs the extra ``jackfield[listen]``)
+- ``wav_recording``: levels of a WAV recording (needs the extra ``jackfield[listen]``)
 - ``listen``: recordings of one place as readings (the same extra)
 - ``text_map``: the field in a terminal
-- ``picture``: the field on paper (needs the extra ``jackfield[plot]``)
+- ``field_picture``: the field on paper (needs the extra ``jackfield[plot]``)
 """
