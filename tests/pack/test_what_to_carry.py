@@ -423,7 +423,7 @@ def test_a_day_of_twelve_jobs_and_a_long_list_are_packed_without_an_empty_promis
 @pytest.mark.parametrize(
     ("data", "place"),
     [
-        ([], "no jobs"),
+        ([], "missing, expected one job at least"),
         ("jobs", "a list of jobs"),
         ([{"make": "Norwell"}], "job 1, inputs"),
         ([{"inputs": []}], "job 1, inputs"),
