@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from kb.base import text
-from kb.base.errors import BadInput, BookTrouble, ascii_controls, why_of
+from kb.base.errors import BadInput, BookTrouble, why_of
 from kb.base.files import open_plain
 from kb.base.messages import Said, Wording, one_of
 from kb.base.parsing import toml_of
@@ -141,7 +141,7 @@ def load(home: Path) -> Settings:
     try:
         said = raw.decode("utf-8-sig")
     except UnicodeDecodeError as problem:
-        raise BadInput(str(path), ascii_controls(str(problem)), "TOML") from problem
+        raise BadInput(str(path), Said("seen/not-utf-8"), "TOML") from problem
     return _read(toml_of(said, str(path)), str(path))
 
 

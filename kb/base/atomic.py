@@ -138,6 +138,6 @@ def _held(file: Path, wait_s: float) -> sqlite3.Connection:
         if code == sqlite3.SQLITE_NOTADB:
             raise BookTrouble(Said("error/not-a-lock", place=file)) from problem
         busy = code == sqlite3.SQLITE_BUSY
-        said = Said("error/others-change-files") if busy else str(problem)
+        said = Said("error/others-change-files") if busy else why_of(problem)
         raise BookTrouble(Said("error/place-why", place=file.parent, why=unchanged(said))) from problem
     return lock

@@ -32,6 +32,7 @@ from typing import cast
 
 from kb.base.messages import LANGUAGES, Said, Wording, is_key, worded
 
+_FOREIGN = 200  # characters of a message that is not ours
 _SHOWN = 60  # a message stays readable however long the input was
 
 
@@ -265,4 +266,14 @@ def why_of(problem: Exception) -> Wording:
         name = errno.errorcode.get(getattr(problem, "errno", None) or 0, "")
     if kind in ("sqlite3", "builtins") and is_key(f"error/system/{name}"):  # TLS has numbers of its own
         return Said(f"error/system/{name}")
-    return ascii_controls(getattr(problem, "strerror", None) or str(problem))
+    return first_line(getattr(problem, "strerror", None) or problem)
+
+
+def first_line(problem: object) -> str:
+    """The first line of a foreign message, bounded and safe to show; the name of its type if it says nothing.
+
+    >>> first_line(MemoryError())
+    'MemoryError'
+    """
+    said = str(problem).strip().splitlines()
+    return ascii_controls(said[0][:_FOREIGN]) if said else type(problem).__name__

@@ -106,16 +106,17 @@ def toml_of(text: str, place: Wording, expected: Wording = "TOML") -> dict[str, 
     except RecursionError:
         raise BadInput(place, Said("seen/nested-toml"), Said("expected/flat-tables")) from None
     except ValueError as wrong:  # no TOML, or a number of more digits than Python reads
-        raise BadInput(place, _toml_fault(str(wrong)), expected) from None
+        raise BadInput(place, _toml_fault(str(wrong), text), expected) from None
 
 
-def _toml_fault(said: str) -> Said:
+def _toml_fault(said: str, text: str) -> Said:
     at = re.search(r"\(at line (\d+), column (\d+)\)", said)
+    if said.startswith(("Cannot overwrite", "Cannot declare", "Duplicate", "Cannot mutate")):
+        return Said("seen/toml/twice", line=at[1] if at else text.count("\n") + 1)
     if at is None:
         early = said.endswith("(at end of document)")
         return Said("seen/toml/end" if early else "seen/json/number")
-    twice = said.startswith(("Cannot overwrite", "Cannot declare", "Duplicate", "Cannot mutate"))
-    return Said(f"seen/toml/{'twice' if twice else 'other'}", line=at[1], column=at[2])
+    return Said("seen/toml/other", line=at[1], column=at[2])
 
 
 def _has_endless_key(text: str) -> bool:

@@ -105,10 +105,13 @@ class Photos:
 
     def _copied(self, name: str, target: Path) -> bool:
         """Copy the photo from another visit that has it: two may have sent the very same one."""
-        for other in self._folder.glob(f"*/{name}.jpg"):
-            with suppress(FileNotFoundError):
-                privately.write(target, other.read_bytes())
-                return True
+        try:
+            for other in self._folder.glob(f"*/{name}.jpg"):
+                with suppress(FileNotFoundError):
+                    privately.write(target, other.read_bytes())
+                    return True
+        except OSError as problem:
+            raise BookTrouble(Said("error/place-why", place=target, why=why_of(problem))) from problem
         return False
 
     def of_versions(self, visit: Visit, earlier: Callable[[str], Visit]) -> list[tuple[str, str]]:

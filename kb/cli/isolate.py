@@ -118,13 +118,15 @@ def isolate_command(
         if file != "-" and _piped():
             session.say(session.language("cli/isolate/nothing-read"))
     else:
-        begun = _talked(session, begun, file, keep)
+        begun = _talked(session, begun, file, keep, recorded=recorded)
     if recorded:
         _record_outcome(session, begun)
     return 0
 
 
-def _talked(session: Session, begun: State, file: str | None, keep: Callable[[State], None]) -> State:
+def _talked(
+    session: Session, begun: State, file: str | None, keep: Callable[[State], None], *, recorded: bool
+) -> State:
     """Ask test by test; who leaves before the end, or interrupts, gets the line that goes on from there."""
     from kb.cli.isolate_dialog import read_line, talk
 
@@ -138,7 +140,9 @@ def _talked(session: Session, begun: State, file: str | None, keep: Callable[[St
         return talk(begun, session.console, read_line, kept, session.language)
     finally:
         if not last[0].fixed:
-            session.say(session.language("cli/isolate/goes-on", line=line_of(last[0], file)))
+            session.say(
+                session.language("cli/isolate/goes-on", line=line_of(last[0], file, recorded=recorded))
+            )
 
 
 def _known_set(session: Session, told: Mapping[str, Any], kept: Mapping[str, Any] | None) -> SetView | None:

@@ -99,8 +99,8 @@ def keeper(file: str | None) -> Callable[[State], None]:
     return keep
 
 
-def line_of(state: State, file: str | None) -> str:
-    """The command that goes on from this state: from the answers file if there is one."""
+def line_of(state: State, file: str | None, *, recorded: bool) -> str:
+    """The command that goes on from this state, from the answers file if there is one."""
     from kb.isolate import state_to
 
     said = state_to(state)
@@ -112,4 +112,4 @@ def line_of(state: State, file: str | None) -> str:
         several = {"items": path.get("items", ()), "without": state.without, "mended": state.mended_faults}
         several["answer"] = [f"{test}={answer}" for test, answer in state.answers]
         words += [word for key, all_of in several.items() for one in all_of for word in (f"--{key}", one)]
-    return visible(shlex.join(["jackfield", "isolate", *words]))
+    return visible(shlex.join(["jackfield", "isolate", *words, *(["--record"] if recorded else [])]))

@@ -62,8 +62,8 @@ _CHANNELS = frozenset({"STEREO", "MONO", "LEFT", "RIGHT"})
 _AUDIO = _SOUND | _CHANNELS
 # What cannot be read, as people write it down; and arrows, which point out of one jack and into another.
 _UNREAD: Final = frozenset("?*\u2026_")
-#: What Unicode calls arrows, and triangles and hands that point.
-_ARROW: Final = re.compile("ARROW|POINTING")
+#: What Unicode calls arrows, and triangles and hands that point; a quotation mark points at nothing.
+_ARROW: Final = re.compile(r"\bARROW|POINTING(?!.*QUOTATION)")
 
 #: Marks that are kept once read: a book has many jacks and few marks. A mark is at most a line.
 _KEPT: Final = 4096

@@ -20,7 +20,7 @@ from typing import Final
 
 from kb.base import clock
 from kb.base.atomic import sync_names
-from kb.base.errors import BadInput, BookTrouble, NotFound, Stated, ascii_controls
+from kb.base.errors import BadInput, BookTrouble, NotFound, Stated, first_line, why_of
 from kb.base.files import private_folder, refuse_special, uri_of
 from kb.base.messages import Said, Wording
 from kb.exchange import home_files as beside
@@ -216,9 +216,7 @@ def examined(path: Path) -> Copy:
             for check in ("integrity_check(3)", "foreign_key_check"):
                 wrong = [row for row in copy.execute(f"PRAGMA {check}") if row[0] != "ok"]
                 if wrong:
-                    raise BookTrouble(
-                        Said("error/damaged-why", place=path, why=ascii_controls(str(wrong[0][0]))[:120])
-                    )
+                    raise BookTrouble(Said("error/damaged-why", place=path, why=first_line(wrong[0][0])))
             [(stamp,)] = copy.execute("SELECT version_num FROM alembic_version").fetchall()
             if stamp not in FORMATS:
                 raise BookTrouble(Said("error/unknown-format", place=path))
@@ -255,7 +253,7 @@ def _not_read(problem: sqlite3.Error) -> Said:
     code = getattr(problem, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
     if code in _TROUBLE:
         return SQLITE[code]
-    return Said("error/no-book-why", why=ascii_controls(str(problem))[:120])
+    return Said("error/no-book-why", why=why_of(problem))
 
 
 def _read_only(path: Path) -> sqlite3.Connection:

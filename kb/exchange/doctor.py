@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from kb.base.errors import BookUnavailable, JackfieldError, why_of
+from kb.base.errors import BookUnavailable, JackfieldError, first_line, why_of
 from kb.base.files import SQLITE_ENDINGS, uri_of
 from kb.base.messages import Said, Wording
 from kb.settings import BACKUPS, FILES
@@ -82,7 +82,7 @@ def _asked(path: Path, question: str) -> list[tuple[object, ...]]:
 def _integrity(path: Path) -> Iterator[Said]:
     for (said,) in _asked(path, f"PRAGMA integrity_check({_FEW + 1})"):
         if said != "ok":
-            yield Said("error/says", program="SQLite", words=said)
+            yield Said("error/says", program="SQLite", words=first_line(said))
 
 
 def _references(path: Path) -> Iterator[Said]:

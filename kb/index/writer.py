@@ -13,7 +13,7 @@ from array import array
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
-from kb.base.errors import why_of
+from kb.base.errors import first_line, why_of
 from kb.base.messages import Said, Wording
 from kb.index import index_files as t
 from kb.index import keys as k
@@ -346,7 +346,7 @@ def problems(generation: Path) -> list[Wording]:
             if meta.get("format") != t.FORMAT:
                 return [t.other_format(meta).said]
             out += [
-                Said("error/says", program="SQLite", words=row[0])
+                Said("error/says", program="SQLite", words=first_line(row[0]))
                 for row in db.execute("PRAGMA integrity_check(5)")
                 if row[0] != "ok"
             ]

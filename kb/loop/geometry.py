@@ -145,7 +145,7 @@ class Loop:
         """The straight wires, each from corner to corner."""
         return tuple(_pairs(self.corners))
 
-    @property
+    @cached_property
     def spots(self) -> tuple[Spot, ...]:
         """The corners seen from above."""
         return tuple((x, y) for x, y, _ in self.corners)
@@ -160,7 +160,7 @@ class Loop:
         """Floor area enclosed, square metres."""
         return _signed_area(self.corners)
 
-    @property
+    @cached_property
     def box(self) -> tuple[float, float, float, float]:
         """Smallest upright rectangle round it: (x low, x high, y low, y high), metres."""
         xs, ys = [x for x, _ in self.spots], [y for _, y in self.spots]

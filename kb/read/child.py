@@ -5,19 +5,21 @@ from __future__ import annotations
 import json
 import os
 import sys
+from pathlib import Path
 
 from kb.base.errors import BadInput, BookTrouble, why_of
 from kb.base.messages import Said, Wording
 
 
 def command(script: str, limits: str) -> list[str]:
-    """Return the command of a program, by its file so that it loads nothing of ours."""
+    """Return the command of a program, by its file; of ours it loads ``limits`` only."""
     return [sys.executable, "-P", script, limits]
 
 
 def environment() -> dict[str, str]:
-    """Return the environment in which it finds the libraries that are installed."""
-    return {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
+    """Return the environment in which it finds Jackfield and the libraries that are installed."""
+    ours = str(Path(__file__).resolve().parents[2])
+    return {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, [*sys.path, ours]))}
 
 
 def bound(sent: bytes, most: int, place: Wording) -> None:

@@ -305,6 +305,7 @@ def _cut(line: Line) -> Iterator[_Part]:
     video = re.match(r"VIDEO\W+(?=[LR]\b)", whole)
     if video:
         starts = [0, video.end(), len(whole)]
+    printed = _letters(line.text)
     (x0, y0), (x1, y1), (x2, y2), (x3, y3) = line.piece.corners
     wide = line.right - line.left
     for begin, end in pairwise(starts):
@@ -326,9 +327,13 @@ def _cut(line: Line) -> Iterator[_Part]:
             line.piece.sure,
             at,
         )
-        if plain_capitals(whole).replace(" ", "") != plain_capitals(line.text).replace(" ", ""):
+        if _letters(text) not in printed:
             part.doubts.add("mended")
         yield part
+
+
+def _letters(text: str) -> str:
+    return plain_capitals(text).replace(" ", "")
 
 
 _SHAPES: Final = str.maketrans("015828QL|", "OISBZBOII")
@@ -374,7 +379,7 @@ def _mended(text: str) -> str:
 
 _RETURN: Final = re.compile(r"[(\[]([eE@])?AR[CGO0](?:[)\]]|J?(?![\w)\]]))")  #: ARC in brackets
 #: A number after the name of a socket; L is the left one.
-_NUMBER: Final = re.compile(r"\b((?:HDMI|AV|USB|EXT|ANT)(?: IN)? ?)([ZI|])(?!\w)")
+_NUMBER: Final = re.compile(r"\b((?:HDMI|AV|USB|EXT|ANT)(?: IN)? ?)([ZI]|\|(?=\s*\Z))(?![\w/])")
 _NUMBERS: Final = {"Z": "2", "I": "1", "|": "1"}
 _SIDES: Final = re.compile(r"\bL[\W_]*AUDIO[\W_]*[R8]\Z")
 

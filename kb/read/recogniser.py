@@ -117,7 +117,7 @@ def recognised(content: bytes, reader: Any, *, closer: bool = False, label: bool
         lines = label_lines(pixels, reader, closer=closer)
         return {"width": wide, "height": high, "pieces": lines[:_MOST_PIECES]}
     if closer:
-        return {"width": wide, "height": high, "pieces": panel_lines(pixels, reader)}
+        return {"width": wide, "height": high, "pieces": panel_lines(pixels, reader)[:_MOST_PIECES]}
     found = reader(
         np.ascontiguousarray(pixels), use_det=True, use_cls=True, use_rec=True, box_thresh=_LIKELY_BOX
     )

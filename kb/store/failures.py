@@ -21,7 +21,7 @@ from kb.base.errors import (
     Interrupted,
     JackfieldError,
     MissingExtra,
-    ascii_controls,
+    first_line,
     unchanged,
     why_of,
 )
@@ -68,7 +68,6 @@ _REFUSALS: Final = {
 }
 _REFUSED: Final = "23"  # integrity constraint violation
 _UNFIT: Final = "22"  # data exception
-_SHOWN: Final = 120
 
 
 @contextmanager
@@ -85,7 +84,7 @@ def translated(place: str) -> Iterator[None]:
     except ImportError as problem:
         raise MissingExtra(place, problem.name, "team") from problem
     except (UnicodeError, OverflowError) as problem:  # a driver gets text or a number that it cannot send
-        raise BadInput("visit", _line(problem), Said("expected/visit-that-fits")) from problem
+        raise BadInput("visit", first_line(problem), Said("expected/visit-that-fits")) from problem
     except Exception as problem:
         # SQLAlchemy does not wrap an error of the driver that is raised while a connection is made.
         if not _of_driver(problem):
@@ -122,10 +121,10 @@ def _translated(place: str, problem: Exception) -> JackfieldError:
         return _from_sqlite(place, origin)
     state = state_of(origin) if origin else ""
     if state.startswith((_REFUSED, _UNFIT)):
-        return BadInput("visit", _line(origin), Said("expected/visit-that-fits"))
+        return BadInput("visit", first_line(origin), Said("expected/visit-that-fits"))
     said = next((said for sign, said in _POSTGRESQL.items() if state.startswith(sign)), None)
     if state.startswith(_DAMAGED):
-        return BookTrouble(Said("error/place-why", place=place, why=said or _line(origin)))
+        return BookTrouble(Said("error/place-why", place=place, why=said or first_line(origin)))
     if is_lost(problem):
         lost = unchanged(Said("error/went-away"), again=True)
         return Interrupted(Said("error/place-why", place=place, why=said or lost))
@@ -133,21 +132,15 @@ def _translated(place: str, problem: Exception) -> JackfieldError:
         kind = Interrupted if state.startswith(_BROKE_OFF) else BookUnavailable
         return kind(Said("error/place-why", place=place, why=said))
     if not state and type(origin).__name__ == "OperationalError":
-        return BookUnavailable(Said("error/server-unreachable", place=place, why=_line(origin)))
-    return BookTrouble(Said("error/place-why", place=place, why=_line(origin)))
+        return BookUnavailable(Said("error/server-unreachable", place=place, why=first_line(origin)))
+    return BookTrouble(Said("error/place-why", place=place, why=first_line(origin)))
 
 
 def _from_sqlite(place: str, origin: sqlite3.Error) -> JackfieldError:
     code = getattr(origin, "sqlite_errorcode", None)
     if code is not None and code & 0xFF == sqlite3.SQLITE_CONSTRAINT:
-        return BadInput("visit", _line(origin), Said("expected/visit-that-fits"))
+        return BadInput("visit", first_line(origin), Said("expected/visit-that-fits"))
     said = SQLITE.get(code & 0xFF) if code is not None else None
     busy = code is not None and code & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
-    why = said or _line(origin)
+    why = said or first_line(origin)
     return (BookUnavailable if busy else BookTrouble)(Said("error/place-why", place=place, why=why))
-
-
-def _line(problem: object) -> str:
-    """Return the first line of a foreign message, without characters that could control a terminal."""
-    said = str(problem).strip().splitlines()
-    return ascii_controls(said[0][:_SHOWN]) if said else type(problem).__name__

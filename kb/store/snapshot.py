@@ -174,7 +174,9 @@ class Snapshot:
 
     def history_of(self, set_key: str) -> list[Entry]:
         """Return all records of a set, under all its spellings, in the order of recording."""
-        keys = self.spellings.all_of(set_key)
+        return self._entries(_visit.c.set_key.in_(self.spellings.all_of(set_key)))
+
+    def _entries(self, which: sa.ColumnElement[bool]) -> list[Entry]:
         with translated(self._place):
             rows = self._connection.execute(
                 sa.select(
@@ -184,7 +186,7 @@ class Snapshot:
                     taken_back(_visit).label("taken_back"),
                     SUPERSEDED.label("superseded"),
                 )
-                .where(_visit.c.set_key.in_(keys))
+                .where(which)
                 .order_by(_visit.c.revision, _visit.c.id)
             ).all()
             ids = [row.id for row in rows]
@@ -211,8 +213,9 @@ class Snapshot:
 
     def entry(self, visit_id: str) -> Entry:
         """Return one visit with its present state; raises NotFound."""
-        every = self.history_of(self.visit(visit_id).source.key)
-        return next(one for one in every if one.visit.id == visit_id)
+        for entry in self._entries(_visit.c.id == visit_id):
+            return entry
+        raise NotFound(Said("error/no-visit", id=shown(visit_id)))
 
     def in_force(self, visit_id: str) -> Entry:
         """Return the version of a visit that counts, following its corrections; the last if none counts.

@@ -158,7 +158,7 @@ def show_set() -> AnyResponse:
 def photos_of(visit: Visit) -> list[tuple[str, str, list[Spot]]]:
     """The photos of a visit, also those that it had before it was corrected, each with its jacks."""
     kept = site().photos
-    found = kept.of_versions(visit, site().book.store.visit)
+    found = kept.of_versions(visit, lambda one: site().book.store.visit(one))  # opens the store only if asked
     return [(owner, name, kept.spots(owner, name)) for owner, name in found]
 
 

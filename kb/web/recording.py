@@ -222,12 +222,15 @@ def record_visit() -> AnyResponse:
         for number, name in enumerate(entry.photos, 1)
         if name not in own
     ]
-    left = ".".join(f"{one.why}-{one.number}" for one in left_out) or None
+    left = ".".join(f"{one.why}-{one.number}" for one in left_out[:_TOLD]) or None
     following = url_for("recorded", visit=visit_id, left=left, again=again, job=job)
     if wants_json(request):
         said = [one.words for one in left_out]
         return jsonify({"visit": visit_id, "already": not done.recorded, "left_out": said, "next": following})
     return redirect(following, 303)
+
+
+_TOLD: Final = 30  # photos left out that the next page tells of
 
 
 class LeftOut(NamedTuple):
@@ -250,8 +253,8 @@ class LeftOut(NamedTuple):
 
 def _left_out_said(codes: str) -> list[str]:
     """What is told on the next page of the photos that were left out, which its address names."""
-    found = re.findall(r"(gone|over|kind)-([1-9]\d?)(?!\d)", codes[:200])
-    return [LeftOut(why, int(number)).words for why, number in found]
+    found = [re.fullmatch(r"(gone|over|kind)-([1-9]\d?)", one) for one in codes.split(".")[:_TOLD]]
+    return [LeftOut(one[1], int(one[2])).words for one in found if one]
 
 
 def _again(entry: Entry, trouble: BookTrouble, saved: str) -> Response:

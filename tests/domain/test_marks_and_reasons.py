@@ -124,6 +124,11 @@ def test_beside_an_arrow_of_any_block_the_sound_may_go_either_way(arrow: str) ->
     assert read(Form.RCA_PAIR, f"AUDIO {arrow}").direction == "unclear"
 
 
+@pytest.mark.parametrize("mark", ["«AUDIO»", "‹AUDIO›", "AUDIO\u202fL/R", "AV\u202f1"])
+def test_quotation_marks_and_narrow_blanks_are_no_arrows(mark: str) -> None:
+    assert read(Form.RCA_PAIR, mark).direction == "input"
+
+
 @pytest.mark.parametrize("sign", "■◆●★°♫")
 def test_a_sign_that_points_nowhere_leaves_the_sound_of_a_picture_input_an_input(sign: str) -> None:
     assert read(Form.RCA_PAIR, f"AUDIO {sign}").direction == "input"

@@ -65,3 +65,8 @@ def test_dots_in_what_is_said_are_no_parts_of_a_key() -> None:
     text = f'note = "{dots}"\nlong = """\n{dots}\n"""\nplain = \'{dots}\'  # {dots}\n"a.b" = 1.5\n'
     said = toml_of(text, "visit.toml")
     assert (said["note"], said["plain"], said["a.b"]) == (dots, dots, 1.5)
+
+
+def test_a_key_that_is_there_twice_at_the_very_end_is_told_as_such() -> None:
+    with pytest.raises(BadInput, match="a key that is there twice at line 2"):
+        toml_of("a = 1\na = 2", "jobs.toml")

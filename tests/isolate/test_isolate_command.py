@@ -262,7 +262,7 @@ def test_who_interrupts_the_search_records_nothing_and_can_go_on(monkeypatch):
     done = call(*words)
     assert done.exit_code == 1  # aborted: the program makes 130 of it
     assert "recorded" not in done.stderr
-    assert went_on(done)[-2:] == ["--answer", "driver-lights=power"]
+    assert went_on(done)[-3:] == ["--answer", "driver-lights=power", "--record"]
 
 
 def test_who_interrupts_the_first_question_is_not_asked_the_next_one(monkeypatch):

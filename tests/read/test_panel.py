@@ -206,10 +206,15 @@ def test_a_letter_that_was_misread_is_mended_and_the_person_is_told(read: str, m
     assert ("mended" in jack.doubts) == (read != "AUDIOOUT")
 
 
+@pytest.mark.parametrize("mark", ["EXT I/O", "ANT | EXT"])
+def test_a_stroke_between_words_is_no_number(mark: str) -> None:
+    assert "1" not in "".join(jack.marking for jack in jacks_in(panel_as((500, 500, mark))))
+
+
 def test_a_misread_mark_begins_a_jack_of_its_own_on_a_line_of_several() -> None:
     jacks = jacks_in(panel_as((500, 500, "HDMI 1 (eARC)BDMI 2")))
     assert [(jack.marking, "mended" in jack.doubts) for jack in jacks] == [
-        ("HDMI 1 (eARC)", True),
+        ("HDMI 1 (eARC)", False),
         ("HDMI 2", True),
     ]
 

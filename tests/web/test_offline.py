@@ -403,3 +403,14 @@ def test_beginning_again_puts_a_draft_aside_and_loses_nothing(open_page: Open, l
     ready(page)
     assert page.input_value("#make") == "Hallmere"
     assert page.locator(".jack").count() == 1
+
+
+def test_what_a_busy_laptop_could_not_give_at_once_is_kept_a_little_later(open_page: Open) -> None:
+    from kb.web import isolating
+
+    with isolating._making:  # as if the tests of another phone were being made
+        page = open_page()
+        page.wait_for_event("response", lambda answer: answer.status == 503 and "/turns" in answer.url)
+        assert page.locator("body[data-kept=yes]").count() == 0
+    kept(page)
+    assert page.evaluate("caches.match('/isolate/turns').then((answer) => answer.ok)")

@@ -51,11 +51,17 @@ async function showKept(query = "") {
   if (section) section.hidden = !sets.length;
 }
 
+// A laptop that is slow or busy goes on making what it could not give in time: it is asked again.
 async function keepPages() {
-  if (!("serviceWorker" in navigator) || !window.isSecureContext) return;
+  for (let times = 0; times < 12 && !(await keptAll()); times++) await new Promise((over) => setTimeout(over, 5000));
+}
+
+// False: something came late.
+async function keptAll() {
+  if (!("serviceWorker" in navigator) || !window.isSecureContext) return true;
   await navigator.serviceWorker.register("/sw.js");
   await navigator.serviceWorker.ready;
-  if (!(await linked())) return;
+  if (!(await linked())) return true; // the next page tries again
   const wanted = ["/", "/record", "/today", "/waiting", "/phone", "/offline", "/isolate", "/isolate/without-link", "/isolate/turns"];
   if (location.pathname === "/set") wanted.push(location.pathname + location.search, "/record" + location.search, `/record?all=yes&${location.search.slice(1)}`);
   every("a.keep").forEach((a) => wanted.push(a.pathname + a.search));
@@ -68,12 +74,15 @@ async function keepPages() {
     return mine && mine.headers.get("Jackfield-Version") === VERSION && Math.abs(Date.now() - Date.parse(mine.headers.get("Date"))) < ms ? mine : null;
   };
   const seen = new Set();
+  let late = false;
   for (const page of wanted) { // grows while it is gone through: a set brings its tests along
     if (seen.has(page)) continue;
     seen.add(page);
     const mine = await young(page);
-    const answer = mine || (await timely(3 * LIMIT, page, {}, async (got) => { await got.clone().blob(); return got; }));
-    if (!answer.ok || answer.redirected) continue;
+    const answer = mine || (await timely(3 * LIMIT, page, {}, async (got) => { await got.clone().blob(); return got; }).catch(() => null));
+    if (!answer && !(await linked())) return true;
+    late ||= !answer || answer.status === 503;
+    if (!answer || !answer.ok || answer.redirected) continue;
     if (page.startsWith("/set?")) {
       const its = new DOMParser().parseFromString(await answer.clone().text(), "text/html").body.dataset.turns;
       const at = its && new URL(its, location.href);
@@ -81,10 +90,12 @@ async function keepPages() {
     }
     if (!mine) await pages.put(new URL(page, location.href).href, answer);
   }
+  if (late) return false;
   document.body.dataset.kept = "yes";
   const said = one("#keeps");
   const count = (await keptSets()).length;
   if (said) say(said, text("web/phone/keeps", { count }));
+  return true;
 }
 
 async function showState() {
@@ -99,8 +110,7 @@ async function showState() {
 async function trySending() {
   const waits = await Waiting.all();
   if (!waits.some((visit) => !visit.wrong)) return;
-  const done = await Waiting.sendAll();
-  if (done.left.length) remember("left-out", [remembered("left-out"), ...done.left].join("\n").trim()); // until it is read
+  const done = await Waiting.sendAll((left) => remember("left-out", `${remembered("left-out")}\n${left}`.trim())); // until it is read
   await showState();
   await showWaiting(done);
 }
@@ -127,7 +137,7 @@ async function showWaiting(done = { sent: 0, said: "" }) {
   say(one("#waiting-said"), [sent, rest, waits.length ? done.said : ""].filter(Boolean).join(" "));
   one("#send-now").hidden = !waits.length;
   const left = remembered("left-out");
-  if (left) { say(one("#left-out"), left); remember("left-out", ""); }
+  if (left) { say(one("#left-out"), left); remember("left-out", ""); await showState(); }
 }
 
 // -- what was begun and not saved --------------------------------------------------------------------------------

@@ -106,22 +106,22 @@ const Waiting = (() => {
     return { state: "later", stop: [401, 429, 503].includes(answer.status), said: told.error || "" };
   };
 
-  const sendAll = async () => {
+  // tellLeft gets what was left out of a visit at once: the visit is not on this phone any more.
+  const sendAll = async (tellLeft) => {
     let sent = 0, said = "";
-    const left = [];  // of visits that are in the book: they are not on this phone any more
     for (const visit of await all()) {
       if (visit.wrong) continue;
       const done = await send(visit);
-      if (done.state === "sent") { sent++; if (done.left_out.length) left.push(`${fieldOf(visit, "make")} ${fieldOf(visit, "model")}: ${done.left_out.join(" ")}`); }
+      if (done.state === "sent") { sent++; if (done.left_out.length) tellLeft(`${fieldOf(visit, "make")} ${fieldOf(visit, "model")}: ${done.left_out.join(" ")}`); }
       else if (done.state === "wrong") await put({ ...visit, wrong: done.said });
-      else if (done.stop) return { sent, left, said: done.said };
+      else if (done.stop) return { sent, said: done.said };
       else said = done.said;  // a mistake with this one: the others need not wait for it
     }
-    return { sent, left, said };
+    return { sent, said };
   };
 
   // One tab sends at a time; a second one would do no harm, the ids see to that.
   const alone = (work) => (navigator.locks ? navigator.locks.request("jackfield-send", work) : work());
 
-  return { all, get, put, drop, drafts, draft, keepDraft, dropDraft, newId, send: (v) => alone(() => send(v)), sendAll: () => alone(sendAll) };
+  return { all, get, put, drop, drafts, draft, keepDraft, dropDraft, newId, send: (v) => alone(() => send(v)), sendAll: (tellLeft) => alone(() => sendAll(tellLeft)) };
 })();
