@@ -278,7 +278,7 @@ def open_page(chromium: Any, laptop: Laptop) -> Iterator[Callable[..., Any]]:
 def pair(context: Any, laptop: Laptop, wrong: list[str]) -> Any:
     """A page of this browser, paired; what goes wrong in its script is put into ``wrong``."""
     page = context.new_page()
-    page.set_default_timeout(15_000)
+    page.set_default_timeout(60_000)
     page.on("pageerror", lambda error: wrong.append(str(error)))
     page.on("console", lambda m: wrong.append(m.text) if "Content Security Policy" in m.text else None)
     page.goto(laptop.url(f"/pair?code={laptop.code}"))
@@ -301,9 +301,15 @@ def ready(page: Any) -> None:
 
 def until(page: Any, true: str) -> None:
     """Wait until an expression is true in the page, whose policy forbids the browser's own way of waiting."""
-    for _ in range(300):
-        if page.evaluate(true):
-            return
+    from playwright.sync_api import Error
+
+    for _ in range(1200):
+        try:
+            if page.evaluate(true):
+                return
+        except Error as trouble:
+            if "context was destroyed" not in str(trouble):  # another page is on its way
+                raise
         page.wait_for_timeout(50)
     raise AssertionError(f"never came true: {true}")
 
