@@ -144,15 +144,12 @@ def _jack(panel: Panel, index: int, language: Language) -> str:
 
 def _together(ruled_out: Sequence[RuledOut], language: Language) -> list[str]:
     """``HDMI 1, HDMI 2: ...``: jacks that are out for the same reason in one line."""
-    from kb.path import of_several, sentence
+    from kb.path import together
 
-    alike: dict[str, list[RuledOut]] = {}
-    for one in ruled_out:
-        alike.setdefault(sentence(one, language), []).append(one)
     lines = []
-    for why, jacks in alike.items():
+    for jacks, why in together(ruled_out, language):
         names = ", ".join(one.marking or language("place/jack", number=one.jack + 1) for one in jacks)
-        lines.append(f"{names}: {sentence(of_several(jacks[0]), language) if len(jacks) > 1 else why}")
+        lines.append(f"{names}: {why}")
     return lines
 
 

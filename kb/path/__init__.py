@@ -31,7 +31,7 @@ from kb.path.chains import Chain, chains
 from kb.path.chance import Chance, ChanceLike, own_chance
 from kb.path.connect import connect
 from kb.path.document import best_to_json, chain, jack_name, noted, path_to_json, to_json
-from kb.path.sentences import jack_phrase, noun_of, of_several, sentence
+from kb.path.sentences import jack_phrase, noun_of, sentence, together
 
 __all__ = [
     "Caution",
@@ -58,9 +58,9 @@ __all__ = [
     "jack_phrase",
     "noted",
     "noun_of",
-    "of_several",
     "own_chance",
     "path_to_json",
     "sentence",
     "to_json",
+    "together",
 ]

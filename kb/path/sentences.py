@@ -11,6 +11,7 @@ The key of a sentence in the catalogue of messages is the kind of thing, its cod
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final, TypeAlias
 
 from kb.base.text import visible
@@ -37,8 +38,18 @@ def sentence(said: Statement, language: Language = ENGLISH) -> str:
     return language(f"{key}/{said.variant}" if said.variant else key, **_filled(said, language))
 
 
-def of_several(why: RuledOut) -> RuledOut:
-    """The reason as it is said of several jacks together, if that sounds different."""
+def together(ruled_out: Sequence[RuledOut], language: Language = ENGLISH) -> list[tuple[list[RuledOut], str]]:
+    """Jacks that are out for the same reason, and the reason as it is said of one or of several."""
+    alike: dict[str, list[RuledOut]] = {}
+    for one in ruled_out:
+        alike.setdefault(sentence(one, language), []).append(one)
+    return [
+        (jacks, why if len(jacks) == 1 else sentence(_of_several(jacks[0]), language))
+        for why, jacks in alike.items()
+    ]
+
+
+def _of_several(why: RuledOut) -> RuledOut:
     several = ENGLISH.has(f"path/ruled-out/{why.code}/several")
     return why._replace(variant="several") if several and not why.variant else why
 

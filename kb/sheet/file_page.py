@@ -18,7 +18,7 @@ from kb.domain.panel import Panel
 from kb.domain.words import Direction
 from kb.loop.sentences import Amount
 from kb.loop.verdict import Check, Judgement
-from kb.path import Connection, Path, RuledOut, of_several, sentence
+from kb.path import Connection, Path, RuledOut, sentence, together
 from kb.sheet.layout import Row, chain_links, panel_rows, the_most_telling
 from kb.sheet.loop_input import LoopData, Range
 from kb.sheet.svg import cut
@@ -192,17 +192,12 @@ def converter(connection: Connection, said: Language) -> str:
 
 def ruled_out(reasons: Sequence[RuledOut], said: Language) -> Listed:
     """Jacks that are out for the same reason in one line."""
-    alike: dict[str, list[RuledOut]] = {}
-    for one in reasons:
-        alike.setdefault(sentence(one, said), []).append(one)
     lines = []
-    for why, jacks in alike.items():
+    for jacks, why in together(reasons, said):
         names = [
             cut(visible(one.marking), _MARKING) or said("place/jack", number=one.jack + 1) for one in jacks
         ]
-        lines.append(
-            f"{_names(names, said)}: {sentence(of_several(jacks[0]), said) if len(jacks) > 1 else why}"
-        )
+        lines.append(f"{_names(names, said)}: {why}")
     return listed(lines)
 
 

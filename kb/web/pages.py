@@ -235,13 +235,9 @@ class Asked:
 def told(connection: Connection, known: SetView) -> dict[str, Any]:
     """The answer in sentences, the same as in the terminal and on the sheet."""
     from kb.catalogue import item_name
-    from kb.path import jack_name, noted, sentence
+    from kb.path import jack_name, noted, sentence, together
 
     chosen, panel, say = connection.chosen, known.panel, language()
-    names: dict[str, list[str]] = {}
-    for one in connection.ruled_out:
-        marking = one.marking or say("place/jack", number=one.jack + 1)
-        names.setdefault(sentence(one, say), []).append(marking)
     return {
         "chosen": chosen,
         "links": links(chosen, known) if chosen else [],
@@ -253,7 +249,10 @@ def told(connection: Connection, known: SetView) -> dict[str, Any]:
         "ask": [sentence(one, say) for one in connection.ask],
         "others": [" → ".join(links(path, known)) for path in connection.others],
         "mutes": any(one.code == "mutes-speakers" for one in connection.ruled_out),
-        "ruled_out": [(", ".join(jacks), why) for why, jacks in names.items()],
+        "ruled_out": [
+            (", ".join(one.marking or say("place/jack", number=one.jack + 1) for one in jacks), why)
+            for jacks, why in together(connection.ruled_out, say)
+        ],
     }
 
 

@@ -288,3 +288,12 @@ def test_a_visit_can_be_withdrawn_on_the_phone_and_count_again(phone: Phone, boo
     assert "Withdraw this visit" in phone.get(answer.location).text
     assert [one.id for one in book.visits("Norwell", "NV40-210")] == [visit]
     assert phone.post("/withdraw", {"visit": "nonsense"}).status_code == 404
+
+
+def test_the_page_says_of_several_inputs_that_they_are_inputs(phone: Phone, book: Book) -> None:
+    inputs = [{"form": "rca-pair", "marking": f"AUDIO IN {number}"} for number in (1, 2)]
+    source = {"make": "Hallmere", "model": "HM40-7"}
+    book.record([visit_from({"date": "2026-03-04", "source": source, "jacks": inputs})])
+    page = phone.get("/set?make=Hallmere&model=HM40-7").text
+    assert "<dt>AUDIO IN 1, AUDIO IN 2</dt><dd>These are inputs:" in page
+    assert "This is an input" not in page
