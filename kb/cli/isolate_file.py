@@ -103,9 +103,11 @@ def line_of(state: State, file: str | None, *, recorded: bool) -> str:
     """The command that goes on from this state, from the answers file if there is one."""
     from kb.isolate import state_to
 
-    said = state_to(state)
-    words = ["--answers", file] if file else [said[key] for key in ("make", "model") if key in said]
-    if not file:
+    if file:
+        words = ["--answers", file]
+    else:
+        said = state_to(state)
+        words = [said[key] for key in ("make", "model") if key in said]
         words += ["--complaint", state.complaint, *(["--job", state.job] if state.job else [])]
         path = said.get("path", {})
         words += [word for key in ("signal", "input") if key in path for word in (f"--{key}", path[key])]

@@ -74,12 +74,12 @@ def record_photo(
     _show(session, jacks)
     for one in differs:
         session.console.print(text(one.said(session.language), "yellow"))
+    data = {**common, "jacks": [one.fields for one in jacks]}
     if not asks:
         if jacks:
             session.say(session.language("cli/record/photo/piped"))
-            session.say(line_of(session, {**common, "jacks": [one.fields for one in jacks]}))
+            session.say(line_of(session, data))
         return bool(jacks), None
-    data = {**common, "jacks": [one.fields for one in jacks]}
     with typed_again(session, data):
         confirmed, seen = _asked(session, data, jacks, differs)
         visit = _confirmed(session, named, seen) if confirmed else None

@@ -25,7 +25,7 @@ def withdraw_command(session: Session, visits: tuple[str, ...]) -> int:
         session.json({"withdrawn": list(gone), "already": [one for one in named if one not in gone]})
         return 0
     with book.store.snapshot() as now:
-        later = {one: now.in_force(one) for one in named}
+        later = {one: now.in_force(now.entry(one)) for one in named}
         brief = briefly(now, {*named, *(entry.visit.id for entry in later.values())})
     for one in named:
         key = "cli/withdraw/done" if one in gone else "cli/withdraw/already"

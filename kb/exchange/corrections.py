@@ -168,7 +168,7 @@ def _must_stand(book: Snapshot, visit: Visit) -> None:
     if entry.taken_back:
         raise BadInput("visit", visit.id, Said("expected/visit-of-valid-bundle"))
     if entry.superseded_by:
-        newest = book.in_force(visit.id).visit.id
+        newest = book.in_force(entry).visit.id
         raise BadInput("visit", visit.id, Said("expected/newest-version", id=briefly(book, [newest])[newest]))
 
 

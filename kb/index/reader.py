@@ -11,6 +11,7 @@ import re
 import sqlite3
 from collections.abc import Container, Iterable, Iterator
 from contextlib import closing, contextmanager
+from operator import attrgetter
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -239,22 +240,14 @@ class Reader:
             if best.closest < _SURE:
                 return best
             by_tens = spoken(tokens, tens=True)
-            if (
-                by_tens is not None
-                and by_tens != said
-                and (seen := self._taken(by_tens)).closest < best.closest
-            ):
-                best = seen
+            if by_tens and by_tens != said:
+                best = min(best, self._taken(by_tens), key=attrgetter("closest"))
         read_out = said is not None and len(tokens) - len(said) >= _READ_OUT
         plain = self._taken(tokens, deep=not read_out)
         if best is None or plain.closest < best.closest or (plain.closest == best.closest and not read_out):
             best = plain
         apart = run_together(tokens) if best.closest > _CLOSE and not read_out else None
-        if apart is not None:
-            seen = self._taken(apart)
-            if seen.closest < best.closest:
-                best = seen
-        return best
+        return best if apart is None else min(best, self._taken(apart), key=attrgetter("closest"))
 
     def _noted(
         self, found: list[Candidate], make: str, words: tuple[str, ...]

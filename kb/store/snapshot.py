@@ -217,12 +217,9 @@ class Snapshot:
             return entry
         raise NotFound(Said("error/no-visit", id=shown(visit_id)))
 
-    def in_force(self, visit_id: str) -> Entry:
-        """Return the version of a visit that counts, following its corrections; the last if none counts.
-
-        Raises NotFound.
-        """
-        entry, seen = self.entry(visit_id), {visit_id}
+    def in_force(self, entry: Entry) -> Entry:
+        """Return the version of a visit that counts, following its corrections; the last if none counts."""
+        seen = {entry.visit.id}
         while later := entry.superseded_by or (entry.rivals if entry.outdone else ()):
             if max(later) in seen:
                 break

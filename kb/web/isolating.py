@@ -54,7 +54,7 @@ def isolate() -> AnyResponse:
     if not given.get("complaint"):
         path = _path(given)
         since = ""
-        if about and not path and (known := site().book.known(**about)):
+        if not path and (known := _known(about)):
             path, since = _path_in_book(known, _connection_of_job(known))
         return page(
             "isolate_begin",

@@ -77,8 +77,8 @@ def record() -> AnyResponse:
     if corrected := request.args.get("correct"):
         old = _visit(corrected)
         with site().book.store.snapshot() as now:
-            if now.entry(old.id).superseded_by:  # another phone has corrected it since
-                old = now.in_force(old.id).visit
+            if (as_recorded := now.entry(old.id)).superseded_by:  # another phone has corrected it since
+                old = now.in_force(as_recorded).visit
             every = now.to_supersede(old.id)
         return _form(Entry.of(old, every), fresh=True)
     settings = site().book.settings
@@ -433,7 +433,8 @@ def recorded() -> AnyResponse:
     """What was recorded, what the panel reader made of it, and what comes next."""
     visit = _visit(request.args.get("visit", ""))
     with site().book.store.snapshot() as now:
-        entry, counts = now.entry(visit.id), now.in_force(visit.id)
+        entry = now.entry(visit.id)
+        counts = now.in_force(entry)
     state = _state(entry, counts)
     in_its_place = (counts.visit.id,) if counts.stands and counts.visit.id != visit.id else ()
     jacks, say = [], language()

@@ -46,7 +46,7 @@ CALLS: dict[str, Callable[[Store], Any]] = {
     "kept": lambda store: looked(store, lambda now: now.kept(KEY)),
     "to_supersede": lambda store: looked(store, lambda now: now.to_supersede(ID)),
     "entry": lambda store: looked(store, lambda now: now.entry(ID)),
-    "in_force": lambda store: looked(store, lambda now: now.in_force(ID)),
+    "in_force": lambda store: looked(store, lambda now: now.in_force(now.entry(ID))),
     "reinstate": lambda store: store.reinstate([ID]),
     "merge": lambda store: store.merge([ALIAS], outside=True),
     "keep_states": lambda store: store.keep_states(lambda now: {("job", "J-1"): "{}"}),
