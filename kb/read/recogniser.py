@@ -21,6 +21,8 @@ from kb.read.limits import Limits, hold_to
 MOST_ANSWER: Final = 4 * 1024 * 1024  #: bytes of one answer
 _MOST_PIECES: Final = 1000
 _LIKELY_BOX: Final = 0.5  # of the confidence that a box holds text; the library keeps what was set last
+_LEAST_BOX: Final = 0.35  # the same, at the closer look
+_LEAST_SURE: Final = 0.35  # of the confidence of what is read
 _SEARCHED: Final = 1280  # pixels of the longer side in which text is searched; it is read in all of them
 _HIGH: Final = 1.5  # so many times as high as wide, a box is taken for one that lies on its side
 _OFFLINE: Final = ("socket.connect", "socket.getaddrinfo", "socket.sendto", "socket.gethostbyname")
@@ -114,18 +116,33 @@ def recognised(content: bytes, reader: Any, *, closer: bool = False, label: bool
         pixels: Any = np.asarray(picture.convert("RGB"))[:, :, ::-1]  # the library takes blue first
     high, wide = pixels.shape[:2]
     if label:
-        lines = label_lines(pixels, reader, closer=closer)
-        return {"width": wide, "height": high, "pieces": lines[:_MOST_PIECES]}
-    if closer:
-        return {"width": wide, "height": high, "pieces": panel_lines(pixels, reader)[:_MOST_PIECES]}
-    found = reader(
-        np.ascontiguousarray(pixels), use_det=True, use_cls=True, use_rec=True, box_thresh=_LIKELY_BOX
-    )
-    pieces = []
-    if found.boxes is not None:
-        for corners, text, sure in zip(found.boxes, found.txts, found.scores, strict=True):
-            pieces.append([text, _places(corners), round(float(sure), 4), []])
+        pieces = label_lines(pixels, reader, closer=closer)
+    elif closer:
+        pieces = panel_lines(pixels, reader)
+    else:
+        pieces = _whole(np.ascontiguousarray(pixels), reader)
     return {"width": wide, "height": high, "pieces": pieces[:_MOST_PIECES]}
+
+
+def _whole(pixels: Any, reader: Any) -> list[list[Any]]:
+    found = reader(pixels, use_det=True, use_cls=True, use_rec=True, box_thresh=_LIKELY_BOX)
+    if found.boxes is None:
+        return []
+    return [
+        [text, _places(corners), round(float(sure), 4), []]
+        for corners, text, sure in zip(found.boxes, found.txts, found.scores, strict=True)
+    ]
+
+
+def _boxes(pixels: Any, scale: float, reader: Any, least: float) -> list[tuple[Any, float]]:
+    """Return boxes that may hold text, and how sure that is, found in a picture of this scale."""
+    import cv2
+
+    small = cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    found = reader(small, use_det=True, use_cls=False, use_rec=False, box_thresh=least)
+    if found.boxes is None:
+        return []
+    return [(box / scale, sure) for box, sure in zip(found.boxes, found.scores, strict=True)]
 
 
 def _places(box: Any) -> list[list[float]]:
@@ -159,7 +176,7 @@ def _part(grey: Any) -> tuple[int, int, int, int]:
 # -- panels ----------------------------------------------------------------------------------------------
 
 _FINE: Final = 1.0  # radius of the grain, in pixels
-_GRAIN: Final = (1.0, 1.6, 0.0)  # radii with which a line is read; 0: as it was photographed
+_GRAIN: Final = (1.0, 1.6)  # radii of the grain taken from a line; a third picture of it is as photographed
 _MOST_TEXTS: Final = 100  # of a panel; grain looks like hundreds of them
 _GAP: Final = 1.15  # heights between the middles of two letters that belong to two texts
 _HALF: Final = 0.5  # heights from the middle of a letter to the end of its box, at most
@@ -176,7 +193,9 @@ def panel_lines(pixels: Any, reader: Any) -> list[list[Any]]:
     import numpy as np
 
     pixels = np.ascontiguousarray(pixels)
-    found = sorted(_searched(pixels, reader), key=lambda one: -one[1])[:_MOST_TEXTS]
+    scale = min(1.0, _SEARCHED / max(pixels.shape[:2]))
+    found = _boxes(_even(pixels, _FINE, 25, 45), scale, reader, _LEAST_BOX)
+    found = sorted(found, key=lambda one: -one[1])[:_MOST_TEXTS]
     boxes = _widened([box for box, _ in found])
     lines = _upright([(box, _cut(pixels, box)) for box in boxes], reader)
     read = [(box, line.shape[1] / line.shape[0], _read_in_grain(line, reader)) for box, line in lines]
@@ -207,36 +226,21 @@ def _apart(read: Read, box: Any, wide: float) -> list[tuple[str, Any]]:
     """
     import numpy as np
 
-    signs = [at for sign, at in zip(read.text, read.at, strict=True) if not sign.isspace()]
+    printed = [number for number, sign in enumerate(read.text) if not sign.isspace()]
+    signs = [read.at[number] for number in printed]
     gaps = [number for number in range(1, len(signs)) if (signs[number] - signs[number - 1]) * wide > _GAP]
     first, second, third, fourth = map(np.array, box)
+    over, under = second - first, third - fourth
     out = []
-    rest = read.text
-    for begin, end in itertools.pairwise((0, *gaps, len(signs))):
-        size = next(n for n in range(len(rest) + 1) if len("".join(rest[:n].split())) == end - begin)
-        text, rest = rest[:size].strip(), rest[size:]
-        if text:
-            left, right = max(0.0, signs[begin] - _HALF / wide), min(1.0, signs[end - 1] + _HALF / wide)
-            over, under = second - first, third - fourth
-            part = [first + left * over, first + right * over, fourth + right * under, fourth + left * under]
-            out.append((text, part))
+    for begin, end in itertools.pairwise((0, *gaps, len(signs))) if signs else ():
+        left, right = max(0.0, signs[begin] - _HALF / wide), min(1.0, signs[end - 1] + _HALF / wide)
+        part = [first + left * over, first + right * over, fourth + right * under, fourth + left * under]
+        out.append((read.text[printed[begin] : printed[end - 1] + 1], part))
     return out
 
 
 def _is_latin(text: str) -> bool:
     return all(sign < "\u0180" for sign in text)
-
-
-def _searched(pixels: Any, reader: Any) -> list[tuple[Any, float]]:
-    """Return boxes that may hold text, and how sure that is."""
-    import cv2
-
-    scale = min(1.0, _SEARCHED / max(pixels.shape[:2]))
-    small = cv2.resize(_even(pixels, _FINE, 25, 45), None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    found = reader(small, use_det=True, use_cls=False, use_rec=False, box_thresh=_LEAST_BOX)
-    if found.boxes is None:
-        return []
-    return [(box / scale, sure) for box, sure in zip(found.boxes, found.scores, strict=True)]
 
 
 def _widened(boxes: list[Any]) -> list[Any]:
@@ -256,16 +260,16 @@ def _widened(boxes: list[Any]) -> list[Any]:
 
 def _read_in_grain(line: Any, reader: Any) -> list[Read]:
     """Return what a line says: as it is, and if its letters are Latin."""
-    pictures = [_even(line, grain, 15, 45) if grain else line for grain in _GRAIN]
-    first: list[Read] = reader.averaged(pictures[:1])
-    return first if first[1].sure >= _READ_WELL else list(reader.averaged(pictures))
+    even = _even(line, _GRAIN[0], 15, 45)
+    first: list[Read] = reader.averaged([even])
+    if first[1].sure >= _READ_WELL:
+        return first
+    return list(reader.averaged([even, _even(line, _GRAIN[1], 15, 45), line]))
 
 
 # -- labels ----------------------------------------------------------------------------------------------
 
 _LABEL_SEARCHED: Final = 960  # small print in much grain is found more often in a smaller picture, and sooner
-_LEAST_BOX: Final = 0.35  # of the confidence that a box holds text, at the closer look
-_LEAST_SURE: Final = 0.35
 _MOST_LINES: Final = 40  # of a label; grain looks like hundreds of them
 _MOST_AGAIN: Final = 20  # lines that are read again
 _DOUBTED: Final = 0.98  # a line read with less is read again
@@ -289,12 +293,9 @@ def label_lines(pixels: Any, reader: Any, *, closer: bool) -> list[list[Any]]:
     scale = min(1.0, _LABEL_SEARCHED / max(part.shape[:2]))
     if closer:
         scale = max(min(0.8, scale), min(1.5, 0.4 * _LABEL_SEARCHED / max(part.shape[:2])))
-    small = cv2.resize(part, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    more = {"box_thresh": _LEAST_BOX if closer else _LIKELY_BOX}
-    found = reader(small, use_det=True, use_cls=False, use_rec=False, **more)
-    seen = [] if found.boxes is None else list(zip(found.boxes, found.scores, strict=True))
+    seen = _boxes(part, scale, reader, _LEAST_BOX if closer else _LIKELY_BOX)
     best = sorted(range(len(seen)), key=lambda number: -seen[number][1])[:_MOST_LINES]
-    boxes = [seen[number][0] / scale + (left, top) for number in sorted(best)]
+    boxes = [seen[number][0] + (left, top) for number in sorted(best)]
     lines = _upright([(box, _cut(pixels, box)) for box in boxes], reader)
     pieces = []
     again = 0
@@ -324,7 +325,7 @@ def _cut(pixels: Any, box: Any) -> Any:
 
 
 def _upright(lines: list[tuple[Any, Any]], reader: Any) -> list[tuple[Any, Any]]:
-    """Turn all lines of a label, if its largest lines are read with more certainty on their heads."""
+    """Turn all lines of a picture, if its largest ones are read with more certainty on their heads."""
     import numpy as np
 
     largest = sorted((line for _, line in lines), key=lambda line: -line.shape[0] * line.shape[1])
