@@ -31,7 +31,7 @@ def source_title(source: Source, language: Language) -> Text:
     facts = [language.word(source.kind)]
     facts += [language.word(source.display)] if source.display else []
     facts += [str(source.year)] if source.year else []
-    facts += [language("cli/show/inches", inches=source.size_in)] if source.size_in else []
+    facts += [language("language/inches", inches=source.size_in)] if source.size_in else []
     title = text(f"{source.make} {source.model}", "bold")
     return title.append(f"  {', '.join(facts)}", "not bold dim")
 

@@ -274,7 +274,7 @@ def _facts_of_source(known: SetView) -> str:
     source, say = known.source, language()
     facts = [say.word(source.kind), source.display and say.word(source.display)]
     facts.append(str(source.year) if source.year else None)
-    facts.append(say("web/inches", inches=source.size_in) if source.size_in else None)
+    facts.append(say("language/inches", inches=source.size_in) if source.size_in else None)
     return ", ".join(fact for fact in facts if fact)
 
 
