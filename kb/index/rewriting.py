@@ -284,6 +284,10 @@ def _patterns() -> dict[str, re.Pattern[str]]:
     }
 
 
+_UNIT: Final = re.compile(r"[^\W\d_]*(?=[~=]*\Z)")  # a range of mains voltages may have none
+_SAME: Final = {"": "v", "vac": "v", "vdc": "v", "ma": "a", "watt": "w", "watts": "w", "cm": "mm"}
+"""Units of one quantity."""
+
 _LINE: Final = 4  # so many tokens may be a label's line even if it does not name the model
 _NAMED: Final = ("mod", "typ", "tip", "art", "\u043c\u043e\u0434", "\u0442\u0438\u043f")
 _VALUE: Final = 5  # at most so many tokens form a model
@@ -430,9 +434,9 @@ def _taken_apart(tokens: Sequence[str]) -> tuple[list[str], list[str], set[str],
             at += 1
             continue
         at += size
-        if kind == "rating":  # each unit by itself: volts and watts are two, lengths are one
-            unit = "".join(filter(str.isalpha, "".join(words[at - size : at]))).removeprefix("ac") or "v"
-            seen.add(unit.replace("cm", "mm"))
+        if kind == "rating":  # volts and watts are two kinds, volts in two ways are one
+            unit = _UNIT.findall("".join(words[at - size : at]))[0]
+            seen.add(_SAME.get(unit, unit))
         elif kind != "mark":
             seen.add(kind)
         if kind == "model":

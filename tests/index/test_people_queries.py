@@ -61,6 +61,12 @@ def test_lengths_in_a_question_are_no_ratings_of_a_label() -> None:
     assert label("optical jack 3.5 mm with 6.35 mm plug, 20 cm lead".split()) is None
 
 
+@pytest.mark.parametrize("line", ["nv40-210 230vac 230v", "nv40-210 60w 60watts", "nv40-210 1.5a 1500ma"])
+def test_one_quantity_in_two_units_makes_no_line_a_labels(line: str) -> None:
+    assert label(line.split()) is None
+    assert label(f"{line} 50hz".split()) is not None
+
+
 def test_a_label_of_a_set_that_the_book_lacks_is_not_taken_for_another(book: Book) -> None:
     line = "NORWELL MODEL NO.: NV55-870 AC 220-240V 50Hz 120W S/N 40-210-40210 NV"
     assert not [match for match in book(REGION).find(line).matches if match.score >= 0.5]
