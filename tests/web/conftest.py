@@ -260,6 +260,16 @@ def laptop(home: Path) -> Iterator[Laptop]:
 
 
 @pytest.fixture
+def photo(tmp_path: Path) -> Path:
+    """A photo of a panel, as a phone takes it."""
+    from tests.web.test_photos import with_place
+
+    file = tmp_path / "panel.jpg"
+    file.write_bytes(with_place())
+    return file
+
+
+@pytest.fixture
 def open_page(chromium: Any, laptop: Laptop) -> Iterator[Callable[..., Any]]:
     """A page on a phone that is paired; whatever goes wrong in its script fails the test."""
     contexts, wrong = [], []

@@ -18,7 +18,7 @@ from thumb import MARKS, known_panel, unknown_panel
 from kb.domain.job import JobStatus, job_from
 from kb.domain.visit import visit_from
 from tests.web.conftest import SCREEN, Held, Laptop, draft_kept, ready, sees, until
-from tests.web.test_photos import HEIC, with_place
+from tests.web.test_photos import HEIC
 
 pytestmark = pytest.mark.usefixtures("chromium")
 NORWELL = "/set?make=Norwell&model=NV40-210"
@@ -26,10 +26,8 @@ Open = Callable[..., Any]
 
 
 def test_the_main_job_from_search_to_a_recorded_visit(
-    open_page: Open, book: Any, home: Path, tmp_path: Path
+    open_page: Open, book: Any, home: Path, photo: Path
 ) -> None:
-    photo = tmp_path / "panel.jpg"
-    photo.write_bytes(with_place())
     page = open_page()
     page.fill("#q", "nv40 21?")
     page.tap("#found a.card")
@@ -178,9 +176,7 @@ def test_axe_finds_nothing_serious_on_any_page_and_each_fits_a_narrow_phone_with
             assert not small, (path, small)
 
 
-def test_a_known_panel_with_photo_is_recorded_in_six_taps(open_page: Open, book: Any, tmp_path: Path) -> None:
-    photo = tmp_path / "panel.jpg"
-    photo.write_bytes(with_place())
+def test_a_known_panel_with_photo_is_recorded_in_six_taps(open_page: Open, book: Any, photo: Path) -> None:
     thumb = known_panel(open_page(), photo)
     new = next(visit for visit in book.visits("Norwell", "NV40-210") if visit.job == "")
     assert [f.jack.marking for f in new.findings] == ["DIGITAL AUDIO OUT", "AUDIO", "HEADPHONE"]
@@ -376,10 +372,8 @@ def test_the_words_under_a_mark_are_those_of_the_jack_that_was_read(open_page: O
 
 
 def test_a_jack_that_is_tapped_on_the_photo_is_shown_there_on_the_page_of_the_set(
-    open_page: Open, laptop: Laptop, tmp_path: Path
+    open_page: Open, laptop: Laptop, photo: Path
 ) -> None:
-    photo = tmp_path / "panel.jpg"
-    photo.write_bytes(with_place())
     page = open_page()
     page.goto(laptop.url("/record?make=Hallmere&model=HM32-5"))
     ready(page)

@@ -10,7 +10,6 @@ import pytest
 
 from tests.web.conftest import NORWELL, Laptop, draft_kept, kept, ready, sees, until
 from tests.web.spoken import data_in, unmarked
-from tests.web.test_photos import with_place
 
 pytestmark = pytest.mark.usefixtures("chromium", "pretended")
 SET = "make=Norwell&model=NV40-210"
@@ -39,9 +38,10 @@ def foreign(page: Any) -> list[str]:
     return [f"{said}: {words}" for said in page.evaluate(SHOWN) if (words := unmarked(said, DATA))]
 
 
-def test_the_form_fills_in_words_of_the_catalogue(open_page: Open, laptop: Laptop, tmp_path: Path) -> None:
-    photo, text = tmp_path / "panel.jpg", tmp_path / "plan.txt"
-    photo.write_bytes(with_place())
+def test_the_form_fills_in_words_of_the_catalogue(
+    open_page: Open, laptop: Laptop, tmp_path: Path, photo: Path
+) -> None:
+    text = tmp_path / "plan.txt"
     text.write_text("no picture")
     page = open_page()
     page.goto(laptop.url(f"/record?{SET}"))

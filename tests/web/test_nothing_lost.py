@@ -12,7 +12,6 @@ from typing import Any
 import pytest
 
 from tests.web.conftest import ARGS, SCREEN, Laptop, kept, pair, ready, sees, until
-from tests.web.test_photos import with_place
 
 pytestmark = pytest.mark.usefixtures("chromium")
 Open = Callable[..., Any]
@@ -70,10 +69,8 @@ def test_a_link_that_breaks_while_it_is_sent_loses_nothing(
 
 
 def test_visits_and_photos_outlive_a_browser_that_is_closed(
-    playing: Any, chromium_path: str, laptop: Laptop, book: Any, home: Path, tmp_path: Path
+    playing: Any, chromium_path: str, laptop: Laptop, book: Any, home: Path, tmp_path: Path, photo: Path
 ) -> None:
-    photo = tmp_path / "panel.jpg"
-    photo.write_bytes(with_place())
     wrong: list[str] = []
 
     def browser() -> Any:
@@ -164,10 +161,8 @@ IDBObjectStore.prototype.put = function (...given) {
 
 @pytest.mark.parametrize("storage", [SHUT, FULL], ids=["shut off", "full"])
 def test_a_phone_whose_storage_is_full_or_shut_off_sends_the_plain_way_with_its_photos(
-    storage: str, open_page: Open, laptop: Laptop, book: Any, home: Path, tmp_path: Path
+    storage: str, open_page: Open, laptop: Laptop, book: Any, home: Path, photo: Path
 ) -> None:
-    photo = tmp_path / "panel.jpg"
-    photo.write_bytes(with_place())
     page = open_page()
     page.context.add_init_script(storage)
     page.goto(laptop.url("/record"))
@@ -264,10 +259,8 @@ def test_a_waiting_visit_is_thrown_away_only_when_asked_twice(open_page: Open, l
 
 
 def test_a_photo_whose_file_is_gone_is_refused_and_holds_up_no_visit(
-    open_page: Open, laptop: Laptop, book: Any, tmp_path: Path
+    open_page: Open, laptop: Laptop, book: Any, photo: Path
 ) -> None:
-    photo = tmp_path / "panel.jpg"
-    photo.write_bytes(with_place())
     page = open_page()
     page.goto(laptop.url("/record"))
     fill(page)
@@ -285,10 +278,8 @@ def test_a_photo_whose_file_is_gone_is_refused_and_holds_up_no_visit(
 
 
 def test_a_photo_that_is_still_made_smaller_is_saved_with_its_visit(
-    open_page: Open, laptop: Laptop, book: Any, home: Path, tmp_path: Path
+    open_page: Open, laptop: Laptop, book: Any, home: Path, photo: Path
 ) -> None:
-    photo = tmp_path / "panel.jpg"
-    photo.write_bytes(with_place())
     page = open_page()
     page.goto(laptop.url("/record"))
     fill(page)
