@@ -20,7 +20,7 @@ SQLITE: Final = {
     sqlite3.SQLITE_PERM: Said("error/may-not-open"),
     sqlite3.SQLITE_CANTOPEN: Said("error/not-opened"),
     sqlite3.SQLITE_IOERR: unchanged(Said("error/disk-failed")),
-    sqlite3.SQLITE_FULL: unchanged(Said("error/disk-full")),
+    sqlite3.SQLITE_FULL: unchanged(Said("error/system/sqlite-13")),
     sqlite3.SQLITE_NOTADB: Said("error/no-sqlite"),
     sqlite3.SQLITE_CORRUPT: Said("error/damaged-restore"),
     sqlite3.SQLITE_NOMEM: Said("error/no-memory"),
