@@ -1,20 +1,23 @@
 """Simulate jobs in invented regions, and compare the certainty stated with what came of it.
 
     python scripts/simulate_region.py [--world WORLD] [--regions 4] [--jobs 150] [--days 40] [--visits 600]
+    python scripts/simulate_region.py --regions 12 --seed 1 --keep FILE     in pieces: adds regions to FILE
+    python scripts/simulate_region.py --sum FILE                            the tables of all of them
 
 A world says what sets a region has and how well people write their visits down. Each region is drawn at
 random: makes with series of some years, each series with a panel and jacks that only some of its sets have;
 homes where something else may use an output. A book is filled with visits to some homes. Then come other
 homes: of each the installer knows the make and, by chance, the model and the year. The list is packed for
-the target, the truth is looked up, and the job connects or not; then the same for days of several jobs.
+the target. Then homes are drawn of which the same is known, and their truth says whether the list connects
+them; then the same for days of several jobs.
 
 For jobs and for days a table says how many there were, the certainty stated, the share that connected, the
-difference, what of it may be chance (one standard error, if what was stated is right and each home is drawn
-by itself: those of a region share its book, so that few regions vary more), the mean log score of what
-was stated in bits, and that of somebody who knows the share that connects and states it each time.
+difference, its standard error (of whole regions, since the homes of one share its book), the mean log score
+of what was stated in bits, and that of somebody who knows the share that connects and states it each time.
 `reached` is the share of lists that reached the target; `could` that of a packer who knows the frequencies
 from which the region was drawn; `price` is what our lists cost for one unit of that packer's, where both
-reached the target.
+reached the target. `proved` is the share of lists proved the cheapest; a second table has it by the number of
+jobs, with the mean share of the cost that a cheaper list could save at most.
 
 With --reach only the chance that a job, or a day of jobs, can connect at all is compared: the stated one with
 the exact one over all homes of which the same is known, not with one draw. `error` then counts whole regions.
@@ -27,15 +30,19 @@ Beside it, in the first world, for the same jobs: one kit with one of everything
 from __future__ import annotations
 
 import argparse
+import json
 import random
 import sys
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import partial
 from itertools import pairwise
-from math import log2, prod, sqrt
+from math import log2, nan, prod, sqrt
+from pathlib import Path
 from statistics import mean, stdev
+from typing import NamedTuple
 
 from kb.domain.jack import Jack
 from kb.domain.visit import Finding, Source, Visit
@@ -366,16 +373,25 @@ def _task(worlds: Counter[frozenset[tuple[str, ...]]], items: list[str]) -> Task
     )
 
 
-@dataclass
-class Came:
-    """What was stated and what came, at all jobs (or days) of all regions of a world."""
+class Trip(NamedTuple):
+    """What was stated for a job or a day of jobs, and what came of it."""
 
-    said: list[tuple[float, int]] = field(default_factory=list)
-    reached: list[bool] = field(default_factory=list)
-    proved: list[bool] = field(default_factory=list)
-    could: list[bool] = field(default_factory=list)
-    paid: list[tuple[float, float]] = field(default_factory=list)
-    """Our cost and that of who knows, where both reach the target."""
+    known: str
+    """Of a single job: make, year, new model or visited model, the most that was known."""
+    stated: float
+    came: float
+    """The share of the homes of which the same is known that the list connects."""
+    jobs: int
+    reached: bool
+    proved: bool
+    cost: float
+    bound: float
+    knowing: float | None
+    """What the list of the packer who knows costs; None if that packer does not reach the target."""
+
+
+Trips = list[Trip]
+Region = tuple[Trips, Trips]  #: jobs and days
 
 
 @dataclass
@@ -397,9 +413,14 @@ def main() -> None:
     parser.add_argument("--visits", type=int, default=600, help="in the book of each region")
     parser.add_argument("--target", type=float, default=0.95)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--keep", type=Path, help="file to which each region is added, a line of JSON")
+    parser.add_argument("--sum", type=Path, nargs="+", help="only the tables of such files")
     parser.add_argument("--reach", action="store_true", help="only the chance that jobs and days can connect")
     parser.add_argument("--detail", action="store_true", help="the jobs by certainty, and the fixed kits")
     options = parser.parse_args()
+    if options.sum:
+        _sum(options)
+        return
     print(
         f"{options.regions} regions, each with {options.visits} visits in the book, target {options.target:g}"
     )
@@ -411,16 +432,43 @@ def main() -> None:
         return
     print(_HEAD)
     for name in worlds:
-        jobs, days, kits = Came(), Came(), Kits()
+        regions, kits = [], Kits()
         for seed in range(options.seed, options.seed + options.regions):
-            _visit_region(random.Random(seed), WORLDS[name], options, jobs, days, kits)
-        _table(name, jobs, days, options)
+            regions.append(_visit_region(random.Random(seed), WORLDS[name], options, kits))
+            if options.keep:
+                with options.keep.open("a") as file:
+                    print(json.dumps([name, seed, *regions[-1]]), file=file)
+        _table(name, regions, options)
         if options.detail:
             _kits(kits)
         sys.stdout.flush()
 
 
-ALIKE = 12  #: homes of which the same is known, drawn for an exact chance
+def _sum(options: argparse.Namespace) -> None:
+    """Print the tables of all regions in files that were kept."""
+    found: dict[str, dict[int, Region]] = {}
+    for path in options.sum:
+        for line in path.read_text().splitlines():
+            name, seed, jobs, days = json.loads(line)
+            found.setdefault(name, {})[seed] = ([Trip(*one) for one in jobs], [Trip(*one) for one in days])
+    print(_HEAD)
+    for name, regions in found.items():
+        _table(name, list(regions.values()), options)
+    print(f"\n{'proved the cheapest':<26}{'jobs':>6}{'lists':>7}{'proved':>8}{'saves':>8}")
+    for name, regions in [("all", dict(enumerate(_all(found)))), *found.items()]:
+        trips = [trip for region in regions.values() for part in region for trip in part if trip.cost]
+        for count in sorted({trip.jobs for trip in trips}):
+            some = [trip for trip in trips if trip.jobs == count]
+            saves = mean(1 - trip.bound / trip.cost for trip in some)
+            print(f"{name:<26}{count:>6}{len(some):>7}{_share([t.proved for t in some]):>8.3f}{saves:>8.3f}")
+
+
+def _all(found: dict[str, dict[int, Region]]) -> list[Region]:
+    return [region for regions in found.values() for region in regions.values()]
+
+
+ALIKE = 24  #: homes of which the same is known, drawn for an exact chance
+KNOWN = 4  #: days of more jobs are not packed by the packer who knows
 DAYS = 600  #: drawn from the jobs of a region
 
 
@@ -468,50 +516,52 @@ def _book(draw: random.Random, world: World, visits: int) -> tuple[list[Series],
     return series, seen, Evidence.learn([visit(draw, world, at) for at in seen], today=TODAY)
 
 
-def _visit_region(
-    draw: random.Random, world: World, options: argparse.Namespace, jobs: Came, days: Came, kits: Kits
-) -> None:
+def _visit_region(draw: random.Random, world: World, options: argparse.Namespace, kits: Kits) -> Region:
     series, seen, evidence = _book(draw, world, options.visits)
     judge = Judge()
     knowing = Knowing(random.Random(draw.random()), world, series, judge)
     homes = [home(draw, world, draw.choice(series)) for _ in range(options.jobs)]
-    truths, mine = [], []
+    truths, mine, jobs, days = [], [], [], []
+
+    models = {at.source.model for at in seen}
+
+    def known(job: Job) -> str:
+        if job.source.model:
+            return "visited model" if job.source.model in models else "new model"
+        return "year" if job.source.year else "make"
+
+    def alike(job: Job) -> list[frozenset[tuple[str, ...]]]:
+        fits = [one for one in series if _may_be(job.source, one)]
+        there = (home(draw, world, draw.choice(fits), job.source.model) for _ in range(ALIKE))
+        return [judge.ways(job, at) for at in there]
+
+    def go(asked: tuple[Job, ...]) -> tuple[Trip, Counter[str]]:
+        plan = pack(Day(asked), evidence.expect, target=options.target, questions=False)
+        bag = Counter({line.item: line.count for line in plan.items})
+        turns = list(zip(*map(alike, asked), strict=True))
+        came = sum(connects(bag, ways) for ways in turns) / len(turns)
+        cost = knowing.cost(asked, options.target) if len(asked) <= KNOWN else None
+        facts = known(asked[0]) if len(asked) == 1 else ""
+        ours = (plan.reached, plan.optimal, plan.cost, plan.bound)
+        trip = Trip(facts, plan.certainty, came, len(asked), *ours, cost)
+        return trip, bag
+
     for at in homes:
         job = job_at(draw, at)
+        trip, bag = go((job,))
+        jobs.append(trip)
         truths.append(judge.ways(job, at))
-        mine.append(_go((job,), truths[-1:], evidence, knowing, options.target, jobs))
+        mine.append((float(connects(bag, truths[-1:])), float(bag.total()), trip.cost))
     for number in range(options.days):
         count = options.day_jobs[number % len(options.day_jobs)]
         there = [home(draw, world, draw.choice(series)) for _ in range(count)]
-        asked = tuple(job_at(draw, at) for at in there)
-        ways = [judge.ways(job, at) for job, at in zip(asked, there, strict=True)]
-        _go(asked, ways, evidence, knowing, options.target, days)
+        days.append(go(tuple(job_at(draw, at) for at in there))[0])
     if options.detail:
         kits.rows.setdefault("packed for the job", []).extend(mine)
         training = [judge.ways(job_at(draw, at), at) for at in seen]
         share = sum(won for won, _, _ in mine) / len(mine)
         fixed_kits(training, truths, share, judge, kits)
-
-
-def _go(
-    asked: tuple[Job, ...],
-    ways: Sequence[frozenset[tuple[str, ...]]],
-    evidence: Evidence,
-    knowing: Knowing,
-    target: float,
-    came: Came,
-) -> tuple[float, float, float]:
-    plan = pack(Day(asked), evidence.expect, target=target, questions=False)
-    bag = Counter({line.item: line.count for line in plan.items})
-    won = connects(bag, ways)
-    came.said.append((plan.certainty, int(won)))
-    came.reached.append(plan.reached)
-    came.proved.append(plan.optimal)
-    best = knowing.cost(asked, target)
-    came.could.append(best is not None)
-    if best is not None and plan.reached:
-        came.paid.append((plan.cost, best))
-    return float(won), bag.total(), plan.cost
+    return jobs, days
 
 
 _HEAD = (
@@ -520,49 +570,67 @@ _HEAD = (
 )
 
 
-def _table(name: str, jobs: Came, days: Came, options: argparse.Namespace) -> None:
-    for title, came in ((f"{name}: jobs", jobs), (f"{name}: days", days)):
-        if not came.said:
+def _table(name: str, regions: list[Region], options: argparse.Namespace) -> None:
+    for n, title in enumerate(("jobs", "days")):
+        parts = [region[n] for region in regions if region[n]]
+        trips = [trip for part in parts for trip in part]
+        if not trips:
             continue
-        ours, theirs = (sum(pair[n] for pair in came.paid) for n in range(2))
+        known = [trip for trip in trips if trip.jobs <= KNOWN]
+        paid = [(trip.cost, trip.knowing) for trip in trips if trip.reached and trip.knowing is not None]
+        theirs = sum(knowing for _, knowing in paid)
         print(
-            _row(title, came.said)
-            + f"{_share(came.reached):>9.3f}{_share(came.could):>7.3f}"
-            + (f"{ours / theirs:>7.2f}" if theirs else f"{'-':>7}")
-            + f"{_share(came.proved):>8.3f}"
+            _row(f"{name}: {title}", parts)
+            + f"{_share([trip.reached for trip in known]):>9.3f}"
+            + f"{_share([trip.knowing is not None for trip in known]):>7.3f}"
+            + (f"{sum(ours for ours, _ in paid) / theirs:>7.2f}" if theirs else f"{'-':>7}")
+            + f"{_share([trip.proved for trip in trips]):>8.3f}"
         )
     if not options.detail:
         return
-    inside = [pair for pair, reached in zip(jobs.said, jobs.reached, strict=True) if reached]
-    print(_row("  target reached", inside))
+    jobs = [region[0] for region in regions]
+
+    def some(title: str, fits: Callable[[Trip], bool]) -> None:
+        print(_row(title, [[trip for trip in part if fits(trip)] for part in jobs]))
+
     edge = options.target + BINDS
-    print(_row(f"    stated below {edge:.2f}", [pair for pair in inside if pair[0] < edge]))
-    print(_row("  out of reach", [p for p, ok in zip(jobs.said, jobs.reached, strict=True) if not ok]))
+    some("  target reached", lambda trip: trip.reached)
+    some(f"    stated below {edge:.2f}", lambda trip: trip.reached and trip.stated < edge)
+    some("  out of reach", lambda trip: not trip.reached)
+    for what in ("make", "year", "new model", "visited model"):
+        some(f"  known: {what}", partial(_known, what))
     for low, high in pairwise((0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95, 0.97, 0.99, 1.01)):
-        inside = [pair for pair in jobs.said if low <= pair[0] < high]
-        print(_row(f"  stated {low:.2f} to {min(high, 1.0):.2f}", inside))
+        some(f"  stated {low:.2f} to {min(high, 1.0):.2f}", partial(_stated, low, high))
+
+
+def _known(what: str, trip: Trip) -> bool:
+    return trip.known == what
+
+
+def _stated(low: float, high: float, trip: Trip) -> bool:
+    return low <= trip.stated < high
 
 
 def _share(flags: Sequence[bool]) -> float:
-    return sum(flags) / len(flags)
+    return sum(flags) / len(flags) if flags else 0.0
 
 
-def _row(name: str, pairs: list[tuple[float, int]]) -> str:
-    if not pairs:
+def _row(name: str, parts: Sequence[Trips]) -> str:
+    trips = [trip for part in parts for trip in part]
+    if not trips:
         return f"{name:<26}{0:>6}"
-    n = len(pairs)
-    stated, came = sum(p for p, _ in pairs) / n, sum(won for _, won in pairs) / n
-    # Of the share that comes if what is stated is right: then the difference is within two of these.
-    error = sqrt(sum(p * (1 - p) for p, _ in pairs)) / n
+    stated, came = (mean(pair) for pair in zip(*((t.stated, t.came) for t in trips), strict=True))
+    by_region = [mean(t.stated - t.came for t in part) for part in parts if part]
+    error = stdev(by_region) / sqrt(len(by_region)) if len(by_region) > 1 else nan
     return (
-        f"{name:<26}{n:>6}{stated:>8.3f}{came:>7.3f}{stated - came:>+8.3f}{error:>7.3f}"
-        f"{score(pairs):>8.3f}{score((came, won) for _, won in pairs):>8.3f}"
+        f"{name:<26}{len(trips):>6}{stated:>8.3f}{came:>7.3f}{stated - came:>+8.3f}{error:>7.3f}"
+        f"{score((t.stated, t.came) for t in trips):>8.3f}{score((came, t.came) for t in trips):>8.3f}"
     )
 
 
-def score(pairs: Iterable[tuple[float, int]]) -> float:
+def score(pairs: Iterable[tuple[float, float]]) -> float:
     """The mean log score in bits: the logarithm of what was stated for that which came (0 is perfect)."""
-    found = [log2(max(p if won else 1 - p, 1e-4)) for p, won in pairs]
+    found = [share * log2(max(p, 1e-4)) + (1 - share) * log2(max(1 - p, 1e-4)) for p, share in pairs]
     return sum(found) / len(found)
 
 
