@@ -244,10 +244,18 @@ class Reader:
                 best = min(best, self._taken(by_tens), key=attrgetter("closest"))
         read_out = said is not None and len(tokens) - len(said) >= _READ_OUT
         plain = self._taken(tokens, deep=not read_out)
-        if best is None or plain.closest < best.closest or (plain.closest == best.closest and not read_out):
+        tied = best is not None and plain.closest == best.closest and not read_out
+        if best is None or plain.closest < best.closest or (tied and not self._recalls(best)):
             best = plain
         apart = run_together(tokens) if best.closest > _CLOSE and not read_out else None
         return best if apart is None else min(best, self._taken(apart), key=attrgetter("closest"))
+
+    def _recalls(self, meant: _Meant) -> bool:
+        """Return whether nothing is found, but a model of the make named contains the numbers read out."""
+        if meant.found or not meant.make:
+            return False
+        memory = s.remembered(meant.parts, meant.make, self._lookup)
+        return memory is not None and bool(s.of_make(self._db, memory, Filters(), 1))
 
     def _noted(
         self, found: list[Candidate], make: str, words: tuple[str, ...]

@@ -289,6 +289,7 @@ _SAME: Final = {"": "v", "vac": "v", "vdc": "v", "ma": "a", "watt": "w", "watts"
 """Units of one quantity."""
 
 _LINE: Final = 4  # so many tokens may be a label's line even if it does not name the model
+_RATED: Final = 3  # so many, if one of them may be a rating: "nv40-210 230v 60w"
 _NAMED: Final = ("mod", "typ", "tip", "art", "\u043c\u043e\u0434", "\u0442\u0438\u043f")
 _VALUE: Final = 5  # at most so many tokens form a model
 _SERIAL_FROM: Final = 8  # a code of so many characters with six digits in a row is no model
@@ -302,7 +303,9 @@ def is_field(name: str) -> bool:
 
 def may_be_label(tokens: Sequence[str]) -> bool:
     """Return whether calling ``label`` may pay: cheap, and reads no data."""
-    return len(tokens) >= _LINE or any(":" in token or token[:3].lower() in _NAMED for token in tokens)
+    if len(tokens) >= _LINE or any(":" in token or token[:3].lower() in _NAMED for token in tokens):
+        return True
+    return len(tokens) >= _RATED and any(token[:1].isdigit() and token[-1:].isalpha() for token in tokens)
 
 
 def label(tokens: Sequence[str]) -> Label | None:

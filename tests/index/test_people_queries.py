@@ -50,6 +50,18 @@ def test_a_line_of_a_label_finds_the_set_whose_label_it_is(book: Book, query: st
     assert answer.matches[0].how == "exact"
 
 
+@pytest.mark.parametrize("line", ["nv40-210 230v 60w", "230V~ 50Hz NV40-210", "nv40-210 ac 230v"])
+def test_three_words_with_two_ratings_are_a_line_of_a_label(book: Book, line: str) -> None:
+    answer = book(REGION).find(line)
+    assert [(match.model, match.how) for match in answer.matches] == [("NV40-210", "exact")]
+
+
+def test_a_make_with_a_number_read_out_offers_the_models_that_contain_it(book: Book) -> None:
+    index = book([SetEntry("n", "Norwell", "NX7", text=(("note", "after two visits, ten minutes"),)), *REGION])
+    assert [match.model for match in index.find("norwell two ten").matches] == ["NV40-210"]
+    assert [match.model for match in index.find("norwell two seven").matches][:1] != ["NV40-210"]
+
+
 @pytest.mark.parametrize("line", ["NORWELL NV40-211 220-240V~ 50Hz 120W", "norwell nv40-21O 230v 95w"])
 def test_ratings_beside_a_model_that_the_book_has_not_quite_do_not_hide_its_sisters(
     book: Book, line: str
