@@ -167,6 +167,11 @@ def hear(recorded: Recorded) -> Heard:
     )
 
 
+def _is_1_khz(pitch: float) -> bool:
+    """Whether a sine counts as one of 1 kHz: within a tenth (own choice)."""
+    return 900 <= pitch <= 1100
+
+
 def _gain_db(recorded: Recorded) -> float | None:
     """What has to be added to a level for dB re 400 mA/m."""
     sound, amount = recorded.calibration, recorded.calibration_a_per_m
@@ -174,7 +179,7 @@ def _gain_db(recorded: Recorded) -> float | None:
         return None
     bounded(amount, "calibration", low=1e-3, high=100, unit="A/m")
     pitch, spread = sound.pitch_hz(), sound.spread_db()
-    if not 900 <= pitch <= 1100 or spread > STEADY_DB:
+    if not _is_1_khz(pitch) or spread > STEADY_DB:
         said = Stated("error/no-steady-sine", pitch=f"{pitch:.0f}", spread=f"{spread:.1f}")
         raise BadInput(sound.name, said, Said("do/record-steady-sine"))
     return 20 * math.log10(amount / REFERENCE_A_PER_M) - sound.highest_db()
@@ -192,7 +197,7 @@ def _level(recorded: Recorded, notes: list[Sentence]) -> tuple[PlayedSignal | No
         if played is PlayedSignal.SINE:
             if (spread := sound.spread_db()) > STEADY_DB:
                 notes.append(Sentence("loop/heard/unsteady", {"spread": Digits(spread, 1)}))
-            if not 900 <= (pitch := sound.pitch_hz()) <= 1100:
+            if not _is_1_khz(pitch := sound.pitch_hz()):
                 notes.append(Sentence("loop/heard/pitch", {"hertz": Hertz(round(pitch))}))
         return played, sound.highest_db()
     return None, None

@@ -11,9 +11,10 @@ from kb.base import clock
 from kb.base.errors import BadInput
 from kb.domain import marking
 from kb.domain.driver import DriverLimits, drivers_from
-from kb.domain.kinds import fields_of, without_private
+from kb.domain.kinds import ListOf, fields_of, without_private
 from kb.domain.language import ENGLISH, Language, language, word_kind
 from kb.domain.panel import panel_of, reconcile
+from kb.domain.plate import Plate
 from kb.domain.shortform import jack
 from kb.domain.visit import Driver, Finding, Source, Visit, in_future, visit_from
 from kb.domain.words import WORKED, DriverInput, Form, Outcome, Signal
@@ -353,3 +354,56 @@ def test_a_list_of_words_is_a_list_and_no_longer_than_there_are_words() -> None:
     for wrong in ("mic", {"mic": 1}, [*every, "mic"], 3):
         with pytest.raises(BadInput, match="inputs"):
             DriverInput.read_all(wrong, "inputs")
+
+
+# -- what people read of a finding ------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("by", "who"), [("RT", "RT, 2024-05-01"), ("", "2024-05-01")])
+def test_words_about_a_jack_are_on_one_line_with_name_and_date(by: str, who: str) -> None:
+    seen = visit({**LINE, "note": "no light,\n shutter stuck"}, by=by)
+    (note,) = reconcile([seen]).jacks[0].notes
+    assert note.signed == f"no light, shutter stuck ({who})"
+
+
+@pytest.mark.parametrize(
+    ("told", "tried"),
+    [
+        ({"outcome": "silent", "format": "pcm"}, True),
+        ({"outcome": "distorted", "format": "pcm"}, True),
+        ({"outcome": "weak", "format": "pcm"}, False),
+        ({"outcome": "silent", "format": "bitstream"}, False),
+        ({"outcome": "silent", "setting": "digital output: PCM"}, True),
+        ({"outcome": "weak", "setting": "volume"}, True),
+        ({"outcome": "silent", "setting": " "}, False),
+    ],
+)
+def test_a_remedy_was_tried_if_something_was_set_or_a_failing_jack_gave_pcm(
+    told: dict[str, Any], tried: bool
+) -> None:
+    optical = {"form": "toslink", "marking": "OPTICAL OUT", "signal": "optical"}
+    assert visit({**optical, **told}).findings[0].remedied is tried
+
+
+@pytest.mark.parametrize(
+    ("told", "why"),
+    [
+        ({"form": "rca-pair", "marking": "WOBBLE", "direction": "output"}, "as you say"),
+        ({"form": "rca-pair", "marking": "AUDIO OUT"}, "marked as an output"),
+        ({"form": "toslink", "marking": "", "outcome": "carried"}, "sound"),
+        ({"form": "rca-pair", "marking": "WOBBLE", "outcome": "carried"}, "sound"),
+    ],
+)
+def test_people_are_told_how_it_is_known_which_way_the_sound_goes(told: dict[str, Any], why: str) -> None:
+    assert why in visit(told).findings[0].why()
+
+
+def test_a_plate_of_10_a_and_20_v_peak_means_7_1_a_and_14_1_v_rms_of_a_sine() -> None:
+    assert [round(Plate.PEAK.rms(number), 1) for number in (10, 20)] == [7.1, 14.1]
+    assert Plate.RMS.rms(10) == 10
+
+
+def test_a_book_has_room_for_a_hundred_inputs_of_a_driver_and_keeps_each_once() -> None:
+    inputs = next(one.kind for one in fields_of(Driver) if one.name == "inputs")
+    assert isinstance(inputs, ListOf)
+    assert (inputs.most, inputs.distinct) == (100, True)

@@ -82,6 +82,17 @@ def test_where_the_origin_of_the_plan_lies_changes_nothing_that_is_measured(
         assert far == pytest.approx(near, rel=1e-6)
 
 
+def test_a_counter_hears_the_same_wherever_it_is_on_the_plan() -> None:
+    use = next(one for one in Use if one.figure)
+    for by in (-3.0, 5.0):
+        moved = Loop.polygon([(by, -by), (by + 0.6, -by), (by + 0.6, 0.4 - by), (by, 0.4 - by)])
+        here, there = (front_plane(loop, 1.2, use) for loop in (Loop.rectangle(0.6, 0.4), moved))
+        assert there.fields == pytest.approx(here.fields)
+        assert (there.strongest, there.standing) == pytest.approx((here.strongest, here.standing))
+        for near, far in zip(here.spots, there.spots, strict=True):
+            assert far == pytest.approx((near[0] + by, near[1] - by))
+
+
 def test_a_room_beside_the_origin_of_the_plan_is_as_even_as_one_at_it() -> None:
     one, other = (
         listening_plane(Loop.polygon([(x + by, y - 3 * by) for x, y in ROOMS["L"]]), 1.2) for by in (0, 3)

@@ -112,6 +112,31 @@ def test_metal_is_made_up_for_and_a_current_that_is_known_is_kept():
     assert laid(Layout.PERIMETER, ROOM, ear=EAR, current_a=3.0).current_a == pytest.approx(3.0)
 
 
+@pytest.mark.parametrize(("east", "north", "turned"), [(3.0, -9.0, False), (-4.0, 2.0, True)])
+def test_where_a_room_lies_on_the_plan_and_which_way_it_is_turned_changes_no_layout(east, north, turned):
+    def room(x, y):
+        return Loop.polygon([(east, north), (east + x, north), (east + x, north + y), (east, north + y)])
+
+    here, there = (
+        laid(Layout.EIGHT, one, ear=EAR)
+        for one in (Loop.rectangle(7, 4), room(4, 7) if turned else room(7, 4))
+    )
+    measures = [
+        (one.current_a, one.share, one.weakest_db, one.strongest_db, one.gap_m) for one in (here, there)
+    ]
+    assert measures[0] == pytest.approx(measures[1], abs=1e-6)
+    assert there.metres == pytest.approx(here.metres)
+
+
+def test_each_layout_says_what_it_loses_against_one_loop():
+    said = {kind: [one.key for one in laid(kind, ROOM, ear=EAR).cautions] for kind in Layout}
+    assert said == {
+        Layout.PERIMETER: [],
+        Layout.EIGHT: ["loop/layout/eight", "loop/layout/height"],
+        Layout.QUADRATURE: ["loop/layout/quadrature", "loop/layout/height"],
+    }
+
+
 def test_a_bent_room_has_no_strips():
     with pytest.raises(BadInput, match="rectangle"):
         laid(Layout.EIGHT, Loop.polygon([(0, 0), (5, 0), (5, 3), (3, 3), (3, 4), (0, 4)]), ear=EAR)

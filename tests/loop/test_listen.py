@@ -308,10 +308,13 @@ def test_a_recording_has_from_32_to_192_thousand_samples_a_second_and_eight_chan
             recording_from(wav_bytes(sound, rate=rate), "x.wav", least_s=0.5)
 
 
-@pytest.mark.parametrize(("hertz", "told"), [(890, True), (910, False), (1090, False), (1110, True)])
-def test_a_sine_away_from_a_thousand_hertz_is_told(hertz, told):
-    notes = hear(Recorded(sine=rec(sine(hertz)))).notes
+@pytest.mark.parametrize(("hertz", "told"), [(899, True), (900, False), (1100, False), (1101, True)])
+def test_a_sine_more_than_a_tenth_away_from_a_thousand_hertz_is_told_and_calibrates_nothing(hertz, told):
+    heard = rec(sine(hertz))
+    notes = hear(Recorded(sine=heard)).notes
     assert any(note.key == "loop/heard/pitch" for note in notes) is told
+    with pytest.raises(BadInput) if told else contextlib.nullcontext():
+        hear(Recorded(sine=heard, calibration=heard, calibration_a_per_m=0.4))
 
 
 @pytest.mark.parametrize(("gain_db", "rate"), [(-50, 44_100), (-0.3, 48_000)])

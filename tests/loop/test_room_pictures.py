@@ -9,6 +9,8 @@ import pytest
 
 from kb.base.errors import BadInput
 from kb.domain.language import language
+from kb.loop.field import drawn_h, level_db
+from kb.loop.field_picture import draw
 from kb.loop.geometry import Loop
 from kb.loop.plan import Ask, plan
 from kb.loop.text_map import field_sketch, legend
@@ -16,6 +18,12 @@ from kb.loop.wire import awg
 
 ROOM = Loop.rectangle(5, 4)
 L_ROOM = Loop.polygon([(0, 0), (5, 0), (5, 3), (3, 3), (3, 4), (0, 4)])
+
+
+@pytest.fixture(autouse=True)
+def coarse_pictures(monkeypatch):
+    """Compute fewer points of each picture, for speed."""
+    monkeypatch.setattr("kb.loop.field_picture._FINENESS", 40)
 
 
 def test_the_terminal_plot_shows_the_wire_all_round_and_the_middle_as_right():
@@ -65,8 +73,6 @@ def test_the_legend_fits_80_columns():
 @pytest.mark.parametrize("room", [ROOM, L_ROOM], ids=["rectangle", "l-shape"])
 def test_the_svg_has_the_wire_the_area_and_the_levels_and_is_the_same_each_time(room):
     pytest.importorskip("matplotlib")
-    from kb.loop.field_picture import draw
-
     answer = plan(Ask(room=room, height=1.2, wire=awg(18)))
     drawn = draw(answer, "svg")
     words = "".join(ElementTree.fromstring(drawn).itertext())
@@ -77,8 +83,6 @@ def test_the_svg_has_the_wire_the_area_and_the_levels_and_is_the_same_each_time(
 
 def test_the_picture_speaks_the_language_of_the_answer():
     pytest.importorskip("matplotlib")
-    from kb.loop.field_picture import draw
-
     drawn = draw(plan(Ask(room=ROOM, height=1.2, wire=awg(18))), "svg", language=language("es"))
     words = "".join(ElementTree.fromstring(drawn).itertext())
     for word in (
@@ -92,24 +96,72 @@ def test_the_picture_speaks_the_language_of_the_answer():
 
 def test_the_svg_has_the_line_of_minus_3_db():
     pytest.importorskip("matplotlib")
-    from kb.loop.field_picture import draw
-
     words = "".join(ElementTree.fromstring(draw(plan(Ask(room=ROOM, height=1.2)), "svg")).itertext())
     assert "-3 dB" in words.replace("−", "-")
 
 
+@pytest.fixture
+def figure_of(monkeypatch):
+    """Draw an answer, and return what would be printed: the figure with its axes."""
+    pytest.importorskip("matplotlib")
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+
+    printed = []
+    monkeypatch.setattr(
+        FigureCanvasSVG, "print_figure", lambda canvas, *_, **__: printed.append(canvas.figure)
+    )
+
+    def drawn(asked, **how):
+        answer = plan(asked)
+        draw(answer, "svg", **how)
+        return answer, printed.pop()
+
+    return drawn
+
+
+def at(east, north, wide, deep):
+    return Loop.polygon(
+        [(east, north), (east + wide, north), (east + wide, north + deep), (east, north + deep)]
+    )
+
+
+@pytest.mark.parametrize("feet", [False, True])
+@pytest.mark.parametrize("room", [(0, 0, 5, 4), (3, -9, 3, 5), (-8, 2, 6, 3)])
+def test_the_lines_of_a_picture_run_where_the_field_is_at_the_tolerance(figure_of, room, feet):
+    answer, figure = figure_of(Ask(room=at(*room), height=1.2), feet=feet)
+    axes, unit = figure.axes[0], 0.3048 if feet else 1.0
+    lines = axes.collections[1]
+    for level, path in zip(lines.levels, lines.get_paths(), strict=True):
+        for x, y in path.vertices[::40]:
+            field = drawn_h(answer.loop, (x * unit, y * unit, answer.planes[0].height))
+            assert level_db(abs(field) * answer.shown_a) == pytest.approx(level, abs=0.3)
+    # the floor is shaded as far outside the wire on each side
+    east, north, wide, deep = room
+    ends = [[end * unit for end in some] for some in (axes.get_xlim(), axes.get_ylim())]
+    assert ends[0] == pytest.approx([east - 0.5, east + wide + 0.5])
+    assert ends[1] == pytest.approx([north - 0.5, north + deep + 0.5])
+
+
+def test_a_picture_has_the_shape_of_its_room_and_fits_a_page(figure_of):
+    def inches(*sides, at_=(0, 0)):
+        return tuple(figure_of(Ask(room=at(*at_, *sides), height=1.2))[1].get_size_inches())
+
+    assert inches(5, 4) == pytest.approx(inches(5, 4, at_=(7, -3)))
+    wide, square, deep = inches(12, 4), inches(5, 5), inches(4, 12)
+    assert wide[0] == square[0] == deep[0] == 7.2
+    assert wide[1] < square[1] < deep[1] <= 9
+    assert wide[1] >= 3.4
+    assert square[1] == pytest.approx(7.0)
+
+
 def test_the_png_is_a_picture_of_useful_size():
     pytest.importorskip("matplotlib")
-    from kb.loop.field_picture import draw
-
     drawn = draw(plan(Ask(room=ROOM, height=1.2)), "png")
     assert drawn.startswith(b"\x89PNG\r\n\x1a\n")
     assert int.from_bytes(drawn[16:20]) >= 900
 
 
 def test_without_the_plotting_library_the_answer_says_what_to_install(monkeypatch):
-    from kb.loop.field_picture import draw
-
     for name in [name for name in sys.modules if name.split(".")[0] == "matplotlib"]:
         monkeypatch.delitem(sys.modules, name)
     monkeypatch.setitem(sys.modules, "matplotlib", None)
