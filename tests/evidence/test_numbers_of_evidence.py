@@ -340,12 +340,21 @@ def test_groups_are_told_with_their_visits_and_sets(book: Evidence) -> None:
         "all": (4, 4),
     }
     assert book.visits == 4
+    (unmet, *_) = book.expect(Source("Norwell", "NV40-999")).levels
+    assert (unmet.level, unmet.visits, unmet.sets) == ("set", 0, 0)
     assert book.knows(Source("Norwell", "nv40 210"))
     assert not book.knows(Source("Norwell", "NV40-999"))
     filled = book.filled(Source("Norwell", "NV40-210"))
     assert (filled.year, filled.display, filled.kind) == (2013, Display.FLAT, Kind.TELEVISION)
     assert book.filled(Source("Norwell", "NV40-210", year=2011)).year == 2011
     assert book.filled(Source("Norwell", "NV40-999")) == Source("Norwell", "NV40-999")
+
+
+def test_a_visit_that_says_nothing_of_any_jack_is_not_counted() -> None:
+    bare = Visit(Source("Norwell", "NV40-210", year=2013), date(2026, 3, 1), Basis.SEEN, ())
+    book = Evidence.learn([bare], today=date(2026, 3, 2), strengths={})
+    assert book.visits == 0
+    assert {(one.visits, one.sets) for one in book.expect(bare.source).levels} == {(0, 0)}
 
 
 def test_trials_of_a_panel_from_elsewhere_are_weighed_against_what_the_book_expects(book: Evidence) -> None:

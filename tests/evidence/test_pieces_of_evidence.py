@@ -418,6 +418,29 @@ def test_how_often_visits_try_an_output_is_learned_as_the_share_of_their_visits(
     assert tried == pytest.approx([12.5 / 13.5, 0.5 / 13.5, 0.5 / 13.5], abs=1e-3)
 
 
+def test_the_next_family_of_a_group_has_an_output_as_often_as_the_families_seen_and_four_of_the_prior() -> (
+    None
+):
+    # 60 visits to each of four families leave no doubt: three have output a, and the prior says one half
+    families = {
+        str(family): ("group", {str(n): [note(*("a" if family else ""))] for n in range(60)})
+        for family in range(4)
+    }
+    learned = Forgetting({"seen": 0.06})
+    learned.learn(families, alone, rates=False)
+    new = learned.panels({"new": ("group", {"x": [note(partial=True)]})}, alone)["x"]
+    rate = (4 * 0.5 + 3) / (4 + 4)
+    # of a family with the output half have it in all but one set in a hundred, and half in one of two
+    expected = 0.01 * (1 - rate) + rate * (0.5 * 0.5 + 0.5 * 0.99)
+    assert sum(p for shape, p in new.items() if "a" in shape) == pytest.approx(expected, abs=0.005)
+
+
+def test_panels_rarer_than_one_in_five_hundred_are_left_out() -> None:
+    found = dict(shapes_of({"a": 0.03, "b": 0.05}))
+    assert found == pytest.approx({"none": 0.9215 / 0.9985, "a": 0.0285 / 0.9985, "b": 0.0485 / 0.9985})
+    assert "a b" in dict(shapes_of({"a": 0.041, "b": 0.05}))
+
+
 def test_only_what_three_sets_in_a_hundred_have_may_be_forgotten_the_likeliest_first() -> None:
     assert likely_first({"a": 0.03, "b": 0.029, "c": 0.5, "d": 0.03}) == ["c", "a", "d"]
 
@@ -517,6 +540,21 @@ def test_new_members_have_each_part_as_often_as_the_members_seen() -> None:
     with_c = sum(n for shape, n in counts.items() if "c" in shape.split())
     assert rates["c"] == pytest.approx((with_c + 2 * 0.002) / (sum(counts.values()) + 3 + 2)), (
         "not in the prior"
+    )
+
+
+def test_a_part_that_only_the_prior_names_is_expected_before_anybody_met_it() -> None:
+    made = Tree(
+        ("make", "set"),
+        lambda _, symbol: 0.25,
+        prior=lambda level, _: {"d": 1.0} if level == "make" else {},
+        worth=3.0,
+        parts=lambda shape: (shape,),
+    )
+    made.add((("make", "m"), ("set", "one")), "a", 1.0)
+    settle(made, learn=False)
+    assert made.rates((("make", "m"),)) == pytest.approx(
+        {"a": (1 + 2 * 0.002) / (1 + 3 + 2), "d": (3 + 2 * 0.002) / (1 + 3 + 2)}
     )
 
 
