@@ -240,16 +240,15 @@ class Packing:
             uses=uses,
             risks=tuple(risk for risk in worst[:LISTED] if risk.p >= 0.0005),
             prior_share=bare.expected.prior_share,
-            if_free=self.if_free(bare, reachable) if mutes >= MUTED else None,
+            if_free=self.if_free(bare) if mutes >= MUTED else None,
             sockets=DRIVER_SOCKETS + max(sockets, default=0),
         )
 
-    def if_free(self, bare: Bare, reachable: float) -> float | None:
-        """Return the reachable chance of a job if nobody needs the speakers, if it is much higher."""
+    def if_free(self, bare: Bare) -> float:
+        """Return the reachable chance of a job if nobody needs the speakers."""
         job = replace(bare.job, speakers_needed=False)
         cases = self.finder.cases(job, bare.expected)
-        free = sum(case.p for case in cases if self.finder.does(job, case.live))
-        return free if free >= reachable + MUTED / 2 else None
+        return sum(case.p for case in cases if self.finder.does(job, case.live))
 
     def useless(self, bare: Bare, case: Case, output: Output) -> Useless:
         """Return why an existing output is not live."""

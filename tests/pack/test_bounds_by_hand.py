@@ -90,6 +90,7 @@ def test_pairs_are_left_out_if_the_chance_is_too_low_without_them() -> None:
     sure = Assured([[(1, 1), (2, 2)]], [[(0.5, (0,)), (0.5, (1,))]], 2, (1.0, 1.0))
     assert sure.of((1, 1)) == pytest.approx(0.5), "both run out in the same world"
     assert sure.of((1, 1), wanted=0.4) == pytest.approx(0.5), "it may reach that"
+    assert sure.of((1, 1), wanted=0.5) == pytest.approx(0.5), "just so"
     assert sure.of((1, 1), wanted=0.6) == 0.0, "neither item alone does"
     assert (sure.of((2, 2)), sure.of((0, 2))) == (1.0, 0.0)
     assert Chances([both], 2).of((1, 1)) == 0.5
@@ -161,6 +162,11 @@ def test_items_that_do_for_each_other_in_nine_of_ten_worlds_count_as_one() -> No
     assert groups(1.0) == groups(0.95) == groups(0.9) == [[0, 1], [2]]
     # The second item is replaced wherever it is used, whatever the first is used for besides.
     assert groups(0.5) == [[0, 1], [2]]
+    # Both are used in every world, and in one of ten both at once.
+    both = [Task(((share, (A, B)), (1 - share, ((1, 1, 0),)))) for share in (0.9, 0.89)]
+    assert [[list(some) for some in _alike([one], 3)] for one in both] == [[[0, 1], [2]], [[0], [1], [2]]]
+    half = Task(((0.5, (A, B)), (0.5, (C,))))
+    assert [list(some) for some in _alike([half], 3)] == [[0, 1], [2]], "wherever either is used"
     two = Task(((0.5, (A, B)), (0.25, (A,)), (0.25, (B,))))
     assert [list(some) for some in _alike([two], 3)] == [[0], [1], [2]]
     chain = Task(((0.5, (A, B)), (0.5, (B, C))))
@@ -300,13 +306,13 @@ def searching(tasks: list[Task], costs: tuple[Cost, ...], target: float) -> _Sea
 def test_a_quick_start_packs_for_all_jobs_together_as_a_shop_keeps_its_shelf() -> None:
     """Two jobs that each need a DAC with 0.5 and else a cable: the cable comes first, it is cheaper."""
     task = Task(((0.5, (A,)), (0.5, (B,))))
-    for target, stock in [(0.3, (2, 1, 0)), (0.6, (2, 1, 0)), (0.75, (1, 2, 0)), (0.95, (2, 2, 0))]:
+    for target, stock in [(0.3, (1, 1, 0)), (0.6, (1, 2, 0)), (0.75, (1, 2, 0)), (0.95, (2, 2, 0))]:
         some = searching([task, task], (Cost(4.0), Cost(3.0), Cost(1.0)), target)
         some.pool()
         assert some.chances.of(some.best) >= target
         assert some.best_chance <= some.chances.of(some.best) + 1e-9
         assert cost_of(some.best, some.costs) == some.best_cost
-        assert sum(some.best) <= sum(stock), target
+        assert some.best == stock, target
 
 
 def test_for_one_job_the_item_with_most_chance_for_its_cost_comes_first() -> None:
@@ -361,6 +367,10 @@ def test_a_stock_that_misses_is_mended_with_most_chance_for_the_cost() -> None:
     assert (some.best, some.best_chance) == ((1, 1, 0), pytest.approx(0.8))
     assert not some.mend((0, 0, 1)), "nothing cheaper"
     assert some.best == (1, 1, 0)
+    # The cost of what is added counts, not that of the bag: 0.1 for 1 after the first piece, not 0.5 for 8.
+    few = searching([Task(((0.5, (A,)), (0.3, (B,)), (0.1, (C,))))], (Cost(8.0), Cost(1.0), Cost(1.0)), 0.4)
+    assert few.mend((0, 0, 0))
+    assert few.best == (0, 1, 1)
 
 
 def test_a_proof_says_that_no_stock_costs_less_and_a_hurried_one_less_than_that() -> None:

@@ -86,6 +86,13 @@ def test_whether_anybody_needs_the_speakers_is_asked_first_where_they_are_the_tr
     assert to_json(plan)["ask"][0]["lifts"] == pytest.approx(0.9)
 
 
+@pytest.mark.parametrize(("share", "asked"), [(0.1, True), (0.09, False)])
+def test_the_speakers_are_asked_about_from_one_silenced_set_in_ten_on(share, asked):
+    plan = packed(expecting({(HEADPHONE,): share, (LINE,): 1 - share}, mutes=[HEADPHONE]), target=0.99)
+    assert any(one.code == "speakers" for one in plan.ask) is asked
+    assert plan.jobs[0].if_free == (pytest.approx(1) if asked else None)
+
+
 def test_where_the_target_is_reached_nothing_keeps_it():
     plan = packed(expecting({(LINE,): 1.0}))
     assert plan.hindered == ()
