@@ -28,6 +28,7 @@ def doctor_command(session: Session, mend: bool) -> int:
     jackfield doctor --mend
     """
     from kb.exchange.doctor import Check, checks, leftovers, mend_schema
+    from kb.store.failures import is_of_disk
 
     said = session.language
     path = None if session.store else session.book.path
@@ -41,6 +42,8 @@ def doctor_command(session: Session, mend: bool) -> int:
     except NoBookYet as nothing:
         raise NotFound(nothing.said) from None
     except JackfieldError as trouble:
+        if is_of_disk(trouble):
+            raise
         found = [Check("book", (trouble.in_language(said.code),))]
     if mend and path is not None and any(one.name in _MENDED and not one.ok for one in found):
         mended += [said("cli/doctor/mended", what=worded(one, said.code)) for one in mend_schema(path)]

@@ -27,7 +27,7 @@ from kb.exchange import home_files as beside
 from kb.exchange.home_files import Brought
 from kb.store.failures import translated
 from kb.store.places import PATIENCE, FilePlace, copy_book
-from kb.store.revision import WAIT, Standing, standing
+from kb.store.revision import WAIT, Standing, read_file, standing
 from kb.store.schema_check import Differences, differences, mend
 from kb.store.sqlite_codes import FORMATS, SQLITE
 from kb.store.upgrade import bring_up_to_date
@@ -266,13 +266,13 @@ def _to_write(path: Path) -> sqlite3.Connection:
 
 def _agrees(book: Path, copy: Copy) -> None:
     """Check that the copy has everything that was in the book up to the copy's revision."""
-    with translated(str(book)), closing(_read_only(book)) as live:
-        asked = "SELECT (SELECT id FROM book), count(*) FROM visit WHERE revision <= ?"
-        there = live.execute(asked, (copy.revision,)).fetchone()
-        findings = live.execute(
-            "SELECT count(*) FROM finding JOIN visit ON visit.id = finding.visit WHERE revision <= ?",
-            (copy.revision,),
-        ).fetchone()[0]
+    visits = "SELECT (SELECT id FROM book), count(*) FROM visit WHERE revision <= ?"
+    of_them = "SELECT count(*) FROM finding JOIN visit ON visit.id = finding.visit WHERE revision <= ?"
+    with translated(str(book)):
+        there, (findings,) = (
+            read_file(book, lambda live, asked=asked: live.execute(asked, (copy.revision,)).fetchone())
+            for asked in (visits, of_them)
+        )
     if there != (copy.standing.book, copy.visits) or findings != copy.findings:
         raise BookTrouble(
             Said(

@@ -26,9 +26,9 @@ from kb.settings import BACKUPS, FILES
 from kb.store import Store
 from kb.store.content_id import is_sealed
 from kb.store.facts import rows, visits
-from kb.store.failures import translated
+from kb.store.failures import is_of_disk, translated
 from kb.store.merging import certified
-from kb.store.revision import WAIT
+from kb.store.revision import WAIT, read_file
 from kb.store.schema_check import Differences, differences, mend
 from kb.store.sqlite_codes import FORMATS
 
@@ -51,12 +51,13 @@ class Check:
 def checks(store: Store, path: Path | None) -> list[Check]:
     """Run every check of an open book; ``path`` is its file, None for a shared one.
 
-    Raises BookUnavailable if the book cannot be read now.
+    Raises BookUnavailable if the book cannot be read now, BookTrouble if the disk does not let it be read.
     """
     found = []
-    if path is not None:
-        found += [Check(name, _tried(lambda look=look: look(path))) for name, look in _OF_FILE]  # type: ignore[misc]
-    found += [Check(name, _tried(lambda look=look: look(store))) for name, look in _OF_STORE]  # type: ignore[misc]
+    with translated(store.place):
+        if path is not None:
+            found += [Check(name, _tried(lambda look=look: look(path))) for name, look in _OF_FILE]  # type: ignore[misc]
+        found += [Check(name, _tried(lambda look=look: look(store))) for name, look in _OF_STORE]  # type: ignore[misc]
     return found
 
 
@@ -70,13 +71,14 @@ def _tried(look: Callable[[], Iterator[Wording]]) -> tuple[Wording, ...]:
     except BookUnavailable:
         raise  # the server is away or the book is busy: its state stays unknown
     except (JackfieldError, sqlite3.Error, OSError, ValueError) as problem:
+        if is_of_disk(problem):
+            raise  # nothing was found out about the book
         wrong.append(why_of(problem))
     return tuple(wrong)
 
 
 def _asked(path: Path, question: str) -> list[tuple[object, ...]]:
-    with closing(sqlite3.connect(uri_of(path), uri=True, timeout=WAIT)) as book:
-        return book.execute(question).fetchall()
+    return read_file(path, lambda book: book.execute(question).fetchall())
 
 
 def _integrity(path: Path) -> Iterator[Said]:
@@ -91,9 +93,11 @@ def _references(path: Path) -> Iterator[Said]:
 
 
 def _differences(path: Path) -> Differences:
-    with closing(sqlite3.connect(uri_of(path), uri=True, timeout=WAIT)) as book:
+    def found(book: sqlite3.Connection) -> Differences:
         [(stamp,)] = book.execute("SELECT version_num FROM alembic_version").fetchall()
         return differences(book, stamp)
+
+    return read_file(path, found)
 
 
 def _guards(path: Path) -> Iterator[Said]:

@@ -339,7 +339,7 @@ def problems(generation: Path) -> list[Wording]:
     """Run a full check: damage of the file, rows without keys, unreadable words."""
     out: list[Wording] = []
     try:
-        db = t.connect(generation / t.KEYS)
+        db, _ = t.connect_to_read(generation / t.KEYS)
         try:
             db.execute("BEGIN")
             meta = t.meta(db)

@@ -26,7 +26,7 @@ from kb.base.errors import (
     why_of,
 )
 from kb.base.messages import Said
-from kb.store.sqlite_codes import SQLITE
+from kb.store.sqlite_codes import NO_ROOM, RIGHTS, SQLITE
 
 #: The meaning of PostgreSQL's codes and classes (its manual, appendix A) for the user. Longer codes come
 #: first.
@@ -106,6 +106,15 @@ def is_lost(problem: BaseException) -> bool:
     if isinstance(problem, sqlalchemy.exc.PendingRollbackError):
         return True
     return isinstance(problem, sqlalchemy.exc.DBAPIError) and problem.connection_invalidated
+
+
+def is_of_disk(problem: BaseException | None) -> bool:
+    """Return whether SQLite met a full, failing or closed disk: it says nothing about the book itself."""
+    while problem is not None:
+        if getattr(problem, "sqlite_errorcode", 0) & 0xFF in RIGHTS | NO_ROOM:
+            return True
+        problem = problem.__cause__
+    return False
 
 
 def _of_driver(problem: Exception) -> bool:

@@ -47,8 +47,8 @@ from kb.base.files import (
 from kb.base.messages import Said
 from kb.store import schema
 from kb.store.failures import is_lost, state_of, translated
-from kb.store.revision import WAIT
-from kb.store.sqlite_codes import RIGHTS, SQLITE
+from kb.store.revision import WAIT, read_file
+from kb.store.sqlite_codes import NO_ROOM, RIGHTS, SQLITE
 
 #: An execution option of a connection: this transaction will write.
 WRITES: Final = "jackfield_writes"
@@ -143,6 +143,7 @@ class FilePlace:
         self.shown = str(self.path)
         self.writable = True
         self._way: Way | None = Way(uri_of(self.path, "rw"))  # None: may only be read
+        self._full: sqlite3.OperationalError | None = None  #: if the disk was full when it was opened
 
     def engine(self, *, create: bool) -> sa.Engine:
         refuse_special(self.path)
@@ -210,7 +211,8 @@ class FilePlace:
                     if ours and file.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
                         file.execute("PRAGMA journal_mode = WAL").fetchone()
                 self.writable = all(_may_write(one) for one in (self.path, self.path.parent))
-                self._way = self._way if self.writable else None
+                self._way = Way(uri_of(self.path, "rw")) if self.writable else None
+                self._full = None
                 return
             except sqlite3.OperationalError as problem:
                 code = problem.sqlite_errorcode & 0xFF
@@ -218,21 +220,25 @@ class FilePlace:
                 if code == sqlite3.SQLITE_BUSY and time.monotonic() < until:
                     time.sleep(0.02)
                     continue
-                if code not in RIGHTS:
+                if code not in RIGHTS | NO_ROOM:
                     raise
-                self.writable, self._way = False, None
+                self._full = problem if code in NO_ROOM else None
+                self.writable, self._way = self._full is not None, None
                 self._connect().close()
                 return
 
     def _connect(self) -> sqlite3.Connection:
         refusal: sqlite3.OperationalError | None = None
         for way in [self._way] if self._way else readable(self.path):
+            if self._full and not way.stood:
+                continue  # on a full disk, SQLite leaves a new file next to the book with each attempt
             file = self._opened(way)
             try:
                 for setting in _SETTINGS:
                     file.execute(f"PRAGMA {setting}")
                 if not self._way:
                     file.execute("SELECT count(*) FROM sqlite_master").fetchone()
+                file.full = self if self._full else None
                 return file
             except sqlite3.OperationalError as problem:
                 file.close()
@@ -240,8 +246,16 @@ class FilePlace:
             except BaseException:
                 file.close()
                 raise
+        refusal = refusal or self._full
         assert refusal is not None
         raise refusal
+
+    def look_again(self) -> None:
+        """Raise sqlite3.OperationalError for a writing that met a full disk; the next one may have room."""
+        refusal = self._full
+        self._choose()
+        if refusal:
+            raise refusal
 
     def _opened(self, way: Way) -> _File:
         file = sqlite3.connect(
@@ -255,6 +269,7 @@ class _File(sqlite3.Connection):
     """Hold a connection with the way it was opened."""
 
     way: Way
+    full: FilePlace | None = None  #: its place, if it can only read because the disk was full
 
 
 def _may_write(path: Path) -> bool:
@@ -266,7 +281,9 @@ def _begin(connection: sa.Connection) -> None:
     if not connection.get_execution_options().get(WRITES):
         connection.exec_driver_sql("BEGIN")
         return
-    file = cast("sqlite3.Connection", connection.connection.dbapi_connection)
+    file = cast("_File", connection.connection.dbapi_connection)
+    if file.full:
+        file.full.look_again()
     until = time.monotonic() + PATIENCE
     # SQLite's own waiting sleeps ever longer, so that of many writers the one that waited longest has the
     # least chance: with 16 at once some starve. Here every waiting writer tries equally often.
@@ -297,14 +314,11 @@ def copy_book(path: Path, target: Path) -> None:
         unfinished = target.with_name(f"{target.name}.{secrets.token_hex(4)}.part")
         try:
             make_empty(unfinished)
-            with (
-                closing(sqlite3.connect(uri_of(path), uri=True, timeout=WAIT)) as book,
-                closing(sqlite3.connect(uri_of(unfinished, "rw"), uri=True)) as copy,
-            ):
+            with closing(sqlite3.connect(uri_of(unfinished, "rw"), uri=True)) as copy:
                 # Each transaction of the copy is on the disk when it ends.
                 copy.execute("PRAGMA synchronous = FULL")
                 copy.execute("PRAGMA fullfsync = ON")
-                book.backup(copy)
+                read_file(path, lambda book: book.backup(copy))
                 # A single file that can be carried away, with no write-ahead log next to it.
                 copy.execute("PRAGMA journal_mode = DELETE").fetchone()
             put_new(unfinished, target)

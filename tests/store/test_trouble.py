@@ -18,7 +18,8 @@ import sqlalchemy as sa
 import sqlalchemy.exc
 
 from kb.base.errors import BookTrouble, JackfieldError
-from kb.exchange.backup import examined
+from kb.exchange.backup import back_up, examined
+from kb.exchange.doctor import checks
 from kb.store import Store, places
 from kb.store import revision as peek
 from kb.store.content_id import sealed_id
@@ -127,6 +128,10 @@ def test_a_read_only_book_is_read_and_says_why_it_cannot_be_written(
         assert standing == store.standing()
         with pytest.raises(BookTrouble, match="read-only"):
             store.record([visit("NEW")])
+        assert not [one for one in checks(store, book) if one.wrong and one.name != "rights"]
+        copies = shelf.with_name(f"{shelf.name}-copies")
+        assert back_up(book, copies).copy.visits == 1
+        shutil.rmtree(copies)
     assert book.read_bytes() == before
 
 
@@ -256,6 +261,28 @@ def test_a_book_that_another_program_writes_to_for_too_long_can_be_read_but_not_
             store.record([visit()])
         other.execute("ROLLBACK")
         store.record([visit()])
+
+
+def test_a_book_on_a_full_disk_is_read_and_is_written_again_once_there_is_room(book: Path) -> None:
+    """Linux refuses to let any file grow, so SQLite cannot make the file that readers share."""
+    resource = pytest.importorskip("resource")
+    with Store.open(book) as store:
+        store.record([visit()])
+    most = resource.getrlimit(resource.RLIMIT_FSIZE)
+    try:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (0, most[1]))
+        store = Store.open(book)
+        with pytest.raises(BookTrouble, match="no room; nothing was changed"):
+            store.record([visit("NEW")])
+        assert len(store.visits_of(KEY)) == 1
+        assert [one.wrong for one in checks(store, book) if one.name != "rights"] == [()] * 8
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, most)
+    with store, pytest.raises(BookTrouble, match="no room"):
+        store.record([visit("NEW")])  # notices only now that there is room
+    with store:
+        store.record([visit("NEW")])
+        assert store.counts().visits == 2
 
 
 def test_a_full_book_is_told(book: Path) -> None:
