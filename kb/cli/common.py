@@ -121,4 +121,4 @@ def agreed(question: str, default: bool, said: Language) -> bool:
             return default
         if (answer := words.get(typed.strip().casefold())) is not None:
             return answer
-        click.echo(said("click/invalid-input"), err=True)
+        click.echo(said("cli/yes-or-no"), err=True)

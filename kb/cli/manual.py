@@ -135,24 +135,22 @@ def _asked(session: Session, reading: Reading) -> list[Drafted]:
     while True:
         typed = click.prompt(said("cli/manual/which"), err=True, default="", show_default=False).strip()
         which = chosen(typed, len(reading.drafted), said)
-        if which == "all":
-            return reading.sure
-        if which == "each":
-            return _one_by_one(session, reading)
+        if which in ("all", "each"):
+            return _one_by_one(session, reading, only_doubtful=which == "all")
         if isinstance(which, list):
             return [reading.drafted[number - 1] for number in which]
         session.say(said("cli/manual/which/wrong", most=len(reading.drafted)))
 
 
-def _one_by_one(session: Session, reading: Reading) -> list[Drafted]:
-    """Ask for each line; what is said of a jack that is not right is not asked."""
+def _one_by_one(session: Session, reading: Reading, *, only_doubtful: bool) -> list[Drafted]:
+    """Ask for each line, or for the doubtful ones; what is said of a jack that is not right is not asked."""
     right: list[Drafted] = []
     wrong: set[tuple[str, str]] = set()
     for number, one in enumerate(reading.drafted, 1):
         name = (one.item.form.value, one.item.marking)
         if name in wrong:
             continue
-        if _is_right(session, number, one):
+        if (only_doubtful and not one.item.doubt) or _is_right(session, number, one):
             right.append(one)
         elif one.item.is_jack:
             wrong.add(name)

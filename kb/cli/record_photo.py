@@ -192,10 +192,13 @@ def _asked(
 def _right(session: Session, typed: str, jacks: list[Drafted]) -> list[Drafted] | None:
     """What is confirmed by these words; None if they are about the list."""
     which = chosen(typed, len(jacks), session.language)
-    if which == "all":
-        return jacks
-    if which == "each":
-        return [one for number, one in enumerate(jacks, 1) if _is_right(session, number, one)]
+    if which in ("all", "each"):
+        asked = [which == "each" or bool(one.doubts) for one in jacks]
+        return [
+            one
+            for number, one in enumerate(jacks, 1)
+            if not asked[number - 1] or _is_right(session, number, one)
+        ]
     return [jacks[number - 1] for number in which] if isinstance(which, list) else None
 
 

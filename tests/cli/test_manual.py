@@ -84,7 +84,8 @@ def test_a_person_confirms_by_number(
 
 
 @pytest.mark.parametrize(
-    ("typed", "right", "count"), [("none", True, 0), ("each", False, 0), ("each", True, 5)]
+    ("typed", "right", "count"),
+    [("none", True, 0), ("each", False, 0), ("each", True, 5), ("all", False, 4), ("all", True, 5)],
 )
 def test_a_person_confirms_none_or_one_by_one(
     jackfield: Run,
@@ -170,7 +171,7 @@ def test_what_is_confirmed_later_takes_the_place_of_what_was(
     jackfield("manual", manual, *SETS)
     jackfield("manual", manual, *SETS)
     (visit,) = visits(home)
-    assert len(visit.findings) == 4
+    assert len(visit.findings) == 5
     assert visit.supersedes
 
 

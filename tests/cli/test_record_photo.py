@@ -199,6 +199,27 @@ def test_each_jack_is_asked_alone(
     assert [f.jack.marking for f in visit.findings] == ["OPTICAL OUT", "AUDIO OUT"]
 
 
+def test_all_asks_for_the_doubtful_marks_one_by_one(
+    jackfield: Run, panel: Path, home: Path, person: Callable[..., None]
+) -> None:
+    person("all", yes=[False, True])  # AUDIO OUT is no pair; save
+    assert jackfield("record", "--photo", panel, *SET).code == 0
+    (visit,) = visits(home)
+    assert [f.jack.marking for f in visit.findings] == ["OPTICAL OUT", "HDMI 1 (ARC)"]
+
+
+def test_all_typed_where_yes_or_no_is_asked_is_told_in_our_own_words(
+    jackfield: Run, panel: Path, home: Path, see: See, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert jackfield("record", *SET, "opt=OPTICAL OUT:ok", "coax=COAXIAL OUT").code == 0
+    typed = iter(["all", "yes", "none"])
+    monkeypatch.setattr("kb.cli.record.at_terminal", lambda: True)
+    monkeypatch.setattr(click, "prompt", lambda *_args, **_more: next(typed))
+    done = jackfield("record", "--photo", panel, *SET)
+    assert "Type yes or no." in done.err
+    assert "invalid input" not in done.err
+
+
 def test_where_photo_and_book_differ_the_person_is_asked(
     jackfield: Run, panel: Path, home: Path, see: See, person: Callable[..., None]
 ) -> None:
