@@ -12,6 +12,7 @@ from kb.base.errors import BadInput, BookTrouble
 from kb.base.inputfiles import read_bytes
 from kb.base.messages import Said
 from kb.cli.common import Session, agreed, answering, text
+from kb.cli.found import hints_json
 from kb.cli.record_dialog import chosen, draw, line_of, typed_again
 from kb.cli.tables import fitted
 from kb.domain import shortform
@@ -68,10 +69,12 @@ def record_photo(
     known = [one.jack for one in session.book.panel(visits).jacks] if visits else []
     differs = differences(draft.jacks, known) if known else []
     if session.as_json:
-        session.json(_json(draft, differs))
+        session.json(_json(session.language, draft, differs))
         return bool(draft.jacks), None
     jacks = [_drafted(one) for one in draft.jacks]
     _show(session, jacks)
+    for flaw in draft.reading.flaws:
+        session.console.print(text(session.language(f"read/photo/{flaw}"), "yellow"))
     for one in differs:
         session.console.print(text(one.said(session.language), "yellow"))
     data = {**common, "jacks": [one.fields for one in jacks]}
@@ -116,9 +119,10 @@ def _show(session: Session, jacks: list[Drafted]) -> None:
     console.print(fitted(table, console))
 
 
-def _json(draft: PanelDraft, differs: list[Difference]) -> dict[str, Any]:
+def _json(said: Language, draft: PanelDraft, differs: list[Difference]) -> dict[str, Any]:
     return {
         "photo": {"width": draft.reading.width, "height": draft.reading.height},
+        "hints": hints_json(draft.reading, said),
         "jacks": [seen_json(one) for one in draft.jacks],
         "differences": [
             {

@@ -19,6 +19,7 @@ from typing import Final, NamedTuple, Self
 from kb.base.errors import BadInput, MissingExtra, Stated
 from kb.base.messages import Said, Wording
 from kb.read import child, decoder, limits, recogniser
+from kb.read.quality import Measures, flaws
 
 _CUT: Final = 640  # pixels of a piece that is shown, at most
 _INSTALL_AGAIN: Final = Said("do/install-reader")
@@ -46,6 +47,12 @@ class Reading:
     width: int
     height: int
     pieces: tuple[Piece, ...]
+    measures: Measures | None = None
+
+    @property
+    def flaws(self) -> tuple[str, ...]:
+        """What is wrong with the photo itself (``quality.FLAWS``)."""
+        return flaws(self.measures, [math.dist(one.corners[0], one.corners[3]) for one in self.pieces])
 
 
 class PictureReader:
@@ -114,7 +121,8 @@ class PictureReader:
                 )
                 for text, corners, sure, others in said["pieces"]
             ]
-            return Reading(int(said["width"]), int(said["height"]), tuple(pieces))
+            measures = Measures(*map(float, said["measures"]))
+            return Reading(int(said["width"]), int(said["height"]), tuple(pieces), measures)
         except (ValueError, TypeError, KeyError):
             self.close()
             raise costly(place) from None

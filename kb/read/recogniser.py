@@ -2,8 +2,8 @@
 
 ``picture`` starts it and sends one picture after another; this module imports little of ours. Each picture
 comes on stdin as a byte (1: look closer, 2: it is a label, 3: both), its length (four bytes) and its content.
-Each answer is a line of JSON on stdout: the picture's size, and a list of text, four corners, confidence and
-other readings of the same place.
+Each answer is a line of JSON on stdout: the picture's size, its measures (``quality``), and a list of text,
+four corners, confidence and other readings of the same place.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from contextlib import suppress
 from typing import Any, Final, NamedTuple
 
 from kb.read.limits import Limits, hold_to
+from kb.read.quality import measured
 
 MOST_ANSWER: Final = 4 * 1024 * 1024  #: bytes of one answer
 _MOST_PIECES: Final = 1000
@@ -108,7 +109,7 @@ def from_start(box: Any, turned: bool) -> list[Any]:
 
 
 def recognised(content: bytes, reader: Any, *, closer: bool = False, label: bool = False) -> dict[str, Any]:
-    """Return size and pieces of a picture, as ``picture.Reading`` has them; ``label``: be thorough."""
+    """Return what ``picture.Reading`` has of a picture; ``label``: be thorough."""
     import numpy as np
     from PIL import Image
 
@@ -121,7 +122,8 @@ def recognised(content: bytes, reader: Any, *, closer: bool = False, label: bool
         pieces = panel_lines(pixels, reader)
     else:
         pieces = _whole(np.ascontiguousarray(pixels), reader)
-    return {"width": wide, "height": high, "pieces": pieces[:_MOST_PIECES]}
+    seen = measured(np.ascontiguousarray(pixels))
+    return {"width": wide, "height": high, "measures": seen, "pieces": pieces[:_MOST_PIECES]}
 
 
 def _whole(pixels: Any, reader: Any) -> list[list[Any]]:

@@ -346,7 +346,8 @@ def read_panel() -> AnyResponse:
         missing = one.known if one.seen is None else None
         about = {"form": missing.form.value, "marking": missing.marking} if missing else {}
         told.append({"text": one.said(say), **about})
-    return jsonify({"jacks": jacks, "differs": told})
+    hints = [say(f"read/photo/{flaw}") for flaw in draft.reading.flaws]
+    return jsonify({"jacks": jacks, "hints": hints, "differs": told})
 
 
 # -- photos --------------------------------------------------------------------------------------------

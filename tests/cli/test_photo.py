@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ import pytest
 from kb.base.errors import MissingExtra
 from kb.read import label as labels
 from kb.read.picture import Reading, can_import
+from kb.read.quality import Measures
 from tests.cli.conftest import Run
 from tests.read.pictures import photo, pretend, read_as
 
@@ -78,6 +80,20 @@ def test_a_photo_without_text_or_without_a_model_says_so(
     done = jackfield("find", "--photo", camera)
     assert done.code == 1
     assert "CAUTION | DO NOT OPEN" in done.out
+
+
+def test_what_is_wrong_with_the_photo_is_told_with_its_remedy(
+    monkeypatch: pytest.MonkeyPatch, jackfield: Run, camera: Path
+) -> None:
+    blurred = Measures(light=90, bright=200, burnt=0, grain=2, contrast=40, blur=4)
+    reads(monkeypatch, replace(read_as("CAUTION"), measures=blurred))
+    said = " ".join(jackfield("find", "--photo", camera).out.split())
+    assert "The photo is blurred: rest your hands on something firm, or step back a little" in said
+    (hint,) = jackfield("find", "--photo", camera, "--json").json["hints"]
+    assert hint["code"] == "blurred"
+    assert hint["text"] in said
+    reads(monkeypatch, read_as("NORWELL", "MODEL NO.: NV40-210", *AROUND))
+    assert jackfield("find", "--photo", camera, "--json").json["hints"] == []
 
 
 def test_what_is_printed_on_a_label_has_no_effect_on_the_terminal(

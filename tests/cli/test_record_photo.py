@@ -6,6 +6,7 @@ import io
 import json
 import shlex
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ from kb.domain.visit import JACKS
 from kb.read import panel as panels
 from kb.read import picture
 from kb.read.picture import Reading, can_import
+from kb.read.quality import Measures
 from tests.cli.conftest import Run
 from tests.read.pictures import panel_as, photo, pretend
 
@@ -247,6 +249,16 @@ def test_a_direction_that_the_photo_contradicts_is_told(jackfield: Run, panel: P
     see(panel_as((400, 600, "L AUDIO R")))
     told = " ".join(jackfield("record", "--photo", panel, *SET).out.split())
     assert "AUDIO: the book says output, its mark on this photo says input" in told
+
+
+def test_a_photo_in_the_dark_is_told_so_next_to_what_was_read(jackfield: Run, panel: Path, see: See) -> None:
+    dark = Measures(light=12, bright=40, burnt=0, grain=6, contrast=20, blur=1)
+    see(replace(panel_as(*ROW), measures=dark))
+    said = " ".join(jackfield("record", "--photo", panel, *SET).out.split())
+    assert "HDMI 1 (ARC)" in said
+    assert "The photo is too dark: let a torch or a lamp shine from one side" in said
+    told = jackfield("record", "--photo", panel, *SET, "--json").json
+    assert [one["code"] for one in told["hints"]] == ["dark"]
 
 
 def test_a_photo_without_marks_says_so(jackfield: Run, panel: Path, see: See) -> None:

@@ -6,6 +6,7 @@ import base64
 import io
 import re
 import threading
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ Image = pytest.importorskip("PIL.Image", reason="Pillow is not installed")
 
 from kb.read import picture as pictures  # noqa: E402
 from kb.read.picture import Piece, cut_out  # noqa: E402
+from kb.read.quality import Measures  # noqa: E402
 from kb.web import pages  # noqa: E402
 
 AROUND = ("AC 220-240V~ 50/60Hz 85W", "S/N 408123344551", "MFG 03/2014")
@@ -82,6 +84,15 @@ def test_a_photo_without_a_model_says_so_and_asks_for_another(
     answer = send(phone)
     assert said in answer.text
     assert 'action="/label"' in answer.text
+
+
+def test_what_is_wrong_with_the_photo_is_told_above_what_was_read(
+    monkeypatch: pytest.MonkeyPatch, phone: Phone
+) -> None:
+    grainy = Measures(light=90, bright=200, burnt=0, grain=15, contrast=40, blur=1)
+    pretend(monkeypatch, replace(read_as("NORWELL", "MODEL NO.: NV40-210", *AROUND), measures=grainy))
+    page = send(phone).text
+    assert page.index("The photo is grainy, because there was little light") < page.index("NV40-210")
 
 
 @pytest.mark.parametrize(

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import io
 import threading
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from kb.base.errors import MissingExtra
+from kb.read.quality import Measures
 from tests.read.pictures import panel_as, photo, pretend
 from tests.web.conftest import Held, Laptop, Phone, draft_kept, ready, until
 
@@ -45,6 +47,16 @@ def test_the_jacks_of_the_photo_come_with_their_places_and_doubts(phone: Phone, 
     assert told["jacks"][2]["why"] == "what plugs in is a guess"
     assert told["differs"] == []
     assert not (home / "photos").exists()  # reading alone keeps nothing
+
+
+def test_what_is_wrong_with_the_photo_comes_with_its_remedy(
+    phone: Phone, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert send(phone).json["hints"] == []
+    burnt = Measures(light=120, bright=255, burnt=0.05, grain=2, contrast=40, blur=1)
+    pretend(monkeypatch, replace(PANEL, measures=burnt), panels)
+    (hint,) = send(phone).json["hints"]
+    assert hint.startswith("A light burnt out a part of the photo: move the torch")
 
 
 def test_where_the_photo_differs_from_the_book_it_is_asked(phone: Phone, book: Any) -> None:

@@ -47,7 +47,7 @@ function panelReader(form, on) { // on: what the form's script can do with photo
       const photo = on.photos().indexOf(picture);
       if (photo < 0) return;
       its.read = ok;
-      its.said = !ok ? answer.error : answer.jacks.length ? text("web/panel/check") : text("web/panel/none");
+      its.said = !ok ? answer.error : [answer.jacks.length ? text("web/panel/check") : text("web/panel/none"), ...answer.hints].join(" ");
       if (!ok) return;
       answer.jacks.forEach((seen) => put(seen, photo));
       its.differs = answer.differs;
