@@ -16,7 +16,7 @@ from typing import Final, Generic, NamedTuple, Protocol, TypeVar
 from kb.base.messages import Wording
 from kb.index.rewriting import dates, names_fields, printed
 from kb.read.picture import PictureReader, Piece, Reading, cleaned
-from kb.read.printed_lines import Line, level, plain, slope
+from kb.read.printed_lines import Line, level, look_alikes, plain, slope
 
 MOST: Final = 3  #: candidates that are told
 _ASKED: Final = 48  # codes that the book is asked for
@@ -132,10 +132,24 @@ def interpreted(
     for code in codes[:_ASKED]:
         query = _SIGNS.sub(" ", f"{known} {code.model}").strip()
         told.append(Candidate(make, code.model, query, code.piece, code.named, find(query)))
+    told += list(_look_alikes(told, find))
     years = [
         year for row in (*rows, *others) for year in dates(" ".join(one.text for one in row)) if year <= today
     ]
     return Label(reading, _told(told), years[0] if years else None)
+
+
+def _look_alikes(told: Sequence[Candidate[F]], find: Callable[[str], F]) -> Iterator[Candidate[F]]:
+    """Yield the sets that the book has exactly, if letters were read as others that look the same."""
+    for one in told:
+        if one.found.matches and one.found.matches[0].how == "exact":
+            continue
+        for model in look_alikes(one.model):
+            query = one.query.removesuffix(one.model) + model
+            found = find(query) if one.query.endswith(one.model) else None
+            if found and found.matches and found.matches[0].how == "exact":
+                piece = one.piece._replace(sure=one.piece.sure * _AGAIN)
+                yield one._replace(model=model, query=query, piece=piece, found=found)
 
 
 def _told(found: Sequence[Candidate[F]]) -> tuple[Candidate[F], ...]:
@@ -301,9 +315,11 @@ def _known_make(rows: list[list[Line]], make_of: MakeOf) -> str:
             for size in range(min(_MAKE_WORDS, len(words)), 0, -1):
                 for at in range(len(words) - size + 1):
                     name = " ".join(words[at : at + size])
-                    make, whole = make_of(name) if len(name) > 2 else ("", False)
-                    if make:
-                        best = max(best, (whole, one.high * size, make))
+                    for meant, read in ((name, True), *((other, False) for other in look_alikes(name))):
+                        make, whole = make_of(meant) if len(meant) > 2 else ("", False)
+                        if make and (read or whole):
+                            best = max(best, (whole, one.high * size, make))
+                            break
     return best[2]
 
 

@@ -24,7 +24,7 @@ from kb.domain.mark_words import ROWS
 from kb.domain.visit import JACKS, finding_from, read_together
 from kb.domain.words import Direction, Form, Kind, Signal
 from kb.read.picture import PictureReader, Piece, Reading, cleaned
-from kb.read.printed_lines import Line, level, slope
+from kb.read.printed_lines import Line, level, look_alikes, slope
 
 #: Why a jack of the draft is not certain: its text was hard to read, a letter was misread, a word is none of
 #: panels, only one of L and R was seen, a heading over several was given to it, its mark does not settle what
@@ -367,10 +367,10 @@ def _mended(text: str) -> str:
 
     >>> _mended("0PTICAL 0UT"), _mended("AUDIOOUT"), _mended("HDM1 2 (ARC)"), _mended("OPTIGAL")
     ('OPTICAL OUT', 'AUDIO OUT', 'HDMI 2 (ARC)', 'OPTICAL')
-    >>> _mended("H0M13"), _mended("HDMII"), _mended("CARC)")
-    ('HDMI3', 'HDMI1', '(ARC)')
+    >>> _mended("H0M13"), _mended("HDMII"), _mended("CARC)"), _mended("Auclio Out")
+    ('HDMI3', 'HDMI1', '(ARC)', 'AUDIO Out')
     """
-    said = _SIDES.sub("L-AUDIO-R", _BRACKET.sub(_opened, text))
+    said = _SIDES.sub("L-AUDIO-R", _VIDEO.sub("VIDEO L-AUDIO-R", _BRACKET.sub(_opened, text)))
     said = _RETURN.sub(lambda found: f"({'e' if found[1] else ''}ARC)", said)
     said = re.sub(r"[^\W_]+", lambda found: _word(found[0]), said)
     said = _NUMBER.sub(lambda found: found[1] + _NUMBERS[found[2]], said)
@@ -382,6 +382,8 @@ _RETURN: Final = re.compile(r"[(\[]([eE@])?AR[CGO0](?:[)\]]|J?(?![\w)\]]))")  #:
 _NUMBER: Final = re.compile(r"\b((?:HDMI|AV|USB|EXT|ANT)(?: IN)? ?)([ZI]|\|(?=\s*\Z))(?![\w/])")
 _NUMBERS: Final = {"Z": "2", "I": "1", "|": "1"}
 _SIDES: Final = re.compile(r"\bL[\W_]*AUDIO[\W_]*[R8]\Z")
+#: The marks of three sockets, read as one text that lost a sign: ``VIDEOL-AUDIO-R``, ``VIDEO . AUDIO``.
+_VIDEO: Final = re.compile(r"VIDEO(?=\W*(?:[LI1|]|[^\w\s]|AUDIO\W*[R8]))\W*[LI1|]?\W*AUDIO(?:\W*[R8])?\Z")
 
 
 def _opened(found: re.Match[str]) -> str:
@@ -396,6 +398,9 @@ def _word(printed: str) -> str:
     word = printed.upper()
     if not word.isascii() or word in _KNOWN or word.isdigit() or len(word) == 1:
         return printed
+    for other in look_alikes(printed):
+        if other.upper() in _KNOWN:
+            return other.upper()
     body = word.rstrip("0123456789")
     if body in _KNOWN or not marking.unread_words(printed):
         apart = _apart(word) if word.isalpha() else []
@@ -454,7 +459,7 @@ def jacks_in(reading: Reading, kind: Kind = Kind.TELEVISION) -> tuple[SeenJack, 
     sides = [one for one in parts if _side_of(one.text) or _BOTH.match(one.text.upper())]
     numerals = [one for one in parts if one not in sides and _NUMERAL.match(one.text)]
     marks = [one for one in parts if one not in sides and one not in numerals and _may_be_mark(one.text)]
-    marks = _beside(_around(marks))
+    marks = _beside(_around(marks, sides))
     stacked = _stacked([*marks, *numerals], sides)
     numerals = [one for one in stacked if one in numerals]
     units = _headed(_paired([one for one in stacked if one not in numerals], sides), numerals)
@@ -482,13 +487,32 @@ def _is_mark(part: _Part) -> bool:
     return _met(part.text) > _MET and bool(words - _NO_MARK)
 
 
-def _around(marks: list[_Part]) -> list[_Part]:
-    """Make ``L AUDIO R`` in one text a pair whose name is AUDIO."""
+def _around(marks: list[_Part], sides: list[_Part]) -> list[_Part]:
+    """Make ``L AUDIO R`` in one text a pair whose name is AUDIO; also if one of the two letters is apart."""
     for one in marks:
         found = _AROUND.match(one.text) or _GLUED.match(one.text)
         if found and found[1] != found[3] and marking.words_of(found[2]):
             one.text, one.pair = found[2], True
+        elif (found := _ONE_SIDE.match(one.text)) and marking.words_of(found["name"]) & _SOUND:
+            before = found["before"]
+            others = [
+                side
+                for side in sides
+                if _side_of(side.text) == ("R" if (before or found["behind"]) == "L" else "L")
+                and (_next_to(one, side, _AFAR) if before else _next_to(side, one, _AFAR))
+            ]
+            if others:
+                sides.remove(others[0])
+                _grow(one, others[0], found["name"])
+                one.pair = True
     return marks
+
+
+#: A name with the letter of one socket before or behind it, and how many heights the other letter may be off.
+_ONE_SIDE: Final = re.compile(
+    r"(?:(?P<before>[LR])\W+)?(?P<name>\w{2,}.*?)(?(before)|\W+(?P<behind>[LR]))\W*\Z"
+)
+_AFAR: Final = 3.0
 
 
 def _next_to(left: _Part, right: _Part, most: float) -> bool:
@@ -515,7 +539,7 @@ def _beside(marks: list[_Part]) -> list[_Part]:
 
 def _two_sockets(one: _Part, other: _Part) -> bool:
     """Does each name what plugs in, and not the same?"""
-    forms = marking.form_of(one.text), marking.form_of(other.text)
+    forms = [Form.RCA_PAIR if part.pair else marking.form_of(part.text) for part in (one, other)]
     return None not in forms and forms[0] is not forms[1]
 
 
@@ -676,6 +700,7 @@ def _headed(units: list[_Part], numerals: list[_Part]) -> list[_Part]:
         if any(child.headed or child in used for child in best):
             offers.append((*_children(head, free(head)), head))
             continue
+        best = _with_numbers_beside(best, free(head))
         for child in best:
             child.own, child.text, child.headed = child.text, f"{head.text} {child.text}".strip(), True
             child.sure = min(child.sure, head.sure)
@@ -685,6 +710,25 @@ def _headed(units: list[_Part], numerals: list[_Part]) -> list[_Part]:
     _lend(kept)
     lone = [one for one in kept if not (one.pair and not one.text and not one.headed and one.side)]
     return [*lone, *(one for one in numerals if one.headed)]
+
+
+def _with_numbers_beside(best: list[_Part], free: Sequence[_Part]) -> list[_Part]:
+    """Return sockets under a heading with those that count on: one whose number was not read puts it off."""
+    row = [one for one in free if abs(one.y - best[0].y) < 0.7 * best[0].high]
+    for step in (1, -1):
+        for one in sorted(row, key=lambda part: step * part.x):
+            last = best[-1] if step == 1 else best[0]
+            numbers = _NUMERAL.match(last.text), _NUMERAL.match(one.text)
+            if one in best or step * (one.x - last.x) < 0 or None in numbers:
+                continue
+            first, second = (int(found[1]) for found in numbers if found)
+            if _gap(last, one) > _APART_AT_MOST * one.high or step * (second - first) <= 0:
+                break
+            best = [*best, one] if step == 1 else [one, *best]
+    return best
+
+
+_APART_AT_MOST: Final = 9.0  # heights between two sockets of one heading
 
 
 def _lend(units: Sequence[_Part]) -> None:
@@ -740,7 +784,7 @@ def _children(head: _Part, wanting: Sequence[_Part]) -> tuple[float, list[_Part]
             for end in range(begin + 1, len(row) + 1):
                 some = row[begin:end]
                 if sum(one.pair for one in some) > 1 or any(
-                    after.left - before.right > 9 * high for before, after in pairwise(some)
+                    after.left - before.right > _APART_AT_MOST * high for before, after in pairwise(some)
                 ):
                     continue
                 off = abs((some[0].left + some[-1].right) / 2 - head.x) / high

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+import re
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Final, NamedTuple
 
 from kb.read.picture import Piece
@@ -45,6 +46,25 @@ def level(piece: Piece, angle: float) -> Line:
     run, drop = xs[1] - xs[0], ys[1] - ys[0]
     tilt = drop / run if run > _LONG * high else 0.0
     return Line(piece, plain(piece.text), sum(xs) / 4, sum(ys) / 4, min(xs), max(xs), high, tilt)
+
+
+#: Two letters that look like one to a reader of pictures. Unicode TR39 (confusables) has rn and m, vv and w
+#: (from memory); cl and d are common practice. People who type do not confuse them.
+_ALIKE: Final = (("rn", "m"), ("vv", "w"), ("VV", "W"), ("cl", "d"))
+
+
+def look_alikes(text: str) -> Iterator[str]:
+    """Yield what a text may be if two letters were read as one that looks the same, or one as two.
+
+    One place differs at a time: the reader seldom errs twice in a word.
+
+    >>> list(look_alikes("Irnberg")), list(look_alikes("Auclio")), list(look_alikes("VVX5"))
+    (['Imberg'], ['Audio'], ['WX5'])
+    """
+    for two, one in _ALIKE:
+        for read, printed in ((two, one), (one, two)):
+            for found in re.finditer(read, text):
+                yield text[: found.start()] + printed + text[found.end() :]
 
 
 def plain(text: str) -> str:

@@ -132,6 +132,34 @@ def test_a_damaged_reading_is_told_as_near(book: Reader) -> None:
     assert first(asked(book, read_as("N0RWELL", "MODEL: NV40-21U", *AROUND)))[:2] == ("Norwell", "NV40-210")
 
 
+@pytest.mark.parametrize(
+    ("make", "line", "meant"),
+    [
+        ("Irnberg", "Modell: F19-70XA", ("Imberg", "F19-70XA", "exact")),
+        ("Hallrnere", "Model: HM32-5", ("Hallmere", "HM32-5", "exact")),
+        ("Norvvell", "Model: NV40-2l0", ("Norwell", "NV40-210", "near")),
+        ("Tamow", "MODEL NO. T32-6", ("Tarnow", "T32-6", "exact")),
+        ("Tarnow", "MODEL NO. Wm-5", ("Tarnow", "Wrn-5", "exact")),
+        ("Tarnow", "MODEL NO. cl77", ("Tarnow", "d77", "exact")),
+    ],
+)
+def test_two_letters_that_were_read_as_one_that_looks_the_same_are_no_other_set(
+    tmp_path: Path, make: str, line: str, meant: tuple[str, str, str]
+) -> None:
+    with Index.open(tmp_path) as index:
+        sets = [*SETS, ("Tarnow", "Wrn-5"), ("Tarnow", "d77")]
+        index.rebuild([SetEntry(f"s{n}", *names, findings=1) for n, names in enumerate(sets)], revision=1)
+        with index.reader() as reader:
+            label = asked(reader, read_as(make, line, *AROUND))
+            assert first(label) == meant
+            assert label.candidates[0].make == meant[0]
+
+
+def test_a_set_that_is_read_exactly_is_not_read_as_another_that_looks_the_same(book: Reader) -> None:
+    label = asked(book, read_as("Hallmere", "MODEL: HM32-5", *AROUND))
+    assert [one.model for one in label.candidates] == ["HM32-5"]
+
+
 def test_a_set_that_the_book_does_not_have_is_told_with_make_model_and_year(book: Reader) -> None:
     label = asked(book, read_as("ZENTRIX", "Smart TV", "Modell: ZX55-1000", *AROUND))
     (one,) = label.candidates

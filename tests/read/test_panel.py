@@ -135,6 +135,43 @@ def test_numbers_under_a_heading_are_its_sockets() -> None:
     assert [mark for _, mark in marks(*texts)] == ["HDMI IN 1", "HDMI IN 2 (ARC)", "HDMI IN 3"]
 
 
+def test_a_number_that_was_not_read_does_not_hide_the_others_of_its_heading() -> None:
+    heading = (500, 440, "HDMI INPUTS")  # over 1, which was not read, 2 and 3
+    assert {mark for _, mark in marks(heading, (500, 500, "2"), (600, 500, "3"))} == {
+        "HDMI INPUTS 2",
+        "HDMI INPUTS 3",
+    }
+
+
+@pytest.mark.parametrize(
+    ("first", "second"), [("VIDEOL-AUDIO-R", ""), ("VIDEO . AUDIO", ""), ("VIDEO", "L-AUDIO-R")]
+)
+def test_a_picture_socket_is_not_joined_with_the_pair_beside_it(first: str, second: str) -> None:
+    texts = [(500.0, 470.0, "AV IN"), (450.0 if second else 500.0, 500.0, first), (540.0, 500.0, second)]
+    assert {(form, mark) for form, mark in marks(*(one for one in texts if one[2]))} == {
+        ("rca-single", "AV IN VIDEO"),
+        ("rca-pair", "AV IN AUDIO"),
+    }
+
+
+@pytest.mark.parametrize(
+    "texts",
+    [
+        ((400.0, 500.0, "R"), (520.0, 500.0, "DVI AUDIO IN L")),
+        ((400.0, 500.0, "L DVI AUDIO IN"), (520.0, 500.0, "R")),
+    ],
+)
+def test_a_pair_of_which_one_letter_was_read_with_the_name_is_a_pair(
+    texts: tuple[tuple[float, float, str], ...],
+) -> None:
+    assert marks(*texts) == [("rca-pair", "DVI AUDIO IN")]
+
+
+def test_a_letter_of_the_next_pair_is_not_taken_for_the_other_side_of_a_name() -> None:
+    far = ((400.0, 500.0, "L AUDIO IN"), (900.0, 500.0, "R"))
+    assert ("rca-pair", "AUDIO IN") not in marks(*far)
+
+
 def test_a_heading_of_one_group_says_nothing_of_the_group_beside_it() -> None:
     texts = (
         *((300, 476, "AUDIO OUT"), (265, 500, "L"), (335, 500, "R")),
