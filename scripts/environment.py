@@ -44,7 +44,8 @@ def ready(extras: str = "") -> Path:
 
 def install(python: Path, target: str) -> None:
     """Install ``target`` in the versions of the lock; if that fails, say what can be done."""
-    pip = [str(python), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
+    # Byte code is made when a module is first used: of the largest libraries only a small part ever is.
+    pip = [str(python), "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--no-compile"]
     done = subprocess.run(
         [*pip, "--constraint", str(LOCK), "--editable", target], stderr=subprocess.PIPE, text=True
     )

@@ -16,7 +16,7 @@ import time
 from contextlib import closing, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from kb.base import clock
 from kb.base.atomic import sync_names
@@ -268,11 +268,12 @@ def _agrees(book: Path, copy: Copy) -> None:
     """Check that the copy has everything that was in the book up to the copy's revision."""
     visits = "SELECT (SELECT id FROM book), count(*) FROM visit WHERE revision <= ?"
     of_them = "SELECT count(*) FROM finding JOIN visit ON visit.id = finding.visit WHERE revision <= ?"
+
+    def row(asked: str) -> tuple[Any, ...]:
+        return read_file(book, lambda live: tuple(live.execute(asked, (copy.revision,)).fetchone()))
+
     with translated(str(book)):
-        there, (findings,) = (
-            read_file(book, lambda live, asked=asked: live.execute(asked, (copy.revision,)).fetchone())
-            for asked in (visits, of_them)
-        )
+        there, (findings,) = row(visits), row(of_them)
     if there != (copy.standing.book, copy.visits) or findings != copy.findings:
         raise BookTrouble(
             Said(

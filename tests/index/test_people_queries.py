@@ -57,7 +57,8 @@ def test_three_words_with_two_ratings_are_a_line_of_a_label(book: Book, line: st
 
 
 def test_a_make_with_a_number_read_out_offers_the_models_that_contain_it(book: Book) -> None:
-    index = book([SetEntry("n", "Norwell", "NX7", text=(("note", "after two visits, ten minutes"),)), *REGION])
+    other = SetEntry("n", "Norwell", "NX7", text=(("note", "after two visits, ten minutes"),))
+    index = book([other, *REGION])
     assert [match.model for match in index.find("norwell two ten").matches] == ["NV40-210"]
     assert [match.model for match in index.find("norwell two seven").matches][:1] != ["NV40-210"]
 

@@ -338,7 +338,7 @@ def test_silence_in_spite_of_a_remedy_weighs_more_and_hearsay_less():
     assert reachable_after(silent_visits("", basis="told")) > plain
 
 
-@pytest.mark.parametrize("metres", [29, 35, 41, 50, 77, 100])
+@pytest.mark.parametrize("metres", [29, 41, 77])
 def test_a_long_run_of_several_pieces_is_packed_or_is_out_of_reach(metres):
     jobs = [{"inputs": ["line-3.5"], "length_m": metres, "speakers": "free"}] * 2
     plan = pack(day_from(jobs), Evidence.learn([]).expect, questions=False)

@@ -99,7 +99,7 @@ def test_each_machine_has_an_index_of_its_own_that_misses_nothing(
 
 
 def test_programs_recording_at_once_on_a_server_lose_nothing(team: str, tmp_path: Path) -> None:
-    count = 16 if LONG else 6
+    count = 16 if LONG else 4
     env = {**os.environ, "PYTHONPATH": str(ROOT), "JACKFIELD_STORE": team}
     models = [f"P{number}" for number in range(count)]
     children = [

@@ -14,6 +14,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.conftest import LONG
 from tests.web.conftest import FORM, Laptop, Phone
 
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
@@ -64,7 +65,7 @@ BODIES = st.one_of(
     FIELDS.map(dict), st.binary(max_size=300), st.just(b'--x\r\nContent-Disposition: form-data; name="a"')
 )
 _SETTINGS = settings(
-    max_examples=250,
+    max_examples=2000 if LONG else 100,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
