@@ -20,6 +20,7 @@ from kb.loop.wire_layouts import Group
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.contour import QuadContourSet
     from matplotlib.figure import Figure
 
 #: Points across the longer side of the picture.
@@ -60,7 +61,15 @@ def draw(
     except ImportError as trouble:
         raise MissingExtra("picture", trouble.name, "plot") from trouble
     with matplotlib.rc_context(
-        {"svg.hashsalt": "jackfield", "svg.fonttype": "none", "font.family": "DejaVu Sans"}
+        {
+            "svg.hashsalt": "jackfield",
+            "svg.fonttype": "none",
+            "font.family": "DejaVu Sans",
+            "axes.titlesize": 10,
+            "legend.fontsize": 8,
+            "legend.frameon": False,
+            "contour.linewidth": 1.6,
+        }
     ):
         x0, x1, y0, y1 = answer.loop.box
         border = _border(answer)
@@ -71,7 +80,8 @@ def draw(
         axes = figure.add_subplot()
         unit = FOOT_M if feet else 1.0
         _field(answer, plane, axes, figure, unit)
-        _room(answer, axes, figure, unit, language)
+        _room(answer, axes, unit, language)
+        figure.legend(loc="outside lower center", ncols=3)
         _words(answer, plane, axes, feet=feet, language=language)
         out = io.BytesIO()
         # no date and no version inside, so that the same room gives the same file
@@ -116,10 +126,9 @@ def _field(answer: Answer, plane: int, axes: Axes, figure: Figure, unit: float) 
         levels,
         levels=(-most - _HAIR_DB, most + _HAIR_DB),
         colors="#222222",
-        linewidths=1.6,
         linestyles="solid",
     )
-    axes.clabel(lines, fmt=lambda value: f"{value:+.0f} dB", fontsize=9, inline_spacing=12)
+    _say_levels(axes, lines)
     if spilt := answer.shown_spill:
         asked, loop, half = spilt.asked_db, answer.loop, spilt.reach_m / 2
         # near the wire the vertical part vanishes once; the line is where the field is left for good, and no
@@ -131,16 +140,18 @@ def _field(answer: Answer, plane: int, axes: Axes, figure: Figure, unit: float) 
             ]
             for y, line in zip(ys, levels, strict=True)
         ]
-        far = axes.contour(
-            xs, ys, outer, levels=(asked,), colors="#ffffff", linewidths=1.6, linestyles="dashed"
-        )
-        axes.clabel(far, fmt=lambda value: f"{value:+.0f} dB", fontsize=9, inline_spacing=8)
+        far = axes.contour(xs, ys, outer, levels=(asked,), colors="#ffffff", linestyles="dashed")
+        _say_levels(axes, far)
     bar = figure.colorbar(shaded, ax=axes)
     bar.set_ticks(edges[1:-1], labels=[f"{edge:+g}" for edge in _BANDS_DB[1:-1]])
     bar.set_label("dB re 400 mA/m")
 
 
-def _room(answer: Answer, axes: Axes, figure: Figure, unit: float, language: Language) -> None:
+def _say_levels(axes: Axes, lines: QuadContourSet) -> None:
+    axes.clabel(lines, fmt=lambda value: f"{value:+.0f} dB", fontsize=9, inline_spacing=10)
+
+
+def _room(answer: Answer, axes: Axes, unit: float, language: Language) -> None:
     """Draw the wire, the listening area and the commissioning point."""
     groups = answer.drawn.groups if answer.drawn else (Group(((answer.loop, 1),)),)
     for number, group in enumerate(groups):
@@ -163,7 +174,6 @@ def _room(answer: Answer, axes: Axes, figure: Figure, unit: float, language: Lan
             linestyle="none",
             label=language("loop/picture/points"),
         )
-        figure.legend(loc="outside lower center", ncols=3, fontsize=8, frameon=False)
         return
     area = [answer.loop.inset(answer.ask.margin)] if answer.ask.margin > 0 else []
     for outline in area:
@@ -176,7 +186,6 @@ def _room(answer: Answer, axes: Axes, figure: Figure, unit: float, language: Lan
             label=language("loop/picture/area"),
         )
     if answer.drawn:
-        figure.legend(loc="outside lower center", ncols=3, fontsize=8, frameon=False)
         return
     x, y = answer.loop.commissioning_point
     axes.plot(
@@ -188,7 +197,6 @@ def _room(answer: Answer, axes: Axes, figure: Figure, unit: float, language: Lan
         linestyle="none",
         label=language("loop/picture/point"),
     )
-    figure.legend(loc="outside lower center", ncols=3, fontsize=8, frameon=False)
 
 
 def _words(answer: Answer, plane: int, axes: Axes, *, feet: bool, language: Language) -> None:
@@ -210,7 +218,7 @@ def _words(answer: Answer, plane: int, axes: Axes, *, feet: bool, language: Lang
         wound=wound,
         metal=language("loop/picture/metal", metal=metal) if metal else "",
     )
-    axes.set_title(title, fontsize=10)
+    axes.set_title(title)
     axes.set_xlabel("ft" if feet else "m")
     axes.set_ylabel("ft" if feet else "m")
     axes.set_aspect("equal")

@@ -79,10 +79,8 @@ def wav(
     whole = array("h", bytes(4 * len(sound)))
     for side, values in enumerate(sides):
         whole[side::2] = array("h", (round(32767 * value) for value in values))
-    if array("h", [1]).tobytes() != b"\x01\x00":
-        whole.byteswap()  # a WAV file is little-endian
     out = io.BytesIO()
-    with wave.open(out, "wb") as file:
+    with wave.open(out, "wb") as file:  # it turns samples into little-endian ones on every machine
         file.setnchannels(2)
         file.setsampwidth(2)
         file.setframerate(RATE_HZ)
