@@ -427,7 +427,7 @@ _JOINED: Final = (
 )
 _PARTS: Final = re.compile(r"[0-9]+|[^0-9 ]+")
 #: Beyond this Unicode has the scripts without blanks, and the two letters below.
-_LAST_LETTER: Final = 0x2FFF
+_LAST_LETTER: Final = "\u2fff"
 #: One letter, and any number of letters, that cannot be read: letters of no panel stand for them.
 _LETTER: Final = "\ua66e"
 _LETTERS: Final = "\ua500"
@@ -496,7 +496,7 @@ def _tokens(marking: str, hidden: str) -> list[str]:
 
 def _split(word: str) -> list[str]:
     """A compound as the words in it: ``KOPFHORERAUSGANG`` is KOPFHORER and AUSGANG."""
-    if not word.isascii() and any(ord(c) > _LAST_LETTER for c in word):
+    if any(c > _LAST_LETTER for c in word):
         return _split_signs(word)
     best: dict[int, list[str]] = {0: []}
     for end in range(2, len(word) + 1):
@@ -519,7 +519,7 @@ def _split_signs(word: str) -> list[str]:
     return [*found, *rest.split()]
 
 
-_SIGNS: Final = tuple(sorted((word for word in ROWS if ord(word[0]) > _LAST_LETTER), key=len, reverse=True))
+_SIGNS: Final = tuple(sorted((word for word in ROWS if word[0] > _LAST_LETTER), key=len, reverse=True))
 
 
 def _rows_of(token: str, last: bool) -> list[MarkWords]:

@@ -553,6 +553,9 @@ def test_a_long_file_and_one_that_was_cut_off_are_read():
 def test_the_louder_channel_is_taken_unless_one_is_named():
     both = np.stack([0.001 * HISS[: 4 * RATE], sine(level_db=-20)], axis=1)
     assert recording_from(wav_bytes(both), "coil.wav", least_s=2).channel is Channel.RIGHT
+    alike = np.stack([sine(level_db=-20)] * 2, axis=1)
+    for sound in (both[:, ::-1], alike):
+        assert recording_from(wav_bytes(sound), "coil.wav", least_s=2).channel is Channel.LEFT
     left = recording_from(wav_bytes(both), "coil.wav", least_s=2, channel=Channel.LEFT)
     assert left.highest_db() < -50
 

@@ -473,6 +473,8 @@ def test_an_outline_has_three_to_64_corners() -> None:
     for wrong in ("0,0 5,0", " ".join(f"{n},0" for n in range(65)), "0,0 5,0 5", "0,0 5,0 5,4,3"):
         with pytest.raises(BadInput, match="polygon"):
             outline(wrong)
+    with pytest.raises(BadInput, match="corner 2"):
+        outline("0,0 5 5,4")
 
 
 def test_lengths_and_frequencies_are_shown_in_both_families() -> None:
