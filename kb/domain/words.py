@@ -77,7 +77,6 @@ def _spellings(words: type[Word]) -> dict[str, str]:
         for word in words:
             for one in spelled(word):
                 found.setdefault(squeezed(one), word.value)
-    found.pop("", None)
     return found
 
 

@@ -1,7 +1,7 @@
 """Find the cheapest stock with which a day's jobs all succeed with a given chance.
 
 A quick start packs all tasks together, or each alone if they are few, and removes unnecessary items. Then the
-search looks for the cheapest of all stocks; if that takes too long, exchanges improve the stock found. No
+search looks for the cheapest of all stocks; if that takes too long, the stock found is trimmed once more. No
 stock costs less than ``bound``: it equals the cost if the search ended.
 
 The search repeatedly adds what a failing stock lacks. A *shortfall* is a stock that is not enough, made as
@@ -55,7 +55,6 @@ class Shortfalls:
         self._tests, self._costs, self._most, self._tired = tests, costs, most, tired
         self._known: list[dict[Stock, bool]] = [{} for _ in tests]
         self._all: list[tuple[Need, ...]] = []
-        self.last: Stock | None = None  #: the last stock searched that covers all shortfalls then known
         self._paid = [[cost.of(n) for n in range(top + 1)] for cost, top in zip(costs, most, strict=True)]
         self._cheap_first = sorted(range(len(costs)), key=lambda k: costs[k].each)
 
@@ -81,7 +80,6 @@ class Shortfalls:
                 heappush(queue, (spent + to_pay, -next(born), held, most))
                 continue
             if not choice:
-                self.last = held
                 shortfall = self._above(held)
                 if shortfall is None:
                     return spent, held
@@ -268,8 +266,6 @@ class _Search:
             bound = max(bound, self.prove())
         if bound < self.best_cost - 1e-9 and self.chances.exact and self.enough(self.best):
             self.trim(self.chances.of, swap=prove)
-            if self.quick:
-                self.exchange()
         cost = self.best_cost
         # The stock of a quick start has a lower bound of its chance; return the better one here.
         chance = max(self.best_chance, self.chances.of(self.best))
@@ -386,33 +382,4 @@ class _Search:
         bound, stock = search.cheapest(self.best_cost)
         if stock is not None and self.enough(stock):
             self.take(stock, self.chances.of(stock))
-        elif search.last is not None:
-            self.mend(search.last)
         return bound
-
-    def exchange(self) -> None:
-        """Replace one item, expensive ones first, by a cheaper substitute; repeat while it helps."""
-        changed = True
-        while changed and self.work < self.limit:
-            changed = False
-            for k in sorted(range(len(self.best)), key=lambda k: -self.costs[k].each):
-                if self.best[k] and self.mend(self.changed(k, None)):
-                    self.trim(self.chances.of, swap=True)
-                    changed = True
-
-    def mend(self, stock: Stock) -> bool:
-        """Add items to a stock that misses, most chance for cost first. Return whether it is now the best."""
-        caps, chances = self.chances.caps[0], [self.chances, *self.quick][-1]
-        while not self.enough(stock):
-            now, spent = chances.of(stock), cost_of(stock, self.costs)
-            options = []
-            for k, count in enumerate(stock):
-                more = (*stock[:k], count + 1, *stock[k + 1 :])
-                cost = cost_of(more, self.costs)
-                if count < caps[k] and cost < self.best_cost - 1e-9:
-                    options.append(((chances.of(more) - now) / max(cost - spent, 1e-9), more))
-            if not options or max(options)[0] <= 0 or self.work >= self.limit:
-                return False
-            stock = max(options)[1]
-        self.take(stock, self.chances.of(stock))
-        return True

@@ -17,7 +17,7 @@ from kb.domain.panel import panel_of, reconcile
 from kb.domain.plate import Plate
 from kb.domain.shortform import jack
 from kb.domain.visit import Driver, Finding, Source, Visit, in_future, visit_from
-from kb.domain.words import WORKED, DriverInput, Form, Outcome, Signal
+from kb.domain.words import WORKED, DriverInput, Form, Outcome, Signal, Word
 
 LINE = {"form": "rca-pair", "marking": "AUDIO OUT"}
 
@@ -112,6 +112,13 @@ def test_a_word_of_up_to_forty_characters_is_looked_up_and_a_longer_one_is_refus
     assert Form.read("rca pair".ljust(40), "form") is Form.RCA_PAIR
     with pytest.raises(BadInput, match="form"):
         Form.read("rca pair".ljust(41), "form")
+
+
+@pytest.mark.parametrize("typed", ["", "-", " ? "])
+def test_signs_without_a_letter_mean_no_word(typed: str) -> None:
+    vocabularies = Word.__subclasses__()
+    assert Form in vocabularies
+    assert [one for one in vocabularies if one.meant(typed) is not None] == []
 
 
 def test_a_long_wrong_word_gets_the_list_and_a_near_one_the_word_that_was_meant() -> None:
