@@ -42,13 +42,14 @@ from itertools import pairwise
 from math import log2, nan, prod, sqrt
 from pathlib import Path
 from statistics import mean, stdev
-from typing import NamedTuple
+from typing import Any, ClassVar, NamedTuple
 
 from kb.domain.jack import Jack
 from kb.domain.visit import Finding, Source, Visit
 from kb.domain.words import Basis, Direction, Form, Outcome, Signal, Speakers
-from kb.evidence import Evidence, Output
-from kb.pack import Day, Job, day_from, pack
+from kb.evidence import Evidence, Outlet, Output
+from kb.pack import Day, Job, day_from
+from kb.pack.packing import Packing
 from kb.pack.scenarios import Finder, Live, Ways
 from kb.pack.solve import cheapest
 from kb.pack.tasks import Cost, Task
@@ -328,6 +329,26 @@ def connects(items: Counter[str], ways: Sequence[frozenset[tuple[str, ...]]]) ->
     return any(connects(items - Counter(way), ways[1:]) for way in ways[0] if not Counter(way) - items)
 
 
+class Remembered(Ways):
+    """Ways that are the same for all days: each question goes to ``kb.path`` once in a run."""
+
+    answers: ClassVar[dict[tuple[object, ...], Any]] = {}
+
+    def of(self, job: Job, outlet: Outlet) -> frozenset[tuple[str, ...]]:
+        """As in ``Ways``; all jobs here have one length, and nothing is in stock."""
+        key = (job.source.kind, job.inputs, job.speakers_needed, outlet)
+        if key not in self.answers:
+            self.answers[key] = super().of(job, outlet)
+        return self.answers[key]
+
+    def allows(self, job: Job, outlet: Outlet) -> bool:
+        """As in ``Ways``."""
+        key = ("allows", job.source.kind, job.inputs, job.speakers_needed, outlet)
+        if key not in self.answers:
+            self.answers[key] = super().allows(job, outlet)
+        return self.answers[key]
+
+
 class Knowing:
     """Packs by the frequencies from which the region was drawn, not by a book."""
 
@@ -536,7 +557,8 @@ def _visit_region(draw: random.Random, world: World, options: argparse.Namespace
         return [judge.ways(job, at) for at in there]
 
     def go(asked: tuple[Job, ...]) -> tuple[Trip, Counter[str]]:
-        plan = pack(Day(asked), evidence.expect, target=options.target, questions=False)
+        ways = Remembered.of_day(asked, ())
+        plan = Packing(Day(asked), evidence.expect, options.target, ways).plan()
         bag = Counter({line.item: line.count for line in plan.items})
         turns = list(zip(*map(alike, asked), strict=True))
         came = sum(connects(bag, ways) for ways in turns) / len(turns)

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from copy import copy
 from datetime import date as Day
 from functools import lru_cache, partial
-from itertools import pairwise
+from itertools import pairwise, product, starmap
 from typing import Any, Final, TypeVar
 
 from kb.base.text import squeezed
@@ -195,8 +195,7 @@ class Counted:
                     )
                 )
             for output, findings in found.items():
-                signal = output.signal.value
-                marked = [(level, f"{signal}>{group}") for level, group in path]
+                marked = [(level, f"{output.symbol}>{group}") for level, group in path]
                 effects = {f.speakers for f in findings} - {Speakers.UNKNOWN}
                 for effect in effects:
                     self.speakers.add(marked, effect.value, weight / len(effects))
@@ -248,7 +247,7 @@ class Counted:
     # -- first guesses -------------------------------------------------------------------------
 
     def _first_effect(self, key: str, symbol: str) -> float:
-        known = self.prior.speakers.get(Signal(key.split(">", 1)[0]))
+        known = self.prior.speakers.get(Signal(key.split(">", 1)[0].split(":")[1]))
         return known[Speakers(symbol)] if known else 1 / len(EFFECTS)
 
     def _any_taken(self, key: str, symbol: str) -> float:
@@ -354,8 +353,8 @@ def _take_out(evidence: Counted, keys: Iterable[str]) -> None:
         del evidence._tried[jack]
     for path in known.values():
         _put(evidence.shapes, path, {})
-        for signal in Signal:
-            marked = [(level, f"{signal.value}>{group}") for level, group in path]
+        for output in starmap(Output, product(Form, Signal)):
+            marked = [(level, f"{output.symbol}>{group}") for level, group in path]
             if marked[-1][1] in evidence.speakers.seen["set"]:
                 _put(evidence.speakers, marked, {})
     for way in list(evidence.works.seen["way"]):

@@ -100,7 +100,7 @@ class Expectation(NamedTuple):
 Path = tuple[tuple[str, str], ...]  #: (level, key) from the widest group to the narrowest
 FamilyShares = list[tuple[float, Path]]  #: families that a set may be of, with their chances
 
-VERSION: Final = 6  #: of the result of ``to_dict``
+VERSION: Final = 7  #: of the result of ``to_dict``
 LIKELY: Final = 0.998  #: shapes are listed until they hold this much of the known ones
 MOST_SHAPES: Final = 200  #: or until there are so many
 INTERVAL: Final = 0.90
@@ -275,7 +275,8 @@ class Evidence(Counted):
         """Return the chances of each effect of the output on the set's own speakers; they sum to one."""
         path, effects = self.path(source), [effect.value for effect in EFFECTS]
         mix = self._family_mix(source, path)
-        chances = self._mixed(self.speakers, path, mix, effects, f"{output.signal.value}>")
+        # By connector: a line output at a small jack may be a headphone jack that somebody mistook.
+        chances = self._mixed(self.speakers, path, mix, effects, f"{output.symbol}>")
         return {effect: chances[effect.value] for effect in EFFECTS}
 
     def uses(self, source: Source, outputs: Iterable[Output]) -> dict[frozenset[Signal], float]:

@@ -171,6 +171,14 @@ class Lookup:
             ).fetchall()
         return rows
 
+    def same(self, way: Segmentation) -> list[Row]:
+        """Return sets with exactly the code as read."""
+        code = fold(way.code)
+        rows: list[Row] = self._db.execute(f"{_CODES} LIMIT {_ROWS}", (json.dumps([code]),)).fetchall()
+        if rows and not self._bits.may_hold(crc32(k.encode(code), k.CODE)):
+            raise IndexBroken(Said("error/index-keys"))
+        return [row for row in rows if row[2] == way.code]
+
     def close(self, way: Segmentation) -> list[Row]:
         code, unknown = _code(way)
         if len(code) < 2:
@@ -180,18 +188,10 @@ class Lookup:
             if unknown == 2:
                 hashes.update(k.inserted_hashes(code, k.CODE))
             return self._rows(hashes, way.make)
-        self._refuse_lost(way.code, code)
         hashes = k.within_one(code)
         for cut in range(1, min(4, len(code) - 3) + 1):
             hashes.add(crc32(code[:-cut], k.CODE))
         return self._rows(hashes, way.make)
-
-    def _refuse_lost(self, asked: str, code: bytes) -> None:
-        """Raise IndexBroken if the bit map denies a code that the table holds."""
-        if not self._bits.may_hold(crc32(code, k.CODE)):
-            there = self._db.execute("SELECT 1 FROM spelling WHERE folded = ?", (fold(asked),)).fetchone()
-            if there:
-                raise IndexBroken(Said("error/index-keys"))
 
     def ends(self, way: Segmentation, *, far: bool = True) -> list[Row]:
         """Return sets whose model begins or ends with the code as read."""
@@ -410,6 +410,8 @@ class _Search:
         first = [way for way in ways if not way.turned and (way.make or not way.leaves_digits)]
         named = any(way.make and not way.bound for way in first)
         for way in first:
+            if self._exact(way):
+                return
             self._weigh(way, look.close(way))
             if self._lowest < _SURE:
                 break
@@ -428,6 +430,18 @@ class _Search:
                     self._weigh(way, look.close(way) + look.ends(way))
         if self._lowest > (_THREE if named else _TWO):
             self._in_one(joined)
+
+    def _exact(self, way: Segmentation) -> bool:
+        """Keep the sets whose code and make the query names in full; return if there are any.
+
+        No other set can be meant then, so that no other is weighed.
+        """
+        found: dict[int, Candidate] = {}
+        if rows := self._lookup.same(way):
+            Weigher(way, self._known, self._misspelt, self._lookup.words_of).weigh(rows, found)
+        exact = {at: c for at, c in found.items() if c.damage == "exact" and not c.words}
+        self.best.update(exact)
+        return bool(exact)
 
     def _far(self, first: list[Segmentation]) -> None:
         first = sorted(first, key=lambda way: self._misspelt.keys().isdisjoint(way.rest))

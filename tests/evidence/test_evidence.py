@@ -516,6 +516,18 @@ def test_a_set_is_of_the_year_and_kind_that_most_visits_say():
     assert (filled.year, filled.display) == (2013, Display.FLAT)
 
 
+def test_headphone_jacks_noted_as_line_outputs_do_not_make_the_line_pair_silence_the_speakers():
+    small = Output(Form.JACK_35, Signal.ANALOG_LINE)
+    pairs = [set_of_family(n, finding(LINE, speakers=Speakers.STAY_ON)) for n in range(8)]
+    wrong = [
+        visit("Hallmere", f"HM{n}-7", finding(small, speakers=Speakers.MUTE), finding(LINE)) for n in range(6)
+    ]
+    book = learn(*pairs, *wrong)
+    for source in (Source("Hallmere", "HM9-7", year=2013), Source("Hallmere", "", year=2013)):
+        assert book.effects(source, small)[Speakers.MUTE] > 0.5
+        assert book.effects(source, LINE)[Speakers.STAY_ON] > 0.9
+
+
 def test_one_visit_that_saw_two_jacks_alike_do_two_things_to_the_speakers_is_one_visit():
     two = visit(
         "Norwell", "NV40-210", finding(LINE, speakers=Speakers.MUTE), finding(LINE, speakers=Speakers.STAY_ON)

@@ -316,7 +316,8 @@ def test_a_set_of_which_only_the_make_is_known_is_a_mixture_of_the_families_of_i
     effects = book.effects(make, OPTICAL)
     assert sum(effects.values()) == pytest.approx(1)
     marked = [
-        [(level, f"optical>{key}") for level, key in family] for family in (path, *(one for _, one in mix))
+        [(level, f"toslink:optical>{key}") for level, key in family]
+        for family in (path, *(one for _, one in mix))
     ]
     shares = (new, *(p for p, _ in mix))
     mutes = sum(p * book.speakers.p(family, "mute") for p, family in zip(shares, marked, strict=True))
