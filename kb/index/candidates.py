@@ -27,6 +27,7 @@ _RANGE = 300
 _SCANNED = 20_000  # spellings, at most, that a search for the middle of a code reads
 _INSIDE_FROM = 4
 _BEGINNINGS = 81  # beginnings a slip away that are looked up
+_WITH_DIGIT = 4  # a longer piece with one digit may be a make: "HALLM6RE"
 _FEW = 800  # all sets of a make with up to this many are weighed when nothing is close
 
 _BY_KEY = (
@@ -369,7 +370,7 @@ class Identifier:
 
     def _misspelt(self, parts: tuple[str, ...]) -> dict[str, frozenset[str]]:
         """Return pieces that are a slip away from makes of the book, with these makes (normalised)."""
-        near = {piece: self.lookup.near_makes(piece) for piece in parts if piece.isalpha()}
+        near = {piece: self.lookup.near_makes(piece) for piece in parts if _may_be_make(piece)}
         return {piece: frozenset(map(normalise, makes)) for piece, makes in near.items() if makes}
 
     def _glued(self, joined: str) -> list[Segmentation]:
@@ -379,6 +380,11 @@ class Identifier:
         known = self.lookup.known_makes({name for name, _ in cuts})
         ways = [Segmentation(code, (name,), name, bound=True) for name, code in cuts if name in known]
         return sorted(ways, key=lambda way: -len(way.make))[:3]
+
+
+def _may_be_make(piece: str) -> bool:
+    """Return whether a piece may be a make with a slip: letters, and perhaps one digit."""
+    return piece.isalpha() or (len(piece) > _WITH_DIGIT and sum(map(str.isalpha, piece)) == len(piece) - 1)
 
 
 class _Search:
@@ -407,7 +413,8 @@ class _Search:
     def run(self, ways: list[Segmentation], joined: str, deep: bool) -> None:
         """Run all stages that are needed."""
         look = self._lookup
-        first = [way for way in ways if not way.turned and (way.make or not way.leaves_digits)]
+        spelt = self._misspelt
+        first = [way for way in ways if not way.turned and (way.make or not way.leaves_digits(spelt))]
         named = any(way.make and not way.bound for way in first)
         for way in first:
             if self._exact(way):
@@ -445,7 +452,8 @@ class _Search:
 
     def _far(self, first: list[Segmentation]) -> None:
         first = sorted(first, key=lambda way: self._misspelt.keys().isdisjoint(way.rest))
-        far = [way for way in first if way.plausible] or [w for w in first[:2] if len(w.code) <= _LETTERS]
+        far = [way for way in first if way.plausible(self._misspelt)]
+        far = far or [way for way in first[:2] if len(way.code) <= _LETTERS]
         if self._all_of_makes(first) and self._lowest < _THREE:
             return
         for way in far[:3]:

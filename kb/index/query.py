@@ -13,7 +13,7 @@ A label, a caller or a memory gives make and model in any order and spacing, som
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Container, Iterable, Iterator
 from itertools import groupby
 from typing import NamedTuple
 
@@ -238,16 +238,17 @@ class Segmentation(NamedTuple):
     turned: bool = False
     torn: bool = False
 
-    @property
-    def leaves_digits(self) -> bool:
-        """Return whether pieces with digits, other than a year, are outside the code."""
-        return any(any(map(str.isdigit, piece)) and year_of(piece) is None for piece in self.rest)
+    def leaves_digits(self, makes: Container[str] = ()) -> bool:
+        """Return whether pieces with digits, other than a year and misspelt ``makes``, are outside."""
+        return any(
+            any(map(str.isdigit, piece)) and piece not in makes and year_of(piece) is None
+            for piece in self.rest
+        )
 
-    @property
-    def plausible(self) -> bool:
+    def plausible(self, makes: Container[str] = ()) -> bool:
         """Return whether a wide search pays: a code with a digit (or ``?``), and no digits outside it."""
         digits = any(char.isdigit() or char == "?" for char in self.code)
-        return len(self.code) >= 4 and digits and not self.leaves_digits
+        return len(self.code) >= 4 and digits and not self.leaves_digits(makes)
 
 
 def pieces(tokens: tuple[str, ...]) -> tuple[tuple[str, ...], frozenset[int]]:

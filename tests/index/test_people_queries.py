@@ -56,6 +56,19 @@ def test_three_words_with_two_ratings_are_a_line_of_a_label(book: Book, line: st
     assert [(match.model, match.how) for match in answer.matches] == [("NV40-210", "exact")]
 
 
+@pytest.mark.parametrize(
+    "query", ["NORW3ELL NV4O211", "nv40-21l norwe1l", "Norwel6l NV42-210", "n0rwe6ll nv40-120"]
+)
+def test_a_make_with_a_digit_typed_into_it_is_still_the_make(book: Book, query: str) -> None:
+    assert book(REGION).find(query).matches[0].make == "Norwell"
+
+
+def test_damage_in_the_make_and_twice_in_the_model_is_found(book: Book) -> None:
+    index = book([SetEntry("h", "Hallmere", "HM-P600"), SetEntry("v", "Veldana", "Bloom4"), *REGION])
+    for query, key in (("HALLM6ERE ZMHP6 00", "h"), ("bl-aomp4 ve4ldana", "v")):
+        assert index.find(query).matches[0].key == key
+
+
 def test_a_make_with_a_number_read_out_offers_the_models_that_contain_it(book: Book) -> None:
     other = SetEntry("n", "Norwell", "NX7", text=(("note", "after two visits, ten minutes"),))
     index = book([other, *REGION])
