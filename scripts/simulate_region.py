@@ -42,7 +42,7 @@ from itertools import pairwise
 from math import log2, nan, prod, sqrt
 from pathlib import Path
 from statistics import mean, stdev
-from typing import Any, ClassVar, NamedTuple
+from typing import ClassVar, NamedTuple
 
 from kb.domain.jack import Jack
 from kb.domain.visit import Finding, Source, Visit
@@ -332,21 +332,22 @@ def connects(items: Counter[str], ways: Sequence[frozenset[tuple[str, ...]]]) ->
 class Remembered(Ways):
     """Ways that are the same for all days: each question goes to ``kb.path`` once in a run."""
 
-    answers: ClassVar[dict[tuple[object, ...], Any]] = {}
+    known: ClassVar[dict[tuple[object, ...], frozenset[tuple[str, ...]]]] = {}
+    allowed: ClassVar[dict[tuple[object, ...], bool]] = {}
 
     def of(self, job: Job, outlet: Outlet) -> frozenset[tuple[str, ...]]:
         """As in ``Ways``; all jobs here have one length, and nothing is in stock."""
         key = (job.source.kind, job.inputs, job.speakers_needed, outlet)
-        if key not in self.answers:
-            self.answers[key] = super().of(job, outlet)
-        return self.answers[key]
+        if key not in self.known:
+            self.known[key] = super().of(job, outlet)
+        return self.known[key]
 
     def allows(self, job: Job, outlet: Outlet) -> bool:
         """As in ``Ways``."""
-        key = ("allows", job.source.kind, job.inputs, job.speakers_needed, outlet)
-        if key not in self.answers:
-            self.answers[key] = super().allows(job, outlet)
-        return self.answers[key]
+        key = (job.source.kind, job.inputs, job.speakers_needed, outlet)
+        if key not in self.allowed:
+            self.allowed[key] = super().allows(job, outlet)
+        return self.allowed[key]
 
 
 class Knowing:
