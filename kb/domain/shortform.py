@@ -97,6 +97,8 @@ def written(data: Mapping[str, Any]) -> str:
         if said.get(field) not in (None, *_NOT_SAID)
     ]
     mark = f"={data['marking']}" if data.get("marking") else ""
+    if _mark_and_words(mark)[1]:
+        mark = mark.replace(":", ": ")
     tail = mark + (f":{','.join(words)}" if words else "")
     every = [head + tail for head in (*(name for name, of in FORMS.items() if of[0] is form), form.value)]
     meant = finding_from(said, "jack")
@@ -143,12 +145,22 @@ def _form(name: str, place: Wording) -> tuple[Form, Signal | None]:
 
 
 def _mark_and_words(rest: str) -> tuple[str, list[str]]:
-    """A mark may hold a colon; what follows the last one is words only if each is one, in small letters."""
+    """A mark may hold a colon; what follows the last one in small letters is words if each is one.
+
+    If only some are, or all look like one mistyped, they are words as well: what was found must not be lost
+    in the mark. After a space they stay a part of the mark.
+    """
     mark, colon, said = rest.rpartition(":")
     words = _split(said)
-    if colon and words and said == said.lower() and all(_meant(word) for word in words):
-        return mark.strip(), words
-    return rest.strip(), []
+    if not (colon and words and said == said.lower()):
+        return rest.strip(), []
+    known = [bool(_meant(word)) for word in words]
+    mistyped = not said.startswith(" ") and (any(known) or all(_near(word, _MISTYPED) for word in words))
+    return (mark.strip(), words) if all(known) or mistyped else (rest.strip(), [])
+
+
+#: How much of a word must agree, so that it is not taken for a part of the mark, such as "arc" for "var".
+_MISTYPED: Final = 0.75
 
 
 def _split(said: str) -> list[str]:
@@ -172,8 +184,13 @@ def _meant(word: str) -> tuple[str, Word | bool] | None:
 def _word(word: str, place: Wording) -> tuple[str, Word | bool]:
     if meant := _meant(word):
         return meant
+    near, known = _near(word), one_of(WORDS)
+    raise BadInput(place, word, Said("expected/near", near=near, others=known) if near else known)
+
+
+def _near(word: str, alike: float = 0.6) -> str:
+    """The short word that was mistyped or not typed to its end; "" if there is none."""
     from difflib import get_close_matches
 
-    near = get_close_matches(word, WORDS, n=1)
-    known = one_of(WORDS)
-    raise BadInput(place, word, Said("expected/near", near=near[0], others=known) if near else known)
+    begun = (known for known in WORDS if known.startswith(word))
+    return next(iter((*begun, *get_close_matches(word, WORDS, n=1, cutoff=alike))), "")

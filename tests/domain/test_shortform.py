@@ -54,6 +54,39 @@ def test_a_mark_may_hold_a_colon() -> None:
     assert jack("rca=OUT: FIXED:ok").outcome is Outcome.CARRIED
 
 
+@pytest.mark.parametrize(
+    ("token", "named"),
+    [
+        ("rca=AUDIO OUT:o,var,ok", "'o', expected ok"),
+        ("opt=X:o", "'o', expected ok"),
+        ("opt=OPTICAL OUT:ok,pmc", "'pmc', expected pcm"),
+        ("hp=PHONES:slient", "'slient', expected silent"),
+        ("hp=PHONES:ok,loud", "'loud', expected one of"),
+    ],
+)
+def test_a_mistyped_word_after_a_mark_is_named_and_what_was_found_is_not_lost_in_the_mark(
+    token: str, named: str
+) -> None:
+    with pytest.raises(BadInput, match=named):
+        jack(token)
+
+
+@pytest.mark.parametrize("mark", ["digital out:optical", "OUT:OK", "out: left", "hdmi 1:arc"])
+def test_a_mark_with_a_colon_and_no_word_of_ours_stays_a_mark(mark: str) -> None:
+    assert jack(f"rca={mark}").jack.marking == mark
+
+
+def test_a_stored_mark_that_ends_like_a_mistyped_word_is_written_so_that_it_can_be_read() -> None:
+    again = written({"form": "rca-pair", "marking": "left:vari", "outcome": "carried"})
+    assert jack(again).outcome is Outcome.CARRIED
+    assert jack(written({"form": "rca-pair", "marking": "left:vari"})).jack.marking == "left: vari"
+
+
+def test_a_headphone_jack_may_be_one_whose_direction_nobody_knows() -> None:
+    for token in ("hp?", "hp:unclear"):
+        assert (jack(token).jack.direction, jack(token).jack.signal) == (Direction.UNCLEAR, Signal.HEADPHONE)
+
+
 def test_a_short_name_that_says_what_is_printed_makes_an_output_and_one_of_the_socket_alone_does_not() -> (
     None
 ):
