@@ -9,7 +9,7 @@ from kb.base.errors import BadInput
 from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Output, Session, text
-from kb.cli.job_fields import read_day
+from kb.cli.days import read_day
 
 
 @command("day")
@@ -24,7 +24,7 @@ def day_command(session: Session, day_text: str | None, printed: bool, file: str
     """
     from kb.domain.job import job_to
 
-    day = read_day(day_text, "DATE") if day_text else clock.today()
+    day = read_day(session, day_text, "DATE") if day_text else clock.today()
     if session.as_json and file == "-":
         raise BadInput("--html", Said("seen/dash-with-json"), Said("expected/file"))
     jobs = session.book.jobs.of_day(day)

@@ -7,15 +7,14 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable, Iterator, Mapping
-from datetime import date, timedelta
 from typing import Any, Final
 
 import click
 
-from kb.base import clock
 from kb.base.errors import BadInput
 from kb.base.text import words_of_list
 from kb.cli.common import Session
+from kb.cli.days import read_day
 from kb.domain.job import Job, JobSet
 from kb.domain.kinds import CalendarDay, DeclaredField, Keyed, ListOf, Number, Whole, fields_of
 from kb.settings import Units
@@ -78,7 +77,7 @@ def _value(session: Session, one: DeclaredField, typed: Any) -> Any:
         words = words_of_list(typed)
         return [] if words == ["none"] else words
     if isinstance(one.kind, CalendarDay):
-        return day_of(typed)
+        return read_day(session, typed).isoformat()
     if one.key == "length_m":
         from kb.cli.path_options import asked_metres
 
@@ -101,16 +100,3 @@ def _pair(option: str, typed: str) -> tuple[str, Any]:
     if not sign:
         raise BadInput(option, typed, "NAME=VALUE")
     return name.strip(), int(value) if value.strip().isdecimal() else value.strip()
-
-
-def day_of(typed: str) -> str:
-    """Return a day as a date: ``today``, ``tomorrow``, or as it was typed."""
-    days = {"today": 0, "tomorrow": 1}
-    word = typed.lower()
-    return (clock.today() + timedelta(days=days[word])).isoformat() if word in days else typed
-
-
-def read_day(typed: str, option: str = "--day") -> date:
-    """Return a day that was typed. Raises BadInput naming the option."""
-    found: date = CalendarDay().read(day_of(typed), option)
-    return found

@@ -113,12 +113,12 @@ def pack_command(
 
 def _of_book(session: Session, day_text: str | None, refs: tuple[str, ...], have: tuple[str, ...]) -> Day:
     """The jobs of a day and those that were named, with what the van has."""
-    from kb.cli.job_fields import read_day
+    from kb.cli.days import read_day
 
     jobs = session.book.jobs
     found = [jobs.named(ref) for ref in refs]
     if day_text:
-        day = read_day(day_text)
+        day = read_day(session, day_text)
         found += [job for job in jobs.of_day(day) if job not in found]
     return jobs.packed(found, stock_of(have))
 

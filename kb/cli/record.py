@@ -17,6 +17,7 @@ from kb.base.parsing import json_of
 from kb.cli.command import command
 from kb.cli.common import INCHES, Session, agreed, answering, choice
 from kb.cli.common import text as shown
+from kb.cli.days import read_day
 from kb.cli.job_option import job_if_there, named_set, set_of
 from kb.domain.visit import Visit, finding_to, visit_from, visits_from
 from kb.domain.words import Basis, Display, Kind
@@ -232,7 +233,8 @@ def _common(session: Session, on: str | None, said: dict[str, Any]) -> dict[str,
     """What the options and settings say of the visit, in the keys of a visit file."""
     source = {key: said.pop(key) for key in ("kind", "display", "year", "size_in")}
     settings = session.settings
-    visit = {"date": on or clock.today().isoformat(), "source": source, **said}
+    day = read_day(session, on, "--date", back=True) if on else clock.today()
+    visit = {"date": day.isoformat(), "source": source, **said}
     visit["by"] = said.get("by") or settings.initials
     return visit
 

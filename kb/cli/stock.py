@@ -14,7 +14,7 @@ from kb.base.errors import BadInput, NotFound
 from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session, answering, text
-from kb.cli.job_fields import read_day
+from kb.cli.days import read_day
 
 _SAID: Final = re.compile(r"(.+?)=([+-]?)([0-9]{1,3})\Z")
 
@@ -29,7 +29,7 @@ def stock_command(session: Session, items: tuple[str, ...], day_text: str | None
     """
     jobs = session.book.jobs
     have = jobs.change_stock(lambda now: _changed(now, items)) if items else jobs.stock()
-    day = read_day(day_text) if day_text else clock.today()
+    day = read_day(session, day_text) if day_text else clock.today()
     buy = _lacking(session, have, day) if day_text or not items else {}
     with answering(session, "changed" if items else "not-changed"):
         if session.as_json:

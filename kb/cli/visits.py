@@ -14,7 +14,7 @@ from kb.base.messages import Said
 from kb.base.text import squeezed
 from kb.cli.command import command
 from kb.cli.common import Session
-from kb.cli.job_fields import day_of
+from kb.cli.days import read_day
 from kb.domain.words import Outcome
 
 if TYPE_CHECKING:
@@ -53,8 +53,8 @@ def visits_command(
         raise NotFound(Said("error/no-visits-yet"))
     from kb.store.facts import briefly
 
-    first = None if since is None else _days(since, "--since")[0]
-    last = None if until is None else _days(until, "--until")[1]
+    first = None if since is None else _days(session, since, "--since")[0]
+    last = None if until is None else _days(session, until, "--until")[1]
     jobs = {squeezed(job.reference): job for job in session.book.jobs.every() if job.reference}
     with session.book.store.snapshot() as now:
         found = now.visits_found(
@@ -82,13 +82,11 @@ def visits_command(
     return 0 if pairs else 1
 
 
-def _days(typed: str, option: str) -> tuple[date, date]:
+def _days(session: Session, typed: str, option: str) -> tuple[date, date]:
     """The first and the last day of a day, month or year."""
-    from kb.domain.kinds import CalendarDay
-
     part = _PART.match(typed.strip())
     if not part:
-        day = CalendarDay().read(day_of(typed), option)
+        day = read_day(session, typed, option, back=True)
         return day, day
     year, month = int(part[1]), int(part[2] or 1)
     try:
