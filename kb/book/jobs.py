@@ -142,7 +142,7 @@ class Jobs:
         return _in_order(some)
 
     def named(self, given: str) -> Job:
-        """Return the job with this reference or id. Raises NotFound, BadInput if several have it."""
+        """Return the job with this reference, id or client. Raises NotFound, BadInput if several fit."""
         return _named(self.every(), given)
 
     def states(self, job: Job) -> list[Earlier]:
@@ -445,6 +445,7 @@ def _named(jobs: Iterable[Job], given: str) -> Job:
     every = list(jobs)
     found = [one for one in every if one.id == given.strip()]
     found = found or [one for one in every if asked and text.squeezed(one.reference) == asked]
+    found = found or _of_client(every, given)
     if not found:
         from difflib import get_close_matches
 
@@ -454,9 +455,20 @@ def _named(jobs: Iterable[Job], given: str) -> Job:
             raise NotFound(Said("error/no-job-near", job=shown(given), near=", ".join(near)))
         raise NotFound(Said("error/no-job-at-all", job=shown(given)))
     if len(found) > 1:
-        ids = ", ".join(f"{one.id} ({one.client or one.title})" for one in found)
+        apart = len({one.reference for one in found}) == len(found)
+        about = (", ".join(filter(None, (one.client or one.title, str(one.day or "")))) for one in found)
+        ids = ", ".join(
+            f"{one.reference if apart else one.id} ({what})" for one, what in zip(found, about, strict=True)
+        )
         raise BadInput("job", given, Said("expected/job-by-id", count=len(found), ids=ids))
     return found[0]
+
+
+def _of_client(jobs: list[Job], given: str) -> list[Job]:
+    """Return the jobs whose client's words have all words given; only the open ones if there are any."""
+    words = set(text.plain_capitals(given).split())
+    found = [one for one in jobs if words and words <= set(text.plain_capitals(one.client).split())]
+    return [one for one in found if one.status is JobStatus.OPEN] or found
 
 
 def _same(job: Job, jobs: Iterable[Job]) -> Job | None:

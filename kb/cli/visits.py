@@ -15,6 +15,7 @@ from kb.base.text import squeezed
 from kb.cli.command import command
 from kb.cli.common import Session
 from kb.cli.days import read_day
+from kb.cli.job_option import job_if_there
 from kb.domain.words import Outcome
 
 if TYPE_CHECKING:
@@ -55,6 +56,8 @@ def visits_command(
 
     first = None if since is None else _days(session, since, "--since")[0]
     last = None if until is None else _days(session, until, "--until")[1]
+    job = job_if_there(session, ref)
+    ref = job.reference if job else ref
     jobs = {squeezed(job.reference): job for job in session.book.jobs.every() if job.reference}
     with session.book.store.snapshot() as now:
         found = now.visits_found(

@@ -279,7 +279,7 @@ def test_the_jobs_of_an_older_release_are_taken_into_the_book_once(jackfield: Ru
     (home / "today.json").write_text(json.dumps(data))
     assert len(jobs_of(jackfield, "--open")) == 3
     assert [done["job"] for done in jobs_of(jackfield, "--done")] == ["J-9", "J-9"]
-    assert "one of 2 jobs of that name by its id" in jackfield("job", "show", "J-9").err
+    assert "one of 2 jobs of that name: " in jackfield("job", "show", "J-9").err
     assert not (home / "today.json").exists()
     (home / "today.json").write_text(json.dumps(data))  # as after a crash before it was put away
     assert len(jobs_of(jackfield)) == 5
@@ -586,3 +586,17 @@ def test_two_programs_that_take_from_the_van_at_once_take_both(jackfield: Run, h
     both = [subprocess.Popen([sys.executable, "-c", TAKES], env=env, stdout=subprocess.DEVNULL) for _ in "ab"]
     assert [one.wait(timeout=300) for one in both] == [0, 0]
     assert jackfield("stock", "--json").json["have"] == {"DAC": 8}
+
+
+def test_a_job_is_named_by_words_of_its_client_the_open_one_if_there_are_several(jackfield: Run) -> None:
+    for client, day in (("Señora Ruiz", "2026-03-05"), ("Mrs Ruiz-Alder", "2026-03-06"), ("Ruizmann", "")):
+        assert jackfield("job", "add", "Tarnow", "T40", "--client", client, "--day", day).code == 0
+    assert jackfield("job", "show", "alder", "--json").json["job"] == "J-2"
+    assert jackfield("record", "--job", "señora ruiz", "Tarnow", "T40", "opt:ok").code == 0
+    assert [one["job"] for one in jackfield("visits", "--job", "senora", "--json").json["visits"]] == ["J-1"]
+    several = jackfield("job", "done", "ruiz")
+    assert (several.code, "J-1 (Señora Ruiz, 2026-03-05), J-2 (Mrs Ruiz-Alder" in several.err) == (2, True)
+    assert jackfield("job", "done", "J-1").code == 0
+    assert jackfield("job", "show", "Ruiz", "--json").json["job"] == "J-2"
+    nobody = jackfield("job", "show", "Brook")
+    assert (nobody.code, "no job 'Brook'" in nobody.err) == (1, True)
