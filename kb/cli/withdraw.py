@@ -21,16 +21,18 @@ def withdraw_command(session: Session, visits: tuple[str, ...]) -> int:
     with book.store.snapshot() as now:
         named = {one.id: one for one in (visit_named(now, given) for given in visits)}
     gone = book.change(lambda store: store.withdraw(named))
-    if session.as_json:
-        session.json({"withdrawn": list(gone), "already": [one for one in named if one not in gone]})
-        return 0
     with book.store.snapshot() as now:
-        later = {one: now.in_force(now.entry(one)) for one in named}
-        brief = briefly(now, {*named, *(entry.visit.id for entry in later.values())})
+        # A correction took the place of a visit before, and still counts.
+        later = {one: counts.visit.id for one in named if (counts := now.in_force(now.entry(one))).stands}
+        brief = briefly(now, {*named, *later.values()})
+    if session.as_json:
+        already = [one for one in named if one not in gone]
+        session.json({"withdrawn": list(gone), "already": already, "still_counting": [*{*later.values()}]})
+        return 0
     for one in named:
         key = "cli/withdraw/done" if one in gone else "cli/withdraw/already"
         said = session.language(key, set=title(named[one].source), id=brief[one])
         session.console.print(text(said))
-        if later[one].stands:  # a correction took its place before, and still counts
-            session.say(session.language("cli/withdraw/later", id=brief[later[one].visit.id]))
+        if one in later:
+            session.say(session.language("cli/withdraw/later", id=brief[later[one]]))
     return 0

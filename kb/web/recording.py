@@ -466,6 +466,8 @@ def _state(entry: Recorded, counts: Recorded) -> str:
     """What became of a visit since it was recorded, in a word of the page; "" if it simply counts."""
     if entry.withdrawn:
         return "withdrawn"
+    if entry.taken_back:
+        return "taken-back"
     if counts.reentered == entry.visit.id:  # the very same visit, under the id that it is shared with
         return ""
     if entry.superseded_by:

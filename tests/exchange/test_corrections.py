@@ -82,10 +82,14 @@ def test_undo_takes_back_one_thing_after_the_other_and_an_id_brings_it_again(
 
 
 def test_a_visit_is_withdrawn_and_stands_again(jackfield: Run, visit: str) -> None:
-    assert jackfield("withdraw", visit[:6], "--json").json == {"withdrawn": [visit], "already": []}
+    assert jackfield("withdraw", visit[:6], "--json").json == {
+        "withdrawn": [visit],
+        "already": [],
+        "still_counting": [],
+    }
     assert jackfield("find", "nv40").code == 1
     assert states(jackfield) == ["withdrawn"]
-    assert jackfield("withdraw", visit, "--json").json == {"withdrawn": [], "already": [visit]}
+    assert jackfield("withdraw", visit, "--json").json["already"] == [visit]
     assert jackfield("undo", "--json").json == {"undone": "withdrawal", "id": visit}
     assert jackfield("find", "nv40").code == 0
 
@@ -202,6 +206,13 @@ def test_without_a_book_there_is_nothing_to_correct(
 
 
 #: Ids that a program handed in within one millisecond (UUID version 7): they begin alike.
+def test_a_program_that_withdraws_is_told_which_correction_still_counts(jackfield: Run, visit: str) -> None:
+    correction = jackfield("correct", visit, "year=2015", "--json").json["visit"]
+    done = jackfield("withdraw", visit, "--json").json
+    assert (done["withdrawn"], done["still_counting"]) == ([visit], [correction])
+    assert jackfield("withdraw", correction, "--json").json["still_counting"] == []
+
+
 ALIKE = ("01a21335-6993-7576-b983-4bfd00000001", "01a21335-6993-7576-b983-4bff00000002")
 
 

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from kb.book import Book
 from kb.domain.visit import visit_from
+from kb.store import Store
+from tests.exchange.helpers import facts, fill
+from tests.exchange.test_bundles_back import bundle
 from tests.web.conftest import Phone
 from tests.web.test_guards import PAGES
 
@@ -288,6 +292,21 @@ def test_a_visit_can_be_withdrawn_on_the_phone_and_count_again(phone: Phone, boo
     assert "Withdraw this visit" in phone.get(answer.location).text
     assert [one.id for one in book.visits("Norwell", "NV40-210")] == [visit]
     assert phone.post("/withdraw", {"visit": "nonsense"}).status_code == 404
+
+
+def test_a_visit_whose_bundle_was_taken_back_is_not_called_in_the_book(
+    phone: Phone, book: Any, tmp_path: Path
+) -> None:
+    with Store.open(tmp_path / "theirs.sqlite") as theirs:
+        fill(theirs, 1, "T")
+        came = facts(theirs)
+        visit = next(theirs.visits())[0].id
+    book.change(lambda store: store.merge(came, outside=True, origin=bundle(1)))
+    assert "In the book" in phone.get(f"/recorded?visit={visit}").text
+    book.change(lambda store: store.turn_bundle(bundle(1).id, taken_back=True))
+    page = phone.get(f"/recorded?visit={visit}").text
+    assert ("In the book" in page, "Withdraw this visit" in page, "Correct it" in page) == (False,) * 3
+    assert "came with a bundle that was taken back" in page
 
 
 def test_the_page_says_of_several_inputs_that_they_are_inputs(phone: Phone, book: Book) -> None:
