@@ -133,6 +133,12 @@ class Prior(NamedTuple):
     source: str
 
 
+def _form_of(word: str) -> Form | None:
+    """The form that a word names, by its short name as well; a word of an item's own name may, too."""
+    short = (form for form in Form if any(one.name == word.casefold() for one in form.short))
+    return Form.meant(word) or next(short, None)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Catalogue:
     """Items, driver inputs, reaches, numbers and prior counts. Compared and hashed by identity."""
@@ -179,7 +185,9 @@ class Catalogue:
         if len(lengths) > 1:
             return Said("expected/length-of-item", lengths=", ".join(lengths[:-1]), last=lengths[-1])
 
-        near = get_close_matches(asked, self.by_name, n=1)
+        forms = {meant for word in str(name)[:80].split() if (meant := _form_of(word))}
+        fit = [known for known, item in self.by_name.items() if forms & {end.form for end in item.near}]
+        near = get_close_matches(asked, fit or self.by_name, n=1, cutoff=0.4 if fit else 0.6)
         if near:
             return Said("expected/item-perhaps", name=shown(self.by_name[near[0]].name))
         return Said("expected/item-of-catalogue")

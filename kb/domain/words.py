@@ -73,7 +73,12 @@ _LONGEST: Final = 40  #: characters of a word that somebody may mean
 def _spellings(words: type[Word]) -> dict[str, str]:
     """The words of a vocabulary by what people write for them; a spelling of two words is left out."""
     found: dict[str, str] = {}
-    for spelled in (lambda word: (word.value,), lambda word: (word.label,), lambda word: word.also):
+    for spelled in (
+        lambda word: (word.value,),
+        lambda word: (word.label,),
+        lambda word: word.also,
+        lambda word: tuple(word.names.values()),
+    ):
         for word in words:
             for one in spelled(word):
                 found.setdefault(squeezed(one), word.value)
@@ -84,10 +89,17 @@ def _expected(value: object, known: list[str]) -> Wording:
     listed = one_of(known)
     if not isinstance(value, str) or len(value) > _LONGEST:
         return listed
-    from difflib import get_close_matches  # a mistake is rare; its cost is paid only then
+    from difflib import SequenceMatcher  # a mistake is rare; its cost is paid only then
 
-    near = get_close_matches(value.lower().replace("_", "-").replace(" ", "-"), known, n=1)
-    return Said("expected/near", near=near[0], others=listed) if near else listed
+    typed = value.lower().replace("_", "-").replace(" ", "-")
+    alike = sorted(((SequenceMatcher(None, word, typed).ratio(), word) for word in known), reverse=True)
+    (most, near), *others = alike
+    if most < _ALIKE or (others and others[0][0] == most):  # two are as near: naming one would be a guess
+        return listed
+    return Said("expected/near", near=near, others=listed)
+
+
+_ALIKE: Final = 0.6  #: how much of a word must agree so that it may be the one meant
 
 
 class Kind(Word):
@@ -645,7 +657,7 @@ class DriverInput(Word):
             Form.JACK_35,
             (Carried.LINE, Carried.LINE_MONO, Carried.HEADPHONE),
             "common practice: a stereo line input of a driver adds left and right inside",
-            also=("3.5 mm line", "line 3.5 mm"),
+            also=("3.5 mm line", "line 3.5 mm", "3.5", "3.5 mm"),
             names={"es": "entrada de línea de 3,5 mm"},
         ),
     )

@@ -11,6 +11,7 @@ import pytest
 
 from kb.base.errors import BadInput, BookTrouble
 from kb.catalogue import catalogue, data_file, read_catalogue
+from kb.domain.words import DriverInput
 from kb.path import connect
 from tests.path.panels import LINE, panel
 
@@ -171,3 +172,27 @@ def test_catalogue_and_rules_load_nothing_but_the_standard_library() -> None:
     loaded = set(run.stdout.split())
     assert "kb" in loaded
     assert not loaded & {"click", "rich", "sqlalchemy", "alembic", "whoosh", "sqlite3", "networkx"}
+
+
+@pytest.mark.parametrize(
+    ("asked", "offered"),
+    [
+        ("toslink cable 2 m", "optical cable 2 m"),
+        ("coax cable 2 m", "coaxial digital cable 2 m"),
+        ("scart lead 2 m", "SCART cable 2 m"),
+        ("optcal cable 2 m", "optical cable 2 m"),
+    ],
+)
+def test_an_unknown_item_that_names_a_connector_is_answered_with_one_for_that_connector(
+    asked: str, offered: str
+) -> None:
+    with pytest.raises(BadInput, match=f"perhaps '{offered}'"):
+        catalogue().item(asked)
+
+
+def test_an_input_is_named_as_people_say_it_and_a_word_that_fits_two_alike_is_not_guessed() -> None:
+    said = {"3.5": "line-3.5", "entrada óptica": "optical", "toslink": "optical"}
+    assert {typed: DriverInput.read(typed, "--inputs").value for typed in said} == said
+    for typed in ("line", "line in"):
+        with pytest.raises(BadInput, match="expected one of"):
+            DriverInput.read(typed, "--inputs")
