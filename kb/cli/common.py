@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from kb.base.errors import why_of
+from kb.base.errors import BadInput, why_of
+from kb.base.messages import Said
 from kb.base.text import visible
 from kb.cli.session import Session as Session
 from kb.cli.session import mute
@@ -27,11 +28,12 @@ class Output(click.types.StringParamType):
     """The type of every option and argument that names a file to be written (``-`` for stdout).
 
     Its value is looked at before the command begins. ``holds``: what the file will hold, as ``SVG``, or
-    several with commas if the ending chooses.
+    several with commas if the ending chooses. ``or_json``: ``-`` goes with ``--json``, or the command itself
+    says that it does not.
     """
 
-    def __init__(self, holds: str) -> None:
-        self.holds = holds
+    def __init__(self, holds: str, *, or_json: bool = False) -> None:
+        self.holds, self.or_json = holds, or_json
 
     def shell_complete(
         self, ctx: click.Context, param: click.Parameter, incomplete: str
@@ -70,13 +72,18 @@ INCHES: Final = Quantity("inches", "inch", "in", '"', "″", "''")  #: a picture
 
 
 def look_at_files(command: click.Command, given: Mapping[str, Any], session: Session) -> None:
-    """Refuse to write over files that Jackfield keeps, and names whose ending means another format."""
+    """Refuse names of files that Jackfield keeps or whose ending means another format, and two answers on
+    stdout."""
     for param in command.params:
         name = given.get(param.name or "")
-        if isinstance(param.type, Output) and name not in (None, "-"):
+        if isinstance(param.type, Output) and name is not None:
+            option = param.opts[-1] if isinstance(param, click.Option) else command.name or "file"
+            if name == "-":
+                if session.as_json and not param.type.or_json:
+                    raise BadInput(option, Said("seen/dash-with-json"), Said("expected/file-since-json"))
+                continue
             from kb.cli.outputfile import refuse_kept, refuse_misnamed
 
-            option = param.opts[-1] if isinstance(param, click.Option) else command.name or "file"
             refuse_kept(name, option, session.folder)
             refuse_misnamed(name, option, param.type.holds)
 

@@ -5,8 +5,6 @@ from __future__ import annotations
 import click
 
 from kb.base import clock
-from kb.base.errors import BadInput
-from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Output, Session, text
 from kb.cli.days import read_day
@@ -25,8 +23,6 @@ def day_command(session: Session, day_text: str | None, printed: bool, file: str
     from kb.domain.job import job_to
 
     day = read_day(session, day_text, "DATE") if day_text else clock.today()
-    if session.as_json and file == "-":
-        raise BadInput("--html", Said("seen/dash-with-json"), Said("expected/file"))
     jobs = session.book.jobs.of_day(day)
     if not jobs:
         if session.as_json:

@@ -16,7 +16,7 @@ from kb.cli.common import Output, Session, text
 
 
 @command("dump")
-@click.argument("file", required=False, metavar="[FILE]", type=Output("JSON Lines, CSV"))
+@click.argument("file", required=False, metavar="[FILE]", type=Output("JSON Lines, CSV", or_json=True))
 @click.option("--as", "form", type=click.Choice(["jsonl", "csv"]))
 @click.option("--replace", is_flag=True)
 def dump_command(session: Session, file: str | None, form: str | None, replace: bool) -> int:

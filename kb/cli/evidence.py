@@ -8,13 +8,16 @@ import click
 
 from kb.cli.command import command
 from kb.cli.common import INCHES, Session, text
-from kb.cli.tables import fitted
-from kb.domain.language import ENGLISH, Language
+from kb.cli.tables import FOLDED, RIGHT, fitted, grid
+from kb.domain.language import Language
 from kb.domain.visit import Source, read_size, read_year
 from kb.domain.words import Display, Kind, Speakers
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rich.console import Console
+    from rich.text import Text
 
     from kb.evidence import Expectation, Output
 
@@ -66,78 +69,47 @@ _PANELS = 6  #: shown
 _COLUMNS: Final = ("output", "there", "works", "speakers-on", "tried")
 
 
-def render_evidence(expectation: Expectation, console: Console, language: Language = ENGLISH) -> None:
+def render_evidence(expectation: Expectation, console: Console, language: Language) -> None:
     """Panels with their chances, what each output does, and from where it comes; fits 80 columns."""
-    from rich.table import Table
-
     from kb.pack import expected_text
 
-    source = expectation.source
+    source, percent = expectation.source, language.percent
     about = [language.word(source.kind)]
     about += [language.word(source.display)] if source.display else []
     about += [str(source.year) if source.year else language("cli/evidence/year-unknown")]
-    console.print(
-        text(f"{source.make} {source.model}".strip(), "bold").append(f"  {', '.join(about)}", "dim")
-    )
-    console.print()
-    console.print(text(language("cli/evidence/expected"), "bold"))
-    table = Table.grid(padding=(0, 2))
-    table.add_column(justify="right", min_width=10)
-    table.add_column(overflow="fold")
-    for one in expectation.shapes[:_PANELS]:
-        table.add_row(text(language.percent(one.p)), text(expected_text(one, language)))
+    title = text(f"{source.make} {source.model}".strip(), "bold")
+    console.print(title.append(f"  {', '.join(about)}", "dim"))
+    shown = expectation.shapes[:_PANELS]
     rest = sum(one.p for one in expectation.shapes[_PANELS:]) + expectation.other
-    table.add_row(text(language.percent(rest), "dim"), text(language("cli/evidence/other"), "dim"))
-    console.print(fitted(table, console))
-    console.print()
-    console.print(text(language("cli/evidence/outputs"), "bold"))
-    table = Table.grid(padding=(0, 2))
-    table.add_column()
-    for _ in range(4):
-        table.add_column(justify="right")
+    panels: list[Sequence[str | Text]] = [(percent(one.p), expected_text(one, language)) for one in shown]
+    panels.append((text(percent(rest), "dim"), text(language("cli/evidence/other"), "dim")))
     names = [language(f"cli/evidence/{name}") for name in _COLUMNS]
-    table.add_row(*(text(name, "dim") for name in (f"  {names[0]}", *names[1:])))
+    outputs: list[Sequence[str | Text]] = [[text(one, "dim") for one in (f"  {names[0]}", *names[1:])]]
     for output in sorted(expectation.speakers, key=lambda o: -_there(expectation, o)):
         there = _there(expectation, output)
         if there < 0.02:
             continue
         works, effects = expectation.works[output], expectation.speakers[output]
         stay = effects[Speakers.STAY_ON] + effects[Speakers.MUTE_UNLESS_SET]
-        sure = f"{language.percent(works.p)} ({100 * works.low:.0f}-{100 * works.high:.0f})"
-        name = f"  {_label(output, language)}"
-        cells = (
-            name,
-            language.percent(there),
-            sure,
-            language.percent(stay),
-            str(works.findings) if works.findings else "-",
-        )
-        table.add_row(*(text(cell) for cell in cells))
-    console.print(fitted(table, console))
-    console.print()
-    console.print(text(language("cli/evidence/from"), "bold"))
-    table = Table.grid(padding=(0, 2))
-    table.add_column()
-    for _ in range(3):
-        table.add_column(justify="right")
-    table.add_row(
-        "", *(text(language(f"cli/evidence/{name}"), "dim") for name in ("visits", "sets", "weight"))
-    )
+        sure = f"{percent(works.p)} ({100 * works.low:.0f}-{100 * works.high:.0f})"
+        findings = str(works.findings) if works.findings else "-"
+        outputs.append((f"  {_label(output, language)}", percent(there), sure, percent(stay), findings))
+    levels: list[Sequence[str | Text]] = [
+        ("", *(text(language(f"cli/evidence/{name}"), "dim") for name in ("visits", "sets", "weight")))
+    ]
     for level in expectation.levels:
-        row = (
-            f"  {language(f'cli/evidence/level/{level.level}')}",
-            str(level.visits),
-            str(level.sets),
-            language.percent(level.share),
-        )
-        table.add_row(*(text(cell) for cell in row))
-    table.add_row(
-        text(f"  {language('cli/evidence/level/practice')}"),
-        text(""),
-        text(""),
-        text(language.percent(expectation.prior_share)),
-    )
-    console.print(fitted(table, console))
+        name = language(f"cli/evidence/level/{level.level}")
+        levels.append((f"  {name}", str(level.visits), str(level.sets), percent(level.share)))
+    practice = language("cli/evidence/level/practice")
+    levels.append((f"  {practice}", "", "", percent(expectation.prior_share)))
+    for key, table in (
+        ("expected", grid(panels, RIGHT | {"min_width": 10}, FOLDED)),
+        ("outputs", grid(outputs, {}, RIGHT)),
+        ("from", grid(levels, {}, RIGHT)),
+    ):
+        console.print()
+        console.print(text(language(f"cli/evidence/{key}"), "bold"))
+        console.print(fitted(table, console))
 
 
 def _label(output: Output, language: Language) -> str:

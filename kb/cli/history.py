@@ -29,9 +29,7 @@ def history_command(session: Session, make: str, model: str) -> int:
     from kb.exchange.corrections import merges_of
     from kb.store.facts import briefly
 
-    if session.store is None and not session.book.path.exists():
-        raise NotFound(Said("error/nobody-met", set=f"{make} {model}"))
-    with session.book.store.snapshot() as now:
+    with session.book_or("error/nobody-met", set=f"{make} {model}").store.snapshot() as now:
         key = set_key(make, model)
         entries, merges = now.history_of(key), merges_of(now, key)
         brief = briefly(now, [*(one.visit.id for one in entries), *(one.id for one in merges)])

@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 @click.option("--without", multiple=True)
 @click.option("--mended", multiple=True, metavar="FAULT")
 @click.option("--fixed", metavar="FAULT")
-@click.option("--answers", "file", metavar="FILE", type=Output("JSON"))
+@click.option("--answers", "file", metavar="FILE", type=Output("JSON", or_json=True))
 @click.option("--record", "recorded", is_flag=True)
 @click.option("--ask", is_flag=True)
 @click.option("--list", "listing", is_flag=True)
@@ -168,7 +168,7 @@ def _record_outcome(session: Session, state: State) -> str:
     done = session.book.record([visit])
     recorded = session.language("cli/recorded", make=visit.source.make, model=visit.source.model)
     session.say(recorded)
-    return [*(one.id for one in done.recorded), *done.already][0]
+    return done.first_id
 
 
 def _begun(

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from kb.domain.language import ENGLISH, Language
+from kb.cli.common import text
+from kb.cli.tables import FOLDED, RIGHT, WHOLE, grid
+from kb.domain.language import Language
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rich.console import Console
+    from rich.text import Text
 
     from kb.isolate import Model, NextTest, State, Test
 
@@ -16,7 +21,7 @@ _SHOWN_ASKING: Final = 4
 _BAR: Final = 10  # characters
 
 
-def document_of(state: State, language: Language = ENGLISH) -> dict[str, Any]:
+def document_of(state: State, language: Language) -> dict[str, Any]:
     """The state as ``--json`` prints it (README, "For programs")."""
     from kb.isolate import finding_of, path_used_to, wording
 
@@ -60,7 +65,7 @@ def _how_of(test: Test, language: Language) -> dict[str, Any]:
     }
 
 
-def list_of(model: Model, language: Language = ENGLISH) -> dict[str, Any]:
+def list_of(model: Model, language: Language) -> dict[str, Any]:
     """Everything that has a name in the model."""
     return {
         "complaints": [{"complaint": one.id, "says": one.says} for one in model.complaints.values()],
@@ -84,7 +89,7 @@ def list_of(model: Model, language: Language = ENGLISH) -> dict[str, Any]:
     }
 
 
-def show_state(console: Console, state: State, language: Language = ENGLISH, *, asking: bool = False) -> None:
+def show_state(console: Console, state: State, language: Language, *, asking: bool = False) -> None:
     """Odds as bars, what the answers say together, and the next test or the remedy.
 
     ``asking``: in a talk, in which a screen of 24 lines holds it: fewer faults, and no path and no reason.
@@ -118,28 +123,23 @@ def show_state(console: Console, state: State, language: Language = ENGLISH, *, 
 
 
 def _show_odds(console: Console, state: State, language: Language, most: int) -> None:
-    from rich.table import Table
-    from rich.text import Text
-
     from kb.isolate import wording
 
-    full, empty = _bar_signs(console)
-    table = Table.grid(padding=(0, 1))
-    table.add_column(justify="right", no_wrap=True)
-    table.add_column(no_wrap=True)
-    table.add_column(justify="right", no_wrap=True)
-    table.add_column(overflow="fold")
+    full, empty = ("█", "░") if console.encoding.lower().startswith("utf") else ("#", ".")
     shown = [one for one in state.likely[:most] if one[1] >= 0.01]
+    rows: list[Sequence[str | Text]] = []
     for number, (fault, p) in enumerate(shown, 1):
         filled = round(p * _BAR)
-        bar = Text(full * filled, "green").append(empty * (_BAR - filled), "dim")
+        bar = text(full * filled, "green").append(empty * (_BAR - filled), "dim")
         said = wording.fault_says(state.model, fault, language)
-        table.add_row(str(number), bar, language.percent(p), Text(said))
+        rows.append((str(number), bar, language.percent(p), said))
     rest = len(state.likely) - len(shown)
     if rest:
         left = max(1.0 - sum(p for _, p in shown), 0.0)
-        table.add_row("", "", language.percent(left), Text(language("cli/isolate/others", count=rest), "dim"))
-    console.print(table)
+        others = text(language("cli/isolate/others", count=rest), "dim")
+        rows.append(("", "", language.percent(left), others))
+    number_of = RIGHT | {"no_wrap": True}
+    console.print(grid(rows, number_of, WHOLE, number_of, FOLDED, gap=1))
 
 
 def _show_test(console: Console, found: NextTest, language: Language) -> None:
@@ -156,7 +156,7 @@ def _show_test(console: Console, found: NextTest, language: Language) -> None:
         say(console, f" {number}  {looks} ({answer})")
 
 
-def show_list(console: Console, model: Model, language: Language = ENGLISH) -> None:
+def show_list(console: Console, model: Model, language: Language) -> None:
     """Names of complaints, faults by side, tests and tools."""
     from kb.isolate import Side
 
@@ -176,22 +176,8 @@ def show_list(console: Console, model: Model, language: Language = ENGLISH) -> N
 
 
 def _pairs_shown(console: Console, pairs: list[tuple[str, str]]) -> None:
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table.grid(padding=(0, 2))
-    table.add_column(no_wrap=True, min_width=26)
-    table.add_column(overflow="fold")
-    for name, words in pairs:
-        table.add_row(Text(name), Text(words))
-    console.print(table)
+    console.print(grid(pairs, WHOLE | {"min_width": 26}, FOLDED))
 
 
 def say(console: Console, words: str, style: str = "") -> None:
-    from rich.text import Text
-
-    console.print(Text(words, style))  # Text: nothing in it is markup
-
-
-def _bar_signs(console: Console) -> tuple[str, str]:
-    return ("█", "░") if console.encoding.lower().startswith("utf") else ("#", ".")
+    console.print(text(words, style))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import IO, TYPE_CHECKING, Final
 
@@ -18,6 +18,7 @@ from kb.base.text import line
 from kb.cli.command import command
 from kb.cli.common import Output, Session, choice, text
 from kb.cli.outputfile import write_out
+from kb.cli.tables import grid
 from kb.loop.readings_file import readings_from
 from kb.loop.sentences import Digits, Hertz, Sentence
 from kb.loop.standard import Channel, Probe
@@ -47,8 +48,8 @@ _CELLS: Final = 18
 @click.option("--place", default="place", metavar="NAME", show_default=True)
 @click.option("--channel", type=choice(Channel))
 @click.option("--probe", type=choice(Probe), default=Probe.FLAT.value, show_default=True)
-@click.option("--out", metavar="FILE", type=Output("TOML"))
-@click.option("--add", metavar="FILE", type=Output("TOML"))
+@click.option("--out", metavar="FILE", type=Output("TOML", or_json=True))
+@click.option("--add", metavar="FILE", type=Output("TOML", or_json=True))
 def listen_command(
     session: Session,
     place: str,
@@ -144,51 +145,41 @@ def _joined(file: str, block: str, heard: Heard) -> str:
 
 def _show(heard: Heard, place: str, file: str | None, console: Console, said: Language) -> None:
     """Show the result to a person; what is relative says so on its own line."""
-    from rich.table import Table
-    from rich.text import Text
 
     def say(key: str, /, **values: object) -> str:
         return Sentence(f"cli/listen/{key}", values).shown(said)
 
     console.print(text(place, "bold"))
-    lines = Table.grid(padding=(0, 2))
+    rows: list[Sequence[str]] = []
     if heard.signal is not None and heard.full_scale_db is not None:
-        lines.add_row(
-            say("level"),
-            say("level-of", signal=heard.signal, level=Digits(heard.full_scale_db, 1, signed=True)),
-        )
+        level = Digits(heard.full_scale_db, 1, signed=True)
+        rows.append((say("level"), say("level-of", signal=heard.signal, level=level)))
     if heard.field_db is not None:
-        lines.add_row(say("field"), say("field-of", level=Digits(heard.field_db, 1, signed=True)))
+        rows.append((say("field"), say("field-of", level=Digits(heard.field_db, 1, signed=True))))
     for driver, noise in heard.noise.items():
         head = said(f"cli/readings/driver-{driver}")
         if noise.dba is not None:
-            lines.add_row(say("noise", driver=head), say("noise-of", level=Digits(noise.dba, 1, signed=True)))
+            found = say("noise-of", level=Digits(noise.dba, 1, signed=True))
         elif noise.re_signal_db is not None:
-            values = {"level": Digits(noise.re_signal_db, 1, signed=True)}
-            lines.add_row(say("noise", driver=head), say("noise-re-signal", **values))
+            found = say("noise-re-signal", level=Digits(noise.re_signal_db, 1, signed=True))
         else:
-            lines.add_row(say("noise", driver=head), say("noise-alone"))
+            found = say("noise-alone")
+        rows.append((say("noise", driver=head), found))
         if noise.mains.lines:
             shown = ", ".join(f"{one.hertz:.0f}" for one in noise.mains.lines[:8])
             more = len(noise.mains.lines) - 8
-            lines.add_row(
-                "", say("lines", lines=shown) if more <= 0 else say("lines-more", lines=shown, more=more)
-            )
-    console.print(lines)
+            key = "lines" if more <= 0 else "lines-more"
+            rows.append(("", say(key, lines=shown, more=more)))
+    console.print(grid(rows, {}))
     if heard.response:
-        console.print(Text(say("response"), "bold"))
-        table = Table.grid(padding=(0, 2))
+        console.print(text(say("response"), "bold"))
         columns = max(1, console.width // _CELLS)
         cells = [
             f"{Hertz(hertz).shown(said):>8} {Digits(level, 1, signed=True).shown(said):>5}"
             for hertz, level in heard.response.items()
         ]
-        for at in range(0, len(cells), columns):
-            table.add_row(*cells[at : at + columns])
-        console.print(table)
+        console.print(grid((cells[at : at + columns] for at in range(0, len(cells), columns)), {}))
     for note in heard.notes:
-        row = Table.grid(padding=(0, 1))
-        row.add_row(" -", note.shown(said))
-        console.print(row)
+        console.print(grid([(" -", note.shown(said))], {}, gap=1))
     if file is not None:
         console.print(text(say("written", file=file)))

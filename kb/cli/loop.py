@@ -114,7 +114,10 @@ def loop_command(
     kinds: tuple[tuple[Literal["svg", "png"], str | None], ...] = (("svg", svg), ("png", png))
     for kind, file in kinds:
         if file is not None:
-            _write_picture(session, answer, kind, file, feet=feet)
+            from kb.cli.outputfile import write_out
+            from kb.loop.field_picture import draw
+
+            write_out(file, draw(answer, kind, feet=feet, language=session.language), f"--{kind}")
     if keep and job is not None:
         from kb.domain.job import changed
 
@@ -337,14 +340,3 @@ def _listen(texts: tuple[str, ...], *, feet: bool) -> tuple[float, ...]:
             "--listen-height", Said("seen/heights", count=len(texts)), Said("expected/at-most", most=10)
         )
     return tuple(length(text, "--listen-height", low=0, high=3, feet=feet) for text in texts)
-
-
-def _write_picture(
-    session: Session, answer: Answer, kind: Literal["svg", "png"], file: str, *, feet: bool
-) -> None:
-    from kb.cli.outputfile import write_out
-    from kb.loop.field_picture import draw
-
-    if session.as_json and file == "-":
-        raise BadInput(f"--{kind}", Said("seen/dash-with-json"), Said("expected/file-since-json"))
-    write_out(file, draw(answer, kind, feet=feet, language=session.language), f"--{kind}")

@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from kb.catalogue import item_name
-from kb.cli.tables import fitted
-from kb.domain.language import ENGLISH, Language
+from kb.cli.tables import RIGHT, fitted, grid, headed
+from kb.domain.language import Language
 from kb.loop.driver import Fit
 from kb.loop.field import Plane
 from kb.loop.input_level import show_level
@@ -29,7 +29,7 @@ def _said(said: Language, key: str, /, **values: object) -> str:
     return Sentence(f"cli/loop/{key}", values).shown(said)
 
 
-def render_loop(answer: Answer, console: Console, said: Language = ENGLISH) -> None:
+def render_loop(answer: Answer, console: Console, said: Language) -> None:
     """Show the answer to a person; every answer ends with its cautions."""
     from rich.text import Text
 
@@ -116,7 +116,7 @@ def _overload(judged: Fit, said: Language) -> list[str]:
     ]
 
 
-def render_sketch(answer: Answer, console: Console, said: Language = ENGLISH) -> None:
+def render_sketch(answer: Answer, console: Console, said: Language) -> None:
     """Show the field of the first listening height as a terminal plot."""
     from rich.text import Text
 
@@ -144,28 +144,18 @@ def render_sketch(answer: Answer, console: Console, said: Language = ENGLISH) ->
 
 def _marked(mark: str, lines: Sequence[str]) -> Table:
     """Lines with a mark in front, the rest of each indented."""
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table.grid(padding=(0, 1))
-    for line in lines:
-        table.add_row(f" {mark}", Text(line))
-    return table
+    return grid(((f" {mark}", line) for line in lines), {}, gap=1)
 
 
 def _carry(answer: Answer, said: Language) -> Table:
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table.grid(padding=(0, 1))
-    table.add_column(justify="right", min_width=4)
+    rows = []
     for each in items(answer):
-        count, item = str(each.count), each.item
+        count = str(each.count)
         if each.unit == METRE:
             both = f"{each.count} m", f"{each.count / FOOT_M:.0f} ft"
             count = " = ".join(reversed(both) if said.feet else both)
-        table.add_row(count, Text(item_name(item, said)))
-    return table
+        rows.append((count, item_name(each.item, said)))
+    return grid(rows, RIGHT | {"min_width": 4}, {}, gap=1)
 
 
 def _verdict(answer: Answer, said: Language) -> Text:
@@ -183,15 +173,8 @@ def _verdict(answer: Answer, said: Language) -> Text:
 
 
 def _facts(answer: Answer, said: Language) -> Table:
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table.grid(padding=(0, 2))
-    table.add_column(style="bold", no_wrap=True)
-    table.add_column()
-    for name, words in _fact_lines(answer, said):
-        table.add_row(_said(said, name) if name else "", Text(words))
-    return table
+    rows = ((_said(said, name) if name else "", words) for name, words in _fact_lines(answer, said))
+    return grid(rows, {"style": "bold", "no_wrap": True}, {})
 
 
 def _fact_lines(answer: Answer, said: Language) -> list[tuple[str, str]]:
@@ -241,31 +224,19 @@ def _use(answer: Answer, said: Language) -> str:
 
 
 def _field_table(answer: Answer, said: Language) -> Table:
-    from rich import box
-    from rich.table import Table
-
     level = answer.level.current_a if answer.level else answer.current_a
-    title = _said(said, "area", current=Amount(level))
-    table = Table(title=title, box=box.SIMPLE_HEAD, title_justify="left")
-    table.add_column(_said(said, "ear-from-loop" if answer.distance_only else "ear-above-floor"))
-    for name in ("weakest", "strongest", "spread", "within"):
-        table.add_column(_said(said, name, tolerance=answer.counted.tolerance_db), justify="right")
+    names = ("weakest", "strongest", "spread", "within")
+    heads = [_said(said, name, tolerance=answer.counted.tolerance_db) for name in names]
+    rows = []
     for plane in answer.planes:
         low, high = (Digits(edge, 1, signed=True) for edge in answer.range_db(plane, level))
-        table.add_row(
-            Metres(plane.height).shown(said),
-            low.shown(said),
-            high.shown(said),
-            Digits(plane.spread_db, 1).shown(said),
-            f"{100 * answer.share_within(plane, level):.0f}%",
-        )
-    return table
+        shown = (Metres(plane.height), low, high, Digits(plane.spread_db, 1))
+        rows.append((*(one.shown(said) for one in shown), f"{100 * answer.share_within(plane, level):.0f}%"))
+    ear = _said(said, "ear-from-loop" if answer.distance_only else "ear-above-floor")
+    return headed([ear, *heads], rows, _said(said, "area", current=Amount(level)))
 
 
 def _voltage_table(answer: Answer, said: Language) -> Table:
-    from rich import box
-    from rich.table import Table
-
     def amount(value: float, unit: str) -> str:
         return f"{Amount(value).shown(said)} {unit}"
 
@@ -276,23 +247,19 @@ def _voltage_table(answer: Answer, said: Language) -> Table:
     if answer.fit:
         most = answer.fit.needs[0].current_a
     title = _said(said, "voltage-title", current=Amount(most))
-    table = Table(title=title, box=box.SIMPLE_HEAD, title_justify="left")
-    table.add_column(_said(said, "at"))
+    rows: list[tuple[str, ...]] = []
     if not answer.fit:
-        table.add_column(_said(said, "impedance"), justify="right")
-        table.add_column(_said(said, "column-voltage"), justify="right")
         for hertz in answer.voltages_v:
             ohm, volts = answer.load.impedance(hertz), answer.load.voltage(most, hertz)
-            table.add_row(Hertz(hertz).shown(said), amount(ohm, "ohm"), amount(volts, "V"))
-        return table
-    for name in ("column-current", "column-voltage", "margin"):
-        table.add_column(_said(said, name), justify="right")
+            rows.append((Hertz(hertz).shown(said), amount(ohm, "ohm"), amount(volts, "V")))
+        return headed([_said(said, name) for name in ("at", "impedance", "column-voltage")], rows, title)
     for need in answer.fit.needs:
         at = Hertz(need.hertz).shown(said)
         needed = amount(need.current_a, "A"), amount(need.voltage_v, "V")
-        table.add_row(at, *needed, decibels(need.margin_db))
-    table.add_row(_said(said, "rated"), amount(most, "A"), "", decibels(answer.fit.current_margin_db))
-    return table
+        rows.append((at, *needed, decibels(need.margin_db)))
+    rows.append((_said(said, "rated"), amount(most, "A"), "", decibels(answer.fit.current_margin_db)))
+    names = ("at", "column-current", "column-voltage", "margin")
+    return headed([_said(said, name) for name in names], rows, title)
 
 
 def _choices(answer: Answer, said: Language) -> Table:
@@ -324,18 +291,19 @@ def _choices(answer: Answer, said: Language) -> Table:
 
 def _spill_table(spilt: Spill, said: Language) -> Table:
     """The field outside the loop, dB re 400 mA/m."""
-    from rich import box
-    from rich.table import Table
+    places = [
+        *(
+            (_said(said, "spill-beside", distance=Metres(each.distance_m)), each)
+            for each in spilt.by_distance
+        ),
+        *((_said(said, name), each) for name, each in zip(_STOREYS, spilt.storeys, strict=False)),
+    ]
+    rows = ((place, f"{Digits(each.level_db, 1, signed=True).shown(said)} dB") for place, each in places)
+    heads = [_said(said, name) for name in ("spill-where", "strongest")]
+    return headed(heads, rows, _said(said, "spill-title"))
 
-    table = Table(title=_said(said, "spill-title"), box=box.SIMPLE_HEAD, title_justify="left")
-    table.add_column(_said(said, "spill-where"))
-    table.add_column(_said(said, "strongest"), justify="right")
-    for each in spilt.by_distance:
-        beside = _said(said, "spill-beside", distance=Metres(each.distance_m))
-        table.add_row(beside, f"{Digits(each.level_db, 1, signed=True).shown(said)} dB")
-    for name, each in zip(("spill-above", "spill-below"), spilt.storeys, strict=False):
-        table.add_row(_said(said, name), f"{Digits(each.level_db, 1, signed=True).shown(said)} dB")
-    return table
+
+_STOREYS = "spill-above", "spill-below"
 
 
 def _layout_table(answer: Answer, said: Language) -> Table:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import click
 
-from kb.base.errors import NotFound
-from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session, text
 
@@ -20,9 +18,7 @@ def merge_command(session: Session, make: str, model: str, into: tuple[str, str]
     """
     from kb.exchange.corrections import merge
 
-    book = session.book
-    if session.store is None and not book.path.exists():
-        raise NotFound(Said("error/nobody-met", set=f"{make} {model}"))
+    book = session.book_or("error/nobody-met", set=f"{make} {model}")
     fact = book.change(lambda store: merge(store, (make, model), into))
     if session.as_json:
         session.json({"merge": fact, "spelling": [make, model], "same_as": list(into)})

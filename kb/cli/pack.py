@@ -14,7 +14,8 @@ from kb.base.text import words_of_list
 from kb.cli.command import command
 from kb.cli.common import INCHES, Quantity, Session, text
 from kb.cli.path_options import asked_inputs, asked_metres
-from kb.domain.language import ENGLISH, Language
+from kb.cli.tables import FOLDED, RIGHT, grid
+from kb.domain.language import Language
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -71,7 +72,7 @@ def pack_command(
     jackfield pack Norwell NV40-210 --loop loop.json
     """
     from kb.book.naming import named_day
-    from kb.pack import pack, to_json, together
+    from kb.pack import day_from, pack, to_json, together
 
     if day_text or refs:
         if jobsfile_or_make:
@@ -92,7 +93,7 @@ def pack_command(
             "length_m": asked_metres(session, length_text),
             "taken": [signal for said in taken for signal in words_of_list(said)] or None,
         }
-        day = _day({"jobs": [set_data], "have": stock_of(have)})
+        day = day_from({"jobs": [set_data], "have": stock_of(have)})
     day, notes = named_day(session.book.named, day, session.language)
     materials = together([*(job.materials for job in day.jobs), *(_materials(file) for file in loops)])
     plan = pack(day, session.book.expect(), target=target)
@@ -135,13 +136,14 @@ def _is_file(name: str) -> bool:
 
 def _read(name: str, have: tuple[str, ...]) -> Day:
     from kb.base.inputfiles import read_data
+    from kb.pack import day_from
 
     data, place = read_data(name)
     if have:
         data = data if isinstance(data, dict) else {"jobs": data}
         data = {**data, "have": {**(data.get("have") or {}), **stock_of(have)}}
     try:
-        return _day(data)
+        return day_from(data)
     except BadInput as mistake:
         raise mistake.within(place) from None
 
@@ -152,12 +154,6 @@ def _materials(file: str) -> tuple[Material, ...]:
 
     data, place = read_data(file)
     return materials_from(data, place)
-
-
-def _day(data: object) -> Day:
-    from kb.pack import day_from
-
-    return day_from(data)
 
 
 def stock_of(have: tuple[str, ...], option: str = "--have") -> dict[str, int]:
@@ -179,32 +175,22 @@ def stock_of(have: tuple[str, ...], option: str = "--have") -> dict[str, int]:
 # -- how the answer looks -----------------------------------------------------------------------------
 
 
-def render_pack(
-    plan: Plan, console: Console, materials: Sequence[Material] = (), language: Language = ENGLISH
-) -> None:
+def render_pack(plan: Plan, console: Console, materials: Sequence[Material], language: Language) -> None:
     """The list first, then how sure it is, job by job what may go wrong, and what to ask."""
-    from rich.table import Table
-
     from kb.catalogue import item_name
     from kb.pack import expected_text, risk_text
 
+    number_of = RIGHT | {"min_width": 4}
     console.print(text(language("cli/pack/carry"), "bold"))
-    table = Table.grid(padding=(0, 2))
-    table.add_column(justify="right", min_width=4)
-    table.add_column(overflow="fold", style="bold")
-    table.add_column(overflow="fold", style="dim")
-    for line in plan.items:
-        name = item_name(line.item, language)
-        table.add_row(text(f"{line.count} x"), text(name), text(_purpose(line, plan, language)))
+    lines = [
+        (f"{line.count} x", item_name(line.item, language), _purpose(line, plan, language))
+        for line in plan.items
+    ]
+    table = grid(lines, number_of, FOLDED | {"style": "bold"}, FOLDED | {"style": "dim"})
     console.print(table if plan.items else text(f"  {language('cli/pack/nothing')}", "bold red"))
     if materials:
         console.print(text(language("cli/pack/for-the-loop"), "bold"))
-        lines = Table.grid(padding=(0, 2))
-        lines.add_column(justify="right", min_width=4)
-        lines.add_column(overflow="fold")
-        for material in materials:
-            lines.add_row(*(text(part) for part in counted(material, language)))
-        console.print(lines)
+        console.print(grid((counted(one, language) for one in materials), number_of, FOLDED))
     console.print()
     console.print(verdict(plan, console.width, language))
     for number, one in enumerate(plan.jobs, 1):
@@ -215,17 +201,16 @@ def render_pack(
             .append(f"  {language.percent(one.certainty)}", "bold green")
             .append(works, "not bold dim")
         )
-        table = Table.grid(padding=(0, 1))
-        table.add_column(justify="right", min_width=12)
-        table.add_column(overflow="fold")
-        for likely in one.expected[:3]:
-            if likely.p >= 0.01:
-                table.add_row(text(language.percent(likely.p)), text(expected_text(likely, language)))
+        rows: list[tuple[str | Text, str]] = [
+            (language.percent(likely.p), expected_text(likely, language))
+            for likely in one.expected[:3]
+            if likely.p >= 0.01
+        ]
         for risk in one.risks[:3]:
             if risk.p >= 0.005:
                 chance = language("cli/pack/risk", percent=language.percent(risk.p))
-                table.add_row(text(chance, "yellow"), text(risk_text(risk, language)))
-        console.print(table)
+                rows.append((text(chance, "yellow"), risk_text(risk, language)))
+        console.print(grid(rows, RIGHT | {"min_width": 12}, FOLDED, gap=1))
     if plan.next:
         console.print()
         more = language("language/and").join(item_name(one, language) for one in plan.next.items)
@@ -244,7 +229,7 @@ def _title(one: JobPlan, number: int, language: Language) -> str:
     return f"{number}. {one.job.title or language.word(one.source.kind)}{name}"
 
 
-def verdict(plan: Plan, width: int, language: Language = ENGLISH) -> Text:
+def verdict(plan: Plan, width: int, language: Language) -> Text:
     """How sure, against what was wanted and what can be had at all, and what keeps it from that."""
     from kb.base.text import wrapped
     from kb.pack import caveats, chance_text
@@ -255,7 +240,7 @@ def verdict(plan: Plan, width: int, language: Language = ENGLISH) -> Text:
     return said
 
 
-def question(ask: Ask, plan: Plan, width: int, language: Language = ENGLISH) -> Text:
+def question(ask: Ask, plan: Plan, width: int, language: Language) -> Text:
     """A question on one line if it fits, with what each answer would change."""
     from kb.base.text import wrapped
     from kb.pack import answer_text, gain_text, question_text
@@ -286,9 +271,7 @@ def counted(material: Material, language: Language) -> tuple[str, str]:
     return f"{material.count} m ({material.count / _FOOT_M:.0f} ft)", item_name(material.item, language)
 
 
-def print_list(
-    plan: Plan, console: Console, materials: Sequence[Material] = (), language: Language = ENGLISH
-) -> None:
+def print_list(plan: Plan, console: Console, materials: Sequence[Material], language: Language) -> None:
     """A plain list to print, tick off and take along, with its day and the jobs that it is for."""
     from kb.base import clock
     from kb.base.text import wrapped

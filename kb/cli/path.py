@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from kb.base.errors import BadInput, NotFound
-from kb.base.messages import Said
+from kb.base.errors import NotFound
 from kb.base.text import cells
 from kb.cli.command import command
 from kb.cli.common import Output, Session, text
 from kb.cli.job_option import job_option
 from kb.cli.path_options import Asked, for_path, path_options
-from kb.domain.language import ENGLISH, Language
+from kb.cli.tables import FOLDED, RIGHT, grid
+from kb.domain.language import Language
 from kb.domain.words import Level, Signal
 
 if TYPE_CHECKING:
@@ -83,17 +83,13 @@ def write_picture(file: str, session: Session, source: Source, panel: Panel, con
     said = session.language
     links = chain_links(chosen, panel, said) if chosen else ()
     rows = panel_rows(panel, chosen.jacks if chosen else (), said)
-    if session.as_json and file == "-":
-        raise BadInput("--svg", Said("seen/dash-with-json"), Said("expected/file"))
     write_out(file, f"{path_picture(f'{source.make} {source.model}', rows, links, said)}\n", "--svg")
 
 
 # -- how the answer looks -----------------------------------------------------------------------------
 
 
-def show(
-    console: Console, source: Source, panel: Panel, connection: Connection, language: Language = ENGLISH
-) -> None:
+def show(console: Console, source: Source, panel: Panel, connection: Connection, language: Language) -> None:
     """The answer for a person behind the set: the chain, then converter and speakers, then the rest."""
     from kb.catalogue import item_name
     from kb.cli.panel_view import source_title
@@ -107,7 +103,7 @@ def show(
         if not panel.jacks:
             console.print(text(f"  {language('cli/path/no-jack')}", "dim"))
     else:
-        console.print(arrows(chosen, panel, console.width, language=language))
+        console.print(arrows(chosen, panel, console.width, language))
     console.print()
     if chosen is not None:
         converter = connection.converter
@@ -134,7 +130,7 @@ def show(
         console.print()
         console.print(text(language("path/answer/others"), "bold"))
         for other in connection.others:
-            console.print(arrows(other, panel, console.width, style="", language=language))
+            console.print(arrows(other, panel, console.width, language, style=""))
     _listed(console, language("path/answer/not-used"), _together(connection.ruled_out, language))
 
 
@@ -153,7 +149,7 @@ def _together(ruled_out: Sequence[RuledOut], language: Language) -> list[str]:
     return lines
 
 
-def arrows(path: Path, panel: Panel, width: int, style: str = "bold", language: Language = ENGLISH) -> Text:
+def arrows(path: Path, panel: Panel, width: int, language: Language, style: str = "bold") -> Text:
     """The chain from jack to driver in one line; broken before an arrow where the line is full."""
     from rich.text import Text
 
@@ -198,27 +194,17 @@ def _evidence(path: Path, language: Language) -> str:
 
 
 def _verdicts(verdicts: list[tuple[str, str, str]]) -> Table:
-    from rich.table import Table
-
-    table = Table.grid(padding=(0, 2))
-    table.add_column(style="dim", min_width=11)
-    table.add_column(overflow="fold")
-    for name, answer, why in verdicts:
-        said = text(answer, "bold").append(f"  {why}" if why else "", "not bold")
-        table.add_row(f"  {name}", said)
-    return table
+    rows = (
+        (f"  {name}", text(answer, "bold").append(f"  {why}" if why else "", "not bold"))
+        for name, answer, why in verdicts
+    )
+    return grid(rows, {"style": "dim", "min_width": 11}, FOLDED)
 
 
 def _listed(console: Console, title: str, sentences: list[str], *, numbered: bool = False) -> None:
     if not sentences:
         return
-    from rich.table import Table
-
     console.print()
     console.print(text(title, "bold"))
-    table = Table.grid(padding=(0, 1))
-    table.add_column(justify="right", min_width=4)
-    table.add_column(overflow="fold")
-    for number, one in enumerate(sentences, 1):
-        table.add_row(f"{number}." if numbered else "·", text(one))
-    console.print(table)
+    rows = ((f"{number}." if numbered else "·", one) for number, one in enumerate(sentences, 1))
+    console.print(grid(rows, RIGHT | {"min_width": 4}, FOLDED, gap=1))

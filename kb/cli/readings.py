@@ -12,8 +12,8 @@ from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session, text
 from kb.cli.job_option import named_set
-from kb.cli.tables import fitted
-from kb.domain.language import ENGLISH, Language
+from kb.cli.tables import fitted, grid, headed
+from kb.domain.language import Language
 from kb.loop.readings_file import readings_from
 from kb.loop.sentences import Digits, Hertz, Sentence
 from kb.loop.standard import STANDARD, LevelMeter, PlayedSignal
@@ -49,7 +49,7 @@ def _record(session: Session, data: object, which: tuple[str, str], job: str) ->
     )
     done = session.book.record([visit])
     session.say(session.language("cli/recorded", make=which[0], model=which[1]))
-    return [*(one.id for one in done.recorded), *done.already][0]
+    return done.first_id
 
 
 @command("readings")
@@ -99,9 +99,8 @@ def _say(said: Language, key: str, /, **values: object) -> str:
     return Sentence(f"cli/readings/{key}", values).shown(said)
 
 
-def render_readings(judgement: Judgement, console: Console, said: Language = ENGLISH) -> None:
+def render_readings(judgement: Judgement, console: Console, said: Language) -> None:
     """Show the verdict to a person. Names and words from the file are shown as text, never as markup."""
-    from rich.table import Table
     from rich.text import Text
 
     if judgement.failed:
@@ -122,12 +121,13 @@ def render_readings(judgement: Judgement, console: Console, said: Language = ENG
         "doubted": [each for each in required if each.doubted],
         "not-measured": [each for each in required if each.ok is None and not each.doubted],
     }
-    lines = Table.grid(padding=(0, 1))
-    for head, checks in lists.items():
-        if checks:
-            lines.add_row(f"  {_say(said, head)}:", text("; ".join(each.said(said) for each in checks)))
-    if any(lists.values()):
-        console.print(lines)
+    lines = [
+        (f"  {_say(said, head)}:", "; ".join(each.said(said) for each in checks))
+        for head, checks in lists.items()
+        if checks
+    ]
+    if lines:
+        console.print(grid(lines, {}, gap=1))
     if judgement.incomplete and not judgement.failed and not judgement.doubted:
         console.print(Text(f"  {_say(said, 'rest')}"))
     _user(judgement, console, said)
@@ -135,13 +135,12 @@ def render_readings(judgement: Judgement, console: Console, said: Language = ENG
     if judgement.compared:
         console.print(fitted(_compared(judgement, said), console))
     for head, found in (("points-at", judgement.diagnosis), ("next", judgement.advice)):
-        lines = Table.grid(padding=(0, 1))
-        for sentence in found:
-            where = f" ({', '.join(sentence.where)})" if any(sentence.where) else ""
-            lines.add_row(" -", text(f"{sentence.shown(said)}{where}"))
-        if found:
-            console.print(text(_say(said, head), "bold"))
-            console.print(lines)
+        if not found:
+            continue
+        console.print(text(_say(said, head), "bold"))
+        places = (f" ({', '.join(one.where)})" if any(one.where) else "" for one in found)
+        rows = ((" -", f"{one.shown(said)}{place}") for one, place in zip(found, places, strict=True))
+        console.print(grid(rows, {}, gap=1))
 
 
 def _measured_with(judgement: Judgement, said: Language) -> str:
@@ -180,24 +179,23 @@ _BESIDE: Final = 44
 
 def _checks(judgement: Judgement, console: Console, said: Language) -> None:
     """Show the checks in groups, each under a heading with its clauses."""
-    from rich.table import Table
     from rich.text import Text
 
     most = max(12, console.width - _BESIDE)
     width = min(most, max(len(_label(each, said)) for each in judgement.checks))
     for head, codes in _GROUPS.items():
         found = [each for each in judgement.checks if each.code in codes]
-        sources = dict.fromkeys(_source(each, said) for each in found)
+        sources = dict.fromkeys(
+            _say(said, "clause", clause=each.clause) if each.clause else each.other.split(",")[0]
+            for each in found
+        )
         console.print()
         console.print(Text.assemble((_say(said, f"group/{head}"), "bold"), f"  {', '.join(sources)}"))
-        table = Table.grid(padding=(0, 2))
-        table.add_column(width=width)
-        for _ in range(3):
-            table.add_column(no_wrap=True)
-        for each in found:
-            label = _indented(_label(each, said))
-            table.add_row(label, _value(each, said), _limit(each, said), _mark(each, said))
-        console.print(table)
+        rows = (
+            (_indented(_label(each, said)), _value(each, said), _limit(each, said), _mark(each, said))
+            for each in found
+        )
+        console.print(grid(rows, {"width": width}, {"no_wrap": True}))
         for each in found:
             if each.note and each.value is not None and (each.doubted or each.code == "noise-off"):
                 console.print(_indented(f"{_label(each, said)}: {each.note.shown(said)}", 3))
@@ -255,35 +253,21 @@ def _limit(check: Check, said: Language) -> str:
     return said.number(limit if check.code == "points" else f"{limit} {check.unit}")
 
 
-def _source(check: Check, said: Language) -> str:
-    """The clause; other sources by their first words."""
-    return _say(said, "clause", clause=check.clause) if check.clause else check.other.split(",")[0]
-
-
 def _mark(check: Check, said: Language) -> Text:
-    from rich.text import Text
-
     if check.doubted and check.ok is None:
-        return Text(_say(said, "doubted"), style="yellow")
+        return text(_say(said, "doubted"), "yellow")
     if check.ok is False and not check.required:
-        return Text(_say(said, "tell"), style="yellow")
+        return text(_say(said, "tell"), "yellow")
     if check.ok is None:
-        return Text("?", style="yellow")
-    if check.ok:
-        return Text(_say(said, "ok"), style="green")
-    return Text(_say(said, "mark-out"), style="bold red")
+        return text("?", "yellow")
+    return text(_say(said, "ok"), "green") if check.ok else text(_say(said, "mark-out"), "bold red")
 
 
 def _compared(judgement: Judgement, said: Language) -> Table:
-    from rich import box
-    from rich.table import Table
-
     title = _say(said, "compared" if judgement.current_known else "compared-1-a")
-    table = Table(title=title, box=box.SIMPLE_HEAD, title_justify="left")
-    table.add_column(_say(said, "position"))
-    for name in ("measured", "computed", "difference"):
-        table.add_column(_say(said, name), justify="right")
+    heads = [_say(said, name) for name in ("position", "measured", "computed", "difference")]
+    rows = []
     for each in judgement.compared:
         levels = (each.measured_db, each.computed_db, each.difference)
-        table.add_row(text(each.name), *(Digits(level, 1, signed=True).shown(said) for level in levels))
-    return table
+        rows.append((each.name, *(Digits(level, 1, signed=True).shown(said) for level in levels)))
+    return headed(heads, rows, title)

@@ -113,8 +113,12 @@ class Session:
     @property
     def found_book(self) -> Book:
         """The open book; raises NotFound if there is none yet, since a question makes no book."""
+        return self.book_or("error/no-book", place=self.book.path)
+
+    def book_or(self, key: str, /, **values: object) -> Book:
+        """The open book; raises NotFound with this sentence if there is none yet."""
         if self.store is None and not self.book.path.exists():
-            raise NotFound(Said("error/no-book", place=self.book.path))
+            raise NotFound(Said(key, **values))
         return self.book
 
     def _bar(self, what: str) -> Progress | None:

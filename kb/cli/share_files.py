@@ -16,7 +16,7 @@ from kb.base.errors import BadInput
 from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Output, Session, agreed, text
-from kb.cli.share_review import personal_json, place_of, reviewed, signs_of
+from kb.cli.share_review import held_json, place_of, reviewed, signs_of
 
 if TYPE_CHECKING:
     from kb.domain.language import Language
@@ -31,7 +31,7 @@ _SHOWN: Final = 10
 
 
 @command("out")
-@click.argument("file", metavar="FILE", type=Output("JSON Lines"))
+@click.argument("file", metavar="FILE", type=Output("JSON Lines", or_json=True))
 @click.option("--for", "peer", metavar="NAME")
 @click.option("--since", type=click.IntRange(0), metavar="REVISION")
 @click.option("--all", "everything", is_flag=True)
@@ -124,15 +124,7 @@ def tell_given(
 ) -> None:
     """What was given and what was held back; ``how`` makes the sentence of the ``content``."""
     if session.as_json:
-        held = [
-            {
-                "visit": one.visit.id,
-                "make": one.visit.source.make,
-                "model": one.visit.source.model,
-                "why": personal_json(one.why, session.language),
-            }
-            for one in given.held
-        ]
+        held = [held_json(one, session.language) for one in given.held]
         counts = {"visits": given.visits, "aliases": given.aliases}
         counts |= {"withdrawals": given.withdrawals, "notes": given.notes}
         merges = [{"merge": one.id, "spelling": one.set_key, "same_as": one.same_as} for one in given.merges]

@@ -16,7 +16,7 @@ from kb.cli.dump import write_whole
 
 
 @command("key")
-@click.argument("file", required=False, metavar="[FILE]", type=Output("a key"))
+@click.argument("file", required=False, metavar="[FILE]", type=Output("a key", or_json=True))
 @click.option("--name", metavar="NAME")
 @click.option("--replace", is_flag=True)
 def key_command(session: Session, file: str | None, name: str | None, replace: bool) -> int:

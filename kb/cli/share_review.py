@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from kb.domain.language import Language
     from kb.domain.visit import Visit
     from kb.exchange.share_state import Peers
-    from kb.exchange.sharing import Approved, Held, Personal, Unreviewed, Why
+    from kb.exchange.sharing import Approved, Held, Personal, Unreviewed
     from kb.store import Store
 
 
@@ -66,7 +66,10 @@ def review_command(
     notes, held = _pending(store, mine)
     if session.as_json:
         session.json(
-            {"notes": [_note(one) for one in notes], "held": [_held(one, session.language) for one in held]}
+            {
+                "notes": [_note(one) for one in notes],
+                "held": [held_json(one, session.language) for one in held],
+            }
         )
         return 0
     if not (ask or sys.stdin.isatty()):
@@ -249,7 +252,9 @@ def _list_released(session: Session, store: Store) -> int:
                     }
                     for one in notes
                 ],
-                "approved": [{**_held(one, session.language), "state": one.state.value} for one in visits],
+                "approved": [
+                    {**held_json(one, session.language), "state": one.state.value} for one in visits
+                ],
             }
         )
         return 0
@@ -287,20 +292,6 @@ def _whole(name: str, known: Iterable[str]) -> str:
     return found.pop()
 
 
-def personal_json(why: Why, said: Language) -> list[dict[str, Any]]:
-    """Texts that look personal, for the answer."""
-    return [
-        {
-            "where": place_of(one, said),
-            "jack": one.jack or None,
-            "field": one.field,
-            "text": one.text,
-            "signs": list(one.signs),
-        }
-        for one in why
-    ]
-
-
 def place_of(one: Personal, said: Language) -> str:
     """Where a text is that looks personal."""
     field = said(f"cli/share/field/{one.field}")
@@ -334,11 +325,17 @@ def _note(one: Unreviewed) -> dict[str, Any]:
     }
 
 
-def _held(one: Held | Approved, said: Language) -> dict[str, Any]:
+def held_json(one: Held | Approved, said: Language) -> dict[str, Any]:
+    """A visit with the texts that look personal, for the answer."""
     source = one.visit.source
-    return {
-        "visit": one.visit.id,
-        "make": source.make,
-        "model": source.model,
-        "why": personal_json(one.why, said),
-    }
+    why = [
+        {
+            "where": place_of(each, said),
+            "jack": each.jack or None,
+            "field": each.field,
+            "text": each.text,
+            "signs": list(each.signs),
+        }
+        for each in one.why
+    ]
+    return {"visit": one.visit.id, "make": source.make, "model": source.model, "why": why}

@@ -56,7 +56,6 @@ def sheet_command(
     jackfield sheet Norwell NV40-210 --lang es --paper letter
     jackfield sheet --job J-12
     """
-    _not_both(session, out)
     lang = lang or session.settings.language
     asked, job = for_path(session, asked, job_ref)
     known = asked.view_to_write(session, "sheet")
@@ -104,11 +103,6 @@ def asked_paper(session: Session, paper: str | None) -> Paper:
     if paper is not None:
         return Paper(paper)
     return Paper.LETTER if session.settings.units is Units.FEET else Paper.A4
-
-
-def _not_both(session: Session, out: str) -> None:
-    if session.as_json and out == "-":
-        raise BadInput("--out", Said("seen/dash-with-json"), Said("expected/file-since-json"))
 
 
 def _readings(file: str | None, session: Session, job: Job | None, lang: str) -> Judgement | None:

@@ -6,13 +6,12 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import click
-from rich.table import Table
 
-from kb.base.errors import BadInput, NotFound
-from kb.base.messages import Said
+from kb.base.errors import NotFound
 from kb.cli.command import command
 from kb.cli.common import Output, Session, text
 from kb.cli.panel_view import noted_json, panel_table, source_title
+from kb.cli.tables import FOLDED, RIGHT, WHOLE, grid
 from kb.domain.language import Language
 from kb.domain.panel import Panel, PanelJack
 from kb.domain.visit import Visit, visit_to
@@ -22,6 +21,7 @@ from kb.settings import MANUALS
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from rich.table import Table
     from rich.text import Text
 
     from kb.book import SetView
@@ -107,8 +107,6 @@ def _write_picture(file: str, session: Session, known: SetView) -> None:
     from kb.sheet.drawing import panel_picture
     from kb.sheet.layout import panel_rows
 
-    if session.as_json and file == "-":
-        raise BadInput("--svg", Said("seen/dash-with-json"), Said("expected/file"))
     title = f"{known.source.make} {known.source.model}"
     write_out(file, f"{panel_picture(title, panel_rows(known.panel))}\n", "--svg")
 
@@ -158,29 +156,23 @@ def _panel(panel: Panel, works: Sequence[Chance | None], language: Language) -> 
 
 def _remarks(panel: Panel, language: Language) -> Table:
     """Settings and notes of the jacks, the newest first."""
-    table = Table.grid(padding=(0, 2))
-    table.add_column(justify="right", style="dim")
-    table.add_column(no_wrap=True, style="dim")
-    table.add_column(overflow="fold")
-    for number, one in enumerate(panel.jacks, 1):
-        for kind, said in (("setting", one.settings), ("note", [note.signed for note in one.notes])):
-            for line in said:
-                table.add_row(str(number), language(f"cli/show/{kind}"), text(line.replace("\n", " ")))
-    return table
+    rows = (
+        (str(number), language(f"cli/show/{kind}"), line.replace("\n", " "))
+        for number, one in enumerate(panel.jacks, 1)
+        for kind, said in (("setting", one.settings), ("note", [note.signed for note in one.notes]))
+        for line in said
+    )
+    return grid(rows, RIGHT | {"style": "dim"}, WHOLE | {"style": "dim"}, FOLDED)
 
 
 def _visits(visits: tuple[Visit, ...], language: Language) -> Table:
-    table = Table.grid(padding=(0, 2))
-    table.add_column(no_wrap=True)
-    table.add_column(no_wrap=True)
-    table.add_column(no_wrap=True, style="dim")
-    table.add_column(overflow="fold")
-
     def said(visit: Visit) -> str:
         kept = [language("cli/show/readings")] * bool(visit.readings)
         kept += [language("cli/show/case")] * bool(visit.case)
         return "; ".join([*([visit.note.replace("\n", " ")] if visit.note else []), *kept])
 
-    for visit in sorted(visits, key=lambda v: (v.date, v.id), reverse=True):
-        table.add_row(visit.date.isoformat(), text(visit.by), language.word(visit.basis), text(said(visit)))
-    return table
+    rows = (
+        (visit.date.isoformat(), visit.by, language.word(visit.basis), said(visit))
+        for visit in sorted(visits, key=lambda v: (v.date, v.id), reverse=True)
+    )
+    return grid(rows, WHOLE, WHOLE, WHOLE | {"style": "dim"}, FOLDED)

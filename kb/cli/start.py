@@ -97,7 +97,7 @@ def _show(
 def _table(session: Session, rows: Iterable[Sequence[str]]) -> None:
     from rich.padding import Padding
 
-    from kb.cli.tables import fitted, grid
+    from kb.cli.tables import FOLDED, WHOLE, fitted, grid
 
-    table = fitted(grid(rows, whole=1), session.console, session.console.width - 2)
+    table = fitted(grid(rows, WHOLE, FOLDED), session.console, session.console.width - 2)
     session.console.print(Padding(table, (0, 0, 0, 2)))

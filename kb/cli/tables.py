@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, Final
 
 from kb.cli.common import Session, text
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
-    from rich.console import Console
+    from rich.console import Console, RenderableType
     from rich.table import Table
     from rich.text import Text
 
@@ -43,18 +44,41 @@ def fitted(table: Table, console: Console, width: int | None = None) -> Table:
     return table
 
 
-def grid(rows: Iterable[Sequence[str | Text]], whole: int) -> Table:
-    """A table without lines and heads: its first ``whole`` columns keep their lines, the others fold."""
+def grid(rows: Iterable[Sequence[RenderableType]], *columns: Mapping[str, Any], gap: int = 2) -> Table:
+    """A table without lines and heads, ``gap`` blanks between its columns.
+
+    ``columns`` are what rich says of each; the last one also holds for columns after it.
+    """
     from rich.table import Table
 
-    table = Table.grid(padding=(0, 2))
+    table = Table.grid(padding=(0, gap))
     for row in rows:
         for number in range(len(table.columns), len(row)):
-            table.add_column(overflow="fold", no_wrap=number < whole)
+            table.add_column(**columns[min(number, len(columns) - 1)])
+        table.add_row(*(text(cell) if isinstance(cell, str) else cell for cell in row))
+    return table
+
+
+#: Columns that keep their lines whole, that may be folded, and that have numbers.
+WHOLE: Final = MappingProxyType({"overflow": "fold", "no_wrap": True})
+FOLDED: Final = MappingProxyType({"overflow": "fold"})
+RIGHT: Final = MappingProxyType({"justify": "right"})
+
+
+def headed(heads: Sequence[str], rows: Iterable[Sequence[RenderableType]], title: str = "") -> Table:
+    """A table with heads, perhaps under a title: text in its first column, numbers at the right after it."""
+    from rich import box
+    from rich.table import Table
+
+    table = Table(title=title or None, box=box.SIMPLE_HEAD, title_justify="left")
+    for number, head in enumerate(heads):
+        table.add_column(head, justify="right" if number else "left")
+    for row in rows:
         table.add_row(*(text(cell) if isinstance(cell, str) else cell for cell in row))
     return table
 
 
 def print_rows(session: Session, rows: Iterable[Sequence[str | Text]], whole: int) -> None:
-    """Print a grid that fits the terminal."""
-    session.console.print(fitted(grid(rows, whole), session.console))
+    """Print a grid that fits the terminal; its first ``whole`` columns keep their lines, the others fold."""
+    table = grid(rows, *[WHOLE] * whole, FOLDED)
+    session.console.print(fitted(table, session.console))

@@ -35,8 +35,6 @@ def tag_command(
     jackfield tag Norwell NV40-210 --out tag.svg
     jackfield tag Norwell NV40-210 --out tag.html
     """
-    if session.as_json and out == "-":
-        raise BadInput("--out", Said("seen/dash-with-json"), Said("expected/file-since-json"))
     asked, _ = for_path(session, asked, job_ref)
     known = asked.view_to_write(session, "tag")
     connection = asked.connect(session, known, asked.metres(session))

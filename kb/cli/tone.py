@@ -5,7 +5,6 @@ from __future__ import annotations
 import click
 
 from kb.base.errors import BadInput
-from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Output, Session, choice
 from kb.cli.outputfile import write_out
@@ -36,8 +35,6 @@ def tone_command(
     """
     tone, said = Tone(signal), session.language
     file = out or f"{tone.value}.wav"
-    if session.as_json and file == "-":
-        raise BadInput("--out", Said("seen/dash-with-json"), Said("expected/file-since-json"))
     try:
         sound = wav(tone, seconds=seconds, level_db=level, hertz=hertz, mains_hz=mains, seed=seed)
     except BadInput as mistake:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import click
 
-from kb.base.errors import NotFound
-from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session, text
 
@@ -20,9 +18,7 @@ def undo_command(session: Session, what: str | None) -> int:
     from kb.exchange.corrections import about, latest, undo
     from kb.store.facts import briefly
 
-    book = session.book
-    if session.store is None and not book.path.exists():
-        raise NotFound(Said("error/no-book-to-undo"))
+    book = session.book_or("error/no-book-to-undo")
     if what is None:
         with book.store.snapshot() as now:
             change = latest(now)

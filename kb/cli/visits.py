@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from kb.base.errors import BadInput, NotFound
+from kb.base.errors import BadInput
 from kb.base.messages import Said
 from kb.base.text import squeezed
 from kb.cli.command import command
@@ -50,16 +50,15 @@ def visits_command(
     jackfield visits --job J-1199
     jackfield visits alder
     """
-    if session.store is None and not session.book.path.exists():
-        raise NotFound(Said("error/no-visits-yet"))
     from kb.store.facts import briefly
 
+    book = session.book_or("error/no-visits-yet")
     first = None if since is None else _days(session, since, "--since")[0]
     last = None if until is None else _days(session, until, "--until")[1]
     job = job_if_there(session, ref)
     ref = job.reference if job else ref
-    jobs = {squeezed(job.reference): job for job in session.book.jobs.every() if job.reference}
-    with session.book.store.snapshot() as now:
+    jobs = {squeezed(job.reference): job for job in book.jobs.every() if job.reference}
+    with book.store.snapshot() as now:
         found = now.visits_found(
             since=first,
             until=last,

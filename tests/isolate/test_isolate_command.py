@@ -20,6 +20,7 @@ from kb.book.faults import load_model
 from kb.cli.isolate import isolate_command
 from kb.cli.isolate_dialog import talk
 from kb.cli.isolate_show import document_of, list_of, show_state
+from kb.domain.language import ENGLISH
 from kb.isolate import State, start, state_from, state_to
 
 MODEL = load_model()
@@ -182,7 +183,7 @@ def test_a_wrong_option_is_named_with_what_was_expected(args, message):
 
 def test_the_list_names_every_fault_and_test():
     said = json.loads(call("--list", "--json").stdout)
-    assert said == list_of(MODEL)
+    assert said == list_of(MODEL, ENGLISH)
     plain = call("--list").stdout
     for name in (*MODEL.faults, *MODEL.tests, *MODEL.tools, *MODEL.complaints):
         assert name in plain
@@ -385,13 +386,13 @@ def test_a_talk_can_be_resumed_from_what_was_kept():
 def test_a_terminal_without_block_signs_gets_a_plain_bar():
     raw = io.BytesIO()
     console = Console(file=io.TextIOWrapper(raw, encoding="ascii"), width=80)
-    show_state(console, BEGUN)
+    show_state(console, BEGUN, ENGLISH)
     console.file.flush()
     assert b"#" in raw.getvalue()
 
 
 def test_the_document_survives_json_as_it_is():
-    said = document_of(BEGUN)
+    said = document_of(BEGUN, ENGLISH)
     assert json.loads(json.dumps(said)) == said
 
 
