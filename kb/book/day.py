@@ -63,7 +63,9 @@ def day_sheet(book: Book, day: date, said: Language) -> tuple[DaySheet, list[str
     )
     materials = together([job.materials for job in jobs])
     van = [
-        f"{line.count} x {item_name(line.item, said)}{_in_van(line.in_stock, said)}" for line in plan.items
+        f"{line.count} x {item_name(line.item, said)}"
+        + (f" ({said('sheet/day/in-van', count=line.in_stock)})" if line.in_stock else "")
+        for line in plan.items
     ]
     van += [_material(one.count, one.unit, item_name(one.item, said)) for one in materials]
     buy = [
@@ -147,10 +149,6 @@ def _carried(plan: Plan, numbers: Sequence[int], job: Job, said: Language) -> It
     )
     yield from mine
     yield from (_material(one.count, one.unit, item_name(one.item, said)) for one in job.materials)
-
-
-def _in_van(count: int, said: Language) -> str:
-    return f" ({said('sheet/day/in-van', count=count)})" if count else ""
 
 
 def _material(count: int, unit: str, item: str) -> str:

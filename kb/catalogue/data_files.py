@@ -139,7 +139,7 @@ def _items(fields: Fields, place: Wording) -> list[Item]:
         steps=fields.take("steps", listed(StepCode.read, MOST, each=""), ()),
         family=name,
         source=_sources(fields, told, place),
-        names=fields.take("names", _names, {}),
+        names=fields.take("names", keyed(sentence, sentence, MOST), {}),
         counts_as_m=amount["counts_as_m"],
         delay_ms=amount["delay_ms"],
         loss_db=amount["loss_db"],
@@ -162,11 +162,6 @@ def _items(fields: Fields, place: Wording) -> list[Item]:
             )
         )
     return made
-
-
-def _names(value: object, place: Wording) -> dict[str, str]:
-    """Names in other languages by code; each has {n} exactly where the item's own has."""
-    return keyed(sentence, sentence, MOST)(value, place)
 
 
 _SOME: Final = Said("expected/list-of-one-or-more")

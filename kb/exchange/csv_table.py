@@ -64,11 +64,8 @@ class Table:
         self._place, self._mapping = place, mapping
         first = next(lines, None)
         if first is None or not first.text.strip():
-            raise BadInput(
-                place,
-                (Said("seen/empty-file") if first is None else Said("seen/empty-first-line")),
-                Said("expected/header"),
-            )
+            seen = Said("seen/empty-file" if first is None else "seen/empty-first-line")
+            raise BadInput(place, seen, Said("expected/header"))
         self._line, self._begun = first.number, False
         separator = max(_SEPARATORS, key=first.text.count)
 
@@ -161,10 +158,8 @@ class Table:
                 bad.append(bad_of(line, mistake))
         try:
             visit = self._without_jacks(group.fields)
-            nonce, recorded = (
-                read_nonce(group.fields.get("seal", "")),
-                read_time(group.fields.get("recorded", "")),
-            )
+            nonce = read_nonce(group.fields.get("seal", ""), "seal")
+            recorded = read_time(group.fields.get("recorded", ""), "recorded")
         except BadInput as mistake:
             return sorted([*bad, bad_of(group.line, mistake)], key=lambda one: one.line)
         if bad:
@@ -172,14 +167,8 @@ class Table:
         if "basis" not in group.fields and any(one.outcome is not Outcome.NOT_TRIED for one in findings):
             visit = replace(visit, basis=Basis.TESTED)
         if group.jacks > JACKS:
-            return [
-                Bad(
-                    group.line,
-                    "",
-                    Said("seen/rows-of-visit", count=group.jacks),
-                    Said("expected/at-most", most=JACKS),
-                )
-            ]
+            seen = Said("seen/rows-of-visit", count=group.jacks)
+            return [Bad(group.line, "", seen, Said("expected/at-most", most=JACKS))]
         visit = replace(visit, findings=read_together(findings, visit.source.kind))
         return VisitFact(visit, nonce, recorded) if "record" in self.columns.fields else visit
 

@@ -81,34 +81,26 @@ def _visit(said: Fields) -> VisitFact:
     visit = said.need("visit", lambda value, _: visit_from(value, recorded=True))
     if not visit.id:
         raise BadInput(inside("visit", "id"), NOTHING, Said("expected/uuid"))
-    return VisitFact(visit, said.take("seal", _nonce, ""), said.take("recorded", _time, ""))
+    return VisitFact(visit, said.take("seal", read_nonce, ""), said.take("recorded", read_time, ""))
 
 
-def _nonce(value: object, _: Wording) -> str:
-    return read_nonce(value)
-
-
-def _time(value: object, _: Wording) -> str:
-    return read_time(value)
-
-
-def read_nonce(value: object) -> str:
+def read_nonce(value: object, place: Wording) -> str:
     """Read 32 lower-case hexadecimal digits, or nothing."""
     if value != "" and not (
         isinstance(value, str) and len(value) == 32 and all(c in "0123456789abcdef" for c in value)
     ):
-        raise BadInput("seal", value, Said("expected/hexadecimal", digits=32))
+        raise BadInput(place, value, Said("expected/hexadecimal", digits=32))
     return str(value)
 
 
-def read_time(value: object) -> str:
+def read_time(value: object, place: Wording) -> str:
     """Read a moment in UTC such as 2026-03-04T05:06:07Z, or nothing."""
     if value != "":
         ok = isinstance(value, str) and len(value) == len(_TIME)
         if not ok or any(
             c != p and not (c in "0123456789" and p.isdigit()) for c, p in zip(str(value), _TIME, strict=True)
         ):
-            raise BadInput("recorded", value, Said("expected/moment", example=_TIME))
+            raise BadInput(place, value, Said("expected/moment", example=_TIME))
     return str(value)
 
 
@@ -148,7 +140,7 @@ def _note(said: Fields) -> NoteFact:
 def _state(said: Fields) -> StateFact:
     id_, about = said.need("id", read_id), said.need("of", text.line)
     turn = said.need("turn", whole(1, TURNS, Said("expected/whole-to", low=1, high=TURNS)))
-    at = said.need("at", _time)
+    at = said.need("at", read_time)
     bodies = {kind: said.take(kind, reader, "") for kind, reader in _STATES.items()}
     given = [(kind, body) for kind, body in bodies.items() if body]
     if len(given) != 1:

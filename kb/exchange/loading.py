@@ -120,9 +120,9 @@ def load(
             if first is None:
                 pass
             elif isinstance(first, Visit):
-                _record(store, _only(Visit, chain([first], rest)), done, dry_run)
+                _record(store, _alike(chain([first], rest), visits=True), done, dry_run)
             else:
-                _merge(store, chain([first], rest), done, dry_run)
+                _merge(store, _alike(chain([first], rest), visits=False), done, dry_run)
         except _Refused:
             done.visits = done.findings = done.other_facts = 0
     done.revision = store.revision()
@@ -137,9 +137,10 @@ def _kind(stream: Iterator[Any], done: Loaded) -> tuple[Any, Iterator[Any]]:
         return None, iter(())
 
 
-def _only(kind: type, stream: Iterable[Any]) -> Iterator[Any]:
+def _alike(stream: Iterable[Any], *, visits: bool) -> Iterator[Any]:
+    """Yield visits of files or facts of a dump; raises BadInput at the first one of the other kind."""
     for one in stream:
-        if not isinstance(one, kind):
+        if isinstance(one, Visit) is not visits:
             raise BadInput("files", Said("seen/dump-and-others"), Said("do/load-dump-alone"))
         yield one
 
@@ -179,14 +180,8 @@ def _was_there(visit: Visit, done: Loaded) -> None:
 
 
 def _merge(store: Store, facts: Iterable[Any], done: Loaded, dry_run: bool) -> None:
-    def checked() -> Iterator[Fact]:
-        for fact in facts:
-            if isinstance(fact, Visit):
-                raise BadInput("files", Said("seen/dump-and-others"), Said("do/load-dump-alone"))
-            yield fact
-
     origin = Origin(sealed_id("bundle", secrets.token_hex(NONCE)), "dump")
-    merged = store.merge(checked(), outside=False, keep=not dry_run, origin=origin)
+    merged = store.merge(facts, outside=False, keep=not dry_run, origin=origin)
     done.visits, done.findings = merged.visits, merged.findings
     done.completed = merged.completed
     done.other_facts = merged.new - merged.visits - merged.completed
@@ -203,18 +198,14 @@ def _good(
     """
     first = next(lines, None)
     if first is None or (not first.text.strip() and first.number == 1 and source.form != "csv"):
-        raise BadInput(
-            place,
-            (Said("seen/empty-file") if first is None else Said("seen/empty-first-line")),
-            Said("expected/notes"),
-        )
+        seen = Said("seen/empty-file" if first is None else "seen/empty-first-line")
+        raise BadInput(place, seen, Said("expected/notes"))
     lines = chain([first], lines)
     rows = _json_lines(lines, place) if _is_json(source.form, str(place), first) else None
     if rows is None:
         table = Table(lines, source.mapping, place)
-        done.columns[str(place)] = {
-            c: f for c, f in zip(table.header, table.columns.fields, strict=True) if f
-        }
+        named = zip(table.header, table.columns.fields, strict=True)
+        done.columns[str(place)] = {column: field for column, field in named if field}
         done.unused[str(place)] = list(table.columns.unused)
         rows = table.read()
     for _, value in rows:

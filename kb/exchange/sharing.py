@@ -31,6 +31,7 @@ from kb.store.facts import (
     unsealed,
     visits,
 )
+from kb.store.rows import chunks
 from kb.store.shareable import Became, became_of, rows_of, spelt, standing_rows
 
 _NAMES: Final = ("person", "mail address", "street address", "web address")
@@ -118,7 +119,7 @@ def outgoing(
         yield from rows_of(book, again)
         yield from rows(book, since)
 
-    for some in _chunks(every()):
+    for some in chunks(every()):
         gate.look_at(some)
         for fact in some:
             if fact.id in seen or (isinstance(fact, VisitFact) and not fact.nonce):
@@ -186,8 +187,8 @@ class _Gate:
 
     def _ask_visits(self, ids: Iterable[str]) -> None:
         asked = [one for one in dict.fromkeys(ids) if one not in self._free]
-        for some in _chunks(visits(self._book, 0, private=False, ids=asked)):
-            self._look_at_visits([one for one in some if isinstance(one, VisitFact)])
+        for some in chunks(visits(self._book, 0, private=False, ids=asked)):
+            self._look_at_visits(some)
         for one in asked:
             self._free.setdefault(one, False)  # a visit that is not here
 
@@ -198,17 +199,6 @@ class _Gate:
             self._free[fact.id] = fact.id in stand and bool(fact.nonce) and not why
             if why and fact.id in stand:
                 self.held[fact.id] = why
-
-
-def _chunks(facts: Iterator[Fact]) -> Iterator[list[Fact]]:
-    some: list[Fact] = []
-    for fact in facts:
-        some.append(fact)
-        if len(some) == 500:
-            yield some
-            some = []
-    if some:
-        yield some
 
 
 #: Of marks, settings and items, which are lines, and the same again and again.
@@ -254,10 +244,10 @@ def unreviewed(book: Snapshot, declined: Iterable[str] = ()) -> Iterator[Unrevie
     """Yield notes of this book's own visits in force that nobody has reviewed yet."""
     done = {(one.visit, one.jack) for one in rows(book) if isinstance(one, NoteFact)}
     left = frozenset(declined)
-    for some in _chunks(iter(visits(book, 0, private=True))):
+    for some in chunks(visits(book, 0, private=True)):
         stand = standing_of(book, [one.id for one in some])
         for fact in some:
-            if not isinstance(fact, VisitFact) or fact.id not in stand or not fact.nonce:
+            if fact.id not in stand or not fact.nonce:
                 continue
             visit = fact.visit
             notes = [(None, visit.note), *((n, one.note) for n, one in enumerate(visit.findings))]
@@ -332,17 +322,12 @@ def released(
         now = state(one.visit) if one.id in alive else State.TAKEN_BACK
         return Released(one, visit, bool(at and at.note), now)
 
+    def approved_(visit: Visit) -> Approved:
+        return Approved(visit, personal(visit), state(visit.id) if visit.id in fine else State.TAKEN_BACK)
+
     return (
         [noted(one) for one in notes],
-        [
-            Approved(
-                facts[one].visit,
-                personal(facts[one].visit),
-                state(one) if one in fine else State.TAKEN_BACK,
-            )
-            for one in looked_at
-            if one in facts
-        ],
+        [approved_(facts[one].visit) for one in looked_at if one in facts],
     )
 
 

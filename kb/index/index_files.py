@@ -378,11 +378,6 @@ def make_private(folder: Path) -> None:
     os.chmod(folder, 0o700)
 
 
-def private_opener(path: str, flags: int) -> int:
-    """Open a new file that only its owner can read; for ``open(..., opener=)``."""
-    return os.open(path, flags, 0o600)
-
-
 @contextmanager
 def writing(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
     """Hold the writer's lock; raises ``BookTrouble`` if another process holds it for ``wait_s`` seconds."""

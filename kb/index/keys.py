@@ -204,7 +204,7 @@ class Bits:
         bits = 1 << 16
         while bits < keys * Bits.SPARE and bits < 1 << 30:
             bits <<= 1
-        with open(path, "xb", opener=_private) as file:
+        with open(path, "xb", opener=private_opener) as file:
             file.truncate(bits // 8)
 
     def keep(self, hashes: Iterable[int]) -> list[int]:
@@ -240,5 +240,6 @@ class Bits:
         os.close(self._file)
 
 
-def _private(path: str, flags: int) -> int:
+def private_opener(path: str, flags: int) -> int:
+    """Open a new file that only its owner can read; for ``open(..., opener=)``."""
     return os.open(path, flags, 0o600)

@@ -366,7 +366,7 @@ class Reader:
                 told_too = searcher.search(spoken, asked.phrases, conditions, len(unseen), keys=unseen)
                 by_key.update((hit.key, hit) for hit in told_too)
             ahead = [
-                _with_snippet(match, by_key[match.key]) if match.key in by_key else match
+                match._replace(snippet=by_key[match.key].snippet()) if match.key in by_key else match
                 for match in matches
                 if match.key in by_key or not asked.phrases
             ]
@@ -443,10 +443,6 @@ def _match(row: t.SetRow, score: float, how: How, snippet: str = "") -> Match:
 def _offered(rows: list[t.SetRow]) -> list[Match]:
     """Return sets that are only an offer, with a low score."""
     return [_match(row, FAMILY_MATE, "family") for row in rows]
-
-
-def _with_snippet(match: Match, hit: Hit) -> Match:
-    return match._replace(snippet=hit.snippet())
 
 
 def _both(one: Filters, other: Filters | None) -> Filters:

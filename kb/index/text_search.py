@@ -625,7 +625,10 @@ def _lines(fields: Mapping[str, str], said: list[Concept]) -> tuple[float, int]:
 
 
 def _snippet(fields: Mapping[str, str], said: list[Concept]) -> str:
-    """Return the part of the most useful field: the one with most of the words asked for."""
+    """Return the part of the most useful field: the one with most of the words asked for.
+
+    It is one line without control characters.
+    """
     worths: dict[str, float] = {}
     for one in said:
         for row, value, _ in one.ways:
@@ -638,7 +641,8 @@ def _snippet(fields: Mapping[str, str], said: list[Concept]) -> str:
         worth = sum(worths[stem] for stem in found) * _BOOST[name]
         if piece and worth > best[0]:
             best = (worth, piece)
-    return _plain(best[1])
+    shown = "".join(char if char.isprintable() else " " for char in best[1])
+    return " ".join(shown.split())[: _SNIPPET + 40]
 
 
 def _around(text: str, terms: Set[str]) -> tuple[str, frozenset[str]]:
@@ -664,11 +668,6 @@ def _around(text: str, terms: Set[str]) -> tuple[str, frozenset[str]]:
     if end < len(text):
         end = max(text.rfind(" ", best[1], end), best[1])
     return f"{'... ' if start else ''}{text[start:end]}{' ...' if end < len(text) else ''}", frozenset(found)
-
-
-def _plain(text: str) -> str:
-    """Return the text as one line without control characters."""
-    return " ".join("".join(char if char.isprintable() else " " for char in text).split())[: _SNIPPET + 40]
 
 
 def _words_in(text: str) -> list[str]:

@@ -46,7 +46,7 @@ class _Keys:
     def _spill(self) -> None:
         for path, part in zip(self._paths, self._parts, strict=True):
             if part:
-                with open(path, "ab", opener=t.private_opener) as file:
+                with open(path, "ab", opener=k.private_opener) as file:
                     part.tofile(file)
                 self.count += len(part)
                 del part[:]

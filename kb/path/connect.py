@@ -221,7 +221,9 @@ def _questions(
     asked: list[tuple[int, Question]] = []
     for index, seen in enumerate(panel.jacks):
         for question, answers in _unknowns(index, seen, best, job):
-            cost = min((_cost_if(index, answer, job) for answer in answers), default=_NEVER)
+            cost = min(
+                (way.cost for answer in answers for way in judged(index, answer, job).ways), default=_NEVER
+            )
             chosen = best is not None and best.jack == index and question.code in _OF_CHOSEN
             if cost < (best.cost if best else _NEVER) or chosen:
                 asked.append((cost, question))
@@ -245,11 +247,6 @@ _OF_CHOSEN: Final = (QuestionCode.DOES_IT_SILENCE, QuestionCode.IS_PCM_OFFERED)
 def _unsettled(best: Way | None) -> bool:
     """Return whether there is no acceptable output: another box, or the user of a taken output, may help."""
     return best is None or best.tier >= Tier.DOUBTFUL
-
-
-def _cost_if(index: int, answer: PanelJack, job: Job) -> int:
-    """Return the rank of the jack if the answer were this."""
-    return min((way.cost for way in judged(index, answer, job).ways), default=_NEVER)
 
 
 def _unknowns(

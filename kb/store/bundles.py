@@ -18,7 +18,7 @@ from kb.base.errors import BadInput
 from kb.base.messages import Said
 from kb.store import schema
 from kb.store.failures import translated
-from kb.store.rows import CHUNK
+from kb.store.rows import chunks
 from kb.store.snapshot import Snapshot
 
 #: The tables whose rows a bundle brings.
@@ -132,8 +132,7 @@ def turn(connection: sa.Connection, revision: int, revisions: Iterable[int]) -> 
 def keep(connection: sa.Connection, revision: int, facts: list[str]) -> None:
     """Record that known facts came once more, or were recorded here: only those that came with a bundle."""
     table = schema.came_again
-    for start in range(0, len(facts), CHUNK):
-        some = facts[start : start + CHUNK]
+    for some in chunks(facts):
         found: set[str] = set()
         for kind in TABLES:
             foreign = kind.c.revision.in_(sa.select(schema.bundle.c.revision))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass, replace
-from itertools import islice, takewhile
+from itertools import takewhile
 from typing import Any, Final, TypeAlias
 
 import sqlalchemy as sa
@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from kb.domain.visit import Visit
 from kb.store import counted, schema
 from kb.store.failures import translated
-from kb.store.rows import CHUNK, load
+from kb.store.rows import CHUNK, chunks, load
 from kb.store.snapshot import Snapshot, reentered
 from kb.store.withdrawn import IN_FORCE, counts, taken_back, withdrawn
 
@@ -109,10 +109,8 @@ def visits(
     """Yield visits recorded after a revision, or the known ones of ``ids``, a few in memory at a time."""
     if ids is None:
         asked = sa.select(schema.visit.c.id).where(_since(schema.visit, since))
-        stream: Iterator[str] = book._stream(asked.order_by(schema.visit.c.revision, schema.visit.c.id))
-    else:
-        stream = iter(ids)
-    while some := list(islice(stream, CHUNK)):
+        ids = book._stream(asked.order_by(schema.visit.c.revision, schema.visit.c.id))
+    for some in chunks(ids):
         with translated(book._place):
             found = load(book._connection, some, private=private, reviewed=False)
             nonces = _column(book, schema.seal, "nonce", some)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import asdict, dataclass, replace
-from itertools import islice
 from typing import Any
 
 import sqlalchemy as sa
@@ -38,7 +37,7 @@ from kb.store.facts import (
     unsealed,
     visits,
 )
-from kb.store.rows import CHUNK, ORDER, Rows, add_private_rows, add_rows, fingerprint, load
+from kb.store.rows import ORDER, Rows, add_private_rows, add_rows, chunks, fingerprint, load
 from kb.store.same_row import Numbers, is_number
 from kb.store.snapshot import Snapshot
 from kb.store.withdrawn import withdrawn
@@ -111,11 +110,11 @@ def add_facts(
 
     The ids of known facts are added to ``again``.
     """
-    merged, coming = Merged(), iter(facts)
+    merged = Merged()
     at = clock.now().strftime("%Y-%m-%dT%H:%M:%SZ")
     replaced: list[str] = []
     withdrawn_: list[str] = []
-    while some := list(islice(coming, CHUNK)):
+    for some in chunks(facts):
         for fact in some:
             examine(fact, outside=outside)
             if isinstance(fact, VisitFact):
@@ -137,11 +136,9 @@ def _before(
 ) -> tuple[str, ...]:
     """Return the visits that were in the book before this writing and meet the condition ``what``."""
     found: list[str] = []
-    every = list(dict.fromkeys(ids))
-    for start in range(0, len(every), CHUNK):
-        asked = sa.select(schema.visit.c.id).where(
-            schema.visit.c.id.in_(every[start : start + CHUNK]), schema.visit.c.revision < revision, what
-        )
+    for some in chunks(dict.fromkeys(ids)):
+        earlier = schema.visit.c.id.in_(some), schema.visit.c.revision < revision
+        asked = sa.select(schema.visit.c.id).where(*earlier, what)
         found += connection.execute(asked.order_by(schema.visit.c.id)).scalars()
     return tuple(found)
 
@@ -302,7 +299,6 @@ def _there(connection: sa.Connection, ids: list[str], revision: int) -> list[str
 def _present(connection: sa.Connection, column: sa.Column[str], ids: list[str]) -> list[str]:
     """Return those of the ids that are in the column."""
     found: list[str] = []
-    for start in range(0, len(ids), CHUNK):
-        some = ids[start : start + CHUNK]
+    for some in chunks(ids):
         found += connection.execute(sa.select(column).where(column.in_(some)).distinct()).scalars()
     return found

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import cache
-from typing import Any, Final
+from itertools import islice
+from typing import Any, Final, TypeVar
 
 import sqlalchemy as sa
 
@@ -38,6 +39,15 @@ ORDER: Final = (
     schema.finding_private,
 )
 CHUNK: Final = 500  #: visits that are written or read at a time
+
+T = TypeVar("T")
+
+
+def chunks(every: Iterable[T], most: int = CHUNK) -> Iterator[list[T]]:
+    """Yield lists of at most ``most``, as ``itertools.batched`` of Python 3.12 does."""
+    coming = iter(every)
+    while some := list(islice(coming, most)):
+        yield some
 
 
 def fingerprint(visit: Visit) -> str:
@@ -137,8 +147,8 @@ def load(
     there is no own note.
     """
     found: dict[str, Visit] = {}
-    for start in range(0, len(ids), CHUNK):
-        found |= _load(connection, ids[start : start + CHUNK], private, reviewed)
+    for some in chunks(ids):
+        found |= _load(connection, some, private, reviewed)
     return found
 
 

@@ -15,7 +15,7 @@ import sqlalchemy as sa
 from kb.store import schema
 from kb.store.facts import AliasFact, NoteFact, standing_of
 from kb.store.failures import translated
-from kb.store.rows import CHUNK
+from kb.store.rows import chunks
 from kb.store.snapshot import Snapshot
 from kb.store.withdrawn import withdrawn
 
@@ -29,7 +29,7 @@ def rows_of(book: Snapshot, ids: list[str]) -> Iterator[AliasFact | NoteFact]:
     """Yield the ids that are merges or released notes, in force or not."""
     for kind, table in _TABLES:
         columns = [table.c[name] for name in kind.__slots__]
-        for some in _parts(ids):
+        for some in chunks(ids):
             asked = sa.select(*columns).where(table.c.id.in_(some)).order_by(table.c.id)
             for row in _asked(book, asked):
                 yield kind(**row._asdict())
@@ -39,7 +39,7 @@ def standing_rows(book: Snapshot, ids: list[str]) -> set[str]:
     """Return the ids that are merges or released notes and were not taken back."""
     found: set[str] = set()
     for _, table in _TABLES:
-        for some in _parts(ids):
+        for some in chunks(ids):
             asked = sa.select(table.c.id).where(table.c.id.in_(some), sa.not_(withdrawn(table.c.id)))
             found |= {row.id for row in _asked(book, asked)}
     return found
@@ -48,7 +48,7 @@ def standing_rows(book: Snapshot, ids: list[str]) -> set[str]:
 def spelt(book: Snapshot, keys: Iterable[str]) -> dict[str, list[str]]:
     """Return, by spelling, the ids of all visits recorded under it, in force or not."""
     found: dict[str, list[str]] = defaultdict(list)
-    for some in _parts(sorted(set(keys))):
+    for some in chunks(sorted(set(keys))):
         columns = schema.visit.c.set_key, schema.visit.c.id
         asked = sa.select(*columns).where(schema.visit.c.set_key.in_(some)).order_by(schema.visit.c.id)
         for row in _asked(book, asked):
@@ -68,17 +68,12 @@ def became_of(book: Snapshot, ids: list[str]) -> dict[str, Became]:
     """Return the present state of those visits that are in the book."""
     found: dict[str, Became] = {}
     gone = withdrawn(schema.visit.c.id).label("gone")
-    for some in _parts(ids):
+    for some in chunks(ids):
         stand = standing_of(book, some)
         for row in _asked(book, sa.select(schema.visit.c.id, gone).where(schema.visit.c.id.in_(some))):
             other = Became.WITHDRAWN if row.gone else Became.CORRECTED
             found[row.id] = Became.IN_FORCE if row.id in stand else other
     return found
-
-
-def _parts(ids: list[str]) -> Iterator[list[str]]:
-    for start in range(0, len(ids), CHUNK):
-        yield ids[start : start + CHUNK]
 
 
 def _asked(book: Snapshot, asked: sa.Select[Any]) -> list[Any]:

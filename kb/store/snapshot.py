@@ -21,7 +21,7 @@ from kb.domain.words import Outcome
 from kb.store import counted, schema
 from kb.store.failures import translated
 from kb.store.revision import Standing
-from kb.store.rows import CHUNK, load
+from kb.store.rows import CHUNK, chunks, load
 from kb.store.spellings import Spellings
 from kb.store.states import State
 from kb.store.withdrawn import IN_FORCE, SUPERSEDED, counts, taken_back, withdrawn
@@ -36,10 +36,9 @@ _visit, _anew, _later = schema.visit, schema.reentered, schema.supersession
 def reentered(connection: sa.Connection, ids: Sequence[str]) -> dict[str, str]:
     """Return the visits that were entered again for sharing, each with its new id."""
     found: dict[str, str] = {}
-    for start in range(0, len(ids), CHUNK):
+    for some in chunks(ids):
         asked = sa.select(_anew.c.earlier, _anew.c.visit).order_by(_anew.c.visit)
-        some = _anew.c.earlier.in_(ids[start : start + CHUNK])
-        found.update(tuple(row) for row in connection.execute(asked.where(some)))
+        found.update(tuple(row) for row in connection.execute(asked.where(_anew.c.earlier.in_(some))))
     return found
 
 
@@ -191,8 +190,8 @@ class Snapshot:
             ).all()
             ids = [row.id for row in rows]
             correcting: set[str] = set()
-            for start in range(0, len(ids), CHUNK):
-                asked = sa.select(_later.c.visit).where(_later.c.visit.in_(ids[start : start + CHUNK]))
+            for some in chunks(ids):
+                asked = sa.select(_later.c.visit).where(_later.c.visit.in_(some))
                 correcting.update(self._connection.execute(asked).scalars())
             visits = load(self._connection, ids)
             anew = {new: old for old, new in reentered(self._connection, ids).items()}
@@ -313,24 +312,20 @@ class Snapshot:
 
         Without ``keys``: every set of the book. A key that is not the kept spelling gets an empty list.
         """
-        asked = iter(self.set_keys() if keys is None else keys)
-        while some := list(islice(asked, SETS)):
+        for some in chunks(self.set_keys() if keys is None else keys, SETS):
             kept = [key for key in some if self.spellings.kept(key) == key]
             spelt = {one: key for key in kept for one in self.spellings.all_of(key)}
             sets: dict[str, list[str]] = defaultdict(list)
             with translated(self._place):
-                every = list(spelt)
-                for start in range(0, len(every), CHUNK):
-                    rows = self._connection.execute(
-                        sa.select(_visit.c.set_key, _visit.c.id, _visit.c.date).where(
-                            _visit.c.set_key.in_(every[start : start + CHUNK]), IN_FORCE
-                        )
-                    )
-                    for row in rows:
+                for names in chunks(spelt):
+                    asked = sa.select(_visit.c.set_key, _visit.c.id)
+                    in_force = asked.where(_visit.c.set_key.in_(names), IN_FORCE)
+                    for row in self._connection.execute(in_force):
                         sets[spelt[row.set_key]].append(row.id)
                 visits = load(self._connection, [one for ids in sets.values() for one in ids])
             for key in some:
-                yield key, sorted((visits[one] for one in sets.get(key, ())), key=_when)
+                its = [visits[one] for one in sets.get(key, ())]
+                yield key, sorted(its, key=lambda visit: (visit.date, visit.id))
 
     def visits_found(
         self,
@@ -443,7 +438,3 @@ class Snapshot:
                 if not some:
                     return
                 yield from some
-
-
-def _when(visit: Visit) -> tuple[Any, str]:
-    return visit.date, visit.id

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, replace
-from itertools import islice
+from itertools import chain
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, NamedTuple, Self, TypeVar
@@ -29,7 +29,7 @@ from kb.store.content_id import is_sealed, sealed, sealed_id, without_private
 from kb.store.failures import translated
 from kb.store.places import WRITES, Place, place_of
 from kb.store.revision import Standing
-from kb.store.rows import CHUNK, ORDER, Rows, add_private_rows, add_rows, fingerprint, load
+from kb.store.rows import ORDER, Rows, add_private_rows, add_rows, chunks, fingerprint, load
 from kb.store.same_row import Numbers
 from kb.store.snapshot import Counts, Entry, Snapshot, reentered
 from kb.store.upgrade import bring_up_to_date, refuse_other_format
@@ -64,6 +64,11 @@ class Recorded:
     """Of those already there: withdrawn, or taken back with a bundle, until now; they are in force again."""
     withdrawn: tuple[str, ...] = ()
     """Of those already there: withdrawn, and left so."""
+
+    @property
+    def first_id(self) -> str:
+        """Return the id of the one visit that was given, whether it was added or there already."""
+        return self.recorded[0].id if self.recorded else self.already[0]
 
 
 class Store:
@@ -147,14 +152,13 @@ class Store:
         already: list[str] = []
         completed: list[str] = []
         superseding: list[str] = []
-        coming = iter(visits)
+        coming = chunks(visits)
         at = clock.now().strftime("%Y-%m-%dT%H:%M:%SZ")
-        some = list(islice(coming, CHUNK))
-        if not some:
+        if (first := next(coming, None)) is None:
             return Recorded((), (), self.revision())
         with self._writing("record it again: a visit that is there already adds nothing") as writing:
             numbers = Numbers(writing.connection, alike or (lambda _: False))
-            while some:
+            for some in chain([first], coming):
                 rows: Rows = {table: [] for table in ORDER}
                 for visit, seen, nonce, bare in _sorted_out(writing.connection, some, numbers):
                     if bare:
@@ -171,7 +175,6 @@ class Store:
                 for table in ORDER:
                     if rows[table]:
                         writing.connection.execute(table.insert(), rows[table])
-                some = list(islice(coming, CHUNK))
             _refuse_circles(writing.connection, superseding)
             bundles.keep(writing.connection, writing.revision, completed)
             gone = _not_in_force(writing.connection, already)
@@ -441,22 +444,18 @@ def _twins(connection: sa.Connection, visits: list[str]) -> list[str]:
     """Return the other ids of visits that were entered again for sharing."""
     anew = schema.reentered
     twins = list(reentered(connection, visits).values())
-    for start in range(0, len(visits), CHUNK):
-        asked = (
-            sa.select(anew.c.earlier)
-            .join(schema.visit, schema.visit.c.id == anew.c.earlier)
-            .where(anew.c.visit.in_(visits[start : start + CHUNK]))
-        )
-        twins += connection.execute(asked).scalars()
+    for some in chunks(visits):
+        asked = sa.select(anew.c.earlier).join(schema.visit, schema.visit.c.id == anew.c.earlier)
+        twins += connection.execute(asked.where(anew.c.visit.in_(some))).scalars()
     return twins
 
 
 def _not_in_force(connection: sa.Connection, visits: list[str]) -> list[str]:
     """Return those of the visits that are withdrawn, or taken back with a bundle."""
     found: list[str] = []
-    for start in range(0, len(visits), CHUNK):
-        gone = sa.or_(withdrawn(schema.visit.c.id), taken_back(schema.visit))
-        asked = sa.select(schema.visit.c.id).where(schema.visit.c.id.in_(visits[start : start + CHUNK]), gone)
+    gone = sa.or_(withdrawn(schema.visit.c.id), taken_back(schema.visit))
+    for some in chunks(visits):
+        asked = sa.select(schema.visit.c.id).where(schema.visit.c.id.in_(some), gone)
         found += connection.execute(asked).scalars()
     return list(dict.fromkeys(found))
 

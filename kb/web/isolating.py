@@ -113,7 +113,7 @@ def keep_outcome() -> AnyResponse:
     if (job := job_asked(request.args)) and not visit.job:
         visit = replace(visit, job=job.name)
     done = site().books.record([visit])
-    visit_id = done.recorded[0].id if done.recorded else done.already[0]
+    visit_id = done.first_id
     return redirect(url_for("recorded", visit=visit_id, job=job_id(request.args)), 303)
 
 

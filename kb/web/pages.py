@@ -340,7 +340,10 @@ def sheet() -> AnyResponse:
 def _document(document: str) -> AnyResponse:
     """A document of its own: no script, nothing fetched, and only the style that was written into it."""
     answer = Response(document, mimetype="text/html")
-    styles = " ".join(f"'sha256-{_digest(style)}'" for style in _STYLE.findall(document))
+    styles = " ".join(
+        f"'sha256-{b64encode(sha256(style.encode()).digest()).decode()}'"
+        for style in _STYLE.findall(document)
+    )
     answer.headers["Content-Security-Policy"] = (
         f"default-src 'none'; style-src {styles}; img-src data:; "
         "frame-ancestors 'self'; base-uri 'none'; form-action 'none'"
@@ -416,7 +419,3 @@ def _connected(asked: Asked, known: SetView) -> Connection:
 
 
 _STYLE = re.compile(r"<style[^>]*>(.*?)</style>", re.DOTALL)
-
-
-def _digest(style: str) -> str:
-    return b64encode(sha256(style.encode()).digest()).decode()

@@ -205,7 +205,7 @@ def record_visit() -> AnyResponse:
     except BookTrouble as trouble:
         saved = "" if isinstance(trouble, PerhapsSaved) else say("web/record/nothing-saved")
         return _again(entry, trouble, saved)
-    visit_id = done.recorded[0].id if done.recorded else done.already[0]
+    visit_id = done.first_id
     again = int(bool(done.reinstated)) or None
     job = _job_id() or None
     try:
