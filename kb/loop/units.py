@@ -101,11 +101,7 @@ def length(
         raise BadInput(
             place,
             text,
-            Said(
-                "expected/length-from-to",
-                low=show_length(low, feet=True),
-                high=f"{high / FOOT_M:.0f} ft ({high:g} m)",
-            ),
+            Said("expected/length-from-to", low=show_length(low, feet=True), high=_round_feet(high)),
         )
     return bounded(metres, place, low=low, high=high, unit="m", seen=text)
 
@@ -175,6 +171,10 @@ def show_frequency(hertz: float) -> str:
     ('100 Hz', '3.15 kHz')
     """
     return f"{hertz:g} Hz" if hertz < 1000 else f"{hertz / 1000:g} kHz"
+
+
+def _round_feet(metres: float) -> str:
+    return f"{metres / FOOT_M:.0f} ft ({metres:g} m)"
 
 
 def _parts(clean: str, place: Wording, text: str, bare: str) -> float:
