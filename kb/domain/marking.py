@@ -332,6 +332,16 @@ def _by_way(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Fou
     return way, None, "output-of-what"
 
 
+def _by_output_of_another(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
+    """The mark names the output of another device, from which a cable comes here: ``TO DVD AUDIO OUT``."""
+    words = mark.words
+    if "OUT" not in words or "IN" in words or not ("FROM" in words or {"TO", "DEVICE"} <= words):
+        return None
+    meant = ({row.meaning for row in ROWS.get(word, ())} for word in plain_capitals(marking).split())
+    first = next((one for one in meant if one & {"TO", "FROM", "OUT"}), set())
+    return None if "OUT" in first and "FROM" not in words else (Direction.UNCLEAR, None, "plugs-in")
+
+
 def _by_other_end(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
     words = mark.words
     if mark.unread or words & {"IN", "OUT"} or words & _DIGITAL:
@@ -379,6 +389,7 @@ _RULES = (
     _by_hdmi,
     _by_bluetooth,
     _by_speaker_terminals,
+    _by_output_of_another,
     _by_headphone,
     _by_digital,
     _by_scart,

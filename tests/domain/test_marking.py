@@ -220,3 +220,17 @@ def test_any_mark_gets_an_answer_with_a_reason(form: Form, marking: str) -> None
 def test_case_and_punctuation_of_a_mark_do_not_matter(form: Form, case: tuple[str, str, str]) -> None:
     marking = case[1]
     assert read(form, marking) == read(form, marking.lower()) == read(form, f"  {marking}:")
+
+
+@pytest.mark.parametrize(
+    "mark", ["CONNECT TO DVD AUDIO OUT", "TO PC AUDIO OUT", "FROM PC OUT", "AUDIO VON DVD AUSGANG"]
+)
+def test_an_input_that_is_marked_with_the_output_it_is_joined_to_is_not_called_an_output(mark: str) -> None:
+    """Common practice: a jack for another device may name the socket of that device."""
+    assert read(Form.RCA_PAIR, mark).direction is Direction.UNCLEAR
+    assert read(Form.TOSLINK, mark).direction is Direction.UNCLEAR
+
+
+@pytest.mark.parametrize("mark", ["AUDIO OUT TO DVD", "OUT TO AMP", "TO AMP OUT", "SALIDA A DVD"])
+def test_an_output_may_name_where_its_cable_goes(mark: str) -> None:
+    assert read(Form.RCA_PAIR, mark).direction is Direction.OUTPUT
