@@ -69,6 +69,8 @@ class Book:
             self.__dict__["learned"] = learned
         self.behind: Wording = ""
         """Why the index could not be brought up to date, where it lags; answers then are older ones."""
+        self.begun = False
+        """Did this object make the file of a new book?"""
 
     @classmethod
     def open(
@@ -117,6 +119,7 @@ class Book:
     def store_to_write(self) -> Store:
         """The store; a book is made if there is none yet."""
         if "store" not in self.__dict__:
+            self.begun = self._url is None and not self.path.exists()
             self.__dict__["store"] = self._opened(create=True)
         return self.store
 

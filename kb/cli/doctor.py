@@ -85,7 +85,7 @@ def doctor_command(session: Session, mend: bool) -> int:
         out.print(text(said("cli/doctor/shared-wrong")))
     elif not whole:
         out.print(text(said("cli/doctor/book-wrong")))
-    elif not well and not mend:
+    elif not mend and any(not one.ok for one in found if one.name != "rights"):
         out.print(text(said("cli/doctor/mend")))
     return 0 if well else 1
 

@@ -194,6 +194,8 @@ class Session:
         while self._closing:
             self._closing.pop().__exit__(None, None, None)
         for book in self._open:
+            if book.begun and book.has_written:  # perhaps in the wrong folder: a stick was pulled out
+                self.say(self.language("cli/new-book", place=book.home))
             book.close()
 
 

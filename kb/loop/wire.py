@@ -74,15 +74,18 @@ class Wire:
         return RESISTIVITY_20C / self.area * (1 + ALPHA_20C * (celsius - 20))
 
 
+_AWG: Final = r"awg[-#]?(\d{1,3})|#(\d{1,3})(?:awg)?|(\d{1,3})(?:awg|ga)"
+
+
 def wire_from(text: str, place: Wording = "wire") -> Wire:
-    """Read ``awg18``, ``18 AWG``, ``AWG 18``, ``1.5mm2``, ``1,5 mm²`` or ``1.5 sq mm``.
+    """Read ``awg18``, ``18 AWG``, ``#18``, ``1.5mm2``, ``1,5 mm²`` or ``1.5 sq mm``.
 
     AWG 0 to 40 by the series of ASTM B258, d = 0.127 mm * 92**((36 - n)/39); mm2 from 0.05 to 50,
     taken as that area of pure copper. Raises BadInput.
     """
     clean = re.sub(r"\s+", "", text.lower()).replace("²", "2").replace("gauge", "awg").replace(",", ".")
-    if found := re.fullmatch(r"(?:awg[-#]?(\d{1,3})|#?(\d{1,3})awg)", clean, re.ASCII):
-        number = int(found[1] or found[2])
+    if found := re.fullmatch(_AWG, clean, re.ASCII):
+        number = int(next(filter(None, found.groups())))
         if number <= 40:
             return awg(number)
     if (

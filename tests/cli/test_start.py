@@ -35,7 +35,7 @@ def everything(folder: Path) -> dict[str, bytes | None]:
 
 
 def test_a_newcomer_is_led_from_the_driver_to_the_first_panel_to_its_path(
-    jackfield: Run, visit_file: VisitFile
+    jackfield: Run, visit_file: VisitFile, home: Path
 ) -> None:
     begun = jackfield()
     assert (begun.code, begun.err) == (0, "")
@@ -43,7 +43,8 @@ def test_a_newcomer_is_led_from_the_driver_to_the_first_panel_to_its_path(
     assert (asks, more) == ("jackfield record", ["jackfield guide", "jackfield --help"])
     for command in (driver, line, path, *more):
         done = jackfield(*shlex.split(command)[1:])
-        assert (command, done.code, done.err) == (command, 0, "")
+        told = f"A new book was begun in {home}.\n" if command == line else ""
+        assert (command, done.code, done.err) == (command, 0, told)
     assert "my driver" in jackfield("settings").out
 
 
@@ -185,3 +186,12 @@ def test_help_is_still_asked_for_by_its_name(jackfield: Run) -> None:
     out = jackfield("--help").out
     assert out.startswith("Usage: jackfield [OPTIONS] COMMAND [ARGS]...\n")
     assert jackfield("help").out == out != jackfield().out
+
+
+def test_the_first_record_says_in_which_folder_a_new_book_was_begun(jackfield: Run, home: Path) -> None:
+    """A home on a stick that was pulled out is an empty folder: nobody may take it for the book of before."""
+    first = jackfield("record", "Tarnow", "T32", "opt:ok", "--json")
+    assert (first.code, f"A new book was begun in {home}." in first.err) == (0, True)
+    again = jackfield("record", "Tarnow", "T33", "opt:ok")
+    assert (again.code, again.err) == (0, "")
+    assert jackfield("find", "t32").err == ""

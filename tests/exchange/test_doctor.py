@@ -88,6 +88,7 @@ def test_visits_that_take_each_others_place_are_found(
 def test_a_book_that_others_may_read_is_told(jackfield: Run, book: Path) -> None:
     book.chmod(0o644)
     assert "others may look in" in wrong(jackfield)["rights"][0]
+    assert "--mend" not in jackfield("doctor").out  # it mends no rights
 
 
 def test_a_mode_that_says_nothing_of_who_may_look_in_is_not_held_against_the_book(

@@ -218,3 +218,9 @@ def test_a_driver_that_says_too_little_is_refused_by_field(row, why):
 def test_two_drivers_of_one_name_are_refused():
     with pytest.raises(BadInput, match="driver x: saw two entries"):
         drivers_from({"driver": [PLATE, PLATE]})
+
+
+@pytest.mark.parametrize("typed", ["#18", "18ga", "18 ga", "#18 AWG", "18 gauge", "awg#18"])
+def test_a_gauge_is_read_as_it_is_printed_on_spools(typed: str) -> None:
+    """Common practice in North America."""
+    assert wire_from(typed) == awg(18)
