@@ -36,6 +36,7 @@ from itertools import combinations
 from math import exp, lgamma, log
 from typing import Final, NamedTuple
 
+from kb.evidence.numerics import sampled
 from kb.evidence.signature import NO_OUTPUT
 
 SHARES: Final = (0.01, 0.1, 0.3, 0.5, 0.7, 0.9, 0.99)  #: of a family's sets that have an output
@@ -180,7 +181,7 @@ class Forgetting:
     def learn(self, families: Families, first: Rates, *, rates: bool = True) -> None:
         """Learn from all families; ``rates`` False: only how often the wider groups have each output."""
         keys = sorted(families)
-        some = [families[key] for key in (keys[:: max(1, len(keys) // FAMILIES)] if rates else keys)]
+        some = [families[key] for key in (sampled(keys, FAMILIES) if rates else keys)]
         for _ in range(ROUNDS):
             before, counts = [*self.rates.values(), *self._wider.values()], _Counts()
             for group, sets in some:

@@ -7,11 +7,21 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from math import exp, inf, lgamma, log, log1p, sqrt
-from typing import Final
+from typing import Final, TypeVar
 
+T = TypeVar("T")
 _TINY = 1e-300
+
+
+def sampled(some: Sequence[T], most: int) -> Sequence[T]:
+    """Return an even sample, of fewer than twice ``most``.
+
+    >>> sampled([1, 2, 3, 4, 5, 6, 7], 3), sampled([1, 2, 3, 4, 5], 3)
+    ([1, 3, 5, 7], [1, 2, 3, 4, 5])
+    """
+    return some[:: max(1, len(some) // most)]
 
 
 def digamma(x: float) -> float:

@@ -33,7 +33,7 @@ from itertools import combinations, pairwise
 from math import exp, log1p
 from typing import Any, Final
 
-from kb.evidence.numerics import SPREAD, best, expected_tables, log_rising, strength_of
+from kb.evidence.numerics import SPREAD, best, expected_tables, log_rising, sampled, strength_of
 
 Path = Sequence[tuple[str, str]]  #: (level, key) from the widest group to the narrowest
 Counts = dict[str, float]
@@ -357,7 +357,7 @@ def _learn(tree: Tree, arrived: Groups, tables: Groups) -> None:
     for place, level in enumerate(tree.levels):
         chances = Chances(tree)
         groups = [key for key, counts in arrived[level].items() if sum(counts.values()) > 0]
-        groups = groups[:: max(1, len(groups) // MOST)]
+        groups = sampled(groups, MOST)
         if place and tree._parts is not None:
             _learn_parts(tree, tree.levels[place - 1], level, groups, arrived, tables, chances)
         counted = []
@@ -408,9 +408,7 @@ def _learn_parts(
             n = parted.get(part, 0.0)
             counted.append([(n, rate), (total - n, 1 - rate)])
     if counted:
-        tree.strengths[rate_name(above)] = strength_of(
-            counted[:: max(1, len(counted) // MOST)], centre=tree._centre
-        )
+        tree.strengths[rate_name(above)] = strength_of(sampled(counted, MOST), centre=tree._centre)
 
 
 class Chances:

@@ -500,6 +500,8 @@ def test_a_group_without_what_one_member_told_it_is_that_group_if_the_member_wer
         assert full.member(level, key, shape, away) == pytest.approx(gone.member(level, key, shape))
         assert without(shape) == pytest.approx(gone.member(level, key, shape))
         assert full.two_ways(level, key, shape, away) == pytest.approx(gone.two_ways(level, key, shape))
+        # Asking so leaves the group as it was.
+        assert full.member(level, key, shape) == pytest.approx(Chances(made).member(level, key, shape))
 
 
 def test_a_set_weighs_its_findings_against_its_family_by_the_rule() -> None:
