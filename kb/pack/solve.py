@@ -241,9 +241,8 @@ class _Search:
 
     def maybe(self, stock: Stock) -> bool:
         """Return False if the stock is surely not enough."""
-        if self.chances.at_most(stock) < self.target:
-            return False
-        return not any(one.misses(stock, self.target) for one in self.quick)
+        apart = self.chances.at_most(stock)
+        return apart >= self.target and not any(one.misses(stock, self.target) for one in self.quick)
 
     def enough(self, stock: Stock) -> bool:
         return self.maybe(stock) and self.chances.of(stock) >= self.target

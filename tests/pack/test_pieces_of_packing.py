@@ -19,6 +19,7 @@ from kb.pack.chances import Chances
 from kb.pack.jobs import Day, Job, Material, job_from, jobs_of, materials_from, read_stock, together
 from kb.pack.packing import Packing, goal_for
 from kb.pack.plan_values import Answer, Ask, JobPlan, Plan, Risk, Useless
+from kb.pack.questions import _alone, _Weighing
 from kb.pack.scenarios import Case, Finder, Live, Ways, _answered, _uses, dead_here
 from kb.pack.solve import cheapest
 from kb.pack.tasks import MOST, Cost, Stock, Task, cost_of, eased, hardened, least_ways, swap_of
@@ -462,6 +463,19 @@ def test_a_photo_saves_what_the_panels_that_it_may_show_need_less() -> None:
     assert photo.saves == pytest.approx(2 * 0.97 * (31 - 5))
     assert photo.share == pytest.approx(0.97 * (31 - 5) / 31)
     assert photo.items == pytest.approx(0.97 * (3 - 1))
+
+
+def test_a_photo_is_weighed_by_the_twelve_likeliest_panels_that_it_may_show() -> None:
+    every = [some for n in (1, 2, 3) for some in itertools.combinations((ARC, LINE, OPTICAL, PHONES), n)]
+    expected = expecting({shape: 0.08 if n < 12 else 0.04 for n, shape in enumerate(every[:13])})
+    day = Packing(day_from([{"inputs": ["line-3.5"]}]), lambda _: expected, 0.95, KNOWN)
+    (bare,) = day.bare
+    weighing = _Weighing(day, (1,), bare, 0.95, _alone(day, bare, bare.cases, 0.95))
+    needed = [weighing.answer(1.0, [case]).cost for case in bare.cases]
+    saved = [max(0.0, weighing.now.cost - cost) for cost in needed]
+    assert [case.p for case in bare.cases] == pytest.approx([0.08] * 12 + [0.04])
+    assert saved[12] > 0
+    assert weighing.photo().saves == pytest.approx(0.08 * sum(saved[:12]))
 
 
 # -- sentences -------------------------------------------------------------------------------------
