@@ -356,8 +356,7 @@ def _pass_up(tree: Tree, *, first: bool) -> tuple[Groups, Groups]:
 def _learn(tree: Tree, arrived: Groups, tables: Groups) -> None:
     for place, level in enumerate(tree.levels):
         chances = Chances(tree)
-        groups = [key for key, counts in arrived[level].items() if sum(counts.values()) > 0]
-        groups = sampled(groups, MOST)
+        groups = sampled([key for key, counts in arrived[level].items() if sum(counts.values()) > 0], MOST)
         if place and tree._parts is not None:
             _learn_parts(tree, tree.levels[place - 1], level, groups, arrived, tables, chances)
         counted = []

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping
 from functools import lru_cache
 from heapq import heappop, heappush
+from itertools import count
 from typing import Final, NamedTuple
 
 from kb.catalogue import Carried, Catalogue, End, Input, Item, Role
@@ -125,8 +126,8 @@ def chains(
     done: dict[tuple[object, ...], list[_Held]] = {}
     came: dict[_Held, tuple[_Held, Item]] = {}
     # The second number breaks ties by age, so that the same question gets the same answer.
-    queue: list[tuple[int, int, _Held]] = [(0, 0, first)]
-    born = 0
+    born = count()
+    queue: list[tuple[int, int, _Held]] = [(0, next(born), first)]
     found: dict[DriverInput, Chain] = {}
     if start.form is Form.BLUETOOTH and DriverInput.BLUETOOTH in goals and not need:
         found[DriverInput.BLUETOOTH] = Chain(DriverInput.BLUETOOTH, (), (start,), PAIRED)
@@ -143,8 +144,7 @@ def chains(
             if cost + more < best.get(after, 1 << 60):
                 best[after] = cost + more
                 came[after] = (held, item)
-                born += 1
-                heappush(queue, (cost + more, born, after))
+                heappush(queue, (cost + more, next(born), after))
     return {name: found[name] for name in goals if name in found}
 
 
