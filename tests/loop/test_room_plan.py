@@ -341,6 +341,12 @@ def test_every_route_carries_the_cautions_it_needs():
         assert "too-high" not in codes
 
 
+def test_impedance_and_voltage_are_told_at_the_ends_and_the_reference_of_the_response():
+    answer = plan(Ask(room=ROOM))
+    assert list(answer.voltages_v) == [100, 1000, 5000]
+    assert list(as_json(answer)["impedances_ohm"]) == ["100", "1000", "5000"]
+
+
 def test_a_ceiling_higher_than_the_route_is_good_for_is_cautioned():
     route = route_named("drop-ceiling", ROUTES)
     codes = [{each.code for each in route.cautions_for(ceiling)} for ceiling in (2.7, 2.71)]
