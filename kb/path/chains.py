@@ -178,6 +178,8 @@ class _Edge(NamedTuple):
     after: End
     length: int
     counts: int
+    powered: bool
+    boxes: int
     usual: int
     longest: int
 
@@ -198,6 +200,8 @@ def _edges(catalogue: Catalogue, end: End) -> tuple[_Edge, ...]:
                     End(far.form, far.part, carries),
                     _cm(item.length_m),
                     _cm(_own_stretch(item) + item.counts_as_m) if reach else 0,
+                    item.powered,
+                    _boxes(item),
                     usual=_cm(reach.usual_m) if reach else _NO_REACH,
                     longest=_cm(reach.longest_m) if reach else _NO_REACH,
                 )
@@ -221,19 +225,19 @@ def _steps(
     """Return the possible next items, each with the end after it and its cost."""
     midway = min(held.to_cover, run - held.to_cover) > _cm(BESIDE_M)
     at_jack = Role.SPLITTER in held.todo  # where what is plugged in now goes on being fed
-    for item, after, length, counts, usual, longest in _edges(catalogue, held.end):
-        stretch = counts if item.powered else held.stretch + counts
-        boxes = held.boxes + _boxes(item)
+    for item, after, length, counts, powered, own_boxes, usual, longest in _edges(catalogue, held.end):
+        stretch = counts if powered else held.stretch + counts
+        boxes = held.boxes + own_boxes
         if stretch > longest or boxes > most or (at_jack and item.role not in _AT_JACK):
             continue
         if item.role in _ONLY_IF_NEEDED and item.role not in held.todo:
             continue
         if digital and held.end.carries.analog and after.carries.digital:
             continue  # digital sound is never made analog and digital again
-        was_long = held.long and not item.powered
+        was_long = held.long and not powered
         long = was_long or stretch > usual
         cost = cost_of(item, have) + (LONG_STRETCH if long and not was_long else 0)
-        if midway and item.powered:
+        if midway and powered:
             cost += MIDWAY
         todo = held.todo - {item.role} if held.todo else held.todo
         yield item, _Held(after, max(0, held.to_cover - length), stretch, boxes, todo, long), cost
