@@ -198,12 +198,6 @@ class Book:
         with self.store.snapshot() as now:
             return now.states(kind)
 
-    def panel(self, visits: Sequence[Visit]) -> Panel:
-        """What these visits together say of the panel."""
-        from kb.domain.panel import reconcile
-
-        return reconcile(visits)
-
     def view(self, make: str, model: str | None = None) -> SetView:
         """All that is known of a set; raises NotFound, naming the nearest sets, where nobody met it.
 

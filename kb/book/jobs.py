@@ -378,11 +378,10 @@ def _of_older_release(file: Path) -> tuple[list[Job], dict[str, int]]:
             some = jobs_in(data[key], TODAY)
             found += [replace(one, status=status, day=one.day or clock.today()) for one in some]
     have = data.get("have") or {}
-    return [_with_id(checked(one), number) for number, one in enumerate(found)], _counts(have)
-
-
-def _with_id(job: Job, number: int) -> Job:
-    return job if job.id else replace(job, id=_digest(number, _body(job_to(job))))
+    return [
+        job if job.id else replace(job, id=_digest(number, _body(job_to(job))))
+        for number, job in enumerate(map(checked, found))
+    ], _counts(have)
 
 
 def _digest(number: int, content: str) -> str:

@@ -42,7 +42,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "dump": ("dump", "files"),
     "share": ("share", "sharing"),
     "backup": ("backup", "book"),
-    "restore": ("restore", "book"),
+    "restore": ("backup", "book"),
     "doctor": ("doctor", "book"),
     "serve": ("kb.serve", "phone"),
     "settings": ("settings", "book"),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import click
@@ -70,7 +69,8 @@ def doctor_command(session: Session, mend: bool) -> int:
             {"name": one.name, "ok": one.ok, "wrong": [worded(fault, said.code) for fault in one.wrong]}
             for one in found
         ]
-        session.json({"book": _place(session, path), "well": well, "checks": listed, "mended": mended})
+        place = str(path) if path else session.book.store.place
+        session.json({"book": place, "well": well, "checks": listed, "mended": mended})
         return 0 if well else 1
     out = session.console
     for check in found:
@@ -88,10 +88,6 @@ def doctor_command(session: Session, mend: bool) -> int:
     elif not mend and any(not one.ok for one in found if one.name != "rights"):
         out.print(text(said("cli/doctor/mend")))
     return 0 if well else 1
-
-
-def _place(session: Session, path: Path | None) -> str:
-    return str(path) if path else session.book.store.place
 
 
 def _index(session: Session) -> Check:

@@ -10,7 +10,7 @@ import click
 from kb.base.errors import BadInput, ascii_controls
 from kb.base.messages import Said, one_of, worded
 from kb.cli.isolate_show import say, show_state
-from kb.domain.language import ENGLISH, Language
+from kb.domain.language import Language
 from kb.isolate.path_used import UNKNOWN_PATH, path_used_from
 from kb.isolate.wording import POINTS, path_text, why
 
@@ -25,7 +25,7 @@ def talk(
     console: Console,
     read: Callable[[str], str | None],
     keep: Callable[[State], None],
-    language: Language = ENGLISH,
+    language: Language,
 ) -> State:
     """Ask test by test until quit or good; every answer is kept before the next is asked.
 
@@ -50,9 +50,10 @@ def talk(
             say(console, why(state.model, found, language), "dim")
             continue
         try:
-            changed = (
-                _undone(state, before) if line in ("u", "undo") else _changed(state, found, line, language)
-            )
+            if line not in ("u", "undo"):
+                changed = _changed(state, found, line, language)
+            else:  # resumed: earlier answers are known, earlier skips are not
+                changed = before.pop() if before else state.undo()
         except BadInput as mistake:
             about = line.partition(" ")[0] in _ABOUT_FAULTS
             expected = worded(mistake.expected, language.code) if about else _expected(found, language)
@@ -128,13 +129,7 @@ def _fault(state: State, about: str, language: Language) -> str:
     return fault
 
 
-def _undone(state: State, before: list[State]) -> State:
-    return (
-        before.pop() if before else state.undo()
-    )  # resumed: earlier answers are known, earlier skips are not
-
-
-def ask_complaint(console: Console, model: Model, language: Language = ENGLISH) -> str:
+def ask_complaint(console: Console, model: Model, language: Language) -> str:
     """The complaint that is typed, by its number or name."""
     names = list(model.complaints)
     for number, one in enumerate(model.complaints.values(), 1):
@@ -148,7 +143,7 @@ def ask_complaint(console: Console, model: Model, language: Language = ENGLISH) 
         click.echo(BadInput("--complaint", typed, one_of(names)).in_language(language.code), err=True)
 
 
-def ask_signal(language: Language = ENGLISH) -> str:
+def ask_signal(language: Language) -> str:
     """The signal that is typed, perhaps none."""
     while True:
         typed = _needed("cli/isolate/prompt/signal", language)

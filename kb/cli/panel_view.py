@@ -12,7 +12,7 @@ from kb.cli.common import text
 from kb.domain import marking
 from kb.domain.language import Language
 from kb.domain.words import Direction
-from kb.sheet.layout import panel_rows
+from kb.sheet.layout import facts_of_set, panel_rows
 
 if TYPE_CHECKING:
     from kb.domain.chance import Chance
@@ -28,12 +28,8 @@ _WAY = {
 
 def source_title(source: Source, language: Language) -> Text:
     """``Norwell NV40-210  television, flat, 2014, 40 in``."""
-    facts = [language.word(source.kind)]
-    facts += [language.word(source.display)] if source.display else []
-    facts += [str(source.year)] if source.year else []
-    facts += [language("language/inches", inches=source.size_in)] if source.size_in else []
     title = text(f"{source.make} {source.model}", "bold")
-    return title.append(f"  {', '.join(facts)}", "not bold dim")
+    return title.append(f"  {', '.join(facts_of_set(source, language))}", "not bold dim")
 
 
 def panel_table(

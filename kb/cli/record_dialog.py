@@ -24,7 +24,7 @@ from kb.cli.panel_view import inferred_lines, panel_table, source_title
 from kb.cli.session import terminal_columns
 from kb.domain import shortform
 from kb.domain.language import Language
-from kb.domain.panel import panel_of
+from kb.domain.panel import panel_of, reconcile
 from kb.domain.shortform import FORMS, WORDS, fields, marked
 from kb.domain.visit import Visit, finding_from, read_year, visit_from
 from kb.domain.words import Direction, Form, Outcome, Signal, Speakers
@@ -45,13 +45,14 @@ def _width() -> int:
 def _filled(said: str) -> str:
     """The lines of a message, broken where the terminal ends."""
     return "\n".join(
-        fill(line, _width(), subsequent_indent=_indent(line), break_on_hyphens=False)
+        fill(
+            line,
+            _width(),
+            subsequent_indent=line[: len(line) - len(line.lstrip())],
+            break_on_hyphens=False,
+        )
         for line in said.split("\n")
     )
-
-
-def _indent(line: str) -> str:
-    return line[: len(line) - len(line.lstrip())]
 
 
 _WIDEST: Final = 80  # columns that are easy to read
@@ -121,7 +122,7 @@ def _known(session: Session, source: dict[str, Any]) -> None:
     visits = session.book.visits(source["make"], source["model"])
     if visits:
         session.console.print(text(session.language("cli/record/ask/known", count=len(visits)), "dim"))
-        session.console.print(panel_table(session.book.panel(visits), session.language))
+        session.console.print(panel_table(reconcile(visits), session.language))
 
 
 def _noted(data: dict[str, Any], said: Language) -> Visit:

@@ -16,6 +16,7 @@ from kb.cli.found import hints_json
 from kb.cli.record_dialog import chosen, draw, line_of, typed_again
 from kb.cli.tables import fitted
 from kb.domain import shortform
+from kb.domain.panel import reconcile
 from kb.domain.visit import finding_from, finding_to, visit_from
 from kb.domain.words import Form
 
@@ -66,12 +67,15 @@ def record_photo(
     sent, place = read_bytes(name, PHOTO_BYTES)
     draft = look(sent, place, source.kind)
     visits = session.book.visits(source.make, source.model)
-    known = [one.jack for one in session.book.panel(visits).jacks] if visits else []
+    known = [one.jack for one in reconcile(visits).jacks] if visits else []
     differs = differences(draft.jacks, known) if known else []
     if session.as_json:
         session.json(_json(session.language, draft, differs))
         return bool(draft.jacks), None
-    jacks = [_drafted(one) for one in draft.jacks]
+    jacks = [
+        Drafted({"form": one.form.value, "marking": one.marking}, (one.x, one.y), one.sure, one.doubts)
+        for one in draft.jacks
+    ]
     _show(session, jacks)
     for flaw in draft.reading.flaws:
         session.console.print(text(session.language(f"read/photo/{flaw}"), "yellow"))
@@ -94,10 +98,6 @@ def record_photo(
 
 
 # -- showing -------------------------------------------------------------------------------------------
-
-
-def _drafted(one: SeenJack) -> Drafted:
-    return Drafted({"form": one.form.value, "marking": one.marking}, (one.x, one.y), one.sure, one.doubts)
 
 
 def _show(session: Session, jacks: list[Drafted]) -> None:

@@ -109,7 +109,7 @@ def spoken(tokens: tuple[str, ...], *, tens: bool = False) -> tuple[str, ...] | 
 
     "forty two ten" is 42-10, or 40-210 with ``tens``.
     """
-    if not _may_be_spoken(tokens):
+    if len(tokens) < 2 or sum(token.isalpha() for token in tokens) < 2:
         return None
     words, whole = _split(tokens)
     out: list[str] = []
@@ -125,10 +125,6 @@ def spoken(tokens: tuple[str, ...], *, tens: bool = False) -> tuple[str, ...] | 
             out.append(whole[at])
             at += 1
     return tuple(out) if changed else None
-
-
-def _may_be_spoken(tokens: tuple[str, ...]) -> bool:
-    return len(tokens) > 1 and sum(token.isalpha() for token in tokens) > 1
 
 
 def _split(tokens: tuple[str, ...]) -> tuple[list[str], list[str]]:
@@ -516,13 +512,9 @@ def _value(words: Sequence[str], tokens: Sequence[str], at: int) -> Iterator[str
             return
         if coded and not _coded(word) and len(word) > 2:  # words after the number are not part of it
             return
-        if coded and _serial(word):
+        if coded and len(word) >= _SERIAL_FROM and re.search(r"\d{6}", word):
             return
         yield tokens[place]
         coded = coded or _coded(word)
         if tokens[place][-1:] in ",;|" and coded:
             return
-
-
-def _serial(word: str) -> bool:
-    return len(word) >= _SERIAL_FROM and re.search(r"\d{6}", word) is not None

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any, Final, NamedTuple
 
 from kb.base import text
@@ -225,7 +225,7 @@ def path_used_from(data: object, place: Wording = "path") -> PathUsed:
     fields = Fields(data, place, Said("expected/object-with", fields="signal, items", last="input"))
     used = PathUsed(
         signal=fields.take("signal", _read_signal, None),
-        items=fields.take("items", listed(_item, ITEMS), ()),
+        items=fields.take("items", listed(partial(text.line, empty=False), ITEMS), ()),
         input=fields.take("input", DriverInput.read, None),
     )
     fields.end()
@@ -247,7 +247,3 @@ def _read_signal(value: object, place: Wording) -> Signal:
     if signal is Signal.NOT_AUDIO:
         raise BadInput(place, value, Said("expected/signal-with-sound"))
     return signal
-
-
-def _item(value: object, place: Wording) -> str:
-    return text.line(value, place, empty=False)

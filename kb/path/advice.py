@@ -304,8 +304,9 @@ def _for_format(way: Way, job: Job) -> Iterator[Caution]:
 
 def _for_items(way: Way) -> Iterator[Caution]:
     for item in way.chain.items:
+        loss: Values = (("loss_db", item.loss_db),) if item.loss_db else ()
         for code in item.cautions:
-            yield Caution(code, (("item", item.name), *_loss(item)))
+            yield Caution(code, (("item", item.name), *loss))
     for item in way.chain.items:
         if item.powered and item.power is not Power.JACK:
             yield Caution(CautionCode.OWN_POWER, (("item", item.name),), _fed(item))
@@ -314,10 +315,6 @@ def _for_items(way: Way) -> Iterator[Caution]:
         if item_name:
             values += (("counts", counts), ("item", item_name))
         yield Caution(CautionCode.LONG_CABLE, values, "counted" if item_name else "")
-
-
-def _loss(item: Item) -> Values:
-    return (("loss_db", item.loss_db),) if item.loss_db else ()
 
 
 def _for_delay(way: Way, job: Job) -> Iterator[Caution]:

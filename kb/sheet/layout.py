@@ -24,6 +24,7 @@ from kb.domain.panel import Panel, PanelJack
 from kb.domain.words import Colour, Direction, Form, Format, Level, Signal, Speakers, Word
 
 if TYPE_CHECKING:
+    from kb.domain.visit import Source
     from kb.path import Path
 
 
@@ -75,6 +76,17 @@ def panel_rows(panel: Panel, used: Collection[int] = (), lang: Language | None =
         )
         for index, one in enumerate(panel.jacks)
     )
+
+
+def facts_of_set(source: Source, said: Language) -> Iterator[str]:
+    """What is known of a set besides its name: kind, display, year and inches."""
+    yield said.word(source.kind)
+    if source.display:
+        yield said.word(source.display)
+    if source.year:
+        yield str(source.year)
+    if source.size_in:
+        yield said("language/inches", inches=source.size_in)
 
 
 def the_most_telling(rows: Sequence[Row], most: int) -> tuple[Row, ...]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any, Final
@@ -25,7 +25,7 @@ from kb.sheet import palette
 from kb.sheet.client_page import ForClient, for_client
 from kb.sheet.drawing import chain_height, chain_picture, panel_picture
 from kb.sheet.fieldmap import field_picture
-from kb.sheet.layout import chain_links, panel_rows
+from kb.sheet.layout import chain_links, facts_of_set, panel_rows
 from kb.sheet.loop_input import LoopData
 from kb.sheet.paper import Paper
 from kb.sheet.svg import UNIT_MM, text_width
@@ -213,9 +213,7 @@ def _for_file(sheet: Sheet, said: Language) -> forfile.ForFile:
 def _facts(sheet: Sheet, said: Language) -> Sequence[tuple[str, str]]:
     """The set, the driver and the day."""
     source, join = sheet.source, said("language/join")
-    about = [said.word(source.kind)]
-    about += [said.word(source.display)] if source.display else []
-    about += [str(source.year)] if source.year else []
+    about = list(facts_of_set(replace(source, size_in=None), said))
     about += [f"{said.number(f'{source.size_in:g}')}″"] if source.size_in else []
     inputs = join.join(said.word(one) for one in sheet.inputs)
     return [

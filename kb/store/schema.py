@@ -169,11 +169,6 @@ def _fields(columns: Sequence[Column], *, least: int = 0) -> list[sa.schema.Sche
     return found
 
 
-def _lists() -> dict[str, sa.Table]:
-    """Return the tables of fields that are lists, by name."""
-    return {one.table: _list(one) for one in LISTS}
-
-
 def _list(one: ListTable) -> sa.Table:
     return _table(
         one.table,
@@ -257,7 +252,8 @@ _SUPERSESSION: Final = (
     sa.CheckConstraint("earlier <> visit", name="other"),
     sa.Index(None, "earlier"),
 )
-lists: Final = _lists()
+#: Tables of fields that are lists, by name.
+lists: Final = {one.table: _list(one) for one in LISTS}
 supersession: Final = lists["supersession"]
 
 #: Two spellings are one set; ``same_as`` is the one that is kept.

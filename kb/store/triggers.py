@@ -6,8 +6,6 @@ only grows. SQLite's INSERT OR REPLACE deletes without a DELETE trigger, so ther
 
 from __future__ import annotations
 
-import sqlalchemy as sa
-
 from kb.store.schema import FACTS, metadata
 
 
@@ -16,15 +14,12 @@ def guards(dialect: str) -> list[str]:
     return _sqlite() if dialect == "sqlite" else _postgresql()
 
 
-def _same_row(table: sa.Table) -> str:
-    return " AND ".join(f"{column.name} = NEW.{column.name}" for column in table.primary_key)
-
-
 def _sqlite() -> list[str]:
     made = []
     for name in FACTS:
         kept = f"SELECT RAISE(ABORT, '{name}: what is recorded stays as it is')"
-        same = f"SELECT 1 FROM {name} WHERE {_same_row(metadata.tables[name])}"  # noqa: S608 (our own names)
+        keys = (f"{column.name} = NEW.{column.name}" for column in metadata.tables[name].primary_key)
+        same = f"SELECT 1 FROM {name} WHERE {' AND '.join(keys)}"  # noqa: S608 (our own names)
         made += [
             f"CREATE TRIGGER {name}_kept_update BEFORE UPDATE ON {name} BEGIN {kept}; END",
             f"CREATE TRIGGER {name}_kept_delete BEFORE DELETE ON {name} BEGIN {kept}; END",

@@ -135,6 +135,8 @@ _TURN_S: Final = 60  # that a photo waits for its turn
 
 def show_set() -> AnyResponse:
     """The path first, then the panel, then who found what."""
+    from kb.sheet.layout import facts_of_set
+
     known = _asked_set()
     if known is None:
         return _unknown()
@@ -147,7 +149,7 @@ def show_set() -> AnyResponse:
         about=_about(known),
         turns=turns_address(known, connection if asked.usual or asked.job else None),
         asked=asked,
-        facts=_facts_of_source(known),
+        facts=", ".join(facts_of_set(known.source, language())),
         rows=_rows(known, connection),
         photos=photos,
         visits=sorted(known.visits, key=lambda visit: (visit.date, visit.id), reverse=True),
@@ -268,14 +270,6 @@ def _rows(known: SetView, connection: Connection) -> list[Any]:
 
     used = connection.chosen.jacks if connection.chosen else ()
     return list(zip(panel_rows(known.panel, used, language()), known.panel.jacks, strict=True))
-
-
-def _facts_of_source(known: SetView) -> str:
-    source, say = known.source, language()
-    facts = [say.word(source.kind), source.display and say.word(source.display)]
-    facts.append(str(source.year) if source.year else None)
-    facts.append(say("language/inches", inches=source.size_in) if source.size_in else None)
-    return ", ".join(fact for fact in facts if fact)
 
 
 def other_driver() -> AnyResponse:

@@ -7,7 +7,6 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from flask import Flask, Response, jsonify, redirect, request, url_for
-from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response as AnyResponse
 
 from kb.base.errors import NOTHING, BadInput, BookTrouble, NotFound, PerhapsSaved
@@ -15,6 +14,7 @@ from kb.base.messages import Said, worded
 from kb.base.parsing import json_of
 from kb.book.photos import MOST, MOST_SPOTS, Spot
 from kb.domain import marking
+from kb.domain.panel import reconcile
 from kb.domain.visit import Visit, visit_from
 from kb.domain.words import Basis, Direction, Display, Form, Format, Kind, Level, Outcome, Signal, Speakers
 from kb.read.limits import PHOTO_BYTES
@@ -164,7 +164,7 @@ def _known(entry: Entry) -> list[Known]:
     if not (make and model) or entry.supersedes:
         return []
     book = site().book
-    jacks = book.panel(book.visits(make, model)).jacks
+    jacks = reconcile(book.visits(make, model)).jacks
     return [Known(one.jack.form, one.jack.marking, _speakers(one)) for one in jacks]
 
 
@@ -329,7 +329,7 @@ def read_panel() -> AnyResponse:
         draft = look(sent, Said("web/record/photo"), kind)
     make, model = (request.form.get(name, "").strip()[:80] for name in ("make", "model"))
     book = site().book
-    known = book.panel(book.visits(make, model)).jacks if make and model else ()
+    known = reconcile(book.visits(make, model)).jacks if make and model else ()
     differs = differences(draft.jacks, [one.jack for one in known]) if known else []
     jacks = [
         {
@@ -357,14 +357,11 @@ def _photo_names() -> list[str]:
     return request.form.getlist("photo_kept")[:MOST]
 
 
-def _sent() -> list[FileStorage]:
-    return [file for file in request.files.getlist("photo") if file.filename or file.content_length]
-
-
 def _keep_photos(entry: Entry) -> list[LeftOut]:
     """Keep the photos that came along; returns those that are none. A bad photo holds up no visit."""
     left_out = []
-    for number, file in enumerate(_sent(), 1):
+    sent = [file for file in request.files.getlist("photo") if file.filename or file.content_length]
+    for number, file in enumerate(sent, 1):
         entry.sent.append("")
         if len(entry.photos) >= MOST:
             left_out.append(LeftOut("over", number))

@@ -220,7 +220,7 @@ def talked(*typed: str, begun: State = BEGUN) -> tuple[State, list[State], str]:
     """The state at the end, all that was kept, and what was shown."""
     lines, kept, out = list(typed), [], io.StringIO()
     console = Console(file=out, width=80)
-    state = talk(begun, console, lambda _: lines.pop(0) if lines else None, kept.append)
+    state = talk(begun, console, lambda _: lines.pop(0) if lines else None, kept.append, ENGLISH)
     return state, kept, out.getvalue()
 
 

@@ -14,7 +14,7 @@ from kb.base.errors import BadInput
 from kb.base.messages import LANGUAGES, messages
 from kb.book.faults import load_model
 from kb.cli.isolate_dialog import talk
-from kb.domain.language import language
+from kb.domain.language import ENGLISH, language
 from kb.isolate import State, model_from, start, wording
 from kb.isolate.model_file import _TEXTS
 
@@ -128,7 +128,9 @@ def test_an_answer_is_taken_as_it_is_printed() -> None:
             kept: list[State] = []
             lines = [said, None]
             out = Console(file=io.StringIO(), width=80)
-            talk(start(MODEL, "no-sound", ARC), out, lambda _, lines=lines: lines.pop(0), kept.append)
+            talk(
+                start(MODEL, "no-sound", ARC), out, lambda _, lines=lines: lines.pop(0), kept.append, ENGLISH
+            )
             assert kept[0].answers == ((found.test.id, answer),)
 
 
@@ -136,7 +138,7 @@ def test_good_and_mended_with_a_number_mean_the_fault_of_that_number() -> None:
     begun = start(MODEL, "no-sound", ARC)
     out = Console(file=io.StringIO(), width=80)
     lines = ["mended 2", None]
-    state = talk(begun, out, lambda _: lines.pop(0), lambda _: None)
+    state = talk(begun, out, lambda _: lines.pop(0), lambda _: None, ENGLISH)
     assert state.mended_faults == (begun.likely[1][0],)
     screen = shown()[0]
     third = next(line for line in screen.splitlines() if line.startswith("3 "))
