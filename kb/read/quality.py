@@ -2,7 +2,7 @@
 
 ``recogniser`` measures each photo in its own process (``measured``); what follows from that is said here.
 
->>> flaws(Measures(light=19, bright=38, burnt=0, grain=2, contrast=20, blur=1), [30, 31, 33])
+>>> flaws(Measures(light=19, bright=38, burnt=0, grain=2, blur=1), [30, 31, 33])
 ('dark',)
 """
 
@@ -16,10 +16,9 @@ from typing import Any, Final, NamedTuple
 FLAWS: Final = ("dark", "grainy", "blurred", "glaring", "far")
 
 # Chosen on the photos of ``scripts/panel_photos.py``; data/guide/measurements.md has what they do on others.
-_DARK: Final = 28.0  # mean luminance
-_NOTHING_BRIGHT: Final = 125.0
-_GRAIN: Final = 7.0
-_GRAIN_OF_CONTRAST: Final = 0.14
+_DARK: Final = 40.0
+_NOTHING_BRIGHT: Final = 145.0
+_GRAIN: Final = 6.3
 _BLUR: Final = 1.6
 _BURNT: Final = 0.004
 _LOW: Final = 18.0  # pixels of a box of text, of which the letters are half
@@ -29,21 +28,19 @@ _TOLD: Final = 2  # more advice is not followed
 class Measures(NamedTuple):
     """Hold measures of a photo; luminance is from 0 to 255.
 
-    ``light`` is its mean luminance. 99% of the photo are no brighter than ``bright``. ``burnt`` is the share
-    that a light burnt out: white, with a soft edge. ``grain`` is the standard deviation of its noise (J.
-    Immerkaer, "Fast noise variance estimation", Computer Vision and Image Understanding 64, 1996).
-    ``contrast`` is the standard deviation of luminance where it changes most. ``blur`` is the radius in
-    pixels, of a Gaussian, by which the edges of the photo are blurred: across or down, whichever is more,
-    since a hand moves in one direction. It follows from the variance of the Laplacian in shares of that of
-    the gradient (J. L. Pech-Pacheco and others, "Diatom autofocusing in brightfield microscopy", ICPR 2000,
-    compare both). The references are from memory.
+    ``light`` is its mean luminance. 99.9% of it are no brighter than ``bright``. ``burnt`` is the share that
+    a light burnt out: white, with a soft edge. ``grain`` is the standard deviation of its noise (J.
+    Immerkaer, "Fast noise variance estimation", Computer Vision and Image Understanding 64, 1996). ``blur``
+    is the radius in pixels, of a Gaussian, by which its edges are blurred: across or down, whichever is
+    more, since a hand moves in one direction. It follows from the variance of the Laplacian in shares of
+    that of the gradient (J. L. Pech-Pacheco and others, "Diatom autofocusing in brightfield microscopy", ICPR
+    2000, compare both). The references are from memory.
     """
 
     light: float
     bright: float
     burnt: float
     grain: float
-    contrast: float
     blur: float
 
 
@@ -55,10 +52,9 @@ def flaws(seen: Measures | None, heights: Sequence[float]) -> tuple[str, ...]:
     if seen is None:
         return ()
     dark = seen.light < _DARK and seen.bright < _NOTHING_BRIGHT
-    grainy = seen.grain > _GRAIN or seen.grain > _GRAIN_OF_CONTRAST * seen.contrast
     found = {
         "dark": dark,
-        "grainy": grainy and not dark,  # its remedy is light, too
+        "grainy": seen.grain > _GRAIN and not dark,  # its remedy is light, too
         "blurred": seen.blur > _BLUR,
         "glaring": seen.burnt > _BURNT,
         "far": bool(heights) and median(heights) < _LOW,
@@ -70,7 +66,7 @@ _TILE: Final = 32  # pixels, of a picture of half the size
 _LEAST: Final = 3  # pixels of a picture that has second differences
 _FLAT: Final = 1.0  # mean square of differences where no edge is
 _BENT: Final = 0.005  # a radius of ten pixels, the largest that is told
-_BUSIEST: Final = 12  # of so many tiles one
+_BUSIEST: Final = 92.0  # percentile of tiles from which on edges tell of the blur
 _KERNEL: Final = ((1, -2, 1), (-2, 4, -2), (1, -2, 1))  # Immerkaer's
 _WHITE: Final = 250
 _RING: Final = 9  # pixels
@@ -92,22 +88,13 @@ def measured(pixels: Any) -> Measures:
     rough = np.abs(cv2.filter2D(half, -1, np.array(_KERNEL, np.float32)))
     # The calmest quarter: elsewhere are edges, which are no grain.
     noise = float(np.percentile(_tiles(rough, _TILE // 2).mean(axis=1), 25)) * np.sqrt(np.pi / 2) / 6
-    varied = _most(_tiles(half, _TILE).var(axis=1))
     return Measures(
         round(float(grey.mean()), 1),
-        round(float(np.percentile(grey, 99)), 1),
+        round(float(np.percentile(grey, 99.9)), 1),
         round(_burnt(grey), 4),
         round(float(2 * noise), 2),  # in the photo's own size
-        round(float(np.sqrt(np.median(varied))), 1),
         round(2 * max(_blur(half, noise), _blur(np.ascontiguousarray(half.T), noise)), 2),
     )
-
-
-def _most(of_tiles: Any) -> Any:
-    """Return the largest twelfth."""
-    import numpy as np
-
-    return np.sort(of_tiles)[-max(1, len(of_tiles) // _BUSIEST) :]
 
 
 def _blur(half: Any, noise: float) -> float:
@@ -124,7 +111,7 @@ def _blur(half: Any, noise: float) -> float:
     second = np.diff(first, axis=1)
     slopes = (_tiles(first[:, 1:], _TILE) ** 2).mean(axis=1) - 2 * noise**2
     bends = (_tiles(second, _TILE) ** 2).mean(axis=1) - 6 * noise**2
-    edges = slopes >= max(float(_most(slopes)[0]), _FLAT)
+    edges = slopes >= max(float(np.percentile(slopes, _BUSIEST)), _FLAT)
     if not edges.any():
         return 0.0
     bent = float(np.median(np.maximum(bends[edges], 0) / slopes[edges]))

@@ -85,7 +85,7 @@ def test_a_photo_without_text_or_without_a_model_says_so(
 def test_what_is_wrong_with_the_photo_is_told_with_its_remedy(
     monkeypatch: pytest.MonkeyPatch, jackfield: Run, camera: Path
 ) -> None:
-    blurred = Measures(light=90, bright=200, burnt=0, grain=2, contrast=40, blur=4)
+    blurred = Measures(light=90, bright=200, burnt=0, grain=2, blur=4)
     reads(monkeypatch, replace(read_as("CAUTION"), measures=blurred))
     said = " ".join(jackfield("find", "--photo", camera).out.split())
     assert "The photo is blurred: rest your hands on something firm, or step back a little" in said

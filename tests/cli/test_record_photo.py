@@ -252,7 +252,7 @@ def test_a_direction_that_the_photo_contradicts_is_told(jackfield: Run, panel: P
 
 
 def test_a_photo_in_the_dark_is_told_so_next_to_what_was_read(jackfield: Run, panel: Path, see: See) -> None:
-    dark = Measures(light=12, bright=40, burnt=0, grain=6, contrast=20, blur=1)
+    dark = Measures(light=12, bright=40, burnt=0, grain=6, blur=1)
     see(replace(panel_as(*ROW), measures=dark))
     said = " ".join(jackfield("record", "--photo", panel, *SET).out.split())
     assert "HDMI 1 (ARC)" in said

@@ -15,7 +15,7 @@ np = pytest.importorskip("numpy", reason="numpy is not installed")
 cv2 = pytest.importorskip("cv2", reason="OpenCV is not installed")
 from PIL import Image, ImageDraw, ImageFilter  # noqa: E402
 
-GOOD = Measures(light=120, bright=220, burnt=0, grain=2, contrast=60, blur=1)
+GOOD = Measures(light=120, bright=220, burnt=0, grain=2, blur=1)
 
 
 def picture() -> Image.Image:
@@ -88,7 +88,7 @@ def test_what_was_not_measured_has_no_flaw() -> None:
 
 
 def test_at_most_two_flaws_are_told_the_worst_first() -> None:
-    bad = Measures(light=10, bright=30, burnt=0.1, grain=20, contrast=5, blur=5)
+    bad = Measures(light=10, bright=30, burnt=0.1, grain=20, blur=5)
     assert flaws(bad, [5]) == ("dark", "blurred")
     assert set(flaws(bad, [5])) < set(FLAWS)
 

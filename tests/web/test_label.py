@@ -89,7 +89,7 @@ def test_a_photo_without_a_model_says_so_and_asks_for_another(
 def test_what_is_wrong_with_the_photo_is_told_above_what_was_read(
     monkeypatch: pytest.MonkeyPatch, phone: Phone
 ) -> None:
-    grainy = Measures(light=90, bright=200, burnt=0, grain=15, contrast=40, blur=1)
+    grainy = Measures(light=90, bright=200, burnt=0, grain=15, blur=1)
     pretend(monkeypatch, replace(read_as("NORWELL", "MODEL NO.: NV40-210", *AROUND), measures=grainy))
     page = send(phone).text
     assert page.index("The photo is grainy, because there was little light") < page.index("NV40-210")

@@ -53,7 +53,7 @@ def test_what_is_wrong_with_the_photo_comes_with_its_remedy(
     phone: Phone, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     assert send(phone).json["hints"] == []
-    burnt = Measures(light=120, bright=255, burnt=0.05, grain=2, contrast=40, blur=1)
+    burnt = Measures(light=120, bright=255, burnt=0.05, grain=2, blur=1)
     pretend(monkeypatch, replace(PANEL, measures=burnt), panels)
     (hint,) = send(phone).json["hints"]
     assert hint.startswith("A light burnt out a part of the photo: move the torch")
