@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from kb.cli.session import Session
     from kb.domain.language import Language
     from kb.read.label import Label
-    from kb.read.picture import Piece, Reading
+    from kb.read.picture import Piece
     from kb.read.shelf import Hit
 
 
@@ -74,7 +74,7 @@ def answer_photo(session: Session, name: str, limit: int) -> int:
         session.json(
             {
                 "photo": {"width": label.reading.width, "height": label.reading.height},
-                "hints": hints_json(label.reading, session.language),
+                "hints": hints_json(label.reading.flaws, session.language),
                 "read": [_piece_json(piece) for piece in label.reading.pieces],
                 "year": label.year,
                 "candidates": [
@@ -97,9 +97,9 @@ def answer_photo(session: Session, name: str, limit: int) -> int:
     return 0 if any(one.found.matches for one in label.candidates) else 1
 
 
-def hints_json(reading: Reading, said: Language) -> list[dict[str, str]]:
+def hints_json(flaws: Sequence[str], said: Language) -> list[dict[str, str]]:
     """What is wrong with a photo, and what would make the next one better, as ``--json`` prints it."""
-    return [{"code": flaw, "text": said(f"read/photo/{flaw}")} for flaw in reading.flaws]
+    return [{"code": flaw, "text": said(f"read/photo/{flaw}")} for flaw in flaws]
 
 
 def _piece_json(piece: Piece) -> dict[str, Any]:

@@ -77,7 +77,7 @@ def record_photo(
         for one in draft.jacks
     ]
     _show(session, jacks)
-    for flaw in draft.reading.flaws:
+    for flaw in draft.flaws:
         session.console.print(text(session.language(f"read/photo/{flaw}"), "yellow"))
     for one in differs:
         session.console.print(text(one.said(session.language), "yellow"))
@@ -122,7 +122,7 @@ def _show(session: Session, jacks: list[Drafted]) -> None:
 def _json(said: Language, draft: PanelDraft, differs: list[Difference]) -> dict[str, Any]:
     return {
         "photo": {"width": draft.reading.width, "height": draft.reading.height},
-        "hints": hints_json(draft.reading, said),
+        "hints": hints_json(draft.flaws, said),
         "jacks": [seen_json(one) for one in draft.jacks],
         "differences": [
             {

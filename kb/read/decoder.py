@@ -76,7 +76,7 @@ def developed(sent: bytes, limits: DecoderLimits) -> bytes:
         raise
     except Image.DecompressionBombError as problem:
         raise _Refused(
-            _of("seen/very-many-pixels"), _of("expected/million", most=limits.pixels // 1_000_000)
+            _of("seen/very-many-pixels"), _of("expected/million-pixels", most=limits.pixels // 1_000_000)
         ) from problem
     except UnidentifiedImageError as problem:
         raise _Refused(_of("seen/something-else"), expected) from problem

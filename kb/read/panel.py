@@ -33,6 +33,8 @@ DOUBTS: Final = ("faint", "mended", "unknown", "side", "heading", "form")
 FAINT: Final = 0.85  #: a reader that is less sure than this is often wrong
 _MET: Final = 0.5  # of a mark's letters, so many belong to words that panels have
 _LONGEST: Final = 44  # signs of a mark
+_SENTENCE: Final = 5  # words; a panel has some warnings, too
+_SENTENCES: Final = 4
 _MOST: Final = 200  # texts that are looked at; a panel has some dozens (common practice)
 _KEPT: Final = 1024  # texts whose reading is kept
 _MEND: Final = 4  # letters of a word of which one may be misread
@@ -63,6 +65,13 @@ class PanelDraft:
     jacks: tuple[SeenJack, ...]
     reading: Reading
     picture: bytes = b""
+
+    @property
+    def flaws(self) -> tuple[str, ...]:
+        """What is wrong with the photo (``quality.FLAWS``); ``page`` if it shows a page of sentences."""
+        sentences = sum(len(one.text.split()) >= _SENTENCE for one in self.reading.pieces)
+        page = sentences >= _SENTENCES and 2 * sentences > len(self.reading.pieces)
+        return (("page",) if page else ()) + self.reading.flaws
 
 
 def look(sent: bytes, place: Wording, kind: Kind = Kind.TELEVISION) -> PanelDraft:

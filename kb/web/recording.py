@@ -346,7 +346,7 @@ def read_panel() -> AnyResponse:
         missing = one.known if one.seen is None else None
         about = {"form": missing.form.value, "marking": missing.marking} if missing else {}
         told.append({"text": one.said(say), **about})
-    hints = [say(f"read/photo/{flaw}") for flaw in draft.reading.flaws]
+    hints = [say(f"read/photo/{flaw}") for flaw in draft.flaws]
     return jsonify({"jacks": jacks, "hints": hints, "differs": told})
 
 

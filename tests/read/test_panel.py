@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from kb.domain.words import Direction, Form, Kind, Signal
-from kb.read.panel import SeenJack, jacks_in, joined
+from kb.read.panel import PanelDraft, SeenJack, jacks_in, joined
 from kb.read.picture import Reading
 from tests.read.pictures import panel_as
 
@@ -264,6 +264,14 @@ def test_letters_of_a_pair_that_run_on_or_are_misread_are_still_its_sides(read: 
         "AUDIO",
         ("mended",) if "8" in read else (),
     )
+
+
+def test_a_page_of_a_manual_is_told_as_a_page_and_warnings_on_a_panel_are_not() -> None:
+    lines = ("The HEADPHONE socket mutes the speakers.", "Connect a soundbar to HDMI 2 (ARC).")
+    page = panel_as(*((800, 200 + 60 * n, lines[n % 2]) for n in range(6)))
+    assert PanelDraft((), page).flaws == ("page",)
+    warned = panel_as(*((800, 200 + 60 * n, text) for n, text in enumerate((*LABELS[:8], "HDMI 1", "USB"))))
+    assert PanelDraft((), warned).flaws == ()
 
 
 def test_what_the_marks_leave_open_stays_open_and_is_told() -> None:
