@@ -95,7 +95,7 @@ def test_a_usual_set_is_recorded_in_one_line(jackfield: Run) -> None:
     done = jackfield(
         "record", "Norwell", "NV40-210", "2014", "opt=OPTICAL OUT:ok,pcm", "hp:mute", "rca=AUDIO:in"
     )
-    assert (done.code, done.err) == (0, "")
+    assert (done.code, "A new book was begun" in done.err) == (0, True)
     shown = jackfield("show", "Norwell", "NV40-210", "--json").json
     assert shown["source"]["year"] == 2014
     assert [j["signal"] for j in shown["panel"]] == ["optical", "headphone", None]
