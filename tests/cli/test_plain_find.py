@@ -44,7 +44,7 @@ def test_a_wrong_query_is_told_the_same(jackfield: Run) -> None:
 
 
 def test_what_was_found_is_said_in_the_language_of_the_settings(jackfield: Run) -> None:
-    jackfield("record", "Norwell", "NV40-210", "opt=OPTICAL OUT:ok,stay")
+    jackfield("record", "Norwell", "NV40-210", "opt=OPTICAL OUT:ok,on")
     jackfield("settings", "--language", "es", "--inputs", "line-3.5")
     found = jackfield("find", "nv40-210").out
     assert "  exacto " in found
